@@ -1,0 +1,94 @@
+"""What can go wrong, said so that the reader can mend it.
+
+Every error of the project is a `DispenseError`. It carries one or more `Problem` records, each with
+the place (function or sheet and cell), the argument, the value given, what is allowed and the fix,
+so that all problems of one input are reported together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+VALUE = "#VALUE!"  # wrong type or unit
+NUM = "#NUM!"  # impossible number, or no answer
+NA = "#N/A"  # a name that is not in its list
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong with an input, and what would mend it.
+
+    `where` is a function name or `Sheet!A1`; `argument` the argument or column; `value` what was
+    given; `allowed` what is allowed, worded to follow "it must be"; `fix` a further hint; `code`
+    the spreadsheet error that stands for it.
+    """
+
+    where: str
+    argument: str = ""
+    value: Any = None
+    allowed: str = ""
+    fix: str = ""
+    code: str = VALUE
+    message: str = ""  # replaces the "argument is value; it must be allowed" sentence when given
+
+    def __str__(self) -> str:
+        if self.message:
+            text = f"{self.where}: {self.message}" if self.where else self.message
+        else:
+            text = f"{self.where}: {self.argument} is {show(self.value)}"
+            if self.allowed:
+                text += f"; it must be {self.allowed}"
+        if self.fix:
+            text += f" ({self.fix})"
+        return text
+
+
+def show(value: Any) -> str:
+    """A value as a person would write it, at most 60 characters."""
+    if value is None:
+        return "blank"
+    if isinstance(value, bool):
+        return "TRUE" if value else "FALSE"
+    if isinstance(value, float):
+        text = f"{value:.10g}"
+    elif isinstance(value, str):
+        text = f'"{value}"'
+    else:
+        text = str(value)
+    text = " ".join(text.split())
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+class DispenseError(Exception):
+    """Base of every error the project raises; `problems` lists all that is wrong."""
+
+    def __init__(self, problems: Problem | str | Iterable[Problem]):
+        if isinstance(problems, str):
+            problems = (Problem("", message=problems),)
+        elif isinstance(problems, Problem):
+            problems = (problems,)
+        self.problems: tuple[Problem, ...] = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+    @property
+    def code(self) -> str:
+        """The spreadsheet error of the first problem."""
+        return self.problems[0].code if self.problems else VALUE
+
+
+class InputError(DispenseError):
+    """An argument, a cell or a record is not what it must be."""
+
+
+class UnitError(InputError):
+    """A unit is unknown or of another dimension."""
+
+
+class TemplateError(DispenseError):
+    """A template lacks something it needs, or holds something that cannot be kept."""
+
+
+class FileError(DispenseError):
+    """A file cannot be read or written."""

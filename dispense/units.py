@@ -1,0 +1,263 @@
+"""Units: converted once, at the edge.
+
+Shop units (`mm`, `mL`, `min`, `°C`, …) are the units of plain numbers in cells. Each has its factor
+to SI in `SHOP_UNITS`, so that plain numbers never wait for pint. A text with a unit
+(`"3/16 in"`, `"75 degF"`, `"3500 cP"`) is read by `read_quantity`; the unit part is looked up once
+in pint and kept. A temperature (`°C`) and a temperature difference (`K`) are different kinds.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from functools import cache, lru_cache
+
+from .errors import Problem, UnitError, show
+
+
+@dataclass(frozen=True, slots=True)
+class ShopUnit:
+    """A unit of the worksheets: SI value = factor × number + offset."""
+
+    symbol: str  # as printed
+    si: str  # the SI unit, as printed
+    factor: float
+    pint: str  # how pint spells it
+    offset: float = 0.0
+
+    @property
+    def is_temperature(self) -> bool:
+        """Whether this is a temperature on a scale, not a difference."""
+        return self.symbol == "°C"
+
+
+MINUTE, HOUR, DAY = 60.0, 3600.0, 86400.0
+AS_GIVEN = "as given"  # a quantity in whatever unit its caller counts
+
+# symbol, SI symbol, factor, pint spelling [, offset]; pint agrees with each row by test
+SHOP_UNITS: dict[str, ShopUnit] = {
+    unit.symbol: unit
+    for unit in (
+        ShopUnit("", "", 1.0, "dimensionless"),
+        ShopUnit("%", "", 0.01, "percent"),
+        ShopUnit("mm", "m", 1e-3, "millimeter"),
+        ShopUnit("m", "m", 1.0, "meter"),
+        ShopUnit("mm²", "m²", 1e-6, "millimeter**2"),
+        ShopUnit("mL", "m³", 1e-6, "milliliter"),
+        ShopUnit("L", "m³", 1e-3, "liter"),
+        ShopUnit("g", "kg", 1e-3, "gram"),
+        ShopUnit("kg", "kg", 1.0, "kilogram"),
+        ShopUnit("g/mL", "kg/m³", 1e3, "gram/milliliter"),
+        ShopUnit("g/eq", "kg/mol", 1e-3, "gram/mole"),
+        ShopUnit("deg", "rad", math.pi / 180.0, "degree"),
+        ShopUnit("s", "s", 1.0, "second"),
+        ShopUnit("min", "s", MINUTE, "minute"),
+        ShopUnit("h", "s", HOUR, "hour"),
+        ShopUnit("d", "s", DAY, "day"),
+        ShopUnit("1/s", "1/s", 1.0, "1/second"),
+        ShopUnit("1/min", "1/s", 1.0 / MINUTE, "1/minute"),
+        ShopUnit("1/h", "1/s", 1.0 / HOUR, "1/hour"),
+        ShopUnit("mm/s", "m/s", 1e-3, "millimeter/second"),
+        ShopUnit("m/min", "m/s", 1.0 / MINUTE, "meter/minute"),
+        ShopUnit("mL/s", "m³/s", 1e-6, "milliliter/second"),
+        ShopUnit("N", "N", 1.0, "newton"),
+        ShopUnit("N/mm", "N/m", 1e3, "newton/millimeter"),
+        ShopUnit("Pa", "Pa", 1.0, "pascal"),
+        ShopUnit("kPa", "Pa", 1e3, "kilopascal"),
+        ShopUnit("bar", "Pa", 1e5, "bar"),
+        ShopUnit("Pa·s", "Pa·s", 1.0, "pascal*second"),
+        # the index n is not part of the unit text: a consistency is read as Pa·s at 1/s
+        ShopUnit("Pa·sⁿ", "Pa·sⁿ", 1.0, "pascal*second"),
+        ShopUnit("°C", "K", 1.0, "degC", 273.15),
+        ShopUnit("K", "K", 1.0, "delta_degC"),
+        ShopUnit("kJ/mol", "J/mol", 1e3, "kilojoule/mole"),
+        ShopUnit("J/g", "J/kg", 1e3, "joule/gram"),
+        ShopUnit("J/(g·K)", "J/(kg·K)", 1e3, "joule/gram/delta_degC"),
+        ShopUnit("W/(m·K)", "W/(m·K)", 1.0, "watt/meter/delta_degC"),
+        ShopUnit("W/(m²·K)", "W/(m²·K)", 1.0, "watt/meter**2/delta_degC"),
+        ShopUnit("K/W", "K/W", 1.0, "delta_degC/watt"),
+        ShopUnit("K·mm²/W", "K·m²/W", 1e-6, "delta_degC*millimeter**2/watt"),
+        ShopUnit("W/m³", "W/m³", 1.0, "watt/meter**3"),
+        ShopUnit("mm/√h", "m/√s", 1e-3 / 60.0, "millimeter/hour**0.5"),
+        ShopUnit("mW/cm²", "W/m²", 10.0, "milliwatt/centimeter**2"),
+        ShopUnit("J/cm²", "J/m²", 1e4, "joule/centimeter**2"),
+    )
+}
+
+
+@cache
+def registry():
+    """The one pint registry, built on first use."""
+    import pint
+
+    units = pint.UnitRegistry(autoconvert_offset_to_baseunit=False, cache_folder=None)
+    units.define("equivalent = mole = eq")
+    return units
+
+
+# Spellings of the shop that pint does not read, replaced in the unit text before pint sees it.
+_SPELLINGS = (
+    ("²", "**2"), ("³", "**3"), ("·", "*"), ("⋅", "*"), ("µ", "u"), ("μ", "u"), ("−", "-"),
+    ("°C", "degC"), ("°F", "degF"), ("°", "deg"), ("√h", "hour**0.5"), ("sⁿ", "s"), ("s^n", "s"),
+)  # fmt: skip
+_WORDS = {"cc": "milliliter", "gal": "gallon", "cst": "centistokes", "hr": "hour", "hrs": "hour",
+          "sec": "second", "secs": "second", "mins": "minute", "days": "day", "lbs": "pound",
+          "ml": "milliliter", "cps": "centipoise", "cP": "centipoise", "C": "degC", "F": "degF",
+          "deg C": "degC", "deg F": "degF", "eq": "mole", "d": "day", "h": "hour",
+          '"': "inch", "''": "inch", "pct": "percent", "%": "percent"}  # fmt: skip
+_RATIOS = frozenset({"dimensionless", "percent", "ppm", "permille"})
+_PURE = {
+    "": _RATIOS,
+    "%": _RATIOS,
+    "deg": frozenset({"degree", "radian", "turn", "gradian", "arcminute", "arcsecond", "milliradian"}),
+}
+_NUMBER = re.compile(
+    r"\s*(?P<sign>[+-]?)\s*(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)(?![\d.])"
+    r"|\s*(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)"
+)
+
+
+@lru_cache(maxsize=1024)
+def unit_factor(text: str, target: str) -> tuple[float, float]:
+    """Factor and offset that take a number in the unit `text` to the SI unit of shop unit `target`.
+
+    Raises UnitError where the unit is unknown, of another dimension, or a temperature is given for
+    a temperature difference (or the other way round).
+
+    >>> unit_factor("in", "mm")
+    (0.0254, 0.0)
+    """
+    text = text.strip()
+    shop = SHOP_UNITS.get(target)
+    if shop is None:
+        raise UnitError(Problem("unit", "unit", text, "left out: this number has no fixed unit"))
+    same = SHOP_UNITS.get(text)
+    if same and same.si == shop.si and same.is_temperature == shop.is_temperature:
+        return same.factor, same.offset
+    import pint
+
+    units = registry()
+    spelled = _WORDS.get(text, text)
+    for old, new in _SPELLINGS:
+        spelled = spelled.replace(old, new)
+    try:
+        given = units.Unit(_WORDS.get(spelled, spelled))
+        wanted = units.Unit(shop.pint)
+    except (pint.errors.UndefinedUnitError, pint.errors.DefinitionSyntaxError, ValueError,
+            TypeError, AttributeError, AssertionError, KeyError, SyntaxError):  # fmt: skip
+        raise UnitError(
+            Problem("unit", "unit", text, f"a unit that converts to {target or 'a plain number'}")
+        ) from None
+    except Exception as error:  # pint's parser lets tokenizer errors of other kinds through
+        raise UnitError(Problem("unit", "unit", text, f"a unit; {error}")) from None
+    on_scale = str(given) in {"degree_Celsius", "degree_Fahrenheit", "degree_Rankine", "kelvin"}
+    is_offset = str(given) in {"degree_Celsius", "degree_Fahrenheit"}
+    # pint counts angles and ratios as one kind; we do not
+    pure = _PURE.get(target)
+    if pure is not None and str(given) not in pure:
+        allowed = "an angle such as deg or rad" if target == "deg" else "a plain number or a percentage"
+        raise UnitError(Problem("unit", "unit", text, allowed))
+    if shop.is_temperature and not on_scale:
+        raise UnitError(Problem("unit", "unit", text, "a temperature such as °C, degF or kelvin"))
+    if not shop.is_temperature and is_offset:
+        kind = "a temperature difference such as K or delta_degF" if target == "K" else target
+        raise UnitError(Problem("unit", "unit", text, kind))
+    try:
+        if shop.is_temperature:
+            zero = units.Quantity(0.0, given).to("kelvin").magnitude
+            hundred = units.Quantity(100.0, given).to("kelvin").magnitude
+            return (hundred - zero) / 100.0, zero
+        base = units.Quantity(1.0, given).to(wanted).magnitude
+    except pint.errors.DimensionalityError:
+        allowed = f"a unit that converts to {target}" if target else "a plain number"
+        raise UnitError(Problem("unit", "unit", text, allowed)) from None
+    return float(base) * shop.factor, 0.0
+
+
+@lru_cache(maxsize=65536)
+def read_quantity(text: str, target: str) -> float:
+    """The SI value of a text such as "3/16 in"; a text that is only a number is in shop units.
+
+    >>> round(read_quantity("3/16 in", "mm"), 7)
+    0.0047625
+    >>> read_quantity("75 degF", "°C") - 273.15  # doctest: +ELLIPSIS
+    23.888...
+    """
+    match = _NUMBER.match(text)
+    if match is None:
+        raise UnitError(Problem("number", "number", text, "a number, or a number with a unit"))
+    if match["number"] is not None:
+        number = float(match["number"])
+    else:
+        if int(match["bottom"]) == 0:
+            raise UnitError(Problem("number", "number", text, "a fraction with a bottom above 0"))
+        number = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
+        number = -number if match["sign"] == "-" else number
+    unit = text[match.end() :].strip()
+    if not unit:
+        if target == AS_GIVEN:
+            return number
+        factor, offset = to_si(target)
+    else:
+        if target == AS_GIVEN:
+            raise UnitError(Problem("unit", "unit", text, "a plain number, in the unit you count"))
+        if unit.startswith("/"):
+            unit = "1" + unit
+        if (unit[0].isdigit() and not unit.startswith("1/")) or unit[0] in ",.'":
+            raise UnitError(
+                Problem("number", "number", text, "a number with a point as decimal mark and no "
+                        "separator of thousands")
+            )  # fmt: skip
+        factor, offset = unit_factor(unit, target)
+    value = number * factor + offset
+    if not math.isfinite(value):
+        raise UnitError(Problem("number", "number", text, "a finite number"))
+    return value
+
+
+def to_si(unit: str) -> tuple[float, float]:
+    """Factor and offset from a shop unit to SI.
+
+    >>> to_si("mm")
+    (0.001, 0.0)
+    """
+    if unit == AS_GIVEN:
+        return 1.0, 0.0
+    shop = SHOP_UNITS[unit]
+    return shop.factor, shop.offset
+
+
+def from_si(value, unit: str):
+    """SI value or array in a shop unit."""
+    factor, offset = to_si(unit)
+    return (value - offset) / factor if offset else value / factor
+
+
+def si_symbol(unit: str) -> str:
+    """The SI unit that stands behind a shop unit, as printed."""
+    return "" if unit == AS_GIVEN else SHOP_UNITS[unit].si
+
+
+def read_header(header: str) -> tuple[str, str | None]:
+    """Name and unit of a column header such as "Width [mm]"; the unit is None where none stands.
+
+    >>> read_header("Width [mm]")
+    ('Width', 'mm')
+    """
+    text = " ".join(str(header).split())
+    if text.endswith("]") and "[" in text:
+        name, _, unit = text[:-1].rpartition("[")
+        return name.strip(), unit.strip()
+    return text, None
+
+
+def describe_unit(unit: str) -> str:
+    """The unit for a help text; dimensionless is a dash."""
+    return unit or "–"
+
+
+__all__ = [
+    "AS_GIVEN", "SHOP_UNITS", "ShopUnit", "describe_unit", "from_si", "read_header",
+    "read_quantity", "registry", "si_symbol", "show", "to_si", "unit_factor",
+]  # fmt: skip
