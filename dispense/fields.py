@@ -6,6 +6,7 @@ wizard, the docs, the checks and the conversions all read it from here.
 
 from __future__ import annotations
 
+import datetime
 import math
 from dataclasses import dataclass, replace
 from typing import Any
@@ -33,6 +34,7 @@ class CellError(str):
     __slots__ = ()
 
 
+_CAPITALS = {"a": "A", "b": "B", "uv": "UV"}
 ERROR_TEXTS = frozenset(
     {"#VALUE!", "#NUM!", "#N/A", "#DIV/0!", "#REF!", "#NAME?", "#NULL!", "#SPILL!", "#CALC!"}
 )
@@ -61,6 +63,7 @@ class Field:
     choices: tuple[str, ...] = ()
     columns: tuple[Field, ...] = ()
     may_be_blank: bool = False  # for vectors and matrices: single blanks become NaN
+    refers: str = ""  # for texts: the plan table whose key it must name
 
     @property
     def is_required(self) -> bool:
@@ -75,7 +78,8 @@ class Field:
     @property
     def title(self) -> str:
         """The column header: "Bead width [mm]" for bead_width in mm."""
-        name = self.name.replace("_", " ")
+        words = [_CAPITALS.get(word, word) for word in self.name.split("_")]
+        name = " ".join(words)
         name = name[:1].upper() + name[1:]
         return f"{name} [{self.unit}]" if self.unit else name
 
@@ -153,6 +157,10 @@ class Field:
             return self._read_flag(value, where)
         if self.kind in {"number", "whole"}:
             return self._read_number(value, where, unit)
+        if self.kind == "date":
+            return self._read_date(value, where)
+        if self.kind == "clock":
+            return self._read_clock(value, where)
         raise InputError(self.problem(where, value))
 
     def default_si(self) -> Any:
@@ -173,6 +181,51 @@ class Field:
         if text in {"false", "no", "n", "0"}:
             return False
         raise InputError(self.problem(where, value))
+
+    def _read_date(self, value: Any, where: str) -> datetime.date:
+        """A date: a date cell, a serial number of the 1900 system, or an ISO text."""
+        if isinstance(value, str) and value.strip() in ERROR_TEXTS:
+            raise InputError(self.problem(where, value, value.strip(), "mend the cell it reads"))
+        if isinstance(value, datetime.datetime):
+            return value.date()
+        if isinstance(value, datetime.date):
+            return value
+        if isinstance(value, int | float) and not isinstance(value, bool) and 1 <= value < 2958466:
+            return datetime.date(1899, 12, 30) + datetime.timedelta(days=int(value))
+        if isinstance(value, str):
+            try:
+                return datetime.date.fromisoformat(value.strip())
+            except ValueError:
+                pass
+        raise InputError(self.problem(where, value, fix="write it as 2026-03-31"))
+
+    def _read_clock(self, value: Any, where: str) -> float:
+        """A time of day in seconds after midnight; past midnight it goes on: 30:00 is 6 next day."""
+        seconds = math.nan
+        if isinstance(value, str) and value.strip() in ERROR_TEXTS:
+            raise InputError(self.problem(where, value, value.strip(), "mend the cell it reads"))
+        if isinstance(value, datetime.datetime):
+            # spreadsheets keep 30:00 as 1.25 days after their day 0
+            days = (value.date() - datetime.date(1899, 12, 31)).days
+            days = days if 0 <= days <= 2 else 0
+            seconds = days * 86400.0 + value.hour * 3600 + value.minute * 60 + value.second
+        elif isinstance(value, datetime.time):
+            seconds = value.hour * 3600.0 + value.minute * 60 + value.second
+        elif isinstance(value, datetime.timedelta):
+            seconds = value.total_seconds()
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            seconds = round(value * 86400.0, 3) if 0 <= value <= 2 else math.nan
+        elif isinstance(value, str):
+            parts = value.strip().split(":")
+            if len(parts) in (2, 3) and all(part.isdigit() for part in parts):
+                hours, minutes, rest = (*map(int, parts), 0)[:3]
+                if minutes < 60 and rest < 60:
+                    seconds = hours * 3600.0 + minutes * 60 + rest
+        if not 0 <= seconds <= 172800.0:
+            raise InputError(
+                self.problem(where, value, fix="after midnight go on counting: 30:00 is 6:00")
+            )
+        return seconds
 
     def _read_number(self, value: Any, where: str, unit: str | None) -> float:
         plain = self.unit if unit is None else unit
@@ -249,6 +302,16 @@ def choice(name: str, choices: tuple[str, ...], help: str, **rest: Any) -> Field
     return Field(name, "choice", "", help, choices=tuple(choices), **rest)
 
 
+def date(name: str, help: str, **rest: Any) -> Field:
+    """A date."""
+    return Field(name, "date", "", help, **rest)
+
+
+def clock(name: str, help: str, **rest: Any) -> Field:
+    """A time of day."""
+    return Field(name, "clock", "", help, **rest)
+
+
 def flag(name: str, help: str, **rest: Any) -> Field:
     """TRUE or FALSE."""
     return Field(name, "flag", "", help, **rest)
@@ -275,6 +338,6 @@ def points(name: str, unit: str, help: str, **rest: Any) -> Field:
 
 
 __all__ = [
-    "ERROR_TEXTS", "REQUIRED", "CellError", "Field", "choice", "describe_unit", "flag", "matrix",
-    "number", "points", "record", "replace", "text", "text_of", "vector", "whole",
+    "ERROR_TEXTS", "REQUIRED", "CellError", "Field", "choice", "clock", "date", "describe_unit",
+    "flag", "matrix", "number", "points", "record", "replace", "text", "text_of", "vector", "whole",
 ]  # fmt: skip

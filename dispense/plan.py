@@ -1,0 +1,430 @@
+"""The plan: typed records of parts, beads, pots, materials, stations, shifts, builds and stock.
+
+`build_plan` turns raw tables (cells as they stand in a workbook, or lists from a program) into a
+`Plan` of records in SI units. It reports everything that is wrong at once, each problem with its
+sheet and cell. Records know nothing of workbooks: a `RawTable` carries the names of its cells.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, make_dataclass
+from typing import Any
+
+from . import plan_tables
+from .errors import NA, NUM, InputError, Problem, UnitError, show
+from .fields import ERROR_TEXTS, Field, text_of
+from .plan_tables import BY_NAME, LONGEST_TEXT, SETTINGS, TABLES, Table
+from .units import read_header, to_si, unit_factor
+
+RECORDS: dict[str, type] = {
+    table.name: make_dataclass(
+        f"{table.name}Row",
+        [(item.name, Any) for item in table.columns] + [("at", str)],
+        frozen=True, slots=True,
+        namespace={"__doc__": f"One row of {table.name}, in SI units: {table.help}."},
+    )
+    for table in TABLES
+}  # fmt: skip
+
+MISSING_VALUE = object()  # a formula whose value the file does not hold
+
+
+@dataclass(slots=True)
+class RawTable:
+    """A table as it stands: headers, and column by column the cells; `cell(row, column)` names one.
+
+    `numbers` are the sheet's row numbers and `letters` its column letters.
+    """
+
+    name: str
+    headers: list[str]
+    columns: list[list[Any]]
+    numbers: Sequence[int] = ()
+    letters: Sequence[str] = ()
+    header_row: int = 1
+    sheet: str = ""
+
+    def cell(self, row: int, column: int) -> str:
+        """The name of a cell for messages: Beads!D7."""
+        letter = self.letters[column] if self.letters else _letter(column)
+        number = self.numbers[row] if len(self.numbers) else row + 2
+        return f"{self.sheet or self.name}!{letter}{number}"
+
+    def head(self, column: int) -> str:
+        """The name of a header cell."""
+        letter = self.letters[column] if self.letters else _letter(column)
+        return f"{self.sheet or self.name}!{letter}{self.header_row}"
+
+
+def _letter(column: int) -> str:
+    letters = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+def raw_table(name: str, rows: Iterable[Mapping[str, Any]]) -> RawTable:
+    """A raw table from dictionaries keyed by header or by field name, for programs and tests."""
+    rows = list(rows)
+    headers: list[str] = []
+    for row in rows:
+        headers.extend(key for key in row if key not in headers)
+    columns = [[row.get(header) for row in rows] for header in headers]
+    return RawTable(name, headers, columns)
+
+
+@dataclass(slots=True)
+class Plan:
+    """All records of a plan, in SI units; look-ups are built once."""
+
+    settings: dict[str, Any] = field(default_factory=dict)
+    materials: list = field(default_factory=list)
+    components: list = field(default_factory=list)
+    parts: list = field(default_factory=list)
+    assemblies: list = field(default_factory=list)
+    beads: list = field(default_factory=list)
+    paths: list = field(default_factory=list)
+    pots: list = field(default_factory=list)
+    inserts: list = field(default_factory=list)
+    shots: list = field(default_factory=list)
+    joints: list = field(default_factory=list)
+    stations: list = field(default_factory=list)
+    temperatures: list = field(default_factory=list)
+    profiles: list = field(default_factory=list)
+    ovens: list = field(default_factory=list)
+    shifts: list = field(default_factory=list)
+    breaks: list = field(default_factory=list)
+    builds: list = field(default_factory=list)
+    stock: list = field(default_factory=list)
+    warnings: list[Problem] = field(default_factory=list)
+    _cache: dict = field(default_factory=dict, repr=False)
+
+    def _index(self, name: str, *keys: str) -> dict:
+        """Records of a list by one or several of their fields."""
+        slot = (name, keys)
+        if slot not in self._cache:
+            if len(keys) == 1:
+                self._cache[slot] = {getattr(item, keys[0]): item for item in getattr(self, name)}
+            else:
+                self._cache[slot] = {
+                    tuple(getattr(item, key) for key in keys): item for item in getattr(self, name)
+                }
+        return self._cache[slot]
+
+    def _group(self, name: str, *keys: str) -> dict:
+        slot = (name, keys, "group")
+        if slot not in self._cache:
+            groups: dict = defaultdict(list)
+            for item in getattr(self, name):
+                key = tuple(getattr(item, part) for part in keys)
+                groups[key if len(keys) > 1 else key[0]].append(item)
+            self._cache[slot] = dict(groups)
+        return self._cache[slot]
+
+    def material(self, name: str):
+        """The material of that name."""
+        return self._find("materials", "material", name)
+
+    def station(self, name: str):
+        """The station of that name."""
+        return self._find("stations", "station", name)
+
+    def shift(self, name: str):
+        """The shift of that name."""
+        return self._find("shifts", "shift", name)
+
+    def part(self, name: str):
+        """The part of that name."""
+        return self._find("parts", "part", name)
+
+    def _find(self, table: str, key: str, name: str):
+        found = self._index(table, key).get(name)
+        if found is None:
+            names = ", ".join(map(str, self._index(table, key)))
+            raise InputError(Problem("plan", key, name, f"one of {names}", code=NA))
+        return found
+
+    def components_of(self, material: str) -> dict[str, Any]:
+        """Components of a material by letter: {"a": …, "b": …}."""
+        return {item.component: item for item in self._group("components", "material").get(material, ())}
+
+    def breaks_of(self, shift: str) -> list[tuple[float, float]]:
+        """Breaks of a shift in seconds after midnight, in order."""
+        return sorted((item.start, item.end) for item in self._group("breaks", "shift").get(shift, ()))
+
+    def explode(self, name: str, quantity: int = 1) -> dict[str, int]:
+        """Parts that building `quantity` of a part or an assembly takes."""
+        totals: dict[str, int] = defaultdict(int)
+        groups = self._group("assemblies", "assembly")
+        waiting = [(name, int(quantity))]
+        while waiting:
+            item, count = waiting.pop()
+            children = groups.get(item)
+            if children is None:
+                totals[item] += count
+                continue
+            waiting.extend((child.part, count * int(child.count)) for child in children)
+        return dict(totals)
+
+    def builds_of(self, date: datetime.date, shift: str) -> dict[str, int]:
+        """Good parts to build in a shift, assemblies taken apart, in the order of the table."""
+        totals: dict[str, int] = {}
+        for build in self._group("builds", "date", "shift").get((date, shift), ()):
+            for part, count in self.explode(build.part, build.quantity).items():
+                totals[part] = totals.get(part, 0) + count
+        return totals
+
+    def days(self) -> list[tuple[datetime.date, str]]:
+        """Each date and shift with builds, in order of time."""
+        starts = {item.shift: item.start for item in self.shifts}
+        return sorted(self._group("builds", "date", "shift"), key=lambda key: (key[0], starts[key[1]]))
+
+    def record(self, name: str) -> tuple[list[float], list[float]]:
+        """Times of day [s] and temperatures [K] of a temperature record."""
+        rows = sorted(
+            (item.time, item.temperature) for item in self._group("temperatures", "record")[name]
+        )
+        return [row[0] for row in rows], [row[1] for row in rows]
+
+    def profile(self, name: str) -> tuple[list[float], list[float]]:
+        """Times [s] and air temperatures [K] of an oven profile."""
+        rows = sorted((item.time, item.temperature) for item in self._group("profiles", "profile")[name])
+        return [row[0] for row in rows], [row[1] for row in rows]
+
+
+# -------------------------------------------------------------------------------- reading records
+
+
+def build_plan(raws: Mapping[str, RawTable]) -> Plan:
+    """Records from raw tables; raises InputError with every problem of the plan at once."""
+    plan, problems = read_plan(raws)
+    if problems:
+        raise InputError(problems)
+    return plan
+
+
+def read_plan(raws: Mapping[str, RawTable]) -> tuple[Plan, list[Problem]]:
+    """A plan as far as it can be read, and every problem found."""
+    problems: list[Problem] = []
+    plan = Plan()
+    plan.settings = _read_settings(raws.get("Settings"), problems)
+    clean = True
+    for table in TABLES:
+        raw = raws.get(table.name)
+        before = len(problems)
+        if raw is None or not any(_filled(column) for column in raw.columns):
+            if table.required:
+                where = f"{(raw.sheet or raw.name) if raw else table.name}!A1"
+                problems.append(
+                    Problem(where, message=f"table {table.name} "
+                            + ("is missing" if raw is None else "has no rows"),
+                            fix=f"it holds {table.help}")
+                )  # fmt: skip
+            continue
+        records = _read_table(table, raw, problems)
+        setattr(plan, table.attribute, records)
+        clean = clean and len(problems) == before
+    from .plan_checks import check_links, check_records
+
+    problems.extend(check_links(plan))
+    if clean and not problems:
+        problems.extend(check_records(plan))
+    return plan, sorted(problems, key=_place)
+
+
+def _place(problem: Problem) -> tuple:
+    sheet, _, cell = problem.where.partition("!")
+    names = [table.name for table in TABLES]
+    digits = "".join(filter(str.isdigit, cell)) or "0"
+    letters = "".join(filter(str.isalpha, cell))
+    return (names.index(sheet) if sheet in names else -1, int(digits), len(letters), letters)
+
+
+def _filled(column: list[Any]) -> bool:
+    return any(value is not None and value != "" for value in column)
+
+
+def _read_settings(raw: RawTable | None, problems: list[Problem]) -> dict[str, Any]:
+    found: dict[str, tuple[Any, str]] = {}
+    known = {item.name: item for item in SETTINGS}
+    if raw is not None:
+        names = [read_header(header)[0].lower() for header in raw.headers]
+        if "setting" in names and "value" in names:
+            key, value = names.index("setting"), names.index("value")
+            for row, label in enumerate(raw.columns[key]):
+                if label is None or not str(label).strip():
+                    continue
+                name = read_header(str(label))[0].strip().lower().replace(" ", "_")
+                if name not in known:
+                    problems.append(
+                        Problem(raw.cell(row, key), "setting", label,
+                                "one of " + ", ".join(item.title for item in SETTINGS), code=NA)
+                    )  # fmt: skip
+                    continue
+                found[name] = (raw.columns[value][row], raw.cell(row, value))
+    settings = {}
+    for item in SETTINGS:
+        value, where = found.get(item.name, (None, ""))
+        try:
+            settings[item.name] = _one(item, value, where)
+        except InputError as error:
+            problems.extend(error.problems)
+            settings[item.name] = item.default_si()
+    return settings
+
+
+def _read_table(table: Table, raw: RawTable, problems: list[Problem]) -> list:
+    places, units = _match_headers(table, raw, problems)
+    if places is None:
+        return []
+    count = len(raw.columns[0]) if raw.columns else 0
+    blank_rows = _blank_rows(raw, count)
+    rows = [row for row in range(count) if row not in blank_rows] if blank_rows else range(count)
+    values: list[list[Any]] = []
+    failed: set[int] = set()
+    for item in table.columns:
+        place = places.get(item.name)
+        if place is None:
+            values.append([item.default_si()] * len(rows))
+            continue
+        cells = raw.columns[place]
+        cells = [cells[row] for row in rows] if blank_rows else cells
+        values.append(_read_column(item, cells, units[item.name], raw, place, rows, problems, failed))
+    maker = RECORDS[table.name]
+    first = places[table.key[0]] if table.key and table.key[0] in places else 0
+    letter_cells = [raw.cell(row, first) for row in rows]
+    records = [
+        maker(*row) for index, row in enumerate(zip(*values, letter_cells, strict=True))
+        if index not in failed
+    ]  # fmt: skip
+    _check_keys(table, records, problems)
+    return records
+
+
+def _blank_rows(raw: RawTable, count: int) -> set[int]:
+    blank = set(range(count))
+    for column in raw.columns:
+        if not blank:
+            break
+        blank -= {row for row in blank if column[row] is not None and column[row] != ""}
+    return blank
+
+
+def _match_headers(table: Table, raw: RawTable, problems: list[Problem]):
+    """Column of each field and the unit its header gives."""
+    places: dict[str, int] = {}
+    units: dict[str, str] = {}
+    wanted = {item.name.lower(): item for item in table.columns}
+    start = len(problems)
+    for place, header in enumerate(raw.headers):
+        if header is None or not str(header).strip():
+            continue
+        name, unit = read_header(str(header))
+        item = wanted.get(name.lower().replace(" ", "_"))
+        if item is None:
+            continue  # a plant's own column
+        if item.name in places:
+            problems.append(Problem(raw.head(place), message=f'the header "{header}" stands twice'))
+            continue
+        places[item.name] = place
+        units[item.name] = item.unit
+        if unit is not None and unit != item.unit:
+            try:
+                if item.kind not in {"number", "whole"}:
+                    raise UnitError(Problem("", "unit", unit, "left out"))
+                unit_factor(unit, item.unit)
+                units[item.name] = unit
+            except UnitError as error:
+                problems.append(
+                    Problem(raw.head(place), f"unit of {item.name.replace('_', ' ')}", unit,
+                            error.problems[0].allowed, f"the header is {item.title}")
+                )  # fmt: skip
+    for item in table.columns:
+        if item.is_required and item.name not in places:
+            problems.append(
+                Problem(f"{raw.sheet or raw.name}!A{raw.header_row}",
+                        message=f'the column "{item.title}" is missing', fix=item.help)
+            )  # fmt: skip
+    return (places, units) if len(problems) == start else (None, None)
+
+
+def _read_column(item: Field, cells, unit: str, raw: RawTable, place: int, rows, problems, failed):
+    """One column, quickly where all its cells are of the expected kind."""
+    kinds = set(map(type, cells))
+    if item.kind == "text" and kinds == {str}:
+        stripped = [cell.strip() for cell in cells]
+        if not any(not cell or cell in ERROR_TEXTS or len(cell) > LONGEST_TEXT for cell in stripped):
+            return stripped
+    elif item.kind == "date" and kinds == {datetime.datetime}:
+        return [cell.date() for cell in cells]
+    elif item.kind == "whole" and kinds == {int} and all(map(item.within, cells)):
+        return cells
+    elif item.kind == "number" and kinds <= {int, float} and unit == item.unit:
+        factor, offset = to_si(item.unit)
+        if all(map(item.within, cells)):
+            return [cell * factor + offset for cell in cells]
+    values = []
+    for index, cell in enumerate(cells):
+        try:
+            values.append(_one(item, cell, "", unit))
+        except InputError as error:
+            problem = error.problems[0]
+            problems.append(
+                Problem(raw.cell(rows[index], place), item.name.replace("_", " "), problem.value,
+                        problem.allowed, problem.fix, problem.code, problem.message)
+            )  # fmt: skip
+            failed.add(index)
+            values.append(None)
+    return values
+
+
+def _one(item: Field, cell: Any, where: str, unit: str | None = None) -> Any:
+    """One cell as the field reads it."""
+    if cell is MISSING_VALUE:
+        raise InputError(
+            Problem(where, message=f"{item.name.replace('_', ' ')} is a formula whose value the file "
+                    "does not hold", fix="open and save it in a spreadsheet, or type the value")
+        )  # fmt: skip
+    if isinstance(cell, str) and cell.strip() in ERROR_TEXTS:
+        raise InputError(item.problem(where, cell.strip(), cell.strip(), "mend the cell"))
+    if isinstance(cell, datetime.date | datetime.time) and item.kind not in {"date", "clock"}:
+        raise InputError(item.problem(where, cell, fix="the cell holds a date or time"))
+    if item.kind == "text" and isinstance(cell, str) and len(cell) > LONGEST_TEXT:
+        raise InputError(item.problem(where, cell, fix=f"at most {LONGEST_TEXT} characters"))
+    value = item.read(cell, where, unit if item.kind in {"number", "whole"} else None)
+    return int(value) if item.kind == "whole" and value is not None else value
+
+
+def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:
+    if not table.key:
+        return
+    seen: dict[tuple, str] = {}
+    for item in records:
+        key = tuple(getattr(item, name) for name in table.key)
+        folded = tuple(part.lower() if isinstance(part, str) else part for part in key)
+        if folded in seen:
+            names = " and ".join(table.key)
+            words = " / ".join(show(part) if not isinstance(part, str) else part for part in key)
+            problems.append(
+                Problem(item.at, message=f"{names} {words} stands twice, first in {seen[folded]}",
+                        fix="give each its own name")
+            )  # fmt: skip
+        else:
+            seen[folded] = item.at
+
+
+def iter_tables(plan: Plan) -> Iterator[tuple[Table, list]]:
+    """Each table with its records."""
+    for table in TABLES:
+        yield table, getattr(plan, table.attribute)
+
+
+__all__ = [
+    "BY_NAME", "MISSING_VALUE", "NUM", "RECORDS", "Plan", "RawTable", "build_plan", "fields",
+    "iter_tables", "plan_tables", "raw_table", "read_plan", "text_of",
+]  # fmt: skip
