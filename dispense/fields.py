@@ -81,7 +81,7 @@ class Field:
         words = [_CAPITALS.get(word, word) for word in self.name.split("_")]
         name = " ".join(words)
         name = name[:1].upper() + name[1:]
-        return f"{name} [{self.unit}]" if self.unit else name
+        return f"{name} [{self.unit}]" if self.unit and self.unit != AS_GIVEN else name
 
     def allowed(self) -> str:
         """What is allowed, worded to follow "it must be"."""
