@@ -1,0 +1,1 @@
+"""Add-ins for spreadsheets, generated from the registry."""
