@@ -24,7 +24,8 @@ What the registry does, and a kernel therefore need not:
   each `choice` as one plain text and each blank optional argument (default None) as None: where a
   range mixes them, the rows are grouped and the kernel is called once per group;
 - turns NaN or an infinite number in a result into `#NUM!` with the text `no_answer`: a kernel
-  returns NaN where there is no answer;
+  returns NaN where there is no answer; a kernel with a text argument that finds the text in no
+  table raises InputError with code `#N/A`, which stays in the cells of that text;
 - keeps the reasons for `LAST_PROBLEMS`.
 
 Functions over whole ranges (`vector`, `matrix`, `record`, `points` arguments): the kernel gets each
@@ -522,7 +523,7 @@ def _evaluate_elements(entry: Function, whole: dict, columns: dict[str, _Column]
                     value = whole[condition.argument]
                 problems.append(_requirement_problem(entry, condition, value))
                 codes = _merge(codes, np.where(bad, NUM, "").astype(object), shape)
-    results = _run(entry, whole, columns, shape, codes)
+    results, codes = _run(entry, whole, columns, shape, codes, problems)
     shown = []
     for result, (factor, offset, kind) in zip(results, entry.scale, strict=True):
         result = (result - offset) / factor if offset else result / factor
@@ -567,8 +568,14 @@ def _merge(codes, new, shape):
     return np.where((codes == "") | ((codes == _BLANK) & (new != "")), new, codes)
 
 
-def _run(entry: Function, whole: dict, columns: dict, shape: tuple, codes) -> list[np.ndarray]:
-    """Call the kernel once per group of choices and of blanks; scatter where elements failed."""
+def _run(
+    entry: Function, whole: dict, columns: dict, shape: tuple, codes, problems: list[Problem]
+) -> tuple[list[np.ndarray], Any]:
+    """Call the kernel once per group of choices and of blanks; scatter where elements failed.
+
+    A group for which the kernel raises InputError (a name that is not in its table) keeps that
+    error's code in its cells, and the other groups their results.
+    """
     size = math.prod(shape)
     keys = None  # integer group of each element
     for column in columns.values():
@@ -581,7 +588,7 @@ def _run(entry: Function, whole: dict, columns: dict, shape: tuple, codes) -> li
         with np.errstate(all="ignore"):
             results = entry.kernel(**whole, **values)
         results = (results,) if count == 1 else results
-        return [np.broadcast_to(np.asarray(result, dtype=float), shape) for result in results]
+        return [np.broadcast_to(np.asarray(result, float), shape) for result in results], codes
     keys = np.zeros(shape, dtype=int) if keys is None else keys
     good = np.ones(shape, dtype=bool) if codes is None else codes == ""
     results = [np.full(size, math.nan) for _ in range(count)]
@@ -589,11 +596,17 @@ def _run(entry: Function, whole: dict, columns: dict, shape: tuple, codes) -> li
     for key in np.unique(flat_keys[flat_good]):
         chosen = flat_good & (flat_keys == key)
         values = {name: column.part(shape, chosen) for name, column in columns.items()}
-        with np.errstate(all="ignore"):
-            part = entry.kernel(**whole, **values)
+        try:
+            with np.errstate(all="ignore"):
+                part = entry.kernel(**whole, **values)
+        except InputError as error:
+            problems.extend(error.problems)
+            failed = np.where(chosen.reshape(shape), error.code, "").astype(object)
+            codes = _merge(codes, failed, shape)
+            continue
         for result, piece in zip(results, (part,) if count == 1 else part, strict=True):
             result[chosen] = piece
-    return [result.reshape(shape) for result in results]
+    return [result.reshape(shape) for result in results], codes
 
 
 @dataclass(slots=True)
