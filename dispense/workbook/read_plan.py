@@ -1,0 +1,288 @@
+"""A plan workbook read into raw tables, and from those into a plan.
+
+A table is found by the name of its sheet or of its Excel table; its header row is the one that
+holds most of the table's known headers, so a plant may put titles above, add columns of its own and
+reorder columns and rows. The file is vetted as a zip of XML parts before openpyxl sees it.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import islice
+from typing import Any
+
+from ..errors import NUM, DispenseError, FileError, InputError, Problem
+from ..plan import MISSING_VALUE, Plan, RawTable
+from ..plan import read_plan as read_records
+from ..plan_tables import TABLES
+from ..units import read_header
+from .package import MAIN, Package, Sheet, column_letters, split_cell
+from .package import Table as ExcelTable
+
+__all__ = ["check_plan", "load_plan", "read_tables"]
+
+MOST_ROWS = 200_000  # of one table
+MOST_COLUMNS = 200  # of one sheet
+SEARCHED_ROWS = 100  # a header stands within the first rows of its sheet
+
+_HEADERS: dict[str, frozenset[str]] = {
+    "Settings": frozenset({"setting", "value"}),
+    **{table.name: frozenset(item.name for item in table.columns) for table in TABLES},
+}
+
+
+def read_tables(path: str | os.PathLike[str]) -> dict[str, RawTable]:
+    """The plan's tables as they stand in a workbook, by name; tables the file lacks are left out.
+
+    Raises FileError for a file that is not a workbook, InputError for a sheet beyond bounds.
+    """
+    tables, problems = _read(path)
+    if problems:
+        raise InputError(problems)
+    return tables
+
+
+def load_plan(path: str | os.PathLike[str]) -> Plan:
+    """The plan in a workbook; raises InputError with every problem of it at once."""
+    plan, problems = check_plan(path)
+    if problems:
+        raise InputError(problems)
+    return plan
+
+
+def check_plan(path: str | os.PathLike[str]) -> tuple[Plan, list[Problem]]:
+    """The plan as far as it can be read, and everything wrong with it."""
+    tables, problems = _read(path)
+    plan, found = read_records(tables)
+    lost = {problem.where.partition("!")[0] for problem in problems}
+    missing = [problem for problem in found if problem.where.partition("!")[0] not in lost]
+    return plan, [*problems, *missing]
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where a table lies: its sheet and the block of rows and columns to look at."""
+
+    sheet: Sheet
+    first_row: int = 1
+    last_row: int | None = None
+    first_column: int = 1
+    last_column: int = MOST_COLUMNS
+    header_row: int | None = None  # where an Excel table says it
+
+
+def _read(path: str | os.PathLike[str]) -> tuple[dict[str, RawTable], list[Problem]]:
+    package = Package.open(path)
+    tables: dict[str, RawTable] = {}
+    problems: list[Problem] = []
+    book = _open_book(path, package)
+    try:
+        for name, known in _HEADERS.items():
+            raw = _read_first(book, package, name, known, problems)
+            if raw is not None:
+                tables[name] = raw
+    except DispenseError:
+        raise
+    except Exception as error:  # openpyxl lets errors of many kinds through on damaged XML
+        raise _damaged(path, error) from error
+    finally:
+        book.close()
+    return tables, problems
+
+
+def _open_book(path: str | os.PathLike[str], package: Package):
+    """The workbook as openpyxl streams it."""
+    from openpyxl import load_workbook
+
+    if not package.worksheets:
+        raise FileError(Problem(os.fspath(path), message="has no worksheet"))
+    stream = open(path, "rb")  # noqa: SIM115 (openpyxl reads on demand; closed with the book)
+    try:
+        book = load_workbook(stream, read_only=True, data_only=True, keep_links=False)
+    except Exception as error:
+        stream.close()
+        raise _damaged(path, error) from error
+    close = book.close
+
+    def close_both() -> None:
+        close()
+        stream.close()
+
+    book.close = close_both
+    return book
+
+
+def _damaged(path: str | os.PathLike[str], error: Exception) -> FileError:
+    reason = " ".join(str(error).split())[:120] or type(error).__name__
+    return FileError(
+        Problem(os.fspath(path), message=f"is damaged: {reason}",
+                fix="open it in a spreadsheet and save it again as .xlsx")
+    )  # fmt: skip
+
+
+def _places(package: Package, name: str) -> list[_Place]:
+    """Where a table may lie: first the sheet of its name, then an Excel table of its name."""
+    places = []
+    wanted = name.casefold()
+    listed = package.tables
+    named = [item for item in listed if item.name.casefold() == wanted and item.header_rows]
+    for sheet in package.worksheets:
+        if sheet.name.strip().casefold() == wanted:
+            own = [item for item in named if item.sheet == sheet]
+            below = own[0] if own else None
+            places.append(_on_its_sheet(sheet, below, listed))
+    places.extend(
+        _Place(item.sheet, item.first_row, item.last_data_row, item.first_column,
+               min(item.last_column, MOST_COLUMNS), item.first_row)
+        for item in named
+    )  # fmt: skip
+    return places
+
+
+def _on_its_sheet(sheet: Sheet, table: ExcelTable | None, listed: Iterable[ExcelTable]) -> _Place:
+    """A sheet read to its end: rows typed below an Excel table belong to it, totals do not."""
+    if table is None:
+        return _Place(sheet)
+    last = table.last_data_row if table.totals_rows else None
+    for other in listed:
+        apart = (other.last_column < table.first_column or other.first_column > table.last_column)
+        if other.sheet == sheet and other.first_row > table.last_row and not apart:
+            last = min(last or other.first_row - 1, other.first_row - 1)
+    return _Place(sheet, table.first_row, last, header_row=table.first_row)
+
+
+def _read_first(book, package: Package, name: str, known: frozenset[str],
+                problems: list[Problem]) -> RawTable | None:  # fmt: skip
+    """The table from the first place that has its header, or None where the file lacks it."""
+    headless = None
+    for place in _places(package, name):
+        sheet = _worksheet(book, place.sheet)
+        if sheet is None:
+            continue
+        header_row, headers = _find_header(sheet, known, place)
+        if headers is not None:
+            return _read_table(sheet, package, name, place, header_row, headers, problems)
+        headless = headless or (sheet, place)
+    if headless is None:
+        return None
+    sheet, place = headless
+    if any(map(_filled, sheet.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS, values_only=True))):
+        examples = ", ".join(sorted(known)[:4]).replace("_", " ")
+        problems.append(
+            Problem(f"{place.sheet.name}!A{place.first_row}",
+                    message=f"the header row of table {name} is not found",
+                    fix=f"it names columns such as {examples}", code=NUM)
+        )  # fmt: skip
+    return RawTable(name, [], [], sheet=place.sheet.name)
+
+
+def _read_table(sheet, package: Package, name: str, place: _Place, header_row: int,
+                headers: list[Any], problems: list[Problem]) -> RawTable | None:  # fmt: skip
+    """One table whose header row is known; None where it goes past the bounds."""
+    letters = [column_letters(place.first_column + index) for index in range(len(headers))]
+    if len(headers) > MOST_COLUMNS:
+        problems.append(
+            Problem(f"{place.sheet.name}!{letters[-1]}{header_row}",
+                    message=f"the table reaches past column {MOST_COLUMNS}",
+                    fix="remove the columns that it does not need", code=NUM)
+        )  # fmt: skip
+        return None
+    missing = _missing_values(package, place, header_row, len(headers))
+    needed = max((row for row, _ in missing), default=-1) + 1
+    rows, full = _read_rows(sheet, place, header_row, len(headers), needed)
+    if full:
+        problems.append(
+            Problem(f"{place.sheet.name}!A{header_row + MOST_ROWS + 1}",
+                    message=f"the table has more than {MOST_ROWS} rows",
+                    fix="remove the rows that it does not need", code=NUM)
+        )  # fmt: skip
+        return None
+    columns = [list(column) for column in zip(*rows, strict=True)] or [[] for _ in headers]
+    for row, column in missing:
+        columns[column][row] = MISSING_VALUE
+    return RawTable(name, headers, columns, range(header_row + 1, header_row + 1 + len(rows)),
+                    letters, header_row, place.sheet.name)  # fmt: skip
+
+
+def _worksheet(book, sheet: Sheet):
+    """openpyxl's worksheet; what the file says of its size is not believed."""
+    found = book[sheet.name] if sheet.name in book.sheetnames else None
+    if found is None or not hasattr(found, "reset_dimensions"):
+        return None
+    found.reset_dimensions()
+    return found
+
+
+def _find_header(sheet, known: frozenset[str], place: _Place) -> tuple[int, list[Any] | None]:
+    """The header row and its cells: the first row with the most known headers, at least two."""
+    first = place.header_row or place.first_row
+    last = place.header_row or first + SEARCHED_ROWS - 1
+    width = place.last_column + (1 if place.last_column == MOST_COLUMNS else 0)
+    best, best_row, cells = 1, first, None
+    wanted = min(2, len(known))
+    for number, row in enumerate(
+        sheet.iter_rows(min_row=first, max_row=last, min_col=place.first_column, max_col=width,
+                        values_only=True), first,
+    ):  # fmt: skip
+        names = {_field_name(cell) for cell in row if isinstance(cell, str)}
+        count = len(names & known)
+        if count > best and count >= wanted:
+            best, best_row, cells = count, number, row
+    if cells is None:
+        return best_row, None
+    used = max(index for index, cell in enumerate(cells) if cell is not None)
+    return best_row, list(cells[: used + 1])
+
+
+def _field_name(header: str) -> str:
+    return read_header(header)[0].lower().replace(" ", "_")
+
+
+def _read_rows(sheet, place: _Place, header_row: int, width: int,
+               needed: int) -> tuple[list[tuple], bool]:  # fmt: skip
+    """Rows below the header and whether there were too many; blank rows at the end are dropped
+    down to the `needed` ones."""
+    found = sheet.iter_rows(
+        min_row=header_row + 1, max_row=place.last_row, min_col=place.first_column,
+        max_col=place.first_column + width - 1, values_only=True,
+    )  # fmt: skip
+    rows = list(islice(found, MOST_ROWS))
+    full = any(map(_filled, found))
+    while len(rows) > needed and not _filled(rows[-1]):
+        rows.pop()
+    return rows, full
+
+
+def _filled(row: tuple) -> bool:
+    return any(cell is not None and cell != "" for cell in row)
+
+
+def _missing_values(package: Package, place: _Place, header_row: int,
+                    width: int) -> list[tuple[int, int]]:  # fmt: skip
+    """Row and column in the table of each formula whose value the file does not hold.
+
+    openpyxl reads those as blank.
+    """
+    if b"<f" not in package.read(place.sheet.part):
+        return []
+    cells = map(split_cell, _valueless_formulas(package, place.sheet.part))
+    last = min(place.last_row or header_row + MOST_ROWS, header_row + MOST_ROWS)
+    return [
+        (row - header_row - 1, column - place.first_column) for row, column in cells
+        if header_row < row <= last and 0 <= column - place.first_column < width
+    ]  # fmt: skip
+
+
+def _valueless_formulas(package: Package, part: str) -> list[str]:
+    """Addresses of cells that hold a formula and no value."""
+    formula, value = f"{{{MAIN}}}f", f"{{{MAIN}}}v"
+    addresses = []
+    for cell in package.tree(part).iter(f"{{{MAIN}}}c"):
+        if cell.find(formula) is None:
+            continue
+        held = cell.findtext(value)
+        if not held and not (cell.get("t") == "str" and held is not None) and cell.get("r"):
+            addresses.append(cell.get("r"))
+    return addresses
