@@ -384,7 +384,11 @@ class Package:
     @property
     def changed(self) -> tuple[str, ...]:
         """The parts that will be written anew."""
-        return tuple(part for part in self._bytes if part in self._edited or part in self._dirty)
+        return tuple(part for part in self._bytes if self.is_edited(part))
+
+    def is_edited(self, part: str) -> bool:
+        """Whether a part will be written anew."""
+        return part in self._edited or part in self._dirty
 
     def __contains__(self, part: object) -> bool:
         return part in self._bytes
@@ -899,9 +903,7 @@ def _short(item: etree._Element) -> str:
     return etree.QName(item).localname if isinstance(item.tag, str) else "comment"
 
 
-def _element_differences(
-    old: etree._Element, new: etree._Element, path: str
-) -> Iterator[str]:
+def _element_differences(old: etree._Element, new: etree._Element, path: str) -> Iterator[str]:
     """Changed attributes, texts and children, below `path`; cells are told elsewhere."""
     if path == "worksheet/sheetData":
         return
@@ -924,4 +926,3 @@ def _element_differences(
     for child, text in zip(new, now, strict=True):
         if text not in was:
             yield f"{path}/{_short(child)} new or changed: {text[:120].decode(errors='replace')}"
-
