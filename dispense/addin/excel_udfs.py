@@ -70,12 +70,15 @@ VBA_WORDS = frozenset(
 
 
 def argument_name(name: str) -> str:
-    """The name of an argument in VBA: its own, with `_` behind where VBA has a use for the word.
+    """The name of an argument in VBA: its own, with `_` behind where the word is taken.
 
-    >>> argument_name("height"), argument_name("time")
-    ('height', 'time_')
+    VBA knows no difference of case: an argument `takt` would hide, and respell, the function TAKT.
+
+    >>> argument_name("height"), argument_name("time"), argument_name("bead_area")
+    ('height', 'time_', 'bead_area_')
     """
-    return f"{name}_" if name.lower() in VBA_WORDS else name
+    taken = name.lower() in VBA_WORDS or name.upper() in _functions.FUNCTIONS
+    return f"{name}_" if taken else name
 
 
 def argument_help(item: Field) -> str:
