@@ -430,7 +430,8 @@ def arc_length(chord, bulge):
         example((100, 20, 10), 70.0, "three pitches of 30 mm, then a run cut to 10 mm, by hand"),
         example((95, 20, 20), 55.0, "two pitches of 40 mm, then a run cut to 15 mm, by hand"),
     ),
-    formula="LET(full,INT(length/(run+gap)),full*run+MIN(length-full*(run+gap),run))",
+    formula="LET(full,INT(length/(run+gap)),rest,length-full*(run+gap),"
+    "full*run+IF(rest<run,rest,run))",
 )
 def stitch_length(length, run, gap):
     """Deposited length of an interrupted bead that starts with a run.
@@ -517,7 +518,7 @@ def spread_width(area, gap, edge="square"):
         example((500, 7.068583471, 0.5, 10), 1.0342917355, "500·(π·3²/4 − 0.5·10) mm³, by hand"),
         example((500, 4, 0.5, 10), 0.0, "4 mm² fit in 0.5 × 10 mm, by hand"),
     ),
-    formula="length*MAX(0,area-gap*flange_width)/1000",
+    formula="length*IF(area>gap*flange_width,area-gap*flange_width,0)/1000",
 )
 def squeeze_out(length, area, gap, flange_width):
     """Volume of a pressed bead that leaves the flange.

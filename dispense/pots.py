@@ -61,7 +61,7 @@ def _half_angle(level, diameter):
     "broad,IF(ISOMITTED(width),SQRT(-1),width),"
     "top,length/2+level*slope,"
     "wetted,ACOS(1-2*level/length),"
-    "IF(AND(slope<>0,shape<>\"tray\",shape<>\"cone\"),SQRT(-1),"
+    "IF((slope<>0)*(shape<>\"tray\")*(shape<>\"cone\"),SQRT(-1),"
     'SWITCH(shape,"box",length*broad*level,'
     '"tray",length*broad*level+(length+broad)*level^2*slope+4/3*level^3*slope^2,'
     '"cylinder",PI()*length^2*level/4,'
@@ -134,7 +134,7 @@ def cavity_area(shape, level, length, width=None, draft=0.0):
         requires(lambda levels: np.all(np.diff(levels) >= 0), "levels", "rising heights"),
     ),
     examples=(
-        example(([0, 10, 30], [100, 100, 300], 20), 2.25, "1000 + 10·(100 + 200)/2 mm³, by hand"),
+        example(([0, 10, 30], [100, 100, 300], 20), 2.5, "1000 + 10·(100 + 200)/2 mm³, by hand"),
         example(([0, 10, 10, 20], [100, 100, 400, 400], 15), 3.0, "ledge: 1000 + 2000, by hand"),
     ),
 )  # fmt: skip
@@ -446,4 +446,4 @@ def fill_level(volume, shape, length, width=None, draft=0.0, count=0, diameter=N
     level = _rising_root(
         lambda h: cavity(h) - taken * h - liquid, lambda h: surface(h) - taken, low, high
     )
-    return np.where(bad, np.nan, level)
+    return np.where(bad, np.nan, np.where(volume > 0, level, 0.0))
