@@ -31,7 +31,7 @@ from .package import MAIN, Package, cell_value, iter_cells, split_range
 from .sheetfunctions import FUNCTIONS, MISSING, Area, Areas, Fault, lift
 from .spell import own_name, standard_name
 
-MAX_VISITS = 20_000_000  # cells read in one evaluation, counted each time
+MAX_VISITS = 50_000_000  # cells read in one evaluation, counted each time
 MAX_NAMES_DEEP = 16
 
 Key = tuple[str, int, int]
@@ -145,12 +145,12 @@ class _Engine:
     def block(self, area: Area) -> list[list[Any]]:
         """The values of an area; raises _Needs when some are not computed yet."""
         area = self.clipped(area)
-        known = self.blocks.get(area)
-        if known is not None:
-            return known
         self.visits += area.rows * area.columns
         if self.visits > self.max_visits:
             raise Unevaluable(f"more than {self.max_visits:,} cells would have to be read")
+        known = self.blocks.get(area)
+        if known is not None:
+            return known
         constants, formulas = self.constants[area.sheet], self.formulas[area.sheet]
         sheet, results = area.sheet, self.results
         missing: list[Key] = []

@@ -275,7 +275,10 @@ class _Parser:
         code = frame.code
         if len(code) == 1 and code[0][0] == "value":
             frame.done.append(code[0][1])
-        elif len(code) == 2 and code[0][0] == "value" and code[1][0] in ("negative", "positive"):
+        elif (
+            [step[0] for step in code] in (["value", "negative"], ["value", "positive"])
+            and type(code[0][1]) is float
+        ):
             frame.done.append(-code[0][1] if code[1][0] == "negative" else code[0][1])
         else:
             raise self.wrong("an array constant holds something else than constants")

@@ -35,15 +35,10 @@ def general(value: float | int | str | bool | None) -> str:
     number = float(value)
     if number == 0:
         return "0"
-    mantissa, _, power = f"{number:.14e}".partition("e")
-    exponent = int(power)
-    digits = mantissa.replace(".", "").replace("-", "").rstrip("0")
-    sign = "-" if number < 0 else ""
-    if -5 < exponent < 15 or (exponent >= 15 and exponent < 20):
-        plain = format(Decimal(f"{number:.15g}"), "f")
-        return plain.rstrip("0").rstrip(".") if "." in plain else plain
-    fraction = f".{digits[1:]}" if len(digits) > 1 else ""
-    return f"{sign}{digits[0]}{fraction}E{'+' if exponent >= 0 else '-'}{abs(exponent):02d}"
+    if not 1e-4 <= abs(number) < 1e15:
+        raise Unevaluable(f"the number {number:g} as text differs between spreadsheets")
+    plain = format(Decimal(f"{number:.15g}"), "f")
+    return plain.rstrip("0").rstrip(".") if "." in plain else plain
 
 
 PLAIN_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
@@ -178,6 +173,8 @@ def _literal(token: str) -> str:
         return " "
     if token.startswith(("*", "[")):
         return ""
+    if token.isascii() and token.isalpha():
+        raise Unevaluable(f'the number format holds the letter "{token}" without quotes')
     return token
 
 

@@ -2,7 +2,8 @@
 
 Each is declared once, by `elementwise` (scalars in, a scalar out; arrays broadcast), `whole` (takes
 ranges as they are) or `lazy` (gets its arguments unevaluated). Where Excel and LibreOffice Calc
-disagree, the function refuses (`Unevaluable`) instead of choosing.
+disagree, the function refuses (`Unevaluable`) instead of choosing, with one exception: TRUE and
+FALSE are a kind of their own, as the file format has them, and not the numbers 1 and 0 as in Calc.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import statistics
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any, NamedTuple, Protocol
 
@@ -600,7 +602,7 @@ def _rank_of(call: Call, value: Any, area: Any, order: Any = 0.0) -> Any:
     def rank(number: Any) -> float:
         wanted = to_number(number)
         if not any(approx_equal(wanted, v) for v in values):
-            raise Fault(NA)
+            raise Unevaluable("RANK of a value that is not listed differs between spreadsheets")
         before = sum(
             (v < wanted if rising else v > wanted) and not approx_equal(v, wanted) for v in values
         )
@@ -1021,25 +1023,57 @@ def _t(value: Any) -> str:
 CRITERION = re.compile(r"^(<=|>=|<>|<|>|=)?(.*)$", re.DOTALL)
 
 
-def wildcard(pattern: str) -> re.Pattern[str] | None:
-    """The expression for a text with `*`, `?` and `~`, None where it has none."""
-    if not any(mark in pattern for mark in "*?~"):
-        return None
-    out, i = [], 0
-    while i < len(pattern):
-        character = pattern[i]
-        if character == "~" and pattern[i + 1 : i + 2] in ("*", "?", "~"):
+class Wildcard:
+    """A text with `*`, `?` and `~`, matched piece by piece so that no pattern takes long."""
+
+    def __init__(self, pattern: str):
+        pieces: list[list[str]] = [[]]
+        i = 0
+        while i < len(pattern):
+            character = pattern[i]
+            if character == "~" and pattern[i + 1 : i + 2] in ("*", "?", "~"):
+                i += 1
+                pieces[-1].append(re.escape(pattern[i]))
+            elif character == "*":
+                pieces.append([])
+            else:
+                pieces[-1].append("." if character == "?" else re.escape(character))
             i += 1
-            out.append(re.escape(pattern[i]))
-        elif character == "*":
-            if not out or out[-1] != "(?s:.*)":
-                out.append("(?s:.*)")
-        else:
-            out.append("(?s:.)" if character == "?" else re.escape(character))
-        i += 1
-    if out.count("(?s:.*)") > 8:
-        raise Unevaluable("a text pattern has more than eight *")
-    return re.compile("".join(out), re.IGNORECASE)
+        flags = re.IGNORECASE | re.DOTALL
+        self.pieces = [re.compile("".join(piece), flags) for piece in pieces]
+        self.sizes = [len(piece) for piece in pieces]
+
+    def fullmatch(self, text: str) -> bool:
+        """Whether the whole text fits."""
+        if len(self.pieces) == 1:
+            return self.pieces[0].fullmatch(text) is not None
+        end = len(text) - self.sizes[-1]
+        if end < self.sizes[0] or not self.pieces[0].match(text):
+            return False
+        at = self._walk(text, self.pieces[1:-1], self.sizes[0])
+        return at is not None and at <= end and self.pieces[-1].match(text, end) is not None
+
+    def search(self, text: str, start: int) -> int | None:
+        """The first place at or after `start` where the pattern begins."""
+        match = self.pieces[0].search(text, start)
+        if match is None or self._walk(text, self.pieces[1:], match.end()) is None:
+            return None
+        return match.start()
+
+    @staticmethod
+    def _walk(text: str, pieces: Sequence[re.Pattern[str]], at: int) -> int | None:
+        for piece in pieces:
+            match = piece.search(text, at)
+            if match is None:
+                return None
+            at = match.end()
+        return at
+
+
+@lru_cache(maxsize=1024)
+def wildcard(pattern: str) -> Wildcard | None:
+    """The matcher of a text with `*`, `?` or `~`, None where it has none."""
+    return Wildcard(pattern) if any(mark in pattern for mark in "*?~") else None
 
 
 def criterion(wanted: Any) -> Callable[[Any], bool]:
@@ -1626,11 +1660,10 @@ def _find(wanted: str, text: str, start: float = 1) -> float:
 def _search(wanted: str, text: str, start: float = 1) -> float:
     if not 1 <= start <= len(text) + 1:
         raise Fault(VALUE)
-    pattern = wildcard(wanted) or re.compile(re.escape(wanted), re.IGNORECASE)
-    match = pattern.search(text, int(start) - 1)
-    if match is None:
+    place = Wildcard(wanted).search(text, int(start) - 1)
+    if place is None:
         raise Fault(VALUE)
-    return float(match.start() + 1)
+    return float(place + 1)
 
 
 @elementwise("TEXT", "vt")
@@ -1772,7 +1805,9 @@ def _end_of_month(start: float, months: float) -> float:
 
 @elementwise("DAYS", "nn", dates=True)
 def _days(end: float, start: float) -> float:
-    return float(math.floor(end) - math.floor(start))
+    if not (end.is_integer() and start.is_integer()):
+        raise Unevaluable("DAYS of dates with a time of day differs between spreadsheets")
+    return end - start
 
 
 @elementwise("DATEVALUE", "t", dates=True)
