@@ -168,7 +168,8 @@ def _read_first(book, package: Package, name: str, known: frozenset[str],
     if headless is None:
         return None
     sheet, place = headless
-    if any(map(_filled, sheet.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS, values_only=True))):
+    cells = sheet.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS, values_only=True)
+    if any(map(_filled, cells)):
         examples = ", ".join(sorted(known)[:4]).replace("_", " ")
         problems.append(
             Problem(f"{place.sheet.name}!A{place.first_row}",
