@@ -1,0 +1,331 @@
+"""How much goes on each part, and how well that is known.
+
+Each bead, pot and pressed joint of a part becomes one or more `Application` records: what a station
+puts on, its volume with low and high, and how long it takes. Tolerances are carried as in a
+tolerance chain: the change that each input makes on its own, root sum of squares together, worst
+case beside it; the input that matters most is named.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .beads import bead_area, path_length, stitch_length
+from .errors import NA, InputError, Problem
+from .pots import cavity_volume, cell_displacement, cell_size, pot_fill
+from .units import from_si
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A volume [m³] with its low and high, the worst case, and what drives the spread.
+
+    `drivers` lists (input, half width [m³]) with the largest first.
+    """
+
+    nominal: float
+    low: float
+    high: float
+    worst_low: float
+    worst_high: float
+    drivers: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def main_driver(self) -> str:
+        """The input that matters most, "" where none has a tolerance."""
+        return self.drivers[0][0] if self.drivers else ""
+
+    def scaled(self, factor: float) -> Amount:
+        """The same amount taken `factor` times, its errors moving together."""
+        return Amount(
+            self.nominal * factor, self.low * factor, self.high * factor, self.worst_low * factor,
+            self.worst_high * factor, tuple((name, half * factor) for name, half in self.drivers),
+        )  # fmt: skip
+
+    def plus(self, volume: float) -> Amount:
+        """The same amount with an exactly known volume added."""
+        return replace(
+            self, nominal=self.nominal + volume, low=self.low + volume, high=self.high + volume,
+            worst_low=self.worst_low + volume, worst_high=self.worst_high + volume,
+        )  # fmt: skip
+
+
+def total(amounts) -> Amount:
+    """Sum of amounts whose errors are independent of each other."""
+    items = list(amounts)
+    nominal = math.fsum(item.nominal for item in items)
+    below = math.sqrt(math.fsum((item.nominal - item.low) ** 2 for item in items))
+    above = math.sqrt(math.fsum((item.high - item.nominal) ** 2 for item in items))
+    drivers = sorted((driver for item in items for driver in item.drivers), key=lambda d: -d[1])
+    return Amount(nominal, nominal - below, nominal + above,
+                  math.fsum(item.worst_low for item in items),
+                  math.fsum(item.worst_high for item in items), tuple(drivers))  # fmt: skip
+
+
+def spread(volume: Callable[..., float], nominal: Mapping[str, float],
+           tolerances: Mapping[str, float]) -> Amount:  # fmt: skip
+    """An amount from a formula, its nominal inputs and their tolerances (plus or minus).
+
+    Each input is moved alone to both ends; low and high are the root sum of squares of the changes
+    downward and upward, worst low and high their plain sums.
+    """
+    middle = float(volume(**nominal))
+    down, up, drivers = [], [], []
+    for name, tolerance in tolerances.items():
+        if not tolerance:
+            continue
+        ends = [float(volume(**{**nominal, name: max(nominal[name] + sign * tolerance, 0.0)}))
+                for sign in (-1.0, 1.0)]  # fmt: skip
+        if not all(map(math.isfinite, ends)):
+            ends = [end if math.isfinite(end) else middle for end in ends]
+        down.append(max(middle - min(ends), 0.0))
+        up.append(max(max(ends) - middle, 0.0))
+        drivers.append((name, 0.5 * (down[-1] + up[-1])))
+    drivers.sort(key=lambda driver: -driver[1])
+    return Amount(middle, middle - math.hypot(*down), middle + math.hypot(*up),
+                  max(middle - math.fsum(down), 0.0), middle + math.fsum(up),
+                  tuple(drivers))  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Application:
+    """One visit of a part to a station: what is put on, how much, how long it takes.
+
+    `wait` is the time that must pass after the visit before (the first has 0); `height` the
+    thickness that must cure.
+    """
+
+    part: str
+    name: str
+    kind: str  # bead, pot, joint
+    station: str
+    shot: int
+    amount: Amount
+    time: float
+    wait: float = 0.0
+    height: float | None = None
+    detail: str = ""
+
+
+def applications(plan, part: str) -> list[Application]:
+    """Everything that is put on one part, in the order of the tables."""
+    cache = plan._cache.setdefault("applications", {})
+    if part not in cache:
+        found: list[Application] = []
+        for bead in plan._group("beads", "part").get(part, ()):
+            found.append(bead_application(plan, bead))
+        for pot in plan._group("pots", "part").get(part, ()):
+            found.extend(pot_applications(plan, pot))
+        for joint in plan._group("joints", "part").get(part, ()):
+            found.append(joint_application(plan, joint))
+        cache[part] = found
+    return cache[part]
+
+
+# ------------------------------------------------------------------------------------------ beads
+
+
+def path_points(plan, name: str):
+    """Coordinates and motions of a path."""
+    rows = plan._group("paths", "path")[name]
+    return np.array([[row.x, row.y, row.z] for row in rows]), [row.motion for row in rows]
+
+
+def bead_length(plan, bead) -> float:
+    """Length of a bead along its path [m]; runs and gaps of a stitched bead together."""
+    if bead.path:
+        coordinates, motions = path_points(plan, bead.path)
+        return float(path_length(coordinates, labels=motions, closed=bead.closed))
+    return bead.length
+
+
+def deposited_length(length: float, bead) -> float:
+    """Length that gets material: all of it, or the runs of a stitched bead."""
+    if bead.run is None:
+        return length
+    return float(stitch_length(length, bead.run, bead.gap))
+
+
+def bead_runs(length: float, bead) -> int:
+    """Number of starts of one bead."""
+    if bead.run is None:
+        return 1
+    return max(1, math.ceil(length / (bead.run + bead.gap) - 1e-9))
+
+
+def bead_application(plan, bead) -> Application:
+    """The volume and time of a bead."""
+    station = plan.station(bead.station)
+    length = bead_length(plan, bead)
+
+    def volume(width, height, length, meter):
+        area = bead_area(bead.section, width, height or None, bead.contact_angle)
+        return area * deposited_length(length, bead) * bead.count * meter
+
+    nominal = {"width": bead.width, "height": bead.height or 0.0, "length": length, "meter": 1.0}
+    amount = spread(volume, nominal, {
+        "width": bead.width_tolerance,
+        "height": bead.height_tolerance if bead.height else 0.0,
+        "length": bead.length_tolerance,
+        "meter": station.meter_tolerance,
+    })  # fmt: skip
+    starts = bead_runs(length, bead) * bead.count
+    run_time = length * bead.count / station.speed if station.speed else (
+        amount.nominal / station.flow if station.flow else 0.0
+    )  # fmt: skip
+    time = run_time + starts * station.start_time
+    height = bead.height or (bead.width / 2.0)
+    return Application(bead.part, bead.bead, "bead", bead.station, 1, amount, time, 0.0,
+                       bead.bond_line or height, _bead_words(bead, length))  # fmt: skip
+
+
+def _bead_words(bead, length: float) -> str:
+    size = f"{from_si(bead.width, 'mm'):g}"
+    size += f" × {from_si(bead.height, 'mm'):g}" if bead.height else ""
+    words = f"{bead.section} {size} mm, {from_si(length, 'mm'):.0f} mm"
+    if bead.run is not None:
+        words += f", runs of {from_si(bead.run, 'mm'):g} mm, gaps of {from_si(bead.gap, 'mm'):g} mm"
+    return words + (f", {bead.count} times" if bead.count > 1 else "")
+
+
+# ------------------------------------------------------------------------------------------- pots
+
+
+def cell_dimensions(pot) -> tuple[float, float]:
+    """Diameter and height of a pot's cells [m]: as entered, else nominal from the code."""
+    if not pot.cells:
+        return 0.0, 0.0
+    diameter, height = pot.cell_diameter, pot.cell_height
+    if diameter is None or height is None:
+        if not pot.cell:
+            raise InputError(
+                Problem(pot.at, message=f"pot {pot.pot} has cells but neither a cell code nor a "
+                        "diameter and height", fix="give cell, or cell diameter and cell height")
+            )  # fmt: skip
+        sizes = [float(value) for value in cell_size(pot.cell)]
+        if not all(map(math.isfinite, sizes)):
+            raise InputError(
+                Problem(pot.at, "cell", pot.cell, "a round cell's code such as 21700", code=NA)
+            )
+        diameter = sizes[0] if diameter is None else diameter
+        height = sizes[1] if height is None else height
+    return diameter, height
+
+
+def insert_volume(insert, level: float) -> float:
+    """Volume of an insert below a level [m³]."""
+    area = (math.pi * insert.length**2 / 4.0 if insert.shape == "cylinder"
+            else insert.length * insert.width)  # fmt: skip
+    return area * min(max(level - insert.base, 0.0), insert.height) * insert.count
+
+
+def free_volume(plan, pot, level: float, *, length=None, width=None, cell_diameter=None) -> float:
+    """Volume between walls, cells and inserts up to a level [m³]."""
+    diameter, height = cell_dimensions(pot)
+    diameter = diameter if cell_diameter is None else cell_diameter
+    cavity = float(cavity_volume(pot.shape, level, pot.length if length is None else length,
+                                 pot.width if width is None else width, pot.draft))  # fmt: skip
+    immersed = min(max(level - pot.cell_base, 0.0), height)
+    displaced = float(cell_displacement(pot.cells, diameter, immersed)) if pot.cells else 0.0
+    inserts = plan._group("inserts", "part", "pot").get((pot.part, pot.pot), ())
+    return cavity - displaced - math.fsum(insert_volume(insert, level) for insert in inserts)
+
+
+def pot_amount(plan, pot) -> Amount:
+    """Liquid to pour into a pot, all shots together."""
+    station = plan.station(pot.station)
+    material = plan.material(station.material)
+    diameter, _ = cell_dimensions(pot)
+
+    def volume(length, width, level, cell_diameter, meter):
+        free = free_volume(plan, pot, level, length=length, width=width if pot.width else None,
+                           cell_diameter=cell_diameter)  # fmt: skip
+        poured = float(pot_fill(free, 0.0, pot.unfilled, pot.extra, material.shrinkage))
+        return poured * pot.count * meter
+
+    nominal = {"length": pot.length, "width": pot.width or 0.0, "level": pot.level,
+               "cell_diameter": diameter, "meter": 1.0}  # fmt: skip
+    return spread(volume, nominal, {
+        "length": pot.length_tolerance,
+        "width": pot.width_tolerance if pot.width else 0.0,
+        "level": pot.level_tolerance,
+        "cell_diameter": pot.cell_diameter_tolerance if pot.cells else 0.0,
+        "meter": station.meter_tolerance,
+    })  # fmt: skip
+
+
+def level_reached(plan, pot, poured: float) -> float:
+    """Level [m] that a poured volume [m³] of liquid reaches in one pot once cured; NaN over the wall.
+
+    The inverse of `pot_amount` for one pot: extra material first, then air and shrinkage.
+    """
+    material = plan.material(plan.station(pot.station).material)
+    solid = (poured - pot.extra) * (1.0 - material.shrinkage) / (1.0 - pot.unfilled)
+    if solid <= 0.0:
+        return 0.0
+    if free_volume(plan, pot, pot.depth) < solid * (1.0 - 1e-12):
+        return math.nan
+    low, high = 0.0, pot.depth
+    while high - low > 1e-13 * pot.depth:
+        middle = 0.5 * (low + high)
+        if middle in (low, high):
+            break
+        if free_volume(plan, pot, middle) < solid:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
+
+
+def pot_shots(plan, pot) -> list[tuple[int, float, float]]:
+    """Shots of a pot: number, share of the volume, wait [s]."""
+    rows = plan._group("shots", "part", "pot").get((pot.part, pot.pot), ())
+    if not rows:
+        return [(1, 1.0, 0.0)]
+    rows = sorted(rows, key=lambda row: row.shot)
+    return [(row.shot, row.portion, row.wait) for row in rows]
+
+
+def pot_applications(plan, pot) -> list[Application]:
+    """One application for each shot of a pot."""
+    station = plan.station(pot.station)
+    amount = pot_amount(plan, pot)
+    found = []
+    poured = 0.0
+    for number, portion, wait in pot_shots(plan, pot):
+        part = amount.scaled(portion)
+        poured += part.nominal / pot.count
+        level = level_reached(plan, pot, min(poured, amount.nominal / pot.count))
+        flow = part.nominal / station.flow if station.flow else 0.0
+        found.append(
+            Application(
+                pot.part, pot.pot, "pot", pot.station, number, part,
+                flow + station.start_time * pot.count, wait, level,
+                f"to {from_si(level, 'mm'):.1f} mm"
+                + (f", {pot.count} times" if pot.count > 1 else ""),
+            )
+        )  # fmt: skip
+    return found
+
+
+# ----------------------------------------------------------------------------------------- joints
+
+
+def joint_application(plan, joint) -> Application:
+    """Paste to be put under a plate."""
+    station = plan.station(joint.station)
+
+    def volume(gap, meter):
+        return (joint.length * joint.width * gap * joint.coverage * (1.0 + joint.extra)
+                * joint.count * meter)  # fmt: skip
+
+    amount = spread(volume, {"gap": joint.gap, "meter": 1.0},
+                    {"gap": joint.gap_tolerance, "meter": station.meter_tolerance})  # fmt: skip
+    time = amount.nominal / station.flow if station.flow else 0.0
+    time += station.start_time * joint.dots * joint.count + (joint.press_time or 0.0) * joint.count
+    return Application(joint.part, joint.joint, "joint", joint.station, 1, amount, time, 0.0,
+                       joint.gap, f"bond line {from_si(joint.gap, 'mm'):g} mm")  # fmt: skip

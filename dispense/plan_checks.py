@@ -1,0 +1,313 @@
+"""What must hold between the records of a plan: names that exist, shapes that are possible.
+
+`check_links` asks whether every name that is used exists; `check_records` whether what the records
+say together is possible. Each problem names the cell of the row it was found in.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
+from .errors import NA, NUM, DispenseError, Problem
+from .plan_tables import TABLES
+from .registry import evaluate
+from .units import from_si
+
+HOUR = 3600.0
+
+
+def check_links(plan) -> list[Problem]:
+    """Names that are used and do not exist."""
+    keys = {
+        table.name: {getattr(row, table.key[0] if table.key else "path")
+                     for row in getattr(plan, table.attribute)}
+        for table in TABLES
+        if table.key or table.name == "Paths"
+    }  # fmt: skip
+    problems = []
+    for table in TABLES:
+        for item in table.columns:
+            if not item.refers:
+                continue
+            known = keys[item.refers]
+            for row in getattr(plan, table.attribute):
+                name = getattr(row, item.name)
+                if name and name not in known:
+                    problems.append(_unknown(row.at, item.name, name, item.refers, known))
+    builders = keys["Parts"] | {row.assembly for row in plan.assemblies}
+    for row in plan.builds:
+        if row.part not in builders:
+            problems.append(_unknown(row.at, "part", row.part, "Parts or Assemblies", builders))
+    for row in plan.assemblies:
+        if row.part not in builders:
+            problems.append(_unknown(row.at, "part", row.part, "Parts or Assemblies", builders))
+    pots = {(row.part, row.pot) for row in plan.pots}
+    for row in [*plan.inserts, *plan.shots]:
+        if (row.part, row.pot) not in pots and row.part in keys["Parts"]:
+            problems.append(
+                _unknown(row.at, "pot", row.pot, f"Pots for part {row.part}",
+                         {pot for part, pot in pots if part == row.part})
+            )  # fmt: skip
+    return problems
+
+
+def _unknown(where: str, argument: str, name: str, table: str, known: set) -> Problem:
+    import difflib
+
+    near = difflib.get_close_matches(str(name), [str(item) for item in known], 1)
+    fix = f"did you mean {near[0]}?" if near else ""
+    return Problem(where, argument.replace("_", " "), name, f"a name in {table}", fix, NA)
+
+
+def check_records(plan) -> list[Problem]:
+    """What the records say together and cannot be."""
+    problems: list[Problem] = []
+    problems.extend(_materials(plan))
+    problems.extend(_shifts(plan))
+    problems.extend(_assemblies(plan))
+    problems.extend(_series(plan))
+    problems.extend(_stations(plan))
+    if problems:
+        return problems
+    for check, rows in ((_bead, plan.beads), (_pot, plan.pots), (_joint, plan.joints)):
+        for row in rows:
+            try:
+                problems.extend(check(plan, row))
+            except DispenseError as error:
+                problems.extend(
+                    Problem(row.at, item.argument, item.value, item.allowed, item.fix, item.code,
+                            item.message)
+                    for item in error.problems
+                )  # fmt: skip
+    problems.extend(_applied(plan))
+    problems.extend(_stock(plan))
+    return problems
+
+
+def _says(where: str, message: str, fix: str = "") -> Problem:
+    return Problem(where, message=message, fix=fix, code=NUM)
+
+
+def _materials(plan) -> Iterator[Problem]:
+    for row in plan.materials:
+        parts = plan.components_of(row.material)
+        if row.kind == "two-part":
+            if row.ratio_b is None:
+                yield _says(row.at, f"two-part material {row.material} has no ratio B",
+                            "give ratio B, or set its kind to one-part")  # fmt: skip
+            for letter in "ab":
+                if letter not in parts:
+                    yield _says(row.at, f"component {letter.upper()} of {row.material} is missing "
+                                "in Components", "add a row for it")  # fmt: skip
+        else:
+            if "a" not in parts:
+                yield _says(row.at, f"{row.material} is missing in Components",
+                            "add a row with component A")  # fmt: skip
+            if "b" in parts:
+                yield _says(parts["b"].at, f"one-part material {row.material} has a component B",
+                            "remove the row, or set the kind to two-part")  # fmt: skip
+        if (row.pot_life_2 is None) != (row.pot_life_temperature_2 is None):
+            yield _says(row.at, "the second pot life needs its temperature and the temperature its "
+                        "pot life", "give both or neither")  # fmt: skip
+        elif row.pot_life_2 is not None and row.pot_life is not None:
+            if row.pot_life_temperature_2 == row.pot_life_temperature:
+                yield _says(row.at, "both pot lives are at one temperature",
+                            "give the second at another temperature")  # fmt: skip
+            elif (row.pot_life_2 - row.pot_life) * (
+                row.pot_life_temperature_2 - row.pot_life_temperature
+            ) >= 0.0:  # fmt: skip
+                yield _says(row.at, "the pot life does not fall when it gets hotter",
+                            "check both pot lives and their temperatures")  # fmt: skip
+        milestones = [row.move_time, row.join_time, row.test_time]
+        stated = [value for value in milestones if value is not None]
+        if stated != sorted(stated):
+            yield _says(row.at, "move time, join time and test time do not follow one another",
+                        "a part is moved first, joined next, tested last")  # fmt: skip
+    for part in plan.components:
+        if None not in (part.storage_low, part.storage_high) and part.storage_low > part.storage_high:
+            yield _says(part.at, "storage low is above storage high", "exchange them")
+
+
+def _shifts(plan) -> Iterator[Problem]:
+    from .shift import hhmm
+
+    spans = {row.shift: row for row in plan.shifts}
+    for row in plan.shifts:
+        if row.end <= row.start:
+            yield _says(row.at, f"shift {row.shift} ends at {hhmm(row.end)}, not after its start at "
+                        f"{hhmm(row.start)}", "after midnight go on counting: 22:00 to 30:00")  # fmt: skip
+        elif row.end - row.start > 24 * HOUR:
+            yield _says(row.at, f"shift {row.shift} is longer than 24 hours")
+    grouped: dict[str, list] = {}
+    for row in plan.breaks:
+        shift = spans.get(row.shift)
+        if row.end <= row.start:
+            yield _says(row.at, f"the break ends at {hhmm(row.end)}, not after its start at "
+                        f"{hhmm(row.start)}")  # fmt: skip
+        elif shift is not None and not (shift.start <= row.start and row.end <= shift.end):
+            yield _says(row.at, f"the break {hhmm(row.start)}–{hhmm(row.end)} is outside the shift "
+                        f"{hhmm(shift.start)}–{hhmm(shift.end)}")  # fmt: skip
+        grouped.setdefault(row.shift, []).append(row)
+    for name, rows in grouped.items():
+        rows.sort(key=lambda row: row.start)
+        for before, after in zip(rows, rows[1:], strict=False):
+            if after.start < before.end:
+                yield _says(after.at, f"the break overlaps the one in {before.at}")
+        shift = spans.get(name)
+        rest = sum(row.end - row.start for row in rows)
+        if shift is not None and shift.end > shift.start and rest >= shift.end - shift.start:
+            yield _says(shift.at, f"shift {name} has no working time left beside its breaks")
+
+
+def _assemblies(plan) -> Iterator[Problem]:
+    children: dict[str, list] = {}
+    for row in plan.assemblies:
+        children.setdefault(row.assembly, []).append(row)
+    parts = {row.part for row in plan.parts}
+    for name, rows in children.items():
+        if name in parts:
+            yield _says(rows[0].at, f"{name} is an assembly and also stands in Parts",
+                        "give one of them another name")  # fmt: skip
+        seen, waiting = set(), [row.part for row in rows]
+        while waiting:
+            item = waiting.pop()
+            if item == name:
+                yield _says(rows[0].at, f"assembly {name} contains itself")
+                break
+            if item not in seen:
+                seen.add(item)
+                waiting.extend(row.part for row in children.get(item, ()))
+
+
+def _series(plan) -> Iterator[Problem]:
+    for rows, key in ((plan.profiles, "profile"), (plan.temperatures, "record")):
+        groups: dict[str, list] = {}
+        for row in rows:
+            groups.setdefault(getattr(row, key), []).append(row)
+        for name, points in groups.items():
+            if key == "profile" and len(points) < 2:
+                yield _says(points[0].at, f"profile {name} has one point",
+                            "give two points or more")  # fmt: skip
+
+
+def _stations(plan) -> Iterator[Problem]:
+    used: dict[str, set] = {}
+    for row in plan.beads:
+        used.setdefault(row.station, set()).add("bead")
+    for row in [*plan.pots, *plan.joints]:
+        used.setdefault(row.station, set()).add("shot")
+    for row in plan.stations:
+        kinds = used.get(row.station, set())
+        if "bead" in kinds and row.speed is None and row.flow is None:
+            yield _says(row.at, f"station {row.station} puts on beads and has neither speed nor flow",
+                        "give its speed")  # fmt: skip
+        if "shot" in kinds and row.flow is None:
+            yield _says(row.at, f"station {row.station} pours shots and has no flow", "give its flow")
+        material = plan._index("materials", "material").get(row.material)
+        if material is not None and row.mixer_volume > 0.0 and material.kind == "two-part" and (
+            material.pot_life is None
+        ):  # fmt: skip
+            yield _says(material.at, f"material {material.material} is mixed at station "
+                        f"{row.station} and has no pot life", "give its pot life and temperature")  # fmt: skip
+
+
+def _bead(plan, row) -> Iterator[Problem]:
+    if (row.length is None) == (not row.path):
+        both = row.length is not None
+        yield _says(row.at, "the bead has both a length and a path" if both
+                    else "the bead has neither a length nor a path", "give one of them")  # fmt: skip
+        return
+    if (row.run is None) != (row.gap is None):
+        yield _says(row.at, "an interrupted bead needs both run and gap", "give both or neither")
+        return
+    found = evaluate("BEAD_AREA", (
+        row.section, from_si(row.width, "mm"),
+        None if row.height is None else from_si(row.height, "mm"),
+        None if row.contact_angle is None else from_si(row.contact_angle, "deg"),
+    ))  # fmt: skip
+    for problem in found.problems:
+        yield _says(row.at, f"section {row.section}: {problem.message or problem}")
+    if row.path and not found.problems and not bead_length(plan, row) > 0.0:
+        yield _says(row.at, f"path {row.path} has no length", "give it two points or more")
+    for name in ("width", "height", "length"):
+        size, tolerance = getattr(row, name), getattr(row, f"{name}_tolerance")
+        if size is not None and tolerance >= size:
+            yield _says(row.at, f"the {name} tolerance is as large as the {name}")
+
+
+def _pot(plan, row) -> Iterator[Problem]:
+    needs_width = row.shape in ("box", "tray", "lying-cylinder")
+    if needs_width and row.width is None:
+        yield _says(row.at, f"a {row.shape} needs a width")
+        return
+    wall = row.length if row.shape == "lying-cylinder" else row.depth
+    if row.level > wall * (1.0 + 1e-12):
+        yield _says(row.at, f"level is {from_si(row.level, 'mm'):g} mm, over the wall of "
+                    f"{from_si(wall, 'mm'):g} mm", "lower the level or raise the depth")  # fmt: skip
+        return
+    diameter, _ = cell_dimensions(row)
+    room = free_volume(plan, row, row.level)
+    if not room > 0.0:
+        what = f"{row.cells} cells of {from_si(diameter, 'mm'):g} mm" if row.cells else "inserts"
+        yield _says(row.at, f"the {what} do not fit into the pot: no free volume is left")
+        return
+    for insert in plan._group("inserts", "part", "pot").get((row.part, row.pot), ()):
+        if insert.shape == "box" and insert.width is None:
+            yield _says(insert.at, f"insert {insert.insert} is a box and needs a width")
+    shots = plan._group("shots", "part", "pot").get((row.part, row.pot), ())
+    if shots:
+        portions = math.fsum(shot.portion for shot in shots)
+        if abs(portions - 1.0) > 1e-6:
+            yield _says(shots[0].at, f"the portions of the shots of pot {row.pot} add up to "
+                        f"{portions:g}, not to 1")  # fmt: skip
+    amount = pot_amount(plan, row)
+    if not amount.low > 0.0:
+        yield _says(row.at, "the tolerances are so wide that nothing might be poured")
+    elif math.isnan(level_reached(plan, row, amount.nominal / row.count * (1.0 - 1e-9))):
+        yield _says(row.at, "the volume poured does not fit below the wall",
+                    "check unfilled, extra and shrinkage")  # fmt: skip
+
+
+def _joint(plan, row) -> Iterator[Problem]:
+    if row.gap_tolerance >= row.gap:
+        yield _says(row.at, "the gap tolerance is as large as the gap")
+    if row.start_gap is not None and row.start_gap <= row.gap:
+        yield _says(row.at, "the pattern is no higher than the bond line",
+                    "start gap must be above gap")  # fmt: skip
+
+
+def _applied(plan) -> Iterator[Problem]:
+    """Parts that are built and get nothing."""
+    applied = {row.part for row in [*plan.beads, *plan.pots, *plan.joints]}
+    seen = set()
+    for row in plan.builds:
+        if row.part in seen:
+            continue
+        seen.add(row.part)
+        if not applied & set(plan.explode(row.part)):
+            yield _says(row.at, f"{row.part} is built and has no bead, pot or joint",
+                        "add one, or leave it out of Builds")  # fmt: skip
+
+
+def _stock(plan) -> Iterator[Problem]:
+    """Materials whose whole stock has expired before the first build."""
+    dates = [row.date for row in plan.builds]
+    if not dates:
+        return
+    first = min(dates)
+    groups: dict[tuple[str, str], list] = {}
+    for row in plan.stock:
+        groups.setdefault((row.material, row.component), []).append(row)
+    for (material, component), rows in groups.items():
+        if component not in plan.components_of(material):
+            yield _says(rows[0].at, f"{material} has no component {component.upper()} in Components")
+            continue
+        if all(row.expiry < first for row in rows):
+            last = max(row.expiry for row in rows)
+            yield _says(rows[0].at, f"all stock of {material} {component.upper()} expires by {last}, "
+                        f"before the first build on {first}", "correct the dates or order new")  # fmt: skip
+        for row in rows:
+            if row.opened is not None and row.opened > row.expiry:
+                yield _says(row.at, f"lot {row.lot} was opened after it expired")
