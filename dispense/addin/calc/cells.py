@@ -1,0 +1,78 @@
+"""What Calc hands to the add-in and what it takes back.
+
+Calc gives None for an argument left out, a float for a number (TRUE and FALSE are 1 and 0), a text,
+or a tuple of rows for a range, in which a blank cell is an empty text. It takes rows of floats and
+texts. An error is a float too: a NaN that carries Calc's error number in its low 32 bits.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from ...errors import VALUE, Problem
+from ...fields import CellError
+from ...registry import _RECENT, Function, _scalar, evaluate
+
+# Calc's numbers of the errors that also other spreadsheets know
+ERROR_NUMBERS = {
+    "#NULL!": 521, "#DIV/0!": 532, "#VALUE!": 519, "#REF!": 524, "#NAME?": 525, "#NUM!": 503,
+    "#N/A": 32767,
+}  # fmt: skip
+
+
+def error_value(text: str) -> float:
+    """The NaN that Calc shows as this error."""
+    number = ERROR_NUMBERS.get(text, ERROR_NUMBERS[VALUE])
+    return struct.unpack("<d", struct.pack("<Q", 0x7FF8_0000_0000_0000 | number))[0]
+
+
+_ERRORS = {text: error_value(text) for text in ERROR_NUMBERS}
+_VALUE = _ERRORS[VALUE]
+
+
+def _cell(value: Any) -> float | str:
+    if value is None:
+        return ""
+    if isinstance(value, CellError):
+        return _ERRORS.get(value, _VALUE)
+    if isinstance(value, str):
+        return value
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        return str(value)
+
+
+def rows_of(function: Function, arguments: Sequence[Any]) -> tuple[tuple[float | str, ...], ...]:
+    """The cells that a call fills, at least one."""
+    arguments = [None if value == "" else value for value in arguments]
+    try:
+        evaluation = evaluate(function, arguments)
+        table = evaluation.table()
+        if evaluation.codes is None and len(table) > 1 and not function.table:
+            return tuple(map(tuple, table))
+        return tuple(tuple(map(_cell, row)) for row in table)
+    except Exception as error:  # nothing may leave as text or silence; the reason is kept
+        reason = f"{type(error).__name__}: {error}"
+        _RECENT.append(Problem(function.name, message=reason))
+        return ((_VALUE,),)
+
+
+def method(function: Function) -> Callable[..., tuple]:
+    """The add-in's method for a function; a single cell takes the registry's short way."""
+    several = len(function.returns) > 1
+    if not function.is_elementwise:
+        return lambda self, *arguments: rows_of(function, arguments)
+
+    def compute(self: Any, *arguments: Any) -> tuple:
+        try:
+            value = _scalar(function, arguments)
+        except Exception:
+            value = None
+        if value is None:
+            return rows_of(function, arguments)
+        return (tuple(map(float, value)),) if several else ((float(value),),)
+
+    return compute

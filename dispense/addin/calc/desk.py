@@ -1,0 +1,195 @@
+"""Work with documents in a headless LibreOffice, one JSON request a line on standard input.
+
+Run by LibreOffice's Python: desk.py SOFFICE PROFILE-URL. `dispense.addin.calc.session` is the other
+side. A request is [method, argument, ...] of `Desk`; the answer is {"ok": value} or {"error": text}.
+"""
+
+import json
+import pathlib
+import struct
+import sys
+import time
+
+import uno  # noqa: F401  (makes com.sun.star importable)
+from com.sun.star.beans import PropertyValue
+from manage import start, stop
+
+FILTERS = {".xlsx": "Calc MS Excel 2007 XML", ".ods": "calc8", ".pdf": "calc_pdf_Export"}
+ERROR_TEXTS = {521: "#NULL!", 532: "#DIV/0!", 519: "#VALUE!", 524: "#REF!", 525: "#NAME?",
+               503: "#NUM!", 32767: "#N/A"}  # fmt: skip
+
+
+def _property(name, value):
+    item = PropertyValue()
+    item.Name, item.Value = name, value
+    return item
+
+
+def _content(cell):
+    """A cell's value: number, text, None, or {"error": …}."""
+    number = cell.getError()
+    if number:
+        return {"error": ERROR_TEXTS.get(number, "Err:{}".format(number))}
+    kind = cell.Type.value
+    if kind == "EMPTY":
+        return None
+    if kind == "TEXT":
+        return cell.String
+    if kind == "FORMULA" and cell.FormulaResultType2 == 2:  # com.sun.star.sheet.FormulaResult
+        return cell.String
+    return cell.Value
+
+
+class Desk:
+    """The requests."""
+
+    def __init__(self, context):
+        self.context = context
+        self.document = None
+        self.desktop = context.ServiceManager.createInstanceWithContext(
+            "com.sun.star.frame.Desktop", context
+        )
+
+    def open(self, path=None):
+        """Open a file, or a new spreadsheet; the one before is closed."""
+        self.close()
+        url = pathlib.Path(path).resolve().as_uri() if path else "private:factory/scalc"
+        self.document = self.desktop.loadComponentFromURL(
+            url, "_blank", 0, (_property("Hidden", True),)
+        )
+        if self.document is None:
+            raise ValueError("cannot be opened: {}".format(path))
+
+    def close(self):
+        if self.document is not None:
+            self.document.close(True)
+            self.document = None
+
+    def save(self, path):
+        """Store a copy in the format that the name's ending says."""
+        target = pathlib.Path(path).resolve()
+        self.document.storeToURL(
+            target.as_uri(), (_property("FilterName", FILTERS[target.suffix]),)
+        )
+
+    def sheets(self):
+        return list(self.document.Sheets.ElementNames)
+
+    def _range(self, address):
+        name, _, cells = address.rpartition("!")
+        sheets = self.document.Sheets
+        sheet = sheets.getByName(name.strip("'")) if name else sheets.getByIndex(0)
+        return sheet.getCellRangeByName(cells)
+
+    def used(self, sheet):
+        """The address of a sheet's used area: last column and row, from 0."""
+        cursor = self.document.Sheets.getByName(sheet).createCursor()
+        cursor.gotoEndOfUsedArea(False)
+        return [cursor.RangeAddress.EndColumn, cursor.RangeAddress.EndRow]
+
+    def set(self, address, value):
+        """A number, a text, or a formula in the notation of files (English, `;` or `,`)."""
+        cell = self._range(address)
+        if isinstance(value, str) and value.startswith("="):
+            cell.setFormula(value)
+        elif isinstance(value, str):
+            cell.setString(value)
+        elif value is None:
+            cell.setString("")
+            cell.clearContents(1 | 2 | 4 | 16)
+        else:
+            cell.setValue(float(value))
+
+    def type(self, address, text):
+        """Enter a text as a user types it, in the language of the program."""
+        self._range(address).FormulaLocal = text
+
+    def array(self, address, formula):
+        self._range(address).setArrayFormula(formula)
+
+    def fill(self, address, rows):
+        """Set a block of formulas or values; the seconds it took."""
+        cells = self._range(address)
+        begin = time.perf_counter()
+        cells.setFormulaArray(tuple(tuple(row) for row in rows))
+        return time.perf_counter() - begin
+
+    def get(self, address):
+        """Rows of contents."""
+        cells = self._range(address)
+        size = cells.RangeAddress
+        return [
+            [_content(cells.getCellByPosition(i, j)) for i in range(size.EndColumn - size.StartColumn + 1)]
+            for j in range(size.EndRow - size.StartRow + 1)
+        ]  # fmt: skip
+
+    def formulas(self, address):
+        return [list(row) for row in self._range(address).getFormulaArray()]
+
+    def errors(self):
+        """Every formula cell in error: sheet, column, row from 0, error, formula."""
+        found = []
+        for sheet in self.document.Sheets:
+            for block in sheet.queryFormulaCells(4):  # com.sun.star.sheet.FormulaResult.ERROR
+                area = block.RangeAddress
+                for row in range(area.StartRow, area.EndRow + 1):
+                    for column in range(area.StartColumn, area.EndColumn + 1):
+                        cell = sheet.getCellByPosition(column, row)
+                        found.append([sheet.Name, column, row, _content(cell)["error"], cell.Formula])
+        return found
+
+    def calculate(self):
+        """Recalculate every formula; the seconds it took."""
+        begin = time.perf_counter()
+        self.document.calculateAll()
+        return time.perf_counter() - begin
+
+    def is_modified(self):
+        return bool(self.document.isModified())
+
+    def functions(self):
+        """What the function wizard knows of the add-in functions: name to texts and arguments."""
+        described = self.context.ServiceManager.createInstanceWithContext(
+            "com.sun.star.sheet.FunctionDescriptions", self.context
+        )
+        found = {}
+        for number in range(described.getCount()):
+            entry = {item.Name: item.Value for item in described.getByIndex(number)}
+            found[entry["Name"]] = {
+                "category": entry["Category"], "description": entry["Description"],
+                "arguments": [[a.Name, a.Description, bool(a.IsOptional)] for a in entry["Arguments"] or ()],
+            }  # fmt: skip
+        return found
+
+    def version(self):
+        return sys.version.split()[0]
+
+
+def _plain(value):
+    if isinstance(value, float) and value != value:
+        return {"nan": struct.pack(">d", value).hex()}
+    return value
+
+
+def main(soffice, profile_url):
+    """Answer requests until the input ends."""
+    process, context = start(soffice, profile_url)
+    desk = Desk(context)
+    print(json.dumps({"ok": "ready"}), flush=True)
+    try:
+        for line in sys.stdin:
+            try:
+                name, *arguments = json.loads(line)
+                answer = {"ok": _plain(getattr(desk, name)(*arguments))}
+            except Exception as error:
+                answer = {"error": "{}: {}".format(type(error).__name__, error)}
+            print(json.dumps(answer), flush=True)
+    finally:
+        try:
+            desk.close()
+        finally:
+            stop(process, context)
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
