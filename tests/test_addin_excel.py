@@ -1,0 +1,608 @@
+"""The Excel add-in: the functions through the real xlwings layer, the generated VBA, the files.
+
+Nothing here runs Excel. `xlwings_layer` says what is real: xlwings' own conversion and `CallUDF`,
+with stand-ins for the pywin32 modules; the VBA runs in pyOpenVBA's interpreter.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import subprocess
+import sys
+import zipfile
+from decimal import Decimal
+
+import numpy
+import pandas  # noqa: F401  (loaded under the real platform, before xlwings is)
+import pytest
+import xlwings_layer as layer
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dispense.addin import excel
+from dispense.addin.excel_udfs import ERROR_NUMBERS, MARK, VBA_WORDS, argument_name, marked, unmarked
+from dispense.errors import DispenseError
+from dispense.fields import ERROR_TEXTS, CellError
+from dispense.functions import FUNCTIONS
+from dispense.registry import evaluate
+
+pytest.importorskip("xlwings")
+pytest.importorskip("pyopenvba")
+
+NAMES = sorted(FUNCTIONS)
+MODULE = "dispense.addin.excel_udfs"
+WITH_EXAMPLE = [name for name in NAMES if FUNCTIONS[name].examples]
+EXAMPLES = [(name, place) for name in WITH_EXAMPLE for place in range(len(FUNCTIONS[name].examples))]
+
+
+@pytest.fixture(scope="module")
+def xlwings():
+    python, udfs, restore = layer.load()
+    yield python, udfs
+    restore()
+
+
+@pytest.fixture(scope="module")
+def python(xlwings):
+    return xlwings[0]
+
+
+@pytest.fixture(scope="module")
+def vba(python):
+    return layer.Vba(excel.vba_module(excel.xlwings_home()[1]), python)
+
+
+def rows(value):
+    """A result of CallUDF as rows, marks taken off: it flattens a single row and a single cell."""
+    if not isinstance(value, list):
+        value = [[value]]
+    elif not isinstance(value[0], list):
+        value = [value]
+    return [[unmarked(cell) for cell in row] for row in value]
+
+
+def direct(name, arguments):
+    """The same call on the registry, as a sheet shows it."""
+    table = evaluate(name, list(arguments)).table()
+    return [["" if cell is None else cell for cell in row] for row in table]
+
+
+def through(python, name, arguments):
+    return rows(python.CallUDF(MODULE, name, tuple(arguments)))
+
+
+def same(got, wanted):
+    assert [len(row) for row in got] == [len(row) for row in wanted]
+    for one, other in zip(got, wanted, strict=True):
+        for cell, expected in zip(one, other, strict=True):
+            assert isinstance(cell, CellError) == isinstance(expected, CellError)
+            assert isinstance(cell, str) == isinstance(expected, str)
+            assert cell == expected
+            assert not isinstance(cell, float) or math.isfinite(cell)
+
+
+def arguments_of(name):
+    return [layer.com(value) for value in FUNCTIONS[name].examples[0].arguments]
+
+
+# ------------------------------------------------------------------ the xlwings layer, all functions
+
+
+@pytest.mark.parametrize(("name", "place"), EXAMPLES)
+def test_xlwings_layer_gives_the_published_results(python, name, place):
+    """Each example's expected result comes from the source that its declaration names."""
+    case = FUNCTIONS[name].examples[place]
+    got = through(python, name, [layer.com(value) for value in case.arguments])
+    wanted = case.result
+    if not isinstance(wanted, list | tuple):
+        wanted = [wanted]
+    flat = [cell for row in got for cell in row]
+    expected = [cell for row in wanted for cell in (row if isinstance(row, list | tuple) else [row])]
+    assert flat == pytest.approx(expected, rel=max(case.tolerance, 1e-9), abs=case.tolerance)
+
+
+@pytest.mark.parametrize("name", WITH_EXAMPLE)
+def test_xlwings_layer_scalar_and_single_cell(python, name):
+    arguments = arguments_of(name)
+    wanted = direct(name, FUNCTIONS[name].examples[0].arguments)
+    same(through(python, name, arguments), wanted)
+    single = [value if isinstance(value, tuple) else ((value,),) for value in arguments]  # 1×1
+    same(through(python, name, single), wanted)
+
+
+@pytest.mark.parametrize("name", WITH_EXAMPLE)
+def test_xlwings_layer_left_out_and_empty_arguments_take_their_default(python, name):
+    entry = FUNCTIONS[name]
+    arguments = arguments_of(name)
+    wanted = direct(name, entry.examples[0].arguments)
+    for rest in (layer.MISSING, None, ((None,),), ""):
+        padded = arguments + [rest] * (len(entry.arguments) - len(arguments))
+        same(through(python, name, padded), wanted)
+
+
+@pytest.mark.parametrize("name", WITH_EXAMPLE)
+def test_xlwings_layer_an_empty_required_argument_is_a_value_error(python, name):
+    """The public rule: a required argument that is blank is #VALUE!."""
+    for place, item in enumerate(FUNCTIONS[name].arguments):
+        if item.is_required:
+            arguments = arguments_of(name)
+            arguments[place] = None
+            same(through(python, name, arguments), [[CellError("#VALUE!")]])
+
+
+@pytest.mark.parametrize("code", ["#N/A", "#DIV/0!", "#REF!", "#NUM!", "#NAME?", "#SPILL!"])
+@pytest.mark.parametrize("name", WITH_EXAMPLE)
+def test_xlwings_layer_an_error_cell_comes_out_as_the_same_error(python, name, code):
+    """The public rule, for each argument that is given; inside a whole range too."""
+    arguments = arguments_of(name)
+    for place, value in enumerate(arguments):
+        changed = list(arguments)
+        if isinstance(value, tuple):
+            changed[place] = ((layer.CODES[code], *value[0][1:]), *value[1:])
+        else:
+            changed[place] = layer.CODES[code]
+        got = through(python, name, changed)
+        assert {cell for row in got for cell in row} == {CellError(code)}
+        assert all(isinstance(cell, CellError) for row in got for cell in row)
+
+
+def iterated(name):
+    """Places of the example's arguments that are single cells and may be a range."""
+    entry = FUNCTIONS[name]
+    if entry.table:
+        return []
+    return [place for place, (item, value) in enumerate(
+                zip(entry.arguments, entry.examples[0].arguments, strict=False))
+            if not item.is_whole_range and item.kind in ("number", "whole", "choice")
+            and value is not None and not entry.whole]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", [name for name in WITH_EXAMPLE if iterated(name)])
+def test_xlwings_layer_rows_and_columns(python, name):
+    """A range gives each element its scalar result; blank rows stay blank, errors stay put."""
+    case = FUNCTIONS[name].examples[0]
+    scalar = through(python, name, arguments_of(name))
+    assert len(scalar) == 1
+    for place in iterated(name):
+        item = FUNCTIONS[name].arguments[place]
+        value = case.arguments[place]
+        column = [[value], [None], [CellError("#REF!")], [value]]
+        arguments = arguments_of(name)
+        arguments[place] = layer.com(column)
+        got = through(python, name, arguments)
+        assert len(got) == 4
+        assert got[0] == got[3] == pytest.approx(scalar[0], rel=1e-12)
+        assert set(got[2]) == {"#REF!"}
+        if item.is_required:
+            assert set(got[1]) == {""}
+        plain = list(case.arguments)
+        plain[place] = column
+        same(got, direct(name, plain))
+        if len(FUNCTIONS[name].returns) == 1:
+            arguments[place] = layer.com([[value, value, value]])
+            assert through(python, name, arguments)[0] == pytest.approx(scalar[0] * 3, rel=1e-12)
+
+
+def test_xlwings_layer_a_row_against_a_column_is_a_table(python):
+    got = through(python, "BEAD_AREA", ["rectangle", ((2.0,), (3.0,)), ((1.0, 5.0, 7.0),)])
+    assert got[0] == pytest.approx([2.0, 10.0, 14.0])  # width · height, by hand
+    assert got[1] == pytest.approx([3.0, 15.0, 21.0])
+
+
+def test_xlwings_layer_ten_thousand_rows_in_one_call(python):
+    column = tuple((1.0 + row,) for row in range(10_000))
+    got = through(python, "BEAD_AREA", ["mitre", column])
+    assert len(got) == 10_000
+    assert got[9] == [pytest.approx(50.0)]  # 10²/2
+
+
+def test_xlwings_layer_texts_with_units_currency_and_dates(python):
+    area = math.pi * 4.7625**2 / 4
+    assert through(python, "BEAD_AREA", ["round", "3/16 in"])[0][0] == pytest.approx(area)
+    assert through(python, "BEAD_AREA", ["mitre", Decimal("4")]) == [[8.0]]
+
+
+def test_xlwings_layer_problems_are_kept_for_last_problems(python):
+    through(python, "BEAD_AREA", ["half-round", -3.0])
+    got = through(python, "LAST_PROBLEMS", [1.0])
+    assert got == [["BEAD_AREA", "width", "-3", "above 0 mm"]]
+
+
+def test_xlwings_layer_a_fault_of_the_program_is_an_error_with_its_reason(xlwings, monkeypatch):
+    python, udfs = xlwings
+
+    def broken(*_):
+        raise RuntimeError("spoilt on purpose")
+
+    monkeypatch.setattr(udfs, "evaluate", broken)
+    assert through(python, "BEAD_AREA", ["round", 4.0]) == [[CellError("#VALUE!")]]
+    monkeypatch.undo()
+    assert "spoilt on purpose" in through(python, "LAST_PROBLEMS", [1.0])[0][3]
+
+
+def test_every_function_is_registered_with_category_and_argument_help(xlwings):
+    _, udfs = xlwings
+    for name in NAMES:
+        entry, known = FUNCTIONS[name], getattr(udfs, name).__xlfunc__
+        assert known["name"] == name
+        assert known["category"] == f"Dispense {entry.category}"
+        assert known["ret"]["doc"].startswith(entry.summary[:40])
+        assert len(known["args"]) == len(entry.arguments)
+        for shown, item in zip(known["args"], entry.arguments, strict=True):
+            assert shown["options"]["ndim"] == 2 and shown["options"]["err_to_str"] is True
+            assert ("optional" in shown) == (not item.is_required)
+            assert len(shown["doc"]) <= 255
+            if item.unit and item.unit not in ("as given",) and item.kind == "number":
+                assert item.unit in shown["doc"]
+            if item.default_text() and len(shown["doc"]) < 250:
+                assert f"default {item.default_text()}" in shown["doc"]
+
+
+# ----------------------------------------------------------------------------------------- the mark
+
+
+@given(st.text(st.sampled_from([MARK, "#", "N", "/", "A", "x", "V"]), max_size=8) | st.text())
+def test_no_text_is_taken_for_an_error(text):
+    shown = marked(text)
+    assert unmarked(shown) == text
+    assert not isinstance(unmarked(shown), CellError)
+
+
+def test_errors_and_only_errors_come_out_as_errors():
+    assert set(ERROR_NUMBERS) >= ERROR_TEXTS
+    for code in ERROR_NUMBERS:
+        assert isinstance(unmarked(marked(CellError(code))), CellError)
+        assert not isinstance(unmarked(marked(MARK + code)), CellError)
+    assert unmarked(marked(math.nan)) == unmarked(marked(-math.inf)) == "#NUM!"
+    assert marked(None) == ""
+    assert marked(numpy.float64(2)) == 2.0 and type(marked(3)) is float
+    assert marked(True) is True
+
+
+# ---------------------------------------------------------------------------------------------- VBA
+
+
+@pytest.mark.parametrize("name", WITH_EXAMPLE)
+def test_vba_gives_what_the_registry_gives(vba, name):
+    case = FUNCTIONS[name].examples[0]
+    wanted = direct(name, case.arguments)
+    got = vba.call(name, *case.arguments)
+    same(got if isinstance(got, list) else [[got]], wanted)
+    if FUNCTIONS[name].arguments[0].kind == "number" and not FUNCTIONS[name].whole:
+        assert vba.call(name, CellError("#DIV/0!"), *case.arguments[1:]) == "#DIV/0!"
+
+
+def test_vba_turns_marked_reasons_into_errors_element_by_element(vba):
+    got = vba.call("BEAD_AREA", "mitre", [4.0, -1.0, None, "x", CellError("#N/A")])
+    assert [row[0] for row in got] == [8.0, "#NUM!", "", "#VALUE!", "#N/A"]
+    assert [isinstance(row[0], CellError) for row in got] == [False, True, False, True, True]
+    got = vba.call("BEAD_AREA", "mitre", [[4.0, -1.0, 2.0]])
+    assert got == [[8.0, CellError("#NUM!"), 2.0]] and isinstance(got[0][1], CellError)
+    got = vba.call("BEAD_AREA", "blob", 4.0)
+    assert got == "#N/A" and isinstance(got, CellError)
+
+
+def test_vba_reads_a_range_at_once_and_refuses_several_areas(vba):
+    got = vba.raw("BEAD_AREA", "mitre", layer.cells([[4.0], [2.0]]))
+    assert got == [[8.0], [2.0]]
+    got = vba.raw("BEAD_AREA", "mitre", layer.cells([[4.0]], "$A$1,$C$3"))
+    assert isinstance(got, CellError) and got == "#VALUE!"
+
+
+def test_vba_an_honest_text_that_begins_with_the_mark_stays_a_text(vba, xlwings, monkeypatch):
+    _, udfs = xlwings
+    monkeypatch.setattr(udfs, "evaluate", lambda *_: type("E", (), {
+        "table": lambda self: [[MARK + "#NUM!", MARK, "#N/A"]]})())  # fmt: skip
+    got = vba.call("BEAD_AREA", "mitre", 1.0)
+    assert got == [[MARK + "#NUM!", MARK, "#N/A"]]
+    assert not any(isinstance(cell, CellError) for cell in got[0])
+
+
+def test_vba_starts_python_again_once_when_it_was_ended(python):
+    vba = layer.Vba(excel.vba_module(excel.xlwings_home()[1]), python)
+    assert vba.call("BEAD_AREA", "mitre", 4.0) == 8.0
+    vba.down = 1
+    assert vba.call("BEAD_AREA", "mitre", 4.0) == 8.0
+    assert vba.started == 2
+    vba.down = 2
+    got = vba.call("BEAD_AREA", "mitre", 4.0)
+    assert isinstance(got, CellError) and got == "#VALUE!"
+    assert vba.call("BEAD_AREA", "mitre", 4.0) == 8.0
+
+
+def test_vba_says_why_python_was_not_reached(python):
+    vba = layer.Vba(excel.vba_module("0.37.8"), python, ready=False)
+    got = vba.call("BEAD_AREA", "mitre", 4.0)
+    assert isinstance(got, CellError) and got == "#VALUE!"
+    said = vba.call("LAST_PROBLEMS")
+    assert "File not found: xlwings64.dll" in said and "made for xlwings 0.37.8" in said
+
+
+def test_vba_refuses_another_xlwings_with_a_clear_message(python):
+    vba = layer.Vba(excel.vba_module("0.1.2"), python)
+    assert vba.call("BEAD_AREA", "mitre", 4.0) == "#VALUE!"
+    said = vba.call("LAST_PROBLEMS")
+    assert f"Python has xlwings {excel.xlwings_home()[1]}; install xlwings==0.1.2" in said
+    assert vba.calls == []
+
+
+def test_vba_registers_the_help_of_every_function_once(python):
+    vba = layer.Vba(excel.vba_module("0.37.8"), python)
+    vba.raw("Auto_Open")
+    vba.raw("DispenseHelp")
+    assert sorted(vba.described) == NAMES
+    for name, (words, category, notes) in vba.described.items():
+        entry = FUNCTIONS[name]
+        assert category == f"Dispense {entry.category}"
+        assert words.startswith(" ".join(entry.summary.split())[:40]) and len(words) <= 255
+        assert len(notes) == len(entry.arguments)
+        for note, item in zip(notes, entry.arguments, strict=True):
+            assert note and len(note) <= 255
+            if item.kind == "number" and item.unit not in ("", "as given"):
+                assert note.startswith(item.unit + ";")  # the unit survives the ASCII spelling
+
+
+# what VBA refuses ---------------------------------------------------------------------------------
+
+# [MS-VBAL] 3.3.5.2 reserved identifiers, copied apart from the program's own list (from memory)
+RESERVED_WORDS = (
+    "abs addressof and any array as attribute boolean byref byte byval call case cbool cbyte ccur "
+    "cdate cdbl cdec cint circle clng cstr csng currency cvar cverr date debug decimal declare dim "
+    "do double each else elseif empty end endif enum eqv erase event exit false fix for friend "
+    "function get global gosub goto if imp implements in input int integer is lbound len let like "
+    "lock long loop lset me mod new next not nothing null on open option optional or paramarray "
+    "preserve print private public put raiseevent redim rem resume return rset scale seek select "
+    "set sgn shared single spc static stop string sub tab then to true type typeof ubound unlock "
+    "until variant wend while with withevents write xor"
+)
+RESERVED = set(RESERVED_WORDS.split())
+STRING = re.compile(r'"(?:[^"]|"")*"')
+
+
+@pytest.fixture(scope="module")
+def text():
+    return excel.vba_module(excel.xlwings_home()[1])
+
+
+def logical(text):
+    """Lines with their continuations joined; texts and comments taken out."""
+    bare = [STRING.sub('""', line).partition("'")[0].rstrip() for line in text.split("\n")]
+    lines, held = [], ""
+    for line in bare:
+        if line.endswith(" _"):
+            held += line[:-1]
+        else:
+            lines.append(held + line)
+            held = ""
+    return lines
+
+
+def test_vba_text_lines_and_characters(text):
+    assert text.isascii()
+    lines = text.split("\n")
+    assert max(map(len, lines)) <= excel.MAX_LINE == 1023
+    run = 0
+    for line in lines:
+        run = run + 1 if line.endswith(" _") else 0
+        assert run <= 24
+    for line in lines:
+        assert line.count('"') % 2 == 0 or line.lstrip().startswith("'")
+
+
+def test_vba_text_procedures_are_small_enough(text):
+    """VBA refuses a procedure above 64 KB."""
+    for body in re.split(r"(?m)^(?=(?:Public|Private) (?:Function|Sub))", text):
+        assert len(body) < 48_000
+
+
+def test_vba_text_identifiers(text):
+    words = [word for line in logical(text) for word in re.findall(r"[A-Za-z]\w*", line)]
+    spellings: dict[str, set[str]] = {}
+    for word in words:
+        assert len(word) <= 255
+        spellings.setdefault(word.lower(), set()).add(word)
+    clashes = {word: found for word, found in spellings.items() if len(found) > 1}
+    assert not clashes
+
+
+def test_vba_text_argument_names_and_counts(text):
+    found = 0
+    for line in logical(text):
+        match = re.match(r"Public Function (\w+)\((.*)\) As Variant$", line)
+        if not match:
+            continue
+        found += 1
+        names = [part.replace("Optional ", "").split(" As ")[0] for part in match[2].split(", ")]
+        assert len(names) <= 60
+        assert len({name.lower() for name in names}) == len(names)
+        for name in names:
+            assert name.lower() not in RESERVED and name.lower() not in VBA_WORDS
+            assert re.fullmatch(r"[A-Za-z]\w*", name)
+            assert name.upper() not in FUNCTIONS
+        optional = ["Optional" in part for part in match[2].split(", ")]
+        assert optional == sorted(optional)  # a required argument may not follow an optional one
+    assert found == len(FUNCTIONS)
+
+
+def test_argument_names_that_vba_has_a_use_for_are_changed():
+    assert RESERVED <= VBA_WORDS
+    assert argument_name("loop") == "loop_" and argument_name("Time") == "Time_"
+    assert argument_name("bead_area") == "bead_area_"
+    assert argument_name("width") == "width"
+
+
+def test_function_names_are_no_cells_no_natives_and_no_names_of_xlwings(text):
+    from openpyxl.utils import FORMULAE
+    from pyopenvba import ExcelFile
+    from pyopenvba.formula._calc.catalog import EXCEL_FUNCTIONS
+
+    for name in FUNCTIONS:
+        assert not re.fullmatch(r"[A-Z]{1,3}\d+", name)  # A1 style
+        assert not re.fullmatch(r"R\d*(C\d*)?|C\d*", name)  # R1C1 style
+        assert name.lower() not in RESERVED and name != "DispenseFunctions".upper()
+    home, _ = excel.xlwings_home()
+    with ExcelFile(home / "quickstart_standalone.xlsm") as book:
+        theirs = book.vba_modules()["xlwings"]
+    taken = {match.lower() for match in
+             re.findall(r"(?mi)^(?:Public )?(?:Function|Sub) (\w+)", theirs)}  # fmt: skip
+    ours = {match.lower() for match in
+            re.findall(r"(?mi)^Public (?:Function|Sub) (\w+)", text)}  # fmt: skip
+    assert len(taken) > 20 and not ours & taken
+    natives = set(FORMULAE) | {str(word).upper() for word in EXCEL_FUNCTIONS}
+    assert "SUMPRODUCT" in natives and not natives & set(FUNCTIONS)
+
+
+def test_vba_text_of_any_text_is_ascii_and_reads_back():
+    from pyopenvba.interpreter import Interpreter
+
+    texts = ["mm² and °C", 'a "quoted" word', "Pa·sⁿ √h θ", "", "𝛼 beyond", "tab\there", "\ue000"]
+    body = "\n".join(f"    all({place}) = {excel.vba_text(item)}" for place, item in enumerate(texts))
+    program = (f"Public Function Texts() As Variant\n    Dim all({len(texts) - 1}) As String\n"
+               f"{body}\n    Texts = all\nEnd Function\n")  # fmt: skip
+    assert program.isascii()
+    machine = Interpreter()
+    machine.add_module(program, name="Module1")
+    got = [str(item) for item in machine.run("Texts", []).items]
+    joined = [item.encode("utf-16", "surrogatepass").decode("utf-16") for item in got]
+    assert joined == texts
+
+
+def test_long_help_is_broken_into_statements_that_fit():
+    lines = list(excel._assign("words", "é" * 255))
+    assert len(lines) > 1 and max(map(len, lines)) <= 1000
+    assert sum(line.count("ChrW$") for line in lines) == 255
+
+
+# ------------------------------------------------------------------------------------------- files
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory):
+    return excel.build(tmp_path_factory.mktemp("excel"))
+
+
+def test_build_is_the_same_bytes_each_time(built, tmp_path):
+    again = excel.build(tmp_path)
+    for one, other in zip(built, again, strict=True):
+        assert one.name == other.name
+        assert one.read_bytes() == other.read_bytes()
+
+
+def test_the_workbook_and_the_addin_hold_the_module(built, text):
+    from pyopenvba import ExcelFile, check_file
+
+    assert [path.name for path in built] == ["dispense.xlsm", "dispense.xlam",
+                                             "DispenseFunctions.bas"]  # fmt: skip
+    for path in built[:2]:
+        with ExcelFile(path) as book:
+            modules = book.vba_modules()
+            assert book.validate() == []
+        assert modules["DispenseFunctions"].replace("\r\n", "\n").rstrip() == text.rstrip()
+        assert "Workbook_Open" in modules["ThisWorkbook"] and "XLPy" in modules["xlwings"]
+        assert "Module1" not in modules
+        assert excel.made_for(path) == excel.xlwings_home()[1]
+        report = check_file(path)
+        assert not report.issues
+    bas = built[2].read_bytes()
+    assert bas.startswith(b'Attribute VB_Name = "DispenseFunctions"\r\n')
+    assert b"\n" not in bas.replace(b"\r\n", b"")
+
+
+def test_every_module_of_the_workbook_compiles_in_the_interpreter(built):
+    from pyopenvba import ExcelFile
+    from pyopenvba.interpreter import parse_module
+
+    with ExcelFile(built[0]) as book:
+        modules = book.vba_modules()
+    for name in ("DispenseFunctions", "ThisWorkbook"):
+        assert parse_module(modules[name])
+
+
+def test_the_files_are_whole_and_name_nobody(built):
+    from lxml import etree
+
+    for path, kind in zip(built[:2], ("sheet", "addin"), strict=True):
+        with zipfile.ZipFile(path) as archive:
+            assert archive.testzip() is None
+            parts = {name: archive.read(name) for name in archive.namelist()}
+        for name, data in parts.items():
+            if name.endswith((".xml", ".rels")):
+                etree.fromstring(data)
+                assert b"felix" not in data.lower() and b"C:\\" not in data
+        assert f"ms-excel.{kind}.macroEnabled".encode() in parts["[Content_Types].xml"]
+        assert (b'visibility="hidden"' in parts["xl/workbook.xml"]) == (kind == "addin")
+        assert sys.prefix.encode() not in b"".join(parts.values())
+
+
+def test_the_sheet_lists_every_function_and_carries_values(built):
+    from openpyxl import load_workbook
+
+    formulas = load_workbook(built[0])["Dispense"]
+    values = load_workbook(built[0], data_only=True)
+    sheet = values["Dispense"]
+    listed = {str(cell.value).partition("(")[0] for cell in sheet["A"] if cell.value}
+    assert set(FUNCTIONS) <= listed
+    for row in range(5, sheet.max_row + 1):
+        if formulas.cell(row, 3).value:
+            assert str(formulas.cell(row, 3).value).startswith("=")
+            assert sheet.cell(row, 3).value == pytest.approx(sheet.cell(row, 4).value, rel=1e-12)
+            assert sheet.cell(row, 5).value == "ok"
+    settings = values["xlwings.conf"]
+    assert (settings["A1"].value, settings["B1"].value) == ("Interpreter_Win", "python")
+    assert MODULE in [cell.value for cell in settings["B"]]
+
+
+def test_made_for_of_other_files_is_none(tmp_path):
+    other = tmp_path / "other.xlsm"
+    other.write_bytes(b"not a workbook")
+    assert excel.made_for(other) is None
+    assert excel.made_for(excel.xlwings_home()[0] / "quickstart_standalone.xlsm") is None
+
+
+# ---------------------------------------------------------------------------------- install, status
+
+
+def test_install_away_from_windows_says_what_to_do(monkeypatch):
+    monkeypatch.setattr(excel.sys, "platform", "linux")
+    said = " ".join(excel.install())
+    assert "Nothing was installed" in said and "XLSTART" in said
+    found = excel.status()
+    assert found["ready"] is False and found["installed"] is None and found["problems"]
+    assert excel.uninstall() == ["There is no add-in to take away."]
+
+
+def test_install_puts_the_addin_into_the_startup_folder(monkeypatch, tmp_path):
+    monkeypatch.setattr(excel.sys, "platform", "win32")
+    monkeypatch.setenv("APPDATA", str(tmp_path))
+    assert excel.status()["installed"] is None
+    excel.install()
+    place = tmp_path / "Microsoft" / "Excel" / "XLSTART" / "dispense.xlam"
+    found = excel.status()
+    assert found["installed"] == str(place) and found["ready"] and not found["problems"]
+    assert found["functions"] == len(FUNCTIONS)
+    with zipfile.ZipFile(place) as archive:  # Excel shall start this very Python
+        text = b"".join(archive.read(name) for name in archive.namelist() if "xml" in name)
+    assert sys.executable.encode() in text
+    monkeypatch.setattr(excel, "made_for", lambda path: "0.1.2")
+    assert "made for xlwings 0.1.2" in excel.status()["problems"][0]
+    excel.uninstall()
+    assert not place.exists()
+
+
+def test_without_xlwings_the_functions_are_there_and_build_says_what_is_missing():
+    code = (
+        "import sys; sys.modules['xlwings'] = None\n"
+        "from dispense.addin import excel, excel_udfs\n"
+        "import importlib.util as u; u.find_spec = lambda name: None\n"
+        "print(excel_udfs.BEAD_AREA('mitre', [[4.0]]))\n"
+        "print(excel.status()['problems'][0])\n"
+        "from dispense.errors import DispenseError\n"
+        "try: excel.build('.')\n"
+        "except DispenseError as error: print(error)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    lines = done.stdout.splitlines()
+    assert lines[0] == "8.0"
+    assert "pip install xlwings" in lines[1] and "pip install xlwings" in lines[2]
+    assert issubclass(DispenseError, Exception)
