@@ -7,6 +7,7 @@ security cheat sheet), zip bombs, path traversal, formula injection and DDE (OWA
 from __future__ import annotations
 
 import io
+import re
 import resource
 import struct
 import zipfile
@@ -288,3 +289,19 @@ def test_a_link_to_a_part_that_is_missing(good):
     )
     with pytest.raises(FileError, match="no part for sheet Card"):
         fill_template(broken, {"day": 1})
+
+
+def test_damaged_xml_is_refused_or_harmless(good):
+    """Numbers, addresses and names replaced by nonsense in well-formed XML."""
+    with zipfile.ZipFile(io.BytesIO(good)) as archive:
+        texts = {name: archive.read(name).decode() for name in archive.namelist()}
+    for part in (SHEET, "xl/workbook.xml", "xl/tables/table1.xml", "xl/styles.xml"):
+        for attribute in set(re.findall(r' \w+="[^"]*"', texts[part])):
+            name = attribute.partition("=")[0]
+            for nonsense in ("", "x", "-1", "99999999999999999999", "A0", "A1:ZZZZ9"):
+                damaged = texts[part].replace(attribute, f'{name}="{nonsense}"', 1)
+                data = zipped({k: v.encode() for k, v in (texts | {part: damaged}).items()})
+                try:
+                    fill_template(data, {"day": 1, "who": "x"}, {"Shots": [{"Part": "a"}] * 3})
+                except DispenseError as error:
+                    assert str(error)

@@ -55,7 +55,7 @@ def test_reading_agrees_with_openpyxl(make):
     for sheet in book.worksheets:
         tables = {table.name: table for table in package.tables if table.sheet.name == sheet.title}
         assert set(tables) == set(sheet.tables)
-        for name, table in sheet.tables.items():
+        for name, table in ((table.name, table) for table in sheet.tables.values()):
             box = split_range(table.ref)
             mine = tables[name]
             assert box == (mine.first_row, mine.first_column, mine.last_row, mine.last_column)

@@ -20,7 +20,7 @@ import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 from lxml import etree
 from openpyxl.styles.numbers import is_date_format
@@ -38,6 +38,7 @@ from dispense.workbook.package import (
     column_letters,
     compare,
     iter_cells,
+    sound_xml,
     split_cell,
     split_range,
 )
@@ -68,7 +69,16 @@ __all__ = [
 
 Value = str | int | float | bool | dt.date | dt.datetime | dt.time | dt.timedelta | None
 Convert = Callable[[str, Any, str], Any]
-Evaluate = Callable[[Package], Mapping[tuple[str, str], Any]]
+
+
+class Evaluated(Protocol):
+    """What an evaluation found: values by sheet and cell, and why other formulas have none."""
+
+    values: dict[tuple[str, str], Any]
+    problems: list[Problem]
+
+
+Evaluate = Callable[[Package], Mapping[tuple[str, str], Any] | Evaluated]
 
 _C, _F, _V, _IS, _T = (f"{{{MAIN}}}{name}" for name in ("c", "f", "v", "is", "t"))
 _SPACE = "{http://www.w3.org/XML/1998/namespace}space"
@@ -192,9 +202,7 @@ class Filled:
     package: Package
     report: Report
 
-    def save(
-        self, path: str | os.PathLike[str], forbid: Iterable[str | os.PathLike[str]] = ()
-    ) -> Path:
+    def save(self, path: str | os.PathLike[str], forbid: Iterable[str | os.PathLike[str]] = ()) -> Path:
         """Write the workbook in one step, never over one of the `forbid` inputs."""
         return self.package.save(path, forbid)
 
@@ -202,11 +210,10 @@ class Filled:
 class Template:
     """A template read once, to be filled any number of times."""
 
-    def __init__(
-        self, source: str | os.PathLike[str] | bytes | Package, limits: Limits | None = None
-    ):
+    def __init__(self, source: str | os.PathLike[str] | bytes | Package, limits: Limits | None = None):
         self.package = source if isinstance(source, Package) else Package.open(source, limits)
-        self._date_styles = _date_styles(self.package)
+        with sound_xml(self.package):
+            self._date_styles = _date_styles(self.package)
 
     def fill(
         self,
@@ -226,17 +233,10 @@ class Template:
         (`day`), tables (`Shots`) and columns (`Shots[Volume]`) the template must have. `evaluate`
         computes the formulas of the filled workbook; without it they are left for the spreadsheet.
         """
-        plan = _Plan(self.package, values or {}, tables or {}, convert, required)
-        floors: dict[tuple[str, int], int] = {}
-        while True:
-            try:
-                filling = _Filling(plan, self._date_styles, floors)
-                filling.run()
-                break
-            except LostRow as lost:
-                _keep_row(plan, floors, lost)
-        report = filling.report
-        package = filling.package
+        with sound_xml(self.package):
+            plan = _Plan(self.package, values or {}, tables or {}, convert, required)
+            filling = self._fill(plan)
+        report, package = filling.report, filling.package
         package.as_workbook()
         for note in cache_values(package, evaluate):
             report.note(note)
@@ -248,6 +248,18 @@ class Template:
         report.parts = list(package.changed)
         report.sheets = [sheet.name for sheet in package.sheets if sheet.part in report.parts]
         return Filled(package, report)
+
+    def _fill(self, plan: _Plan) -> _Filling:
+        """Fill, again with blank rows kept as long as something needs a row that would go."""
+        floors: dict[tuple[str, int], int] = {}
+        while True:
+            filling = _Filling(plan, self._date_styles, floors)
+            try:
+                filling.run()
+            except LostRow as lost:
+                _keep_row(plan, floors, lost)
+            else:
+                return filling
 
 
 def fill_template(
@@ -280,9 +292,7 @@ def _keep_row(plan: _Plan, floors: dict[tuple[str, int], int], lost: LostRow) ->
             continue
         for group in bands:
             key = (sheet, group.first)
-            if group.first <= lost.row <= group.last and floors.get(key, 0) < (
-                lost.row - group.first + 1
-            ):
+            if group.first <= lost.row <= group.last and floors.get(key, 0) < (lost.row - group.first + 1):
                 floors[key] = lost.row - group.first + 1
                 return
     raise TemplateError(
@@ -411,18 +421,14 @@ class _Plan:
                 self._problem(f"table {name}", "is given twice")
                 continue
             if table.last_data_row < table.first_data_row:
-                self._problem(
-                    f"table {name}", "has no sample row", "give it one row below its header"
-                )
+                self._problem(f"table {name}", "has no sample row", "give it one row below its header")
                 continue
             found[table.name] = table
             self.rows[table.name] = len(rows)
             self.contents[table.name] = self._match_columns(table, rows)
         return found
 
-    def _match_columns(
-        self, table: Table, rows: Sequence[Mapping[str, Value]]
-    ) -> dict[int, list[Content]]:
+    def _match_columns(self, table: Table, rows: Sequence[Mapping[str, Value]]) -> dict[int, list[Content]]:
         keys = {_fold(key): key for row in rows for key in row}
         used: set[str] = set()
         contents = {}
@@ -461,6 +467,9 @@ class _Plan:
                 except DispenseError as error:
                     for problem in error.problems:
                         self._problem(where, problem.message or str(problem), problem.fix)
+                    continue
+                except (ValueError, TypeError) as error:
+                    self._problem(where, f"cannot be given in {unit}: {error}")
                     continue
             content = self._encode(where, value)
             if content is not None:
@@ -525,15 +534,11 @@ def _fold(text: str) -> str:
 
 def _names_column(header: str, column: str) -> bool:
     split = _HEADER.match(header)
-    return _fold(header) == _fold(column) or (
-        split is not None and _fold(split["base"]) == _fold(column)
-    )
+    return _fold(header) == _fold(column) or (split is not None and _fold(split["base"]) == _fold(column))
 
 
 def _overlap(tables: Iterable[Table], other: Table) -> bool:
-    return any(
-        table.first_row <= other.last_row and other.first_row <= table.last_row for table in tables
-    )
+    return any(table.first_row <= other.last_row and other.first_row <= table.last_row for table in tables)
 
 
 # -------------------------------------------------------------------------------------- filling
@@ -636,9 +641,7 @@ class _Filling:
         grid = self.grid(group.tables[0].sheet)
         for row in range(group.last, group.first + count - 1, -1):
             for column, cell in grid.cells(row).items():
-                inside = any(
-                    table.first_column <= column <= table.last_column for table in group.tables
-                )
+                inside = any(table.first_column <= column <= table.last_column for table in group.tables)
                 if not inside and len(cell):
                     return row - group.first + 1
         return count
@@ -838,9 +841,27 @@ def cache_values(package: Package, evaluate: Evaluate | None) -> list[str]:
     A formula that gets no value loses the stale one, and the workbook asks the spreadsheet to
     compute all formulas when it is opened.
     """
-    results = {} if evaluate is None else evaluate(package)
+    found = {} if evaluate is None else evaluate(package)
+    results = found if isinstance(found, Mapping) else found.values
+    reasons = {problem.where: problem.message for problem in getattr(found, "problems", ())}
     values = {(sheet.lower(), cell): value for (sheet, cell), value in results.items()}
     missing: list[str] = []
+    with sound_xml(package):
+        _store_values(package, values, missing)
+    if not missing:
+        return []
+    _ask_for_calculation(package)
+    shown = ", ".join(
+        f"{place} ({reasons[place]})" if place in reasons else place for place in missing[:5]
+    ) + (" and others" if len(missing) > 5 else "")
+    count = len(missing)
+    return [
+        f"{count} formula{'s have' if count > 1 else ' has'} no value until a spreadsheet opens "
+        f"the file: {shown}"
+    ]
+
+
+def _store_values(package: Package, values: Mapping[tuple[str, str], Any], missing: list[str]) -> None:
     for sheet in package.worksheets:
         if b"<f" not in package.read(sheet.part) and b":f" not in package.read(sheet.part):
             continue
@@ -849,15 +870,6 @@ def cache_values(package: Package, evaluate: Evaluate | None) -> list[str]:
             for _, _, address, cell in iter_cells(package.edit(sheet.part)):
                 if address in changes:
                     _set_value(cell, changes[address])
-    if not missing:
-        return []
-    _ask_for_calculation(package)
-    shown = ", ".join(missing[:5]) + (" and others" if len(missing) > 5 else "")
-    count = len(missing)
-    return [
-        f"{count} formula{'s have' if count > 1 else ' has'} no value until a spreadsheet opens "
-        f"the file: {shown}"
-    ]
 
 
 def _value_changes(
@@ -1044,9 +1056,7 @@ def _area_values(area: tuple[Sheet, tuple[int, int, int, int]], lookup: _Lookup)
     ]
 
 
-def _level_elements(
-    area: tuple[Sheet, tuple[int, int, int, int]], lookup: _Lookup
-) -> list[etree._Element]:
+def _level_elements(area: tuple[Sheet, tuple[int, int, int, int]], lookup: _Lookup) -> list[etree._Element]:
     """Labels in several columns: the last column is the innermost level and comes first."""
     sheet, (top, left, bottom, right) = area
     pieces = [_count_element(bottom - top + 1)]

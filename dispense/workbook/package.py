@@ -7,6 +7,7 @@ put into the file and this project has never heard of therefore survives byte fo
 
 from __future__ import annotations
 
+import contextlib
 import copy
 import functools
 import io
@@ -38,6 +39,7 @@ __all__ = [
     "column_letters",
     "column_number",
     "compare",
+    "sound_xml",
     "split_cell",
 ]
 
@@ -212,9 +214,7 @@ def _read_file(source: str | os.PathLike[str], limits: Limits) -> bytes:
     except IsADirectoryError:
         raise FileError(Problem(name, message="is a folder, not a workbook")) from None
     except PermissionError:
-        raise FileError(
-            Problem(name, message="cannot be read", fix="it may be open elsewhere")
-        ) from None
+        raise FileError(Problem(name, message="cannot be read", fix="it may be open elsewhere")) from None
     except (OSError, ValueError) as error:
         raise FileError(Problem(name, message=f"cannot be read: {error}")) from error
     return data
@@ -504,9 +504,7 @@ class Package:
                 archive.writestr(info, self.read(part), compresslevel=_LEVEL)
         return stream.getvalue()
 
-    def save(
-        self, path: str | os.PathLike[str], forbid: Iterable[str | os.PathLike[str]] = ()
-    ) -> Path:
+    def save(self, path: str | os.PathLike[str], forbid: Iterable[str | os.PathLike[str]] = ()) -> Path:
         """Write the workbook in one step; never over one of the `forbid` inputs."""
         suffix = Path(path).suffix.lower()
         if suffix in _TYPE_OF_SUFFIX and suffix != self.suffix:
@@ -607,9 +605,7 @@ class Package:
             if link is None or link.external or link.target not in self._bytes:
                 name = item.get("name", "")
                 raise self._error(f"has no part for sheet {name}", self.workbook_part)
-            yield Sheet(
-                item.get("name", ""), link.target, index, item.get("state", "visible"), link.type
-            )
+            yield Sheet(item.get("name", ""), link.target, index, item.get("state", "visible"), link.type)
 
     def sheet(self, name: str) -> Sheet | None:
         """The sheet of this name, capitals ignored, or None."""
@@ -663,9 +659,7 @@ class Package:
         except ValueError as error:
             raise self._error(f"has a bad range: {error}", part) from error
         columns = root.find(f"{{{MAIN}}}tableColumns")
-        names = tuple(
-            _unescape(item.get("name", "")) for item in (() if columns is None else columns)
-        )
+        names = tuple(_unescape(item.get("name", "")) for item in (() if columns is None else columns))
         if len(names) != right - left + 1:
             raise self._error("lists other columns than its range has", part)
         return Table(
@@ -721,10 +715,11 @@ class Package:
                 raise FileError(Problem(self.name, message=f"has no sheet {sheet}"))
             sheet = found
         values: dict[str, str | float | bool | None] = {}
-        for _, _, address, cell in iter_cells(self.tree(sheet.part)):
-            value = cell_value(cell, self)
-            if value is not None:
-                values[address] = value
+        with sound_xml(self):
+            for _, _, address, cell in iter_cells(self.tree(sheet.part)):
+                value = cell_value(cell, self)
+                if value is not None:
+                    values[address] = value
         return values
 
 
@@ -809,6 +804,21 @@ def cell_value(cell: etree._Element, package: Package) -> str | float | bool | N
     return text
 
 
+@contextlib.contextmanager
+def sound_xml(package: Package) -> Iterator[None]:
+    """Turn what a number or address that is none does to the reader into a plain `FileError`."""
+    try:
+        yield
+    except (ValueError, IndexError, KeyError) as error:
+        raise FileError(
+            Problem(
+                package.name,
+                message=f"holds something that is no workbook content: {error}",
+                fix="open it in a spreadsheet and save it again",
+            )
+        ) from error
+
+
 # ------------------------------------------------------------------------------------- compare
 
 
@@ -836,12 +846,8 @@ def compare(before: Package, after: Package) -> list[Difference]:
         elif part not in before:
             differences.append(Difference(part, "added"))
         else:
-            differences.extend(
-                Difference(part, what) for what in _part_differences(before, after, part)
-            )
-    if [part for part in before.parts if part in after] != [
-        part for part in after.parts if part in before
-    ]:
+            differences.extend(Difference(part, what) for what in _part_differences(before, after, part))
+    if [part for part in before.parts if part in after] != [part for part in after.parts if part in before]:
         differences.append(Difference("", "the parts are in another order"))
     return differences
 
