@@ -165,6 +165,8 @@ class Field:
 
     def default_si(self) -> Any:
         """The default with its unit converted."""
+        if self.kind == "whole" and self.default is not REQUIRED:
+            return self.default
         if isinstance(self.default, int | float) and not isinstance(self.default, bool):
             factor, offset = to_si(self.unit)
             return self.default * factor + offset

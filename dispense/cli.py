@@ -1,0 +1,281 @@
+"""The command line: parse, one library call, print.
+
+Exit codes: 0 done; 1 the input has problems, each printed on a line of its own; 2 the command was
+not understood. Results go to standard output, problems, notes and progress to standard error.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+from . import __version__
+
+DONE, PROBLEMS, USAGE = 0, 1, 2
+
+
+def parser() -> argparse.ArgumentParser:
+    """The commands and their options."""
+    top = argparse.ArgumentParser(
+        prog="dispense",
+        description="Plan adhesive, sealant, thermal paste and potting compound at a takt.",
+        epilog="Start with: dispense new plan.xlsx --demo, then dispense fill plan.xlsx --out sheets",
+    )
+    top.add_argument("--version", action="version", version=f"dispense {__version__}")
+    commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
+
+    new = commands.add_parser("new", help="write a new plan workbook")
+    new.add_argument("plan", help="file to write; an existing file is never overwritten")
+    new.add_argument("--demo", action="store_true", help="filled with the invented demo plant")
+    new.set_defaults(run=_new)
+
+    check = commands.add_parser("check", help="say everything that is wrong with a plan")
+    check.add_argument("plan")
+    _json(check)
+    check.set_defaults(run=_check)
+
+    fill = commands.add_parser("fill", help="compute a plan and fill its sheets")
+    fill.add_argument("plan")
+    fill.add_argument("--out", metavar="DIR", help="folder for the sheets")
+    fill.add_argument("--date", metavar="YYYY-MM-DD", help="one day (default: all days)")
+    fill.add_argument("--shift", help="one shift")
+    fill.add_argument("--station", action="append", help="one station; may be given again")
+    fill.add_argument("--templates", metavar="DIR", help="folder with the plant's own templates")
+    fill.add_argument("--paper", choices=("A4", "Letter"), default="A4")
+    fill.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    fill.add_argument("--open", action="store_true",
+                      help="write into the workbook open in the spreadsheet (Windows, macOS)")  # fmt: skip
+    _json(fill)
+    fill.set_defaults(run=_fill)
+
+    forecast = commands.add_parser("forecast", help="consumption, stock and orders over weeks")
+    forecast.add_argument("plan")
+    forecast.add_argument("--weeks", type=int, default=4, metavar="N")
+    forecast.add_argument("--out", metavar="FILE", help="workbook, .csv or .json to write")
+    forecast.add_argument("--builds", metavar="FILE",
+                          help="builds from a .csv, .parquet or .sqlite file instead of the plan's")  # fmt: skip
+    forecast.add_argument("--draws", type=int, default=500, metavar="N", help="simulated futures")
+    forecast.add_argument("--seed", type=int, default=1)
+    _json(forecast)
+    forecast.set_defaults(run=_forecast)
+
+    cure = commands.add_parser("cure", help="working life, cure and heat of a station's material")
+    cure.add_argument("plan")
+    cure.add_argument("--station", required=True)
+    cure.add_argument("--record", metavar="FILE", help="temperatures from a CSV of times and °C")
+    cure.add_argument("--out", metavar="FILE", help="workbook to write")
+    _json(cure)
+    cure.set_defaults(run=_cure)
+
+    functions = commands.add_parser("functions", help="list the workbook functions")
+    functions.add_argument("name", nargs="?", help="one function, in full")
+    _json(functions)
+    functions.set_defaults(run=_functions)
+
+    call = commands.add_parser(
+        "call", help="evaluate one workbook function",
+        description="Evaluate one workbook function. Numbers are in the units of `dispense "
+        "functions NAME`; a text may carry a unit (\"3/16 in\"); ranges are JSON lists; - leaves "
+        "an argument blank.",
+    )  # fmt: skip
+    call.add_argument("name")
+    call.add_argument("arguments", nargs=argparse.REMAINDER, metavar="ARGUMENT")
+    _json(call)
+    call.set_defaults(run=_call)
+
+    addin = commands.add_parser("addin", help="build, install or inspect the spreadsheet add-in")
+    addin.add_argument("action", choices=("build", "install", "uninstall", "status"))
+    addin.add_argument("--host", choices=("excel", "calc", "names"), required=True)
+    addin.add_argument("--out", metavar="FILE", help="where to build")
+    _json(addin)
+    addin.set_defaults(run=_addin)
+
+    respell = commands.add_parser("respell", help="spell a workbook's formulas for another host")
+    respell.add_argument("workbook")
+    respell.add_argument("--host", choices=("excel", "calc"), required=True)
+    respell.add_argument("--out", metavar="FILE", required=True)
+    respell.set_defaults(run=_respell)
+    return top
+
+
+def _json(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--json", action="store_true", help="print JSON")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run a command; returns the exit code."""
+    arguments = list(sys.argv[1:] if arguments is None else arguments)
+    options = parser().parse_args(_json_first(arguments))
+    from .errors import DispenseError
+
+    try:
+        return options.run(options)
+    except DispenseError as error:
+        for problem in error.problems:
+            print(problem, file=sys.stderr)
+        if getattr(options, "json", False):
+            _print_json({"problems": [_problem(problem) for problem in error.problems]})
+        return PROBLEMS
+    except BrokenPipeError:
+        sys.stderr.close()
+        return DONE
+    except KeyboardInterrupt:
+        print("stopped", file=sys.stderr)
+        return 130
+
+
+def run() -> None:
+    """Entry point of the console script."""
+    sys.exit(main())
+
+
+def _json_first(arguments: list[str]) -> list[str]:
+    """`call NAME … --json`: the option is taken from behind the arguments, which take the rest."""
+    if arguments[:1] == ["call"] and arguments[-1:] == ["--json"]:
+        return ["call", "--json", *arguments[1:-1]]
+    return arguments
+
+
+def _print_json(value: Any) -> None:
+    print(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False, default=str))
+
+
+def _problem(problem) -> dict[str, Any]:
+    from .errors import show
+
+    plain = isinstance(problem.value, str | int | type(None))
+    return {"where": problem.where, "argument": problem.argument,
+            "given": problem.value if plain else show(problem.value),
+            "allowed": problem.allowed, "fix": problem.fix, "code": problem.code,
+            "text": str(problem)}  # fmt: skip
+
+
+# --------------------------------------------------------------------------------------- commands
+
+
+def _new(options) -> int:
+    from .workbook.write_plan import new_plan
+
+    new_plan(options.plan, demo=options.demo)
+    print(f"wrote {options.plan}")
+    return DONE
+
+
+def _check(options) -> int:
+    from .workbook.read_plan import check_plan
+
+    plan, problems = check_plan(options.plan)
+    if options.json:
+        _print_json({"problems": [_problem(problem) for problem in problems]})
+    else:
+        for problem in problems:
+            print(problem)
+        for warning in plan.warnings if not problems else ():
+            print(f"note: {warning}", file=sys.stderr)
+        if not problems:
+            print(f"{options.plan}: no problems found in {len(plan.builds)} builds of "
+                  f"{len(plan.parts)} parts at {len(plan.stations)} stations")  # fmt: skip
+    return PROBLEMS if problems else DONE
+
+
+def _fill(options) -> int:
+    from .fill import fill
+    from .terminal import Progress
+
+    bars: list[Progress] = []
+
+    def progress(done: int, total: int) -> None:
+        if not bars:
+            bars.append(Progress(total, "filling"))
+        bars[0].step(done - bars[0].done)
+
+    report = fill(
+        options.plan, options.out, date=options.date, shift=options.shift,
+        stations=options.station, templates=options.templates, paper=options.paper,
+        processes=options.processes, open_workbook=options.open, progress=progress,
+    )  # fmt: skip
+    for bar in bars:
+        bar.close()
+    if options.json:
+        _print_json(report.as_json())
+    else:
+        print(report.as_text())
+    return DONE
+
+
+def _forecast(options) -> int:
+    from .forecast import forecast_file
+
+    report = forecast_file(options.plan, weeks=options.weeks, out=options.out, builds=options.builds,
+                           draws=options.draws, seed=options.seed)  # fmt: skip
+    if options.json:
+        _print_json(report.as_json())
+    else:
+        print(report.as_text())
+    return DONE
+
+
+def _cure(options) -> int:
+    from .cure_report import cure_file
+
+    report = cure_file(options.plan, options.station, record=options.record, out=options.out)
+    if options.json:
+        _print_json(report.as_json())
+    else:
+        print(report.as_text())
+    return DONE
+
+
+def _functions(options) -> int:
+    from .describe import describe, describe_all, function_text, functions_text
+
+    if options.name:
+        print_ = _print_json if options.json else print
+        print_(describe(options.name) if options.json else function_text(options.name))
+    elif options.json:
+        _print_json(describe_all())
+    else:
+        print(functions_text())
+    return DONE
+
+
+def _call(options) -> int:
+    from .describe import read_argument, result_json, result_text
+    from .registry import evaluate, lookup
+
+    entry = lookup(options.name)
+    found = evaluate(entry, [read_argument(text) for text in options.arguments])
+    if options.json:
+        _print_json(result_json(found))
+    elif not found.problems:
+        print(result_text(found))
+    for problem in found.problems:
+        print(problem, file=sys.stderr)
+    return PROBLEMS if found.problems else DONE
+
+
+def _addin(options) -> int:
+    from .addin import manage
+
+    report = manage(options.action, options.host, options.out)
+    if options.json:
+        _print_json(report)
+    else:
+        for key, value in report.items():
+            print(f"{key}: {value}")
+    return DONE
+
+
+def _respell(options) -> int:
+    from .workbook.spell import respell_workbook
+
+    respell_workbook(options.workbook, options.host, options.out)
+    print(f"wrote {options.out}")
+    return DONE
+
+
+if __name__ == "__main__":
+    run()

@@ -1,0 +1,105 @@
+"""What the commands print: aligned tables, progress on a terminal, colour only where wanted."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+import unicodedata
+from collections.abc import Iterable, Sequence
+from typing import Any, TextIO
+
+
+def use_colour(stream: TextIO) -> bool:
+    """Whether colour may be written: a terminal, and NO_COLOR not set."""
+    return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def emphasise(text: str, stream: TextIO | None = None) -> str:
+    """Bold on a terminal, plain elsewhere."""
+    stream = sys.stdout if stream is None else stream
+    return f"\x1b[1m{text}\x1b[0m" if use_colour(stream) else text
+
+
+def display_width(text: str) -> int:
+    """Columns that a text takes on a terminal."""
+    return sum(
+        0 if unicodedata.combining(char) else 2 if unicodedata.east_asian_width(char) in "WF" else 1
+        for char in text
+    )
+
+
+def table(headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """An aligned table: numbers to the right, texts to the left, nothing cut.
+
+    >>> print(table(["part", "volume [mL]"], [["lid", 1.5], ["frame", 12.25]]))
+    part   volume [mL]
+    lid            1.5
+    frame        12.25
+    """
+    cells = [[shown(value) for value in row] for row in rows]
+    numeric = [all(_is_number(row[place]) for row in cells if row[place]) and bool(cells)
+               for place in range(len(headers))]  # fmt: skip
+    widths = [max(display_width(line[place]) for line in [list(headers), *cells])
+              for place in range(len(headers))]  # fmt: skip
+
+    def line(texts: Sequence[str]) -> str:
+        parts = []
+        for text, width, right in zip(texts, widths, numeric, strict=True):
+            pad = " " * (width - display_width(text))
+            parts.append(pad + text if right else text + pad)
+        return "  ".join(parts).rstrip()
+
+    return "\n".join([line(list(headers)), *(line(row) for row in cells)])
+
+
+def shown(value: Any) -> str:
+    """A value in a printed table; numbers to six significant digits."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    return str(value)
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+class Progress:
+    """A line on standard error that shows how far long work is; nothing unless it is a terminal."""
+
+    def __init__(self, total: int, what: str, stream: TextIO | None = None):
+        self.total, self.what, self.done = total, what, 0
+        self.stream = sys.stderr if stream is None else stream
+        self.live = self.stream.isatty() and total > 1
+        self._last = 0.0
+
+    def step(self, count: int = 1) -> None:
+        """So much more is done."""
+        self.done += count
+        now = time.monotonic()
+        if self.live and (now - self._last > 0.1 or self.done >= self.total):
+            self._last = now
+            filled = 24 * self.done // max(self.total, 1)
+            bar = "#" * filled + "." * (24 - filled)
+            self.stream.write(f"\r{self.what} [{bar}] {self.done}/{self.total}")
+            self.stream.flush()
+
+    def close(self) -> None:
+        """End the line."""
+        if self.live:
+            self.stream.write("\n")
+            self.stream.flush()
+
+    def __enter__(self) -> Progress:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
