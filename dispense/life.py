@@ -101,7 +101,7 @@ def activation_energy(temperatures, times):
         example((82.39709908, 100), 10.0, "energy of a halving from 100 to 110 °C, by hand", 1e-8),
     ),
     formula=f"LET(part, {_CONVERT}*LN(2)/1000/activation_energy*(temperature + 273.15), "
-    "IF(part < 1, part*(temperature + 273.15)/(1 - part), NA()))",
+    "IF(part < 1, part*(temperature + 273.15)/(1 - part), SQRT(-1)))",
 )
 def halving_step(activation_energy, temperature):
     """Rise from a temperature that halves a time.
@@ -195,7 +195,8 @@ def _arrhenius_means(first, last, base, energy):
     hot, cold = np.maximum(first, last), np.minimum(first, last)
     low = np.maximum(cold, slope / (slope / hot + _FADED))
     stretch = np.log1p((hot - low) / low)
-    panels = max(1, int(np.ceil(np.max(stretch * np.maximum(1.0, slope / low / _PANEL)))))
+    span = np.max(stretch * np.maximum(1.0, slope / low / _PANEL), initial=1.0)
+    panels = int(np.ceil(span))
     total = np.zeros(np.broadcast_shapes(np.shape(stretch), np.shape(slope)))
     for panel in range(panels):
         for node, weight in zip(_NODES, _WEIGHTS, strict=True):
