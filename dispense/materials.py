@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from .cure import moisture_time
 from .errors import InputError, Problem
 from .life import LifeClock, activation_energy, pot_life
@@ -79,8 +81,8 @@ def material_energy(material) -> float | None:
     if material.pot_life and material.pot_life_2 and material.pot_life_temperature_2 is not None:
         return float(
             activation_energy(
-                [material.pot_life_temperature, material.pot_life_temperature_2],
-                [material.pot_life, material.pot_life_2],
+                np.array([material.pot_life_temperature, material.pot_life_temperature_2]),
+                np.array([material.pot_life, material.pot_life_2]),
             )
         )
     return None
