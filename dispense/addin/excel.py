@@ -34,9 +34,10 @@ from dispense.addin.excel_udfs import (
     argument_name,
     function_help,
 )
+from dispense.addin.listing import topics_of, with_values, write_list
 from dispense.errors import FileError, Problem
-from dispense.functions import CATEGORIES, FUNCTIONS
-from dispense.registry import Example, Function
+from dispense.functions import FUNCTIONS
+from dispense.registry import Function
 from dispense.workbook.write import atomic_write
 
 MODULE = "DispenseFunctions"
@@ -112,14 +113,6 @@ def _describe(entry: Function) -> Iterator[str]:
             yield f"    {line}"
     topic = vba_text(f"Dispense {entry.category}")
     yield f'    DispenseDescribe "{entry.name}", words, {topic}, notes'
-
-
-def _topics() -> list[tuple[str, list[Function]]]:
-    order = {name: place for place, name in enumerate(CATEGORIES)}
-    topics: dict[str, list[Function]] = {}
-    for entry in FUNCTIONS.values():
-        topics.setdefault(entry.category, []).append(entry)
-    return sorted(topics.items(), key=lambda item: order.get(item[0], len(order)))
 
 
 _SHARED = '''\
@@ -226,7 +219,7 @@ def vba_module(xlwings_version: str, start: str = "XLPy") -> str:
 
     `start` is the function of xlwings' own module that gives the running Python.
     """
-    topics = _topics()
+    topics = topics_of(FUNCTIONS.values())
     lines = [
         f'Attribute VB_Name = "{MODULE}"',
         "Option Explicit",
@@ -302,83 +295,21 @@ def _starter(source: str, version: str) -> str:
 # ------------------------------------------------------------------------------------- workbook
 
 
-def _literal(value: Any) -> str:
-    """An argument as a cell formula spells it."""
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "TRUE" if value else "FALSE"
-    if isinstance(value, str):
-        return '"' + value.replace('"', '""') + '"'
-    if isinstance(value, list | tuple):
-        rows = [row if isinstance(row, list | tuple) else [row] for row in value]
-        # an array constant holds no blank; an empty text reads as one
-        cells = [",".join(_literal(cell) or '""' for cell in row) for row in rows]
-        return "{" + ";".join(cells) + "}"
-    return repr(float(value)) if float(value) != int(value) else str(int(value))
-
-
-def _checks() -> dict[str, tuple[str, Example]]:
-    """Per function the first example whose result is one number, and its formula."""
-    checks = {}
-    for entry in FUNCTIONS.values():
-        for case in entry.examples:
-            if isinstance(case.result, int | float) and not isinstance(case.result, bool):
-                formula = f"{entry.name}({','.join(map(_literal, case.arguments))})"
-                checks[entry.name] = (formula, case)
-                break
-    return checks
-
-
-_COLUMNS = (("Function", 52), ("What it gives", 58), ("Check", 13), ("Expected", 13), ("OK", 10),
-            ("Source of the expected value", 36))  # fmt: skip
-
-
 def _sheets(template: bytes, version: str, interpreter: str) -> bytes:
     """The workbook around the VBA: the list of functions, a check of each, xlwings' settings."""
     from openpyxl import load_workbook
-    from openpyxl.formatting.rule import FormulaRule
     from openpyxl.packaging.core import DocumentProperties
-    from openpyxl.styles import Alignment, Font, PatternFill
-    from openpyxl.worksheet.properties import PageSetupProperties
 
     book = load_workbook(io.BytesIO(template), keep_vba=True)
     first, settings = book.worksheets
     book.properties = DocumentProperties(creator="dispense", title="Dispense functions")
-    first.title = "Dispense"
-    bold, grey = Font(bold=True), Font(color="FF595959")
-    head = PatternFill("solid", fgColor="FFDDE6EE")
-    wrap = Alignment(wrap_text=True, vertical="top")
-    first["A1"] = f"Functions of dispense {__version__} for Excel"
-    first["A1"].font = Font(bold=True, size=14)
-    first["A2"] = (
+    write_list(
+        first,
+        f"Functions of dispense {__version__} for Excel",
         "Type =BEAD_AREA( in a cell and press Ctrl+A for help. Where a check is red, Python was "
-        f"not reached: =LAST_PROBLEMS() in a cell tells why. Made for xlwings {version}."
+        f"not reached: =LAST_PROBLEMS() in a cell tells why. Made for xlwings {version}.",
+        FUNCTIONS.values(),
     )
-    first["A2"].font = grey
-    first["A2"].alignment = wrap
-    first.merge_cells("A2:F2")
-    first.row_dimensions[2].height = 34
-    for column, (title, width) in enumerate(_COLUMNS, 1):
-        cell = first.cell(4, column, title)
-        cell.font, cell.fill = bold, head
-        first.column_dimensions["ABCDEF"[column - 1]].width = width
-    checks = _checks()
-    row = 5
-    for topic, entries in _topics():
-        first.cell(row, 1, topic).font = bold
-        row += 1
-        for entry in entries:
-            _list_function(first, row, entry, checks.get(entry.name), wrap)
-            row += 1
-    red = PatternFill(bgColor="FFF4B6B6")
-    rule = FormulaRule(formula=['AND($E5<>"",$E5<>"ok")'], fill=red)
-    first.conditional_formatting.add(f"C5:E{row - 1}", rule)
-    first.freeze_panes = "A5"
-    first.page_setup.orientation = "landscape"
-    first.page_setup.fitToHeight = 0
-    first.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
-    first.print_title_rows = "4:4"
     settings.title = "xlwings.conf"
     settings["B1"] = interpreter
     for number in range(2, 10):
@@ -394,31 +325,8 @@ def _sheets(template: bytes, version: str, interpreter: str) -> bytes:
     return stream.getvalue()
 
 
-def _list_function(
-    sheet: Any, row: int, entry: Function, check: tuple[str, Example] | None, wrap: Any
-) -> None:
-    """One row of the list: the call, what it gives, a live check and where its result is from."""
-    sheet.cell(row, 1, entry.signature)
-    sheet.cell(row, 2, function_help(entry))
-    if check:
-        formula, case = check
-        sheet.cell(row, 3, "=" + formula)
-        sheet.cell(row, 4, float(case.result))
-        near = f"ABS(C{row}-D{row})<={max(case.tolerance, 1e-9)!r}*MAX(1,ABS(D{row}))"
-        sheet.cell(row, 5, f'=IFERROR(IF({near},"ok","differs"),"no answer")')
-        sheet.cell(row, 6, case.source)
-        for column in (3, 4):
-            sheet.cell(row, column).number_format = "0.######"
-    for column in range(1, 7):
-        sheet.cell(row, column).alignment = wrap
-    longest = max(len(entry.signature) / 52, len(function_help(entry)) / 58,
-                  len(check[1].source) / 36 if check else 0)  # fmt: skip
-    sheet.row_dimensions[row].height = 15.75 * (int(longest) + 1)
-
-
 def _finish(data: bytes, is_addin: bool) -> bytes:
     """The same parts with fixed dates and computed values; as an add-in where asked."""
-    values = {formula: repr(float(case.result)) for formula, case in _checks().values()}
     stream = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(data)) as source, zipfile.ZipFile(stream, "w") as target:
         for info in sorted(source.infolist(), key=lambda item: item.filename):
@@ -427,7 +335,7 @@ def _finish(data: bytes, is_addin: bool) -> bytes:
                 date = rb"\g<1>2000-01-01T00:00:00Z"
                 part = re.sub(rb"(<dcterms:(created|modified)[^>]*>)[^<]*", date, part)
             elif info.filename == "xl/worksheets/sheet1.xml":
-                part = _with_values(part, values)
+                part = with_values(part)
             elif is_addin and info.filename == "[Content_Types].xml":
                 part = part.replace(b"ms-excel.sheet.macroEnabled", b"ms-excel.addin.macroEnabled")
             elif is_addin and info.filename == "xl/workbook.xml":
@@ -438,24 +346,6 @@ def _finish(data: bytes, is_addin: bool) -> bytes:
             new.create_system = 0
             target.writestr(new, part)
     return stream.getvalue()
-
-
-def _with_values(part: bytes, values: dict[str, str]) -> bytes:
-    """Put beside each formula the value it gives, so that a viewer shows numbers."""
-    from lxml import etree
-
-    root = etree.fromstring(part)
-    space = {"m": root.nsmap[None]}
-    for formula in root.iterfind(".//m:c/m:f", space):
-        cell = formula.getparent()
-        held = cell.find("m:v", space)
-        if held is None:
-            held = etree.SubElement(cell, f"{{{space['m']}}}v")
-        held.text = values.get(formula.text, "ok")
-        cell.attrib.pop("t", None)
-        if held.text == "ok":
-            cell.set("t", "str")
-    return etree.tostring(root, xml_declaration=True, encoding="UTF-8", standalone=True)
 
 
 def _with_module(data: bytes, module: str) -> bytes:

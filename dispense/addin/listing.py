@@ -1,0 +1,136 @@
+"""The sheet that lists functions: the call, what it gives, and a live check against its source."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import cache
+from typing import Any
+
+from lxml import etree
+from openpyxl.formatting.rule import FormulaRule
+from openpyxl.styles import Alignment, Font, PatternFill
+from openpyxl.worksheet.properties import PageSetupProperties
+
+from dispense.addin.excel_udfs import function_help
+from dispense.functions import CATEGORIES, FUNCTIONS
+from dispense.registry import Example, Function
+
+_COLUMNS = (("Function", 52), ("What it gives", 58), ("Check", 13), ("Expected", 13), ("OK", 10),
+            ("Source of the expected value", 36))  # fmt: skip
+
+
+def topics_of(entries: Iterable[Function]) -> list[tuple[str, list[Function]]]:
+    """The functions by category, in the handbook's order."""
+    order = {name: place for place, name in enumerate(CATEGORIES)}
+    topics: dict[str, list[Function]] = {}
+    for entry in entries:
+        topics.setdefault(entry.category, []).append(entry)
+    return sorted(topics.items(), key=lambda item: order.get(item[0], len(order)))
+
+
+def literal(value: Any) -> str:
+    """An argument as a cell formula spells it.
+
+    >>> literal([[1, "line"], [2.5, None]]), literal(True)
+    ('{1,"line";2.5,""}', 'TRUE')
+    """
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "TRUE" if value else "FALSE"
+    if isinstance(value, str):
+        return '"' + value.replace('"', '""') + '"'
+    if isinstance(value, list | tuple):
+        rows = [row if isinstance(row, list | tuple) else [row] for row in value]
+        # an array constant holds no blank; an empty text reads as one
+        cells = [",".join(literal(cell) or '""' for cell in row) for row in rows]
+        return "{" + ";".join(cells) + "}"
+    return repr(float(value)) if float(value) != int(value) else str(int(value))
+
+
+@cache
+def checks() -> dict[str, tuple[str, Example]]:
+    """Per function the first example whose result is one number, and its formula."""
+    found = {}
+    for entry in FUNCTIONS.values():
+        for case in entry.examples:
+            if isinstance(case.result, int | float) and not isinstance(case.result, bool):
+                formula = f"{entry.name}({','.join(map(literal, case.arguments))})"
+                found[entry.name] = (formula, case)
+                break
+    return found
+
+
+def write_list(sheet: Any, title: str, words: str, entries: Iterable[Function]) -> None:
+    """Fill an openpyxl sheet with the list; a check that fails turns red."""
+    bold, head = Font(bold=True), PatternFill("solid", fgColor="FFDDE6EE")
+    wrap = Alignment(wrap_text=True, vertical="top")
+    sheet.title = "Dispense"
+    sheet["A1"] = title
+    sheet["A1"].font = Font(bold=True, size=14)
+    sheet["A2"] = words
+    sheet["A2"].font = Font(color="FF595959")
+    sheet["A2"].alignment = wrap
+    sheet.merge_cells("A2:F2")
+    sheet.row_dimensions[2].height = 34
+    for column, (name, width) in enumerate(_COLUMNS, 1):
+        cell = sheet.cell(4, column, name)
+        cell.font, cell.fill = bold, head
+        sheet.column_dimensions["ABCDEF"[column - 1]].width = width
+    row = 5
+    for topic, members in topics_of(entries):
+        sheet.cell(row, 1, topic).font = bold
+        row += 1
+        for entry in members:
+            _list_function(sheet, row, entry, checks().get(entry.name), wrap)
+            row += 1
+    red = PatternFill(bgColor="FFF4B6B6")
+    rule = FormulaRule(formula=['AND($E5<>"",$E5<>"ok")'], fill=red)
+    sheet.conditional_formatting.add(f"C5:E{row - 1}", rule)
+    sheet.freeze_panes = "A5"
+    sheet.page_setup.orientation = "landscape"
+    sheet.page_setup.fitToHeight = 0
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+    sheet.print_title_rows = "4:4"
+
+
+def _list_function(
+    sheet: Any, row: int, entry: Function, check: tuple[str, Example] | None, wrap: Any
+) -> None:
+    sheet.cell(row, 1, entry.signature)
+    sheet.cell(row, 2, function_help(entry))
+    if check:
+        formula, case = check
+        sheet.cell(row, 3, "=" + formula)
+        sheet.cell(row, 4, float(case.result))
+        near = f"ABS(C{row}-D{row})<={max(case.tolerance, 1e-9)!r}*MAX(1,ABS(D{row}))"
+        sheet.cell(row, 5, f'=IFERROR(IF({near},"ok","differs"),"no answer")')
+        sheet.cell(row, 6, case.source)
+        for column in (3, 4):
+            sheet.cell(row, column).number_format = "0.######"
+    for column in range(1, 7):
+        sheet.cell(row, column).alignment = wrap
+    sheet.cell(row, 5).alignment = Alignment(horizontal="center", vertical="top")
+    longest = max(len(entry.signature) / 52, len(function_help(entry)) / 58,
+                  len(check[1].source) / 36 if check else 0)  # fmt: skip
+    sheet.row_dimensions[row].height = 15.75 * (int(longest) + 1)
+
+
+def with_values(part: bytes) -> bytes:
+    """The list's sheet with the value beside each formula, so that a viewer shows numbers."""
+    values = {formula: repr(float(case.result)) for formula, case in checks().values()}
+    root = etree.fromstring(part)
+    space = {"m": root.nsmap[None]}
+    for formula in root.iterfind(".//m:c/m:f", space):
+        cell = formula.getparent()
+        held = cell.find("m:v", space)
+        if held is None:
+            held = etree.SubElement(cell, f"{{{space['m']}}}v")
+        held.text = values.get(formula.text, "ok")
+        cell.attrib.pop("t", None)
+        if held.text == "ok":
+            cell.set("t", "str")
+    return etree.tostring(root, xml_declaration=True, encoding="UTF-8", standalone=True)
+
+
+__all__ = ["checks", "literal", "topics_of", "with_values", "write_list"]
