@@ -1,0 +1,265 @@
+"""The shift played out: a case worked by hand, limits, and the balance."""
+
+from __future__ import annotations
+
+import datetime
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from dispense.amounts import applications
+from dispense.shift import Calendar, Store, hhmm, play_plan, play_shift
+from plans import MONDAY, hand_rows, make
+
+ML = 10**6  # nanolitres in a millilitre
+
+
+def play(rows=None, station="hem", shift="early", date=MONDAY):
+    return play_shift(make(rows or hand_rows()), date, shift, station)
+
+
+# The shift of tests/plans.py worked by hand (no outside source; plain arithmetic):
+#   bead 10 mm × 1 mm × 1000 mm = 10 mL, 10 s at 100 mm/s; working time 4 h − 30 min = 12,600 s;
+#   takt 600 s: 21 parts, 12 of them before 8:00 (6:00, 6:10 … 7:50), 9 from 8:30 (8:30 … 9:50).
+#   The mixer holds 10 mL, one shot, so what stands in it went in at the last shot. At 8:30 that is
+#   40 min ago: 40/60 = 0.667 of the pot life, over the limit of 0.6 (reached at 7:50 + 36 min =
+#   8:26): one purge of 15 mL. Within the flow the age is 10 min = 0.167: no purge.
+#   Check shots: 0.5 an hour over 3.5 h of work: at 0 h and 2 h of work, i.e. 6:00 and 8:30; 4 mL.
+#   Mixed material: mixer 10, start 8, check 4, parts 12 × 10 = 120 | purge 15, check 4,
+#   parts 9 × 10 = 90, end 6: 257 mL, half of it A and half B = 128.5 mL each.
+#   A: 100 mL container less 5 % heel gives 95. 128.5 takes 2 containers, 1 heel of 5 mL is thrown
+#      away, 190 − 128.5 + 5 = 66.5 mL stand at the end. 95 of A are drawn at 190 mL mixed:
+#      142 at 8:00, 161 after purge and check, so 2.9 shots later: third shot after the break,
+#      8:50 + 0.9 × 10 s.
+#   B: 60 mL less 10 % gives 54. 128.5 takes 3 containers, 2 heels = 12 mL, 162 − 128.5 + 6 = 39.5
+#      stand at the end. 54 at 108 mixed: 22 at 6:00, so 8.6 shots: ninth shot, 7:20 + 6 s;
+#      108 at 216 mixed: 161 + 5.5 shots: sixth after the break, 9:20 + 5 s.
+
+
+def test_hand_worked_volumes():
+    result = play()
+    assert result.jobs[0].finished == 21
+    assert {key: result.dispensed(key) / ML for key in ("parts", "scrap", "start", "end", "purge",
+                                                        "mixers", "checks")} == {
+        "parts": 210, "scrap": 0, "start": 8, "end": 6, "purge": 15, "mixers": 10, "checks": 8,
+    }  # fmt: skip
+    assert result.containers == {"a": 2, "b": 3}
+    assert {letter: result.used[letter]["heel"] / ML for letter in "ab"} == {"a": 5, "b": 12}
+    assert {letter: result.closing[letter] / ML for letter in "ab"} == {"a": 66.5, "b": 39.5}
+    assert {letter: result.mounted[letter] / ML for letter in "ab"} == {"a": 200, "b": 180}
+    assert [result.balance(letter) for letter in "ab"] == [0, 0]
+
+
+def test_hand_worked_clock_times():
+    result = play()
+    clock = {kind: [event.clock for event in result.events if event.kind == kind]
+             for kind in ("purge", "check", "container", "break")}  # fmt: skip
+    assert clock["purge"] == [8.5 * 3600]
+    assert clock["check"] == [6 * 3600, 8.5 * 3600]
+    changes = {
+        letter: [event.clock for event in result.events
+                 if event.kind == "container" and event.component == letter]
+        for letter in "ab"
+    }  # fmt: skip
+    assert changes["a"] == pytest.approx([6 * 3600, 8 * 3600 + 50 * 60 + 9], abs=1e-6)
+    assert changes["b"] == pytest.approx(
+        [6 * 3600, 7 * 3600 + 20 * 60 + 6, 9 * 3600 + 20 * 60 + 5], abs=1e-6
+    )
+    assert "limit 60% at 08:26" in next(e.text for e in result.events if e.kind == "purge")
+
+
+def test_lots_leave_first_expired_first_out():
+    result = play()
+    assert [(use.component, use.lot, use.containers) for use in result.lots] == [
+        ("a", "A1", 2), ("b", "B1", 1), ("b", "B2", 2),
+    ]  # fmt: skip
+
+
+def test_cure_board_by_hand():
+    # batch 1: parts 1–10, first put on at 6:00, last finished at 7:30:10. Open time 30 min at the
+    # shop temperature: the first part must be mated by 6:00:10 + 30 min. 4 h to move, 24 h to test.
+    first = play().batches[0]
+    assert (first.first, first.last) == (1, 10)
+    assert first.mate_before == 6 * 3600 + 10 + 1800
+    assert first.milestones["move"] == 7.5 * 3600 + 10 + 4 * 3600
+    assert first.milestones["test"] == 7.5 * 3600 + 10 + 24 * 3600
+    assert first.milestones["join"] is None
+
+
+def test_takt_of_three_minutes_gives_160_parts():
+    # common practice, no source: one product every 3 minutes is 160 in 480 minutes
+    rows = hand_rows()
+    rows["Breaks"] = []
+    rows["Shifts"] = [dict(shift="early", start="06:00", end="14:00")]
+    rows["Stations"][0].update(takt=180)
+    rows["Builds"][0]["quantity"] = 160
+    result = play(rows)
+    assert result.jobs[0].finished == 160
+    rows["Builds"][0]["quantity"] = 161
+    result = play(rows)
+    assert result.jobs[0].finished == 160
+    assert result.warnings[0] == "frame: 160 of 161 good parts are finished by 14:00"
+
+
+def test_cells_of_a_pack():
+    # common practice, no source: blocks of 432 cells, two to a module, nine modules to a pack give
+    # 7,776 cells; seven modules give 6,048
+    rows = hand_rows()
+    rows["Parts"].append(dict(part="block"))
+    rows["Pots"] = [dict(pot="cells", part="block", station="pour", shape="box", length=420, width=420,
+                         depth=80, level=60, cells=432, cell="18650")]
+    rows["Stations"].append(dict(station="pour", material="Bond 60", flow=20))
+    rows["Assemblies"] = [
+        dict(assembly="module", part="block", count=2),
+        dict(assembly="pack", part="module", count=9),
+        dict(assembly="short pack", part="module", count=7),
+    ]
+    rows["Builds"].append(dict(date=MONDAY, shift="early", part="pack", quantity=1))
+    plan = make(rows)
+    cells = {pot.part: pot.cells for pot in plan.pots}
+    for name, count in (("pack", 7776), ("short pack", 6048)):
+        assert sum(cells[part] * number for part, number in plan.explode(name).items()) == count
+    assert plan.builds_of(MONDAY, "early") == {"frame": 21, "block": 18}
+    # free volume by hand: 420 × 420 × 60 mm³ − 432 × π/4 × 18² × 60 mm³
+    shot = applications(plan, "block")[0].amount.nominal
+    assert shot == pytest.approx((420 * 420 * 60 - 432 * math.pi / 4 * 18**2 * 60) * 1e-9, rel=1e-12)
+
+
+def test_a_hot_afternoon_asks_for_more():
+    rows = hand_rows()
+    rows["Materials"][0]["pot_life"] = 30
+    rows["Stations"][0].update(record="day", purge_share=0.5)
+    rows["Temperatures"] = [dict(record="day", time="06:00", temperature=20),
+                            dict(record="day", time="10:00", temperature=38)]
+    hot = play(rows)
+    rows["Temperatures"][1]["temperature"] = 20
+    cool = play(rows)
+    assert hot.purges > cool.purges
+    assert hot.drawn("a") > cool.drawn("a")
+
+
+def test_gelled_mixer_is_changed():
+    rows = hand_rows()
+    rows["Materials"][0]["pot_life"] = 35  # 40 min of standing is more than the whole pot life
+    result = play(rows)
+    assert (result.purges, result.mixers) == (0, 2)
+    assert any(e.kind == "mixer" and "pot life is over" in e.text for e in result.events)
+
+
+def test_open_lots_and_missing_stock():
+    rows = hand_rows()
+    rows["Stock"][1].update(expiry="2026-03-01")  # expired the day before
+    rows["Stock"][2].update(quantity=60)
+    result = play(rows)
+    assert result.missing == {"b": 120 * ML}
+    text = "\n".join(result.warnings)
+    assert "stock of Bond 60 B is short by 2 containers (120 mL)" in text
+    assert "lot B1 may not be used: last day was 2026-03-01" in text
+    assert result.balance("b") == 0
+
+
+def test_opened_container_goes_first():
+    rows = hand_rows()
+    rows["Components"][0]["open_life"] = 7
+    rows["Stock"].append(dict(material="Bond 60", component="a", lot="A0", quantity=50,
+                              expiry="2026-12-31", opened="2026-02-27"))
+    result = play(rows)
+    assert [use.lot for use in result.lots if use.component == "a"] == ["A0", "A1"]
+    rows["Stock"][-1]["opened"] = "2026-02-20"  # open for ten days: too long
+    result = play(rows)
+    assert [use.lot for use in result.lots if use.component == "a"] == ["A1"]
+
+
+def test_stock_and_containers_are_carried_to_the_next_shift():
+    rows = hand_rows()
+    rows["Shifts"].append(dict(shift="late", start="10:00", end="14:00"))
+    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=5))
+    first, second = play_plan(make(rows))
+    assert {k: second.opening[k] for k in "ab"} == {k: first.closing[k] for k in "ab"}
+    assert second.balance("a") == second.balance("b") == 0
+
+
+def test_windows_that_a_break_pushes_past():
+    rows = hand_rows()
+    rows["Materials"][0].update(surface_window=30, open_time=20)
+    rows["Stations"][0].update(treatment_lead=10, mating_delay=15)
+    result = play(rows)
+    # treated at 7:50, dispensed after the break at 8:30: 40 min, window 30 min
+    assert [(part, serial) for part, serial, *_ in result.late_surface] == [("frame", 13)]
+    assert hhmm(result.late_surface[0][2]) == "08:20"
+    # dispensed at 7:50:10, 15 min of work later is 8:35:10; open until 8:10:10
+    assert [(part, serial) for part, serial, *_ in result.late_mating] == [("frame", 12)]
+
+
+def test_two_shots_wait_for_each_other():
+    rows = hand_rows()
+    rows["Pots"] = [dict(pot="well", part="frame", station="pour", shape="box", length=100, width=50,
+                         depth=40, level=20)]
+    rows["Shots"] = [dict(part="frame", pot="well", shot=1, portion=0.4),
+                     dict(part="frame", pot="well", shot=2, portion=0.6, wait=45)]
+    rows["Stations"].append(dict(station="pour", material="Bond 60", flow=10, takt=600))
+    rows["Builds"][0]["quantity"] = 3
+    result = play(rows, station="pour")
+    # 100 × 50 × 20 mm³ = 100 mL; first shots at 6:00, 6:10, 6:20, 4 s each; second 45 min later
+    assert result.dispensed("parts") == 300 * ML
+    assert result.jobs[0].finished == 3
+    assert result.batches[0].ended == pytest.approx(6 * 3600 + 1200 + 4 + 45 * 60 + 6)
+
+
+def test_calendar():
+    day = Calendar(0.0, 1000.0, [(200.0, 300.0), (500.0, 600.0)])
+    assert day.available == 800.0
+    assert [day.clock(work) for work in (0, 199, 200, 399, 400, 800, 900)] == [
+        0, 199, 300, 499, 600, 1000, 1100,
+    ]  # fmt: skip
+    assert [day.worked(clock) for clock in (0, 250, 300, 550, 1000, 1100)] == [0, 200, 200, 400, 800, 900]
+    assert day.fit(150.0, 60.0) == 300.0
+    assert day.fit(950.0, 60.0) == math.inf
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    quantity=st.integers(1, 60), scrap=st.floats(0, 0.4), life=st.floats(5, 500),
+    share=st.floats(0.05, 1.0), mixer=st.floats(0, 60), purge=st.floats(1, 80),
+    ratio=st.floats(0.1, 10), heel=st.floats(0, 0.5), checks=st.floats(0, 4),
+    hot=st.floats(5, 45), hose=st.floats(0, 150), takt=st.floats(20, 900),
+)  # fmt: skip
+def test_the_balance_always_closes(quantity, scrap, life, share, mixer, purge, ratio, heel, checks,
+                                   hot, hose, takt):  # fmt: skip
+    rows = hand_rows()
+    rows["Materials"][0].update(pot_life=life, ratio_b=ratio)
+    rows["Stations"][0].update(scrap=scrap, purge_share=share, mixer_volume=mixer, purge_volume=purge,
+                               checks=checks, hose_a=hose, hose_b=hose / 2, takt=takt, record="day")
+    rows["Temperatures"] = [dict(record="day", time="06:00", temperature=20),
+                            dict(record="day", time="10:00", temperature=hot)]
+    rows["Components"][1]["heel"] = heel
+    rows["Builds"][0]["quantity"] = quantity
+    rows["Builds"].append(dict(date=MONDAY + datetime.timedelta(days=1), shift="early", part="frame",
+                               quantity=quantity))  # fmt: skip
+    plan = make(rows)
+    store = Store.of(plan)
+    before = {key: sum(lot.left for lot in lots) for key, lots in store.lots.items()}
+    for result in play_plan(plan):
+        for letter in "ab":
+            assert result.balance(letter) == 0
+            assert min(result.used[letter].values()) >= 0
+            assert result.closing[letter] >= 0
+        assert result.jobs[0].finished <= quantity
+        assert result.jobs[0].begun == result.jobs[0].finished + result.jobs[0].scrapped
+    assert before  # the store of the plan itself is not touched by playing it
+    assert before == {
+        key: sum(lot.left for lot in lots) for key, lots in Store.of(plan).lots.items()
+    }
+
+
+@settings(max_examples=25, deadline=None)
+@given(quantity=st.integers(0, 20), more=st.integers(0, 10))
+def test_more_parts_never_use_less(quantity, more):
+    used = []
+    for count in (quantity, quantity + more):
+        rows = hand_rows()
+        rows["Builds"][0]["quantity"] = count
+        used.append(play(rows).drawn("a"))
+    assert used[0] <= used[1]
