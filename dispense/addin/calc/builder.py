@@ -19,6 +19,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from ... import __version__, functions
 from ...errors import DispenseError, Problem
+from ...fields import Field
 from ...registry import Function
 from ...workbook.spell import CALC_SERVICE, calc_method
 from ...workbook.write import atomic_write
@@ -30,20 +31,20 @@ EPOCH = (1980, 1, 1, 0, 0, 0)
 MINIMAL_VERSION = "7.2"
 
 # identifiers of UNOIDL that an argument may not have
-_RESERVED = frozenset(
-    """any attribute boolean bound byte case char const constants constrained context default double
-    enum exception false float get hyper in inout interface long maybeambiguous maybedefault
-    maybevoid method methods module needs object oneway optional out property published raises
-    readonly removable reserved sequence service set short singleton string struct switch transient
-    true type typedef union unsigned void""".split()
-)
+_RESERVED = """
+    any attribute boolean bound byte case char const constants constrained context default
+    double enum exception false float get hyper in inout interface long maybeambiguous
+    maybedefault maybevoid method methods module needs object oneway optional out property
+    published raises readonly removable reserved sequence service set short singleton string
+    struct switch transient true type typedef union unsigned void
+"""
 
 
 def parameter_name(name: str) -> str:
     """An argument's name as UNOIDL allows it: `lead_time` is `leadTime`."""
     first, *rest = name.split("_")
     joined = first + "".join(word.capitalize() for word in rest)
-    return f"{joined}Value" if joined.lower() in _RESERVED else joined
+    return f"{joined}Value" if joined.lower() in _RESERVED.split() else joined
 
 
 def _all() -> list[Function]:
@@ -80,6 +81,13 @@ def _node(name: str, body: str, replace: bool = True) -> str:
     return f"<node oor:name={quoteattr(name)}{mark}>\n{body}</node>\n"
 
 
+def _argument_text(item: Field) -> str:
+    text = argument_help(item)
+    if item.is_required or item.kind not in {"number", "whole"}:
+        return text
+    return f"{text} Leave it out for that; a single blank cell counts as 0 in Calc."
+
+
 def wizard_texts(entries: Iterable[Function]) -> str:
     """CalcAddIns.xcu: what the function wizard shows."""
     nodes = []
@@ -88,7 +96,7 @@ def wizard_texts(entries: Iterable[Function]) -> str:
             _node(
                 parameter_name(item.name),
                 _property("DisplayName", argument_title(item))
-                + _property("Description", argument_help(item)),
+                + _property("Description", _argument_text(item)),
             )
             for item in entry.arguments
         )

@@ -70,9 +70,8 @@ def _load():
     except Exception as error:
         import sys
 
-        reason = "the functions cannot be loaded by LibreOffice's Python {}: {}: {}".format(
-            sys.version.split()[0], type(error).__name__, error
-        )
+        version = sys.version.split()[0]
+        reason = f"LibreOffice's Python {version} cannot load the functions: {error!r}"
         made = {name: _failed(name, reason) for name in NAMES}
     for name, function in made.items():
         setattr(Functions, name, function)

@@ -29,7 +29,7 @@ def _content(cell):
     """A cell's value: number, text, None, or {"error": …}."""
     number = cell.getError()
     if number:
-        return {"error": ERROR_TEXTS.get(number, "Err:{}".format(number))}
+        return {"error": ERROR_TEXTS.get(number, f"Err:{number}")}
     kind = cell.Type.value
     if kind == "EMPTY":
         return None
@@ -58,7 +58,7 @@ class Desk:
             url, "_blank", 0, (_property("Hidden", True),)
         )
         if self.document is None:
-            raise ValueError("cannot be opened: {}".format(path))
+            raise ValueError(f"cannot be opened: {path}")
 
     def close(self):
         if self.document is not None:
@@ -182,7 +182,7 @@ def main(soffice, profile_url):
                 name, *arguments = json.loads(line)
                 answer = {"ok": _plain(getattr(desk, name)(*arguments))}
             except Exception as error:
-                answer = {"error": "{}: {}".format(type(error).__name__, error)}
+                answer = {"error": f"{type(error).__name__}: {error}"}
             print(json.dumps(answer), flush=True)
     finally:
         try:

@@ -4,6 +4,7 @@ Run by LibreOffice's Python: manage.py SOFFICE PROFILE-URL add FILE | remove IDE
 For root, whom `unopkg` refuses this.
 """
 
+import contextlib
 import os
 import pathlib
 import subprocess
@@ -45,8 +46,8 @@ class Consent(unohelper.Base, XCommandEnvironment, XInteractionHandler, XProgres
 
 def start(soffice, profile_url):
     """A headless LibreOffice with this profile: its process and its component context."""
-    pipe = "dispense{}".format(os.getpid())
-    address = "pipe,name={};urp;StarOffice.ComponentContext".format(pipe)
+    pipe = f"dispense{os.getpid()}"
+    address = f"pipe,name={pipe};urp;StarOffice.ComponentContext"
     process = subprocess.Popen(
         [soffice, "--headless", "--norestore", "--nologo", "--nodefault",
          "-env:UserInstallation=" + profile_url, "--accept=" + address]
@@ -62,7 +63,7 @@ def start(soffice, profile_url):
         except Exception as error:
             if time.monotonic() > until or process.poll() not in (None, 0, 81):
                 process.kill()
-                raise SystemExit("LibreOffice does not start: {}".format(error)) from None
+                raise SystemExit(f"LibreOffice does not start: {error}") from None
             time.sleep(0.2)
 
 
@@ -71,10 +72,8 @@ def stop(process, context):
     desktop = context.ServiceManager.createInstanceWithContext(
         "com.sun.star.frame.Desktop", context
     )
-    try:
+    with contextlib.suppress(Exception):  # the connection may break while it closes
         desktop.terminate()
-    except Exception:
-        pass  # the connection may break while it closes
     try:
         process.wait(60)
     except subprocess.TimeoutExpired:
