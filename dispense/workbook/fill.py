@@ -116,7 +116,7 @@ def clean_text(text: str) -> str:
 
 def encode(value: Any, date1904: bool = False) -> Content:
     """A value as a cell's content. `ValueError` says what is allowed instead."""
-    if value is None:
+    if value is None or (type(value) is str and not value):
         return _BLANK
     if isinstance(value, CellError):
         return Content("e", str(value))

@@ -181,8 +181,7 @@ def move_formula(formula: str, rows: int, columns: int = 0) -> str:
     if not rows and not columns:
         return formula
     return "".join(
-        _moved(text, rows, columns) if is_reference else text
-        for text, is_reference in _pieces(formula)
+        _moved(text, rows, columns) if is_reference else text for text, is_reference in _pieces(formula)
     )
 
 
@@ -319,9 +318,9 @@ class References:
     def _cell_row(rows: RowMap, text: str, home: int | None, new_row: int | None) -> str | None:
         number = _number(text)
         new = rows.point(number)
-        follows = new_row is not None and home is not None and not text.startswith("$")
-        if follows and (number == home or new is None):
-            return str(max(1, number + new_row - home))
+        if new_row is not None and home is not None and not text.startswith("$"):  # noqa: SIM102
+            if number == home or new is None:
+                return str(max(1, number + new_row - home))
         return None if new is None else _with_row(text, new)
 
     @staticmethod
@@ -643,6 +642,8 @@ class RowShift:
             if not isinstance(child.tag, str) or child.tag == f"{{{MAIN}}}sheetData":
                 continue
             self._ruled_ranges(child, sheet)
+            if child.getparent() is None:
+                continue
             for item in list(child.iter(etree.Element)):
                 self._element(item, sheet, own)
         if own is not None:
@@ -661,12 +662,22 @@ class RowShift:
             if not new:
                 _remove(item)
                 continue
-            self._ruled_formulas(item, sheet, _top_row(text), _top_row(new))
+            if sparkline:
+                self._sparkline(item, sheet)
+            else:
+                self._ruled_formulas(item, sheet, _top_row(text), _top_row(new))
             if held is item:
                 item.set("sqref", new)
             else:
                 held.text = new
             self._done.update((item, held))
+
+    def _sparkline(self, item: etree._Element, sheet: Sheet) -> None:
+        source = _child(item, "f")
+        if source is not None and source.text:
+            where = f"{sheet.name}, a sparkline"
+            source.text = self._formula(where, source.text, sheet.name, widen=False)
+            self._done.add(source)
 
     def _ruled_formulas(
         self, item: etree._Element, sheet: Sheet, row: int | None, new_row: int | None
@@ -677,9 +688,7 @@ class RowShift:
                 _local(part) in ("formula1", "formula2") and not len(part)
             ):
                 if part.text:
-                    part.text = self._formula(
-                        where, part.text, sheet.name, row=row, new_row=new_row
-                    )
+                    part.text = self._formula(where, part.text, sheet.name, row=row, new_row=new_row)
                 self._done.add(part)
             value = part.get("val") if _local(part) == "cfvo" else None
             if value and part.get("type") not in ("min", "max"):
