@@ -18,9 +18,10 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 __all__ = [
     "ACCENT", "BODY", "BOLD", "BORDER", "CENTRE", "GREY", "HEADER_FILL", "HEADER_FONT",
-    "INPUT_FILL", "LEFT", "LINK", "NOTE", "RESULT_BORDER", "RESULT_FILL", "SECTION", "STAMP",
-    "TITLE", "WARNING_FILL", "WARNING_MARK", "WRAP", "header", "input_cell", "page", "result_cell",
-    "set_width", "stable_bytes", "title", "warning_cell",
+    "HEADER_LEFT", "HEADER_RIGHT", "INPUT_FILL", "LEFT", "LINK", "MIDDLE", "NOTE",
+    "RESULT_BORDER", "RESULT_FILL", "RIGHT", "SECTION", "STAMP", "TITLE", "WARNING_FILL",
+    "WARNING_MARK", "WRAP", "header", "input_cell", "page", "result_cell", "set_width",
+    "stable_bytes", "title", "warning_cell",
 ]  # fmt: skip
 
 ACCENT = "1F4E5F"  # deep teal
@@ -47,10 +48,14 @@ _THIN = Side(style="thin", color=RULE)
 BORDER = Border(left=_THIN, right=_THIN, top=_THIN, bottom=_THIN)
 RESULT_BORDER = Border(bottom=Side(style="medium", color=ACCENT))
 
-LEFT = Alignment(horizontal="left", vertical="top")
+LEFT = Alignment(horizontal="left", vertical="top", indent=1)
+RIGHT = Alignment(horizontal="right", vertical="top")
 CENTRE = Alignment(horizontal="center", vertical="center")
-WRAP = Alignment(vertical="top", wrap_text=True)
-HEADER_ALIGNMENT = Alignment(horizontal="left", vertical="center", wrap_text=True)
+WRAP = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
+MIDDLE = Alignment(vertical="center", wrap_text=True)
+# at the top, clear of the filter button in the lower corner
+HEADER_LEFT = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
+HEADER_RIGHT = Alignment(horizontal="right", vertical="top", wrap_text=True)
 
 STAMP = datetime.datetime(2000, 1, 1)  # of files that must come out the same on any day
 _ZIP_STAMP = (1980, 1, 1, 0, 0, 0)
@@ -61,11 +66,10 @@ def title(cell) -> None:
     cell.font = TITLE
 
 
-def header(cell) -> None:
-    """A column header."""
-    cell.font, cell.fill, cell.alignment, cell.border = (
-        HEADER_FONT, HEADER_FILL, HEADER_ALIGNMENT, BORDER,
-    )  # fmt: skip
+def header(cell, right: bool = False) -> None:
+    """A column header; `right` over numbers."""
+    cell.font, cell.fill, cell.border = HEADER_FONT, HEADER_FILL, BORDER
+    cell.alignment = HEADER_RIGHT if right else HEADER_LEFT
 
 
 def input_cell(cell) -> None:

@@ -32,7 +32,9 @@ from .write import atomic_write
 __all__ = ["new_plan", "plan_bytes", "write_plan"]
 
 HEADER_ROW = 3
+NUMERIC = ("number", "whole")
 LIST_ROWS = 500  # rows that lists and checks reach
+WIDEST = 48  # characters of a column
 PAGE_WIDTH = 220  # characters on one page across, at the smallest print that reads well
 
 HOW_TO = (
@@ -141,12 +143,10 @@ def _write_table(book: Workbook, table: Table, rows: list[Mapping[str, Any]]) ->
     sheet = book.create_sheet(table.name)
     sheet["A1"] = table.name
     style.title(sheet["A1"])
-    sheet["A2"] = table.help[:1].upper() + table.help[1:] + "."
-    sheet["A2"].font = style.NOTE
     first, last = HEADER_ROW + 1, HEADER_ROW + max(len(rows), 1)
     for number, item in enumerate(table.columns, 1):
         head = sheet.cell(HEADER_ROW, number, item.title)
-        style.header(head)
+        style.header(head, right=item.kind in NUMERIC)
         head.comment = _note(item)
         for row in range(first, last + 1):
             given = rows[row - first].get(item.name) if rows else None
@@ -158,18 +158,21 @@ def _write_table(book: Workbook, table: Table, rows: list[Mapping[str, Any]]) ->
     _add_list_name(book, table)
     for number, item in enumerate(table.columns, 1):
         _validate(sheet, item, number)
-    total = _set_widths(sheet, table, last)
+    pages = math.ceil(_set_widths(sheet, table, last) / PAGE_WIDTH)
+    # where the first column is repeated on each page, the help stands beside it and prints once
+    words = sheet.cell(2, 1 if pages == 1 else 2, _sentence(table.help.replace("`", "")))
+    words.font = style.NOTE
     sheet.freeze_panes = sheet.cell(first, 2)
     if table.required:
         sheet.sheet_properties.tabColor = style.ACCENT
-    style.page(sheet, header_row=HEADER_ROW, key_column=1,
-               pages_wide=max(1, math.ceil(total / PAGE_WIDTH)))  # fmt: skip
+    style.page(sheet, header_row=HEADER_ROW, key_column=1, pages_wide=pages)
 
 
 def _write_value(cell, item: Field, value: Any, where: str) -> None:
     """One input cell; a text is never taken for a formula."""
     style.input_cell(cell)
-    cell.alignment = style.WRAP if item.kind == "text" else style.LEFT
+    cell.alignment = (style.WRAP if item.kind == "text" else
+                      style.RIGHT if item.kind in NUMERIC else style.LEFT)  # fmt: skip
     if item.kind == "date":
         cell.number_format = "yyyy-mm-dd"
     elif item.kind == "clock":
@@ -204,9 +207,13 @@ def _day_share(item: Field, value: Any) -> Any:
         return value
 
 
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + "."
+
+
 def _note(item: Field) -> Comment:
     """The note on a header: help, what is allowed, what a blank cell stands for."""
-    lines = [item.help[:1].upper() + item.help[1:] + "."]
+    lines = [_sentence(item.help)]
     if item.refers:
         lines.append(f"Allowed: a name in table {item.refers}.")
     elif item.kind != "text":
@@ -306,23 +313,29 @@ def _shown_width(item: Field, value: Any) -> int:
 
 
 def _set_widths(sheet: Worksheet, table: Table, last: int) -> float:
-    """Column widths from headers and values, the header row's height; returns the total width."""
+    """Column widths from headers and values, row heights from both; returns the total width."""
     total, lines = 0.0, 1
+    heights: dict[int, int] = {}
     for number, item in enumerate(table.columns, 1):
+        shown = {
+            row: _shown_width(item, sheet.cell(row, number).value)
+            for row in range(HEADER_ROW + 1, last + 1)
+        }
         words = max(map(len, item.title.split()))
-        shown = max(
-            (_shown_width(item, sheet.cell(row, number).value)
-             for row in range(HEADER_ROW + 1, min(last, HEADER_ROW + 300) + 1)), default=0,
-        )  # fmt: skip
-        if item.choices:
-            shown = max(shown, *map(len, item.choices))
-        floor = 12 if item.kind in {"text", "choice"} else 8
-        width = min(max(words + 4, shown + 2, floor), 36)
+        floor = 16 if number == 1 else 12 if item.kind in {"text", "choice"} else 8
+        most = max([*shown.values(), *map(len, item.choices)])
+        width = min(max(words + 3, most + 3, floor), WIDEST)
         style.set_width(sheet, number, width)
         total += width
-        lines = max(lines, _lines(item.title, width - 3))
+        lines = max(lines, _lines(item.title, width - 1))
+        for row, count in shown.items():
+            if count > width - 2:
+                text = str(sheet.cell(row, number).value)
+                heights[row] = max(heights.get(row, 1), _lines(text, width - 1))
     sheet.row_dimensions[1].height = 24
-    sheet.row_dimensions[HEADER_ROW].height = 14 * lines + 4
+    sheet.row_dimensions[HEADER_ROW].height = 13 * lines + 8
+    for row, count in heights.items():
+        sheet.row_dimensions[row].height = 13.5 * count + 2
     return total
 
 
@@ -380,7 +393,7 @@ def _write_start(sheet: Worksheet) -> None:
         row = _write_line(sheet, row, style.WARNING_MARK + text, warning=True)
     row = _write_section(sheet, row + 1, "Tables")
     entries = [("Settings", "what holds for the whole plan", False)]
-    entries += [(table.name, table.help, table.required) for table in TABLES]
+    entries += [(table.name, table.help.replace("`", ""), table.required) for table in TABLES]
     for name, text, required in entries:
         link = sheet.cell(row, 2, name)
         link.hyperlink = f"#{name}!A1"
@@ -409,11 +422,11 @@ def _write_line(sheet: Worksheet, row: int, text: str, warning: bool = False) ->
     """One line of text across the page, as high as it needs."""
     sheet.merge_cells(start_row=row, start_column=2, end_row=row, end_column=4)
     cell = sheet.cell(row, 2, text)
-    cell.font, cell.alignment = style.BODY, style.WRAP
+    cell.font, cell.alignment = style.BODY, style.MIDDLE
     if warning:
         style.warning_cell(cell)
         for column in (1, 3, 4):
             sheet.cell(row, column).fill = style.WARNING_FILL
-    sheet.cell(row, 1).alignment = style.LEFT
-    sheet.row_dimensions[row].height = 14 * _lines(text, 100 if warning else 108) + 3
+    sheet.cell(row, 1).alignment = style.CENTRE
+    sheet.row_dimensions[row].height = 14 * _lines(text, 112 if warning else 120) + 4
     return row + 1
