@@ -209,9 +209,8 @@ def test_a_table_takes_any_number_of_rows(samples, totals, count):
     below = last + totals + 2
     assert card[f"A{below}"].value == "Below"
     # a range over all sample rows covers all rows afterwards, on this sheet and on the other
-    if samples > 1 or totals:
-        assert card[f"B{below}"].value == f"=SUM(B4:B{last})"
-        assert sums["A1"].value == f"=SUM(Card!B4:B{last})"
+    assert card[f"B{below}"].value == f"=SUM(B4:B{last})"
+    assert sums["A1"].value == f"=SUM(Card!B4:B{last})"
     assert sums["A2"].value == f"=Card!A{below}"
     assert sums["A3"].value == "=Card!B4+A1"
     merged = {str(item) for item in card.merged_cells.ranges}
@@ -352,7 +351,7 @@ def test_what_stands_beside_a_table_is_not_lost():
     assert sheet["H4"].value == "keep me"
     assert sheet.tables["Left"].ref == "A2:B4"
     assert [sheet["A3"].value, sheet["A4"].value] == ["Left0", None]
-    assert "1 blank rows were left in Left" in filled.report.notes[0]
+    assert "a blank row was left in Left" in filled.report.notes[0]
 
 
 def test_a_row_that_a_formula_needs_is_not_removed():
@@ -367,7 +366,7 @@ def test_a_row_that_a_formula_needs_is_not_removed():
     assert read_back["Sums"]["A3"].value == "=Card!B5+A1"
     assert [cell.value for cell in read_back["Card"][5]] == [None] * 6
     assert read_back["Card"].tables["Shots"].ref == "A3:F6"
-    assert any("blank rows were left in Shots" in note for note in filled.report.notes)
+    assert any("blank row was left in Shots" in note for note in filled.report.notes)
 
 
 # -------------------------------------------------------------------------------------- rows
@@ -690,6 +689,79 @@ def test_the_template_is_never_written_over(tmp_path):
     with pytest.raises(DispenseError, match="never written over"):
         fill_template(path, {"day": 1}).save(path, forbid=[path])
     assert path.read_bytes() == before
+
+
+def test_a_chart_of_one_sample_row_covers_all_rows():
+    def build(made):
+        sheet = made.add_worksheet("S")
+        sheet.add_table("A1:B2", {"name": "T", "columns": [{"header": "A"}, {"header": "B"}]})
+        chart = made.add_chart({"type": "line"})
+        for name in ("=S!$B$1", "=S!$A$2"):
+            chart.add_series({"name": name, "values": "=S!$B$2"})
+        sheet.insert_chart("D1", chart)
+        made.define_name("all_parts", "=S!$A$2:$A$2")
+        made.define_name("first_part", "=S!$A$2")
+
+    filled = fill_template(book(build), {}, {"T": [{"B": n} for n in range(3)]})
+    chart = filled.package.read("xl/charts/chart1.xml").decode()
+    # values follow the table, names of series stay single cells
+    assert re.findall(r"<c:f>(.*?)</c:f>", chart) == ["S!$B$1", "S!$B$2:$B$4"] + [
+        "S!$A$2",
+        "S!$B$2:$B$4",
+    ]
+    names = {item.name: item.text for item in filled.package.defined_names}
+    assert names == {"all_parts": "S!$A$2:$A$4", "first_part": "S!$A$2"}
+
+
+def test_links_and_filters_of_sample_rows_go_with_the_samples():
+    def build(made):
+        sheet = made.add_worksheet("S")
+        sheet.add_table("A1:B3", {"name": "T", "columns": [{"header": "A"}, {"header": "B"}]})
+        sheet.write_url("A2", "https://example.org/", string="sample")
+        sheet.write_url("A9", "https://example.org/", string="below")
+        sheet.set_row(2, None, None, {"hidden": True})
+
+    filled = fill_template(book(build), {}, {"T": [{"A": "x"}] * 4})
+    sheet = read(filled)["S"]
+    assert sheet["A2"].hyperlink is None
+    assert sheet["A11"].hyperlink.target == "https://example.org/"
+    assert not any(sheet.row_dimensions[row].hidden for row in range(2, 6))
+    assert any("hidden sample rows of T are shown" in note for note in filled.report.notes)
+
+
+def test_form_controls_follow_the_rows():
+    """A tick box below the table, as spreadsheets since 2010 write it."""
+    control = (
+        '<mc:AlternateContent xmlns:mc="http://schemas.openxmlformats.org/markup-compatibility/2006">'
+        '<mc:Choice Requires="x14"><controls><control shapeId="1025" r:id="rId80" name="Tick">'
+        '<controlPr defaultSize="0" linkedCell="$C$12"><anchor moveWithCells="1">'
+        '<from><xdr:col xmlns:xdr="{xdr}">4</xdr:col><xdr:colOff xmlns:xdr="{xdr}">0</xdr:colOff>'
+        '<xdr:row xmlns:xdr="{xdr}">11</xdr:row><xdr:rowOff xmlns:xdr="{xdr}">0</xdr:rowOff></from>'
+        '<to><xdr:col xmlns:xdr="{xdr}">5</xdr:col><xdr:colOff xmlns:xdr="{xdr}">0</xdr:colOff>'
+        '<xdr:row xmlns:xdr="{xdr}">12</xdr:row><xdr:rowOff xmlns:xdr="{xdr}">0</xdr:rowOff></to>'
+        "</anchor></controlPr></control></controls></mc:Choice></mc:AlternateContent>"
+    ).replace("{xdr}", "http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing")
+    properties = (
+        '<formControlPr xmlns="http://schemas.microsoft.com/office/spreadsheetml/2009/9/main" '
+        'objectType="CheckBox" fmlaLink="$C$12" lockText="1"/>'
+    )
+    data = rebuild(
+        simple_template(),
+        {"xl/ctrlProps/ctrlProp1.xml": properties.encode()},
+        {
+            SHEET: lambda text: text.replace("<tableParts", control + "<tableParts"),
+            "xl/worksheets/_rels/sheet1.xml.rels": link("rId80", "ctrlProp", "../ctrlProps/ctrlProp1.xml"),
+            "[Content_Types].xml": content_types(
+                ("xl/ctrlProps/ctrlProp1.xml", "application/vnd.ms-excel.controlproperties+xml")
+            ),
+        },
+    )
+    package = fill_template(data, {}, {"Shots": rows(5)}).package
+    text = package.read(SHEET).decode()
+    # three rows more above it: C12 becomes C15, and zero-based rows 11 and 12 become 14 and 15
+    assert 'linkedCell="$C$15"' in text
+    assert re.findall(r"<xdr:row(?: [^>]*)?>(\d+)<", text) == ["14", "15"]
+    assert b'fmlaLink="$C$15"' in package.read("xl/ctrlProps/ctrlProp1.xml")
 
 
 # ------------------------------------------------------------------------------ cached values

@@ -305,3 +305,13 @@ def test_damaged_xml_is_refused_or_harmless(good):
                     fill_template(data, {"day": 1, "who": "x"}, {"Shots": [{"Part": "a"}] * 3})
                 except DispenseError as error:
                     assert str(error)
+
+
+def test_xml_nested_without_end(good):
+    """The parser's own bound on depth holds; nothing recurses."""
+    deep = "<x>" * 100_000 + "</x>" * 100_000
+    data = rebuild(good, change={SHEET: lambda text: text.replace("<sheetData>", deep, 1)})
+    with pytest.raises(FileError, match="not well-formed") as caught:
+        fill_template(data, {"day": 1})
+    assert SHEET in str(caught.value)
+    assert "\n" not in str(caught.value)

@@ -626,9 +626,10 @@ class _Filling:
         count = max(count, self._rows_beside(group, count))
         names = " and ".join(table.name for table in group.tables)
         if count > wanted:
+            rows = "a blank row was" if count - wanted == 1 else f"{count - wanted} blank rows were"
             self.report.note(
-                f"{sheet}: {count - wanted} blank rows were left in {names}, because something "
-                "beside it or a formula needs them"
+                f"{sheet}: {rows} left in {names}, because something beside the table or a "
+                "formula needs the place"
             )
         if group.first + count - 1 > MAX_ROW:
             raise TemplateError(Problem(sheet, message=f"{names} has more rows than a sheet"))
@@ -691,12 +692,33 @@ class _Filling:
         kept = min(band.rows, band.count)
         patterns = {table.name: self._patterns(table, grid, first, kept) for table in group.tables}
         sources = [grid.rows.get(first + index) for index in range(kept)]
+        self._show_rows(sources, group)
         for index in range(kept, band.count):
             self._new_row(grid, sources[index % kept], first + index)
         for table in group.tables:
             for index in range(band.count):
                 self._fill_row(table, grid, first + index, index, patterns[table.name])
         self._copy_sparklines(grid, group, first, kept, band.count)
+        self._drop_links(grid, group, first, kept)
+
+    def _show_rows(self, rows: Iterable[etree._Element | None], group: _Group) -> None:
+        """Sample rows that a filter hid would hide what is filled into them."""
+        for row in rows:
+            if row is not None and row.attrib.pop("hidden", None) in ("1", "true"):
+                names = " and ".join(table.name for table in group.tables)
+                self.report.note(f"hidden sample rows of {names} are shown; filter them again")
+
+    @staticmethod
+    def _drop_links(grid: Grid, group: _Group, first: int, kept: int) -> None:
+        """The links of sample values go with the values."""
+        links = grid.root.find(f"{{{MAIN}}}hyperlinks")
+        for item in list(() if links is None else links):
+            top, left, bottom, right = split_range(item.get("ref", "A1"))
+            inside = any(t.first_column <= left and right <= t.last_column for t in group.tables)
+            if inside and first <= top and bottom < first + kept:
+                links.remove(item)
+        if links is not None and not len(links):
+            grid.root.remove(links)
 
     @staticmethod
     def _new_row(grid: Grid, source: etree._Element | None, number: int) -> None:

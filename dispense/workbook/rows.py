@@ -267,16 +267,18 @@ class References:
         new_row: int | None = None,
         widen: bool = True,
         fixed_only: bool = False,
+        series: bool = False,
     ) -> str:
         """A formula of `sheet` after the rows have moved.
 
         `row` is the row the formula stands in (of a conditional format, the first of its range) and
-        `new_row` where that row goes. `fixed_only` leaves rows without a `$` alone.
+        `new_row` where that row goes. `fixed_only` leaves rows without a `$` alone. In a chart's
+        `series` a single cell covers a table of one row.
         """
         if not self.concerns(formula, sheet):
             return formula
         return "".join(
-            self._reference(text, sheet, row, new_row, widen, fixed_only) if marked else text
+            self._reference(text, sheet, row, new_row, widen, fixed_only, series) if marked else text
             for text, marked in _pieces(formula)
         )
 
@@ -288,6 +290,7 @@ class References:
         new_row: int | None,
         widen: bool,
         fixed_only: bool,
+        series: bool,
     ) -> str:
         found = _REFERENCE.fullmatch(text)
         if not found:
@@ -301,6 +304,10 @@ class References:
         if fixed_only and not (first.startswith("$") and (last or "$").startswith("$")):
             return text
         home = row if target.lower() == sheet.lower() else None
+        span = rows.span(_number(first), _number(first)) if series and last is None else None
+        if span and span[1] > span[0]:
+            start, end = (found["c1"] + _with_row(first, row) for row in span)
+            return f"{found['sheet'] or ''}{start}:{end}"
         if last is None:
             new = self._cell_row(rows, first, home, new_row)
             if new is None:
@@ -913,9 +920,7 @@ class RowShift:
                 local = item.get("localSheetId")
                 scope = sheets[int(local)].name if local and int(local) < len(sheets) else ""
                 if item.text:
-                    item.text = self._formula(
-                        f"name {item.get('name')}", item.text, scope, widen=False, fixed_only=True
-                    )
+                    item.text = self._formula(f"name {item.get('name')}", item.text, scope, fixed_only=True)
 
         self._edit_if_changed(part, work)
 
@@ -927,7 +932,11 @@ class RowShift:
                     if _local(item) in ("f", "sqref") and item.text:
                         label = any(_local(up) == "tx" for up in item.iterancestors())
                         item.text = self._formula(
-                            f"chart {part.rpartition('/')[2]}", item.text, "", widen=not label
+                            f"chart {part.rpartition('/')[2]}",
+                            item.text,
+                            "",
+                            widen=not label,
+                            series=not label,
                         )
 
             self._edit_if_changed(part, work)
