@@ -87,13 +87,13 @@ class NthOrder:
 
     def rate(self, degree, temperature):
         """dα/dt, 1/s."""
-        rest = np.clip(1.0 - degree, 0.0, 1.0)
+        rest = np.maximum(1.0 - degree, 0.0)
         return self.constants(temperature)[0] * rest**self.order
 
     def slopes(self, degree, temperature) -> tuple:
         """dα/dt and its derivatives by degree and by temperature."""
         (constant,) = self.constants(temperature)
-        rest = np.clip(1.0 - degree, 0.0, 1.0)
+        rest = np.maximum(1.0 - degree, 0.0)
         rate = constant * rest**self.order
         by_degree = -self.order * rate / np.maximum(rest, _LEAST)
         return rate, by_degree, rate * (self.energy / GAS_CONSTANT) / temperature**2
@@ -135,13 +135,13 @@ class Kamal:
 
     def rate(self, degree, temperature):
         """dα/dt, 1/s."""
-        degree = np.clip(degree, 0.0, 1.0)
+        degree = np.minimum(np.maximum(degree, 0.0), 1.0)
         return self.drive(degree, *self.constants(temperature)) * (1.0 - degree) ** self.order
 
     def slopes(self, degree, temperature) -> tuple:
         """dα/dt and its derivatives by degree and by temperature."""
         plain, auto = self.constants(temperature)
-        degree = np.clip(degree, 0.0, 1.0)
+        degree = np.minimum(np.maximum(degree, 0.0), 1.0)
         rest = 1.0 - degree
         some = np.maximum(degree, _LEAST)
         grown = degree**self.power
