@@ -456,7 +456,7 @@ def _closing(gap_start, gap_end, power):
     examples=(
         example((2, 7, 3, 0.5, 100), 0.1097458848, "the film integrated numerically"),
     ),
-    formula="viscosity*area^3/(5*line_force*gap_end^5)*(1 - (gap_end/gap_start)^5)/1000",
+    formula="viscosity*area^3/(5*line_force*gap_end^5)*(1 - (gap_end/gap_start)^5)/1000000",
 )  # fmt: skip
 def bead_squeeze_time(line_force, area, gap_start, gap_end, viscosity):
     """Time to press a long bead from one gap to another.
