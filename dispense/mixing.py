@@ -43,6 +43,10 @@ def _volume_parts(ratio_a, ratio_b, density_a, density_b, basis):
                 (66.34146341463415, 33.65853658536585, 76.29268292682927, 34.33170731707317),
                 "volume ratio 1.15·45/(1.02·100) : 1 = 1 : 0.50735294, by hand"),
     ),
+    formula='LET(by_mass,IF(ISOMITTED(basis),FALSE,basis="mass"),'
+    "part_a,ratio_a/IF(by_mass,density_a,1),part_b,ratio_b/IF(by_mass,density_b,1),"
+    "share,part_a/(part_a+part_b),CHOOSE({1,2,3,4},volume*share,volume*(1-share),"
+    "volume*share*density_a,volume*(1-share)*density_b))",
 )  # fmt: skip
 def mix_split(volume, ratio_a, ratio_b, density_a, density_b, basis="volume"):
     """Volumes and masses of A and B in a mixed volume.
@@ -179,7 +183,9 @@ def hardener_phr(epoxide_weight, amine_weight, stoichiometry=1.0):
         example(([80, 10, 10], [189, 183, None]), 209.2377495, "published worked example: 209"),
         example(([1, 1], [200, 200]), 200.0, "equal ingredients"),
     ),
-    formula="SUM(masses)/SUM(IFERROR(masses/epoxide_weights,0))",
+    formula="IF((ROWS(masses)=ROWS(epoxide_weights))*(COLUMNS(masses)=COLUMNS(epoxide_weights)),"
+    'IF(SUM((masses="")*(epoxide_weights<>""))=0,'
+    "SUM(masses)/SUM(IFERROR(masses/epoxide_weights,0)),SQRT(-1)),SQRT(-1))",
 )  # fmt: skip
 def blend_epoxide_weight(masses, epoxide_weights):
     """Epoxide equivalent weight of a blend of resins and fillers.

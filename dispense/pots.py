@@ -270,7 +270,7 @@ _APART = requires(lambda diameter, pitch: pitch >= diameter, "pitch", "the diame
         example((1, 1), 0.09310031788, "1 − π/(2√3), densest packing 0.9069"),
         example((18.4, 20), 0.2324001091, "triangle less three sectors, geometry library"),
     ),
-    formula="1-PI()*diameter^2/(2*SQRT(3)*pitch^2)",
+    formula="IF(pitch>=diameter,1-PI()*diameter^2/(2*SQRT(3)*pitch^2),SQRT(-1))",
 )
 def hex_void(diameter, pitch):
     """Free share between cells in a hexagonal field.
@@ -293,7 +293,7 @@ def hex_void(diameter, pitch):
         example((18.4, 20), 0.3352389945, "1 − π·18.4²/(4·20²), by hand"),
         example((1, 1), 0.2146018366, "1 − π/4"),
     ),
-    formula="1-PI()*diameter^2/(4*pitch^2)",
+    formula="IF(pitch>=diameter,1-PI()*diameter^2/(4*pitch^2),SQRT(-1))",
 )
 def square_void(diameter, pitch):
     """Free share between cells in a square field.
@@ -327,7 +327,7 @@ def square_void(diameter, pitch):
         example((1200, 760, 0.02, 5, 0.04), 454.1666667, "440·0.98/0.96 + 5, by hand"),
         example((1200, 763.4070148), 436.5929852, "100 cells of 18 mm to 30 mm in 200 × 200 mm"),
     ),
-    formula="(cavity-displaced)*(1-IF(ISOMITTED(unfilled),0,unfilled))"
+    formula="IF(displaced<=cavity,cavity-displaced,SQRT(-1))*(1-IF(ISOMITTED(unfilled),0,unfilled))"
     "/(1-IF(ISOMITTED(shrinkage),0,shrinkage))+IF(ISOMITTED(extra),0,extra)",
 )  # fmt: skip
 def pot_fill(cavity, displaced, unfilled=0.0, extra=0.0, shrinkage=0.0):

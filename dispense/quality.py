@@ -44,6 +44,10 @@ def _given(values):
         example(([14, 16, 18], 8, 20), (16.0, 2.0, 1.0, 0.6666666667),
                 "NIST e-Handbook 6.1.6: mean 16, sd 2, limits 8 and 20 give 1.0 and 0.6667"),
     ),
+    formula="LET(mean,IF(high>low,AVERAGE(weights),SQRT(-1)),"
+    "sd,IF((MAX(weights)>MIN(weights))*(high>low),STDEV(weights),SQRT(-1)),"
+    "near,IF(high-mean<mean-low,high-mean,mean-low),"
+    "CHOOSE({1,2,3,4},mean,sd,(high-low)/(6*sd),near/(3*sd)))",
 )  # fmt: skip
 def shot_capability(weights, low, high):
     """Mean, standard deviation, Cp and Cpk of shot weights.
@@ -139,7 +143,7 @@ def control_limits(subgroups):
         example(([0.10, 0.05, 0.20],), 0.2291287847, "√0.0525, by hand"),
         example(([25, 9.7, 2.9, 16.6],), 32.0, "GUM H.1, end gauge: 32 nm, from memory", 0.02),
     ),
-    formula="SQRT(SUMSQ(parts))",
+    formula="IF(SUM(1*(parts<>\"\"))>0,SQRT(SUMSQ(parts)),SQRT(-1))",
 )  # fmt: skip
 def tolerance_rss(parts):
     """Combined tolerance as the root sum of squares.

@@ -30,8 +30,11 @@ def functions_without_examples(*categories: str) -> list[str]:
             if entry.category in categories and not entry.examples and not entry.table]  # fmt: skip
 
 
-def published_value(name: str, arguments: tuple) -> float | str:
-    """The function's published closed form, computed by an independent spreadsheet engine."""
+def published_value(name: str, arguments: tuple):
+    """The function's published closed form, computed by an independent spreadsheet engine.
+
+    One value, or a list where the function returns several.
+    """
     ironcalc = pytest.importorskip("ironcalc")
     entry = FUNCTIONS[name]
     names = [item.name if item.is_required else f"[{item.name}]" for item in entry.arguments]
@@ -39,8 +42,8 @@ def published_value(name: str, arguments: tuple) -> float | str:
     given = ",".join(_literal(value) for value in arguments)
     book.set_user_input(0, 1, 1, f"=LAMBDA({','.join(names)},{entry.formula})({given})")
     book.evaluate()
-    value = book.get_cell_value(0, 1, 1)
-    return value
+    values = [book.get_cell_value(0, 1, column + 1) for column in range(len(entry.returns))]
+    return values[0] if len(values) == 1 else values
 
 
 def _literal(value) -> str:
@@ -49,7 +52,7 @@ def _literal(value) -> str:
     if isinstance(value, str):
         return f'"{value}"'
     if isinstance(value, list):
-        return "{" + ",".join("0" if part is None else repr(part) for part in value) + "}"
+        return "{" + ",".join("0" if part is None else _literal(part) for part in value) + "}"
     return repr(value)
 
 

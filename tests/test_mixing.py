@@ -153,3 +153,7 @@ def test_published_form_of_other_branches():
     check_published("FOAM_DENSITY", (1.16, 0.15, 0.1, 0.03))
     check_published("MIX_DENSITY", (100.0, 45.0, 1.15, 1.02, "mass"))
     assert published_value("RATIO_ERROR", (100, 50, 2, 1)) == "#NUM!"
+
+
+def test_published_form_of_a_blend_that_is_refused():
+    assert published_value("BLEND_EPOXIDE_WEIGHT", ([1, 2], [200])) == "#NUM!"

@@ -345,3 +345,9 @@ def test_published_form_of_each_shape(shape):
         check_published("CAVITY_VOLUME", (shape, 140.0, 100.0, SQUARE[shape], 4.0))
     else:
         assert published_value("CAVITY_VOLUME", (shape, 40.0, 100.0, 90.0, 4.0)) == "#NUM!"
+
+
+def test_published_form_where_there_is_no_answer():
+    assert published_value("HEX_VOID", (20, 18)) == "#NUM!"
+    assert published_value("SQUARE_VOID", (20, 18)) == "#NUM!"
+    assert published_value("POT_FILL", (100, 101)) == "#NUM!"

@@ -7,7 +7,13 @@ from importlib.resources import files
 
 import numpy as np
 import pytest
-from handbook import check_example, check_published, examples_of, functions_without_examples
+from handbook import (
+    check_example,
+    check_published,
+    examples_of,
+    functions_without_examples,
+    published_value,
+)
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
@@ -182,3 +188,9 @@ def test_rss_of_nothing_is_refused():
 )
 def test_published_form_of_examples(name, example):
     check_published(name, example.arguments)
+
+
+def test_published_form_where_there_is_no_answer():
+    assert published_value("SHOT_CAPABILITY", ([1.0, 2.0], 5, 3))[2] == "#NUM!"
+    assert published_value("SHOT_CAPABILITY", ([1.0, 1.0], 0, 3))[2] == "#NUM!"
+    assert published_value("TOLERANCE_RSS", (["", ""],)) == "#NUM!"
