@@ -669,6 +669,41 @@ def test_nothing_given_changes_nothing(simple):
     assert parts == {SHEET, "xl/worksheets/sheet2.xml"}
 
 
+def test_the_calculation_chain_never_names_a_cell_without_formula():
+    """A chain entry for a cell without a formula makes a spreadsheet call the file damaged."""
+    part = "xl/calcChain.xml"
+    chain_type = "application/vnd.openxmlformats-officedocument.spreadsheetml.calcChain+xml"
+    listed = f'<calcChain xmlns="{MAIN}"><c r="D4" i="1"/></calcChain>'
+    data = rebuild(
+        simple_template(1),
+        {part: listed.encode()},
+        {
+            "[Content_Types].xml": content_types((part, chain_type)),
+            "xl/_rels/workbook.xml.rels": link("rId90", "calcChain", "calcChain.xml"),
+        },
+    )
+    assert part in fill_template(data, {"day": 1}, {"Shots": rows(1)}).package
+    for count in (0, 2):
+        assert part not in fill_template(data, {"day": 1}, {"Shots": rows(count)}).package
+
+
+def test_a_template_saved_by_openpyxl_fills_alike():
+    """Other writers spell paths, texts and attributes in other ways."""
+    out = io.BytesIO()
+    openpyxl.load_workbook(io.BytesIO(simple_template())).save(out)
+    ours, theirs = (
+        read(fill_template(data, {"who": "me"}, {"Shots": rows(7)}))
+        for data in (simple_template(), out.getvalue())
+    )
+    for name in ("Card", "Sums"):
+        cells = [
+            {cell.coordinate: cell.value for row in made[name].iter_rows() for cell in row}
+            for made in (ours, theirs)
+        ]
+        assert cells[0] == cells[1]
+    assert theirs["Card"].tables["Shots"].ref == "A3:F11"
+
+
 def test_a_spreadsheet_template_becomes_a_workbook(tmp_path):
     data = rebuild(
         simple_template(),
@@ -711,6 +746,60 @@ def test_a_chart_of_one_sample_row_covers_all_rows():
     ]
     names = {item.name: item.text for item in filled.package.defined_names}
     assert names == {"all_parts": "S!$A$2:$A$4", "first_part": "S!$A$2"}
+
+
+def test_all_stored_values_of_a_chart_are_refreshed():
+    """Categories in two columns, labels from cells, a cell with text among numbers."""
+    labels = (
+        '<c:extLst><c:ext uri="{02D57815-91ED-43cb-92C2-25804820EDAC}" '
+        'xmlns:c15="http://schemas.microsoft.com/office/drawing/2012/chart"><c15:datalabelsRange>'
+        '<c15:f>S!$A$2:$A$3</c15:f><c15:dlblRangeCache><c:ptCount val="1"/>'
+        '<c:pt idx="0"><c:v>old</c:v></c:pt></c15:dlblRangeCache></c15:datalabelsRange></c:ext>'
+        "</c:extLst></c:ser>"
+    )
+
+    def build(made):
+        sheet = made.add_worksheet("S")
+        headers = [{"header": name} for name in ("Day", "Shift", "Volume")]
+        sheet.add_table("A1:C3", {"name": "T", "columns": headers})
+        chart = made.add_chart({"type": "column"})
+        chart.add_series({"categories": "=S!$A$2:$B$3", "values": "=S!$C$2:$C$3"})
+        chart.add_series({"values": "=(S!$C$2,S!$C$3)"})
+        sheet.insert_chart("E1", chart)
+
+    data = rebuild(
+        book(build),
+        change={
+            "xl/charts/chart1.xml": lambda text: re.sub(
+                r"<c:cat>.*?(<c:f>.*?</c:f>).*?</c:cat>",
+                r"<c:cat><c:multiLvlStrRef>\1</c:multiLvlStrRef></c:cat>",
+                text.replace("</c:ser>", labels, 1),
+            )
+        },
+    )
+    given = [
+        {"Day": "Mo", "Shift": "a", "Volume": 1.5},
+        {"Day": None, "Shift": "b", "Volume": "none"},
+        {"Day": "Tu", "Shift": 3, "Volume": CellError("#N/A")},
+    ]
+    package = fill_template(data, {}, {"T": given}).package
+    root = package.tree("xl/charts/chart1.xml")
+
+    def points(item):
+        return {int(point.get("idx")): point[0].text for point in item if point.tag.endswith("}pt")}
+
+    found = {
+        kind: [item for item in root.iter() if str(item.tag).endswith("}" + kind)]
+        for kind in ("lvl", "numCache", "dlblRangeCache")
+    }
+    # ECMA-376 part 1, 21.2.2.95: the first level is the innermost label
+    assert [points(item) for item in found["lvl"]] == [
+        {0: "a", 1: "b", 2: "3"},
+        {0: "Mo", 2: "Tu"},
+    ]
+    # the text is no number and leaves a gap, as a spreadsheet stores it
+    assert points(found["numCache"][0]) == {0: "1.5", 2: "#N/A"}
+    assert points(found["dlblRangeCache"][0]) == {0: "Mo", 2: "Tu"}
 
 
 def test_links_and_filters_of_sample_rows_go_with_the_samples():

@@ -50,6 +50,7 @@ from dispense.workbook.rows import (
     RowShift,
     area_cells,
     chart_parts,
+    drop_calculation_chain,
     expand_shared,
     move_formula,
     renumber,
@@ -83,6 +84,13 @@ Evaluate = Callable[[Package], Mapping[tuple[str, str], Any] | Evaluated]
 _C, _F, _V, _IS, _T = (f"{{{MAIN}}}{name}" for name in ("c", "f", "v", "is", "t"))
 _SPACE = "{http://www.w3.org/XML/1998/namespace}space"
 _CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
+_C15 = "http://schemas.microsoft.com/office/drawing/2012/chart"
+_CACHES = {  # what holds a reference in a chart, and what holds the values stored with it
+    f"{{{_CHART}}}numRef": f"{{{_CHART}}}numCache",
+    f"{{{_CHART}}}strRef": f"{{{_CHART}}}strCache",
+    f"{{{_CHART}}}multiLvlStrRef": f"{{{_CHART}}}multiLvlStrCache",
+    f"{{{_C15}}}datalabelsRange": f"{{{_C15}}}dlblRangeCache",
+}
 _X14 = "http://schemas.microsoft.com/office/spreadsheetml/2009/9/main"
 _XM = "http://schemas.microsoft.com/office/excel/2006/main"
 _LONGEST_TEXT = 32_767
@@ -568,6 +576,7 @@ class _Filling:
         self.floors = floors
         self.report = Report(notes=list(plan.notes))
         self._grids: dict[str, Grid] = {}
+        self._formulas_gone = False
 
     def grid(self, sheet: Sheet) -> Grid:
         """The cells of a sheet, to be edited."""
@@ -587,6 +596,8 @@ class _Filling:
         for sheet, groups in self.plan.bands.items():
             for group, band in zip(groups, maps[sheet].bands, strict=True):
                 self._fill_group(group, band, maps[sheet])
+        if self._formulas_gone:
+            drop_calculation_chain(self.package)
 
     def _write_named(self, target: _Target, content: Content) -> None:
         grid = self.grid(target.sheet)
@@ -773,6 +784,8 @@ class _Filling:
                 if content.kind == "blank":
                     continue
                 cell = grid.cell(row, column)
+            elif cell.find(_F) is not None:
+                self._formulas_gone = True
             set_content(cell, content)
             if content.is_date:
                 header = table.columns[column - table.first_column]
@@ -902,6 +915,7 @@ def _value_changes(
 ) -> dict[str, Content]:
     changes: dict[str, Content] = {}
     blocks: list[tuple[int, int, int, int]] = []
+    date1904 = package.date1904
     for row, column, address, cell in iter_cells(package.tree(sheet.part)):
         formula = cell.find(_F)
         if formula is None:
@@ -909,7 +923,7 @@ def _value_changes(
                 continue
         elif formula.get("t") in ("array", "dataTable") and ":" in formula.get("ref", ""):
             blocks.append(split_range(formula.get("ref", "A1")))
-        content = _formula_content(values.get((sheet.name.lower(), address)), package.date1904)
+        content = _formula_content(values.get((sheet.name.lower(), address)), date1904)
         if content.kind == "blank":
             missing.append(f"{sheet.name}!{address}")
         if content != _stored(cell):
@@ -990,25 +1004,32 @@ def _ask_for_calculation(package: Package) -> None:
 def refresh_charts(package: Package) -> list[str]:
     """Bring the values stored in charts up to those of the cells; returns notes."""
     notes: list[str] = []
+    with sound_xml(package):
+        _refresh_all(package, notes)
+    return notes
+
+
+def _refresh_all(package: Package, notes: list[str]) -> None:
     lookup = _Lookup(package)
     for part in chart_parts(package):
+        name = part.rpartition("/")[2]
         if package.tree(part).tag != f"{{{_CHART}}}chartSpace":
+            notes.append(f"chart {name}: its stored values are left to the spreadsheet")
             continue
         was_edited = package.is_edited(part)
         root = package.edit(part)
         before = etree.tostring(root)
-        for kind in ("numRef", "strRef", "multiLvlStrRef"):
-            for item in root.iter(f"{{{_CHART}}}{kind}"):
-                source = item.findtext(f"{{{_CHART}}}f") or ""
-                areas = lookup.areas(source)
+        for source, cache in _CACHES.items():
+            for item in root.iter(source):
+                formula = item.find(f"{source.partition('}')[0]}}}f")
+                text = "" if formula is None else formula.text or ""
+                areas = lookup.areas(text)
                 if areas is None:
-                    name = part.rpartition("/")[2]
-                    notes.append(f"chart {name}: the stored values of {source} were left as is")
+                    notes.append(f"chart {name}: the stored values of {text} were left as is")
                 else:
-                    _refresh_cache(item, kind, areas, lookup)
+                    _refresh_cache(item, formula, cache, areas, lookup)
         if not was_edited and etree.tostring(root) == before:
             package.revert(part)
-    return notes
 
 
 class _Lookup:
@@ -1043,27 +1064,28 @@ class _Lookup:
 
 def _refresh_cache(
     item: etree._Element,
-    kind: str,
+    formula: etree._Element,
+    name: str,
     areas: Sequence[tuple[Sheet, tuple[int, int, int, int]]],
     lookup: _Lookup,
 ) -> None:
-    name = f"{{{_CHART}}}{kind.replace('Ref', 'Cache')}"
+    numeric = name.endswith("}numCache")
     cache = item.find(name)
     if cache is None:
         cache = etree.Element(name)
-        item.find(f"{{{_CHART}}}f").addnext(cache)
-        if kind == "numRef":
+        formula.addnext(cache)
+        if numeric:
             etree.SubElement(cache, f"{{{_CHART}}}formatCode").text = "General"
     for child in list(cache):
         if child.tag.rpartition("}")[2] in ("ptCount", "pt", "lvl"):
             cache.remove(child)
     extension = cache.find(f"{{{_CHART}}}extLst")
     place = len(cache) if extension is None else cache.index(extension)
-    if kind == "multiLvlStrRef":
+    if name.endswith("}multiLvlStrCache"):
         pieces = _level_elements(areas[0], lookup)
     else:
         values = [value for area in areas for value in _area_values(area, lookup)]
-        pieces = [_count_element(len(values)), *_point_elements(values, kind == "numRef")]
+        pieces = [_count_element(len(values)), *_point_elements(values, numeric)]
     for offset, piece in enumerate(pieces):
         cache.insert(place + offset, piece)
 
