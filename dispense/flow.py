@@ -418,7 +418,8 @@ _RADIUS = number("radius", "mm", "radius of the round pressed face, filled to it
     ),
     formula="LET(power, IF(ISOMITTED(index), 1, index), grow, (power + 1)/power, "
     "(2*power + 1)/power/grow*(2*PI()*consistency*radius^2/1000000*(radius/gap_end)^(power + 1)"
-    "/((power + 3)*force))^(1/power)*(1 - (gap_end/gap_start)^grow))",
+    "/((power + 3)*force))^(1/power)*IF(gap_end <= gap_start, 1 - (gap_end/gap_start)^grow, "
+    "SQRT(-1)))",
 )  # fmt: skip
 def squeeze_time(force, radius, gap_start, gap_end, consistency, index=1.0):
     """Time to press a film between round faces from one gap to another.
@@ -456,7 +457,8 @@ def _closing(gap_start, gap_end, power):
     examples=(
         example((2, 7, 3, 0.5, 100), 0.1097458848, "the film integrated numerically"),
     ),
-    formula="viscosity*area^3/(5*line_force*gap_end^5)*(1 - (gap_end/gap_start)^5)/1000000",
+    formula="IF(gap_end <= gap_start, viscosity*area^3/(5*line_force*gap_end^5)"
+    "*(1 - (gap_end/gap_start)^5)/1000000, SQRT(-1))",
 )  # fmt: skip
 def bead_squeeze_time(line_force, area, gap_start, gap_end, viscosity):
     """Time to press a long bead from one gap to another.
