@@ -320,6 +320,9 @@ def square_void(diameter, pitch):
     equation="V = (cavity − displaced)(1 − unfilled)/(1 − shrinkage) + extra",
     source="conservation of volume; shrinkage by volume as in ISO 3521",
     valid="shrinkage by volume from liquid to cured; all of it is made up by the pour",
+    notes="A pour heats as it cures, the more the larger it is, and cells must not get hot: check "
+    "PEAK_TEMPERATURE before pouring round cells, and follow the cell maker's limit and the safety "
+    "data sheet.",
     requires=(
         requires(lambda cavity, displaced: displaced <= cavity, "displaced", "at most the cavity"),
     ),
