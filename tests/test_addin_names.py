@@ -1,0 +1,418 @@
+"""Functions as LAMBDA names: evaluated by two independent engines and held against the registry.
+
+IronCalc loads the built workbook and computes single cells; pyOpenVBA's formula engine computes
+ranges, which IronCalc's ISNUMBER and ISERROR do not go through element by element.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+import re
+import zipfile
+
+import pytest
+from lxml import etree
+
+from dispense.addin import names
+from dispense.addin.listing import literal
+from dispense.errors import FileError, TemplateError
+from dispense.fields import CellError
+from dispense.functions import FUNCTIONS
+from dispense.registry import call, evaluate
+from dispense.workbook.package import MAIN, Package
+
+ironcalc = pytest.importorskip("ironcalc")
+
+CLOSED = names.closed_form()
+NAMES = [entry.name for entry in CLOSED]
+SINGLE = [entry for entry in CLOSED if len(entry.returns) == 1]
+ERRORS = ("#N/A", "#DIV/0!", "#REF!")
+# cells of the sheet "Cells": A1 is empty, A2:A4 hold errors
+CELLS = {"#N/A": "Cells!$A$2", "#DIV/0!": "Cells!$A$3", "#REF!": "Cells!$A$4"}
+BLANK = "Cells!$A$1"
+
+
+class Cell(str):
+    """An argument spelled as a reference, with the value the registry gets in its place."""
+
+    value = None
+
+
+def reference(value):
+    cell = Cell(BLANK if value is None else CELLS[value])
+    cell.value = None if value is None else CellError(value)
+    return cell
+
+
+def spelled(arguments):
+    return ",".join(item if isinstance(item, Cell) else literal(item) for item in arguments)
+
+
+def plain(arguments):
+    return [item.value if isinstance(item, Cell) else item for item in arguments]
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory):
+    return names.build(tmp_path_factory.mktemp("names"))[0]
+
+
+class Engine:
+    """IronCalc over the built workbook: formulas are put in, computed once, and read."""
+
+    def __init__(self, path):
+        self.model = ironcalc.load_from_xlsx(str(path), "en", "UTC", "en")
+        self.model.add_sheet("Cells")
+        for row, text in enumerate(("=NA()", "=1/0", "=#REF!"), 2):
+            self.model.set_user_input(1, row, 1, text)
+
+    def compute(self, formulas):
+        for row, formula in enumerate(formulas, 1):
+            self.model.set_user_input(1, row, 4, f"={formula}")
+        self.model.evaluate()
+        return [self.read(row) for row in range(1, len(formulas) + 1)]
+
+    def read(self, row, column=4):
+        value = self.model.get_cell_value(1, row, column)
+        kind = str(self.model.get_cell_type(1, row, column))
+        return CellError(value) if "Error" in kind else value
+
+
+@pytest.fixture(scope="module")
+def engine(book):
+    return Engine(book)
+
+
+def expected(name, arguments):
+    """What the registry shows in a cell."""
+    value = evaluate(name, arguments).table()[0][0]
+    return "" if value is None else value
+
+
+def agree(got, wanted, what):
+    assert isinstance(got, CellError) == isinstance(wanted, CellError), f"{what}: {got}, not {wanted}"
+    if isinstance(wanted, CellError):
+        assert got == wanted, what
+    else:
+        assert got == pytest.approx(wanted, rel=1e-12, abs=1e-13), what
+
+
+# ---------------------------------------------------------------------------------------- IronCalc
+
+
+def test_many_functions_are_there():
+    assert len(NAMES) >= 50 and {"BEAD_AREA", "BEAD_FLOW", "POT_LIFE", "TAKT"} <= set(NAMES)
+
+
+def test_every_example_gives_its_published_result(engine):
+    """The expected results come from the sources that the declarations name."""
+    cases = [(entry, case) for entry in SINGLE for case in entry.examples
+             if isinstance(case.result, int | float)]  # fmt: skip
+    assert {entry.name for entry, _ in cases} == {entry.name for entry in SINGLE}
+    got = engine.compute([f"{entry.name}({spelled(case.arguments)})" for entry, case in cases])
+    for (entry, case), value in zip(cases, got, strict=True):
+        tolerance = max(case.tolerance, 1e-9)
+        assert value == pytest.approx(case.result, rel=tolerance, abs=tolerance), entry.name
+
+
+def sample(entry, source):
+    """A call with arguments near those of an example, most of them possible, some not."""
+    case = source.choice(entry.examples)
+    arguments = list(case.arguments) + [None] * (len(entry.arguments) - len(case.arguments))
+    bad = source.random() < 0.4
+    place = source.randrange(len(arguments))
+    for number, item in enumerate(entry.arguments):
+        value = arguments[number]
+        if item.kind == "choice":
+            arguments[number] = source.choice([*item.choices, value])
+        elif item.kind == "whole" and value is not None:
+            arguments[number] = source.randrange(0, 9)
+        elif item.kind == "number":
+            arguments[number] = near(item, value, source)
+        if bad and number == place and not item.is_whole_range:
+            arguments[number] = impossible(item, source)
+    while arguments and arguments[-1] is None:
+        arguments.pop()
+    return [reference(None) if value is None else value for value in arguments]
+
+
+def near(item, value, source):
+    if value is None:
+        usual = item.default if isinstance(item.default, int | float) else 1.5
+        value = source.choice([None, None, usual or 1.5])
+        if value is None:
+            return None
+    value = value * source.choice([0.25, 0.5, 0.9, 1, 1, 1.1, 1.9, 3.7])
+    if item.at_most is not None and value > item.at_most:
+        return item.at_most
+    if item.below is not None and value >= item.below:
+        return item.below * 0.9
+    return value
+
+
+def impossible(item, source):
+    options = [reference(None), *map(reference, ERRORS), "no such thing"]
+    if item.kind in ("number", "whole"):
+        options += [True, -1e9, 0, *(bound for bound in (item.above, item.below) if bound is not None)]
+    if item.kind == "whole":
+        options.append(2.5)
+    return source.choice(options)
+
+
+def test_names_agree_with_the_registry_on_possible_and_impossible_arguments(engine):
+    source = random.Random(20260)
+    cases = [(entry.name, sample(entry, source)) for entry in SINGLE for _ in range(60)]
+    formulas = [f"{name}({spelled(arguments)})" for name, arguments in cases]
+    got = engine.compute(formulas)
+    kinds = {"number": 0, "error": 0}
+    for (name, arguments), formula, value in zip(cases, formulas, got, strict=True):
+        wanted = expected(name, plain(arguments))
+        agree(value, wanted, f"{formula}")
+        kinds["error" if isinstance(wanted, CellError) else "number"] += 1
+    assert kinds["number"] > 1000 and kinds["error"] > 400  # both sides were tried
+
+
+def test_limits_are_kept_at_the_limit_itself(engine):
+    """At a bound that may be touched there is an answer, at one that may not there is none."""
+    cases = []
+    for entry in SINGLE:
+        for place, item in enumerate(entry.arguments[: len(entry.examples[0].arguments)]):
+            if item.kind == "number":
+                for bound in (item.above, item.at_least, item.below, item.at_most):
+                    if bound is not None:
+                        arguments = [reference(None) if value is None else value
+                                     for value in entry.examples[0].arguments]  # fmt: skip
+                        arguments[place] = bound
+                        cases.append((entry.name, arguments))
+    got = engine.compute([f"{name}({spelled(arguments)})" for name, arguments in cases])
+    assert len(cases) > 100
+    for (name, arguments), value in zip(cases, got, strict=True):
+        agree(value, expected(name, plain(arguments)), f"{name}{plain(arguments)}")
+
+
+def test_blank_error_text_and_choice(engine):
+    blank, error = reference(None), reference("#DIV/0!")
+    got = engine.compute([
+        f"BEAD_FLOW({blank},2)", f"BEAD_FLOW({error},2)", 'BEAD_FLOW("3/16 in",2)', "BEAD_FLOW(-1,2)",
+        f'SPREAD_WIDTH(4,2,{blank})', 'SPREAD_WIDTH(4,2)', 'SPREAD_WIDTH(4,2," Round ")',
+        'SPREAD_WIDTH(4,2,"oval")', 'BEAD_AREA("HALF-ROUND",4)', "BEAD_FLOW(1,2,3)",
+    ])  # fmt: skip
+    codes = [value if isinstance(value, CellError) else None for value in got]
+    assert codes[:4] == ["#VALUE!", "#DIV/0!", "#VALUE!", "#NUM!"]
+    assert got[4] == got[5] == pytest.approx(2.0)  # area / gap, square edges by default
+    assert got[6] == pytest.approx(2 + (4 - math.pi) / 2)  # a half circle of diameter 2 at each end
+    assert codes[7] == "#N/A"
+    assert got[8] == pytest.approx(math.pi * 16 / 8)
+    assert codes[9] is not None  # one argument too many
+
+
+def test_vectors_are_checked_cell_by_cell(engine):
+    assert expected("TOLERANCE_RSS", [[3, 4]]) == pytest.approx(5)
+    got = engine.compute([
+        "TOLERANCE_RSS({3,4})", "TOLERANCE_RSS({3;4;12})", 'TOLERANCE_RSS({3,"x"})',
+        "TOLERANCE_RSS({3,#N/A})", "TOLERANCE_RSS({1,2;3,4})", "TOLERANCE_RSS(3)",
+        "ACTIVATION_ENERGY({25;-300},{90;30})", "ACTIVATION_ENERGY({25;35},{90;0})",
+        "ACTIVATION_ENERGY({25;35;45},{90;60})", "ACTIVATION_ENERGY({25},{90})",
+    ])  # fmt: skip
+    assert got[:2] == [pytest.approx(5.0), pytest.approx(13.0)]  # 3-4-5 and 5-12-13 triangles
+    assert got[2:5] == ["#VALUE!", "#N/A", "#VALUE!"] and got[5] == 3.0
+    assert got[6:] == ["#NUM!"] * 4
+    wanted = [expected("ACTIVATION_ENERGY", arguments) for arguments in (
+        ([25, -300], [90, 30]), ([25, 35], [90, 0]), ([25, 35, 45], [90, 60]), ([25], [90]))]  # fmt: skip
+    assert wanted == ["#NUM!"] * 4
+
+
+# ----------------------------------------------------------------------- ranges, in another engine
+
+
+@pytest.fixture(scope="module")
+def ranges(book):
+    pytest.importorskip("pyopenvba")
+    from pyopenvba.apps.excel import ExcelApplication
+    from pyopenvba.interpreter import VBAErrorValue
+
+    app = ExcelApplication.open(book, with_vba=False)
+    sheet = app.sheet(1)
+    numbers = {2007: "#DIV/0!", 2015: "#VALUE!", 2036: "#NUM!", 2042: "#N/A", 2023: "#REF!"}
+
+    def compute(formula, rows, columns=1):
+        area = f"J1:{chr(ord('J') + columns - 1)}{rows}"
+        sheet.sheet.vba_get("Range", ["J1:Q20"]).vba_set("Value", "")
+        sheet.sheet.vba_get("Range", ["J1"]).vba_set("Formula2", f"={formula}")
+        got = sheet.value(area)
+        got = got if isinstance(got, list) else [[got]]
+        return [[CellError(numbers[cell.number]) if isinstance(cell, VBAErrorValue) else cell
+                 for cell in row] for row in got]  # fmt: skip
+
+    def write(address, value):
+        sheet.sheet.vba_get("Range", [address]).vba_set("Value", value)
+
+    compute.write = write
+    return compute
+
+
+def iterated(entry):
+    return [place for place, (item, value) in
+            enumerate(zip(entry.arguments, entry.examples[0].arguments, strict=False))
+            if item.kind in ("number", "whole") and value is not None]  # fmt: skip
+
+
+ITERATED = [entry.name for entry in SINGLE if iterated(entry)]
+
+
+@pytest.mark.parametrize("name", ITERATED)
+def test_columns_spill_element_by_element(ranges, name):
+    """A column of a good, an impossible and a good value gives the registry's column."""
+    entry = FUNCTIONS[name]
+    for place in iterated(entry):
+        value = entry.examples[0].arguments[place]
+        arguments = list(entry.examples[0].arguments)
+        arguments[place] = [[value], [-1e9], [value]]
+        wanted = evaluate(name, arguments).table()
+        got = ranges(f"{name}({spelled(reference(None) if a is None else a for a in arguments)})"
+                     .replace(BLANK, "$Z$1"), 3)  # fmt: skip
+        for one, other in zip(got, wanted, strict=True):
+            agree(one[0], other[0], f"{name} argument {place}")
+
+
+def test_a_blank_row_of_a_range_gives_a_blank(ranges):
+    for row, value in enumerate((4.0, None, 2.0), 1):
+        if value is not None:
+            ranges.write(f"S{row}", value)
+    got = ranges('BEAD_AREA("mitre",$S$1:$S$3)', 3)
+    assert got == [[8.0], [""], [2.0]]
+    assert [[cell or "" for cell in row] for row in
+            evaluate("BEAD_AREA", ["mitre", [[4.0], [None], [2.0]]]).table()] == got  # fmt: skip
+
+
+def test_a_row_against_a_column_is_a_table(ranges):
+    got = ranges('BEAD_AREA("rectangle",{2;3},{1,5,7})', 2, 3)
+    assert got == [[2.0, 10.0, 14.0], [3.0, 15.0, 21.0]]  # width · height
+
+
+MULTIPLE = [entry.name for entry in CLOSED if len(entry.returns) > 1]
+
+
+@pytest.mark.parametrize("name", MULTIPLE)
+def test_several_results_spill_in_a_row(ranges, name):
+    entry = FUNCTIONS[name]
+    for case in entry.examples:
+        got = ranges(f"{name}({spelled(case.arguments)})", 1, len(entry.returns))[0]
+        assert got == pytest.approx(list(call(name, *case.arguments)), rel=1e-12)
+
+
+# ------------------------------------------------------------------------------------------- files
+
+
+@pytest.mark.parametrize("entry", CLOSED, ids=NAMES)
+def test_the_file_spells_parameters_and_newer_functions(entry):
+    text = names.file_formula(entry)
+    assert text.startswith("_xlfn.LAMBDA(") and len(text) <= 8192
+    assert text.count("(") == text.count(")")
+    bare = re.sub(r'"[^"]*"', '""', text)
+    for word in ("LAMBDA", "LET", "MAP", "SWITCH", "ISOMITTED"):
+        assert not re.search(rf"(?<![.\w]){word}\(", bare)
+    first = bare[len("_xlfn.LAMBDA("):].partition("_xlfn.LET(")[0].rstrip(",").split(",")
+    wanted = ["_xlpm." if item.is_required else "_xlop." for item in entry.arguments]
+    assert [word[:6] for word in first] == wanted
+    assert bare.count("_xlop.") == wanted.count("_xlop.")  # only where it is declared
+    for word in re.findall(r"_xl[po][mp]\.(\w+)", bare):
+        assert not re.fullmatch(r"[A-Za-z]{1,3}\d+|[RrCc]\d*([RrCc]\d*)?", word)  # not a cell
+        assert word.upper() not in FUNCTIONS  # a name of the workbook would be meant
+    rest = re.sub(r"_xl[po][mp]\.\w+", "", bare)
+    assert not re.findall(r"(?<![\w.#/!])[a-z]\w*", rest)  # every variable carries its prefix
+
+
+def test_the_typed_and_the_filed_formula_are_the_same(engine):
+    """IronCalc writes what was typed as a file spells it: an outside check of our spelling."""
+    model = ironcalc.create("names", "en", "UTC", "en")
+    for entry in CLOSED:
+        model.new_defined_name(entry.name, None, "=" + names.typed_formula(entry))
+    with zipfile.ZipFile(_saved(model)) as archive:
+        root = etree.fromstring(archive.read("xl/workbook.xml"))
+    theirs = {item.get("name"): item.text for item in root.iter(f"{{{MAIN}}}definedName")}
+    assert set(theirs) == set(NAMES)
+    for entry in CLOSED:
+        ours = names.file_formula(entry)
+        assert _even(theirs[entry.name]) == _even(ours), entry.name
+
+
+def _saved(model):
+    import io
+
+    return io.BytesIO(model.to_xlsx())
+
+
+def _even(formula):
+    """Without spaces and needless brackets, numbers in one spelling."""
+    text = re.sub(r"\s+", "", formula.lstrip("="))
+    text = re.sub(r"(?<![\w.])\d+\.?\d*(?:[Ee][+-]?\d+)?", lambda found: repr(float(found[0])), text)
+    return re.sub(r"[()]", "", text)
+
+
+def test_new_workbook_is_the_same_bytes_each_time_and_lists_each_function(book, tmp_path):
+    again = names.build(tmp_path)[0]
+    assert book.name == again.name == "dispense-names.xlsx"
+    assert book.read_bytes() == again.read_bytes()
+    package = Package.open(book)
+    assert [item.name for item in package.defined_names if not item.scope] == NAMES
+    values = package.cell_values(package.sheets[0])
+    listed = {str(value).partition("(")[0] for cell, value in values.items() if cell[0] == "A"}
+    assert set(NAMES) <= listed
+    assert "ok" in values.values()  # values stand beside the formulas
+
+
+def _workbook(path, **given):
+    from openpyxl import Workbook
+    from openpyxl.workbook.defined_name import DefinedName
+
+    book = Workbook()
+    book.active["A1"] = "mine"
+    for name, text in given.items():
+        book.defined_names[name] = DefinedName(name, attr_text=text)
+    book.save(path)
+    return path
+
+
+def test_a_copy_of_a_workbook_gets_the_names_and_keeps_the_rest(tmp_path):
+    source = _workbook(tmp_path / "mine.xlsx", Rate="Sheet!$A$1")
+    before = source.read_bytes()
+    out = names.build_names(tmp_path / "out", source)[0]
+    assert out == tmp_path / "out" / "mine.xlsx" and source.read_bytes() == before
+    package = Package.open(out)
+    defined = {item.name: item.text for item in package.defined_names}
+    assert defined["Rate"] == "Sheet!$A$1" and set(NAMES) <= set(defined)
+    assert package.cell_values("Sheet")["A1"] == "mine"
+    # with names again: ours are put anew, not twice
+    twice = names.build_names(tmp_path / "twice.xlsx", out)[0]
+    assert twice.read_bytes() == out.read_bytes()
+    model = ironcalc.load_from_xlsx(str(out), "en", "UTC", "en")
+    model.set_user_input(0, 1, 3, "=BEAD_FLOW(100,2)")
+    model.evaluate()
+    assert model.get_cell_value(0, 1, 3) == pytest.approx(0.2)  # 100 mm² · 2 mm/s = 0.2 mL/s
+
+
+def test_names_stand_where_the_schema_wants_them(tmp_path):
+    source = _workbook(tmp_path / "mine.xlsx")
+    package = Package.open(names.build_names(tmp_path / "out", source)[0])
+    order = [etree.QName(item).localname for item in package.tree(package.workbook_part)]
+    assert order.index("sheets") < order.index("definedNames") < order.index("calcPr")
+
+
+def test_a_name_of_the_users_is_refused_and_the_input_is_never_written_over(tmp_path):
+    source = _workbook(tmp_path / "mine.xlsx", TAKT="Sheet!$A$1", BEAD_FLOW="42")
+    with pytest.raises(TemplateError) as caught:
+        names.build_names(tmp_path / "out", source)
+    assert "TAKT" in str(caught.value) and "BEAD_FLOW" in str(caught.value)
+    other = _workbook(tmp_path / "other.xlsx")
+    before = other.read_bytes()
+    for target in (tmp_path, other):
+        with pytest.raises(FileError):
+            names.build_names(target, other)
+    assert other.read_bytes() == before
+
+
+def test_python_and_names_say_the_same_for_the_worked_example():
+    """60 s/min · 450 min / 300 parts = 90 s, by hand."""
+    assert call("TAKT", 450, 300) == pytest.approx(90.0)
