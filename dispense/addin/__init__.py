@@ -19,7 +19,7 @@ _SHAPES = {
 def argument_title(field: Field) -> str:
     """The argument's name with its unit, as a wizard shows it: `width [mm]`."""
     unit = "" if field.unit in ("", AS_GIVEN) else f" [{field.unit}]"
-    return field.name + unit
+    return field.name.rstrip("_") + unit
 
 
 def argument_help(field: Field) -> str:

@@ -13,12 +13,13 @@ import os
 import re
 import sys
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.chart import BarChart, Reference, ScatterChart, Series
+from openpyxl.chart.label import DataLabelList
 from openpyxl.chart.legend import Legend
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.chart.text import RichText
@@ -45,10 +46,12 @@ from ..workbook.write import atomic_write
 INVENTED = "Values invented for the demo; type your own over the yellow cells."
 KEY_RESULT = CellFont(name="Calibri", size=18, bold=True, color=style.ACCENT)
 SECOND = "8A8A8A"  # the second line of a chart: grey, dashed
-WIDTHS = {"A": 27, "B": 13, "C": 9, "D": 47, "E": 2, "F": 14, "G": 14, "H": 14, "I": 14, "J": 14}
-CHART_AT, CHART_SIZE = "F3", (14.5, 8.6)  # centimetres
+WIDTHS = {"A": 27, "B": 13, "C": 9, "D": 60, "E": 2, "F": 18, "G": 18, "H": 18, "I": 18,
+          "J": 4}  # fmt: skip
+CHART_AT, CHART_SIZE = "F4", (14.2, 8.2)  # centimetres
 TABLE_ROW = 22
-NOTE_WIDTH = 47
+NOTE_WIDTH = 78
+ROW_HEIGHT = 14.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +113,7 @@ class Sheet:
     chart_title: str
     second: tuple[str, str, str] | None = None  # key, name, axis title on the right
     bars: bool = False
-    cautions: list[str] = field(default_factory=list)
+    caution: str = ""
 
 
 def given(key: str, name: str, argument: str, value: Any, label: str = "", help: str = "") -> Given:
@@ -186,12 +189,12 @@ def pot_sheet() -> Sheet:
          Figure("wide", "More for 0.1 mm on each cell",
                 "CELL_DISPLACEMENT([cells],[diameter]+0.1,MIN([level],[tall]))-[solid]", "mL",
                 "0.0", "volume that the cells take from the compound")],
-        [Column("v", "Poured [mL]", _steps("pour", [0.2 * i for i in range(9)]), form="0"),
+        [Column("v", "Poured [mL]", _steps("pour", [0.275 * i for i in range(9)]), form="0"),
          Column("l", "Level [mm]", formula=level, form="0.0")],
         9, ("v", "Poured volume [mL]"), [("l", "Level")], "Level [mm]",
         "The level rises faster between the cells than above them",
-        cautions=["A deep pour heats itself as it cures. Keep cells below the limit of their "
-                  "maker; read the material's safety data sheet before mixing."],
+        caution="A deep pour heats itself as it cures. Keep cells below the limit of their "
+                  "maker; read the material's safety data sheet before mixing.",
     )  # fmt: skip
 
 
@@ -221,9 +224,9 @@ def nozzle_sheet() -> Sheet:
         [Column("q", "Flow [mL/s]", _steps("flow", [0.25 * i for i in range(9)]), form="0.000"),
          Column("p", "Pressure [bar]", formula=call.format("[row:q]"), form="0.00")],
         9, ("q", "Flow [mL/s]"), [("p", "Pressure")], "Pressure [bar]",
-        "The first drop needs the yield pressure",
-        cautions=["Release the pressure of A and B before a nozzle or mixer is loosened; wear eye "
-                  "protection."],
+        "The paste thins: pressure grows slower than flow",
+        caution="Release the pressure of A and B before a nozzle or mixer is loosened; wear eye "
+                  "protection.",
     )  # fmt: skip
 
 
@@ -236,13 +239,14 @@ def life_sheet() -> Sheet:
          given("t2", "POT_LIFE", "reference_temperature", 35, "temperature, second point",
                "a second point of the data sheet, or measured in the shop"),
          given("l1", "POT_LIFE", "reference_life", 60, "working life, first point"),
-         given("l2", "POT_LIFE", "reference_life", 25, "working life, second point"),
+         given("l2", "POT_LIFE", "reference_life", 20, "working life, second point"),
          given("shop", "POT_LIFE", "temperature", 30, "shop temperature"),
          given("mixer", "DWELL_TIME", "volume", 12, "volume of the mixer"),
          given("flow", "DWELL_TIME", "flow", 0.05),
          Given("share", SHARE, 0.5, "share of life to use")],
         [Figure("life", "Working life in the shop",
-                "POT_LIFE([shop],[l1],[t1],[energy])", "min", "0.0"),
+                "POT_LIFE([shop],[l1],[t1],[energy])", "min", "0.0",
+                "Arrhenius line through both points"),
          Figure("energy", "Activation energy from both",
                 "ACTIVATION_ENERGY([t1]:[t2],[l1]:[l2])", "kJ/mol", "0.0"),
          Figure("rule", "Same by the halving rule", "POT_LIFE([shop],[l1],[t1])", "min", "0.0"),
@@ -289,8 +293,8 @@ def cure_sheet() -> Sheet:
                 form="0.000")],
         13, ("t", "Time [min]"), [("x", "Degree of cure")], "Degree of cure [–]",
         "The part lags behind the oven", second=("p", "Part temperature", "Part temperature [°C]"),
-        cautions=["Hot oven and hot parts: gloves, extraction. Hardeners may hold amines or "
-                  "isocyanates; follow the safety data sheet and local rules."],
+        caution="Hot oven and hot parts: gloves, extraction. Hardeners may hold amines or "
+                  "isocyanates; follow the safety data sheet and local rules.",
     )  # fmt: skip
 
 
@@ -365,17 +369,16 @@ class _Writer:
         for letter, width in WIDTHS.items():
             page.column_dimensions[letter].width = width
         self.lay_out()
-        row = self.section(4, "Inputs")
-        for item in sheet.given:
-            self.write_given(row, item)
-            row += 1
-        row = self.section(row + 1, "Results")
+        row = self.section(4, "Results")
         for order, figure in enumerate(sheet.figures):
             self.write_figure(row, figure, is_key=order == 0)
             row += 1
-        for caution in sheet.cautions:
+        row = self.section(row + 1, "Inputs")
+        for item in sheet.given:
+            self.write_given(row, item)
             row += 1
-            self.write_caution(row, caution)
+        if sheet.caution:
+            self.write_caution(3, sheet.caution)
         self.write_table()
         self.add_chart()
         style.page(page)
@@ -386,14 +389,14 @@ class _Writer:
     def lay_out(self) -> None:
         """Where everything will stand, before any formula is written."""
         row = 5
+        for figure in self.sheet.figures:
+            self.cells[figure.key] = f"$B${row}"
+            row += 1
+        row += 2
         for item in self.sheet.given:
             cell = f"$B${row}"
             is_plain = item.field.is_required or item.in_range
             self.cells[item.key] = cell if is_plain else f'IF({cell}="","",{cell})'
-            row += 1
-        row += 2
-        for figure in self.sheet.figures:
-            self.cells[figure.key] = f"$B${row}"
             row += 1
         first, last = TABLE_ROW + 1, TABLE_ROW + self.sheet.rows
         for order, column in enumerate(self.sheet.columns):
@@ -407,11 +410,14 @@ class _Writer:
 
     def write_given(self, row: int, item: Given) -> None:
         page = self.page
-        label = (item.label or item.field.name).replace("_", " ")
-        page.cell(row, 1, label[:1].upper() + label[1:]).font = style.BODY
+        label = (item.label or item.field.name).replace("_", " ").strip()
+        is_symbol = len(label) < 3
+        page.cell(row, 1, label if is_symbol else label[0].upper() + label[1:]).font = style.BODY
         cell = page.cell(row, 2, item.value)
         style.input_cell(cell)
-        cell.alignment = Alignment(horizontal="right", vertical="top")
+        cell.alignment = Alignment(horizontal="right", vertical="center")
+        if isinstance(item.value, float) and abs(item.value) >= 1e6:
+            cell.number_format = "0.0E+00"
         self.note(row, item.field.unit or "", item.help or item.field.help)
         self.validate(cell.coordinate, item.field)
 
@@ -419,11 +425,11 @@ class _Writer:
         self.page.cell(row, 3, unit).font = style.BODY
         note = self.page.cell(row, 4, text[:1].upper() + text[1:])
         note.font = style.NOTE
-        note.alignment = style.WRAP
-        for column in (1, 3):
-            self.page.cell(row, column).alignment = style.LEFT
+        note.alignment = Alignment(vertical="center", wrap_text=True)
+        self.page.cell(row, 1).alignment = Alignment(vertical="center")
+        self.page.cell(row, 3).alignment = Alignment("left", "center", indent=1)
         lines = max(1, math.ceil(len(text) / NOTE_WIDTH))
-        self.page.row_dimensions[row].height = 13.5 * lines + 1.5
+        self.page.row_dimensions[row].height = ROW_HEIGHT * lines + 1.5 * (lines > 1)
 
     def validate(self, address: str, item: Field) -> None:
         """What may be typed, as the field says it."""
@@ -439,16 +445,11 @@ class _Writer:
         cell = page.cell(row, 2, self.formula(figure.formula))
         style.result_cell(cell)
         cell.number_format = figure.form
-        cell.alignment = Alignment(horizontal="right", vertical="top")
+        cell.alignment = Alignment(horizontal="right", vertical="center")
         self.note(row, figure.unit, figure.note or self.rule(figure.formula))
         if is_key:
             cell.font = KEY_RESULT
             page.row_dimensions[row].height = max(26, page.row_dimensions[row].height)
-            for column in (1, 2, 3, 4):
-                page.cell(row, column).alignment = Alignment(
-                    horizontal="right" if column == 2 else "left", vertical="center",
-                    wrap_text=column == 4,
-                )  # fmt: skip
 
     def rule(self, formula: str) -> str:
         """What the outermost function's result rests on, where that is a rule of thumb."""
@@ -462,10 +463,11 @@ class _Writer:
         cell = page.cell(row, 1, text)
         style.warning_cell(cell)
         cell.alignment = Alignment(wrap_text=True, vertical="center")
-        page.row_dimensions[row].height = 13.5 * math.ceil(len(text) / 88) + 6
+        page.row_dimensions[row].height = ROW_HEIGHT * math.ceil(len(text) / 105) + 6
 
     def write_table(self) -> None:
         page, first = self.page, TABLE_ROW + 1
+        page.row_dimensions[TABLE_ROW].height = 17
         for column in self.sheet.columns:
             letter = self.columns[column.key]
             head = page[f"{letter}{TABLE_ROW}"]
@@ -502,6 +504,11 @@ class _Writer:
                 chart.series.append(series)
                 chart.set_categories(self._reference(sheet.x[0]))
                 chart.gapWidth = 60
+                series.dLbls = DataLabelList()
+                series.dLbls.showVal = True
+                for other in ("showSerName", "showCatName", "showLegendKey", "showPercent"):
+                    setattr(series.dLbls, other, False)
+                series.dLbls.txPr = _text(900)
             else:
                 series = Series(self._reference(key), self._reference(sheet.x[0]), title=name)
                 _line(series, order)
@@ -526,10 +533,12 @@ class _Writer:
         _line(series, 1)
         right.series.append(series)
         _axis(right.y_axis, title)
-        right.y_axis.axId = 200
+        right.y_axis.axId, right.x_axis.axId = 200, 500
+        right.y_axis.crossAx, right.x_axis.crossAx = 500, 200
         right.y_axis.crosses = "max"
+        right.y_axis.tickLblPos = "nextTo"
         right.y_axis.majorGridlines = None
-        right.x_axis.delete = False
+        right.x_axis.delete = True
         chart.y_axis.scaling.min, chart.y_axis.scaling.max = 0, 1
         chart += right
 
@@ -674,12 +683,12 @@ def _write_checks(book: Workbook, host: str) -> None:
             if isinstance(value, str) and column not in (5, 7):
                 cell.data_type = "s"
             cell.font, cell.border, cell.alignment = style.BODY, style.BORDER, style.WRAP
-            if column in (4, 5):
-                cell.number_format = "General"
+            if column in (4, 5, 6):
+                cell.alignment = Alignment("right", "top")
         page.cell(row, 6).number_format = "0.0E+00"
         page.cell(row, 7).font = style.BOLD
         longest = max(len(text), len(source))
-        page.row_dimensions[row].height = 13.5 * max(1, math.ceil(longest / 60)) + 1.5
+        page.row_dimensions[row].height = 13.5 * max(1, math.ceil(longest / 75)) + 1.5
     page.conditional_formatting.add(
         f"G{CHECK_ROW + 1}:G{last}",
         FormulaRule([f'$G{CHECK_ROW + 1}<>"pass"'], fill=style.WARNING_FILL),
