@@ -1,0 +1,88 @@
+"""Writes docs/functions.md from the registry: `python -m dispense.document [FILE]`."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from .describe import in_order
+from .functions import CATEGORIES
+from .registry import Function
+from .units import describe_unit
+
+_HEAD = """# Workbook functions
+
+Made from the registry by `python -m dispense.document`; do not edit. Plain numbers are in the units
+below; any number may be a text with a unit, such as `"3/16 in"` or `"75 degF"`. Ranges broadcast and
+results spill. A wrong type or unit gives `#VALUE!`, an impossible number `#NUM!`, a name that is not
+in its list `#N/A`; `LAST_PROBLEMS()` says why.
+"""
+
+
+def functions_markdown() -> str:
+    """The whole page."""
+    lines = [_HEAD]
+    entries = in_order()
+    for category in CATEGORIES:
+        names = [entry.name for entry in entries if entry.category == category]
+        if names:
+            lines.append(f"- **{category}**: " + ", ".join(f"[{name}](#{name.lower()})" for name in names))
+    for category in CATEGORIES:
+        chosen = [entry for entry in entries if entry.category == category]
+        if chosen:
+            lines.append(f"\n## {category}")
+            lines.extend(_section(entry) for entry in chosen)
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _section(entry: Function) -> str:
+    lines = [f"\n### {entry.name}\n", f"`{entry.signature}`\n", f"{entry.summary}\n"]
+    if entry.arguments:
+        lines += ["| argument | unit | default | meaning | it must be |", "|---|---|---|---|---|"]
+    for item in entry.arguments:
+        unit = describe_unit(item.unit) if item.kind in _NUMBERS else item.kind
+        default = item.default_text() or ("required" if item.is_required else "optional")
+        words = "; ".join(part.title for part in item.columns) if item.columns else item.allowed()
+        lines.append("| " + " | ".join(map(_cell, (item.name, unit, default, item.help, words))) + " |")
+    lines += ["", "| result | unit | meaning |", "|---|---|---|"]
+    lines += [f"| {_cell(item.name)} | {_cell(describe_unit(item.unit))} | {_cell(item.help)} |"
+              for item in entry.returns]  # fmt: skip
+    lines.append("")
+    for title, body in (("Equation", entry.equation), ("Valid", entry.valid),
+                        ("Rule of thumb", entry.rule), ("Notes", entry.notes),
+                        ("Source", entry.source)):  # fmt: skip
+        if body:
+            lines.append(f"- {title}: {body}")
+    for item in entry.examples[:1]:
+        arguments = ", ".join(_literal(value) for value in item.arguments)
+        lines.append(f"- Example: `{entry.name}({arguments})` gives {_literal(item.result)} ({item.source})")
+    return "\n".join(lines)
+
+
+_NUMBERS = {"number", "whole", "vector", "matrix", "points"}
+
+
+def _cell(text: str) -> str:
+    return str(text).replace("|", "\\|").replace("\n", " ")
+
+
+def _literal(value) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return f'"{value}"'
+    if isinstance(value, list | tuple):
+        rows = [value] if not value or not isinstance(value[0], list | tuple) else value
+        return "{" + "; ".join(", ".join(_literal(cell) for cell in row) for row in rows) + "}"
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
+
+
+def main() -> None:
+    """Write the page."""
+    target = Path(sys.argv[1] if len(sys.argv) > 1 else "docs/functions.md")
+    target.write_text(functions_markdown(), encoding="utf-8")
+    print(f"wrote {target}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,744 @@
+"""What each printed sheet says: named values and table rows, ready for a template.
+
+A `SheetSpec` declares the defined names and the table columns that a template of its kind may have,
+each once, with unit and help. `*_content` turns results into values and rows in shop units. Nothing
+here knows how a workbook is written.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from .amounts import Amount, applications
+from .dispenser import SetupCard, shot_mass
+from .fields import Field, date, number, text, whole
+from .shift import CATEGORIES, NANO, ShiftResult, hhmm
+from .units import from_si
+
+ML = NANO / 10**6  # nanolitres in a millilitre
+
+CAUTION = ("Follow the safety data sheet, local codes and the plant's licensed practice; this sheet "
+           "replaces none of them.")  # fmt: skip
+HAZARDS = {
+    "two-part": "Mixed material warms itself: never let a large mass stand, move purges to a safe "
+    "place in thin layers. Amines and isocyanates sensitise: gloves, goggles, extraction.",
+    "oven": "Hot oven and hot parts: guard, gloves, let cool before handling.",
+    "light": "UV light harms eyes and skin: closed shield, rated eyewear.",
+    "moisture": "Gives off vapour while it cures: ventilate.",
+    "cells": "Charged modules: insulated tools, no metal on terminals, no bridging; hold the "
+    "pour below the cell limit.",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class SheetSpec:
+    """A kind of sheet: its template, the names and tables it may have, what it is for."""
+
+    key: str
+    file: str
+    title: str
+    help: str
+    names: tuple[Field, ...]
+    tables: dict[str, tuple[Field, ...]]
+    required: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class Content:
+    """What goes into one sheet: values by name, rows by table, in shop units."""
+
+    spec: SheetSpec
+    values: dict[str, Any] = field(default_factory=dict)
+    tables: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+
+
+def moment(name: str, help: str) -> Field:
+    """A date and time."""
+    return Field(name, "moment", "", help)
+
+
+_HEAD = (
+    text("plant", "plant"), text("line", "line"), text("prepared_by", "who answers for the plan"),
+    text("stamp", "when the sheet was made"), text("cautions", "cautions"),
+)  # fmt: skip
+_SHIFT_HEAD = (
+    *_HEAD, date("day", "date of the shift"), text("shift", "shift"), text("hours", "start to end"),
+    text("station", "station"), text("material", "material"), text("description", "what it is"),
+)  # fmt: skip
+_WARNINGS = (text("warning", "what to look at"),)
+
+SHIFT_MATERIAL = SheetSpec(
+    "shift_material", "shift_material.xlsx", "Shift material sheet",
+    "what one station needs in one shift, when it purges and changes, lot by lot",
+    (
+        *_SHIFT_HEAD,
+        text("headline", "containers to bring"),
+        whole("parts_good", "good parts asked for"), whole("parts_started", "parts started"),
+        number("takt", "s", "time between parts"),
+        number("mixed_total", "mL", "mixed material drawn, without heels"),
+        number("mixed_mass", "kg", "the same as mass"),
+        number("on_parts", "mL", "mixed material on good parts"),
+        number("on_parts_low", "mL", "low"), number("on_parts_high", "mL", "high"),
+        text("driver", "input that matters most for that spread"),
+        number("waste_share", "", "share of the drawn material that is not on good parts"),
+        whole("purges", "purges"), whole("mixers", "mixers used"),
+        whole("check_shots", "check shots"),
+        text("temperature", "shop temperature"), text("life", "pot life at that temperature"),
+        text("rule", "what is done at the limit of working life"),
+        number("shot_first", "mL", "shot of the first part, for the what-if"),
+    ),
+    {
+        "MaterialParts": (
+            text("part", "part"), whole("good", "good parts"), whole("started", "parts started"),
+            number("shot", "mL", "volume of one part"), number("low", "mL", "low"),
+            number("high", "mL", "high"), number("shot_mass", "g", "mass of one part"),
+            text("driver", "input that matters most"), number("total", "mL", "for all started parts"),
+        ),
+        "MaterialUse": (
+            text("component", "component"), number("opening", "mL", "stands at the station"),
+            whole("containers", "containers to bring"), number("mounted", "mL", "their content"),
+            *(number(name, "mL", f"goes to {name}") for name in CATEGORIES),
+            number("closing", "mL", "stands at the end, in containers and hoses"),
+            number("drawn", "mL", "drawn, all together"), number("mass", "kg", "drawn, as mass"),
+        ),
+        "MaterialTimes": (
+            moment("time", "clock time"), text("event", "what happens"), text("what", "what to do"),
+            text("component", "component"), text("lot", "lot"), number("volume", "mL", "volume"),
+        ),
+        "MaterialLots": (
+            text("component", "component"), text("lot", "lot"), date("last_day", "last day of use"),
+            whole("containers", "containers"), number("volume", "mL", "volume"),
+            moment("first", "first put on"),
+        ),
+        "MaterialWarnings": _WARNINGS,
+    },
+    ("day", "shift", "station"),
+)  # fmt: skip
+
+STATION_SETUP = SheetSpec(
+    "station_setup", "station_setup.xlsx", "Station setup card",
+    "what to set the dispenser of one station to, and what a shot must weigh",
+    (
+        *_HEAD, text("station", "station"), text("material", "material"),
+        text("description", "what it is"), text("headline", "shot mass to set"),
+        text("meter", "meter"), text("ratio", "mixing ratio by volume and by mass"),
+        number("density", "g/mL", "density of the mix"),
+        text("temperature", "shop temperature"), text("life", "pot life at that temperature"),
+        text("rule", "what is done at the limit of working life"),
+        number("mixer_volume", "mL", "mixed material in mixer and nozzle"),
+        number("purge_volume", "mL", "a purge"), number("start_volume", "mL", "thrown away at start"),
+        number("nozzle_bore", "mm", "bore of the nozzle"),
+        number("nozzle_length", "mm", "length of the nozzle"),
+        number("pressure_limit", "bar", "highest pressure"),
+        number("flow_limit", "mL/s", "highest flow"),
+        text("treatment", "surface treatment and how long it keeps"),
+        text("open", "open time"), text("pot_life_source", "method and source of the pot life"),
+    ),
+    {
+        "SetupShots": (
+            text("part", "part"), text("application", "bead, pot or joint"), whole("shot", "shot"),
+            text("detail", "size and length"), number("speed", "mm/s", "speed"),
+            number("flow", "mL/s", "flow of the mix"), number("flow_a", "mL/s", "flow of A"),
+            number("flow_b", "mL/s", "flow of B"), number("time", "s", "time"),
+            number("volume", "mL", "volume"), number("volume_low", "mL", "low"),
+            number("volume_high", "mL", "high"), text("driver", "input that matters most"),
+            number("mass", "g", "target mass"), number("mass_low", "g", "low"),
+            number("mass_high", "g", "high"), number("mass_a", "g", "mass of A"),
+            number("mass_b", "g", "mass of B"),
+            number("nozzle_pressure", "bar", "pressure drop of the nozzle"),
+            number("mixer_pressure", "bar", "pressure drop of the mixer"),
+            number("shear_rate", "1/s", "shear rate at the nozzle wall"),
+        ),
+        "SetupNotes": (text("kind", "warning or note"), text("text", "what to know")),
+    },
+    ("station",),
+)  # fmt: skip
+
+CURE_BOARD = SheetSpec(
+    "cure_board", "cure_board.xlsx", "Cure board",
+    "when each batch must be mated, may be moved, joined and tested",
+    (
+        *_SHIFT_HEAD, text("headline", "first batch that may be moved"),
+        text("cure", "how it cures"), text("temperature", "shop temperature"),
+        text("basis", "what the times rest on"),
+    ),
+    {
+        "CureBatches": (
+            whole("batch", "batch"), text("part", "part"), text("numbers", "part numbers"),
+            moment("begun", "first dispensed"), moment("ended", "last dispensed"),
+            moment("mate_before", "mate before"), moment("mates", "mated by plan"),
+            moment("move", "may be moved"), moment("join", "may be joined or loaded"),
+            moment("test", "may be tested"), text("note", "note"),
+        ),
+        "CureWarnings": _WARNINGS,
+    },
+    ("day", "shift", "station"),
+)  # fmt: skip
+
+SHOT_CHECK = SheetSpec(
+    "shot_check", "shot_check.xlsx", "Shot-check sheet",
+    "check shots of a shift: when, target and limits in grams, room for what was weighed",
+    (
+        *_SHIFT_HEAD, text("headline", "target and limits"),
+        number("target", "g", "target mass of a check shot"), number("low", "g", "lower limit"),
+        number("high", "g", "upper limit"), number("volume", "mL", "its volume"),
+        number("mass_a", "g", "mass of A in it"), number("mass_b", "g", "mass of B in it"),
+        number("ratio_mass", "", "parts B per 100 A by mass"),
+        number("density", "g/mL", "density of the mix"), text("limits_from", "what the limits rest on"),
+    ),
+    {
+        "CheckShots": (
+            whole("check", "number"), moment("time", "due"), number("target", "g", "target"),
+            number("low", "g", "lower limit"), number("high", "g", "upper limit"),
+        ),
+    },
+    ("day", "shift", "station"),
+)  # fmt: skip
+
+STAGING = SheetSpec(
+    "staging", "staging.xlsx", "Staging sheet",
+    "every container that must stand at the stations in one shift",
+    (
+        *_HEAD, date("day", "date of the shift"), text("shift", "shift"), text("hours", "start to end"),
+        text("headline", "containers in all"),
+    ),
+    {
+        "StagingContainers": (
+            text("station", "station"), text("material", "material"), text("component", "component"),
+            text("lots", "lots, first-expired first"), whole("containers", "containers to bring"),
+            number("container", "mL", "content of one"), number("volume", "mL", "in all"),
+            number("mass", "kg", "in all"), moment("first", "first needed"),
+            moment("last", "last change"),
+        ),
+        "StagingWarnings": (text("station", "station"), text("warning", "what to look at")),
+    },
+    ("day", "shift"),
+)  # fmt: skip
+
+RESULTS = SheetSpec(
+    "results", "results.xlsx", "Results",
+    "all figures of a plan: amounts, shifts, use by component, warnings",
+    (*_HEAD, text("headline", "the plan in one line")),
+    {
+        "ResultAmounts": (
+            text("part", "part"), text("application", "bead, pot or joint"), whole("shot", "shot"),
+            text("station", "station"), text("material", "material"),
+            number("volume", "mL", "volume"), number("low", "mL", "low"), number("high", "mL", "high"),
+            number("worst_low", "mL", "worst case low"), number("worst_high", "mL", "worst case high"),
+            text("driver", "input that matters most"), number("mass", "g", "mass"),
+            number("time", "s", "time"), text("detail", "size"),
+        ),
+        "ResultShifts": (
+            date("day", "date"), text("shift", "shift"), text("station", "station"),
+            text("material", "material"), whole("good", "good parts asked for"),
+            whole("finished", "good parts finished"), whole("started", "parts started"),
+            number("takt", "s", "takt"), number("busy", "", "share of the working time in use"),
+            number("mixed", "mL", "mixed material drawn"), number("on_parts", "mL", "on good parts"),
+            number("on_parts_low", "mL", "low"), number("on_parts_high", "mL", "high"),
+            number("mass", "kg", "mixed material drawn, as mass"),
+            whole("purges", "purges"), whole("mixers", "mixers"), whole("warnings", "warnings"),
+        ),
+        "ResultUse": (
+            date("day", "date"), text("shift", "shift"), text("station", "station"),
+            text("material", "material"), text("component", "component"),
+            number("opening", "mL", "stands at the station"), whole("containers", "containers"),
+            number("mounted", "mL", "their content"),
+            *(number(name, "mL", f"goes to {name}") for name in CATEGORIES),
+            number("closing", "mL", "stands at the end"), number("drawn", "mL", "drawn"),
+            number("mass", "g", "drawn, as mass"),
+        ),
+        "ResultMaterials": (
+            text("material", "material"), text("component", "component"),
+            number("drawn", "mL", "drawn"), number("mass", "kg", "as mass"),
+            whole("containers", "containers put on"), number("on_parts", "mL", "on good parts"),
+            number("missing", "mL", "missing in store"),
+        ),
+        "ResultWarnings": (
+            date("day", "date"), text("shift", "shift"), text("station", "station"),
+            text("warning", "what to look at"),
+        ),
+    },
+)  # fmt: skip
+
+SPECS = {spec.key: spec for spec in (SHIFT_MATERIAL, STATION_SETUP, CURE_BOARD, SHOT_CHECK, STAGING,
+                                     RESULTS)}  # fmt: skip
+
+
+# ------------------------------------------------------------------------------------------ pieces
+
+
+def at(day: datetime.date, clock: float | None) -> datetime.datetime | None:
+    """Clock seconds of a day as date and time, to the second."""
+    if clock is None or clock in (float("inf"), float("-inf")):
+        return None
+    return datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=round(clock))
+
+
+def kelvin_text(kelvin: float) -> str:
+    """A temperature as printed: 23 °C."""
+    return f"{from_si(kelvin, '°C'):.0f} °C"
+
+
+def temperature_text(temperatures: Sequence[float]) -> str:
+    """The range of a record: 19 to 31 °C."""
+    low, high = min(temperatures), max(temperatures)
+    if high - low < 0.5:
+        return kelvin_text(low)
+    return f"{from_si(low, '°C'):.0f} to {kelvin_text(high)}"
+
+
+def duration_text(seconds: float) -> str:
+    """A duration as printed: 45 s, 12 min, 3 h 20 min, 4 d."""
+    if seconds < 120.0:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60.0)
+    if minutes < 120:
+        return f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    if hours < 48:
+        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    days, hours = divmod(hours, 24)
+    return f"{days} d {hours} h" if hours else f"{days} d"
+
+
+def life_text(life, temperatures: Sequence[float]) -> str:
+    """Pot life over a range of temperatures, with what it rests on."""
+    if life is None:
+        return "no pot life: one-part"
+    cold, hot = min(temperatures), max(temperatures)
+    words = duration_text(life.at(hot))
+    if hot - cold >= 0.5:
+        words += f" at {kelvin_text(hot)}, {duration_text(life.at(cold))} at {kelvin_text(cold)}"
+    else:
+        words += f" at {kelvin_text(hot)}"
+    marks = life.marks(cold, hot)
+    return words + (f" ({'; '.join(marks)})" if marks else "")
+
+
+def rule_text(station, life) -> str:
+    """What is done when the limit of working life is reached."""
+    if life is None or station.mixer_volume <= 0.0:
+        return "no limit in the mixer"
+    at_share = f"at {station.purge_share:.0%} of the pot life"
+    if station.rule == "purge":
+        return f"purge {from_si(station.purge_volume or station.mixer_volume, 'mL'):.0f} mL {at_share}"
+    return f"change the mixer {at_share}"
+
+
+def cautions_text(material, *, cells: bool = False) -> str:
+    """The cautions of a material, from its record and its kind."""
+    words = [material.cautions] if material.cautions else []
+    if material.kind == "two-part":
+        words.append(HAZARDS["two-part"])
+    if material.cure in HAZARDS:
+        words.append(HAZARDS[material.cure])
+    if cells:
+        words.append(HAZARDS["cells"])
+    words.append(CAUTION)
+    return " ".join(words)
+
+
+def _head(plan, stamp: str) -> dict[str, Any]:
+    settings = plan.settings
+    return {"plant": settings["plant"], "line": settings["line"],
+            "prepared_by": settings["prepared_by"], "stamp": stamp}  # fmt: skip
+
+
+def _has_cells(plan, station: str) -> bool:
+    return any(pot.station == station and pot.cells for pot in plan.pots)
+
+
+def _shift_head(plan, result: ShiftResult, stamp: str) -> dict[str, Any]:
+    calendar = result.calendar
+    return {
+        **_head(plan, stamp), "day": result.date, "shift": result.shift,
+        "hours": f"{hhmm(calendar.start)}–{hhmm(calendar.end)}",
+        "station": result.station.station, "material": result.material.material,
+        "description": result.material.description,
+        "cautions": cautions_text(result.material, cells=_has_cells(plan, result.station.station)),
+    }  # fmt: skip
+
+
+def _warning_rows(warnings: Iterable[str], good: str) -> list[dict[str, Any]]:
+    rows = [{"warning": f"▲ {words}"} for words in warnings]
+    return rows or [{"warning": good}]
+
+
+def amount_ml(amount: Amount) -> tuple[float, float, float]:
+    """Nominal, low and high in mL."""
+    return from_si(amount.nominal, "mL"), from_si(amount.low, "mL"), from_si(amount.high, "mL")
+
+
+def letter_name(letter: str, letters: Sequence[str]) -> str:
+    """How a component is called: A or B; the only one of a one-part material is "one-part"."""
+    return letter.upper() if len(letters) > 1 else "one-part"
+
+
+def containers_text(result: ShiftResult) -> str:
+    """The containers to bring, largest thing on the sheet: 2 × A (20 L), 1 × B (20 L)."""
+    words = []
+    for letter, component in result.components.items():
+        size = from_si(component.container, "mL")
+        size_text = f"{size / 1000:g} L" if size >= 1000 else f"{size:g} mL"
+        name = f"{letter.upper()} " if len(result.components) > 1 else ""
+        words.append(f"{result.containers[letter]} × {name}{size_text}")
+    return "Bring " + " + ".join(words)
+
+
+def _use_row(result: ShiftResult, letter: str) -> dict[str, Any]:
+    used = result.used[letter]
+    drawn = result.drawn(letter)
+    return {
+        "component": letter_name(letter, result.letters), "opening": result.opening[letter] / ML,
+        "containers": result.containers[letter], "mounted": result.mounted[letter] / ML,
+        **{name: used[name] / ML for name in CATEGORIES},
+        "closing": result.closing[letter] / ML, "drawn": drawn / ML,
+    }  # fmt: skip
+
+
+def _mass(result: ShiftResult, letter: str) -> float:
+    """Mass drawn of a component [kg]."""
+    return result.drawn(letter) / NANO * result.components[letter].density
+
+
+# ---------------------------------------------------------------------------------------- contents
+
+
+def shift_material_content(plan, result: ShiftResult, stamp: str) -> Content:
+    """The shift material sheet of a station."""
+    density = result.density
+    categories = [name for name in CATEGORIES if name not in ("heel", "expired")]
+    mixed = sum(result.dispensed(name) for name in categories) / ML
+    on_parts = result.parts_amount
+    nominal, low, high = amount_ml(on_parts)
+    record = result.temperatures[1]
+    drawn = sum(result.drawn(letter) for letter in result.letters)
+    parts = []
+    for job in result.jobs:
+        shot = job.shot
+        volume, shot_low, shot_high = amount_ml(shot)
+        parts.append({
+            "part": job.part, "good": job.quantity, "started": job.started, "shot": volume,
+            "low": shot_low, "high": shot_high, "shot_mass": from_si(shot.nominal * density, "g"),
+            "driver": driver_text(shot.main_driver), "total": volume * job.started,
+        })  # fmt: skip
+    return Content(
+        SHIFT_MATERIAL,
+        {
+            **_shift_head(plan, result, stamp), "headline": containers_text(result),
+            "parts_good": sum(job.quantity for job in result.jobs),
+            "parts_started": sum(job.started for job in result.jobs), "takt": result.takt,
+            "mixed_total": mixed, "mixed_mass": mixed * 1e-6 * density,
+            "on_parts": nominal, "on_parts_low": low, "on_parts_high": high,
+            "driver": driver_text(on_parts.main_driver),
+            "waste_share": 1.0 - result.dispensed("parts") / drawn if drawn else 0.0,
+            "purges": result.purges, "mixers": result.mixers, "check_shots": result.check_shots,
+            "temperature": temperature_text(_day_part(result)),
+            "life": life_text(result.life, _day_part(result) or record),
+            "rule": rule_text(result.station, result.life),
+            "shot_first": parts[0]["shot"] if parts else 0.0,
+        },
+        {
+            "MaterialParts": parts,
+            "MaterialUse": [
+                {**_use_row(result, letter), "mass": _mass(result, letter)} for letter in result.letters
+            ],
+            "MaterialTimes": [
+                {"time": at(result.date, event.clock), "event": event.kind, "what": event.text,
+                 "component": letter_name(event.component, result.letters) if event.component else "",
+                 "lot": event.lot, "volume": event.volume / ML if event.volume else None}
+                for event in result.events
+            ],
+            "MaterialLots": [
+                {"component": letter_name(use.component, result.letters), "lot": use.lot,
+                 "last_day": use.last_day, "containers": use.containers, "volume": use.volume / ML,
+                 "first": at(result.date, use.first)}
+                for use in result.lots
+            ],
+            "MaterialWarnings": _warning_rows(result.warnings, "no warning"),
+        },
+    )  # fmt: skip
+
+
+def _day_part(result: ShiftResult) -> list[float]:
+    """Temperatures from start to end of the shift, ends interpolated."""
+    import numpy as np
+
+    times, values = result.temperatures
+    if len(times) == 1:
+        return list(values)
+    start, end = result.calendar.start, result.calendar.end
+    inside = [value for time, value in zip(times, values, strict=True) if start < time < end]
+    return [float(np.interp(start, times, values)), *inside, float(np.interp(end, times, values))]
+
+
+def driver_text(name: str) -> str:
+    """The input that matters most, as printed."""
+    return name.replace("_", " ") if name else "no tolerance stated"
+
+
+def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
+    """The setup card of a station."""
+    station, material = card.station, card.material
+    rows = []
+    for item in card.settings:
+        volume, low, high = amount_ml(item.application.amount)
+        rows.append({
+            "part": item.application.part, "application": item.application.name,
+            "shot": item.application.shot, "detail": item.application.detail,
+            "speed": _shop(item.speed, "mm/s"), "flow": _shop(item.flow, "mL/s"),
+            "flow_a": _shop(item.component_flows.get("a"), "mL/s"),
+            "flow_b": _shop(item.component_flows.get("b"), "mL/s"),
+            "time": item.application.time, "volume": volume, "volume_low": low, "volume_high": high,
+            "driver": driver_text(item.application.amount.main_driver),
+            "mass": from_si(item.mass, "g"), "mass_low": from_si(item.mass_low, "g"),
+            "mass_high": from_si(item.mass_high, "g"),
+            "mass_a": _shop(item.component_masses.get("a"), "g"),
+            "mass_b": _shop(item.component_masses.get("b"), "g"),
+            "nozzle_pressure": _shop(item.nozzle_pressure, "bar"),
+            "mixer_pressure": _shop(item.mixer_pressure, "bar"), "shear_rate": item.shear_rate,
+        })  # fmt: skip
+    if card.volume_ratio is None:
+        ratio = "one-part"
+    else:
+        ratio = (f"100 : {card.volume_ratio:.4g} by volume, 100 : {card.mass_ratio:.4g} by mass "
+                 "(A : B)")  # fmt: skip
+    record = [card.coldest, card.hottest]
+    treatment = material.surface_treatment
+    if material.surface_window:
+        treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
+    notes = [{"kind": "▲ warning", "text": words} for words in card.warnings]
+    notes += [{"kind": "note", "text": words} for words in card.notes]
+    first = rows[0] if rows else None
+    headline = f"Set {figure(first['mass'])} g" if first else "no part at this station"
+    if len(rows) > 1:
+        headline += f" ({first['part']} / {first['application']})"
+    return Content(
+        STATION_SETUP,
+        {
+            **_head(plan, stamp), "station": station.station, "material": material.material,
+            "description": material.description, "headline": headline, "meter": station.meter,
+            "ratio": ratio, "density": from_si(card.density, "g/mL"),
+            "temperature": temperature_text(record), "life": life_text(card.life, record),
+            "rule": rule_text(station, card.life),
+            "mixer_volume": from_si(station.mixer_volume, "mL"),
+            "purge_volume": from_si(station.purge_volume, "mL"),
+            "start_volume": from_si(station.start_volume, "mL"),
+            "nozzle_bore": _shop(station.nozzle_bore, "mm"),
+            "nozzle_length": _shop(station.nozzle_length, "mm"),
+            "pressure_limit": _shop(station.pressure_limit, "bar"),
+            "flow_limit": _shop(station.flow_limit, "mL/s"),
+            "treatment": treatment or "none stated",
+            "open": duration_text(material.open_time) if material.open_time else "none stated",
+            "pot_life_source": material.pot_life_source,
+            "cautions": cautions_text(material, cells=_has_cells(plan, station.station)),
+        },
+        {"SetupShots": rows, "SetupNotes": notes or [{"kind": "note", "text": "nothing to note"}]},
+    )  # fmt: skip
+
+
+def _shop(value: float | None, unit: str) -> float | None:
+    return None if value is None else float(from_si(value, unit))
+
+
+def figure(value: float) -> str:
+    """A number as it is worth printing: three or four significant figures."""
+    if value >= 1000.0:
+        return f"{value:.0f}"
+    return f"{value:.2f}" if value < 10.0 else f"{value:.1f}"
+
+
+def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
+    """The cure board of a station."""
+    from .materials import cure_life
+
+    material, day = result.material, result.date
+    rows = [
+        {
+            "batch": batch.number, "part": batch.part, "numbers": f"{batch.first}–{batch.last}",
+            "begun": at(day, batch.begun), "ended": at(day, batch.ended),
+            "mate_before": at(day, batch.mate_before), "mates": at(day, batch.mates),
+            **{name: at(day, batch.milestones.get(name)) for name in ("move", "join", "test")},
+            "note": batch.note,
+        }
+        for batch in result.batches
+    ]  # fmt: skip
+    moves = [(batch.milestones.get("move"), batch) for batch in result.batches
+             if batch.milestones.get("move") is not None]  # fmt: skip
+    headline = "no handling time is stated: ask the data sheet"
+    if moves:
+        clock, batch = min(moves, key=lambda item: item[0])
+        headline = f"Batch {batch.number} may be moved at {hhmm(clock)}"
+    warnings = [words for words in result.warnings if "open time" in words or "window" in words]
+    for batch in result.batches:
+        if batch.mates and batch.mate_before and batch.mates > batch.mate_before + 1e-6:
+            warnings.append(f"batch {batch.number}: mated by plan at {hhmm(batch.mates)}, its first "
+                            f"part only keeps until {hhmm(batch.mate_before)}")  # fmt: skip
+    life = cure_life(material, "move_time") or cure_life(material, "test_time")
+    basis = "no cure time stated"
+    if life is not None:
+        marks = life.marks(*_day_part(result)) if material.cure == "room" else []
+        basis = f"data-sheet times at {kelvin_text(life.temperature)}; {life.basis}" + (
+            f"; {'; '.join(marks)}" if marks else ""
+        )
+    return Content(
+        CURE_BOARD,
+        {**_shift_head(plan, result, stamp), "headline": headline, "cure": f"{material.cure} cure",
+         "temperature": temperature_text(_day_part(result)), "basis": basis},
+        {"CureBatches": rows, "CureWarnings": _warning_rows(warnings, "no warning")},
+    )  # fmt: skip
+
+
+def check_limits(plan, result: ShiftResult) -> tuple[float, float, float, str]:
+    """Target, low and high mass of a check shot [kg], and what the limits rest on."""
+    density = result.density
+    volume = result.check_volume / NANO
+    largest = max((item.amount for job in result.jobs for item in job.applications),
+                  key=lambda amount: amount.nominal)  # fmt: skip
+    if result.station.check_volume is None:
+        target, low, high = shot_mass(largest, density)
+        return target, low, high, f"tolerances of the shot; largest: {driver_text(largest.main_driver)}"
+    if result.station.meter_tolerance > 0.0:
+        tolerance = result.station.meter_tolerance
+        mass = volume * density
+        return mass, mass * (1 - tolerance), mass * (1 + tolerance), f"meter, ±{tolerance:.1%}"
+    mass = volume * density
+    return (mass, mass * largest.low / largest.nominal, mass * largest.high / largest.nominal,
+            "the relative tolerance of the largest shot")  # fmt: skip
+
+
+def shot_check_content(plan, result: ShiftResult, stamp: str) -> Content:
+    """The shot-check sheet of a station."""
+    target, low, high, basis = check_limits(plan, result)
+    grams = [from_si(value, "g") for value in (target, low, high)]
+    volume = result.check_volume / NANO
+    masses = {letter: from_si(volume * share * result.components[letter].density, "g")
+              for letter, share in result.shares.items()}  # fmt: skip
+    checks = [event for event in result.events if event.kind == "check"]
+    two_part = len(masses) > 1
+    return Content(
+        SHOT_CHECK,
+        {
+            **_shift_head(plan, result, stamp),
+            "headline": f"{figure(grams[0])} g  ({figure(grams[1])} to {figure(grams[2])} g)",
+            "target": grams[0], "low": grams[1], "high": grams[2], "volume": from_si(volume, "mL"),
+            "mass_a": masses["a"], "mass_b": masses.get("b"),
+            "ratio_mass": 100.0 * masses["b"] / masses["a"] if two_part else None,
+            "density": from_si(result.density, "g/mL"), "limits_from": basis,
+        },
+        {"CheckShots": [
+            {"check": place, "time": at(result.date, event.clock), "target": grams[0],
+             "low": grams[1], "high": grams[2]}
+            for place, event in enumerate(checks, 1)
+        ] or [{"check": 1, "time": at(result.date, result.calendar.start), "target": grams[0],
+               "low": grams[1], "high": grams[2]}]},
+    )  # fmt: skip
+
+
+def staging_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content:
+    """The staging sheet of a shift, all stations."""
+    first = results[0]
+    rows, warnings, count = [], [], 0
+    for result in results:
+        for letter, component in result.components.items():
+            changes = [event.clock for event in result.events
+                       if event.kind == "container" and event.component == letter]  # fmt: skip
+            lots = [use.lot for use in result.lots if use.component == letter]
+            volume = result.mounted[letter]
+            count += result.containers[letter]
+            rows.append({
+                "station": result.station.station, "material": result.material.material,
+                "component": letter_name(letter, result.letters),
+                "lots": ", ".join(lots) or "stands at the station",
+                "containers": result.containers[letter],
+                "container": from_si(component.container, "mL"), "volume": volume / ML,
+                "mass": volume / NANO * component.density,
+                "first": at(result.date, changes[0]) if changes else None,
+                "last": at(result.date, changes[-1]) if changes else None,
+            })  # fmt: skip
+        warnings += [{"station": result.station.station, "warning": f"▲ {words}"}
+                     for words in result.warnings if "stock" in words or "lot" in words]  # fmt: skip
+    calendar = first.calendar
+    return Content(
+        STAGING,
+        {**_head(plan, stamp), "day": first.date, "shift": first.shift,
+         "hours": f"{hhmm(calendar.start)}–{hhmm(calendar.end)}",
+         "headline": f"{count} container{'s' if count != 1 else ''} to bring",
+         "cautions": CAUTION},
+        {"StagingContainers": rows,
+         "StagingWarnings": warnings or [{"station": "", "warning": "no warning"}]},
+    )  # fmt: skip
+
+
+def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content:
+    """The results workbook."""
+    amounts, shifts, use, warnings = [], [], [], []
+    for part in plan.parts:
+        for item in applications(plan, part.part):
+            material = plan.material(plan.station(item.station).material)
+            from .materials import mixed_density
+
+            density = mixed_density(material, plan.components_of(material.material))
+            volume, low, high = amount_ml(item.amount)
+            amounts.append({
+                "part": item.part, "application": item.name, "shot": item.shot,
+                "station": item.station, "material": material.material, "volume": volume, "low": low,
+                "high": high, "worst_low": from_si(item.amount.worst_low, "mL"),
+                "worst_high": from_si(item.amount.worst_high, "mL"),
+                "driver": driver_text(item.amount.main_driver),
+                "mass": from_si(item.amount.nominal * density, "g"), "time": item.time,
+                "detail": item.detail,
+            })  # fmt: skip
+    totals: dict[tuple[str, str], dict[str, Any]] = {}
+    for result in results:
+        key = {"day": result.date, "shift": result.shift, "station": result.station.station,
+               "material": result.material.material}  # fmt: skip
+        mixed = sum(result.dispensed(name) for name in CATEGORIES if name not in ("heel", "expired"))
+        nominal, low, high = amount_ml(result.parts_amount)
+        shifts.append({
+            **key, "good": sum(job.quantity for job in result.jobs),
+            "finished": sum(job.finished for job in result.jobs),
+            "started": sum(job.begun for job in result.jobs), "takt": result.takt,
+            "busy": result.busy / result.calendar.available, "mixed": mixed / ML,
+            "on_parts": nominal, "on_parts_low": low, "on_parts_high": high,
+            "mass": mixed / NANO * result.density, "purges": result.purges, "mixers": result.mixers,
+            "warnings": len(result.warnings),
+        })  # fmt: skip
+        for letter in result.letters:
+            row = _use_row(result, letter)
+            use.append({**key, **row, "mass": _mass(result, letter) * 1e3})
+            total = totals.setdefault(
+                (result.material.material, letter_name(letter, result.letters)),
+                dict.fromkeys(("drawn", "mass", "containers", "on_parts", "missing"), 0),
+            )
+            total["drawn"] += row["drawn"]
+            total["mass"] += _mass(result, letter)
+            total["containers"] += row["containers"]
+            total["on_parts"] += row["parts"]
+            total["missing"] += result.missing.get(letter, 0) / ML
+        warnings += [{"day": result.date, "shift": result.shift, "station": result.station.station,
+                      "warning": f"▲ {words}"} for words in result.warnings]  # fmt: skip
+    days = sorted({result.date for result in results})
+    headline = "no builds"
+    if days:
+        good = sum(row["good"] for row in shifts)
+        finished = sum(row["finished"] for row in shifts)
+        headline = (f"{len(results)} station shifts from {days[0]} to {days[-1]}, "
+                    f"{finished} of {good} station passes finished, {len(warnings)} warnings")  # fmt: skip
+    return Content(
+        RESULTS,
+        {**_head(plan, stamp), "headline": headline, "cautions": CAUTION},
+        {
+            "ResultAmounts": amounts, "ResultShifts": shifts, "ResultUse": use,
+            "ResultMaterials": [
+                {"material": material, "component": component, **total}
+                for (material, component), total in totals.items()
+            ],
+            "ResultWarnings": warnings or [
+                {"day": None, "shift": "", "station": "", "warning": "no warning"}
+            ],
+        },
+    )  # fmt: skip
