@@ -14,13 +14,14 @@ import math
 from bisect import bisect_right
 
 import numpy as np
-from scipy.constants import R as GAS_CONSTANT
 
 from .errors import NUM, InputError, Problem
 from .fields import number, vector
 from .registry import example, out, requires, workbook_function
 
 HALVING_STEP = 10.0  # K, common practice, no source
+# molar gas constant, N_A·k [J/(mol·K)]: exact since the SI of 2019; CODATA 2018
+GAS_CONSTANT = 8.31446261815324
 _LN2 = math.log(2.0)
 
 _ARRHENIUS = "Arrhenius law; R = 8.31446261815324 J/(mol·K), CODATA 2018"
