@@ -9,12 +9,16 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import os
+import random
 import re
 import statistics
 import subprocess
+import sys
 import time
 import warnings
 import zipfile
+from pathlib import Path
 from shutil import which
 
 import numpy as np
@@ -990,3 +994,143 @@ def test_libreoffice_opens_and_computes_the_filled_files(tmp_path):
     assert [card[f"A{row}"].value for row in range(5, 10)] == [f"=P{n}" for n in range(1, 6)]
     assert (card["B10"].value, card["E1"].value) == (15, 15)
     assert card["A13"].comment.text.strip() == "a note below"
+
+
+MOVE_ROWS = """
+import subprocess, sys, time
+import uno
+from com.sun.star.beans import PropertyValue
+
+def option(name, value):
+    made = PropertyValue()
+    made.Name, made.Value = name, value
+    return made
+
+profile, pipe, source, sheet, *jobs = sys.argv[1:]
+office = subprocess.Popen(["soffice", "-env:UserInstallation=file://" + profile, "--headless",
+                           "--norestore", "--accept=pipe,name=" + pipe + ";urp;"])
+try:
+    local = uno.getComponentContext()
+    resolver = local.ServiceManager.createInstanceWithContext(
+        "com.sun.star.bridge.UnoUrlResolver", local)
+    for attempt in range(200):
+        try:
+            remote = resolver.resolve("uno:pipe,name=" + pipe + ";urp;StarOffice.ComponentContext")
+            break
+        except Exception:
+            time.sleep(0.3)
+    desktop = remote.ServiceManager.createInstanceWithContext(
+        "com.sun.star.frame.Desktop", remote)
+    for target, at, count in zip(*[iter(jobs)] * 3):
+        document = desktop.loadComponentFromURL(
+            "file://" + source, "_blank", 0, (option("Hidden", True),))
+        rows = document.Sheets.getByName(sheet).Rows
+        if int(count) > 0:
+            rows.insertByIndex(int(at), int(count))
+        else:
+            rows.removeByIndex(int(at), -int(count))
+        document.storeToURL(
+            "file://" + target, (option("FilterName", "Calc MS Excel 2007 XML"),))
+        document.close(True)
+    try:
+        desktop.terminate()
+    except Exception:
+        pass
+    office.wait(60)
+finally:
+    office.kill()
+"""
+
+
+def python_with_uno() -> str | None:
+    """A Python that can talk to LibreOffice."""
+    soffice = which("soffice")
+    beside = [str(Path(soffice).resolve().with_name("python"))] if soffice else []
+    for candidate in (sys.executable, "/usr/bin/python3", *beside):
+        if Path(candidate).exists() and (
+            subprocess.run([candidate, "-c", "import uno"], capture_output=True).returncode == 0
+        ):
+            return candidate
+    return None
+
+
+def references_everywhere(seed: int) -> bytes:
+    """Formulas, names, merged cells, formats and breaks around a table with data rows 4 to 6.
+
+    No single reference is to row 6 and no part range ends there: LibreOffice inserts before the
+    last row, where the filler inserts behind it, so those alone would rightly differ.
+    """
+    choose = random.Random(seed)
+
+    def dollar():
+        return choose.choice(["", "$"])
+
+    def reference():
+        sheet = choose.choice(["Card!", "Other!", "Card!"])
+        left, right = sorted(choose.sample("ABCDEFGH", 2))
+        top, bottom = sorted(choose.choices(range(1, 21), k=2))
+        if choose.random() < 0.5:
+            row = choose.choice([row for row in range(1, 21) if row != 6])
+            return f"{sheet}{dollar()}{left}{dollar()}{row}"
+        if top == 6 or (bottom == 6 and top > 4):
+            bottom, top = 18, 3
+        return f"SUM({sheet}{dollar()}{left}{dollar()}{top}:{dollar()}{right}{dollar()}{bottom})"
+
+    def build(made):
+        card, other = made.add_worksheet("Card"), made.add_worksheet("Other")
+        card.add_table("A3:B6", {"name": "T", "columns": [{"header": "x"}, {"header": "y"}]})
+        places = [(card, row, column) for row in (*range(2), *range(7, 20)) for column in (3, 4, 5)]
+        places += [(other, row, column) for row in range(20) for column in range(3)]
+        for sheet, row, column in places:
+            sheet.write_formula(row, column, f"={reference()}+{reference()}")
+        for number, (top, bottom) in enumerate([(1, 5), (2, 9), (4, 6), (7, 8), (3, 18), (8, 15)]):
+            made.define_name(f"part_{number}", f"=Card!$C${top}:$D${bottom}")
+        for merged in ("J2:J5", "K4:K10", "J12:L13"):
+            card.merge_range(merged, "m")
+        rule = {"type": "formula", "criteria": "=$D9>$E$14"}
+        card.conditional_format("M2:M15", rule)
+        card.set_h_pagebreaks([2, 9, 16])
+
+    return book(build)
+
+
+def told(loaded) -> dict[str, object]:
+    """Formulas, names, merged cells, formats and breaks of a workbook as openpyxl reads it."""
+    card = loaded["Card"]
+    formulas = {
+        f"{sheet.title}!{cell.coordinate}": cell.value.replace("Card!", "")
+        for sheet in loaded
+        for row in sheet.iter_rows()
+        for cell in row
+        if isinstance(cell.value, str) and cell.value.startswith("=")
+    }
+    return {
+        "formulas": formulas,
+        "names": {name: item.value for name, item in loaded.defined_names.items()},
+        "merged": {str(item) for item in card.merged_cells.ranges},
+        "formats": [(str(f.sqref), f.rules[0].formula) for f in card.conditional_formatting],
+        "breaks": [item.id for item in card.row_breaks.brk],
+    }
+
+
+@pytest.mark.libreoffice
+@pytest.mark.skipif(which("soffice") is None, reason="LibreOffice is not installed")
+@pytest.mark.parametrize("seed", [1, 2])
+def test_rows_move_as_libreoffice_moves_them(tmp_path, seed):
+    """The same rows inserted and deleted by LibreOffice itself, reference by reference."""
+    python = python_with_uno()
+    if python is None:
+        pytest.skip("no Python that can talk to LibreOffice")
+    source = tmp_path / "source.xlsx"
+    source.write_bytes(references_everywhere(seed))
+    (tmp_path / "move.py").write_text(MOVE_ROWS)
+    grown, shrunk = str(tmp_path / "grown.xlsx"), str(tmp_path / "shrunk.xlsx")
+    command = [python, str(tmp_path / "move.py"), str(tmp_path / "profile"), f"rows{os.getpid()}"]
+    jobs = [grown, "5", "3", shrunk, "5", "-1"]
+    subprocess.run([*command, str(source), "Card", *jobs], check=True, capture_output=True, timeout=240)
+    for path, count in ((grown, 6), (shrunk, 2)):
+        theirs = told(openpyxl.load_workbook(path))
+        ours = told(read(fill_template(source, {}, {"T": [{"x": 1}] * count})))
+        assert len(ours["formulas"]) == 105
+        for kind, found in ours.items():
+            assert found == theirs[kind], (count, kind)
