@@ -183,7 +183,7 @@ def _read_table(sheet, package: Package, name: str, place: _Place, header_row: i
                 headers: list[Any], problems: list[Problem]) -> RawTable | None:  # fmt: skip
     """One table whose header row is known; None where it goes past the bounds."""
     letters = [column_letters(place.first_column + index) for index in range(len(headers))]
-    if len(headers) > MOST_COLUMNS:
+    if len(headers) > MOST_COLUMNS:  # the last header is a filled one
         problems.append(
             Problem(f"{place.sheet.name}!{letters[-1]}{header_row}",
                     message=f"the table reaches past column {MOST_COLUMNS}",
@@ -220,7 +220,7 @@ def _find_header(sheet, known: frozenset[str], place: _Place) -> tuple[int, list
     """The header row and its cells: the first row with the most known headers, at least two."""
     first = place.header_row or place.first_row
     last = place.header_row or first + SEARCHED_ROWS - 1
-    width = place.last_column + (1 if place.last_column == MOST_COLUMNS else 0)
+    width = place.last_column if place.last_column != MOST_COLUMNS else None  # None: all there are
     best, best_row, cells = 1, first, None
     wanted = min(2, len(known))
     for number, row in enumerate(

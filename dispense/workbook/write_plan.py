@@ -362,6 +362,7 @@ def _write_settings(sheet: Worksheet, given: Mapping[str, Any]) -> None:
         name.font, name.border, name.alignment = style.BOLD, style.BORDER, style.LEFT
         value = sheet.cell(row, 2)
         _write_value(value, item, given.get(item.name), "Settings!")
+        value.alignment = style.LEFT
         for number, text in ((3, item.allowed()), (4, item.default_text()), (5, item.help)):
             cell = sheet.cell(row, number, text)
             cell.font, cell.border, cell.alignment = style.BODY, style.BORDER, style.WRAP
