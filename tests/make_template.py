@@ -111,9 +111,7 @@ def simple_template(samples: int = 2, totals: bool = True, **options: object) ->
     if not totals:
         columns[0].pop("total_string")
         columns[1].pop("total_function")
-    card.add_table(
-        f"A3:F{last + totals}", {"name": "Shots", "total_row": totals, "columns": columns}
-    )
+    card.add_table(f"A3:F{last + totals}", {"name": "Shots", "total_row": totals, "columns": columns})
     for row in range(4, last + 1):
         style = (blue, grey)[row % 2]
         card.set_row(row - 1, 20 + row % 2)
@@ -167,9 +165,7 @@ def full_template() -> bytes:
     card.write_formula("B7", "=SUBTOTAL(109,B5:B6)", None, 3)
     card.write_formula("E1", "=SUM(B5:B6)", None, 3)
     card.conditional_format("B5:B6", {"type": "data_bar", "data_bar_2010": True})
-    card.conditional_format(
-        "A10:B12", {"type": "formula", "criteria": "=$B10>$B$7", "format": bold}
-    )
+    card.conditional_format("A10:B12", {"type": "formula", "criteria": "=$B10>$B$7", "format": bold})
     card.data_validation("A5:A6", {"validate": "list", "source": "=Lists!$A$1:$A$2"})
     card.data_validation("B10", {"validate": "decimal", "criteria": ">", "value": "=B7"})
     card.add_sparkline("D5", {"range": "'Shift card'!B5:B6"})
@@ -209,8 +205,7 @@ def _with_rare_parts(data: bytes) -> bytes:
         "</sheetNames></externalBook></externalLink>"
     )
     external_rels = (
-        '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
-        "</Relationships>"
+        '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"></Relationships>'
     )
     add = {
         "customXml/item1.xml": b"<plant><line>3</line></plant>",
@@ -242,8 +237,7 @@ def _with_rare_parts(data: bytes) -> bytes:
         ),
         "xl/workbook.xml": lambda text: text.replace(
             "<definedNames>",
-            '<externalReferences><externalReference r:id="rId90"/></externalReferences>'
-            "<definedNames>",
+            '<externalReferences><externalReference r:id="rId90"/></externalReferences><definedNames>',
         ),
     }
     return rebuild(data, add, change)

@@ -53,9 +53,7 @@ def _same_file(one: Path, other: Path) -> bool:
     return os.path.normcase(os.path.realpath(one)) == os.path.normcase(os.path.realpath(other))
 
 
-def refuse_overwrite(
-    path: str | os.PathLike[str], forbid: Iterable[str | os.PathLike[str]]
-) -> None:
+def refuse_overwrite(path: str | os.PathLike[str], forbid: Iterable[str | os.PathLike[str]]) -> None:
     """Raise `FileError` when `path` is one of the `forbid` files, also through a link."""
     target = Path(path)
     for given in forbid:
