@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from datetime import date, datetime, timedelta
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import ROUND_HALF_UP, Context, Decimal
 from functools import lru_cache
 
 from .formula import Unevaluable
@@ -15,6 +15,7 @@ MONTHS = ("January", "February", "March", "April", "May", "June", "July", "Augus
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 FIRST_SURE_DAY = 61  # 1900-03-01; spreadsheets disagree on earlier days
 LAST_DAY = 2_958_465  # 9999-12-31
+WIDE = Context(prec=400)  # digits enough for any double written out
 EPOCH = date(1899, 12, 30)
 MAX_TEXT = 32_767
 
@@ -252,7 +253,8 @@ def _adjoin(section: tuple[str, ...], places: list[int]) -> bool:
 
 def _digits(number: float, whole: str, decimals: str, grouped: bool) -> tuple[str, str]:
     """The digits before and after the point for shapes such as `#,##0` and `0.0#`."""
-    exact = Decimal(f"{number:.15g}").quantize(Decimal(1).scaleb(-len(decimals)), ROUND_HALF_UP)
+    step = Decimal(1).scaleb(-len(decimals))
+    exact = Decimal(f"{number:.15g}").quantize(step, ROUND_HALF_UP, WIDE)
     before, _, after = format(exact, "f").partition(".")
     before = before.lstrip("0").rjust(whole.count("0"), "0")
     optional = len(decimals) - len(decimals.rstrip("#"))
@@ -267,6 +269,8 @@ def _digits(number: float, whole: str, decimals: str, grouped: bool) -> tuple[st
 
 
 def _format_date(number: float, section: tuple[str, ...]) -> str:
+    if number > LAST_DAY + 1:
+        raise Unevaluable(f"the number {number:g} has no date")
     lowered = [token.lower() for token in section]
     needs_day = any(t[0] in "yd" for t in lowered)
     twelve = any(t in ("am/pm", "a/p") for t in lowered)

@@ -136,17 +136,26 @@ def to_number(value: Any) -> float:
         return float(value)
     if value is None or value is MISSING:
         return 0.0
-    number = read_number(value)
+    number = read_number(_text_only(value))
     if number is None:
         raise Fault(VALUE)
     return number
+
+
+def _text_only(value: Any) -> str:
+    """A scalar that can only be a text by now; an array is refused."""
+    if not isinstance(value, str):
+        raise Unevaluable("an array stands where one value belongs")
+    return value
 
 
 def to_text(value: Any) -> str:
     """A scalar as text."""
     if isinstance(value, CellError):
         raise Fault(value)
-    return "" if value is MISSING else general(value)
+    if value is None or value is MISSING:
+        return ""
+    return general(value) if isinstance(value, int | float) else _text_only(value)
 
 
 def to_flag(value: Any) -> bool:
@@ -159,7 +168,7 @@ def to_flag(value: Any) -> bool:
         if value.upper() in ("TRUE", "FALSE"):
             return value.upper() == "TRUE"
         raise Fault(VALUE)
-    return bool(value)
+    return bool(value) if isinstance(value, int | float) else bool(_text_only(value))
 
 
 def _plain(value: Any) -> Any:
@@ -274,6 +283,9 @@ def compare(a: Any, b: Any) -> int:
         a = _blank_like(b)
     if b is None or b is MISSING:
         b = _blank_like(a)
+    for value in (a, b):
+        if not isinstance(value, int | float):
+            _text_only(value)
     if _rank(a) != _rank(b):
         return -1 if _rank(a) < _rank(b) else 1
     if _rank(a) == 1:
@@ -442,6 +454,11 @@ def _population_variance(values: list[float]) -> float:
     return _squares(_need(values, 1, DIV0)) / len(values)
 
 
+def _mean_deviation(values: list[float]) -> float:
+    mean = _mean(values)
+    return math.fsum(abs(value - mean) for value in values) / len(values)
+
+
 AGGREGATES: dict[str, Callable[[list[float]], float]] = {
     "SUM": total,
     "AVERAGE": _mean,
@@ -455,7 +472,7 @@ AGGREGATES: dict[str, Callable[[list[float]], float]] = {
     "VAR VAR.S": _variance,
     "VARP VAR.P": _population_variance,
     "DEVSQ": lambda values: _squares(_need(values)),
-    "AVEDEV": lambda values: math.fsum(abs(v - _mean(values)) for v in values) / len(values),
+    "AVEDEV": lambda values: _mean_deviation(_need(values)),
     "GEOMEAN": lambda values: (
         math.exp(math.fsum(math.log(v) for v in _need(values)) / len(values))
     ),
@@ -614,15 +631,12 @@ def _rank_of(call: Call, value: Any, area: Any, order: Any = 0.0) -> Any:
 @whole("MODE MODE.SNGL", 1)
 def _mode(call: Call, *arguments: Any) -> float:
     values = numbers(call, arguments)
-    best = max((values.count(v) for v in set(values)), default=0)
-    if best < 2:
+    if len(set(values)) == len(values):
         raise Fault(NA)
-    ties = {v for v in values if values.count(v) == best}
-    return next(v for v in values if v in ties) if len(ties) == 1 else _refuse_tie()
-
-
-def _refuse_tie() -> float:
-    raise Unevaluable("MODE of values that tie differs between spreadsheets")
+    modes = statistics.multimode(values)
+    if len(modes) > 1:
+        raise Unevaluable("MODE of values that tie differs between spreadsheets")
+    return modes[0]
 
 
 @whole("FREQUENCY", 2, 2, array=True)
@@ -1503,10 +1517,8 @@ def _matrix_product(call: Call, first: Any, second: Any) -> Any:
 
 @whole("SEQUENCE", 1, 4)
 def _sequence(call: Call, *arguments: Any) -> Any:
-    given = [None if a is MISSING else to_number(call.scalar(a)) for a in arguments]
-    rows, columns, start, step = (
-        1.0 if i >= len(given) or given[i] is None else given[i] for i in range(4)
-    )
+    given = [1.0 if a is MISSING else to_number(call.scalar(a)) for a in arguments]
+    rows, columns, start, step = [*given, 1.0, 1.0, 1.0][:4]
     if rows < 1 or columns < 1:
         raise Fault(VALUE)
     if rows * columns > MAX_BLOCK:
@@ -1677,6 +1689,8 @@ def _text(value: Any, code: str) -> str:
 @elementwise("FIXED", "nnb", 1)
 def _fixed(number: float, digits: float = 2, plain: bool = False) -> str:
     places = int(digits)
+    if places > 127:
+        raise Fault(VALUE)
     rounded = round_half_away(number, places)
     shown = max(places, 0)
     return f"{rounded:.{shown}f}" if plain else f"{rounded:,.{shown}f}"
