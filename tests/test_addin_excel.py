@@ -21,7 +21,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dispense.addin import excel
-from dispense.addin.excel_udfs import ERROR_NUMBERS, MARK, VBA_WORDS, argument_name, marked, unmarked
+from dispense.addin.excel_udfs import (
+    ERROR_NUMBERS,
+    MARK,
+    VBA_WORDS,
+    argument_name,
+    function_help,
+    marked,
+    unmarked,
+)
 from dispense.errors import DispenseError
 from dispense.fields import ERROR_TEXTS, CellError
 from dispense.functions import FUNCTIONS
@@ -164,7 +172,7 @@ def test_xlwings_layer_rows_and_columns(python, name):
     case = FUNCTIONS[name].examples[0]
     scalar = through(python, name, arguments_of(name))
     assert len(scalar) == 1
-    for place in iterated(name):
+    for place in iterated(name)[:3]:
         item = FUNCTIONS[name].arguments[place]
         value = case.arguments[place]
         column = [[value], [None], [CellError("#REF!")], [value]]
@@ -227,7 +235,8 @@ def test_every_function_is_registered_with_category_and_argument_help(xlwings):
         entry, known = FUNCTIONS[name], getattr(udfs, name).__xlfunc__
         assert known["name"] == name
         assert known["category"] == f"Dispense {entry.category}"
-        assert known["ret"]["doc"].startswith(entry.summary[:40])
+        assert known["ret"]["doc"] == function_help(entry) and len(known["ret"]["doc"]) <= 255
+        assert entry.summary.rstrip(".") in known["ret"]["doc"]
         assert len(known["args"]) == len(entry.arguments)
         for shown, item in zip(known["args"], entry.arguments, strict=True):
             assert shown["options"]["ndim"] == 2 and shown["options"]["err_to_str"] is True
@@ -235,7 +244,7 @@ def test_every_function_is_registered_with_category_and_argument_help(xlwings):
             assert len(shown["doc"]) <= 255
             if item.unit and item.unit not in ("as given",) and item.kind == "number":
                 assert item.unit in shown["doc"]
-            if item.default_text() and len(shown["doc"]) < 250:
+            if item.default_text() and not shown["doc"].endswith("..."):
                 assert f"default {item.default_text()}" in shown["doc"]
 
 
@@ -335,12 +344,12 @@ def test_vba_registers_the_help_of_every_function_once(python):
     for name, (words, category, notes) in vba.described.items():
         entry = FUNCTIONS[name]
         assert category == f"Dispense {entry.category}"
-        assert words.startswith(" ".join(entry.summary.split())[:40]) and len(words) <= 255
+        assert words == function_help(entry) and len(words) <= 255
         assert len(notes) == len(entry.arguments)
         for note, item in zip(notes, entry.arguments, strict=True):
             assert note and len(note) <= 255
             if item.kind == "number" and item.unit not in ("", "as given"):
-                assert note.startswith(item.unit + ";")  # the unit survives the ASCII spelling
+                assert item.unit in note  # the unit survives the ASCII spelling
 
 
 # what VBA refuses ---------------------------------------------------------------------------------

@@ -21,12 +21,13 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from dispense import addin
 from dispense import functions as _functions
 from dispense.errors import NUM, VALUE, Problem
-from dispense.fields import ERROR_TEXTS, CellError, Field, describe_unit
+from dispense.fields import ERROR_TEXTS, CellError, Field
 from dispense.registry import _RECENT, Function, evaluate
-from dispense.units import AS_GIVEN
 
+_xlwings: Any
 try:
     import xlwings as _xlwings
 except ImportError:
@@ -82,44 +83,21 @@ def argument_name(name: str) -> str:
 
 
 def argument_help(item: Field) -> str:
-    """What the function wizard says of an argument: help, unit, default; at most 255 characters.
-
-    >>> from dispense.fields import number
-    >>> argument_help(number("height", "mm", "height above the base", default=None))
-    'mm; height above the base; may be left out'
-    """
-    if item.kind == "choice":
-        unit = ", ".join(item.choices)
-    elif item.kind == "record":
-        unit = "one row: " + ", ".join(part.title for part in item.columns)
-    elif item.kind == "flag":
-        unit = "TRUE or FALSE"
-    elif item.kind == "text":
-        unit = "text"
-    else:
-        unit = item.unit if item.unit and item.unit != AS_GIVEN else "number"
-        unit = describe_unit(unit)
-    default = item.default_text()
-    ending = ""
-    if not item.is_required:
-        ending = f"; default {default}" if default else "; may be left out"
-    return _shortened(f"{unit}; {item.help}", 255 - len(ending)) + ending
+    """What the function wizard says of an argument, within Excel's 255 characters."""
+    return _within(addin.argument_help(item))
 
 
 def function_help(entry: Function) -> str:
-    """What the function wizard says of a function, with the unit of its result."""
-    units = [describe_unit(item.unit) for item in entry.returns if item.kind != "text"]
-    units = [unit for unit in units if unit not in ("–", AS_GIVEN)]
-    ending = f" [{', '.join(units)}]" if units else ""
-    ending += f" Note: {entry.rule}." if entry.rule else ""
-    if len(ending) > 200:
-        ending = _shortened(ending, 200)
-    return _shortened(entry.summary, 255 - len(ending)) + ending
+    """What the function wizard says of a function, within Excel's 255 characters."""
+    return _within(addin.function_help(entry))
 
 
-def _shortened(text: str, most: int) -> str:
+def _within(text: str, most: int = 255) -> str:
+    """The text, cut at a word where it is longer than the wizard takes."""
     text = " ".join(text.split())
-    return text if len(text) <= most else text[: most - 3].rstrip(" ,;") + "..."
+    if len(text) <= most:
+        return text
+    return text[: most - 3].rpartition(" ")[0].rstrip(" ,;.") + "..."
 
 
 def marked(value: Any) -> Any:

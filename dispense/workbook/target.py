@@ -156,7 +156,7 @@ def live_value(value: Any) -> Any:
         return value
     if hasattr(value, "item"):
         return live_value(value.item())
-    return float(value) if isinstance(value, numbers.Number) else value
+    return float(value)  # encode has seen that it is a number
 
 
 class _Block:
