@@ -272,8 +272,12 @@ def _installed(office: Office, profile: Path | None) -> list[dict[str, Any]]:
     user = (profile or default_profile()) / "user" / "uno_packages" / "cache" / "uno_packages"
     found = []
     for owner, folder in (("this user", user), ("all users", office.shared_folder)):
+        listing = folder.with_suffix(".pmap")  # removed ones stand there until the next start
+        listed = listing.read_bytes() if listing.is_file() else b""
         for description in sorted(folder.glob("*/*.oxt/description.xml")):
             text = description.read_text("utf-8")
+            if description.parent.parent.name.rstrip("_").encode() not in listed:
+                continue
             if f'value="{IDENTIFIER}"' not in text:
                 continue
             version = re.search(r'<version value="([^"]*)"', text)
