@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+import random
 import re
 import shutil
 import subprocess
@@ -250,6 +251,71 @@ def test_every_formula_against_libreoffice(tmp_path):
     assert not wrong, "\n".join(wrong)
 
 
+def random_formulas(seed: int, rounds: int) -> list[str]:
+    """Formulas of shop-like numbers that differ from run to run only by the seed."""
+    chance = random.Random(seed)
+
+    def number() -> float:
+        kind = chance.randint(0, 4)
+        if kind == 0:
+            return chance.randint(-20, 20)
+        if kind == 1:
+            return round(chance.uniform(-100, 100), 2)
+        if kind == 2:
+            return round(chance.uniform(0, 10), 1)
+        return chance.randint(0, 10**6) / 1000 if kind == 3 else chance.uniform(-1, 1)
+
+    def above() -> float:
+        return round(abs(number()), 1) or 0.1
+
+    def day() -> int:
+        return chance.randint(20000, 60000)
+
+    def one_round() -> list[str]:
+        n, places = number, chance.randint(-2, 4)
+        form = chance.choice(["0.00", "#,##0.0", "0.0%", "#.0#", "0000.0", "0.0;(0.0)", "0.00E+00"])
+        date_form = chance.choice(["yyyy-mm-dd", "d mmm yyyy", "ddd dd.mm.yy", "hh:mm"])
+        return [
+            f"ROUND({n()!r},{places})", f"ROUNDUP({n()!r},{places})", f"ROUNDDOWN({n()!r},{places})",
+            f"MOD({n()!r},{above()!r})", f"MOD({n()!r},-{above()!r})", f"INT({n()!r})",
+            f"CEILING({above()!r},{above()!r})", f"FLOOR({above()!r},{above()!r})",
+            f"MROUND({above()!r},{above()!r})", f"{n()!r}-{n()!r}*{n()!r}", f"-{above()!r}^2",
+            f"SUM({n()!r},{n()!r},{n()!r})", f"STDEV({n()!r},{n()!r},{n()!r})", f'"x"&{n()!r}',
+            f'"x"&{n()!r}*{n()!r}', f'TEXT({n()!r},"{form}")', f'TEXT({day()}.25,"{date_form}")',
+            f"HOUR({day()}.3)", f"WEEKDAY({day()},{chance.choice([1, 2, 3, 11, 17])})",
+            f"WEEKNUM({day()},{chance.choice([1, 2, 21])})", f"EDATE({day()},{chance.randint(-40, 40)})",
+            f"EOMONTH({day()},{chance.randint(-40, 40)})", f"WORKDAY({day()},{chance.randint(-30, 30)})",
+            f"NETWORKDAYS(40000,{chance.randint(39900, 40100)})", f"LOG({above()!r},{above() + 1!r})",
+            f"POWER({above()!r},{n()!r}/50)", f"NORM.S.INV({chance.random()!r})",
+            f"NORM.DIST({n()!r},{n()!r},{above()!r},TRUE)", f"FIXED({n()!r},{places})",
+            f"PERCENTILE(Data!B2:B6,{chance.random()!r})", f"VLOOKUP({n()!r},Data!H1:J5,2)",
+            f"DATE({chance.randint(1950, 2050)},{chance.randint(-5, 20)},{chance.randint(-40, 80)})",
+        ]  # fmt: skip
+
+    return [formula for _ in range(rounds) for formula in one_round()]
+
+
+@pytest.mark.libreoffice
+def test_random_numbers_against_libreoffice(tmp_path):
+    # source: LibreOffice Calc recalculation, independent implementation
+    workbook = openpyxl.Workbook()
+    fill_data(workbook)
+    calc = workbook.create_sheet("Calc")
+    for row, formula in enumerate(random_formulas(seed=7, rounds=25), 1):
+        calc.cell(row, 1).value = "=" + marked(formula)
+    path = tmp_path / "random.xlsx"
+    workbook.save(path)
+    ours = evaluate_package(Package.open(path))
+    theirs = recalculated(path, tmp_path)
+    assert not ours.problems
+    wrong = [
+        f"{calc[place].value}: {value!r} {serial_of(theirs[sheet][place])!r}"
+        for (sheet, place), value in ours.values.items()
+        if not same(value, serial_of(theirs[sheet][place]))
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
 def test_both_sources_agree():
     # the saved file read as XML and the openpyxl workbook are two readings of the same formulas
     workbook = build()
@@ -343,11 +409,14 @@ def test_against_ironcalc():
         ("=COUNTBLANK(B:B)", 1048574), ("=SUMPRODUCT(B:B,C:C)", 1 * 10 + 2 * 20),
         # text in a range is not a number, text beside an operator is
         ("=SUM(F1:F2)", 0), ("=F1+F2", 12),
+        # there is no negative zero
+        ("=1/-0", "#DIV/0!"), ("=FIXED(-2,-2)", "0"), ("=\"x\"&-0", "x0"),
         # only the chosen branch is computed
         ("=IF(TRUE,1,TODAY())", 1), ("=IFERROR(5,RAND())", 5), ("=CHOOSE(1,4,NOW())", 4),
         # spaces and line breaks between the parts mean nothing
         ("= SUM( B1 ,\n B2 ) ", 3), ("=B1:B2 B2:B3", 2), ("=sum(b1:$B$2)", 3),
         # dates: 2024-03-15 is day 45366 of the 1900 date system
+        ("=TEXT(59.7/86400,\"hh\")&SECOND(30.6/86400)", "0031"),
         ("=DATE(2024,3,15)", 45366), ("=TEXT(45366.5,\"yyyy-mm-dd hh:mm\")", "2024-03-15 12:00"),
         # braces hold constants
         ("=SUM({1,-2;3,4})", 6), ("=INDEX({\"a\",\"b\"},2)", "b"), ("=SUMPRODUCT({1,2},{3,4})", 11),
@@ -390,6 +459,8 @@ def test_by_hand(formula, value):
         ("={-\"a\"}", "cannot be read"),
         ("=" + "+".join(["1"] * 5000), "more than 8192"),
         ("=" + "ABS(" * 70 + "1" + ")" * 70, "nested more than 64"),
+        # 0.6 s before and after a second: Excel rounds, Calc cuts
+        ("=TEXT(0.6/86400,\"hh:mm:ss\")", "differs"), ("=MINUTE(59.7/86400)", "differs"),
         ("=ROW(A:A)", "too large"), ("=SUM(_xlfn.SEQUENCE(100000,100000))", "too large"),
     ],
 )  # fmt: skip

@@ -15,6 +15,8 @@ MONTHS = ("January", "February", "March", "April", "May", "June", "July", "Augus
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 FIRST_SURE_DAY = 61  # 1900-03-01; spreadsheets disagree on earlier days
 LAST_DAY = 2_958_465  # 9999-12-31
+WHOLE_SECOND = 1e-3  # seconds; a serial number holds a whole second no better
+FIFTEEN = Context(prec=15, rounding=ROUND_HALF_UP)
 WIDE = Context(prec=400)  # digits enough for any double written out
 EPOCH = date(1899, 12, 30)
 MAX_TEXT = 32_767
@@ -38,7 +40,7 @@ def general(value: float | int | str | bool | None) -> str:
         return "0"
     if not 1e-4 <= abs(number) < 1e15:
         raise Unevaluable(f"the number {number:g} as text differs between spreadsheets")
-    plain = format(Decimal(f"{number:.15g}"), "f")
+    plain = format(FIFTEEN.create_decimal(repr(number)), "f")
     return plain.rstrip("0").rstrip(".") if "." in plain else plain
 
 
@@ -105,8 +107,15 @@ def day_of(number: float) -> date | None:
 
 
 def clock_of(number: float) -> tuple[int, int, int]:
-    """Hour, minute and second of a serial number, rounded to the second."""
-    seconds = math.floor(snap((number - math.floor(number)) * 86400) + 0.5) % 86400
+    """Hour, minute and second of a serial number, rounded to the second.
+
+    Where rounding turns the minute, spreadsheets disagree on hour and minute: refused.
+    """
+    exact = (number - math.floor(number)) * 86400
+    seconds = math.floor(exact + 0.5)
+    if seconds // 60 != math.floor(exact + WHOLE_SECOND) // 60:
+        raise Unevaluable("a time within a second of the next minute differs between spreadsheets")
+    seconds %= 86400
     return seconds // 3600, seconds // 60 % 60, seconds % 60
 
 
@@ -269,6 +278,7 @@ def _digits(number: float, whole: str, decimals: str, grouped: bool) -> tuple[st
 
 
 def _format_date(number: float, section: tuple[str, ...]) -> str:
+    """A date or time; where rounding and cutting the seconds give two texts it is refused."""
     if number > LAST_DAY + 1:
         raise Unevaluable(f"the number {number:g} has no date")
     lowered = [token.lower() for token in section]
@@ -276,8 +286,19 @@ def _format_date(number: float, section: tuple[str, ...]) -> str:
     twelve = any(t in ("am/pm", "a/p") for t in lowered)
     decimals = next((len(section[i + 1]) for i, t in enumerate(lowered[:-1])
                      if t == "." and set(section[i + 1]) == {"0"}), 0)  # fmt: skip
-    total = float(Decimal(f"{number * 86400:.15g}").quantize(
-        Decimal(1).scaleb(-decimals), ROUND_HALF_UP))  # fmt: skip
+    exact = number * 86400 * 10**decimals
+    texts = {
+        _date_text(math.floor(seconds) / 10**decimals, section, lowered, needs_day, twelve, decimals)
+        for seconds in (exact + 0.5, exact + WHOLE_SECOND)
+    }
+    if len(texts) > 1:
+        raise Unevaluable("a time between two seconds as text differs between spreadsheets")
+    return texts.pop()
+
+
+def _date_text(total: float, section: tuple[str, ...], lowered: list[str], needs_day: bool,
+               twelve: bool, decimals: int) -> str:  # fmt: skip
+    """The date and time of a number of seconds written in a format."""
     day_number, seconds = divmod(total, 86400)
     hour, minute, second = int(seconds // 3600), int(seconds // 60) % 60, seconds % 60
     minutes_at = _minute_places(lowered)

@@ -186,8 +186,8 @@ CONVERT = {"n": to_number, "t": to_text, "b": to_flag, "v": _plain, "x": _raw}
 
 def checked(value: Any) -> Any:
     """A result that a cell can hold."""
-    if isinstance(value, float) and not math.isfinite(value):
-        return NUM
+    if isinstance(value, float):
+        return value + 0.0 if math.isfinite(value) else NUM  # a sheet has no negative zero
     if isinstance(value, str) and len(value) > numbertext.MAX_TEXT:
         return VALUE
     return value
@@ -1691,7 +1691,7 @@ def _fixed(number: float, digits: float = 2, plain: bool = False) -> str:
     places = int(digits)
     if places > 127:
         raise Fault(VALUE)
-    rounded = round_half_away(number, places)
+    rounded = round_half_away(number, places) + 0.0
     shown = max(places, 0)
     return f"{rounded:.{shown}f}" if plain else f"{rounded:,.{shown}f}"
 
