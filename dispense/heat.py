@@ -540,7 +540,10 @@ def pour(depth, start, surroundings, kinetics, heat, density, specific_heat, con
     if math.isnan(run.peak[0]):
         raise InputError(Problem("pour", message="the reaction is too quick to follow",
                                  fix="check the kinetics and their units", code=NUM))  # fmt: skip
-    return _record(slabs, run)
+    result = _record(slabs, run)
+    if sinks is not None and sinks.exchange is None:
+        result.solid_peak = result.peak_temperature
+    return result
 
 
 def _record(slabs: _Slabs, run: _Run) -> Pour:
@@ -578,8 +581,9 @@ def two_shots(first, second, wait, start, surroundings, kinetics, heat, density,
 # ------------------------------------------------------------------------- peaks of many pours
 
 _CELLS = 24  # layers of the coarser of two grids
-_LEVELS = 5  # how often both grids may be doubled
+_LEVELS = 3  # how often both grids may be doubled
 _CLOSE = 0.01  # K, change of the extrapolated peak at which the grid is fine enough
+_SHARP = 0.03  # the same, as a share of what a peak passes the adiabatic one by
 _SHALLOW, _DEEP = 1e-6, 1.0  # m, range of the search for a depth
 _BATCH = 4000  # layers solved together
 
@@ -608,17 +612,20 @@ def _peaks_at(level, kinetics, base, rows) -> np.ndarray:
 
 def _peaks(kinetics, base, rows) -> tuple[np.ndarray, np.ndarray]:
     """Peaks on a grid fine enough for each row, and the level of that grid."""
-    grids = [_peaks_on(_CELLS << level, kinetics, base, rows) for level in (0, 1)]
-    peaks = grids[1] + (grids[1] - grids[0]) / 3.0
+    coarse, fine = (_peaks_on(_CELLS << level, kinetics, base, rows) for level in (0, 1))
+    peaks = fine + (fine - coarse) / 3.0
     levels = np.zeros(len(rows), dtype=int)
-    coarse, fine = grids
-    open_ = np.flatnonzero(np.abs(fine - coarse) > _CLOSE)
+    # a reaction front that runs into a face or another front passes the adiabatic temperature:
+    # such a pour is lost, and hundredths of a kelvin are not worth the time
+    adiabatic = np.maximum(rows[:, 1], rows[:, 2]) + rows[:, 3] / rows[:, 5]
+    close = np.maximum(_CLOSE, _SHARP * (fine - adiabatic))
+    open_ = np.flatnonzero(np.abs(fine - coarse) > close)
     for level in range(1, _LEVELS + 1):
         if not open_.size:
             break
         finer = _peaks_on(_CELLS << (level + 1), kinetics, base, rows[open_])
         better = finer + (finer - fine[open_]) / 3.0
-        settled = np.abs(better - peaks[open_]) <= _CLOSE
+        settled = np.abs(better - peaks[open_]) <= close[open_]
         peaks[open_] = better
         fine[open_] = finer
         levels[open_] = level
@@ -690,7 +697,8 @@ def adiabatic_rise(heat, specific_heat, resin_fraction=1.0):
     returns=(out("peak", "°C", "highest temperature anywhere in the pour"),),
     equation=_EQUATION,
     source=_SOURCE,
-    valid=_VALID + "; grid and time steps hold about 0.01 K",
+    valid=_VALID + "; grid and time steps hold "
+    "about 0.01 K, some kelvin where a reaction front passes the adiabatic temperature",
     rule=_RULE,
     requires=(COMPLETE,),
     no_answer="the reaction is too quick to follow (check the kinetics and their units)",
