@@ -615,3 +615,26 @@ def test_without_xlwings_the_functions_are_there_and_build_says_what_is_missing(
     assert lines[0] == "8.0"
     assert "pip install xlwings" in lines[1] and "pip install xlwings" in lines[2]
     assert issubclass(DispenseError, Exception)
+
+
+@pytest.mark.libreoffice
+def test_libreoffice_reads_the_vba_project(built, tmp_path):
+    """An outside reader of the VBA storage finds every module with its source."""
+    import shutil
+
+    soffice = shutil.which("soffice") or shutil.which("libreoffice")
+    if soffice is None:
+        pytest.skip("LibreOffice is not installed")
+    profile = (tmp_path / "profile").as_uri()
+    subprocess.run(
+        [soffice, "--headless", f"-env:UserInstallation={profile}", "--convert-to", "ods",
+         "--outdir", str(tmp_path), str(built[0])],
+        check=True, capture_output=True, timeout=180,
+    )  # fmt: skip
+    with zipfile.ZipFile(tmp_path / "dispense.ods") as archive:
+        names = set(archive.namelist())
+        source = archive.read("Basic/VBAProject/DispenseFunctions.xml").decode()
+    assert {"Basic/VBAProject/xlwings.xml", "Basic/VBAProject/ThisWorkbook.xml"} <= names
+    assert "Basic/VBAProject/Module1.xml" not in names
+    for name in FUNCTIONS:
+        assert f"Public Function {name}(" in source
