@@ -425,6 +425,8 @@ def test_against_ironcalc():
         # wildcards: ? one character, * any, ~ takes the next as it is
         ("=COUNTIF(G1:G4,\"a*c\")", 3), ("=COUNTIF(G1:G4,\"a~*c\")", 1),
         ("=COUNTIF(G1:G4,\"???\")", 2),
+        # lots and part numbers are texts, not dates
+        ("=COUNTIF(G1:G4,\"part 1\")", 0), ("=COUNTIF(G1:G4,\"<>2401-117\")", 4),
         ("=SEARCH(\"b?d\",\"aabcd\")", 3), ("=MATCH(\"*d\",G1:G4,0)", 4),
     ],
 )  # fmt: skip
@@ -450,11 +452,14 @@ def test_by_hand(formula, value):
         ("=SUM(Sheet1:Sheet3!A1)", "several sheets"), ("=unknown+1", "not defined"),
         ("=UNKNOWN(1)", "not known"), ("=Nothing[Col]", "no table"), ("=SUM()", "0 arguments"),
         ("=1+", "cannot be read"), ("=(1", "cannot be read"), ("=1)", "cannot be read"),
-        ("=A1 B", "not defined"), ("={1,2;3}", "cannot be read"), ("=1 2", "VALUE"),
+        ("=:\"x\"", "cannot be read"), ("=A1 B", "not defined"),
+        ("={1,2;3}", "cannot be read"), ("=1 2", "VALUE"),
         ("=\"a", "cannot be read"), ("=SUM(A1", "cannot be read"), ("=,1", "cannot be read"),
         ("=0^0", "differs"), ("=(-8)^(1/3)", "differs"), ("=DATE(1900,1,1)", "1900-03-01"),
         ("=VLOOKUP(2,{3;1;2},1)", "not sorted"), ("=LAMBDA(x,x)(1)", "cannot be read"),
         ("=Z99+1", "circle"), ("=SUM(Z:Z)", "circle"), ("=VALUE(\"1/2/2024\")", "language"),
+        ("=VALUE(\"3 Mar 2024\")", "language"), ("=VALUE(\"$5\")", "language"),
+        ("=1+\"1,5\"", "language"), ("=COUNTIF(A1:A3,\"7-12\")", "language"),
         ("=\"x\"&1E-9", "differs"), ("=LAST_PROBLEMS()", "volatile"),
         ("={-\"a\"}", "cannot be read"),
         ("=" + "+".join(["1"] * 5000), "more than 8192"),

@@ -40,6 +40,11 @@ class Lexer(Tokenizer):
         self.items.append(Token(match.group(), Token.WSPACE))
         return match.end()
 
+    def _parse_string(self) -> int:
+        if self.formula[self.offset] == '"' and self.token:
+            raise TokenizerError(f"a text stands inside a reference in {self.formula}")
+        return super()._parse_string()
+
     def _parse_brackets(self) -> int:
         depth, position = 0, self.offset
         while position < len(self.formula):

@@ -48,7 +48,13 @@ PLAIN_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
 GROUPED = re.compile(r"^[+-]?\d{1,3}(,\d{3})+(\.\d*)?$")
 ISO_DATE = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})(?:[ T](.+))?$")
 CLOCK = re.compile(r"^(\d{1,4}):(\d{1,2})(?::(\d{1,2}(?:\.\d+)?))?\s*([aApP][mM])?$")
-LOOSE = re.compile(r"^[+-]?[\d.,$€£/%()\s-]+$|^\d{1,2}[-/. ][A-Za-z]{3,9}|^[A-Za-z]{3,9} \d")
+_MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]{0,6}"
+LOCAL_FORM = re.compile(  # dates, money, fractions and digit groups as some languages write them
+    rf"^\d{{1,4}}[-/.]\d{{1,2}}([-/. ]\d{{1,4}})?([ T].*)?$|^\d{{1,2}}[-/. ]?{_MONTH}\b"
+    rf"|^{_MONTH}[-/. ]\d|^[+-]?\s*[$€£]|[\d.,]\s*[$€£]$|^\([\d.,]+\)$|^[+-]?\d+ \d+/\d+$"
+    r"|^[+-]?\d+([.,']\d+)+$|^[+-] +[\d.]|^[\d.,]+[-+]$|^\d[\d.]* ?[ap]m?$",
+    re.IGNORECASE,
+)
 
 
 def read_number(text: str) -> float | None:
@@ -69,7 +75,7 @@ def read_number(text: str) -> float | None:
         return None if clock is None else serial(day) + clock
     if CLOCK.match(text):
         return _clock(text)
-    if any(c.isdigit() for c in text) and LOOSE.match(text):
+    if LOCAL_FORM.search(text):
         raise Unevaluable(f'whether "{text}" is a number depends on the language of the program')
     return None
 
