@@ -258,7 +258,7 @@ def _call(options) -> int:
 
 
 def _addin(options) -> int:
-    from .addin import manage
+    from .addin.commands import manage
 
     report = manage(options.action, options.host, options.out)
     if options.json:
