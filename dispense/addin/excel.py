@@ -462,32 +462,35 @@ def status() -> dict[str, Any]:
     }
 
 
-def install() -> list[str]:
-    """Put the add-in where Excel opens it at each start; gives lines that say what was done."""
+def install() -> dict[str, Any]:
+    """Put the add-in where Excel opens it at each start; gives the `status` and what was done."""
     folder = startup_folder()
     if folder is None:
-        return [
-            "Nothing was installed: the functions run in Excel on Windows only.",
-            "Build the files here (dispense addin build --host excel), copy dispense.xlam to the",
-            r"Windows machine into %APPDATA%\Microsoft\Excel\XLSTART, and install dispense and",
-            f"xlwings {xlwings_home()[1]} there. For Excel elsewhere, closed-form functions can go",
-            "into a workbook as names: dispense addin build --host names",
-        ]
+        done = (
+            "nothing was installed: the functions run in Excel on Windows only. Build the files here "
+            "(dispense addin build --host excel), copy dispense.xlam to the Windows machine into "
+            r"%APPDATA%\Microsoft\Excel\XLSTART, and install dispense and xlwings "
+            f"{xlwings_home()[1]} there. For Excel elsewhere, closed-form functions can go into a "
+            "workbook as names: dispense addin build --host names"
+        )
+        return {**status(), "done": done}
     with tempfile.TemporaryDirectory() as scratch:
         build(scratch)
         data = (Path(scratch) / ADDIN).read_bytes()
     folder.mkdir(parents=True, exist_ok=True)
     atomic_write(folder / ADDIN, data)
-    return [f"{folder / ADDIN} is in place.", "Start Excel again and type =BEAD_AREA( in a cell."]
+    done = f"{folder / ADDIN} is in place; start Excel again and type =BEAD_AREA( in a cell"
+    return {**status(), "done": done}
 
 
-def uninstall() -> list[str]:
-    """Take the add-in away again."""
+def uninstall() -> dict[str, Any]:
+    """Take the add-in away again; gives the `status` and what was done."""
     folder = startup_folder()
     if folder is None or not (folder / ADDIN).is_file():
-        return ["There is no add-in to take away."]
+        return {**status(), "done": "there is no add-in to take away"}
     (folder / ADDIN).unlink()
-    return [f"{folder / ADDIN} is gone; workbooks keep their formulas and values."]
+    done = f"{folder / ADDIN} is gone; workbooks keep their formulas and values"
+    return {**status(), "done": done}
 
 
 __all__: Sequence[str] = (
