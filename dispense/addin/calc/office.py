@@ -272,13 +272,9 @@ def _installed(office: Office, profile: Path | None) -> list[dict[str, Any]]:
     user = (profile or default_profile()) / "user" / "uno_packages" / "cache" / "uno_packages"
     found = []
     for owner, folder in (("this user", user), ("all users", office.shared_folder)):
-        listing = folder.with_suffix(".pmap")  # removed ones stand there until the next start
-        listed = listing.read_bytes() if listing.is_file() else b""
         for description in sorted(folder.glob("*/*.oxt/description.xml")):
             text = description.read_text("utf-8")
-            if description.parent.parent.name.rstrip("_").encode() not in listed:
-                continue
-            if f'value="{IDENTIFIER}"' not in text:
+            if f'value="{IDENTIFIER}"' not in text or _is_removed(description.parent.parent):
                 continue
             version = re.search(r'<version value="([^"]*)"', text)
             place = description.parent
@@ -287,6 +283,15 @@ def _installed(office: Office, profile: Path | None) -> list[dict[str, Any]]:
                 "functions": len((place / "functions.txt").read_text("ascii").split()),
             })  # fmt: skip
     return found
+
+
+def _is_removed(folder: Path) -> bool:
+    """Whether an unpacked extension only waits to be deleted at LibreOffice's next start."""
+    name = folder.name.rstrip("_")
+    listing = folder.parent.with_suffix(".pmap")  # a user's extensions are listed here
+    return folder.with_name(f"{name}removed").exists() or (
+        listing.is_file() and name.encode() not in listing.read_bytes()
+    )
 
 
 def status(profile: str | os.PathLike[str] | None = None) -> dict[str, Any]:
