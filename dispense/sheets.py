@@ -105,8 +105,13 @@ SHIFT_MATERIAL = SheetSpec(
             number("drawn", "mL", "drawn, all together"), number("mass", "kg", "drawn, as mass"),
         ),
         "MaterialTimes": (
-            moment("time", "clock time"), text("event", "what happens"), text("what", "what to do"),
+            moment("time", "clock time"), text("event", "what happens"), text("action", "what to do"),
             text("component", "component"), text("lot", "lot"), number("volume", "mL", "volume"),
+        ),
+        "MaterialMore": (
+            text("component", "component"), number("share", "", "share of the mixed volume"),
+            number("left", "mL", "usable in the open container at the end"),
+            number("container", "mL", "usable content of a full container"),
         ),
         "MaterialLots": (
             text("component", "component"), text("lot", "lot"), date("last_day", "last day of use"),
@@ -221,8 +226,12 @@ STAGING = SheetSpec(
 RESULTS = SheetSpec(
     "results", "results.xlsx", "Results",
     "all figures of a plan: amounts, shifts, use by component, warnings",
-    (*_HEAD, text("headline", "the plan in one line")),
+    (
+        *_HEAD, text("headline", "the plan in one line"),
+        text("chosen", "material shown by day; choose another"),
+    ),
     {
+        "ResultDays": (date("day", "date"),),
         "ResultAmounts": (
             text("part", "part"), text("application", "bead, pot or joint"), whole("shot", "shot"),
             text("station", "station"), text("material", "material"),
@@ -399,6 +408,18 @@ def _use_row(result: ShiftResult, letter: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _more_row(result: ShiftResult, letter: str) -> dict[str, Any]:
+    """What a component leaves for more parts."""
+    component = result.components[letter]
+    heel = component.heel * component.container * NANO
+    left = result.closing[letter] - result.hoses[letter] - heel
+    return {
+        "component": letter_name(letter, result.letters), "share": result.shares[letter],
+        "left": max(left, 0.0) / ML,
+        "container": from_si(component.container * (1.0 - component.heel), "mL"),
+    }  # fmt: skip
+
+
 def _mass(result: ShiftResult, letter: str) -> float:
     """Mass drawn of a component [kg]."""
     return result.drawn(letter) / NANO * result.components[letter].density
@@ -447,11 +468,12 @@ def shift_material_content(plan, result: ShiftResult, stamp: str) -> Content:
                 {**_use_row(result, letter), "mass": _mass(result, letter)} for letter in result.letters
             ],
             "MaterialTimes": [
-                {"time": at(result.date, event.clock), "event": event.kind, "what": event.text,
+                {"time": at(result.date, event.clock), "event": event.kind, "action": event.text,
                  "component": letter_name(event.component, result.letters) if event.component else "",
                  "lot": event.lot, "volume": event.volume / ML if event.volume else None}
                 for event in result.events
             ],
+            "MaterialMore": [_more_row(result, letter) for letter in result.letters],
             "MaterialLots": [
                 {"component": letter_name(use.component, result.letters), "lot": use.lot,
                  "last_day": use.last_day, "containers": use.containers, "volume": use.volume / ML,
@@ -730,8 +752,9 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
                     f"{finished} of {good} station passes finished, {len(warnings)} warnings")  # fmt: skip
     return Content(
         RESULTS,
-        {**_head(plan, stamp), "headline": headline, "cautions": CAUTION},
+        {**_head(plan, stamp), "headline": headline, "cautions": CAUTION, "chosen": _heaviest(totals)},
         {
+            "ResultDays": [{"day": day} for day in days] or [{"day": None}],
             "ResultAmounts": amounts, "ResultShifts": shifts, "ResultUse": use,
             "ResultMaterials": [
                 {"material": material, "component": component, **total}
@@ -742,3 +765,11 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
             ],
         },
     )  # fmt: skip
+
+
+def _heaviest(totals: dict[tuple[str, str], dict[str, Any]]) -> str:
+    """The material of which most is drawn by mass."""
+    masses: dict[str, float] = {}
+    for (material, _), row in totals.items():
+        masses[material] = masses.get(material, 0.0) + row["mass"]
+    return max(masses, key=lambda name: masses[name], default="")

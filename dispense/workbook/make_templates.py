@@ -1,0 +1,392 @@
+"""Makes the templates of the printed sheets: `python -m dispense.workbook.make_templates [FOLDER]`.
+
+Names, headers and units come from `dispense.sheets`, so that a template has what its contents
+need. A plant may restyle the files: names and table headers are what counts.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from openpyxl import Workbook
+from openpyxl.chart import BarChart, LineChart, Reference, Series
+from openpyxl.chart.legend import Legend
+from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.chart.text import RichText
+from openpyxl.drawing.line import LineProperties
+from openpyxl.drawing.text import CharacterProperties, Font, Paragraph, ParagraphProperties
+from openpyxl.worksheet.datavalidation import DataValidation
+
+from .. import sheets
+from ..fields import number, text, whole
+from ..shift import CATEGORIES
+from . import style
+from .evaluate import evaluate_package
+from .fill import cache_values, refresh_charts
+from .form import DASHED, STAMP_MARK, Calculated, Form, Written
+from .package import Package
+from .write import atomic_write
+
+__all__ = ["MAKERS", "make", "write_all"]
+
+TICK = Written("Done", tick=True)
+BY = Written("Initials")
+LIGHT = "A9A9A9"
+
+
+# ----------------------------------------------------------------------------- shift material sheet
+
+
+def shift_material(book: Workbook) -> None:
+    """What one station needs in one shift, and its clock times."""
+    form = Form(book, sheets.SHIFT_MATERIAL, "Material", [11.5, 9.8, *[7.8] * 14], landscape=False)
+    form.head()
+    form.cards(("station", 3), ("material", 3), ("description", 4), ("day", 3), ("shift", 1), ("hours", 2))
+    form.cards(("parts_good", 2), ("parts_started", 2), ("takt", 1), ("mixed_total", 2),
+               ("mixed_mass", 2), ("on_parts", 3), ("on_parts_low", 2), ("on_parts_high", 2))  # fmt: skip
+    form.cards(("waste_share", 2), ("purges", 1), ("mixers", 1), ("check_shots", 2),
+               ("temperature", 3), ("driver", 3), ("rule", 4))  # fmt: skip
+    form.cards(("life", 11), ("prepared_by", 3), ("stamp", 2), lines=2)
+    form.section("Warnings")
+    form.warnings("MaterialWarnings")
+    form.section("Lots to bring, first-expired first")
+    form.table("MaterialLots", ["component", "containers", "volume", "first", TICK, BY, "last_day", "lot"],
+               across=True, forms={"last_day": "dd mmm yy"})  # fmt: skip
+    form.section("Use by component")
+    flows = [*CATEGORIES, "drawn", "closing"]
+    form.table("MaterialUse", ["component", "containers", "opening", "mounted", *flows, "mass"],
+               forms=dict.fromkeys(("opening", "mounted", *flows), DASHED))  # fmt: skip
+    form.total("MaterialUse", ["containers", "mass"])
+    form.total_row = form.row - 1  # type: ignore[attr-defined]
+    for name in ("opening", "mounted", *flows):
+        cell = form.ws[f"{form.ranges['MaterialUse'][1][name]}{form.row - 1}"]
+        cell.value = f"=SUM({form.area('MaterialUse', name)})"
+        cell.number_format = DASHED
+    used = {name: form.area("MaterialUse", name) for name in ("opening", "mounted", "drawn", "closing")}
+    apart = f"ROUND(SUMPRODUCT(ABS({used['opening']}+{used['mounted']}-{used['drawn']}-{used['closing']})),6)"
+    form.figure(1, "Balance: opening + mounted − drawn − closing [mL]", f"={apart}", "0.000", 6)
+    form.cell(8, f'=IF({apart}=0,"holds","▲ does not hold")').font = style.BOLD
+    form.row += 1
+    form.section("Parts")
+    form.table("MaterialParts", ["part", "good", "started", "shot", "low", "high", "shot_mass", "total",
+                                 "driver"], across=True)  # fmt: skip
+    form.total("MaterialParts", ["good", "started", "total"])
+    form.section("What if")
+    form.cell(1, "If more parts are started:").font = style.BODY
+    more = form.entry(4, 10, "0")
+    form.cell(5, "more parts, with the shot of the first part [mL]").font = style.BODY
+    form.name("shot_first", 11)
+    form.cell(11).font, form.cell(11).number_format = style.BOLD, "[<10]0.00;[<100]0.0;#,##0"
+    shot = f"$K${form.row}"
+    form.row += 1
+    form.table("MaterialMore", [
+        "component", "share", "left", "container",
+        Calculated(number("more", "mL", ""), f"={more}*{shot}*{{share}}"),
+        Calculated(whole("more_containers", ""),
+                   "=IF({container}>0,ROUNDUP(ROUND(MAX(0,{more}-{left})/{container},6),0),0)"),
+    ])  # fmt: skip
+    form.sign_off()
+    form.cautions()
+
+    times = Form(book, sheets.SHIFT_MATERIAL, "Times", [9, 7, 11, 11, 15, 10, 66, 9], landscape=False)
+    times.head(named=False)
+    times.table("MaterialTimes", ["time", TICK, "event", "component", "lot", "volume", "action", BY],
+                wrap=("action", "lot"), repeat=True)  # fmt: skip
+
+
+# ------------------------------------------------------------------------------- station setup card
+
+
+def station_setup(book: Workbook) -> None:
+    """What to set the dispenser to, and what a shot must weigh."""
+    widths = [15, 15, 5, 27, 9, 9, *[7] * 10, 13, *[8.5] * 5]
+    form = Form(book, sheets.STATION_SETUP, "Setup", widths, landscape=True)
+    form.head()
+    form.cards(("station", 2), ("material", 2), ("description", 6), ("meter", 6), ("density", 3),
+               ("prepared_by", 3))  # fmt: skip
+    form.cards(("ratio", 4), ("temperature", 3), ("mixer_volume", 2), ("purge_volume", 3), ("start_volume", 3),
+               ("nozzle_bore", 1), ("nozzle_length", 2), ("pressure_limit", 2), ("flow_limit", 2))  # fmt: skip
+    form.cards(("life", 4), ("rule", 4), ("pot_life_source", 4), ("treatment", 4), ("open", 3), ("stamp", 3),
+               lines=2)  # fmt: skip
+    form.section("Settings and shot masses")
+    form.cell(1, "Light shots are weighed several at once; weigh together:").font = style.BODY
+    together = form.entry(5, 5, "0")
+    form.row += 1
+    form.table("SetupShots", [
+        "part", "application", "shot", "detail", "mass", Calculated(
+            number("together", "g", ""), f"={{mass}}*{together}"),
+        "mass_low", "mass_high", "mass_a", "mass_b", "volume", "volume_low", "volume_high", "flow",
+        "flow_a", "flow_b", "driver", "speed", "time", "nozzle_pressure", "mixer_pressure", "shear_rate",
+    ], wrap=("part", "application", "detail", "driver"), repeat=True)  # fmt: skip
+    form.section("Warnings and notes")
+    form.warnings("SetupNotes", ("kind", "text"))
+    form.sign_off(("Set by", "Checked by", "Released"))
+    form.cautions(3)
+
+
+# ----------------------------------------------------------------------------------------- cure board
+
+
+def cure_board(book: Workbook) -> None:
+    """When each batch may be moved, joined and tested."""
+    widths = [8, 20, 12, 11, 11, 12, 12, 12, 12, 12, 12, 24]
+    form = Form(book, sheets.CURE_BOARD, "Board", widths, landscape=True, moments="ddd hh:mm")
+    form.head()
+    form.cards(("station", 2), ("material", 3), ("description", 3), ("day", 2), ("shift", 1), ("hours", 1))
+    form.cards(("cure", 2), ("temperature", 2), ("basis", 6), ("prepared_by", 1), ("stamp", 1), lines=2)
+    form.section("Warnings")
+    form.warnings("CureWarnings")
+    form.section("Batches")
+    form.cell(1, "Type the day and time to see the state of each batch:").font = style.BODY
+    now = form.entry(6, None, "ddd hh:mm")
+    form.merge(6, 2)
+    form.row += 1
+    steps = ",".join(f'IF(AND({{{name}}}<>"",{now}>={{{name}}}),"{words}"' for name, words in
+                     (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved")))  # fmt: skip
+    form.table("CureBatches", [
+        "batch", "part", "numbers", "begun", "ended", "mate_before", "mates", "move", "join", "test",
+        Calculated(text("state", ""), f'=IF({now}="","",{steps},"wait"))))'), "note",
+    ], wrap=("note", "part"), repeat=True, big=True)  # fmt: skip
+    form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
+    form.cautions(3)
+
+
+# ----------------------------------------------------------------------------------- shot-check sheet
+
+
+def shot_check(book: Workbook) -> None:
+    """Target and limits in grams, room for what was weighed, a run chart."""
+    widths = [8, 9, 10, 10, 10, 12, 11, 11, 11, 12, 10]
+    form = Form(book, sheets.SHOT_CHECK, "Checks", widths, landscape=False)
+    form.head()
+    form.cards(("station", 3), ("material", 2), ("description", 3), ("day", 2), ("shift", 1))
+    form.cards(("target", 2), ("low", 2), ("high", 2), ("volume", 2), ("density", 2), ("hours", 1))
+    form.cards(("mass_a", 2), ("mass_b", 2), ("ratio_mass", 2), ("limits_from", 3), ("prepared_by", 1),
+               ("stamp", 1), lines=2)  # fmt: skip
+    form.ws[_address(book, "ratio_mass")].number_format = "0.0"
+    form.section("Check shots", "weigh the whole shot; A and B apart only where the ratio is checked")
+    form.table("CheckShots", [
+        "check", "time", "target", "low", "high", Written("Weighed [g]"),
+        Calculated(text("within_limits", ""),
+                   '=IF(F{row}="","",IF(AND(F{row}>={low},F{row}<={high}),"yes","▲ no"))'),
+        Written("A alone [g]"), Written("B alone [g]"),
+        Calculated(text("B per 100 A", ""), '=IF(OR(H{row}="",I{row}=""),"",100*I{row}/H{row})', "0.0"), BY,
+    ], repeat=True, rows_high=19)  # fmt: skip
+    row = form.ranges["CheckShots"][0]
+    weighed, ratio = f"F{row}:F{row}", f"J{row}:J{row}"
+    for label, formula, shape in (
+        ("Weighed, number of shots", f"=COUNT({weighed})", "0"),
+        ("Mean [g]", f'=IF(COUNT({weighed})=0,"",AVERAGE({weighed}))', "[<10]0.00;0.0"),
+        ("Range, largest less smallest [g]", f'=IF(COUNT({weighed})=0,"",MAX({weighed})-MIN({weighed}))',
+         "[<10]0.00;0.0"),
+        ("All within limits",
+         f'=IF(COUNT({weighed})=0,"",IF(COUNTIF(G{row}:G{row},"yes")=COUNT({weighed}),"yes","▲ no"))', "@"),
+        ("Mean of B per 100 A by mass", f'=IF(COUNT({ratio})=0,"",AVERAGE({ratio}))', "0.0"),
+    ):  # fmt: skip
+        form.figure(1, label, formula, shape if shape != "@" else "General", 5)
+        form.row += 1
+    form.section("Run chart")
+    _run_chart(form, row)
+    form.row += 17
+    form.sign_off(("Weighed by", "Checked by", "Released"))
+    form.cautions(3)
+
+
+def _address(book: Workbook, name: str) -> str:
+    return book.defined_names[name].attr_text.rpartition("!")[2].replace("$", "")
+
+
+def _run_chart(form: Form, row: int) -> None:
+    chart = LineChart()
+    for column, title, dash, color in ((6, "weighed", None, style.DARK), (3, "target", "solid", LIGHT),
+                                       (4, "lower limit", "dash", style.GREY),
+                                       (5, "upper limit", "lgDash", style.GREY)):  # fmt: skip
+        series = Series(Reference(form.ws, min_col=column, min_row=row, max_row=row), title=title)
+        is_data = dash is None
+        series.graphicalProperties = GraphicalProperties(
+            ln=LineProperties(solidFill=color, w=25400 if is_data else 15875, prstDash=dash)
+        )
+        series.marker.symbol = "circle" if is_data else "none"
+        series.smooth = False
+        chart.series.append(series)
+    chart.set_categories(Reference(form.ws, min_col=2, min_row=row, max_row=row))
+    _dress(chart, "Clock time of the check shot", "Mass of the shot [g]", "[<10]0.00;0.0")
+    chart.x_axis.number_format = "hh:mm"
+    chart.width, chart.height = 20.5, 8.0
+    form.ws.add_chart(chart, f"A{form.row}")
+
+
+def _dress(chart: Any, x_title: str, y_title: str, y_form: str) -> None:
+    chart.title = None
+    for axis, title in ((chart.x_axis, x_title), (chart.y_axis, y_title)):
+        axis.title = title
+        for paragraph in axis.title.tx.rich.p:
+            paragraph.pPr = ParagraphProperties(defRPr=_look())
+            for run in paragraph.r or []:
+                run.rPr = _look()
+        axis.title.overlay = False
+        axis.delete = False
+        axis.txPr = RichText(p=[Paragraph(pPr=ParagraphProperties(defRPr=_look()), endParaRPr=_look())])
+        axis.tickLblPos = "low"
+        axis.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=style.GREY))
+    chart.x_axis.majorGridlines = None
+    chart.y_axis.majorGridlines.spPr = GraphicalProperties(ln=LineProperties(solidFill="E3E3E3"))
+    chart.y_axis.number_format = y_form
+    chart.legend = Legend()
+    chart.legend.position = "b"
+    chart.legend.txPr = RichText(
+        p=[Paragraph(pPr=ParagraphProperties(defRPr=_look()), endParaRPr=_look())]
+    )
+
+
+def _look() -> CharacterProperties:
+    return CharacterProperties(sz=900, b=False, solidFill=style.DARK, latin=Font(typeface="Calibri"))
+
+
+# -------------------------------------------------------------------------------------- staging sheet
+
+
+def staging(book: Workbook) -> None:
+    """Every container that must stand at the stations in one shift."""
+    widths = [18, 16, 11, 11, 10, 10, 10, 9, 9, 9, 9, 26]
+    form = Form(book, sheets.STAGING, "Staging", widths, landscape=True)
+    form.head()
+    form.cards(("day", 2), ("shift", 1), ("hours", 2), ("prepared_by", 4), ("stamp", 3))
+    form.section("Containers to bring")
+    form.table("StagingContainers", ["station", "material", "component", "containers", "container", "volume",
+                                     "mass", "first", "last", TICK, BY, "lots"],
+               wrap=("station", "material", "lots"), repeat=True, big=False)  # fmt: skip
+    form.total("StagingContainers", ["containers", "mass"])
+    form.section("Warnings")
+    form.warnings("StagingWarnings", ("station", "warning"))
+    form.sign_off(("Picked by", "Checked by", "Received on the line"))
+    form.cautions(1)
+
+
+# -------------------------------------------------------------------------------------------- results
+
+
+def results(book: Workbook) -> None:
+    """All figures of a plan, with sums by material and by day."""
+    spec = sheets.RESULTS
+    summary = Form(book, spec, "Summary", [17, 15, 12, 12, 12, 12, 12, 12], landscape=False)
+    shifts = Form(book, spec, "Shifts", [16, 9, 17, 16, 8, 9, 9, 8, 8, *[10] * 5, 8, 8, 9], landscape=True)
+    shifts.head(named=False)
+    shifts.table("ResultShifts", [item.name for item in spec.tables["ResultShifts"]],
+                 forms={"busy": "0%"}, repeat=True)  # fmt: skip
+    shifts.total("ResultShifts", ["good", "finished", "started", "mass", "purges", "mixers", "warnings"])
+    shifts.ws.freeze_panes = shifts.ws.cell(shifts.ranges["ResultShifts"][0], 4)
+    use = Form(book, spec, "Use", [16, 9, 17, 16, 11, *[9.3] * 15], landscape=True)
+    use.head(named=False)
+    names = [item.name for item in spec.tables["ResultUse"]]
+    flows = [item.name for item in spec.tables["ResultUse"] if item.unit == "mL"]
+    use.table("ResultUse", names, forms=dict.fromkeys(flows, DASHED), repeat=True)
+    use.ws.freeze_panes = use.ws.cell(use.ranges["ResultUse"][0], 4)
+    amounts = Form(book, spec, "Amounts", [16, 16, 6, 16, 15, *[9] * 5, 15, 9, 8, 34], landscape=True)
+    amounts.head(named=False)
+    amounts.table("ResultAmounts", [item.name for item in spec.tables["ResultAmounts"]],
+                  wrap=("detail", "driver", "part", "application"), repeat=True)  # fmt: skip
+    amounts.ws.freeze_panes = amounts.ws.cell(amounts.ranges["ResultAmounts"][0], 3)
+    warnings = Form(book, spec, "Warnings", [16, 9, 18, 110], landscape=True)
+    warnings.head(named=False)
+    warnings.table("ResultWarnings", ["day", "shift", "station", "warning"], wrap=("warning",), repeat=True)
+
+    summary.head()
+    summary.cards(("prepared_by", 4), ("stamp", 4))
+    summary.section("By material", "drawn for all shifts")
+    drawn, material, component = (use.outer("ResultUse", name) for name in ("drawn", "material", "component"))
+    summary.table("ResultMaterials", [
+        "material", "component", "drawn", "mass", "containers", "on_parts",
+        Calculated(number("waste_share", "", ""), "=IF({drawn}>0,1-{on_parts}/{drawn},0)", "0%"), "missing",
+    ], forms={"missing": DASHED})  # fmt: skip
+    summary.total("ResultMaterials", ["mass", "containers"])
+    summary.figure(1, "Check: sum of sheet Use less this table [mL]",
+                   f"=ROUND(SUM({drawn})-SUM({summary.area('ResultMaterials', 'drawn')}),3)", "0.000", 4)  # fmt: skip
+    summary.row += 1
+    summary.section("By day", "for one material; choose another in the yellow cell")
+    summary.merge(1, 2)
+    chosen = summary.entry(1, None, "@")
+    summary.name("chosen", 1)
+    summary.cell(1).alignment = style.LEFT
+    choice = DataValidation("list", formula1=f"={_fixed(summary.area('ResultMaterials', 'material'))}",
+                            allow_blank=True, showErrorMessage=True, errorStyle="warning",
+                            error="This material is not in the table above.")  # fmt: skip
+    choice.add(chosen.replace("$", ""))
+    summary.ws.add_data_validation(choice)
+    summary.row += 1
+    day = use.outer("ResultUse", "day")
+    by_day = f"SUMIFS({drawn},{day},{{day}},{material},{chosen},{component}"
+    mixed, shift_day = shifts.outer("ResultShifts", "mass"), shifts.outer("ResultShifts", "day")
+    purges, mixers = (shifts.outer("ResultShifts", name) for name in ("purges", "mixers"))
+    summary.table("ResultDays", [
+        "day",
+        Calculated(number("A_or_one_part", "mL", ""), f'={by_day},"A")+{by_day},"one-part")', "#,##0.0"),
+        Calculated(number("B", "mL", ""), f'={by_day},"B")', "#,##0.0"),
+        Calculated(number("all_materials", "kg", ""), f"=SUMIFS({mixed},{shift_day},{{day}})", "0.00"),
+        Calculated(whole("all_purges", ""), f"=SUMIFS({purges},{shift_day},{{day}})", "0"),
+        Calculated(whole("all_mixers", ""), f"=SUMIFS({mixers},{shift_day},{{day}})", "0"),
+    ])  # fmt: skip
+    row = summary.ranges["ResultDays"][0]
+    summary.total("ResultDays", ["A_or_one_part", "B"], "#,##0.0")
+    for letter, shape in (("D", "0.00"), ("E", "0"), ("F", "0")):
+        cell = summary.ws[f"{letter}{summary.row - 1}"]
+        cell.value, cell.number_format = f"=SUM({letter}{row}:{letter}{row})", shape
+    summary.row += 1
+    _day_chart(summary, row)
+    summary.row += 17
+    summary.cautions(1)
+
+
+def _fixed(area: str) -> str:
+    first, _, last = area.partition(":")
+    return ":".join(f"${cell.rstrip('0123456789')}${cell.lstrip('ABCDEFGHIJKLMNOPQRSTUVWXYZ')}"
+                    for cell in (first, last))  # fmt: skip
+
+
+def _day_chart(form: Form, row: int) -> None:
+    chart = BarChart()
+    chart.grouping, chart.overlap, chart.gapWidth = "stacked", 100, 60
+    for column, title, color in ((2, "A or one-part", style.ACCENT), (3, "B", LIGHT)):
+        series = Series(Reference(form.ws, min_col=column, min_row=row, max_row=row), title=title)
+        series.graphicalProperties = GraphicalProperties(solidFill=color)
+        series.graphicalProperties.line = LineProperties(solidFill=style.DARK, w=6350)
+        chart.series.append(series)
+    chart.set_categories(Reference(form.ws, min_col=1, min_row=row, max_row=row))
+    _dress(chart, "Day", "Drawn of the chosen material [mL]", "#,##0")
+    chart.x_axis.number_format = "ddd dd mmm"
+    chart.width, chart.height = 19.5, 8.0
+    form.ws.add_chart(chart, f"A{form.row}")
+
+
+# ------------------------------------------------------------------------------------------- writing
+
+MAKERS: dict[str, Callable[[Workbook], None]] = {
+    "shift_material": shift_material, "station_setup": station_setup, "cure_board": cure_board,
+    "shot_check": shot_check, "staging": staging, "results": results,
+}  # fmt: skip
+
+
+def make(key: str) -> bytes:
+    """One template with the values of its formulas; the same bytes on any day."""
+    book = Workbook()
+    book.remove(book.active)
+    MAKERS[key](book)
+    package = Package.open(style.stable_bytes(book), name=sheets.SPECS[key].file)
+    cache_values(package, evaluate_package)
+    refresh_charts(package)
+    return package.to_bytes()
+
+
+def write_all(folder: str | Path) -> list[Path]:
+    """Write all templates into a folder."""
+    Path(folder).mkdir(parents=True, exist_ok=True)
+    return [atomic_write(Path(folder) / sheets.SPECS[key].file, make(key)) for key in MAKERS]
+
+
+if __name__ == "__main__":
+    target = sys.argv[1] if len(sys.argv) > 1 else Path(__file__).parents[2] / "workbook_templates"
+    for path in write_all(target):
+        print(path)
