@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, fields, make_dataclass
+from dataclasses import dataclass, field, fields, make_dataclass, replace
 from typing import Any
 
 from . import plan_tables
@@ -29,6 +29,7 @@ RECORDS: dict[str, type] = {
     for table in TABLES
 }  # fmt: skip
 
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 MISSING_VALUE = object()  # a formula whose value the file does not hold
 
 
@@ -47,16 +48,19 @@ class RawTable:
     header_row: int = 1
     sheet: str = ""
 
+    def letter(self, column: int) -> str:
+        """The letter of a column."""
+        return self.letters[column] if self.letters else _letter(column)
+
     def cell(self, row: int, column: int) -> str:
         """The name of a cell for messages: Beads!D7."""
-        letter = self.letters[column] if self.letters else _letter(column)
+        letter = self.letter(column)
         number = self.numbers[row] if len(self.numbers) else row + 2
         return f"{self.sheet or self.name}!{letter}{number}"
 
     def head(self, column: int) -> str:
         """The name of a header cell."""
-        letter = self.letters[column] if self.letters else _letter(column)
-        return f"{self.sheet or self.name}!{letter}{self.header_row}"
+        return f"{self.sheet or self.name}!{self.letter(column)}{self.header_row}"
 
 
 def _letter(column: int) -> str:
@@ -102,6 +106,7 @@ class Plan:
     builds: list = field(default_factory=list)
     stock: list = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
+    letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
     _cache: dict = field(default_factory=dict, repr=False)
 
     def _index(self, name: str, *keys: str) -> dict:
@@ -125,6 +130,14 @@ class Plan:
                 groups[key if len(keys) > 1 else key[0]].append(item)
             self._cache[slot] = dict(groups)
         return self._cache[slot]
+
+    def cell(self, record, column: str) -> str:
+        """The cell that a record's value stands in; where it has none, the record's first cell."""
+        letter = self.letters.get(type(record).__name__.removesuffix("Row"), {}).get(column)
+        if letter is None:
+            return record.at
+        sheet, _, cell = record.at.rpartition("!")
+        return f"{sheet}!{letter}{cell.lstrip(_LETTERS)}"
 
     def material(self, name: str):
         """The material of that name."""
@@ -208,15 +221,23 @@ def build_plan(raws: Mapping[str, RawTable]) -> Plan:
     return plan
 
 
-def read_plan(raws: Mapping[str, RawTable]) -> tuple[Plan, list[Problem]]:
-    """A plan as far as it can be read, and every problem found."""
+def read_plan(
+    raws: Mapping[str, RawTable], unread: Iterable[str] = ()
+) -> tuple[Plan, list[Problem]]:
+    """A plan as far as it can be read, and every problem found.
+
+    `unread` names tables that are there and could not be read, which their reader has reported.
+    Names that lead into a table with problems are not followed: one mistake gives one line.
+    """
     problems: list[Problem] = []
     plan = Plan()
     plan.settings = _read_settings(raws.get("Settings"), problems)
-    clean = True
+    broken = set(unread)
     for table in TABLES:
         raw = raws.get(table.name)
         before = len(problems)
+        if table.name in broken:
+            continue
         if raw is None or not any(_filled(column) for column in raw.columns):
             if table.required:
                 where = f"{(raw.sheet or raw.name) if raw else table.name}!A1"
@@ -225,14 +246,16 @@ def read_plan(raws: Mapping[str, RawTable]) -> tuple[Plan, list[Problem]]:
                             + ("is missing" if raw is None else "has no rows"),
                             fix=f"it holds {table.help}")
                 )  # fmt: skip
+                broken.add(table.name)
             continue
-        records = _read_table(table, raw, problems)
+        records = _read_table(table, raw, problems, plan.letters.setdefault(table.name, {}))
         setattr(plan, table.attribute, records)
-        clean = clean and len(problems) == before
+        if len(problems) > before:
+            broken.add(table.name)
     from .plan_checks import check_links, check_records
 
-    problems.extend(check_links(plan))
-    if clean and not problems:
+    problems.extend(check_links(plan, broken))
+    if not broken and not problems:
         problems.extend(check_records(plan))
     return plan, sorted(problems, key=_place)
 
@@ -273,15 +296,18 @@ def _read_settings(raw: RawTable | None, problems: list[Problem]) -> dict[str, A
         try:
             settings[item.name] = _one(item, value, where)
         except InputError as error:
-            problems.extend(error.problems)
+            problems.extend(replace(problem, argument=item.name.replace("_", " "))
+                            for problem in error.problems)  # fmt: skip
             settings[item.name] = item.default_si()
     return settings
 
 
-def _read_table(table: Table, raw: RawTable, problems: list[Problem]) -> list:
+def _read_table(table: Table, raw: RawTable, problems: list[Problem],
+                letters: dict[str, str]) -> list:  # fmt: skip
     places, units = _match_headers(table, raw, problems)
     if places is None:
         return []
+    letters.update((name, raw.letter(place)) for name, place in places.items())
     count = len(raw.columns[0]) if raw.columns else 0
     blank_rows = _blank_rows(raw, count)
     rows = [row for row in range(count) if row not in blank_rows] if blank_rows else range(count)

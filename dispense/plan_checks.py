@@ -7,7 +7,9 @@ say together is possible. Each problem names the cell of the row it was found in
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
+from dataclasses import replace
+from itertools import pairwise
 
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
 from .errors import NA, NUM, DispenseError, Problem
@@ -18,8 +20,8 @@ from .units import from_si
 HOUR = 3600.0
 
 
-def check_links(plan) -> list[Problem]:
-    """Names that are used and do not exist."""
+def check_links(plan, broken: Collection[str] = ()) -> list[Problem]:
+    """Names that are used and do not exist; names of `broken` tables are not asked for."""
     keys = {
         table.name: {getattr(row, table.key[0] if table.key else "path")
                      for row in getattr(plan, table.attribute)}
@@ -29,25 +31,25 @@ def check_links(plan) -> list[Problem]:
     problems = []
     for table in TABLES:
         for item in table.columns:
-            if not item.refers:
+            if not item.refers or item.refers in broken:
                 continue
             known = keys[item.refers]
             for row in getattr(plan, table.attribute):
                 name = getattr(row, item.name)
                 if name and name not in known:
-                    problems.append(_unknown(row.at, item.name, name, item.refers, known))
-    builders = keys["Parts"] | {row.assembly for row in plan.assemblies}
-    for row in plan.builds:
-        if row.part not in builders:
-            problems.append(_unknown(row.at, "part", row.part, "Parts or Assemblies", builders))
-    for row in plan.assemblies:
-        if row.part not in builders:
-            problems.append(_unknown(row.at, "part", row.part, "Parts or Assemblies", builders))
+                    where = plan.cell(row, item.name)
+                    problems.append(_unknown(where, item.name, name, item.refers, known))
+    if not {"Parts", "Assemblies"} & set(broken):
+        builders = keys["Parts"] | {row.assembly for row in plan.assemblies}
+        for row in [*plan.builds, *plan.assemblies]:
+            if row.part not in builders:
+                problems.append(_unknown(plan.cell(row, "part"), "part", row.part,
+                                         "Parts or Assemblies", builders))  # fmt: skip
     pots = {(row.part, row.pot) for row in plan.pots}
     for row in [*plan.inserts, *plan.shots]:
-        if (row.part, row.pot) not in pots and row.part in keys["Parts"]:
+        if "Pots" not in broken and (row.part, row.pot) not in pots and row.part in keys["Parts"]:
             problems.append(
-                _unknown(row.at, "pot", row.pot, f"Pots for part {row.part}",
+                _unknown(plan.cell(row, "pot"), "pot", row.pot, f"Pots for part {row.part}",
                          {pot for part, pot in pots if part == row.part})
             )  # fmt: skip
     return problems
@@ -76,14 +78,20 @@ def check_records(plan) -> list[Problem]:
             try:
                 problems.extend(check(plan, row))
             except DispenseError as error:
-                problems.extend(
-                    Problem(row.at, item.argument, item.value, item.allowed, item.fix, item.code,
-                            item.message)
-                    for item in error.problems
-                )  # fmt: skip
+                problems.extend(_at(plan, row, item) for item in error.problems)
     problems.extend(_applied(plan))
     problems.extend(_stock(plan))
     return problems
+
+
+_COLUMNS = {"designation": "cell"}  # arguments of functions: the column they come from
+
+
+def _at(plan, row, problem: Problem) -> Problem:
+    """A problem of a row's value, told of its cell."""
+    name = _COLUMNS.get(problem.argument, problem.argument)
+    where = plan.cell(row, name.replace(" ", "_"))
+    return replace(problem, where=where, argument=name.replace("_", " "))
 
 
 def _says(where: str, message: str, fix: str = "") -> Problem:
@@ -95,7 +103,8 @@ def _materials(plan) -> Iterator[Problem]:
         parts = plan.components_of(row.material)
         if row.kind == "two-part":
             if row.ratio_b is None:
-                yield _says(row.at, f"two-part material {row.material} has no ratio B",
+                yield _says(plan.cell(row, "ratio_b"),
+                            f"two-part material {row.material} has no ratio B",
                             "give ratio B, or set its kind to one-part")  # fmt: skip
             for letter in "ab":
                 if letter not in parts:
@@ -109,16 +118,19 @@ def _materials(plan) -> Iterator[Problem]:
                 yield _says(parts["b"].at, f"one-part material {row.material} has a component B",
                             "remove the row, or set the kind to two-part")  # fmt: skip
         if (row.pot_life_2 is None) != (row.pot_life_temperature_2 is None):
-            yield _says(row.at, "the second pot life needs its temperature and the temperature its "
+            yield _says(plan.cell(row, "pot_life_2"),
+                        "the second pot life needs its temperature and the temperature its "
                         "pot life", "give both or neither")  # fmt: skip
         elif row.pot_life_2 is not None and row.pot_life is not None:
             if row.pot_life_temperature_2 == row.pot_life_temperature:
-                yield _says(row.at, "both pot lives are at one temperature",
+                yield _says(plan.cell(row, "pot_life_temperature_2"),
+                            "both pot lives are at one temperature",
                             "give the second at another temperature")  # fmt: skip
             elif (row.pot_life_2 - row.pot_life) * (
                 row.pot_life_temperature_2 - row.pot_life_temperature
             ) >= 0.0:  # fmt: skip
-                yield _says(row.at, "the pot life does not fall when it gets hotter",
+                yield _says(plan.cell(row, "pot_life_2"),
+                            "the pot life does not fall when it gets hotter",
                             "check both pot lives and their temperatures")  # fmt: skip
         milestones = [row.move_time, row.join_time, row.test_time]
         stated = [value for value in milestones if value is not None]
@@ -136,7 +148,8 @@ def _shifts(plan) -> Iterator[Problem]:
     spans = {row.shift: row for row in plan.shifts}
     for row in plan.shifts:
         if row.end <= row.start:
-            yield _says(row.at, f"shift {row.shift} ends at {hhmm(row.end)}, not after its start at "
+            yield _says(plan.cell(row, "end"),
+                        f"shift {row.shift} ends at {hhmm(row.end)}, not after its start at "
                         f"{hhmm(row.start)}", "after midnight go on counting: 22:00 to 30:00")  # fmt: skip
         elif row.end - row.start > 24 * HOUR:
             yield _says(row.at, f"shift {row.shift} is longer than 24 hours")
@@ -144,17 +157,21 @@ def _shifts(plan) -> Iterator[Problem]:
     for row in plan.breaks:
         shift = spans.get(row.shift)
         if row.end <= row.start:
-            yield _says(row.at, f"the break ends at {hhmm(row.end)}, not after its start at "
+            yield _says(plan.cell(row, "end"),
+                        f"the break ends at {hhmm(row.end)}, not after its start at "
                         f"{hhmm(row.start)}")  # fmt: skip
-        elif shift is not None and not (shift.start <= row.start and row.end <= shift.end):
-            yield _says(row.at, f"the break {hhmm(row.start)}–{hhmm(row.end)} is outside the shift "
+        elif shift is not None and shift.start < shift.end and not (
+            shift.start <= row.start and row.end <= shift.end
+        ):
+            yield _says(plan.cell(row, "start"),
+                        f"the break {hhmm(row.start)}–{hhmm(row.end)} is outside the shift "
                         f"{hhmm(shift.start)}–{hhmm(shift.end)}")  # fmt: skip
         grouped.setdefault(row.shift, []).append(row)
     for name, rows in grouped.items():
         rows.sort(key=lambda row: row.start)
-        for before, after in zip(rows, rows[1:], strict=False):
+        for before, after in pairwise(rows):
             if after.start < before.end:
-                yield _says(after.at, f"the break overlaps the one in {before.at}")
+                yield _says(plan.cell(after, "start"), f"the break overlaps the one in {before.at}")
         shift = spans.get(name)
         rest = sum(row.end - row.start for row in rows)
         if shift is not None and shift.end > shift.start and rest >= shift.end - shift.start:
@@ -201,26 +218,31 @@ def _stations(plan) -> Iterator[Problem]:
     for row in plan.stations:
         kinds = used.get(row.station, set())
         if "bead" in kinds and row.speed is None and row.flow is None:
-            yield _says(row.at, f"station {row.station} puts on beads and has neither speed nor flow",
+            yield _says(plan.cell(row, "speed"),
+                        f"station {row.station} puts on beads and has neither speed nor flow",
                         "give its speed")  # fmt: skip
         if "shot" in kinds and row.flow is None:
-            yield _says(row.at, f"station {row.station} pours shots and has no flow", "give its flow")
+            yield _says(plan.cell(row, "flow"),
+                        f"station {row.station} pours shots and has no flow", "give its flow")
         material = plan._index("materials", "material").get(row.material)
         if material is not None and row.mixer_volume > 0.0 and material.kind == "two-part" and (
             material.pot_life is None
         ):  # fmt: skip
-            yield _says(material.at, f"material {material.material} is mixed at station "
-                        f"{row.station} and has no pot life", "give its pot life and temperature")  # fmt: skip
+            yield _says(plan.cell(material, "pot_life"),
+                        f"material {material.material} is mixed at station "
+                        f"{row.station} and has no pot life",
+                        "give its pot life and temperature")  # fmt: skip
 
 
 def _bead(plan, row) -> Iterator[Problem]:
     if (row.length is None) == (not row.path):
         both = row.length is not None
-        yield _says(row.at, "the bead has both a length and a path" if both
+        yield _says(plan.cell(row, "length"), "the bead has both a length and a path" if both
                     else "the bead has neither a length nor a path", "give one of them")  # fmt: skip
         return
     if (row.run is None) != (row.gap is None):
-        yield _says(row.at, "an interrupted bead needs both run and gap", "give both or neither")
+        yield _says(plan.cell(row, "run" if row.run is None else "gap"),
+                    "an interrupted bead needs both run and gap", "give both or neither")  # fmt: skip
         return
     found = evaluate("BEAD_AREA", (
         row.section, from_si(row.width, "mm"),
@@ -228,39 +250,46 @@ def _bead(plan, row) -> Iterator[Problem]:
         None if row.contact_angle is None else from_si(row.contact_angle, "deg"),
     ))  # fmt: skip
     for problem in found.problems:
-        yield _says(row.at, f"section {row.section}: {problem.message or problem}")
+        yield _says(plan.cell(row, "section"),
+                    f"section {row.section}: {problem.message or problem}")
     if row.path and not found.problems and not bead_length(plan, row) > 0.0:
-        yield _says(row.at, f"path {row.path} has no length", "give it two points or more")
+        yield _says(plan.cell(row, "path"),
+                    f"path {row.path} has no length", "give it two points or more")
     for name in ("width", "height", "length"):
         size, tolerance = getattr(row, name), getattr(row, f"{name}_tolerance")
         if size is not None and tolerance >= size:
-            yield _says(row.at, f"the {name} tolerance is as large as the {name}")
+            yield _says(plan.cell(row, f"{name}_tolerance"),
+                        f"the {name} tolerance is as large as the {name}")
 
 
 def _pot(plan, row) -> Iterator[Problem]:
     needs_width = row.shape in ("box", "tray", "lying-cylinder")
     if needs_width and row.width is None:
-        yield _says(row.at, f"a {row.shape} needs a width")
+        yield _says(plan.cell(row, "width"), f"a {row.shape} needs a width")
         return
     wall = row.length if row.shape == "lying-cylinder" else row.depth
     if row.level > wall * (1.0 + 1e-12):
-        yield _says(row.at, f"level is {from_si(row.level, 'mm'):g} mm, over the wall of "
+        yield _says(plan.cell(row, "level"),
+                    f"level is {from_si(row.level, 'mm'):g} mm, over the wall of "
                     f"{from_si(wall, 'mm'):g} mm", "lower the level or raise the depth")  # fmt: skip
         return
     diameter, _ = cell_dimensions(row)
     room = free_volume(plan, row, row.level)
     if not room > 0.0:
         what = f"{row.cells} cells of {from_si(diameter, 'mm'):g} mm" if row.cells else "inserts"
-        yield _says(row.at, f"the {what} do not fit into the pot: no free volume is left")
+        yield _says(plan.cell(row, "cells"),
+                    f"the {what} do not fit into the pot: no free volume is left")
         return
     for insert in plan._group("inserts", "part", "pot").get((row.part, row.pot), ()):
         if insert.shape == "box" and insert.width is None:
-            yield _says(insert.at, f"insert {insert.insert} is a box and needs a width")
+            yield _says(plan.cell(insert, "width"),
+                        f"insert {insert.insert} is a box and needs a width")
     shots = plan._group("shots", "part", "pot").get((row.part, row.pot), ())
     if shots:
         portions = math.fsum(shot.portion for shot in shots)
         if abs(portions - 1.0) > 1e-6:
-            yield _says(shots[0].at, f"the portions of the shots of pot {row.pot} add up to "
+            yield _says(plan.cell(shots[0], "portion"),
+                        f"the portions of the shots of pot {row.pot} add up to "
                         f"{portions:g}, not to 1")  # fmt: skip
     amount = pot_amount(plan, row)
     if not amount.low > 0.0:
@@ -272,9 +301,9 @@ def _pot(plan, row) -> Iterator[Problem]:
 
 def _joint(plan, row) -> Iterator[Problem]:
     if row.gap_tolerance >= row.gap:
-        yield _says(row.at, "the gap tolerance is as large as the gap")
+        yield _says(plan.cell(row, "gap_tolerance"), "the gap tolerance is as large as the gap")
     if row.start_gap is not None and row.start_gap <= row.gap:
-        yield _says(row.at, "the pattern is no higher than the bond line",
+        yield _says(plan.cell(row, "start_gap"), "the pattern is no higher than the bond line",
                     "start gap must be above gap")  # fmt: skip
 
 
@@ -287,7 +316,8 @@ def _applied(plan) -> Iterator[Problem]:
             continue
         seen.add(row.part)
         if not applied & set(plan.explode(row.part)):
-            yield _says(row.at, f"{row.part} is built and has no bead, pot or joint",
+            yield _says(plan.cell(row, "part"),
+                        f"{row.part} is built and has no bead, pot or joint",
                         "add one, or leave it out of Builds")  # fmt: skip
 
 
@@ -302,12 +332,14 @@ def _stock(plan) -> Iterator[Problem]:
         groups.setdefault((row.material, row.component), []).append(row)
     for (material, component), rows in groups.items():
         if component not in plan.components_of(material):
-            yield _says(rows[0].at, f"{material} has no component {component.upper()} in Components")
+            yield _says(plan.cell(rows[0], "component"),
+                        f"{material} has no component {component.upper()} in Components")
             continue
         if all(row.expiry < first for row in rows):
             last = max(row.expiry for row in rows)
-            yield _says(rows[0].at, f"all stock of {material} {component.upper()} expires by {last}, "
+            yield _says(plan.cell(rows[0], "expiry"),
+                        f"all stock of {material} {component.upper()} expires by {last}, "
                         f"before the first build on {first}", "correct the dates or order new")  # fmt: skip
         for row in rows:
             if row.opened is not None and row.opened > row.expiry:
-                yield _says(row.at, f"lot {row.lot} was opened after it expired")
+                yield _says(plan.cell(row, "opened"), f"lot {row.lot} was opened after it expired")

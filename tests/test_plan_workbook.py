@@ -625,8 +625,12 @@ def test_twenty_thousand_builds(tmp_path):
         assert problems == [] and len(plan.builds) == 20_000
         return time.process_time() - start
 
-    ratio = min(ours() for _ in range(3)) / min(plain() for _ in range(3))
-    assert ratio <= 1.6, f"checking costs {ratio:.2f} times plain reading"  # 1.3 on a quiet machine
+    ratios = []
+    for _ in range(6):  # a busy machine disturbs single measurements
+        ratios.append(ours() / plain())
+        if ratios[-1] <= 1.3:
+            return
+    pytest.fail(f"reading and checking cost {min(ratios):.2f} times plain reading, at best")
 
 
 def test_a_workbook_without_any_table_names_what_is_missing(tmp_path):

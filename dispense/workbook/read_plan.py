@@ -8,6 +8,7 @@ reorder columns and rows. The file is vetted as a zip of XML parts before openpy
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import islice
@@ -27,6 +28,8 @@ MOST_ROWS = 200_000  # of one table
 MOST_COLUMNS = 200  # of one sheet
 SEARCHED_ROWS = 100  # a header stands within the first rows of its sheet
 
+_FORMULA = re.compile(rb"[<:]f[\s/>]")  # a formula in the XML of a sheet
+
 _HEADERS: dict[str, frozenset[str]] = {
     "Settings": frozenset({"setting", "value"}),
     **{table.name: frozenset(item.name for item in table.columns) for table in TABLES},
@@ -38,7 +41,7 @@ def read_tables(path: str | os.PathLike[str]) -> dict[str, RawTable]:
 
     Raises FileError for a file that is not a workbook, InputError for a sheet beyond bounds.
     """
-    tables, problems = _read(path)
+    tables, _, problems = _read(path)
     if problems:
         raise InputError(problems)
     return tables
@@ -54,11 +57,9 @@ def load_plan(path: str | os.PathLike[str]) -> Plan:
 
 def check_plan(path: str | os.PathLike[str]) -> tuple[Plan, list[Problem]]:
     """The plan as far as it can be read, and everything wrong with it."""
-    tables, problems = _read(path)
-    plan, found = read_records(tables)
-    lost = {problem.where.partition("!")[0] for problem in problems}
-    missing = [problem for problem in found if problem.where.partition("!")[0] not in lost]
-    return plan, [*problems, *missing]
+    tables, unread, problems = _read(path)
+    plan, found = read_records(tables, unread)
+    return plan, [*problems, *found]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,23 +74,30 @@ class _Place:
     header_row: int | None = None  # where an Excel table says it
 
 
-def _read(path: str | os.PathLike[str]) -> tuple[dict[str, RawTable], list[Problem]]:
+def _read(
+    path: str | os.PathLike[str],
+) -> tuple[dict[str, RawTable], set[str], list[Problem]]:
+    """The tables that can be read, the names of those that are there and cannot, and why."""
     package = Package.open(path)
     tables: dict[str, RawTable] = {}
+    unread: set[str] = set()
     problems: list[Problem] = []
     book = _open_book(path, package)
     try:
         for name, known in _HEADERS.items():
+            before = len(problems)
             raw = _read_first(book, package, name, known, problems)
             if raw is not None:
                 tables[name] = raw
+            elif len(problems) > before:
+                unread.add(name)
     except DispenseError:
         raise
     except Exception as error:  # openpyxl lets errors of many kinds through on damaged XML
         raise _damaged(path, error) from error
     finally:
         book.close()
-    return tables, problems
+    return tables, unread, problems
 
 
 def _open_book(path: str | os.PathLike[str], package: Package):
@@ -176,6 +184,7 @@ def _read_first(book, package: Package, name: str, known: frozenset[str],
                     message=f"the header row of table {name} is not found",
                     fix=f"it names columns such as {examples}", code=NUM)
         )  # fmt: skip
+        return None
     return RawTable(name, [], [], sheet=place.sheet.name)
 
 
@@ -266,7 +275,7 @@ def _missing_values(package: Package, place: _Place, header_row: int,
 
     openpyxl reads those as blank.
     """
-    if b"<f" not in package.read(place.sheet.part):
+    if not _FORMULA.search(package.read(place.sheet.part)):
         return []
     cells = map(split_cell, _valueless_formulas(package, place.sheet.part))
     last = min(place.last_row or header_row + MOST_ROWS, header_row + MOST_ROWS)
