@@ -1005,9 +1005,95 @@ def uv_time(dose, irradiance):
     return dose / irradiance
 
 
+# ------------------------------------------------------------- moisture and light, from Python
+
+
+def vapour_pressure(temperature):
+    """Saturation pressure of water, Pa: Magnus form, within 0.4 % from 0 to 60 °C.
+
+    611.2·exp(17.62·t/(243.12 + t)), t in °C (constants of the World Meteorological Organization's
+    guide to instruments, from memory).
+
+    >>> round(float(vapour_pressure(273.15)), 1)
+    611.2
+    """
+    celsius = np.asarray(temperature, dtype=float) - 273.15
+    return 611.2 * np.exp(17.62 * celsius / (243.12 + celsius))
+
+
+def moisture_coefficient(depth, time, *, humidity=None, reference_humidity=None):
+    """Coefficient m/√s from a depth cured in a time; moved to another humidity by √RH.
+
+    The depth goes with the root of the water pressure, so at one temperature with √RH (J. Comyn,
+    Int. J. Adhesion & Adhesives 18 (1998) 247–253, equation from memory). Temperature also moves
+    the water pressure and the permeability: do not use it across temperatures.
+
+    >>> k = moisture_coefficient(0.003, 86400.0, humidity=0.3, reference_humidity=0.5)
+    >>> round(float(moisture_depth(86400.0, k)) * 1e3, 6)
+    2.32379
+    """
+    coefficient = depth / np.sqrt(time)
+    if humidity is not None and reference_humidity is not None:
+        coefficient = coefficient * np.sqrt(humidity / reference_humidity)
+    return coefficient
+
+
+def permeation_coefficient(volume, permeability, pressure):
+    """Coefficient m/√s of moisture cure, √(2·V·P·p): V m³ cured by a mole of water (Comyn).
+
+    `permeability` mol/(m·s·Pa), `pressure` of water Pa.
+
+    >>> k = permeation_coefficient(5e-3, 1.2e-11, 1405.0)
+    >>> round(float(moisture_depth(86400.0, k)) * 1e3, 6)
+    3.816679
+    """
+    return np.sqrt(2.0 * volume * permeability * pressure)
+
+
+def belt_dose(irradiance, window, speed):
+    """Dose J/m² of a part that a belt carries through a lit window; W/m², m, m/s.
+
+    >>> round(float(belt_dose(5000.0, 0.08, 2.0 / 60)), 6)  # 1.2 J/cm²
+    12000.0
+    """
+    return irradiance * window / speed
+
+
+def belt_speed(dose, irradiance, window):
+    """Belt speed m/s at which a lit window gives a dose.
+
+    >>> round(float(belt_speed(12000.0, 5000.0, 0.08)) * 60, 6)
+    2.0
+    """
+    return irradiance * window / dose
+
+
+def record_dose(times, irradiances):
+    """Dose J/m² of an irradiance record that is linear between its points.
+
+    >>> float(record_dose([0.0, 10.0, 20.0], [1000.0, 1000.0, 0.0]))
+    15000.0
+    """
+    values = np.asarray(irradiances, dtype=float)
+    return 0.5 * np.sum((values[1:] + values[:-1]) * np.diff(times))
+
+
+def light_depth(dose, critical_dose, penetration):
+    """Depth to which light cures, D·ln(H/H_c); 0 below the critical dose.
+
+    P. F. Jacobs, Rapid Prototyping & Manufacturing, SME 1992 (working curve, from memory).
+
+    >>> round(float(light_depth(1000.0, 100.0, 150e-6)) * 1e6, 4)
+    345.3878
+    """
+    return penetration * np.log(np.maximum(np.asarray(dose, dtype=float) / critical_dose, 1.0))
+
+
 __all__ = [
     "KINETICS", "LEE_LOOS_SPRINGER", "Kamal", "Kinetics", "NthOrder", "Piecewise", "advance",
-    "arrhenius", "arrhenius_integrals", "as_kinetics", "cure_degree", "cure_time",
-    "degree_at_glass_point", "equivalent_time", "gel_degree", "glass_point", "moisture_depth",
-    "moisture_time", "part_temperature", "time_to_cure", "uv_dose", "uv_time",
+    "arrhenius", "arrhenius_integrals", "as_kinetics", "belt_dose", "belt_speed", "cure_degree",
+    "cure_time", "degree_at_glass_point", "equivalent_time", "gel_degree", "glass_point",
+    "light_depth", "moisture_coefficient", "moisture_depth", "moisture_time", "part_temperature",
+    "permeation_coefficient", "record_dose", "time_to_cure", "uv_dose", "uv_time",
+    "vapour_pressure",
 ]  # fmt: skip
