@@ -71,7 +71,7 @@ class FillReport:
         lines += [line.rstrip() for line in aligned(["", ""], rows).splitlines()[1:]]
         groups = _grouped(self.warnings)
         if groups:
-            lines += ["", f"Look at these first ({len(self.warnings)} warnings; all of them in results.xlsx):"]
+            lines += ["", f"Look at these first (all {len(self.warnings)} warnings are in results.xlsx):"]
             lines += aligned(["  times", "station", "first on", "warning"], [
                 [f"  {group.count}", group.station, f"{group.date} {group.shift}", group.text]
                 for group in groups[:SHOWN_WARNINGS]
@@ -160,8 +160,8 @@ def template_folder() -> Path:
             return folder
     raise FileError(
         Problem("templates", message="are not installed with the planner",
-                fix="install it again, or give --templates FOLDER")  # fmt: skip
-    )
+                fix="install it again, or give --templates FOLDER")
+    )  # fmt: skip
 
 
 def _template_files(folder: str | os.PathLike[str] | None) -> dict[str, Path]:
@@ -230,7 +230,7 @@ class Templates:
     def fill(self, content: sheets.Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
         from .workbook.evaluate import evaluate_package
-        from .workbook.pages import fit_texts
+        from .workbook.pages import fit_texts, set_scale
 
         spec = content.spec
         rows = {
@@ -239,7 +239,9 @@ class Templates:
         }  # fmt: skip
         filled = self.get(spec.key).fill(content.values, rows, convert=convert, required=spec.required,
                                          evaluate=evaluate_package)  # fmt: skip
-        fit_texts(filled.package, content.values)
+        fit_texts(filled.package)
+        if spec is sheets.SHOT_CHECK:
+            set_scale(filled.package, content.values["low"], content.values["high"])
         filled.save(path, forbid=self.files.values())
         return [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
 

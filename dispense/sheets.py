@@ -8,6 +8,7 @@ here knows how a workbook is written.
 from __future__ import annotations
 
 import datetime
+import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -139,6 +140,7 @@ STATION_SETUP = SheetSpec(
         number("nozzle_length", "mm", "length of the nozzle"),
         number("pressure_limit", "bar", "highest pressure"),
         number("flow_limit", "mL/s", "highest flow"),
+        whole("weigh_together", "light shots to weigh at once, so that the scale can tell"),
         text("treatment", "surface treatment and how long it keeps"),
         text("open", "open time"), text("pot_life_source", "method and source of the pot life"),
     ),
@@ -337,9 +339,14 @@ def rule_text(station, life) -> str:
     return f"change the mixer {at_share}"
 
 
+def _sentence(words: str) -> str:
+    words = words.strip()
+    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "!", "?")) else ".")
+
+
 def cautions_text(material, *, cells: bool = False) -> str:
     """The cautions of a material, from its record and its kind."""
-    words = [material.cautions] if material.cautions else []
+    words = [_sentence(material.cautions)] if material.cautions else []
     if material.kind == "two-part":
         words.append(HAZARDS["two-part"])
     if material.cure in HAZARDS:
@@ -372,8 +379,13 @@ def _shift_head(plan, result: ShiftResult, stamp: str) -> dict[str, Any]:
 
 
 def _warning_rows(warnings: Iterable[str], good: str) -> list[dict[str, Any]]:
-    rows = [{"warning": f"▲ {words}"} for words in warnings]
+    rows = [{"warning": line} for words in warnings for line in _folded(f"▲ {words}")]
     return rows or [{"warning": good}]
+
+
+def _folded(words: str, width: int = 118) -> list[str]:
+    """A text in lines that fit on a page; what goes on begins with blanks."""
+    return textwrap.wrap(words, width, subsequent_indent="   ", break_on_hyphens=False) or [""]
 
 
 def amount_ml(amount: Amount) -> tuple[float, float, float]:
@@ -532,8 +544,10 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
     treatment = material.surface_treatment
     if material.surface_window:
         treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
-    notes = [{"kind": "▲ warning", "text": words} for words in card.warnings]
-    notes += [{"kind": "note", "text": words} for words in card.notes]
+    notes = [{"kind": "▲ warning" if place == 0 else "", "text": line} for words in card.warnings
+             for place, line in enumerate(_folded(f"▲ {words}", 150))]  # fmt: skip
+    notes += [{"kind": "note" if place == 0 else "", "text": line.strip()} for words in card.notes
+              for place, line in enumerate(_folded(words, 150))]  # fmt: skip
     first = rows[0] if rows else None
     headline = f"Set {figure(first['mass'])} g" if first else "no part at this station"
     if len(rows) > 1:
@@ -553,6 +567,7 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
             "nozzle_length": _shop(station.nozzle_length, "mm"),
             "pressure_limit": _shop(station.pressure_limit, "bar"),
             "flow_limit": _shop(station.flow_limit, "mL/s"),
+            "weigh_together": _weigh_together(rows),
             "treatment": treatment or "none stated",
             "open": duration_text(material.open_time) if material.open_time else "none stated",
             "pot_life_source": material.pot_life_source,
@@ -560,6 +575,15 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
         },
         {"SetupShots": rows, "SetupNotes": notes or [{"kind": "note", "text": "nothing to note"}]},
     )  # fmt: skip
+
+
+LEAST_WEIGHED = 2.0  # g; common practice, no source: a shop scale reads 0.01 g
+
+
+def _weigh_together(rows: Sequence[dict[str, Any]]) -> int:
+    """How many shots to weigh at once for the lightest to come to the least mass worth weighing."""
+    lightest = min((row["mass"] for row in rows), default=LEAST_WEIGHED)
+    return next((count for count in (1, 2, 5, 10, 20, 50) if count * lightest >= LEAST_WEIGHED), 100)
 
 
 def _shop(value: float | None, unit: str) -> float | None:
@@ -602,7 +626,9 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     life = cure_life(material, "move_time") or cure_life(material, "test_time")
     basis = "no cure time stated"
     if life is not None:
-        marks = life.marks(*_day_part(result)) if material.cure == "room" else []
+        record = _day_part(result)
+        marks = life.marks(min(record), max(record)) if material.cure == "room" else []
+        marks = [words for words in marks if not words.startswith("rule of thumb")]
         basis = f"data-sheet times at {kelvin_text(life.temperature)}; {life.basis}" + (
             f"; {'; '.join(marks)}" if marks else ""
         )
@@ -681,8 +707,9 @@ def staging_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
                 "first": at(result.date, changes[0]) if changes else None,
                 "last": at(result.date, changes[-1]) if changes else None,
             })  # fmt: skip
-        warnings += [{"station": result.station.station, "warning": f"▲ {words}"}
-                     for words in result.warnings if "stock" in words or "lot" in words]  # fmt: skip
+        warnings += [{"station": result.station.station, "warning": line}
+                     for words in result.warnings if "stock" in words or "lot" in words
+                     for line in _folded(f"▲ {words}")]  # fmt: skip
     calendar = first.calendar
     return Content(
         STAGING,
@@ -748,8 +775,8 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
     if days:
         good = sum(row["good"] for row in shifts)
         finished = sum(row["finished"] for row in shifts)
-        headline = (f"{len(results)} station shifts from {days[0]} to {days[-1]}, "
-                    f"{finished} of {good} station passes finished, {len(warnings)} warnings")  # fmt: skip
+        span = f"{days[0]}" if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
+        headline = (f"{span}: {finished:,} of {good:,} station passes, {len(warnings)} warnings")
     return Content(
         RESULTS,
         {**_head(plan, stamp), "headline": headline, "cautions": CAUTION, "chosen": _heaviest(totals)},

@@ -633,7 +633,8 @@ class Player:
         while queue:
             due, _, number, what = heapq.heappop(queue)
             if not what:
-                free = self._check_shot(max(free, due))
+                if any(item[3] for item in queue):  # after the last part there is nothing to check
+                    free = self._check_shot(max(free, due))
                 continue
             job, serial, is_scrap, turn = what
             group = visits[id(job)][turn]

@@ -146,13 +146,13 @@ class Form:
         self.merge(1, self.columns)
         cell = self.cell(1)
         cell.font = HEADLINE
-        cell.alignment = Alignment(vertical="center", shrink_to_fit=True)
+        cell.alignment = Alignment(vertical="center", wrap_text=True)
         self.name("headline", 1)
         self.height(46)
         self.row += 1
 
-    def cards(self, *items: tuple[str, int], lines: int = 1) -> None:
-        """Labelled figures side by side, `(name, columns)` each; `lines` of text each may need."""
+    def cards(self, *items: tuple[str, int], wrap: bool = False) -> None:
+        """Labelled figures side by side, `(name, columns)` each; with `wrap` they are texts."""
         column = 1
         for name, span in items:
             item = self.fields[name]
@@ -160,16 +160,16 @@ class Form:
             self.merge(column, span, self.row + 1)
             label, value = self.cell(column, item.title), self.cell(column, row=self.row + 1)
             label.font, label.alignment = LABEL, Alignment(vertical="bottom", indent=0)
-            value.font = FIGURE if lines == 1 else SMALL_BOLD
+            value.font = SMALL_BOLD if wrap else FIGURE
             value.number_format = form_of(item, self.moments)
-            value.alignment = Alignment(horizontal="left", vertical="top", wrap_text=lines > 1,
-                                        shrink_to_fit=lines == 1)  # fmt: skip
+            value.alignment = Alignment(horizontal="left", vertical="top", wrap_text=wrap,
+                                        shrink_to_fit=not wrap)  # fmt: skip
             for place in range(column, column + span):
                 self.cell(place, row=self.row + 1).border = _UNDER
             self.name(name, column, self.row + 1)
             column += span
         self.height(12)
-        self.ws.row_dimensions[self.row + 1].height = 16 if lines == 1 else 12.5 * lines + 2
+        self.ws.row_dimensions[self.row + 1].height = 16
         self.row += 2
 
     def section(self, text: str, note: str = "") -> None:
@@ -195,7 +195,8 @@ class Form:
 
     def table(self, key: str, columns: Sequence[Column], *, forms: dict[str, str] | None = None,
               across: bool = False, big: bool = False, wrap: Iterable[str] = (),
-              repeat: bool = False, rows_high: float | None = None) -> None:  # fmt: skip
+              repeat: bool = False, rows_high: float | None = None,
+              filtered: bool = False) -> None:  # fmt: skip
         """A table with one sample row; `across` lets its last text run over the cells beside it."""
         fields = {item.name: item for item in self.spec.tables[key]}
         letters = {}
@@ -215,7 +216,7 @@ class Form:
             self._header(place, title, right)
             width = self.ws.column_dimensions[get_column_letter(place)].width
             if not (across and place == len(columns)):
-                lines = max(lines, _lines(title, width - 1.2))
+                lines = max(lines, _lines(title, width - (0.8 if place == 1 or right else 1.8)))
             cell = self.cell(place, row=data)
             self._sample(cell, column, item, forms or {}, big, set(wrap), right)
             if isinstance(column, Calculated):
@@ -225,7 +226,7 @@ class Form:
             for place in range(len(columns) + 1, self.columns + 1):
                 self.cell(place, row=data).border = _UNDER
                 self.cell(place, row=head).fill = style.HEADER_FILL
-        self.height(13 * lines + 5)
+        self.height(12.5 * lines + (16 if filtered else 5))
         if rows_high:
             self.ws.row_dimensions[data].height = rows_high
         last = get_column_letter(len(columns))
@@ -234,7 +235,8 @@ class Form:
         table._initialise_columns()
         for item, title in zip(table.tableColumns, titles, strict=True):
             item.name = title
-        table.autoFilter = None
+        if not filtered:
+            table.autoFilter = None
         self.ws.add_table(table)
         self.ranges[key] = (data, letters)
         if repeat:
@@ -245,8 +247,8 @@ class Form:
         cell = self.cell(place, title)
         style.header(cell, right)
         cell.font = SMALL_HEADER
-        cell.alignment = Alignment(horizontal="right" if right else "left", vertical="center",
-                                   wrap_text=True)  # fmt: skip
+        cell.alignment = Alignment(horizontal="right" if right else "left", vertical="top",
+                                   wrap_text=True, indent=0 if right or place == 1 else 1)  # fmt: skip
 
     def _sample(self, cell, column: Column, item: Field | None, forms: dict[str, str], big: bool,
                 wrap: set[str], right: bool) -> None:  # fmt: skip
@@ -257,7 +259,8 @@ class Form:
             form = column.form if isinstance(column, Calculated) else ""
             cell.number_format = forms.get(name) or form or form_of(item, self.moments)
         cell.alignment = Alignment(horizontal="right" if right else "left", vertical="center",
-                                   wrap_text=name in wrap)  # fmt: skip
+                                   wrap_text=name in wrap,
+                                   indent=0 if right or cell.column == 1 else 1)  # fmt: skip
         if isinstance(column, Written):
             cell.border = _WRITE
             cell.fill = style.INPUT_FILL if not column.tick else PatternFill()
@@ -265,11 +268,14 @@ class Form:
     def warnings(self, key: str, columns: Sequence[str] = ("warning",)) -> None:
         """A table of warnings over the whole width; a marked row is told apart by colour too."""
         self.table(key, columns, across=True)
+        for place in range(1, len(columns) + 1):
+            self.ws.cell(self.ranges[key][0], place).font = SMALL
         data = self.ranges[key][0]
         mark = f"${get_column_letter(len(columns))}{data}"
         area = f"A{data}:{get_column_letter(self.columns)}{data}"
-        rule = FormulaRule([f'LEFT({mark},1)="▲"'], font=Font(bold=True), fill=PatternFill(
-            bgColor=style.WARNING_FILL.start_color, fill_type="solid"))  # fmt: skip
+        fill = PatternFill(bgColor=style.WARNING_FILL.start_color, fill_type="solid")
+        is_marked = f'OR(LEFT({mark},1)="▲",LEFT({mark},3)="   ")'
+        rule = FormulaRule([is_marked], font=Font(bold=True), fill=fill)
         self.ws.conditional_formatting.add(area, rule)
 
     def area(self, key: str, name: str) -> str:
@@ -340,7 +346,11 @@ class Form:
                 )  # fmt: skip
         self.row += 2
 
-    def cautions(self, lines: int = 4) -> None:
+    def where(self, name: str) -> str:
+        """The cell of a defined name, as a formula of another sheet writes it."""
+        return self.book.defined_names[name].attr_text
+
+    def cautions(self) -> None:
         """The cautions, wrapped over the width; the filling gives the row the height it needs."""
         self.height(8)
         self.row += 1
@@ -354,7 +364,7 @@ class Form:
         cell = self.cell(1)
         cell.font = SMALL
         cell.alignment = Alignment(vertical="top", wrap_text=True)
-        self.height(12.5 * lines + 3)
+        self.height(15)
         self.name("cautions", 1)
         self.row += 1
 
@@ -364,7 +374,9 @@ def _quoted(title: str) -> str:
 
 
 def _in_row(formula: str, letters: dict[str, str], row: int) -> str:
-    return re.sub(r"\{(\w+)\}", lambda found: str(row) if found[1] == "row" else f"{letters[found[1]]}{row}", formula)
+    """The formula with `{row}` and the cells of its row put in."""
+    cells = {name: f"{letter}{row}" for name, letter in letters.items()} | {"row": str(row)}
+    return re.sub(r"\{(\w+)\}", lambda found: cells[found[1]], formula)
 
 
 def _lines(text: str, width: float) -> int:

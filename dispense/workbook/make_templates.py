@@ -26,7 +26,7 @@ from ..shift import CATEGORIES
 from . import style
 from .evaluate import evaluate_package
 from .fill import cache_values, refresh_charts
-from .form import DASHED, STAMP_MARK, Calculated, Form, Written
+from .form import DASHED, SMALL_BOLD, Calculated, Form, Written
 from .package import Package
 from .write import atomic_write
 
@@ -44,12 +44,12 @@ def shift_material(book: Workbook) -> None:
     """What one station needs in one shift, and its clock times."""
     form = Form(book, sheets.SHIFT_MATERIAL, "Material", [11.5, 9.8, *[7.8] * 14], landscape=False)
     form.head()
-    form.cards(("station", 3), ("material", 3), ("description", 4), ("day", 3), ("shift", 1), ("hours", 2))
-    form.cards(("parts_good", 2), ("parts_started", 2), ("takt", 1), ("mixed_total", 2),
-               ("mixed_mass", 2), ("on_parts", 3), ("on_parts_low", 2), ("on_parts_high", 2))  # fmt: skip
-    form.cards(("waste_share", 2), ("purges", 1), ("mixers", 1), ("check_shots", 2),
-               ("temperature", 3), ("driver", 3), ("rule", 4))  # fmt: skip
-    form.cards(("life", 11), ("prepared_by", 3), ("stamp", 2), lines=2)
+    form.cards(("station", 3), ("material", 2), ("day", 3), ("shift", 2), ("hours", 2), ("takt", 2),
+               ("temperature", 2))  # fmt: skip
+    form.cards(("parts_good", 2), ("parts_started", 2), ("mixed_total", 2), ("mixed_mass", 2),
+               ("on_parts", 2), ("on_parts_low", 2), ("on_parts_high", 2), ("waste_share", 2))  # fmt: skip
+    form.cards(("purges", 2), ("mixers", 2), ("check_shots", 2), ("driver", 4), ("rule", 6))
+    form.cards(("description", 5), ("life", 6), ("prepared_by", 3), ("stamp", 2), wrap=True)
     form.section("Warnings")
     form.warnings("MaterialWarnings")
     form.section("Lots to bring, first-expired first")
@@ -60,7 +60,6 @@ def shift_material(book: Workbook) -> None:
     form.table("MaterialUse", ["component", "containers", "opening", "mounted", *flows, "mass"],
                forms=dict.fromkeys(("opening", "mounted", *flows), DASHED))  # fmt: skip
     form.total("MaterialUse", ["containers", "mass"])
-    form.total_row = form.row - 1  # type: ignore[attr-defined]
     for name in ("opening", "mounted", *flows):
         cell = form.ws[f"{form.ranges['MaterialUse'][1][name]}{form.row - 1}"]
         cell.value = f"=SUM({form.area('MaterialUse', name)})"
@@ -75,12 +74,13 @@ def shift_material(book: Workbook) -> None:
                                  "driver"], across=True)  # fmt: skip
     form.total("MaterialParts", ["good", "started", "total"])
     form.section("What if")
-    form.cell(1, "If more parts are started:").font = style.BODY
-    more = form.entry(4, 10, "0")
-    form.cell(5, "more parts, with the shot of the first part [mL]").font = style.BODY
-    form.name("shot_first", 11)
-    form.cell(11).font, form.cell(11).number_format = style.BOLD, "[<10]0.00;[<100]0.0;#,##0"
-    shot = f"$K${form.row}"
+    form.cell(1, "More parts to start:").font = style.BODY
+    more = form.entry(3, 10, "0")
+    form.cell(4, "  each with the shot of the first part [mL]:").font = style.BODY
+    form.name("shot_first", 9)
+    form.cell(9).font, form.cell(9).number_format = style.BOLD, "[<10]0.00;[<100]0.0;#,##0"
+    form.cell(9).alignment = style.RIGHT
+    shot = f"$I${form.row}"
     form.row += 1
     form.table("MaterialMore", [
         "component", "share", "left", "container",
@@ -93,8 +93,13 @@ def shift_material(book: Workbook) -> None:
 
     times = Form(book, sheets.SHIFT_MATERIAL, "Times", [9, 7, 11, 11, 15, 10, 66, 9], landscape=False)
     times.head(named=False)
+    for column, name in ((1, "station"), (4, "material"), (6, "day"), (7, "shift")):
+        cell = times.cell(column, f"={form.where(name)}")
+        cell.font, cell.alignment = SMALL_BOLD, style.LEFT
+        cell.number_format = "yyyy-mm-dd" if name == "day" else "General"
+    times.row += 1
     times.table("MaterialTimes", ["time", TICK, "event", "component", "lot", "volume", "action", BY],
-                wrap=("action", "lot"), repeat=True)  # fmt: skip
+                wrap=("action", "lot"), repeat=True, rows_high=17)  # fmt: skip
 
 
 # ------------------------------------------------------------------------------- station setup card
@@ -105,15 +110,17 @@ def station_setup(book: Workbook) -> None:
     widths = [15, 15, 5, 27, 9, 9, *[7] * 10, 13, *[8.5] * 5]
     form = Form(book, sheets.STATION_SETUP, "Setup", widths, landscape=True)
     form.head()
-    form.cards(("station", 2), ("material", 2), ("description", 6), ("meter", 6), ("density", 3),
+    form.cards(("station", 2), ("material", 2), ("description", 7), ("meter", 5), ("density", 3),
                ("prepared_by", 3))  # fmt: skip
-    form.cards(("ratio", 4), ("temperature", 3), ("mixer_volume", 2), ("purge_volume", 3), ("start_volume", 3),
-               ("nozzle_bore", 1), ("nozzle_length", 2), ("pressure_limit", 2), ("flow_limit", 2))  # fmt: skip
-    form.cards(("life", 4), ("rule", 4), ("pot_life_source", 4), ("treatment", 4), ("open", 3), ("stamp", 3),
-               lines=2)  # fmt: skip
+    form.cards(("ratio", 4), ("temperature", 2), ("mixer_volume", 2), ("purge_volume", 3),
+               ("start_volume", 3), ("nozzle_bore", 2), ("nozzle_length", 2), ("pressure_limit", 2),
+               ("flow_limit", 2))  # fmt: skip
+    form.cards(("life", 4), ("rule", 4), ("pot_life_source", 4), ("treatment", 4), ("open", 3),
+               ("stamp", 3), wrap=True)  # fmt: skip
     form.section("Settings and shot masses")
     form.cell(1, "Light shots are weighed several at once; weigh together:").font = style.BODY
-    together = form.entry(5, 5, "0")
+    together = form.entry(5, 1, "0")
+    form.name("weigh_together", 5)
     form.row += 1
     form.table("SetupShots", [
         "part", "application", "shot", "detail", "mass", Calculated(
@@ -124,7 +131,7 @@ def station_setup(book: Workbook) -> None:
     form.section("Warnings and notes")
     form.warnings("SetupNotes", ("kind", "text"))
     form.sign_off(("Set by", "Checked by", "Released"))
-    form.cautions(3)
+    form.cautions()
 
 
 # ----------------------------------------------------------------------------------------- cure board
@@ -135,8 +142,9 @@ def cure_board(book: Workbook) -> None:
     widths = [8, 20, 12, 11, 11, 12, 12, 12, 12, 12, 12, 24]
     form = Form(book, sheets.CURE_BOARD, "Board", widths, landscape=True, moments="ddd hh:mm")
     form.head()
-    form.cards(("station", 2), ("material", 3), ("description", 3), ("day", 2), ("shift", 1), ("hours", 1))
-    form.cards(("cure", 2), ("temperature", 2), ("basis", 6), ("prepared_by", 1), ("stamp", 1), lines=2)
+    form.cards(("station", 2), ("material", 2), ("day", 2), ("shift", 1), ("hours", 1), ("cure", 2),
+               ("temperature", 1), ("prepared_by", 1))  # fmt: skip
+    form.cards(("description", 4), ("basis", 7), ("stamp", 1), wrap=True)
     form.section("Warnings")
     form.warnings("CureWarnings")
     form.section("Batches")
@@ -144,14 +152,14 @@ def cure_board(book: Workbook) -> None:
     now = form.entry(6, None, "ddd hh:mm")
     form.merge(6, 2)
     form.row += 1
-    steps = ",".join(f'IF(AND({{{name}}}<>"",{now}>={{{name}}}),"{words}"' for name, words in
-                     (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved")))  # fmt: skip
+    marks = (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved"))
+    steps = ",".join(f'IF(AND({{{name}}}<>"",{now}>={{{name}}}),"{words}"' for name, words in marks)
     form.table("CureBatches", [
         "batch", "part", "numbers", "begun", "ended", "mate_before", "mates", "move", "join", "test",
         Calculated(text("state", ""), f'=IF({now}="","",{steps},"wait"))))'), "note",
-    ], wrap=("note", "part"), repeat=True, big=True)  # fmt: skip
+    ], wrap=("note", "part"), repeat=True, big=True, rows_high=22)  # fmt: skip
     form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
-    form.cautions(3)
+    form.cautions()
 
 
 # ----------------------------------------------------------------------------------- shot-check sheet
@@ -162,10 +170,10 @@ def shot_check(book: Workbook) -> None:
     widths = [8, 9, 10, 10, 10, 12, 11, 11, 11, 12, 10]
     form = Form(book, sheets.SHOT_CHECK, "Checks", widths, landscape=False)
     form.head()
-    form.cards(("station", 3), ("material", 2), ("description", 3), ("day", 2), ("shift", 1))
-    form.cards(("target", 2), ("low", 2), ("high", 2), ("volume", 2), ("density", 2), ("hours", 1))
-    form.cards(("mass_a", 2), ("mass_b", 2), ("ratio_mass", 2), ("limits_from", 3), ("prepared_by", 1),
-               ("stamp", 1), lines=2)  # fmt: skip
+    form.cards(("station", 3), ("material", 3), ("day", 2), ("shift", 2), ("hours", 1))
+    form.cards(("target", 2), ("low", 2), ("high", 2), ("volume", 2), ("density", 3))
+    form.cards(("mass_a", 2), ("mass_b", 2), ("ratio_mass", 2), ("limits_from", 5))
+    form.cards(("description", 6), ("prepared_by", 3), ("stamp", 2), wrap=True)
     form.ws[_address(book, "ratio_mass")].number_format = "0.0"
     form.section("Check shots", "weigh the whole shot; A and B apart only where the ratio is checked")
     form.table("CheckShots", [
@@ -192,7 +200,7 @@ def shot_check(book: Workbook) -> None:
     _run_chart(form, row)
     form.row += 17
     form.sign_off(("Weighed by", "Checked by", "Released"))
-    form.cautions(3)
+    form.cautions()
 
 
 def _address(book: Workbook, name: str) -> str:
@@ -215,6 +223,8 @@ def _run_chart(form: Form, row: int) -> None:
     chart.set_categories(Reference(form.ws, min_col=2, min_row=row, max_row=row))
     _dress(chart, "Clock time of the check shot", "Mass of the shot [g]", "[<10]0.00;0.0")
     chart.x_axis.number_format = "hh:mm"
+    # the filling puts its limits here: a fixed scale is one that may be set
+    chart.y_axis.scaling.min, chart.y_axis.scaling.max, chart.y_axis.majorUnit = 0.0, 1.0, 0.25
     chart.width, chart.height = 20.5, 8.0
     form.ws.add_chart(chart, f"A{form.row}")
 
@@ -263,7 +273,7 @@ def staging(book: Workbook) -> None:
     form.section("Warnings")
     form.warnings("StagingWarnings", ("station", "warning"))
     form.sign_off(("Picked by", "Checked by", "Received on the line"))
-    form.cautions(1)
+    form.cautions()
 
 
 # -------------------------------------------------------------------------------------------- results
@@ -276,23 +286,25 @@ def results(book: Workbook) -> None:
     shifts = Form(book, spec, "Shifts", [16, 9, 17, 16, 8, 9, 9, 8, 8, *[10] * 5, 8, 8, 9], landscape=True)
     shifts.head(named=False)
     shifts.table("ResultShifts", [item.name for item in spec.tables["ResultShifts"]],
-                 forms={"busy": "0%"}, repeat=True)  # fmt: skip
+                 forms={"busy": "0%"}, repeat=True, filtered=True)  # fmt: skip
     shifts.total("ResultShifts", ["good", "finished", "started", "mass", "purges", "mixers", "warnings"])
     shifts.ws.freeze_panes = shifts.ws.cell(shifts.ranges["ResultShifts"][0], 4)
     use = Form(book, spec, "Use", [16, 9, 17, 16, 11, *[9.3] * 15], landscape=True)
     use.head(named=False)
     names = [item.name for item in spec.tables["ResultUse"]]
     flows = [item.name for item in spec.tables["ResultUse"] if item.unit == "mL"]
-    use.table("ResultUse", names, forms=dict.fromkeys(flows, DASHED), repeat=True)
+    use.table("ResultUse", names, forms=dict.fromkeys(flows, DASHED), repeat=True, filtered=True)
     use.ws.freeze_panes = use.ws.cell(use.ranges["ResultUse"][0], 4)
     amounts = Form(book, spec, "Amounts", [16, 16, 6, 16, 15, *[9] * 5, 15, 9, 8, 34], landscape=True)
     amounts.head(named=False)
     amounts.table("ResultAmounts", [item.name for item in spec.tables["ResultAmounts"]],
-                  wrap=("detail", "driver", "part", "application"), repeat=True)  # fmt: skip
+                  wrap=("detail", "driver", "part", "application"), repeat=True,
+                  filtered=True)  # fmt: skip
     amounts.ws.freeze_panes = amounts.ws.cell(amounts.ranges["ResultAmounts"][0], 3)
     warnings = Form(book, spec, "Warnings", [16, 9, 18, 110], landscape=True)
     warnings.head(named=False)
-    warnings.table("ResultWarnings", ["day", "shift", "station", "warning"], wrap=("warning",), repeat=True)
+    warnings.table("ResultWarnings", ["day", "shift", "station", "warning"], wrap=("warning",), repeat=True,
+                   filtered=True)  # fmt: skip
 
     summary.head()
     summary.cards(("prepared_by", 4), ("stamp", 4))
@@ -303,8 +315,8 @@ def results(book: Workbook) -> None:
         Calculated(number("waste_share", "", ""), "=IF({drawn}>0,1-{on_parts}/{drawn},0)", "0%"), "missing",
     ], forms={"missing": DASHED})  # fmt: skip
     summary.total("ResultMaterials", ["mass", "containers"])
-    summary.figure(1, "Check: sum of sheet Use less this table [mL]",
-                   f"=ROUND(SUM({drawn})-SUM({summary.area('ResultMaterials', 'drawn')}),3)", "0.000", 4)  # fmt: skip
+    apart = f"=ROUND(SUM({drawn})-SUM({summary.area('ResultMaterials', 'drawn')}),3)"
+    summary.figure(1, "Check: sum of sheet Use less this table [mL]", apart, "0.000", 4)
     summary.row += 1
     summary.section("By day", "for one material; choose another in the yellow cell")
     summary.merge(1, 2)
@@ -337,7 +349,7 @@ def results(book: Workbook) -> None:
     summary.row += 1
     _day_chart(summary, row)
     summary.row += 17
-    summary.cautions(1)
+    summary.cautions()
 
 
 def _fixed(area: str) -> str:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
 
 from lxml import etree
 
-from .package import MAIN, Package, split_cell, split_range
+from .package import MAIN, Package, split_cell
 
-__all__ = ["fit_texts", "set_paper", "stamp_footers"]
+__all__ = ["fit_texts", "set_paper", "set_scale", "stamp_footers", "wrapped_lines"]
+
+_CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
 
 _POINTS = 1.32  # height of a line of text over its font size
+_SHORT = 5  # characters that fit on a line anywhere
 _NARROW = 1.12  # characters that fit in a column's width, over the width; digits are wider than letters
 
 
@@ -36,68 +39,74 @@ def stamp_footers(package: Package, mark: str, stamp: str) -> None:
                 item.text = item.text.replace(mark, words)
 
 
-def fit_texts(package: Package, values: Mapping[str, Any]) -> None:
-    """Make rows high enough for the wrapped texts of named cells; no row gets lower.
+def set_scale(package: Package, low: float, high: float) -> None:
+    """Give the charts whose value axis has a fixed scale one that shows `low` and `high` well apart.
 
-    A spreadsheet fits rows to text by itself, but not where cells are merged.
+    Half the distance is left free above and below; the steps are round figures.
     """
-    texts = {name.lower(): value for name, value in values.items() if isinstance(value, str)}
-    wanted: dict[str, list[tuple[int, int, str]]] = {}
-    for item in package.defined_names:
-        text = texts.get(item.name.lower())
-        sheet_name, bang, address = item.text.rpartition("!")
-        if not text or len(text) < 12 or not bang or ":" in address:
-            continue
-        title = sheet_name.strip("'").replace("''", "'")
-        try:
-            row, column = split_cell(address)
-        except ValueError:
-            continue
-        wanted.setdefault(title, []).append((row, column, text))
-    for title, cells in wanted.items():
-        sheet = package.sheet(title)
-        if sheet is not None and sheet.kind == "worksheet":
-            _fit(package, sheet.part, cells)
+    span = high - low
+    if not span > 0.0:
+        return
+    step = _round_step(span / 3.0)
+    least = math.floor((low - span / 2.0) / step) * step
+    most = math.ceil((high + span / 2.0) / step) * step
+    scale = {"min": least, "max": most, "majorUnit": step}
+    for part in [part for sheet in package.worksheets for part in package.charts(sheet)]:
+        for axis in package.edit(part).iter(f"{{{_CHART}}}valAx"):
+            if axis.find(f"{{{_CHART}}}scaling/{{{_CHART}}}min") is None:
+                continue
+            for name, value in scale.items():
+                for item in axis.iter(f"{{{_CHART}}}{name}"):
+                    item.set("val", f"{value:.10g}")
 
 
-def _fit(package: Package, part: str, cells: list[tuple[int, int, str]]) -> None:
-    root = package.tree(part)
+def _round_step(step: float) -> float:
+    """The next of 1, 2 or 5 times a power of ten."""
+    power = 10.0 ** math.floor(math.log10(step))
+    return next((figure * power for figure in (1.0, 2.0, 5.0) if figure * power >= step), 10.0 * power)
+
+
+def fit_texts(package: Package) -> None:
+    """Make the rows of changed sheets high enough for their wrapped texts; no row gets lower.
+
+    A spreadsheet does so by itself, but not where cells are merged, and some not on opening.
+    """
+    styles = _wrapped(package)
+    for sheet in package.worksheets:
+        if styles and package.is_edited(sheet.part):
+            _fit(package.edit(sheet.part), styles)
+
+
+def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float]]) -> None:
     widths = _widths(root)
     spans = {}
     for merged in root.iterfind(f"{{{MAIN}}}mergeCells/{{{MAIN}}}mergeCell"):
-        top, left, _, right = split_range(merged.get("ref", "A1"))
-        spans[top, left] = right
-    styles = _wrapped(package)
-    rows = {int(row.get("r", "0")): row for row in root.iterfind(f"{{{MAIN}}}sheetData/{{{MAIN}}}row")}
-    heights: dict[int, float] = {}
-    for row, column, text in cells:
-        element = rows.get(row)
-        cell = None if element is None else _cell(element, column)
-        size = styles.get(cell.get("s", "0")) if cell is not None else None
-        if size is None:
-            continue
-        width = sum(widths(place) for place in range(column, spans.get((row, column), column) + 1))
-        lines = wrapped_lines(text, width * 10.0 / size * _NARROW)
-        heights[row] = max(heights.get(row, 0.0), round(lines * size * _POINTS + 4, 1))
-    for row, height in heights.items():
-        held = float(rows[row].get("ht", "15"))
-        if height > held:
-            if rows[row].getroottree() is not package.edit(part).getroottree():
-                rows = {int(item.get("r", "0")): item
-                        for item in package.edit(part).iterfind(f"{{{MAIN}}}sheetData/{{{MAIN}}}row")}  # fmt: skip
-            rows[row].set("ht", f"{height:g}")
-            rows[row].set("customHeight", "1")
+        first, _, last = merged.get("ref", "A1").partition(":")
+        spans[first] = split_cell(last or first)[1]
+    data = root.find(f"{{{MAIN}}}sheetData")
+    for row in () if data is None else data:
+        needed = 0.0
+        for cell in row:
+            if cell.get("t") != "inlineStr":
+                continue
+            look = styles.get(cell.get("s", "0"))
+            text = "".join(cell.itertext()) if look else ""
+            if look is None or len(text) < _SHORT:
+                continue
+            size, indent = look
+            address = cell.get("r")
+            column = split_cell(address)[1]
+            last = spans.get(address, column)
+            width = sum(widths(place) for place in range(column, last + 1)) - 1.3 * indent - 0.8
+            lines = wrapped_lines(text, width * 10.0 / size * _NARROW)
+            if lines > 1:
+                needed = max(needed, round(lines * size * _POINTS + 4, 1))
+        if needed > float(row.get("ht", "15")):
+            row.set("ht", f"{needed:g}")
+            row.set("customHeight", "1")
 
 
-def _cell(row: etree._Element, column: int) -> etree._Element | None:
-    for cell in row:
-        address = cell.get("r")
-        if address and split_cell(address)[1] == column:
-            return cell
-    return None
-
-
-def _widths(root: etree._Element):
+def _widths(root: etree._Element) -> Callable[[int], float]:
     standard = root.find(f"{{{MAIN}}}sheetFormatPr")
     default = float(standard.get("defaultColWidth", "8.43")) if standard is not None else 8.43
     listed = [
@@ -105,17 +114,18 @@ def _widths(root: etree._Element):
         for item in root.iterfind(f"{{{MAIN}}}cols/{{{MAIN}}}col")
     ]  # fmt: skip
 
+    @functools.cache
     def width(column: int) -> float:
         return next((size for first, last, size in listed if first <= column <= last), default)
 
     return width
 
 
-def _wrapped(package: Package) -> dict[str, float]:
-    """Font size of each cell style that wraps its text."""
+def _wrapped(package: Package) -> dict[str, tuple[float, float]]:
+    """Font size and indent of each cell style that wraps its text."""
     if "wrapped" in package._memo:
         return package._memo["wrapped"]
-    found: dict[str, float] = {}
+    found: dict[str, tuple[float, float]] = {}
     parts = package.related(package.workbook_part, "styles")
     if parts:
         root = package.tree(parts[0])
@@ -124,7 +134,8 @@ def _wrapped(package: Package) -> dict[str, float]:
         for place, item in enumerate(root.iterfind(f"{{{MAIN}}}cellXfs/{{{MAIN}}}xf")):
             alignment = item.find(f"{{{MAIN}}}alignment")
             if alignment is not None and alignment.get("wrapText") in ("1", "true"):
-                found[str(place)] = sizes[int(item.get("fontId", "0"))]
+                size = sizes[int(item.get("fontId", "0"))]
+                found[str(place)] = size, float(alignment.get("indent", "0"))
     package._memo["wrapped"] = found
     return found
 
