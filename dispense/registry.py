@@ -50,7 +50,7 @@ import numpy as np
 
 from .errors import NA, NUM, VALUE, DispenseError, InputError, Problem, show
 from .fields import ERROR_TEXTS, REQUIRED, CellError, Field
-from .units import AS_GIVEN, describe_unit, si_symbol, to_si
+from .units import describe_unit, si_symbol, to_si
 
 FUNCTIONS: dict[str, Function] = {}
 _RECENT: deque[Problem] = deque(maxlen=200)
@@ -710,7 +710,7 @@ def _read_cells(item: Field, array: np.ndarray, where: str) -> _Column:
         code = ""
         value = default
         try:
-            if raw is None or raw == "":
+            if _is_blank(raw):
                 blanks = True
                 if item.is_required:
                     code = _BLANK
@@ -743,7 +743,7 @@ def _read_cells(item: Field, array: np.ndarray, where: str) -> _Column:
         column = _Column(item, values.reshape(array.shape))
         if blanks and not item.is_required and default is None:
             column.blank = np.array(
-                [raw is None or raw == "" for raw in array.ravel().tolist()]
+                [_is_blank(raw) for raw in array.ravel().tolist()]
             ).reshape(array.shape)
             column.groups = column.blank.astype(int)
     if any(codes):
@@ -814,10 +814,12 @@ def _read_whole(item: Field, raw: Any, where: str, shapes: dict) -> dict[str, An
     """A range that is taken whole, in SI."""
     array = _as_array(raw)
     if array is None:
-        if raw is None or raw == "":
+        if _is_blank(raw):
             if item.is_required:
                 raise InputError(item.problem(where, None))
             return {item.name: None}
+        if isinstance(raw, str) and raw in ERROR_TEXTS:
+            raise InputError(item.problem(where, raw, raw, "mend the cell it reads"))
         array = np.array([raw], dtype=object)
     if array.size == 0:
         raise InputError(Problem(where, item.name, "an empty range", "a range of one cell or more"))
@@ -884,16 +886,17 @@ def _read_points(item: Field, array: np.ndarray, where: str) -> dict[str, Any]:
     if item.choices:
         last = [value for value in array[:, -1].tolist()]
         texts = [isinstance(value, str) and value.strip().lower() in item.choices for value in last]
-        blank = [value is None or value == "" for value in last]
+        blank = [_is_blank(value) for value in last]
         wordy = [isinstance(value, str) and value.strip()[:1].isalpha() for value in last]
         if array.shape[1] > 2 and (any(texts) or any(wordy) or all(blank)):
             labels = []
             for place, value in enumerate(last):
                 label = item.choices[0] if blank[place] else str(value).strip().lower()
                 if label not in item.choices:
+                    code = value if isinstance(value, str) and value in ERROR_TEXTS else NA
                     raise InputError(
                         Problem(_element(where, (place,)), item.name, value,
-                                "one of " + ", ".join(item.choices), code=NA)
+                                "one of " + ", ".join(item.choices), code=code)
                     )  # fmt: skip
                 labels.append(label)
             array = array[:, :-1]
@@ -910,6 +913,11 @@ def _read_points(item: Field, array: np.ndarray, where: str) -> dict[str, Any]:
     if item.choices:
         found["labels"] = labels
     return found
+
+
+def _is_blank(raw: Any) -> bool:
+    """Whether a cell is empty or holds nothing but spaces."""
+    return raw is None or (isinstance(raw, str) and not raw.strip())
 
 
 def _any_special(array: np.ndarray) -> bool:
