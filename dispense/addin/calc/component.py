@@ -5,6 +5,7 @@ package. Nothing of that is imported before the first function is computed. Wher
 every function is #VALUE! and LAST_PROBLEMS tells the reason.
 """
 
+import contextlib
 import os
 import re
 
@@ -110,7 +111,8 @@ class Respell(unohelper.Base, XJob, XServiceInfo):
                 continue
             for item in group.Value:
                 if item.Name == "Model" and hasattr(item.Value, "Sheets"):
-                    respell(item.Value)
+                    with contextlib.suppress(Exception):  # never in the way of opening a file
+                        respell(item.Value)
 
 
 PLAIN = re.compile(
@@ -122,18 +124,27 @@ PREFIX = re.compile(r"(?<![\w.])(?:_xll\.|_xludf\.)(?=\w)", re.IGNORECASE)
 
 def respell(document):
     """Set again each formula of a document that calls a function by its plain name."""
+    found = [
+        (sheet, block.RangeAddress.StartColumn + right, block.RangeAddress.StartRow + down)
+        for sheet in document.Sheets
+        for block in sheet.queryContentCells(FORMULAS)
+        for down, row in enumerate(block.getFormulaArray())
+        for right, formula in enumerate(row)
+        if PLAIN.search(formula)
+    ]
+    if not found:
+        return
     was_modified = document.isModified()
-    found = False
-    for sheet in document.Sheets:
-        for block in sheet.queryContentCells(FORMULAS):
-            address = block.RangeAddress
-            for down, row in enumerate(block.getFormulaArray()):
-                for right, formula in enumerate(row):
-                    if PLAIN.search(formula):
-                        column, line = address.StartColumn + right, address.StartRow + down
-                        _set_again(sheet, sheet.getCellByPosition(column, line))
-                        found = True
-    if found and not was_modified:
+    document.UndoManager.lock()
+    document.addActionLock()
+    try:
+        for sheet, column, row in found:
+            with contextlib.suppress(Exception):  # a protected cell stays as it is
+                _set_again(sheet, sheet.getCellByPosition(column, row))
+    finally:
+        document.removeActionLock()
+        document.UndoManager.unlock()
+    if not was_modified:
         document.setModified(False)
 
 
