@@ -147,14 +147,17 @@ STATION_SETUP = SheetSpec(
     {
         "SetupShots": (
             text("part", "part"), text("application", "bead, pot or joint"), whole("shot", "shot"),
-            text("detail", "size and length"), number("speed", "mm/s", "speed"),
-            number("flow", "mL/s", "flow of the mix"), number("flow_a", "mL/s", "flow of A"),
-            number("flow_b", "mL/s", "flow of B"), number("time", "s", "time"),
-            number("volume", "mL", "volume"), number("volume_low", "mL", "low"),
-            number("volume_high", "mL", "high"), text("driver", "input that matters most"),
+            text("detail", "size and length"), number("volume", "mL", "volume"),
+            number("volume_low", "mL", "low"), number("volume_high", "mL", "high"), text("driver", "input that matters most"),
             number("mass", "g", "target mass"), number("mass_low", "g", "low"),
             number("mass_high", "g", "high"), number("mass_a", "g", "mass of A"),
             number("mass_b", "g", "mass of B"),
+        ),
+        "SetupFlows": (
+            text("part", "part"), text("application", "bead, pot or joint"), whole("shot", "shot"),
+            number("speed", "mm/s", "speed"),
+            number("flow", "mL/s", "flow of the mix"), number("flow_a", "mL/s", "flow of A"),
+            number("flow_b", "mL/s", "flow of B"), number("time", "s", "time"),
             number("nozzle_pressure", "bar", "pressure drop of the nozzle"),
             number("mixer_pressure", "bar", "pressure drop of the mixer"),
             number("shear_rate", "1/s", "shear rate at the nozzle wall"),
@@ -229,7 +232,9 @@ RESULTS = SheetSpec(
     "results", "results.xlsx", "Results",
     "all figures of a plan: amounts, shifts, use by component, warnings",
     (
-        *_HEAD, text("headline", "the plan in one line"),
+        *_HEAD, text("headline", "good parts finished of those asked for, at each station"),
+        text("period", "first and last day"), whole("station_shifts", "stations times shifts"),
+        whole("warnings", "warnings"),
         text("chosen", "material shown by day; choose another"),
     ),
     {
@@ -517,23 +522,26 @@ def driver_text(name: str) -> str:
 def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
     """The setup card of a station."""
     station, material = card.station, card.material
-    rows = []
+    rows, flows = [], []
     for item in card.settings:
         volume, low, high = amount_ml(item.application.amount)
-        rows.append({
-            "part": item.application.part, "application": item.application.name,
-            "shot": item.application.shot, "detail": item.application.detail,
-            "speed": _shop(item.speed, "mm/s"), "flow": _shop(item.flow, "mL/s"),
+        key = {"part": item.application.part, "application": item.application.name,
+               "shot": item.application.shot}  # fmt: skip
+        flows.append({
+            **key, "speed": _shop(item.speed, "mm/s"), "flow": _shop(item.flow, "mL/s"),
             "flow_a": _shop(item.component_flows.get("a"), "mL/s"),
-            "flow_b": _shop(item.component_flows.get("b"), "mL/s"),
-            "time": item.application.time, "volume": volume, "volume_low": low, "volume_high": high,
+            "flow_b": _shop(item.component_flows.get("b"), "mL/s"), "time": item.application.time,
+            "nozzle_pressure": _shop(item.nozzle_pressure, "bar"),
+            "mixer_pressure": _shop(item.mixer_pressure, "bar"), "shear_rate": item.shear_rate,
+        })  # fmt: skip
+        rows.append({
+            **key, "detail": item.application.detail,
+            "volume": volume, "volume_low": low, "volume_high": high,
             "driver": driver_text(item.application.amount.main_driver),
             "mass": from_si(item.mass, "g"), "mass_low": from_si(item.mass_low, "g"),
             "mass_high": from_si(item.mass_high, "g"),
             "mass_a": _shop(item.component_masses.get("a"), "g"),
             "mass_b": _shop(item.component_masses.get("b"), "g"),
-            "nozzle_pressure": _shop(item.nozzle_pressure, "bar"),
-            "mixer_pressure": _shop(item.mixer_pressure, "bar"), "shear_rate": item.shear_rate,
         })  # fmt: skip
     if card.volume_ratio is None:
         ratio = "one-part"
@@ -573,7 +581,8 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
             "pot_life_source": material.pot_life_source,
             "cautions": cautions_text(material, cells=_has_cells(plan, station.station)),
         },
-        {"SetupShots": rows, "SetupNotes": notes or [{"kind": "note", "text": "nothing to note"}]},
+        {"SetupShots": rows, "SetupFlows": flows,
+         "SetupNotes": notes or [{"kind": "note", "text": "nothing to note"}]},
     )  # fmt: skip
 
 
@@ -771,15 +780,16 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
         warnings += [{"day": result.date, "shift": result.shift, "station": result.station.station,
                       "warning": f"▲ {words}"} for words in result.warnings]  # fmt: skip
     days = sorted({result.date for result in results})
-    headline = "no builds"
+    headline, span = "no builds", "–"
     if days:
         good = sum(row["good"] for row in shifts)
         finished = sum(row["finished"] for row in shifts)
         span = f"{days[0]}" if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
-        headline = (f"{span}: {finished:,} of {good:,} station passes, {len(warnings)} warnings")
+        headline = f"{finished:,} of {good:,} station passes"
     return Content(
         RESULTS,
-        {**_head(plan, stamp), "headline": headline, "cautions": CAUTION, "chosen": _heaviest(totals)},
+        {**_head(plan, stamp), "headline": headline, "period": span, "station_shifts": len(results),
+         "warnings": len(warnings), "cautions": CAUTION, "chosen": _heaviest(totals)},
         {
             "ResultDays": [{"day": day} for day in days] or [{"day": None}],
             "ResultAmounts": amounts, "ResultShifts": shifts, "ResultUse": use,

@@ -22,6 +22,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from ..fields import Field
 from ..sheets import SheetSpec
 from . import style
+from .pages import row_height, text_lines
 
 __all__ = ["STAMP_MARK", "Calculated", "Form", "form_of"]
 
@@ -213,10 +214,10 @@ class Form:
             title = item.title if item else column.title  # type: ignore[union-attr]
             titles.append(title)
             right = item is not None and item.kind in _NUMERIC
-            self._header(place, title, right)
+            self._header(place, title, right, filtered)
             width = self.ws.column_dimensions[get_column_letter(place)].width
             if not (across and place == len(columns)):
-                lines = max(lines, _lines(title, width - (0.8 if place == 1 or right else 1.8)))
+                lines = max(lines, text_lines(title, width, 9.0, 0 if right or place == 1 else 1))
             cell = self.cell(place, row=data)
             self._sample(cell, column, item, forms or {}, big, set(wrap), right)
             if isinstance(column, Calculated):
@@ -226,7 +227,7 @@ class Form:
             for place in range(len(columns) + 1, self.columns + 1):
                 self.cell(place, row=data).border = _UNDER
                 self.cell(place, row=head).fill = style.HEADER_FILL
-        self.height(12.5 * lines + (16 if filtered else 5))
+        self.height(row_height(lines, 9.0) + (13 if filtered else 2))
         if rows_high:
             self.ws.row_dimensions[data].height = rows_high
         last = get_column_letter(len(columns))
@@ -243,12 +244,13 @@ class Form:
             self.ws.print_title_rows = f"{head}:{head}"
         self.row += 2
 
-    def _header(self, place: int, title: str, right: bool) -> None:
+    def _header(self, place: int, title: str, right: bool, filtered: bool) -> None:
         cell = self.cell(place, title)
         style.header(cell, right)
         cell.font = SMALL_HEADER
-        cell.alignment = Alignment(horizontal="right" if right else "left", vertical="top",
-                                   wrap_text=True, indent=0 if right or place == 1 else 1)  # fmt: skip
+        cell.alignment = Alignment(horizontal="right" if right else "left",
+                                   vertical="top" if filtered else "center", wrap_text=True,
+                                   indent=0 if right or place == 1 else 1)  # fmt: skip
 
     def _sample(self, cell, column: Column, item: Field | None, forms: dict[str, str], big: bool,
                 wrap: set[str], right: bool) -> None:  # fmt: skip
@@ -377,14 +379,3 @@ def _in_row(formula: str, letters: dict[str, str], row: int) -> str:
     """The formula with `{row}` and the cells of its row put in."""
     cells = {name: f"{letter}{row}" for name, letter in letters.items()} | {"row": str(row)}
     return re.sub(r"\{(\w+)\}", lambda found: cells[found[1]], formula)
-
-
-def _lines(text: str, width: float) -> int:
-    """Lines that a text takes when wrapped at words."""
-    count, used = 1, 0.0
-    for word in text.split():
-        if used and used + 1 + len(word) > width:
-            count, used = count + 1, len(word)
-        else:
-            used += len(word) + (1 if used else 0)
-    return count

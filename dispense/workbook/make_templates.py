@@ -107,27 +107,33 @@ def shift_material(book: Workbook) -> None:
 
 def station_setup(book: Workbook) -> None:
     """What to set the dispenser to, and what a shot must weigh."""
-    widths = [15, 15, 5, 27, 9, 9, *[7] * 10, 13, *[8.5] * 5]
+    widths = [15, 15, 6, 10, 10, 10, *[9] * 7, 24, 15]
     form = Form(book, sheets.STATION_SETUP, "Setup", widths, landscape=True)
     form.head()
-    form.cards(("station", 2), ("material", 2), ("description", 7), ("meter", 5), ("density", 3),
-               ("prepared_by", 3))  # fmt: skip
-    form.cards(("ratio", 4), ("temperature", 2), ("mixer_volume", 2), ("purge_volume", 3),
-               ("start_volume", 3), ("nozzle_bore", 2), ("nozzle_length", 2), ("pressure_limit", 2),
-               ("flow_limit", 2))  # fmt: skip
-    form.cards(("life", 4), ("rule", 4), ("pot_life_source", 4), ("treatment", 4), ("open", 3),
-               ("stamp", 3), wrap=True)  # fmt: skip
-    form.section("Settings and shot masses")
-    form.cell(1, "Light shots are weighed several at once; weigh together:").font = style.BODY
+    form.cards(("station", 2), ("material", 3), ("ratio", 5), ("density", 2), ("temperature", 2),
+               ("prepared_by", 1))  # fmt: skip
+    form.cards(("meter", 2), ("mixer_volume", 2), ("purge_volume", 2), ("start_volume", 2),
+               ("nozzle_bore", 2), ("nozzle_length", 2), ("pressure_limit", 2),
+               ("flow_limit", 1))  # fmt: skip
+    form.cards(("description", 2), ("life", 3), ("rule", 3), ("pot_life_source", 2), ("open", 2),
+               ("treatment", 2), ("stamp", 1), wrap=True)  # fmt: skip
+    form.section("Shots: what to weigh")
+    form.cell(1, "Light shots are weighed several at once. Weigh together:").font = style.BODY
     together = form.entry(5, 1, "0")
     form.name("weigh_together", 5)
+    form.cell(6, "  shots").font = style.BODY
     form.row += 1
     form.table("SetupShots", [
-        "part", "application", "shot", "detail", "mass", Calculated(
-            number("together", "g", ""), f"={{mass}}*{together}"),
-        "mass_low", "mass_high", "mass_a", "mass_b", "volume", "volume_low", "volume_high", "flow",
-        "flow_a", "flow_b", "driver", "speed", "time", "nozzle_pressure", "mixer_pressure", "shear_rate",
-    ], wrap=("part", "application", "detail", "driver"), repeat=True)  # fmt: skip
+        "part", "application", "shot", "mass", Calculated(number("together", "g", ""),
+                                                          f"={{mass}}*{together}"),
+        "mass_low", "mass_high", "mass_a", "mass_b", "volume", "volume_low", "volume_high",
+        Written("Weighed"), "detail", "driver",
+    ], wrap=("part", "application", "detail", "driver"))  # fmt: skip
+    form.section("Settings: what to set")
+    form.table("SetupFlows", [
+        "part", "application", "shot", "speed", "time", "flow", "flow_a", "flow_b", "nozzle_pressure",
+        "mixer_pressure", "shear_rate", Written("Set"),
+    ], wrap=("part", "application"))  # fmt: skip
     form.section("Warnings and notes")
     form.warnings("SetupNotes", ("kind", "text"))
     form.sign_off(("Set by", "Checked by", "Released"))
@@ -307,7 +313,7 @@ def results(book: Workbook) -> None:
                    filtered=True)  # fmt: skip
 
     summary.head()
-    summary.cards(("prepared_by", 4), ("stamp", 4))
+    summary.cards(("period", 3), ("station_shifts", 1), ("warnings", 1), ("prepared_by", 2), ("stamp", 1))
     summary.section("By material", "drawn for all shifts")
     drawn, material, component = (use.outer("ResultUse", name) for name in ("drawn", "material", "component"))
     summary.table("ResultMaterials", [
@@ -335,14 +341,14 @@ def results(book: Workbook) -> None:
     purges, mixers = (shifts.outer("ResultShifts", name) for name in ("purges", "mixers"))
     summary.table("ResultDays", [
         "day",
-        Calculated(number("A_or_one_part", "mL", ""), f'={by_day},"A")+{by_day},"one-part")', "#,##0.0"),
-        Calculated(number("B", "mL", ""), f'={by_day},"B")', "#,##0.0"),
+        Calculated(number("A_or_one_part", "mL", ""), f'={by_day},"A")+{by_day},"one-part")'),
+        Calculated(number("B", "mL", ""), f'={by_day},"B")'),
         Calculated(number("all_materials", "kg", ""), f"=SUMIFS({mixed},{shift_day},{{day}})", "0.00"),
         Calculated(whole("all_purges", ""), f"=SUMIFS({purges},{shift_day},{{day}})", "0"),
         Calculated(whole("all_mixers", ""), f"=SUMIFS({mixers},{shift_day},{{day}})", "0"),
     ])  # fmt: skip
     row = summary.ranges["ResultDays"][0]
-    summary.total("ResultDays", ["A_or_one_part", "B"], "#,##0.0")
+    summary.total("ResultDays", ["A_or_one_part", "B"], "[<10]0.00;[<100]0.0;#,##0")
     for letter, shape in (("D", "0.00"), ("E", "0"), ("F", "0")):
         cell = summary.ws[f"{letter}{summary.row - 1}"]
         cell.value, cell.number_format = f"=SUM({letter}{row}:{letter}{row})", shape

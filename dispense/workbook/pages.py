@@ -10,13 +10,13 @@ from lxml import etree
 
 from .package import MAIN, Package, split_cell
 
-__all__ = ["fit_texts", "set_paper", "set_scale", "stamp_footers", "wrapped_lines"]
+__all__ = ["fit_texts", "set_paper", "row_height", "set_scale", "stamp_footers", "text_lines"]
 
 _CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
 
 _POINTS = 1.32  # height of a line of text over its font size
 _SHORT = 5  # characters that fit on a line anywhere
-_NARROW = 1.12  # characters that fit in a column's width, over the width; digits are wider than letters
+_NARROW = 1.08  # characters that fit in a column's width, over the width; digits are wider than letters
 
 
 def set_paper(package: Package, code: str) -> None:
@@ -97,10 +97,9 @@ def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float]]) -> Non
             address = cell.get("r")
             column = split_cell(address)[1]
             last = spans.get(address, column)
-            width = sum(widths(place) for place in range(column, last + 1)) - 1.3 * indent - 0.8
-            lines = wrapped_lines(text, width * 10.0 / size * _NARROW)
+            lines = text_lines(text, sum(widths(place) for place in range(column, last + 1)), size, indent)
             if lines > 1:
-                needed = max(needed, round(lines * size * _POINTS + 4, 1))
+                needed = max(needed, row_height(lines, size))
         if needed > float(row.get("ht", "15")):
             row.set("ht", f"{needed:g}")
             row.set("customHeight", "1")
@@ -138,6 +137,16 @@ def _wrapped(package: Package) -> dict[str, tuple[float, float]]:
                 found[str(place)] = size, float(alignment.get("indent", "0"))
     package._memo["wrapped"] = found
     return found
+
+
+def text_lines(text: str, width: float, size: float, indent: float = 0.0) -> int:
+    """Lines of a text in a cell of this width [characters], font size [pt] and indent."""
+    return wrapped_lines(text, (width - 1.3 * indent - 0.8) * 10.0 / size * _NARROW)
+
+
+def row_height(lines: int, size: float) -> float:
+    """The height of a row [pt] that holds so many lines."""
+    return round(lines * size * _POINTS + 3.0, 1)
 
 
 def wrapped_lines(text: str, width: float) -> int:
