@@ -840,7 +840,7 @@ def degree_at_glass_point(temperature, uncured, cured, ratio):
         example((2, 5), 0.5, "1/√4, by hand"),
         example((2, 4, 0.8), 0.6454972244, "1/√2.4, by hand"),
     ),
-    formula="LET(point, 1/SQRT(ratio*(functionality_a - 1)*(functionality_b - 1)), "
+    formula="LET(point, 1/SQRT(IF(ISOMITTED(ratio), 1, ratio)*(functionality_a - 1)*(functionality_b - 1)), "
     "IF(point <= 1.000000000001, IF(point > 1, 1, point), SQRT(-1)))",
 )  # fmt: skip
 def gel_degree(functionality_a, functionality_b, ratio=1.0):

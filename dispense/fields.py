@@ -264,7 +264,7 @@ class Field:
         number = float(value) if plain == self.unit and not isinstance(value, str) else (
             round((si - offset) / factor, 12) if math.isfinite(si) else si
         )  # fmt: skip
-        if not self.within(number):
+        if not (self.within(number) and math.isfinite(si)):
             raise InputError(self.problem(where, value, NUM))
         return si
 

@@ -678,7 +678,7 @@ _RULE = "kinetics fitted on small samples, carried to the temperatures of a pour
         example((450, 1.8), 250.0, "450/1.8, by hand"),
         example((450, 1.26, 0.4), 142.8571429, "0.4·450/1.26, by hand"),
     ),
-    formula="resin_fraction*heat/specific_heat",
+    formula="IF(ISOMITTED(resin_fraction), 1, resin_fraction)*heat/specific_heat",
     notes=_CAUTION,
 )  # fmt: skip
 def adiabatic_rise(heat, specific_heat, resin_fraction=1.0):

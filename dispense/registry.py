@@ -42,6 +42,7 @@ import inspect
 import math
 from collections import deque, namedtuple
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -426,7 +427,7 @@ def _evaluate(entry: Function, arguments: tuple) -> Evaluation:
     if problems:
         raise InputError(problems)
     if entry.table:
-        values = {name: column.scalar() for name, column in columns.items()}
+        values = {name: column.one(entry.name) for name, column in columns.items()}
         return Evaluation(entry, (entry.kernel(**values, **whole),))
     if entry.whole:
         return _evaluate_whole(entry, whole, columns, shapes)
@@ -633,9 +634,21 @@ class _Column:
         return self.values
 
     def scalar(self) -> Any:
-        """The one value; a range of several is refused."""
+        """The one value of a scalar or of a range of one cell."""
         value = self.plain()
         return value.ravel()[0] if isinstance(value, np.ndarray) and value.size == 1 else value
+
+    def one(self, where: str) -> Any:
+        """The one value; a range of several is refused, and so is a value that failed."""
+        if self.problems:
+            raise InputError(self.problems)
+        if self.values is not None and self.values.size != 1:
+            raise InputError(
+                Problem(where, self.item.name, f"{self.values.size} cells", "a single cell")
+            )
+        if self.codes is not None:
+            raise InputError(self.item.problem(where, None))
+        return self.scalar()
 
     def filled(self) -> Any:
         """The values with NaN where blank."""
@@ -685,7 +698,9 @@ def _read_numbers(item: Field, array: np.ndarray, where: str) -> _Column:
     if item.kind == "whole":
         good &= array == np.floor(array)
     factor, offset = to_si(item.unit)
-    values = array * factor + offset if offset else array * factor
+    with np.errstate(over="ignore", invalid="ignore"):
+        values = array * factor + offset if offset else array * factor
+    good &= np.isfinite(values)
     column = _Column(item, values)
     if not good.all():
         column.codes = np.where(good, "", NUM).astype(object)
@@ -824,6 +839,8 @@ def _read_whole(item: Field, raw: Any, where: str, shapes: dict) -> dict[str, An
     if array.size == 0:
         raise InputError(Problem(where, item.name, "an empty range", "a range of one cell or more"))
     shapes[item.name] = array.shape
+    if array.ndim > 2:
+        raise InputError(Problem(where, item.name, f"{array.ndim}-D array", "one or two-dimensional"))
     if item.kind == "record":
         return {item.name: _read_record(item, array, where)}
     if item.kind == "points":
@@ -904,11 +921,9 @@ def _read_points(item: Field, array: np.ndarray, where: str) -> dict[str, Any]:
         raise InputError(
             Problem(where, item.name, f"{array.shape[1]} columns", "two or three numeric columns")
         )
-    if array.dtype.kind not in "fiu":
-        try:
-            array = array.astype(float) if not _any_special(array) else array
-        except (TypeError, ValueError):
-            pass
+    if array.dtype.kind not in "fiu" and not _any_special(array):
+        with suppress(TypeError, ValueError):
+            array = array.astype(float)
     found = {item.name: _read_block(item, array, where)}
     if item.choices:
         found["labels"] = labels
