@@ -1,0 +1,412 @@
+"""Stock day by day: lots first-expired first-out, write-offs, orders, and how often it runs short.
+
+`StockWalk` carries lots, containers at stations and hoses through the shifts by the rules of the
+shift model, in whole nanolitres; for every lot
+
+    opening + received = used + expired + closing.
+
+`plan_orders` proposes orders so that the projected stock keeps its safety stock; `draw_stock` plays
+many futures of one component at once.
+
+Sources: safety stock, reorder point and loss function from Silver, Pyke & Peterson, Inventory
+Management and Production Planning and Scheduling (from memory); order quantity from F. W. Harris
+(1913).
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from .line import normal_loss, order_quantity, reorder_point, safety_stock
+from .response import CAUSES
+from .shift import DAY, NO_STOCK, nanolitres
+
+Key = tuple[str, str]  # material, component
+ALL_CAUSES = (*CAUSES, "hoses", "heel", "expired")
+ONE_DAY = datetime.timedelta(days=1)
+REVIEW_DAYS = 7  # an order covers at least this many days where no order cost is known
+
+
+@dataclass(slots=True)
+class LotLedger:
+    """One lot and what became of it; nanolitres."""
+
+    material: str
+    component: str
+    lot: str
+    expiry: datetime.date
+    opened: datetime.date | None = None
+    arrival: datetime.date | None = None
+    opening: int = 0
+    received: int = 0
+    used: int = 0
+    expired: int = 0
+    left: int = 0  # on the shelf
+    standing: int = 0  # in containers at stations
+    expired_on: datetime.date | None = None
+    is_order: bool = False
+
+    @property
+    def closing(self) -> int:
+        """What is left at the end: on the shelf and in containers at stations."""
+        return self.left + self.standing
+
+    @property
+    def balance(self) -> int:
+        """opening + received − used − expired − closing; 0 by construction, and by test."""
+        return self.opening + self.received - self.used - self.expired - self.closing
+
+    def last_day(self, open_life: float | None) -> datetime.date:
+        """The last day on which it may be used."""
+        if self.opened is None or open_life is None:
+            return self.expiry
+        return min(self.expiry, self.opened + datetime.timedelta(days=int(open_life // DAY)))
+
+
+@dataclass(slots=True)
+class _Container:
+    lot: LotLedger
+    usable: int
+    heel: int
+    last_day: datetime.date
+
+
+@dataclass(slots=True)
+class StockWalk:
+    """Lots, containers and hoses carried through the shifts."""
+
+    plan: object
+    lots: dict[Key, list[LotLedger]] = field(default_factory=dict)
+    containers: dict[Key, _Container] = field(default_factory=dict)  # by station and component
+    hoses: dict[Key, int] = field(default_factory=dict)
+    missing: dict[Key, LotLedger] = field(default_factory=dict)
+    runs_out: dict[Key, datetime.date] = field(default_factory=dict)
+    causes: dict[Key, dict[str, int]] = field(default_factory=dict)
+    opened: dict[Key, int] = field(default_factory=dict)  # containers put on
+
+    @classmethod
+    def of(cls, plan, orders: Iterable[Order] = ()) -> StockWalk:
+        """The stock of a plan, with orders that are to arrive."""
+        walk = cls(plan)
+        for component in plan.components:
+            key = (component.material, component.component)
+            walk.lots[key] = []
+            walk.causes[key] = dict.fromkeys(ALL_CAUSES, 0)
+            walk.opened[key] = 0
+        for row in plan.stock:
+            walk.lots[row.material, row.component].append(
+                LotLedger(row.material, row.component, row.lot, row.expiry, row.opened, row.arrival,
+                          left=nanolitres(row.quantity))
+            )  # fmt: skip
+        for number, order in enumerate(orders, 1):
+            walk.lots[order.key].append(
+                LotLedger(*order.key, f"order {number}", order.expiry, None, order.arrival,
+                          left=order.volume, is_order=True)
+            )  # fmt: skip
+        for lots in walk.lots.values():
+            lots.sort(key=lambda lot: lot.lot)
+        return walk
+
+    def begin(self, first: datetime.date) -> None:
+        """Sort the lots into those that are here and those to come."""
+        for lots in self.lots.values():
+            for lot in lots:
+                if lot.arrival is None or lot.arrival < first:
+                    lot.opening = lot.left
+
+    def open_day(self, date: datetime.date) -> None:
+        """Take in what arrives and write off what may no longer be used."""
+        for key, lots in self.lots.items():
+            open_life = self.plan.components_of(key[0])[key[1]].open_life
+            for lot in lots:
+                if lot.arrival == date and not lot.opening:
+                    lot.received = lot.left
+                is_here = lot.opening or lot.received
+                if is_here and lot.left > 0 and lot.last_day(open_life) < date:
+                    lot.expired += lot.left
+                    self.causes[key]["expired"] += lot.left
+                    lot.left = 0
+                    lot.expired_on = lot.expired_on or date
+
+    def shift(self, date: datetime.date, station, used: Mapping[str, Mapping[str, int]]) -> None:
+        """What a station drew in a shift, by component and cause."""
+        components = self.plan.components_of(station.material)
+        for letter, component in components.items():
+            key, place = (station.material, letter), (station.station, letter)
+            causes = self.causes[key]
+            container = self.containers.get(place)
+            if container is not None and container.last_day < date:
+                thrown = container.usable + container.heel
+                container.lot.standing -= thrown
+                container.lot.expired += thrown
+                container.lot.expired_on = container.lot.expired_on or date
+                causes["expired"] += thrown
+                del self.containers[place]
+            hose = nanolitres(getattr(station, f"hose_{letter}"))
+            fill = max(hose - self.hoses.get(place, 0), 0)
+            self.hoses[place] = max(hose, self.hoses.get(place, 0))
+            causes["hoses"] += fill
+            for cause, volume in used[letter].items():
+                causes[cause] += volume
+            self._take(place, key, component, fill + sum(used[letter].values()), date)
+
+    def _take(self, place: Key, key: Key, component, volume: int, date: datetime.date) -> None:
+        while volume > 0:
+            container = self.containers.get(place)
+            if container is None or container.usable <= 0:
+                container = self._change(place, key, component, container, date)
+            part = min(volume, container.usable)
+            container.usable -= part
+            container.lot.used += part
+            container.lot.standing -= part
+            volume -= part
+
+    def _change(self, place: Key, key: Key, component, old: _Container | None,
+                date: datetime.date) -> _Container:  # fmt: skip
+        if old is not None:
+            self._lose_heel(key, old.lot, old.heel)
+        heel = nanolitres(component.heel * component.container)
+        while True:
+            lot, content = self._next(key, component, date)
+            lot.standing += content
+            self.opened[key] += 1
+            if content > heel:
+                break
+            self._lose_heel(key, lot, content)
+        last_day = lot.last_day(component.open_life)
+        if component.open_life is not None and lot.opened is None:
+            last_day = min(last_day, date + datetime.timedelta(days=int(component.open_life // DAY)))
+        new = self.containers[place] = _Container(lot, content - heel, heel, last_day)
+        return new
+
+    def _lose_heel(self, key: Key, lot: LotLedger, volume: int) -> None:
+        lot.used += volume
+        lot.standing -= volume
+        self.causes[key]["heel"] += volume
+
+    def _next(self, key: Key, component, date: datetime.date) -> tuple[LotLedger, int]:
+        """First-expired first-out; an opened container first among equals."""
+        usable = [
+            lot for lot in self.lots[key]
+            if lot.left > 0 and not (lot.arrival is not None and lot.arrival > date)
+            and lot.last_day(component.open_life) >= date
+        ]  # fmt: skip
+        content = nanolitres(component.container)
+        if usable:
+            lot = min(
+                usable, key=lambda lot: (lot.last_day(component.open_life), lot.opened is None, lot.lot)
+            )
+            content = min(lot.left, content)
+            lot.left -= content
+            return lot, content
+        self.runs_out.setdefault(key, date)
+        if key not in self.missing:
+            self.missing[key] = LotLedger(*key, NO_STOCK, datetime.date.max)
+        lot = self.missing[key]
+        lot.received += content
+        return lot, content
+
+    def on_hand(self, key: Key) -> int:
+        """What may be used: on the shelf and in containers at stations, heels included [nL]."""
+        return sum(lot.closing for lot in self.lots[key] if lot.opening or lot.received)
+
+
+# ----------------------------------------------------------------------------------------- orders
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """An order to place: whole containers of one component."""
+
+    material: str
+    component: str
+    order_by: datetime.date
+    arrival: datetime.date
+    containers: int
+    volume: int
+    expiry: datetime.date
+    cost: float
+    late_days: int = 0
+    note: str = ""
+
+    @property
+    def key(self) -> Key:
+        """Material and component."""
+        return (self.material, self.component)
+
+
+@dataclass(frozen=True, slots=True)
+class StockRule:
+    """What a component is ordered by; volumes in m³, times in days."""
+
+    material: str
+    component: str
+    daily_use: float
+    daily_sd: float
+    lead_time: float
+    lead_spread: float
+    service: float
+    safety_stock: float
+    reorder_point: float
+    economic_order: float  # NaN where no order or holding cost is known
+    order: int  # containers
+    shortage: float  # expected in one cycle
+
+    @property
+    def key(self) -> Key:
+        """Material and component."""
+        return (self.material, self.component)
+
+
+def stock_rule(component, daily_use: float, daily_sd: float, settings: Mapping) -> StockRule:
+    """Safety stock, reorder point and order quantity of a component by the standard formulas."""
+    service = settings["service_level"]
+    lead, spread = component.lead_time, component.lead_time_spread
+    safety = max(float(safety_stock(daily_sd, lead, daily_use, spread, service)), 0.0)
+    point = float(reorder_point(daily_use, lead, daily_sd, spread, service))
+    sigma = math.hypot(math.sqrt(lead / DAY) * daily_sd, daily_use * spread / DAY)
+    normal = safety / sigma if sigma else 0.0
+    shortage = sigma * float(normal_loss(normal)) if sigma else 0.0
+    holding = settings["holding_rate"] * component.price  # for one container and year
+    economic = math.nan
+    containers = math.ceil(daily_use * REVIEW_DAYS / component.container)
+    if settings["order_cost"] > 0.0 and holding > 0.0 and daily_use > 0.0:
+        yearly = daily_use * 365.0 / component.container
+        wanted = float(order_quantity(yearly, settings["order_cost"], holding))
+        economic = wanted * component.container
+        containers = max(round(wanted), 1)
+    containers = max(containers, component.minimum_order)
+    if component.shelf_life is not None and daily_use > 0.0:
+        keeps = math.floor(daily_use * component.shelf_life / DAY / component.container)
+        containers = max(min(containers, keeps), component.minimum_order, 1)
+    return StockRule(component.material, component.component, daily_use, daily_sd, lead / DAY,
+                     spread / DAY, service, safety, point, economic, containers, shortage)  # fmt: skip
+
+
+def _worked_before(day: datetime.date) -> datetime.date:
+    """The day itself, or the Friday before a weekend."""
+    return day - datetime.timedelta(days=max(day.weekday() - 4, 0))
+
+
+def plan_orders(component, rule: StockRule, lots: Sequence[tuple[float, int, int]],
+                need: np.ndarray, first: datetime.date, last_order: int,
+                earliest: int = 0) -> list[Order]:  # fmt: skip
+    """Orders that keep the projected stock at or above its safety stock.
+
+    `lots` are (volume [m³], first day, last day), days counted from `first`; `need` is the use day
+    by day [m³], reaching a lead time beyond `last_order`, the last day on which orders are placed;
+    `earliest` is the first.
+    """
+    lead = math.ceil(component.lead_time / DAY)
+    shelf = None if component.shelf_life is None else int(component.shelf_life // DAY)
+    known = list(lots)
+    orders: list[Order] = []
+    start = 0
+    for _ in range(1000):
+        stock = project(known, need)
+        below = np.nonzero(stock[start:] < rule.safety_stock - 1e-12)[0]
+        if not below.size or rule.daily_use <= 0.0:
+            break
+        wanted = start + int(below[0])
+        arrive = _worked_before(first + datetime.timedelta(days=wanted))
+        order_by = _worked_before(arrive - datetime.timedelta(days=lead))
+        today = first + datetime.timedelta(days=earliest)
+        late = max((today - order_by).days, 0)
+        if late:
+            order_by = today
+            arrive = today + datetime.timedelta(days=lead)
+        if (order_by - first).days > last_order or (arrive - first).days >= len(need):
+            break
+        day = (arrive - first).days
+        short = rule.safety_stock + _demand(need, day, day + lead) - stock[min(day, len(stock) - 1)]
+        count = max(rule.order, component.minimum_order, 1)
+        note = ""
+        if late:
+            count = max(count, math.ceil(max(short, 0.0) / component.container - 1e-9))
+            note = f"late by {late} day{'s' if late > 1 else ''}: ask for a faster delivery"
+        expiry_day = 10**6 if shelf is None else day + shelf
+        if shelf is not None:
+            keeps = rule.daily_use * shelf
+            if count * component.container > keeps:
+                note = (note + "; " if note else "") + (
+                    f"{(count * component.container - keeps) * 1e3:.1f} L of it would expire"
+                )
+        expiry = datetime.date.max if shelf is None else arrive + datetime.timedelta(days=shelf)
+        orders.append(
+            Order(component.material, component.component, order_by, arrive, count,
+                  count * nanolitres(component.container), expiry, count * component.price, late,
+                  note)
+        )  # fmt: skip
+        known.append((count * component.container, day, expiry_day))
+        start = max(start, day, wanted if not late else day)
+    return orders
+
+
+def _demand(need: np.ndarray, start: int, end: int) -> float:
+    return float(need[max(start, 0) : max(end, 0)].sum())
+
+
+def project(lots: Sequence[tuple[float, int, int]], need: np.ndarray) -> np.ndarray:
+    """Stock that may be used at the end of each day, taken first-expired first-out.
+
+    >>> project([(5.0, 0, 1), (5.0, 0, 9)], np.array([2.0, 2.0, 2.0, 2.0, 2.0]))
+    array([8., 5., 3., 1., 0.])
+    """
+    return draw_stock(lots, need[None, :])[0][0]
+
+
+def draw_stock(lots: Sequence[tuple], need: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Stock at the end of each day and the shortage of each day, for many futures at once.
+
+    `lots` are (volume, first day, last day); the first day may be an array with one value a future.
+    `need` has a row for each future and a column for each day.
+    """
+    futures, days = need.shape
+    order = sorted(range(len(lots)), key=lambda place: (lots[place][2], place))
+    left = [np.full(futures, float(lots[place][0])) for place in order]
+    stock, short = np.zeros((futures, days)), np.zeros((futures, days))
+    for day in range(days):
+        wanted = need[:, day].copy()
+        usable = np.zeros(futures)
+        for place, rest in zip(order, left, strict=True):
+            _, arrives, last = lots[place]
+            if last < day:
+                continue
+            here = np.asarray(arrives) <= day
+            if not here.any():
+                continue
+            taken = np.where(here, np.minimum(rest, wanted), 0.0)
+            rest -= taken
+            wanted -= taken
+            if last > day:
+                usable += np.where(here, rest, 0.0)
+        stock[:, day], short[:, day] = usable, wanted
+    return stock, short
+
+
+def cycle_service(short: np.ndarray, ends: Sequence) -> tuple[float, int]:
+    """Share of order cycles without a shortage, and the number of cycles.
+
+    A cycle runs from one arrival to the day before the next; `ends` holds the arrival day of each
+    order, one value or one a future.
+    """
+    futures, days = short.shape
+    before = np.zeros((futures, days + 1), dtype=int)
+    before[:, 1:] = np.cumsum(short > 1e-12, axis=1)
+    start = np.zeros(futures, dtype=int)
+    good, count = 0, 0
+    for end in ends:
+        end = np.clip(np.broadcast_to(np.ceil(end).astype(int), (futures,)), 0, days)
+        end = np.maximum(end, start)
+        failed = np.take_along_axis(before, end[:, None], 1) - np.take_along_axis(
+            before, start[:, None], 1
+        )
+        good += int((failed[:, 0] == 0).sum())
+        count += futures
+        start = end
+    return (good / count if count else math.nan), count
