@@ -94,7 +94,7 @@ class _Group:
 
 
 _GRAVITY = (r"is short by|missing", r"may not be used|throw away", r"good parts are finished",
-            r"miss the")  # fmt: skip
+            r"miss(es)? the")  # fmt: skip
 
 
 def _grouped(warnings: Iterable[Mapping[str, Any]]) -> list[_Group]:

@@ -148,8 +148,8 @@ STATION_SETUP = SheetSpec(
         "SetupShots": (
             text("part", "part"), text("application", "bead, pot or joint"), whole("shot", "shot"),
             text("detail", "size and length"), number("volume", "mL", "volume"),
-            number("volume_low", "mL", "low"), number("volume_high", "mL", "high"), text("driver", "input that matters most"),
-            number("mass", "g", "target mass"), number("mass_low", "g", "low"),
+            number("volume_low", "mL", "low"), number("volume_high", "mL", "high"),
+            text("driver", "input that matters most"), number("mass", "g", "target mass"), number("mass_low", "g", "low"),
             number("mass_high", "g", "high"), number("mass_a", "g", "mass of A"),
             number("mass_b", "g", "mass of B"),
         ),
@@ -406,6 +406,8 @@ def letter_name(letter: str, letters: Sequence[str]) -> str:
 def containers_text(result: ShiftResult) -> str:
     """The containers to bring, largest thing on the sheet: 2 × A (20 L), 1 × B (20 L)."""
     words = []
+    if not any(result.containers.values()):
+        return "Bring nothing: enough stands here"
     for letter, component in result.components.items():
         size = from_si(component.container, "mL")
         size_text = f"{size / 1000:g} L" if size >= 1000 else f"{size:g} mL"
@@ -496,7 +498,7 @@ def shift_material_content(plan, result: ShiftResult, stamp: str) -> Content:
                  "last_day": use.last_day, "containers": use.containers, "volume": use.volume / ML,
                  "first": at(result.date, use.first)}
                 for use in result.lots
-            ],
+            ] or [{"lot": "none: enough stands at the station"}],
             "MaterialWarnings": _warning_rows(result.warnings, "no warning"),
         },
     )  # fmt: skip

@@ -803,7 +803,7 @@ class Player:
             if late:
                 part, serial, latest, actual = late[0]
                 warnings.append(
-                    f"{len(late)} parts miss the {name}; first {part} no. {serial}: latest "
+                    f"{len(late)} {'parts miss' if len(late) > 1 else 'part misses'} the {name}; first {part} no. {serial}: latest "
                     f"{hhmm(latest)}, planned {hhmm(actual)}"
                 )
         if result.life is not None and self.pot_clock is not None:

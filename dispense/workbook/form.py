@@ -31,7 +31,7 @@ STAMP_MARK = "[stamp]"  # in a footer, where the stamp goes
 _THREE = "[<10]0.00;[<100]0.0;#,##0"  # three or four figures, whatever the size
 _FORMS = {
     "mL": _THREE, "g": _THREE, "kg": "[<10]0.000;[<100]0.00;#,##0.0", "s": "[<100]0.0;#,##0",
-    "mm": "0.00", "bar": "0.0", "mL/s": "[<1]0.000;[<10]0.00;0.0", "mm/s": "0", "1/s": "#,##0",
+    "mm": "[<10]0.00;0.0", "bar": "0.0", "mL/s": "[<1]0.000;[<10]0.00;0.0", "mm/s": "0", "1/s": "#,##0",
     "g/mL": "0.000", "": "0.0%",
 }  # fmt: skip
 DASHED = '[=0]"–";[<100]0.0;#,##0'  # a dash for nothing
