@@ -190,7 +190,13 @@ class Forecast:
         lines = []
         first = self.first_out
         if first is None:
-            lines.append(f"Nothing runs out by {self.horizon.last_build}, the last build.")
+            after = [view for view in self.components.values() if view.empty_after is not None]
+            words = ""
+            if after:
+                view = min(after, key=lambda view: (view.empty_after, view.key))
+                words = f" If the mean use goes on, {view.name} is empty on {view.empty_after:%a} " \
+                    f"{view.empty_after}."  # fmt: skip
+            lines.append(f"Nothing runs out by {self.horizon.last_build}, the last build.{words}")
         else:
             early = first.runs_out_early
             words = f" (in one of ten futures by {early})" if early and early < first.runs_out else ""

@@ -308,7 +308,7 @@ def plan_orders(component, rule: StockRule, lots: Sequence[tuple[float, int, int
     orders: list[Order] = []
     start = 0
     for _ in range(1000):
-        stock = project(known, need)
+        stock, missing = (each[0] for each in draw_stock(known, need[None, :]))
         below = np.nonzero(stock[start:] < rule.safety_stock - 1e-12)[0]
         if not below.size or rule.daily_use <= 0.0:
             break
@@ -320,6 +320,7 @@ def plan_orders(component, rule: StockRule, lots: Sequence[tuple[float, int, int
         if late:
             order_by = today
             arrive = today + datetime.timedelta(days=lead)
+            arrive += datetime.timedelta(days=(7 - arrive.weekday()) if arrive.weekday() > 4 else 0)
         if (order_by - first).days > last_order or (arrive - first).days >= len(need):
             break
         day = (arrive - first).days
@@ -328,7 +329,7 @@ def plan_orders(component, rule: StockRule, lots: Sequence[tuple[float, int, int
         note = ""
         if late:
             count = max(count, math.ceil(max(short, 0.0) / component.container - 1e-9))
-            note = f"late by {late} day{'s' if late > 1 else ''}: ask for a faster delivery"
+            note = _late_words(missing[:day], late, first)
         expiry_day = 10**6 if shelf is None else day + shelf
         if shelf is not None:
             keeps = rule.daily_use * shelf
@@ -345,6 +346,15 @@ def plan_orders(component, rule: StockRule, lots: Sequence[tuple[float, int, int
         known.append((count * component.container, day, expiry_day))
         start = max(start, day, wanted if not late else day)
     return orders
+
+
+def _late_words(missing: np.ndarray, late: int, first: datetime.date) -> str:
+    """What a late order means: a shortage before it arrives, or safety stock that is used."""
+    short = np.nonzero(missing > 1e-12)[0]
+    if not short.size:
+        return f"safety stock is touched: {late} day{'s' if late > 1 else ''} later than it should be"
+    day = first + datetime.timedelta(days=int(short[0]))
+    return f"{late} day{'s' if late > 1 else ''} late, short from {day}: ask for a faster delivery"
 
 
 def _demand(need: np.ndarray, start: int, end: int) -> float:
