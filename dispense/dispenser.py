@@ -17,6 +17,7 @@ from .flow import dwell_time, mixer_pressure, nozzle_pressure, viscosity, wall_s
 from .line import nozzles_needed
 from .materials import WorkingLife, mix_shares, mixed_density, working_life
 from .mixing import mass_ratio, volume_ratio
+from .pressed import pressed_warnings
 from .shift import shop_record
 from .units import from_si
 
@@ -122,6 +123,7 @@ def setup_card(plan, station_name: str) -> SetupCard:
         card.notes.append(f"pot life: {life.basis}")
         card.notes.extend(f"pot life {mark}" for mark in life.marks(coldest, hottest))
     _warn(plan, card)
+    card.warnings.extend(pressed_warnings(plan, station_name))
     return card
 
 
