@@ -44,7 +44,7 @@ class WorkingLife:
                     "(rule of thumb)")  # fmt: skip
         if self.low < self.high:
             return "Arrhenius through two data-sheet points"
-        return "Arrhenius with the activation energy stated"
+        return "Arrhenius with the activation energy of the material"
 
     def at(self, temperature: float) -> float:
         """Life [s] at a temperature [K]."""

@@ -20,6 +20,7 @@ from .shift import CATEGORIES, NANO, ShiftResult, hhmm
 from .units import from_si
 
 ML = NANO / 10**6  # nanolitres in a millilitre
+LONGEST = 100 * 365.25 * 86400.0  # seconds; a time further off is not printed
 
 CAUTION = ("Follow the safety data sheet, local codes and the plant's licensed practice; this sheet "
            "replaces none of them.")  # fmt: skip
@@ -179,7 +180,8 @@ CURE_BOARD = SheetSpec(
         "CureBatches": (
             whole("batch", "batch"), text("part", "part"), text("numbers", "part numbers"),
             moment("begun", "first dispensed"), moment("ended", "last dispensed"),
-            moment("mate_before", "mate before"), moment("mates", "mated by plan"),
+            moment("mate_before", "latest mating of the part that must be mated first"),
+            moment("mates", "its mating by plan"),
             moment("move", "may be moved"), moment("join", "may be joined or loaded"),
             moment("test", "may be tested"), text("note", "note"),
         ),
@@ -288,7 +290,7 @@ SPECS = {spec.key: spec for spec in (SHIFT_MATERIAL, STATION_SETUP, CURE_BOARD, 
 
 def at(day: datetime.date, clock: float | None) -> datetime.datetime | None:
     """Clock seconds of a day as date and time, to the second."""
-    if clock is None or clock in (float("inf"), float("-inf")):
+    if clock is None or not abs(clock) < LONGEST:
         return None
     return datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=round(clock))
 
@@ -308,6 +310,8 @@ def temperature_text(temperatures: Sequence[float]) -> str:
 
 def duration_text(seconds: float) -> str:
     """A duration as printed: 45 s, 12 min, 3 h 20 min, 4 d."""
+    if not seconds < LONGEST:
+        return "over 100 years"
     if seconds < 120.0:
         return f"{seconds:.0f} s"
     minutes = round(seconds / 60.0)
@@ -630,10 +634,6 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
         clock, batch = min(moves, key=lambda item: item[0])
         headline = f"Batch {batch.number} may be moved at {hhmm(clock)}"
     warnings = [words for words in result.warnings if "open time" in words or "window" in words]
-    for batch in result.batches:
-        if batch.mates and batch.mate_before and batch.mates > batch.mate_before + 1e-6:
-            warnings.append(f"batch {batch.number}: mated by plan at {hhmm(batch.mates)}, its first "
-                            f"part only keeps until {hhmm(batch.mate_before)}")  # fmt: skip
     life = cure_life(material, "move_time") or cure_life(material, "test_time")
     basis = "no cure time stated"
     if life is not None:

@@ -34,7 +34,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from .amounts import Amount, Application, applications, total
-from .errors import InputError, Problem
+from .errors import NUM, InputError, Problem
 from .life import LifeClock
 from .materials import (
     MILESTONES,
@@ -52,6 +52,7 @@ DAY = 86400.0
 RECORD_DAYS = 15  # a temperature record is repeated this often, for cures that last days
 CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "expired")
 GELLED = 1.0  # share of the pot life at which the mixer is lost
+MOST_CHANGES = 20_000  # purges and mixer changes of a shift, and containers of one component
 NO_STOCK = "no stock"
 
 
@@ -234,7 +235,10 @@ class Job:
 
 @dataclass(slots=True)
 class Batch:
-    """Parts of one batch on the cure board; clock times [s], None where nothing is stated."""
+    """Parts of one batch on the cure board; clock times [s], None where nothing is stated.
+
+    `mate_before` and `mates` are those of the part whose open time ends first.
+    """
 
     number: int
     part: str
@@ -433,6 +437,14 @@ class Player:
             result.used[letter]["heel"] += old.heel
             self.delay += self.station.container_time
         while True:
+            if result.containers[letter] >= MOST_CHANGES:
+                raise InputError(
+                    Problem(self.plan.cell(component, "container"), message=f"shift {result.shift} of "
+                            f"{result.date} empties more than {MOST_CHANGES} containers of "
+                            f"{self._words(letter)} at station {self.station.station}",
+                            fix="check the container, its heel and the volumes of the station",
+                            code=NUM)
+                )  # fmt: skip
             lot, content = self.store.take(component, self.date)
             heel = nanolitres(component.heel * component.container)
             if lot is None:
@@ -521,7 +533,7 @@ class Player:
         if self.pot_clock is None:
             return clock
         station = self.station
-        for _ in range(1000):
+        while self.result.purges + self.result.mixers < MOST_CHANGES:
             share = self.share_used(clock)
             self.result.oldest_share = max(self.result.oldest_share, share)
             if share < station.purge_share:
@@ -546,8 +558,10 @@ class Player:
                 clock += station.purge_time
                 self.result.purges += 1
         raise InputError(
-            Problem(f"station {station.station}", message="material reaches its limit faster than "
-                    "a purge replaces it", fix="lower the purge time or raise the purge share")
+            Problem(self.plan.cell(station, "purge_share"),
+                    message=f"station {station.station}: material reaches its limit faster than a "
+                    f"{'purge' if station.rule == 'purge' else 'mixer change'} replaces it",
+                    fix="check pot life, temperatures, purge share, purge volume and times", code=NUM)
         )  # fmt: skip
 
     # -- the shift --------------------------------------------------------------------------
@@ -743,9 +757,9 @@ class Player:
             batches.append(batch)
         if self.open_clock is not None:
             latest = self.open_clock.when(track[1], 1.0)
-            batch.mate_before = latest if batch.mate_before is None else min(batch.mate_before, latest)
-            mates = self.result.calendar.add(track[1], self.station.mating_delay)
-            batch.mates = mates if batch.mates is None else max(batch.mates, mates)
+            if batch.mate_before is None or latest < batch.mate_before:
+                batch.mate_before = latest
+                batch.mates = self.result.calendar.add(track[1], self.station.mating_delay)
 
     def _cure(self, batch: Batch) -> None:
         """When the whole batch may be moved, joined and tested."""
@@ -843,6 +857,7 @@ def oven_clocks(plan, oven, material, start: float) -> dict[str, LifeClock | Non
 
 def _subdivide(times: list[float], values: list[float], step: float = 60.0):
     """A record with further points between, at most a minute apart."""
+    step = max(step, (times[-1] - times[0]) / 10_000)  # of a profile of weeks
     fine_times, fine_values = [times[0]], [values[0]]
     for (t0, v0), (t1, v1) in zip(
         zip(times, values, strict=True), zip(times[1:], values[1:], strict=True), strict=False
