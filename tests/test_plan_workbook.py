@@ -529,7 +529,7 @@ def test_headers_notes_and_lists_come_from_the_declarations(demo):
             assert item.help[1:] in note
             assert ("Must be filled in" in note) == item.is_required
             if item.refers:
-                assert lists[cell.column_letter].lstrip("=") in book.defined_names
+                assert lists[cell.column_letter] in book.defined_names
                 assert item.refers in note
             elif item.choices:
                 assert lists[cell.column_letter] == '"' + ",".join(item.choices) + '"'
@@ -553,6 +553,8 @@ def test_start_sheet_says_how_and_cautions(demo):
                  "Isocyanates", "Light", "Ovens", "Charged modules"):  # fmt: skip
         assert word in text
     assert "`" not in text
+    links = {cell.value: cell.hyperlink.location for row in sheet for cell in row if cell.hyperlink}
+    assert links == {name: f"{name}!A1" for name in ("Settings", *(table.name for table in TABLES))}
 
 
 # ------------------------------------------------------------------------------------ LibreOffice

@@ -19,6 +19,7 @@ from openpyxl.comments import Comment
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.table import Table as ExcelTable
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -264,7 +265,7 @@ def _validate(sheet: Worksheet, item: Field, number: int) -> None:
 def _check_of(item: Field, cell: str) -> DataValidation | None:
     if item.refers:
         return DataValidation(
-            "list", formula1=f"={_list_name(item.refers)}", allow_blank=True, errorStyle="warning",
+            "list", formula1=_list_name(item.refers), allow_blank=True, errorStyle="warning",
             showErrorMessage=True, error=f"This name is not in table {item.refers}.",
         )  # fmt: skip
     if item.kind in {"choice", "flag"}:
@@ -397,7 +398,7 @@ def _write_start(sheet: Worksheet) -> None:
     entries += [(table.name, table.help.replace("`", ""), table.required) for table in TABLES]
     for name, text, required in entries:
         link = sheet.cell(row, 2, name)
-        link.hyperlink = f"#{name}!A1"
+        link.hyperlink = Hyperlink(ref=link.coordinate, location=f"{name}!A1")
         link.font = style.LINK
         sheet.cell(row, 3, text[:1].upper() + text[1:]).font = style.BODY
         if required:
