@@ -395,6 +395,15 @@ def test_errors_are_real_error_cells(calc, page, formula, error, word):
 
 
 @office_test
+def test_recent_problems_are_computed_again_where_the_cell_asks_for_it(calc, page):
+    calc.array("G1:J1", "=LAST_PROBLEMS(1+0*NOW())")
+    for width in (-7, -8):
+        assert page(f'=BEAD_AREA("round";{width})') == {"error": "#NUM!"}
+        page("=1")  # any change computes the volatile cell again
+        assert calc.get("I1")[0][0] == str(width)
+
+
+@office_test
 def test_an_error_in_an_argument_is_an_error(calc, page):
     calc.set("A1", "=1/0")
     assert page('=BEAD_AREA("round";A1)') == {"error": "#DIV/0!"}

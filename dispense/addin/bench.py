@@ -34,7 +34,7 @@ from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
 from .. import functions
-from ..fields import Field, number
+from ..fields import Field, describe_unit, number
 from ..registry import Example, Function, lookup
 from ..workbook import style
 from ..workbook.evaluate import evaluate_package
@@ -173,8 +173,10 @@ def pot_sheet() -> Sheet:
                help="measured with its sleeve; real cells are larger than their code"),
          given("unfilled", "POT_FILL", "unfilled", 0.01),
          given("shrinkage", "POT_FILL", "shrinkage", 0.02),
-         given("a", "MIX_SPLIT", "ratio_a", 2), given("b", "MIX_SPLIT", "ratio_b", 1),
-         given("da", "MIX_SPLIT", "density_a", 1.16), given("db", "MIX_SPLIT", "density_b", 0.98)],
+         given("a", "MIX_SPLIT", "ratio_a", 2, "parts A by volume"),
+         given("b", "MIX_SPLIT", "ratio_b", 1, "parts B by volume"),
+         given("da", "MIX_SPLIT", "density_a", 1.16, "density A"),
+         given("db", "MIX_SPLIT", "density_b", 0.98, "density B")],
         [Figure("pour", "Liquid to pour",
                 "POT_FILL([gross],[solid],[unfilled],0,[shrinkage])", "mL", "0.0"),
          Figure("gross", "Cavity up to the level",
@@ -182,9 +184,9 @@ def pot_sheet() -> Sheet:
          Figure("tall", "Cell height by its code", "INDEX(CELL_SIZE([code]),1,2)", "mm", "0.0"),
          Figure("solid", "Displaced by the cells",
                 "CELL_DISPLACEMENT([cells],[diameter],MIN([level],[tall]))", "mL", "0.0"),
-         Figure("part_a", "A to meter",
+         Figure("part_a", "Volume of A to meter",
                 "INDEX(MIX_SPLIT([pour],[a],[b],[da],[db]),1,1)", "mL", "0.0"),
-         Figure("part_b", "B to meter",
+         Figure("part_b", "Volume of B to meter",
                 "INDEX(MIX_SPLIT([pour],[a],[b],[da],[db]),1,2)", "mL", "0.0"),
          Figure("wide", "More for 0.1 mm on each cell",
                 "CELL_DISPLACEMENT([cells],[diameter]+0.1,MIN([level],[tall]))-[solid]", "mL",
@@ -340,6 +342,7 @@ def sheets() -> list[Sheet]:
 
 # ----------------------------------------------------------------------------------------- writing
 
+_UNITLESS = {"choice", "text", "flag"}
 _PLACE = re.compile(r"\[(row:)?([a-z]\w*)\]")
 
 
@@ -418,7 +421,8 @@ class _Writer:
         cell.alignment = Alignment(horizontal="right", vertical="center")
         if isinstance(item.value, float) and abs(item.value) >= 1e6:
             cell.number_format = "0.0E+00"
-        self.note(row, item.field.unit or "", item.help or item.field.help)
+        unit = "" if item.field.kind in _UNITLESS else describe_unit(item.field.unit)
+        self.note(row, unit, item.help or item.field.help)
         self.validate(cell.coordinate, item.field)
 
     def note(self, row: int, unit: str, text: str) -> None:
@@ -467,7 +471,7 @@ class _Writer:
 
     def write_table(self) -> None:
         page, first = self.page, TABLE_ROW + 1
-        page.row_dimensions[TABLE_ROW].height = 17
+        page.row_dimensions[TABLE_ROW].height = 20
         for column in self.sheet.columns:
             letter = self.columns[column.key]
             head = page[f"{letter}{TABLE_ROW}"]
@@ -673,6 +677,7 @@ def _write_checks(book: Workbook, host: str) -> None:
     for column, (text, width) in enumerate(_CHECK_COLUMNS, 1):
         style.header(page.cell(CHECK_ROW, column, text))
         style.set_width(page, column, width)
+    page.row_dimensions[CHECK_ROW].height = 20
     for row, (name, text, part, expected, formula, tolerance, source) in enumerate(
         rows, CHECK_ROW + 1
     ):

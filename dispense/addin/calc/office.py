@@ -20,7 +20,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ... import __version__
 from ...errors import DispenseError, Problem
+from ...functions import FUNCTIONS
 from .builder import build, needed
 from .component_names import IDENTIFIER
 
@@ -317,7 +319,14 @@ def status(profile: str | os.PathLike[str] | None = None) -> dict[str, Any]:
     missing = [name for name, have in seen["modules"].items() if have is None]
     if not found:
         result["problems"].append("the add-in is not installed; run: dispense addin install")
-    elif missing:
+    elif any(item["version"] != __version__ for item in found) or any(
+        item["functions"] != len(FUNCTIONS) for item in found
+    ):
+        result["problems"].append(
+            f"an add-in of another version is installed, this is {__version__} with "
+            f"{len(FUNCTIONS)} functions; run: dispense addin install"
+        )
+    if found and missing:
         result["problems"].append(
             f"LibreOffice's Python lacks {' and '.join(missing)}; {_advice(missing, office)}"
         )
