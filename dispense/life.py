@@ -318,8 +318,9 @@ class LifeClock:
     0.8...
     """
 
-    def __init__(self, times, temperatures, reference_life, reference_temperature,
-                 activation_energy=None, halving_step=HALVING_STEP):  # fmt: skip
+    def __init__(self, times, temperatures, reference_life: float, reference_temperature: float,
+                 activation_energy: float | None = None,
+                 halving_step: float = HALVING_STEP) -> None:  # fmt: skip
         clock, heat = _record(times, temperatures)
         for name, value in (("reference_life", reference_life),
                             ("reference_temperature", reference_temperature),
@@ -433,7 +434,9 @@ class LifeClock:
         delay = min(max(delay, 0.0), length)
         return delay if self._energy is None else self._newton(first, last, length, share, delay)
 
-    def _newton(self, first, last, length, share, delay):
+    def _newton(
+        self, first: float, last: float, length: float, share: float, delay: float
+    ) -> float:
         """The root of used(delay) = share between 0 and length; a step outside is halved in."""
         low, high = 0.0, length
         for _ in range(100):

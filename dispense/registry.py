@@ -216,8 +216,8 @@ def _docstring(entry: Function) -> str:
         shape = {"vector": ", 1-D array", "matrix": ", 2-D array", "points": ", (n, 2 or 3) array"}
         lines.append(f"    {item.name} [{unit}{shape.get(item.kind, '')}]: {item.help}")
     lines += ["", "Returns"]
-    for item in entry.returns:
-        lines.append(f"    {item.name} [{describe_unit(si_symbol(item.unit))}]: {item.help}")
+    for result in entry.returns:
+        lines.append(f"    {result.name} [{describe_unit(si_symbol(result.unit))}]: {result.help}")
     lines += [
         "", "Raises",
         "    nothing; NaN where " + entry.no_answer + ". Limits are checked by "
@@ -527,7 +527,8 @@ def _evaluate_elements(entry: Function, whole: dict, columns: dict[str, _Column]
     results, codes = _run(entry, whole, columns, shape, codes, problems)
     shown = []
     for result, (factor, offset, kind) in zip(results, entry.scale, strict=True):
-        result = (result - offset) / factor if offset else result / factor
+        with np.errstate(over="ignore"):
+            result = (result - offset) / factor if offset else result / factor
         finite = np.isfinite(result)
         if not finite.all():
             lost = ~finite if codes is None else ~finite & (codes == "")
@@ -745,14 +746,8 @@ def _read_cells(item: Field, array: np.ndarray, where: str) -> _Column:
         flat.append(value if not code else (default if textual else None))
     if textual:
         values = np.array(flat, dtype=object).reshape(array.shape)
-        names, groups = np.unique(np.array([str(value) for value in flat]), return_inverse=True)
-        groups = groups.reshape(array.shape) if len(names) > 1 else None
-        column = _Column(item, values, groups=groups)
-        if groups is None and all(not code for code in codes):
-            column.values = np.array(flat[0], dtype=object) if array.ndim == 0 else values
-            column.groups = np.zeros(array.shape, dtype=int)
-        elif groups is None:
-            column.groups = np.zeros(array.shape, dtype=int)
+        _, groups = np.unique(np.array([str(value) for value in flat]), return_inverse=True)
+        column = _Column(item, values, groups=groups.reshape(array.shape))
     else:
         values = np.array([math.nan if value is None else value for value in flat], dtype=float)
         column = _Column(item, values.reshape(array.shape))
@@ -779,7 +774,7 @@ def _count_rest(column: _Column, places: np.ndarray, where: str, item: Field) ->
         )  # fmt: skip
 
 
-def _element(where: str, place: Iterable[int]) -> str:
+def _element(where: str, place: Iterable[Any]) -> str:
     numbers = [int(index) + 1 for index in place]
     if len(numbers) == 1:
         return f"{where} (row {numbers[0]})"
@@ -880,7 +875,8 @@ def _read_record(item: Field, array: np.ndarray, where: str) -> np.ndarray:
                     f"one row of {', '.join(part.title for part in item.columns)}")
         )  # fmt: skip
     cells += [None] * (len(item.columns) - len(cells))
-    values, problems = [], []
+    values: list[float] = []
+    problems: list[Problem] = []
     for part, cell in zip(item.columns, cells, strict=True):
         if isinstance(cell, float) and math.isnan(cell):
             cell = None
@@ -924,7 +920,7 @@ def _read_points(item: Field, array: np.ndarray, where: str) -> dict[str, Any]:
     if array.dtype.kind not in "fiu" and not _any_special(array):
         with suppress(TypeError, ValueError):
             array = array.astype(float)
-    found = {item.name: _read_block(item, array, where)}
+    found: dict[str, Any] = {item.name: _read_block(item, array, where)}
     if item.choices:
         found["labels"] = labels
     return found
