@@ -96,7 +96,7 @@ def needle_bore(gauge, wall="regular"):
     if row is None:
         listed = sorted(size for size, kind in needle_bores() if kind == wall)
         raise InputError(
-            Problem("NEEDLE_BORE", "gauge", gauge, f"{_ranges(listed)} with a {wall} wall",
+            Problem("NEEDLE_BORE", "gauge", gauge, f"{_ranges(listed)} where the wall is {wall}",
                     "give the bore itself to the other functions", NA)
         )  # fmt: skip
     return float(row["bore_min_mm"]) * 1e-3

@@ -218,9 +218,11 @@ def _docstring(entry: Function) -> str:
     lines += ["", "Returns"]
     for result in entry.returns:
         lines.append(f"    {result.name} [{describe_unit(si_symbol(result.unit))}]: {result.help}")
+    texts = [item.name for item in entry.arguments if item.kind == "text"]
+    raised = f"InputError where {texts[0]} is in no table" if texts else "nothing"
     lines += [
         "", "Raises",
-        "    nothing; NaN where " + entry.no_answer + ". Limits are checked by "
+        f"    {raised}; NaN where {entry.no_answer}. Limits are checked by "
         f"`dispense.call(\"{entry.name}\", …)`, which raises InputError.",
     ]  # fmt: skip
     for title, body in (("Valid range", entry.valid), ("Rule of thumb", entry.rule),
