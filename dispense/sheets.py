@@ -18,6 +18,7 @@ from .dispenser import SetupCard, shot_mass
 from .fields import Field, date, number, text, whole
 from .shift import CATEGORIES, NANO, ShiftResult, hhmm
 from .units import from_si
+from .windows import latest_times
 
 ML = NANO / 10**6  # nanolitres in a millilitre
 LONGEST = 100 * 365.25 * 86400.0  # seconds; a time further off is not printed
@@ -490,12 +491,7 @@ def shift_material_content(plan, result: ShiftResult, stamp: str) -> Content:
             "MaterialUse": [
                 {**_use_row(result, letter), "mass": _mass(result, letter)} for letter in result.letters
             ],
-            "MaterialTimes": [
-                {"time": at(result.date, event.clock), "event": event.kind, "action": event.text,
-                 "component": letter_name(event.component, result.letters) if event.component else "",
-                 "lot": event.lot, "volume": event.volume / ML if event.volume else None}
-                for event in result.events
-            ],
+            "MaterialTimes": _times(result),
             "MaterialMore": [_more_row(result, letter) for letter in result.letters],
             "MaterialLots": [
                 {"component": letter_name(use.component, result.letters), "lot": use.lot,
@@ -506,6 +502,23 @@ def shift_material_content(plan, result: ShiftResult, stamp: str) -> Content:
             "MaterialWarnings": _warning_rows(result.warnings, "no warning"),
         },
     )  # fmt: skip
+
+
+def _times(result: ShiftResult) -> list[dict[str, Any]]:
+    """What happens in a shift, and the latest clock times of treated surfaces and open parts."""
+    rows = [
+        {"time": at(result.date, event.clock), "event": event.kind, "action": event.text,
+         "component": letter_name(event.component, result.letters) if event.component else "",
+         "lot": event.lot, "volume": event.volume / ML if event.volume else None}
+        for event in result.events
+    ]  # fmt: skip
+    rows += [
+        {"time": at(result.date, window.clock), "event": "window",
+         "action": f"{'▲ ' if window.is_late else ''}{window.text}", "component": "", "lot": "",
+         "volume": None}
+        for window in latest_times(result)
+    ]  # fmt: skip
+    return sorted((row for row in rows if row["time"]), key=lambda row: row["time"])
 
 
 def _day_part(result: ShiftResult) -> list[float]:
