@@ -32,7 +32,7 @@ NAMES = _names()
 XFunctions = uno.getClass("dispenseaddin.XFunctions")
 
 
-class Functions(unohelper.Base, XFunctions, XServiceName, XServiceInfo):
+class Functions(unohelper.Base, XFunctions, XServiceName, XServiceInfo):  # type: ignore[valid-type, misc]
     """The worksheet functions; the methods are set below, one for each name."""
 
     def __init__(self, context):
