@@ -1,0 +1,343 @@
+"""Oven and room schedules of a plan: each place of a part through a profile, passed or not.
+
+An oven row gives two places, the quickest and the slowest to warm; a thermocouple log gives one for
+each of its channels. A place passes when it has had the material's schedule: the equivalent time at
+the cure temperature, and the full degree of cure where kinetics are known.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from .csv_tables import TemperatureRecord
+from .errors import InputError, Problem
+from .life import GAS_CONSTANT
+from .line import cure_positions, oven_length
+from .materials import MILESTONES, kinetics_of, material_energy
+from .pressed import shortest_takt
+from .schedule import PartLag, Profile, Requirement, schedule, shortest_hold
+from .shift import hhmm, shop_record
+from .units import from_si
+
+NO_LAG = 1e-3  # s, of a place that is measured itself
+NEAR_CURE = 5.0  # K below the cure temperature that counts as at it (common practice, no source)
+ROOM_END = 1.25  # of the time to full cure for which a room cure is followed
+
+
+@dataclass(slots=True)
+class Place:
+    """One place of a part through a schedule; SI units, None where not reached or not known."""
+
+    name: str
+    times: np.ndarray
+    temperatures: np.ndarray
+    degrees: np.ndarray | None
+    equivalent: np.ndarray | None
+    glass_points: np.ndarray | None
+    gel: float | None
+    full: float | None
+    milestones: dict[str, float | None]
+    at_cure: float  # time within NEAR_CURE of the cure temperature or above
+    reasons: list[str]
+
+    @property
+    def passes(self) -> bool:
+        """Whether it has had the schedule."""
+        return not self.reasons
+
+    @property
+    def handling(self) -> float | None:
+        """When the part may be moved."""
+        return self.milestones.get("move")
+
+
+@dataclass(slots=True)
+class CureRun:
+    """A schedule and what it does to each place; SI units."""
+
+    name: str
+    kind: str  # oven, log, room
+    part: str
+    times: np.ndarray
+    air: np.ndarray
+    places: list[Place]
+    requirement: Requirement
+    energy_basis: str
+    starts: float | None = None  # clock time of a room cure
+    hold: float | None = None  # of the profile
+    hold_needed: float | None = None
+    hold_words: str = ""
+    takt: float | None = None
+    positions: int | None = None
+    length: float | None = None
+    pitch: float | None = None
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def passes(self) -> bool:
+        """Whether every place passes."""
+        return all(place.passes for place in self.places)
+
+    @property
+    def dwell(self) -> float:
+        """Time from the start to the end of the schedule."""
+        return float(self.times[-1] - self.times[0])
+
+    @property
+    def coldest(self) -> Place:
+        """The place that is cured last."""
+        return min(self.places, key=_cured)
+
+    @property
+    def hottest(self) -> Place:
+        """The place that is cured first."""
+        return max(self.places, key=_cured)
+
+
+def _cured(place: Place) -> float:
+    known = place.equivalent if place.equivalent is not None else place.degrees
+    return float(known[-1]) if known is not None else float(place.temperatures.max())
+
+
+# ------------------------------------------------------------------------------------ the material
+
+
+def cure_energy(material) -> tuple[float, str]:
+    """Activation energy of cure [J/mol] and what it rests on."""
+    energy = material_energy(material)
+    if energy is not None:
+        stated = material.activation_energy is not None
+        return energy, ("activation energy stated" if stated
+                        else "activation energy from two pot lives")  # fmt: skip
+    if material.energy_1:
+        return material.energy_1, "activation energy of the kinetics (E1)"
+    low = material.cure_temperature
+    high = low + material.halving_step
+    energy = GAS_CONSTANT * math.log(2.0) / (1.0 / low - 1.0 / high)
+    return energy, (f"time halves every {material.halving_step:g} K at the cure temperature "
+                    "(rule of thumb)")  # fmt: skip
+
+
+def requirement_of(material, hold: float | None) -> tuple[Requirement, str]:
+    """What a schedule must give, and what its energy rests on.
+
+    The hold is that of the oven row, else the time to full cure of the data sheet.
+    """
+    energy, basis = cure_energy(material)
+    time = hold or material.test_time
+    degree = material.full_degree if kinetics_of(material) is not None else None
+    return Requirement(degree, time, material.cure_temperature, energy), basis
+
+
+def _glass(material) -> tuple[float, float, float] | None:
+    values = (material.glass_uncured, material.glass_cured, material.glass_lambda)
+    return None if None in values else values
+
+
+def _first(times: np.ndarray, values: np.ndarray | None, goal: float | None) -> float | None:
+    """When a rising curve reaches a goal."""
+    if values is None or goal is None or values[-1] < goal:
+        return None
+    place = int(np.searchsorted(values, goal))
+    if place == 0:
+        return float(times[0])
+    share = (goal - values[place - 1]) / (values[place] - values[place - 1])
+    return float(times[place - 1] + share * (times[place] - times[place - 1]))
+
+
+def _time_above(times: np.ndarray, temperatures: np.ndarray, limit: float) -> float:
+    """Time at or above a temperature, straight between the points."""
+    a, b = temperatures[:-1] - limit, temperatures[1:] - limit
+    span = np.abs(b - a)
+    both = np.clip(a, 0.0, None) + np.clip(b, 0.0, None)
+    share = np.where(span > 0.0, np.clip(both / np.where(span > 0.0, span, 1.0), 0.0, 1.0),
+                     (a >= 0.0).astype(float))  # fmt: skip
+    share = np.where((a >= 0.0) & (b >= 0.0), 1.0, share)
+    return float(share @ np.diff(times))
+
+
+def _played(profile: Profile, lags: Sequence[PartLag], material, requirement) -> tuple:
+    """Air and places of a profile."""
+    played = schedule(profile, lags, kinetics_of(material), requirement=requirement,
+                      gel=material.gel_degree if kinetics_of(material) else None,
+                      cured=requirement.degree, glass=_glass(material))  # fmt: skip
+    places = []
+    for found in played.parts:
+        reached = {name: _first(played.times, found.equivalent, getattr(material, column))
+                   for column, name in MILESTONES}  # fmt: skip
+        places.append(Place(
+            found.part.name, played.times, found.temperatures, found.degrees, found.equivalent,
+            found.glass_points, _number(found.gel), _number(found.cured), reached,
+            _time_above(played.times, found.temperatures, material.cure_temperature - NEAR_CURE),
+            list(found.reasons),
+        ))  # fmt: skip
+    return played, places
+
+
+def _number(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+# ------------------------------------------------------------------------------------------ ovens
+
+
+def with_hold(profile: Profile, hold: float) -> Profile | None:
+    """The profile with its level stretch at the top made that long; None where it has none."""
+    place = _level(profile)
+    if place is None:
+        return None
+    times = profile.times.copy()
+    times[place + 1 :] += hold - (times[place + 1] - times[place])
+    return Profile(times, profile.temperatures)
+
+
+def _level(profile: Profile) -> int | None:
+    """Where the longest level stretch at the highest temperature begins."""
+    heat = profile.temperatures
+    top = heat.max() - 0.01
+    lengths = np.where((heat[:-1] >= top) & (heat[1:] >= top), np.diff(profile.times), 0.0)
+    place = int(lengths.argmax())
+    return place if lengths[place] > 0.0 else None
+
+
+def oven_run(plan, oven, material) -> CureRun:
+    """One row of Ovens through its profile."""
+    times, air = plan.profile(oven.profile)
+    profile = Profile(np.array(times), np.array(air))
+    lags = [PartLag("quickest place", max(oven.lag_fast, NO_LAG), 0.0, oven.start_temperature)]
+    if oven.lag_slow != oven.lag_fast:
+        lags.append(PartLag("slowest place", max(oven.lag_slow, NO_LAG), 0.0, oven.start_temperature))
+    requirement, basis = requirement_of(material, oven.hold)
+    played, places = _played(profile, lags, material, requirement)
+    run = CureRun(f"{oven.part}, profile {oven.profile}", "oven", oven.part, played.times, played.air,
+                  places, requirement, basis, pitch=oven.pitch)  # fmt: skip
+    _hold(run, profile, lags, material)
+    run.takt = shortest_takt(plan, plan.station(oven.station), oven.part)
+    if run.takt:
+        run.positions = int(cure_positions(run.dwell, run.takt))
+        if oven.pitch:
+            run.length = float(oven_length(run.dwell, run.takt, oven.pitch))
+    run.notes.append(f"the part follows the air with time constants of "
+                     f"{oven.lag_fast / 60:g} and {oven.lag_slow / 60:g} min, as one lump; heat of "
+                     "cure in the part is left out")  # fmt: skip
+    return run
+
+
+def _hold(run: CureRun, profile: Profile, lags, material) -> None:
+    place = _level(profile)
+    if place is None:
+        run.hold_words = "the profile has no level stretch at its top"
+        return
+    run.hold = float(profile.times[place + 1] - profile.times[place])
+    if run.requirement.degree is None and run.requirement.equivalent is None:
+        run.hold_words = "no schedule is stated to pass"
+        return
+    try:
+        run.hold_needed = shortest_hold(lambda hold: with_hold(profile, hold), lags,
+                                        kinetics_of(material), requirement=run.requirement)  # fmt: skip
+    except InputError as error:
+        run.hold_words = error.problems[0].message
+
+
+def log_run(record: TemperatureRecord, material, hold: float | None, part: str = "") -> CureRun:
+    """A thermocouple log, each channel a place of its own."""
+    start = record.times[0]
+    times = np.array(record.times) - start
+    if len(times) < 2 or times[-1] <= 0.0:
+        raise InputError(Problem(record.name, message="has one moment only",
+                                 fix="a log needs two rows or more"))  # fmt: skip
+    requirement, basis = requirement_of(material, hold)
+    places, grid = [], times
+    for channel, temperatures in record.channels.items():
+        profile = Profile(times, np.array(temperatures))
+        played, found = _played(profile, [PartLag(channel, NO_LAG)], material, requirement)
+        places += found
+        grid = played.times
+    air = np.max([place.temperatures for place in places], axis=0)
+    run = CureRun(f"log {record.name}", "log", part, grid, air, places, requirement, basis)
+    run.hold_words = "a log is judged as it was measured"
+    run.notes.append("the channels are taken as temperatures of the part itself, without a lag")
+    return run
+
+
+# ------------------------------------------------------------------------------------------- room
+
+
+def room_runs(plan, station, material) -> list[CureRun]:
+    """Room cure of a part dispensed at the coldest and at the hottest time of the shift day."""
+    needed = material.test_time or material.join_time or material.move_time
+    if material.cure != "room" or needed is None:
+        return []
+    record_times, record = shop_record(plan, station)
+    start = min(row.start for row in plan.shifts)
+    end = max(row.end for row in plan.shifts)
+    clocks = np.arange(start, end, 1800.0)
+    heat = np.interp(clocks, record_times, record)
+    choice = {"coldest start": float(clocks[heat.argmin()]), "hottest start": float(clocks[heat.argmax()])}
+    if np.ptp(heat) < 0.01:
+        choice = {"any start": float(start)}
+    energy, _ = cure_energy(material)
+    requirement, basis = requirement_of(material, None)
+    mean = float(np.mean(record))
+    slow = math.exp(min(energy / GAS_CONSTANT * abs(1.0 / mean - 1.0 / material.cure_temperature), 3.0))
+    span = needed * ROOM_END * slow
+    runs = []
+    for name, begin in choice.items():
+        inner = [time for time in record_times if begin < time < begin + span]
+        times = np.array([begin, *inner, begin + span])
+        profile = Profile(times - begin, np.interp(times, record_times, record))
+        played, places = _played(profile, [PartLag(name, NO_LAG)], material, requirement)
+        run = CureRun(f"room, dispensed at {hhmm(begin)} ({name})", "room", "", played.times, played.air,
+                      places, replace(requirement), basis, starts=begin)  # fmt: skip
+        run.takt = shortest_takt(plan, station)
+        moved = places[0].milestones.get("move")
+        if run.takt and moved:
+            run.positions = int(cure_positions(moved, run.takt))
+        runs.append(run)
+    return runs
+
+
+def station_runs(plan, station, material, log: TemperatureRecord | None = None) -> list[CureRun]:
+    """Every schedule of a station: ovens, a log in their place, or the room."""
+    ovens = [row for row in plan.ovens if row.station == station.station]
+    runs: list[CureRun] = []
+    if log is not None:
+        hold = ovens[0].hold if ovens else None
+        runs.append(log_run(log, material, hold, ovens[0].part if ovens else ""))
+    runs += [oven_run(plan, row, material) for row in ovens]
+    return runs + room_runs(plan, station, material)
+
+
+def run_rows(run: CureRun) -> list[dict[str, Any]]:
+    """The places of a run in shop units."""
+    rows = []
+    for place in run.places:
+        rows.append({
+            "place": place.name,
+            "highest_temperature": float(from_si(place.temperatures.max(), "°C")),
+            "time_at_cure": place.at_cure / 60.0,
+            "equivalent_time": None if place.equivalent is None else float(place.equivalent[-1]) / 60.0,
+            "degree": None if place.degrees is None else float(place.degrees[-1]),
+            "glass_point": None if place.glass_points is None
+            else float(from_si(place.glass_points[-1], "°C")),
+            "gel": _minutes(place.gel), "handling": _minutes(place.handling),
+            "join": _minutes(place.milestones.get("join")),
+            "test": _minutes(place.milestones.get("test")), "full": _minutes(place.full),
+            "passes": place.passes, "reasons": place.reasons,
+        })  # fmt: skip
+    return rows
+
+
+def _minutes(seconds: float | None) -> float | None:
+    return None if seconds is None else seconds / 60.0
+
+
+__all__ = [
+    "CureRun", "Place", "cure_energy", "log_run", "oven_run", "requirement_of", "room_runs", "run_rows",
+    "station_runs", "with_hold",
+]  # fmt: skip
