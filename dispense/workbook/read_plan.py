@@ -7,6 +7,7 @@ reorder columns and rows. The file is vetted as a zip of XML parts before openpy
 
 from __future__ import annotations
 
+import gc
 import os
 import re
 from collections.abc import Iterable
@@ -26,9 +27,12 @@ __all__ = ["check_plan", "load_plan", "read_tables"]
 
 MOST_ROWS = 200_000  # of one table
 MOST_COLUMNS = 200  # of one sheet
+LARGE_SHEET = 200_000  # bytes of XML
 SEARCHED_ROWS = 100  # a header stands within the first rows of its sheet
 
-_FORMULA = re.compile(rb"[<:]f[\s/>]")  # a formula in the XML of a sheet
+_ROW = re.compile(rb"<(?:\w+:)?row[\s/>]")
+_ROW_NUMBER = re.compile(rb"<(?:\w+:)?row\s(?:[^>]*?\s)?r=[\"'](\d+)[\"']")
+_FORMULA_MARKS = (b"<f>", b"<f ", b"<f/", b":f>", b":f ", b":f/")  # in the XML of a sheet
 
 _HEADERS: dict[str, frozenset[str]] = {
     "Settings": frozenset({"setting", "value"}),
@@ -83,6 +87,8 @@ def _read(
     unread: set[str] = set()
     problems: list[Problem] = []
     book = _open_book(path, package)
+    collects = gc.isenabled()
+    gc.disable()  # reading makes no cycles; the collector would walk every row again and again
     try:
         for name, known in _HEADERS.items():
             before = len(problems)
@@ -96,6 +102,8 @@ def _read(
     except Exception as error:  # openpyxl lets errors of many kinds through on damaged XML
         raise _damaged(path, error) from error
     finally:
+        if collects:
+            gc.enable()
         book.close()
     return tables, unread, problems
 
@@ -201,7 +209,8 @@ def _read_table(sheet, package: Package, name: str, place: _Place, header_row: i
         return None
     missing = _missing_values(package, place, header_row, len(headers))
     needed = max((row for row, _ in missing), default=-1) + 1
-    rows, full = _read_rows(sheet, place, header_row, len(headers), needed)
+    end = _last_row(package.read(place.sheet.part))
+    rows, full = _read_rows(sheet, place, header_row, len(headers), needed, end)
     if full:
         problems.append(
             Problem(f"{place.sheet.name}!A{header_row + MOST_ROWS + 1}",
@@ -240,6 +249,8 @@ def _find_header(sheet, known: frozenset[str], place: _Place) -> tuple[int, list
         count = len(names & known)
         if count > best and count >= wanted:
             best, best_row, cells = count, number, row
+            if count == len(known):  # no row can hold more
+                break
     if cells is None:
         return best_row, None
     used = max(index for index, cell in enumerate(cells) if cell is not None)
@@ -250,19 +261,37 @@ def _field_name(header: str) -> str:
     return read_header(header)[0].lower().replace(" ", "_")
 
 
-def _read_rows(sheet, place: _Place, header_row: int, width: int,
-               needed: int) -> tuple[list[tuple], bool]:  # fmt: skip
+def _read_rows(sheet, place: _Place, header_row: int, width: int, needed: int,
+               end: int | None) -> tuple[list[tuple], bool]:  # fmt: skip
     """Rows below the header and whether there were too many; blank rows at the end are dropped
-    down to the `needed` ones."""
+    down to the `needed` ones. Nothing is read past the row `end`.
+    """
+    last = min((row for row in (place.last_row, end) if row is not None), default=None)
     found = sheet.iter_rows(
         min_row=header_row + 1, max_row=place.last_row, min_col=place.first_column,
         max_col=place.first_column + width - 1, values_only=True,
     )  # fmt: skip
+    if last is not None:
+        found = islice(found, max(last - header_row, 0))
     rows = list(islice(found, MOST_ROWS))
     full = any(map(_filled, found))
     while len(rows) > needed and not _filled(rows[-1]):
         rows.pop()
     return rows, full
+
+
+def _last_row(sheet: bytes) -> int | None:
+    """The number of the last row in a sheet's XML, None where that cannot be told from its text.
+
+    What stands behind the rows (lists, formats) need not be read then; of a large sheet that is
+    too little to look for.
+    """
+    if len(sheet) > LARGE_SHEET:
+        return None
+    numbers = _ROW_NUMBER.findall(sheet)
+    if len(numbers) != len(_ROW.findall(sheet)) or b"<!" in sheet:
+        return None
+    return max(map(int, numbers), default=0)
 
 
 def _filled(row: tuple) -> bool:
@@ -275,7 +304,8 @@ def _missing_values(package: Package, place: _Place, header_row: int,
 
     openpyxl reads those as blank.
     """
-    if not _FORMULA.search(package.read(place.sheet.part)):
+    text = package.read(place.sheet.part)
+    if not any(mark in text for mark in _FORMULA_MARKS):
         return []
     cells = map(split_cell, _valueless_formulas(package, place.sheet.part))
     last = min(place.last_row or header_row + MOST_ROWS, header_row + MOST_ROWS)
