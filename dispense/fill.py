@@ -66,9 +66,9 @@ class FillReport:
     def as_text(self) -> str:
         """The report for a terminal: counts, then the warnings worth reading first."""
         total = len(self.files)
-        lines = [f"{total} file{'s' if total != 1 else ''} in {self.folder}"]
+        lines = [f"{total} file{'s' if total != 1 else ''} in {self.folder}"] if total else []
         rows = [[f"  {KINDS[kind]}", count] for kind, count in self.counts.items() if count]
-        lines += [line.rstrip() for line in aligned(["", ""], rows).splitlines()[1:]]
+        lines += [line.rstrip() for line in aligned(["", ""], rows).splitlines()[1:] if rows]
         groups = _grouped(self.warnings)
         if groups:
             lines += ["", f"Look at these first (all {len(self.warnings)} warnings are in results.xlsx):"]
@@ -206,6 +206,14 @@ def convert(heading: str, value: Any, unit: str) -> Any:
     return (value * shop_factor + shop_offset - offset) / factor
 
 
+def _headed(content: sheets.Content) -> dict[str, list[dict[str, Any]]]:
+    """The rows of each table by heading."""
+    return {
+        name: [{headings[key]: value for key, value in row.items()} for row in rows]
+        for name, rows in content.tables.items() for headings in (_HEADINGS[name],)
+    }  # fmt: skip
+
+
 class Templates:
     """The templates of one run, each read once, with paper and stamp set."""
 
@@ -233,12 +241,8 @@ class Templates:
         from .workbook.pages import fit_texts, set_scale
 
         spec = content.spec
-        rows = {
-            name: [{headings[key]: value for key, value in row.items()} for row in given]
-            for name, given in content.tables.items() for headings in (_HEADINGS[name],)
-        }  # fmt: skip
-        filled = self.get(spec.key).fill(content.values, rows, convert=convert, required=spec.required,
-                                         evaluate=evaluate_package)  # fmt: skip
+        filled = self.get(spec.key).fill(content.values, _headed(content), convert=convert,
+                                         required=spec.required, evaluate=evaluate_package)  # fmt: skip
         fit_texts(filled.package)
         if spec is sheets.SHOT_CHECK:
             set_scale(filled.package, content.values["low"], content.values["high"])
@@ -423,7 +427,9 @@ def fill(plan_path: str | os.PathLike[str], out: str | os.PathLike[str] | None =
 
     `date`, `shift` and `stations` keep to a part of the plan; stock is carried from the first day
     all the same. `templates` is a folder with the plant's own templates; those that it lacks are
-    the packaged ones. `stamp` is the only text that differs between two runs.
+    the packaged ones. `stamp` is the only text that differs between two runs. With `open_workbook`
+    the workbook that is open in the spreadsheet is filled, a template or what was made from one;
+    files are then written only where `out` is given.
     """
     from .workbook.read_plan import load_plan
 
@@ -431,10 +437,6 @@ def fill(plan_path: str | os.PathLike[str], out: str | os.PathLike[str] | None =
         raise InputError(Problem("fill", "paper", paper, f"one of {', '.join(PAPERS)}"))
     if isinstance(processes, bool) or not isinstance(processes, int) or processes < 1:
         raise InputError(Problem("fill", "processes", processes, "a whole number 1 or more"))
-    if open_workbook:
-        from .addin.open_book import check_host
-
-        check_host()
     plan = load_plan(plan_path)
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
     files = _template_files(templates)
@@ -449,18 +451,56 @@ def fill(plan_path: str | os.PathLike[str], out: str | os.PathLike[str] | None =
     library = Templates(files, paper, stamp)
     _check_templates(library, {job.content.spec.key for job in jobs})
     _check_targets(jobs, source, files.values())
-    report = FillReport(folder, [job.path for job in jobs])
+    report = FillReport(folder)
+    if open_workbook:
+        report.notes = _fill_open([job.content for job in jobs])
+        if out is None:
+            report.warnings = _warnings(results)
+            return report
+    report.files = [job.path for job in jobs]
     report.counts = {kind: sum(job.content.spec.key == kind for job in jobs) for kind in KINDS}
-    report.warnings = [
+    report.warnings = _warnings(results)
+    report.notes += _run(jobs, library, processes, progress)
+    return report
+
+
+def _warnings(results: Iterable[ShiftResult]) -> list[dict[str, Any]]:
+    return [
         {"date": result.date, "shift": result.shift, "station": result.station.station, "warning": words}
         for result in results for words in result.warnings
     ]  # fmt: skip
-    report.notes = _run(jobs, library, processes, progress)
-    if open_workbook:
-        from .addin.open_book import show_results
 
-        show_results(next(job.content for job in jobs if job.content.spec is sheets.RESULTS))
-    return report
+
+def _fill_open(contents: Sequence[sheets.Content], book: Any = None) -> list[str]:
+    """Fill the workbook that is open in the spreadsheet; returns notes."""
+    from .workbook.target import OpenWorkbookTarget, open_workbook
+
+    book = open_workbook() if book is None else book
+    there = {str(table.name).casefold() for sheet in book.sheets for table in sheet.tables}
+    notes: list[str] = []
+    wanted: list[sheets.Content] = []
+    for spec in sheets.SPECS.values():
+        if any(name.casefold() in there for name in spec.tables):
+            fitting = [content for content in contents if content.spec is spec]
+            if len(fitting) != 1:
+                raise InputError(
+                    Problem(str(book.name), message=f"{len(fitting)} {KINDS[spec.key]} would fit",
+                            fix="choose one with --date, --shift and --station")
+                )  # fmt: skip
+            wanted += fitting
+    if not wanted:
+        raise TemplateError(
+            Problem(str(book.name), message="has none of the tables of the sheets",
+                    fix=f"open a template from {template_folder()}")
+        )  # fmt: skip
+    for content in wanted:
+        target = OpenWorkbookTarget(book, convert=convert, required=content.spec.required)
+        for name, value in content.values.items():
+            target.set_name(name, value)
+        for name, rows in _headed(content).items():
+            target.set_table(name, rows)
+        notes += target.save()
+    return [f"filled the open workbook {book.name}", *notes]
 
 
 def _check_templates(library: Templates, keys: Iterable[str]) -> None:

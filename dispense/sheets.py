@@ -151,7 +151,8 @@ STATION_SETUP = SheetSpec(
             text("part", "part"), text("application", "bead, pot or joint"), whole("shot", "shot"),
             text("detail", "size and length"), number("volume", "mL", "volume"),
             number("volume_low", "mL", "low"), number("volume_high", "mL", "high"),
-            text("driver", "input that matters most"), number("mass", "g", "target mass"), number("mass_low", "g", "low"),
+            text("driver", "input that matters most"),
+            number("mass", "g", "target mass"), number("mass_low", "g", "low"),
             number("mass_high", "g", "high"), number("mass_a", "g", "mass of A"),
             number("mass_b", "g", "mass of B"),
         ),
@@ -575,10 +576,12 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
              for place, line in enumerate(_folded(f"▲ {words}", 150))]  # fmt: skip
     notes += [{"kind": "note" if place == 0 else "", "text": line.strip()} for words in card.notes
               for place, line in enumerate(_folded(words, 150))]  # fmt: skip
-    first = rows[0] if rows else None
-    headline = f"Set {figure(first['mass'])} g" if first else "no part at this station"
-    if len(rows) > 1:
-        headline += f" ({first['part']} / {first['application']})"
+    headline = "No part at this station"
+    if rows:
+        first = rows[0]
+        headline = f"Set {figure(first['mass'])} g"
+        if len(rows) > 1:
+            headline += f" ({first['part']} / {first['application']})"
     return Content(
         STATION_SETUP,
         {
@@ -640,12 +643,12 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
         }
         for batch in result.batches
     ]  # fmt: skip
-    moves = [(batch.milestones.get("move"), batch) for batch in result.batches
-             if batch.milestones.get("move") is not None]  # fmt: skip
-    headline = "no handling time is stated: ask the data sheet"
+    moves = [(clock, batch.number) for batch in result.batches
+             if (clock := batch.milestones.get("move")) is not None]  # fmt: skip
+    headline = "No handling time is stated: ask the data sheet"
     if moves:
-        clock, batch = min(moves, key=lambda item: item[0])
-        headline = f"Batch {batch.number} may be moved at {hhmm(clock)}"
+        clock, number_ = min(moves)
+        headline = f"Batch {number_} may be moved at {hhmm(clock)}"
     warnings = [words for words in result.warnings if "open time" in words or "window" in words]
     life = cure_life(material, "move_time") or cure_life(material, "test_time")
     basis = "no cure time stated"

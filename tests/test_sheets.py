@@ -14,6 +14,7 @@ from shutil import which
 
 import openpyxl
 import pytest
+import test_target
 from lxml import etree
 from make_template import png
 from openpyxl.drawing.image import Image
@@ -21,7 +22,7 @@ from plans import MONDAY, hand_rows
 
 from dispense import cli, sheets
 from dispense.errors import DispenseError
-from dispense.fill import fill, safe_name, template_folder
+from dispense.fill import _fill_open, fill, safe_name, template_folder
 from dispense.shift import play_plan, play_shift
 from dispense.workbook.make_templates import make
 from dispense.workbook.package import MAIN, Package, iter_cells
@@ -64,6 +65,11 @@ def table_rows(book, name):
     raise AssertionError(f"no table {name}")
 
 
+def formulas(package, sheet):
+    return {address: cell.findtext(f"{{{MAIN}}}f")
+            for _, _, address, cell in iter_cells(package.tree(sheet.part))}  # fmt: skip
+
+
 def digests(folder):
     return {str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
             for path in sorted(Path(folder).rglob("*.xlsx"))}  # fmt: skip
@@ -86,9 +92,12 @@ def test_templates_have_every_name_and_column(key):
 def test_templates_are_those_their_maker_writes(key):
     """Same declarations, same workbook: a template never says anything else than its sheet."""
     old, new = Package.open(template_folder() / sheets.SPECS[key].file), Package.open(make(key))
-    assert old.parts == new.parts
-    for part in old.parts:
-        assert old.read(part) == new.read(part), part
+    assert old.defined_names == new.defined_names
+    assert old.tables == new.tables
+    for one, other in zip(old.worksheets, new.worksheets, strict=True):
+        assert one.name == other.name
+        assert old.cell_values(one) == new.cell_values(other)
+        assert formulas(old, one) == formulas(new, other)
 
 
 @pytest.mark.parametrize("key", sheets.SPECS)
@@ -477,6 +486,47 @@ def test_report_for_people_and_scripts(demo, capsys, tmp_path):
                  "Dot station", "--json"]  # fmt: skip
     assert cli.main(arguments) == 0
     assert '"folder"' in capsys.readouterr().out
+
+
+# ---------------------------------------------------------------------------------- open workbook
+
+
+class Card(test_target.Book):
+    """A workbook with a table and a name of the shift material sheet, as if open in Excel."""
+
+    name = "own card.xlsx"
+
+    def __init__(self):
+        self.log, self.app = [], test_target.App()
+        page = test_target.Sheet("Card", self)
+        self.sheets = [page]
+        self.table = test_target.Table(page, "MaterialParts", 4, 2, ["Shot [L]", "Part"], 1)
+        self.names = [test_target.Name(name, test_target.Range(page, row, 1))
+                      for row, name in enumerate(("day", "shift", "station"), 1)]  # fmt: skip
+
+
+def test_the_open_workbook_is_filled(hand):
+    """Through a stand-in for the spreadsheet; a shot of the hand-worked plan is 10 mL."""
+    plan = load_plan(hand)
+    content = sheets.shift_material_content(plan, next(play_plan(plan)), STAMP)
+    book = Card()
+    notes = _fill_open([content], book)
+    cells = book.sheets[0].cells
+    assert (cells[5, 2], cells[5, 3]) == (pytest.approx(0.01), "frame")
+    assert (cells[2, 1], cells[3, 1]) == ("early", "hem")
+    assert notes[0] == "filled the open workbook own card.xlsx"
+    with pytest.raises(DispenseError, match="2 shift material sheets would fit"):
+        _fill_open([content, content], Card())
+    empty = Card()
+    empty.sheets[0].tables.clear()
+    with pytest.raises(DispenseError, match="none of the tables"):
+        _fill_open([content], empty)
+
+
+def test_no_open_workbook_is_said_and_nothing_written(hand, tmp_path):
+    with pytest.raises(DispenseError, match=r"xlwings|Excel was not reached|not open in Excel"):
+        fill(hand, tmp_path / "out", open_workbook=True, stamp=STAMP)
+    assert not (tmp_path / "out").exists()
 
 
 # ------------------------------------------------------------------------------------ LibreOffice

@@ -209,9 +209,12 @@ class Form:
         head, data = self.row, self.row + 1
         titles, lines = [], 1
         for place, column in enumerate(columns, 1):
-            item = fields[column] if isinstance(column, str) else None
-            item = column.field if isinstance(column, Calculated) else item
-            title = item.title if item else column.title  # type: ignore[union-attr]
+            item: Field | None = None
+            if isinstance(column, Written):
+                title = column.title
+            else:
+                item = column.field if isinstance(column, Calculated) else fields[column]
+                title = item.title
             titles.append(title)
             right = item is not None and item.kind in _NUMERIC
             self._header(place, title, right, filtered)
@@ -234,8 +237,8 @@ class Form:
         table = Table(displayName=key, name=key, ref=f"A{head}:{last}{data}")
         table.tableStyleInfo = TableStyleInfo(showRowStripes=False)
         table._initialise_columns()
-        for item, title in zip(table.tableColumns, titles, strict=True):
-            item.name = title
+        for listed, title in zip(table.tableColumns, titles, strict=True):
+            listed.name = title
         if not filtered:
             table.autoFilter = None
         self.ws.add_table(table)
