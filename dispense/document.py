@@ -1,4 +1,7 @@
-"""Writes docs/functions.md from the registry: `python -m dispense.document [FILE]`."""
+"""Writes docs/functions.md and docs/plan_tables.md from the declarations.
+
+`python -m dispense.document [FOLDER]`; the folder is `docs` where none is given.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,9 @@ import sys
 from pathlib import Path
 
 from .describe import in_order
+from .fields import Field
 from .functions import CATEGORIES
+from .plan_tables import SETTINGS, TABLES, Table
 from .registry import Function
 from .units import describe_unit
 
@@ -53,9 +58,10 @@ def _section(entry: Function) -> str:
                         ("Source", entry.source)):  # fmt: skip
         if body:
             lines.append(f"- {title}: {body}")
-    for item in entry.examples[:1]:
-        arguments = ", ".join(_literal(value) for value in item.arguments)
-        lines.append(f"- Example: `{entry.name}({arguments})` gives {_literal(item.result)} ({item.source})")
+    for example in entry.examples[:1]:
+        arguments = ", ".join(_literal(value) for value in example.arguments)
+        found = _literal(example.result)
+        lines.append(f"- Example: `{entry.name}({arguments})` gives {found} ({example.source})")
     return "\n".join(lines)
 
 
@@ -77,11 +83,56 @@ def _literal(value) -> str:
     return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
+_TABLES_HEAD = """# The tables of a plan
+
+Made from the declarations by `python -m dispense.document`; do not edit. A plan workbook has one
+sheet for each table. A header carries its unit, `Width [mm]`, and you may change it to another of the
+same kind, `Width [in]`. A cell may also hold a text with its own unit, such as `3/16 in`. Rows and
+columns may stand in any order. A blank cell takes the default; where the default is "none" the value is
+then unknown.
+"""
+
+
+def plan_tables_markdown() -> str:
+    """The page of the plan's tables."""
+    names = [("Settings", "what holds for the whole plan; one value in each row"),
+             *((table.name, table.help) for table in TABLES)]  # fmt: skip
+    lines = [_TABLES_HEAD, "| table | what it holds |", "|---|---|"]
+    lines += [f"| [{name}](#{name.lower()}) | {_cell(words)} |" for name, words in names]
+    lines += ["\n## Settings\n", *_columns(SETTINGS)]
+    for table in TABLES:
+        lines += [f"\n## {table.name}\n", _sentence(table), "", *_columns(table.columns)]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _sentence(table: Table) -> str:
+    words = [table.help[:1].upper() + table.help[1:] + "."]
+    if table.required:
+        words.append("Must hold rows.")
+    if table.key:
+        keys = " and ".join(f"`{table.column(name).title}`" for name in table.key)
+        words.append(f"No two rows have the same {keys}.")
+    return " ".join(words)
+
+
+def _columns(fields: tuple[Field, ...]) -> list[str]:
+    lines = ["| column | default | meaning | it must be |", "|---|---|---|---|"]
+    for item in fields:
+        default = item.default_text() or ("required" if item.is_required else "none")
+        allowed = f"a name in {item.refers}" if item.refers else item.allowed()
+        lines.append("| " + " | ".join(map(_cell, (item.title, default, item.help, allowed))) + " |")
+    return lines
+
+
+PAGES = {"functions.md": functions_markdown, "plan_tables.md": plan_tables_markdown}
+
+
 def main() -> None:
-    """Write the page."""
-    target = Path(sys.argv[1] if len(sys.argv) > 1 else "docs/functions.md")
-    target.write_text(functions_markdown(), encoding="utf-8")
-    print(f"wrote {target}")
+    """Write the pages."""
+    folder = Path(sys.argv[1] if len(sys.argv) > 1 else "docs")
+    for name, page in PAGES.items():
+        (folder / name).write_text(page(), encoding="utf-8")
+        print(f"wrote {folder / name}")
 
 
 if __name__ == "__main__":
