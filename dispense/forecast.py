@@ -55,6 +55,7 @@ CAUSE_WORDS = {
     "hoses": "filling hoses", "heel": "heel in containers", "expired": "expired",
 }  # fmt: skip
 WASTE = tuple(cause for cause in ALL_CAUSES if cause not in {"parts", "hoses"})
+SHOWN = 6  # lines of a chart that can still be told apart
 OUTPUTS = (".xlsx", ".csv", ".json")
 
 
@@ -101,7 +102,7 @@ class Table:
     columns: tuple[tuple[str, str, str], ...]  # name, unit, kind: text, date, number, whole, share
     rows: list[list[Any]] = field(default_factory=list)
     note: str = ""
-    total: bool = False  # whether the number columns may be added up
+    total: tuple[str, ...] | bool = False  # columns that may be added up; True: all numbers
 
     def headers(self) -> list[str]:
         """Names with units."""
@@ -575,8 +576,8 @@ def _notes(found: Forecast) -> None:
 
 
 def _tables(found: Forecast) -> None:
-    for make in (_component_table, _order_table, _week_table, _day_table, _station_table, _lot_table,
-                 _reorder_table, _cause_table, _driver_table):  # fmt: skip
+    for make in (_component_table, _order_table, _week_table, _day_table, _stock_table,
+                 _cover_table, _station_table, _lot_table, _reorder_table, _cause_table, _driver_table):  # fmt: skip
         table = make(found)
         found.tables[table.name] = table
 
@@ -588,10 +589,11 @@ def _volume(nanos: int | float) -> float:
 def _component_table(found: Forecast) -> Table:
     table = Table(
         "components", "When does each component run out?",
-        (("Component", "", "text"), ("In stock", "mL", "number"), ("Use planned", "mL", "number"),
-         ("Use P50", "mL", "number"), ("Use P90", "mL", "number"), ("Runs out", "", "date"),
-         ("One in ten by", "", "date"), ("After builds", "", "date"), ("Order by", "", "date")),
-        note="Planned use is what the shift model draws, hoses and heel included. Runs out: without "
+        (("Component", "", "text"), ("In stock", "mL", "number"), ("Due in", "mL", "number"),
+         ("Use planned", "mL", "number"), ("Use P50", "mL", "number"), ("Use P90", "mL", "number"),
+         ("P90 of stock", "", "share"), ("Runs out", "", "date"), ("One in ten by", "", "date"),
+         ("After builds", "", "date"), ("Order by", "", "date")),
+        note="Due in: lots of the plan that arrive in these weeks. Planned use is what the shift model draws, hoses and heel included. Runs out: without "
         "new orders. One in ten by: the day by which one of ten futures has run out. After builds: "
         "the day it would be empty if the mean use went on.",
     )  # fmt: skip
@@ -600,9 +602,11 @@ def _component_table(found: Forecast) -> Table:
         causes = found.walk.causes[key]
         planned = sum(volume for cause, volume in causes.items() if cause != "expired")
         order = min((order.order_by for order in view.orders), default=None)
-        table.rows.append([view.name, _volume(here), _volume(planned), view.total_p50 * 1e6,
-                           view.total_p90 * 1e6, view.runs_out, view.runs_out_early,
-                           view.empty_after, order])  # fmt: skip
+        due = sum(lot.received for lot in found.walk.lots[key])
+        table.rows.append([view.name, _volume(here), _volume(due), _volume(planned),
+                           view.total_p50 * 1e6, view.total_p90 * 1e6,
+                           view.total_p90 * NANO / (here + due) if here + due else None,
+                           view.runs_out, view.runs_out_early, view.empty_after, order])  # fmt: skip
     return table
 
 
@@ -613,7 +617,7 @@ def _order_table(found: Forecast) -> Table:
          ("Containers", "", "whole"), ("Volume", "mL", "number"), ("Usable until", "", "date"),
          ("Cost", found.currency, "number"), ("Note", "", "text")),
         note="Whole containers, at least the minimum order; arrival one lead time after the order.",
-        total=True,
+        total=("Cost",),
     )  # fmt: skip
     orders = [(order, view) for view in found.components.values() for order in view.orders]
     for order, view in sorted(orders, key=lambda pair: (pair[0].order_by, pair[0].arrival, pair[0].key)):
@@ -645,15 +649,54 @@ def _week_table(found: Forecast) -> Table:
 
 def _day_table(found: Forecast) -> Table:
     views = list(found.components.values())
+    prices = [found.price(view.key) for view in views]
     table = Table(
         "days", "How much goes each day?",
-        (("Day", "", "date"), *((view.name, "mL", "number") for view in views)),
+        (("Day", "", "date"), *((view.name, "mL", "number") for view in views),
+         ("Cost", found.currency, "number")),
         note="As planned, hoses included, heel apart.", total=True,
     )  # fmt: skip
     for place in range(found.horizon.days):
         volumes = [_volume(view.day_use[place]) for view in views]
         if any(volumes):
-            table.rows.append([found.horizon.date(place), *volumes])
+            cost = math.fsum(view.day_use[place] * price for view, price in zip(views, prices, strict=True))
+            table.rows.append([found.horizon.date(place), *volumes, cost])
+    return table
+
+
+def _stock_table(found: Forecast) -> Table:
+    views = list(found.components.items())
+    table = Table(
+        "stock", "How much is in stock at the end of each day?",
+        (("Day", "", "date"), *((view.name, "mL", "number") for _, view in views)),
+        note="As planned, with the proposed orders that arrive: on the shelf and in containers at "
+        "stations.",
+    )  # fmt: skip
+    for place in range(found.horizon.days):
+        table.rows.append([found.horizon.date(place),
+                           *(_volume(found.levels_ordered[key][place]) for key, _ in views)])  # fmt: skip
+    return table
+
+
+def _cover_table(found: Forecast) -> Table:
+    """The components that run out first, in days of mean use."""
+    used = [(key, view) for key, view in found.components.items() if view.rule.daily_use > 0.0]
+
+    def lasts(pair) -> tuple:
+        key, view = pair
+        return (found.levels[key][-1] / view.rule.daily_use, key)
+
+    chosen = sorted(used, key=lasts)[:SHOWN]
+    table = Table(
+        "cover", "How many days does the stock last?",
+        (("Day", "", "date"), *((view.name, "d", "number") for _, view in chosen)),
+        note="Stock at the end of each day without new orders, over the mean use of a calendar day. "
+        f"The {SHOWN} components that last least." if len(used) > SHOWN else
+        "Stock at the end of each day without new orders, over the mean use of a calendar day.",
+    )  # fmt: skip
+    for place in range(found.horizon.days):
+        table.rows.append([found.horizon.date(place), *(
+            found.levels[key][place] / NANO / view.rule.daily_use for key, view in chosen)])  # fmt: skip
     return table
 
 
@@ -684,7 +727,7 @@ def _lot_table(found: Forecast) -> Table:
         "lots", "What becomes of each lot?",
         (("Component", "", "text"), ("Lot", "", "text"), ("Last day", "", "date"),
          ("Opening", "mL", "number"), ("Received", "mL", "number"), ("Used", "mL", "number"),
-         ("Expired", "mL", "number"), ("Closing", "mL", "number"), ("Expires on", "", "date"),
+         ("Expired", "mL", "number"), ("Closing", "mL", "number"), ("Balance", "mL", "number"), ("Expires on", "", "date"),
          ("Store at", "", "text")),
         note="First-expired first-out, proposed orders included. Opening + received = used + expired "
         "+ closing, to the nanolitre; heels and filled hoses count as used, open containers at "
@@ -703,7 +746,7 @@ def _lot_table(found: Forecast) -> Table:
                 view.name, "missing" if is_missing else lot.lot,
                 None if last == datetime.date.max else last, _volume(lot.opening),
                 _volume(lot.received), _volume(lot.used), _volume(lot.expired), _volume(lot.closing),
-                lot.expired_on, _storage(component),
+                _volume(lot.balance), lot.expired_on, _storage(component),
             ])  # fmt: skip
     return table
 
