@@ -122,7 +122,7 @@ class Field:
     def within(self, number: float) -> bool:
         """Whether a number in the shop unit is within the limits (NaN never is)."""
         return (
-            math.isfinite(number)
+            abs(number) < math.inf
             and (self.above is None or number > self.above)
             and (self.at_least is None or number >= self.at_least)
             and (self.below is None or number < self.below)
@@ -219,7 +219,7 @@ class Field:
             seconds = round(value * 86400.0, 3) if 0 <= value <= 2 else math.nan
         elif isinstance(value, str):
             parts = value.strip().split(":")
-            if len(parts) in (2, 3) and all(part.isdigit() for part in parts):
+            if len(parts) in (2, 3) and all(part.isdecimal() for part in parts):
                 hours, minutes, rest = (*map(int, parts), 0)[:3]
                 if minutes < 60 and rest < 60:
                     seconds = hours * 3600.0 + minutes * 60 + rest
@@ -250,7 +250,7 @@ class Field:
         else:
             try:
                 number = float(value)
-            except (TypeError, ValueError):
+            except (TypeError, ValueError, OverflowError):
                 raise InputError(self.problem(where, value)) from None
             if plain == self.unit:
                 factor, offset = to_si(self.unit)

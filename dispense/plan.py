@@ -16,8 +16,17 @@ from typing import Any
 from . import plan_tables
 from .errors import NA, NUM, InputError, Problem, UnitError, show
 from .fields import ERROR_TEXTS, Field, text_of
-from .plan_tables import BY_NAME, LONGEST_TEXT, SETTINGS, TABLES, Table
-from .units import read_header, to_si, unit_factor
+from .plan_tables import (
+    BY_NAME,
+    LONGEST_TEXT,
+    SETTINGS,
+    TABLES,
+    YEARS,
+    Table,
+    believable,
+    believable_text,
+)
+from .units import from_si, read_header, to_si, unit_factor
 
 RECORDS: dict[str, type] = {
     table.name: make_dataclass(
@@ -171,18 +180,28 @@ class Plan:
         return sorted((item.start, item.end) for item in self._group("breaks", "shift").get(shift, ()))
 
     def explode(self, name: str, quantity: int = 1) -> dict[str, int]:
-        """Parts that building `quantity` of a part or an assembly takes."""
-        totals: dict[str, int] = defaultdict(int)
+        """Parts that building `quantity` of a part or an assembly takes, in the order of the table."""
+        return {part: count * int(quantity) for part, count in self._contents(name).items()}
+
+    def _contents(self, name: str) -> dict[str, int]:
+        """Parts in one piece; each assembly is taken apart once, however often it is used."""
+        known = self._cache.setdefault("contents", {})
         groups = self._group("assemblies", "assembly")
-        waiting = [(name, int(quantity))]
+        waiting = [name]
         while waiting:
-            item, count = waiting.pop()
-            children = groups.get(item)
-            if children is None:
-                totals[item] += count
+            item = waiting[-1]
+            children = groups.get(item, ())
+            missing = [child.part for child in children if child.part not in known]
+            if missing and item not in known:
+                waiting.extend(missing)
                 continue
-            waiting.extend((child.part, count * int(child.count)) for child in children)
-        return dict(totals)
+            waiting.pop()
+            totals: dict[str, int] = {} if children else {item: 1}
+            for child in children:
+                for part, count in known[child.part].items():
+                    totals[part] = totals.get(part, 0) + count * int(child.count)
+            known[item] = totals
+        return known[name]
 
     def builds_of(self, date: datetime.date, shift: str) -> dict[str, int]:
         """Good parts to build in a shift, assemblies taken apart, in the order of the table."""
@@ -387,13 +406,16 @@ def _read_column(item: Field, cells, unit: str, raw: RawTable, place: int, rows,
         if not any(not cell or cell in ERROR_TEXTS or len(cell) > LONGEST_TEXT for cell in stripped):
             return stripped
     elif item.kind == "date" and kinds == {datetime.datetime}:
-        return [cell.date() for cell in cells]
-    elif item.kind == "whole" and kinds == {int} and all(map(item.within, cells)):
-        return cells
-    elif item.kind == "number" and kinds <= {int, float} and unit == item.unit:
+        days = [cell.date() for cell in cells]
+        if all(_is_believable(item, day) for day in days):
+            return days
+    elif kinds <= {int, float} and item.kind in {"number", "whole"} and unit == item.unit and all(
+        item.within(cell) and believable(item, cell) for cell in cells
+    ):  # fmt: skip
+        if item.kind == "whole":
+            return [int(cell) for cell in cells]
         factor, offset = to_si(item.unit)
-        if all(map(item.within, cells)):
-            return [cell * factor + offset for cell in cells]
+        return [cell * factor + offset for cell in cells]
     values = []
     for index, cell in enumerate(cells):
         try:
@@ -423,7 +445,20 @@ def _one(item: Field, cell: Any, where: str, unit: str | None = None) -> Any:
     if item.kind == "text" and isinstance(cell, str) and len(cell) > LONGEST_TEXT:
         raise InputError(item.problem(where, cell, fix=f"at most {LONGEST_TEXT} characters"))
     value = item.read(cell, where, unit if item.kind in {"number", "whole"} else None)
+    if not _is_believable(item, value):
+        raise InputError(Problem(where, item.name, cell, believable_text(item), "check it", NUM))
     return int(value) if item.kind == "whole" and value is not None else value
+
+
+def _is_believable(item: Field, value: Any) -> bool:
+    """Whether a value that was read, in SI units, is of a size that a plan can mean."""
+    if value is None or item.kind not in {"number", "whole", "date"}:
+        return True
+    if item.kind == "date":
+        # many systems write "never" as the last day there is
+        return YEARS[0] <= value.year <= YEARS[1] or (item.name == "expiry" and value.year == 9999)
+    shop = from_si(value, item.unit)
+    return any(believable(item, shop * near) for near in (1.0, 1.0 - 1e-9, 1.0 + 1e-9))  # rounding
 
 
 def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:

@@ -13,11 +13,14 @@ from itertools import pairwise
 
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
 from .errors import NA, NUM, DispenseError, Problem
+from .materials import material_energy
 from .plan_tables import TABLES
 from .registry import evaluate
 from .units import from_si
 
 HOUR = 3600.0
+ENERGIES = (1e2, 1e6)  # J/mol: activation energies that a material may have
+MOST_STARTED = 100_000  # parts that one station may start in one shift
 
 
 def check_links(plan, broken: Collection[str] = ()) -> list[Problem]:
@@ -80,6 +83,7 @@ def check_records(plan) -> list[Problem]:
             except DispenseError as error:
                 problems.extend(_at(plan, row, item) for item in error.problems)
     problems.extend(_applied(plan))
+    problems.extend(_numbers(plan))
     problems.extend(_stock(plan))
     return problems
 
@@ -132,6 +136,13 @@ def _materials(plan) -> Iterator[Problem]:
                 yield _says(plan.cell(row, "pot_life_2"),
                             "the pot life does not fall when it gets hotter",
                             "check both pot lives and their temperatures")  # fmt: skip
+            else:
+                energy = material_energy(row)
+                if not ENERGIES[0] <= energy <= ENERGIES[1]:
+                    yield _says(plan.cell(row, "pot_life_2"),
+                                f"both pot lives give an activation energy of {energy / 1e3:.3g} "
+                                "kJ/mol, which no material has",
+                                "check both pot lives and their temperatures")  # fmt: skip
         milestones = [row.move_time, row.join_time, row.test_time]
         stated = [value for value in milestones if value is not None]
         if stated != sorted(stated):
@@ -207,6 +218,13 @@ def _series(plan) -> Iterator[Problem]:
             if key == "profile" and len(points) < 2:
                 yield _says(points[0].at, f"profile {name} has one point",
                             "give two points or more")  # fmt: skip
+            if key == "record":
+                times = [row.time for row in points]
+                if max(times) - min(times) > 24 * HOUR:
+                    late = points[times.index(max(times))]
+                    yield _says(plan.cell(late, "time"),
+                                f"record {name} reaches over more than 24 hours",
+                                "it is one day, repeated day by day")  # fmt: skip
 
 
 def _stations(plan) -> Iterator[Problem]:
@@ -273,6 +291,12 @@ def _pot(plan, row) -> Iterator[Problem]:
                     f"level is {from_si(row.level, 'mm'):g} mm, over the wall of "
                     f"{from_si(wall, 'mm'):g} mm", "lower the level or raise the depth")  # fmt: skip
         return
+    inserts = plan._group("inserts", "part", "pot").get((row.part, row.pot), ())
+    wide = [insert for insert in inserts if insert.shape == "box" and insert.width is None]
+    for insert in wide:
+        yield _says(plan.cell(insert, "width"), f"insert {insert.insert} is a box and needs a width")
+    if wide:
+        return
     diameter, _ = cell_dimensions(row)
     room = free_volume(plan, row, row.level)
     if not room > 0.0:
@@ -280,10 +304,6 @@ def _pot(plan, row) -> Iterator[Problem]:
         yield _says(plan.cell(row, "cells"),
                     f"the {what} do not fit into the pot: no free volume is left")
         return
-    for insert in plan._group("inserts", "part", "pot").get((row.part, row.pot), ()):
-        if insert.shape == "box" and insert.width is None:
-            yield _says(plan.cell(insert, "width"),
-                        f"insert {insert.insert} is a box and needs a width")
     shots = plan._group("shots", "part", "pot").get((row.part, row.pot), ())
     if shots:
         portions = math.fsum(shot.portion for shot in shots)
@@ -319,6 +339,20 @@ def _applied(plan) -> Iterator[Problem]:
             yield _says(plan.cell(row, "part"),
                         f"{row.part} is built and has no bead, pot or joint",
                         "add one, or leave it out of Builds")  # fmt: skip
+
+
+def _numbers(plan) -> Iterator[Problem]:
+    """Shifts with more parts than any line makes."""
+    scrap: dict[str, float] = {}
+    for row in [*plan.beads, *plan.pots, *plan.joints]:
+        scrap[row.part] = max(scrap.get(row.part, 0.0), plan.station(row.station).scrap)
+    for (date, name), rows in plan._group("builds", "date", "shift").items():
+        builds = plan.builds_of(date, name)
+        started = sum(count / (1.0 - scrap[part]) for part, count in builds.items() if part in scrap)
+        if started > MOST_STARTED:
+            yield _says(plan.cell(rows[0], "quantity"),
+                        f"shift {name} of {date} starts {started:.4g} parts, more than "
+                        f"{MOST_STARTED}", "check quantities, counts of assemblies and scrap")  # fmt: skip
 
 
 def _stock(plan) -> Iterator[Problem]:

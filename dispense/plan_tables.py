@@ -104,7 +104,7 @@ MATERIALS = Table(
         temperature("pot_life_temperature_2", "second temperature", default=None),
         optional("activation_energy", "kJ/mol", "of working life and cure, where known", above=0.0),
         number("halving_step", "K", "rise that halves the pot life where one point is known",
-               default=10.0, above=0.0),
+               default=10.0, at_least=1.0, at_most=100.0),
         optional("open_time", "min", "time from dispensing to mating, at the pot-life temperature",
                  above=0.0),
         text("surface_treatment", "treatment of the surface before dispensing", default=""),
@@ -447,3 +447,34 @@ BY_NAME = {table.name: table for table in TABLES}
 
 #: texts of a cell may be this long
 LONGEST_TEXT = 2000
+
+#: the smallest and largest figure of a plan by its unit (the smallest where 0 is not allowed); what
+#: lies outside is a slip of the unit or of a key, and would only give sums that mean nothing
+SIZES: dict[str, tuple[float, float]] = {
+    "": (1e-9, 1e6), "deg": (1e-6, 360.0), "mm": (1e-6, 1e6), "mL": (1e-6, 1e9), "min": (1e-6, 1e7),
+    "s": (1e-6, 1e7), "d": (1e-3, 1e5), "K": (1e-3, 1e3), "kJ/mol": (0.1, 1e3), "mm/s": (1e-6, 1e6),
+    "mL/s": (1e-9, 1e6), "g/mL": (1e-3, 30.0), "bar": (1e-6, 1e5), "Pa": (1e-6, 1e9),
+    "Pa·sⁿ": (1e-6, 1e9), "1/min": (1e-30, 1e60),
+}  # fmt: skip
+_OTHER_SIZES = (1e-9, 1e12)
+TEMPERATURES_MET = (-90.0, 1000.0)  # °C: from the coldest weather to the hottest oven
+YEARS = (1990, 2199)
+
+
+def believable(item: Field, value: float) -> bool:
+    """Whether a figure in the shop unit is of a size that a plan can mean."""
+    if item.unit == "°C":
+        return TEMPERATURES_MET[0] <= value <= TEMPERATURES_MET[1]
+    least, most = SIZES.get(item.unit, _OTHER_SIZES)
+    return abs(value) <= most and (abs(value) >= least or item.within(0))
+
+
+def believable_text(item: Field) -> str:
+    """What `believable` asks, worded to follow "it must be"."""
+    if item.kind == "date":
+        return f"a date from {YEARS[0]} to {YEARS[1]}"
+    if item.unit == "°C":
+        return f"from {TEMPERATURES_MET[0]:g} to {TEMPERATURES_MET[1]:g} °C"
+    least, most = SIZES.get(item.unit, _OTHER_SIZES)
+    unit = f" {item.unit}" if item.unit and item.unit != AS_GIVEN else ""
+    return f"from {least:g} to {most:g}{unit} in size"

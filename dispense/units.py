@@ -192,7 +192,10 @@ def read_quantity(text: str, target: str) -> float:
     else:
         if int(match["bottom"]) == 0:
             raise UnitError(Problem("number", "number", text, "a fraction with a bottom above 0"))
-        number = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
+        try:
+            number = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
+        except OverflowError:
+            number = math.inf
         number = -number if match["sign"] == "-" else number
     unit = text[match.end() :].strip()
     if not unit:

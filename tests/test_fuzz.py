@@ -1,0 +1,68 @@
+"""Damaged plans: the short form of `python tests/fuzz.py`, and every case that once failed."""
+
+from __future__ import annotations
+
+import datetime
+import math
+
+import fuzz
+import pytest
+
+from dispense.plan import read_plan
+from dispense.sheets import RESULTS, Content
+
+TABLE_CASES, FILE_CASES = 270, 30
+
+
+@pytest.mark.parametrize(("was", "given"), fuzz.corpus(), ids=lambda item: item if isinstance(item, str) else "")
+def test_what_once_failed(was, given):
+    outcome = fuzz.guarded(lambda: fuzz.run_tables(fuzz.apply(given)))
+    assert not outcome.startswith("failure"), outcome
+
+
+@pytest.mark.parametrize("block", range(9))
+def test_damaged_tables_give_results_or_a_report(block, tmp_path):
+    first = block * TABLE_CASES // 9
+    outcomes = [fuzz.case(7, number, tmp_path, {}, share=0.0)[0]
+                for number in range(first, first + TABLE_CASES // 9)]  # fmt: skip
+    assert not [outcome for outcome in outcomes if outcome.startswith("failure")]
+    assert {"report", "results"} <= set(outcomes)  # both kinds are reached
+
+
+def test_damaged_files_give_results_or_a_report(tmp_path):
+    files = {"light": fuzz.light_file()}
+    files["full"] = files["light"]  # the planner's own file is ten times as slow to read
+    outcomes = [fuzz.case(7, number, tmp_path, files, share=1.0)[0] for number in range(FILE_CASES)]
+    assert not [outcome for outcome in outcomes if outcome.startswith("failure")]
+    assert {"file", "results"} <= set(outcomes)
+
+
+def test_the_base_plan_gives_results(tmp_path):
+    assert fuzz.run_tables(fuzz.base_tables()) == "results"
+    assert fuzz.run_file(fuzz.light_file(), tmp_path / "light.xlsx") == "results"
+    assert fuzz.run_file(fuzz.full_file(), tmp_path / "full.xlsx") == "results"
+
+
+@pytest.mark.parametrize("value", [math.nan, math.inf, "share nan %", object(), datetime.date(1850, 1, 1)])
+def test_the_harness_sees_what_no_cell_may_hold(value):
+    with pytest.raises(fuzz.Failure):
+        fuzz.check_content(Content(RESULTS, {"headline": value}))
+
+
+def test_the_harness_sees_other_exceptions_and_cases_without_end(monkeypatch):
+    assert fuzz.guarded(lambda: str(1 // 0)).startswith("failure: Traceback")
+    monkeypatch.setattr(fuzz, "SECONDS", 1)
+
+    def forever() -> str:
+        while True:
+            pass
+
+    assert "no end within" in fuzz.guarded(forever)
+
+
+def test_a_report_names_sheet_and_cell():
+    tables = fuzz.base_tables()
+    tables["Beads"].columns[tables["Beads"].headers.index("Width [mm]")][0] = -1
+    _, problems = read_plan(tables)
+    assert [problem.where for problem in problems] == ["Beads!E2"]
+    assert fuzz.run_tables(tables) == "report"
