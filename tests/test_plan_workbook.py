@@ -573,7 +573,18 @@ def libreoffice_copy(path: Path, folder: Path, kind: str = "xlsx") -> Path:
 
 @pytest.mark.libreoffice
 def test_a_copy_saved_by_libreoffice_reads_the_same(demo, tmp_path, expected):
-    assert_same(load_plan(libreoffice_copy(demo, tmp_path)), expected)
+    def edit(book):
+        sheet = book["Shifts"]
+        sheet.cell(FIRST + 2, 1, "Night")
+        sheet.cell(FIRST + 2, 2, 22 / 24).number_format = "[hh]:mm"
+        sheet.cell(FIRST + 2, 3, 30 / 24).number_format = "[hh]:mm"
+        sheet = book["Beads"]
+        sheet.cell(FIRST, column_of(sheet, "Width"), "=4/2")  # computed by LibreOffice
+
+    plan = load_plan(libreoffice_copy(change(demo, edit), tmp_path))
+    night = plan.shifts.pop()
+    assert (night.shift, night.start, night.end) == ("Night", 79200.0, 108000.0)
+    assert_same(plan, expected)
 
 
 @pytest.mark.libreoffice
