@@ -51,6 +51,14 @@ class Place:
         return not self.reasons
 
     @property
+    def full_cure(self) -> float | None:
+        """When it is fully cured: by degree where kinetics are known, and by the data-sheet time."""
+        test = self.milestones.get("test")
+        if self.degrees is None:
+            return test
+        return None if self.full is None else max(self.full, test or 0.0)
+
+    @property
     def handling(self) -> float | None:
         """When the part may be moved."""
         return self.milestones.get("move")
@@ -328,6 +336,7 @@ def run_rows(run: CureRun) -> list[dict[str, Any]]:
             "gel": _minutes(place.gel), "handling": _minutes(place.handling),
             "join": _minutes(place.milestones.get("join")),
             "test": _minutes(place.milestones.get("test")), "full": _minutes(place.full),
+            "full_cure": _minutes(place.full_cure),
             "passes": place.passes, "reasons": place.reasons,
         })  # fmt: skip
     return rows
