@@ -236,8 +236,10 @@ RESULTS = SheetSpec(
     "results", "results.xlsx", "Results",
     "all figures of a plan: amounts, shifts, use by component, warnings",
     (
-        *_HEAD, text("headline", "good parts finished of those asked for, at each station"),
-        text("period", "first and last day"), whole("station_shifts", "stations times shifts"),
+        *_HEAD, text("headline", "containers put on and mass drawn, all together"),
+        text("period", "first and last day"),
+        text("parts_finished", "good parts finished of those asked for, counted at each station"),
+        whole("station_shifts", "stations times shifts"),
         whole("warnings", "warnings"),
         text("chosen", "material shown by day; choose another"),
     ),
@@ -418,7 +420,8 @@ def containers_text(result: ShiftResult) -> str:
         size = from_si(component.container, "mL")
         size_text = f"{size / 1000:g} L" if size >= 1000 else f"{size:g} mL"
         name = f"{letter.upper()} " if len(result.components) > 1 else ""
-        words.append(f"{result.containers[letter]} × {name}{size_text}")
+        if result.containers[letter]:
+            words.append(f"{result.containers[letter]} × {name}{size_text}")
     return "Bring " + " + ".join(words)
 
 
@@ -590,8 +593,8 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
             "ratio": ratio, "density": from_si(card.density, "g/mL"),
             "temperature": temperature_text(record), "life": life_text(card.life, record),
             "rule": rule_text(station, card.life),
-            "mixer_volume": from_si(station.mixer_volume, "mL"),
-            "purge_volume": from_si(station.purge_volume, "mL"),
+            "mixer_volume": from_si(station.mixer_volume, "mL") or None,
+            "purge_volume": from_si(station.purge_volume, "mL") or None,
             "start_volume": from_si(station.start_volume, "mL"),
             "nozzle_bore": _shop(station.nozzle_bore, "mm"),
             "nozzle_length": _shop(station.nozzle_length, "mm"),
@@ -798,15 +801,18 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
         warnings += [{"day": result.date, "shift": result.shift, "station": result.station.station,
                       "warning": f"▲ {words}"} for words in result.warnings]  # fmt: skip
     days = sorted({result.date for result in results})
-    headline, span = "no builds", "–"
+    headline, span, passes = "No builds", "–", "0"
     if days:
         good = sum(row["good"] for row in shifts)
         finished = sum(row["finished"] for row in shifts)
         span = f"{days[0]}" if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
-        headline = f"{finished:,} of {good:,} station passes"
+        passes = f"{finished:,} of {good:,}"
+        mass = sum(total["mass"] for total in totals.values())
+        count = sum(total["containers"] for total in totals.values())
+        headline = f"{count} container{'s' if count != 1 else ''}, {figure(mass)} kg drawn"
     return Content(
         RESULTS,
-        {**_head(plan, stamp), "headline": headline, "period": span, "station_shifts": len(results),
+        {**_head(plan, stamp), "headline": headline, "period": span, "parts_finished": passes, "station_shifts": len(results),
          "warnings": len(warnings), "cautions": CAUTION, "chosen": _heaviest(totals)},
         {
             "ResultDays": [{"day": day} for day in days] or [{"day": None}],

@@ -220,7 +220,8 @@ def test_results_add_up(demo):
         assert row["B [mL]"] == pytest.approx(
             math.fsum(item["Drawn [mL]"] for item in mine if item["Component"] == "B"))  # fmt: skip
         assert row["All materials [kg]"] == pytest.approx(
-            math.fsum(item["Mass [kg]"] for item in shifts if item["Day"] == row["Day"]))  # fmt: skip
+            math.fsum(item["Mass [g]"] for item in use if item["Day"] == row["Day"]) / 1000.0)  # fmt: skip
+        assert row["All mixers"] == sum(item["Mixers"] for item in shifts if item["Day"] == row["Day"])
 
 
 def test_every_formula_has_a_value_and_no_cell_an_error(demo):

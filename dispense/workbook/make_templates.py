@@ -107,7 +107,7 @@ def shift_material(book: Workbook) -> None:
 
 def station_setup(book: Workbook) -> None:
     """What to set the dispenser to, and what a shot must weigh."""
-    widths = [15, 15, 6, 10, 10, 10, *[9] * 7, 24, 15]
+    widths = [16, 16, 6, 10, 10, 10, *[9] * 7, 30, 16]
     form = Form(book, sheets.STATION_SETUP, "Setup", widths, landscape=True)
     form.head()
     form.cards(("station", 2), ("material", 3), ("ratio", 5), ("density", 2), ("temperature", 2),
@@ -313,7 +313,8 @@ def results(book: Workbook) -> None:
                    filtered=True)  # fmt: skip
 
     summary.head()
-    summary.cards(("period", 3), ("station_shifts", 1), ("warnings", 1), ("prepared_by", 2), ("stamp", 1))
+    summary.cards(("period", 2), ("parts_finished", 2), ("station_shifts", 1), ("warnings", 1), ("stamp", 2))
+    summary.cards(("prepared_by", 8))
     summary.section("By material", "drawn for all shifts")
     drawn, material, component = (use.outer("ResultUse", name) for name in ("drawn", "material", "component"))
     summary.table("ResultMaterials", [
@@ -324,7 +325,7 @@ def results(book: Workbook) -> None:
     apart = f"=ROUND(SUM({drawn})-SUM({summary.area('ResultMaterials', 'drawn')}),3)"
     summary.figure(1, "Check: sum of sheet Use less this table [mL]", apart, "0.000", 4)
     summary.row += 1
-    summary.section("By day", "for one material; choose another in the yellow cell")
+    summary.section("By day", "for one material; choose another in the framed cell")
     summary.merge(1, 2)
     chosen = summary.entry(1, None, "@")
     summary.name("chosen", 1)
@@ -337,19 +338,20 @@ def results(book: Workbook) -> None:
     summary.row += 1
     day = use.outer("ResultUse", "day")
     by_day = f"SUMIFS({drawn},{day},{{day}},{material},{chosen},{component}"
-    mixed, shift_day = shifts.outer("ResultShifts", "mass"), shifts.outer("ResultShifts", "day")
+    mass, shift_day = use.outer("ResultUse", "mass"), shifts.outer("ResultShifts", "day")
     purges, mixers = (shifts.outer("ResultShifts", name) for name in ("purges", "mixers"))
     summary.table("ResultDays", [
         "day",
         Calculated(number("A_or_one_part", "mL", ""), f'={by_day},"A")+{by_day},"one-part")'),
         Calculated(number("B", "mL", ""), f'={by_day},"B")'),
-        Calculated(number("all_materials", "kg", ""), f"=SUMIFS({mixed},{shift_day},{{day}})", "0.00"),
+        Calculated(number("all_materials", "kg", ""), f"=SUMIFS({mass},{day},{{day}})/1000",
+                   "[<100]0.00;0.0"),
         Calculated(whole("all_purges", ""), f"=SUMIFS({purges},{shift_day},{{day}})", "0"),
         Calculated(whole("all_mixers", ""), f"=SUMIFS({mixers},{shift_day},{{day}})", "0"),
     ])  # fmt: skip
     row = summary.ranges["ResultDays"][0]
     summary.total("ResultDays", ["A_or_one_part", "B"], "[<10]0.00;[<100]0.0;#,##0")
-    for letter, shape in (("D", "0.00"), ("E", "0"), ("F", "0")):
+    for letter, shape in (("D", "[<100]0.00;0.0"), ("E", "0"), ("F", "0")):
         cell = summary.ws[f"{letter}{summary.row - 1}"]
         cell.value, cell.number_format = f"=SUM({letter}{row}:{letter}{row})", shape
     summary.row += 1
@@ -374,7 +376,7 @@ def _day_chart(form: Form, row: int) -> None:
         chart.series.append(series)
     chart.set_categories(Reference(form.ws, min_col=1, min_row=row, max_row=row))
     _dress(chart, "Day", "Drawn of the chosen material [mL]", "#,##0")
-    chart.x_axis.number_format = "ddd dd mmm"
+    chart.x_axis.number_format = "d mmm"
     chart.width, chart.height = 19.5, 8.0
     form.ws.add_chart(chart, f"A{form.row}")
 

@@ -16,7 +16,7 @@ _CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
 
 _POINTS = 1.32  # height of a line of text over its font size
 _SHORT = 5  # characters that fit on a line anywhere
-_NARROW = 1.08  # characters that fit in a column's width, over the width; digits are wider than letters
+_NARROW = 1.18  # characters that fit in a column's width, over the width; digits are wider than letters
 
 
 def set_paper(package: Package, code: str) -> None:
