@@ -38,10 +38,10 @@ from .stock import (
     Order,
     StockRule,
     StockWalk,
-    cycle_service,
     draw_stock,
     plan_orders,
     project,
+    simulate_service,
     stock_rule,
 )
 
@@ -486,8 +486,7 @@ def _component(plan, horizon: Horizon, view: ComponentView, walk: StockWalk, dra
     total = weeks.sum(axis=1)
     view.total_p50, view.total_p90 = map(float, np.quantile(total, [0.5, 0.9]))
     planned = np.array(view.day_use) * (loss / NANO)
-    hoses = max(planned.sum() - total.mean(), 0.0) if not drawn.days.any() else 0.0
-    daily = float(total.mean()) / horizon.days + hoses / horizon.days
+    daily = float(total.mean()) / horizon.days
     calm = max(float(total.var()) - (drawn.volume_sd * float(total.mean())) ** 2, 0.0) / horizon.days
     lead = max(component.lead_time / DAY, 1.0)
     view.rule = stock_rule(component, daily, math.sqrt(calm + lead * (drawn.volume_sd * daily) ** 2),
@@ -498,7 +497,7 @@ def _component(plan, horizon: Horizon, view: ComponentView, walk: StockWalk, dra
     view.orders = plan_orders(component, view.rule, lots, beyond, horizon.first, horizon.days - 1,
                               earliest=horizon.place(horizon.first_build))  # fmt: skip
     _run_out(horizon, view, walk, project(lots, beyond), beyond)
-    _futures_of_stock(horizon, view, need, lots, seed)
+    _futures_of_stock(horizon, view, need, lots, beyond, seed)
 
 
 def pool(plan, horizon: Horizon, view: ComponentView) -> list[tuple[float, int, int]]:
@@ -523,8 +522,9 @@ def _run_out(horizon, view, walk, stock: np.ndarray, need: np.ndarray) -> None:
         view.empty_after = horizon.date(int(after[0]))
 
 
-def _futures_of_stock(horizon, view: ComponentView, need: np.ndarray, lots, seed: int) -> None:
-    """How early it may run out without orders, and how often it runs short with them."""
+def _futures_of_stock(horizon, view: ComponentView, need: np.ndarray, lots, planned: np.ndarray,
+                      seed: int) -> None:  # fmt: skip
+    """How early it may run out without orders, and how often it runs short when ordered by rule."""
     _, short = draw_stock(lots, need)
     is_short = short > 1e-12
     ever = is_short.any(axis=1)
@@ -533,22 +533,12 @@ def _futures_of_stock(horizon, view: ComponentView, need: np.ndarray, lots, seed
     early = int(np.quantile(first, 0.1, method="lower"))
     if early < horizon.days:
         view.runs_out_early = horizon.date(early)
-    orders = [order for order in view.orders if horizon.place(order.arrival) < horizon.days]
-    if not orders:
+    if view.rule.daily_use <= 0.0:
         return
-    spread = view.component.lead_time_spread / DAY
     rng = np.random.default_rng([seed, 4, *map(ord, "".join(view.key))])
-    arrivals = [horizon.place(order.arrival) + spread * rng.standard_normal(len(need))
-                for order in orders]  # fmt: skip
-    known = [*lots, *(
-        (order.volume / NANO, np.ceil(day), horizon.place(min(order.expiry, LAST_DAY)))
-        for order, day in zip(orders, arrivals, strict=True)
-    )]  # fmt: skip
-    _, short = draw_stock(known, need)
-    view.service, view.cycles = cycle_service(short, arrivals)
-
-
-LAST_DAY = datetime.date(9999, 1, 1)
+    view.service, view.cycles = simulate_service(
+        lots, need, planned, view.rule, view.rule.order * view.component.container, rng
+    )
 
 
 # ----------------------------------------------------------------------------------------- tables
@@ -774,7 +764,8 @@ def _reorder_table(found: Forecast) -> Table:
         "σ·G(z): Silver, Pyke & Peterson, Inventory Management and Production Planning and "
         "Scheduling. Economic order √(2DK/h): F. W. Harris (1913). Days are calendar days. The "
         "spread of a day holds errors of volume that last, so that √L days of it are the spread of "
-        "a lead time. Simulated service: share of order cycles without a shortage in the futures.",
+        "a lead time. Simulated service: share of order cycles without a shortage where each future orders by "
+        "this rule; it is blank where no order arrives within these weeks.",
     )  # fmt: skip
     for view in found.components.values():
         rule = view.rule

@@ -399,24 +399,62 @@ def draw_stock(lots: Sequence[tuple], need: np.ndarray) -> tuple[np.ndarray, np.
     return stock, short
 
 
-def cycle_service(short: np.ndarray, ends: Sequence) -> tuple[float, int]:
-    """Share of order cycles without a shortage, and the number of cycles.
+def simulate_service(lots: Sequence[tuple], need: np.ndarray, planned: np.ndarray, rule: StockRule,
+                     order: float, rng: np.random.Generator) -> tuple[float, int]:  # fmt: skip
+    """Order cycles without a shortage as a share, and the number of cycles, in many futures.
 
-    A cycle runs from one arrival to the day before the next; `ends` holds the arrival day of each
-    order, one value or one a future.
+    In each future stock is looked at in the evening: where stock and open orders less the planned use
+    of the lead time fall below the safety stock, `order` [m³] is ordered, and arrives after a lead
+    time drawn from its normal distribution. A cycle ends with an arrival. Cycles whose order is late
+    from the start are left out: no rule could have saved them. `planned` reaches a lead time beyond
+    the days of `need`.
     """
-    futures, days = short.shape
-    before = np.zeros((futures, days + 1), dtype=int)
-    before[:, 1:] = np.cumsum(short > 1e-12, axis=1)
-    start = np.zeros(futures, dtype=int)
-    good, count = 0, 0
-    for end in ends:
-        end = np.clip(np.broadcast_to(np.ceil(end).astype(int), (futures,)), 0, days)
-        end = np.maximum(end, start)
-        failed = np.take_along_axis(before, end[:, None], 1) - np.take_along_axis(
-            before, start[:, None], 1
-        )
-        good += int((failed[:, 0] == 0).sum())
-        count += futures
-        start = end
+    futures, days = need.shape
+    lead = max(rule.lead_time, 0.0)
+    ahead = math.ceil(lead)
+    first = sorted(((float(volume), int(arrives), int(last)) for volume, arrives, last in lots),
+                   key=lambda lot: lot[2])  # fmt: skip
+    left = [np.full(futures, volume) for volume, _, _ in first]
+    bought = np.zeros(futures)
+    due = np.zeros((futures, days))
+    counted = np.zeros((futures, days), dtype=bool)
+    open_orders = np.zeros(futures)
+    clean = np.ones(futures, dtype=bool)
+    good = count = 0
+    begun = np.zeros(futures, dtype=bool)  # whether the first order was seen coming
+    for day in range(days):
+        arrived = due[:, day] > 0.0
+        bought += due[:, day]
+        open_orders -= due[:, day]
+        cycles = arrived & counted[:, day]
+        count += int(cycles.sum())
+        good += int((cycles & clean).sum())
+        clean |= arrived
+        wanted = need[:, day].copy()
+        usable = np.zeros(futures)
+        for (_, arrives, last), rest in zip(first, left, strict=True):
+            if arrives <= day <= last:
+                taken = np.minimum(rest, wanted)
+                rest -= taken
+                wanted -= taken
+                if last > day:
+                    usable += rest
+            elif day < arrives <= day + ahead:
+                usable += rest  # an open order of the plan
+        taken = np.minimum(bought, wanted)
+        bought -= taken
+        wanted -= taken
+        clean &= wanted <= 1e-12
+        position = usable + bought + open_orders - planned[day + 1 : day + 1 + ahead].sum()
+        lacking = rule.safety_stock - position
+        placing = lacking > 0.0
+        if placing.any() and order > 0.0:
+            times = np.where(placing, np.maximum(np.ceil(lacking / order), 1.0), 0.0)
+            delay = np.ceil(np.maximum(lead + rule.lead_spread * rng.standard_normal(futures), 1.0))
+            arrival = day + delay.astype(int)
+            inside = placing & (arrival < days)
+            due[inside, arrival[inside]] += times[inside] * order
+            counted[inside, arrival[inside]] |= begun[inside] | (day > 0)
+            open_orders += times * order
+        begun |= ~placing
     return (good / count if count else math.nan), count

@@ -1,0 +1,862 @@
+"""Forecast: shift model behind it, lots, orders, futures, what-if, files.
+
+Checked against hand working, the event model itself, closed forms and published inventory formulas.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+import json
+import math
+import random
+import sqlite3
+from dataclasses import replace
+
+import numpy as np
+import openpyxl
+import pandas as pd
+import pytest
+from plans import MONDAY, hand_rows, make
+
+from dispense.errors import FileError, InputError
+from dispense.forecast import forecast, forecast_file, horizon_of, walk_stock, write_forecast
+from dispense.plan import build_plan, raw_table
+from dispense.response import CAUSES, Grid, occurrences, play_lean, respond, responses, used_of, warmer
+from dispense.shift import NANO, Lot, Player, Store, nanolitres, play_plan
+from dispense.simulate import DRIVERS, Futures, _volume, draw_material
+from dispense.stock import (
+    ALL_CAUSES,
+    StockWalk,
+    draw_stock,
+    plan_orders,
+    simulate_service,
+    stock_rule,
+)
+from dispense.whatif import (
+    change_container,
+    change_ratio,
+    change_scrap,
+    change_takt,
+    change_temperature,
+    what_if,
+)
+
+DAY = 86400.0
+
+
+def demo_rows():
+    from dispense.demo import DEMO
+
+    tables = {name: [dict(row) for row in rows] for name, rows in DEMO.items()}
+    settings = tables.pop("Settings")[0]
+    return tables, settings
+
+
+def make_with(tables, settings):
+    raws = {name: raw_table(name, rows) for name, rows in tables.items()}
+    raws["Settings"] = raw_table("Settings", [{"Setting": key, "Value": value}
+                                              for key, value in settings.items()])  # fmt: skip
+    return build_plan(raws)
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return make_with(*demo_rows())
+
+
+@pytest.fixture(scope="module")
+def found(demo):
+    return forecast(demo, 2, draws=200)
+
+
+def paste_rows(quantity=100, days=10, tolerance=0.0, **station):
+    """A paste of one part: 100 parts of 2 mL a day, nothing else unless asked for."""
+    return {
+        "Materials": [dict(material="Paste", kind="one-part")],
+        "Components": [dict(material="Paste", component="a", density=1.0, container=1000, price=10)],
+        "Parts": [dict(part="plate")],
+        "Beads": [dict(bead="line", part="plate", station="press", section="rectangle", width=2,
+                       height=1, height_tolerance=tolerance, length=1000)],
+        "Stations": [dict(station="press", material="Paste", speed=1000, **station)],
+        "Shifts": [dict(shift="early", start="06:00", end="14:00")],
+        "Builds": [dict(date=MONDAY + datetime.timedelta(days=day), shift="early", part="plate",
+                        quantity=quantity) for day in range(days)],
+        "Stock": [dict(material="Paste", component="a", lot="P1", quantity=1500, expiry="2027-01-31")],
+    }  # fmt: skip
+
+
+# ------------------------------------------------------------------------------- the shift model
+
+
+def test_lean_play_equals_the_event_model_of_a_fresh_shift():
+    # two methods: the lean player draws from full containers, `Player` from a real store
+    rows = hand_rows()
+    rows["Stations"][0]["scrap"] = 0.1
+    plan = make(rows)
+    keys, shifts = occurrences(plan)
+    assert len(keys) == len(shifts) == 1
+    whole = next(play_plan(plan))
+    lean = used_of(play_lean(plan, keys[0]))
+    assert lean == {letter: {cause: used[cause] for cause in CAUSES}
+                    for letter, used in whole.used.items()}  # fmt: skip
+
+
+def _walked(plan, weeks=2):
+    horizon = horizon_of(plan, weeks)
+    keys, shifts = occurrences(plan, horizon.end)
+    answers = responses(plan, keys, Grid(1, 0, 0.0, 0.0))
+    walk, levels = walk_stock(plan, horizon, shifts, answers)
+    return walk, levels
+
+
+def test_walk_equals_the_event_model_with_stock_carried():
+    """Heel, write-off, hoses, missing containers and lots, where container changes take no time."""
+    tables, settings = demo_rows()
+    for row in tables["Stations"]:
+        row["container_time"] = 0.0
+    for row in tables["Stock"]:  # runs short, and open containers grow old
+        if row["material"] in {"Ternbake 11", "Ternhem 21"}:
+            row["quantity"] /= 4.0
+    for row in tables["Components"]:
+        if row["material"] in {"Ternseal 7", "Terncover 4"}:
+            row["open_life"] = 3.0
+    plan = make_with(tables, settings)
+    walk, _ = _walked(plan)
+    used: dict = {}
+    missing: dict = {}
+    closing: dict = {}
+    for result in play_plan(plan):
+        name = result.material.material
+        for letter, categories in result.used.items():
+            row = used.setdefault((name, letter), dict.fromkeys(categories, 0))
+            for category, volume in categories.items():
+                row[category] += volume
+            missing[name, letter] = missing.get((name, letter), 0) + result.missing.get(letter, 0)
+            closing[name, letter] = result.closing[letter]
+    assert sum(missing.values()) > 0 and sum(row["expired"] for row in used.values()) > 0
+    for key, row in used.items():
+        for cause in (*CAUSES, "heel"):
+            assert walk.causes[key][cause] == row[cause], (key, cause)
+        # the walk also writes off what grows too old on the shelf
+        shelf = sum(lot.expired for lot in walk.lots[key]) + (
+            walk.missing[key].expired if key in walk.missing else 0)  # fmt: skip
+        assert walk.causes[key]["expired"] == shelf >= row["expired"]
+        assert (walk.missing[key].received if key in walk.missing else 0) == missing[key]
+        standing = sum(lot.standing for lot in walk.lots[key]) + (
+            walk.missing[key].standing if key in walk.missing else 0)  # fmt: skip
+        hoses = sum(volume for (station, letter), volume in walk.hoses.items()
+                    if (plan.station(station).material, letter) == key)  # fmt: skip
+        assert standing + hoses == closing[key]
+
+
+def test_forecast_is_near_the_event_model_with_container_times(demo, found):
+    """A container's phase in the shift is not carried: what that moves is below 1 % of the use."""
+    whole: dict = {}
+    for result in play_plan(demo):
+        for letter, used in result.used.items():
+            key = (result.material.material, letter)
+            whole[key] = whole.get(key, 0) + sum(used[cause] for cause in CAUSES)
+    for key, volume in whole.items():
+        assert sum(found.components[key].day_use) - found.walk.causes[key]["hoses"] == pytest.approx(
+            volume, rel=0.01)  # fmt: skip
+
+
+# -------------------------------------------------------------------------------- lots and balance
+
+
+def test_every_lot_balances_to_the_nanolitre(found):
+    for walk in (found.walk, found.ordered):
+        for key, lots in walk.lots.items():
+            every = [*lots, *([walk.missing[key]] if key in walk.missing else [])]
+            here = [lot for lot in every if lot.opening or lot.received]
+            for lot in here:
+                assert lot.balance == 0
+                assert lot.opening + lot.received == lot.used + lot.expired + lot.closing
+                assert min(lot.used, lot.expired, lot.left, lot.standing) >= 0
+            causes = walk.causes[key]
+            assert sum(lot.used + lot.expired for lot in here) == sum(causes.values())
+            assert sum(lot.expired for lot in here) == causes["expired"]
+
+
+def test_consumption_adds_up_over_days_weeks_stations_and_causes(found):
+    for key, view in found.components.items():
+        causes = found.walk.causes[key]
+        by_cause = sum(volume for cause, volume in causes.items() if cause not in {"heel", "expired"})
+        assert sum(view.day_use) == by_cause
+    stations = found.tables["stations"].records()
+    for key, view in found.components.items():
+        whole = sum(row["All [mL]"] for row in stations if row["Component"] == view.name)
+        assert whole * 1e6 == pytest.approx(
+            sum(found.walk.causes[key][cause] for cause in CAUSES), abs=1.0)  # fmt: skip
+
+
+def test_lots_leave_first_expired_first_out_and_are_written_off():
+    """By hand: 200 mL a day in containers of 100 mL, no heel.
+
+    Early (expires on day 2, 500 mL) goes first: days 0 and 1 take 400, day 2 takes 100 and 100 of
+    Late. Opened 30 mL count as an opened container of Late's day. Early is used up; 250 mL of Old
+    (last day before the first) are written off on day 0.
+    """
+    rows = paste_rows(days=3)
+    rows["Components"][0]["container"] = 100
+    rows["Stock"] = [
+        dict(material="Paste", component="a", lot="Late", quantity=1000, expiry="2026-12-31"),
+        dict(material="Paste", component="a", lot="Early", quantity=500, expiry="2026-03-04"),
+        dict(material="Paste", component="a", lot="Old", quantity=250, expiry="2026-03-01"),
+    ]
+    walk, levels = _walked(make(rows), 1)
+    lots = {lot.lot: lot for lot in walk.lots["Paste", "a"]}
+    assert lots["Early"].used == nanolitres(500e-6)
+    assert lots["Late"].used == nanolitres(100e-6)
+    assert lots["Late"].closing == nanolitres(900e-6)
+    assert lots["Old"].expired == nanolitres(250e-6) and lots["Old"].expired_on == MONDAY
+    assert [level // 10**6 for level in levels["Paste", "a"][:4]] == [1300, 1100, 900, 900]
+
+
+def test_an_open_container_is_thrown_away_after_its_open_life():
+    """By hand: open life 1 d, container 1000 mL, 200 mL on days 0 and 2: 800 mL are thrown away."""
+    rows = paste_rows(days=1)
+    rows["Components"][0]["open_life"] = 1
+    rows["Builds"].append({**rows["Builds"][0], "date": MONDAY + datetime.timedelta(days=2)})
+    rows["Stock"][0]["quantity"] = 3000
+    walk, _ = _walked(make(rows), 1)
+    lot = walk.lots["Paste", "a"][0]
+    assert lot.expired == walk.causes["Paste", "a"]["expired"] == nanolitres(800e-6)
+    assert lot.used == nanolitres(400e-6) and lot.closing == nanolitres(1800e-6)
+
+
+def test_the_day_it_runs_out_a_and_b_apart():
+    """By hand: 21 visits of 5 mL A and B and the rest of the hand plan need more than 60 mL of B."""
+    rows = hand_rows()
+    rows["Stock"] = [row for row in rows["Stock"] if row["lot"] != "B2"]
+    walk, _ = _walked(make(rows), 1)
+    assert walk.runs_out == {("Bond 60", "b"): MONDAY}
+    assert walk.missing["Bond 60", "b"].balance == 0
+    assert walk.missing["Bond 60", "b"].received % nanolitres(60e-6) == 0
+
+
+def test_a_lot_that_arrives_is_received_on_its_day():
+    rows = paste_rows(days=5)
+    rows["Stock"][0]["quantity"] = 250
+    rows["Stock"].append(dict(material="Paste", component="a", lot="P2", quantity=2000,
+                              expiry="2027-01-31", arrival=MONDAY + datetime.timedelta(days=2)))  # fmt: skip
+    walk, _ = _walked(make(rows), 1)
+    second = next(lot for lot in walk.lots["Paste", "a"] if lot.lot == "P2")
+    assert (second.opening, second.received) == (0, nanolitres(2000e-6))
+    assert walk.runs_out == {("Paste", "a"): MONDAY + datetime.timedelta(days=1)}
+
+
+# --------------------------------------------------------------------------- formulas and orders
+
+SETTINGS = {"service_level": 0.95, "order_cost": 50.0, "holding_rate": 1.0, "demand_spread": 0.0,
+            "temperature_spread": 0.0}  # fmt: skip
+
+
+def _component(**changes):
+    row = dict(material="M", component="a", density=1.0, container=1e6, lead_time=9, price=4.0)
+    plan = make({**paste_rows(days=1), "Components": [{**paste_rows()["Components"][0], **{
+        key: value for key, value in {**row, **changes}.items() if key != "material"}}]})  # fmt: skip
+    return plan.components[0]
+
+
+def test_safety_stock_reorder_point_and_order_of_textbook_size():
+    """Safety stock z·σ·√L = 1.645·4·3 = 19.74 and with a lead time's spread 53.15; EOQ √(2DK/h).
+
+    Formulas: Silver, Pyke & Peterson, Inventory Management and Production Planning and Scheduling
+    (from memory); F. W. Harris (1913). Figures by hand: 1.644853627·√(9·16 + 400·2.25); D = 1200 a
+    year, K = 50, h = 4: 173.2.
+    """
+    rule = stock_rule(_component(), 20.0, 4.0, SETTINGS)
+    assert rule.safety_stock == pytest.approx(19.73824352, rel=1e-8)
+    assert rule.reorder_point == pytest.approx(199.73824352, rel=1e-8)
+    rule = stock_rule(_component(lead_time_spread=1.5), 20.0, 4.0, SETTINGS)
+    assert rule.safety_stock == pytest.approx(53.14684719, rel=1e-8)
+    yearly = stock_rule(_component(), 1200.0 / 365.0, 0.0, SETTINGS)
+    assert yearly.economic_order == pytest.approx(173.2050808, rel=1e-9)
+    assert yearly.order == 173
+
+
+def test_shortage_of_a_cycle_by_the_published_loss_function():
+    """G(1) = 0.0833 (Silver, Pyke & Peterson, table of the unit normal, from memory): σ_L·G(k).
+
+    A service of Φ(1) = 0.8413 makes k = 1; σ_L = 4·√9 = 12.
+    """
+    rule = stock_rule(_component(), 20.0, 4.0, {**SETTINGS, "service_level": 0.8413447460685429})
+    assert rule.shortage == pytest.approx(12 * 0.0833, abs=12 * 0.00005)
+
+
+def test_the_order_is_no_larger_than_keeps_and_no_smaller_than_the_minimum():
+    """By hand: 1200/365 a day for 30 d is 98.6; a minimum of 150 overrides it."""
+    keeps = stock_rule(_component(shelf_life=30), 1200.0 / 365.0, 0.0, SETTINGS)
+    assert keeps.order == 98
+    least = stock_rule(_component(shelf_life=30, minimum_order=150), 1200.0 / 365.0, 0.0, SETTINGS)
+    assert least.order == 150
+
+
+def test_orders_by_hand():
+    """Stock 10, use 2 a day, lead time 3 d, no safety stock, orders of 4 from Monday.
+
+    Day 4 ends with 0, day 5 needs the next: the order for day 5 (a Saturday) is brought to Friday
+    and placed three days before, on Tuesday.
+    """
+    component = _component(lead_time=3, container=1e6, minimum_order=4)
+    rule = replace(stock_rule(component, 2.0, 0.0, SETTINGS), safety_stock=1e-9, order=4)
+    orders = plan_orders(component, rule, [(10.0, 0, 999)], np.full(30, 2.0), MONDAY, 6)
+    first = orders[0]
+    assert first.arrival == datetime.date(2026, 3, 6) and first.order_by == datetime.date(2026, 3, 3)
+    assert first.containers == 4 and first.volume == 4 * 10**12 and first.cost == 16.0
+    assert not first.late_days and not first.note
+    assert all(order.order_by.weekday() < 5 and order.arrival.weekday() < 5 for order in orders)
+    assert all((order.order_by - MONDAY).days <= 6 for order in orders)
+
+
+def test_late_orders_say_so():
+    component = _component(lead_time=6, container=1e6)
+    rule = replace(stock_rule(component, 2.0, 0.0, SETTINGS), safety_stock=1e-9, order=4)
+    order = plan_orders(component, rule, [(3.0, 0, 999)], np.full(30, 2.0), MONDAY, 6)[0]
+    assert order.order_by == MONDAY and order.late_days > 0
+    assert "short from 2026-03-03" in order.note
+
+
+def test_stock_of_many_futures_by_hand():
+    """Two lots, the first expires after day 1; the second future's order comes on day 3."""
+    need = np.array([[2.0, 2.0, 2.0, 2.0], [0.0, 5.0, 1.0, 4.0]])
+    stock, short = draw_stock([(5.0, 0, 1), (3.0, np.array([2, 3]), 9)], need)
+    assert stock.tolist() == [[3.0, 0.0, 1.0, 0.0], [5.0, 0.0, 0.0, 0.0]]
+    assert short.tolist() == [[0.0, 0.0, 0.0, 1.0], [0.0, 0.0, 1.0, 1.0]]
+
+
+def test_service_level_is_reached_in_simulation():
+    """Fixed orders, normal days: the share of cycles without a shortage is Φ(z) within sampling error.
+
+    The stock is set to the reorder point of the formula and one order arrives a lead time later.
+    """
+    rng = np.random.default_rng(7)
+    futures, lead, daily, sd, service = 4000, 9, 20.0, 4.0, 0.95
+    component = _component(lead_time=lead)
+    rule = stock_rule(component, daily, sd, {**SETTINGS, "service_level": service})
+    need = rng.normal(daily, sd, (futures, lead))
+    _, short = draw_stock([(rule.reorder_point, 0, 999)], need)
+    share = float((short <= 1e-12).all(axis=1).mean())
+    assert share == pytest.approx(service, abs=3 * math.sqrt(service * (1 - service) / futures))
+
+
+def test_ordering_by_the_rule_reaches_the_service_level():
+    """Futures that order by safety stock, lead times random, over many cycles: at least the level.
+
+    Stock is looked at once a day, so it may be up to one day's use above the reorder point when an
+    order is placed: the service lies between Φ(z) and that of a safety stock one day's use larger,
+    within three sampling errors of independent cycles.
+    """
+    from scipy.special import ndtr
+
+    daily, sd, service, days, futures = 20.0, 6.0, 0.9, 240, 400
+    component = _component(lead_time=12, lead_time_spread=1.5)
+    rule = stock_rule(component, daily, sd, {**SETTINGS, "service_level": service})
+    need = np.maximum(np.random.default_rng(5).normal(daily, sd, (futures, days)), 0.0)
+    share, cycles = simulate_service([(rule.reorder_point + 300.0, 0, 9999)], need, np.full(300, daily),
+                                     rule, 600.0, np.random.default_rng(6))  # fmt: skip
+    assert cycles > 2000
+    sigma = math.hypot(math.sqrt(12) * sd, daily * 1.5)
+    error = 3 * math.sqrt(service * (1 - service) / cycles)
+    most = float(ndtr((rule.safety_stock + daily) / sigma))
+    assert service - error <= share <= most + error
+    # a safety stock of nothing leaves half of the cycles short (Φ(0) = 0.5), up to the same day's use
+    bare = replace(rule, safety_stock=0.0)
+    share, cycles = simulate_service([(rule.reorder_point + 300.0, 0, 9999)], need, np.full(300, daily),
+                                     bare, 600.0, np.random.default_rng(6))  # fmt: skip
+    assert 0.5 - 0.03 <= share <= float(ndtr(daily / sigma)) + 0.03
+
+
+def test_a_plan_ordered_by_its_rule_reaches_the_service_level():
+    """The same from a plan's own futures, tolerances that last and weekends included."""
+    rows = paste_rows(days=168, tolerance=0.05)
+    rows["Components"][0].update(container=10, lead_time=14, lead_time_spread=2, price=0.1)
+    rows["Stock"][0]["quantity"] = 9000
+    plan = make(rows)
+    plan.settings.update(service_level=0.9, demand_spread=0.25, order_cost=15.0, holding_rate=0.2)
+    found = forecast(plan, 24, draws=1000, seed=3)
+    view = found.components["Paste", "a"]
+    assert view.cycles >= 1000
+    # errors that last make the cycles of one future fail together: the futures count, not the cycles
+    error = 3 * math.sqrt(0.9 * 0.1 / 1000)
+    rule = view.rule
+    sigma = math.hypot(math.sqrt(rule.lead_time) * rule.daily_sd, rule.daily_use * rule.lead_spread)
+    assert 0.9 - error <= view.service
+    from scipy.special import ndtr
+
+    assert view.service <= float(ndtr((rule.safety_stock + rule.daily_use) / sigma)) + error
+
+
+# ----------------------------------------------------------------------------------------- futures
+
+
+def _drawn(plan, draws, seed=1):
+    horizon = horizon_of(plan, 4)
+    keys, shifts = occurrences(plan, horizon.end)
+    answers = responses(plan, keys)
+    futures = Futures.draw(plan.settings, seed, draws, horizon.days)
+    place = {item.date: horizon.place(item.date) for item in shifts}
+    names = [row.station for row in plan.stations]
+    return draw_material(plan, names, shifts, answers, place, futures), answers, keys
+
+
+def test_spread_and_its_drivers_against_closed_forms():
+    """A paste without pot life: total = Σ 200·d_day·(1 + e).
+
+    Var from demand = 10·(200·s)²; from volume = (2000·u)², u = tolerance/√3 as a rectangular input
+    has it (JCGM 100:2008, 4.3.7). s = 0.1, height 1 ± 0.05 mm.
+    """
+    plan = make(paste_rows(tolerance=0.05))
+    plan.settings.update(demand_spread=0.1)
+    draws = 20000
+    drawn, _, _ = _drawn(plan, draws)
+    total = drawn.days.sum(axis=1) / 1e6
+    demand, volume = 10 * (200 * 0.1) ** 2, (2000 * 0.05 / math.sqrt(3)) ** 2
+    sd = math.sqrt(demand + volume)
+    assert total.mean() == pytest.approx(2000.0, abs=4 * sd / math.sqrt(draws))
+    assert total.std() == pytest.approx(sd, rel=4 / math.sqrt(2 * draws) + 0.01)
+    assert np.quantile(total, 0.9) == pytest.approx(2000 + 1.2816 * sd, abs=5 * sd / math.sqrt(draws) + 2)
+    assert drawn.shares["demand"] == pytest.approx(demand / sd**2, abs=0.12)
+    assert drawn.shares["volume"] == pytest.approx(volume / sd**2, abs=0.12)
+    assert drawn.shares["scrap"] == drawn.shares["temperature"] == pytest.approx(0.0, abs=1e-12)
+    assert math.fsum(drawn.shares.values()) + drawn.together == pytest.approx(1.0, abs=1e-12)
+
+
+def test_scrap_is_negative_binomial():
+    """Parts lost before 100 good ones: mean 100·p/(1 − p), variance 100·p/(1 − p)² (standard)."""
+    plan = make(paste_rows(days=1, scrap=0.2))
+    draws = 20000
+    drawn, _, _ = _drawn(plan, draws)
+    parts = drawn.days.sum(axis=1) / 2e6
+    assert parts.mean() == pytest.approx(125.0, abs=4 * 5.6 / math.sqrt(draws))
+    assert parts.std() == pytest.approx(math.sqrt(100 * 0.2 / 0.64), rel=0.03)
+    assert drawn.shares["scrap"] == pytest.approx(1.0, abs=1e-9)
+
+
+def test_without_spread_all_futures_are_the_plan():
+    plan = make(hand_rows())
+    drawn, answers, _ = _drawn(plan, 20)
+    assert np.ptp(drawn.days, axis=0).max() == pytest.approx(0.0, abs=1e-3)
+    planned = sum(sum(used.values()) for used in answers[0].used.values())
+    assert drawn.days.sum(axis=1) == pytest.approx(planned, rel=1e-9)
+    assert drawn.shares == dict.fromkeys(DRIVERS, 0.0) and drawn.together == 0.0
+
+
+def test_one_day_of_demand_moves_all_stations_of_that_day():
+    plan = make(paste_rows())
+    plan.settings.update(demand_spread=0.3)
+    futures = Futures.draw(plan.settings, 1, 4000, 5)
+    assert futures.demand.mean() == pytest.approx(1.0, abs=0.01)
+    assert futures.demand.std() == pytest.approx(0.3, abs=0.01)
+    assert abs(np.corrcoef(futures.demand[:, 0], futures.demand[:, 1])[0, 1]) < 0.06
+
+
+@pytest.mark.slow
+def test_response_table_against_the_whole_shift_model(demo):
+    """The same futures played part by part by the event model, with real containers and lots."""
+    stations = ("Block potting", "Hem robot", "Cover sealer")
+    keys, shifts = occurrences(demo, horizon_of(demo, 1).end)
+    answers = responses(demo, keys, Grid(4, 4, 0.08, 2.0))
+    count = 25
+    futures = Futures.draw(demo.settings, 5, count, 14)
+    plenty = {}
+    for row in demo.components:
+        plenty[row.material, row.component] = [
+            Lot(row.material, row.component, "L", 10**18, datetime.date(2030, 1, 1))]  # fmt: skip
+    for station in stations:
+        mine = [item for item in shifts if item.station == station]
+        near, whole = np.zeros(count), np.zeros(count)
+        for draw in range(count):
+            store = Store({key: [replace(lot) for lot in lots] for key, lots in plenty.items()})
+            for item in mine:
+                day = (item.date - MONDAY).days
+                factor, kelvin = futures.demand[draw, day], futures.temperature[draw, day]
+                key = keys[item.key]
+                answer = answers[item.key]
+                near[draw] += _volume(answer, np.array([factor]), np.array([answer.started - answer.good]),
+                                      np.array([kelvin]), np.array([0.0]))[0]  # fmt: skip
+                builds = {part: round(quantity * factor) for part, quantity in key.builds}
+                warm = warmer(demo, kelvin)
+                result = Player(warm, item.date, item.shift, warm.station(station), builds, store).play()
+                whole[draw] += sum(used[cause] for used in result.used.values() for cause in CAUSES)
+        error = near / whole - 1.0
+        assert abs(error.mean()) < 0.01, station
+        assert error.std() < 0.02, station
+        for share in (0.5, 0.9):
+            assert np.quantile(near, share) == pytest.approx(np.quantile(whole, share), rel=0.015)
+
+
+def test_purges_are_not_an_average(demo, found):
+    """A hot afternoon with few parts purges; a cool morning with many does not."""
+    used = {}
+    for key, answer in zip(found.keys, found.responses, strict=True):
+        if key.station == "Block potting":
+            used[key.shift] = answer.used["a"]["purge"] / answer.good
+    assert used["Late"] > used["Early"]
+    answer = next(answer for key, answer in zip(found.keys, found.responses, strict=True)
+                  if key.station == "Block potting" and key.shift == "Late")  # fmt: skip
+    cold, warm = answer.fixed[-1, 0], answer.fixed[-1, -1]
+    assert warm > cold
+
+
+def test_interpolation_meets_the_played_points(demo):
+    keys, _ = occurrences(demo)
+    key = next(key for key in keys if key.station == "Hem robot")
+    made = {0.0: demo}
+
+    def at(offset):
+        return made.setdefault(offset, warmer(demo, offset))
+
+    answer = respond(demo, key, Grid(2, 2, 0.08, 2.0), at)
+    grid_load, grid_offset = np.meshgrid(answer.loads, answer.offsets, indexing="ij")
+    scaled, fixed = answer.at(grid_load, grid_offset)
+    assert scaled == pytest.approx(answer.scaled) and fixed == pytest.approx(answer.fixed)
+
+
+# ------------------------------------------------------------------------------------- properties
+
+
+def _plain(found) -> dict:
+    return found.as_json()
+
+
+def test_same_seed_same_figures_and_another_seed_other_ones():
+    plan = make(paste_rows(tolerance=0.05, scrap=0.05))
+    plan.settings.update(demand_spread=0.2)
+    first, again = forecast(plan, 2, draws=100, seed=4), forecast(plan, 2, draws=100, seed=4)
+    assert _plain(first) == _plain(again)
+    assert _plain(forecast(plan, 2, draws=100, seed=5))["tables"]["weeks"] != _plain(first)["tables"]["weeks"]
+
+
+def test_order_of_rows_changes_nothing():
+    tables, settings = demo_rows()
+    tables["Builds"] = tables["Builds"][:10]
+    plain = _plain(forecast(make_with(tables, settings), 1, draws=50))
+    rng = random.Random(3)
+    for name, rows in tables.items():
+        if name not in {"Paths"}:  # a path is its order
+            rng.shuffle(rows)
+    assert _plain(forecast(make_with(tables, settings), 1, draws=50)) == plain
+
+
+def test_processes_change_nothing():
+    rows = paste_rows(days=14)
+    for number, row in enumerate(rows["Builds"]):
+        row["quantity"] = 40 + number
+    rows["Builds"] += [{**row, "date": row["date"] + datetime.timedelta(days=14 * turn),
+                        "quantity": row["quantity"] + 14 * turn}
+                       for turn in range(1, 4) for row in rows["Builds"][:14]]  # fmt: skip
+    plan = make(rows)
+    keys, _ = occurrences(plan)
+    assert len(keys) >= 50
+    one, two = responses(plan, keys), responses(plan, keys, processes=2)
+    for a, b in zip(one, two, strict=True):
+        assert a.used == b.used and (a.scaled == b.scaled).all() and (a.fixed == b.fixed).all()
+
+
+@pytest.mark.parametrize("quantity", [1, 7, 40, 150])
+def test_more_parts_never_use_less(quantity):
+    """On parts always; altogether where no pot life asks for purges (idle mixers may use more)."""
+    def used(count, rows):
+        rows["Builds"] = [{**rows["Builds"][0], "quantity": count}]
+        plan = make(rows)
+        keys, _ = occurrences(plan)
+        return used_of(play_lean(plan, keys[0]))
+
+    less, more = used(quantity, hand_rows()), used(quantity + 1, hand_rows())
+    assert all(more[letter]["parts"] >= less[letter]["parts"] for letter in less)
+    dry = [used(count, paste_rows(scrap=0.1, start_volume=3, checks=1)) for count in (quantity, quantity + 1)]
+    assert sum(dry[1]["a"].values()) >= sum(dry[0]["a"].values())
+
+
+# ---------------------------------------------------------------------------------------- what-if
+
+
+@pytest.fixture(scope="module")
+def variants(demo):
+    return what_if(demo, weeks=1)
+
+
+def test_differences_add_up_to_the_nanolitre(variants):
+    for variant in (*variants.alone, variants.steps[-1]):
+        difference = variants.difference(variant)
+        for key in variants.now.causes:
+            assert sum(volume for (each, _), volume in difference.items() if each == key) == (
+                variant.use(key) - variants.now.use(key)
+            )
+    together = variants.steps[-1]
+    for key in variants.now.causes:
+        parts = variants.attributed(key)
+        assert all(isinstance(volume, int) for volume in parts)
+        assert variants.now.use(key) + sum(parts) == together.use(key)
+
+
+def test_what_if_by_hand():
+    """Paste 100 × 2 mL over 10 days: scrap 0 to 20 % starts 125; a larger container has no heel here."""
+    plan = make(paste_rows())
+    found = what_if(plan, [change_scrap(0.2), change_container(2.0), change_takt(0.5)], weeks=2)
+    key = ("Paste", "a")
+    difference = found.difference(found.alone[0])
+    assert difference[key, "scrap"] == 10 * 25 * 2 * 10**6
+    assert sum(difference.values()) == difference[key, "scrap"]
+    assert not any(found.difference(found.alone[1]).values())
+    assert not any(found.difference(found.alone[2]).values())
+
+
+def test_ratio_moves_material_from_one_component_to_the_other():
+    """By hand: 1:1 to 1:3 leaves the mixed volume and makes B three quarters of it."""
+    rows = hand_rows()
+    found = what_if(make(rows), [change_ratio(3.0)], weeks=1)
+    mixed = sum(found.now.causes["Bond 60", letter]["parts"] for letter in "ab")
+    after = {letter: found.alone[0].causes["Bond 60", letter]["parts"] for letter in "ab"}
+    assert sum(after.values()) == mixed
+    assert after["b"] == pytest.approx(0.75 * mixed, abs=21)
+
+
+def test_a_warmer_shop_purges_more(variants):
+    warm = variants.alone[2]
+    assert sum(causes["purge"] + causes["mixers"] for causes in warm.causes.values()) > sum(
+        causes["purge"] + causes["mixers"] for causes in variants.now.causes.values()
+    )
+    assert all(warm.causes[key]["parts"] == causes["parts"] for key, causes in variants.now.causes.items())
+
+
+def test_wrong_changes_are_refused():
+    for make_change in (lambda: change_takt(0.0), lambda: change_scrap(1.0), lambda: change_ratio(-1.0),
+                        lambda: change_container(math.nan), lambda: change_temperature(1e9)):  # fmt: skip
+        with pytest.raises(InputError):
+            make_change()
+
+
+# ------------------------------------------------------------------------------------------ inputs
+
+
+def _frame(rows):
+    return pd.DataFrame([{**row, "date": pd.Timestamp(row["date"])} for row in rows["Builds"]])
+
+
+def test_builds_from_files_are_those_of_the_plan(tmp_path):
+    rows = paste_rows()
+    plan = make(rows)
+    plain = _plain(forecast(plan, 2, draws=20))
+    frame = _frame(rows)
+    text = frame.assign(date=frame["date"].dt.strftime("%Y-%m-%d"), remark="x")
+    text[["part", "remark", "quantity", "shift", "date"]].to_csv(tmp_path / "b.csv", index=False)
+    text.to_csv(tmp_path / "semicolon.csv", index=False, sep=";")
+    frame.to_parquet(tmp_path / "b.parquet")
+    connection = sqlite3.connect(tmp_path / "b.sqlite")
+    text.to_sql("Builds", connection, index=False)
+    connection.commit()
+    connection.close()
+    empty = make(paste_rows(days=1))
+    for source in (frame, *(tmp_path / name for name in ("b.csv", "semicolon.csv", "b.parquet", "b.sqlite"))):
+        assert _plain(forecast(empty, 2, builds=source, draws=20)) == plain
+
+
+def test_all_problems_of_builds_are_told_with_their_rows(tmp_path):
+    path = tmp_path / "b.csv"
+    path.write_text("date,shift,part,quantity\n2026-03-02,early,plate,10\nsoon,early,plate,5\n"
+                    "2026-03-02,early,plate,-1\n2026-03-02,night,plate,3\n2026-03-02,early,lid,3\n"
+                    "2026-03-02,early,plate,2.5\n")  # fmt: skip
+    with pytest.raises(InputError) as caught:
+        forecast(make(paste_rows()), 1, builds=path)
+    told = "\n".join(map(str, caught.value.problems))
+    for words in ("row 3: date", "row 4: quantity", "row 5: shift", "row 6: part", "row 7: quantity"):
+        assert words in told, told
+
+
+def test_missing_columns_tables_and_files_are_told(tmp_path):
+    plan = make(paste_rows())
+    (tmp_path / "b.csv").write_text("date,part\n2026-03-02,plate\n")
+    with pytest.raises(InputError, match="Shift"):
+        forecast(plan, 1, builds=tmp_path / "b.csv")
+    (tmp_path / "empty.csv").write_text("date,shift,part,quantity\n")
+    with pytest.raises(InputError, match="no rows"):
+        forecast(plan, 1, builds=tmp_path / "empty.csv")
+    sqlite3.connect(tmp_path / "b.sqlite").execute("create table other (x)").connection.commit()
+    with pytest.raises(FileError, match="has no table builds"):
+        forecast(plan, 1, builds=tmp_path / "b.sqlite")
+    for name, words in (("gone.csv", "not there"), ("b.xls", "not a kind of file")):
+        with pytest.raises(FileError, match=words):
+            forecast(plan, 1, builds=tmp_path / name)
+    (tmp_path / "bad.parquet").write_bytes(b"no parquet")
+    with pytest.raises(FileError, match="cannot be read"):
+        forecast(plan, 1, builds=tmp_path / "bad.parquet")
+
+
+def test_numbers_out_of_range_are_told_together():
+    with pytest.raises(InputError) as caught:
+        forecast(make(paste_rows()), 0, draws=1, seed=-1)
+    assert len(caught.value.problems) == 3
+
+
+def test_weeks_beyond_the_builds_are_said(found):
+    short = forecast(make(paste_rows(days=3)), 8, draws=20)
+    assert short.horizon.weeks == 1
+    assert any("1 of the 8 weeks" in note for note in short.notes)
+    one = forecast(make(paste_rows(days=14)), 1, draws=20)
+    assert one.horizon.weeks == 1
+    assert sum(one.components["Paste", "a"].day_use) == 7 * 200 * 10**6  # by hand: seven days of 200 mL
+
+
+# ----------------------------------------------------------------------------------------- outputs
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    from dispense.workbook.write_plan import new_plan
+
+    folder = tmp_path_factory.mktemp("forecast")
+    plan = new_plan(folder / "plan.xlsx", demo=True)
+    before = plan.read_bytes()
+    found = forecast_file(plan, weeks=1, draws=50, out=folder / "f.xlsx")
+    assert plan.read_bytes() == before
+    return folder, found
+
+
+def test_workbook_reads_back_with_values_everywhere(files):
+    folder, found = files
+    formulas = openpyxl.load_workbook(folder / "f.xlsx")
+    values = openpyxl.load_workbook(folder / "f.xlsx", data_only=True)
+    assert formulas.sheetnames[0] == "Summary"
+    count = 0
+    for sheet in formulas:
+        for row in sheet.iter_rows():
+            for cell in row:
+                if cell.data_type == "f":
+                    count += 1
+                    value = values[sheet.title][cell.coordinate].value
+                    assert value is not None and not str(value).startswith("#"), (sheet.title, cell.coordinate)
+    assert count > 30
+    table = found.tables["causes"]
+    total = values["Cost and waste"].cell(5 + len(table.rows), len(table.columns) - 1).value
+    assert total == pytest.approx(math.fsum(row[-2] for row in table.rows))
+
+
+def test_live_stock_rules_equal_the_computed_ones(files):
+    folder, found = files
+    sheet = openpyxl.load_workbook(folder / "f.xlsx", data_only=True)["Reorder"]
+    names = [cell.value for cell in sheet[4]]
+    for row, values in enumerate(found.tables["reorder"].rows, 5):
+        for name in ("Safety stock [mL]", "Reorder point [mL]"):
+            place = names.index(name)
+            assert sheet.cell(row, place + 1).value == pytest.approx(values[place], rel=1e-6)
+
+
+def test_charts_have_titles_and_units_and_pages_are_set_up(files):
+    folder, _ = files
+    book = openpyxl.load_workbook(folder / "f.xlsx")
+    charts = [chart for sheet in book for chart in sheet._charts]
+    assert len(charts) >= 5
+    for chart in charts:
+        for axis in (chart.x_axis, chart.y_axis):
+            assert axis.title is not None
+        words = "".join(run.t for paragraph in chart.y_axis.title.tx.rich.p for run in paragraph.r or [])
+        assert "[" in words, words
+    for sheet in book:
+        assert sheet.page_setup.orientation == "landscape" and int(sheet.page_setup.paperSize) == 9
+        if sheet.title != "Summary":
+            assert sheet.print_title_rows
+
+
+def test_same_forecast_same_bytes(files, tmp_path):
+    folder, found = files
+    write_forecast(found, tmp_path / "again.xlsx")
+    assert (tmp_path / "again.xlsx").read_bytes() == (folder / "f.xlsx").read_bytes()
+
+
+def test_json_and_csv(files, tmp_path):
+    folder, found = files
+    write_forecast(found, tmp_path / "f.json")
+    data = json.loads((tmp_path / "f.json").read_text())
+    assert set(data["tables"]) == set(found.tables)
+    lots = data["tables"]["lots"]
+    for row in lots:
+        assert row["Opening [mL]"] + row["Received [mL]"] == pytest.approx(
+            row["Used [mL]"] + row["Expired [mL]"] + row["Closing [mL]"], abs=1e-5)  # fmt: skip
+    write_forecast(found, tmp_path / "f.csv")
+    read = list(csv.DictReader(io.StringIO((tmp_path / "f.csv").read_text("utf-8-sig"))))
+    assert {row["table"] for row in read} <= set(found.tables)
+    parts = sum(float(row["value"]) for row in read if row["table"] == "causes" and row["column"] == "All")
+    assert parts == pytest.approx(math.fsum(row[-2] for row in found.tables["causes"].rows), abs=1e-3)
+
+
+def test_texts_are_never_formulas(tmp_path):
+    rows = paste_rows()
+    for name, table in rows.items():
+        for row in table:
+            for key in ("material", "station", "part", "lot"):
+                if key in row:
+                    row[key] = {"material": "=1+1", "station": "@now", "part": "-lid", "lot": "+5"}[key]
+    found = forecast(make(rows), 1, draws=20)
+    write_forecast(found, tmp_path / "f.xlsx")
+    write_forecast(found, tmp_path / "f.csv")
+    book = openpyxl.load_workbook(tmp_path / "f.xlsx")
+    cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row
+             if cell.value in {"=1+1", "@now", "+5"}]  # fmt: skip
+    assert len(cells) > 5 and all(cell.data_type == "s" for cell in cells)
+    values = [row["value"] for row in csv.DictReader((tmp_path / "f.csv").open(encoding="utf-8-sig"))]
+    assert "'=1+1" in values and not any(value.startswith(("=", "@", "+")) for value in values)
+
+
+def test_inputs_are_never_written_over(files):
+    folder, _ = files
+    before = (folder / "plan.xlsx").read_bytes()
+    with pytest.raises(FileError, match="never written over"):
+        forecast_file(folder / "plan.xlsx", weeks=1, draws=20, what_if=False, out=folder / "plan.xlsx")
+    with pytest.raises(FileError, match="not a kind of file"):
+        forecast_file(folder / "plan.xlsx", weeks=1, out=folder / "f.doc")
+    assert (folder / "plan.xlsx").read_bytes() == before
+
+
+def test_report_is_short_and_says_the_one_thing(found):
+    text = found.as_text()
+    assert len(text.splitlines()) < 60
+    assert "run" in text.splitlines()[1]
+    assert max(map(len, text.splitlines())) < 200
+
+
+def test_command(files, capsys):
+    from dispense.cli import main
+
+    folder, _ = files
+    assert main(["forecast", str(folder / "plan.xlsx"), "--weeks", "1", "--draws", "20",
+                 "--out", str(folder / "g.json")]) == 0  # fmt: skip
+    assert "wrote" in capsys.readouterr().out
+    assert main(["forecast", str(folder / "plan.xlsx"), "--weeks", "0"]) == 1
+
+
+@pytest.mark.libreoffice
+def test_a_spreadsheet_computes_the_same_values(files, tmp_path):
+    """LibreOffice computes every formula afresh and finds the stored values."""
+    import subprocess
+
+    folder, _ = files
+    subprocess.run(["soffice", f"-env:UserInstallation=file://{tmp_path}/profile", "--headless",
+                    "--convert-to", "ods", "--outdir", str(tmp_path), str(folder / "f.xlsx")],
+                   check=True, capture_output=True, timeout=180)  # fmt: skip
+    subprocess.run(["soffice", f"-env:UserInstallation=file://{tmp_path}/profile", "--headless",
+                    "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", str(tmp_path),
+                    str(tmp_path / "f.ods")], check=True, capture_output=True, timeout=180)  # fmt: skip
+    stored = openpyxl.load_workbook(folder / "f.xlsx", data_only=True)
+    formulas = openpyxl.load_workbook(folder / "f.xlsx")
+    fresh = openpyxl.load_workbook(tmp_path / "f.xlsx", data_only=True)
+    for sheet in formulas:
+        for row in sheet.iter_rows():
+            for cell in row:
+                if cell.data_type == "f":
+                    ours, theirs = (book[sheet.title][cell.coordinate].value for book in (stored, fresh))
+                    assert theirs == pytest.approx(ours, rel=1e-9, abs=1e-9), (sheet.title, cell.coordinate)
+
+
+def test_waste_and_cost_add_up(found):
+    for key, causes in found.ordered.causes.items():
+        row = next(row for row in found.tables["causes"].rows if row[0] == found.components[key].name)
+        price = found.components[key].component.price / (
+            found.components[key].component.container * NANO)  # fmt: skip
+        assert row[-2] == pytest.approx(price * sum(causes.values()))
+        assert set(causes) == set(ALL_CAUSES)
+    assert isinstance(found.walk, StockWalk)
