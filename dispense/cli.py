@@ -15,6 +15,7 @@ from typing import Any
 from . import __version__
 
 DONE, PROBLEMS, USAGE = 0, 1, 2
+PLAN_HELP = "the plan workbook; it is never changed"
 
 
 def parser() -> argparse.ArgumentParser:
@@ -33,18 +34,21 @@ def parser() -> argparse.ArgumentParser:
     new.set_defaults(run=_new)
 
     check = commands.add_parser("check", help="say everything that is wrong with a plan")
-    check.add_argument("plan")
+    check.add_argument("plan", help=PLAN_HELP)
     _json(check)
     check.set_defaults(run=_check)
 
     fill = commands.add_parser("fill", help="compute a plan and fill its sheets")
-    fill.add_argument("plan")
-    fill.add_argument("--out", metavar="DIR", help="folder for the sheets")
+    fill.add_argument("plan", help=PLAN_HELP)
+    fill.add_argument("--out", metavar="DIR",
+                      help="folder for the sheets (default: a folder named after the plan)")  # fmt: skip
     fill.add_argument("--date", metavar="YYYY-MM-DD", help="one day (default: all days)")
-    fill.add_argument("--shift", help="one shift")
-    fill.add_argument("--station", action="append", help="one station; may be given again")
+    fill.add_argument("--shift", metavar="NAME", help="one shift (default: all shifts)")
+    fill.add_argument("--station", metavar="NAME", action="append",
+                      help="one station; may be given again (default: all stations)")  # fmt: skip
     fill.add_argument("--templates", metavar="DIR", help="folder with the plant's own templates")
-    fill.add_argument("--paper", choices=("A4", "Letter"), default="A4")
+    fill.add_argument("--paper", choices=("A4", "Letter"), default="A4",
+                      help="paper of the sheets (default: A4)")  # fmt: skip
     fill.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
     fill.add_argument("--open", action="store_true",
                       help="write into the workbook open in the spreadsheet (Windows, macOS)")  # fmt: skip
@@ -52,19 +56,23 @@ def parser() -> argparse.ArgumentParser:
     fill.set_defaults(run=_fill)
 
     forecast = commands.add_parser("forecast", help="consumption, stock and orders over weeks")
-    forecast.add_argument("plan")
-    forecast.add_argument("--weeks", type=int, default=4, metavar="N")
+    forecast.add_argument("plan", help=PLAN_HELP)
+    forecast.add_argument("--weeks", type=int, default=4, metavar="N",
+                          help="calendar weeks from the first build (default: 4)")  # fmt: skip
     forecast.add_argument("--out", metavar="FILE", help="workbook, .csv or .json to write")
     forecast.add_argument("--builds", metavar="FILE",
-                          help="builds from a .csv, .parquet or .sqlite file instead of the plan's")  # fmt: skip
-    forecast.add_argument("--draws", type=int, default=500, metavar="N", help="simulated futures")
-    forecast.add_argument("--seed", type=int, default=1)
+                          help="builds from a .csv, .parquet or .sqlite file, not the plan's")  # fmt: skip
+    forecast.add_argument("--draws", type=int, default=500, metavar="N",
+                          help="simulated futures (default: 500)")  # fmt: skip
+    forecast.add_argument("--seed", type=int, default=1, metavar="N",
+                          help="the same seed gives the same figures (default: 1)")  # fmt: skip
     _json(forecast)
     forecast.set_defaults(run=_forecast)
 
     cure = commands.add_parser("cure", help="working life, cure and heat of a station's material")
-    cure.add_argument("plan")
-    cure.add_argument("--station", required=True)
+    cure.add_argument("plan", help=PLAN_HELP)
+    cure.add_argument("--station", metavar="NAME", required=True,
+                      help="station whose material is looked at")  # fmt: skip
     cure.add_argument("--record", metavar="FILE", help="temperatures from a CSV of times and °C")
     cure.add_argument("--out", metavar="FILE", help="workbook to write")
     _json(cure)
@@ -81,28 +89,34 @@ def parser() -> argparse.ArgumentParser:
         "functions NAME`; a text may carry a unit (\"3/16 in\"); ranges are JSON lists; - leaves "
         "an argument blank.",
     )  # fmt: skip
-    call.add_argument("name")
-    call.add_argument("arguments", nargs=argparse.REMAINDER, metavar="ARGUMENT")
+    call.add_argument("name", help="the function, such as BEAD_VOLUME")
+    call.add_argument("arguments", nargs=argparse.REMAINDER, metavar="ARGUMENT",
+                      help="its arguments in their order")  # fmt: skip
     _json(call)
     call.set_defaults(run=_call)
 
     addin = commands.add_parser("addin", help="build, install or inspect the spreadsheet add-in")
-    addin.add_argument("action", choices=("build", "install", "uninstall", "status"))
-    addin.add_argument("--host", choices=("excel", "calc", "names"), required=True)
-    addin.add_argument("--out", metavar="FILE", help="where to build")
+    addin.add_argument("action", choices=("build", "install", "uninstall", "status"),
+                       help="build: write the files; install: put them where the spreadsheet finds "
+                       "them; status: say what is missing")  # fmt: skip
+    addin.add_argument("--host", choices=("excel", "calc", "names"), required=True,
+                       help="excel: Excel on Windows; calc: LibreOffice Calc; names: a workbook with "
+                       "the closed-form functions as names, without an add-in (build only)")  # fmt: skip
+    addin.add_argument("--out", metavar="PATH", help="with build: the file or folder to write")
     _json(addin)
     addin.set_defaults(run=_addin)
 
     respell = commands.add_parser("respell", help="spell a workbook's formulas for another host")
-    respell.add_argument("workbook")
-    respell.add_argument("--host", choices=("excel", "calc"), required=True)
-    respell.add_argument("--out", metavar="FILE", required=True)
+    respell.add_argument("workbook", help="workbook with functions in its cells; not changed")
+    respell.add_argument("--host", choices=("excel", "calc"), required=True,
+                         help="the spreadsheet that it shall open in")  # fmt: skip
+    respell.add_argument("--out", metavar="FILE", required=True, help="workbook to write")
     respell.set_defaults(run=_respell)
     return top
 
 
 def _json(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--json", action="store_true", help="print JSON")
+    command.add_argument("--json", action="store_true", help="print the results as JSON")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -264,8 +278,10 @@ def _addin(options) -> int:
     if options.json:
         _print_json(report)
     else:
+        from .terminal import in_words
+
         for key, value in report.items():
-            print(f"{key}: {value}")
+            print(f"{key.replace('_', ' ')}: {in_words(value)}")
     return DONE
 
 

@@ -64,6 +64,21 @@ def shown(value: Any) -> str:
     return str(value)
 
 
+def in_words(value: Any) -> str:
+    """A value of a report on one line.
+
+    >>> in_words(["one", "two"]), in_words([]), in_words({"numpy": None, "pint": "0.24"})
+    ('one; two', 'none', 'numpy none, pint 0.24')
+    """
+    if value is None or value == [] or value == {}:
+        return "none"
+    if isinstance(value, dict):
+        return ", ".join(f"{key} {in_words(item)}" for key, item in value.items())
+    if isinstance(value, list | tuple):
+        return "; ".join(in_words(item) for item in value)
+    return shown(value)
+
+
 def _is_number(text: str) -> bool:
     try:
         float(text)
