@@ -100,7 +100,7 @@ def bead_area(section, width, height=None, contact_angle=None):
     if section == "mitre":
         return width**2 / 2.0
     if section == "half-round":
-        return np.pi * width * (width / 2.0 if height is None else height) / 4.0
+        return np.pi * width**2 / 8.0 if height is None else np.pi * width * height / 4.0
     if section == "segment" and (height is None) != (contact_angle is None):
         if height is None:
             height = width / 2.0 * np.tan(contact_angle / 2.0)

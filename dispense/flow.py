@@ -170,6 +170,8 @@ def _wall_excess(rate, consistency, index, yield_stress):
     b = yield stress / power-law stress). Newton steps that leave the bracket are bisected.
     """
     power_law = consistency * ((3.0 * index + 1.0) / index * rate) ** index
+    if not np.any(yield_stress):
+        return power_law
     log_b = np.log(yield_stress) - np.log(consistency) - index * (
         np.log((3.0 * index + 1.0) / index) + np.log(rate)
     )  # fmt: skip

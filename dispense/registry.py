@@ -367,25 +367,10 @@ def _scalar(entry: Function, arguments: tuple) -> Any:
     values = {}
     for place, (item, factor, offset, default) in enumerate(plan):
         value = arguments[place] if place < count else None
-        kind = type(value)
-        if kind is float or kind is int:
-            if item.kind != "number" and item.kind != "whole":
-                return None
-            if not item.within(value):
-                return None
-            values[item.name] = value * factor + offset if offset else value * factor
-        elif value is None:
-            if default is REQUIRED:
-                return None
-            values[item.name] = default
-        elif kind is str and item.kind == "choice":
-            if value not in item.choices:
-                return None
-            values[item.name] = value
-        elif kind is bool and item.kind == "flag":
-            values[item.name] = value
-        else:
+        value = _short_value(item, factor, offset, default, value)
+        if value is REQUIRED:
             return None
+        values[item.name] = value
     for condition in entry.requires:
         given = [values[name] for name in condition.names]
         if None not in given and not condition.check(*given):
@@ -406,7 +391,108 @@ def _scalar(entry: Function, arguments: tuple) -> Any:
     return shown[0] if len(shown) == 1 else entry.result_type(*shown)
 
 
+_ROWS = 12500  # of a block: its numbers stay in the processor's cache from unit to result
+
+
+def _columns(entry: Function, arguments: tuple) -> tuple[np.ndarray, ...] | None:
+    """The short way of columns: plain numbers in arrays of one shape, all of them good.
+
+    Unit, kernel and result go block by block. None where the long way is needed: it says what is
+    wrong with which element.
+    """
+    found = _short_arguments(entry, arguments)
+    if found is None:
+        return None
+    given, fixed, shape = found
+    size = math.prod(shape)
+    results = tuple(np.empty(size) for _ in entry.returns)
+    room = [np.empty(min(size, _ROWS)) for _ in given]
+    try:
+        with np.errstate(all="ignore"):
+            for begin in range(0, size, _ROWS):
+                block = slice(begin, begin + _ROWS)
+                values = dict(fixed)
+                for (name, factor, offset, array), place in zip(given, room, strict=True):
+                    part = array[block]
+                    values[name] = part = np.multiply(part, factor, out=place[: len(part)])
+                    if offset:
+                        part += offset
+                if not _compute_block(entry, values, [result[block] for result in results]):
+                    return None
+    except (ZeroDivisionError, OverflowError, ValueError):
+        return None
+    if not all(map(_all_finite, results)):
+        return None
+    return tuple(result.reshape(shape) for result in results)
+
+
+def _short_arguments(entry: Function, arguments: tuple) -> tuple | None:
+    """Columns with their units as flat arrays, single values in SI, and the one shape."""
+    plan = entry.plan
+    if len(arguments) > len(plan):
+        return None
+    given: list[tuple] = []
+    fixed: dict[str, Any] = {}
+    shape = None
+    for place, (item, factor, offset, default) in enumerate(plan):
+        value = arguments[place] if place < len(arguments) else None
+        kind = type(value)
+        if kind is np.ndarray:
+            if value.dtype.kind not in "fiu" or item.kind not in {"number", "whole"}:
+                return None
+            if not value.size or value.ndim > 2 or value.shape != (shape or value.shape):
+                return None
+            shape = value.shape
+            array = value.astype(float, copy=False).ravel()
+            if not _all_within(item, array, factor, offset):
+                return None
+            given.append((item.name, factor, offset, array))
+            continue
+        value = _short_value(item, factor, offset, default, value)
+        if value is REQUIRED:
+            return None
+        fixed[item.name] = value
+    return None if shape is None else (given, fixed, shape)
+
+
+def _short_value(item: Field, factor: float, offset: float, default: Any, value: Any) -> Any:
+    """A plain value in SI, REQUIRED where it is none or out of its limits."""
+    kind = type(value)
+    if value is None:
+        return default
+    if (kind is float or kind is int) and (item.kind == "number" or item.kind == "whole"):
+        if not item.within(value):
+            return REQUIRED
+        return value * factor + offset if offset else value * factor
+    if kind is str and item.kind == "choice" and value in item.choices:
+        return value
+    if kind is bool and item.kind == "flag":
+        return value
+    return REQUIRED
+
+
+def _compute_block(entry: Function, values: dict[str, Any], results: list[np.ndarray]) -> bool:
+    """Compute one block in SI and leave it in shop units; False where a condition does not hold."""
+    for condition in entry.requires:
+        parts = [values[name] for name in condition.names]
+        if not any(part is None for part in parts) and not np.all(condition.check(*parts)):
+            return False
+    found = entry.kernel(**values)
+    pieces = (found,) if len(results) == 1 else found
+    for piece, result, (factor, offset, _) in zip(pieces, results, entry.scale, strict=True):
+        np.divide(piece - offset if offset else piece, factor, out=result)
+    return True
+
+
 def _evaluate(entry: Function, arguments: tuple) -> Evaluation:
+    if entry.is_elementwise:
+        columns = _columns(entry, arguments)
+        if columns is not None:
+            return Evaluation(entry, columns)
+    return _evaluate_at_length(entry, arguments)
+
+
+def _evaluate_at_length(entry: Function, arguments: tuple) -> Evaluation:
     if len(arguments) > len(entry.arguments):
         raise InputError(
             Problem(entry.name, message=f"{len(arguments)} arguments are given, "
@@ -531,8 +617,8 @@ def _evaluate_elements(entry: Function, whole: dict, columns: dict[str, _Column]
     for result, (factor, offset, kind) in zip(results, entry.scale, strict=True):
         with np.errstate(over="ignore"):
             result = (result - offset) / factor if offset else result / factor
-        finite = np.isfinite(result)
-        if not finite.all():
+        if not _all_finite(result):
+            finite = np.isfinite(result)
             lost = ~finite if codes is None else ~finite & (codes == "")
             if lost.any():
                 problems.append(_no_answer(entry, columns, shape, lost))
@@ -693,18 +779,21 @@ def _read_column(item: Field, raw: Any, where: str) -> _Column:
 
 
 def _read_numbers(item: Field, array: np.ndarray, where: str) -> _Column:
-    good = np.isfinite(array)
+    factor, offset = to_si(item.unit)
+    with np.errstate(over="ignore", invalid="ignore"):
+        values = array * factor
+        if offset:
+            values += offset
+    column = _Column(item, values)
+    if _all_within(item, array, factor, offset):
+        return column
+    good = np.isfinite(array) & np.isfinite(values)
     for limit, test in ((item.above, np.greater), (item.at_least, np.greater_equal),
                         (item.below, np.less), (item.at_most, np.less_equal)):  # fmt: skip
         if limit is not None:
             good &= test(array, limit)
     if item.kind == "whole":
         good &= array == np.floor(array)
-    factor, offset = to_si(item.unit)
-    with np.errstate(over="ignore", invalid="ignore"):
-        values = array * factor + offset if offset else array * factor
-    good &= np.isfinite(values)
-    column = _Column(item, values)
     if not good.all():
         column.codes = np.where(good, "", NUM).astype(object)
         places = np.argwhere(~good)
@@ -713,6 +802,22 @@ def _read_numbers(item: Field, array: np.ndarray, where: str) -> _Column:
             column.problems.append(item.problem(_element(where, place), given, NUM))
         _count_rest(column, places, where, item)
     return column
+
+
+def _all_within(item: Field, array: np.ndarray, factor: float, offset: float) -> bool:
+    """Whether every number is within the limits: its smallest and largest are (NaN never is)."""
+    low, high = float(array.min()), float(array.max())
+    return (
+        item.within(low) and item.within(high)
+        and math.isfinite(low * factor + offset) and math.isfinite(high * factor + offset)
+        and (item.kind != "whole" or bool((array == np.floor(array)).all()))
+    )  # fmt: skip
+
+
+def _all_finite(array: np.ndarray) -> bool:
+    """Whether every number is finite; a finite sum has only finite terms."""
+    with np.errstate(all="ignore"):
+        return bool(math.isfinite(array.sum()) or np.isfinite(array).all())
 
 
 def _read_cells(item: Field, array: np.ndarray, where: str) -> _Column:
@@ -724,7 +829,12 @@ def _read_cells(item: Field, array: np.ndarray, where: str) -> _Column:
     failed = 0
     blanks = False
     default = item.default_si()
+    known: dict[str, Any] = {}  # texts read before; they often repeat
     for place, raw in enumerate(array.ravel().tolist()):
+        if type(raw) is str and raw in known:
+            flat.append(known[raw])
+            codes.append("")
+            continue
         code = ""
         value = default
         try:
@@ -746,9 +856,12 @@ def _read_cells(item: Field, array: np.ndarray, where: str) -> _Column:
                                         problem.allowed, problem.fix, problem.code))  # fmt: skip
         codes.append(code)
         flat.append(value if not code else (default if textual else None))
+        if not code and type(raw) is str and value is not default:
+            known[raw] = value
     if textual:
         values = np.array(flat, dtype=object).reshape(array.shape)
-        _, groups = np.unique(np.array([str(value) for value in flat]), return_inverse=True)
+        numbers: dict[str, int] = {}
+        groups = np.array([numbers.setdefault(str(value), len(numbers)) for value in flat])
         column = _Column(item, values, groups=groups.reshape(array.shape))
     else:
         values = np.array([math.nan if value is None else value for value in flat], dtype=float)
