@@ -292,33 +292,61 @@ def _filled(column: list[Any]) -> bool:
 
 
 def _read_settings(raw: RawTable | None, problems: list[Problem]) -> dict[str, Any]:
-    found: dict[str, tuple[Any, str]] = {}
+    """The settings by name; a label may carry another unit, as a header may."""
+    found: dict[str, tuple[Any, str, str]] = {}
     known = {item.name: item for item in SETTINGS}
-    if raw is not None:
-        names = [read_header(header)[0].lower() for header in raw.headers]
-        if "setting" in names and "value" in names:
-            key, value = names.index("setting"), names.index("value")
-            for row, label in enumerate(raw.columns[key]):
-                if label is None or not str(label).strip():
-                    continue
-                name = read_header(str(label))[0].strip().lower().replace(" ", "_")
-                if name not in known:
-                    problems.append(
-                        Problem(raw.cell(row, key), "setting", label,
-                                "one of " + ", ".join(item.title for item in SETTINGS), code=NA)
-                    )  # fmt: skip
-                    continue
-                found[name] = (raw.columns[value][row], raw.cell(row, value))
+    for label, value, head, where in _labels(raw):
+        name, unit = read_header(str(label))
+        name = name.lower().replace(" ", "_")
+        if name not in known:
+            problems.append(
+                Problem(head, "setting", label,
+                        "one of " + ", ".join(item.title for item in SETTINGS), code=NA)
+            )  # fmt: skip
+        elif name in found:
+            problems.append(Problem(head, message=f'the setting "{label}" stands twice'))
+        else:
+            given = _unit_of(known[name], unit, head, problems)
+            if given is not None:
+                found[name] = (value, where, given)
     settings = {}
     for item in SETTINGS:
-        value, where = found.get(item.name, (None, ""))
+        value, where, unit = found.get(item.name, (None, "", item.unit))
         try:
-            settings[item.name] = _one(item, value, where)
+            settings[item.name] = _one(item, value, where, unit)
         except InputError as error:
             problems.extend(replace(problem, argument=item.name.replace("_", " "))
                             for problem in error.problems)  # fmt: skip
             settings[item.name] = item.default_si()
     return settings
+
+
+def _labels(raw: RawTable | None) -> Iterator[tuple[Any, Any, str, str]]:
+    """Label and value of each setting, and the cells of both."""
+    names = [read_header(header)[0].lower() for header in raw.headers] if raw else []
+    if raw is None or "setting" not in names or "value" not in names:
+        return
+    key, value = names.index("setting"), names.index("value")
+    for row, label in enumerate(raw.columns[key]):
+        if label is not None and str(label).strip():
+            yield label, raw.columns[value][row], raw.cell(row, key), raw.cell(row, value)
+
+
+def _unit_of(item: Field, unit: str | None, head: str, problems: list[Problem]) -> str | None:
+    """The unit of a column from its header, the field's own where it gives none; None where wrong."""
+    if unit is None or unit == item.unit:
+        return item.unit
+    try:
+        if item.kind not in {"number", "whole"}:
+            raise UnitError(Problem("", "unit", unit, "left out"))
+        unit_factor(unit, item.unit)
+    except UnitError as error:
+        problems.append(
+            Problem(head, f"unit of {item.name.replace('_', ' ')}", unit, error.problems[0].allowed,
+                    f"the header is {item.title}")
+        )  # fmt: skip
+        return None
+    return unit
 
 
 def _read_table(table: Table, raw: RawTable, problems: list[Problem],
@@ -377,18 +405,7 @@ def _match_headers(table: Table, raw: RawTable, problems: list[Problem]):
             problems.append(Problem(raw.head(place), message=f'the header "{header}" stands twice'))
             continue
         places[item.name] = place
-        units[item.name] = item.unit
-        if unit is not None and unit != item.unit:
-            try:
-                if item.kind not in {"number", "whole"}:
-                    raise UnitError(Problem("", "unit", unit, "left out"))
-                unit_factor(unit, item.unit)
-                units[item.name] = unit
-            except UnitError as error:
-                problems.append(
-                    Problem(raw.head(place), f"unit of {item.name.replace('_', ' ')}", unit,
-                            error.problems[0].allowed, f"the header is {item.title}")
-                )  # fmt: skip
+        units[item.name] = _unit_of(item, unit, raw.head(place), problems) or item.unit
     for item in table.columns:
         if item.is_required and item.name not in places:
             problems.append(

@@ -238,6 +238,11 @@ CASES = [
          one("Stock!E21", "all stock of Ternlite 2 A expires by 2026-02-01")),
     Case("setting out of bounds", lambda book: book["Settings"].cell(8, 2, 1.5),
          one("Settings!B8", "service level is 1.5", "above 0.5 and below 1")),
+    Case("setting in a unit of another dimension",
+         lambda book: book["Settings"].cell(12, 1, "Temperature spread [bar]"),
+         one("Settings!A12", "unit of temperature spread", '"bar"')),
+    Case("setting twice", lambda book: book["Settings"].cell(5, 1, "Plant"),
+         one("Settings!A5", 'the setting "Plant" stands twice')),
     Case("unknown setting", lambda book: book["Settings"].cell(4, 1, "Plant name"),
          one("Settings!A4", 'setting is "Plant name"')),
 ]  # fmt: skip

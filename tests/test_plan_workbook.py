@@ -212,6 +212,11 @@ def test_other_units_in_the_headers_give_the_same_records(demo, expected):
                     if cell.value is not None:
                         cell.value = units.Quantity(float(cell.value), old).to(new).magnitude
 
+        sheet = book["Settings"]
+        row = FIRST + [item.name for item in SETTINGS].index("temperature_spread")
+        sheet.cell(row, 1, "Temperature spread [delta_degF]")
+        sheet.cell(row, 2, sheet.cell(row, 2).value * 9 / 5)
+
     change(demo, edit)
     assert len(changed) > 100
     assert_same(load_plan(demo), expected)
