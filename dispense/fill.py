@@ -67,11 +67,15 @@ class FillReport:
         """The report for a terminal: counts, then the warnings worth reading first."""
         total = len(self.files)
         lines = [f"{total} file{'s' if total != 1 else ''} in {self.folder}"] if total else []
+        first = next((path for path in self.files if path.name.endswith("_material.xlsx")), None)
+        if first is not None:
+            lines.append(f"  begin with {first.relative_to(self.folder)}")
         rows = [[f"  {KINDS[kind]}", count] for kind, count in self.counts.items() if count]
         lines += [line.rstrip() for line in aligned(["", ""], rows).splitlines()[1:] if rows]
         groups = _grouped(self.warnings)
         if groups:
-            lines += ["", f"Look at these first (all {len(self.warnings)} warnings are in results.xlsx):"]
+            count = f"{len(self.warnings)} warning{'s' if len(self.warnings) != 1 else ''}"
+            lines += ["", f"Worth a look first ({count} in results.xlsx):"]
             lines += aligned(["  times", "station", "first on", "warning"], [
                 [f"  {group.count}", group.station, f"{group.date} {group.shift}", group.text]
                 for group in groups[:SHOWN_WARNINGS]
