@@ -85,11 +85,11 @@ SHIFT_MATERIAL = SheetSpec(
         number("mixed_mass", "kg", "the same as mass"),
         number("on_parts", "mL", "mixed material on good parts"),
         number("on_parts_low", "mL", "low"), number("on_parts_high", "mL", "high"),
-        text("driver", "input that matters most for that spread"),
+        text("matters_most", "input that matters most for that spread"),
         number("waste_share", "", "share of the drawn material that is not on good parts"),
         whole("purges", "purges"), whole("mixers", "mixers used"),
         whole("check_shots", "check shots"),
-        text("temperature", "shop temperature"), text("life", "pot life at that temperature"),
+        text("shop_temperature", "shop temperature"), text("pot_life", "pot life at that temperature"),
         text("rule", "what is done at the limit of working life"),
         number("shot_first", "mL", "shot of the first part, for the what-if"),
     ),
@@ -98,7 +98,7 @@ SHIFT_MATERIAL = SheetSpec(
             text("part", "part"), whole("good", "good parts"), whole("started", "parts started"),
             number("shot", "mL", "volume of one part"), number("low", "mL", "low"),
             number("high", "mL", "high"), number("shot_mass", "g", "mass of one part"),
-            text("driver", "input that matters most"), number("total", "mL", "for all started parts"),
+            text("matters_most", "input that matters most"), number("total", "mL", "for all started parts"),
         ),
         "MaterialUse": (
             text("component", "component"), number("opening", "mL", "stands at the station"),
@@ -134,7 +134,7 @@ STATION_SETUP = SheetSpec(
         text("description", "what it is"), text("headline", "shot mass to set"),
         text("meter", "meter"), text("ratio", "mixing ratio by volume and by mass"),
         number("density", "g/mL", "density of the mix"),
-        text("temperature", "shop temperature"), text("life", "pot life at that temperature"),
+        text("shop_temperature", "shop temperature"), text("pot_life", "pot life at that temperature"),
         text("rule", "what is done at the limit of working life"),
         number("mixer_volume", "mL", "mixed material in mixer and nozzle"),
         number("purge_volume", "mL", "a purge"), number("start_volume", "mL", "thrown away at start"),
@@ -143,15 +143,15 @@ STATION_SETUP = SheetSpec(
         number("pressure_limit", "bar", "highest pressure"),
         number("flow_limit", "mL/s", "highest flow"),
         whole("weigh_together", "light shots to weigh at once, so that the scale can tell"),
-        text("treatment", "surface treatment and how long it keeps"),
-        text("open", "open time"), text("pot_life_source", "method and source of the pot life"),
+        text("surface_treatment", "surface treatment and how long it keeps"),
+        text("open_time", "open time"), text("pot_life_source", "method and source of the pot life"),
     ),
     {
         "SetupShots": (
             text("part", "part"), text("application", "bead, pot or joint"), whole("shot", "shot"),
             text("detail", "size and length"), number("volume", "mL", "volume"),
             number("volume_low", "mL", "low"), number("volume_high", "mL", "high"),
-            text("driver", "input that matters most"),
+            text("matters_most", "input that matters most"),
             number("mass", "g", "target mass"), number("mass_low", "g", "low"),
             number("mass_high", "g", "high"), number("mass_a", "g", "mass of A"),
             number("mass_b", "g", "mass of B"),
@@ -175,12 +175,12 @@ CURE_BOARD = SheetSpec(
     "when each batch must be mated, may be moved, joined and tested",
     (
         *_SHIFT_HEAD, text("headline", "first batch that may be moved"),
-        text("cure", "how it cures"), text("temperature", "shop temperature"),
+        text("cure", "how it cures"), text("shop_temperature", "shop temperature"),
         text("basis", "what the times rest on"),
     ),
     {
         "CureBatches": (
-            whole("batch", "batch"), text("part", "part"), text("numbers", "part numbers"),
+            whole("batch", "batch"), text("part", "part"), text("part_numbers", "part numbers"),
             moment("begun", "first dispensed"), moment("ended", "last dispensed"),
             moment("mate_before", "latest mating of the part that must be mated first"),
             moment("mates", "its mating by plan"),
@@ -250,7 +250,7 @@ RESULTS = SheetSpec(
             text("station", "station"), text("material", "material"),
             number("volume", "mL", "volume"), number("low", "mL", "low"), number("high", "mL", "high"),
             number("worst_low", "mL", "worst case low"), number("worst_high", "mL", "worst case high"),
-            text("driver", "input that matters most"), number("mass", "g", "mass"),
+            text("matters_most", "input that matters most"), number("mass", "g", "mass"),
             number("time", "s", "time"), text("detail", "size"),
         ),
         "ResultShifts": (
@@ -472,7 +472,7 @@ def shift_material_content(plan, result: ShiftResult, stamp: str) -> Content:
         parts.append({
             "part": job.part, "good": job.quantity, "started": job.started, "shot": volume,
             "low": shot_low, "high": shot_high, "shot_mass": from_si(shot.nominal * density, "g"),
-            "driver": driver_text(shot.main_driver), "total": volume * job.started,
+            "matters_most": driver_text(shot.main_driver), "total": volume * job.started,
         })  # fmt: skip
     return Content(
         SHIFT_MATERIAL,
@@ -482,11 +482,11 @@ def shift_material_content(plan, result: ShiftResult, stamp: str) -> Content:
             "parts_started": sum(job.started for job in result.jobs), "takt": result.takt,
             "mixed_total": mixed, "mixed_mass": mixed * 1e-6 * density,
             "on_parts": nominal, "on_parts_low": low, "on_parts_high": high,
-            "driver": driver_text(on_parts.main_driver),
+            "matters_most": driver_text(on_parts.main_driver),
             "waste_share": 1.0 - result.dispensed("parts") / drawn if drawn else 0.0,
             "purges": result.purges, "mixers": result.mixers, "check_shots": result.check_shots,
-            "temperature": temperature_text(_day_part(result)),
-            "life": life_text(result.life, _day_part(result) or record),
+            "shop_temperature": temperature_text(_day_part(result)),
+            "pot_life": life_text(result.life, _day_part(result) or record),
             "rule": rule_text(result.station, result.life),
             "shot_first": parts[0]["shot"] if parts else 0.0,
         },
@@ -560,7 +560,7 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
         rows.append({
             **key, "detail": item.application.detail,
             "volume": volume, "volume_low": low, "volume_high": high,
-            "driver": driver_text(item.application.amount.main_driver),
+            "matters_most": driver_text(item.application.amount.main_driver),
             "mass": from_si(item.mass, "g"), "mass_low": from_si(item.mass_low, "g"),
             "mass_high": from_si(item.mass_high, "g"),
             "mass_a": _shop(item.component_masses.get("a"), "g"),
@@ -591,7 +591,7 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
             **_head(plan, stamp), "station": station.station, "material": material.material,
             "description": material.description, "headline": headline, "meter": station.meter,
             "ratio": ratio, "density": from_si(card.density, "g/mL"),
-            "temperature": temperature_text(record), "life": life_text(card.life, record),
+            "shop_temperature": temperature_text(record), "pot_life": life_text(card.life, record),
             "rule": rule_text(station, card.life),
             "mixer_volume": from_si(station.mixer_volume, "mL") or None,
             "purge_volume": from_si(station.purge_volume, "mL") or None,
@@ -601,8 +601,8 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
             "pressure_limit": _shop(station.pressure_limit, "bar"),
             "flow_limit": _shop(station.flow_limit, "mL/s"),
             "weigh_together": _weigh_together(rows),
-            "treatment": treatment or "none stated",
-            "open": duration_text(material.open_time) if material.open_time else "none stated",
+            "surface_treatment": treatment or "none stated",
+            "open_time": duration_text(material.open_time) if material.open_time else "none stated",
             "pot_life_source": material.pot_life_source,
             "cautions": cautions_text(material, cells=_has_cells(plan, station.station)),
         },
@@ -638,7 +638,7 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     material, day = result.material, result.date
     rows = [
         {
-            "batch": batch.number, "part": batch.part, "numbers": f"{batch.first}–{batch.last}",
+            "batch": batch.number, "part": batch.part, "part_numbers": f"{batch.first}–{batch.last}",
             "begun": at(day, batch.begun), "ended": at(day, batch.ended),
             "mate_before": at(day, batch.mate_before), "mates": at(day, batch.mates),
             **{name: at(day, batch.milestones.get(name)) for name in ("move", "join", "test")},
@@ -665,7 +665,7 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     return Content(
         CURE_BOARD,
         {**_shift_head(plan, result, stamp), "headline": headline, "cure": f"{material.cure} cure",
-         "temperature": temperature_text(_day_part(result)), "basis": basis},
+         "shop_temperature": temperature_text(_day_part(result)), "basis": basis},
         {"CureBatches": rows, "CureWarnings": _warning_rows(warnings, "no warning")},
     )  # fmt: skip
 
@@ -767,7 +767,7 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
                 "station": item.station, "material": material.material, "volume": volume, "low": low,
                 "high": high, "worst_low": from_si(item.amount.worst_low, "mL"),
                 "worst_high": from_si(item.amount.worst_high, "mL"),
-                "driver": driver_text(item.amount.main_driver),
+                "matters_most": driver_text(item.amount.main_driver),
                 "mass": from_si(item.amount.nominal * density, "g"), "time": item.time,
                 "detail": item.detail,
             })  # fmt: skip
@@ -812,8 +812,8 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
         headline = f"{count} container{'s' if count != 1 else ''}, {figure(mass)} kg drawn"
     return Content(
         RESULTS,
-        {**_head(plan, stamp), "headline": headline, "period": span, "parts_finished": passes, "station_shifts": len(results),
-         "warnings": len(warnings), "cautions": CAUTION, "chosen": _heaviest(totals)},
+        {**_head(plan, stamp), "headline": headline, "period": span, "parts_finished": passes,
+         "station_shifts": len(results), "warnings": len(warnings), "cautions": CAUTION, "chosen": _heaviest(totals)},
         {
             "ResultDays": [{"day": day} for day in days] or [{"day": None}],
             "ResultAmounts": amounts, "ResultShifts": shifts, "ResultUse": use,

@@ -290,7 +290,7 @@ def restyle(source: Path, target: Path) -> None:
     book = openpyxl.load_workbook(source)
     sheet = book["Material"]
     sheet.add_image(Image(io.BytesIO(png(24))), "R1")
-    del book.defined_names["driver"]
+    del book.defined_names["matters_most"]
     old = sheet.tables["MaterialParts"]
     top, width = int(re.search(r"\d+", old.ref)[0]), len(old.tableColumns)
     heads = [column.name for column in old.tableColumns]
@@ -321,7 +321,7 @@ def test_restyled_copy_fills_with_equal_values(demo, tmp_path):
     report = fill(plan_path, tmp_path / "out", date="2026-03-02", shift="Early", stations=["Hem robot"],
                   templates=own, stamp=STAMP)  # fmt: skip
     assert (own / "shift_material.xlsx").read_bytes() == before
-    assert any("driver" in note for note in report.notes)
+    assert any("matters_most" in note for note in report.notes)
     name = "2026-03-02_Early/Hem_robot_material.xlsx"
     plain = openpyxl.load_workbook(out / name, data_only=True)
     mine = openpyxl.load_workbook(tmp_path / "out" / name, data_only=True)
@@ -329,7 +329,7 @@ def test_restyled_copy_fills_with_equal_values(demo, tmp_path):
     pairs = zip(table_rows(plain, "MaterialParts"), table_rows(mine, "MaterialParts"), strict=True)
     for theirs, row in pairs:
         assert row["Part"] == theirs["Part"] and row["Plant order no."] is None
-        assert row["Total [mL]"] == theirs["Total [mL]"] and row["Driver"] == theirs["Driver"]
+        assert row["Total [mL]"] == theirs["Total [mL]"] and row["Matters most"] == theirs["Matters most"]
         assert row["Shot [L]"] == pytest.approx(theirs["Shot [mL]"] / 1000.0, rel=1e-12)
         # an ounce avoirdupois is 28.349523125 g exactly (NIST Handbook 44, appendix C)
         assert row["Shot mass [oz]"] == pytest.approx(theirs["Shot mass [g]"] / 28.349523125, rel=1e-9)

@@ -45,11 +45,11 @@ def shift_material(book: Workbook) -> None:
     form = Form(book, sheets.SHIFT_MATERIAL, "Material", [11.5, 9.8, *[7.8] * 14], landscape=False)
     form.head()
     form.cards(("station", 3), ("material", 2), ("day", 3), ("shift", 2), ("hours", 2), ("takt", 2),
-               ("temperature", 2))  # fmt: skip
+               ("shop_temperature", 2))  # fmt: skip
     form.cards(("parts_good", 2), ("parts_started", 2), ("mixed_total", 2), ("mixed_mass", 2),
                ("on_parts", 2), ("on_parts_low", 2), ("on_parts_high", 2), ("waste_share", 2))  # fmt: skip
-    form.cards(("purges", 2), ("mixers", 2), ("check_shots", 2), ("driver", 4), ("rule", 6))
-    form.cards(("description", 5), ("life", 6), ("prepared_by", 3), ("stamp", 2), wrap=True)
+    form.cards(("purges", 2), ("mixers", 2), ("check_shots", 2), ("matters_most", 4), ("rule", 6))
+    form.cards(("description", 5), ("pot_life", 6), ("prepared_by", 3), ("stamp", 2), wrap=True)
     form.section("Warnings")
     form.warnings("MaterialWarnings")
     form.section("Lots to bring, first-expired first")
@@ -71,7 +71,7 @@ def shift_material(book: Workbook) -> None:
     form.row += 1
     form.section("Parts")
     form.table("MaterialParts", ["part", "good", "started", "shot", "low", "high", "shot_mass", "total",
-                                 "driver"], across=True)  # fmt: skip
+                                 "matters_most"], across=True)  # fmt: skip
     form.total("MaterialParts", ["good", "started", "total"])
     form.section("What if")
     form.cell(1, "More parts to start:").font = style.BODY
@@ -110,13 +110,13 @@ def station_setup(book: Workbook) -> None:
     widths = [16, 16, 6, 10, 10, 10, *[9] * 7, 30, 16]
     form = Form(book, sheets.STATION_SETUP, "Setup", widths, landscape=True)
     form.head()
-    form.cards(("station", 2), ("material", 3), ("ratio", 5), ("density", 2), ("temperature", 2),
+    form.cards(("station", 2), ("material", 3), ("ratio", 5), ("density", 2), ("shop_temperature", 2),
                ("prepared_by", 1))  # fmt: skip
     form.cards(("meter", 2), ("mixer_volume", 2), ("purge_volume", 2), ("start_volume", 2),
                ("nozzle_bore", 2), ("nozzle_length", 2), ("pressure_limit", 2),
                ("flow_limit", 1))  # fmt: skip
-    form.cards(("description", 2), ("life", 3), ("rule", 3), ("pot_life_source", 2), ("open", 2),
-               ("treatment", 2), ("stamp", 1), wrap=True)  # fmt: skip
+    form.cards(("description", 2), ("pot_life", 3), ("rule", 3), ("pot_life_source", 2), ("open_time", 2),
+               ("surface_treatment", 2), ("stamp", 1), wrap=True)  # fmt: skip
     form.section("Shots: what to weigh")
     form.cell(1, "Light shots are weighed several at once. Weigh together:").font = style.BODY
     together = form.entry(5, 1, "0")
@@ -127,8 +127,8 @@ def station_setup(book: Workbook) -> None:
         "part", "application", "shot", "mass", Calculated(number("together", "g", ""),
                                                           f"={{mass}}*{together}"),
         "mass_low", "mass_high", "mass_a", "mass_b", "volume", "volume_low", "volume_high",
-        Written("Weighed"), "detail", "driver",
-    ], wrap=("part", "application", "detail", "driver"))  # fmt: skip
+        Written("Weighed"), "detail", "matters_most",
+    ], wrap=("part", "application", "detail", "matters_most"))  # fmt: skip
     form.section("Settings: what to set")
     form.table("SetupFlows", [
         "part", "application", "shot", "speed", "time", "flow", "flow_a", "flow_b", "nozzle_pressure",
@@ -149,7 +149,7 @@ def cure_board(book: Workbook) -> None:
     form = Form(book, sheets.CURE_BOARD, "Board", widths, landscape=True, moments="ddd hh:mm")
     form.head()
     form.cards(("station", 2), ("material", 2), ("day", 2), ("shift", 1), ("hours", 1), ("cure", 2),
-               ("temperature", 1), ("prepared_by", 1))  # fmt: skip
+               ("shop_temperature", 1), ("prepared_by", 1))  # fmt: skip
     form.cards(("description", 4), ("basis", 7), ("stamp", 1), wrap=True)
     form.section("Warnings")
     form.warnings("CureWarnings")
@@ -161,7 +161,7 @@ def cure_board(book: Workbook) -> None:
     marks = (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved"))
     steps = ",".join(f'IF(AND({{{name}}}<>"",{now}>={{{name}}}),"{words}"' for name, words in marks)
     form.table("CureBatches", [
-        "batch", "part", "numbers", "begun", "ended", "mate_before", "mates", "move", "join", "test",
+        "batch", "part", "part_numbers", "begun", "ended", "mate_before", "mates", "move", "join", "test",
         Calculated(text("state", ""), f'=IF({now}="","",{steps},"wait"))))'), "note",
     ], wrap=("note", "part"), repeat=True, big=True, rows_high=22)  # fmt: skip
     form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
@@ -304,7 +304,7 @@ def results(book: Workbook) -> None:
     amounts = Form(book, spec, "Amounts", [16, 16, 6, 16, 15, *[9] * 5, 15, 9, 8, 34], landscape=True)
     amounts.head(named=False)
     amounts.table("ResultAmounts", [item.name for item in spec.tables["ResultAmounts"]],
-                  wrap=("detail", "driver", "part", "application"), repeat=True,
+                  wrap=("detail", "matters_most", "part", "application"), repeat=True,
                   filtered=True)  # fmt: skip
     amounts.ws.freeze_panes = amounts.ws.cell(amounts.ranges["ResultAmounts"][0], 3)
     warnings = Form(book, spec, "Warnings", [16, 9, 18, 110], landscape=True)
