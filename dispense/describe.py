@@ -21,7 +21,7 @@ def describe(name: str | Function) -> dict[str, Any]:
         "signature": entry.signature,
         "arguments": [
             {
-                "name": item.name,
+                "name": item.label,
                 "kind": item.kind,
                 "unit": item.unit,
                 "help": item.help,
@@ -70,7 +70,7 @@ def function_text(name: str) -> str:
     entry = lookup(name)
     lines = [entry.signature, f"  {entry.summary}", "", "Arguments"]
     rows = [
-        [f"  {item.name}", describe_unit(item.unit) if item.kind in ("number", "vector", "matrix",
+        [f"  {item.label}", describe_unit(item.unit) if item.kind in ("number", "vector", "matrix",
          "points") else item.kind, item.default_text() or ("" if item.is_required else "optional"),
          item.help]
         for item in entry.arguments
@@ -78,9 +78,9 @@ def function_text(name: str) -> str:
     lines.append(table(["  name", "unit", "default", "meaning"], rows))
     for item in entry.arguments:
         if item.choices:
-            lines.append(f"  {item.name}: one of {', '.join(item.choices)}")
+            lines.append(f"  {item.label}: one of {', '.join(item.choices)}")
         if item.columns:
-            lines.append(f"  {item.name}: one row of {', '.join(part.title for part in item.columns)}")
+            lines.append(f"  {item.label}: one row of {', '.join(part.title for part in item.columns)}")
     lines += ["", "Returns"]
     lines += [f"  {item.name} [{describe_unit(item.unit)}]: {item.help}" for item in entry.returns]
     for title, body in (("Equation", entry.equation), ("Valid", entry.valid),

@@ -48,7 +48,7 @@ def _section(entry: Function) -> str:
         unit = describe_unit(item.unit) if item.kind in _NUMBERS else item.kind
         default = item.default_text() or ("required" if item.is_required else "optional")
         words = "; ".join(part.title for part in item.columns) if item.columns else item.allowed()
-        lines.append("| " + " | ".join(map(_cell, (item.name, unit, default, item.help, words))) + " |")
+        lines.append("| " + " | ".join(map(_cell, (item.label, unit, default, item.help, words))) + " |")
     lines += ["", "| result | unit | meaning |", "|---|---|---|"]
     lines += [f"| {_cell(item.name)} | {_cell(describe_unit(item.unit))} | {_cell(item.help)} |"
               for item in entry.returns]  # fmt: skip

@@ -76,6 +76,11 @@ class Field:
         return self.kind in {"vector", "matrix", "record", "points"}
 
     @property
+    def label(self) -> str:
+        """The name as shown: without the underscore that keeps it apart from a word of Python."""
+        return self.name.removesuffix("_")
+
+    @property
     def title(self) -> str:
         """The column header: "Bead width [mm]" for bead_width in mm."""
         words = [_CAPITALS.get(word, word) for word in self.name.split("_")]
@@ -132,7 +137,7 @@ class Field:
 
     def problem(self, where: str, value: Any, code: str = VALUE, fix: str = "") -> Problem:
         """A problem record for a value that this field cannot take."""
-        return Problem(where, self.name, value, self.allowed(), fix, code)
+        return Problem(where, self.label, value, self.allowed(), fix, code)
 
     def read(self, value: Any, where: str = "", unit: str | None = None) -> Any:
         """One scalar value read and checked: numbers in SI, choices and texts as text.

@@ -161,8 +161,8 @@ class Function:
         parts = []
         for item in self.arguments:
             default = item.default_text()
-            word = f"{item.name}={default}" if default else item.name
-            parts.append(item.name if item.is_required else f"[{word}]")
+            word = f"{item.label}={default}" if default else item.label
+            parts.append(item.label if item.is_required else f"[{word}]")
         return f"{self.name}({', '.join(parts)})"
 
 
@@ -342,7 +342,8 @@ def recent_problems(count: int) -> list[Problem]:
 
 
 def _bind(entry: Function, arguments: tuple, named: dict[str, Any]) -> tuple:
-    names = [item.name for item in entry.arguments]
+    names = [item.label for item in entry.arguments]
+    named = {name.removesuffix("_"): value for name, value in named.items()}
     unknown = [name for name in named if name not in names]
     if unknown:
         raise InputError(

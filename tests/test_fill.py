@@ -12,10 +12,8 @@ import io
 import os
 import random
 import re
-import statistics
 import subprocess
 import sys
-import time
 import warnings
 import zipfile
 from pathlib import Path
@@ -921,32 +919,6 @@ def test_the_planners_own_evaluation():
     assert [values["Card"][f"D{row}"].value for row in range(4, 8)] == [2, 4, 6, 8]
     assert values["Card"]["B8"].value == values["Sums"]["A1"].value == 5
     assert values["Sums"]["A2"].value == "Below"
-
-
-# -------------------------------------------------------------------------------------- speed
-
-
-def test_filling_costs_less_than_a_load_and_save(full):
-    data = full_template()
-    tables = {"Shots": [{"Part": "P", "Volume": 1.0, "Time": dt.time(6)}] * 100}
-
-    def through_openpyxl():
-        loaded = openpyxl.load_workbook(io.BytesIO(data), keep_vba=True)
-        loaded.save(io.BytesIO())
-
-    def clock(work):
-        spent = []
-        for _ in range(7):
-            start = time.perf_counter()
-            work()
-            spent.append(time.perf_counter() - start)
-        return statistics.median(spent)
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        loaded = clock(through_openpyxl)
-    # 300 cells are filled; openpyxl only loads and saves the unfilled template
-    assert clock(lambda: full.fill({}, tables).package.to_bytes()) < loaded
 
 
 # -------------------------------------------------------------------------------- LibreOffice
