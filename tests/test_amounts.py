@@ -7,11 +7,11 @@ import math
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from plans import hand_rows, make
 
 from dispense.amounts import applications, free_volume, level_reached, spread, total
 from dispense.dispenser import setup_card
 from dispense.materials import mix_shares, mixed_density, working_life
-from plans import hand_rows, make
 
 ML = 1e-6
 MM = 1e-3

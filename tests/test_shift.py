@@ -8,10 +8,10 @@ import math
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from plans import MONDAY, hand_rows, make
 
 from dispense.amounts import applications
 from dispense.shift import Calendar, Store, hhmm, play_plan, play_shift
-from plans import MONDAY, hand_rows, make
 
 ML = 10**6  # nanolitres in a millilitre
 
@@ -219,12 +219,17 @@ def test_calendar():
     assert day.fit(950.0, 60.0) == math.inf
 
 
+def figures(low, high):
+    """Numbers as a plan would hold them: six digits after the point."""
+    return st.floats(low, high).map(lambda value: round(value, 6))
+
+
 @settings(max_examples=60, deadline=None)
 @given(
-    quantity=st.integers(1, 60), scrap=st.floats(0, 0.4), life=st.floats(5, 500),
-    share=st.floats(0.05, 1.0), mixer=st.floats(0, 60), purge=st.floats(1, 80),
-    ratio=st.floats(0.1, 10), heel=st.floats(0, 0.5), checks=st.floats(0, 4),
-    hot=st.floats(5, 45), hose=st.floats(0, 150), takt=st.floats(20, 900),
+    quantity=st.integers(1, 60), scrap=figures(0, 0.4), life=figures(5, 500),
+    share=figures(0.05, 1.0), mixer=figures(0, 60), purge=figures(1, 80),
+    ratio=figures(0.1, 10), heel=figures(0, 0.5), checks=figures(0, 4),
+    hot=figures(5, 45), hose=figures(0, 150), takt=figures(20, 900),
 )  # fmt: skip
 def test_the_balance_always_closes(quantity, scrap, life, share, mixer, purge, ratio, heel, checks,
                                    hot, hose, takt):  # fmt: skip
