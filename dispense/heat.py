@@ -48,6 +48,19 @@ _C = tuple(np.array(row) for row in (
      -6.058818238834054),
 ))  # fmt: skip
 
+# The heat lost is a seventh equation that only listens to the others; its stages solved by hand:
+# h·(weights · flows at the stages, each flow with the growth of its own stage in it)
+_REACH = np.zeros((6, 6))
+for _row in range(1, 5):
+    _REACH[_row, :_row] = _A[_row]
+_REACH[5, :4] = _A[4]
+_REACH[5, 4] = 1.0
+_LOWER = np.zeros((6, 6))
+for _row in range(1, 6):
+    _LOWER[_row, :_row] = _C[_row]
+_FLOWS = (_REACH[5] + np.eye(6)[5]) @ np.linalg.inv(np.eye(6) / _GAMMA - _LOWER)
+_REACH = _FLOWS @ (_REACH + np.eye(6))
+
 _KELVIN = 1e-4  # error of one step, K
 _DEGREE = 5e-7  # error of one step, degree of cure
 _MOST_STEPS = 20_000
@@ -191,16 +204,15 @@ class _State:
         return self.values[2] if len(self.values) > 2 else None
 
 
-def _slope(slabs: _Slabs, values: np.ndarray, rate=None) -> tuple[np.ndarray, np.ndarray]:
-    """Rates of change of the rows of a state and of the heat lost."""
+def _slope(slabs: _Slabs, values: np.ndarray, rate=None) -> np.ndarray:
+    """Rates of change of the rows of a state."""
     heat = values[0]
     slope = np.empty_like(values)
     if rate is None:
         rate = slabs.kinetics.rate(values[1], heat)
     slope[1] = rate
-    over = slabs.surroundings - heat
     change = slabs.rise * rate
-    change += slabs.leak * over
+    change += slabs.leak * (slabs.surroundings - heat)
     difference = heat[1:] - heat[:-1]
     change[:-1] += slabs.upper * difference
     change[1:] -= slabs.lower * difference
@@ -209,7 +221,7 @@ def _slope(slabs: _Slabs, values: np.ndarray, rate=None) -> tuple[np.ndarray, np
         change -= slabs.solid * gap
         slope[2] = slabs.back * gap
     slope[0] = change
-    return slope, -np.add.reduceat(slabs.face * over, slabs.first)
+    return slope
 
 
 @dataclass(slots=True)
@@ -219,12 +231,11 @@ class _Local:
     by_degree: np.ndarray
     by_heat: np.ndarray
     slope: np.ndarray
-    flow: np.ndarray
 
 
 def _locally(slabs: _Slabs, state: _State) -> _Local:
     rate, by_degree, by_heat = slabs.kinetics.slopes(state.degree, state.heat)
-    return _Local(by_degree, by_heat, *_slope(slabs, state.values, rate))
+    return _Local(by_degree, by_heat, _slope(slabs, state.values, rate))
 
 
 def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: float) -> tuple:
@@ -247,21 +258,17 @@ def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: 
     coupling = slabs.rise * local.by_degree * own
     parts = np.empty((6, *state.values.shape))
     flat = parts.reshape(6, -1)
-    losses = np.empty((6, slabs.count))
-    values, lost = state.values, state.lost
+    values = state.values
     for stage in range(6):
         if stage == 0:
-            right, flow = local.slope, local.flow
+            right = local.slope
         else:
             if stage < 5:
                 values = state.values + (_A[stage] @ flat[:stage]).reshape(values.shape)
-                lost = state.lost + _A[stage] @ losses[:stage]
             else:
                 values = values + parts[4]
-                lost = lost + losses[4]
-            right, flow = _slope(slabs, values)
+            right = _slope(slabs, values)
             right += (_C[stage] @ flat[:stage]).reshape(values.shape) / layer_step
-            flow += (_C[stage] @ losses[:stage]) / step
         wanted = right[0] + coupling * right[1]
         if count > 2:
             wanted += slabs.solid * solid_own * right[2]
@@ -270,9 +277,9 @@ def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: 
         u[1] = (right[1] + by_heat * u_heat) * own
         if count > 2:
             u[2] = (right[2] + slabs.back * u_heat) * solid_own
-        flow = flow + np.add.reduceat(slabs.face * u_heat, slabs.first)
-        losses[stage] = _GAMMA * step * flow
-    after = _State(values + parts[5], lost + losses[5])
+    over = _FLOWS.sum() * (state.values[0] - slabs.surroundings) + _REACH @ parts[:, 0]
+    lost = state.lost + step * np.add.reduceat(slabs.face * over, slabs.first)
+    after = _State(values + parts[5], lost)
     error = np.maximum(np.abs(parts[5, 0]) / (_KELVIN * tight),
                        np.abs(parts[5, 1]) / (_DEGREE * tight))  # fmt: skip
     error = np.maximum.reduceat(error, slabs.first)
@@ -332,7 +339,7 @@ def _hottest(slabs: _Slabs, times, steps, old: np.ndarray, old_slope, new: np.nd
 def _over(slabs: _Slabs, state: _State, peak: np.ndarray) -> np.ndarray:
     """Whether the peak of each pour is certain: what is left cannot raise it any more."""
     hot = np.maximum.reduceat(state.heat, slabs.first)
-    left = np.clip(1.0 - state.degree, 0.0, 1.0)
+    left = np.minimum(np.maximum(1.0 - state.degree, 0.0), 1.0)
     gain = np.maximum.reduceat(slabs.rise * left, slabs.first)
     # the fastest that the layers can still react at the highest temperature about, and the
     # steady rise over the surroundings which that could hold up
@@ -392,7 +399,8 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
         after, error = _step(slabs, state, local, steps, tight)
         good = error <= 1.0
         taken = np.where(good, steps, 0.0)
-        steps = steps * np.clip(0.9 * np.maximum(error, 1e-10) ** -0.25, 0.2, 5.0)
+        grow = 0.9 * np.maximum(error, 1e-10) ** -0.25
+        steps = steps * np.minimum(np.maximum(grow, 0.2), 5.0)
         if not good.any():
             continue
         if not good.all():
@@ -400,11 +408,20 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
             after = _State(np.where(layers, after.values, state.values),
                            np.where(good, after.lost, state.lost))  # fmt: skip
         old, state, before, local = state, after, local.slope, _locally(slabs, after)
-        hot = np.maximum.reduceat(np.maximum(old.heat, state.heat), slabs.first)
-        if (hot > result.peak[pours] - 1.0).any():
-            value, when, height = _hottest(slabs, times, taken, old.heat, before[0], state.heat,
-                                           local.slope[0])  # fmt: skip
-            better = good & (value > result.peak[pours])
+        times = times + taken
+        if until is not None:
+            done = good & ends
+        highest = np.maximum(old.heat, state.heat)
+        hot = np.maximum.reduceat(highest, slabs.first)
+        if until is None:
+            done = good & (_over(slabs, state, np.maximum(hot, result.peak[pours]))
+                           | (times > _LONGEST))  # fmt: skip
+        # a closer look where a layer near the hottest one passes its maximum
+        passing = (local.slope[0] <= 0.0) & (before[0] > 0.0)
+        if done.any() or (passing & (highest > hot[slabs.owner] - 1.0)).any():
+            value, when, height = _hottest(slabs, times - taken, taken, old.heat, before[0],
+                                           state.heat, local.slope[0])  # fmt: skip
+            better = good & (value >= result.peak[pours])
             mine = pours[better]
             result.peak[mine], result.time[mine] = value[better], when[better]
             result.height[mine] = height[better]
@@ -412,13 +429,8 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
             result.solid_peak[pours] = np.maximum(
                 result.solid_peak[pours], np.maximum.reduceat(state.solid, slabs.first)
             )
-        times = times + taken
         if trace:
             result.trace.append((float(times[0]), state, local.slope))
-        if until is not None:
-            done = good & ends
-        else:
-            done = good & (_over(slabs, state, result.peak[pours]) | (times > _LONGEST))
         if done.any():
             if done.all():
                 return result
@@ -426,7 +438,7 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
             slabs, layers = slabs.take(keep)
             state = _State(state.values[:, layers], state.lost[keep])
             local = _Local(local.by_degree[layers], local.by_heat[layers],
-                           local.slope[:, layers], local.flow[keep])  # fmt: skip
+                           local.slope[:, layers])  # fmt: skip
             pours, times, steps = pours[keep], times[keep], steps[keep]
             if until is not None:
                 until = until[keep]
