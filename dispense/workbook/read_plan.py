@@ -10,6 +10,7 @@ from __future__ import annotations
 import gc
 import os
 import re
+import warnings
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import islice
@@ -82,7 +83,14 @@ def _read(
     path: str | os.PathLike[str],
 ) -> tuple[dict[str, RawTable], set[str], list[Problem]]:
     """The tables that can be read, the names of those that are there and cannot, and why."""
-    package = Package.open(path)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of what openpyxl drops: nothing is written back
+        return _read_package(path, Package.open(path))
+
+
+def _read_package(
+    path: str | os.PathLike[str], package: Package
+) -> tuple[dict[str, RawTable], set[str], list[Problem]]:
     tables: dict[str, RawTable] = {}
     unread: set[str] = set()
     problems: list[Problem] = []
