@@ -61,6 +61,8 @@ for _row in range(1, 6):
 _FLOWS = (_REACH[5] + np.eye(6)[5]) @ np.linalg.inv(np.eye(6) / _GAMMA - _LOWER)
 _REACH = _FLOWS @ (_REACH + np.eye(6))
 
+_BOTH = [np.array([_A[row], _C[row]]) for row in range(5)]
+
 _KELVIN = 1e-4  # error of one step, K
 _DEGREE = 5e-7  # error of one step, degree of cure
 _MOST_STEPS = 20_000
@@ -243,8 +245,8 @@ def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: 
     from scipy.linalg import lapack
 
     count = len(state.values)
-    layer_step = step[slabs.owner]
-    shift = 1.0 / (_GAMMA * layer_step)
+    shorter = 1.0 / (step if slabs.count == 1 else step[slabs.owner])
+    shift = shorter / _GAMMA
     by_heat = local.by_heat
     # the degree of each layer follows from its temperature: u = (R + r_T·u_T)/(shift − r_α)
     own = 1.0 / (shift - local.by_degree)
@@ -255,6 +257,7 @@ def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: 
         solid_own = 1.0 / (shift + slabs.back)
         diagonal += slabs.solid * shift * solid_own
     factors = lapack.dgttrf(-slabs.lower, diagonal, -slabs.upper)[:-1]
+    solve = lapack.dgttrs
     coupling = slabs.rise * local.by_degree * own
     parts = np.empty((6, *state.values.shape))
     flat = parts.reshape(6, -1)
@@ -264,16 +267,19 @@ def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: 
             right = local.slope
         else:
             if stage < 5:
-                values = state.values + (_A[stage] @ flat[:stage]).reshape(values.shape)
+                ahead, back = (_BOTH[stage] @ flat[:stage]).reshape(2, *values.shape)
+                values = state.values + ahead
             else:
+                back = (_C[5] @ flat[:5]).reshape(values.shape)
                 values = values + parts[4]
             right = _slope(slabs, values)
-            right += (_C[stage] @ flat[:stage]).reshape(values.shape) / layer_step
+            back *= shorter
+            right += back
         wanted = right[0] + coupling * right[1]
         if count > 2:
             wanted += slabs.solid * solid_own * right[2]
         u = parts[stage]
-        u[0] = u_heat = lapack.dgttrs(*factors, wanted)[0]
+        u[0] = u_heat = solve(*factors, wanted, overwrite_b=1)[0]
         u[1] = (right[1] + by_heat * u_heat) * own
         if count > 2:
             u[2] = (right[2] + slabs.back * u_heat) * solid_own
