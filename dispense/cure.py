@@ -322,7 +322,7 @@ def _segment_integrals(first, last, slope, base, span):
 # -------------------------------------------------------------------------------- integration
 
 _TOLERANCE = 1e-9  # of one step, in the degree at its worst later on; a record holds 1e-6
-_TIGHT = 1e-13  # for times, which are wanted to 1e-9
+_TIGHT = 1e-12  # for times, which are wanted to 1e-9
 _FAST = 3e-8  # of the order-2 result of a step whose order-3 result is kept
 _MOST_STEPS = 200_000
 _CACHED = 16_000  # values of a block of rows that stays in the processor's cache
