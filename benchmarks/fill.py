@@ -1,0 +1,122 @@
+"""Filling the sheets of shifts beside openpyxl loading and saving the same templates."""
+
+from __future__ import annotations
+
+import functools
+import itertools
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+from openpyxl import load_workbook
+
+from dispense import sheets
+from dispense.demo import DEMO
+from dispense.fill import Templates, template_folder
+from dispense.plan import Plan, build_plan, raw_table
+from dispense.shift import ShiftResult, play_plan
+
+from . import Row, take_turns
+
+COUNT = 1000
+STAMP = "2026-03-02 05:30"
+KINDS: tuple[tuple[str, str, Callable], ...] = (
+    ("shift material sheets", "shift_material", sheets.shift_material_content),
+    ("cure boards", "cure_board", sheets.cure_board_content),
+    ("shot-check sheets", "shot_check", sheets.shot_check_content),
+)
+
+
+def rows(quick: bool = False) -> Iterator[Row]:
+    """Each kind on one process, a hundred sheets a turn, and the first kind on two."""
+    count, turns = (20, 1) if quick else (COUNT // 10, 5)
+    plan, results = _played()
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder)
+        for what, key, make in KINDS:
+            contents = [make(plan, result, STAMP) for result in results]
+            run = _Run(key, contents, out, count)
+            run.ours()
+            own, reference = take_turns(run.ours, run.reference, turns=turns)
+            yield Row(f"{what}: {COUNT:,} filled, computed and saved", own * COUNT / count,
+                      reference * COUNT / count, 1.3, beside="openpyxl, template loaded and saved",
+                      note="every file is flushed to the disk; openpyxl's are not")  # fmt: skip
+            if key == "shift_material":
+                yield _two(run, turns)
+
+
+def _played() -> tuple[Plan, list[ShiftResult]]:
+    """The demo plant and its first shifts."""
+    plan = build_plan({name: raw_table(name, table) for name, table in _tables().items()})
+    return plan, list(itertools.islice(play_plan(plan), 40))
+
+
+def _tables() -> dict[str, list[dict]]:
+    """The demo's tables; the settings stand one a row."""
+    settings = [{"setting": key, "value": value} for key, value in DEMO["Settings"][0].items()]
+    return {**DEMO, "Settings": settings}
+
+
+class _Run:
+    """Sheets of one kind, by us and by openpyxl."""
+
+    def __init__(self, key: str, contents: list, out: Path, count: int):
+        self.key, self.contents, self.out, self.count = key, contents, out, count
+        self.template = template_folder() / sheets.SPECS[key].file
+        self.library = _library()
+
+    def ours(self) -> None:
+        _fill(self.contents, self.out, range(self.count))
+
+    def reference(self) -> None:
+        for number in range(self.count):
+            load_workbook(self.template).save(self.out / f"reference{number}.xlsx")
+
+
+@functools.cache
+def _library() -> Templates:
+    files = {key: template_folder() / spec.file for key, spec in sheets.SPECS.items()}
+    return Templates(files, "A4", STAMP)
+
+
+def _fill(contents: list, out: Path, numbers: range) -> None:
+    for number in numbers:
+        _library().fill(contents[number % len(contents)], out / f"sheet{number}.xlsx")
+
+
+def _two(run: _Run, turns: int) -> Row:
+    """The same sheets on two processes that have started."""
+    with ProcessPoolExecutor(2) as pool:
+        half = range(run.count // 2), range(run.count // 2, run.count)
+
+        def both() -> None:
+            for job in [pool.submit(_fill, run.contents, run.out, part) for part in half]:
+                job.result()
+
+        both()
+        two, one = take_turns(both, run.ours, turns=turns)
+    note = "" if two <= 0.6 * one else _between()
+    return Row(f"shift material sheets: {COUNT:,} on two processes", two * COUNT / run.count,
+               one * COUNT / run.count, 0.6, beside="the same on one process", note=note)  # fmt: skip
+
+
+def _between() -> str:
+    """What a busy machine leaves of its second processor, measured without any file."""
+    with ProcessPoolExecutor(2) as pool:
+        list(pool.map(_count, (10, 10)))
+        spent = []
+        for jobs in (1, 2):
+            begin = time.perf_counter()
+            list(pool.map(_count, [2_000_000] * jobs))
+            spent.append(time.perf_counter() - begin)
+    return ("the machine: two processes that only count take "
+            f"{spent[1] / spent[0] / 2:.2g}× the time of one that counts for both; the disk is shared")  # fmt: skip
+
+
+def _count(steps: int) -> int:
+    total = 0
+    for step in range(steps):
+        total += step
+    return total
