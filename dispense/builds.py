@@ -103,18 +103,15 @@ def with_builds(plan, source: str | os.PathLike[str] | pd.DataFrame):
     raw = raw_builds(source)
     problems: list[Problem] = []
     if not raw.columns or not raw.columns[0]:
-        raise InputError(
-            Problem(raw.sheet, message="has no rows", fix="columns date, shift, part, quantity")
-        )
+        raise InputError(Problem(raw.sheet, message="has no rows", fix="columns date, shift, part, quantity"))
     records = _read_table(BUILDS, raw, problems, {})
-    known = {"shift": [row.shift for row in plan.shifts],
-             "part": [row.part for row in plan.parts] + [row.assembly for row in plan.assemblies]}  # fmt: skip
+    builders = {row.part for row in plan.parts} | {row.assembly for row in plan.assemblies}
+    names = {"shift": {row.shift for row in plan.shifts}, "part": builders}
     tables = {"shift": "Shifts", "part": "Parts or Assemblies"}
-    names = {argument: set(known[argument]) for argument in known}
     for row in records:
         problems += [
             Problem(row.at, argument, getattr(row, argument), f"a name in {tables[argument]}", code=NA)
-            for argument in known if getattr(row, argument) not in names[argument]
+            for argument in names if getattr(row, argument) not in names[argument]
         ]  # fmt: skip
     if problems:
         raise InputError(by_row(problems, raw.sheet))

@@ -46,6 +46,7 @@ from .stock import (
 )
 
 ML = 1e6  # nanolitres in a millilitre
+LAST_DAY = datetime.date(9999, 1, 1)
 MOST_WEEKS = 520
 MOST_DRAWS = 100_000
 BEYOND = 180  # days after the builds that are looked at for orders and cover
@@ -120,26 +121,25 @@ class ComponentView:
     key: Key
     component: Any
     share: float
-    day_use: list[int] = field(default_factory=list)  # nL, heel and write-off apart
+    day_use: list[int]  # nL, heel and write-off apart
+    rule: StockRule
+    two_part: bool
     runs_out: datetime.date | None = None
     runs_out_early: datetime.date | None = None  # in one of ten futures
     empty_after: datetime.date | None = None  # at the mean use, beyond the builds
-    weeks_p50: np.ndarray | None = None
-    weeks_p90: np.ndarray | None = None
+    weeks_p50: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    weeks_p90: np.ndarray = field(default_factory=lambda: np.zeros(0))
     total_p50: float = 0.0
     total_p90: float = 0.0
     short_share: float = 0.0  # futures that run short without orders
     service: float = math.nan  # share of order cycles without a shortage, simulated
     cycles: int = 0
-    rule: StockRule | None = None
     orders: list[Order] = field(default_factory=list)
 
     @property
     def name(self) -> str:
         """Ternhem 21 A."""
         return f"{self.key[0]} {self.key[1].upper()}" if self.two_part else self.key[0]
-
-    two_part: bool = True
 
 
 @dataclass(slots=True)
@@ -178,7 +178,7 @@ class Forecast:
     def first_out(self) -> ComponentView | None:
         """The component that runs out first."""
         out = [view for view in self.components.values() if view.runs_out is not None]
-        return min(out, key=lambda view: (view.runs_out, view.key), default=None)
+        return min(out, key=lambda view: (view.runs_out or LAST_DAY, view.key), default=None)
 
     @property
     def next_order(self) -> Order | None:
@@ -194,14 +194,14 @@ class Forecast:
             after = [view for view in self.components.values() if view.empty_after is not None]
             words = ""
             if after:
-                view = min(after, key=lambda view: (view.empty_after, view.key))
-                words = f" If the mean use goes on, {view.name} is empty on {view.empty_after:%a} " \
-                    f"{view.empty_after}."  # fmt: skip
+                view = min(after, key=lambda view: (view.empty_after or LAST_DAY, view.key))
+                words = (f" If the mean use goes on, {view.name} is empty on {view.empty_after:%a} "
+                         f"{view.empty_after}.")  # fmt: skip
             lines.append(f"Nothing runs out by {self.horizon.last_build}, the last build.{words}")
         else:
-            early = first.runs_out_early
-            words = f" (in one of ten futures by {early})" if early and early < first.runs_out else ""
-            lines.append(f"First to run out: {first.name} on {first.runs_out:%a} {first.runs_out}{words}.")
+            day, early = first.runs_out or LAST_DAY, first.runs_out_early
+            words = f" (in one of ten futures by {early})" if early and early < day else ""
+            lines.append(f"First to run out: {first.name} on {day:%a} {day}{words}.")
         order = self.next_order
         if order is None:
             lines.append("No order is needed.")
@@ -223,7 +223,7 @@ class Forecast:
             "weeks": horizon.weeks, "weeks_asked": horizon.asked, "draws": self.draws,
             "seed": self.seed, "currency": self.currency,
             "first_to_run_out": None if first is None else {
-                "component": first.name, "date": first.runs_out.isoformat()},
+                "component": first.name, "date": _json(first.runs_out)},
             "next_order": None if order is None else {
                 "component": self.components[order.key].name, "containers": order.containers,
                 "order_by": order.order_by.isoformat(), "arrival": order.arrival.isoformat()},
@@ -418,9 +418,12 @@ def horizon_of(plan, weeks: int) -> Horizon:
     return Horizon(monday, min(end, sunday), days[0], last, weeks)
 
 
-def walk_stock(plan, horizon: Horizon, shifts: Sequence[Occurrence], answers: Sequence[Response],
+def walk_stock(plan, horizon: Horizon, shifts: Sequence[Occurrence], answers: Sequence[Any],
                orders: Sequence[Order] = ()) -> tuple[StockWalk, dict[Key, list[int]]]:  # fmt: skip
-    """Lots through every shift, and the stock at the end of each day."""
+    """Lots through every shift, and the stock at the end of each day.
+
+    `answers` have what a shift draws in `used`, as a `Response` has.
+    """
     walk = StockWalk.of(plan, orders)
     walk.begin(horizon.first)
     stations = {row.station: row for row in plan.stations}
@@ -444,7 +447,8 @@ def _components(plan, horizon, shifts, answers) -> dict[Key, ComponentView]:
         parts = plan.components_of(row.material)
         share = mix_shares(plan.material(row.material), parts)[row.component]
         key = (row.material, row.component)
-        views[key] = ComponentView(key, row, share, [0] * horizon.days, two_part=len(parts) > 1)
+        rule = stock_rule(row, 0.0, 0.0, plan.settings)
+        views[key] = ComponentView(key, row, share, [0] * horizon.days, rule, len(parts) > 1)
     material_of = {row.station: row.material for row in plan.stations}
     filled: set[str] = set()
     stations = {row.station: row for row in plan.stations}
@@ -566,8 +570,7 @@ def _notes(found: Forecast) -> None:
 
 
 def _tables(found: Forecast) -> None:
-    for make in (_component_table, _order_table, _week_table, _day_table, _stock_table,
-                 _cover_table, _station_table, _lot_table, _reorder_table, _cause_table, _driver_table):  # fmt: skip
+    for make in _MAKERS:
         table = make(found)
         found.tables[table.name] = table
 
@@ -583,9 +586,10 @@ def _component_table(found: Forecast) -> Table:
          ("Use planned", "mL", "number"), ("Use P50", "mL", "number"), ("Use P90", "mL", "number"),
          ("P90 of stock", "", "share"), ("Runs out", "", "date"), ("One in ten by", "", "date"),
          ("After builds", "", "date"), ("Order by", "", "date")),
-        note="Due in: lots of the plan that arrive in these weeks. Planned use is what the shift model draws, hoses and heel included. Runs out: without "
-        "new orders. One in ten by: the day by which one of ten futures has run out. After builds: "
-        "the day it would be empty if the mean use went on.",
+        note="Due in: lots of the plan that arrive in these weeks. Planned use is what the shift "
+        "model draws, hoses and heel included. Runs out: without new orders. One in ten by: the day "
+        "by which one of ten futures has run out. After builds: the day it would be empty if the "
+        "mean use went on.",
     )  # fmt: skip
     for key, view in found.components.items():
         here = sum(lot.opening for lot in found.walk.lots[key])
@@ -717,8 +721,8 @@ def _lot_table(found: Forecast) -> Table:
         "lots", "What becomes of each lot?",
         (("Component", "", "text"), ("Lot", "", "text"), ("Last day", "", "date"),
          ("Opening", "mL", "number"), ("Received", "mL", "number"), ("Used", "mL", "number"),
-         ("Expired", "mL", "number"), ("Closing", "mL", "number"), ("Balance", "mL", "number"), ("Expires on", "", "date"),
-         ("Store at", "", "text")),
+         ("Expired", "mL", "number"), ("Closing", "mL", "number"), ("Balance", "mL", "number"),
+         ("Expires on", "", "date"), ("Store at", "", "text")),
         note="First-expired first-out, proposed orders included. Opening + received = used + expired "
         "+ closing, to the nanolitre; heels and filled hoses count as used, open containers at "
         "stations as closing. Missing: what the builds need and no lot holds.",
@@ -764,8 +768,8 @@ def _reorder_table(found: Forecast) -> Table:
         "σ·G(z): Silver, Pyke & Peterson, Inventory Management and Production Planning and "
         "Scheduling. Economic order √(2DK/h): F. W. Harris (1913). Days are calendar days. The "
         "spread of a day holds errors of volume that last, so that √L days of it are the spread of "
-        "a lead time. Simulated service: share of order cycles without a shortage where each future orders by "
-        "this rule; it is blank where no order arrives within these weeks.",
+        "a lead time. Simulated service: share of order cycles without a shortage where each future "
+        "orders by this rule; it is blank where no order arrives within these weeks.",
     )  # fmt: skip
     for view in found.components.values():
         rule = view.rule
@@ -799,8 +803,8 @@ def _cause_table(found: Forecast) -> Table:
 
 def _cause_summary(found: Forecast) -> Table:
     """Cost by cause over all components, for the printed report."""
-    table = Table("causes", "What does it cost, and what is waste?",
-                  (("Cause", "", "text"), ("Cost", found.currency, "number"), ("Share", "", "share")))  # fmt: skip
+    columns = (("Cause", "", "text"), ("Cost", found.currency, "number"), ("Share", "", "share"))
+    table = Table("causes", "What does it cost, and what is waste?", columns)
     rows = found.tables["causes"].rows
     sums = [math.fsum(row[place] for row in rows) for place in range(1, len(ALL_CAUSES) + 1)]
     whole = math.fsum(sums)
@@ -826,6 +830,10 @@ def _driver_table(found: Forecast) -> Table:
         table.rows.append([material, *(drawn.shares[driver] for driver in DRIVERS), drawn.together,
                            above])  # fmt: skip
     return table
+
+
+_MAKERS = (_component_table, _order_table, _week_table, _day_table, _stock_table, _cover_table,
+           _station_table, _lot_table, _reorder_table, _cause_table, _driver_table)  # fmt: skip
 
 
 __all__ = ["Forecast", "Horizon", "Table", "forecast", "forecast_file", "write_forecast"]

@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .amounts import applications
+from .materials import working_life
 from .shift import NANO, Job, Player, Store, nanolitres
 
 #: what material goes to while a station works, heel and hoses apart
@@ -61,6 +62,25 @@ class LeanPlayer(Player):
         }
         self._left = dict(self._usable)
         self._splits: dict[int, list[tuple[str, int]]] = {}
+
+        self._quickest = self._most_rate(plan) if self.pot_clock is not None else 0.0
+
+    def _most_rate(self, plan) -> float:
+        """Share of pot life used each second at the hottest time of the day."""
+        cache = plan._cache.setdefault("most_rate", {})
+        name = self.station.station
+        if name not in cache:
+            life = working_life(self.result.material)
+            cache[name] = 1.0 / life.at(max(self.result.temperatures[1])) if life else 0.0
+        return cache[name]
+
+    def freshen(self, clock: float, why: str) -> float:
+        """As in `Player`; where even the hottest hour would not reach the limit, at once."""
+        if self.pot_clock is None or not self.mixer or (
+            (clock - self.mixer[0][1]) * self._quickest < self.station.purge_share * (1.0 - 1e-6)
+        ):  # fmt: skip
+            return clock
+        return super().freshen(clock, why)
 
     def draw(self, volume: int, category: str, clock: float, duration: float = 0.0) -> None:
         """Book the volume by component, as `Player` does."""
@@ -259,7 +279,8 @@ def respond(plan, key: ShiftKey, grid: Grid, plan_at: Callable[[float], object])
     has_clock = base.life is not None and base.station.mixer_volume > 0.0
     offsets = grid.offsets() if has_clock else [0.0]
     loads = [0.0]
-    rows_scaled, rows_fixed = [[0.0] * len(offsets)], [[]]
+    rows_scaled: list[list[float]] = [[0.0] * len(offsets)]
+    rows_fixed: list[list[float]] = [[]]
     fixed_causes = [cause for cause in CAUSES if cause not in _SCALED]
     for point in points:
         load = _load(point, shots, weight)

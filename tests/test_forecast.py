@@ -560,6 +560,7 @@ def test_processes_change_nothing():
 @pytest.mark.parametrize("quantity", [1, 7, 40, 150])
 def test_more_parts_never_use_less(quantity):
     """On parts always; altogether where no pot life asks for purges (idle mixers may use more)."""
+
     def used(count, rows):
         rows["Builds"] = [{**rows["Builds"][0], "quantity": count}]
         plan = make(rows)
@@ -729,7 +730,8 @@ def test_workbook_reads_back_with_values_everywhere(files):
                 if cell.data_type == "f":
                     count += 1
                     value = values[sheet.title][cell.coordinate].value
-                    assert value is not None and not str(value).startswith("#"), (sheet.title, cell.coordinate)
+                    where = (sheet.title, cell.coordinate)
+                    assert value is not None and not str(value).startswith("#"), where
     assert count > 30
     table = found.tables["causes"]
     total = values["Cost and waste"].cell(5 + len(table.rows), len(table.columns) - 1).value
@@ -769,7 +771,7 @@ def test_same_forecast_same_bytes(files, tmp_path):
 
 
 def test_json_and_csv(files, tmp_path):
-    folder, found = files
+    _, found = files
     write_forecast(found, tmp_path / "f.json")
     data = json.loads((tmp_path / "f.json").read_text())
     assert set(data["tables"]) == set(found.tables)
@@ -786,7 +788,7 @@ def test_json_and_csv(files, tmp_path):
 
 def test_texts_are_never_formulas(tmp_path):
     rows = paste_rows()
-    for name, table in rows.items():
+    for table in rows.values():
         for row in table:
             for key in ("material", "station", "part", "lot"):
                 if key in row:

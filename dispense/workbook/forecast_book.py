@@ -108,6 +108,7 @@ class _Sheet:
         self.first = self.header_row + 1
         self.last = self.header_row + len(table.rows)
         self.total_row = self.last + 1
+        self.left = 1
 
     def letter(self, name: str) -> str:
         """The letter of a column."""
@@ -116,10 +117,14 @@ class _Sheet:
     def write(self) -> None:
         """Everything but the chart."""
         sheet, table = self.sheet, self.table
-        put_text(sheet["A1"], table.question)
-        style.title(sheet["A1"])
-        sheet.row_dimensions[1].height = 24
         widths = self._widths()
+        pages = math.ceil(sum(widths) / PAGE_WIDTH)
+        # where the first column is repeated on each page, what is above stands beside it
+        self.left = 1 if pages == 1 else 2
+        head = sheet.cell(1, self.left)
+        put_text(head, table.question)
+        style.title(head)
+        sheet.row_dimensions[1].height = 24
         self._note(sum(widths))
         lines = 1
         for number, (head, width) in enumerate(zip(table.headers(), widths, strict=True), 1):
@@ -137,7 +142,6 @@ class _Sheet:
         sheet.auto_filter.ref = f"A{self.header_row}:{right}{self.last}"
         if not self.has_chart:
             sheet.freeze_panes = sheet.cell(self.first, 2)
-        pages = math.ceil(sum(widths) / PAGE_WIDTH)
         style.page(sheet, header_row=self.header_row, key_column=1, pages_wide=pages)
         bottom = self.total_row if table.total else self.last
         if bottom <= ONE_PAGE and pages == 1:
@@ -150,7 +154,7 @@ class _Sheet:
         return self.table.columns[place][2] in {"number", "whole", "share"}
 
     def _widths(self) -> list[float]:
-        widths = []
+        widths: list[float] = []
         for place, (head, (_, _, kind)) in enumerate(
             zip(self.table.headers(), self.table.columns, strict=True)
         ):
@@ -171,9 +175,10 @@ class _Sheet:
             return
         sheet = self.sheet
         across = max(len(self.names), LEAST_COLUMNS) if width < PAGE_WIDTH else self._columns_on_page()
-        sheet.merge_cells(start_row=2, start_column=1, end_row=2, end_column=across)
-        put_text(sheet["A2"], self.table.note)
-        sheet["A2"].font, sheet["A2"].alignment = style.NOTE, style.WRAP
+        sheet.merge_cells(start_row=2, start_column=self.left, end_row=2, end_column=across)
+        cell = sheet.cell(2, self.left)
+        put_text(cell, self.table.note)
+        cell.font, cell.alignment = style.NOTE, style.WRAP
         room = self._page_width()
         sheet.row_dimensions[2].height = 14 * _lines(self.table.note, 0.92 * room) + 4
 
@@ -194,9 +199,7 @@ class _Sheet:
     def _row(self, row: int, values: Sequence[Any], widths: Sequence[float]) -> None:
         sheet, table = self.sheet, self.table
         most = 1
-        for number, (value, (name, _, kind)) in enumerate(
-            zip(values, table.columns, strict=True), 1
-        ):
+        for number, (value, (name, _, kind)) in enumerate(zip(values, table.columns, strict=True), 1):
             cell = sheet.cell(row, number)
             cell.font, cell.border = style.BODY, style.BORDER
             cell.alignment = style.RIGHT if self._right(number - 1) else (
@@ -226,7 +229,7 @@ class _Sheet:
         if kind != "number":
             return FORMATS[kind]
         most = max((abs(row[place] or 0.0) for row in self.table.rows), default=0.0)
-        return "#,##0" if most >= 1000 else "#,##0.0" if most >= 10 else "#,##0.00"
+        return "#,##0" if most >= 1000 or not most else "#,##0.0" if most >= 10 else "#,##0.00"
 
     def _totals(self) -> None:
         """Sums that follow the filter."""
@@ -236,7 +239,7 @@ class _Sheet:
             style.result_cell(cell)
             if number == 1:
                 put_text(cell, "All")
-            elif kind in {"number", "whole"} and (self.table.total is True or name in self.table.total):
+            elif kind in {"number", "whole"} and self._is_summed(name):
                 letter = get_column_letter(number)
                 cell.value = f"=SUBTOTAL(109,{letter}{self.first}:{letter}{self.last})"
                 cell.number_format = self._format(number - 1)
@@ -247,6 +250,10 @@ class _Sheet:
                 cell.value = f"=IF({whole}>0,1-({good}+{hoses})/{whole},0)"
                 cell.number_format, cell.alignment = FORMATS["share"], style.RIGHT
 
+    def _is_summed(self, name: str) -> bool:
+        total = self.table.total
+        return total if isinstance(total, bool) else name in total
+
     def values(self, name: str, last: int | None = None) -> Reference:
         """The cells of a column, for a chart."""
         number = self.names.index(name) + 1
@@ -254,8 +261,9 @@ class _Sheet:
 
     def add(self, chart: Any) -> None:
         """Put the chart between note and table."""
-        chart.width, chart.height = CHARACTER * self._page_width(), CHART_HEIGHT
-        self.sheet.add_chart(chart, "A4")
+        width = self._page_width() - (0 if self.left == 1 else self._widths()[0])
+        chart.width, chart.height = CHARACTER * width, CHART_HEIGHT
+        self.sheet.add_chart(chart, f"{get_column_letter(self.left)}4")
 
 
 def _lines(text: str, width: float) -> int:
@@ -311,9 +319,7 @@ def _charts(made: dict[str, _Sheet]) -> None:
         _pattern(series, 0)
         _labels(series)
         chart.series.append(series)
-        chart.set_categories(
-            Reference(item.sheet, min_col=2, max_col=width, min_row=item.header_row)
-        )
+        chart.set_categories(Reference(item.sheet, min_col=2, max_col=width, min_row=item.header_row))
         item.add(chart)
 
 
@@ -520,7 +526,8 @@ def _block(sheet: Worksheet, row: int, columns: Sequence[tuple[str, str]],
 
 def _first_components(sheet: Worksheet, row: int, found: Forecast) -> int:
     table = found.tables["components"]
-    names = ["Component", "In stock", "Due in", "Use planned", "Use P90", "Runs out", "After builds", "Order by"]
+    names = ["Component", "In stock", "Due in", "Use planned", "Use P90", "Runs out", "After builds",
+             "Order by"]  # fmt: skip
     places = [[name for name, _, _ in table.columns].index(name) for name in names]
     far = datetime.date.max
     out, after, order = (names.index(name) for name in ("Runs out", "After builds", "Order by"))
