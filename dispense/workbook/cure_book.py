@@ -1,0 +1,1008 @@
+"""The cure report as a workbook: the answers first, then one sheet for each question.
+
+Formulas that a reader may play with are live and hold their values too; charts are the spreadsheet's
+own, told apart by dash and mark. What the charts draw stands on the last sheet. Same report, same
+bytes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from openpyxl import Workbook
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+from openpyxl.chart import Reference
+from openpyxl.styles import Alignment
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.worksheet import Worksheet
+
+from ..cure_report import CureReport, LightReport, MoistureReport, shop
+from ..cure_runs import CureRun
+from ..life_day import COLDER, HOTTER, STATED, LifeDay, day_table
+from ..pour_report import CAUTION, PourReport, PourTrace
+from ..pressed import PASTE_RULE, JointReport, PressedBead
+from ..sheets import duration_text
+from ..shift import hhmm
+from . import style
+from .charts import LOOKS, Curve, scatter
+from .evaluate import evaluate_package
+from .fill import cache_values, refresh_charts
+from .package import Package
+
+__all__ = ["Data", "Page", "book_bytes", "cure_workbook"]
+
+CHART_ROWS = 17
+LANDSCAPE_ROWS, PORTRAIT_ROWS = 44, 84  # that still read well on one page
+NARROW = 1.13  # characters that fit in a column's width, over the width; digits are wider than letters
+RUN_POINTS = 120  # of a schedule's curves
+GAS = "8.31446261815324"
+_LEFT = Alignment(horizontal="left", vertical="center", wrap_text=True, indent=1)
+_RIGHT = Alignment(horizontal="right", vertical="center")
+
+
+def put(cell, value: Any) -> None:
+    """A value; a text is never taken for a formula, what is not finite stays blank."""
+    if isinstance(value, str):
+        text = ILLEGAL_CHARACTERS_RE.sub("", value)
+        cell.value = text
+        cell.data_type = "s"
+        cell.quotePrefix = text.startswith(("=", "+", "-", "@"))
+    elif value is not None and not (isinstance(value, float) and not math.isfinite(value)):
+        cell.value = value.item() if isinstance(value, np.generic) else value
+
+
+def lines_of(text: str, width: float) -> int:
+    """Lines that a text takes in a column when wrapped at words."""
+    count, used, width = 1, 0, NARROW * width
+    for word in text.split():
+        if used and used + 1 + len(word) > width:
+            count, used = count + 1, len(word)
+        else:
+            used += len(word) + (1 if used else 0)
+    return count
+
+
+class Data:
+    """The last sheet: what the charts draw, block beside block."""
+
+    def __init__(self, book: Workbook):
+        self.sheet: Worksheet = book.create_sheet("Chart data")
+        put(self.sheet["A1"], "What the charts draw")
+        style.title(self.sheet["A1"])
+        put(self.sheet["A2"], "Behind the charts of the other sheets; this sheet is not printed in full.")
+        self.sheet["A2"].font = style.NOTE
+        self.column = 1
+
+    def block(self, title: str, columns: Sequence[tuple[str, Sequence[Any]]],
+              form: str = "0.###") -> list[Reference]:  # fmt: skip
+        """A block of columns; returns their cells for charts."""
+        put(self.sheet.cell(3, self.column), title)
+        self.sheet.cell(3, self.column).font = style.SECTION
+        found = []
+        for header, values in columns:
+            style.set_width(self.sheet, self.column, max(11, len(header) * 0.62 + 2))
+            cell = self.sheet.cell(4, self.column)
+            put(cell, header)
+            style.header(cell, right=True)
+            for row, value in enumerate(values, 5):
+                cell = self.sheet.cell(row, self.column)
+                put(cell, value)
+                cell.font, cell.number_format = style.BODY, form
+            found.append(Reference(self.sheet, min_col=self.column, max_col=self.column, min_row=5,
+                                   max_row=max(5, 4 + len(values))))  # fmt: skip
+            self.column += 1
+        style.set_width(self.sheet, self.column, 3)
+        self.column += 1
+        return found
+
+    def close(self) -> None:
+        """Print set-up."""
+        self.sheet.row_dimensions[4].height = 42
+        self.sheet.freeze_panes = "A5"
+        style.page(self.sheet)
+        self.sheet.print_area = "A1:H4"
+
+
+class Page:
+    """One sheet, written from top to bottom on a grid of columns."""
+
+    def __init__(self, book: Workbook, name: str, heading: str, widths: Sequence[float],
+                 under: str = ""):  # fmt: skip
+        self.sheet: Worksheet = book.create_sheet(_free_name(book, name))
+        self.widths = list(widths)
+        for number, width in enumerate(widths, 1):
+            style.set_width(self.sheet, number, width)
+        self.sheet.sheet_view.showGridLines = False
+        self.row = 1
+        put(self.sheet["A1"], heading)
+        style.title(self.sheet["A1"])
+        self.sheet.row_dimensions[1].height = 26
+        self.row = 2
+        if under:
+            self.text(under, style.NOTE)
+        self.row += 1
+
+    @property
+    def total(self) -> float:
+        """Characters across the page."""
+        return sum(self.widths)
+
+    def text(self, words: str, font=style.BODY, *, warning: bool = False) -> None:
+        """A text across the page, as high as it needs."""
+        columns = len(self.widths)
+        self.sheet.merge_cells(start_row=self.row, start_column=1, end_row=self.row, end_column=columns)
+        cell = self.sheet.cell(self.row, 1)
+        put(cell, words)
+        cell.font, cell.alignment = font, style.WRAP
+        if warning:
+            style.warning_cell(cell)
+            for column in range(2, columns + 1):
+                self.sheet.cell(self.row, column).fill = style.WARNING_FILL
+        self.sheet.row_dimensions[self.row].height = 13.5 * lines_of(words, self.total - 3) + 3
+        self.row += 1
+
+    def texts(self, title: str, words: Sequence[str], *, warning: bool = False) -> None:
+        """A section of texts, nothing where there are none."""
+        if words:
+            self.section(title)
+            for item in dict.fromkeys(words):
+                self.text(_sentence(item), warning=warning)
+            self.row += 1
+
+    def section(self, words: str) -> None:
+        """A heading with a rule below."""
+        put(self.sheet.cell(self.row, 1), words)
+        self.sheet.cell(self.row, 1).font = style.SECTION
+        for column in range(1, len(self.widths) + 1):
+            self.sheet.cell(self.row, column).border = style.RESULT_BORDER
+        self.sheet.row_dimensions[self.row].height = 19
+        self.row += 1
+
+    def figures(self, rows: Sequence[tuple]) -> dict[str, str]:
+        """Labelled figures: (label, value or =formula, unit, format, is an input). Cells by label."""
+        cells = {}
+        label_width = sum(self.widths[:2])
+        for label, value, unit, form, is_input in rows:
+            self.sheet.merge_cells(start_row=self.row, start_column=1, end_row=self.row, end_column=2)
+            name = self.sheet.cell(self.row, 1)
+            put(name, f"{label} [{unit}]" if unit else label)
+            name.font, name.alignment = style.BODY, _LEFT
+            cell = self.sheet.cell(self.row, 3)
+            is_text = isinstance(value, str) and not value.startswith("=")
+            if is_text or value is None:
+                put(cell, "not known" if value is None else value)
+            elif isinstance(value, str):
+                cell.value = value
+            else:
+                put(cell, value)
+            (style.input_cell if is_input else style.result_cell)(cell)
+            cell.number_format = form
+            height = lines_of(str(name.value), label_width - 2)
+            if is_text or value is None:
+                last = len(self.widths)
+                self.sheet.merge_cells(start_row=self.row, start_column=3, end_row=self.row,
+                                       end_column=last)  # fmt: skip
+                cell.alignment = _LEFT
+                height = max(height, lines_of(str(cell.value), sum(self.widths[2:]) - 2))
+            else:
+                cell.alignment = _RIGHT
+            self.sheet.row_dimensions[self.row].height = 13.5 * height + 4
+            cells[label] = f"$C${self.row}"
+            self.row += 1
+        self.row += 1
+        return cells
+
+    def table(self, headers: Sequence[str], rows: Sequence[Sequence[Any]], forms: Sequence[str] = (),
+              marks: Sequence[bool] = ()) -> int:  # fmt: skip
+        """A table; texts that begin with = are formulas. Returns its first data row.
+
+        `marks` says which rows to mark as a warning.
+        """
+        forms = list(forms) or ["General"] * len(headers)
+        numeric = [any(_is_figure(row[place]) for row in rows) for place in range(len(headers))]
+        height = 1
+        for number, header in enumerate(headers, 1):
+            cell = self.sheet.cell(self.row, number)
+            put(cell, header)
+            style.header(cell, right=numeric[number - 1])
+            height = max(height, lines_of(header, self.widths[number - 1] - 2))
+        self.sheet.row_dimensions[self.row].height = 13.5 * height + 5
+        self.row += 1
+        first = self.row
+        for place, values in enumerate(rows):
+            height = 1
+            for number, value in enumerate(values, 1):
+                cell = self.sheet.cell(self.row, number)
+                if isinstance(value, str) and value.startswith("="):
+                    cell.value = value
+                else:
+                    put(cell, value)
+                cell.font, cell.border = style.BODY, style.BORDER
+                cell.number_format = forms[number - 1]
+                cell.alignment = style.RIGHT if numeric[number - 1] else style.WRAP
+                if isinstance(value, str) and not value.startswith("="):
+                    height = max(height, lines_of(value, self.widths[number - 1] - 2))
+                if place < len(marks) and marks[place]:
+                    cell.font, cell.fill = style.BOLD, style.WARNING_FILL
+            self.sheet.row_dimensions[self.row].height = 13.5 * height + 3
+            self.row += 1
+        self.row += 1
+        return first
+
+    def charts(self, charts: Sequence[Any]) -> None:
+        """Charts side by side over the columns of the page, with room below."""
+        ends = np.cumsum(self.widths)
+        goals = [self.total * (place + 1) / len(charts) for place in range(len(charts))]
+        stops = [int(np.abs(ends - goal).argmin()) + 1 for goal in goals]
+        first = 0
+        for chart, stop in zip(charts, stops, strict=True):
+            chart.width = sum(map(_centimetres, self.widths[first:stop])) - 0.25
+            self.sheet.add_chart(chart, f"{get_column_letter(first + 1)}{self.row}")
+            first = stop
+        for row in range(self.row, self.row + CHART_ROWS):
+            self.sheet.row_dimensions[row].height = 15
+        self.row += CHART_ROWS
+
+    def close(self, *, header_row: int = 0) -> None:
+        """Print set-up: one page where it reads well, upright where it is long."""
+        last = max(self.sheet.max_row, self.row - 1)
+        style.page(self.sheet, landscape=last <= LANDSCAPE_ROWS or header_row > 0, header_row=header_row)
+        self.sheet.print_area = f"A1:{get_column_letter(len(self.widths))}{last}"
+        if last <= PORTRAIT_ROWS and not header_row:
+            self.sheet.page_setup.fitToHeight = 1
+
+
+def _centimetres(width: float) -> float:
+    """Width of a column of so many characters."""
+    return (7.0 * width + 5.0) / 96.0 * 2.54
+
+
+def _is_figure(value: Any) -> bool:
+    return (isinstance(value, int | float | np.number) and not isinstance(value, bool)) or (
+        isinstance(value, str) and value.startswith("=")
+    )
+
+
+def _free_name(book: Workbook, name: str) -> str:
+    """A sheet name that is free and allowed."""
+    base = "".join(" " if char in "[]:*?/\\'" else char for char in name)[:28].strip() or "Sheet"
+    taken = {sheet.title.lower() for sheet in book.worksheets}
+    free, count = base, 1
+    while free.lower() in taken:
+        count += 1
+        free = f"{base} {count}"
+    return free
+
+
+# ------------------------------------------------------------------------------------------- book
+
+
+def book_bytes(book: Workbook, name: str) -> bytes:
+    """The finished workbook: formulas and charts with their values."""
+    package = Package.open(style.stable_bytes(book), name=name)
+    cache_values(package, evaluate_package)
+    refresh_charts(package)
+    return package.to_bytes()
+
+
+def cure_workbook(report: CureReport) -> bytes:
+    """The workbook of a report."""
+    book = Workbook()
+    book.remove(book.active)
+    summary = Page(book, "Summary", f"{report.station.station}: {report.material.material}",
+                   (30, 92, 18), _under(report))  # fmt: skip
+    data = Data(book)
+    answers: list[tuple[str, str, str, bool]] = []
+    if report.day is not None:
+        answers += _life_sheet(book, data, report, report.day)
+    for run in report.runs:
+        answers.append(_run_sheet(book, data, report, run))
+    for pour in report.pours:
+        answers.append(_pour_sheet(book, data, report, pour))
+    if report.moisture is not None:
+        answers += _moisture_sheet(book, data, report, report.moisture)
+    if report.light is not None:
+        answers.append(_light_sheet(book, data, report, report.light))
+    if report.joints:
+        answers += _joints_sheet(book, data, report)
+    if report.beads:
+        answers += _beads_sheet(book, data, report)
+    if report.windows:
+        answers.append(_windows_sheet(book, report))
+    _summary(summary, report, answers)
+    data.close()
+    book.move_sheet(data.sheet, len(book.worksheets))
+    if data.column == 1:
+        book.remove(data.sheet)
+    return book_bytes(book, "cure.xlsx")
+
+
+def _under(report: CureReport) -> str:
+    settings = report.plan.settings
+    parts = [report.material.description, settings.get("plant", ""), settings.get("line", ""),
+             f"temperatures: {report.record}"]  # fmt: skip
+    return " · ".join(part for part in parts if part)
+
+
+def _summary(page: Page, report: CureReport, answers) -> None:
+    page.section("Answers")
+    rows = [[question, answer, sheet] for question, answer, sheet, _ in answers]
+    if not rows:
+        page.text("The data sheet states nothing that a cure report could be made of.")
+    else:
+        first = page.table(["Question", "Answer", "Sheet"], rows, ("@", "@", "@"),
+                           [not good for *_, good in answers])  # fmt: skip
+        for place, (_, _, name, _) in enumerate(answers):
+            cell = page.sheet.cell(first + place, 3)
+            cell.hyperlink = f"#'{name}'!A1"
+            cell.font = style.LINK
+            answer = page.sheet.cell(first + place, 2)
+            if not answers[place][3]:
+                style.warning_cell(answer)
+    page.texts("Warnings", report.warnings, warning=True)
+    page.texts("Notes", report.notes)
+    page.section("Cautions")
+    page.text(report.cautions, warning=True)
+    page.close()
+
+
+def _end(page: Page, report: CureReport, notes: Sequence[str] = (), warnings: Sequence[str] = (),
+         caution: str = "", *, header_row: int = 0) -> None:  # fmt: skip
+    """What closes each sheet: warnings, notes, cautions, print set-up."""
+    page.texts("Warnings", warnings, warning=True)
+    page.texts("Notes", notes)
+    page.section("Cautions")
+    page.text(" ".join(part for part in (_sentence(caution), report.cautions) if part), warning=True)
+    page.close(header_row=header_row)
+
+
+def _sentence(text: str) -> str:
+    text = text.strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".") if text else ""
+
+
+# ------------------------------------------------------------------------------------ working life
+
+
+def _life_sheet(book, data: Data, report: CureReport, day: LifeDay) -> list[tuple]:
+    headers, rows = day_table(day)
+    widths = [14, 14, *[11.5] * max(8, len(headers) - 2)]
+    page = Page(book, "Working life", "Working life on the day", widths, _under(report))
+    answers = []
+    charts = []
+    if day.life is not None:
+        if day.hot_afternoon:
+            page.text(_sentence(day.hot_afternoon), style.BOLD)
+        page.row += 1
+        charts.append(_life_chart(data, day))
+        answers.append(("How long does a mixed batch live?", _sentence(day.hot_afternoon),
+                        page.sheet.title, True))  # fmt: skip
+    charts.append(_clock_chart(data, day))
+    page.charts(charts)
+    if day.life is not None:
+        _life_play(page, day)
+    if day.comparisons:
+        page.section("What a hot afternoon does")
+        page.table(
+            ["Case", "Temperature [°C]", "Life [min]", "Limits reached in the day"],
+            [[item.name, shop(item.temperature, "°C"), shop(item.life, "min"), item.limits]
+             for item in day.comparisons], ("@", "0.0", "0.0", "0.0"),
+        )  # fmt: skip
+        page.text(f"A limit is {day.share:.0%} of the pot life, at which a mixer that stands is purged "
+                  f"or changed; counted from {hhmm(day.start)} to {hhmm(day.end)}.", style.NOTE)  # fmt: skip
+        page.row += 1
+    page.section("Half hour by half hour")
+    forms = ["@" if not any(_is_figure(row[place]) for row in rows) else "0.0"
+             for place in range(len(headers))]  # fmt: skip
+    page.table([_sentence(header)[:-1] for header in headers], rows, forms)
+    notes = [words for words in report.notes if words.startswith("pot life")]
+    mates = [row.mate_before - row.clock for row in day.rows if row.mate_before is not None]
+    if mates:
+        answers.append(("How long after dispensing may parts be mated?",
+                        f"{duration_text(min(mates))} in the hottest half hour, "
+                        f"{duration_text(max(mates))} in the coolest", page.sheet.title, True))  # fmt: skip
+    _end(page, report, notes)
+    return answers
+
+
+def _life_chart(data: Data, day: LifeDay):
+    """Pot life against temperature: stated points, the part between them, and what is extrapolated."""
+    curves = []
+    looks = {STATED: ("solid", style.ACCENT), COLDER: ("sysDash", style.GREY),
+             HOTTER: ("sysDash", style.GREY)}  # fmt: skip
+    names = {STATED: "between data-sheet points", COLDER: "extrapolated, colder",
+             HOTTER: "extrapolated, hotter"}  # fmt: skip
+    for kind in (STATED, COLDER, HOTTER):
+        rows = [(temperature, time) for temperature, time, sort in day.curve if sort == kind]
+        if len(rows) < 2:
+            continue
+        x, y = data.block(f"Pot life, {names[kind]}", [
+            ("Temperature [°C]", [shop(row[0], "°C") for row in rows]),
+            ("Pot life [min]", [shop(row[1], "min") for row in rows])])  # fmt: skip
+        dash, ink = looks[kind]
+        curves.append(Curve(names[kind], x, y, dash, "none", ink))
+    x, y = data.block("Pot life, stated", [
+        ("Temperature [°C]", [shop(row[0], "°C") for row in day.points]),
+        ("Pot life [min]", [shop(row[1], "min") for row in day.points])])  # fmt: skip
+    curves.append(Curve("data sheet", x, y, None, "diamond", style.DARK))
+    inside = [shop(row[0], "°C") for row in day.curve]
+    return scatter("Pot life against temperature", "temperature [°C]", "pot life [min]", curves,
+                          x_form="0", y_form="0", x_range=(math.floor(min(inside)),
+                   math.ceil(max(inside))), y_range=(0, None))  # fmt: skip
+
+
+def _clock_chart(data: Data, day: LifeDay):
+    """Life and open time through the day, against the hour."""
+    hours = [row.clock / 3600.0 for row in day.rows]
+    columns: list[tuple[str, list]] = [("Hour of the day [h]", hours)]
+    names = []
+    for name, values in (
+        ("life of a batch mixed then", [shop(row.life, "min") for row in day.rows]),
+        ("time to mate", [None if row.mate_before is None else (row.mate_before - row.clock) / 60.0
+                          for row in day.rows]),
+        ("time to purge", [None if row.purge_at is None else (row.purge_at - row.clock) / 60.0
+                           for row in day.rows]),
+    ):  # fmt: skip
+        if any(value is not None for value in values):
+            columns.append((f"{_sentence(name)[:-1]} [min]", values))
+            names.append(name)
+    y_title = "time [min]"
+    if not names:
+        columns.append(("Temperature [°C]", [shop(row.temperature, "°C") for row in day.rows]))
+        names, y_title = ["shop temperature"], "temperature [°C]"
+    refs = data.block("Through the day", columns)
+    curves = [Curve(name, refs[0], ref, *LOOKS[place])
+              for place, (name, ref) in enumerate(zip(names, refs[1:], strict=True))]  # fmt: skip
+    return scatter("Through the day", "hour of the day [h]", y_title, curves, x_form="0",
+                   y_form="0", x_range=(math.floor(hours[0]), math.ceil(hours[-1])),
+                   y_range=(0, None), x_step=2)  # fmt: skip
+
+
+def _life_play(page: Page, day: LifeDay) -> None:
+    """A cell for a temperature of one's own."""
+    page.section("At a temperature of your own")
+    life = day.life
+    rows: list[tuple] = [
+        ("Stated pot life", shop(life.life, "min"), "min", "0.0", False),
+        ("At", shop(life.temperature, "°C"), "°C", "0.0", False),
+    ]
+    if life.energy is None:
+        rows.append(("A rise that halves it", life.halving_step, "K", "0.0", False))
+    else:
+        rows.append(("Activation energy", shop(life.energy, "kJ/mol"), "kJ/mol", "0.00", False))
+    start = page.row
+    rows.append(("Your temperature", round(shop(max(day.temperatures), "°C"), 1), "°C", "0.0", True))
+    stated, at, rate, yours = (f"$C${start + place}" for place in range(4))
+    formula = (f"={stated}*2^(({at}-{yours})/{rate})" if life.energy is None else
+               f"={stated}*EXP({rate}*1000/{GAS}*(1/({yours}+273.15)-1/({at}+273.15)))")  # fmt: skip
+    rows.append(("Pot life there", formula, "min", "0.0", False))
+    page.figures(rows)
+
+
+# --------------------------------------------------------------------------------------- schedules
+
+
+def _thin(values: np.ndarray, count: int = RUN_POINTS) -> np.ndarray:
+    """Places of some points, first and last among them."""
+    return np.unique(np.linspace(0, len(values) - 1, min(count, len(values))).round().astype(int))
+
+
+def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
+    name = {"oven": "Oven", "log": "Oven log", "room": "Room cure"}[run.kind]
+    page = Page(book, name, f"Schedule: {run.name}", (18, 11, *[11.5] * 10), _under(report))
+    in_hours = run.dwell > 6.0 * 3600.0
+    unit, factor = ("h", 3600.0) if in_hours else ("min", 60.0)
+    verdict = "every place passes" if run.passes else "▲ not every place passes"
+    page.text(_sentence(f"{verdict}; {_run_words(run)}" if _run_words(run) else verdict), style.BOLD)
+    page.row += 1
+    charts = []
+    keep = _thin(run.times)
+    columns = [(f"Time [{unit}]", run.times[keep] / factor)]
+    if run.kind == "oven":
+        columns.append(("Air [°C]", [shop(value, "°C") for value in run.air[keep]]))
+    columns += [(f"{place.name} [°C]", [shop(value, "°C") for value in place.temperatures[keep]])
+                for place in run.places]  # fmt: skip
+    refs = data.block(f"{run.name}, temperature", columns)
+    names = (["air"] if run.kind == "oven" else []) + [place.name for place in run.places]
+    curves = [Curve(each, refs[0], ref, *LOOKS[place % len(LOOKS)])
+              for place, (each, ref) in enumerate(zip(names, refs[1:], strict=True))]  # fmt: skip
+    end = float(run.times[-1]) / factor
+    charts.append(scatter("Temperature", f"time [{unit}]", "temperature [°C]", curves,
+                          x_form="0", y_form="0", x_range=(0, end)))  # fmt: skip
+    if run.places[0].degrees is not None:
+        columns = [(f"Time [{unit}]", run.times[keep] / factor)]
+        columns += [(f"{place.name}, degree", place.degrees[keep]) for place in run.places]
+        refs = data.block(f"{run.name}, degree of cure", columns)
+        curves = [Curve(place.name, refs[0], ref, *LOOKS[(number + 1) % len(LOOKS)])
+                  for number, (place, ref) in enumerate(zip(run.places, refs[1:], strict=True))]  # fmt: skip
+        if run.requirement.degree is not None:
+            goal = data.block("Degree asked for", [(f"Time [{unit}]", [0.0, end]),
+                                                   ("Degree", [run.requirement.degree] * 2)])  # fmt: skip
+            curves.append(Curve("asked for", *goal, "sysDash", "none", style.GREY, 1.0))
+        charts.append(scatter("Degree of cure", f"time [{unit}]", "degree of cure", curves,
+                              x_form="0", y_form="0.0", x_range=(0, end), y_range=(0, 1)))  # fmt: skip
+    page.charts(charts)
+    if run.places[0].glass_points is not None:
+        columns = [(f"Time [{unit}]", run.times[keep] / factor)]
+        for place in run.places:
+            columns += [(f"{place.name}, part [°C]", [shop(value, "°C")
+                         for value in place.temperatures[keep]]),
+                        (f"{place.name}, glass point [°C]", [shop(value, "°C")
+                         for value in place.glass_points[keep]])]  # fmt: skip
+        refs = data.block(f"{run.name}, glass point", columns)
+        names = [f"{place.name}, {what}" for place in run.places for what in ("part", "glass point")]
+        curves = [Curve(each, refs[0], ref, *LOOKS[place % len(LOOKS)])
+                  for place, (each, ref) in enumerate(zip(names, refs[1:], strict=True))]  # fmt: skip
+        page.charts([scatter("Glass point and temperature of the part (where they meet, cure slows)",
+                             f"time [{unit}]", "temperature [°C]", curves, x_form="0", y_form="0",
+                             x_range=(0, end))])  # fmt: skip
+    page.section("Each place")
+    rows = [
+        [row.name, shop(float(row.temperatures.max()), "°C"), row.at_cure / factor,
+         None if row.equivalent is None else float(row.equivalent[-1]) / factor,
+         None if row.degrees is None else float(row.degrees[-1]),
+         None if row.glass_points is None else shop(float(row.glass_points[-1]), "°C"),
+         *(None if value is None else value / factor for value in
+           (row.gel, row.handling, row.milestones.get("join"), row.full_cure)),
+         "pass" if row.passes else "▲ fail"]
+        for row in run.places
+    ]  # fmt: skip
+    page.table(
+        ["Place", "Highest [°C]", f"At cure temperature [{unit}]", f"Equivalent time [{unit}]",
+         "Degree of cure", "Glass point [°C]", f"Gel at [{unit}]", f"Handling at [{unit}]",
+         f"Join at [{unit}]", f"Full cure at [{unit}]", "Verdict"],
+        rows, ("@", "0.0", "0.0", "0.0", "0.000", "0.0", "0.0", "0.0", "0.0", "0.0", "@"),
+        [not row.passes for row in run.places],
+    )  # fmt: skip
+    _run_figures(page, run)
+    reasons = [f"{place.name}: {words}" for place in run.places for words in place.reasons]
+    _end(page, report, [*run.notes, f"equivalent time by the {run.energy_basis}"], reasons)
+    question = {"oven": "Does the oven cure it?", "log": "Did the oven cure it?",
+                "room": "When is it cured in the room?"}[run.kind]  # fmt: skip
+    return question, _sentence(f"{run.name}: {_run_answer(run)}"), page.sheet.title, run.passes
+
+
+def _run_answer(run: CureRun) -> str:
+    if run.kind != "room":
+        words = "passes" if run.passes else "does not pass"
+        return f"{words}; {_run_words(run)}" if _run_words(run) else words
+    place = run.places[0]
+    parts = []
+    if place.handling is not None:
+        parts.append(f"may be moved after {duration_text(place.handling)}")
+    if place.full_cure is not None:
+        parts.append(f"full cure after {duration_text(place.full_cure)}")
+    return ", ".join(parts) or "no time is reached"
+
+
+def _run_words(run: CureRun) -> str:
+    parts = []
+    if run.hold_needed is not None:
+        parts.append(f"hold {run.hold / 60:.1f} min, the shortest that passes is "
+                     f"{run.hold_needed / 60:.1f} min")  # fmt: skip
+    if run.positions is not None:
+        parts.append(f"{run.positions} positions at a takt of {run.takt:.0f} s"
+                     + (" until it may be moved" if run.kind == "room" else ""))  # fmt: skip
+    if run.length is not None:
+        parts.append(f"oven length {run.length:.2f} m")
+    return ", ".join(parts)
+
+
+def _run_figures(page: Page, run: CureRun) -> None:
+    need = run.requirement
+    rows: list[tuple] = []
+    if need.equivalent is not None:
+        rows.append(("Time asked for", shop(need.equivalent, "min"), "min", "0.0", False))
+        rows.append(("At the cure temperature", shop(need.reference, "°C"), "°C", "0.0", False))
+    if need.degree is not None:
+        rows.append(("Degree of cure asked for", need.degree, "", "0.00", False))
+    if run.hold is not None:
+        rows.append(("Hold of the profile", shop(run.hold, "min"), "min", "0.0", False))
+        rows.append(("Shortest hold that passes", shop(run.hold_needed, "min") if run.hold_needed
+                     is not None else run.hold_words or None, "min", "0.0", False))  # fmt: skip
+    if run.takt is not None and run.positions is not None:
+        time = run.dwell if run.kind != "room" else run.places[0].handling
+        start = page.row + 1 + len(rows)  # below the heading
+        rows.append(("Time in cure", shop(time, "min"), "min", "0.0", run.kind != "room"))
+        rows.append(("Takt", run.takt, "s", "0", True))
+        rows.append(("Positions", f"=ROUNDUP(ROUND($C${start}*60/$C${start + 1},6),0)", "", "0", False))
+        if run.pitch is not None:
+            rows.append(("Pitch of parts on the belt", shop(run.pitch, "mm"), "mm", "0", True))
+            rows.append(("Oven length", f"=$C${start}*60/$C${start + 1}*$C${start + 3}/1000", "m", "0.00",
+                         False))  # fmt: skip
+    if rows:
+        page.section("Asked for, hold, positions")
+        page.figures(rows)
+
+
+# ----------------------------------------------------------------------------------------- exotherm
+
+
+def _pour_sheet(book, data: Data, report: CureReport, pour: PourReport) -> tuple:
+    page = Page(book, "Exotherm", f"Exotherm: {pour.name}", (20, 14, *[12] * 9), _under(report))
+    planned = pour.shots_trace or pour.trace
+    limit = "" if pour.limit is None else f", limit {shop(pour.limit, '°C'):.0f} °C"
+    how = f"in {len(pour.shots)} shots" if pour.shots else "in one shot"
+    good = pour.limit is None or pour.planned_peak <= pour.limit
+    answer = (f"{shop(pour.planned_peak, '°C'):.1f} °C {how}{limit}; deepest safe pour: "
+              f"{pour.safe_words}")  # fmt: skip
+    page.text(_sentence(answer), style.BOLD)
+    page.row += 1
+    heading = "As planned, " + how
+    page.charts([_pour_time_chart(data, pour, planned, heading),
+                 _pour_depth_chart(data, pour, planned, heading)])  # fmt: skip
+    second = [_pour_degree_chart(data, pour)]
+    if pour.shots_trace is not None:
+        second.insert(0, _pour_time_chart(data, pour, pour.trace, "For comparison, in one shot"))
+    page.charts(second)
+    _pour_figures(page, pour)
+    _end(page, report, pour.notes, pour.warnings, CAUTION)
+    return "How hot does the pour get?", _sentence(f"{pour.name}: {answer}"), page.sheet.title, good
+
+
+def _pour_time_chart(data: Data, pour: PourReport, trace: PourTrace, title: str):
+    minutes = trace.times / 60.0
+    refs = data.block(f"{pour.name}, {title}", [
+        ("Time [min]", minutes),
+        *((f"{name} [°C]", [shop(value, "°C") for value in values])
+          for name, values in (("Base", trace.base), ("Middle", trace.middle),
+                               ("Free face", trace.top)))])  # fmt: skip
+    curves = [Curve(name, refs[0], ref, *LOOKS[place]) for place, (name, ref) in enumerate(
+        zip(("base", "middle", "free face"), refs[1:], strict=True))]  # fmt: skip
+    if pour.limit is not None:
+        line = data.block("Limit", [("Time [min]", [0.0, float(minutes[-1])]),
+                                    ("Limit [°C]", [shop(pour.limit, "°C")] * 2)])  # fmt: skip
+        curves.append(Curve("cell limit", *line, "lgDashDotDot", "none", style.DARK, 1.0))
+    return scatter(f"{title}: temperature against time", "time since the first shot [min]",
+                   "temperature [°C]", curves, x_form="0", y_form="0",
+                   x_range=(0, math.ceil(float(minutes[-1]))))  # fmt: skip
+
+
+def _pour_depth_chart(data: Data, pour: PourReport, trace: PourTrace, title: str):
+    refs = data.block(f"{pour.name}, through the depth", [
+        ("Height above the base [mm]", [shop(value, "mm") for value in trace.heights]),
+        *((f"At {time / 60:.0f} min [°C]", [shop(value, "°C") for value in profile])
+          for time, profile in zip(trace.profile_times, trace.profiles, strict=True))])  # fmt: skip
+    curves = [Curve(f"at {time / 60:.0f} min", ref, refs[0], *LOOKS[place % len(LOOKS)])
+              for place, (time, ref) in enumerate(
+                  zip(trace.profile_times, refs[1:], strict=True))]  # fmt: skip
+    return scatter(f"{title}: through the depth", "temperature [°C]", "height above the base [mm]", curves,
+                          x_form="0", y_form="0", y_range=(0, shop(pour.depth, "mm")))  # fmt: skip
+
+
+def _pour_degree_chart(data: Data, pour: PourReport):
+    curves = []
+    for place, (name, trace) in enumerate((("in one shot", pour.trace),
+                                           ("as planned, in shots", pour.shots_trace))):  # fmt: skip
+        if trace is not None:
+            refs = data.block(f"{pour.name}, degree {name}",
+                              [("Time [min]", trace.times / 60.0),
+                               ("Mean degree of cure", trace.degree)])  # fmt: skip
+            curves.append(Curve(name, *refs, *LOOKS[place]))
+    last = max(float((trace or pour.trace).times[-1]) for trace in (pour.trace, pour.shots_trace)) / 60.0
+    return scatter("Mean degree of cure of what is poured", "time since the first shot [min]",
+                   "degree of cure", curves, x_form="0", y_form="0.0",
+                   x_range=(0, math.ceil(last)), y_range=(0, 1))  # fmt: skip
+
+
+def _pour_figures(page: Page, pour: PourReport) -> None:
+    page.section("Figures")
+    rows: list[tuple] = [
+        ("Depth", shop(pour.depth, "mm"), "mm", "0.0", False),
+        ("Poured at, and surroundings", shop(pour.start, "°C"), "°C", "0.0", False),
+        ("Peak in one shot", shop(pour.peak, "°C"), "°C", "0.0", False),
+        ("Time of that peak", shop(pour.peak_time, "min"), "min", "0", False),
+        ("Height of that peak above the base", shop(pour.peak_height, "mm"), "mm", "0.0", False),
+    ]
+    if pour.shots:
+        shots = ", then ".join(f"{shop(depth, 'mm'):.1f} mm"
+                               + (f" after {duration_text(wait)}" if wait else "")
+                               for _, depth, wait in pour.shots)  # fmt: skip
+        rows += [("Shots", shots, "", "@", False),
+                 ("Peak in these shots", shop(pour.shots_peak, "°C"), "°C", "0.0", False),
+                 ("Time of that peak", shop(pour.shots_time, "min"), "min", "0", False)]  # fmt: skip
+    if pour.cells_peak is not None:
+        rows.append((f"Peak with the cells ({pour.cell_share:.0%} of the volume) as heat sinks",
+                     shop(pour.cells_peak, "°C"), "°C", "0.0", False))  # fmt: skip
+    rows += [
+        ("Without loss of heat", shop(pour.adiabatic, "°C"), "°C", "0.0", False),
+        ("Limit of the cells", shop(pour.limit, "°C"), "°C", "0.0", False),
+        ("Deepest safe pour", pour.safe_words, "", "@", False),
+    ]
+    if pour.runaway is not None:
+        rows += [
+            ("Runaway criterion δ", pour.runaway.delta, "", "0.00", False),
+            ("Critical δ of a slab", pour.runaway.critical, "", "0.00", False),
+            ("Depth at which it is critical", shop(pour.runaway.half_thickness, "mm"), "mm", "0.0", False),
+            ("Adiabatic time to the maximum rate", shop(pour.maximum_rate, "min"), "min", "0", False),
+        ]
+    page.figures(rows)
+
+
+# -------------------------------------------------------------------------------- moisture and light
+
+
+def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureReport) -> list[tuple]:
+    page = Page(book, "Moisture cure", "Moisture cure: depth against time and humidity",
+                (24, 11, *[11.5] * 8), _under(report))  # fmt: skip
+    count = len(moisture.humidities)
+    hours = np.linspace(0.0, moisture.hours[-1], 60)
+    scale = np.sqrt(np.array(moisture.humidities) / moisture.stated_humidity)
+    depths = shop(moisture.coefficient, "mm/√h") * np.sqrt(hours)[:, None] * scale
+    refs = data.block("Moisture cure", [("Time [h]", hours), *(
+        (f"Depth at {humidity:.0%} [mm]", depths[:, place])
+        for place, humidity in enumerate(moisture.humidities))])  # fmt: skip
+    curves = [Curve(f"{humidity:.0%} relative humidity", refs[0], refs[place + 1],
+                    *LOOKS[place % len(LOOKS)])
+              for place, humidity in enumerate(moisture.humidities)]  # fmt: skip
+    page.charts([scatter("Depth cured from the free face", "time [h]", "depth [mm]", curves,
+                         x_form="0", y_form="0", x_range=(0, 168),
+                         y_range=(0, None), x_step=24)])  # fmt: skip
+    page.section("Coefficient")
+    cells = page.figures([
+        ("Coefficient", shop(moisture.coefficient, "mm/√h"), "mm/√h", "0.000", True),
+        ("Relative humidity it was measured at", moisture.stated_humidity, "", "0%", True),
+    ])  # fmt: skip
+    k, stated = cells["Coefficient"], cells["Relative humidity it was measured at"]
+    page.section("Depth [mm] after a time, at a relative humidity")
+    head = page.row
+    for place, humidity in enumerate(moisture.humidities):
+        put(page.sheet.cell(head, place + 2), humidity)
+    rows = [[hour, *(f"={k}*SQRT($A{head + 1 + number})*SQRT({get_column_letter(place + 2)}${head}/{stated})"
+                     for place in range(count))]
+            for number, hour in enumerate(moisture.hours)]  # fmt: skip
+    page.table(["Time [h]", *("" for _ in range(count))], rows, ("0", *["0.0"] * count))
+    for place, humidity in enumerate(moisture.humidities):
+        cell = page.sheet.cell(head, place + 2)
+        cell.value, cell.number_format = humidity, "0%"
+        style.header(cell, right=True)
+    page.section(f"Beads of this station at {moisture.humidity:.0%} relative humidity")
+    page.table(["Bead", "Depth to cure [mm]", "Time [h]"],
+               [[name, shop(depth, "mm"), time / 3600.0 if math.isfinite(time) else None]
+                for name, depth, time in moisture.needed], ("@", "0.0", "0"))  # fmt: skip
+    _end(page, report, ["the depth grows as the root of time and of relative humidity, from a free face; "
+                        "J. Comyn, Int. J. Adhesion & Adhesives 18 (1998) 247–253 (equation from memory)",
+                        "a closed flange is reached from both edges: half its width counts",
+                        "temperature is not counted: cold air holds less water, and cure is "
+                        "slower"])  # fmt: skip
+    return [("When has moisture cured it?",
+             f"{name}: {shop(depth, 'mm'):.1f} mm deep after "
+             + (duration_text(time) if math.isfinite(time) else "no time: dry air")
+             + f" at {moisture.humidity:.0%} relative humidity", page.sheet.title, True)
+            for name, depth, time in moisture.needed]  # fmt: skip
+
+
+def _light_sheet(book, data: Data, report: CureReport, light: LightReport) -> tuple:
+    page = Page(book, "Light cure", "Light cure: time and belt speed for the dose",
+                (24, 14, *[14] * 6), _under(report))  # fmt: skip
+    page.section("Dose")
+    cells = page.figures([("Dose", shop(light.dose, "J/cm²"), "J/cm²", "0.00", True),
+                          ("Takt", light.takt, "s", "0", False)])  # fmt: skip
+    grid = np.geomspace(30.0, 3000.0, 50)
+    refs = data.block("Light cure", [("Irradiance [mW/cm²]", grid),
+                                     ("Time [s]", shop(light.dose, "J/cm²") / (grid / 1000.0))])  # fmt: skip
+    curves = [Curve("time for the dose", *refs, *LOOKS[0])]
+    if light.takt is not None and light.takt < shop(light.dose, "J/cm²") / 0.03:
+        line = data.block("Takt", [("Irradiance [mW/cm²]", [30.0, 3000.0]), ("Takt [s]", [light.takt] * 2)])
+        curves.append(Curve("takt", *line, "sysDash", "none", style.GREY, 1.0))
+    page.charts([scatter("Time under the lamp", "irradiance at the part [mW/cm²]", "time [s]", curves,
+                         x_form="0", y_form="0", x_range=(10, 10000),
+                         y_range=(0, None), x_log=True)])  # fmt: skip
+    page.section("Time, and belt speed under a lit length")
+    dose, head = cells["Dose"], page.row
+    rows = [
+        [shop(value, "mW/cm²"), f"={dose}/($A{head + 1 + number}/1000)",
+         *(f"=$A{head + 1 + number}/1000*{shop(length, 'mm'):g}/1000/{dose}*60"
+           for length in light.windows)]
+        for number, value in enumerate(light.irradiances)
+    ]  # fmt: skip
+    page.table(["Irradiance at the part [mW/cm²]", "Time [s]",
+                *(f"Belt, {shop(value, 'mm'):.0f} mm lit [m/min]" for value in light.windows)],
+               rows, ("0", "0.0", *["0.00"] * len(light.windows)))  # fmt: skip
+    _end(page, report, ["dose = irradiance × time; a lamp ages, glass and distance take light: measure "
+                        "the irradiance at the part with a radiometer for the lamp's band",
+                        "shadows are not reached by light: give them another way to cure"])  # fmt: skip
+    answer = (f"{shop(light.dose, 'J/cm²'):g} J/cm²: {light.times[1]:.0f} s at "
+              f"{shop(light.irradiances[1], 'mW/cm²'):.0f} mW/cm²; measure the irradiance")  # fmt: skip
+    return "How long under the lamp?", answer, page.sheet.title, True
+
+
+# ------------------------------------------------------------------------------------ pressed joints
+
+
+def _joints_sheet(book, data: Data, report: CureReport) -> list[tuple]:
+    joints = report.joints
+    page = Page(book, "Pressed joints", "Pressed joints: from paste pattern to bond line",
+                (26, *[11] * 13), _under(report))  # fmt: skip
+    pressed = [joint for joint in joints if joint.press is not None]
+    if pressed:
+        page.charts([_gap_chart(data, pressed)])
+    page.section("Gap, time, coverage")
+    page.table(
+        ["Joint", "Bond line [mm]", "Gap reached [mm]", "Low over the plate [mm]",
+         "High over the plate [mm]", "Paste stops at [mm]", "Force alone, in the press time [mm]",
+         "Time needed [s]", "Press time [s]", "Work of the part [s]", "Takt [s]", "Coverage",
+         "Coverage, low", "Verdict"],
+        [[item.name, shop(item.joint.gap, "mm"), shop(item.gap, "mm"), shop(item.gap_low, "mm"),
+          shop(item.gap_high, "mm"), shop(item.gap_limit, "mm"), shop(item.gap_pressed, "mm"),
+          item.time_needed, item.joint.press_time, item.work, item.takt, item.coverage,
+          item.coverage_low, "good" if item.passes else "▲ look"] for item in joints],
+        ("@", *["0.00"] * 6, "0.0", "0", "0", "0", "0%", "0%", "@"),
+        [not item.passes for item in joints],
+    )  # fmt: skip
+    page.section("Volume and squeeze-out")
+    page.table(
+        ["Joint", "Paste [mL]", "Low [mL]", "High [mL]", "Squeeze-out [mL]", "Squeeze-out, high [mL]",
+         "Pressure [bar]", "Filled paste stays near [mm]"],
+        [[item.name, *(shop(value, "mL") for value in (item.volume.nominal, item.volume.low,
+                                                       item.volume.high, item.squeeze_out,
+                                                       item.squeeze_out_high)),
+          shop(item.pressure, "bar"), shop(item.paste_gap, "mm")] for item in joints],
+        ("@", *["0.00"] * 5, "0.00", "0.000"),
+    )  # fmt: skip
+    known = [item for item in joints if item.resistance is not None]
+    if known:
+        _resistance_table(page, known)
+    notes = [joints[0].model, "low and high over the plate are the gap tolerance about the gap reached",
+             f"filled paste: {PASTE_RULE}"]  # fmt: skip
+    notes += [f"{item.name}: {words}" for item in joints for words in item.notes]
+    _end(page, report, notes, [f"{item.name}: {words}" for item in joints for words in item.warnings])
+    answers = []
+    for item in joints:
+        words = f"{shop(item.gap_low, 'mm'):.2f} to {shop(item.gap_high, 'mm'):.2f} mm"
+        if item.time_needed is not None:
+            words += f", needs {item.time_needed:.1f} s"
+            words += f" of {item.joint.press_time:.0f} s" if item.joint.press_time else ""
+        if item.resistance is not None:
+            words += f", {item.resistance.nominal:.4f} K/W (up to {item.resistance.high:.4f})"
+        answers.append(("Does the paste reach its bond line?", _sentence(f"{item.name}: {words}"),
+                        page.sheet.title, item.passes))  # fmt: skip
+    return answers
+
+
+def _resistance_table(page: Page, known: Sequence[JointReport]) -> None:
+    page.section("Thermal resistance (bond line, conductivity and contact may be changed)")
+    head = page.row
+    rows = []
+    for number, item in enumerate(known):
+        row = head + 1 + number
+        wetted = (f"MIN($E{row},$F{row}/$B{row}*1000)")
+        rows.append([
+            item.name, shop(item.gap, "mm"), item.material.conductivity,
+            shop(item.joint.contact_resistance, "K·mm²/W"), shop(item.area, "mm²"),
+            shop(item.volume.nominal, "mL"), f"=($B{row}/$C{row}*1000+$D{row})/{wetted}",
+            item.resistance.low, item.resistance.high, item.resistance.worst_high,
+            shop(item.joint.resistance_limit, "K/W"),
+            f'=IF($K{row}="","",IF($G{row}>$K{row},"▲ over","under"))',
+            item.resistance.main_driver,
+        ])  # fmt: skip
+    first = page.table(
+        ["Joint", "Gap [mm]", "Conduc-tivity [W/(m·K)]", "Contact [K·mm²/W]", "Plate [mm²]", "Paste [mL]",
+         "Resistance [K/W]", "Low [K/W]", "High [K/W]", "Worst case [K/W]", "Limit [K/W]", "Verdict",
+         "Matters most"],
+        rows, ("@", "0.000", "0.00", "0.0", "#,##0", "0.00", *["0.0000"] * 5, "@", "@"),
+    )  # fmt: skip
+    for row in range(first, first + len(rows)):
+        for column in (2, 3, 4):
+            style.input_cell(page.sheet.cell(row, column))
+        style.result_cell(page.sheet.cell(row, 7))
+
+
+def _gap_chart(data: Data, pressed: Sequence[JointReport]):
+    """Gap against time under the force, on a time axis of powers of ten."""
+    curves = []
+    latest = 1.0
+    for place, item in enumerate(pressed):
+        times, gaps = item.press.curve(min(item.gap, item.gap_pressed or item.gap))
+        rows = [(time, gap) for time, gap in zip(times, gaps, strict=True)
+                if time >= 1e-2 and math.isfinite(time)]  # fmt: skip
+        if len(rows) < 2:
+            continue
+        latest = max(latest, rows[-1][0])
+        refs = data.block(f"{item.name}, gap", [
+            ("Time [s]", [row[0] for row in rows]),
+            ("Gap [mm]", [shop(row[1], "mm") for row in rows])])  # fmt: skip
+        curves.append(Curve(item.name, *refs, *LOOKS[place % len(LOOKS)]))
+    points = [item for item in pressed if item.time_needed]
+    if points:
+        refs = data.block("Bond line reached", [
+            ("Time [s]", [item.time_needed for item in points]),
+            ("Gap [mm]", [shop(item.joint.gap, "mm") for item in points])])  # fmt: skip
+        curves.append(Curve("bond line reached", *refs, None, "diamond", style.DARK))
+    top = 10.0 ** math.ceil(math.log10(latest))
+    return scatter("Gap under the force", "time [s]", "gap [mm]", curves, x_form="General",
+                   y_form="0.0", x_range=(0.01, top), y_range=(0, None), x_log=True)  # fmt: skip
+
+
+def _beads_sheet(book, data: Data, report: CureReport) -> list[tuple]:
+    beads = report.beads
+    page = Page(book, "Pressed beads", "Pressed beads: width on the flange", (26, *[12] * 10),
+                _under(report))  # fmt: skip
+    _bead_chart(page, data, beads)
+    page.section("Width, squeeze-out, time")
+    head = page.row
+    rows = []
+    for number, item in enumerate(beads):
+        row = head + 1 + number
+        rows.append([
+            item.name, shop(item.area, "mm²"), shop(item.bead.bond_line, "mm"), f"=$B{row}/$C{row}",
+            shop(item.width_round, "mm"), shop(item.width_low, "mm"), shop(item.width_high, "mm"),
+            shop(item.bead.flange_width, "mm"), shop(item.squeeze_out_high, "mL"), item.time_needed,
+            "good" if item.passes else "▲ look",
+        ])  # fmt: skip
+    first = page.table(
+        ["Bead", "Cross-section [mm²]", "Bond line [mm]", "Width, square edges [mm]",
+         "Width, round edges [mm]", "Width, low [mm]", "Width, high [mm]", "Flange [mm]",
+         "Squeeze-out, high [mL]", "Closes in [s]", "Verdict"],
+        rows, ("@", "0.00", "0.00", *["0.0"] * 5, "0.00", "0.000", "@"),
+        [not item.passes for item in beads],
+    )  # fmt: skip
+    for row in range(first, first + len(rows)):
+        style.input_cell(page.sheet.cell(row, 3))
+        style.result_cell(page.sheet.cell(row, 4))
+    notes = [beads[0].model, "width = cross-section over bond line; low and high by the tolerances of the "
+             "bead and the meter"]  # fmt: skip
+    notes += [f"{item.name}: {words}" for item in beads for words in item.notes]
+    _end(page, report, notes, [f"{item.name}: {words}" for item in beads for words in item.warnings])
+    return [("How wide does the bead get?",
+             f"{item.name}: {shop(item.width_low, 'mm'):.1f} to {shop(item.width_high, 'mm'):.1f} mm at "
+             f"{shop(item.bead.bond_line, 'mm'):.2f} mm"
+             + (f" on a flange of {shop(item.bead.flange_width, 'mm'):.1f} mm"
+                if item.bead.flange_width else ""), page.sheet.title, item.passes)
+            for item in beads]  # fmt: skip
+
+
+def _bead_chart(page: Page, data: Data, beads: Sequence[PressedBead]) -> None:
+    """Width against bond line about the stated one."""
+    curves = []
+    for place, item in enumerate(beads):
+        gaps = np.linspace(0.5, 2.0, 31) * shop(item.bead.bond_line, "mm")
+        refs = data.block(f"{item.name}, width", [("Bond line [mm]", gaps),
+                                                  ("Width [mm]", shop(item.area, "mm²") / gaps)])  # fmt: skip
+        curves.append(Curve(item.name, *refs, *LOOKS[place % len(LOOKS)]))
+        point = data.block(f"{item.name}, stated", [("Bond line [mm]", [shop(item.bead.bond_line, "mm")]),
+                                                    ("Width [mm]", [shop(item.width, "mm")])])  # fmt: skip
+        curves.append(Curve(f"{item.bead.bead}, as stated", *point, None, "diamond", style.DARK))
+        if item.bead.flange_width is not None:
+            line = data.block(f"{item.name}, flange", [
+                ("Bond line [mm]", [float(gaps[0]), float(gaps[-1])]),
+                ("Flange [mm]", [shop(item.bead.flange_width, "mm")] * 2)])  # fmt: skip
+            curves.append(Curve(f"flange of {item.bead.bead}", *line, "sysDash", "none", style.GREY, 1.0))
+    page.charts([scatter("Width of the pressed bead", "bond line [mm]", "width [mm]", curves,
+                         x_form="0.00", y_form="0",
+                         y_range=(0, None))])  # fmt: skip
+
+
+# ------------------------------------------------------------------------------------- latest times
+
+
+def _windows_sheet(book, report: CureReport) -> tuple:
+    page = Page(book, "Latest times", "Latest clock times of surfaces and open parts",
+                (14, 12, 12, 16, 82), _under(report))  # fmt: skip
+    page.text("The shifts of the first day; of other days the parts that come too late.", style.NOTE)
+    page.row += 1
+    header_row = page.row
+    page.table(
+        ["Date", "Shift", "Latest", "Window", "What"],
+        [[date.isoformat(), shift, hhmm(window.clock), window.kind,
+          ("▲ " if window.is_late else "") + window.text] for date, shift, window in report.windows],
+        ("@",) * 5, [window.is_late for *_, window in report.windows],
+    )  # fmt: skip
+    late = [window for *_, window in report.windows if window.is_late]
+    material = report.material
+    notes = []
+    if material.surface_window is not None:
+        notes.append(f"surface treatment ({material.surface_treatment or 'not named'}) keeps "
+                     f"{duration_text(material.surface_window)}, from treatment to dispensing; it runs on "
+                     "through a break")  # fmt: skip
+    if material.open_time is not None:
+        notes.append(f"open time {duration_text(material.open_time)} at "
+                     f"{shop(material.pot_life_temperature, '°C'):.0f} °C, from dispensing to mating, "
+                     "shorter when it is hotter")  # fmt: skip
+    _end(page, report, notes, header_row=header_row)
+    answer = (f"{len(late)} groups of parts come too late; first: {late[0].text}" if late else
+              f"none comes too late; first: {report.windows[0][2].text}")  # fmt: skip
+    return "Do surfaces and open parts keep over the breaks?", answer, page.sheet.title, not late
