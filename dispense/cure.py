@@ -43,7 +43,10 @@ def arrhenius(factor, energy, temperature):
 class Kinetics(Protocol):
     """What the integrators need: rate = drive(α, constants(T)) · (1 − α)^order, never below 0."""
 
-    order: float
+    @property
+    def order(self) -> float:
+        """The power of (1 − α)."""
+        ...
 
     def constants(self, temperature) -> tuple:
         """The rate constants at a temperature."""

@@ -134,12 +134,14 @@ class _Slabs:
         return taken, layers
 
 
-def _slabs(kinetics, cells, depth, surroundings, heat, density, specific_heat, conductivity, film,
-           base, sink=None, under=None) -> _Slabs:  # fmt: skip
+def _slabs(kinetics, cells, depth, surroundings, material, base, sink=None,
+           under=None) -> _Slabs:  # fmt: skip
     """Layers for arrays of pours, each cut into `cells` equal layers (one number for each pour).
 
-    `under` gives widths of layers that already lie below a single pour.
+    `material` is heat, density, specific heat, conductivity and film of each pour; `under` gives
+    widths of layers that already lie below a single pour.
     """
+    heat, density, specific_heat, conductivity, film = material
     cells = np.asarray(cells)
     owner = np.repeat(np.arange(cells.size), cells)
     width = (depth / cells)[owner]
@@ -244,7 +246,6 @@ def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: 
     """One Rosenbrock step of each pour: new state, and its error over the tolerance."""
     from scipy.linalg import lapack
 
-    count = len(state.values)
     shorter = 1.0 / (step if slabs.count == 1 else step[slabs.owner])
     shift = shorter / _GAMMA
     by_heat = local.by_heat
@@ -253,9 +254,11 @@ def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: 
     diagonal = shift + slabs.leak - slabs.rise * by_heat * shift * own
     diagonal[:-1] += slabs.upper
     diagonal[1:] += slabs.lower
-    if count > 2:
-        solid_own = 1.0 / (shift + slabs.back)
-        diagonal += slabs.solid * shift * solid_own
+    solid, solid_back = slabs.solid, slabs.back
+    solid_own = None
+    if solid is not None and solid_back is not None:
+        solid_own = 1.0 / (shift + solid_back)
+        diagonal += solid * shift * solid_own
     factors = lapack.dgttrf(-slabs.lower, diagonal, -slabs.upper)[:-1]
     solve = lapack.dgttrs
     coupling = slabs.rise * local.by_degree * own
@@ -276,13 +279,13 @@ def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: 
             back *= shorter
             right += back
         wanted = right[0] + coupling * right[1]
-        if count > 2:
-            wanted += slabs.solid * solid_own * right[2]
+        if solid_own is not None:
+            wanted += solid * solid_own * right[2]
         u = parts[stage]
         u[0] = u_heat = solve(*factors, wanted, overwrite_b=1)[0]
         u[1] = (right[1] + by_heat * u_heat) * own
-        if count > 2:
-            u[2] = (right[2] + slabs.back * u_heat) * solid_own
+        if solid_own is not None:
+            u[2] = (right[2] + solid_back * u_heat) * solid_own
     over = _FLOWS.sum() * (state.values[0] - slabs.surroundings) + _REACH @ parts[:, 0]
     lost = state.lost + step * np.add.reduceat(slabs.face * over, slabs.first)
     after = _State(values + parts[5], lost)
@@ -540,10 +543,10 @@ def pour(depth, start, surroundings, kinetics, heat, density, specific_heat, con
     if problems:
         raise InputError(problems)
     kinetics = as_kinetics(kinetics)
-    one = [np.array([float(value)]) for value in (surroundings, heat, density, specific_heat,
-                                                  conductivity, film)]  # fmt: skip
-    slabs = _slabs(kinetics, [cells], np.array([float(depth)]), *one, base, sinks,
-                   None if onto is None else onto.widths)  # fmt: skip
+    material = [np.array([float(value)])
+                for value in (heat, density, specific_heat, conductivity, film)]  # fmt: skip
+    slabs = _slabs(kinetics, [cells], np.array([float(depth)]), np.array([float(surroundings)]),
+                   material, base, sinks, None if onto is None else onto.widths)  # fmt: skip
     fresh = np.full(cells, float(start))
     temperatures, degrees, solid = fresh, np.zeros(cells), fresh
     if onto is not None:
@@ -612,8 +615,8 @@ def _peaks_on(cells, kinetics, base, rows, tight=1.0) -> np.ndarray:
     size = max(1, _BATCH // cells)
     for begin in range(0, len(rows), size):
         part = rows[begin : begin + size]
-        depth, start, surroundings, *rest = part.T
-        slabs = _slabs(kinetics, np.full(len(part), cells), depth, surroundings, *rest, base)
+        depth, start, surroundings, *material = part.T
+        slabs = _slabs(kinetics, np.full(len(part), cells), depth, surroundings, material, base)
         heat = start[slabs.owner]
         state = _State(np.array([heat, np.zeros_like(heat)]), np.zeros(len(part)))
         run = _run(slabs, state, None, tight)

@@ -15,6 +15,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -173,9 +174,9 @@ def fit_kinetics(times, degrees, temperatures, form: str = "n-th order",
     times, degrees, temperatures = (
         np.asarray(part, dtype=float).ravel() for part in (times, degrees, temperatures)
     )
-    names = _NAMES.get(form)
+    names = _NAMES.get(form, ())
     problems = []
-    if names is None:
+    if not names:
         problems.append(Problem("fit_kinetics", "form", form, "one of " + ", ".join(FORMS)))
     if not times.size == degrees.size == temperatures.size:
         problems.append(Problem("fit_kinetics", "degrees", f"{degrees.size} values",
@@ -212,7 +213,7 @@ def fit_kinetics(times, degrees, temperatures, form: str = "n-th order",
 
     bounds = {"A": (-60.0, 20.0), "E": (0.0, 40.0), "m": (0.0, 5.0), "n": (0.0, 6.0)}
     low, high = (np.array([bounds[name[0]][side] for name in free]) for side in (0, 1))
-    best = None
+    best: Any = None
     for guess in _guesses(form, free, times, degrees):
         found = least_squares(misfit, guess, bounds=(low, high), xtol=1e-12, ftol=1e-12,
                               gtol=1e-12, diff_step=1e-5, max_nfev=200)  # fmt: skip
@@ -399,7 +400,9 @@ class Schedule:
 
 
 def _end(part: PartCure) -> float:
-    return float((part.degrees if part.equivalent is None else part.equivalent)[-1])
+    if part.equivalent is not None:
+        return float(part.equivalent[-1])
+    return math.nan if part.degrees is None else float(part.degrees[-1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -491,10 +494,11 @@ def schedule(profile: Profile, parts: Sequence[PartLag], kinetics=None, *,
         own = None if degrees is None else degrees[:, place]
         spent = None if equivalent is None else equivalent[:, place]
         reasons = _reasons(requirement, heat[:, place], own, spent)
-        reached = [_when(times, own, degree) for degree in (gel, handling, cured)]
         points = None if own is None or glass is None else glass_point(own, *glass)
-        played.append(PartCure(part, heat[:, place], own, spent, points, *reached, not reasons,
-                               tuple(reasons)))  # fmt: skip
+        played.append(PartCure(
+            part, heat[:, place], own, spent, points, _when(times, own, gel),
+            _when(times, own, handling), _when(times, own, cured), not reasons, tuple(reasons),
+        ))  # fmt: skip
     return Schedule(times, air, tuple(played))
 
 
@@ -549,11 +553,11 @@ def shortest_hold(profile: Callable[[float], Profile], parts: Sequence[PartLag],
     def excess(hold: float) -> float:
         worst = math.inf
         for part in schedule(profile(hold), parts, kinetics, requirement=wanted).parts:
-            if wanted.degree is not None:
+            if wanted.degree is not None and part.degrees is not None:
                 # y = −ln(1 − α) rises nearly straight with the hold
                 worst = min(worst, -math.log1p(-min(part.degrees[-1], 1.0 - 1e-15))
                             + math.log1p(-min(wanted.degree, 1.0 - 1e-15)))
-            if wanted.equivalent is not None:
+            if wanted.equivalent is not None and part.equivalent is not None:
                 worst = min(worst, part.equivalent[-1] / wanted.equivalent - 1.0)
         return worst
 
