@@ -7,6 +7,7 @@ not understood. Results go to standard output, problems, notes and progress to s
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import sys
 from collections.abc import Sequence
@@ -143,6 +144,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def run() -> None:
     """Entry point of the console script."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal may lack a letter that a plan has
+            stream.reconfigure(errors="replace")
     sys.exit(main())
 
 

@@ -42,7 +42,14 @@ class Problem:
                 text += f"; it must be {self.allowed}"
         if self.fix:
             text += f" ({self.fix})"
+        return one_line(text)
+
+
+def one_line(text: str) -> str:
+    """A text on one line that a terminal prints as it is, whatever a cell of a plan holds."""
+    if text.isprintable():
         return text
+    return " ".join("".join(char if char.isprintable() else " " for char in text).split())
 
 
 def show(value: Any) -> str:

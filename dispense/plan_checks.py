@@ -218,6 +218,13 @@ def _series(plan) -> Iterator[Problem]:
             if key == "profile" and len(points) < 2:
                 yield _says(points[0].at, f"profile {name} has one point",
                             "give two points or more")  # fmt: skip
+            if key == "profile":
+                points = sorted(points, key=lambda row: row.time)
+                yield from (
+                    _says(plan.cell(after, "time"), f"profile {name}: two points are less than a "
+                          "millisecond apart", "give a jump a second")
+                    for before, after in pairwise(points) if after.time - before.time < 1e-3
+                )  # fmt: skip
             if key == "record":
                 times = [row.time for row in points]
                 if max(times) - min(times) > 24 * HOUR:

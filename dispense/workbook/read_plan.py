@@ -7,7 +7,9 @@ reorder columns and rows. The file is vetted as a zip of XML parts before openpy
 
 from __future__ import annotations
 
+import contextlib
 import gc
+import io
 import os
 import re
 import warnings
@@ -122,9 +124,13 @@ def _open_book(path: str | os.PathLike[str], package: Package):
 
     if not package.worksheets:
         raise FileError(Problem(os.fspath(path), message="has no worksheet"))
-    stream = open(path, "rb")  # noqa: SIM115 (openpyxl reads on demand; closed with the book)
     try:
-        book = load_workbook(stream, read_only=True, data_only=True, keep_links=False)
+        stream = open(path, "rb")  # noqa: SIM115 (openpyxl reads on demand; closed with the book)
+    except OSError as error:
+        raise _damaged(path, error) from error
+    try:
+        with contextlib.redirect_stdout(io.StringIO()):  # openpyxl prints some of its doubts
+            book = load_workbook(stream, read_only=True, data_only=True, keep_links=False)
     except Exception as error:
         stream.close()
         raise _damaged(path, error) from error
