@@ -17,6 +17,7 @@ from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.chart import Reference
 from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
 from ..cure_report import CureReport, LightReport, MoistureReport, shop
@@ -35,8 +36,8 @@ from .package import Package
 __all__ = ["Data", "Page", "book_bytes", "cure_workbook"]
 
 CHART_ROWS = 17
-LANDSCAPE_ROWS, PORTRAIT_ROWS = 44, 84  # that still read well on one page
-NARROW = 1.13  # characters that fit in a column's width, over the width; digits are wider than letters
+LANDSCAPE_ROWS, PORTRAIT_ROWS = 34, 74  # that still read well on one page
+NARROW = 1.18  # characters that fit in a column's width, over the width; digits are wider than letters
 RUN_POINTS = 120  # of a schedule's curves
 GAS = "8.31446261815324"
 _LEFT = Alignment(horizontal="left", vertical="center", wrap_text=True, indent=1)
@@ -113,6 +114,7 @@ class Page:
                  under: str = ""):  # fmt: skip
         self.sheet: Worksheet = book.create_sheet(_free_name(book, name))
         self.widths = list(widths)
+        self.turned = False
         for number, width in enumerate(widths, 1):
             style.set_width(self.sheet, number, width)
         self.sheet.sheet_view.showGridLines = False
@@ -202,13 +204,14 @@ class Page:
         `marks` says which rows to mark as a warning.
         """
         forms = list(forms) or ["General"] * len(headers)
-        numeric = [any(_is_figure(row[place]) for row in rows) for place in range(len(headers))]
+        numeric = [forms[place] != "@" and any(_is_figure(row[place]) for row in rows)
+                   for place in range(len(headers))]  # fmt: skip
         height = 1
         for number, header in enumerate(headers, 1):
             cell = self.sheet.cell(self.row, number)
             put(cell, header)
             style.header(cell, right=numeric[number - 1])
-            height = max(height, lines_of(header, self.widths[number - 1] - 2))
+            height = max(height, lines_of(header, self.widths[number - 1] - 1.5))
         self.sheet.row_dimensions[self.row].height = 13.5 * height + 5
         self.row += 1
         first = self.row
@@ -246,12 +249,17 @@ class Page:
             self.sheet.row_dimensions[row].height = 15
         self.row += CHART_ROWS
 
+    def turn(self) -> None:
+        """Begin a new printed page."""
+        self.sheet.row_breaks.append(Break(id=self.row - 1))
+        self.turned = True
+
     def close(self, *, header_row: int = 0) -> None:
         """Print set-up: one page where it reads well, upright where it is long."""
         last = max(self.sheet.max_row, self.row - 1)
         style.page(self.sheet, landscape=last <= LANDSCAPE_ROWS or header_row > 0, header_row=header_row)
         self.sheet.print_area = f"A1:{get_column_letter(len(self.widths))}{last}"
-        if last <= PORTRAIT_ROWS and not header_row:
+        if last <= PORTRAIT_ROWS and not header_row and not self.turned:
             self.sheet.page_setup.fitToHeight = 1
 
 
@@ -394,6 +402,7 @@ def _life_sheet(book, data: Data, report: CureReport, day: LifeDay) -> list[tupl
         page.text(f"A limit is {day.share:.0%} of the pot life, at which a mixer that stands is purged "
                   f"or changed; counted from {hhmm(day.start)} to {hhmm(day.end)}.", style.NOTE)  # fmt: skip
         page.row += 1
+    page.turn()
     page.section("Half hour by half hour")
     forms = ["@" if not any(_is_figure(row[place]) for row in rows) else "0.0"
              for place in range(len(headers))]  # fmt: skip

@@ -1,0 +1,183 @@
+"""Activation energy and cure kinetics from a CSV of measurements, ready for the plan.
+
+`arrhenius` takes columns temperature and time (pot lives, gel or cure times); `n-th` and `kamal` take
+time, temperature and degree of cure, run below run. The report says how well each constant is known,
+warns where the data cannot tell constants apart, and names the plan's columns that take the results.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .csv_tables import read_columns
+from .errors import NA, InputError, Problem
+from .fields import number
+from .life import GAS_CONSTANT
+from .plan_tables import MATERIALS
+from .schedule import FORMS, fit_activation_energy, fit_kinetics
+from .terminal import table
+from .units import from_si
+
+ARRHENIUS, NTH, KAMAL = "arrhenius", "n-th", "kamal"
+CHOICES = (ARRHENIUS, NTH, KAMAL)
+_KINETICS = {NTH: FORMS[0], KAMAL: FORMS[1]}
+_TEMPERATURE = number("temperature", "°C", "temperature of the test", above=-273.15)
+_TIME = number("time", "min", "time to gel, to the end of the pot life, or to cure", above=0.0)
+_SINCE = number("time", "min", "time since the start of the run", at_least=0.0)
+_DEGREE = number("degree", "", "degree of cure, 0 to 1", at_least=-0.1, at_most=1.1)
+_COLUMNS = ("rate_1", "energy_1", "rate_2", "energy_2", "order_m", "order_n")
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    """A fitted constant with its standard error or interval, in shop units; None where not known."""
+
+    name: str
+    value: float
+    unit: str
+    error: float | None = None
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(slots=True)
+class FitReport:
+    """What the measurements say; SI units but for the constants."""
+
+    source: str
+    form: str
+    temperatures: np.ndarray
+    times: np.ndarray
+    measured: np.ndarray  # times (arrhenius) or degrees
+    fitted: np.ndarray
+    residuals: np.ndarray  # of ln time, or of the degree
+    constants: list[Constant]
+    plan_columns: list[tuple[str, float]]  # header of Materials, value in its unit
+    spread: float
+    warnings: list[str]
+    notes: list[str] = field(default_factory=list)
+    out: Path | None = None
+
+    @property
+    def residual_name(self) -> str:
+        """What a residual is."""
+        return "ln(time measured) − ln(time fitted)" if self.form == ARRHENIUS else (
+            "degree measured − fitted"
+        )
+
+    def as_json(self) -> dict[str, Any]:
+        """The report for a script."""
+        return {
+            "source": self.source, "form": self.form,
+            "constants": [
+                {"name": item.name, "value": item.value, "unit": item.unit, "error": item.error,
+                 "low": item.low, "high": item.high} for item in self.constants
+            ],
+            "plan_columns": dict(self.plan_columns), "spread": self.spread,
+            "rows": [
+                {"temperature": float(from_si(temperature, "°C")), "time": time / 60.0,
+                 "measured": measured, "fitted": fitted, "residual": residual}
+                for temperature, time, measured, fitted, residual in zip(
+                    self.temperatures.tolist(), self.times.tolist(), self.shown(self.measured),
+                    self.shown(self.fitted), self.residuals.tolist(), strict=True)
+            ],
+            "warnings": self.warnings, "notes": self.notes,
+            "file": None if self.out is None else str(self.out),
+        }  # fmt: skip
+
+    def shown(self, values: np.ndarray) -> list[float]:
+        """Measured or fitted values in shop units: minutes, or degrees."""
+        return (values / 60.0 if self.form == ARRHENIUS else values).tolist()
+
+    def as_text(self) -> str:
+        """The report for a terminal."""
+        rows = [
+            [item.name, f"{item.value:.6g}", item.unit,
+             "" if item.error is None else f"± {item.error:.2g}",
+             "" if item.low is None else f"{item.low:.5g} to {item.high:.5g}"]
+            for item in self.constants
+        ]  # fmt: skip
+        blocks = [f"{self.source}: {self.form}, {len(self.times)} rows",
+                  table(["constant", "value", "unit", "standard error", "95 % interval"], rows),
+                  f"standard deviation of the residuals ({self.residual_name}): {self.spread:.3g}",
+                  "For the plan, table Materials:\n" + "\n".join(
+                      f"  {header}: {value:.6g}" for header, value in self.plan_columns)]  # fmt: skip
+        if self.warnings:
+            blocks.append("Warnings\n" + "\n".join(f"▲ {words}" for words in self.warnings))
+        if self.notes:
+            blocks.append("Notes\n" + "\n".join(f"- {words}" for words in self.notes))
+        if self.out is not None:
+            blocks.append(f"wrote {self.out}")
+        return "\n\n".join(blocks)
+
+
+def _header(name: str) -> str:
+    return MATERIALS.column(name).title
+
+
+def _arrhenius(path) -> FitReport:
+    found = read_columns(path, (_TEMPERATURE, _TIME))
+    temperatures, times = np.array(found["temperature"]), np.array(found["time"])
+    fit = fit_activation_energy(temperatures, times)
+    fitted = np.exp(np.log(times) - fit.residuals)
+    known = math.isfinite(fit.low)
+    free = max(1, len(times) - 2)
+    middle = float(1.0 / np.mean(1.0 / temperatures))
+    life = float(np.exp(np.mean(np.log(times))))
+    return FitReport(
+        Path(path).name, ARRHENIUS, temperatures, times, times, fitted, fit.residuals,
+        [Constant("E", fit.energy / 1e3, "kJ/mol", None, fit.low / 1e3 if known else None,
+                  fit.high / 1e3 if known else None),
+         Constant(f"time at {from_si(middle, '°C'):.1f} °C", life / 60.0, "min")],
+        [(_header("activation_energy"), fit.energy / 1e3)],
+        float(np.sqrt(fit.residuals @ fit.residuals / free)), list(fit.warnings),
+        [f"line ln t = a + E/(R·T), R = {GAS_CONSTANT:.9g} J/(mol·K); valid near the temperatures measured"],
+    )  # fmt: skip
+
+
+def _kinetics(path, form: str) -> FitReport:
+    found = read_columns(path, (_SINCE, _TEMPERATURE, _DEGREE))
+    times, temperatures, degrees = (np.array(found[name]) for name in ("time", "temperature", "degree"))
+    fit = fit_kinetics(times, degrees, temperatures, _KINETICS[form])
+    constants = []
+    for name, value, error in zip(fit.names, fit.values.tolist(), fit.errors.tolist(), strict=True):
+        factor, unit = (1e-3, "kJ/mol") if name.startswith("E") else (1.0, "")
+        words = f"{name} at {from_si(fit.reference, '°C'):.1f} °C, 1/s" if name.startswith("ln") else name
+        constants.append(Constant(words, value * factor, unit, error * factor))
+    return FitReport(
+        Path(path).name, form, temperatures, times, degrees, fit.fitted, fit.residuals, constants,
+        [(_header(name), value) for name, value in zip(_COLUMNS, fit.row, strict=True)
+         if value is not None],
+        float(fit.spread), list(fit.warnings),
+        ["rate dα/dt = (k1 + k2·α^m)·(1 − α)^n with k = A·exp(−E/RT)" if form == KAMAL
+         else "rate dα/dt = k1·(1 − α)^n with k1 = A1·exp(−E1/RT)",
+         "a small sample does not tell of the heat of a pour: prove the first pour in a trial"],
+    )  # fmt: skip
+
+
+def fit_file(path: str | os.PathLike[str], form: str = ARRHENIUS, *,
+             out: str | os.PathLike[str] | None = None) -> FitReport:  # fmt: skip
+    """Fit a CSV of measurements; with `out` also a workbook with a residual plot.
+
+    `form` is "arrhenius" (columns Temperature, Time), "n-th" or "kamal" (Time, Temperature, Degree).
+    """
+    if form not in CHOICES:
+        raise InputError(Problem("fit", "form", form, "one of " + ", ".join(CHOICES), code=NA))
+    if out is not None and Path(out).suffix.lower() != ".xlsx":
+        raise InputError(Problem("out", "file", str(out), "a name that ends in .xlsx"))
+    report = _arrhenius(path) if form == ARRHENIUS else _kinetics(path, form)
+    if out is not None:
+        from .workbook.fit_book import fit_workbook
+        from .workbook.write import atomic_write
+
+        report.out = atomic_write(out, fit_workbook(report), forbid=[path])
+    return report
+
+
+__all__ = ["ARRHENIUS", "CHOICES", "KAMAL", "NTH", "Constant", "FitReport", "fit_file"]
