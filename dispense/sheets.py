@@ -627,7 +627,7 @@ def _shop(value: float | None, unit: str) -> float | None:
 def figure(value: float) -> str:
     """A number as it is worth printing: three or four significant figures."""
     if value >= 1000.0:
-        return f"{value:.0f}"
+        return f"{value:,.0f}"
     return f"{value:.2f}" if value < 10.0 else f"{value:.1f}"
 
 
@@ -638,7 +638,8 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     material, day = result.material, result.date
     rows = [
         {
-            "batch": batch.number, "part": batch.part, "part_numbers": f"{batch.first}–{batch.last}",
+            "batch": batch.number, "part": batch.part,
+            "part_numbers": "–".join(map(str, sorted({batch.first, batch.last}))),
             "begun": at(day, batch.begun), "ended": at(day, batch.ended),
             "mate_before": at(day, batch.mate_before), "mates": at(day, batch.mates),
             **{name: at(day, batch.milestones.get(name)) for name in ("move", "join", "test")},
@@ -737,9 +738,9 @@ def staging_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
                 "first": at(result.date, changes[0]) if changes else None,
                 "last": at(result.date, changes[-1]) if changes else None,
             })  # fmt: skip
-        warnings += [{"station": result.station.station, "warning": line}
+        warnings += [{"station": "" if place else result.station.station, "warning": line}
                      for words in result.warnings if "stock" in words or "lot" in words
-                     for line in _folded(f"▲ {words}")]  # fmt: skip
+                     for place, line in enumerate(_folded(f"▲ {words}"))]  # fmt: skip
     calendar = first.calendar
     return Content(
         STAGING,
@@ -813,7 +814,8 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
     return Content(
         RESULTS,
         {**_head(plan, stamp), "headline": headline, "period": span, "parts_finished": passes,
-         "station_shifts": len(results), "warnings": len(warnings), "cautions": CAUTION, "chosen": _heaviest(totals)},
+         "station_shifts": len(results), "warnings": len(warnings),
+         "cautions": CAUTION, "chosen": _heaviest(totals)},
         {
             "ResultDays": [{"day": day} for day in days] or [{"day": None}],
             "ResultAmounts": amounts, "ResultShifts": shifts, "ResultUse": use,

@@ -16,5 +16,5 @@ picture() {
 }
 
 picture shift_material 2026-03-11_Early/Hem_robot_material 1190 60
-picture station_setup setup/Block_potting_setup 610 50
-picture cure_board 2026-03-02_Early/Gasket_robot_cure_board 690 50
+picture station_setup setup/Block_potting_setup 650 50
+picture cure_board 2026-03-02_Early/Gasket_robot_cure_board 700 50

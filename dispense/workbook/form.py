@@ -152,8 +152,8 @@ class Form:
         self.height(46)
         self.row += 1
 
-    def cards(self, *items: tuple[str, int], wrap: bool = False) -> None:
-        """Labelled figures side by side, `(name, columns)` each; with `wrap` they are texts."""
+    def cards(self, *items: tuple[str, int], small: bool = False) -> None:
+        """Labelled figures side by side, `(name, columns)` each; `small` ones are long texts."""
         column = 1
         for name, span in items:
             item = self.fields[name]
@@ -161,10 +161,11 @@ class Form:
             self.merge(column, span, self.row + 1)
             label, value = self.cell(column, item.title), self.cell(column, row=self.row + 1)
             label.font, label.alignment = LABEL, Alignment(vertical="bottom", indent=0)
-            value.font = SMALL_BOLD if wrap else FIGURE
+            value.font = SMALL_BOLD if small else FIGURE
             value.number_format = form_of(item, self.moments)
-            value.alignment = Alignment(horizontal="left", vertical="top", wrap_text=wrap,
-                                        shrink_to_fit=not wrap)  # fmt: skip
+            is_text = item.kind == "text"
+            value.alignment = Alignment(horizontal="left", vertical="top", wrap_text=is_text,
+                                        shrink_to_fit=not is_text)  # fmt: skip
             for place in range(column, column + span):
                 self.cell(place, row=self.row + 1).border = _UNDER
             self.name(name, column, self.row + 1)
@@ -195,8 +196,7 @@ class Form:
     # -- tables -----------------------------------------------------------------------------
 
     def table(self, key: str, columns: Sequence[Column], *, forms: dict[str, str] | None = None,
-              across: bool = False, big: bool = False, wrap: Iterable[str] = (),
-              repeat: bool = False, rows_high: float | None = None,
+              across: bool = False, big: bool = False, repeat: bool = False, rows_high: float | None = None,
               filtered: bool = False) -> None:  # fmt: skip
         """A table with one sample row; `across` lets its last text run over the cells beside it."""
         fields = {item.name: item for item in self.spec.tables[key]}
@@ -222,7 +222,12 @@ class Form:
             if not (across and place == len(columns)):
                 lines = max(lines, text_lines(title, width, 9.0, 0 if right or place == 1 else 1))
             cell = self.cell(place, row=data)
-            self._sample(cell, column, item, forms or {}, big, set(wrap), right)
+            self._sample(cell, column, item, forms or {}, big)
+            cell.alignment = Alignment(
+                horizontal="right" if right else "left", vertical="center", shrink_to_fit=right,
+                wrap_text=not right and item is not None and not (across and place == len(columns)),
+                indent=0 if right or place == 1 else 1,
+            )
             if isinstance(column, Calculated):
                 cell.value = _in_row(column.formula, letters, data)
                 cell.fill = style.RESULT_FILL
@@ -255,17 +260,13 @@ class Form:
                                    vertical="top" if filtered else "center", wrap_text=True,
                                    indent=0 if right or place == 1 else 1)  # fmt: skip
 
-    def _sample(self, cell, column: Column, item: Field | None, forms: dict[str, str], big: bool,
-                wrap: set[str], right: bool) -> None:  # fmt: skip
+    def _sample(self, cell, column: Column, item: Field | None, forms: dict[str, str], big: bool) -> None:
         cell.font = FIGURE if big else SMALL
         cell.border = _UNDER
         name = item.name if item else ""
         if item is not None:
             form = column.form if isinstance(column, Calculated) else ""
             cell.number_format = forms.get(name) or form or form_of(item, self.moments)
-        cell.alignment = Alignment(horizontal="right" if right else "left", vertical="center",
-                                   wrap_text=name in wrap,
-                                   indent=0 if right or cell.column == 1 else 1)  # fmt: skip
         if isinstance(column, Written):
             cell.border = _WRITE
             cell.fill = style.INPUT_FILL if not column.tick else PatternFill()

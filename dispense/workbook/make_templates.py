@@ -18,6 +18,7 @@ from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.chart.text import RichText
 from openpyxl.drawing.line import LineProperties
 from openpyxl.drawing.text import CharacterProperties, Font, Paragraph, ParagraphProperties
+from openpyxl.styles import Alignment
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from .. import sheets
@@ -49,7 +50,7 @@ def shift_material(book: Workbook) -> None:
     form.cards(("parts_good", 2), ("parts_started", 2), ("mixed_total", 2), ("mixed_mass", 2),
                ("on_parts", 2), ("on_parts_low", 2), ("on_parts_high", 2), ("waste_share", 2))  # fmt: skip
     form.cards(("purges", 2), ("mixers", 2), ("check_shots", 2), ("matters_most", 4), ("rule", 6))
-    form.cards(("description", 5), ("pot_life", 6), ("prepared_by", 3), ("stamp", 2), wrap=True)
+    form.cards(("description", 5), ("pot_life", 6), ("prepared_by", 3), ("stamp", 2), small=True)
     form.section("Warnings")
     form.warnings("MaterialWarnings")
     form.section("Lots to bring, first-expired first")
@@ -99,7 +100,7 @@ def shift_material(book: Workbook) -> None:
         cell.number_format = "yyyy-mm-dd" if name == "day" else "General"
     times.row += 1
     times.table("MaterialTimes", ["time", TICK, "event", "component", "lot", "volume", "action", BY],
-                wrap=("action", "lot"), repeat=True, rows_high=17)  # fmt: skip
+                repeat=True, rows_high=17)  # fmt: skip
 
 
 # ------------------------------------------------------------------------------- station setup card
@@ -110,13 +111,12 @@ def station_setup(book: Workbook) -> None:
     widths = [16, 16, 6, 10, 10, 10, *[9] * 7, 30, 16]
     form = Form(book, sheets.STATION_SETUP, "Setup", widths, landscape=True)
     form.head()
-    form.cards(("station", 2), ("material", 3), ("ratio", 5), ("density", 2), ("shop_temperature", 2),
-               ("prepared_by", 1))  # fmt: skip
+    form.cards(("station", 2), ("material", 3), ("ratio", 5), ("density", 2), ("shop_temperature", 3))
     form.cards(("meter", 2), ("mixer_volume", 2), ("purge_volume", 2), ("start_volume", 2),
                ("nozzle_bore", 2), ("nozzle_length", 2), ("pressure_limit", 2),
                ("flow_limit", 1))  # fmt: skip
-    form.cards(("description", 2), ("pot_life", 3), ("rule", 3), ("pot_life_source", 2), ("open_time", 2),
-               ("surface_treatment", 2), ("stamp", 1), wrap=True)  # fmt: skip
+    form.cards(("description", 2), ("pot_life", 3), ("rule", 3), ("pot_life_source", 2), ("open_time", 1),
+               ("surface_treatment", 2), ("prepared_by", 1), ("stamp", 1), small=True)  # fmt: skip
     form.section("Shots: what to weigh")
     form.cell(1, "Light shots are weighed several at once. Weigh together:").font = style.BODY
     together = form.entry(5, 1, "0")
@@ -128,12 +128,12 @@ def station_setup(book: Workbook) -> None:
                                                           f"={{mass}}*{together}"),
         "mass_low", "mass_high", "mass_a", "mass_b", "volume", "volume_low", "volume_high",
         Written("Weighed"), "detail", "matters_most",
-    ], wrap=("part", "application", "detail", "matters_most"))  # fmt: skip
+    ])  # fmt: skip
     form.section("Settings: what to set")
     form.table("SetupFlows", [
         "part", "application", "shot", "speed", "time", "flow", "flow_a", "flow_b", "nozzle_pressure",
         "mixer_pressure", "shear_rate", Written("Set"),
-    ], wrap=("part", "application"))  # fmt: skip
+    ])  # fmt: skip
     form.section("Warnings and notes")
     form.warnings("SetupNotes", ("kind", "text"))
     form.sign_off(("Set by", "Checked by", "Released"))
@@ -148,9 +148,9 @@ def cure_board(book: Workbook) -> None:
     widths = [8, 20, 12, 11, 11, 12, 12, 12, 12, 12, 12, 24]
     form = Form(book, sheets.CURE_BOARD, "Board", widths, landscape=True, moments="ddd hh:mm")
     form.head()
-    form.cards(("station", 2), ("material", 2), ("day", 2), ("shift", 1), ("hours", 1), ("cure", 2),
-               ("shop_temperature", 1), ("prepared_by", 1))  # fmt: skip
-    form.cards(("description", 4), ("basis", 7), ("stamp", 1), wrap=True)
+    form.cards(("station", 2), ("material", 2), ("day", 2), ("shift", 1), ("hours", 2), ("cure", 2),
+               ("shop_temperature", 1))  # fmt: skip
+    form.cards(("description", 4), ("basis", 5), ("prepared_by", 2), ("stamp", 1), small=True)
     form.section("Warnings")
     form.warnings("CureWarnings")
     form.section("Batches")
@@ -163,7 +163,7 @@ def cure_board(book: Workbook) -> None:
     form.table("CureBatches", [
         "batch", "part", "part_numbers", "begun", "ended", "mate_before", "mates", "move", "join", "test",
         Calculated(text("state", ""), f'=IF({now}="","",{steps},"wait"))))'), "note",
-    ], wrap=("note", "part"), repeat=True, big=True, rows_high=22)  # fmt: skip
+    ], repeat=True, big=True, rows_high=22)  # fmt: skip
     form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
     form.cautions()
 
@@ -176,10 +176,10 @@ def shot_check(book: Workbook) -> None:
     widths = [8, 9, 10, 10, 10, 12, 11, 11, 11, 12, 10]
     form = Form(book, sheets.SHOT_CHECK, "Checks", widths, landscape=False)
     form.head()
-    form.cards(("station", 3), ("material", 3), ("day", 2), ("shift", 2), ("hours", 1))
+    form.cards(("station", 3), ("material", 3), ("day", 2), ("shift", 1), ("hours", 2))
     form.cards(("target", 2), ("low", 2), ("high", 2), ("volume", 2), ("density", 3))
     form.cards(("mass_a", 2), ("mass_b", 2), ("ratio_mass", 2), ("limits_from", 5))
-    form.cards(("description", 6), ("prepared_by", 3), ("stamp", 2), wrap=True)
+    form.cards(("description", 6), ("prepared_by", 3), ("stamp", 2), small=True)
     form.ws[_address(book, "ratio_mass")].number_format = "0.0"
     form.section("Check shots", "weigh the whole shot; A and B apart only where the ratio is checked")
     form.table("CheckShots", [
@@ -274,7 +274,7 @@ def staging(book: Workbook) -> None:
     form.section("Containers to bring")
     form.table("StagingContainers", ["station", "material", "component", "containers", "container", "volume",
                                      "mass", "first", "last", TICK, BY, "lots"],
-               wrap=("station", "material", "lots"), repeat=True, big=False)  # fmt: skip
+               repeat=True)  # fmt: skip
     form.total("StagingContainers", ["containers", "mass"])
     form.section("Warnings")
     form.warnings("StagingWarnings", ("station", "warning"))
@@ -303,18 +303,17 @@ def results(book: Workbook) -> None:
     use.ws.freeze_panes = use.ws.cell(use.ranges["ResultUse"][0], 4)
     amounts = Form(book, spec, "Amounts", [16, 16, 6, 16, 15, *[9] * 5, 15, 9, 8, 34], landscape=True)
     amounts.head(named=False)
-    amounts.table("ResultAmounts", [item.name for item in spec.tables["ResultAmounts"]],
-                  wrap=("detail", "matters_most", "part", "application"), repeat=True,
+    amounts.table("ResultAmounts", [item.name for item in spec.tables["ResultAmounts"]], repeat=True,
                   filtered=True)  # fmt: skip
     amounts.ws.freeze_panes = amounts.ws.cell(amounts.ranges["ResultAmounts"][0], 3)
     warnings = Form(book, spec, "Warnings", [16, 9, 18, 110], landscape=True)
     warnings.head(named=False)
-    warnings.table("ResultWarnings", ["day", "shift", "station", "warning"], wrap=("warning",), repeat=True,
+    warnings.table("ResultWarnings", ["day", "shift", "station", "warning"], repeat=True,
                    filtered=True)  # fmt: skip
 
     summary.head()
-    summary.cards(("period", 2), ("parts_finished", 2), ("station_shifts", 1), ("warnings", 1), ("stamp", 2))
-    summary.cards(("prepared_by", 8))
+    summary.cards(("period", 2), ("parts_finished", 2), ("station_shifts", 1), ("warnings", 1),
+                  ("prepared_by", 2))  # fmt: skip
     summary.section("By material", "drawn for all shifts")
     drawn, material, component = (use.outer("ResultUse", name) for name in ("drawn", "material", "component"))
     summary.table("ResultMaterials", [
@@ -329,13 +328,15 @@ def results(book: Workbook) -> None:
     summary.merge(1, 2)
     chosen = summary.entry(1, None, "@")
     summary.name("chosen", 1)
-    summary.cell(1).alignment = style.LEFT
+    summary.cell(1).alignment = Alignment(horizontal="left", shrink_to_fit=True)
     choice = DataValidation("list", formula1=f"={_fixed(summary.area('ResultMaterials', 'material'))}",
                             allow_blank=True, showErrorMessage=True, errorStyle="warning",
                             error="This material is not in the table above.")  # fmt: skip
     choice.add(chosen.replace("$", ""))
     summary.ws.add_data_validation(choice)
     summary.row += 1
+    chart_row = summary.row
+    summary.row += 16
     day = use.outer("ResultUse", "day")
     by_day = f"SUMIFS({drawn},{day},{{day}},{material},{chosen},{component}"
     mass, shift_day = use.outer("ResultUse", "mass"), shifts.outer("ResultShifts", "day")
@@ -354,9 +355,9 @@ def results(book: Workbook) -> None:
     for letter, shape in (("D", "[<100]0.00;0.0"), ("E", "0"), ("F", "0")):
         cell = summary.ws[f"{letter}{summary.row - 1}"]
         cell.value, cell.number_format = f"=SUM({letter}{row}:{letter}{row})", shape
-    summary.row += 1
-    _day_chart(summary, row)
-    summary.row += 17
+    _day_chart(summary, row, chart_row)
+    summary.note("")
+    summary.cards(("stamp", 8), small=True)
     summary.cautions()
 
 
@@ -366,7 +367,7 @@ def _fixed(area: str) -> str:
                     for cell in (first, last))  # fmt: skip
 
 
-def _day_chart(form: Form, row: int) -> None:
+def _day_chart(form: Form, row: int, at: int) -> None:
     chart = BarChart()
     chart.grouping, chart.overlap, chart.gapWidth = "stacked", 100, 60
     for column, title, color in ((2, "A or one-part", style.ACCENT), (3, "B", LIGHT)):
@@ -377,8 +378,8 @@ def _day_chart(form: Form, row: int) -> None:
     chart.set_categories(Reference(form.ws, min_col=1, min_row=row, max_row=row))
     _dress(chart, "Day", "Drawn of the chosen material [mL]", "#,##0")
     chart.x_axis.number_format = "d mmm"
-    chart.width, chart.height = 19.5, 8.0
-    form.ws.add_chart(chart, f"A{form.row}")
+    chart.width, chart.height = 19.5, 7.6
+    form.ws.add_chart(chart, f"A{at}")
 
 
 # ------------------------------------------------------------------------------------------- writing

@@ -44,7 +44,7 @@ def set_scale(package: Package, low: float, high: float) -> None:
 
     Half the distance is left free above and below; the steps are round figures.
     """
-    span = high - low
+    span = high - low or abs(low) / 20.0  # no limits: some room all the same
     if not span > 0.0:
         return
     step = _round_step(span / 3.0)
