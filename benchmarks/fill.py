@@ -112,7 +112,7 @@ def _between() -> str:
             list(pool.map(_count, [2_000_000] * jobs))
             spent.append(time.perf_counter() - begin)
     return ("the machine: two processes that only count take "
-            f"{spent[1] / spent[0] / 2:.2g}× the time of one that counts for both; the disk is shared")  # fmt: skip
+            f"{spent[1] / spent[0] / 2:.2g}× the time of one that counts for both, and they share a disk")
 
 
 def _count(steps: int) -> int:

@@ -48,7 +48,7 @@ def rows(quick: bool = False) -> Iterator[Row]:
                   asked="no numpy, pandas or pint", kept=not {"numpy", "pandas", "pint"} & set(loaded),
                   note=f"of {', '.join(HEAVY)} it loads {', '.join(loaded) or 'none'}")  # fmt: skip
         yield Row("dispense call BEAD_AREA half-round 6, whole process", call_, limit=0.35,
-                  note="" if call_ <= 0.35 else "numpy's import and a machine shared with others")  # fmt: skip
+                  note="" if call_ <= 0.35 else "numpy's import on a busy machine")
         loaded = _loaded(run, "call", "BEAD_AREA", "half-round", "6")
         yield Row("dispense call, beside python -c 'import numpy'", *take_turns(
             lambda: run(COMMAND, "call", "BEAD_AREA", "half-round", "6"),
