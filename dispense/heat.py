@@ -803,7 +803,7 @@ def _search(kinetics, base, limits, rest) -> np.ndarray:
     count = len(limits)
     scan = np.linspace(math.log(_SHALLOW), math.log(_DEEP), 13)
     rows = _with_depth(np.tile(scan, count), np.repeat(rest, scan.size, axis=0))
-    peaks = _peaks_on(_CELLS, kinetics, base, rows, 100.0).reshape(count, scan.size)
+    peaks = _peaks_on(_CELLS, kinetics, base, rows).reshape(count, scan.size)
     above = peaks > limits[:, None]
     found = np.flatnonzero(above.any(axis=1) & ~above[:, 0])
     answer = np.full(count, np.nan)
@@ -814,7 +814,7 @@ def _search(kinetics, base, limits, rest) -> np.ndarray:
     # on the coarse grid first, then on the one that the depth needs
     low, high = scan[place - 1], scan[place]
     rough = _narrow(lambda logs, mine: _peaks_on(_CELLS, kinetics, base,
-                    _with_depth(logs, rest[mine]), 10.0) - limits[mine], low, high, 1e-3)  # fmt: skip
+                    _with_depth(logs, rest[mine])) - limits[mine], low, high, 1e-3)  # fmt: skip
     _, levels = _peaks(kinetics, base, _with_depth(rough, rest))
     logs = np.full(found.size, np.nan)
     for level in np.unique(levels):
@@ -930,8 +930,12 @@ def frank_kamenetskii(half_thickness, temperature, kinetics, heat, density, cond
         energy / (GAS_CONSTANT * temperature**2) * density * heat * factor
         * math.exp(-energy / (GAS_CONSTANT * temperature)) / conductivity
     )  # fmt: skip
-    critical = CRITICAL_DELTA[shape]
-    return Runaway(per_square * half_thickness**2, critical, math.sqrt(critical / per_square))
+    critical = CRITICAL_DELTA.get(shape)
+    if critical is None:
+        raise InputError(Problem("frank_kamenetskii", "shape", shape,
+                                 "one of " + ", ".join(CRITICAL_DELTA)))
+    limit = math.sqrt(critical / per_square) if per_square > 0.0 else math.inf
+    return Runaway(per_square * half_thickness**2, critical, limit)
 
 
 def semenov(volume, area, film, temperature, kinetics, heat, density) -> tuple[float, float]:
@@ -968,7 +972,8 @@ def time_to_maximum_rate(temperature, kinetics, heat, specific_heat) -> float:
     """
     factor, energy = _initial(kinetics)
     rate = factor * math.exp(-energy / (GAS_CONSTANT * temperature))
-    return specific_heat * GAS_CONSTANT * temperature**2 / (heat * rate * energy)
+    drive = heat * rate * energy
+    return specific_heat * GAS_CONSTANT * temperature**2 / drive if drive > 0.0 else math.inf
 
 
 __all__ = [

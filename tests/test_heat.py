@@ -385,6 +385,15 @@ def test_frank_kamenetskii_thickness():
     assert found.delta == pytest.approx(CRITICAL_DELTA["slab"], rel=1e-6)
 
 
+def test_criteria_without_a_reaction():
+    # limit: nothing reacts at the begin, so no thickness is critical
+    idle = Kamal(0.0, 6e4, 1e6, 6e4, 1.0, 1.0)
+    assert frank_kamenetskii(0.01, 296.15, idle, 4e5, 1150.0, 0.2).half_thickness == math.inf
+    assert time_to_maximum_rate(296.15, idle, 4e5, 1800.0) == math.inf
+    with pytest.raises(InputError, match="slab, cylinder, sphere"):
+        frank_kamenetskii(0.01, 296.15, idle, 4e5, 1150.0, 0.2, shape="cube")
+
+
 ENDLESS = NthOrder(1e6 * math.exp(60e3 / R / 296.15 * 9) * 1e-9, 600e3, 0.0)
 
 
@@ -431,3 +440,15 @@ def test_time_to_maximum_rate():
     # hand: c·R·T²/(H·k·E) = 0.5809645354 h
     got = time_to_maximum_rate(296.15, NthOrder(1e6, 6e4), 4e5, 1800.0) / 3600
     assert got == pytest.approx(0.5809645354, rel=1e-8)
+
+
+@pytest.mark.parametrize("limit", [50.0, 60.0, 63.5])
+def test_depth_with_an_order_m_below_one(limit):
+    """dα/dt has no slope at α = 0 where 0 < m < 1; the depth is found all the same.
+
+    Sides by hand: below the full rise 25 + 55/1.4 = 64.3 °C there is a depth for each limit, and it is
+    the one whose peak is the limit.
+    """
+    known = (25, 25, [2e7, 55, 1e8, 55, 0.6, 1.4], 55, 0.62, 1.4, 0.15)
+    depth = call("POUR_DEPTH", limit, *known)
+    assert call("PEAK_TEMPERATURE", depth, *known) == pytest.approx(limit, abs=0.01)
