@@ -167,6 +167,7 @@ def column_number(letters: str) -> int:
 _CELL = re.compile(r"\$?([A-Za-z]{1,3})\$?([1-9][0-9]{0,6})\Z")
 
 
+@functools.lru_cache(maxsize=1 << 16)
 def split_cell(address: str) -> tuple[int, int]:
     """`$B$7` to row 7, column 2."""
     found = _CELL.match(address)
