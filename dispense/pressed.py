@@ -136,7 +136,7 @@ class Press:
     def limit(self) -> float:
         """Gap at which the yield stress stops the paste; 0 for a liquid."""
         free, full = self._limits()
-        if free >= self.full_gap:
+        if self.full_gap < self.start_gap and free >= self.full_gap:
             return min(free, self.start_gap)
         return min(full, self.full_gap, self.start_gap)
 
