@@ -7,6 +7,7 @@ is reported at once, with the file and the row.
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 from collections.abc import Iterable
 from dataclasses import replace
@@ -23,6 +24,7 @@ ENDINGS = {".csv": "csv", ".txt": "csv", ".parquet": "parquet", ".pq": "parquet"
 SQL_TABLE = "builds"
 MOST_ROWS = 2_000_000
 MOST_COLUMNS = 200
+_MIDNIGHT = re.compile(r"\d{4}-\d\d-\d\d[ T]00:00(:00(\.0+)?)?$")  # as databases keep dates
 
 
 def read_frame(path: str | os.PathLike[str]) -> pd.DataFrame:
@@ -90,8 +92,10 @@ def raw_builds(source: str | os.PathLike[str] | pd.DataFrame) -> RawTable:
 
 
 def _plain(cell):
-    """Blank for a missing value, Python's own types for numpy's and pandas'."""
-    if cell is None or (not isinstance(cell, str) and pd.isna(cell)):
+    """Blank for a missing value, Python's own types for numpy's and pandas', midnight as a date."""
+    if isinstance(cell, str):
+        return cell[:10] if _MIDNIGHT.match(cell) else cell
+    if cell is None or pd.isna(cell):
         return None
     if isinstance(cell, pd.Timestamp):
         return cell.to_pydatetime()

@@ -67,6 +67,8 @@ def parser() -> argparse.ArgumentParser:
                           help="simulated futures (default: 500)")  # fmt: skip
     forecast.add_argument("--seed", type=int, default=1, metavar="N",
                           help="the same seed gives the same figures (default: 1)")  # fmt: skip
+    forecast.add_argument("--processes", type=int, default=1, metavar="N",
+                          help="work on N processors")  # fmt: skip
     _json(forecast)
     forecast.set_defaults(run=_forecast)
 
@@ -228,7 +230,8 @@ def _forecast(options) -> int:
     from .forecast import forecast_file
 
     report = forecast_file(options.plan, weeks=options.weeks, out=options.out, builds=options.builds,
-                           draws=options.draws, seed=options.seed)  # fmt: skip
+                           draws=options.draws, seed=options.seed,
+                           processes=options.processes)  # fmt: skip
     if options.json:
         _print_json(report.as_json())
     else:

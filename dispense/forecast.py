@@ -159,6 +159,7 @@ class Forecast:
     levels_ordered: dict[Key, list[int]]
     components: dict[Key, ComponentView]
     drivers: dict[str, Drawn]
+    material_weeks: dict[str, np.ndarray]  # P50 and P90 of the mixed volume by week [nL]
     what_if: Any = None
     tables: dict[str, Table] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
@@ -184,7 +185,12 @@ class Forecast:
     def next_order(self) -> Order | None:
         """The order that must be placed first."""
         orders = [order for view in self.components.values() for order in view.orders]
-        return min(orders, key=lambda order: (order.order_by, order.arrival, order.key), default=None)
+
+        def urgency(order: Order) -> tuple:
+            runs_out = self.components[order.key].runs_out or LAST_DAY
+            return (order.order_by, runs_out, order.arrival, order.key)
+
+        return min(orders, key=urgency, default=None)
 
     def headline(self) -> list[str]:
         """The answer in a few lines."""
@@ -208,9 +214,27 @@ class Forecast:
         else:
             view = self.components[order.key]
             late = f"; {order.note}" if order.note else ""
+            others = sum(each.order_by == order.order_by for every in self.components.values()
+                         for each in every.orders) - 1  # fmt: skip
+            more = f" {others} more by the same day." if others else ""
             lines.append(f"Next order: {order.containers} × {_amount(view.component.container)} "
-                         f"{view.name} by {order.order_by:%a} {order.order_by}{late}.")  # fmt: skip
+                         f"{view.name} by {order.order_by:%a} {order.order_by}{late}.{more}")  # fmt: skip
         return lines
+
+    def frame(self):
+        """What is drawn as planned, for pandas: a row for each shift, station, component and cause."""
+        import pandas as pd
+
+        stations = {row.station: row for row in self.plan.stations}
+        rows = [
+            (item.date, self.horizon.week_name(self.horizon.place(item.date) // 7), item.shift,
+             item.station, stations[item.station].material, letter.upper(), cause, volume / ML)
+            for item in self.shifts
+            for letter, used in self.responses[item.key].used.items()
+            for cause, volume in used.items() if volume
+        ]  # fmt: skip
+        return pd.DataFrame(rows, columns=["date", "week", "shift", "station", "material", "component",
+                                           "cause", "volume [mL]"])  # fmt: skip
 
     # -- output ------------------------------------------------------------------------------
 
@@ -374,7 +398,7 @@ def forecast(plan, weeks: int = 4, *, builds=None, draws: int = 500, seed: int =
     `builds` replaces the plan's: a CSV, Parquet or SQLite file, or a pandas data frame. The same
     seed gives the same figures, whatever the order of rows and the number of processes.
     """
-    _check_numbers(weeks, draws, seed)
+    _check_numbers(weeks=weeks, draws=draws, seed=seed, processes=processes)
     if builds is not None:
         from .builds import with_builds
 
@@ -384,21 +408,29 @@ def forecast(plan, weeks: int = 4, *, builds=None, draws: int = 500, seed: int =
     answers = responses(plan, keys, processes=processes)
     walk, levels = walk_stock(plan, horizon, shifts, answers)
     views = _components(plan, horizon, shifts, answers)
-    drivers = _draw(plan, horizon, shifts, answers, views, walk, draws, seed)
+    drivers, material_weeks = _draw(plan, horizon, shifts, answers, views, walk, draws, seed)
     orders = [order for view in views.values() for order in view.orders]
     orders.sort(key=lambda order: (order.order_by, order.arrival, order.key))
     ordered, levels_ordered = walk_stock(plan, horizon, shifts, answers, orders)
     found = Forecast(plan, horizon, draws, seed, keys, shifts, answers, walk, ordered, levels,
-                     levels_ordered, views, drivers)  # fmt: skip
+                     levels_ordered, views, drivers, material_weeks)  # fmt: skip
     _notes(found)
     _tables(found)
     return found
 
 
-def _check_numbers(weeks: int, draws: int, seed: int) -> None:
+_RANGES = {
+    "weeks": (1, MOST_WEEKS),
+    "draws": (10, MOST_DRAWS),
+    "seed": (0, 2**63 - 1),
+    "processes": (1, 61),
+}
+
+
+def _check_numbers(**given: int) -> None:
     problems = []
-    for name, value, low, high in (("weeks", weeks, 1, MOST_WEEKS), ("draws", draws, 10, MOST_DRAWS),
-                                   ("seed", seed, 0, 2**63 - 1)):  # fmt: skip
+    for name, value in given.items():
+        low, high = _RANGES[name]
         if not (isinstance(value, int) and low <= value <= high):
             problems.append(Problem("forecast", name, value, f"a whole number from {low} to {high}"))
     if problems:
@@ -463,7 +495,9 @@ def _components(plan, horizon, shifts, answers) -> dict[Key, ComponentView]:
     return views
 
 
-def _draw(plan, horizon, shifts, answers, views, walk, draws, seed) -> dict[str, Drawn]:
+def _draw(
+    plan, horizon, shifts, answers, views, walk, draws, seed
+) -> tuple[dict[str, Drawn], dict[str, np.ndarray]]:
     """Futures, one material after another; each component's quantiles, rule, orders and service."""
     futures = Futures.draw(plan.settings, seed, draws, horizon.days)
     place_of = {item.date: horizon.place(item.date) for item in shifts}
@@ -471,13 +505,16 @@ def _draw(plan, horizon, shifts, answers, views, walk, draws, seed) -> dict[str,
     for row in sorted(plan.stations, key=lambda row: row.station):
         by_material[row.material].append(row.station)
     drivers: dict[str, Drawn] = {}
+    weeks: dict[str, np.ndarray] = {}
     for material in sorted({key[0] for key in views}):
         drawn = draw_material(plan, by_material.get(material, ()), shifts, answers, place_of, futures)
         for key, view in views.items():
             if key[0] == material:
                 _component(plan, horizon, view, walk, drawn, seed)
+        by_week = drawn.days.reshape(draws, horizon.weeks, 7).sum(axis=2)
+        weeks[material] = np.quantile(by_week, [0.5, 0.9], axis=0)
         drivers[material] = Drawn(np.empty((0, 0)), drawn.shares, drawn.together, drawn.volume_sd)
-    return drivers
+    return drivers, weeks
 
 
 def _component(plan, horizon: Horizon, view: ComponentView, walk: StockWalk, drawn: Drawn,
@@ -638,6 +675,46 @@ def _week_table(found: Forecast) -> Table:
             table.rows.append([found.horizon.week_name(week), found.horizon.date(7 * week), view.name,
                                _volume(planned), p50 * 1e6, p90 * 1e6,
                                p90 / view.component.container])  # fmt: skip
+    return table
+
+
+def _material_table(found: Forecast) -> Table:
+    table = Table(
+        "materials", "How much of each material goes each week?",
+        (("Week", "", "text"), ("From", "", "date"), ("Material", "", "text"),
+         ("Planned", "mL", "number"), ("P50", "mL", "number"), ("P90", "mL", "number")),
+        note="Mixed material, A and B together; heel and hoses apart.",
+    )  # fmt: skip
+    planned: dict[tuple[str, int], int] = defaultdict(int)
+    material_of = {row.station: row.material for row in found.plan.stations}
+    for item in found.shifts:
+        week = found.horizon.place(item.date) // 7
+        used = found.responses[item.key].used
+        planned[material_of[item.station], week] += sum(sum(each.values()) for each in used.values())
+    for week in range(found.horizon.weeks):
+        for material, (p50, p90) in found.material_weeks.items():
+            table.rows.append([found.horizon.week_name(week), found.horizon.date(7 * week), material,
+                               _volume(planned[material, week]), float(p50[week]) / ML,
+                               float(p90[week]) / ML])  # fmt: skip
+    return table
+
+
+def _station_week_table(found: Forecast) -> Table:
+    horizon = found.horizon
+    table = Table(
+        "station_weeks", "How much does each station draw each week?",
+        (("Station", "", "text"), ("Component", "", "text"),
+         *((horizon.week_name(week), "mL", "number") for week in range(horizon.weeks))),
+        note="As planned; heel and hoses apart.",
+    )  # fmt: skip
+    totals: dict[tuple[str, str], list[int]] = {}
+    for item in found.shifts:
+        week = horizon.place(item.date) // 7
+        for letter, used in found.responses[item.key].used.items():
+            totals.setdefault((item.station, letter), [0] * horizon.weeks)[week] += sum(used.values())
+    for (station, letter), weeks in sorted(totals.items()):
+        view = found.components[found.plan.station(station).material, letter]
+        table.rows.append([station, view.name, *map(_volume, weeks)])
     return table
 
 
@@ -832,8 +909,9 @@ def _driver_table(found: Forecast) -> Table:
     return table
 
 
-_MAKERS = (_component_table, _order_table, _week_table, _day_table, _stock_table, _cover_table,
-           _station_table, _lot_table, _reorder_table, _cause_table, _driver_table)  # fmt: skip
+_MAKERS = (_component_table, _order_table, _week_table, _material_table, _day_table, _stock_table,
+           _cover_table, _station_table, _station_week_table, _lot_table,
+           _reorder_table, _cause_table, _driver_table)  # fmt: skip
 
 
 __all__ = ["Forecast", "Horizon", "Table", "forecast", "forecast_file", "write_forecast"]

@@ -418,16 +418,15 @@ def simulate_service(lots: Sequence[tuple], need: np.ndarray, planned: np.ndarra
     left = [np.full(futures, volume) for volume, _, _ in first]
     bought = np.zeros(futures)
     due = np.zeros((futures, days))
-    counted = np.zeros((futures, days), dtype=bool)
     open_orders = np.zeros(futures)
     clean = np.ones(futures, dtype=bool)
     good = count = 0
-    begun = np.zeros(futures, dtype=bool)  # whether the first order was seen coming
+    late_until = np.full(futures, -1)  # when an order that was late from the start arrives
     for day in range(days):
         arrived = due[:, day] > 0.0
         bought += due[:, day]
         open_orders -= due[:, day]
-        cycles = arrived & counted[:, day]
+        cycles = arrived & (day > late_until)
         count += int(cycles.sum())
         good += int((cycles & clean).sum())
         clean |= arrived
@@ -455,7 +454,7 @@ def simulate_service(lots: Sequence[tuple], need: np.ndarray, planned: np.ndarra
             arrival = day + delay.astype(int)
             inside = placing & (arrival < days)
             due[inside, arrival[inside]] += times[inside] * order
-            counted[inside, arrival[inside]] |= begun[inside] | (day > 0)
+            if day == 0:
+                late_until = np.where(placing, arrival, late_until)
             open_orders += times * order
-        begun |= ~placing
     return (good / count if count else math.nan), count

@@ -35,8 +35,9 @@ from .package import Package
 __all__ = ["book_bytes"]
 
 SHEETS = {
-    "components": "Components", "orders": "Orders", "weeks": "Weeks", "days": "Days",
-    "stock": "Stock", "cover": "Cover", "stations": "Stations", "lots": "Lots",
+    "components": "Components", "orders": "Orders", "weeks": "Weeks", "materials": "Materials",
+    "days": "Days", "stock": "Stock", "cover": "Cover", "stations": "Stations",
+    "station_weeks": "Station weeks", "lots": "Lots",
     "reorder": "Reorder", "causes": "Cost and waste", "drivers": "Drivers", "what_if": "What if",
     "what_if_causes": "What if causes", "what_if_cost": "What if cost",
     "what_if_steps": "What if steps",
@@ -44,7 +45,7 @@ SHEETS = {
 FORMATS = {"date": "ddd dd mmm yy", "whole": "#,##0", "share": "0%", "text": "@"}
 WIDTHS = {"date": 14.5, "whole": 11, "share": 10}
 PAGE_WIDTH = 170  # characters across one page
-WIDEST = 46
+WIDEST = 62
 CHART_HEIGHT = 8.2  # cm
 CHART_ROWS = 17
 CHARACTER = 0.186  # cm
@@ -225,9 +226,11 @@ class _Sheet:
         return text.replace("{row}", str(row))
 
     def _format(self, place: int) -> str:
-        kind = self.table.columns[place][2]
+        _, unit, kind = self.table.columns[place]
         if kind != "number":
             return FORMATS[kind]
+        if unit == "d":
+            return "#,##0.0"
         most = max((abs(row[place] or 0.0) for row in self.table.rows), default=0.0)
         return "#,##0" if most >= 1000 or not most else "#,##0.0" if most >= 10 else "#,##0.00"
 
@@ -426,8 +429,9 @@ def _dress(chart: Any, title: str, x_title: str, y_title: str) -> None:
 
 # ---------------------------------------------------------------------------------------- summary
 
-_SUMMARY_WIDTHS = (26, 14, 14, 14, 14, 14, 14, 14)
-_SHOWN_ROWS = 12
+_SUMMARY_WIDTHS = (28, 16, 16, 16, 16, 16, 16, 16)
+_SHOWN_ROWS = 10
+_SHOWN_ORDERS = 7
 
 
 def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -> None:
@@ -449,32 +453,33 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
     row = _first_orders(sheet, row + 1, found)
     row = _cost(sheet, row + 1, found, made)
     row = _section(sheet, row + 1, "Sheets")
-    for item in made.values():
-        link = sheet.cell(row, 1)
+    half = math.ceil(len(made) / 2)
+    for place, item in enumerate(made.values()):
+        across, down = divmod(place, half)
+        link = sheet.cell(row + down, 1 + 4 * across)
         put_text(link, item.sheet.title)
         link.hyperlink = f"#'{item.sheet.title}'!A1"
         link.font = style.LINK
-        put_text(sheet.cell(row, 2), item.table.question)
-        sheet.cell(row, 2).font = style.BODY
-        row += 1
+        words = sheet.cell(row + down, 2 + 4 * across)
+        put_text(words, item.table.question)
+        words.font = style.BODY
+    row += half
     row = _section(sheet, row + 1, "Notes")
     for note in (*found.notes, *_basis(found)):
         row = _wide(sheet, row, note, style.BODY, 0)
     sheet.sheet_view.showGridLines = False
     style.page(sheet, landscape=True)
-    sheet.page_setup.fitToHeight = 2
     sheet.print_area = f"A1:H{row - 1}"
 
 
 def _basis(found: Forecast) -> list[str]:
     return [
         f"{len(found.shifts)} station shifts, {len(found.keys)} of them distinct, are played event by "
-        f"event; {found.draws} futures are drawn from seed {found.seed}.",
+        f"event; {found.draws} futures are drawn from seed {found.seed}. P50 lies a little below the "
+        "planned use where whole parts are started for scrap and heels fall in lumps.",
         "Drawn are: demand, one factor a day; shop temperature, one offset a day; scrap, shift by shift; "
         "volume, one error a station for the whole time, each tolerance taken as rectangular "
         "(JCGM 100:2008, 4.3.7).",
-        "P50 lies a little below the planned use where whole parts are started for scrap and heels "
-        "fall in lumps.",
         "Figures are for planning. Safety data sheets and local rules go before them.",
     ]
 
@@ -485,7 +490,7 @@ def _wide(sheet: Worksheet, row: int, text: str, font, least: float) -> int:
     cell = sheet.cell(row, 1)
     put_text(cell, text)
     cell.font, cell.alignment = font, style.MIDDLE
-    sheet.row_dimensions[row].height = max(14 * _lines(text, 112) + 4, least)
+    sheet.row_dimensions[row].height = max(14 * _lines(text, 128) + 4, least)
     return row + 1
 
 
@@ -545,13 +550,13 @@ def _first_orders(sheet: Worksheet, row: int, found: Forecast) -> int:
     table = found.tables["orders"]
     if not table.rows:
         return row
-    more = len(table.rows) - _SHOWN_ROWS
+    more = len(table.rows) - _SHOWN_ORDERS
     row = _section(sheet, row, "Orders, the first to place on top" + (
         f" ({more} more on sheet Orders)" if more > 0 else ""))  # fmt: skip
     names = ["Component", "Order by", "Arrives", "Containers", "Volume", "Usable until", "Cost"]
     places = [[name for name, _, _ in table.columns].index(name) for name in names]
     columns = [(table.headers()[place], table.columns[place][2]) for place in places]
-    rows = [[values[place] for place in places] for values in table.rows[:_SHOWN_ROWS]]
+    rows = [[values[place] for place in places] for values in table.rows[:_SHOWN_ORDERS]]
     return _block(sheet, row, columns, rows)
 
 
@@ -579,11 +584,13 @@ def _cost(sheet: Worksheet, row: int, found: Forecast, made: dict[str, _Sheet]) 
     chart = _bars("Waste by cause", "cause", f"cost [{unit}]" if unit else "cost")
     chart.type = "bar"
     chart.x_axis.scaling.orientation = "maxMin"
+    # with the order turned round, the axis stays below
+    chart.y_axis.crosses, chart.y_axis.tickLblPos = "max", "nextTo"
     series = Series(Reference(sheet, min_col=2, min_row=first + 1, max_row=last), title="Waste")
     _pattern(series, 0)
     _labels(series)
     chart.series.append(series)
     chart.set_categories(Reference(sheet, min_col=1, min_row=first + 1, max_row=last))
-    chart.width, chart.height = 12.8, 6.6
+    chart.width, chart.height = 14.6, 6.6
     sheet.add_chart(chart, f"D{first - 1}")
-    return row + 2
+    return row + 1
