@@ -61,6 +61,13 @@ for _row in range(1, 6):
 _FLOWS = (_REACH[5] + np.eye(6)[5]) @ np.linalg.inv(np.eye(6) / _GAMMA - _LOWER)
 _REACH = _FLOWS @ (_REACH + np.eye(6))
 
+# between the ends of a step, from the stages: no slopes, which are noisy where a layer is quick
+_DENSE = np.array([
+    [10.12623508344586, -7.487995877610167, -34.80091861555747, -7.992771707568823,
+     1.025137723295662],
+    [-0.6762803392801253, 6.087714651680015, 16.43084320892478, 24.76722511418386,
+     -6.594389125716872],
+])  # fmt: skip
 _BOTH = [np.array([_A[row], _C[row]]) for row in range(5)]
 
 _KELVIN = 1e-4  # error of one step, K
@@ -243,7 +250,10 @@ def _locally(slabs: _Slabs, state: _State) -> _Local:
 
 
 def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: float) -> tuple:
-    """One Rosenbrock step of each pour: new state, and its error over the tolerance."""
+    """One Rosenbrock step of each pour: new state, error over the tolerance, course between.
+
+    The course is three rows a, b, c for the value old + s·(a + s·(b + s·c)), s from 0 to 1.
+    """
     from scipy.linalg import lapack
 
     shorter = 1.0 / (step if slabs.count == 1 else step[slabs.owner])
@@ -292,13 +302,15 @@ def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: 
     error = np.maximum(np.abs(parts[5, 0]) / (_KELVIN * tight),
                        np.abs(parts[5, 1]) / (_DEGREE * tight))  # fmt: skip
     error = np.maximum.reduceat(error, slabs.first)
-    return after, np.where(np.isfinite(error), error, 1e10)
+    second, third = (_DENSE @ flat[:5]).reshape(2, *values.shape)
+    course = (after.values - state.values + second, third - second, -third)
+    return after, np.where(np.isfinite(error), error, 1e10), course
 
 
-def _hottest(slabs: _Slabs, times, steps, old: np.ndarray, old_slope, new: np.ndarray, new_slope):
+def _hottest(slabs: _Slabs, times, steps, old: np.ndarray, course, new: np.ndarray):
     """Peak of each pour within its last step: temperature, time, height above the base.
 
-    Cubic in time through values and slopes at both ends, parabola over three layers in height.
+    Cubic in time, parabola over three layers in height.
     """
     best = np.maximum.reduceat(np.maximum(old, new), slabs.first)
     hot = np.maximum(old, new) >= best[slabs.owner]
@@ -307,20 +319,15 @@ def _hottest(slabs: _Slabs, times, steps, old: np.ndarray, old_slope, new: np.nd
     place[slabs.owner[places[::-1]]] = places[::-1]
     ends = np.append(slabs.first[1:], slabs.width.size) - 1
     # where in time the slope of the hottest layer is 0: 3·c·s² + 2·b·s + a = 0
-    a = old_slope[place] * steps
-    rise = new[place] - old[place]
-    b = 3.0 * rise - 2.0 * a - new_slope[place] * steps
-    c = a + new_slope[place] * steps - 2.0 * rise
+    a, b, c = (part[0][place] for part in course)
     with np.errstate(all="ignore"):
         root = np.sqrt(np.maximum(b * b - 3.0 * a * c, 0.0))
         share = -a / (b - root)  # the maximum, not the minimum
-    inner = (a > 0.0) & (new_slope[place] < 0.0) & (share > 0.0) & (share < 1.0)
+    inner = (a > 0.0) & (a + 2.0 * b + 3.0 * c < 0.0) & (share > 0.0) & (share < 1.0)
     share = np.where(inner, share, np.where(new[place] >= old[place], 1.0, 0.0))
 
     def at(layers):
-        a, d = old_slope[layers] * steps, new_slope[layers] * steps
-        rise = new[layers] - old[layers]
-        b, c = 3.0 * rise - 2.0 * a - d, a + d - 2.0 * rise
+        a, b, c = (part[0][layers] for part in course)
         return old[layers] + share * (a + share * (b + share * c))
 
     edges = np.cumsum(slabs.width)
@@ -400,12 +407,12 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
     steps = np.minimum(steps, 60.0)
     local = _locally(slabs, state)
     if trace:
-        result.trace.append((0.0, state, local.slope))
+        result.trace.append((0.0, state, None))
     for _ in range(_MOST_STEPS):
         if until is not None:
             steps = np.minimum(steps, until - times)
             ends = steps >= (until - times) * (1.0 - 1e-12)
-        after, error = _step(slabs, state, local, steps, tight)
+        after, error, course = _step(slabs, state, local, steps, tight)
         good = error <= 1.0
         taken = np.where(good, steps, 0.0)
         grow = 0.9 * np.maximum(error, 1e-10) ** -0.25
@@ -416,7 +423,7 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
             layers = good[slabs.owner]
             after = _State(np.where(layers, after.values, state.values),
                            np.where(good, after.lost, state.lost))  # fmt: skip
-        old, state, before, local = state, after, local.slope, _locally(slabs, after)
+        old, state, local = state, after, _locally(slabs, after)
         times = times + taken
         if until is not None:
             done = good & ends
@@ -426,10 +433,11 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
             done = good & (_over(slabs, state, np.maximum(hot, result.peak[pours]))
                            | (times > _LONGEST))  # fmt: skip
         # a closer look where a layer near the hottest one passes its maximum
-        passing = (local.slope[0] <= 0.0) & (before[0] > 0.0)
+        a, b, c = (part[0] for part in course)
+        passing = (a > 0.0) & (a + 2.0 * b + 3.0 * c <= 0.0)
         if done.any() or (passing & (highest > hot[slabs.owner] - 1.0)).any():
-            value, when, height = _hottest(slabs, times - taken, taken, old.heat, before[0],
-                                           state.heat, local.slope[0])  # fmt: skip
+            value, when, height = _hottest(slabs, times - taken, taken, old.heat, course,
+                                           state.heat)  # fmt: skip
             better = good & (value >= result.peak[pours])
             mine = pours[better]
             result.peak[mine], result.time[mine] = value[better], when[better]
@@ -439,7 +447,7 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
                 result.solid_peak[pours], np.maximum.reduceat(state.solid, slabs.first)
             )
         if trace:
-            result.trace.append((float(times[0]), state, local.slope))
+            result.trace.append((float(times[0]), state, course))
         if done.any():
             if done.all():
                 return result
@@ -479,7 +487,7 @@ class Pour:
     released: np.ndarray
     stored: np.ndarray
     lost: np.ndarray
-    _slopes: tuple = ()
+    _courses: tuple = ()
 
     @property
     def depth(self) -> float:
@@ -499,18 +507,11 @@ class Pour:
         place = int(np.clip(np.searchsorted(self.times, time) - 1, 0, max(0, self.times.size - 2)))
         if self.times.size == 1:
             return self.temperatures[0], self.degrees[0]
-        step = self.times[place + 1] - self.times[place]
-        share = (time - self.times[place]) / step
-        heat = _hermite(self.temperatures, self._slopes[0], place, step, share)
-        degree = _hermite(self.degrees, self._slopes[1], place, step, share)
-        return heat, np.clip(degree, 0.0, 1.0)
-
-
-def _hermite(values, slopes, place, step, share):
-    old, new = values[place], values[place + 1]
-    a, d = slopes[place] * step, slopes[place + 1] * step
-    rise = new - old
-    return old + share * (a + share * (3.0 * rise - 2.0 * a - d + share * (a + d - 2.0 * rise)))
+        share = (time - self.times[place]) / (self.times[place + 1] - self.times[place])
+        a, b, c = self._courses[place]
+        change = share * (a + share * (b + share * c))
+        heat = self.temperatures[place] + change[0]
+        return heat, np.clip(self.degrees[place] + change[1], 0.0, 1.0)
 
 
 def pour(depth, start, surroundings, kinetics, heat, density, specific_heat, conductivity,
@@ -578,13 +579,12 @@ def _record(slabs: _Slabs, run: _Run) -> Pour:
     stored = (temperatures - temperatures[0]) @ volume_heat
     if solids is not None:
         stored += (solids - solids[0]) @ (volume_heat * slabs.solid / slabs.back)
-    slopes = (np.array([entry[2][0] for entry in run.trace]),
-              np.array([entry[2][1] for entry in run.trace]))  # fmt: skip
+    courses = tuple(entry[2] for entry in run.trace[1:])
     return Pour(
         np.array([entry[0] for entry in run.trace]), np.cumsum(slabs.width) - 0.5 * slabs.width,
         slabs.width, temperatures, degrees, solids, float(run.peak[0]), float(run.time[0]),
         float(run.height[0]), float(run.solid_peak[0]), released, stored,
-        np.array([state.lost[0] for state in states]), slopes,
+        np.array([state.lost[0] for state in states]), courses,
     )  # fmt: skip
 
 
@@ -765,7 +765,7 @@ def peak_temperature(depth, start, surroundings, kinetics, heat, density, specif
     rule=_RULE,
     requires=(COMPLETE,),
     no_answer="there is no such depth: either the limit is not above the start and the surroundings, "
-    "or any depth stays under the limit (up to 1 m)",
+    "or even the thinnest pour passes it, or any depth stays under the limit (up to 1 m)",
     examples=(
         example((60, 23, 23, [1.2e7, 60, None, None, None, 1.5], 300, 1.1, 1.8, 0.25),
                 37.4324304, "method of lines with an implicit solver of a general library, 100 and "

@@ -268,6 +268,25 @@ def test_peak_is_never_below_start_or_surroundings():
     assert thin == pytest.approx(300.0, abs=1e-2)
 
 
+def test_rise_of_a_thin_pour():
+    # hand: what a thin layer makes goes through the film at once, ΔT = ρ·H·L·k(T₀)/h
+    rate = 2e5 * math.exp(-6e4 / R / 300.0)
+    for depth in (1e-6, 1e-5, 1e-4):
+        rise = peak_temperature(depth, 300.0, 300.0, EPOXY, *MATERIAL) - 300.0
+        assert rise == pytest.approx(1100 * 3e5 * depth * rate / 10.0, rel=0.01, abs=2e-5)
+
+
+def test_course_between_the_steps():
+    # the course inside a step is as good as its ends: against steps a hundred times finer
+    given_ = (0.06, 296.15, 296.15, EPOXY, *MATERIAL)
+    record = pour(*given_, duration=86400.0, cells=20)
+    fine = pour(*given_, duration=86400.0, cells=20, tolerance=1e-4)
+    assert fine.times.size > 4 * record.times.size
+    for time in np.linspace(100.0, 86300.0, 87):
+        assert record.at(time)[0] == pytest.approx(fine.at(time)[0], abs=5e-3)
+        assert record.at(time)[1] == pytest.approx(fine.at(time)[1], abs=5e-5)
+
+
 def test_many_pours_are_each_their_own():
     depths = np.linspace(0.002, 0.03, 9)[:, None]
     rooms = np.array([[290.0, 310.0]])
