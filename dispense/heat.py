@@ -432,10 +432,12 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
         if until is None:
             done = good & (_over(slabs, state, np.maximum(hot, result.peak[pours]))
                            | (times > _LONGEST))  # fmt: skip
-        # a closer look where a layer near the hottest one passes its maximum
+        # a closer look where a layer near the hottest one passes its maximum, or has passed it
         a, b, c = (part[0] for part in course)
         passing = (a > 0.0) & (a + 2.0 * b + 3.0 * c <= 0.0)
-        if done.any() or (passing & (highest > hot[slabs.owner] - 1.0)).any():
+        cooler = np.maximum.reduceat(state.heat, slabs.first) < hot
+        missed = cooler & (hot > result.peak[pours])
+        if done.any() or missed.any() or (passing & (highest > hot[slabs.owner] - 1.0)).any():
             value, when, height = _hottest(slabs, times - taken, taken, old.heat, course,
                                            state.heat)  # fmt: skip
             better = good & (value >= result.peak[pours])
