@@ -10,6 +10,7 @@ written whole or not at all; the same plan gives the same bytes but for the stam
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import os
 import re
@@ -132,7 +133,7 @@ def safe_name(name: str) -> str:
     """
     text = unicodedata.normalize("NFC", name)
     text = "".join(char for char in text if unicodedata.category(char)[0] != "C" or char in "\t\n\r")
-    text = _NOT_IN_NAMES.sub("_", text).strip("._ ")[:_LONGEST]
+    text = _NOT_IN_NAMES.sub("_", text).strip("._ ").lstrip("=+-@~")[:_LONGEST]
     while len(text.encode()) > 2 * _LONGEST:
         text = text[:-1]
     return text.rstrip("._ ") or "unnamed"
@@ -310,10 +311,9 @@ def _run(jobs: Sequence[_Job], templates: Templates, processes: int, progress: P
 def _make_folder(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise FileError(
-            Problem(str(folder), message=f"this folder cannot be made: {error.strerror}")
-        ) from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise FileError(Problem(str(folder), message=f"this folder cannot be made: {reason}")) from error
 
 
 # ------------------------------------------------------------------------------------- what to fill
@@ -527,12 +527,20 @@ def _check_templates(library: Templates, keys: Iterable[str]) -> None:
         raise TemplateError(problems)
 
 
+def _marks(path: str | os.PathLike[str]) -> Iterator[Any]:
+    """What a file is known by: its full name, and its place on the disk, whatever it is called."""
+    with contextlib.suppress(OSError, ValueError):
+        yield os.path.normcase(os.path.realpath(path))
+        found = os.stat(path)
+        yield found.st_dev, found.st_ino
+
+
 def _check_targets(jobs: Iterable[_Job], plan: Path, templates: Iterable[Path]) -> None:
     """No output may stand where an input stands."""
-    inputs = {os.path.realpath(path) for path in (plan, *templates)}
+    inputs = {mark for path in (plan, *templates) for mark in _marks(path)}
     problems = [
         Problem(str(job.path), message="is an input and is not overwritten", fix="choose another folder")
-        for job in jobs if os.path.realpath(job.path) in inputs
+        for job in jobs if inputs.intersection(_marks(job.path))
     ]  # fmt: skip
     if problems:
         raise FileError(problems)

@@ -217,7 +217,8 @@ def _read_file(source: str | os.PathLike[str], limits: Limits) -> bytes:
     except PermissionError:
         raise FileError(Problem(name, message="cannot be read", fix="it may be open elsewhere")) from None
     except (OSError, ValueError) as error:
-        raise FileError(Problem(name, message=f"cannot be read: {error}")) from error
+        reason = getattr(error, "strerror", None) or error
+        raise FileError(Problem(name, message=f"cannot be read: {reason}")) from error
     return data
 
 

@@ -23,7 +23,7 @@ from ..plan import MISSING_VALUE, Plan, RawTable
 from ..plan import read_plan as read_records
 from ..plan_tables import TABLES
 from ..units import read_header
-from .package import MAIN, Package, Sheet, column_letters, split_cell
+from .package import MAIN, MAX_ROW, Package, Sheet, column_letters, split_cell
 from .package import Table as ExcelTable
 
 __all__ = ["check_plan", "load_plan", "read_tables"]
@@ -40,6 +40,10 @@ _FORMULA_MARKS = (b"<f>", b"<f ", b"<f/", b":f>", b":f ", b":f/")  # in the XML 
 _HEADERS: dict[str, frozenset[str]] = {
     "Settings": frozenset({"setting", "value"}),
     **{table.name: frozenset(item.name for item in table.columns) for table in TABLES},
+}
+#: known headers that a header row holds at least: one where a table needs one column only
+_LEAST_HEADERS = {
+    table.name: min(2, max(1, sum(item.is_required for item in table.columns))) for table in TABLES
 }
 
 
@@ -191,7 +195,7 @@ def _read_first(book, package: Package, name: str, known: frozenset[str],
         sheet = _worksheet(book, place.sheet)
         if sheet is None:
             continue
-        header_row, headers = _find_header(sheet, known, place)
+        header_row, headers = _find_header(sheet, known, place, _LEAST_HEADERS.get(name, 2))
         if headers is not None:
             return _read_table(sheet, package, name, place, header_row, headers, problems)
         headless = headless or (sheet, place)
@@ -248,20 +252,20 @@ def _worksheet(book, sheet: Sheet):
     return found
 
 
-def _find_header(sheet, known: frozenset[str], place: _Place) -> tuple[int, list[Any] | None]:
-    """The header row and its cells: the first row with the most known headers, at least two."""
+def _find_header(sheet, known: frozenset[str], place: _Place,
+                 least: int) -> tuple[int, list[Any] | None]:  # fmt: skip
+    """The header row and its cells: the first row with the most known headers."""
     first = place.header_row or place.first_row
     last = place.header_row or first + SEARCHED_ROWS - 1
     width = place.last_column if place.last_column != MOST_COLUMNS else None  # None: all there are
-    best, best_row, cells = 1, first, None
-    wanted = min(2, len(known))
+    best, best_row, cells = least - 1, first, None
     for number, row in enumerate(
         sheet.iter_rows(min_row=first, max_row=last, min_col=place.first_column, max_col=width,
                         values_only=True), first,
     ):  # fmt: skip
         names = {_field_name(cell) for cell in row if isinstance(cell, str)}
         count = len(names & known)
-        if count > best and count >= wanted:
+        if count > best:
             best, best_row, cells = count, number, row
             if count == len(known):  # no row can hold more
                 break
@@ -282,7 +286,7 @@ def _read_rows(sheet, place: _Place, header_row: int, width: int, needed: int,
     """
     last = min((row for row in (place.last_row, end) if row is not None), default=None)
     found = sheet.iter_rows(
-        min_row=header_row + 1, max_row=place.last_row, min_col=place.first_column,
+        min_row=header_row + 1, max_row=place.last_row or MAX_ROW, min_col=place.first_column,
         max_col=place.first_column + width - 1, values_only=True,
     )  # fmt: skip
     if last is not None:

@@ -27,6 +27,7 @@ _REASONS = {
     errno.ENAMETOOLONG: ("the name is too long", "use a shorter file name"),
     errno.ENOENT: ("the folder does not exist", "make the folder first"),
     errno.ENOTDIR: ("the folder is a file", "choose another folder"),
+    errno.EFBIG: ("a file of this size is not allowed here", "choose another folder"),
     errno.EISDIR: ("a folder has this name", "choose another file name"),
     errno.EACCES: (
         "not allowed to write here",
@@ -38,6 +39,11 @@ _REASONS[errno.ETXTBSY] = _REASONS[errno.EACCES]
 
 
 def _failure(path: Path, error: OSError | ValueError) -> FileError:
+    if isinstance(error, FileExistsError):
+        return FileError(
+            Problem(str(path), message="is there already and is not written over",
+                    fix="choose another name")
+        )  # fmt: skip
     number = error.errno if isinstance(error, OSError) else None
     known = _REASONS.get(number) if number is not None else None
     if known is None:
@@ -72,21 +78,28 @@ def atomic_write(
     content: Content,
     *,
     forbid: Iterable[str | os.PathLike[str]] = (),
+    new: bool = False,
 ) -> Path:
     """Write `content` to `path` in one step and return the path.
 
     `content` is the bytes, or a callable given the open binary file. `forbid` lists the inputs that
-    must not be written over. Where anything fails the old file stands and no temporary is left.
+    must not be written over; with `new` no file is. Where anything fails the old file stands and no
+    temporary is left.
     """
     target = Path(path)
     refuse_overwrite(target, forbid)
     try:
+        if new and os.path.lexists(target):
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST))
         real = Path(os.path.realpath(target))
         if real.is_dir():
             raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
         temporary = _write_temporary(real, content)
         try:
-            os.replace(temporary, real)
+            if new:
+                _put_new(temporary, real)
+            else:
+                os.replace(temporary, real)
         except BaseException:
             _discard(temporary)
             raise
@@ -168,6 +181,20 @@ def _set_mode(temporary: str, real: Path) -> None:
         mode = 0o666 & ~mask
     with contextlib.suppress(OSError):
         os.chmod(temporary, mode)
+
+
+def _put_new(temporary: str, real: Path) -> None:
+    """Give the file its name unless another took it meanwhile."""
+    try:
+        os.link(temporary, real)
+    except FileExistsError:
+        raise
+    except OSError:  # a disk without hard links
+        if os.path.lexists(real):
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST)) from None
+        os.replace(temporary, real)
+    else:
+        _discard(temporary)
 
 
 def _discard(temporary: str) -> None:

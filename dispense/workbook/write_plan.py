@@ -96,12 +96,7 @@ def write_plan(
             Problem(str(target), message="the name of a plan workbook ends in .xlsx",
                     fix=f"write to {target.with_suffix('.xlsx').name}")
         )  # fmt: skip
-    if target.exists() or target.is_symlink():
-        raise FileError(
-            Problem(str(target), message="is there already and is not written over",
-                    fix="choose another name")
-        )  # fmt: skip
-    return atomic_write(target, plan_bytes(plan_rows))
+    return atomic_write(target, lambda stream: stream.write(plan_bytes(plan_rows)), new=True)
 
 
 def plan_bytes(plan_rows: Mapping[str, Sequence[Mapping[str, Any]]]) -> bytes:

@@ -1,0 +1,725 @@
+"""Files of users: outputs whole or not at all, inputs never overwritten, nothing hostile gets through.
+
+What the system does on a full disk, a locked file or a kill is POSIX (rename is atomic; SIGKILL ends
+a process between any two instructions), not our own figures. Attacks are those of the OWASP sheets
+on XML, CSV injection and zip bombs.
+"""
+
+from __future__ import annotations
+
+import csv
+import errno
+import io
+import json
+import os
+import random
+import re
+import resource
+import shutil
+import subprocess
+import sys
+import textwrap
+import time
+import zipfile
+from pathlib import Path
+
+import openpyxl
+import pytest
+import xlsxwriter
+from plans import hand_rows
+
+from dispense import cli
+from dispense.fill import fill, template_folder
+from dispense.plan_tables import TABLES
+from dispense.workbook import write
+from dispense.workbook.fill import fill_template
+from dispense.workbook.package import Package, compare
+from dispense.workbook.write import atomic_write
+
+ROOT = Path(__file__).resolve().parents[1]
+STAMP = "2026-03-01 12:00"
+posix = pytest.mark.skipif(os.name != "posix", reason="POSIX signals and limits")
+
+
+def light_plan(path: Path, rows=None, **extra) -> Path:
+    """The plan worked by hand as a plain workbook that is quick to read."""
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for name, table in (rows or hand_rows()).items():
+        sheet = book.create_sheet(name)
+        columns = list(dict.fromkeys(key for row in table for key in row))
+        titles = {item.name: item.title for item in next(t for t in TABLES if t.name == name).columns}
+        sheet.append([titles[key] for key in columns])
+        for row in table:
+            sheet.append([None] * len(columns))
+            for place, key in enumerate(columns, 1):
+                cell = sheet.cell(sheet.max_row, place)
+                cell.value = row.get(key)
+                if isinstance(row.get(key), str):
+                    cell.data_type = "s"  # a text, also where it begins with =
+    book.save(path)
+    return path
+
+
+def run(capsys, *arguments: str) -> tuple[int, list[str]]:
+    """The exit code of a command and the lines it wrote."""
+    code = cli.main([str(item) for item in arguments])
+    caught = capsys.readouterr()
+    return code, (caught.out + caught.err).splitlines()
+
+
+def one_line(capsys, *arguments, words: str = "") -> str:
+    code, lines = run(capsys, *arguments)
+    assert (code, len(lines)) == (1, 1), lines
+    assert re.search(words, lines[0]), lines
+    assert "Traceback" not in lines[0] and len(lines[0]) < 900 + max(map(len, map(str, arguments)))
+    return lines[0]
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes()
+            for path in sorted(folder.rglob("*")) if path.is_file()}  # fmt: skip
+
+
+# -------------------------------------------------------------------------------- killed at any time
+
+KILLER = """
+    import json, os, random, signal, sys, time
+    from dispense.fill import fill
+    from dispense.workbook.read_plan import load_plan
+    from dispense.workbook.write_plan import new_plan
+
+    what, plan, out, seed, kills, longest = sys.argv[1:]
+    draw = random.Random(int(seed))
+
+    def work(turn):
+        if what == "fill":
+            fill(plan, out, stamp=f"stamp {turn % 2}")
+        else:
+            new_plan(os.path.join(out, f"new {turn}.xlsx"))
+
+    done = 0
+    for turn in range(int(kills)):
+        child = os.fork()
+        if not child:
+            work(turn)
+            os._exit(0)
+        time.sleep(draw.uniform(0, float(longest)))
+        os.kill(child, signal.SIGKILL)
+        done += os.WIFEXITED(os.waitpid(child, 0)[1])
+    print(json.dumps(done))
+"""
+
+
+def kill_often(what: str, plan: Path, out: Path, seed: int, kills: int, longest: float) -> int:
+    """Start the work again and again and kill it at a random moment; how often it was done first."""
+    found = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(KILLER), what, str(plan), str(out), str(seed), str(kills),
+         str(longest)], capture_output=True, text=True, check=True, cwd=ROOT, timeout=600,
+    )  # fmt: skip
+    return json.loads(found.stdout)
+
+
+@pytest.fixture(scope="module")
+def stamped(tmp_path_factory):
+    """A light plan, what a fill of it gives with either stamp, and how long a fill takes."""
+    folder = tmp_path_factory.mktemp("stamped")
+    plan = light_plan(folder / "plan.xlsx")
+    versions = []
+    for turn in range(2):
+        began = time.perf_counter()
+        fill(plan, folder / str(turn), stamp=f"stamp {turn}")
+        spent = time.perf_counter() - began
+        versions.append(contents(folder / str(turn)))
+    assert versions[0].keys() == versions[1].keys()
+    assert all(versions[0][name] != versions[1][name] for name in versions[0])  # each tells its run
+    return plan, versions, spent
+
+
+def killed_fills(stamped, out: Path, seed: int, kills: int) -> None:
+    plan, versions, spent = stamped
+    fill(plan, out, stamp="stamp 1")
+    done = kill_often("fill", plan, out, seed, kills, 1.2 * spent)
+    assert done < kills  # some were killed before the end
+    found = contents(out)
+    junk = {name for name in found if name not in versions[0]}
+    assert all(re.fullmatch(r"\.dispense-.*\.tmp", Path(name).name) for name in junk), junk
+    for name in versions[0]:
+        assert found[name] in (versions[0][name], versions[1][name]), f"{name} is neither old nor new"
+    assert plan.read_bytes()
+    fill(plan, out, stamp="stamp 0")  # and the next run mends it
+    assert {name: data for name, data in contents(out).items() if name not in junk} == versions[0]
+
+
+@posix
+def test_a_fill_killed_at_40_random_moments(stamped, tmp_path):
+    for seed in range(8):  # the state is looked at after every five
+        killed_fills(stamped, tmp_path / str(seed), seed, 5)
+
+
+@posix
+@pytest.mark.slow
+def test_a_fill_killed_at_200_random_moments(stamped, tmp_path):
+    for seed in range(40):
+        killed_fills(stamped, tmp_path / str(seed), 100 + seed, 5)
+
+
+@posix
+def test_a_new_plan_killed_at_random_moments_is_whole_or_not_there(tmp_path):
+    began = time.perf_counter()
+    cli.main(["new", str(tmp_path / "whole.xlsx")])
+    spent = time.perf_counter() - began
+    whole = (tmp_path / "whole.xlsx").read_bytes()
+    out = tmp_path / "out"
+    out.mkdir()
+    kill_often("new", tmp_path, out, 3, 12, spent)
+    for name, data in contents(out).items():
+        if name.endswith(".xlsx"):
+            assert data == whole
+        else:
+            assert re.fullmatch(r"\.dispense-.*\.tmp", name)
+
+
+@posix
+def test_a_write_killed_in_the_middle_leaves_the_old_file(tmp_path):
+    """The kill falls while the new bytes are being written, which a random moment may miss."""
+    target = tmp_path / "sheet.xlsx"
+    target.write_bytes(b"old")
+    code = textwrap.dedent(f"""
+        import os, signal
+        from dispense.workbook.write import atomic_write
+        def half(stream):
+            stream.write(b"new" * 1000)
+            stream.flush()
+            os.kill(os.getpid(), signal.SIGKILL)
+        atomic_write({str(target)!r}, half)
+    """)
+    found = subprocess.run([sys.executable, "-c", code], cwd=ROOT)
+    assert found.returncode == -9
+    assert target.read_bytes() == b"old"
+    assert [path.name for path in tmp_path.glob("*.xlsx")] == ["sheet.xlsx"]
+
+
+# ------------------------------------------------------------------------ what a system can refuse
+
+
+@pytest.fixture
+def plan(tmp_path) -> Path:
+    return light_plan(tmp_path / "plan.xlsx")
+
+
+def test_a_file_open_elsewhere(plan, tmp_path, capsys, monkeypatch):
+    """Some systems refuse to replace or to read a file that a spreadsheet holds open."""
+    fill(plan, tmp_path / "out", stamp=STAMP)
+    before = contents(tmp_path / "out")
+
+    def locked(*_):
+        raise PermissionError(errno.EACCES, "Permission denied")
+
+    monkeypatch.setattr(write.os, "replace", locked)
+    monkeypatch.setattr(write.os, "link", locked)
+    line = one_line(capsys, "fill", plan, "--out", tmp_path / "out")
+    assert "not allowed to write here" in line and "open in a spreadsheet" in line
+    line = one_line(capsys, "new", tmp_path / "new.xlsx")
+    assert "new.xlsx: cannot be written" in line
+    assert contents(tmp_path / "out") == before  # no temporary file is left either
+    assert not (tmp_path / "new.xlsx").exists()
+
+
+def test_a_plan_that_may_not_be_read(plan, capsys, monkeypatch):
+    import builtins
+
+    true_open = builtins.open
+
+    def locked(file, *rest, **more):
+        if str(file) == str(plan):
+            raise PermissionError(errno.EACCES, "Permission denied")
+        return true_open(file, *rest, **more)
+
+    monkeypatch.setattr(builtins, "open", locked)
+    assert "it may be open elsewhere" in one_line(capsys, "check", plan, words="plan.xlsx: cannot be read")
+
+
+@pytest.mark.parametrize(
+    ("number", "words"),
+    [(errno.ENOSPC, "the disk is full"), (errno.EDQUOT, "quota"), (errno.EROFS, "read-only"),
+     (errno.EIO, "cannot be written")],
+)  # fmt: skip
+def test_what_the_disk_refuses(plan, tmp_path, capsys, monkeypatch, number, words):
+    fill(plan, tmp_path / "out", stamp=STAMP)
+    before = contents(tmp_path / "out")
+
+    def failing(handle):
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setattr(write.os, "fsync", failing)
+    one_line(capsys, "fill", plan, "--out", tmp_path / "out", words=words)
+    one_line(capsys, "new", tmp_path / "new.xlsx", words=words)
+    assert contents(tmp_path / "out") == before
+    assert not (tmp_path / "new.xlsx").exists()
+
+
+def command(*arguments, before=None) -> subprocess.CompletedProcess:
+    """A command in a process of its own; `before` runs in it first."""
+    return subprocess.run([sys.executable, "-m", "dispense.cli", *map(str, arguments)], cwd=ROOT,
+                          capture_output=True, text=True, timeout=120, preexec_fn=before)  # fmt: skip
+
+
+@posix
+def test_a_file_that_grows_past_a_real_limit(plan, tmp_path):
+    """The system itself refuses the bytes (setrlimit, RLIMIT_FSIZE)."""
+    found = command("fill", plan, "--out", tmp_path / "out",
+                    before=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (2000, 2000)))  # fmt: skip
+    assert found.returncode == 1
+    assert re.fullmatch(r".*results\.xlsx: cannot be written: .*\n", found.stderr)
+    assert contents(tmp_path / "out") == {}
+
+
+@posix
+def test_a_disk_that_is_really_full(plan, tmp_path):
+    """A disk of 32 kB in memory, where the system lets us make one."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    script = (f"mount -t tmpfs -o size=32k none {disk} || exit 99; "
+              f"exec {sys.executable} -m dispense.cli fill {plan} --out {disk}/out")  # fmt: skip
+    unshare = shutil.which("unshare")
+    if unshare is None or os.geteuid() != 0:
+        pytest.skip("only root may mount a disk")
+    found = subprocess.run([unshare, "-m", "sh", "-c", script], cwd=ROOT, capture_output=True, text=True)
+    if found.returncode in (99, 1) and "results.xlsx" not in found.stderr:
+        pytest.skip("no right to mount a disk")
+    assert found.returncode == 1
+    assert re.fullmatch(r".*\.xlsx: cannot be written: the disk is full .*\n", found.stderr), found.stderr
+
+
+def as_ordinary_user() -> None:
+    """Root without its right to write anywhere (capabilities(7): CAP_DAC_OVERRIDE is 1)."""
+    import ctypes
+
+    if os.geteuid() == 0:
+        for capability in (1, 2):
+            ctypes.CDLL(None).prctl(24, capability, 0, 0, 0)  # PR_CAPBSET_DROP
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="capabilities of Linux")
+def test_a_folder_that_is_read_only(plan, tmp_path):
+    locked = tmp_path / "locked"
+    locked.mkdir()
+    locked.chmod(0o555)
+    try:
+        for arguments in (("fill", plan, "--out", locked), ("new", locked / "plan.xlsx"),
+                          ("fill", plan, "--out", locked / "deeper")):  # fmt: skip
+            found = command(*arguments, before=as_ordinary_user)
+            assert found.returncode == 1, found
+            assert len(found.stderr.splitlines()) == 1, found.stderr
+            assert str(locked) in found.stderr
+            assert re.search("not allowed to write|cannot be made", found.stderr)
+        assert list(locked.iterdir()) == []
+    finally:
+        locked.chmod(0o755)
+
+
+# the longest name of a file is 255 bytes on most disks: 200 letters fit, 200 umlauts do not
+LONG = "Schicht grün " + "n" * 182 + ".xlsx"
+
+
+def test_names_with_spaces_umlauts_and_200_characters(tmp_path, capsys):
+    assert len(LONG) == 200
+    folder = tmp_path / "Straße Süd – Halle 3"
+    folder.mkdir()
+    assert run(capsys, "new", folder / LONG)[0] == 0
+    plan = light_plan(folder / ("ä ö ü " + LONG[6:]))
+    assert run(capsys, "check", plan)[0] == 0
+    code, _ = run(capsys, "fill", plan, "--out", folder / ("ü" * 100))
+    assert code == 0
+    assert (folder / ("ü" * 100) / "results.xlsx").is_file()
+    assert run(capsys, "fill", plan)[0] == 0  # the folder beside the plan has an even longer name
+
+
+TOO_LONG = ["ü" * 195 + ".xlsx", "x" * 300 + ".xlsx", "a/" * 3000 + "b.xlsx", "nul\0.xlsx"]
+
+
+@pytest.mark.parametrize("name", TOO_LONG)
+def test_names_that_no_disk_takes(plan, tmp_path, capsys, name):
+    one_line(capsys, "new", f"{tmp_path}/{name}")
+    one_line(capsys, "check", f"{tmp_path}/{name}")
+    code, lines = run(capsys, "fill", plan, "--out", f"{tmp_path}/{name}")
+    assert code in (0, 1) and (code == 0 or len(lines) == 1), lines
+    if len(name) < 250:
+        return
+    assert code == 1
+
+
+def test_folders_that_are_files_and_files_that_are_folders(plan, tmp_path, capsys):
+    (tmp_path / "file").write_text("x")
+    one_line(capsys, "fill", plan, "--out", tmp_path / "file")
+    one_line(capsys, "fill", plan, "--out", tmp_path / "file" / "deeper")
+    one_line(capsys, "new", tmp_path / "no such folder" / "plan.xlsx", words="folder does not exist")
+    one_line(capsys, "check", tmp_path, words="is a folder")
+    one_line(capsys, "check", tmp_path / "none.xlsx", words="is not there")
+    one_line(capsys, "fill", plan, "--templates", tmp_path / "none", words="not a folder")
+    (tmp_path / "out" / "results.xlsx").mkdir(parents=True)
+    one_line(capsys, "fill", plan, "--out", tmp_path / "out", words="a folder has this name")
+
+
+# ------------------------------------------------------------------------- inputs are never overwritten
+
+
+def test_new_never_writes_over_a_file(tmp_path, capsys):
+    target = tmp_path / "plan.xlsx"
+    target.write_bytes(b"mine")
+    one_line(capsys, "new", target, words="is there already")
+    (tmp_path / "link.xlsx").symlink_to(tmp_path / "nowhere.xlsx")
+    one_line(capsys, "new", tmp_path / "link.xlsx", words="is there already")
+    one_line(capsys, "new", tmp_path / "link.xlsx", "--demo", words="is there already")
+    assert target.read_bytes() == b"mine"
+    assert not (tmp_path / "nowhere.xlsx").exists()
+
+
+def test_a_file_that_appears_while_a_new_one_is_made_is_kept(tmp_path, capsys, monkeypatch):
+    """Between the look and the write somebody else may save a file of that name."""
+    target = tmp_path / "plan.xlsx"
+    true_write = write._write_temporary
+
+    def slow(real, content):
+        temporary = true_write(real, content)
+        target.write_bytes(b"somebody else's")
+        return temporary
+
+    monkeypatch.setattr(write, "_write_temporary", slow)
+    one_line(capsys, "new", target, words="is there already")
+    assert target.read_bytes() == b"somebody else's"
+    assert [path.name for path in tmp_path.iterdir()] == ["plan.xlsx"]
+
+
+@pytest.mark.parametrize("way", ["same", "symbolic link", "hard link", "folder link", "capitals"])
+def test_a_plan_is_never_an_output(tmp_path, capsys, way):
+    """The plan stands where an output would go, under its own name or another."""
+    out = tmp_path / "out"
+    out.mkdir()
+    plan = light_plan(out / "results.xlsx")
+    before = plan.read_bytes()
+    target, given = out, plan
+    if way == "symbolic link":
+        given = tmp_path / "plan.xlsx"
+        given.symlink_to(plan)
+    elif way == "hard link":
+        given = tmp_path / "plan.xlsx"
+        os.link(plan, given)
+    elif way == "folder link":
+        target = tmp_path / "elsewhere"
+        target.symlink_to(out, target_is_directory=True)
+    elif way == "capitals":
+        given = out / "Results.xlsx"
+        if not given.exists():  # a disk that tells capitals apart: two files, no danger
+            assert run(capsys, "fill", plan, "--out", tmp_path / "other")[0] == 0
+            return
+    one_line(capsys, "fill", given, "--out", target, words="never written over|not overwritten")
+    assert contents(out) == {"results.xlsx": before}
+
+
+def test_a_template_is_never_an_output(plan, tmp_path, capsys):
+    own = tmp_path / "own"
+    shutil.copytree(template_folder(), own)
+    before = contents(own)
+    one_line(capsys, "fill", plan, "--templates", own, "--out", own,
+             words="never written over|not overwritten")  # fmt: skip
+    assert contents(own) == before
+    os.link(own / "results.xlsx", tmp_path / "results.xlsx")
+    one_line(capsys, "fill", plan, "--templates", own, "--out", tmp_path,
+             words="never written over|not overwritten")  # fmt: skip
+    assert contents(own) == before
+
+
+def test_no_output_ever_changes_plan_or_templates(plan, tmp_path, capsys):
+    own = tmp_path / "own"
+    shutil.copytree(template_folder(), own)
+    for path in (plan, *own.iterdir()):
+        path.chmod(0o444)
+    before = contents(own) | {"plan": plan.read_bytes()}
+    assert run(capsys, "fill", plan, "--templates", own, "--out", tmp_path / "out")[0] == 0
+    assert contents(own) | {"plan": plan.read_bytes()} == before
+
+
+def test_a_write_keeps_the_permissions_and_follows_links(tmp_path):
+    real = tmp_path / "real.xlsx"
+    real.write_bytes(b"old")
+    real.chmod(0o640)
+    (tmp_path / "link.xlsx").symlink_to(real)
+    atomic_write(tmp_path / "link.xlsx", b"new")
+    assert (tmp_path / "link.xlsx").is_symlink()
+    assert real.read_bytes() == b"new"
+    assert real.stat().st_mode & 0o777 == 0o640
+
+
+# ------------------------------------------------------------------------------- parts of templates
+
+
+def test_hidden_sheets_and_protection_stay_part_by_part():
+    """Hidden and very hidden sheets, a protected sheet with open and locked cells."""
+    out = io.BytesIO()
+    book = xlsxwriter.Workbook(out)
+    card, hidden, very = (book.add_worksheet(name) for name in ("Card", "Hidden", "Very"))
+    hidden.hide()
+    very.very_hidden()
+    hidden.write("A1", "kept")
+    hidden.protect("secret", {"sort": True})
+    card.protect("other", {"format_cells": True})
+    card.write("A1", "open", book.add_format({"locked": False}))
+    card.write("B1", "locked", book.add_format({"hidden": True}))
+    card.add_table("A3:B5", {"name": "Shots", "columns": [{"header": "Part"}, {"header": "Count"}]})
+    card.unprotect_range("A4:B5", "Entry")
+    book.define_name("day", "=Card!$A$1")
+    book.close()
+    before = Package.open(out.getvalue())
+    filled = fill_template(out.getvalue(), {"day": "Monday"}, {"Shots": [{"Part": "a", "Count": 1}] * 4})
+    after = filled.package
+    assert {item.part for item in compare(before, after)} == {
+        "xl/worksheets/sheet1.xml", "xl/tables/table1.xml"
+    }  # fmt: skip
+    assert [(sheet.name, sheet.state) for sheet in after.sheets] == [
+        ("Card", "visible"), ("Hidden", "hidden"), ("Very", "veryHidden")
+    ]  # fmt: skip
+    pattern = rb"<sheetProtection[^>]*>"
+    texts = before.read("xl/worksheets/sheet1.xml"), after.read("xl/worksheets/sheet1.xml")
+    assert re.findall(pattern, texts[0]) == re.findall(pattern, texts[1]) != []
+    style = rb'r="%s" s="(\d+)"'
+    for cell in (b"A1", b"B1"):
+        assert re.findall(style % cell, texts[0]) == re.findall(style % cell, texts[1]) != []
+    assert b'<protectedRange sqref="A4:B7" name="Entry"' in texts[1]  # it grows with the table
+
+
+# --------------------------------------------------------------------------------- hostile workbooks
+
+CPU_SECONDS, MEMORY = 60, 3 * 2**30
+
+
+def bounded() -> None:
+    resource.setrlimit(resource.RLIMIT_CPU, (CPU_SECONDS, CPU_SECONDS))
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+
+
+def changed(data: bytes, part: str, change) -> bytes:
+    """A workbook with one part changed, or added where it is not there."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+        names = old.namelist()
+        for name in names:
+            new.writestr(name, change(old.read(name)) if name == part else old.read(name))
+        if part not in names:
+            new.writestr(part, change(b""))
+    return out.getvalue()
+
+
+PARTS_SHEET = "xl/worksheets/sheet3.xml"  # the third table of the plan worked by hand
+
+
+def in_sheet(old: bytes, new: bytes):
+    def change(text: bytes) -> bytes:
+        assert old in text
+        return text.replace(old, new, 1)
+
+    return change
+
+
+def random_text(size: int) -> bytes:
+    draw = random.Random(5)
+    return bytes(draw.choices(b"abcdefghijklmnopqrstuvwxyz0123456789", k=size))
+
+
+END = b"</sheetData>"
+TEXT = b'<row r="%d"><c r="A%d" t="inlineStr"><is><t>%s</t></is></c></row></sheetData>'
+CIRCLE = b'<row r="3"><c r="A3"><f>A4</f></c></row><row r="4"><c r="A4"><f>A3</f></c></row></sheetData>'
+
+#: what is changed in which part, and what the line says ("." where reading past it is as good)
+HOSTILE = {
+    "zip bomb": ("xl/media/x.xml", lambda _: b" " * (40 * 2**20), "times its size"),
+    "bomb in a sheet": (
+        PARTS_SHEET, in_sheet(b"<sheetData>", b"<sheetData>" + b" " * (40 * 2**20)), "times its size"),
+    "entities": (
+        PARTS_SHEET, lambda text: b'<!DOCTYPE x [<!ENTITY a "aa"><!ENTITY b "&a;&a;&a;">]>' + text,
+        "document type or entities"),
+    "outside entity": (
+        PARTS_SHEET, lambda text: b'<!DOCTYPE x [<!ENTITY a SYSTEM "file:///etc/passwd">]>' + text,
+        "document type or entities"),
+    "climbing name": ("../../etc/cron.d/x", lambda _: b"x", "no workbook part may have"),
+    "rooted name": ("/etc/x", lambda _: b"x", "no workbook part may have"),
+    "deep nesting": (
+        PARTS_SHEET, in_sheet(END, b"<x>" * 100_000 + b"</x>" * 100_000 + END), "."),
+    "10 MB of text": (
+        PARTS_SHEET, in_sheet(END, TEXT % (3, 3, random_text(10 * 2**20))), r"Parts!A3: part is .*2000 char"),
+    "100,000 columns": (
+        PARTS_SHEET, in_sheet(END, b'<row r="3">' + b"<c><v>1</v></c>" * 100_000 + b"</row>" + END), "."),
+    "16,384 columns": (
+        PARTS_SHEET, in_sheet(b"</row>", b'<c r="XFD1" t="inlineStr"><is><t>end</t></is></c></row>'),
+        r"Parts!XFD1: the table reaches past column 200"),
+    "a cell past the last column": (
+        PARTS_SHEET, in_sheet(b"</row>", b'<c r="XFE1"><v>1</v></c></row>'), "."),
+    "the last row": (
+        PARTS_SHEET, in_sheet(END, TEXT % (1048576, 1048576, b"x")),
+        r"Parts!A\d+: the table has more than 200000 rows"),
+    "a row past the last": (PARTS_SHEET, in_sheet(END, TEXT % (99999999, 99999999, b"x")), "."),
+    "two million strings": (
+        "xl/sharedStrings.xml", lambda text: text.replace(b"</sst>", b"<si/>" * 2_000_000 + b"</sst>"), "."),
+    "no formula value": (PARTS_SHEET, in_sheet(END, CIRCLE), r"Parts!A3: part is a formula whose value"),
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def plan_data(tmp_path_factory) -> bytes:
+    return light_plan(tmp_path_factory.mktemp("plan") / "plan.xlsx").read_bytes()
+
+
+@posix
+@pytest.mark.parametrize("case", HOSTILE)
+def test_hostile_plans_end_in_clear_lines_within_bounds(case, plan_data, tmp_path):
+    part, change, words = HOSTILE[case]
+    path = tmp_path / "plan.xlsx"
+    path.write_bytes(changed(plan_data, part, change))
+    found = command("check", path, before=bounded)
+    lines = (found.stdout + found.stderr).splitlines()
+    harmless = words == "."  # where reading past it is as good an end as a refusal
+    assert found.returncode == 1 or (harmless and found.returncode == 0), lines
+    assert "Traceback" not in found.stderr
+    assert 1 <= len(lines) <= (2 if case == "no formula value" else 1), lines
+    assert re.search(words, lines[0]), lines
+    if found.returncode == 1:
+        assert lines[0].startswith((str(path), "Parts!")), lines
+    assert max(map(len, lines)) < 900
+    if found.returncode == 0:
+        return
+    found = command("fill", path, "--out", tmp_path / "out", before=bounded)
+    assert found.returncode == 1
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_dimension_that_lies_is_not_believed(plan_data, tmp_path, capsys):
+    path = tmp_path / "plan.xlsx"
+    path.write_bytes(changed(plan_data, PARTS_SHEET, lambda text: re.sub(
+        rb'<dimension ref="[^"]*"/>', b'<dimension ref="A1:XFD1048576"/>', text)))  # fmt: skip
+    began = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    assert run(capsys, "check", path)[0] == 0
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - began < 100_000  # kB
+
+
+def test_circular_and_outside_references_are_read_by_value(plan_data, tmp_path, capsys):
+    """A plan's formulas are never computed here: the stored value counts, and nothing is fetched."""
+    path = tmp_path / "plan.xlsx"
+    formulas = (b"A3&amp;1", b"[1]Prices!A1", b'WEBSERVICE("http://127.0.0.1:9/")')
+    row = b"".join(b'<row r="%d"><c r="A%d" t="str"><f>%s</f><v>name %d</v></c></row>' % (n, n, formula, n)
+                   for n, formula in enumerate(formulas, 3)) + END  # fmt: skip
+    path.write_bytes(changed(plan_data, PARTS_SHEET, in_sheet(END, row)))
+    assert run(capsys, "check", path)[0] == 0
+
+
+# ------------------------------------------------------------------------------ text is never formula
+
+INJECTED = ["=cmd|' /C calc'!A0", "+1+1", "-1+1", "@SUM(A1)", "\t=1+1", '=HYPERLINK("http://127.0.0.1/")',
+            "=1+1", "%0a=1", "＝1+1"]  # fmt: skip
+
+
+def injected_rows(text: str):
+    """A plan with the text in every name and note."""
+    rows = hand_rows()
+    for table in rows.values():
+        for row in table:
+            for key, value in row.items():
+                if value in ("Bond 60", "frame", "hem", "early", "A1", "B1"):
+                    row[key] = text + value
+    rows["Materials"][0] |= {"description": text, "cautions": text, "pot_life_source": text,
+                             "surface_treatment": text}  # fmt: skip
+    rows["Stations"][0]["meter"] = text
+    rows["Parts"][0]["description"] = text
+    return rows
+
+
+def formulas_in(path: Path) -> set[str]:
+    with zipfile.ZipFile(path) as archive:
+        return {found for name in archive.namelist() if name.startswith("xl/worksheets/")
+                for found in re.findall(r"<f[^>]*>([^<]*)</f>", archive.read(name).decode())}  # fmt: skip
+
+
+@pytest.mark.parametrize("text", INJECTED)
+def test_text_of_a_plan_is_never_a_formula_in_an_output(text, tmp_path, capsys):
+    harmless = light_plan(tmp_path / "harmless.xlsx")
+    plan = light_plan(tmp_path / "plan.xlsx", injected_rows(text))
+    for path, out in ((harmless, "one"), (plan, "two")):
+        code, lines = run(capsys, "fill", path, "--out", tmp_path / out)
+        assert code == 0, lines
+    expected = {found for path in (tmp_path / "one").rglob("*.xlsx") for found in formulas_in(path)}
+    for path in (tmp_path / "two").rglob("*.xlsx"):
+        assert formulas_in(path) <= expected, path.name
+        assert not path.name.startswith(tuple("=+-@\t"))
+        for sheet in openpyxl.load_workbook(path).worksheets:
+            for row in sheet.iter_rows():
+                for cell in row:
+                    if cell.data_type == "f":
+                        assert "cmd" not in str(cell.value) and "HYPERLINK" not in str(cell.value)
+
+
+@pytest.mark.parametrize("text", INJECTED)
+def test_text_of_a_plan_is_never_a_formula_in_csv(text, tmp_path, capsys):
+    plan = light_plan(tmp_path / "plan.xlsx", injected_rows(text))
+    target = tmp_path / "forecast.csv"
+    code, lines = run(capsys, "forecast", plan, "--weeks", "2", "--draws", "20", "--out", target)
+    assert code == 0, lines
+    rows = list(csv.reader(io.StringIO(target.read_text("utf-8-sig"))))
+    cells = [cell for row in rows for cell in row]
+    assert any("Bond 60" in cell for cell in cells)
+    for cell in cells:
+        if cell[:1] in "=+-@\t\r" and cell:
+            float(cell)  # a negative number is the only cell that may begin so
+
+
+# ------------------------------------------------------------------------------------ same bytes
+
+
+@pytest.mark.parametrize("kind", ["new", "fill"])
+def test_same_input_same_bytes_anywhere(kind, plan_data, tmp_path):
+    """Two processes with other hash seeds, zones, languages, folders and masks."""
+    (tmp_path / "plan.xlsx").write_bytes(plan_data)
+    code = textwrap.dedent("""
+        import os, sys
+        os.umask(int(sys.argv[1], 8))
+        from dispense.fill import fill
+        from dispense.workbook.write_plan import new_plan
+        if sys.argv[2] == "new":
+            os.makedirs(sys.argv[4])
+            new_plan(os.path.join(sys.argv[4], "plan.xlsx"), demo=True)
+        else:
+            fill(sys.argv[3], sys.argv[4], stamp="stamp")
+    """)
+    settings = [
+        {"PYTHONHASHSEED": "1", "TZ": "Pacific/Auckland", "LANG": "C", "LC_ALL": "C", "umask": "022"},
+        {"PYTHONHASHSEED": "99", "TZ": "America/St_Johns", "LANG": "de_DE.UTF-8", "LC_ALL": "",
+         "umask": "077"},
+    ]  # fmt: skip
+    for place, setting in enumerate(settings):
+        folder = tmp_path / f"cwd{place}"
+        folder.mkdir()
+        mask = setting.pop("umask")
+        subprocess.run([sys.executable, "-c", code, mask, kind, str(tmp_path / "plan.xlsx"),
+                        str(tmp_path / f"out{place}")], check=True, cwd=folder,
+                       env={**os.environ, "PYTHONPATH": str(ROOT), **setting})  # fmt: skip
+    first, second = contents(tmp_path / "out0"), contents(tmp_path / "out1")
+    assert list(first) == list(second) != []
+    assert [name for name in first if first[name] != second[name]] == []
+    mode = next((tmp_path / "out1").rglob("*.xlsx")).stat().st_mode & 0o777
+    assert mode == 0o600  # the mask of the user holds for what is written
+
+
+def test_only_the_stamp_differs_between_two_days(stamped):
+    """Two fills with two stamps: the texts that differ are the stamps."""
+    _, versions, _ = stamped
+    for name in versions[0]:
+        parts = [dict(_texts(version[name])) for version in versions]
+        assert parts[0].keys() == parts[1].keys()
+        for part, text in parts[0].items():
+            assert text.replace("stamp 0", "stamp 1") == parts[1][part], (name, part)
+
+
+def _texts(data: bytes):
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        for item in archive.infolist():
+            yield item.filename, archive.read(item).decode("utf-8", "replace")
+            yield f"time of {item.filename}", str(item.date_time)
