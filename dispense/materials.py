@@ -137,6 +137,8 @@ def moisture_cure_time(material, depth: float, humidity: float) -> float:
         raise InputError(
             Problem(f"material {material.material}", message="has no moisture coefficient")
         )
+    if humidity <= 0.0:
+        return math.inf  # dry air cures nothing
     coefficient = material.moisture_coefficient * math.sqrt(humidity / material.moisture_humidity)
     return float(moisture_time(depth, coefficient))
 
