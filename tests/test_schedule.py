@@ -275,7 +275,7 @@ def test_gel_time_of_a_schedule_is_that_of_the_handbook():
 # ------------------------------------------------------------------------- moisture and light
 
 
-def test_moisture_helpers():
+def test_moisture_by_humidity_and_permeability():
     # IAPWS-95: 2811.071908 Pa at 23 °C; Magnus reads 0.3 % lower
     assert vapour_pressure(296.15) == pytest.approx(2811.071908, rel=4e-3)
     assert vapour_pressure(296.15) * 0.5 == pytest.approx(1405.535954, rel=4e-3)
@@ -292,7 +292,7 @@ def test_moisture_helpers():
     assert plain * 60 * 1e3 == pytest.approx(0.6123724357, rel=1e-9)  # mm/√h
 
 
-def test_light_helpers():
+def test_light_on_a_belt_and_in_depth():
     # hand: 500 mW/cm² over 80 mm at 2 m/min: 1.2 J/cm²
     assert belt_dose(5000.0, 0.08, 2 / 60) == pytest.approx(1.2e4, rel=1e-12)
     assert belt_speed(1.2e4, 5000.0, 0.08) * 60 == pytest.approx(2.0, rel=1e-12)
