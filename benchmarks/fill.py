@@ -30,8 +30,8 @@ KINDS: tuple[tuple[str, str, Callable], ...] = (
 
 
 def rows(quick: bool = False) -> Iterator[Row]:
-    """Each kind on one process, a hundred sheets a turn, and the first kind on two."""
-    count, turns = (20, 1) if quick else (COUNT // 10, 5)
+    """Each kind on one process, fifty sheets a turn, and the first kind on two."""
+    count, turns = (20, 1) if quick else (COUNT // 20, 3)
     plan, results = _played()
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder)

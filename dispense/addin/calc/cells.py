@@ -9,7 +9,10 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable, Sequence
+from itertools import chain
 from typing import Any
+
+import numpy as np
 
 from ...errors import VALUE, Problem
 from ...fields import CellError
@@ -45,11 +48,24 @@ def _cell(value: Any) -> float | str:
         return str(value)
 
 
+def _argument(value: Any) -> Any:
+    """An argument as the registry takes it: None for blank, an array for a range of numbers."""
+    if type(value) is not tuple:
+        return None if value == "" else value
+    cells = list(chain.from_iterable(value))
+    if set(map(type, cells)) == {float}:
+        return np.array(cells).reshape(len(value), -1)
+    return value
+
+
 def rows_of(function: Function, arguments: Sequence[Any]) -> tuple[tuple[float | str, ...], ...]:
     """The cells that a call fills, at least one."""
-    arguments = [None if value == "" else value for value in arguments]
     try:
-        evaluation = evaluate(function, arguments)
+        evaluation = evaluate(function, [_argument(value) for value in arguments])
+        if evaluation.codes is None and len(evaluation.values) == 1 and not function.table:
+            found = np.asarray(evaluation.values[0])
+            if found.dtype.kind == "f" and found.shape[1:] == (1,):  # the usual column, made into rows at once
+                return tuple(zip(found.ravel().tolist()))
         table = evaluation.table()
         if evaluation.codes is None and len(table) > 1 and not function.table:
             return tuple(map(tuple, table))
