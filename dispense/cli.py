@@ -81,6 +81,15 @@ def parser() -> argparse.ArgumentParser:
     _json(cure)
     cure.set_defaults(run=_cure)
 
+    fit = commands.add_parser("fit", help="activation energy or kinetics from a table of tests")
+    fit.add_argument("measurements", help="CSV: columns Temperature and Time, or Time, Temperature "
+                     "and Degree; a header may carry a unit")  # fmt: skip
+    fit.add_argument("--form", choices=("arrhenius", "n-th", "kamal"), default="arrhenius",
+                     help="what is fitted (default: arrhenius)")  # fmt: skip
+    fit.add_argument("--out", metavar="FILE", help="workbook with the residual plot to write")
+    _json(fit)
+    fit.set_defaults(run=_fit)
+
     functions = commands.add_parser("functions", help="list the workbook functions")
     functions.add_argument("name", nargs="?", help="one function, in full")
     _json(functions)
@@ -106,6 +115,10 @@ def parser() -> argparse.ArgumentParser:
                        help="excel: Excel on Windows; calc: LibreOffice Calc; names: a workbook with "
                        "the closed-form functions as names, without an add-in (build only)")  # fmt: skip
     addin.add_argument("--out", metavar="PATH", help="with build: the file or folder to write")
+    addin.add_argument("--workbook", metavar="FILE",
+                       help="with build --host names: put the names into a copy of this workbook")  # fmt: skip
+    addin.add_argument("--with-dependencies", action="store_true",
+                       help="with build --host calc: bring the packages it needs along")  # fmt: skip
     _json(addin)
     addin.set_defaults(run=_addin)
 
@@ -250,6 +263,17 @@ def _cure(options) -> int:
     return DONE
 
 
+def _fit(options) -> int:
+    from .fit_report import fit_file
+
+    report = fit_file(options.measurements, options.form, out=options.out)
+    if options.json:
+        _print_json(report.as_json())
+    else:
+        print(report.as_text())
+    return DONE
+
+
 def _functions(options) -> int:
     from .describe import describe, describe_all, function_text, functions_text
 
@@ -281,7 +305,8 @@ def _call(options) -> int:
 def _addin(options) -> int:
     from .addin.commands import manage
 
-    report = manage(options.action, options.host, options.out)
+    report = manage(options.action, options.host, options.out, workbook=options.workbook,
+                    with_dependencies=options.with_dependencies)  # fmt: skip
     if options.json:
         _print_json(report)
     else:

@@ -10,11 +10,27 @@ from ..errors import InputError, Problem
 DEFAULT_OUT = {"excel": ".", "calc": "dispense.oxt", "names": "dispense-names.xlsx"}
 
 
-def manage(action: str, host: str, out: str | None = None) -> dict[str, Any]:
-    """Build, install, uninstall or inspect the add-in of a host; a flat report."""
+def manage(action: str, host: str, out: str | None = None, *, workbook: str | None = None,
+           with_dependencies: bool = False) -> dict[str, Any]:  # fmt: skip
+    """Build, install, uninstall or inspect the add-in of a host; a flat report.
+
+    `workbook` goes with names: they are put into a copy of it. `with_dependencies` goes with calc:
+    the extension brings the packages it needs from the running interpreter.
+    """
+    for option, given, goes_with in (("--workbook", workbook is not None, "names"),
+                                     ("--with-dependencies", with_dependencies, "calc")):  # fmt: skip
+        if given and (action, host) != ("build", goes_with):
+            raise InputError(
+                Problem("addin", message=f"{option} goes with build --host {goes_with} only")
+            )
     if action == "build":
         target = out or DEFAULT_OUT[host]
-        built = _builder(host)(target)
+        options: dict[str, Any] = {}
+        if workbook is not None:
+            options["workbook"] = workbook
+        if with_dependencies:
+            options["with_dependencies"] = True
+        built = _builder(host)(target, **options)
         files = built if isinstance(built, list) else [built]
         return {"built": ", ".join(str(Path(file)) for file in files)}
     if out is not None:
