@@ -1,0 +1,22 @@
+"""When do mixer changes, purges and container changes fall in a shift?
+
+python examples/clock_times.py plan.xlsx 2026-03-02 Early "Hem robot"
+"""
+
+import datetime
+import sys
+
+from dispense.shift import hhmm, play_plan
+from dispense.workbook.read_plan import load_plan
+
+path, day, shift, station = sys.argv[1:]
+date = datetime.date.fromisoformat(day)
+plan = load_plan(path)
+for result in play_plan(plan, until=(date, shift), stations=[station]):
+    if (result.date, result.shift, result.station.station) == (date, shift, station):
+        for event in result.events:
+            if event.kind in {"container", "purge", "mixer"}:
+                print(hhmm(event.clock), event.text)
+        for letter in result.letters:
+            print(f"{letter.upper()}: {result.drawn(letter) / 1e6:.1f} mL drawn,",
+                  f"balance {result.balance(letter)} nL")  # fmt: skip
