@@ -34,16 +34,14 @@ def main() -> int:
     unknown = [name for name in options.names if name not in NAMES]
     if unknown:
         parser.error(f"no benchmark is called {', '.join(unknown)}; there are {', '.join(NAMES)}")
-    lines = {} if options.quick else _kept()
     for name in options.names or NAMES:
         print(f"{name} …", file=sys.stderr)
         found = []
         for row in importlib.import_module(f"benchmarks.{name}").rows(options.quick):
             found.append(_line(name, row))
             print(found[-1], flush=True)
-        lines[name] = found
         if not options.quick:
-            _write(lines)
+            _write({**_kept(), name: found})
     return 0
 
 

@@ -1,32 +1,32 @@
 """Time and memory of a forecast over a year: two shifts, 60 stations, 200 parts, 40 materials.
 
-    python benchmarks/forecast.py [--draws 2000] [--weeks 52] [--processes 2] [--what-if]
-
 The plan is made up: every part goes over one to three stations, quantities change from week to week
-and with the day of the week. Peak memory is that of the process and of its largest worker.
+and with the day of the week. Peak memory is that of the process and of its largest worker; each case
+is a process of its own.
 """
 
 from __future__ import annotations
 
-import argparse
 import datetime
+import json
 import random
 import resource
+import subprocess
 import sys
+import tempfile
 import time
-import tracemalloc
+from collections.abc import Iterator
 from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from dispense.forecast import forecast, write_forecast
 from dispense.plan import build_plan, raw_table
-from dispense.whatif import what_if_table
+
+from . import Row, show
 
 FIRST = datetime.date(2026, 1, 5)
 
 
-def rows(weeks: int, stations: int = 60, parts: int = 200, materials: int = 40, seed: int = 1):
+def tables_of(weeks: int, stations: int = 60, parts: int = 200, materials: int = 40, seed: int = 1):
     """Tables of a made-up plant."""
     rng = random.Random(seed)
     tables: dict[str, list[dict]] = {name: [] for name in (
@@ -105,41 +105,45 @@ def _peak() -> float:
     return max(both) / 1024.0
 
 
-def main() -> None:
-    """Run and print."""
-    options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    options.add_argument("--draws", type=int, default=2000)
-    options.add_argument("--weeks", type=int, default=52)
-    options.add_argument("--processes", type=int, default=2)
-    options.add_argument("--what-if", action="store_true")
-    options.add_argument("--trace", action="store_true", help="trace Python's own memory (slower)")
-    options.add_argument("--out", help="also write the result")
-    given = options.parse_args()
+def rows(quick: bool = False) -> Iterator[Row]:
+    """A year with 2,000 futures, and a quarter of it to see what grows."""
+    for weeks, draws, processes in ((4, 200, 1),) if quick else ((13, 2000, 2), (52, 2000, 2)):
+        result = _apart(weeks, draws, processes)
+        note = (f"{result['shifts']:,} station shifts ({result['distinct']:,} distinct), "
+                f"{result['components']} components; {show(result['processor'])} of processor, "
+                f"{result['memory']:.0f} MB at most; plan of {result['builds']:,} builds read in "
+                f"{show(result['plan'])}, workbook {show(result['written'])}")  # fmt: skip
+        yield Row(f"forecast: {weeks} weeks of 60 stations, 200 parts, {draws:,} futures, "
+                  f"{processes} processes", result["clock"], note=note)  # fmt: skip
+
+
+def _apart(weeks: int, draws: int, processes: int) -> dict:
+    """One case in a process of its own."""
+    done = subprocess.run(
+        [sys.executable, "-m", "benchmarks.forecast", str(weeks), str(draws), str(processes)],
+        cwd=Path(__file__).resolve().parents[1], stdout=subprocess.PIPE, text=True, check=True,
+    )  # fmt: skip
+    return json.loads(done.stdout)
+
+
+def main(weeks: int, draws: int, processes: int) -> None:
+    """Measure one case and print it as JSON."""
     started = time.perf_counter()
-    plan = build_plan(rows(given.weeks))
-    print(f"plan of {len(plan.builds):,} builds read in {time.perf_counter() - started:.1f} s, "
-          f"{_peak():.0f} MB")  # fmt: skip
-    if given.trace:
-        tracemalloc.start()
+    plan = build_plan(tables_of(weeks))
+    read = time.perf_counter() - started
     started, before = time.perf_counter(), _processor()
-    found = forecast(plan, given.weeks, draws=given.draws, processes=given.processes)
-    print(f"forecast of {len(found.shifts):,} station shifts ({len(found.keys):,} distinct), "
-          f"{given.draws:,} futures of {len(found.components)} components: "
-          f"{time.perf_counter() - started:.1f} s on the clock, {_processor() - before:.1f} s of "
-          f"processor, {_peak():.0f} MB")  # fmt: skip
-    if given.trace:
-        print(f"traced peak {tracemalloc.get_traced_memory()[1] / 2**20:.0f} MB")
-        tracemalloc.stop()
-    if given.what_if:
-        started = time.perf_counter()
-        what_if_table(found)
-        print(f"what-if: {time.perf_counter() - started:.1f} s")
-    if given.out:
-        started = time.perf_counter()
-        write_forecast(found, given.out)
-        print(f"wrote {given.out} in {time.perf_counter() - started:.1f} s, {_peak():.0f} MB")
-    print(*found.headline(), sep="\n")
+    found = forecast(plan, weeks, draws=draws, processes=processes)
+    clock, processor = time.perf_counter() - started, _processor() - before
+    started = time.perf_counter()
+    with tempfile.TemporaryDirectory() as folder:
+        write_forecast(found, Path(folder) / "forecast.xlsx")
+    print(json.dumps({
+        "plan": read, "clock": clock, "processor": processor,
+        "written": time.perf_counter() - started, "memory": _peak(), "builds": len(plan.builds),
+        "shifts": len(found.shifts), "distinct": len(found.keys),
+        "components": len(found.components),
+    }))  # fmt: skip
 
 
 if __name__ == "__main__":
-    main()
+    main(*map(int, sys.argv[1:]))
