@@ -3,8 +3,8 @@
 A block begins with ``` and one word, its kind:
 
 - `console`: lines `$ command`, each with what it prints below it; `...` stands for anything; a last
-  line `(exit code 1)` where the command ends so. `dispense` and `cd` are run here, `python` by this Python, all else
-  by a shell.
+  line `(exit code 1)` where the command ends so. `dispense` and `cd` are run here, `python` by this
+  Python, all else by a shell.
 - `formula`: cells of a worksheet, `A1: 23`, and formulas with the value that a cell shows,
   `=BEAD_AREA("round",A1) -> 415.48`; a result over several cells is written `18 | 65`.
 - `change FILE`: a table of sheet, row, column and value, to be typed into a plan.
