@@ -147,7 +147,7 @@ def mix_density(ratio_a, ratio_b, density_a, density_b, basis="volume"):
         example((200, 20.6), 10.3, "published worked example: M 103, five hydrogens, 10.3 parts"),
     ),
     formula="100*amine_weight/epoxide_weight*IF(ISOMITTED(stoichiometry),1,stoichiometry)",
-    notes="Amines and epoxy resins burn and sensitise the skin: gloves, eye protection and the "
+    notes="Amines and epoxy resins burn and sensitize the skin: gloves, eye protection and the "
     "safety data sheet.",
 )
 def hardener_phr(epoxide_weight, amine_weight, stoichiometry=1.0):

@@ -27,7 +27,7 @@ CAUTION = ("Follow the safety data sheet, local codes and the plant's licensed p
            "replaces none of them.")  # fmt: skip
 HAZARDS = {
     "two-part": "Mixed material warms itself: never let a large mass stand, move purges to a safe "
-    "place in thin layers. Amines and isocyanates sensitise: gloves, goggles, extraction.",
+    "place in thin layers. Amines and isocyanates sensitize: gloves, goggles, extraction.",
     "oven": "Hot oven and hot parts: guard, gloves, let cool before handling.",
     "light": "UV light harms eyes and skin: closed shield, rated eyewear.",
     "moisture": "Gives off vapour while it cures: ventilate.",
