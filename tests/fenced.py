@@ -8,7 +8,7 @@ A block begins with ``` and one word, its kind:
 - `formula`: cells of a worksheet, `A1: 23`, and formulas with the value that a cell shows,
   `=BEAD_AREA("round",A1) -> 415.48`; a result over several cells is written `18 | 65`.
 - `change FILE`: a table of sheet, row, column and value, to be typed into a plan.
-- `python`: an interactive session.
+- `python`: lines at the prompt of Python, as in a docstring.
 
 Any other kind is only shown.
 """
@@ -142,7 +142,7 @@ class Reader:
         book.save(block.rest)
 
     def python(self, block: Block) -> None:
-        """Run the session."""
+        """Run the lines at the prompt."""
         text = "\n".join(block.lines) + "\n"
         test = doctest.DocTestParser().get_doctest(text, self.names, block.where, block.where, 0)
         assert test.examples, f"{block.where}: no example"

@@ -74,7 +74,7 @@ def checkout(folder: Path) -> None:
 
 @pytest.mark.parametrize("name", sorted(TRIED))
 def test_examples(name, desk, tmp_path_factory):
-    """Every command, formula and session of a page does what the page says."""
+    """Every command, formula and Python line of a page does what the page says."""
     folder = desk
     if name == "tutorial.md":
         folder = tmp_path_factory.mktemp("checkout")
