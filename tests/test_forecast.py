@@ -489,9 +489,10 @@ def test_response_table_against_the_whole_shift_model(demo):
                 factor, kelvin = futures.demand[draw, day], futures.temperature[draw, day]
                 key = keys[item.key]
                 answer = answers[item.key]
-                near[draw] += _volume(answer, np.array([factor]), np.array([answer.started - answer.good]),
-                                      np.array([kelvin]), np.array([0.0]))[0]  # fmt: skip
-                near_waste[draw] += answer.at(np.array([factor]), np.array([kelvin]))[1][0]
+                one, lost = np.ones(1), np.full(1, answer.started - answer.good)
+                volume = _volume(answer, factor * one, lost, kelvin * one, 0.0 * one)[0]
+                near[draw] += volume
+                near_waste[draw] += volume - answer.at(factor * one, kelvin * one)[0][0]
                 builds = {part: round(quantity * factor) for part, quantity in key.builds}
                 warm = warmer(demo, kelvin)
                 result = Player(warm, item.date, item.shift, warm.station(station), builds, store).play()
