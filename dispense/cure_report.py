@@ -206,14 +206,16 @@ def cure_report(plan: Plan, station: str, *, record: TemperatureRecord | None = 
     useful = day.life is not None or day.open is not None or any(
         value is not None for value in day.rows[0].cured.values()
     )
+    failed: list[str] = []
     report = CureReport(
         plan, row, material, _source(plan, row, record), shop_record(plan, row)[1],
-        day if useful else None, cure_runs.station_runs(plan, row, material, log),
-        pour_report.station_pours(plan, station), moisture_report(plan, row, material),
+        day if useful else None, cure_runs.station_runs(plan, row, material, log, failed),
+        pour_report.station_pours(plan, station, failed), moisture_report(plan, row, material),
         light_report(plan, row, material), station_joints(plan, station),
         station_beads(plan, station), _windows(plan, station),
         cautions_text(material, cells=any(pot.station == station and pot.cells for pot in plan.pots)),
     )  # fmt: skip
+    report.warnings += failed
     _gather(report)
     return report
 
@@ -257,7 +259,7 @@ def _gather(report: CureReport) -> None:
     if report.material.cure == "oven" and not report.runs:
         report.notes.append("no row in Ovens for this station: no schedule to judge")
     missing = [pot.pot for pot in report.plan.pots if pot.station == report.station.station]
-    if missing and not report.pours:
+    if missing and not report.pours and not report.warnings:
         report.notes.append("exotherm is not computed: the material needs kinetics, heat, specific heat "
                             "and conductivity")  # fmt: skip
     if report.light is not None:

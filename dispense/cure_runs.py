@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from .csv_tables import TemperatureRecord
-from .errors import InputError, Problem
+from .errors import DispenseError, InputError, Problem
 from .life import GAS_CONSTANT
 from .line import cure_positions, oven_length
 from .materials import MILESTONES, kinetics_of, material_energy
@@ -310,15 +310,28 @@ def room_runs(plan, station, material) -> list[CureRun]:
     return runs
 
 
-def station_runs(plan, station, material, log: TemperatureRecord | None = None) -> list[CureRun]:
-    """Every schedule of a station: ovens, a log in their place, or the room."""
+def station_runs(plan, station, material, log: TemperatureRecord | None = None,
+                 failed: list[str] | None = None) -> list[CureRun]:  # fmt: skip
+    """Every schedule of a station: a log, ovens, the room.
+
+    With a list for `failed`, a schedule that cannot be computed is told there and the others go on.
+    """
     ovens = [row for row in plan.ovens if row.station == station.station]
     runs: list[CureRun] = []
     if log is not None:
         hold = ovens[0].hold if ovens else None
         runs.append(log_run(log, material, hold, ovens[0].part if ovens else ""))
-    runs += [oven_run(plan, row, material) for row in ovens]
-    return runs + room_runs(plan, station, material)
+    calls = [(f"{row.part}, profile {row.profile}", lambda row=row: [oven_run(plan, row, material)])
+             for row in ovens]  # fmt: skip
+    calls.append(("room", lambda: room_runs(plan, station, material)))
+    for name, call in calls:
+        try:
+            runs += call()
+        except DispenseError as error:
+            if failed is None:
+                raise
+            failed += [f"{name}: schedule not computed: {problem}" for problem in error.problems]
+    return runs
 
 
 def run_rows(run: CureRun) -> list[dict[str, Any]]:

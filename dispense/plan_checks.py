@@ -143,6 +143,13 @@ def _materials(plan) -> Iterator[Problem]:
                                 f"both pot lives give an activation energy of {energy / 1e3:.3g} "
                                 "kJ/mol, which no material has",
                                 "check both pot lives and their temperatures")  # fmt: skip
+        for rate, needed in (("rate_1", ("energy_1",)), ("rate_2", ("rate_1", "energy_2", "order_m"))):
+            blank = [name for name in needed if getattr(row, name) is None]
+            if getattr(row, rate) is not None and blank:
+                names = " and ".join(name.replace("_", " ") for name in blank)
+                yield _says(plan.cell(row, blank[0]),
+                            f"the kinetics of {row.material} have a {rate.replace('_', ' ')} and no "
+                            f"{names}", "give all of them, or none")  # fmt: skip
         milestones = [row.move_time, row.join_time, row.test_time]
         stated = [value for value in milestones if value is not None]
         if stated != sorted(stated):

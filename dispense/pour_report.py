@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from .amounts import applications, cell_dimensions, free_volume
-from .errors import InputError
+from .errors import DispenseError, InputError
 from .heat import (
     Pour,
     Runaway,
@@ -282,9 +282,22 @@ def _warn(report: PourReport, material) -> None:
                         f"insulated, {report.film:g} W/(m²·K) at the free face, filled at once")  # fmt: skip
 
 
-def station_pours(plan, station: str) -> list[PourReport]:
-    """Every pot of a station whose material's kinetics and heat are known."""
-    found = (pour_report(plan, pot) for pot in plan.pots if pot.station == station)
+def station_pours(plan, station: str, failed: list[str] | None = None) -> list[PourReport]:
+    """Every pot of a station whose material's kinetics and heat are known.
+
+    With a list for `failed`, a pot that cannot be computed is told there and the others go on.
+    """
+    found = []
+    for pot in plan.pots:
+        if pot.station != station:
+            continue
+        try:
+            found.append(pour_report(plan, pot))
+        except DispenseError as error:
+            if failed is None:
+                raise
+            failed += [f"{pot.part} / {pot.pot}: exotherm not computed: {problem}"
+                       for problem in error.problems]  # fmt: skip
     return [report for report in found if report is not None]
 
 

@@ -21,7 +21,7 @@ from dispense.csv_tables import read_record
 from dispense.cure_report import belt_speed, cure_file, cure_report, light_report, moisture_report
 from dispense.cure_runs import _played, with_hold
 from dispense.demo import DEMO
-from dispense.errors import DispenseError, FileError, InputError
+from dispense.errors import DispenseError, FileError, InputError, Problem
 from dispense.fit_report import fit_file
 from dispense.heat import peak_temperature
 from dispense.life_day import COLDER, HOTTER, STATED, life_day
@@ -471,6 +471,22 @@ def test_hotter_day_gives_a_hotter_pour_and_a_shallower_limit():
 def test_pot_of_unknown_kinetics_is_told():
     report = cure_report(make(pot_rows(rate_1=None)), "hem")
     assert not report.pours and any("exotherm is not computed" in words for words in report.notes)
+
+
+def test_incomplete_kinetics_are_told_at_their_cell():
+    found = problems_of(make, pot_rows(rate_2=1e8))
+    assert len(found) == 1 and "no energy 2 and order m" in found[0] and found[0].startswith("Materials!")
+    assert "no energy 1" in problems_of(make, pot_rows(energy_1=None))[0]
+
+
+def test_pour_that_cannot_be_computed_is_told_and_the_rest_goes_on(monkeypatch):
+    def fails(*_, **__):
+        raise InputError(Problem("pour", message="the reaction is too quick to follow"))
+
+    monkeypatch.setattr("dispense.pour_report.pour", fails)
+    report = cure_report(make(pot_rows()), "hem")
+    assert not report.pours and "frame / bed: exotherm not computed" in report.warnings[0]
+    assert report.day is not None and json.dumps(report.as_json(), allow_nan=False)
 
 
 # ------------------------------------------------------------------------------- moisture and light
