@@ -138,6 +138,9 @@ def _json(command: argparse.ArgumentParser) -> None:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; returns the exit code."""
     arguments = list(sys.argv[1:] if arguments is None else arguments)
+    if not arguments:
+        parser().print_help(sys.stderr)
+        return USAGE
     options = parser().parse_args(_json_first(arguments))
     from .errors import DispenseError
 

@@ -220,7 +220,9 @@ def test_exit_codes(desk, monkeypatch, capsys):
     assert capsys.readouterr().err.count("\n") == 2
     assert main(["fill", "plan.xlsx", "--date", "2020-01-01", "--shift", "Night"]) == PROBLEMS
     assert capsys.readouterr().err.count("\n") == 2
-    for words in ([], ["polish"], ["cure", "plan.xlsx"], ["fill", "plan.xlsx", "--paper", "A5"]):
+    assert main([]) == USAGE
+    assert "COMMAND" in capsys.readouterr().err
+    for words in (["polish"], ["cure", "plan.xlsx"], ["fill", "plan.xlsx", "--paper", "A5"]):
         with pytest.raises(SystemExit) as end:
             main(words)
         assert end.value.code == USAGE
