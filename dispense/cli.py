@@ -116,7 +116,7 @@ def parser() -> argparse.ArgumentParser:
                        "the closed-form functions as names, without an add-in (build only)")  # fmt: skip
     addin.add_argument("--out", metavar="PATH", help="with build: the file or folder to write")
     addin.add_argument("--workbook", metavar="FILE",
-                       help="with build --host names: put the names into a copy of this workbook")  # fmt: skip
+                       help="with build --host names: put the names in a copy of this workbook")  # fmt: skip
     addin.add_argument("--with-dependencies", action="store_true",
                        help="with build --host calc: bring the packages it needs along")  # fmt: skip
     _json(addin)
