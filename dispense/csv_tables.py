@@ -198,8 +198,8 @@ def _moment(text: str) -> datetime.datetime | None:
 def _times(table: CsvTable, place: int, problems: list[Problem]) -> tuple[list[float], bool]:
     """Seconds of a time column, and whether they are times of day."""
     texts = table.column(place)
-    moments = [_moment(text) for text in texts]
-    if all(moments):
+    moments = [moment for text in texts if (moment := _moment(text)) is not None]
+    if moments and len(moments) == len(texts):
         midnight = datetime.datetime.combine(moments[0].date(), datetime.time())
         return [(moment - midnight).total_seconds() for moment in moments], True
     unit = read_header(table.headers[place])[1]

@@ -100,7 +100,7 @@ def setup_card(plan, station_name: str) -> SetupCard:
             "activation energy of viscosity is known, and the coldest hour is "
             f"{from_si(coldest, '°C'):.0f} °C"
         )
-    ratios = (None, None)
+    ratios: tuple[float | None, float | None] = (None, None)
     if material.kind == "two-part":
         a, b = components["a"].density, components["b"].density
         if material.ratio_basis == "mass":

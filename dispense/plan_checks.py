@@ -137,7 +137,7 @@ def _materials(plan) -> Iterator[Problem]:
                             "the pot life does not fall when it gets hotter",
                             "check both pot lives and their temperatures")  # fmt: skip
             else:
-                energy = material_energy(row)
+                energy = material_energy(row) or math.nan
                 if not ENERGIES[0] <= energy <= ENERGIES[1]:
                     yield _says(plan.cell(row, "pot_life_2"),
                                 f"both pot lives give an activation energy of {energy / 1e3:.3g} "
@@ -360,9 +360,12 @@ def _numbers(plan) -> Iterator[Problem]:
     scrap: dict[str, float] = {}
     for row in [*plan.beads, *plan.pots, *plan.joints]:
         scrap[row.part] = max(scrap.get(row.part, 0.0), plan.station(row.station).scrap)
+    started_for_one = {
+        name: sum(count / (1.0 - scrap[part]) for part, count in plan.explode(name).items() if part in scrap)
+        for name in {row.part for row in plan.builds}
+    }  # fmt: skip
     for (date, name), rows in plan._group("builds", "date", "shift").items():
-        builds = plan.builds_of(date, name)
-        started = sum(count / (1.0 - scrap[part]) for part, count in builds.items() if part in scrap)
+        started = sum(row.quantity * started_for_one[row.part] for row in rows)
         if started > MOST_STARTED:
             yield _says(plan.cell(rows[0], "quantity"),
                         f"shift {name} of {date} starts {started:.4g} parts, more than "

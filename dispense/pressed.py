@@ -464,7 +464,7 @@ def pressed_bead(plan, bead) -> PressedBead | None:
     consistency, coldest, carried = coldest_consistency(plan, station, material)
     report = PressedBead(bead, material, BEAD_MODEL, area, width,
                          rounded if math.isfinite(rounded) else None, width * low, width * high,
-                         *out, coldest)  # fmt: skip
+                         out[0], out[1], coldest)  # fmt: skip
     if flange is not None and width * high > flange * (1.0 + 1e-9):
         words = "is" if width > flange else "may be up to"
         report.warnings.append(

@@ -436,7 +436,7 @@ def _short_arguments(entry: Function, arguments: tuple) -> tuple | None:
     fixed: dict[str, Any] = {}
     shape = None
     for place, (item, factor, offset, default) in enumerate(plan):
-        value = arguments[place] if place < len(arguments) else None
+        value: Any = arguments[place] if place < len(arguments) else None
         kind = type(value)
         if kind is np.ndarray:
             if value.dtype.kind not in "fiu" or item.kind not in {"number", "whole"}:

@@ -526,6 +526,8 @@ class Player:
 
     def limit_clock(self) -> float:
         """When the oldest material reaches the share at which the rule acts."""
+        if self.pot_clock is None:
+            return math.inf
         return self.pot_clock.when(self.mixer[0][1], self.station.purge_share)
 
     def freshen(self, clock: float, why: str) -> float:
@@ -816,8 +818,9 @@ class Player:
                            ("open time", result.late_mating)):  # fmt: skip
             if late:
                 part, serial, latest, actual = late[0]
+                many = "parts miss" if len(late) > 1 else "part misses"
                 warnings.append(
-                    f"{len(late)} {'parts miss' if len(late) > 1 else 'part misses'} the {name}; first {part} no. {serial}: latest "
+                    f"{len(late)} {many} the {name}; first {part} no. {serial}: latest "
                     f"{hhmm(latest)}, planned {hhmm(actual)}"
                 )
         if result.life is not None and self.pot_clock is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 from pathlib import Path
 from typing import Any
 
@@ -40,10 +41,7 @@ def manage(action: str, host: str, out: str | None = None, *, workbook: str | No
             Problem("addin", message=f"names need no {action}",
                     fix="build puts them into a workbook; open that workbook")
         )  # fmt: skip
-    if host == "calc":
-        from . import calc as module
-    else:
-        from . import excel as module
+    module = importlib.import_module(f".{host}", __package__)
     report = getattr(module, action)()
     return report if isinstance(report, dict) else {action: report if report else "done"}
 
