@@ -12,7 +12,7 @@ import math
 import os
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, overload
 
 import numpy as np
 
@@ -251,7 +251,8 @@ def _gather(report: CureReport) -> None:
     for run in report.runs:
         for place in run.places:
             warnings += [f"{run.name}, {place.name}: {words}" for words in place.reasons]
-    for item in [*report.pours, *report.joints, *report.beads]:
+    items: list[Any] = [*report.pours, *report.joints, *report.beads]
+    for item in items:
         warnings += [f"{item.name}: {words}" for words in item.warnings]
     late = [window for *_, window in report.windows if window.is_late]
     if late:
@@ -311,6 +312,14 @@ def _clean(value: Any) -> Any:
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
+
+
+@overload
+def shop(value: float, unit: str) -> float: ...
+
+
+@overload
+def shop(value: None, unit: str) -> None: ...
 
 
 def shop(value: float | None, unit: str) -> float | None:
@@ -528,7 +537,7 @@ def _run_text(run: CureRun) -> str:
         ["place", "highest [°C]", "at cure [min]", "equivalent [min]", "degree", "Tg [°C]", "gel [min]",
          "handling [min]", "full [min]", ""], rows)]  # fmt: skip
     lines.append(f"asked for: {' and '.join(wanted) or 'nothing stated'} ({run.energy_basis})")
-    if run.hold_needed is not None:
+    if run.hold_needed is not None and run.hold is not None:
         lines.append(f"hold {run.hold / 60:.1f} min; the shortest that passes is "
                      f"{run.hold_needed / 60:.1f} min")  # fmt: skip
     elif run.hold_words:
@@ -552,7 +561,7 @@ def _pour_text(pour: PourReport) -> str:
              f"in one shot {celsius(pour.peak)} after {pour.peak_time / 60:.0f} min, "
              f"{from_si(pour.peak_height, 'mm'):.1f} mm above the base; without loss of heat "
              f"{celsius(pour.adiabatic)}"]  # fmt: skip
-    if pour.shots_peak is not None:
+    if pour.shots_peak is not None and pour.shots_time is not None:
         words = ", then ".join(
             f"{from_si(depth, 'mm'):.1f} mm" + (f" after {duration_text(wait)}" if wait else "")
             for _, depth, wait in pour.shots
@@ -564,7 +573,7 @@ def _pour_text(pour: PourReport) -> str:
                      f"{celsius(pour.cells_peak)}")  # fmt: skip
     limit = "no limit stated" if pour.limit is None else f"limit {celsius(pour.limit)}"
     lines.append(f"{limit}; deepest safe pour: {pour.safe_words}")
-    if pour.runaway is not None:
+    if pour.runaway is not None and pour.maximum_rate is not None:
         lines.append(f"runaway criterion δ = {pour.runaway.delta:.2f}, critical "
                      f"{pour.runaway.critical:.2f} (at {from_si(pour.runaway.half_thickness, 'mm'):.1f} "
                      f"mm); adiabatic time to the maximum rate {pour.maximum_rate / 60:.0f} min")  # fmt: skip

@@ -8,8 +8,9 @@ the cure temperature, and the full degree of cure where kinetics are known.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -194,11 +195,11 @@ def _number(value: float) -> float | None:
 # ------------------------------------------------------------------------------------------ ovens
 
 
-def with_hold(profile: Profile, hold: float) -> Profile | None:
-    """The profile with its level stretch at the top made that long; None where it has none."""
+def with_hold(profile: Profile, hold: float) -> Profile:
+    """The profile with its level stretch at the top made that long."""
     place = _level(profile)
     if place is None:
-        return None
+        raise InputError(Problem("profile", message="has no level stretch at its top"))
     times = profile.times.copy()
     times[place + 1 :] += hold - (times[place + 1] - times[place])
     return Profile(times, profile.temperatures)
@@ -234,6 +235,10 @@ def oven_run(plan, oven, material) -> CureRun:
                      f"{oven.lag_fast / 60:g} and {oven.lag_slow / 60:g} min, as one lump; heat of "
                      "cure in the part is left out")  # fmt: skip
     return run
+
+
+def _oven_runs(plan, oven, material) -> list[CureRun]:
+    return [oven_run(plan, oven, material)]
 
 
 def _hold(run: CureRun, profile: Profile, lags, material) -> None:
@@ -321,9 +326,11 @@ def station_runs(plan, station, material, log: TemperatureRecord | None = None,
     if log is not None:
         hold = ovens[0].hold if ovens else None
         runs.append(log_run(log, material, hold, ovens[0].part if ovens else ""))
-    calls = [(f"{row.part}, profile {row.profile}", lambda row=row: [oven_run(plan, row, material)])
-             for row in ovens]  # fmt: skip
-    calls.append(("room", lambda: room_runs(plan, station, material)))
+    calls: list[tuple[str, Callable[[], list[CureRun]]]] = [
+        (f"{row.part}, profile {row.profile}", partial(_oven_runs, plan, row, material))
+        for row in ovens
+    ]
+    calls.append(("room", partial(room_runs, plan, station, material)))
     for name, call in calls:
         try:
             runs += call()

@@ -69,13 +69,13 @@ class LifeDay:
     def shortest(self) -> LifeRow | None:
         """The row whose batch lives shortest."""
         rows = [row for row in self.rows if row.life is not None]
-        return min(rows, key=lambda row: row.life) if rows else None
+        return min(rows, key=lambda row: row.life or math.inf) if rows else None
 
     @property
     def hot_afternoon(self) -> str:
         """What the hottest hour does, in a sentence."""
         worst = self.shortest
-        if worst is None or not self.comparisons:
+        if worst is None or worst.life is None or not self.comparisons:
             return ""
         mean = next(item for item in self.comparisons if item.name == "constant mean")
         cool = next(item for item in self.comparisons if item.name == "coolest half hour")
@@ -158,7 +158,7 @@ def life_day(plan, station, material, step: float = HALF_HOUR) -> LifeDay:
         low, high = min(*inside, *stated), max(*inside, *stated)
         day.curve = life_curve(life, math.floor(low - 273.15 - 2.0) + 273.15,
                                math.ceil(high - 273.15 + 2.0) + 273.15)  # fmt: skip
-        day.comparisons = _compare(day, clocks["pot"])
+        day.comparisons = _compare(day, life, clocks["pot"])
     return day
 
 
@@ -176,10 +176,11 @@ def _row(clock, times, temperatures, clocks, ages, purge_share) -> LifeRow:
     )  # fmt: skip
 
 
-def _compare(day: LifeDay, clock: LifeClock) -> list[Comparison]:
+def _compare(day: LifeDay, life: WorkingLife, clock: LifeClock | None) -> list[Comparison]:
     """The record, its mean, its coolest and hottest half hour."""
-    span, life = day.end - day.start, day.life
-    worst = day.shortest
+    span, worst = day.end - day.start, day.shortest
+    if clock is None or worst is None or worst.life is None:
+        return []
     mean = float(np.trapezoid(day.temperatures, [row.clock for row in day.rows])
                  / (day.rows[-1].clock - day.rows[0].clock)) if len(day.rows) > 1 else (
         day.temperatures[0])  # fmt: skip

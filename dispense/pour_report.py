@@ -116,8 +116,10 @@ def _chain(shots, start, material, cells=LAYERS, sinks=None, duration=None) -> l
         last = place == len(shots) - 1
         wait = duration if last else shots[place + 1][2]
         layers = max(12, round(cells / len(shots)))
-        poured.append(pour(depth, start, start, *material, "insulated", duration=wait, cells=layers,
-                           sinks=sinks, onto=poured[-1] if poured else None))  # fmt: skip
+        kinetics, heat, density, specific_heat, conductivity, film = material
+        poured.append(pour(depth, start, start, kinetics, heat, density, specific_heat, conductivity,
+                           film, "insulated", duration=wait, cells=layers, sinks=sinks,
+                           onto=poured[-1] if poured else None))  # fmt: skip
     return poured
 
 
@@ -156,7 +158,8 @@ def _trace(poured: list[Pour], shots, peak_time: float) -> PourTrace:
         profiles.append(np.concatenate([heat[:1], heat, heat[-1:]]))
     step = max(1, len(heights) // 40)
     keep = np.unique(np.append(np.arange(0, len(heights), step), len(heights) - 1))
-    return PourTrace(*(np.array(column) for column in columns), [begin + moment for moment in kept],
+    times, base, middle, top, degrees = (np.array(column) for column in columns)
+    return PourTrace(times, base, middle, top, degrees, [begin + moment for moment in kept],
                      heights[keep], [profile[keep] for profile in profiles])  # fmt: skip
 
 
@@ -225,7 +228,7 @@ def _in_shots(plan, report: PourReport, constants) -> None:
         return
     below = 0.0
     for item in mine:
-        level = min(item.height, report.depth)
+        level = min(item.height or 0.0, report.depth)
         report.shots.append((item.shot, level - below, item.wait))
         below = level
     if any(depth <= 0.0 for _, depth, _ in report.shots):

@@ -77,9 +77,8 @@ class Data:
         self.sheet["A2"].font = style.NOTE
         self.column = 1
 
-    def block(self, title: str, columns: Sequence[tuple[str, Sequence[Any]]],
-              form: str = "0.###") -> list[Reference]:  # fmt: skip
-        """A block of columns; returns their cells for charts."""
+    def block(self, title: str, columns: Sequence[Any], form: str = "0.###") -> Any:
+        """A block of columns, each a header and its values; returns their cells for charts."""
         put(self.sheet.cell(3, self.column), title)
         self.sheet.cell(3, self.column).font = style.SECTION
         found = []
@@ -474,6 +473,8 @@ def _life_play(page: Page, day: LifeDay) -> None:
     """A cell for a temperature of one's own."""
     page.section("At a temperature of your own")
     life = day.life
+    if life is None:
+        return
     rows: list[tuple] = [
         ("Stated pot life", shop(life.life, "min"), "min", "0.0", False),
         ("At", shop(life.temperature, "°C"), "°C", "0.0", False),
@@ -523,20 +524,23 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
                           x_form="0", y_form="0", x_range=(0, end)))  # fmt: skip
     if run.places[0].degrees is not None:
         columns = [(f"Time [{unit}]", run.times[keep] / factor)]
-        columns += [(f"{place.name}, degree", place.degrees[keep]) for place in run.places]
+        columns += [(f"{place.name}, degree", place.degrees[keep]) for place in run.places
+                    if place.degrees is not None]  # fmt: skip
         refs = data.block(f"{run.name}, degree of cure", columns)
         curves = [Curve(place.name, refs[0], ref, *LOOKS[(number + 1) % len(LOOKS)])
                   for number, (place, ref) in enumerate(zip(run.places, refs[1:], strict=True))]  # fmt: skip
         if run.requirement.degree is not None:
             goal = data.block("Degree asked for", [(f"Time [{unit}]", [0.0, end]),
                                                    ("Degree", [run.requirement.degree] * 2)])  # fmt: skip
-            curves.append(Curve("asked for", *goal, "sysDash", "none", style.GREY, 1.0))
+            curves.append(Curve("asked for", goal[0], goal[1], "sysDash", "none", style.GREY, 1.0))
         charts.append(scatter("Degree of cure", f"time [{unit}]", "degree of cure", curves,
                               x_form="0", y_form="0.0", x_range=(0, end), y_range=(0, 1)))  # fmt: skip
     page.charts(charts)
     if run.places[0].glass_points is not None:
         columns = [(f"Time [{unit}]", run.times[keep] / factor)]
         for place in run.places:
+            if place.glass_points is None:
+                continue
             columns += [(f"{place.name}, part [°C]", [shop(value, "°C")
                          for value in place.temperatures[keep]]),
                         (f"{place.name}, glass point [°C]", [shop(value, "°C")
@@ -589,7 +593,7 @@ def _run_answer(run: CureRun) -> str:
 
 def _run_words(run: CureRun) -> str:
     parts = []
-    if run.hold_needed is not None:
+    if run.hold_needed is not None and run.hold is not None:
         parts.append(f"hold {run.hold / 60:.1f} min, the shortest that passes is "
                      f"{run.hold_needed / 60:.1f} min")  # fmt: skip
     if run.positions is not None:
@@ -664,7 +668,7 @@ def _pour_time_chart(data: Data, pour: PourReport, trace: PourTrace, title: str)
     if pour.limit is not None:
         line = data.block("Limit", [("Time [min]", [0.0, float(minutes[-1])]),
                                     ("Limit [°C]", [shop(pour.limit, "°C")] * 2)])  # fmt: skip
-        curves.append(Curve("cell limit", *line, "lgDashDotDot", "none", style.DARK, 1.0))
+        curves.append(Curve("cell limit", line[0], line[1], "lgDashDotDot", "none", style.DARK, 1.0))
     return scatter(f"{title}: temperature against time", "time since the first shot [min]",
                    "temperature [°C]", curves, x_form="0", y_form="0",
                    x_range=(0, math.ceil(float(minutes[-1]))))  # fmt: skip
@@ -690,7 +694,7 @@ def _pour_degree_chart(data: Data, pour: PourReport):
             refs = data.block(f"{pour.name}, degree {name}",
                               [("Time [min]", trace.times / 60.0),
                                ("Mean degree of cure", trace.degree)])  # fmt: skip
-            curves.append(Curve(name, *refs, *LOOKS[place]))
+            curves.append(Curve(name, refs[0], refs[1], *LOOKS[place]))
     last = max(float((trace or pour.trace).times[-1]) for trace in (pour.trace, pour.shots_trace)) / 60.0
     return scatter("Mean degree of cure of what is poured", "time since the first shot [min]",
                    "degree of cure", curves, x_form="0", y_form="0.0",
@@ -793,10 +797,10 @@ def _light_sheet(book, data: Data, report: CureReport, light: LightReport) -> tu
     grid = np.geomspace(30.0, 3000.0, 50)
     refs = data.block("Light cure", [("Irradiance [mW/cm²]", grid),
                                      ("Time [s]", shop(light.dose, "J/cm²") / (grid / 1000.0))])  # fmt: skip
-    curves = [Curve("time for the dose", *refs, *LOOKS[0])]
+    curves = [Curve("time for the dose", refs[0], refs[1], *LOOKS[0])]
     if light.takt is not None and light.takt < shop(light.dose, "J/cm²") / 0.03:
         line = data.block("Takt", [("Irradiance [mW/cm²]", [30.0, 3000.0]), ("Takt [s]", [light.takt] * 2)])
-        curves.append(Curve("takt", *line, "sysDash", "none", style.GREY, 1.0))
+        curves.append(Curve("takt", line[0], line[1], "sysDash", "none", style.GREY, 1.0))
     page.charts([scatter("Time under the lamp", "irradiance at the part [mW/cm²]", "time [s]", curves,
                          x_form="0", y_form="0", x_range=(10, 10000),
                          y_range=(0, None), x_log=True)])  # fmt: skip
@@ -825,7 +829,7 @@ def _light_sheet(book, data: Data, report: CureReport, light: LightReport) -> tu
 def _joints_sheet(book, data: Data, report: CureReport) -> list[tuple]:
     joints = report.joints
     page = Page(book, "Pressed joints", "Pressed joints: from paste pattern to bond line",
-                (26, *[11] * 13), _under(report))  # fmt: skip
+                (27, *[12] * 13), _under(report))  # fmt: skip
     pressed = [joint for joint in joints if joint.press is not None]
     if pressed:
         page.charts([_gap_chart(data, pressed)])
@@ -877,19 +881,21 @@ def _resistance_table(page: Page, known: Sequence[JointReport]) -> None:
     head = page.row
     rows = []
     for number, item in enumerate(known):
-        row = head + 1 + number
+        row, found = head + 1 + number, item.resistance
+        if found is None:
+            continue
         wetted = (f"MIN($E{row},$F{row}/$B{row}*1000)")
         rows.append([
             item.name, shop(item.gap, "mm"), item.material.conductivity,
             shop(item.joint.contact_resistance, "K·mm²/W"), shop(item.area, "mm²"),
             shop(item.volume.nominal, "mL"), f"=($B{row}/$C{row}*1000+$D{row})/{wetted}",
-            item.resistance.low, item.resistance.high, item.resistance.worst_high,
+            found.low, found.high, found.worst_high,
             shop(item.joint.resistance_limit, "K/W"),
             f'=IF($K{row}="","",IF($G{row}>$K{row},"▲ over","under"))',
-            item.resistance.main_driver,
+            found.main_driver.replace("_", " "),
         ])  # fmt: skip
     first = page.table(
-        ["Joint", "Gap [mm]", "Conduc-tivity [W/(m·K)]", "Contact [K·mm²/W]", "Plate [mm²]", "Paste [mL]",
+        ["Joint", "Gap [mm]", "Conductivity [W/(m·K)]", "Contact [K·mm²/W]", "Plate [mm²]", "Paste [mL]",
          "Resistance [K/W]", "Low [K/W]", "High [K/W]", "Worst case [K/W]", "Limit [K/W]", "Verdict",
          "Matters most"],
         rows, ("@", "0.000", "0.00", "0.0", "#,##0", "0.00", *["0.0000"] * 5, "@", "@"),
@@ -905,6 +911,8 @@ def _gap_chart(data: Data, pressed: Sequence[JointReport]):
     curves = []
     latest = 1.0
     for place, item in enumerate(pressed):
+        if item.press is None:
+            continue
         times, gaps = item.press.curve(min(item.gap, item.gap_pressed or item.gap))
         rows = [(time, gap) for time, gap in zip(times, gaps, strict=True)
                 if time >= 1e-2 and math.isfinite(time)]  # fmt: skip
@@ -914,13 +922,13 @@ def _gap_chart(data: Data, pressed: Sequence[JointReport]):
         refs = data.block(f"{item.name}, gap", [
             ("Time [s]", [row[0] for row in rows]),
             ("Gap [mm]", [shop(row[1], "mm") for row in rows])])  # fmt: skip
-        curves.append(Curve(item.name, *refs, *LOOKS[place % len(LOOKS)]))
+        curves.append(Curve(item.name, refs[0], refs[1], *LOOKS[place % len(LOOKS)]))
     points = [item for item in pressed if item.time_needed]
     if points:
         refs = data.block("Bond line reached", [
             ("Time [s]", [item.time_needed for item in points]),
             ("Gap [mm]", [shop(item.joint.gap, "mm") for item in points])])  # fmt: skip
-        curves.append(Curve("bond line reached", *refs, None, "diamond", style.DARK))
+        curves.append(Curve("bond line reached", refs[0], refs[1], None, "diamond", style.DARK))
     top = 10.0 ** math.ceil(math.log10(latest))
     return scatter("Gap under the force", "time [s]", "gap [mm]", curves, x_form="General",
                    y_form="0.0", x_range=(0.01, top), y_range=(0, None), x_log=True)  # fmt: skip
@@ -971,15 +979,16 @@ def _bead_chart(page: Page, data: Data, beads: Sequence[PressedBead]) -> None:
         gaps = np.linspace(0.5, 2.0, 31) * shop(item.bead.bond_line, "mm")
         refs = data.block(f"{item.name}, width", [("Bond line [mm]", gaps),
                                                   ("Width [mm]", shop(item.area, "mm²") / gaps)])  # fmt: skip
-        curves.append(Curve(item.name, *refs, *LOOKS[place % len(LOOKS)]))
+        curves.append(Curve(item.name, refs[0], refs[1], *LOOKS[place % len(LOOKS)]))
         point = data.block(f"{item.name}, stated", [("Bond line [mm]", [shop(item.bead.bond_line, "mm")]),
                                                     ("Width [mm]", [shop(item.width, "mm")])])  # fmt: skip
-        curves.append(Curve(f"{item.bead.bead}, as stated", *point, None, "diamond", style.DARK))
+        curves.append(Curve(f"{item.bead.bead}, as stated", point[0], point[1], None, "diamond", style.DARK))
         if item.bead.flange_width is not None:
             line = data.block(f"{item.name}, flange", [
                 ("Bond line [mm]", [float(gaps[0]), float(gaps[-1])]),
                 ("Flange [mm]", [shop(item.bead.flange_width, "mm")] * 2)])  # fmt: skip
-            curves.append(Curve(f"flange of {item.bead.bead}", *line, "sysDash", "none", style.GREY, 1.0))
+            curves.append(Curve(f"flange of {item.bead.bead}", line[0], line[1], "sysDash", "none",
+                                style.GREY, 1.0))  # fmt: skip
     page.charts([scatter("Width of the pressed bead", "bond line [mm]", "width [mm]", curves,
                          x_form="0.00", y_form="0",
                          y_range=(0, None))])  # fmt: skip

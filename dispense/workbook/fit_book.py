@@ -93,8 +93,8 @@ def _residual_chart(data: Data, report: FitReport):
                                          else _groups(report)):  # fmt: skip
         refs = data.block(f"Residuals, {name}", [(x_title.capitalize(), across[mine]),
                                                  ("Residual", report.residuals[mine])], "0.0000")  # fmt: skip
-        curves.append(Curve(name, *refs, None, _MARKS[place % len(_MARKS)], style.ACCENT))
+        curves.append(Curve(name, refs[0], refs[1], None, _MARKS[place % len(_MARKS)], style.ACCENT))
     zero = data.block("Zero", [(x_title.capitalize(), [float(across.min()), float(across.max())]),
                                ("Residual", [0.0, 0.0])])  # fmt: skip
-    curves.append(Curve("zero", *zero, "sysDash", "none", style.GREY, 1.0))
+    curves.append(Curve("zero", zero[0], zero[1], "sysDash", "none", style.GREY, 1.0))
     return scatter("Residuals", x_title, report.residual_name, curves, x_form="0", y_form="0.000")
