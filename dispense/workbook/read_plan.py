@@ -313,7 +313,7 @@ def _last_row(sheet: bytes) -> int | None:
 
 
 def _filled(row: tuple) -> bool:
-    return any(cell is not None and cell != "" for cell in row)
+    return row.count(None) < len(row) and any(cell is not None and cell != "" for cell in row)
 
 
 def _missing_values(package: Package, place: _Place, header_row: int,
