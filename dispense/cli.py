@@ -10,6 +10,7 @@ import argparse
 import io
 import json
 import sys
+import warnings
 from collections.abc import Sequence
 from typing import Any
 
@@ -165,6 +166,8 @@ def run() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal may lack a letter that a plan has
             stream.reconfigure(errors="replace")
+    if not sys.warnoptions:  # a kernel that has no answer says NaN; numpy's remark is no news
+        warnings.simplefilter("ignore", RuntimeWarning)
     sys.exit(main())
 
 

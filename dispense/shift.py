@@ -845,7 +845,7 @@ def oven_clocks(plan, oven, material, start: float) -> dict[str, LifeClock | Non
     from .cure import part_temperature
 
     times, air = plan.profile(oven.profile)
-    if oven.lag_slow > 0.0:
+    if oven.lag_slow > 1e-3:  # a part quicker than a millisecond has the temperature of the air
         fine = _subdivide(times, air)
         part = part_temperature(fine[0], fine[1], oven.lag_slow, oven.start_temperature)
         record = ([start + time for time in fine[0]], [float(value) for value in part])

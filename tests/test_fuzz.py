@@ -7,8 +7,9 @@ import math
 
 import fuzz
 import pytest
+from plans import hand_rows
 
-from dispense.plan import read_plan
+from dispense.plan import raw_table, read_plan
 from dispense.sheets import RESULTS, Content
 
 TABLE_CASES, FILE_CASES = 270, 30
@@ -58,6 +59,21 @@ def test_the_harness_sees_other_exceptions_and_cases_without_end(monkeypatch):
             pass
 
     assert "no end within" in fuzz.guarded(forever)
+
+
+def test_assemblies_that_share_assemblies_are_taken_apart_once():
+    """Forty levels, two assemblies each, both made of both of the next: 2^40 ways, by doubling."""
+    rows = hand_rows()
+    rows["Assemblies"] = [
+        dict(assembly=f"{side}{level}", part="frame" if level == 40 else f"{other}{level + 1}", count=1)
+        for level in range(1, 41) for side in "LR" for other in ("L" if level == 40 else "LR")
+    ]  # fmt: skip
+    _, problems = read_plan({name: raw_table(name, table) for name, table in rows.items()})
+    assert problems == []
+    rows["Builds"][0] |= {"part": "L1", "quantity": 1}
+    _, problems = read_plan({name: raw_table(name, table) for name, table in rows.items()})
+    assert [problem.where for problem in problems] == ["Builds!D2"]
+    assert f"{2**39:.4g} parts" in str(problems[0])
 
 
 def test_a_report_names_sheet_and_cell():
