@@ -445,6 +445,8 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
     head.append(f"builds {horizon.first_build:%d %b %Y} to {horizon.last_build:%d %b %Y}")
     put_text(sheet["A2"], " · ".join(head))
     sheet["A2"].font = style.NOTE
+    put_text(sheet["A3"], "Figures are for planning. Safety data sheets and local rules go before them.")
+    sheet["A3"].font = style.NOTE
     row = 4
     for line in found.headline():
         row = _wide(sheet, row, line, style.SECTION, 26)
@@ -480,7 +482,6 @@ def _basis(found: Forecast) -> list[str]:
         "Drawn are: demand, one factor a day; shop temperature, one offset a day; scrap, shift by shift; "
         "volume, one error a station for the whole time, each tolerance taken as rectangular "
         "(JCGM 100:2008, 4.3.7).",
-        "Figures are for planning. Safety data sheets and local rules go before them.",
     ]
 
 
