@@ -611,6 +611,19 @@ def test_live_formulas_give_the_report_s_figures(demo):
     assert any(value == pytest.approx(nominal, rel=1e-9) for value in found)
 
 
+def test_text_of_the_plan_is_never_a_formula():
+    rows = pot_rows()
+    for table, column in (("Parts", "part"), ("Beads", "part"), ("Pots", "part"), ("Builds", "part")):
+        rows[table][0][column] = '=HYPERLINK("x")'
+    rows["Pots"][0]["pot"] = "=1+1"
+    rows["Beads"][0] |= dict(bead="=2+2", bond_line=0.5, flange_width=30)
+    book = openpyxl.load_workbook(io.BytesIO(cure_workbook(cure_report(make(rows), "hem"))))
+    shown = [cell for sheet in book for row in sheet.iter_rows() for cell in row
+             if isinstance(cell.value, str)]  # fmt: skip
+    assert any(cell.value.startswith("=HYPERLINK") and cell.data_type != "f" for cell in shown)
+    assert not any("HYPERLINK" in cell.value for cell in shown if cell.data_type == "f")
+
+
 def test_demo_joints_and_pour_of_the_plan(demo):
     report = cure_report(demo, "Plate paste")
     assert [item.passes for item in report.joints] == [True, True]

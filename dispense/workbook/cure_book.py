@@ -33,11 +33,12 @@ from .evaluate import evaluate_package
 from .fill import cache_values, refresh_charts
 from .package import Package
 
-__all__ = ["Data", "Page", "book_bytes", "cure_workbook"]
+__all__ = ["Data", "Live", "Page", "book_bytes", "cure_workbook"]
 
 CHART_ROWS = 17
 LANDSCAPE_ROWS, PORTRAIT_ROWS = 34, 74  # that still read well on one page
 NARROW = 1.18  # characters that fit in a column's width, over the width; digits are wider than letters
+MOST_CURVES = 6  # joints or beads that one chart shows
 RUN_POINTS = 120  # of a schedule's curves
 GAS = "8.31446261815324"
 _LEFT = Alignment(horizontal="left", vertical="center", wrap_text=True, indent=1)
@@ -64,6 +65,12 @@ def lines_of(text: str, width: float) -> int:
         else:
             used += len(word) + (1 if used else 0)
     return count
+
+
+class Live(str):
+    """A formula of ours; any other text is written as text, whatever it begins with."""
+
+    __slots__ = ()
 
 
 class Data:
@@ -163,7 +170,7 @@ class Page:
         self.row += 1
 
     def figures(self, rows: Sequence[tuple]) -> dict[str, str]:
-        """Labelled figures: (label, value or =formula, unit, format, is an input). Cells by label."""
+        """Labelled figures: (label, value or formula, unit, format, is an input). Cells by label."""
         cells = {}
         label_width = sum(self.widths[:2])
         for label, value, unit, form, is_input in rows:
@@ -172,11 +179,11 @@ class Page:
             put(name, f"{label} [{unit}]" if unit else label)
             name.font, name.alignment = style.BODY, _LEFT
             cell = self.sheet.cell(self.row, 3)
-            is_text = isinstance(value, str) and not value.startswith("=")
+            is_text = isinstance(value, str) and not isinstance(value, Live)
             if is_text or value is None:
                 put(cell, "not known" if value is None else value)
-            elif isinstance(value, str):
-                cell.value = value
+            elif isinstance(value, Live):
+                cell.value = str(value)
             else:
                 put(cell, value)
             (style.input_cell if is_input else style.result_cell)(cell)
@@ -198,7 +205,7 @@ class Page:
 
     def table(self, headers: Sequence[str], rows: Sequence[Sequence[Any]], forms: Sequence[str] = (),
               marks: Sequence[bool] = ()) -> int:  # fmt: skip
-        """A table; texts that begin with = are formulas. Returns its first data row.
+        """A table; a `Live` text is a formula. Returns its first data row.
 
         `marks` says which rows to mark as a warning.
         """
@@ -218,14 +225,14 @@ class Page:
             height = 1
             for number, value in enumerate(values, 1):
                 cell = self.sheet.cell(self.row, number)
-                if isinstance(value, str) and value.startswith("="):
-                    cell.value = value
+                if isinstance(value, Live):
+                    cell.value = str(value)
                 else:
                     put(cell, value)
                 cell.font, cell.border = style.BODY, style.BORDER
                 cell.number_format = forms[number - 1]
                 cell.alignment = style.RIGHT if numeric[number - 1] else style.WRAP
-                if isinstance(value, str) and not value.startswith("="):
+                if isinstance(value, str) and not isinstance(value, Live):
                     height = max(height, lines_of(value, self.widths[number - 1] - 2))
                 if place < len(marks) and marks[place]:
                     cell.font, cell.fill = style.BOLD, style.WARNING_FILL
@@ -268,9 +275,7 @@ def _centimetres(width: float) -> float:
 
 
 def _is_figure(value: Any) -> bool:
-    return (isinstance(value, int | float | np.number) and not isinstance(value, bool)) or (
-        isinstance(value, str) and value.startswith("=")
-    )
+    return isinstance(value, Live | int | float | np.number) and not isinstance(value, bool)
 
 
 def _free_name(book: Workbook, name: str) -> str:
@@ -488,7 +493,7 @@ def _life_play(page: Page, day: LifeDay) -> None:
     stated, at, rate, yours = (f"$C${start + place}" for place in range(4))
     formula = (f"={stated}*2^(({at}-{yours})/{rate})" if life.energy is None else
                f"={stated}*EXP({rate}*1000/{GAS}*(1/({yours}+273.15)-1/({at}+273.15)))")  # fmt: skip
-    rows.append(("Pot life there", formula, "min", "0.0", False))
+    rows.append(("Pot life there", Live(formula), "min", "0.0", False))
     page.figures(rows)
 
 
@@ -621,11 +626,12 @@ def _run_figures(page: Page, run: CureRun) -> None:
         start = page.row + 1 + len(rows)  # below the heading
         rows.append(("Time in cure", shop(time, "min"), "min", "0.0", run.kind != "room"))
         rows.append(("Takt", run.takt, "s", "0", True))
-        rows.append(("Positions", f"=ROUNDUP(ROUND($C${start}*60/$C${start + 1},6),0)", "", "0", False))
+        rows.append(("Positions", Live(f"=ROUNDUP(ROUND($C${start}*60/$C${start + 1},6),0)"), "", "0",
+                     False))  # fmt: skip
         if run.pitch is not None:
             rows.append(("Pitch of parts on the belt", shop(run.pitch, "mm"), "mm", "0", True))
-            rows.append(("Oven length", f"=$C${start}*60/$C${start + 1}*$C${start + 3}/1000", "m", "0.00",
-                         False))  # fmt: skip
+            rows.append(("Oven length", Live(f"=$C${start}*60/$C${start + 1}*$C${start + 3}/1000"), "m",
+                         "0.00", False))  # fmt: skip
     if rows:
         page.section("Asked for, hold, positions")
         page.figures(rows)
@@ -764,7 +770,8 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
     head = page.row
     for place, humidity in enumerate(moisture.humidities):
         put(page.sheet.cell(head, place + 2), humidity)
-    rows = [[hour, *(f"={k}*SQRT($A{head + 1 + number})*SQRT({get_column_letter(place + 2)}${head}/{stated})"
+    rows = [[hour, *(Live(f"={k}*SQRT($A{head + 1 + number})"
+                          f"*SQRT({get_column_letter(place + 2)}${head}/{stated})")
                      for place in range(count))]
             for number, hour in enumerate(moisture.hours)]  # fmt: skip
     page.table(["Time [h]", *("" for _ in range(count))], rows, ("0", *["0.0"] * count))
@@ -807,8 +814,8 @@ def _light_sheet(book, data: Data, report: CureReport, light: LightReport) -> tu
     page.section("Time, and belt speed under a lit length")
     dose, head = cells["Dose"], page.row
     rows = [
-        [shop(value, "mW/cm²"), f"={dose}/($A{head + 1 + number}/1000)",
-         *(f"=$A{head + 1 + number}/1000*{shop(length, 'mm'):g}/1000/{dose}*60"
+        [shop(value, "mW/cm²"), Live(f"={dose}/($A{head + 1 + number}/1000)"),
+         *(Live(f"=$A{head + 1 + number}/1000*{shop(length, 'mm'):g}/1000/{dose}*60")
            for length in light.windows)]
         for number, value in enumerate(light.irradiances)
     ]  # fmt: skip
@@ -830,7 +837,7 @@ def _joints_sheet(book, data: Data, report: CureReport) -> list[tuple]:
     joints = report.joints
     page = Page(book, "Pressed joints", "Pressed joints: from paste pattern to bond line",
                 (27, *[12] * 13), _under(report))  # fmt: skip
-    pressed = [joint for joint in joints if joint.press is not None]
+    pressed = [joint for joint in joints if joint.press is not None][:MOST_CURVES]
     if pressed:
         page.charts([_gap_chart(data, pressed)])
     page.section("Gap, time, coverage")
@@ -888,10 +895,10 @@ def _resistance_table(page: Page, known: Sequence[JointReport]) -> None:
         rows.append([
             item.name, shop(item.gap, "mm"), item.material.conductivity,
             shop(item.joint.contact_resistance, "K·mm²/W"), shop(item.area, "mm²"),
-            shop(item.volume.nominal, "mL"), f"=($B{row}/$C{row}*1000+$D{row})/{wetted}",
+            shop(item.volume.nominal, "mL"), Live(f"=($B{row}/$C{row}*1000+$D{row})/{wetted}"),
             found.low, found.high, found.worst_high,
             shop(item.joint.resistance_limit, "K/W"),
-            f'=IF($K{row}="","",IF($G{row}>$K{row},"▲ over","under"))',
+            Live(f'=IF($K{row}="","",IF($G{row}>$K{row},"▲ over","under"))'),
             found.main_driver.replace("_", " "),
         ])  # fmt: skip
     first = page.table(
@@ -938,14 +945,15 @@ def _beads_sheet(book, data: Data, report: CureReport) -> list[tuple]:
     beads = report.beads
     page = Page(book, "Pressed beads", "Pressed beads: width on the flange", (26, *[12] * 10),
                 _under(report))  # fmt: skip
-    _bead_chart(page, data, beads)
+    _bead_chart(page, data, beads[:MOST_CURVES])
     page.section("Width, squeeze-out, time")
     head = page.row
     rows = []
     for number, item in enumerate(beads):
         row = head + 1 + number
         rows.append([
-            item.name, shop(item.area, "mm²"), shop(item.bead.bond_line, "mm"), f"=$B{row}/$C{row}",
+            item.name, shop(item.area, "mm²"), shop(item.bead.bond_line, "mm"),
+            Live(f"=$B{row}/$C{row}"),
             shop(item.width_round, "mm"), shop(item.width_low, "mm"), shop(item.width_high, "mm"),
             shop(item.bead.flange_width, "mm"), shop(item.squeeze_out_high, "mL"), item.time_needed,
             "good" if item.passes else "▲ look",

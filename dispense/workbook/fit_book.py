@@ -9,7 +9,7 @@ from ..fit_report import ARRHENIUS, FitReport
 from ..units import from_si
 from . import style
 from .charts import LOOKS, Curve, scatter
-from .cure_book import Data, Page, book_bytes
+from .cure_book import Data, Live, Page, book_bytes
 
 __all__ = ["fit_workbook"]
 
@@ -41,7 +41,7 @@ def fit_workbook(report: FitReport) -> bytes:
         report.shown(report.measured), report.shown(report.fitted), strict=True)):  # fmt: skip
         row = head + 1 + number
         residual = f"=LN($C{row})-LN($D{row})" if report.form == ARRHENIUS else f"=$C{row}-$D{row}"
-        rows.append([temperature, time, measured, fitted, residual])
+        rows.append([temperature, time, measured, fitted, Live(residual)])
     page.table(["Temperature [°C]", "Time [min]", f"{name}, measured", f"{name}, fitted", "Residual"], rows,
                ("0.0", "0.0", "0.000", "0.000", "0.0000"))  # fmt: skip
     page.text(f"A residual is {report.residual_name}.", style.NOTE)
