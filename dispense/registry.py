@@ -414,10 +414,7 @@ def _columns(entry: Function, arguments: tuple) -> tuple[np.ndarray, ...] | None
                 block = slice(begin, begin + _ROWS)
                 values = dict(fixed)
                 for (name, factor, offset, array), place in zip(given, room, strict=True):
-                    part = array[block]
-                    values[name] = part = np.multiply(part, factor, out=place[: len(part)])
-                    if offset:
-                        part += offset
+                    values[name] = _si_block(array[block], factor, offset, place)
                 if not _compute_block(entry, values, [result[block] for result in results]):
                     return None
     except (ZeroDivisionError, OverflowError, ValueError):
@@ -425,6 +422,18 @@ def _columns(entry: Function, arguments: tuple) -> tuple[np.ndarray, ...] | None
     if not all(map(_all_finite, results)):
         return None
     return tuple(result.reshape(shape) for result in results)
+
+
+def _si_block(part: np.ndarray, factor: float, offset: float, place: np.ndarray) -> np.ndarray:
+    """Factor × numbers + offset, left in `place`; where that changes nothing, the numbers to read."""
+    place = place[: len(part)]
+    if factor != 1.0:
+        part = np.multiply(part, factor, out=place)
+    if offset:
+        part = np.add(part, offset, out=place)
+    if part is not place:
+        part.flags.writeable = False  # these are the caller's own
+    return part
 
 
 def _short_arguments(entry: Function, arguments: tuple) -> tuple | None:
@@ -481,7 +490,10 @@ def _compute_block(entry: Function, values: dict[str, Any], results: list[np.nda
     found = entry.kernel(**values)
     pieces = (found,) if len(results) == 1 else found
     for piece, result, (factor, offset, _) in zip(pieces, results, entry.scale, strict=True):
-        np.divide(piece - offset if offset else piece, factor, out=result)
+        if offset or factor != 1.0:
+            np.divide(piece - offset if offset else piece, factor, out=result)
+        else:
+            result[...] = piece
     return True
 
 
