@@ -187,12 +187,22 @@ class Press:
                 low /= 2.0
         if self.time_to(low) <= time:
             return low
-        while high > low * (1.0 + 1e-12):
-            middle = math.sqrt(low * high)
-            if middle in (low, high):
-                break
-            low, high = (middle, high) if self.time_to(middle) > time else (low, middle)
-        return high
+        # the logarithm of the time is nearly straight in that of the gap: secants, bisected in between
+        a, b = math.log(low), math.log(high)
+        over, under = math.log(self.time_to(low) / time), -math.inf
+        for turn in range(100):
+            x = 0.5 * (a + b)
+            if turn % 3 and math.isfinite(under) and math.isfinite(over):
+                x = a + (b - a) * over / (over - under)
+            found = self.time_to(math.exp(x))
+            value = math.log(found / time) if found > 0.0 else -math.inf
+            if value > 0.0:
+                a, over = x, value
+            else:
+                b, under = x, value
+            if b - a < 1e-13 or abs(value) < 1e-12:
+                return math.exp(x)
+        return math.exp(0.5 * (a + b))
 
     def curve(self, end: float, count: int = 40) -> tuple[list[float], list[float]]:
         """Times and gaps from the start to a gap, for a chart."""
