@@ -42,7 +42,8 @@ def rows(quick: bool = False) -> Iterator[Row]:
             own, reference = take_turns(run.ours, run.reference, turns=turns)
             yield Row(f"{what}: {COUNT:,} filled, computed and saved", own * COUNT / count,
                       reference * COUNT / count, 1.3, beside="openpyxl, template loaded and saved",
-                      note="every file is flushed to the disk; openpyxl's are not")  # fmt: skip
+                      note=f"measured on {count} a turn; every file is flushed to the disk, openpyxl's "
+                      "are not")  # fmt: skip
             if key == "shift_material":
                 yield _two(run, turns)
 
@@ -97,7 +98,7 @@ def _two(run: _Run, turns: int) -> Row:
 
         both()
         two, one = take_turns(both, run.ours, turns=turns)
-    note = "" if two <= 0.6 * one else _between()
+    note = f"measured on {run.count} a turn" + ("" if two <= 0.6 * one else f"; {_between()}")
     return Row(f"shift material sheets: {COUNT:,} on two processes", two * COUNT / run.count,
                one * COUNT / run.count, 0.6, beside="the same on one process", note=note)  # fmt: skip
 
