@@ -39,9 +39,11 @@ from typing import Any
 from openpyxl import Workbook
 
 from dispense import sheets
+from dispense.cure_report import cure_report
 from dispense.demo import DEMO
 from dispense.dispenser import setup_card, station_parts
 from dispense.errors import DispenseError, FileError
+from dispense.forecast import forecast
 from dispense.plan import RawTable, raw_table, read_plan
 from dispense.plan_tables import SETTINGS, TABLES
 from dispense.shift import play_plan
@@ -334,10 +336,10 @@ def _xml_changed(draw: random.Random, text: bytes) -> bytes:
 # ----------------------------------------------------------------------------------------- outcomes
 
 
-def run_tables(tables: dict[str, RawTable]) -> str:
+def run_tables(tables: dict[str, RawTable], with_reports: bool = False) -> str:
     """A case of raw tables: "report" or "results", or Failure."""
     plan, problems = read_plan(tables)
-    return _outcome(plan, problems)
+    return _outcome(plan, problems, with_reports)
 
 
 def run_file(data: bytes, path: Path) -> str:
@@ -354,7 +356,7 @@ def run_file(data: bytes, path: Path) -> str:
     return _outcome(plan, problems)
 
 
-def _outcome(plan: Any, problems: list) -> str:
+def _outcome(plan: Any, problems: list, with_reports: bool = False) -> str:
     if problems:
         _check_report(problems)
         return "report"
@@ -362,6 +364,8 @@ def _outcome(plan: Any, problems: list) -> str:
         own = any(map(NOT_FINITE.search, plan_texts(plan)))  # a part may be called nan
         for content in contents(plan):
             check_content(content, check_texts=not own)
+        if with_reports:
+            check_reports(plan, check_texts=not own)
     except DispenseError as error:
         _check_report(error.problems)
         return "late report"
@@ -398,6 +402,20 @@ def contents(plan: Any) -> Iterator[sheets.Content]:
     for row in plan.stations:
         if station_parts(plan, row.station):
             yield sheets.station_setup_content(plan, setup_card(plan, row.station), "stamp")
+
+
+def check_reports(plan: Any, check_texts: bool = True) -> None:
+    """The forecast and the cure report of every station: JSON that standard JSON can hold, clean texts."""
+    found = [forecast(plan, 1, draws=10), *(cure_report(plan, row.station) for row in plan.stations)]
+    for report in found:
+        try:
+            json.dumps(report.as_json(), allow_nan=False)
+        except (ValueError, TypeError) as error:
+            raise Failure(f"{type(report).__name__}: {error}") from error
+        text = report.as_text()
+        if check_texts and NOT_FINITE.search(text):
+            place = NOT_FINITE.search(text).start()
+            raise Failure(f"{type(report).__name__}: {text[max(0, place - 80) : place + 40]!r}")
 
 
 def plan_texts(plan: Any) -> Iterator[str]:
@@ -445,7 +463,7 @@ def guarded(run: Callable[[], str]) -> str:
 
 
 def case(seed: int, number: int, folder: Path, files: dict[str, bytes],
-         share: float = FILE_SHARE) -> tuple[str, list[Change] | bytes]:  # fmt: skip
+         share: float = FILE_SHARE, with_reports: bool = False):  # fmt: skip
     """One case: its outcome, and what to keep to play it again."""
     draw = random.Random(f"{seed}/{number}")
     if draw.random() < share:
@@ -455,7 +473,7 @@ def case(seed: int, number: int, folder: Path, files: dict[str, bytes],
         data = damage(draw, files[key])
         return guarded(lambda: run_file(data, folder / "plan.xlsx")), data
     given = changes(draw)
-    return guarded(lambda: run_tables(apply(given))), given
+    return guarded(lambda: run_tables(apply(given), with_reports)), given
 
 
 # ------------------------------------------------------------------------------------------- corpus
@@ -507,6 +525,7 @@ def main() -> int:
     options.add_argument("--first", type=int, default=0, help="number of the first case")
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--files", type=float, default=FILE_SHARE, help="share of damaged files")
+    options.add_argument("--reports", action="store_true", help="forecast and cure reports too")
     options.add_argument("--keep", type=Path, help="folder for what fails")
     options.add_argument("--most", type=int, default=20, help="failures printed in full")
     given = options.parse_args()
@@ -516,7 +535,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         for number in range(given.first, given.first + given.cases):
             start = time.perf_counter()
-            outcome, kept = case(given.seed, number, Path(folder), files, given.files)
+            outcome, kept = case(given.seed, number, Path(folder), files, given.files, given.reports)
             slowest = max(slowest, (time.perf_counter() - start, number))
             kind, _, text = outcome.partition(": ")
             counts[("file, " if isinstance(kept, bytes) else "tables, ") + kind] += 1

@@ -9,6 +9,7 @@ import fuzz
 import pytest
 from plans import hand_rows
 
+from dispense.errors import Problem
 from dispense.plan import raw_table, read_plan
 from dispense.sheets import RESULTS, Content
 
@@ -82,3 +83,16 @@ def test_a_report_names_sheet_and_cell():
     _, problems = read_plan(tables)
     assert [problem.where for problem in problems] == ["Beads!E2"]
     assert fuzz.run_tables(tables) == "report"
+
+
+def test_forecast_and_cure_reports_of_damaged_plans(tmp_path):
+    outcomes = [fuzz.case(5, number, tmp_path, {}, share=0.0, with_reports=True)[0]
+                for number in range(15, 45)]  # fmt: skip
+    assert not [outcome for outcome in outcomes if outcome.startswith("failure")]
+    assert "results" in outcomes
+
+
+def test_a_problem_stands_on_one_line():
+    """Names of a plan may hold line ends, and codes that a terminal obeys."""
+    line = str(Problem("Parts!A\n2", "part", "x", message="part a\r\nb\x1b[31m \x85 c\ud800 is\tnone"))
+    assert line == "Parts!A 2: part a b [31m c is none"
