@@ -77,7 +77,9 @@ def parser() -> argparse.ArgumentParser:
     cure.add_argument("plan", help=PLAN_HELP)
     cure.add_argument("--station", metavar="NAME", required=True,
                       help="station whose material is looked at")  # fmt: skip
-    cure.add_argument("--record", metavar="FILE", help="temperatures from a CSV of times and °C")
+    cure.add_argument("--record", metavar="FILE", help="shop temperatures from a CSV of times and °C")
+    cure.add_argument("--log", metavar="FILE",
+                      help="a thermocouple's log through the oven, CSV of minutes and °C")  # fmt: skip
     cure.add_argument("--out", metavar="FILE", help="workbook to write")
     _json(cure)
     cure.set_defaults(run=_cure)
@@ -261,7 +263,8 @@ def _forecast(options) -> int:
 def _cure(options) -> int:
     from .cure_report import cure_file
 
-    report = cure_file(options.plan, options.station, record=options.record, out=options.out)
+    report = cure_file(options.plan, options.station, record=options.record, log=options.log,
+                       out=options.out)
     if options.json:
         _print_json(report.as_json())
     else:
