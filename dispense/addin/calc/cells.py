@@ -64,7 +64,7 @@ def rows_of(function: Function, arguments: Sequence[Any]) -> tuple[tuple[float |
         evaluation = evaluate(function, [_argument(value) for value in arguments])
         if evaluation.codes is None and len(evaluation.values) == 1 and not function.table:
             found = np.asarray(evaluation.values[0])
-            if found.dtype.kind == "f" and found.shape[1:] == (1,):  # the usual column, made into rows at once
+            if found.dtype.kind == "f" and found.shape[1:] == (1,):  # the usual column, rows at once
                 return tuple(zip(found.ravel().tolist()))
         table = evaluation.table()
         if evaluation.codes is None and len(table) > 1 and not function.table:
