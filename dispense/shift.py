@@ -548,8 +548,8 @@ class Player:
                     Event(clock, "mixer", f"change the mixer{why}: {reason} ({past})",
                           volume=self.mixer_content)
                 )  # fmt: skip
-                self.new_mixer(clock)
                 clock += station.mixer_time
+                self.new_mixer(clock)  # filled when it is in place
             else:
                 self.result.events.append(
                     Event(clock, "purge", f"purge {self.purge / 1e6:.1f} mL{why}: {past}",

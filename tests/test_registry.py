@@ -451,7 +451,7 @@ def test_wrong_dimension(name, place, text):
         text = value
     result = evaluate(name, changed(name, place, text))
     assert result.codes == "#VALUE!"
-    assert any(problem.argument == FUNCTIONS[name].arguments[place].name
+    assert any(problem.argument == FUNCTIONS[name].arguments[place].label
                for problem in result.problems)  # fmt: skip
 
 
