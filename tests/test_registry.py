@@ -543,7 +543,7 @@ def test_below_its_limit(name, place):
     result = evaluate(name, changed(name, place, low))
     assert result.codes == "#NUM!"
     text = str(result.problems[0])
-    assert text.startswith(name) and item.name in text and item.allowed() in text
+    assert text.startswith(name) and item.label in text and item.allowed() in text
 
 
 @pytest.mark.parametrize(("name", "place"), places(lambda item: True))
