@@ -37,9 +37,7 @@ from .. import functions
 from ..fields import Field, describe_unit, number
 from ..registry import Example, Function, lookup
 from ..workbook import style
-from ..workbook.evaluate import evaluate_package
-from ..workbook.fill import cache_values, refresh_charts
-from ..workbook.package import Package
+from ..workbook.finish import finished
 from ..workbook.spell import spell
 from ..workbook.write import atomic_write
 
@@ -719,10 +717,7 @@ def make(host: str = "calc") -> bytes:
     for sheet in sheets():
         _Writer(book, sheet, host).write()
     _write_checks(book, host)
-    package = Package.open(style.stable_bytes(book), name="bench.xlsx")
-    cache_values(package, evaluate_package)
-    refresh_charts(package)
-    return package.to_bytes()
+    return finished(book, "bench.xlsx")
 
 
 def write(out: str | os.PathLike[str], host: str = "calc") -> Path:

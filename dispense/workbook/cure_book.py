@@ -9,16 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 from openpyxl import Workbook
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
-from openpyxl.chart import Reference
-from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
-from openpyxl.worksheet.pagebreak import Break
-from openpyxl.worksheet.worksheet import Worksheet
 
 from ..cure_report import CureReport, LightReport, MoistureReport, shop
 from ..cure_runs import CureRun
@@ -29,275 +23,14 @@ from ..sheets import duration_text
 from ..shift import hhmm
 from . import style
 from .charts import LOOKS, Curve, scatter
-from .evaluate import evaluate_package
-from .fill import cache_values, refresh_charts
-from .package import Package
+from .finish import finished
+from .report_page import Data, Page, is_figure, sentence
 
-__all__ = ["Data", "Live", "Page", "book_bytes", "cure_workbook"]
+__all__ = ["cure_workbook"]
 
-CHART_ROWS = 17
-LANDSCAPE_ROWS, PORTRAIT_ROWS = 34, 74  # that still read well on one page
-NARROW = 1.18  # characters that fit in a column's width, over the width; digits are wider than letters
 MOST_CURVES = 6  # joints or beads that one chart shows
 RUN_POINTS = 120  # of a schedule's curves
 GAS = "8.31446261815324"
-_LEFT = Alignment(horizontal="left", vertical="center", wrap_text=True, indent=1)
-_RIGHT = Alignment(horizontal="right", vertical="center")
-
-
-def put(cell, value: Any) -> None:
-    """A value; a text is never taken for a formula, what is not finite stays blank."""
-    if isinstance(value, str):
-        text = ILLEGAL_CHARACTERS_RE.sub("", value)
-        cell.value = text
-        cell.data_type = "s"
-        cell.quotePrefix = text.startswith(("=", "+", "-", "@"))
-    elif value is not None and not (isinstance(value, float) and not math.isfinite(value)):
-        cell.value = value.item() if isinstance(value, np.generic) else value
-
-
-def lines_of(text: str, width: float) -> int:
-    """Lines that a text takes in a column when wrapped at words."""
-    count, used, width = 1, 0, NARROW * width
-    for word in text.split():
-        if used and used + 1 + len(word) > width:
-            count, used = count + 1, len(word)
-        else:
-            used += len(word) + (1 if used else 0)
-    return count
-
-
-class Live(str):
-    """A formula of ours; any other text is written as text, whatever it begins with."""
-
-    __slots__ = ()
-
-
-class Data:
-    """The last sheet: what the charts draw, block beside block."""
-
-    def __init__(self, book: Workbook):
-        self.sheet: Worksheet = book.create_sheet("Chart data")
-        put(self.sheet["A1"], "What the charts draw")
-        style.title(self.sheet["A1"])
-        put(self.sheet["A2"], "Behind the charts of the other sheets; this sheet is not printed in full.")
-        self.sheet["A2"].font = style.NOTE
-        self.column = 1
-
-    def block(self, title: str, columns: Sequence[Any], form: str = "0.###") -> Any:
-        """A block of columns, each a header and its values; returns their cells for charts."""
-        put(self.sheet.cell(3, self.column), title)
-        self.sheet.cell(3, self.column).font = style.SECTION
-        found = []
-        for header, values in columns:
-            style.set_width(self.sheet, self.column, max(11, len(header) * 0.62 + 2))
-            cell = self.sheet.cell(4, self.column)
-            put(cell, header)
-            style.header(cell, right=True)
-            for row, value in enumerate(values, 5):
-                cell = self.sheet.cell(row, self.column)
-                put(cell, value)
-                cell.font, cell.number_format = style.BODY, form
-            found.append(Reference(self.sheet, min_col=self.column, max_col=self.column, min_row=5,
-                                   max_row=max(5, 4 + len(values))))  # fmt: skip
-            self.column += 1
-        style.set_width(self.sheet, self.column, 3)
-        self.column += 1
-        return found
-
-    def close(self) -> None:
-        """Print set-up."""
-        self.sheet.row_dimensions[4].height = 42
-        self.sheet.freeze_panes = "A5"
-        style.page(self.sheet)
-        self.sheet.print_area = "A1:H4"
-
-
-class Page:
-    """One sheet, written from top to bottom on a grid of columns."""
-
-    def __init__(self, book: Workbook, name: str, heading: str, widths: Sequence[float],
-                 under: str = ""):  # fmt: skip
-        self.sheet: Worksheet = book.create_sheet(_free_name(book, name))
-        self.widths = list(widths)
-        self.turned = False
-        for number, width in enumerate(widths, 1):
-            style.set_width(self.sheet, number, width)
-        self.sheet.sheet_view.showGridLines = False
-        self.row = 1
-        put(self.sheet["A1"], heading)
-        style.title(self.sheet["A1"])
-        self.sheet.row_dimensions[1].height = 26
-        self.row = 2
-        if under:
-            self.text(under, style.NOTE)
-        self.row += 1
-
-    @property
-    def total(self) -> float:
-        """Characters across the page."""
-        return sum(self.widths)
-
-    def text(self, words: str, font=style.BODY, *, warning: bool = False) -> None:
-        """A text across the page, as high as it needs."""
-        columns = len(self.widths)
-        self.sheet.merge_cells(start_row=self.row, start_column=1, end_row=self.row, end_column=columns)
-        cell = self.sheet.cell(self.row, 1)
-        put(cell, words)
-        cell.font, cell.alignment = font, style.WRAP
-        if warning:
-            style.warning_cell(cell)
-            for column in range(2, columns + 1):
-                self.sheet.cell(self.row, column).fill = style.WARNING_FILL
-        self.sheet.row_dimensions[self.row].height = 13.5 * lines_of(words, self.total - 3) + 3
-        self.row += 1
-
-    def texts(self, title: str, words: Sequence[str], *, warning: bool = False) -> None:
-        """A section of texts, nothing where there are none."""
-        if words:
-            self.section(title)
-            for item in dict.fromkeys(words):
-                self.text(_sentence(item), warning=warning)
-            self.row += 1
-
-    def section(self, words: str) -> None:
-        """A heading with a rule below."""
-        put(self.sheet.cell(self.row, 1), words)
-        self.sheet.cell(self.row, 1).font = style.SECTION
-        for column in range(1, len(self.widths) + 1):
-            self.sheet.cell(self.row, column).border = style.RESULT_BORDER
-        self.sheet.row_dimensions[self.row].height = 19
-        self.row += 1
-
-    def figures(self, rows: Sequence[tuple]) -> dict[str, str]:
-        """Labelled figures: (label, value or formula, unit, format, is an input). Cells by label."""
-        cells = {}
-        label_width = sum(self.widths[:2])
-        for label, value, unit, form, is_input in rows:
-            self.sheet.merge_cells(start_row=self.row, start_column=1, end_row=self.row, end_column=2)
-            name = self.sheet.cell(self.row, 1)
-            put(name, f"{label} [{unit}]" if unit else label)
-            name.font, name.alignment = style.BODY, _LEFT
-            cell = self.sheet.cell(self.row, 3)
-            is_text = isinstance(value, str) and not isinstance(value, Live)
-            if is_text or value is None:
-                put(cell, "not known" if value is None else value)
-            elif isinstance(value, Live):
-                cell.value = str(value)
-            else:
-                put(cell, value)
-            (style.input_cell if is_input else style.result_cell)(cell)
-            cell.number_format = form
-            height = lines_of(str(name.value), label_width - 2)
-            if is_text or value is None:
-                last = len(self.widths)
-                self.sheet.merge_cells(start_row=self.row, start_column=3, end_row=self.row,
-                                       end_column=last)  # fmt: skip
-                cell.alignment = _LEFT
-                height = max(height, lines_of(str(cell.value), sum(self.widths[2:]) - 2))
-            else:
-                cell.alignment = _RIGHT
-            self.sheet.row_dimensions[self.row].height = 13.5 * height + 4
-            cells[label] = f"$C${self.row}"
-            self.row += 1
-        self.row += 1
-        return cells
-
-    def table(self, headers: Sequence[str], rows: Sequence[Sequence[Any]], forms: Sequence[str] = (),
-              marks: Sequence[bool] = ()) -> int:  # fmt: skip
-        """A table; a `Live` text is a formula. Returns its first data row.
-
-        `marks` says which rows to mark as a warning.
-        """
-        forms = list(forms) or ["General"] * len(headers)
-        numeric = [forms[place] != "@" and any(_is_figure(row[place]) for row in rows)
-                   for place in range(len(headers))]  # fmt: skip
-        height = 1
-        for number, header in enumerate(headers, 1):
-            cell = self.sheet.cell(self.row, number)
-            put(cell, header)
-            style.header(cell, right=numeric[number - 1])
-            height = max(height, lines_of(header, self.widths[number - 1] - 1.5))
-        self.sheet.row_dimensions[self.row].height = 13.5 * height + 5
-        self.row += 1
-        first = self.row
-        for place, values in enumerate(rows):
-            height = 1
-            for number, value in enumerate(values, 1):
-                cell = self.sheet.cell(self.row, number)
-                if isinstance(value, Live):
-                    cell.value = str(value)
-                else:
-                    put(cell, value)
-                cell.font, cell.border = style.BODY, style.BORDER
-                cell.number_format = forms[number - 1]
-                cell.alignment = style.RIGHT if numeric[number - 1] else style.WRAP
-                if isinstance(value, str) and not isinstance(value, Live):
-                    height = max(height, lines_of(value, self.widths[number - 1] - 2))
-                if place < len(marks) and marks[place]:
-                    cell.font, cell.fill = style.BOLD, style.WARNING_FILL
-            self.sheet.row_dimensions[self.row].height = 13.5 * height + 3
-            self.row += 1
-        self.row += 1
-        return first
-
-    def charts(self, charts: Sequence[Any]) -> None:
-        """Charts side by side over the columns of the page, with room below."""
-        ends = np.cumsum(self.widths)
-        goals = [self.total * (place + 1) / len(charts) for place in range(len(charts))]
-        stops = [int(np.abs(ends - goal).argmin()) + 1 for goal in goals]
-        first = 0
-        for chart, stop in zip(charts, stops, strict=True):
-            chart.width = sum(map(_centimetres, self.widths[first:stop])) - 0.25
-            self.sheet.add_chart(chart, f"{get_column_letter(first + 1)}{self.row}")
-            first = stop
-        for row in range(self.row, self.row + CHART_ROWS):
-            self.sheet.row_dimensions[row].height = 15
-        self.row += CHART_ROWS
-
-    def turn(self) -> None:
-        """Begin a new printed page."""
-        self.sheet.row_breaks.append(Break(id=self.row - 1))
-        self.turned = True
-
-    def close(self, *, header_row: int = 0) -> None:
-        """Print set-up: one page where it reads well, upright where it is long."""
-        last = max(self.sheet.max_row, self.row - 1)
-        style.page(self.sheet, landscape=last <= LANDSCAPE_ROWS or header_row > 0, header_row=header_row)
-        self.sheet.print_area = f"A1:{get_column_letter(len(self.widths))}{last}"
-        if last <= PORTRAIT_ROWS and not header_row and not self.turned:
-            self.sheet.page_setup.fitToHeight = 1
-
-
-def _centimetres(width: float) -> float:
-    """Width of a column of so many characters."""
-    return (7.0 * width + 5.0) / 96.0 * 2.54
-
-
-def _is_figure(value: Any) -> bool:
-    return isinstance(value, Live | int | float | np.number) and not isinstance(value, bool)
-
-
-def _free_name(book: Workbook, name: str) -> str:
-    """A sheet name that is free and allowed."""
-    base = "".join(" " if char in "[]:*?/\\'" else char for char in name)[:28].strip() or "Sheet"
-    taken = {sheet.title.lower() for sheet in book.worksheets}
-    free, count = base, 1
-    while free.lower() in taken:
-        count += 1
-        free = f"{base} {count}"
-    return free
-
-
-# ------------------------------------------------------------------------------------------- book
-
-
-def book_bytes(book: Workbook, name: str) -> bytes:
-    """The finished workbook: formulas and charts with their values."""
-    package = Package.open(style.stable_bytes(book), name=name)
-    cache_values(package, evaluate_package)
-    refresh_charts(package)
-    return package.to_bytes()
 
 
 def cure_workbook(report: CureReport) -> bytes:
@@ -329,7 +62,7 @@ def cure_workbook(report: CureReport) -> bytes:
     book.move_sheet(data.sheet, len(book.worksheets))
     if data.column == 1:
         book.remove(data.sheet)
-    return book_bytes(book, "cure.xlsx")
+    return finished(book, "cure.xlsx")
 
 
 def _under(report: CureReport) -> str:
@@ -367,13 +100,8 @@ def _end(page: Page, report: CureReport, notes: Sequence[str] = (), warnings: Se
     page.texts("Warnings", warnings, warning=True)
     page.texts("Notes", notes)
     page.section("Cautions")
-    page.text(" ".join(part for part in (_sentence(caution), report.cautions) if part), warning=True)
+    page.text(" ".join(part for part in (sentence(caution), report.cautions) if part), warning=True)
     page.close(header_row=header_row)
-
-
-def _sentence(text: str) -> str:
-    text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".") if text else ""
 
 
 # ------------------------------------------------------------------------------------ working life
@@ -387,10 +115,10 @@ def _life_sheet(book, data: Data, report: CureReport, day: LifeDay) -> list[tupl
     charts = []
     if day.life is not None:
         if day.hot_afternoon:
-            page.text(_sentence(day.hot_afternoon), style.BOLD)
+            page.text(sentence(day.hot_afternoon), style.BOLD)
         page.row += 1
         charts.append(_life_chart(data, day))
-        answers.append(("How long does a mixed batch live?", _sentence(day.hot_afternoon),
+        answers.append(("How long does a mixed batch live?", sentence(day.hot_afternoon),
                         page.sheet.title, True))  # fmt: skip
     charts.append(_clock_chart(data, day))
     page.charts(charts)
@@ -408,9 +136,9 @@ def _life_sheet(book, data: Data, report: CureReport, day: LifeDay) -> list[tupl
         page.row += 1
     page.turn()
     page.section("Half hour by half hour")
-    forms = ["@" if not any(_is_figure(row[place]) for row in rows) else "0.0"
+    forms = ["@" if not any(is_figure(row[place]) for row in rows) else "0.0"
              for place in range(len(headers))]  # fmt: skip
-    page.table([_sentence(header)[:-1] for header in headers], rows, forms)
+    page.table([sentence(header)[:-1] for header in headers], rows, forms)
     notes = [words for words in report.notes if words.startswith("pot life")]
     mates = [row.mate_before - row.clock for row in day.rows if row.mate_before is not None]
     if mates:
@@ -460,7 +188,7 @@ def _clock_chart(data: Data, day: LifeDay):
                            for row in day.rows]),
     ):  # fmt: skip
         if any(value is not None for value in values):
-            columns.append((f"{_sentence(name)[:-1]} [min]", values))
+            columns.append((f"{sentence(name)[:-1]} [min]", values))
             names.append(name)
     y_title = "time [min]"
     if not names:
@@ -493,7 +221,7 @@ def _life_play(page: Page, day: LifeDay) -> None:
     stated, at, rate, yours = (f"$C${start + place}" for place in range(4))
     formula = (f"={stated}*2^(({at}-{yours})/{rate})" if life.energy is None else
                f"={stated}*EXP({rate}*1000/{GAS}*(1/({yours}+273.15)-1/({at}+273.15)))")  # fmt: skip
-    rows.append(("Pot life there", Live(formula), "min", "0.0", False))
+    rows.append(("Pot life there", style.Live(formula), "min", "0.0", False))
     page.figures(rows)
 
 
@@ -511,7 +239,7 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
     in_hours = run.dwell > 6.0 * 3600.0
     unit, factor = ("h", 3600.0) if in_hours else ("min", 60.0)
     verdict = "every place passes" if run.passes else "▲ not every place passes"
-    page.text(_sentence(f"{verdict}; {_run_words(run)}" if _run_words(run) else verdict), style.BOLD)
+    page.text(sentence(f"{verdict}; {_run_words(run)}" if _run_words(run) else verdict), style.BOLD)
     page.row += 1
     charts = []
     keep = _thin(run.times)
@@ -580,7 +308,7 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
     _end(page, report, [*run.notes, f"equivalent time by the {run.energy_basis}"], reasons)
     question = {"oven": "Does the oven cure it?", "log": "Did the oven cure it?",
                 "room": "When is it cured in the room?"}[run.kind]  # fmt: skip
-    return question, _sentence(f"{run.name}: {_run_answer(run)}"), page.sheet.title, run.passes
+    return question, sentence(f"{run.name}: {_run_answer(run)}"), page.sheet.title, run.passes
 
 
 def _run_answer(run: CureRun) -> str:
@@ -626,11 +354,11 @@ def _run_figures(page: Page, run: CureRun) -> None:
         start = page.row + 1 + len(rows)  # below the heading
         rows.append(("Time in cure", shop(time, "min"), "min", "0.0", run.kind != "room"))
         rows.append(("Takt", run.takt, "s", "0", True))
-        rows.append(("Positions", Live(f"=ROUNDUP(ROUND($C${start}*60/$C${start + 1},6),0)"), "", "0",
+        rows.append(("Positions", style.Live(f"=ROUNDUP(ROUND($C${start}*60/$C${start + 1},6),0)"), "", "0",
                      False))  # fmt: skip
         if run.pitch is not None:
             rows.append(("Pitch of parts on the belt", shop(run.pitch, "mm"), "mm", "0", True))
-            rows.append(("Oven length", Live(f"=$C${start}*60/$C${start + 1}*$C${start + 3}/1000"), "m",
+            rows.append(("Oven length", style.Live(f"=$C${start}*60/$C${start + 1}*$C${start + 3}/1000"), "m",
                          "0.00", False))  # fmt: skip
     if rows:
         page.section("Asked for, hold, positions")
@@ -648,7 +376,7 @@ def _pour_sheet(book, data: Data, report: CureReport, pour: PourReport) -> tuple
     good = pour.limit is None or pour.planned_peak <= pour.limit
     answer = (f"{shop(pour.planned_peak, '°C'):.1f} °C {how}{limit}; deepest safe pour: "
               f"{pour.safe_words}")  # fmt: skip
-    page.text(_sentence(answer), style.BOLD)
+    page.text(sentence(answer), style.BOLD)
     page.row += 1
     heading = "As planned, " + how
     page.charts([_pour_time_chart(data, pour, planned, heading),
@@ -659,7 +387,7 @@ def _pour_sheet(book, data: Data, report: CureReport, pour: PourReport) -> tuple
     page.charts(second)
     _pour_figures(page, pour)
     _end(page, report, pour.notes, pour.warnings, CAUTION)
-    return "How hot does the pour get?", _sentence(f"{pour.name}: {answer}"), page.sheet.title, good
+    return "How hot does the pour get?", sentence(f"{pour.name}: {answer}"), page.sheet.title, good
 
 
 def _pour_time_chart(data: Data, pour: PourReport, trace: PourTrace, title: str):
@@ -769,8 +497,8 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
     page.section("Depth [mm] after a time, at a relative humidity")
     head = page.row
     for place, humidity in enumerate(moisture.humidities):
-        put(page.sheet.cell(head, place + 2), humidity)
-    rows = [[hour, *(Live(f"={k}*SQRT($A{head + 1 + number})"
+        style.put(page.sheet.cell(head, place + 2), humidity)
+    rows = [[hour, *(style.Live(f"={k}*SQRT($A{head + 1 + number})"
                           f"*SQRT({get_column_letter(place + 2)}${head}/{stated})")
                      for place in range(count))]
             for number, hour in enumerate(moisture.hours)]  # fmt: skip
@@ -814,8 +542,8 @@ def _light_sheet(book, data: Data, report: CureReport, light: LightReport) -> tu
     page.section("Time, and belt speed under a lit length")
     dose, head = cells["Dose"], page.row
     rows = [
-        [shop(value, "mW/cm²"), Live(f"={dose}/($A{head + 1 + number}/1000)"),
-         *(Live(f"=$A{head + 1 + number}/1000*{shop(length, 'mm'):g}/1000/{dose}*60")
+        [shop(value, "mW/cm²"), style.Live(f"={dose}/($A{head + 1 + number}/1000)"),
+         *(style.Live(f"=$A{head + 1 + number}/1000*{shop(length, 'mm'):g}/1000/{dose}*60")
            for length in light.windows)]
         for number, value in enumerate(light.irradiances)
     ]  # fmt: skip
@@ -878,7 +606,7 @@ def _joints_sheet(book, data: Data, report: CureReport) -> list[tuple]:
             words += f" of {item.joint.press_time:.0f} s" if item.joint.press_time else ""
         if item.resistance is not None:
             words += f", {item.resistance.nominal:.4f} K/W (up to {item.resistance.high:.4f})"
-        answers.append(("Does the paste reach its bond line?", _sentence(f"{item.name}: {words}"),
+        answers.append(("Does the paste reach its bond line?", sentence(f"{item.name}: {words}"),
                         page.sheet.title, item.passes))  # fmt: skip
     return answers
 
@@ -895,10 +623,10 @@ def _resistance_table(page: Page, known: Sequence[JointReport]) -> None:
         rows.append([
             item.name, shop(item.gap, "mm"), item.material.conductivity,
             shop(item.joint.contact_resistance, "K·mm²/W"), shop(item.area, "mm²"),
-            shop(item.volume.nominal, "mL"), Live(f"=($B{row}/$C{row}*1000+$D{row})/{wetted}"),
+            shop(item.volume.nominal, "mL"), style.Live(f"=($B{row}/$C{row}*1000+$D{row})/{wetted}"),
             found.low, found.high, found.worst_high,
             shop(item.joint.resistance_limit, "K/W"),
-            Live(f'=IF($K{row}="","",IF($G{row}>$K{row},"▲ over","under"))'),
+            style.Live(f'=IF($K{row}="","",IF($G{row}>$K{row},"▲ over","under"))'),
             found.main_driver.replace("_", " "),
         ])  # fmt: skip
     first = page.table(
@@ -953,7 +681,7 @@ def _beads_sheet(book, data: Data, report: CureReport) -> list[tuple]:
         row = head + 1 + number
         rows.append([
             item.name, shop(item.area, "mm²"), shop(item.bead.bond_line, "mm"),
-            Live(f"=$B{row}/$C{row}"),
+            style.Live(f"=$B{row}/$C{row}"),
             shop(item.width_round, "mm"), shop(item.width_low, "mm"), shop(item.width_high, "mm"),
             shop(item.bead.flange_width, "mm"), shop(item.squeeze_out_high, "mL"), item.time_needed,
             "good" if item.passes else "▲ look",

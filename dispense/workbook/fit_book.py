@@ -9,7 +9,8 @@ from ..fit_report import ARRHENIUS, FitReport
 from ..units import from_si
 from . import style
 from .charts import LOOKS, Curve, scatter
-from .cure_book import Data, Live, Page, book_bytes
+from .finish import finished
+from .report_page import Data, Page
 
 __all__ = ["fit_workbook"]
 
@@ -41,7 +42,7 @@ def fit_workbook(report: FitReport) -> bytes:
         report.shown(report.measured), report.shown(report.fitted), strict=True)):  # fmt: skip
         row = head + 1 + number
         residual = f"=LN($C{row})-LN($D{row})" if report.form == ARRHENIUS else f"=$C{row}-$D{row}"
-        rows.append([temperature, time, measured, fitted, Live(residual)])
+        rows.append([temperature, time, measured, fitted, style.Live(residual)])
     page.table(["Temperature [°C]", "Time [min]", f"{name}, measured", f"{name}, fitted", "Residual"], rows,
                ("0.0", "0.0", "0.000", "0.000", "0.0000"))  # fmt: skip
     page.text(f"A residual is {report.residual_name}.", style.NOTE)
@@ -50,7 +51,7 @@ def fit_workbook(report: FitReport) -> bytes:
     page.texts("Notes", report.notes)
     page.close()
     data.close()
-    return book_bytes(book, "fit.xlsx")
+    return finished(book, "fit.xlsx")
 
 
 def _groups(report: FitReport) -> list[tuple[str, np.ndarray]]:

@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.chart import BarChart, LineChart, Reference, Series
 from openpyxl.chart.label import DataLabelList
 from openpyxl.chart.legend import Legend
@@ -28,9 +27,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from ..forecast import CAUSE_WORDS, Forecast, Table
 from ..stock import ALL_CAUSES
 from . import style
-from .evaluate import evaluate_package
-from .fill import cache_values, refresh_charts
-from .package import Package
+from .finish import finished
 
 __all__ = ["book_bytes"]
 
@@ -84,18 +81,7 @@ def book_bytes(found: Forecast) -> bytes:
             made[name].write()
     _charts(made)
     _write_summary(summary, found, made)
-    package = Package.open(style.stable_bytes(book), name="forecast.xlsx")
-    cache_values(package, evaluate_package)
-    refresh_charts(package)
-    return package.to_bytes()
-
-
-def put_text(cell, text: str) -> None:
-    """A text that is never taken for a formula."""
-    text = ILLEGAL_CHARACTERS_RE.sub("", text)
-    cell.value = text
-    cell.data_type = "s"
-    cell.quotePrefix = text.startswith(("=", "+", "-", "@"))
+    return finished(book, "forecast.xlsx")
 
 
 class _Sheet:
@@ -123,17 +109,17 @@ class _Sheet:
         # where the first column is repeated on each page, what is above stands beside it
         self.left = 1 if pages == 1 else 2
         head = sheet.cell(1, self.left)
-        put_text(head, table.question)
+        style.put_text(head, table.question)
         style.title(head)
         sheet.row_dimensions[1].height = 24
         self._note(sum(widths))
         lines = 1
         for number, (head, width) in enumerate(zip(table.headers(), widths, strict=True), 1):
             cell = sheet.cell(self.header_row, number)
-            put_text(cell, head)
+            style.put_text(cell, head)
             style.header(cell, right=self._right(number - 1))
             style.set_width(sheet, number, width)
-            lines = max(lines, _lines(head, width - 1))
+            lines = max(lines, style.wrapped_lines(head, width - 1))
         sheet.row_dimensions[self.header_row].height = 13.5 * lines + 6
         for row, values in enumerate(table.rows, self.first):
             self._row(row, values, widths)
@@ -178,10 +164,10 @@ class _Sheet:
         across = max(len(self.names), LEAST_COLUMNS) if width < PAGE_WIDTH else self._columns_on_page()
         sheet.merge_cells(start_row=2, start_column=self.left, end_row=2, end_column=across)
         cell = sheet.cell(2, self.left)
-        put_text(cell, self.table.note)
+        style.put_text(cell, self.table.note)
         cell.font, cell.alignment = style.NOTE, style.WRAP
         room = self._page_width()
-        sheet.row_dimensions[2].height = 14 * _lines(self.table.note, 0.92 * room) + 4
+        sheet.row_dimensions[2].height = 14 * style.wrapped_lines(self.table.note, 0.92 * room) + 4
 
     def _page_width(self) -> float:
         """Characters across a printed page."""
@@ -208,14 +194,13 @@ class _Sheet:
             live = LIVE.get((table.name, name))
             if live is not None and value is not None:
                 cell.value = "=" + self._formula(live, row)
-            elif isinstance(value, str):
-                put_text(cell, value)
-                most = max(most, _lines(value, widths[number - 1] - 2) if value else 1)
+            else:
+                style.put(cell, value)
+            if isinstance(value, str):
+                most = max(most, style.wrapped_lines(value, widths[number - 1] - 2))
                 if name == "Note" and value:
                     style.warning_cell(cell)
                     cell.alignment = style.WRAP
-            elif value is not None and not (isinstance(value, float) and not math.isfinite(value)):
-                cell.value = value
             cell.number_format = self._format(number - 1)
         if most > 1:
             sheet.row_dimensions[row].height = 13.5 * most + 2
@@ -241,7 +226,7 @@ class _Sheet:
             cell = self.sheet.cell(row, number)
             style.result_cell(cell)
             if number == 1:
-                put_text(cell, "All")
+                style.put_text(cell, "All")
             elif kind in {"number", "whole"} and self._is_summed(name):
                 letter = get_column_letter(number)
                 cell.value = f"=SUBTOTAL(109,{letter}{self.first}:{letter}{self.last})"
@@ -267,17 +252,6 @@ class _Sheet:
         width = self._page_width() - (0 if self.left == 1 else self._widths()[0])
         chart.width, chart.height = CHARACTER * width, CHART_HEIGHT
         self.sheet.add_chart(chart, f"{get_column_letter(self.left)}4")
-
-
-def _lines(text: str, width: float) -> int:
-    """Lines that a text takes when wrapped at words."""
-    count, used = 1, 0
-    for word in text.split():
-        if used and used + 1 + len(word) > width:
-            count, used = count + 1, len(word)
-        else:
-            used += len(word) + (1 if used else 0)
-    return count
 
 
 # ----------------------------------------------------------------------------------------- charts
@@ -438,14 +412,15 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
     for number, width in enumerate(_SUMMARY_WIDTHS, 1):
         style.set_width(sheet, number, width)
     settings, horizon = found.plan.settings, found.horizon
-    put_text(sheet["A1"], "Material forecast")
+    style.put_text(sheet["A1"], "Material forecast")
     style.title(sheet["A1"])
     sheet.row_dimensions[1].height = 26
     head = [text for text in (settings.get("plant"), settings.get("line")) if text]
     head.append(f"builds {horizon.first_build:%d %b %Y} to {horizon.last_build:%d %b %Y}")
-    put_text(sheet["A2"], " · ".join(head))
+    style.put_text(sheet["A2"], " · ".join(head))
     sheet["A2"].font = style.NOTE
-    put_text(sheet["A3"], "Figures are for planning. Safety data sheets and local rules go before them.")
+    style.put_text(sheet["A3"], "Figures are for planning. Safety data sheets and local rules go before "
+                   "them.")
     sheet["A3"].font = style.NOTE
     row = 4
     for line in found.headline():
@@ -459,11 +434,11 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
     for place, item in enumerate(made.values()):
         across, down = divmod(place, half)
         link = sheet.cell(row + down, 1 + 4 * across)
-        put_text(link, item.sheet.title)
+        style.put_text(link, item.sheet.title)
         link.hyperlink = f"#'{item.sheet.title}'!A1"
         link.font = style.LINK
         words = sheet.cell(row + down, 2 + 4 * across)
-        put_text(words, item.table.question)
+        style.put_text(words, item.table.question)
         words.font = style.BODY
     row += half
     row = _section(sheet, row + 1, "Notes")
@@ -489,14 +464,14 @@ def _wide(sheet: Worksheet, row: int, text: str, font, least: float) -> int:
     """One line of text across the page, as high as it needs."""
     sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=len(_SUMMARY_WIDTHS))
     cell = sheet.cell(row, 1)
-    put_text(cell, text)
+    style.put_text(cell, text)
     cell.font, cell.alignment = font, style.MIDDLE
-    sheet.row_dimensions[row].height = max(14 * _lines(text, 128) + 4, least)
+    sheet.row_dimensions[row].height = max(14 * style.wrapped_lines(text, 128) + 4, least)
     return row + 1
 
 
 def _section(sheet: Worksheet, row: int, text: str) -> int:
-    put_text(sheet.cell(row, 1), text)
+    style.put_text(sheet.cell(row, 1), text)
     sheet.cell(row, 1).font = style.SECTION
     for column in range(1, len(_SUMMARY_WIDTHS) + 1):
         sheet.cell(row, column).border = style.RESULT_BORDER
@@ -509,10 +484,10 @@ def _block(sheet: Worksheet, row: int, columns: Sequence[tuple[str, str]],
     """A small table; kinds as in a forecast's tables."""
     for number, (head, kind) in enumerate(columns, 1):
         cell = sheet.cell(row, number)
-        put_text(cell, head)
+        style.put_text(cell, head)
         style.header(cell, right=kind in {"number", "whole", "share"})
     sheet.row_dimensions[row].height = 13.5 * max(
-        _lines(head, _SUMMARY_WIDTHS[place] - 2) for place, (head, _) in enumerate(columns)
+        style.wrapped_lines(head, _SUMMARY_WIDTHS[place] - 2) for place, (head, _) in enumerate(columns)
     ) + 6  # fmt: skip
     for values in rows:
         row += 1
@@ -520,12 +495,7 @@ def _block(sheet: Worksheet, row: int, columns: Sequence[tuple[str, str]],
             cell = sheet.cell(row, number)
             cell.font, cell.border = style.BODY, style.BORDER
             cell.alignment = style.RIGHT if kind in {"number", "whole", "share"} else style.LEFT
-            if isinstance(value, str) and not value.startswith("=\x00"):
-                put_text(cell, value)
-            elif isinstance(value, str):
-                cell.value = "=" + value[2:]
-            elif value is not None:
-                cell.value = value
+            style.put(cell, value)
             cell.number_format = "#,##0" if kind == "number" else FORMATS[kind]
     return row + 1
 
@@ -572,12 +542,13 @@ def _cost(sheet: Worksheet, row: int, found: Forecast, made: dict[str, _Sheet]) 
     rows = []
     for cause in ALL_CAUSES:
         letter = item.letter(CAUSE_WORDS[cause].capitalize())
-        rows.append([CAUSE_WORDS[cause], f"=\x00'{item.sheet.title}'!{letter}{item.total_row}"])
+        live = style.Live(f"='{item.sheet.title}'!{letter}{item.total_row}")
+        rows.append([CAUSE_WORDS[cause], live])
     first = row + 1
     row = _block(sheet, row, [("Cause", "text"), (f"Cost [{unit}]" if unit else "Cost", "number")], rows)
     last = row - 1
     total = sheet.cell(row, 1)
-    put_text(total, "all")
+    style.put_text(total, "all")
     whole = sheet.cell(row, 2, f"=SUM(B{first}:B{last})")
     for cell in (total, whole):
         style.result_cell(cell)

@@ -25,10 +25,8 @@ from .. import sheets
 from ..fields import number, text, whole
 from ..shift import CATEGORIES
 from . import style
-from .evaluate import evaluate_package
-from .fill import cache_values, refresh_charts
+from .finish import finished
 from .form import DASHED, SMALL_BOLD, Calculated, Form, Written
-from .package import Package
 from .write import atomic_write
 
 __all__ = ["MAKERS", "make", "write_all"]
@@ -395,10 +393,7 @@ def make(key: str) -> bytes:
     book = Workbook()
     book.remove(book.active)
     MAKERS[key](book)
-    package = Package.open(style.stable_bytes(book), name=sheets.SPECS[key].file)
-    cache_values(package, evaluate_package)
-    refresh_charts(package)
-    return package.to_bytes()
+    return finished(book, sheets.SPECS[key].file)
 
 
 def write_all(folder: str | Path) -> list[Path]:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from lxml import etree
 
 from .package import MAIN, Package, split_cell
+from .style import NARROW, wrapped_lines
 
 __all__ = ["fit_texts", "set_paper", "row_height", "set_scale", "stamp_footers", "text_lines"]
 
@@ -16,7 +17,6 @@ _CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
 
 _POINTS = 1.32  # height of a line of text over its font size
 _SHORT = 5  # characters that fit on a line anywhere
-_NARROW = 1.18  # characters that fit in a column's width, over the width; digits are wider than letters
 
 
 def set_paper(package: Package, code: str) -> None:
@@ -141,31 +141,9 @@ def _wrapped(package: Package) -> dict[str, tuple[float, float]]:
 
 def text_lines(text: str, width: float, size: float, indent: float = 0.0) -> int:
     """Lines of a text in a cell of this width [characters], font size [pt] and indent."""
-    return wrapped_lines(text, (width - 1.3 * indent - 0.8) * 10.0 / size * _NARROW)
+    return wrapped_lines(text, (width - 1.3 * indent - 0.8) * 10.0 / size * NARROW)
 
 
 def row_height(lines: int, size: float) -> float:
     """The height of a row [pt] that holds so many lines."""
     return round(lines * size * _POINTS + 3.0, 1)
-
-
-def wrapped_lines(text: str, width: float) -> int:
-    """Lines that a text takes when wrapped at words into so many characters.
-
-    >>> wrapped_lines("one two three", 8)
-    2
-    """
-    count = 0
-    for line in text.split("\n"):
-        used = 0.0
-        count += 1
-        for word in line.split():
-            size = len(word)
-            if used and used + 1 + size > width:
-                count, used = count + 1, 0.0
-            if size > width:
-                count += math.ceil(size / max(width, 1.0)) - 1
-            used += size + (1 if used else 0)
-    return count
-
-

@@ -8,8 +8,12 @@ from __future__ import annotations
 
 import datetime
 import io
+import math
 import zipfile
+from typing import Any
 
+import numpy as np
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
@@ -18,10 +22,10 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 __all__ = [
     "ACCENT", "BODY", "BOLD", "BORDER", "CENTRE", "GREY", "HEADER_FILL", "HEADER_FONT",
-    "HEADER_LEFT", "HEADER_RIGHT", "INPUT_FILL", "LEFT", "LINK", "MIDDLE", "NOTE",
+    "HEADER_LEFT", "HEADER_RIGHT", "INPUT_FILL", "LEFT", "LINK", "MIDDLE", "NARROW", "NOTE",
     "RESULT_BORDER", "RESULT_FILL", "RIGHT", "SECTION", "STAMP", "TITLE", "WARNING_FILL",
-    "WARNING_MARK", "WRAP", "header", "input_cell", "page", "result_cell", "set_width",
-    "stable_bytes", "title", "warning_cell",
+    "WARNING_MARK", "WRAP", "Live", "header", "input_cell", "page", "put", "put_text", "result_cell",
+    "set_width", "stable_bytes", "title", "warning_cell", "wrapped_lines",
 ]  # fmt: skip
 
 ACCENT = "1F4E5F"  # deep teal
@@ -57,6 +61,8 @@ MIDDLE = Alignment(vertical="center", wrap_text=True)
 HEADER_LEFT = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
 HEADER_RIGHT = Alignment(horizontal="right", vertical="top", wrap_text=True)
 
+NARROW = 1.18  # characters that fit in a column's width, over the width; digits are wider than letters
+
 STAMP = datetime.datetime(2000, 1, 1)  # of files that must come out the same on any day
 _ZIP_STAMP = (1980, 1, 1, 0, 0, 0)
 
@@ -87,6 +93,50 @@ def warning_cell(cell) -> None:
     cell.font, cell.fill = BOLD, WARNING_FILL
     if isinstance(cell.value, str) and not cell.value.startswith(WARNING_MARK):
         cell.value = WARNING_MARK + cell.value
+
+
+def put_text(cell, text: str) -> None:
+    """A text that is never taken for a formula."""
+    text = ILLEGAL_CHARACTERS_RE.sub("", text)
+    cell.value = text
+    cell.data_type = "s"
+    cell.quotePrefix = text.startswith(("=", "+", "-", "@"))
+
+
+class Live(str):
+    """A formula of ours; any other text is written as text, whatever it begins with."""
+
+    __slots__ = ()
+
+
+def put(cell, value: Any) -> None:
+    """A value or a `Live` formula; what is not finite stays blank."""
+    if isinstance(value, Live):
+        cell.value = str(value)
+    elif isinstance(value, str):
+        put_text(cell, value)
+    elif value is not None and not (isinstance(value, float) and not math.isfinite(value)):
+        cell.value = value.item() if isinstance(value, np.generic) else value
+
+
+def wrapped_lines(text: str, width: float) -> int:
+    """Lines that a text takes when wrapped at words into so many characters.
+
+    >>> wrapped_lines("one two three", 8)
+    2
+    """
+    count = 0
+    for line in text.split("\n"):
+        used = 0.0
+        count += 1
+        for word in line.split():
+            size = len(word)
+            if used and used + 1 + size > width:
+                count, used = count + 1, 0.0
+            if size > width:
+                count += math.ceil(size / max(width, 1.0)) - 1
+            used += size + (1 if used else 0)
+    return count
 
 
 def set_width(sheet: Worksheet, column: int, width: float) -> None:

@@ -184,9 +184,7 @@ def _write_value(cell, item: Field, value: Any, where: str) -> None:
                 Problem(f"{where}{cell.coordinate}", item.name.replace("_", " "), value,
                         "a text without control characters")
             )  # fmt: skip
-        cell.value = value
-        cell.data_type = "s"
-        cell.quotePrefix = value.startswith(("=", "+", "-", "@"))
+        style.put_text(cell, value)
     else:
         cell.value = value
     if item.kind == "date":
@@ -323,27 +321,16 @@ def _set_widths(sheet: Worksheet, table: Table, last: int) -> float:
         width = min(max(words + 3, most + 3, floor), WIDEST)
         style.set_width(sheet, number, width)
         total += width
-        lines = max(lines, _lines(item.title, width - 1))
+        lines = max(lines, style.wrapped_lines(item.title, width - 1))
         for row, count in shown.items():
             if count > width - 2:
                 text = str(sheet.cell(row, number).value)
-                heights[row] = max(heights.get(row, 1), _lines(text, width - 1))
+                heights[row] = max(heights.get(row, 1), style.wrapped_lines(text, width - 1))
     sheet.row_dimensions[1].height = 24
     sheet.row_dimensions[HEADER_ROW].height = 13 * lines + 8
     for row, count in heights.items():
         sheet.row_dimensions[row].height = 13.5 * count + 2
     return total
-
-
-def _lines(text: str, width: float) -> int:
-    """Lines that a text takes when wrapped at words."""
-    count, used = 1, 0
-    for word in text.split():
-        if used and used + 1 + len(word) > width:
-            count, used = count + 1, len(word)
-        else:
-            used += len(word) + (1 if used else 0)
-    return count
 
 
 def _write_settings(sheet: Worksheet, given: Mapping[str, Any]) -> None:
@@ -425,5 +412,5 @@ def _write_line(sheet: Worksheet, row: int, text: str, warning: bool = False) ->
         for column in (1, 3, 4):
             sheet.cell(row, column).fill = style.WARNING_FILL
     sheet.cell(row, 1).alignment = style.CENTRE
-    sheet.row_dimensions[row].height = 14 * _lines(text, 112 if warning else 120) + 4
+    sheet.row_dimensions[row].height = 14 * style.wrapped_lines(text, 112 if warning else 120) + 4
     return row + 1
