@@ -483,7 +483,8 @@ def _brief(seconds: float | None) -> str:
 
 def _text(report: CureReport) -> str:
     material = report.material
-    head = (f"{report.station.station}: {material.material} ({material.description})"
+    described = f" ({material.description})" if material.description else ""
+    head = (f"{report.station.station}: {material.material}{described}"
             f"\n{report.record}, {temperature_text(report.temperatures)}")  # fmt: skip
     blocks = [head, *_life_text(report), *map(_run_text, report.runs), *map(_pour_text, report.pours)]
     if report.moisture is not None:

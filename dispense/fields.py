@@ -103,7 +103,7 @@ class Field:
         bounds = []
         if self.above is not None:
             bounds.append(f"above {self.above:g}")
-        if self.at_least is not None:
+        if self.at_least is not None and (self.above is None or self.above < self.at_least):
             bounds.append(f"{self.at_least:g} or more")
         if self.below is not None:
             bounds.append(f"below {self.below:g}")

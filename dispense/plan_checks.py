@@ -68,24 +68,24 @@ def _unknown(where: str, argument: str, name: str, table: str, known: set) -> Pr
 
 def check_records(plan) -> list[Problem]:
     """What the records say together and cannot be."""
-    problems: list[Problem] = []
-    problems.extend(_materials(plan))
-    problems.extend(_shifts(plan))
-    problems.extend(_assemblies(plan))
-    problems.extend(_series(plan))
-    problems.extend(_stations(plan))
-    if problems:
-        return problems
+    groundwork = [*_materials(plan), *_series(plan), *_stations(plan)]
+    line = [*_shifts(plan), *_assemblies(plan)]
+    if groundwork:
+        return [*groundwork, *line]
+    problems = [*line, *_shapes(plan)]
+    if not line:
+        problems += [*_applied(plan), *_numbers(plan), *_stock(plan)]
+    return problems
+
+
+def _shapes(plan) -> Iterator[Problem]:
+    """Beads, pots and joints that cannot be computed."""
     for check, rows in ((_bead, plan.beads), (_pot, plan.pots), (_joint, plan.joints)):
         for row in rows:
             try:
-                problems.extend(check(plan, row))
+                yield from check(plan, row)
             except DispenseError as error:
-                problems.extend(_at(plan, row, item) for item in error.problems)
-    problems.extend(_applied(plan))
-    problems.extend(_numbers(plan))
-    problems.extend(_stock(plan))
-    return problems
+                yield from (_at(plan, row, item) for item in error.problems)
 
 
 _COLUMNS = {"designation": "cell"}  # arguments of functions: the column they come from
@@ -183,7 +183,7 @@ def _shifts(plan) -> Iterator[Problem]:
         ):
             yield _says(plan.cell(row, "start"),
                         f"the break {hhmm(row.start)}–{hhmm(row.end)} is outside the shift "
-                        f"{hhmm(shift.start)}–{hhmm(shift.end)}")  # fmt: skip
+                        f"{hhmm(shift.start)}–{hhmm(shift.end)}", _past_midnight(row, shift))  # fmt: skip
         grouped.setdefault(row.shift, []).append(row)
     for name, rows in grouped.items():
         rows.sort(key=lambda row: row.start)
@@ -194,6 +194,15 @@ def _shifts(plan) -> Iterator[Problem]:
         rest = sum(row.end - row.start for row in rows)
         if shift is not None and shift.end > shift.start and rest >= shift.end - shift.start:
             yield _says(shift.at, f"shift {name} has no working time left beside its breaks")
+
+
+def _past_midnight(row, shift) -> str:
+    """What to write where a break of a night shift was given by the clock."""
+    start, end = row.start + 24 * HOUR, row.end + 24 * HOUR
+    if not shift.start <= start <= end <= shift.end:
+        return ""
+    words = [f"{int(at // HOUR)}:{int(at % HOUR // 60):02d}" for at in (start, end)]
+    return f"after midnight go on counting: {words[0]} to {words[1]}"
 
 
 def _assemblies(plan) -> Iterator[Problem]:
@@ -298,6 +307,11 @@ def _pot(plan, row) -> Iterator[Problem]:
     needs_width = row.shape in ("box", "tray", "lying-cylinder")
     if needs_width and row.width is None:
         yield _says(plan.cell(row, "width"), f"a {row.shape} needs a width")
+        return
+    if row.draft and row.shape in ("box", "cylinder", "lying-cylinder"):
+        drafted = {"box": "shape tray", "cylinder": "shape cone"}.get(row.shape)
+        yield _says(plan.cell(row, "draft"), f"a {row.shape} has no draft",
+                    f"give {drafted}, or leave draft blank" if drafted else "leave draft blank")  # fmt: skip
         return
     wall = row.length if row.shape == "lying-cylinder" else row.depth
     if row.level > wall * (1.0 + 1e-12):

@@ -18,6 +18,7 @@ What is settled here, and why:
 - a visit that would not be finished before a break or the end of the shift waits until after it;
 - the mixer is filled in plug flow: what went in first comes out first;
 - the age that counts is that of the oldest material when a visit begins;
+- open time runs from the first material on the part, the delay to mating from the end of its visit;
 - a mixer is filled anew at the start of each shift and thrown away full at its end;
 - two stations of one material take whole containers from one store, in the order of the table.
 """
@@ -687,7 +688,7 @@ class Player:
                     job.scrapped += 1
                 else:
                     job.finished += 1
-                self._mate(job, serial, ended)
+                self._mate(job, serial, *track)
                 self._batch(job, serial, track)
         for batch in result.batches:
             self._cure(batch)
@@ -737,12 +738,12 @@ class Player:
         if begin > latest + 1e-6:
             self.result.late_surface.append((job.part, serial, latest, begin))
 
-    def _mate(self, job: Job, serial: int, ended: float) -> None:
-        """From dispensing to mating."""
+    def _mate(self, job: Job, serial: int, begun: float, ended: float) -> None:
+        """From the first material on the part to mating; the delay runs from when it is done."""
         if self.open_clock is None:
             return
         mates = self.result.calendar.add(ended, self.station.mating_delay)
-        latest = self.open_clock.when(ended, 1.0)
+        latest = self.open_clock.when(begun, 1.0)
         if mates > latest + 1e-6:
             self.result.late_mating.append((job.part, serial, latest, mates))
 
@@ -758,7 +759,7 @@ class Player:
             batch = Batch(len(batches) + 1, job.part, serial, serial, track[0], track[1])
             batches.append(batch)
         if self.open_clock is not None:
-            latest = self.open_clock.when(track[1], 1.0)
+            latest = self.open_clock.when(track[0], 1.0)
             if batch.mate_before is None or latest < batch.mate_before:
                 batch.mate_before = latest
                 batch.mates = self.result.calendar.add(track[1], self.station.mating_delay)

@@ -203,12 +203,21 @@ CASES = [
          ((f"Shifts!C{HEADER_ROW + 2}", "ends at 06:00", "start at 14:00"),)),
     Case("break outside its shift", put("Breaks", 1, start="05:00", end="05:10"),
          one("Breaks!B4", "break 05:00–05:10 is outside the shift 06:00–14:00")),
+    Case("break of a night shift by the clock", both(
+            put("Shifts", 2, start="22:00", end="30:00"),
+            put("Breaks", 3, start="24:00", end="24:10"),
+            put("Breaks", 4, start="02:00", end="02:30")),
+         one("Breaks!B7", "break 02:00–02:30 is outside", "go on counting: 26:00 to 26:30")),
     Case("breaks that overlap", put("Breaks", 1, start="10:20", end="10:40"),
          one("Breaks!B5", "overlaps the one in Breaks!A4")),
     Case("break that ends before it starts", put("Breaks", 1, start="08:10", end="08:00"),
          one("Breaks!C4", "break ends at 08:00, not after its start at 08:10")),
     Case("level over the wall", put("Pots", 1, level=80),
          one(cell("Pots", "level", 1), "level is 80 mm, over the wall of 70 mm")),
+    Case("draft of a box", put("Pots", 1, shape="box"),
+         one(cell("Pots", "draft", 1), "a box has no draft", "give shape tray")),
+    Case("draft of a cylinder", put("Pots", 1, shape="cylinder", width=None),
+         one(cell("Pots", "draft", 1), "a cylinder has no draft", "give shape cone")),
     Case("unknown cell code", put("Pots", 1, cell="round one", cell_diameter=None),
          one(cell("Pots", "cell", 1), 'cell is "round one"', "such as 18650")),
     Case("cells that do not fit", put("Pots", 1, cells=900),
@@ -314,3 +323,9 @@ def test_all_problems_are_told_together(tmp_path, demo_bytes):
     )
     _, problems = check_plan(broken(demo_bytes, edits, tmp_path / "plan.xlsx"))
     assert [problem.where for problem in problems] == ["Beads!E4", "Beads!G5", "Builds!C6", "Stock!D4"]
+
+
+def test_shifts_do_not_hide_shapes(tmp_path, demo_bytes):
+    edits = both(put("Breaks", 1, start="05:00", end="05:10"), put("Pots", 1, cells=900))
+    _, problems = check_plan(broken(demo_bytes, edits, tmp_path / "plan.xlsx"))
+    assert {problem.where.split("!")[0] for problem in problems} == {"Breaks", "Pots"}

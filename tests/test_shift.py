@@ -79,10 +79,11 @@ def test_lots_leave_first_expired_first_out():
 
 def test_cure_board_by_hand():
     # batch 1: parts 1–10, first put on at 6:00, last finished at 7:30:10. Open time 30 min at the
-    # shop temperature: the first part must be mated by 6:00:10 + 30 min. 4 h to move, 24 h to test.
+    # shop temperature runs from the first material on the first part (common practice, no
+    # source): it must be mated by 6:00 + 30 min. 4 h to move, 24 h to test.
     first = play().batches[0]
     assert (first.first, first.last) == (1, 10)
-    assert first.mate_before == 6 * 3600 + 10 + 1800
+    assert first.mate_before == 6 * 3600 + 1800
     assert first.milestones["move"] == 7.5 * 3600 + 10 + 4 * 3600
     assert first.milestones["test"] == 7.5 * 3600 + 10 + 24 * 3600
     assert first.milestones["join"] is None
@@ -189,8 +190,10 @@ def test_windows_that_a_break_pushes_past():
     # treated at 7:50, dispensed after the break at 8:30: 40 min, window 30 min
     assert [(part, serial) for part, serial, *_ in result.late_surface] == [("frame", 13)]
     assert hhmm(result.late_surface[0][2]) == "08:20"
-    # dispensed at 7:50:10, 15 min of work later is 8:35:10; open until 8:10:10
+    # dispensed 7:50:00–7:50:10, 15 min of work later is 8:35:10; open until 8:10:00
     assert [(part, serial) for part, serial, *_ in result.late_mating] == [("frame", 12)]
+    assert [(latest, mates) for *_, latest, mates in result.late_mating] == [
+        (7 * 3600 + 50 * 60 + 1200, 8 * 3600 + 35 * 60 + 10)]  # fmt: skip
 
 
 def test_two_shots_wait_for_each_other():
