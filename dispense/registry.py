@@ -104,33 +104,6 @@ def requires(check: Callable[..., Any], argument: str, allowed: str) -> Requirem
     return Requirement(check, argument, allowed, tuple(inspect.signature(check).parameters))
 
 
-class _Scale:
-    """From SI to a shop unit: by a whole number where one does it, since that rounds but once."""
-
-    def __init__(self, factor: float, offset: float):
-        inverse = float(round(1.0 / factor)) if factor < 1.0 else 0.0
-        self.offset = offset
-        self.times = inverse if inverse and abs(inverse * factor - 1.0) < 1e-15 else 0.0
-        self.factor = factor
-
-    def __call__(self, value: Any) -> Any:
-        """A scalar or an array in the shop unit."""
-        if self.offset:
-            value = value - self.offset
-        return value * self.times if self.times else value / self.factor
-
-    def into(self, value: Any, result: np.ndarray) -> None:
-        """An array in the shop unit, left in `result`."""
-        if self.offset:
-            value = np.subtract(value, self.offset, out=result)
-        if self.times:
-            np.multiply(value, self.times, out=result)
-        elif self.factor != 1.0:
-            np.divide(value, self.factor, out=result)
-        elif value is not result:
-            result[...] = value
-
-
 @dataclass(frozen=True)
 class Function:
     """A workbook function: its declaration and its kernel."""
@@ -167,8 +140,8 @@ class Function:
 
     @cached_property
     def scale(self) -> tuple:
-        """Per result how SI becomes the shop unit: `_Scale` and the kind."""
-        return tuple((_Scale(*to_si(item.unit)), item.kind) for item in self.returns)
+        """Per result the factor and offset to SI."""
+        return tuple((*to_si(item.unit), item.kind) for item in self.returns)
 
     @cached_property
     def result_type(self) -> type:
@@ -411,8 +384,8 @@ def _scalar(entry: Function, arguments: tuple) -> Any:
     if len(entry.returns) == 1:
         results = (results,)
     shown = []
-    for result, (to_shop, kind) in zip(results, entry.scale, strict=True):
-        result = to_shop(float(result))
+    for result, (factor, offset, kind) in zip(results, entry.scale, strict=True):
+        result = (float(result) - offset) / factor
         if not math.isfinite(result):
             return None
         shown.append(int(result) if kind == "whole" else result)
@@ -516,8 +489,11 @@ def _compute_block(entry: Function, values: dict[str, Any], results: list[np.nda
             return False
     found = entry.kernel(**values)
     pieces = (found,) if len(results) == 1 else found
-    for piece, result, (to_shop, _) in zip(pieces, results, entry.scale, strict=True):
-        to_shop.into(piece, result)
+    for piece, result, (factor, offset, _) in zip(pieces, results, entry.scale, strict=True):
+        if offset or factor != 1.0:
+            np.divide(piece - offset if offset else piece, factor, out=result)
+        else:
+            result[...] = piece
     return True
 
 
@@ -572,8 +548,9 @@ def _evaluate_whole(entry: Function, whole: dict, columns: dict, shapes: dict) -
     shown = []
     codes: Any = None
     problems: list[Problem] = []
-    for result, (to_shop, _) in zip(results, entry.scale, strict=True):
-        array = to_shop(np.asarray(result, dtype=float))
+    for result, (factor, offset, _) in zip(results, entry.scale, strict=True):
+        array = np.asarray(result, dtype=float)
+        array = (array - offset) / factor if offset else array / factor
         if not np.isfinite(array).all():
             problems.append(Problem(entry.name, code=NUM, message=entry.no_answer))
             codes = np.where(np.isfinite(array), "", NUM).astype(object)
@@ -650,9 +627,9 @@ def _evaluate_elements(entry: Function, whole: dict, columns: dict[str, _Column]
                 codes = _merge(codes, np.where(bad, NUM, "").astype(object), shape)
     results, codes = _run(entry, whole, columns, shape, codes, problems)
     shown = []
-    for result, (to_shop, kind) in zip(results, entry.scale, strict=True):
+    for result, (factor, offset, kind) in zip(results, entry.scale, strict=True):
         with np.errstate(over="ignore"):
-            result = to_shop(result)
+            result = (result - offset) / factor if offset else result / factor
         if not _all_finite(result):
             finite = np.isfinite(result)
             lost = ~finite if codes is None else ~finite & (codes == "")
