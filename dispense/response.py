@@ -114,7 +114,7 @@ class LeanPlayer(Player):
     def _surface(self, job: Job, serial: int, number: int, begin: float) -> None:
         pass
 
-    def _mate(self, job: Job, serial: int, ended: float) -> None:
+    def _mate(self, job: Job, serial: int, begun: float, ended: float) -> None:
         pass
 
     def _batch(self, job: Job, serial: int, track: list[float]) -> None:
