@@ -19,15 +19,10 @@ from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.chart import BarChart, Reference, ScatterChart, Series
-from openpyxl.chart.label import DataLabelList
-from openpyxl.chart.legend import Legend
 from openpyxl.chart.shapes import GraphicalProperties
-from openpyxl.chart.text import RichText
 from openpyxl.drawing.line import LineProperties
-from openpyxl.drawing.text import CharacterProperties, Font, Paragraph, ParagraphProperties
 from openpyxl.formatting.rule import FormulaRule
-from openpyxl.styles import Alignment
-from openpyxl.styles import Font as CellFont
+from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.formula import ArrayFormula
@@ -37,12 +32,13 @@ from .. import functions
 from ..fields import Field, describe_unit, number
 from ..registry import Example, Function, lookup
 from ..workbook import style
+from ..workbook.charts import add_legend, dress, dress_axis, label_values
 from ..workbook.finish import finished
 from ..workbook.spell import spell
 from ..workbook.write import atomic_write
 
 INVENTED = "Values invented for the demo; type your own over the yellow cells."
-KEY_RESULT = CellFont(name="Calibri", size=18, bold=True, color=style.ACCENT)
+KEY_RESULT = Font(name="Calibri", size=18, bold=True, color=style.ACCENT)
 SECOND = "8A8A8A"  # the second line of a chart: grey, dashed
 WIDTHS = {"A": 27, "B": 13, "C": 9, "D": 60, "E": 2, "F": 18, "G": 18, "H": 18, "I": 18,
           "J": 4}  # fmt: skip
@@ -498,7 +494,8 @@ class _Writer:
     def add_chart(self) -> None:
         sheet = self.sheet
         chart: Any = BarChart() if sheet.bars else ScatterChart()
-        _dress(chart, sheet.chart_title, sheet.x[1], sheet.y_title)
+        dress(chart, sheet.chart_title, sheet.x[1], sheet.y_title, x_form="General", y_form="General",
+              ink=SECOND)  # fmt: skip
         for order, (key, name) in enumerate(sheet.lines):
             if sheet.bars:
                 series = Series(self._reference(key), title=name)
@@ -506,11 +503,7 @@ class _Writer:
                 chart.series.append(series)
                 chart.set_categories(self._reference(sheet.x[0]))
                 chart.gapWidth = 60
-                series.dLbls = DataLabelList()
-                series.dLbls.showVal = True
-                for other in ("showSerName", "showCatName", "showLegendKey", "showPercent"):
-                    setattr(series.dLbls, other, False)
-                series.dLbls.txPr = _text(900)
+                label_values(series)
             else:
                 series = Series(self._reference(key), self._reference(sheet.x[0]), title=name)
                 _line(series, order)
@@ -522,9 +515,7 @@ class _Writer:
         if sheet.second:
             self.add_second_axis(chart, *sheet.second)
         if len(sheet.lines) + bool(sheet.second) > 1:
-            chart.legend = Legend()
-            chart.legend.position = "b"
-            chart.legend.txPr = _text(900)
+            add_legend(chart)
         chart.width, chart.height = CHART_SIZE
         self.page.add_chart(chart, CHART_AT)
 
@@ -534,7 +525,7 @@ class _Writer:
         series = Series(self._reference(key), self._reference(self.sheet.x[0]), title=name)
         _line(series, 1)
         right.series.append(series)
-        _axis(right.y_axis, title)
+        dress_axis(right.y_axis, title, "General", SECOND)
         right.y_axis.axId, right.x_axis.axId = 200, 500
         right.y_axis.crossAx, right.x_axis.crossAx = 500, 200
         right.y_axis.crosses = "max"
@@ -543,41 +534,6 @@ class _Writer:
         right.x_axis.delete = True
         chart.y_axis.scaling.min, chart.y_axis.scaling.max = 0, 1
         chart += right
-
-
-def _text(size: int, bold: bool = False, color: str = style.DARK) -> RichText:
-    look = CharacterProperties(sz=size, b=bold, solidFill=color, latin=Font(typeface="Calibri"))
-    return RichText(p=[Paragraph(pPr=ParagraphProperties(defRPr=look), endParaRPr=look)])
-
-
-def _styled(title: Any, size: int, bold: bool, color: str) -> None:
-    look = CharacterProperties(sz=size, b=bold, solidFill=color, latin=Font(typeface="Calibri"))
-    for paragraph in title.tx.rich.p:
-        paragraph.pPr = ParagraphProperties(defRPr=look)
-        for run in paragraph.r or []:
-            run.rPr = look
-
-
-def _axis(axis: Any, title: str) -> None:
-    axis.title = title
-    _styled(axis.title, 900, False, style.DARK)
-    axis.title.overlay = False
-    axis.delete = False
-    axis.txPr = _text(900)
-    axis.number_format = "General"
-    axis.tickLblPos = "low"
-    axis.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=SECOND))
-    if axis.majorGridlines is not None:
-        axis.majorGridlines.spPr = GraphicalProperties(ln=LineProperties(solidFill="E3E3E3"))
-
-
-def _dress(chart: Any, title: str, x_title: str, y_title: str) -> None:
-    chart.title = title
-    _styled(chart.title, 1100, True, style.ACCENT)
-    chart.title.overlay = False
-    chart.x_axis.majorGridlines = None
-    _axis(chart.x_axis, x_title)
-    _axis(chart.y_axis, y_title)
 
 
 def _line(series: Any, number: int) -> None:

@@ -1,4 +1,4 @@
-"""Line charts over a number axis, in the house style: told apart by dash and mark, not by colour alone.
+"""Charts in the house style, and line charts over a number axis told apart by dash and mark.
 
 Series refer to ranges of a sheet; axes carry titles with units.
 """
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from openpyxl.chart import Reference, ScatterChart, Series
+from openpyxl.chart.label import DataLabelList
 from openpyxl.chart.legend import Legend
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.chart.text import RichText
@@ -18,7 +19,7 @@ from openpyxl.drawing.text import CharacterProperties, Font, Paragraph, Paragrap
 
 from . import style
 
-__all__ = ["LOOKS", "Curve", "scatter"]
+__all__ = ["LOOKS", "Curve", "add_legend", "dress", "dress_axis", "label_values", "scatter"]
 
 HEIGHT = 8.0  # cm
 #: dash, mark and ink of the first, second, … series
@@ -45,18 +46,57 @@ def _look(size: int, bold: bool = False, ink: str = style.DARK) -> CharacterProp
     return CharacterProperties(sz=size, b=bold, solidFill=ink, latin=Font(typeface="Calibri"))
 
 
-def _text(size: int) -> RichText:
-    look = _look(size)
+def _text() -> RichText:
+    look = _look(900)
     return RichText(p=[Paragraph(pPr=ParagraphProperties(defRPr=look), endParaRPr=look)])
 
 
-def _styled(title: Any, size: int, bold: bool, ink: str) -> None:
-    look = _look(size, bold, ink)
+def _styled(title: Any, look: CharacterProperties) -> None:
     title.overlay = False
     for paragraph in title.tx.rich.p:
         paragraph.pPr = ParagraphProperties(defRPr=look)
         for run in paragraph.r or []:
             run.rPr = look
+
+
+def dress_axis(axis: Any, words: str, form: str | None = None, ink: str = style.GREY) -> None:
+    """An axis with its title, its figures in `form` below or beside the chart."""
+    axis.title = words
+    _styled(axis.title, _look(900))
+    axis.delete = False
+    axis.txPr = _text()
+    axis.tickLblPos = "low"
+    if form is not None:
+        axis.number_format = form
+    axis.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=ink))
+
+
+def dress(chart: Any, title: str | None, x_title: str, y_title: str, *, x_form: str | None = None,
+          y_form: str | None = None, ink: str = style.GREY) -> None:  # fmt: skip
+    """Titles, axes in `ink` and light lines across, in the house style."""
+    chart.title = title
+    if title is not None:
+        _styled(chart.title, _look(1100, True, style.ACCENT))
+    dress_axis(chart.x_axis, x_title, x_form, ink)
+    dress_axis(chart.y_axis, y_title, y_form, ink)
+    chart.x_axis.majorGridlines = None
+    chart.y_axis.majorGridlines.spPr = GraphicalProperties(ln=LineProperties(solidFill="E3E3E3"))
+
+
+def add_legend(chart: Any) -> None:
+    """A legend below the chart."""
+    chart.legend = Legend()
+    chart.legend.position = "b"
+    chart.legend.txPr = _text()
+
+
+def label_values(series: Any) -> None:
+    """Each value beside its bar."""
+    series.dLbls = DataLabelList()
+    series.dLbls.showVal = True
+    for other in ("showSerName", "showCatName", "showLegendKey", "showPercent"):
+        setattr(series.dLbls, other, False)
+    series.dLbls.txPr = _text()
 
 
 def _series(curve: Curve) -> Series:
@@ -84,31 +124,18 @@ def scatter(title: str, x_title: str, y_title: str, curves: Sequence[Curve], *,
     chart = ScatterChart()
     chart.scatterStyle = "lineMarker"
     chart.style = None
-    chart.title = title
-    _styled(chart.title, 1100, True, style.ACCENT)
-    for axis, words, form, limits in ((chart.x_axis, x_title, x_form, x_range),
-                                      (chart.y_axis, y_title, y_form, y_range)):  # fmt: skip
-        axis.title = words
-        _styled(axis.title, 900, False, style.DARK)
-        axis.delete = False
-        axis.txPr = _text(900)
-        axis.tickLblPos = "low"
-        axis.number_format = form
+    dress(chart, title, x_title, y_title, x_form=x_form, y_form=y_form)
+    for axis, limits in ((chart.x_axis, x_range), (chart.y_axis, y_range)):
         axis.majorTickMark = "out"
-        axis.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=style.GREY))
         axis.scaling.min, axis.scaling.max = limits
     if x_log:
         chart.x_axis.scaling.logBase = 10
     if x_step:
         chart.x_axis.majorUnit = x_step
-    chart.x_axis.majorGridlines = None
-    chart.y_axis.majorGridlines.spPr = GraphicalProperties(ln=LineProperties(solidFill="E3E3E3"))
     chart.y_axis.crosses = "min"
     chart.x_axis.crosses = "min"
     for curve in curves:
         chart.series.append(_series(curve))
-    chart.legend = Legend()
-    chart.legend.position = "b"
-    chart.legend.txPr = _text(900)
+    add_legend(chart)
     chart.height = HEIGHT
     return chart

@@ -13,13 +13,9 @@ from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.chart import BarChart, LineChart, Reference, Series
-from openpyxl.chart.label import DataLabelList
-from openpyxl.chart.legend import Legend
 from openpyxl.chart.shapes import GraphicalProperties
-from openpyxl.chart.text import RichText
 from openpyxl.drawing.fill import ColorChoice, PatternFillProperties
 from openpyxl.drawing.line import LineProperties
-from openpyxl.drawing.text import CharacterProperties, Font, Paragraph, ParagraphProperties
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
@@ -27,6 +23,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from ..forecast import CAUSE_WORDS, Forecast, Table
 from ..stock import ALL_CAUSES
 from . import style
+from .charts import add_legend, dress, label_values
 from .finish import finished
 
 __all__ = ["book_bytes"]
@@ -284,7 +281,7 @@ def _charts(made: dict[str, _Sheet]) -> None:
         for order, name in enumerate(item.names[1:5]):
             _add_series(chart, item, name, "Material", order)
         chart.y_axis.number_format = "0%"
-        _legend(chart)
+        add_legend(chart)
         item.add(chart)
     if "what_if_cost" in made:
         item = made["what_if_cost"]
@@ -302,7 +299,8 @@ def _charts(made: dict[str, _Sheet]) -> None:
 
 def _cover_chart(item: _Sheet) -> LineChart:
     chart = LineChart()
-    _dress(chart, "Days that the stock lasts, without new orders", "day", "stock over mean use [d]")
+    dress(chart, "Days that the stock lasts, without new orders", "day", "stock over mean use [d]",
+          y_form="#,##0")  # fmt: skip
     for order, name in enumerate(item.names[1:]):
         series = Series(item.values(name), title=name)
         dash, mark = LINES[order % len(LINES)]
@@ -319,14 +317,14 @@ def _cover_chart(item: _Sheet) -> LineChart:
     chart.set_categories(item.values("Day"))
     chart.x_axis.number_format = "dd mmm"
     chart.y_axis.scaling.min = 0
-    _legend(chart)
+    add_legend(chart)
     return chart
 
 
 def _bars(title: str, x_title: str, y_title: str) -> BarChart:
     chart = BarChart()
     chart.type, chart.gapWidth = "col", 60
-    _dress(chart, title, x_title, y_title)
+    dress(chart, title, x_title, y_title, y_form="#,##0")
     chart.y_axis.scaling.min = 0
     chart.legend = None
     return chart
@@ -353,52 +351,8 @@ def _pattern(series: Any, order: int) -> None:
 
 
 def _labels(series: Any) -> None:
-    series.dLbls = DataLabelList()
-    series.dLbls.showVal = True
-    for other in ("showSerName", "showCatName", "showLegendKey", "showPercent"):
-        setattr(series.dLbls, other, False)
-    series.dLbls.txPr = _text(900)
+    label_values(series)
     series.dLbls.numFmt = "#,##0"
-
-
-def _legend(chart: Any) -> None:
-    chart.legend = Legend()
-    chart.legend.position = "b"
-    chart.legend.txPr = _text(900)
-
-
-def _look(size: int, bold: bool = False, color: str = style.DARK) -> CharacterProperties:
-    return CharacterProperties(sz=size, b=bold, solidFill=color, latin=Font(typeface="Calibri"))
-
-
-def _text(size: int) -> RichText:
-    look = _look(size)
-    return RichText(p=[Paragraph(pPr=ParagraphProperties(defRPr=look), endParaRPr=look)])
-
-
-def _styled(title: Any, size: int, bold: bool, color: str) -> None:
-    look = _look(size, bold, color)
-    for paragraph in title.tx.rich.p:
-        paragraph.pPr = ParagraphProperties(defRPr=look)
-        for run in paragraph.r or []:
-            run.rPr = look
-
-
-def _dress(chart: Any, title: str, x_title: str, y_title: str) -> None:
-    chart.title = title
-    _styled(chart.title, 1100, True, style.ACCENT)
-    chart.title.overlay = False
-    for axis, words in ((chart.x_axis, x_title), (chart.y_axis, y_title)):
-        axis.title = words
-        _styled(axis.title, 900, False, style.DARK)
-        axis.title.overlay = False
-        axis.delete = False
-        axis.txPr = _text(900)
-        axis.tickLblPos = "low"
-        axis.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=style.GREY))
-    chart.x_axis.majorGridlines = None
-    chart.y_axis.number_format = "#,##0"
-    chart.y_axis.majorGridlines.spPr = GraphicalProperties(ln=LineProperties(solidFill="E3E3E3"))
 
 
 # ---------------------------------------------------------------------------------------- summary

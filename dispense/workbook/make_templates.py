@@ -9,15 +9,11 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.chart import BarChart, LineChart, Reference, Series
-from openpyxl.chart.legend import Legend
 from openpyxl.chart.shapes import GraphicalProperties
-from openpyxl.chart.text import RichText
 from openpyxl.drawing.line import LineProperties
-from openpyxl.drawing.text import CharacterProperties, Font, Paragraph, ParagraphProperties
 from openpyxl.styles import Alignment
 from openpyxl.worksheet.datavalidation import DataValidation
 
@@ -25,6 +21,7 @@ from .. import sheets
 from ..fields import number, text, whole
 from ..shift import CATEGORIES
 from . import style
+from .charts import add_legend, dress
 from .finish import finished
 from .form import DASHED, SMALL_BOLD, Calculated, Form, Written
 from .write import atomic_write
@@ -225,39 +222,13 @@ def _run_chart(form: Form, row: int) -> None:
         series.smooth = False
         chart.series.append(series)
     chart.set_categories(Reference(form.ws, min_col=2, min_row=row, max_row=row))
-    _dress(chart, "Clock time of the check shot", "Mass of the shot [g]", "[<10]0.00;0.0")
+    dress(chart, None, "Clock time of the check shot", "Mass of the shot [g]", y_form="[<10]0.00;0.0")
+    add_legend(chart)
     chart.x_axis.number_format = "hh:mm"
     # the filling puts its limits here: a fixed scale is one that may be set
     chart.y_axis.scaling.min, chart.y_axis.scaling.max, chart.y_axis.majorUnit = 0.0, 1.0, 0.25
     chart.width, chart.height = 20.5, 8.0
     form.ws.add_chart(chart, f"A{form.row}")
-
-
-def _dress(chart: Any, x_title: str, y_title: str, y_form: str) -> None:
-    chart.title = None
-    for axis, title in ((chart.x_axis, x_title), (chart.y_axis, y_title)):
-        axis.title = title
-        for paragraph in axis.title.tx.rich.p:
-            paragraph.pPr = ParagraphProperties(defRPr=_look())
-            for run in paragraph.r or []:
-                run.rPr = _look()
-        axis.title.overlay = False
-        axis.delete = False
-        axis.txPr = RichText(p=[Paragraph(pPr=ParagraphProperties(defRPr=_look()), endParaRPr=_look())])
-        axis.tickLblPos = "low"
-        axis.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=style.GREY))
-    chart.x_axis.majorGridlines = None
-    chart.y_axis.majorGridlines.spPr = GraphicalProperties(ln=LineProperties(solidFill="E3E3E3"))
-    chart.y_axis.number_format = y_form
-    chart.legend = Legend()
-    chart.legend.position = "b"
-    chart.legend.txPr = RichText(
-        p=[Paragraph(pPr=ParagraphProperties(defRPr=_look()), endParaRPr=_look())]
-    )
-
-
-def _look() -> CharacterProperties:
-    return CharacterProperties(sz=900, b=False, solidFill=style.DARK, latin=Font(typeface="Calibri"))
 
 
 # -------------------------------------------------------------------------------------- staging sheet
@@ -374,7 +345,8 @@ def _day_chart(form: Form, row: int, at: int) -> None:
         series.graphicalProperties.line = LineProperties(solidFill=style.DARK, w=6350)
         chart.series.append(series)
     chart.set_categories(Reference(form.ws, min_col=1, min_row=row, max_row=row))
-    _dress(chart, "Day", "Drawn of the chosen material [mL]", "#,##0")
+    dress(chart, None, "Day", "Drawn of the chosen material [mL]", y_form="#,##0")
+    add_legend(chart)
     chart.x_axis.number_format = "d mmm"
     chart.width, chart.height = 19.5, 7.6
     form.ws.add_chart(chart, f"A{at}")
