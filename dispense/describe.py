@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from .functions import CATEGORIES, FUNCTIONS
-from .registry import Evaluation, Function, lookup
+from .registry import Evaluation, Example, Function, lookup
 from .terminal import shown, table
 from .units import describe_unit
 
@@ -43,25 +44,62 @@ def describe(name: str | Function) -> dict[str, Any]:
     }
 
 
-def in_order() -> list[Function]:
-    """All functions, by category and then as they are declared."""
-    return sorted(FUNCTIONS.values(), key=lambda entry: CATEGORIES.index(entry.category))
+def by_category(entries: Iterable[Function]) -> list[tuple[str, list[Function]]]:
+    """The functions by category, in the handbook's order and then as they are declared."""
+    topics: dict[str, list[Function]] = {category: [] for category in CATEGORIES}
+    for entry in entries:
+        topics.setdefault(entry.category, []).append(entry)
+    return [(category, members) for category, members in topics.items() if members]
 
 
 def describe_all() -> list[dict[str, Any]]:
     """Everything the registry knows, for JSON."""
-    return [describe(entry) for entry in in_order()]
+    return [describe(entry) for _, members in by_category(FUNCTIONS.values()) for entry in members]
+
+
+def remarks(entry: Function) -> Iterator[tuple[str, str]]:
+    """What is known of a function besides its arguments and results, with a title each."""
+    for title, body in (("Equation", entry.equation), ("Valid", entry.valid),
+                        ("Rule of thumb", entry.rule), ("Notes", entry.notes),
+                        ("Source", entry.source)):  # fmt: skip
+        if body:
+            yield title, body
+
+
+def literal(value: Any) -> str:
+    """A value as a formula spells it; a list becomes an array constant.
+
+    >>> literal([[1, "line"], [2.5, None]]), literal([1.0, 2.0]), literal(True)
+    ('{1,"line";2.5,""}', '{1,2}', 'TRUE')
+    """
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "TRUE" if value else "FALSE"
+    if isinstance(value, str):
+        return '"' + value.replace('"', '""') + '"'
+    if isinstance(value, list | tuple):
+        rows = value if value and isinstance(value[0], list | tuple) else [value]
+        # an array constant holds no blank; an empty text reads as one
+        return "{" + ";".join(",".join(literal(cell) or '""' for cell in row) for row in rows) + "}"
+    return repr(float(value)) if float(value) != int(value) else str(int(value))
+
+
+def call_text(name: str, case: Example) -> str:
+    """An example as a formula, without the equals sign."""
+    arguments = list(case.arguments)
+    while arguments and arguments[-1] is None:
+        arguments.pop()
+    return f"{name}({','.join(map(literal, arguments))})"
 
 
 def functions_text() -> str:
     """The list of functions for a terminal."""
     lines = []
-    for category in CATEGORIES:
-        rows = [[entry.signature, entry.summary] for entry in in_order() if entry.category == category]
-        if rows:
-            lines.append(category)
-            lines.extend(f"  {call}\n      {summary}" for call, summary in rows)
-            lines.append("")
+    for category, members in by_category(FUNCTIONS.values()):
+        lines.append(category)
+        lines.extend(f"  {entry.signature}\n      {entry.summary}" for entry in members)
+        lines.append("")
     return "\n".join(lines).rstrip()
 
 
@@ -83,11 +121,8 @@ def function_text(name: str) -> str:
             lines.append(f"  {item.label}: one row of {', '.join(part.title for part in item.columns)}")
     lines += ["", "Returns"]
     lines += [f"  {item.name} [{describe_unit(item.unit)}]: {item.help}" for item in entry.returns]
-    for title, body in (("Equation", entry.equation), ("Valid", entry.valid),
-                        ("Rule of thumb", entry.rule), ("Notes", entry.notes),
-                        ("Source", entry.source)):  # fmt: skip
-        if body:
-            lines += ["", title, f"  {body}"]
+    for title, body in remarks(entry):
+        lines += ["", title, f"  {body}"]
     return "\n".join(lines)
 
 

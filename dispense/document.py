@@ -8,9 +8,9 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from .describe import in_order
+from .describe import by_category, call_text, literal, remarks
 from .fields import Field
-from .functions import CATEGORIES
+from .functions import FUNCTIONS
 from .plan_tables import SETTINGS, TABLES, Table
 from .registry import Function
 from .units import describe_unit
@@ -27,16 +27,13 @@ in its list `#N/A`; `LAST_PROBLEMS()` says why.
 def functions_markdown() -> str:
     """The whole page."""
     lines = [_HEAD]
-    entries = in_order()
-    for category in CATEGORIES:
-        names = [entry.name for entry in entries if entry.category == category]
-        if names:
-            lines.append(f"- **{category}**: " + ", ".join(f"[{name}](#{name.lower()})" for name in names))
-    for category in CATEGORIES:
-        chosen = [entry for entry in entries if entry.category == category]
-        if chosen:
-            lines.append(f"\n## {category}")
-            lines.extend(_section(entry) for entry in chosen)
+    topics = by_category(FUNCTIONS.values())
+    for category, members in topics:
+        links = ", ".join(f"[{entry.name}](#{entry.name.lower()})" for entry in members)
+        lines.append(f"- **{category}**: {links}")
+    for category, members in topics:
+        lines.append(f"\n## {category}")
+        lines.extend(map(_section, members))
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -53,15 +50,9 @@ def _section(entry: Function) -> str:
     lines += [f"| {_cell(item.name)} | {_cell(describe_unit(item.unit))} | {_cell(item.help)} |"
               for item in entry.returns]  # fmt: skip
     lines.append("")
-    for title, body in (("Equation", entry.equation), ("Valid", entry.valid),
-                        ("Rule of thumb", entry.rule), ("Notes", entry.notes),
-                        ("Source", entry.source)):  # fmt: skip
-        if body:
-            lines.append(f"- {title}: {body}")
-    for example in entry.examples[:1]:
-        arguments = ", ".join(_literal(value) for value in example.arguments)
-        found = _literal(example.result)
-        lines.append(f"- Example: `{entry.name}({arguments})` gives {found} ({example.source})")
+    lines += [f"- {title}: {body}" for title, body in remarks(entry)]
+    lines += [f"- Example: `{call_text(entry.name, example)}` gives {literal(example.result)} "
+              f"({example.source})" for example in entry.examples[:1]]  # fmt: skip
     return "\n".join(lines)
 
 
@@ -70,17 +61,6 @@ _NUMBERS = {"number", "whole", "vector", "matrix", "points"}
 
 def _cell(text: str) -> str:
     return str(text).replace("|", "\\|").replace("\n", " ")
-
-
-def _literal(value) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, str):
-        return f'"{value}"'
-    if isinstance(value, list | tuple):
-        rows = [value] if not value or not isinstance(value[0], list | tuple) else value
-        return "{" + "; ".join(", ".join(_literal(cell) for cell in row) for row in rows) + "}"
-    return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
 _TABLES_HEAD = """# The tables of a plan

@@ -15,7 +15,7 @@ import pytest
 from lxml import etree
 
 from dispense.addin import names
-from dispense.addin.listing import literal
+from dispense.describe import literal
 from dispense.errors import FileError, TemplateError
 from dispense.fields import CellError
 from dispense.functions import FUNCTIONS

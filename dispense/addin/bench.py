@@ -29,8 +29,9 @@ from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
 from .. import functions
+from ..describe import call_text
 from ..fields import Field, describe_unit, number
-from ..registry import Example, Function, lookup
+from ..registry import Function, lookup
 from ..workbook import style
 from ..workbook.charts import add_legend, dress, dress_axis, label_values
 from ..workbook.finish import finished
@@ -557,32 +558,6 @@ _CHECK_COLUMNS = (
     ("Function", 25), ("Call", 62), ("Part", 9), ("Expected", 17), ("Computed", 17),
     ("Tolerance", 11), ("Verdict", 10), ("Source of the expected value", 62),
 )  # fmt: skip
-
-
-def literal(value: Any) -> str:
-    """An argument as it stands in a formula; a list becomes an array constant."""
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "TRUE" if value else "FALSE"
-    if isinstance(value, str):
-        return '"' + value.replace('"', '""') + '"'
-    if isinstance(value, int | float):
-        return repr(value)
-    rows = [row if isinstance(row, list | tuple) else None for row in value]
-    if rows and rows[0] is not None:
-        text = ";".join(",".join(literal(cell) or '""' for cell in row or ()) for row in rows)
-    else:
-        text = ",".join(literal(cell) or '""' for cell in value)
-    return "{" + text + "}"
-
-
-def call_text(name: str, case: Example) -> str:
-    """An example as a formula, without the equals sign."""
-    arguments = list(case.arguments)
-    while arguments and arguments[-1] is None:
-        arguments.pop()
-    return f"{name}({','.join(map(literal, arguments))})"
 
 
 def _parts(result: Any) -> Iterable[tuple[tuple[int, int] | None, Any]]:

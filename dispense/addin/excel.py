@@ -34,7 +34,8 @@ from dispense.addin.excel_udfs import (
     argument_name,
     function_help,
 )
-from dispense.addin.listing import topics_of, with_values, write_list
+from dispense.addin.listing import with_values, write_list
+from dispense.describe import by_category
 from dispense.errors import FileError, Problem
 from dispense.functions import FUNCTIONS
 from dispense.registry import Function
@@ -219,7 +220,7 @@ def vba_module(xlwings_version: str, start: str = "XLPy") -> str:
 
     `start` is the function of xlwings' own module that gives the running Python.
     """
-    topics = topics_of(FUNCTIONS.values())
+    topics = by_category(FUNCTIONS.values())
     lines = [
         f'Attribute VB_Name = "{MODULE}"',
         "Option Explicit",

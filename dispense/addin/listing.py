@@ -12,40 +12,12 @@ from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.worksheet.properties import PageSetupProperties
 
 from dispense.addin.excel_udfs import function_help
-from dispense.functions import CATEGORIES, FUNCTIONS
+from dispense.describe import by_category, call_text
+from dispense.functions import FUNCTIONS
 from dispense.registry import Example, Function
 
 _COLUMNS = (("Function", 52), ("What it gives", 58), ("Check", 13), ("Expected", 13), ("OK", 10),
             ("Source of the expected value", 36))  # fmt: skip
-
-
-def topics_of(entries: Iterable[Function]) -> list[tuple[str, list[Function]]]:
-    """The functions by category, in the handbook's order."""
-    order = {name: place for place, name in enumerate(CATEGORIES)}
-    topics: dict[str, list[Function]] = {}
-    for entry in entries:
-        topics.setdefault(entry.category, []).append(entry)
-    return sorted(topics.items(), key=lambda item: order.get(item[0], len(order)))
-
-
-def literal(value: Any) -> str:
-    """An argument as a cell formula spells it.
-
-    >>> literal([[1, "line"], [2.5, None]]), literal(True)
-    ('{1,"line";2.5,""}', 'TRUE')
-    """
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "TRUE" if value else "FALSE"
-    if isinstance(value, str):
-        return '"' + value.replace('"', '""') + '"'
-    if isinstance(value, list | tuple):
-        rows = [row if isinstance(row, list | tuple) else [row] for row in value]
-        # an array constant holds no blank; an empty text reads as one
-        cells = [",".join(literal(cell) or '""' for cell in row) for row in rows]
-        return "{" + ";".join(cells) + "}"
-    return repr(float(value)) if float(value) != int(value) else str(int(value))
 
 
 @cache
@@ -55,8 +27,7 @@ def checks() -> dict[str, tuple[str, Example]]:
     for entry in FUNCTIONS.values():
         for case in entry.examples:
             if isinstance(case.result, int | float) and not isinstance(case.result, bool):
-                formula = f"{entry.name}({','.join(map(literal, case.arguments))})"
-                found[entry.name] = (formula, case)
+                found[entry.name] = (call_text(entry.name, case), case)
                 break
     return found
 
@@ -78,7 +49,7 @@ def write_list(sheet: Any, title: str, words: str, entries: Iterable[Function]) 
         cell.font, cell.fill = bold, head
         sheet.column_dimensions["ABCDEF"[column - 1]].width = width
     row = 5
-    for topic, members in topics_of(entries):
+    for topic, members in by_category(entries):
         sheet.cell(row, 1, topic).font = bold
         row += 1
         for entry in members:
@@ -133,4 +104,4 @@ def with_values(part: bytes) -> bytes:
     return etree.tostring(root, xml_declaration=True, encoding="UTF-8", standalone=True)
 
 
-__all__ = ["checks", "literal", "topics_of", "with_values", "write_list"]
+__all__ = ["checks", "with_values", "write_list"]

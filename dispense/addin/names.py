@@ -23,7 +23,8 @@ from openpyxl.formula.tokenizer import Token
 
 from dispense import __version__
 from dispense.addin.excel_udfs import function_help
-from dispense.addin.listing import literal, with_values, write_list
+from dispense.addin.listing import with_values, write_list
+from dispense.describe import literal
 from dispense.errors import InputError, Problem, TemplateError
 from dispense.fields import Field
 from dispense.functions import FUNCTIONS
