@@ -8,6 +8,7 @@ here knows how a workbook is written.
 from __future__ import annotations
 
 import datetime
+import math
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -631,6 +632,13 @@ def figure(value: float) -> str:
     return f"{value:.2f}" if value < 10.0 else f"{value:.1f}"
 
 
+def _next_minute(clock: float | None) -> float | None:
+    """The whole minute at or after a clock time: cells and clocks drop the seconds."""
+    if clock is None or not abs(clock) < LONGEST:
+        return clock
+    return 60.0 * math.ceil(clock / 60.0 - 1e-6)
+
+
 def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     """The cure board of a station."""
     from .materials import cure_life
@@ -642,7 +650,8 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
             "part_numbers": "–".join(map(str, sorted({batch.first, batch.last}))),
             "begun": at(day, batch.begun), "ended": at(day, batch.ended),
             "mate_before": at(day, batch.mate_before), "mates": at(day, batch.mates),
-            **{name: at(day, batch.milestones.get(name)) for name in ("move", "join", "test")},
+            **{name: at(day, _next_minute(batch.milestones.get(name)))
+               for name in ("move", "join", "test")},
             "note": batch.note,
         }
         for batch in result.batches
@@ -652,7 +661,7 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     headline = "No handling time is stated: ask the data sheet"
     if moves:
         clock, number_ = min(moves)
-        headline = f"Batch {number_} may be moved at {hhmm(clock)}"
+        headline = f"Batch {number_} may be moved at {hhmm(_next_minute(clock) or clock)}"
     warnings = [words for words in result.warnings if "open time" in words or "window" in words]
     life = cure_life(material, "move_time") or cure_life(material, "test_time")
     basis = "no cure time stated"

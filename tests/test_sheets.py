@@ -649,3 +649,13 @@ def test_charts_have_axis_titles_with_units():
                 value = "".join(root.find(f".//{space}valAx/{space}title").itertext())
                 assert "[" in value and "]" in value
     assert charts == 2
+
+
+def test_batches_are_free_at_whole_minutes_that_have_come(tmp_path):
+    # by hand: 10 s of bead every 10 min from 6:00, so the tenth part ends at 7:30:10; 4 h to move
+    # are over at 11:30:10: 11:31 on a board without seconds, never 11:30
+    fill(write_plan(hand_rows(), tmp_path / "plan.xlsx"), tmp_path / "out", stamp=STAMP)
+    book = openpyxl.load_workbook(next((tmp_path / "out").rglob("*_cure_board.xlsx")))
+    first = table_rows(book, "CureBatches")[0]
+    assert first["Move"].time() == datetime.time(11, 31)
+    assert named(book, "headline") == "Batch 1 may be moved at 11:31"

@@ -367,8 +367,7 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
         style.set_width(sheet, number, width)
     settings, horizon = found.plan.settings, found.horizon
     style.put_text(sheet["A1"], "Material forecast")
-    style.title(sheet["A1"])
-    sheet.row_dimensions[1].height = 26
+    sheet["A1"].font = style.SECTION
     head = [text for text in (settings.get("plant"), settings.get("line")) if text]
     head.append(f"builds {horizon.first_build:%d %b %Y} to {horizon.last_build:%d %b %Y}")
     style.put_text(sheet["A2"], " · ".join(head))
@@ -377,8 +376,8 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
                    "them.")
     sheet["A3"].font = style.NOTE
     row = 4
-    for line in found.headline():
-        row = _wide(sheet, row, line, style.SECTION, 26)
+    for line, font in zip(found.headline(), (style.TITLE, style.SECTION), strict=False):
+        row = _wide(sheet, row, line, font, 26)
     row += 1
     row = _first_components(sheet, row, found)
     row = _first_orders(sheet, row + 1, found)
@@ -420,7 +419,8 @@ def _wide(sheet: Worksheet, row: int, text: str, font, least: float) -> int:
     cell = sheet.cell(row, 1)
     style.put_text(cell, text)
     cell.font, cell.alignment = font, style.MIDDLE
-    sheet.row_dimensions[row].height = max(14 * style.wrapped_lines(text, 128) + 4, least)
+    lines = style.wrapped_lines(text, 128 * style.BODY.size / font.size)
+    sheet.row_dimensions[row].height = max(1.4 * font.size * lines + 4, least)
     return row + 1
 
 
