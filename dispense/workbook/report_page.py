@@ -66,7 +66,7 @@ class Data:
         self.sheet.row_dimensions[4].height = 42
         self.sheet.freeze_panes = "A5"
         style.page(self.sheet)
-        self.sheet.print_area = "A1:H4"
+        self.sheet.print_area = "A1:H2"
 
 
 class Page:
