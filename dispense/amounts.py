@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -44,13 +44,6 @@ class Amount:
         return Amount(
             self.nominal * factor, self.low * factor, self.high * factor, self.worst_low * factor,
             self.worst_high * factor, tuple((name, half * factor) for name, half in self.drivers),
-        )  # fmt: skip
-
-    def plus(self, volume: float) -> Amount:
-        """The same amount with an exactly known volume added."""
-        return replace(
-            self, nominal=self.nominal + volume, low=self.low + volume, high=self.high + volume,
-            worst_low=self.worst_low + volume, worst_high=self.worst_high + volume,
         )  # fmt: skip
 
 
@@ -113,14 +106,14 @@ class Application:
 
 def applications(plan, part: str) -> list[Application]:
     """Everything that is put on one part, in the order of the tables."""
-    cache = plan._cache.setdefault("applications", {})
+    cache = plan.kept("applications")
     if part not in cache:
         found: list[Application] = []
-        for bead in plan._group("beads", "part").get(part, ()):
+        for bead in plan.group("beads", "part").get(part, ()):
             found.append(bead_application(plan, bead))
-        for pot in plan._group("pots", "part").get(part, ()):
+        for pot in plan.group("pots", "part").get(part, ()):
             found.extend(pot_applications(plan, pot))
-        for joint in plan._group("joints", "part").get(part, ()):
+        for joint in plan.group("joints", "part").get(part, ()):
             found.append(joint_application(plan, joint))
         cache[part] = found
     return cache[part]
@@ -131,7 +124,7 @@ def applications(plan, part: str) -> list[Application]:
 
 def path_points(plan, name: str):
     """Coordinates and motions of a path."""
-    rows = plan._group("paths", "path")[name]
+    rows = plan.group("paths", "path")[name]
     return np.array([[row.x, row.y, row.z] for row in rows]), [row.motion for row in rows]
 
 
@@ -231,7 +224,7 @@ def free_volume(plan, pot, level: float, *, length=None, width=None, cell_diamet
                                  pot.width if width is None else width, pot.draft))  # fmt: skip
     immersed = min(max(level - pot.cell_base, 0.0), height)
     displaced = float(cell_displacement(pot.cells, diameter, immersed)) if pot.cells else 0.0
-    inserts = plan._group("inserts", "part", "pot").get((pot.part, pot.pot), ())
+    inserts = plan.group("inserts", "part", "pot").get((pot.part, pot.pot), ())
     return cavity - displaced - math.fsum(insert_volume(insert, level) for insert in inserts)
 
 
@@ -283,7 +276,7 @@ def level_reached(plan, pot, poured: float) -> float:
 
 def pot_shots(plan, pot) -> list[tuple[int, float, float]]:
     """Shots of a pot: number, share of the volume, wait [s]."""
-    rows = plan._group("shots", "part", "pot").get((pot.part, pot.pot), ())
+    rows = plan.group("shots", "part", "pot").get((pot.part, pot.pot), ())
     if not rows:
         return [(1, 1.0, 0.0)]
     rows = sorted(rows, key=lambda row: row.shot)

@@ -16,7 +16,7 @@ from pathlib import Path
 import pandas as pd
 
 from .errors import NA, FileError, InputError, Problem
-from .plan import RawTable, _read_table
+from .plan import RawTable, read_table
 from .plan_tables import BUILDS
 
 ENDINGS = {".csv": "csv", ".txt": "csv", ".parquet": "parquet", ".pq": "parquet",
@@ -52,7 +52,7 @@ def read_frame(path: str | os.PathLike[str]) -> pd.DataFrame:
             Problem(str(target), message="cannot be read: pyarrow is not installed",
                     fix="pip install pyarrow, or save the builds as .csv")
         ) from error  # fmt: skip
-    except Exception as error:
+    except Exception as error:  # parsers and drivers let errors of many kinds through
         words = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise FileError(Problem(str(target), message=f"cannot be read: {words}")) from error
 
@@ -108,7 +108,7 @@ def with_builds(plan, source: str | os.PathLike[str] | pd.DataFrame):
     problems: list[Problem] = []
     if not raw.columns or not raw.columns[0]:
         raise InputError(Problem(raw.sheet, message="has no rows", fix="columns date, shift, part, quantity"))
-    records = _read_table(BUILDS, raw, problems, {})
+    records = read_table(BUILDS, raw, problems, {})
     builders = {row.part for row in plan.parts} | {row.assembly for row in plan.assemblies}
     names = {"shift": {row.shift for row in plan.shifts}, "part": builders}
     tables = {"shift": "Shifts", "part": "Parts or Assemblies"}
@@ -119,7 +119,7 @@ def with_builds(plan, source: str | os.PathLike[str] | pd.DataFrame):
         ]  # fmt: skip
     if problems:
         raise InputError(by_row(problems, raw.sheet))
-    return replace(plan, builds=records, _cache={})
+    return replace(plan, builds=records)
 
 
 def by_row(problems: Iterable[Problem], name: str) -> list[Problem]:

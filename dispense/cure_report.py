@@ -185,7 +185,7 @@ def with_record(plan: Plan, station, record: TemperatureRecord) -> Plan:
             for time, temperature in zip(record.times, temperatures, strict=True)]  # fmt: skip
     stations = [replace(item, record=name) if item.station == station.station else item
                 for item in plan.stations]  # fmt: skip
-    return replace(plan, stations=stations, temperatures=[*plan.temperatures, *rows], _cache={})
+    return replace(plan, stations=stations, temperatures=[*plan.temperatures, *rows])
 
 
 def cure_report(plan: Plan, station: str, *, record: TemperatureRecord | None = None,

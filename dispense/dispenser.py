@@ -61,9 +61,7 @@ class SetupCard:
     coldest: float
     hottest: float
     life: WorkingLife | None
-    life_cold: float | None
     life_hot: float | None
-    consistency_cold: float | None
     warnings: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -116,8 +114,7 @@ def setup_card(plan, station_name: str) -> SetupCard:
     ]  # fmt: skip
     card = SetupCard(
         station, material, shares, density, *ratios, settings, coldest, hottest, life,
-        life.at(coldest) if life else None, life.at(hottest) if life else None, consistency,
-        notes=notes,
+        life.at(hottest) if life else None, notes=notes,
     )  # fmt: skip
     if life is not None:
         card.notes.append(f"pot life: {life.basis}")
@@ -128,7 +125,7 @@ def setup_card(plan, station_name: str) -> SetupCard:
 
 
 def _bead_of(plan, item: Application):
-    return next(row for row in plan._group("beads", "part")[item.part] if row.bead == item.name)
+    return next(row for row in plan.group("beads", "part")[item.part] if row.bead == item.name)
 
 
 def _setting(plan, station, material, item, shares, density, components, consistency):

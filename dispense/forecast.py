@@ -131,7 +131,6 @@ class ComponentView:
     weeks_p90: np.ndarray = field(default_factory=lambda: np.zeros(0))
     total_p50: float = 0.0
     total_p90: float = 0.0
-    short_share: float = 0.0  # futures that run short without orders
     service: float = math.nan  # share of order cycles without a shortage, simulated
     cycles: int = 0
     orders: list[Order] = field(default_factory=list)
@@ -347,9 +346,8 @@ def forecast_file(plan: str | os.PathLike[str], *, weeks: int = 4,
     from .plan import read_plan
     from .workbook.read_plan import load_plan, read_tables
 
-    if out is not None and Path(out).suffix.lower() not in OUTPUTS:
-        raise FileError(Problem(str(out), message="is not a kind of file that is written",
-                                fix="one ending in " + ", ".join(OUTPUTS)))  # fmt: skip
+    if out is not None:
+        _ending(out)
     if builds is None:
         records = load_plan(plan)
     else:
@@ -368,24 +366,30 @@ def forecast_file(plan: str | os.PathLike[str], *, weeks: int = 4,
     return found
 
 
+def _ending(out: str | os.PathLike[str]) -> str:
+    """The ending of a file that can be written."""
+    ending = Path(out).suffix.lower()
+    if ending not in OUTPUTS:
+        raise FileError(Problem(str(out), message="is not a kind of file that is written",
+                                fix="one ending in " + ", ".join(OUTPUTS)))  # fmt: skip
+    return ending
+
+
 def write_forecast(found: Forecast, out: str | os.PathLike[str], forbid: Sequence = ()) -> Path:
     """Write a forecast in the form that the file's ending asks for."""
     from .workbook.write import atomic_write
 
     target = Path(out)
-    ending = target.suffix.lower()
+    ending = _ending(target)
     if ending == ".xlsx":
         from .workbook.forecast_book import book_bytes
 
         content = book_bytes(found)
     elif ending == ".csv":
         content = found.as_csv().encode("utf-8-sig")
-    elif ending == ".json":
+    else:
         content = (json.dumps(found.as_json(), ensure_ascii=False, indent=2, allow_nan=False)
                    + "\n").encode()  # fmt: skip
-    else:
-        raise FileError(Problem(str(target), message="is not a kind of file that is written",
-                                fix="one ending in " + ", ".join(OUTPUTS)))  # fmt: skip
     atomic_write(target, content, forbid=forbid)
     found.written = str(target)
     return target
@@ -569,7 +573,6 @@ def _futures_of_stock(horizon, view: ComponentView, need: np.ndarray, lots, plan
     _, short = draw_stock(lots, need)
     is_short = short > 1e-12
     ever = is_short.any(axis=1)
-    view.short_share = float(ever.mean())
     first = np.where(ever, is_short.argmax(axis=1), horizon.days)
     early = int(np.quantile(first, 0.1, method="lower"))
     if early < horizon.days:

@@ -116,9 +116,9 @@ class Plan:
     stock: list = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
-    _cache: dict = field(default_factory=dict, repr=False)
+    _cache: dict = field(default_factory=dict, init=False, repr=False)  # a replaced plan begins anew
 
-    def _index(self, name: str, *keys: str) -> dict:
+    def index(self, name: str, *keys: str) -> dict:
         """Records of a list by one or several of their fields."""
         slot = (name, keys)
         if slot not in self._cache:
@@ -130,7 +130,8 @@ class Plan:
                 }
         return self._cache[slot]
 
-    def _group(self, name: str, *keys: str) -> dict:
+    def group(self, name: str, *keys: str) -> dict:
+        """Records of a list gathered by one or several of their fields."""
         slot = (name, keys, "group")
         if slot not in self._cache:
             groups: dict = defaultdict(list)
@@ -139,6 +140,10 @@ class Plan:
                 groups[key if len(keys) > 1 else key[0]].append(item)
             self._cache[slot] = dict(groups)
         return self._cache[slot]
+
+    def kept(self, name: str) -> dict:
+        """A place of that name for what is worked out of the records once."""
+        return self._cache.setdefault(name, {})
 
     def cell(self, record, column: str) -> str:
         """The cell that a record's value stands in; where it has none, the record's first cell."""
@@ -165,19 +170,19 @@ class Plan:
         return self._find("parts", "part", name)
 
     def _find(self, table: str, key: str, name: str):
-        found = self._index(table, key).get(name)
+        found = self.index(table, key).get(name)
         if found is None:
-            names = ", ".join(map(str, self._index(table, key)))
+            names = ", ".join(map(str, self.index(table, key)))
             raise InputError(Problem("plan", key, name, f"one of {names}", code=NA))
         return found
 
     def components_of(self, material: str) -> dict[str, Any]:
         """Components of a material by letter: {"a": …, "b": …}."""
-        return {item.component: item for item in self._group("components", "material").get(material, ())}
+        return {item.component: item for item in self.group("components", "material").get(material, ())}
 
     def breaks_of(self, shift: str) -> list[tuple[float, float]]:
         """Breaks of a shift in seconds after midnight, in order."""
-        return sorted((item.start, item.end) for item in self._group("breaks", "shift").get(shift, ()))
+        return sorted((item.start, item.end) for item in self.group("breaks", "shift").get(shift, ()))
 
     def explode(self, name: str, quantity: int = 1) -> dict[str, int]:
         """Parts that building `quantity` of a part or an assembly takes, in the order of the table."""
@@ -185,8 +190,8 @@ class Plan:
 
     def _contents(self, name: str) -> dict[str, int]:
         """Parts in one piece; each assembly is taken apart once, however often it is used."""
-        known = self._cache.setdefault("contents", {})
-        groups = self._group("assemblies", "assembly")
+        known = self.kept("contents")
+        groups = self.group("assemblies", "assembly")
         waiting = [name]
         while waiting:
             item = waiting[-1]
@@ -206,7 +211,7 @@ class Plan:
     def builds_of(self, date: datetime.date, shift: str) -> dict[str, int]:
         """Good parts to build in a shift, assemblies taken apart, in the order of the table."""
         totals: dict[str, int] = {}
-        for build in self._group("builds", "date", "shift").get((date, shift), ()):
+        for build in self.group("builds", "date", "shift").get((date, shift), ()):
             for part, count in self.explode(build.part, build.quantity).items():
                 totals[part] = totals.get(part, 0) + count
         return totals
@@ -214,18 +219,18 @@ class Plan:
     def days(self) -> list[tuple[datetime.date, str]]:
         """Each date and shift with builds, in order of time."""
         starts = {item.shift: item.start for item in self.shifts}
-        return sorted(self._group("builds", "date", "shift"), key=lambda key: (key[0], starts[key[1]]))
+        return sorted(self.group("builds", "date", "shift"), key=lambda key: (key[0], starts[key[1]]))
 
     def record(self, name: str) -> tuple[list[float], list[float]]:
         """Times of day [s] and temperatures [K] of a temperature record."""
         rows = sorted(
-            (item.time, item.temperature) for item in self._group("temperatures", "record")[name]
+            (item.time, item.temperature) for item in self.group("temperatures", "record")[name]
         )
         return [row[0] for row in rows], [row[1] for row in rows]
 
     def profile(self, name: str) -> tuple[list[float], list[float]]:
         """Times [s] and air temperatures [K] of an oven profile."""
-        rows = sorted((item.time, item.temperature) for item in self._group("profiles", "profile")[name])
+        rows = sorted((item.time, item.temperature) for item in self.group("profiles", "profile")[name])
         return [row[0] for row in rows], [row[1] for row in rows]
 
 
@@ -267,7 +272,7 @@ def read_plan(
                 )  # fmt: skip
                 broken.add(table.name)
             continue
-        records = _read_table(table, raw, problems, plan.letters.setdefault(table.name, {}))
+        records = read_table(table, raw, problems, plan.letters.setdefault(table.name, {}))
         setattr(plan, table.attribute, records)
         if len(problems) > before:
             broken.add(table.name)
@@ -349,8 +354,9 @@ def _unit_of(item: Field, unit: str | None, head: str, problems: list[Problem]) 
     return unit
 
 
-def _read_table(table: Table, raw: RawTable, problems: list[Problem],
-                letters: dict[str, str]) -> list:  # fmt: skip
+def read_table(table: Table, raw: RawTable, problems: list[Problem],
+               letters: dict[str, str]) -> list:  # fmt: skip
+    """The records of one raw table; what is wrong goes to `problems`, column letters to `letters`."""
     places, units = _match_headers(table, raw, problems)
     if places is None:
         return []

@@ -265,7 +265,7 @@ def _stations(plan) -> Iterator[Problem]:
         if "shot" in kinds and row.flow is None:
             yield _says(plan.cell(row, "flow"),
                         f"station {row.station} pours shots and has no flow", "give its flow")
-        material = plan._index("materials", "material").get(row.material)
+        material = plan.index("materials", "material").get(row.material)
         if material is not None and row.mixer_volume > 0.0 and material.kind == "two-part" and (
             material.pot_life is None
         ):  # fmt: skip
@@ -319,7 +319,7 @@ def _pot(plan, row) -> Iterator[Problem]:
                     f"level is {from_si(row.level, 'mm'):g} mm, over the wall of "
                     f"{from_si(wall, 'mm'):g} mm", "lower the level or raise the depth")  # fmt: skip
         return
-    inserts = plan._group("inserts", "part", "pot").get((row.part, row.pot), ())
+    inserts = plan.group("inserts", "part", "pot").get((row.part, row.pot), ())
     wide = [insert for insert in inserts if insert.shape == "box" and insert.width is None]
     for insert in wide:
         yield _says(plan.cell(insert, "width"), f"insert {insert.insert} is a box and needs a width")
@@ -332,7 +332,7 @@ def _pot(plan, row) -> Iterator[Problem]:
         yield _says(plan.cell(row, "cells"),
                     f"the {what} do not fit into the pot: no free volume is left")
         return
-    shots = plan._group("shots", "part", "pot").get((row.part, row.pot), ())
+    shots = plan.group("shots", "part", "pot").get((row.part, row.pot), ())
     if shots:
         portions = math.fsum(shot.portion for shot in shots)
         if abs(portions - 1.0) > 1e-6:
@@ -378,7 +378,7 @@ def _numbers(plan) -> Iterator[Problem]:
         name: sum(count / (1.0 - scrap[part]) for part, count in plan.explode(name).items() if part in scrap)
         for name in {row.part for row in plan.builds}
     }  # fmt: skip
-    for (date, name), rows in plan._group("builds", "date", "shift").items():
+    for (date, name), rows in plan.group("builds", "date", "shift").items():
         started = sum(row.quantity * started_for_one[row.part] for row in rows)
         if started > MOST_STARTED:
             yield _says(plan.cell(rows[0], "quantity"),

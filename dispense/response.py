@@ -67,7 +67,7 @@ class LeanPlayer(Player):
 
     def _most_rate(self, plan) -> float:
         """Share of pot life used each second at the hottest time of the day."""
-        cache = plan._cache.setdefault("most_rate", {})
+        cache = plan.kept("most_rate")
         name = self.station.station
         if name not in cache:
             life = working_life(self.result.material)
@@ -129,7 +129,6 @@ def warmer(plan, kelvin: float):
                   for row in plan.stations],
         temperatures=[replace(row, temperature=row.temperature + kelvin)
                       for row in plan.temperatures],
-        _cache={},
     )  # fmt: skip
 
 
@@ -341,7 +340,7 @@ def responses(plan, keys: Sequence[ShiftKey], grid: Grid | None = None,
     if processes <= 1 or len(keys) < 50:
         at = _plans(plan)
         return [respond(plan, key, grid, at) for key in keys]
-    bare = replace(plan, _cache={})
+    bare = replace(plan)  # without what was worked out of it
     with ProcessPoolExecutor(processes, initializer=_start_worker, initargs=(bare, grid)) as pool:
         return list(pool.map(_work, keys, chunksize=max(1, len(keys) // (8 * processes))))
 

@@ -125,6 +125,14 @@ class Calendar:
 # ------------------------------------------------------------------------------------------ store
 
 
+def use_by(expiry: datetime.date, opened: datetime.date | None,
+           open_life: float | None) -> datetime.date:  # fmt: skip
+    """The last day on which a lot may be used, opened or not; the life of an open container in s."""
+    if opened is None or open_life is None:
+        return expiry
+    return min(expiry, opened + datetime.timedelta(days=int(open_life // DAY)))
+
+
 @dataclass(slots=True)
 class Lot:
     """A lot in store; volumes in nanolitres."""
@@ -139,9 +147,7 @@ class Lot:
 
     def last_day(self, open_life: float | None) -> datetime.date:
         """The last day on which it may be used."""
-        if self.opened is None or open_life is None:
-            return self.expiry
-        return min(self.expiry, self.opened + datetime.timedelta(days=int(open_life // DAY)))
+        return use_by(self.expiry, self.opened, open_life)
 
 
 @dataclass(slots=True)
@@ -356,7 +362,7 @@ def shop_record(plan, station) -> tuple[list[float], list[float]]:
 
 def _clocks(plan, station, material) -> dict[str, LifeClock | None]:
     """Life clocks of a material along its station's temperature, kept with the plan."""
-    cache = plan._cache.setdefault("clocks", {})
+    cache = plan.kept("clocks")
     key = (station.station, material.material)
     if key not in cache:
         record = shop_record(plan, station)
@@ -767,7 +773,7 @@ class Player:
     def _cure(self, batch: Batch) -> None:
         """When the whole batch may be moved, joined and tested."""
         material = self.result.material
-        oven = self.plan._index("ovens", "part", "station").get((batch.part, self.station.station))
+        oven = self.plan.index("ovens", "part", "station").get((batch.part, self.station.station))
         clocks: dict[str, LifeClock | None] = dict(self.cure_clocks)
         if material.cure == "oven" and oven is not None:
             clocks = oven_clocks(self.plan, oven, material, batch.ended)
@@ -787,7 +793,7 @@ class Player:
     def _moisture_depth(self, part: str) -> float:
         """How deep moisture must reach: half a flange from both edges, else the bead's height."""
         depths = []
-        for bead in self.plan._group("beads", "part").get(part, ()):
+        for bead in self.plan.group("beads", "part").get(part, ()):
             if bead.station == self.station.station:
                 height = bead.height or bead.width / 2.0
                 closed = bead.bond_line is not None and bead.flange_width is not None

@@ -25,11 +25,10 @@ import numpy as np
 
 from .line import normal_loss, order_quantity, reorder_point, safety_stock
 from .response import CAUSES
-from .shift import DAY, NO_STOCK, nanolitres
+from .shift import DAY, NO_STOCK, nanolitres, use_by
 
 Key = tuple[str, str]  # material, component
 ALL_CAUSES = (*CAUSES, "hoses", "heel", "expired")
-ONE_DAY = datetime.timedelta(days=1)
 REVIEW_DAYS = 7  # an order covers at least this many days where no order cost is known
 
 
@@ -50,7 +49,6 @@ class LotLedger:
     left: int = 0  # on the shelf
     standing: int = 0  # in containers at stations
     expired_on: datetime.date | None = None
-    is_order: bool = False
 
     @property
     def closing(self) -> int:
@@ -64,9 +62,7 @@ class LotLedger:
 
     def last_day(self, open_life: float | None) -> datetime.date:
         """The last day on which it may be used."""
-        if self.opened is None or open_life is None:
-            return self.expiry
-        return min(self.expiry, self.opened + datetime.timedelta(days=int(open_life // DAY)))
+        return use_by(self.expiry, self.opened, open_life)
 
 
 @dataclass(slots=True)
@@ -107,7 +103,7 @@ class StockWalk:
         for number, order in enumerate(orders, 1):
             walk.lots[order.key].append(
                 LotLedger(*order.key, f"order {number}", order.expiry, None, order.arrival,
-                          left=order.volume, is_order=True)
+                          left=order.volume)
             )  # fmt: skip
         for lots in walk.lots.values():
             lots.sort(key=lambda lot: lot.lot)
@@ -179,9 +175,7 @@ class StockWalk:
             if content > heel:
                 break
             self._lose_heel(key, lot, content)
-        last_day = lot.last_day(component.open_life)
-        if component.open_life is not None and lot.opened is None:
-            last_day = min(last_day, date + datetime.timedelta(days=int(component.open_life // DAY)))
+        last_day = use_by(lot.expiry, lot.opened or date, component.open_life)
         new = self.containers[place] = _Container(lot, content - heel, heel, last_day)
         return new
 

@@ -76,7 +76,7 @@ def change_container(factor: float, material: str | None = None) -> Change:
             replace(row, container=row.container * factor, price=row.price * factor)
             if material in (None, row.material) else row for row in plan.components
         ]  # fmt: skip
-        return replace(plan, components=rows, _cache={})
+        return replace(plan, components=rows)
 
     return Change(f"containers × {factor:g}" + _of(material), apply)
 
@@ -91,7 +91,7 @@ def change_ratio(factor: float, material: str | None = None) -> Change:
             if row.kind == "two-part" and material in (None, row.material) else row
             for row in plan.materials
         ]  # fmt: skip
-        return replace(plan, materials=rows, _cache={})
+        return replace(plan, materials=rows)
 
     return Change(f"share of B {_percent(factor)}" + _of(material), apply)
 
@@ -121,7 +121,7 @@ def _of(material: str | None) -> str:
 
 def _stations(plan, station: str | None, changed: Callable) -> Any:
     rows = [changed(row) if station in (None, row.station) else row for row in plan.stations]
-    return replace(plan, stations=rows, _cache={})
+    return replace(plan, stations=rows)
 
 
 def _spread_takts(plan) -> dict[str, float]:
