@@ -1,1 +1,1 @@
-"""Workbooks: the only place that knows openpyxl and the XML inside an .xlsx file."""
+"""Workbooks: openpyxl and the XML inside an .xlsx file, known here and to the makers in `addin`."""

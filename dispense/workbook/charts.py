@@ -43,7 +43,7 @@ class Curve:
 
 
 def _look(size: int, bold: bool = False, ink: str = style.DARK) -> CharacterProperties:
-    return CharacterProperties(sz=size, b=bold, solidFill=ink, latin=Font(typeface="Calibri"))
+    return CharacterProperties(sz=size, b=bold, solidFill=ink, latin=Font(typeface=style.FAMILY))
 
 
 def _text() -> RichText:

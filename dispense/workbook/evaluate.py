@@ -232,7 +232,7 @@ class _Engine:
             return
         for row in range(block.rows):
             for column in range(block.columns):
-                cell = sf._element(value, row, column)
+                cell = sf.element(value, row, column)
                 place = (key[0], block.top + row, block.left + column)
                 self.results[place] = 0.0 if cell is None else cell
 
@@ -515,14 +515,33 @@ def _table_rows(
 # -- sources ------------------------------------------------------------------------------------
 
 
-class PackageSheets:
+class _Cells:
+    """Constants and formulas of sheets, as they were read."""
+
+    def __init__(self) -> None:
+        self._values: dict[str, dict[tuple[int, int], Any]] = {}
+        self._formulas: dict[str, dict[tuple[int, int], Formula]] = {}
+
+    def sheet_names(self) -> Sequence[str]:
+        """All sheets with cells."""
+        return list(self._values)
+
+    def values(self, sheet: str) -> Mapping[tuple[int, int], Any]:
+        """The constants of a sheet by row and column."""
+        return self._values[sheet]
+
+    def formulas(self, sheet: str) -> Mapping[tuple[int, int], Formula]:
+        """The formulas of a sheet by row and column."""
+        return self._formulas[sheet]
+
+
+class PackageSheets(_Cells):
     """The sheets of a `Package`, read from its XML; stored values of formulas are not looked at."""
 
     def __init__(self, package: Package):
         self.package = package
         self.date1904 = package.date1904
-        self._values: dict[str, dict[tuple[int, int], Any]] = {}
-        self._formulas: dict[str, dict[tuple[int, int], Formula]] = {}
+        super().__init__()
         self._hidden: dict[str, frozenset[int]] = {}
         for sheet in package.worksheets:
             self._read(sheet.name, package.tree(sheet.part))
@@ -566,18 +585,6 @@ class PackageSheets:
             for row in (() if data is None else data.iterchildren(f"{{{MAIN}}}row"))
             if row.get("hidden") in ("1", "true") and row.get("r")
         )
-
-    def sheet_names(self) -> Sequence[str]:
-        """All sheets with cells."""
-        return list(self._values)
-
-    def values(self, sheet: str) -> Mapping[tuple[int, int], Any]:
-        """The constants of a sheet by row and column."""
-        return self._values[sheet]
-
-    def formulas(self, sheet: str) -> Mapping[tuple[int, int], Formula]:
-        """The formulas of a sheet by row and column."""
-        return self._formulas[sheet]
 
     def hidden_rows(self, sheet: str) -> frozenset[int]:
         """The hidden rows of a sheet."""
@@ -637,14 +644,13 @@ def _spread(
             values.pop((row, column), None)
 
 
-class WorkbookSheets:
+class WorkbookSheets(_Cells):
     """The sheets of an openpyxl workbook, for workbooks that are just being written."""
 
     def __init__(self, workbook: Any):
         self.workbook = workbook
         self.date1904 = workbook.epoch.year == 1904
-        self._values: dict[str, dict[tuple[int, int], Any]] = {}
-        self._formulas: dict[str, dict[tuple[int, int], Formula]] = {}
+        super().__init__()
         for sheet in workbook.worksheets:
             self._read(sheet)
 
@@ -668,18 +674,6 @@ class WorkbookSheets:
         for area, text in blocks:
             _spread(formulas, values, area, text)
         self._values[sheet.title], self._formulas[sheet.title] = values, formulas
-
-    def sheet_names(self) -> Sequence[str]:
-        """All sheets with cells."""
-        return list(self._values)
-
-    def values(self, sheet: str) -> Mapping[tuple[int, int], Any]:
-        """The constants of a sheet by row and column."""
-        return self._values[sheet]
-
-    def formulas(self, sheet: str) -> Mapping[tuple[int, int], Formula]:
-        """The formulas of a sheet by row and column."""
-        return self._formulas[sheet]
 
     def hidden_rows(self, sheet: str) -> frozenset[int]:
         """The hidden rows of a sheet."""

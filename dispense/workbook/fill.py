@@ -377,7 +377,7 @@ class _Plan:
             if sheet is None or sheet.kind != "worksheet":
                 yield item.text, None
                 continue
-            row, column = split_range(found[3])[:2]  # type: ignore[index]
+            row, column = split_range(found[3])[:2]  # type: ignore[index]  # a sheet is found by it
             yield item.text, _Target(item.name, sheet, row, column)
 
     def _place_values(self, values: Mapping[str, Value]) -> None:

@@ -36,13 +36,13 @@ _FORMS = {
 }  # fmt: skip
 DASHED = '[=0]"–";[<100]0.0;#,##0'  # a dash for nothing
 
-HEADLINE = Font(name="Calibri", size=28, bold=True, color=style.DARK)
-FORM_TITLE = Font(name="Calibri", size=14, bold=True, color=style.ACCENT)
-LABEL = Font(name="Calibri", size=8, color=style.GREY)
-FIGURE = Font(name="Calibri", size=11, bold=True, color=style.DARK)
-SMALL = Font(name="Calibri", size=9, color=style.DARK)
-SMALL_BOLD = Font(name="Calibri", size=9, bold=True, color=style.DARK)
-SMALL_HEADER = Font(name="Calibri", size=9, bold=True, color="FFFFFF")
+HEADLINE = Font(name=style.FAMILY, size=28, bold=True, color=style.DARK)
+FORM_TITLE = Font(name=style.FAMILY, size=14, bold=True, color=style.ACCENT)
+LABEL = Font(name=style.FAMILY, size=8, color=style.GREY)
+FIGURE = Font(name=style.FAMILY, size=11, bold=True, color=style.DARK)
+SMALL = Font(name=style.FAMILY, size=9, color=style.DARK)
+SMALL_BOLD = Font(name=style.FAMILY, size=9, bold=True, color=style.DARK)
+SMALL_HEADER = Font(name=style.FAMILY, size=9, bold=True, color="FFFFFF")
 _HAIR = Side(style="thin", color=style.RULE)
 _RULE = Side(style="medium", color=style.ACCENT)
 _BOX = Border(left=_HAIR, right=_HAIR, top=_HAIR, bottom=_HAIR)

@@ -94,15 +94,6 @@ class CellsAt(NamedTuple):
     first: Corner
     last: Corner
 
-    @property
-    def is_relative(self) -> bool:
-        """Whether any part of it moves with the cell that uses it."""
-        return any(
-            (corner.row is not None and not corner.row_fixed)
-            or (corner.column is not None and not corner.column_fixed)
-            for corner in (self.first, self.last)
-        )
-
 
 class TablePart(NamedTuple):
     """A structured reference: table, special items (lower case) and first and last column."""

@@ -388,7 +388,7 @@ def round_half_away(number: float, digits: int) -> float:
     if not math.isfinite(number) or abs(digits) > 300:
         return number if digits > 0 else 0.0
     exact = Decimal(f"{number:.15g}")
-    if exact.as_tuple().exponent >= -digits:  # type: ignore[operator]
+    if exact.as_tuple().exponent >= -digits:  # type: ignore[operator]  # finite
         return float(exact) if digits >= 0 else float(number)
     step = Decimal(1).scaleb(-digits)
     return float((exact / step).quantize(Decimal(1), ROUND_HALF_UP) * step)

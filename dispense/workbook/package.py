@@ -16,7 +16,7 @@ import posixpath
 import re
 import zipfile
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -480,6 +480,12 @@ class Package:
         self._shared = {name: tree for name, tree in self._shared.items() if name in self._bytes}
         self._memo.clear()
 
+    def remember(self, key: Any, make: Callable[[], Any]) -> Any:
+        """What `make` finds, found once until a part is changed."""
+        if key not in self._memo:
+            self._memo[key] = make()
+        return self._memo[key]
+
     def copy(self) -> Package:
         """An independent package that shares the bytes and what was parsed for reading."""
         twin = Package.__new__(Package)
@@ -554,10 +560,7 @@ class Package:
 
     def relationships(self, part: str) -> dict[str, Relationship]:
         """The links of a part by their id; the empty name is the package itself."""
-        key = ("rels", part)
-        if key not in self._memo:
-            self._memo[key] = self._read_relationships(part)
-        return self._memo[key]
+        return self.remember(("rels", part), lambda: self._read_relationships(part))
 
     def _read_relationships(self, part: str) -> dict[str, Relationship]:
         rels = self.find(_rels_part(part))
@@ -595,9 +598,7 @@ class Package:
     @property
     def sheets(self) -> tuple[Sheet, ...]:
         """The sheets in the order of the tabs."""
-        if "sheets" not in self._memo:
-            self._memo["sheets"] = tuple(self._read_sheets())
-        return self._memo["sheets"]
+        return self.remember("sheets", lambda: tuple(self._read_sheets()))
 
     def _read_sheets(self) -> Iterator[Sheet]:
         links = self.relationships(self.workbook_part)
@@ -630,9 +631,7 @@ class Package:
     @property
     def defined_names(self) -> tuple[DefinedName, ...]:
         """The defined names of the workbook and of its sheets."""
-        if "names" not in self._memo:
-            self._memo["names"] = tuple(self._read_names())
-        return self._memo["names"]
+        return self.remember("names", lambda: tuple(self._read_names()))
 
     def _read_names(self) -> Iterator[DefinedName]:
         listed = self.tree(self.workbook_part).find(f"{{{MAIN}}}definedNames")
@@ -646,13 +645,11 @@ class Package:
     @property
     def tables(self) -> tuple[Table, ...]:
         """All Excel tables of the workbook."""
-        if "tables" not in self._memo:
-            self._memo["tables"] = tuple(
-                self._read_table(sheet, part)
-                for sheet in self.worksheets
-                for part in self.related(sheet.part, "table")
-            )
-        return self._memo["tables"]
+        return self.remember("tables", lambda: tuple(
+            self._read_table(sheet, part)
+            for sheet in self.worksheets
+            for part in self.related(sheet.part, "table")
+        ))  # fmt: skip
 
     def _read_table(self, sheet: Sheet, part: str) -> Table:
         root = self.tree(part)
@@ -700,11 +697,12 @@ class Package:
     @property
     def shared_strings(self) -> tuple[str, ...]:
         """The texts that cells of type `s` point at, without their formatting."""
-        if "strings" not in self._memo:
-            found = self.related(self.workbook_part, "sharedStrings")
-            items = self.tree(found[0]).iterchildren(f"{{{MAIN}}}si") if found else ()
-            self._memo["strings"] = tuple(item_text(item) for item in items)
-        return self._memo["strings"]
+        return self.remember("strings", lambda: tuple(self._read_strings()))
+
+    def _read_strings(self) -> Iterator[str]:
+        found = self.related(self.workbook_part, "sharedStrings")
+        for item in self.tree(found[0]).iterchildren(f"{{{MAIN}}}si") if found else ():
+            yield item_text(item)
 
     def cell_values(self, sheet: Sheet | str) -> dict[str, str | float | bool | None]:
         """The stored value of every cell of a sheet that has one, by address.

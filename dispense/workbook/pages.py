@@ -71,7 +71,7 @@ def fit_texts(package: Package) -> None:
 
     A spreadsheet does so by itself, but not where cells are merged, and some not on opening.
     """
-    styles = _wrapped(package)
+    styles = package.remember("wrapped", lambda: _wrapped(package))
     for sheet in package.worksheets:
         if styles and package.is_edited(sheet.part):
             _fit(package.edit(sheet.part), styles)
@@ -122,8 +122,6 @@ def _widths(root: etree._Element) -> Callable[[int], float]:
 
 def _wrapped(package: Package) -> dict[str, tuple[float, float]]:
     """Font size and indent of each cell style that wraps its text."""
-    if "wrapped" in package._memo:
-        return package._memo["wrapped"]
     found: dict[str, tuple[float, float]] = {}
     parts = package.related(package.workbook_part, "styles")
     if parts:
@@ -135,7 +133,6 @@ def _wrapped(package: Package) -> dict[str, tuple[float, float]]:
             if alignment is not None and alignment.get("wrapText") in ("1", "true"):
                 size = sizes[int(item.get("fontId", "0"))]
                 found[str(place)] = size, float(alignment.get("indent", "0"))
-    package._memo["wrapped"] = found
     return found
 
 

@@ -135,7 +135,7 @@ def _open_book(path: str | os.PathLike[str], package: Package):
     try:
         with contextlib.redirect_stdout(io.StringIO()):  # openpyxl prints some of its doubts
             book = load_workbook(stream, read_only=True, data_only=True, keep_links=False)
-    except Exception as error:
+    except Exception as error:  # as above
         stream.close()
         raise _damaged(path, error) from error
     close = book.close

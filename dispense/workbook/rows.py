@@ -8,7 +8,6 @@ goes; `RowShift` carries it through the package. What cannot follow safely is re
 
 from __future__ import annotations
 
-import copy
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -510,16 +509,6 @@ def renumber(row: etree._Element, number: int) -> None:
             cell.set("r", address.rstrip("0123456789") + str(number))
 
 
-def copy_row(row: etree._Element, number: int) -> etree._Element:
-    """A row to be inserted, like `row` but never hidden."""
-    twin = copy.deepcopy(row)
-    twin.tail = row.tail
-    for key in ("hidden", "collapsed"):
-        twin.attrib.pop(key, None)
-    renumber(twin, number)
-    return twin
-
-
 # ---------------------------------------------------------------------------------------- shift
 
 
@@ -563,7 +552,7 @@ class RowShift:
     def _formula(self, where: str, formula: str, sheet: str, **options: object) -> str:
         return self._try(
             where,
-            lambda: self.refs.formula(formula, sheet, **options),  # type: ignore[arg-type]
+            lambda: self.refs.formula(formula, sheet, **options),  # type: ignore[arg-type]  # passed on
             formula,
         )
 

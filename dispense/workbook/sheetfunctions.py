@@ -26,7 +26,6 @@ from .numbertext import general, read_number, round_half_away, snap
 
 DIV0, NA, NUM, REF, VALUE = map(CellError, ("#DIV/0!", "#N/A", "#NUM!", "#REF!", "#VALUE!"))
 NULL = CellError("#NULL!")
-NAME_ERROR = CellError("#NAME?")
 MAX_BLOCK = 1_000_000  # cells of one computed array
 
 
@@ -215,12 +214,12 @@ def lift(function: Callable[..., Any], values: Sequence[Any]) -> Any:
     if rows * columns > MAX_BLOCK:
         raise Unevaluable(f"an array of {rows} by {columns} is too large")
     return [
-        [guarded(function, *[_element(value, r, c) for value in values]) for c in range(columns)]
+        [guarded(function, *[element(value, r, c) for value in values]) for c in range(columns)]
         for r in range(rows)
     ]
 
 
-def _element(value: Any, row: int, column: int) -> Any:
+def element(value: Any, row: int, column: int) -> Any:
     if not isinstance(value, list):
         return value
     if len(value) == 1:

@@ -21,7 +21,7 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 __all__ = [
-    "ACCENT", "BODY", "BOLD", "BORDER", "CENTRE", "GREY", "HEADER_FILL", "HEADER_FONT",
+    "ACCENT", "BODY", "BOLD", "BORDER", "CENTRE", "FAMILY", "GREY", "HEADER_FILL", "HEADER_FONT",
     "HEADER_LEFT", "HEADER_RIGHT", "INPUT_FILL", "LEFT", "LINK", "MIDDLE", "NARROW", "NOTE",
     "RESULT_BORDER", "RESULT_FILL", "RIGHT", "SECTION", "STAMP", "TITLE", "WARNING_FILL",
     "WARNING_MARK", "WRAP", "Live", "header", "input_cell", "page", "put", "put_text", "result_cell",
@@ -33,14 +33,14 @@ DARK = "1A1A1A"
 GREY = "5A5A5A"
 RULE = "BFBFBF"
 
-_FAMILY = "Calibri"
-BODY = Font(name=_FAMILY, size=10, color=DARK)
-BOLD = Font(name=_FAMILY, size=10, bold=True, color=DARK)
-NOTE = Font(name=_FAMILY, size=10, italic=True, color=GREY)
-TITLE = Font(name=_FAMILY, size=16, bold=True, color=ACCENT)
-SECTION = Font(name=_FAMILY, size=11, bold=True, color=ACCENT)
-LINK = Font(name=_FAMILY, size=10, underline="single", color=ACCENT)
-HEADER_FONT = Font(name=_FAMILY, size=10, bold=True, color="FFFFFF")
+FAMILY = "Calibri"
+BODY = Font(name=FAMILY, size=10, color=DARK)
+BOLD = Font(name=FAMILY, size=10, bold=True, color=DARK)
+NOTE = Font(name=FAMILY, size=10, italic=True, color=GREY)
+TITLE = Font(name=FAMILY, size=16, bold=True, color=ACCENT)
+SECTION = Font(name=FAMILY, size=11, bold=True, color=ACCENT)
+LINK = Font(name=FAMILY, size=10, underline="single", color=ACCENT)
+HEADER_FONT = Font(name=FAMILY, size=10, bold=True, color="FFFFFF")
 
 HEADER_FILL = PatternFill("solid", start_color=ACCENT)
 INPUT_FILL = PatternFill("solid", start_color="FFF8DC")
