@@ -184,6 +184,15 @@ def _print_json(value: Any) -> None:
     print(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False, default=str))
 
 
+def _tell(report: Any, options) -> int:
+    """Print a report as asked."""
+    if options.json:
+        _print_json(report.as_json())
+    else:
+        print(report.as_text())
+    return DONE
+
+
 def _problem(problem) -> dict[str, Any]:
     from .errors import show
 
@@ -240,11 +249,7 @@ def _fill(options) -> int:
     )  # fmt: skip
     for bar in bars:
         bar.close()
-    if options.json:
-        _print_json(report.as_json())
-    else:
-        print(report.as_text())
-    return DONE
+    return _tell(report, options)
 
 
 def _forecast(options) -> int:
@@ -253,11 +258,7 @@ def _forecast(options) -> int:
     report = forecast_file(options.plan, weeks=options.weeks, out=options.out, builds=options.builds,
                            draws=options.draws, seed=options.seed,
                            processes=options.processes)  # fmt: skip
-    if options.json:
-        _print_json(report.as_json())
-    else:
-        print(report.as_text())
-    return DONE
+    return _tell(report, options)
 
 
 def _cure(options) -> int:
@@ -265,22 +266,14 @@ def _cure(options) -> int:
 
     report = cure_file(options.plan, options.station, record=options.record, log=options.log,
                        out=options.out)
-    if options.json:
-        _print_json(report.as_json())
-    else:
-        print(report.as_text())
-    return DONE
+    return _tell(report, options)
 
 
 def _fit(options) -> int:
     from .fit_report import fit_file
 
     report = fit_file(options.measurements, options.form, out=options.out)
-    if options.json:
-        _print_json(report.as_json())
-    else:
-        print(report.as_text())
-    return DONE
+    return _tell(report, options)
 
 
 def _functions(options) -> int:

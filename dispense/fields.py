@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from .errors import NA, NUM, VALUE, InputError, Problem, UnitError
-from .units import AS_GIVEN, describe_unit, read_quantity, to_si
+from .units import AS_GIVEN, describe_unit, is_number, read_quantity, to_si
 
 
 class _Required:
@@ -244,7 +244,7 @@ class Field:
                     self.problem(where, value.strip(), value.strip(), "mend the cell it reads")
                 )
             text = value.strip()
-            if unit is not None and unit != self.unit and _is_number(text):
+            if unit is not None and unit != self.unit and is_number(text):
                 text = f"{text} {unit}"
             try:
                 si = read_quantity(text, self.unit)
@@ -272,14 +272,6 @@ class Field:
         if not (self.within(number) and math.isfinite(si)):
             raise InputError(self.problem(where, value, NUM))
         return si
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
 
 
 def text_of(value: Any) -> str:

@@ -525,7 +525,7 @@ _POINTS = _POINTS + 0.5  # on 0 … 1
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 
 
-def _slot_rate(excess, consistency, index, yield_stress):
+def slot_rate(excess, consistency, index, yield_stress):
     """Flow in a slot for each unit of width, over (gap²/2); Herschel–Bulkley."""
     wall = excess + yield_stress
     return (index * (excess / consistency) ** (1.0 / index) * (excess / wall**2)
@@ -596,7 +596,7 @@ def _yielding(time, radius, gap_start, consistency, index, yield_stress, scale, 
         gap = scale * (yield_stress + excess * (1.0 - share))
         bend = (1.0 / index + 1.0 - 2.0 * excess / (yield_stress + excess)
                 + excess / (excess + yield_stress * (2 * index + 1.0) / (index + 1.0)))  # fmt: skip
-        speed = gap**2 / radius * _slot_rate(excess, consistency, index, yield_stress)
+        speed = gap**2 / radius * slot_rate(excess, consistency, index, yield_stress)
         return gap, 3.0 * scale * share * bend * excess / speed
 
     def lapse(high, low):

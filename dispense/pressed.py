@@ -23,8 +23,7 @@ import numpy as np
 
 from .amounts import Amount, applications, bead_application, bead_length, deposited_length, spread
 from .beads import bead_area, spread_width, squeeze_out
-from .flow import _slot_rate as slot_rate
-from .flow import interface_resistance, paste_gap, viscosity
+from .flow import interface_resistance, paste_gap, slot_rate, viscosity
 from .shift import Calendar, shop_record
 from .units import from_si
 

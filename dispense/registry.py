@@ -319,7 +319,7 @@ def call(name: str, *arguments: Any, **named: Any) -> Any:
     if named:
         arguments = _bind(entry, arguments, named)
     if entry.is_elementwise:
-        value = _scalar(entry, arguments)
+        value = scalar(entry, arguments)
         if value is not None:
             return value
     return evaluate(entry, arguments).result()
@@ -334,6 +334,12 @@ def evaluate(function: Function | str, arguments: Sequence[Any]) -> Evaluation:
         result = Evaluation(entry, (math.nan,) * len(entry.returns), error.code, error.problems)
     _RECENT.extend(result.problems)
     return result
+
+
+def keep_fault(function: Function, error: Exception) -> None:
+    """Keep a fault of the program among the recent problems, for an add-in that shows an error cell."""
+    reason = f"fault in the program: {type(error).__name__}: {error}"
+    _RECENT.append(Problem(function.name, message=reason))
 
 
 def recent_problems(count: int) -> list[Problem]:
@@ -359,7 +365,7 @@ def _bind(entry: Function, arguments: tuple, named: dict[str, Any]) -> tuple:
     return tuple(bound)
 
 
-def _scalar(entry: Function, arguments: tuple) -> Any:
+def scalar(entry: Function, arguments: tuple) -> Any:
     """The fast path: plain numbers and texts in, a float out; None where the slow path is needed."""
     plan = entry.plan
     count = len(arguments)

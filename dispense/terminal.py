@@ -9,6 +9,8 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import Any, TextIO
 
+from .units import is_number
+
 
 def use_colour(stream: TextIO) -> bool:
     """Whether colour may be written: a terminal, and NO_COLOR not set."""
@@ -38,7 +40,7 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     frame        12.25
     """
     cells = [[shown(value) for value in row] for row in rows]
-    numeric = [all(_is_number(row[place]) for row in cells if row[place]) and bool(cells)
+    numeric = [all(is_number(row[place]) for row in cells if row[place]) and bool(cells)
                for place in range(len(headers))]  # fmt: skip
     widths = [max(display_width(line[place]) for line in [list(headers), *cells])
               for place in range(len(headers))]  # fmt: skip
@@ -77,14 +79,6 @@ def in_words(value: Any) -> str:
     if isinstance(value, list | tuple):
         return "; ".join(in_words(item) for item in value)
     return shown(value)
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
 
 
 class Progress:

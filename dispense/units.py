@@ -255,12 +255,21 @@ def read_header(header: str) -> tuple[str, str | None]:
     return text, None
 
 
+def is_number(text: str) -> bool:
+    """Whether a text is a plain number."""
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
 def describe_unit(unit: str) -> str:
     """The unit for a help text; dimensionless is a dash."""
     return unit or "–"
 
 
 __all__ = [
-    "AS_GIVEN", "SHOP_UNITS", "ShopUnit", "describe_unit", "from_si", "read_header",
+    "AS_GIVEN", "SHOP_UNITS", "ShopUnit", "describe_unit", "from_si", "is_number", "read_header",
     "read_quantity", "registry", "si_symbol", "show", "to_si", "unit_factor",
 ]  # fmt: skip

@@ -23,9 +23,9 @@ from typing import Any
 
 from dispense import addin
 from dispense import functions as _functions
-from dispense.errors import NUM, VALUE, Problem
+from dispense.errors import NUM, VALUE
 from dispense.fields import ERROR_TEXTS, CellError, Field
-from dispense.registry import _RECENT, Function, evaluate
+from dispense.registry import Function, evaluate, keep_fault
 
 _xlwings: Any
 try:
@@ -162,9 +162,7 @@ def _result(entry: Function, blocks: tuple) -> Any:
     try:
         table = evaluate(entry, [_given(block) for block in blocks]).table()
     except Exception as error:  # a fault of the program: an error in the cell, its reason kept
-        _RECENT.append(
-            Problem(entry.name, message=f"fault in the program: {type(error).__name__}: {error}")
-        )
+        keep_fault(entry, error)
         table = [[CellError(VALUE)]]
     rows = [[marked(value) for value in row] for row in table]
     return rows[0][0] if len(rows) == 1 and len(rows[0]) == 1 else rows
@@ -186,7 +184,7 @@ def worksheet_function(entry: Function) -> Callable[..., Any]:
     ]
     compute.__name__ = compute.__qualname__ = entry.name
     compute.__doc__ = function_help(entry)
-    compute.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+    compute.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]  # read by inspect
     if _xlwings is None:
         return compute
     for item in entry.arguments:

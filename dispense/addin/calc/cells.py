@@ -14,9 +14,9 @@ from typing import Any
 
 import numpy as np
 
-from ...errors import VALUE, Problem
+from ...errors import VALUE
 from ...fields import CellError
-from ...registry import _RECENT, Function, _scalar, evaluate
+from ...registry import Function, evaluate, keep_fault, scalar
 
 # Calc's numbers of the errors that also other spreadsheets know
 ERROR_NUMBERS = {
@@ -71,8 +71,7 @@ def rows_of(function: Function, arguments: Sequence[Any]) -> tuple[tuple[float |
             return tuple(map(tuple, table))
         return tuple(tuple(map(_cell, row)) for row in table)
     except Exception as error:  # nothing may leave as text or silence; the reason is kept
-        reason = f"{type(error).__name__}: {error}"
-        _RECENT.append(Problem(function.name, message=reason))
+        keep_fault(function, error)
         return ((_VALUE,),)
 
 
@@ -84,8 +83,8 @@ def method(function: Function) -> Callable[..., tuple]:
 
     def compute(self: Any, *arguments: Any) -> tuple:
         try:
-            value = _scalar(function, arguments)
-        except Exception:
+            value = scalar(function, arguments)
+        except Exception:  # the long way comes upon it again and keeps the reason
             value = None
         if value is None:
             return rows_of(function, arguments)

@@ -32,6 +32,7 @@ NAMES = _names()
 XFunctions = uno.getClass("dispenseaddin.XFunctions")
 
 
+# UNO makes its interfaces as it runs, so their types are not known here
 class Functions(unohelper.Base, XFunctions, XServiceName, XServiceInfo):  # type: ignore[valid-type, misc]
     """The worksheet functions; the methods are set below, one for each name."""
 
@@ -68,7 +69,7 @@ def _load():
         from dispense.functions import FUNCTIONS
 
         made = {name: method(FUNCTIONS[name]) for name in NAMES}
-    except Exception as error:
+    except Exception as error:  # whatever the other Python lacks: every cell then says so
         import sys
 
         version = sys.version.split()[0]

@@ -181,7 +181,7 @@ def main(soffice, profile_url):
             try:
                 name, *arguments = json.loads(line)
                 answer = {"ok": _plain(getattr(desk, name)(*arguments))}
-            except Exception as error:
+            except Exception as error:  # the answer to a request that failed
                 answer = {"error": f"{type(error).__name__}: {error}"}
             print(json.dumps(answer), flush=True)
     finally:

@@ -60,7 +60,7 @@ def start(soffice, profile_url):
     while True:
         try:
             return process, resolver.resolve("uno:" + address)
-        except Exception as error:
+        except Exception as error:  # UNO raises its own kinds while the office starts
             if time.monotonic() > until or process.poll() not in (None, 0, 81):
                 process.kill()
                 raise SystemExit(f"LibreOffice does not start: {error}") from None
@@ -95,7 +95,7 @@ def main(soffice, profile_url, action, argument):
                 return 0
         print("the add-in is not installed", file=sys.stderr)
         return 1
-    except Exception as error:
+    except Exception as error:  # the office tells why in errors of its own kinds
         print(getattr(error, "Message", "") or error, file=sys.stderr)
         return 1
     finally:

@@ -143,7 +143,7 @@ print(json.dumps({"executable": sys.executable, "version": list(sys.version_info
 """
 
 
-def _clean_environment() -> dict[str, str]:
+def clean_environment() -> dict[str, str]:
     """The environment without what would lead LibreOffice's Python to another's packages."""
     kept = dict(os.environ)
     for name in ("PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV", "__PYVENV_LAUNCHER__"):
@@ -159,7 +159,7 @@ def probe(office: Office, modules: list[str], first: list[str] | None = None) ->
                     fix="install its Python support (Debian: apt install python3-uno)")
         )  # fmt: skip
     command = [str(office.python), "-c", _PROBE, json.dumps(first or []), json.dumps(modules)]
-    done = subprocess.run(command, capture_output=True, text=True, env=_clean_environment(),
+    done = subprocess.run(command, capture_output=True, text=True, env=clean_environment(),
                           timeout=120, check=False)  # fmt: skip
     if done.returncode:
         raise DispenseError(f"LibreOffice's Python {office.python} fails: {done.stderr.strip()}")
@@ -211,7 +211,7 @@ def _manage(office: Office, action: str, argument: str, shared: bool, profile: P
     else:
         command = [str(office.unopkg), action, *(["--shared"] if shared else []), *place]
         command += ["--force", argument] if action == "add" else [argument]
-    done = subprocess.run(command, capture_output=True, text=True, env=_clean_environment(),
+    done = subprocess.run(command, capture_output=True, text=True, env=clean_environment(),
                           timeout=600, check=False)  # fmt: skip
     if done.returncode:
         lines = (done.stderr.strip() or done.stdout.strip()).splitlines()

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from ...errors import DispenseError
-from .office import _clean_environment, find_office
+from .office import clean_environment, find_office
 
 
 class Session:
@@ -28,7 +28,7 @@ class Session:
             [str(office.python), str(script), str(office.soffice),
              Path(profile).resolve().as_uri()],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, encoding="utf-8",
-            env=_clean_environment(),
+            env=clean_environment(),
         )  # fmt: skip
         self._answer()
 
