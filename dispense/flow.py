@@ -578,8 +578,10 @@ def _squeezed(time, force, radius, gap_start, consistency, index, yield_stress):
     full = squeeze_time(force, radius, np.inf, gap_start, consistency, index)
     gap = gap_start * (1.0 + time / full) ** (-1.0 / power)  # no yield stress
     scale = 2.0 * np.pi * radius**3 / (3.0 * force)
-    moving = (yield_stress > 0.0) & (gap_start > scale * yield_stress) & (time > 0.0)
-    gap = np.where((yield_stress > 0.0) & ~moving, gap_start, gap)
+    # a yield stress far below the stress at the edge changes nothing in the digits
+    yields = scale * yield_stress > 1e-13 * gap
+    moving = yields & (gap_start > scale * yield_stress) & (time > 0.0)
+    gap = np.where(yields & ~moving, gap_start, gap)
     if moving.any():
         gap[moving] = _yielding(*(value[moving] for value in (
             time, radius, gap_start, consistency, index, yield_stress, scale, gap)))  # fmt: skip
@@ -624,7 +626,7 @@ def _yielding(time, radius, gap_start, consistency, index, yield_stress, scale, 
         y = new
         if np.all(done):
             break
-    return pace(y)[0]
+    return np.maximum(pace(y)[0], guess)  # a yield stress can only hold the gap open
 
 
 # ------------------------------------------------------------------------------------ heat of paste

@@ -229,7 +229,7 @@ def apply(given: list[Change]) -> dict[str, RawTable]:
             if do in ("set", "plausible", "copy"):
                 cells[row] = value
             elif do == "scale" and type(cells[row]) in (int, float):
-                cells[row] = cells[row] * value
+                cells[row] = min(cells[row], 10**300) * value  # a larger whole number is no float
             elif do == "swap" and value < rows:
                 cells[row], cells[value] = cells[value], cells[row]
             elif do == "double":
