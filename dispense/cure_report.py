@@ -35,12 +35,11 @@ from .pressed import (
     station_joints,
 )
 from .sheets import cautions_text, duration_text, temperature_text
-from .shift import play_plan, shop_record
+from .shift import DAY, play_plan, shop_record
 from .terminal import table
-from .units import from_si
+from .units import celsius_text, from_si
 from .windows import Window, latest_times
 
-DAY = 86400.0
 HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table
 HUMIDITIES = (0.3, 0.5, 0.7)
 IRRADIANCES = (500.0, 1000.0, 2000.0, 5000.0, 10000.0, 20000.0)  # W/m²: 50 to 2000 mW/cm²
@@ -208,7 +207,7 @@ def cure_report(plan: Plan, station: str, *, record: TemperatureRecord | None = 
     )
     failed: list[str] = []
     report = CureReport(
-        plan, row, material, _source(plan, row, record), shop_record(plan, row)[1],
+        plan, row, material, _source(row, record), shop_record(plan, row)[1],
         day if useful else None, cure_runs.station_runs(plan, row, material, log, failed),
         pour_report.station_pours(plan, station, failed), moisture_report(plan, row, material),
         light_report(plan, row, material), station_joints(plan, station),
@@ -220,7 +219,7 @@ def cure_report(plan: Plan, station: str, *, record: TemperatureRecord | None = 
     return report
 
 
-def _source(plan, station, record) -> str:
+def _source(station, record) -> str:
     if record is not None:
         return f"file {record.name}"
     return f"record {station.record} of the plan" if station.record else "one temperature of the plan"
@@ -530,8 +529,8 @@ def _run_text(run: CureRun) -> str:
     ]  # fmt: skip
     need = run.requirement
     wanted = []
-    if need.equivalent is not None:
-        wanted.append(f"{duration_text(need.equivalent)} at {from_si(need.reference, '°C'):.0f} °C")
+    if need.equivalent is not None and need.reference is not None:
+        wanted.append(f"{duration_text(need.equivalent)} at {celsius_text(need.reference)}")
     if need.degree is not None:
         wanted.append(f"degree {need.degree:.2f}")
     lines = [f"Schedule: {run.name}", table(
@@ -554,25 +553,22 @@ def _run_text(run: CureRun) -> str:
 
 
 def _pour_text(pour: PourReport) -> str:
-    def celsius(value):
-        return f"{from_si(value, '°C'):.1f} °C"
-
     lines = [f"Exotherm: {pour.name}, {from_si(pour.depth, 'mm'):.1f} mm deep, poured at "
-             f"{celsius(pour.start)}",
-             f"in one shot {celsius(pour.peak)} after {pour.peak_time / 60:.0f} min, "
+             f"{celsius_text(pour.start, 1)}",
+             f"in one shot {celsius_text(pour.peak, 1)} after {pour.peak_time / 60:.0f} min, "
              f"{from_si(pour.peak_height, 'mm'):.1f} mm above the base; without loss of heat "
-             f"{celsius(pour.adiabatic)}"]  # fmt: skip
+             f"{celsius_text(pour.adiabatic, 1)}"]  # fmt: skip
     if pour.shots_peak is not None and pour.shots_time is not None:
         words = ", then ".join(
             f"{from_si(depth, 'mm'):.1f} mm" + (f" after {duration_text(wait)}" if wait else "")
             for _, depth, wait in pour.shots
         )
-        lines.append(f"in {len(pour.shots)} shots ({words}) {celsius(pour.shots_peak)} after "
+        lines.append(f"in {len(pour.shots)} shots ({words}) {celsius_text(pour.shots_peak, 1)} after "
                      f"{pour.shots_time / 60:.0f} min")  # fmt: skip
     if pour.cells_peak is not None:
         lines.append(f"with its cells ({pour.cell_share:.0%} of the volume) as heat sinks "
-                     f"{celsius(pour.cells_peak)}")  # fmt: skip
-    limit = "no limit stated" if pour.limit is None else f"limit {celsius(pour.limit)}"
+                     f"{celsius_text(pour.cells_peak, 1)}")  # fmt: skip
+    limit = "no limit stated" if pour.limit is None else f"limit {celsius_text(pour.limit, 1)}"
     lines.append(f"{limit}; deepest safe pour: {pour.safe_words}")
     if pour.runaway is not None and pour.maximum_rate is not None:
         lines.append(f"runaway criterion δ = {pour.runaway.delta:.2f}, critical "

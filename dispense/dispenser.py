@@ -19,7 +19,7 @@ from .materials import WorkingLife, mix_shares, mixed_density, working_life
 from .mixing import mass_ratio, volume_ratio
 from .pressed import pressed_warnings
 from .shift import shop_record
-from .units import from_si
+from .units import celsius_text, from_si
 
 MIXER_FACTOR = 6.9  # laminar pressure drop of a helical mixer against the empty pipe (see MIXER_PRESSURE)
 
@@ -94,9 +94,9 @@ def setup_card(plan, station_name: str) -> SetupCard:
                                       material.viscosity_energy))  # fmt: skip
     elif consistency is not None and abs(coldest - material.viscosity_temperature) > 2.0:
         notes.append(
-            f"viscosity is that at {from_si(material.viscosity_temperature, '°C'):.0f} °C: no "
+            f"viscosity is that at {celsius_text(material.viscosity_temperature)}: no "
             "activation energy of viscosity is known, and the coldest hour is "
-            f"{from_si(coldest, '°C'):.0f} °C"
+            f"{celsius_text(coldest)}"
         )
     ratios: tuple[float | None, float | None] = (None, None)
     if material.kind == "two-part":

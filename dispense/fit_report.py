@@ -22,7 +22,7 @@ from .life import GAS_CONSTANT
 from .plan_tables import MATERIALS
 from .schedule import FORMS, fit_activation_energy, fit_kinetics
 from .terminal import table
-from .units import from_si
+from .units import celsius_text, from_si
 
 ARRHENIUS, NTH, KAMAL = "arrhenius", "n-th", "kamal"
 CHOICES = (ARRHENIUS, NTH, KAMAL)
@@ -134,7 +134,7 @@ def _arrhenius(path) -> FitReport:
         Path(path).name, ARRHENIUS, temperatures, times, times, fitted, fit.residuals,
         [Constant("E", fit.energy / 1e3, "kJ/mol", None, fit.low / 1e3 if known else None,
                   fit.high / 1e3 if known else None),
-         Constant(f"time at {from_si(middle, '°C'):.1f} °C", life / 60.0, "min")],
+         Constant(f"time at {celsius_text(middle, 1)}", life / 60.0, "min")],
         [(_header("activation_energy"), fit.energy / 1e3)],
         float(np.sqrt(fit.residuals @ fit.residuals / free)), list(fit.warnings),
         [f"line ln t = a + E/(R·T), R = {GAS_CONSTANT:.9g} J/(mol·K); valid near the temperatures measured"],
@@ -148,7 +148,7 @@ def _kinetics(path, form: str) -> FitReport:
     constants = []
     for name, value, error in zip(fit.names, fit.values.tolist(), fit.errors.tolist(), strict=True):
         factor, unit = (1e-3, "kJ/mol") if name.startswith("E") else (1.0, "")
-        words = f"{name} at {from_si(fit.reference, '°C'):.1f} °C, 1/s" if name.startswith("ln") else name
+        words = f"{name} at {celsius_text(fit.reference, 1)}, 1/s" if name.startswith("ln") else name
         constants.append(Constant(words, value * factor, unit, error * factor))
     return FitReport(
         Path(path).name, form, temperatures, times, degrees, fit.fitted, fit.residuals, constants,

@@ -44,6 +44,7 @@ from .stock import (
     simulate_service,
     stock_rule,
 )
+from .units import volume_text
 
 ML = 1e6  # nanolitres in a millilitre
 LAST_DAY = datetime.date(9999, 1, 1)
@@ -216,7 +217,7 @@ class Forecast:
             others = sum(each.order_by == order.order_by for every in self.components.values()
                          for each in every.orders) - 1  # fmt: skip
             more = f" {others} more by the same day." if others else ""
-            lines.append(f"Next order: {order.containers} × {_amount(view.component.container)} "
+            lines.append(f"Next order: {order.containers} × {volume_text(view.component.container)} "
                          f"{view.name} by {order.order_by:%a} {order.order_by}{late}.{more}")  # fmt: skip
         return lines
 
@@ -327,11 +328,6 @@ def _shown(value: Any, kind: str) -> Any:
     if kind == "number":
         return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
     return value
-
-
-def _amount(volume: float) -> str:
-    millilitres = volume * 1e6
-    return f"{millilitres / 1000:g} L" if millilitres >= 1000 else f"{millilitres:g} mL"
 
 
 # ---------------------------------------------------------------------------------------- running

@@ -16,7 +16,7 @@ import numpy as np
 from .life import LifeClock
 from .materials import MILESTONES, WorkingLife, cure_life, open_life, working_life
 from .shift import hhmm, shop_record
-from .units import from_si
+from .units import celsius_text, from_si
 
 HALF_HOUR = 1800.0
 STATED, COLDER, HOTTER = "between the data-sheet points", "colder, extrapolated", "hotter, extrapolated"
@@ -82,17 +82,13 @@ class LifeDay:
         if cool.life - worst.life < 0.02 * worst.life:
             return "the temperature hardly changes through the day"
         return (f"a batch mixed at {hhmm(worst.clock)} lives {_minutes(worst.life)}; at the day's mean "
-                f"of {_celsius(mean.temperature)} it would be {_minutes(mean.life)}, in the coolest "
-                f"half hour ({_celsius(cool.temperature)}) {_minutes(cool.life)}")  # fmt: skip
+                f"of {celsius_text(mean.temperature, 1)} it would be {_minutes(mean.life)}, in the coolest "
+                f"half hour ({celsius_text(cool.temperature, 1)}) {_minutes(cool.life)}")  # fmt: skip
 
 
 def _minutes(seconds: float) -> str:
     minutes = seconds / 60.0
     return f"{minutes:.1f} min" if minutes < 10.0 else f"{minutes:.0f} min"
-
-
-def _celsius(kelvin: float) -> str:
-    return f"{from_si(kelvin, '°C'):.1f} °C"
 
 
 def _finite(value: float | None) -> float | None:

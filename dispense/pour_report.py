@@ -29,7 +29,7 @@ from .heat import (
 from .materials import kinetics_of, mixed_density
 from .pots import cavity_volume
 from .shift import shop_record
-from .units import from_si
+from .units import celsius_text, from_si
 
 STILL_AIR = 10.0  # W/(m²·K), where the pot states no film
 CELL_DENSITY = 2600.0  # kg/m³ of a round cell: common practice, no source
@@ -99,7 +99,7 @@ class PourReport:
         return self.peak if self.shots_peak is None else self.shots_peak
 
 
-def cell_share(plan, pot) -> float:
+def cell_share(pot) -> float:
     """Share of the filled volume that cells take."""
     if not pot.cells:
         return 0.0
@@ -245,7 +245,7 @@ def _in_shots(plan, report: PourReport, constants) -> None:
 
 def _with_cells(plan, report: PourReport, constants) -> None:
     """The same with cells that take up heat."""
-    share = report.cell_share = cell_share(plan, report.pot)
+    share = report.cell_share = cell_share(report.pot)
     if not 0.0 < share < 1.0 or free_volume(plan, report.pot, report.depth) <= 0.0:
         return
     shots = report.shots or [(1, report.depth, 0.0)]
@@ -260,16 +260,16 @@ def _with_cells(plan, report: PourReport, constants) -> None:
 def _warn(report: PourReport, material) -> None:
     limit = report.limit
     if limit is not None:
-        shown = f"limit {from_si(limit, '°C'):.0f} °C"
+        shown = f"limit {celsius_text(limit)}"
         if report.planned_peak > limit:
-            report.warnings.append(f"the pour reaches {from_si(report.planned_peak, '°C'):.1f} °C, {shown}")
+            report.warnings.append(f"the pour reaches {celsius_text(report.planned_peak, 1)}, {shown}")
         elif report.planned_peak > limit - 5.0:
             report.warnings.append(
-                f"the pour comes to {from_si(report.planned_peak, '°C'):.1f} °C, within 5 K of the "
+                f"the pour comes to {celsius_text(report.planned_peak, 1)}, within 5 K of the "
                 f"{shown}; kinetics are seldom known that well"
             )
         if report.shots and report.peak > limit >= report.planned_peak:
-            report.notes.append(f"in one shot it would reach {from_si(report.peak, '°C'):.1f} °C: keep "
+            report.notes.append(f"in one shot it would reach {celsius_text(report.peak, 1)}: keep "
                                 "the wait between the shots")  # fmt: skip
     if report.runaway is not None and report.runaway.runs_away:
         words = (f"runaway criterion for the whole depth: δ = {report.runaway.delta:.2f} is above "

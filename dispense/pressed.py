@@ -25,7 +25,7 @@ from .amounts import Amount, applications, bead_application, bead_length, deposi
 from .beads import bead_area, spread_width, squeeze_out
 from .flow import interface_resistance, paste_gap, slot_rate, viscosity
 from .shift import Calendar, shop_record
-from .units import from_si
+from .units import celsius_text, from_si
 
 _POINTS, _SHARES = (0.5 * row for row in np.polynomial.legendre.leggauss(32))
 _POINTS = _POINTS + 0.5  # on 0 … 1
@@ -334,8 +334,8 @@ def joint_report(plan, joint) -> JointReport:
 
 
 def _viscosity_note(material, coldest: float) -> str:
-    return (f"consistency is that at {from_si(material.viscosity_temperature, '°C'):.0f} °C; colder "
-            f"paste (coldest hour {from_si(coldest, '°C'):.0f} °C) needs longer")  # fmt: skip
+    return (f"consistency is that at {celsius_text(material.viscosity_temperature)}; colder "
+            f"paste (coldest hour {celsius_text(coldest)}) needs longer")  # fmt: skip
 
 
 def _mm(value: float) -> str:

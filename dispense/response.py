@@ -105,7 +105,7 @@ class LeanPlayer(Player):
     def _open(self) -> None:
         pass
 
-    def _close(self, end: float) -> None:
+    def _close(self) -> None:
         pass
 
     def _warn(self) -> None:

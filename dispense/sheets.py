@@ -18,7 +18,7 @@ from .amounts import Amount, applications
 from .dispenser import SetupCard, shot_mass
 from .fields import Field, date, number, text, whole
 from .shift import CATEGORIES, NANO, ShiftResult, hhmm
-from .units import from_si
+from .units import celsius_text, from_si, volume_text
 from .windows import latest_times
 
 ML = NANO / 10**6  # nanolitres in a millilitre
@@ -239,7 +239,8 @@ RESULTS = SheetSpec(
     (
         *_HEAD, text("headline", "containers put on and mass drawn, all together"),
         text("period", "first and last day"),
-        text("parts_finished", "good parts finished of those asked for, counted at each station"),
+        text("passes_through_stations",
+             "good parts finished of those asked for, each counted at every station"),
         whole("station_shifts", "stations times shifts"),
         whole("warnings", "warnings"),
         text("chosen", "material shown by day; choose another"),
@@ -300,17 +301,12 @@ def at(day: datetime.date, clock: float | None) -> datetime.datetime | None:
     return datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=round(clock))
 
 
-def kelvin_text(kelvin: float) -> str:
-    """A temperature as printed: 23 °C."""
-    return f"{from_si(kelvin, '°C'):.0f} °C"
-
-
 def temperature_text(temperatures: Sequence[float]) -> str:
     """The range of a record: 19 to 31 °C."""
     low, high = min(temperatures), max(temperatures)
     if high - low < 0.5:
-        return kelvin_text(low)
-    return f"{from_si(low, '°C'):.0f} to {kelvin_text(high)}"
+        return celsius_text(low)
+    return f"{from_si(low, '°C'):.0f} to {celsius_text(high)}"
 
 
 def duration_text(seconds: float) -> str:
@@ -336,9 +332,9 @@ def life_text(life, temperatures: Sequence[float]) -> str:
     cold, hot = min(temperatures), max(temperatures)
     words = duration_text(life.at(hot))
     if hot - cold >= 0.5:
-        words += f" at {kelvin_text(hot)}, {duration_text(life.at(cold))} at {kelvin_text(cold)}"
+        words += f" at {celsius_text(hot)}, {duration_text(life.at(cold))} at {celsius_text(cold)}"
     else:
-        words += f" at {kelvin_text(hot)}"
+        words += f" at {celsius_text(hot)}"
     marks = life.marks(cold, hot)
     return words + (f" ({'; '.join(marks)})" if marks else "")
 
@@ -418,8 +414,7 @@ def containers_text(result: ShiftResult) -> str:
     if not any(result.containers.values()):
         return "Bring nothing: enough stands here"
     for letter, component in result.components.items():
-        size = from_si(component.container, "mL")
-        size_text = f"{size / 1000:g} L" if size >= 1000 else f"{size:g} mL"
+        size_text = volume_text(component.container)
         name = f"{letter.upper()} " if len(result.components) > 1 else ""
         if result.containers[letter]:
             words.append(f"{result.containers[letter]} × {name}{size_text}")
@@ -669,7 +664,7 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
         record = _day_part(result)
         marks = life.marks(min(record), max(record)) if material.cure == "room" else []
         marks = [words for words in marks if not words.startswith("rule of thumb")]
-        basis = f"data-sheet times at {kelvin_text(life.temperature)}; {life.basis}" + (
+        basis = f"data-sheet times at {celsius_text(life.temperature)}; {life.basis}" + (
             f"; {'; '.join(marks)}" if marks else ""
         )
     return Content(
@@ -680,27 +675,25 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     )  # fmt: skip
 
 
-def check_limits(plan, result: ShiftResult) -> tuple[float, float, float, str]:
+def check_limits(result: ShiftResult) -> tuple[float, float, float, str]:
     """Target, low and high mass of a check shot [kg], and what the limits rest on."""
     density = result.density
-    volume = result.check_volume / NANO
+    mass = result.check_volume / NANO * density
+    tolerance = result.station.meter_tolerance
+    if tolerance > 0.0:  # a check shot tries the meter, not the drawing
+        return mass, mass * (1 - tolerance), mass * (1 + tolerance), f"the meter, ±{tolerance:.1%}"
     largest = max((item.amount for job in result.jobs for item in job.applications),
                   key=lambda amount: amount.nominal)  # fmt: skip
     if result.station.check_volume is None:
         target, low, high = shot_mass(largest, density)
         return target, low, high, f"tolerances of the shot; largest: {driver_text(largest.main_driver)}"
-    if result.station.meter_tolerance > 0.0:
-        tolerance = result.station.meter_tolerance
-        mass = volume * density
-        return mass, mass * (1 - tolerance), mass * (1 + tolerance), f"meter, ±{tolerance:.1%}"
-    mass = volume * density
     return (mass, mass * largest.low / largest.nominal, mass * largest.high / largest.nominal,
             "the relative tolerance of the largest shot")  # fmt: skip
 
 
 def shot_check_content(plan, result: ShiftResult, stamp: str) -> Content:
     """The shot-check sheet of a station."""
-    target, low, high, basis = check_limits(plan, result)
+    target, low, high, basis = check_limits(result)
     grams = [from_si(value, "g") for value in (target, low, high)]
     volume = result.check_volume / NANO
     masses = {letter: from_si(volume * share * result.components[letter].density, "g")
@@ -822,7 +815,7 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
         headline = f"{count} container{'s' if count != 1 else ''}, {figure(mass)} kg drawn"
     return Content(
         RESULTS,
-        {**_head(plan, stamp), "headline": headline, "period": span, "parts_finished": passes,
+        {**_head(plan, stamp), "headline": headline, "period": span, "passes_through_stations": passes,
          "station_shifts": len(results), "warnings": len(warnings),
          "cautions": CAUTION, "chosen": _heaviest(totals)},
         {

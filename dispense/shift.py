@@ -54,6 +54,7 @@ RECORD_DAYS = 15  # a temperature record is repeated this often, for cures that 
 CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "expired")
 GELLED = 1.0  # share of the pot life at which the mixer is lost
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift, and containers of one component
+MOST_BETWEEN = 2  # purges and mixer changes between parts that are not worth a warning
 NO_STOCK = "no stock"
 
 
@@ -580,7 +581,7 @@ class Player:
         result, calendar, station = self.result, self.result.calendar, self.station
         self._open()
         if not result.jobs:
-            self._close(calendar.start)
+            self._close()
             return result
         start = calendar.start
         result.events.append(
@@ -597,7 +598,7 @@ class Player:
         result.events.append(
             Event(end, "end", "end of shift", volume=nanolitres(station.end_volume))
         )
-        self._close(end)
+        self._close()
         self._warn()
         result.events.sort(key=lambda event: event.clock)
         return result
@@ -624,7 +625,7 @@ class Player:
                 self._take(letter, missing, result.calendar.start, 0.0)
                 store.hoses[key] = hose
 
-    def _close(self, end: float) -> None:
+    def _close(self) -> None:
         result, store = self.result, self.store
         for letter in result.components:
             key = (self.station.station, letter)
@@ -830,10 +831,25 @@ class Player:
                     f"{len(late)} {many} the {name}; first {part} no. {serial}: latest "
                     f"{hhmm(latest)}, planned {hhmm(actual)}"
                 )
+        self._warn_of_slow_flow()
         if result.life is not None and self.pot_clock is not None:
             temperatures = result.temperatures[1]
             warnings.extend(f"pot life {mark}" for mark in
                             result.life.marks(min(temperatures), max(temperatures)))  # fmt: skip
+
+
+    def _warn_of_slow_flow(self) -> None:
+        """Where the parts come too slowly to keep the mixer fresh, breaks are not the cause."""
+        result = self.result
+        between = [event for event in result.events
+                   if event.kind in ("purge", "mixer") and "after the break" not in event.text]  # fmt: skip
+        if len(between) > MOST_BETWEEN and result.life is not None:
+            limit = self.station.purge_share * result.life.at(max(result.temperatures[1]))
+            result.warnings.append(
+                f"{len(between)} purges and mixer changes fall between parts, not after breaks: at a "
+                f"takt of {result.takt:.0f} s material stands longer in the mixer than its limit, "
+                f"{limit / 60.0:.0f} min in the hottest hour"
+            )
 
 
 def _visits_of(job: Job) -> list[list[Application]]:

@@ -264,12 +264,24 @@ def is_number(text: str) -> bool:
     return True
 
 
+def celsius_text(kelvin: float, digits: int = 0) -> str:
+    """A temperature as printed: 23 °C."""
+    return f"{from_si(kelvin, '°C'):.{digits}f} °C"
+
+
+def volume_text(volume: float) -> str:
+    """The size of a container as printed: 310 mL, 20 L."""
+    millilitres = from_si(volume, "mL")
+    return f"{millilitres / 1000:g} L" if millilitres >= 1000 else f"{millilitres:g} mL"
+
+
 def describe_unit(unit: str) -> str:
     """The unit for a help text; dimensionless is a dash."""
     return unit or "–"
 
 
 __all__ = [
-    "AS_GIVEN", "SHOP_UNITS", "ShopUnit", "describe_unit", "from_si", "is_number", "read_header",
-    "read_quantity", "registry", "si_symbol", "show", "to_si", "unit_factor",
+    "AS_GIVEN", "SHOP_UNITS", "ShopUnit", "celsius_text", "describe_unit", "from_si",
+    "is_number", "read_header", "read_quantity", "registry", "show", "si_symbol", "to_si",
+    "unit_factor", "volume_text",
 ]  # fmt: skip

@@ -141,6 +141,16 @@ def test_a_hot_afternoon_asks_for_more():
     assert hot.drawn("a") > cool.drawn("a")
 
 
+def test_parts_that_come_too_slowly_are_told():
+    # by hand: 16 min of pot life, limit 0.6 × 16 = 9.6 min, a part every 10 min: the shot before is
+    # always too old, so each visit but the first purges; breaks are not the cause
+    rows = hand_rows()
+    rows["Materials"][0]["pot_life"] = 16
+    words = "purges and mixer changes fall between parts, not after breaks: at a takt of 600 s"
+    assert any(words in warning for warning in play(rows).warnings)
+    assert not any(words in warning for warning in play().warnings)  # one purge, after the break
+
+
 def test_gelled_mixer_is_changed():
     rows = hand_rows()
     rows["Materials"][0]["pot_life"] = 35  # 40 min of standing is more than the whole pot life

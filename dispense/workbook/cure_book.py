@@ -16,6 +16,7 @@ from openpyxl.utils import get_column_letter
 
 from ..cure_report import CureReport, LightReport, MoistureReport, shop
 from ..cure_runs import CureRun
+from ..life import GAS_CONSTANT
 from ..life_day import COLDER, HOTTER, STATED, LifeDay, day_table
 from ..pour_report import CAUTION, PourReport, PourTrace
 from ..pressed import PASTE_RULE, JointReport, PressedBead
@@ -30,7 +31,7 @@ __all__ = ["cure_workbook"]
 
 MOST_CURVES = 6  # joints or beads that one chart shows
 RUN_POINTS = 120  # of a schedule's curves
-GAS = "8.31446261815324"
+GAS = repr(GAS_CONSTANT)
 
 
 def cure_workbook(report: CureReport) -> bytes:

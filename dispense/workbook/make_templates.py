@@ -281,7 +281,7 @@ def results(book: Workbook) -> None:
                    filtered=True)  # fmt: skip
 
     summary.head()
-    summary.cards(("period", 2), ("parts_finished", 2), ("station_shifts", 1), ("warnings", 1),
+    summary.cards(("period", 2), ("passes_through_stations", 2), ("station_shifts", 1), ("warnings", 1),
                   ("prepared_by", 2))  # fmt: skip
     summary.section("By material", "drawn for all shifts")
     drawn, material, component = (use.outer("ResultUse", name) for name in ("drawn", "material", "component"))
