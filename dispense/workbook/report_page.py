@@ -18,6 +18,7 @@ from . import style
 __all__ = ["Data", "Page", "is_figure", "sentence"]
 
 CHART_ROWS = 17
+WIDE = 150  # characters across: upright, such a sheet would print too small to read
 LANDSCAPE_ROWS, PORTRAIT_ROWS = 34, 74  # that still read well on one page
 _LEFT = Alignment(horizontal="left", vertical="center", wrap_text=True, indent=1)
 _RIGHT = Alignment(horizontal="right", vertical="center")
@@ -209,11 +210,13 @@ class Page:
         self.turned = True
 
     def close(self, *, header_row: int = 0) -> None:
-        """Print set-up: one page where it reads well, upright where it is long."""
+        """Print set-up: one page where it reads well, upright where it is long and not too wide."""
         last = max(self.sheet.max_row, self.row - 1)
-        style.page(self.sheet, landscape=last <= LANDSCAPE_ROWS or header_row > 0, header_row=header_row)
+        is_wide = sum(self.widths) > WIDE
+        style.page(self.sheet, landscape=last <= LANDSCAPE_ROWS or header_row > 0 or is_wide,
+                   header_row=header_row)  # fmt: skip
         self.sheet.print_area = f"A1:{get_column_letter(len(self.widths))}{last}"
-        if last <= PORTRAIT_ROWS and not header_row and not self.turned:
+        if last <= PORTRAIT_ROWS and not (header_row or self.turned or is_wide):
             self.sheet.page_setup.fitToHeight = 1
 
 
