@@ -664,8 +664,8 @@ def _week_table(found: Forecast) -> Table:
          ("Planned", "mL", "number"), ("P50", "mL", "number"), ("P90", "mL", "number"),
          ("P90 in containers", "", "number")),
         note="Planned: the shift model on the builds as they stand, heel at its mean, hoses "
-        "filled where they are empty, what expires apart. P50 and P90: half and nine of ten futures draw no more. The "
-        "P90 of single weeks do not add up to that of all weeks.",
+        "filled where they are empty, what expires apart. P50 and P90: half and nine of ten futures "
+        "draw no more. The P90 of single weeks do not add up to that of all weeks.",
     )  # fmt: skip
     for week in range(found.horizon.weeks):
         for view in found.components.values():
