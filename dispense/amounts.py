@@ -16,6 +16,7 @@ import numpy as np
 
 from .beads import bead_area, path_length, stitch_length
 from .errors import NA, InputError, Problem
+from .line import dispense_time
 from .pots import cavity_volume, cell_displacement, cell_size, pot_fill
 from .units import from_si
 
@@ -167,10 +168,10 @@ def bead_application(plan, bead) -> Application:
         "meter": station.meter_tolerance,
     })  # fmt: skip
     starts = bead_runs(length, bead) * bead.count
-    run_time = length * bead.count / station.speed if station.speed else (
-        amount.nominal / station.flow if station.flow else 0.0
-    )  # fmt: skip
-    time = run_time + starts * station.start_time
+    if station.speed:
+        time = float(dispense_time(length * bead.count, station.speed, starts, station.start_time))
+    else:
+        time = (amount.nominal / station.flow if station.flow else 0.0) + starts * station.start_time
     height = bead.height or (bead.width / 2.0)
     return Application(bead.part, bead.bead, "bead", bead.station, 1, amount, time, 0.0,
                        bead.bond_line or height, _bead_words(bead, length))  # fmt: skip

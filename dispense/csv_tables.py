@@ -18,11 +18,10 @@ from pathlib import Path
 
 from .errors import NA, FileError, InputError, Problem, UnitError
 from .fields import Field, clock, number
-from .units import read_header, unit_factor
+from .units import DAY, read_header, unit_factor
 
 MOST_BYTES = 64_000_000
 MOST_PROBLEMS = 200
-DAY = 86400.0
 TEMPERATURE = number("temperature", "°C", "temperature", above=-273.15)
 CLOCK = clock("time", "time of day")
 ELAPSED = number("time", "min", "time since the start")

@@ -25,8 +25,7 @@ from .errors import InputError, Problem
 from .fields import matrix, number, record, vector
 from .life import GAS_CONSTANT
 from .registry import example, out, requires, workbook_function
-
-MINUTE = 60.0
+from .units import MINUTE
 
 # ------------------------------------------------------------------------------------- kinetics
 

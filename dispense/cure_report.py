@@ -35,9 +35,9 @@ from .pressed import (
     station_joints,
 )
 from .sheets import cautions_text, duration_text, temperature_text
-from .shift import DAY, play_plan, shop_record
+from .shift import play_plan, shop_record
 from .terminal import table
-from .units import celsius_text, from_si
+from .units import DAY, celsius_text, from_si
 from .windows import Window, latest_times
 
 HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table

@@ -13,15 +13,13 @@ from typing import Any
 
 from .amounts import Amount, Application, applications
 from .beads import bead_area
-from .flow import dwell_time, mixer_pressure, nozzle_pressure, viscosity, wall_shear_rate
+from .flow import MIXER_FACTOR, dwell_time, nozzle_pressure, viscosity, wall_shear_rate
 from .line import nozzles_needed
 from .materials import WorkingLife, mix_shares, mixed_density, working_life
 from .mixing import mass_ratio, volume_ratio
 from .pressed import pressed_warnings
 from .shift import shop_record
 from .units import celsius_text, from_si
-
-MIXER_FACTOR = 6.9  # laminar pressure drop of a helical mixer against the empty pipe (see MIXER_PRESSURE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,14 +122,10 @@ def setup_card(plan, station_name: str) -> SetupCard:
     return card
 
 
-def _bead_of(plan, item: Application):
-    return next(row for row in plan.group("beads", "part")[item.part] if row.bead == item.name)
-
-
 def _setting(plan, station, material, item, shares, density, components, consistency):
     flow, speed = station.flow, None
     if item.kind == "bead":
-        bead = _bead_of(plan, item)
+        bead = plan.index("beads", "part", "bead")[item.part, item.name]
         if station.speed is not None:
             area = float(bead_area(bead.section, bead.width, bead.height, bead.contact_angle))
             speed, flow = station.speed, area * station.speed
@@ -142,12 +136,9 @@ def _setting(plan, station, material, item, shares, density, components, consist
                                            consistency, material.index, material.yield_stress))  # fmt: skip
             shear = float(wall_shear_rate(flow, station.nozzle_bore, material.index))
         if station.mixer_bore and station.mixer_length:
-            empty = float(nozzle_pressure(flow, station.mixer_bore, station.mixer_length, consistency,
-                                          material.index, material.yield_stress))  # fmt: skip
-            newtonian = material.index == 1.0 and material.yield_stress == 0.0
-            mixer = (
-                float(mixer_pressure(flow, station.mixer_bore, station.mixer_length, consistency))
-                if newtonian else MIXER_FACTOR * empty
+            mixer = MIXER_FACTOR * float(
+                nozzle_pressure(flow, station.mixer_bore, station.mixer_length, consistency,
+                                material.index, material.yield_stress)
             )  # fmt: skip
     mass, low, high = shot_mass(item.amount, density)
     return ShotSetting(

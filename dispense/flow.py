@@ -349,7 +349,7 @@ def wall_shear_rate(flow, bore, index=1.0):
         example((0.5, 6, 72, 5), 0.3904601271, "6.9 × 5.658842421 kPa, by hand"),
         example((0.5, 6, 72, 5, 1), 0.05658842421, "factor 1: Hagen–Poiseuille, by hand"),
     ),
-    formula="IF(ISOMITTED(factor), 6.9, factor)*128*viscosity*length*flow*1000"
+    formula=f"IF(ISOMITTED(factor), {MIXER_FACTOR}, factor)*128*viscosity*length*flow*1000"
     "/(PI()*bore^4)/100000",
 )  # fmt: skip
 def mixer_pressure(flow, bore, length, viscosity, factor=MIXER_FACTOR):

@@ -30,7 +30,7 @@ import numpy as np
 from .errors import FileError, InputError, Problem
 from .materials import mix_shares
 from .response import CAUSES, Occurrence, Response, ShiftKey, occurrences, responses
-from .shift import DAY, NANO, nanolitres
+from .shift import NANO, nanolitres
 from .simulate import DRIVERS, Drawn, Futures, draw_material
 from .stock import (
     ALL_CAUSES,
@@ -44,7 +44,7 @@ from .stock import (
     simulate_service,
     stock_rule,
 )
-from .units import volume_text
+from .units import DAY, volume_text
 
 ML = 1e6  # nanolitres in a millilitre
 LAST_DAY = datetime.date(9999, 1, 1)

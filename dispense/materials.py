@@ -15,7 +15,7 @@ import numpy as np
 from .cure import moisture_time
 from .errors import InputError, Problem
 from .life import LifeClock, activation_energy, pot_life
-from .units import from_si
+from .mixing import mix_split
 
 CELSIUS_ZERO = 273.15
 NEAR = 0.5  # K around a stated temperature that counts as stated
@@ -147,19 +147,19 @@ def mix_shares(material, components: dict) -> dict[str, float]:
     """Share of the mixed volume that each component makes, by letter."""
     if material.kind == "one-part":
         return {"a": 1.0}
-    a, b = material.ratio_a, material.ratio_b
-    if material.ratio_basis == "mass":
-        a, b = a / components["a"].density, b / components["b"].density
-    return {"a": a / (a + b), "b": b / (a + b)}
+    share_a, share_b, *_ = _split(material, components)
+    return {"a": share_a, "b": share_b}
 
 
 def mixed_density(material, components: dict) -> float:
     """Density of the mixed material [kg/m³], volumes adding."""
-    return sum(
-        part * components[letter].density for letter, part in mix_shares(material, components).items()
-    )
+    if material.kind == "one-part":
+        return components["a"].density
+    *_, mass_a, mass_b = _split(material, components)
+    return mass_a + mass_b
 
 
-def minutes(seconds: float) -> float:
-    """Seconds as minutes, for messages."""
-    return from_si(seconds, "min")
+def _split(material, components: dict) -> tuple[float, ...]:
+    """Volumes and masses of A and B in one cubic metre of the mix."""
+    return mix_split(1.0, material.ratio_a, material.ratio_b, components["a"].density,
+                     components["b"].density, material.ratio_basis)  # fmt: skip

@@ -10,14 +10,12 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, fields, make_dataclass, replace
+from dataclasses import dataclass, field, make_dataclass, replace
 from typing import Any
 
-from . import plan_tables
 from .errors import NA, NUM, InputError, Problem, UnitError, show
-from .fields import ERROR_TEXTS, Field, text_of
+from .fields import ERROR_TEXTS, Field
 from .plan_tables import (
-    BY_NAME,
     LONGEST_TEXT,
     SETTINGS,
     TABLES,
@@ -502,13 +500,7 @@ def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:
             seen[folded] = item.at
 
 
-def iter_tables(plan: Plan) -> Iterator[tuple[Table, list]]:
-    """Each table with its records."""
-    for table in TABLES:
-        yield table, getattr(plan, table.attribute)
-
-
 __all__ = [
-    "BY_NAME", "MISSING_VALUE", "NUM", "RECORDS", "Plan", "RawTable", "build_plan", "fields",
-    "iter_tables", "plan_tables", "raw_table", "read_plan", "text_of",
+    "MISSING_VALUE", "RECORDS", "Plan", "RawTable", "build_plan", "raw_table", "read_plan",
+    "read_table",
 ]  # fmt: skip

@@ -16,9 +16,8 @@ from .errors import NA, NUM, DispenseError, Problem
 from .materials import material_energy
 from .plan_tables import TABLES
 from .registry import evaluate
-from .units import from_si
+from .units import HOUR, from_si
 
-HOUR = 3600.0
 ENERGIES = (1e2, 1e6)  # J/mol: activation energies that a material may have
 MOST_STARTED = 100_000  # parts that one station may start in one shift
 

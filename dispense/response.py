@@ -88,12 +88,7 @@ class LeanPlayer(Player):
             return
         parts = self._splits.get(volume)
         if parts is None:
-            parts, rest = [], volume
-            for place, (letter, share) in enumerate(self.shares):
-                part = rest if place == len(self.shares) - 1 else round(volume * share)
-                rest -= part
-                parts.append((letter, part))
-            self._splits[volume] = parts
+            parts = self._splits[volume] = self.split(volume)
         for letter, part in parts:
             self.result.used[letter][category] += part
             left = self._left[letter] - part

@@ -17,6 +17,7 @@ from typing import Any
 from .amounts import Amount, applications
 from .dispenser import SetupCard, shot_mass
 from .fields import Field, date, number, text, whole
+from .materials import cure_life, mixed_density
 from .shift import CATEGORIES, NANO, ShiftResult, hhmm
 from .units import celsius_text, from_si, volume_text
 from .windows import latest_times
@@ -636,8 +637,6 @@ def _next_minute(clock: float | None) -> float | None:
 
 def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     """The cure board of a station."""
-    from .materials import cure_life
-
     material, day = result.material, result.date
     rows = [
         {
@@ -761,8 +760,6 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
     for part in plan.parts:
         for item in applications(plan, part.part):
             material = plan.material(plan.station(item.station).material)
-            from .materials import mixed_density
-
             density = mixed_density(material, plan.components_of(material.material))
             volume, low, high = amount_ml(item.amount)
             amounts.append({

@@ -47,9 +47,9 @@ from .materials import (
     open_life,
     working_life,
 )
+from .units import DAY
 
 NANO = 10**12  # nanolitres in a cubic metre
-DAY = 86400.0
 RECORD_DAYS = 15  # a temperature record is repeated this often, for cures that last days
 CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "expired")
 GELLED = 1.0  # share of the pot life at which the mixer is lost
@@ -304,6 +304,7 @@ class ShiftResult:
     mixers: int = 0
     check_shots: int = 0
     check_volume: int = 0
+    between: int = 0  # purges and mixer changes that no break brought about
     oldest_share: float = 0.0
     busy: float = 0.0
 
@@ -418,12 +419,17 @@ class Player:
         """Take mixed material from the containers and book it."""
         if volume <= 0:
             return
-        rest = volume
-        for place, (letter, share) in enumerate(self.shares):
-            part = rest if place == len(self.shares) - 1 else round(volume * share)
-            rest -= part
+        for letter, part in self.split(volume):
             self._take(letter, part, clock, duration)
             self.result.used[letter][category] += part
+
+    def split(self, volume: int) -> list[tuple[str, int]]:
+        """What each component makes of a mixed volume; the last takes what rounding leaves."""
+        parts, rest = [], volume
+        for letter, share in self.shares[:-1]:
+            parts.append((letter, round(volume * share)))
+            rest -= parts[-1][1]
+        return [*parts, (self.shares[-1][0], rest)]
 
     def _take(self, letter: str, volume: int, clock: float, duration: float) -> None:
         key = (self.station.station, letter)
@@ -548,6 +554,7 @@ class Player:
             self.result.oldest_share = max(self.result.oldest_share, share)
             if share < station.purge_share:
                 return clock
+            self.result.between += not why
             reached = self.limit_clock()
             past = f"{share:.0%} of pot life used, limit {station.purge_share:.0%} at {hhmm(reached)}"
             if share >= GELLED or station.rule == "change mixer":
@@ -841,12 +848,10 @@ class Player:
     def _warn_of_slow_flow(self) -> None:
         """Where the parts come too slowly to keep the mixer fresh, breaks are not the cause."""
         result = self.result
-        between = [event for event in result.events
-                   if event.kind in ("purge", "mixer") and "after the break" not in event.text]  # fmt: skip
-        if len(between) > MOST_BETWEEN and result.life is not None:
+        if result.between > MOST_BETWEEN and result.life is not None:
             limit = self.station.purge_share * result.life.at(max(result.temperatures[1]))
             result.warnings.append(
-                f"{len(between)} purges and mixer changes fall between parts, not after breaks: at a "
+                f"{result.between} purges and mixer changes fall between parts, not after breaks: at a "
                 f"takt of {result.takt:.0f} s material stands longer in the mixer than its limit, "
                 f"{limit / 60.0:.0f} min in the hottest hour"
             )

@@ -25,7 +25,8 @@ import numpy as np
 
 from .line import normal_loss, order_quantity, reorder_point, safety_stock
 from .response import CAUSES
-from .shift import DAY, NO_STOCK, nanolitres, use_by
+from .shift import NO_STOCK, nanolitres, use_by
+from .units import DAY
 
 Key = tuple[str, str]  # material, component
 ALL_CAUSES = (*CAUSES, "hoses", "heel", "expired")
