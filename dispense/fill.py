@@ -82,7 +82,8 @@ class FillReport:
                 for group in groups[:SHOWN_WARNINGS]
             ]).splitlines()  # fmt: skip
             if len(groups) > SHOWN_WARNINGS:
-                lines.append(f"  and {len(groups) - SHOWN_WARNINGS} more kinds")
+                more = len(groups) - SHOWN_WARNINGS
+                lines.append(f"  and {more} more kind{'s' if more > 1 else ''}")
         lines += [f"note: {words}" for words in self.notes]
         return "\n".join(lines)
 
