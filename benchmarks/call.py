@@ -15,8 +15,8 @@ from . import Row, show, take_turns
 COUNT = 100_000
 GAS = 8.31446261815324
 BETWEEN = (
-    "limits of each column (two passes over it), to SI and back (two), finite results (one): more "
-    "work than the few operations of the expression"
+    "limits of each column (one or two passes over it), a unit that is not the kernel's (one in, one "
+    "out), finite results (one): beside them the expression has few operations"
 )
 
 

@@ -86,6 +86,7 @@ def _segment_area(width, height):
         example(("stadium", 6, 1.5), 8.517145868, "buffered line of a geometry library", 1e-8),
     ),
     formula=_AREA_FORMULA,
+    system=("mm",),
 )
 def bead_area(section, width, height=None, contact_angle=None):
     """Area of a bead's cross-section.
@@ -94,13 +95,13 @@ def bead_area(section, width, height=None, contact_angle=None):
     6.283185
     """
     if section == "round":
-        return np.pi * width**2 / 4.0
+        return np.pi / 4.0 * width**2
     if section == "fillet":
         return width**2 * (1.0 - np.pi / 4.0)
     if section == "mitre":
-        return width**2 / 2.0
+        return 0.5 * width**2
     if section == "half-round":
-        return np.pi * width**2 / 8.0 if height is None else np.pi * width * height / 4.0
+        return np.pi / 8.0 * width**2 if height is None else np.pi / 4.0 * width * height
     if section == "segment" and (height is None) != (contact_angle is None):
         if height is None:
             height = width / 2.0 * np.tan(contact_angle / 2.0)
@@ -108,12 +109,12 @@ def bead_area(section, width, height=None, contact_angle=None):
     if height is None or section == "segment":
         return width * np.nan
     if section == "triangle":
-        return width * height / 2.0
+        return 0.5 * width * height
     if section == "rectangle":
         return width * height
     if section == "ellipse":
-        return np.pi * width * height / 4.0
-    return np.where(height <= width, height * (width - height) + np.pi * height**2 / 4.0, np.nan)
+        return np.pi / 4.0 * width * height
+    return np.where(height <= width, height * (width - height) + np.pi / 4.0 * height**2, np.nan)
 
 
 @workbook_function(
@@ -132,6 +133,7 @@ def bead_area(section, width, height=None, contact_angle=None):
         example((1200, "half-round", 6, None, None, 2), 33.929200659, "2·1200·π·6²/8 mm³, by hand"),
     ),
     formula=f"{_AREA_FORMULA}*length*IF(ISOMITTED(count),1,count)/1000",
+    system=("mm",),
 )
 def bead_volume(length, section, width, height=None, contact_angle=None, count=1):
     """Volume of a bead along its length.
@@ -171,6 +173,7 @@ _SHAPE_FORMULA = (
         example(("stadium", 8.517145868, 0.25), 6.0, "stadium 6 × 1.5 mm, buffered line"),
     ),
     formula=_SHAPE_FORMULA,
+    system=("mm",),
 )
 def bead_width(section, area, aspect=None):
     """Width of the bead that has a given cross-section.
@@ -459,6 +462,7 @@ def stitch_length(length, run, gap):
         example((2, 1), 0.002094395102, "half ball of radius 1 mm, 2π/3 mm³"),
     ),
     formula="PI()*height*(3*diameter^2/4+height^2)/6/1000",
+    system=("mm",),
 )
 def dot_volume(diameter, height):
     """Volume of a dot shaped as a spherical cap.
@@ -489,6 +493,7 @@ _GAP = number("gap", "mm", "gap the joint closes to", above=0)
     ),
     formula='IF(IF(ISOMITTED(edge),"square",edge)="round",'
     "IF(area>=PI()*gap^2/4,gap+(area-PI()*gap^2/4)/gap,SQRT(-1)),area/gap)",
+    system=("mm",),
 )
 def spread_width(area, gap, edge="square"):
     """Width of a bead pressed down to a gap.
@@ -519,6 +524,7 @@ def spread_width(area, gap, edge="square"):
         example((500, 4, 0.5, 10), 0.0, "4 mm² fit in 0.5 × 10 mm, by hand"),
     ),
     formula="length*IF(area>gap*flange_width,area-gap*flange_width,0)/1000",
+    system=("mm",),
 )
 def squeeze_out(length, area, gap, flange_width):
     """Volume of a pressed bead that leaves the flange.
@@ -543,6 +549,7 @@ def squeeze_out(length, area, gap, flange_width):
         example((6.283185307, 100), 0.6283185307, "half circle of 4 mm at 100 mm/s, by hand"),
     ),
     formula="area*speed/1000",
+    system=("mm",),
 )
 def bead_flow(area, speed):
     """Flow that lays a bead of a given cross-section at a given speed.

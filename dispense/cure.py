@@ -974,6 +974,7 @@ def part_temperature(times, air_temperatures, time_constant, start=None):
         example((0, 1), 0.0, "no time, no depth"),
     ),
     formula="coefficient*SQRT(time)",
+    system=("mm", "h"),
 )  # fmt: skip
 def moisture_depth(time, coefficient):
     """Depth to which moisture has cured.
@@ -1000,6 +1001,7 @@ def moisture_depth(time, coefficient):
         example((6, 0.6123724357), 96.0, "twice the depth of 24 h takes four times as long"),
     ),
     formula="(depth/coefficient)^2",
+    system=("mm", "h"),
 )  # fmt: skip
 def moisture_time(depth, coefficient):
     """Time until moisture has cured to a depth.

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import sys
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -126,14 +127,21 @@ class Field:
 
     def within(self, number: float) -> bool:
         """Whether a number in the shop unit is within the limits (NaN never is)."""
-        return (
-            abs(number) < math.inf
-            and (self.above is None or number > self.above)
-            and (self.at_least is None or number >= self.at_least)
-            and (self.below is None or number < self.below)
-            and (self.at_most is None or number <= self.at_most)
-            and (self.kind != "whole" or number == math.floor(number))
-        )
+        low, high = self.ends()
+        return low <= number <= high and (self.kind != "whole" or number == math.floor(number))
+
+    def ends(self) -> tuple[float, float]:
+        """The smallest and the largest number within the limits."""
+        lows, highs = [-sys.float_info.max], [sys.float_info.max]
+        if self.above is not None:
+            lows.append(math.nextafter(self.above, math.inf))
+        if self.at_least is not None:
+            lows.append(self.at_least)
+        if self.below is not None:
+            highs.append(math.nextafter(self.below, -math.inf))
+        if self.at_most is not None:
+            highs.append(self.at_most)
+        return max(lows), min(highs)
 
     def problem(self, where: str, value: Any, code: str = VALUE, fix: str = "") -> Problem:
         """A problem record for a value that this field cannot take."""

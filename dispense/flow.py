@@ -159,6 +159,11 @@ def _shape(part, index):
     )
 
 
+def _is_newtonian(index, yield_stress):
+    """Whether one plain viscosity describes the material: n = 1 and no yield stress."""
+    return np.ndim(index) == 0 and np.ndim(yield_stress) == 0 and index == 1.0 and yield_stress == 0.0
+
+
 _WIDEST = 60  # steps of the solver; a bisection alone would reach 1e-18 of its bracket
 
 
@@ -221,6 +226,8 @@ def nozzle_pressure(flow, bore, length, consistency, index=1.0, yield_stress=0.0
     >>> round(float(nozzle_pressure(0.05e-6, 1e-3, 25e-3, 50.0, 0.5, 100.0)), 2)
     138615.36
     """
+    if _is_newtonian(index, yield_stress):
+        return 128.0 * consistency * length / (np.pi * bore**4) * flow
     with np.errstate(divide="ignore", invalid="ignore", over="ignore", under="ignore"):
         rate = flow / (np.pi * (bore / 2.0) ** 3)
         excess = _wall_excess(rate, consistency, index, yield_stress)
@@ -325,7 +332,7 @@ def wall_shear_rate(flow, bore, index=1.0):
     >>> round(float(wall_shear_rate(1e-6, 2e-3)), 4)
     1273.2395
     """
-    return (3.0 * index + 1.0) / (4.0 * index) * 32.0 * flow / (np.pi * bore**3)
+    return (24.0 + 8.0 / index) / (np.pi * bore**3) * flow
 
 
 @workbook_function(

@@ -158,6 +158,7 @@ def rate_factor(temperature, reference_temperature, activation_energy):
     "- temperature)/IF(ISOMITTED(halving_step), 10, halving_step)), reference_life*EXP("
     f"activation_energy*1000/{_CONVERT}*(1/(temperature + 273.15) "
     "- 1/(reference_temperature + 273.15))))",
+    system=("min",),
 )
 def pot_life(temperature, reference_life, reference_temperature, activation_energy=None,
              halving_step=HALVING_STEP):  # fmt: skip
@@ -168,7 +169,7 @@ def pot_life(temperature, reference_life, reference_temperature, activation_ener
     """
     if activation_energy is None:
         return reference_life * np.exp2((reference_temperature - temperature) / halving_step)
-    return reference_life / rate_factor(temperature, reference_temperature, activation_energy)
+    return reference_life * rate_factor(reference_temperature, temperature, activation_energy)
 
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)

@@ -28,6 +28,11 @@ What the registry does, and a kernel therefore need not:
   table raises InputError with code `#N/A`, which stays in the cells of that text;
 - keeps the reasons for `LAST_PROBLEMS`.
 
+`system` names shop units of length and time, such as `("mm", "h")`, in which a homogeneous closed
+form (one without a constant in metres or seconds) gives the same answer as in SI. Plain numbers and
+plain columns then reach it as they stand: 10 mm × 5 mm is 50 mm² to the last digit, and a column is
+read once instead of three times. `tests/test_columns.py` checks every function that says so.
+
 Functions over whole ranges (`vector`, `matrix`, `record`, `points` arguments): the kernel gets each
 whole argument as one float array (vector 1-D, matrix 2-D, record 1-D with NaN for blanks, points an
 (n, 2 or 3) array and, as a further keyword `labels`, the texts of its last column or None). With
@@ -40,6 +45,7 @@ from __future__ import annotations
 
 import inspect
 import math
+import sys
 from collections import deque, namedtuple
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
@@ -51,7 +57,7 @@ import numpy as np
 
 from .errors import NA, NUM, VALUE, DispenseError, InputError, Problem, show
 from .fields import ERROR_TEXTS, REQUIRED, CellError, Field
-from .units import describe_unit, si_symbol, to_si
+from .units import coherent_factor, describe_unit, si_symbol, to_si
 
 FUNCTIONS: dict[str, Function] = {}
 _RECENT: deque[Problem] = deque(maxlen=200)
@@ -126,22 +132,26 @@ class Function:
     formula: str = ""  # the same closed form in a spreadsheet's own functions, in shop units
     table: bool = False  # the kernel returns rows of texts and numbers, as they are
     notes: str = ""  # further help, such as marks on table values
+    system: tuple[str, ...] = ()  # shop units of length and time that the kernel may count in
     _result_type: list = field(default_factory=list, repr=False, compare=False)
 
     @cached_property
     def plan(self) -> tuple:
-        """Per argument what the fast path needs: field, factor, offset, default in SI."""
-        rows = []
-        for item in self.arguments:
-            factor, offset = to_si(item.unit) if item.kind in _NUMERIC else (1.0, 0.0)
-            default = REQUIRED if item.is_required else item.default_si()
-            rows.append((item, factor, offset, default))
-        return tuple(rows)
+        """Per argument what the short ways need."""
+        return tuple(_Short(item, self.system) for item in self.arguments)
 
     @cached_property
     def scale(self) -> tuple:
         """Per result the factor and offset to SI."""
         return tuple((*to_si(item.unit), item.kind) for item in self.returns)
+
+    @cached_property
+    def short_scale(self) -> tuple:
+        """The same to the units that the short ways count in."""
+        return tuple(
+            (coherent_factor(item.unit, self.system), offset, kind)
+            for item, (_, offset, kind) in zip(self.returns, self.scale, strict=True)
+        )
 
     @cached_property
     def result_type(self) -> type:
@@ -169,6 +179,89 @@ class Function:
 _NUMERIC = {"number", "whole", "vector", "matrix", "points"}
 
 
+class _Short:
+    """An argument as the short ways read it."""
+
+    __slots__ = ("choices", "default", "factor", "high", "high_bits", "is_number", "is_plain", "is_whole",
+                 "kind", "low", "name", "offset")  # fmt: skip
+
+    def __init__(self, item: Field, system: tuple[str, ...]) -> None:
+        self.name, self.kind, self.choices = item.name, item.kind, item.choices
+        self.is_whole = item.kind == "whole"
+        self.is_number = self.is_whole or item.kind == "number"
+        in_si, self.offset = to_si(item.unit) if item.kind in _NUMERIC else (1.0, 0.0)
+        self.factor = coherent_factor(item.unit, system) if self.is_number else in_si
+        self.is_plain = self.factor == 1.0 and not self.offset
+        self.default = REQUIRED if item.is_required else item.default_si()
+        if isinstance(self.default, float) and self.factor != in_si:
+            self.default *= self.factor / in_si
+        low, high = item.ends()
+        most = sys.float_info.max / max(self.factor, 1.0)  # a number in SI too
+        self.low, self.high = max(low, -most), min(high, most)
+        self.high_bits = _bits(self.high)
+
+    def read(self, value: Any) -> Any:
+        """A plain value as the kernel takes it; REQUIRED where it is none or out of its limits."""
+        kind = type(value)
+        if value is None:
+            return self.default
+        if kind is float or kind is int:
+            if (
+                not self.is_number
+                or not self.low <= value <= self.high
+                or (self.is_whole and value != math.floor(value))
+            ):
+                return REQUIRED
+            value *= self.factor
+            return value + self.offset if self.offset else value
+        if kind is str and self.kind == "choice" and value in self.choices:
+            return value
+        if kind is bool and self.kind == "flag":
+            return value
+        return REQUIRED
+
+    def read_part(self, part: np.ndarray, place: np.ndarray) -> np.ndarray | None:
+        """Numbers as the kernel takes them, left in `place`; None where one is out of its limits.
+
+        Where a unit changes nothing, these are the caller's own numbers, to be read only.
+        """
+        if self.low == 0.0:
+            if _largest_bits(part) > self.high_bits:
+                return None
+        elif not (self.low <= _least(part) and _most(part) <= self.high):  # NaN is neither
+            return None
+        if self.is_whole and not np.array_equal(part, np.floor(part)):
+            return None
+        result = part
+        if self.is_plain:
+            part.flags.writeable = False
+            return part
+        place = place[: len(part)]
+        if self.factor != 1.0:
+            result = np.multiply(part, self.factor, place)
+        if self.offset:
+            result = np.add(result, self.offset, place)
+        return result
+
+
+_least, _most = np.minimum.reduce, np.maximum.reduce
+
+
+def _bits(number: float) -> int:
+    return int(np.float64(number).view(np.uint64))
+
+
+def _largest_bits(array: np.ndarray) -> int:
+    """The largest of some doubles by their bits, in one pass.
+
+    From 0 up bits rise with the number; infinity, NaN and then every number below 0 come after.
+    """
+    return int(_most(array.view(np.uint64), axis=None, initial=0))
+
+
+_INFINITY = _bits(math.inf)
+
+
 def workbook_function(
     *,
     category: str,
@@ -186,6 +279,7 @@ def workbook_function(
     formula: str = "",
     table: bool = False,
     notes: str = "",
+    system: Sequence[str] = (),
 ) -> Callable:
     """Declare the decorated kernel as a workbook function of the same name in capitals."""
 
@@ -194,7 +288,7 @@ def workbook_function(
         entry = Function(
             kernel.__name__.upper(), category, summary, tuple(arguments), tuple(returns), kernel,
             equation, source, valid, rule, tuple(requires), no_answer, whole, along,
-            tuple(examples), formula, table, notes,
+            tuple(examples), formula, table, notes, tuple(system),
         )  # fmt: skip
         if entry.name in FUNCTIONS:
             raise ValueError(f"{entry.name} is declared twice")
@@ -372,12 +466,11 @@ def scalar(entry: Function, arguments: tuple) -> Any:
     if count > len(plan):
         return None
     values = {}
-    for place, (item, factor, offset, default) in enumerate(plan):
-        value = arguments[place] if place < count else None
-        value = _short_value(item, factor, offset, default, value)
+    for place, argument in enumerate(plan):
+        value = argument.read(arguments[place] if place < count else None)
         if value is REQUIRED:
             return None
-        values[item.name] = value
+        values[argument.name] = value
     for condition in entry.requires:
         given = [values[name] for name in condition.names]
         if None not in given and not condition.check(*given):
@@ -390,7 +483,7 @@ def scalar(entry: Function, arguments: tuple) -> Any:
     if len(entry.returns) == 1:
         results = (results,)
     shown = []
-    for result, (factor, offset, kind) in zip(results, entry.scale, strict=True):
+    for result, (factor, offset, kind) in zip(results, entry.short_scale, strict=True):
         result = (float(result) - offset) / factor
         if not math.isfinite(result):
             return None
@@ -398,109 +491,95 @@ def scalar(entry: Function, arguments: tuple) -> Any:
     return shown[0] if len(shown) == 1 else entry.result_type(*shown)
 
 
-_ROWS = 12500  # of a block: its numbers stay in the processor's cache from unit to result
+_ROWS = 25_000  # computed at a time: their numbers stay in the processor's cache from unit to result
 
 
 def _columns(entry: Function, arguments: tuple) -> tuple[np.ndarray, ...] | None:
     """The short way of columns: plain numbers in arrays of one shape, all of them good.
 
-    Unit, kernel and result go block by block. None where the long way is needed: it says what is
-    wrong with which element.
+    Limits, unit, kernel and result go part by part. None where the long way is needed: it says what
+    is wrong with which element.
     """
     found = _short_arguments(entry, arguments)
     if found is None:
         return None
-    given, fixed, shape = found
+    given, values, shape = found
     size = math.prod(shape)
-    results = tuple(np.empty(size) for _ in entry.returns)
-    room = [np.empty(min(size, _ROWS)) for _ in given]
+    step = min(size, _ROWS)
+    if all(argument.is_plain for argument, _ in given):
+        step = size  # no unit changes a number on its way in
+    results = [np.empty(size) for _ in entry.returns] if step < size else []
+    room = [np.empty(0 if argument.is_plain else step) for argument, _ in given]
+    pieces: list[np.ndarray] = []
     try:
         with np.errstate(all="ignore"):
-            for begin in range(0, size, _ROWS):
-                block = slice(begin, begin + _ROWS)
-                values = dict(fixed)
-                for (name, factor, offset, array), place in zip(given, room, strict=True):
-                    values[name] = _si_block(array[block], factor, offset, place)
-                if not _compute_block(entry, values, [result[block] for result in results]):
+            for begin in range(0, size, step):
+                end = begin + step
+                for (argument, array), place in zip(given, room, strict=True):
+                    part = argument.read_part(array[begin:end], place)
+                    if part is None:
+                        return None
+                    values[argument.name] = part
+                pieces = _compute_part(entry, values, [result[begin:end] for result in results])
+                if not pieces:
                     return None
     except (ZeroDivisionError, OverflowError, ValueError):
         return None
-    if not all(map(_all_finite, results)):
-        return None
-    return tuple(result.reshape(shape) for result in results)
+    return tuple(result.reshape(shape) for result in results or [_own(p, size) for p in pieces])
 
 
-def _si_block(part: np.ndarray, factor: float, offset: float, place: np.ndarray) -> np.ndarray:
-    """Factor × numbers + offset, left in `place`; where that changes nothing, the numbers to read."""
-    place = place[: len(part)]
-    if factor != 1.0:
-        part = np.multiply(part, factor, out=place)
-    if offset:
-        part = np.add(part, offset, out=place)
-    if part is not place:
-        part.flags.writeable = False  # these are the caller's own
-    return part
+def _own(piece: np.ndarray, size: int) -> np.ndarray:
+    """The numbers in an array of that size that no other array shares."""
+    if piece.shape == (size,) and piece.flags.owndata:
+        return piece
+    return np.array(np.broadcast_to(piece, size))
 
 
 def _short_arguments(entry: Function, arguments: tuple) -> tuple | None:
-    """Columns with their units as flat arrays, single values in SI, and the one shape."""
+    """Columns as flat arrays, single values as the kernel takes them, and the one shape."""
     plan = entry.plan
     if len(arguments) > len(plan):
         return None
-    given: list[tuple] = []
+    given: list[tuple[_Short, np.ndarray]] = []
     fixed: dict[str, Any] = {}
     shape = None
-    for place, (item, factor, offset, default) in enumerate(plan):
+    for place, argument in enumerate(plan):
         value: Any = arguments[place] if place < len(arguments) else None
-        kind = type(value)
-        if kind is np.ndarray:
-            if value.dtype.kind not in "fiu" or item.kind not in {"number", "whole"}:
+        if type(value) is np.ndarray:
+            if value.dtype.kind not in "fiu" or not argument.is_number:
                 return None
             if not value.size or value.ndim > 2 or value.shape != (shape or value.shape):
                 return None
             shape = value.shape
-            array = value.astype(float, copy=False).ravel()
-            if not _all_within(item, array, factor, offset):
-                return None
-            given.append((item.name, factor, offset, array))
+            given.append((argument, value.astype(float, copy=False).ravel()))
             continue
-        value = _short_value(item, factor, offset, default, value)
+        value = argument.read(value)
         if value is REQUIRED:
             return None
-        fixed[item.name] = value
+        fixed[argument.name] = value
     return None if shape is None else (given, fixed, shape)
 
 
-def _short_value(item: Field, factor: float, offset: float, default: Any, value: Any) -> Any:
-    """A plain value in SI, REQUIRED where it is none or out of its limits."""
-    kind = type(value)
-    if value is None:
-        return default
-    if (kind is float or kind is int) and (item.kind == "number" or item.kind == "whole"):
-        if not item.within(value):
-            return REQUIRED
-        return value * factor + offset if offset else value * factor
-    if kind is str and item.kind == "choice" and value in item.choices:
-        return value
-    if kind is bool and item.kind == "flag":
-        return value
-    return REQUIRED
-
-
-def _compute_block(entry: Function, values: dict[str, Any], results: list[np.ndarray]) -> bool:
-    """Compute one block in SI and leave it in shop units; False where a condition does not hold."""
+def _compute_part(entry: Function, values: dict, results: list[np.ndarray]) -> list[np.ndarray]:
+    """Compute part of the rows, in shop units, in `results` where given; []: the long way is needed."""
     for condition in entry.requires:
         parts = [values[name] for name in condition.names]
         if not any(part is None for part in parts) and not np.all(condition.check(*parts)):
-            return False
+            return []
     found = entry.kernel(**values)
-    pieces = (found,) if len(results) == 1 else found
-    for piece, result, (factor, offset, _) in zip(pieces, results, entry.scale, strict=True):
+    pieces = []
+    found = (found,) if len(entry.returns) == 1 else found
+    for place, (piece, (factor, offset, _)) in enumerate(zip(found, entry.short_scale, strict=True)):
+        result = results[place] if results else None
         if offset or factor != 1.0:
-            np.divide(piece - offset if offset else piece, factor, out=result)
-        else:
+            piece = np.divide(piece - offset if offset else piece, factor, result)
+        elif result is not None:
             result[...] = piece
-    return True
+            piece = result
+        if not _all_finite(piece):
+            return []
+        pieces.append(piece)
+    return pieces
 
 
 def _evaluate(entry: Function, arguments: tuple) -> Evaluation:
@@ -835,6 +914,8 @@ def _all_within(item: Field, array: np.ndarray, factor: float, offset: float) ->
 
 def _all_finite(array: np.ndarray) -> bool:
     """Whether every number is finite; a finite sum has only finite terms."""
+    if _largest_bits(array) < _INFINITY:
+        return True
     with np.errstate(all="ignore"):
         return bool(math.isfinite(array.sum()) or np.isfinite(array).all())
 

@@ -118,6 +118,30 @@ _NUMBER = re.compile(
 )
 
 
+# SI units that are powers of the metre and of the second: those powers
+_POWERS = {"m": (1, 0), "m²": (2, 0), "m³": (3, 0), "s": (0, 1), "1/s": (0, -1), "m/s": (1, -1),
+           "m³/s": (3, -1), "m/√s": (1, -0.5)}  # fmt: skip
+
+
+@cache
+def coherent_factor(symbol: str, system: tuple[str, ...]) -> float:
+    """Factor of a shop unit to the units in which a coherent system of lengths and times counts.
+
+    `system` names its length, its time or both. Units of other quantities keep their factor to SI.
+
+    >>> coherent_factor("mL", ("mm",)), coherent_factor("mm/√h", ("mm", "h"))
+    (1000.0, 1.0)
+    """
+    unit = SHOP_UNITS.get(symbol)
+    if unit is None or unit.si not in _POWERS:
+        return to_si(symbol)[0]
+    scale = 1.0
+    for name in system:
+        base = SHOP_UNITS[name]
+        scale *= base.factor ** _POWERS[unit.si]["ms".index(base.si)]
+    return float(f"{unit.factor / scale:.15g}")
+
+
 @lru_cache(maxsize=1024)
 def unit_factor(text: str, target: str) -> tuple[float, float]:
     """Factor and offset that take a number in the unit `text` to the SI unit of shop unit `target`.

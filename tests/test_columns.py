@@ -1,4 +1,4 @@
-"""Columns of many rows: computed in blocks, each row as the single cell, inputs left alone."""
+"""Columns of many rows: computed in parts, each row as the single cell, inputs left alone."""
 
 from __future__ import annotations
 
@@ -7,8 +7,9 @@ import pytest
 
 from dispense.errors import NUM, InputError
 from dispense.functions import FUNCTIONS, call, evaluate
+from dispense.units import SHOP_UNITS, read_quantity
 
-ROWS = 30_001  # more than two blocks, the last of them short
+ROWS = 60_001  # more than two parts, the last of them short
 
 # results of outside sources, named beside each example where the function is declared
 EXAMPLES = [
@@ -85,3 +86,91 @@ def test_newtonian_rows_beside_rows_with_a_yield_stress():
     np.testing.assert_allclose(found[1::2], newtonian, rtol=1e-12)
     assert np.all(found[::2] > newtonian)
     np.testing.assert_allclose(call("NOZZLE_PRESSURE", 0.5, 6.0, 72.0, 5.0), newtonian, rtol=1e-12)
+
+
+# ------------------------------------------------------ functions computed in shop units, by `system`
+
+IN_SHOP_UNITS = [name for name, entry in FUNCTIONS.items() if entry.system]
+# powers of length and time in the units of those functions, by hand
+POWERS = {"mm": (1, 0), "mm²": (2, 0), "mL": (3, 0), "mm/s": (1, -1), "mL/s": (3, -1), "h": (0, 1),
+          "min": (0, 1), "mm/√h": (1, -0.5), "": (0, 0), "deg": (0, 0), "°C": (0, 0), "K": (0, 0),
+          "kJ/mol": (0, 0)}  # fmt: skip
+
+
+def _calls(name):
+    """Arguments of the examples, numbers spread at random; each choice keeps its text."""
+    random = np.random.default_rng(5)
+    for item in FUNCTIONS[name].examples:
+        yield [value * random.uniform(0.9, 1.1, 400)
+               if type(value) in (int, float) and field.kind == "number" else value
+               for value, field in zip(item.arguments, FUNCTIONS[name].arguments, strict=False)]  # fmt: skip
+
+
+def _si(value, unit):
+    shop = SHOP_UNITS[unit]
+    return value * shop.factor + shop.offset
+
+
+@pytest.mark.parametrize("name", IN_SHOP_UNITS)
+def test_shop_units_give_what_si_gives(name):
+    # the kernel by itself in SI, converted by hand, is the other way to the same number
+    entry = FUNCTIONS[name]
+    for given in _calls(name):
+        inside = [_si(value, field.unit) if isinstance(value, np.ndarray | int | float) else value
+                  for value, field in zip(given, entry.arguments, strict=False)]  # fmt: skip
+        shop = SHOP_UNITS[entry.returns[0].unit]
+        expected = np.broadcast_to(entry.kernel(*inside), 400) / shop.factor
+        np.testing.assert_allclose(call(name, *given), expected, rtol=1e-13)
+        for row in (0, 399):  # a single cell is the row of a column
+            cells = [value[row] if isinstance(value, np.ndarray) else value for value in given]
+            cells = [float(value) if isinstance(value, np.floating) else value for value in cells]
+            np.testing.assert_allclose(call(name, *cells), expected[row], rtol=1e-13)
+
+
+@pytest.mark.parametrize("name", IN_SHOP_UNITS)
+def test_kernels_in_shop_units_are_homogeneous(name):
+    # counted in other lengths and times the numbers change by their powers and the answer too:
+    # Buckingham; a constant in metres or seconds hidden in the kernel would break it
+    entry = FUNCTIONS[name]
+    times = any(SHOP_UNITS[unit].si == "s" for unit in entry.system)
+    length, time = 7.3, 3.1 if times else 1.0
+    for given in _calls(name):
+        scaled = [value * length ** POWERS[field.unit][0] * time ** POWERS[field.unit][1]
+                  if isinstance(value, np.ndarray) else value
+                  for value, field in zip(given, entry.arguments, strict=False)]  # fmt: skip
+        power = POWERS[entry.returns[0].unit]
+        np.testing.assert_allclose(entry.kernel(*scaled), entry.kernel(*given)
+                                   * length ** power[0] * time ** power[1], rtol=1e-12)  # fmt: skip
+
+
+def test_whole_millimetres_stay_whole():
+    # 10 mm × 5 mm = 50 mm², exactly: no detour over metres
+    sides = np.arange(1.0, 200.0)
+    assert call("BEAD_AREA", "rectangle", 10, 5) == 50.0
+    np.testing.assert_array_equal(call("BEAD_AREA", "rectangle", sides, sides[::-1].copy()),
+                                  sides * sides[::-1])  # fmt: skip
+
+
+def test_a_column_and_its_result_share_nothing():
+    length = np.linspace(0.0, 90.0, ROWS)
+    found = call("MOISTURE_DEPTH", length, 3.0)
+    assert not np.shares_memory(found, length)
+    assert length.flags.writeable and found.flags.writeable
+    found[:] = -1.0
+    assert length[-1] == 90.0
+
+
+@pytest.mark.parametrize("bad", [-1e-300, -1.0, -np.inf, np.inf, np.nan, -np.nan])
+def test_a_time_of_0_is_one_and_a_bad_one_is_found(bad):
+    time = np.linspace(0.0, 90.0, ROWS)  # z = k √t, at t = 0 nothing has cured
+    time[1] = -0.0
+    np.testing.assert_allclose(call("MOISTURE_DEPTH", time, 3.0), 3 * np.sqrt(time), rtol=1e-13)
+    time[-3] = bad
+    found = evaluate("MOISTURE_DEPTH", (time, 3.0))
+    assert found.codes[-3] == NUM and np.count_nonzero(found.codes != "") == 1
+
+
+def test_a_text_with_a_unit_is_the_same_length():
+    # the long way, in SI: 1 in = 25.4 mm by definition
+    assert read_quantity("1 in", "mm") == 0.0254
+    np.testing.assert_allclose(call("BEAD_AREA", "rectangle", ["1 in", 25.4], 5), 127.0, rtol=1e-13)
