@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from . import __version__
+from .paper import PAPERS
 
 DONE, PROBLEMS, USAGE = 0, 1, 2
 PLAN_HELP = "the plan workbook; it is never changed"
@@ -49,8 +50,7 @@ def parser() -> argparse.ArgumentParser:
     fill.add_argument("--station", metavar="NAME", action="append",
                       help="one station; may be given again (default: all stations)")  # fmt: skip
     fill.add_argument("--templates", metavar="DIR", help="folder with the plant's own templates")
-    fill.add_argument("--paper", choices=("A4", "Letter"), default="A4",
-                      help="paper of the sheets (default: A4)")  # fmt: skip
+    _paper(fill)
     fill.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
     fill.add_argument("--open", action="store_true",
                       help="write into the workbook open in the spreadsheet (Windows, macOS)")  # fmt: skip
@@ -68,6 +68,7 @@ def parser() -> argparse.ArgumentParser:
                           help="simulated futures (default: 500)")  # fmt: skip
     forecast.add_argument("--seed", type=int, default=1, metavar="N",
                           help="the same seed gives the same figures (default: 1)")  # fmt: skip
+    _paper(forecast)
     forecast.add_argument("--processes", type=int, default=1, metavar="N",
                           help="work on N processors")  # fmt: skip
     _json(forecast)
@@ -81,6 +82,7 @@ def parser() -> argparse.ArgumentParser:
     cure.add_argument("--log", metavar="FILE",
                       help="a thermocouple's log through the oven, CSV of minutes and °C")  # fmt: skip
     cure.add_argument("--out", metavar="FILE", help="workbook to write")
+    _paper(cure)
     _json(cure)
     cure.set_defaults(run=_cure)
 
@@ -90,6 +92,7 @@ def parser() -> argparse.ArgumentParser:
     fit.add_argument("--form", choices=("arrhenius", "n-th", "kamal"), default="arrhenius",
                      help="what is fitted (default: arrhenius)")  # fmt: skip
     fit.add_argument("--out", metavar="FILE", help="workbook with the residual plot to write")
+    _paper(fit)
     _json(fit)
     fit.set_defaults(run=_fit)
 
@@ -132,6 +135,11 @@ def parser() -> argparse.ArgumentParser:
     respell.add_argument("--out", metavar="FILE", required=True, help="workbook to write")
     respell.set_defaults(run=_respell)
     return top
+
+
+def _paper(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--paper", choices=tuple(PAPERS), default="A4",
+                         help="paper to print on (default: A4)")  # fmt: skip
 
 
 def _json(command: argparse.ArgumentParser) -> None:
@@ -257,7 +265,7 @@ def _forecast(options) -> int:
 
     report = forecast_file(options.plan, weeks=options.weeks, out=options.out, builds=options.builds,
                            draws=options.draws, seed=options.seed,
-                           processes=options.processes)  # fmt: skip
+                           processes=options.processes, paper=options.paper)  # fmt: skip
     return _tell(report, options)
 
 
@@ -265,14 +273,14 @@ def _cure(options) -> int:
     from .cure_report import cure_file
 
     report = cure_file(options.plan, options.station, record=options.record, log=options.log,
-                       out=options.out)
+                       out=options.out, paper=options.paper)
     return _tell(report, options)
 
 
 def _fit(options) -> int:
     from .fit_report import fit_file
 
-    report = fit_file(options.measurements, options.form, out=options.out)
+    report = fit_file(options.measurements, options.form, out=options.out, paper=options.paper)
     return _tell(report, options)
 
 

@@ -23,6 +23,7 @@ from .cure import moisture_depth, moisture_time, uv_time
 from .cure_runs import CureRun
 from .errors import InputError, Problem
 from .life_day import LifeDay
+from .paper import paper_code
 from .plan import RECORDS, Plan
 from .pour_report import PourReport
 from .pressed import (
@@ -269,14 +270,16 @@ def _gather(report: CureReport) -> None:
 
 def cure_file(plan: str | os.PathLike[str] | Plan, station: str, *,
               record: str | os.PathLike[str] | None = None, log: str | os.PathLike[str] | None = None,
-              out: str | os.PathLike[str] | None = None) -> CureReport:  # fmt: skip
+              out: str | os.PathLike[str] | None = None, paper: str = "A4") -> CureReport:  # fmt: skip
     """The report of a station of a plan workbook, and with `out` a workbook of it.
 
-    `record` is a CSV of times and shop temperatures, `log` a CSV of a thermocouple log.
+    `record` is a CSV of times and shop temperatures, `log` a CSV of a thermocouple log;
+    `paper` is what the workbook is printed on, A4 or Letter.
     """
     from .workbook.read_plan import load_plan
     from .workbook.write import atomic_write, refuse_overwrite
 
+    paper_code(paper, "cure")
     inputs = [Path(path) for path in (plan, record, log) if path is not None
               and not isinstance(path, Plan)]  # fmt: skip
     if out is not None:
@@ -291,7 +294,7 @@ def cure_file(plan: str | os.PathLike[str] | Plan, station: str, *,
     if out is not None:
         from .workbook.cure_book import cure_workbook
 
-        report.out = atomic_write(out, cure_workbook(report), forbid=inputs)
+        report.out = atomic_write(out, cure_workbook(report, paper), forbid=inputs)
     return report
 
 

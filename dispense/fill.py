@@ -24,6 +24,7 @@ from . import sheets
 from .dispenser import setup_card, station_parts
 from .errors import FileError, InputError, Problem, TemplateError
 from .fields import Field
+from .paper import paper_code
 from .shift import ShiftResult, play_plan
 from .terminal import table as aligned
 from .units import unit_factor
@@ -37,7 +38,6 @@ KINDS = {
     "shot_check": "shot-check sheets", "staging": "staging sheets",
     "station_setup": "station setup cards", "results": "results workbooks",
 }  # fmt: skip
-PAPERS = {"A4": "9", "Letter": "1"}  # as a workbook counts paper sizes
 SHOWN_WARNINGS = 8
 _FORMULA_KEPT = "holds a formula, which was kept"
 
@@ -236,7 +236,7 @@ class Templates:
             from .workbook.pages import set_paper, stamp_footers
 
             package = Package.open(self.files[key])
-            set_paper(package, PAPERS[self.paper])
+            set_paper(package, paper_code(self.paper, "fill"))
             stamp_footers(package, STAMP_MARK, self.stamp)
             self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
         return self._read[key]
@@ -438,8 +438,7 @@ def fill(plan_path: str | os.PathLike[str], out: str | os.PathLike[str] | None =
     """
     from .workbook.read_plan import load_plan
 
-    if paper not in PAPERS:
-        raise InputError(Problem("fill", "paper", paper, f"one of {', '.join(PAPERS)}"))
+    paper_code(paper, "fill")
     if isinstance(processes, bool) or not isinstance(processes, int) or processes < 1:
         raise InputError(Problem("fill", "processes", processes, "a whole number 1 or more"))
     plan = load_plan(plan_path)

@@ -19,6 +19,7 @@ from .csv_tables import read_columns
 from .errors import NA, InputError, Problem
 from .fields import number
 from .life import GAS_CONSTANT
+from .paper import paper_code
 from .plan_tables import MATERIALS
 from .schedule import FORMS, fit_activation_energy, fit_kinetics
 from .terminal import table
@@ -162,7 +163,7 @@ def _kinetics(path, form: str) -> FitReport:
 
 
 def fit_file(path: str | os.PathLike[str], form: str = ARRHENIUS, *,
-             out: str | os.PathLike[str] | None = None) -> FitReport:  # fmt: skip
+             out: str | os.PathLike[str] | None = None, paper: str = "A4") -> FitReport:  # fmt: skip
     """Fit a CSV of measurements; with `out` also a workbook with a residual plot.
 
     `form` is "arrhenius" (columns Temperature, Time), "n-th" or "kamal" (Time, Temperature, Degree).
@@ -171,12 +172,13 @@ def fit_file(path: str | os.PathLike[str], form: str = ARRHENIUS, *,
         raise InputError(Problem("fit", "form", form, "one of " + ", ".join(CHOICES), code=NA))
     if out is not None and Path(out).suffix.lower() != ".xlsx":
         raise InputError(Problem("out", "file", str(out), "a name that ends in .xlsx"))
+    paper_code(paper, "fit")
     report = _arrhenius(path) if form == ARRHENIUS else _kinetics(path, form)
     if out is not None:
         from .workbook.fit_book import fit_workbook
         from .workbook.write import atomic_write
 
-        report.out = atomic_write(out, fit_workbook(report), forbid=[path])
+        report.out = atomic_write(out, fit_workbook(report, paper), forbid=[path])
     return report
 
 

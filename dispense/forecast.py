@@ -29,6 +29,7 @@ import numpy as np
 
 from .errors import FileError, InputError, Problem
 from .materials import mix_shares
+from .paper import paper_code
 from .response import CAUSES, Occurrence, Response, ShiftKey, occurrences, responses
 from .shift import NANO, nanolitres
 from .simulate import DRIVERS, Drawn, Futures, draw_material
@@ -336,12 +337,16 @@ def _shown(value: Any, kind: str) -> Any:
 def forecast_file(plan: str | os.PathLike[str], *, weeks: int = 4,
                   out: str | os.PathLike[str] | None = None,
                   builds: str | os.PathLike[str] | None = None, draws: int = 500, seed: int = 1,
-                  what_if: bool = True, processes: int = 1) -> Forecast:  # fmt: skip
-    """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`."""
+                  what_if: bool = True, processes: int = 1, paper: str = "A4") -> Forecast:  # fmt: skip
+    """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
+
+    `paper` is what the workbook is printed on, A4 or Letter.
+    """
     from .builds import by_row, raw_builds
     from .plan import read_plan
     from .workbook.read_plan import load_plan, read_tables
 
+    paper_code(paper, "forecast")
     if out is not None:
         _ending(out)
     if builds is None:
@@ -358,7 +363,8 @@ def forecast_file(plan: str | os.PathLike[str], *, weeks: int = 4,
 
         what_if_table(found)
     if out is not None:
-        write_forecast(found, out, forbid=[plan] + ([builds] if builds is not None else []))
+        write_forecast(found, out, paper=paper,
+                       forbid=[plan] + ([builds] if builds is not None else []))
     return found
 
 
@@ -371,7 +377,8 @@ def _ending(out: str | os.PathLike[str]) -> str:
     return ending
 
 
-def write_forecast(found: Forecast, out: str | os.PathLike[str], forbid: Sequence = ()) -> Path:
+def write_forecast(found: Forecast, out: str | os.PathLike[str], forbid: Sequence = (),
+                   paper: str = "A4") -> Path:  # fmt: skip
     """Write a forecast in the form that the file's ending asks for."""
     from .workbook.write import atomic_write
 
@@ -380,7 +387,7 @@ def write_forecast(found: Forecast, out: str | os.PathLike[str], forbid: Sequenc
     if ending == ".xlsx":
         from .workbook.forecast_book import book_bytes
 
-        content = book_bytes(found)
+        content = book_bytes(found, paper)
     elif ending == ".csv":
         content = found.as_csv().encode("utf-8-sig")
     else:

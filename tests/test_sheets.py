@@ -21,8 +21,11 @@ from openpyxl.drawing.image import Image
 from plans import MONDAY, hand_rows
 
 from dispense import cli, sheets
+from dispense.cure_report import cure_file
 from dispense.errors import DispenseError
 from dispense.fill import _fill_open, fill, safe_name, template_folder
+from dispense.fit_report import fit_file
+from dispense.forecast import forecast_file
 from dispense.shift import play_plan, play_shift
 from dispense.workbook.make_templates import make
 from dispense.workbook.package import MAIN, Package, iter_cells
@@ -471,6 +474,24 @@ def test_paper(hand, tmp_path):
             for sheet in package.worksheets:
                 setup = package.tree(sheet.part).find(f"{{{MAIN}}}pageSetup")
                 assert setup.get("paperSize") == code, path.name
+
+
+def test_paper_of_reports(hand, tmp_path):
+    # ECMA-376, 18.3.1.63 pageSetup: paperSize 1 is US Letter, 9 is A4
+    steps = tmp_path / "steps.csv"
+    steps.write_text("Temperature,Time [min]\n15,95\n23,60\n30,37\n")
+    station = hand_rows()["Stations"][0]["station"]
+    for paper, code in (("A4", 9), ("Letter", 1)):
+        forecast_file(hand, out=tmp_path / f"{paper}_forecast.xlsx", draws=20, paper=paper)
+        cure_file(hand, station, out=tmp_path / f"{paper}_cure.xlsx", paper=paper)
+        fit_file(steps, out=tmp_path / f"{paper}_fit.xlsx", paper=paper)
+        for path in tmp_path.glob(f"{paper}_*.xlsx"):
+            sheets = openpyxl.load_workbook(path).worksheets
+            assert {int(sheet.page_setup.paperSize) for sheet in sheets} == {code}, path.name
+    for refused in (lambda: forecast_file(hand, paper="A5"), lambda: fit_file(steps, paper="A5"),
+                    lambda: cure_file(hand, station, paper="A5")):  # fmt: skip
+        with pytest.raises(DispenseError, match="paper"):
+            refused()
 
 
 def test_report_for_people_and_scripts(demo, capsys, tmp_path):

@@ -34,7 +34,7 @@ RUN_POINTS = 120  # of a schedule's curves
 GAS = repr(GAS_CONSTANT)
 
 
-def cure_workbook(report: CureReport) -> bytes:
+def cure_workbook(report: CureReport, paper: str = "A4") -> bytes:
     """The workbook of a report."""
     book = Workbook()
     book.remove(book.active)
@@ -63,7 +63,7 @@ def cure_workbook(report: CureReport) -> bytes:
     book.move_sheet(data.sheet, len(book.worksheets))
     if data.column == 1:
         book.remove(data.sheet)
-    return finished(book, "cure.xlsx")
+    return finished(book, "cure.xlsx", paper)
 
 
 def _under(report: CureReport) -> str:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from openpyxl import Workbook
 
+from ..paper import paper_code
 from . import style
 from .evaluate import evaluate_package
 from .fill import cache_values, refresh_charts
 from .package import Package
+from .pages import set_paper
 
 __all__ = ["finished"]
 
 
-def finished(book: Workbook, name: str) -> bytes:
-    """The bytes of the workbook; errors call it `name`."""
+def finished(book: Workbook, name: str, paper: str = "A4") -> bytes:
+    """The bytes of the workbook, to be printed on that paper; errors call it `name`."""
     package = Package.open(style.stable_bytes(book), name=name)
+    set_paper(package, paper_code(paper, name))
     cache_values(package, evaluate_package)
     refresh_charts(package)
     return package.to_bytes()

@@ -17,7 +17,7 @@ __all__ = ["fit_workbook"]
 _MARKS = ("circle", "square", "triangle", "diamond", "x", "star")
 
 
-def fit_workbook(report: FitReport) -> bytes:
+def fit_workbook(report: FitReport, paper: str = "A4") -> bytes:
     """The workbook of a fit; the same fit gives the same bytes."""
     book = Workbook()
     book.remove(book.active)
@@ -51,7 +51,7 @@ def fit_workbook(report: FitReport) -> bytes:
     page.texts("Notes", report.notes)
     page.close()
     data.close()
-    return finished(book, "fit.xlsx")
+    return finished(book, "fit.xlsx", paper)
 
 
 def _groups(report: FitReport) -> list[tuple[str, np.ndarray]]:

@@ -65,7 +65,7 @@ LIVE = {
 }  # fmt: skip
 
 
-def book_bytes(found: Forecast) -> bytes:
+def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
     """The workbook of a forecast."""
     book = Workbook()
     summary = book.active
@@ -78,7 +78,7 @@ def book_bytes(found: Forecast) -> bytes:
             made[name].write()
     _charts(made)
     _write_summary(summary, found, made)
-    return finished(book, "forecast.xlsx")
+    return finished(book, "forecast.xlsx", paper)
 
 
 class _Sheet:
