@@ -161,7 +161,8 @@ def _shape(part, index):
 
 def _is_newtonian(index, yield_stress):
     """Whether one plain viscosity describes the material: n = 1 and no yield stress."""
-    return np.ndim(index) == 0 and np.ndim(yield_stress) == 0 and index == 1.0 and yield_stress == 0.0
+    given = type(index), type(yield_stress)
+    return given == (float, float) and index == 1.0 and yield_stress == 0.0
 
 
 _WIDEST = 60  # steps of the solver; a bisection alone would reach 1e-18 of its bracket

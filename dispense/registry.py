@@ -141,6 +141,11 @@ class Function:
         return tuple(_Short(item, self.system) for item in self.arguments)
 
     @cached_property
+    def defaults(self) -> dict[str, Any]:
+        """What each argument is where it is left out, as the kernel takes it; REQUIRED for some."""
+        return {argument.name: argument.default for argument in self.plan}
+
+    @cached_property
     def scale(self) -> tuple:
         """Per result the factor and offset to SI."""
         return tuple((*to_si(item.unit), item.kind) for item in self.returns)
@@ -203,17 +208,12 @@ class _Short:
     def read(self, value: Any) -> Any:
         """A plain value as the kernel takes it; REQUIRED where it is none or out of its limits."""
         kind = type(value)
-        if value is None:
-            return self.default
         if kind is float or kind is int:
-            if (
-                not self.is_number
-                or not self.low <= value <= self.high
-                or (self.is_whole and value != math.floor(value))
-            ):
+            if not self.is_number or not self.low <= value <= self.high:
                 return REQUIRED
-            value *= self.factor
-            return value + self.offset if self.offset else value
+            if self.is_whole and value != math.floor(value):
+                return REQUIRED
+            return value * self.factor + self.offset
         if kind is str and self.kind == "choice" and value in self.choices:
             return value
         if kind is bool and self.kind == "flag":
@@ -460,35 +460,46 @@ def _bind(entry: Function, arguments: tuple, named: dict[str, Any]) -> tuple:
 
 
 def scalar(entry: Function, arguments: tuple) -> Any:
-    """The fast path: plain numbers and texts in, a float out; None where the slow path is needed."""
+    """The short way of single cells: plain numbers and texts in, a float out; None: take the long way."""
+    with np.errstate(all="ignore"):
+        return loud_scalar(entry, arguments)
+
+
+def loud_scalar(entry: Function, arguments: tuple) -> Any:
+    """The same where numpy may warn: for a program that has silenced it once for all calls."""
     plan = entry.plan
-    count = len(arguments)
-    if count > len(plan):
+    if len(arguments) > len(plan):
         return None
-    values = {}
-    for place, argument in enumerate(plan):
-        value = argument.read(arguments[place] if place < count else None)
-        if value is REQUIRED:
-            return None
-        values[argument.name] = value
+    values = entry.defaults.copy()
+    for argument, value in zip(plan, arguments):  # noqa: B905  (what is left out has its default)
+        if value is not None:
+            value = argument.read(value)
+            if value is REQUIRED:
+                return None
+            values[argument.name] = value
+    if REQUIRED in values.values():
+        return None
     for condition in entry.requires:
         given = [values[name] for name in condition.names]
         if None not in given and not condition.check(*given):
             return None
     try:
-        with np.errstate(all="ignore"):
-            results = entry.kernel(**values)
+        results = entry.kernel(**values)
     except (ZeroDivisionError, OverflowError, ValueError):
         return None
-    if len(entry.returns) == 1:
-        results = (results,)
-    shown = []
-    for result, (factor, offset, kind) in zip(results, entry.short_scale, strict=True):
-        result = (float(result) - offset) / factor
-        if not math.isfinite(result):
-            return None
-        shown.append(int(result) if kind == "whole" else result)
-    return shown[0] if len(shown) == 1 else entry.result_type(*shown)
+    scale = entry.short_scale
+    if len(scale) == 1:
+        return _shown(results, *scale[0])
+    shown = [_shown(result, *each) for result, each in zip(results, scale, strict=True)]
+    return None if None in shown else entry.result_type(*shown)
+
+
+def _shown(result: Any, factor: float, offset: float, kind: str) -> float | int | None:
+    """A result in its shop unit; None where it is no number."""
+    number = (float(result) - offset) / factor
+    if not math.isfinite(number):
+        return None
+    return int(number) if kind == "whole" else number
 
 
 _ROWS = 25_000  # computed at a time: their numbers stay in the processor's cache from unit to result
@@ -553,7 +564,7 @@ def _short_arguments(entry: Function, arguments: tuple) -> tuple | None:
             shape = value.shape
             given.append((argument, value.astype(float, copy=False).ravel()))
             continue
-        value = argument.read(value)
+        value = argument.default if value is None else argument.read(value)
         if value is REQUIRED:
             return None
         fixed[argument.name] = value

@@ -8,6 +8,7 @@ texts. An error is a float too: a NaN that carries Calc's error number in its lo
 from __future__ import annotations
 
 import struct
+import warnings
 from collections.abc import Callable, Sequence
 from itertools import chain
 from typing import Any
@@ -16,7 +17,10 @@ import numpy as np
 
 from ...errors import VALUE
 from ...fields import CellError
-from ...registry import Function, evaluate, keep_fault, scalar
+from ...registry import Function, evaluate, keep_fault, loud_scalar
+
+# the functions turn what is no number into an error cell; numpy need not tell it on a terminal too
+warnings.filterwarnings("ignore", category=RuntimeWarning, module=r"dispense\.")
 
 # Calc's numbers of the errors that also other spreadsheets know
 ERROR_NUMBERS = {
@@ -83,7 +87,7 @@ def method(function: Function) -> Callable[..., tuple]:
 
     def compute(self: Any, *arguments: Any) -> tuple:
         try:
-            value = scalar(function, arguments)
+            value = loud_scalar(function, arguments)
         except Exception:  # the long way comes upon it again and keeps the reason
             value = None
         if value is None:

@@ -1,7 +1,8 @@
 """Work with documents in a headless LibreOffice, one JSON request a line on standard input.
 
-Run by LibreOffice's Python: desk.py SOFFICE PROFILE-URL. `dispense.addin.calc.session` is the other
-side. A request is [method, argument, ...] of `Desk`; the answer is {"ok": value} or {"error": text}.
+Run by LibreOffice's Python: desk.py SOFFICE PROFILE-URL [FILE ...]. `dispense.addin.calc.session` is
+the other side. A request is [method, argument, ...] of `Desk`; the answer is {"ok": value} or
+{"error": text}.
 """
 
 import json
@@ -12,6 +13,7 @@ import time
 
 import uno  # noqa: F401  (makes com.sun.star importable)
 from com.sun.star.beans import PropertyValue
+from com.sun.star.util import URL
 from manage import start, stop
 
 FILTERS = {".xlsx": "Calc MS Excel 2007 XML", ".ods": "calc8", ".pdf": "calc_pdf_Export"}
@@ -23,6 +25,12 @@ def _property(name, value):
     item = PropertyValue()
     item.Name, item.Value = name, value
     return item
+
+
+def _url(text):
+    url = URL()
+    url.Complete = text
+    return url
 
 
 def _content(cell):
@@ -50,15 +58,19 @@ class Desk:
             "com.sun.star.frame.Desktop", context
         )
 
-    def open(self, path=None):
+    def open(self, path=None, hidden=True):
         """Open a file, or a new spreadsheet; the one before is closed."""
         self.close()
         url = pathlib.Path(path).resolve().as_uri() if path else "private:factory/scalc"
         self.document = self.desktop.loadComponentFromURL(
-            url, "_blank", 0, (_property("Hidden", True),)
+            url, "_blank", 0, (_property("Hidden", hidden),)
         )
         if self.document is None:
             raise ValueError(f"cannot be opened: {path}")
+
+    def documents(self):
+        """Addresses of what is open."""
+        return [document.URL for document in self.desktop.Components]
 
     def close(self):
         if self.document is not None:
@@ -144,6 +156,26 @@ class Desk:
         self.document.calculateAll()
         return time.perf_counter() - begin
 
+    def recalculate(self, address):
+        """The same as a user's key does, in the thread of the windows; the seconds it took.
+
+        The cell holds =RAND(): a new number in it tells the end. The document may not be hidden.
+        """
+        cell = self._range(address)
+        before = cell.Value
+        frame = self.document.CurrentController.Frame
+        url = self.context.ServiceManager.createInstanceWithContext(
+            "com.sun.star.util.URLTransformer", self.context
+        ).parseStrict(_url(".uno:CalculateHard"))[1]
+        key = frame.queryDispatch(url, "", 0)
+        begin = time.perf_counter()
+        key.dispatch(url, (_property("SynchronMode", False),))
+        while cell.Value == before:  # waits in there while formulas are computed
+            if time.perf_counter() > begin + 600:
+                raise TimeoutError("the recalculation does not end")
+            time.sleep(0.001)
+        return time.perf_counter() - begin
+
     def is_modified(self):
         return bool(self.document.isModified())
 
@@ -171,9 +203,9 @@ def _plain(value):
     return value
 
 
-def main(soffice, profile_url):
+def main(soffice, profile_url, *files):
     """Answer requests until the input ends."""
-    process, context = start(soffice, profile_url)
+    process, context = start(soffice, profile_url, *files)
     desk = Desk(context)
     print(json.dumps({"ok": "ready"}), flush=True)
     try:

@@ -44,13 +44,16 @@ class Consent(unohelper.Base, XCommandEnvironment, XInteractionHandler, XProgres
         pass
 
 
-def start(soffice, profile_url):
-    """A headless LibreOffice with this profile: its process and its component context."""
+def start(soffice, profile_url, *files):
+    """A headless LibreOffice with this profile: its process and its component context.
+
+    It opens the files itself, in the thread of its windows, as when a user opens them.
+    """
     pipe = f"dispense{os.getpid()}"
     address = f"pipe,name={pipe};urp;StarOffice.ComponentContext"
     process = subprocess.Popen(
         [soffice, "--headless", "--norestore", "--nologo", "--nodefault",
-         "-env:UserInstallation=" + profile_url, "--accept=" + address]
+         "-env:UserInstallation=" + profile_url, "--accept=" + address, *files]
     )  # fmt: skip
     local = uno.getComponentContext()
     resolver = local.ServiceManager.createInstanceWithContext(

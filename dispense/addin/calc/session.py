@@ -17,16 +17,19 @@ from .office import clean_environment, find_office
 
 
 class Session:
-    """Each method of `desk.Desk` is a method here: open, save, set, array, get, calculate, …"""
+    """Each method of `desk.Desk` is a method here: open, save, set, array, get, calculate, …
 
-    def __init__(self, profile: str | Path):
+    A file is opened as LibreOffice starts, by itself, as when a user opens it.
+    """
+
+    def __init__(self, profile: str | Path, file: str | Path | None = None):
         office = find_office()
         if office.python is None:
             raise DispenseError("this LibreOffice has no Python")
         script = Path(__file__).with_name("desk.py")
         self._process = subprocess.Popen(
             [str(office.python), str(script), str(office.soffice),
-             Path(profile).resolve().as_uri()],
+             Path(profile).resolve().as_uri(), *([] if file is None else [str(file)])],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, encoding="utf-8",
             env=clean_environment(),
         )  # fmt: skip
