@@ -98,10 +98,13 @@ def _opened(path: Path) -> Path:
 
 
 def _case(name: str, formulas: tuple, calc: Session, empty: Session, turns: int) -> Iterator[Row]:
-    for area, (own, native), limit, kind in (
-        (COLUMN, formulas[:2], 10.0, f"{COUNT:,} cells"),
-        (COLUMN, formulas[2:], 2.0, f"{COUNT:,} rows in one array"),
-        (BLOCK, formulas[2:], 2.0, "100 rows of 100 columns in one array"),
+    array, plain_array = formulas[2:]
+    turned = "=TRANSPOSE(" + array[1:].format(given="TRANSPOSE({given})") + ")"
+    for area, own, native, limit, kind in (
+        (COLUMN, *formulas[:2], 10.0, f"{COUNT:,} cells"),
+        (BLOCK, array, plain_array, 2.0, "100 rows of 100 columns in one array"),
+        (COLUMN, array, plain_array, 2.0, f"{COUNT:,} rows in one array"),
+        (COLUMN, turned, plain_array, 2.0, f"{COUNT:,} rows in one array, by way of TRANSPOSE"),
     ):
         spent: list[list[float]] = []
         for _ in range(turns):
