@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import json
 import math
+import re
+import subprocess
 from itertools import pairwise
 
 import numpy as np
@@ -722,3 +724,25 @@ def test_fit_problems(tmp_path):
     found = problems_of(fit_file, write(tmp_path / "p.csv", text), "n-th")
     assert len(found) == 3 and all("p.csv row" in words for words in found)
     assert "one of arrhenius" in problems_of(fit_file, tmp_path / "p.csv", "linear")[0]
+
+
+@pytest.mark.libreoffice
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_no_heading_stands_alone_at_the_foot_of_a_page(demo, paper, tmp_path):
+    # pages as LibreOffice breaks them; the last line of each but the last is no heading
+    headings = {"Notes", "Cautions", "Warnings", "Gap, time, coverage", "Volume and squeeze-out"}
+    for number, station in enumerate(("Plate paste", "Gasket robot", "Block potting")):
+        (tmp_path / f"{number}.xlsx").write_bytes(cure_workbook(cure_report(demo, station), paper))
+    subprocess.run(["soffice", f"-env:UserInstallation=file://{tmp_path}/profile", "--headless",
+                    "--convert-to", "pdf", "--outdir", str(tmp_path), *map(str, tmp_path.glob("*.xlsx"))],
+                   check=True, capture_output=True, timeout=240)  # fmt: skip
+    pages = 0
+    for path in tmp_path.glob("*.pdf"):
+        text = subprocess.run(["pdftotext", "-layout", str(path), "-"], check=True, capture_output=True,
+                              text=True, timeout=60).stdout  # fmt: skip
+        for page in text.split("\f")[:-1]:
+            lines = [line.strip() for line in page.splitlines() if line.strip()]
+            assert re.search(r"page \d+ of \d+$", lines[-1])  # the footer
+            assert lines[-2] not in headings, (path.name, lines[-3:])
+            pages += 1
+    assert pages > 12

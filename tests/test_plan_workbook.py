@@ -451,6 +451,12 @@ def test_a_damaged_sheet_gives_one_line(demo):
     assert "\n" not in str(caught.value) and "damaged" in str(caught.value)
 
 
+def test_a_fault_of_the_program_is_not_laid_on_the_file(demo, monkeypatch):
+    monkeypatch.setattr("dispense.workbook.read_plan.LARGE_SHEET", None)
+    with pytest.raises(TypeError):
+        check_plan(demo)
+
+
 # -------------------------------------------------------------------------------------- writing
 
 

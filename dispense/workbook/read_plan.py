@@ -114,6 +114,8 @@ def _read_package(
     except DispenseError:
         raise
     except Exception as error:  # openpyxl lets errors of many kinds through on damaged XML
+        if _is_ours(error):
+            raise
         raise _damaged(path, error) from error
     finally:
         if collects:
@@ -146,6 +148,14 @@ def _open_book(path: str | os.PathLike[str], package: Package):
 
     book.close = close_both
     return book
+
+
+def _is_ours(error: Exception) -> bool:
+    """Whether our own code raised it: a fault of the program, not of the file."""
+    place = error.__traceback__
+    while place is not None and place.tb_next is not None:
+        place = place.tb_next
+    return place is not None and place.tb_frame.f_globals.get("__name__", "").startswith("dispense.")
 
 
 def _damaged(path: str | os.PathLike[str], error: Exception) -> FileError:

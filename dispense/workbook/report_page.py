@@ -78,6 +78,7 @@ class Page:
         self.sheet: Worksheet = book.create_sheet(_free_name(book, name))
         self.widths = list(widths)
         self.turned = False
+        self.headings: list[int] = []
         for number, width in enumerate(widths, 1):
             style.set_width(self.sheet, number, width)
         self.sheet.sheet_view.showGridLines = False
@@ -119,6 +120,7 @@ class Page:
 
     def section(self, words: str) -> None:
         """A heading with a rule below."""
+        self.headings.append(self.row)
         style.put(self.sheet.cell(self.row, 1), words)
         self.sheet.cell(self.row, 1).font = style.SECTION
         for column in range(1, len(self.widths) + 1):
@@ -218,6 +220,28 @@ class Page:
         self.sheet.print_area = f"A1:{get_column_letter(len(self.widths))}{last}"
         if last <= PORTRAIT_ROWS and not (header_row or self.turned or is_wide):
             self.sheet.page_setup.fitToHeight = 1
+        elif not header_row:
+            self._keep_headings(last)
+
+    def _keep_headings(self, last: int) -> None:
+        """A new page before a heading that would stand at the foot of one, away from its text.
+
+        Reckoned for A4, where a page is printed as wide as the paper; programs and papers differ by
+        a row or so, so the last twentieth of a page counts as its foot.
+        """
+        upright = self.sheet.page_setup.orientation == "portrait"
+        wide, high = (534.0, 755.0) if upright else (784.0, 509.0)  # points inside the margins
+        room = high * max(sum(map(_centimetres, self.widths)) * 72.0 / 2.54 / wide, 1.0)
+        heights = [self.sheet.row_dimensions[row].height or 15.0 for row in range(1, last + 3)]
+        turns = {place.id + 1 for place in self.sheet.row_breaks.brk}
+        used = 0.0
+        for row in range(1, last + 1):
+            if row in turns or used + heights[row - 1] > room:
+                used = 0.0
+            if row in self.headings and used and used + sum(heights[row - 1 : row + 2]) > 0.95 * room:
+                self.sheet.row_breaks.append(Break(id=row - 1))
+                used = 0.0
+            used += heights[row - 1]
 
 
 def _centimetres(width: float) -> float:
