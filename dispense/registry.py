@@ -133,7 +133,6 @@ class Function:
     table: bool = False  # the kernel returns rows of texts and numbers, as they are
     notes: str = ""  # further help, such as marks on table values
     system: tuple[str, ...] = ()  # shop units of length and time that the kernel may count in
-    _result_type: list = field(default_factory=list, repr=False, compare=False)
 
     @cached_property
     def plan(self) -> tuple:
@@ -232,11 +231,10 @@ class _Short:
             return None
         if self.is_whole and not np.array_equal(part, np.floor(part)):
             return None
-        result = part
         if self.is_plain:
             part.flags.writeable = False
             return part
-        place = place[: len(part)]
+        result, place = part, place[: len(part)]
         if self.factor != 1.0:
             result = np.multiply(part, self.factor, place)
         if self.offset:

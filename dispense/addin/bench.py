@@ -38,7 +38,8 @@ from ..workbook.finish import finished
 from ..workbook.spell import spell
 from ..workbook.write import atomic_write
 
-INVENTED = "Values invented for the demo; type your own over the yellow cells."
+INVENTED = ("Values invented for the demo; type your own over the yellow cells. A cell with #NAME? wants "
+            "the add-in: dispense addin install.")  # fmt: skip
 KEY_RESULT = Font(name=style.FAMILY, size=18, bold=True, color=style.ACCENT)
 SECOND = "8A8A8A"  # the second line of a chart: grey, dashed
 WIDTHS = {"A": 27, "B": 13, "C": 9, "D": 60, "E": 2, "F": 18, "G": 18, "H": 18, "I": 18,
