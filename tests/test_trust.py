@@ -557,7 +557,8 @@ HOSTILE = {
         PARTS_SHEET, in_sheet(b"</row>", b'<c r="XFD1" t="inlineStr"><is><t>end</t></is></c></row>'),
         r"Parts!XFD1: the table reaches past column 200"),
     "a cell past the last column": (
-        PARTS_SHEET, in_sheet(b"</row>", b'<c r="XFE1"><v>1</v></c></row>'), "."),
+        PARTS_SHEET, in_sheet(b"</row>", b'<c r="XFE1"><v>1</v></c></row>'),
+        r"Parts!XFD1: the table reaches past column 200"),
     "the last row": (
         PARTS_SHEET, in_sheet(END, TEXT % (1048576, 1048576, b"x")),
         r"Parts!A\d+: the table has more than 200000 rows"),

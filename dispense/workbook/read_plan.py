@@ -23,7 +23,7 @@ from ..plan import MISSING_VALUE, Plan, RawTable
 from ..plan import read_plan as read_records
 from ..plan_tables import TABLES
 from ..units import read_header
-from .package import MAIN, MAX_ROW, Package, Sheet, column_letters, split_cell
+from .package import MAIN, MAX_COLUMN, MAX_ROW, Package, Sheet, column_letters, split_cell
 from .package import Table as ExcelTable
 
 __all__ = ["check_plan", "load_plan", "read_tables"]
@@ -151,7 +151,12 @@ def _open_book(path: str | os.PathLike[str], package: Package):
 
 
 def _is_ours(error: Exception) -> bool:
-    """Whether our own code raised it: a fault of the program, not of the file."""
+    """Whether our own code raised it: a fault of the program, not of the file.
+
+    A ValueError of ours tells of a reference in the file that no sheet has.
+    """
+    if isinstance(error, ValueError):
+        return False
     place = error.__traceback__
     while place is not None and place.tb_next is not None:
         place = place.tb_next
@@ -227,14 +232,15 @@ def _read_first(book, package: Package, name: str, known: frozenset[str],
 def _read_table(sheet, package: Package, name: str, place: _Place, header_row: int,
                 headers: list[Any], problems: list[Problem]) -> RawTable | None:  # fmt: skip
     """One table whose header row is known; None where it goes past the bounds."""
-    letters = [column_letters(place.first_column + index) for index in range(len(headers))]
     if len(headers) > MOST_COLUMNS:  # the last header is a filled one
+        last = column_letters(min(place.first_column + len(headers) - 1, MAX_COLUMN))
         problems.append(
-            Problem(f"{place.sheet.name}!{letters[-1]}{header_row}",
+            Problem(f"{place.sheet.name}!{last}{header_row}",
                     message=f"the table reaches past column {MOST_COLUMNS}",
                     fix="remove the columns that it does not need", code=NUM)
         )  # fmt: skip
         return None
+    letters = [column_letters(place.first_column + index) for index in range(len(headers))]
     missing = _missing_values(package, place, header_row, len(headers))
     needed = max((row for row, _ in missing), default=-1) + 1
     end = _last_row(package.read(place.sheet.part))
