@@ -72,6 +72,15 @@ class FitReport:
             "degree measured − fitted"
         )
 
+    @property
+    def answer(self) -> str:
+        """The activation energy and how well it is known."""
+        energy = next(item for item in self.constants if item.name.startswith("E"))
+        words = f"activation energy {energy.value:.3g} {energy.unit}"
+        if energy.low is not None:
+            return f"{words}, 95 % between {energy.low:.3g} and {energy.high:.3g}"
+        return words + (f" ± {energy.error:.2g}" if energy.error is not None else "")
+
     def as_json(self) -> dict[str, Any]:
         """The report for a script."""
         return {
@@ -128,12 +137,16 @@ def _arrhenius(path) -> FitReport:
     fit = fit_activation_energy(temperatures, times)
     fitted = np.exp(np.log(times) - fit.residuals)
     known = math.isfinite(fit.low)
+    inverse = 1.0 / temperatures
+    spread = math.sqrt(fit.residuals @ fit.residuals / max(1, len(times) - 2))
+    error = GAS_CONSTANT * spread / math.sqrt(np.sum((inverse - inverse.mean()) ** 2)) if known else None
     free = max(1, len(times) - 2)
     middle = float(1.0 / np.mean(1.0 / temperatures))
     life = float(np.exp(np.mean(np.log(times))))
     return FitReport(
         Path(path).name, ARRHENIUS, temperatures, times, times, fitted, fit.residuals,
-        [Constant("E", fit.energy / 1e3, "kJ/mol", None, fit.low / 1e3 if known else None,
+        [Constant("E", fit.energy / 1e3, "kJ/mol", error / 1e3 if error is not None else None,
+                  fit.low / 1e3 if known else None,
                   fit.high / 1e3 if known else None),
          Constant(f"time at {celsius_text(middle, 1)}", life / 60.0, "min")],
         [(_header("activation_energy"), fit.energy / 1e3)],

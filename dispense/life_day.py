@@ -72,6 +72,14 @@ class LifeDay:
         return min(rows, key=lambda row: row.life or math.inf) if rows else None
 
     @property
+    def shortest_words(self) -> str:
+        """The shortest life of the day and when it is met."""
+        worst = self.shortest
+        if worst is None or worst.life is None:
+            return ""
+        return f"{_minutes(worst.life)} of working life when mixed at {hhmm(worst.clock)}"
+
+    @property
     def hot_afternoon(self) -> str:
         """What the hottest hour does, in a sentence."""
         worst = self.shortest

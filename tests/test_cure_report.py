@@ -596,6 +596,10 @@ def test_report_of_every_demo_station(demo, station):
                     assert value is not None and not str(value).startswith("#"), cell.coordinate
         for chart in sheet._charts:
             assert chart.x_axis.title is not None and chart.y_axis.title is not None
+        if sheet.title != "Chart data":  # what the reader came for is the largest thing on the page
+            sizes = {cell.coordinate: cell.font.size for row in sheet.iter_rows() for cell in row
+                     if cell.value is not None}  # fmt: skip
+            assert sizes["A3"] == max(sizes.values()) and list(sizes.values()).count(sizes["A3"]) == 1
 
 
 def test_live_formulas_give_the_report_s_figures(demo):
@@ -680,6 +684,7 @@ def test_fit_of_an_energy_against_a_regression(tmp_path):
     energy = found.constants[0]
     assert energy.value == pytest.approx(line.slope * R / 1e3, rel=1e-9)
     half = student.ppf(0.975, 2) * line.stderr * R / 1e3
+    assert energy.error == pytest.approx(line.stderr * R / 1e3, rel=1e-9)
     assert (energy.low, energy.high) == pytest.approx((energy.value - half, energy.value + half))
     assert found.plan_columns == [("Activation energy [kJ/mol]", energy.value)]
 

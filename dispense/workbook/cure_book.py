@@ -74,6 +74,13 @@ def _under(report: CureReport) -> str:
 
 
 def _summary(page: Page, report: CureReport, answers) -> None:
+    wrong = [name for _, _, name, good in answers if not good]
+    if wrong:
+        page.answer(f"{len(wrong)} of {len(answers)} answers calls for action: {wrong[0]}" if len(wrong) == 1
+                    else f"{len(wrong)} of {len(answers)} answers call for action", False)  # fmt: skip
+    elif answers:
+        page.answer("Nothing calls for action, but read the warnings" if report.warnings
+                    else "Nothing calls for action")  # fmt: skip
     page.section("Answers")
     rows = [[question, answer, sheet] for question, answer, sheet, _ in answers]
     if not rows:
@@ -115,8 +122,9 @@ def _life_sheet(book, data: Data, report: CureReport, day: LifeDay) -> list[tupl
     answers = []
     charts = []
     if day.life is not None:
+        page.answer(day.shortest_words)
         if day.hot_afternoon:
-            page.text(sentence(day.hot_afternoon), style.BOLD)
+            page.text(sentence(day.hot_afternoon))
         page.row += 1
         charts.append(_life_chart(data, day))
         answers.append(("How long does a mixed batch live?", sentence(day.hot_afternoon),
@@ -146,6 +154,9 @@ def _life_sheet(book, data: Data, report: CureReport, day: LifeDay) -> list[tupl
         answers.append(("How long after dispensing may parts be mated?",
                         f"{duration_text(min(mates))} in the hottest half hour, "
                         f"{duration_text(max(mates))} in the coolest", page.sheet.title, True))  # fmt: skip
+        if day.life is None:
+            page.answer(f"Mate within {duration_text(min(mates))} in the hottest half hour, within "
+                        f"{duration_text(max(mates))} in the coolest")  # fmt: skip
     _end(page, report, notes)
     return answers
 
@@ -239,8 +250,9 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
     page = Page(book, name, f"Schedule: {run.name}", (18, 11, *[11.5] * 10), _under(report))
     in_hours = run.dwell > 6.0 * 3600.0
     unit, factor = ("h", 3600.0) if in_hours else ("min", 60.0)
-    verdict = "every place passes" if run.passes else "▲ not every place passes"
-    page.text(sentence(f"{verdict}; {_run_words(run)}" if _run_words(run) else verdict), style.BOLD)
+    verdict = "every place passes" if run.passes else "not every place passes"
+    page.answer(_run_answer(run) if run.kind == "room" else _run_verdict(run), run.passes)
+    page.text(sentence(f"{verdict}; {_run_words(run)}" if _run_words(run) else verdict))
     page.row += 1
     charts = []
     keep = _thin(run.times)
@@ -325,6 +337,13 @@ def _run_answer(run: CureRun) -> str:
     return ", ".join(parts) or "no time is reached"
 
 
+def _run_verdict(run: CureRun) -> str:
+    words = "passes" if run.passes else "does not pass"
+    if run.hold_needed is None or run.hold is None:
+        return words
+    return f"{words}: holds {run.hold / 60:.1f} min and needs {run.hold_needed / 60:.1f}"
+
+
 def _run_words(run: CureRun) -> str:
     parts = []
     if run.hold_needed is not None and run.hold is not None:
@@ -377,8 +396,7 @@ def _pour_sheet(book, data: Data, report: CureReport, pour: PourReport) -> tuple
     good = pour.limit is None or pour.planned_peak <= pour.limit
     answer = (f"{shop(pour.planned_peak, '°C'):.1f} °C {how}{limit}; deepest safe pour: "
               f"{pour.safe_words}")  # fmt: skip
-    page.text(sentence(answer), style.BOLD)
-    page.row += 1
+    page.answer(answer, good)
     heading = "As planned, " + how
     page.charts([_pour_time_chart(data, pour, planned, heading),
                  _pour_depth_chart(data, pour, planned, heading)])  # fmt: skip
@@ -489,6 +507,9 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
     page.charts([scatter("Depth cured from the free face", "time [h]", "depth [mm]", curves,
                          x_form="0", y_form="0", x_range=(0, 168),
                          y_range=(0, None), x_step=24)])  # fmt: skip
+    if moisture.needed:
+        name, depth, time = max(moisture.needed, key=lambda item: item[2])
+        page.answer(_moisture_words(depth, time, moisture.humidity) + _among(moisture.needed, name))
     page.section("Coefficient")
     cells = page.figures([
         ("Coefficient", shop(moisture.coefficient, "mm/√h"), "mm/√h", "0.000", True),
@@ -518,15 +539,26 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
                         "temperature is not counted: cold air holds less water, and cure is "
                         "slower"])  # fmt: skip
     return [("When has moisture cured it?",
-             f"{name}: {shop(depth, 'mm'):.1f} mm deep after "
-             + (duration_text(time) if math.isfinite(time) else "no time: dry air")
-             + f" at {moisture.humidity:.0%} relative humidity", page.sheet.title, True)
+             f"{name}: {_moisture_words(depth, time, moisture.humidity)}", page.sheet.title, True)
             for name, depth, time in moisture.needed]  # fmt: skip
+
+
+def _moisture_words(depth: float, time: float, humidity: float) -> str:
+    words = duration_text(time) if math.isfinite(time) else "no time: dry air"
+    return f"{shop(depth, 'mm'):.1f} mm deep after {words} at {humidity:.0%} relative humidity"
+
+
+def _among(all_: Sequence, name: str) -> str:
+    """Which of several an answer is about."""
+    return f" ({name}, the last of {len(all_)})" if len(all_) > 1 else ""
 
 
 def _light_sheet(book, data: Data, report: CureReport, light: LightReport) -> tuple:
     page = Page(book, "Light cure", "Light cure: time and belt speed for the dose",
                 (24, 14, *[14] * 6), _under(report))  # fmt: skip
+    answer = (f"{shop(light.dose, 'J/cm²'):g} J/cm²: {light.times[1]:.0f} s at "
+              f"{shop(light.irradiances[1], 'mW/cm²'):.0f} mW/cm²; measure the irradiance")  # fmt: skip
+    page.answer(answer)
     page.section("Dose")
     cells = page.figures([("Dose", shop(light.dose, "J/cm²"), "J/cm²", "0.00", True),
                           ("Takt", light.takt, "s", "0", False)])  # fmt: skip
@@ -554,8 +586,6 @@ def _light_sheet(book, data: Data, report: CureReport, light: LightReport) -> tu
     _end(page, report, ["dose = irradiance × time; a lamp ages, glass and distance take light: measure "
                         "the irradiance at the part with a radiometer for the lamp's band",
                         "shadows are not reached by light: give them another way to cure"])  # fmt: skip
-    answer = (f"{shop(light.dose, 'J/cm²'):g} J/cm²: {light.times[1]:.0f} s at "
-              f"{shop(light.irradiances[1], 'mW/cm²'):.0f} mW/cm²; measure the irradiance")  # fmt: skip
     return "How long under the lamp?", answer, page.sheet.title, True
 
 
@@ -566,6 +596,10 @@ def _joints_sheet(book, data: Data, report: CureReport) -> list[tuple]:
     joints = report.joints
     page = Page(book, "Pressed joints", "Pressed joints: from paste pattern to bond line",
                 (27, *[12] * 13), _under(report))  # fmt: skip
+    good = sum(joint.passes for joint in joints)
+    slowest = max((joint.time_needed or 0.0 for joint in joints), default=0.0)
+    page.answer(f"{good} of {len(joints)} joints reach their bond line"
+                + (f", the slowest in {slowest:.1f} s" if slowest else ""), good == len(joints))  # fmt: skip
     pressed = [joint for joint in joints if joint.press is not None][:MOST_CURVES]
     if pressed:
         page.charts([_gap_chart(data, pressed)])
@@ -674,6 +708,7 @@ def _beads_sheet(book, data: Data, report: CureReport) -> list[tuple]:
     beads = report.beads
     page = Page(book, "Pressed beads", "Pressed beads: width on the flange", (26, *[12] * 10),
                 _under(report))  # fmt: skip
+    page.answer(_widest_words(beads), all(item.passes for item in beads))
     _bead_chart(page, data, beads[:MOST_CURVES])
     page.section("Width, squeeze-out, time")
     head = page.row
@@ -709,6 +744,18 @@ def _beads_sheet(book, data: Data, report: CureReport) -> list[tuple]:
             for item in beads]  # fmt: skip
 
 
+def _widest_words(beads: Sequence[PressedBead]) -> str:
+    """The bead that comes nearest to the edge of its flange, or the widest."""
+    def spare(item: PressedBead) -> float:
+        return (item.bead.flange_width or math.inf) - item.width_high
+
+    item = min(beads, key=lambda each: (spare(each), -each.width_high))
+    words = f"{shop(item.width_low, 'mm'):.1f} to {shop(item.width_high, 'mm'):.1f} mm wide"
+    if item.bead.flange_width:
+        words += f" on a flange of {shop(item.bead.flange_width, 'mm'):.1f} mm"
+    return words + (f" ({item.name}, of {len(beads)} beads)" if len(beads) > 1 else "")
+
+
 def _bead_chart(page: Page, data: Data, beads: Sequence[PressedBead]) -> None:
     """Width against bond line about the stated one."""
     curves = []
@@ -737,6 +784,10 @@ def _bead_chart(page: Page, data: Data, beads: Sequence[PressedBead]) -> None:
 def _windows_sheet(book, report: CureReport) -> tuple:
     page = Page(book, "Latest times", "Latest clock times of surfaces and open parts",
                 (14, 12, 12, 16, 82), _under(report))  # fmt: skip
+    late = [window for *_, window in report.windows if window.is_late]
+    first = (late or [report.windows[0][2]])[0]
+    page.answer(f"{len(late)} groups of parts come too late, the first at {hhmm(first.clock)}" if late else
+                f"None comes too late; the first by {hhmm(first.clock)}", not late)  # fmt: skip
     page.text("The shifts of the first day; of other days the parts that come too late.", style.NOTE)
     page.row += 1
     header_row = page.row
@@ -746,7 +797,6 @@ def _windows_sheet(book, report: CureReport) -> tuple:
           ("▲ " if window.is_late else "") + window.text] for date, shift, window in report.windows],
         ("@",) * 5, [window.is_late for *_, window in report.windows],
     )  # fmt: skip
-    late = [window for *_, window in report.windows if window.is_late]
     material = report.material
     notes = []
     if material.surface_window is not None:
