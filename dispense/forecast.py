@@ -27,6 +27,7 @@ from typing import Any
 
 import numpy as np
 
+from .answers import answer
 from .errors import FileError, InputError, Problem
 from .materials import mix_shares
 from .paper import paper_code
@@ -257,6 +258,7 @@ class Forecast:
                              for row in table.records()]
                 for table in self.tables.values()
             },
+            "answers": {name: answer(self.tables, name, self.currency) for name in self.tables},
             "notes": list(self.notes),
             "written": self.written,
         }  # fmt: skip

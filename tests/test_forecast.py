@@ -20,8 +20,9 @@ import pandas as pd
 import pytest
 from plans import MONDAY, hand_rows, make
 
+from dispense import answers, whatif
 from dispense.errors import FileError, InputError
-from dispense.forecast import forecast, forecast_file, horizon_of, walk_stock, write_forecast
+from dispense.forecast import Table, forecast, forecast_file, horizon_of, walk_stock, write_forecast
 from dispense.plan import build_plan, raw_table
 from dispense.response import CAUSES, Grid, occurrences, play_lean, respond, responses, used_of, warmer
 from dispense.shift import NANO, Lot, Player, Store, nanolitres, play_plan
@@ -780,18 +781,82 @@ def test_workbook_reads_back_with_values_everywhere(files):
                     assert value is not None and not str(value).startswith("#"), where
     assert count > 30
     table = found.tables["causes"]
-    total = values["Cost and waste"].cell(5 + len(table.rows), len(table.columns) - 1).value
+    total = values["Cost and waste"].cell(6 + len(table.rows), len(table.columns) - 1).value
     assert total == pytest.approx(math.fsum(row[-2] for row in table.rows))
 
 
 def test_live_stock_rules_equal_the_computed_ones(files):
     folder, found = files
     sheet = openpyxl.load_workbook(folder / "f.xlsx", data_only=True)["Reorder"]
-    names = [cell.value for cell in sheet[4]]
-    for row, values in enumerate(found.tables["reorder"].rows, 5):
+    names = [cell.value for cell in sheet[5]]
+    for row, values in enumerate(found.tables["reorder"].rows, 6):
         for name in ("Safety stock [mL]", "Reorder point [mL]"):
             place = names.index(name)
             assert sheet.cell(row, place + 1).value == pytest.approx(values[place], rel=1e-6)
+
+
+def test_the_answer_is_the_largest_thing_on_each_sheet(files):
+    folder, found = files
+    for sheet in openpyxl.load_workbook(folder / "f.xlsx"):
+        sizes = [(cell.font.size, cell.value) for row in sheet.iter_rows() for cell in row if cell.value]
+        largest = [value for size, value in sizes if size == max(sizes, key=lambda item: item[0])[0]]
+        assert len(largest) == 1
+        assert largest[0] in ([found.headline()[0]] if sheet.title == "Summary"
+                              else found.as_json()["answers"].values())  # fmt: skip
+
+
+def test_answers_of_a_paste_counted_by_hand():
+    # 1500 mL, of which 100 parts take 200 mL a day from Monday 2 March: the eighth day runs short
+    rows = paste_rows()
+    found = forecast(make(rows), 2, draws=20)
+    whatif.what_if_table(found)
+    says = found.as_json()["answers"]
+    assert says["components"] == "Paste runs out on Mon 09 Mar 2026"
+    assert says.pop("orders") == "" and not found.tables["orders"].rows  # no lead time is given
+    assert says["materials"] == "At most 1,400 mL in a week: Paste, 2026-W10"
+    assert says["stations"] == "Most waste: 0% of Paste at press"
+    assert says["days"] == "2 on a day with builds, at most 2 on Mon 02 Mar 2026"  # 200 mL at 10 a litre
+    assert says["cover"].startswith("Without new orders Paste is down to 0.0 days of use on ")
+    assert says["what_if_cost"].startswith("Largest change: ") and all(says.values())
+
+
+def test_answers_from_rows_written_by_hand():
+    day = datetime.date(2026, 3, 2)
+    kinds = {"Runs out": "date", "After builds": "date", "Order by": "date"}
+
+    def table(name, *rows):
+        columns = tuple((key, "", kinds.get(key, "number")) for key in rows[0]) if rows else ()
+        return Table(name, "", columns, [list(row.values()) for row in rows])
+
+    def says(name, *rows, **others):
+        return answers.answer({name: table(name, *rows), **{key: table(key, *given)
+                       for key, given in others.items()}}, name, "EUR")  # fmt: skip
+
+    blank = {"Runs out": None, "After builds": None}
+    one, two = {"Component": "Glue A", **blank}, {"Component": "Glue B", **blank}
+    assert says("components", one, two) == "Nothing runs out"
+    assert says("components", one, {**two, "After builds": day}) == (
+        "Nothing runs out; Glue B would be empty first, on Mon 02 Mar 2026")  # fmt: skip
+    assert says("components", {**one, "Runs out": day}, {**two, "Runs out": day - datetime.timedelta(1)}) == (
+        "Glue B runs out on Sun 01 Mar 2026, the first of 2")
+    order = {"Order by": day, "Cost": 1200.4, "Note": ""}
+    assert says("orders", order) == "1 order for 1,200 EUR, the first by Mon 02 Mar 2026"
+    assert says("orders", order, {**order, "Note": "late"}).endswith("; 1 with a note")
+    lot = {"Component": "Glue A", "Lot": "L1", "Used": 5.0, "Expired": 0.0}
+    assert says("lots", lot) == "No lot expires"
+    assert says("lots", lot, {**lot, "Expired": 250.0}) == "1 lot expires: 250 mL of lot L1, Glue A"
+    assert says("lots", {**lot, "Lot": "missing"}) == "5 mL of Glue A are missing"
+    assert says("causes", {"All": 200.0, "On good parts": 140.0, "Filling hoses": 10.0}) == (
+        "200 EUR, 25% of it waste")  # fmt: skip
+    held = {"Component": "Glue A", "In stock": 90.0, "Due in": 10.0}
+    point = {"Component": "Glue A", "Reorder point": 100.0}
+    assert says("reorder", point, components=[held]) == (
+        "1 of 1 component at or under the reorder point: Glue A")  # fmt: skip
+    assert says("reorder", {**point, "Reorder point": 99.0}, components=[held]).startswith("Stock and")
+    variant = {"Component": "Glue A", "Now": 200.0, "takt −10 %": 150.0, "All together": 190.0}
+    assert says("what_if", variant) == "Largest change: takt −10 %, −25% of Glue A"
+    assert says("what_if_steps", variant) == "All together: −5% of Glue A at most"
+    assert says("orders") == ""
 
 
 def test_charts_have_titles_and_units_and_pages_are_set_up(files):

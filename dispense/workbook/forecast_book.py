@@ -16,10 +16,12 @@ from openpyxl.chart import BarChart, LineChart, Reference, Series
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.drawing.fill import ColorChoice, PatternFillProperties
 from openpyxl.drawing.line import LineProperties
+from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
+from ..answers import answer
 from ..forecast import CAUSE_WORDS, Forecast, Table
 from ..stock import ALL_CAUSES
 from . import style
@@ -74,7 +76,8 @@ def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
     for name, title in SHEETS.items():
         table = found.tables.get(name)
         if table is not None and table.rows:
-            made[name] = _Sheet(book.create_sheet(title), table)
+            words = answer(found.tables, name, found.currency)
+            made[name] = _Sheet(book.create_sheet(title), table, words)
             made[name].write()
     _charts(made)
     _write_summary(summary, found, made)
@@ -82,13 +85,13 @@ def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
 
 
 class _Sheet:
-    """One table on one sheet: question, note, room for a chart, header, rows, totals."""
+    """One table on one sheet: question, answer, note, room for a chart, header, rows, totals."""
 
-    def __init__(self, sheet: Worksheet, table: Table):
-        self.sheet, self.table = sheet, table
+    def __init__(self, sheet: Worksheet, table: Table, answer: str):
+        self.sheet, self.table, self.answer = sheet, table, answer
         self.names = [name for name, _, _ in table.columns]
         self.has_chart = table.name in _CHARTED
-        self.header_row = 4 + (CHART_ROWS if self.has_chart else 0)
+        self.header_row = 5 + (CHART_ROWS if self.has_chart else 0)
         self.first = self.header_row + 1
         self.last = self.header_row + len(table.rows)
         self.total_row = self.last + 1
@@ -107,9 +110,10 @@ class _Sheet:
         self.left = 1 if pages == 1 else 2
         head = sheet.cell(1, self.left)
         style.put_text(head, table.question)
-        style.title(head)
-        sheet.row_dimensions[1].height = 24
-        self._note(sum(widths))
+        head.font = style.HEADING
+        sheet.row_dimensions[1].height = 20
+        self._across(2, self.answer, style.ANSWER)
+        self._across(3, table.note, style.NOTE)
         lines = 1
         for number, (head, width) in enumerate(zip(table.headers(), widths, strict=True), 1):
             cell = sheet.cell(self.header_row, number)
@@ -154,17 +158,18 @@ class _Sheet:
                 widths.append(max(words + 3, WIDTHS[kind]))
         return widths
 
-    def _note(self, width: float) -> None:
-        if not self.table.note:
+    def _across(self, row: int, words: str, font: Font) -> None:
+        """A text across the page, as high as it needs."""
+        if not words:
             return
-        sheet = self.sheet
+        sheet, width = self.sheet, sum(self._widths())
         across = max(len(self.names), LEAST_COLUMNS) if width < PAGE_WIDTH else self._columns_on_page()
-        sheet.merge_cells(start_row=2, start_column=self.left, end_row=2, end_column=across)
-        cell = sheet.cell(2, self.left)
-        style.put_text(cell, self.table.note)
-        cell.font, cell.alignment = style.NOTE, style.WRAP
-        room = self._page_width()
-        sheet.row_dimensions[2].height = 14 * style.wrapped_lines(self.table.note, 0.92 * room) + 4
+        sheet.merge_cells(start_row=row, start_column=self.left, end_row=row, end_column=across)
+        cell = sheet.cell(row, self.left)
+        style.put_text(cell, words)
+        cell.font, cell.alignment = font, style.WRAP
+        room = self._page_width() * style.NOTE.size / font.size
+        sheet.row_dimensions[row].height = 1.4 * font.size * style.wrapped_lines(words, 0.92 * room) + 4
 
     def _page_width(self) -> float:
         """Characters across a printed page."""
@@ -248,7 +253,7 @@ class _Sheet:
         """Put the chart between note and table."""
         width = self._page_width() - (0 if self.left == 1 else self._widths()[0])
         chart.width, chart.height = CHARACTER * width, CHART_HEIGHT
-        self.sheet.add_chart(chart, f"{get_column_letter(self.left)}4")
+        self.sheet.add_chart(chart, f"{get_column_letter(self.left)}5")
 
 
 # ----------------------------------------------------------------------------------------- charts

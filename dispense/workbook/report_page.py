@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from openpyxl import Workbook
 from openpyxl.chart import Reference
-from openpyxl.styles import Alignment, Font
+from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
@@ -18,8 +18,6 @@ from . import style
 __all__ = ["Data", "Page", "is_figure", "sentence"]
 
 CHART_ROWS = 17
-HEADING = Font(name=style.FAMILY, size=13, bold=True, color=style.ACCENT)
-ANSWER = Font(name=style.FAMILY, size=18, bold=True, color=style.DARK)
 WIDE = 150  # characters across: upright, such a sheet would print too small to read
 LANDSCAPE_ROWS, PORTRAIT_ROWS = 34, 74  # that still read well on one page
 _LEFT = Alignment(horizontal="left", vertical="center", wrap_text=True, indent=1)
@@ -86,7 +84,7 @@ class Page:
         self.sheet.sheet_view.showGridLines = False
         self.row = 1
         style.put(self.sheet["A1"], heading)
-        self.sheet["A1"].font = HEADING
+        self.sheet["A1"].font = style.HEADING
         self.sheet.row_dimensions[1].height = 20
         self.row = 2
         if under:
@@ -118,9 +116,9 @@ class Page:
         if not words:
             return
         below, self.row = self.row, self._answer_row
-        self.text(sentence(words) if good else f"▲ {sentence(words)}", ANSWER)
-        lines = _lines_of(words, (self.total - 3) * style.BODY.size / ANSWER.size)
-        self.sheet.row_dimensions[self._answer_row].height = 1.35 * ANSWER.size * lines + 4
+        self.text(sentence(words) if good else f"▲ {sentence(words)}", style.ANSWER)
+        lines = _lines_of(words, (self.total - 3) * style.BODY.size / style.ANSWER.size)
+        self.sheet.row_dimensions[self._answer_row].height = 1.35 * style.ANSWER.size * lines + 4
         self.row = below
 
     def texts(self, title: str, words: Sequence[str], *, warning: bool = False) -> None:

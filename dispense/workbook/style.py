@@ -21,8 +21,8 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 __all__ = [
-    "ACCENT", "BODY", "BOLD", "BORDER", "CENTRE", "FAMILY", "GREY", "HEADER_FILL", "HEADER_FONT",
-    "HEADER_LEFT", "HEADER_RIGHT", "INPUT_FILL", "LEFT", "LINK", "MIDDLE", "NARROW", "NOTE",
+    "ACCENT", "ANSWER", "BODY", "BOLD", "BORDER", "CENTRE", "FAMILY", "GREY", "HEADER_FILL", "HEADER_FONT",
+    "HEADER_LEFT", "HEADER_RIGHT", "HEADING", "INPUT_FILL", "LEFT", "LINK", "MIDDLE", "NARROW", "NOTE",
     "RESULT_BORDER", "RESULT_FILL", "RIGHT", "SECTION", "STAMP", "TITLE", "WARNING_FILL",
     "WARNING_MARK", "WRAP", "Live", "header", "input_cell", "page", "put", "put_text", "result_cell",
     "set_width", "stable_bytes", "title", "warning_cell", "wrapped_lines",
@@ -38,6 +38,8 @@ BODY = Font(name=FAMILY, size=10, color=DARK)
 BOLD = Font(name=FAMILY, size=10, bold=True, color=DARK)
 NOTE = Font(name=FAMILY, size=10, italic=True, color=GREY)
 TITLE = Font(name=FAMILY, size=16, bold=True, color=ACCENT)
+HEADING = Font(name=FAMILY, size=13, bold=True, color=ACCENT)  # of a page that has an answer
+ANSWER = Font(name=FAMILY, size=18, bold=True, color=DARK)  # what the reader came for
 SECTION = Font(name=FAMILY, size=11, bold=True, color=ACCENT)
 LINK = Font(name=FAMILY, size=10, underline="single", color=ACCENT)
 HEADER_FONT = Font(name=FAMILY, size=10, bold=True, color="FFFFFF")
