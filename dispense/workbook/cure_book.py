@@ -79,8 +79,7 @@ def _summary(page: Page, report: CureReport, answers) -> None:
         page.answer(f"{len(wrong)} of {len(answers)} answers calls for action: {wrong[0]}" if len(wrong) == 1
                     else f"{len(wrong)} of {len(answers)} answers call for action", False)  # fmt: skip
     elif answers:
-        page.answer("Nothing calls for action, but read the warnings" if report.warnings
-                    else "Nothing calls for action")  # fmt: skip
+        page.answer("Every answer keeps its limits" + ("; read the warnings" if report.warnings else ""))
     page.section("Answers")
     rows = [[question, answer, sheet] for question, answer, sheet, _ in answers]
     if not rows:
