@@ -6,11 +6,15 @@ take turns, so that a busy machine slows both; the median of the turns counts.
 
 from __future__ import annotations
 
+import os
 import statistics
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
+
+# before numpy is loaded; waiting threads would be charged to whoever uses them
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 NAMES = ("call", "fill", "imports", "read_plan", "cure_heat", "forecast", "calc")
 

@@ -146,10 +146,9 @@ class Kamal:
         degree = np.minimum(np.maximum(degree, 0.0), 1.0)
         rest = 1.0 - degree
         some = np.maximum(degree, _LEAST)
-        grown = degree**self.power
-        sum_ = plain + auto * grown
-        base = self.energy / GAS_CONSTANT / temperature**2
-        by_heat = plain * base + auto * grown * (self.energy_auto / GAS_CONSTANT) / temperature**2
+        grown = auto * degree**self.power
+        sum_ = plain + grown
+        by_heat = (self.energy * plain + self.energy_auto * grown) / (GAS_CONSTANT * temperature**2)
         by_grown = auto * self.power * some ** (self.power - 1.0)
         if self.ceiling is not None:
             gap = np.maximum(self.ceiling - degree, 0.0)
@@ -158,8 +157,9 @@ class Kamal:
             by_heat = np.where(runs, by_heat * gap, 0.0)
             sum_ = np.where(runs, sum_ * gap, 0.0)
         left = rest**self.order
-        by_degree = by_grown * left - self.order * sum_ * left / np.maximum(rest, _LEAST)
-        return sum_ * left, by_degree, by_heat * left
+        rate = sum_ * left
+        by_degree = by_grown * left - self.order * rate / np.maximum(rest, _LEAST)
+        return rate, by_degree, by_heat * left
 
 
 @dataclass(frozen=True, slots=True)

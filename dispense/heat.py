@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 
@@ -59,19 +60,29 @@ _LOWER = np.zeros((6, 6))
 for _row in range(1, 6):
     _LOWER[_row, :_row] = _C[_row]
 _FLOWS = (_REACH[5] + np.eye(6)[5]) @ np.linalg.inv(np.eye(6) / _GAMMA - _LOWER)
-_REACH = _FLOWS @ (_REACH + np.eye(6))
+_WHOLE = _FLOWS.sum()
+_REACH, _LAST = _FLOWS @ (_REACH + np.eye(6)), np.append(_A[4], [1.0, 1.0])
 
 # between the ends of a step, from the stages: no slopes, which are noisy where a layer is quick
 _DENSE = np.array([
     [10.12623508344586, -7.487995877610167, -34.80091861555747, -7.992771707568823,
-     1.025137723295662],
+     1.025137723295662, 0.0],
     [-0.6762803392801253, 6.087714651680015, 16.43084320892478, 24.76722511418386,
-     -6.594389125716872],
+     -6.594389125716872, 0.0],
 ])  # fmt: skip
-_BOTH = [np.array([_A[row], _C[row]]) for row in range(5)]
+# from the old state and the stages: a, b, c of the course old + s·(a + s·(b + s·c)), its slope at
+# the end, s = 1, and the new state there
+_COURSE = np.array([_LAST + _DENSE[0], _DENSE[1] - _DENSE[0], -_DENSE[1]])
+_COURSE = np.vstack([_COURSE, np.array([1.0, 2.0, 3.0]) @ _COURSE, _LAST])
+_COURSE = np.column_stack([[0.0, 0.0, 0.0, 0.0, 1.0], _COURSE])
+# from the same: where each stage looks, and what the stages before it add to its slope
+_STAGES = [np.array([np.append(1.0, _A[row]), np.append(0.0, _C[row])]) for row in range(5)]
+_STAGES.append(np.array([np.concatenate([[1.0], _A[4], [1.0]]), np.append(0.0, _C[5])]))
 
 _KELVIN = 1e-4  # error of one step, K
 _DEGREE = 5e-7  # error of one step, degree of cure
+_ERRORS = np.array([[_KELVIN], [_DEGREE]])
+_BEGIN = 0.1  # change over the first step, K
 _MOST_STEPS = 20_000
 _LONGEST = 1e11  # s; no shop waits longer
 
@@ -108,20 +119,25 @@ class _Slabs:
     resistance: np.ndarray  # K·m³/W of each pour: most of a steady rise per power
     solid: np.ndarray | None = None  # exchange over the compound's capacity, 1/s
     back: np.ndarray | None = None  # exchange over the solid's capacity, 1/s
-    # conduction over the layers' capacity, 1/s: to the next layer, to the last one, to the faces
-    upper: np.ndarray = field(init=False)
-    lower: np.ndarray = field(init=False)
-    leak: np.ndarray = field(init=False)
+    # conduction to the next layers and the faces, over the layers' capacity, 1/s: a band of three
+    band: np.ndarray = field(init=False)
 
     def __post_init__(self):
         scale = 1.0 / (self.capacity * self.width)
-        self.upper = self.link[:-1] * scale[:-1]
-        self.lower = self.link[:-1] * scale[1:]
-        self.leak = self.face * scale
+        self.band = np.zeros((3, self.width.size), order="F")
+        self.band[0, 1:] = self.link[:-1] * scale[:-1]
+        self.band[2, :-1] = self.link[:-1] * scale[1:]
+        self.band[1] = -self.face * scale
+        self.band[1, :-1] -= self.band[0, 1:]
+        self.band[1, 1:] -= self.band[2, :-1]
 
     @property
     def count(self) -> int:
         return self.first.size
+
+    def spread(self, values: np.ndarray) -> np.ndarray:
+        """What belongs to each pour, for each of its layers."""
+        return values if self.first.size == 1 else values[self.owner]
 
     def take(self, chosen: np.ndarray) -> tuple[_Slabs, np.ndarray]:
         """The chosen pours, and the mask of their layers."""
@@ -215,23 +231,29 @@ class _State:
         return self.values[2] if len(self.values) > 2 else None
 
 
+@cache
+def _routines() -> tuple:
+    """Banded matrix times vector, factors of a tridiagonal matrix, and its solution (BLAS, LAPACK)."""
+    from scipy.linalg import blas, lapack
+
+    return blas.dgbmv, lapack.dgttrf, lapack.dgttrs
+
+
 def _slope(slabs: _Slabs, values: np.ndarray, rate=None) -> np.ndarray:
     """Rates of change of the rows of a state."""
     heat = values[0]
-    slope = np.empty_like(values)
+    slope = np.empty(values.shape)
     if rate is None:
         rate = slabs.kinetics.rate(values[1], heat)
     slope[1] = rate
-    change = slabs.rise * rate
-    change += slabs.leak * (slabs.surroundings - heat)
-    difference = heat[1:] - heat[:-1]
-    change[:-1] += slabs.upper * difference
-    change[1:] -= slabs.lower * difference
+    change, count = slope[0], heat.size
+    np.multiply(slabs.rise, rate, change)
+    _routines()[0](count, count, 1, 1, 1.0, slabs.band, heat - slabs.surroundings, beta=1.0, y=change,
+                   overwrite_y=1)  # fmt: skip
     if len(values) > 2:
         gap = heat - values[2]
         change -= slabs.solid * gap
         slope[2] = slabs.back * gap
-    slope[0] = change
     return slope
 
 
@@ -252,59 +274,53 @@ def _locally(slabs: _Slabs, state: _State) -> _Local:
 def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: float) -> tuple:
     """One Rosenbrock step of each pour: new state, error over the tolerance, course between.
 
-    The course is three rows a, b, c for the value old + s·(a + s·(b + s·c)), s from 0 to 1.
+    The course is a, b, c for the value old + s·(a + s·(b + s·c)), s from 0 to 1, and its slope and
+    value at 1.
     """
-    from scipy.linalg import lapack
-
-    shorter = 1.0 / (step if slabs.count == 1 else step[slabs.owner])
+    _, dgttrf, dgttrs = _routines()
+    shorter = 1.0 / slabs.spread(step)
     shift = shorter / _GAMMA
     by_heat = local.by_heat
     # the degree of each layer follows from its temperature: u = (R + r_T·u_T)/(shift − r_α)
     own = 1.0 / (shift - local.by_degree)
-    diagonal = shift + slabs.leak - slabs.rise * by_heat * shift * own
-    diagonal[:-1] += slabs.upper
-    diagonal[1:] += slabs.lower
+    diagonal = slabs.rise * by_heat * shift * own + slabs.band[1] - shift
     solid, solid_back = slabs.solid, slabs.back
     solid_own = None
     if solid is not None and solid_back is not None:
         solid_own = 1.0 / (shift + solid_back)
-        diagonal += solid * shift * solid_own
-    factors = lapack.dgttrf(-slabs.lower, diagonal, -slabs.upper)[:-1]
-    solve = lapack.dgttrs
-    coupling = slabs.rise * local.by_degree * own
-    parts = np.empty((6, *state.values.shape))
-    flat = parts.reshape(6, -1)
-    values = state.values
+        diagonal -= solid * shift * solid_own
+    factors = dgttrf(slabs.band[2, :-1], diagonal, slabs.band[0, 1:])[:-1]
+    coupling = -slabs.rise * local.by_degree * own
+    shape = state.values.shape
+    parts = np.empty((7, *shape))  # the old state and the six stages
+    parts[0] = state.values
+    flat = parts.reshape(7, -1)
     for stage in range(6):
         if stage == 0:
             right = local.slope
         else:
-            if stage < 5:
-                ahead, back = (_BOTH[stage] @ flat[:stage]).reshape(2, *values.shape)
-                values = state.values + ahead
-            else:
-                back = (_C[5] @ flat[:5]).reshape(values.shape)
-                values = values + parts[4]
+            values, back = (_STAGES[stage] @ flat[: stage + 1]).reshape(2, *shape)
             right = _slope(slabs, values)
             back *= shorter
             right += back
-        wanted = right[0] + coupling * right[1]
+        u = parts[stage + 1]
+        u_heat, u_degree = u[0], u[1]
+        np.multiply(coupling, right[1], u_heat)
+        u_heat -= right[0]
         if solid_own is not None:
-            wanted += solid * solid_own * right[2]
-        u = parts[stage]
-        u[0] = u_heat = solve(*factors, wanted, overwrite_b=1)[0]
-        u[1] = (right[1] + by_heat * u_heat) * own
+            u_heat -= solid * solid_own * right[2]
+        dgttrs(*factors, u_heat, overwrite_b=1)
+        np.multiply(by_heat, u_heat, u_degree)
+        u_degree += right[1]
+        u_degree *= own
         if solid_own is not None:
             u[2] = (right[2] + solid_back * u_heat) * solid_own
-    over = _FLOWS.sum() * (state.values[0] - slabs.surroundings) + _REACH @ parts[:, 0]
+    over = _WHOLE * (state.values[0] - slabs.surroundings) + _REACH @ parts[1:, 0]
     lost = state.lost + step * np.add.reduceat(slabs.face * over, slabs.first)
-    after = _State(values + parts[5], lost)
-    error = np.maximum(np.abs(parts[5, 0]) / (_KELVIN * tight),
-                       np.abs(parts[5, 1]) / (_DEGREE * tight))  # fmt: skip
-    error = np.maximum.reduceat(error, slabs.first)
-    second, third = (_DENSE @ flat[:5]).reshape(2, *values.shape)
-    course = (after.values - state.values + second, third - second, -third)
-    return after, np.where(np.isfinite(error), error, 1e10), course
+    course = (_COURSE @ flat).reshape(5, *shape)
+    error = np.abs(parts[6, :2]) / (tight * _ERRORS)
+    error = np.maximum.reduceat(np.maximum(error[0], error[1]), slabs.first)
+    return _State(course[4], lost), np.fmin(error, 1e10), course
 
 
 def _hottest(slabs: _Slabs, times, steps, old: np.ndarray, course, new: np.ndarray):
@@ -319,15 +335,15 @@ def _hottest(slabs: _Slabs, times, steps, old: np.ndarray, course, new: np.ndarr
     place[slabs.owner[places[::-1]]] = places[::-1]
     ends = np.append(slabs.first[1:], slabs.width.size) - 1
     # where in time the slope of the hottest layer is 0: 3·c·s² + 2·b·s + a = 0
-    a, b, c = (part[0][place] for part in course)
+    a, b, c, last, _ = course[:, 0, place]
     with np.errstate(all="ignore"):
         root = np.sqrt(np.maximum(b * b - 3.0 * a * c, 0.0))
         share = -a / (b - root)  # the maximum, not the minimum
-    inner = (a > 0.0) & (a + 2.0 * b + 3.0 * c < 0.0) & (share > 0.0) & (share < 1.0)
+    inner = (a > 0.0) & (last < 0.0) & (share > 0.0) & (share < 1.0)
     share = np.where(inner, share, np.where(new[place] >= old[place], 1.0, 0.0))
 
     def at(layers):
-        a, b, c = (part[0][layers] for part in course)
+        a, b, c = course[:3, 0, layers]
         return old[layers] + share * (a + share * (b + share * c))
 
     edges = np.cumsum(slabs.width)
@@ -397,29 +413,25 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
         result.solid_peak = np.maximum.reduceat(state.solid, slabs.first)
     pours = np.arange(count)
     times = np.zeros(count)
-    rates = np.maximum.reduceat(
-        slabs.rise * slabs.kinetics.rate(state.degree, state.heat), slabs.first
-    )
-    diffusion = np.minimum.reduceat(
-        slabs.capacity * slabs.width / np.maximum(slabs.link + slabs.face, 1e-12), slabs.first
-    )
-    steps = np.minimum(1e-2 * diffusion, 0.1 / np.maximum(rates, 1e-30))
-    steps = np.minimum(steps, 60.0)
     local = _locally(slabs, state)
+    fastest = np.maximum.reduceat(np.abs(local.slope[0]), slabs.first)  # K/s
+    steps = np.minimum(_BEGIN / np.maximum(fastest, 1e-30), 60.0)
     if trace:
         result.trace.append((0.0, state, None))
     for _ in range(_MOST_STEPS):
         if until is not None:
-            steps = np.minimum(steps, until - times)
-            ends = steps >= (until - times) * (1.0 - 1e-12)
+            left = until - times
+            steps = np.minimum(steps, left)
+            ends = steps >= left * (1.0 - 1e-12)
         after, error, course = _step(slabs, state, local, steps, tight)
         good = error <= 1.0
         taken = np.where(good, steps, 0.0)
         grow = 0.9 * np.maximum(error, 1e-10) ** -0.25
         steps = steps * np.minimum(np.maximum(grow, 0.2), 5.0)
-        if not good.any():
+        passed = np.count_nonzero(good)
+        if not passed:
             continue
-        if not good.all():
+        if passed < good.size:
             layers = good[slabs.owner]
             after = _State(np.where(layers, after.values, state.values),
                            np.where(good, after.lost, state.lost))  # fmt: skip
@@ -433,11 +445,13 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
             done = good & (_over(slabs, state, np.maximum(hot, result.peak[pours]))
                            | (times > _LONGEST))  # fmt: skip
         # a closer look where a layer near the hottest one passes its maximum, or has passed it
-        a, b, c = (part[0] for part in course)
-        passing = (a > 0.0) & (a + 2.0 * b + 3.0 * c <= 0.0)
         cooler = np.maximum.reduceat(state.heat, slabs.first) < hot
         missed = cooler & (hot > result.peak[pours])
-        if done.any() or missed.any() or (passing & (highest > hot[slabs.owner] - 1.0)).any():
+        finished = np.count_nonzero(done)
+        near = hot > result.peak[pours] - 1.0
+        if np.count_nonzero(near):
+            near = (course[0, 0] > 0.0) & (course[3, 0] <= 0.0) & (highest > slabs.spread(hot) - 1.0)
+        if finished or np.count_nonzero(missed) or np.count_nonzero(near):
             value, when, height = _hottest(slabs, times - taken, taken, old.heat, course,
                                            state.heat)  # fmt: skip
             better = good & (value >= result.peak[pours])
@@ -450,8 +464,8 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
             )
         if trace:
             result.trace.append((float(times[0]), state, course))
-        if done.any():
-            if done.all():
+        if finished:
+            if finished == done.size:
                 return result
             keep = ~done
             slabs, layers = slabs.take(keep)
@@ -510,7 +524,7 @@ class Pour:
         if self.times.size == 1:
             return self.temperatures[0], self.degrees[0]
         share = (time - self.times[place]) / (self.times[place + 1] - self.times[place])
-        a, b, c = self._courses[place]
+        a, b, c = self._courses[place][:3]
         change = share * (a + share * (b + share * c))
         heat = self.temperatures[place] + change[0]
         return heat, np.clip(self.degrees[place] + change[1], 0.0, 1.0)
