@@ -17,6 +17,7 @@ from __future__ import annotations
 import time
 import warnings
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 from scipy.integrate import solve_ivp
@@ -163,7 +164,7 @@ def cheapest(exact, run, settings):
         times, temperatures = run(setting)
         error = max(np.abs(row - exact.at(t)[0]).max() for t, row in zip(times, temperatures, strict=True))
         if error <= MILLIKELVIN:
-            return lambda: run(setting), setting, error
+            return partial(run, setting), setting, error
     raise AssertionError("no setting is as accurate as that")
 
 

@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from functools import cache
+from typing import Any
 
 import numpy as np
 
@@ -81,6 +82,7 @@ _STAGES.append(np.array([np.concatenate([[1.0], _A[4], [1.0]]), np.append(0.0, _
 
 _KELVIN = 1e-4  # error of one step, K
 _DEGREE = 5e-7  # error of one step, degree of cure
+_FAR = 256.0  # error, of the one allowed, past which a step is not shortened further; NaN counts so
 _ERRORS = np.array([[_KELVIN], [_DEGREE]])
 _BEGIN = 0.1  # change over the first step, K
 _MOST_STEPS = 20_000
@@ -135,9 +137,9 @@ class _Slabs:
     def count(self) -> int:
         return self.first.size
 
-    def spread(self, values: np.ndarray) -> np.ndarray:
-        """What belongs to each pour, for each of its layers."""
-        return values if self.first.size == 1 else values[self.owner]
+    def spread(self, values: np.ndarray) -> np.ndarray | float:
+        """What belongs to each pour, for each of its layers; of a single pour just that."""
+        return float(values[0]) if self.first.size == 1 else values[self.owner]
 
     def take(self, chosen: np.ndarray) -> tuple[_Slabs, np.ndarray]:
         """The chosen pours, and the mask of their layers."""
@@ -284,9 +286,10 @@ def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: 
     # the degree of each layer follows from its temperature: u = (R + r_T·u_T)/(shift − r_α)
     own = 1.0 / (shift - local.by_degree)
     diagonal = slabs.rise * by_heat * shift * own + slabs.band[1] - shift
-    solid, solid_back = slabs.solid, slabs.back
-    solid_own = None
-    if solid is not None and solid_back is not None:
+    solid: Any = slabs.solid
+    solid_back: Any = slabs.back
+    solid_own: Any = None
+    if solid is not None:
         solid_own = 1.0 / (shift + solid_back)
         diagonal -= solid * shift * solid_own
     factors = dgttrf(slabs.band[2, :-1], diagonal, slabs.band[0, 1:])[:-1]
@@ -299,7 +302,7 @@ def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: 
         if stage == 0:
             right = local.slope
         else:
-            values, back = (_STAGES[stage] @ flat[: stage + 1]).reshape(2, *shape)
+            values, back = _STAGES[stage].dot(flat[: stage + 1]).reshape(2, *shape)
             right = _slope(slabs, values)
             back *= shorter
             right += back
@@ -315,12 +318,12 @@ def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: 
         u_degree *= own
         if solid_own is not None:
             u[2] = (right[2] + solid_back * u_heat) * solid_own
-    over = _WHOLE * (state.values[0] - slabs.surroundings) + _REACH @ parts[1:, 0]
+    over = _WHOLE * (state.values[0] - slabs.surroundings) + _REACH.dot(parts[1:, 0])
     lost = state.lost + step * np.add.reduceat(slabs.face * over, slabs.first)
-    course = (_COURSE @ flat).reshape(5, *shape)
+    course = _COURSE.dot(flat).reshape(5, *shape)
     error = np.abs(parts[6, :2]) / (tight * _ERRORS)
     error = np.maximum.reduceat(np.maximum(error[0], error[1]), slabs.first)
-    return _State(course[4], lost), np.fmin(error, 1e10), course
+    return _State(course[4], lost), np.fmin(error, _FAR), course
 
 
 def _hottest(slabs: _Slabs, times, steps, old: np.ndarray, course, new: np.ndarray):
@@ -426,8 +429,7 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
         after, error, course = _step(slabs, state, local, steps, tight)
         good = error <= 1.0
         taken = np.where(good, steps, 0.0)
-        grow = 0.9 * np.maximum(error, 1e-10) ** -0.25
-        steps = steps * np.minimum(np.maximum(grow, 0.2), 5.0)
+        steps = steps * (0.8 * np.maximum(error, 6e-4) ** -0.25)  # times 0.2 to 5.1
         passed = np.count_nonzero(good)
         if not passed:
             continue
