@@ -145,6 +145,11 @@ class Function:
         return {argument.name: argument.default for argument in self.plan}
 
     @cached_property
+    def needed(self) -> int:
+        """How many arguments must be given."""
+        return sum(argument.is_needed for argument in self.plan)
+
+    @cached_property
     def scale(self) -> tuple:
         """Per result the factor and offset to SI."""
         return tuple((*to_si(item.unit), item.kind) for item in self.returns)
@@ -186,13 +191,15 @@ _NUMERIC = {"number", "whole", "vector", "matrix", "points"}
 class _Short:
     """An argument as the short ways read it."""
 
-    __slots__ = ("choices", "default", "factor", "high", "high_bits", "is_number", "is_plain", "is_whole",
-                 "kind", "low", "name", "offset")  # fmt: skip
+    __slots__ = ("choices", "default", "factor", "high", "high_bits", "is_needed", "is_number", "is_plain",
+                 "is_real", "is_whole", "kind", "low", "name", "offset")  # fmt: skip
 
     def __init__(self, item: Field, system: tuple[str, ...]) -> None:
         self.name, self.kind, self.choices = item.name, item.kind, item.choices
         self.is_whole = item.kind == "whole"
-        self.is_number = self.is_whole or item.kind == "number"
+        self.is_real = item.kind == "number"
+        self.is_number = self.is_real or self.is_whole
+        self.is_needed = item.is_required
         in_si, self.offset = to_si(item.unit) if item.kind in _NUMERIC else (1.0, 0.0)
         self.factor = coherent_factor(item.unit, system) if self.is_number else in_si
         self.is_plain = self.factor == 1.0 and not self.offset
@@ -469,13 +476,18 @@ def loud_scalar(entry: Function, arguments: tuple) -> Any:
     if len(arguments) > len(plan):
         return None
     values = entry.defaults.copy()
+    needed = entry.needed
     for argument, value in zip(plan, arguments):  # noqa: B905  (what is left out has its default)
         if value is not None:
-            value = argument.read(value)
-            if value is REQUIRED:
-                return None
-            values[argument.name] = value
-    if REQUIRED in values.values():
+            if type(value) is float and argument.is_real and argument.low <= value <= argument.high:
+                values[argument.name] = value * argument.factor + argument.offset
+            else:
+                value = argument.read(value)
+                if value is REQUIRED:
+                    return None
+                values[argument.name] = value
+            needed -= argument.is_needed
+    if needed:
         return None
     for condition in entry.requires:
         given = [values[name] for name in condition.names]
