@@ -252,6 +252,8 @@ def test_level_is_the_inverse_of_the_volume(shape, level, draft, count, cell, ta
 
 @given(shape=st.sampled_from(SHAPES), low=st.floats(0.0, 600.0), more=st.floats(0.01, 80.0))
 def test_level_rises_with_volume(shape, low, more):
+    # a lying cylinder 90 mm wide, 100 mm long holds π·45²·100 mm³ less four cells: 595.5 mL
+    assume(shape != "lying-cylinder" or low + more < math.pi * 4.5**2 * 10 - 4 * math.pi * 0.9**2 * 4)
     levels = call("FILL_LEVEL", [low, low + more], shape, 100, SQUARE[shape], 0.0, 4, 18, 40, 10)
     assert levels[0] < levels[1]
 
