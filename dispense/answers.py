@@ -40,6 +40,11 @@ def _money(cost: float, currency: str) -> str:
     return f"{cost:,.0f} {currency}".strip()
 
 
+def _percent(change: float) -> str:
+    """A change with its sign: +20%, −5%."""
+    return f"{change:+.0%}".replace("-", "−")
+
+
 def _count(number: int, what: str) -> str:
     return f"{number} {what}" + ("" if number == 1 else "s")
 
@@ -160,7 +165,7 @@ def _what_if(rows: list[Row], tables: dict, currency: str) -> str:
     if not found:
         return ""
     _, change, name, component = max(found)
-    return f"Largest change: {name}, {change:+.0%} of {component}".replace("-", "−", 1)
+    return f"Largest change: {name}, {_percent(change)} of {component}"
 
 
 def _what_if_causes(rows: list[Row], tables: dict, currency: str) -> str:
@@ -187,7 +192,7 @@ def _what_if_steps(rows: list[Row], tables: dict, currency: str) -> str:
     if not found:
         return ""
     change, component = max(found, key=lambda item: (abs(item[0]), item[1]))
-    return f"All together: {change:+.0%} of {component} at most".replace("-", "−", 1)
+    return f"All together: {_percent(change)} of {component} at most"
 
 
 _ANSWERS: dict[str, Callable[[list[Row], dict, str], str]] = {

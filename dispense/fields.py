@@ -10,6 +10,7 @@ import datetime
 import math
 import sys
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any
 
 from .errors import NA, NUM, VALUE, InputError, Problem, UnitError
@@ -39,6 +40,22 @@ _CAPITALS = {"a": "A", "b": "B", "uv": "UV"}
 ERROR_TEXTS = frozenset(
     {"#VALUE!", "#NUM!", "#N/A", "#DIV/0!", "#REF!", "#NAME?", "#NULL!", "#SPILL!", "#CALC!"}
 )
+
+
+@cache
+def _ends(above: float | None, at_least: float | None, below: float | None, at_most: float | None,
+          factor: float) -> tuple[float, float]:  # fmt: skip
+    most = sys.float_info.max / max(factor, 1.0)
+    lows, highs = [-most], [most]
+    if above is not None:
+        lows.append(math.nextafter(above, math.inf))
+    if at_least is not None:
+        lows.append(at_least)
+    if below is not None:
+        highs.append(math.nextafter(below, -math.inf))
+    if at_most is not None:
+        highs.append(at_most)
+    return max(lows), min(highs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,18 +147,9 @@ class Field:
         low, high = self.ends()
         return low <= number <= high and (self.kind != "whole" or number == math.floor(number))
 
-    def ends(self) -> tuple[float, float]:
-        """The smallest and the largest number within the limits."""
-        lows, highs = [-sys.float_info.max], [sys.float_info.max]
-        if self.above is not None:
-            lows.append(math.nextafter(self.above, math.inf))
-        if self.at_least is not None:
-            lows.append(self.at_least)
-        if self.below is not None:
-            highs.append(math.nextafter(self.below, -math.inf))
-        if self.at_most is not None:
-            highs.append(self.at_most)
-        return max(lows), min(highs)
+    def ends(self, factor: float = 1.0) -> tuple[float, float]:
+        """The smallest and the largest number within the limits that times the factor is one too."""
+        return _ends(self.above, self.at_least, self.below, self.at_most, factor)
 
     def problem(self, where: str, value: Any, code: str = VALUE, fix: str = "") -> Problem:
         """A problem record for a value that this field cannot take."""

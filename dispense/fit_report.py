@@ -137,17 +137,13 @@ def _arrhenius(path) -> FitReport:
     fit = fit_activation_energy(temperatures, times)
     fitted = np.exp(np.log(times) - fit.residuals)
     known = math.isfinite(fit.low)
-    inverse = 1.0 / temperatures
-    spread = math.sqrt(fit.residuals @ fit.residuals / max(1, len(times) - 2))
-    error = GAS_CONSTANT * spread / math.sqrt(np.sum((inverse - inverse.mean()) ** 2)) if known else None
     free = max(1, len(times) - 2)
     middle = float(1.0 / np.mean(1.0 / temperatures))
     life = float(np.exp(np.mean(np.log(times))))
     return FitReport(
         Path(path).name, ARRHENIUS, temperatures, times, times, fitted, fit.residuals,
-        [Constant("E", fit.energy / 1e3, "kJ/mol", error / 1e3 if error is not None else None,
-                  fit.low / 1e3 if known else None,
-                  fit.high / 1e3 if known else None),
+        [Constant("E", fit.energy / 1e3, "kJ/mol", *(
+            value / 1e3 if known else None for value in (fit.error, fit.low, fit.high))),
          Constant(f"time at {celsius_text(middle, 1)}", life / 60.0, "min")],
         [(_header("activation_energy"), fit.energy / 1e3)],
         float(np.sqrt(fit.residuals @ fit.residuals / free)), list(fit.warnings),

@@ -316,7 +316,7 @@ def taper_pressure(flow, bore_in, bore_out, length, consistency, index=1.0):
     category="Flow",
     arguments=(_FLOW, _BORE, _INDEX),
     returns=(out("shear_rate", "1/s", "shear rate at the wall"),),
-    equation="γ̇ = (3n+1)/(4n)·32Q/(πD³)",
+    equation="γ̇ = (3n+1)/(4n)·32Q/(πD³) = (3 + 1/n)·8Q/(πD³)",
     source="Rabinowitsch–Mooney, power-law liquid; " + _TUBE,
     valid=_LAMINAR + "; no yield stress",
     no_answer="the shear rate is beyond any number",
@@ -333,7 +333,7 @@ def wall_shear_rate(flow, bore, index=1.0):
     >>> round(float(wall_shear_rate(1e-6, 2e-3)), 4)
     1273.2395
     """
-    return (24.0 + 8.0 / index) / (np.pi * bore**3) * flow
+    return (3.0 + 1.0 / index) * (8.0 * flow / (np.pi * bore**3))
 
 
 @workbook_function(

@@ -194,6 +194,11 @@ class Forecast:
 
         return min(orders, key=urgency, default=None)
 
+    @property
+    def answers(self) -> dict[str, str]:
+        """What each table says, in a line; "" where it has no rows."""
+        return {name: answer(self.tables, name, self.currency) for name in self.tables}
+
     def headline(self) -> list[str]:
         """The answer in a few lines."""
         lines = []
@@ -258,7 +263,7 @@ class Forecast:
                              for row in table.records()]
                 for table in self.tables.values()
             },
-            "answers": {name: answer(self.tables, name, self.currency) for name in self.tables},
+            "answers": self.answers,
             "notes": list(self.notes),
             "written": self.written,
         }  # fmt: skip

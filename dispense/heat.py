@@ -39,6 +39,7 @@ _A = tuple(np.array(row) for row in (
     (0.9466785280815826, 0.2557011698983284),
     (3.314825187068521, 2.896124015972201, 0.9986419139977817),
     (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950),
+    (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950, 1.0),
 ))
 _C = tuple(np.array(row) for row in (
     (),
@@ -52,17 +53,12 @@ _C = tuple(np.array(row) for row in (
 
 # The heat lost is a seventh equation that only listens to the others; its stages solved by hand:
 # h·(weights · flows at the stages, each flow with the growth of its own stage in it)
-_REACH = np.zeros((6, 6))
-for _row in range(1, 5):
-    _REACH[_row, :_row] = _A[_row]
-_REACH[5, :4] = _A[4]
-_REACH[5, 4] = 1.0
-_LOWER = np.zeros((6, 6))
+_REACH, _LOWER = np.zeros((6, 6)), np.zeros((6, 6))
 for _row in range(1, 6):
-    _LOWER[_row, :_row] = _C[_row]
+    _REACH[_row, :_row], _LOWER[_row, :_row] = _A[_row], _C[_row]
 _FLOWS = (_REACH[5] + np.eye(6)[5]) @ np.linalg.inv(np.eye(6) / _GAMMA - _LOWER)
 _WHOLE = _FLOWS.sum()
-_REACH, _LAST = _FLOWS @ (_REACH + np.eye(6)), np.append(_A[4], [1.0, 1.0])
+_REACH, _LAST = _FLOWS @ (_REACH + np.eye(6)), np.append(_A[5], 1.0)
 
 # between the ends of a step, from the stages: no slopes, which are noisy where a layer is quick
 _DENSE = np.array([
@@ -77,8 +73,7 @@ _COURSE = np.array([_LAST + _DENSE[0], _DENSE[1] - _DENSE[0], -_DENSE[1]])
 _COURSE = np.vstack([_COURSE, np.array([1.0, 2.0, 3.0]) @ _COURSE, _LAST])
 _COURSE = np.column_stack([[0.0, 0.0, 0.0, 0.0, 1.0], _COURSE])
 # from the same: where each stage looks, and what the stages before it add to its slope
-_STAGES = [np.array([np.append(1.0, _A[row]), np.append(0.0, _C[row])]) for row in range(5)]
-_STAGES.append(np.array([np.concatenate([[1.0], _A[4], [1.0]]), np.append(0.0, _C[5])]))
+_STAGES = [np.array([np.append(1.0, _A[row]), np.append(0.0, _C[row])]) for row in range(6)]
 
 _KELVIN = 1e-4  # error of one step, K
 _DEGREE = 5e-7  # error of one step, degree of cure
@@ -250,8 +245,9 @@ def _slope(slabs: _Slabs, values: np.ndarray, rate=None) -> np.ndarray:
     slope[1] = rate
     change, count = slope[0], heat.size
     np.multiply(slabs.rise, rate, change)
-    _routines()[0](count, count, 1, 1, 1.0, slabs.band, heat - slabs.surroundings, beta=1.0, y=change,
-                   overwrite_y=1)  # fmt: skip
+    dgbmv, _, _ = _routines()
+    dgbmv(count, count, 1, 1, 1.0, slabs.band, heat - slabs.surroundings, beta=1.0, y=change,
+          overwrite_y=1)  # fmt: skip
     if len(values) > 2:
         gap = heat - values[2]
         change -= slabs.solid * gap
@@ -450,10 +446,10 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
         cooler = np.maximum.reduceat(state.heat, slabs.first) < hot
         missed = cooler & (hot > result.peak[pours])
         finished = np.count_nonzero(done)
-        near = hot > result.peak[pours] - 1.0
-        if np.count_nonzero(near):
-            near = (course[0, 0] > 0.0) & (course[3, 0] <= 0.0) & (highest > slabs.spread(hot) - 1.0)
-        if finished or np.count_nonzero(missed) or np.count_nonzero(near):
+        passing: Any = hot > result.peak[pours] - 1.0
+        if np.count_nonzero(passing):
+            passing = (course[0, 0] > 0.0) & (course[3, 0] <= 0.0) & (highest > slabs.spread(hot) - 1.0)
+        if finished or np.count_nonzero(missed) or np.count_nonzero(passing):
             value, when, height = _hottest(slabs, times - taken, taken, old.heat, course,
                                            state.heat)  # fmt: skip
             better = good & (value >= result.peak[pours])

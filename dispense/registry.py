@@ -45,7 +45,6 @@ from __future__ import annotations
 
 import inspect
 import math
-import sys
 from collections import deque, namedtuple
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
@@ -191,14 +190,13 @@ _NUMERIC = {"number", "whole", "vector", "matrix", "points"}
 class _Short:
     """An argument as the short ways read it."""
 
-    __slots__ = ("choices", "default", "factor", "high", "high_bits", "is_needed", "is_number", "is_plain",
-                 "is_real", "is_whole", "kind", "low", "name", "offset")  # fmt: skip
+    __slots__ = ("choices", "default", "factor", "high", "is_needed", "is_number", "is_plain",
+                 "is_whole", "kind", "low", "name", "offset")  # fmt: skip
 
     def __init__(self, item: Field, system: tuple[str, ...]) -> None:
         self.name, self.kind, self.choices = item.name, item.kind, item.choices
         self.is_whole = item.kind == "whole"
-        self.is_real = item.kind == "number"
-        self.is_number = self.is_real or self.is_whole
+        self.is_number = self.is_whole or item.kind == "number"
         self.is_needed = item.is_required
         in_si, self.offset = to_si(item.unit) if item.kind in _NUMERIC else (1.0, 0.0)
         self.factor = coherent_factor(item.unit, system) if self.is_number else in_si
@@ -206,10 +204,7 @@ class _Short:
         self.default = REQUIRED if item.is_required else item.default_si()
         if isinstance(self.default, float) and self.factor != in_si:
             self.default *= self.factor / in_si
-        low, high = item.ends()
-        most = sys.float_info.max / max(self.factor, 1.0)  # a number in SI too
-        self.low, self.high = max(low, -most), min(high, most)
-        self.high_bits = _bits(self.high)
+        self.low, self.high = item.ends(self.factor)
 
     def read(self, value: Any) -> Any:
         """A plain value as the kernel takes it; REQUIRED where it is none or out of its limits."""
@@ -231,12 +226,7 @@ class _Short:
 
         Where a unit changes nothing, these are the caller's own numbers, to be read only.
         """
-        if self.low == 0.0:
-            if _largest_bits(part) > self.high_bits:
-                return None
-        elif not (self.low <= _least(part) and _most(part) <= self.high):  # NaN is neither
-            return None
-        if self.is_whole and not np.array_equal(part, np.floor(part)):
+        if not _all_within(part, self.low, self.high, self.is_whole):
             return None
         if self.is_plain:
             part.flags.writeable = False
@@ -249,9 +239,6 @@ class _Short:
         return result
 
 
-_least, _most = np.minimum.reduce, np.maximum.reduce
-
-
 def _bits(number: float) -> int:
     return int(np.float64(number).view(np.uint64))
 
@@ -261,7 +248,7 @@ def _largest_bits(array: np.ndarray) -> int:
 
     From 0 up bits rise with the number; infinity, NaN and then every number below 0 come after.
     """
-    return int(_most(array.view(np.uint64), axis=None, initial=0))
+    return int(array.view(np.uint64).max(initial=0))
 
 
 _INFINITY = _bits(math.inf)
@@ -479,13 +466,10 @@ def loud_scalar(entry: Function, arguments: tuple) -> Any:
     needed = entry.needed
     for argument, value in zip(plan, arguments):  # noqa: B905  (what is left out has its default)
         if value is not None:
-            if type(value) is float and argument.is_real and argument.low <= value <= argument.high:
-                values[argument.name] = value * argument.factor + argument.offset
-            else:
-                value = argument.read(value)
-                if value is REQUIRED:
-                    return None
-                values[argument.name] = value
+            value = argument.read(value)
+            if value is REQUIRED:
+                return None
+            values[argument.name] = value
             needed -= argument.is_needed
     if needed:
         return None
@@ -904,13 +888,10 @@ def _read_numbers(item: Field, array: np.ndarray, where: str) -> _Column:
         if offset:
             values += offset
     column = _Column(item, values)
-    if _all_within(item, array, factor, offset):
+    low, high = item.ends(factor)
+    if _all_within(array, low, high, item.kind == "whole"):
         return column
-    good = np.isfinite(array) & np.isfinite(values)
-    for limit, test in ((item.above, np.greater), (item.at_least, np.greater_equal),
-                        (item.below, np.less), (item.at_most, np.less_equal)):  # fmt: skip
-        if limit is not None:
-            good &= test(array, limit)
+    good = (array >= low) & (array <= high)  # NaN is neither
     if item.kind == "whole":
         good &= array == np.floor(array)
     if not good.all():
@@ -923,14 +904,13 @@ def _read_numbers(item: Field, array: np.ndarray, where: str) -> _Column:
     return column
 
 
-def _all_within(item: Field, array: np.ndarray, factor: float, offset: float) -> bool:
-    """Whether every number is within the limits: its smallest and largest are (NaN never is)."""
-    low, high = float(array.min()), float(array.max())
-    return (
-        item.within(low) and item.within(high)
-        and math.isfinite(low * factor + offset) and math.isfinite(high * factor + offset)
-        and (item.kind != "whole" or bool((array == np.floor(array)).all()))
-    )  # fmt: skip
+def _all_within(array: np.ndarray, low: float, high: float, whole: bool) -> bool:
+    """Whether every number is from low to high: its smallest and largest are (NaN never is)."""
+    if low == 0.0:
+        good = _largest_bits(array) <= _bits(high)
+    else:
+        good = low <= array.min() and array.max() <= high
+    return bool(good and (not whole or np.array_equal(array, np.floor(array))))
 
 
 def _all_finite(array: np.ndarray) -> bool:

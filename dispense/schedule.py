@@ -45,6 +45,7 @@ class EnergyFit:
     confidence: float
     residuals: np.ndarray  # of ln time
     warnings: tuple[str, ...]
+    error: float  # standard error, J/mol
 
 
 def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> EnergyFit:
@@ -80,7 +81,7 @@ def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> Ener
     residuals = logs - logs.mean() - slope * centred
     energy = GAS_CONSTANT * slope
     free = times.size - 2
-    low = high = math.nan
+    low = high = error = math.nan
     warnings = []
     if free < 1:
         warnings.append("two points fit any line: the energy has no confidence interval; measure a "
@@ -98,7 +99,8 @@ def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> Ener
         warnings.append("the temperatures lie within 10 K: what is read off outside them is a guess")
     if energy <= 0.0:
         warnings.append("times grow with temperature: look for mixed-up rows or units")
-    return EnergyFit(float(energy), float(low), float(high), confidence, residuals, tuple(warnings))
+    return EnergyFit(float(energy), float(low), float(high), confidence, residuals, tuple(warnings),
+                     error)  # fmt: skip
 
 
 # ---------------------------------------------------------------------------------- kinetics

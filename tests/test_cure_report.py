@@ -734,7 +734,7 @@ def test_fit_problems(tmp_path):
 @pytest.mark.libreoffice
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_no_heading_stands_alone_at_the_foot_of_a_page(demo, paper, tmp_path):
-    # pages as LibreOffice breaks them; the last line of each but the last is no heading
+    # pages as LibreOffice breaks them: the line above the footer is never a heading
     headings = {"Notes", "Cautions", "Warnings", "Gap, time, coverage", "Volume and squeeze-out"}
     for number, station in enumerate(("Plate paste", "Gasket robot", "Block potting")):
         (tmp_path / f"{number}.xlsx").write_bytes(cure_workbook(cure_report(demo, station), paper))

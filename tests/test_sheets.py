@@ -477,7 +477,7 @@ def test_paper(hand, tmp_path):
 
 
 def test_paper_of_reports(hand, tmp_path):
-    # ECMA-376, 18.3.1.63 pageSetup: paperSize 1 is US Letter, 9 is A4
+    # ECMA-376 part 1, pageSetup (18.3.1.63, from memory): paperSize 1 is US Letter, 9 is A4
     steps = tmp_path / "steps.csv"
     steps.write_text("Temperature,Time [min]\n15,95\n23,60\n30,37\n")
     station = hand_rows()["Stations"][0]["station"]

@@ -250,7 +250,7 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
     in_hours = run.dwell > 6.0 * 3600.0
     unit, factor = ("h", 3600.0) if in_hours else ("min", 60.0)
     verdict = "every place passes" if run.passes else "not every place passes"
-    page.answer(_run_answer(run) if run.kind == "room" else _run_verdict(run), run.passes)
+    page.answer(_run_headline(run), run.passes)
     page.text(sentence(f"{verdict}; {_run_words(run)}" if _run_words(run) else verdict))
     page.row += 1
     charts = []
@@ -325,8 +325,7 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
 
 def _run_answer(run: CureRun) -> str:
     if run.kind != "room":
-        words = "passes" if run.passes else "does not pass"
-        return f"{words}; {_run_words(run)}" if _run_words(run) else words
+        return f"{_passes(run)}; {_run_words(run)}" if _run_words(run) else _passes(run)
     place = run.places[0]
     parts = []
     if place.handling is not None:
@@ -336,11 +335,17 @@ def _run_answer(run: CureRun) -> str:
     return ", ".join(parts) or "no time is reached"
 
 
-def _run_verdict(run: CureRun) -> str:
-    words = "passes" if run.passes else "does not pass"
+def _run_headline(run: CureRun) -> str:
+    """The answer without what only matters once it is known."""
+    if run.kind == "room":
+        return _run_answer(run)
     if run.hold_needed is None or run.hold is None:
-        return words
-    return f"{words}: holds {run.hold / 60:.1f} min and needs {run.hold_needed / 60:.1f}"
+        return _passes(run)
+    return f"{_passes(run)}: holds {run.hold / 60:.1f} min and needs {run.hold_needed / 60:.1f} min"
+
+
+def _passes(run: CureRun) -> str:
+    return "passes" if run.passes else "does not pass"
 
 
 def _run_words(run: CureRun) -> str:
@@ -508,7 +513,8 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
                          y_range=(0, None), x_step=24)])  # fmt: skip
     if moisture.needed:
         name, depth, time = max(moisture.needed, key=lambda item: item[2])
-        page.answer(_moisture_words(depth, time, moisture.humidity) + _among(moisture.needed, name))
+        which = f" ({name}, the last of {len(moisture.needed)})" if len(moisture.needed) > 1 else ""
+        page.answer(_moisture_words(depth, time, moisture.humidity) + which)
     page.section("Coefficient")
     cells = page.figures([
         ("Coefficient", shop(moisture.coefficient, "mm/√h"), "mm/√h", "0.000", True),
@@ -545,11 +551,6 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
 def _moisture_words(depth: float, time: float, humidity: float) -> str:
     words = duration_text(time) if math.isfinite(time) else "no time: dry air"
     return f"{shop(depth, 'mm'):.1f} mm deep after {words} at {humidity:.0%} relative humidity"
-
-
-def _among(all_: Sequence, name: str) -> str:
-    """Which of several an answer is about."""
-    return f" ({name}, the last of {len(all_)})" if len(all_) > 1 else ""
 
 
 def _light_sheet(book, data: Data, report: CureReport, light: LightReport) -> tuple:
@@ -738,8 +739,7 @@ def _beads_sheet(book, data: Data, report: CureReport) -> list[tuple]:
     return [("How wide does the bead get?",
              f"{item.name}: {shop(item.width_low, 'mm'):.1f} to {shop(item.width_high, 'mm'):.1f} mm at "
              f"{shop(item.bead.bond_line, 'mm'):.2f} mm"
-             + (f" on a flange of {shop(item.bead.flange_width, 'mm'):.1f} mm"
-                if item.bead.flange_width else ""), page.sheet.title, item.passes)
+             + _on_flange(item), page.sheet.title, item.passes)
             for item in beads]  # fmt: skip
 
 
@@ -750,9 +750,12 @@ def _widest_words(beads: Sequence[PressedBead]) -> str:
 
     item = min(beads, key=lambda each: (spare(each), -each.width_high))
     words = f"{shop(item.width_low, 'mm'):.1f} to {shop(item.width_high, 'mm'):.1f} mm wide"
-    if item.bead.flange_width:
-        words += f" on a flange of {shop(item.bead.flange_width, 'mm'):.1f} mm"
-    return words + (f" ({item.name}, of {len(beads)} beads)" if len(beads) > 1 else "")
+    return words + _on_flange(item) + (f" ({item.name}, of {len(beads)} beads)" if len(beads) > 1 else "")
+
+
+def _on_flange(item: PressedBead) -> str:
+    width = item.bead.flange_width
+    return f" on a flange of {shop(width, 'mm'):.1f} mm" if width else ""
 
 
 def _bead_chart(page: Page, data: Data, beads: Sequence[PressedBead]) -> None:

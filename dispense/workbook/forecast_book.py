@@ -21,7 +21,6 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
-from ..answers import answer
 from ..forecast import CAUSE_WORDS, Forecast, Table
 from ..stock import ALL_CAUSES
 from . import style
@@ -73,11 +72,11 @@ def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
     summary = book.active
     summary.title = "Summary"
     made: dict[str, _Sheet] = {}
+    answers = found.answers
     for name, title in SHEETS.items():
         table = found.tables.get(name)
         if table is not None and table.rows:
-            words = answer(found.tables, name, found.currency)
-            made[name] = _Sheet(book.create_sheet(title), table, words)
+            made[name] = _Sheet(book.create_sheet(title), table, answers[name])
             made[name].write()
     _charts(made)
     _write_summary(summary, found, made)

@@ -240,9 +240,12 @@ class Page:
         Reckoned for A4, where a page is printed as wide as the paper; programs and papers differ by
         a row or so, so the last twentieth of a page counts as its foot.
         """
-        upright = self.sheet.page_setup.orientation == "portrait"
-        wide, high = (534.0, 755.0) if upright else (784.0, 509.0)  # points inside the margins
-        room = high * max(sum(map(_centimetres, self.widths)) * 72.0 / 2.54 / wide, 1.0)
+        margins, (wide, high) = self.sheet.page_margins, (8.27, 11.69)  # inches
+        if self.sheet.page_setup.orientation == "landscape":
+            wide, high = high, wide
+        wide -= margins.left + margins.right
+        shrunk = max(sum(map(_centimetres, self.widths)) / 2.54 / wide, 1.0)
+        room = 72.0 * (high - margins.top - margins.bottom) * shrunk  # points of the sheet on a page
         heights = [self.sheet.row_dimensions[row].height or 15.0 for row in range(1, last + 3)]
         turns = {place.id + 1 for place in self.sheet.row_breaks.brk}
         used = 0.0

@@ -14,7 +14,7 @@ import time
 import uno  # noqa: F401  (makes com.sun.star importable)
 from com.sun.star.beans import PropertyValue
 from com.sun.star.util import URL
-from manage import start, stop
+from manage import PATIENCE, start, stop
 
 FILTERS = {".xlsx": "Calc MS Excel 2007 XML", ".ods": "calc8", ".pdf": "calc_pdf_Export"}
 ERROR_TEXTS = {521: "#NULL!", 532: "#DIV/0!", 519: "#VALUE!", 524: "#REF!", 525: "#NAME?",
@@ -207,6 +207,9 @@ def main(soffice, profile_url, *files):
     """Answer requests until the input ends."""
     process, context = start(soffice, profile_url, *files)
     desk = Desk(context)
+    until = time.monotonic() + PATIENCE
+    while len(desk.documents()) < len(files) and time.monotonic() < until:
+        time.sleep(0.1)
     print(json.dumps({"ok": "ready"}), flush=True)
     try:
         for line in sys.stdin:
