@@ -878,6 +878,11 @@ def time_to_cure(degree, times, temperatures, kinetics, start=0.0):
         )  # fmt: skip
         # the goal may lie within rounding of the end of its segment
         answer[inside] = times[begin] + np.where(reached, used, length)
+    missed = np.flatnonzero(np.isnan(answer))
+    if missed.size:
+        # CURE_DEGREE ends a rounding higher: what it says is reached, is reached at the end
+        ends = _degrees(times, temperatures, kinetics, starts)[-1]
+        answer[missed[goals[missed] <= ends[column[missed]]]] = times[-1]
     return answer.reshape(shape)[()]
 
 
