@@ -14,16 +14,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from .amounts import Amount, applications
+from .amounts import Amount, Application, applications
 from .dispenser import SetupCard, shot_mass
 from .fields import Field, date, number, text, whole
+from .findings import DANGER, MARKS, SHORTAGE, STOP, WAIT, Finding, gravest_first, grouped, marked, tally
 from .materials import cure_life, mixed_density
+from .plan_findings import plan_findings, station_findings
 from .shift import CATEGORIES, NANO, ShiftResult, hhmm
-from .units import celsius_text, from_si, volume_text
+from .units import LONGEST, celsius_text, duration_text, from_si, volume_text
 from .windows import latest_times
 
 ML = NANO / 10**6  # nanolitres in a millilitre
-LONGEST = 100 * 365.25 * 86400.0  # seconds; a time further off is not printed
 
 CAUTION = ("Follow the safety data sheet, local codes and the plant's licensed practice; this sheet "
            "replaces none of them.")  # fmt: skip
@@ -73,7 +74,7 @@ _SHIFT_HEAD = (
     *_HEAD, date("day", "date of the shift"), text("shift", "shift"), text("hours", "start to end"),
     text("station", "station"), text("material", "material"), text("description", "what it is"),
 )  # fmt: skip
-_WARNINGS = (text("warning", "what to look at"),)
+_WARNINGS = (text("warning", "how grave it is, what to look at, what to do"),)
 
 SHIFT_MATERIAL = SheetSpec(
     "shift_material", "shift_material.xlsx", "Shift material sheet",
@@ -166,8 +167,9 @@ STATION_SETUP = SheetSpec(
             number("nozzle_pressure", "bar", "pressure drop of the nozzle"),
             number("mixer_pressure", "bar", "pressure drop of the mixer"),
             number("shear_rate", "1/s", "shear rate at the nozzle wall"),
+            number("wait", "min", "to wait after the shot before"),
         ),
-        "SetupNotes": (text("kind", "warning or note"), text("text", "what to know")),
+        "SetupNotes": (text("kind", "DANGER, STOP, CHECK or note"), text("text", "what to know, what to do")),
     },
     ("station",),
 )  # fmt: skip
@@ -243,10 +245,11 @@ RESULTS = SheetSpec(
         text("passes_through_stations",
              "good parts finished of those asked for, each counted at every station"),
         whole("station_shifts", "stations times shifts"),
-        whole("warnings", "warnings"),
+        whole("warnings", "warnings, notes left out"), text("findings", "how many of each kind"),
         text("chosen", "material shown by day; choose another"),
     ),
     {
+        "ResultGravest": (text("warning", "the gravest findings: where, what, what to do"),),
         "ResultDays": (date("day", "date"),),
         "ResultAmounts": (
             text("part", "part"), text("application", "bead, pot or joint"), whole("shot", "shot"),
@@ -283,7 +286,8 @@ RESULTS = SheetSpec(
         ),
         "ResultWarnings": (
             date("day", "date"), text("shift", "shift"), text("station", "station"),
-            text("warning", "what to look at"),
+            text("kind", "DANGER, STOP, CHECK or note"), text("warning", "what to look at"),
+            text("fix", "what to do"),
         ),
     },
 )  # fmt: skip
@@ -308,22 +312,6 @@ def temperature_text(temperatures: Sequence[float]) -> str:
     if high - low < 0.5:
         return celsius_text(low)
     return f"{from_si(low, '°C'):.0f} to {celsius_text(high)}"
-
-
-def duration_text(seconds: float) -> str:
-    """A duration as printed: 45 s, 12 min, 3 h 20 min, 4 d."""
-    if not seconds < LONGEST:
-        return "over 100 years"
-    if seconds < 120.0:
-        return f"{seconds:.0f} s"
-    minutes = round(seconds / 60.0)
-    if minutes < 120:
-        return f"{minutes} min"
-    hours, minutes = divmod(minutes, 60)
-    if hours < 48:
-        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
-    days, hours = divmod(hours, 24)
-    return f"{days} d {hours} h" if hours else f"{days} d"
 
 
 def life_text(life, temperatures: Sequence[float]) -> str:
@@ -389,9 +377,26 @@ def _shift_head(plan, result: ShiftResult, stamp: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _warning_rows(warnings: Iterable[str], good: str) -> list[dict[str, Any]]:
-    rows = [{"warning": line} for words in warnings for line in _folded(f"▲ {words}")]
-    return rows or [{"warning": good}]
+# what of a station's plan a sheet of one shift shows, beside the findings of the shift; dangers always
+_SHOWN = {"shift_material": (STOP, {WAIT}), "cure_board": ("", {WAIT, "cure"})}
+_OF_CURE = {"open time", "surface window", "cure", WAIT}  # topics of a shift that a cure board shows
+_OF_STOCK = {SHORTAGE, "expired lot"}  # topics that a staging sheet shows
+
+
+def shift_findings(plan, result: ShiftResult, sheet: str) -> list[Finding]:
+    """What a sheet of one shift shows: findings of the shift and of the station's plan."""
+    kind, topics = _SHOWN[sheet]
+    of_cure = sheet == "cure_board"
+    played = [item for item in result.findings
+              if item.kind == DANGER or (item.topic in _OF_CURE if of_cure else item.is_warning)]  # fmt: skip
+    planned = [item for item in station_findings(plan, result.station.station)
+               if item.kind in (DANGER, kind) or item.topic in topics]  # fmt: skip
+    return gravest_first([*played, *planned])
+
+
+def _warning_rows(findings: Iterable[Finding]) -> list[dict[str, Any]]:
+    rows = [{"warning": line} for finding in findings for line in _folded(marked(finding))]
+    return rows or [{"warning": "no warning"}]
 
 
 def _folded(words: str, width: int = 118) -> list[str]:
@@ -500,7 +505,7 @@ def shift_material_content(plan, result: ShiftResult, stamp: str) -> Content:
                  "first": at(result.date, use.first)}
                 for use in result.lots
             ] or [{"lot": "none: enough stands at the station"}],
-            "MaterialWarnings": _warning_rows(result.warnings, "no warning"),
+            "MaterialWarnings": _warning_rows(shift_findings(plan, result, "shift_material")),
         },
     )  # fmt: skip
 
@@ -553,9 +558,10 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
             "flow_b": _shop(item.component_flows.get("b"), "mL/s"), "time": item.application.time,
             "nozzle_pressure": _shop(item.nozzle_pressure, "bar"),
             "mixer_pressure": _shop(item.mixer_pressure, "bar"), "shear_rate": item.shear_rate,
+            "wait": item.application.wait / 60.0 or None,
         })  # fmt: skip
         rows.append({
-            **key, "detail": item.application.detail,
+            **key, "detail": _detail(item.application),
             "volume": volume, "volume_low": low, "volume_high": high,
             "matters_most": driver_text(item.application.amount.main_driver),
             "mass": from_si(item.mass, "g"), "mass_low": from_si(item.mass_low, "g"),
@@ -572,10 +578,12 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
     treatment = material.surface_treatment
     if material.surface_window:
         treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
-    notes = [{"kind": "▲ warning" if place == 0 else "", "text": line} for words in card.warnings
-             for place, line in enumerate(_folded(f"▲ {words}", 150))]  # fmt: skip
-    notes += [{"kind": "note" if place == 0 else "", "text": line.strip()} for words in card.notes
-              for place, line in enumerate(_folded(words, 150))]  # fmt: skip
+    notes = []
+    for finding in gravest_first([*card.findings, *station_findings(plan, station.station)]):
+        lines = _folded(f"▲ {finding}" if finding.is_warning else str(finding), 150)
+        notes += [{"kind": "" if place else MARKS[finding.kind],
+                   "text": line if finding.is_warning else line.strip()}
+                  for place, line in enumerate(lines)]  # fmt: skip
     headline = "No part at this station"
     if rows:
         first = rows[0]
@@ -606,6 +614,11 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
         {"SetupShots": rows, "SetupFlows": flows,
          "SetupNotes": notes or [{"kind": "note", "text": "nothing to note"}]},
     )  # fmt: skip
+
+
+def _detail(item: Application) -> str:
+    """Size of an application, and the wait before it where it has one."""
+    return item.detail + (f", wait {duration_text(item.wait)} after the shot before" if item.wait else "")
 
 
 LEAST_WEIGHED = 2.0  # g; common practice, no source: a shop scale reads 0.01 g
@@ -656,7 +669,6 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     if moves:
         clock, number_ = min(moves)
         headline = f"Batch {number_} may be moved at {hhmm(_next_minute(clock) or clock)}"
-    warnings = [words for words in result.warnings if "open time" in words or "window" in words]
     life = cure_life(material, "move_time") or cure_life(material, "test_time")
     basis = "no cure time stated"
     if life is not None:
@@ -670,7 +682,7 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
         CURE_BOARD,
         {**_shift_head(plan, result, stamp), "headline": headline, "cure": f"{material.cure} cure",
          "shop_temperature": temperature_text(_day_part(result)), "basis": basis},
-        {"CureBatches": rows, "CureWarnings": _warning_rows(warnings, "no warning")},
+        {"CureBatches": rows, "CureWarnings": _warning_rows(shift_findings(plan, result, "cure_board"))},
     )  # fmt: skip
 
 
@@ -721,7 +733,9 @@ def shot_check_content(plan, result: ShiftResult, stamp: str) -> Content:
 def staging_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content:
     """The staging sheet of a shift, all stations."""
     first = results[0]
-    rows, warnings, count = [], [], 0
+    rows: list[dict[str, Any]] = []
+    warnings: list[dict[str, Any]] = []
+    count = 0
     for result in results:
         for letter, component in result.components.items():
             changes = [event.clock for event in result.events
@@ -739,9 +753,10 @@ def staging_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
                 "first": at(result.date, changes[0]) if changes else None,
                 "last": at(result.date, changes[-1]) if changes else None,
             })  # fmt: skip
-        warnings += [{"station": "" if place else result.station.station, "warning": line}
-                     for words in result.warnings if "stock" in words or "lot" in words
-                     for place, line in enumerate(_folded(f"▲ {words}"))]  # fmt: skip
+    found = [item for result in results for item in result.findings if item.topic in _OF_STOCK]
+    warnings += [{"station": "" if place else finding.station, "warning": line}
+                 for finding in gravest_first(found)
+                 for place, line in enumerate(_folded(marked(finding)))]  # fmt: skip
     calendar = first.calendar
     return Content(
         STAGING,
@@ -756,7 +771,7 @@ def staging_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
 
 def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content:
     """The results workbook."""
-    amounts, shifts, use, warnings = [], [], [], []
+    amounts, shifts, use = [], [], []
     for part in plan.parts:
         for item in applications(plan, part.part):
             material = plan.material(plan.station(item.station).material)
@@ -784,7 +799,7 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
             "busy": result.busy / result.calendar.available, "mixed": mixed / ML,
             "on_parts": nominal, "on_parts_low": low, "on_parts_high": high,
             "mass": mixed / NANO * result.density, "purges": result.purges, "mixers": result.mixers,
-            "warnings": len(result.warnings),
+            "warnings": sum(item.is_warning for item in result.findings),
         })  # fmt: skip
         for letter in result.letters:
             row = _use_row(result, letter)
@@ -798,8 +813,12 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
             total["containers"] += row["containers"]
             total["on_parts"] += row["parts"]
             total["missing"] += result.missing.get(letter, 0) / ML
-        warnings += [{"day": result.date, "shift": result.shift, "station": result.station.station,
-                      "warning": f"▲ {words}"} for words in result.warnings]  # fmt: skip
+    findings = results_findings(plan, results)
+    warnings = [
+        {"day": item.day, "shift": item.shift, "station": item.station, "kind": MARKS[item.kind],
+         "warning": f"{'▲ ' if item.is_warning else ''}{item.text}", "fix": item.fix}
+        for item in findings
+    ]  # fmt: skip
     days = sorted({result.date for result in results})
     headline, span, passes = "No builds", "–", "0"
     if days:
@@ -813,7 +832,8 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
     return Content(
         RESULTS,
         {**_head(plan, stamp), "headline": headline, "period": span, "passes_through_stations": passes,
-         "station_shifts": len(results), "warnings": len(warnings),
+         "station_shifts": len(results), "warnings": sum(item.is_warning for item in findings),
+         "findings": tally(findings),
          "cautions": CAUTION, "chosen": _heaviest(totals)},
         {
             "ResultDays": [{"day": day} for day in days] or [{"day": None}],
@@ -825,8 +845,33 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
             "ResultWarnings": warnings or [
                 {"day": None, "shift": "", "station": "", "warning": "no warning"}
             ],
+            "ResultGravest": _gravest_rows(findings),
         },
     )  # fmt: skip
+
+
+def results_findings(plan, results: Sequence[ShiftResult]) -> list[Finding]:
+    """All findings of the stations that were played: of their plan, and of their shifts."""
+    stations = {result.station.station for result in results}
+    played = [finding for result in results for finding in result.findings]
+    return gravest_first([*plan_findings(plan, stations), *played])
+
+
+MOST_GRAVEST = 8  # sorts of findings on the summary
+
+
+def _gravest_rows(findings: Sequence[Finding]) -> list[dict[str, Any]]:
+    """The gravest sorts of findings in lines, dangers and stops; all stand on the sheet of warnings."""
+    groups = [group for group in grouped(findings) if group.first.kind in (DANGER, STOP)]
+    rows = []
+    for group in groups[:MOST_GRAVEST]:
+        first = group.first
+        where = " ".join(str(item) for item in (first.station, first.day, first.shift) if item)
+        times = f" ({group.count} of this sort)" if group.count > 1 else ""
+        rows += [{"warning": line} for line in _folded(f"{marked(first)} · {where}{times}", 96)]
+    if len(groups) > MOST_GRAVEST:
+        rows.append({"warning": f"and {len(groups) - MOST_GRAVEST} more sorts on the sheet Warnings"})
+    return rows or [{"warning": "nothing dangerous, nothing that stops the line"}]
 
 
 def _heaviest(totals: dict[tuple[str, str], dict[str, Any]]) -> str:

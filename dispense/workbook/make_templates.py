@@ -127,7 +127,7 @@ def station_setup(book: Workbook) -> None:
     form.section("Settings: what to set")
     form.table("SetupFlows", [
         "part", "application", "shot", "speed", "time", "flow", "flow_a", "flow_b", "nozzle_pressure",
-        "mixer_pressure", "shear_rate", Written("Set"),
+        "mixer_pressure", "shear_rate", "wait", Written("Set"),
     ])  # fmt: skip
     form.section("Warnings and notes")
     form.warnings("SetupNotes", ("kind", "text"))
@@ -275,14 +275,17 @@ def results(book: Workbook) -> None:
     amounts.table("ResultAmounts", [item.name for item in spec.tables["ResultAmounts"]], repeat=True,
                   filtered=True)  # fmt: skip
     amounts.ws.freeze_panes = amounts.ws.cell(amounts.ranges["ResultAmounts"][0], 3)
-    warnings = Form(book, spec, "Warnings", [16, 9, 18, 110], landscape=True)
+    warnings = Form(book, spec, "Warnings", [14, 9, 18, 10, 80, 60], landscape=True)
     warnings.head(named=False)
-    warnings.table("ResultWarnings", ["day", "shift", "station", "warning"], repeat=True,
+    warnings.table("ResultWarnings", ["day", "shift", "station", "kind", "warning", "fix"], repeat=True,
                    filtered=True)  # fmt: skip
 
     summary.head()
     summary.cards(("period", 2), ("passes_through_stations", 2), ("station_shifts", 1), ("warnings", 1),
                   ("prepared_by", 2))  # fmt: skip
+    summary.cards(("findings", 8), small=True)
+    summary.section("Look at first")
+    summary.warnings("ResultGravest")
     summary.section("By material", "drawn for all shifts")
     drawn, material, component = (use.outer("ResultUse", name) for name in ("drawn", "material", "component"))
     summary.table("ResultMaterials", [
