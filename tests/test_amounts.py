@@ -21,7 +21,7 @@ from dispense.amounts import (
     total,
 )
 from dispense.dispenser import setup_card
-from dispense.materials import mix_shares, mixed_density, working_life
+from dispense.materials import mix_shares, mixed_density, pot_life_findings, working_life
 
 ML = 1e-6
 MM = 1e-3
@@ -304,6 +304,53 @@ def test_working_life_from_two_points_and_by_halving():
     assert life.at(313.15) / 60 == pytest.approx(18.4671662, rel=1e-9)
     assert "rule of thumb" in life.marks(313.15)[0]
     assert life.marks(296.15) == []
+
+
+def two_point_material(**changes):
+    rows = hand_rows()
+    rows["Materials"][0].update(dict(pot_life=60, pot_life_2=25, pot_life_temperature_2=35) | changes)
+    return make(rows).materials[0]
+
+
+def test_a_stated_energy_that_two_pot_lives_contradict_is_named():
+    # 60 min at 23 °C and 25 min at 35 °C: R·ln(60/25)/(1/296.15 − 1/308.15) = 55.356 kJ/mol (Arrhenius
+    # law); 83 stated is 49.9 % more. At 35 °C 83 kJ/mol leaves 60·exp(−83000/R·(1/296.15 − 1/308.15))
+    gas = 8.314462618
+    gap = 1 / 296.15 - 1 / 308.15
+    by_points = gas * math.log(60 / 25) / gap
+    material = two_point_material(activation_energy=83)
+    life = working_life(material)
+    assert life.energy == 83_000 and life.other_energy == pytest.approx(by_points, rel=1e-9)
+    assert life.at(308.15) / 60 == pytest.approx(60 * math.exp(-83_000 / gas * gap), rel=1e-9)
+    # what is printed is what is used: the second point is not, 35 °C is extrapolated from 23 °C
+    assert life.basis == ("Arrhenius with the stated activation energy of 83 kJ/mol; the second pot life "
+                          "disagrees (55.4 kJ/mol)")  # fmt: skip
+    assert life.marks(308.15) == ["extrapolated to 35 °C; stated at 23 °C"]
+    (finding,) = pot_life_findings(material, 308.15)
+    assert finding.kind == "quality" and finding.material == "Bond 60"
+    assert "50% above" in finding.text and "83 kJ/mol" in finding.text and "55.4 kJ/mol" in finding.text
+    assert "16.1 min at 35 °C" in finding.text and "the two pot lives 25 min" in finding.text
+    assert finding.numbers["pot life by two points [min]"] == pytest.approx(25.0, rel=1e-9)
+
+
+def test_energies_that_agree_or_stand_alone_are_no_finding():
+    agreeing = two_point_material(activation_energy=58)  # 4.8 % more than 55.356
+    life = working_life(agreeing)
+    assert pot_life_findings(agreeing, 308.15) == [] and "agrees" in life.basis
+    assert life.marks(308.15) == []  # both temperatures are stated, and the law fits both
+    points = working_life(two_point_material())
+    assert points.basis == "Arrhenius through two data-sheet points" and points.other_energy is None
+    alone = two_point_material(pot_life_2=None, pot_life_temperature_2=None, activation_energy=83)
+    assert pot_life_findings(alone, 308.15) == []
+    assert working_life(alone).basis == "Arrhenius with the stated activation energy of 83 kJ/mol"
+
+
+def test_below_is_below():
+    material = two_point_material(activation_energy=40)
+    (finding,) = pot_life_findings(material, 313.15)
+    assert "28% below" in finding.text
+    # too low an energy keeps the material too long when hot: the two points give less
+    assert (finding.numbers["pot life used [min]"] > finding.numbers["pot life by two points [min]"])
 
 
 @settings(max_examples=40, deadline=None)
