@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass, field
 from typing import Any
 
-from .amounts import Amount, Application, applications
+from .amounts import Application, applications
 from .beads import bead_area
 from .findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings
 from .flow import MIXER_FACTOR, dwell_time, nozzle_pressure, viscosity, wall_shear_rate
@@ -21,6 +21,7 @@ from .mixing import mass_ratio, volume_ratio
 from .pressed import pressed_findings
 from .shift import shop_record
 from .units import celsius_text, from_si
+from .weighing import Weighing, weigh
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +32,7 @@ class ShotSetting:
     flow: float | None
     speed: float | None
     component_flows: dict[str, float]
-    mass: float
-    mass_low: float
-    mass_high: float
+    weighing: Weighing
     component_masses: dict[str, float]
     nozzle_pressure: float | None
     mixer_pressure: float | None
@@ -74,11 +73,6 @@ def station_parts(plan, station: str) -> list[str]:
     """Parts that a station puts material on, in the order of Parts."""
     return [row.part for row in plan.parts
             if any(item.station == station for item in applications(plan, row.part))]  # fmt: skip
-
-
-def shot_mass(amount: Amount, density: float) -> tuple[float, float, float]:
-    """Target, low and high mass of a shot [kg]."""
-    return amount.nominal * density, amount.low * density, amount.high * density
 
 
 def setup_card(plan, station_name: str) -> SetupCard:
@@ -149,10 +143,9 @@ def _setting(plan, station, material, item, shares, density, components, consist
                 nozzle_pressure(flow, station.mixer_bore, station.mixer_length, consistency,
                                 material.index, material.yield_stress)
             )  # fmt: skip
-    mass, low, high = shot_mass(item.amount, density)
     return ShotSetting(
         item, flow, speed, {letter: flow * share for letter, share in shares.items()} if flow else {},
-        mass, low, high,
+        weigh(station, item.amount, density),
         {letter: item.amount.nominal * share * components[letter].density
          for letter, share in shares.items()},
         nozzle, mixer, shear,

@@ -26,6 +26,7 @@ from .file_names import distinct_names, safe_name
 from .findings import Finding, gravest_first
 from .paper import paper_code
 from .plan_findings import plan_findings
+from .printed import Printed
 from .shift import ShiftResult, play_plan
 from .terminal import findings_text
 from .terminal import table as aligned
@@ -118,7 +119,7 @@ def _template_files(folder: str | os.PathLike[str] | None) -> dict[str, Path]:
 
 
 class Heading(str):
-    """A table header without its unit, which knows its field."""
+    """A table header without its unit, or a defined name, which knows its field."""
 
     __slots__ = ("field",)
     field: Field
@@ -126,7 +127,14 @@ class Heading(str):
     @classmethod
     def of(cls, item: Field) -> Heading:
         """The heading of a field."""
-        heading = cls(item.title.removesuffix(f" [{item.unit}]") if item.unit else item.title)
+        heading = cls(item.heading)
+        heading.field = item
+        return heading
+
+    @classmethod
+    def named(cls, item: Field) -> Heading:
+        """A defined name that knows its field."""
+        heading = cls(item.name)
         heading.field = item
         return heading
 
@@ -135,6 +143,8 @@ _HEADINGS = {
     table: {item.name: Heading.of(item) for item in fields}
     for spec in sheets.SPECS.values() for table, fields in spec.tables.items()
 }  # fmt: skip
+_NAMES = {key: {item.name: Heading.named(item) for item in spec.names}
+          for key, spec in sheets.SPECS.items()}  # fmt: skip
 
 
 def convert(heading: str, value: Any, unit: str) -> Any:
@@ -144,6 +154,8 @@ def convert(heading: str, value: Any, unit: str) -> Any:
         return value
     shop_factor, shop_offset = unit_factor(item.unit, item.unit)
     factor, offset = unit_factor(unit, item.unit)
+    if isinstance(value, Printed):  # masses, flows and pressures: no offset
+        return value.times(shop_factor / factor)
     return (value * shop_factor + shop_offset - offset) / factor
 
 
@@ -153,6 +165,35 @@ def _headed(content: sheets.Content) -> dict[str, list[dict[str, Any]]]:
         name: [{headings[key]: value for key, value in row.items()} for row in rows]
         for name, rows in content.tables.items() for headings in (_HEADINGS[name],)
     }  # fmt: skip
+
+
+def _by_name(content: sheets.Content) -> dict[str, Any]:
+    """The values by defined name, each name knowing its unit."""
+    names = _NAMES[content.spec.key]
+    return {names[name]: value for name, value in content.values.items()}
+
+
+def _units(items: Iterable[Field]) -> dict[str, str]:
+    return {item.heading: item.unit for item in items if item.kind == "number"}
+
+
+def _template_problems(spec: sheets.SheetSpec, package) -> list[Problem]:
+    """What a template lacks, and what in it does not follow the units of its headers."""
+    from .workbook.fill import lacking
+    from .workbook.package import Package
+    from .workbook.template_units import unit_problems
+
+    demands = spec.demands(table.name for table in package.tables)
+    problems = lacking(package, demands)
+    if problems:
+        ours = Package.open(template_folder() / spec.file)
+        problems = lacking(package, demands, [head for table in ours.tables for head in table.columns])
+    return problems + unit_problems(
+        package,
+        {name: _units((*fields, *spec.computed.get(name, ()))) for name, fields in spec.tables.items()},
+        {item.name: item.unit for item in spec.names if item.kind == "number"},
+        lambda unit, shop: unit_factor(unit, shop)[0],
+    )  # fmt: skip
 
 
 class Templates:
@@ -176,17 +217,29 @@ class Templates:
             self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
         return self._read[key]
 
+    def _shown(self, value: Any, name: str) -> Any:
+        """A figure of the check shots in the unit of its column."""
+        from .workbook.template_units import HEADER
+
+        heading = _HEADINGS["CheckShots"][name]
+        table = self.get(sheets.SHOT_CHECK.key).package.table("CheckShots")
+        for found in map(HEADER.match, table.columns if table else ()):
+            if value is not None and found and found["base"].casefold() == heading.casefold():
+                return convert(heading, value, found["unit"].strip())
+        return value
+
     def fill(self, content: sheets.Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
         from .workbook.evaluate import evaluate_package
         from .workbook.pages import fit_texts, set_scale
 
         spec = content.spec
-        filled = self.get(spec.key).fill(content.values, _headed(content), convert=convert,
+        filled = self.get(spec.key).fill(_by_name(content), _headed(content), convert=convert,
                                          required=spec.required, evaluate=evaluate_package)  # fmt: skip
         fit_texts(filled.package)
         if spec is sheets.SHOT_CHECK:
-            set_scale(filled.package, content.values["low"], content.values["high"])
+            ends = ("target", "target") if content.values["low"] is None else ("low", "high")
+            set_scale(filled.package, *(self._shown(content.values[name], name) for name in ends))
         filled.save(path, forbid=self.files.values())
         return [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
 
@@ -440,8 +493,8 @@ def _fill_open(contents: Sequence[sheets.Content], book: Any = None) -> list[str
                     fix=f"open a template from {template_folder()}")
         )  # fmt: skip
     for content in wanted:
-        target = OpenWorkbookTarget(book, convert=convert, required=content.spec.required)
-        for name, value in content.values.items():
+        target = OpenWorkbookTarget(book, convert=convert, required=content.spec.demands(there))
+        for name, value in _by_name(content).items():
             target.set_name(name, value)
         for name, rows in _headed(content).items():
             target.set_table(name, rows)
@@ -459,12 +512,7 @@ def _check_templates(library: Templates, keys: Iterable[str]) -> None:
         except (FileError, TemplateError) as error:
             problems.extend(error.problems)
             continue
-        names = {item.name.casefold() for item in package.defined_names}
-        problems.extend(
-            Problem(package.name, message=f"no defined name is called {name}",
-                    fix="give the name back to its cell")
-            for name in spec.required if name.casefold() not in names
-        )  # fmt: skip
+        problems += _template_problems(spec, package)
     if problems:
         raise TemplateError(problems)
 

@@ -15,13 +15,15 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from .amounts import Amount, Application, applications
-from .dispenser import SetupCard, shot_mass
+from .dispenser import SetupCard
 from .fields import Field, date, number, text, whole
 from .findings import DANGER, MARKS, SHORTAGE, STOP, WAIT, Finding, gravest_first, grouped, marked, tally
 from .materials import cure_life, mixed_density
 from .plan_findings import plan_findings, station_findings
+from .printed import DOWN, Printed, digits_of
 from .shift import CATEGORIES, NANO, ShiftResult, hhmm
 from .units import LONGEST, celsius_text, duration_text, from_si, volume_text
+from .weighing import driver_text
 from .windows import latest_times
 
 ML = NANO / 10**6  # nanolitres in a millilitre
@@ -41,7 +43,12 @@ HAZARDS = {
 
 @dataclass(frozen=True, slots=True)
 class SheetSpec:
-    """A kind of sheet: its template, the names and tables it may have, what it is for."""
+    """A kind of sheet: its template, the names and tables it may have, what it is for.
+
+    A template must have the names in `required`, and in each table that it has the columns in
+    `needed`: without them a row says nothing, or a wrong thing. All else may be deleted. `computed`
+    are columns that the formulas of the template fill.
+    """
 
     key: str
     file: str
@@ -50,6 +57,21 @@ class SheetSpec:
     names: tuple[Field, ...]
     tables: dict[str, tuple[Field, ...]]
     required: tuple[str, ...] = ()
+    needed: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    computed: dict[str, tuple[Field, ...]] = field(default_factory=dict)
+
+    def demands(self, tables: Iterable[str]) -> list[str]:
+        """Names, and columns as `Table[Heading]`, that a template with these tables must have."""
+        there = {name.casefold() for name in tables}
+        return [*self.required, *(
+            f"{table}[{item.heading}]"
+            for table, columns in self.needed.items() if table.casefold() in there
+            for item in self.tables[table] if item.name in columns
+        )]  # fmt: skip
+
+    def computed_field(self, name: str) -> Field:
+        """A column that the template computes."""
+        return next(item for items in self.computed.values() for item in items if item.name == name)
 
 
 @dataclass(slots=True)
@@ -127,6 +149,13 @@ SHIFT_MATERIAL = SheetSpec(
         "MaterialWarnings": _WARNINGS,
     },
     ("day", "shift", "station"),
+    needed={
+        "MaterialParts": ("part", "shot"), "MaterialUse": ("component", "containers", "drawn"),
+        "MaterialTimes": ("time", "action"), "MaterialMore": ("component", "share", "left", "container"),
+        "MaterialLots": ("component", "containers", "lot"), "MaterialWarnings": ("warning",),
+    },
+    computed={"MaterialMore": (number("more", "mL", "for the parts more"),
+                               whole("more_containers", "containers for the parts more"))},
 )  # fmt: skip
 
 STATION_SETUP = SheetSpec(
@@ -145,7 +174,6 @@ STATION_SETUP = SheetSpec(
         number("nozzle_length", "mm", "length of the nozzle"),
         number("pressure_limit", "bar", "highest pressure"),
         number("flow_limit", "mL/s", "highest flow"),
-        whole("weigh_together", "light shots to weigh at once, so that the scale can tell"),
         text("surface_treatment", "surface treatment and how long it keeps"),
         text("open_time", "open time"), text("pot_life_source", "method and source of the pot life"),
     ),
@@ -155,9 +183,13 @@ STATION_SETUP = SheetSpec(
             text("detail", "size and length"), number("volume", "mL", "volume"),
             number("volume_low", "mL", "low"), number("volume_high", "mL", "high"),
             text("matters_most", "input that matters most"),
-            number("mass", "g", "target mass"), number("mass_low", "g", "low"),
-            number("mass_high", "g", "high"), number("mass_a", "g", "mass of A"),
-            number("mass_b", "g", "mass of B"),
+            number("mass", "g", "target mass of one shot"),
+            whole("shots_together", "shots to weigh at once, so that the scale can tell the limits"),
+            number("mass_of_n_shots", "g", "target mass of these shots together"),
+            number("mass_low", "g", "lower limit of that mass"),
+            number("mass_high", "g", "upper limit of that mass"),
+            number("mass_a", "g", "mass of A in it"), number("mass_b", "g", "mass of B in it"),
+            text("limits_from", "whose tolerance the limits are"),
         ),
         "SetupFlows": (
             text("part", "part"), text("application", "bead, pot or joint"), whole("shot", "shot"),
@@ -172,6 +204,11 @@ STATION_SETUP = SheetSpec(
         "SetupNotes": (text("kind", "DANGER, STOP, CHECK or note"), text("text", "what to know, what to do")),
     },
     ("station",),
+    needed={
+        "SetupShots": ("part", "application", "shot", "shots_together", "mass_of_n_shots", "mass_low",
+                       "mass_high"),
+        "SetupFlows": ("part", "application", "shot"), "SetupNotes": ("text",),
+    },
 )  # fmt: skip
 
 CURE_BOARD = SheetSpec(
@@ -194,6 +231,8 @@ CURE_BOARD = SheetSpec(
         "CureWarnings": _WARNINGS,
     },
     ("day", "shift", "station"),
+    needed={"CureBatches": ("batch", "part", "move", "join", "test"), "CureWarnings": ("warning",)},
+    computed={"CureBatches": (text("state", "what the batch is ready for at the time typed"),)},
 )  # fmt: skip
 
 SHOT_CHECK = SheetSpec(
@@ -201,11 +240,15 @@ SHOT_CHECK = SheetSpec(
     "check shots of a shift: when, target and limits in grams, room for what was weighed",
     (
         *_SHIFT_HEAD, text("headline", "target and limits"),
-        number("target", "g", "target mass of a check shot"), number("low", "g", "lower limit"),
-        number("high", "g", "upper limit"), number("volume", "mL", "its volume"),
+        number("mass", "g", "target mass of one shot"),
+        whole("shots_together", "shots to weigh at once, so that the scale can tell the limits"),
+        number("target", "g", "target mass of these shots together"), number("low", "g", "lower limit"),
+        number("high", "g", "upper limit"), number("volume", "mL", "their volume"),
+        number("scale_step", "g", "what the scale must read"),
         number("mass_a", "g", "mass of A in it"), number("mass_b", "g", "mass of B in it"),
         number("ratio_mass", "", "parts B per 100 A by mass"),
-        number("density", "g/mL", "density of the mix"), text("limits_from", "what the limits rest on"),
+        number("density", "g/mL", "density of the mix"),
+        text("limits_from", "whose tolerance the limits are"),
     ),
     {
         "CheckShots": (
@@ -213,7 +256,10 @@ SHOT_CHECK = SheetSpec(
             number("low", "g", "lower limit"), number("high", "g", "upper limit"),
         ),
     },
-    ("day", "shift", "station"),
+    ("day", "shift", "station", "shots_together"),
+    needed={"CheckShots": ("time", "low", "high")},
+    computed={"CheckShots": (text("within_limits", "whether the mass weighed lies between the limits"),
+                             text("B per 100 A", "from A and B weighed alone"))},
 )  # fmt: skip
 
 STAGING = SheetSpec(
@@ -234,6 +280,8 @@ STAGING = SheetSpec(
         "StagingWarnings": (text("station", "station"), text("warning", "what to look at")),
     },
     ("day", "shift"),
+    needed={"StagingContainers": ("station", "material", "component", "containers"),
+            "StagingWarnings": ("warning",)},
 )  # fmt: skip
 
 RESULTS = SheetSpec(
@@ -289,6 +337,19 @@ RESULTS = SheetSpec(
             text("kind", "DANGER, STOP, CHECK or note"), text("warning", "what to look at"),
             text("fix", "what to do"),
         ),
+    },
+    needed={
+        "ResultDays": ("day",), "ResultAmounts": ("part", "application", "shot", "volume"),
+        "ResultShifts": ("day", "shift", "station"),
+        "ResultUse": ("day", "shift", "station", "material", "component", "drawn"),
+        "ResultMaterials": ("material", "component", "drawn"), "ResultWarnings": ("warning",),
+    },
+    computed={
+        "ResultMaterials": (number("waste_share", "", "share that is not on good parts"),),
+        "ResultDays": (number("A_or_one_part", "mL", "drawn of the chosen material"),
+                       number("B", "mL", "drawn of the chosen material"),
+                       number("all_materials", "kg", "drawn of all materials"),
+                       whole("all_purges", "purges"), whole("all_mixers", "mixers")),
     },
 )  # fmt: skip
 
@@ -539,17 +600,14 @@ def _day_part(result: ShiftResult) -> list[float]:
     return [float(np.interp(start, times, values)), *inside, float(np.interp(end, times, values))]
 
 
-def driver_text(name: str) -> str:
-    """The input that matters most, as printed."""
-    return name.replace("_", " ") if name else "no tolerance stated"
-
-
 def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
     """The setup card of a station."""
     station, material = card.station, card.material
-    rows, flows = [], []
+    rows: list[dict[str, Any]] = []
+    flows: list[dict[str, Any]] = []
     for item in card.settings:
         volume, low, high = amount_ml(item.application.amount)
+        shot = item.weighing
         key = {"part": item.application.part, "application": item.application.name,
                "shot": item.application.shot}  # fmt: skip
         flows.append({
@@ -564,10 +622,11 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
             **key, "detail": _detail(item.application),
             "volume": volume, "volume_low": low, "volume_high": high,
             "matters_most": driver_text(item.application.amount.main_driver),
-            "mass": from_si(item.mass, "g"), "mass_low": from_si(item.mass_low, "g"),
-            "mass_high": from_si(item.mass_high, "g"),
-            "mass_a": _shop(item.component_masses.get("a"), "g"),
-            "mass_b": _shop(item.component_masses.get("b"), "g"),
+            "mass": shot.single.target, "shots_together": shot.count,
+            "mass_of_n_shots": shot.limits.target, "mass_low": shot.limits.low,
+            "mass_high": shot.limits.high, "limits_from": shot.basis,
+            **{f"mass_{letter}": shot.printed(from_si(mass, "g"))
+               for letter, mass in item.component_masses.items()},
         })  # fmt: skip
     if card.volume_ratio is None:
         ratio = "one-part"
@@ -587,7 +646,7 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
     headline = "No part at this station"
     if rows:
         first = rows[0]
-        headline = f"Set {figure(first['mass'])} g"
+        headline = f"Set {first['mass'].text} g"
         if len(rows) > 1:
             headline += f" ({first['part']} / {first['application']})"
     return Content(
@@ -603,9 +662,8 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
             "start_volume": from_si(station.start_volume, "mL"),
             "nozzle_bore": _shop(station.nozzle_bore, "mm"),
             "nozzle_length": _shop(station.nozzle_length, "mm"),
-            "pressure_limit": _shop(station.pressure_limit, "bar"),
-            "flow_limit": _shop(station.flow_limit, "mL/s"),
-            "weigh_together": _weigh_together(rows),
+            "pressure_limit": _upper_limit(station.pressure_limit, "bar"),
+            "flow_limit": _upper_limit(station.flow_limit, "mL/s"),
             "surface_treatment": treatment or "none stated",
             "open_time": duration_text(material.open_time) if material.open_time else "none stated",
             "pot_life_source": material.pot_life_source,
@@ -621,17 +679,16 @@ def _detail(item: Application) -> str:
     return item.detail + (f", wait {duration_text(item.wait)} after the shot before" if item.wait else "")
 
 
-LEAST_WEIGHED = 2.0  # g; common practice, no source: a shop scale reads 0.01 g
-
-
-def _weigh_together(rows: Sequence[dict[str, Any]]) -> int:
-    """How many shots to weigh at once for the lightest to come to the least mass worth weighing."""
-    lightest = min((row["mass"] for row in rows), default=LEAST_WEIGHED)
-    return next((count for count in (1, 2, 5, 10, 20, 50) if count * lightest >= LEAST_WEIGHED), 100)
-
-
 def _shop(value: float | None, unit: str) -> float | None:
     return None if value is None else float(from_si(value, unit))
+
+
+def _upper_limit(value: float | None, unit: str) -> Printed | None:
+    """A highest value as printed, to four figures at least: never above what is allowed."""
+    if value is None:
+        return None
+    shop = float(from_si(value, unit))
+    return Printed(shop, digits_of(shop / 1000.0), DOWN)
 
 
 def figure(value: float) -> str:
@@ -686,47 +743,31 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     )  # fmt: skip
 
 
-def check_limits(result: ShiftResult) -> tuple[float, float, float, str]:
-    """Target, low and high mass of a check shot [kg], and what the limits rest on."""
-    density = result.density
-    mass = result.check_volume / NANO * density
-    tolerance = result.station.meter_tolerance
-    if tolerance > 0.0:  # a check shot tries the meter, not the drawing
-        return mass, mass * (1 - tolerance), mass * (1 + tolerance), f"the meter, ±{tolerance:.1%}"
-    largest = max((item.amount for job in result.jobs for item in job.applications),
-                  key=lambda amount: amount.nominal)  # fmt: skip
-    if result.station.check_volume is None:
-        target, low, high = shot_mass(largest, density)
-        return target, low, high, f"tolerances of the shot; largest: {driver_text(largest.main_driver)}"
-    return (mass, mass * largest.low / largest.nominal, mass * largest.high / largest.nominal,
-            "the relative tolerance of the largest shot")  # fmt: skip
-
-
 def shot_check_content(plan, result: ShiftResult, stamp: str) -> Content:
     """The shot-check sheet of a station."""
-    target, low, high, basis = check_limits(result)
-    grams = [from_si(value, "g") for value in (target, low, high)]
-    volume = result.check_volume / NANO
-    masses = {letter: from_si(volume * share * result.components[letter].density, "g")
+    shot = result.check
+    limits = shot.limits
+    masses = {letter: from_si(shot.volume * share * result.components[letter].density, "g")
               for letter, share in result.shares.items()}  # fmt: skip
-    checks = [event for event in result.events if event.kind == "check"]
+    checks = [event.clock for event in result.events if event.kind == "check"]
     two_part = len(masses) > 1
+    row = {"target": limits.target, "low": limits.low, "high": limits.high}
     return Content(
         SHOT_CHECK,
         {
-            **_shift_head(plan, result, stamp),
-            "headline": f"{figure(grams[0])} g  ({figure(grams[1])} to {figure(grams[2])} g)",
-            "target": grams[0], "low": grams[1], "high": grams[2], "volume": from_si(volume, "mL"),
-            "mass_a": masses["a"], "mass_b": masses.get("b"),
+            **_shift_head(plan, result, stamp), "headline": shot.text, **row,
+            "mass": shot.single.target, "shots_together": shot.count,
+            "volume": from_si(shot.volume * shot.count, "mL"),
+            "mass_a": shot.printed(masses["a"]),
+            "mass_b": shot.printed(masses["b"]) if two_part else None,
             "ratio_mass": 100.0 * masses["b"] / masses["a"] if two_part else None,
-            "density": from_si(result.density, "g/mL"), "limits_from": basis,
+            "density": from_si(result.density, "g/mL"), "limits_from": shot.basis,
+            "scale_step": Printed(10.0**-limits.target.digits, limits.target.digits),
         },
         {"CheckShots": [
-            {"check": place, "time": at(result.date, event.clock), "target": grams[0],
-             "low": grams[1], "high": grams[2]}
-            for place, event in enumerate(checks, 1)
-        ] or [{"check": 1, "time": at(result.date, result.calendar.start), "target": grams[0],
-               "low": grams[1], "high": grams[2]}]},
+            {"check": place, "time": at(result.date, clock), **row}
+            for place, clock in enumerate(checks or [result.calendar.start], 1)
+        ]},
     )  # fmt: skip
 
 

@@ -49,6 +49,7 @@ from .materials import (
     working_life,
 )
 from .units import DAY
+from .weighing import Weighing, check_shot
 
 NANO = 10**12  # nanolitres in a cubic metre
 RECORD_DAYS = 15  # a temperature record is repeated this often, for cures that last days
@@ -304,7 +305,7 @@ class ShiftResult(WithFindings):
     purges: int = 0
     mixers: int = 0
     check_shots: int = 0
-    check_volume: int = 0
+    check_volume: int = 0  # all shots of one check together
     between: int = 0  # purges and mixer changes that no break brought about
     oldest_share: float = 0.0
     busy: float = 0.0
@@ -323,6 +324,12 @@ class ShiftResult(WithFindings):
     def density(self) -> float:
         """Density of the mixed material [kg/m³]."""
         return mixed_density(self.material, self.components)
+
+    @property
+    def check(self) -> Weighing:
+        """What a check weighs."""
+        items = [item for job in self.jobs for item in job.applications]
+        return check_shot(self.station, items, self.density)
 
     def drawn(self, letter: str) -> int:
         """What the shift took from containers, thrown heels included [nL]."""
@@ -651,10 +658,7 @@ class Player:
         for number, (job, serial, is_scrap) in enumerate(self._started()):
             due = calendar.clock(number * result.takt)
             heapq.heappush(queue, (due, 1, number, (job, serial, is_scrap, 0)))
-        volume = station.check_volume or max(
-            item.amount.nominal for job in result.jobs for item in job.applications
-        )
-        result.check_volume = nanolitres(volume)
+        result.check_volume = result.check.count * nanolitres(result.check.volume)
         if station.checks:
             count = math.ceil(calendar.available * station.checks - 1e-9)
             for turn in range(count):
@@ -728,7 +732,9 @@ class Player:
         self.draw(volume, "checks", begin, duration)
         self.push(volume, begin, begin + duration)
         self.result.check_shots += 1
-        self.result.events.append(Event(begin, "check", "check shot: weigh it", volume=volume))
+        count = self.result.check.count
+        text = "check shot: weigh it" if count == 1 else f"check: weigh {count} shots together"
+        self.result.events.append(Event(begin, "check", text, volume=volume))
         free = begin + duration + self.delay
         self.delay = 0.0
         return free
