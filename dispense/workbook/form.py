@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.formatting.rule import FormulaRule
+from openpyxl.formatting.rule import FormulaRule, Rule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.styles.differential import DifferentialStyle
+from openpyxl.styles.numbers import NumberFormat
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.table import Table, TableStyleInfo
@@ -21,6 +23,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from ..fields import Field
 from ..sheets import SheetSpec
+from ..shift import FAR
 from . import style
 from .pages import row_height, text_lines
 
@@ -34,6 +37,8 @@ _FORMS = {
     "mm": "[<10]0.00;0.0", "bar": "0.0", "mL/s": "[<1]0.000;[<10]0.00;0.0", "mm/s": "0", "1/s": "#,##0",
     "g/mL": "0.000", "": "0.0%",
 }  # fmt: skip
+OTHER_DAY = "ddd d mmm hh:mm"
+OTHER_DAYS = ((FAR - 1, "ddd d mmm yyyy hh:mm"), (0, OTHER_DAY))  # days away, the furthest first
 DASHED = '[=0]"–";[<100]0.0;#,##0'  # a dash for nothing
 
 HEADLINE = Font(name=style.FAMILY, size=28, bold=True, color=style.DARK)
@@ -99,6 +104,7 @@ class Form:
         footer = self.ws.oddFooter
         footer.left.text, footer.left.size = f"{spec.title} · {STAMP_MARK}", 8
         self.ranges: dict[str, tuple[int, dict[str, str]]] = {}  # data row and letters by table
+        self.day = ""  # cell of the sheet's day: a time of another day is shown with its date
 
     # -- pieces -----------------------------------------------------------------------------
 
@@ -116,6 +122,8 @@ class Form:
     def name(self, name: str, column: int, row: int | None = None) -> None:
         """Let a defined name refer to a cell."""
         letter, row = get_column_letter(column), self.row if row is None else row
+        if name == "day":
+            self.day = f"${letter}${row}"
         self.book.defined_names[name] = DefinedName(
             name, attr_text=f"'{self.ws.title}'!${letter}${row}"
         )
@@ -267,17 +275,33 @@ class Form:
         if item is not None:
             form = column.form if isinstance(column, Calculated) else ""
             cell.number_format = forms.get(name) or form or form_of(item, self.moments)
+        if item is not None and item.kind == "moment":
+            self._date_other_days(cell.coordinate)
         if isinstance(column, Written):
             cell.border = _WRITE
             cell.fill = style.INPUT_FILL if not column.tick else PatternFill()
+
+    def _date_other_days(self, cell: str) -> None:
+        """Show a time that is not of the sheet's day with its date, a far one with its year too."""
+        if not self.day:
+            return
+        for number, (beyond, form) in enumerate(OTHER_DAYS):
+            rule = Rule("expression", stopIfTrue=True, formula=[
+                f"AND(ISNUMBER({cell}),ABS(INT({cell})-INT({self.day}))>{beyond})"],
+                dxf=DifferentialStyle(numFmt=NumberFormat(numFmtId=190 + number, formatCode=form)))  # fmt: skip
+            self.ws.conditional_formatting.add(cell, rule)
 
     def warnings(self, key: str, columns: Sequence[str] = ("warning",)) -> None:
         """A table of warnings over the whole width; a marked row is told apart by colour too."""
         self.table(key, columns, across=True)
         for place in range(1, len(columns) + 1):
             self.ws.cell(self.ranges[key][0], place).font = SMALL
-        data = self.ranges[key][0]
-        mark = f"${get_column_letter(len(columns))}{data}"
+        self.marked(key, columns[-1])
+
+    def marked(self, key: str, name: str) -> None:
+        """Tell rows apart, by colour and weight, whose column begins with a warning mark."""
+        data, letters = self.ranges[key]
+        mark = f"${letters[name]}{data}"
         area = f"A{data}:{get_column_letter(self.columns)}{data}"
         fill = PatternFill(bgColor=style.WARNING_FILL.start_color, fill_type="solid")
         is_marked = f'OR(LEFT({mark},1)="▲",LEFT({mark},3)="   ")'
