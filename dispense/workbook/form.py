@@ -53,6 +53,7 @@ _RULE = Side(style="medium", color=style.ACCENT)
 _BOX = Border(left=_HAIR, right=_HAIR, top=_HAIR, bottom=_HAIR)
 _UNDER = Border(bottom=_HAIR)
 _WRITE = Border(*(Side(style="thin", color=style.GREY) for _ in range(4)))  # a box to write in
+_MARKED = PatternFill(bgColor=style.WARNING_FILL.start_color, fill_type="solid")
 _NUMERIC = ("number", "whole", "date", "moment")
 
 
@@ -205,8 +206,11 @@ class Form:
 
     def table(self, key: str, columns: Sequence[Column], *, forms: dict[str, str] | None = None,
               across: bool = False, big: bool = False, repeat: bool = False, rows_high: float | None = None,
-              filtered: bool = False) -> None:  # fmt: skip
-        """A table with one sample row; `across` lets its last text run over the cells beside it."""
+              filtered: bool = False, marks: str = "") -> None:  # fmt: skip
+        """A table with one sample row; `across` lets its last text run over the cells beside it.
+
+        `marks` names the column whose warning mark tells the whole row apart.
+        """
         fields = {item.name: item for item in self.spec.tables[key]}
         letters = {}
         for place, column in enumerate(columns, 1):
@@ -231,6 +235,8 @@ class Form:
                 lines = max(lines, text_lines(title, width, 9.0, 0 if right or place == 1 else 1))
             cell = self.cell(place, row=data)
             self._sample(cell, column, item, forms or {}, big)
+            if item is not None and item.kind == "moment":
+                self._date_other_days(cell.coordinate, f"${letters[marks]}{data}" if marks else "")
             cell.alignment = Alignment(
                 horizontal="right" if right else "left", vertical="center", shrink_to_fit=right,
                 wrap_text=not right and item is not None and not (across and place == len(columns)),
@@ -256,6 +262,8 @@ class Form:
             table.autoFilter = None
         self.ws.add_table(table)
         self.ranges[key] = (data, letters)
+        if marks:
+            self._tell_marked(key, marks)
         if repeat:
             self.ws.print_title_rows = f"{head}:{head}"
         self.row += 2
@@ -275,37 +283,38 @@ class Form:
         if item is not None:
             form = column.form if isinstance(column, Calculated) else ""
             cell.number_format = forms.get(name) or form or form_of(item, self.moments)
-        if item is not None and item.kind == "moment":
-            self._date_other_days(cell.coordinate)
         if isinstance(column, Written):
             cell.border = _WRITE
             cell.fill = style.INPUT_FILL if not column.tick else PatternFill()
 
-    def _date_other_days(self, cell: str) -> None:
-        """Show a time that is not of the sheet's day with its date, a far one with its year too."""
+    def _date_other_days(self, cell: str, mark: str) -> None:
+        """Show a time that is not of the sheet's day with its date, a far one with its year too.
+
+        A row that is marked keeps its fill: some spreadsheets take the first rule of a cell that holds.
+        """
         if not self.day:
             return
-        for number, (beyond, form) in enumerate(OTHER_DAYS):
-            rule = Rule("expression", stopIfTrue=True, formula=[
-                f"AND(ISNUMBER({cell}),ABS(INT({cell})-INT({self.day}))>{beyond})"],
-                dxf=DifferentialStyle(numFmt=NumberFormat(numFmtId=190 + number, formatCode=form)))  # fmt: skip
-            self.ws.conditional_formatting.add(cell, rule)
+        for is_marked in ([_is_marked(mark), ""] if mark else [""]):
+            for number, (beyond, form) in enumerate(OTHER_DAYS):
+                tests = [f"ISNUMBER({cell})", f"ABS(INT({cell})-INT({self.day}))>{beyond}", is_marked]
+                look = dict(font=Font(bold=True), fill=_MARKED) if is_marked else {}
+                shown = NumberFormat(numFmtId=190 + number, formatCode=form)
+                self.ws.conditional_formatting.add(cell, Rule(
+                    "expression", formula=[f"AND({','.join(filter(None, tests))})"],
+                    dxf=DifferentialStyle(numFmt=shown, **look),
+                ))  # fmt: skip
 
     def warnings(self, key: str, columns: Sequence[str] = ("warning",)) -> None:
         """A table of warnings over the whole width; a marked row is told apart by colour too."""
-        self.table(key, columns, across=True)
+        self.table(key, columns, across=True, marks=columns[-1])
         for place in range(1, len(columns) + 1):
             self.ws.cell(self.ranges[key][0], place).font = SMALL
-        self.marked(key, columns[-1])
 
-    def marked(self, key: str, name: str) -> None:
+    def _tell_marked(self, key: str, name: str) -> None:
         """Tell rows apart, by colour and weight, whose column begins with a warning mark."""
         data, letters = self.ranges[key]
-        mark = f"${letters[name]}{data}"
         area = f"A{data}:{get_column_letter(self.columns)}{data}"
-        fill = PatternFill(bgColor=style.WARNING_FILL.start_color, fill_type="solid")
-        is_marked = f'OR(LEFT({mark},1)="▲",LEFT({mark},3)="   ")'
-        rule = FormulaRule([is_marked], font=Font(bold=True), fill=fill)
+        rule = FormulaRule([_is_marked(f"${letters[name]}{data}")], font=Font(bold=True), fill=_MARKED)
         self.ws.conditional_formatting.add(area, rule)
 
     def area(self, key: str, name: str) -> str:
@@ -397,6 +406,11 @@ class Form:
         self.height(15)
         self.name("cautions", 1)
         self.row += 1
+
+
+def _is_marked(cell: str) -> str:
+    """A formula that tells whether a text begins with a warning mark, or goes on from a line that does."""
+    return f'OR(LEFT({cell},1)="▲",LEFT({cell},3)="   ")'
 
 
 def _quoted(title: str) -> str:

@@ -142,7 +142,7 @@ def station_setup(book: Workbook) -> None:
 
 def cure_board(book: Workbook) -> None:
     """When each batch may be moved, joined and tested."""
-    widths = [7, 18, 11, 10, 10, 9, 14, 14, 17, 17, 17, 13, 38]
+    widths = [7, 16, 11, 15, 15, 10, 15, 15, 16, 16, 16, 13, 34]
     form = Form(book, sheets.CURE_BOARD, "Board", widths, landscape=True)
     form.head()
     form.cards(("station", 2), ("material", 2), ("day", 2), ("shift", 1), ("hours", 2), ("cure", 2),
@@ -161,8 +161,7 @@ def cure_board(book: Workbook) -> None:
     form.table("CureBatches", [
         "batch", "part", "part_numbers", "begun", "ended", "tightest_part", "mate_before", "mates", "move",
         "join", "test", Calculated(text("state", ""), f'=IF({now}="","",{steps},"wait"))))'), "note",
-    ], repeat=True, big=True, rows_high=22)  # fmt: skip
-    form.marked("CureBatches", "note")
+    ], repeat=True, big=True, rows_high=22, marks="note")  # fmt: skip
     form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
     form.cautions()
 
