@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from .amounts import Amount, applications
-from .cure_times import cure_basis
+from .cure_times import LAST, cure_basis
 from .dispenser import SetupCard, shot_mass
 from .fields import Field, date, number, text, whole
 from .materials import mixed_density
@@ -654,7 +654,7 @@ def _whole_minutes(seconds: float) -> float:
 
 
 def batch_words(batch: Batch, day: datetime.date) -> str:
-    """The note of a batch: parts mated too late first, then what its cure rests on."""
+    """The note of a batch: what calls for action first, then what its cure rests on."""
     cure, words = batch.cure, []
     if batch.late:
         words.append(f"▲ mated too late: {_late_words(batch.late)}")
@@ -670,9 +670,10 @@ def batch_words(batch: Batch, day: datetime.date) -> str:
                      "▲ not cured within 100 years")  # fmt: skip
     if cure.depth is not None and cure.depth_cured is not None:
         depth = f"{from_si(cure.depth, 'mm'):.1f} mm deep"
-        words.append(f"{depth}, cured by {hhmm(_next_minute(cure.depth_cured) or 0.0, day)}"
-                     if cure.depth_cured < LONGEST else depth)  # fmt: skip
-    return "; ".join(words)
+        if cure.depth_cured < min(cure.milestones[LAST] or LONGEST, LONGEST):  # the data sheet is later
+            depth += f" by {hhmm(_next_minute(cure.depth_cured) or 0.0, day)}"
+        words.append(depth)
+    return "; ".join(sorted(words, key=lambda part: not part.startswith("▲")))
 
 
 def board_headline(result: ShiftResult) -> str:

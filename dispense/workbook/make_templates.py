@@ -38,7 +38,7 @@ LIGHT = "A9A9A9"
 
 def shift_material(book: Workbook) -> None:
     """What one station needs in one shift, and its clock times."""
-    form = Form(book, sheets.SHIFT_MATERIAL, "Material", [11.5, 9.8, *[7.8] * 14], landscape=False)
+    form = Form(book, sheets.SHIFT_MATERIAL, "Material", [11.5, 13.5, *[7.5] * 14], landscape=False)
     form.head()
     form.cards(("station", 3), ("material", 2), ("day", 3), ("shift", 2), ("hours", 2), ("takt", 2),
                ("shop_temperature", 2))  # fmt: skip
@@ -49,7 +49,7 @@ def shift_material(book: Workbook) -> None:
     form.section("Warnings")
     form.warnings("MaterialWarnings")
     form.section("Lots to bring, first-expired first")
-    form.table("MaterialLots", ["component", "containers", "volume", "first", TICK, BY, "last_day", "lot"],
+    form.table("MaterialLots", ["component", "first", "containers", "volume", TICK, BY, "last_day", "lot"],
                across=True, forms={"last_day": "dd mmm yy"})  # fmt: skip
     form.section("Use by component")
     flows = [*CATEGORIES, "drawn", "closing"]
@@ -87,7 +87,7 @@ def shift_material(book: Workbook) -> None:
     form.sign_off()
     form.cautions()
 
-    times = Form(book, sheets.SHIFT_MATERIAL, "Times", [15, 6, 11, 11, 15, 9, 62, 9], landscape=False)
+    times = Form(book, sheets.SHIFT_MATERIAL, "Times", [15, 6, 11, 11, 15, 10, 61, 9], landscape=False)
     times.head(named=False)
     for column, name in ((1, "station"), (4, "material"), (6, "day"), (7, "shift")):
         cell = times.cell(column, f"={form.where(name)}")
@@ -171,7 +171,7 @@ def cure_board(book: Workbook) -> None:
 
 def shot_check(book: Workbook) -> None:
     """Target and limits in grams, room for what was weighed, a run chart."""
-    widths = [8, 9, 10, 10, 10, 12, 11, 11, 11, 12, 10]
+    widths = [7, 14, 10, 9, 9, 12, 11, 11, 10, 11, 10]
     form = Form(book, sheets.SHOT_CHECK, "Checks", widths, landscape=False)
     form.head()
     form.cards(("station", 3), ("material", 3), ("day", 2), ("shift", 1), ("hours", 2))
@@ -239,7 +239,7 @@ def _run_chart(form: Form, row: int) -> None:
 
 def staging(book: Workbook) -> None:
     """Every container that must stand at the stations in one shift."""
-    widths = [18, 16, 11, 11, 10, 10, 10, 9, 9, 9, 9, 26]
+    widths = [17, 15, 11, 10, 9, 9, 9, 14, 14, 8, 8, 24]
     form = Form(book, sheets.STAGING, "Staging", widths, landscape=True)
     form.head()
     form.cards(("day", 2), ("shift", 1), ("hours", 2), ("prepared_by", 4), ("stamp", 3))
