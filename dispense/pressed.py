@@ -20,7 +20,15 @@ from typing import Any
 
 import numpy as np
 
-from .amounts import Amount, applications, bead_application, bead_length, deposited_length, spread
+from .amounts import (
+    Amount,
+    applications,
+    bead_application,
+    bead_height,
+    bead_length,
+    deposited_length,
+    spread,
+)
 from .beads import bead_area, spread_width, squeeze_out
 from .findings import NOTE, QUALITY, STOP, Finding, WithFindings
 from .flow import interface_resistance, paste_gap, slot_rate, viscosity
@@ -466,11 +474,6 @@ class PressedBead(WithFindings):
     def passes(self) -> bool:
         """Whether nothing speaks against it."""
         return not any(finding.is_warning for finding in self.findings)
-
-
-def bead_height(bead) -> float:
-    """Height of a bead as laid: stated, the diameter of a round one, else half the width."""
-    return bead.height or (bead.width if bead.section == "round" else bead.width / 2.0)
 
 
 def pressed_bead(plan, bead) -> PressedBead | None:

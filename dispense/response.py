@@ -109,9 +109,6 @@ class LeanPlayer(Player):
     def _surface(self, job: Job, serial: int, number: int, begin: float) -> None:
         pass
 
-    def _mate(self, job: Job, serial: int, begun: float, ended: float) -> None:
-        pass
-
     def _batch(self, job: Job, serial: int, track: list[float]) -> None:
         pass
 
