@@ -28,6 +28,7 @@ from .heat import (
 )
 from .materials import kinetics_of, mixed_density
 from .pots import cavity_volume
+from .runaway import critical_delta
 from .shift import shop_record
 from .units import celsius_text, from_si
 
@@ -181,8 +182,8 @@ def pour_report(plan, pot) -> PourReport | None:
     followed = _chain(one, start, constants, duration=max(AFTER * when, SHORTEST))
     runaway = maximum = None
     if material.heat > 0.0 and material.energy_1:
-        runaway = frank_kamenetskii(depth, start, kinetics, material.heat, density,
-                                    material.conductivity)  # fmt: skip
+        runaway = _with_film(frank_kamenetskii(depth, start, kinetics, material.heat, density,
+                                               material.conductivity), depth, film, material)  # fmt: skip
         maximum = time_to_maximum_rate(start, kinetics, material.heat, material.specific_heat)
     report = PourReport(
         pot, start, film, depth, density,
@@ -197,6 +198,31 @@ def pour_report(plan, pot) -> PourReport | None:
     _with_cells(plan, report, constants)
     _warn(report, material)
     return report
+
+
+def biot_number(depth: float, film: float, conductivity: float) -> float:
+    """Heat that the film passes on against what the depth conducts: h·d/k."""
+    return film * depth / conductivity
+
+
+def _with_film(found: Runaway, depth: float, film: float, material) -> Runaway:
+    """The criterion for this depth with the film at its free face: the critical value falls with Bi."""
+    critical = critical_delta(biot_number(depth, film, material.conductivity))
+
+    def excess(log_depth: float) -> float:
+        tried = math.exp(log_depth)
+        return (math.log(found.delta) + 2.0 * (log_depth - math.log(depth))
+                - math.log(critical_delta(biot_number(tried, film, material.conductivity))))  # fmt: skip
+
+    if not 0.0 < found.delta < math.inf:
+        return Runaway(found.delta, critical, found.half_thickness)
+    from scipy.optimize import brentq
+
+    held = math.log(found.half_thickness)  # with the face held; a film can only make it thinner
+    low = held - 1.0
+    while excess(low) > 0.0:
+        low -= 1.0
+    return Runaway(found.delta, critical, math.exp(brentq(excess, low, held, xtol=1e-12)))
 
 
 def _safe(report: PourReport, constants) -> None:
@@ -273,11 +299,16 @@ def _warn(report: PourReport, material) -> None:
                                 "the wait between the shots")  # fmt: skip
     if report.runaway is not None and report.runaway.runs_away:
         words = (f"runaway criterion for the whole depth: δ = {report.runaway.delta:.2f} is above "
-                 f"{report.runaway.critical:.2f}: heat is made faster than the slab can conduct it away")
+                 f"{report.runaway.critical:.2f}: heat is made faster than the slab can give it off")
         if limit is not None and report.planned_peak <= limit:  # the criterion knows no using-up
             report.notes.append(words + "; the peak above counts that the compound is used up")
         else:
             report.warnings.append(words)
+    if report.runaway is not None:
+        biot = biot_number(report.depth, report.film, material.conductivity)
+        report.notes.append(f"critical δ {report.runaway.critical:.2f} counts the film at the free face "
+                            f"(Biot number {biot:.2g}); 0.88 would need a face held at the temperature of "
+                            "the surroundings")  # fmt: skip
     if material.rate_2 is not None:
         report.notes.append("the runaway criterion counts the first reaction (k1) only; an "
                             "autocatalytic compound can run away below it")  # fmt: skip

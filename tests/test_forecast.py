@@ -503,11 +503,13 @@ def test_response_table_against_the_whole_shift_model(demo):
                 one, lost = np.ones(1), np.full(1, answer.lost)
                 volume = _volume(answer, factor * one, lost, kelvin * one, 0.0 * one)[0]
                 near[draw] += volume
-                near_waste[draw] += volume - answer.at(factor * one, kelvin * one)[0][0]
+                load = answer.expected * factor * one
+                near_waste[draw] += volume - answer.at(load, kelvin * one)[0][0]
                 builds = {part: round(quantity * factor) for part, quantity in key.builds}
                 warm = warmer(demo, kelvin)
                 result = Player(warm, item.date, item.shift, warm.station(station), builds, store).play()
-                whole[draw] += sum(used[cause] for used in result.used.values() for cause in CAUSES)
+                # totals count expected scrap, also of the shift that is played part by part
+                whole[draw] += sum(sum(used.values()) for used in used_of(result).values())
                 whole_waste[draw] += sum(used[cause] for used in result.used.values()
                                          for cause in ("start", "end", "purge", "mixers"))  # fmt: skip
         # what does not go with the parts answers to the heat of the day in steps, and is followed
