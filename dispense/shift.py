@@ -442,7 +442,8 @@ class Player:
                 started = math.ceil(quantity / (1.0 - station.scrap) - 1e-9)
                 jobs.append(Job(part, quantity, started, mine))
         started = sum(job.started for job in jobs)
-        takt = station.takt or (calendar.available / started if started else math.inf)
+        spread = calendar.available / started if started else math.inf
+        takt = station.takt or spread * plan.takt_factors.get(station.station, 1.0)
         self.result = ShiftResult(
             date, shift, station, material, components, calendar, takt,
             shop_record(plan, station), working_life(material), jobs,
