@@ -138,10 +138,16 @@ def oven_times(plan, station, part: str, start: float) -> CureTimes:
         if life is None:
             continue
         reached = life.clock(times, heat).when(times[0], 1.0)
-        found.milestones[name] = found.out if reached <= times[-1] + 1e-6 else math.inf
+        found.milestones[name] = (when_out(start + min(reached, times[-1]), found.out)
+                                  if reached <= times[-1] + 1e-6 else math.inf)  # fmt: skip
         if found.milestones[name] == math.inf:
             found.unreached.append(name)
     return found
+
+
+def when_out(reached: float, out: float) -> float:
+    """When a part that is in its oven until `out` may be handled, joined or tested: not before."""
+    return max(reached, out)
 
 
 def slowest_place(plan, oven) -> tuple[list[float], list[float]]:
@@ -194,4 +200,4 @@ def cure_basis(material, temperatures: Sequence[float]) -> str:
 
 
 __all__ = ["CureTimes", "ShopCure", "cure_basis", "cure_times", "deepest", "oven_times", "shop_cure",
-           "slowest_place"]  # fmt: skip
+           "slowest_place", "when_out"]  # fmt: skip

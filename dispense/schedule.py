@@ -25,12 +25,14 @@ from .cure import (
     NthOrder,
     arrhenius_integrals,
     as_kinetics,
+    cure_before_glass,
     cure_degree,
     glass_point,
     part_temperature,
 )
 from .errors import NUM, InputError, Problem
 from .life import GAS_CONSTANT
+from .units import celsius_text
 
 # ------------------------------------------------------------------------------- activation energy
 
@@ -361,9 +363,44 @@ class PartLag:
     start: float | None = None
 
 
+GLASS_MARGIN = 20.0  # K of the glass point above the part, from where no reaction is counted (common
+# practice: it nearly stops 10 to 30 K above, no source; a diffusion model ends some 10 K above in a week)
+NEAR_CURE = 5.0  # K below the cure temperature that counts as at it (common practice, no source)
+GLASS_LOSS = 0.005  # of the degree: less than that is not worth a word
+
+
+@dataclass(frozen=True, slots=True)
+class GlassStop:
+    """The first stretch over which a part is a glass, and what it takes from the computed cure."""
+
+    start: float  # s
+    end: float  # s; inf where it lasts to the end
+    temperature: float  # of the part at the start, K
+    glass_point: float  # K
+    degree: float  # at the start
+    computed: float  # degree at the end by the kinetics alone
+    counted: float  # degree at the end without what is computed for a glass
+
+    @property
+    def words(self) -> str:
+        """What is the matter, in words for a printed sheet."""
+        until = f"to {self.end / 60:.0f} min" if math.isfinite(self.end) else "on"
+        return (
+            f"glass transition {celsius_text(self.glass_point)} is {GLASS_MARGIN:g} K or more above the part "
+            f"at {celsius_text(self.temperature)} from {self.start / 60:.0f} min {until}, at degree "
+            f"{self.degree:.2f}: reaction nearly stops there; the computed degree {self.computed:.3f} cannot "
+            f"be relied on, {self.counted:.2f} is sure"
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class PartCure:
-    """What a schedule gives for one part; times are NaN where a degree is not reached."""
+    """What a schedule gives for one part; times are NaN where a degree is not reached.
+
+    `degrees` and `equivalent` are those of the kinetics and of the data sheet alone; `gel`, `handling`,
+    `cured` and the verdict count nothing that is computed for a glass, nor does `counted`, the
+    equivalent time for milestones.
+    """
 
     part: PartLag
     temperatures: np.ndarray
@@ -375,6 +412,9 @@ class PartCure:
     cured: float
     passes: bool
     reasons: tuple[str, ...]
+    sure: np.ndarray | None = None  # degrees without what is computed for a glass
+    counted: np.ndarray | None = None  # equivalent time likewise
+    glass: GlassStop | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -495,13 +535,53 @@ def schedule(profile: Profile, parts: Sequence[PartLag], kinetics=None, *,
     for place, part in enumerate(parts):
         own = None if degrees is None else degrees[:, place]
         spent = None if equivalent is None else equivalent[:, place]
+        sure, counted, stop, points = own, spent, None, None
+        if own is not None and glass is not None:
+            points = glass_point(own, *glass)
+            sure, counted, stop = _without_glass(times, heat[:, place], kinetics, glass, own, spent,
+                                                 requirement.reference)  # fmt: skip
         reasons = _reasons(requirement, heat[:, place], own, spent)
-        points = None if own is None or glass is None else glass_point(own, *glass)
+        if stop is not None and _falls_short(requirement, sure, counted) and (
+            not reasons or stop.computed - stop.counted > GLASS_LOSS
+        ):  # fmt: skip
+            reasons.append(stop.words)
         played.append(PartCure(
-            part, heat[:, place], own, spent, points, _when(times, own, gel),
-            _when(times, own, handling), _when(times, own, cured), not reasons, tuple(reasons),
+            part, heat[:, place], own, spent, points, _when(times, sure, gel),
+            _when(times, sure, handling), _when(times, sure, cured), not reasons, tuple(reasons),
+            sure, counted, stop,
         ))  # fmt: skip
     return Schedule(times, air, tuple(played))
+
+
+def _without_glass(times, heat, kinetics, glass, degrees, equivalent, reference):
+    """Degrees and equivalent time without what is computed for a glass, and the first such stretch.
+
+    At the temperature of the data-sheet time its equivalent time counts, glass or not: what the part
+    then is was part of that test.
+    """
+    sure, stretches = cure_before_glass(times, heat, kinetics, glass, GLASS_MARGIN, degrees)
+    if not stretches:
+        return degrees, equivalent, None
+    first, last = stretches[0]
+    stop = GlassStop(
+        float(times[first]), float(times[last]) if len(stretches) > 1 or last < times.size - 1 else math.inf,
+        float(heat[first]), float(glass_point(sure[first], *glass)), float(sure[first]),
+        float(degrees[-1]), float(sure[-1]),
+    )  # fmt: skip
+    if equivalent is None:
+        return sure, None, stop
+    gains = np.diff(equivalent, prepend=0.0)
+    for first, last in stretches:
+        lost = slice(first + 1, last + 1)
+        gains[lost] = np.where(heat[lost] >= reference - NEAR_CURE, gains[lost], 0.0)
+    return sure, np.cumsum(gains), stop
+
+
+def _falls_short(requirement, degrees, equivalent) -> bool:
+    """Whether a degree or an equivalent time that is required is not reached."""
+    return (requirement.degree is not None and degrees[-1] < requirement.degree) or (
+        requirement.equivalent is not None and equivalent[-1] < requirement.equivalent
+    )
 
 
 def _when(times, degrees, goal) -> float:
@@ -533,8 +613,9 @@ def _reasons(requirement, heat, degrees, equivalent) -> list[str]:
 
 
 def shortest_hold(profile: Callable[[float], Profile], parts: Sequence[PartLag], kinetics=None, *,
-                  requirement: Requirement, longest: float = 7 * 86400.0) -> float:  # fmt: skip
-    """The shortest hold (s) with which the coldest part still passes.
+                  requirement: Requirement, longest: float = 7 * 86400.0,
+                  glass: tuple[float, float, float] | None = None) -> float:  # fmt: skip
+    """The shortest hold (s) with which the coldest part still passes; `glass` as for `schedule`.
 
     `profile` gives the profile for a hold, for example
     `lambda hold: ramp_hold(296.15, 353.15, hold, 2 / 60, 4 / 60)`. Found to 0.01 s or 1e-6 of it.
@@ -554,13 +635,13 @@ def shortest_hold(profile: Callable[[float], Profile], parts: Sequence[PartLag],
 
     def excess(hold: float) -> float:
         worst = math.inf
-        for part in schedule(profile(hold), parts, kinetics, requirement=wanted).parts:
-            if wanted.degree is not None and part.degrees is not None:
+        for part in schedule(profile(hold), parts, kinetics, requirement=wanted, glass=glass).parts:
+            if wanted.degree is not None and part.sure is not None:
                 # y = −ln(1 − α) rises nearly straight with the hold
-                worst = min(worst, -math.log1p(-min(part.degrees[-1], 1.0 - 1e-15))
+                worst = min(worst, -math.log1p(-min(part.sure[-1], 1.0 - 1e-15))
                             + math.log1p(-min(wanted.degree, 1.0 - 1e-15)))
-            if wanted.equivalent is not None and part.equivalent is not None:
-                worst = min(worst, part.equivalent[-1] / wanted.equivalent - 1.0)
+            if wanted.equivalent is not None and part.counted is not None:
+                worst = min(worst, part.counted[-1] / wanted.equivalent - 1.0)
         return worst
 
     if excess(0.0) >= 0.0:
@@ -579,6 +660,7 @@ def shortest_hold(profile: Callable[[float], Profile], parts: Sequence[PartLag],
 
 
 __all__ = [
-    "FORMS", "EnergyFit", "KineticsFit", "PartCure", "PartLag", "Profile", "Requirement", "Schedule",
-    "fit_activation_energy", "fit_kinetics", "ramp_hold", "schedule", "shortest_hold",
+    "FORMS", "GLASS_MARGIN", "NEAR_CURE", "EnergyFit", "GlassStop", "KineticsFit", "PartCure", "PartLag",
+    "Profile", "Requirement", "Schedule", "fit_activation_energy", "fit_kinetics", "ramp_hold", "schedule",
+    "shortest_hold",
 ]  # fmt: skip
