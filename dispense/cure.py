@@ -391,6 +391,11 @@ _TOLERANCE = 1e-9  # of one step, in the degree at its worst later on; a record 
 _TIGHT = 1e-12  # for times, which are wanted to 1e-9
 _FAST = 3e-8  # of the order-2 result of a step whose order-3 result is kept
 _MOST_STEPS = 200_000
+_MOST_GROWTH = 1e12  # of an error; past it rounding would ask for ever smaller steps
+_AHEAD = (0.2, 0.4, 0.6, 0.8)  # shares of the way to full cure at which a drive is looked at
+_WIDE = 0.5  # change of an Arrhenius exponent within a segment that one quick step may take
+_DEEPEST = 745.0  # exponent at which a rate constant underflows to 0
+_LONGEST = 1.0  # change of an Arrhenius exponent within one step, that its stages see what happens
 _CACHED = 16_000  # values of a block of rows that stays in the processor's cache
 
 # Dormand and Prince, order 5 with an error of order 4
@@ -433,19 +438,46 @@ def _step(kinetics, reduced, place, step, length, first, last):
     return result, step * error, slopes[0], slopes[-1]
 
 
-def _amplification(kinetics, degree, slope, temperature):
-    """How much an error of y now can weigh in the degree later: (1 − α)ⁿ times growth."""
-    full = kinetics.drive(np.ones_like(degree), *kinetics.constants(temperature))
-    most = np.maximum(np.abs(full), slope)
-    growth = np.clip(most / np.maximum(slope, 1e-300), 1.0, 1e6)
-    return growth * (1.0 - degree) ** kinetics.order
+def _peak(kinetics, degree, now, constants):
+    """Largest drive from a degree, where it is `now`, to full cure, at fixed rate constants.
+
+    Without a ceiling the drive is largest at full cure; else it is looked at in a few places.
+    """
+    most = np.maximum(now, kinetics.drive(1.0, *constants))
+    if isinstance(kinetics, NthOrder) or (isinstance(kinetics, Kamal) and kinetics.ceiling is None):
+        return most
+    for share in _AHEAD:
+        most = np.maximum(most, kinetics.drive(degree + share * (1.0 - degree), *constants))
+    return most
 
 
-def _advance_branch(kinetics, degree, length, first, last, tolerance, stop):
+def _amplification(kinetics, degree, ends):
+    """How much an error of y now can weigh in the degree at any time later: (1 − α)ⁿ times growth.
+
+    At one temperature an error of y grows as the drive does, δy ∝ f(α), whatever the temperature
+    does to both rate constants alike. Where it changes their ratio, the growth is at most that at
+    the worse end of the segment: `ends` are the rate constants there, each (2, columns).
+    """
+    now = kinetics.drive(degree, *ends)
+    growth = np.max(_peak(kinetics, degree, now, ends) / np.maximum(now, 1e-300), axis=0)
+    return np.clip(growth, 1.0, _MOST_GROWTH) * (1.0 - degree) ** kinetics.order
+
+
+def _exponent_spans(constants):
+    """By how much the logarithm of any rate constant changes from one row to the next."""
+    span = 0.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for constant in constants:
+            change = np.abs(np.diff(np.log(np.abs(constant)), axis=0))
+            span = np.maximum(span, np.nan_to_num(change, nan=0.0, posinf=_DEEPEST))
+    return span
+
+
+def _advance_branch(kinetics, degree, length, first, last, tolerance, stop, *, narrow=False):
     """Columns over `length` with temperature linear from first to last, until `stop` if reached.
 
-    All arguments but the first and `tolerance` are 1-D arrays of one size. Each column has its own
-    steps. Returns degree, time used and whether the stop was reached.
+    The arguments from `degree` to `last` and `stop` are 1-D arrays of one size. Each column has its
+    own steps; `narrow` says that no rate constant changes much. Returns degree, time used and whether the stop was reached.
     """
     order = kinetics.order
     reduced = _to_reduced(degree, order)
@@ -453,7 +485,13 @@ def _advance_branch(kinetics, degree, length, first, last, tolerance, stop):
     goal = np.where(stop > 1.0, np.inf, goal)
     place = np.zeros_like(length)
     reached = reduced >= goal
-    step = np.array(length)
+    heat = np.stack([first, last])
+    ends = kinetics.constants(heat)
+    longest = length
+    if not narrow:  # the exponent of a straight heat changes quickest at the cold end
+        spans = _exponent_spans(ends)[0] * heat.max(axis=0) / heat.min(axis=0)
+        longest = length / np.maximum(spans / _LONGEST, 1.0)
+    step = np.array(longest)
     active = np.flatnonzero((length > 0.0) & ~reached & (degree < 1.0))
     for _ in range(_MOST_STEPS):
         if not active.size:
@@ -461,16 +499,16 @@ def _advance_branch(kinetics, degree, length, first, last, tolerance, stop):
         y, p, h = reduced[active], place[active], step[active]
         whole, t0, t1 = length[active], first[active], last[active]
         rest = whole - p
-        h = np.minimum(h, rest)
-        ends = h >= rest * (1.0 - 1e-12)
-        result, error, slope, final = _step(kinetics, y, p, h, whole, t0, t1)
-        here = t0 + (t1 - t0) * np.minimum((p + h) / whole, 1.0)
-        weight = _amplification(kinetics, _to_degree(y, order), np.maximum(slope, final), here)
+        h = np.minimum(np.minimum(h, longest[active]), rest)
+        last_one = h >= rest * (1.0 - 1e-12)
+        result, error, _, final = _step(kinetics, y, p, h, whole, t0, t1)
+        own = ends if active.size == length.size else tuple(part[:, active] for part in ends)
+        weight = _amplification(kinetics, _to_degree(y, order), own)
         wrong = np.abs(error) * weight / tolerance
         wrong = np.where(np.isfinite(result), wrong, 1e10)
         good = wrong <= 1.0
         grow = np.clip(0.9 * np.maximum(wrong, 1e-10) ** -0.2, 0.1, 5.0)
-        step[active] = np.where(good & ends, h * np.maximum(grow, 1.0), h * grow)
+        step[active] = np.where(good & last_one, h * np.maximum(grow, 1.0), h * grow)
         crossed = good & (result >= goal[active])
         if crossed.any():
             chosen = np.flatnonzero(crossed)
@@ -479,13 +517,13 @@ def _advance_branch(kinetics, degree, length, first, last, tolerance, stop):
                                    whole[chosen], t0[chosen], t1[chosen], result[chosen],
                                    final[chosen])  # fmt: skip
             result = np.where(crossed, goal[active], result)
-            ends = ends & ~crossed
+            last_one = last_one & ~crossed
         moved = active[good]
         reduced[moved] = np.maximum(result, y)[good]
-        place[moved] = np.where(ends, whole, p + h)[good]
+        place[moved] = np.where(last_one, whole, p + h)[good]
         reached[active[crossed]] = True
         full = _to_degree(reduced[active], order) >= 1.0
-        done = (good & ends) | crossed | (full & ~np.isfinite(goal[active]))
+        done = (good & last_one) | crossed | (full & ~np.isfinite(goal[active]))
         place[active[full & ~crossed & ~np.isfinite(goal[active])]] = whole[
             full & ~crossed & ~np.isfinite(goal[active])
         ]
@@ -619,6 +657,13 @@ def _corrected_trapezoids(times, temperatures, energy):
     return warmer
 
 
+def _all_narrow(kinetics, heat, rise):
+    """Whether no segment of a block can be wide: the greatest rise, put at the coldest point, is not."""
+    coldest = heat.min()
+    both = np.array([coldest, coldest + np.abs(rise).max(initial=0.0)])
+    return bool(np.all(_exponent_spans(tuple(kinetics.constants(both))) <= _WIDE))
+
+
 def _march(times, temperatures, kinetics, start, tolerance):
     """Kamal–Sourour along fine records: one Bogacki–Shampine step a segment, all columns at once.
 
@@ -638,17 +683,18 @@ def _march_quietly(times, temperatures, kinetics, start, tolerance):
     slope = kinetics.drive(degree, *kinetics.constants(temperatures[0]))
     block = max(1, _CACHED // start.size)
     for begin in range(0, len(lengths), block):
-        first = temperatures[begin : begin + block + 1]
-        first, last = first[:-1], first[1:]
+        heat = temperatures[begin : begin + block + 1]
+        first, last = heat[:-1], heat[1:]
         rise = last - first
         plain = [kinetics.constants(first + part * rise) for part in (0.5, 0.75)]
-        ends = kinetics.constants(last)
-        top = kinetics.drive(np.ones_like(last), *ends)
+        corners = kinetics.constants(heat)
+        # one step does not do where the rate constants change much
+        wide = None if _all_narrow(kinetics, heat, rise) else _exponent_spans(corners) > _WIDE
         for offset in range(len(first)):
             h = lengths[begin + offset]
             half = [k[offset] for k in plain[0]]
             most = [k[offset] for k in plain[1]]
-            final = [k[offset] for k in ends]
+            final = [k[offset + 1] for k in corners]
             second = kinetics.drive(_quietly_to_degree(reduced + (0.5 * h) * slope, order), *half)
             third = kinetics.drive(_quietly_to_degree(reduced + (0.75 * h) * second, order), *most)
             result = reduced + (h / 9.0) * (2.0 * slope + 3.0 * second + 4.0 * third)
@@ -656,16 +702,19 @@ def _march_quietly(times, temperatures, kinetics, start, tolerance):
             fourth = kinetics.drive(after, *final)
             error = (h / 72.0) * (6.0 * second + 8.0 * third - 5.0 * slope - 9.0 * fourth)
             np.abs(error, out=error)
-            error *= top[offset]
+            error *= _peak(kinetics, degree, slope, [k[offset] for k in corners])
             if order >= 1.0:
                 error *= 1.0 - degree
             bad = ~(error <= fast * slope)
+            if wide is not None:
+                bad |= wide[offset]
             if bad.any():
-                chosen = np.flatnonzero(bad & (degree < 1.0) & (slope + fourth > 0.0))
+                chosen = np.flatnonzero(bad & (degree < 1.0) & ~(slope + fourth <= 0.0))
                 if chosen.size:
                     redone, _, _ = _advance_branch(
                         kinetics, degree[chosen], np.full(chosen.size, h), first[offset][chosen],
                         last[offset][chosen], tolerance, np.full(chosen.size, np.inf),
+                        narrow=wide is None,
                     )  # fmt: skip
                     after[chosen] = redone
                     result[chosen] = _to_reduced(redone, order)
@@ -893,6 +942,11 @@ def time_to_cure(degree, times, temperatures, kinetics, start=0.0):
         )  # fmt: skip
         # the goal may lie within rounding of the end of its segment
         answer[inside] = times[begin] + np.where(reached, used, length)
+    missed = np.flatnonzero(np.isnan(answer))
+    if missed.size:
+        # CURE_DEGREE ends a rounding higher: what it says is reached, is reached at the end
+        ends = _degrees(times, temperatures, kinetics, starts)[-1]
+        answer[missed[goals[missed] <= ends[column[missed]]]] = times[-1]
     return answer.reshape(shape)[()]
 
 
