@@ -569,7 +569,8 @@ def _text(report: CureReport) -> str:
     described = f" ({material.description})" if material.description else ""
     head = (f"{report.station.station}: {material.material}{described}"
             f"\n{report.record}, {temperature_text(report.temperatures)}")  # fmt: skip
-    blocks = [head, *_life_text(report), *map(_run_text, report.runs), *map(_pour_text, report.pours)]
+    found = [findings_text(report.findings, where=False)] if report.findings else []
+    blocks = [head, *found, *_life_text(report), *map(_run_text, report.runs), *map(_pour_text, report.pours)]
     if report.moisture is not None:
         blocks.append(_moisture_text(report.moisture))
     if report.light is not None:
@@ -583,8 +584,6 @@ def _text(report: CureReport) -> str:
         more = f"\nand {len(rows) - MOST_WINDOWS} more" if len(rows) > MOST_WINDOWS else ""
         blocks.append("Latest clock times\n" + table(["date", "shift", "what"], rows[:MOST_WINDOWS])
                       + more)  # fmt: skip
-    if report.findings:
-        blocks.append(findings_text(report.findings, where=False))
     blocks.append("Cautions\n" + report.cautions)
     if report.out is not None:
         blocks.append(f"wrote {report.out}")
