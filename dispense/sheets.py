@@ -337,7 +337,7 @@ RESULTS = SheetSpec(
         "ResultWarnings": (
             date("day", "date"), text("shift", "shift"), text("station", "station"),
             text("kind", "DANGER, STOP, CHECK or note"), text("warning", "what to look at"),
-            text("fix", "what to do"),
+            text("what_to_do", "what mends it"),
         ),
     },
     needed={
@@ -462,8 +462,8 @@ def shift_findings(plan, result: ShiftResult, sheet: str) -> list[Finding]:
     return gravest_first([*played, *planned])
 
 
-def _warning_rows(findings: Iterable[Finding]) -> list[dict[str, Any]]:
-    rows = [{"warning": line} for finding in findings for line in _folded(marked(finding))]
+def _warning_rows(findings: Iterable[Finding], width: int) -> list[dict[str, Any]]:
+    rows = [{"warning": line} for finding in findings for line in _folded(marked(finding), width)]
     return rows or [{"warning": "no warning"}]
 
 
@@ -573,7 +573,9 @@ def shift_material_content(plan, result: ShiftResult, stamp: str) -> Content:
                  "first": at(result.date, use.first)}
                 for use in result.lots
             ] or [{"lot": "none: enough stands at the station"}],
-            "MaterialWarnings": _warning_rows(shift_findings(plan, result, "shift_material")),
+            "MaterialWarnings": _warning_rows(
+                shift_findings(plan, result, "shift_material"), 140
+            ),
         },
     )  # fmt: skip
 
@@ -646,7 +648,7 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
         treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
     notes = []
     for finding in gravest_first([*card.findings, *station_findings(plan, station.station)]):
-        lines = _folded(f"▲ {finding}" if finding.is_warning else str(finding), 150)
+        lines = _folded(f"▲ {finding}" if finding.is_warning else str(finding), 185)
         notes += [{"kind": "" if place else MARKS[finding.kind],
                    "text": line if finding.is_warning else line.strip()}
                   for place, line in enumerate(lines)]  # fmt: skip
@@ -785,7 +787,8 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
         {**_shift_head(plan, result, stamp), "headline": board_headline(result),
          "cure": f"{material.cure} cure", "shop_temperature": temperature_text(record),
          "basis": cure_basis(material, record)},
-        {"CureBatches": rows, "CureWarnings": _warning_rows(shift_findings(plan, result, "cure_board"))},
+        {"CureBatches": rows,
+         "CureWarnings": _warning_rows(shift_findings(plan, result, "cure_board"), 165)},
     )  # fmt: skip
 
 
@@ -903,7 +906,7 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
     findings = results_findings(plan, results)
     warnings = [
         {"day": item.day, "shift": item.shift, "station": item.station, "kind": MARKS[item.kind],
-         "warning": f"{'▲ ' if item.is_warning else ''}{item.text}", "fix": item.fix}
+         "warning": f"{'▲ ' if item.is_warning else ''}{item.text}", "what_to_do": item.fix}
         for item in findings
     ]  # fmt: skip
     days = sorted({result.date for result in results})
@@ -955,7 +958,7 @@ def _gravest_rows(findings: Sequence[Finding]) -> list[dict[str, Any]]:
         first = group.first
         where = " ".join(str(item) for item in (first.station, first.day, first.shift) if item)
         times = f" ({group.count} of this sort)" if group.count > 1 else ""
-        rows += [{"warning": line} for line in _folded(f"{marked(first)} · {where}{times}", 96)]
+        rows += [{"warning": line} for line in _folded(f"{marked(first)} · {where}{times}", 116)]
     if len(groups) > MOST_GRAVEST:
         rows.append({"warning": f"and {len(groups) - MOST_GRAVEST} more sorts on the sheet Warnings"})
     return rows or [{"warning": "nothing dangerous, nothing that stops the line"}]

@@ -845,7 +845,8 @@ class Player:
         if result.life is not None and self.pot_clock is not None:
             temperatures = result.temperatures[1]
             for mark in result.life.marks(min(temperatures), max(temperatures)):
-                self._find(NOTE, f"pot life {mark}", topic="pot life", is_lasting=True)
+                if not mark.startswith("rule of thumb"):  # the setup card says so
+                    self._find(NOTE, f"pot life {mark}", topic="pot life", is_lasting=True)
 
     def _find(self, kind: str, text: str, fix: str = "", *, topic: str, part: str = "",
               is_lasting: bool = False, **numbers: float) -> None:  # fmt: skip

@@ -68,7 +68,8 @@ def findings_text(findings: Iterable[Finding], *, most: int = 8, where: bool = T
     <BLANKLINE>
     Stops the line
       times  station  first on  what
-      1      hem                529 s of work: more nozzles
+          1  hem                529 s of work
+                                → more nozzles
     """
     findings = list(findings)
     groups = grouped(findings)
@@ -80,9 +81,14 @@ def findings_text(findings: Iterable[Finding], *, most: int = 8, where: bool = T
         shown_groups = mine if kind == DANGER else mine[:most]
         lines += ["", HEADINGS[kind]]
         if where:
-            rows = [[f"  {group.count}", group.where, _first_on(group.first), str(group.first)]
+            rows = [[f"  {group.count}", group.where, _first_on(group.first), group.first.text]
                     for group in shown_groups]  # fmt: skip
-            lines += table(["  times", "station", "first on", "what"], rows).splitlines()
+            head, *body = table(["  times", "station", "first on", "what"], rows).splitlines()
+            lines.append(head)
+            for group, line in zip(shown_groups, body, strict=True):
+                lines.append(line)
+                if group.first.fix:
+                    lines.append(" " * head.index("what") + f"→ {group.first.fix}")
         else:
             mark = "-" if kind == NOTE else "▲"
             lines += [f"{mark} {group.first}" + (f" ({group.count} of this sort)" if group.count > 1 else "")

@@ -278,7 +278,7 @@ def results(book: Workbook) -> None:
     amounts.ws.freeze_panes = amounts.ws.cell(amounts.ranges["ResultAmounts"][0], 3)
     warnings = Form(book, spec, "Warnings", [14, 9, 18, 10, 80, 60], landscape=True)
     warnings.head(named=False)
-    warnings.table("ResultWarnings", ["day", "shift", "station", "kind", "warning", "fix"], repeat=True,
+    warnings.table("ResultWarnings", ["day", "shift", "station", "kind", "warning", "what_to_do"], repeat=True,
                    filtered=True)  # fmt: skip
 
     summary.head()
