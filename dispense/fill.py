@@ -25,7 +25,7 @@ from .dispenser import setup_card, station_parts
 from .errors import FileError, InputError, Problem, TemplateError
 from .fields import Field
 from .paper import paper_code
-from .printed import Printed
+from .printed import Printed, PrintedLimits
 from .shift import ShiftResult, play_plan
 from .terminal import table as aligned
 from .units import unit_factor
@@ -282,16 +282,36 @@ class Templates:
             self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
         return self._read[key]
 
-    def _shown(self, value: Any, name: str) -> Any:
-        """A figure of the check shots in the unit of its column."""
+    def unit(self, key: str, table: str, name: str) -> str:
+        """The unit that a template states for a column, that of the plan where it states none."""
         from .workbook.template_units import HEADER
 
-        heading = _HEADINGS["CheckShots"][name]
-        table = self.get(sheets.SHOT_CHECK.key).package.table("CheckShots")
-        for found in map(HEADER.match, table.columns if table else ()):
-            if value is not None and found and found["base"].casefold() == heading.casefold():
-                return convert(heading, value, found["unit"].strip())
-        return value
+        heading = _HEADINGS[table][name]
+        found = self.get(key).package.table(table)
+        for header in map(HEADER.match, found.columns if found else ()):
+            if header and header["base"].casefold() == heading.casefold():
+                return header["unit"].strip()
+        return heading.field.unit
+
+    def _masses(self, content: sheets.Content) -> dict[str, Any]:
+        """Target and limits of the check shots in the unit of their column."""
+        unit = self.unit(sheets.SHOT_CHECK.key, "CheckShots", "target")
+        return {name: None if content.values[name] is None else
+                convert(_HEADINGS["CheckShots"][name], content.values[name], unit)
+                for name in ("target", "low", "high")}  # fmt: skip
+
+    def _headline(self, content: sheets.Content) -> str:
+        """The headline, its masses in the unit of the column they stand in."""
+        if content.spec is sheets.SHOT_CHECK:
+            unit = self.unit(content.spec.key, "CheckShots", "target")
+            return sheets.check_headline(content.values["shots_together"],
+                                         PrintedLimits(**self._masses(content)), unit)  # fmt: skip
+        rows = content.tables.get("SetupShots", ())
+        if content.spec is sheets.STATION_SETUP and rows:
+            unit = self.unit(content.spec.key, "SetupShots", "mass")
+            mass = convert(_HEADINGS["SetupShots"]["mass"], rows[0]["mass"], unit)
+            return sheets.setup_headline(rows, mass, unit)
+        return content.values["headline"]
 
     def fill(self, content: sheets.Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
@@ -299,12 +319,14 @@ class Templates:
         from .workbook.pages import fit_texts, set_scale
 
         spec = content.spec
-        filled = self.get(spec.key).fill(_by_name(content), _headed(content), convert=convert,
-                                         required=spec.required, evaluate=evaluate_package)  # fmt: skip
+        filled = self.get(spec.key).fill(
+            _by_name(content) | {"headline": self._headline(content)}, _headed(content), convert=convert,
+            required=spec.required, evaluate=evaluate_package,
+        )  # fmt: skip
         fit_texts(filled.package)
         if spec is sheets.SHOT_CHECK:
-            ends = ("target", "target") if content.values["low"] is None else ("low", "high")
-            set_scale(filled.package, *(self._shown(content.values[name], name) for name in ends))
+            shown = self._masses(content)
+            set_scale(filled.package, shown["low"] or shown["target"], shown["high"] or shown["target"])
         filled.save(path, forbid=self.files.values())
         return [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
 

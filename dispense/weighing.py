@@ -31,14 +31,6 @@ class Weighing:
     limits: PrintedLimits
     basis: str
 
-    @property
-    def text(self) -> str:
-        """What to weigh, for a headline."""
-        words = f"{self.limits.target.text} g"
-        if self.count > 1:
-            words = f"{self.count} shots together: {words}"
-        return words + (f"  ({self.limits.text} g)" if self.limits.text else ", no limits")
-
     def printed(self, grams: float) -> Printed:
         """Another mass of the shots weighed, to the digits of their target."""
         return Printed(grams * self.count, self.limits.target.digits)

@@ -102,7 +102,7 @@ def shift_material(book: Workbook) -> None:
 
 def station_setup(book: Workbook) -> None:
     """What to set the dispenser to, and what a shot must weigh."""
-    widths = [16, 16, 6, 10, 9, 10, *[9.5] * 8, 22, 28, 15]
+    widths = [14, 15, 5, 8.5, 8.5, 8.5, *[8.5] * 8, 19, 25, 12]
     form = Form(book, sheets.STATION_SETUP, "Setup", widths, landscape=True)
     form.head()
     form.cards(("station", 2), ("material", 3), ("ratio", 6), ("density", 2), ("shop_temperature", 4))

@@ -224,17 +224,17 @@ class _Units:
             self._agree(f"a chart of {sheet.name}", "the chart", own, touched)
 
     def _agree(self, where: str, what: str, own: list[_Stated], touched: list[_Stated]) -> None:
-        for changed in (each for each in touched if each in self.changed):
-            for other in (*touched, *own):
-                if other is not changed and not self._same(changed, other):
-                    self.problems.append(Problem(
-                        f"{self.package.name}, {where}",
-                        message=f"{what} reckons with {changed}, now in {changed.unit}, and with {other}, "
-                                f"in {other.unit}",
-                        fix=f"write both with one unit, in {changed.where} and {other.where}, or put back "
-                            f"[{changed.shop}]",
-                    ))  # fmt: skip
-                    return
+        changed = [each for each in touched if each in self.changed]
+        others = [other for other in dict.fromkeys((*touched, *own)) if not all(
+            self._same(each, other) for each in changed if each is not other)]  # fmt: skip
+        if not changed or not others:
+            return
+        odd = [other for other in others if other not in changed] or others
+        self.problems.append(Problem(
+            f"{self.package.name}, {where}",
+            message=f"{what} reckons with {_listed(changed)} and with {_listed(odd)}",
+            fix=f"write all with one unit, or put back [{changed[0].shop}] in {changed[0].where}",
+        ))  # fmt: skip
 
     def _same(self, changed: _Stated, other: _Stated) -> bool:
         """Whether two figures of one formula may stay together; those of unlike kinds may."""
@@ -248,6 +248,10 @@ class _Units:
             scale /= self.factor(other.shop, changed.shop)
             mine /= self.factor(changed.shop, changed.shop)
         return math.isclose(scale, mine, rel_tol=1e-9)
+
+
+def _listed(items: list[_Stated]) -> str:
+    return ", ".join(map(str, items))
 
 
 def unit_problems(package: Package, tables: Mapping[str, Mapping[str, str]], names: Mapping[str, str],
