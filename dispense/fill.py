@@ -572,6 +572,7 @@ def _fill_open(contents: Sequence[sheets.Content], book: Any = None) -> list[str
             Problem(str(book.name), message="has none of the tables of the sheets",
                     fix=f"open a template from {template_folder()}")
         )  # fmt: skip
+    _check_open(book, wanted)
     for content in wanted:
         target = OpenWorkbookTarget(book, convert=convert, required=content.spec.demands(there))
         for name, value in _by_name(content).items():
@@ -580,6 +581,19 @@ def _fill_open(contents: Sequence[sheets.Content], book: Any = None) -> list[str
             target.set_table(name, rows)
         notes += target.save()
     return [f"filled the open workbook {book.name}", *notes]
+
+
+def _check_open(book: Any, contents: Iterable[sheets.Content]) -> None:
+    """Refuse an open workbook whose formulas mix units, as far as its saved file shows them."""
+    from .workbook.package import Package
+
+    path = Path(str(getattr(book, "fullname", "")))
+    if not path.is_file():  # never saved: its headers are followed, its formulas not looked at
+        return
+    package = Package.open(path)
+    problems = [problem for content in contents for problem in _template_problems(content.spec, package)]
+    if problems:
+        raise TemplateError(problems)
 
 
 def _check_templates(library: Templates, keys: Iterable[str]) -> None:

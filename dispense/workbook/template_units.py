@@ -19,7 +19,7 @@ from ..errors import DispenseError, Problem
 from .formula import split_sheet, table_part, tokens
 from .package import MAIN, Package, Sheet, Table, column_letters, iter_cells, split_range
 
-__all__ = ["HEADER", "Box", "label_unit", "unit_problems"]
+__all__ = ["HEADER", "Box", "label_unit", "stated_unit", "unit_problems"]
 
 Factor = Callable[[str, str], float]  # (unit, shop unit) → factor; UnitError where it does not convert
 
@@ -59,6 +59,16 @@ class _Stated:
         return f"'{self.label}' ({self.where})"
 
 
+def stated_unit(label: object) -> str | None:
+    """The unit that a label ends with, in square brackets.
+
+    >>> stated_unit("Density [g/mL]:"), stated_unit("Density")
+    ('g/mL', None)
+    """
+    found = _LABEL.match(label) if isinstance(label, str) else None
+    return found["unit"].strip() if found else None
+
+
 def label_unit(package: Package, sheet: Sheet, row: int, column: int) -> tuple[str, str, str] | None:
     """Label, its cell and the unit it states for a cell: above it, else the next text to its left."""
     cells = package.remember(("cells", sheet.name), lambda: package.cell_values(sheet))
@@ -67,9 +77,9 @@ def label_unit(package: Package, sheet: Sheet, row: int, column: int) -> tuple[s
     for place in ((row - 1, column), (row, left)):
         address = f"{column_letters(place[1])}{place[0]}" if min(place) > 0 else ""
         text = cells.get(address)
-        found = _LABEL.match(text) if isinstance(text, str) else None
-        if found:
-            return " ".join(str(text).split()), f"{sheet.name}!{address}", found["unit"].strip()
+        unit = stated_unit(text)
+        if unit is not None:
+            return " ".join(str(text).split()), f"{sheet.name}!{address}", unit
     return None
 
 
@@ -219,8 +229,8 @@ class _Units:
         areas = [box for formula in formulas for box in self._boxes(formula, "")]
         touched = [each for each in self.stated if any(each.box.meets(area) for area in areas)]
         for title in titles:
-            found = _LABEL.match(title)
-            own = [_Stated(Box("", 0, 0, 0, 0), title, "axis title", found["unit"].strip())] if found else []
+            unit = stated_unit(title)
+            own = [] if unit is None else [_Stated(Box("", 0, 0, 0, 0), title, "axis title", unit)]
             self._agree(f"a chart of {sheet.name}", "the chart", own, touched)
 
     def _agree(self, where: str, what: str, own: list[_Stated], touched: list[_Stated]) -> None:
