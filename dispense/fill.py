@@ -208,8 +208,7 @@ _HEADINGS = {
     table: {item.name: Heading.of(item) for item in fields}
     for spec in sheets.SPECS.values() for table, fields in spec.tables.items()
 }  # fmt: skip
-_NAMES = {key: {item.name: Heading.named(item) for item in spec.names}
-          for key, spec in sheets.SPECS.items()}  # fmt: skip
+_NAMES = {key: {item.name: Heading.named(item) for item in spec.names} for key, spec in sheets.SPECS.items()}
 
 
 def convert(heading: str, value: Any, unit: str) -> Any:
@@ -258,7 +257,7 @@ def _template_problems(spec: sheets.SheetSpec, package) -> list[Problem]:
         {name: _units((*fields, *spec.computed.get(name, ()))) for name, fields in spec.tables.items()},
         {item.name: item.unit for item in spec.names if item.kind == "number"},
         lambda unit, shop: unit_factor(unit, shop)[0],
-    )  # fmt: skip
+    )
 
 
 class Templates:
@@ -296,16 +295,20 @@ class Templates:
     def _masses(self, content: sheets.Content) -> dict[str, Any]:
         """Target and limits of the check shots in the unit of their column."""
         unit = self.unit(sheets.SHOT_CHECK.key, "CheckShots", "target")
-        return {name: None if content.values[name] is None else
-                convert(_HEADINGS["CheckShots"][name], content.values[name], unit)
-                for name in ("target", "low", "high")}  # fmt: skip
+        return {
+            name: None
+            if content.values[name] is None
+            else convert(_HEADINGS["CheckShots"][name], content.values[name], unit)
+            for name in ("target", "low", "high")
+        }
 
     def _headline(self, content: sheets.Content) -> str:
         """The headline, its masses in the unit of the column they stand in."""
         if content.spec is sheets.SHOT_CHECK:
             unit = self.unit(content.spec.key, "CheckShots", "target")
-            return sheets.check_headline(content.values["shots_together"],
-                                         PrintedLimits(**self._masses(content)), unit)  # fmt: skip
+            return sheets.check_headline(
+                content.values["shots_together"], PrintedLimits(**self._masses(content)), unit
+            )
         rows = content.tables.get("SetupShots", ())
         if content.spec is sheets.STATION_SETUP and rows:
             unit = self.unit(content.spec.key, "SetupShots", "mass")
@@ -320,9 +323,12 @@ class Templates:
 
         spec = content.spec
         filled = self.get(spec.key).fill(
-            _by_name(content) | {"headline": self._headline(content)}, _headed(content), convert=convert,
-            required=spec.required, evaluate=evaluate_package,
-        )  # fmt: skip
+            _by_name(content) | {"headline": self._headline(content)},
+            _headed(content),
+            convert=convert,
+            required=spec.required,
+            evaluate=evaluate_package,
+        )
         fit_texts(filled.package)
         if spec is sheets.SHOT_CHECK:
             shown = self._masses(content)

@@ -62,11 +62,16 @@ class SheetSpec:
     def demands(self, tables: Iterable[str]) -> list[str]:
         """Names, and columns as `Table[Heading]`, that a template with these tables must have."""
         there = {name.casefold() for name in tables}
-        return [*self.required, *(
-            f"{table}[{item.heading}]"
-            for table, columns in self.needed.items() if table.casefold() in there
-            for item in self.tables[table] if item.name in columns
-        )]  # fmt: skip
+        return [
+            *self.required,
+            *(
+                f"{table}[{item.heading}]"
+                for table, columns in self.needed.items()
+                if table.casefold() in there
+                for item in self.tables[table]
+                if item.name in columns
+            ),
+        ]
 
     def computed_field(self, name: str) -> Field:
         """A column that the template computes."""

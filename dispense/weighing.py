@@ -81,11 +81,16 @@ def weighing_findings(station, items: Iterable[Application], density: float) -> 
     found = check_shot(station, items, density)
     if found.limits.low is not None:
         return []
-    return [Finding(
-        QUALITY, f"check shots of {station.station} have no limits ({found.basis})",
-        "state the meter tolerance in Stations", topic="check limits", station=station.station,
-        numbers={"check shot [g]": float(found.limits.target)},
-    )]  # fmt: skip
+    return [
+        Finding(
+            QUALITY,
+            f"check shots of {station.station} have no limits ({found.basis})",
+            "state the meter tolerance in Stations",
+            topic="check limits",
+            station=station.station,
+            numbers={"check shot [g]": float(found.limits.target)},
+        )
+    ]
 
 
 __all__ = ["COUNTS", "SCALE", "Weighing", "check_shot", "driver_text", "weigh", "weighing_findings"]

@@ -45,9 +45,11 @@ def dot_rows(**station):
 
 
 @given(
-    target=st.floats(1e-3, 1e5), below=st.floats(1e-4, 0.5), above=st.floats(1e-4, 0.5),
+    target=st.floats(1e-3, 1e5),
+    below=st.floats(1e-4, 0.5),
+    above=st.floats(1e-4, 0.5),
     resolution=st.sampled_from([0.001, 0.01, 0.1, 1.0]),
-)  # fmt: skip
+)
 def test_a_printed_limit_is_never_outside_the_true_one(target, below, above, resolution):
     """Directed rounding by `decimal`, another implementation; ISO 80000-1, annex B (recalled)."""
     low, high = target * (1 - below), target * (1 + above)
@@ -104,7 +106,8 @@ def test_setup_card_and_check_sheet_say_the_same_of_a_shot():
     (row,) = sheets.station_setup_content(plan, setup_card(plan, "hem"), STAMP).tables["SetupShots"]
     assert (check["shots_together"], check["low"], check["high"]) == (2, 0.264, 0.290)
     assert [row[name] for name in ("shots_together", "mass_of_n_shots", "mass_low", "mass_high")] == [
-        check[name] for name in ("shots_together", "target", "low", "high")]  # fmt: skip
+        check[name] for name in ("shots_together", "target", "low", "high")
+    ]
     assert row["limits_from"] == check["limits_from"] == "meter: ±5 %"
     assert check["headline"] == "2 shots together: 0.277 g  (0.264 to 0.290 g)"
     assert check["scale_step"] == 0.001 and check["mass"] == row["mass"]
@@ -218,9 +221,10 @@ def test_a_shot_at_the_printed_limit_passes_and_one_step_further_fails(checked):
 def test_cells_show_all_their_digits(checked):
     """The number format of a cell shows what it holds: nothing is rounded a second time."""
     check, setup = map(openpyxl.load_workbook, checked)
-    for book, table, names in ((check, "CheckShots", ("Target [g]", "Low [g]", "High [g]")),
-                               (setup, "SetupShots", ("Mass of n shots [g]", "Mass low [g]",
-                                                      "Mass high [g]"))):  # fmt: skip
+    for book, table, names in (
+        (check, "CheckShots", ("Target [g]", "Low [g]", "High [g]")),
+        (setup, "SetupShots", ("Mass of n shots [g]", "Mass low [g]", "Mass high [g]")),
+    ):
         (sheet,) = (sheet for sheet in book if table in sheet.tables)
         head, *rows = sheet[sheet.tables[table].ref]
         for row in rows:

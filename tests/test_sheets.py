@@ -559,9 +559,16 @@ def test_limits_in_the_open_workbook_show_all_digits_and_follow_labels():
     page.tables.clear()
     test_target.Table(page, "CheckShots", 8, 2, ["Time", "Low [g]", "High [g]"], 1)
     page.cells[4, 1], page.cells[6, 3] = "Shots together", "High [kg]:"
-    book.names = [test_target.Name(name, test_target.Range(page, *place)) for name, place in (
-        ("day", (1, 1)), ("shift", (2, 1)), ("station", (3, 1)), ("shots_together", (4, 2)),
-        ("high", (6, 5)))]  # fmt: skip
+    book.names = [
+        test_target.Name(name, test_target.Range(page, *place))
+        for name, place in (
+            ("day", (1, 1)),
+            ("shift", (2, 1)),
+            ("station", (3, 1)),
+            ("shots_together", (4, 2)),
+            ("high", (6, 5)),
+        )
+    ]
     _fill_open([content], book)
     assert (page.cells[9, 3], page.cells[9, 4]) == (0.264, 0.29)
     assert page.formats[9, 3] == page.formats[10, 4] == "#,##0.000" and (9, 2) not in page.formats

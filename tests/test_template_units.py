@@ -38,8 +38,14 @@ def renamed(folder: Path, file: str, texts: dict[str, str], table: str = "") -> 
     for sheet in book:
         for row in sheet.iter_rows():
             for cell in row:
-                of = next((each.name for each in sheet.tables.values()
-                           if cell.coordinate in MultiCellRange(each.ref)), "")  # fmt: skip
+                of = next(
+                    (
+                        each.name
+                        for each in sheet.tables.values()
+                        if cell.coordinate in MultiCellRange(each.ref)
+                    ),
+                    "",
+                )
                 if cell.value in texts and (not table or table == of):
                     cell.value = texts[cell.value]
         for each in sheet.tables.values():
@@ -54,8 +60,9 @@ def renamed(folder: Path, file: str, texts: dict[str, str], table: str = "") -> 
 
 def filled(plan, tmp_path, folder):
     fill(plan, tmp_path / "out", templates=folder, stamp=STAMP)
-    return {path.name: openpyxl.load_workbook(path, data_only=True)
-            for path in (tmp_path / "out").rglob("*.xlsx")}  # fmt: skip
+    return {
+        path.name: openpyxl.load_workbook(path, data_only=True) for path in (tmp_path / "out").rglob("*.xlsx")
+    }
 
 
 def refused(plan, tmp_path, folder) -> str:
@@ -68,13 +75,16 @@ def refused(plan, tmp_path, folder) -> str:
 # ----------------------------------------------------------------------------- columns that must be
 
 
-@pytest.mark.parametrize(("file", "table", "header", "other"), [
-    (SETUP, "SetupShots", "Part", "Teil"),
-    (SETUP, "SetupShots", "Mass low [g]", "Masse min [g]"),
-    (CHECK, "CheckShots", "High [g]", "High limit [g]"),
-    (MATERIAL, "MaterialUse", "Component", "Komponente"),
-    (RESULTS, "ResultUse", "Drawn [mL]", "Drawn (mL)"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("file", "table", "header", "other"),
+    [
+        (SETUP, "SetupShots", "Part", "Teil"),
+        (SETUP, "SetupShots", "Mass low [g]", "Masse min [g]"),
+        (CHECK, "CheckShots", "High [g]", "High limit [g]"),
+        (MATERIAL, "MaterialUse", "Component", "Komponente"),
+        (RESULTS, "ResultUse", "Drawn [mL]", "Drawn (mL)"),
+    ],
+)
 def test_a_needed_column_under_another_name_is_refused(plan, tmp_path, file, table, header, other):
     folder = renamed(tmp_path / "own", file, {header: other}, table)
     words = refused(plan, tmp_path, folder)
@@ -134,9 +144,24 @@ def test_check_limits_in_ounces_beside_grams_weighed_are_refused(plan, tmp_path)
 
 
 def test_a_check_sheet_wholly_in_ounces_is_filled(plan, tmp_path):
-    texts = {f"{name} [g]": f"{name} [oz]" for name in (
-        "Target", "Low", "High", "Weighed", "A alone", "B alone", "Mean", "Range, largest less smallest",
-        "Mass weighed", "Scale step", "Mass", "Mass A", "Mass B")}  # fmt: skip
+    texts = {
+        f"{name} [g]": f"{name} [oz]"
+        for name in (
+            "Target",
+            "Low",
+            "High",
+            "Weighed",
+            "A alone",
+            "B alone",
+            "Mean",
+            "Range, largest less smallest",
+            "Mass weighed",
+            "Scale step",
+            "Mass",
+            "Mass A",
+            "Mass B",
+        )
+    }
     folder = renamed(tmp_path / "own", CHECK, texts)
     books = filled(plan, tmp_path, folder)
     book = books["hem_shot_check.xlsx"]
@@ -151,17 +176,26 @@ def test_a_check_sheet_wholly_in_ounces_is_filled(plan, tmp_path):
     package = Package.open(next((tmp_path / "out").rglob("*_shot_check.xlsx")))
     axis = "{http://schemas.openxmlformats.org/drawingml/2006/chart}"
     root = package.tree(package.charts(package.worksheets[0])[0])
-    least, most = (float(root.find(f".//{axis}valAx/{axis}scaling/{axis}{end}").get("val"))
-                   for end in ("min", "max"))  # fmt: skip
+    least, most = (
+        float(root.find(f".//{axis}valAx/{axis}scaling/{axis}{end}").get("val")) for end in ("min", "max")
+    )
     assert 0.1 < least < rows[0]["Low [oz]"] and rows[0]["High [oz]"] < most < 0.2
 
 
-@pytest.mark.parametrize(("file", "table", "texts", "other"), [
-    (MATERIAL, "MaterialUse", {"Opening [mL]": "Opening [L]"}, "Mounted [mL]"),
-    (MATERIAL, "MaterialMore", {"Left [mL]": "Left [L]"}, "More [mL]"),
-    (RESULTS, "ResultUse", {"Drawn [mL]": "Drawn [L]"}, "Drawn [mL]"),
-    (RESULTS, "ResultUse", {"Mass [g]": "Mass [kg]"}, "All materials [kg]"),  # its formula divides by 1000
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("file", "table", "texts", "other"),
+    [
+        (MATERIAL, "MaterialUse", {"Opening [mL]": "Opening [L]"}, "Mounted [mL]"),
+        (MATERIAL, "MaterialMore", {"Left [mL]": "Left [L]"}, "More [mL]"),
+        (RESULTS, "ResultUse", {"Drawn [mL]": "Drawn [L]"}, "Drawn [mL]"),
+        (
+            RESULTS,
+            "ResultUse",
+            {"Mass [g]": "Mass [kg]"},
+            "All materials [kg]",
+        ),  # its formula divides by 1000
+    ],
+)
 def test_a_formula_that_mixes_units_is_refused(plan, tmp_path, file, table, texts, other):
     words = refused(plan, tmp_path, renamed(tmp_path / "own", file, texts, table))
     (mine,) = texts.values()
@@ -183,8 +217,11 @@ def test_sums_and_columns_that_nothing_reads_follow(plan, tmp_path):
 
 
 def test_a_named_cell_follows_the_unit_of_its_label(plan, tmp_path):
-    folder = renamed(tmp_path / "own", SETUP, {"Density [g/mL]": "Density [kg/m**3]",
-                                               "Start volume [mL]": "Start volume [L]"})  # fmt: skip
+    folder = renamed(
+        tmp_path / "own",
+        SETUP,
+        {"Density [g/mL]": "Density [kg/m**3]", "Start volume [mL]": "Start volume [L]"},
+    )
     book = filled(plan, tmp_path, folder)["hem_setup.xlsx"]
     assert named(book, "density") == pytest.approx(1100.0, rel=1e-9)
     assert named(book, "start_volume") == pytest.approx(0.008, rel=1e-9)
@@ -207,7 +244,12 @@ def test_the_label_of_a_cell_is_above_it_or_to_its_left(tmp_path):
     sheet = book.active
     sheet.title = "S"
     sheet["A1"], sheet["A3"], sheet["D3"], sheet["B5"], sheet["A7"] = (
-        "Density [g/mL]", "Limit [bar]:", "not a label", "plain", "[mm]")  # fmt: skip
+        "Density [g/mL]",
+        "Limit [bar]:",
+        "not a label",
+        "plain",
+        "[mm]",
+    )
     book.save(tmp_path / "b.xlsx")
     package = Package.open(tmp_path / "b.xlsx")
     (page,) = package.worksheets

@@ -284,8 +284,9 @@ class OpenWorkbookTarget(_Collected):
                 continue
             used.add(key)
             wheres = [f"table {name}, row {number}, {header}" for number in range(1, len(rows) + 1)]
-            shown = [self._in_unit(where, key, row.get(key), unit)
-                     for where, row in zip(wheres, rows, strict=True)]  # fmt: skip
+            shown = [
+                self._in_unit(where, key, row.get(key), unit) for where, row in zip(wheres, rows, strict=True)
+            ]
             block.columns[place] = [self._checked(*pair) for pair in zip(wheres, shown, strict=True)]
             block.forms[place] = [_form(value) for value in shown]
         for key in keys.values():
