@@ -477,7 +477,8 @@ def _advance_branch(kinetics, degree, length, first, last, tolerance, stop, *, n
     """Columns over `length` with temperature linear from first to last, until `stop` if reached.
 
     The arguments from `degree` to `last` and `stop` are 1-D arrays of one size. Each column has its
-    own steps; `narrow` says that no rate constant changes much. Returns degree, time used and whether the stop was reached.
+    own steps; `narrow` says that no rate constant changes much. Returns degree, time used and whether
+    the stop was reached.
     """
     order = kinetics.order
     reduced = _to_reduced(degree, order)

@@ -21,7 +21,7 @@ from .fields import Field, date, number, text, whole
 from .findings import DANGER, MARKS, SHORTAGE, STOP, WAIT, Finding, gravest_first, grouped, marked, tally
 from .materials import mixed_density
 from .plan_findings import plan_findings, station_findings
-from .printed import DOWN, Printed, digits_of
+from .printed import DOWN, Printed, PrintedLimits, digits_of
 from .shift import CATEGORIES, NANO, Batch, Mating, ShiftResult, hhmm, numbers_text
 from .units import LONGEST, celsius_text, duration_text, from_si, volume_text
 from .weighing import driver_text
@@ -64,11 +64,16 @@ class SheetSpec:
     def demands(self, tables: Iterable[str]) -> list[str]:
         """Names, and columns as `Table[Heading]`, that a template with these tables must have."""
         there = {name.casefold() for name in tables}
-        return [*self.required, *(
-            f"{table}[{item.heading}]"
-            for table, columns in self.needed.items() if table.casefold() in there
-            for item in self.tables[table] if item.name in columns
-        )]  # fmt: skip
+        return [
+            *self.required,
+            *(
+                f"{table}[{item.heading}]"
+                for table, columns in self.needed.items()
+                if table.casefold() in there
+                for item in self.tables[table]
+                if item.name in columns
+            ),
+        ]
 
     def computed_field(self, name: str) -> Field:
         """A column that the template computes."""
@@ -652,17 +657,11 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
         notes += [{"kind": "" if place else MARKS[finding.kind],
                    "text": line if finding.is_warning else line.strip()}
                   for place, line in enumerate(lines)]  # fmt: skip
-    headline = "No part at this station"
-    if rows:
-        first = rows[0]
-        headline = f"Set {first['mass'].text} g"
-        if len(rows) > 1:
-            headline += f" ({first['part']} / {first['application']})"
     return Content(
         STATION_SETUP,
         {
             **_head(plan, stamp), "station": station.station, "material": material.material,
-            "description": material.description, "headline": headline, "meter": station.meter,
+            "description": material.description, "headline": setup_headline(rows), "meter": station.meter,
             "ratio": ratio, "density": from_si(card.density, "g/mL"),
             "shop_temperature": temperature_text(record), "pot_life": life_text(card.life, record),
             "rule": rule_text(station, card.life),
@@ -692,12 +691,21 @@ def _shop(value: float | None, unit: str) -> float | None:
     return None if value is None else float(from_si(value, unit))
 
 
+def setup_headline(rows: Sequence[dict[str, Any]], mass: Printed | None = None, unit: str = "g") -> str:
+    """The mass of the first shot to set; `mass` is the same in the unit of the sheet's column."""
+    if not rows:
+        return "No part at this station"
+    first = rows[0]
+    words = f"Set {(mass or first['mass']).text} {unit}"
+    return words + (f" ({first['part']} / {first['application']})" if len(rows) > 1 else "")
+
+
 def _upper_limit(value: float | None, unit: str) -> Printed | None:
-    """A highest value as printed, to four figures at least: never above what is allowed."""
+    """A highest value as printed, to three figures at least: never above what is allowed."""
     if value is None:
         return None
     shop = float(from_si(value, unit))
-    return Printed(shop, digits_of(shop / 1000.0), DOWN)
+    return Printed(shop, digits_of(shop / 100.0), DOWN)
 
 
 def figure(value: float) -> str:
@@ -792,6 +800,14 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     )  # fmt: skip
 
 
+def check_headline(count: int, limits: PrintedLimits, unit: str = "g") -> str:
+    """What to weigh and between which limits, in the unit of the sheet's columns."""
+    words = f"{limits.target.text} {unit}"
+    if count > 1:
+        words = f"{count} shots together: {words}"
+    return words + (f"  ({limits.text} {unit})" if limits.text else ", no limits")
+
+
 def shot_check_content(plan, result: ShiftResult, stamp: str) -> Content:
     """The shot-check sheet of a station."""
     shot = result.check
@@ -804,7 +820,7 @@ def shot_check_content(plan, result: ShiftResult, stamp: str) -> Content:
     return Content(
         SHOT_CHECK,
         {
-            **_shift_head(plan, result, stamp), "headline": shot.text, **row,
+            **_shift_head(plan, result, stamp), "headline": check_headline(shot.count, limits), **row,
             "mass": shot.single.target, "shots_together": shot.count,
             "volume": from_si(shot.volume * shot.count, "mL"),
             "mass_a": shot.printed(masses["a"]),
