@@ -244,6 +244,17 @@ class Forecast:
         """What each table says, in a line; "" where it has no rows."""
         return {name: answer(self.tables, name, self.currency) for name in self.tables}
 
+    def findings_table(self) -> Table:
+        """All findings but notes as a table, the gravest first."""
+        table = Table(
+            "findings", "What must be known first?",
+            (("Kind", "", "text"), ("Day", "", "date"), ("Station", "", "text"), ("Finding", "", "text"),
+             ("What to do", "", "text")),
+        )  # fmt: skip
+        table.rows = [[KINDS[each.kind], each.day, each.station, each.text, each.fix]
+                      for each in self.warnings]  # fmt: skip
+        return table
+
     def headline(self) -> list[str]:
         """The answer in a few lines."""
         lines = []

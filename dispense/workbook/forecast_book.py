@@ -21,7 +21,9 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
-from ..forecast import CAUSE_WORDS, Forecast, Table
+from ..answers import answer
+from ..findings import KINDS, SHORTAGE
+from ..forecast import CAUSE_WORDS, USE_WORDS, Forecast, Table
 from ..stock import ALL_CAUSES
 from . import style
 from .charts import add_legend, dress, label_values
@@ -30,6 +32,7 @@ from .finish import finished
 __all__ = ["book_bytes"]
 
 SHEETS = {
+    "findings": "Findings",
     "components": "Components", "orders": "Orders", "weeks": "Weeks", "materials": "Materials",
     "days": "Days", "stock": "Stock", "cover": "Cover", "stations": "Stations",
     "station_weeks": "Station weeks", "lots": "Lots",
@@ -62,7 +65,7 @@ LIVE = {
     ("reorder", "Reorder point"): "{Daily use}{row}*{Lead time}{row}+{Safety stock}{row}",
     ("lots", "Balance"): "ROUND({Opening}{row}+{Received}{row}-{Used}{row}-{Expired}{row}"
     "-{Closing}{row},6)",
-    ("stations", "Waste"): "IF({All}{row}>0,1-{On good parts}{row}/{All}{row},0)",
+    ("stations", "Waste"): "IF({All}{row}>0,1-({On good parts}{row}+{Filling hoses}{row})/{All}{row},0)",
 }  # fmt: skip
 
 
@@ -72,11 +75,12 @@ def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
     summary = book.active
     summary.title = "Summary"
     made: dict[str, _Sheet] = {}
-    answers = found.answers
+    tables = {"findings": found.findings_table(), **found.tables}
     for name, title in SHEETS.items():
-        table = found.tables.get(name)
+        table = tables.get(name)
         if table is not None and table.rows:
-            made[name] = _Sheet(book.create_sheet(title), table, answers[name])
+            words = answer(tables, name, found.currency)
+            made[name] = _Sheet(book.create_sheet(title), table, words)
             made[name].write()
     _charts(made)
     _write_summary(summary, found, made)
@@ -364,6 +368,7 @@ def _labels(series: Any) -> None:
 _SUMMARY_WIDTHS = (28, 16, 16, 16, 16, 16, 16, 16)
 _SHOWN_ROWS = 10
 _SHOWN_ORDERS = 7
+_SHOWN_FINDINGS = 6
 
 
 def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -> None:
@@ -382,6 +387,7 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
     row = 4
     for line, font in zip(found.headline(), (style.TITLE, style.SECTION), strict=False):
         row = _wide(sheet, row, line, font, 26)
+    row = _first_findings(sheet, row, found)
     row += 1
     row = _first_components(sheet, row, found)
     row = _first_orders(sheet, row + 1, found)
@@ -409,8 +415,8 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
 def _basis(found: Forecast) -> list[str]:
     return [
         f"{len(found.shifts)} station shifts, {len(found.keys)} of them distinct, are played event by "
-        f"event; {found.draws} futures are drawn from seed {found.seed}. P50 lies a little below the "
-        "planned use where whole parts are started for scrap and heels fall in lumps.",
+        f"event; {found.draws} futures are drawn from seed {found.seed}.",
+        USE_WORDS,
         "Drawn are: demand, one factor a day; shop temperature, one offset a day; scrap, shift by shift; "
         "volume, one error a station for the whole time, each tolerance taken as rectangular "
         "(JCGM 100:2008, 4.3.7).",
@@ -456,6 +462,23 @@ def _block(sheet: Worksheet, row: int, columns: Sequence[tuple[str, str]],
             style.put(cell, value)
             cell.number_format = "#,##0" if kind == "number" else FORMATS[kind]
     return row + 1
+
+
+def _first_findings(sheet: Worksheet, row: int, found: Forecast) -> int:
+    """The gravest findings, every shortage among them."""
+    told = found.warnings
+    if not told:
+        return row
+    shorts = [each for each in told if each.topic == SHORTAGE]
+    first = (shorts + [each for each in told if each.topic != SHORTAGE])[: max(_SHOWN_FINDINGS, len(shorts))]
+    more = len(told) - len(first)
+    row = _section(sheet, row + 1, "To be done first" + (f" ({more} more on sheet Findings)" if more else ""))
+    for finding in first:
+        _wide(sheet, row, f"▲ {KINDS[finding.kind]}: {finding}", style.BODY, 0)
+        style.warning_cell(sheet.cell(row, 1))
+        sheet.cell(row, 1).alignment = style.WRAP
+        row += 1
+    return row
 
 
 def _first_components(sheet: Worksheet, row: int, found: Forecast) -> int:
