@@ -840,11 +840,11 @@ def _overdue(found: Forecast) -> list[Finding]:
             words = (f"order of {order.containers} × {volume_text(view.component.container)} {view.name} "
                      f"is overdue by {_days_text(order.late_days)}")  # fmt: skip
             if short is not None:
-                assumed = "" if is_short else " if the use goes on after the last build"
-                words += f": short from {short:%a} {short}{assumed}"
-                fix = f"order at once and ask for delivery before {short}"
+                assumed = "" if is_short else " if the use goes on"
+                words += f", short from {short:%a} {short}{assumed}"
+                fix = "order at once and ask for a faster delivery"
             else:
-                words += ": safety stock is touched before it arrives"
+                words += ", safety stock is touched before it arrives"
                 fix = f"order at once, it arrives on {order.arrival}"
             told.append(Finding(STOP, words, fix, SHORTAGE if is_short else "order overdue",
                                 material=view.key[0], day=short or order.order_by,

@@ -367,7 +367,9 @@ def _labels(series: Any) -> None:
 
 _SUMMARY_WIDTHS = (28, 16, 16, 16, 16, 16, 16, 16)
 _SHOWN_ROWS = 10
+_LEAST_ROWS = 5  # of the components, where findings need the room
 _SHOWN_ORDERS = 7
+_LEAST_ORDERS = 3
 _SHOWN_FINDINGS = 6
 
 
@@ -405,22 +407,20 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
         words.font = style.BODY
     row += half
     row = _section(sheet, row + 1, "Notes")
-    for note in (*found.notes, *_basis(found)):
+    for note in (*found.notes, _basis(found)):
         row = _wide(sheet, row, note, style.BODY, 0)
     sheet.sheet_view.showGridLines = False
     style.page(sheet, landscape=True)
     sheet.print_area = f"A1:H{row - 1}"
 
 
-def _basis(found: Forecast) -> list[str]:
-    return [
+def _basis(found: Forecast) -> str:
+    return (
         f"{len(found.shifts)} station shifts, {len(found.keys)} of them distinct, are played event by "
-        f"event; {found.draws} futures are drawn from seed {found.seed}.",
-        USE_WORDS,
-        "Drawn are: demand, one factor a day; shop temperature, one offset a day; scrap, shift by shift; "
-        "volume, one error a station for the whole time, each tolerance taken as rectangular "
-        "(JCGM 100:2008, 4.3.7).",
-    ]
+        f"event; {found.draws} futures are drawn from seed {found.seed}: demand, one factor a day; shop "
+        "temperature, one offset a day; scrap, shift by shift; volume, one error a station for the whole "
+        "time, each tolerance taken as rectangular (JCGM 100:2008, 4.3.7). " + USE_WORDS
+    )
 
 
 def _wide(sheet: Worksheet, row: int, text: str, font, least: float) -> int:
@@ -429,7 +429,7 @@ def _wide(sheet: Worksheet, row: int, text: str, font, least: float) -> int:
     cell = sheet.cell(row, 1)
     style.put_text(cell, text)
     cell.font, cell.alignment = font, style.MIDDLE
-    lines = style.wrapped_lines(text, 128 * style.BODY.size / font.size)
+    lines = style.wrapped_lines(text, 150 * style.BODY.size / font.size)
     sheet.row_dimensions[row].height = max(1.4 * font.size * lines + 4, least)
     return row + 1
 
@@ -490,25 +490,27 @@ def _first_components(sheet: Worksheet, row: int, found: Forecast) -> int:
     out, after, order = (names.index(name) for name in ("Runs out", "After builds", "Order by"))
     picked = [[values[place] for place in places] for values in table.rows]
     picked.sort(key=lambda values: (values[out] or far, values[after] or far, values[order] or far))
-    more = len(picked) - _SHOWN_ROWS
+    shown = max(_SHOWN_ROWS - 2 * min(len(found.warnings), _SHOWN_FINDINGS), _LEAST_ROWS)
+    more = len(picked) - shown
     title = "Components, the first to run out on top" + (
         f" ({more} more on sheet Components)" if more > 0 else "")  # fmt: skip
     row = _section(sheet, row, title)
     columns = [(table.headers()[place], table.columns[place][2]) for place in places]
-    return _block(sheet, row, columns, picked[:_SHOWN_ROWS])
+    return _block(sheet, row, columns, picked[:shown])
 
 
 def _first_orders(sheet: Worksheet, row: int, found: Forecast) -> int:
     table = found.tables["orders"]
     if not table.rows:
         return row
-    more = len(table.rows) - _SHOWN_ORDERS
+    shown = max(_SHOWN_ORDERS - len(found.warnings), _LEAST_ORDERS)
+    more = len(table.rows) - shown
     row = _section(sheet, row, "Orders, the first to place on top" + (
         f" ({more} more on sheet Orders)" if more > 0 else ""))  # fmt: skip
     names = ["Component", "Order by", "Arrives", "Containers", "Volume", "Usable until", "Cost"]
     places = [[name for name, _, _ in table.columns].index(name) for name in names]
     columns = [(table.headers()[place], table.columns[place][2]) for place in places]
-    rows = [[values[place] for place in places] for values in table.rows[:_SHOWN_ORDERS]]
+    rows = [[values[place] for place in places] for values in table.rows[:shown]]
     return _block(sheet, row, columns, rows)
 
 
