@@ -489,15 +489,21 @@ def letter_name(letter: str, letters: Sequence[str]) -> str:
 
 def containers_text(result: ShiftResult) -> str:
     """The containers to bring, largest thing on the sheet: 2 × A (20 L), 1 × B (20 L)."""
-    words = []
+    words, missing = [], []
     if not any(result.containers.values()):
         return "Bring nothing: enough stands here"
     for letter, component in result.components.items():
         size_text = volume_text(component.container)
         name = f"{letter.upper()} " if len(result.components) > 1 else ""
-        if result.containers[letter]:
-            words.append(f"{result.containers[letter]} × {name}{size_text}")
-    return "Bring " + " + ".join(words)
+        count = sum(use.containers for use in result.staged(letter))
+        if count:
+            words.append(f"{count} × {name}{size_text}")
+        if result.containers[letter] > count:
+            missing.append(f"{result.containers[letter] - count} × {name}{size_text}")
+    short = " + ".join(missing) + " missing" if missing else ""
+    if not words:
+        return "▲ " + short
+    return "Bring " + " + ".join(words) + (f"; {short}" if short else "")
 
 
 def _use_row(result: ShiftResult, letter: str) -> dict[str, Any]:
@@ -576,7 +582,7 @@ def shift_material_content(plan, result: ShiftResult, stamp: str) -> Content:
                 {"component": letter_name(use.component, result.letters), "lot": use.lot,
                  "last_day": use.last_day, "containers": use.containers, "volume": use.volume / ML,
                  "first": at(result.date, use.first)}
-                for use in result.lots
+                for letter in result.letters for use in result.staged(letter)
             ] or [{"lot": "none: enough stands at the station"}],
             "MaterialWarnings": _warning_rows(
                 shift_findings(plan, result, "shift_material"), 140
@@ -846,14 +852,18 @@ def staging_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
         for letter, component in result.components.items():
             changes = [event.clock for event in result.events
                        if event.kind == "container" and event.component == letter]  # fmt: skip
-            lots = [use.lot for use in result.lots if use.component == letter]
-            volume = result.mounted[letter]
-            count += result.containers[letter]
+            staged = result.staged(letter)
+            lots = [use.lot for use in staged]
+            is_short = any(use.is_missing for use in result.lots if use.component == letter)
+            volume = sum(use.volume for use in staged)
+            containers = sum(use.containers for use in staged)
+            count += containers
             rows.append({
                 "station": result.station.station, "material": result.material.material,
                 "component": letter_name(letter, result.letters),
-                "lots": ", ".join(lots) or "stands at the station",
-                "containers": result.containers[letter],
+                "lots": ", ".join(lots) or ("nothing usable in store" if is_short else
+                                            "stands at the station"),
+                "containers": containers,
                 "container": from_si(component.container, "mL"), "volume": volume / ML,
                 "mass": volume / NANO * component.density,
                 "first": at(result.date, changes[0]) if changes else None,
