@@ -249,7 +249,7 @@ def staging(book: Workbook) -> None:
     widths = [17, 15, 11, 10, 9, 9, 9, 14, 14, 8, 8, 24]
     form = Form(book, sheets.STAGING, "Staging", widths, landscape=True)
     form.head()
-    form.cards(("day", 2), ("shift", 1), ("hours", 2), ("prepared_by", 4), ("stamp", 3))
+    form.cards(("day", 2), ("shift", 1), ("hours", 3), ("prepared_by", 3), ("stamp", 3))
     form.section("Containers to bring")
     form.table("StagingContainers", ["station", "material", "component", "containers", "container", "volume",
                                      "mass", "first", "last", TICK, BY, "lots"],
