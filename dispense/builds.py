@@ -16,7 +16,7 @@ from pathlib import Path
 import pandas as pd
 
 from .errors import NA, FileError, InputError, Problem
-from .plan import RawTable, read_table
+from .plan import RawTable, read_table, spell_as
 from .plan_tables import BUILDS
 
 ENDINGS = {".csv": "csv", ".txt": "csv", ".parquet": "parquet", ".pq": "parquet",
@@ -108,9 +108,12 @@ def with_builds(plan, source: str | os.PathLike[str] | pd.DataFrame):
     problems: list[Problem] = []
     if not raw.columns or not raw.columns[0]:
         raise InputError(Problem(raw.sheet, message="has no rows", fix="columns date, shift, part, quantity"))
-    records = read_table(BUILDS, raw, problems, {})
+    notes: list[Problem] = []
+    records = read_table(BUILDS, raw, problems, {}, notes)
     builders = {row.part for row in plan.parts} | {row.assembly for row in plan.assemblies}
     names = {"shift": {row.shift for row in plan.shifts}, "part": builders}
+    for argument, known in names.items():
+        records = spell_as(records, argument, known)
     tables = {"shift": "Shifts", "part": "Parts or Assemblies"}
     for row in records:
         problems += [
@@ -119,7 +122,7 @@ def with_builds(plan, source: str | os.PathLike[str] | pd.DataFrame):
         ]  # fmt: skip
     if problems:
         raise InputError(by_row(problems, raw.sheet))
-    return replace(plan, builds=records)
+    return replace(plan, builds=records, warnings=[*plan.warnings, *by_row(notes, raw.sheet)])
 
 
 def by_row(problems: Iterable[Problem], name: str) -> list[Problem]:
