@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import io
-import json
 import sys
 import warnings
 from collections.abc import Sequence
@@ -189,7 +188,9 @@ def _json_first(arguments: list[str]) -> list[str]:
 
 
 def _print_json(value: Any) -> None:
-    print(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False, default=str))
+    from .terminal import json_text
+
+    print(json_text(value))
 
 
 def _tell(report: Any, options) -> int:
@@ -197,7 +198,9 @@ def _tell(report: Any, options) -> int:
     if options.json:
         _print_json(report.as_json())
     else:
-        print(report.as_text())
+        from .terminal import printable
+
+        print(printable(report.as_text()))
     return DONE
 
 
@@ -231,7 +234,7 @@ def _check(options) -> int:
     else:
         for problem in problems:
             print(problem)
-        for warning in plan.warnings if not problems else ():
+        for warning in plan.warnings:
             print(f"note: {warning}", file=sys.stderr)
         if not problems:
             print(f"{options.plan}: no problems found in {len(plan.builds)} builds of "
@@ -306,7 +309,9 @@ def _call(options) -> int:
     if options.json:
         _print_json(result_json(found))
     elif not found.problems:
-        print(result_text(found))
+        from .terminal import printable
+
+        print(printable(result_text(found)))
     for problem in found.problems:
         print(problem, file=sys.stderr)
     return PROBLEMS if found.problems else DONE
