@@ -34,7 +34,7 @@ import numpy as np
 
 from .answers import answer
 from .errors import FileError, InputError, Problem
-from .findings import DANGER, NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
+from .findings import DANGER, KINDS, NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
 from .materials import mix_shares
 from .paper import paper_code
 from .plan_findings import plan_findings
