@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from scipy.optimize import brentq
@@ -11,33 +11,78 @@ from scipy.optimize import brentq
 from . import handbook as hb
 
 
+Source = tuple[str, ...]
+Effects = dict[Source, tuple[float, float]]
+
+
 @dataclass
-class Shot:
-    """One visit of the nozzle: mL with low and high, seconds, and what it is."""
+class Amount:
+    """mL, and what each thing with a tolerance does to it at its lower and upper end."""
+
+    volume: float
+    effects: Effects
+
+    @property
+    def limits(self) -> tuple[float, float, float, float]:
+        """Low, high, worst low, worst high."""
+        return hb.limits(self.volume, list(self.effects.values()))
+
+    @property
+    def low(self) -> float:
+        """Root sum of squares downward."""
+        return self.limits[0]
+
+    @property
+    def high(self) -> float:
+        """Root sum of squares upward."""
+        return self.limits[1]
+
+    @property
+    def main(self) -> str:
+        """The input that matters most: largest half width."""
+        halves = {
+            source: max(-low, -high, 0.0) + max(low, high, 0.0)
+            for source, (low, high) in self.effects.items()
+        }
+        return max(halves, key=lambda source: halves[source])[-1] if halves else ""
+
+
+def add(items: list[tuple[Amount, float]]) -> Amount:
+    """A sum, each amount taken so many times.
+
+    What one thing does to several amounts adds with its sign (JCGM 100:2008, 5.2.2, note 1): the
+    cavity and the cells of a pot are the same for its shots, the drawing for all parts of a kind, the
+    calibration of a meter for all that the station puts on.
+    """
+    effects: Effects = {}
+    for amount, times in items:
+        for source, (low, high) in amount.effects.items():
+            before = effects.get(source, (0.0, 0.0))
+            effects[source] = before[0] + low * times, before[1] + high * times
+    return Amount(sum(amount.volume * times for amount, times in items), effects)
+
+
+@dataclass
+class Shot(Amount):
+    """One visit of the nozzle: amount, seconds, and what it is."""
 
     part: str
     name: str
     kind: str
     station: str
     number: int
-    volume: float
-    low: float
-    high: float
-    worst_low: float
-    worst_high: float
-    halves: dict[str, float]
     seconds: float
     wait: float = 0.0
     row: Any = None
     length: float = 0.0
     level: float = 0.0
     area: float = 0.0
-    detail: list[Any] = field(default_factory=list)
 
-    @property
-    def main(self) -> str:
-        """The input that matters most."""
-        return max(self.halves, key=lambda name: self.halves[name], default="")
+
+def _sources(effects: dict[str, tuple[float, float]], station, *own: str) -> Effects:
+    """The meter belongs to the station, all else to the bead, pot or joint."""
+    return {("station", station.station, name) if name == "meter" else (*own, name): effect
+            for name, effect in effects.items()}  # fmt: skip
 
 
 def bead_length(plant, bead) -> float:
@@ -56,7 +101,7 @@ def bead_shot(plant, bead, station) -> Shot:
         area = hb.bead_area(bead.section, width, height or None, bead.contact_angle)
         return area * hb.stitched(length, bead.run, bead.gap)[0] * bead.count * meter / 1000
 
-    found = hb.spread(
+    nominal, effects = hb.spread(
         volume, {"width": bead.width, "height": bead.height or 0.0, "length": length, "meter": 1.0},
         {"width": bead.width_tolerance, "height": bead.height_tolerance, "length": bead.length_tolerance,
          "meter": station.meter_tolerance},
@@ -65,9 +110,10 @@ def bead_shot(plant, bead, station) -> Shot:
     if station.speed:
         seconds = length * bead.count / station.speed + starts * station.start_time
     else:
-        seconds = found[0] / station.flow + starts * station.start_time
-    return Shot(bead.part, bead.bead, "bead", station.station, 1, *found, seconds, row=bead, length=length,
-                area=hb.bead_area(bead.section, bead.width, bead.height, bead.contact_angle))
+        seconds = nominal / station.flow + starts * station.start_time
+    area = hb.bead_area(bead.section, bead.width, bead.height, bead.contact_angle)
+    return Shot(nominal, _sources(effects, station, bead.part, bead.bead), bead.part, bead.bead, "bead",
+                station.station, 1, seconds, row=bead, length=length, area=area)  # fmt: skip
 
 
 def cell_size(pot) -> tuple[float, float]:
@@ -102,7 +148,7 @@ def pot_shots(plant, pot, station) -> list[Shot]:
 
     middle = {"length": pot.length, "width": pot.width or 0.0, "level": pot.level,
               "cell_diameter": cell_size(pot)[0], "meter": 1.0}  # fmt: skip
-    found = hb.spread(volume, middle, {
+    nominal, effects = hb.spread(volume, middle, {
         "length": pot.length_tolerance, "width": pot.width_tolerance, "level": pot.level_tolerance,
         "cell_diameter": pot.cell_diameter_tolerance, "meter": station.meter_tolerance,
     })  # fmt: skip
@@ -110,20 +156,20 @@ def pot_shots(plant, pot, station) -> list[Shot]:
     portions = [(row.shot, row.portion, row.wait) for row in rows] or [(1, 1.0, 0.0)]
     shots, poured = [], 0.0
     for number, portion, wait in portions:
-        *amounts, halves = found
-        part = [portion * value for value in amounts]
-        poured += part[0] / pot.count
+        part = nominal * portion
+        poured += part / pot.count
 
         def over(level: float, liquid: float = poured) -> float:
             solid = (liquid - pot.extra) * (1 - material.shrinkage) / (1 - pot.unfilled)
             return free_volume(plant, pot, level) - solid
 
         level = brentq(over, 1e-6, pot.depth, xtol=1e-12)
+        mine = {name: (low * portion, high * portion) for name, (low, high) in effects.items()}
         shots.append(
-            Shot(pot.part, pot.pot, "pot", station.station, number, *part,
-                 {name: half * portion for name, half in halves.items()},
-                 part[0] / station.flow + station.start_time * pot.count, wait, pot, level=level)
-        )
+            Shot(part, _sources(mine, station, pot.part, pot.pot), pot.part, pot.pot, "pot",
+                 station.station, number, part / station.flow + station.start_time * pot.count, wait,
+                 pot, level=level)
+        )  # fmt: skip
     return shots
 
 
@@ -131,12 +177,14 @@ def joint_shot(plant, joint, station) -> Shot:
     """Bond line under the wetted plate, with what is pressed out at the rim."""
 
     def volume(gap, meter):
-        return joint.length * joint.width * gap * joint.coverage * (1 + joint.extra) * joint.count * meter / 1000
+        wetted = joint.length * joint.width * joint.coverage
+        return wetted * gap * (1 + joint.extra) * joint.count * meter / 1000
 
-    found = hb.spread(volume, {"gap": joint.gap, "meter": 1.0},
+    nominal, effects = hb.spread(volume, {"gap": joint.gap, "meter": 1.0},
                       {"gap": joint.gap_tolerance, "meter": station.meter_tolerance})  # fmt: skip
-    seconds = found[0] / station.flow + (station.start_time * joint.dots + (joint.press_time or 0)) * joint.count
-    return Shot(joint.part, joint.joint, "joint", station.station, 1, *found, seconds, row=joint)
+    pressed = (station.start_time * joint.dots + (joint.press_time or 0.0)) * joint.count
+    return Shot(nominal, _sources(effects, station, joint.part, joint.joint), joint.part, joint.joint,
+                "joint", station.station, 1, nominal / station.flow + pressed, row=joint)  # fmt: skip
 
 
 def shots_of(plant, part: str) -> list[Shot]:
@@ -147,40 +195,3 @@ def shots_of(plant, part: str) -> list[Shot]:
         if row.part == part:
             found += pot_shots(plant, row, stations[row.station])
     return found + [joint_shot(plant, row, stations[row.station]) for row in plant.joints if row.part == part]
-
-
-@dataclass
-class Sum:
-    """A sum of amounts that err independently: squares of the half widths add."""
-
-    volume: float
-    low: float
-    high: float
-    main: str
-
-
-def add(items: list[tuple[Shot, float]]) -> Sum:
-    """Shots, each taken so many times with one and the same error."""
-    volume = sum(shot.volume * times for shot, times in items)
-    below = math.sqrt(sum(((shot.volume - shot.low) * times) ** 2 for shot, times in items))
-    above = math.sqrt(sum(((shot.high - shot.volume) * times) ** 2 for shot, times in items))
-    halves = [(half * times, name) for shot, times in items for name, half in shot.halves.items()]
-    return Sum(volume, volume - below, volume + above, max(halves, default=(0.0, ""))[1])
-
-
-def add_part(shots: list[Shot]) -> Sum:
-    """All shots of one part at one station.
-
-    Shots of one pot share its cavity and its cells: the errors of one input add up before the squares
-    do, the meter's too, since it is the same meter; pots, beads and joints are independent.
-    """
-    groups: dict[str, list[Shot]] = {}
-    for shot in shots:
-        groups.setdefault(shot.name, []).append(shot)
-    volume = sum(shot.volume for shot in shots)
-    below = math.sqrt(sum(sum(s.volume - s.low for s in group) ** 2 for group in groups.values()))
-    above = math.sqrt(sum(sum(s.high - s.volume for s in group) ** 2 for group in groups.values()))
-    halves = [
-        (sum(s.halves[name] for s in group), name) for group in groups.values() for name in group[0].halves
-    ]
-    return Sum(volume, volume - below, volume + above, max(halves, default=(0.0, ""))[1])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from scipy.integrate import quad
 from scipy.optimize import brentq
@@ -130,23 +130,27 @@ def density(material, parts: dict) -> float:
 
 
 def spread(volume: Callable[..., float], middle: dict[str, float], tolerances: dict[str, float]):
-    """Nominal, low, high, worst low, worst high, and inputs with half widths.
-
-    Root sum of squares of what each input does alone (a tolerance chain: e.g. ASME Y14.5-based
-    practice, JCGM 100 for the rule of squares), worst case beside it.
-    """
+    """Nominal, and what each input does to it alone at the lower and the upper end of its tolerance."""
     nominal = volume(**middle)
-    down, up, halves = [], [], {}
-    for name, tolerance in tolerances.items():
-        if not tolerance:
-            continue
-        ends = [volume(**{**middle, name: middle[name] + sign * tolerance}) for sign in (-1, 1)]
-        down.append(nominal - min(ends))
-        up.append(max(ends) - nominal)
-        halves[name] = (down[-1] + up[-1]) / 2
-    low = nominal - math.sqrt(sum(x * x for x in down))
-    high = nominal + math.sqrt(sum(x * x for x in up))
-    return nominal, low, high, nominal - sum(down), nominal + sum(up), halves
+    effects = {
+        name: tuple(volume(**{**middle, name: middle[name] + sign * tolerance}) - nominal
+                    for sign in (-1, 1))
+        for name, tolerance in tolerances.items() if tolerance
+    }  # fmt: skip
+    return nominal, effects
+
+
+def limits(nominal: float, effects: Iterable[tuple[float, float]]):
+    """Low, high, worst low, worst high.
+
+    Root sum of squares of independent inputs (JCGM 100:2008, 5.1.2), downward and upward apart; worst
+    case: every input at its worse end. Nothing is below zero.
+    """
+    down = [max(-low, -high, 0.0) for low, high in effects]
+    up = [max(low, high, 0.0) for low, high in effects]
+    return (max(nominal - math.sqrt(sum(x * x for x in down)), 0.0),
+            nominal + math.sqrt(sum(x * x for x in up)),
+            max(nominal - sum(down), 0.0), nominal + sum(up))  # fmt: skip
 
 
 # --------------------------------------------------------------------------------------------- flow

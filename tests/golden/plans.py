@@ -63,7 +63,7 @@ BATTERY: dict[str, Table] = {
             "Kind": "one-part", "Consistency [mPa·s]": 96000, "Index": 0.46, "Yield stress [Pa]": 155,
             "Viscosity temperature [°C]": 20, "Open time [min]": 23, "Pot life temperature [°C]": 24,
             "Halving step [K]": 11, "Surface treatment": "wiped with cleaner",
-            "Surface window [min]": 88, "Cure": "moisture", "Cure temperature [°C]": 23,
+            "Surface window [min]": 64, "Cure": "moisture", "Cure temperature [°C]": 23,
             "Move time [h]": 1.25, "Join time [h]": 9.5, "Test time [h]": 61,
             "Moisture coefficient [mm/√h]": 0.57, "Moisture humidity [%]": 55,
         },
@@ -172,7 +172,7 @@ BATTERY: dict[str, Table] = {
         "Date | Shift | Part | Quantity",
         [_D(2026, 3, 9), "day", "hull kit", 7], [_D(2026, 3, 9), "night", "pack", 6],
         [_D(2026, 3, 10), "night", "pack", 4], [_D(2026, 3, 10), "night", "hull kit", 3],
-        [_D(2026, 3, 12), "night", "module", 9],
+        [_D(2026, 3, 12), "night", "module", 37],
     ),
     "Stock": _turned(
         {"Material": "grey potting resin", "Component": "a", "Lot": "GA-late", "Quantity [mL]": 14400,

@@ -1,0 +1,440 @@
+"""A filled workbook against what it should say, cell by cell.
+
+Every cell that is not empty must be explained: as the target of a defined name, as a cell of a table,
+as a total below one, as a value beside a label, or as layout (`layout.py`). Numbers are compared as
+printed, with the cell's own number format; texts by their meaning: all figures and times in them, the
+names, and key words.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import openpyxl
+from openpyxl.utils import range_boundaries
+
+# ------------------------------------------------------------------------------------ what is expected
+
+
+@dataclass(frozen=True)
+class Num:
+    """A number; `near` is a share by which methods may differ."""
+
+    value: float
+    near: float = 2e-6
+
+
+@dataclass(frozen=True)
+class When:
+    """A date and time; `slack` seconds."""
+
+    value: datetime.datetime
+    slack: float = 1.5
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A number in a text: must stand there rounded to the digits that the text shows."""
+
+    value: float
+    near: float = 1e-6
+
+
+@dataclass(frozen=True)
+class Clock:
+    """A clock time in a text, seconds after midnight of the sheet's day.
+
+    09:40 may stand for the sheet's own day only; 02:18 +1 or Tue 10 Mar 02:18 for another.
+    """
+
+    day: datetime.date
+    seconds: float
+
+    def fits(self, token: str) -> bool:
+        """Whether a token tells this minute."""
+        when = _moment(token, self.day)
+        if when is None:
+            return False
+        start = datetime.datetime.combine(self.day, datetime.time())
+        for slack in (0.0, -1.5, 1.5):  # methods may differ by a second
+            exact = start + datetime.timedelta(seconds=self.seconds + slack)
+            if exact.replace(second=0, microsecond=0) == when:
+                return True
+        return False
+
+
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+
+def _day(text: str, near: datetime.date) -> datetime.date | None:
+    """Tue 10 Mar, 10 Mar 2026 or 2026-03-10; None where it is no date or the weekday is wrong."""
+    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
+        return datetime.date.fromisoformat(text)
+    found = re.fullmatch(r"(?:(\w{3}) )?(\d{1,2}) (\w{3})(?: (\d{4}))?", text)
+    if not found or found.group(3) not in _MONTHS:
+        return None
+    year = int(found.group(4) or near.year)
+    day = datetime.date(year, _MONTHS.index(found.group(3)) + 1, int(found.group(2)))
+    return None if found.group(1) and _DAYS[day.weekday()] != found.group(1) else day
+
+
+def _moment(token: str, near: datetime.date) -> datetime.datetime | None:
+    found = re.fullmatch(r"(?:(.*?),? )?(\d{1,2}):(\d{2})(?: \+(\d+))?", token)
+    if not found:
+        return None
+    day = near if found.group(1) is None else _day(found.group(1), near)
+    if day is None:
+        return None
+    day += datetime.timedelta(days=int(found.group(4) or 0))
+    return datetime.datetime.combine(day, datetime.time(int(found.group(2)), int(found.group(3))))
+
+
+Figure = Fact | Clock | datetime.date
+
+
+@dataclass(frozen=True)
+class Says:
+    """A text: words that must stand in it, names, and figures.
+
+    Every figure of the text must be one of `figures` or `may`, and all of `figures` must be there.
+    Words of `never` must not stand in it.
+    """
+
+    words: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
+    figures: tuple[Figure, ...] = ()
+    may: tuple[Figure, ...] = ()
+    never: tuple[str, ...] = ()
+
+
+@dataclass
+class Page:
+    """What one workbook should say."""
+
+    template: str
+    day: datetime.date | None
+    names: dict[str, Any] = field(default_factory=dict)
+    tables: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    totals: dict[str, dict[str, Any]] = field(default_factory=dict)
+    messages: dict[str, list[tuple[dict[str, Any], Says]]] = field(default_factory=dict)
+    beside: dict[str, list[Any]] = field(default_factory=dict)
+
+
+# ----------------------------------------------------------------------------------- number formats
+
+
+def shown(value: float, code: str) -> str:
+    """A number as a spreadsheet prints it; the few formats of the templates, else an error."""
+    for section in code.split(";"):
+        wanted = re.match(r"\[([<>=]+)(-?[\d.]+)\]", section)
+        if wanted:
+            sign, bound = wanted.group(1), float(wanted.group(2))
+            holds = {"<": value < bound, ">": value > bound, "=": value == bound,
+                     "<=": value <= bound, ">=": value >= bound}[sign]  # fmt: skip
+            if not holds:
+                continue
+            section = section[wanted.end():]
+        return _plain(value, section)
+    raise AssertionError(f"no section of {code} fits {value}")
+
+
+def _plain(value: float, code: str) -> str:
+    if code in {"General", "@"}:
+        return f"{value:.12g}"
+    if code.startswith('"') and code.endswith('"'):
+        return code.strip('"')
+    found = re.fullmatch(r"(#,##)?0(?:\.(0*)(#*))?(%)?", code)
+    if not found:
+        raise AssertionError(f"number format {code} is not known here")
+    thousands, digits, more, percent = found.groups()
+    value *= 100 if percent else 1
+    least, most = len(digits or ""), len(digits or "") + len(more or "")
+    # spreadsheets round half away from zero
+    scaled = math.floor(abs(value) * 10**most + 0.5 + 1e-9) / 10**most
+    text = f"{math.copysign(scaled, value) if scaled else 0.0:{',' if thousands else ''}.{most}f}"
+    while most > least and text.endswith("0"):
+        text, most = text[:-1], most - 1
+    return text.rstrip(".") + (percent or "")
+
+
+def same_number(actual: Any, wanted: Num, code: str) -> bool:
+    """Alike as printed, and alike in the cell but for the spread of methods."""
+    if isinstance(actual, bool) or not isinstance(actual, int | float):
+        return False
+    close = abs(actual - wanted.value) <= wanted.near * abs(wanted.value) + 2e-6
+    if not close:
+        return False
+    low, high = wanted.value - wanted.near * abs(wanted.value), wanted.value + wanted.near * abs(wanted.value)
+    return shown(actual, code) in {shown(value, code) for value in (wanted.value, low, high)}
+
+
+# --------------------------------------------------------------------------------------------- texts
+
+_TOKEN = re.compile(
+    r"(?:(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) )?\d{1,2} (?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)"
+    r"(?: \d{4})?(?:,? \d{1,2}:\d{2})?|\d{4}-\d{2}-\d{2}|\d{1,2}:\d{2}(?: \+\d+)?|\d[\d,]*(?:\.\d+)?%?"
+)
+
+
+def figures_in(text: str) -> list[str]:
+    """Numbers, clock times and dates of a text, in order."""
+    return _TOKEN.findall(text)
+
+
+def _fits(token: str, wanted: Figure) -> bool:
+    if isinstance(wanted, Clock):
+        return wanted.fits(token)
+    if isinstance(wanted, datetime.date):
+        return _day(token, wanted) == wanted
+    if ":" in token or not re.fullmatch(r"\d[\d,]*(\.\d+)?%?", token):
+        return False
+    percent = token.endswith("%")
+    digits = token.rstrip("%").replace(",", "")
+    value = wanted.value * (100 if percent else 1)
+    step = 10.0 ** -len(digits.partition(".")[2])
+    return abs(float(digits) - value) <= step * 0.5 * (1 + 1e-6) + wanted.near * abs(value)
+
+
+def why_not(text: Any, wanted: Says) -> str:
+    """Why a text does not say what it should; "" where it does."""
+    if not isinstance(text, str):
+        return f"{text!r} is no text"
+    rest = text
+    for name in sorted(wanted.names, key=len, reverse=True):
+        if name not in rest:
+            return f"{name!r} is not named"
+        rest = rest.replace(name, " ")
+    for word in wanted.words:
+        if word.lower() not in text.lower():
+            return f"does not say {word!r}"
+    for word in wanted.never:
+        if word.lower() in text.lower():
+            return f"says {word!r}"
+    left: list[Figure] = list(wanted.figures)
+    may = list(wanted.may)
+    for token in figures_in(rest):
+        for pool in (left, may):
+            found = next((item for item in pool if _fits(token, item)), None)
+            if found is not None:
+                if pool is left:
+                    pool.remove(found)
+                break
+        else:
+            return f"{token!r} is not explained"
+    return f"does not tell {left}" if left else ""
+
+
+def compare(actual: Any, wanted: Any, code: str = "General") -> str:
+    """Why a cell is not what it should be; "" where it is."""
+    if wanted is None or wanted == "":
+        return "" if actual in (None, "") else f"{actual!r}, should be empty"
+    if isinstance(wanted, Num):
+        return "" if same_number(actual, wanted, code) else f"{actual!r}, should be {wanted.value!r} [{code}]"
+    if isinstance(wanted, When):
+        if not isinstance(actual, datetime.datetime):
+            return f"{actual!r} is no date and time"
+        off = abs((actual - wanted.value).total_seconds())
+        return "" if off <= wanted.slack else f"{actual}, should be {wanted.value}"
+    if isinstance(wanted, datetime.date):
+        day = actual.date() if isinstance(actual, datetime.datetime) else actual
+        clock = actual.time() if isinstance(actual, datetime.datetime) else datetime.time()
+        return "" if day == wanted and clock == datetime.time() else f"{actual!r}, should be {wanted}"
+    if isinstance(wanted, Says):
+        why = why_not(actual, wanted)
+        return f"{actual!r}: {why}" if why else ""
+    return "" if actual == wanted and type(actual) is type(wanted) else f"{actual!r}, should be {wanted!r}"
+
+
+# ------------------------------------------------------------------------------------- the workbook
+
+
+@dataclass
+class Book:
+    """A filled workbook read twice: formulas, and the values that it carries."""
+
+    formulas: Any
+    values: Any
+
+    @classmethod
+    def open(cls, path: Any) -> Book:
+        """Read it."""
+        return cls(openpyxl.load_workbook(path), openpyxl.load_workbook(path, data_only=True))
+
+
+def normal(formula: str) -> str:
+    """A formula without its row numbers: what a template asks, however many rows there are."""
+    return re.sub(r"(\$?[A-Z]{1,2}\$?)\d+", r"\1#", formula)
+
+
+def differences(book: Book, page: Page, captions: Iterable[str], formulas: Iterable[str],
+                labels: dict[str, str], blanks: dict[str, tuple[str, ...]]) -> list[str]:  # fmt: skip
+    """Every cell that is not explained, and everything expected that is not there."""
+    return _Walk(book, page, set(captions), set(formulas), labels, blanks).run()
+
+
+class _Walk:
+    def __init__(self, book: Book, page: Page, captions: set[str], formulas: set[str],
+                 labels: dict[str, str], blanks: dict[str, tuple[str, ...]]):  # fmt: skip
+        self.book, self.page, self.captions, self.allowed = book, page, captions, formulas
+        self.name_labels, self.blanks = labels, blanks
+        self.faults: list[str] = []
+        self.seen: set[tuple[str, str]] = set()  # sheet and cell
+
+    def fault(self, sheet: str, cell: str, why: str) -> None:
+        self.faults.append(f"{sheet}!{cell}: {why}")
+
+    def run(self) -> list[str]:
+        """Names, tables, labels, then what is left."""
+        self._names()
+        for sheet in self.book.formulas:
+            for table in sheet.tables.values():
+                self._table(sheet, table)
+        for sheet in self.book.formulas:
+            self._labels(sheet)
+            self._rest(sheet)
+        return self.faults
+
+    def _check(self, sheet: str, cell: str, wanted: Any) -> None:
+        self.seen.add((sheet, cell))
+        formula = self.book.formulas[sheet][cell]
+        if isinstance(formula.value, str) and formula.value.startswith("="):
+            if normal(formula.value) not in self.allowed:
+                self.fault(sheet, cell, f"formula {formula.value} is not known")
+        value = self.book.values[sheet][cell].value
+        why = compare(value, wanted, formula.number_format)
+        if why:
+            self.fault(sheet, cell, why)
+        elif isinstance(wanted, When):
+            self._shows_its_day(sheet, cell, value, formula.number_format)
+
+    def _shows_its_day(self, sheet: str, cell: str, value: datetime.datetime, code: str) -> None:
+        """A time that is not of the sheet's day shows its date."""
+        other = self.page.day is None or value.date() != self.page.day
+        if other and not re.search(r"(?i)d.*m|m.*d", re.sub(r"(?i)h+:mm(:ss)?", "", code)):
+            self.fault(sheet, cell, f"{value} is of another day; the format {code} shows no date")
+        if not re.search(r"(?i)h+:mm", code):
+            self.fault(sheet, cell, f"the format {code} shows no time")
+
+    def _names(self) -> None:
+        there = self.book.formulas.defined_names
+        for name, wanted in self.page.names.items():
+            if name not in there:
+                self.fault("names", name, "no such name")
+                continue
+            sheet, cell = next(iter(there[name].destinations))
+            self._check(sheet, cell.replace("$", ""), wanted)
+            if name in self.name_labels:
+                here = self.book.formulas[sheet][cell.replace("$", "")]
+                above = self.book.formulas[sheet].cell(here.row - 1, here.column)
+                self.seen.add((sheet, above.coordinate))
+                if above.value != self.name_labels[name]:
+                    self.fault(sheet, above.coordinate, f"{above.value!r}, should be {self.name_labels[name]!r}")
+        for name in there:
+            if name not in self.page.names and not name.startswith("_"):
+                self.fault("names", name, "is not explained")
+
+    def _table(self, sheet: Any, table: Any) -> None:
+        left, top, right, bottom = range_boundaries(table.ref)
+        heads = [sheet.cell(top, column).value for column in range(left, right + 1)]
+        places = [(column, head) for column, head in zip(range(left, right + 1), heads, strict=True)]
+        for column, _ in places:
+            self.seen.add((sheet.title, sheet.cell(top, column).coordinate))
+        if table.name in self.page.messages:
+            self._messages(sheet, table.name, places, range(top + 1, bottom + 1))
+            return
+        rows = self.page.tables.get(table.name)
+        if rows is None:
+            self.fault(sheet.title, table.ref, f"table {table.name} is not explained")
+            return
+        blank = self.blanks.get(table.name, ())
+        known = set().union(*(row.keys() for row in rows)) | set(blank)
+        for missing in known - set(heads):
+            self.fault(sheet.title, table.ref, f"there is no column {missing!r}")
+        for extra in set(heads) - known:
+            self.fault(sheet.title, table.ref, f"column {extra!r} is not explained")
+        if len(rows) != bottom - top:
+            self.fault(sheet.title, table.ref, f"{bottom - top} rows, should be {len(rows)}")
+        for row, wanted in zip(range(top + 1, bottom + 1), rows, strict=False):
+            for column, head in places:
+                self._check(sheet.title, sheet.cell(row, column).coordinate, wanted.get(head))
+        totals = self.page.totals.get(table.name)
+        if totals is not None:
+            self._check(sheet.title, sheet.cell(bottom + 1, left).coordinate, "Total")
+            for column, head in places[1:]:
+                self._check(sheet.title, sheet.cell(bottom + 1, column).coordinate, totals.get(head))
+
+    def _messages(self, sheet: Any, name: str, places: Sequence[tuple[int, Any]], rows: range) -> None:
+        """A table of findings: the text is in the last column, its lines go on with blanks."""
+        values = self.book.values[sheet.title]
+        found: list[tuple[str, dict[str, Any], str]] = []
+        for row in rows:
+            cells = {head: values.cell(row, column).value for column, head in places}
+            for column, _ in places:
+                self.seen.add((sheet.title, sheet.cell(row, column).coordinate))
+            *keys, last = cells
+            text = cells[last] or ""
+            goes_on = text.startswith("   ") or (found and keys and not any(cells[key] for key in keys))
+            if goes_on and found:
+                where, facts, before = found[-1]
+                found[-1] = (where, facts, f"{before} {text.strip()}")
+            else:
+                facts = {key: cells[key] for key in keys}
+                found.append((sheet.cell(row, places[-1][0]).coordinate, facts, text.strip()))
+        wanted = list(self.page.messages[name])
+        for (where, facts, text), (keys, says) in zip(found, wanted, strict=False):
+            why = why_not(text, says)
+            if why:
+                self.fault(sheet.title, where, f"{text!r}: {why}")
+            for key, value in facts.items():
+                if key not in keys:
+                    self.fault(sheet.title, where, f"column {key!r} is not explained")
+                    continue
+                if why := compare(value, keys[key]):
+                    self.fault(sheet.title, where, f"{key}: {why}")
+        for where, _, text in found[len(wanted):]:
+            self.fault(sheet.title, where, f"{text!r} is not expected")
+        for _, says in wanted[len(found):]:
+            self.fault(sheet.title, name, f"is silent on {says}")
+
+    def _labels(self, sheet: Any) -> None:
+        for row in sheet.iter_rows():
+            for cell in row:
+                if cell.value not in self.page.beside or (sheet.title, cell.coordinate) in self.seen:
+                    continue
+                self.seen.add((sheet.title, cell.coordinate))
+                wanted = list(self.page.beside[cell.value])
+                for other in row:
+                    there = (sheet.title, other.coordinate)
+                    if other.value is None or other.column <= cell.column or there in self.seen:
+                        continue
+                    if wanted and isinstance(other.value, str) and other.value in self.captions:
+                        continue
+                    if not wanted:
+                        break
+                    self._check(sheet.title, other.coordinate, wanted.pop(0))
+                if wanted:
+                    self.fault(sheet.title, cell.coordinate, f"beside it should stand {wanted}")
+
+    def _rest(self, sheet: Any) -> None:
+        """Captions, and cells that repeat another one."""
+        for row in sheet.iter_rows():
+            for cell in row:
+                if cell.value is None or (sheet.title, cell.coordinate) in self.seen:
+                    continue
+                echo = re.fullmatch(r"='?([^'!]+)'?!\$([A-Z]+)\$(\d+)", str(cell.value))
+                if echo:
+                    there = self.book.values[echo.group(1)][echo.group(2) + echo.group(3)].value
+                    here = self.book.values[sheet.title][cell.coordinate].value
+                    if here != there:
+                        self.fault(sheet.title, cell.coordinate, f"{here!r} repeats {there!r}")
+                elif cell.value not in self.captions:
+                    self.fault(sheet.title, cell.coordinate, f"{cell.value!r} is not explained")
+        missing = self.captions - {cell.value for row in sheet.iter_rows() for cell in row}
+        for words in missing if len(self.book.formulas.sheetnames) == 1 else ():
+            self.fault(sheet.title, "A1", f"the caption {words!r} is gone")
