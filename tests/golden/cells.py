@@ -11,12 +11,15 @@ from __future__ import annotations
 import datetime
 import math
 import re
+import zipfile
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
+from xml.etree import ElementTree
 
 import openpyxl
 from openpyxl.utils import range_boundaries
+from openpyxl.utils.datetime import from_excel
 
 # ------------------------------------------------------------------------------------ what is expected
 
@@ -39,9 +42,10 @@ class When:
 
 @dataclass(frozen=True)
 class Fact:
-    """A number in a text: must stand there rounded to the digits that the text shows."""
+    """A number in a text: must stand there rounded to the digits that the text shows, with its unit."""
 
     value: float
+    unit: str = ""
     near: float = 1e-6
 
 
@@ -182,17 +186,19 @@ _TOKEN = re.compile(
 )
 
 
-def figures_in(text: str) -> list[str]:
-    """Numbers, clock times and dates of a text, in order."""
-    return _TOKEN.findall(text)
+def figures_in(text: str) -> list[tuple[str, str]]:
+    """Numbers, clock times and dates of a text in order, each with what follows it."""
+    return [(found.group(), text[found.end():]) for found in _TOKEN.finditer(text)]
 
 
-def _fits(token: str, wanted: Figure) -> bool:
+def _fits(token: str, after: str, wanted: Figure) -> bool:
     if isinstance(wanted, Clock):
         return wanted.fits(token)
     if isinstance(wanted, datetime.date):
         return _day(token, wanted) == wanted
     if ":" in token or not re.fullmatch(r"\d[\d,]*(\.\d+)?%?", token):
+        return False
+    if wanted.unit and not re.match(rf"\s?{re.escape(wanted.unit)}(?![\w/])", after):
         return False
     percent = token.endswith("%")
     digits = token.rstrip("%").replace(",", "")
@@ -218,9 +224,9 @@ def why_not(text: Any, wanted: Says) -> str:
             return f"says {word!r}"
     left: list[Figure] = list(wanted.figures)
     may = list(wanted.may)
-    for token in figures_in(rest):
+    for token, after in figures_in(rest):
         for pool in (left, may):
-            found = next((item for item in pool if _fits(token, item)), None)
+            found = next((item for item in pool if _fits(token, after, item)), None)
             if found is not None:
                 if pool is left:
                     pool.remove(found)
@@ -254,17 +260,38 @@ def compare(actual: Any, wanted: Any, code: str = "General") -> str:
 # ------------------------------------------------------------------------------------- the workbook
 
 
+_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+_PART = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+
+
 @dataclass
 class Book:
-    """A filled workbook read twice: formulas, and the values that it carries."""
+    """A filled workbook: cells as openpyxl reads them, and the values that formulas carry."""
 
-    formulas: Any
-    values: Any
+    sheets: Any
+    carried: dict[tuple[str, str], Any]  # sheet and cell
 
     @classmethod
     def open(cls, path: Any) -> Book:
-        """Read it."""
-        return cls(openpyxl.load_workbook(path), openpyxl.load_workbook(path, data_only=True))
+        """Read it; the values of formulas from the XML, which openpyxl gives only in place of them."""
+        carried: dict[tuple[str, str], Any] = {}
+        with zipfile.ZipFile(path) as package:
+            parts = {item.get("Id"): item.get("Target").lstrip("/")
+                     for item in ElementTree.fromstring(package.read("xl/_rels/workbook.xml.rels"))}  # fmt: skip
+            for sheet in ElementTree.fromstring(package.read("xl/workbook.xml")).iter(f"{_MAIN}sheet"):
+                part = parts[sheet.get(_PART)]
+                part = part if part.startswith("xl/") else f"xl/{part}"
+                for cell in ElementTree.fromstring(package.read(part)).iter(f"{_MAIN}c"):
+                    if cell.find(f"{_MAIN}f") is not None:
+                        text = cell.findtext(f"{_MAIN}v")
+                        number = cell.get("t", "n") == "n" and text not in (None, "")
+                        carried[sheet.get("name"), cell.get("r")] = float(text) if number else text
+        return cls(openpyxl.load_workbook(path), carried)
+
+    def value(self, sheet: str, cell: str) -> Any:
+        """What the cell shows: its own value, or that of its formula."""
+        own = self.sheets[sheet][cell].value
+        return self.carried.get((sheet, cell)) if isinstance(own, str) and own.startswith("=") else own
 
 
 def normal(formula: str) -> str:
@@ -292,21 +319,21 @@ class _Walk:
     def run(self) -> list[str]:
         """Names, tables, labels, then what is left."""
         self._names()
-        for sheet in self.book.formulas:
+        for sheet in self.book.sheets:
             for table in sheet.tables.values():
                 self._table(sheet, table)
-        for sheet in self.book.formulas:
+        for sheet in self.book.sheets:
             self._labels(sheet)
             self._rest(sheet)
         return self.faults
 
     def _check(self, sheet: str, cell: str, wanted: Any) -> None:
         self.seen.add((sheet, cell))
-        formula = self.book.formulas[sheet][cell]
+        formula = self.book.sheets[sheet][cell]
         if isinstance(formula.value, str) and formula.value.startswith("="):
             if normal(formula.value) not in self.allowed:
                 self.fault(sheet, cell, f"formula {formula.value} is not known")
-        value = self.book.values[sheet][cell].value
+        value = self.book.value(sheet, cell)
         why = compare(value, wanted, formula.number_format)
         if why:
             self.fault(sheet, cell, why)
@@ -322,7 +349,7 @@ class _Walk:
             self.fault(sheet, cell, f"the format {code} shows no time")
 
     def _names(self) -> None:
-        there = self.book.formulas.defined_names
+        there = self.book.sheets.defined_names
         for name, wanted in self.page.names.items():
             if name not in there:
                 self.fault("names", name, "no such name")
@@ -330,8 +357,8 @@ class _Walk:
             sheet, cell = next(iter(there[name].destinations))
             self._check(sheet, cell.replace("$", ""), wanted)
             if name in self.name_labels:
-                here = self.book.formulas[sheet][cell.replace("$", "")]
-                above = self.book.formulas[sheet].cell(here.row - 1, here.column)
+                here = self.book.sheets[sheet][cell.replace("$", "")]
+                above = self.book.sheets[sheet].cell(here.row - 1, here.column)
                 self.seen.add((sheet, above.coordinate))
                 if above.value != self.name_labels[name]:
                     self.fault(sheet, above.coordinate, f"{above.value!r}, should be {self.name_labels[name]!r}")
@@ -371,10 +398,9 @@ class _Walk:
 
     def _messages(self, sheet: Any, name: str, places: Sequence[tuple[int, Any]], rows: range) -> None:
         """A table of findings: the text is in the last column, its lines go on with blanks."""
-        values = self.book.values[sheet.title]
         found: list[tuple[str, dict[str, Any], str]] = []
         for row in rows:
-            cells = {head: values.cell(row, column).value for column, head in places}
+            cells = {head: sheet.cell(row, column).value for column, head in places}
             for column, _ in places:
                 self.seen.add((sheet.title, sheet.cell(row, column).coordinate))
             *keys, last = cells
@@ -429,12 +455,14 @@ class _Walk:
                     continue
                 echo = re.fullmatch(r"='?([^'!]+)'?!\$([A-Z]+)\$(\d+)", str(cell.value))
                 if echo:
-                    there = self.book.values[echo.group(1)][echo.group(2) + echo.group(3)].value
-                    here = self.book.values[sheet.title][cell.coordinate].value
+                    there = self.book.sheets[echo.group(1)][echo.group(2) + echo.group(3)].value
+                    here = self.book.value(sheet.title, cell.coordinate)
+                    if isinstance(there, datetime.datetime) and isinstance(here, float):
+                        here = from_excel(here)
                     if here != there:
                         self.fault(sheet.title, cell.coordinate, f"{here!r} repeats {there!r}")
                 elif cell.value not in self.captions:
                     self.fault(sheet.title, cell.coordinate, f"{cell.value!r} is not explained")
         missing = self.captions - {cell.value for row in sheet.iter_rows() for cell in row}
-        for words in missing if len(self.book.formulas.sheetnames) == 1 else ():
+        for words in missing if len(self.book.sheets.sheetnames) == 1 else ():
             self.fault(sheet.title, "A1", f"the caption {words!r} is gone")

@@ -37,20 +37,20 @@ def moment(day: datetime.date, clock: float, slack: float = 1.5) -> When:
 def duration(seconds: float) -> tuple[Fact, ...]:
     """The figures of a duration: 45 s, 34 min, 3 h 20 min, 4 d 2 h."""
     if seconds < 120:
-        return (Fact(seconds),)
+        return (Fact(seconds, "s"),)
     minutes = seconds / 60
     if round(minutes) < 120:
-        return (Fact(minutes),)
+        return (Fact(minutes, "min"),)
     hours, rest = divmod(round(minutes), 60)
     if hours < 48:
-        return (Fact(hours), Fact(rest)) if rest else (Fact(hours),)
+        return (Fact(hours, "h"), Fact(rest, "min")) if rest else (Fact(hours, "h"),)
     days, hours = divmod(hours, 24)
-    return (Fact(days), Fact(hours)) if hours else (Fact(days),)
+    return (Fact(days, "d"), Fact(hours, "h")) if hours else (Fact(days, "d"),)
 
 
 def size(ml: float) -> Fact:
     """The size of a container: 310 mL, 4.8 L."""
-    return Fact(ml / 1000 if ml >= 1000 else ml)
+    return Fact(ml / 1000, "L") if ml >= 1000 else Fact(ml, "mL")
 
 
 def letter_name(letter: str, parts: dict) -> str:
@@ -61,8 +61,8 @@ def letter_name(letter: str, parts: dict) -> str:
 def range_says(cold: float, hot: float) -> Says:
     """The temperature of the shop."""
     if hot - cold < 0.5:
-        return Says(("°C",), figures=(Fact(cold),))
-    return Says(("to", "°C"), figures=(Fact(cold), Fact(hot)))
+        return Says(("°C",), figures=(Fact(cold, "°C"),))
+    return Says(("to", "°C"), figures=(Fact(cold), Fact(hot, "°C")))
 
 
 def stated(material) -> tuple[float, float]:
@@ -80,10 +80,10 @@ def extrapolated(material, cold: float, hot: float) -> tuple[tuple[str, ...], tu
     if not outside:
         return (), ()
     far = max(outside, key=lambda t: max(low - t, t - high))
-    figures = (Fact(far), Fact(low)) + ((Fact(high),) if high - low >= 0.5 else ())
+    figures = (Fact(far, "°C"), Fact(low), Fact(high, "°C")) if high - low >= 0.5 else (Fact(far, "°C"), Fact(low, "°C"))
     words: tuple[str, ...] = ("extrapolated", "stated")
     if weather.energy_of(material) is None:
-        words, figures = (*words, "rule of thumb"), (*figures, Fact(material.halving_step))
+        words, figures = (*words, "rule of thumb"), (*figures, Fact(material.halving_step, "K"))
     return words, figures
 
 
@@ -95,9 +95,9 @@ def life_says(material, cold: float, hot: float) -> Says:
     def life(t: float) -> float:
         return weather.life_at(material.pot_life, material.pot_life_temperature, material, t)
 
-    figures = (*duration(life(hot)), Fact(hot))
+    figures = (*duration(life(hot)), Fact(hot, "°C"))
     if hot - cold >= 0.5:
-        figures += (*duration(life(cold)), Fact(cold))
+        figures += (*duration(life(cold)), Fact(cold, "°C"))
     words, more = extrapolated(material, cold, hot)
     return Says(("min", "°C", *words), figures=figures + more)
 
@@ -107,7 +107,7 @@ def rule_says(station, material) -> Says:
     if material.pot_life is None or not station.mixer_volume:
         return Says(("no limit",))
     if station.rule == "purge":
-        return Says(("purge", "pot life"), figures=(Fact(station.purge_volume), Fact(station.purge_share)))
+        return Says(("purge", "pot life"), figures=(Fact(station.purge_volume, "mL"), Fact(station.purge_share)))
     return Says(("change", "mixer", "pot life"), figures=(Fact(station.purge_share),))
 
 
@@ -129,10 +129,10 @@ def basis_words(material) -> tuple[tuple[str, ...], tuple[Fact, ...]]:
     """What a life at another temperature rests on."""
     energy = weather.energy_of(material)
     if energy is None:
-        return ("halving", "rule of thumb"), (Fact(material.halving_step),)
+        return ("halving", "rule of thumb"), (Fact(material.halving_step, "K"),)
     if material.activation_energy is None:
         return ("arrhenius", "two data-sheet points"), ()
-    return ("arrhenius", "activation energy"), (Fact(energy),)
+    return ("arrhenius", "activation energy"), (Fact(energy, "kJ/mol"),)
 
 
 # ------------------------------------------------------------------------------------------- findings
@@ -169,13 +169,13 @@ def shift_findings(run: Played) -> list[Found]:
         volume = count * run.parts[letter].container
         first = min(e.at for e in run.events if e.kind == "short" and e.letter == letter)
         found.append(Found(STOP, Says(
-            ("stock", "short", "container"), component_words(run, letter), (Fact(count), Fact(volume)),
+            ("stock", "short", "container"), component_words(run, letter), (Fact(count), Fact(volume, "mL")),
             (Clock(day, first),),
         ), "stock"))  # fmt: skip
     for letter, lot, last in run.expired_lots:
         found.append(Found(QUALITY, Says(
             ("may not be used", "last day"), (*component_words(run, letter), lot.name),
-            (last, Fact(lot.left)),
+            (last, Fact(lot.left, "mL")),
         ), "stock"))  # fmt: skip
     surfaces = [(part, serial, latest, begun) for part, serial, latest, begun in run.surfaces if begun > latest]
     mates = [(*key, *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
@@ -184,14 +184,14 @@ def shift_findings(run: Played) -> list[Found]:
             part, serial, latest, planned = rows[0]
             worst = max(rows, key=lambda row: row[3] - row[2])
             figures: tuple = (Fact(len(rows)), Fact(serial), Clock(day, latest), Clock(day, planned))
-            may = (Fact(worst[1]), Fact((worst[3] - worst[2]) / 60, 0.02))
+            may = (Fact(worst[1]), Fact((worst[3] - worst[2]) / 60, "min", 0.02))
             found.append(Found(STOP, Says((words, "miss", "latest", "planned"), (part,), figures, may), "window"))
     if run.between > 2:  # a few are not worth a word
         material, station = run.material, run.station
         life = weather.life_at(material.pot_life, material.pot_life_temperature, material, run.weather.hottest)
         found.append(Found(QUALITY, Says(
             ("between parts", "takt", "longer"), (),
-            (Fact(run.between), Fact(run.takt), Fact(station.purge_share * life / 60)),
+            (Fact(run.between), Fact(run.takt, "s"), Fact(station.purge_share * life / 60, "min")),
         ), "purges"))  # fmt: skip
     if run.material.pot_life and run.station.mixer_volume:
         words, figures = extrapolated(run.material, run.weather.coldest, run.weather.hottest)
@@ -346,7 +346,7 @@ class Reckoning:
                 words += ("before it",) if facts["before"] else ()
             elif event.kind == "short":
                 words, names = ("no usable", "missing"), component_words(run, event.letter)
-                figures = [Fact(event.volume)]
+                figures = [Fact(event.volume, "mL")]
             elif event.kind == "expired":
                 words, names = ("throw away",), (*component_words(run, event.letter), event.lot)
                 figures = [facts["last_day"]]
@@ -356,7 +356,7 @@ class Reckoning:
                 if event.kind == "mixer":
                     words += ("pot life is over",) if facts["over"] else ("limit reached",)
                 else:
-                    figures = [Fact(event.volume)]
+                    figures = [Fact(event.volume, "mL")]
                 figures += [Fact(facts["share"]), Fact(run.station.purge_share), Clock(day, facts["reached"])]
             else:
                 words = {"start": ("start of shift",), "end": ("end of shift",), "check": ("check shot",),
@@ -422,7 +422,7 @@ class Reckoning:
         plant, material = self.plant, self.plant.material(station.material)
         parts = plant.parts_of(material.material)
         shares, density = hb.shares(material, parts), hb.density(material, parts)
-        sky = weather.Day(plant, station)
+        sky = weather.Day.of(plant, station)
         shots = [shot for row in plant.parts for shot in amounts.shots_of(plant, row.part)
                  if shot.station == station.station]  # fmt: skip
         together = self.together(min(shot.volume for shot in shots) * density)
@@ -435,9 +435,9 @@ class Reckoning:
         treatment: Any = Says((material.surface_treatment or "none stated",))
         if material.surface_window:
             treatment = Says((material.surface_treatment, "keeps"), figures=duration(material.surface_window))
-        headline = Says(("set", "g"), (), (Fact(first.volume * density),))
+        headline = Says(("set",), (), (Fact(first.volume * density, "g"),))
         if len(shots) > 1:
-            headline = Says(("set", "g"), (first.part, first.name), headline.figures)
+            headline = Says(("set",), (first.part, first.name), headline.figures)
         names = {
             **self.head(), "station": station.station, "material": material.material,
             "description": material.description, "headline": headline, "meter": station.meter, "ratio": ratio,
@@ -496,14 +496,14 @@ class Reckoning:
         row = shot.row
         times = (Fact(row.count),) if row.count > 1 else ()
         if shot.kind == "pot":
-            return Says(("mm", *(("times",) if times else ())), figures=(Fact(shot.level), *times),
-                        may=(Fact(shot.wait / 60),) if shot.wait else ())  # fmt: skip
+            return Says(("mm", *(("times",) if times else ())), figures=(Fact(shot.level, "mm"), *times),
+                        may=(Fact(shot.wait / 60, "min"),) if shot.wait else ())  # fmt: skip
         if shot.kind == "joint":
-            return Says(("bond line", "mm"), figures=(Fact(row.gap), *times))
-        figures = (Fact(row.width), *((Fact(row.height),) if row.height else ()), Fact(shot.length))
+            return Says(("bond line", "mm"), figures=(Fact(row.gap, "mm"), *times))
+        figures = (Fact(row.width), *((Fact(row.height),) if row.height else ()), Fact(shot.length, "mm"))
         words: tuple[str, ...] = (row.section, "mm")
         if row.run:
-            words, figures = (*words, "runs", "gaps"), (*figures, Fact(row.run), Fact(row.gap))
+            words, figures = (*words, "runs", "gaps"), (*figures, Fact(row.run, "mm"), Fact(row.gap, "mm"))
         return Says((*words, *(("times",) if times else ())), figures=(*figures, *times))
 
     def flow(self, shot: amounts.Shot, station) -> tuple[float | None, float | None]:
@@ -550,7 +550,7 @@ class Reckoning:
             abs(sky.coldest - material.viscosity_temperature) > 2
         ):  # fmt: skip
             found.append(Found(NOTE, Says(("viscosity", "activation energy", "coldest"), (),
-                                          (Fact(material.viscosity_temperature), Fact(sky.coldest))), "viscosity"))
+                                          (Fact(material.viscosity_temperature, "°C"), Fact(sky.coldest, "°C"))), "viscosity"))
         if material.pot_life:
             words, figures = basis_words(material)
             found.append(Found(NOTE, Says(("pot life", *words), (), (), figures), "pot life"))
@@ -562,11 +562,11 @@ class Reckoning:
             names = (shot.part, shot.name)
             if flow and station.flow_limit and flow > station.flow_limit:
                 found.append(Found(STOP, Says(("flow", "above", "limit"), names,
-                                              (Fact(flow), Fact(station.flow_limit))), "flow"))  # fmt: skip
+                                              (Fact(flow, "mL/s"), Fact(station.flow_limit, "mL/s"))), "flow"))  # fmt: skip
             bars = sum(bar or 0.0 for bar in self.pressures(shot, station, material, sky)[:2])
             if station.pressure_limit and bars > station.pressure_limit:
                 found.append(Found(DANGER, Says(("bar", "limit"), names,
-                                                (Fact(bars), Fact(station.pressure_limit))), "pressure"))  # fmt: skip
+                                                (Fact(bars, "bar"), Fact(station.pressure_limit, "bar"))), "pressure"))  # fmt: skip
         return gravest(found + self.pressed_findings(station, material, shots))
 
     def pressed_findings(self, station, material, shots) -> list[Found]:
@@ -589,7 +589,7 @@ class Reckoning:
                 high = hb.limits(nominal, effects.values())[1]
                 if nominal <= row.resistance_limit < high:
                     found.append(Found(QUALITY, Says(("thermal resistance", "may be", "limit"), names,
-                                                     (Fact(high), Fact(row.resistance_limit))), "joint"))  # fmt: skip
+                                                     (Fact(high, "K/W"), Fact(row.resistance_limit, "K/W"))), "joint"))  # fmt: skip
             elif shot.kind == "bead" and row.bond_line and row.flange_width:
                 # pressed to the bond line with square edges; what is wider than the flange leaves it
                 width = shot.area / row.bond_line
@@ -597,7 +597,7 @@ class Reckoning:
                 if width <= row.flange_width < high:
                     lost = (shot.area * shot.high / shot.volume - row.bond_line * row.flange_width) * shot.length
                     found.append(Found(QUALITY, Says(("pressed", "may be", "flange", "leave"), names,
-                                                     (Fact(high), Fact(row.flange_width), Fact(lost / 1000))), "bead"))
+                                                     (Fact(high, "mm"), Fact(row.flange_width, "mm"), Fact(lost / 1000, "mL"))), "bead"))
         return found
 
     # -------------------------------------------------------------------------------- cure board
@@ -656,8 +656,8 @@ class Reckoning:
             outside = [t for t in (cold, hot) if abs(t - at) > 0.5]
             if outside:
                 words = (*words, "extrapolated")
-                may += (Fact(max(outside, key=lambda t: abs(t - at))), Fact(at))
-        return Says(("data-sheet times", *words), (), (Fact(material.cure_temperature),), may)
+                may += (Fact(max(outside, key=lambda t: abs(t - at)), "°C"), Fact(at, "°C"))
+        return Says(("data-sheet times", *words), (), (Fact(material.cure_temperature, "°C"),), may)
 
     def cure(self, run: Played, part: str, ended: float) -> tuple[list[float | None], Says | None]:
         """When the batch may be moved, joined and tested, and the note beside it."""
@@ -667,7 +667,7 @@ class Reckoning:
             oven = next(row for row in self.plant.ovens
                         if (row.part, row.station) == (part, run.station.station))  # fmt: skip
             rows = [row for row in self.plant.profiles if row.profile == oven.profile]
-            times, air = [row.time for row in rows], [row.temperature for row in rows]
+            times, air = tuple(row.time for row in rows), tuple(row.temperature for row in rows)
             nodes, slow = weather.oven_temperature(times, air, oven.lag_slow, oven.start_temperature)
             # not before the part leaves the oven
             found = [
@@ -675,18 +675,18 @@ class Reckoning:
             ]
             return found, Says(("oven",), (oven.profile,), (Clock(run.day, ended),))
         if material.cure == "moisture":
-            factor = weather.moisture_factor(run.weather, material)
-            ageing = weather.Ageing(factor, -weather.DAY, 14 * weather.DAY)
+            ageing = weather.moisture_ageing(run.weather, material.cure_temperature, material.moisture_humidity,
+                                             material.moisture_energy or 0.0)  # fmt: skip
             found = [ageing.when(ended, life) for life in stated]
             depth = max(hb.cure_depth(bead) for bead in self.plant.beads
                         if (bead.part, bead.station) == (part, run.station.station))  # fmt: skip
             needed = (depth / material.moisture_coefficient) ** 2 * 3600  # s on the data sheet
             found[2] = max(found[2], ageing.when(ended, needed))
-            return found, Says(("mm deep", "humidity"), (), (Fact(depth), Fact(run.station.humidity)))
+            return found, Says(("mm deep", "humidity"), (), (Fact(depth, "mm"), Fact(run.station.humidity)))
         found = []
+        at = material.cure_temperature, weather.energy_of(material), material.halving_step, 8
         for life in stated:
-            ageing = weather.room_ageing(run.weather, life, material.cure_temperature, material, 8) if life else None
-            found.append(None if ageing is None else ageing.when(ended))
+            found.append(weather.room_ageing(run.weather, life, *at).when(ended) if life else None)
         return found, None
 
     # -------------------------------------------------------------------------------- shot check
@@ -700,7 +700,7 @@ class Reckoning:
         low, high = target * (1 - tolerance), target * (1 + tolerance)
         masses = {letter: volume * share * run.parts[letter].density for letter, share in run.shares.items()}
         page = Page("shot_check", run.day, {
-            **self.shift_head(run), "headline": Says(("g",), (), (Fact(target), Fact(low), Fact(high))),
+            **self.shift_head(run), "headline": Says((), (), (Fact(target, "g"), Fact(low), Fact(high, "g"))),
             "target": Num(target), "low": Num(low), "high": Num(high), "volume": Num(volume),
             "mass_a": Num(masses["a"]), "mass_b": Num(masses["b"]) if "b" in masses else None,
             "ratio_mass": Num(100 * masses["b"] / masses["a"]) if "b" in masses else None,
@@ -798,7 +798,7 @@ class Reckoning:
         chosen = max(heaviest, key=lambda name: heaviest[name])
         containers = sum(total[2] for total in totals.values())
         page = Page("results", None, {
-            **self.head(), "headline": Says(("containers", "kg"), (), (Fact(containers), Fact(kilos))),
+            **self.head(), "headline": Says(("containers", "kg"), (), (Fact(containers), Fact(kilos, "kg"))),
             "period": Says(("to",), (), (days[0], days[-1])),
             "passes_through_stations": Says(("of",), (), (Fact(sum(r["Finished"].value for r in shifts)),
                                                           Fact(sum(r["Good"].value for r in shifts)))),

@@ -201,17 +201,16 @@ class Shift:
                 jobs.append(Job(part, good, math.ceil(good / (1 - station.scrap) - 1e-9), mine))
         started = sum(job.started for job in jobs)
         takt = station.takt or (hours.available / started if started else math.inf)
-        self.sky = weather.Day(plant, station)
+        self.sky = weather.Day.of(plant, station)
         self.played = Played(day, shift, station, material, plant.parts_of(material.material), hours, jobs,
                              takt, self.sky)  # fmt: skip
+        ageing = material.pot_life_temperature, weather.energy_of(material), material.halving_step
         self.pot = None
         if material.pot_life and station.mixer_volume:
-            self.pot = weather.room_ageing(self.sky, material.pot_life, material.pot_life_temperature,
-                                           material)  # fmt: skip
+            self.pot = weather.room_ageing(self.sky, material.pot_life, *ageing)
         self.open = None
         if material.open_time:
-            self.open = weather.room_ageing(self.sky, material.open_time, material.pot_life_temperature,
-                                            material)  # fmt: skip
+            self.open = weather.room_ageing(self.sky, material.open_time, *ageing)
         self.mixer: list[list[float]] = []  # [volume, clock time it went in], oldest first
         self.delay = 0.0
 

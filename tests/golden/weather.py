@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import functools
 import math
-from bisect import bisect_right
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
@@ -18,18 +19,22 @@ STEP = 15.0  # s between the nodes of the running integral
 class Day:
     """A record that repeats every day, linear between its rows; or one temperature."""
 
-    def __init__(self, plant, station):
-        rows = [row for row in plant.temperatures if row.record == station.record]
-        self.times = [clock(row.time) for row in rows]
-        self.values = [row.temperature for row in rows]
-        self.humidities = [row.humidity for row in rows]
-        if not rows:
-            self.times, self.values, self.humidities = [0.0], [station.shop_temperature], [None]
-        self.steady_humidity = station.humidity
+    def __init__(self, times: tuple, values: tuple, humidities: tuple, steady_humidity: float):
+        self.times, self.values, self.humidities = times, values, humidities
+        self.steady_humidity = steady_humidity
 
-    def _linear(self, values: list, at):
+    @classmethod
+    def of(cls, plant, station) -> Day:
+        """The record that a station names, else its one temperature."""
+        rows = [row for row in plant.temperatures if row.record == station.record]
+        if not rows:
+            return _day((0.0,), (station.shop_temperature,), (None,), station.humidity)
+        return _day(tuple(clock(row.time) for row in rows), tuple(row.temperature for row in rows),
+                    tuple(row.humidity for row in rows), station.humidity)  # fmt: skip
+
+    def _linear(self, values: tuple, at):
         times = np.array([t + d * DAY for d in (-1, 0, 1) for t in self.times])
-        return np.interp(np.mod(at, DAY), times, np.array(values * 3, dtype=float))
+        return np.interp(np.mod(at, DAY), times, np.array([*values] * 3, dtype=float))
 
     def temperature(self, at):
         """°C at clock seconds, number or array."""
@@ -64,6 +69,11 @@ class Day:
             found += [value for time, value in zip(self.times, self.values, strict=True)
                       if start < time + day * DAY < end]  # fmt: skip
         return min(found), max(found)
+
+
+@functools.cache
+def _day(*facts: Any) -> Day:
+    return Day(*facts)
 
 
 def energy_of(material) -> float | None:
@@ -111,26 +121,26 @@ class Ageing:
         return self.sum(end) - self.sum(start)
 
     def when(self, start: float, share: float = 1.0) -> float:
-        """Time at which the share is used."""
+        """Time at which the share is used: Newton's rule from the node before it."""
         goal = self.sum(start) + share
-        place = min(bisect_right(self.sums.tolist(), goal) - 1, len(self.nodes) - 2)
-        low, high = float(self.nodes[place]), float(self.nodes[place + 1])
-        if self.sum(high) < goal:
+        place = int(np.searchsorted(self.sums, goal, side="right")) - 1
+        if place >= len(self.nodes) - 1:
             raise AssertionError("the record is too short")
-        for _ in range(60):
-            middle = (low + high) / 2
-            low, high = (middle, high) if self.sum(middle) < goal else (low, middle)
-        return (low + high) / 2
+        at = float(self.nodes[place])
+        for _ in range(8):
+            at += (goal - self.sum(at)) / float(self.rate(np.array([at]))[0])
+        return at
 
 
-def room_ageing(day: Day, life: float, t_ref: float, material, days: int = 5) -> Ageing:
+@functools.cache
+def room_ageing(day: Day, life: float, t_ref: float, energy: float | None, halving: float,
+                days: int = 5) -> Ageing:  # fmt: skip
     """A data-sheet time played along the shop's temperature."""
-    energy = energy_of(material)
 
     def rate(at: np.ndarray) -> np.ndarray:
         t = day.temperature(at)
         if energy is None:
-            return np.exp2((t - t_ref) / material.halving_step) / life
+            return np.exp2((t - t_ref) / halving) / life
         return np.exp(energy * 1000 / GAS * (1 / (t_ref + ZERO) - 1 / (t + ZERO))) / life
 
     return Ageing(rate, -DAY, days * DAY)
@@ -148,27 +158,27 @@ def vapour_density(t, humidity):
     return humidity * pressure / (461.5 * (t + ZERO))
 
 
-def moisture_factor(day: Day, material):
-    """How much quicker depth² grows than on the data sheet, against clock seconds.
+@functools.cache
+def moisture_ageing(day: Day, t_ref: float, stated: float, energy: float) -> Ageing:
+    """Seconds on the data sheet that go by along the weather: how much quicker depth² grows.
 
     Steady diffusion through the cured skin: d(z²)/dt goes with the water at the face (Comyn, Int. J.
-    Adhesion & Adhesives 18 (1998) 247); the permeability with an energy where one is stated.
+    Adhesion & Adhesives 18 (1998) 247); the permeability with an energy [kJ/mol] where one is stated.
     """
-    t_ref, stated = material.cure_temperature, material.moisture_humidity
-    energy = material.moisture_energy or 0.0
 
     def factor(at: np.ndarray) -> np.ndarray:
         t = day.temperature(at)
         water = vapour_density(t, day.humidity(at)) / vapour_density(t_ref, stated)
         return water * np.exp(-energy * 1000 / GAS * (1 / (t + ZERO) - 1 / (t_ref + ZERO)))
 
-    return factor
+    return Ageing(factor, -DAY, 14 * DAY, 60.0)
 
 
 # --------------------------------------------------------------------------------------------- oven
 
 
-def oven_temperature(times: list[float], air: list[float], lag: float, start: float):
+@functools.cache
+def oven_temperature(times: tuple[float, ...], air: tuple[float, ...], lag: float, start: float):
     """Times and temperatures of a part that follows the air, τ·dT/dt = T_air − T: own stepping.
 
     Between two rows the air is a line; the exact step of a linear equation over a tenth of a second
