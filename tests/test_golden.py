@@ -8,14 +8,12 @@ and every workbook that comes out is read cell by cell.
 from __future__ import annotations
 
 import ast
-import datetime
 from pathlib import Path
 
-import openpyxl
 import pytest
+from golden import cells, expected, layout, plans
 
 from dispense.fill import fill
-from golden import cells, expected, layout, plans
 
 GOLDEN = Path(__file__).parent / "golden"
 
@@ -48,7 +46,10 @@ def test_golden_code_imports_nothing_of_the_planner():
                 "import_module", "__import__", "exec", "eval",
             ):  # fmt: skip
                 names = ["dispense"]
-            assert not any(name.split(".")[0] in {"dispense", "plans", "handbook"} for name in names), (path, names)
+            assert not any(name.split(".")[0] in {"dispense", "plans", "handbook"} for name in names), (
+                path,
+                names,
+            )
 
 
 def test_every_expected_sheet_is_written_and_no_other(golden):

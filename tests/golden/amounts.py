@@ -10,7 +10,6 @@ from scipy.optimize import brentq
 
 from . import handbook as hb
 
-
 Source = tuple[str, ...]
 Effects = dict[Source, tuple[float, float]]
 
@@ -81,8 +80,10 @@ class Shot(Amount):
 
 def _sources(effects: dict[str, tuple[float, float]], station, *own: str) -> Effects:
     """The meter belongs to the station, all else to the bead, pot or joint."""
-    return {("station", station.station, name) if name == "meter" else (*own, name): effect
-            for name, effect in effects.items()}  # fmt: skip
+    return {
+        ("station", station.station, name) if name == "meter" else (*own, name): effect
+        for name, effect in effects.items()
+    }
 
 
 def bead_length(plant, bead) -> float:
@@ -102,18 +103,34 @@ def bead_shot(plant, bead, station) -> Shot:
         return area * hb.stitched(length, bead.run, bead.gap)[0] * bead.count * meter / 1000
 
     nominal, effects = hb.spread(
-        volume, {"width": bead.width, "height": bead.height or 0.0, "length": length, "meter": 1.0},
-        {"width": bead.width_tolerance, "height": bead.height_tolerance, "length": bead.length_tolerance,
-         "meter": station.meter_tolerance},
-    )  # fmt: skip
+        volume,
+        {"width": bead.width, "height": bead.height or 0.0, "length": length, "meter": 1.0},
+        {
+            "width": bead.width_tolerance,
+            "height": bead.height_tolerance,
+            "length": bead.length_tolerance,
+            "meter": station.meter_tolerance,
+        },
+    )
     starts = hb.stitched(length, bead.run, bead.gap)[1] * bead.count
     if station.speed:
         seconds = length * bead.count / station.speed + starts * station.start_time
     else:
         seconds = nominal / station.flow + starts * station.start_time
     area = hb.bead_area(bead.section, bead.width, bead.height, bead.contact_angle)
-    return Shot(nominal, _sources(effects, station, bead.part, bead.bead), bead.part, bead.bead, "bead",
-                station.station, 1, seconds, row=bead, length=length, area=area)  # fmt: skip
+    return Shot(
+        nominal,
+        _sources(effects, station, bead.part, bead.bead),
+        bead.part,
+        bead.bead,
+        "bead",
+        station.station,
+        1,
+        seconds,
+        row=bead,
+        length=length,
+        area=area,
+    )
 
 
 def cell_size(pot) -> tuple[float, float]:
@@ -146,12 +163,24 @@ def pot_shots(plant, pot, station) -> list[Shot]:
         liquid = free * (1 - pot.unfilled) / (1 - material.shrinkage) + pot.extra
         return liquid * pot.count * meter
 
-    middle = {"length": pot.length, "width": pot.width or 0.0, "level": pot.level,
-              "cell_diameter": cell_size(pot)[0], "meter": 1.0}  # fmt: skip
-    nominal, effects = hb.spread(volume, middle, {
-        "length": pot.length_tolerance, "width": pot.width_tolerance, "level": pot.level_tolerance,
-        "cell_diameter": pot.cell_diameter_tolerance, "meter": station.meter_tolerance,
-    })  # fmt: skip
+    middle = {
+        "length": pot.length,
+        "width": pot.width or 0.0,
+        "level": pot.level,
+        "cell_diameter": cell_size(pot)[0],
+        "meter": 1.0,
+    }
+    nominal, effects = hb.spread(
+        volume,
+        middle,
+        {
+            "length": pot.length_tolerance,
+            "width": pot.width_tolerance,
+            "level": pot.level_tolerance,
+            "cell_diameter": pot.cell_diameter_tolerance,
+            "meter": station.meter_tolerance,
+        },
+    )
     rows = [row for row in plant.shots if (row.part, row.pot) == (pot.part, pot.pot)]
     portions = [(row.shot, row.portion, row.wait) for row in rows] or [(1, 1.0, 0.0)]
     shots, poured = [], 0.0
@@ -166,10 +195,20 @@ def pot_shots(plant, pot, station) -> list[Shot]:
         level = brentq(over, 1e-6, pot.depth, xtol=1e-12)
         mine = {name: (low * portion, high * portion) for name, (low, high) in effects.items()}
         shots.append(
-            Shot(part, _sources(mine, station, pot.part, pot.pot), pot.part, pot.pot, "pot",
-                 station.station, number, part / station.flow + station.start_time * pot.count, wait,
-                 pot, level=level)
-        )  # fmt: skip
+            Shot(
+                part,
+                _sources(mine, station, pot.part, pot.pot),
+                pot.part,
+                pot.pot,
+                "pot",
+                station.station,
+                number,
+                part / station.flow + station.start_time * pot.count,
+                wait,
+                pot,
+                level=level,
+            )
+        )
     return shots
 
 
@@ -180,11 +219,23 @@ def joint_shot(plant, joint, station) -> Shot:
         wetted = joint.length * joint.width * joint.coverage
         return wetted * gap * (1 + joint.extra) * joint.count * meter / 1000
 
-    nominal, effects = hb.spread(volume, {"gap": joint.gap, "meter": 1.0},
-                      {"gap": joint.gap_tolerance, "meter": station.meter_tolerance})  # fmt: skip
+    nominal, effects = hb.spread(
+        volume,
+        {"gap": joint.gap, "meter": 1.0},
+        {"gap": joint.gap_tolerance, "meter": station.meter_tolerance},
+    )
     pressed = (station.start_time * joint.dots + (joint.press_time or 0.0)) * joint.count
-    return Shot(nominal, _sources(effects, station, joint.part, joint.joint), joint.part, joint.joint,
-                "joint", station.station, 1, nominal / station.flow + pressed, row=joint)  # fmt: skip
+    return Shot(
+        nominal,
+        _sources(effects, station, joint.part, joint.joint),
+        joint.part,
+        joint.joint,
+        "joint",
+        station.station,
+        1,
+        nominal / station.flow + pressed,
+        row=joint,
+    )
 
 
 def shots_of(plant, part: str) -> list[Shot]:

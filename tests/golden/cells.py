@@ -139,11 +139,16 @@ def shown(value: float, code: str) -> str:
         wanted = re.match(r"\[([<>=]+)(-?[\d.]+)\]", section)
         if wanted:
             sign, bound = wanted.group(1), float(wanted.group(2))
-            holds = {"<": value < bound, ">": value > bound, "=": value == bound,
-                     "<=": value <= bound, ">=": value >= bound}[sign]  # fmt: skip
+            holds = {
+                "<": value < bound,
+                ">": value > bound,
+                "=": value == bound,
+                "<=": value <= bound,
+                ">=": value >= bound,
+            }[sign]
             if not holds:
                 continue
-            section = section[wanted.end():]
+            section = section[wanted.end() :]
         return _plain(value, section)
     raise AssertionError(f"no section of {code} fits {value}")
 
@@ -188,7 +193,7 @@ _TOKEN = re.compile(
 
 def figures_in(text: str) -> list[tuple[str, str]]:
     """Numbers, clock times and dates of a text in order, each with what follows it."""
-    return [(found.group(), text[found.end():]) for found in _TOKEN.finditer(text)]
+    return [(found.group(), text[found.end() :]) for found in _TOKEN.finditer(text)]
 
 
 def _fits(token: str, after: str, wanted: Figure) -> bool:
@@ -276,8 +281,10 @@ class Book:
         """Read it; the values of formulas from the XML, which openpyxl gives only in place of them."""
         carried: dict[tuple[str, str], Any] = {}
         with zipfile.ZipFile(path) as package:
-            parts = {item.get("Id"): item.get("Target").lstrip("/")
-                     for item in ElementTree.fromstring(package.read("xl/_rels/workbook.xml.rels"))}  # fmt: skip
+            parts = {
+                item.get("Id"): item.get("Target").lstrip("/")
+                for item in ElementTree.fromstring(package.read("xl/_rels/workbook.xml.rels"))
+            }
             for sheet in ElementTree.fromstring(package.read("xl/workbook.xml")).iter(f"{_MAIN}sheet"):
                 part = parts[sheet.get(_PART)]
                 part = part if part.startswith("xl/") else f"xl/{part}"
@@ -299,15 +306,28 @@ def normal(formula: str) -> str:
     return re.sub(r"(\$?[A-Z]{1,2}\$?)\d+", r"\1#", formula)
 
 
-def differences(book: Book, page: Page, captions: Iterable[str], formulas: Iterable[str],
-                labels: dict[str, str], blanks: dict[str, tuple[str, ...]]) -> list[str]:  # fmt: skip
+def differences(
+    book: Book,
+    page: Page,
+    captions: Iterable[str],
+    formulas: Iterable[str],
+    labels: dict[str, str],
+    blanks: dict[str, tuple[str, ...]],
+) -> list[str]:
     """Every cell that is not explained, and everything expected that is not there."""
     return _Walk(book, page, set(captions), set(formulas), labels, blanks).run()
 
 
 class _Walk:
-    def __init__(self, book: Book, page: Page, captions: set[str], formulas: set[str],
-                 labels: dict[str, str], blanks: dict[str, tuple[str, ...]]):  # fmt: skip
+    def __init__(
+        self,
+        book: Book,
+        page: Page,
+        captions: set[str],
+        formulas: set[str],
+        labels: dict[str, str],
+        blanks: dict[str, tuple[str, ...]],
+    ):
         self.book, self.page, self.captions, self.allowed = book, page, captions, formulas
         self.name_labels, self.blanks = labels, blanks
         self.faults: list[str] = []
@@ -330,9 +350,9 @@ class _Walk:
     def _check(self, sheet: str, cell: str, wanted: Any) -> None:
         self.seen.add((sheet, cell))
         formula = self.book.sheets[sheet][cell]
-        if isinstance(formula.value, str) and formula.value.startswith("="):
-            if normal(formula.value) not in self.allowed:
-                self.fault(sheet, cell, f"formula {formula.value} is not known")
+        words = str(formula.value)
+        if words.startswith("=") and normal(words) not in self.allowed:
+            self.fault(sheet, cell, f"formula {words} is not known")
         value = self.book.value(sheet, cell)
         why = compare(value, wanted, formula.number_format)
         if why:
@@ -361,7 +381,9 @@ class _Walk:
                 above = self.book.sheets[sheet].cell(here.row - 1, here.column)
                 self.seen.add((sheet, above.coordinate))
                 if above.value != self.name_labels[name]:
-                    self.fault(sheet, above.coordinate, f"{above.value!r}, should be {self.name_labels[name]!r}")
+                    self.fault(
+                        sheet, above.coordinate, f"{above.value!r}, should be {self.name_labels[name]!r}"
+                    )
         for name in there:
             if name not in self.page.names and not name.startswith("_"):
                 self.fault("names", name, "is not explained")
@@ -423,9 +445,9 @@ class _Walk:
                     continue
                 if why := compare(value, keys[key]):
                     self.fault(sheet.title, where, f"{key}: {why}")
-        for where, _, text in found[len(wanted):]:
+        for where, _, text in found[len(wanted) :]:
             self.fault(sheet.title, where, f"{text!r} is not expected")
-        for _, says in wanted[len(found):]:
+        for _, says in wanted[len(found) :]:
             self.fault(sheet.title, name, f"is silent on {says}")
 
     def _labels(self, sheet: Any) -> None:

@@ -22,7 +22,7 @@ HAZARDS = {  # words of the usual cautions; common practice, defer to the safety
     "light": ("harms eyes", "shield"),
     "moisture": ("vapour", "ventilate"),
     "cells": ("charged", "insulated tools", "cell limit"),
-}  # fmt: skip
+}
 
 
 # --------------------------------------------------------------------------------------- small pieces
@@ -80,7 +80,11 @@ def extrapolated(material, cold: float, hot: float) -> tuple[tuple[str, ...], tu
     if not outside:
         return (), ()
     far = max(outside, key=lambda t: max(low - t, t - high))
-    figures = (Fact(far, "°C"), Fact(low), Fact(high, "°C")) if high - low >= 0.5 else (Fact(far, "°C"), Fact(low, "°C"))
+    figures = (
+        (Fact(far, "°C"), Fact(low), Fact(high, "°C"))
+        if high - low >= 0.5
+        else (Fact(far, "°C"), Fact(low, "°C"))
+    )
     words: tuple[str, ...] = ("extrapolated", "stated")
     if weather.energy_of(material) is None:
         words, figures = (*words, "rule of thumb"), (*figures, Fact(material.halving_step, "K"))
@@ -107,7 +111,9 @@ def rule_says(station, material) -> Says:
     if material.pot_life is None or not station.mixer_volume:
         return Says(("no limit",))
     if station.rule == "purge":
-        return Says(("purge", "pot life"), figures=(Fact(station.purge_volume, "mL"), Fact(station.purge_share)))
+        return Says(
+            ("purge", "pot life"), figures=(Fact(station.purge_volume, "mL"), Fact(station.purge_share))
+        )
     return Says(("change", "mixer", "pot life"), figures=(Fact(station.purge_share),))
 
 
@@ -161,23 +167,47 @@ def shift_findings(run: Played) -> list[Found]:
     day, found = run.day, []
     for job in run.jobs:
         if job.finished < job.good:
-            found.append(Found(STOP, Says(
-                ("good parts", "finished"), (job.part,),
-                (Fact(job.finished), Fact(job.good), Clock(day, run.hours.end)),
-            ), "output"))  # fmt: skip
+            found.append(
+                Found(
+                    STOP,
+                    Says(
+                        ("good parts", "finished"),
+                        (job.part,),
+                        (Fact(job.finished), Fact(job.good), Clock(day, run.hours.end)),
+                    ),
+                    "output",
+                )
+            )
     for letter, count in run.missing.items():
         volume = count * run.parts[letter].container
         first = min(e.at for e in run.events if e.kind == "short" and e.letter == letter)
-        found.append(Found(STOP, Says(
-            ("stock", "short", "container"), component_words(run, letter), (Fact(count), Fact(volume, "mL")),
-            (Clock(day, first),),
-        ), "stock"))  # fmt: skip
+        found.append(
+            Found(
+                STOP,
+                Says(
+                    ("stock", "short", "container"),
+                    component_words(run, letter),
+                    (Fact(count), Fact(volume, "mL")),
+                    (Clock(day, first),),
+                ),
+                "stock",
+            )
+        )
     for letter, lot, last in run.expired_lots:
-        found.append(Found(QUALITY, Says(
-            ("may not be used", "last day"), (*component_words(run, letter), lot.name),
-            (last, Fact(lot.left, "mL")),
-        ), "stock"))  # fmt: skip
-    surfaces = [(part, serial, latest, begun) for part, serial, latest, begun in run.surfaces if begun > latest]
+        found.append(
+            Found(
+                QUALITY,
+                Says(
+                    ("may not be used", "last day"),
+                    (*component_words(run, letter), lot.name),
+                    (last, Fact(lot.left, "mL")),
+                ),
+                "stock",
+            )
+        )
+    surfaces = [
+        (part, serial, latest, begun) for part, serial, latest, begun in run.surfaces if begun > latest
+    ]
     mates = [(*key, *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
     for words, rows in (("surface window", surfaces), ("open time", mates)):
         if rows:
@@ -185,14 +215,25 @@ def shift_findings(run: Played) -> list[Found]:
             worst = max(rows, key=lambda row: row[3] - row[2])
             figures: tuple = (Fact(len(rows)), Fact(serial), Clock(day, latest), Clock(day, planned))
             may = (Fact(worst[1]), Fact((worst[3] - worst[2]) / 60, "min", 0.02))
-            found.append(Found(STOP, Says((words, "miss", "latest", "planned"), (part,), figures, may), "window"))
+            found.append(
+                Found(STOP, Says((words, "miss", "latest", "planned"), (part,), figures, may), "window")
+            )
     if run.between > 2:  # a few are not worth a word
         material, station = run.material, run.station
-        life = weather.life_at(material.pot_life, material.pot_life_temperature, material, run.weather.hottest)
-        found.append(Found(QUALITY, Says(
-            ("between parts", "takt", "longer"), (),
-            (Fact(run.between), Fact(run.takt, "s"), Fact(station.purge_share * life / 60, "min")),
-        ), "purges"))  # fmt: skip
+        life = weather.life_at(
+            material.pot_life, material.pot_life_temperature, material, run.weather.hottest
+        )
+        found.append(
+            Found(
+                QUALITY,
+                Says(
+                    ("between parts", "takt", "longer"),
+                    (),
+                    (Fact(run.between), Fact(run.takt, "s"), Fact(station.purge_share * life / 60, "min")),
+                ),
+                "purges",
+            )
+        )
     if run.material.pot_life and run.station.mixer_volume:
         words, figures = extrapolated(run.material, run.weather.coldest, run.weather.hottest)
         if words:
@@ -220,8 +261,12 @@ class Reckoning:
     def head(self) -> dict[str, Any]:
         """What stands on every sheet."""
         settings = self.plant.settings
-        return {"plant": settings["Plant"], "line": settings["Line"], "prepared_by": settings["Prepared by"],
-                "stamp": STAMP}  # fmt: skip
+        return {
+            "plant": settings["Plant"],
+            "line": settings["Line"],
+            "prepared_by": settings["Prepared by"],
+            "stamp": STAMP,
+        }
 
     def has_cells(self, station: str) -> bool:
         """Whether a station pours around cells."""
@@ -230,11 +275,15 @@ class Reckoning:
     def shift_head(self, run: Played) -> dict[str, Any]:
         """Heading of a sheet of one station and shift."""
         return {
-            **self.head(), "day": run.day, "shift": run.shift, "hours": self.hours(run),
-            "station": run.station.station, "material": run.material.material,
+            **self.head(),
+            "day": run.day,
+            "shift": run.shift,
+            "hours": self.hours(run),
+            "station": run.station.station,
+            "material": run.material.material,
             "description": run.material.description,
             "cautions": cautions(run.material, self.has_cells(run.station.station)),
-        }  # fmt: skip
+        }
 
     @staticmethod
     def hours(run: Played) -> Says:
@@ -251,36 +300,54 @@ class Reckoning:
     def material_page(self, run: Played) -> Page:
         """The shift material sheet."""
         day, density, parts = run.day, run.density, run.parts
-        mixed = sum(run.used[letter][use] for letter in parts for use in USES if use not in ("heel", "expired"))
+        mixed = sum(
+            run.used[letter][use] for letter in parts for use in USES if use not in ("heel", "expired")
+        )
         drawn = sum(run.drawn(letter) for letter in parts)
         on_parts = amounts.add([(shot, job.finished) for job in run.jobs for shot in job.shots])
         kinds = [(job, amounts.add([(shot, 1) for shot in job.shots])) for job in run.jobs]
         first = kinds[0][1].volume
         names = {
-            **self.shift_head(run), "headline": self.bring(run),
+            **self.shift_head(run),
+            "headline": self.bring(run),
             "parts_good": Num(sum(job.good for job in run.jobs)),
-            "parts_started": Num(sum(job.started for job in run.jobs)), "takt": Num(run.takt),
-            "mixed_total": Num(mixed), "mixed_mass": Num(mixed * density / 1000),
-            "on_parts": Num(on_parts.volume), "on_parts_low": Num(on_parts.low),
-            "on_parts_high": Num(on_parts.high), "matters_most": driver(on_parts.main),
+            "parts_started": Num(sum(job.started for job in run.jobs)),
+            "takt": Num(run.takt),
+            "mixed_total": Num(mixed),
+            "mixed_mass": Num(mixed * density / 1000),
+            "on_parts": Num(on_parts.volume),
+            "on_parts_low": Num(on_parts.low),
+            "on_parts_high": Num(on_parts.high),
+            "matters_most": driver(on_parts.main),
             "waste_share": Num(1 - sum(run.used[letter]["parts"] for letter in parts) / drawn),
-            "purges": Num(run.purges), "mixers": Num(run.mixers), "check_shots": Num(run.checks),
+            "purges": Num(run.purges),
+            "mixers": Num(run.mixers),
+            "check_shots": Num(run.checks),
             "shop_temperature": range_says(*self.day_range(run)),
             "pot_life": life_says(run.material, *self.day_range(run)),
-            "rule": rule_says(run.station, run.material), "shot_first": Num(first),
-        }  # fmt: skip
+            "rule": rule_says(run.station, run.material),
+            "shot_first": Num(first),
+        }
         page = Page("shift_material", day, names)
         page.tables["MaterialParts"] = [
-            {"Part": job.part, "Good": Num(job.good), "Started": Num(job.started),
-             "Shot [mL]": Num(shot.volume), "Low [mL]": Num(shot.low), "High [mL]": Num(shot.high),
-             "Shot mass [g]": Num(shot.volume * density), "Total [mL]": Num(shot.volume * job.started),
-             "Matters most": driver(shot.main)}
+            {
+                "Part": job.part,
+                "Good": Num(job.good),
+                "Started": Num(job.started),
+                "Shot [mL]": Num(shot.volume),
+                "Low [mL]": Num(shot.low),
+                "High [mL]": Num(shot.high),
+                "Shot mass [g]": Num(shot.volume * density),
+                "Total [mL]": Num(shot.volume * job.started),
+                "Matters most": driver(shot.main),
+            }
             for job, shot in kinds
-        ]  # fmt: skip
+        ]
         page.totals["MaterialParts"] = {
-            "Good": names["parts_good"], "Started": names["parts_started"],
+            "Good": names["parts_good"],
+            "Started": names["parts_started"],
             "Total [mL]": Num(sum(shot.volume * job.started for job, shot in kinds)),
-        }  # fmt: skip
+        }
         use = [self.use(run, letter) for letter in parts]
         page.tables["MaterialUse"] = use
         page.totals["MaterialUse"] = {
@@ -293,18 +360,36 @@ class Reckoning:
         for letter, share in run.shares.items():
             usable = parts[letter].container * (1 - parts[letter].heel)
             more = 10 * first * share
-            page.tables["MaterialMore"].append({
-                "Component": letter_name(letter, parts), "Share": Num(share), "Left [mL]": Num(run.left[letter]),
-                "Container [mL]": Num(usable), "More [mL]": Num(more),
-                "More containers": Num(math.ceil(max(0.0, more - run.left[letter]) / usable - 1e-9)),
-            })  # fmt: skip
+            page.tables["MaterialMore"].append(
+                {
+                    "Component": letter_name(letter, parts),
+                    "Share": Num(share),
+                    "Left [mL]": Num(run.left[letter]),
+                    "Container [mL]": Num(usable),
+                    "More [mL]": Num(more),
+                    "More containers": Num(math.ceil(max(0.0, more - run.left[letter]) / usable - 1e-9)),
+                }
+            )
         page.tables["MaterialLots"] = [
-            {"Component": letter_name(lot["letter"], parts), "Containers": Num(lot["containers"]),
-             "Volume [mL]": Num(lot["volume"]), "First": moment(day, lot["first"]),
-             "Last day": lot["last_day"], "Lot": lot["lot"]}
+            {
+                "Component": letter_name(lot["letter"], parts),
+                "Containers": Num(lot["containers"]),
+                "Volume [mL]": Num(lot["volume"]),
+                "First": moment(day, lot["first"]),
+                "Last day": lot["last_day"],
+                "Lot": lot["lot"],
+            }
             for lot in run.lots
-        ] or [{"Component": None, "Containers": None, "Volume [mL]": None, "First": None, "Last day": None,
-               "Lot": Says(("none", "enough stands"))}]  # fmt: skip
+        ] or [
+            {
+                "Component": None,
+                "Containers": None,
+                "Volume [mL]": None,
+                "First": None,
+                "Last day": None,
+                "Lot": Says(("none", "enough stands")),
+            }
+        ]
         page.messages["MaterialWarnings"] = rows_of(shift_findings(run))
         return page
 
@@ -325,12 +410,15 @@ class Reckoning:
         """What became of one component."""
         used = run.used[letter]
         return {
-            "Component": letter_name(letter, run.parts), "Containers": Num(run.containers[letter]),
-            "Opening [mL]": Num(run.opening[letter]), "Mounted [mL]": Num(run.mounted[letter]),
+            "Component": letter_name(letter, run.parts),
+            "Containers": Num(run.containers[letter]),
+            "Opening [mL]": Num(run.opening[letter]),
+            "Mounted [mL]": Num(run.mounted[letter]),
             **{f"{use.capitalize()} [mL]": Num(used[use]) for use in USES},
-            "Drawn [mL]": Num(run.drawn(letter)), "Closing [mL]": Num(run.closing[letter]),
+            "Drawn [mL]": Num(run.drawn(letter)),
+            "Closing [mL]": Num(run.closing[letter]),
             "Mass [kg]": Num(run.drawn(letter) * run.parts[letter].density / 1000),
-        }  # fmt: skip
+        }
 
     def times(self, run: Played) -> list[dict[str, Any]]:
         """Events and latest times in order of the clock."""
@@ -359,21 +447,45 @@ class Reckoning:
                     figures = [Fact(event.volume, "mL")]
                 figures += [Fact(facts["share"]), Fact(run.station.purge_share), Clock(day, facts["reached"])]
             else:
-                words = {"start": ("start of shift",), "end": ("end of shift",), "check": ("check shot",),
-                         "break": ("break until",)}[event.kind]  # fmt: skip
+                words = {
+                    "start": ("start of shift",),
+                    "end": ("end of shift",),
+                    "check": ("check shot",),
+                    "break": ("break until",),
+                }[event.kind]
                 names = ()
                 if event.kind == "break":
                     figures = [Clock(day, facts["until"])]
-            never = () if event.kind not in ("purge", "mixer") or facts["after_break"] else ("after the break",)
-            rows.append((event.at, {
-                "Time": moment(day, event.at), "Event": event.kind,
-                "Component": letter_name(event.letter, run.parts) if event.letter else None,
-                "Lot": event.lot or None, "Volume [mL]": Num(event.volume) if event.volume else None,
-                "Action": Says(words, names, tuple(figures), never=never),
-            }))  # fmt: skip
+            never = (
+                () if event.kind not in ("purge", "mixer") or facts["after_break"] else ("after the break",)
+            )
+            rows.append(
+                (
+                    event.at,
+                    {
+                        "Time": moment(day, event.at),
+                        "Event": event.kind,
+                        "Component": letter_name(event.letter, run.parts) if event.letter else None,
+                        "Lot": event.lot or None,
+                        "Volume [mL]": Num(event.volume) if event.volume else None,
+                        "Action": Says(words, names, tuple(figures), never=never),
+                    },
+                )
+            )
         for clock, says in self.windows(run):
-            rows.append((clock, {"Time": moment(day, clock), "Event": "window", "Component": None, "Lot": None,
-                                 "Volume [mL]": None, "Action": says}))  # fmt: skip
+            rows.append(
+                (
+                    clock,
+                    {
+                        "Time": moment(day, clock),
+                        "Event": "window",
+                        "Component": None,
+                        "Lot": None,
+                        "Volume [mL]": None,
+                        "Action": says,
+                    },
+                )
+            )
         return [row for _, row in sorted(rows, key=lambda item: round(item[0]))]
 
     @staticmethod
@@ -395,12 +507,28 @@ class Reckoning:
                     if treated < end and due >= end - 1e-6 and (part, serial) not in late:
                         waits.append((serial, latest))
                 if waits:
-                    numbers = (Fact(waits[0][0]), Clock(day, start), Fact(waits[0][0]), Clock(day, waits[0][1]))
+                    numbers = (
+                        Fact(waits[0][0]),
+                        Clock(day, start),
+                        Fact(waits[0][0]),
+                        Clock(day, waits[0][1]),
+                    )
                     numbers += (Fact(waits[-1][0]),) if len(waits) > 1 else ()
-                    found.append((waits[0][1], Says(("treated over the break", "dispense"), (part,), numbers)))
-        misses = [("surface window", [r for r in run.surfaces if (r[0], r[1]) in late], "treat"),
-                  ("open time", [(*key, *run.mates[key]) for key in run.mate_order
-                                 if run.mates[key][1] > run.mates[key][0] + 1e-6], "mate")]  # fmt: skip
+                    found.append(
+                        (waits[0][1], Says(("treated over the break", "dispense"), (part,), numbers))
+                    )
+        misses = [
+            ("surface window", [r for r in run.surfaces if (r[0], r[1]) in late], "treat"),
+            (
+                "open time",
+                [
+                    (*key, *run.mates[key])
+                    for key in run.mate_order
+                    if run.mates[key][1] > run.mates[key][0] + 1e-6
+                ],
+                "mate",
+            ),
+        ]
         for words, rows, cure in misses:
             groups: list[list] = []
             for row in rows:
@@ -423,15 +551,21 @@ class Reckoning:
         parts = plant.parts_of(material.material)
         shares, density = hb.shares(material, parts), hb.density(material, parts)
         sky = weather.Day.of(plant, station)
-        shots = [shot for row in plant.parts for shot in amounts.shots_of(plant, row.part)
-                 if shot.station == station.station]  # fmt: skip
+        shots = [
+            shot
+            for row in plant.parts
+            for shot in amounts.shots_of(plant, row.part)
+            if shot.station == station.station
+        ]
         together = self.together(min(shot.volume for shot in shots) * density)
         first = shots[0]
         ratio = Says(("one-part",))
         if len(parts) > 1:
             a, b = shares["a"], shares["b"]
             by_mass = 100 * b * parts["b"].density / (a * parts["a"].density)
-            ratio = Says(("by volume", "by mass"), figures=(Fact(100), Fact(100 * b / a), Fact(100), Fact(by_mass)))
+            ratio = Says(
+                ("by volume", "by mass"), figures=(Fact(100), Fact(100 * b / a), Fact(100), Fact(by_mass))
+            )
         treatment: Any = Says((material.surface_treatment or "none stated",))
         if material.surface_window:
             treatment = Says((material.surface_treatment, "keeps"), figures=duration(material.surface_window))
@@ -439,21 +573,32 @@ class Reckoning:
         if len(shots) > 1:
             headline = Says(("set",), (first.part, first.name), headline.figures)
         names = {
-            **self.head(), "station": station.station, "material": material.material,
-            "description": material.description, "headline": headline, "meter": station.meter, "ratio": ratio,
-            "density": Num(density), "shop_temperature": range_says(sky.coldest, sky.hottest),
-            "pot_life": life_says(material, sky.coldest, sky.hottest), "rule": rule_says(station, material),
+            **self.head(),
+            "station": station.station,
+            "material": material.material,
+            "description": material.description,
+            "headline": headline,
+            "meter": station.meter,
+            "ratio": ratio,
+            "density": Num(density),
+            "shop_temperature": range_says(sky.coldest, sky.hottest),
+            "pot_life": life_says(material, sky.coldest, sky.hottest),
+            "rule": rule_says(station, material),
             "mixer_volume": self.optional(station.mixer_volume or None),
             "purge_volume": self.optional(station.purge_volume or None),
-            "start_volume": Num(station.start_volume), "nozzle_bore": self.optional(station.nozzle_bore),
+            "start_volume": Num(station.start_volume),
+            "nozzle_bore": self.optional(station.nozzle_bore),
             "nozzle_length": self.optional(station.nozzle_length),
             "pressure_limit": self.optional(station.pressure_limit),
-            "flow_limit": self.optional(station.flow_limit), "weigh_together": Num(together),
+            "flow_limit": self.optional(station.flow_limit),
+            "weigh_together": Num(together),
             "surface_treatment": treatment,
-            "open_time": Says(("min",), figures=duration(material.open_time)) if material.open_time
-            else Says(("none stated",)), "pot_life_source": self.source(material),
+            "open_time": Says(("min",), figures=duration(material.open_time))
+            if material.open_time
+            else Says(("none stated",)),
+            "pot_life_source": self.source(material),
             "cautions": cautions(material, self.has_cells(station.station)),
-        }  # fmt: skip
+        }
         page = Page("station_setup", None, names)
         page.tables["SetupShots"] = [self.shot_row(shot, shares, parts, density, together) for shot in shots]
         page.tables["SetupFlows"] = [self.flow_row(shot, station, material, shares, sky) for shot in shots]
@@ -480,15 +625,25 @@ class Reckoning:
 
     def shot_row(self, shot: amounts.Shot, shares, parts, density: float, together: int) -> dict[str, Any]:
         """What to weigh."""
-        masses = {letter: Num(shot.volume * share * parts[letter].density) for letter, share in shares.items()}
+        masses = {
+            letter: Num(shot.volume * share * parts[letter].density) for letter, share in shares.items()
+        }
         return {
-            "Part": shot.part, "Application": shot.name, "Shot": Num(shot.number),
-            "Mass [g]": Num(shot.volume * density), "Together [g]": Num(together * shot.volume * density),
-            "Mass low [g]": Num(shot.low * density), "Mass high [g]": Num(shot.high * density),
-            "Mass A [g]": masses["a"], "Mass B [g]": masses.get("b"), "Volume [mL]": Num(shot.volume),
-            "Volume low [mL]": Num(shot.low), "Volume high [mL]": Num(shot.high),
-            "Detail": self.detail(shot), "Matters most": driver(shot.main),
-        }  # fmt: skip
+            "Part": shot.part,
+            "Application": shot.name,
+            "Shot": Num(shot.number),
+            "Mass [g]": Num(shot.volume * density),
+            "Together [g]": Num(together * shot.volume * density),
+            "Mass low [g]": Num(shot.low * density),
+            "Mass high [g]": Num(shot.high * density),
+            "Mass A [g]": masses["a"],
+            "Mass B [g]": masses.get("b"),
+            "Volume [mL]": Num(shot.volume),
+            "Volume low [mL]": Num(shot.low),
+            "Volume high [mL]": Num(shot.high),
+            "Detail": self.detail(shot),
+            "Matters most": driver(shot.main),
+        }
 
     @staticmethod
     def detail(shot: amounts.Shot) -> Says:
@@ -496,8 +651,11 @@ class Reckoning:
         row = shot.row
         times = (Fact(row.count),) if row.count > 1 else ()
         if shot.kind == "pot":
-            return Says(("mm", *(("times",) if times else ())), figures=(Fact(shot.level, "mm"), *times),
-                        may=(Fact(shot.wait / 60, "min"),) if shot.wait else ())  # fmt: skip
+            return Says(
+                ("mm", *(("times",) if times else ())),
+                figures=(Fact(shot.level, "mm"), *times),
+                may=(Fact(shot.wait / 60, "min"),) if shot.wait else (),
+            )
         if shot.kind == "joint":
             return Says(("bond line", "mm"), figures=(Fact(row.gap, "mm"), *times))
         figures = (Fact(row.width), *((Fact(row.height),) if row.height else ()), Fact(shot.length, "mm"))
@@ -519,7 +677,9 @@ class Reckoning:
         if flow is None or thick is None:
             return None, None, None
         if material.viscosity_energy is not None:
-            thick = hb.arrhenius(thick, material.viscosity_energy, sky.coldest, material.viscosity_temperature)
+            thick = hb.arrhenius(
+                thick, material.viscosity_energy, sky.coldest, material.viscosity_temperature
+            )
         nozzle = mixer = rate = None
         paste = (thick, material.index, material.yield_stress)
         if station.nozzle_bore:
@@ -534,23 +694,38 @@ class Reckoning:
         speed, flow = self.flow(shot, station)
         nozzle, mixer, rate = self.pressures(shot, station, material, sky)
         return {
-            "Part": shot.part, "Application": shot.name, "Shot": Num(shot.number),
-            "Speed [mm/s]": self.optional(speed), "Time [s]": Num(shot.seconds),
+            "Part": shot.part,
+            "Application": shot.name,
+            "Shot": Num(shot.number),
+            "Speed [mm/s]": self.optional(speed),
+            "Time [s]": Num(shot.seconds),
             "Flow [mL/s]": self.optional(flow),
             "Flow A [mL/s]": None if flow is None else Num(flow * shares["a"]),
             "Flow B [mL/s]": None if flow is None or "b" not in shares else Num(flow * shares["b"]),
-            "Nozzle pressure [bar]": self.optional(nozzle), "Mixer pressure [bar]": self.optional(mixer),
+            "Nozzle pressure [bar]": self.optional(nozzle),
+            "Mixer pressure [bar]": self.optional(mixer),
             "Shear rate [1/s]": self.optional(rate),
-        }  # fmt: skip
+        }
 
     def setup_findings(self, station, material, shots, shares, sky) -> list[Found]:
         """What is above a limit, and what figures rest on."""
         found = []
-        if material.consistency is not None and material.viscosity_energy is None and (
-            abs(sky.coldest - material.viscosity_temperature) > 2
-        ):  # fmt: skip
-            found.append(Found(NOTE, Says(("viscosity", "activation energy", "coldest"), (),
-                                          (Fact(material.viscosity_temperature, "°C"), Fact(sky.coldest, "°C"))), "viscosity"))
+        if (
+            material.consistency is not None
+            and material.viscosity_energy is None
+            and (abs(sky.coldest - material.viscosity_temperature) > 2)
+        ):
+            found.append(
+                Found(
+                    NOTE,
+                    Says(
+                        ("viscosity", "activation energy", "coldest"),
+                        (),
+                        (Fact(material.viscosity_temperature, "°C"), Fact(sky.coldest, "°C")),
+                    ),
+                    "viscosity",
+                )
+            )
         if material.pot_life:
             words, figures = basis_words(material)
             found.append(Found(NOTE, Says(("pot life", *words), (), (), figures), "pot life"))
@@ -561,12 +736,28 @@ class Reckoning:
             _, flow = self.flow(shot, station)
             names = (shot.part, shot.name)
             if flow and station.flow_limit and flow > station.flow_limit:
-                found.append(Found(STOP, Says(("flow", "above", "limit"), names,
-                                              (Fact(flow, "mL/s"), Fact(station.flow_limit, "mL/s"))), "flow"))  # fmt: skip
+                found.append(
+                    Found(
+                        STOP,
+                        Says(
+                            ("flow", "above", "limit"),
+                            names,
+                            (Fact(flow, "mL/s"), Fact(station.flow_limit, "mL/s")),
+                        ),
+                        "flow",
+                    )
+                )
             bars = sum(bar or 0.0 for bar in self.pressures(shot, station, material, sky)[:2])
             if station.pressure_limit and bars > station.pressure_limit:
-                found.append(Found(DANGER, Says(("bar", "limit"), names,
-                                                (Fact(bars, "bar"), Fact(station.pressure_limit, "bar"))), "pressure"))  # fmt: skip
+                found.append(
+                    Found(
+                        DANGER,
+                        Says(
+                            ("bar", "limit"), names, (Fact(bars, "bar"), Fact(station.pressure_limit, "bar"))
+                        ),
+                        "pressure",
+                    )
+                )
         return gravest(found + self.pressed_findings(station, material, shots))
 
     def pressed_findings(self, station, material, shots) -> list[Found]:
@@ -576,7 +767,9 @@ class Reckoning:
             row, names = shot.row, (shot.part, shot.name)
             if shot.kind == "joint":
                 area, volume = row.length * row.width, shot.volume / row.count
-                needs = hb.press_time(volume, row.dots, area, row.force, material.consistency, row.start_gap, row.gap)
+                needs = hb.press_time(
+                    volume, row.dots, area, row.force, material.consistency, row.start_gap, row.gap
+                )
                 assert needs < row.press_time, "the golden joint is pressed down in its time"
                 # R = (h/k + R_c)/A over the wetted area (Fourier); paste keeps its volume where it is thin
 
@@ -584,20 +777,43 @@ class Reckoning:
                     wetted = min(area, volume * meter * 1000 / gap)
                     return (gap / material.conductivity * 1000 + row.contact_resistance) / wetted
 
-                nominal, effects = hb.spread(resistance, {"gap": row.gap, "meter": 1.0},
-                                             {"gap": row.gap_tolerance, "meter": station.meter_tolerance})  # fmt: skip
+                nominal, effects = hb.spread(
+                    resistance,
+                    {"gap": row.gap, "meter": 1.0},
+                    {"gap": row.gap_tolerance, "meter": station.meter_tolerance},
+                )
                 high = hb.limits(nominal, effects.values())[1]
                 if nominal <= row.resistance_limit < high:
-                    found.append(Found(QUALITY, Says(("thermal resistance", "may be", "limit"), names,
-                                                     (Fact(high, "K/W"), Fact(row.resistance_limit, "K/W"))), "joint"))  # fmt: skip
+                    found.append(
+                        Found(
+                            QUALITY,
+                            Says(
+                                ("thermal resistance", "may be", "limit"),
+                                names,
+                                (Fact(high, "K/W"), Fact(row.resistance_limit, "K/W")),
+                            ),
+                            "joint",
+                        )
+                    )
             elif shot.kind == "bead" and row.bond_line and row.flange_width:
                 # pressed to the bond line with square edges; what is wider than the flange leaves it
                 width = shot.area / row.bond_line
                 high = width * shot.high / shot.volume
                 if width <= row.flange_width < high:
-                    lost = (shot.area * shot.high / shot.volume - row.bond_line * row.flange_width) * shot.length
-                    found.append(Found(QUALITY, Says(("pressed", "may be", "flange", "leave"), names,
-                                                     (Fact(high, "mm"), Fact(row.flange_width, "mm"), Fact(lost / 1000, "mL"))), "bead"))
+                    lost = (
+                        shot.area * shot.high / shot.volume - row.bond_line * row.flange_width
+                    ) * shot.length
+                    found.append(
+                        Found(
+                            QUALITY,
+                            Says(
+                                ("pressed", "may be", "flange", "leave"),
+                                names,
+                                (Fact(high, "mm"), Fact(row.flange_width, "mm"), Fact(lost / 1000, "mL")),
+                            ),
+                            "bead",
+                        )
+                    )
         return found
 
     # -------------------------------------------------------------------------------- cure board
@@ -605,22 +821,35 @@ class Reckoning:
     def board_page(self, run: Played) -> Page:
         """The cure board."""
         material = run.material
-        page = Page("cure_board", run.day, {
-            **self.shift_head(run), "cure": f"{material.cure} cure",
-            "shop_temperature": range_says(*self.day_range(run)), "basis": self.basis(run),
-        })  # fmt: skip
+        page = Page(
+            "cure_board",
+            run.day,
+            {
+                **self.shift_head(run),
+                "cure": f"{material.cure} cure",
+                "shop_temperature": range_says(*self.day_range(run)),
+                "basis": self.basis(run),
+            },
+        )
         rows, moves = [], []
         for number, batch in enumerate(run.batches, 1):
             ended = max(end for _, end in batch.tracks)
             row: dict[str, Any] = {
-                "Batch": Num(number), "Part": batch.part, "Part numbers": self.numbers(batch.serials),
+                "Batch": Num(number),
+                "Part": batch.part,
+                "Part numbers": self.numbers(batch.serials),
                 "Begun": moment(run.day, min(begin for begin, _ in batch.tracks)),
-                "Ended": moment(run.day, ended), "Mate before": None, "Mates": None, "State": None,
-            }  # fmt: skip
+                "Ended": moment(run.day, ended),
+                "Mate before": None,
+                "Mates": None,
+                "State": None,
+            }
             if run.mates:
                 # the part that must be told of is the one with least time left
-                latest, planned = min((run.mates[batch.part, serial] for serial in batch.serials),
-                                      key=lambda pair: pair[0] - pair[1])  # fmt: skip
+                latest, planned = min(
+                    (run.mates[batch.part, serial] for serial in batch.serials),
+                    key=lambda pair: pair[0] - pair[1],
+                )
                 row["Mate before"], row["Mates"] = moment(run.day, latest), moment(run.day, planned)
             times, note = self.cure(run, batch.part, ended)
             for head, clock in zip(("Move", "Join", "Test"), times, strict=True):
@@ -633,7 +862,9 @@ class Reckoning:
         headline = Says(("no handling time",))
         if moves:
             clock, number = min(moves)
-            headline = Says(("may be moved",), (), (Fact(number), Clock(run.day, 60 * math.ceil(clock / 60 - 1e-6))))
+            headline = Says(
+                ("may be moved",), (), (Fact(number), Clock(run.day, 60 * math.ceil(clock / 60 - 1e-6)))
+            )
         page.names["headline"] = headline
         page.messages["CureWarnings"] = rows_of([f for f in shift_findings(run) if f.topic == "window"])
         page.beside["Type the day and time to see the state of each batch:"] = []
@@ -664,22 +895,32 @@ class Reckoning:
         material = run.material
         stated = [material.move_time, material.join_time, material.test_time]
         if material.cure == "oven":
-            oven = next(row for row in self.plant.ovens
-                        if (row.part, row.station) == (part, run.station.station))  # fmt: skip
+            oven = next(
+                row for row in self.plant.ovens if (row.part, row.station) == (part, run.station.station)
+            )
             rows = [row for row in self.plant.profiles if row.profile == oven.profile]
             times, air = tuple(row.time for row in rows), tuple(row.temperature for row in rows)
             nodes, slow = weather.oven_temperature(times, air, oven.lag_slow, oven.start_temperature)
             # not before the part leaves the oven
             found = [
-                ended + max(weather.oven_milestone(nodes, slow, life, material), times[-1]) for life in stated if life
+                ended + max(weather.oven_milestone(nodes, slow, life, material), times[-1])
+                for life in stated
+                if life
             ]
             return found, Says(("oven",), (oven.profile,), (Clock(run.day, ended),))
         if material.cure == "moisture":
-            ageing = weather.moisture_ageing(run.weather, material.cure_temperature, material.moisture_humidity,
-                                             material.moisture_energy or 0.0)  # fmt: skip
+            ageing = weather.moisture_ageing(
+                run.weather,
+                material.cure_temperature,
+                material.moisture_humidity,
+                material.moisture_energy or 0.0,
+            )
             found = [ageing.when(ended, life) for life in stated]
-            depth = max(hb.cure_depth(bead) for bead in self.plant.beads
-                        if (bead.part, bead.station) == (part, run.station.station))  # fmt: skip
+            depth = max(
+                hb.cure_depth(bead)
+                for bead in self.plant.beads
+                if (bead.part, bead.station) == (part, run.station.station)
+            )
             needed = (depth / material.moisture_coefficient) ** 2 * 3600  # s on the data sheet
             found[2] = max(found[2], ageing.when(ended, needed))
             return found, Says(("mm deep", "humidity"), (), (Fact(depth, "mm"), Fact(run.station.humidity)))
@@ -699,23 +940,41 @@ class Reckoning:
         assert tolerance, "the golden meters all state one"
         low, high = target * (1 - tolerance), target * (1 + tolerance)
         masses = {letter: volume * share * run.parts[letter].density for letter, share in run.shares.items()}
-        page = Page("shot_check", run.day, {
-            **self.shift_head(run), "headline": Says((), (), (Fact(target, "g"), Fact(low), Fact(high, "g"))),
-            "target": Num(target), "low": Num(low), "high": Num(high), "volume": Num(volume),
-            "mass_a": Num(masses["a"]), "mass_b": Num(masses["b"]) if "b" in masses else None,
-            "ratio_mass": Num(100 * masses["b"] / masses["a"]) if "b" in masses else None,
-            "density": Num(density), "limits_from": Says(("meter",), (), (Fact(tolerance),)),
-        })  # fmt: skip
+        page = Page(
+            "shot_check",
+            run.day,
+            {
+                **self.shift_head(run),
+                "headline": Says((), (), (Fact(target, "g"), Fact(low), Fact(high, "g"))),
+                "target": Num(target),
+                "low": Num(low),
+                "high": Num(high),
+                "volume": Num(volume),
+                "mass_a": Num(masses["a"]),
+                "mass_b": Num(masses["b"]) if "b" in masses else None,
+                "ratio_mass": Num(100 * masses["b"] / masses["a"]) if "b" in masses else None,
+                "density": Num(density),
+                "limits_from": Says(("meter",), (), (Fact(tolerance),)),
+            },
+        )
         checks = [event for event in run.events if event.kind == "check"]
         page.tables["CheckShots"] = [
-            {"Check": Num(number), "Time": moment(run.day, event.at), "Target [g]": Num(target),
-             "Low [g]": Num(low), "High [g]": Num(high)}
+            {
+                "Check": Num(number),
+                "Time": moment(run.day, event.at),
+                "Target [g]": Num(target),
+                "Low [g]": Num(low),
+                "High [g]": Num(high),
+            }
             for number, event in enumerate(checks, 1)
-        ]  # fmt: skip
+        ]
         page.beside |= {
-            "Weighed, number of shots": [Num(0)], "Mean [g]": [""], "Range, largest less smallest [g]": [""],
-            "All within limits": [""], "Mean of B per 100 A by mass": [""],
-        }  # fmt: skip
+            "Weighed, number of shots": [Num(0)],
+            "Mean [g]": [""],
+            "Range, largest less smallest [g]": [""],
+            "All within limits": [""],
+            "Mean of B per 100 A by mass": [""],
+        }
         return page
 
     # ----------------------------------------------------------------------------------- staging
@@ -731,21 +990,37 @@ class Reckoning:
                 lots = [row["lot"] for row in run.lots if row["letter"] == letter]
                 count += run.containers[letter]
                 mass += run.mounted[letter] * component.density / 1000
-                rows.append({
-                    "Station": run.station.station, "Material": run.material.material,
-                    "Component": letter_name(letter, run.parts), "Containers": Num(run.containers[letter]),
-                    "Container [mL]": Num(component.container), "Volume [mL]": Num(run.mounted[letter]),
-                    "Mass [kg]": Num(run.mounted[letter] * component.density / 1000),
-                    "First": moment(day, changes[0]) if changes else None,
-                    "Last": moment(day, changes[-1]) if changes else None,
-                    "Lots": ", ".join(lots) if lots else Says(("stands at the station",)),
-                })  # fmt: skip
-            messages += [({"Station": run.station.station}, item.says) for item in shift_findings(run)
-                         if item.topic == "stock"]  # fmt: skip
-        page = Page("staging", day, {
-            **self.head(), "day": day, "shift": runs[0].shift, "hours": self.hours(runs[0]),
-            "headline": Says(("to bring",), (), (Fact(count),)), "cautions": Says(CAUTION),
-        })  # fmt: skip
+                rows.append(
+                    {
+                        "Station": run.station.station,
+                        "Material": run.material.material,
+                        "Component": letter_name(letter, run.parts),
+                        "Containers": Num(run.containers[letter]),
+                        "Container [mL]": Num(component.container),
+                        "Volume [mL]": Num(run.mounted[letter]),
+                        "Mass [kg]": Num(run.mounted[letter] * component.density / 1000),
+                        "First": moment(day, changes[0]) if changes else None,
+                        "Last": moment(day, changes[-1]) if changes else None,
+                        "Lots": ", ".join(lots) if lots else Says(("stands at the station",)),
+                    }
+                )
+            messages += [
+                ({"Station": run.station.station}, item.says)
+                for item in shift_findings(run)
+                if item.topic == "stock"
+            ]
+        page = Page(
+            "staging",
+            day,
+            {
+                **self.head(),
+                "day": day,
+                "shift": runs[0].shift,
+                "hours": self.hours(runs[0]),
+                "headline": Says(("to bring",), (), (Fact(count),)),
+                "cautions": Says(CAUTION),
+            },
+        )
         page.tables["StagingContainers"] = rows
         page.totals["StagingContainers"] = {"Containers": Num(count), "Mass [kg]": Num(mass)}
         page.messages["StagingWarnings"] = messages or [({"Station": None}, Says(("no warning",)))]
@@ -758,38 +1033,67 @@ class Reckoning:
         runs, plant = self.runs, self.plant
         shifts, use, totals, warnings = [], [], {}, []
         for run in runs:
-            key = {"Day": run.day, "Shift": run.shift, "Station": run.station.station,
-                   "Material": run.material.material}  # fmt: skip
-            mixed = sum(run.used[letter][kind] for letter in run.parts for kind in USES
-                        if kind not in ("heel", "expired"))  # fmt: skip
+            key = {
+                "Day": run.day,
+                "Shift": run.shift,
+                "Station": run.station.station,
+                "Material": run.material.material,
+            }
+            mixed = sum(
+                run.used[letter][kind]
+                for letter in run.parts
+                for kind in USES
+                if kind not in ("heel", "expired")
+            )
             on_parts = amounts.add([(shot, job.finished) for job in run.jobs for shot in job.shots])
             found = shift_findings(run)
-            shifts.append({
-                **key, "Good": Num(sum(job.good for job in run.jobs)),
-                "Finished": Num(sum(job.finished for job in run.jobs)),
-                "Started": Num(sum(job.begun for job in run.jobs)), "Takt [s]": Num(run.takt),
-                "Busy": Num(run.busy / run.hours.available), "Mixed [mL]": Num(mixed),
-                "On parts [mL]": Num(on_parts.volume), "On parts low [mL]": Num(on_parts.low),
-                "On parts high [mL]": Num(on_parts.high), "Mass [kg]": Num(mixed * run.density / 1000),
-                "Purges": Num(run.purges), "Mixers": Num(run.mixers),
-                "Warnings": Num(sum(item.kind != NOTE for item in found)),
-            })  # fmt: skip
+            shifts.append(
+                {
+                    **key,
+                    "Good": Num(sum(job.good for job in run.jobs)),
+                    "Finished": Num(sum(job.finished for job in run.jobs)),
+                    "Started": Num(sum(job.begun for job in run.jobs)),
+                    "Takt [s]": Num(run.takt),
+                    "Busy": Num(run.busy / run.hours.available),
+                    "Mixed [mL]": Num(mixed),
+                    "On parts [mL]": Num(on_parts.volume),
+                    "On parts low [mL]": Num(on_parts.low),
+                    "On parts high [mL]": Num(on_parts.high),
+                    "Mass [kg]": Num(mixed * run.density / 1000),
+                    "Purges": Num(run.purges),
+                    "Mixers": Num(run.mixers),
+                    "Warnings": Num(sum(item.kind != NOTE for item in found)),
+                }
+            )
             for letter, component in run.parts.items():
                 row = self.use(run, letter)
                 grams = row.pop("Mass [kg]").value * 1000
                 use.append({**key, **row, "Mass [g]": Num(grams)})
                 total = totals.setdefault((run.material.material, letter_name(letter, run.parts)), [0.0] * 5)
-                for place, value in enumerate((run.drawn(letter), grams / 1000, run.containers[letter],
-                                               run.used[letter]["parts"],
-                                               run.missing.get(letter, 0) * component.container)):  # fmt: skip
+                for place, value in enumerate(
+                    (
+                        run.drawn(letter),
+                        grams / 1000,
+                        run.containers[letter],
+                        run.used[letter]["parts"],
+                        run.missing.get(letter, 0) * component.container,
+                    )
+                ):
                     total[place] += value
             warnings += [(key, item) for item in found]
         materials = [
-            {"Material": name, "Component": letter, "Drawn [mL]": Num(drawn), "Mass [kg]": Num(kg),
-             "Containers": Num(count), "On parts [mL]": Num(on), "Waste share": Num(1 - on / drawn),
-             "Missing [mL]": Num(missing)}
+            {
+                "Material": name,
+                "Component": letter,
+                "Drawn [mL]": Num(drawn),
+                "Mass [kg]": Num(kg),
+                "Containers": Num(count),
+                "On parts [mL]": Num(on),
+                "Waste share": Num(1 - on / drawn),
+                "Missing [mL]": Num(missing),
+            }
             for (name, letter), (drawn, kg, count, on, missing) in totals.items()
-        ]  # fmt: skip
+        ]
         days = sorted({run.day for run in runs})
         kilos = sum(total[1] for total in totals.values())
         heaviest: dict[str, float] = {}
@@ -797,14 +1101,27 @@ class Reckoning:
             heaviest[name] = heaviest.get(name, 0.0) + total[1]
         chosen = max(heaviest, key=lambda name: heaviest[name])
         containers = sum(total[2] for total in totals.values())
-        page = Page("results", None, {
-            **self.head(), "headline": Says(("containers", "kg"), (), (Fact(containers), Fact(kilos, "kg"))),
-            "period": Says(("to",), (), (days[0], days[-1])),
-            "passes_through_stations": Says(("of",), (), (Fact(sum(r["Finished"].value for r in shifts)),
-                                                          Fact(sum(r["Good"].value for r in shifts)))),
-            "station_shifts": Num(len(runs)), "warnings": Num(sum(item.kind != NOTE for _, item in warnings)),
-            "cautions": Says(CAUTION), "chosen": chosen,
-        })  # fmt: skip
+        page = Page(
+            "results",
+            None,
+            {
+                **self.head(),
+                "headline": Says(("containers", "kg"), (), (Fact(containers), Fact(kilos, "kg"))),
+                "period": Says(("to",), (), (days[0], days[-1])),
+                "passes_through_stations": Says(
+                    ("of",),
+                    (),
+                    (
+                        Fact(sum(r["Finished"].value for r in shifts)),
+                        Fact(sum(r["Good"].value for r in shifts)),
+                    ),
+                ),
+                "station_shifts": Num(len(runs)),
+                "warnings": Num(sum(item.kind != NOTE for _, item in warnings)),
+                "cautions": Says(CAUTION),
+                "chosen": chosen,
+            },
+        )
         page.tables |= {"ResultShifts": shifts, "ResultUse": use, "ResultMaterials": materials}
         page.totals["ResultShifts"] = {
             head: Num(sum(row[head].value for row in shifts))
@@ -816,13 +1133,20 @@ class Reckoning:
         for day in days:
             mine = [row for row in use if row["Day"] == day and row["Material"] == chosen]
             both = [(run.purges, run.mixers) for run in runs if run.day == day]
-            by_day.append({
-                "Day": day,
-                "A or one part [mL]": Num(sum(r["Drawn [mL]"].value for r in mine if r["Component"] != "B")),
-                "B [mL]": Num(sum(r["Drawn [mL]"].value for r in mine if r["Component"] == "B")),
-                "All materials [kg]": Num(sum(r["Mass [g]"].value for r in use if r["Day"] == day) / 1000),
-                "All purges": Num(sum(pair[0] for pair in both)), "All mixers": Num(sum(pair[1] for pair in both)),
-            })  # fmt: skip
+            by_day.append(
+                {
+                    "Day": day,
+                    "A or one part [mL]": Num(
+                        sum(r["Drawn [mL]"].value for r in mine if r["Component"] != "B")
+                    ),
+                    "B [mL]": Num(sum(r["Drawn [mL]"].value for r in mine if r["Component"] == "B")),
+                    "All materials [kg]": Num(
+                        sum(r["Mass [g]"].value for r in use if r["Day"] == day) / 1000
+                    ),
+                    "All purges": Num(sum(pair[0] for pair in both)),
+                    "All mixers": Num(sum(pair[1] for pair in both)),
+                }
+            )
         page.tables["ResultDays"] = by_day
         page.totals["ResultDays"] = {
             head: Num(sum(row[head].value for row in by_day)) for head in by_day[0] if head != "Day"
@@ -842,12 +1166,21 @@ class Reckoning:
         grams = shot.volume * hb.density(material, self.plant.parts_of(material.material))
         low, high, worst_low, worst_high = shot.limits
         return {
-            "Part": shot.part, "Application": shot.name, "Shot": Num(shot.number), "Station": shot.station,
-            "Material": material.material, "Volume [mL]": Num(shot.volume), "Low [mL]": Num(low),
-            "High [mL]": Num(high), "Worst low [mL]": Num(worst_low), "Worst high [mL]": Num(worst_high),
-            "Matters most": driver(shot.main), "Mass [g]": Num(grams), "Time [s]": Num(shot.seconds),
+            "Part": shot.part,
+            "Application": shot.name,
+            "Shot": Num(shot.number),
+            "Station": shot.station,
+            "Material": material.material,
+            "Volume [mL]": Num(shot.volume),
+            "Low [mL]": Num(low),
+            "High [mL]": Num(high),
+            "Worst low [mL]": Num(worst_low),
+            "Worst high [mL]": Num(worst_high),
+            "Matters most": driver(shot.main),
+            "Mass [g]": Num(grams),
+            "Time [s]": Num(shot.seconds),
             "Detail": self.detail(shot),
-        }  # fmt: skip
+        }
 
     # --------------------------------------------------------------------------------- all pages
 

@@ -133,10 +133,10 @@ def spread(volume: Callable[..., float], middle: dict[str, float], tolerances: d
     """Nominal, and what each input does to it alone at the lower and the upper end of its tolerance."""
     nominal = volume(**middle)
     effects = {
-        name: tuple(volume(**{**middle, name: middle[name] + sign * tolerance}) - nominal
-                    for sign in (-1, 1))
-        for name, tolerance in tolerances.items() if tolerance
-    }  # fmt: skip
+        name: tuple(volume(**{**middle, name: middle[name] + sign * tolerance}) - nominal for sign in (-1, 1))
+        for name, tolerance in tolerances.items()
+        if tolerance
+    }
     return nominal, effects
 
 
@@ -148,9 +148,12 @@ def limits(nominal: float, effects: Iterable[tuple[float, float]]):
     """
     down = [max(-low, -high, 0.0) for low, high in effects]
     up = [max(low, high, 0.0) for low, high in effects]
-    return (max(nominal - math.sqrt(sum(x * x for x in down)), 0.0),
-            nominal + math.sqrt(sum(x * x for x in up)),
-            max(nominal - sum(down), 0.0), nominal + sum(up))  # fmt: skip
+    return (
+        max(nominal - math.sqrt(sum(x * x for x in down)), 0.0),
+        nominal + math.sqrt(sum(x * x for x in up)),
+        max(nominal - sum(down), 0.0),
+        nominal + sum(up),
+    )
 
 
 # --------------------------------------------------------------------------------------------- flow
@@ -191,8 +194,9 @@ def shear_rate(flow: float, bore: float, n: float) -> float:
 # ------------------------------------------------------------------------------------ pressed plates
 
 
-def press_time(volume: float, dots: int, area: float, force: float, mu: float, start: float,
-               gap: float) -> float:  # fmt: skip
+def press_time(
+    volume: float, dots: int, area: float, force: float, mu: float, start: float, gap: float
+) -> float:
     """Seconds to press Newtonian dots [mL, mm², N, Pa·s, mm] from a start gap to a gap.
 
     Each dot as a round drop of constant volume under its share of the force, −dh/dt = 2Fh³/(3πμR⁴)

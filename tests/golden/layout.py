@@ -204,7 +204,8 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         "=SUM(P#:P#)",
     ),
     "cure_board": (
-        '=IF($F$#="","",IF(AND(J#<>"",$F$#>=J#),"may be tested",IF(AND(I#<>"",$F$#>=I#),"may be joined",IF(AND(H#<>"",$F$#>=H#),"may be moved","wait"))))',
+        '=IF($F$#="","",IF(AND(J#<>"",$F$#>=J#),"may be tested",'
+        'IF(AND(I#<>"",$F$#>=I#),"may be joined",IF(AND(H#<>"",$F$#>=H#),"may be moved","wait"))))',
     ),
     "shot_check": (
         "=COUNT(F#:F#)",

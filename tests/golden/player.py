@@ -202,8 +202,9 @@ class Shift:
         started = sum(job.started for job in jobs)
         takt = station.takt or (hours.available / started if started else math.inf)
         self.sky = weather.Day.of(plant, station)
-        self.played = Played(day, shift, station, material, plant.parts_of(material.material), hours, jobs,
-                             takt, self.sky)  # fmt: skip
+        self.played = Played(
+            day, shift, station, material, plant.parts_of(material.material), hours, jobs, takt, self.sky
+        )
         ageing = material.pot_life_temperature, weather.energy_of(material), material.halving_step
         self.pot = None
         if material.pot_life and station.mixer_volume:
@@ -242,9 +243,13 @@ class Shift:
             self.delay += self.station.container_time
         heel = component.heel * component.container
         while True:
-            usable = [lot for lot in self.store.lots.get((component.material, letter), [])
-                      if lot.left > 1e-9 and (lot.arrival is None or lot.arrival <= played.day)
-                      and lot.last_day(component.open_life) >= played.day]  # fmt: skip
+            usable = [
+                lot
+                for lot in self.store.lots.get((component.material, letter), [])
+                if lot.left > 1e-9
+                and (lot.arrival is None or lot.arrival <= played.day)
+                and lot.last_day(component.open_life) >= played.day
+            ]
             usable.sort(key=lambda lot: (lot.last_day(component.open_life), lot.opened is None, lot.name))
             lot = usable[0] if usable else None
             if lot is None:
@@ -262,8 +267,16 @@ class Shift:
                 known[0]["containers"] += 1
                 known[0]["volume"] += content
             else:
-                played.lots.append({"letter": letter, "lot": name, "containers": 1, "volume": content,
-                                    "first": at, "last_day": None if lot is None else last})  # fmt: skip
+                played.lots.append(
+                    {
+                        "letter": letter,
+                        "lot": name,
+                        "containers": 1,
+                        "volume": content,
+                        "first": at,
+                        "last_day": None if lot is None else last,
+                    }
+                )
             if content > heel + 1e-9:
                 break
             played.used[letter]["heel"] += content
@@ -315,8 +328,9 @@ class Shift:
             played.between += not after_break
             facts = {"share": share, "reached": reached, "after_break": after_break}
             if share >= 1.0 or station.rule == "change mixer":
-                played.events.append(Event(at, "mixer", volume=station.mixer_volume,
-                                           facts={**facts, "over": share >= 1.0}))  # fmt: skip
+                played.events.append(
+                    Event(at, "mixer", volume=station.mixer_volume, facts={**facts, "over": share >= 1.0})
+                )
                 at += station.mixer_time
                 self.fill_mixer(at)
             else:
@@ -359,8 +373,10 @@ class Shift:
             for lot in self.store.lots.get((component.material, letter), []):
                 if lot.left > 1e-9 and lot.last_day(component.open_life) < played.day:
                     played.expired_lots.append((letter, lot, lot.last_day(component.open_life)))
-        played.expired_lots = [(letter, Lot(lot.name, lot.left, lot.expiry, lot.opened, lot.arrival), last)
-                               for letter, lot, last in played.expired_lots]  # fmt: skip
+        played.expired_lots = [
+            (letter, Lot(lot.name, lot.left, lot.expiry, lot.opened, lot.arrival), last)
+            for letter, lot, last in played.expired_lots
+        ]
         played.events.sort(key=lambda event: event.at)
         return played
 
@@ -375,8 +391,16 @@ class Shift:
             if standing is not None and standing.last_day < played.day:
                 played.used[letter]["expired"] += there
                 del store.standing[key]
-                played.events.append(Event(played.hours.start, "expired", letter, standing.lot, there,
-                                           {"last_day": standing.last_day}))  # fmt: skip
+                played.events.append(
+                    Event(
+                        played.hours.start,
+                        "expired",
+                        letter,
+                        standing.lot,
+                        there,
+                        {"last_day": standing.last_day},
+                    )
+                )
             hose = getattr(self.station, f"hose_{letter}")
             missing = hose - store.hoses.get(key, 0.0)
             if missing > 1e-9:
@@ -433,7 +457,9 @@ class Shift:
                 job.begun += 1
                 if played.material.surface_window:
                     treated = hours.at(number * played.takt - station.treatment_lead)
-                    played.surfaces.append((job.part, serial, treated + played.material.surface_window, begin))
+                    played.surfaces.append(
+                        (job.part, serial, treated + played.material.surface_window, begin)
+                    )
             if turn + 1 < len(groups):
                 queue.append((ended + groups[turn + 1][0].wait, 1, number, (job, serial, bad, turn + 1)))
                 continue
@@ -449,8 +475,11 @@ class Shift:
     def batch(self, part: str, serial: int, begun: float, ended: float) -> None:
         """Onto the cure board."""
         batches, size = self.played.batches, self.station.batch
-        same = batches and batches[-1].part == part and (
-            (serial - 1) // size == (batches[-1].serials[0] - 1) // size)  # fmt: skip
+        same = (
+            batches
+            and batches[-1].part == part
+            and ((serial - 1) // size == (batches[-1].serials[0] - 1) // size)
+        )
         if not same:
             batches.append(Batch(part))
         batches[-1].serials.append(serial)

@@ -29,8 +29,12 @@ class Day:
         rows = [row for row in plant.temperatures if row.record == station.record]
         if not rows:
             return _day((0.0,), (station.shop_temperature,), (None,), station.humidity)
-        return _day(tuple(clock(row.time) for row in rows), tuple(row.temperature for row in rows),
-                    tuple(row.humidity for row in rows), station.humidity)  # fmt: skip
+        return _day(
+            tuple(clock(row.time) for row in rows),
+            tuple(row.temperature for row in rows),
+            tuple(row.humidity for row in rows),
+            station.humidity,
+        )
 
     def _linear(self, values: tuple, at):
         times = np.array([t + d * DAY for d in (-1, 0, 1) for t in self.times])
@@ -66,8 +70,11 @@ class Day:
             return self.values[0], self.values[0]
         found = [float(self.temperature(start)), float(self.temperature(end))]
         for day in (-1, 0, 1, 2):
-            found += [value for time, value in zip(self.times, self.values, strict=True)
-                      if start < time + day * DAY < end]  # fmt: skip
+            found += [
+                value
+                for time, value in zip(self.times, self.values, strict=True)
+                if start < time + day * DAY < end
+            ]
         return min(found), max(found)
 
 
@@ -97,8 +104,9 @@ def life_at(life: float, t_ref: float, material, t: float) -> float:
 class Ageing:
     """∫ rate dt from a time on, and when it comes to a share; Simpson's rule on fixed nodes."""
 
-    def __init__(self, rate: Callable[[np.ndarray], np.ndarray], start: float, end: float,
-                 step: float = STEP):
+    def __init__(
+        self, rate: Callable[[np.ndarray], np.ndarray], start: float, end: float, step: float = STEP
+    ):
         count = math.ceil((end - start) / step)
         self.nodes = start + np.arange(count + 1) * step
         middles = self.nodes[:-1] + step / 2
@@ -133,8 +141,9 @@ class Ageing:
 
 
 @functools.cache
-def room_ageing(day: Day, life: float, t_ref: float, energy: float | None, halving: float,
-                days: int = 5) -> Ageing:  # fmt: skip
+def room_ageing(
+    day: Day, life: float, t_ref: float, energy: float | None, halving: float, days: int = 5
+) -> Ageing:
     """A data-sheet time played along the shop's temperature."""
 
     def rate(at: np.ndarray) -> np.ndarray:
