@@ -22,9 +22,11 @@ from .csv_tables import TemperatureRecord, read_record
 from .cure import moisture_depth, moisture_time, uv_time
 from .cure_runs import CureRun
 from .errors import InputError, Problem
+from .findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings, gravest_first, tally
 from .life_day import LifeDay
 from .paper import paper_code
 from .plan import RECORDS, Plan
+from .plan_findings import station_findings
 from .pour_report import PourReport
 from .pressed import (
     PASTE_RULE,
@@ -35,10 +37,10 @@ from .pressed import (
     station_beads,
     station_joints,
 )
-from .sheets import cautions_text, duration_text, temperature_text
+from .sheets import cautions_text, temperature_text
 from .shift import play_plan, shop_record
-from .terminal import table
-from .units import DAY, celsius_text, from_si
+from .terminal import findings_text, table
+from .units import DAY, celsius_text, duration_text, from_si
 from .windows import Window, latest_times
 
 HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table
@@ -133,7 +135,7 @@ def light_report(plan, station, material) -> LightReport | None:
 
 
 @dataclass(slots=True)
-class CureReport:
+class CureReport(WithFindings):
     """All that is known of one station's material after it leaves the nozzle."""
 
     plan: Plan
@@ -150,8 +152,7 @@ class CureReport:
     beads: list[PressedBead]
     windows: list[tuple[datetime.date, str, Window]]
     cautions: str
-    warnings: list[str] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
     out: Path | None = None
 
     def as_json(self) -> dict[str, Any]:
@@ -206,17 +207,22 @@ def cure_report(plan: Plan, station: str, *, record: TemperatureRecord | None = 
     useful = day.life is not None or day.open is not None or any(
         value is not None for value in day.rows[0].cured.values()
     )
-    failed: list[str] = []
+    found: list[Finding] = []
+    failed: list[str]
+    if log is None:
+        runs, failed = cure_runs.kept_runs(plan, row)
+    else:
+        failed = []
+        runs = cure_runs.station_runs(plan, row, material, log, failed)
     report = CureReport(
         plan, row, material, _source(row, record), shop_record(plan, row)[1],
-        day if useful else None, cure_runs.station_runs(plan, row, material, log, failed),
-        pour_report.station_pours(plan, station, failed), moisture_report(plan, row, material),
+        day if useful else None, runs,
+        pour_report.station_pours(plan, station, found), moisture_report(plan, row, material),
         light_report(plan, row, material), station_joints(plan, station),
         station_beads(plan, station), _windows(plan, station),
         cautions_text(material, cells=any(pot.station == station and pot.cells for pot in plan.pots)),
     )  # fmt: skip
-    report.warnings += failed
-    _gather(report)
+    _gather(report, found, failed)
     return report
 
 
@@ -239,33 +245,40 @@ def _windows(plan, station: str) -> list[tuple[datetime.date, str, Window]]:
     return found
 
 
-def _gather(report: CureReport) -> None:
-    """Warnings and notes of all parts, each with what it is about."""
-    day, warnings = report.day, report.warnings
-    if day is not None and day.life is not None:
-        report.notes.append(f"pot life: {day.life.basis}")
-        report.notes += [f"pot life {mark}" for mark in day.marks if "rule of thumb" not in mark]
-        if report.material.pot_life_mass:
-            report.notes.append(f"pot life was measured on {from_si(report.material.pot_life_mass, 'g'):g} "
-                                "g; a larger mass warms itself and lives shorter")  # fmt: skip
+def _gather(report: CureReport, found: list[Finding], failed: list[str]) -> None:
+    """The findings of all parts of the report, added to what was found, and the station's dangers."""
+    day, material, station = report.day, report.material, report.station
+
+    def find(kind: str, text: str, fix: str = "", *, topic: str, part: str = "") -> None:
+        found.append(Finding(kind, text, fix, topic, station.station, material.material, part))
+
+    found += pour_report.pour_findings(report.plan, station.station)
+    found += [finding for pour in report.pours for finding in pour.findings]
+    for words in failed:
+        find(QUALITY, words, "check profile and material", topic="schedule not computed")
     for run in report.runs:
-        for place in run.places:
-            warnings += [f"{run.name}, {place.name}: {words}" for words in place.reasons]
-    items: list[Any] = [*report.pours, *report.joints, *report.beads]
-    for item in items:
-        warnings += [f"{item.name}: {words}" for words in item.warnings]
+        found += cure_runs.run_findings(station, material, run)
+    joined: list[JointReport | PressedBead] = [*report.joints, *report.beads]
+    found += [finding for item in joined for finding in item.findings]
     late = [window for *_, window in report.windows if window.is_late]
     if late:
-        warnings.append(f"{len(late)} groups of parts miss a window; first {late[0].text}")
-    if report.material.cure == "oven" and not report.runs:
-        report.notes.append("no row in Ovens for this station: no schedule to judge")
-    missing = [pot.pot for pot in report.plan.pots if pot.station == report.station.station]
-    if missing and not report.pours and not report.warnings:
-        report.notes.append("exotherm is not computed: the material needs kinetics, heat, specific heat "
-                            "and conductivity")  # fmt: skip
+        find(STOP, f"{len(late)} groups of parts miss a window; first {late[0].text}", topic=late[0].kind,
+             part=late[0].part)  # fmt: skip
+    found += [item for item in station_findings(report.plan, station.station) if item.kind == DANGER]
+    if day is not None and day.life is not None:
+        find(NOTE, f"pot life: {day.life.basis}", topic="pot life")
+        for mark in day.marks:
+            if "rule of thumb" not in mark:
+                find(NOTE, f"pot life {mark}", topic="pot life")
+        if material.pot_life_mass:
+            find(NOTE, f"pot life was measured on {from_si(material.pot_life_mass, 'g'):g} g; a larger mass "
+                 "warms itself and lives shorter", topic="pot life")  # fmt: skip
+    if material.cure == "oven" and not report.runs:
+        find(NOTE, "no row in Ovens for this station: no schedule to judge", topic="cure")
     if report.light is not None:
-        report.notes.append("no irradiance stands in the plan: measure it at the part with a "
-                            "radiometer for the lamp's band, and read the table there")  # fmt: skip
+        find(NOTE, "no irradiance stands in the plan: measure it at the part with a radiometer for the "
+             "lamp's band, and read the table there", topic="light")  # fmt: skip
+    report.findings = gravest_first(found)
 
 
 def cure_file(plan: str | os.PathLike[str] | Plan, station: str, *,
@@ -277,7 +290,7 @@ def cure_file(plan: str | os.PathLike[str] | Plan, station: str, *,
     `paper` is what the workbook is printed on, A4 or Letter.
     """
     from .workbook.read_plan import load_plan
-    from .workbook.write import atomic_write, refuse_overwrite
+    from .workbook.write import refuse_overwrite
 
     paper_code(paper, "cure")
     inputs = [Path(path) for path in (plan, record, log) if path is not None
@@ -292,10 +305,83 @@ def cure_file(plan: str | os.PathLike[str] | Plan, station: str, *,
         log=None if log is None else read_record(log),
     )  # fmt: skip
     if out is not None:
-        from .workbook.cure_book import cure_workbook
-
-        report.out = atomic_write(out, cure_workbook(report, paper), forbid=inputs)
+        _write(report, out, inputs, paper)
     return report
+
+
+@dataclass(slots=True)
+class CureSummary(WithFindings):
+    """The reports of all stations of a plan that have something to say."""
+
+    reports: list[CureReport]
+    silent: list[str]  # stations whose material states nothing that a report could be made of
+    findings: list[Finding] = field(default_factory=list)
+
+    def as_json(self) -> dict[str, Any]:
+        """A list of the reports of the stations, and all findings."""
+        return {"stations": [report.as_json() for report in self.reports], "silent": self.silent,
+                "findings": [finding.as_json() for finding in self.findings]}  # fmt: skip
+
+    def as_text(self) -> str:
+        """A line for each station, then the report of each."""
+        rows = [[report.station.station, report.material.material, tally(report.findings)]
+                for report in self.reports]  # fmt: skip
+        blocks = [table(["station", "material", "findings"], rows)]
+        if self.silent:
+            blocks.append("nothing to compute at: " + ", ".join(self.silent))
+        return "\n\n".join([*blocks, *(f"{'=' * 80}\n{report.as_text()}" for report in self.reports)])
+
+
+def cure_reports(plan: Plan) -> CureSummary:
+    """The report of every station that has something to say."""
+    reports = [cure_report(plan, row.station) for row in plan.stations]
+    told = [report for report in reports if _has_content(report)]
+    silent = [report.station.station for report in reports if not _has_content(report)]
+    found = [finding for report in told for finding in report.findings]
+    return CureSummary(told, silent, gravest_first(found))
+
+
+def _has_content(report: CureReport) -> bool:
+    return bool(report.day or report.runs or report.pours or report.moisture or report.light
+                or report.joints or report.beads or report.windows or report.warnings)  # fmt: skip
+
+
+def cure_files(plan: str | os.PathLike[str] | Plan, *, record: str | os.PathLike[str] | None = None,
+               log: str | os.PathLike[str] | None = None, out: str | os.PathLike[str] | None = None,
+               paper: str = "A4") -> CureSummary:  # fmt: skip
+    """The reports of all stations, and with `out` a folder with a workbook of each.
+
+    A record or a log belongs to one station: with either, `cure_file` wants its name.
+    """
+    from .file_names import distinct_names
+    from .workbook.read_plan import load_plan
+    from .workbook.write import make_folder
+
+    paper_code(paper, "cure")
+    problems = [
+        Problem("cure", message=f"a {name} belongs to one station", fix="give --station NAME too")
+        for name, given in (("record", record), ("log", log)) if given is not None
+    ]  # fmt: skip
+    if out is not None and (Path(out).suffix or Path(out).is_file()):
+        problems.append(Problem("out", "folder", str(out), "a folder for a workbook of each station",
+                                "for one workbook give --station NAME"))  # fmt: skip
+    if problems:
+        raise InputError(problems)
+    summary = cure_reports(plan if isinstance(plan, Plan) else load_plan(plan))
+    if out is not None:
+        names = distinct_names(report.station.station for report in summary.reports)
+        inputs = [] if isinstance(plan, Plan) else [Path(plan)]
+        make_folder(Path(out))
+        for report in summary.reports:
+            _write(report, Path(out) / f"{names[report.station.station]}_cure.xlsx", inputs, paper)
+    return summary
+
+
+def _write(report: CureReport, out: str | os.PathLike[str], inputs: list[Path], paper: str) -> None:
+    from .workbook.cure_book import cure_workbook
+    from .workbook.write import atomic_write
+
+    report.out = atomic_write(out, cure_workbook(report, paper), forbid=inputs)
 
 
 # -------------------------------------------------------------------------------------------- JSON
@@ -357,7 +443,8 @@ def _json(report: CureReport) -> dict[str, Any]:
              "late": window.is_late, "text": window.text}
             for date, shift, window in report.windows
         ],
-        "warnings": report.warnings, "notes": report.notes, "cautions": report.cautions,
+        "warnings": report.warnings, "notes": report.notes,
+        "findings": [finding.as_json() for finding in report.findings], "cautions": report.cautions,
         "file": None if report.out is None else str(report.out),
     }  # fmt: skip
 
@@ -502,10 +589,8 @@ def _text(report: CureReport) -> str:
         more = f"\nand {len(rows) - MOST_WINDOWS} more" if len(rows) > MOST_WINDOWS else ""
         blocks.append("Latest clock times\n" + table(["date", "shift", "what"], rows[:MOST_WINDOWS])
                       + more)  # fmt: skip
-    if report.warnings:
-        blocks.append("Warnings\n" + "\n".join(f"▲ {words}" for words in report.warnings))
-    if report.notes:
-        blocks.append("Notes\n" + "\n".join(f"- {words}" for words in report.notes))
+    if report.findings:
+        blocks.append(findings_text(report.findings, where=False))
     blocks.append("Cautions\n" + report.cautions)
     if report.out is not None:
         blocks.append(f"wrote {report.out}")
@@ -621,7 +706,7 @@ def _joints_text(joints: list[JointReport]) -> str:
         if item.paste_gap is not None:
             lines.append(f"{item.name}: a filled paste stays near {from_si(item.paste_gap, 'mm'):.3f} mm "
                          f"at {from_si(item.pressure, 'bar'):.2f} bar ({PASTE_RULE})")  # fmt: skip
-        lines += [f"{item.name}: {words}" for words in item.notes]
+        lines += item.notes
     return "\n".join(lines)
 
 
@@ -640,6 +725,6 @@ def _beads_text(beads: list[PressedBead]) -> str:
 
 
 __all__ = [
-    "CureReport", "LightReport", "MoistureReport", "belt_speed", "cure_file", "cure_report",
-    "light_report", "moisture_needs", "moisture_report", "shop", "with_record",
+    "CureReport", "CureSummary", "LightReport", "MoistureReport", "belt_speed", "cure_file", "cure_files",
+    "cure_report", "cure_reports", "light_report", "moisture_needs", "moisture_report", "shop", "with_record",
 ]  # fmt: skip

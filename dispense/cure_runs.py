@@ -17,6 +17,7 @@ import numpy as np
 
 from .csv_tables import TemperatureRecord
 from .errors import DispenseError, InputError, Problem
+from .findings import QUALITY, Finding
 from .life import GAS_CONSTANT
 from .line import cure_positions, oven_length
 from .materials import MILESTONES, kinetics_of, material_energy
@@ -341,6 +342,37 @@ def station_runs(plan, station, material, log: TemperatureRecord | None = None,
     return runs
 
 
+def run_findings(station, material, run: CureRun) -> list[Finding]:
+    """What a schedule does not give, place by place."""
+    fix = "cure longer or hotter"
+    if run.hold_needed is not None:
+        fix = f"hold {run.hold_needed / 60.0:.0f} min or longer"
+    return [
+        Finding(QUALITY, f"{run.name}, {place.name}: {words}", fix, "cure", station.station,
+                material.material, run.part)
+        for place in run.places for words in place.reasons
+    ]  # fmt: skip
+
+
+def cure_findings(plan, station) -> list[Finding]:
+    """What the ovens and the room of a station do not give; the schedules are worked out once for a plan."""
+    material = plan.material(station.material)
+    runs, failed = kept_runs(plan, station)
+    found = [Finding(QUALITY, words, "check profile and material", "schedule not computed", station.station,
+                     material.material) for words in failed]  # fmt: skip
+    return found + [finding for run in runs for finding in run_findings(station, material, run)]
+
+
+def kept_runs(plan, station) -> tuple[list[CureRun], list[str]]:
+    """The schedules of a station as planned, and those that cannot be computed."""
+    known = plan.kept("cure runs")
+    if station.station not in known:
+        failed: list[str] = []
+        known[station.station] = station_runs(plan, station, plan.material(station.material), None,
+                                              failed), failed  # fmt: skip
+    return known[station.station]
+
+
 def run_rows(run: CureRun) -> list[dict[str, Any]]:
     """The places of a run in shop units."""
     rows = []
@@ -367,6 +399,6 @@ def _minutes(seconds: float | None) -> float | None:
 
 
 __all__ = [
-    "CureRun", "Place", "cure_energy", "log_run", "oven_run", "requirement_of", "room_runs", "run_rows",
-    "station_runs", "with_hold",
+    "CureRun", "Place", "cure_energy", "cure_findings", "kept_runs", "log_run", "oven_run",
+    "requirement_of", "room_runs", "run_findings", "run_rows", "station_runs", "with_hold",
 ]  # fmt: skip

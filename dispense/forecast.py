@@ -29,8 +29,10 @@ import numpy as np
 
 from .answers import answer
 from .errors import FileError, InputError, Problem
+from .findings import DANGER, SHORTAGE, STOP, Finding, gravest_first
 from .materials import mix_shares
 from .paper import paper_code
+from .plan_findings import plan_findings
 from .response import CAUSES, Occurrence, Response, ShiftKey, occurrences, responses
 from .shift import NANO, nanolitres
 from .simulate import DRIVERS, Drawn, Futures, draw_material
@@ -165,6 +167,7 @@ class Forecast:
     what_if: Any = None
     tables: dict[str, Table] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
     written: str = ""
 
     @property
@@ -265,12 +268,13 @@ class Forecast:
             },
             "answers": self.answers,
             "notes": list(self.notes),
+            "findings": [finding.as_json() for finding in self.findings],
             "written": self.written,
         }  # fmt: skip
 
     def as_text(self) -> str:
         """A short report."""
-        from .terminal import emphasise, table
+        from .terminal import emphasise, findings_text, table
 
         horizon = self.horizon
         lines = [
@@ -290,6 +294,8 @@ class Forecast:
                     for row in found.rows]  # fmt: skip
             lines += [emphasise(found.question), table(found.headers(), rows), ""]
         lines += self.notes
+        if self.findings:
+            lines += ["", findings_text(self.findings, notes=False)]
         if self.written:
             lines.append(f"wrote {self.written}")
         return "\n".join(lines).rstrip()
@@ -430,6 +436,7 @@ def forecast(plan, weeks: int = 4, *, builds=None, draws: int = 500, seed: int =
                      levels_ordered, views, drivers, material_weeks)  # fmt: skip
     _notes(found)
     _tables(found)
+    found.findings = _findings(found)
     return found
 
 
@@ -617,6 +624,32 @@ def _notes(found: Forecast) -> None:
     unpriced = [view.name for view in found.components.values() if not view.component.price]
     if unpriced:
         found.notes.append("No price: " + ", ".join(unpriced) + ".")
+
+
+def _findings(found: Forecast) -> list[Finding]:
+    """What a planner must act on: dangers of the plan, stock that ends, shifts that are too short."""
+    findings = [item for item in plan_findings(found.plan) if item.kind == DANGER]
+    for key, view in found.components.items():
+        late = found.ordered.runs_out.get(key)
+        orders = [order.order_by for order in view.orders]
+        act = f"order by {min(orders)}" if orders else "order"
+        if late is not None:
+            findings.append(Finding(
+                STOP, f"{view.name} runs out on {late}, before an order can arrive",
+                f"{act}, and find stock elsewhere or move builds", SHORTAGE, material=key[0], day=late,
+            ))  # fmt: skip
+        elif view.runs_out is not None:
+            findings.append(Finding(
+                STOP, f"{view.name} runs out on {view.runs_out} without an order", act, "order",
+                material=key[0], day=view.runs_out,
+            ))  # fmt: skip
+    for item in found.shifts:
+        if found.responses[item.key].is_short:
+            findings.append(Finding(
+                STOP, "not all parts fit into their shift", "longer hours, fewer parts, or another station",
+                "output", item.station, day=item.date, shift=item.shift,
+            ))  # fmt: skip
+    return gravest_first(findings)
 
 
 def _tables(found: Forecast) -> None:

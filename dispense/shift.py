@@ -36,6 +36,7 @@ from typing import Any
 
 from .amounts import Amount, Application, applications, total
 from .errors import NUM, InputError, Problem
+from .findings import NOTE, QUALITY, SHORTAGE, STOP, Finding, WithFindings
 from .life import LifeClock
 from .materials import (
     MILESTONES,
@@ -48,6 +49,7 @@ from .materials import (
     working_life,
 )
 from .units import DAY
+from .weighing import Weighing, check_shot
 
 NANO = 10**12  # nanolitres in a cubic metre
 RECORD_DAYS = 15  # a temperature record is repeated this often, for cures that last days
@@ -273,8 +275,8 @@ class LotUse:
 
 
 @dataclass(slots=True)
-class ShiftResult:
-    """A station's shift: what was used, when things happened, what to warn of."""
+class ShiftResult(WithFindings):
+    """A station's shift: what was used, when things happened, what was found."""
 
     date: datetime.date
     shift: str
@@ -296,14 +298,14 @@ class ShiftResult:
     lots: list[LotUse] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     batches: list[Batch] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
     late_surface: list[tuple[str, int, float, float]] = field(default_factory=list)
     late_mating: list[tuple[str, int, float, float]] = field(default_factory=list)
     treated_until: list[tuple[str, int, float]] = field(default_factory=list)
     purges: int = 0
     mixers: int = 0
     check_shots: int = 0
-    check_volume: int = 0
+    check_volume: int = 0  # all shots of one check together
     between: int = 0  # purges and mixer changes that no break brought about
     oldest_share: float = 0.0
     busy: float = 0.0
@@ -322,6 +324,12 @@ class ShiftResult:
     def density(self) -> float:
         """Density of the mixed material [kg/m³]."""
         return mixed_density(self.material, self.components)
+
+    @property
+    def check(self) -> Weighing:
+        """What a check weighs."""
+        items = [item for job in self.jobs for item in job.applications]
+        return check_shot(self.station, items, self.density)
 
     def drawn(self, letter: str) -> int:
         """What the shift took from containers, thrown heels included [nL]."""
@@ -650,10 +658,7 @@ class Player:
         for number, (job, serial, is_scrap) in enumerate(self._started()):
             due = calendar.clock(number * result.takt)
             heapq.heappush(queue, (due, 1, number, (job, serial, is_scrap, 0)))
-        volume = station.check_volume or max(
-            item.amount.nominal for job in result.jobs for item in job.applications
-        )
-        result.check_volume = nanolitres(volume)
+        result.check_volume = result.check.count * nanolitres(result.check.volume)
         if station.checks:
             count = math.ceil(calendar.available * station.checks - 1e-9)
             for turn in range(count):
@@ -727,7 +732,9 @@ class Player:
         self.draw(volume, "checks", begin, duration)
         self.push(volume, begin, begin + duration)
         self.result.check_shots += 1
-        self.result.events.append(Event(begin, "check", "check shot: weigh it", volume=volume))
+        count = self.result.check.count
+        text = "check shot: weigh it" if count == 1 else f"check: weigh {count} shots together"
+        self.result.events.append(Event(begin, "check", text, volume=volume))
         free = begin + duration + self.delay
         self.delay = 0.0
         return free
@@ -810,51 +817,72 @@ class Player:
 
     def _warn(self) -> None:
         result = self.result
-        warnings = result.warnings
         for job in result.jobs:
             if job.finished < job.quantity:
-                warnings.append(
-                    f"{job.part}: {job.finished} of {job.quantity} good parts are finished by "
-                    f"{hhmm(result.calendar.end)}"
-                )
+                self._find(STOP, f"{job.part}: {job.finished} of {job.quantity} good parts are finished by "
+                           f"{hhmm(result.calendar.end)}",
+                           "longer hours, fewer parts, or a quicker or second station", topic="output",
+                           part=job.part, finished=job.finished, asked=job.quantity)  # fmt: skip
         for letter, volume in result.missing.items():
-            count = round(volume / nanolitres(result.components[letter].container))
-            warnings.append(
-                f"stock of {self._words(letter)} is short by {count} container"
-                f"{'s' if count > 1 else ''} ({volume / 1e6:.0f} mL)"
-            )
+            self._find_shortage(letter, volume)
         for letter, component in result.components.items():
             for lot in self.store.expired(component, result.date):
-                warnings.append(
-                    f"{self._words(letter)} lot {lot.lot} may not be used: last day was "
-                    f"{lot.last_day(component.open_life)} ({lot.left / 1e6:.0f} mL)"
-                )
-        for name, late in (("surface window", result.late_surface),
-                           ("open time", result.late_mating)):  # fmt: skip
-            if late:
-                part, serial, latest, actual = late[0]
-                many = "parts miss" if len(late) > 1 else "part misses"
-                warnings.append(
-                    f"{len(late)} {many} the {name}; first {part} no. {serial}: latest "
-                    f"{hhmm(latest)}, planned {hhmm(actual)}"
-                )
-        self._warn_of_slow_flow()
+                self._find(QUALITY, f"{self._words(letter)} lot {lot.lot} may not be used: last day was "
+                           f"{lot.last_day(component.open_life)} ({lot.left / 1e6:.0f} mL)",
+                           "set it aside", topic="expired lot", is_lasting=True,
+                           volume_mL=lot.left / 1e6)  # fmt: skip
+        self._find_late("surface window", result.late_surface, "treat again before dispensing")
+        self._find_late("open time", result.late_mating, "mate sooner or set aside")
+        self._find_slow_flow()
         if result.life is not None and self.pot_clock is not None:
             temperatures = result.temperatures[1]
-            warnings.extend(f"pot life {mark}" for mark in
-                            result.life.marks(min(temperatures), max(temperatures)))  # fmt: skip
+            for mark in result.life.marks(min(temperatures), max(temperatures)):
+                self._find(NOTE, f"pot life {mark}", topic="pot life", is_lasting=True)
 
+    def _find(self, kind: str, text: str, fix: str = "", *, topic: str, part: str = "",
+              is_lasting: bool = False, **numbers: float) -> None:  # fmt: skip
+        """Add a finding of this shift; one that lasts carries no day, so that it is told once."""
+        result = self.result
+        self.result.findings.append(
+            Finding(kind, text, fix, topic, result.station.station, result.material.material, part,
+                    None if is_lasting else result.date, "" if is_lasting else result.shift,
+                    numbers=numbers)
+        )  # fmt: skip
 
-    def _warn_of_slow_flow(self) -> None:
+    def _find_shortage(self, letter: str, volume: int) -> None:
+        """Stock that does not suffice, and from when it is missed."""
+        count = round(volume / nanolitres(self.result.components[letter].container))
+        first = min(event.clock for event in self.result.events
+                    if event.kind == "short" and event.component == letter)  # fmt: skip
+        self._find(STOP, f"stock of {self._words(letter)} is short by {count} container"
+                   f"{'s' if count > 1 else ''} ({volume / 1e6:.0f} mL)",
+                   f"bring or order it, needed from {hhmm(first)}", topic=SHORTAGE, containers=count,
+                   volume_mL=volume / 1e6)  # fmt: skip
+
+    def _find_late(self, name: str, late: list[tuple[str, int, float, float]], fix: str) -> None:
+        """Parts past a window: the first of them, and the one that is latest."""
+        if not late:
+            return
+        part, serial, latest, actual = late[0]
+        many = "parts miss" if len(late) > 1 else "part misses"
+        words = (f"{len(late)} {many} the {name}; first {part} no. {serial}: latest {hhmm(latest)}, "
+                 f"planned {hhmm(actual)}")  # fmt: skip
+        worst = max(late, key=lambda row: row[3] - row[2])
+        if worst is not late[0]:
+            words += f"; worst {worst[0]} no. {worst[1]}, {(worst[3] - worst[2]) / 60.0:.0f} min late"
+        self._find(STOP, words, fix, topic=name, part=part, parts=len(late),
+                   latest_by_min=(worst[3] - worst[2]) / 60.0)  # fmt: skip
+
+    def _find_slow_flow(self) -> None:
         """Where the parts come too slowly to keep the mixer fresh, breaks are not the cause."""
         result = self.result
         if result.between > MOST_BETWEEN and result.life is not None:
             limit = self.station.purge_share * result.life.at(max(result.temperatures[1]))
-            result.warnings.append(
-                f"{result.between} purges and mixer changes fall between parts, not after breaks: at a "
-                f"takt of {result.takt:.0f} s material stands longer in the mixer than its limit, "
-                f"{limit / 60.0:.0f} min in the hottest hour"
-            )
+            self._find(QUALITY, f"{result.between} purges and mixer changes fall between parts, not after "
+                       f"breaks: at a takt of {result.takt:.0f} s material stands longer in the mixer than "
+                       f"its limit, {limit / 60.0:.0f} min in the hottest hour",
+                       "a smaller mixer, a quicker takt or a cooler shop",
+                       topic="purges between parts", changes=result.between)  # fmt: skip
 
 
 def _visits_of(job: Job) -> list[list[Application]]:

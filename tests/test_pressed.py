@@ -18,7 +18,7 @@ from dispense.pressed import (
     closing_speed,
     joint_report,
     pressed_bead,
-    pressed_warnings,
+    pressed_findings,
     shortest_takt,
 )
 
@@ -200,7 +200,7 @@ def test_joint_by_hand():
     assert found.squeeze_out == pytest.approx(0.05 * 40e-3 * 25e-3 * 0.3e-3, rel=1e-9)
     # (0.0003/3 + 20e-6)/0.001 K/W, by hand
     assert found.resistance.nominal == pytest.approx(0.12, rel=1e-12)
-    assert found.passes and not pressed_warnings(plan, "hem")
+    assert found.passes and not any(item.is_warning for item in pressed_findings(plan, "hem"))
 
 
 def test_resistance_and_coverage_over_the_plate():

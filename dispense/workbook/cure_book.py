@@ -8,20 +8,21 @@ bytes.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from openpyxl import Workbook
 from openpyxl.utils import get_column_letter
 
 from ..cure_report import CureReport, LightReport, MoistureReport, shop
-from ..cure_runs import CureRun
+from ..cure_runs import CureRun, run_findings
+from ..findings import Finding, marked
 from ..life import GAS_CONSTANT
 from ..life_day import COLDER, HOTTER, STATED, LifeDay, day_table
 from ..pour_report import CAUTION, PourReport, PourTrace
 from ..pressed import PASTE_RULE, JointReport, PressedBead
-from ..sheets import duration_text
 from ..shift import hhmm
+from ..units import duration_text
 from . import style
 from .charts import LOOKS, Curve, scatter
 from .finish import finished
@@ -94,11 +95,16 @@ def _summary(page: Page, report: CureReport, answers) -> None:
             answer = page.sheet.cell(first + place, 2)
             if not answers[place][3]:
                 style.warning_cell(answer)
-    page.texts("Warnings", report.warnings, warning=True)
+    page.texts("Warnings", _marked(report.findings), warning=True)
     page.texts("Notes", report.notes)
     page.section("Cautions")
     page.text(report.cautions, warning=True)
     page.close()
+
+
+def _marked(findings: Iterable[Finding]) -> list[str]:
+    """Warnings with the word of their kind; notes left out."""
+    return [marked(finding) for finding in findings if finding.is_warning]
 
 
 def _end(page: Page, report: CureReport, notes: Sequence[str] = (), warnings: Sequence[str] = (),
@@ -316,8 +322,8 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
         [not row.passes for row in run.places],
     )  # fmt: skip
     _run_figures(page, run)
-    reasons = [f"{place.name}: {words}" for place in run.places for words in place.reasons]
-    _end(page, report, [*run.notes, f"equivalent time by the {run.energy_basis}"], reasons)
+    _end(page, report, [*run.notes, f"equivalent time by the {run.energy_basis}"],
+         _marked(run_findings(report.station, report.material, run)))  # fmt: skip
     question = {"oven": "Does the oven cure it?", "log": "Did the oven cure it?",
                 "room": "When is it cured in the room?"}[run.kind]  # fmt: skip
     return question, sentence(f"{run.name}: {_run_answer(run)}"), page.sheet.title, run.passes
@@ -409,7 +415,7 @@ def _pour_sheet(book, data: Data, report: CureReport, pour: PourReport) -> tuple
         second.insert(0, _pour_time_chart(data, pour, pour.trace, "For comparison, in one shot"))
     page.charts(second)
     _pour_figures(page, pour)
-    _end(page, report, pour.notes, pour.warnings, CAUTION)
+    _end(page, report, pour.notes, _marked(pour.findings), CAUTION)
     return "How hot does the pour get?", sentence(f"{pour.name}: {answer}"), page.sheet.title, good
 
 
@@ -631,8 +637,8 @@ def _joints_sheet(book, data: Data, report: CureReport) -> list[tuple]:
         _resistance_table(page, known)
     notes = [joints[0].model, "low and high over the plate are the gap tolerance about the gap reached",
              f"filled paste: {PASTE_RULE}"]  # fmt: skip
-    notes += [f"{item.name}: {words}" for item in joints for words in item.notes]
-    _end(page, report, notes, [f"{item.name}: {words}" for item in joints for words in item.warnings])
+    notes += [words for item in joints for words in item.notes]
+    _end(page, report, notes, _marked(finding for item in joints for finding in item.findings))
     answers = []
     for item in joints:
         words = f"{shop(item.gap_low, 'mm'):.2f} to {shop(item.gap_high, 'mm'):.2f} mm"
@@ -734,8 +740,8 @@ def _beads_sheet(book, data: Data, report: CureReport) -> list[tuple]:
         style.result_cell(page.sheet.cell(row, 4))
     notes = [beads[0].model, "width = cross-section over bond line; low and high by the tolerances of the "
              "bead and the meter"]  # fmt: skip
-    notes += [f"{item.name}: {words}" for item in beads for words in item.notes]
-    _end(page, report, notes, [f"{item.name}: {words}" for item in beads for words in item.warnings])
+    notes += [words for item in beads for words in item.notes]
+    _end(page, report, notes, _marked(finding for item in beads for finding in item.findings))
     return [("How wide does the bead get?",
              f"{item.name}: {shop(item.width_low, 'mm'):.1f} to {shop(item.width_high, 'mm'):.1f} mm at "
              f"{shop(item.bead.bond_line, 'mm'):.2f} mm"

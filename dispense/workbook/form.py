@@ -53,9 +53,9 @@ _NUMERIC = ("number", "whole", "date", "moment")
 
 @dataclass(frozen=True, slots=True)
 class Calculated:
-    """A table column that the spreadsheet computes; `{name}` is another column of the same row."""
+    """A column of `SheetSpec.computed`; in its formula `{name}` is another column of the same row."""
 
-    field: Field
+    name: str
     formula: str
     form: str = ""
 
@@ -199,13 +199,13 @@ class Form:
               across: bool = False, big: bool = False, repeat: bool = False, rows_high: float | None = None,
               filtered: bool = False) -> None:  # fmt: skip
         """A table with one sample row; `across` lets its last text run over the cells beside it."""
-        fields = {item.name: item for item in self.spec.tables[key]}
+        fields = {item.name: item for item in (*self.spec.tables[key], *self.spec.computed.get(key, ()))}
         letters = {}
         for place, column in enumerate(columns, 1):
             if isinstance(column, str):
                 letters[column] = get_column_letter(place)
             elif isinstance(column, Calculated):
-                letters[column.field.name] = get_column_letter(place)
+                letters[column.name] = get_column_letter(place)
         head, data = self.row, self.row + 1
         titles, lines = [], 1
         for place, column in enumerate(columns, 1):
@@ -213,7 +213,7 @@ class Form:
             if isinstance(column, Written):
                 title = column.title
             else:
-                item = column.field if isinstance(column, Calculated) else fields[column]
+                item = fields[column.name if isinstance(column, Calculated) else column]
                 title = item.title
             titles.append(title)
             right = item is not None and item.kind in _NUMERIC

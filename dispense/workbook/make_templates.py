@@ -18,7 +18,6 @@ from openpyxl.styles import Alignment
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from .. import sheets
-from ..fields import number, text, whole
 from ..shift import CATEGORIES
 from . import style
 from .charts import add_legend, dress
@@ -80,8 +79,8 @@ def shift_material(book: Workbook) -> None:
     form.row += 1
     form.table("MaterialMore", [
         "component", "share", "left", "container",
-        Calculated(number("more", "mL", ""), f"={more}*{shot}*{{share}}"),
-        Calculated(whole("more_containers", ""),
+        Calculated("more", f"={more}*{shot}*{{share}}"),
+        Calculated("more_containers",
                    "=IF({container}>0,ROUNDUP(ROUND(MAX(0,{more}-{left})/{container},6),0),0)"),
     ])  # fmt: skip
     form.sign_off()
@@ -103,31 +102,26 @@ def shift_material(book: Workbook) -> None:
 
 def station_setup(book: Workbook) -> None:
     """What to set the dispenser to, and what a shot must weigh."""
-    widths = [16, 16, 6, 10, 10, 10, *[9] * 7, 30, 16]
+    widths = [16, 16, 6, 10, 9, 10, *[9.5] * 8, 22, 28, 15]
     form = Form(book, sheets.STATION_SETUP, "Setup", widths, landscape=True)
     form.head()
-    form.cards(("station", 2), ("material", 3), ("ratio", 5), ("density", 2), ("shop_temperature", 3))
-    form.cards(("meter", 2), ("mixer_volume", 2), ("purge_volume", 2), ("start_volume", 2),
+    form.cards(("station", 2), ("material", 3), ("ratio", 6), ("density", 2), ("shop_temperature", 4))
+    form.cards(("meter", 2), ("mixer_volume", 3), ("purge_volume", 2), ("start_volume", 2),
                ("nozzle_bore", 2), ("nozzle_length", 2), ("pressure_limit", 2),
-               ("flow_limit", 1))  # fmt: skip
-    form.cards(("description", 2), ("pot_life", 3), ("rule", 3), ("pot_life_source", 2), ("open_time", 1),
+               ("flow_limit", 2))  # fmt: skip
+    form.cards(("description", 2), ("pot_life", 4), ("rule", 3), ("pot_life_source", 2), ("open_time", 2),
                ("surface_treatment", 2), ("prepared_by", 1), ("stamp", 1), small=True)  # fmt: skip
-    form.section("Shots: what to weigh")
-    form.cell(1, "Light shots are weighed several at once. Weigh together:").font = style.BODY
-    together = form.entry(5, 1, "0")
-    form.name("weigh_together", 5)
-    form.cell(6, "  shots").font = style.BODY
-    form.row += 1
+    form.section("Shots: what to weigh",
+                 "weigh the shots together on one cup; low and high are those of all together")  # fmt: skip
     form.table("SetupShots", [
-        "part", "application", "shot", "mass", Calculated(number("together", "g", ""),
-                                                          f"={{mass}}*{together}"),
-        "mass_low", "mass_high", "mass_a", "mass_b", "volume", "volume_low", "volume_high",
-        Written("Weighed"), "detail", "matters_most",
+        "part", "application", "shot", "mass", "shots_together", "mass_of_n_shots", "mass_low", "mass_high",
+        "mass_a", "mass_b", Written("Weighed [g]"), "volume", "volume_low", "volume_high", "limits_from",
+        "detail", "matters_most",
     ])  # fmt: skip
     form.section("Settings: what to set")
     form.table("SetupFlows", [
         "part", "application", "shot", "speed", "time", "flow", "flow_a", "flow_b", "nozzle_pressure",
-        "mixer_pressure", "shear_rate", Written("Set"),
+        "mixer_pressure", "shear_rate", "wait", Written("Set"),
     ])  # fmt: skip
     form.section("Warnings and notes")
     form.warnings("SetupNotes", ("kind", "text"))
@@ -157,7 +151,7 @@ def cure_board(book: Workbook) -> None:
     steps = ",".join(f'IF(AND({{{name}}}<>"",{now}>={{{name}}}),"{words}"' for name, words in marks)
     form.table("CureBatches", [
         "batch", "part", "part_numbers", "begun", "ended", "mate_before", "mates", "move", "join", "test",
-        Calculated(text("state", ""), f'=IF({now}="","",{steps},"wait"))))'), "note",
+        Calculated("state", f'=IF({now}="","",{steps},"wait"))))'), "note",
     ], repeat=True, big=True, rows_high=22)  # fmt: skip
     form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
     form.cautions()
@@ -172,30 +166,34 @@ def shot_check(book: Workbook) -> None:
     form = Form(book, sheets.SHOT_CHECK, "Checks", widths, landscape=False)
     form.head()
     form.cards(("station", 3), ("material", 3), ("day", 2), ("shift", 1), ("hours", 2))
-    form.cards(("target", 2), ("low", 2), ("high", 2), ("volume", 2), ("density", 3))
-    form.cards(("mass_a", 2), ("mass_b", 2), ("ratio_mass", 2), ("limits_from", 5))
-    form.cards(("description", 6), ("prepared_by", 3), ("stamp", 2), small=True)
+    form.cards(("shots_together", 2), ("target", 2), ("low", 2), ("high", 2), ("scale_step", 3))
+    form.cards(("mass", 2), ("volume", 2), ("mass_a", 2), ("mass_b", 2), ("ratio_mass", 1), ("density", 2))
+    form.cards(("description", 3), ("limits_from", 4), ("prepared_by", 2), ("stamp", 2), small=True)
     form.ws[_address(book, "ratio_mass")].number_format = "0.0"
-    form.section("Check shots", "weigh the whole shot; A and B apart only where the ratio is checked")
+    form.section("Check shots", "weigh the shots named above on one cup; A and B apart only where the ratio "
+                 "is checked")  # fmt: skip
     form.table("CheckShots", [
         "check", "time", "target", "low", "high", Written("Weighed [g]"),
-        Calculated(text("within_limits", ""),
-                   '=IF(F{row}="","",IF(AND(F{row}>={low},F{row}<={high}),"yes","▲ no"))'),
+        Calculated("within_limits",
+                   '=IF(OR(F{row}="",{low}="",{high}=""),"",'
+                   'IF(AND(F{row}>={low},F{row}<={high}),"yes","▲ no"))'),
         Written("A alone [g]"), Written("B alone [g]"),
-        Calculated(text("B per 100 A", ""), '=IF(OR(H{row}="",I{row}=""),"",100*I{row}/H{row})', "0.0"), BY,
+        Calculated("B per 100 A", '=IF(OR(H{row}="",I{row}=""),"",100*I{row}/H{row})', "0.0"), BY,
     ], repeat=True, rows_high=19)  # fmt: skip
     row = form.ranges["CheckShots"][0]
-    weighed, ratio = f"F{row}:F{row}", f"J{row}:J{row}"
+    weighed, ratio, low = f"F{row}:F{row}", f"J{row}:J{row}", f"D{row}:D{row}"
+    finer = f"({_address(book, 'scale_step')}/10)"  # a mean has one digit more than what is weighed
     for label, formula, shape in (
         ("Weighed, number of shots", f"=COUNT({weighed})", "0"),
-        ("Mean [g]", f'=IF(COUNT({weighed})=0,"",AVERAGE({weighed}))', "[<10]0.00;0.0"),
-        ("Range, largest less smallest [g]", f'=IF(COUNT({weighed})=0,"",MAX({weighed})-MIN({weighed}))',
-         "[<10]0.00;0.0"),
+        ("Mean [g]", f'=IF(COUNT({weighed})=0,"",ROUND(AVERAGE({weighed})/{finer},0)*{finer})', "General"),
+        ("Range, largest less smallest [g]",
+         f'=IF(COUNT({weighed})=0,"",ROUND((MAX({weighed})-MIN({weighed}))/{finer},0)*{finer})', "General"),
         ("All within limits",
-         f'=IF(COUNT({weighed})=0,"",IF(COUNTIF(G{row}:G{row},"yes")=COUNT({weighed}),"yes","▲ no"))', "@"),
+         f'=IF(OR(COUNT({weighed})=0,COUNT({low})=0),"",'
+         f'IF(COUNTIF(G{row}:G{row},"yes")=COUNT({weighed}),"yes","▲ no"))', "General"),
         ("Mean of B per 100 A by mass", f'=IF(COUNT({ratio})=0,"",AVERAGE({ratio}))', "0.0"),
     ):  # fmt: skip
-        form.figure(1, label, formula, shape if shape != "@" else "General", 5)
+        form.figure(1, label, formula, shape, 5)
         form.row += 1
     form.section("Run chart")
     _run_chart(form, row)
@@ -222,7 +220,7 @@ def _run_chart(form: Form, row: int) -> None:
         series.smooth = False
         chart.series.append(series)
     chart.set_categories(Reference(form.ws, min_col=2, min_row=row, max_row=row))
-    dress(chart, None, "Clock time of the check shot", "Mass of the shot [g]", y_form="[<10]0.00;0.0")
+    dress(chart, None, "Clock time of the check shot", "Mass weighed [g]", y_form="[<10]0.00;0.0")
     add_legend(chart)
     chart.x_axis.number_format = "hh:mm"
     # the filling puts its limits here: a fixed scale is one that may be set
@@ -275,19 +273,22 @@ def results(book: Workbook) -> None:
     amounts.table("ResultAmounts", [item.name for item in spec.tables["ResultAmounts"]], repeat=True,
                   filtered=True)  # fmt: skip
     amounts.ws.freeze_panes = amounts.ws.cell(amounts.ranges["ResultAmounts"][0], 3)
-    warnings = Form(book, spec, "Warnings", [16, 9, 18, 110], landscape=True)
+    warnings = Form(book, spec, "Warnings", [14, 9, 18, 10, 80, 60], landscape=True)
     warnings.head(named=False)
-    warnings.table("ResultWarnings", ["day", "shift", "station", "warning"], repeat=True,
+    warnings.table("ResultWarnings", ["day", "shift", "station", "kind", "warning", "fix"], repeat=True,
                    filtered=True)  # fmt: skip
 
     summary.head()
     summary.cards(("period", 2), ("passes_through_stations", 2), ("station_shifts", 1), ("warnings", 1),
                   ("prepared_by", 2))  # fmt: skip
+    summary.cards(("findings", 8), small=True)
+    summary.section("Look at first")
+    summary.warnings("ResultGravest")
     summary.section("By material", "drawn for all shifts")
     drawn, material, component = (use.outer("ResultUse", name) for name in ("drawn", "material", "component"))
     summary.table("ResultMaterials", [
         "material", "component", "drawn", "mass", "containers", "on_parts",
-        Calculated(number("waste_share", "", ""), "=IF({drawn}>0,1-{on_parts}/{drawn},0)", "0%"), "missing",
+        Calculated("waste_share", "=IF({drawn}>0,1-{on_parts}/{drawn},0)", "0%"), "missing",
     ], forms={"missing": DASHED})  # fmt: skip
     summary.total("ResultMaterials", ["mass", "containers"])
     apart = f"=ROUND(SUM({drawn})-SUM({summary.area('ResultMaterials', 'drawn')}),3)"
@@ -312,12 +313,12 @@ def results(book: Workbook) -> None:
     purges, mixers = (shifts.outer("ResultShifts", name) for name in ("purges", "mixers"))
     summary.table("ResultDays", [
         "day",
-        Calculated(number("A_or_one_part", "mL", ""), f'={by_day},"A")+{by_day},"one-part")'),
-        Calculated(number("B", "mL", ""), f'={by_day},"B")'),
-        Calculated(number("all_materials", "kg", ""), f"=SUMIFS({mass},{day},{{day}})/1000",
+        Calculated("A_or_one_part", f'={by_day},"A")+{by_day},"one-part")'),
+        Calculated("B", f'={by_day},"B")'),
+        Calculated("all_materials", f"=SUMIFS({mass},{day},{{day}})/1000",
                    "[<100]0.00;0.0"),
-        Calculated(whole("all_purges", ""), f"=SUMIFS({purges},{shift_day},{{day}})", "0"),
-        Calculated(whole("all_mixers", ""), f"=SUMIFS({mixers},{shift_day},{{day}})", "0"),
+        Calculated("all_purges", f"=SUMIFS({purges},{shift_day},{{day}})", "0"),
+        Calculated("all_mixers", f"=SUMIFS({mixers},{shift_day},{{day}})", "0"),
     ])  # fmt: skip
     row = summary.ranges["ResultDays"][0]
     summary.total("ResultDays", ["A_or_one_part", "B"], "[<10]0.00;[<100]0.0;#,##0")

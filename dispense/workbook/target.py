@@ -20,7 +20,6 @@ from typing import Any, Protocol
 from dispense.errors import DispenseError, FileError, Problem, TemplateError, show
 from dispense.fields import CellError
 from dispense.workbook.fill import (
-    _HEADER,
     Convert,
     Evaluate,
     Report,
@@ -33,6 +32,7 @@ from dispense.workbook.fill import (
     fill_template,
 )
 from dispense.workbook.package import Package
+from dispense.workbook.template_units import HEADER
 
 __all__ = ["FileTarget", "OpenWorkbookTarget", "Target", "live_value", "open_workbook"]
 
@@ -262,7 +262,7 @@ class OpenWorkbookTarget(_Collected):
         used = set()
         for place, header in enumerate(headers):
             key, unit = keys.get(_fold(header)), None
-            split = _HEADER.match(header)
+            split = HEADER.match(header)
             if key is None and split is not None:
                 key, unit = keys.get(_fold(split["base"])), split["unit"].strip()
             if key is None:
