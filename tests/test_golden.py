@@ -8,6 +8,10 @@ and every workbook that comes out is read cell by cell.
 from __future__ import annotations
 
 import ast
+import datetime
+import os
+import random
+import re
 from pathlib import Path
 
 import pytest
@@ -16,6 +20,7 @@ from golden import cells, expected, layout, plans
 from dispense.fill import fill
 
 GOLDEN = Path(__file__).parent / "golden"
+SAMPLE = int(os.environ.get("GOLDEN_CELLS", "25"))  # cells of each kind of sheet that are changed in turn
 
 
 @pytest.fixture(scope="module", params=list(plans.PLANS))
@@ -62,3 +67,57 @@ def test_every_cell_is_explained(golden):
     faults = [f"{name} {fault}" for name, page in pages.items()
               for fault in differences(page, cells.Book.open(folder / name))]  # fmt: skip
     assert not faults, f"{len(faults)} cells:\n" + "\n".join(faults)
+
+
+# ------------------------------------------------------------------------- the comparison itself fails
+
+
+def perturbed(value, code: str):
+    """What a cell must not say: the last printed digit changed, a minute later, another word."""
+    if isinstance(value, bool):
+        return not value
+    if isinstance(value, int | float):
+        for step in (1e-3, 1e-2, 1e-1, 1.0, 10.0, 100.0):
+            if cells.shown(value + 1.01 * step, code) != cells.shown(value, code):
+                return value + 1.01 * step
+        raise AssertionError(f"{value} looks the same whatever is added [{code}]")
+    if isinstance(value, datetime.datetime):
+        return value + (datetime.timedelta(minutes=1) if "h" in code.lower() else datetime.timedelta(days=1))
+    figures = re.findall(r"\d", value)
+    if figures and not value.startswith("="):
+        place = value.rindex(figures[-1])
+        return f"{value[:place]}{(int(value[place]) + 1) % 10}{value[place + 1 :]}"
+    return "another word"
+
+
+def test_a_change_of_any_cell_is_seen(golden):
+    """Cells of one book of each kind, drawn with a seed, are changed and emptied one at a time."""
+    pages, folder, _ = golden
+    rng = random.Random(20260309)
+    missed = []
+    for kind in dict.fromkeys(page.template for page in pages.values()):
+        name = min(
+            (name for name, page in pages.items() if page.template == kind),
+            key=lambda n: (folder / n).stat().st_size,
+        )
+        page, book = pages[name], cells.Book.open(folder / name)
+        before = set(differences(page, book))
+        there = [cell for sheet in book.sheets for row in sheet.iter_rows() for cell in row
+                 if cell.value is not None]  # fmt: skip
+        for cell in rng.sample(there, min(SAMPLE, len(there))):
+            own, key = cell.value, (cell.parent.title, cell.coordinate)
+            carried = book.carried.get(key)
+            cell.value = perturbed(own, cell.number_format)
+            if set(differences(page, book)) <= before:
+                missed.append(f"{name} {key[0]}!{key[1]}: {own!r} -> {cell.value!r}")
+            cell.value = own
+            if key in book.carried and carried not in (None, ""):
+                book.carried[key] = perturbed(carried, cell.number_format)
+                if set(differences(page, book)) <= before:
+                    missed.append(f"{name} {key[0]}!{key[1]}: carries {book.carried[key]!r}")
+                book.carried[key] = carried
+            cell.value = None
+            if set(differences(page, book)) <= before:
+                missed.append(f"{name} {key[0]}!{key[1]}: {own!r} emptied")
+            cell.value = own
+    assert not missed, "\n".join(missed)

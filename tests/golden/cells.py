@@ -26,10 +26,11 @@ from openpyxl.utils.datetime import from_excel
 
 @dataclass(frozen=True)
 class Num:
-    """A number; `near` is a share by which methods may differ."""
+    """A number; `near` is a share by which methods may differ, `digits` decimals that must show."""
 
     value: float
     near: float = 2e-6
+    digits: int | None = None
 
 
 @dataclass(frozen=True)
@@ -117,6 +118,15 @@ class Says:
     never: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class Message:
+    """A finding in a table: how grave (0 the gravest), its other columns, its text."""
+
+    rank: int
+    columns: dict[str, Any]
+    says: Says
+
+
 @dataclass
 class Page:
     """What one workbook should say."""
@@ -126,7 +136,8 @@ class Page:
     names: dict[str, Any] = field(default_factory=dict)
     tables: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
     totals: dict[str, dict[str, Any]] = field(default_factory=dict)
-    messages: dict[str, list[tuple[dict[str, Any], Says]]] = field(default_factory=dict)
+    messages: dict[str, list[Message]] = field(default_factory=dict)
+    most: dict[str, int] = field(default_factory=dict)  # messages that a table shows at most
     beside: dict[str, list[Any]] = field(default_factory=dict)
 
 
@@ -179,6 +190,8 @@ def same_number(actual: Any, wanted: Num, code: str) -> bool:
     close = abs(actual - wanted.value) <= wanted.near * abs(wanted.value) + 2e-6
     if not close:
         return False
+    if wanted.digits is not None:
+        return shown(actual, code) == f"{wanted.value:,.{wanted.digits}f}"
     low, high = wanted.value - wanted.near * abs(wanted.value), wanted.value + wanted.near * abs(wanted.value)
     return shown(actual, code) in {shown(value, code) for value in (wanted.value, low, high)}
 
@@ -187,7 +200,7 @@ def same_number(actual: Any, wanted: Num, code: str) -> bool:
 
 _TOKEN = re.compile(
     r"(?:(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) )?\d{1,2} (?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)"
-    r"(?: \d{4})?(?:,? \d{1,2}:\d{2})?|\d{4}-\d{2}-\d{2}|\d{1,2}:\d{2}(?: \+\d+)?|\d[\d,]*(?:\.\d+)?%?"
+    r"(?: \d{4})?(?:,? \d{1,2}:\d{2})?|\d{4}-\d{2}-\d{2}|\d{1,2}:\d{2}(?: \+\d+)?|\d+(?:,\d{3})*(?:\.\d+)?%?"
 )
 
 
@@ -419,36 +432,58 @@ class _Walk:
                 self._check(sheet.title, sheet.cell(bottom + 1, column).coordinate, totals.get(head))
 
     def _messages(self, sheet: Any, name: str, places: Sequence[tuple[int, Any]], rows: range) -> None:
-        """A table of findings: the text is in the last column, its lines go on with blanks."""
+        """A table of findings, in any order among those that are equally grave."""
+        found = self._findings(sheet, places, rows)
+        wanted = list(self.page.messages[name])
+        ranks: list[int] = []
+        unmatched = []
+        for where, facts, text in found:
+            for item in wanted:
+                if not self._message_faults(facts, text, item):
+                    wanted.remove(item)
+                    ranks.append(item.rank)
+                    break
+            else:
+                unmatched.append((where, facts, text))
+        if ranks != sorted(ranks):
+            self.fault(sheet.title, name, f"the gravest does not stand first: {ranks}")
+        for place, (where, facts, text) in enumerate(unmatched):
+            near = wanted[place] if place < len(wanted) else None
+            why = self._message_faults(facts, text, near) if near else "is not expected"
+            self.fault(sheet.title, where, f"{facts} {text!r}: {why}")
+        shown = self.page.most.get(name)
+        if shown is not None and len(found) >= shown:
+            wanted = []  # the others stand elsewhere
+        for item in wanted[len(unmatched) :]:
+            self.fault(sheet.title, name, f"is silent on {item}")
+
+    def _findings(
+        self, sheet: Any, places: Sequence[tuple[int, Any]], rows: range
+    ) -> list[tuple[str, dict[str, Any], str]]:
+        """Cell, other columns, and text of each; its lines go on with blanks, what to do stands last."""
         found: list[tuple[str, dict[str, Any], str]] = []
         for row in rows:
             cells = {head: sheet.cell(row, column).value for column, head in places}
             for column, _ in places:
                 self.seen.add((sheet.title, sheet.cell(row, column).coordinate))
-            *keys, last = cells
-            text = cells[last] or ""
-            goes_on = text.startswith("   ") or (found and keys and not any(cells[key] for key in keys))
-            if goes_on and found:
+            texts = [str(cells.pop(head)) for head in ("Warning", "Text", "Fix") if cells.get(head)]
+            text = ": ".join(texts)
+            if (found and text.startswith("   ")) or (found and cells and not any(cells.values())):
                 where, facts, before = found[-1]
                 found[-1] = (where, facts, f"{before} {text.strip()}")
-            else:
-                facts = {key: cells[key] for key in keys}
-                found.append((sheet.cell(row, places[-1][0]).coordinate, facts, text.strip()))
-        wanted = list(self.page.messages[name])
-        for (where, facts, text), (keys, says) in zip(found, wanted, strict=False):
-            why = why_not(text, says)
-            if why:
-                self.fault(sheet.title, where, f"{text!r}: {why}")
-            for key, value in facts.items():
-                if key not in keys:
-                    self.fault(sheet.title, where, f"column {key!r} is not explained")
-                    continue
-                if why := compare(value, keys[key]):
-                    self.fault(sheet.title, where, f"{key}: {why}")
-        for where, _, text in found[len(wanted) :]:
-            self.fault(sheet.title, where, f"{text!r} is not expected")
-        for _, says in wanted[len(found) :]:
-            self.fault(sheet.title, name, f"is silent on {says}")
+                continue
+            facts = {head: cells[head] for head in cells if head not in ("Warning", "Text", "Fix")}
+            found.append((sheet.cell(row, places[-1][0]).coordinate, facts, text.strip()))
+        return found
+
+    @staticmethod
+    def _message_faults(facts: dict[str, Any], text: str, item: Message) -> str:
+        why = why_not(text, item.says)
+        if why:
+            return why
+        if set(facts) != set(item.columns):
+            return f"columns {list(facts)}, should be {list(item.columns)}"
+        return "; ".join(f"{key}: {why}" for key in facts if (why := compare(facts[key], item.columns[key])))
 
     def _labels(self, sheet: Any) -> None:
         for row in sheet.iter_rows():

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import Any
 
-from . import amounts, weather
+from . import amounts, heat, weather, weighing
 from . import handbook as hb
-from .cells import Clock, Fact, Num, Page, Says, When
+from .cells import Clock, Fact, Message, Num, Page, Says, When
 from .player import USES, Played, play
 from .reading import Plant
 
 STAMP = "golden run"
 DANGER, STOP, QUALITY, NOTE = range(4)  # gravest first
+MARKS = ("DANGER", "STOP", "CHECK", "note")  # the word for each on a sheet
 
 CAUTION = ("safety data sheet", "local codes", "licensed")
 HAZARDS = {  # words of the usual cautions; common practice, defer to the safety data sheet
@@ -141,19 +145,48 @@ def basis_words(material) -> tuple[tuple[str, ...], tuple[Fact, ...]]:
     return ("arrhenius", "activation energy"), (Fact(energy, "kJ/mol"),)
 
 
+def printed(value: float, digits: int) -> Num:
+    """A number that stands rounded in its cell, with all its decimals."""
+    return Num(value, 0.0, digits)
+
+
+def meter_says(station) -> Says:
+    """Whose tolerance the limits are."""
+    return Says(("meter", "±"), (), (Fact(station.meter_tolerance * 100, "%", 0.0),))
+
+
 # ------------------------------------------------------------------------------------------- findings
 
 
+@dataclass(frozen=True)
 class Found:
-    """One finding: how grave, what it says, and where."""
+    """One finding: how grave, what it says, of what sort, and where."""
 
-    def __init__(self, kind: int, says: Says, topic: str):
-        self.kind, self.says, self.topic = kind, says, topic
+    kind: int
+    says: Says
+    topic: str
+    station: str
+    part: str = ""
+    day: datetime.date | None = None
+    shift: str = ""
+
+    @property
+    def marked(self) -> Says:
+        """With the word for its kind before it."""
+        sign = "▲ " if self.kind != NOTE else ""
+        return replace(self.says, words=(f"{sign}{MARKS[self.kind]}:", *self.says.words))
+
+    @property
+    def signed(self) -> Says:
+        """With the sign of a warning before it."""
+        if self.kind == NOTE:
+            return replace(self.says, never=(*self.says.never, "▲"))
+        return replace(self.says, words=("▲", *self.says.words))
 
 
-def gravest(found: list[Found]) -> list[Found]:
-    """The gravest first, else as they came."""
-    return sorted(found, key=lambda item: item.kind)
+def gravest(found: Iterable[Found]) -> list[Found]:
+    """Each once, the gravest first, else as they came."""
+    return sorted(dict.fromkeys(found), key=lambda item: item.kind)
 
 
 def component_words(run: Played, letter: str) -> tuple[str, ...]:
@@ -165,85 +198,65 @@ def component_words(run: Played, letter: str) -> tuple[str, ...]:
 def shift_findings(run: Played) -> list[Found]:
     """What is wrong with a played shift."""
     day, found = run.day, []
+    here = {"station": run.station.station, "day": day, "shift": run.shift}
+    lasting = {"station": run.station.station}
     for job in run.jobs:
         if job.finished < job.good:
-            found.append(
-                Found(
-                    STOP,
-                    Says(
-                        ("good parts", "finished"),
-                        (job.part,),
-                        (Fact(job.finished), Fact(job.good), Clock(day, run.hours.end)),
-                    ),
-                    "output",
-                )
-            )
+            figures = (Fact(job.finished), Fact(job.good), Clock(day, run.hours.end))
+            says = Says(("good parts", "finished"), (job.part,), figures)
+            found.append(Found(STOP, says, "output", part=job.part, **here))
     for letter, count in run.missing.items():
         volume = count * run.parts[letter].container
         first = min(e.at for e in run.events if e.kind == "short" and e.letter == letter)
-        found.append(
-            Found(
-                STOP,
-                Says(
-                    ("stock", "short", "container"),
-                    component_words(run, letter),
-                    (Fact(count), Fact(volume, "mL")),
-                    (Clock(day, first),),
-                ),
-                "stock",
-            )
-        )
+        figures = (Fact(count), Fact(volume, "mL"), Clock(day, first))
+        says = Says(("stock", "short", "container", "from"), component_words(run, letter), figures)
+        found.append(Found(STOP, says, "shortage", **here))
     for letter, lot, last in run.expired_lots:
-        found.append(
-            Found(
-                QUALITY,
-                Says(
-                    ("may not be used", "last day"),
-                    (*component_words(run, letter), lot.name),
-                    (last, Fact(lot.left, "mL")),
-                ),
-                "stock",
-            )
-        )
-    surfaces = [
-        (part, serial, latest, begun) for part, serial, latest, begun in run.surfaces if begun > latest
-    ]
+        names = (*component_words(run, letter), lot.name)
+        says = Says(("may not be used", "last day"), names, (last, Fact(lot.left, "mL")))
+        found.append(Found(QUALITY, says, "expired lot", **lasting))
+    surfaces = [row for row in run.surfaces if row[3] > row[2]]
     mates = [(*key, *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
-    for words, rows in (("surface window", surfaces), ("open time", mates)):
-        if rows:
-            part, serial, latest, planned = rows[0]
-            worst = max(rows, key=lambda row: row[3] - row[2])
-            figures: tuple = (Fact(len(rows)), Fact(serial), Clock(day, latest), Clock(day, planned))
-            may = (Fact(worst[1]), Fact((worst[3] - worst[2]) / 60, "min", 0.02))
-            found.append(
-                Found(STOP, Says((words, "miss", "latest", "planned"), (part,), figures, may), "window")
-            )
+    for words, rows, cure in (("surface window", surfaces, "treat"), ("open time", mates, "mate")):
+        if not rows:
+            continue
+        part, serial, latest, planned = rows[0]
+        figures = (Fact(len(rows)), Fact(serial), Clock(day, latest), Clock(day, planned))
+        said: tuple[str, ...] = (words, "miss", "first", "latest", "planned", cure)
+        worst = max(rows, key=lambda row: round(row[3] - row[2]))  # the first of equals
+        late = Fact((worst[3] - worst[2]) / 60, "min", 0.02)
+        may: tuple[Fact, ...] = ()
+        if worst != rows[0]:
+            said = (*said, "worst", "late")
+            figures += (Fact(worst[1]), late)
+        else:  # another that is as late may be called the worst
+            may = (late, *(Fact(row[1]) for row in rows if round(row[3] - row[2]) == round(worst[3] - worst[2])))
+        names = tuple({part, worst[0]})
+        found.append(Found(STOP, Says(said, names, figures, may), words, part=part, **here))
     if run.between > 2:  # a few are not worth a word
-        material, station = run.material, run.station
+        material, share = run.material, run.station.purge_share
         life = weather.life_at(
             material.pot_life, material.pot_life_temperature, material, run.weather.hottest
         )
-        found.append(
-            Found(
-                QUALITY,
-                Says(
-                    ("between parts", "takt", "longer"),
-                    (),
-                    (Fact(run.between), Fact(run.takt, "s"), Fact(station.purge_share * life / 60, "min")),
-                ),
-                "purges",
-            )
-        )
+        figures = (Fact(run.between), Fact(run.takt, "s"), Fact(share * life / 60, "min"))
+        says = Says(("between parts", "takt", "longer"), (), figures)
+        found.append(Found(QUALITY, says, "purges between parts", **here))
     if run.material.pot_life and run.station.mixer_volume:
         words, figures = extrapolated(run.material, run.weather.coldest, run.weather.hottest)
         if words:
-            found.append(Found(NOTE, Says(("pot life", *words), (), figures), "pot life"))
+            found.append(Found(NOTE, Says(("pot life", *words), (), figures), "pot life", **lasting))
     return gravest(found)
 
 
-def rows_of(found: list[Found], none: str = "no warning") -> list[tuple[dict[str, Any], Says]]:
+def messages(found: list[Found]) -> list[Message]:
     """A table of findings without further columns."""
-    return [({}, item.says) for item in found] or [({}, Says((none,)))]
+    return [Message(item.kind, {}, item.marked) for item in found] or [
+        Message(NOTE, {}, Says(("no warning",)))
+    ]
+
+
+OF_CURE = {"open time", "surface window", "cure", "wait"}
+OF_STOCK = {"shortage", "expired lot"}
 
 
 # ---------------------------------------------------------------------------------------------- pages
@@ -390,7 +403,13 @@ class Reckoning:
                 "Lot": Says(("none", "enough stands")),
             }
         ]
-        page.messages["MaterialWarnings"] = rows_of(shift_findings(run))
+        found = [item for item in shift_findings(run) if item.kind != NOTE]
+        found += [
+            item
+            for item in self.station_findings(run.station)
+            if item.kind in (DANGER, STOP) or item.topic == "wait"
+        ]
+        page.messages["MaterialWarnings"] = messages(gravest(found))
         return page
 
     @staticmethod
@@ -450,12 +469,14 @@ class Reckoning:
                 words = {
                     "start": ("start of shift",),
                     "end": ("end of shift",),
-                    "check": ("check shot",),
+                    "check": ("check", "weigh"),
                     "break": ("break until",),
                 }[event.kind]
                 names = ()
                 if event.kind == "break":
                     figures = [Clock(day, facts["until"])]
+                if event.kind == "check" and run.check.count > 1:
+                    words, figures = (*words, "together"), [Fact(run.check.count)]
             never = (
                 () if event.kind not in ("purge", "mixer") or facts["after_break"] else ("after the break",)
             )
@@ -557,7 +578,7 @@ class Reckoning:
             for shot in amounts.shots_of(plant, row.part)
             if shot.station == station.station
         ]
-        together = self.together(min(shot.volume for shot in shots) * density)
+        cups = [weighing.weigh(shot.volume * density, station.meter_tolerance) for shot in shots]
         first = shots[0]
         ratio = Says(("one-part",))
         if len(parts) > 1:
@@ -569,9 +590,8 @@ class Reckoning:
         treatment: Any = Says((material.surface_treatment or "none stated",))
         if material.surface_window:
             treatment = Says((material.surface_treatment, "keeps"), figures=duration(material.surface_window))
-        headline = Says(("set",), (), (Fact(first.volume * density, "g"),))
-        if len(shots) > 1:
-            headline = Says(("set",), (first.part, first.name), headline.figures)
+        figures = (Fact(cups[0].single, "g", 0.0),)
+        headline = Says(("set",), (first.part, first.name) if len(shots) > 1 else (), figures)
         names = {
             **self.head(),
             "station": station.station,
@@ -591,7 +611,6 @@ class Reckoning:
             "nozzle_length": self.optional(station.nozzle_length),
             "pressure_limit": self.optional(station.pressure_limit),
             "flow_limit": self.optional(station.flow_limit),
-            "weigh_together": Num(together),
             "surface_treatment": treatment,
             "open_time": Says(("min",), figures=duration(material.open_time))
             if material.open_time
@@ -600,12 +619,14 @@ class Reckoning:
             "cautions": cautions(material, self.has_cells(station.station)),
         }
         page = Page("station_setup", None, names)
-        page.tables["SetupShots"] = [self.shot_row(shot, shares, parts, density, together) for shot in shots]
+        page.tables["SetupShots"] = [
+            self.shot_row(shot, shares, parts, cup, station) for shot, cup in zip(shots, cups, strict=True)
+        ]
         page.tables["SetupFlows"] = [self.flow_row(shot, station, material, shares, sky) for shot in shots]
-        found = self.setup_findings(station, material, shots, shares, sky)
         page.messages["SetupNotes"] = [
-            ({"Kind": "note" if item.kind == NOTE else "▲ warning"}, item.says) for item in found
-        ] or [({"Kind": "note"}, Says(("nothing to note",)))]
+            Message(item.kind, {"Kind": MARKS[item.kind]}, item.signed)
+            for item in self.station_findings(station)
+        ] or [Message(NOTE, {"Kind": "note"}, Says(("nothing to note",)))]
         return page
 
     @staticmethod
@@ -618,44 +639,44 @@ class Reckoning:
         """A number, or an empty cell."""
         return None if value is None else Num(value)
 
-    @staticmethod
-    def together(grams: float) -> int:
-        """Shots to weigh at once: the lightest must come to 2 g (common practice, no source)."""
-        return next(count for count in (1, 2, 5, 10, 20, 50, 100) if count * grams >= 2.0 or count == 100)
-
-    def shot_row(self, shot: amounts.Shot, shares, parts, density: float, together: int) -> dict[str, Any]:
+    def shot_row(self, shot: amounts.Shot, shares, parts, cup, station) -> dict[str, Any]:
         """What to weigh."""
         masses = {
-            letter: Num(shot.volume * share * parts[letter].density) for letter, share in shares.items()
+            letter: printed(cup.grams(shot.volume * share * parts[letter].density), cup.digits)
+            for letter, share in shares.items()
         }
         return {
             "Part": shot.part,
             "Application": shot.name,
             "Shot": Num(shot.number),
-            "Mass [g]": Num(shot.volume * density),
-            "Together [g]": Num(together * shot.volume * density),
-            "Mass low [g]": Num(shot.low * density),
-            "Mass high [g]": Num(shot.high * density),
+            "Mass [g]": printed(cup.single, cup.single_digits),
+            "Shots together": Num(cup.count),
+            "Mass of n shots [g]": printed(cup.target, cup.digits),
+            "Mass low [g]": printed(cup.low, cup.digits),
+            "Mass high [g]": printed(cup.high, cup.digits),
             "Mass A [g]": masses["a"],
             "Mass B [g]": masses.get("b"),
             "Volume [mL]": Num(shot.volume),
             "Volume low [mL]": Num(shot.low),
             "Volume high [mL]": Num(shot.high),
-            "Detail": self.detail(shot),
+            "Detail": self.detail(shot, True),
             "Matters most": driver(shot.main),
+            "Limits from": meter_says(station),
         }
 
     @staticmethod
-    def detail(shot: amounts.Shot) -> Says:
-        """Sizes."""
+    def detail(shot: amounts.Shot, on_card: bool = False) -> Says:
+        """Sizes; on the setup card the wait before it too."""
         row = shot.row
         times = (Fact(row.count),) if row.count > 1 else ()
         if shot.kind == "pot":
-            return Says(
-                ("mm", *(("times",) if times else ())),
-                figures=(Fact(shot.level, "mm"), *times),
-                may=(Fact(shot.wait / 60, "min"),) if shot.wait else (),
-            )
+            words = ("to", *(("times",) if times else ()))
+            if shot.wait and on_card:
+                waits = duration(shot.wait)
+                return Says(
+                    (*words, "wait", "after the shot before"), (), (Fact(shot.level, "mm"), *times, *waits)
+                )
+            return Says(words, (), (Fact(shot.level, "mm"), *times), never=("wait",))
         if shot.kind == "joint":
             return Says(("bond line", "mm"), figures=(Fact(row.gap, "mm"), *times))
         figures = (Fact(row.width), *((Fact(row.height),) if row.height else ()), Fact(shot.length, "mm"))
@@ -705,60 +726,94 @@ class Reckoning:
             "Nozzle pressure [bar]": self.optional(nozzle),
             "Mixer pressure [bar]": self.optional(mixer),
             "Shear rate [1/s]": self.optional(rate),
+            "Wait [min]": self.optional(shot.wait / 60 or None),
         }
 
-    def setup_findings(self, station, material, shots, shares, sky) -> list[Found]:
-        """What is above a limit, and what figures rest on."""
+    def station_findings(self, station) -> list[Found]:
+        """What the plan itself says of a station: limits, pressed joints, pours, what figures rest on."""
+        name, material = station.station, self.plant.material(station.material)
+        sky = weather.Day.of(self.plant, station)
+        shots = [
+            shot
+            for row in self.plant.parts
+            for shot in amounts.shots_of(self.plant, row.part)
+            if shot.station == name
+        ]
         found = []
-        if (
-            material.consistency is not None
-            and material.viscosity_energy is None
-            and (abs(sky.coldest - material.viscosity_temperature) > 2)
-        ):
-            found.append(
-                Found(
-                    NOTE,
-                    Says(
-                        ("viscosity", "activation energy", "coldest"),
-                        (),
-                        (Fact(material.viscosity_temperature, "°C"), Fact(sky.coldest, "°C")),
-                    ),
-                    "viscosity",
-                )
-            )
+        if material.consistency is not None and material.viscosity_energy is None:
+            measured = material.viscosity_temperature
+            if abs(sky.coldest - measured) > 2:
+                figures: tuple[Fact, ...] = (Fact(measured, "°C"), Fact(sky.coldest, "°C"))
+                says = Says(("viscosity", "activation energy", "coldest"), (), figures)
+                found.append(Found(NOTE, says, "viscosity", name))
         if material.pot_life:
             words, figures = basis_words(material)
-            found.append(Found(NOTE, Says(("pot life", *words), (), (), figures), "pot life"))
+            found.append(Found(NOTE, Says(("pot life", *words), (), (), figures), "pot life", name))
             words, figures = extrapolated(material, sky.coldest, sky.hottest)
             if words:
-                found.append(Found(NOTE, Says(("pot life", *words), (), figures), "pot life"))
+                found.append(Found(NOTE, Says(("pot life", *words), (), figures), "pot life", name))
         for shot in shots:
             _, flow = self.flow(shot, station)
             names = (shot.part, shot.name)
             if flow and station.flow_limit and flow > station.flow_limit:
-                found.append(
-                    Found(
-                        STOP,
-                        Says(
-                            ("flow", "above", "limit"),
-                            names,
-                            (Fact(flow, "mL/s"), Fact(station.flow_limit, "mL/s")),
-                        ),
-                        "flow",
-                    )
-                )
+                figures = (Fact(flow, "mL/s"), Fact(station.flow_limit, "mL/s"))
+                says = Says(("flow", "above", "limit"), names, figures)
+                found.append(Found(STOP, says, "flow limit", name, shot.part))
             bars = sum(bar or 0.0 for bar in self.pressures(shot, station, material, sky)[:2])
             if station.pressure_limit and bars > station.pressure_limit:
-                found.append(
-                    Found(
-                        DANGER,
-                        Says(
-                            ("bar", "limit"), names, (Fact(bars, "bar"), Fact(station.pressure_limit, "bar"))
-                        ),
-                        "pressure",
-                    )
+                figures = (Fact(bars, "bar"), Fact(station.pressure_limit, "bar"))
+                says = Says(("needed", "limit", "never run above"), names, figures)
+                found.append(Found(DANGER, says, "pressure limit", name, shot.part))
+        found += self.pressed_findings(station, material, shots)
+        for pot in self.plant.pots:
+            if pot.station == name:
+                found += self.pour_findings(pot, station, material, shots, sky)
+        return gravest(found)
+
+    def pour_findings(self, pot, station, material, shots, sky) -> list[Found]:
+        """How hot a pot gets against the limit of its cells, and the wait on which that rests."""
+        mine = [shot for shot in shots if (shot.part, shot.name) == (pot.part, pot.pot)]
+        rates = (
+            material.rate_1,
+            material.energy_1,
+            material.rate_2,
+            material.energy_2,
+            material.order_m,
+            material.order_n,
+        )
+        density = hb.density(material, self.plant.parts_of(material.material))
+        film = pot.film or heat.STILL_AIR
+        levels = [0.0, *(shot.level for shot in mine)]
+        depths = tuple(high - low for low, high in itertools.pairwise(levels))
+        hot = sky.hottest
+        about = (hot, film, density, material.heat, material.specific_heat, material.conductivity, rates)
+        peak = heat.peak(depths, tuple(shot.wait for shot in mine), *about)
+        whole = heat.peak((pot.level,), (0.0,), *about)
+        names, where, found = (pot.part, pot.pot), (station.station, pot.part), []
+        several = (Fact(len(mine)),) if len(mine) > 1 else ()
+        figures = (Fact(peak, "°C", 0.002), Fact(pot.limit, "°C"), *several)
+        if peak > pot.limit:
+            says = Says(("reaches", "limit", "runaway pour can burn", "trial"), names, figures)
+            found.append(Found(DANGER, says, "pour limit", *where))
+        elif peak > pot.limit - 5:
+            says = Says(("comes to", "within", "kinetics", "trial"), names, (*figures, Fact(5, "K")))
+            found.append(Found(QUALITY, says, "near the pour limit", *where))
+        number = heat.runaway_number(pot.level, hot, density, material.heat, material.conductivity, rates)
+        assert number < 0.87, "the golden pours do not run away by k₁ alone"
+        says = Says(("runaway criterion", "first reaction", "autocatalytic"), names, may=(Fact(1),))
+        found.append(Found(NOTE, says, "runaway criterion", *where))
+        says = Says(("hottest hour", "insulated", "free face"), names, (Fact(film, "W/(m²·K)"),))
+        found.append(Found(NOTE, says, "pour model", *where))
+        for before, shot in itertools.pairwise(mine):
+            waits = (*duration(shot.wait), Fact(before.number), Fact(shot.number))
+            words: tuple[str, ...] = ("wait", "after shot", "before shot")
+            if whole > pot.limit >= peak:
+                words, waits = (
+                    (*words, "keep the wait"),
+                    (*waits, Fact(whole, "°C", 0.002), Fact(pot.limit, "°C")),
                 )
-        return gravest(found + self.pressed_findings(station, material, shots))
+            found.append(Found(NOTE, Says(words, names, waits), "wait", *where))
+        return found
 
     def pressed_findings(self, station, material, shots) -> list[Found]:
         """Joints that need longer or conduct too little; beads wider than their flange."""
@@ -784,17 +839,9 @@ class Reckoning:
                 )
                 high = hb.limits(nominal, effects.values())[1]
                 if nominal <= row.resistance_limit < high:
-                    found.append(
-                        Found(
-                            QUALITY,
-                            Says(
-                                ("thermal resistance", "may be", "limit"),
-                                names,
-                                (Fact(high, "K/W"), Fact(row.resistance_limit, "K/W")),
-                            ),
-                            "joint",
-                        )
-                    )
+                    figures = (Fact(high, "K/W"), Fact(row.resistance_limit, "K/W"))
+                    says = Says(("thermal resistance", "may be", "limit"), names, figures)
+                    found.append(Found(QUALITY, says, "resistance", station.station, shot.part))
             elif shot.kind == "bead" and row.bond_line and row.flange_width:
                 # pressed to the bond line with square edges; what is wider than the flange leaves it
                 width = shot.area / row.bond_line
@@ -803,17 +850,9 @@ class Reckoning:
                     lost = (
                         shot.area * shot.high / shot.volume - row.bond_line * row.flange_width
                     ) * shot.length
-                    found.append(
-                        Found(
-                            QUALITY,
-                            Says(
-                                ("pressed", "may be", "flange", "leave"),
-                                names,
-                                (Fact(high, "mm"), Fact(row.flange_width, "mm"), Fact(lost / 1000, "mL")),
-                            ),
-                            "bead",
-                        )
-                    )
+                    figures = (Fact(high, "mm"), Fact(row.flange_width, "mm"), Fact(lost / 1000, "mL"))
+                    says = Says(("pressed", "may be", "flange", "leave"), names, figures)
+                    found.append(Found(QUALITY, says, "bead width", station.station, shot.part))
         return found
 
     # -------------------------------------------------------------------------------- cure board
@@ -866,7 +905,13 @@ class Reckoning:
                 ("may be moved",), (), (Fact(number), Clock(run.day, 60 * math.ceil(clock / 60 - 1e-6)))
             )
         page.names["headline"] = headline
-        page.messages["CureWarnings"] = rows_of([f for f in shift_findings(run) if f.topic == "window"])
+        found = [item for item in shift_findings(run) if item.topic in OF_CURE]
+        found += [
+            item
+            for item in self.station_findings(run.station)
+            if item.kind == DANGER or item.topic in ("wait", "cure")
+        ]
+        page.messages["CureWarnings"] = messages(gravest(found))
         page.beside["Type the day and time to see the state of each batch:"] = []
         return page
 
@@ -880,6 +925,8 @@ class Reckoning:
         """What the times rest on."""
         material = run.material
         words, figures = basis_words(material)
+        if weather.energy_of(material) and not material.activation_energy:
+            words = ("arrhenius", "two pot lives")  # the times themselves are stated once
         may: tuple = figures
         if material.cure == "room":
             cold, hot = self.day_range(run)
@@ -934,38 +981,34 @@ class Reckoning:
 
     def check_page(self, run: Played) -> Page:
         """The shot-check sheet."""
-        density, volume = run.density, run.check_volume
-        target = volume * density
-        tolerance = run.station.meter_tolerance
-        assert tolerance, "the golden meters all state one"
-        low, high = target * (1 - tolerance), target * (1 + tolerance)
-        masses = {letter: volume * share * run.parts[letter].density for letter, share in run.shares.items()}
+        cup, volume = run.check, run.check_volume  # of all shots together
+        single = volume / cup.count
+        masses = {letter: single * share * run.parts[letter].density for letter, share in run.shares.items()}
+        together = (Fact(cup.count),) if cup.count > 1 else ()
+        figures = (*together, Fact(cup.target, "g", 0.0), Fact(cup.low, "", 0.0), Fact(cup.high, "g", 0.0))
+        limits = {"target": cup.target, "low": cup.low, "high": cup.high}
         page = Page(
             "shot_check",
             run.day,
             {
                 **self.shift_head(run),
-                "headline": Says((), (), (Fact(target, "g"), Fact(low), Fact(high, "g"))),
-                "target": Num(target),
-                "low": Num(low),
-                "high": Num(high),
+                "headline": Says(("to", *(("together",) if together else ())), (), figures),
+                "mass": printed(cup.single, cup.single_digits),
+                "shots_together": Num(cup.count),
+                **{name: printed(value, cup.digits) for name, value in limits.items()},
                 "volume": Num(volume),
-                "mass_a": Num(masses["a"]),
-                "mass_b": Num(masses["b"]) if "b" in masses else None,
+                "scale_step": printed(10.0**-cup.digits, cup.digits),
+                "mass_a": printed(cup.grams(masses["a"]), cup.digits),
+                "mass_b": printed(cup.grams(masses["b"]), cup.digits) if "b" in masses else None,
                 "ratio_mass": Num(100 * masses["b"] / masses["a"]) if "b" in masses else None,
-                "density": Num(density),
-                "limits_from": Says(("meter",), (), (Fact(tolerance),)),
+                "density": Num(run.density),
+                "limits_from": meter_says(run.station),
             },
         )
         checks = [event for event in run.events if event.kind == "check"]
+        row = {f"{name.capitalize()} [g]": printed(value, cup.digits) for name, value in limits.items()}
         page.tables["CheckShots"] = [
-            {
-                "Check": Num(number),
-                "Time": moment(run.day, event.at),
-                "Target [g]": Num(target),
-                "Low [g]": Num(low),
-                "High [g]": Num(high),
-            }
+            {"Check": Num(number), "Time": moment(run.day, event.at), **row}
             for number, event in enumerate(checks, 1)
         ]
         page.beside |= {
@@ -983,7 +1026,7 @@ class Reckoning:
         """Every container of a shift."""
         day = runs[0].day
         rows, count, mass = [], 0, 0.0
-        messages: list[tuple[dict[str, Any], Says]] = []
+        found: list[Found] = []
         for run in runs:
             for letter, component in run.parts.items():
                 changes = [e.at for e in run.events if e.kind == "container" and e.letter == letter]
@@ -1004,11 +1047,7 @@ class Reckoning:
                         "Lots": ", ".join(lots) if lots else Says(("stands at the station",)),
                     }
                 )
-            messages += [
-                ({"Station": run.station.station}, item.says)
-                for item in shift_findings(run)
-                if item.topic == "stock"
-            ]
+            found += [item for item in shift_findings(run) if item.topic in OF_STOCK]
         page = Page(
             "staging",
             day,
@@ -1023,7 +1062,9 @@ class Reckoning:
         )
         page.tables["StagingContainers"] = rows
         page.totals["StagingContainers"] = {"Containers": Num(count), "Mass [kg]": Num(mass)}
-        page.messages["StagingWarnings"] = messages or [({"Station": None}, Says(("no warning",)))]
+        page.messages["StagingWarnings"] = [
+            Message(item.kind, {"Station": item.station}, item.marked) for item in gravest(found)
+        ] or [Message(NOTE, {"Station": None}, Says(("no warning",)))]
         return page
 
     # ----------------------------------------------------------------------------------- results
@@ -1031,7 +1072,8 @@ class Reckoning:
     def results_page(self) -> Page:
         """The results workbook."""
         runs, plant = self.runs, self.plant
-        shifts, use, totals, warnings = [], [], {}, []
+        shifts, use, totals = [], [], {}
+        everything: list[Found] = []
         for run in runs:
             key = {
                 "Day": run.day,
@@ -1080,7 +1122,11 @@ class Reckoning:
                     )
                 ):
                     total[place] += value
-            warnings += [(key, item) for item in found]
+            everything += found
+        for station in plant.stations:
+            if any(run.station.station == station.station for run in runs):
+                everything += self.station_findings(station)
+        everything = gravest(everything)
         materials = [
             {
                 "Material": name,
@@ -1117,7 +1163,8 @@ class Reckoning:
                     ),
                 ),
                 "station_shifts": Num(len(runs)),
-                "warnings": Num(sum(item.kind != NOTE for _, item in warnings)),
+                "warnings": Num(sum(item.kind != NOTE for item in everything)),
+                "findings": self.tally(everything),
                 "cautions": Says(CAUTION),
                 "chosen": chosen,
             },
@@ -1155,9 +1202,50 @@ class Reckoning:
             self.amount_row(shot) for row in plant.parts for shot in amounts.shots_of(plant, row.part)
         ]
         page.messages["ResultWarnings"] = [
-            ({head: key[head] for head in ("Day", "Shift", "Station")}, item.says) for key, item in warnings
+            Message(
+                item.kind,
+                {
+                    "Day": item.day,
+                    "Shift": item.shift or None,
+                    "Station": item.station,
+                    "Kind": MARKS[item.kind],
+                },
+                item.signed,
+            )
+            for item in everything
         ]
+        page.messages["ResultGravest"] = self.gravest_sorts(everything)
+        page.most["ResultGravest"] = 9  # eight sorts, and how many more there are
         return page
+
+    @staticmethod
+    def tally(found: list[Found]) -> Says:
+        """How many there are of each kind."""
+        words = ("danger", "the line", "quality", "note")
+        counts = [sum(item.kind == kind for item in found) for kind in range(4)]
+        there = [(word, Fact(count)) for word, count in zip(words, counts, strict=True) if count]
+        return Says(tuple(word for word, _ in there), (), tuple(fact for _, fact in there))
+
+    @staticmethod
+    def gravest_sorts(found: list[Found]) -> list[Message]:
+        """Dangers and stops by sort: those of one topic at one station together, each danger of a part apart."""
+        sorts: dict[tuple, list[Found]] = {}
+        for item in found:
+            if item.kind in (DANGER, STOP):
+                part = item.part if item.kind == DANGER else ""
+                sorts.setdefault((item.kind, item.topic, item.station, part), []).append(item)
+        ordered = sorted(sorts.values(), key=lambda group: (group[0].kind, -len(group)))
+        rows = []
+        for group in ordered:
+            first = group[0]
+            says = first.marked
+            more = (first.day,) if first.day else ()
+            more += (Fact(len(group)),) if len(group) > 1 else ()
+            names = (*says.names, first.station, *((first.shift,) if first.shift else ()))
+            rows.append(Message(first.kind, {}, replace(says, names=names, figures=(*says.figures, *more))))
+        if len(rows) > 8:
+            rows = [*rows[:8], Message(NOTE, {}, Says(("more sorts",), (), (Fact(len(rows) - 8),)))]
+        return rows
 
     def amount_row(self, shot: amounts.Shot) -> dict[str, Any]:
         """What one shot of a part is."""

@@ -83,16 +83,19 @@ LABELS: dict[str, dict[str, str]] = {
         "day": "Day",
         "shift": "Shift",
         "hours": "Hours",
+        "shots_together": "Shots together",
         "target": "Target [g]",
         "low": "Low [g]",
         "high": "High [g]",
+        "scale_step": "Scale step [g]",
+        "mass": "Mass [g]",
         "volume": "Volume [mL]",
-        "density": "Density [g/mL]",
         "mass_a": "Mass A [g]",
         "mass_b": "Mass B [g]",
         "ratio_mass": "Ratio mass",
-        "limits_from": "Limits from",
+        "density": "Density [g/mL]",
         "description": "Description",
+        "limits_from": "Limits from",
         "prepared_by": "Prepared by",
         "stamp": "Stamp",
         "cautions": "▲ Cautions",
@@ -113,6 +116,7 @@ LABELS: dict[str, dict[str, str]] = {
         "station_shifts": "Station shifts",
         "warnings": "Warnings",
         "prepared_by": "Prepared by",
+        "findings": "Findings",
         "chosen": "By day",
         "stamp": "Stamp",
         "cautions": "▲ Cautions",
@@ -123,8 +127,7 @@ LABELS: dict[str, dict[str, str]] = {
 CAPTIONS: dict[str, tuple[str, ...]] = {
     "station_setup": (
         "Shots: what to weigh",
-        "Light shots are weighed several at once. Weigh together:",
-        "  shots",
+        "weigh the shots together on one cup; low and high are those of all together",
         "Settings: what to set",
         "Warnings and notes",
         "Set by: name, date, signature",
@@ -152,7 +155,7 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
     ),
     "shot_check": (
         "Check shots",
-        "weigh the whole shot; A and B apart only where the ratio is checked",
+        "weigh the shots named above on one cup; A and B apart only where the ratio is checked",
         "Run chart",
         "Weighed by: name, date, signature",
         "Checked by: name, date, signature",
@@ -166,6 +169,7 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
         "Received on the line: name, date, signature",
     ),
     "results": (
+        "Look at first",
         "By material",
         "drawn for all shifts",
         "for one material; choose another in the framed cell",
@@ -177,7 +181,7 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
 }
 
 FORMULAS: dict[str, tuple[str, ...]] = {
-    "station_setup": ("=D#*$E$#",),
+    "station_setup": (),
     "shift_material": (
         "=$C$#*$I$#*B#",
         "='Material'!$A$#",
@@ -209,11 +213,11 @@ FORMULAS: dict[str, tuple[str, ...]] = {
     ),
     "shot_check": (
         "=COUNT(F#:F#)",
-        '=IF(COUNT(F#:F#)=0,"",AVERAGE(F#:F#))',
-        '=IF(COUNT(F#:F#)=0,"",IF(COUNTIF(G#:G#,"yes")=COUNT(F#:F#),"yes","▲ no"))',
-        '=IF(COUNT(F#:F#)=0,"",MAX(F#:F#)-MIN(F#:F#))',
+        '=IF(COUNT(F#:F#)=0,"",ROUND((MAX(F#:F#)-MIN(F#:F#))/(I#/10),0)*(I#/10))',
+        '=IF(COUNT(F#:F#)=0,"",ROUND(AVERAGE(F#:F#)/(I#/10),0)*(I#/10))',
         '=IF(COUNT(J#:J#)=0,"",AVERAGE(J#:J#))',
-        '=IF(F#="","",IF(AND(F#>=D#,F#<=E#),"yes","▲ no"))',
+        '=IF(OR(COUNT(F#:F#)=0,COUNT(D#:D#)=0),"",IF(COUNTIF(G#:G#,"yes")=COUNT(F#:F#),"yes","▲ no"))',
+        '=IF(OR(F#="",D#="",E#=""),"",IF(AND(F#>=D#,F#<=E#),"yes","▲ no"))',
         '=IF(OR(H#="",I#=""),"",100*I#/H#)',
     ),
     "staging": (
@@ -243,7 +247,7 @@ FORMULAS: dict[str, tuple[str, ...]] = {
 
 #: columns that stay empty for people, or hold a formula that waits for what they type
 BLANKS: dict[str, tuple[str, ...]] = {
-    "SetupShots": ("Weighed",), "SetupFlows": ("Set",), "MaterialLots": ("Done", "Initials"),
+    "SetupShots": ("Weighed [g]",), "SetupFlows": ("Set",), "MaterialLots": ("Done", "Initials"),
     "MaterialTimes": ("Done", "Initials"), "StagingContainers": ("Done", "Initials"),
     "CheckShots": ("Weighed [g]", "Within limits", "A alone [g]", "B alone [g]", "B per 100 A", "Initials"),
     "CureBatches": ("State",),

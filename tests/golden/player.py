@@ -19,6 +19,7 @@ from . import amounts, weather
 from . import handbook as hb
 from .reading import Plant, clock
 from .weather import DAY
+from .weighing import weigh
 
 USES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "expired")
 
@@ -161,6 +162,7 @@ class Played:
     between: int = 0
     checks: int = 0
     check_volume: float = 0.0
+    check: Any = None  # how it is weighed
     busy: float = 0.0
 
     @property
@@ -418,7 +420,9 @@ class Shift:
                 bad = math.floor((place + 1) * lost / job.started) > math.floor(place * lost / job.started)
                 queue.append((hours.at(number * played.takt), 1, number, (job, place + 1, bad, 0)))
                 number += 1
-        played.check_volume = station.check_volume or max(s.volume for job in played.jobs for s in job.shots)
+        volume = station.check_volume or max(s.volume for job in played.jobs for s in job.shots)
+        played.check = weigh(volume * played.density, station.meter_tolerance)
+        played.check_volume = played.check.count * volume
         if station.checks:
             for turn in range(math.ceil(hours.available * station.checks / 3600 - 1e-9)):
                 queue.append((hours.at(turn * 3600 / station.checks), 0, turn, None))
