@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .beads import bead_area, path_length, stitch_length
+from .beads import bead_area, path_length, section_depth, section_height, stitch_length
 from .errors import NA, InputError, Problem
 from .line import dispense_time
 from .pots import cavity_volume, cell_displacement, cell_size, pot_fill
@@ -156,7 +156,7 @@ class Application:
     """One visit of a part to a station: what is put on, how much, how long it takes.
 
     `wait` is the time that must pass after the visit before (the first has 0); `height` the
-    thickness that must cure.
+    thickness of the material, as joined where it is.
     """
 
     part: str
@@ -239,9 +239,13 @@ def bead_application(plan, bead) -> Application:
         time = float(dispense_time(length * bead.count, station.speed, starts, station.start_time))
     else:
         time = (amount.nominal / station.flow if station.flow else 0.0) + starts * station.start_time
-    height = bead.height or (bead.width / 2.0)
     return Application(bead.part, bead.bead, "bead", bead.station, 1, amount, time, 0.0,
-                       bead.bond_line or height, _bead_words(bead, length))  # fmt: skip
+                       bead.bond_line or bead_height(bead), _bead_words(bead, length))  # fmt: skip
+
+
+def bead_height(bead) -> float:
+    """Height of a bead over its base as laid [m]."""
+    return float(section_height(bead.section, bead.width, bead.height, bead.contact_angle))
 
 
 def _bead_words(bead, length: float) -> str:
@@ -251,6 +255,28 @@ def _bead_words(bead, length: float) -> str:
     if bead.run is not None:
         words += f", runs of {from_si(bead.run, 'mm'):g} mm, gaps of {from_si(bead.gap, 'mm'):g} mm"
     return words + (f", {bead.count} times" if bead.count > 1 else "")
+
+
+# --------------------------------------------------------------------------------- depth of the cure
+
+
+def bead_depth(bead) -> float:
+    """How deep moisture must reach in a bead [m]: half a closed flange, else from its face to its base."""
+    if bead.bond_line is not None and bead.flange_width is not None:
+        return bead.flange_width / 2.0  # from both edges
+    return float(section_depth(bead.section, bead.width, bead.height, bead.contact_angle))
+
+
+def moisture_depths(plan, station: str, part: str | None = None) -> list[tuple[str, str, float]]:
+    """Part, name and depth [m] that moisture must reach of all that a station puts on (a part).
+
+    A pot is reached from its free face, the paste under a plate from the two long edges.
+    """
+    found = [(bead.part, bead.bead, bead_depth(bead)) for bead in plan.beads if bead.station == station]
+    found += [(pot.part, pot.pot, pot.level) for pot in plan.pots if pot.station == station]
+    found += [(joint.part, joint.joint, min(joint.length, joint.width) / 2.0) for joint in plan.joints
+              if joint.station == station]  # fmt: skip
+    return [row for row in found if part is None or row[0] == part]
 
 
 # ------------------------------------------------------------------------------------------- pots

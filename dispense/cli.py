@@ -7,6 +7,7 @@ progress to standard error.
 from __future__ import annotations
 
 import argparse
+import datetime
 import io
 import json
 import sys
@@ -72,6 +73,8 @@ def parser() -> argparse.ArgumentParser:
     forecast.add_argument("--out", metavar="FILE", help="workbook, .csv or .json to write")
     forecast.add_argument("--builds", metavar="FILE",
                           help="builds from a .csv, .parquet or .sqlite file, not the plan's")  # fmt: skip
+    forecast.add_argument("--as-of", metavar="YYYY-MM-DD", type=datetime.date.fromisoformat,
+                          help="today: builds before it are history (default: the first build)")  # fmt: skip
     forecast.add_argument("--draws", type=int, default=500, metavar="N",
                           help="simulated futures (default: 500)")  # fmt: skip
     forecast.add_argument("--seed", type=int, default=1, metavar="N",
@@ -289,7 +292,8 @@ def _forecast(options) -> int:
 
     report = forecast_file(options.plan, weeks=options.weeks, out=options.out, builds=options.builds,
                            draws=options.draws, seed=options.seed,
-                           processes=options.processes, paper=options.paper)  # fmt: skip
+                           processes=options.processes, paper=options.paper,
+                           as_of=options.as_of)  # fmt: skip
     return _tell(report, options)
 
 

@@ -959,62 +959,6 @@ def part_temperature(times, air_temperatures, time_constant, start=None):
 @workbook_function(
     category="Cure and heat",
     arguments=(
-        number("time", "h", "time since the bead met the air", at_least=0),
-        number("coefficient", "mm/√h", "depth after the first hour; depth after 24 h over √24",
-               above=0),
-    ),
-    returns=(out("depth", "mm", "depth cured from the free face"),),
-    equation="z = k·√t",
-    source="J. Comyn, Int. J. Adhesion & Adhesives 18 (1998) 247–253 (equation from memory)",
-    valid="one-part materials that cure with water from the air, at the humidity and temperature "
-    "of the coefficient",
-    rule="a sharp front; near a depth that moisture reaches from two sides it goes quicker",
-    examples=(
-        example((168, 0.6123724357), 7.937253933, "3 mm in 24 h, so 3·√7 mm in 7 d, by hand"),
-        example((0, 1), 0.0, "no time, no depth"),
-    ),
-    formula="coefficient*SQRT(time)",
-    system=("mm", "h"),
-)  # fmt: skip
-def moisture_depth(time, coefficient):
-    """Depth to which moisture has cured.
-
-    >>> round(float(moisture_depth(86400.0, 0.6123724357e-3 / 60)) * 1e3, 6)
-    3.0
-    """
-    return coefficient * np.sqrt(time)
-
-
-@workbook_function(
-    category="Cure and heat",
-    arguments=(
-        number("depth", "mm", "depth from the free face", at_least=0),
-        number("coefficient", "mm/√h", "depth after the first hour; depth after 24 h over √24",
-               above=0),
-    ),
-    returns=(out("time", "h", "time to cure to that depth"),),
-    equation="t = (z/k)²",
-    source="J. Comyn, Int. J. Adhesion & Adhesives 18 (1998) 247–253 (equation from memory)",
-    valid="as MOISTURE_DEPTH",
-    rule="a sharp front; near a depth that moisture reaches from two sides it goes quicker",
-    examples=(
-        example((6, 0.6123724357), 96.0, "twice the depth of 24 h takes four times as long"),
-    ),
-    formula="(depth/coefficient)^2",
-    system=("mm", "h"),
-)  # fmt: skip
-def moisture_time(depth, coefficient):
-    """Time until moisture has cured to a depth.
-
-    >>> round(float(moisture_time(0.006, 0.6123724357e-3 / 60)), 2)
-    345600.0
-    """
-    return (depth / coefficient) ** 2
-
-
-@workbook_function(
-    category="Cure and heat",
-    arguments=(
         number("irradiance", "mW/cm²", "irradiance at the bond line", at_least=0),
         number("time", "s", "time of exposure", at_least=0),
     ),
@@ -1059,49 +1003,7 @@ def uv_time(dose, irradiance):
     return dose / irradiance
 
 
-# ------------------------------------------------------------- moisture and light, from Python
-
-
-def vapour_pressure(temperature):
-    """Saturation pressure of water, Pa: Magnus form, within 0.4 % from 0 to 60 °C.
-
-    611.2·exp(17.62·t/(243.12 + t)), t in °C (constants of the World Meteorological Organization's
-    guide to instruments, from memory).
-
-    >>> round(float(vapour_pressure(273.15)), 1)
-    611.2
-    """
-    celsius = np.asarray(temperature, dtype=float) - 273.15
-    return 611.2 * np.exp(17.62 * celsius / (243.12 + celsius))
-
-
-def moisture_coefficient(depth, time, *, humidity=None, reference_humidity=None):
-    """Coefficient m/√s from a depth cured in a time; moved to another humidity by √RH.
-
-    The depth goes with the root of the water pressure, so at one temperature with √RH (J. Comyn,
-    Int. J. Adhesion & Adhesives 18 (1998) 247–253, equation from memory). Temperature also moves
-    the water pressure and the permeability: do not use it across temperatures.
-
-    >>> k = moisture_coefficient(0.003, 86400.0, humidity=0.3, reference_humidity=0.5)
-    >>> round(float(moisture_depth(86400.0, k)) * 1e3, 6)
-    2.32379
-    """
-    coefficient = depth / np.sqrt(time)
-    if humidity is not None and reference_humidity is not None:
-        coefficient = coefficient * np.sqrt(humidity / reference_humidity)
-    return coefficient
-
-
-def permeation_coefficient(volume, permeability, pressure):
-    """Coefficient m/√s of moisture cure, √(2·V·P·p): V m³ cured by a mole of water (Comyn).
-
-    `permeability` mol/(m·s·Pa), `pressure` of water Pa.
-
-    >>> k = permeation_coefficient(5e-3, 1.2e-11, 1405.0)
-    >>> round(float(moisture_depth(86400.0, k)) * 1e3, 6)
-    3.816679
-    """
-    return np.sqrt(2.0 * volume * permeability * pressure)
+# -------------------------------------------------------------------------- light, from Python
 
 
 def belt_dose(irradiance, window, speed):
@@ -1147,7 +1049,5 @@ __all__ = [
     "KINETICS", "LEE_LOOS_SPRINGER", "Kamal", "Kinetics", "NthOrder", "Piecewise", "advance",
     "arrhenius", "arrhenius_integrals", "as_kinetics", "belt_dose", "belt_speed", "cure_degree",
     "cure_time", "degree_at_glass_point", "equivalent_time", "gel_degree", "glass_point",
-    "light_depth", "moisture_coefficient", "moisture_depth", "moisture_time", "part_temperature",
-    "permeation_coefficient", "record_dose", "time_to_cure", "uv_dose", "uv_time",
-    "vapour_pressure",
+    "light_depth", "part_temperature", "record_dose", "time_to_cure", "uv_dose", "uv_time",
 ]  # fmt: skip

@@ -17,13 +17,15 @@ from typing import Any, overload
 import numpy as np
 
 from . import cure_runs, life_day, pour_report
-from .amounts import Amount
+from .amounts import Amount, moisture_depths
 from .csv_tables import TemperatureRecord, read_record
-from .cure import moisture_depth, moisture_time, uv_time
+from .cure import uv_time
 from .cure_runs import CureRun
+from .cure_times import LAST, cure_basis, shop_cure
 from .errors import InputError, Problem
 from .findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings, gravest_first, tally
-from .life_day import LifeDay
+from .life_day import LifeDay, shift_hours
+from .moisture import moisture_depth, moisture_factor
 from .paper import paper_code
 from .plan import RECORDS, Plan
 from .plan_findings import station_findings
@@ -32,15 +34,15 @@ from .pressed import (
     PASTE_RULE,
     JointReport,
     PressedBead,
-    bead_height,
     shortest_takt,
     station_beads,
     station_joints,
 )
 from .sheets import cautions_text, temperature_text
-from .shift import play_plan, shop_record
+from .shift import hhmm, play_plan
 from .terminal import findings_text, table
 from .units import DAY, celsius_text, duration_text, from_si
+from .weather import shop_record, shop_weather
 from .windows import Window, latest_times
 
 HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table
@@ -53,14 +55,36 @@ MOST_WINDOWS = 40  # rows of latest times in the report
 # -------------------------------------------------------------------------------- moisture and light
 
 
+@dataclass(frozen=True, slots=True)
+class MoistureNeed:
+    """What moisture must reach, from the start of the shift hours that takes longest; SI units.
+
+    Times count from the start: until moisture has cured the depth, until the data-sheet time to full
+    cure is over (None where none is stated), and until full cure, the later of both. inf: never.
+    """
+
+    name: str
+    depth: float
+    start: float  # clock time
+    depth_time: float
+    stated_time: float | None
+    time: float
+
+
 @dataclass(slots=True)
 class MoistureReport:
-    """Depth that moisture has cured against time and humidity; SI units."""
+    """Depth that moisture has cured against time and humidity, and what it needs; SI units.
+
+    `depths` are at one temperature, the mean of the day's; `humidity` is the mean of the day's.
+    """
 
     coefficient: float
+    stated_temperature: float
     stated_humidity: float
+    energy: float | None
+    temperature: float
     humidity: float
-    needed: list[tuple[str, float, float]]  # what, depth, time at the station's humidity
+    needed: list[MoistureNeed]
     hours: tuple[float, ...]
     humidities: tuple[float, ...]
     depths: np.ndarray  # hours × humidities
@@ -78,38 +102,48 @@ class LightReport:
     takt: float | None
 
 
-def moisture_needs(plan, station: str) -> list[tuple[str, float]]:
-    """How deep moisture must reach in each bead: half a closed flange, else the bead's height."""
+def moisture_needs(plan, station, material) -> list[MoistureNeed]:
+    """What moisture must reach in each bead, pot and joint, from the slowest half hour of the shifts."""
+    cure = shop_cure(plan, station, material)
     found = []
-    for bead in plan.beads:
-        if bead.station == station:
-            closed = bead.bond_line is not None and bead.flange_width is not None
-            depth = bead.flange_width / 2.0 if closed else bead_height(bead)
-            found.append((f"{bead.part} / {bead.bead}", depth))
+    for part, name, depth in moisture_depths(plan, station.station):
+        starts = shift_hours(plan)
+        full = [cure.times(start, depth).milestones[LAST] or start for start in starts]
+        start, last = max(zip(starts, full, strict=True), key=lambda row: row[1] - row[0])
+        reached, stated = cure.depth_at(depth, start), cure.stated_at(LAST, start)
+        found.append(MoistureNeed(
+            f"{part} / {name}", depth, start, math.inf if reached is None else reached - start,
+            None if stated is None else stated - start, last - start,
+        ))  # fmt: skip
     return found
 
 
 def moisture_report(plan, station, material) -> MoistureReport | None:
-    """Depth against time; None where the material has no moisture coefficient.
-
-    The depth grows as the root of humidity times time: the coefficient is carried from the humidity
-    it was measured at with the root of their ratio.
-    """
-    if material.moisture_coefficient is None:
+    """Depth against time; None where the material does not cure with moisture or has no coefficient."""
+    if material.cure != "moisture" or material.moisture_coefficient is None:
         return None
+    weather = shop_weather(plan, station)
+    temperature, humidity = weather.mean_temperature, weather.mean_humidity
+    humidities = tuple(sorted({humidity, *HUMIDITIES}))
+    factors = moisture_factor(temperature, np.array(humidities), material.cure_temperature,
+                              material.moisture_humidity, material.moisture_energy or 0.0)  # fmt: skip
+    depths = moisture_depth(np.array(HOURS)[:, None] * 3600.0, material.moisture_coefficient * factors)
+    return MoistureReport(
+        material.moisture_coefficient, material.cure_temperature, material.moisture_humidity,
+        material.moisture_energy, temperature, humidity, moisture_needs(plan, station, material),
+        tuple(map(float, HOURS)), humidities, depths,
+    )  # fmt: skip
 
-    def coefficient(humidity):
-        return material.moisture_coefficient * np.sqrt(humidity / material.moisture_humidity)
 
-    humidities = tuple(sorted({station.humidity, *HUMIDITIES}))
-    depths = moisture_depth(np.array(HOURS)[:, None] * 3600.0, coefficient(np.array(humidities)))
-    needed = [
-        (name, depth, float(moisture_time(depth, coefficient(station.humidity)))
-         if station.humidity > 0.0 else math.inf)
-        for name, depth in moisture_needs(plan, station.station)
-    ]  # fmt: skip
-    return MoistureReport(material.moisture_coefficient, material.moisture_humidity, station.humidity,
-                          needed, tuple(map(float, HOURS)), humidities, depths)  # fmt: skip
+def moisture_words(need: MoistureNeed) -> str:
+    """When a bead is cured, in words for a printed sheet."""
+    depth = f"{from_si(need.depth, 'mm'):.1f} mm deep"
+    if not math.isfinite(need.time):
+        return f"{depth} never: the air holds no water"
+    words = f"{depth} after {duration_text(need.depth_time)}"
+    if need.time > need.depth_time:
+        words += f", fully cured after {duration_text(need.time)} by the data sheet"
+    return f"{words} when dispensed at {hhmm(need.start)}, the slowest of the shift hours"
 
 
 def belt_speed(irradiance, length, dose):
@@ -182,7 +216,7 @@ def with_record(plan: Plan, station, record: TemperatureRecord) -> Plan:
     first = DAY * (record.times[0] // DAY)
     row = RECORDS["Temperatures"]
     name = f"file {record.name}"
-    rows = [row(record=name, time=time - first, temperature=temperature, at=record.name)
+    rows = [row(record=name, time=time - first, temperature=temperature, humidity=None, at=record.name)
             for time, temperature in zip(record.times, temperatures, strict=True)]  # fmt: skip
     stations = [replace(item, record=name) if item.station == station.station else item
                 for item in plan.stations]  # fmt: skip
@@ -275,10 +309,24 @@ def _gather(report: CureReport, found: list[Finding], failed: list[str]) -> None
                  "warms itself and lives shorter", topic="pot life")  # fmt: skip
     if material.cure == "oven" and not report.runs:
         find(NOTE, "no row in Ovens for this station: no schedule to judge", topic="cure")
+    for words in _moisture_notes(report):
+        find(NOTE, words, topic="moisture cure")
     if report.light is not None:
         find(NOTE, "no irradiance stands in the plan: measure it at the part with a radiometer for the "
              "lamp's band, and read the table there", topic="light")  # fmt: skip
     report.findings = gravest_first(found)
+
+
+def _moisture_notes(report: CureReport) -> list[str]:
+    material = report.material
+    if material.cure == "moisture":
+        words = [f"moisture cure: {cure_basis(material, report.temperatures)}"]
+        if material.moisture_coefficient is None:
+            words.append("no moisture coefficient is stated: the depth of the beads is not judged")
+        return words
+    if material.moisture_coefficient is not None:
+        return [f"the moisture coefficient is not used: {material.material} is of {material.cure} cure"]
+    return []
 
 
 def cure_file(plan: str | os.PathLike[str] | Plan, station: str, *,
@@ -509,9 +557,13 @@ def _pour_json(pour: PourReport) -> dict[str, Any]:
 def _moisture_json(moisture: MoistureReport) -> dict[str, Any]:
     return {
         "coefficient": shop(moisture.coefficient, "mm/√h"), "humidity": moisture.humidity,
-        "stated_humidity": moisture.stated_humidity,
-        "needed": [{"name": name, "depth": shop(depth, "mm"), "hours": time / 3600.0}
-                   for name, depth, time in moisture.needed],
+        "temperature": shop(moisture.temperature, "°C"), "stated_humidity": moisture.stated_humidity,
+        "stated_temperature": shop(moisture.stated_temperature, "°C"),
+        "energy": shop(moisture.energy, "kJ/mol"),
+        "needed": [{"name": need.name, "depth": shop(need.depth, "mm"), "start": need.start,
+                    "depth_hours": need.depth_time / 3600.0,
+                    "stated_hours": None if need.stated_time is None else need.stated_time / 3600.0,
+                    "hours": need.time / 3600.0} for need in moisture.needed],
         "hours": list(moisture.hours), "humidities": list(moisture.humidities),
         "depths": from_si(moisture.depths, "mm"),
     }  # fmt: skip
@@ -668,12 +720,10 @@ def _pour_text(pour: PourReport) -> str:
 def _moisture_text(moisture: MoistureReport) -> str:
     rows = [[f"{hour:g}", *(f"{value:.1f}" for value in from_si(depths, "mm"))]
             for hour, depths in zip(moisture.hours, moisture.depths, strict=True)]  # fmt: skip
-    lines = ["Moisture cure: depth [mm] against time and relative humidity",
+    lines = ["Moisture cure: depth [mm] against time and relative humidity at "
+             f"{celsius_text(moisture.temperature, 1)}, the mean of the day",
              table(["hours", *(f"{humidity:.0%}" for humidity in moisture.humidities)], rows)]  # fmt: skip
-    for name, depth, time in moisture.needed:
-        lines.append(f"{name}: {from_si(depth, 'mm'):.1f} mm deep after "
-                     + (duration_text(time) if math.isfinite(time) else "no time: dry air")
-                     + f" at {moisture.humidity:.0%} relative humidity")  # fmt: skip
+    lines += [f"{need.name}: {moisture_words(need)}" for need in moisture.needed]
     return "\n".join(lines)
 
 
@@ -725,6 +775,7 @@ def _beads_text(beads: list[PressedBead]) -> str:
 
 
 __all__ = [
-    "CureReport", "CureSummary", "LightReport", "MoistureReport", "belt_speed", "cure_file", "cure_files",
-    "cure_report", "cure_reports", "light_report", "moisture_needs", "moisture_report", "shop", "with_record",
+    "CureReport", "CureSummary", "LightReport", "MoistureNeed", "MoistureReport", "belt_speed", "cure_file",
+    "cure_files", "cure_report", "cure_reports", "light_report", "moisture_needs", "moisture_report",
+    "moisture_words", "shop", "with_record",
 ]  # fmt: skip

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from .csv_tables import TemperatureRecord
+from .cure_times import NO_LAG, shop_cure
 from .errors import DispenseError, InputError, Problem
 from .findings import QUALITY, Finding
 from .life import GAS_CONSTANT
@@ -26,7 +27,6 @@ from .schedule import PartLag, Profile, Requirement, schedule, shortest_hold
 from .shift import hhmm, shop_record
 from .units import from_si
 
-NO_LAG = 1e-3  # s, of a place that is measured itself
 NEAR_CURE = 5.0  # K below the cure temperature that counts as at it (common practice, no source)
 ROOM_END = 1.25  # of the time to full cure for which a room cure is followed
 
@@ -306,6 +306,9 @@ def room_runs(plan, station, material) -> list[CureRun]:
         times = np.array([begin, *inner, begin + span])
         profile = Profile(times - begin, np.interp(times, record_times, record))
         played, places = _played(profile, [PartLag(name, NO_LAG)], material, requirement)
+        cured = shop_cure(plan, station, material).times(begin)  # as the cure board has it
+        places[0].milestones = {name: None if at is None or math.isinf(at) else at - begin
+                                for name, at in cured.milestones.items()}  # fmt: skip
         run = CureRun(f"room, dispensed at {hhmm(begin)} ({name})", "room", "", played.times, played.air,
                       places, replace(requirement), basis, starts=begin)  # fmt: skip
         run.takt = shortest_takt(plan, station)

@@ -14,15 +14,24 @@ from typing import Any
 from .amounts import Application, applications
 from .beads import bead_area
 from .findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings
-from .flow import MIXER_FACTOR, dwell_time, nozzle_pressure, viscosity, wall_shear_rate
+from .flow import (
+    LAMINAR_REYNOLDS,
+    MIXER_FACTOR,
+    dwell_time,
+    nozzle_pressure,
+    reynolds_number,
+    viscosity,
+    wall_shear_rate,
+)
 from .line import nozzles_needed
 from .materials import WorkingLife, mix_shares, mixed_density, working_life
 from .mixing import mass_ratio, volume_ratio
-from .pressed import pressed_findings
+from .pressed import press_findings, pressed_findings
 from .shift import shop_record
 from .units import celsius_text, from_si
 from .weighing import Weighing, weigh
 
+MIXER_REYNOLDS = 100.0  # in the tube of a static mixer, up to which its factor holds
 
 @dataclass(frozen=True, slots=True)
 class ShotSetting:
@@ -37,6 +46,8 @@ class ShotSetting:
     nozzle_pressure: float | None
     mixer_pressure: float | None
     shear_rate: float | None
+    nozzle_reynolds: float | None = None
+    mixer_reynolds: float | None = None
 
     @property
     def pressure(self) -> float | None:
@@ -122,7 +133,32 @@ def setup_card(plan, station_name: str) -> SetupCard:
             card.find(NOTE, f"pot life {mark}", topic="pot life")
     _warn(plan, card)
     card.findings += [item for item in pressed_findings(plan, station_name) if item.is_warning]
+    card.findings += [*_flow_findings(card), *press_findings(plan, station_name)]
     return card
+
+
+def flow_findings(plan, station: str) -> list[Finding]:
+    """Where the laminar laws of nozzle and mixer leave their range at a station."""
+    return _flow_findings(setup_card(plan, station))
+
+
+def _flow_findings(card: SetupCard) -> list[Finding]:
+    told = []
+    for item in card.settings:
+        name = f"{item.application.part} / {item.application.name}"
+        for place, reynolds, limit in (("nozzle", item.nozzle_reynolds, LAMINAR_REYNOLDS),
+                                       ("mixer", item.mixer_reynolds, MIXER_REYNOLDS)):  # fmt: skip
+            if reynolds is None or reynolds <= limit:
+                continue
+            words = "turbulent" if reynolds > LAMINAR_REYNOLDS else "no longer laminar"
+            told.append(Finding(
+                QUALITY, f"{name}: the flow in the {place} is {words} (Reynolds number {reynolds:,.0f}, "
+                f"limit {limit:,.0f}); the pressure shown is that of laminar flow, too low",
+                "a wider bore or less flow, and measure the pressure", "turbulent flow",
+                card.station.station, card.material.material, item.application.part,
+                numbers={"Reynolds number": reynolds, "limit": limit},
+            ))  # fmt: skip
+    return told
 
 
 def _setting(plan, station, material, item, shares, density, components, consistency):
@@ -132,23 +168,27 @@ def _setting(plan, station, material, item, shares, density, components, consist
         if station.speed is not None:
             area = float(bead_area(bead.section, bead.width, bead.height, bead.contact_angle))
             speed, flow = station.speed, area * station.speed
-    nozzle = mixer = shear = None
+    nozzle = mixer = shear = nozzle_reynolds = mixer_reynolds = None
     if flow and consistency is not None:
         if station.nozzle_bore and station.nozzle_length:
             nozzle = float(nozzle_pressure(flow, station.nozzle_bore, station.nozzle_length,
                                            consistency, material.index, material.yield_stress))  # fmt: skip
             shear = float(wall_shear_rate(flow, station.nozzle_bore, material.index))
+            nozzle_reynolds = float(reynolds_number(flow, station.nozzle_bore, density, consistency,
+                                                    material.index, material.yield_stress))  # fmt: skip
         if station.mixer_bore and station.mixer_length:
             mixer = MIXER_FACTOR * float(
                 nozzle_pressure(flow, station.mixer_bore, station.mixer_length, consistency,
                                 material.index, material.yield_stress)
             )  # fmt: skip
+            mixer_reynolds = float(reynolds_number(flow, station.mixer_bore, density, consistency,
+                                                   material.index, material.yield_stress))  # fmt: skip
     return ShotSetting(
         item, flow, speed, {letter: flow * share for letter, share in shares.items()} if flow else {},
         weigh(station, item.amount, density),
         {letter: item.amount.nominal * share * components[letter].density
          for letter, share in shares.items()},
-        nozzle, mixer, shear,
+        nozzle, mixer, shear, nozzle_reynolds, mixer_reynolds,
     )  # fmt: skip
 
 

@@ -12,8 +12,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .cure import moisture_time
-from .errors import InputError, Problem
 from .findings import QUALITY, Finding
 from .life import LifeClock, activation_energy, pot_life
 from .mixing import mix_split
@@ -193,18 +191,6 @@ def kinetics_of(material) -> tuple[float, ...] | None:
     row = (material.rate_1, material.energy_1, material.rate_2, material.energy_2,
            material.order_m, material.order_n)  # fmt: skip
     return tuple(math.nan if value is None else value for value in row)
-
-
-def moisture_cure_time(material, depth: float, humidity: float) -> float:
-    """Time [s] until a depth [m] is cured at a relative humidity (depth grows as √(humidity·t))."""
-    if material.moisture_coefficient is None:
-        raise InputError(
-            Problem(f"material {material.material}", message="has no moisture coefficient")
-        )
-    if humidity <= 0.0:
-        return math.inf  # dry air cures nothing
-    coefficient = material.moisture_coefficient * math.sqrt(humidity / material.moisture_humidity)
-    return float(moisture_time(depth, coefficient))
 
 
 def mix_shares(material, components: dict) -> dict[str, float]:

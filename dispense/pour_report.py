@@ -29,6 +29,7 @@ from .heat import (
 )
 from .materials import kinetics_of, mixed_density
 from .pots import cavity_volume
+from .runaway import critical_delta
 from .shift import shop_record
 from .units import celsius_text, duration_text, from_si
 
@@ -250,8 +251,10 @@ def _planned(plan, pot) -> PlannedPour | None:
         shots_peak, shots_time, _ = _hottest(_chain(shots, start, constants), shots)
     runaway = maximum = None
     if material.heat > 0.0 and material.energy_1:
-        runaway = frank_kamenetskii(pot.level, start, kinetics, material.heat, density,
-                                    material.conductivity)  # fmt: skip
+        runaway = _with_film(
+            frank_kamenetskii(pot.level, start, kinetics, material.heat, density, material.conductivity),
+            pot.level, film, material,
+        )  # fmt: skip
         maximum = time_to_maximum_rate(start, kinetics, material.heat, material.specific_heat)
     planned = PlannedPour(
         pot, material, start, film, pot.level, density, kinetics, peak if math.isnan(closed) else closed,
@@ -300,6 +303,31 @@ def pour_report(plan, pot) -> PourReport | None:
     _with_cells(plan, report, constants)
     report.findings = gravest_first(report.findings)
     return report
+
+
+def biot_number(depth: float, film: float, conductivity: float) -> float:
+    """Heat that the film passes on against what the depth conducts: h·d/k."""
+    return film * depth / conductivity
+
+
+def _with_film(found: Runaway, depth: float, film: float, material) -> Runaway:
+    """The criterion for this depth with the film at its free face: the critical value falls with Bi."""
+    critical = critical_delta(biot_number(depth, film, material.conductivity))
+
+    def excess(log_depth: float) -> float:
+        tried = math.exp(log_depth)
+        return (math.log(found.delta) + 2.0 * (log_depth - math.log(depth))
+                - math.log(critical_delta(biot_number(tried, film, material.conductivity))))  # fmt: skip
+
+    if not 0.0 < found.delta < math.inf:
+        return Runaway(found.delta, critical, found.half_thickness)
+    from scipy.optimize import brentq
+
+    held = math.log(found.half_thickness)  # with the face held; a film can only make it thinner
+    low = held - 1.0
+    while excess(low) > 0.0:
+        low -= 1.0
+    return Runaway(found.delta, critical, math.exp(brentq(excess, low, held, xtol=1e-12)))
 
 
 def _safe(report: PourReport, constants) -> None:
@@ -352,13 +380,18 @@ def _judge(pour: PlannedPour) -> None:
     _judge_limit(pour)
     if pour.runaway is not None and pour.runaway.runs_away:
         words = (f"runaway criterion for the whole depth: δ = {pour.runaway.delta:.2f} is above "
-                 f"{pour.runaway.critical:.2f}: heat is made faster than the slab can conduct it away")
+                 f"{pour.runaway.critical:.2f}: heat is made faster than the slab can give it off")
         limit = pour.pot.limit
         if limit is not None and pour.planned_peak <= limit:  # the criterion knows no using-up
             pour.find(NOTE, words + "; the peak counts that the compound is used up", topic="runaway")
         else:
             pour.find(DANGER, words, f"pour shallower; {CAUTION}", topic="runaway",
                       delta=pour.runaway.delta, critical=pour.runaway.critical)  # fmt: skip
+    if pour.runaway is not None:
+        biot = biot_number(pour.depth, pour.film, pour.material.conductivity)
+        pour.find(NOTE, f"critical δ {pour.runaway.critical:.2f} counts the film at the free face (Biot "
+                  f"number {biot:.2g}); 0.88 would need a face held at the temperature of the surroundings",
+                  topic="runaway criterion")  # fmt: skip
     if pour.material.rate_2 is not None:
         pour.find(NOTE, "the runaway criterion counts the first reaction (k1) only; an autocatalytic "
                   "compound can run away below it", topic="runaway criterion")  # fmt: skip

@@ -20,10 +20,18 @@ from typing import Any
 
 import numpy as np
 
-from .amounts import Amount, applications, bead_application, bead_length, deposited_length, spread
+from .amounts import (
+    Amount,
+    applications,
+    bead_application,
+    bead_height,
+    bead_length,
+    deposited_length,
+    spread,
+)
 from .beads import bead_area, spread_width, squeeze_out
 from .findings import NOTE, QUALITY, STOP, Finding, WithFindings
-from .flow import interface_resistance, paste_gap, slot_rate, viscosity
+from .flow import interface_resistance, paste_gap, rectangle_share, slot_rate, viscosity
 from .shift import Calendar, shop_record
 from .units import celsius_text, from_si
 
@@ -31,6 +39,8 @@ _POINTS, _SHARES = (0.5 * row for row in np.polynomial.legendre.leggauss(32))
 _POINTS = _POINTS + 0.5  # on 0 … 1
 _DISC, _STRIP = 3, 2  # power of the flow in the force balance
 _THIN = 1e-7  # m; no film is thinner
+THICK_FILM = 0.3  # gap over radius (or half width) from which a film law is rough
+LONG_PLATE = 2.0  # length over width from which a round plate stands in badly
 
 DOTS_MODEL = ("dots spread singly as drops of constant volume, each with its share of the force, "
               "until they cover the plate; then the full plate is pressed out at its rim, counted "
@@ -468,11 +478,6 @@ class PressedBead(WithFindings):
         return not any(finding.is_warning for finding in self.findings)
 
 
-def bead_height(bead) -> float:
-    """Height of a bead as laid: stated, the diameter of a round one, else half the width."""
-    return bead.height or (bead.width if bead.section == "round" else bead.width / 2.0)
-
-
 def pressed_bead(plan, bead) -> PressedBead | None:
     """Width, squeeze-out and time of a bead that is pressed; None where no bond line is stated."""
     if bead.bond_line is None:
@@ -543,8 +548,55 @@ def pressed_findings(plan, station: str) -> list[Finding]:
     return [finding for report in reports for finding in report.findings]
 
 
+def press_findings(plan, station: str) -> list[Finding]:
+    """Where the laws of a thin film leave their range at the pressed joints and beads of a station."""
+    told = []
+    for report in station_joints(plan, station):
+        told += _film_findings(report, report.joint.gap, station, report.joint.part, "radius")
+        aspect = (max(report.joint.length, report.joint.width)
+                  / min(report.joint.length, report.joint.width))  # fmt: skip
+        if report.press is not None and aspect > LONG_PLATE:
+            share = float(rectangle_share(aspect))
+            told.append(Finding(
+                QUALITY, f"{report.name}: a round plate stands in for one of {aspect:.3g} : 1; a film of "
+                f"constant viscosity takes {share:.2f} of the time that is given once the plate is full",
+                "try the press time", "plate shape", station, report.material.material, report.joint.part,
+                numbers={"aspect": aspect, "share of time": share},
+            ))  # fmt: skip
+    for bead in station_beads(plan, station):
+        told += _film_findings(bead, bead.bead.bond_line, station, bead.bead.part, "half width")
+    return told
+
+
+def _film_findings(report: JointReport | PressedBead, gap: float, station: str, part: str,
+                   what: str) -> list[Finding]:  # fmt: skip
+    """Gap against the reach of the film, where it ends and while it is pressed."""
+    press = report.press
+    if press is None:
+        return []
+    reach = press.full_size if gap < press.full_gap else float(press.size(gap))
+    ratio = gap / reach
+    where = {"topic": "thick film", "station": station, "material": report.material.material, "part": part}
+    numbers = {f"gap/{what}": ratio}
+    fix = "take force and time from a trial"
+    if ratio > THICK_FILM:
+        kind, words = (QUALITY, "above") if ratio > 1.0 else (NOTE, f"{ratio:.2f} of")
+        return [Finding(kind, f"{report.name}: the gap of {_mm(gap)} is {words} the {what}, "
+                        f"{_mm(reach)}: not a thin film, its time is a rough one", fix, **where,
+                        numbers=numbers)]  # fmt: skip
+    thick = ((press.amount / math.pi) ** (1.0 / 3.0) if press.is_disc
+             else math.sqrt(press.amount / 2.0))  # gap equal to radius or half width
+    if report.time_needed and press.limit < thick < press.start_gap:
+        share = press.time_to(thick) / report.time_needed
+        if share > 0.1:
+            return [Finding(QUALITY, f"{report.name}: {share:.0%} of the time to the bond line passes while "
+                            f"the gap is above the {what}, where it is no film yet", fix, **where,
+                            numbers={**numbers, "share of time": share})]  # fmt: skip
+    return []
+
+
 __all__ = [
     "BEAD_MODEL", "DOTS_MODEL", "JointReport", "Paste", "Press", "PressedBead", "closing_speed",
-    "joint_press", "joint_report", "pressed_bead", "pressed_findings", "shortest_takt",
+    "joint_press", "joint_report", "press_findings", "pressed_bead", "pressed_findings", "shortest_takt",
     "station_beads", "station_joints",
 ]  # fmt: skip

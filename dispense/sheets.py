@@ -15,13 +15,14 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from .amounts import Amount, Application, applications
+from .cure_times import LAST, cure_basis
 from .dispenser import SetupCard
 from .fields import Field, date, number, text, whole
 from .findings import DANGER, MARKS, SHORTAGE, STOP, WAIT, Finding, gravest_first, grouped, marked, tally
-from .materials import cure_life, mixed_density
+from .materials import mixed_density
 from .plan_findings import plan_findings, station_findings
 from .printed import DOWN, Printed, digits_of
-from .shift import CATEGORIES, NANO, ShiftResult, hhmm
+from .shift import CATEGORIES, NANO, Batch, Mating, ShiftResult, hhmm, numbers_text
 from .units import LONGEST, celsius_text, duration_text, from_si, volume_text
 from .weighing import driver_text
 from .windows import latest_times
@@ -223,10 +224,11 @@ CURE_BOARD = SheetSpec(
         "CureBatches": (
             whole("batch", "batch"), text("part", "part"), text("part_numbers", "part numbers"),
             moment("begun", "first dispensed"), moment("ended", "last dispensed"),
-            moment("mate_before", "latest mating of the part that must be mated first"),
+            whole("tightest_part", "part of the batch with the least time left to mate it"),
+            moment("mate_before", "latest mating of that part"),
             moment("mates", "its mating by plan"),
-            moment("move", "may be moved"), moment("join", "may be joined or loaded"),
-            moment("test", "may be tested"), text("note", "note"),
+            moment("move", "all may be moved"), moment("join", "all may be joined or loaded"),
+            moment("test", "all may be tested"), text("note", "parts mated too late, what the cure rests on"),
         ),
         "CureWarnings": _WARNINGS,
     },
@@ -427,11 +429,16 @@ def _has_cells(plan, station: str) -> bool:
     return any(pot.station == station and pot.cells for pot in plan.pots)
 
 
+def _hours(result: ShiftResult) -> str:
+    """Start to end of a shift; an end after midnight with its date."""
+    calendar, day = result.calendar, result.date
+    return f"{hhmm(calendar.start, day)}–{hhmm(calendar.end, day)}"
+
+
 def _shift_head(plan, result: ShiftResult, stamp: str) -> dict[str, Any]:
-    calendar = result.calendar
     return {
         **_head(plan, stamp), "day": result.date, "shift": result.shift,
-        "hours": f"{hhmm(calendar.start)}–{hhmm(calendar.end)}",
+        "hours": _hours(result),
         "station": result.station.station, "material": result.material.material,
         "description": result.material.description,
         "cautions": cautions_text(result.material, cells=_has_cells(plan, result.station.station)),
@@ -705,40 +712,79 @@ def _next_minute(clock: float | None) -> float | None:
     return 60.0 * math.ceil(clock / 60.0 - 1e-6)
 
 
+def _late_words(late: Sequence[Mating]) -> str:
+    """Which parts are mated too late, and by how much at most."""
+    most = max(mating.late for mating in late)
+    return f"no. {numbers_text(mating.serial for mating in late)}, by {duration_text(_whole_minutes(most))}"
+
+
+def _whole_minutes(seconds: float) -> float:
+    """Whole minutes, upward, so that a part that is late is never 0 min late."""
+    return 60.0 * math.ceil(seconds / 60.0 - 1e-6)
+
+
+def batch_words(batch: Batch, day: datetime.date) -> str:
+    """The note of a batch: what calls for action first, then what its cure rests on."""
+    cure, words = batch.cure, []
+    if batch.late:
+        words.append(f"▲ mated too late: {_late_words(batch.late)}")
+    if cure.profile and cure.out is not None:
+        words.append(f"oven profile {cure.profile} from {hhmm(batch.ended, day)}, out at "
+                     f"{hhmm(_next_minute(cure.out) or 0.0, day)}")  # fmt: skip
+        if cure.unreached:
+            words.append(f"▲ not reached in the oven: {', '.join(cure.unreached)}")
+    elif cure.unreached:
+        words.append("▲ no oven is stated for this part")
+    elif any(clock is not None and not clock < LONGEST for clock in cure.milestones.values()):
+        words.append("▲ never cured: the air holds no water" if cure.is_never else
+                     "▲ not cured within 100 years")  # fmt: skip
+    if cure.depth is not None and cure.depth_cured is not None:
+        depth = f"{from_si(cure.depth, 'mm'):.1f} mm deep"
+        if cure.depth_cured < min(cure.milestones[LAST] or LONGEST, LONGEST):  # the data sheet is later
+            depth += f" by {hhmm(_next_minute(cure.depth_cured) or 0.0, day)}"
+        words.append(depth)
+    return "; ".join(sorted(words, key=lambda part: not part.startswith("▲")))
+
+
+def board_headline(result: ShiftResult) -> str:
+    """What matters first on the cure board: parts mated too late, else the first batch that is free."""
+    late = [(batch, mating) for batch in result.batches for mating in batch.late]
+    if late:
+        batch, mating = late[0]
+        many = f"{len(late)} parts are" if len(late) > 1 else "1 part is"
+        return f"▲ {many} mated too late: batch {batch.number}, {batch.part} no. {mating.serial}" + (
+            " first" if len(late) > 1 else "")
+    moves = [(clock, batch.number) for batch in result.batches
+             if (clock := batch.milestones.get("move")) is not None]  # fmt: skip
+    if not moves:
+        return "No handling time is stated: ask the data sheet"
+    clock, number_ = min(moves)
+    if not clock < LONGEST:
+        return "▲ Not one batch may be moved: see its note"
+    return f"Batch {number_} may be moved at {hhmm(_next_minute(clock) or clock, result.date)}"
+
+
 def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     """The cure board of a station."""
     material, day = result.material, result.date
     rows = [
         {
-            "batch": batch.number, "part": batch.part,
-            "part_numbers": "–".join(map(str, sorted({batch.first, batch.last}))),
+            "batch": batch.number, "part": batch.part, "part_numbers": batch.numbers,
             "begun": at(day, batch.begun), "ended": at(day, batch.ended),
+            "tightest_part": batch.tightest.serial if batch.tightest else None,
             "mate_before": at(day, batch.mate_before), "mates": at(day, batch.mates),
             **{name: at(day, _next_minute(batch.milestones.get(name)))
                for name in ("move", "join", "test")},
-            "note": batch.note,
+            "note": batch_words(batch, day),
         }
         for batch in result.batches
     ]  # fmt: skip
-    moves = [(clock, batch.number) for batch in result.batches
-             if (clock := batch.milestones.get("move")) is not None]  # fmt: skip
-    headline = "No handling time is stated: ask the data sheet"
-    if moves:
-        clock, number_ = min(moves)
-        headline = f"Batch {number_} may be moved at {hhmm(_next_minute(clock) or clock)}"
-    life = cure_life(material, "move_time") or cure_life(material, "test_time")
-    basis = "no cure time stated"
-    if life is not None:
-        record = _day_part(result)
-        marks = life.marks(min(record), max(record)) if material.cure == "room" else []
-        marks = [words for words in marks if not words.startswith("rule of thumb")]
-        basis = f"data-sheet times at {celsius_text(life.temperature)}; {life.basis}" + (
-            f"; {'; '.join(marks)}" if marks else ""
-        )
+    record = _day_part(result)
     return Content(
         CURE_BOARD,
-        {**_shift_head(plan, result, stamp), "headline": headline, "cure": f"{material.cure} cure",
-         "shop_temperature": temperature_text(_day_part(result)), "basis": basis},
+        {**_shift_head(plan, result, stamp), "headline": board_headline(result),
+         "cure": f"{material.cure} cure", "shop_temperature": temperature_text(record),
+         "basis": cure_basis(material, record)},
         {"CureBatches": rows, "CureWarnings": _warning_rows(shift_findings(plan, result, "cure_board"))},
     )  # fmt: skip
 
@@ -798,11 +844,11 @@ def staging_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
     warnings += [{"station": "" if place else finding.station, "warning": line}
                  for finding in gravest_first(found)
                  for place, line in enumerate(_folded(marked(finding)))]  # fmt: skip
-    calendar = first.calendar
+
     return Content(
         STAGING,
         {**_head(plan, stamp), "day": first.date, "shift": first.shift,
-         "hours": f"{hhmm(calendar.start)}–{hhmm(calendar.end)}",
+         "hours": _hours(first),
          "headline": f"{count} container{'s' if count != 1 else ''} to bring",
          "cautions": CAUTION},
         {"StagingContainers": rows,

@@ -51,6 +51,7 @@ SHOP_UNITS: dict[str, ShopUnit] = {
         ShopUnit("g", "kg", 1e-3, "gram"),
         ShopUnit("kg", "kg", 1.0, "kilogram"),
         ShopUnit("g/mL", "kg/m³", 1e3, "gram/milliliter"),
+        ShopUnit("g/m³", "kg/m³", 1e-3, "gram/meter**3"),
         ShopUnit("g/eq", "kg/mol", 1e-3, "gram/mole"),
         ShopUnit("deg", "rad", math.pi / 180.0, "degree"),
         ShopUnit("s", "s", 1.0, "second"),

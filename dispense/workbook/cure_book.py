@@ -14,11 +14,13 @@ import numpy as np
 from openpyxl import Workbook
 from openpyxl.utils import get_column_letter
 
-from ..cure_report import CureReport, LightReport, MoistureReport, shop
+from ..cure_report import CureReport, LightReport, MoistureReport, moisture_words, shop
 from ..cure_runs import CureRun, run_findings
+from ..cure_times import cure_basis
 from ..findings import Finding, marked
 from ..life import GAS_CONSTANT
 from ..life_day import COLDER, HOTTER, STATED, LifeDay, day_table
+from ..moisture import moisture_factor
 from ..pour_report import CAUTION, PourReport, PourTrace
 from ..pressed import PASTE_RULE, JointReport, PressedBead
 from ..shift import hhmm
@@ -506,7 +508,9 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
                 (24, 11, *[11.5] * 8), _under(report))  # fmt: skip
     count = len(moisture.humidities)
     hours = np.linspace(0.0, moisture.hours[-1], 60)
-    scale = np.sqrt(np.array(moisture.humidities) / moisture.stated_humidity)
+    scale = moisture_factor(moisture.temperature, np.array(moisture.humidities),
+                            moisture.stated_temperature, moisture.stated_humidity,
+                            moisture.energy or 0.0)  # fmt: skip
     depths = shop(moisture.coefficient, "mm/√h") * np.sqrt(hours)[:, None] * scale
     refs = data.block("Moisture cure", [("Time [h]", hours), *(
         (f"Depth at {humidity:.0%} [mm]", depths[:, place])
@@ -518,15 +522,24 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
                          x_form="0", y_form="0", x_range=(0, 168),
                          y_range=(0, None), x_step=24)])  # fmt: skip
     if moisture.needed:
-        name, depth, time = max(moisture.needed, key=lambda item: item[2])
-        which = f" ({name}, the last of {len(moisture.needed)})" if len(moisture.needed) > 1 else ""
-        page.answer(_moisture_words(depth, time, moisture.humidity) + which)
+        last = max(moisture.needed, key=lambda need: need.time)
+        which = f" ({last.name}, the last of {len(moisture.needed)})" if len(moisture.needed) > 1 else ""
+        page.answer(moisture_words(last) + which, math.isfinite(last.time))
     page.section("Coefficient")
     cells = page.figures([
         ("Coefficient", shop(moisture.coefficient, "mm/√h"), "mm/√h", "0.000", True),
         ("Relative humidity it was measured at", moisture.stated_humidity, "", "0%", True),
+        ("Temperature it was measured at", shop(moisture.stated_temperature, "°C"), "°C", "0.0", True),
+        ("Activation energy", shop(moisture.energy or 0.0, "kJ/mol"), "kJ/mol", "0.0", True),
+        ("Temperature of the air", round(shop(moisture.temperature, "°C"), 1), "°C", "0.0", True),
     ])  # fmt: skip
     k, stated = cells["Coefficient"], cells["Relative humidity it was measured at"]
+    at, air = cells["Temperature it was measured at"], cells["Temperature of the air"]
+    warmth = (f"SQRT(EXP(17.62*{air}/(243.12+{air})-17.62*{at}/(243.12+{at}))*({at}+273.15)/({air}+273.15)"
+              f"*EXP({cells['Activation energy']}*1000/{GAS}*(1/({at}+273.15)-1/({air}+273.15))))")
+    factor = page.figures([("Coefficient there, at the stated humidity", style.Live(f"={k}*{warmth}"),
+                            "mm/√h", "0.000", False)])  # fmt: skip
+    k = factor["Coefficient there, at the stated humidity"]
     page.section("Depth [mm] after a time, at a relative humidity")
     head = page.row
     for place, humidity in enumerate(moisture.humidities):
@@ -540,23 +553,24 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
         cell = page.sheet.cell(head, place + 2)
         cell.value, cell.number_format = humidity, "0%"
         style.header(cell, right=True)
-    page.section(f"Beads of this station at {moisture.humidity:.0%} relative humidity")
-    page.table(["Bead", "Depth to cure [mm]", "Time [h]"],
-               [[name, shop(depth, "mm"), time / 3600.0 if math.isfinite(time) else None]
-                for name, depth, time in moisture.needed], ("@", "0.0", "0"))  # fmt: skip
-    _end(page, report, ["the depth grows as the root of time and of relative humidity, from a free face; "
-                        "J. Comyn, Int. J. Adhesion & Adhesives 18 (1998) 247–253 (equation from memory)",
+    page.section("What this station puts on, dispensed at the slowest of the shift hours")
+    page.table(["Bead, pot or joint", "Depth to cure [mm]", "Dispensed", "Depth cured [h]", "Data sheet [h]",
+                "Full cure [h]"],
+               [[need.name, shop(need.depth, "mm"), hhmm(need.start), _hours(need.depth_time),
+                 _hours(need.stated_time), _hours(need.time)] for need in moisture.needed],
+               ("@", "0.0", "@", "0.0", "0.0", "0.0"))  # fmt: skip
+    _end(page, report, ["the depth grows as the root of time and of the water in the air, from a free face, "
+                        "along the temperature and humidity of the day; J. Comyn, Int. J. Adhesion & "
+                        "Adhesives 18 (1998) 247–253 (equation from memory)",
                         "a closed flange is reached from both edges: half its width counts",
-                        "temperature is not counted: cold air holds less water, and cure is "
-                        "slower"])  # fmt: skip
-    return [("When has moisture cured it?",
-             f"{name}: {_moisture_words(depth, time, moisture.humidity)}", page.sheet.title, True)
-            for name, depth, time in moisture.needed]  # fmt: skip
+                        "full cure is the later of the depth and the time of the data sheet",
+                        cure_basis(report.material, report.temperatures)])  # fmt: skip
+    return [("When has moisture cured it?", f"{need.name}: {moisture_words(need)}", page.sheet.title,
+             math.isfinite(need.time)) for need in moisture.needed]  # fmt: skip
 
 
-def _moisture_words(depth: float, time: float, humidity: float) -> str:
-    words = duration_text(time) if math.isfinite(time) else "no time: dry air"
-    return f"{shop(depth, 'mm'):.1f} mm deep after {words} at {humidity:.0%} relative humidity"
+def _hours(seconds: float | None) -> float | None:
+    return seconds / 3600.0 if seconds is not None and math.isfinite(seconds) else None
 
 
 def _light_sheet(book, data: Data, report: CureReport, light: LightReport) -> tuple:
@@ -793,15 +807,16 @@ def _windows_sheet(book, report: CureReport) -> tuple:
     page = Page(book, "Latest times", "Latest clock times of surfaces and open parts",
                 (14, 12, 12, 16, 82), _under(report))  # fmt: skip
     late = [window for *_, window in report.windows if window.is_late]
-    first = (late or [report.windows[0][2]])[0]
-    page.answer(f"{len(late)} groups of parts come too late, the first at {hhmm(first.clock)}" if late else
-                f"None comes too late; the first by {hhmm(first.clock)}", not late)  # fmt: skip
+    date, _, first = next((row for row in report.windows if row[2].is_late), report.windows[0])
+    when = f"{hhmm(first.clock, date)} of {date.isoformat()}"
+    page.answer(f"{len(late)} groups of parts come too late, the first at {when}" if late else
+                f"None comes too late; the first by {when}", not late)  # fmt: skip
     page.text("The shifts of the first day; of other days the parts that come too late.", style.NOTE)
     page.row += 1
     header_row = page.row
     page.table(
         ["Date", "Shift", "Latest", "Window", "What"],
-        [[date.isoformat(), shift, hhmm(window.clock), window.kind,
+        [[date.isoformat(), shift, hhmm(window.clock, date), window.kind,
           ("▲ " if window.is_late else "") + window.text] for date, shift, window in report.windows],
         ("@",) * 5, [window.is_late for *_, window in report.windows],
     )  # fmt: skip

@@ -22,7 +22,7 @@ from ..shift import CATEGORIES
 from . import style
 from .charts import add_legend, dress
 from .finish import finished
-from .form import DASHED, SMALL_BOLD, Calculated, Form, Written
+from .form import DASHED, OTHER_DAY, SMALL_BOLD, Calculated, Form, Written
 from .write import atomic_write
 
 __all__ = ["MAKERS", "make", "write_all"]
@@ -37,7 +37,7 @@ LIGHT = "A9A9A9"
 
 def shift_material(book: Workbook) -> None:
     """What one station needs in one shift, and its clock times."""
-    form = Form(book, sheets.SHIFT_MATERIAL, "Material", [11.5, 9.8, *[7.8] * 14], landscape=False)
+    form = Form(book, sheets.SHIFT_MATERIAL, "Material", [11.5, 13.5, *[7.5] * 14], landscape=False)
     form.head()
     form.cards(("station", 3), ("material", 2), ("day", 3), ("shift", 2), ("hours", 2), ("takt", 2),
                ("shop_temperature", 2))  # fmt: skip
@@ -48,7 +48,7 @@ def shift_material(book: Workbook) -> None:
     form.section("Warnings")
     form.warnings("MaterialWarnings")
     form.section("Lots to bring, first-expired first")
-    form.table("MaterialLots", ["component", "containers", "volume", "first", TICK, BY, "last_day", "lot"],
+    form.table("MaterialLots", ["component", "first", "containers", "volume", TICK, BY, "last_day", "lot"],
                across=True, forms={"last_day": "dd mmm yy"})  # fmt: skip
     form.section("Use by component")
     flows = [*CATEGORIES, "drawn", "closing"]
@@ -86,12 +86,14 @@ def shift_material(book: Workbook) -> None:
     form.sign_off()
     form.cautions()
 
-    times = Form(book, sheets.SHIFT_MATERIAL, "Times", [9, 7, 11, 11, 15, 10, 66, 9], landscape=False)
+    times = Form(book, sheets.SHIFT_MATERIAL, "Times", [15, 6, 11, 11, 15, 10, 61, 9], landscape=False)
     times.head(named=False)
     for column, name in ((1, "station"), (4, "material"), (6, "day"), (7, "shift")):
         cell = times.cell(column, f"={form.where(name)}")
         cell.font, cell.alignment = SMALL_BOLD, style.LEFT
         cell.number_format = "yyyy-mm-dd" if name == "day" else "General"
+        if name == "day":
+            times.day = f"${cell.column_letter}${cell.row}"
     times.row += 1
     times.table("MaterialTimes", ["time", TICK, "event", "component", "lot", "volume", "action", BY],
                 repeat=True, rows_high=17)  # fmt: skip
@@ -134,25 +136,26 @@ def station_setup(book: Workbook) -> None:
 
 def cure_board(book: Workbook) -> None:
     """When each batch may be moved, joined and tested."""
-    widths = [8, 20, 12, 11, 11, 12, 12, 12, 12, 12, 12, 24]
-    form = Form(book, sheets.CURE_BOARD, "Board", widths, landscape=True, moments="ddd hh:mm")
+    widths = [7, 16, 11, 15, 15, 10, 15, 15, 16, 16, 16, 13, 34]
+    form = Form(book, sheets.CURE_BOARD, "Board", widths, landscape=True)
     form.head()
     form.cards(("station", 2), ("material", 2), ("day", 2), ("shift", 1), ("hours", 2), ("cure", 2),
-               ("shop_temperature", 1))  # fmt: skip
-    form.cards(("description", 4), ("basis", 5), ("prepared_by", 2), ("stamp", 1), small=True)
+               ("shop_temperature", 2))  # fmt: skip
+    form.cards(("description", 4), ("basis", 6), ("prepared_by", 2), ("stamp", 1), small=True)
     form.section("Warnings")
     form.warnings("CureWarnings")
-    form.section("Batches")
+    form.section("Batches", "each part has its own open time: mate before and mates are those of the "
+                 "tightest part, no other part of the batch has less time left")  # fmt: skip
     form.cell(1, "Type the day and time to see the state of each batch:").font = style.BODY
-    now = form.entry(6, None, "ddd hh:mm")
+    now = form.entry(6, None, OTHER_DAY)
     form.merge(6, 2)
     form.row += 1
     marks = (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved"))
     steps = ",".join(f'IF(AND({{{name}}}<>"",{now}>={{{name}}}),"{words}"' for name, words in marks)
     form.table("CureBatches", [
-        "batch", "part", "part_numbers", "begun", "ended", "mate_before", "mates", "move", "join", "test",
-        Calculated("state", f'=IF({now}="","",{steps},"wait"))))'), "note",
-    ], repeat=True, big=True, rows_high=22)  # fmt: skip
+        "batch", "part", "part_numbers", "begun", "ended", "tightest_part", "mate_before", "mates", "move",
+        "join", "test", Calculated("state", f'=IF({now}="","",{steps},"wait"))))'), "note",
+    ], repeat=True, big=True, rows_high=22, marks="note")  # fmt: skip
     form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
     form.cautions()
 
@@ -162,7 +165,7 @@ def cure_board(book: Workbook) -> None:
 
 def shot_check(book: Workbook) -> None:
     """Target and limits in grams, room for what was weighed, a run chart."""
-    widths = [8, 9, 10, 10, 10, 12, 11, 11, 11, 12, 10]
+    widths = [7, 14, 10, 9, 9, 12, 11, 11, 10, 11, 10]
     form = Form(book, sheets.SHOT_CHECK, "Checks", widths, landscape=False)
     form.head()
     form.cards(("station", 3), ("material", 3), ("day", 2), ("shift", 1), ("hours", 2))
@@ -234,7 +237,7 @@ def _run_chart(form: Form, row: int) -> None:
 
 def staging(book: Workbook) -> None:
     """Every container that must stand at the stations in one shift."""
-    widths = [18, 16, 11, 11, 10, 10, 10, 9, 9, 9, 9, 26]
+    widths = [17, 15, 11, 10, 9, 9, 9, 14, 14, 8, 8, 24]
     form = Form(book, sheets.STAGING, "Staging", widths, landscape=True)
     form.head()
     form.cards(("day", 2), ("shift", 1), ("hours", 2), ("prepared_by", 4), ("stamp", 3))
