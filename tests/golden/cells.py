@@ -375,11 +375,36 @@ class _Walk:
 
     def _shows_its_day(self, sheet: str, cell: str, value: datetime.datetime, code: str) -> None:
         """A time that is not of the sheet's day shows its date."""
+        code = self._conditional(sheet, cell, value) or code
         other = self.page.day is None or value.date() != self.page.day
         if other and not re.search(r"(?i)d.*m|m.*d", re.sub(r"(?i)h+:mm(:ss)?", "", code)):
             self.fault(sheet, cell, f"{value} is of another day; the format {code} shows no date")
         if not re.search(r"(?i)h+:mm", code):
             self.fault(sheet, cell, f"the format {code} shows no time")
+
+    def _conditional(self, sheet: str, cell: str, value: datetime.datetime) -> str | None:
+        """The format that a rule of the sheet gives a time some days off the sheet's day."""
+        page = self.book.sheets[sheet]
+        rules = [
+            (rule, cells)
+            for cells, found in page.conditional_formatting._cf_rules.items()
+            for rule in found
+            if cell in cells.cells and rule.dxf is not None and rule.dxf.numFmt is not None
+        ]
+        for rule, cells in sorted(rules, key=lambda pair: pair[0].priority):
+            found = re.fullmatch(
+                r"AND\(ISNUMBER\((\w+)\),ABS\(INT\((\w+)\)-INT\(\$([A-Z]+)\$(\d+)\)\)>(\d+)\)",
+                rule.formula[0],
+            )
+            first = str(cells.cells).split(":")[0]
+            if not found or not found.group(1) == found.group(2) == first:
+                continue
+            day = page[found.group(3) + found.group(4)].value
+            if isinstance(day, str):  # repeats the day of the first sheet
+                day = from_excel(self.book.value(sheet, found.group(3) + found.group(4)))
+            if abs((value.date() - day.date()).days) > int(found.group(5)):
+                return rule.dxf.numFmt.formatCode
+        return None
 
     def _names(self) -> None:
         there = self.book.sheets.defined_names

@@ -230,7 +230,10 @@ def shift_findings(run: Played) -> list[Found]:
             said = (*said, "worst", "late")
             figures += (Fact(worst[1]), late)
         else:  # another that is as late may be called the worst
-            may = (late, *(Fact(row[1]) for row in rows if round(row[3] - row[2]) == round(worst[3] - worst[2])))
+            may = (
+                late,
+                *(Fact(row[1]) for row in rows if round(row[3] - row[2]) == round(worst[3] - worst[2])),
+            )
         names = tuple({part, worst[0]})
         found.append(Found(STOP, Says(said, names, figures, may), words, part=part, **here))
     if run.between > 2:  # a few are not worth a word
@@ -799,7 +802,14 @@ class Reckoning:
             says = Says(("comes to", "within", "kinetics", "trial"), names, (*figures, Fact(5, "K")))
             found.append(Found(QUALITY, says, "near the pour limit", *where))
         number = heat.runaway_number(pot.level, hot, density, material.heat, material.conductivity, rates)
-        assert number < 0.87, "the golden pours do not run away by k₁ alone"
+        biot = film * pot.level * 1e-3 / material.conductivity
+        critical = heat.critical_number(biot)
+        if number > critical:
+            assert peak > pot.limit, "a golden pour that runs away is above its limit too"
+            says = Says(("runaway criterion", "above", "trial"), names, (Fact(number), Fact(critical)))
+            found.append(Found(DANGER, says, "runaway", *where))
+        says = Says(("critical", "film", "biot"), names, (Fact(critical), Fact(biot), Fact(0.878)))
+        found.append(Found(NOTE, says, "runaway criterion", *where))
         says = Says(("runaway criterion", "first reaction", "autocatalytic"), names, may=(Fact(1),))
         found.append(Found(NOTE, says, "runaway criterion", *where))
         says = Says(("hottest hour", "insulated", "free face"), names, (Fact(film, "W/(m²·K)"),))
@@ -870,7 +880,7 @@ class Reckoning:
                 "basis": self.basis(run),
             },
         )
-        rows, moves = [], []
+        rows, moves, late = [], [], []
         for number, batch in enumerate(run.batches, 1):
             ended = max(end for _, end in batch.tracks)
             row: dict[str, Any] = {
@@ -879,31 +889,41 @@ class Reckoning:
                 "Part numbers": self.numbers(batch.serials),
                 "Begun": moment(run.day, min(begin for begin, _ in batch.tracks)),
                 "Ended": moment(run.day, ended),
+                "Tightest part": None,
                 "Mate before": None,
                 "Mates": None,
-                "State": None,
             }
+            mine = []
             if run.mates:
-                # the part that must be told of is the one with least time left
-                latest, planned = min(
-                    (run.mates[batch.part, serial] for serial in batch.serials),
-                    key=lambda pair: pair[0] - pair[1],
-                )
-                row["Mate before"], row["Mates"] = moment(run.day, latest), moment(run.day, planned)
+                # each part has its own open time: the one with least time left, the first of equals
+                left = {serial: run.mates[batch.part, serial] for serial in batch.serials}
+                tightest = min(left, key=lambda serial: round(left[serial][0] - left[serial][1]))
+                row["Tightest part"] = Num(tightest)
+                row["Mate before"], row["Mates"] = (moment(run.day, clock) for clock in left[tightest])
+                mine = [
+                    (serial, planned - latest)
+                    for serial, (latest, planned) in left.items()
+                    if planned > latest
+                ]
+                late += [(number, batch.part, serial) for serial, _ in mine]
             times, note = self.cure(run, batch.part, ended)
             for head, clock in zip(("Move", "Join", "Test"), times, strict=True):
                 row[head] = None if clock is None else moment(run.day, 60 * math.ceil(clock / 60 - 1e-6), 0)
-            row["Note"] = note
+            row["Note"] = self.with_late(mine, note)
             rows.append(row)
             if times[0] is not None:
                 moves.append((times[0], number))
         page.tables["CureBatches"] = rows
-        headline = Says(("no handling time",))
-        if moves:
+        if late:
+            number, part, serial = late[0]
+            figures: tuple = (Fact(len(late)), Fact(number), Fact(serial))
+            headline = Says(("▲", "mated too late", "batch"), (part,), figures)
+        elif moves:
             clock, number = min(moves)
-            headline = Says(
-                ("may be moved",), (), (Fact(number), Clock(run.day, 60 * math.ceil(clock / 60 - 1e-6)))
-            )
+            figures = (Fact(number), Clock(run.day, 60 * math.ceil(clock / 60 - 1e-6)))
+            headline = Says(("batch", "may be moved"), (), figures)
+        else:
+            headline = Says(("no handling time",))
         page.names["headline"] = headline
         found = [item for item in shift_findings(run) if item.topic in OF_CURE]
         found += [
@@ -916,14 +936,36 @@ class Reckoning:
         return page
 
     @staticmethod
+    def with_late(late: list[tuple[int, float]], note: Says | None) -> Says | None:
+        """The note of a batch, and before it the parts that are mated too late, by how much at most."""
+        if not late:
+            return note
+        serials = [serial for serial, _ in late]
+        runs = [serial for serial in serials if serial - 1 not in serials or serial + 1 not in serials]
+        worst = max(seconds for _, seconds in late)
+        figures = (*(Fact(serial) for serial in runs), *duration(60 * math.ceil(worst / 60 - 1e-6)))
+        note = note or Says()
+        return replace(note, words=("▲ mated too late", *note.words), figures=(*figures, *note.figures))
+
+    @staticmethod
     def numbers(serials: list[int]) -> str:
-        """Part numbers of a batch."""
-        ends = sorted({min(serials), max(serials)})
-        return "–".join(map(str, ends))
+        """Part numbers of a batch: 1–4, or 1–4, 6."""
+        words = ""
+        for serial in sorted(serials):
+            starts, ends = serial - 1 not in serials, serial + 1 not in serials
+            words += (", " if words and starts else "") + (
+                str(serial) if starts else f"–{serial}" if ends else ""
+            )
+        return words
 
     def basis(self, run: Played) -> Says:
         """What the times rest on."""
         material = run.material
+        if material.cure == "moisture":
+            at = (Fact(material.cure_temperature, "°C"), Fact(material.moisture_humidity))
+            if material.moisture_energy is None:
+                return Says(("water in the air alone", "rule of thumb"), (), at)
+            return Says(("water in the air",), (), (*at, Fact(material.moisture_energy, "kJ/mol")))
         words, figures = basis_words(material)
         if weather.energy_of(material) and not material.activation_energy:
             words = ("arrhenius", "two pot lives")  # the times themselves are stated once
@@ -948,13 +990,20 @@ class Reckoning:
             rows = [row for row in self.plant.profiles if row.profile == oven.profile]
             times, air = tuple(row.time for row in rows), tuple(row.temperature for row in rows)
             nodes, slow = weather.oven_temperature(times, air, oven.lag_slow, oven.start_temperature)
-            # not before the part leaves the oven
-            found = [
-                ended + max(weather.oven_milestone(nodes, slow, life, material), times[-1])
-                for life in stated
-                if life
+            out = ended + times[-1]
+            found: list[float | None] = []
+            for life in stated:
+                # not before the part is out, and never where its slowest place has not had enough by then
+                reached = life and weather.oven_milestone(nodes, slow, life, material) <= times[-1]
+                found.append(out if reached else None)
+            words: tuple[str, ...] = ("oven",)
+            missed = [
+                name for name, clock in zip(("move", "join", "test"), found, strict=True) if clock is None
             ]
-            return found, Says(("oven",), (oven.profile,), (Clock(run.day, ended),))
+            if missed:
+                words = (*words, "▲ not reached", *missed)
+            clocks = (Clock(run.day, ended), Clock(run.day, 60 * math.ceil(out / 60 - 1e-6)))
+            return found, Says(words, (oven.profile,), clocks)
         if material.cure == "moisture":
             ageing = weather.moisture_ageing(
                 run.weather,
@@ -969,8 +1018,10 @@ class Reckoning:
                 if (bead.part, bead.station) == (part, run.station.station)
             )
             needed = (depth / material.moisture_coefficient) ** 2 * 3600  # s on the data sheet
-            found[2] = max(found[2], ageing.when(ended, needed))
-            return found, Says(("mm deep", "humidity"), (), (Fact(depth, "mm"), Fact(run.station.humidity)))
+            deep = ageing.when(ended, needed)
+            clocks = (Clock(run.day, 60 * math.ceil(deep / 60 - 1e-6)),) if deep < max(found) else ()
+            found[2] = max(*found, deep)
+            return found, Says(("mm deep", *(("by",) if clocks else ())), (), (Fact(depth, "mm"), *clocks))
         found = []
         at = material.cure_temperature, weather.energy_of(material), material.halving_step, 8
         for life in stated:

@@ -74,7 +74,7 @@ def peak(
 def runaway_number(
     depth: float, t: float, density: float, heat: float, conductivity: float, rates: tuple[float, ...]
 ) -> float:
-    """Frank-Kamenetskii's δ = E/(RT²)·d²·ρHA·exp(−E/RT)/k with k₁ alone; critical 0.878 in a slab.
+    """Frank-Kamenetskii's δ = E/(RT²)·d²·ρHA·exp(−E/RT)/k with k₁ alone.
 
     D. A. Frank-Kamenetskii, 1938; an insulated base makes the depth count as half a slab.
     """
@@ -82,3 +82,12 @@ def runaway_number(
     kelvin = t + ZERO
     power = density * 1e3 * heat * 1e3 * a1 / 60.0 * math.exp(-e1 * 1e3 / (GAS * kelvin))
     return e1 * 1e3 / (GAS * kelvin**2) * (depth * 1e-3) ** 2 * power / conductivity
+
+
+def critical_number(biot: float) -> float:
+    """Largest δ of a steady slab with a film: 2c²·sech²c·exp(−2c·tanh c/Bi), largest over c.
+
+    P. H. Thomas, Trans. Faraday Soc. 54 (1958) 60 (from memory); 0.878 for Bi → ∞ (Frank-Kamenetskii).
+    """
+    c = np.linspace(1e-4, 2.0, 200_001)
+    return float(np.max(2 * c**2 / np.cosh(c) ** 2 * np.exp(-2 * c * np.tanh(c) / biot)))

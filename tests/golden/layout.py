@@ -149,6 +149,7 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
     "cure_board": (
         "Warnings",
         "Batches",
+        "each part has its own open time: mate before and mates are those of the tightest part, no other part of the batch has less time left",
         "Prepared: name, date, signature",
         "Shift lead: name, date, signature",
         "Handed over to next shift: name, date, signature",
@@ -208,8 +209,8 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         "=SUM(P#:P#)",
     ),
     "cure_board": (
-        '=IF($F$#="","",IF(AND(J#<>"",$F$#>=J#),"may be tested",'
-        'IF(AND(I#<>"",$F$#>=I#),"may be joined",IF(AND(H#<>"",$F$#>=H#),"may be moved","wait"))))',
+        '=IF($F$#="","",IF(AND(K#<>"",$F$#>=K#),"may be tested",'
+        'IF(AND(J#<>"",$F$#>=J#),"may be joined",IF(AND(I#<>"",$F$#>=I#),"may be moved","wait"))))',
     ),
     "shot_check": (
         "=COUNT(F#:F#)",

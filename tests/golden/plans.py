@@ -98,6 +98,7 @@ BATTERY: dict[str, Table] = {
             "Test time [h]": 61,
             "Moisture coefficient [mm/√h]": 0.57,
             "Moisture humidity [%]": 55,
+            "Moisture energy [kJ/mol]": 21,
         },
         {
             "Material": "clear light resin",

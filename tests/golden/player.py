@@ -113,6 +113,7 @@ class Batch:
     """Parts together on the cure board; `tracks` are (begun, ended) of each part."""
 
     part: str
+    group: int
     serials: list[int] = field(default_factory=list)
     tracks: list[tuple[float, float]] = field(default_factory=list)
 
@@ -478,16 +479,13 @@ class Shift:
 
     def batch(self, part: str, serial: int, begun: float, ended: float) -> None:
         """Onto the cure board."""
-        batches, size = self.played.batches, self.station.batch
-        same = (
-            batches
-            and batches[-1].part == part
-            and ((serial - 1) // size == (batches[-1].serials[0] - 1) // size)
-        )
-        if not same:
-            batches.append(Batch(part))
-        batches[-1].serials.append(serial)
-        batches[-1].tracks.append((begun, ended))
+        batches, group = self.played.batches, (serial - 1) // self.station.batch
+        mine = next((batch for batch in batches if (batch.part, batch.group) == (part, group)), None)
+        if mine is None:
+            mine = Batch(part, group)
+            batches.append(mine)
+        mine.serials.append(serial)
+        mine.tracks.append((begun, ended))
 
     def check(self, due: float) -> float:
         """A check shot."""
