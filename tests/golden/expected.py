@@ -1279,7 +1279,7 @@ class Reckoning:
 
     @staticmethod
     def gravest_sorts(found: list[Found]) -> list[Message]:
-        """Dangers and stops by sort: those of one topic at one station together, each danger of a part apart."""
+        """Dangers and stops by sort: one topic at one station, and each danger of a part apart."""
         sorts: dict[tuple, list[Found]] = {}
         for item in found:
             if item.kind in (DANGER, STOP):

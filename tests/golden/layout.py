@@ -149,7 +149,8 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
     "cure_board": (
         "Warnings",
         "Batches",
-        "each part has its own open time: mate before and mates are those of the tightest part, no other part of the batch has less time left",
+        "each part has its own open time: mate before and mates are those of the tightest part, "
+        "no other part of the batch has less time left",
         "Prepared: name, date, signature",
         "Shift lead: name, date, signature",
         "Handed over to next shift: name, date, signature",

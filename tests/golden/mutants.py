@@ -39,7 +39,10 @@ MODULES: dict[str, tuple[str, ...]] = {
     "shift.py": ("test_shift.py",),
     "windows.py": ("test_shift.py", "test_sheets.py"),
     "dispenser.py": ("test_sheets.py",),
+    "weighing.py": ("test_weighing.py", "test_printed.py", "test_sheets.py"),
+    "printed.py": ("test_printed.py", "test_sheets.py"),
     "sheets.py": ("test_sheets.py",),
+    "cure_times.py": ("test_moisture.py", "test_cure_times.py", "test_cure_report.py"),
     "cure_report.py": ("test_cure_report.py",),
     "cure_runs.py": ("test_cure_report.py",),
     "life_day.py": ("test_cure_report.py",),
@@ -79,8 +82,10 @@ NAMES = {
     "first": "last", "last": "first", "usable": "heel", "opening": "closing", "started": "finished",
     "flow": "speed", "purges": "mixers", "sin": "cos", "mass_low": "mass_high", "mass_high": "mass_low",
 }  # fmt: skip
-TEXTS = {"a": "b", "b": "a", "mass": "volume", "purge": "change mixer", "moisture": "room", "oven": "room",
-         "move": "join", "join": "test", "parts": "scrap", "heel": "expired", "mL": "g", "°C": "K"}  # fmt: skip
+TEXTS = {
+    "a": "b", "b": "a", "mass": "volume", "purge": "change mixer", "moisture": "room", "oven": "room",
+    "move": "join", "join": "test", "parts": "scrap", "heel": "expired", "mL": "g", "°C": "K",
+}  # fmt: skip
 
 
 class _Seeker(ast.NodeVisitor):
