@@ -17,7 +17,7 @@ corner at which the integration starts anew.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -63,8 +63,23 @@ class Kinetics(Protocol):
         """dα/dt and its derivatives by degree and by temperature."""
         ...
 
+    @property
+    def attainable(self) -> float:
+        """The degree at which the reaction ends, 1 where no ceiling is below it."""
+        ...
 
-_LEAST = 1e-12  # smallest degree, or rest to full cure, at which a derivative is taken
+    def fastest(self, degree, temperature):
+        """No rate at this temperature is above this one, from a degree on, 1/s."""
+        ...
+
+
+_LEAST = 1e-12  # smallest rest to full cure at which a derivative is taken
+_FIRST = 1e-300  # smallest degree at which a derivative is taken
+
+
+def _left(rest, order):
+    """(1 − α)ⁿ from the rest 1 − α: nothing reacts where nothing is left, at order 0 too."""
+    return rest**order if order > 0.0 else np.where(rest > 0.0, 1.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,15 +105,24 @@ class NthOrder:
     def rate(self, degree, temperature):
         """dα/dt, 1/s."""
         rest = np.maximum(1.0 - degree, 0.0)
-        return self.constants(temperature)[0] * rest**self.order
+        return self.constants(temperature)[0] * _left(rest, self.order)
 
     def slopes(self, degree, temperature) -> tuple:
         """dα/dt and its derivatives by degree and by temperature."""
         (constant,) = self.constants(temperature)
         rest = np.maximum(1.0 - degree, 0.0)
-        rate = constant * rest**self.order
+        rate = constant * _left(rest, self.order)
         by_degree = -self.order * rate / np.maximum(rest, _LEAST)
         return rate, by_degree, rate * (self.energy / GAS_CONSTANT) / temperature**2
+
+    @property
+    def attainable(self) -> float:
+        """Full cure."""
+        return 1.0
+
+    def fastest(self, degree, temperature):
+        """No rate at this temperature is above this one, from a degree on, 1/s."""
+        return self.rate(degree, temperature)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,14 +162,22 @@ class Kamal:
     def rate(self, degree, temperature):
         """dα/dt, 1/s."""
         degree = np.minimum(np.maximum(degree, 0.0), 1.0)
-        return self.drive(degree, *self.constants(temperature)) * (1.0 - degree) ** self.order
+        drive = self.drive(degree, *self.constants(temperature))
+        if self._may_stop:
+            drive = np.maximum(drive, 0.0)
+        return drive * _left(1.0 - degree, self.order)
+
+    @property
+    def _may_stop(self) -> bool:
+        """Whether k1 + k2·αᵐ may come below 0, where the rate is 0."""
+        return self.factor < 0.0 or self.factor_auto < 0.0
 
     def slopes(self, degree, temperature) -> tuple:
         """dα/dt and its derivatives by degree and by temperature."""
         plain, auto = self.constants(temperature)
         degree = np.minimum(np.maximum(degree, 0.0), 1.0)
         rest = 1.0 - degree
-        some = np.maximum(degree, _LEAST)
+        some = np.maximum(degree, _FIRST)
         grown = auto * degree**self.power
         sum_ = plain + grown
         by_heat = (self.energy * plain + self.energy_auto * grown) / (GAS_CONSTANT * temperature**2)
@@ -156,10 +188,26 @@ class Kamal:
             by_grown = np.where(runs, by_grown * gap - sum_, 0.0)
             by_heat = np.where(runs, by_heat * gap, 0.0)
             sum_ = np.where(runs, sum_ * gap, 0.0)
-        left = rest**self.order
+        elif self._may_stop:
+            runs = sum_ > 0.0
+            by_grown, by_heat, sum_ = (np.where(runs, part, 0.0) for part in (by_grown, by_heat, sum_))
+        left = _left(rest, self.order)
         rate = sum_ * left
         by_degree = by_grown * left - self.order * rate / np.maximum(rest, _LEAST)
         return rate, by_degree, by_heat * left
+
+    @property
+    def attainable(self) -> float:
+        """Full cure, or the ceiling below it."""
+        return 1.0 if self.ceiling is None else min(max(self.ceiling, 0.0), 1.0)
+
+    def fastest(self, degree, temperature):
+        """No rate at this temperature is above this one, from a degree on, 1/s."""
+        plain, auto = self.constants(temperature)
+        most = np.maximum(plain, 0.0) + np.maximum(auto, 0.0)  # αᵐ is 1 at most
+        if self.ceiling is not None:
+            most = most * np.maximum(self.ceiling - degree, 0.0)
+        return most * _left(np.clip(1.0 - degree, 0.0, 1.0), self.order)
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +260,22 @@ class Piecewise:
         """dα/dt and its derivatives by degree and by temperature."""
         each = [branch.slopes(degree, temperature) for branch in self.branches]
         return tuple(self._choose(degree, list(parts)) for parts in zip(*each, strict=True))
+
+    @property
+    def attainable(self) -> float:
+        """The first ceiling that lies in its own branch, or full cure."""
+        ends = (*self.switches, 1.0)
+        return min(branch.attainable if branch.attainable <= end else 1.0
+                   for branch, end in zip(self.branches, ends, strict=True))  # fmt: skip
+
+    def fastest(self, degree, temperature):
+        """No rate at this temperature is above this one, from a degree on, 1/s."""
+        most: Any = 0.0
+        for begin, end, branch in zip((0.0, *self.switches), (*self.switches, np.inf), self.branches,
+                                      strict=True):  # fmt: skip
+            own = branch.fastest(np.maximum(degree, begin), temperature)
+            most = np.maximum(most, np.where(degree <= end, own, 0.0))
+        return most
 
 
 #: The 3501-6 epoxy of Lee, Loos and Springer, J. Composite Materials 16 (1982) 510–520 (constants
