@@ -97,10 +97,13 @@ class Amount:
 
     def scaled(self, factor: float) -> Amount:
         """The same amount taken `factor` times, its errors moving together."""
-        return Amount(self.nominal * factor, tuple(
-            Effect(effect.name, effect.source, effect.minus * factor, effect.plus * factor)
-            for effect in self.effects
-        ))  # fmt: skip
+        return Amount(
+            self.nominal * factor,
+            tuple(
+                Effect(effect.name, effect.source, effect.minus * factor, effect.plus * factor)
+                for effect in self.effects
+            ),
+        )
 
 
 def total(amounts: Iterable[Amount]) -> Amount:
@@ -120,15 +123,23 @@ def total(amounts: Iterable[Amount]) -> Amount:
         else:
             apart.append(effect)
     joined = [
-        Effect(group[0].name, source, math.fsum(effect.minus for effect in group),
-               math.fsum(effect.plus for effect in group))
+        Effect(
+            group[0].name,
+            source,
+            math.fsum(effect.minus for effect in group),
+            math.fsum(effect.plus for effect in group),
+        )
         for source, group in shared.items()
-    ]  # fmt: skip
+    ]
     return Amount(math.fsum(item.nominal for item in items), (*joined, *apart))
 
 
-def spread(volume: Callable[..., float], nominal: Mapping[str, float], tolerances: Mapping[str, float],
-           sources: Mapping[str, tuple[str, ...]] | None = None) -> Amount:  # fmt: skip
+def spread(
+    volume: Callable[..., float],
+    nominal: Mapping[str, float],
+    tolerances: Mapping[str, float],
+    sources: Mapping[str, tuple[str, ...]] | None = None,
+) -> Amount:
     """An amount from a formula, its nominal inputs and their tolerances (plus or minus).
 
     Each input is moved alone to both ends of its tolerance. `sources` names what an input's
@@ -227,13 +238,18 @@ def bead_application(plan, bead) -> Application:
         return area * deposited_length(length, bead) * bead.count * meter
 
     nominal = {"width": bead.width, "height": bead.height or 0.0, "length": length, "meter": 1.0}
-    amount = spread(volume, nominal, {
-        "width": bead.width_tolerance,
-        "height": bead.height_tolerance if bead.height else 0.0,
-        "length": bead.length_tolerance,
-        "meter": station.meter_tolerance,
-    }, {name: ("bead", bead.part, bead.bead, name) for name in ("width", "height", "length")}
-       | {"meter": meter_source(station)})  # fmt: skip
+    amount = spread(
+        volume,
+        nominal,
+        {
+            "width": bead.width_tolerance,
+            "height": bead.height_tolerance if bead.height else 0.0,
+            "length": bead.length_tolerance,
+            "meter": station.meter_tolerance,
+        },
+        {name: ("bead", bead.part, bead.bead, name) for name in ("width", "height", "length")}
+        | {"meter": meter_source(station)},
+    )
     starts = bead_runs(length, bead) * bead.count
     if station.speed:
         time = float(dispense_time(length * bead.count, station.speed, starts, station.start_time))
@@ -336,14 +352,19 @@ def pot_amount(plan, pot) -> Amount:
 
     nominal = {"length": pot.length, "width": pot.width or 0.0, "level": pot.level,
                "cell_diameter": diameter, "meter": 1.0}  # fmt: skip
-    return spread(volume, nominal, {
-        "length": pot.length_tolerance,
-        "width": pot.width_tolerance if pot.width else 0.0,
-        "level": pot.level_tolerance,
-        "cell_diameter": pot.cell_diameter_tolerance if pot.cells else 0.0,
-        "meter": station.meter_tolerance,
-    }, {name: ("pot", pot.part, pot.pot, name) for name in ("length", "width", "level", "cell_diameter")}
-       | {"meter": meter_source(station)})  # fmt: skip
+    return spread(
+        volume,
+        nominal,
+        {
+            "length": pot.length_tolerance,
+            "width": pot.width_tolerance if pot.width else 0.0,
+            "level": pot.level_tolerance,
+            "cell_diameter": pot.cell_diameter_tolerance if pot.cells else 0.0,
+            "meter": station.meter_tolerance,
+        },
+        {name: ("pot", pot.part, pot.pot, name) for name in ("length", "width", "level", "cell_diameter")}
+        | {"meter": meter_source(station)},
+    )
 
 
 def level_reached(plan, pot, poured: float) -> float:
@@ -411,10 +432,12 @@ def joint_application(plan, joint) -> Application:
         return (joint.length * joint.width * gap * joint.coverage * (1.0 + joint.extra)
                 * joint.count * meter)  # fmt: skip
 
-    amount = spread(volume, {"gap": joint.gap, "meter": 1.0},
-                    {"gap": joint.gap_tolerance, "meter": station.meter_tolerance},
-                    {"gap": ("joint", joint.part, joint.joint, "gap"),
-                     "meter": meter_source(station)})  # fmt: skip
+    amount = spread(
+        volume,
+        {"gap": joint.gap, "meter": 1.0},
+        {"gap": joint.gap_tolerance, "meter": station.meter_tolerance},
+        {"gap": ("joint", joint.part, joint.joint, "gap"), "meter": meter_source(station)},
+    )
     time = amount.nominal / station.flow if station.flow else 0.0
     time += station.start_time * joint.dots * joint.count + (joint.press_time or 0.0) * joint.count
     return Application(joint.part, joint.joint, "joint", joint.station, 1, amount, time, 0.0,

@@ -16,7 +16,7 @@ from pathlib import Path
 import pandas as pd
 
 from .errors import NA, FileError, InputError, Problem
-from .plan import RawTable, read_table
+from .plan import RawTable, read_table, spell_as
 from .plan_tables import BUILDS
 
 ENDINGS = {".csv": "csv", ".txt": "csv", ".parquet": "parquet", ".pq": "parquet",
@@ -24,6 +24,8 @@ ENDINGS = {".csv": "csv", ".txt": "csv", ".parquet": "parquet", ".pq": "parquet"
 SQL_TABLE = "builds"
 MOST_ROWS = 2_000_000
 MOST_COLUMNS = 200
+MOST_STEPS = 400_000_000  # of SQLite's machine: a view without end stops after some 10 s
+_STEP = 100_000
 _MIDNIGHT = re.compile(r"\d{4}-\d\d-\d\d[ T]00:00(:00(\.0+)?)?$")  # as databases keep dates
 
 
@@ -36,6 +38,11 @@ def read_frame(path: str | os.PathLike[str]) -> pd.DataFrame:
             Problem(str(target), message="is not a kind of file that builds are read from",
                     fix="one ending in " + ", ".join(ENDINGS))
         )  # fmt: skip
+    if target.exists() and not target.is_file():
+        what = "a folder" if target.is_dir() else "a pipe or device"
+        raise FileError(
+            Problem(str(target), message=f"is {what}, not a file", fix="save it as a file first")
+        )
     if not target.is_file():
         raise FileError(Problem(str(target), message="is not there", fix="check the name"))
     try:
@@ -69,7 +76,9 @@ def _read_sqlite(target: Path) -> pd.DataFrame:
                         + (", ".join(names) or "no tables"), fix=f"name it {SQL_TABLE}")
             )  # fmt: skip
         quoted = chosen.replace('"', '""')
-        return pd.read_sql_query(f'select * from "{quoted}"', connection)
+        steps = iter(range(MOST_STEPS // _STEP))
+        connection.set_progress_handler(lambda: next(steps, None) is None, _STEP)
+        return pd.read_sql_query(f'select * from "{quoted}" limit {MOST_ROWS + 1}', connection)
     finally:
         connection.close()
 
@@ -109,9 +118,12 @@ def with_builds(plan, source: str | os.PathLike[str] | pd.DataFrame):
     if not raw.columns:
         raise InputError(Problem(raw.sheet, message="has no columns",
                                  fix="columns date, shift, part, quantity"))  # fmt: skip
-    records = read_table(BUILDS, raw, problems, {})
+    notes: list[Problem] = []
+    records = read_table(BUILDS, raw, problems, {}, notes)
     builders = {row.part for row in plan.parts} | {row.assembly for row in plan.assemblies}
     names = {"shift": {row.shift for row in plan.shifts}, "part": builders}
+    for argument, known in names.items():
+        records = spell_as(records, argument, known)
     tables = {"shift": "Shifts", "part": "Parts or Assemblies"}
     for row in records:
         problems += [
@@ -120,7 +132,7 @@ def with_builds(plan, source: str | os.PathLike[str] | pd.DataFrame):
         ]  # fmt: skip
     if problems:
         raise InputError(by_row(problems, raw.sheet))
-    return replace(plan, builds=records)
+    return replace(plan, builds=records, warnings=[*plan.warnings, *by_row(notes, raw.sheet)])
 
 
 def by_row(problems: Iterable[Problem], name: str) -> list[Problem]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import argparse
 import datetime
 import io
-import json
 import sys
 import warnings
 from collections.abc import Sequence
@@ -203,7 +202,9 @@ def _json_first(arguments: list[str]) -> list[str]:
 
 
 def _print_json(value: Any) -> None:
-    print(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False, default=str))
+    from .terminal import json_text
+
+    print(json_text(value))
 
 
 def _tell(report: Any, options) -> int:
@@ -211,7 +212,9 @@ def _tell(report: Any, options) -> int:
     if options.json:
         _print_json(report.as_json())
     else:
-        print(report.as_text())
+        from .terminal import printable
+
+        print(printable(report.as_text()))
     return exit_code(getattr(report, "findings", ()), not_written=bool(getattr(report, "not_written", ())))
 
 
@@ -248,22 +251,24 @@ def _check(options) -> int:
     elif problems:
         for problem in problems:
             print(problem)
+        for warning in plan.warnings:
+            print(f"note: {warning}", file=sys.stderr)
     else:
         _print_checked(options.plan, plan, findings)
     return BAD_INPUT if problems else exit_code(findings)
 
 
 def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
-    from .terminal import findings_text
+    from .terminal import findings_text, printable
 
     size = f"{len(plan.builds)} builds of {len(plan.parts)} parts at {len(plan.stations)} stations"
     warnings = [finding for finding in findings if finding.is_warning]
     if warnings:
-        print(f"{name}: {size}; every table can be read, look at {tally(warnings)}")
+        print(f"{printable(name)}: {size}; every table can be read, look at {tally(warnings)}")
     else:
-        print(f"{name}: no problems found in {size}")
+        print(f"{printable(name)}: no problems found in {size}")
     if findings:
-        print("\n" + findings_text(findings))
+        print("\n" + printable(findings_text(findings)))
 
 
 def _fill(options) -> int:
@@ -337,7 +342,9 @@ def _call(options) -> int:
     if options.json:
         _print_json(result_json(found))
     elif not found.problems:
-        print(result_text(found))
+        from .terminal import printable
+
+        print(printable(result_text(found)))
     for problem in found.problems:
         print(problem, file=sys.stderr)
     return BAD_INPUT if found.problems else DONE

@@ -12,19 +12,23 @@ import datetime
 import io
 import math
 import os
+import stat
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from .errors import NA, FileError, InputError, Problem, UnitError
+from .errors import NA, FileError, InputError, Problem, UnitError, show
 from .fields import Field, clock, number
+from .naming import field_name, nearest
+from .plan_tables import SIZES, TEMPERATURES_MET
 from .units import DAY, read_header, unit_factor
 
 MOST_BYTES = 64_000_000
 MOST_PROBLEMS = 200
-TEMPERATURE = number("temperature", "°C", "temperature", above=-273.15)
+LONGEST_TIME = SIZES["min"][1]  # minutes
+TEMPERATURE = number("temperature", "°C", "temperature", above=-273.15, at_most=TEMPERATURES_MET[1])
 CLOCK = clock("time", "time of day")
-ELAPSED = number("time", "min", "time since the start")
+ELAPSED = number("time", "min", "time since the start", at_least=-LONGEST_TIME, at_most=LONGEST_TIME)
 
 
 @dataclass(slots=True)
@@ -54,6 +58,11 @@ class CsvTable:
 
 def _decoded(path: Path) -> str:
     try:
+        mode = path.stat().st_mode
+        if not stat.S_ISREG(mode):
+            what = "a folder" if stat.S_ISDIR(mode) else "a pipe or device"
+            raise FileError(Problem(str(path), message=f"is {what}, not a file",
+                                    fix="save it as a file first"))  # fmt: skip
         if path.stat().st_size > MOST_BYTES:
             raise FileError(Problem(str(path), message="is too large for a record",
                                     fix=f"at most {MOST_BYTES // 1_000_000} MB"))  # fmt: skip
@@ -132,15 +141,35 @@ def _values(table: CsvTable, place: int, item: Field, problems: list[Problem]) -
 
 def _named(table: CsvTable, name: str) -> list[int]:
     """Columns whose header is a name, or begins with it: Temperature, Temperature 2 [°C]."""
-    names = [read_header(header)[0].lower().replace(" ", "_") for header in table.headers]
+    names = [field_name(read_header(header)[0]) for header in table.headers]
     exact = [place for place, text in enumerate(names) if text == name]
     return exact or [place for place, text in enumerate(names) if text.startswith(f"{name}_")]
 
 
+def _bare_units(table: CsvTable, places: Sequence[int], item: Field) -> list[Problem]:
+    """Headers such as `Temperature °F`, whose last word is a unit that would not be read as one."""
+    problems = []
+    for place in places:
+        name, unit = read_header(table.headers[place])
+        last = name.split()[-1]
+        if unit is not None or last == name:
+            continue
+        try:
+            unit_factor(last, item.unit)
+        except UnitError:
+            continue
+        problems.append(
+            Problem(f"{table.name} header", message=f"{show(table.headers[place])} ends in a unit",
+                    fix=f"write it in brackets: {item.title.split(' [')[0]} [{last}]")
+        )  # fmt: skip
+    return problems
+
+
 def _missing(table: CsvTable, item: Field) -> Problem:
+    near = next((header for header in table.headers if nearest(header, [item.title])), "")
     return Problem(f"{table.name} header", message=f'the column "{item.title}" is missing; there '
-                   f"{'is' if len(table.headers) == 1 else 'are'} {', '.join(table.headers)}",
-                   fix=item.help, code=NA)  # fmt: skip
+                   f"{'is' if len(table.headers) == 1 else 'are'} {', '.join(table.headers)[:300]}",
+                   fix=f"is it {show(near)}?" if near else item.help, code=NA)  # fmt: skip
 
 
 def _report(problems: Sequence[Problem]) -> None:
@@ -163,6 +192,7 @@ def read_columns(path: str | os.PathLike[str], columns: Sequence[Field]) -> dict
         if not places:
             problems.append(_missing(table, item))
             continue
+        problems += _bare_units(table, places[:1], item)
         found[item.name] = _values(table, places[0], item, problems)
     _report(problems)
     return found
@@ -229,6 +259,8 @@ def read_record(path: str | os.PathLike[str]) -> TemperatureRecord:
     problems: list[Problem] = []
     places = {name: _named(table, name) for name in ("time", "temperature")}
     problems += [_missing(table, item) for item in (CLOCK, TEMPERATURE) if not places[item.name]]
+    problems += _bare_units(table, places["temperature"], TEMPERATURE)
+    problems += _bare_units(table, places["time"][:1], ELAPSED)
     _report(problems)
     times, is_clock = _times(table, places["time"][0], problems)
     channels = {}

@@ -23,7 +23,7 @@ from .cure import uv_time
 from .cure_runs import CureRun
 from .cure_times import LAST, cure_basis, shop_cure
 from .errors import InputError, Problem
-from .findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings, gravest_first, tally
+from .findings import DANGER, NOTE, STOP, Finding, WithFindings, gravest_first, tally
 from .life_day import LifeDay, shift_hours
 from .moisture import moisture_depth, moisture_factor
 from .paper import paper_code
@@ -242,21 +242,17 @@ def cure_report(plan: Plan, station: str, *, record: TemperatureRecord | None = 
         value is not None for value in day.rows[0].cured.values()
     )
     found: list[Finding] = []
-    failed: list[str]
-    if log is None:
-        runs, failed = cure_runs.kept_runs(plan, row)
-    else:
-        failed = []
-        runs = cure_runs.station_runs(plan, row, material, log, failed)
+    failed: list[str] = []
     report = CureReport(
         plan, row, material, _source(row, record), shop_record(plan, row)[1],
-        day if useful else None, runs,
+        day if useful else None, cure_runs.station_runs(plan, row, material, log, failed),
         pour_report.station_pours(plan, station, found), moisture_report(plan, row, material),
         light_report(plan, row, material), station_joints(plan, station),
         station_beads(plan, station), _windows(plan, station),
         cautions_text(material, cells=any(pot.station == station and pot.cells for pot in plan.pots)),
     )  # fmt: skip
-    _gather(report, found, failed)
+    found += cure_runs.not_computed(row, material, failed)
+    _gather(report, found)
     return report
 
 
@@ -279,7 +275,7 @@ def _windows(plan, station: str) -> list[tuple[datetime.date, str, Window]]:
     return found
 
 
-def _gather(report: CureReport, found: list[Finding], failed: list[str]) -> None:
+def _gather(report: CureReport, found: list[Finding]) -> None:
     """The findings of all parts of the report, added to what was found, and the station's dangers."""
     day, material, station = report.day, report.material, report.station
 
@@ -288,8 +284,6 @@ def _gather(report: CureReport, found: list[Finding], failed: list[str]) -> None
 
     found += pour_report.pour_findings(report.plan, station.station)
     found += [finding for pour in report.pours for finding in pour.findings]
-    for words in failed:
-        find(QUALITY, words, "check profile and material", topic="schedule not computed")
     for run in report.runs:
         found += cure_runs.run_findings(station, material, run)
     joined: list[JointReport | PressedBead] = [*report.joints, *report.beads]
@@ -627,7 +621,8 @@ def _text(report: CureReport) -> str:
     described = f" ({material.description})" if material.description else ""
     head = (f"{report.station.station}: {material.material}{described}"
             f"\n{report.record}, {temperature_text(report.temperatures)}")  # fmt: skip
-    blocks = [head, *_life_text(report), *map(_run_text, report.runs), *map(_pour_text, report.pours)]
+    found = [findings_text(report.findings, where=False)] if report.findings else []
+    blocks = [head, *found, *_life_text(report), *map(_run_text, report.runs), *map(_pour_text, report.pours)]
     if report.moisture is not None:
         blocks.append(_moisture_text(report.moisture))
     if report.light is not None:
@@ -641,8 +636,6 @@ def _text(report: CureReport) -> str:
         more = f"\nand {len(rows) - MOST_WINDOWS} more" if len(rows) > MOST_WINDOWS else ""
         blocks.append("Latest clock times\n" + table(["date", "shift", "what"], rows[:MOST_WINDOWS])
                       + more)  # fmt: skip
-    if report.findings:
-        blocks.append(findings_text(report.findings, where=False))
     blocks.append("Cautions\n" + report.cautions)
     if report.out is not None:
         blocks.append(f"wrote {report.out}")

@@ -215,8 +215,8 @@ def _level(profile: Profile) -> int | None:
     return place if lengths[place] > 0.0 else None
 
 
-def oven_run(plan, oven, material) -> CureRun:
-    """One row of Ovens through its profile."""
+def oven_run(plan, oven, material, *, is_brief: bool = False) -> CureRun:
+    """One row of Ovens through its profile; a brief one that passes does not look for its shortest hold."""
     times, air = plan.profile(oven.profile)
     profile = Profile(np.array(times), np.array(air))
     lags = [PartLag("quickest place", max(oven.lag_fast, NO_LAG), 0.0, oven.start_temperature)]
@@ -226,7 +226,8 @@ def oven_run(plan, oven, material) -> CureRun:
     played, places = _played(profile, lags, material, requirement)
     run = CureRun(f"{oven.part}, profile {oven.profile}", "oven", oven.part, played.times, played.air,
                   places, requirement, basis, pitch=oven.pitch)  # fmt: skip
-    _hold(run, profile, lags, material)
+    if not (is_brief and run.passes):
+        _hold(run, profile, lags, material)
     run.takt = shortest_takt(plan, plan.station(oven.station), oven.part)
     if run.takt:
         run.positions = int(cure_positions(run.dwell, run.takt))
@@ -238,8 +239,8 @@ def oven_run(plan, oven, material) -> CureRun:
     return run
 
 
-def _oven_runs(plan, oven, material) -> list[CureRun]:
-    return [oven_run(plan, oven, material)]
+def _oven_runs(plan, oven, material, is_brief: bool) -> list[CureRun]:
+    return [oven_run(plan, oven, material, is_brief=is_brief)]
 
 
 def _hold(run: CureRun, profile: Profile, lags, material) -> None:
@@ -282,8 +283,8 @@ def log_run(record: TemperatureRecord, material, hold: float | None, part: str =
 # ------------------------------------------------------------------------------------------- room
 
 
-def room_runs(plan, station, material) -> list[CureRun]:
-    """Room cure of a part dispensed at the coldest and at the hottest time of the shift day."""
+def room_runs(plan, station, material, *, is_brief: bool = False) -> list[CureRun]:
+    """Room cure of a part dispensed at the coldest and, unless brief, the hottest time of the shift day."""
     needed = material.test_time or material.join_time or material.move_time
     if material.cure != "room" or needed is None:
         return []
@@ -295,6 +296,8 @@ def room_runs(plan, station, material) -> list[CureRun]:
     choice = {"coldest start": float(clocks[heat.argmin()]), "hottest start": float(clocks[heat.argmax()])}
     if np.ptp(heat) < 0.01:
         choice = {"any start": float(start)}
+    elif is_brief:
+        del choice["hottest start"]
     energy, _ = cure_energy(material)
     requirement, basis = requirement_of(material, None)
     mean = float(np.mean(record))
@@ -320,10 +323,12 @@ def room_runs(plan, station, material) -> list[CureRun]:
 
 
 def station_runs(plan, station, material, log: TemperatureRecord | None = None,
-                 failed: list[str] | None = None) -> list[CureRun]:  # fmt: skip
+                 failed: list[str] | None = None, *,
+                 is_brief: bool = False) -> list[CureRun]:  # fmt: skip
     """Every schedule of a station: a log, ovens, the room.
 
-    With a list for `failed`, a schedule that cannot be computed is told there and the others go on.
+    Brief ones say whether each passes and no more. With a list for `failed`, a schedule that cannot be
+    computed is told there and the others go on.
     """
     ovens = [row for row in plan.ovens if row.station == station.station]
     runs: list[CureRun] = []
@@ -331,10 +336,10 @@ def station_runs(plan, station, material, log: TemperatureRecord | None = None,
         hold = ovens[0].hold if ovens else None
         runs.append(log_run(log, material, hold, ovens[0].part if ovens else ""))
     calls: list[tuple[str, Callable[[], list[CureRun]]]] = [
-        (f"{row.part}, profile {row.profile}", partial(_oven_runs, plan, row, material))
+        (f"{row.part}, profile {row.profile}", partial(_oven_runs, plan, row, material, is_brief))
         for row in ovens
     ]
-    calls.append(("room", partial(room_runs, plan, station, material)))
+    calls.append(("room", partial(room_runs, plan, station, material, is_brief=is_brief)))
     for name, call in calls:
         try:
             runs += call()
@@ -358,22 +363,18 @@ def run_findings(station, material, run: CureRun) -> list[Finding]:
 
 
 def cure_findings(plan, station) -> list[Finding]:
-    """What the ovens and the room of a station do not give; the schedules are worked out once for a plan."""
+    """What the ovens of a station and its room, from the coldest start, do not give."""
     material = plan.material(station.material)
-    runs, failed = kept_runs(plan, station)
-    found = [Finding(QUALITY, words, "check profile and material", "schedule not computed", station.station,
-                     material.material) for words in failed]  # fmt: skip
-    return found + [finding for run in runs for finding in run_findings(station, material, run)]
+    failed: list[str] = []
+    runs = station_runs(plan, station, material, failed=failed, is_brief=True)
+    return [*not_computed(station, material, failed),
+            *(finding for run in runs for finding in run_findings(station, material, run))]  # fmt: skip
 
 
-def kept_runs(plan, station) -> tuple[list[CureRun], list[str]]:
-    """The schedules of a station as planned, and those that cannot be computed."""
-    known = plan.kept("cure runs")
-    if station.station not in known:
-        failed: list[str] = []
-        known[station.station] = station_runs(plan, station, plan.material(station.material), None,
-                                              failed), failed  # fmt: skip
-    return known[station.station]
+def not_computed(station, material, failed: Sequence[str]) -> list[Finding]:
+    """Findings of schedules that have no answer."""
+    return [Finding(QUALITY, words, "check profile and material", "schedule not computed", station.station,
+                    material.material) for words in failed]  # fmt: skip
 
 
 def run_rows(run: CureRun) -> list[dict[str, Any]]:
@@ -402,6 +403,6 @@ def _minutes(seconds: float | None) -> float | None:
 
 
 __all__ = [
-    "CureRun", "Place", "cure_energy", "cure_findings", "kept_runs", "log_run", "oven_run",
+    "CureRun", "Place", "cure_energy", "cure_findings", "log_run", "not_computed", "oven_run",
     "requirement_of", "room_runs", "run_findings", "run_rows", "station_runs", "with_hold",
 ]  # fmt: skip

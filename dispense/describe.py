@@ -133,7 +133,7 @@ def read_argument(text: str) -> Any:
     if text[:1] in "[{":
         try:
             return json.loads(text)
-        except json.JSONDecodeError:
+        except (ValueError, RecursionError):  # of a number of thousands of digits, of as many brackets
             return text
     if text.upper() in ("TRUE", "FALSE"):
         return text.upper() == "TRUE"

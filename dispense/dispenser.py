@@ -130,7 +130,8 @@ def setup_card(plan, station_name: str) -> SetupCard:
     if life is not None:
         card.find(NOTE, f"pot life: {life.basis}", topic="pot life")
         for mark in life.marks(coldest, hottest):
-            card.find(NOTE, f"pot life {mark}", topic="pot life")
+            if not mark.startswith("rule of thumb"):  # the basis says so
+                card.find(NOTE, f"pot life {mark}", topic="pot life")
     _warn(plan, card)
     card.findings += [item for item in pressed_findings(plan, station_name) if item.is_warning]
     card.findings += [*_flow_findings(card), *press_findings(plan, station_name)]

@@ -45,11 +45,26 @@ class Problem:
         return one_line(text)
 
 
-def one_line(text: str) -> str:
-    """A text on one line that a terminal prints as it is, whatever a cell of a plan holds."""
+def escaped(text: str) -> str:
+    """A text without codes that a terminal obeys: they are shown, other blanks become plain ones.
+
+    >>> escaped("Hem\\x9b2J \\u202elid\\u00a0A")
+    'Hem\\\\x9b2J \\\\u202elid A'
+    """
     if text.isprintable():
         return text
-    return " ".join("".join(char if char.isprintable() else " " for char in text).split())
+    return "".join(
+        char if char.isprintable() else " " if char.isspace() else _escape(ord(char)) for char in text
+    )
+
+
+def _escape(code: int) -> str:
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
+def one_line(text: str) -> str:
+    """A text on one line that a terminal prints as it is, whatever a cell of a plan holds."""
+    return text if text.isprintable() else " ".join(escaped(text).split())
 
 
 def show(value: Any) -> str:

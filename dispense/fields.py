@@ -14,7 +14,7 @@ from functools import cache
 from typing import Any
 
 from .errors import NA, NUM, VALUE, InputError, Problem, UnitError
-from .units import AS_GIVEN, describe_unit, is_number, read_quantity, to_si
+from .units import AS_GIVEN, describe_unit, read_quantity, to_si
 
 
 class _Required:
@@ -264,11 +264,8 @@ class Field:
                 raise InputError(
                     self.problem(where, value.strip(), value.strip(), "mend the cell it reads")
                 )
-            text = value.strip()
-            if unit is not None and unit != self.unit and is_number(text):
-                text = f"{text} {unit}"
             try:
-                si = read_quantity(text, self.unit)
+                si = read_quantity(value.strip(), self.unit, unit)
             except UnitError as error:
                 raise InputError(
                     self.problem(where, value, VALUE, f"{error.problems[0].allowed}")

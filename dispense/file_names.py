@@ -18,7 +18,7 @@ def safe_name(name: str) -> str:
     >>> safe_name("Füller 1/2: Deckel")
     'Füller_1_2_Deckel'
     """
-    text = unicodedata.normalize("NFC", name)
+    text = unicodedata.normalize("NFC", name.strip()[: 8 * _LONGEST])
     text = "".join(char for char in text if unicodedata.category(char)[0] != "C" or char in "\t\n\r")
     text = _NOT_IN_NAMES.sub("_", text).strip("._ ").lstrip("=+-@~")[:_LONGEST]
     while len(text.encode()) > 2 * _LONGEST:

@@ -26,7 +26,7 @@ from .file_names import distinct_names, safe_name
 from .findings import Finding, gravest_first
 from .paper import paper_code
 from .plan_findings import plan_findings
-from .printed import Printed
+from .printed import Printed, PrintedLimits
 from .shift import ShiftResult, play_plan
 from .terminal import findings_text
 from .terminal import table as aligned
@@ -143,8 +143,7 @@ _HEADINGS = {
     table: {item.name: Heading.of(item) for item in fields}
     for spec in sheets.SPECS.values() for table, fields in spec.tables.items()
 }  # fmt: skip
-_NAMES = {key: {item.name: Heading.named(item) for item in spec.names}
-          for key, spec in sheets.SPECS.items()}  # fmt: skip
+_NAMES = {key: {item.name: Heading.named(item) for item in spec.names} for key, spec in sheets.SPECS.items()}
 
 
 def convert(heading: str, value: Any, unit: str) -> Any:
@@ -193,7 +192,7 @@ def _template_problems(spec: sheets.SheetSpec, package) -> list[Problem]:
         {name: _units((*fields, *spec.computed.get(name, ()))) for name, fields in spec.tables.items()},
         {item.name: item.unit for item in spec.names if item.kind == "number"},
         lambda unit, shop: unit_factor(unit, shop)[0],
-    )  # fmt: skip
+    )
 
 
 class Templates:
@@ -217,16 +216,40 @@ class Templates:
             self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
         return self._read[key]
 
-    def _shown(self, value: Any, name: str) -> Any:
-        """A figure of the check shots in the unit of its column."""
+    def unit(self, key: str, table: str, name: str) -> str:
+        """The unit that a template states for a column, that of the plan where it states none."""
         from .workbook.template_units import HEADER
 
-        heading = _HEADINGS["CheckShots"][name]
-        table = self.get(sheets.SHOT_CHECK.key).package.table("CheckShots")
-        for found in map(HEADER.match, table.columns if table else ()):
-            if value is not None and found and found["base"].casefold() == heading.casefold():
-                return convert(heading, value, found["unit"].strip())
-        return value
+        heading = _HEADINGS[table][name]
+        found = self.get(key).package.table(table)
+        for header in map(HEADER.match, found.columns if found else ()):
+            if header and header["base"].casefold() == heading.casefold():
+                return header["unit"].strip()
+        return heading.field.unit
+
+    def _masses(self, content: sheets.Content) -> dict[str, Any]:
+        """Target and limits of the check shots in the unit of their column."""
+        unit = self.unit(sheets.SHOT_CHECK.key, "CheckShots", "target")
+        return {
+            name: None
+            if content.values[name] is None
+            else convert(_HEADINGS["CheckShots"][name], content.values[name], unit)
+            for name in ("target", "low", "high")
+        }
+
+    def _headline(self, content: sheets.Content) -> str:
+        """The headline, its masses in the unit of the column they stand in."""
+        if content.spec is sheets.SHOT_CHECK:
+            unit = self.unit(content.spec.key, "CheckShots", "target")
+            return sheets.check_headline(
+                content.values["shots_together"], PrintedLimits(**self._masses(content)), unit
+            )
+        rows = content.tables.get("SetupShots", ())
+        if content.spec is sheets.STATION_SETUP and rows:
+            unit = self.unit(content.spec.key, "SetupShots", "mass")
+            mass = convert(_HEADINGS["SetupShots"]["mass"], rows[0]["mass"], unit)
+            return sheets.setup_headline(rows, mass, unit)
+        return content.values["headline"]
 
     def fill(self, content: sheets.Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
@@ -234,12 +257,17 @@ class Templates:
         from .workbook.pages import fit_texts, set_scale
 
         spec = content.spec
-        filled = self.get(spec.key).fill(_by_name(content), _headed(content), convert=convert,
-                                         required=spec.required, evaluate=evaluate_package)  # fmt: skip
+        filled = self.get(spec.key).fill(
+            _by_name(content) | {"headline": self._headline(content)},
+            _headed(content),
+            convert=convert,
+            required=spec.required,
+            evaluate=evaluate_package,
+        )
         fit_texts(filled.package)
         if spec is sheets.SHOT_CHECK:
-            ends = ("target", "target") if content.values["low"] is None else ("low", "high")
-            set_scale(filled.package, *(self._shown(content.values[name], name) for name in ends))
+            shown = self._masses(content)
+            set_scale(filled.package, shown["low"] or shown["target"], shown["high"] or shown["target"])
         filled.save(path, forbid=self.files.values())
         return [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
 
@@ -492,6 +520,7 @@ def _fill_open(contents: Sequence[sheets.Content], book: Any = None) -> list[str
             Problem(str(book.name), message="has none of the tables of the sheets",
                     fix=f"open a template from {template_folder()}")
         )  # fmt: skip
+    _check_open(book, wanted)
     for content in wanted:
         target = OpenWorkbookTarget(book, convert=convert, required=content.spec.demands(there))
         for name, value in _by_name(content).items():
@@ -500,6 +529,19 @@ def _fill_open(contents: Sequence[sheets.Content], book: Any = None) -> list[str
             target.set_table(name, rows)
         notes += target.save()
     return [f"filled the open workbook {book.name}", *notes]
+
+
+def _check_open(book: Any, contents: Iterable[sheets.Content]) -> None:
+    """Refuse an open workbook whose formulas mix units, as far as its saved file shows them."""
+    from .workbook.package import Package
+
+    path = Path(str(getattr(book, "fullname", "")))
+    if not path.is_file():  # never saved: its headers are followed, its formulas not looked at
+        return
+    package = Package.open(path)
+    problems = [problem for content in contents for problem in _template_problems(content.spec, package)]
+    if problems:
+        raise TemplateError(problems)
 
 
 def _check_templates(library: Templates, keys: Iterable[str]) -> None:

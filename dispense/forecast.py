@@ -34,7 +34,7 @@ import numpy as np
 
 from .answers import answer
 from .errors import FileError, InputError, Problem
-from .findings import DANGER, NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
+from .findings import DANGER, KINDS, NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
 from .materials import mix_shares
 from .paper import paper_code
 from .plan_findings import plan_findings
@@ -243,6 +243,17 @@ class Forecast:
     def answers(self) -> dict[str, str]:
         """What each table says, in a line; "" where it has no rows."""
         return {name: answer(self.tables, name, self.currency) for name in self.tables}
+
+    def findings_table(self) -> Table:
+        """All findings but notes as a table, the gravest first."""
+        table = Table(
+            "findings", "What must be known first?",
+            (("Kind", "", "text"), ("Day", "", "date"), ("Station", "", "text"), ("Finding", "", "text"),
+             ("What to do", "", "text")),
+        )  # fmt: skip
+        table.rows = [[KINDS[each.kind], each.day, each.station, each.text, each.fix]
+                      for each in self.warnings]  # fmt: skip
+        return table
 
     def headline(self) -> list[str]:
         """The answer in a few lines."""
@@ -828,11 +839,11 @@ def _overdue(found: Forecast) -> list[Finding]:
             words = (f"order of {order.containers} × {volume_text(view.component.container)} {view.name} "
                      f"is overdue by {_days_text(order.late_days)}")  # fmt: skip
             if short is not None:
-                assumed = "" if is_short else " if the use goes on after the last build"
-                words += f": short from {short:%a} {short}{assumed}"
-                fix = f"order at once and ask for delivery before {short}"
+                assumed = "" if is_short else " if the use goes on"
+                words += f", short from {short:%a} {short}{assumed}"
+                fix = "order at once and ask for a faster delivery"
             else:
-                words += ": safety stock is touched before it arrives"
+                words += ", safety stock is touched before it arrives"
                 fix = f"order at once, it arrives on {order.arrival}"
             told.append(Finding(STOP, words, fix, SHORTAGE if is_short else "order overdue",
                                 material=view.key[0], day=short or order.order_by,

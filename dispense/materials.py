@@ -56,8 +56,11 @@ class WorkingLife:
             return (f"halving every {self.halving_step:g} K from one data-sheet point "
                     "(rule of thumb)")  # fmt: skip
         if self.energy_from == POINTS:
-            return ("Arrhenius through two data-sheet points" if self.low < self.high
-                    else "Arrhenius with the activation energy of two pot lives")  # fmt: skip
+            return (
+                "Arrhenius through two data-sheet points"
+                if self.low < self.high
+                else "Arrhenius with the activation energy of two pot lives"
+            )
         words = f"Arrhenius with the stated activation energy of {self.energy / 1e3:.3g} kJ/mol"
         if self.other_energy is None:
             return words
@@ -109,12 +112,29 @@ def material_energy(material) -> float | None:
     return points_energy(material) if material.activation_energy is None else material.activation_energy
 
 
-def _life_at(material, time: float, temperature: float, low: float, high: float,
-             *, other_energy: float | None = None, source: str = "") -> WorkingLife:  # fmt: skip
+def _life_at(
+    material,
+    time: float,
+    temperature: float,
+    low: float,
+    high: float,
+    *,
+    other_energy: float | None = None,
+    source: str = "",
+) -> WorkingLife:
     """A stated time made usable at other temperatures, with the energy of the material."""
     stated = material.activation_energy is not None
-    return WorkingLife(time, temperature, material_energy(material), material.halving_step, low, high,
-                       source, STATED if stated else POINTS, other_energy)  # fmt: skip
+    return WorkingLife(
+        time,
+        temperature,
+        material_energy(material),
+        material.halving_step,
+        low,
+        high,
+        source,
+        STATED if stated else POINTS,
+        other_energy,
+    )
 
 
 def working_life(material) -> WorkingLife | None:
@@ -131,9 +151,15 @@ def working_life(material) -> WorkingLife | None:
     if by_points is not None and (stated is None or abs(stated / by_points - 1.0) <= AGREE):
         low = min(low, material.pot_life_temperature_2)
         high = max(high, material.pot_life_temperature_2)
-    return _life_at(material, material.pot_life, material.pot_life_temperature, low, high,
-                    other_energy=None if stated is None else by_points,
-                    source=material.pot_life_source)  # fmt: skip
+    return _life_at(
+        material,
+        material.pot_life,
+        material.pot_life_temperature,
+        low,
+        high,
+        other_energy=None if stated is None else by_points,
+        source=material.pot_life_source,
+    )
 
 
 def pot_life_findings(material, hottest: float) -> list[Finding]:
@@ -148,19 +174,25 @@ def pot_life_findings(material, hottest: float) -> list[Finding]:
     used, other = life.at(hottest) / 60.0, by_points.at(hottest) / 60.0
     stated, points = life.energy / 1e3, life.other_energy / 1e3  # type: ignore[operator]
     far = abs(life.disagreement)
-    return [Finding(
-        QUALITY,
-        f"{material.material}: the stated activation energy, {stated:.3g} kJ/mol, is {far:.0%} "
-        f"{'above' if life.disagreement > 0.0 else 'below'} that of its two pot lives, "
-        f"{points:.3g} kJ/mol; the stated one is used and gives a pot life of {used:.3g} min at "
-        f"{celsius_text(hottest)}, the two pot lives {other:.3g} min",
-        "ask the supplier which holds; delete the activation energy to use both pot lives, or the second "
-        "pot life",
-        topic="pot life", material=material.material,
-        numbers={"stated activation energy [kJ/mol]": stated,
-                 "activation energy of two pot lives [kJ/mol]": points,
-                 "pot life used [min]": used, "pot life by two points [min]": other},
-    )]  # fmt: skip
+    return [
+        Finding(
+            QUALITY,
+            f"{material.material}: the stated activation energy, {stated:.3g} kJ/mol, is {far:.0%} "
+            f"{'above' if life.disagreement > 0.0 else 'below'} that of its two pot lives, "
+            f"{points:.3g} kJ/mol; the stated one is used and gives a pot life of {used:.3g} min at "
+            f"{celsius_text(hottest)}, the two pot lives {other:.3g} min",
+            "ask the supplier which holds; delete the activation energy to use both pot lives, or the second "
+            "pot life",
+            topic="pot life",
+            material=material.material,
+            numbers={
+                "stated activation energy [kJ/mol]": stated,
+                "activation energy of two pot lives [kJ/mol]": points,
+                "pot life used [min]": used,
+                "pot life by two points [min]": other,
+            },
+        )
+    ]
 
 
 def open_life(material) -> WorkingLife | None:

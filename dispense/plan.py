@@ -11,10 +11,12 @@ import datetime
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, make_dataclass, replace
+from itertools import groupby
 from typing import Any
 
 from .errors import NA, NUM, InputError, Problem, UnitError, show
 from .fields import ERROR_TEXTS, Field
+from .naming import field_name, fold, nearest
 from .plan_tables import (
     LONGEST_TEXT,
     SETTINGS,
@@ -24,7 +26,17 @@ from .plan_tables import (
     believable,
     believable_text,
 )
-from .units import from_si, read_header, to_si, unit_factor
+from .units import (
+    SHOP_UNITS,
+    comma_is_decimal,
+    from_si,
+    is_count,
+    is_unit,
+    read_header,
+    to_si,
+    unit_factor,
+    with_point,
+)
 
 RECORDS: dict[str, type] = {
     table.name: make_dataclass(
@@ -255,7 +267,7 @@ def read_plan(
     """
     problems: list[Problem] = []
     plan = Plan()
-    plan.settings = _read_settings(raws.get("Settings"), problems)
+    plan.settings = _read_settings(raws.get("Settings"), problems, plan.warnings)
     broken = set(unread)
     for table in TABLES:
         raw = raws.get(table.name)
@@ -272,10 +284,12 @@ def read_plan(
                 )  # fmt: skip
                 broken.add(table.name)
             continue
-        records = read_table(table, raw, problems, plan.letters.setdefault(table.name, {}))
+        letters = plan.letters.setdefault(table.name, {})
+        records = read_table(table, raw, problems, letters, plan.warnings)
         setattr(plan, table.attribute, records)
         if len(problems) > before:
             broken.add(table.name)
+    _spell_alike(plan)
     from .plan_checks import check_links, check_records
 
     problems.extend(check_links(plan, broken))
@@ -296,29 +310,32 @@ def _filled(column: list[Any]) -> bool:
     return any(value is not None and value != "" for value in column)
 
 
-def _read_settings(raw: RawTable | None, problems: list[Problem]) -> dict[str, Any]:
+def _read_settings(
+    raw: RawTable | None, problems: list[Problem], notes: list[Problem]
+) -> dict[str, Any]:
     """The settings by name; a label may carry another unit, as a header may."""
     found: dict[str, tuple[Any, str, str]] = {}
     known = {item.name: item for item in SETTINGS}
+    unknown: list[tuple[str, str]] = []
     for label, value, head, where in _labels(raw):
-        name, unit = read_header(str(label))
-        name = name.lower().replace(" ", "_")
+        text, unit = read_header(str(label))
+        name = field_name(text)
         if name not in known:
-            problems.append(
-                Problem(head, "setting", label,
-                        "one of " + ", ".join(item.title for item in SETTINGS), code=NA)
-            )  # fmt: skip
+            unknown.append((str(label), head))
         elif name in found:
             problems.append(Problem(head, message=f'the setting "{label}" stands twice'))
         else:
             given = _unit_of(known[name], unit, head, problems)
             if given is not None:
                 found[name] = (value, where, given)
+    absent = [item for item in SETTINGS if item.name not in found]
+    _name_unknown(unknown, absent, "setting", problems, notes)
     settings = {}
     for item in SETTINGS:
         value, where, unit = found.get(item.name, (None, "", item.unit))
         try:
-            settings[item.name] = _one(item, value, where, unit)
+            cell = _with_points(item, [value])[0]
+            settings[item.name] = _one(item, cell, where, unit)
         except InputError as error:
             problems.extend(replace(problem, argument=item.name.replace("_", " "))
                             for problem in error.problems)  # fmt: skip
@@ -326,9 +343,58 @@ def _read_settings(raw: RawTable | None, problems: list[Problem]) -> dict[str, A
     return settings
 
 
+def _name_unknown(
+    unknown: Iterable[tuple[str, str]], absent: Iterable[Field], kind: str,
+    problems: list[Problem], notes: list[Problem],
+) -> set[str]:  # fmt: skip
+    """Say which headers or labels are not understood; gives the fields that they resemble.
+
+    One that resembles what is absent, or carries a unit, was meant for the plan: a problem. Others
+    are a plant's own: one note names them all.
+    """
+    titles = {item.title.split(" [")[0]: item for item in absent}
+    resembled: set[str] = set()
+    own: list[tuple[str, str]] = []
+    for text, cell in unknown:
+        near = nearest(_without_unit(text), titles)
+        message = f"{show(text)} is not a {kind}"
+        if near:
+            item = titles.pop(near)
+            resembled.add(item.name)
+            problems.append(Problem(cell, message=message, fix=f"did you mean {item.title}?", code=NA))
+        elif _carries_unit(text):
+            problems.append(
+                Problem(cell, message=f"{message} and carries a unit", code=NA,
+                        fix=f"correct its name; a {kind.split()[0]} of your own carries no unit")
+            )  # fmt: skip
+        else:
+            own.append((show(text), cell))
+    if own:
+        names = ", ".join(text for text, _ in own)
+        notes.append(Problem(own[0][1], message=f"not read, no {kind}: {names}"))
+    return resembled
+
+
+def _without_unit(text: str) -> str:
+    name, unit = read_header(text)
+    return name if unit is not None else text
+
+
+_PLAIN_UNITS = frozenset(SHOP_UNITS) - {"min", "deg"} - {name for name in SHOP_UNITS if name.isalpha()
+                                                        and len(name) < 2}  # fmt: skip
+
+
+def _carries_unit(text: str) -> bool:
+    """Whether a header holds a unit: in brackets, after a comma, or as its last word."""
+    unit = read_header(text)[1]
+    if unit is not None and (text.rstrip().endswith("]") or len(unit) > 1 or unit == "%"):
+        return is_unit(unit) and not is_count(unit)
+    return (text.split() or [""])[-1] in _PLAIN_UNITS
+
+
 def _labels(raw: RawTable | None) -> Iterator[tuple[Any, Any, str, str]]:
     """Label and value of each setting, and the cells of both."""
-    names = [read_header(header)[0].lower() for header in raw.headers] if raw else []
+    names = [field_name(str(header)) for header in raw.headers] if raw else []
     if raw is None or "setting" not in names or "value" not in names:
         return
     key, value = names.index("setting"), names.index("value")
@@ -354,10 +420,13 @@ def _unit_of(item: Field, unit: str | None, head: str, problems: list[Problem]) 
     return unit
 
 
-def read_table(table: Table, raw: RawTable, problems: list[Problem],
-               letters: dict[str, str]) -> list:  # fmt: skip
-    """The records of one raw table; what is wrong goes to `problems`, column letters to `letters`."""
-    places, units = _match_headers(table, raw, problems)
+def read_table(table: Table, raw: RawTable, problems: list[Problem], letters: dict[str, str],
+               notes: list[Problem]) -> list:  # fmt: skip
+    """The records of one raw table.
+
+    What is wrong goes to `problems`, column letters to `letters`, what is not read to `notes`.
+    """
+    places, units = _match_headers(table, raw, problems, notes)
     if places is None:
         return []
     letters.update((name, raw.letter(place)) for name, place in places.items())
@@ -394,31 +463,51 @@ def _blank_rows(raw: RawTable, count: int) -> set[int]:
     return blank
 
 
-def _match_headers(table: Table, raw: RawTable, problems: list[Problem]):
+def _match_headers(table: Table, raw: RawTable, problems: list[Problem], notes: list[Problem]):
     """Column of each field and the unit its header gives."""
     places: dict[str, int] = {}
     units: dict[str, str] = {}
-    wanted = {item.name.lower(): item for item in table.columns}
+    wanted = {item.name: item for item in table.columns}
+    unknown: list[tuple[str, str]] = []
+    reread: list[tuple[str, str]] = []
     start = len(problems)
     for place, header in enumerate(raw.headers):
         if header is None or not str(header).strip():
             continue
         name, unit = read_header(str(header))
-        item = wanted.get(name.lower().replace(" ", "_"))
+        item = wanted.get(field_name(name))
         if item is None:
-            continue  # a plant's own column
+            unknown.append((str(header), raw.head(place)))
+            continue
         if item.name in places:
             problems.append(Problem(raw.head(place), message=f'the header "{header}" stands twice'))
             continue
         places[item.name] = place
         units[item.name] = _unit_of(item, unit, raw.head(place), problems) or item.unit
-    for item in table.columns:
-        if item.is_required and item.name not in places:
+        if unit is not None and not str(header).rstrip().endswith("]"):
+            reread.append((f"{show(header)} is read as {name} [{unit}]", raw.head(place)))
+    if reread:
+        notes.append(Problem(reread[0][1], message="; ".join(text for text, _ in reread)))
+    absent = [item for item in table.columns if item.name not in places]
+    resembled = _name_unknown(unknown, absent, f"column of {table.name}", problems, notes)
+    for item in absent:
+        if item.is_required and item.name not in resembled:
             problems.append(
                 Problem(f"{raw.sheet or raw.name}!A{raw.header_row}",
                         message=f'the column "{item.title}" is missing', fix=item.help)
             )  # fmt: skip
     return (places, units) if len(problems) == start else (None, None)
+
+
+def _with_points(item: Field, cells: list[Any]) -> list[Any]:
+    """Decimal commas as points, where the cells of the column leave no doubt that they are such."""
+    marked = [cell for cell in cells if isinstance(cell, str) and "," in cell]
+    if item.kind != "number" or not marked or not any(map(comma_is_decimal, marked)):
+        return cells
+    texts = [cell for cell in cells if isinstance(cell, str)]
+    if any("." in text.split(" ")[0] for text in texts):  # the point may part thousands then
+        return cells
+    return [with_point(cell) if isinstance(cell, str) else cell for cell in cells]
 
 
 def _read_column(item: Field, cells, unit: str, raw: RawTable, place: int, rows, problems, failed):
@@ -440,7 +529,7 @@ def _read_column(item: Field, cells, unit: str, raw: RawTable, place: int, rows,
         factor, offset = to_si(item.unit)
         return [cell * factor + offset for cell in cells]
     values = []
-    for index, cell in enumerate(cells):
+    for index, cell in enumerate(_with_points(item, cells)):
         try:
             values.append(_one(item, cell, "", unit))
         except InputError as error:
@@ -464,7 +553,10 @@ def _one(item: Field, cell: Any, where: str, unit: str | None = None) -> Any:
     if isinstance(cell, str) and cell.strip() in ERROR_TEXTS:
         raise InputError(item.problem(where, cell.strip(), cell.strip(), "mend the cell"))
     if isinstance(cell, datetime.date | datetime.time) and item.kind not in {"date", "clock"}:
-        raise InputError(item.problem(where, cell, fix="the cell holds a date or time"))
+        fix = "the cell holds a date or time"
+        if item.kind in {"number", "whole"}:
+            fix += "; where a fraction became one, type it as 0 3/16"
+        raise InputError(item.problem(where, cell, fix=fix))
     if item.kind == "text" and isinstance(cell, str) and len(cell) > LONGEST_TEXT:
         raise InputError(item.problem(where, cell, fix=f"at most {LONGEST_TEXT} characters"))
     value = item.read(cell, where, unit if item.kind in {"number", "whole"} else None)
@@ -490,7 +582,7 @@ def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:
     seen: dict[tuple, str] = {}
     for item in records:
         key = tuple(getattr(item, name) for name in table.key)
-        folded = tuple(part.lower() if isinstance(part, str) else part for part in key)
+        folded = tuple(fold(part) if isinstance(part, str) else part for part in key)
         if folded in seen:
             names = " and ".join(table.key)
             words = " / ".join(show(part) if not isinstance(part, str) else part for part in key)
@@ -502,7 +594,68 @@ def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:
             seen[folded] = item.at
 
 
+def spell_as(rows: list, column: str, known: Iterable[str]) -> list:
+    """The rows, names in a column spelled as the known name that they fold to; others stay."""
+    spelled = {name: name for name in known}
+    folded: dict[str, set[str]] = defaultdict(set)
+    for name in spelled:
+        folded[fold(name)].add(name)
+    for name in {getattr(row, column) for row in rows} - set(spelled):
+        meant = folded.get(fold(name), set()) if name else set()
+        spelled[name] = next(iter(meant)) if len(meant) == 1 else name
+    changed = {name for name, new in spelled.items() if name != new}
+    if not changed:
+        return rows
+    return [
+        replace(row, **{column: spelled[name]}) if (name := getattr(row, column)) in changed else row
+        for row in rows
+    ]
+
+
+def _first_spelling(names: Iterable[str]) -> list[str]:
+    """Of names that fold alike the first."""
+    found: dict[str, str] = {}
+    for name in names:
+        if name not in found:
+            found.setdefault(fold(name), name)
+    return list(found.values())
+
+
+def _spell_alike(plan: Plan) -> None:
+    """Each name spelled as where it is defined: case and kinds of blanks make no other name."""
+    for name, column in (("paths", "path"), ("temperatures", "record"), ("profiles", "profile"),
+                         ("assemblies", "assembly")):  # fmt: skip
+        rows = getattr(plan, name)
+        setattr(plan, name, spell_as(rows, column, _first_spelling(getattr(row, column) for row in rows)))
+    defined = {
+        table.name: {getattr(row, table.key[0] if table.key else "path")
+                     for row in getattr(plan, table.attribute)}
+        for table in TABLES if table.key or table.name == "Paths"
+    }  # fmt: skip
+    for table in TABLES:
+        for item in table.columns:
+            if item.refers:
+                rows = spell_as(getattr(plan, table.attribute), item.name, defined[item.refers])
+                setattr(plan, table.attribute, rows)
+    builders = defined["Parts"] | {row.assembly for row in plan.assemblies}
+    plan.builds = spell_as(plan.builds, "part", builders)
+    plan.assemblies = spell_as(plan.assemblies, "part", builders)
+    pots = plan.group("pots", "part")
+    plan._cache.clear()
+    for name in ("inserts", "shots"):
+        rows = []
+        for part, group in _by_part(getattr(plan, name)):
+            rows += spell_as(group, "pot", [pot.pot for pot in pots.get(part, ())])
+        setattr(plan, name, rows)
+
+
+def _by_part(rows: Iterable) -> Iterator[tuple[str, list]]:
+    """Rows that follow one another and are of one part."""
+    for part, group in groupby(rows, key=lambda row: row.part):
+        yield part, list(group)
+
+
 __all__ = [
     "MISSING_VALUE", "RECORDS", "Plan", "RawTable", "build_plan", "raw_table", "read_plan",
-    "read_table",
+    "read_table", "spell_as",
 ]  # fmt: skip

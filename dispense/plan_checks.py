@@ -10,11 +10,13 @@ import math
 from collections.abc import Collection, Iterator
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
 from .errors import NA, NUM, DispenseError, Problem
 from .materials import material_energy
-from .plan_tables import TABLES
+from .naming import nearest
+from .plan_tables import BY_NAME, TABLES
 from .registry import evaluate
 from .units import HOUR, from_si
 
@@ -31,6 +33,7 @@ def check_links(plan, broken: Collection[str] = ()) -> list[Problem]:
         if table.key or table.name == "Paths"
     }  # fmt: skip
     problems = []
+    lost: dict[str, list[str]] = {}  # cells that refer to a table without rows
     for table in TABLES:
         for item in table.columns:
             if not item.refers or item.refers in broken:
@@ -38,7 +41,9 @@ def check_links(plan, broken: Collection[str] = ()) -> list[Problem]:
             known = keys[item.refers]
             for row in getattr(plan, table.attribute):
                 name = getattr(row, item.name)
-                if name and name not in known:
+                if name and not known:
+                    lost.setdefault(item.refers, []).append(plan.cell(row, item.name))
+                elif name and name not in known:
                     where = plan.cell(row, item.name)
                     problems.append(_unknown(where, item.name, name, item.refers, known))
     if not {"Parts", "Assemblies"} & set(broken):
@@ -49,19 +54,21 @@ def check_links(plan, broken: Collection[str] = ()) -> list[Problem]:
                                          "Parts or Assemblies", builders))  # fmt: skip
     pots = {(row.part, row.pot) for row in plan.pots}
     for row in [*plan.inserts, *plan.shots]:
-        if "Pots" not in broken and (row.part, row.pot) not in pots and row.part in keys["Parts"]:
+        if "Pots" not in broken and not pots:
+            lost.setdefault("Pots", []).append(plan.cell(row, "pot"))
+        elif "Pots" not in broken and (row.part, row.pot) not in pots and row.part in keys["Parts"]:
             problems.append(
                 _unknown(plan.cell(row, "pot"), "pot", row.pot, f"Pots for part {row.part}",
                          {pot for part, pot in pots if part == row.part})
             )  # fmt: skip
-    return problems
+    return [*problems, *(_says(f"{name}!A1", f"table {name} has no rows, and {_listed(cells)} "
+                               f"{'names' if len(cells) == 1 else 'name'} what it would hold",
+                               f"it holds {BY_NAME[name].help}") for name, cells in lost.items())]  # fmt: skip
 
 
 def _unknown(where: str, argument: str, name: str, table: str, known: set) -> Problem:
-    import difflib
-
-    near = difflib.get_close_matches(str(name), [str(item) for item in known], 1)
-    fix = f"did you mean {near[0]}?" if near else ""
+    near = nearest(str(name), sorted(map(str, known)))
+    fix = f"did you mean {near}?" if near else ""
     return Problem(where, argument.replace("_", " "), name, f"a name in {table}", fix, NA)
 
 
@@ -354,18 +361,67 @@ def _joint(plan, row) -> Iterator[Problem]:
                     "start gap must be above gap")  # fmt: skip
 
 
-def _applied(plan) -> Iterator[Problem]:
-    """Parts that are built and get nothing."""
+def built_parts(plan) -> dict[str, Any]:
+    """Parts that are built, also inside assemblies, each with the first row of Builds that does."""
+    found: dict[str, Any] = {}
+    for row in {row.part: row for row in reversed(plan.builds)}.values():
+        for part in plan.explode(row.part):
+            found.setdefault(part, row)
+    return found
+
+
+def bare_parts(plan) -> dict[str, Any]:
+    """Built parts on which no station puts anything, each with a row of Builds that builds it."""
     applied = {row.part for row in [*plan.beads, *plan.pots, *plan.joints]}
-    seen = set()
-    for row in plan.builds:
-        if row.part in seen:
-            continue
-        seen.add(row.part)
-        if not applied & set(plan.explode(row.part)):
+    return {part: row for part, row in built_parts(plan).items() if part not in applied}
+
+
+def idle_stations(plan) -> list:
+    """Stations that no bead, pot or joint names."""
+    used = {row.station for row in [*plan.beads, *plan.pots, *plan.joints]}
+    return [row for row in plan.stations if row.station not in used]
+
+
+def _applied(plan) -> Iterator[Problem]:
+    """Parts that are built and get nothing, beside stations that put nothing on."""
+    bare, idle = bare_parts(plan), idle_stations(plan)
+    lost = list(_lost_tables(plan, bare, idle))
+    if lost:
+        yield from lost
+        return
+    told = set()
+    for row in {row.part: row for row in reversed(plan.builds)}.values():
+        inside = set(plan.explode(row.part))
+        if inside <= set(bare):
+            told |= inside
             yield _says(plan.cell(row, "part"),
                         f"{row.part} is built and has no bead, pot or joint",
                         "add one, or leave it out of Builds")  # fmt: skip
+    if not idle:
+        return
+    names = ", ".join(row.station for row in idle)
+    parts = plan.index("parts", "part")
+    for part in bare:
+        if part not in told:
+            yield _says(parts[part].at if part in parts else bare[part].at,
+                        f"{part} is built in {bare[part].part} and has no bead, pot or joint, and "
+                        f"nothing is put on at {names}", "add what is missing, or remove the station")  # fmt: skip
+
+
+def _lost_tables(plan, bare: Collection[str], idle: list) -> Iterator[Problem]:
+    """Tables without rows where stations have nothing to do and built parts get nothing."""
+    along = [row.station for row in idle if row.speed is not None]
+    shots = [row.station for row in idle if row.speed is None]
+    for name, stations in (("Beads", along), ("Pots", shots), ("Joints", shots)):
+        if bare and stations and not getattr(plan, name.lower()):
+            yield _says(f"{name}!A1",
+                        f"table {name} has no rows: nothing is put on at {_listed(stations)}, and "
+                        f"{_listed(bare)} get no material", f"it holds {BY_NAME[name].help}")  # fmt: skip
+
+
+def _listed(names: Collection[str]) -> str:
+    shown = list(names)
+    return ", ".join(shown[:6]) + (f" and {len(shown) - 6} more" if len(shown) > 6 else "")
 
 
 def _numbers(plan) -> Iterator[Problem]:

@@ -165,33 +165,75 @@ def cell_table() -> dict[str, tuple[float, float]]:
     return {row["designation"]: (float(row["diameter"]), float(row["height"])) for row in rows}
 
 
-_ROUND_CODE = re.compile(r"(?P<letters>[A-Z]{0,3}R)?(?P<digits>\d{3,5})[A-Z]{0,3}")
-_MAXIMUM_CODE = re.compile(r"(?:[A-Z]{0,3}R)?(?P<diameter>\d{1,3})/(?P<height>\d{1,3})[A-Z]{0,3}")
-_COIN_LETTERS = {"CR", "BR", "LR", "SR", "PR"}
+_CODE = re.compile(
+    r"(?P<letters>[A-Z]{0,3}R)?-?"
+    r"(?:(?P<wide>\d{1,3})/(?P<tall>\d{1,3})[A-Z]{0,3}|(?P<digits>\d{3,5})[A-Z]{0,3}(?:-[A-Z0-9]{1,6})?)"
+)
+_COIN_SIZES = ((4.0, 45.0), (0.9, 16.0), (0.02, 1.0))  # diameter, height [mm], height by diameter
+_CELL_SIZES = ((7.0, 70.0), (15.0, 320.0), (1.0, 8.0))  # of tall cells; common practice, no source
 
 
-def _read_designation(designation: str) -> tuple[float, float] | None:
-    """Diameter and height [mm] of a round cell from its code, None where it is not known."""
-    code = re.sub(r"[\s-]+", "", designation.upper())
-    table = cell_table()
-    bare = re.sub(r"^[A-Z]{1,2}(?=R\d)", "", code)
-    for name in (code, bare):
-        if name in table:
-            return table[name]
-    match = _MAXIMUM_CODE.fullmatch(code)
-    if match:
-        size = float(match["diameter"]), float(match["height"])
-        return size if min(size) > 0 else None
-    match = _ROUND_CODE.fullmatch(code)
-    if not match:
-        return None
-    digits = match["digits"]
+def _is_size(size: tuple[float, float], kinds=(_COIN_SIZES, _CELL_SIZES)) -> bool:
+    """Whether cells of about that diameter and height [mm] are made."""
+    diameter, height = size
+    if not diameter > 0.0:
+        return False
+    return any(
+        all(low <= value <= high for value, (low, high) in zip((diameter, height, height / diameter), kind,
+                                                               strict=True))
+        for kind in kinds
+    )  # fmt: skip
+
+
+def _readings(letters: str | None, digits: str) -> list[tuple[float, float]]:
+    """Diameter and height [mm] that a code's digits may stand for, the first that is a size counts.
+
+    One letter before the R marks a primary cell (IEC 60086-1): the height is in tenths of a mm. LIR
+    is a lithium-ion coin, numbered alike. Others of four digits, and those of five that are 30 mm or
+    more wide, may give the height in whole mm.
+    """
     split = 1 if len(digits) == 3 else 2
-    diameter, height = float(digits[:split]), int(digits[split:]) / 10.0
-    is_long = len(digits) == 5 and diameter >= 30 and height < 20
-    if is_long and match["letters"] not in _COIN_LETTERS:
-        height *= 10.0
-    return (diameter, height) if diameter > 0 and height > 0 else None
+    diameter, height = float(digits[:split]), int(digits[split:])
+    tenths, whole_mm = (diameter, height / 10.0), (diameter, float(height))
+    if letters in ("R", "LIR") or (letters and len(letters) == 2):
+        return [size for size in (tenths,) if _is_size(size)]
+    if len(digits) == 4:
+        return [size for size in (whole_mm,) if letters and _is_size(size, (_CELL_SIZES,))]
+    found = [tenths] if _is_size(tenths, (_CELL_SIZES,)) else []
+    return found + ([whole_mm] if diameter >= 30.0 and _is_size(whole_mm, (_CELL_SIZES,)) else [])
+
+
+def read_designation(designation: str) -> tuple[tuple[float, float] | None, str]:
+    """Diameter and height [mm] of a round cell from its code, or None and why it is not known."""
+    code = re.sub(r"\s+", "", designation[:40].upper())
+    table = cell_table()
+    bare = re.sub(r"^[A-Z]{1,2}(?=R\d)", "", code.replace("-", ""))
+    for name in (code, code.replace("-", ""), bare):
+        if name in table:
+            return table[name], ""
+    found = _CODE.fullmatch(code)
+    if found is None:
+        return None, "give diameter and height instead"
+    if found["wide"]:
+        size = float(found["wide"]), float(found["tall"])
+        return (size, "") if _is_size(size) else (None, _no_size(size))
+    digits = found["digits"]
+    if found["letters"] in ("BR", "LIR") and f"CR{digits}" in table:
+        return table[f"CR{digits}"], ""
+    sizes = _readings(found["letters"], digits)
+    if sizes:
+        return sizes[0], ""
+    short = float(digits[:2]), float(digits[2:])
+    if len(digits) == 4 and not found["letters"] and _is_size(short):
+        return None, (f"{digits} may be {digits[:2]} × {int(digits[2:])} mm or "
+                      f"{digits[:2]} × {int(digits[2:]) / 10:g} mm: write the letters before it, or give "
+                      "diameter and height")  # fmt: skip
+    split = 1 if len(digits) == 3 else 2
+    return None, _no_size((float(digits[:split]), int(digits[split:]) / 10.0))
+
+
+def _no_size(size: tuple[float, float]) -> str:
+    return f"{size[0]:g} × {size[1]:g} mm is a size that no round cell has: give diameter and height"
 
 
 @workbook_function(
@@ -199,16 +241,19 @@ def _read_designation(designation: str) -> tuple[float, float] | None:
     arguments=(text("designation", "code of a round cell, as text or number: 18650, ICR18650, "
                     "21700, CR2032, CR17345, ICR19/66, LR6"),),
     returns=(out("diameter", "mm", "nominal diameter"), out("height", "mm", "nominal height")),
-    equation="diameter in mm, then height in tenths of a mm: 18650 is 18 × 65.0",
+    equation="diameter in mm, then height in tenths of a mm: 18650 is 18 × 65.0; four digits of tall "
+    "cells: height in mm, 2170 is 21 × 70",
     source="IEC 60086-1 (round primary cells) and IEC 61960-3:2017 (19/66: largest diameter and "
-    "height in mm), rules from memory; five-digit codes: common practice, no source",
+    "height in mm), rules from memory; five-digit codes and short forms: common practice, no source",
     valid="codes of round cells; blocks and pouches are not read",
     rule="nominal: real cells with their sleeve are larger (an 18650 about 18.3–18.6 × 65.2 mm, "
-    "from memory), and a code cuts off halves (CR2450 is 24.5 mm wide): measure them",
-    notes="Codes without a size by rule (R03, R6, R14, R20, R44, 4680 …) come from a table whose "
-    "values are from memory, largest sizes of IEC 60086-2. A five-digit code without coin-cell "
-    "letters that would be 30 mm or more wide and below 20 mm high is read in whole mm (38120 is "
-    "38 × 120): common practice, no source.",
+    "from memory), and a code not in the table cuts off halves: measure them",
+    notes="Codes without a size by rule (R03, R6, R14, R20, R44, CR123A), coin cells whose code cuts "
+    "off half a mm (CR2450 is 24.5 mm wide) and the four-digit short forms (2170, 4680, 4695 …) come "
+    "from a table whose values are from memory, largest sizes of IEC 60086-2. A code of five digits 30 "
+    "mm or more wide whose height in tenths would make it flat is read in whole mm (38120 is 38 × 120, "
+    "55280 is 55 × 280): common practice, no source. A size that no cell has, and four digits that "
+    "may mean two sizes, are #N/A with the reason.",
     examples=(
         example((18650,), (18.0, 65.0), "five-digit rule, common practice"),
         example(("CR2032",), (20.0, 3.2), "IEC 60086-1, from memory: 20 × 3.2 mm"),
@@ -221,11 +266,11 @@ def cell_size(designation):
     >>> cell_size("ICR18650")
     (0.018, 0.065)
     """
-    size = _read_designation(str(designation))
+    size, reason = read_designation(str(designation))
     if size is None:
         raise InputError(
             Problem("CELL_SIZE", "designation", designation, "the code of a round cell, such as "
-                    "18650, 21700, CR2032 or ICR19/66", "give diameter and height instead", NA)
+                    "18650, 21700, CR2032 or ICR19/66", reason, NA)
         )  # fmt: skip
     return size[0] / 1e3, size[1] / 1e3
 

@@ -385,7 +385,8 @@ def _judge(pour: PlannedPour) -> None:
         if limit is not None and pour.planned_peak <= limit:  # the criterion knows no using-up
             pour.find(NOTE, words + "; the peak counts that the compound is used up", topic="runaway")
         else:
-            pour.find(DANGER, words, f"pour shallower; {CAUTION}", topic="runaway",
+            told = any(finding.kind == DANGER for finding in pour.findings)  # the caution with it
+            pour.find(DANGER, words, "pour shallower" + ("" if told else f"; {CAUTION}"), topic="runaway",
                       delta=pour.runaway.delta, critical=pour.runaway.critical)  # fmt: skip
     if pour.runaway is not None:
         biot = biot_number(pour.depth, pour.film, pour.material.conductivity)

@@ -121,5 +121,15 @@ def shows_whole(low: float, high: float, resolution: float) -> bool:
     return 0.5 * (high - low) >= STEPS * resolution * (1.0 - _NOISE)
 
 
-__all__ = ["DOWN", "NEAREST", "STEPS", "UP", "Printed", "PrintedLimits", "digits_of", "printed_limits",
-           "rounded", "shows_whole"]  # fmt: skip
+__all__ = [
+    "DOWN",
+    "NEAREST",
+    "STEPS",
+    "UP",
+    "Printed",
+    "PrintedLimits",
+    "digits_of",
+    "printed_limits",
+    "rounded",
+    "shows_whole",
+]

@@ -21,7 +21,7 @@ from .fields import Field, date, number, text, whole
 from .findings import DANGER, MARKS, SHORTAGE, STOP, WAIT, Finding, gravest_first, grouped, marked, tally
 from .materials import mixed_density
 from .plan_findings import plan_findings, station_findings
-from .printed import DOWN, Printed, digits_of
+from .printed import DOWN, Printed, PrintedLimits, digits_of
 from .shift import CATEGORIES, NANO, Batch, Mating, ShiftResult, hhmm, numbers_text
 from .units import LONGEST, celsius_text, duration_text, from_si, volume_text
 from .weighing import driver_text
@@ -64,11 +64,16 @@ class SheetSpec:
     def demands(self, tables: Iterable[str]) -> list[str]:
         """Names, and columns as `Table[Heading]`, that a template with these tables must have."""
         there = {name.casefold() for name in tables}
-        return [*self.required, *(
-            f"{table}[{item.heading}]"
-            for table, columns in self.needed.items() if table.casefold() in there
-            for item in self.tables[table] if item.name in columns
-        )]  # fmt: skip
+        return [
+            *self.required,
+            *(
+                f"{table}[{item.heading}]"
+                for table, columns in self.needed.items()
+                if table.casefold() in there
+                for item in self.tables[table]
+                if item.name in columns
+            ),
+        ]
 
     def computed_field(self, name: str) -> Field:
         """A column that the template computes."""
@@ -337,7 +342,7 @@ RESULTS = SheetSpec(
         "ResultWarnings": (
             date("day", "date"), text("shift", "shift"), text("station", "station"),
             text("kind", "DANGER, STOP, CHECK or note"), text("warning", "what to look at"),
-            text("fix", "what to do"),
+            text("what_to_do", "what mends it"),
         ),
     },
     needed={
@@ -462,8 +467,8 @@ def shift_findings(plan, result: ShiftResult, sheet: str) -> list[Finding]:
     return gravest_first([*played, *planned])
 
 
-def _warning_rows(findings: Iterable[Finding]) -> list[dict[str, Any]]:
-    rows = [{"warning": line} for finding in findings for line in _folded(marked(finding))]
+def _warning_rows(findings: Iterable[Finding], width: int) -> list[dict[str, Any]]:
+    rows = [{"warning": line} for finding in findings for line in _folded(marked(finding), width)]
     return rows or [{"warning": "no warning"}]
 
 
@@ -484,15 +489,21 @@ def letter_name(letter: str, letters: Sequence[str]) -> str:
 
 def containers_text(result: ShiftResult) -> str:
     """The containers to bring, largest thing on the sheet: 2 × A (20 L), 1 × B (20 L)."""
-    words = []
+    words, missing = [], []
     if not any(result.containers.values()):
         return "Bring nothing: enough stands here"
     for letter, component in result.components.items():
         size_text = volume_text(component.container)
         name = f"{letter.upper()} " if len(result.components) > 1 else ""
-        if result.containers[letter]:
-            words.append(f"{result.containers[letter]} × {name}{size_text}")
-    return "Bring " + " + ".join(words)
+        count = sum(use.containers for use in result.staged(letter))
+        if count:
+            words.append(f"{count} × {name}{size_text}")
+        if result.containers[letter] > count:
+            missing.append(f"{result.containers[letter] - count} × {name}{size_text}")
+    short = " + ".join(missing) + " missing" if missing else ""
+    if not words:
+        return "▲ " + short
+    return "Bring " + " + ".join(words) + (f"; {short}" if short else "")
 
 
 def _use_row(result: ShiftResult, letter: str) -> dict[str, Any]:
@@ -571,9 +582,11 @@ def shift_material_content(plan, result: ShiftResult, stamp: str) -> Content:
                 {"component": letter_name(use.component, result.letters), "lot": use.lot,
                  "last_day": use.last_day, "containers": use.containers, "volume": use.volume / ML,
                  "first": at(result.date, use.first)}
-                for use in result.lots
+                for letter in result.letters for use in result.staged(letter)
             ] or [{"lot": "none: enough stands at the station"}],
-            "MaterialWarnings": _warning_rows(shift_findings(plan, result, "shift_material")),
+            "MaterialWarnings": _warning_rows(
+                shift_findings(plan, result, "shift_material"), 140
+            ),
         },
     )  # fmt: skip
 
@@ -646,21 +659,15 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
         treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
     notes = []
     for finding in gravest_first([*card.findings, *station_findings(plan, station.station)]):
-        lines = _folded(f"▲ {finding}" if finding.is_warning else str(finding), 150)
+        lines = _folded(f"▲ {finding}" if finding.is_warning else str(finding), 185)
         notes += [{"kind": "" if place else MARKS[finding.kind],
                    "text": line if finding.is_warning else line.strip()}
                   for place, line in enumerate(lines)]  # fmt: skip
-    headline = "No part at this station"
-    if rows:
-        first = rows[0]
-        headline = f"Set {first['mass'].text} g"
-        if len(rows) > 1:
-            headline += f" ({first['part']} / {first['application']})"
     return Content(
         STATION_SETUP,
         {
             **_head(plan, stamp), "station": station.station, "material": material.material,
-            "description": material.description, "headline": headline, "meter": station.meter,
+            "description": material.description, "headline": setup_headline(rows), "meter": station.meter,
             "ratio": ratio, "density": from_si(card.density, "g/mL"),
             "shop_temperature": temperature_text(record), "pot_life": life_text(card.life, record),
             "rule": rule_text(station, card.life),
@@ -690,12 +697,21 @@ def _shop(value: float | None, unit: str) -> float | None:
     return None if value is None else float(from_si(value, unit))
 
 
+def setup_headline(rows: Sequence[dict[str, Any]], mass: Printed | None = None, unit: str = "g") -> str:
+    """The mass of the first shot to set; `mass` is the same in the unit of the sheet's column."""
+    if not rows:
+        return "No part at this station"
+    first = rows[0]
+    words = f"Set {(mass or first['mass']).text} {unit}"
+    return words + (f" ({first['part']} / {first['application']})" if len(rows) > 1 else "")
+
+
 def _upper_limit(value: float | None, unit: str) -> Printed | None:
-    """A highest value as printed, to four figures at least: never above what is allowed."""
+    """A highest value as printed, to three figures at least: never above what is allowed."""
     if value is None:
         return None
     shop = float(from_si(value, unit))
-    return Printed(shop, digits_of(shop / 1000.0), DOWN)
+    return Printed(shop, digits_of(shop / 100.0), DOWN)
 
 
 def figure(value: float) -> str:
@@ -785,8 +801,17 @@ def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
         {**_shift_head(plan, result, stamp), "headline": board_headline(result),
          "cure": f"{material.cure} cure", "shop_temperature": temperature_text(record),
          "basis": cure_basis(material, record)},
-        {"CureBatches": rows, "CureWarnings": _warning_rows(shift_findings(plan, result, "cure_board"))},
+        {"CureBatches": rows,
+         "CureWarnings": _warning_rows(shift_findings(plan, result, "cure_board"), 165)},
     )  # fmt: skip
+
+
+def check_headline(count: int, limits: PrintedLimits, unit: str = "g") -> str:
+    """What to weigh and between which limits, in the unit of the sheet's columns."""
+    words = f"{limits.target.text} {unit}"
+    if count > 1:
+        words = f"{count} shots together: {words}"
+    return words + (f"  ({limits.text} {unit})" if limits.text else ", no limits")
 
 
 def shot_check_content(plan, result: ShiftResult, stamp: str) -> Content:
@@ -801,7 +826,7 @@ def shot_check_content(plan, result: ShiftResult, stamp: str) -> Content:
     return Content(
         SHOT_CHECK,
         {
-            **_shift_head(plan, result, stamp), "headline": shot.text, **row,
+            **_shift_head(plan, result, stamp), "headline": check_headline(shot.count, limits), **row,
             "mass": shot.single.target, "shots_together": shot.count,
             "volume": from_si(shot.volume * shot.count, "mL"),
             "mass_a": shot.printed(masses["a"]),
@@ -827,14 +852,18 @@ def staging_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
         for letter, component in result.components.items():
             changes = [event.clock for event in result.events
                        if event.kind == "container" and event.component == letter]  # fmt: skip
-            lots = [use.lot for use in result.lots if use.component == letter]
-            volume = result.mounted[letter]
-            count += result.containers[letter]
+            staged = result.staged(letter)
+            lots = [use.lot for use in staged]
+            is_short = any(use.is_missing for use in result.lots if use.component == letter)
+            volume = sum(use.volume for use in staged)
+            containers = sum(use.containers for use in staged)
+            count += containers
             rows.append({
                 "station": result.station.station, "material": result.material.material,
                 "component": letter_name(letter, result.letters),
-                "lots": ", ".join(lots) or "stands at the station",
-                "containers": result.containers[letter],
+                "lots": ", ".join(lots) or ("nothing usable in store" if is_short else
+                                            "stands at the station"),
+                "containers": containers,
                 "container": from_si(component.container, "mL"), "volume": volume / ML,
                 "mass": volume / NANO * component.density,
                 "first": at(result.date, changes[0]) if changes else None,
@@ -903,7 +932,7 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
     findings = results_findings(plan, results)
     warnings = [
         {"day": item.day, "shift": item.shift, "station": item.station, "kind": MARKS[item.kind],
-         "warning": f"{'▲ ' if item.is_warning else ''}{item.text}", "fix": item.fix}
+         "warning": f"{'▲ ' if item.is_warning else ''}{item.text}", "what_to_do": item.fix}
         for item in findings
     ]  # fmt: skip
     days = sorted({result.date for result in results})
@@ -955,7 +984,7 @@ def _gravest_rows(findings: Sequence[Finding]) -> list[dict[str, Any]]:
         first = group.first
         where = " ".join(str(item) for item in (first.station, first.day, first.shift) if item)
         times = f" ({group.count} of this sort)" if group.count > 1 else ""
-        rows += [{"warning": line} for line in _folded(f"{marked(first)} · {where}{times}", 96)]
+        rows += [{"warning": line} for line in _folded(f"{marked(first)} · {where}{times}", 116)]
     if len(groups) > MOST_GRAVEST:
         rows.append({"warning": f"and {len(groups) - MOST_GRAVEST} more sorts on the sheet Warnings"})
     return rows or [{"warning": "nothing dangerous, nothing that stops the line"}]

@@ -328,6 +328,7 @@ class LotUse:
     containers: int
     volume: int
     first: float
+    is_missing: bool = False  # needed, and no usable lot holds it
 
 
 @dataclass(slots=True)
@@ -395,6 +396,10 @@ class ShiftResult(WithFindings):
         """opening + mounted − everything it went to − closing; 0 by construction, and by test."""
         return (self.opening[letter] + self.mounted[letter] - self.drawn(letter)
                 - self.closing[letter])  # fmt: skip
+
+    def staged(self, letter: str) -> list[LotUse]:
+        """Lots to bring from store; what is missing there is not among them."""
+        return [use for use in self.lots if use.component == letter and not use.is_missing]
 
     def dispensed(self, category: str) -> int:
         """Mixed material of one category, all components together [nL]."""
@@ -521,7 +526,7 @@ class Player:
                 name, last_day = lot.lot, lot.last_day(component.open_life)
             result.mounted[letter] += content
             result.containers[letter] += 1
-            self._note_lot(letter, name, last_day, content, clock)
+            self._note_lot(letter, name, last_day, content, clock, lot is None)
             if content > heel:
                 break
             result.used[letter]["heel"] += content  # a rest smaller than the heel gives nothing
@@ -531,25 +536,26 @@ class Player:
             )
         new = Mounted(name, content - heel, heel, self.date, last_day)
         self.store.mounted[key] = new
-        before = f", before it lot {old.lot}" if old is not None else ""
-        result.events.append(
-            Event(clock, "container", f"put on {self._words(letter)} lot {name}{before}", letter,
-                  name, content)
-        )  # fmt: skip
+        before = f", before it lot {old.lot}" if old is not None and old.lot != NO_STOCK else ""
+        if lot is not None:
+            result.events.append(
+                Event(clock, "container", f"put on {self._words(letter)} lot {name}{before}", letter,
+                      name, content)
+            )  # fmt: skip
         return new
 
     def _words(self, letter: str) -> str:
         name = self.result.material.material
         return f"{name} {letter.upper()}" if len(self.result.components) > 1 else name
 
-    def _note_lot(self, letter, name, last_day, content, clock) -> None:
+    def _note_lot(self, letter, name, last_day, content, clock, is_missing) -> None:
         for use in self.result.lots:
-            if use.component == letter and use.lot == name:
+            if (use.component, use.lot, use.is_missing) == (letter, name, is_missing):
                 use.containers += 1
                 use.volume += content
                 return
         day = None if last_day == datetime.date.max else last_day
-        self.result.lots.append(LotUse(letter, name, day, 1, content, clock))
+        self.result.lots.append(LotUse(letter, name, day, 1, content, clock, is_missing))
 
     # -- mixer ------------------------------------------------------------------------------
 
@@ -845,7 +851,8 @@ class Player:
         if result.life is not None and self.pot_clock is not None:
             temperatures = result.temperatures[1]
             for mark in result.life.marks(min(temperatures), max(temperatures)):
-                self._find(NOTE, f"pot life {mark}", topic="pot life", is_lasting=True)
+                if not mark.startswith("rule of thumb"):  # the setup card says so
+                    self._find(NOTE, f"pot life {mark}", topic="pot life", is_lasting=True)
 
     def _find(self, kind: str, text: str, fix: str = "", *, topic: str, part: str = "",
               is_lasting: bool = False, **numbers: float) -> None:  # fmt: skip

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import os
+import re
 import sys
 import time
 import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import Any, TextIO
 
+from .errors import escaped
 from .findings import DANGER, HEADINGS, KINDS, NOTE, Finding, grouped, tally
 from .units import is_number
+
+_BOLD = re.compile("(\x1b\\[[01]m)")  # what `emphasise` writes
 
 
 def use_colour(stream: TextIO) -> bool:
@@ -68,7 +73,8 @@ def findings_text(findings: Iterable[Finding], *, most: int = 8, where: bool = T
     <BLANKLINE>
     Stops the line
       times  station  first on  what
-      1      hem                529 s of work: more nozzles
+          1  hem                529 s of work
+                                → more nozzles
     """
     findings = list(findings)
     groups = grouped(findings)
@@ -80,9 +86,14 @@ def findings_text(findings: Iterable[Finding], *, most: int = 8, where: bool = T
         shown_groups = mine if kind == DANGER else mine[:most]
         lines += ["", HEADINGS[kind]]
         if where:
-            rows = [[f"  {group.count}", group.where, _first_on(group.first), str(group.first)]
+            rows = [[f"  {group.count}", group.where, _first_on(group.first), group.first.text]
                     for group in shown_groups]  # fmt: skip
-            lines += table(["  times", "station", "first on", "what"], rows).splitlines()
+            head, *body = table(["  times", "station", "first on", "what"], rows).splitlines()
+            lines.append(head)
+            for group, line in zip(shown_groups, body, strict=True):
+                lines.append(line)
+                if group.first.fix:
+                    lines.append(" " * head.index("what") + f"→ {group.first.fix}")
         else:
             mark = "-" if kind == NOTE else "▲"
             lines += [f"{mark} {group.first}" + (f" ({group.count} of this sort)" if group.count > 1 else "")
@@ -104,7 +115,27 @@ def shown(value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(value, float):
         return f"{value:.6g}"
-    return str(value)
+    return escaped(str(value))
+
+
+def printable(text: str) -> str:
+    """A report as a terminal may print it: its lines and its bold stay, codes of cells are shown.
+
+    >>> printable("one\\ntwo\\x1b[2J")
+    'one\\ntwo\\\\x1b[2J'
+    """
+    return "\n".join(
+        "".join(piece if _BOLD.fullmatch(piece) else escaped(piece) for piece in _BOLD.split(line))
+        for line in text.split("\n")
+    )
+
+
+def json_text(value: Any) -> str:
+    """JSON as a terminal may print it: codes that it would obey are written as JSON escapes."""
+    text = json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False, default=str)
+    return "".join(
+        char if char.isprintable() or char == "\n" else json.dumps(char)[1:-1] for char in text
+    ) if not text.replace("\n", "").isprintable() else text  # fmt: skip
 
 
 def in_words(value: Any) -> str:

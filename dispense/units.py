@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
@@ -102,13 +103,45 @@ def registry():
 # Spellings of the shop that pint does not read, replaced in the unit text before pint sees it.
 _SPELLINGS = (
     ("²", "**2"), ("³", "**3"), ("·", "*"), ("⋅", "*"), ("µ", "u"), ("μ", "u"), ("−", "-"),
+    ("℃", "degC"), ("℉", "degF"), ("º", "°"), ("˚", "°"),
     ("°C", "degC"), ("°F", "degF"), ("°", "deg"), ("√h", "hour**0.5"), ("sⁿ", "s"), ("s^n", "s"),
+    ("″", "inch"), ("”", "inch"), ("''", "inch"), ('"', "inch"),
 )  # fmt: skip
-_WORDS = {"cc": "milliliter", "gal": "gallon", "cst": "centistokes", "hr": "hour", "hrs": "hour",
-          "sec": "second", "secs": "second", "mins": "minute", "days": "day", "lbs": "pound",
-          "ml": "milliliter", "cps": "centipoise", "cP": "centipoise", "C": "degC", "F": "degF",
-          "deg C": "degC", "deg F": "degF", "eq": "mole", "d": "day", "h": "hour",
-          '"': "inch", "''": "inch", "pct": "percent", "%": "percent"}  # fmt: skip
+# whole texts
+_WORDS = {"deg C": "degC", "deg F": "degF", "C": "degC", "F": "degF", "%": "percent",
+          "-": "dimensionless", "–": "dimensionless",
+          "W/mK": "W/(m*K)", "W/m**2K": "W/(m**2*K)", "J/gK": "J/(g*K)", "J/kgK": "J/(kg*K)",
+          "kJ/kgK": "kJ/(kg*K)"}  # fmt: skip
+# single names, within a text such as cc/min too
+_NAMES = {"cP": "centipoise", "eq": "mole", "d": "day", "h": "hour", "%": "percent",
+          "mPas": "millipascal*second", "Pas": "pascal*second", "kPas": "kilopascal*second"}  # fmt: skip
+# single names, in capitals too; a mil is a thousandth of an inch, a gallon and a fluid ounce are
+# those of the US unless the text says imperial
+_NAMES_OF_ANY_CASE = {
+    "cc": "milliliter", "ccm": "milliliter", "ml": "milliliter", "gal": "gallon", "cst": "centistokes",
+    "hr": "hour", "hrs": "hour", "sec": "second", "secs": "second", "mins": "minute", "days": "day",
+    "lbs": "pound", "cps": "centipoise", "pct": "percent", "mil": "thou", "mils": "thou",
+    "pcs": "dimensionless", "pc": "dimensionless", "ea": "dimensionless", "floz": "fluid_ounce",
+}  # fmt: skip
+_IMPERIAL, _OF_US = r"(?:imp(?:erial)?\b|uk\b)\.?", r"(?:us\b|u\.s\.)"
+_GALLON, _FLUID_OUNCE = r"gal(?:lons?)?\b\.?", r"fl(?:uid)?\.?\s*(?:oz\b\.?|ounces?\b)"
+_PHRASES = tuple(
+    (re.compile(rf"{kind}\s*{name}|{name}\s*\(\s*{kind}\s*\)", re.IGNORECASE), word)
+    for kind, name, word in (
+        (_IMPERIAL, _GALLON, "imperial_gallon"), (_OF_US, _GALLON, "gallon"),
+        (_IMPERIAL, _FLUID_OUNCE, "imperial_fluid_ounce"), (_OF_US, _FLUID_OUNCE, "fluid_ounce"),
+    )
+) + ((re.compile(rf"(?<![a-z_]){_FLUID_OUNCE}", re.IGNORECASE), "fluid_ounce"),)  # fmt: skip
+_POWER_WRITTEN_AS_DIGIT = re.compile(r"(?<![A-Za-z])(mm|cm|dm|km|um|m|in|inch|ft)([23])(?!\w)")
+_POINT_AS_TIMES = re.compile(r"(?<=[A-Za-z])\.(?=[A-Za-z])")
+#: what a unit text may be made of: names, their powers (one digit), * and /, a leading 1, brackets
+_UNIT_TOKEN = re.compile(
+    r"\s*(?:(?P<power>(?:\*\*|\^)\s*(?:\(\s*[+-]?\d(?:\.\d{1,3})?\s*\)|[+-]?\d(?:\.\d{1,3})?(?![\d.])))"
+    r"|(?P<name>[^\W\d]\w*|%)|(?P<one>1)(?![\w.])|(?P<times>[*/])|(?P<open>\()|(?P<close>\)))"
+)
+LONGEST_UNIT = 48  # characters
+LONGEST_NUMBER = 400  # characters of a number with its unit
+_MOST_BRACKETS = 3  # within one another
 _RATIOS = frozenset({"dimensionless", "percent", "ppm", "permille"})
 _PURE = {
     "": _RATIOS,
@@ -116,9 +149,13 @@ _PURE = {
     "deg": frozenset({"degree", "radian", "turn", "gradian", "arcminute", "arcsecond", "milliradian"}),
 }
 _NUMBER = re.compile(
-    r"\s*(?P<sign>[+-]?)\s*(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)(?![\d.])"
-    r"|\s*(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)"
+    r"(?P<sign>[+-]?)\s*(?:(?P<whole>\d+)(?:\s+|-))?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)(?![\d.])"
+    r"|(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)"
+    r"(?:\s*[×·xX*]\s*10\s*(?:\^|\*\*)\s*(?P<ten>[+-]?\d{1,3})(?!\d))?"
 )
+_RAISED = str.maketrans("⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻", "0123456789+-")
+_POWER_OF_TEN = re.compile(r"([×·xX*]\s*10)([⁺⁻]?[⁰¹²³⁴-⁹]{1,3})")
+_WITH_COMMA = re.compile(r"(?P<whole>[+-]?\d+),(?P<part>\d+)(?![\d,.'])")
 
 
 # SI units that are powers of the metre and of the second: those powers
@@ -145,6 +182,79 @@ def coherent_factor(symbol: str, system: tuple[str, ...]) -> float:
     return float(f"{unit.factor / scale:.15g}")
 
 
+class _Unreadable(ValueError):
+    """A unit text that cannot be read, and what it must be where that is not plain."""
+
+
+def _spelled(text: str) -> str:
+    """A unit text as pint reads it: bounded, made of names, powers, * and / only."""
+    if len(text) > LONGEST_UNIT:
+        raise _Unreadable(f"a unit of at most {LONGEST_UNIT} characters")
+    text = text.strip()
+    for pattern, word in _PHRASES:
+        text = pattern.sub(word, text)
+    text = _WORDS.get(text, text)
+    for old, new in _SPELLINGS:
+        text = text.replace(old, new)
+    text = _POWER_WRITTEN_AS_DIGIT.sub(r"\1**\2", text.rstrip("."))
+    text = _POINT_AS_TIMES.sub("*", _WORDS.get(text, text))
+    pieces, depth, place, last = [], 0, 0, ""
+    while place < len(text):
+        found = _UNIT_TOKEN.match(text, place)
+        if found is None:
+            raise _Unreadable()
+        kind, piece = found.lastgroup or "", found[0]
+        depth += (kind == "open") - (kind == "close")
+        if not 0 <= depth <= _MOST_BRACKETS or (kind == "power" and last not in ("name", "close")):
+            raise _Unreadable()
+        if kind == "name":
+            name = piece.strip()
+            known = _NAMES.get(name) or _NAMES_OF_ANY_CASE.get(name.lower())
+            piece = f" ({known})" if known and "*" in known else f" {known or name}"
+        pieces.append(piece)
+        place, last = found.end(), kind
+    if depth or not pieces:
+        raise _Unreadable()
+    return "".join(pieces)
+
+
+@lru_cache(maxsize=1024)
+def _unit(text: str):
+    """A unit text as pint's unit."""
+    import pint
+
+    try:
+        return registry().Unit(_spelled(text))
+    except _Unreadable:
+        raise
+    except (pint.errors.PintError, ValueError, TypeError, AttributeError, AssertionError, KeyError,
+            SyntaxError, ArithmeticError, RecursionError):  # fmt: skip
+        raise _Unreadable() from None
+    except Exception as error:  # pint's parser lets tokenizer errors of other kinds through
+        raise _Unreadable(f"a unit; {error}") from None
+
+
+def is_unit(text: str) -> bool:
+    """Whether a text is a unit that is known, of whatever quantity.
+
+    >>> is_unit("mm"), is_unit("fl oz"), is_unit("nominal")
+    (True, True, False)
+    """
+    text = text.strip()
+    if text in SHOP_UNITS:
+        return text != ""
+    try:
+        _unit(text)
+    except _Unreadable:
+        return False
+    return True
+
+
+def is_count(text: str) -> bool:
+    """Whether a text stands for a plain number of pieces: pcs, ea, –."""
+    return text.strip() != "%" and is_unit(text) and str(_unit(text)) == "dimensionless"
+
+
 @lru_cache(maxsize=1024)
 def unit_factor(text: str, target: str) -> tuple[float, float]:
     """Factor and offset that take a number in the unit `text` to the SI unit of shop unit `target`.
@@ -165,19 +275,14 @@ def unit_factor(text: str, target: str) -> tuple[float, float]:
     import pint
 
     units = registry()
-    spelled = _WORDS.get(text, text)
-    for old, new in _SPELLINGS:
-        spelled = spelled.replace(old, new)
     try:
-        given = units.Unit(_WORDS.get(spelled, spelled))
+        given = _unit(text)
         wanted = units.Unit(shop.pint)
-    except (pint.errors.UndefinedUnitError, pint.errors.DefinitionSyntaxError, ValueError,
-            TypeError, AttributeError, AssertionError, KeyError, SyntaxError):  # fmt: skip
+    except _Unreadable as error:
         raise UnitError(
-            Problem("unit", "unit", text, f"a unit that converts to {target or 'a plain number'}")
-        ) from None
-    except Exception as error:  # pint's parser lets tokenizer errors of other kinds through
-        raise UnitError(Problem("unit", "unit", text, f"a unit; {error}")) from None
+            Problem("unit", "unit", text, str(error) or "a unit that converts to "
+                    f"{target or 'a plain number'}")
+        ) from None  # fmt: skip
     on_scale = str(given) in {"degree_Celsius", "degree_Fahrenheit", "degree_Rankine", "kelvin"}
     is_offset = str(given) in {"degree_Celsius", "degree_Fahrenheit"}
     # pint counts angles and ratios as one kind; we do not
@@ -202,36 +307,67 @@ def unit_factor(text: str, target: str) -> tuple[float, float]:
     return float(base) * shop.factor, 0.0
 
 
+def _number_text(text: str) -> str:
+    """A text whose number is written as `_NUMBER` reads it: 1½ as 1 1/2, 2×10⁷ as 2×10^7."""
+    text = text.strip().replace("\u2044", "/").replace("−", "-")
+    text = _POWER_OF_TEN.sub(lambda found: f"{found[1]}^{found[2].translate(_RAISED)}", text)
+    return "".join(
+        f" {unicodedata.normalize('NFKC', char)}".replace("\u2044", "/")
+        if unicodedata.decomposition(char).startswith("<fraction>") else char for char in text
+    ).strip()  # fmt: skip
+
+
+def comma_is_decimal(text: str) -> bool | None:
+    """Whether the comma in a number is a decimal mark: True, None where it may part thousands.
+
+    >>> comma_is_decimal("2,5"), comma_is_decimal("0,125 in"), comma_is_decimal("1,500")
+    (True, True, None)
+    """
+    found = _WITH_COMMA.match(text.strip())
+    if found is None:
+        return None
+    whole = found["whole"].lstrip("+-")
+    return True if len(found["part"]) != 3 or len(whole) > 3 or whole.startswith("0") else None
+
+
+def with_point(text: str) -> str:
+    """A number with a decimal comma, written with a point.
+
+    >>> with_point("2,5 mm")
+    '2.5 mm'
+    """
+    return _WITH_COMMA.sub(r"\g<whole>.\g<part>", text.strip(), count=1)
+
+
 @lru_cache(maxsize=65536)
-def read_quantity(text: str, target: str) -> float:
-    """The SI value of a text such as "3/16 in"; a text that is only a number is in shop units.
+def read_quantity(text: str, target: str, plain: str | None = None) -> float:
+    """The SI value of a text such as "3/16 in"; where it carries no unit, its number is in `plain`.
+
+    `plain` None stands for the shop unit. Numbers, powers of ten, fractions and mixed numbers are
+    read alike: 0.5, 5e-1, 5×10⁻¹, 1/2, ½, 1 1/8, 1-1/8, 1½.
 
     >>> round(read_quantity("3/16 in", "mm"), 7)
     0.0047625
+    >>> round(read_quantity("1-1/8", "mm", "in"), 7)
+    0.028575
     >>> read_quantity("75 degF", "°C") - 273.15  # doctest: +ELLIPSIS
     23.888...
     """
-    match = _NUMBER.match(text)
+    if len(text) > LONGEST_NUMBER:
+        raise UnitError(Problem("number", "number", text, f"at most {LONGEST_NUMBER} characters"))
+    written = _number_text(text)
+    match = _NUMBER.match(written)
     if match is None:
         raise UnitError(Problem("number", "number", text, "a number, or a number with a unit"))
-    if match["number"] is not None:
-        number = float(match["number"])
-    else:
-        if int(match["bottom"]) == 0:
-            raise UnitError(Problem("number", "number", text, "a fraction with a bottom above 0"))
-        try:
-            number = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
-        except OverflowError:
-            number = math.inf
-        number = -number if match["sign"] == "-" else number
-    unit = text[match.end() :].strip()
+    number = _number(match, text)
+    unit = written[match.end() :].strip()
+    if unit and target == AS_GIVEN:
+        raise UnitError(Problem("unit", "unit", text, "a plain number, in the unit you count"))
     if not unit:
         if target == AS_GIVEN:
             return number
-        factor, offset = to_si(target)
+        factor, offset = to_si(target) if plain in (None, target) else unit_factor(plain, target)
     else:
-        if target == AS_GIVEN:
-            raise UnitError(Problem("unit", "unit", text, "a plain number, in the unit you count"))
         if unit.startswith("/"):
             unit = "1" + unit
         if (unit[0].isdigit() and not unit.startswith("1/")) or unit[0] in ",.'":
@@ -244,6 +380,22 @@ def read_quantity(text: str, target: str) -> float:
     if not math.isfinite(value):
         raise UnitError(Problem("number", "number", text, "a finite number"))
     return value
+
+
+def _number(match: re.Match[str], text: str) -> float:
+    """The number that `_NUMBER` found."""
+    if match["number"] is not None:
+        try:
+            return float(match["number"]) * 10.0 ** int(match["ten"] or 0)
+        except OverflowError:
+            return math.inf
+    if int(match["bottom"]) == 0:
+        raise UnitError(Problem("number", "number", text, "a fraction with a bottom above 0"))
+    try:
+        number = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
+    except OverflowError:
+        return math.inf
+    return -number if match["sign"] == "-" else number
 
 
 def to_si(unit: str) -> tuple[float, float]:
@@ -269,16 +421,30 @@ def si_symbol(unit: str) -> str:
     return "" if unit == AS_GIVEN else SHOP_UNITS[unit].si
 
 
+LONGEST_HEADER = 200  # characters that a header is looked at
+
+
 def read_header(header: str) -> tuple[str, str | None]:
     """Name and unit of a column header such as "Width [mm]"; the unit is None where none stands.
 
+    In round brackets, or after a comma, a unit is read where it is one that is known.
+
     >>> read_header("Width [mm]")
     ('Width', 'mm')
+    >>> read_header("Width (mm)"), read_header("Width, in"), read_header("Width (nominal)")
+    (('Width', 'mm'), ('Width', 'in'), ('Width (nominal)', None))
     """
-    text = " ".join(str(header).split())
+    text = " ".join(str(header)[:LONGEST_HEADER].split())
     if text.endswith("]") and "[" in text:
         name, _, unit = text[:-1].rpartition("[")
         return name.strip(), unit.strip()
+    if text.endswith(")"):
+        cuts = [text[:-1].partition("("), text[:-1].rpartition("(")]
+    else:
+        cuts = [text.rpartition(",")]
+    for name, _, unit in cuts:
+        if name.strip() and unit and is_unit(unit):
+            return name.strip(), unit.strip()
     return text, None
 
 
@@ -324,7 +490,7 @@ def describe_unit(unit: str) -> str:
 
 
 __all__ = [
-    "AS_GIVEN", "LONGEST", "SHOP_UNITS", "ShopUnit", "celsius_text", "describe_unit", "duration_text",
-    "from_si", "is_number", "read_header", "read_quantity", "registry", "show", "si_symbol", "to_si",
-    "unit_factor", "volume_text",
+    "AS_GIVEN", "LONGEST", "SHOP_UNITS", "ShopUnit", "celsius_text", "comma_is_decimal", "describe_unit",
+    "duration_text", "from_si", "is_count", "is_number", "is_unit", "read_header", "read_quantity",
+    "registry", "show", "si_symbol", "to_si", "unit_factor", "volume_text", "with_point",
 ]  # fmt: skip

@@ -31,14 +31,6 @@ class Weighing:
     limits: PrintedLimits
     basis: str
 
-    @property
-    def text(self) -> str:
-        """What to weigh, for a headline."""
-        words = f"{self.limits.target.text} g"
-        if self.count > 1:
-            words = f"{self.count} shots together: {words}"
-        return words + (f"  ({self.limits.text} g)" if self.limits.text else ", no limits")
-
     def printed(self, grams: float) -> Printed:
         """Another mass of the shots weighed, to the digits of their target."""
         return Printed(grams * self.count, self.limits.target.digits)
@@ -89,11 +81,16 @@ def weighing_findings(station, items: Iterable[Application], density: float) -> 
     found = check_shot(station, items, density)
     if found.limits.low is not None:
         return []
-    return [Finding(
-        QUALITY, f"check shots of {station.station} have no limits ({found.basis})",
-        "state the meter tolerance in Stations", topic="check limits", station=station.station,
-        numbers={"check shot [g]": float(found.limits.target)},
-    )]  # fmt: skip
+    return [
+        Finding(
+            QUALITY,
+            f"check shots of {station.station} have no limits ({found.basis})",
+            "state the meter tolerance in Stations",
+            topic="check limits",
+            station=station.station,
+            numbers={"check shot [g]": float(found.limits.target)},
+        )
+    ]
 
 
 __all__ = ["COUNTS", "SCALE", "Weighing", "check_shot", "driver_text", "weigh", "weighing_findings"]

@@ -191,10 +191,14 @@ def test_total_adds_independent_errors_as_squares():
 
 def shot_rows(*portions, **changes):
     """The pot worked by hand in several shots, every input with a tolerance."""
-    rows = pot_rows(**dict(length_tolerance=0.4, width_tolerance=0.3, level_tolerance=0.25,
-                           cell_diameter_tolerance=0.06) | changes)  # fmt: skip
-    rows["Shots"] = [dict(part="module", pot="well", shot=number, portion=portion, wait=30 * (number > 1))
-                     for number, portion in enumerate(portions, 1)]  # fmt: skip
+    rows = pot_rows(
+        **dict(length_tolerance=0.4, width_tolerance=0.3, level_tolerance=0.25, cell_diameter_tolerance=0.06)
+        | changes
+    )
+    rows["Shots"] = [
+        dict(part="module", pot="well", shot=number, portion=portion, wait=30 * (number > 1))
+        for number, portion in enumerate(portions, 1)
+    ]
     rows["Stations"][1]["meter_tolerance"] = 0.015
     return rows
 
@@ -224,8 +228,12 @@ def test_spread_of_a_pot_in_two_shots_by_monte_carlo():
         return draw.normal(middle, tolerance / 3.0, 400_000)
 
     length, width, level, diameter, meter = (
-        around(120.0, 0.4), around(90.0, 0.3), around(40.0, 0.25), around(18.0, 0.06), around(1.0, 0.015)
-    )  # fmt: skip
+        around(120.0, 0.4),
+        around(90.0, 0.3),
+        around(40.0, 0.25),
+        around(18.0, 0.06),
+        around(1.0, 0.015),
+    )
     cells = 20 * math.pi / 4 * diameter**2 * (level - 5.0)  # they stand 5 mm above the floor
     inserts = 2 * 30 * 20 * 10 + 4 * math.pi / 4 * 8**2 * (level - 25.0)
     fill = (length * width * level - cells - inserts) * 0.99 / 0.97 / 1000.0 + 2.0
@@ -242,11 +250,27 @@ def test_what_shares_a_source_adds_and_the_rest_is_independent():
     rows = hand_rows()
     rows["Stations"][0]["meter_tolerance"] = 0.02
     rows["Beads"] = [
-        dict(bead="hem", part="frame", station="hem", section="rectangle", width=10, height=1, length=1000,
-             width_tolerance=1.0),
-        dict(bead="rim", part="frame", station="hem", section="rectangle", width=20, height=1, length=1000,
-             width_tolerance=1.0),
-    ]  # fmt: skip
+        dict(
+            bead="hem",
+            part="frame",
+            station="hem",
+            section="rectangle",
+            width=10,
+            height=1,
+            length=1000,
+            width_tolerance=1.0,
+        ),
+        dict(
+            bead="rim",
+            part="frame",
+            station="hem",
+            section="rectangle",
+            width=20,
+            height=1,
+            length=1000,
+            width_tolerance=1.0,
+        ),
+    ]
     both = total(item.amount for item in applications(make(rows), "frame"))
     assert both.nominal / ML == pytest.approx(30.0, rel=1e-12)
     assert (both.high - both.nominal) / ML == pytest.approx(math.sqrt(0.36 + 1.0 + 1.0), rel=1e-9)
@@ -323,8 +347,10 @@ def test_a_stated_energy_that_two_pot_lives_contradict_is_named():
     assert life.energy == 83_000 and life.other_energy == pytest.approx(by_points, rel=1e-9)
     assert life.at(308.15) / 60 == pytest.approx(60 * math.exp(-83_000 / gas * gap), rel=1e-9)
     # what is printed is what is used: the second point is not, 35 °C is extrapolated from 23 °C
-    assert life.basis == ("Arrhenius with the stated activation energy of 83 kJ/mol; the second pot life "
-                          "disagrees (55.4 kJ/mol)")  # fmt: skip
+    assert life.basis == (
+        "Arrhenius with the stated activation energy of 83 kJ/mol; the second pot life "
+        "disagrees (55.4 kJ/mol)"
+    )
     assert life.marks(308.15) == ["extrapolated to 35 °C; stated at 23 °C"]
     (finding,) = pot_life_findings(material, 308.15)
     assert finding.kind == "quality" and finding.material == "Bond 60"

@@ -507,8 +507,10 @@ def test_moisture_depths():
     assert depths[24.0, 0.5] == pytest.approx(3.0)
     assert depths[168.0, 0.5] == pytest.approx(7.937253933, rel=1e-9)
     assert depths[24.0, 0.3] == pytest.approx(2.323790008, rel=1e-9)
-    ((_, depth, time),) = found.needed
-    assert depth == 6e-3 and time / 3600.0 == pytest.approx(96.0)
+    (need,) = found.needed
+    assert need.depth == 6e-3 and need.depth_time / 3600.0 == pytest.approx(96.0)
+    # the data sheet's 24 h are over before
+    assert need.stated_time == pytest.approx(86400.0) and need.time == need.depth_time
     dry = make(rows | {"Stations": [rows["Stations"][0] | {"humidity": 0}]})
     json.dumps(cure_report(dry, "hem").as_json(), allow_nan=False)
 

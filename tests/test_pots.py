@@ -133,7 +133,16 @@ def test_level_table_that_is_refused(levels, areas):
         ("ICR18650", (18.0, 65.0)), ("inr 21700", (21.0, 70.0)), (26650, (26.0, 65.0)),
         # IEC 60086-1, round primary cells, rule from memory
         ("CR2032", (20.0, 3.2)), ("CR17345", (17.0, 34.5)), ("ER34615", (34.0, 61.5)),
-        ("SR626", (6.0, 2.6)), ("CR-2450", (24.0, 5.0)),
+        # IEC 60086-2, largest diameters from memory: the code cuts off the tenths
+        ("SR626", (6.8, 2.6)), ("CR-2450", (24.5, 5.0)), ("LIR2450", (24.5, 5.0)), ("CR1220", (12.5, 2.0)),
+        # IEC 60086-2 from memory: CR123A is the trade's name of CR17345, CR2 of CR15H270, CR1/3N of CR11108
+        ("CR123A", (17.0, 34.5)), ("CR123", (17.0, 34.5)), ("CR2", (15.6, 27.0)), ("CR1/3N", (11.6, 10.8)),
+        ("ER14250", (14.0, 25.0)), ("AA", (14.5, 50.5)), ("AAA", (10.5, 44.5)), (2032, (20.0, 3.2)),
+        # four-digit short forms: diameter and height in mm, common practice, no source
+        (2170, (21.0, 70.0)), (4690, (46.0, 90.0)), (4695, (46.0, 95.0)), (2680, (26.0, 80.0)),
+        ("INR2170", (21.0, 70.0)), (1865, (18.0, 65.0)), ("INR18650-35E", (18.0, 65.0)),
+        # wide cells in whole mm where tenths would make a disc: common practice, no source
+        (55280, (55.0, 280.0)), (40152, (40.0, 152.0)), (46120, (46.0, 120.0)), (32650, (32.0, 65.0)),
         # IEC 61960, largest sizes in mm, rule from memory
         ("ICR19/66", (19.0, 66.0)), ("IFR 27/66", (27.0, 66.0)),
         # IEC 60086-2, fixed codes, from memory: the pen cell is at most 14.5 × 50.5 mm
@@ -146,7 +155,8 @@ def test_cell_size(code, size):
     assert call("CELL_SIZE", code) == pytest.approx(size, rel=1e-12)
 
 
-@pytest.mark.parametrize("code", ["", "R", "ICP103450", "18", "1865000", "00320", "20000", "x18650"])
+@pytest.mark.parametrize("code", ["", "R", "ICP103450", "18", "1865000", "00320", "20000", "x18650",
+                                  "9999", "21070", "2/3AA", "4570", "99999", "CR00", "ICR2/66"])
 def test_unknown_cell(code):
     assert evaluate("CELL_SIZE", (code,)).table() == [["#N/A" if code else "#VALUE!"]]
 
@@ -159,7 +169,15 @@ def test_every_row_of_the_cell_table_is_marked():
     rows = [line for line in text.splitlines() if line and not line.startswith("#")][1:]
     assert len(rows) == len(cell_table())
     assert all(row.endswith(",memory") for row in rows)
-    assert all(4 < diameter < 50 and 2 < height < 100 for diameter, height in cell_table().values())
+    # the flattest coin cells are 1.2 mm high (CR2412), the tallest of these cells 95 mm
+    assert all(4 < diameter < 50 and 1 < height < 100 for diameter, height in cell_table().values())
+
+
+@pytest.mark.parametrize(
+    "code, words", [("2/3AA", "2 × 3 mm is a size that no round cell has"), (4570, "45 × 70 mm or 45 × 7 mm")]
+)
+def test_an_unknown_cell_says_why(code, words):
+    assert words in str(evaluate("CELL_SIZE", (code,)).problems[0])
 
 
 @pytest.mark.parametrize(

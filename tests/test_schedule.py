@@ -17,14 +17,16 @@ from dispense.cure import (
     belt_speed,
     cure_degree,
     light_depth,
+    record_dose,
+    time_to_cure,
+)
+from dispense.errors import InputError
+from dispense.moisture import (
     moisture_coefficient,
     moisture_depth,
     permeation_coefficient,
-    record_dose,
-    time_to_cure,
     vapour_pressure,
 )
-from dispense.errors import InputError
 from dispense.schedule import (
     PartLag,
     Profile,

@@ -538,19 +538,24 @@ def lacking(package: Package, required: Iterable[str], known: Collection[str] = 
         column = column.removesuffix("]")
         table = package.table(table_name)
         if bracket and table is None:
-            problems.append(Problem(
-                f"{package.name}, table {table_name}",
-                message=f"is missing, and with it the column {column}",
-                fix="give the name back to the table",
-            ))  # fmt: skip
+            problems.append(
+                Problem(
+                    f"{package.name}, table {table_name}",
+                    message=f"is missing, and with it the column {column}",
+                    fix="give the name back to the table",
+                )
+            )
         elif bracket and table is not None:
             if not any(_names_column(header, column) for header in table.columns):
                 problems.append(_missing_column(package, table, column, known))
         elif table is None and _fold(wanted.rpartition("!")[2]) not in names:
-            problems.append(Problem(
-                f"{package.name}, {wanted}", message="no defined name or table is called so",
-                fix="give the name back to its cell or table",
-            ))  # fmt: skip
+            problems.append(
+                Problem(
+                    f"{package.name}, {wanted}",
+                    message="no defined name or table is called so",
+                    fix="give the name back to its cell or table",
+                )
+            )
     return problems
 
 
@@ -560,15 +565,16 @@ def _missing_column(package: Package, table: Table, column: str, known: Collecti
         for offset, header in enumerate(table.columns)
         if known and not any(_names_column(header, heading) for heading in known)
     ]
-    first, last = (f"{column_letters(each)}{table.first_row}"
-                   for each in (table.first_column, table.last_column))  # fmt: skip
+    first, last = (
+        f"{column_letters(each)}{table.first_row}" for each in (table.first_column, table.last_column)
+    )
     seen = f"; not known are {', '.join(strange)}" if strange else ""
     return Problem(
         f"{package.name}, {table.sheet.name}!{first}:{last}",
         message=f"table {table.name} has no column {column}, which it must have{seen}",
         fix=f"write the header {column} back in row {table.first_row}; columns may stand in any order and "
-            "have another unit",
-    )  # fmt: skip
+        "have another unit",
+    )
 
 
 def _fold(text: str) -> str:

@@ -104,17 +104,25 @@ def shift_material(book: Workbook) -> None:
 
 def station_setup(book: Workbook) -> None:
     """What to set the dispenser to, and what a shot must weigh."""
-    widths = [16, 16, 6, 10, 9, 10, *[9.5] * 8, 22, 28, 15]
+    widths = [14, 15, 5, 8.5, 8.5, 8.5, *[8.5] * 8, 19, 25, 12]
     form = Form(book, sheets.STATION_SETUP, "Setup", widths, landscape=True)
     form.head()
     form.cards(("station", 2), ("material", 3), ("ratio", 6), ("density", 2), ("shop_temperature", 4))
-    form.cards(("meter", 2), ("mixer_volume", 3), ("purge_volume", 2), ("start_volume", 2),
-               ("nozzle_bore", 2), ("nozzle_length", 2), ("pressure_limit", 2),
-               ("flow_limit", 2))  # fmt: skip
+    form.cards(
+        ("meter", 2),
+        ("mixer_volume", 3),
+        ("purge_volume", 2),
+        ("start_volume", 2),
+        ("nozzle_bore", 2),
+        ("nozzle_length", 2),
+        ("pressure_limit", 2),
+        ("flow_limit", 2),
+    )
     form.cards(("description", 2), ("pot_life", 4), ("rule", 3), ("pot_life_source", 2), ("open_time", 2),
                ("surface_treatment", 2), ("prepared_by", 1), ("stamp", 1), small=True)  # fmt: skip
-    form.section("Shots: what to weigh",
-                 "weigh the shots together on one cup; low and high are those of all together")  # fmt: skip
+    form.section(
+        "Shots: what to weigh", "weigh the shots together on one cup; low and high are those of all together"
+    )
     form.table("SetupShots", [
         "part", "application", "shot", "mass", "shots_together", "mass_of_n_shots", "mass_low", "mass_high",
         "mass_a", "mass_b", Written("Weighed [g]"), "volume", "volume_low", "volume_high", "limits_from",
@@ -173,8 +181,9 @@ def shot_check(book: Workbook) -> None:
     form.cards(("mass", 2), ("volume", 2), ("mass_a", 2), ("mass_b", 2), ("ratio_mass", 1), ("density", 2))
     form.cards(("description", 3), ("limits_from", 4), ("prepared_by", 2), ("stamp", 2), small=True)
     form.ws[_address(book, "ratio_mass")].number_format = "0.0"
-    form.section("Check shots", "weigh the shots named above on one cup; A and B apart only where the ratio "
-                 "is checked")  # fmt: skip
+    form.section(
+        "Check shots", "weigh the shots named above on one cup; A and B apart only where the ratio is checked"
+    )
     form.table("CheckShots", [
         "check", "time", "target", "low", "high", Written("Weighed [g]"),
         Calculated("within_limits",
@@ -240,7 +249,7 @@ def staging(book: Workbook) -> None:
     widths = [17, 15, 11, 10, 9, 9, 9, 14, 14, 8, 8, 24]
     form = Form(book, sheets.STAGING, "Staging", widths, landscape=True)
     form.head()
-    form.cards(("day", 2), ("shift", 1), ("hours", 2), ("prepared_by", 4), ("stamp", 3))
+    form.cards(("day", 2), ("shift", 1), ("hours", 3), ("prepared_by", 3), ("stamp", 3))
     form.section("Containers to bring")
     form.table("StagingContainers", ["station", "material", "component", "containers", "container", "volume",
                                      "mass", "first", "last", TICK, BY, "lots"],
@@ -278,8 +287,8 @@ def results(book: Workbook) -> None:
     amounts.ws.freeze_panes = amounts.ws.cell(amounts.ranges["ResultAmounts"][0], 3)
     warnings = Form(book, spec, "Warnings", [14, 9, 18, 10, 80, 60], landscape=True)
     warnings.head(named=False)
-    warnings.table("ResultWarnings", ["day", "shift", "station", "kind", "warning", "fix"], repeat=True,
-                   filtered=True)  # fmt: skip
+    warnings.table("ResultWarnings", ["day", "shift", "station", "kind", "warning", "what_to_do"],
+                   repeat=True, filtered=True)  # fmt: skip
 
     summary.head()
     summary.cards(("period", 2), ("passes_through_stations", 2), ("station_shifts", 1), ("warnings", 1),

@@ -127,12 +127,12 @@ def clock_of(number: float) -> tuple[int, int, int]:
 
 def is_date_format(code: str) -> bool:
     """Whether a number format writes a date or a time."""
-    bare = re.sub(r'"[^"]*"|\\.|\[(?![hms]+\])[^\]]*\]|General', "", code, flags=re.IGNORECASE)
+    bare = re.sub(r'"[^"]*"|\\.|\[(?![hms]{1,9}\])[^\]]{0,255}\]|General', "", code, flags=re.IGNORECASE)
     return bool(re.search(r"[ymdhs]", bare, flags=re.IGNORECASE))
 
 
 TOKEN = re.compile(
-    r'"[^"]*"|\\.|_.|\*.|\[[^\]]*\]|AM/PM|A/P|General|[yY]+|[mM]+|[dD]+|[hH]+|[sS]+'
+    r'"[^"]*"|\\.|_.|\*.|\[[^\]]{0,255}\]|AM/PM|A/P|General|[yY]+|[mM]+|[dD]+|[hH]+|[sS]+'
     r"|[eE][+-](?=[0#?])|[0#?]+|.",
     re.IGNORECASE | re.DOTALL,
 )

@@ -7,6 +7,7 @@ put into the file and this project has never heard of therefore survives byte fo
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import copy
 import functools
@@ -14,6 +15,7 @@ import io
 import os
 import posixpath
 import re
+import stat
 import zipfile
 import zlib
 from collections.abc import Callable, Iterable, Iterator
@@ -39,6 +41,7 @@ __all__ = [
     "column_letters",
     "column_number",
     "compare",
+    "read_file",
     "sound_xml",
     "split_cell",
 ]
@@ -62,6 +65,7 @@ _TYPE_OF_SUFFIX = {suffix: kind for kind, suffix in _MAIN_TYPES.items()}
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 _LEVEL = 6
 _OLE_MAGIC = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+_EBCDIC = "<?xm".encode("cp037")
 _DECLARATION = re.compile(rb"\A(?:\xef\xbb\xbf)?<\?xml[^>]*\?>[\r\n]*")
 _ENCODING = re.compile(rb"\A(?:\xef\xbb\xbf)?<\?xml[^>]*encoding\s*=\s*[\"']([^\"']+)[\"']")
 _DEFAULT_DECLARATION = b'<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
@@ -205,11 +209,20 @@ def _is_xml(name: str) -> bool:
     return name.lower().endswith(_XML_SUFFIXES)
 
 
-def _read_file(source: str | os.PathLike[str], limits: Limits) -> bytes:
+def read_file(source: str | os.PathLike[str], limits: Limits | None = None) -> bytes:
+    """The bytes of a plain file within the limits; a pipe or device is refused, not waited for."""
     name = os.fspath(source)
+    most = (limits or Limits()).file
     try:
+        mode = os.stat(source).st_mode
+        if stat.S_ISDIR(mode):
+            raise IsADirectoryError
+        if not stat.S_ISREG(mode):
+            raise FileError(
+                Problem(name, message="is a pipe or device, not a file", fix="save it as a file first")
+            )
         with open(source, "rb") as stream:
-            data = stream.read(limits.file + 1)
+            return stream.read(most + 1)
     except FileNotFoundError:
         raise FileError(Problem(name, message="is not there")) from None
     except IsADirectoryError:
@@ -219,7 +232,6 @@ def _read_file(source: str | os.PathLike[str], limits: Limits) -> bytes:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise FileError(Problem(name, message=f"cannot be read: {reason}")) from error
-    return data
 
 
 class _Reader:
@@ -306,6 +318,8 @@ class _Reader:
         return data
 
     def check_markup(self, name: str, data: bytes) -> None:
+        if data.startswith((codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE, _EBCDIC)):
+            raise self.refuse("is in a text coding that workbooks do not use", name)
         if data.startswith((b"\xff\xfe", b"\xfe\xff")):
             plain = data.decode("utf-16", "replace").encode("utf-8")
         elif b"\0" in data[:4]:
@@ -355,7 +369,7 @@ class Package:
         if isinstance(source, bytes | bytearray | memoryview):
             data, label = bytes(source), name or "workbook"
         else:
-            data, label = _read_file(source, limits), name or os.fspath(source)
+            data, label = read_file(source, limits), name or os.fspath(source)
         package = cls(_Reader(label, limits).unpack(data), label)
         package._check_workbook()
         return package

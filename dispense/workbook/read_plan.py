@@ -8,6 +8,7 @@ reorder columns and rows. The file is vetted as a zip of XML parts before openpy
 from __future__ import annotations
 
 import contextlib
+import datetime
 import gc
 import io
 import os
@@ -18,23 +19,25 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import Any
 
-from ..errors import NUM, DispenseError, FileError, InputError, Problem
+from ..errors import NA, NUM, DispenseError, FileError, InputError, Problem, show
+from ..naming import field_name, fold, nearest
 from ..plan import MISSING_VALUE, Plan, RawTable
 from ..plan import read_plan as read_records
-from ..plan_tables import TABLES
+from ..plan_tables import BY_NAME, TABLES
 from ..units import read_header
-from .package import MAIN, MAX_COLUMN, MAX_ROW, Package, Sheet, column_letters, split_cell
+from .package import MAIN, MAX_COLUMN, MAX_ROW, Package, Sheet, column_letters, read_file, split_cell
 from .package import Table as ExcelTable
 
 __all__ = ["check_plan", "load_plan", "read_tables"]
 
 MOST_ROWS = 200_000  # of one table
 MOST_COLUMNS = 200  # of one sheet
-LARGE_SHEET = 200_000  # bytes of XML
+GUIDE = "Start"  # the sheet of a new plan that says how to fill it
 SEARCHED_ROWS = 100  # a header stands within the first rows of its sheet
 
-_ROW = re.compile(rb"<(?:\w+:)?row[\s/>]")
-_ROW_NUMBER = re.compile(rb"<(?:\w+:)?row\s(?:[^>]*?\s)?r=[\"'](\d+)[\"']")
+# atomic, and never past the next "<": one pass over the text, whatever it holds
+_ROW = re.compile(rb"<row(?=[\s/>])(?>(?:[^<>]*?\sr=[\"']([^\"'<>]*)[\"'])?)[^<>]*+>")
+_ROW_NUMBER = re.compile(r"[1-9][0-9]{0,6}\Z")
 _FORMULA_MARKS = (b"<f>", b"<f ", b"<f/", b":f>", b":f ", b":f/")  # in the XML of a sheet
 
 _HEADERS: dict[str, frozenset[str]] = {
@@ -52,7 +55,7 @@ def read_tables(path: str | os.PathLike[str]) -> dict[str, RawTable]:
 
     Raises FileError for a file that is not a workbook, InputError for a sheet beyond bounds.
     """
-    tables, _, problems = _read(path)
+    tables, _, problems, _ = _read(path)
     if problems:
         raise InputError(problems)
     return tables
@@ -68,8 +71,9 @@ def load_plan(path: str | os.PathLike[str]) -> Plan:
 
 def check_plan(path: str | os.PathLike[str]) -> tuple[Plan, list[Problem]]:
     """The plan as far as it can be read, and everything wrong with it."""
-    tables, unread, problems = _read(path)
+    tables, unread, problems, notes = _read(path)
     plan, found = read_records(tables, unread)
+    plan.warnings[:0] = notes
     return plan, [*problems, *found]
 
 
@@ -85,22 +89,23 @@ class _Place:
     header_row: int | None = None  # where an Excel table says it
 
 
-def _read(
-    path: str | os.PathLike[str],
-) -> tuple[dict[str, RawTable], set[str], list[Problem]]:
-    """The tables that can be read, the names of those that are there and cannot, and why."""
+_Found = tuple[dict[str, RawTable], set[str], list[Problem], list[Problem]]
+
+
+def _read(path: str | os.PathLike[str]) -> _Found:
+    """The tables that can be read, the names of those that are there and cannot, why, and notes."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of what openpyxl drops: nothing is written back
-        return _read_package(path, Package.open(path))
+        data = read_file(path)  # once: what is vetted is what openpyxl gets
+        return _read_package(path, data, Package.open(data, name=os.fspath(path)))
 
 
-def _read_package(
-    path: str | os.PathLike[str], package: Package
-) -> tuple[dict[str, RawTable], set[str], list[Problem]]:
+def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -> _Found:
     tables: dict[str, RawTable] = {}
     unread: set[str] = set()
     problems: list[Problem] = []
-    book = _open_book(path, package)
+    notes: list[Problem] = []
+    book = _open_book(path, data, package)
     collects = gc.isenabled()
     gc.disable()  # reading makes no cycles; the collector would walk every row again and again
     try:
@@ -108,9 +113,14 @@ def _read_package(
             before = len(problems)
             raw = _read_first(book, package, name, known, problems)
             if raw is not None:
-                tables[name] = raw
+                tables[name] = _from_1904(raw) if package.date1904 else raw
             elif len(problems) > before:
                 unread.add(name)
+        absent = [name for name in _HEADERS if name not in tables and name not in unread]
+        unread |= _name_sheets(book, package, absent, problems, notes)
+        missing = ", ".join(name for name in absent if name not in unread)
+        if missing:
+            notes.append(Problem(os.fspath(path), message=f"has no table {missing}"))
     except DispenseError:
         raise
     except Exception as error:  # openpyxl lets errors of many kinds through on damaged XML
@@ -121,33 +131,90 @@ def _read_package(
         if collects:
             gc.enable()
         book.close()
-    return tables, unread, problems
+    return tables, unread, problems, notes
 
 
-def _open_book(path: str | os.PathLike[str], package: Package):
+def _name_sheets(book, package: Package, absent: list[str], problems: list[Problem],
+                 notes: list[Problem]) -> set[str]:  # fmt: skip
+    """Say which sheets are not read; gives the absent tables that they resemble."""
+    known = {fold(name) for name in (*_HEADERS, GUIDE)}
+    resembled: set[str] = set()
+    own = []
+    for sheet in package.worksheets:
+        tables = [item.name for item in package.tables if item.sheet == sheet]
+        if fold(sheet.name) in known or any(fold(name) in known for name in tables):
+            continue
+        rows = _first_rows(book, sheet)
+        if not any(map(_filled, rows)):
+            continue
+        left = [name for name in absent if name not in resembled]
+        names = [(f"table {name}", nearest(name, left)) for name in (sheet.name, *tables)]
+        names.append((f"sheet {show(sheet.name)} has the columns of a table", _holds(rows, left)))
+        what, near = next((pair for pair in names if pair[1]), ("", ""))
+        if near:
+            resembled.add(near)
+            message = f"unknown {what}" if what.startswith("table") else what
+            problems.append(
+                Problem(f"{sheet.name}!A1", message=message, fix=f"did you mean {near}?", code=NA)
+            )
+        else:
+            own.append(show(sheet.name))
+    if own:
+        notes.append(Problem(package.name, message=f"sheets not read: {', '.join(own)}"))
+    return resembled
+
+
+def _first_rows(book, sheet: Sheet) -> list[tuple]:
+    found = _worksheet(book, sheet)
+    if found is None:
+        return []
+    return list(found.iter_rows(max_row=SEARCHED_ROWS, max_col=MOST_COLUMNS, values_only=True))
+
+
+def _holds(rows: list[tuple], absent: Iterable[str]) -> str:
+    """The absent table all of whose needed columns, at least two, stand in one row; "" for none."""
+    needed = {name: {item.name for item in BY_NAME[name].columns if item.is_required}
+              for name in absent if name in BY_NAME}  # fmt: skip
+    for row in rows:
+        names = {_field_name(cell) for cell in row if isinstance(cell, str)}
+        for name, wanted in needed.items():
+            if len(wanted) > 1 and wanted <= names:
+                return name
+    return ""
+
+
+_DAYS_TO_1904 = 1462  # from the first day of the 1900 system to that of the 1904 system
+_FIRST_DAY_1904 = datetime.datetime(1904, 1, 1)
+
+
+def _from_1904(raw: RawTable) -> RawTable:
+    """A table of a workbook that counts days from 1904: plain day numbers and times as from 1900."""
+    kinds = {item.name: item.kind for item in BY_NAME[raw.name].columns} if raw.name in BY_NAME else {}
+    for place, header in enumerate(raw.headers):
+        kind = kinds.get(_field_name(str(header)), "")
+        if kind == "date":
+            raw.columns[place] = [
+                cell + _DAYS_TO_1904 if type(cell) in (int, float) else cell for cell in raw.columns[place]
+            ]
+        elif kind == "clock":
+            raw.columns[place] = [
+                cell - _FIRST_DAY_1904 if isinstance(cell, datetime.datetime) else cell
+                for cell in raw.columns[place]
+            ]
+    return raw
+
+
+def _open_book(path: str | os.PathLike[str], data: bytes, package: Package):
     """The workbook as openpyxl streams it."""
     from openpyxl import load_workbook
 
     if not package.worksheets:
         raise FileError(Problem(os.fspath(path), message="has no worksheet"))
     try:
-        stream = open(path, "rb")  # noqa: SIM115 (openpyxl reads on demand; closed with the book)
-    except OSError as error:
-        raise _damaged(path, error) from error
-    try:
         with contextlib.redirect_stdout(io.StringIO()):  # openpyxl prints some of its doubts
-            book = load_workbook(stream, read_only=True, data_only=True, keep_links=False)
+            return load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
     except Exception as error:  # as above
-        stream.close()
         raise _damaged(path, error) from error
-    close = book.close
-
-    def close_both() -> None:
-        close()
-        stream.close()
-
-    book.close = close_both
-    return book
 
 
 def _is_ours(error: Exception) -> bool:
@@ -174,11 +241,11 @@ def _damaged(path: str | os.PathLike[str], error: Exception) -> FileError:
 def _places(package: Package, name: str) -> list[_Place]:
     """Where a table may lie: first the sheet of its name, then an Excel table of its name."""
     places = []
-    wanted = name.casefold()
+    wanted = fold(name)
     listed = package.tables
-    named = [item for item in listed if item.name.casefold() == wanted and item.header_rows]
+    named = [item for item in listed if fold(item.name) == wanted and item.header_rows]
     for sheet in package.worksheets:
-        if sheet.name.strip().casefold() == wanted:
+        if fold(sheet.name) == wanted:
             own = [item for item in named if item.sheet == sheet]
             below = own[0] if own else None
             places.append(_on_its_sheet(sheet, below, listed))
@@ -206,7 +273,22 @@ def _read_first(book, package: Package, name: str, known: frozenset[str],
                 problems: list[Problem]) -> RawTable | None:  # fmt: skip
     """The table from the first place that has its header, or None where the file lacks it."""
     headless = None
+    twins = [sheet for sheet in package.worksheets if fold(sheet.name) == fold(name)]
+    if len(twins) > 1:
+        names = " and ".join(show(sheet.name) for sheet in twins)
+        problems.append(
+            Problem(f"{twins[1].name}!A1", message=f"sheets {names} differ in blanks or capitals only",
+                    fix=f"rename the one that is not table {name}")
+        )  # fmt: skip
+        return None
     for place in _places(package, name):
+        wrong = _row_numbers(package, place.sheet)[1]
+        if wrong:
+            problems.append(
+                Problem(f"{place.sheet.name}!A1", message=wrong, code=NUM,
+                        fix="open the file in a spreadsheet and save it again")
+            )  # fmt: skip
+            return None
         sheet = _worksheet(book, place.sheet)
         if sheet is None:
             continue
@@ -243,7 +325,7 @@ def _read_table(sheet, package: Package, name: str, place: _Place, header_row: i
     letters = [column_letters(place.first_column + index) for index in range(len(headers))]
     missing = _missing_values(package, place, header_row, len(headers))
     needed = max((row for row, _ in missing), default=-1) + 1
-    end = _last_row(package.read(place.sheet.part))
+    end = _row_numbers(package, place.sheet)[0]
     rows, full = _read_rows(sheet, place, header_row, len(headers), needed, end)
     if full:
         problems.append(
@@ -292,7 +374,7 @@ def _find_header(sheet, known: frozenset[str], place: _Place,
 
 
 def _field_name(header: str) -> str:
-    return read_header(header)[0].lower().replace(" ", "_")
+    return field_name(read_header(header)[0])
 
 
 def _read_rows(sheet, place: _Place, header_row: int, width: int, needed: int,
@@ -314,18 +396,30 @@ def _read_rows(sheet, place: _Place, header_row: int, width: int, needed: int,
     return rows, full
 
 
-def _last_row(sheet: bytes) -> int | None:
-    """The number of the last row in a sheet's XML, None where that cannot be told from its text.
+def _row_numbers(package: Package, sheet: Sheet) -> tuple[int, str]:
+    """The number of a sheet's last row, and what is wrong with its row numbers, "" for nothing.
 
-    What stands behind the rows (lists, formats) need not be read then; of a large sheet that is
-    too little to look for.
+    What stands behind the rows (lists, formats) need not be read then. openpyxl would drop rows that
+    are out of order without a word.
     """
-    if len(sheet) > LARGE_SHEET:
-        return None
-    numbers = _ROW_NUMBER.findall(sheet)
-    if len(numbers) != len(_ROW.findall(sheet)) or b"<!" in sheet:
-        return None
-    return max(map(int, numbers), default=0)
+    return package.remember(("rows", sheet.part), lambda: _find_row_numbers(package, sheet.part))
+
+
+def _find_row_numbers(package: Package, part: str) -> tuple[int, str]:
+    data = package.read(part)
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or b"<!" in data or b":row" in data:
+        texts = [row.get("r") or "" for row in package.tree(part).iter(f"{{{MAIN}}}row")]
+    else:
+        texts = [text.decode("latin-1") for text in _ROW.findall(data)]
+    last = 0
+    for text in texts:
+        if text and not (_ROW_NUMBER.match(text) and int(text) <= MAX_ROW):
+            return last, f"the file has a row with the number {show(text)}"
+        number = int(text) if text else last + 1
+        if number <= last:
+            return last, f"the file has row {number} after row {last}"
+        last = number
+    return last, ""
 
 
 def _filled(row: tuple) -> bool:

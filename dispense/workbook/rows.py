@@ -16,7 +16,7 @@ from functools import lru_cache
 from lxml import etree
 from openpyxl.formula.tokenizer import Token
 
-from dispense.errors import DispenseError, Problem
+from dispense.errors import DispenseError, Problem, show
 from dispense.workbook.formula import tokens
 from dispense.workbook.package import (
     MAIN,
@@ -134,7 +134,7 @@ _REFERENCE = re.compile(
     r"|(?P<w1>\$?[1-9][0-9]{0,6}):(?P<w2>\$?[1-9][0-9]{0,6})"
     r"|(?P<k1>\$?[A-Za-z]{1,3}):(?P<k2>\$?[A-Za-z]{1,3}))"
 )
-_SHEET_SPAN = re.compile(r"(?:'((?:[^']|'')+:(?:[^']|'')+)'|([^'!\[\]:\s]+:[^'!\[\]:\s]+))!")
+_SHEET_SPAN = re.compile(r"(?:'((?>(?:[^']|'')+))'|([^'!\[\]:\s]+:[^'!\[\]:\s]+))!")
 
 
 @lru_cache(maxsize=16384)
@@ -423,6 +423,11 @@ class Grid:
         number = 0
         for row in self.data.iterchildren(_ROW):
             text = row.get("r")
+            if text and not (text.isascii() and text.isdigit() and 0 < int(text[:8]) <= MAX_ROW):
+                raise DispenseError(
+                    Problem("", message=f"a row has the number {show(text)}",
+                            fix="open the file in a spreadsheet and save it again")
+                )  # fmt: skip
             number = int(text) if text else number + 1
             if text is None:
                 row.set("r", str(number))

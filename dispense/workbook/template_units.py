@@ -19,11 +19,11 @@ from ..errors import DispenseError, Problem
 from .formula import split_sheet, table_part, tokens
 from .package import MAIN, Package, Sheet, Table, column_letters, iter_cells, split_range
 
-__all__ = ["HEADER", "Box", "label_unit", "unit_problems"]
+__all__ = ["HEADER", "Box", "label_unit", "stated_unit", "unit_problems"]
 
 Factor = Callable[[str, str], float]  # (unit, shop unit) → factor; UnitError where it does not convert
 
-HEADER = re.compile(r"(?P<base>.*?)\s*\[(?P<unit>[^\[\]]*)\]\s*\Z", re.DOTALL)
+HEADER = re.compile(r"(?P<base>(?:.*\S)?)\s*+\[(?P<unit>[^\[\]]*+)\]\s*+\Z", re.DOTALL)
 _LABEL = re.compile(r"(?P<base>.*?)\s*\[(?P<unit>[^\[\]]*)\]\s*:?\s*\Z", re.DOTALL)
 _CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
 _CELLS = re.compile(r"\$?[A-Za-z]{1,3}\$?[0-9]{1,7}(:\$?[A-Za-z]{1,3}\$?[0-9]{1,7})?\Z")
@@ -41,8 +41,13 @@ class Box(NamedTuple):
 
     def meets(self, other: Box) -> bool:
         """Whether both have a cell in common."""
-        return (self.sheet == other.sheet and self.top <= other.bottom and other.top <= self.bottom
-                and self.left <= other.right and other.left <= self.right)  # fmt: skip
+        return (
+            self.sheet == other.sheet
+            and self.top <= other.bottom
+            and other.top <= self.bottom
+            and self.left <= other.right
+            and other.left <= self.right
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,17 +64,33 @@ class _Stated:
         return f"'{self.label}' ({self.where})"
 
 
+def stated_unit(label: object) -> str | None:
+    """The unit that a label ends with, in square brackets.
+
+    >>> stated_unit("Density [g/mL]:"), stated_unit("Density")
+    ('g/mL', None)
+    """
+    found = _LABEL.match(label) if isinstance(label, str) else None
+    return found["unit"].strip() if found else None
+
+
 def label_unit(package: Package, sheet: Sheet, row: int, column: int) -> tuple[str, str, str] | None:
     """Label, its cell and the unit it states for a cell: above it, else the next text to its left."""
     cells = package.remember(("cells", sheet.name), lambda: package.cell_values(sheet))
-    left = next((each for each in range(column - 1, 0, -1)
-                 if cells.get(f"{column_letters(each)}{row}") not in (None, "")), 0)  # fmt: skip
+    left = next(
+        (
+            each
+            for each in range(column - 1, 0, -1)
+            if cells.get(f"{column_letters(each)}{row}") not in (None, "")
+        ),
+        0,
+    )
     for place in ((row - 1, column), (row, left)):
         address = f"{column_letters(place[1])}{place[0]}" if min(place) > 0 else ""
         text = cells.get(address)
-        found = _LABEL.match(text) if isinstance(text, str) else None
-        if found:
-            return " ".join(str(text).split()), f"{sheet.name}!{address}", found["unit"].strip()
+        unit = stated_unit(text)
+        if unit is not None:
+            return " ".join(str(text).split()), f"{sheet.name}!{address}", unit
     return None
 
 
@@ -80,23 +101,30 @@ def _fold(text: str) -> str:
 class _Units:
     """What a template states, found once."""
 
-    def __init__(self, package: Package, tables: Mapping[str, Mapping[str, str]],
-                 names: Mapping[str, str], factor: Factor):  # fmt: skip
+    def __init__(
+        self,
+        package: Package,
+        tables: Mapping[str, Mapping[str, str]],
+        names: Mapping[str, str],
+        factor: Factor,
+    ):
         self.package, self.factor = package, factor
         self.problems: list[Problem] = []
         self.stated = [*self._headers(tables), *self._labels(names)]
         self.changed = [each for each in self.stated if self._is_changed(each)]
 
     def _headers(self, tables: Mapping[str, Mapping[str, str]]) -> Iterator[_Stated]:
-        known = {_fold(name): {_fold(head): unit for head, unit in units.items()}
-                 for name, units in tables.items()}  # fmt: skip
+        known = {
+            _fold(name): {_fold(head): unit for head, unit in units.items()} for name, units in tables.items()
+        }
         for table in self.package.tables:
             units = known.get(_fold(table.name), {})
             for offset, header in enumerate(table.columns):
                 split = HEADER.match(header)
                 if split:
-                    yield self._column(table, offset, header, split["unit"].strip(),
-                                       units.get(_fold(split["base"])))  # fmt: skip
+                    yield self._column(
+                        table, offset, header, split["unit"].strip(), units.get(_fold(split["base"]))
+                    )
 
     @staticmethod
     def _column(table: Table, offset: int, header: str, unit: str, shop: str | None) -> _Stated:
@@ -125,7 +153,7 @@ class _Units:
             self.problems += [
                 Problem(f"{self.package.name}, {item.where}", "unit", item.label, each.allowed, each.fix)
                 for each in error.problems
-            ]  # fmt: skip
+            ]
             return False
         return not math.isclose(factor, self.factor(item.shop, item.shop), rel_tol=1e-9)
 
@@ -134,8 +162,11 @@ class _Units:
     def _boxes(self, formula: str, sheet: str) -> Iterator[Box]:
         """The cells that a formula on a sheet reads, those of tables and names too."""
         try:
-            listed = [token.value for token in tokens(formula)
-                      if token.type == "OPERAND" and token.subtype == "RANGE"]  # fmt: skip
+            listed = [
+                token.value
+                for token in tokens(formula)
+                if token.type == "OPERAND" and token.subtype == "RANGE"
+            ]
         except DispenseError:
             return
         for text in listed:
@@ -165,8 +196,11 @@ class _Units:
         if table is None:
             return
         folded = [_fold(column) for column in table.columns]
-        places = [table.first_column + folded.index(_fold(column))
-                  for column in (part.first, part.last) if column and _fold(column) in folded]  # fmt: skip
+        places = [
+            table.first_column + folded.index(_fold(column))
+            for column in (part.first, part.last)
+            if column and _fold(column) in folded
+        ]
         left, right = (min(places), max(places)) if places else (table.first_column, table.last_column)
         yield Box(table.sheet.name.lower(), table.first_data_row, left, table.last_data_row, right)
 
@@ -181,8 +215,10 @@ class _Units:
         """Everything that reckons with a changed unit and does not follow it."""
         if not self.changed:
             return self.problems
-        formulas = {Box(sheet.name.lower(), row, column, row, column): (sheet, row, column, text)
-                    for sheet, row, column, text in self._formulas()}  # fmt: skip
+        formulas = {
+            Box(sheet.name.lower(), row, column, row, column): (sheet, row, column, text)
+            for sheet, row, column, text in self._formulas()
+        }
         reads = {box: list(self._boxes(text, sheet.name)) for box, (sheet, _, _, text) in formulas.items()}
         for box, (sheet, row, column, _) in formulas.items():
             own = [each for each in self.stated if each.box.meets(box)]
@@ -212,29 +248,40 @@ class _Units:
         return list(found)
 
     def _chart(self, sheet: Sheet, root: etree._Element) -> None:
-        titles = ["".join(item.itertext()).strip() for axis in root.iter(f"{{{_CHART}}}valAx")
-                  for item in axis.iterchildren(f"{{{_CHART}}}title")]  # fmt: skip
-        formulas = [item.text or "" for values in root.iter(f"{{{_CHART}}}val")
-                    for item in values.iter(f"{{{_CHART}}}f")]  # fmt: skip
+        titles = [
+            "".join(item.itertext()).strip()
+            for axis in root.iter(f"{{{_CHART}}}valAx")
+            for item in axis.iterchildren(f"{{{_CHART}}}title")
+        ]
+        formulas = [
+            item.text or ""
+            for values in root.iter(f"{{{_CHART}}}val")
+            for item in values.iter(f"{{{_CHART}}}f")
+        ]
         areas = [box for formula in formulas for box in self._boxes(formula, "")]
         touched = [each for each in self.stated if any(each.box.meets(area) for area in areas)]
         for title in titles:
-            found = _LABEL.match(title)
-            own = [_Stated(Box("", 0, 0, 0, 0), title, "axis title", found["unit"].strip())] if found else []
+            unit = stated_unit(title)
+            own = [] if unit is None else [_Stated(Box("", 0, 0, 0, 0), title, "axis title", unit)]
             self._agree(f"a chart of {sheet.name}", "the chart", own, touched)
 
     def _agree(self, where: str, what: str, own: list[_Stated], touched: list[_Stated]) -> None:
-        for changed in (each for each in touched if each in self.changed):
-            for other in (*touched, *own):
-                if other is not changed and not self._same(changed, other):
-                    self.problems.append(Problem(
-                        f"{self.package.name}, {where}",
-                        message=f"{what} reckons with {changed}, now in {changed.unit}, and with {other}, "
-                                f"in {other.unit}",
-                        fix=f"write both with one unit, in {changed.where} and {other.where}, or put back "
-                            f"[{changed.shop}]",
-                    ))  # fmt: skip
-                    return
+        changed = [each for each in touched if each in self.changed]
+        others = [
+            other
+            for other in dict.fromkeys((*touched, *own))
+            if not all(self._same(each, other) for each in changed if each is not other)
+        ]
+        if not changed or not others:
+            return
+        odd = [other for other in others if other not in changed] or others
+        self.problems.append(
+            Problem(
+                f"{self.package.name}, {where}",
+                message=f"{what} reckons with {_listed(changed)} and with {_listed(odd)}",
+                fix=f"write all with one unit, or put back [{changed[0].shop}] in {changed[0].where}",
+            )
+        )
 
     def _same(self, changed: _Stated, other: _Stated) -> bool:
         """Whether two figures of one formula may stay together; those of unlike kinds may."""
@@ -250,8 +297,13 @@ class _Units:
         return math.isclose(scale, mine, rel_tol=1e-9)
 
 
-def unit_problems(package: Package, tables: Mapping[str, Mapping[str, str]], names: Mapping[str, str],
-                  factor: Factor) -> list[Problem]:  # fmt: skip
+def _listed(items: list[_Stated]) -> str:
+    return ", ".join(map(str, items))
+
+
+def unit_problems(
+    package: Package, tables: Mapping[str, Mapping[str, str]], names: Mapping[str, str], factor: Factor
+) -> list[Problem]:
     """What in a template does not follow the units that its headers and labels state.
 
     `tables` gives the unit of each column that is filled or computed, by table and heading, `names`
