@@ -491,13 +491,13 @@ class _Walk:
             cells = {head: sheet.cell(row, column).value for column, head in places}
             for column, _ in places:
                 self.seen.add((sheet.title, sheet.cell(row, column).coordinate))
-            texts = [str(cells.pop(head)) for head in ("Warning", "Text", "Fix") if cells.get(head)]
+            texts = [str(cells.pop(head)) for head in ("Warning", "Text", "What to do") if cells.get(head)]
             text = ": ".join(texts)
             if (found and text.startswith("   ")) or (found and cells and not any(cells.values())):
                 where, facts, before = found[-1]
                 found[-1] = (where, facts, f"{before} {text.strip()}")
                 continue
-            facts = {head: cells[head] for head in cells if head not in ("Warning", "Text", "Fix")}
+            facts = {head: cells[head] for head in cells if head not in ("Warning", "Text", "What to do")}
             found.append((sheet.cell(row, places[-1][0]).coordinate, facts, text.strip()))
         return found
 

@@ -258,6 +258,21 @@ def messages(found: list[Found]) -> list[Message]:
     ]
 
 
+#: tables that a plan need not have; the results name those that it has not
+OPTIONAL_TABLES = (
+    "Assemblies",
+    "Beads",
+    "Paths",
+    "Pots",
+    "Inserts",
+    "Shots",
+    "Joints",
+    "Temperatures",
+    "Profiles",
+    "Ovens",
+    "Breaks",
+    "Stock",
+)
 OF_CURE = {"open time", "surface window", "cure", "wait"}
 OF_STOCK = {"shortage", "expired lot"}
 
@@ -395,7 +410,9 @@ class Reckoning:
                 "Last day": lot["last_day"],
                 "Lot": lot["lot"],
             }
+            for letter in run.parts
             for lot in run.lots
+            if lot["letter"] == letter and lot["lot"] != "no stock"
         ] or [
             {
                 "Component": None,
@@ -417,15 +434,21 @@ class Reckoning:
 
     @staticmethod
     def bring(run: Played) -> Says:
-        """Containers of each component."""
+        """Containers of each component, and what the store does not have."""
         if not any(run.containers.values()):
             return Says(("bring nothing",))
-        figures, words = [], ["bring"]
+        figures: list[Fact] = []
+        words: list[str] = []
         for letter, count in run.containers.items():
-            if count:
-                figures += [Fact(count), size(run.parts[letter].container)]
-                words += [f"{count} × {letter.upper()}"] if len(run.parts) > 1 else []
-        return Says(tuple(words), figures=tuple(figures))
+            missing = run.missing.get(letter, 0)
+            for number in (count - missing, missing):
+                if number:
+                    figures += [Fact(number), size(run.parts[letter].container)]
+                    words += [f"{number} × {letter.upper()}"] if len(run.parts) > 1 else []
+        if any(count > run.missing.get(letter, 0) for letter, count in run.containers.items()):
+            words.append("bring")
+        words += ["missing"] if run.missing else []
+        return Says(tuple(words), (), tuple(figures), never=() if run.missing else ("missing",))
 
     @staticmethod
     def use(run: Played, letter: str) -> dict[str, Any]:
@@ -806,7 +829,7 @@ class Reckoning:
         critical = heat.critical_number(biot)
         if number > critical:
             assert peak > pot.limit, "a golden pour that runs away is above its limit too"
-            says = Says(("runaway criterion", "above", "trial"), names, (Fact(number), Fact(critical)))
+            says = Says(("runaway criterion", "above", "shallower"), names, (Fact(number), Fact(critical)))
             found.append(Found(DANGER, says, "runaway", *where))
         says = Says(("critical", "film", "biot"), names, (Fact(critical), Fact(biot), Fact(0.878)))
         found.append(Found(NOTE, says, "runaway criterion", *where))
@@ -1081,21 +1104,24 @@ class Reckoning:
         for run in runs:
             for letter, component in run.parts.items():
                 changes = [e.at for e in run.events if e.kind == "container" and e.letter == letter]
-                lots = [row["lot"] for row in run.lots if row["letter"] == letter]
-                count += run.containers[letter]
-                mass += run.mounted[letter] * component.density / 1000
+                lots = [lot for lot in run.lots if lot["letter"] == letter and lot["lot"] != "no stock"]
+                containers = sum(lot["containers"] for lot in lots)
+                volume = sum(lot["volume"] for lot in lots)
+                empty = "nothing usable in store" if run.missing.get(letter) else "stands at the station"
+                count += containers
+                mass += volume * component.density / 1000
                 rows.append(
                     {
                         "Station": run.station.station,
                         "Material": run.material.material,
                         "Component": letter_name(letter, run.parts),
-                        "Containers": Num(run.containers[letter]),
+                        "Containers": Num(containers),
                         "Container [mL]": Num(component.container),
-                        "Volume [mL]": Num(run.mounted[letter]),
-                        "Mass [kg]": Num(run.mounted[letter] * component.density / 1000),
+                        "Volume [mL]": Num(volume),
+                        "Mass [kg]": Num(volume * component.density / 1000),
                         "First": moment(day, changes[0]) if changes else None,
                         "Last": moment(day, changes[-1]) if changes else None,
-                        "Lots": ", ".join(lots) if lots else Says(("stands at the station",)),
+                        "Lots": ", ".join(lot["lot"] for lot in lots) if lots else Says((empty,)),
                     }
                 )
             found += [item for item in shift_findings(run) if item.topic in OF_STOCK]
@@ -1177,6 +1203,8 @@ class Reckoning:
         for station in plant.stations:
             if any(run.station.station == station.station for run in runs):
                 everything += self.station_findings(station)
+        lacks = [name for name in OPTIONAL_TABLES if not getattr(plant, name.lower())]
+        everything.append(Found(NOTE, Says(("has no table",), tuple(lacks)), "reading", ""))
         everything = gravest(everything)
         materials = [
             {
@@ -1258,7 +1286,7 @@ class Reckoning:
                 {
                     "Day": item.day,
                     "Shift": item.shift or None,
-                    "Station": item.station,
+                    "Station": item.station or None,
                     "Kind": MARKS[item.kind],
                 },
                 item.signed,

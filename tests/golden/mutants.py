@@ -1,7 +1,7 @@
 """A mutation run: faults put into the planner one at a time, and whether the tests notice.
 
-    python tests/golden/mutants.py --seed 7            # 100 mutants and the seven named faults
-    python tests/golden/mutants.py --named             # the seven alone
+    python tests/golden/mutants.py --seed 7            # 100 mutants and the named faults
+    python tests/golden/mutants.py --named             # the named alone
     python tests/golden/mutants.py --seed 7 --only 12  # one of them again, with the output of pytest
 
 Candidates come from the syntax trees of the modules in `MODULES`: operators and comparisons exchanged,
@@ -270,44 +270,35 @@ def draw(seed: int, count: int) -> list[Mutant]:
     return chosen
 
 
-# ------------------------------------------------------------------------------------ seven by name
+# ------------------------------------------------------------------------------------ by name
 
-#: what was once put in at once and passed: (what, pattern, replacement); the first file that has it
-NAMED: tuple[tuple[str, str, str], ...] = (
-    ("flow A shown as B", r'component_flows\.get\("a"\)', 'component_flows.get("b")'),
-    ("by volume and by mass exchanged", r"\{card\.volume_ratio:", "{card.mass_ratio:"),
-    ("mass ratio × 1.1", r"(100\.0 \* masses\[\"b\"\] / masses\[\"a\"\])", r"1.1 * \1"),
+#: what was once put in at once and passed: (what, file, pattern, replacement); the last is read twice
+NAMED: tuple[tuple[str, str, str, str], ...] = (
+    ("flow A shown as B", "*.py", r'component_flows\.get\("a"\)', 'component_flows.get("b")'),
+    ("by volume and by mass exchanged", "*.py", r"\{card\.volume_ratio:", "{card.mass_ratio:"),
+    ("mass ratio × 1.1", "*.py", r"(100\.0 \* masses\[\"b\"\] / masses\[\"a\"\])", r"1.1 * \1"),
     (
-        "hottest for coldest",
-        r"coldest, hottest = min\(record\), max\(record\)",
+        "hottest for coldest", "dispenser.py", r"coldest, hottest = min\(record\), max\(record\)",
         "hottest, coldest = min(record), max(record)",
     ),
-    ("half depth", r"return float\(section_depth\(", "return 0.5 * float(section_depth("),
-    ("whole flange", r"bead\.flange_width / 2\.0", "bead.flange_width"),
-    ("quickest for slowest oven place", r"oven\.lag_slow", "oven.lag_fast"),
-)
+    ("half depth", "*.py", r"return float\(section_depth\(", "return 0.5 * float(section_depth("),
+    ("whole flange", "*.py", r"bead\.flange_width / 2\.0", "bead.flange_width"),
+    ("quickest for slowest oven place, on the board", "cure_times.py", r"oven\.lag_slow", "oven.lag_fast"),
+    ("quickest for slowest oven place, in the report", "cure_runs.py", r"oven\.lag_slow", "oven.lag_fast"),
+)  # fmt: skip
 
 
 def named() -> list[Mutant]:
-    """The seven faults where they would stand now."""
+    """The named faults where they would stand now; each wherever its file has it."""
     found = []
-    files = sorted((ROOT / PACKAGE).rglob("*.py"))
-    for what, pattern, new in NAMED:
-        for path in files:
+    for what, file, pattern, new in NAMED:
+        for path in sorted((ROOT / PACKAGE).rglob(file)):
             source = path.read_text(encoding="utf-8")
             match = re.search(pattern, source)
             if match:
-                start, end = (len(source[:place].encode()) for place in match.span())
                 line = source.count("\n", 0, match.start()) + 1
-                whole = re.sub(pattern, new, source) if what.startswith("quickest") else None
-                if whole is not None:  # wherever it is read
-                    found.append(
-                        Mutant(str(path.relative_to(ROOT)), line, 0, len(source.encode()), whole, what)
-                    )
-                else:
-                    found.append(
-                        Mutant(str(path.relative_to(ROOT)), line, start, end, match.expand(new), what)
-                    )
+                name = str(path.relative_to(ROOT))
+                found.append(Mutant(name, line, 0, len(source.encode()), re.sub(pattern, new, source), what))
                 break
         else:
             raise SystemExit(f"mutants: nothing in the package looks like {pattern} ({what})")
@@ -393,7 +384,7 @@ def main() -> int:
     )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=100)
-    parser.add_argument("--named", action="store_true", help="the seven named faults alone")
+    parser.add_argument("--named", action="store_true", help="the named faults alone")
     parser.add_argument("--only", type=int, help="number of the one mutant to run")
     parser.add_argument("--list", action="store_true", help="print the mutants and do nothing")
     parser.add_argument("--jobs", type=int, default=2)

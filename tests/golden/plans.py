@@ -535,7 +535,7 @@ DRIVE: dict[str, Table] = {
             "Part": "housing",
             "Station": "hem arm",
             "Section": "rectangle",
-            "Width [in]": 0.25,
+            "Width [in]": "1/4",
             "Width tolerance [in]": 0.012,
             "Height [in]": 0.09,
             "Height tolerance [in]": 0.004,

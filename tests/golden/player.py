@@ -288,9 +288,9 @@ class Shift:
             last = min(last, played.day + keeps)
         new = Standing(name, content - heel, heel, last)
         self.store.standing[(self.station.station, letter)] = new
-        played.events.append(
-            Event(at, "container", letter, name, content, {"before": old.lot if old else None})
-        )
+        if lot is not None:  # what is missing is not put on; the line goes on as if it were
+            before = old.lot if old and old.lot != "no stock" else None
+            played.events.append(Event(at, "container", letter, name, content, {"before": before}))
         return new
 
     # --------------------------------------------------------------------------------- mixer
