@@ -204,13 +204,13 @@ def cure_basis(material, temperatures: Sequence[float]) -> str:
     return "; ".join([words, *(mark for mark in marks if not mark.startswith("rule of thumb"))])
 
 
-def cure_findings(result: ShiftResult) -> list[Finding]:
+def batch_findings(result: ShiftResult) -> list[Finding]:
     """What is wrong with the cure of a shift's parts: one finding for each part and cause."""
     material, found = result.material, []
 
     def add(kind: str, part: str, text: str, fix: str) -> None:
         found.append(Finding(kind, text, fix, topic="cure", station=result.station.station, part=part,
-                             material=material.material, day=result.date, shift=result.shift))  # fmt: skip
+                             material=material.material))
 
     for part, cure in {batch.part: batch.cure for batch in result.batches}.items():
         if cure.profile and cure.unreached:
@@ -228,5 +228,5 @@ def cure_findings(result: ShiftResult) -> list[Finding]:
     return found
 
 
-__all__ = ["CureTimes", "ShopCure", "cure_basis", "cure_findings", "cure_times", "deepest", "oven_times",
+__all__ = ["CureTimes", "ShopCure", "cure_basis", "batch_findings", "cure_times", "deepest", "oven_times",
            "shop_cure", "slowest_place", "when_out"]  # fmt: skip

@@ -35,7 +35,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from .amounts import Amount, Application, applications, total
-from .cure_times import CureTimes, cure_times
+from .cure_times import CureTimes, batch_findings, cure_times
 from .errors import NUM, InputError, Problem
 from .findings import NOTE, QUALITY, SHORTAGE, STOP, Finding, WithFindings
 from .life import LifeClock
@@ -848,6 +848,7 @@ class Player:
         self._find_late("surface window", result.late_surface, "treat again before dispensing")
         self._find_late("open time", result.late_mating, "mate sooner or set aside")
         self._find_slow_flow()
+        result.findings += batch_findings(result)
         if result.life is not None and self.pot_clock is not None:
             temperatures = result.temperatures[1]
             for mark in result.life.marks(min(temperatures), max(temperatures)):

@@ -23,7 +23,7 @@ from test_sheets import named, table_rows
 
 from dispense.cure_report import cure_report, moisture_report
 from dispense.cure_runs import room_runs
-from dispense.cure_times import cure_findings
+from dispense.cure_times import batch_findings
 from dispense.fill import fill
 from dispense.findings import NOTE, QUALITY
 from dispense.life_day import life_day
@@ -222,7 +222,7 @@ def test_what_the_oven_does_not_reach_is_named():
 
 def test_findings_of_cure():
     def found(rows):
-        return [(item.kind, item.text) for item in cure_findings(next(play_plan(make(rows))))]
+        return [(item.kind, item.text) for item in batch_findings(next(play_plan(make(rows))))]
 
     assert found(oven_rows()) == []
     assert found(oven_rows(test_time=90)) == [
