@@ -24,12 +24,12 @@ from .flow import (
     wall_shear_rate,
 )
 from .line import nozzles_needed
-from .materials import WorkingLife, mix_shares, mixed_density, working_life
+from .materials import WorkingLife, mix_shares, mixed_density, pot_life_findings, working_life
 from .mixing import mass_ratio, volume_ratio
 from .pressed import press_findings, pressed_findings
 from .shift import shop_record
 from .units import celsius_text, from_si
-from .weighing import Weighing, weigh
+from .weighing import Weighing, weigh, weighing_findings
 
 MIXER_REYNOLDS = 100.0  # in the tube of a static mixer, up to which its factor holds
 
@@ -135,6 +135,9 @@ def setup_card(plan, station_name: str) -> SetupCard:
     _warn(plan, card)
     card.findings += [item for item in pressed_findings(plan, station_name) if item.is_warning]
     card.findings += [*_flow_findings(card), *press_findings(plan, station_name)]
+    card.findings += pot_life_findings(material, hottest)
+    items = [item.application for item in settings]
+    card.findings += weighing_findings(station, items, density) if items else []
     return card
 
 
