@@ -64,6 +64,13 @@ class Place:
         return not self.reasons
 
     @property
+    def verdict(self) -> str:
+        """Passed or not, in the words of a table."""
+        if self.passes:
+            return "pass"
+        return "fail" if self.glass is None else f"fail: a glass from {self.glass.start / 60.0:.0f} min"
+
+    @property
     def full_cure(self) -> float | None:
         """When it is fully cured: by degree where kinetics are known, and by the data-sheet time.
 
@@ -380,7 +387,7 @@ def run_findings(station, material, run: CureRun) -> list[Finding]:
     longer = "cure longer or hotter"
     if run.hold_needed is not None:
         longer = f"hold {run.hold_needed / 60.0:.0f} min or longer"
-    hotter = "cure hotter: longer at that temperature does not help"
+    hotter = "cure hotter, longer at that temperature does not help"
     return [
         Finding(
             QUALITY,
@@ -427,7 +434,7 @@ def run_rows(run: CureRun) -> list[dict[str, Any]]:
             "join": _minutes(place.milestones.get("join")),
             "test": _minutes(place.milestones.get("test")), "full": _minutes(place.full),
             "full_cure": _minutes(place.full_cure),
-            "passes": place.passes, "reasons": place.reasons,
+            "passes": place.passes, "verdict": place.verdict, "reasons": place.reasons,
             "degree_before_glass": place.sure,
             "glass_from": None if place.glass is None else place.glass.start / 60.0,
         })  # fmt: skip

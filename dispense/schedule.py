@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -37,9 +37,96 @@ from .units import celsius_text
 # ------------------------------------------------------------------------------- activation energy
 
 
+LEAST_BEND = 0.01  # share of the time by which a line must miss a curve to be worth a word; no source
+
+
+@dataclass(frozen=True, slots=True)
+class Curvature:
+    """What a line misses of times whose logarithm is bent over 1/T: the test, and the misses.
+
+    The misses are those of the line beside the parabola, as shares of the time: −0.1 is a time that
+    the line gives 10 % too short; at the coldest and the hottest test and where it is farthest off
+    between them.
+    """
+
+    statistic: float  # Student's t of the quadratic term
+    free: int  # its degrees of freedom
+    chance: float  # of a statistic as large with a straight line
+    cold: float
+    hot: float
+    between: float
+    cold_at: float  # K
+    hot_at: float
+    between_at: float
+
+    @property
+    def misses(self) -> tuple[tuple[float, float], ...]:
+        """Temperature and miss of the line: cold end, between, hot end."""
+        return ((self.cold_at, self.cold), (self.between_at, self.between), (self.hot_at, self.hot))
+
+    def matters(self, confidence: float = 0.95) -> bool:
+        """Whether one energy does not hold: bent beyond chance, and by enough to be worth a word."""
+        worst = max(abs(miss) for _, miss in self.misses)
+        return self.chance < 1.0 - confidence and worst > LEAST_BEND
+
+    @property
+    def words(self) -> str:
+        """What is the matter, in words."""
+        told = ", ".join(
+            f"{abs(miss):.0%} too {'short' if miss < 0.0 else 'long'} at {celsius_text(at)}"
+            for at, miss in self.misses
+        )
+        return (
+            f"one energy does not hold: ln time is bent over 1/T (quadratic term t = {self.statistic:.2g}, "
+            f"{self.free} degrees of freedom, chance {self.chance:.2g}), the line gives times {told}; do not "
+            "extrapolate, and take two pot lives near the temperatures of use"
+        )
+
+
+def arrhenius_curvature(temperatures, times) -> Curvature | None:
+    """Whether ln time bends over 1/T: Student's t of the quadratic term of a parabola through the points.
+
+    None where it cannot be told: fewer than four points, or than three temperatures. Source: NIST/SEMATECH
+    e-Handbook of Statistical Methods, 4.4.4 (is the model right?) and 4.1.4.1 (linear least squares).
+
+    >>> heat = np.array([293.15, 303.15, 313.15, 323.15, 333.15])
+    >>> bent = arrhenius_curvature(heat, 3600.0 * np.array([4.2, 1.9, 1.0, 0.62, 0.45]))
+    >>> bent.cold < 0.0 < bent.between, bent.chance < 0.01
+    (True, True)
+    """
+    from scipy.stats import t as student
+
+    temperatures, times = (np.asarray(part, dtype=float).ravel() for part in (temperatures, times))
+    free = times.size - 3
+    if free < 1 or np.unique(temperatures).size < 3:
+        return None
+    inverse = 1.0 / temperatures
+    middle, reach = inverse.mean(), np.ptp(inverse) / 2.0
+    along = (inverse - middle) / reach
+    logs = np.log(times)
+    powers = np.column_stack([np.ones_like(along), along, along**2])
+    parabola, *_ = np.linalg.lstsq(powers, logs, rcond=None)
+    line, *_ = np.linalg.lstsq(powers[:, :2], logs, rcond=None)
+    residuals = logs - powers @ parabola
+    variance = residuals @ residuals / free
+    error = math.sqrt(variance * np.linalg.inv(powers.T @ powers)[2, 2])
+    statistic = parabola[2] / error if error > 0.0 else math.copysign(math.inf, parabola[2])
+    gap = np.polynomial.Polynomial(np.append(line, 0.0) - parabola)
+    ends = along.max(), along.min()  # cold, hot
+    turn = min(max(-gap.coef[1] / (2.0 * gap.coef[2]), ends[1]), ends[0]) if gap.coef[2] else 0.0
+    places = np.array([ends[0], ends[1], turn])
+    cold, hot, between = np.expm1(gap(places)).tolist()
+    chance = float(2.0 * student.sf(abs(statistic), free))
+    heat = (1.0 / (middle + reach * places)).tolist()
+    return Curvature(float(statistic), free, chance, cold, hot, between, *heat)
+
+
 @dataclass(frozen=True, slots=True)
 class EnergyFit:
-    """An activation energy with its confidence interval, J/mol; NaN bounds where there are none."""
+    """An activation energy with its confidence interval, J/mol; NaN bounds where there are none.
+
+    `curvature` is None where the points cannot tell whether one energy holds.
+    """
 
     energy: float
     low: float
@@ -48,6 +135,12 @@ class EnergyFit:
     residuals: np.ndarray  # of ln time
     warnings: tuple[str, ...]
     error: float  # standard error, J/mol
+    curvature: Curvature | None = None
+
+    @property
+    def is_bent(self) -> bool:
+        """Whether the points say that one energy does not hold."""
+        return self.curvature is not None and self.curvature.matters(self.confidence)
 
 
 def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> EnergyFit:
@@ -101,8 +194,16 @@ def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> Ener
         warnings.append("the temperatures lie within 10 K: what is read off outside them is a guess")
     if energy <= 0.0:
         warnings.append("times grow with temperature: look for mixed-up rows or units")
-    return EnergyFit(float(energy), float(low), float(high), confidence, residuals, tuple(warnings),
-                     error)  # fmt: skip
+    fit = EnergyFit(float(energy), float(low), float(high), confidence, residuals, tuple(warnings), error,
+                    arrhenius_curvature(temperatures, times))  # fmt: skip
+    if fit.curvature is not None and fit.is_bent:
+        return replace(fit, warnings=(fit.curvature.words, *fit.warnings))
+    if fit.curvature is None and free > 0:
+        few = "points" if times.size < 4 else "temperatures"
+        told = (f"too few {few} to tell whether one energy holds over the range: measure four or more, at "
+                "three temperatures or more")  # fmt: skip
+        return replace(fit, warnings=(*fit.warnings, told))
+    return fit
 
 
 # ---------------------------------------------------------------------------------- kinetics
@@ -660,7 +761,7 @@ def shortest_hold(profile: Callable[[float], Profile], parts: Sequence[PartLag],
 
 
 __all__ = [
-    "FORMS", "GLASS_MARGIN", "NEAR_CURE", "EnergyFit", "GlassStop", "KineticsFit", "PartCure", "PartLag",
-    "Profile", "Requirement", "Schedule", "fit_activation_energy", "fit_kinetics", "ramp_hold", "schedule",
-    "shortest_hold",
+    "FORMS", "GLASS_MARGIN", "NEAR_CURE", "Curvature", "EnergyFit", "GlassStop", "KineticsFit", "PartCure",
+    "PartLag", "Profile", "Requirement", "Schedule", "arrhenius_curvature", "fit_activation_energy",
+    "fit_kinetics", "ramp_hold", "schedule", "shortest_hold",
 ]  # fmt: skip

@@ -313,7 +313,7 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
          None if row.glass_points is None else shop(float(row.glass_points[-1]), "°C"),
          *(None if value is None else value / factor for value in
            (row.gel, row.handling, row.milestones.get("join"), row.full_cure)),
-         "pass" if row.passes else "▲ fail"]
+         row.verdict if row.passes else f"▲ {row.verdict}"]
         for row in run.places
     ]  # fmt: skip
     page.table(
