@@ -41,6 +41,7 @@ class ShotSetting:
     flow: float | None
     speed: float | None
     component_flows: dict[str, float]
+    mass: float
     weighing: Weighing
     component_masses: dict[str, float]
     nozzle_pressure: float | None
@@ -189,7 +190,7 @@ def _setting(plan, station, material, item, shares, density, components, consist
                                                    material.index, material.yield_stress))  # fmt: skip
     return ShotSetting(
         item, flow, speed, {letter: flow * share for letter, share in shares.items()} if flow else {},
-        weigh(station, item.amount, density),
+        item.amount.nominal * density, weigh(station, item.amount, density),
         {letter: item.amount.nominal * share * components[letter].density
          for letter, share in shares.items()},
         nozzle, mixer, shear, nozzle_reynolds, mixer_reynolds,
