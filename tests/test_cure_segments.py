@@ -5,7 +5,7 @@ LSODA (DOP853 where it gives up) at a tight tolerance on dα/dt itself, and for 
 the closed form of time and temperature, t·exp(−E/RT) by the exponential integral. The accuracy that
 CURE_DEGREE states is 1e-6.
 
-By hand, with another number of cases and seed: python tests/test_cure_segments.py 2000 77
+By hand, with another number of cases and seed: PYTHONPATH=. python tests/test_cure_segments.py 2000 77
 """
 
 from __future__ import annotations
