@@ -10,11 +10,12 @@ import datetime
 import math
 import statistics
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Any
 
-from .amounts import applications
+from .amounts import Application, applications
 from .findings import NOTE, QUALITY, STOP, Finding
 from .materials import mix_shares
 from .plan_checks import bare_parts, built_parts, idle_stations
@@ -128,10 +129,17 @@ def _unusual(plan) -> Iterator[Finding]:
             shown = float(from_si(value, item.unit))
             if not usual.low * (1.0 - 1e-9) <= shown <= usual.high * (1.0 + 1e-9):
                 words = usual.column.replace("_", " ")
-                yield _slip(plan, QUALITY, row, usual.column,
-                            f"{words} of {_name(row)} is {shown:g}{unit}, usual are {usual.low:g} to "
-                            f"{usual.high:g}{unit}", f"{LOOK_AGAIN} at the figure and its unit",
-                            numbers={f"{words} [{item.unit}]": shown}, **_names(row))  # fmt: skip
+                yield _slip(
+                    plan,
+                    QUALITY,
+                    row,
+                    usual.column,
+                    f"{words} of {_name(row)} is {shown:g}{unit}, usual are {usual.low:g} to "
+                    f"{usual.high:g}{unit}",
+                    f"{LOOK_AGAIN} at the figure and its unit",
+                    numbers={f"{words} [{item.unit}]": shown},
+                    **_names(row),
+                )
 
 
 def _oven_cures(plan) -> Iterator[Finding]:
@@ -140,8 +148,14 @@ def _oven_cures(plan) -> Iterator[Finding]:
     for row in plan.materials:
         celsius = from_si(row.cure_temperature, "°C")
         if row.cure == "oven" and celsius < COLDEST_OVEN:
-            yield _slip(plan, QUALITY, row, "cure_temperature",
-                        f"{row.material} cures in an oven, at {celsius:g} °C", material=row.material)  # fmt: skip
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "cure_temperature",
+                f"{row.material} cures in an oven, at {celsius:g} °C",
+                material=row.material,
+            )
     told = set()
     for row in [*plan.beads, *plan.pots, *plan.joints]:
         material = plan.material(plan.station(row.station).material)
@@ -151,14 +165,27 @@ def _oven_cures(plan) -> Iterator[Finding]:
         told.add((row.part, row.station))
         names = {"part": row.part, "station": row.station, "material": material.material}
         if oven is None:
-            yield _slip(plan, QUALITY, row, "part",
-                        f"{material.material} cures in an oven, and table Ovens has no row for "
-                        f"{row.part} after {row.station}", "add one", **names)  # fmt: skip
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "part",
+                f"{material.material} cures in an oven, and table Ovens has no row for "
+                f"{row.part} after {row.station}",
+                "add one",
+                **names,
+            )
         elif max(plan.profile(oven.profile)[1]) < material.cure_temperature - 1e-9:
             hottest = from_si(max(plan.profile(oven.profile)[1]), "°C")
-            yield _slip(plan, QUALITY, oven, "profile",
-                        f"profile {oven.profile} reaches {hottest:g} °C, {material.material} cures at "
-                        f"{from_si(material.cure_temperature, '°C'):g} °C", **names)  # fmt: skip
+            yield _slip(
+                plan,
+                QUALITY,
+                oven,
+                "profile",
+                f"profile {oven.profile} reaches {hottest:g} °C, {material.material} cures at "
+                f"{from_si(material.cure_temperature, '°C'):g} °C",
+                **names,
+            )
 
 
 def _mixers(plan) -> Iterator[Finding]:
@@ -167,45 +194,65 @@ def _mixers(plan) -> Iterator[Finding]:
         bores = [(row.mixer_bore, row.mixer_length), (row.nozzle_bore, row.nozzle_length)]
         room = math.fsum(math.pi / 4.0 * bore**2 * length for bore, length in bores if bore and length)
         if row.mixer_bore and row.mixer_length and row.mixer_volume > MOST_BORES * room:
-            yield _slip(plan, QUALITY, row, "mixer_volume",
-                        f"{from_si(row.mixer_volume, 'mL'):g} mL stand in the mixer of {row.station}; mixer "
-                        f"and nozzle hold {from_si(room, 'mL'):.3g} mL by bore and length",
-                        station=row.station)  # fmt: skip
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "mixer_volume",
+                f"{from_si(row.mixer_volume, 'mL'):g} mL stand in the mixer of {row.station}; mixer "
+                f"and nozzle hold {from_si(room, 'mL'):.3g} mL by bore and length",
+                station=row.station,
+            )
         if 0.0 < row.purge_volume < 0.95 * row.mixer_volume:
-            yield _slip(plan, QUALITY, row, "purge_volume",
-                        f"a purge of {from_si(row.purge_volume, 'mL'):g} mL does not empty the mixer of "
-                        f"{row.station}, which holds {from_si(row.mixer_volume, 'mL'):g} mL",
-                        station=row.station)  # fmt: skip
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "purge_volume",
+                f"a purge of {from_si(row.purge_volume, 'mL'):g} mL does not empty the mixer of "
+                f"{row.station}, which holds {from_si(row.mixer_volume, 'mL'):g} mL",
+                station=row.station,
+            )
 
 
-def _visits(plan) -> Iterator:
+def _visits(plan) -> Iterator[Application]:
     """What is put on the parts that are built."""
     for part in built_parts(plan):
         yield from applications(plan, part)
 
 
+def _largest(plan, size: Callable[[Application], float]) -> dict[str, Application]:
+    """By station the one of its visits that is largest."""
+    found: dict[str, Application] = {}
+    for item in _visits(plan):
+        best = found.get(item.station)
+        if best is None or size(item) > size(best):
+            found[item.station] = item
+    return found
+
+
 def _takts(plan) -> Iterator[Finding]:
     """Takts shorter than one bead, shot or joint takes."""
-    longest: dict[str, object] = {}
-    for item in _visits(plan):
-        if item.time > getattr(longest.get(item.station), "time", 0.0):
-            longest[item.station] = item
+    longest = _largest(plan, lambda item: item.time)
     for row in plan.stations:
         item = longest.get(row.station)
         if row.takt and item is not None and item.time > row.takt:
-            yield _slip(plan, STOP, row, "takt",
-                        f"the takt of {row.station} is {row.takt:g} s, {item.part} / {item.name} alone "
-                        f"takes {item.time:.3g} s", station=row.station, part=item.part,
-                        numbers={"takt [s]": row.takt, "time [s]": item.time})  # fmt: skip
+            yield _slip(
+                plan,
+                STOP,
+                row,
+                "takt",
+                f"the takt of {row.station} is {row.takt:g} s, {item.part} / {item.name} alone "
+                f"takes {item.time:.3g} s",
+                station=row.station,
+                part=item.part,
+                numbers={"takt [s]": row.takt, "time [s]": item.time},
+            )
 
 
 def _containers(plan) -> Iterator[Finding]:
     """Containers that do not hold one shot, one start or the hose."""
-    largest: dict[str, object] = {}
-    for item in _visits(plan):
-        best = largest.get(item.station)
-        if best is None or item.amount.nominal > best.amount.nominal:
-            largest[item.station] = item
+    largest = _largest(plan, lambda item: item.amount.nominal)
     for row in plan.stations:
         material = plan.material(row.material)
         components = plan.components_of(row.material)
@@ -218,12 +265,18 @@ def _containers(plan) -> Iterator[Finding]:
                 needs.append((item.amount.nominal * share, f"shot {item.part} / {item.name}"))
             volume, what = max(needs)
             if volume > usable:
-                yield _slip(plan, STOP, component, "container",
-                            f"a container of {row.material} {letter.upper()} gives "
-                            f"{from_si(usable, 'mL'):.4g} mL, the {what} at {row.station} takes "
-                            f"{from_si(volume, 'mL'):.4g} mL", station=row.station, material=row.material,
-                            numbers={"usable [mL]": from_si(usable, "mL"),
-                                     "needed [mL]": from_si(volume, "mL")})  # fmt: skip
+                yield _slip(
+                    plan,
+                    STOP,
+                    component,
+                    "container",
+                    f"a container of {row.material} {letter.upper()} gives "
+                    f"{from_si(usable, 'mL'):.4g} mL, the {what} at {row.station} takes "
+                    f"{from_si(volume, 'mL'):.4g} mL",
+                    station=row.station,
+                    material=row.material,
+                    numbers={"usable [mL]": from_si(usable, "mL"), "needed [mL]": from_si(volume, "mL")},
+                )
 
 
 def _shifts(plan) -> Iterator[Finding]:
@@ -242,26 +295,44 @@ def _shifts(plan) -> Iterator[Finding]:
                 pairs.setdefault((first.shift, second.shift), date)
     for (name, other_name), date in pairs.items():
         row, other = plan.shift(name), plan.shift(other_name)
-        yield _slip(plan, QUALITY, other, "start",
-                    f"shift {other_name} ({hhmm(other.start)}–{hhmm(other.end)}) overlaps {name} "
-                    f"({hhmm(row.start)}–{hhmm(row.end)}), both are built in, first on {date}", day=date,
-                    shift=other_name)  # fmt: skip
+        yield _slip(
+            plan,
+            QUALITY,
+            other,
+            "start",
+            f"shift {other_name} ({hhmm(other.start)}–{hhmm(other.end)}) overlaps {name} "
+            f"({hhmm(row.start)}–{hhmm(row.end)}), both are built in, first on {date}",
+            day=date,
+            shift=other_name,
+        )
     for row in plan.shifts:
         if not SHORTEST_SHIFT <= row.end - row.start <= LONGEST_SHIFT:
-            yield _slip(plan, QUALITY, row, "end",
-                        f"shift {row.shift} is {(row.end - row.start) / HOUR:.3g} hours long",
-                        shift=row.shift)  # fmt: skip
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "end",
+                f"shift {row.shift} is {(row.end - row.start) / HOUR:.3g} hours long",
+                shift=row.shift,
+            )
     for row in plan.breaks:
         if row.end - row.start > LONGEST_BREAK:
-            yield _slip(plan, QUALITY, row, "end",
-                        f"the break at {hhmm(row.start)} of {row.shift} is "
-                        f"{(row.end - row.start) / HOUR:.3g} hours long", shift=row.shift)  # fmt: skip
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "end",
+                f"the break at {hhmm(row.start)} of {row.shift} is "
+                f"{(row.end - row.start) / HOUR:.3g} hours long",
+                shift=row.shift,
+            )
 
 
 def _builds(plan) -> Iterator[Finding]:
     """Rows that stand twice, quantities and dates far from the others."""
-    seen: dict[tuple, object] = {}
-    twice, quantities = [], defaultdict(list)
+    seen: dict[tuple, Any] = {}
+    twice: list[tuple] = []
+    quantities: dict[str, list[int]] = defaultdict(list)
     for row in plan.builds:
         key = (row.date, row.shift, row.part, row.quantity)
         if key in seen:
@@ -269,51 +340,94 @@ def _builds(plan) -> Iterator[Finding]:
         seen.setdefault(key, row)
         quantities[row.part].append(row.quantity)
     for row, first in twice[:MOST_LISTED]:
-        yield _slip(plan, QUALITY, row, "part",
-                    f"{row.quantity} {row.part} on {row.date} in {row.shift} stand twice, first in "
-                    f"{plan.cell(first, 'part')}", "remove one, or add the quantities up in one row",
-                    part=row.part, day=row.date, shift=row.shift)  # fmt: skip
+        yield _slip(
+            plan,
+            QUALITY,
+            row,
+            "part",
+            f"{row.quantity} {row.part} on {row.date} in {row.shift} stand twice, first in "
+            f"{plan.cell(first, 'part')}",
+            "remove one, or add the quantities up in one row",
+            part=row.part,
+            day=row.date,
+            shift=row.shift,
+        )
     if len(twice) > MOST_LISTED:
         row = twice[MOST_LISTED][0]
-        yield _slip(plan, QUALITY, row, "part",
-                    f"{len(twice) - MOST_LISTED} more rows of Builds stand twice")  # fmt: skip
-    usual = {part: statistics.median(values) for part, values in quantities.items()
-             if len(values) >= LEAST_BUILDS}  # fmt: skip
-    far = [row for row in plan.builds
-           if row.part in usual and row.quantity > MOST_TIMES_USUAL * max(usual[row.part], 1.0)]  # fmt: skip
+        yield _slip(plan, QUALITY, row, "part", f"{len(twice) - MOST_LISTED} more rows of Builds stand twice")
+    usual = {
+        part: statistics.median(values) for part, values in quantities.items() if len(values) >= LEAST_BUILDS
+    }
+    far = [
+        row
+        for row in plan.builds
+        if row.part in usual and row.quantity > MOST_TIMES_USUAL * max(usual[row.part], 1.0)
+    ]
     for row in far[:MOST_LISTED]:
-        yield _slip(plan, QUALITY, row, "quantity",
-                    f"{row.quantity} {row.part} on {row.date} in {row.shift}, usual are "
-                    f"{usual[row.part]:g}", part=row.part, day=row.date, shift=row.shift)  # fmt: skip
+        yield _slip(
+            plan,
+            QUALITY,
+            row,
+            "quantity",
+            f"{row.quantity} {row.part} on {row.date} in {row.shift}, usual are {usual[row.part]:g}",
+            part=row.part,
+            day=row.date,
+            shift=row.shift,
+        )
     if plan.builds:
         days = sorted(row.date.toordinal() for row in plan.builds)
         middle = days[len(days) // 2]
         away = [row for row in plan.builds if abs(row.date.toordinal() - middle) > LONGEST_APART]
         for row in away[:MOST_LISTED]:
-            yield _slip(plan, QUALITY, row, "date",
-                        f"the build on {row.date} is more than a year from the others", day=row.date)  # fmt: skip
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "date",
+                f"the build on {row.date} is more than a year from the others",
+                day=row.date,
+            )
 
 
 def _stock(plan) -> Iterator[Finding]:
     """Lots that arrive expired."""
     for row in plan.stock:
         if row.arrival is not None and row.arrival > row.expiry:
-            yield _slip(plan, QUALITY, row, "arrival",
-                        f"lot {row.lot} of {row.material} {row.component.upper()} arrives on {row.arrival}, "
-                        f"after its expiry on {row.expiry}", material=row.material)  # fmt: skip
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "arrival",
+                f"lot {row.lot} of {row.material} {row.component.upper()} arrives on {row.arrival}, "
+                f"after its expiry on {row.expiry}",
+                material=row.material,
+            )
 
 
 def _unused(plan) -> Iterator[Finding]:
     """Stations without work, built parts without material, rows that nothing names."""
     for row in idle_stations(plan):
-        yield _slip(plan, STOP, row, "station", f"nothing is put on at station {row.station}",
-                    "add its bead, pot or joint, or remove the station", station=row.station)  # fmt: skip
+        yield _slip(
+            plan,
+            STOP,
+            row,
+            "station",
+            f"nothing is put on at station {row.station}",
+            "add its bead, pot or joint, or remove the station",
+            station=row.station,
+        )
     parts = plan.index("parts", "part")
     for part, build in bare_parts(plan).items():
         if part in parts:
-            yield _slip(plan, QUALITY, parts[part], "part",
-                        f"{part} is built in {build.part} and gets no material",
-                        "add its bead, pot or joint, or leave it out of Parts", part=part)  # fmt: skip
+            yield _slip(
+                plan,
+                QUALITY,
+                parts[part],
+                "part",
+                f"{part} is built in {build.part} and gets no material",
+                "add its bead, pot or joint, or leave it out of Parts",
+                part=part,
+            )
     named = {
         "materials": ("material", {row.material for row in plan.stations}),
         "paths": ("path", {row.path for row in plan.beads}),
