@@ -295,10 +295,6 @@ def read_plan(
     problems.extend(check_links(plan, broken))
     if not broken and not problems:
         problems.extend(check_records(plan))
-    if not broken and not problems:
-        from .slips import slips
-
-        plan.warnings += [Problem(item.cell, message=item.text, fix=item.fix) for item in slips(plan)]
     return plan, sorted(problems, key=_place)
 
 
