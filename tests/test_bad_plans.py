@@ -16,10 +16,10 @@ import pytest
 from openpyxl import load_workbook
 
 from dispense import cli
-from dispense.demo import DEMO
-from dispense.plan_tables import BY_NAME
-from dispense.workbook.read_plan import check_plan
-from dispense.workbook.write_plan import HEADER_ROW, plan_bytes
+from dispense.books.plan import HEADER_ROW, plan_bytes
+from dispense.plan.demo import DEMO
+from dispense.plan.read import check_plan
+from dispense.plan.tables import BY_NAME
 
 FIRST = HEADER_ROW + 1
 

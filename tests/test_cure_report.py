@@ -18,23 +18,24 @@ from scipy.optimize import brentq
 from scipy.stats import linregress
 from scipy.stats import t as student
 
+from dispense.base.errors import DispenseError, FileError, InputError, Problem
+from dispense.books.cure import cure_workbook
+from dispense.books.plan import new_plan
 from dispense.cli import main
-from dispense.csv_tables import read_record
-from dispense.cure_report import belt_speed, cure_file, cure_report, light_report, moisture_report
-from dispense.cure_runs import _played, with_hold
-from dispense.demo import DEMO
-from dispense.errors import DispenseError, FileError, InputError, Problem
-from dispense.fit_report import fit_file
-from dispense.heat import peak_temperature
-from dispense.life_day import COLDER, HOTTER, STATED, life_day
-from dispense.materials import kinetics_of, mixed_density
-from dispense.pour_report import pour_report
-from dispense.schedule import PartLag, Profile
-from dispense.sheets import shift_material_content
-from dispense.shift import play_shift
-from dispense.windows import OPEN, SURFACE, latest_times
-from dispense.workbook.cure_book import cure_workbook
-from dispense.workbook.write_plan import new_plan
+from dispense.handbook.heat import peak_temperature
+from dispense.handbook.schedule import PartLag, Profile
+from dispense.jobs.cure import cure_file
+from dispense.jobs.fit import fit_file
+from dispense.plan.csv import read_record
+from dispense.plan.demo import DEMO
+from dispense.plan.materials import kinetics_of, mixed_density
+from dispense.reports.cure import belt_speed, cure_report, light_report, moisture_report
+from dispense.reports.day import COLDER, HOTTER, STATED, life_day
+from dispense.reports.pour import pour_report
+from dispense.reports.runs import _played, with_hold
+from dispense.sheets.content import shift_material_content
+from dispense.shift.player import play_shift
+from dispense.shift.windows import OPEN, SURFACE, latest_times
 
 R = 8.31446261815324
 
@@ -538,7 +539,7 @@ def test_pour_that_cannot_be_computed_is_told_and_the_rest_goes_on(monkeypatch):
     def fails(*_, **__):
         raise InputError(Problem("pour", message="the reaction is too quick to follow"))
 
-    monkeypatch.setattr("dispense.pour_report.pour", fails)
+    monkeypatch.setattr("dispense.reports.pour.pour", fails)
     report = cure_report(make(pot_rows()), "hem")
     assert not report.pours and "frame / bed: exotherm not computed" in report.warnings[0]
     assert report.day is not None and json.dumps(report.as_json(), allow_nan=False)

@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 from golden import cells, expected, layout, plans
 
-from dispense.fill import fill
+from dispense.jobs.fill import fill
 
 GOLDEN = Path(__file__).parent / "golden"
 SAMPLE = int(os.environ.get("GOLDEN_CELLS", "25"))  # cells of each kind of sheet that are changed in turn
