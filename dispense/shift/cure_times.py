@@ -20,9 +20,6 @@ from ..plan.amounts import moisture_depths
 from ..plan.materials import MILESTONES, cure_life
 from ..plan.weather import shop_record, shop_weather
 
-if TYPE_CHECKING:
-    pass
-
 LAST = MILESTONES[-1][1]  # the milestone that is full cure
 NO_LAG = 1e-3  # s; a part quicker than that has the temperature of the air
 
