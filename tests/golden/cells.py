@@ -21,6 +21,8 @@ import openpyxl
 from openpyxl.utils import range_boundaries
 from openpyxl.utils.datetime import from_excel
 
+from . import layout
+
 # ------------------------------------------------------------------------------------ what is expected
 
 
@@ -319,32 +321,20 @@ def normal(formula: str) -> str:
     return re.sub(r"(\$?[A-Z]{1,2}\$?)\d+", r"\1#", formula)
 
 
-def differences(
-    book: Book,
-    page: Page,
-    captions: Iterable[str],
-    formulas: Iterable[str],
-    labels: dict[str, str],
-    blanks: dict[str, tuple[str, ...]],
-) -> list[str]:
+def differences(book: Book, page: Page) -> list[str]:
     """Every cell that is not explained, and everything expected that is not there."""
-    return _Walk(book, page, set(captions), set(formulas), labels, blanks).run()
+    return _Walk(book, page).run()
 
 
 class _Walk:
-    def __init__(
-        self,
-        book: Book,
-        page: Page,
-        captions: set[str],
-        formulas: set[str],
-        labels: dict[str, str],
-        blanks: dict[str, tuple[str, ...]],
-    ):
-        self.book, self.page, self.captions, self.allowed = book, page, captions, formulas
-        self.name_labels, self.blanks = labels, blanks
+    def __init__(self, book: Book, page: Page):
+        self.book, self.page = book, page
+        self.captions = set(layout.CAPTIONS[page.template])
+        self.allowed = set(layout.FORMULAS[page.template])
+        self.name_labels = layout.LABELS[page.template]
         self.faults: list[str] = []
         self.seen: set[tuple[str, str]] = set()  # sheet and cell
+        self.read: set[str] = set()  # captions that stand somewhere
 
     def fault(self, sheet: str, cell: str, why: str) -> None:
         self.faults.append(f"{sheet}!{cell}: {why}")
@@ -358,6 +348,8 @@ class _Walk:
         for sheet in self.book.sheets:
             self._labels(sheet)
             self._rest(sheet)
+        for words in sorted(self.captions - self.read):
+            self.fault(self.book.sheets.sheetnames[0], "A1", f"the caption {words!r} is gone")
         return self.faults
 
     def _check(self, sheet: str, cell: str, wanted: Any) -> None:
@@ -400,8 +392,11 @@ class _Walk:
             if not found or not found.group(1) == found.group(2) == first:
                 continue
             day = page[found.group(3) + found.group(4)].value
-            if isinstance(day, str):  # repeats the day of the first sheet
-                day = from_excel(self.book.value(sheet, found.group(3) + found.group(4)))
+            if isinstance(day, str) and day.startswith("="):  # repeats the day of the first sheet
+                carried = self.book.value(sheet, found.group(3) + found.group(4))
+                day = from_excel(carried) if isinstance(carried, float) else None
+            if not isinstance(day, datetime.datetime):
+                return None
             if abs((value.date() - day.date()).days) > int(found.group(5)):
                 return rule.dxf.numFmt.formatCode
         return None
@@ -439,7 +434,7 @@ class _Walk:
         if rows is None:
             self.fault(sheet.title, table.ref, f"table {table.name} is not explained")
             return
-        blank = self.blanks.get(table.name, ())
+        blank = layout.BLANKS.get(table.name, ())
         known = set().union(*(row.keys() for row in rows)) | set(blank)
         for missing in known - set(heads):
             self.fault(sheet.title, table.ref, f"there is no column {missing!r}")
@@ -449,7 +444,11 @@ class _Walk:
             self.fault(sheet.title, table.ref, f"{bottom - top} rows, should be {len(rows)}")
         for row, wanted in zip(range(top + 1, bottom + 1), rows, strict=False):
             for column, head in places:
-                self._check(sheet.title, sheet.cell(row, column).coordinate, wanted.get(head))
+                cell = sheet.cell(row, column)
+                self._check(sheet.title, cell.coordinate, wanted.get(head))
+                computed = head in layout.COMPUTED.get(table.name, ())
+                if computed and not str(cell.value).startswith("="):
+                    self.fault(sheet.title, cell.coordinate, f"{cell.value!r} is no formula")
         totals = self.page.totals.get(table.name)
         if totals is not None:
             self._check(sheet.title, sheet.cell(bottom + 1, left).coordinate, "Total")
@@ -543,8 +542,7 @@ class _Walk:
                         here = from_excel(here)
                     if here != there:
                         self.fault(sheet.title, cell.coordinate, f"{here!r} repeats {there!r}")
-                elif cell.value not in self.captions:
+                elif cell.value in self.captions:
+                    self.read.add(cell.value)
+                else:
                     self.fault(sheet.title, cell.coordinate, f"{cell.value!r} is not explained")
-        missing = self.captions - {cell.value for row in sheet.iter_rows() for cell in row}
-        for words in missing if len(self.book.sheets.sheetnames) == 1 else ():
-            self.fault(sheet.title, "A1", f"the caption {words!r} is gone")
