@@ -40,9 +40,7 @@ def read_frame(path: str | os.PathLike[str]) -> pd.DataFrame:
         )  # fmt: skip
     if target.exists() and not target.is_file():
         what = "a folder" if target.is_dir() else "a pipe or device"
-        raise FileError(
-            Problem(str(target), message=f"is {what}, not a file", fix="save it as a file first")
-        )
+        raise FileError(Problem(str(target), message=f"is {what}, not a file", fix="save it as a file first"))
     if not target.is_file():
         raise FileError(Problem(str(target), message="is not there", fix="check the name"))
     try:

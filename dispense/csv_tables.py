@@ -61,8 +61,9 @@ def _decoded(path: Path) -> str:
         mode = path.stat().st_mode
         if not stat.S_ISREG(mode):
             what = "a folder" if stat.S_ISDIR(mode) else "a pipe or device"
-            raise FileError(Problem(str(path), message=f"is {what}, not a file",
-                                    fix="save it as a file first"))  # fmt: skip
+            raise FileError(
+                Problem(str(path), message=f"is {what}, not a file", fix="save it as a file first")
+            )
         if path.stat().st_size > MOST_BYTES:
             raise FileError(Problem(str(path), message="is too large for a record",
                                     fix=f"at most {MOST_BYTES // 1_000_000} MB"))  # fmt: skip
@@ -159,17 +160,24 @@ def _bare_units(table: CsvTable, places: Sequence[int], item: Field) -> list[Pro
         except UnitError:
             continue
         problems.append(
-            Problem(f"{table.name} header", message=f"{show(table.headers[place])} ends in a unit",
-                    fix=f"write it in brackets: {item.title.split(' [')[0]} [{last}]")
-        )  # fmt: skip
+            Problem(
+                f"{table.name} header",
+                message=f"{show(table.headers[place])} ends in a unit",
+                fix=f"write it in brackets: {item.title.split(' [')[0]} [{last}]",
+            )
+        )
     return problems
 
 
 def _missing(table: CsvTable, item: Field) -> Problem:
     near = next((header for header in table.headers if nearest(header, [item.title])), "")
-    return Problem(f"{table.name} header", message=f'the column "{item.title}" is missing; there '
-                   f"{'is' if len(table.headers) == 1 else 'are'} {', '.join(table.headers)[:300]}",
-                   fix=f"is it {show(near)}?" if near else item.help, code=NA)  # fmt: skip
+    return Problem(
+        f"{table.name} header",
+        message=f'the column "{item.title}" is missing; there '
+        f"{'is' if len(table.headers) == 1 else 'are'} {', '.join(table.headers)[:300]}",
+        fix=f"is it {show(near)}?" if near else item.help,
+        code=NA,
+    )
 
 
 def _report(problems: Sequence[Problem]) -> None:

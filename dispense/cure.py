@@ -991,6 +991,45 @@ def degree_at_glass_point(temperature, uncured, cured, ratio):
     return share / (ratio + (1.0 - ratio) * share)
 
 
+def cure_before_glass(times, temperatures, kinetics, glass, margin, degrees):
+    """Degree that is sure along a record: no reaction is counted while the mix is a glass.
+
+    From where the glass point lies more than `margin` K above the temperature, until the temperature
+    has come up to the glass point again, the degree is held: a lower bound for a reaction that
+    diffusion slows to nearly nothing there. `glass` holds the glass point uncured and cured [K] and
+    DiBenedetto's ratio, `degrees` the degrees by the kinetics alone. Returns the degrees counted, and
+    the stretches (first, last place) over which the mix is a glass.
+
+    >>> times, heat = np.linspace(0.0, 36000.0, 601), np.full(601, 313.15)
+    >>> alone = cure_degree(times, heat, NthOrder(1e-3, 0.0))
+    >>> sure, stretches = cure_before_glass(times, heat, NthOrder(1e-3, 0.0), (253.15, 423.15, 0.45),
+    ...                                     20.0, alone)
+    >>> [round(float(each[-1]), 3) for each in (alone, sure)], len(stretches)
+    ([1.0, 0.664], 1)
+    >>> round(degree_at_glass_point(333.15, 253.15, 423.15, 0.45), 3)  # 20 K above 40 °C
+    0.664
+    """
+    counted = np.array(degrees, dtype=float)
+    stretches: list[tuple[int, int]] = []
+    place = 0
+    while True:
+        is_glass = glass_point(counted[place:], *glass) > temperatures[place:] + margin
+        if not is_glass.any():
+            return counted, stretches
+        first = place + int(is_glass.argmax())
+        # within the last piece of the record
+        passed = degree_at_glass_point(temperatures[first] + margin, *glass)
+        held = np.clip(passed, counted[max(first - 1, 0)], counted[first])
+        soft = temperatures[first:] >= glass_point(held, *glass)
+        last = first + int(soft.argmax()) if soft.any() else counted.size - 1
+        stretches.append((first, last))
+        counted[first : last + 1] = held
+        if not soft.any():
+            return counted, stretches
+        counted[last:] = cure_degree(times[last:], temperatures[last:], kinetics, held)
+        place = last
+
+
 @workbook_function(
     category="Cure and heat",
     arguments=(
@@ -1166,7 +1205,7 @@ def light_depth(dose, critical_dose, penetration):
 
 __all__ = [
     "KINETICS", "LEE_LOOS_SPRINGER", "Kamal", "Kinetics", "NthOrder", "Piecewise", "advance",
-    "arrhenius", "arrhenius_integrals", "as_kinetics", "belt_dose", "belt_speed", "cure_degree",
-    "cure_time", "degree_at_glass_point", "equivalent_time", "gel_degree", "glass_point",
+    "arrhenius", "arrhenius_integrals", "as_kinetics", "belt_dose", "belt_speed", "cure_before_glass",
+    "cure_degree", "cure_time", "degree_at_glass_point", "equivalent_time", "gel_degree", "glass_point",
     "light_depth", "part_temperature", "record_dose", "time_to_cure", "uv_dose", "uv_time",
 ]  # fmt: skip

@@ -657,7 +657,7 @@ def _run_text(run: CureRun) -> str:
         [row["place"], number(row["highest_temperature"]), number(row["time_at_cure"]),
          number(row["equivalent_time"]), number(row["degree"], 3), number(row["glass_point"]),
          number(row["gel"]), number(row["handling"]), number(row["full_cure"]),
-         "pass" if row["passes"] else "FAIL"]
+         row["verdict"].replace("fail", "FAIL")]
         for row in cure_runs.run_rows(run)
     ]  # fmt: skip
     need = run.requirement

@@ -11,14 +11,19 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from .amounts import moisture_depths
 from .cure import part_temperature
+from .findings import NOTE, QUALITY, Finding
 from .life import LifeClock
 from .materials import MILESTONES, cure_life
 from .moisture import MoistureClock, moisture_time
 from .units import celsius_text, from_si
 from .weather import shop_record, shop_weather
+
+if TYPE_CHECKING:
+    from .shift import ShiftResult
 
 LAST = MILESTONES[-1][1]  # the milestone that is full cure
 NO_LAG = 1e-3  # s; a part quicker than that has the temperature of the air
@@ -138,10 +143,16 @@ def oven_times(plan, station, part: str, start: float) -> CureTimes:
         if life is None:
             continue
         reached = life.clock(times, heat).when(times[0], 1.0)
-        found.milestones[name] = found.out if reached <= times[-1] + 1e-6 else math.inf
+        found.milestones[name] = (when_out(start + min(reached, times[-1]), found.out)
+                                  if reached <= times[-1] + 1e-6 else math.inf)  # fmt: skip
         if found.milestones[name] == math.inf:
             found.unreached.append(name)
     return found
+
+
+def when_out(reached: float, out: float) -> float:
+    """When a part that is in its oven until `out` may be handled, joined or tested: not before."""
+    return max(reached, out)
 
 
 def slowest_place(plan, oven) -> tuple[list[float], list[float]]:
@@ -193,5 +204,29 @@ def cure_basis(material, temperatures: Sequence[float]) -> str:
     return "; ".join([words, *(mark for mark in marks if not mark.startswith("rule of thumb"))])
 
 
-__all__ = ["CureTimes", "ShopCure", "cure_basis", "cure_times", "deepest", "oven_times", "shop_cure",
-           "slowest_place"]  # fmt: skip
+def batch_findings(result: ShiftResult) -> list[Finding]:
+    """What is wrong with the cure of a shift's parts: one finding for each part and cause."""
+    material, found = result.material, []
+
+    def add(kind: str, part: str, text: str, fix: str) -> None:
+        found.append(Finding(kind, text, fix, topic="cure", station=result.station.station, part=part,
+                             material=material.material))
+
+    for part, cure in {batch.part: batch.cure for batch in result.batches}.items():
+        if cure.profile and cure.unreached:
+            names = ", ".join(cure.unreached)
+            add(QUALITY, part, f"{part}: oven profile {cure.profile} does not reach the time to {names}",
+                "hold longer or hotter, or state the times that this oven gives")  # fmt: skip
+        elif cure.unreached:
+            add(QUALITY, part, f"{part}: {material.material} cures in an oven and none is stated",
+                "add a row to Ovens")  # fmt: skip
+        elif cure.is_never:
+            add(QUALITY, part, f"{part}: {material.material} never cures, the air holds no water",
+                "check the humidity of the station and of its record")  # fmt: skip
+    if material.cure == "moisture" and material.moisture_energy is None:
+        add(NOTE, "", f"cure of {material.material}: {cure_basis(material, result.temperatures[1])}", "")
+    return found
+
+
+__all__ = ["CureTimes", "ShopCure", "cure_basis", "batch_findings", "cure_times", "deepest", "oven_times",
+           "shop_cure", "slowest_place", "when_out"]  # fmt: skip

@@ -24,12 +24,12 @@ from .flow import (
     wall_shear_rate,
 )
 from .line import nozzles_needed
-from .materials import WorkingLife, mix_shares, mixed_density, working_life
+from .materials import WorkingLife, mix_shares, mixed_density, pot_life_findings, working_life
 from .mixing import mass_ratio, volume_ratio
 from .pressed import press_findings, pressed_findings
 from .shift import shop_record
 from .units import celsius_text, from_si
-from .weighing import Weighing, weigh
+from .weighing import Weighing, weigh, weighing_findings
 
 MIXER_REYNOLDS = 100.0  # in the tube of a static mixer, up to which its factor holds
 
@@ -41,6 +41,7 @@ class ShotSetting:
     flow: float | None
     speed: float | None
     component_flows: dict[str, float]
+    mass: float
     weighing: Weighing
     component_masses: dict[str, float]
     nozzle_pressure: float | None
@@ -135,6 +136,9 @@ def setup_card(plan, station_name: str) -> SetupCard:
     _warn(plan, card)
     card.findings += [item for item in pressed_findings(plan, station_name) if item.is_warning]
     card.findings += [*_flow_findings(card), *press_findings(plan, station_name)]
+    card.findings += pot_life_findings(material, hottest)
+    items = [item.application for item in settings]
+    card.findings += weighing_findings(station, items, density) if items else []
     return card
 
 
@@ -186,7 +190,7 @@ def _setting(plan, station, material, item, shares, density, components, consist
                                                    material.index, material.yield_stress))  # fmt: skip
     return ShotSetting(
         item, flow, speed, {letter: flow * share for letter, share in shares.items()} if flow else {},
-        weigh(station, item.amount, density),
+        item.amount.nominal * density, weigh(station, item.amount, density),
         {letter: item.amount.nominal * share * components[letter].density
          for letter, share in shares.items()},
         nozzle, mixer, shear, nozzle_reynolds, mixer_reynolds,

@@ -67,9 +67,15 @@ _TABLES_HEAD = """# The tables of a plan
 
 Made from the declarations by `python -m dispense.document`; do not edit. A plan workbook has one
 sheet for each table. A header carries its unit, `Width [mm]`, and you may change it to another of the
-same kind, `Width [in]`. A cell may also hold a text with its own unit, such as `3/16 in`. Rows and
-columns may stand in any order. A blank cell takes the default; where the default is "none" the value is
-then unknown.
+same kind, `Width [in]`; `Width (in)` and `Width, in` are read too. A number may be written as `0.1875`,
+`3/16`, `1 1/8`, `1-1/8`, `½`, `2×10⁷` or, where its column leaves no doubt, `0,1875`; it takes the unit of
+the header. A text may carry its own unit instead: `3/16 in`, `5 mil`, `1 US gal`, `3500 mPas` (a gallon
+or fluid ounce without a word before it is that of the US). Rows and columns may stand in any order. A
+blank cell takes the default; where the default is "none" the value is then unknown.
+
+Names are compared without capitals and kinds of blanks. A column, sheet or setting of your own does no
+harm: `dispense check` names it in a note. One that resembles what the plan lacks, or that carries a unit,
+is a problem, for it was meant to be read.
 """
 
 

@@ -242,7 +242,8 @@ class Forecast:
     @property
     def answers(self) -> dict[str, str]:
         """What each table says, in a line; "" where it has no rows."""
-        return {name: answer(self.tables, name, self.currency) for name in self.tables}
+        tables = {"findings": self.findings_table(), **self.tables} if self.warnings else self.tables
+        return {name: answer(tables, name, self.currency) for name in tables}
 
     def findings_table(self) -> Table:
         """All findings but notes as a table, the gravest first."""

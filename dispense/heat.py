@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -83,6 +83,7 @@ _BEGIN = 0.1  # change over the first step, K
 _GROWTH = 1.5  # most e-foldings of a step; the shift of the implicit step loses its sign at 4
 _SEED = 1e-8  # z from which a pour begins where z is not the degree
 _TINY = 1e-300
+_WIDE = 1e-3  # ε beside which the allowed error of a degree is small
 _LEAST_SHARE = 0.1  # of the slower of the rates at both ends of a step, which it must have done
 _BALANCE = 1e-6  # share of the heat moved that may be missing
 _MOST_STEPS = 20_000
@@ -216,6 +217,17 @@ def _slabs(kinetics, cells, depth, surroundings, material, base, sink=None,
     )  # fmt: skip
 
 
+def _first(kinetics: Kinetics) -> Kinetics:
+    """The kinetics that hold at the begin."""
+    return getattr(kinetics, "branches", (kinetics,))[0]
+
+
+def _is_sharp(kinetics: Kinetics) -> bool:
+    """Whether the rate has an infinite slope at α = 0."""
+    first = _first(kinetics)
+    return isinstance(first, Kamal) and 0.0 < first.power < 1.0 and first.factor_auto > 0.0
+
+
 @dataclass(slots=True)
 class _Variable:
     """The variable that is stepped in place of the degree of cure, for each layer.
@@ -227,7 +239,7 @@ class _Variable:
 
     with ε = (k1/k2)^(1/m) at the begin. While α is small dz/dt lies between k2 and 2·k2, so an error of
     z is an error in time, and with k1 = 0 the course is z = k2·t, the solution that leaves α = 0.
-    For all other kinetics z is α itself.
+    For all other kinetics z is α itself, and where ε is so wide that steps in α see all of it.
     """
 
     power: float = 0.0  # m; 0: z is α
@@ -238,14 +250,16 @@ class _Variable:
     @classmethod
     def of(cls, kinetics: Kinetics, temperature: np.ndarray) -> _Variable:
         """The variable for kinetics that begin at these temperatures."""
-        first = getattr(kinetics, "branches", (kinetics,))[0]
-        if not (isinstance(first, Kamal) and 0.0 < first.power < 1.0 < 1.0 + first.factor_auto):
+        if not _is_sharp(kinetics):
             return cls()
+        first: Any = _first(kinetics)
         rest = 1.0 - first.power
         with np.errstate(all="ignore"):
             plain, auto = first.constants(temperature)
             offset = np.nan_to_num(np.maximum(plain / auto, 0.0), nan=1.0) ** (1.0 / first.power)
         least = max((0.1 * _SEED * rest) ** (1.0 / rest), _TINY)  # z of ε is then below the seed
+        if np.all(offset > _WIDE):
+            return cls()
         offset = np.clip(offset, least, 1.0)
         scale = offset**rest
         one = cls(first.power, offset, scale)
@@ -270,7 +284,7 @@ class _Variable:
             return value, 1.0
         rest = 1.0 - self.power
         inside = np.minimum(np.maximum(value, 0.0), self.top) * (rest / self.scale)
-        degree = self.offset * np.expm1(np.log1p(inside) / rest)
+        degree = np.minimum(self.offset * np.expm1(np.log1p(inside) / rest), 1.0)  # not rounded above 1
         inside += 1.0
         inside *= self.scale
         return degree, (degree + self.offset) / inside
@@ -305,12 +319,11 @@ def _conduction(slabs: _Slabs, above: np.ndarray, heat: np.ndarray, solid, slope
     """Rows of `slope` for T − ΔT·α and the solids, from the temperature and that above surroundings."""
     dgbmv, _, _ = _routines()
     count = heat.size
-    change = dgbmv(count, count, 1, 1, 1.0, slabs.band, above)
+    dgbmv(count, count, 1, 1, 1.0, slabs.band, above, beta=0.0, y=slope[0], overwrite_y=1)
     if solid is not None:
         gap = heat - solid
-        change -= slabs.solid * gap
+        slope[0] -= slabs.solid * gap
         slope[2] = slabs.back * gap
-    slope[0] = change
 
 
 @dataclass(slots=True)
@@ -330,7 +343,7 @@ class _Local:
 
 def _locally(slabs: _Slabs, variable: _Variable, state: _State) -> _Local:
     values = state.values
-    rows = np.empty((6 + len(values), values.shape[1]))
+    rows = np.zeros((6 + len(values), values.shape[1]))
     degree, widening = variable.degree(values[1])
     heat = slabs.rise * degree
     heat += values[0]
@@ -362,8 +375,11 @@ def _step(slabs: _Slabs, variable: _Variable, state: _State, local: _Local, step
     shift = shorter / _GAMMA
     # z of each layer follows from its temperature: u = (R + z_T·u_T)/(shift − z_z)
     own = 1.0 / (shift - local.by_value)
-    coupling = slabs.rise * shift * own
-    diagonal = coupling * local.by_heat + slabs.band[1] - shift
+    coupling = slabs.rise * own
+    coupling *= shift
+    diagonal = coupling * local.by_heat
+    diagonal += slabs.band[1]
+    diagonal -= shift
     by_heat = local.by_heat
     warming: Any = slabs.rise  # temperature by z
     if not variable.is_degree:
@@ -376,6 +392,7 @@ def _step(slabs: _Slabs, variable: _Variable, state: _State, local: _Local, step
     if solid is not None:
         solid_own = 1.0 / (shift + solid_back)
         diagonal -= solid * shift * solid_own
+    np.negative(coupling, coupling)
     factors = dgttrf(slabs.band[2, :-1], diagonal, slabs.band[0, 1:])[:-1]
     shape = state.values.shape
     parts = np.empty((7, *shape))  # the old state and the six stages
@@ -391,7 +408,7 @@ def _step(slabs: _Slabs, variable: _Variable, state: _State, local: _Local, step
             degree, widening = variable.degree(values[1])
             heat = slabs.rise * degree
             heat += values[0]
-            right = np.empty(shape)
+            right = np.zeros(shape)
             rate = slabs.kinetics.rate(degree, heat)
             right[1] = rate if variable.is_degree else rate / widening
             above = np.subtract(heat, slabs.surroundings, flows[stage])
@@ -400,10 +417,9 @@ def _step(slabs: _Slabs, variable: _Variable, state: _State, local: _Local, step
             right += back
         u = parts[stage + 1]
         warmer = coupling * right[1]  # of the temperature
-        warmer += right[0]
+        warmer -= right[0]
         if solid_own is not None:
-            warmer += solid * solid_own * right[2]
-        np.negative(warmer, warmer)
+            warmer -= solid * solid_own * right[2]
         dgttrs(*factors, warmer, overwrite_b=1)
         flows[stage] += warmer
         u_value = np.multiply(by_heat, warmer, u[1])
@@ -436,8 +452,7 @@ def _stalls(slabs: _Slabs, old: _Local, new: _Local, step: np.ndarray) -> np.nda
     return np.maximum.reduceat(least, slabs.first)
 
 
-def _physical(slabs: _Slabs, variable: _Variable, state: _State, course: np.ndarray,
-              after: _Local) -> np.ndarray:  # fmt: skip
+def _physical(slabs: _Slabs, variable: _Variable, old: np.ndarray, course: np.ndarray) -> np.ndarray:
     """The course of a step in temperature, degree and temperature of the solids."""
     found = np.empty(course.shape)
     found[:, 2:] = course[:, 2:]
@@ -448,18 +463,16 @@ def _physical(slabs: _Slabs, variable: _Variable, state: _State, course: np.ndar
         return found
     # z at thirds of the step, and the cubic through the degrees there
     a, b, c = course[:3, 1]
-    begin, _ = variable.degree(state.values[1])
-    one, two = (
-        variable.degree(state.values[1] + share * (a + share * (b + share * c)))[0] - begin
-        for share in (1.0 / 3.0, 2.0 / 3.0)
-    )
-    one, two, three = 3.0 * one, 1.5 * two, after.degree - begin
+    begin, one, two, three = variable.degree(
+        np.array([old[1] + share * (a + share * (b + share * c)) for share in (0.0, 1 / 3, 2 / 3)]
+                 + [course[4, 1]])
+    )[0]  # fmt: skip
+    one, two, three, end = 3.0 * (one - begin), 1.5 * (two - begin), three - begin, three
     c = 4.5 * (three - 2.0 * two + one)
     b = 3.0 * (two - one) - c
     a = one - b / 3.0 - c / 9.0
-    degree = found[:, 1]
-    degree[0], degree[1], degree[2], degree[3], degree[4] = a, b, c, a + 2.0 * b + 3.0 * c, after.degree
-    np.multiply(slabs.rise, degree, found[:, 0])
+    found[:, 1] = a, b, c, a + 2.0 * b + 3.0 * c, end
+    np.multiply(slabs.rise, found[:, 1], found[:, 0])
     found[:, 0] += course[:, 0]
     return found
 
@@ -576,8 +589,8 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
     values = np.array(begin)
     values[0] -= slabs.rise * begin[1]
     values[1] = variable.value(begin[1])
-    if not variable.is_degree:
-        values[1] = np.maximum(values[1], np.minimum(_SEED, variable.top))
+    if _is_sharp(slabs.kinetics):
+        values[1] = np.maximum(values[1], _SEED)
     state = _State(values, np.zeros(count))
     pours = np.arange(count)
     times = np.zeros(count)
@@ -634,12 +647,12 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
         finished = np.count_nonzero(done)
         passing: Any = hot > result.peak[pours] - 1.0
         near = np.count_nonzero(passing)
-        if trace or near or finished or np.count_nonzero(missed):
-            course = _physical(slabs, variable, before, course, local)
+        if near or finished or np.count_nonzero(missed):
+            shown = _physical(slabs, variable, before.values, course)
         if near:
-            passing = (course[0, 0] > 0.0) & (course[3, 0] <= 0.0) & (highest > slabs.spread(hot) - 1.0)
+            passing = (shown[0, 0] > 0.0) & (shown[3, 0] <= 0.0) & (highest > slabs.spread(hot) - 1.0)
         if finished or np.count_nonzero(missed) or np.count_nonzero(passing):
-            value, when, height = _hottest(slabs, times - taken, taken, old.heat, course,
+            value, when, height = _hottest(slabs, times - taken, taken, old.heat, shown,
                                            local.heat)  # fmt: skip
             better = good & (value >= result.peak[pours])
             mine = pours[better]
@@ -650,8 +663,9 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
                 result.solid_peak[pours], np.maximum.reduceat(state.values[2], slabs.first)
             )
         if trace:
-            shown = np.array([local.heat, local.degree, *state.values[2:]])
-            result.trace.append((float(times[0]), shown, state.lost, course))
+            row = np.array([local.heat, local.degree, *state.values[2:]])
+            between = partial(_physical, slabs, variable, before.values, course)
+            result.trace.append((float(times[0]), row, state.lost, between))
         if finished:
             mine = pours[done]
             result.end[mine] = times[done]
@@ -682,7 +696,7 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
 
 def _needs_seed(kinetics: Kinetics) -> bool:
     """Whether the reaction never leaves α = 0: k1 is 0, and m 1 or more (or so near that it takes ages)."""
-    first = getattr(kinetics, "branches", (kinetics,))[0]
+    first = _first(kinetics)
     return isinstance(first, Kamal) and first.factor == 0.0 and first.power > _SEEDLESS
 
 
@@ -755,7 +769,7 @@ class Pour:
         if self.times.size == 1:
             return self.temperatures[0], self.degrees[0]
         share = (time - self.times[place]) / (self.times[place + 1] - self.times[place])
-        a, b, c = self._courses[place][:3]
+        a, b, c = self._courses[place]()[:3]
         change = share * (a + share * (b + share * c))
         heat = self.temperatures[place] + change[0]
         return heat, np.clip(self.degrees[place] + change[1], 0.0, 1.0)
@@ -1226,8 +1240,7 @@ class Runaway:
 
 def _initial(kinetics) -> tuple[float, float]:
     """Factor and energy of the reaction at the begin, where the criteria belong."""
-    kinetics = as_kinetics(kinetics)
-    first = getattr(kinetics, "branches", (kinetics,))[0]
+    first: Any = _first(as_kinetics(kinetics))
     return first.factor, first.energy
 
 

@@ -115,7 +115,7 @@ def vapour_pressure(temperature):
         example((35, 0.8), 31.57311575, "Magnus form, computed apart", 1e-8),
         example((10, 0.3), 2.814574121, "Magnus form, computed apart", 1e-8),
     ),
-    formula=f"humidity*611.2/{VAPOUR_CONSTANT!r}*1000*" + _DENSITY_FORMULA.format("temperature"),
+    formula=f"humidity*611.2/{VAPOUR_CONSTANT:.15g}*1000*" + _DENSITY_FORMULA.format("temperature"),
 )  # fmt: skip
 def vapour_density(temperature, humidity):
     """Water in a cubic metre of air.

@@ -310,9 +310,7 @@ def _filled(column: list[Any]) -> bool:
     return any(value is not None and value != "" for value in column)
 
 
-def _read_settings(
-    raw: RawTable | None, problems: list[Problem], notes: list[Problem]
-) -> dict[str, Any]:
+def _read_settings(raw: RawTable | None, problems: list[Problem], notes: list[Problem]) -> dict[str, Any]:
     """The settings by name; a label may carry another unit, as a header may."""
     found: dict[str, tuple[Any, str, str]] = {}
     known = {item.name: item for item in SETTINGS}
@@ -344,9 +342,12 @@ def _read_settings(
 
 
 def _name_unknown(
-    unknown: Iterable[tuple[str, str]], absent: Iterable[Field], kind: str,
-    problems: list[Problem], notes: list[Problem],
-) -> set[str]:  # fmt: skip
+    unknown: Iterable[tuple[str, str]],
+    absent: Iterable[Field],
+    kind: str,
+    problems: list[Problem],
+    notes: list[Problem],
+) -> set[str]:
     """Say which headers or labels are not understood; gives the fields that they resemble.
 
     One that resembles what is absent, or carries a unit, was meant for the plan: a problem. Others
@@ -364,9 +365,13 @@ def _name_unknown(
             problems.append(Problem(cell, message=message, fix=f"did you mean {item.title}?", code=NA))
         elif _carries_unit(text):
             problems.append(
-                Problem(cell, message=f"{message} and carries a unit", code=NA,
-                        fix=f"correct its name; a {kind.split()[0]} of your own carries no unit")
-            )  # fmt: skip
+                Problem(
+                    cell,
+                    message=f"{message} and carries a unit",
+                    code=NA,
+                    fix=f"correct its name; a {kind.split()[0]} of your own carries no unit",
+                )
+            )
         else:
             own.append((show(text), cell))
     if own:
@@ -380,8 +385,9 @@ def _without_unit(text: str) -> str:
     return name if unit is not None else text
 
 
-_PLAIN_UNITS = frozenset(SHOP_UNITS) - {"min", "deg"} - {name for name in SHOP_UNITS if name.isalpha()
-                                                        and len(name) < 2}  # fmt: skip
+_PLAIN_UNITS = (
+    frozenset(SHOP_UNITS) - {"min", "deg"} - {name for name in SHOP_UNITS if name.isalpha() and len(name) < 2}
+)
 
 
 def _carries_unit(text: str) -> bool:
@@ -420,8 +426,9 @@ def _unit_of(item: Field, unit: str | None, head: str, problems: list[Problem]) 
     return unit
 
 
-def read_table(table: Table, raw: RawTable, problems: list[Problem], letters: dict[str, str],
-               notes: list[Problem]) -> list:  # fmt: skip
+def read_table(
+    table: Table, raw: RawTable, problems: list[Problem], letters: dict[str, str], notes: list[Problem]
+) -> list:
     """The records of one raw table.
 
     What is wrong goes to `problems`, column letters to `letters`, what is not read to `notes`.
@@ -623,15 +630,21 @@ def _first_spelling(names: Iterable[str]) -> list[str]:
 
 def _spell_alike(plan: Plan) -> None:
     """Each name spelled as where it is defined: case and kinds of blanks make no other name."""
-    for name, column in (("paths", "path"), ("temperatures", "record"), ("profiles", "profile"),
-                         ("assemblies", "assembly")):  # fmt: skip
+    for name, column in (
+        ("paths", "path"),
+        ("temperatures", "record"),
+        ("profiles", "profile"),
+        ("assemblies", "assembly"),
+    ):
         rows = getattr(plan, name)
         setattr(plan, name, spell_as(rows, column, _first_spelling(getattr(row, column) for row in rows)))
     defined = {
-        table.name: {getattr(row, table.key[0] if table.key else "path")
-                     for row in getattr(plan, table.attribute)}
-        for table in TABLES if table.key or table.name == "Paths"
-    }  # fmt: skip
+        table.name: {
+            getattr(row, table.key[0] if table.key else "path") for row in getattr(plan, table.attribute)
+        }
+        for table in TABLES
+        if table.key or table.name == "Paths"
+    }
     for table in TABLES:
         for item in table.columns:
             if item.refers:

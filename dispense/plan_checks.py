@@ -61,9 +61,18 @@ def check_links(plan, broken: Collection[str] = ()) -> list[Problem]:
                 _unknown(plan.cell(row, "pot"), "pot", row.pot, f"Pots for part {row.part}",
                          {pot for part, pot in pots if part == row.part})
             )  # fmt: skip
-    return [*problems, *(_says(f"{name}!A1", f"table {name} has no rows, and {_listed(cells)} "
-                               f"{'names' if len(cells) == 1 else 'name'} what it would hold",
-                               f"it holds {BY_NAME[name].help}") for name, cells in lost.items())]  # fmt: skip
+    return [
+        *problems,
+        *(
+            _says(
+                f"{name}!A1",
+                f"table {name} has no rows, and {_listed(cells)} "
+                f"{'names' if len(cells) == 1 else 'name'} what it would hold",
+                f"it holds {BY_NAME[name].help}",
+            )
+            for name, cells in lost.items()
+        ),
+    ]
 
 
 def _unknown(where: str, argument: str, name: str, table: str, known: set) -> Problem:
@@ -403,9 +412,12 @@ def _applied(plan) -> Iterator[Problem]:
     parts = plan.index("parts", "part")
     for part in bare:
         if part not in told:
-            yield _says(parts[part].at if part in parts else bare[part].at,
-                        f"{part} is built in {bare[part].part} and has no bead, pot or joint, and "
-                        f"nothing is put on at {names}", "add what is missing, or remove the station")  # fmt: skip
+            yield _says(
+                parts[part].at if part in parts else bare[part].at,
+                f"{part} is built in {bare[part].part} and has no bead, pot or joint, and "
+                f"nothing is put on at {names}",
+                "add what is missing, or remove the station",
+            )
 
 
 def _lost_tables(plan, bare: Collection[str], idle: list) -> Iterator[Problem]:
@@ -414,9 +426,12 @@ def _lost_tables(plan, bare: Collection[str], idle: list) -> Iterator[Problem]:
     shots = [row.station for row in idle if row.speed is None]
     for name, stations in (("Beads", along), ("Pots", shots), ("Joints", shots)):
         if bare and stations and not getattr(plan, name.lower()):
-            yield _says(f"{name}!A1",
-                        f"table {name} has no rows: nothing is put on at {_listed(stations)}, and "
-                        f"{_listed(bare)} get no material", f"it holds {BY_NAME[name].help}")  # fmt: skip
+            yield _says(
+                f"{name}!A1",
+                f"table {name} has no rows: nothing is put on at {_listed(stations)}, and "
+                f"{_listed(bare)} get no material",
+                f"it holds {BY_NAME[name].help}",
+            )
 
 
 def _listed(names: Collection[str]) -> str:

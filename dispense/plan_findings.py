@@ -15,6 +15,7 @@ from .errors import DispenseError
 from .findings import NOTE, QUALITY, Finding, gravest_first
 from .plan import Plan
 from .pour_report import pour_findings
+from .slips import slips
 
 
 def _setup(plan: Plan, station: Any) -> list[Finding]:
@@ -31,7 +32,7 @@ def _read(plan: Plan) -> list[Finding]:
 
 
 OF_STATION: tuple[Callable[[Plan, Any], list[Finding]], ...] = (_setup, _pours, cure_findings)
-OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read,)
+OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips)
 
 
 def station_findings(plan: Plan, station: str) -> list[Finding]:

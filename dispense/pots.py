@@ -179,10 +179,12 @@ def _is_size(size: tuple[float, float], kinds=(_COIN_SIZES, _CELL_SIZES)) -> boo
     if not diameter > 0.0:
         return False
     return any(
-        all(low <= value <= high for value, (low, high) in zip((diameter, height, height / diameter), kind,
-                                                               strict=True))
+        all(
+            low <= value <= high
+            for value, (low, high) in zip((diameter, height, height / diameter), kind, strict=True)
+        )
         for kind in kinds
-    )  # fmt: skip
+    )
 
 
 def _readings(letters: str | None, digits: str) -> list[tuple[float, float]]:
@@ -225,9 +227,11 @@ def read_designation(designation: str) -> tuple[tuple[float, float] | None, str]
         return sizes[0], ""
     short = float(digits[:2]), float(digits[2:])
     if len(digits) == 4 and not found["letters"] and _is_size(short):
-        return None, (f"{digits} may be {digits[:2]} × {int(digits[2:])} mm or "
-                      f"{digits[:2]} × {int(digits[2:]) / 10:g} mm: write the letters before it, or give "
-                      "diameter and height")  # fmt: skip
+        return None, (
+            f"{digits} may be {digits[:2]} × {int(digits[2:])} mm or "
+            f"{digits[:2]} × {int(digits[2:]) / 10:g} mm: write the letters before it, or give "
+            "diameter and height"
+        )
     split = 1 if len(digits) == 3 else 2
     return None, _no_size((float(digits[:split]), int(digits[split:]) / 10.0))
 

@@ -35,7 +35,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from .amounts import Amount, Application, applications, total
-from .cure_times import CureTimes, cure_times
+from .cure_times import CureTimes, batch_findings, cure_times
 from .errors import NUM, InputError, Problem
 from .findings import NOTE, QUALITY, SHORTAGE, STOP, Finding, WithFindings
 from .life import LifeClock
@@ -848,6 +848,7 @@ class Player:
         self._find_late("surface window", result.late_surface, "treat again before dispensing")
         self._find_late("open time", result.late_mating, "mate sooner or set aside")
         self._find_slow_flow()
+        result.findings += batch_findings(result)
         if result.life is not None and self.pot_clock is not None:
             temperatures = result.temperatures[1]
             for mark in result.life.marks(min(temperatures), max(temperatures)):
@@ -918,12 +919,12 @@ FAR = 180  # days from which the year is told too
 
 
 def hhmm(clock: float, day: datetime.date | None = None) -> str:
-    """Clock seconds as 13:05; a time of another day with its date, or as 01:05 +1 where no day is given.
+    """Clock seconds as 13:05; a time of another day with its date, or as 01:05 +1 d where no day is given.
 
     `day` is the day that the clock seconds and the sheet belong to.
 
     >>> hhmm(47100.0), hhmm(90000.0), hhmm(90000.0, datetime.date(2026, 3, 2))
-    ('13:05', '01:00 +1', 'Tue 3 Mar 01:00')
+    ('13:05', '01:00 +1 d', 'Tue 3 Mar 01:00')
     """
     minutes = math.floor(clock / 60.0 + 1e-6)
     days, minutes = divmod(minutes, 1440)
@@ -931,7 +932,7 @@ def hhmm(clock: float, day: datetime.date | None = None) -> str:
     if not days:
         return words
     if day is None:
-        return f"{words} {days:+d}"
+        return f"{words} {days:+d} d"
     date = day + datetime.timedelta(days=days)
     year = f" {date.year}" if abs(days) >= FAR else ""
     return f"{WEEKDAYS[date.weekday()]} {date.day} {MONTHS[date.month - 1]}{year} {words}"

@@ -133,9 +133,11 @@ def printable(text: str) -> str:
 def json_text(value: Any) -> str:
     """JSON as a terminal may print it: codes that it would obey are written as JSON escapes."""
     text = json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False, default=str)
-    return "".join(
-        char if char.isprintable() or char == "\n" else json.dumps(char)[1:-1] for char in text
-    ) if not text.replace("\n", "").isprintable() else text  # fmt: skip
+    return (
+        "".join(char if char.isprintable() or char == "\n" else json.dumps(char)[1:-1] for char in text)
+        if not text.replace("\n", "").isprintable()
+        else text
+    )
 
 
 def in_words(value: Any) -> str:

@@ -108,30 +108,66 @@ _SPELLINGS = (
     ("″", "inch"), ("”", "inch"), ("''", "inch"), ('"', "inch"),
 )  # fmt: skip
 # whole texts
-_WORDS = {"deg C": "degC", "deg F": "degF", "C": "degC", "F": "degF", "%": "percent",
-          "-": "dimensionless", "–": "dimensionless",
-          "W/mK": "W/(m*K)", "W/m**2K": "W/(m**2*K)", "J/gK": "J/(g*K)", "J/kgK": "J/(kg*K)",
-          "kJ/kgK": "kJ/(kg*K)"}  # fmt: skip
+_WORDS = {
+    "deg C": "degC",
+    "deg F": "degF",
+    "C": "degC",
+    "F": "degF",
+    "%": "percent",
+    "-": "dimensionless",
+    "–": "dimensionless",
+    "W/mK": "W/(m*K)",
+    "W/m**2K": "W/(m**2*K)",
+    "J/gK": "J/(g*K)",
+    "J/kgK": "J/(kg*K)",
+    "kJ/kgK": "kJ/(kg*K)",
+}
 # single names, within a text such as cc/min too
-_NAMES = {"cP": "centipoise", "eq": "mole", "d": "day", "h": "hour", "%": "percent",
-          "mPas": "millipascal*second", "Pas": "pascal*second", "kPas": "kilopascal*second"}  # fmt: skip
+_NAMES = {
+    "cP": "centipoise",
+    "eq": "mole",
+    "d": "day",
+    "h": "hour",
+    "%": "percent",
+    "mPas": "millipascal*second",
+    "Pas": "pascal*second",
+    "kPas": "kilopascal*second",
+}
 # single names, in capitals too; a mil is a thousandth of an inch, a gallon and a fluid ounce are
 # those of the US unless the text says imperial
 _NAMES_OF_ANY_CASE = {
-    "cc": "milliliter", "ccm": "milliliter", "ml": "milliliter", "gal": "gallon", "cst": "centistokes",
-    "hr": "hour", "hrs": "hour", "sec": "second", "secs": "second", "mins": "minute", "days": "day",
-    "lbs": "pound", "cps": "centipoise", "pct": "percent", "mil": "thou", "mils": "thou",
-    "pcs": "dimensionless", "pc": "dimensionless", "ea": "dimensionless", "floz": "fluid_ounce",
-}  # fmt: skip
+    "cc": "milliliter",
+    "ccm": "milliliter",
+    "ml": "milliliter",
+    "gal": "gallon",
+    "cst": "centistokes",
+    "hr": "hour",
+    "hrs": "hour",
+    "sec": "second",
+    "secs": "second",
+    "mins": "minute",
+    "days": "day",
+    "lbs": "pound",
+    "cps": "centipoise",
+    "pct": "percent",
+    "mil": "thou",
+    "mils": "thou",
+    "pcs": "dimensionless",
+    "pc": "dimensionless",
+    "ea": "dimensionless",
+    "floz": "fluid_ounce",
+}
 _IMPERIAL, _OF_US = r"(?:imp(?:erial)?\b|uk\b)\.?", r"(?:us\b|u\.s\.)"
 _GALLON, _FLUID_OUNCE = r"gal(?:lons?)?\b\.?", r"fl(?:uid)?\.?\s*(?:oz\b\.?|ounces?\b)"
 _PHRASES = tuple(
     (re.compile(rf"{kind}\s*{name}|{name}\s*\(\s*{kind}\s*\)", re.IGNORECASE), word)
     for kind, name, word in (
-        (_IMPERIAL, _GALLON, "imperial_gallon"), (_OF_US, _GALLON, "gallon"),
-        (_IMPERIAL, _FLUID_OUNCE, "imperial_fluid_ounce"), (_OF_US, _FLUID_OUNCE, "fluid_ounce"),
+        (_IMPERIAL, _GALLON, "imperial_gallon"),
+        (_OF_US, _GALLON, "gallon"),
+        (_IMPERIAL, _FLUID_OUNCE, "imperial_fluid_ounce"),
+        (_OF_US, _FLUID_OUNCE, "fluid_ounce"),
     )
-) + ((re.compile(rf"(?<![a-z_]){_FLUID_OUNCE}", re.IGNORECASE), "fluid_ounce"),)  # fmt: skip
+) + ((re.compile(rf"(?<![a-z_]){_FLUID_OUNCE}", re.IGNORECASE), "fluid_ounce"),)
 _POWER_WRITTEN_AS_DIGIT = re.compile(r"(?<![A-Za-z])(mm|cm|dm|km|um|m|in|inch|ft)([23])(?!\w)")
 _POINT_AS_TIMES = re.compile(r"(?<=[A-Za-z])\.(?=[A-Za-z])")
 #: what a unit text may be made of: names, their powers (one digit), * and /, a leading 1, brackets
@@ -227,8 +263,17 @@ def _unit(text: str):
         return registry().Unit(_spelled(text))
     except _Unreadable:
         raise
-    except (pint.errors.PintError, ValueError, TypeError, AttributeError, AssertionError, KeyError,
-            SyntaxError, ArithmeticError, RecursionError):  # fmt: skip
+    except (
+        pint.errors.PintError,
+        ValueError,
+        TypeError,
+        AttributeError,
+        AssertionError,
+        KeyError,
+        SyntaxError,
+        ArithmeticError,
+        RecursionError,
+    ):
         raise _Unreadable() from None
     except Exception as error:  # pint's parser lets tokenizer errors of other kinds through
         raise _Unreadable(f"a unit; {error}") from None
@@ -280,9 +325,10 @@ def unit_factor(text: str, target: str) -> tuple[float, float]:
         wanted = units.Unit(shop.pint)
     except _Unreadable as error:
         raise UnitError(
-            Problem("unit", "unit", text, str(error) or "a unit that converts to "
-                    f"{target or 'a plain number'}")
-        ) from None  # fmt: skip
+            Problem(
+                "unit", "unit", text, str(error) or f"a unit that converts to {target or 'a plain number'}"
+            )
+        ) from None
     on_scale = str(given) in {"degree_Celsius", "degree_Fahrenheit", "degree_Rankine", "kelvin"}
     is_offset = str(given) in {"degree_Celsius", "degree_Fahrenheit"}
     # pint counts angles and ratios as one kind; we do not
@@ -313,8 +359,10 @@ def _number_text(text: str) -> str:
     text = _POWER_OF_TEN.sub(lambda found: f"{found[1]}^{found[2].translate(_RAISED)}", text)
     return "".join(
         f" {unicodedata.normalize('NFKC', char)}".replace("\u2044", "/")
-        if unicodedata.decomposition(char).startswith("<fraction>") else char for char in text
-    ).strip()  # fmt: skip
+        if unicodedata.decomposition(char).startswith("<fraction>")
+        else char
+        for char in text
+    ).strip()
 
 
 def comma_is_decimal(text: str) -> bool | None:

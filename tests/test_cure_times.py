@@ -23,7 +23,9 @@ from test_sheets import named, table_rows
 
 from dispense.cure_report import cure_report, moisture_report
 from dispense.cure_runs import room_runs
+from dispense.cure_times import batch_findings
 from dispense.fill import fill
+from dispense.findings import NOTE, QUALITY
 from dispense.life_day import life_day
 from dispense.sheets import batch_words, board_headline, cure_board_content
 from dispense.shift import hhmm, numbers_text, play_plan
@@ -216,6 +218,23 @@ def test_what_the_oven_does_not_reach_is_named():
     batch = next(play_plan(make(rows))).batches[0]
     assert all(at == math.inf for at in batch.milestones.values())
     assert batch_words(batch, MONDAY) == "▲ no oven is stated for this part"
+
+
+def test_findings_of_cure():
+    def found(rows):
+        return [(item.kind, item.text) for item in batch_findings(next(play_plan(make(rows))))]
+
+    assert found(oven_rows()) == []
+    assert found(oven_rows(test_time=90)) == [
+        (QUALITY, "frame: oven profile Belt does not reach the time to test")]  # fmt: skip
+    assert found(oven_rows() | {"Ovens": []}) == [
+        (QUALITY, "frame: Bond 60 cures in an oven and none is stated")]  # fmt: skip
+    rows = moisture_rows(move_time=60)
+    ((kind, text),) = found(rows)
+    assert kind == NOTE and "rule of thumb" in text  # no activation energy is stated
+    rows["Stations"][0]["humidity"] = 0
+    assert found(rows)[0] == (QUALITY, "frame: Bond 60 never cures, the air holds no water")
+    assert found(moisture_rows(move_time=60, moisture_energy=30)) == []
 
 
 # ------------------------------------------------------------------------------------ mating

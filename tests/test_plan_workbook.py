@@ -452,7 +452,7 @@ def test_a_damaged_sheet_gives_one_line(demo):
 
 
 def test_a_fault_of_the_program_is_not_laid_on_the_file(demo, monkeypatch):
-    monkeypatch.setattr("dispense.workbook.read_plan.LARGE_SHEET", None)
+    monkeypatch.setattr("dispense.workbook.read_plan.GUIDE", None)
     with pytest.raises(TypeError):
         check_plan(demo)
 

@@ -155,8 +155,26 @@ def test_cell_size(code, size):
     assert call("CELL_SIZE", code) == pytest.approx(size, rel=1e-12)
 
 
-@pytest.mark.parametrize("code", ["", "R", "ICP103450", "18", "1865000", "00320", "20000", "x18650",
-                                  "9999", "21070", "2/3AA", "4570", "99999", "CR00", "ICR2/66"])
+@pytest.mark.parametrize(
+    "code",
+    [
+        "",
+        "R",
+        "ICP103450",
+        "18",
+        "1865000",
+        "00320",
+        "20000",
+        "x18650",
+        "9999",
+        "21070",
+        "2/3AA",
+        "4570",
+        "99999",
+        "CR00",
+        "ICR2/66",
+    ],
+)
 def test_unknown_cell(code):
     assert evaluate("CELL_SIZE", (code,)).table() == [["#N/A" if code else "#VALUE!"]]
 

@@ -313,7 +313,7 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
          None if row.glass_points is None else shop(float(row.glass_points[-1]), "°C"),
          *(None if value is None else value / factor for value in
            (row.gel, row.handling, row.milestones.get("join"), row.full_cure)),
-         "pass" if row.passes else "▲ fail"]
+         row.verdict if row.passes else f"▲ {row.verdict}"]
         for row in run.places
     ]  # fmt: skip
     page.table(
@@ -531,7 +531,7 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
         ("Relative humidity it was measured at", moisture.stated_humidity, "", "0%", True),
         ("Temperature it was measured at", shop(moisture.stated_temperature, "°C"), "°C", "0.0", True),
         ("Activation energy", shop(moisture.energy or 0.0, "kJ/mol"), "kJ/mol", "0.0", True),
-        ("Temperature of the air", round(shop(moisture.temperature, "°C"), 1), "°C", "0.0", True),
+        ("Temperature of the air", shop(moisture.temperature, "°C"), "°C", "0.0", True),
     ])  # fmt: skip
     k, stated = cells["Coefficient"], cells["Relative humidity it was measured at"]
     at, air = cells["Temperature it was measured at"], cells["Temperature of the air"]

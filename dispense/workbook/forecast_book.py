@@ -21,7 +21,6 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
-from ..answers import answer
 from ..findings import KINDS, SHORTAGE
 from ..forecast import CAUSE_WORDS, USE_WORDS, Forecast, Table
 from ..stock import ALL_CAUSES
@@ -75,12 +74,12 @@ def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
     summary = book.active
     summary.title = "Summary"
     made: dict[str, _Sheet] = {}
+    answers = found.answers
     tables = {"findings": found.findings_table(), **found.tables}
     for name, title in SHEETS.items():
         table = tables.get(name)
         if table is not None and table.rows:
-            words = answer(tables, name, found.currency)
-            made[name] = _Sheet(book.create_sheet(title), table, words)
+            made[name] = _Sheet(book.create_sheet(title), table, answers[name])
             made[name].write()
     _charts(made)
     _write_summary(summary, found, made)

@@ -287,8 +287,8 @@ def results(book: Workbook) -> None:
     amounts.ws.freeze_panes = amounts.ws.cell(amounts.ranges["ResultAmounts"][0], 3)
     warnings = Form(book, spec, "Warnings", [14, 9, 18, 10, 80, 60], landscape=True)
     warnings.head(named=False)
-    warnings.table("ResultWarnings", ["day", "shift", "station", "kind", "warning", "what_to_do"],
-                   repeat=True, filtered=True)  # fmt: skip
+    columns = ["day", "shift", "station", "kind", "warning", "what_to_do"]
+    warnings.table("ResultWarnings", columns, repeat=True, filtered=True)
 
     summary.head()
     summary.cards(("period", 2), ("passes_through_stations", 2), ("station_shifts", 1), ("warnings", 1),

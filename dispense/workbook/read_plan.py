@@ -134,8 +134,9 @@ def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -
     return tables, unread, problems, notes
 
 
-def _name_sheets(book, package: Package, absent: list[str], problems: list[Problem],
-                 notes: list[Problem]) -> set[str]:  # fmt: skip
+def _name_sheets(
+    book, package: Package, absent: list[str], problems: list[Problem], notes: list[Problem]
+) -> set[str]:
     """Say which sheets are not read; gives the absent tables that they resemble."""
     known = {fold(name) for name in (*_HEADERS, GUIDE)}
     resembled: set[str] = set()
@@ -173,8 +174,11 @@ def _first_rows(book, sheet: Sheet) -> list[tuple]:
 
 def _holds(rows: list[tuple], absent: Iterable[str]) -> str:
     """The absent table all of whose needed columns, at least two, stand in one row; "" for none."""
-    needed = {name: {item.name for item in BY_NAME[name].columns if item.is_required}
-              for name in absent if name in BY_NAME}  # fmt: skip
+    needed = {
+        name: {item.name for item in BY_NAME[name].columns if item.is_required}
+        for name in absent
+        if name in BY_NAME
+    }
     for row in rows:
         names = {_field_name(cell) for cell in row if isinstance(cell, str)}
         for name, wanted in needed.items():
@@ -277,17 +281,24 @@ def _read_first(book, package: Package, name: str, known: frozenset[str],
     if len(twins) > 1:
         names = " and ".join(show(sheet.name) for sheet in twins)
         problems.append(
-            Problem(f"{twins[1].name}!A1", message=f"sheets {names} differ in blanks or capitals only",
-                    fix=f"rename the one that is not table {name}")
-        )  # fmt: skip
+            Problem(
+                f"{twins[1].name}!A1",
+                message=f"sheets {names} differ in blanks or capitals only",
+                fix=f"rename the one that is not table {name}",
+            )
+        )
         return None
     for place in _places(package, name):
         wrong = _row_numbers(package, place.sheet)[1]
         if wrong:
             problems.append(
-                Problem(f"{place.sheet.name}!A1", message=wrong, code=NUM,
-                        fix="open the file in a spreadsheet and save it again")
-            )  # fmt: skip
+                Problem(
+                    f"{place.sheet.name}!A1",
+                    message=wrong,
+                    code=NUM,
+                    fix="open the file in a spreadsheet and save it again",
+                )
+            )
             return None
         sheet = _worksheet(book, place.sheet)
         if sheet is None:

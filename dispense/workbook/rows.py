@@ -425,9 +425,12 @@ class Grid:
             text = row.get("r")
             if text and not (text.isascii() and text.isdigit() and 0 < int(text[:8]) <= MAX_ROW):
                 raise DispenseError(
-                    Problem("", message=f"a row has the number {show(text)}",
-                            fix="open the file in a spreadsheet and save it again")
-                )  # fmt: skip
+                    Problem(
+                        "",
+                        message=f"a row has the number {show(text)}",
+                        fix="open the file in a spreadsheet and save it again",
+                    )
+                )
             number = int(text) if text else number + 1
             if text is None:
                 row.set("r", str(number))

@@ -45,11 +45,11 @@ HOW_TO = (
     "cell stands for.",
     "Each header carries a unit. You may change it, Width [mm] to Width [in]: the numbers below "
     "are then read in it.",
-    "A number cell also takes a text with its own unit, such as 3/16 in, 75 degF or 3500 cP.",
+    "A number cell also takes a fraction, and a text with its own unit: 3/16 in, 75 degF, 3500 cP.",
     "Names join the tables: a bead names its part and station, a station its material. Choose "
     "them from the lists.",
     "Rows and columns may stand in any order. Columns of your own and titles above a table do no "
-    "harm; headers keep their names.",
+    "harm, if they carry no unit; headers keep their names.",
     "Hours after midnight go on counting: a night shift runs from 22:00 to 30:00.",
     "dispense check plan.xlsx lists everything that is wrong, each line with its sheet and cell.",
     "dispense fill plan.xlsx --out FOLDER plays the shifts and fills the sheets for the line.",
