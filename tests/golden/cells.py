@@ -12,7 +12,7 @@ import datetime
 import math
 import re
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 from xml.etree import ElementTree
