@@ -74,6 +74,8 @@ def perturbed(value, code: str):
     if isinstance(value, bool):
         return not value
     if isinstance(value, int | float):
+        if "y" in code:  # the number of a day
+            return value + 1
         for step in (1e-3, 1e-2, 1e-1, 1.0, 10.0, 100.0):
             if cells.shown(value + 1.01 * step, code) != cells.shown(value, code):
                 return value + 1.01 * step

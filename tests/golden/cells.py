@@ -8,6 +8,7 @@ names, and key words.
 
 from __future__ import annotations
 
+import calendar
 import datetime
 import math
 import re
@@ -82,12 +83,17 @@ _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 def _day(text: str, near: datetime.date) -> datetime.date | None:
     """Tue 10 Mar, 10 Mar 2026 or 2026-03-10; None where it is no date or the weekday is wrong."""
     if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
-        return datetime.date.fromisoformat(text)
+        try:
+            return datetime.date.fromisoformat(text)
+        except ValueError:
+            return None
     found = re.fullmatch(r"(?:(\w{3}) )?(\d{1,2}) (\w{3})(?: (\d{4}))?", text)
     if not found or found.group(3) not in _MONTHS:
         return None
-    year = int(found.group(4) or near.year)
-    day = datetime.date(year, _MONTHS.index(found.group(3)) + 1, int(found.group(2)))
+    year, month = int(found.group(4) or near.year), _MONTHS.index(found.group(3)) + 1
+    if not 1 <= int(found.group(2)) <= calendar.monthrange(year, month)[1]:
+        return None
+    day = datetime.date(year, month, int(found.group(2)))
     return None if found.group(1) and _DAYS[day.weekday()] != found.group(1) else day
 
 
@@ -99,6 +105,8 @@ def _moment(token: str, near: datetime.date) -> datetime.datetime | None:
     if day is None:
         return None
     day += datetime.timedelta(days=int(found.group(4) or 0))
+    if int(found.group(2)) > 23 or int(found.group(3)) > 59:
+        return None
     return datetime.datetime.combine(day, datetime.time(int(found.group(2)), int(found.group(3))))
 
 
