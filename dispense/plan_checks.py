@@ -15,7 +15,7 @@ from typing import Any
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
 from .errors import NA, NUM, DispenseError, Problem
 from .materials import material_energy
-from .naming import nearest
+from .naming import LIKELY, nearest
 from .plan_tables import BY_NAME, TABLES
 from .registry import evaluate
 from .units import HOUR, from_si
@@ -76,7 +76,7 @@ def check_links(plan, broken: Collection[str] = ()) -> list[Problem]:
 
 
 def _unknown(where: str, argument: str, name: str, table: str, known: set) -> Problem:
-    near = nearest(str(name), sorted(map(str, known)))
+    near = nearest(str(name), sorted(map(str, known)), LIKELY)
     fix = f"did you mean {near}?" if near else ""
     return Problem(where, argument.replace("_", " "), name, f"a name in {table}", fix, NA)
 
