@@ -4,17 +4,21 @@ Each bead, pot and pressed joint of a part becomes one or more `Application` rec
 puts on, its volume with low and high, and how long it takes. Tolerances are carried as in a
 tolerance chain: the change that each input makes on its own, root sum of squares together, worst
 case beside it; the input that matters most is named.
+
+Every tolerance has a source. What a source moves, it moves at once: the shots of a pot share its
+cavity and cells, all shots of a station its meter, `count` like beads or pots their tool, all parts
+of a kind their drawing. Such errors add; those of different sources are independent.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from .beads import bead_area, path_length, stitch_length
+from .beads import bead_area, path_length, section_depth, section_height, stitch_length
 from .errors import NA, InputError, Problem
 from .line import dispense_time
 from .pots import cavity_volume, cell_displacement, cell_size, pot_fill
@@ -22,67 +26,140 @@ from .units import from_si
 
 
 @dataclass(frozen=True, slots=True)
-class Amount:
-    """A volume [m³] with its low and high, the worst case, and what drives the spread.
+class Effect:
+    """What one uncertain input does to an amount: its change [m³] at either end of the tolerance.
 
-    `drivers` lists (input, half width [m³]) with the largest first.
+    `source` is the thing that the tolerance belongs to, such as the level of one pot or the meter of
+    one station. Effects of one source move together; a blank source is shared with nothing.
+    """
+
+    name: str
+    source: tuple[str, ...]
+    minus: float  # change with the input at its lower end
+    plus: float  # change with the input at its upper end
+
+    @property
+    def down(self) -> float:
+        """The largest change downward, as a positive number."""
+        return max(-self.minus, -self.plus, 0.0)
+
+    @property
+    def up(self) -> float:
+        """The largest change upward."""
+        return max(self.minus, self.plus, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A volume [m³] and what each input's tolerance does to it.
+
+    low = nominal − √Σ down², high = nominal + √Σ up², worst case with plain sums, over the sources:
+    what one source does is added with its sign first (`total`), since it moves all it touches at
+    once. No volume is below zero.
+
+    Source: JCGM 100:2008 (GUM), 5.1.2 for independent inputs, 5.2.2 note 1 for correlated ones
+    (coefficient +1: the signed contributions add).
     """
 
     nominal: float
-    low: float
-    high: float
-    worst_low: float
-    worst_high: float
-    drivers: tuple[tuple[str, float], ...] = ()
+    effects: tuple[Effect, ...] = ()
+
+    @property
+    def low(self) -> float:
+        """Nominal less the root sum of squares of the changes downward."""
+        return max(self.nominal - math.hypot(*(effect.down for effect in self.effects)), 0.0)
+
+    @property
+    def high(self) -> float:
+        """Nominal and the root sum of squares of the changes upward."""
+        return self.nominal + math.hypot(*(effect.up for effect in self.effects))
+
+    @property
+    def worst_low(self) -> float:
+        """Every input at the end that makes least of it."""
+        return max(self.nominal - math.fsum(effect.down for effect in self.effects), 0.0)
+
+    @property
+    def worst_high(self) -> float:
+        """Every input at the end that makes most of it."""
+        return self.nominal + math.fsum(effect.up for effect in self.effects)
+
+    @property
+    def drivers(self) -> tuple[tuple[str, float], ...]:
+        """Input and half width [m³], the largest first."""
+        halves = [(effect.name, 0.5 * (effect.down + effect.up)) for effect in self.effects]
+        return tuple(sorted(halves, key=lambda driver: -driver[1]))
 
     @property
     def main_driver(self) -> str:
         """The input that matters most, "" where none has a tolerance."""
-        return self.drivers[0][0] if self.drivers else ""
+        return self.drivers[0][0] if self.effects else ""
 
     def scaled(self, factor: float) -> Amount:
         """The same amount taken `factor` times, its errors moving together."""
         return Amount(
-            self.nominal * factor, self.low * factor, self.high * factor, self.worst_low * factor,
-            self.worst_high * factor, tuple((name, half * factor) for name, half in self.drivers),
-        )  # fmt: skip
+            self.nominal * factor,
+            tuple(
+                Effect(effect.name, effect.source, effect.minus * factor, effect.plus * factor)
+                for effect in self.effects
+            ),
+        )
 
 
-def total(amounts) -> Amount:
-    """Sum of amounts whose errors are independent of each other."""
+def total(amounts: Iterable[Amount]) -> Amount:
+    """Sum of amounts: what a source does to each adds with its sign, sources are independent.
+
+    >>> level = Effect("level", ("pot", "well", "level"), -1.0, 1.0)
+    >>> shots = [Amount(30.0, (level,)), Amount(70.0, (level,))]
+    >>> total(shots).high, total([shots[0], Amount(70.0, (Effect("width", (), -0.75, 0.75),))]).high
+    (102.0, 101.25)
+    """
     items = list(amounts)
-    nominal = math.fsum(item.nominal for item in items)
-    below = math.sqrt(math.fsum((item.nominal - item.low) ** 2 for item in items))
-    above = math.sqrt(math.fsum((item.high - item.nominal) ** 2 for item in items))
-    drivers = sorted((driver for item in items for driver in item.drivers), key=lambda d: -d[1])
-    return Amount(nominal, nominal - below, nominal + above,
-                  math.fsum(item.worst_low for item in items),
-                  math.fsum(item.worst_high for item in items), tuple(drivers))  # fmt: skip
+    shared: dict[tuple[str, ...], list[Effect]] = {}
+    apart: list[Effect] = []
+    for effect in (effect for item in items for effect in item.effects):
+        if effect.source:
+            shared.setdefault(effect.source, []).append(effect)
+        else:
+            apart.append(effect)
+    joined = [
+        Effect(
+            group[0].name,
+            source,
+            math.fsum(effect.minus for effect in group),
+            math.fsum(effect.plus for effect in group),
+        )
+        for source, group in shared.items()
+    ]
+    return Amount(math.fsum(item.nominal for item in items), (*joined, *apart))
 
 
-def spread(volume: Callable[..., float], nominal: Mapping[str, float],
-           tolerances: Mapping[str, float]) -> Amount:  # fmt: skip
+def spread(
+    volume: Callable[..., float],
+    nominal: Mapping[str, float],
+    tolerances: Mapping[str, float],
+    sources: Mapping[str, tuple[str, ...]] | None = None,
+) -> Amount:
     """An amount from a formula, its nominal inputs and their tolerances (plus or minus).
 
-    Each input is moved alone to both ends; low and high are the root sum of squares of the changes
-    downward and upward, worst low and high their plain sums.
+    Each input is moved alone to both ends of its tolerance. `sources` names what an input's
+    tolerance belongs to; an input without one shares it with nothing.
     """
     middle = float(volume(**nominal))
-    down, up, drivers = [], [], []
+    effects = []
     for name, tolerance in tolerances.items():
         if not tolerance:
             continue
         ends = [float(volume(**{**nominal, name: max(nominal[name] + sign * tolerance, 0.0)}))
                 for sign in (-1.0, 1.0)]  # fmt: skip
-        if not all(map(math.isfinite, ends)):
-            ends = [end if math.isfinite(end) else middle for end in ends]
-        down.append(max(middle - min(ends), 0.0))
-        up.append(max(max(ends) - middle, 0.0))
-        drivers.append((name, 0.5 * (down[-1] + up[-1])))
-    drivers.sort(key=lambda driver: -driver[1])
-    return Amount(middle, middle - math.hypot(*down), middle + math.hypot(*up),
-                  max(middle - math.fsum(down), 0.0), middle + math.fsum(up),
-                  tuple(drivers))  # fmt: skip
+        minus, plus = (end - middle if math.isfinite(end) else 0.0 for end in ends)
+        effects.append(Effect(name, (sources or {}).get(name, ()), minus, plus))
+    return Amount(middle, tuple(effects))
+
+
+def meter_source(station) -> tuple[str, ...]:
+    """What the tolerance of a meter belongs to: the station's calibration, the same for every shot."""
+    return "station", station.station, "meter"
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +167,7 @@ class Application:
     """One visit of a part to a station: what is put on, how much, how long it takes.
 
     `wait` is the time that must pass after the visit before (the first has 0); `height` the
-    thickness that must cure.
+    thickness of the material, as joined where it is.
     """
 
     part: str
@@ -161,20 +238,30 @@ def bead_application(plan, bead) -> Application:
         return area * deposited_length(length, bead) * bead.count * meter
 
     nominal = {"width": bead.width, "height": bead.height or 0.0, "length": length, "meter": 1.0}
-    amount = spread(volume, nominal, {
-        "width": bead.width_tolerance,
-        "height": bead.height_tolerance if bead.height else 0.0,
-        "length": bead.length_tolerance,
-        "meter": station.meter_tolerance,
-    })  # fmt: skip
+    amount = spread(
+        volume,
+        nominal,
+        {
+            "width": bead.width_tolerance,
+            "height": bead.height_tolerance if bead.height else 0.0,
+            "length": bead.length_tolerance,
+            "meter": station.meter_tolerance,
+        },
+        {name: ("bead", bead.part, bead.bead, name) for name in ("width", "height", "length")}
+        | {"meter": meter_source(station)},
+    )
     starts = bead_runs(length, bead) * bead.count
     if station.speed:
         time = float(dispense_time(length * bead.count, station.speed, starts, station.start_time))
     else:
         time = (amount.nominal / station.flow if station.flow else 0.0) + starts * station.start_time
-    height = bead.height or (bead.width / 2.0)
     return Application(bead.part, bead.bead, "bead", bead.station, 1, amount, time, 0.0,
-                       bead.bond_line or height, _bead_words(bead, length))  # fmt: skip
+                       bead.bond_line or bead_height(bead), _bead_words(bead, length))  # fmt: skip
+
+
+def bead_height(bead) -> float:
+    """Height of a bead over its base as laid [m]."""
+    return float(section_height(bead.section, bead.width, bead.height, bead.contact_angle))
 
 
 def _bead_words(bead, length: float) -> str:
@@ -184,6 +271,28 @@ def _bead_words(bead, length: float) -> str:
     if bead.run is not None:
         words += f", runs of {from_si(bead.run, 'mm'):g} mm, gaps of {from_si(bead.gap, 'mm'):g} mm"
     return words + (f", {bead.count} times" if bead.count > 1 else "")
+
+
+# --------------------------------------------------------------------------------- depth of the cure
+
+
+def bead_depth(bead) -> float:
+    """How deep moisture must reach in a bead [m]: half a closed flange, else from its face to its base."""
+    if bead.bond_line is not None and bead.flange_width is not None:
+        return bead.flange_width / 2.0  # from both edges
+    return float(section_depth(bead.section, bead.width, bead.height, bead.contact_angle))
+
+
+def moisture_depths(plan, station: str, part: str | None = None) -> list[tuple[str, str, float]]:
+    """Part, name and depth [m] that moisture must reach of all that a station puts on (a part).
+
+    A pot is reached from its free face, the paste under a plate from the two long edges.
+    """
+    found = [(bead.part, bead.bead, bead_depth(bead)) for bead in plan.beads if bead.station == station]
+    found += [(pot.part, pot.pot, pot.level) for pot in plan.pots if pot.station == station]
+    found += [(joint.part, joint.joint, min(joint.length, joint.width) / 2.0) for joint in plan.joints
+              if joint.station == station]  # fmt: skip
+    return [row for row in found if part is None or row[0] == part]
 
 
 # ------------------------------------------------------------------------------------------- pots
@@ -243,13 +352,19 @@ def pot_amount(plan, pot) -> Amount:
 
     nominal = {"length": pot.length, "width": pot.width or 0.0, "level": pot.level,
                "cell_diameter": diameter, "meter": 1.0}  # fmt: skip
-    return spread(volume, nominal, {
-        "length": pot.length_tolerance,
-        "width": pot.width_tolerance if pot.width else 0.0,
-        "level": pot.level_tolerance,
-        "cell_diameter": pot.cell_diameter_tolerance if pot.cells else 0.0,
-        "meter": station.meter_tolerance,
-    })  # fmt: skip
+    return spread(
+        volume,
+        nominal,
+        {
+            "length": pot.length_tolerance,
+            "width": pot.width_tolerance if pot.width else 0.0,
+            "level": pot.level_tolerance,
+            "cell_diameter": pot.cell_diameter_tolerance if pot.cells else 0.0,
+            "meter": station.meter_tolerance,
+        },
+        {name: ("pot", pot.part, pot.pot, name) for name in ("length", "width", "level", "cell_diameter")}
+        | {"meter": meter_source(station)},
+    )
 
 
 def level_reached(plan, pot, poured: float) -> float:
@@ -317,8 +432,12 @@ def joint_application(plan, joint) -> Application:
         return (joint.length * joint.width * gap * joint.coverage * (1.0 + joint.extra)
                 * joint.count * meter)  # fmt: skip
 
-    amount = spread(volume, {"gap": joint.gap, "meter": 1.0},
-                    {"gap": joint.gap_tolerance, "meter": station.meter_tolerance})  # fmt: skip
+    amount = spread(
+        volume,
+        {"gap": joint.gap, "meter": 1.0},
+        {"gap": joint.gap_tolerance, "meter": station.meter_tolerance},
+        {"gap": ("joint", joint.part, joint.joint, "gap"), "meter": meter_source(station)},
+    )
     time = amount.nominal / station.flow if station.flow else 0.0
     time += station.start_time * joint.dots * joint.count + (joint.press_time or 0.0) * joint.count
     return Application(joint.part, joint.joint, "joint", joint.station, 1, amount, time, 0.0,

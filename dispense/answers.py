@@ -49,6 +49,15 @@ def _count(number: int, what: str) -> str:
     return f"{number} {what}" + ("" if number == 1 else "s")
 
 
+def _findings(rows: list[Row], tables: dict, currency: str) -> str:
+    counts: dict[str, int] = {}
+    for row in rows:
+        counts[row["Kind"]] = counts.get(row["Kind"], 0) + 1
+    return f"{_count(len(rows), 'finding')}: " + ", ".join(f"{count} {kind}" if count == 1 else
+                                                          f"{count} × {kind}"
+                                                          for kind, count in counts.items())  # fmt: skip
+
+
 def _components(rows: list[Row], tables: dict, currency: str) -> str:
     out = [row for row in rows if row["Runs out"] is not None]
     if out:
@@ -196,8 +205,8 @@ def _what_if_steps(rows: list[Row], tables: dict, currency: str) -> str:
 
 
 _ANSWERS: dict[str, Callable[[list[Row], dict, str], str]] = {
-    "components": _components, "orders": _orders, "weeks": _weeks, "materials": _materials,
-    "days": _days, "stock": _stock, "cover": _cover, "stations": _stations,
+    "findings": _findings, "components": _components, "orders": _orders, "weeks": _weeks,
+    "materials": _materials, "days": _days, "stock": _stock, "cover": _cover, "stations": _stations,
     "station_weeks": _station_weeks, "lots": _lots, "reorder": _reorder, "causes": _causes,
     "drivers": _drivers, "what_if": _what_if, "what_if_causes": _what_if_causes,
     "what_if_cost": _what_if_cost, "what_if_steps": _what_if_steps,

@@ -103,9 +103,7 @@ def bead_area(section, width, height=None, contact_angle=None):
     if section == "half-round":
         return np.pi / 8.0 * width**2 if height is None else np.pi / 4.0 * width * height
     if section == "segment" and (height is None) != (contact_angle is None):
-        if height is None:
-            height = width / 2.0 * np.tan(contact_angle / 2.0)
-        return _segment_area(width, height)
+        return _segment_area(width, section_height(section, width, height, contact_angle))
     if height is None or section == "segment":
         return width * np.nan
     if section == "triangle":
@@ -115,6 +113,43 @@ def bead_area(section, width, height=None, contact_angle=None):
     if section == "ellipse":
         return np.pi / 4.0 * width * height
     return np.where(height <= width, height * (width - height) + np.pi / 4.0 * height**2, np.nan)
+
+
+def section_height(section, width, height=None, contact_angle=None):
+    """How high a bead's cross-section stands over its base, SI units.
+
+    round w; half-round h or w/2; segment h or w/2·tan(θ/2), θ the contact angle; fillet and mitre the
+    radius and the leg; else the stated height. NaN where a height is needed and not given. Elementary
+    geometry.
+
+    >>> float(section_height("round", 0.006)), float(section_height("half-round", 0.006))
+    (0.006, 0.003)
+    """
+    if section in ("round", "fillet", "mitre"):
+        return width
+    if height is not None:
+        return height
+    if section == "half-round":
+        return width / 2.0
+    if section == "segment" and contact_angle is not None:
+        return width / 2.0 * np.tan(contact_angle / 2.0)
+    return width * np.nan
+
+
+def section_depth(section, width, height=None, contact_angle=None):
+    """How far the innermost material of a bead lies below the face that meets the air, SI units.
+
+    For a bead on a flat base its height; in a corner the way from the face to the corner: a fillet of
+    radius r has r·(√2 − 1), a mitre of leg w has w/√2. Elementary geometry.
+
+    >>> round(float(section_depth("mitre", 0.010)) * 1e3, 3)
+    7.071
+    """
+    if section == "fillet":
+        return width * (np.sqrt(2.0) - 1.0)
+    if section == "mitre":
+        return width / np.sqrt(2.0)
+    return section_height(section, width, height, contact_angle)
 
 
 @workbook_function(

@@ -113,8 +113,9 @@ def with_builds(plan, source: str | os.PathLike[str] | pd.DataFrame):
     """The plan with its builds replaced by those of a file or data frame."""
     raw = raw_builds(source)
     problems: list[Problem] = []
-    if not raw.columns or not raw.columns[0]:
-        raise InputError(Problem(raw.sheet, message="has no rows", fix="columns date, shift, part, quantity"))
+    if not raw.columns:
+        raise InputError(Problem(raw.sheet, message="has no columns",
+                                 fix="columns date, shift, part, quantity"))  # fmt: skip
     notes: list[Problem] = []
     records = read_table(BUILDS, raw, problems, {}, notes)
     builders = {row.part for row in plan.parts} | {row.assembly for row in plan.assemblies}

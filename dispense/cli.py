@@ -1,12 +1,13 @@
 """The command line: parse, one library call, print.
 
-Exit codes: 0 done; 1 the input has problems, each printed on a line of its own; 2 the command was
-not understood. Results go to standard output, problems, notes and progress to standard error.
+Exit codes are those of `EXIT_CODES`. Results and findings go to standard output, problems, notes and
+progress to standard error.
 """
 
 from __future__ import annotations
 
 import argparse
+import datetime
 import io
 import sys
 import warnings
@@ -14,9 +15,14 @@ from collections.abc import Sequence
 from typing import Any
 
 from . import __version__
+from .findings import BAD_INPUT, DONE, USAGE, Finding, exit_code, tally
 from .paper import PAPERS
 
-DONE, PROBLEMS, USAGE = 0, 1, 2
+EXIT_CODES = (
+    "Exit codes: 0 done; 1 the input has problems; 2 the command was not understood; 3 done, and the plan "
+    "holds a danger; 4 done, and stock does not suffice; 5 some files were not written. Of 3, 4 and 5 the "
+    "lowest that applies (check, fill, forecast, cure)."
+)
 PLAN_HELP = "the plan workbook; it is never changed"
 
 
@@ -25,7 +31,8 @@ def parser() -> argparse.ArgumentParser:
     top = argparse.ArgumentParser(
         prog="dispense",
         description="Plan adhesive, sealant, thermal paste and potting compound at a takt.",
-        epilog="Start with: dispense new plan.xlsx --demo, then dispense fill plan.xlsx --out sheets",
+        epilog="Start with: dispense new plan.xlsx --demo, then dispense fill plan.xlsx --out sheets. "
+        + EXIT_CODES,
     )
     top.add_argument("--version", action="version", version=f"dispense {__version__}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
@@ -35,12 +42,13 @@ def parser() -> argparse.ArgumentParser:
     new.add_argument("--demo", action="store_true", help="filled with the invented demo plant")
     new.set_defaults(run=_new)
 
-    check = commands.add_parser("check", help="say everything that is wrong with a plan")
+    check = commands.add_parser("check", help="say everything that is wrong with a plan",
+                                epilog=EXIT_CODES)  # fmt: skip
     check.add_argument("plan", help=PLAN_HELP)
     _json(check)
     check.set_defaults(run=_check)
 
-    fill = commands.add_parser("fill", help="compute a plan and fill its sheets")
+    fill = commands.add_parser("fill", help="compute a plan and fill its sheets", epilog=EXIT_CODES)
     fill.add_argument("plan", help=PLAN_HELP)
     fill.add_argument("--out", metavar="DIR",
                       help="folder for the sheets (default: a folder named after the plan)")  # fmt: skip
@@ -56,13 +64,16 @@ def parser() -> argparse.ArgumentParser:
     _json(fill)
     fill.set_defaults(run=_fill)
 
-    forecast = commands.add_parser("forecast", help="consumption, stock and orders over weeks")
+    forecast = commands.add_parser("forecast", help="consumption, stock and orders over weeks",
+                                   epilog=EXIT_CODES)  # fmt: skip
     forecast.add_argument("plan", help=PLAN_HELP)
     forecast.add_argument("--weeks", type=int, default=4, metavar="N",
                           help="calendar weeks from the first build (default: 4)")  # fmt: skip
     forecast.add_argument("--out", metavar="FILE", help="workbook, .csv or .json to write")
     forecast.add_argument("--builds", metavar="FILE",
                           help="builds from a .csv, .parquet or .sqlite file, not the plan's")  # fmt: skip
+    forecast.add_argument("--as-of", metavar="YYYY-MM-DD", type=datetime.date.fromisoformat,
+                          help="today: builds before it are history (default: the first build)")  # fmt: skip
     forecast.add_argument("--draws", type=int, default=500, metavar="N",
                           help="simulated futures (default: 500)")  # fmt: skip
     forecast.add_argument("--seed", type=int, default=1, metavar="N",
@@ -73,14 +84,17 @@ def parser() -> argparse.ArgumentParser:
     _json(forecast)
     forecast.set_defaults(run=_forecast)
 
-    cure = commands.add_parser("cure", help="working life, cure and heat of a station's material")
+    cure = commands.add_parser("cure", help="working life, cure and heat of a station's material",
+                               epilog=EXIT_CODES)  # fmt: skip
     cure.add_argument("plan", help=PLAN_HELP)
-    cure.add_argument("--station", metavar="NAME", required=True,
-                      help="station whose material is looked at")  # fmt: skip
-    cure.add_argument("--record", metavar="FILE", help="shop temperatures from a CSV of times and °C")
+    cure.add_argument("--station", metavar="NAME",
+                      help="station whose material is looked at (default: all of them)")  # fmt: skip
+    cure.add_argument("--record", metavar="FILE",
+                      help="shop temperatures of the station from a CSV of times and °C")  # fmt: skip
     cure.add_argument("--log", metavar="FILE",
                       help="a thermocouple's log through the oven, CSV of minutes and °C")  # fmt: skip
-    cure.add_argument("--out", metavar="FILE", help="workbook to write")
+    cure.add_argument("--out", metavar="PATH",
+                      help="workbook to write; without --station a folder for one each")  # fmt: skip
     _paper(cure)
     _json(cure)
     cure.set_defaults(run=_cure)
@@ -161,7 +175,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             print(problem, file=sys.stderr)
         if getattr(options, "json", False):
             _print_json({"problems": [_problem(problem) for problem in error.problems]})
-        return PROBLEMS
+        return BAD_INPUT
     except BrokenPipeError:
         sys.stderr.close()
         return DONE
@@ -194,14 +208,14 @@ def _print_json(value: Any) -> None:
 
 
 def _tell(report: Any, options) -> int:
-    """Print a report as asked."""
+    """Print a report as asked; its findings give the exit code."""
     if options.json:
         _print_json(report.as_json())
     else:
         from .terminal import printable
 
         print(printable(report.as_text()))
-    return DONE
+    return exit_code(getattr(report, "findings", ()), not_written=bool(getattr(report, "not_written", ())))
 
 
 def _problem(problem) -> dict[str, Any]:
@@ -226,20 +240,35 @@ def _new(options) -> int:
 
 
 def _check(options) -> int:
+    from .plan_findings import plan_findings
     from .workbook.read_plan import check_plan
 
     plan, problems = check_plan(options.plan)
+    findings = [] if problems else plan_findings(plan)
     if options.json:
-        _print_json({"problems": [_problem(problem) for problem in problems]})
-    else:
+        _print_json({"problems": [_problem(problem) for problem in problems],
+                     "findings": [finding.as_json() for finding in findings]})  # fmt: skip
+    elif problems:
         for problem in problems:
             print(problem)
         for warning in plan.warnings:
             print(f"note: {warning}", file=sys.stderr)
-        if not problems:
-            print(f"{options.plan}: no problems found in {len(plan.builds)} builds of "
-                  f"{len(plan.parts)} parts at {len(plan.stations)} stations")  # fmt: skip
-    return PROBLEMS if problems else DONE
+    else:
+        _print_checked(options.plan, plan, findings)
+    return BAD_INPUT if problems else exit_code(findings)
+
+
+def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
+    from .terminal import findings_text, printable
+
+    size = f"{len(plan.builds)} builds of {len(plan.parts)} parts at {len(plan.stations)} stations"
+    warnings = [finding for finding in findings if finding.is_warning]
+    if warnings:
+        print(f"{printable(name)}: {size}; every table can be read, look at {tally(warnings)}")
+    else:
+        print(f"{printable(name)}: no problems found in {size}")
+    if findings:
+        print("\n" + printable(findings_text(findings)))
 
 
 def _fill(options) -> int:
@@ -268,13 +297,17 @@ def _forecast(options) -> int:
 
     report = forecast_file(options.plan, weeks=options.weeks, out=options.out, builds=options.builds,
                            draws=options.draws, seed=options.seed,
-                           processes=options.processes, paper=options.paper)  # fmt: skip
+                           processes=options.processes, paper=options.paper,
+                           as_of=options.as_of)  # fmt: skip
     return _tell(report, options)
 
 
 def _cure(options) -> int:
-    from .cure_report import cure_file
+    from .cure_report import cure_file, cure_files
 
+    if options.station is None:
+        given = {"record": options.record, "log": options.log}
+        return _tell(cure_files(options.plan, out=options.out, paper=options.paper, **given), options)
     report = cure_file(options.plan, options.station, record=options.record, log=options.log,
                        out=options.out, paper=options.paper)
     return _tell(report, options)
@@ -314,7 +347,7 @@ def _call(options) -> int:
         print(printable(result_text(found)))
     for problem in found.problems:
         print(problem, file=sys.stderr)
-    return PROBLEMS if found.problems else DONE
+    return BAD_INPUT if found.problems else DONE
 
 
 def _addin(options) -> int:

@@ -17,7 +17,7 @@ corner at which the integration starts anew.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -63,8 +63,23 @@ class Kinetics(Protocol):
         """dα/dt and its derivatives by degree and by temperature."""
         ...
 
+    @property
+    def attainable(self) -> float:
+        """The degree at which the reaction ends, 1 where no ceiling is below it."""
+        ...
 
-_LEAST = 1e-12  # smallest degree, or rest to full cure, at which a derivative is taken
+    def fastest(self, degree, temperature):
+        """No rate at this temperature is above this one, from a degree on, 1/s."""
+        ...
+
+
+_LEAST = 1e-12  # smallest rest to full cure at which a derivative is taken
+_FIRST = 1e-300  # smallest degree at which a derivative is taken
+
+
+def _left(rest, order):
+    """(1 − α)ⁿ from the rest 1 − α: nothing reacts where nothing is left, at order 0 too."""
+    return rest**order if order > 0.0 else np.where(rest > 0.0, 1.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,15 +105,24 @@ class NthOrder:
     def rate(self, degree, temperature):
         """dα/dt, 1/s."""
         rest = np.maximum(1.0 - degree, 0.0)
-        return self.constants(temperature)[0] * rest**self.order
+        return self.constants(temperature)[0] * _left(rest, self.order)
 
     def slopes(self, degree, temperature) -> tuple:
         """dα/dt and its derivatives by degree and by temperature."""
         (constant,) = self.constants(temperature)
         rest = np.maximum(1.0 - degree, 0.0)
-        rate = constant * rest**self.order
+        rate = constant * _left(rest, self.order)
         by_degree = -self.order * rate / np.maximum(rest, _LEAST)
         return rate, by_degree, rate * (self.energy / GAS_CONSTANT) / temperature**2
+
+    @property
+    def attainable(self) -> float:
+        """Full cure."""
+        return 1.0
+
+    def fastest(self, degree, temperature):
+        """No rate at this temperature is above this one, from a degree on, 1/s."""
+        return self.rate(degree, temperature)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,14 +162,22 @@ class Kamal:
     def rate(self, degree, temperature):
         """dα/dt, 1/s."""
         degree = np.minimum(np.maximum(degree, 0.0), 1.0)
-        return self.drive(degree, *self.constants(temperature)) * (1.0 - degree) ** self.order
+        drive = self.drive(degree, *self.constants(temperature))
+        if self._may_stop:
+            drive = np.maximum(drive, 0.0)
+        return drive * _left(1.0 - degree, self.order)
+
+    @property
+    def _may_stop(self) -> bool:
+        """Whether k1 + k2·αᵐ may come below 0, where the rate is 0."""
+        return self.factor < 0.0 or self.factor_auto < 0.0
 
     def slopes(self, degree, temperature) -> tuple:
         """dα/dt and its derivatives by degree and by temperature."""
         plain, auto = self.constants(temperature)
         degree = np.minimum(np.maximum(degree, 0.0), 1.0)
         rest = 1.0 - degree
-        some = np.maximum(degree, _LEAST)
+        some = np.maximum(degree, _FIRST)
         grown = auto * degree**self.power
         sum_ = plain + grown
         by_heat = (self.energy * plain + self.energy_auto * grown) / (GAS_CONSTANT * temperature**2)
@@ -156,10 +188,26 @@ class Kamal:
             by_grown = np.where(runs, by_grown * gap - sum_, 0.0)
             by_heat = np.where(runs, by_heat * gap, 0.0)
             sum_ = np.where(runs, sum_ * gap, 0.0)
-        left = rest**self.order
+        elif self._may_stop:
+            runs = sum_ > 0.0
+            by_grown, by_heat, sum_ = (np.where(runs, part, 0.0) for part in (by_grown, by_heat, sum_))
+        left = _left(rest, self.order)
         rate = sum_ * left
         by_degree = by_grown * left - self.order * rate / np.maximum(rest, _LEAST)
         return rate, by_degree, by_heat * left
+
+    @property
+    def attainable(self) -> float:
+        """Full cure, or the ceiling below it."""
+        return 1.0 if self.ceiling is None else min(max(self.ceiling, 0.0), 1.0)
+
+    def fastest(self, degree, temperature):
+        """No rate at this temperature is above this one, from a degree on, 1/s."""
+        plain, auto = self.constants(temperature)
+        most = np.maximum(plain, 0.0) + np.maximum(auto, 0.0)  # αᵐ is 1 at most
+        if self.ceiling is not None:
+            most = most * np.maximum(self.ceiling - degree, 0.0)
+        return most * _left(np.clip(1.0 - degree, 0.0, 1.0), self.order)
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +260,22 @@ class Piecewise:
         """dα/dt and its derivatives by degree and by temperature."""
         each = [branch.slopes(degree, temperature) for branch in self.branches]
         return tuple(self._choose(degree, list(parts)) for parts in zip(*each, strict=True))
+
+    @property
+    def attainable(self) -> float:
+        """The first ceiling that lies in its own branch, or full cure."""
+        ends = (*self.switches, 1.0)
+        return min(branch.attainable if branch.attainable <= end else 1.0
+                   for branch, end in zip(self.branches, ends, strict=True))  # fmt: skip
+
+    def fastest(self, degree, temperature):
+        """No rate at this temperature is above this one, from a degree on, 1/s."""
+        most: Any = 0.0
+        for begin, end, branch in zip((0.0, *self.switches), (*self.switches, np.inf), self.branches,
+                                      strict=True):  # fmt: skip
+            own = branch.fastest(np.maximum(degree, begin), temperature)
+            most = np.maximum(most, np.where(degree <= end, own, 0.0))
+        return most
 
 
 #: The 3501-6 epoxy of Lee, Loos and Springer, J. Composite Materials 16 (1982) 510–520 (constants
@@ -327,6 +391,11 @@ _TOLERANCE = 1e-9  # of one step, in the degree at its worst later on; a record 
 _TIGHT = 1e-12  # for times, which are wanted to 1e-9
 _FAST = 3e-8  # of the order-2 result of a step whose order-3 result is kept
 _MOST_STEPS = 200_000
+_MOST_GROWTH = 1e12  # of an error; past it rounding would ask for ever smaller steps
+_AHEAD = (0.2, 0.4, 0.6, 0.8)  # shares of the way to full cure at which a drive is looked at
+_WIDE = 0.5  # change of an Arrhenius exponent within a segment that one quick step may take
+_DEEPEST = 745.0  # exponent at which a rate constant underflows to 0
+_LONGEST = 1.0  # change of an Arrhenius exponent within one step, that its stages see what happens
 _CACHED = 16_000  # values of a block of rows that stays in the processor's cache
 
 # Dormand and Prince, order 5 with an error of order 4
@@ -369,19 +438,47 @@ def _step(kinetics, reduced, place, step, length, first, last):
     return result, step * error, slopes[0], slopes[-1]
 
 
-def _amplification(kinetics, degree, slope, temperature):
-    """How much an error of y now can weigh in the degree later: (1 − α)ⁿ times growth."""
-    full = kinetics.drive(np.ones_like(degree), *kinetics.constants(temperature))
-    most = np.maximum(np.abs(full), slope)
-    growth = np.clip(most / np.maximum(slope, 1e-300), 1.0, 1e6)
-    return growth * (1.0 - degree) ** kinetics.order
+def _peak(kinetics, degree, now, constants):
+    """Largest drive from a degree, where it is `now`, to full cure, at fixed rate constants.
+
+    Without a ceiling the drive is largest at full cure; else it is looked at in a few places.
+    """
+    most = np.maximum(now, kinetics.drive(1.0, *constants))
+    if isinstance(kinetics, NthOrder) or (isinstance(kinetics, Kamal) and kinetics.ceiling is None):
+        return most
+    for share in _AHEAD:
+        most = np.maximum(most, kinetics.drive(degree + share * (1.0 - degree), *constants))
+    return most
 
 
-def _advance_branch(kinetics, degree, length, first, last, tolerance, stop):
+def _amplification(kinetics, degree, ends):
+    """How much an error of y now can weigh in the degree at any time later: (1 − α)ⁿ times growth.
+
+    At one temperature an error of y grows as the drive does, δy ∝ f(α), whatever the temperature
+    does to both rate constants alike. Where it changes their ratio, the growth is at most that at
+    the worse end of the segment: `ends` are the rate constants there, each (2, columns).
+    """
+    now = kinetics.drive(degree, *ends)
+    growth = np.max(_peak(kinetics, degree, now, ends) / np.maximum(now, 1e-300), axis=0)
+    return np.clip(growth, 1.0, _MOST_GROWTH) * (1.0 - degree) ** kinetics.order
+
+
+def _exponent_spans(constants):
+    """By how much the logarithm of any rate constant changes from one row to the next."""
+    span = 0.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for constant in constants:
+            change = np.abs(np.diff(np.log(np.abs(constant)), axis=0))
+            span = np.maximum(span, np.nan_to_num(change, nan=0.0, posinf=_DEEPEST))
+    return span
+
+
+def _advance_branch(kinetics, degree, length, first, last, tolerance, stop, *, narrow=False):
     """Columns over `length` with temperature linear from first to last, until `stop` if reached.
 
-    All arguments but the first and `tolerance` are 1-D arrays of one size. Each column has its own
-    steps. Returns degree, time used and whether the stop was reached.
+    The arguments from `degree` to `last` and `stop` are 1-D arrays of one size. Each column has its
+    own steps; `narrow` says that no rate constant changes much. Returns degree, time used and whether
+    the stop was reached.
     """
     order = kinetics.order
     reduced = _to_reduced(degree, order)
@@ -389,7 +486,13 @@ def _advance_branch(kinetics, degree, length, first, last, tolerance, stop):
     goal = np.where(stop > 1.0, np.inf, goal)
     place = np.zeros_like(length)
     reached = reduced >= goal
-    step = np.array(length)
+    heat = np.stack([first, last])
+    ends = kinetics.constants(heat)
+    longest = length
+    if not narrow:  # the exponent of a straight heat changes quickest at the cold end
+        spans = _exponent_spans(ends)[0] * heat.max(axis=0) / heat.min(axis=0)
+        longest = length / np.maximum(spans / _LONGEST, 1.0)
+    step = np.array(longest)
     active = np.flatnonzero((length > 0.0) & ~reached & (degree < 1.0))
     for _ in range(_MOST_STEPS):
         if not active.size:
@@ -397,16 +500,16 @@ def _advance_branch(kinetics, degree, length, first, last, tolerance, stop):
         y, p, h = reduced[active], place[active], step[active]
         whole, t0, t1 = length[active], first[active], last[active]
         rest = whole - p
-        h = np.minimum(h, rest)
-        ends = h >= rest * (1.0 - 1e-12)
-        result, error, slope, final = _step(kinetics, y, p, h, whole, t0, t1)
-        here = t0 + (t1 - t0) * np.minimum((p + h) / whole, 1.0)
-        weight = _amplification(kinetics, _to_degree(y, order), np.maximum(slope, final), here)
+        h = np.minimum(np.minimum(h, longest[active]), rest)
+        last_one = h >= rest * (1.0 - 1e-12)
+        result, error, _, final = _step(kinetics, y, p, h, whole, t0, t1)
+        own = ends if active.size == length.size else tuple(part[:, active] for part in ends)
+        weight = _amplification(kinetics, _to_degree(y, order), own)
         wrong = np.abs(error) * weight / tolerance
         wrong = np.where(np.isfinite(result), wrong, 1e10)
         good = wrong <= 1.0
         grow = np.clip(0.9 * np.maximum(wrong, 1e-10) ** -0.2, 0.1, 5.0)
-        step[active] = np.where(good & ends, h * np.maximum(grow, 1.0), h * grow)
+        step[active] = np.where(good & last_one, h * np.maximum(grow, 1.0), h * grow)
         crossed = good & (result >= goal[active])
         if crossed.any():
             chosen = np.flatnonzero(crossed)
@@ -415,13 +518,13 @@ def _advance_branch(kinetics, degree, length, first, last, tolerance, stop):
                                    whole[chosen], t0[chosen], t1[chosen], result[chosen],
                                    final[chosen])  # fmt: skip
             result = np.where(crossed, goal[active], result)
-            ends = ends & ~crossed
+            last_one = last_one & ~crossed
         moved = active[good]
         reduced[moved] = np.maximum(result, y)[good]
-        place[moved] = np.where(ends, whole, p + h)[good]
+        place[moved] = np.where(last_one, whole, p + h)[good]
         reached[active[crossed]] = True
         full = _to_degree(reduced[active], order) >= 1.0
-        done = (good & ends) | crossed | (full & ~np.isfinite(goal[active]))
+        done = (good & last_one) | crossed | (full & ~np.isfinite(goal[active]))
         place[active[full & ~crossed & ~np.isfinite(goal[active])]] = whole[
             full & ~crossed & ~np.isfinite(goal[active])
         ]
@@ -555,6 +658,13 @@ def _corrected_trapezoids(times, temperatures, energy):
     return warmer
 
 
+def _all_narrow(kinetics, heat, rise):
+    """Whether no segment of a block can be wide: the greatest rise, put at the coldest point, is not."""
+    coldest = heat.min()
+    both = np.array([coldest, coldest + np.abs(rise).max(initial=0.0)])
+    return bool(np.all(_exponent_spans(tuple(kinetics.constants(both))) <= _WIDE))
+
+
 def _march(times, temperatures, kinetics, start, tolerance):
     """Kamal–Sourour along fine records: one Bogacki–Shampine step a segment, all columns at once.
 
@@ -574,17 +684,18 @@ def _march_quietly(times, temperatures, kinetics, start, tolerance):
     slope = kinetics.drive(degree, *kinetics.constants(temperatures[0]))
     block = max(1, _CACHED // start.size)
     for begin in range(0, len(lengths), block):
-        first = temperatures[begin : begin + block + 1]
-        first, last = first[:-1], first[1:]
+        heat = temperatures[begin : begin + block + 1]
+        first, last = heat[:-1], heat[1:]
         rise = last - first
         plain = [kinetics.constants(first + part * rise) for part in (0.5, 0.75)]
-        ends = kinetics.constants(last)
-        top = kinetics.drive(np.ones_like(last), *ends)
+        corners = kinetics.constants(heat)
+        # one step does not do where the rate constants change much
+        wide = None if _all_narrow(kinetics, heat, rise) else _exponent_spans(corners) > _WIDE
         for offset in range(len(first)):
             h = lengths[begin + offset]
             half = [k[offset] for k in plain[0]]
             most = [k[offset] for k in plain[1]]
-            final = [k[offset] for k in ends]
+            final = [k[offset + 1] for k in corners]
             second = kinetics.drive(_quietly_to_degree(reduced + (0.5 * h) * slope, order), *half)
             third = kinetics.drive(_quietly_to_degree(reduced + (0.75 * h) * second, order), *most)
             result = reduced + (h / 9.0) * (2.0 * slope + 3.0 * second + 4.0 * third)
@@ -592,16 +703,19 @@ def _march_quietly(times, temperatures, kinetics, start, tolerance):
             fourth = kinetics.drive(after, *final)
             error = (h / 72.0) * (6.0 * second + 8.0 * third - 5.0 * slope - 9.0 * fourth)
             np.abs(error, out=error)
-            error *= top[offset]
+            error *= _peak(kinetics, degree, slope, [k[offset] for k in corners])
             if order >= 1.0:
                 error *= 1.0 - degree
             bad = ~(error <= fast * slope)
+            if wide is not None:
+                bad |= wide[offset]
             if bad.any():
-                chosen = np.flatnonzero(bad & (degree < 1.0) & (slope + fourth > 0.0))
+                chosen = np.flatnonzero(bad & (degree < 1.0) & ~(slope + fourth <= 0.0))
                 if chosen.size:
                     redone, _, _ = _advance_branch(
                         kinetics, degree[chosen], np.full(chosen.size, h), first[offset][chosen],
                         last[offset][chosen], tolerance, np.full(chosen.size, np.inf),
+                        narrow=wide is None,
                     )  # fmt: skip
                     after[chosen] = redone
                     result[chosen] = _to_reduced(redone, order)
@@ -829,6 +943,11 @@ def time_to_cure(degree, times, temperatures, kinetics, start=0.0):
         )  # fmt: skip
         # the goal may lie within rounding of the end of its segment
         answer[inside] = times[begin] + np.where(reached, used, length)
+    missed = np.flatnonzero(np.isnan(answer))
+    if missed.size:
+        # CURE_DEGREE ends a rounding higher: what it says is reached, is reached at the end
+        ends = _degrees(times, temperatures, kinetics, starts)[-1]
+        answer[missed[goals[missed] <= ends[column[missed]]]] = times[-1]
     return answer.reshape(shape)[()]
 
 
@@ -870,6 +989,45 @@ def degree_at_glass_point(temperature, uncured, cured, ratio):
     """
     share = (temperature - uncured) / (cured - uncured)
     return share / (ratio + (1.0 - ratio) * share)
+
+
+def cure_before_glass(times, temperatures, kinetics, glass, margin, degrees):
+    """Degree that is sure along a record: no reaction is counted while the mix is a glass.
+
+    From where the glass point lies more than `margin` K above the temperature, until the temperature
+    has come up to the glass point again, the degree is held: a lower bound for a reaction that
+    diffusion slows to nearly nothing there. `glass` holds the glass point uncured and cured [K] and
+    DiBenedetto's ratio, `degrees` the degrees by the kinetics alone. Returns the degrees counted, and
+    the stretches (first, last place) over which the mix is a glass.
+
+    >>> times, heat = np.linspace(0.0, 36000.0, 601), np.full(601, 313.15)
+    >>> alone = cure_degree(times, heat, NthOrder(1e-3, 0.0))
+    >>> sure, stretches = cure_before_glass(times, heat, NthOrder(1e-3, 0.0), (253.15, 423.15, 0.45),
+    ...                                     20.0, alone)
+    >>> [round(float(each[-1]), 3) for each in (alone, sure)], len(stretches)
+    ([1.0, 0.664], 1)
+    >>> round(degree_at_glass_point(333.15, 253.15, 423.15, 0.45), 3)  # 20 K above 40 °C
+    0.664
+    """
+    counted = np.array(degrees, dtype=float)
+    stretches: list[tuple[int, int]] = []
+    place = 0
+    while True:
+        is_glass = glass_point(counted[place:], *glass) > temperatures[place:] + margin
+        if not is_glass.any():
+            return counted, stretches
+        first = place + int(is_glass.argmax())
+        # within the last piece of the record
+        passed = degree_at_glass_point(temperatures[first] + margin, *glass)
+        held = np.clip(passed, counted[max(first - 1, 0)], counted[first])
+        soft = temperatures[first:] >= glass_point(held, *glass)
+        last = first + int(soft.argmax()) if soft.any() else counted.size - 1
+        stretches.append((first, last))
+        counted[first : last + 1] = held
+        if not soft.any():
+            return counted, stretches
+        counted[last:] = cure_degree(times[last:], temperatures[last:], kinetics, held)
+        place = last
 
 
 @workbook_function(
@@ -959,62 +1117,6 @@ def part_temperature(times, air_temperatures, time_constant, start=None):
 @workbook_function(
     category="Cure and heat",
     arguments=(
-        number("time", "h", "time since the bead met the air", at_least=0),
-        number("coefficient", "mm/√h", "depth after the first hour; depth after 24 h over √24",
-               above=0),
-    ),
-    returns=(out("depth", "mm", "depth cured from the free face"),),
-    equation="z = k·√t",
-    source="J. Comyn, Int. J. Adhesion & Adhesives 18 (1998) 247–253 (equation from memory)",
-    valid="one-part materials that cure with water from the air, at the humidity and temperature "
-    "of the coefficient",
-    rule="a sharp front; near a depth that moisture reaches from two sides it goes quicker",
-    examples=(
-        example((168, 0.6123724357), 7.937253933, "3 mm in 24 h, so 3·√7 mm in 7 d, by hand"),
-        example((0, 1), 0.0, "no time, no depth"),
-    ),
-    formula="coefficient*SQRT(time)",
-    system=("mm", "h"),
-)  # fmt: skip
-def moisture_depth(time, coefficient):
-    """Depth to which moisture has cured.
-
-    >>> round(float(moisture_depth(86400.0, 0.6123724357e-3 / 60)) * 1e3, 6)
-    3.0
-    """
-    return coefficient * np.sqrt(time)
-
-
-@workbook_function(
-    category="Cure and heat",
-    arguments=(
-        number("depth", "mm", "depth from the free face", at_least=0),
-        number("coefficient", "mm/√h", "depth after the first hour; depth after 24 h over √24",
-               above=0),
-    ),
-    returns=(out("time", "h", "time to cure to that depth"),),
-    equation="t = (z/k)²",
-    source="J. Comyn, Int. J. Adhesion & Adhesives 18 (1998) 247–253 (equation from memory)",
-    valid="as MOISTURE_DEPTH",
-    rule="a sharp front; near a depth that moisture reaches from two sides it goes quicker",
-    examples=(
-        example((6, 0.6123724357), 96.0, "twice the depth of 24 h takes four times as long"),
-    ),
-    formula="(depth/coefficient)^2",
-    system=("mm", "h"),
-)  # fmt: skip
-def moisture_time(depth, coefficient):
-    """Time until moisture has cured to a depth.
-
-    >>> round(float(moisture_time(0.006, 0.6123724357e-3 / 60)), 2)
-    345600.0
-    """
-    return (depth / coefficient) ** 2
-
-
-@workbook_function(
-    category="Cure and heat",
-    arguments=(
         number("irradiance", "mW/cm²", "irradiance at the bond line", at_least=0),
         number("time", "s", "time of exposure", at_least=0),
     ),
@@ -1059,49 +1161,7 @@ def uv_time(dose, irradiance):
     return dose / irradiance
 
 
-# ------------------------------------------------------------- moisture and light, from Python
-
-
-def vapour_pressure(temperature):
-    """Saturation pressure of water, Pa: Magnus form, within 0.4 % from 0 to 60 °C.
-
-    611.2·exp(17.62·t/(243.12 + t)), t in °C (constants of the World Meteorological Organization's
-    guide to instruments, from memory).
-
-    >>> round(float(vapour_pressure(273.15)), 1)
-    611.2
-    """
-    celsius = np.asarray(temperature, dtype=float) - 273.15
-    return 611.2 * np.exp(17.62 * celsius / (243.12 + celsius))
-
-
-def moisture_coefficient(depth, time, *, humidity=None, reference_humidity=None):
-    """Coefficient m/√s from a depth cured in a time; moved to another humidity by √RH.
-
-    The depth goes with the root of the water pressure, so at one temperature with √RH (J. Comyn,
-    Int. J. Adhesion & Adhesives 18 (1998) 247–253, equation from memory). Temperature also moves
-    the water pressure and the permeability: do not use it across temperatures.
-
-    >>> k = moisture_coefficient(0.003, 86400.0, humidity=0.3, reference_humidity=0.5)
-    >>> round(float(moisture_depth(86400.0, k)) * 1e3, 6)
-    2.32379
-    """
-    coefficient = depth / np.sqrt(time)
-    if humidity is not None and reference_humidity is not None:
-        coefficient = coefficient * np.sqrt(humidity / reference_humidity)
-    return coefficient
-
-
-def permeation_coefficient(volume, permeability, pressure):
-    """Coefficient m/√s of moisture cure, √(2·V·P·p): V m³ cured by a mole of water (Comyn).
-
-    `permeability` mol/(m·s·Pa), `pressure` of water Pa.
-
-    >>> k = permeation_coefficient(5e-3, 1.2e-11, 1405.0)
-    >>> round(float(moisture_depth(86400.0, k)) * 1e3, 6)
-    3.816679
-    """
-    return np.sqrt(2.0 * volume * permeability * pressure)
+# -------------------------------------------------------------------------- light, from Python
 
 
 def belt_dose(irradiance, window, speed):
@@ -1145,9 +1205,7 @@ def light_depth(dose, critical_dose, penetration):
 
 __all__ = [
     "KINETICS", "LEE_LOOS_SPRINGER", "Kamal", "Kinetics", "NthOrder", "Piecewise", "advance",
-    "arrhenius", "arrhenius_integrals", "as_kinetics", "belt_dose", "belt_speed", "cure_degree",
-    "cure_time", "degree_at_glass_point", "equivalent_time", "gel_degree", "glass_point",
-    "light_depth", "moisture_coefficient", "moisture_depth", "moisture_time", "part_temperature",
-    "permeation_coefficient", "record_dose", "time_to_cure", "uv_dose", "uv_time",
-    "vapour_pressure",
+    "arrhenius", "arrhenius_integrals", "as_kinetics", "belt_dose", "belt_speed", "cure_before_glass",
+    "cure_degree", "cure_time", "degree_at_glass_point", "equivalent_time", "gel_degree", "glass_point",
+    "light_depth", "part_temperature", "record_dose", "time_to_cure", "uv_dose", "uv_time",
 ]  # fmt: skip

@@ -17,28 +17,32 @@ from typing import Any, overload
 import numpy as np
 
 from . import cure_runs, life_day, pour_report
-from .amounts import Amount
+from .amounts import Amount, moisture_depths
 from .csv_tables import TemperatureRecord, read_record
-from .cure import moisture_depth, moisture_time, uv_time
+from .cure import uv_time
 from .cure_runs import CureRun
+from .cure_times import LAST, cure_basis, shop_cure
 from .errors import InputError, Problem
-from .life_day import LifeDay
+from .findings import DANGER, NOTE, STOP, Finding, WithFindings, gravest_first, tally
+from .life_day import LifeDay, shift_hours
+from .moisture import moisture_depth, moisture_factor
 from .paper import paper_code
 from .plan import RECORDS, Plan
+from .plan_findings import station_findings
 from .pour_report import PourReport
 from .pressed import (
     PASTE_RULE,
     JointReport,
     PressedBead,
-    bead_height,
     shortest_takt,
     station_beads,
     station_joints,
 )
-from .sheets import cautions_text, duration_text, temperature_text
-from .shift import play_plan, shop_record
-from .terminal import table
-from .units import DAY, celsius_text, from_si
+from .sheets import cautions_text, temperature_text
+from .shift import hhmm, play_plan
+from .terminal import findings_text, table
+from .units import DAY, celsius_text, duration_text, from_si
+from .weather import shop_record, shop_weather
 from .windows import Window, latest_times
 
 HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table
@@ -51,14 +55,36 @@ MOST_WINDOWS = 40  # rows of latest times in the report
 # -------------------------------------------------------------------------------- moisture and light
 
 
+@dataclass(frozen=True, slots=True)
+class MoistureNeed:
+    """What moisture must reach, from the start of the shift hours that takes longest; SI units.
+
+    Times count from the start: until moisture has cured the depth, until the data-sheet time to full
+    cure is over (None where none is stated), and until full cure, the later of both. inf: never.
+    """
+
+    name: str
+    depth: float
+    start: float  # clock time
+    depth_time: float
+    stated_time: float | None
+    time: float
+
+
 @dataclass(slots=True)
 class MoistureReport:
-    """Depth that moisture has cured against time and humidity; SI units."""
+    """Depth that moisture has cured against time and humidity, and what it needs; SI units.
+
+    `depths` are at one temperature, the mean of the day's; `humidity` is the mean of the day's.
+    """
 
     coefficient: float
+    stated_temperature: float
     stated_humidity: float
+    energy: float | None
+    temperature: float
     humidity: float
-    needed: list[tuple[str, float, float]]  # what, depth, time at the station's humidity
+    needed: list[MoistureNeed]
     hours: tuple[float, ...]
     humidities: tuple[float, ...]
     depths: np.ndarray  # hours × humidities
@@ -76,38 +102,48 @@ class LightReport:
     takt: float | None
 
 
-def moisture_needs(plan, station: str) -> list[tuple[str, float]]:
-    """How deep moisture must reach in each bead: half a closed flange, else the bead's height."""
+def moisture_needs(plan, station, material) -> list[MoistureNeed]:
+    """What moisture must reach in each bead, pot and joint, from the slowest half hour of the shifts."""
+    cure = shop_cure(plan, station, material)
     found = []
-    for bead in plan.beads:
-        if bead.station == station:
-            closed = bead.bond_line is not None and bead.flange_width is not None
-            depth = bead.flange_width / 2.0 if closed else bead_height(bead)
-            found.append((f"{bead.part} / {bead.bead}", depth))
+    for part, name, depth in moisture_depths(plan, station.station):
+        starts = shift_hours(plan)
+        full = [cure.times(start, depth).milestones[LAST] or start for start in starts]
+        start, last = max(zip(starts, full, strict=True), key=lambda row: row[1] - row[0])
+        reached, stated = cure.depth_at(depth, start), cure.stated_at(LAST, start)
+        found.append(MoistureNeed(
+            f"{part} / {name}", depth, start, math.inf if reached is None else reached - start,
+            None if stated is None else stated - start, last - start,
+        ))  # fmt: skip
     return found
 
 
 def moisture_report(plan, station, material) -> MoistureReport | None:
-    """Depth against time; None where the material has no moisture coefficient.
-
-    The depth grows as the root of humidity times time: the coefficient is carried from the humidity
-    it was measured at with the root of their ratio.
-    """
-    if material.moisture_coefficient is None:
+    """Depth against time; None where the material does not cure with moisture or has no coefficient."""
+    if material.cure != "moisture" or material.moisture_coefficient is None:
         return None
+    weather = shop_weather(plan, station)
+    temperature, humidity = weather.mean_temperature, weather.mean_humidity
+    humidities = tuple(sorted({humidity, *HUMIDITIES}))
+    factors = moisture_factor(temperature, np.array(humidities), material.cure_temperature,
+                              material.moisture_humidity, material.moisture_energy or 0.0)  # fmt: skip
+    depths = moisture_depth(np.array(HOURS)[:, None] * 3600.0, material.moisture_coefficient * factors)
+    return MoistureReport(
+        material.moisture_coefficient, material.cure_temperature, material.moisture_humidity,
+        material.moisture_energy, temperature, humidity, moisture_needs(plan, station, material),
+        tuple(map(float, HOURS)), humidities, depths,
+    )  # fmt: skip
 
-    def coefficient(humidity):
-        return material.moisture_coefficient * np.sqrt(humidity / material.moisture_humidity)
 
-    humidities = tuple(sorted({station.humidity, *HUMIDITIES}))
-    depths = moisture_depth(np.array(HOURS)[:, None] * 3600.0, coefficient(np.array(humidities)))
-    needed = [
-        (name, depth, float(moisture_time(depth, coefficient(station.humidity)))
-         if station.humidity > 0.0 else math.inf)
-        for name, depth in moisture_needs(plan, station.station)
-    ]  # fmt: skip
-    return MoistureReport(material.moisture_coefficient, material.moisture_humidity, station.humidity,
-                          needed, tuple(map(float, HOURS)), humidities, depths)  # fmt: skip
+def moisture_words(need: MoistureNeed) -> str:
+    """When a bead is cured, in words for a printed sheet."""
+    depth = f"{from_si(need.depth, 'mm'):.1f} mm deep"
+    if not math.isfinite(need.time):
+        return f"{depth} never: the air holds no water"
+    words = f"{depth} after {duration_text(need.depth_time)}"
+    if need.time > need.depth_time:
+        words += f", fully cured after {duration_text(need.time)} by the data sheet"
+    return f"{words} when dispensed at {hhmm(need.start)}, the slowest of the shift hours"
 
 
 def belt_speed(irradiance, length, dose):
@@ -133,7 +169,7 @@ def light_report(plan, station, material) -> LightReport | None:
 
 
 @dataclass(slots=True)
-class CureReport:
+class CureReport(WithFindings):
     """All that is known of one station's material after it leaves the nozzle."""
 
     plan: Plan
@@ -150,8 +186,7 @@ class CureReport:
     beads: list[PressedBead]
     windows: list[tuple[datetime.date, str, Window]]
     cautions: str
-    warnings: list[str] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
     out: Path | None = None
 
     def as_json(self) -> dict[str, Any]:
@@ -181,7 +216,7 @@ def with_record(plan: Plan, station, record: TemperatureRecord) -> Plan:
     first = DAY * (record.times[0] // DAY)
     row = RECORDS["Temperatures"]
     name = f"file {record.name}"
-    rows = [row(record=name, time=time - first, temperature=temperature, at=record.name)
+    rows = [row(record=name, time=time - first, temperature=temperature, humidity=None, at=record.name)
             for time, temperature in zip(record.times, temperatures, strict=True)]  # fmt: skip
     stations = [replace(item, record=name) if item.station == station.station else item
                 for item in plan.stations]  # fmt: skip
@@ -206,17 +241,18 @@ def cure_report(plan: Plan, station: str, *, record: TemperatureRecord | None = 
     useful = day.life is not None or day.open is not None or any(
         value is not None for value in day.rows[0].cured.values()
     )
+    found: list[Finding] = []
     failed: list[str] = []
     report = CureReport(
         plan, row, material, _source(row, record), shop_record(plan, row)[1],
         day if useful else None, cure_runs.station_runs(plan, row, material, log, failed),
-        pour_report.station_pours(plan, station, failed), moisture_report(plan, row, material),
+        pour_report.station_pours(plan, station, found), moisture_report(plan, row, material),
         light_report(plan, row, material), station_joints(plan, station),
         station_beads(plan, station), _windows(plan, station),
         cautions_text(material, cells=any(pot.station == station and pot.cells for pot in plan.pots)),
     )  # fmt: skip
-    report.warnings += failed
-    _gather(report)
+    found += cure_runs.not_computed(row, material, failed)
+    _gather(report, found)
     return report
 
 
@@ -239,33 +275,52 @@ def _windows(plan, station: str) -> list[tuple[datetime.date, str, Window]]:
     return found
 
 
-def _gather(report: CureReport) -> None:
-    """Warnings and notes of all parts, each with what it is about."""
-    day, warnings = report.day, report.warnings
-    if day is not None and day.life is not None:
-        report.notes.append(f"pot life: {day.life.basis}")
-        report.notes += [f"pot life {mark}" for mark in day.marks if "rule of thumb" not in mark]
-        if report.material.pot_life_mass:
-            report.notes.append(f"pot life was measured on {from_si(report.material.pot_life_mass, 'g'):g} "
-                                "g; a larger mass warms itself and lives shorter")  # fmt: skip
+def _gather(report: CureReport, found: list[Finding]) -> None:
+    """The findings of all parts of the report, added to what was found, and the station's dangers."""
+    day, material, station = report.day, report.material, report.station
+
+    def find(kind: str, text: str, fix: str = "", *, topic: str, part: str = "") -> None:
+        found.append(Finding(kind, text, fix, topic, station.station, material.material, part))
+
+    found += pour_report.pour_findings(report.plan, station.station)
+    found += [finding for pour in report.pours for finding in pour.findings]
     for run in report.runs:
-        for place in run.places:
-            warnings += [f"{run.name}, {place.name}: {words}" for words in place.reasons]
-    items: list[Any] = [*report.pours, *report.joints, *report.beads]
-    for item in items:
-        warnings += [f"{item.name}: {words}" for words in item.warnings]
+        found += cure_runs.run_findings(station, material, run)
+    joined: list[JointReport | PressedBead] = [*report.joints, *report.beads]
+    found += [finding for item in joined for finding in item.findings]
     late = [window for *_, window in report.windows if window.is_late]
     if late:
-        warnings.append(f"{len(late)} groups of parts miss a window; first {late[0].text}")
-    if report.material.cure == "oven" and not report.runs:
-        report.notes.append("no row in Ovens for this station: no schedule to judge")
-    missing = [pot.pot for pot in report.plan.pots if pot.station == report.station.station]
-    if missing and not report.pours and not report.warnings:
-        report.notes.append("exotherm is not computed: the material needs kinetics, heat, specific heat "
-                            "and conductivity")  # fmt: skip
+        find(STOP, f"{len(late)} groups of parts miss a window; first {late[0].text}", topic=late[0].kind,
+             part=late[0].part)  # fmt: skip
+    found += [item for item in station_findings(report.plan, station.station) if item.kind == DANGER]
+    if day is not None and day.life is not None:
+        find(NOTE, f"pot life: {day.life.basis}", topic="pot life")
+        for mark in day.marks:
+            if "rule of thumb" not in mark:
+                find(NOTE, f"pot life {mark}", topic="pot life")
+        if material.pot_life_mass:
+            find(NOTE, f"pot life was measured on {from_si(material.pot_life_mass, 'g'):g} g; a larger mass "
+                 "warms itself and lives shorter", topic="pot life")  # fmt: skip
+    if material.cure == "oven" and not report.runs:
+        find(NOTE, "no row in Ovens for this station: no schedule to judge", topic="cure")
+    for words in _moisture_notes(report):
+        find(NOTE, words, topic="moisture cure")
     if report.light is not None:
-        report.notes.append("no irradiance stands in the plan: measure it at the part with a "
-                            "radiometer for the lamp's band, and read the table there")  # fmt: skip
+        find(NOTE, "no irradiance stands in the plan: measure it at the part with a radiometer for the "
+             "lamp's band, and read the table there", topic="light")  # fmt: skip
+    report.findings = gravest_first(found)
+
+
+def _moisture_notes(report: CureReport) -> list[str]:
+    material = report.material
+    if material.cure == "moisture":
+        words = [f"moisture cure: {cure_basis(material, report.temperatures)}"]
+        if material.moisture_coefficient is None:
+            words.append("no moisture coefficient is stated: the depth of the beads is not judged")
+        return words
+    if material.moisture_coefficient is not None:
+        return [f"the moisture coefficient is not used: {material.material} is of {material.cure} cure"]
+    return []
 
 
 def cure_file(plan: str | os.PathLike[str] | Plan, station: str, *,
@@ -277,7 +332,7 @@ def cure_file(plan: str | os.PathLike[str] | Plan, station: str, *,
     `paper` is what the workbook is printed on, A4 or Letter.
     """
     from .workbook.read_plan import load_plan
-    from .workbook.write import atomic_write, refuse_overwrite
+    from .workbook.write import refuse_overwrite
 
     paper_code(paper, "cure")
     inputs = [Path(path) for path in (plan, record, log) if path is not None
@@ -292,10 +347,83 @@ def cure_file(plan: str | os.PathLike[str] | Plan, station: str, *,
         log=None if log is None else read_record(log),
     )  # fmt: skip
     if out is not None:
-        from .workbook.cure_book import cure_workbook
-
-        report.out = atomic_write(out, cure_workbook(report, paper), forbid=inputs)
+        _write(report, out, inputs, paper)
     return report
+
+
+@dataclass(slots=True)
+class CureSummary(WithFindings):
+    """The reports of all stations of a plan that have something to say."""
+
+    reports: list[CureReport]
+    silent: list[str]  # stations whose material states nothing that a report could be made of
+    findings: list[Finding] = field(default_factory=list)
+
+    def as_json(self) -> dict[str, Any]:
+        """A list of the reports of the stations, and all findings."""
+        return {"stations": [report.as_json() for report in self.reports], "silent": self.silent,
+                "findings": [finding.as_json() for finding in self.findings]}  # fmt: skip
+
+    def as_text(self) -> str:
+        """A line for each station, then the report of each."""
+        rows = [[report.station.station, report.material.material, tally(report.findings)]
+                for report in self.reports]  # fmt: skip
+        blocks = [table(["station", "material", "findings"], rows)]
+        if self.silent:
+            blocks.append("nothing to compute at: " + ", ".join(self.silent))
+        return "\n\n".join([*blocks, *(f"{'=' * 80}\n{report.as_text()}" for report in self.reports)])
+
+
+def cure_reports(plan: Plan) -> CureSummary:
+    """The report of every station that has something to say."""
+    reports = [cure_report(plan, row.station) for row in plan.stations]
+    told = [report for report in reports if _has_content(report)]
+    silent = [report.station.station for report in reports if not _has_content(report)]
+    found = [finding for report in told for finding in report.findings]
+    return CureSummary(told, silent, gravest_first(found))
+
+
+def _has_content(report: CureReport) -> bool:
+    return bool(report.day or report.runs or report.pours or report.moisture or report.light
+                or report.joints or report.beads or report.windows or report.warnings)  # fmt: skip
+
+
+def cure_files(plan: str | os.PathLike[str] | Plan, *, record: str | os.PathLike[str] | None = None,
+               log: str | os.PathLike[str] | None = None, out: str | os.PathLike[str] | None = None,
+               paper: str = "A4") -> CureSummary:  # fmt: skip
+    """The reports of all stations, and with `out` a folder with a workbook of each.
+
+    A record or a log belongs to one station: with either, `cure_file` wants its name.
+    """
+    from .file_names import distinct_names
+    from .workbook.read_plan import load_plan
+    from .workbook.write import make_folder
+
+    paper_code(paper, "cure")
+    problems = [
+        Problem("cure", message=f"a {name} belongs to one station", fix="give --station NAME too")
+        for name, given in (("record", record), ("log", log)) if given is not None
+    ]  # fmt: skip
+    if out is not None and (Path(out).suffix or Path(out).is_file()):
+        problems.append(Problem("out", "folder", str(out), "a folder for a workbook of each station",
+                                "for one workbook give --station NAME"))  # fmt: skip
+    if problems:
+        raise InputError(problems)
+    summary = cure_reports(plan if isinstance(plan, Plan) else load_plan(plan))
+    if out is not None:
+        names = distinct_names(report.station.station for report in summary.reports)
+        inputs = [] if isinstance(plan, Plan) else [Path(plan)]
+        make_folder(Path(out))
+        for report in summary.reports:
+            _write(report, Path(out) / f"{names[report.station.station]}_cure.xlsx", inputs, paper)
+    return summary
+
+
+def _write(report: CureReport, out: str | os.PathLike[str], inputs: list[Path], paper: str) -> None:
+    from .workbook.cure_book import cure_workbook
+    from .workbook.write import atomic_write
+
+    report.out = atomic_write(out, cure_workbook(report, paper), forbid=inputs)
 
 
 # -------------------------------------------------------------------------------------------- JSON
@@ -357,7 +485,8 @@ def _json(report: CureReport) -> dict[str, Any]:
              "late": window.is_late, "text": window.text}
             for date, shift, window in report.windows
         ],
-        "warnings": report.warnings, "notes": report.notes, "cautions": report.cautions,
+        "warnings": report.warnings, "notes": report.notes,
+        "findings": [finding.as_json() for finding in report.findings], "cautions": report.cautions,
         "file": None if report.out is None else str(report.out),
     }  # fmt: skip
 
@@ -422,9 +551,13 @@ def _pour_json(pour: PourReport) -> dict[str, Any]:
 def _moisture_json(moisture: MoistureReport) -> dict[str, Any]:
     return {
         "coefficient": shop(moisture.coefficient, "mm/√h"), "humidity": moisture.humidity,
-        "stated_humidity": moisture.stated_humidity,
-        "needed": [{"name": name, "depth": shop(depth, "mm"), "hours": time / 3600.0}
-                   for name, depth, time in moisture.needed],
+        "temperature": shop(moisture.temperature, "°C"), "stated_humidity": moisture.stated_humidity,
+        "stated_temperature": shop(moisture.stated_temperature, "°C"),
+        "energy": shop(moisture.energy, "kJ/mol"),
+        "needed": [{"name": need.name, "depth": shop(need.depth, "mm"), "start": need.start,
+                    "depth_hours": need.depth_time / 3600.0,
+                    "stated_hours": None if need.stated_time is None else need.stated_time / 3600.0,
+                    "hours": need.time / 3600.0} for need in moisture.needed],
         "hours": list(moisture.hours), "humidities": list(moisture.humidities),
         "depths": from_si(moisture.depths, "mm"),
     }  # fmt: skip
@@ -488,7 +621,8 @@ def _text(report: CureReport) -> str:
     described = f" ({material.description})" if material.description else ""
     head = (f"{report.station.station}: {material.material}{described}"
             f"\n{report.record}, {temperature_text(report.temperatures)}")  # fmt: skip
-    blocks = [head, *_life_text(report), *map(_run_text, report.runs), *map(_pour_text, report.pours)]
+    found = [findings_text(report.findings, where=False)] if report.findings else []
+    blocks = [head, *found, *_life_text(report), *map(_run_text, report.runs), *map(_pour_text, report.pours)]
     if report.moisture is not None:
         blocks.append(_moisture_text(report.moisture))
     if report.light is not None:
@@ -502,10 +636,6 @@ def _text(report: CureReport) -> str:
         more = f"\nand {len(rows) - MOST_WINDOWS} more" if len(rows) > MOST_WINDOWS else ""
         blocks.append("Latest clock times\n" + table(["date", "shift", "what"], rows[:MOST_WINDOWS])
                       + more)  # fmt: skip
-    if report.warnings:
-        blocks.append("Warnings\n" + "\n".join(f"▲ {words}" for words in report.warnings))
-    if report.notes:
-        blocks.append("Notes\n" + "\n".join(f"- {words}" for words in report.notes))
     blocks.append("Cautions\n" + report.cautions)
     if report.out is not None:
         blocks.append(f"wrote {report.out}")
@@ -527,7 +657,7 @@ def _run_text(run: CureRun) -> str:
         [row["place"], number(row["highest_temperature"]), number(row["time_at_cure"]),
          number(row["equivalent_time"]), number(row["degree"], 3), number(row["glass_point"]),
          number(row["gel"]), number(row["handling"]), number(row["full_cure"]),
-         "pass" if row["passes"] else "FAIL"]
+         row["verdict"].replace("fail", "FAIL")]
         for row in cure_runs.run_rows(run)
     ]  # fmt: skip
     need = run.requirement
@@ -583,12 +713,10 @@ def _pour_text(pour: PourReport) -> str:
 def _moisture_text(moisture: MoistureReport) -> str:
     rows = [[f"{hour:g}", *(f"{value:.1f}" for value in from_si(depths, "mm"))]
             for hour, depths in zip(moisture.hours, moisture.depths, strict=True)]  # fmt: skip
-    lines = ["Moisture cure: depth [mm] against time and relative humidity",
+    lines = ["Moisture cure: depth [mm] against time and relative humidity at "
+             f"{celsius_text(moisture.temperature, 1)}, the mean of the day",
              table(["hours", *(f"{humidity:.0%}" for humidity in moisture.humidities)], rows)]  # fmt: skip
-    for name, depth, time in moisture.needed:
-        lines.append(f"{name}: {from_si(depth, 'mm'):.1f} mm deep after "
-                     + (duration_text(time) if math.isfinite(time) else "no time: dry air")
-                     + f" at {moisture.humidity:.0%} relative humidity")  # fmt: skip
+    lines += [f"{need.name}: {moisture_words(need)}" for need in moisture.needed]
     return "\n".join(lines)
 
 
@@ -621,7 +749,7 @@ def _joints_text(joints: list[JointReport]) -> str:
         if item.paste_gap is not None:
             lines.append(f"{item.name}: a filled paste stays near {from_si(item.paste_gap, 'mm'):.3f} mm "
                          f"at {from_si(item.pressure, 'bar'):.2f} bar ({PASTE_RULE})")  # fmt: skip
-        lines += [f"{item.name}: {words}" for words in item.notes]
+        lines += item.notes
     return "\n".join(lines)
 
 
@@ -640,6 +768,7 @@ def _beads_text(beads: list[PressedBead]) -> str:
 
 
 __all__ = [
-    "CureReport", "LightReport", "MoistureReport", "belt_speed", "cure_file", "cure_report",
-    "light_report", "moisture_needs", "moisture_report", "shop", "with_record",
+    "CureReport", "CureSummary", "LightReport", "MoistureNeed", "MoistureReport", "belt_speed", "cure_file",
+    "cure_files", "cure_report", "cure_reports", "light_report", "moisture_needs", "moisture_report",
+    "moisture_words", "shop", "with_record",
 ]  # fmt: skip

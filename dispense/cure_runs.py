@@ -16,17 +16,26 @@ from typing import Any
 import numpy as np
 
 from .csv_tables import TemperatureRecord
+from .cure_times import NO_LAG, shop_cure, when_out
 from .errors import DispenseError, InputError, Problem
+from .findings import QUALITY, Finding
 from .life import GAS_CONSTANT
 from .line import cure_positions, oven_length
 from .materials import MILESTONES, kinetics_of, material_energy
 from .pressed import shortest_takt
-from .schedule import PartLag, Profile, Requirement, schedule, shortest_hold
+from .schedule import (
+    NEAR_CURE,
+    GlassStop,
+    PartCure,
+    PartLag,
+    Profile,
+    Requirement,
+    schedule,
+    shortest_hold,
+)
 from .shift import hhmm, shop_record
 from .units import from_si
 
-NO_LAG = 1e-3  # s, of a place that is measured itself
-NEAR_CURE = 5.0  # K below the cure temperature that counts as at it (common practice, no source)
 ROOM_END = 1.25  # of the time to full cure for which a room cure is followed
 
 
@@ -45,6 +54,9 @@ class Place:
     milestones: dict[str, float | None]
     at_cure: float  # time within NEAR_CURE of the cure temperature or above
     reasons: list[str]
+    out: float | None = None  # when the part is out of its oven; None in the room
+    glass: GlassStop | None = None  # where the part is a glass before it is cured
+    sure: float | None = None  # degree at the end without what is computed for a glass
 
     @property
     def passes(self) -> bool:
@@ -52,12 +64,22 @@ class Place:
         return not self.reasons
 
     @property
+    def verdict(self) -> str:
+        """Passed or not, in the words of a table."""
+        if self.passes:
+            return "pass"
+        return "fail" if self.glass is None else f"fail: a glass from {self.glass.start / 60.0:.0f} min"
+
+    @property
     def full_cure(self) -> float | None:
-        """When it is fully cured: by degree where kinetics are known, and by the data-sheet time."""
+        """When it is fully cured: by degree where kinetics are known, and by the data-sheet time.
+
+        A part in an oven is not before it is out.
+        """
         test = self.milestones.get("test")
         if self.degrees is None:
             return test
-        return None if self.full is None else max(self.full, test or 0.0)
+        return None if self.full is None else max(self.full, test or 0.0, self.out or 0.0)
 
     @property
     def handling(self) -> float | None:
@@ -170,22 +192,31 @@ def _time_above(times: np.ndarray, temperatures: np.ndarray, limit: float) -> fl
     return float(share @ np.diff(times))
 
 
-def _played(profile: Profile, lags: Sequence[PartLag], material, requirement) -> tuple:
-    """Air and places of a profile."""
+def _played(profile: Profile, lags: Sequence[PartLag], material, requirement, *,
+            oven: bool = True) -> tuple:  # fmt: skip
+    """Air and places of a profile; in an `oven` no part is handled, joined or tested before it is out."""
     played = schedule(profile, lags, kinetics_of(material), requirement=requirement,
                       gel=material.gel_degree if kinetics_of(material) else None,
                       cured=requirement.degree, glass=_glass(material))  # fmt: skip
     places = []
+    out = float(played.times[-1]) if oven else None
     for found in played.parts:
-        reached = {name: _first(played.times, found.equivalent, getattr(material, column))
+        reached = {name: _first(played.times, found.counted, getattr(material, column))
                    for column, name in MILESTONES}  # fmt: skip
+        if out is not None:
+            reached = {name: None if at is None else when_out(at, out) for name, at in reached.items()}
         places.append(Place(
             found.part.name, played.times, found.temperatures, found.degrees, found.equivalent,
             found.glass_points, _number(found.gel), _number(found.cured), reached,
             _time_above(played.times, found.temperatures, material.cure_temperature - NEAR_CURE),
-            list(found.reasons),
+            list(found.reasons), out, _harmful(found), None if found.sure is None else float(found.sure[-1]),
         ))  # fmt: skip
     return played, places
+
+
+def _harmful(found: PartCure) -> GlassStop | None:
+    """Where a part is a glass before it has its schedule; that it is one once cured is normal."""
+    return found.glass if found.glass is not None and found.glass.words in found.reasons else None
 
 
 def _number(value: float) -> float | None:
@@ -214,8 +245,8 @@ def _level(profile: Profile) -> int | None:
     return place if lengths[place] > 0.0 else None
 
 
-def oven_run(plan, oven, material) -> CureRun:
-    """One row of Ovens through its profile."""
+def oven_run(plan, oven, material, *, is_brief: bool = False) -> CureRun:
+    """One row of Ovens through its profile; a brief one that passes does not look for its shortest hold."""
     times, air = plan.profile(oven.profile)
     profile = Profile(np.array(times), np.array(air))
     lags = [PartLag("quickest place", max(oven.lag_fast, NO_LAG), 0.0, oven.start_temperature)]
@@ -225,7 +256,8 @@ def oven_run(plan, oven, material) -> CureRun:
     played, places = _played(profile, lags, material, requirement)
     run = CureRun(f"{oven.part}, profile {oven.profile}", "oven", oven.part, played.times, played.air,
                   places, requirement, basis, pitch=oven.pitch)  # fmt: skip
-    _hold(run, profile, lags, material)
+    if not (is_brief and run.passes):
+        _hold(run, profile, lags, material)
     run.takt = shortest_takt(plan, plan.station(oven.station), oven.part)
     if run.takt:
         run.positions = int(cure_positions(run.dwell, run.takt))
@@ -237,8 +269,8 @@ def oven_run(plan, oven, material) -> CureRun:
     return run
 
 
-def _oven_runs(plan, oven, material) -> list[CureRun]:
-    return [oven_run(plan, oven, material)]
+def _oven_runs(plan, oven, material, is_brief: bool) -> list[CureRun]:
+    return [oven_run(plan, oven, material, is_brief=is_brief)]
 
 
 def _hold(run: CureRun, profile: Profile, lags, material) -> None:
@@ -252,7 +284,8 @@ def _hold(run: CureRun, profile: Profile, lags, material) -> None:
         return
     try:
         run.hold_needed = shortest_hold(lambda hold: with_hold(profile, hold), lags,
-                                        kinetics_of(material), requirement=run.requirement)  # fmt: skip
+                                        kinetics_of(material), requirement=run.requirement,
+                                        glass=_glass(material))  # fmt: skip
     except InputError as error:
         run.hold_words = error.problems[0].message
 
@@ -281,8 +314,8 @@ def log_run(record: TemperatureRecord, material, hold: float | None, part: str =
 # ------------------------------------------------------------------------------------------- room
 
 
-def room_runs(plan, station, material) -> list[CureRun]:
-    """Room cure of a part dispensed at the coldest and at the hottest time of the shift day."""
+def room_runs(plan, station, material, *, is_brief: bool = False) -> list[CureRun]:
+    """Room cure of a part dispensed at the coldest and, unless brief, the hottest time of the shift day."""
     needed = material.test_time or material.join_time or material.move_time
     if material.cure != "room" or needed is None:
         return []
@@ -294,6 +327,8 @@ def room_runs(plan, station, material) -> list[CureRun]:
     choice = {"coldest start": float(clocks[heat.argmin()]), "hottest start": float(clocks[heat.argmax()])}
     if np.ptp(heat) < 0.01:
         choice = {"any start": float(start)}
+    elif is_brief:
+        del choice["hottest start"]
     energy, _ = cure_energy(material)
     requirement, basis = requirement_of(material, None)
     mean = float(np.mean(record))
@@ -304,7 +339,11 @@ def room_runs(plan, station, material) -> list[CureRun]:
         inner = [time for time in record_times if begin < time < begin + span]
         times = np.array([begin, *inner, begin + span])
         profile = Profile(times - begin, np.interp(times, record_times, record))
-        played, places = _played(profile, [PartLag(name, NO_LAG)], material, requirement)
+        played, places = _played(profile, [PartLag(name, NO_LAG)], material, requirement,
+                                 oven=False)  # fmt: skip
+        cured = shop_cure(plan, station, material).times(begin)  # as the cure board has it
+        places[0].milestones = {name: None if at is None or math.isinf(at) else at - begin
+                                for name, at in cured.milestones.items()}  # fmt: skip
         run = CureRun(f"room, dispensed at {hhmm(begin)} ({name})", "room", "", played.times, played.air,
                       places, replace(requirement), basis, starts=begin)  # fmt: skip
         run.takt = shortest_takt(plan, station)
@@ -316,10 +355,12 @@ def room_runs(plan, station, material) -> list[CureRun]:
 
 
 def station_runs(plan, station, material, log: TemperatureRecord | None = None,
-                 failed: list[str] | None = None) -> list[CureRun]:  # fmt: skip
+                 failed: list[str] | None = None, *,
+                 is_brief: bool = False) -> list[CureRun]:  # fmt: skip
     """Every schedule of a station: a log, ovens, the room.
 
-    With a list for `failed`, a schedule that cannot be computed is told there and the others go on.
+    Brief ones say whether each passes and no more. With a list for `failed`, a schedule that cannot be
+    computed is told there and the others go on.
     """
     ovens = [row for row in plan.ovens if row.station == station.station]
     runs: list[CureRun] = []
@@ -327,10 +368,10 @@ def station_runs(plan, station, material, log: TemperatureRecord | None = None,
         hold = ovens[0].hold if ovens else None
         runs.append(log_run(log, material, hold, ovens[0].part if ovens else ""))
     calls: list[tuple[str, Callable[[], list[CureRun]]]] = [
-        (f"{row.part}, profile {row.profile}", partial(_oven_runs, plan, row, material))
+        (f"{row.part}, profile {row.profile}", partial(_oven_runs, plan, row, material, is_brief))
         for row in ovens
     ]
-    calls.append(("room", partial(room_runs, plan, station, material)))
+    calls.append(("room", partial(room_runs, plan, station, material, is_brief=is_brief)))
     for name, call in calls:
         try:
             runs += call()
@@ -339,6 +380,42 @@ def station_runs(plan, station, material, log: TemperatureRecord | None = None,
                 raise
             failed += [f"{name}: schedule not computed: {problem}" for problem in error.problems]
     return runs
+
+
+def run_findings(station, material, run: CureRun) -> list[Finding]:
+    """What a schedule does not give, place by place."""
+    longer = "cure longer or hotter"
+    if run.hold_needed is not None:
+        longer = f"hold {run.hold_needed / 60.0:.0f} min or longer"
+    hotter = "cure hotter, longer at that temperature does not help"
+    return [
+        Finding(
+            QUALITY,
+            f"{run.name}, {place.name}: {words}",
+            longer if place.glass is None or run.hold_needed is not None else hotter,
+            topic="cure",
+            station=station.station,
+            material=material.material,
+            part=run.part,
+        )
+        for place in run.places
+        for words in place.reasons
+    ]
+
+
+def cure_findings(plan, station) -> list[Finding]:
+    """What the ovens of a station and its room, from the coldest start, do not give."""
+    material = plan.material(station.material)
+    failed: list[str] = []
+    runs = station_runs(plan, station, material, failed=failed, is_brief=True)
+    return [*not_computed(station, material, failed),
+            *(finding for run in runs for finding in run_findings(station, material, run))]  # fmt: skip
+
+
+def not_computed(station, material, failed: Sequence[str]) -> list[Finding]:
+    """Findings of schedules that have no answer."""
+    return [Finding(QUALITY, words, "check profile and material", "schedule not computed", station.station,
+                    material.material) for words in failed]  # fmt: skip
 
 
 def run_rows(run: CureRun) -> list[dict[str, Any]]:
@@ -357,7 +434,9 @@ def run_rows(run: CureRun) -> list[dict[str, Any]]:
             "join": _minutes(place.milestones.get("join")),
             "test": _minutes(place.milestones.get("test")), "full": _minutes(place.full),
             "full_cure": _minutes(place.full_cure),
-            "passes": place.passes, "reasons": place.reasons,
+            "passes": place.passes, "verdict": place.verdict, "reasons": place.reasons,
+            "degree_before_glass": place.sure,
+            "glass_from": None if place.glass is None else place.glass.start / 60.0,
         })  # fmt: skip
     return rows
 
@@ -367,6 +446,6 @@ def _minutes(seconds: float | None) -> float | None:
 
 
 __all__ = [
-    "CureRun", "Place", "cure_energy", "log_run", "oven_run", "requirement_of", "room_runs", "run_rows",
-    "station_runs", "with_hold",
+    "CureRun", "Place", "cure_energy", "cure_findings", "log_run", "not_computed", "oven_run",
+    "requirement_of", "room_runs", "run_findings", "run_rows", "station_runs", "with_hold",
 ]  # fmt: skip

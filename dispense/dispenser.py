@@ -11,16 +11,27 @@ import math
 from dataclasses import dataclass, field
 from typing import Any
 
-from .amounts import Amount, Application, applications
+from .amounts import Application, applications
 from .beads import bead_area
-from .flow import MIXER_FACTOR, dwell_time, nozzle_pressure, viscosity, wall_shear_rate
+from .findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings
+from .flow import (
+    LAMINAR_REYNOLDS,
+    MIXER_FACTOR,
+    dwell_time,
+    nozzle_pressure,
+    reynolds_number,
+    viscosity,
+    wall_shear_rate,
+)
 from .line import nozzles_needed
-from .materials import WorkingLife, mix_shares, mixed_density, working_life
+from .materials import WorkingLife, mix_shares, mixed_density, pot_life_findings, working_life
 from .mixing import mass_ratio, volume_ratio
-from .pressed import pressed_warnings
+from .pressed import press_findings, pressed_findings
 from .shift import shop_record
 from .units import celsius_text, from_si
+from .weighing import Weighing, weigh, weighing_findings
 
+MIXER_REYNOLDS = 100.0  # in the tube of a static mixer, up to which its factor holds
 
 @dataclass(frozen=True, slots=True)
 class ShotSetting:
@@ -31,12 +42,13 @@ class ShotSetting:
     speed: float | None
     component_flows: dict[str, float]
     mass: float
-    mass_low: float
-    mass_high: float
+    weighing: Weighing
     component_masses: dict[str, float]
     nozzle_pressure: float | None
     mixer_pressure: float | None
     shear_rate: float | None
+    nozzle_reynolds: float | None = None
+    mixer_reynolds: float | None = None
 
     @property
     def pressure(self) -> float | None:
@@ -46,7 +58,7 @@ class ShotSetting:
 
 
 @dataclass(slots=True)
-class SetupCard:
+class SetupCard(WithFindings):
     """Everything the setup card of a station says; SI units."""
 
     station: Any
@@ -60,19 +72,19 @@ class SetupCard:
     hottest: float
     life: WorkingLife | None
     life_hot: float | None
-    warnings: list[str] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+
+    def find(self, kind: str, text: str, fix: str = "", *, topic: str, part: str = "", cell: str = "",
+             **numbers: float) -> None:  # fmt: skip
+        """Add a finding of this station."""
+        self.findings.append(Finding(kind, text, fix, topic, self.station.station, self.material.material,
+                                     part, cell=cell, numbers=numbers))  # fmt: skip
 
 
 def station_parts(plan, station: str) -> list[str]:
     """Parts that a station puts material on, in the order of Parts."""
     return [row.part for row in plan.parts
             if any(item.station == station for item in applications(plan, row.part))]  # fmt: skip
-
-
-def shot_mass(amount: Amount, density: float) -> tuple[float, float, float]:
-    """Target, low and high mass of a shot [kg]."""
-    return amount.nominal * density, amount.low * density, amount.high * density
 
 
 def setup_card(plan, station_name: str) -> SetupCard:
@@ -86,12 +98,12 @@ def setup_card(plan, station_name: str) -> SetupCard:
     coldest, hottest = min(record), max(record)
     life = working_life(material)
     consistency = material.consistency
-    notes = []
+    viscosity_note = ""
     if consistency is not None and material.viscosity_energy is not None:
         consistency = float(viscosity(coldest, consistency, material.viscosity_temperature,
                                       material.viscosity_energy))  # fmt: skip
     elif consistency is not None and abs(coldest - material.viscosity_temperature) > 2.0:
-        notes.append(
+        viscosity_note = (
             f"viscosity is that at {celsius_text(material.viscosity_temperature)}: no "
             "activation energy of viscosity is known, and the coldest hour is "
             f"{celsius_text(coldest)}"
@@ -112,14 +124,46 @@ def setup_card(plan, station_name: str) -> SetupCard:
     ]  # fmt: skip
     card = SetupCard(
         station, material, shares, density, *ratios, settings, coldest, hottest, life,
-        life.at(hottest) if life else None, notes=notes,
+        life.at(hottest) if life else None,
     )  # fmt: skip
+    if viscosity_note:
+        card.find(NOTE, viscosity_note, topic="viscosity")
     if life is not None:
-        card.notes.append(f"pot life: {life.basis}")
-        card.notes.extend(f"pot life {mark}" for mark in life.marks(coldest, hottest))
+        card.find(NOTE, f"pot life: {life.basis}", topic="pot life")
+        for mark in life.marks(coldest, hottest):
+            if not mark.startswith("rule of thumb"):  # the basis says so
+                card.find(NOTE, f"pot life {mark}", topic="pot life")
     _warn(plan, card)
-    card.warnings.extend(pressed_warnings(plan, station_name))
+    card.findings += [item for item in pressed_findings(plan, station_name) if item.is_warning]
+    card.findings += [*_flow_findings(card), *press_findings(plan, station_name)]
+    card.findings += pot_life_findings(material, hottest)
+    items = [item.application for item in settings]
+    card.findings += weighing_findings(station, items, density) if items else []
     return card
+
+
+def flow_findings(plan, station: str) -> list[Finding]:
+    """Where the laminar laws of nozzle and mixer leave their range at a station."""
+    return _flow_findings(setup_card(plan, station))
+
+
+def _flow_findings(card: SetupCard) -> list[Finding]:
+    told = []
+    for item in card.settings:
+        name = f"{item.application.part} / {item.application.name}"
+        for place, reynolds, limit in (("nozzle", item.nozzle_reynolds, LAMINAR_REYNOLDS),
+                                       ("mixer", item.mixer_reynolds, MIXER_REYNOLDS)):  # fmt: skip
+            if reynolds is None or reynolds <= limit:
+                continue
+            words = "turbulent" if reynolds > LAMINAR_REYNOLDS else "no longer laminar"
+            told.append(Finding(
+                QUALITY, f"{name}: the flow in the {place} is {words} (Reynolds number {reynolds:,.0f}, "
+                f"limit {limit:,.0f}); the pressure shown is that of laminar flow, too low",
+                "a wider bore or less flow, and measure the pressure", "turbulent flow",
+                card.station.station, card.material.material, item.application.part,
+                numbers={"Reynolds number": reynolds, "limit": limit},
+            ))  # fmt: skip
+    return told
 
 
 def _setting(plan, station, material, item, shares, density, components, consistency):
@@ -129,47 +173,60 @@ def _setting(plan, station, material, item, shares, density, components, consist
         if station.speed is not None:
             area = float(bead_area(bead.section, bead.width, bead.height, bead.contact_angle))
             speed, flow = station.speed, area * station.speed
-    nozzle = mixer = shear = None
+    nozzle = mixer = shear = nozzle_reynolds = mixer_reynolds = None
     if flow and consistency is not None:
         if station.nozzle_bore and station.nozzle_length:
             nozzle = float(nozzle_pressure(flow, station.nozzle_bore, station.nozzle_length,
                                            consistency, material.index, material.yield_stress))  # fmt: skip
             shear = float(wall_shear_rate(flow, station.nozzle_bore, material.index))
+            nozzle_reynolds = float(reynolds_number(flow, station.nozzle_bore, density, consistency,
+                                                    material.index, material.yield_stress))  # fmt: skip
         if station.mixer_bore and station.mixer_length:
             mixer = MIXER_FACTOR * float(
                 nozzle_pressure(flow, station.mixer_bore, station.mixer_length, consistency,
                                 material.index, material.yield_stress)
             )  # fmt: skip
-    mass, low, high = shot_mass(item.amount, density)
+            mixer_reynolds = float(reynolds_number(flow, station.mixer_bore, density, consistency,
+                                                   material.index, material.yield_stress))  # fmt: skip
     return ShotSetting(
         item, flow, speed, {letter: flow * share for letter, share in shares.items()} if flow else {},
-        mass, low, high,
+        item.amount.nominal * density, weigh(station, item.amount, density),
         {letter: item.amount.nominal * share * components[letter].density
          for letter, share in shares.items()},
-        nozzle, mixer, shear,
+        nozzle, mixer, shear, nozzle_reynolds, mixer_reynolds,
     )  # fmt: skip
 
 
 def _warn(plan, card: SetupCard) -> None:
-    station, warnings = card.station, card.warnings
+    station = card.station
     for item in card.settings:
-        name = f"{item.application.part} / {item.application.name}"
+        part, name = item.application.part, f"{item.application.part} / {item.application.name}"
         if item.flow and station.flow_limit and item.flow > station.flow_limit * (1.0 + 1e-9):
-            warnings.append(f"{name}: flow {from_si(item.flow, 'mL/s'):.2f} mL/s is above the meter's "
-                            f"limit of {from_si(station.flow_limit, 'mL/s'):.2f} mL/s")  # fmt: skip
+            flow, limit = from_si(item.flow, "mL/s"), from_si(station.flow_limit, "mL/s")
+            card.find(STOP, f"{name}: flow {flow:.2f} mL/s is above the meter's limit of {limit:.2f} mL/s",
+                      "go slower, or fit a larger meter", topic="flow limit", part=part,
+                      cell=plan.cell(station, "flow_limit"), flow_mL_s=flow, limit_mL_s=limit)  # fmt: skip
         if item.pressure and station.pressure_limit and item.pressure > station.pressure_limit:
-            warnings.append(f"{name}: {from_si(item.pressure, 'bar'):.0f} bar is needed, limit "
-                            f"{from_si(station.pressure_limit, 'bar'):.0f} bar")  # fmt: skip
+            needed, limit = from_si(item.pressure, "bar"), from_si(station.pressure_limit, "bar")
+            card.find(DANGER, f"{name}: {needed:.0f} bar is needed, limit {limit:.0f} bar",
+                      "a wider or shorter nozzle or mixer, less flow, or warmer material; never run above "
+                      "the limit of hoses and meter", topic="pressure limit", part=part,
+                      cell=plan.cell(station, "pressure_limit"), pressure_bar=needed,
+                      limit_bar=limit)  # fmt: skip
         if item.flow and card.life_hot and station.mixer_volume:
             dwell = float(dwell_time(station.mixer_volume, item.flow))
             if dwell > station.purge_share * card.life_hot:
-                warnings.append(f"{name}: material stays {dwell:.0f} s in the mixer even without a "
-                                "stop, longer than its share of the pot life")  # fmt: skip
+                card.find(QUALITY, f"{name}: material stays {dwell:.0f} s in the mixer even without a "
+                          "stop, longer than its share of the pot life",
+                          "a smaller mixer, or more flow", topic="time in the mixer", part=part,
+                          cell=plan.cell(station, "mixer_volume"), dwell_s=dwell)  # fmt: skip
     if station.takt:
         for part in station_parts(plan, station.station):
             mine = [item for item in applications(plan, part) if item.station == station.station]
             work = math.fsum(item.time for item in mine) + station.handling_time
             count = int(nozzles_needed(work, station.takt, station.uptime))
             if count > 1:
-                warnings.append(f"{part}: {work:.0f} s of work at a takt of {station.takt:.0f} s needs "
-                                f"{count} nozzles")  # fmt: skip
+                card.find(STOP, f"{part}: {work:.0f} s of work at a takt of {station.takt:.0f} s needs "
+                          f"{count} nozzles", "a longer takt, or more nozzles", topic="takt", part=part,
+                          cell=plan.cell(station, "takt"), work_s=work, takt_s=station.takt,
+                          nozzles=count)  # fmt: skip

@@ -106,6 +106,11 @@ class Field:
         name = name[:1].upper() + name[1:]
         return f"{name} [{self.unit}]" if self.unit and self.unit != AS_GIVEN else name
 
+    @property
+    def heading(self) -> str:
+        """The column header without its unit."""
+        return self.title.removesuffix(f" [{self.unit}]") if self.unit else self.title
+
     def allowed(self) -> str:
         """What is allowed, worded to follow "it must be"."""
         if self.kind == "choice":

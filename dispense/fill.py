@@ -13,8 +13,6 @@ from __future__ import annotations
 import contextlib
 import datetime
 import os
-import re
-import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -24,8 +22,13 @@ from . import sheets
 from .dispenser import setup_card, station_parts
 from .errors import FileError, InputError, Problem, TemplateError
 from .fields import Field
+from .file_names import distinct_names, safe_name
+from .findings import Finding, gravest_first
 from .paper import paper_code
+from .plan_findings import plan_findings
+from .printed import Printed, PrintedLimits
 from .shift import ShiftResult, play_plan
+from .terminal import findings_text
 from .terminal import table as aligned
 from .units import unit_factor
 
@@ -38,7 +41,6 @@ KINDS = {
     "shot_check": "shot-check sheets", "staging": "staging sheets",
     "station_setup": "station setup cards", "results": "results workbooks",
 }  # fmt: skip
-SHOWN_WARNINGS = 8
 _FORMULA_KEPT = "holds a formula, which was kept"
 
 
@@ -52,20 +54,29 @@ class FillReport:
     folder: Path
     files: list[Path] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)
-    warnings: list[dict[str, Any]] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    not_written: list[Problem] = field(default_factory=list)
+
+    @property
+    def warnings(self) -> list[dict[str, Any]]:
+        """Where and what of each finding that is no note."""
+        return [
+            {"date": item.day, "shift": item.shift, "station": item.station, "warning": item.text}
+            for item in self.findings if item.is_warning
+        ]  # fmt: skip
 
     def as_json(self) -> dict[str, Any]:
         """The report for a script."""
         return {
             "folder": str(self.folder), "files": [str(path) for path in self.files],
-            "counts": dict(self.counts), "warnings": [
-                {**item, "date": str(item["date"])} for item in self.warnings
-            ], "notes": list(self.notes),
+            "counts": dict(self.counts), "findings": [item.as_json() for item in self.findings],
+            "warnings": [{**item, "date": str(item["date"] or "")} for item in self.warnings],
+            "notes": list(self.notes), "not_written": [str(problem) for problem in self.not_written],
         }  # fmt: skip
 
     def as_text(self) -> str:
-        """The report for a terminal: counts, then the warnings worth reading first."""
+        """The report for a terminal: counts, then the findings worth reading first."""
         total = len(self.files)
         lines = [f"{total} file{'s' if total != 1 else ''} in {self.folder}"] if total else []
         first = next((path for path in self.files if path.name.endswith("_material.xlsx")), None)
@@ -73,86 +84,11 @@ class FillReport:
             lines.append(f"  begin with {first.relative_to(self.folder)}")
         rows = [[f"  {KINDS[kind]}", count] for kind, count in self.counts.items() if count]
         lines += [line.rstrip() for line in aligned(["", ""], rows).splitlines()[1:] if rows]
-        groups = _grouped(self.warnings)
-        if groups:
-            count = f"{len(self.warnings)} warning{'s' if len(self.warnings) != 1 else ''}"
-            lines += ["", f"Worth a look first ({count} in results.xlsx):"]
-            lines += aligned(["  times", "station", "first on", "warning"], [
-                [f"  {group.count}", group.station, f"{group.date} {group.shift}", group.text]
-                for group in groups[:SHOWN_WARNINGS]
-            ]).splitlines()  # fmt: skip
-            if len(groups) > SHOWN_WARNINGS:
-                more = len(groups) - SHOWN_WARNINGS
-                lines.append(f"  and {more} more kind{'s' if more > 1 else ''}")
+        if self.findings:
+            lines += ["", findings_text(self.findings, notes=False, more="all in results.xlsx")]
         lines += [f"note: {words}" for words in self.notes]
+        lines += [f"not written: {problem}" for problem in self.not_written]
         return "\n".join(lines)
-
-
-@dataclass(slots=True)
-class _Group:
-    """Warnings of one station that differ in their figures only."""
-
-    station: str
-    date: datetime.date
-    shift: str
-    text: str
-    count: int = 0
-
-
-_GRAVITY = (r"is short by|missing", r"may not be used|throw away", r"good parts are finished",
-            r"miss(es)? the")  # fmt: skip
-
-
-def _grouped(warnings: Iterable[Mapping[str, Any]]) -> list[_Group]:
-    """The gravest kind first, the most frequent first among equals."""
-    groups: dict[tuple[str, str], _Group] = {}
-    for item in warnings:
-        key = (item["station"], re.sub(r"\d[\d:.,–-]*", "#", item["warning"]))
-        group = groups.setdefault(
-            key, _Group(item["station"], item["date"], item["shift"], item["warning"])
-        )
-        group.count += 1
-
-    def gravity(group: _Group) -> tuple[int, int]:
-        found = [rank for rank, words in enumerate(_GRAVITY) if re.search(words, group.text)]
-        return (found[0] if found else len(_GRAVITY), -group.count)
-
-    return sorted(groups.values(), key=gravity)
-
-
-# -------------------------------------------------------------------------------------- file names
-
-_NOT_IN_NAMES = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f\s]+')
-_LONGEST = 60  # characters; with at most 4 bytes each still a name that any disk takes
-
-
-def safe_name(name: str) -> str:
-    """A station or shift as part of a file name that every system takes; letters stay as they are.
-
-    >>> safe_name("Füller 1/2: Deckel")
-    'Füller_1_2_Deckel'
-    """
-    text = unicodedata.normalize("NFC", name.strip()[: 8 * _LONGEST])
-    text = "".join(char for char in text if unicodedata.category(char)[0] != "C" or char in "\t\n\r")
-    text = _NOT_IN_NAMES.sub("_", text).strip("._ ").lstrip("=+-@~")[:_LONGEST]
-    while len(text.encode()) > 2 * _LONGEST:
-        text = text[:-1]
-    return text.rstrip("._ ") or "unnamed"
-
-
-def _distinct(names: Iterable[str]) -> dict[str, str]:
-    """A safe name for each name, no two alike even where capitals do not count."""
-    taken: set[str] = set()
-    found: dict[str, str] = {}
-    for name in names:
-        stem = base = safe_name(name)
-        count = 1
-        while stem.casefold() in taken:
-            count += 1
-            stem = f"{base}_{count}"
-        taken.add(stem.casefold())
-        found[name] = stem
-    return found
 
 
 # --------------------------------------------------------------------------------------- templates
@@ -183,7 +119,7 @@ def _template_files(folder: str | os.PathLike[str] | None) -> dict[str, Path]:
 
 
 class Heading(str):
-    """A table header without its unit, which knows its field."""
+    """A table header without its unit, or a defined name, which knows its field."""
 
     __slots__ = ("field",)
     field: Field
@@ -191,7 +127,14 @@ class Heading(str):
     @classmethod
     def of(cls, item: Field) -> Heading:
         """The heading of a field."""
-        heading = cls(item.title.removesuffix(f" [{item.unit}]") if item.unit else item.title)
+        heading = cls(item.heading)
+        heading.field = item
+        return heading
+
+    @classmethod
+    def named(cls, item: Field) -> Heading:
+        """A defined name that knows its field."""
+        heading = cls(item.name)
         heading.field = item
         return heading
 
@@ -200,6 +143,7 @@ _HEADINGS = {
     table: {item.name: Heading.of(item) for item in fields}
     for spec in sheets.SPECS.values() for table, fields in spec.tables.items()
 }  # fmt: skip
+_NAMES = {key: {item.name: Heading.named(item) for item in spec.names} for key, spec in sheets.SPECS.items()}
 
 
 def convert(heading: str, value: Any, unit: str) -> Any:
@@ -209,6 +153,8 @@ def convert(heading: str, value: Any, unit: str) -> Any:
         return value
     shop_factor, shop_offset = unit_factor(item.unit, item.unit)
     factor, offset = unit_factor(unit, item.unit)
+    if isinstance(value, Printed):  # masses, flows and pressures: no offset
+        return value.times(shop_factor / factor)
     return (value * shop_factor + shop_offset - offset) / factor
 
 
@@ -218,6 +164,35 @@ def _headed(content: sheets.Content) -> dict[str, list[dict[str, Any]]]:
         name: [{headings[key]: value for key, value in row.items()} for row in rows]
         for name, rows in content.tables.items() for headings in (_HEADINGS[name],)
     }  # fmt: skip
+
+
+def _by_name(content: sheets.Content) -> dict[str, Any]:
+    """The values by defined name, each name knowing its unit."""
+    names = _NAMES[content.spec.key]
+    return {names[name]: value for name, value in content.values.items()}
+
+
+def _units(items: Iterable[Field]) -> dict[str, str]:
+    return {item.heading: item.unit for item in items if item.kind == "number"}
+
+
+def _template_problems(spec: sheets.SheetSpec, package) -> list[Problem]:
+    """What a template lacks, and what in it does not follow the units of its headers."""
+    from .workbook.fill import lacking
+    from .workbook.package import Package
+    from .workbook.template_units import unit_problems
+
+    demands = spec.demands(table.name for table in package.tables)
+    problems = lacking(package, demands)
+    if problems:
+        ours = Package.open(template_folder() / spec.file)
+        problems = lacking(package, demands, [head for table in ours.tables for head in table.columns])
+    return problems + unit_problems(
+        package,
+        {name: _units((*fields, *spec.computed.get(name, ()))) for name, fields in spec.tables.items()},
+        {item.name: item.unit for item in spec.names if item.kind == "number"},
+        lambda unit, shop: unit_factor(unit, shop)[0],
+    )
 
 
 class Templates:
@@ -241,17 +216,58 @@ class Templates:
             self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
         return self._read[key]
 
+    def unit(self, key: str, table: str, name: str) -> str:
+        """The unit that a template states for a column, that of the plan where it states none."""
+        from .workbook.template_units import HEADER
+
+        heading = _HEADINGS[table][name]
+        found = self.get(key).package.table(table)
+        for header in map(HEADER.match, found.columns if found else ()):
+            if header and header["base"].casefold() == heading.casefold():
+                return header["unit"].strip()
+        return heading.field.unit
+
+    def _masses(self, content: sheets.Content) -> dict[str, Any]:
+        """Target and limits of the check shots in the unit of their column."""
+        unit = self.unit(sheets.SHOT_CHECK.key, "CheckShots", "target")
+        return {
+            name: None
+            if content.values[name] is None
+            else convert(_HEADINGS["CheckShots"][name], content.values[name], unit)
+            for name in ("target", "low", "high")
+        }
+
+    def _headline(self, content: sheets.Content) -> str:
+        """The headline, its masses in the unit of the column they stand in."""
+        if content.spec is sheets.SHOT_CHECK:
+            unit = self.unit(content.spec.key, "CheckShots", "target")
+            return sheets.check_headline(
+                content.values["shots_together"], PrintedLimits(**self._masses(content)), unit
+            )
+        rows = content.tables.get("SetupShots", ())
+        if content.spec is sheets.STATION_SETUP and rows:
+            unit = self.unit(content.spec.key, "SetupShots", "mass")
+            mass = convert(_HEADINGS["SetupShots"]["mass"], rows[0]["mass"], unit)
+            return sheets.setup_headline(rows, mass, unit)
+        return content.values["headline"]
+
     def fill(self, content: sheets.Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
         from .workbook.evaluate import evaluate_package
         from .workbook.pages import fit_texts, set_scale
 
         spec = content.spec
-        filled = self.get(spec.key).fill(content.values, _headed(content), convert=convert,
-                                         required=spec.required, evaluate=evaluate_package)  # fmt: skip
+        filled = self.get(spec.key).fill(
+            _by_name(content) | {"headline": self._headline(content)},
+            _headed(content),
+            convert=convert,
+            required=spec.required,
+            evaluate=evaluate_package,
+        )
         fit_texts(filled.package)
         if spec is sheets.SHOT_CHECK:
-            set_scale(filled.package, content.values["low"], content.values["high"])
+            shown = self._masses(content)
+            set_scale(filled.package, shown["low"] or shown["target"], shown["high"] or shown["target"])
         filled.save(path, forbid=self.files.values())
         return [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
 
@@ -275,46 +291,57 @@ def _start_worker(files: Mapping[str, Path], paper: str, stamp: str) -> None:
     _worker = Templates(files, paper, stamp)
 
 
-def _work(path: Path, key: str, values: dict, tables: dict) -> list[str]:
+def _work(path: Path, key: str, values: dict, tables: dict) -> tuple[list[str], list[Problem]]:
     assert _worker is not None
-    return _worker.fill(sheets.Content(sheets.SPECS[key], values, tables), path)
+    return _write(_worker, sheets.Content(sheets.SPECS[key], values, tables), path)
 
 
-def _run(jobs: Sequence[_Job], templates: Templates, processes: int, progress: Progress | None) -> list[str]:
-    """Write all files; returns the notes, each once."""
+def _write(templates: Templates, content: sheets.Content, path: Path) -> tuple[list[str], list[Problem]]:
+    """One file: its notes, and the problem where it is held open elsewhere; the others still go on."""
+    try:
+        return templates.fill(content, path), []
+    except FileError as error:
+        if not isinstance(error.__cause__, PermissionError):
+            raise
+        return [], list(error.problems)
+
+
+def _run(jobs: Sequence[_Job], templates: Templates, processes: int, progress: Progress | None,
+         report: FillReport) -> None:  # fmt: skip
+    """Write all files; notes, each once, and files that were refused go to the report."""
+    from .workbook.write import make_folder
+
     notes: dict[str, None] = {}
 
-    def done(count: int, found: Iterable[str]) -> None:
-        notes.update(dict.fromkeys(found))
+    def done(count: int, job: _Job, found: tuple[list[str], list[Problem]]) -> None:
+        notes.update(dict.fromkeys(found[0]))
+        report.not_written += found[1]
+        if not found[1]:
+            report.files.append(job.path)
+            report.counts[job.content.spec.key] += 1
         if progress is not None:
             progress(count, len(jobs))
 
     for folder in dict.fromkeys(job.path.parent for job in jobs):
-        _make_folder(folder)
+        make_folder(folder)
     if processes <= 1 or len(jobs) < 2:
         for count, job in enumerate(jobs, 1):
-            done(count, templates.fill(job.content, job.path))
-        return list(notes)
-    from concurrent.futures import ProcessPoolExecutor
+            done(count, job, _write(templates, job.content, job.path))
+    else:
+        from concurrent.futures import ProcessPoolExecutor
 
-    with ProcessPoolExecutor(processes, initializer=_start_worker, initargs=(
-        templates.files, templates.paper, templates.stamp)) as pool:  # fmt: skip
-        found = pool.map(
-            _work, (job.path for job in jobs), (job.content.spec.key for job in jobs),
-            (job.content.values for job in jobs), (job.content.tables for job in jobs),
-            chunksize=max(1, min(16, len(jobs) // (4 * processes))),
-        )  # fmt: skip
-        for count, item in enumerate(found, 1):
-            done(count, item)
-    return list(notes)
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise FileError(Problem(str(folder), message=f"this folder cannot be made: {reason}")) from error
+        with ProcessPoolExecutor(processes, initializer=_start_worker, initargs=(
+            templates.files, templates.paper, templates.stamp)) as pool:  # fmt: skip
+            found = pool.map(
+                _work, (job.path for job in jobs), (job.content.spec.key for job in jobs),
+                (job.content.values for job in jobs), (job.content.tables for job in jobs),
+                chunksize=max(1, min(16, len(jobs) // (4 * processes))),
+            )  # fmt: skip
+            for count, (job, item) in enumerate(zip(jobs, found, strict=True), 1):
+                done(count, job, item)
+    report.notes += notes
+    if report.not_written and not report.files:
+        raise FileError(report.not_written[0])
 
 
 # ------------------------------------------------------------------------------------- what to fill
@@ -401,8 +428,8 @@ def _until(plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
 
 def _jobs(plan, results: Sequence[ShiftResult], chosen: _Chosen, out: Path, stamp: str) -> Iterator[_Job]:
     """Every file in the order in which a planner reads them."""
-    stems = _distinct(row.station for row in plan.stations)
-    shifts = _distinct(row.shift for row in plan.shifts)
+    stems = distinct_names(row.station for row in plan.stations)
+    shifts = distinct_names(row.shift for row in plan.shifts)
     yield _Job(out / "results.xlsx", sheets.results_content(plan, results, stamp))
     for row in plan.stations:
         name = row.station
@@ -455,24 +482,20 @@ def fill(plan_path: str | os.PathLike[str], out: str | os.PathLike[str] | None =
     library = Templates(files, paper, stamp)
     _check_templates(library, {job.content.spec.key for job in jobs})
     _check_targets(jobs, source, files.values())
-    report = FillReport(folder)
+    report = FillReport(folder, findings=_findings(plan, results, chosen))
     if open_workbook:
         report.notes = _fill_open([job.content for job in jobs])
         if out is None:
-            report.warnings = _warnings(results)
             return report
-    report.files = [job.path for job in jobs]
-    report.counts = {kind: sum(job.content.spec.key == kind for job in jobs) for kind in KINDS}
-    report.warnings = _warnings(results)
-    report.notes += _run(jobs, library, processes, progress)
+    report.counts = dict.fromkeys(KINDS, 0)
+    _run(jobs, library, processes, progress, report)
     return report
 
 
-def _warnings(results: Iterable[ShiftResult]) -> list[dict[str, Any]]:
-    return [
-        {"date": result.date, "shift": result.shift, "station": result.station.station, "warning": words}
-        for result in results for words in result.warnings
-    ]  # fmt: skip
+def _findings(plan, results: Iterable[ShiftResult], chosen: _Chosen) -> list[Finding]:
+    """What is found of the plan and of the shifts that are filled, the gravest first."""
+    played = [finding for result in results for finding in result.findings]
+    return gravest_first([*plan_findings(plan, chosen.stations), *played])
 
 
 def _fill_open(contents: Sequence[sheets.Content], book: Any = None) -> list[str]:
@@ -497,14 +520,28 @@ def _fill_open(contents: Sequence[sheets.Content], book: Any = None) -> list[str
             Problem(str(book.name), message="has none of the tables of the sheets",
                     fix=f"open a template from {template_folder()}")
         )  # fmt: skip
+    _check_open(book, wanted)
     for content in wanted:
-        target = OpenWorkbookTarget(book, convert=convert, required=content.spec.required)
-        for name, value in content.values.items():
+        target = OpenWorkbookTarget(book, convert=convert, required=content.spec.demands(there))
+        for name, value in _by_name(content).items():
             target.set_name(name, value)
         for name, rows in _headed(content).items():
             target.set_table(name, rows)
         notes += target.save()
     return [f"filled the open workbook {book.name}", *notes]
+
+
+def _check_open(book: Any, contents: Iterable[sheets.Content]) -> None:
+    """Refuse an open workbook whose formulas mix units, as far as its saved file shows them."""
+    from .workbook.package import Package
+
+    path = Path(str(getattr(book, "fullname", "")))
+    if not path.is_file():  # never saved: its headers are followed, its formulas not looked at
+        return
+    package = Package.open(path)
+    problems = [problem for content in contents for problem in _template_problems(content.spec, package)]
+    if problems:
+        raise TemplateError(problems)
 
 
 def _check_templates(library: Templates, keys: Iterable[str]) -> None:
@@ -517,12 +554,7 @@ def _check_templates(library: Templates, keys: Iterable[str]) -> None:
         except (FileError, TemplateError) as error:
             problems.extend(error.problems)
             continue
-        names = {item.name.casefold() for item in package.defined_names}
-        problems.extend(
-            Problem(package.name, message=f"no defined name is called {name}",
-                    fix="give the name back to its cell")
-            for name in spec.required if name.casefold() not in names
-        )  # fmt: skip
+        problems += _template_problems(spec, package)
     if problems:
         raise TemplateError(problems)
 

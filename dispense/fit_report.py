@@ -21,7 +21,7 @@ from .fields import number
 from .life import GAS_CONSTANT
 from .paper import paper_code
 from .plan_tables import MATERIALS
-from .schedule import FORMS, fit_activation_energy, fit_kinetics
+from .schedule import FORMS, Curvature, fit_activation_energy, fit_kinetics
 from .terminal import table
 from .units import celsius_text, from_si
 
@@ -64,6 +64,12 @@ class FitReport:
     warnings: list[str]
     notes: list[str] = field(default_factory=list)
     out: Path | None = None
+    curvature: Curvature | None = None
+
+    @property
+    def is_bent(self) -> bool:
+        """Whether one activation energy does not hold over the temperatures measured."""
+        return self.curvature is not None and self.curvature.matters()
 
     @property
     def residual_name(self) -> str:
@@ -77,6 +83,8 @@ class FitReport:
         """The activation energy and how well it is known."""
         energy = next(item for item in self.constants if item.name.startswith("E"))
         words = f"activation energy {energy.value:.3g} {energy.unit}"
+        if self.is_bent:
+            return f"{words} on the mean; one energy does not hold"
         if energy.low is not None:
             return f"{words}, 95 % between {energy.low:.3g} and {energy.high:.3g}"
         return words + (f" ± {energy.error:.2g}" if energy.error is not None else "")
@@ -97,9 +105,22 @@ class FitReport:
                     self.temperatures.tolist(), self.times.tolist(), self.shown(self.measured),
                     self.shown(self.fitted), self.residuals.tolist(), strict=True)
             ],
-            "warnings": self.warnings, "notes": self.notes,
+            "curvature": self._curvature_json(), "warnings": self.warnings, "notes": self.notes,
             "file": None if self.out is None else str(self.out),
         }  # fmt: skip
+
+    def _curvature_json(self) -> dict[str, Any] | None:
+        bend = self.curvature
+        if bend is None:
+            return None
+        return {
+            "t": bend.statistic,
+            "degrees_of_freedom": bend.free,
+            "chance": bend.chance,
+            "line_misses": [
+                {"temperature": float(from_si(at, "°C")), "share_of_time": miss} for at, miss in bend.misses
+            ],
+        }
 
     def shown(self, values: np.ndarray) -> list[float]:
         """Measured or fitted values in shop units: minutes, or degrees."""
@@ -148,6 +169,7 @@ def _arrhenius(path) -> FitReport:
         [(_header("activation_energy"), fit.energy / 1e3)],
         float(np.sqrt(fit.residuals @ fit.residuals / free)), list(fit.warnings),
         [f"line ln t = a + E/(R·T), R = {GAS_CONSTANT:.9g} J/(mol·K); valid near the temperatures measured"],
+        curvature=fit.curvature,
     )  # fmt: skip
 
 

@@ -7,8 +7,11 @@ JSON, CSV or a workbook.
 
 What is settled here:
 - weeks are calendar weeks from Monday; the first is that of the first build;
+- builds before `as_of`, and a few that lie long before all others, are history: named, never demand;
 - builds are taken as given and not repeated: where they end early the forecast ends with them;
-- beyond the last build orders count on the mean daily use going on, as a reorder point does.
+- orders count on the plan's builds beyond the weeks that are looked at, and after the last of them on
+  the use of its last two weeks going on;
+- every total of material counts the same use, with expected scrap: see `stock`.
 """
 
 from __future__ import annotations
@@ -16,12 +19,14 @@ from __future__ import annotations
 import csv
 import datetime
 import io
+import itertools
 import json
 import math
 import os
+import textwrap
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -29,13 +34,24 @@ import numpy as np
 
 from .answers import answer
 from .errors import FileError, InputError, Problem
+from .findings import DANGER, KINDS, NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
 from .materials import mix_shares
 from .paper import paper_code
-from .response import CAUSES, Occurrence, Response, ShiftKey, occurrences, responses
+from .plan_findings import plan_findings
+from .response import (
+    Occurrence,
+    Response,
+    ShiftKey,
+    occurrences,
+    play_lean,
+    responses,
+    used_of,
+)
 from .shift import NANO, nanolitres
 from .simulate import DRIVERS, Drawn, Futures, draw_material
 from .stock import (
     ALL_CAUSES,
+    USE_CAUSES,
     Key,
     Order,
     StockRule,
@@ -43,6 +59,7 @@ from .stock import (
     draw_stock,
     plan_orders,
     project,
+    shift_use,
     simulate_service,
     stock_rule,
 )
@@ -53,8 +70,17 @@ LAST_DAY = datetime.date(9999, 1, 1)
 MOST_WEEKS = 520
 MOST_DRAWS = 100_000
 BEYOND = 180  # days after the builds that are looked at for orders and cover
+KNOWN_BEYOND = 28  # days beyond the weeks and the longest lead time of which builds count for orders
+GOING_ON = 14  # the last days of builds whose use is taken to go on
+LONG_GAP = 28  # days without builds that set what is before them apart
+HALF_A_YEAR = 182
+MANY = 5  # times as many builds after a long gap as before it make those before it history
+LINE = 150  # characters of a printed line
+USE_WORDS = ("Use: on good parts, expected scrap (good parts × scrap/(1 − scrap), not rounded up to whole "
+             "parts as the clock lists of the shifts must), start and end of shift, purges, mixers, check "
+             "shots, first filling of hoses, and heel at its mean share. What expires is apart.")  # fmt: skip
 CAUSE_WORDS = {
-    "parts": "on good parts", "scrap": "scrapped parts", "start": "start of shift",
+    "parts": "on good parts", "scrap": "expected scrap", "start": "start of shift",
     "end": "end of shift", "purge": "purges", "mixers": "mixers", "checks": "check shots",
     "hoses": "filling hoses", "heel": "heel in containers", "expired": "expired",
 }  # fmt: skip
@@ -72,6 +98,8 @@ class Horizon:
     first_build: datetime.date
     last_build: datetime.date
     asked: int
+    as_of: datetime.date  # today: orders can be placed from here on
+    is_empty: bool = False  # nothing is built
 
     @property
     def days(self) -> int:
@@ -124,9 +152,14 @@ class ComponentView:
     key: Key
     component: Any
     share: float
-    day_use: list[int]  # nL, heel and write-off apart
+    day_use: list[int]  # nL
+    later_use: list[int]  # nL, of builds after the horizon as far as they count for orders
+    use: dict[str, int]  # nL by cause, over the horizon
+    hoses: dict[int, int]  # nL filled by number of the day
     rule: StockRule
     two_part: bool
+    stations: int = 0  # that use it
+    going_on: float = 0.0  # m³ a day after the last build
     runs_out: datetime.date | None = None
     runs_out_early: datetime.date | None = None  # in one of ten futures
     empty_after: datetime.date | None = None  # at the mean use, beyond the builds
@@ -134,6 +167,8 @@ class ComponentView:
     weeks_p90: np.ndarray = field(default_factory=lambda: np.zeros(0))
     total_p50: float = 0.0
     total_p90: float = 0.0
+    total_mean: float = 0.0
+    total_sd: float = 0.0
     service: float = math.nan  # share of order cycles without a shortage, simulated
     cycles: int = 0
     orders: list[Order] = field(default_factory=list)
@@ -164,8 +199,18 @@ class Forecast:
     material_weeks: dict[str, np.ndarray]  # P50 and P90 of the mixed volume by week [nL]
     what_if: Any = None
     tables: dict[str, Table] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)  # the gravest first
     written: str = ""
+
+    @property
+    def notes(self) -> list[str]:
+        """Findings that are only to know, in words."""
+        return [str(finding) for finding in self.findings if not finding.is_warning]
+
+    @property
+    def warnings(self) -> list[Finding]:
+        """All other findings, the gravest first."""
+        return [finding for finding in self.findings if finding.is_warning]
 
     @property
     def currency(self) -> str:
@@ -197,24 +242,42 @@ class Forecast:
     @property
     def answers(self) -> dict[str, str]:
         """What each table says, in a line; "" where it has no rows."""
-        return {name: answer(self.tables, name, self.currency) for name in self.tables}
+        tables = {"findings": self.findings_table(), **self.tables} if self.warnings else self.tables
+        return {name: answer(tables, name, self.currency) for name in tables}
+
+    def findings_table(self) -> Table:
+        """All findings but notes as a table, the gravest first."""
+        table = Table(
+            "findings", "What must be known first?",
+            (("Kind", "", "text"), ("Day", "", "date"), ("Station", "", "text"), ("Finding", "", "text"),
+             ("What to do", "", "text")),
+        )  # fmt: skip
+        table.rows = [[KINDS[each.kind], each.day, each.station, each.text, each.fix]
+                      for each in self.warnings]  # fmt: skip
+        return table
 
     def headline(self) -> list[str]:
         """The answer in a few lines."""
         lines = []
         first = self.first_out
-        if first is None:
+        short = [finding for finding in self.warnings if finding.topic == SHORTAGE]
+        if self.horizon.is_empty:
+            return [f"Nothing is built from {self.horizon.first_build} on: nothing is used."]
+        if short:
+            more = f" {len(short) - 1} more shortages." if len(short) > 1 else ""
+            lines.append(f"Short: {short[0].text}.{more.replace('1 more shortages', '1 more shortage')}")
+        elif first is None:
             after = [view for view in self.components.values() if view.empty_after is not None]
             words = ""
             if after:
                 view = min(after, key=lambda view: (view.empty_after or LAST_DAY, view.key))
-                words = (f" If the mean use goes on, {view.name} is empty on {view.empty_after:%a} "
+                words = (f" If the use goes on, {view.name} is empty on {view.empty_after:%a} "
                          f"{view.empty_after}.")  # fmt: skip
             lines.append(f"Nothing runs out by {self.horizon.last_build}, the last build.{words}")
         else:
             day, early = first.runs_out or LAST_DAY, first.runs_out_early
             words = f" (in one of ten futures by {early})" if early and early < day else ""
-            lines.append(f"First to run out: {first.name} on {day:%a} {day}{words}.")
+            lines.append(f"First to run out without new orders: {first.name} on {day:%a} {day}{words}.")
         order = self.next_order
         if order is None:
             lines.append("No order is needed.")
@@ -229,15 +292,13 @@ class Forecast:
         return lines
 
     def frame(self):
-        """What is drawn as planned, for pandas: a row for each shift, station, component and cause."""
+        """Planned use, for pandas: a row for each shift, station, component and cause."""
         import pandas as pd
 
-        stations = {row.station: row for row in self.plan.stations}
         rows = [
             (item.date, self.horizon.week_name(self.horizon.place(item.date) // 7), item.shift,
-             item.station, stations[item.station].material, letter.upper(), cause, volume / ML)
-            for item in self.shifts
-            for letter, used in self.responses[item.key].used.items()
+             item.station, material, letter.upper(), cause, volume / ML)
+            for item, (material, letter), used in uses(self.plan, self.shifts, self.responses)
             for cause, volume in used.items() if volume
         ]  # fmt: skip
         return pd.DataFrame(rows, columns=["date", "week", "shift", "station", "material", "component",
@@ -251,8 +312,8 @@ class Forecast:
         first, order = self.first_out, self.next_order
         return {
             "from": horizon.first_build.isoformat(), "to": horizon.last_build.isoformat(),
-            "weeks": horizon.weeks, "weeks_asked": horizon.asked, "draws": self.draws,
-            "seed": self.seed, "currency": self.currency,
+            "as_of": horizon.as_of.isoformat(), "weeks": horizon.weeks, "weeks_asked": horizon.asked,
+            "draws": self.draws, "seed": self.seed, "currency": self.currency,
             "first_to_run_out": None if first is None else {
                 "component": first.name, "date": _json(first.runs_out)},
             "next_order": None if order is None else {
@@ -264,13 +325,14 @@ class Forecast:
                 for table in self.tables.values()
             },
             "answers": self.answers,
-            "notes": list(self.notes),
+            "findings": [finding.as_json() for finding in self.findings],
+            "notes": self.notes,
             "written": self.written,
         }  # fmt: skip
 
     def as_text(self) -> str:
         """A short report."""
-        from .terminal import emphasise, table
+        from .terminal import emphasise, findings_text, table
 
         horizon = self.horizon
         lines = [
@@ -279,6 +341,9 @@ class Forecast:
                       f"{self.draws} futures"),
             *self.headline(), "",
         ]  # fmt: skip
+        told = self.warnings
+        lines += [findings_text(told, notes=False)] if told else []
+        lines += [""] if told else []
         for name in ("components", "orders", "causes"):
             found = self.tables.get(name)
             if found is None or not found.rows:
@@ -289,7 +354,7 @@ class Forecast:
             rows = [[_shown(value, kind) for value, kind in zip(row, kinds, strict=True)]
                     for row in found.rows]  # fmt: skip
             lines += [emphasise(found.question), table(found.headers(), rows), ""]
-        lines += self.notes
+        lines += map(_folded, self.notes)
         if self.written:
             lines.append(f"wrote {self.written}")
         return "\n".join(lines).rstrip()
@@ -305,6 +370,10 @@ class Forecast:
                     if value is not None:
                         writer.writerow([found.name, number, _safe(name), unit, _safe(_json(value))])
         return out.getvalue()
+
+
+def _folded(text: str) -> str:
+    return textwrap.fill(text, LINE, subsequent_indent="  ")
 
 
 def _safe(value: Any) -> Any:
@@ -344,10 +413,11 @@ def _shown(value: Any, kind: str) -> Any:
 def forecast_file(plan: str | os.PathLike[str], *, weeks: int = 4,
                   out: str | os.PathLike[str] | None = None,
                   builds: str | os.PathLike[str] | None = None, draws: int = 500, seed: int = 1,
-                  what_if: bool = True, processes: int = 1, paper: str = "A4") -> Forecast:  # fmt: skip
+                  what_if: bool = True, processes: int = 1, paper: str = "A4",
+                  as_of: datetime.date | None = None) -> Forecast:  # fmt: skip
     """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
 
-    `paper` is what the workbook is printed on, A4 or Letter.
+    `paper` is what the workbook is printed on, A4 or Letter; `as_of` is today, as in `forecast`.
     """
     from .builds import by_row, raw_builds
     from .plan import read_plan
@@ -361,10 +431,10 @@ def forecast_file(plan: str | os.PathLike[str], *, weeks: int = 4,
     else:
         tables = read_tables(plan)
         tables["Builds"] = raw_builds(builds)
-        records, problems = read_plan(tables)
+        records, problems = read_plan(tables, may_be_empty=("Builds",))
         if problems:
             raise InputError(by_row(problems, tables["Builds"].sheet))
-    found = forecast(records, weeks, draws=draws, seed=seed, processes=processes)
+    found = forecast(records, weeks, draws=draws, seed=seed, processes=processes, as_of=as_of)
     if what_if:
         from .whatif import what_if_table
 
@@ -406,29 +476,34 @@ def write_forecast(found: Forecast, out: str | os.PathLike[str], forbid: Sequenc
 
 
 def forecast(plan, weeks: int = 4, *, builds=None, draws: int = 500, seed: int = 1,
-             processes: int = 1) -> Forecast:  # fmt: skip
+             processes: int = 1, as_of: datetime.date | None = None) -> Forecast:  # fmt: skip
     """Forecast a plan over calendar weeks from its first build.
 
     `builds` replaces the plan's: a CSV, Parquet or SQLite file, or a pandas data frame. The same
-    seed gives the same figures, whatever the order of rows and the number of processes.
+    seed gives the same figures, whatever the order of rows and the number of processes. `as_of` is
+    today: builds before it are history, and no order is placed earlier; without it, today is the day
+    of the first build. Where nothing is built the tables hold zeros.
     """
     _check_numbers(weeks=weeks, draws=draws, seed=seed, processes=processes)
     if builds is not None:
         from .builds import with_builds
 
         plan = with_builds(plan, builds)
-    horizon = horizon_of(plan, weeks)
+    plan, history = without_history(plan, weeks, as_of)
+    horizon = horizon_of(plan, weeks, as_of)
     keys, shifts = occurrences(plan, horizon.end)
     answers = responses(plan, keys, processes=processes)
     walk, levels = walk_stock(plan, horizon, shifts, answers)
     views = _components(plan, horizon, shifts, answers)
+    _look_beyond(plan, horizon, answers, views)
     drivers, material_weeks = _draw(plan, horizon, shifts, answers, views, walk, draws, seed)
     orders = [order for view in views.values() for order in view.orders]
     orders.sort(key=lambda order: (order.order_by, order.arrival, order.key))
     ordered, levels_ordered = walk_stock(plan, horizon, shifts, answers, orders)
     found = Forecast(plan, horizon, draws, seed, keys, shifts, answers, walk, ordered, levels,
                      levels_ordered, views, drivers, material_weeks)  # fmt: skip
-    _notes(found)
+    dangers = [item for item in plan_findings(plan) if item.kind == DANGER]
+    found.findings = gravest_first([*history, *dangers, *forecast_findings(found)])
     _tables(found)
     return found
 
@@ -451,17 +526,80 @@ def _check_numbers(**given: int) -> None:
         raise InputError(problems)
 
 
-def horizon_of(plan, weeks: int) -> Horizon:
-    """The calendar weeks from the first build, ending with the builds where those end earlier."""
+def horizon_of(plan, weeks: int, as_of: datetime.date | None = None) -> Horizon:
+    """The calendar weeks from the first build, ending with the builds where those end earlier.
+
+    Without any build, the weeks from `as_of` on, today where that is not given.
+    """
     days = [date for date, _ in plan.days()]
-    if not days:
-        raise InputError(Problem("Builds", message="no builds", fix="fill in table Builds"))
-    monday = days[0] - datetime.timedelta(days=days[0].weekday())
+    first = days[0] if days else as_of or datetime.date.today()
+    monday = first - datetime.timedelta(days=first.weekday())
     end = monday + datetime.timedelta(days=7 * weeks)
-    inside = [date for date in days if date < end]
-    last = inside[-1]
+    if not days:
+        return Horizon(monday, end, first, first, weeks, first, is_empty=True)
+    last = max(date for date in days if date < end)
     sunday = last + datetime.timedelta(days=7 - last.weekday())
-    return Horizon(monday, min(end, sunday), days[0], last, weeks)
+    return Horizon(monday, min(end, sunday), first, last, weeks, as_of or first)
+
+
+def without_history(plan, weeks: int, as_of: datetime.date | None = None) -> tuple[Any, list[Finding]]:
+    """The plan with the builds that are to come, and what was left out as findings.
+
+    With `as_of`, builds before it are history. Without it, builds are history where more than
+    `LONG_GAP` days without any follow, and the asked weeks after those hold `MANY` times as many (or
+    more, after half a year): most likely a date is mistyped.
+    """
+    days = sorted({row.date for row in plan.builds})
+    begin = as_of
+    if begin is None:
+        begin = days[0] if days else datetime.date.min
+        for before, after in itertools.pairwise(days):
+            gap = (after - before).days
+            if gap <= LONG_GAP:
+                continue
+            end = after + datetime.timedelta(days=7 * weeks)
+            early = sum(row.date <= before for row in plan.builds)
+            coming = sum(after <= row.date < end for row in plan.builds)
+            if coming >= MANY * early or (gap > HALF_A_YEAR and coming > early):
+                begin = after
+    old = [row for row in plan.builds if row.date < begin]
+    if not old:
+        return plan, []
+    plan = replace(plan, builds=[row for row in plan.builds if row.date >= begin])
+    first, last = min(row.date for row in old), max(row.date for row in old)
+    many = f"{len(old)} builds" if len(old) > 1 else "1 build"
+    span = f"{first} to {last}" if first < last else f"{first}"
+    numbers = {"builds": float(len(old))}
+    if as_of is not None:
+        return plan, [Finding(NOTE, f"{many} of {span} lie before {as_of} and count as history",
+                              topic="history", day=first, numbers=numbers)]  # fmt: skip
+    words = f"{many} of {span} {'lie' if len(old) > 1 else 'lies'} {(begin - last).days} days before the "
+    return plan, [Finding(QUALITY, words + "next and is left out" if len(old) == 1 else
+                          words + "next and are left out", "correct the date or delete the row; history "
+                          "is never demand", topic="history", part=old[0].part, day=first,
+                          cell=old[0].at, numbers=numbers)]  # fmt: skip
+
+
+def uses(plan, shifts: Sequence[Occurrence],
+         answers: Sequence[Any]) -> Iterator[tuple[Occurrence, Key, dict[str, int]]]:  # fmt: skip
+    """Planned use of each shift and component by cause [nL]; hoses are filled in a station's first."""
+    stations = {row.station: row for row in plan.stations}
+    known: dict[tuple[int, str], dict[str, int]] = {}
+    filled: set[str] = set()
+    for item in shifts:
+        station = stations[item.station]
+        components = plan.components_of(station.material)
+        is_first = item.station not in filled
+        filled.add(item.station)
+        for letter, used in answers[item.key].used.items():
+            key = (station.material, letter)
+            hose = nanolitres(getattr(station, f"hose_{letter}")) if is_first else 0
+            if hose:
+                yield item, key, shift_use(components[letter], used, hose)
+                continue
+            if (item.key, letter) not in known:
+                known[item.key, letter] = shift_use(components[letter], used)
+            yield item, key, known[item.key, letter]
 
 
 def walk_stock(plan, horizon: Horizon, shifts: Sequence[Occurrence], answers: Sequence[Any],
@@ -494,19 +632,51 @@ def _components(plan, horizon, shifts, answers) -> dict[Key, ComponentView]:
         share = mix_shares(plan.material(row.material), parts)[row.component]
         key = (row.material, row.component)
         rule = stock_rule(row, 0.0, 0.0, plan.settings)
-        views[key] = ComponentView(key, row, share, [0] * horizon.days, rule, len(parts) > 1)
-    material_of = {row.station: row.material for row in plan.stations}
-    filled: set[str] = set()
-    stations = {row.station: row for row in plan.stations}
-    for item in shifts:
-        for letter, used in answers[item.key].used.items():
-            view = views[material_of[item.station], letter]
-            volume = sum(used.values())
-            if item.station not in filled:
-                volume += nanolitres(getattr(stations[item.station], f"hose_{letter}"))
-            view.day_use[horizon.place(item.date)] += volume
-        filled.add(item.station)
+        views[key] = ComponentView(key, row, share, [0] * horizon.days, [], dict.fromkeys(USE_CAUSES, 0),
+                                   {}, rule, len(parts) > 1)  # fmt: skip
+    users: dict[Key, set[str]] = defaultdict(set)
+    for item, key, used in uses(plan, shifts, answers):
+        view, place = views[key], horizon.place(item.date)
+        users[key].add(item.station)
+        view.day_use[place] += sum(used.values())
+        for cause, volume in used.items():
+            view.use[cause] += volume
+        if used["hoses"]:
+            view.hoses[place] = view.hoses.get(place, 0) + used["hoses"]
+    for key, names in users.items():
+        views[key].stations = len(names)
     return views
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """A shift that only orders look at."""
+
+    used: dict[str, dict[str, int]]
+
+
+def _look_beyond(plan, horizon: Horizon, answers: Sequence[Response],
+                 views: dict[Key, ComponentView]) -> None:  # fmt: skip
+    """Use of the builds after the horizon, as far as orders placed within it must cover them.
+
+    After the last build the use of the last `GOING_ON` days of builds goes on.
+    """
+    lead = max((math.ceil(view.component.lead_time / DAY) for view in views.values()), default=0)
+    until = horizon.end + datetime.timedelta(days=lead + KNOWN_BEYOND)
+    keys, shifts = occurrences(plan, until)  # begin with those of the horizon
+    every = [*answers, *(_Drawn(used_of(play_lean(plan, key))) for key in keys[len(answers) :])]
+    last = max((item.date for item in shifts), default=horizon.last_build)
+    for view in views.values():
+        view.later_use = [0] * max((last - horizon.end).days + 1, 0)
+    for item, key, used in uses(plan, shifts, every):
+        if item.date >= horizon.end:
+            views[key].later_use[(item.date - horizon.end).days] += sum(used.values())
+    weeks = -(-((last - horizon.first_build).days + 1) // 7)
+    span = min(GOING_ON, 7 * weeks)
+    end = (last - horizon.first).days + 1
+    for view in views.values():
+        known = [*view.day_use, *view.later_use]
+        view.going_on = sum(known[max(end - span, 0) : end]) / NANO / span
 
 
 def _draw(
@@ -522,37 +692,49 @@ def _draw(
     weeks: dict[str, np.ndarray] = {}
     for material in sorted({key[0] for key in views}):
         drawn = draw_material(plan, by_material.get(material, ()), shifts, answers, place_of, futures)
+        mixed = np.zeros((draws, horizon.days))
         for key, view in views.items():
             if key[0] == material:
-                _component(plan, horizon, view, walk, drawn, seed)
-        by_week = drawn.days.reshape(draws, horizon.weeks, 7).sum(axis=2)
+                need = _need(view, drawn)
+                mixed += need
+                _component(plan, horizon, view, walk, need, drawn.volume_sd, seed)
+        by_week = mixed.reshape(draws, horizon.weeks, 7).sum(axis=2) * NANO
         weeks[material] = np.quantile(by_week, [0.5, 0.9], axis=0)
         drivers[material] = Drawn(np.empty((0, 0)), drawn.shares, drawn.together, drawn.volume_sd)
     return drivers, weeks
 
 
-def _component(plan, horizon: Horizon, view: ComponentView, walk: StockWalk, drawn: Drawn,
-               seed: int) -> None:  # fmt: skip
+def _need(view: ComponentView, drawn: Drawn) -> np.ndarray:
+    """Use of a component in each future and day [m³]; hoses and heel are in it."""
+    need = drawn.days * (view.share / NANO)
+    for place, volume in view.hoses.items():
+        need[:, place] += volume / NANO
+    return need / (1.0 - view.component.heel)
+
+
+def _component(plan, horizon: Horizon, view: ComponentView, walk: StockWalk, need: np.ndarray,
+               volume_sd: float, seed: int) -> None:  # fmt: skip
     component = view.component
-    loss = 1.0 / (1.0 - component.heel)  # heel at its mean: a share of each container
-    need = drawn.days * (view.share * loss / NANO)
     weeks = need.reshape(len(need), horizon.weeks, 7).sum(axis=2)
     view.weeks_p50, view.weeks_p90 = np.quantile(weeks, [0.5, 0.9], axis=0)
     total = weeks.sum(axis=1)
     view.total_p50, view.total_p90 = map(float, np.quantile(total, [0.5, 0.9]))
-    planned = np.array(view.day_use) * (loss / NANO)
-    daily = float(total.mean()) / horizon.days
-    calm = max(float(total.var()) - (drawn.volume_sd * float(total.mean())) ** 2, 0.0) / horizon.days
+    view.total_mean, view.total_sd = float(total.mean()), float(total.std())
+    daily = view.total_mean / horizon.days
+    calm = max(float(total.var()) - (volume_sd * view.total_mean) ** 2, 0.0) / horizon.days
     lead = max(component.lead_time / DAY, 1.0)
-    view.rule = stock_rule(component, daily, math.sqrt(calm + lead * (drawn.volume_sd * daily) ** 2),
-                           plan.settings)  # fmt: skip
+    spread = math.sqrt(calm + lead * (volume_sd * daily) ** 2)
+    view.rule = stock_rule(component, daily, spread, plan.settings)
     lots = pool(plan, horizon, view)
-    ahead = horizon.days + math.ceil(lead) + BEYOND
-    beyond = np.concatenate([planned, np.full(ahead - horizon.days, daily)])
-    view.orders = plan_orders(component, view.rule, lots, beyond, horizon.first, horizon.days - 1,
-                              earliest=horizon.place(horizon.first_build))  # fmt: skip
-    _run_out(horizon, view, walk, project(lots, beyond), beyond)
-    _futures_of_stock(horizon, view, need, lots, beyond, seed)
+    known = np.array([*view.day_use, *view.later_use]) / NANO
+    ahead = max(horizon.days + math.ceil(lead) + BEYOND, len(known))
+    beyond = np.concatenate([known, np.full(ahead - len(known), view.going_on)])
+    by = view.rule if daily else stock_rule(component, float(known.mean()), 0.0, plan.settings)
+    view.orders = plan_orders(component, by, lots, beyond, horizon.first, horizon.days - 1,
+                              earliest=horizon.place(horizon.as_of))  # fmt: skip
+    stock = project(lots, beyond)
+    _run_out(horizon, view, walk, stock, beyond)
+    _futures_of_stock(horizon, view, need, lots, stock, beyond, seed)
 
 
 def pool(plan, horizon: Horizon, view: ComponentView) -> list[tuple[float, int, int]]:
@@ -577,14 +759,24 @@ def _run_out(horizon, view, walk, stock: np.ndarray, need: np.ndarray) -> None:
         view.empty_after = horizon.date(int(after[0]))
 
 
-def _futures_of_stock(horizon, view: ComponentView, need: np.ndarray, lots, planned: np.ndarray,
-                      seed: int) -> None:  # fmt: skip
-    """How early it may run out without orders, and how often it runs short when ordered by rule."""
-    _, short = draw_stock(lots, need)
-    is_short = short > 1e-12
+def _futures_of_stock(horizon, view: ComponentView, need: np.ndarray, lots, stock: np.ndarray,
+                      planned: np.ndarray, seed: int) -> None:  # fmt: skip
+    """How early it may run out without orders, and how often it runs short when ordered by rule.
+
+    Stock in an open container is of no use to another station. A future counts as out of stock on the
+    first day that ends with no more than what the plan still held elsewhere when it ran out; where the
+    plan does not run out, with half a container at each other station.
+    """
+    out = None if view.runs_out is None else horizon.place(view.runs_out)
+    usable = view.component.container * (1.0 - view.component.heel)
+    elsewhere = max(view.stations - 1, 0) * usable / 2.0 if out is None else float(stock[out])
+    held, short = draw_stock(lots, need)
+    is_short = (short > 1e-12) | ((held <= elsewhere * (1.0 + 1e-9)) & (need > 0.0) & (elsewhere > 0.0))
     ever = is_short.any(axis=1)
     first = np.where(ever, is_short.argmax(axis=1), horizon.days)
     early = int(np.quantile(first, 0.1, method="lower"))
+    if out is not None:
+        early = min(early, out)  # the plan itself is one of the futures
     if early < horizon.days:
         view.runs_out_early = horizon.date(early)
     if view.rule.daily_use <= 0.0:
@@ -598,25 +790,144 @@ def _futures_of_stock(horizon, view: ComponentView, need: np.ndarray, lots, plan
 # ----------------------------------------------------------------------------------------- tables
 
 
-def _notes(found: Forecast) -> None:
-    horizon, plan = found.horizon, found.plan
-    if horizon.weeks < horizon.asked:
-        found.notes.append(
-            f"Builds end on {horizon.last_build}: the forecast covers {horizon.weeks} of the "
-            f"{horizon.asked} weeks asked for."
-        )
-    found.notes.append(
-        "Orders count on the mean daily use going on after the last build; dates by which to order "
-        "fall on working days."
-    )
-    short = sorted({item.station for item in found.shifts if found.responses[item.key].is_short})
-    if short:
-        found.notes.append("Not all parts fit into their shifts at: " + ", ".join(short) + ".")
+def forecast_findings(found: Forecast) -> list[Finding]:
+    """What must be known before acting on a forecast, the gravest first."""
+    return gravest_first([*_shortages(found), *_overdue(found), *_unfinished(found), *_gaps(found),
+                          *_uncovered(found), *_known(found)])  # fmt: skip
+
+
+def _litres(volume: float) -> str:
+    """A volume [m³] in words, to three figures."""
+    return f"{volume * 1e3:,.{2 if volume < 0.01 else 1 if volume < 0.1 else 0}f} L" if volume >= 1e-3 else (
+        f"{volume * 1e6:.3g} mL")
+
+
+def _days_text(days: int) -> str:
+    return f"{days} day{'' if days == 1 else 's'}"
+
+
+def _shortages(found: Forecast) -> list[Finding]:
+    """What runs short although the proposed orders arrive."""
+    told = []
+    for key, day in sorted(found.ordered.runs_out.items(), key=lambda pair: (pair[1], pair[0])):
+        view, station = found.components[key], found.ordered.short_at[key]
+        lacking = found.ordered.missing[key].used / NANO
+        latest = day - datetime.timedelta(days=math.ceil(view.component.lead_time / DAY))
+        overdue = (found.horizon.as_of - latest).days
+        if overdue > 0:
+            fix = (f"an order by {latest:%a} {latest} would have helped, {_days_text(overdue)} ago: ask "
+                   "for a faster delivery or build less")  # fmt: skip
+        else:
+            fix = f"order more, to arrive by {day:%a} {day} (order by {latest:%a} {latest})"
+        told.append(Finding(
+            STOP, f"{view.name} runs short on {day:%a} {day} at {station}, also with the proposed orders: "
+            f"{_litres(lacking)} lacking by {found.horizon.last_build}", fix, SHORTAGE, station, key[0],
+            day=day, numbers={"lacking [mL]": lacking * 1e6, "overdue [d]": float(max(overdue, 0))},
+        ))  # fmt: skip
+    return told
+
+
+def _overdue(found: Forecast) -> list[Finding]:
+    """Orders whose day has passed; a shortage where they come too late for the builds of the plan."""
+    told = []
+    for view in found.components.values():
+        last_known = found.horizon.end + datetime.timedelta(days=len(view.later_use))
+        for order in view.orders:
+            if not order.late_days or (order.short_from and view.key in found.ordered.runs_out):
+                continue
+            short = order.short_from
+            is_short = short is not None and short < last_known
+            words = (f"order of {order.containers} × {volume_text(view.component.container)} {view.name} "
+                     f"is overdue by {_days_text(order.late_days)}")  # fmt: skip
+            if short is not None:
+                assumed = "" if is_short else " if the use goes on"
+                words += f", short from {short:%a} {short}{assumed}"
+                fix = "order at once and ask for a faster delivery"
+            else:
+                words += ", safety stock is touched before it arrives"
+                fix = f"order at once, it arrives on {order.arrival}"
+            told.append(Finding(STOP, words, fix, SHORTAGE if is_short else "order overdue",
+                                material=view.key[0], day=short or order.order_by,
+                                numbers={"overdue [d]": float(order.late_days)}))  # fmt: skip
+    return sorted(told, key=lambda finding: (finding.topic != SHORTAGE, finding.day or LAST_DAY))
+
+
+def _unfinished(found: Forecast) -> list[Finding]:
+    """Stations whose parts do not fit into their shifts."""
+    short: dict[str, list[Occurrence]] = defaultdict(list)
+    for item in found.shifts:
+        if found.responses[item.key].is_short:
+            short[item.station].append(item)
+    return [
+        Finding(STOP, f"not all parts fit into their shifts at {station}: {len(items)} of its shifts, first "
+                f"on {items[0].date} {items[0].shift}", "move parts, or change takt or shift", "unfinished",
+                station, day=items[0].date, shift=items[0].shift, numbers={"shifts": float(len(items))})
+        for station, items in sorted(short.items())
+    ]  # fmt: skip
+
+
+def _gaps(found: Forecast) -> list[Finding]:
+    """Weeks that were asked for and are not covered."""
+    horizon = found.horizon
+    if horizon.is_empty:
+        return [Finding(NOTE, f"No builds from {horizon.first_build} on: nothing is drawn, nothing is "
+                        "proposed", topic="no builds")]  # fmt: skip
+    if horizon.weeks >= horizon.asked:
+        return []
+    words = (f"Builds end on {horizon.last_build}: the forecast covers {horizon.weeks} of the "
+             f"{horizon.asked} weeks asked for")  # fmt: skip
+    coming = min((row.date for row in found.plan.builds if row.date >= horizon.end), default=None)
+    if coming is None:
+        return [Finding(NOTE, words, topic="horizon")]
+    return [Finding(QUALITY, f"{words}; the next is on {coming}", "correct the dates, or ask for as many "
+                    "weeks as reach it", "horizon", day=coming)]  # fmt: skip
+
+
+def _uncovered(found: Forecast) -> list[Finding]:
+    """Where the planned use lies outside P50 to P90, and why; one finding for each reason."""
+    alike: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for view in found.components.values():
+        planned, near = sum(view.day_use) / NANO, 3.0 * view.total_sd / math.sqrt(found.draws)
+        tiny = 1e-6 * planned
+        if view.total_p50 - tiny <= planned <= view.total_p90 + tiny:
+            continue
+        is_above = planned > view.total_p90
+        place = "above P90" if is_above else "below P50"
+        if abs(view.total_mean - planned) > near + tiny:
+            why = ("purges, mixer changes and short shifts answer in steps, so that the futures use "
+                   "another volume on average than the plan")  # fmt: skip
+        elif not is_above and view.total_p50 - planned < near:
+            why = f"by no more than the sampling error of {found.draws} futures"
+        else:
+            why = "losses are rare and large: most futures have none, and the mean lies to one side"
+        alike[place, why].append(view.name)
+    return [Finding(NOTE, f"Planned use lies {place} for {', '.join(names)}: {why}",
+                    topic="planned and futures") for (place, why), names in alike.items()]  # fmt: skip
+
+
+def _known(found: Forecast) -> list[Finding]:
+    """What the figures rest on."""
+    plan, views = found.plan, list(found.components.values())
+    told = []
+    if not found.horizon.is_empty:
+        told.append(Finding(NOTE, "Orders count on all builds of the plan that they must cover, and after "
+                            f"the last on the use of its last {GOING_ON} days going on; dates by which to "
+                            "order fall on working days", topic="orders"))  # fmt: skip
+    for view in views:
+        daily = sum(view.day_use) / NANO / found.horizon.days
+        if daily and not 0.5 * daily <= view.going_on <= 1.5 * daily:
+            words = "phases out" if view.going_on < daily else "phases in"
+            told.append(Finding(NOTE, f"{view.name} {words}: {_litres(view.going_on)} a day at the end of "
+                                f"the builds, {_litres(daily)} on the mean of these weeks. Orders follow "
+                                "the dated use; the reorder point is for the mean", topic="phase",
+                                material=view.key[0]))  # fmt: skip
     if not plan.settings["demand_spread"]:
-        found.notes.append("Demand spread is 0 in Settings: P90 holds only if builds come as planned.")
-    unpriced = [view.name for view in found.components.values() if not view.component.price]
+        told.append(Finding(NOTE, "Demand spread is 0 in Settings: P90 holds only if builds come as planned",
+                            topic="demand spread"))  # fmt: skip
+    unpriced = [view.name for view in views if not view.component.price]
     if unpriced:
-        found.notes.append("No price: " + ", ".join(unpriced) + ".")
+        told.append(Finding(NOTE, "No price: " + ", ".join(unpriced), topic="price"))
+    return told
 
 
 def _tables(found: Forecast) -> None:
@@ -634,17 +945,16 @@ def _component_table(found: Forecast) -> Table:
         "components", "When does each component run out?",
         (("Component", "", "text"), ("In stock", "mL", "number"), ("Due in", "mL", "number"),
          ("Use planned", "mL", "number"), ("Use P50", "mL", "number"), ("Use P90", "mL", "number"),
-         ("P90 of stock", "", "share"), ("Runs out", "", "date"), ("One in ten by", "", "date"),
+         ("P90 of stock", "", "share"), ("Runs out", "", "date"), ("10 % risk by", "", "date"),
          ("After builds", "", "date"), ("Order by", "", "date")),
-        note="Due in: lots of the plan that arrive in these weeks. Planned use is what the shift "
-        "model draws, hoses and heel included. Runs out: without new orders. One in ten by: the day "
-        "by which one of ten futures has run out. After builds: the day it would be empty if the "
-        "mean use went on.",
+        note="Due in: lots of the plan that arrive in these weeks. " + USE_WORDS + " Runs out: without new "
+        "orders, for the first station that finds no container. 10 % risk by: the day by which one of ten "
+        "futures has run out, the plan's own course among them. After builds: the day it would be empty if "
+        f"the use of the last {GOING_ON} days of builds went on.",
     )  # fmt: skip
     for key, view in found.components.items():
         here = sum(lot.opening for lot in found.walk.lots[key])
-        causes = found.walk.causes[key]
-        planned = sum(volume for cause, volume in causes.items() if cause != "expired")
+        planned = sum(view.day_use)
         order = min((order.order_by for order in view.orders), default=None)
         due = sum(lot.received for lot in found.walk.lots[key])
         table.rows.append([view.name, _volume(here), _volume(due), _volume(planned),
@@ -677,13 +987,12 @@ def _week_table(found: Forecast) -> Table:
         (("Week", "", "text"), ("From", "", "date"), ("Component", "", "text"),
          ("Planned", "mL", "number"), ("P50", "mL", "number"), ("P90", "mL", "number"),
          ("P90 in containers", "", "number")),
-        note="Planned: the shift model on the builds as they stand, heel at its mean, hoses "
-        "filled where they are empty, what expires apart. P50 and P90: half and nine of ten futures "
-        "draw no more. The P90 of single weeks do not add up to that of all weeks.",
+        note="Planned: the shift model on the builds as they stand. P50 and P90: half and nine of ten "
+        "futures use no more. The P90 of single weeks do not add up to that of all weeks. " + USE_WORDS,
     )  # fmt: skip
     for week in range(found.horizon.weeks):
         for view in found.components.values():
-            planned = sum(view.day_use[7 * week : 7 * week + 7]) / (1.0 - view.component.heel)
+            planned = sum(view.day_use[7 * week : 7 * week + 7])
             p50, p90 = float(view.weeks_p50[week]), float(view.weeks_p90[week])
             table.rows.append([found.horizon.week_name(week), found.horizon.date(7 * week), view.name,
                                _volume(planned), p50 * 1e6, p90 * 1e6,
@@ -696,14 +1005,12 @@ def _material_table(found: Forecast) -> Table:
         "materials", "How much of each material goes each week?",
         (("Week", "", "text"), ("From", "", "date"), ("Material", "", "text"),
          ("Planned", "mL", "number"), ("P50", "mL", "number"), ("P90", "mL", "number")),
-        note="Mixed material, A and B together; heel and hoses apart.",
+        note="A and B together. " + USE_WORDS,
     )  # fmt: skip
     planned: dict[tuple[str, int], int] = defaultdict(int)
-    material_of = {row.station: row.material for row in found.plan.stations}
-    for item in found.shifts:
-        week = found.horizon.place(item.date) // 7
-        used = found.responses[item.key].used
-        planned[material_of[item.station], week] += sum(sum(each.values()) for each in used.values())
+    for (material, _), view in found.components.items():
+        for place, volume in enumerate(view.day_use):
+            planned[material, place // 7] += volume
     for week in range(found.horizon.weeks):
         for material, (p50, p90) in found.material_weeks.items():
             table.rows.append([found.horizon.week_name(week), found.horizon.date(7 * week), material,
@@ -715,19 +1022,17 @@ def _material_table(found: Forecast) -> Table:
 def _station_week_table(found: Forecast) -> Table:
     horizon = found.horizon
     table = Table(
-        "station_weeks", "How much does each station draw each week?",
+        "station_weeks", "How much does each station use each week?",
         (("Station", "", "text"), ("Component", "", "text"),
          *((horizon.week_name(week), "mL", "number") for week in range(horizon.weeks))),
-        note="As planned; heel and hoses apart.",
+        note="As planned. " + USE_WORDS,
     )  # fmt: skip
-    totals: dict[tuple[str, str], list[int]] = {}
-    for item in found.shifts:
+    totals: dict[tuple[str, Key], list[int]] = {}
+    for item, key, used in uses(found.plan, found.shifts, found.responses):
         week = horizon.place(item.date) // 7
-        for letter, used in found.responses[item.key].used.items():
-            totals.setdefault((item.station, letter), [0] * horizon.weeks)[week] += sum(used.values())
-    for (station, letter), weeks in sorted(totals.items()):
-        view = found.components[found.plan.station(station).material, letter]
-        table.rows.append([station, view.name, *map(_volume, weeks)])
+        totals.setdefault((item.station, key), [0] * horizon.weeks)[week] += sum(used.values())
+    for (station, key), weeks in sorted(totals.items()):
+        table.rows.append([station, found.components[key].name, *map(_volume, weeks)])
     return table
 
 
@@ -738,7 +1043,7 @@ def _day_table(found: Forecast) -> Table:
         "days", "How much goes each day?",
         (("Day", "", "date"), *((view.name, "mL", "number") for view in views),
          ("Cost", found.currency, "number")),
-        note="As planned, hoses included, heel apart.", total=True,
+        note="As planned. " + USE_WORDS, total=True,
     )  # fmt: skip
     for place in range(found.horizon.days):
         volumes = [_volume(view.day_use[place]) for view in views]
@@ -788,21 +1093,22 @@ def _station_table(found: Forecast) -> Table:
     table = Table(
         "stations", "Where does it go?",
         (("Station", "", "text"), ("Component", "", "text"),
-         *((CAUSE_WORDS[cause].capitalize(), "mL", "number") for cause in CAUSES),
+         *((CAUSE_WORDS[cause].capitalize(), "mL", "number") for cause in USE_CAUSES),
          ("All", "mL", "number"), ("Waste", "", "share")),
-        note="Heel, hoses and what expires belong to the component, not to a station.",
+        note="As planned. " + USE_WORDS + " Waste is everything but what is on good parts and stays in "
+        "hoses.",
     )  # fmt: skip
-    totals: dict[tuple[str, str], dict[str, int]] = {}
-    for item in found.shifts:
-        for letter, used in found.responses[item.key].used.items():
-            row = totals.setdefault((item.station, letter), dict.fromkeys(CAUSES, 0))
-            for cause, volume in used.items():
-                row[cause] += volume
-    for (station, letter), causes in sorted(totals.items()):
-        view = found.components[found.plan.station(station).material, letter]
+    totals: dict[tuple[str, Key], dict[str, int]] = {}
+    for item, key, used in uses(found.plan, found.shifts, found.responses):
+        row = totals.setdefault((item.station, key), dict.fromkeys(USE_CAUSES, 0))
+        for cause, volume in used.items():
+            row[cause] += volume
+    for (station, key), causes in sorted(totals.items()):
         whole = sum(causes.values())
-        table.rows.append([station, view.name, *(_volume(causes[cause]) for cause in CAUSES),
-                           _volume(whole), 1.0 - causes["parts"] / whole if whole else 0.0])  # fmt: skip
+        kept = causes["parts"] + causes["hoses"]
+        table.rows.append([station, found.components[key].name,
+                           *(_volume(causes[cause]) for cause in USE_CAUSES),
+                           _volume(whole), 1.0 - kept / whole if whole else 0.0])  # fmt: skip
     return table
 
 
@@ -814,8 +1120,10 @@ def _lot_table(found: Forecast) -> Table:
          ("Expired", "mL", "number"), ("Closing", "mL", "number"), ("Balance", "mL", "number"),
          ("Expires on", "", "date"), ("Store at", "", "text")),
         note="First-expired first-out, proposed orders included. Opening + received = used + expired "
-        "+ closing, to the nanolitre; heels and filled hoses count as used, open containers at "
-        "stations as closing. Missing: what the builds need and no lot holds.",
+        "+ closing, to the nanolitre. Used: with expected scrap and filled hoses, and each heel when its "
+        "container is changed, so that it differs from the use of the other tables by the heels of "
+        "containers that are still open; these count as closing. Missing: what the builds need and no lot "
+        "holds.",
     )  # fmt: skip
     walk = found.ordered
     for key, view in found.components.items():
@@ -825,7 +1133,7 @@ def _lot_table(found: Forecast) -> Table:
             lots.append(walk.missing[key])
         for lot in sorted(lots, key=lambda lot: (lot.last_day(component.open_life), lot.lot)):
             last = lot.last_day(component.open_life)
-            is_missing = lot.lot == "no stock"
+            is_missing = lot is walk.missing.get(key)
             table.rows.append([
                 view.name, "missing" if is_missing else lot.lot,
                 None if last == datetime.date.max else last, _volume(lot.opening),
@@ -879,11 +1187,12 @@ def _cause_table(found: Forecast) -> Table:
         (("Component", "", "text"),
          *((CAUSE_WORDS[cause].capitalize(), found.currency, "number") for cause in ALL_CAUSES),
          ("All", found.currency, "number"), ("Waste", "", "share")),
-        note="At the price of a full container. Waste is everything but what is on good parts and "
-        "stays in hoses.", total=True,
+        note="At the price of a full container. " + USE_WORDS + " Here it is the last cause, with the "
+        "proposed orders. Waste is everything but what is on good parts and stays in hoses.", total=True,
     )  # fmt: skip
     for key, view in found.components.items():
-        price, causes = found.price(key), found.ordered.causes[key]
+        price = found.price(key)
+        causes = {**view.use, "expired": found.ordered.causes[key]["expired"]}
         costs = [causes[cause] * price for cause in ALL_CAUSES]
         whole = sum(causes.values())
         waste = sum(causes[cause] for cause in WASTE)

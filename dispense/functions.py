@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from . import beads, cure, flow, heat, life, line, mixing, pots, quality
+from . import beads, cure, flow, heat, life, line, mixing, moisture, pots, quality
 from .errors import show
 from .fields import whole
 from .registry import FUNCTIONS, call, evaluate, lookup, out, recent_problems, workbook_function
@@ -13,7 +13,7 @@ from .registry import FUNCTIONS, call, evaluate, lookup, out, recent_problems, w
 CATEGORIES = ("Beads", "Pots", "Mixing", "Flow", "Working life", "Cure and heat", "Line and stock",
               "Checks")  # fmt: skip
 
-TOPICS = (beads, pots, mixing, flow, life, cure, heat, line, quality)
+TOPICS = (beads, pots, mixing, flow, life, cure, moisture, heat, line, quality)
 
 
 @workbook_function(

@@ -16,16 +16,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
 
-from .cure import COMPLETE, KINETICS, Kinetics, NthOrder, as_kinetics
+from .cure import COMPLETE, KINETICS, Kamal, Kinetics, NthOrder, as_kinetics
 from .errors import NUM, InputError, Problem
 from .fields import choice, number
 from .life import GAS_CONSTANT
 from .registry import example, out, workbook_function
+from .units import MINUTE
 
 BASES = ("insulated", "fixed", "film")
 _CAUTION = ("a runaway pour can burn, smoke and vent cells: prove the depth by a trial with "
@@ -78,10 +79,18 @@ _STAGES = [np.array([np.append(1.0, _A[row]), np.append(0.0, _C[row])]) for row 
 _KELVIN = 1e-4  # error of one step, K
 _DEGREE = 5e-7  # error of one step, degree of cure
 _FAR = 256.0  # error, of the one allowed, past which a step is not shortened further; NaN counts so
-_ERRORS = np.array([[_KELVIN], [_DEGREE]])
 _BEGIN = 0.1  # change over the first step, K
+_GROWTH = 1.5  # most e-foldings of a step; the shift of the implicit step loses its sign at 4
+_SEED = 1e-8  # z from which a pour begins where z is not the degree
+_TINY = 1e-300
+_WIDE = 1e-3  # ε beside which the allowed error of a degree is small
+_LEAST_SHARE = 0.1  # of the slower of the rates at both ends of a step, which it must have done
+_BALANCE = 1e-6  # share of the heat moved that may be missing
 _MOST_STEPS = 20_000
 _LONGEST = 1e11  # s; no shop waits longer
+_SEEDLESS = 0.99  # m above which a reaction with k1 = 0 takes too long to leave α = 0
+_HOTTEST = 3000.0  # K, past which no compound is a compound
+_SELF_HEATED = 10.0  # K above start and surroundings, past which a pour that is too quick ran away
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,24 +217,94 @@ def _slabs(kinetics, cells, depth, surroundings, material, base, sink=None,
     )  # fmt: skip
 
 
+def _first(kinetics: Kinetics) -> Kinetics:
+    """The kinetics that hold at the begin."""
+    return getattr(kinetics, "branches", (kinetics,))[0]
+
+
+def _is_sharp(kinetics: Kinetics) -> bool:
+    """Whether the rate has an infinite slope at α = 0."""
+    first = _first(kinetics)
+    return isinstance(first, Kamal) and 0.0 < first.power < 1.0 and first.factor_auto > 0.0
+
+
+@dataclass(slots=True)
+class _Variable:
+    """The variable that is stepped in place of the degree of cure, for each layer.
+
+    A rate with k2·αᵐ, m below 1, has an infinite slope at α = 0: a step in α that starts there can
+    stay there for ever. Hence steps are made in
+
+        z = ((α + ε)^(1 − m) − ε^(1 − m)) / (1 − m),   dz/dt = (dα/dt) / (α + ε)ᵐ,
+
+    with ε = (k1/k2)^(1/m) at the begin. While α is small dz/dt lies between k2 and 2·k2, so an error of
+    z is an error in time, and with k1 = 0 the course is z = k2·t, the solution that leaves α = 0.
+    For all other kinetics z is α itself, and where ε is so wide that steps in α see all of it.
+    """
+
+    power: float = 0.0  # m; 0: z is α
+    offset: Any = 0.0  # ε
+    scale: Any = 1.0  # ε^(1 − m)
+    top: Any = 1.0  # z at full cure
+
+    @classmethod
+    def of(cls, kinetics: Kinetics, temperature: np.ndarray) -> _Variable:
+        """The variable for kinetics that begin at these temperatures."""
+        if not _is_sharp(kinetics):
+            return cls()
+        first: Any = _first(kinetics)
+        rest = 1.0 - first.power
+        with np.errstate(all="ignore"):
+            plain, auto = first.constants(temperature)
+            offset = np.nan_to_num(np.maximum(plain / auto, 0.0), nan=1.0) ** (1.0 / first.power)
+        least = max((0.1 * _SEED * rest) ** (1.0 / rest), _TINY)  # z of ε is then below the seed
+        if np.all(offset > _WIDE):
+            return cls()
+        offset = np.clip(offset, least, 1.0)
+        scale = offset**rest
+        one = cls(first.power, offset, scale)
+        one.top = one.value(1.0)
+        return one
+
+    @property
+    def is_degree(self) -> bool:
+        """Whether z is the degree itself."""
+        return self.power == 0.0
+
+    def value(self, degree) -> np.ndarray:
+        """z of a degree of cure."""
+        if self.is_degree:
+            return degree
+        rest = 1.0 - self.power
+        return self.scale * np.expm1(rest * np.log1p(degree / self.offset)) / rest
+
+    def degree(self, value: np.ndarray) -> tuple:
+        """Degree of cure at a value of z, and dα/dz = (α + ε)ᵐ."""
+        if self.is_degree:
+            return value, 1.0
+        rest = 1.0 - self.power
+        inside = np.minimum(np.maximum(value, 0.0), self.top) * (rest / self.scale)
+        degree = np.minimum(self.offset * np.expm1(np.log1p(inside) / rest), 1.0)  # not rounded above 1
+        inside += 1.0
+        inside *= self.scale
+        return degree, (degree + self.offset) / inside
+
+    def take(self, layers: np.ndarray) -> _Variable:
+        """The variable of some of the layers."""
+        if self.is_degree:
+            return self
+        return _Variable(self.power, self.offset[layers], self.scale[layers], self.top[layers])
+
+
 @dataclass(slots=True)
 class _State:
-    """Rows temperature, degree and, where solids have their own, temperature of the solids."""
+    """Rows T − ΔT·α, z and, where solids have their own, temperature of the solids.
+
+    T − ΔT·α, ΔT the adiabatic rise, changes by conduction alone: whatever z does, no heat is lost.
+    """
 
     values: np.ndarray  # (2 or 3, layers)
     lost: np.ndarray  # heat lost by each pour, J/m²
-
-    @property
-    def heat(self) -> np.ndarray:
-        return self.values[0]
-
-    @property
-    def degree(self) -> np.ndarray:
-        return self.values[1]
-
-    @property
-    def solid(self) -> np.ndarray | None:
-        return self.values[2] if len(self.values) > 2 else None
 
 
 @cache
@@ -236,90 +315,166 @@ def _routines() -> tuple:
     return blas.dgbmv, lapack.dgttrf, lapack.dgttrs
 
 
-def _slope(slabs: _Slabs, values: np.ndarray, rate=None) -> np.ndarray:
-    """Rates of change of the rows of a state."""
-    heat = values[0]
-    slope = np.empty(values.shape)
-    if rate is None:
-        rate = slabs.kinetics.rate(values[1], heat)
-    slope[1] = rate
-    change, count = slope[0], heat.size
-    np.multiply(slabs.rise, rate, change)
+def _conduction(slabs: _Slabs, above: np.ndarray, heat: np.ndarray, solid, slope: np.ndarray) -> None:
+    """Rows of `slope` for T − ΔT·α and the solids, from the temperature and that above surroundings."""
     dgbmv, _, _ = _routines()
-    dgbmv(count, count, 1, 1, 1.0, slabs.band, heat - slabs.surroundings, beta=1.0, y=change,
-          overwrite_y=1)  # fmt: skip
-    if len(values) > 2:
-        gap = heat - values[2]
-        change -= slabs.solid * gap
+    count = heat.size
+    dgbmv(count, count, 1, 1, 1.0, slabs.band, above, beta=0.0, y=slope[0], overwrite_y=1)
+    if solid is not None:
+        gap = heat - solid
+        slope[0] -= slabs.solid * gap
         slope[2] = slabs.back * gap
-    return slope
 
 
 @dataclass(slots=True)
 class _Local:
-    """What a step needs to know of the state it starts from."""
+    """What a step needs to know of the state it starts from, one row each."""
 
-    by_degree: np.ndarray
-    by_heat: np.ndarray
-    slope: np.ndarray
+    rows: np.ndarray
+
+    heat = property(lambda self: self.rows[0])  # temperature, K
+    degree = property(lambda self: self.rows[1])
+    widening = property(lambda self: self.rows[2])  # dα/dz
+    rate = property(lambda self: self.rows[3])  # dα/dt
+    by_value = property(lambda self: self.rows[4])  # of dz/dt, by z
+    by_heat = property(lambda self: self.rows[5])  # of dα/dt, by temperature
+    slope = property(lambda self: self.rows[6:])  # of the rows of the state
 
 
-def _locally(slabs: _Slabs, state: _State) -> _Local:
-    rate, by_degree, by_heat = slabs.kinetics.slopes(state.degree, state.heat)
-    return _Local(by_degree, by_heat, _slope(slabs, state.values, rate))
+def _locally(slabs: _Slabs, variable: _Variable, state: _State) -> _Local:
+    values = state.values
+    rows = np.zeros((6 + len(values), values.shape[1]))
+    degree, widening = variable.degree(values[1])
+    heat = slabs.rise * degree
+    heat += values[0]
+    rate, by_degree, by_heat = slabs.kinetics.slopes(degree, heat)
+    if variable.is_degree:
+        rows[4], rows[7] = by_degree, rate
+    else:
+        rows[4] = by_degree - variable.power * rate / (degree + variable.offset)
+        rows[7] = rate / widening
+    rows[0], rows[1], rows[2], rows[3], rows[5] = heat, degree, widening, rate, by_heat
+    _conduction(slabs, heat - slabs.surroundings, heat, values[2] if len(values) > 2 else None, rows[6:])
+    return _Local(rows)
 
 
-def _step(slabs: _Slabs, state: _State, local: _Local, step: np.ndarray, tight: float) -> tuple:
+def _growth(slabs: _Slabs, local: _Local) -> np.ndarray:
+    """Fastest rate at which a layer of each pour feeds itself, without loss of heat, 1/s."""
+    return np.maximum.reduceat(local.by_value + slabs.rise * local.by_heat, slabs.first)
+
+
+def _step(slabs: _Slabs, variable: _Variable, state: _State, local: _Local, step: np.ndarray,
+          tight: float) -> tuple:  # fmt: skip
     """One Rosenbrock step of each pour: new state, error over the tolerance, course between.
 
     The course is a, b, c for the value old + s·(a + s·(b + s·c)), s from 0 to 1, and its slope and
-    value at 1.
+    value at 1. Where z leaves its range, or α falls, by more than the tolerance, that is an error too.
     """
     _, dgttrf, dgttrs = _routines()
     shorter = 1.0 / slabs.spread(step)
     shift = shorter / _GAMMA
+    # z of each layer follows from its temperature: u = (R + z_T·u_T)/(shift − z_z)
+    own = 1.0 / (shift - local.by_value)
+    coupling = slabs.rise * own
+    coupling *= shift
+    diagonal = coupling * local.by_heat
+    diagonal += slabs.band[1]
+    diagonal -= shift
     by_heat = local.by_heat
-    # the degree of each layer follows from its temperature: u = (R + r_T·u_T)/(shift − r_α)
-    own = 1.0 / (shift - local.by_degree)
-    diagonal = slabs.rise * by_heat * shift * own + slabs.band[1] - shift
+    warming: Any = slabs.rise  # temperature by z
+    if not variable.is_degree:
+        warming = slabs.rise * local.widening
+        coupling *= local.widening
+        by_heat = by_heat / local.widening
     solid: Any = slabs.solid
     solid_back: Any = slabs.back
     solid_own: Any = None
     if solid is not None:
         solid_own = 1.0 / (shift + solid_back)
         diagonal -= solid * shift * solid_own
+    np.negative(coupling, coupling)
     factors = dgttrf(slabs.band[2, :-1], diagonal, slabs.band[0, 1:])[:-1]
-    coupling = -slabs.rise * local.by_degree * own
     shape = state.values.shape
     parts = np.empty((7, *shape))  # the old state and the six stages
     parts[0] = state.values
     flat = parts.reshape(7, -1)
+    flows = np.empty((6, shape[1]))  # temperature over the surroundings at each stage
     for stage in range(6):
         if stage == 0:
             right = local.slope
+            np.subtract(local.heat, slabs.surroundings, flows[0])
         else:
             values, back = _STAGES[stage].dot(flat[: stage + 1]).reshape(2, *shape)
-            right = _slope(slabs, values)
+            degree, widening = variable.degree(values[1])
+            heat = slabs.rise * degree
+            heat += values[0]
+            right = np.zeros(shape)
+            rate = slabs.kinetics.rate(degree, heat)
+            right[1] = rate if variable.is_degree else rate / widening
+            above = np.subtract(heat, slabs.surroundings, flows[stage])
+            _conduction(slabs, above, heat, values[2] if len(values) > 2 else None, right)
             back *= shorter
             right += back
         u = parts[stage + 1]
-        u_heat, u_degree = u[0], u[1]
-        np.multiply(coupling, right[1], u_heat)
-        u_heat -= right[0]
+        warmer = coupling * right[1]  # of the temperature
+        warmer -= right[0]
         if solid_own is not None:
-            u_heat -= solid * solid_own * right[2]
-        dgttrs(*factors, u_heat, overwrite_b=1)
-        np.multiply(by_heat, u_heat, u_degree)
-        u_degree += right[1]
-        u_degree *= own
+            warmer -= solid * solid_own * right[2]
+        dgttrs(*factors, warmer, overwrite_b=1)
+        flows[stage] += warmer
+        u_value = np.multiply(by_heat, warmer, u[1])
+        u_value += right[1]
+        u_value *= own
+        np.subtract(warmer, warming * u_value, u[0])
         if solid_own is not None:
-            u[2] = (right[2] + solid_back * u_heat) * solid_own
-    over = _WHOLE * (state.values[0] - slabs.surroundings) + _REACH.dot(parts[1:, 0])
-    lost = state.lost + step * np.add.reduceat(slabs.face * over, slabs.first)
+            u[2] = (right[2] + solid_back * warmer) * solid_own
+    lost = state.lost + step * np.add.reduceat(slabs.face * _FLOWS.dot(flows), slabs.first)
     course = _COURSE.dot(flat).reshape(5, *shape)
-    error = np.abs(parts[6, :2]) / (tight * _ERRORS)
-    error = np.maximum.reduceat(np.maximum(error[0], error[1]), slabs.first)
-    return _State(course[4], lost), np.fmin(error, _FAR), course
+    new = course[4]
+    value = np.minimum(np.maximum(new[1], state.values[1]), variable.top)
+    outside = np.abs(new[1] - value)
+    new[1] = value
+    error = np.maximum(np.abs(parts[6, 1]), outside) / (tight * _DEGREE)
+    error = np.maximum(error, np.abs(warmer) / (tight * _KELVIN))
+    error = np.maximum.reduceat(error, slabs.first)
+    return _State(new, lost), np.fmin(error, _FAR), course
+
+
+def _stalls(slabs: _Slabs, old: _Local, new: _Local, step: np.ndarray) -> np.ndarray:
+    """How much less than it must the degree of each pour has gone up in a step.
+
+    The least of the rates at both ends, a tenth for what an implicit step does to the last traces.
+    """
+    least = np.minimum(old.rate, new.rate)
+    least *= _LEAST_SHARE * slabs.spread(step)
+    least -= new.degree
+    least += old.degree
+    return np.maximum.reduceat(least, slabs.first)
+
+
+def _physical(slabs: _Slabs, variable: _Variable, old: np.ndarray, course: np.ndarray) -> np.ndarray:
+    """The course of a step in temperature, degree and temperature of the solids."""
+    found = np.empty(course.shape)
+    found[:, 2:] = course[:, 2:]
+    if variable.is_degree:
+        found[:, 1] = course[:, 1]
+        np.multiply(slabs.rise, course[:, 1], found[:, 0])
+        found[:, 0] += course[:, 0]
+        return found
+    # z at thirds of the step, and the cubic through the degrees there
+    a, b, c = course[:3, 1]
+    begin, one, two, three = variable.degree(
+        np.array([old[1] + share * (a + share * (b + share * c)) for share in (0.0, 1 / 3, 2 / 3)]
+                 + [course[4, 1]])
+    )[0]  # fmt: skip
+    one, two, three, end = 3.0 * (one - begin), 1.5 * (two - begin), three - begin, three
+    c = 4.5 * (three - 2.0 * two + one)
+    b = 3.0 * (two - one) - c
+    a = one - b / 3.0 - c / 9.0
+    found[:, 1] = a, b, c, a + 2.0 * b + 3.0 * c, end
+    np.multiply(slabs.rise, found[:, 1], found[:, 0])
+    found[:, 0] += course[:, 0]
+    return found
 
 
 def _hottest(slabs: _Slabs, times, steps, old: np.ndarray, course, new: np.ndarray):
@@ -367,20 +522,17 @@ def _hottest(slabs: _Slabs, times, steps, old: np.ndarray, course, new: np.ndarr
     return value, times + share * steps, np.maximum(height, 0.0)
 
 
-def _over(slabs: _Slabs, state: _State, peak: np.ndarray) -> np.ndarray:
+def _over(slabs: _Slabs, local: _Local, peak: np.ndarray) -> np.ndarray:
     """Whether the peak of each pour is certain: what is left cannot raise it any more."""
-    hot = np.maximum.reduceat(state.heat, slabs.first)
-    left = np.minimum(np.maximum(1.0 - state.degree, 0.0), 1.0)
+    kinetics = slabs.kinetics
+    hot = np.maximum.reduceat(local.heat, slabs.first)
+    left = np.maximum(kinetics.attainable - local.degree, 0.0)
     gain = np.maximum.reduceat(slabs.rise * left, slabs.first)
     # the fastest that the layers can still react at the highest temperature about, and the
     # steady rise over the surroundings which that could hold up
-    kinetics = slabs.kinetics
-    room = _room(slabs)
-    warm = np.maximum(hot, room)
-    top = np.abs(kinetics.drive(np.ones_like(warm), *kinetics.constants(warm)))[slabs.owner]
-    power = np.maximum.reduceat(
-        slabs.rise * slabs.capacity * top * left**kinetics.order, slabs.first
-    )
+    warm = np.maximum(hot, _room(slabs))
+    fastest = kinetics.fastest(local.degree, warm[slabs.owner])
+    power = np.maximum.reduceat(slabs.rise * slabs.capacity * fastest, slabs.first)
     with np.errstate(invalid="ignore"):
         held = power * slabs.resistance
     return (warm + gain < peak) | (gain < 1e-4) | (held < 1e-3)
@@ -392,38 +544,79 @@ def _room(slabs: _Slabs) -> np.ndarray:
     return np.where(open_, slabs.surroundings[slabs.first], -np.inf)
 
 
+def _content(slabs: _Slabs, state: _State) -> np.ndarray:
+    """Heat held by each pour and yet to come from its reaction, J/m²."""
+    held = slabs.capacity * slabs.width
+    content = held * state.values[0]
+    if slabs.solid is not None:
+        content = content + held * slabs.solid / slabs.back * state.values[2]
+    return np.add.reduceat(content, slabs.first)
+
+
+_FINE, _RUNAWAY, _LOST, _UNBALANCED = range(4)  # how a pour ended
+
+
 @dataclass(slots=True)
 class _Run:
-    """What a run of many pours gave."""
+    """What a run of many pours gave; a pour with a fault has passed its `peak` and gone on."""
 
     peak: np.ndarray
     time: np.ndarray
     height: np.ndarray
     solid_peak: np.ndarray
+    fault: np.ndarray
+    end: np.ndarray
     trace: list = field(default_factory=list)
 
 
-def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _Run:
-    """All pours to their end: to the time `until`, or till the peak of each is certain."""
+def _run(slabs: _Slabs, begin: np.ndarray, until=None, tight=1.0, trace=False) -> _Run:
+    """All pours to their end: to the time `until`, or till the peak of each is certain.
+
+    `begin` has rows temperature, degree and, where they have their own, temperature of the solids.
+    """
+    with np.errstate(all="ignore"):  # a step that overflows is a step not taken
+        return _run_quietly(slabs, begin, until, tight, trace)
+
+
+def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: bool) -> _Run:
     count = slabs.count
-    begin = np.maximum.reduceat(state.heat, slabs.first)
-    result = _Run(begin.copy(), np.zeros(count), np.zeros(count), np.full(count, np.nan))
-    if state.solid is not None:
-        result.solid_peak = np.maximum.reduceat(state.solid, slabs.first)
+    start = np.maximum.reduceat(begin[0], slabs.first)
+    result = _Run(start.copy(), np.zeros(count), np.zeros(count), np.full(count, np.nan),
+                  np.zeros(count, dtype=int), np.zeros(count))  # fmt: skip
+    if len(begin) > 2:
+        result.solid_peak = np.maximum.reduceat(begin[2], slabs.first)
+    variable = _Variable.of(slabs.kinetics, begin[0])
+    values = np.array(begin)
+    values[0] -= slabs.rise * begin[1]
+    values[1] = variable.value(begin[1])
+    if _is_sharp(slabs.kinetics):
+        values[1] = np.maximum(values[1], _SEED)
+    state = _State(values, np.zeros(count))
     pours = np.arange(count)
     times = np.zeros(count)
-    local = _locally(slabs, state)
-    fastest = np.maximum.reduceat(np.abs(local.slope[0]), slabs.first)  # K/s
+    local = _locally(slabs, variable, state)
+    content, moved = _content(slabs, state), np.zeros(count)
+    released = slabs.capacity * slabs.width * slabs.rise
+    unreacted = np.add.reduceat(released * local.degree, slabs.first)
+    warming = local.slope[0] + slabs.rise * local.rate
+    fastest = np.maximum.reduceat(np.abs(warming), slabs.first)  # K/s
     steps = np.minimum(_BEGIN / np.maximum(fastest, 1e-30), 60.0)
+    growth = _growth(slabs, local)
     if trace:
-        result.trace.append((0.0, state, None))
+        result.trace.append((0.0, begin, np.zeros(1), None))
     for _ in range(_MOST_STEPS):
+        # a layer that feeds itself: the shift of the implicit step must stay well above its growth
+        steps = np.minimum(steps, _GROWTH / np.maximum(growth, 1e-300))
         if until is not None:
             left = until - times
             steps = np.minimum(steps, left)
             ends = steps >= left * (1.0 - 1e-12)
-        after, error, course = _step(slabs, state, local, steps, tight)
+        after, error, course = _step(slabs, variable, state, local, steps, tight)
         good = error <= 1.0
+        if np.count_nonzero(good):
+            then = _locally(slabs, variable, after)
+            error = np.fmin(np.maximum(error, _stalls(slabs, local, then, steps) / (tight * _DEGREE)), _FAR)
+            good = error <= 1.0
         taken = np.where(good, steps, 0.0)
         steps = steps * (0.8 * np.maximum(error, 6e-4) ** -0.25)  # times 0.2 to 5.1
         passed = np.count_nonzero(good)
@@ -433,48 +626,102 @@ def _run(slabs: _Slabs, state: _State, until=None, tight=1.0, trace=False) -> _R
             layers = good[slabs.owner]
             after = _State(np.where(layers, after.values, state.values),
                            np.where(good, after.lost, state.lost))  # fmt: skip
-        old, state, local = state, after, _locally(slabs, after)
+            then = _Local(np.where(layers, then.rows, local.rows))
+        before, old, state, local = state, local, after, then
         times = times + taken
-        if until is not None:
-            done = good & ends
-        highest = np.maximum(old.heat, state.heat)
+        growth = _growth(slabs, local)
+        highest = np.maximum(old.heat, local.heat)
         hot = np.maximum.reduceat(highest, slabs.first)
+        mad = good & (hot > _HOTTEST)
         if until is None:
-            done = good & (_over(slabs, state, np.maximum(hot, result.peak[pours]))
+            done = good & (_over(slabs, local, np.maximum(hot, result.peak[pours]))
                            | (times > _LONGEST))  # fmt: skip
+        else:
+            done = good & ends
+        if np.count_nonzero(mad):
+            result.fault[pours[mad]] = _RUNAWAY
+            done |= mad
         # a closer look where a layer near the hottest one passes its maximum, or has passed it
-        cooler = np.maximum.reduceat(state.heat, slabs.first) < hot
+        cooler = np.maximum.reduceat(local.heat, slabs.first) < hot
         missed = cooler & (hot > result.peak[pours])
         finished = np.count_nonzero(done)
         passing: Any = hot > result.peak[pours] - 1.0
-        if np.count_nonzero(passing):
-            passing = (course[0, 0] > 0.0) & (course[3, 0] <= 0.0) & (highest > slabs.spread(hot) - 1.0)
+        near = np.count_nonzero(passing)
+        if near or finished or np.count_nonzero(missed):
+            shown = _physical(slabs, variable, before.values, course)
+        if near:
+            passing = (shown[0, 0] > 0.0) & (shown[3, 0] <= 0.0) & (highest > slabs.spread(hot) - 1.0)
         if finished or np.count_nonzero(missed) or np.count_nonzero(passing):
-            value, when, height = _hottest(slabs, times - taken, taken, old.heat, course,
-                                           state.heat)  # fmt: skip
+            value, when, height = _hottest(slabs, times - taken, taken, old.heat, shown,
+                                           local.heat)  # fmt: skip
             better = good & (value >= result.peak[pours])
             mine = pours[better]
             result.peak[mine], result.time[mine] = value[better], when[better]
             result.height[mine] = height[better]
-        if state.solid is not None:
+        if len(begin) > 2:
             result.solid_peak[pours] = np.maximum(
-                result.solid_peak[pours], np.maximum.reduceat(state.solid, slabs.first)
+                result.solid_peak[pours], np.maximum.reduceat(state.values[2], slabs.first)
             )
         if trace:
-            result.trace.append((float(times[0]), state, course))
+            row = np.array([local.heat, local.degree, *state.values[2:]])
+            between = partial(_physical, slabs, variable, before.values, course)
+            result.trace.append((float(times[0]), row, state.lost, between))
         if finished:
+            mine = pours[done]
+            result.end[mine] = times[done]
+            moved = np.add.reduceat(released * local.degree, slabs.first) - unreacted
+            gap = np.abs(_content(slabs, state) + state.lost - content)
+            held = np.add.reduceat(slabs.capacity * slabs.width, slabs.first)
+            wrong = ~(gap <= _BALANCE * (np.abs(moved) + np.abs(state.lost) + held * _KELVIN))
+            wrong |= ~np.logical_and.reduceat((local.degree >= 0.0) & (local.degree <= 1.0), slabs.first)
+            result.fault[mine] = np.where(wrong[done], _UNBALANCED, result.fault[mine])
             if finished == done.size:
                 return result
             keep = ~done
             slabs, layers = slabs.take(keep)
+            variable = variable.take(layers)
             state = _State(state.values[:, layers], state.lost[keep])
-            local = _Local(local.by_degree[layers], local.by_heat[layers],
-                           local.slope[:, layers])  # fmt: skip
-            pours, times, steps = pours[keep], times[keep], steps[keep]
+            local = _Local(local.rows[:, layers])
+            released = released[layers]
+            pours, times, steps, growth = pours[keep], times[keep], steps[keep], growth[keep]
+            content, unreacted = content[keep], unreacted[keep]
             if until is not None:
                 until = until[keep]
-    result.peak[pours] = np.nan
+    result.peak[pours] = np.maximum(result.peak[pours], np.maximum.reduceat(local.heat, slabs.first))
+    result.end[pours] = times
+    hotter = result.peak[pours] > np.maximum(start[pours], _room(slabs)) + _SELF_HEATED
+    result.fault[pours] = np.where(hotter, _RUNAWAY, _LOST)
     return result
+
+
+def _needs_seed(kinetics: Kinetics) -> bool:
+    """Whether the reaction never leaves α = 0: k1 is 0, and m 1 or more (or so near that it takes ages)."""
+    first = _first(kinetics)
+    return isinstance(first, Kamal) and first.factor == 0.0 and first.power > _SEEDLESS
+
+
+def _check_seed(where: str, kinetics: Kinetics, heat, degrees=0.0) -> None:
+    """Refuse a reaction that would stay at α = 0 for want of a seed, which would look like no heat."""
+    if _needs_seed(kinetics) and np.any(np.asarray(heat) > 0.0) and np.any(np.asarray(degrees) <= 0.0):
+        raise InputError(Problem(
+            where, message="with A1 = 0 and m of 1 or more the reaction never begins at a degree of 0; "
+            "it needs a seed", fix="give A1 above 0, from a fit that begins at a degree of 0", code=NUM,
+        ))  # fmt: skip
+
+
+def _faulty(where: str, fault: int, time: float) -> Problem:
+    """What a pour without an answer is told."""
+    minutes = time / MINUTE
+    after = f"{minutes:.0f} min" if minutes >= 10.0 else f"{minutes:.2g} min"
+    if fault == _RUNAWAY:
+        return Problem(where, message=f"the pour runs away after {after}: what follows is too quick and "
+                       "too hot to compute", fix="pour less deep, in shots or colder; " + _CAUTION,
+                       code=NUM)  # fmt: skip
+    if fault == _UNBALANCED:
+        return Problem(where, message="the heat made and the heat stored and lost do not balance",
+                       fix="report this pour: no figure is given", code=NUM)  # fmt: skip
+    return Problem(where, message=f"the pour cannot be followed past {after}",
+                   fix="check the kinetics, the depth and their units", code=NUM)  # fmt: skip
 
 
 # ----------------------------------------------------------------------------- one pour in full
@@ -522,7 +769,7 @@ class Pour:
         if self.times.size == 1:
             return self.temperatures[0], self.degrees[0]
         share = (time - self.times[place]) / (self.times[place + 1] - self.times[place])
-        a, b, c = self._courses[place][:3]
+        a, b, c = self._courses[place]()[:3]
         change = share * (a + share * (b + share * c))
         heat = self.temperatures[place] + change[0]
         return heat, np.clip(self.degrees[place] + change[1], 0.0, 1.0)
@@ -570,12 +817,11 @@ def pour(depth, start, surroundings, kinetics, heat, density, specific_heat, con
         below = onto.temperatures if onto.solid_temperatures is None else onto.solid_temperatures
         solid = np.concatenate([below[-1], fresh])
     rows = [temperatures, degrees] if slabs.solid is None else [temperatures, degrees, solid]
-    state = _State(np.array(rows), np.zeros(1))
+    _check_seed("pour", kinetics, heat, degrees)
     until = None if duration is None else np.array([float(duration)])
-    run = _run(slabs, state, until, tolerance, trace=True)
-    if math.isnan(run.peak[0]):
-        raise InputError(Problem("pour", message="the reaction is too quick to follow",
-                                 fix="check the kinetics and their units", code=NUM))  # fmt: skip
+    run = _run(slabs, np.array(rows), until, tolerance, trace=True)
+    if run.fault[0] != _FINE:
+        raise InputError(_faulty("pour", int(run.fault[0]), float(run.end[0])))
     result = _record(slabs, run)
     if sinks is not None and sinks.exchange is None:
         result.solid_peak = result.peak_temperature
@@ -585,20 +831,19 @@ def pour(depth, start, surroundings, kinetics, heat, density, specific_heat, con
 def _record(slabs: _Slabs, run: _Run) -> Pour:
     """The trace of a run as a record."""
     states = [entry[1] for entry in run.trace]
-    temperatures = np.array([state.heat for state in states])
-    degrees = np.array([state.degree for state in states])
-    solids = None if slabs.solid is None else np.array([state.solid for state in states])
+    temperatures, degrees = (np.array([state[row] for state in states]) for row in (0, 1))
+    solids = None if slabs.solid is None else np.array([state[2] for state in states])
     volume_heat = slabs.capacity * slabs.width
     released = (degrees - degrees[0]) @ (volume_heat * slabs.rise)
     stored = (temperatures - temperatures[0]) @ volume_heat
     if solids is not None:
         stored += (solids - solids[0]) @ (volume_heat * slabs.solid / slabs.back)
-    courses = tuple(entry[2] for entry in run.trace[1:])
+    courses = tuple(entry[3] for entry in run.trace[1:])
     return Pour(
         np.array([entry[0] for entry in run.trace]), np.cumsum(slabs.width) - 0.5 * slabs.width,
         slabs.width, temperatures, degrees, solids, float(run.peak[0]), float(run.time[0]),
         float(run.height[0]), float(run.solid_peak[0]), released, stored,
-        np.array([state.lost[0] for state in states]), courses,
+        np.array([entry[2][0] for entry in run.trace]), courses,
     )  # fmt: skip
 
 
@@ -623,46 +868,79 @@ _SHALLOW, _DEEP = 1e-6, 1.0  # m, range of the search for a depth
 _BATCH = 4000  # layers solved together
 
 
-def _peaks_on(cells, kinetics, base, rows, tight=1.0) -> np.ndarray:
+@dataclass(slots=True)
+class _Peaks:
+    """Peaks of many pours; of one with a fault, what it had come to at a time and went on from."""
+
+    peak: np.ndarray
+    fault: np.ndarray
+    time: np.ndarray
+
+    @property
+    def answer(self) -> np.ndarray:
+        """The peaks, NaN where there is a fault."""
+        return np.where(self.fault == _FINE, self.peak, np.nan)
+
+    def above(self, limits: np.ndarray) -> np.ndarray:
+        """How far each peak is above a limit: ∞ where it went on above it, NaN where that is not known."""
+        lost = np.where(self.peak > limits, np.inf, np.nan)
+        return np.where(self.fault == _FINE, self.peak - limits, lost)
+
+    def extrapolated(self, finer: _Peaks) -> _Peaks:
+        """To infinitely many layers, from these and from twice as many layers."""
+        both = (self.fault == _FINE) & (finer.fault == _FINE)
+        better = np.where(both, finer.peak + (finer.peak - self.peak) / 3.0, finer.peak)
+        return _Peaks(better, finer.fault.copy(), finer.time.copy())
+
+    def take(self, chosen) -> _Peaks:
+        """Some of them."""
+        return _Peaks(self.peak[chosen], self.fault[chosen], self.time[chosen])
+
+    def put(self, chosen, other: _Peaks) -> None:
+        """Others in place of some of them."""
+        self.peak[chosen], self.fault[chosen], self.time[chosen] = other.peak, other.fault, other.time
+
+
+def _peaks_on(cells, kinetics, base, rows, tight=1.0) -> _Peaks:
     """Peak temperatures of rows (depth, start, surroundings, heat, …, film) on one grid."""
-    peaks = np.empty(len(rows))
+    count = len(rows)
+    found = _Peaks(np.empty(count), np.zeros(count, dtype=int), np.zeros(count))
     size = max(1, _BATCH // cells)
-    for begin in range(0, len(rows), size):
+    for begin in range(0, count, size):
         part = rows[begin : begin + size]
         depth, start, surroundings, *material = part.T
         slabs = _slabs(kinetics, np.full(len(part), cells), depth, surroundings, material, base)
         heat = start[slabs.owner]
-        state = _State(np.array([heat, np.zeros_like(heat)]), np.zeros(len(part)))
-        run = _run(slabs, state, None, tight)
-        peaks[begin : begin + size] = np.maximum(run.peak, _room(slabs))
-    return peaks
+        run = _run(slabs, np.array([heat, np.zeros_like(heat)]), None, tight)
+        found.put(slice(begin, begin + size),
+                  _Peaks(np.maximum(run.peak, _room(slabs)), run.fault, run.end))  # fmt: skip
+    return found
 
 
-def _peaks_at(level, kinetics, base, rows) -> np.ndarray:
+def _peaks_at(level, kinetics, base, rows) -> _Peaks:
     """Peaks of two grids, the finer with twice the layers, extrapolated to infinitely many."""
     coarse = _peaks_on(_CELLS << level, kinetics, base, rows)
-    fine = _peaks_on(_CELLS << (level + 1), kinetics, base, rows)
-    return fine + (fine - coarse) / 3.0
+    return coarse.extrapolated(_peaks_on(_CELLS << (level + 1), kinetics, base, rows))
 
 
-def _peaks(kinetics, base, rows) -> tuple[np.ndarray, np.ndarray]:
+def _peaks(kinetics, base, rows) -> tuple[_Peaks, np.ndarray]:
     """Peaks on a grid fine enough for each row, and the level of that grid."""
     coarse, fine = (_peaks_on(_CELLS << level, kinetics, base, rows) for level in (0, 1))
-    peaks = fine + (fine - coarse) / 3.0
+    peaks = coarse.extrapolated(fine)
     levels = np.zeros(len(rows), dtype=int)
     # a reaction front that runs into a face or another front passes the adiabatic temperature:
     # such a pour is lost, and hundredths of a kelvin are not worth the time
     adiabatic = np.maximum(rows[:, 1], rows[:, 2]) + rows[:, 3] / rows[:, 5]
-    close = np.maximum(_CLOSE, _SHARP * (fine - adiabatic))
-    open_ = np.flatnonzero(np.abs(fine - coarse) > close)
+    close = np.maximum(_CLOSE, _SHARP * (fine.peak - adiabatic))
+    open_ = np.flatnonzero((np.abs(fine.peak - coarse.peak) > close) & (fine.fault == _FINE))
     for level in range(1, _LEVELS + 1):
         if not open_.size:
             break
         finer = _peaks_on(_CELLS << (level + 1), kinetics, base, rows[open_])
-        better = finer + (finer - fine[open_]) / 3.0
-        settled = np.abs(better - peaks[open_]) <= close[open_]
-        peaks[open_] = better
-        fine[open_] = finer
+        better = fine.take(open_).extrapolated(finer)
+        settled = ~(np.abs(better.peak - peaks.peak[open_]) > close[open_]) | (finer.fault != _FINE)
+        peaks.put(open_, better)
+        fine.put(open_, finer)
         levels[open_] = level
         open_ = open_[~settled]
     return peaks, levels
@@ -736,7 +1014,7 @@ def adiabatic_rise(heat, specific_heat, resin_fraction=1.0):
     "about 0.01 K, some kelvin where a reaction front passes the adiabatic temperature",
     rule=_RULE,
     requires=(COMPLETE,),
-    no_answer="the reaction is too quick to follow (check the kinetics and their units)",
+    no_answer="the pour runs away, too quick and too hot to compute (by itself it is told when)",
     examples=(
         example((10, 25, 25, [0.02, 0], 300, 1.1, 1.5, 0.25, 0), 225.0,
                 "no heat gets out: 25 + 300/1.5, by hand", 1e-6),
@@ -761,8 +1039,12 @@ def peak_temperature(depth, start, surroundings, kinetics, heat, density, specif
     """
     rows, shape, place = _rows(depth, start, surroundings, heat, density, specific_heat,
                                conductivity, film)  # fmt: skip
-    peaks, _ = _peaks(as_kinetics(kinetics), base, rows)
-    return peaks[place].reshape(shape)[()]
+    kinetics = as_kinetics(kinetics)
+    _check_seed("PEAK_TEMPERATURE", kinetics, heat)
+    peaks, _ = _peaks(kinetics, base, rows)
+    if np.all(peaks.fault != _FINE):
+        raise InputError(_faulty("PEAK_TEMPERATURE", int(peaks.fault[0]), float(peaks.time[0])))
+    return peaks.answer[place].reshape(shape)[()]
 
 
 @workbook_function(
@@ -798,49 +1080,86 @@ def pour_depth(limit, start, surroundings, kinetics, heat, density, specific_hea
     True
     """
     kinetics = as_kinetics(kinetics)
+    _check_seed("POUR_DEPTH", kinetics, heat)
     rows, shape, place = _rows(limit, start, surroundings, heat, density, specific_heat,
                                conductivity, film)  # fmt: skip
-    depths = np.full(len(rows), np.nan)
-    limits = rows[:, 0]
-    open_ = np.flatnonzero(limits > np.maximum(rows[:, 1], rows[:, 2]))
-    if open_.size:
-        depths[open_] = _search(kinetics, base, limits[open_], rows[open_, 1:])
+    depths, reasons = _depths(kinetics, base, rows)
+    if np.all(reasons):
+        raise InputError(Problem("POUR_DEPTH", message=NO_DEPTH[int(reasons[0])], code=NUM))
     return depths[place].reshape(shape)[()]
+
+
+#: Why there is no depth at which the peak is the limit
+NO_DEPTH = {
+    1: "there is no such depth: the limit is not above the start and the surroundings",
+    2: "there is no such depth: even the thinnest pour passes the limit",
+    3: "there is no such depth: any depth stays under the limit (up to 1 m)",
+    4: "the depth is not known: a pour on the way to it cannot be followed",
+}
+_TOO_LOW, _ALWAYS, _NEVER, _UNKNOWN = NO_DEPTH
+
+
+def depth_or_reason(limit, start, surroundings, kinetics, heat, density, specific_heat,
+                    conductivity, film=10.0, base="insulated") -> tuple[float | None, str]:  # fmt: skip
+    """`pour_depth` of one pour, or None and why there is none; SI units.
+
+    >>> from dispense.cure import NthOrder
+    >>> depth_or_reason(600.0, 296.15, 296.15, NthOrder(2e5, 6e4), 3e5, 1100.0, 1800.0, 0.25)
+    (None, 'there is no such depth: any depth stays under the limit (up to 1 m)')
+    """
+    kinetics = as_kinetics(kinetics)
+    _check_seed("pour_depth", kinetics, heat)
+    rows, _, _ = _rows(limit, start, surroundings, heat, density, specific_heat, conductivity, film)
+    (depth,), (reason,) = _depths(kinetics, base, rows)
+    return (None, NO_DEPTH[int(reason)]) if reason else (float(depth), "")
+
+
+def _depths(kinetics, base, rows) -> tuple[np.ndarray, np.ndarray]:
+    """Depths at which the peak is the limit for rows (limit, start, …), and why there is none."""
+    depths, reasons = np.full(len(rows), np.nan), np.full(len(rows), _TOO_LOW)
+    open_ = np.flatnonzero(rows[:, 0] > np.maximum(rows[:, 1], rows[:, 2]))
+    if open_.size:
+        depths[open_], reasons[open_] = _search(kinetics, base, rows[open_, 0], rows[open_, 1:])
+    return depths, reasons
 
 
 def _with_depth(logs, rest) -> np.ndarray:
     return np.column_stack([np.exp(logs), rest])
 
 
-def _search(kinetics, base, limits, rest) -> np.ndarray:
+def _search(kinetics, base, limits, rest) -> tuple[np.ndarray, np.ndarray]:
     """Depths at which the peak is the limit: scan, then narrow between two depths."""
     count = len(limits)
     scan = np.linspace(math.log(_SHALLOW), math.log(_DEEP), 13)
     rows = _with_depth(np.tile(scan, count), np.repeat(rest, scan.size, axis=0))
-    peaks = _peaks_on(_CELLS, kinetics, base, rows).reshape(count, scan.size)
-    above = peaks > limits[:, None]
-    found = np.flatnonzero(above.any(axis=1) & ~above[:, 0])
+    excess = _peaks_on(_CELLS, kinetics, base, rows).above(np.repeat(limits, scan.size))
+    excess = excess.reshape(count, scan.size)
+    above = ~(excess <= 0.0)  # a pour that cannot be followed is not one that stays under
+    place = above.argmax(axis=1)
+    reasons = np.where(above.any(axis=1), np.where(above[:, 0], _ALWAYS, 0), _NEVER)
+    reasons[np.isnan(excess[np.arange(count), place])] = _UNKNOWN
+    found = np.flatnonzero(reasons == 0)
     answer = np.full(count, np.nan)
     if not found.size:
-        return answer
-    limits, rest, above = limits[found], rest[found], above[found]
-    place = above.argmax(axis=1)
+        return answer, reasons
+    limits, rest, place = limits[found], rest[found], place[found]
     # on the coarse grid first, then on the one that the depth needs
     low, high = scan[place - 1], scan[place]
     rough = _narrow(lambda logs, mine: _peaks_on(_CELLS, kinetics, base,
-                    _with_depth(logs, rest[mine])) - limits[mine], low, high, 1e-3)  # fmt: skip
+                    _with_depth(logs, rest[mine])).above(limits[mine]), low, high, 1e-3)  # fmt: skip
     _, levels = _peaks(kinetics, base, _with_depth(rough, rest))
     logs = np.full(found.size, np.nan)
     for level in np.unique(levels):
         mine = np.flatnonzero(levels == level)
 
-        def excess(logs, chosen, level=level, mine=mine):
+        def excess_at(logs, chosen, level=level, mine=mine):
             own = mine[chosen]
-            return _peaks_at(level, kinetics, base, _with_depth(logs, rest[own])) - limits[own]
+            return _peaks_at(level, kinetics, base, _with_depth(logs, rest[own])).above(limits[own])
 
-        logs[mine] = _narrow(excess, rough[mine] - 5e-3, rough[mine] + 5e-3, 1e-10)
+        logs[mine] = _narrow(excess_at, rough[mine] - 5e-3, rough[mine] + 5e-3, 1e-10)
     answer[found] = np.exp(logs)
-    return answer
+    reasons[found] = np.where(np.isnan(logs), _UNKNOWN, 0)
+    return answer, reasons
 
 
 def _narrow(excess, low, high, close) -> np.ndarray:
@@ -921,8 +1240,7 @@ class Runaway:
 
 def _initial(kinetics) -> tuple[float, float]:
     """Factor and energy of the reaction at the begin, where the criteria belong."""
-    kinetics = as_kinetics(kinetics)
-    first = getattr(kinetics, "branches", (kinetics,))[0]
+    first: Any = _first(as_kinetics(kinetics))
     return first.factor, first.energy
 
 

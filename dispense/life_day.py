@@ -13,8 +13,9 @@ from typing import Any
 
 import numpy as np
 
+from .cure_times import CureTimes, deepest, shop_cure
 from .life import LifeClock
-from .materials import MILESTONES, WorkingLife, cure_life, open_life, working_life
+from .materials import MILESTONES, WorkingLife, open_life, working_life
 from .shift import hhmm, shop_record
 from .units import celsius_text, from_si
 
@@ -132,8 +133,18 @@ def life_curve(life: WorkingLife, low: float, high: float) -> list[tuple[float, 
     return rows
 
 
+def shift_hours(plan, step: float = HALF_HOUR) -> list[float]:
+    """Clock times from the start of the first shift to the end of the last one."""
+    start = min(row.start for row in plan.shifts)
+    end = max(row.end for row in plan.shifts)
+    return np.arange(start, end + 1e-6, step).tolist()
+
+
 def life_day(plan, station, material, step: float = HALF_HOUR) -> LifeDay:
-    """Working life from the start of the first shift to the end of the last one."""
+    """Working life from the start of the first shift to the end of the last one.
+
+    Where moisture cures, full cure is that of the station's deepest bead.
+    """
     start = min(row.start for row in plan.shifts)
     end = max(row.end for row in plan.shifts)
     times, temperatures = shop_record(plan, station)
@@ -142,15 +153,14 @@ def life_day(plan, station, material, step: float = HALF_HOUR) -> LifeDay:
         "pot": life.clock(times, temperatures) if life else None,
         "open": open_.clock(times, temperatures) if open_ else None,
     }
-    if material.cure in ("room", "moisture"):
-        for column, name in MILESTONES:
-            known = cure_life(material, column)
-            clocks[name] = known.clock(times, temperatures) if known else None
+    cure = shop_cure(plan, station, material) if material.cure in ("room", "moisture") else None
+    depth = deepest(plan, station.station)
     ages = tuple(share * life.life for share in _SHARES) if life else ()
     mixes = life is not None and station.mixer_volume > 0.0
     rows = [
-        _row(clock, times, temperatures, clocks, ages, station.purge_share if mixes else None)
-        for clock in np.arange(start, end + 1e-6, step).tolist()
+        _row(clock, times, temperatures, clocks, ages, station.purge_share if mixes else None,
+             CureTimes() if cure is None else cure.times(clock, depth))
+        for clock in shift_hours(plan, step)
     ]
     day = LifeDay(start, end, [row.temperature for row in rows], life, open_, ages,
                   station.purge_share, rows)  # fmt: skip
@@ -166,7 +176,7 @@ def life_day(plan, station, material, step: float = HALF_HOUR) -> LifeDay:
     return day
 
 
-def _row(clock, times, temperatures, clocks, ages, purge_share) -> LifeRow:
+def _row(clock, times, temperatures, clocks, ages, purge_share, cured: CureTimes) -> LifeRow:
     pot, open_ = clocks["pot"], clocks["open"]
     ends = _finite(pot.when(clock, 1.0)) if pot else None
     return LifeRow(
@@ -175,8 +185,7 @@ def _row(clock, times, temperatures, clocks, ages, purge_share) -> LifeRow:
         tuple(max(0.0, 1.0 - pot.used(clock, clock + age)) for age in ages) if pot else (),
         _finite(pot.when(clock, purge_share)) if pot and purge_share else None,
         _finite(open_.when(clock, 1.0)) if open_ else None,
-        {name: _finite(clocks[name].when(clock, 1.0)) if clocks[name] else None
-         for name in clocks if name not in ("pot", "open")},
+        {name: _finite(at) for name, at in cured.milestones.items()},
     )  # fmt: skip
 
 
@@ -229,5 +238,5 @@ def _clock(seconds: float | None) -> str:
 
 __all__ = [
     "COLDER", "HOTTER", "STATED", "Comparison", "LifeDay", "LifeRow", "day_table", "life_curve",
-    "life_day", "stated_points",
+    "life_day", "shift_hours", "stated_points",
 ]  # fmt: skip

@@ -8,24 +8,28 @@ says how long the mixed material keeps at any temperature and marks what rests o
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .cure import moisture_time
-from .errors import InputError, Problem
+from .findings import QUALITY, Finding
 from .life import LifeClock, activation_energy, pot_life
 from .mixing import mix_split
+from .units import celsius_text
 
 CELSIUS_ZERO = 273.15
 NEAR = 0.5  # K around a stated temperature that counts as stated
+AGREE = 0.1  # share by which two activation energies may differ and still agree; no source
+STATED, POINTS = "stated", "points"  # where an activation energy is from
 
 
 @dataclass(frozen=True, slots=True)
 class WorkingLife:
     """Life of a mixed material against temperature; SI units.
 
-    `energy` is None where one point is known: then the halving rule is used.
+    `energy` is None where one point is known: then the halving rule is used. `energy_from` says
+    whether it was stated or comes from two pot lives; `other_energy` is that of two pot lives
+    beside a stated one that is used. `low` and `high` hold the temperatures of the points used.
     """
 
     life: float
@@ -35,6 +39,15 @@ class WorkingLife:
     low: float  # range of stated temperatures
     high: float
     source: str = ""
+    energy_from: str = STATED
+    other_energy: float | None = None
+
+    @property
+    def disagreement(self) -> float:
+        """How far the stated energy is from that of two pot lives, as a share; 0 without both."""
+        if self.energy is None or self.other_energy is None:
+            return 0.0
+        return self.energy / self.other_energy - 1.0
 
     @property
     def basis(self) -> str:
@@ -42,9 +55,17 @@ class WorkingLife:
         if self.energy is None:
             return (f"halving every {self.halving_step:g} K from one data-sheet point "
                     "(rule of thumb)")  # fmt: skip
-        if self.low < self.high:
-            return "Arrhenius through two data-sheet points"
-        return "Arrhenius with the activation energy of the material"
+        if self.energy_from == POINTS:
+            return (
+                "Arrhenius through two data-sheet points"
+                if self.low < self.high
+                else "Arrhenius with the activation energy of two pot lives"
+            )
+        words = f"Arrhenius with the stated activation energy of {self.energy / 1e3:.3g} kJ/mol"
+        if self.other_energy is None:
+            return words
+        verb = "disagrees" if abs(self.disagreement) > AGREE else "agrees"
+        return f"{words}; the second pot life {verb} ({self.other_energy / 1e3:.3g} kJ/mol)"
 
     def at(self, temperature: float) -> float:
         """Life [s] at a temperature [K]."""
@@ -74,10 +95,8 @@ class WorkingLife:
                          self.halving_step)  # fmt: skip
 
 
-def material_energy(material) -> float | None:
-    """Activation energy of a material [J/mol]: stated, or from two pot lives, else None."""
-    if material.activation_energy is not None:
-        return material.activation_energy
+def points_energy(material) -> float | None:
+    """Activation energy [J/mol] of two stated pot lives; None where there is one or none."""
     if material.pot_life and material.pot_life_2 and material.pot_life_temperature_2 is not None:
         return float(
             activation_energy(
@@ -88,16 +107,92 @@ def material_energy(material) -> float | None:
     return None
 
 
+def material_energy(material) -> float | None:
+    """Activation energy of a material [J/mol]: stated, or from two pot lives, else None."""
+    return points_energy(material) if material.activation_energy is None else material.activation_energy
+
+
+def _life_at(
+    material,
+    time: float,
+    temperature: float,
+    low: float,
+    high: float,
+    *,
+    other_energy: float | None = None,
+    source: str = "",
+) -> WorkingLife:
+    """A stated time made usable at other temperatures, with the energy of the material."""
+    stated = material.activation_energy is not None
+    return WorkingLife(
+        time,
+        temperature,
+        material_energy(material),
+        material.halving_step,
+        low,
+        high,
+        source,
+        STATED if stated else POINTS,
+        other_energy,
+    )
+
+
 def working_life(material) -> WorkingLife | None:
-    """Pot life of a material record; None where it has none (most one-part materials)."""
+    """Pot life of a material record; None where it has none (most one-part materials).
+
+    A stated activation energy is used before a second pot life; where the two disagree by more than
+    `AGREE`, the second pot life counts for nothing, its temperature neither (`pot_life_findings`).
+    """
     if material.pot_life is None:
         return None
     low = high = material.pot_life_temperature
-    if material.pot_life_2 and material.pot_life_temperature_2 is not None:
+    by_points = points_energy(material)
+    stated = material.activation_energy
+    if by_points is not None and (stated is None or abs(stated / by_points - 1.0) <= AGREE):
         low = min(low, material.pot_life_temperature_2)
         high = max(high, material.pot_life_temperature_2)
-    return WorkingLife(material.pot_life, material.pot_life_temperature, material_energy(material),
-                       material.halving_step, low, high, material.pot_life_source)  # fmt: skip
+    return _life_at(
+        material,
+        material.pot_life,
+        material.pot_life_temperature,
+        low,
+        high,
+        other_energy=None if stated is None else by_points,
+        source=material.pot_life_source,
+    )
+
+
+def pot_life_findings(material, hottest: float) -> list[Finding]:
+    """A stated activation energy that two stated pot lives contradict, and what either says.
+
+    `hottest` [K] is the hottest hour at which the material is used.
+    """
+    life = working_life(material)
+    if life is None or life.other_energy is None or abs(life.disagreement) <= AGREE:
+        return []
+    by_points = replace(life, energy=life.other_energy, energy_from=POINTS)
+    used, other = life.at(hottest) / 60.0, by_points.at(hottest) / 60.0
+    stated, points = life.energy / 1e3, life.other_energy / 1e3  # type: ignore[operator]
+    far = abs(life.disagreement)
+    return [
+        Finding(
+            QUALITY,
+            f"{material.material}: the stated activation energy, {stated:.3g} kJ/mol, is {far:.0%} "
+            f"{'above' if life.disagreement > 0.0 else 'below'} that of its two pot lives, "
+            f"{points:.3g} kJ/mol; the stated one is used and gives a pot life of {used:.3g} min at "
+            f"{celsius_text(hottest)}, the two pot lives {other:.3g} min",
+            "ask the supplier which holds; delete the activation energy to use both pot lives, or the second "
+            "pot life",
+            topic="pot life",
+            material=material.material,
+            numbers={
+                "stated activation energy [kJ/mol]": stated,
+                "activation energy of two pot lives [kJ/mol]": points,
+                "pot life used [min]": used,
+                "pot life by two points [min]": other,
+            },
+        )
+    ]
 
 
 def open_life(material) -> WorkingLife | None:
@@ -105,8 +200,7 @@ def open_life(material) -> WorkingLife | None:
     if material.open_time is None:
         return None
     at = material.pot_life_temperature
-    return WorkingLife(material.open_time, at, material_energy(material), material.halving_step,
-                       at, at)  # fmt: skip
+    return _life_at(material, material.open_time, at, at, at)
 
 
 #: the three cure milestones: column of the material, what it allows
@@ -119,7 +213,7 @@ def cure_life(material, milestone: str) -> WorkingLife | None:
     if time is None:
         return None
     at = material.cure_temperature
-    return WorkingLife(time, at, material_energy(material), material.halving_step, at, at)
+    return _life_at(material, time, at, at, at)
 
 
 def kinetics_of(material) -> tuple[float, ...] | None:
@@ -129,18 +223,6 @@ def kinetics_of(material) -> tuple[float, ...] | None:
     row = (material.rate_1, material.energy_1, material.rate_2, material.energy_2,
            material.order_m, material.order_n)  # fmt: skip
     return tuple(math.nan if value is None else value for value in row)
-
-
-def moisture_cure_time(material, depth: float, humidity: float) -> float:
-    """Time [s] until a depth [m] is cured at a relative humidity (depth grows as √(humidity·t))."""
-    if material.moisture_coefficient is None:
-        raise InputError(
-            Problem(f"material {material.material}", message="has no moisture coefficient")
-        )
-    if humidity <= 0.0:
-        return math.inf  # dry air cures nothing
-    coefficient = material.moisture_coefficient * math.sqrt(humidity / material.moisture_humidity)
-    return float(moisture_time(depth, coefficient))
 
 
 def mix_shares(material, components: dict) -> dict[str, float]:

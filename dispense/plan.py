@@ -125,6 +125,7 @@ class Plan:
     builds: list = field(default_factory=list)
     stock: list = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
+    takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
     _cache: dict = field(default_factory=dict, init=False, repr=False)  # a replaced plan begins anew
 
@@ -256,11 +257,12 @@ def build_plan(raws: Mapping[str, RawTable]) -> Plan:
 
 
 def read_plan(
-    raws: Mapping[str, RawTable], unread: Iterable[str] = ()
+    raws: Mapping[str, RawTable], unread: Iterable[str] = (), may_be_empty: Iterable[str] = ()
 ) -> tuple[Plan, list[Problem]]:
     """A plan as far as it can be read, and every problem found.
 
-    `unread` names tables that are there and could not be read, which their reader has reported.
+    `unread` names tables that are there and could not be read, which their reader has reported;
+    `may_be_empty` required tables that may hold headers only, as builds of a holiday do.
     Names that lead into a table with problems are not followed: one mistake gives one line.
     """
     problems: list[Problem] = []
@@ -273,7 +275,7 @@ def read_plan(
         if table.name in broken:
             continue
         if raw is None or not any(_filled(column) for column in raw.columns):
-            if table.required:
+            if table.required and not (table.name in may_be_empty and raw is not None and any(raw.headers)):
                 where = f"{(raw.sheet or raw.name) if raw else table.name}!A1"
                 problems.append(
                     Problem(where, message=f"table {table.name} "
@@ -293,10 +295,6 @@ def read_plan(
     problems.extend(check_links(plan, broken))
     if not broken and not problems:
         problems.extend(check_records(plan))
-    if not broken and not problems:
-        from .slips import slips
-
-        plan.warnings += [Problem(item.cell, message=item.text, fix=item.fix) for item in slips(plan)]
     return plan, sorted(problems, key=_place)
 
 

@@ -130,8 +130,12 @@ MATERIALS = Table(
         optional("glass_lambda", "", "DiBenedetto parameter", above=0.0, at_most=1.0),
         optional("gel_degree", "", "degree of cure at gel", above=0.0, below=1.0),
         optional("full_degree", "", "degree of cure that counts as full", above=0.0, at_most=1.0),
-        optional("moisture_coefficient", "mm/√h", "cured depth per root of time", above=0.0),
-        share("moisture_humidity", "relative humidity of that coefficient", default=0.5, above=0.0),
+        optional("moisture_coefficient", "mm/√h",
+                 "cured depth per root of time, at the cure temperature", above=0.0),
+        share("moisture_humidity", "relative humidity of that coefficient and of the cure times",
+              default=0.5, above=0.0),
+        optional("moisture_energy", "kJ/mol", "activation energy of moisture cure; blank: the water in "
+                 "the air alone tells warm from cold (rule of thumb)", at_least=0.0),
         optional("dose", "J/cm²", "light dose to cure", above=0.0),
         text("cautions", "what the safety data sheet warns of", default=""),
         text("source", "data sheet, edition, date", default=""),
@@ -349,7 +353,7 @@ STATIONS = Table(
                at_most=1.0),
         temperature("shop_temperature", "shop temperature, where no record is named", default=23.0),
         refer("record", "Temperatures", "temperature record through the day", default=""),
-        share("humidity", "relative humidity at the station", default=0.5),
+        share("humidity", "relative humidity at the station, where its record gives none", default=0.5),
         number("treatment_lead", "min", "from surface treatment to dispensing, in working time",
                default=0.0, at_least=0.0),
         number("mating_delay", "min", "from the end of dispensing to mating, in working time",
@@ -360,11 +364,12 @@ STATIONS = Table(
 )  # fmt: skip
 
 TEMPERATURES = Table(
-    "Temperatures", "shop temperature through the day, linear between the rows",
+    "Temperatures", "shop temperature and humidity through the day, linear between the rows",
     (
         text("record", "name of the record"),
         clock("time", "time of day"),
         temperature("temperature", "temperature"),
+        share("humidity", "relative humidity; blank takes the station's", default=None),
     ),
     key=("record", "time"),
 )  # fmt: skip

@@ -15,6 +15,7 @@ import numpy as np
 
 from .amounts import applications, cell_dimensions, free_volume
 from .errors import DispenseError, InputError
+from .findings import DANGER, NOTE, QUALITY, WAIT, Finding, WithFindings, gravest_first
 from .heat import (
     Pour,
     Runaway,
@@ -28,12 +29,14 @@ from .heat import (
 )
 from .materials import kinetics_of, mixed_density
 from .pots import cavity_volume
+from .runaway import critical_delta
 from .shift import shop_record
-from .units import celsius_text, from_si
+from .units import celsius_text, duration_text, from_si
 
 STILL_AIR = 10.0  # W/(m²·K), where the pot states no film
 CELL_DENSITY = 2600.0  # kg/m³ of a round cell: common practice, no source
 CELL_HEAT = 900.0  # J/(kg·K) of a round cell: common practice, no source
+NEAR_LIMIT = 5.0  # K below a limit: kinetics are seldom known closer (common practice, no source)
 LAYERS = 60
 CHART_POINTS = 80
 AFTER = 2.5  # times the time of the peak that a pour is followed for its chart
@@ -61,7 +64,57 @@ class PourTrace:
 
 
 @dataclass(slots=True)
-class PourReport:
+class PlannedPour:
+    """A pot as the plan pours it, without charts: what its findings rest on; SI units."""
+
+    pot: Any
+    material: Any
+    start: float
+    film: float
+    depth: float
+    density: float
+    kinetics: Any
+    peak: float  # all in one shot
+    peak_time: float
+    peak_height: float
+    shots: list[tuple[int, float, float]]  # number, depth, wait; empty where it is one pour
+    shots_peak: float | None
+    shots_time: float | None
+    runaway: Runaway | None
+    maximum_rate: float | None
+    findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        """Part and pot."""
+        return f"{self.pot.part} / {self.pot.pot}"
+
+    @property
+    def planned_peak(self) -> float:
+        """The peak as the plan pours it: in its shots, or in one."""
+        return self.peak if self.shots_peak is None else self.shots_peak
+
+    @property
+    def constants(self) -> tuple:
+        """Kinetics, heat of reaction, density, specific heat, conductivity and film."""
+        material = self.material
+        return (self.kinetics, material.heat, self.density, material.specific_heat, material.conductivity,
+                self.film)  # fmt: skip
+
+    def find(self, kind: str, text: str, fix: str = "", *, topic: str, **numbers: float) -> None:
+        """Add a finding of this pot."""
+        self.findings.append(pot_finding(self.pot, self.material, kind, text, fix, topic, numbers))
+
+
+def pot_finding(pot, material, kind: str, text: str, fix: str, topic: str,
+                numbers: dict[str, float]) -> Finding:  # fmt: skip
+    """A finding of a row of Pots, part and pot before the text."""
+    return Finding(kind, f"{pot.part} / {pot.pot}: {text}", fix, topic, pot.station, material.material,
+                   pot.part, cell=pot.at, numbers=numbers)  # fmt: skip
+
+
+@dataclass(slots=True)
+class PourReport(WithFindings):
     """A pot's exotherm; SI units, None where not known or not needed."""
 
     pot: Any
@@ -85,8 +138,7 @@ class PourReport:
     shots_trace: PourTrace | None = None
     cell_share: float = 0.0
     cells_peak: float | None = None
-    warnings: list[str] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
 
     @property
     def name(self) -> str:
@@ -163,8 +215,24 @@ def _trace(poured: list[Pour], shots, peak_time: float) -> PourTrace:
                      heights[keep], [profile[keep] for profile in profiles])  # fmt: skip
 
 
-def pour_report(plan, pot) -> PourReport | None:
-    """The exotherm of one pot; None where kinetics or heat of its material are not known."""
+def planned_pour(plan, pot) -> PlannedPour | None:
+    """A pot as it is poured, and what was found; None where kinetics or heat are not known.
+
+    Worked out once for a plan.
+    """
+    known = plan.kept("planned pours")
+    key = pot.part, pot.pot
+    if key not in known:
+        try:
+            known[key] = _planned(plan, pot)
+        except DispenseError as error:  # kept too: a runaway takes long to fail
+            known[key] = error
+    if isinstance(known[key], DispenseError):
+        raise known[key]
+    return known[key]
+
+
+def _planned(plan, pot) -> PlannedPour | None:
     station = plan.station(pot.station)
     material = plan.material(station.material)
     kinetics = kinetics_of(material)
@@ -174,29 +242,92 @@ def pour_report(plan, pot) -> PourReport | None:
     film = STILL_AIR if pot.film is None else pot.film
     density = mixed_density(material, plan.components_of(material.material))
     constants = (kinetics, material.heat, density, material.specific_heat, material.conductivity, film)
-    depth = pot.level
-    one = [(1, depth, 0.0)]
-    first = _chain(one, start, constants)
-    peak, when, height = _hottest(first, one)
-    followed = _chain(one, start, constants, duration=max(AFTER * when, SHORTEST))
+    one = [(1, pot.level, 0.0)]
+    peak, when, height = _hottest(_chain(one, start, constants), one)
+    closed = float(peak_temperature(pot.level, start, start, *constants, "insulated"))
+    shots, is_rising = _shots(plan, pot)
+    shots_peak = shots_time = None
+    if shots:
+        shots_peak, shots_time, _ = _hottest(_chain(shots, start, constants), shots)
     runaway = maximum = None
     if material.heat > 0.0 and material.energy_1:
-        runaway = frank_kamenetskii(depth, start, kinetics, material.heat, density,
-                                    material.conductivity)  # fmt: skip
+        runaway = _with_film(
+            frank_kamenetskii(pot.level, start, kinetics, material.heat, density, material.conductivity),
+            pot.level, film, material,
+        )  # fmt: skip
         maximum = time_to_maximum_rate(start, kinetics, material.heat, material.specific_heat)
-    report = PourReport(
-        pot, start, film, depth, density,
-        start + float(adiabatic_rise(material.heat, material.specific_heat)),
-        float(peak_temperature(depth, start, start, *constants, "insulated")), when, height,
-        _trace(followed, one, when), pot.limit, None, "", runaway, maximum,
+    planned = PlannedPour(
+        pot, material, start, film, pot.level, density, kinetics, peak if math.isnan(closed) else closed,
+        when, height, shots, shots_peak, shots_time, runaway, maximum,
     )  # fmt: skip
-    if math.isnan(report.peak):
-        report.peak = peak
+    if not is_rising:
+        planned.find(NOTE, "the shots do not rise one over the other: judged as one pour", topic="shots")
+    _judge(planned)
+    return planned
+
+
+def _shots(plan, pot) -> tuple[list[tuple[int, float, float]], bool]:
+    """Number, depth and wait of the shots of a pot poured in several, and whether each rises."""
+    mine = [item for item in applications(plan, pot.part)
+            if item.kind == "pot" and item.name == pot.pot]  # fmt: skip
+    if len(mine) < 2:
+        return [], True
+    shots = []
+    below = 0.0
+    for item in mine:
+        level = min(item.height or 0.0, pot.level)
+        shots.append((item.shot, level - below, item.wait))
+        below = level
+    is_rising = all(depth > 0.0 for _, depth, _ in shots)
+    return (shots if is_rising else []), is_rising
+
+
+def pour_report(plan, pot) -> PourReport | None:
+    """The exotherm of one pot; None where kinetics or heat of its material are not known."""
+    planned = planned_pour(plan, pot)
+    if planned is None:
+        return None
+    material, constants = planned.material, planned.constants
+    one = [(1, planned.depth, 0.0)]
+    when = planned.peak_time
+    followed = _chain(one, planned.start, constants, duration=max(AFTER * when, SHORTEST))
+    report = PourReport(
+        pot, planned.start, planned.film, planned.depth, planned.density,
+        planned.start + float(adiabatic_rise(material.heat, material.specific_heat)),
+        planned.peak, when, planned.peak_height, _trace(followed, one, when), pot.limit, None, "",
+        planned.runaway, planned.maximum_rate, planned.shots, planned.shots_peak, planned.shots_time,
+        findings=list(planned.findings),
+    )  # fmt: skip
     _safe(report, constants)
-    _in_shots(plan, report, constants)
+    _trace_shots(report, constants)
     _with_cells(plan, report, constants)
-    _warn(report, material)
+    report.findings = gravest_first(report.findings)
     return report
+
+
+def biot_number(depth: float, film: float, conductivity: float) -> float:
+    """Heat that the film passes on against what the depth conducts: h·d/k."""
+    return film * depth / conductivity
+
+
+def _with_film(found: Runaway, depth: float, film: float, material) -> Runaway:
+    """The criterion for this depth with the film at its free face: the critical value falls with Bi."""
+    critical = critical_delta(biot_number(depth, film, material.conductivity))
+
+    def excess(log_depth: float) -> float:
+        tried = math.exp(log_depth)
+        return (math.log(found.delta) + 2.0 * (log_depth - math.log(depth))
+                - math.log(critical_delta(biot_number(tried, film, material.conductivity))))  # fmt: skip
+
+    if not 0.0 < found.delta < math.inf:
+        return Runaway(found.delta, critical, found.half_thickness)
+    from scipy.optimize import brentq
+
+    held = math.log(found.half_thickness)  # with the face held; a film can only make it thinner
+    low = held - 1.0
+    while excess(low) > 0.0:
+        low -= 1.0
+    return Runaway(found.delta, critical, math.exp(brentq(excess, low, held, xtol=1e-12)))
 
 
 def _safe(report: PourReport, constants) -> None:
@@ -219,24 +350,10 @@ def _safe(report: PourReport, constants) -> None:
         report.safe_words = f"{from_si(found, 'mm'):.1f} mm in one shot"
 
 
-def _in_shots(plan, report: PourReport, constants) -> None:
-    """The pot as the plan pours it, where that is in several shots."""
-    pot = report.pot
-    mine = [item for item in applications(plan, pot.part)
-            if item.kind == "pot" and item.name == pot.pot]  # fmt: skip
-    if len(mine) < 2:
+def _trace_shots(report: PourReport, constants) -> None:
+    """The course of a pot that is poured in several shots."""
+    if report.shots_time is None:
         return
-    below = 0.0
-    for item in mine:
-        level = min(item.height or 0.0, report.depth)
-        report.shots.append((item.shot, level - below, item.wait))
-        below = level
-    if any(depth <= 0.0 for _, depth, _ in report.shots):
-        report.notes.append("the shots do not rise one over the other: judged as one pour")
-        report.shots = []
-        return
-    poured = _chain(report.shots, report.start, constants)
-    report.shots_peak, report.shots_time, _ = _hottest(poured, report.shots)
     begin = sum(wait for _, _, wait in report.shots)
     last = max(AFTER * (report.shots_time - begin), SHORTEST)
     followed = _chain(report.shots, report.start, constants, duration=last)
@@ -254,38 +371,97 @@ def _with_cells(plan, report: PourReport, constants) -> None:
     except InputError:
         return
     report.cells_peak = _hottest(poured, shots)[0]
-    report.notes.append(CELLS_NOTE)
+    material = plan.material(plan.station(report.pot.station).material)
+    report.findings.append(pot_finding(report.pot, material, NOTE, CELLS_NOTE, "", "cells", {}))
 
 
-def _warn(report: PourReport, material) -> None:
-    limit = report.limit
-    if limit is not None:
-        shown = f"limit {celsius_text(limit)}"
-        if report.planned_peak > limit:
-            report.warnings.append(f"the pour reaches {celsius_text(report.planned_peak, 1)}, {shown}")
-        elif report.planned_peak > limit - 5.0:
-            report.warnings.append(
-                f"the pour comes to {celsius_text(report.planned_peak, 1)}, within 5 K of the "
-                f"{shown}; kinetics are seldom known that well"
-            )
-        if report.shots and report.peak > limit >= report.planned_peak:
-            report.notes.append(f"in one shot it would reach {celsius_text(report.peak, 1)}: keep "
-                                "the wait between the shots")  # fmt: skip
-    if report.runaway is not None and report.runaway.runs_away:
-        words = (f"runaway criterion for the whole depth: δ = {report.runaway.delta:.2f} is above "
-                 f"{report.runaway.critical:.2f}: heat is made faster than the slab can conduct it away")
-        if limit is not None and report.planned_peak <= limit:  # the criterion knows no using-up
-            report.notes.append(words + "; the peak above counts that the compound is used up")
+def _judge(pour: PlannedPour) -> None:
+    """What is found of a planned pour: limit, runaway, the wait, what it rests on."""
+    _judge_limit(pour)
+    if pour.runaway is not None and pour.runaway.runs_away:
+        words = (f"runaway criterion for the whole depth: δ = {pour.runaway.delta:.2f} is above "
+                 f"{pour.runaway.critical:.2f}: heat is made faster than the slab can give it off")
+        limit = pour.pot.limit
+        if limit is not None and pour.planned_peak <= limit:  # the criterion knows no using-up
+            pour.find(NOTE, words + "; the peak counts that the compound is used up", topic="runaway")
         else:
-            report.warnings.append(words)
-    if material.rate_2 is not None:
-        report.notes.append("the runaway criterion counts the first reaction (k1) only; an "
-                            "autocatalytic compound can run away below it")  # fmt: skip
-    report.notes.append("poured at the hottest hour into surroundings of that temperature; base "
-                        f"insulated, {report.film:g} W/(m²·K) at the free face, filled at once")  # fmt: skip
+            told = any(finding.kind == DANGER for finding in pour.findings)  # the caution with it
+            pour.find(DANGER, words, "pour shallower" + ("" if told else f"; {CAUTION}"), topic="runaway",
+                      delta=pour.runaway.delta, critical=pour.runaway.critical)  # fmt: skip
+    if pour.runaway is not None:
+        biot = biot_number(pour.depth, pour.film, pour.material.conductivity)
+        pour.find(NOTE, f"critical δ {pour.runaway.critical:.2f} counts the film at the free face (Biot "
+                  f"number {biot:.2g}); 0.88 would need a face held at the temperature of the surroundings",
+                  topic="runaway criterion")  # fmt: skip
+    if pour.material.rate_2 is not None:
+        pour.find(NOTE, "the runaway criterion counts the first reaction (k1) only; an autocatalytic "
+                  "compound can run away below it", topic="runaway criterion")  # fmt: skip
+    pour.find(NOTE, "poured at the hottest hour into surroundings of that temperature; base insulated, "
+              f"{pour.film:g} W/(m²·K) at the free face, filled at once", topic="pour model")  # fmt: skip
 
 
-def station_pours(plan, station: str, failed: list[str] | None = None) -> list[PourReport]:
+def _judge_limit(pour: PlannedPour) -> None:
+    """The peak against the cell limit, and the wait between the shots on which it rests."""
+    limit = pour.pot.limit
+    how = f" in {len(pour.shots)} shots" if pour.shots else ""
+    if limit is not None:
+        shown, peak = f"limit {celsius_text(limit)}", celsius_text(pour.planned_peak, 1)
+        numbers = {"peak_°C": from_si(pour.planned_peak, "°C"), "limit_°C": from_si(limit, "°C")}
+        if pour.planned_peak > limit:
+            pour.find(DANGER, f"the pour reaches {peak}{how}, {shown}",
+                      f"pour thinner shots, or wait longer between them; {CAUTION}", topic="pour limit",
+                      **numbers)  # fmt: skip
+        elif pour.planned_peak > limit - NEAR_LIMIT:
+            pour.find(QUALITY, f"the pour comes to {peak}{how}, within {NEAR_LIMIT:g} K of the {shown}; "
+                      "kinetics are seldom known that well",
+                      "prove it by a trial with thermocouples away from cells", topic="near the pour limit",
+                      **numbers)  # fmt: skip
+    before = 1
+    for number, _, wait in pour.shots[1:]:
+        words = f"wait {duration_text(wait)} after shot {before} before shot {number}"
+        if limit is not None and pour.peak > limit >= pour.planned_peak:
+            words += (f": in one shot it would reach {celsius_text(pour.peak, 1)}, limit "
+                      f"{celsius_text(limit)}; keep the wait between the shots")  # fmt: skip
+        pour.find(NOTE, words, topic=WAIT, wait_min=wait / 60.0)
+        before = number
+
+
+def pour_findings(plan, station: str) -> list[Finding]:
+    """What is found of the pots of a station; one that cannot be computed is told."""
+    found: list[Finding] = []
+    for pot in plan.pots:
+        if pot.station != station:
+            continue
+        material = plan.material(plan.station(station).material)
+        try:
+            planned = planned_pour(plan, pot)
+        except DispenseError as error:
+            found += [not_computed(pot, material, str(problem)) for problem in error.problems]
+            continue
+        found += planned.findings if planned is not None else [_not_known(pot, material)]
+    return found
+
+
+def not_computed(pot, material, why: str) -> Finding:
+    """The finding of a pot whose exotherm has no answer: a danger where it has a limit to keep."""
+    text = f"exotherm not computed: {why}"
+    fix = "check kinetics and their units"
+    if pot.limit is None:
+        return pot_finding(pot, material, QUALITY, text, fix, "exotherm not computed", {})
+    text += f"; the limit of {celsius_text(pot.limit)} is not checked"
+    return pot_finding(pot, material, DANGER, text, f"{fix}; {CAUTION}", "exotherm not computed", {})
+
+
+def _not_known(pot, material) -> Finding:
+    """The finding of a pot whose material states no kinetics or heat."""
+    text = "exotherm is not computed: the material needs kinetics, heat, specific heat and conductivity"
+    if pot.limit is None:
+        return pot_finding(pot, material, NOTE, text, "", "exotherm not known", {})
+    text += f"; nothing checks the limit of {celsius_text(pot.limit)}"
+    return pot_finding(pot, material, QUALITY, text, CAUTION, "exotherm not known", {})
+
+
+def station_pours(plan, station: str, failed: list[Finding] | None = None) -> list[PourReport]:
     """Every pot of a station whose material's kinetics and heat are known.
 
     With a list for `failed`, a pot that cannot be computed is told there and the others go on.
@@ -299,9 +475,10 @@ def station_pours(plan, station: str, failed: list[str] | None = None) -> list[P
         except DispenseError as error:
             if failed is None:
                 raise
-            failed += [f"{pot.part} / {pot.pot}: exotherm not computed: {problem}"
-                       for problem in error.problems]  # fmt: skip
+            material = plan.material(plan.station(station).material)
+            failed += [not_computed(pot, material, str(problem)) for problem in error.problems]
     return [report for report in found if report is not None]
 
 
-__all__ = ["CAUTION", "PourReport", "PourTrace", "cell_share", "pour_report", "station_pours"]
+__all__ = ["CAUTION", "PlannedPour", "PourReport", "PourTrace", "cell_share", "planned_pour",
+           "pour_findings", "pour_report", "station_pours"]  # fmt: skip

@@ -15,15 +15,23 @@ film is thin, the force constant. All in SI units.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from .amounts import Amount, applications, bead_application, bead_length, deposited_length, spread
+from .amounts import (
+    Amount,
+    applications,
+    bead_application,
+    bead_height,
+    bead_length,
+    deposited_length,
+    spread,
+)
 from .beads import bead_area, spread_width, squeeze_out
-from .flow import interface_resistance, paste_gap, slot_rate, viscosity
+from .findings import NOTE, QUALITY, STOP, Finding, WithFindings
+from .flow import interface_resistance, paste_gap, rectangle_share, slot_rate, viscosity
 from .shift import Calendar, shop_record
 from .units import celsius_text, from_si
 
@@ -31,6 +39,8 @@ _POINTS, _SHARES = (0.5 * row for row in np.polynomial.legendre.leggauss(32))
 _POINTS = _POINTS + 0.5  # on 0 … 1
 _DISC, _STRIP = 3, 2  # power of the flow in the force balance
 _THIN = 1e-7  # m; no film is thinner
+THICK_FILM = 0.3  # gap over radius (or half width) from which a film law is rough
+LONG_PLATE = 2.0  # length over width from which a round plate stands in badly
 
 DOTS_MODEL = ("dots spread singly as drops of constant volume, each with its share of the force, "
               "until they cover the plate; then the full plate is pressed out at its rim, counted "
@@ -252,8 +262,15 @@ def shortest_takt(plan, station, part: str | None = None) -> float | None:
     return best if best is not None else (station.takt if part is None else None)
 
 
+def _finding(row, report: JointReport | PressedBead, kind: str, text: str, fix: str, topic: str,
+             numbers: dict[str, float]) -> Finding:  # fmt: skip
+    """A finding of a row of Joints or Beads, its name before the text."""
+    return Finding(kind, f"{report.name}: {text}", fix, topic, row.station, report.material.material,
+                   row.part, cell=row.at, numbers=numbers)  # fmt: skip
+
+
 @dataclass(slots=True)
-class JointReport:
+class JointReport(WithFindings):
     """What a pressed joint comes to; SI units, None where nothing is known or stated."""
 
     joint: Any
@@ -278,18 +295,21 @@ class JointReport:
     paste_gap: float | None = None
     takt: float | None = None
     work: float = 0.0
-    warnings: list[str] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
 
     @property
     def name(self) -> str:
         """Part and joint."""
         return f"{self.joint.part} / {self.joint.joint}"
 
+    def find(self, kind: str, text: str, fix: str = "", *, topic: str, **numbers: float) -> None:
+        """Add a finding of this joint."""
+        self.findings.append(_finding(self.joint, self, kind, text, fix, topic, numbers))
+
     @property
     def passes(self) -> bool:
         """Whether nothing speaks against it."""
-        return not self.warnings
+        return not any(finding.is_warning for finding in self.findings)
 
 
 def joint_press(joint, paste: Paste, volume: float) -> Press | None:
@@ -317,7 +337,7 @@ def joint_report(plan, joint) -> JointReport:
         report.press = joint_press(joint, Paste(consistency, material.index, material.yield_stress),
                                    volume.nominal)  # fmt: skip
         if not carried:
-            report.notes.append(_viscosity_note(material, coldest))
+            report.find(NOTE, _viscosity_note(material, coldest), topic="viscosity")
     _press_out(report)
     _spread_over(report, station)
     _resist(report, station)
@@ -326,10 +346,10 @@ def joint_report(plan, joint) -> JointReport:
         row.time for row in applications(plan, joint.part) if row.station == station.station
     )
     if report.takt is not None and report.work > report.takt * station.uptime * (1.0 + 1e-9):
-        report.warnings.append(
-            f"{report.work:.0f} s of work with the press do not fit into the takt of "
-            f"{report.takt:.0f} s at {station.uptime:.0%} uptime"
-        )
+        report.find(STOP, f"{report.work:.0f} s of work with the press do not fit into the takt of "
+                    f"{report.takt:.0f} s at {station.uptime:.0%} uptime",
+                    "press shorter, or use more presses", topic="takt", work_s=report.work,
+                    takt_s=report.takt)  # fmt: skip
     return report
 
 
@@ -351,29 +371,30 @@ def _press_out(report: JointReport) -> None:
         if report.material.yield_stress > 0.0:
             report.paste_gap = float(paste_gap(report.material.yield_stress, report.pressure))
             if report.paste_gap > joint.gap:
-                report.warnings.append(
-                    f"a filled paste stays near {_mm(report.paste_gap)} at this pressure, above the "
-                    f"bond line of {_mm(joint.gap)} ({PASTE_RULE})"
-                )
+                report.find(QUALITY, f"a filled paste stays near {_mm(report.paste_gap)} at this pressure, "
+                            f"above the bond line of {_mm(joint.gap)} ({PASTE_RULE})",
+                            "press harder, or measure the bond line", topic="bond line")  # fmt: skip
     if press is None:
-        report.notes.append("no pressing force or no consistency is stated: the gap is the stated one")
+        report.find(NOTE, "no pressing force or no consistency is stated: the gap is the stated one",
+                    topic="bond line")  # fmt: skip
         return
     report.gap_limit = press.limit
     needed = press.time_to(joint.gap)
     report.time_needed = needed if math.isfinite(needed) else None
     if report.time_needed is None:
-        report.warnings.append(f"the force cannot reach {_mm(joint.gap)}: the yield stress stops the "
-                               f"paste at {_mm(press.limit)}")  # fmt: skip
+        report.find(QUALITY, f"the force cannot reach {_mm(joint.gap)}: the yield stress stops the "
+                    f"paste at {_mm(press.limit)}", "press harder, or use a softer paste",
+                    topic="bond line")  # fmt: skip
         report.gap = press.limit
     if joint.press_time is None:
         return
     report.gap_pressed = press.gap_after(joint.press_time)
     report.gap = max(joint.gap, report.gap_pressed)
     if report.time_needed is not None and report.time_needed > joint.press_time * (1.0 + 1e-9):
-        report.warnings.append(
-            f"{joint.press_time:.0f} s of pressing reach {_mm(report.gap_pressed)}; the bond line of "
-            f"{_mm(joint.gap)} needs {report.time_needed:.0f} s"
-        )
+        report.find(QUALITY, f"{joint.press_time:.0f} s of pressing reach {_mm(report.gap_pressed)}; the "
+                    f"bond line of {_mm(joint.gap)} needs {report.time_needed:.0f} s",
+                    "press longer or harder", topic="press time", needed_s=report.time_needed,
+                    press_s=joint.press_time)  # fmt: skip
 
 
 def _spread_over(report: JointReport, station) -> None:
@@ -387,10 +408,12 @@ def _spread_over(report: JointReport, station) -> None:
     report.squeeze_out = max(0.0, volume.nominal - area * report.gap)
     report.squeeze_out_high = max(0.0, volume.nominal * meter - area * report.gap_low)
     if report.coverage < joint.coverage * (1.0 - 1e-9):
-        report.warnings.append(f"coverage is {report.coverage:.0%}, {joint.coverage:.0%} is asked for")
+        report.find(QUALITY, f"coverage is {report.coverage:.0%}, {joint.coverage:.0%} is asked for",
+                    "more paste, or a thinner bond line", topic="coverage", coverage=report.coverage,
+                    asked=joint.coverage)  # fmt: skip
     elif report.coverage_low < joint.coverage * (1.0 - 1e-9):
-        report.notes.append(f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, "
-                            f"coverage falls to {report.coverage_low:.0%}")  # fmt: skip
+        report.find(NOTE, f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, "
+                    f"coverage falls to {report.coverage_low:.0%}", topic="coverage")  # fmt: skip
 
 
 def _resist(report: JointReport, station) -> None:
@@ -411,15 +434,17 @@ def _resist(report: JointReport, station) -> None:
         return
     found = report.resistance
     if found.nominal > limit:
-        report.warnings.append(f"thermal resistance is {found.nominal:.4g} K/W, the limit is "
-                               f"{limit:.4g} K/W")  # fmt: skip
+        report.find(QUALITY, f"thermal resistance is {found.nominal:.4g} K/W, the limit is {limit:.4g} K/W",
+                    "a thinner bond line, or a paste that conducts better", topic="resistance",
+                    resistance_K_W=found.nominal, limit_K_W=limit)  # fmt: skip
     elif found.high > limit:
-        report.warnings.append(f"thermal resistance may be up to {found.high:.4g} K/W, the limit is "
-                               f"{limit:.4g} K/W")  # fmt: skip
+        report.find(QUALITY, f"thermal resistance may be up to {found.high:.4g} K/W, the limit is "
+                    f"{limit:.4g} K/W", "closer tolerances, or a thinner bond line", topic="resistance",
+                    resistance_K_W=found.high, limit_K_W=limit)  # fmt: skip
 
 
 @dataclass(slots=True)
-class PressedBead:
+class PressedBead(WithFindings):
     """What a bead becomes in its joint; SI units, None where nothing is known or stated."""
 
     bead: Any
@@ -436,23 +461,21 @@ class PressedBead:
     press: Press | None = None
     gap_limit: float | None = None
     time_needed: float | None = None
-    warnings: list[str] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
 
     @property
     def name(self) -> str:
         """Part and bead."""
         return f"{self.bead.part} / {self.bead.bead}"
 
+    def find(self, kind: str, text: str, fix: str = "", *, topic: str, **numbers: float) -> None:
+        """Add a finding of this bead."""
+        self.findings.append(_finding(self.bead, self, kind, text, fix, topic, numbers))
+
     @property
     def passes(self) -> bool:
         """Whether nothing speaks against it."""
-        return not self.warnings
-
-
-def bead_height(bead) -> float:
-    """Height of a bead as laid: stated, the diameter of a round one, else half the width."""
-    return bead.height or (bead.width if bead.section == "round" else bead.width / 2.0)
+        return not any(finding.is_warning for finding in self.findings)
 
 
 def pressed_bead(plan, bead) -> PressedBead | None:
@@ -476,17 +499,19 @@ def pressed_bead(plan, bead) -> PressedBead | None:
                          out[0], out[1], coldest)  # fmt: skip
     if flange is not None and width * high > flange * (1.0 + 1e-9):
         words = "is" if width > flange else "may be up to"
-        report.warnings.append(
-            f"the pressed bead {words} {_mm(max(width, width * high if width <= flange else width))} "
-            f"wide on a flange of {_mm(flange)}: up to {from_si(out[1], 'mL'):.2f} mL leave it"
-        )
+        widest = max(width, width * high if width <= flange else width)
+        report.find(QUALITY, f"the pressed bead {words} {_mm(widest)} wide on a flange of {_mm(flange)}: up "
+                    f"to {from_si(out[1], 'mL'):.2f} mL leave it", "a smaller bead, or a wider flange",
+                    topic="bead width", width_mm=from_si(widest, "mm"),
+                    flange_mm=from_si(flange, "mm"))  # fmt: skip
     if bead_height(bead) < gap:
-        report.warnings.append(f"the bead is {_mm(bead_height(bead))} high, the gap {_mm(gap)}: it does "
-                               "not reach the other face")  # fmt: skip
+        report.find(QUALITY, f"the bead is {_mm(bead_height(bead))} high, the gap {_mm(gap)}: it does "
+                    "not reach the other face", "a higher bead, or a thinner bond line",
+                    topic="bead height")  # fmt: skip
     elif bead.press_force is not None and consistency is not None:
         _press_bead(report, Paste(consistency, material.index, material.yield_stress))
         if not carried:
-            report.notes.append(_viscosity_note(material, coldest))
+            report.find(NOTE, _viscosity_note(material, coldest), topic="viscosity")
     return report
 
 
@@ -501,8 +526,9 @@ def _press_bead(report: PressedBead, paste: Paste) -> None:
     needed = press.time_to(bead.bond_line)
     report.time_needed = needed if math.isfinite(needed) else None
     if report.time_needed is None:
-        report.warnings.append(f"the force cannot close the joint to {_mm(bead.bond_line)}: the yield "
-                               f"stress stops it at {_mm(press.limit)}")  # fmt: skip
+        report.find(QUALITY, f"the force cannot close the joint to {_mm(bead.bond_line)}: the yield "
+                    f"stress stops it at {_mm(press.limit)}", "press harder, or use a softer adhesive",
+                    topic="bond line")  # fmt: skip
 
 
 def station_joints(plan, station: str) -> list[JointReport]:
@@ -516,14 +542,61 @@ def station_beads(plan, station: str) -> list[PressedBead]:
     return [item for item in found if item is not None]
 
 
-def pressed_warnings(plan, station: str) -> list[str]:
-    """Warnings of pressed joints and beads, for the setup card."""
-    reports: Iterable = [*station_joints(plan, station), *station_beads(plan, station)]
-    return [f"{report.name}: {words}" for report in reports for words in report.warnings]
+def pressed_findings(plan, station: str) -> list[Finding]:
+    """What was found of the pressed joints and beads of a station."""
+    reports = [*station_joints(plan, station), *station_beads(plan, station)]
+    return [finding for report in reports for finding in report.findings]
+
+
+def press_findings(plan, station: str) -> list[Finding]:
+    """Where the laws of a thin film leave their range at the pressed joints and beads of a station."""
+    told = []
+    for report in station_joints(plan, station):
+        told += _film_findings(report, report.joint.gap, station, report.joint.part, "radius")
+        aspect = (max(report.joint.length, report.joint.width)
+                  / min(report.joint.length, report.joint.width))  # fmt: skip
+        if report.press is not None and aspect > LONG_PLATE:
+            share = float(rectangle_share(aspect))
+            told.append(Finding(
+                QUALITY, f"{report.name}: a round plate stands in for one of {aspect:.3g} : 1; a film of "
+                f"constant viscosity takes {share:.2f} of the time that is given once the plate is full",
+                "try the press time", "plate shape", station, report.material.material, report.joint.part,
+                numbers={"aspect": aspect, "share of time": share},
+            ))  # fmt: skip
+    for bead in station_beads(plan, station):
+        told += _film_findings(bead, bead.bead.bond_line, station, bead.bead.part, "half width")
+    return told
+
+
+def _film_findings(report: JointReport | PressedBead, gap: float, station: str, part: str,
+                   what: str) -> list[Finding]:  # fmt: skip
+    """Gap against the reach of the film, where it ends and while it is pressed."""
+    press = report.press
+    if press is None:
+        return []
+    reach = press.full_size if gap < press.full_gap else float(press.size(gap))
+    ratio = gap / reach
+    where = {"topic": "thick film", "station": station, "material": report.material.material, "part": part}
+    numbers = {f"gap/{what}": ratio}
+    fix = "take force and time from a trial"
+    if ratio > THICK_FILM:
+        kind, words = (QUALITY, "above") if ratio > 1.0 else (NOTE, f"{ratio:.2f} of")
+        return [Finding(kind, f"{report.name}: the gap of {_mm(gap)} is {words} the {what}, "
+                        f"{_mm(reach)}: not a thin film, its time is a rough one", fix, **where,
+                        numbers=numbers)]  # fmt: skip
+    thick = ((press.amount / math.pi) ** (1.0 / 3.0) if press.is_disc
+             else math.sqrt(press.amount / 2.0))  # gap equal to radius or half width
+    if report.time_needed and press.limit < thick < press.start_gap:
+        share = press.time_to(thick) / report.time_needed
+        if share > 0.1:
+            return [Finding(QUALITY, f"{report.name}: {share:.0%} of the time to the bond line passes while "
+                            f"the gap is above the {what}, where it is no film yet", fix, **where,
+                            numbers={**numbers, "share of time": share})]  # fmt: skip
+    return []
 
 
 __all__ = [
     "BEAD_MODEL", "DOTS_MODEL", "JointReport", "Paste", "Press", "PressedBead", "closing_speed",
-    "joint_press", "joint_report", "pressed_bead", "pressed_warnings", "shortest_takt",
+    "joint_press", "joint_report", "press_findings", "pressed_bead", "pressed_findings", "shortest_takt",
     "station_beads", "station_joints",
 ]  # fmt: skip

@@ -6,6 +6,10 @@ once more at a few other loads and shop temperatures. The draws of a simulation 
 that table. Purges answer in steps, so the table is made of played shifts and not of an average.
 
 Parts of a shift are played in the order of their names, so that the order of rows changes nothing.
+
+The clock of a shift needs whole parts: what is started is rounded up, part by part. Totals of material
+do not: they count *expected scrap*, good/(1 − scrap) started without rounding, so that a share of scrap
+costs that share however many shifts the parts are spread over.
 """
 
 from __future__ import annotations
@@ -55,7 +59,8 @@ class LeanPlayer(Player):
             self.result.jobs = [job for job in self.result.jobs if job.started > 0]
             total = sum(started)
             if not station.takt:
-                self.result.takt = self.result.calendar.available / total if total else math.inf
+                spread = self.result.calendar.available / total if total else math.inf
+                self.result.takt = spread * plan.takt_factors.get(station.station, 1.0)
         self._usable = {
             letter: max(nanolitres(item.container) - nanolitres(item.heel * item.container), 1)
             for letter, item in self.result.components.items()
@@ -107,9 +112,6 @@ class LeanPlayer(Player):
         pass
 
     def _surface(self, job: Job, serial: int, number: int, begin: float) -> None:
-        pass
-
-    def _mate(self, job: Job, serial: int, begun: float, ended: float) -> None:
         pass
 
     def _batch(self, job: Job, serial: int, track: list[float]) -> None:
@@ -170,15 +172,17 @@ def occurrences(plan, until: datetime.date | None = None) -> tuple[list[ShiftKey
 class Response:
     """A distinct shift as played, and its table over load and temperature.
 
-    `used` are nanolitres by component and cause. `scaled` and `fixed` are mixed volumes [nL] over
-    `loads` (parts started, as a share of those planned) and `offsets` of the shop temperature [K]:
-    what the tolerances of drawing and meter move, and what they do not. `up` and `down` are the
-    half widths of those tolerances as a share.
+    `used` are nanolitres by component and cause, with expected scrap. `scaled` and `fixed` are mixed
+    volumes [nL] over `loads` (parts started, as a share of the whole parts that are played) and
+    `offsets` of the shop temperature [K]: what the tolerances of drawing and meter move, and what they
+    do not. The plan stands in them at the load `expected`, that of `lost` parts, its expected scrap.
+    `up` and `down` are the half widths of those tolerances as a share.
     """
 
     used: dict[str, dict[str, int]]
     good: int
-    started: int
+    lost: float
+    expected: float
     purges: int
     mixers: int
     is_short: bool
@@ -243,9 +247,23 @@ def play_lean(plan, key: ShiftKey, started: Sequence[int] | None = None):
     return LeanPlayer(plan, key, started).play()
 
 
+def expected_scrap(parts, scrap: float):
+    """What scrap takes beside what is on good parts: parts·s/(1 − s), not rounded to whole parts.
+
+    >>> expected_scrap(990.0, 0.01)
+    10.0
+    """
+    return parts * scrap / (1.0 - scrap)
+
+
 def used_of(result) -> dict[str, dict[str, int]]:
-    """Nanolitres by component and cause."""
-    return {letter: {cause: used[cause] for cause in CAUSES} for letter, used in result.used.items()}
+    """Nanolitres by component and cause; scrap as expected, all else as played with whole parts."""
+    scrap = result.station.scrap
+    return {
+        letter: {cause: used[cause] for cause in CAUSES}
+        | {"scrap": round(expected_scrap(used["parts"], scrap))}
+        for letter, used in result.used.items()
+    }
 
 
 def _mixed(result, causes: Iterable[str]) -> int:
@@ -261,9 +279,8 @@ def respond(plan, key: ShiftKey, grid: Grid, plan_at: Callable[[float], object])
     weight = sum(count * shot.nominal for count, shot in zip(planned, shots, strict=True))
     up = sum(n * (shot.high - shot.nominal) for n, shot in zip(planned, shots, strict=True))
     down = sum(n * (shot.nominal - shot.low) for n, shot in zip(planned, shots, strict=True))
-    started = sum(planned)
     scrap = base.station.scrap
-    spread = math.hypot(grid.load_spread, math.sqrt(scrap / started))
+    spread = math.hypot(grid.load_spread, math.sqrt(scrap / sum(planned)))
     step = min(max(REACH * spread / grid.load_points, 1.0 / min(planned)), LARGEST_STEP)
     counts = {tuple(planned)}
     for side in range(-grid.load_points, grid.load_points + 1):
@@ -276,29 +293,40 @@ def respond(plan, key: ShiftKey, grid: Grid, plan_at: Callable[[float], object])
     rows_scaled: list[list[float]] = [[0.0] * len(offsets)]
     rows_fixed: list[list[float]] = [[]]
     fixed_causes = [cause for cause in CAUSES if cause not in _SCALED]
+    good = [job.quantity for job in jobs]
+    expected = _load([count / (1.0 - scrap) for count in good], shots, weight)
     for point in points:
-        load = _load(point, shots, weight)
-        if load <= loads[-1] + 1e-9:
+        is_plan = point == tuple(planned)
+        load = expected if is_plan else _load(point, shots, weight)
+        if load <= loads[-1] + 1e-9 or (not is_plan and expected - 0.5 * step < load <= expected):
             continue
         played = [
-            base if offset == 0.0 and point == tuple(planned)
-            else play_lean(plan_at(offset), key, point) for offset in offsets
+            base if offset == 0.0 and is_plan else play_lean(plan_at(offset), key, point)
+            for offset in offsets
         ]  # fmt: skip
         loads.append(load)
-        rows_scaled.append([float(_mixed(result, _SCALED)) for result in played])
+        rows_scaled.append([_scaled_volume(result, is_plan) for result in played])
         rows_fixed.append([float(_mixed(result, fixed_causes)) for result in played])
     # nothing started draws nothing, but the step is to the first part: its overhead stays
     rows_fixed[0] = rows_fixed[1]
     checks = float(_mixed(base, ("checks",)))
     rows_scaled[0] = [checks] * len(offsets)
     return Response(
-        used_of(base), sum(job.quantity for job in jobs), started, base.purges, base.mixers,
+        used_of(base), sum(good), expected_scrap(sum(good), scrap), expected, base.purges, base.mixers,
         base.is_short, up / weight if weight else 0.0, down / weight if weight else 0.0,
         np.array(loads), np.array(offsets), np.array(rows_scaled), np.array(rows_fixed),
     )  # fmt: skip
 
 
-def _load(point: Sequence[int], shots, weight: float) -> float:
+def _scaled_volume(result, is_plan: bool) -> float:
+    """What goes with the parts [nL]; of the plan with its expected scrap."""
+    if not is_plan:
+        return float(_mixed(result, _SCALED))
+    used = used_of(result).values()
+    return float(sum(each[cause] for each in used for cause in _SCALED))
+
+
+def _load(point: Sequence[float], shots, weight: float) -> float:
     """Load of a point as a share of that planned, by volume on parts."""
     if not weight:
         return 0.0
@@ -341,6 +369,6 @@ def responses(plan, keys: Sequence[ShiftKey], grid: Grid | None = None,
 
 
 __all__ = [
-    "CAUSES", "NANO", "Grid", "LeanPlayer", "Occurrence", "Response", "ShiftKey", "grid_for",
-    "occurrences", "play_lean", "respond", "responses", "used_of", "warmer",
+    "CAUSES", "NANO", "Grid", "LeanPlayer", "Occurrence", "Response", "ShiftKey", "expected_scrap",
+    "grid_for", "occurrences", "play_lean", "respond", "responses", "used_of", "warmer",
 ]  # fmt: skip

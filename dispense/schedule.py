@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -25,19 +25,108 @@ from .cure import (
     NthOrder,
     arrhenius_integrals,
     as_kinetics,
+    cure_before_glass,
     cure_degree,
     glass_point,
     part_temperature,
 )
 from .errors import NUM, InputError, Problem
 from .life import GAS_CONSTANT
+from .units import celsius_text
 
 # ------------------------------------------------------------------------------- activation energy
 
 
+LEAST_BEND = 0.01  # share of the time by which a line must miss a curve to be worth a word; no source
+
+
+@dataclass(frozen=True, slots=True)
+class Curvature:
+    """What a line misses of times whose logarithm is bent over 1/T: the test, and the misses.
+
+    The misses are those of the line beside the parabola, as shares of the time: −0.1 is a time that
+    the line gives 10 % too short; at the coldest and the hottest test and where it is farthest off
+    between them.
+    """
+
+    statistic: float  # Student's t of the quadratic term
+    free: int  # its degrees of freedom
+    chance: float  # of a statistic as large with a straight line
+    cold: float
+    hot: float
+    between: float
+    cold_at: float  # K
+    hot_at: float
+    between_at: float
+
+    @property
+    def misses(self) -> tuple[tuple[float, float], ...]:
+        """Temperature and miss of the line: cold end, between, hot end."""
+        return ((self.cold_at, self.cold), (self.between_at, self.between), (self.hot_at, self.hot))
+
+    def matters(self, confidence: float = 0.95) -> bool:
+        """Whether one energy does not hold: bent beyond chance, and by enough to be worth a word."""
+        worst = max(abs(miss) for _, miss in self.misses)
+        return self.chance < 1.0 - confidence and worst > LEAST_BEND
+
+    @property
+    def words(self) -> str:
+        """What is the matter, in words."""
+        told = ", ".join(
+            f"{abs(miss):.0%} too {'short' if miss < 0.0 else 'long'} at {celsius_text(at)}"
+            for at, miss in self.misses
+        )
+        return (
+            f"one energy does not hold: ln time is bent over 1/T (quadratic term t = {self.statistic:.2g}, "
+            f"{self.free} degrees of freedom, chance {self.chance:.2g}), the line gives times {told}; do not "
+            "extrapolate, and take two pot lives near the temperatures of use"
+        )
+
+
+def arrhenius_curvature(temperatures, times) -> Curvature | None:
+    """Whether ln time bends over 1/T: Student's t of the quadratic term of a parabola through the points.
+
+    None where it cannot be told: fewer than four points, or than three temperatures. Source: NIST/SEMATECH
+    e-Handbook of Statistical Methods, 4.4.4 (is the model right?) and 4.1.4.1 (linear least squares).
+
+    >>> heat = np.array([293.15, 303.15, 313.15, 323.15, 333.15])
+    >>> bent = arrhenius_curvature(heat, 3600.0 * np.array([4.2, 1.9, 1.0, 0.62, 0.45]))
+    >>> bent.cold < 0.0 < bent.between, bent.chance < 0.01
+    (True, True)
+    """
+    from scipy.stats import t as student
+
+    temperatures, times = (np.asarray(part, dtype=float).ravel() for part in (temperatures, times))
+    free = times.size - 3
+    if free < 1 or np.unique(temperatures).size < 3:
+        return None
+    inverse = 1.0 / temperatures
+    middle, reach = inverse.mean(), np.ptp(inverse) / 2.0
+    along = (inverse - middle) / reach
+    logs = np.log(times)
+    powers = np.column_stack([np.ones_like(along), along, along**2])
+    parabola, *_ = np.linalg.lstsq(powers, logs, rcond=None)
+    line, *_ = np.linalg.lstsq(powers[:, :2], logs, rcond=None)
+    residuals = logs - powers @ parabola
+    variance = residuals @ residuals / free
+    error = math.sqrt(variance * np.linalg.inv(powers.T @ powers)[2, 2])
+    statistic = parabola[2] / error if error > 0.0 else math.copysign(math.inf, parabola[2])
+    gap = np.polynomial.Polynomial(np.append(line, 0.0) - parabola)
+    ends = along.max(), along.min()  # cold, hot
+    turn = min(max(-gap.coef[1] / (2.0 * gap.coef[2]), ends[1]), ends[0]) if gap.coef[2] else 0.0
+    places = np.array([ends[0], ends[1], turn])
+    cold, hot, between = np.expm1(gap(places)).tolist()
+    chance = float(2.0 * student.sf(abs(statistic), free))
+    heat = (1.0 / (middle + reach * places)).tolist()
+    return Curvature(float(statistic), free, chance, cold, hot, between, *heat)
+
+
 @dataclass(frozen=True, slots=True)
 class EnergyFit:
-    """An activation energy with its confidence interval, J/mol; NaN bounds where there are none."""
+    """An activation energy with its confidence interval, J/mol; NaN bounds where there are none.
+
+    `curvature` is None where the points cannot tell whether one energy holds.
+    """
 
     energy: float
     low: float
@@ -46,6 +135,12 @@ class EnergyFit:
     residuals: np.ndarray  # of ln time
     warnings: tuple[str, ...]
     error: float  # standard error, J/mol
+    curvature: Curvature | None = None
+
+    @property
+    def is_bent(self) -> bool:
+        """Whether the points say that one energy does not hold."""
+        return self.curvature is not None and self.curvature.matters(self.confidence)
 
 
 def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> EnergyFit:
@@ -99,8 +194,16 @@ def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> Ener
         warnings.append("the temperatures lie within 10 K: what is read off outside them is a guess")
     if energy <= 0.0:
         warnings.append("times grow with temperature: look for mixed-up rows or units")
-    return EnergyFit(float(energy), float(low), float(high), confidence, residuals, tuple(warnings),
-                     error)  # fmt: skip
+    fit = EnergyFit(float(energy), float(low), float(high), confidence, residuals, tuple(warnings), error,
+                    arrhenius_curvature(temperatures, times))  # fmt: skip
+    if fit.curvature is not None and fit.is_bent:
+        return replace(fit, warnings=(fit.curvature.words, *fit.warnings))
+    if fit.curvature is None and free > 0:
+        few = "points" if times.size < 4 else "temperatures"
+        told = (f"too few {few} to tell whether one energy holds over the range: measure four or more, at "
+                "three temperatures or more")  # fmt: skip
+        return replace(fit, warnings=(*fit.warnings, told))
+    return fit
 
 
 # ---------------------------------------------------------------------------------- kinetics
@@ -361,9 +464,44 @@ class PartLag:
     start: float | None = None
 
 
+GLASS_MARGIN = 20.0  # K of the glass point above the part, from where no reaction is counted (common
+# practice: it nearly stops 10 to 30 K above, no source; a diffusion model ends some 10 K above in a week)
+NEAR_CURE = 5.0  # K below the cure temperature that counts as at it (common practice, no source)
+GLASS_LOSS = 0.005  # of the degree: less than that is not worth a word
+
+
+@dataclass(frozen=True, slots=True)
+class GlassStop:
+    """The first stretch over which a part is a glass, and what it takes from the computed cure."""
+
+    start: float  # s
+    end: float  # s; inf where it lasts to the end
+    temperature: float  # of the part at the start, K
+    glass_point: float  # K
+    degree: float  # at the start
+    computed: float  # degree at the end by the kinetics alone
+    counted: float  # degree at the end without what is computed for a glass
+
+    @property
+    def words(self) -> str:
+        """What is the matter, in words for a printed sheet."""
+        until = f"to {self.end / 60:.0f} min" if math.isfinite(self.end) else "on"
+        return (
+            f"glass transition {celsius_text(self.glass_point)} is {GLASS_MARGIN:g} K or more above the part "
+            f"at {celsius_text(self.temperature)} from {self.start / 60:.0f} min {until}, at degree "
+            f"{self.degree:.2f}: reaction nearly stops there; the computed degree {self.computed:.3f} cannot "
+            f"be relied on, {self.counted:.2f} is sure"
+        )
+
+
 @dataclass(frozen=True, slots=True)
 class PartCure:
-    """What a schedule gives for one part; times are NaN where a degree is not reached."""
+    """What a schedule gives for one part; times are NaN where a degree is not reached.
+
+    `degrees` and `equivalent` are those of the kinetics and of the data sheet alone; `gel`, `handling`,
+    `cured` and the verdict count nothing that is computed for a glass, nor does `counted`, the
+    equivalent time for milestones.
+    """
 
     part: PartLag
     temperatures: np.ndarray
@@ -375,6 +513,9 @@ class PartCure:
     cured: float
     passes: bool
     reasons: tuple[str, ...]
+    sure: np.ndarray | None = None  # degrees without what is computed for a glass
+    counted: np.ndarray | None = None  # equivalent time likewise
+    glass: GlassStop | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -495,13 +636,53 @@ def schedule(profile: Profile, parts: Sequence[PartLag], kinetics=None, *,
     for place, part in enumerate(parts):
         own = None if degrees is None else degrees[:, place]
         spent = None if equivalent is None else equivalent[:, place]
+        sure, counted, stop, points = own, spent, None, None
+        if own is not None and glass is not None:
+            points = glass_point(own, *glass)
+            sure, counted, stop = _without_glass(times, heat[:, place], kinetics, glass, own, spent,
+                                                 requirement.reference)  # fmt: skip
         reasons = _reasons(requirement, heat[:, place], own, spent)
-        points = None if own is None or glass is None else glass_point(own, *glass)
+        if stop is not None and _falls_short(requirement, sure, counted) and (
+            not reasons or stop.computed - stop.counted > GLASS_LOSS
+        ):  # fmt: skip
+            reasons.append(stop.words)
         played.append(PartCure(
-            part, heat[:, place], own, spent, points, _when(times, own, gel),
-            _when(times, own, handling), _when(times, own, cured), not reasons, tuple(reasons),
+            part, heat[:, place], own, spent, points, _when(times, sure, gel),
+            _when(times, sure, handling), _when(times, sure, cured), not reasons, tuple(reasons),
+            sure, counted, stop,
         ))  # fmt: skip
     return Schedule(times, air, tuple(played))
+
+
+def _without_glass(times, heat, kinetics, glass, degrees, equivalent, reference):
+    """Degrees and equivalent time without what is computed for a glass, and the first such stretch.
+
+    At the temperature of the data-sheet time its equivalent time counts, glass or not: what the part
+    then is was part of that test.
+    """
+    sure, stretches = cure_before_glass(times, heat, kinetics, glass, GLASS_MARGIN, degrees)
+    if not stretches:
+        return degrees, equivalent, None
+    first, last = stretches[0]
+    stop = GlassStop(
+        float(times[first]), float(times[last]) if len(stretches) > 1 or last < times.size - 1 else math.inf,
+        float(heat[first]), float(glass_point(sure[first], *glass)), float(sure[first]),
+        float(degrees[-1]), float(sure[-1]),
+    )  # fmt: skip
+    if equivalent is None:
+        return sure, None, stop
+    gains = np.diff(equivalent, prepend=0.0)
+    for first, last in stretches:
+        lost = slice(first + 1, last + 1)
+        gains[lost] = np.where(heat[lost] >= reference - NEAR_CURE, gains[lost], 0.0)
+    return sure, np.cumsum(gains), stop
+
+
+def _falls_short(requirement, degrees, equivalent) -> bool:
+    """Whether a degree or an equivalent time that is required is not reached."""
+    return (requirement.degree is not None and degrees[-1] < requirement.degree) or (
+        requirement.equivalent is not None and equivalent[-1] < requirement.equivalent
+    )
 
 
 def _when(times, degrees, goal) -> float:
@@ -533,8 +714,9 @@ def _reasons(requirement, heat, degrees, equivalent) -> list[str]:
 
 
 def shortest_hold(profile: Callable[[float], Profile], parts: Sequence[PartLag], kinetics=None, *,
-                  requirement: Requirement, longest: float = 7 * 86400.0) -> float:  # fmt: skip
-    """The shortest hold (s) with which the coldest part still passes.
+                  requirement: Requirement, longest: float = 7 * 86400.0,
+                  glass: tuple[float, float, float] | None = None) -> float:  # fmt: skip
+    """The shortest hold (s) with which the coldest part still passes; `glass` as for `schedule`.
 
     `profile` gives the profile for a hold, for example
     `lambda hold: ramp_hold(296.15, 353.15, hold, 2 / 60, 4 / 60)`. Found to 0.01 s or 1e-6 of it.
@@ -554,13 +736,13 @@ def shortest_hold(profile: Callable[[float], Profile], parts: Sequence[PartLag],
 
     def excess(hold: float) -> float:
         worst = math.inf
-        for part in schedule(profile(hold), parts, kinetics, requirement=wanted).parts:
-            if wanted.degree is not None and part.degrees is not None:
+        for part in schedule(profile(hold), parts, kinetics, requirement=wanted, glass=glass).parts:
+            if wanted.degree is not None and part.sure is not None:
                 # y = −ln(1 − α) rises nearly straight with the hold
-                worst = min(worst, -math.log1p(-min(part.degrees[-1], 1.0 - 1e-15))
+                worst = min(worst, -math.log1p(-min(part.sure[-1], 1.0 - 1e-15))
                             + math.log1p(-min(wanted.degree, 1.0 - 1e-15)))
-            if wanted.equivalent is not None and part.equivalent is not None:
-                worst = min(worst, part.equivalent[-1] / wanted.equivalent - 1.0)
+            if wanted.equivalent is not None and part.counted is not None:
+                worst = min(worst, part.counted[-1] / wanted.equivalent - 1.0)
         return worst
 
     if excess(0.0) >= 0.0:
@@ -579,6 +761,7 @@ def shortest_hold(profile: Callable[[float], Profile], parts: Sequence[PartLag],
 
 
 __all__ = [
-    "FORMS", "EnergyFit", "KineticsFit", "PartCure", "PartLag", "Profile", "Requirement", "Schedule",
-    "fit_activation_energy", "fit_kinetics", "ramp_hold", "schedule", "shortest_hold",
+    "FORMS", "GLASS_MARGIN", "NEAR_CURE", "Curvature", "EnergyFit", "GlassStop", "KineticsFit", "PartCure",
+    "PartLag", "Profile", "Requirement", "Schedule", "arrhenius_curvature", "fit_activation_energy",
+    "fit_kinetics", "ramp_hold", "schedule", "shortest_hold",
 ]  # fmt: skip

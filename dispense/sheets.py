@@ -14,16 +14,20 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from .amounts import Amount, applications
-from .dispenser import SetupCard, shot_mass
+from .amounts import Amount, Application, applications
+from .cure_times import LAST, cure_basis
+from .dispenser import SetupCard
 from .fields import Field, date, number, text, whole
-from .materials import cure_life, mixed_density
-from .shift import CATEGORIES, NANO, ShiftResult, hhmm
-from .units import celsius_text, from_si, volume_text
+from .findings import DANGER, MARKS, SHORTAGE, STOP, WAIT, Finding, gravest_first, grouped, marked, tally
+from .materials import mixed_density
+from .plan_findings import plan_findings, station_findings
+from .printed import DOWN, Printed, PrintedLimits, digits_of
+from .shift import CATEGORIES, NANO, Batch, Mating, ShiftResult, hhmm, numbers_text
+from .units import LONGEST, celsius_text, duration_text, from_si, volume_text
+from .weighing import driver_text
 from .windows import latest_times
 
 ML = NANO / 10**6  # nanolitres in a millilitre
-LONGEST = 100 * 365.25 * 86400.0  # seconds; a time further off is not printed
 
 CAUTION = ("Follow the safety data sheet, local codes and the plant's licensed practice; this sheet "
            "replaces none of them.")  # fmt: skip
@@ -40,7 +44,12 @@ HAZARDS = {
 
 @dataclass(frozen=True, slots=True)
 class SheetSpec:
-    """A kind of sheet: its template, the names and tables it may have, what it is for."""
+    """A kind of sheet: its template, the names and tables it may have, what it is for.
+
+    A template must have the names in `required`, and in each table that it has the columns in
+    `needed`: without them a row says nothing, or a wrong thing. All else may be deleted. `computed`
+    are columns that the formulas of the template fill.
+    """
 
     key: str
     file: str
@@ -49,6 +58,26 @@ class SheetSpec:
     names: tuple[Field, ...]
     tables: dict[str, tuple[Field, ...]]
     required: tuple[str, ...] = ()
+    needed: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    computed: dict[str, tuple[Field, ...]] = field(default_factory=dict)
+
+    def demands(self, tables: Iterable[str]) -> list[str]:
+        """Names, and columns as `Table[Heading]`, that a template with these tables must have."""
+        there = {name.casefold() for name in tables}
+        return [
+            *self.required,
+            *(
+                f"{table}[{item.heading}]"
+                for table, columns in self.needed.items()
+                if table.casefold() in there
+                for item in self.tables[table]
+                if item.name in columns
+            ),
+        ]
+
+    def computed_field(self, name: str) -> Field:
+        """A column that the template computes."""
+        return next(item for items in self.computed.values() for item in items if item.name == name)
 
 
 @dataclass(slots=True)
@@ -73,7 +102,7 @@ _SHIFT_HEAD = (
     *_HEAD, date("day", "date of the shift"), text("shift", "shift"), text("hours", "start to end"),
     text("station", "station"), text("material", "material"), text("description", "what it is"),
 )  # fmt: skip
-_WARNINGS = (text("warning", "what to look at"),)
+_WARNINGS = (text("warning", "how grave it is, what to look at, what to do"),)
 
 SHIFT_MATERIAL = SheetSpec(
     "shift_material", "shift_material.xlsx", "Shift material sheet",
@@ -126,6 +155,13 @@ SHIFT_MATERIAL = SheetSpec(
         "MaterialWarnings": _WARNINGS,
     },
     ("day", "shift", "station"),
+    needed={
+        "MaterialParts": ("part", "shot"), "MaterialUse": ("component", "containers", "drawn"),
+        "MaterialTimes": ("time", "action"), "MaterialMore": ("component", "share", "left", "container"),
+        "MaterialLots": ("component", "containers", "lot"), "MaterialWarnings": ("warning",),
+    },
+    computed={"MaterialMore": (number("more", "mL", "for the parts more"),
+                               whole("more_containers", "containers for the parts more"))},
 )  # fmt: skip
 
 STATION_SETUP = SheetSpec(
@@ -144,7 +180,6 @@ STATION_SETUP = SheetSpec(
         number("nozzle_length", "mm", "length of the nozzle"),
         number("pressure_limit", "bar", "highest pressure"),
         number("flow_limit", "mL/s", "highest flow"),
-        whole("weigh_together", "light shots to weigh at once, so that the scale can tell"),
         text("surface_treatment", "surface treatment and how long it keeps"),
         text("open_time", "open time"), text("pot_life_source", "method and source of the pot life"),
     ),
@@ -154,9 +189,13 @@ STATION_SETUP = SheetSpec(
             text("detail", "size and length"), number("volume", "mL", "volume"),
             number("volume_low", "mL", "low"), number("volume_high", "mL", "high"),
             text("matters_most", "input that matters most"),
-            number("mass", "g", "target mass"), number("mass_low", "g", "low"),
-            number("mass_high", "g", "high"), number("mass_a", "g", "mass of A"),
-            number("mass_b", "g", "mass of B"),
+            number("mass", "g", "target mass of one shot"),
+            whole("shots_together", "shots to weigh at once, so that the scale can tell the limits"),
+            number("mass_of_n_shots", "g", "target mass of these shots together"),
+            number("mass_low", "g", "lower limit of that mass"),
+            number("mass_high", "g", "upper limit of that mass"),
+            number("mass_a", "g", "mass of A in it"), number("mass_b", "g", "mass of B in it"),
+            text("limits_from", "whose tolerance the limits are"),
         ),
         "SetupFlows": (
             text("part", "part"), text("application", "bead, pot or joint"), whole("shot", "shot"),
@@ -166,10 +205,16 @@ STATION_SETUP = SheetSpec(
             number("nozzle_pressure", "bar", "pressure drop of the nozzle"),
             number("mixer_pressure", "bar", "pressure drop of the mixer"),
             number("shear_rate", "1/s", "shear rate at the nozzle wall"),
+            number("wait", "min", "to wait after the shot before"),
         ),
-        "SetupNotes": (text("kind", "warning or note"), text("text", "what to know")),
+        "SetupNotes": (text("kind", "DANGER, STOP, CHECK or note"), text("text", "what to know, what to do")),
     },
     ("station",),
+    needed={
+        "SetupShots": ("part", "application", "shot", "shots_together", "mass_of_n_shots", "mass_low",
+                       "mass_high"),
+        "SetupFlows": ("part", "application", "shot"), "SetupNotes": ("text",),
+    },
 )  # fmt: skip
 
 CURE_BOARD = SheetSpec(
@@ -184,14 +229,17 @@ CURE_BOARD = SheetSpec(
         "CureBatches": (
             whole("batch", "batch"), text("part", "part"), text("part_numbers", "part numbers"),
             moment("begun", "first dispensed"), moment("ended", "last dispensed"),
-            moment("mate_before", "latest mating of the part that must be mated first"),
+            whole("tightest_part", "part of the batch with the least time left to mate it"),
+            moment("mate_before", "latest mating of that part"),
             moment("mates", "its mating by plan"),
-            moment("move", "may be moved"), moment("join", "may be joined or loaded"),
-            moment("test", "may be tested"), text("note", "note"),
+            moment("move", "all may be moved"), moment("join", "all may be joined or loaded"),
+            moment("test", "all may be tested"), text("note", "parts mated too late, what the cure rests on"),
         ),
         "CureWarnings": _WARNINGS,
     },
     ("day", "shift", "station"),
+    needed={"CureBatches": ("batch", "part", "move", "join", "test"), "CureWarnings": ("warning",)},
+    computed={"CureBatches": (text("state", "what the batch is ready for at the time typed"),)},
 )  # fmt: skip
 
 SHOT_CHECK = SheetSpec(
@@ -199,11 +247,15 @@ SHOT_CHECK = SheetSpec(
     "check shots of a shift: when, target and limits in grams, room for what was weighed",
     (
         *_SHIFT_HEAD, text("headline", "target and limits"),
-        number("target", "g", "target mass of a check shot"), number("low", "g", "lower limit"),
-        number("high", "g", "upper limit"), number("volume", "mL", "its volume"),
+        number("mass", "g", "target mass of one shot"),
+        whole("shots_together", "shots to weigh at once, so that the scale can tell the limits"),
+        number("target", "g", "target mass of these shots together"), number("low", "g", "lower limit"),
+        number("high", "g", "upper limit"), number("volume", "mL", "their volume"),
+        number("scale_step", "g", "what the scale must read"),
         number("mass_a", "g", "mass of A in it"), number("mass_b", "g", "mass of B in it"),
         number("ratio_mass", "", "parts B per 100 A by mass"),
-        number("density", "g/mL", "density of the mix"), text("limits_from", "what the limits rest on"),
+        number("density", "g/mL", "density of the mix"),
+        text("limits_from", "whose tolerance the limits are"),
     ),
     {
         "CheckShots": (
@@ -211,7 +263,10 @@ SHOT_CHECK = SheetSpec(
             number("low", "g", "lower limit"), number("high", "g", "upper limit"),
         ),
     },
-    ("day", "shift", "station"),
+    ("day", "shift", "station", "shots_together"),
+    needed={"CheckShots": ("time", "low", "high")},
+    computed={"CheckShots": (text("within_limits", "whether the mass weighed lies between the limits"),
+                             text("B per 100 A", "from A and B weighed alone"))},
 )  # fmt: skip
 
 STAGING = SheetSpec(
@@ -232,6 +287,8 @@ STAGING = SheetSpec(
         "StagingWarnings": (text("station", "station"), text("warning", "what to look at")),
     },
     ("day", "shift"),
+    needed={"StagingContainers": ("station", "material", "component", "containers"),
+            "StagingWarnings": ("warning",)},
 )  # fmt: skip
 
 RESULTS = SheetSpec(
@@ -243,10 +300,11 @@ RESULTS = SheetSpec(
         text("passes_through_stations",
              "good parts finished of those asked for, each counted at every station"),
         whole("station_shifts", "stations times shifts"),
-        whole("warnings", "warnings"),
+        whole("warnings", "warnings, notes left out"), text("findings", "how many of each kind"),
         text("chosen", "material shown by day; choose another"),
     ),
     {
+        "ResultGravest": (text("warning", "the gravest findings: where, what, what to do"),),
         "ResultDays": (date("day", "date"),),
         "ResultAmounts": (
             text("part", "part"), text("application", "bead, pot or joint"), whole("shot", "shot"),
@@ -283,8 +341,22 @@ RESULTS = SheetSpec(
         ),
         "ResultWarnings": (
             date("day", "date"), text("shift", "shift"), text("station", "station"),
-            text("warning", "what to look at"),
+            text("kind", "DANGER, STOP, CHECK or note"), text("warning", "what to look at"),
+            text("what_to_do", "what mends it"),
         ),
+    },
+    needed={
+        "ResultDays": ("day",), "ResultAmounts": ("part", "application", "shot", "volume"),
+        "ResultShifts": ("day", "shift", "station"),
+        "ResultUse": ("day", "shift", "station", "material", "component", "drawn"),
+        "ResultMaterials": ("material", "component", "drawn"), "ResultWarnings": ("warning",),
+    },
+    computed={
+        "ResultMaterials": (number("waste_share", "", "share that is not on good parts"),),
+        "ResultDays": (number("A_or_one_part", "mL", "drawn of the chosen material"),
+                       number("B", "mL", "drawn of the chosen material"),
+                       number("all_materials", "kg", "drawn of all materials"),
+                       whole("all_purges", "purges"), whole("all_mixers", "mixers")),
     },
 )  # fmt: skip
 
@@ -308,22 +380,6 @@ def temperature_text(temperatures: Sequence[float]) -> str:
     if high - low < 0.5:
         return celsius_text(low)
     return f"{from_si(low, '°C'):.0f} to {celsius_text(high)}"
-
-
-def duration_text(seconds: float) -> str:
-    """A duration as printed: 45 s, 12 min, 3 h 20 min, 4 d."""
-    if not seconds < LONGEST:
-        return "over 100 years"
-    if seconds < 120.0:
-        return f"{seconds:.0f} s"
-    minutes = round(seconds / 60.0)
-    if minutes < 120:
-        return f"{minutes} min"
-    hours, minutes = divmod(minutes, 60)
-    if hours < 48:
-        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
-    days, hours = divmod(hours, 24)
-    return f"{days} d {hours} h" if hours else f"{days} d"
 
 
 def life_text(life, temperatures: Sequence[float]) -> str:
@@ -378,20 +434,42 @@ def _has_cells(plan, station: str) -> bool:
     return any(pot.station == station and pot.cells for pot in plan.pots)
 
 
+def _hours(result: ShiftResult) -> str:
+    """Start to end of a shift; an end after midnight with its date."""
+    calendar, day = result.calendar, result.date
+    return f"{hhmm(calendar.start, day)}–{hhmm(calendar.end, day)}"
+
+
 def _shift_head(plan, result: ShiftResult, stamp: str) -> dict[str, Any]:
-    calendar = result.calendar
     return {
         **_head(plan, stamp), "day": result.date, "shift": result.shift,
-        "hours": f"{hhmm(calendar.start)}–{hhmm(calendar.end)}",
+        "hours": _hours(result),
         "station": result.station.station, "material": result.material.material,
         "description": result.material.description,
         "cautions": cautions_text(result.material, cells=_has_cells(plan, result.station.station)),
     }  # fmt: skip
 
 
-def _warning_rows(warnings: Iterable[str], good: str) -> list[dict[str, Any]]:
-    rows = [{"warning": line} for words in warnings for line in _folded(f"▲ {words}")]
-    return rows or [{"warning": good}]
+# what of a station's plan a sheet of one shift shows, beside the findings of the shift; dangers always
+_SHOWN = {"shift_material": (STOP, {WAIT}), "cure_board": ("", {WAIT, "cure"})}
+_OF_CURE = {"open time", "surface window", "cure", WAIT}  # topics of a shift that a cure board shows
+_OF_STOCK = {SHORTAGE, "expired lot"}  # topics that a staging sheet shows
+
+
+def shift_findings(plan, result: ShiftResult, sheet: str) -> list[Finding]:
+    """What a sheet of one shift shows: findings of the shift and of the station's plan."""
+    kind, topics = _SHOWN[sheet]
+    of_cure = sheet == "cure_board"
+    played = [item for item in result.findings
+              if item.kind == DANGER or (item.topic in _OF_CURE if of_cure else item.is_warning)]  # fmt: skip
+    planned = [item for item in station_findings(plan, result.station.station)
+               if item.kind in (DANGER, kind) or item.topic in topics]  # fmt: skip
+    return gravest_first([*played, *planned])
+
+
+def _warning_rows(findings: Iterable[Finding], width: int) -> list[dict[str, Any]]:
+    rows = [{"warning": line} for finding in findings for line in _folded(marked(finding), width)]
+    return rows or [{"warning": "no warning"}]
 
 
 def _folded(words: str, width: int = 118) -> list[str]:
@@ -411,15 +489,21 @@ def letter_name(letter: str, letters: Sequence[str]) -> str:
 
 def containers_text(result: ShiftResult) -> str:
     """The containers to bring, largest thing on the sheet: 2 × A (20 L), 1 × B (20 L)."""
-    words = []
+    words, missing = [], []
     if not any(result.containers.values()):
         return "Bring nothing: enough stands here"
     for letter, component in result.components.items():
         size_text = volume_text(component.container)
         name = f"{letter.upper()} " if len(result.components) > 1 else ""
-        if result.containers[letter]:
-            words.append(f"{result.containers[letter]} × {name}{size_text}")
-    return "Bring " + " + ".join(words)
+        count = sum(use.containers for use in result.staged(letter))
+        if count:
+            words.append(f"{count} × {name}{size_text}")
+        if result.containers[letter] > count:
+            missing.append(f"{result.containers[letter] - count} × {name}{size_text}")
+    short = " + ".join(missing) + " missing" if missing else ""
+    if not words:
+        return "▲ " + short
+    return "Bring " + " + ".join(words) + (f"; {short}" if short else "")
 
 
 def _use_row(result: ShiftResult, letter: str) -> dict[str, Any]:
@@ -498,9 +582,11 @@ def shift_material_content(plan, result: ShiftResult, stamp: str) -> Content:
                 {"component": letter_name(use.component, result.letters), "lot": use.lot,
                  "last_day": use.last_day, "containers": use.containers, "volume": use.volume / ML,
                  "first": at(result.date, use.first)}
-                for use in result.lots
+                for letter in result.letters for use in result.staged(letter)
             ] or [{"lot": "none: enough stands at the station"}],
-            "MaterialWarnings": _warning_rows(result.warnings, "no warning"),
+            "MaterialWarnings": _warning_rows(
+                shift_findings(plan, result, "shift_material"), 140
+            ),
         },
     )  # fmt: skip
 
@@ -534,17 +620,14 @@ def _day_part(result: ShiftResult) -> list[float]:
     return [float(np.interp(start, times, values)), *inside, float(np.interp(end, times, values))]
 
 
-def driver_text(name: str) -> str:
-    """The input that matters most, as printed."""
-    return name.replace("_", " ") if name else "no tolerance stated"
-
-
 def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
     """The setup card of a station."""
     station, material = card.station, card.material
-    rows, flows = [], []
+    rows: list[dict[str, Any]] = []
+    flows: list[dict[str, Any]] = []
     for item in card.settings:
         volume, low, high = amount_ml(item.application.amount)
+        shot = item.weighing
         key = {"part": item.application.part, "application": item.application.name,
                "shot": item.application.shot}  # fmt: skip
         flows.append({
@@ -553,15 +636,17 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
             "flow_b": _shop(item.component_flows.get("b"), "mL/s"), "time": item.application.time,
             "nozzle_pressure": _shop(item.nozzle_pressure, "bar"),
             "mixer_pressure": _shop(item.mixer_pressure, "bar"), "shear_rate": item.shear_rate,
+            "wait": item.application.wait / 60.0 or None,
         })  # fmt: skip
         rows.append({
-            **key, "detail": item.application.detail,
+            **key, "detail": _detail(item.application),
             "volume": volume, "volume_low": low, "volume_high": high,
             "matters_most": driver_text(item.application.amount.main_driver),
-            "mass": from_si(item.mass, "g"), "mass_low": from_si(item.mass_low, "g"),
-            "mass_high": from_si(item.mass_high, "g"),
-            "mass_a": _shop(item.component_masses.get("a"), "g"),
-            "mass_b": _shop(item.component_masses.get("b"), "g"),
+            "mass": shot.single.target, "shots_together": shot.count,
+            "mass_of_n_shots": shot.limits.target, "mass_low": shot.limits.low,
+            "mass_high": shot.limits.high, "limits_from": shot.basis,
+            **{f"mass_{letter}": shot.printed(from_si(mass, "g"))
+               for letter, mass in item.component_masses.items()},
         })  # fmt: skip
     if card.volume_ratio is None:
         ratio = "one-part"
@@ -572,21 +657,17 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
     treatment = material.surface_treatment
     if material.surface_window:
         treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
-    notes = [{"kind": "▲ warning" if place == 0 else "", "text": line} for words in card.warnings
-             for place, line in enumerate(_folded(f"▲ {words}", 150))]  # fmt: skip
-    notes += [{"kind": "note" if place == 0 else "", "text": line.strip()} for words in card.notes
-              for place, line in enumerate(_folded(words, 150))]  # fmt: skip
-    headline = "No part at this station"
-    if rows:
-        first = rows[0]
-        headline = f"Set {figure(first['mass'])} g"
-        if len(rows) > 1:
-            headline += f" ({first['part']} / {first['application']})"
+    notes = []
+    for finding in gravest_first([*card.findings, *station_findings(plan, station.station)]):
+        lines = _folded(f"▲ {finding}" if finding.is_warning else str(finding), 185)
+        notes += [{"kind": "" if place else MARKS[finding.kind],
+                   "text": line if finding.is_warning else line.strip()}
+                  for place, line in enumerate(lines)]  # fmt: skip
     return Content(
         STATION_SETUP,
         {
             **_head(plan, stamp), "station": station.station, "material": material.material,
-            "description": material.description, "headline": headline, "meter": station.meter,
+            "description": material.description, "headline": setup_headline(rows), "meter": station.meter,
             "ratio": ratio, "density": from_si(card.density, "g/mL"),
             "shop_temperature": temperature_text(record), "pot_life": life_text(card.life, record),
             "rule": rule_text(station, card.life),
@@ -595,9 +676,8 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
             "start_volume": from_si(station.start_volume, "mL"),
             "nozzle_bore": _shop(station.nozzle_bore, "mm"),
             "nozzle_length": _shop(station.nozzle_length, "mm"),
-            "pressure_limit": _shop(station.pressure_limit, "bar"),
-            "flow_limit": _shop(station.flow_limit, "mL/s"),
-            "weigh_together": _weigh_together(rows),
+            "pressure_limit": _upper_limit(station.pressure_limit, "bar"),
+            "flow_limit": _upper_limit(station.flow_limit, "mL/s"),
             "surface_treatment": treatment or "none stated",
             "open_time": duration_text(material.open_time) if material.open_time else "none stated",
             "pot_life_source": material.pot_life_source,
@@ -608,17 +688,30 @@ def station_setup_content(plan, card: SetupCard, stamp: str) -> Content:
     )  # fmt: skip
 
 
-LEAST_WEIGHED = 2.0  # g; common practice, no source: a shop scale reads 0.01 g
-
-
-def _weigh_together(rows: Sequence[dict[str, Any]]) -> int:
-    """How many shots to weigh at once for the lightest to come to the least mass worth weighing."""
-    lightest = min((row["mass"] for row in rows), default=LEAST_WEIGHED)
-    return next((count for count in (1, 2, 5, 10, 20, 50) if count * lightest >= LEAST_WEIGHED), 100)
+def _detail(item: Application) -> str:
+    """Size of an application, and the wait before it where it has one."""
+    return item.detail + (f", wait {duration_text(item.wait)} after the shot before" if item.wait else "")
 
 
 def _shop(value: float | None, unit: str) -> float | None:
     return None if value is None else float(from_si(value, unit))
+
+
+def setup_headline(rows: Sequence[dict[str, Any]], mass: Printed | None = None, unit: str = "g") -> str:
+    """The mass of the first shot to set; `mass` is the same in the unit of the sheet's column."""
+    if not rows:
+        return "No part at this station"
+    first = rows[0]
+    words = f"Set {(mass or first['mass']).text} {unit}"
+    return words + (f" ({first['part']} / {first['application']})" if len(rows) > 1 else "")
+
+
+def _upper_limit(value: float | None, unit: str) -> Printed | None:
+    """A highest value as printed, to three figures at least: never above what is allowed."""
+    if value is None:
+        return None
+    shop = float(from_si(value, unit))
+    return Printed(shop, digits_of(shop / 100.0), DOWN)
 
 
 def figure(value: float) -> str:
@@ -635,118 +728,156 @@ def _next_minute(clock: float | None) -> float | None:
     return 60.0 * math.ceil(clock / 60.0 - 1e-6)
 
 
+def _late_words(late: Sequence[Mating]) -> str:
+    """Which parts are mated too late, and by how much at most."""
+    most = max(mating.late for mating in late)
+    return f"no. {numbers_text(mating.serial for mating in late)}, by {duration_text(_whole_minutes(most))}"
+
+
+def _whole_minutes(seconds: float) -> float:
+    """Whole minutes, upward, so that a part that is late is never 0 min late."""
+    return 60.0 * math.ceil(seconds / 60.0 - 1e-6)
+
+
+def batch_words(batch: Batch, day: datetime.date) -> str:
+    """The note of a batch: what calls for action first, then what its cure rests on."""
+    cure, words = batch.cure, []
+    if batch.late:
+        words.append(f"▲ mated too late: {_late_words(batch.late)}")
+    if cure.profile and cure.out is not None:
+        words.append(f"oven profile {cure.profile} from {hhmm(batch.ended, day)}, out at "
+                     f"{hhmm(_next_minute(cure.out) or 0.0, day)}")  # fmt: skip
+        if cure.unreached:
+            words.append(f"▲ not reached in the oven: {', '.join(cure.unreached)}")
+    elif cure.unreached:
+        words.append("▲ no oven is stated for this part")
+    elif any(clock is not None and not clock < LONGEST for clock in cure.milestones.values()):
+        words.append("▲ never cured: the air holds no water" if cure.is_never else
+                     "▲ not cured within 100 years")  # fmt: skip
+    if cure.depth is not None and cure.depth_cured is not None:
+        depth = f"{from_si(cure.depth, 'mm'):.1f} mm deep"
+        if cure.depth_cured < min(cure.milestones[LAST] or LONGEST, LONGEST):  # the data sheet is later
+            depth += f" by {hhmm(_next_minute(cure.depth_cured) or 0.0, day)}"
+        words.append(depth)
+    return "; ".join(sorted(words, key=lambda part: not part.startswith("▲")))
+
+
+def board_headline(result: ShiftResult) -> str:
+    """What matters first on the cure board: parts mated too late, else the first batch that is free."""
+    late = [(batch, mating) for batch in result.batches for mating in batch.late]
+    if late:
+        batch, mating = late[0]
+        many = f"{len(late)} parts are" if len(late) > 1 else "1 part is"
+        return f"▲ {many} mated too late: batch {batch.number}, {batch.part} no. {mating.serial}" + (
+            " first" if len(late) > 1 else "")
+    moves = [(clock, batch.number) for batch in result.batches
+             if (clock := batch.milestones.get("move")) is not None]  # fmt: skip
+    if not moves:
+        return "No handling time is stated: ask the data sheet"
+    clock, number_ = min(moves)
+    if not clock < LONGEST:
+        return "▲ Not one batch may be moved: see its note"
+    return f"Batch {number_} may be moved at {hhmm(_next_minute(clock) or clock, result.date)}"
+
+
 def cure_board_content(plan, result: ShiftResult, stamp: str) -> Content:
     """The cure board of a station."""
     material, day = result.material, result.date
     rows = [
         {
-            "batch": batch.number, "part": batch.part,
-            "part_numbers": "–".join(map(str, sorted({batch.first, batch.last}))),
+            "batch": batch.number, "part": batch.part, "part_numbers": batch.numbers,
             "begun": at(day, batch.begun), "ended": at(day, batch.ended),
+            "tightest_part": batch.tightest.serial if batch.tightest else None,
             "mate_before": at(day, batch.mate_before), "mates": at(day, batch.mates),
             **{name: at(day, _next_minute(batch.milestones.get(name)))
                for name in ("move", "join", "test")},
-            "note": batch.note,
+            "note": batch_words(batch, day),
         }
         for batch in result.batches
     ]  # fmt: skip
-    moves = [(clock, batch.number) for batch in result.batches
-             if (clock := batch.milestones.get("move")) is not None]  # fmt: skip
-    headline = "No handling time is stated: ask the data sheet"
-    if moves:
-        clock, number_ = min(moves)
-        headline = f"Batch {number_} may be moved at {hhmm(_next_minute(clock) or clock)}"
-    warnings = [words for words in result.warnings if "open time" in words or "window" in words]
-    life = cure_life(material, "move_time") or cure_life(material, "test_time")
-    basis = "no cure time stated"
-    if life is not None:
-        record = _day_part(result)
-        marks = life.marks(min(record), max(record)) if material.cure == "room" else []
-        marks = [words for words in marks if not words.startswith("rule of thumb")]
-        basis = f"data-sheet times at {celsius_text(life.temperature)}; {life.basis}" + (
-            f"; {'; '.join(marks)}" if marks else ""
-        )
+    record = _day_part(result)
     return Content(
         CURE_BOARD,
-        {**_shift_head(plan, result, stamp), "headline": headline, "cure": f"{material.cure} cure",
-         "shop_temperature": temperature_text(_day_part(result)), "basis": basis},
-        {"CureBatches": rows, "CureWarnings": _warning_rows(warnings, "no warning")},
+        {**_shift_head(plan, result, stamp), "headline": board_headline(result),
+         "cure": f"{material.cure} cure", "shop_temperature": temperature_text(record),
+         "basis": cure_basis(material, record)},
+        {"CureBatches": rows,
+         "CureWarnings": _warning_rows(shift_findings(plan, result, "cure_board"), 165)},
     )  # fmt: skip
 
 
-def check_limits(result: ShiftResult) -> tuple[float, float, float, str]:
-    """Target, low and high mass of a check shot [kg], and what the limits rest on."""
-    density = result.density
-    mass = result.check_volume / NANO * density
-    tolerance = result.station.meter_tolerance
-    if tolerance > 0.0:  # a check shot tries the meter, not the drawing
-        return mass, mass * (1 - tolerance), mass * (1 + tolerance), f"the meter, ±{tolerance:.1%}"
-    largest = max((item.amount for job in result.jobs for item in job.applications),
-                  key=lambda amount: amount.nominal)  # fmt: skip
-    if result.station.check_volume is None:
-        target, low, high = shot_mass(largest, density)
-        return target, low, high, f"tolerances of the shot; largest: {driver_text(largest.main_driver)}"
-    return (mass, mass * largest.low / largest.nominal, mass * largest.high / largest.nominal,
-            "the relative tolerance of the largest shot")  # fmt: skip
+def check_headline(count: int, limits: PrintedLimits, unit: str = "g") -> str:
+    """What to weigh and between which limits, in the unit of the sheet's columns."""
+    words = f"{limits.target.text} {unit}"
+    if count > 1:
+        words = f"{count} shots together: {words}"
+    return words + (f"  ({limits.text} {unit})" if limits.text else ", no limits")
 
 
 def shot_check_content(plan, result: ShiftResult, stamp: str) -> Content:
     """The shot-check sheet of a station."""
-    target, low, high, basis = check_limits(result)
-    grams = [from_si(value, "g") for value in (target, low, high)]
-    volume = result.check_volume / NANO
-    masses = {letter: from_si(volume * share * result.components[letter].density, "g")
+    shot = result.check
+    limits = shot.limits
+    masses = {letter: from_si(shot.volume * share * result.components[letter].density, "g")
               for letter, share in result.shares.items()}  # fmt: skip
-    checks = [event for event in result.events if event.kind == "check"]
+    checks = [event.clock for event in result.events if event.kind == "check"]
     two_part = len(masses) > 1
+    row = {"target": limits.target, "low": limits.low, "high": limits.high}
     return Content(
         SHOT_CHECK,
         {
-            **_shift_head(plan, result, stamp),
-            "headline": f"{figure(grams[0])} g  ({figure(grams[1])} to {figure(grams[2])} g)",
-            "target": grams[0], "low": grams[1], "high": grams[2], "volume": from_si(volume, "mL"),
-            "mass_a": masses["a"], "mass_b": masses.get("b"),
+            **_shift_head(plan, result, stamp), "headline": check_headline(shot.count, limits), **row,
+            "mass": shot.single.target, "shots_together": shot.count,
+            "volume": from_si(shot.volume * shot.count, "mL"),
+            "mass_a": shot.printed(masses["a"]),
+            "mass_b": shot.printed(masses["b"]) if two_part else None,
             "ratio_mass": 100.0 * masses["b"] / masses["a"] if two_part else None,
-            "density": from_si(result.density, "g/mL"), "limits_from": basis,
+            "density": from_si(result.density, "g/mL"), "limits_from": shot.basis,
+            "scale_step": Printed(10.0**-limits.target.digits, limits.target.digits),
         },
         {"CheckShots": [
-            {"check": place, "time": at(result.date, event.clock), "target": grams[0],
-             "low": grams[1], "high": grams[2]}
-            for place, event in enumerate(checks, 1)
-        ] or [{"check": 1, "time": at(result.date, result.calendar.start), "target": grams[0],
-               "low": grams[1], "high": grams[2]}]},
+            {"check": place, "time": at(result.date, clock), **row}
+            for place, clock in enumerate(checks or [result.calendar.start], 1)
+        ]},
     )  # fmt: skip
 
 
 def staging_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content:
     """The staging sheet of a shift, all stations."""
     first = results[0]
-    rows, warnings, count = [], [], 0
+    rows: list[dict[str, Any]] = []
+    warnings: list[dict[str, Any]] = []
+    count = 0
     for result in results:
         for letter, component in result.components.items():
             changes = [event.clock for event in result.events
                        if event.kind == "container" and event.component == letter]  # fmt: skip
-            lots = [use.lot for use in result.lots if use.component == letter]
-            volume = result.mounted[letter]
-            count += result.containers[letter]
+            staged = result.staged(letter)
+            lots = [use.lot for use in staged]
+            is_short = any(use.is_missing for use in result.lots if use.component == letter)
+            volume = sum(use.volume for use in staged)
+            containers = sum(use.containers for use in staged)
+            count += containers
             rows.append({
                 "station": result.station.station, "material": result.material.material,
                 "component": letter_name(letter, result.letters),
-                "lots": ", ".join(lots) or "stands at the station",
-                "containers": result.containers[letter],
+                "lots": ", ".join(lots) or ("nothing usable in store" if is_short else
+                                            "stands at the station"),
+                "containers": containers,
                 "container": from_si(component.container, "mL"), "volume": volume / ML,
                 "mass": volume / NANO * component.density,
                 "first": at(result.date, changes[0]) if changes else None,
                 "last": at(result.date, changes[-1]) if changes else None,
             })  # fmt: skip
-        warnings += [{"station": "" if place else result.station.station, "warning": line}
-                     for words in result.warnings if "stock" in words or "lot" in words
-                     for place, line in enumerate(_folded(f"▲ {words}"))]  # fmt: skip
-    calendar = first.calendar
+    found = [item for result in results for item in result.findings if item.topic in _OF_STOCK]
+    warnings += [{"station": "" if place else finding.station, "warning": line}
+                 for finding in gravest_first(found)
+                 for place, line in enumerate(_folded(marked(finding)))]  # fmt: skip
+
     return Content(
         STAGING,
         {**_head(plan, stamp), "day": first.date, "shift": first.shift,
-         "hours": f"{hhmm(calendar.start)}–{hhmm(calendar.end)}",
+         "hours": _hours(first),
          "headline": f"{count} container{'s' if count != 1 else ''} to bring",
          "cautions": CAUTION},
         {"StagingContainers": rows,
@@ -756,7 +887,7 @@ def staging_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
 
 def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content:
     """The results workbook."""
-    amounts, shifts, use, warnings = [], [], [], []
+    amounts, shifts, use = [], [], []
     for part in plan.parts:
         for item in applications(plan, part.part):
             material = plan.material(plan.station(item.station).material)
@@ -784,7 +915,7 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
             "busy": result.busy / result.calendar.available, "mixed": mixed / ML,
             "on_parts": nominal, "on_parts_low": low, "on_parts_high": high,
             "mass": mixed / NANO * result.density, "purges": result.purges, "mixers": result.mixers,
-            "warnings": len(result.warnings),
+            "warnings": sum(item.is_warning for item in result.findings),
         })  # fmt: skip
         for letter in result.letters:
             row = _use_row(result, letter)
@@ -798,8 +929,12 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
             total["containers"] += row["containers"]
             total["on_parts"] += row["parts"]
             total["missing"] += result.missing.get(letter, 0) / ML
-        warnings += [{"day": result.date, "shift": result.shift, "station": result.station.station,
-                      "warning": f"▲ {words}"} for words in result.warnings]  # fmt: skip
+    findings = results_findings(plan, results)
+    warnings = [
+        {"day": item.day, "shift": item.shift, "station": item.station, "kind": MARKS[item.kind],
+         "warning": f"{'▲ ' if item.is_warning else ''}{item.text}", "what_to_do": item.fix}
+        for item in findings
+    ]  # fmt: skip
     days = sorted({result.date for result in results})
     headline, span, passes = "No builds", "–", "0"
     if days:
@@ -813,7 +948,8 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
     return Content(
         RESULTS,
         {**_head(plan, stamp), "headline": headline, "period": span, "passes_through_stations": passes,
-         "station_shifts": len(results), "warnings": len(warnings),
+         "station_shifts": len(results), "warnings": sum(item.is_warning for item in findings),
+         "findings": tally(findings),
          "cautions": CAUTION, "chosen": _heaviest(totals)},
         {
             "ResultDays": [{"day": day} for day in days] or [{"day": None}],
@@ -825,8 +961,33 @@ def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
             "ResultWarnings": warnings or [
                 {"day": None, "shift": "", "station": "", "warning": "no warning"}
             ],
+            "ResultGravest": _gravest_rows(findings),
         },
     )  # fmt: skip
+
+
+def results_findings(plan, results: Sequence[ShiftResult]) -> list[Finding]:
+    """All findings of the stations that were played: of their plan, and of their shifts."""
+    stations = {result.station.station for result in results}
+    played = [finding for result in results for finding in result.findings]
+    return gravest_first([*plan_findings(plan, stations), *played])
+
+
+MOST_GRAVEST = 8  # sorts of findings on the summary
+
+
+def _gravest_rows(findings: Sequence[Finding]) -> list[dict[str, Any]]:
+    """The gravest sorts of findings in lines, dangers and stops; all stand on the sheet of warnings."""
+    groups = [group for group in grouped(findings) if group.first.kind in (DANGER, STOP)]
+    rows = []
+    for group in groups[:MOST_GRAVEST]:
+        first = group.first
+        where = " ".join(str(item) for item in (first.station, first.day, first.shift) if item)
+        times = f" ({group.count} of this sort)" if group.count > 1 else ""
+        rows += [{"warning": line} for line in _folded(f"{marked(first)} · {where}{times}", 116)]
+    if len(groups) > MOST_GRAVEST:
+        rows.append({"warning": f"and {len(groups) - MOST_GRAVEST} more sorts on the sheet Warnings"})
+    return rows or [{"warning": "nothing dangerous, nothing that stops the line"}]
 
 
 def _heaviest(totals: dict[tuple[str, str], dict[str, Any]]) -> str:

@@ -32,25 +32,25 @@ from bisect import bisect_right
 from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from .amounts import Amount, Application, applications, total
+from .cure_times import CureTimes, batch_findings, cure_times
 from .errors import NUM, InputError, Problem
+from .findings import NOTE, QUALITY, SHORTAGE, STOP, Finding, WithFindings
 from .life import LifeClock
 from .materials import (
-    MILESTONES,
     WorkingLife,
-    cure_life,
     mix_shares,
     mixed_density,
-    moisture_cure_time,
     open_life,
     working_life,
 )
 from .units import DAY
+from .weather import shop_record
+from .weighing import Weighing, check_shot
 
 NANO = 10**12  # nanolitres in a cubic metre
-RECORD_DAYS = 15  # a temperature record is repeated this often, for cures that last days
 CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "expired")
 GELLED = 1.0  # share of the pot life at which the mixer is lost
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift, and containers of one component
@@ -241,23 +241,81 @@ class Job:
         return total(item.amount for item in self.applications)
 
 
+class Mating(NamedTuple):
+    """Number of a part, the clock time [s] by which it must be mated, and when it is by plan."""
+
+    serial: int
+    latest: float
+    planned: float
+
+    @property
+    def late(self) -> float:
+        """Time by which the plan is too late [s]; below 0 where time is left."""
+        return self.planned - self.latest
+
+
 @dataclass(slots=True)
 class Batch:
     """Parts of one batch on the cure board; clock times [s], None where nothing is stated.
 
-    `mate_before` and `mates` are those of the part whose open time ends first.
+    The open time of each part runs on its own: `tightest` is the part with the least time left
+    between its planned mating and its latest one, so that what holds for it holds for the batch.
+    `late` lists the parts that the plan mates too late.
     """
 
     number: int
     part: str
-    first: int
-    last: int
+    serials: list[int]
     begun: float
     ended: float
-    mate_before: float | None = None
-    mates: float | None = None
-    milestones: dict[str, float | None] = field(default_factory=dict)
-    note: str = ""
+    tightest: Mating | None = None
+    late: list[Mating] = field(default_factory=list)
+    cure: CureTimes = field(default_factory=CureTimes)
+
+    @property
+    def first(self) -> int:
+        """Lowest number of its parts."""
+        return min(self.serials)
+
+    @property
+    def last(self) -> int:
+        """Highest number of its parts."""
+        return max(self.serials)
+
+    @property
+    def numbers(self) -> str:
+        """The numbers of its parts: 1–10, 12."""
+        return numbers_text(self.serials)
+
+    @property
+    def mate_before(self) -> float | None:
+        """The latest mating of the tightest part."""
+        return self.tightest.latest if self.tightest else None
+
+    @property
+    def mates(self) -> float | None:
+        """The planned mating of the tightest part."""
+        return self.tightest.planned if self.tightest else None
+
+    @property
+    def milestones(self) -> dict[str, float | None]:
+        """When the whole batch may be moved, joined and tested; inf: never as planned."""
+        return self.cure.milestones
+
+
+def numbers_text(serials: Iterable[int]) -> str:
+    """Numbers of parts, those in a row together.
+
+    >>> numbers_text([3, 1, 2, 7])
+    '1–3, 7'
+    """
+    runs: list[list[int]] = []
+    for serial in sorted(serials):
+        if runs and serial == runs[-1][-1] + 1:
+            runs[-1][1:] = [serial]
+        else:
+            runs.append([serial])
+    return ", ".join("–".join(map(str, run)) for run in runs)
 
 
 @dataclass(slots=True)
@@ -270,11 +328,12 @@ class LotUse:
     containers: int
     volume: int
     first: float
+    is_missing: bool = False  # needed, and no usable lot holds it
 
 
 @dataclass(slots=True)
-class ShiftResult:
-    """A station's shift: what was used, when things happened, what to warn of."""
+class ShiftResult(WithFindings):
+    """A station's shift: what was used, when things happened, what was found."""
 
     date: datetime.date
     shift: str
@@ -296,14 +355,14 @@ class ShiftResult:
     lots: list[LotUse] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     batches: list[Batch] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
     late_surface: list[tuple[str, int, float, float]] = field(default_factory=list)
     late_mating: list[tuple[str, int, float, float]] = field(default_factory=list)
     treated_until: list[tuple[str, int, float]] = field(default_factory=list)
     purges: int = 0
     mixers: int = 0
     check_shots: int = 0
-    check_volume: int = 0
+    check_volume: int = 0  # all shots of one check together
     between: int = 0  # purges and mixer changes that no break brought about
     oldest_share: float = 0.0
     busy: float = 0.0
@@ -323,6 +382,12 @@ class ShiftResult:
         """Density of the mixed material [kg/m³]."""
         return mixed_density(self.material, self.components)
 
+    @property
+    def check(self) -> Weighing:
+        """What a check weighs."""
+        items = [item for job in self.jobs for item in job.applications]
+        return check_shot(self.station, items, self.density)
+
     def drawn(self, letter: str) -> int:
         """What the shift took from containers, thrown heels included [nL]."""
         return sum(self.used[letter].values())
@@ -331,6 +396,10 @@ class ShiftResult:
         """opening + mounted − everything it went to − closing; 0 by construction, and by test."""
         return (self.opening[letter] + self.mounted[letter] - self.drawn(letter)
                 - self.closing[letter])  # fmt: skip
+
+    def staged(self, letter: str) -> list[LotUse]:
+        """Lots to bring from store; what is missing there is not among them."""
+        return [use for use in self.lots if use.component == letter and not use.is_missing]
 
     def dispensed(self, category: str) -> int:
         """Mixed material of one category, all components together [nL]."""
@@ -347,30 +416,13 @@ class ShiftResult:
         return any(job.finished < job.quantity for job in self.jobs)
 
 
-# ------------------------------------------------------------------------------------ temperature
-
-
-def shop_record(plan, station) -> tuple[list[float], list[float]]:
-    """Temperature at a station [K] against clock seconds, repeated day by day."""
-    if not station.record:
-        return [0.0], [station.shop_temperature]
-    times, temperatures = plan.record(station.record)
-    if len(times) == 1:
-        return [0.0], temperatures
-    days = range(-1, RECORD_DAYS)
-    return ([time + day * DAY for day in days for time in times],
-            [temperature for _ in days for temperature in temperatures])  # fmt: skip
-
-
 def _clocks(plan, station, material) -> dict[str, LifeClock | None]:
-    """Life clocks of a material along its station's temperature, kept with the plan."""
+    """Clocks of pot life and open time along a station's temperature, kept with the plan."""
     cache = plan.kept("clocks")
     key = (station.station, material.material)
     if key not in cache:
         record = shop_record(plan, station)
         lives = {"pot": working_life(material), "open": open_life(material)}
-        for column, _ in MILESTONES:
-            lives[column] = cure_life(material, column)
         cache[key] = {name: life.clock(*record) if life else None for name, life in lives.items()}
     return cache[key]
 
@@ -395,7 +447,8 @@ class Player:
                 started = math.ceil(quantity / (1.0 - station.scrap) - 1e-9)
                 jobs.append(Job(part, quantity, started, mine))
         started = sum(job.started for job in jobs)
-        takt = station.takt or (calendar.available / started if started else math.inf)
+        spread = calendar.available / started if started else math.inf
+        takt = station.takt or spread * plan.takt_factors.get(station.station, 1.0)
         self.result = ShiftResult(
             date, shift, station, material, components, calendar, takt,
             shop_record(plan, station), working_life(material), jobs,
@@ -407,11 +460,11 @@ class Player:
         clocks = _clocks(plan, station, material)
         self.pot_clock = clocks["pot"] if station.mixer_volume > 0.0 else None
         self.open_clock = clocks["open"]
-        self.cure_clocks = {column: clocks[column] for column, _ in MILESTONES}
         self.mixer_content = nanolitres(station.mixer_volume)
         self.mixer: deque[list] = deque()  # [volume, clock time at which it went in]
         self.purge = nanolitres(station.purge_volume) or self.mixer_content
         self.delay = 0.0  # time lost by changes during the visit under way
+        self.batches: dict[tuple[str, int], Batch] = {}
 
     # -- material ---------------------------------------------------------------------------
 
@@ -473,7 +526,7 @@ class Player:
                 name, last_day = lot.lot, lot.last_day(component.open_life)
             result.mounted[letter] += content
             result.containers[letter] += 1
-            self._note_lot(letter, name, last_day, content, clock)
+            self._note_lot(letter, name, last_day, content, clock, lot is None)
             if content > heel:
                 break
             result.used[letter]["heel"] += content  # a rest smaller than the heel gives nothing
@@ -483,25 +536,26 @@ class Player:
             )
         new = Mounted(name, content - heel, heel, self.date, last_day)
         self.store.mounted[key] = new
-        before = f", before it lot {old.lot}" if old is not None else ""
-        result.events.append(
-            Event(clock, "container", f"put on {self._words(letter)} lot {name}{before}", letter,
-                  name, content)
-        )  # fmt: skip
+        before = f", before it lot {old.lot}" if old is not None and old.lot != NO_STOCK else ""
+        if lot is not None:
+            result.events.append(
+                Event(clock, "container", f"put on {self._words(letter)} lot {name}{before}", letter,
+                      name, content)
+            )  # fmt: skip
         return new
 
     def _words(self, letter: str) -> str:
         name = self.result.material.material
         return f"{name} {letter.upper()}" if len(self.result.components) > 1 else name
 
-    def _note_lot(self, letter, name, last_day, content, clock) -> None:
+    def _note_lot(self, letter, name, last_day, content, clock, is_missing) -> None:
         for use in self.result.lots:
-            if use.component == letter and use.lot == name:
+            if (use.component, use.lot, use.is_missing) == (letter, name, is_missing):
                 use.containers += 1
                 use.volume += content
                 return
         day = None if last_day == datetime.date.max else last_day
-        self.result.lots.append(LotUse(letter, name, day, 1, content, clock))
+        self.result.lots.append(LotUse(letter, name, day, 1, content, clock, is_missing))
 
     # -- mixer ------------------------------------------------------------------------------
 
@@ -556,7 +610,8 @@ class Player:
                 return clock
             self.result.between += not why
             reached = self.limit_clock()
-            past = f"{share:.0%} of pot life used, limit {station.purge_share:.0%} at {hhmm(reached)}"
+            past = (f"{share:.0%} of pot life used, limit {station.purge_share:.0%} at "
+                    f"{hhmm(reached, self.date)}")  # fmt: skip
             if share >= GELLED or station.rule == "change mixer":
                 reason = "pot life is over" if share >= GELLED else "limit reached"
                 self.result.events.append(
@@ -598,7 +653,7 @@ class Player:
         self.draw(nanolitres(station.start_volume), "start", start)
         self.push(nanolitres(station.start_volume), start, start)
         for a, b in calendar.breaks:
-            result.events.append(Event(a, "break", f"break until {hhmm(b)}"))
+            result.events.append(Event(a, "break", f"break until {hhmm(b, self.date)}"))
         free = self._visits(start)
         end = max(free, calendar.end) if not result.is_short else calendar.end
         self.draw(nanolitres(station.end_volume), "end", end)
@@ -650,10 +705,7 @@ class Player:
         for number, (job, serial, is_scrap) in enumerate(self._started()):
             due = calendar.clock(number * result.takt)
             heapq.heappush(queue, (due, 1, number, (job, serial, is_scrap, 0)))
-        volume = station.check_volume or max(
-            item.amount.nominal for job in result.jobs for item in job.applications
-        )
-        result.check_volume = nanolitres(volume)
+        result.check_volume = result.check.count * nanolitres(result.check.volume)
         if station.checks:
             count = math.ceil(calendar.available * station.checks - 1e-9)
             for turn in range(count):
@@ -702,10 +754,9 @@ class Player:
                     job.scrapped += 1
                 else:
                     job.finished += 1
-                self._mate(job, serial, *track)
                 self._batch(job, serial, track)
         for batch in result.batches:
-            self._cure(batch)
+            batch.cure = cure_times(self.plan, station, batch.part, batch.ended)
         return free
 
     def _started(self) -> Iterator[tuple[Job, int, bool]]:
@@ -727,7 +778,9 @@ class Player:
         self.draw(volume, "checks", begin, duration)
         self.push(volume, begin, begin + duration)
         self.result.check_shots += 1
-        self.result.events.append(Event(begin, "check", "check shot: weigh it", volume=volume))
+        count = self.result.check.count
+        text = "check shot: weigh it" if count == 1 else f"check: weigh {count} shots together"
+        self.result.events.append(Event(begin, "check", text, volume=volume))
         free = begin + duration + self.delay
         self.delay = 0.0
         return free
@@ -752,109 +805,101 @@ class Player:
         if begin > latest + 1e-6:
             self.result.late_surface.append((job.part, serial, latest, begin))
 
-    def _mate(self, job: Job, serial: int, begun: float, ended: float) -> None:
+    def _batch(self, job: Job, serial: int, track: list[float]) -> None:
+        """Put a part to its batch, in whichever order the parts are done."""
+        begun, ended = track
+        key = (job.part, (serial - 1) // self.station.batch)
+        batch = self.batches.get(key)
+        if batch is None:
+            batch = self.batches[key] = Batch(len(self.batches) + 1, job.part, [], begun, ended)
+            self.result.batches.append(batch)
+        batch.serials.append(serial)
+        batch.begun, batch.ended = min(batch.begun, begun), max(batch.ended, ended)
+        self._mate(batch, serial, begun, ended)
+
+    def _mate(self, batch: Batch, serial: int, begun: float, ended: float) -> None:
         """From the first material on the part to mating; the delay runs from when it is done."""
         if self.open_clock is None:
             return
-        mates = self.result.calendar.add(ended, self.station.mating_delay)
-        latest = self.open_clock.when(begun, 1.0)
-        if mates > latest + 1e-6:
-            self.result.late_mating.append((job.part, serial, latest, mates))
-
-    def _batch(self, job: Job, serial: int, track: list[float]) -> None:
-        batches = self.result.batches
-        size = self.station.batch
-        if (batches and batches[-1].part == job.part
-                and (serial - 1) // size == (batches[-1].first - 1) // size):  # fmt: skip
-            batch = batches[-1]
-            batch.first, batch.last = min(batch.first, serial), max(batch.last, serial)
-            batch.begun, batch.ended = min(batch.begun, track[0]), max(batch.ended, track[1])
-        else:
-            batch = Batch(len(batches) + 1, job.part, serial, serial, track[0], track[1])
-            batches.append(batch)
-        if self.open_clock is not None:
-            latest = self.open_clock.when(track[0], 1.0)
-            if batch.mate_before is None or latest < batch.mate_before:
-                batch.mate_before = latest
-                batch.mates = self.result.calendar.add(track[1], self.station.mating_delay)
-
-    def _cure(self, batch: Batch) -> None:
-        """When the whole batch may be moved, joined and tested."""
-        material = self.result.material
-        oven = self.plan.index("ovens", "part", "station").get((batch.part, self.station.station))
-        clocks: dict[str, LifeClock | None] = dict(self.cure_clocks)
-        if material.cure == "oven" and oven is not None:
-            clocks = oven_clocks(self.plan, oven, material, batch.ended)
-            batch.note = f"oven profile {oven.profile}, from {hhmm(batch.ended)}"
-        for column, name in MILESTONES:
-            clock = clocks[column]
-            at = clock.when(batch.ended, 1.0) if clock else None
-            if material.cure == "moisture" and column == "test_time" and (
-                material.moisture_coefficient is not None
-            ):  # fmt: skip
-                depth = self._moisture_depth(batch.part)
-                at = batch.ended + moisture_cure_time(material, depth, self.station.humidity)
-                batch.note = (f"{depth * 1e3:.1f} mm deep at {self.station.humidity:.0%} "
-                              "relative humidity")  # fmt: skip
-            batch.milestones[name] = at
-
-    def _moisture_depth(self, part: str) -> float:
-        """How deep moisture must reach: half a flange from both edges, else the bead's height."""
-        depths = []
-        for bead in self.plan.group("beads", "part").get(part, ()):
-            if bead.station == self.station.station:
-                height = bead.height or bead.width / 2.0
-                closed = bead.bond_line is not None and bead.flange_width is not None
-                depths.append(bead.flange_width / 2.0 if closed else height)
-        return max(depths, default=0.0)
+        planned = self.result.calendar.add(ended, self.station.mating_delay)
+        mating = Mating(serial, self.open_clock.when(begun, 1.0), planned)
+        if batch.tightest is None or mating.late > batch.tightest.late + 1.0:  # s: the first of equals
+            batch.tightest = mating
+        if mating.late > 1e-6:
+            batch.late.append(mating)
+            self.result.late_mating.append((batch.part, *mating))
 
     def _warn(self) -> None:
         result = self.result
-        warnings = result.warnings
         for job in result.jobs:
             if job.finished < job.quantity:
-                warnings.append(
-                    f"{job.part}: {job.finished} of {job.quantity} good parts are finished by "
-                    f"{hhmm(result.calendar.end)}"
-                )
+                self._find(STOP, f"{job.part}: {job.finished} of {job.quantity} good parts are finished by "
+                           f"{hhmm(result.calendar.end, result.date)}",
+                           "longer hours, fewer parts, or a quicker or second station", topic="output",
+                           part=job.part, finished=job.finished, asked=job.quantity)  # fmt: skip
         for letter, volume in result.missing.items():
-            count = round(volume / nanolitres(result.components[letter].container))
-            warnings.append(
-                f"stock of {self._words(letter)} is short by {count} container"
-                f"{'s' if count > 1 else ''} ({volume / 1e6:.0f} mL)"
-            )
+            self._find_shortage(letter, volume)
         for letter, component in result.components.items():
             for lot in self.store.expired(component, result.date):
-                warnings.append(
-                    f"{self._words(letter)} lot {lot.lot} may not be used: last day was "
-                    f"{lot.last_day(component.open_life)} ({lot.left / 1e6:.0f} mL)"
-                )
-        for name, late in (("surface window", result.late_surface),
-                           ("open time", result.late_mating)):  # fmt: skip
-            if late:
-                part, serial, latest, actual = late[0]
-                many = "parts miss" if len(late) > 1 else "part misses"
-                warnings.append(
-                    f"{len(late)} {many} the {name}; first {part} no. {serial}: latest "
-                    f"{hhmm(latest)}, planned {hhmm(actual)}"
-                )
-        self._warn_of_slow_flow()
+                self._find(QUALITY, f"{self._words(letter)} lot {lot.lot} may not be used: last day was "
+                           f"{lot.last_day(component.open_life)} ({lot.left / 1e6:.0f} mL)",
+                           "set it aside", topic="expired lot", is_lasting=True,
+                           volume_mL=lot.left / 1e6)  # fmt: skip
+        self._find_late("surface window", result.late_surface, "treat again before dispensing")
+        self._find_late("open time", result.late_mating, "mate sooner or set aside")
+        self._find_slow_flow()
+        result.findings += batch_findings(result)
         if result.life is not None and self.pot_clock is not None:
             temperatures = result.temperatures[1]
-            warnings.extend(f"pot life {mark}" for mark in
-                            result.life.marks(min(temperatures), max(temperatures)))  # fmt: skip
+            for mark in result.life.marks(min(temperatures), max(temperatures)):
+                if not mark.startswith("rule of thumb"):  # the setup card says so
+                    self._find(NOTE, f"pot life {mark}", topic="pot life", is_lasting=True)
 
+    def _find(self, kind: str, text: str, fix: str = "", *, topic: str, part: str = "",
+              is_lasting: bool = False, **numbers: float) -> None:  # fmt: skip
+        """Add a finding of this shift; one that lasts carries no day, so that it is told once."""
+        result = self.result
+        self.result.findings.append(
+            Finding(kind, text, fix, topic, result.station.station, result.material.material, part,
+                    None if is_lasting else result.date, "" if is_lasting else result.shift,
+                    numbers=numbers)
+        )  # fmt: skip
 
-    def _warn_of_slow_flow(self) -> None:
+    def _find_shortage(self, letter: str, volume: int) -> None:
+        """Stock that does not suffice, and from when it is missed."""
+        count = round(volume / nanolitres(self.result.components[letter].container))
+        first = min(event.clock for event in self.result.events
+                    if event.kind == "short" and event.component == letter)  # fmt: skip
+        self._find(STOP, f"stock of {self._words(letter)} is short by {count} container"
+                   f"{'s' if count > 1 else ''} ({volume / 1e6:.0f} mL)",
+                   f"bring or order it, needed from {hhmm(first, self.result.date)}", topic=SHORTAGE,
+                   containers=count, volume_mL=volume / 1e6)  # fmt: skip
+
+    def _find_late(self, name: str, late: list[tuple[str, int, float, float]], fix: str) -> None:
+        """Parts past a window: the first of them, and the one that is latest."""
+        if not late:
+            return
+        part, serial, latest, actual = late[0]
+        result = self.result
+        many = "parts miss" if len(late) > 1 else "part misses"
+        words = (f"{len(late)} {many} the {name}; first {part} no. {serial}: latest "
+                 f"{hhmm(latest, result.date)}, planned {hhmm(actual, result.date)}")  # fmt: skip
+        worst = max(late, key=lambda row: row[3] - row[2])
+        if worst is not late[0]:
+            words += f"; worst {worst[0]} no. {worst[1]}, {(worst[3] - worst[2]) / 60.0:.0f} min late"
+        self._find(STOP, words, fix, topic=name, part=part, parts=len(late),
+                   latest_by_min=(worst[3] - worst[2]) / 60.0)  # fmt: skip
+
+    def _find_slow_flow(self) -> None:
         """Where the parts come too slowly to keep the mixer fresh, breaks are not the cause."""
         result = self.result
         if result.between > MOST_BETWEEN and result.life is not None:
             limit = self.station.purge_share * result.life.at(max(result.temperatures[1]))
-            result.warnings.append(
-                f"{result.between} purges and mixer changes fall between parts, not after breaks: at a "
-                f"takt of {result.takt:.0f} s material stands longer in the mixer than its limit, "
-                f"{limit / 60.0:.0f} min in the hottest hour"
-            )
+            self._find(QUALITY, f"{result.between} purges and mixer changes fall between parts, not after "
+                       f"breaks: at a takt of {result.takt:.0f} s material stands longer in the mixer than "
+                       f"its limit, {limit / 60.0:.0f} min in the hottest hour",
+                       "a smaller mixer, a quicker takt or a cooler shop",
+                       topic="purges between parts", changes=result.between)  # fmt: skip
 
 
 def _visits_of(job: Job) -> list[list[Application]]:
@@ -868,47 +913,29 @@ def _visits_of(job: Job) -> list[list[Application]]:
     return groups
 
 
-def oven_clocks(plan, oven, material, start: float) -> dict[str, LifeClock | None]:
-    """Life clocks of the cure milestones along the slowest place of a part in the oven."""
-    from .cure import part_temperature
-
-    times, air = plan.profile(oven.profile)
-    if oven.lag_slow > 1e-3:  # a part quicker than a millisecond has the temperature of the air
-        fine = _subdivide(times, air)
-        part = part_temperature(fine[0], fine[1], oven.lag_slow, oven.start_temperature)
-        record = ([start + time for time in fine[0]], [float(value) for value in part])
-    else:
-        record = ([start + time for time in times], air)
-    found: dict[str, LifeClock | None] = {}
-    for column, _ in MILESTONES:
-        life = cure_life(material, column)
-        found[column] = life.clock(*record) if life else None
-    return found
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+FAR = 180  # days from which the year is told too
 
 
-def _subdivide(times: list[float], values: list[float], step: float = 60.0):
-    """A record with further points between, at most a minute apart."""
-    step = max(step, (times[-1] - times[0]) / 10_000)  # of a profile of weeks
-    fine_times, fine_values = [times[0]], [values[0]]
-    for (t0, v0), (t1, v1) in zip(
-        zip(times, values, strict=True), zip(times[1:], values[1:], strict=True), strict=False
-    ):
-        count = max(1, math.ceil((t1 - t0) / step))
-        for place in range(1, count + 1):
-            fine_times.append(t0 + (t1 - t0) * place / count)
-            fine_values.append(v0 + (v1 - v0) * place / count)
-    return fine_times, fine_values
+def hhmm(clock: float, day: datetime.date | None = None) -> str:
+    """Clock seconds as 13:05; a time of another day with its date, or as 01:05 +1 d where no day is given.
 
+    `day` is the day that the clock seconds and the sheet belong to.
 
-def hhmm(clock: float) -> str:
-    """Clock seconds as 13:05; the day after as 01:05 +1.
-
-    >>> hhmm(47100.0), hhmm(90000.0)
-    ('13:05', '01:00 +1')
+    >>> hhmm(47100.0), hhmm(90000.0), hhmm(90000.0, datetime.date(2026, 3, 2))
+    ('13:05', '01:00 +1 d', 'Tue 3 Mar 01:00')
     """
     minutes = math.floor(clock / 60.0 + 1e-6)
     days, minutes = divmod(minutes, 1440)
-    return f"{minutes // 60:02d}:{minutes % 60:02d}" + (f" {days:+d}" if days else "")
+    words = f"{minutes // 60:02d}:{minutes % 60:02d}"
+    if not days:
+        return words
+    if day is None:
+        return f"{words} {days:+d} d"
+    date = day + datetime.timedelta(days=days)
+    year = f" {date.year}" if abs(days) >= FAR else ""
+    return f"{WEEKDAYS[date.weekday()]} {date.day} {MONTHS[date.month - 1]}{year} {words}"
 
 
 # ------------------------------------------------------------------------------------ whole plans

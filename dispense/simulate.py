@@ -91,8 +91,7 @@ def draw_material(plan, stations: Sequence[str], shifts: Sequence[Occurrence],
                     if scrap and answer.good else np.zeros((futures.count, len(days))))  # fmt: skip
             total[:, days] += _volume(answer, futures.demand[:, days], lost,
                                       futures.temperature[:, days], error)  # fmt: skip
-            mean_lost = answer.good * scrap / (1.0 - scrap)
-            calm = {"demand": 1.0, "scrap": mean_lost, "temperature": 0.0, "volume": 0.0}
+            calm = {"demand": 1.0, "scrap": answer.lost, "temperature": 0.0, "volume": 0.0}
             noise = {"demand": futures.demand[:few, days], "scrap": lost[:few],
                      "temperature": futures.temperature[:few, days], "volume": error[:few]}  # fmt: skip
             for driver in DRIVERS:
@@ -105,7 +104,7 @@ def draw_material(plan, stations: Sequence[str], shifts: Sequence[Occurrence],
 
 
 def _volume(answer: Response, demand, lost, temperature, error) -> np.ndarray:
-    load = (answer.good + lost) * demand / answer.started
+    load = answer.expected * demand * (answer.good + lost) / (answer.good + answer.lost)
     scaled, fixed = answer.at(load, temperature)
     return scaled * (1.0 + np.where(error > 0.0, answer.up, answer.down) * error) + fixed
 

@@ -5,6 +5,10 @@ shift model, in whole nanolitres; for every lot
 
     opening + received = used + expired + closing.
 
+*Use* has one meaning everywhere (`shift_use`): what goes on good parts, expected scrap, start and end of
+shift, purges, mixers, check shots, the first filling of hoses, and the heel at its mean share of what is
+drawn. What expires is apart. The lots themselves lose their heel container by container.
+
 `plan_orders` proposes orders so that the projected stock keeps its safety stock; `draw_stock` plays
 many futures of one component at once.
 
@@ -30,7 +34,19 @@ from .units import DAY
 
 Key = tuple[str, str]  # material, component
 ALL_CAUSES = (*CAUSES, "hoses", "heel", "expired")
+USE_CAUSES = (*CAUSES, "hoses", "heel")
 REVIEW_DAYS = 7  # an order covers at least this many days where no order cost is known
+PACE_DAYS = 28  # days to come that an order's size looks at
+
+
+def shift_use(component, used: Mapping[str, int], hose: int = 0) -> dict[str, int]:
+    """Use of a component in a shift by cause [nL]: as drawn, hoses that are filled, heel at its mean.
+
+    Of each container the share `heel` stays behind, so that drawing V takes V/(1 − heel) from store.
+    """
+    drawn = sum(used.values()) + hose
+    heel = round(drawn * component.heel / (1.0 - component.heel))
+    return {**used, "hoses": hose, "heel": heel}
 
 
 @dataclass(slots=True)
@@ -84,6 +100,7 @@ class StockWalk:
     hoses: dict[Key, int] = field(default_factory=dict)
     missing: dict[Key, LotLedger] = field(default_factory=dict)
     runs_out: dict[Key, datetime.date] = field(default_factory=dict)
+    short_at: dict[Key, str] = field(default_factory=dict)  # the station that runs out first
     causes: dict[Key, dict[str, int]] = field(default_factory=dict)
     opened: dict[Key, int] = field(default_factory=dict)  # containers put on
 
@@ -170,7 +187,7 @@ class StockWalk:
             self._lose_heel(key, old.lot, old.heel)
         heel = nanolitres(component.heel * component.container)
         while True:
-            lot, content = self._next(key, component, date)
+            lot, content = self._next(place[0], key, component, date)
             lot.standing += content
             self.opened[key] += 1
             if content > heel:
@@ -185,7 +202,8 @@ class StockWalk:
         lot.standing -= volume
         self.causes[key]["heel"] += volume
 
-    def _next(self, key: Key, component, date: datetime.date) -> tuple[LotLedger, int]:
+    def _next(self, station: str, key: Key, component,
+              date: datetime.date) -> tuple[LotLedger, int]:  # fmt: skip
         """First-expired first-out; an opened container first among equals."""
         usable = [
             lot for lot in self.lots[key]
@@ -200,7 +218,8 @@ class StockWalk:
             content = min(lot.left, content)
             lot.left -= content
             return lot, content
-        self.runs_out.setdefault(key, date)
+        if self.runs_out.setdefault(key, date) == date:
+            self.short_at.setdefault(key, station)
         if key not in self.missing:
             self.missing[key] = LotLedger(*key, NO_STOCK, datetime.date.max)
         lot = self.missing[key]
@@ -229,6 +248,7 @@ class Order:
     cost: float
     late_days: int = 0
     note: str = ""
+    short_from: datetime.date | None = None  # where it comes too late
 
     @property
     def key(self) -> Key:
@@ -297,16 +317,24 @@ def plan_orders(component, rule: StockRule, lots: Sequence[tuple[float, int, int
     `lots` are (volume [m³], first day, last day), days counted from `first`; `need` is the use day
     by day [m³], reaching a lead time beyond `last_order`, the last day on which orders are placed;
     `earliest` is the first.
+
+    The demand is dated: safety stock and size of an order follow the use of the days to come, not the
+    mean of all, and no order is larger than what all of those days would lack without it.
     """
     lead = math.ceil(component.lead_time / DAY)
     shelf = None if component.shelf_life is None else int(component.shelf_life // DAY)
+    if rule.daily_use <= 0.0:
+        return []
+    safety = rule.safety_stock * _pace(need, 7 * math.ceil(max(lead, 1) / 7)) / rule.daily_use
+    pace = _pace(need, PACE_DAYS) / rule.daily_use
     known = list(lots)
     orders: list[Order] = []
     start = 0
     for _ in range(1000):
         stock, missing = (each[0] for each in draw_stock(known, need[None, :]))
-        below = np.nonzero(stock[start:] < rule.safety_stock - 1e-12)[0]
-        if not below.size or rule.daily_use <= 0.0:
+        is_low = (stock < safety - 1e-12) | (missing > 1e-12)
+        below = np.nonzero(is_low[start:])[0]
+        if not below.size:
             break
         wanted = start + int(below[0])
         arrive = _worked_before(first + datetime.timedelta(days=wanted))
@@ -319,17 +347,24 @@ def plan_orders(component, rule: StockRule, lots: Sequence[tuple[float, int, int
             arrive += datetime.timedelta(days=(7 - arrive.weekday()) if arrive.weekday() > 4 else 0)
         if (order_by - first).days > last_order or (arrive - first).days >= len(need):
             break
-        day = (arrive - first).days
-        short = rule.safety_stock + _demand(need, day, day + lead) - stock[min(day, len(stock) - 1)]
-        count = max(rule.order, component.minimum_order, 1)
-        note = ""
+        day = max((arrive - first).days, 0)
+        short = safety[day] + _demand(need, day, day + lead) - stock[day]
+        faster = float(pace[max(day - 1, 0)])
+        count = math.ceil(rule.order * (faster if math.isnan(rule.economic_order) else
+                                        math.sqrt(faster)) - 1e-6)  # fmt: skip
+        note, short_from = "", None
         if late:
             count = max(count, math.ceil(max(short, 0.0) / component.container - 1e-9))
-            note = _late_words(missing[:day], late, first)
+            note, short_from = _late_words(missing[:day], late, first)
+        lacking = float(missing[day:].sum() + safety[wanted]) / component.container
+        count = max(min(count, math.ceil(lacking - 1e-9)), component.minimum_order, 1)
         expiry_day = 10**6 if shelf is None else day + shelf
         if shelf is not None:
-            keeps = rule.daily_use * shelf
-            if count * component.container > keeps:
+            keeps = _demand(need, day, day + shelf) + rule.daily_use * max(day + shelf - len(need), 0)
+            if not late:
+                count = max(min(count, math.floor(keeps / component.container + 1e-9)),
+                            component.minimum_order, 1)  # fmt: skip
+            if count * component.container > keeps * (1.0 + 1e-9):
                 note = (note + "; " if note else "") + (
                     f"{(count * component.container - keeps) * 1e3:.1f} L of it would expire"
                 )
@@ -337,20 +372,33 @@ def plan_orders(component, rule: StockRule, lots: Sequence[tuple[float, int, int
         orders.append(
             Order(component.material, component.component, order_by, arrive, count,
                   count * nanolitres(component.container), expiry, count * component.price, late,
-                  note)
+                  note, short_from)
         )  # fmt: skip
         known.append((count * component.container, day, expiry_day))
         start = max(start, day, wanted if not late else day)
     return orders
 
 
-def _late_words(missing: np.ndarray, late: int, first: datetime.date) -> str:
-    """What a late order means: a shortage before it arrives, or safety stock that is used."""
+def _pace(need: np.ndarray, days: int) -> np.ndarray:
+    """Mean use of the days that follow each day, at most so many of them.
+
+    >>> _pace(np.array([9.0, 1.0, 3.0, 5.0]), 2)
+    array([2., 4., 5., 5.])
+    """
+    sums = np.concatenate([[0.0], np.cumsum(need)])
+    begin = np.minimum(np.arange(1, len(need) + 1), len(need) - 1)
+    end = np.minimum(begin + days, len(need))
+    return np.maximum(sums[end] - sums[begin], 0.0) / (end - begin)
+
+
+def _late_words(missing: np.ndarray, late: int,
+                first: datetime.date) -> tuple[str, datetime.date | None]:  # fmt: skip
+    """What a late order means: a shortage before it arrives and its day, or safety stock that is used."""
     short = np.nonzero(missing > 1e-12)[0]
     if not short.size:
-        return f"safety stock is touched: {late} day{'s' if late > 1 else ''} later than it should be"
+        return f"safety stock is touched: {late} day{'s' if late > 1 else ''} later than it should be", None
     day = first + datetime.timedelta(days=int(short[0]))
-    return f"{late} day{'s' if late > 1 else ''} late, short from {day}: ask for a faster delivery"
+    return f"{late} day{'s' if late > 1 else ''} late, short from {day}: ask for a faster delivery", day
 
 
 def _demand(need: np.ndarray, start: int, end: int) -> float:

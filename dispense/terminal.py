@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any, TextIO
 
 from .errors import escaped
+from .findings import DANGER, HEADINGS, KINDS, NOTE, Finding, grouped, tally
 from .units import is_number
 
 _BOLD = re.compile("(\x1b\\[[01]m)")  # what `emphasise` writes
@@ -58,6 +59,52 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
         return "  ".join(parts).rstrip()
 
     return "\n".join([line(list(headers)), *(line(row) for row in cells)])
+
+
+def findings_text(findings: Iterable[Finding], *, most: int = 8, where: bool = True, notes: bool = True,
+                  more: str = "") -> str:  # fmt: skip
+    """Findings under a heading for each kind, the gravest first, those of one sort together.
+
+    `where` adds the columns of station and day; without `notes` they are counted only. At most `most`
+    sorts of a kind are shown, all dangers always. `more` says where all of them stand.
+
+    >>> print(findings_text([Finding("stop", "529 s of work", "more nozzles", "takt", "hem")]))
+    1 stops the line
+    <BLANKLINE>
+    Stops the line
+      times  station  first on  what
+          1  hem                529 s of work
+                                → more nozzles
+    """
+    findings = list(findings)
+    groups = grouped(findings)
+    lines = [tally(findings) + (f" ({more})" if more else "")]
+    for kind in KINDS:
+        mine = [group for group in groups if group.first.kind == kind]
+        if not mine or (kind == NOTE and not notes):
+            continue
+        shown_groups = mine if kind == DANGER else mine[:most]
+        lines += ["", HEADINGS[kind]]
+        if where:
+            rows = [[f"  {group.count}", group.where, _first_on(group.first), group.first.text]
+                    for group in shown_groups]  # fmt: skip
+            head, *body = table(["  times", "station", "first on", "what"], rows).splitlines()
+            lines.append(head)
+            for group, line in zip(shown_groups, body, strict=True):
+                lines.append(line)
+                if group.first.fix:
+                    lines.append(" " * head.index("what") + f"→ {group.first.fix}")
+        else:
+            mark = "-" if kind == NOTE else "▲"
+            lines += [f"{mark} {group.first}" + (f" ({group.count} of this sort)" if group.count > 1 else "")
+                      for group in shown_groups]  # fmt: skip
+        if len(mine) > len(shown_groups):
+            lines.append(f"  and {len(mine) - len(shown_groups)} more sorts")
+    return "\n".join(lines)
+
+
+def _first_on(finding: Finding) -> str:
+    return f"{finding.day or ''} {finding.shift}".strip()
 
 
 def shown(value: Any) -> str:

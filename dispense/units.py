@@ -16,6 +16,8 @@ from functools import cache, lru_cache
 
 from .errors import Problem, UnitError, show
 
+LONGEST = 100 * 365.25 * 86400.0  # seconds; a time further off is not printed
+
 
 @dataclass(frozen=True, slots=True)
 class ShopUnit:
@@ -50,6 +52,7 @@ SHOP_UNITS: dict[str, ShopUnit] = {
         ShopUnit("g", "kg", 1e-3, "gram"),
         ShopUnit("kg", "kg", 1.0, "kilogram"),
         ShopUnit("g/mL", "kg/m³", 1e3, "gram/milliliter"),
+        ShopUnit("g/m³", "kg/m³", 1e-3, "gram/meter**3"),
         ShopUnit("g/eq", "kg/mol", 1e-3, "gram/mole"),
         ShopUnit("deg", "rad", math.pi / 180.0, "degree"),
         ShopUnit("s", "s", 1.0, "second"),
@@ -513,13 +516,29 @@ def volume_text(volume: float) -> str:
     return f"{millilitres / 1000:g} L" if millilitres >= 1000 else f"{millilitres:g} mL"
 
 
+def duration_text(seconds: float) -> str:
+    """A duration as printed: 45 s, 12 min, 3 h 20 min, 4 d."""
+    if not seconds < LONGEST:
+        return "over 100 years"
+    if seconds < 120.0:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60.0)
+    if minutes < 120:
+        return f"{minutes} min"
+    hours, minutes = divmod(minutes, 60)
+    if hours < 48:
+        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    days, hours = divmod(hours, 24)
+    return f"{days} d {hours} h" if hours else f"{days} d"
+
+
 def describe_unit(unit: str) -> str:
     """The unit for a help text; dimensionless is a dash."""
     return unit or "–"
 
 
 __all__ = [
-    "AS_GIVEN", "SHOP_UNITS", "ShopUnit", "celsius_text", "comma_is_decimal", "describe_unit",
-    "from_si", "is_count", "is_number", "is_unit", "read_header", "read_quantity", "registry", "show",
-    "si_symbol", "to_si", "unit_factor", "volume_text", "with_point",
+    "AS_GIVEN", "LONGEST", "SHOP_UNITS", "ShopUnit", "celsius_text", "comma_is_decimal", "describe_unit",
+    "duration_text", "from_si", "is_count", "is_number", "is_unit", "read_header", "read_quantity",
+    "registry", "show", "si_symbol", "to_si", "unit_factor", "volume_text", "with_point",
 ]  # fmt: skip

@@ -14,9 +14,20 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from .errors import InputError, Problem
-from .forecast import CAUSE_WORDS, ML, Forecast, Horizon, Table, horizon_of, walk_stock
+from .forecast import (
+    CAUSE_WORDS,
+    ML,
+    USE_WORDS,
+    Forecast,
+    Horizon,
+    Table,
+    horizon_of,
+    uses,
+    walk_stock,
+    without_history,
+)
 from .response import Occurrence, occurrences, play_lean, used_of, warmer
-from .shift import NANO, Calendar
+from .shift import NANO
 from .stock import ALL_CAUSES, Key
 
 MOST_SHIFTS = 600  # distinct ones; above, the first weeks only
@@ -34,18 +45,19 @@ class Change:
 def change_takt(factor: float, station: str | None = None) -> Change:
     """Parts come faster (factor below 1) or slower.
 
-    Where a station states no takt, that of its fullest shift is taken.
+    Where a station states no takt, its parts are spread over each shift: then the takt of each shift
+    is so much shorter or longer, as the plan plays it.
     """
     _check("takt factor", factor, factor > 0.0, "above 0")
 
     def apply(plan):
-        spread = _spread_takts(plan)
-
-        def changed(row):
-            takt = row.takt or spread.get(row.station)
-            return row if takt is None else replace(row, takt=takt * factor)
-
-        return _stations(plan, station, changed)
+        factors = dict(plan.takt_factors)
+        for row in plan.stations:
+            if station in (None, row.station):
+                factors[row.station] = factors.get(row.station, 1.0) * factor
+        stated = _stations(plan, station,
+                           lambda row: replace(row, takt=row.takt * factor) if row.takt else row)
+        return replace(stated, takt_factors=factors)
 
     return Change(f"takt {_percent(factor)}" + _at(station), apply)
 
@@ -124,20 +136,6 @@ def _stations(plan, station: str | None, changed: Callable) -> Any:
     return replace(plan, stations=rows)
 
 
-def _spread_takts(plan) -> dict[str, float]:
-    """The takt of each station's fullest shift where the builds are spread over the shift."""
-    keys, _ = occurrences(plan)
-    scrap = {row.station: row.scrap for row in plan.stations}
-    found: dict[str, float] = {}
-    for key in keys:
-        row = plan.shift(key.shift)
-        available = Calendar(row.start, row.end, plan.breaks_of(key.shift)).available
-        started = sum(math.ceil(count / (1.0 - scrap[key.station]) - 1e-9) for _, count in key.builds)
-        takt = available / started
-        found[key.station] = min(takt, found.get(key.station, math.inf))
-    return found
-
-
 # ---------------------------------------------------------------------------------------- playing
 
 
@@ -173,9 +171,14 @@ def play_variant(plan, name: str, horizon: Horizon) -> Outcome:
         result = play_lean(plan, key)
         answers.append(_Played(used_of(result), sum(job.quantity - job.finished for job in result.jobs)))
     walk, _ = walk_stock(plan, horizon, shifts, answers)
+    causes = {key: dict.fromkeys(ALL_CAUSES, 0) | {"expired": each["expired"]}
+              for key, each in walk.causes.items()}  # fmt: skip
+    for _, component, used in uses(plan, shifts, answers):
+        for cause, volume in used.items():
+            causes[component][cause] += volume
     prices = {(row.material, row.component): row.price / (row.container * NANO)
               for row in plan.components}  # fmt: skip
-    return Outcome(name, walk.causes, prices, _unfinished(shifts, answers))
+    return Outcome(name, causes, prices, _unfinished(shifts, answers))
 
 
 def _unfinished(shifts: Sequence[Occurrence], answers: Sequence[_Played]) -> int:
@@ -208,7 +211,9 @@ def what_if(plan, changes: Iterable[Change] | None = None, weeks: int = FEW_WEEK
     chosen = standard_changes() if changes is None else list(changes)
     if not chosen:
         raise InputError(Problem("what_if", "changes", "none", "at least one change"))
-    horizon = horizon_of(plan, weeks) if horizon is None else horizon
+    if horizon is None:
+        plan, _ = without_history(plan, weeks)
+        horizon = horizon_of(plan, weeks)
     now = play_variant(plan, "now", horizon)
     alone = [play_variant(change.apply(plan), change.name, horizon) for change in chosen]
     steps, made = [], plan
@@ -241,7 +246,7 @@ def _tables(found: Forecast, result: WhatIf) -> list[Table]:
     use = Table(
         "what_if", "What if: how much of each component?",
         (("Component", "", "text"), *((name, "mL", "number") for name in columns)),
-        note=span + "Each change alone, without new orders; what expires is in it. "
+        note=span + "Each change alone, without new orders; what expires is in it here. " + USE_WORDS + " "
         + ("; ".join(undone) + "." if undone else ""),
     )  # fmt: skip
     steps = Table(
@@ -259,12 +264,12 @@ def _tables(found: Forecast, result: WhatIf) -> list[Table]:
     causes = Table(
         "what_if_causes", "What if: which cause makes the difference?",
         (("Cause", "", "text"), *((name, "mL", "number") for name in (*names, "All together"))),
-        note=span + "Difference from now over all components.", total=True,
+        note=span + "Difference from now over all components, what expires included.", total=True,
     )  # fmt: skip
     cost = Table(
         "what_if_cost", "What if: what does it cost?",
         (("Cause", "", "text"), *((name, found.currency, "number") for name in columns)),
-        note=span + "At the price of a full container.", total=True,
+        note=span + "At the price of a full container, without new orders.", total=True,
     )  # fmt: skip
     differences = [result.difference(each) for each in (*result.alone, together)]
     for cause in ALL_CAUSES:

@@ -52,7 +52,7 @@ def _surface(result: ShiftResult) -> list[Window]:
         serial, latest = rows[0]
         if (part, serial) not in late:
             found.append(Window(latest, SURFACE, part, serial, serial,
-                                f"{part} no. {serial}: dispense by {hhmm(latest)}"))  # fmt: skip
+                                f"{part} no. {serial}: dispense by {hhmm(latest, result.date)}"))  # fmt: skip
         for start, end in calendar.breaks:
             # treated before the break ends, due at the nozzle after it
             waits = [(number, last) for number, last in rows
@@ -63,7 +63,8 @@ def _surface(result: ShiftResult) -> list[Window]:
                 found.append(Window(
                     first[1], SURFACE, part, first[0], last[0],
                     f"{part} {_numbers(first[0], last[0])} wait{'s' if first is last else ''} "
-                    f"treated over the break from {hhmm(start)}: dispense no. {first[0]} by {hhmm(first[1])}",
+                    f"treated over the break from {hhmm(start, result.date)}: dispense no. {first[0]} by "
+                    f"{hhmm(first[1], result.date)}",
                 ))  # fmt: skip
     return found
 
@@ -86,7 +87,8 @@ def _late(result: ShiftResult) -> list[Window]:
             words = cure if len(group) == 1 else cure.replace("it", "them", 1)
             found.append(Window(
                 latest, kind, part, serial, group[-1][1],
-                f"{part} {numbers}: {kind} ends at {hhmm(latest)}, planned {hhmm(actual)}: {words}",
+                f"{part} {numbers}: {kind} ends at {hhmm(latest, result.date)}, planned "
+                f"{hhmm(actual, result.date)}: {words}",
                 True,
             ))  # fmt: skip
     return found

@@ -4,14 +4,24 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from plans import hand_rows, make
 
-from dispense.amounts import applications, free_volume, level_reached, spread, total
+from dispense.amounts import (
+    Amount,
+    Effect,
+    applications,
+    free_volume,
+    level_reached,
+    pot_amount,
+    spread,
+    total,
+)
 from dispense.dispenser import setup_card
-from dispense.materials import mix_shares, mixed_density, working_life
+from dispense.materials import mix_shares, mixed_density, pot_life_findings, working_life
 
 ML = 1e-6
 MM = 1e-3
@@ -179,6 +189,112 @@ def test_total_adds_independent_errors_as_squares():
     assert one.scaled(2).high == 26.0
 
 
+def shot_rows(*portions, **changes):
+    """The pot worked by hand in several shots, every input with a tolerance."""
+    rows = pot_rows(
+        **dict(length_tolerance=0.4, width_tolerance=0.3, level_tolerance=0.25, cell_diameter_tolerance=0.06)
+        | changes
+    )
+    rows["Shots"] = [
+        dict(part="module", pot="well", shot=number, portion=portion, wait=30 * (number > 1))
+        for number, portion in enumerate(portions, 1)
+    ]
+    rows["Stations"][1]["meter_tolerance"] = 0.015
+    return rows
+
+
+@pytest.mark.parametrize("portions", [(0.3, 0.7), (0.5, 0.5), (0.2, 0.3, 0.5)])
+def test_shots_of_a_pot_add_up_to_the_pot(portions):
+    """They share cavity, cells and meter: GUM (JCGM 100:2008) 5.2.2, note 1, all coefficients +1.
+
+    Taken as independent, two equal shots would come out narrower by a factor of √2.
+    """
+    plan = make(shot_rows(*portions))
+    whole = pot_amount(plan, plan.pots[0])
+    shots = total(item.amount for item in applications(plan, "module"))
+    for name in ("nominal", "low", "high", "worst_low", "worst_high"):
+        assert getattr(shots, name) == pytest.approx(getattr(whole, name), rel=1e-12), name
+    assert dict(shots.drivers) == pytest.approx(dict(whole.drivers), rel=1e-12)
+    assert shots.main_driver == whole.main_driver
+
+
+def test_spread_of_a_pot_in_two_shots_by_monte_carlo():
+    """Tolerances as three standard deviations, each input drawn once for both shots (seed 7)."""
+    plan = make(shot_rows(0.3, 0.7))
+    found = total(item.amount for item in applications(plan, "module"))
+    draw = np.random.default_rng(7)
+
+    def around(middle, tolerance):
+        return draw.normal(middle, tolerance / 3.0, 400_000)
+
+    length, width, level, diameter, meter = (
+        around(120.0, 0.4),
+        around(90.0, 0.3),
+        around(40.0, 0.25),
+        around(18.0, 0.06),
+        around(1.0, 0.015),
+    )
+    cells = 20 * math.pi / 4 * diameter**2 * (level - 5.0)  # they stand 5 mm above the floor
+    inserts = 2 * 30 * 20 * 10 + 4 * math.pi / 4 * 8**2 * (level - 25.0)
+    fill = (length * width * level - cells - inserts) * 0.99 / 0.97 / 1000.0 + 2.0
+    drawn = (0.3 * fill + 0.7 * fill) * meter
+    half = 3.0 * float(drawn.std()) * ML
+    assert found.nominal == pytest.approx(float(drawn.mean()) * ML, rel=1e-4)
+    assert found.high - found.nominal == pytest.approx(half, rel=0.01)
+    assert found.nominal - found.low == pytest.approx(half, rel=0.01)
+
+
+def test_what_shares_a_source_adds_and_the_rest_is_independent():
+    # closed form (GUM 5.2.2 note 1 and 5.1.2): one meter of ±2 % over beads of 10 and 20 mL, widths of
+    # their own: meter 0.02·30 = 0.6 mL, widths 0.1·10 and 0.05·20 = 1.0 each; √(0.6² + 1² + 1²)
+    rows = hand_rows()
+    rows["Stations"][0]["meter_tolerance"] = 0.02
+    rows["Beads"] = [
+        dict(
+            bead="hem",
+            part="frame",
+            station="hem",
+            section="rectangle",
+            width=10,
+            height=1,
+            length=1000,
+            width_tolerance=1.0,
+        ),
+        dict(
+            bead="rim",
+            part="frame",
+            station="hem",
+            section="rectangle",
+            width=20,
+            height=1,
+            length=1000,
+            width_tolerance=1.0,
+        ),
+    ]
+    both = total(item.amount for item in applications(make(rows), "frame"))
+    assert both.nominal / ML == pytest.approx(30.0, rel=1e-12)
+    assert (both.high - both.nominal) / ML == pytest.approx(math.sqrt(0.36 + 1.0 + 1.0), rel=1e-9)
+    assert (both.worst_high - both.nominal) / ML == pytest.approx(2.6, rel=1e-9)
+    assert dict(both.drivers)["meter"] / ML == pytest.approx(0.6, rel=1e-9)
+    # two like beads in one row are made with one tool: their errors add
+    rows["Beads"] = [rows["Beads"][0] | dict(count=2)]
+    (pair,) = applications(make(rows), "frame")
+    assert (pair.amount.high - pair.amount.nominal) / ML == pytest.approx(math.hypot(2.0, 0.4), rel=1e-9)
+
+
+def test_errors_of_one_source_that_work_against_each_other_cancel():
+    # x grows one amount and shrinks the other: (a + x) + (b − x) does not know x (arithmetic)
+    x = ("station", "s", "x")
+    both = total([Amount(5.0, (Effect("x", x, -1.0, 1.0),)), Amount(7.0, (Effect("x", x, 0.75, -0.75),))])
+    assert (both.nominal, both.low, both.high) == (12.0, 11.75, 12.25)
+
+
+def test_no_volume_is_below_zero():
+    # 100 % on both sides of a rectangle: 10 − √2·10 is no volume
+    amount = spread(lambda a, b: a * b, {"a": 5.0, "b": 2.0}, {"a": 5.0, "b": 2.0})
+    assert amount.low == 0.0 and amount.worst_low == 0.0
+
+
 def test_ratio_by_mass_and_by_volume():
     # 2 : 1 by volume with 1.16 and 0.98 g/mL: 42.24137931 g B per 100 g A, mix 1.1 g/mL
     rows = hand_rows()
@@ -212,6 +328,55 @@ def test_working_life_from_two_points_and_by_halving():
     assert life.at(313.15) / 60 == pytest.approx(18.4671662, rel=1e-9)
     assert "rule of thumb" in life.marks(313.15)[0]
     assert life.marks(296.15) == []
+
+
+def two_point_material(**changes):
+    rows = hand_rows()
+    rows["Materials"][0].update(dict(pot_life=60, pot_life_2=25, pot_life_temperature_2=35) | changes)
+    return make(rows).materials[0]
+
+
+def test_a_stated_energy_that_two_pot_lives_contradict_is_named():
+    # 60 min at 23 °C and 25 min at 35 °C: R·ln(60/25)/(1/296.15 − 1/308.15) = 55.356 kJ/mol (Arrhenius
+    # law); 83 stated is 49.9 % more. At 35 °C 83 kJ/mol leaves 60·exp(−83000/R·(1/296.15 − 1/308.15))
+    gas = 8.314462618
+    gap = 1 / 296.15 - 1 / 308.15
+    by_points = gas * math.log(60 / 25) / gap
+    material = two_point_material(activation_energy=83)
+    life = working_life(material)
+    assert life.energy == 83_000 and life.other_energy == pytest.approx(by_points, rel=1e-9)
+    assert life.at(308.15) / 60 == pytest.approx(60 * math.exp(-83_000 / gas * gap), rel=1e-9)
+    # what is printed is what is used: the second point is not, 35 °C is extrapolated from 23 °C
+    assert life.basis == (
+        "Arrhenius with the stated activation energy of 83 kJ/mol; the second pot life "
+        "disagrees (55.4 kJ/mol)"
+    )
+    assert life.marks(308.15) == ["extrapolated to 35 °C; stated at 23 °C"]
+    (finding,) = pot_life_findings(material, 308.15)
+    assert finding.kind == "quality" and finding.material == "Bond 60"
+    assert "50% above" in finding.text and "83 kJ/mol" in finding.text and "55.4 kJ/mol" in finding.text
+    assert "16.1 min at 35 °C" in finding.text and "the two pot lives 25 min" in finding.text
+    assert finding.numbers["pot life by two points [min]"] == pytest.approx(25.0, rel=1e-9)
+
+
+def test_energies_that_agree_or_stand_alone_are_no_finding():
+    agreeing = two_point_material(activation_energy=58)  # 4.8 % more than 55.356
+    life = working_life(agreeing)
+    assert pot_life_findings(agreeing, 308.15) == [] and "agrees" in life.basis
+    assert life.marks(308.15) == []  # both temperatures are stated, and the law fits both
+    points = working_life(two_point_material())
+    assert points.basis == "Arrhenius through two data-sheet points" and points.other_energy is None
+    alone = two_point_material(pot_life_2=None, pot_life_temperature_2=None, activation_energy=83)
+    assert pot_life_findings(alone, 308.15) == []
+    assert working_life(alone).basis == "Arrhenius with the stated activation energy of 83 kJ/mol"
+
+
+def test_below_is_below():
+    material = two_point_material(activation_energy=40)
+    (finding,) = pot_life_findings(material, 313.15)
+    assert "28% below" in finding.text
+    # too low an energy keeps the material too long when hot: the two points give less
+    assert (finding.numbers["pot life used [min]"] > finding.numbers["pot life by two points [min]"])
 
 
 @settings(max_examples=40, deadline=None)

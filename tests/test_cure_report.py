@@ -319,6 +319,59 @@ def test_oven_without_energy_uses_the_rule_of_thumb_and_says_so():
     assert run.places[0].equivalent[-1] == pytest.approx(3600.0, rel=1e-4)
 
 
+def test_no_milestone_before_the_part_is_out_of_the_oven():
+    # 80 °C from the start, data-sheet times of 10, 15 and 20 min at 80 °C: all are over long before
+    # the 60 min of the profile are, and a part in an oven can be neither handled nor tested
+    times = dict(move_time=10, join_time=15, test_time=20, activation_energy=60)
+    place = run_of(oven_rows(FLAT, times, start_temperature=80)).places[0]
+    assert place.equivalent[-1] == pytest.approx(3600.0, rel=1e-4)
+    assert place.milestones == {"move": 3600.0, "join": 3600.0, "test": 3600.0}
+    assert place.handling == place.full_cure == 3600.0 and place.passes
+    # with kinetics the degree is there after 23.0 min (first order, by hand), full cure is not
+    kinetics = dict(rate_1=0.1, energy_1=0, full_degree=0.9)
+    place = run_of(oven_rows(FLAT, times | kinetics, start_temperature=80)).places[0]
+    assert place.full / 60.0 == pytest.approx(math.log(10) / 0.1, rel=1e-3) and place.full_cure == 3600.0
+    # what the oven does not give is not there at its end
+    long = run_of(oven_rows(FLAT, dict(times, test_time=70), start_temperature=80)).places[0]
+    assert long.milestones["test"] is None and long.full_cure is None and not long.passes
+
+
+GLASSY = PLAIN | dict(rate_1=0.1, energy_1=0, full_degree=0.95, glass_uncured=-20, glass_cured=150,
+                      glass_lambda=0.45)  # fmt: skip
+
+
+def test_cure_of_a_glass_is_said_everywhere():
+    # at 40 °C a glass 20 K above is reached at T_g = 60 °C: 80 = 170·0.45α/(1 − 0.55α), α = 0.6639, by
+    # hand; first order at 0.1/min: −ln(1 − α)/0.1 = 10.9 min; the kinetics alone end at 1 − e⁻⁶ = 0.9975
+    rows = oven_rows(((0, 40), (60, 40)), GLASSY, start_temperature=40)
+    rows["Materials"][0] |= dict(cure_temperature=80, activation_energy=60)
+    plan = make(rows)
+    report = cure_report(plan, "hem")
+    (run,) = report.runs
+    place = run.places[0]
+    assert place.degrees[-1] == pytest.approx(1 - math.exp(-6), abs=1e-6)
+    assert not place.passes and not run.passes and place.full is None and place.full_cure is None
+    assert place.glass.start / 60.0 == pytest.approx(-math.log(1 - 80 / (76.5 + 44)) / 0.1, abs=0.05)
+    assert place.sure == pytest.approx(80 / (76.5 + 44), abs=1e-6)
+    words = "glass transition 60 °C is 20 K or more above the part at 40 °C from 11 min on, at degree 0.66"
+    assert any(words in reason for reason in place.reasons)
+    assert run.hold_needed is None and "does not pass" in run.hold_words
+    (finding,) = (item for item in report.findings if words in item.text)
+    assert finding.kind == "quality" and "hotter" in finding.fix
+    text = report.as_text()
+    assert words in " ".join(text.split()) and "FAIL: a glass from 11 min" in text
+    row = report.as_json()["schedules"][0]["places"][0]
+    assert row["passes"] is False and words in " ".join(row["reasons"])
+    assert row["glass_from"] == pytest.approx(10.9, abs=0.1) and row["degree_before_glass"] < 0.67
+    book = openpyxl.load_workbook(io.BytesIO(cure_workbook(report)))
+    cells = [str(cell.value) for line in book["Oven"].iter_rows() for cell in line if cell.value is not None]
+    assert any(words in cell for cell in cells) and "▲ fail: a glass from 11 min" in cells
+    # the same mix at 140 °C is none: it passes, and cooling to the room after it changes nothing
+    hot = run_of(oven_rows(((0, 140), (60, 140), (90, 25)), GLASSY | dict(activation_energy=60),
+                           start_temperature=140))  # fmt: skip
+    assert hot.passes and hot.places[0].glass is None and hot.places[0].glass_points[-1] > 273.15 + 120
+
+
 def test_log_in_the_place_of_the_profile(tmp_path):
     text = "Time [min],Temperature 1 [°F],Temperature 2 [°F]\n0,176,140\n60,176,140\n"  # 80 and 60 °C
     log = read_record(write(tmp_path / "log.csv", text))
@@ -507,8 +560,10 @@ def test_moisture_depths():
     assert depths[24.0, 0.5] == pytest.approx(3.0)
     assert depths[168.0, 0.5] == pytest.approx(7.937253933, rel=1e-9)
     assert depths[24.0, 0.3] == pytest.approx(2.323790008, rel=1e-9)
-    ((_, depth, time),) = found.needed
-    assert depth == 6e-3 and time / 3600.0 == pytest.approx(96.0)
+    (need,) = found.needed
+    assert need.depth == 6e-3 and need.depth_time / 3600.0 == pytest.approx(96.0)
+    # the data sheet's 24 h are over before
+    assert need.stated_time == pytest.approx(86400.0) and need.time == need.depth_time
     dry = make(rows | {"Stations": [rows["Stations"][0] | {"humidity": 0}]})
     json.dumps(cure_report(dry, "hem").as_json(), allow_nan=False)
 
@@ -687,6 +742,29 @@ def test_fit_of_an_energy_against_a_regression(tmp_path):
     assert energy.error == pytest.approx(line.stderr * R / 1e3, rel=1e-9)
     assert (energy.low, energy.high) == pytest.approx((energy.value - half, energy.value + half))
     assert found.plan_columns == [("Activation energy [kJ/mol]", energy.value)]
+
+
+def test_fit_says_that_one_energy_does_not_hold(tmp_path):
+    # two reactions side by side, 40 and 95 kJ/mol: the slope of ln t on 1/T grows from 20 to 60 °C;
+    # how far a line is off at the ends by numpy's polyfit
+    heat = np.array([20.0, 30.0, 40.0, 50.0, 60.0]) + 273.15
+    rates = [np.exp(-energy / R * (1 / heat - 1 / at)) for energy, at in ((40e3, 293.15), (95e3, 303.15))]
+    minutes = 300.0 / sum(rates)
+    rows = [f"{at - 273.15:.2f},{time:.3f}" for at, time in zip(heat, minutes, strict=True)]
+    path = write(tmp_path / "bent.csv", "Temperature [°C],Time [min]\n" + "\n".join(rows) + "\n")
+    report = fit_file(path, out=tmp_path / "bent.xlsx")
+    gap = np.polyval(np.polyfit(1 / heat, np.log(minutes), 1), 1 / heat) - np.log(minutes)
+    (words,) = (words for words in report.warnings if "one energy does not hold" in words)
+    assert gap[0] > 0.0 and f"{math.expm1(gap[0]):.0%} too long at 20 °C" in words
+    assert "too long at 60 °C" in words and "do not extrapolate" in words
+    assert words in " ".join(report.as_text().split())
+    found = json.loads(json.dumps(report.as_json()))
+    assert words in found["warnings"] and found["curvature"]["chance"] < 0.05
+    cold = found["curvature"]["line_misses"][0]
+    assert cold["temperature"] == pytest.approx(20.0)
+    assert cold["share_of_time"] == pytest.approx(math.expm1(gap[0]), abs=0.01)
+    sheet = openpyxl.load_workbook(report.out)["Fit"]
+    assert any(words[1:] in str(cell.value) for line in sheet.iter_rows() for cell in line)
 
 
 def test_fit_of_two_points_has_no_interval(tmp_path):

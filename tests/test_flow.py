@@ -13,12 +13,15 @@ import pytest
 from fluids.mixing import K_motionless_mixer
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from plans import hand_rows, make
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
 import dispense
+from dispense.dispenser import flow_findings, setup_card
 from dispense.errors import InputError
 from dispense.flow import (
+    LAMINAR_REYNOLDS,
     WALLS,
     bead_squeeze_time,
     bruggeman_conductivity,
@@ -30,6 +33,8 @@ from dispense.flow import (
     nozzle_flow,
     nozzle_pressure,
     paste_gap,
+    rectangle_share,
+    reynolds_number,
     squeeze_gap,
     squeeze_limit,
     squeeze_time,
@@ -573,3 +578,92 @@ def test_units_of_viscosity():
     assert dispense.call("NOZZLE_PRESSURE", 0.1, 1, 25, "3500 cP", 0.6, 20) == pytest.approx(plain)
     assert dispense.call("NOZZLE_PRESSURE", 0.1, 1, 25, "3.5 Pa·sⁿ", 0.6, 20) == plain
     assert viscosity(300.0, 2.0, 300.0, 5e4) == 2.0
+
+
+# ---------------------------------------------------------------------------- laminar or turbulent
+
+
+def test_reynolds_number_of_a_newtonian_liquid_by_the_fluids_library():
+    for flow, bore, density, mu in ((500e-6, 1e-3, 1000.0, 1e-3), (2e-6, 4e-3, 1350.0, 12.0)):
+        speed = flow / (math.pi * bore**2 / 4.0)
+        assert reynolds_number(flow, bore, density, mu) == pytest.approx(
+            fluids.Reynolds(V=speed, D=bore, rho=density, mu=mu), rel=1e-12)  # fmt: skip
+
+
+def test_generalised_reynolds_number():
+    """Metzner & Reed (1955): power law by the printed form; with a yield stress 8ρv²/τ_w.
+
+    ρ = 1200, v = 0.5 m/s, D = 6 mm, m = 4, n = 0.6: 11.05701585; τ₀ = 30 Pa: τ_w = 255.0531177 by the
+    Rabinowitsch integral, 9.409804598.
+    """
+    flow = 0.5 * math.pi * 6e-3**2 / 4.0
+    assert reynolds_number(flow, 6e-3, 1200.0, 4.0, 0.6) == pytest.approx(11.05701585, rel=1e-9)
+    n = 0.6
+    printed = 1200.0 * 0.5 ** (2 - n) * 6e-3**n / (8 ** (n - 1) * 4.0 * ((3 * n + 1) / (4 * n)) ** n)
+    assert printed == pytest.approx(11.05701585, rel=1e-9)
+    assert reynolds_number(flow, 6e-3, 1200.0, 4.0, 0.6, 30.0) == pytest.approx(9.409804598, rel=1e-8)
+    # Chhabra & Richardson's pipe (see test_textbook_pipe): Fanning 16/Re gives its pressure of 110 kPa
+    flow = 2500.0 / 3600.0 / 1075.0
+    speed = flow / (math.pi * 25e-3**2 / 4.0)
+    factor = 16.0 / reynolds_number(flow, 25e-3, 1075.0, 3.0, 0.5)
+    assert 2.0 * factor * 1075.0 * speed**2 * 10.0 / 25e-3 == pytest.approx(110e3, rel=0.005)
+    assert reynolds_number(0.0, 1e-3, 1000.0, 1.0, 0.5, 10.0) == 0.0
+    assert reynolds_number(np.array([0.0, 1e-6]), 1e-3, 1000.0, 1.0)[0] == 0.0
+
+
+def test_transition_lies_where_ryan_and_johnson_put_it():
+    # Ryan & Johnson, AIChE J. 5 (1959) 433 (from memory): 6464n(2+n)^((2+n)/(1+n))/(1+3n)², n = 1: 2099
+    ryan = 6464.0 * 3.0**1.5 / 16.0
+    assert pytest.approx(ryan, rel=0.001) == LAMINAR_REYNOLDS
+
+
+def test_rectangle_against_a_grid_of_its_pressure():
+    """∇²p = −1 over the plate by finite differences, its integral over that of a disc, A²/(8π)."""
+    from scipy.sparse import diags, identity, kron
+    from scipy.sparse.linalg import spsolve
+
+    for aspect in (1.0, 2.0, 10.0):
+        shares = []
+        for cells in (40, 80):
+            step = 1.0 / cells
+            count = (round(aspect * cells) - 1, cells - 1)
+            lines = [diags([1.0, -2.0, 1.0], [-1, 0, 1], shape=(size, size)) for size in count]
+            grid = (kron(lines[0], identity(count[1])) + kron(identity(count[0]), lines[1])) / step**2
+            force = spsolve(grid.tocsc(), -np.ones(count[0] * count[1])).sum() * step**2
+            shares.append(force / (aspect**2 / (8.0 * math.pi)))
+        best = shares[1] + (shares[1] - shares[0]) / 3.0  # error goes with the square of the step
+        assert rectangle_share(aspect) == pytest.approx(best, rel=1e-4)
+    # long strip: p = w²/8 in the middle, force Lw³/12: (2π/3)·w/L less the ends, 0.63 w/L
+    assert rectangle_share(1e4) == pytest.approx(2.0 * math.pi / 3e4, rel=1e-4)
+
+
+def water_jet(consistency=0.001, **changes):
+    """A part that gets water, or what is thicker, through a needle of 1 mm."""
+    rows = hand_rows()
+    rows["Stations"][0].update(speed=None, flow=500, nozzle_bore=1, nozzle_length=20, **changes)
+    rows["Materials"][0].update(consistency=consistency, viscosity_temperature=20)
+    for row in rows["Components"]:
+        row["density"] = 1.0
+    return make(rows)
+
+
+def test_turbulent_flow_is_told_on_the_setup_card():
+    plan = water_jet()
+    told = flow_findings(plan, "hem")
+    # 4ρQ/(πDμ) by hand: 636,620
+    assert [(each.kind, each.topic) for each in told] == [("quality", "turbulent flow")]
+    assert told[0].numbers["Reynolds number"] == pytest.approx(636619.77, rel=1e-6)
+    card = setup_card(plan, "hem")
+    assert card.settings[0].nozzle_pressure is not None  # it still answers
+    assert any("turbulent" in words and "636,620" in words for words in card.warnings)
+    thick = water_jet(5.0)
+    assert flow_findings(thick, "hem") == [] and not any(
+        "turbulent" in words for words in setup_card(thick, "hem").warnings)  # fmt: skip
+
+
+def test_mixer_factor_is_told_beyond_its_range():
+    plan = water_jet(0.2, mixer_bore=10, mixer_length=100)
+    # 4·1000·500e-6/(π·0.01·0.2) = 318: beyond 100, not turbulent; the nozzle 3183: turbulent
+    told = {each.text.split("the flow in the ")[1].split()[0]: each for each in flow_findings(plan, "hem")}
+    assert told["mixer"].numbers["Reynolds number"] == pytest.approx(318.3, abs=0.1)
+    assert "no longer laminar" in told["mixer"].text and "turbulent" in told["nozzle"].text

@@ -198,7 +198,10 @@ def test_a_larger_bead_pot_or_joint_takes_more(rows, column, factor):
     before, after = (setup_card(make(item), "hem").settings for item in (rows, bigger))
     for one, more in zip(before, after, strict=True):
         assert more.mass >= one.mass * (1 - 1e-12)
-        assert more.mass_low <= more.mass <= more.mass_high
+        amount, limits = more.application.amount, more.weighing.limits
+        assert amount.low <= amount.nominal <= amount.high
+        if limits.low is not None and limits.high is not None:
+            assert limits.low <= limits.target <= limits.high
 
 
 # ----------------------------------------------------------------------------------------------- heat

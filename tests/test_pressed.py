@@ -17,8 +17,9 @@ from dispense.pressed import (
     Press,
     closing_speed,
     joint_report,
+    press_findings,
     pressed_bead,
-    pressed_warnings,
+    pressed_findings,
     shortest_takt,
 )
 
@@ -200,7 +201,7 @@ def test_joint_by_hand():
     assert found.squeeze_out == pytest.approx(0.05 * 40e-3 * 25e-3 * 0.3e-3, rel=1e-9)
     # (0.0003/3 + 20e-6)/0.001 K/W, by hand
     assert found.resistance.nominal == pytest.approx(0.12, rel=1e-12)
-    assert found.passes and not pressed_warnings(plan, "hem")
+    assert found.passes and not any(item.is_warning for item in pressed_findings(plan, "hem"))
 
 
 def test_resistance_and_coverage_over_the_plate():
@@ -302,3 +303,31 @@ def test_takt():
     rows["Stations"][0]["scrap"] = 0.1  # 24 are started for 21 good ones
     plan = make(rows)
     assert shortest_takt(plan, plan.station("hem")) == pytest.approx(3.5 * 3600 / 24)
+
+
+# -------------------------------------------------------------------- where the laws leave their range
+
+
+def test_a_long_plate_is_told():
+    """10 : 1: a strip's force is Lw³/12 less its ends, a round plate's A²/(8π): 0.2094·(1 − 0.063)."""
+    rows = rows_with_joint(length=400, width=40)
+    told = press_findings(make(rows), "hem")
+    long = [each for each in told if each.topic == "plate shape"]
+    assert len(long) == 1 and long[0].kind == "quality"
+    assert long[0].numbers["aspect"] == pytest.approx(10.0)
+    strip = 2.0 * math.pi / 30.0 * (1.0 - 0.6302 / 10.0)
+    assert long[0].numbers["share of time"] == pytest.approx(strip, rel=1e-3)
+    assert any("round plate stands in" in words for words in setup_card(make(rows), "hem").warnings)
+    square = press_findings(make(rows_with_joint(length=60, width=50)), "hem")
+    assert not [each for each in square if each.topic == "plate shape"]
+
+
+def test_a_gap_above_the_radius_is_told():
+    """A dot of 8 mm³ at a gap of 2 mm has a radius of √(8/2π) = 1.13 mm: no thin film."""
+    volume = 8.0
+    rows = rows_with_joint(length=20, width=20, gap=2, coverage=volume / (20 * 20 * 2.0), dots=1, extra=0,
+                           start_gap=3)  # fmt: skip
+    told = [each for each in press_findings(make(rows), "hem") if each.topic == "thick film"]
+    assert len(told) == 1 and told[0].kind == "quality"
+    assert told[0].numbers["gap/radius"] == pytest.approx(2.0 / math.sqrt(8.0 / (2.0 * math.pi)), rel=1e-6)
+    assert "above the radius" in told[0].text

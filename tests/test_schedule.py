@@ -17,18 +17,21 @@ from dispense.cure import (
     belt_speed,
     cure_degree,
     light_depth,
+    record_dose,
+    time_to_cure,
+)
+from dispense.errors import InputError
+from dispense.moisture import (
     moisture_coefficient,
     moisture_depth,
     permeation_coefficient,
-    record_dose,
-    time_to_cure,
     vapour_pressure,
 )
-from dispense.errors import InputError
 from dispense.schedule import (
     PartLag,
     Profile,
     Requirement,
+    arrhenius_curvature,
     fit_activation_energy,
     fit_kinetics,
     ramp_hold,
@@ -87,6 +90,65 @@ def test_activation_energy_warnings_and_errors():
     assert any("mixed-up" in words for words in upside_down.warnings)
     near = fit_activation_energy([300, 303], [10, 9])
     assert any("within 10 K" in words for words in near.warnings)
+
+
+BENT = np.array([293.15, 303.15, 313.15, 323.15, 333.15])
+
+
+def test_curvature_against_statsmodels():
+    # times of two reactions side by side: more energy in the cold; statsmodels' t test of 1/T²
+    rng = np.random.default_rng(8)
+    for noise in (0.01, 0.05, 0.3):
+        rate = np.exp(-40e3 / R / BENT + 15) + np.exp(-95e3 / R / BENT + 36)
+        times = 1e4 / rate * np.exp(rng.normal(0, noise, 5))
+        found = arrhenius_curvature(BENT, times)
+        inverse = 1e3 / BENT - 3.2
+        ols = sm.OLS(np.log(times), np.column_stack([np.ones(5), inverse, inverse**2])).fit()
+        assert found.statistic == pytest.approx(ols.tvalues[2], rel=1e-6)
+        assert found.chance == pytest.approx(ols.pvalues[2], rel=1e-6)
+        line = sm.OLS(np.log(times), sm.add_constant(inverse)).fit()
+        # what the line gives over what the parabola gives, at both ends
+        assert found.cold == pytest.approx(np.exp(line.fittedvalues - ols.fittedvalues)[0] - 1, rel=1e-6)
+        assert found.hot == pytest.approx(np.exp(line.fittedvalues - ols.fittedvalues)[-1] - 1, rel=1e-6)
+
+
+def test_bent_times_are_told_with_ends_and_size():
+    # ln t = c + 6·x + 40·x² in x = 1000/T − 3.2, made so: the line misses by what is left of 40·x²
+    # after its own straight part (least squares by numpy.polyfit)
+    x = 1e3 / BENT - 3.2
+    times = np.exp(8 + 6 * x + 4 * x**2) * (1 + 1e-4 * np.array([1, -1, 1, -1, 1]))
+    fit = fit_activation_energy(BENT, times)
+    slope, level = np.polyfit(x, np.log(times), 1)
+    cold = math.exp(slope * x[0] + level - np.log(times[0])) - 1
+    assert fit.is_bent and fit.curvature.cold == pytest.approx(cold, abs=1e-3)
+    assert cold < -0.02  # by that much too short, so it is worth a word
+    (words,) = (words for words in fit.warnings if "bent" in words)
+    assert f"{-cold:.0%} too short at 20 °C" in words and "too long at 3" in words
+    assert "too short at 60 °C" in words and "do not extrapolate" in words
+    # the other way round: bent down, too long at both ends
+    other = fit_activation_energy(BENT, np.exp(8 + 6 * x - 4 * x**2) * times * np.exp(-8 - 6 * x - 4 * x**2))
+    assert other.curvature.cold > 0.02 and other.curvature.hot > 0.0 > other.curvature.between
+
+
+def test_straight_times_are_called_bent_as_often_as_chance_has_it():
+    # 5 % of 600 straight made-up series by the level of the test, ±4 standard errors
+    rng = np.random.default_rng(9)
+    called = sum(
+        fit_activation_energy(BENT, np.exp(60e3 / R / BENT - 15 + rng.normal(0, 0.1, 5))).is_bent
+        for _ in range(600)
+    )
+    assert abs(called / 600 - 0.05) < 4 * math.sqrt(0.05 * 0.95 / 600)
+
+
+def test_what_cannot_tell_curvature_says_so():
+    exact = 3600 * np.exp(62e3 / R * (1 / BENT - 1 / 296.15))
+    three = fit_activation_energy(BENT[:3], exact[:3] * np.array([1.0, 1.1, 1.0]))
+    assert three.curvature is None and any("too few points" in words for words in three.warnings)
+    twice = fit_activation_energy(BENT[[0, 0, 4, 4]], exact[[0, 0, 4, 4]] * np.array([1, 1.1, 1, 1.1]))
+    assert twice.curvature is None and any("too few temperatures" in words for words in twice.warnings)
+    # exact times are straight, though rounding leaves something
+    assert not fit_activation_energy(BENT, exact).warnings
+    assert not fit_activation_energy(BENT, exact.round(4)).is_bent
 
 
 # ------------------------------------------------------------------------------------- kinetics
@@ -270,6 +332,97 @@ def test_gel_time_of_a_schedule_is_that_of_the_handbook():
     part = schedule(oven, [PartLag("part", 1.0)], kinetics, gel=0.4).parts[0]
     expected = time_to_cure(0.4, np.array([0.0, 7200.0]), np.full(2, 353.15), kinetics)
     assert part.gel == pytest.approx(float(expected), rel=1e-4)
+
+
+# --------------------------------------------------------------------------------- glass transition
+
+# made-up mix: dα/dt = A·exp(−E/RT)·(1 − α)², DiBenedetto −20 to 150 °C, λ 0.45
+SLOWING = NthOrder(2e7 / 60, 58e3, 2.0)
+GLASS = (253.15, 423.15, 0.45)
+
+
+def wlf_slowed(heat_at, span):
+    """Degree at the end where diffusion slows the mix (Rabinowitch 1/k = 1/k_c + 1/k_d, from memory).
+
+    k_d = 0.5/min·10^(17.44·(T − T_g)/(51.6 + T − T_g)), none below its pole; scipy's Radau.
+    """
+
+    def rate(t, y):
+        heat, degree = heat_at(t), min(max(y[0], 0.0), 1.0)
+        chemical = 2e7 / 60 * math.exp(-58e3 / R / heat)
+        above = heat - (GLASS[0] + (GLASS[1] - GLASS[0]) * 0.45 * degree / (1 - 0.55 * degree))
+        if above <= -51.6:
+            return [0.0]
+        slow = 0.5 / 60 * 10 ** (17.44 * above / (51.6 + above))
+        return [(1 - degree) ** 2 * chemical * slow / (chemical + slow)]
+
+    found = solve_ivp(rate, (0, span), [0.0], method="Radau", rtol=1e-8, atol=1e-10, max_step=span / 300)
+    return found.y[0, -1]
+
+
+def play(profile, need, glass=GLASS, lag=1.0):
+    return schedule(profile, [PartLag("part", lag)], SLOWING, requirement=Requirement(degree=need),
+                    cured=need, glass=glass).parts[0]  # fmt: skip
+
+
+@pytest.mark.parametrize("celsius", [40, 70, 100])
+def test_cure_of_a_glass_does_not_pass(celsius):
+    heat = 273.15 + celsius
+    week = 7 * 86400.0
+    cold = ramp_hold(heat, heat, week, 0.0)
+    diffused = wlf_slowed(lambda t: heat, week)
+    part = play(cold, 0.97)
+    # the kinetics alone say full cure (closed form of order 2), diffusion never allows it
+    alone = 1 - 1 / (1 + 2e7 / 60 * math.exp(-58e3 / R / heat) * week)
+    assert part.degrees[-1] == pytest.approx(alone, abs=1e-6) and alone > 0.97 > diffused + 0.05
+    assert not part.passes and math.isnan(part.cured)
+    # it is a glass where T_g is 20 K above the part: by DiBenedetto, by hand
+    share = (heat + 20 - GLASS[0]) / (GLASS[1] - GLASS[0])
+    degree = share / (0.45 + 0.55 * share)
+    assert part.glass.degree == pytest.approx(degree, abs=1e-6)
+    hours = (1 / (1 - degree) - 1) / (2e7 / 60 * math.exp(-58e3 / R / heat))  # closed form of order 2
+    assert part.glass.start == pytest.approx(hours, abs=week / 4000 + 5)
+    (words,) = part.reasons
+    assert f"glass transition {celsius + 20} °C" in words and f"part at {celsius} °C" in words
+    # what is called sure is what diffusion gives in a week, to a few hundredths
+    assert part.sure[-1] == pytest.approx(diffused, abs=0.05)
+    assert play(cold, 0.97, glass=None).passes  # nothing is known of a glass
+    assert play(cold, degree - 0.02).passes  # and what is reached before it is one, passes
+
+
+def test_glass_on_cooling_after_the_cure_is_no_fault():
+    hot = ramp_hold(296.15, 423.15, 3600.0, 10 / 60, 5 / 60)
+    part = play(hot, 0.95)
+    assert part.glass_points[-1] > part.temperatures[-1] + 90  # far below its glass transition at the end
+    assert part.passes and part.reasons == () and part.cured < hot.times[-2]
+    assert wlf_slowed(lambda t: float(np.interp(t, hot.times, hot.temperatures)), hot.times[-1]) > 0.95
+    # too short a hold: the reason is the degree, not the cooling
+    short = play(ramp_hold(296.15, 393.15, 60.0, 20 / 60, 20 / 60), 0.95)
+    assert not short.passes and len(short.reasons) == 1 and "0.950 is required" in short.reasons[0]
+
+
+def test_a_hot_stage_after_the_glass_cures_it():
+    # two days at room temperature, where it becomes a glass, then 150 °C for an hour
+    times = np.array([0.0, 172800.0, 172800.0 + 1800.0, 172800.0 + 5400.0])
+    both = Profile(times, np.array([303.15, 303.15, 423.15, 423.15]))
+    part = play(both, 0.95)
+    assert part.passes and part.glass.end == pytest.approx(172800.0, abs=900.0)
+    assert part.cured > 172800.0
+    slowed = wlf_slowed(lambda t: float(np.interp(t, both.times, both.temperatures)), times[-1])
+    assert slowed == pytest.approx(part.sure[-1], abs=0.01) and slowed > 0.95
+
+
+def test_shortest_hold_does_not_count_a_glass():
+    def hold_at(celsius):
+        return shortest_hold(lambda hold: ramp_hold(273.15 + celsius, 273.15 + celsius, hold, 0.0),
+                             [PartLag("part", 1.0)], SLOWING, requirement=Requirement(degree=0.95),
+                             glass=GLASS)  # fmt: skip
+
+    with pytest.raises(InputError, match="coldest part does not pass"):
+        hold_at(70)
+    # at 150 °C no glass: closed form of order 2, by hand
+    expected = (1 / 0.05 - 1) / (2e7 / 60 * math.exp(-58e3 / R / 423.15))
+    assert hold_at(150) == pytest.approx(expected, rel=1e-3)
 
 
 # ------------------------------------------------------------------------- moisture and light

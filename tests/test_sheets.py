@@ -19,6 +19,7 @@ from lxml import etree
 from make_template import png
 from openpyxl.drawing.image import Image
 from plans import MONDAY, hand_rows
+from plans import make as make_plan
 
 from dispense import cli, sheets
 from dispense.cure_report import cure_file
@@ -545,6 +546,35 @@ def test_the_open_workbook_is_filled(hand):
         _fill_open([content], empty)
 
 
+def test_limits_in_the_open_workbook_show_all_digits_and_follow_labels():
+    """0.1385 mL of 1 g/mL ± 5 %, two together: 0.264 to 0.290 g, beside a label in kilograms."""
+    rows = hand_rows()
+    rows["Components"][0]["density"] = rows["Components"][1]["density"] = 1.0
+    rows["Beads"][0].update(length=13.85)
+    rows["Stations"][0].update(meter_tolerance=0.05, check_volume=None)
+    plan = make_plan(rows)
+    content = sheets.shot_check_content(plan, next(play_plan(plan)), STAMP)
+    book = Card()
+    (page,) = book.sheets
+    page.tables.clear()
+    test_target.Table(page, "CheckShots", 8, 2, ["Time", "Low [g]", "High [g]"], 1)
+    page.cells[4, 1], page.cells[6, 3] = "Shots together", "High [kg]:"
+    book.names = [
+        test_target.Name(name, test_target.Range(page, *place))
+        for name, place in (
+            ("day", (1, 1)),
+            ("shift", (2, 1)),
+            ("station", (3, 1)),
+            ("shots_together", (4, 2)),
+            ("high", (6, 5)),
+        )
+    ]
+    _fill_open([content], book)
+    assert (page.cells[9, 3], page.cells[9, 4]) == (0.264, 0.29)
+    assert page.formats[9, 3] == page.formats[10, 4] == "#,##0.000" and (9, 2) not in page.formats
+    assert page.cells[6, 5] == 0.00029 and page.formats[6, 5] == "#,##0.000000"
+
+
 def test_no_open_workbook_is_said_and_nothing_written(hand, tmp_path):
     with pytest.raises(DispenseError, match=r"xlwings|Excel was not reached|not open in Excel"):
         fill(hand, tmp_path / "out", open_workbook=True, stamp=STAMP)
@@ -616,9 +646,11 @@ def test_libreoffice_computes_the_same_values(demo, tmp_path):
 
 @pytest.mark.libreoffice
 @pytest.mark.skipif(which("soffice") is None, reason="LibreOffice is not installed")
-def test_sheets_compute_with_what_is_written_in(hand, tmp_path):
+def test_sheets_compute_with_what_is_written_in(tmp_path):
     """Weighed shots, the clock and the what-if as typed on the line; expected values by hand."""
-    fill(hand, tmp_path / "out", stamp=STAMP)
+    rows = hand_rows()  # a shot can only be within limits where a tolerance is stated
+    rows["Stations"][0]["meter_tolerance"] = 0.05
+    fill(write_plan(rows, tmp_path / "plan.xlsx"), tmp_path / "out", stamp=STAMP)
     folder = tmp_path / "out" / "2026-03-02_early"
     check = openpyxl.load_workbook(folder / "hem_shot_check.xlsx")
     sheet = check["Checks"]

@@ -28,6 +28,11 @@ class Sheet:
 
     def __init__(self, name, book):
         self.name, self.book, self.cells, self.tables = name, book, {}, []
+        self.formats = {}
+
+    def range(self, first, last=None):
+        (top, left), (bottom, right) = first, last or first
+        return Range(self, top, left, bottom - top + 1, right - left + 1)
 
 
 class Range:
@@ -65,6 +70,16 @@ class Range:
                 elif isinstance(value, str) and value.startswith("="):
                     value = ("formula", value)
                 self.sheet.cells[self.row + i, self.column + j] = value
+
+    @property
+    def number_format(self):
+        return self.sheet.formats.get((self.row, self.column))
+
+    @number_format.setter
+    def number_format(self, form):
+        for i in range(self.shape[0]):
+            for j in range(self.shape[1]):
+                self.sheet.formats[self.row + i, self.column + j] = form
 
     def insert(self, shift, copy_origin="format_from_left_or_above"):
         assert shift == "down" and copy_origin == "format_from_right_or_below"

@@ -8,20 +8,23 @@ bytes.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from openpyxl import Workbook
 from openpyxl.utils import get_column_letter
 
-from ..cure_report import CureReport, LightReport, MoistureReport, shop
-from ..cure_runs import CureRun
+from ..cure_report import CureReport, LightReport, MoistureReport, moisture_words, shop
+from ..cure_runs import CureRun, run_findings
+from ..cure_times import cure_basis
+from ..findings import Finding, marked
 from ..life import GAS_CONSTANT
 from ..life_day import COLDER, HOTTER, STATED, LifeDay, day_table
+from ..moisture import moisture_factor
 from ..pour_report import CAUTION, PourReport, PourTrace
 from ..pressed import PASTE_RULE, JointReport, PressedBead
-from ..sheets import duration_text
 from ..shift import hhmm
+from ..units import duration_text
 from . import style
 from .charts import LOOKS, Curve, scatter
 from .finish import finished
@@ -94,11 +97,16 @@ def _summary(page: Page, report: CureReport, answers) -> None:
             answer = page.sheet.cell(first + place, 2)
             if not answers[place][3]:
                 style.warning_cell(answer)
-    page.texts("Warnings", report.warnings, warning=True)
+    page.texts("Warnings", _marked(report.findings), warning=True)
     page.texts("Notes", report.notes)
     page.section("Cautions")
     page.text(report.cautions, warning=True)
     page.close()
+
+
+def _marked(findings: Iterable[Finding]) -> list[str]:
+    """Warnings with the word of their kind; notes left out."""
+    return [marked(finding) for finding in findings if finding.is_warning]
 
 
 def _end(page: Page, report: CureReport, notes: Sequence[str] = (), warnings: Sequence[str] = (),
@@ -305,7 +313,7 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
          None if row.glass_points is None else shop(float(row.glass_points[-1]), "°C"),
          *(None if value is None else value / factor for value in
            (row.gel, row.handling, row.milestones.get("join"), row.full_cure)),
-         "pass" if row.passes else "▲ fail"]
+         row.verdict if row.passes else f"▲ {row.verdict}"]
         for row in run.places
     ]  # fmt: skip
     page.table(
@@ -316,8 +324,8 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
         [not row.passes for row in run.places],
     )  # fmt: skip
     _run_figures(page, run)
-    reasons = [f"{place.name}: {words}" for place in run.places for words in place.reasons]
-    _end(page, report, [*run.notes, f"equivalent time by the {run.energy_basis}"], reasons)
+    _end(page, report, [*run.notes, f"equivalent time by the {run.energy_basis}"],
+         _marked(run_findings(report.station, report.material, run)))  # fmt: skip
     question = {"oven": "Does the oven cure it?", "log": "Did the oven cure it?",
                 "room": "When is it cured in the room?"}[run.kind]  # fmt: skip
     return question, sentence(f"{run.name}: {_run_answer(run)}"), page.sheet.title, run.passes
@@ -409,7 +417,7 @@ def _pour_sheet(book, data: Data, report: CureReport, pour: PourReport) -> tuple
         second.insert(0, _pour_time_chart(data, pour, pour.trace, "For comparison, in one shot"))
     page.charts(second)
     _pour_figures(page, pour)
-    _end(page, report, pour.notes, pour.warnings, CAUTION)
+    _end(page, report, pour.notes, _marked(pour.findings), CAUTION)
     return "How hot does the pour get?", sentence(f"{pour.name}: {answer}"), page.sheet.title, good
 
 
@@ -500,7 +508,9 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
                 (24, 11, *[11.5] * 8), _under(report))  # fmt: skip
     count = len(moisture.humidities)
     hours = np.linspace(0.0, moisture.hours[-1], 60)
-    scale = np.sqrt(np.array(moisture.humidities) / moisture.stated_humidity)
+    scale = moisture_factor(moisture.temperature, np.array(moisture.humidities),
+                            moisture.stated_temperature, moisture.stated_humidity,
+                            moisture.energy or 0.0)  # fmt: skip
     depths = shop(moisture.coefficient, "mm/√h") * np.sqrt(hours)[:, None] * scale
     refs = data.block("Moisture cure", [("Time [h]", hours), *(
         (f"Depth at {humidity:.0%} [mm]", depths[:, place])
@@ -512,15 +522,24 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
                          x_form="0", y_form="0", x_range=(0, 168),
                          y_range=(0, None), x_step=24)])  # fmt: skip
     if moisture.needed:
-        name, depth, time = max(moisture.needed, key=lambda item: item[2])
-        which = f" ({name}, the last of {len(moisture.needed)})" if len(moisture.needed) > 1 else ""
-        page.answer(_moisture_words(depth, time, moisture.humidity) + which)
+        last = max(moisture.needed, key=lambda need: need.time)
+        which = f" ({last.name}, the last of {len(moisture.needed)})" if len(moisture.needed) > 1 else ""
+        page.answer(moisture_words(last) + which, math.isfinite(last.time))
     page.section("Coefficient")
     cells = page.figures([
         ("Coefficient", shop(moisture.coefficient, "mm/√h"), "mm/√h", "0.000", True),
         ("Relative humidity it was measured at", moisture.stated_humidity, "", "0%", True),
+        ("Temperature it was measured at", shop(moisture.stated_temperature, "°C"), "°C", "0.0", True),
+        ("Activation energy", shop(moisture.energy or 0.0, "kJ/mol"), "kJ/mol", "0.0", True),
+        ("Temperature of the air", shop(moisture.temperature, "°C"), "°C", "0.0", True),
     ])  # fmt: skip
     k, stated = cells["Coefficient"], cells["Relative humidity it was measured at"]
+    at, air = cells["Temperature it was measured at"], cells["Temperature of the air"]
+    warmth = (f"SQRT(EXP(17.62*{air}/(243.12+{air})-17.62*{at}/(243.12+{at}))*({at}+273.15)/({air}+273.15)"
+              f"*EXP({cells['Activation energy']}*1000/{GAS}*(1/({at}+273.15)-1/({air}+273.15))))")
+    factor = page.figures([("Coefficient there, at the stated humidity", style.Live(f"={k}*{warmth}"),
+                            "mm/√h", "0.000", False)])  # fmt: skip
+    k = factor["Coefficient there, at the stated humidity"]
     page.section("Depth [mm] after a time, at a relative humidity")
     head = page.row
     for place, humidity in enumerate(moisture.humidities):
@@ -534,23 +553,24 @@ def _moisture_sheet(book, data: Data, report: CureReport, moisture: MoistureRepo
         cell = page.sheet.cell(head, place + 2)
         cell.value, cell.number_format = humidity, "0%"
         style.header(cell, right=True)
-    page.section(f"Beads of this station at {moisture.humidity:.0%} relative humidity")
-    page.table(["Bead", "Depth to cure [mm]", "Time [h]"],
-               [[name, shop(depth, "mm"), time / 3600.0 if math.isfinite(time) else None]
-                for name, depth, time in moisture.needed], ("@", "0.0", "0"))  # fmt: skip
-    _end(page, report, ["the depth grows as the root of time and of relative humidity, from a free face; "
-                        "J. Comyn, Int. J. Adhesion & Adhesives 18 (1998) 247–253 (equation from memory)",
+    page.section("What this station puts on, dispensed at the slowest of the shift hours")
+    page.table(["Bead, pot or joint", "Depth to cure [mm]", "Dispensed", "Depth cured [h]", "Data sheet [h]",
+                "Full cure [h]"],
+               [[need.name, shop(need.depth, "mm"), hhmm(need.start), _hours(need.depth_time),
+                 _hours(need.stated_time), _hours(need.time)] for need in moisture.needed],
+               ("@", "0.0", "@", "0.0", "0.0", "0.0"))  # fmt: skip
+    _end(page, report, ["the depth grows as the root of time and of the water in the air, from a free face, "
+                        "along the temperature and humidity of the day; J. Comyn, Int. J. Adhesion & "
+                        "Adhesives 18 (1998) 247–253 (equation from memory)",
                         "a closed flange is reached from both edges: half its width counts",
-                        "temperature is not counted: cold air holds less water, and cure is "
-                        "slower"])  # fmt: skip
-    return [("When has moisture cured it?",
-             f"{name}: {_moisture_words(depth, time, moisture.humidity)}", page.sheet.title, True)
-            for name, depth, time in moisture.needed]  # fmt: skip
+                        "full cure is the later of the depth and the time of the data sheet",
+                        cure_basis(report.material, report.temperatures)])  # fmt: skip
+    return [("When has moisture cured it?", f"{need.name}: {moisture_words(need)}", page.sheet.title,
+             math.isfinite(need.time)) for need in moisture.needed]  # fmt: skip
 
 
-def _moisture_words(depth: float, time: float, humidity: float) -> str:
-    words = duration_text(time) if math.isfinite(time) else "no time: dry air"
-    return f"{shop(depth, 'mm'):.1f} mm deep after {words} at {humidity:.0%} relative humidity"
+def _hours(seconds: float | None) -> float | None:
+    return seconds / 3600.0 if seconds is not None and math.isfinite(seconds) else None
 
 
 def _light_sheet(book, data: Data, report: CureReport, light: LightReport) -> tuple:
@@ -631,8 +651,8 @@ def _joints_sheet(book, data: Data, report: CureReport) -> list[tuple]:
         _resistance_table(page, known)
     notes = [joints[0].model, "low and high over the plate are the gap tolerance about the gap reached",
              f"filled paste: {PASTE_RULE}"]  # fmt: skip
-    notes += [f"{item.name}: {words}" for item in joints for words in item.notes]
-    _end(page, report, notes, [f"{item.name}: {words}" for item in joints for words in item.warnings])
+    notes += [words for item in joints for words in item.notes]
+    _end(page, report, notes, _marked(finding for item in joints for finding in item.findings))
     answers = []
     for item in joints:
         words = f"{shop(item.gap_low, 'mm'):.2f} to {shop(item.gap_high, 'mm'):.2f} mm"
@@ -734,8 +754,8 @@ def _beads_sheet(book, data: Data, report: CureReport) -> list[tuple]:
         style.result_cell(page.sheet.cell(row, 4))
     notes = [beads[0].model, "width = cross-section over bond line; low and high by the tolerances of the "
              "bead and the meter"]  # fmt: skip
-    notes += [f"{item.name}: {words}" for item in beads for words in item.notes]
-    _end(page, report, notes, [f"{item.name}: {words}" for item in beads for words in item.warnings])
+    notes += [words for item in beads for words in item.notes]
+    _end(page, report, notes, _marked(finding for item in beads for finding in item.findings))
     return [("How wide does the bead get?",
              f"{item.name}: {shop(item.width_low, 'mm'):.1f} to {shop(item.width_high, 'mm'):.1f} mm at "
              f"{shop(item.bead.bond_line, 'mm'):.2f} mm"
@@ -787,15 +807,16 @@ def _windows_sheet(book, report: CureReport) -> tuple:
     page = Page(book, "Latest times", "Latest clock times of surfaces and open parts",
                 (14, 12, 12, 16, 82), _under(report))  # fmt: skip
     late = [window for *_, window in report.windows if window.is_late]
-    first = (late or [report.windows[0][2]])[0]
-    page.answer(f"{len(late)} groups of parts come too late, the first at {hhmm(first.clock)}" if late else
-                f"None comes too late; the first by {hhmm(first.clock)}", not late)  # fmt: skip
+    date, _, first = next((row for row in report.windows if row[2].is_late), report.windows[0])
+    when = f"{hhmm(first.clock, date)} of {date.isoformat()}"
+    page.answer(f"{len(late)} groups of parts come too late, the first at {when}" if late else
+                f"None comes too late; the first by {when}", not late)  # fmt: skip
     page.text("The shifts of the first day; of other days the parts that come too late.", style.NOTE)
     page.row += 1
     header_row = page.row
     page.table(
         ["Date", "Shift", "Latest", "Window", "What"],
-        [[date.isoformat(), shift, hhmm(window.clock), window.kind,
+        [[date.isoformat(), shift, hhmm(window.clock, date), window.kind,
           ("▲ " if window.is_late else "") + window.text] for date, shift, window in report.windows],
         ("@",) * 5, [window.is_late for *_, window in report.windows],
     )  # fmt: skip

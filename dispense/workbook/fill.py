@@ -28,6 +28,7 @@ from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, to
 
 from dispense.errors import DispenseError, Problem, TemplateError, show
 from dispense.fields import CellError
+from dispense.printed import Printed
 from dispense.workbook.package import (
     MAIN,
     MAX_ROW,
@@ -55,6 +56,7 @@ from dispense.workbook.rows import (
     move_formula,
     renumber,
 )
+from dispense.workbook.template_units import HEADER, label_unit
 
 __all__ = [
     "Filled",
@@ -94,13 +96,13 @@ _CACHES = {  # what holds a reference in a chart, and what holds the values stor
 _X14 = "http://schemas.microsoft.com/office/spreadsheetml/2009/9/main"
 _XM = "http://schemas.microsoft.com/office/excel/2006/main"
 _LONGEST_TEXT = 32_767
+_OWN_FORMATS = 164  # numbers of formats below are the file format's own
 _ILLEGAL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _LOOKS_ESCAPED = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
 _NAMED_CELL = re.compile(
     r"=?(?:'((?:[^']|'')+)'|([^'!\[\]:,()]+))!"
     r"(\$?[A-Za-z]{1,3}\$?[0-9]{1,7}(?::\$?[A-Za-z]{1,3}\$?[0-9]{1,7})?)\Z"
 )
-_HEADER = re.compile(r"(?P<base>(?:.*\S)?)\s*+\[(?P<unit>[^\[\]]*+)\]\s*+\Z", re.DOTALL)
 
 
 # --------------------------------------------------------------------------------------- values
@@ -112,6 +114,7 @@ class Content(NamedTuple):
     kind: str  # "" for a number
     text: str
     is_date: bool = False
+    form: str = ""  # the number format that the cell must have
 
 
 _BLANK = Content("blank", "")
@@ -134,6 +137,8 @@ def encode(value: Any, date1904: bool = False) -> Content:
         return Content("inlineStr", clean_text(value))
     if type(value) is float:
         return Content("", _number_text(value))
+    if isinstance(value, Printed):
+        return Content("", _number_text(float(value)), form=value.form)
     if isinstance(value, dt.date | dt.time | dt.timedelta):
         return Content("", _serial(value, date1904), True)
     if hasattr(value, "item") and not isinstance(value, numbers.Number | bool):
@@ -388,11 +393,11 @@ class _Plan:
                 if target is None:
                     self._problem(f"name {key}", f"refers to {text}, which is not one cell")
                     continue
-                self._place(target, value)
+                self._place(key, target, value)
             if not found and _fold(key) not in self.required:
                 self.notes.append(f"the template has no name {key}; its value was left out")
 
-    def _place(self, target: _Target, value: Value) -> None:
+    def _place(self, key: str, target: _Target, value: Value) -> None:
         address = f"{column_letters(target.column)}{target.row}"
         for group in self.bands.get(target.sheet.name, ()):
             for table in group.tables:
@@ -404,7 +409,9 @@ class _Plan:
                         "let the name refer to a cell outside the table",
                     )
                     return
-        content = self._encode(f"name {target.name}", value)
+        label = label_unit(self.package, target.sheet, target.row, target.column)
+        where = f"name {target.name}" + (f", {label[0]} in {label[1]}" if label else "")
+        content = self._converted(where, key, value, label[2] if label else None)
         if content is not None:
             self.cells.append((target, content))
 
@@ -443,7 +450,7 @@ class _Plan:
         for offset, header in enumerate(table.columns):
             key, unit = keys.get(_fold(header)), None
             if key is None:
-                split = _HEADER.match(header)
+                split = HEADER.match(header)
                 if split is None:
                     continue
                 key, unit = keys.get(_fold(split["base"])), split["unit"].strip()
@@ -464,25 +471,26 @@ class _Plan:
         unit: str | None,
         rows: Sequence[Mapping[str, Value]],
     ) -> list[Content]:
-        contents = []
-        for number, row in enumerate(rows, 1):
-            value: Any = row.get(key)
-            where = f"table {table.name}, row {number}, {header}"
-            convertible = isinstance(value, numbers.Number) and not isinstance(value, bool)
-            if unit is not None and self.convert is not None and convertible:
-                try:
-                    value = self.convert(key, value, unit)
-                except DispenseError as error:
-                    for problem in error.problems:
-                        self._problem(where, problem.message or str(problem), problem.fix)
-                    continue
-                except (ValueError, TypeError) as error:
-                    self._problem(where, f"cannot be given in {unit}: {error}")
-                    continue
-            content = self._encode(where, value)
-            if content is not None:
-                contents.append(content)
-        return contents
+        converted = (
+            self._converted(f"table {table.name}, row {number}, {header}", key, row.get(key), unit)
+            for number, row in enumerate(rows, 1)
+        )
+        return [content for content in converted if content is not None]
+
+    def _converted(self, where: str, key: str, value: Any, unit: str | None) -> Content | None:
+        """A value as a cell's content, a number in the unit that stands beside it."""
+        convertible = isinstance(value, numbers.Number) and not isinstance(value, bool)
+        if unit is not None and self.convert is not None and convertible:
+            try:
+                value = self.convert(key, value, unit)
+            except DispenseError as error:
+                for problem in error.problems:
+                    self._problem(where, problem.message or str(problem), problem.fix)
+                return None
+            except (ValueError, TypeError) as error:
+                self._problem(where, f"cannot be given in {unit}: {error}")
+                return None
+        return self._encode(where, value)
 
     def _group_tables(self) -> dict[str, list[_Group]]:
         """The filled tables of each sheet in groups that share their rows."""
@@ -513,26 +521,60 @@ class _Plan:
         listed[-1] = group._replace(tables=(*group.tables, table))
 
     def _check_required(self, required: Collection[str]) -> None:
-        names = {_fold(item.name) for item in self.package.defined_names}
-        for wanted in required:
-            table_name, bracket, column = wanted.partition("[")
-            table = self.package.table(table_name)
-            if bracket:
-                headers = () if table is None else table.columns
-                if not any(_names_column(header, column.removesuffix("]")) for header in headers):
-                    self._problem(
-                        f"table {table_name}",
-                        f"the column {column.removesuffix(']')} is missing"
-                        if table
-                        else f"is missing, and with it the column {column.removesuffix(']')}",
-                        "put the header back; columns may stand in any order",
-                    )
-            elif table is None and _fold(wanted.rpartition("!")[2]) not in names:
-                self._problem(
-                    wanted,
-                    "no defined name or table is called so",
-                    "give the name back to its cell or table",
+        for problem in lacking(self.package, required):
+            self.problems.append(problem)
+
+
+def lacking(package: Package, required: Iterable[str], known: Collection[str] = ()) -> list[Problem]:
+    """What a template must have and has not, each with where to put it back.
+
+    `required` lists names (`day`), tables (`Shots`) and columns of tables (`Shots[Volume]`). `known`
+    are headings that a template may have: a header that is none of them may be the missing one.
+    """
+    problems = []
+    names = {_fold(item.name) for item in package.defined_names}
+    for wanted in required:
+        table_name, bracket, column = wanted.partition("[")
+        column = column.removesuffix("]")
+        table = package.table(table_name)
+        if bracket and table is None:
+            problems.append(
+                Problem(
+                    f"{package.name}, table {table_name}",
+                    message=f"is missing, and with it the column {column}",
+                    fix="give the name back to the table",
                 )
+            )
+        elif bracket and table is not None:
+            if not any(_names_column(header, column) for header in table.columns):
+                problems.append(_missing_column(package, table, column, known))
+        elif table is None and _fold(wanted.rpartition("!")[2]) not in names:
+            problems.append(
+                Problem(
+                    f"{package.name}, {wanted}",
+                    message="no defined name or table is called so",
+                    fix="give the name back to its cell or table",
+                )
+            )
+    return problems
+
+
+def _missing_column(package: Package, table: Table, column: str, known: Collection[str]) -> Problem:
+    strange = [
+        f"{column_letters(table.first_column + offset)}{table.first_row} ({header})"
+        for offset, header in enumerate(table.columns)
+        if known and not any(_names_column(header, heading) for heading in known)
+    ]
+    first, last = (
+        f"{column_letters(each)}{table.first_row}" for each in (table.first_column, table.last_column)
+    )
+    seen = f"; not known are {', '.join(strange)}" if strange else ""
+    return Problem(
+        f"{package.name}, {table.sheet.name}!{first}:{last}",
+        message=f"table {table.name} has no column {column}, which it must have{seen}",
+        fix=f"write the header {column} back in row {table.first_row}; columns may stand in any order and "
+        "have another unit",
+    )
 
 
 def _fold(text: str) -> str:
@@ -541,7 +583,7 @@ def _fold(text: str) -> str:
 
 
 def _names_column(header: str, column: str) -> bool:
-    split = _HEADER.match(header)
+    split = HEADER.match(header)
     return _fold(header) == _fold(column) or (split is not None and _fold(split["base"]) == _fold(column))
 
 
@@ -576,6 +618,7 @@ class _Filling:
         self.floors = floors
         self.report = Report(notes=list(plan.notes))
         self._grids: dict[str, Grid] = {}
+        self._styles: dict[tuple[str, str], str] = {}  # with a number format, by style and format
         self._formulas_gone = False
 
     def grid(self, sheet: Sheet) -> Grid:
@@ -607,8 +650,17 @@ class _Filling:
         if cell.find(_F) is not None:
             self.report.note(f"name {target.name}: {place} holds a formula, which was kept")
             return
-        set_content(cell, content)
+        self._put(cell, content)
         self._check_date(content, cell, f"name {target.name}: {place}")
+
+    def _put(self, cell: etree._Element, content: Content) -> None:
+        """A content into a cell, with the number format that it needs to be seen whole."""
+        set_content(cell, content)
+        if content.form:
+            key = cell.get("s", "0"), content.form
+            if key not in self._styles:
+                self._styles[key] = style_with(self.package, *key)
+            cell.set("s", self._styles[key])
 
     def _write_out_shared(self, moving: Collection[str]) -> None:
         """Give each cell its own formula where formulas that cells share will move or be copied."""
@@ -786,7 +838,7 @@ class _Filling:
                 cell = grid.cell(row, column)
             elif cell.find(_F) is not None:
                 self._formulas_gone = True
-            set_content(cell, content)
+            self._put(cell, content)
             if content.is_date:
                 header = table.columns[column - table.first_column]
                 self._check_date(content, cell, f"{table.name}[{header}]")
@@ -865,6 +917,35 @@ def _date_styles(package: Package) -> frozenset[int]:
         if is_date_format(code) if code is not None else built_in:
             dates.add(index)
     return frozenset(dates)
+
+
+def style_with(package: Package, style: str, form: str) -> str:
+    """The cell style that is as `style` but for its number format; added where there is none."""
+    found = package.related(package.workbook_part, "styles")
+    if not found:
+        return style
+    root = package.edit(found[0])
+    formats = root.find(f"{{{MAIN}}}numFmts")
+    if formats is None:
+        formats = etree.Element(f"{{{MAIN}}}numFmts")
+        root.insert(0, formats)
+    codes = {item.get("formatCode"): item.get("numFmtId") for item in formats}
+    if form not in codes:
+        number = str(max([_OWN_FORMATS - 1, *(int(each) for each in codes.values())]) + 1)
+        etree.SubElement(formats, f"{{{MAIN}}}numFmt", numFmtId=number, formatCode=form)
+        formats.set("count", str(len(formats)))
+        codes[form] = number
+    styles = root.find(f"{{{MAIN}}}cellXfs")
+    twin = copy.deepcopy(styles[int(style)])
+    twin.set("numFmtId", codes[form])
+    twin.set("applyNumberFormat", "1")
+    wanted = etree.tostring(twin)
+    for place, item in enumerate(styles):
+        if etree.tostring(item) == wanted:
+            return str(place)
+    styles.append(twin)
+    styles.set("count", str(len(styles)))
+    return str(len(styles) - 1)
 
 
 # ------------------------------------------------------------------------------- cached values

@@ -24,7 +24,7 @@ def fit_workbook(report: FitReport, paper: str = "A4") -> bytes:
     page = Page(book, "Fit", f"Fit of {report.source}", (26, 14, 14, 14, 20, *[11] * 5),
                 f"{report.form}, {len(report.times)} rows")  # fmt: skip
     data = Data(book)
-    page.answer(report.answer)
+    page.answer(report.answer, not report.is_bent)
     page.section("Constants")
     page.table(["Constant", "Value", "Unit", "Standard error", "95 % interval"],
                [[item.name, item.value, item.unit, item.error,

@@ -21,7 +21,8 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
-from ..forecast import CAUSE_WORDS, Forecast, Table
+from ..findings import KINDS, SHORTAGE
+from ..forecast import CAUSE_WORDS, USE_WORDS, Forecast, Table
 from ..stock import ALL_CAUSES
 from . import style
 from .charts import add_legend, dress, label_values
@@ -30,6 +31,7 @@ from .finish import finished
 __all__ = ["book_bytes"]
 
 SHEETS = {
+    "findings": "Findings",
     "components": "Components", "orders": "Orders", "weeks": "Weeks", "materials": "Materials",
     "days": "Days", "stock": "Stock", "cover": "Cover", "stations": "Stations",
     "station_weeks": "Station weeks", "lots": "Lots",
@@ -62,7 +64,7 @@ LIVE = {
     ("reorder", "Reorder point"): "{Daily use}{row}*{Lead time}{row}+{Safety stock}{row}",
     ("lots", "Balance"): "ROUND({Opening}{row}+{Received}{row}-{Used}{row}-{Expired}{row}"
     "-{Closing}{row},6)",
-    ("stations", "Waste"): "IF({All}{row}>0,1-{On good parts}{row}/{All}{row},0)",
+    ("stations", "Waste"): "IF({All}{row}>0,1-({On good parts}{row}+{Filling hoses}{row})/{All}{row},0)",
 }  # fmt: skip
 
 
@@ -73,8 +75,9 @@ def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
     summary.title = "Summary"
     made: dict[str, _Sheet] = {}
     answers = found.answers
+    tables = {"findings": found.findings_table(), **found.tables}
     for name, title in SHEETS.items():
-        table = found.tables.get(name)
+        table = tables.get(name)
         if table is not None and table.rows:
             made[name] = _Sheet(book.create_sheet(title), table, answers[name])
             made[name].write()
@@ -363,7 +366,10 @@ def _labels(series: Any) -> None:
 
 _SUMMARY_WIDTHS = (28, 16, 16, 16, 16, 16, 16, 16)
 _SHOWN_ROWS = 10
+_LEAST_ROWS = 5  # of the components, where findings need the room
 _SHOWN_ORDERS = 7
+_LEAST_ORDERS = 3
+_SHOWN_FINDINGS = 6
 
 
 def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -> None:
@@ -382,6 +388,7 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
     row = 4
     for line, font in zip(found.headline(), (style.TITLE, style.SECTION), strict=False):
         row = _wide(sheet, row, line, font, 26)
+    row = _first_findings(sheet, row, found)
     row += 1
     row = _first_components(sheet, row, found)
     row = _first_orders(sheet, row + 1, found)
@@ -399,22 +406,20 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
         words.font = style.BODY
     row += half
     row = _section(sheet, row + 1, "Notes")
-    for note in (*found.notes, *_basis(found)):
+    for note in (*found.notes, _basis(found)):
         row = _wide(sheet, row, note, style.BODY, 0)
     sheet.sheet_view.showGridLines = False
     style.page(sheet, landscape=True)
     sheet.print_area = f"A1:H{row - 1}"
 
 
-def _basis(found: Forecast) -> list[str]:
-    return [
+def _basis(found: Forecast) -> str:
+    return (
         f"{len(found.shifts)} station shifts, {len(found.keys)} of them distinct, are played event by "
-        f"event; {found.draws} futures are drawn from seed {found.seed}. P50 lies a little below the "
-        "planned use where whole parts are started for scrap and heels fall in lumps.",
-        "Drawn are: demand, one factor a day; shop temperature, one offset a day; scrap, shift by shift; "
-        "volume, one error a station for the whole time, each tolerance taken as rectangular "
-        "(JCGM 100:2008, 4.3.7).",
-    ]
+        f"event; {found.draws} futures are drawn from seed {found.seed}: demand, one factor a day; shop "
+        "temperature, one offset a day; scrap, shift by shift; volume, one error a station for the whole "
+        "time, each tolerance taken as rectangular (JCGM 100:2008, 4.3.7). " + USE_WORDS
+    )
 
 
 def _wide(sheet: Worksheet, row: int, text: str, font, least: float) -> int:
@@ -423,7 +428,7 @@ def _wide(sheet: Worksheet, row: int, text: str, font, least: float) -> int:
     cell = sheet.cell(row, 1)
     style.put_text(cell, text)
     cell.font, cell.alignment = font, style.MIDDLE
-    lines = style.wrapped_lines(text, 128 * style.BODY.size / font.size)
+    lines = style.wrapped_lines(text, 150 * style.BODY.size / font.size)
     sheet.row_dimensions[row].height = max(1.4 * font.size * lines + 4, least)
     return row + 1
 
@@ -458,6 +463,23 @@ def _block(sheet: Worksheet, row: int, columns: Sequence[tuple[str, str]],
     return row + 1
 
 
+def _first_findings(sheet: Worksheet, row: int, found: Forecast) -> int:
+    """The gravest findings, every shortage among them."""
+    told = found.warnings
+    if not told:
+        return row
+    shorts = [each for each in told if each.topic == SHORTAGE]
+    first = (shorts + [each for each in told if each.topic != SHORTAGE])[: max(_SHOWN_FINDINGS, len(shorts))]
+    more = len(told) - len(first)
+    row = _section(sheet, row + 1, "To be done first" + (f" ({more} more on sheet Findings)" if more else ""))
+    for finding in first:
+        _wide(sheet, row, f"▲ {KINDS[finding.kind]}: {finding}", style.BODY, 0)
+        style.warning_cell(sheet.cell(row, 1))
+        sheet.cell(row, 1).alignment = style.WRAP
+        row += 1
+    return row
+
+
 def _first_components(sheet: Worksheet, row: int, found: Forecast) -> int:
     table = found.tables["components"]
     names = ["Component", "In stock", "Due in", "Use planned", "Use P90", "Runs out", "After builds",
@@ -467,25 +489,27 @@ def _first_components(sheet: Worksheet, row: int, found: Forecast) -> int:
     out, after, order = (names.index(name) for name in ("Runs out", "After builds", "Order by"))
     picked = [[values[place] for place in places] for values in table.rows]
     picked.sort(key=lambda values: (values[out] or far, values[after] or far, values[order] or far))
-    more = len(picked) - _SHOWN_ROWS
+    shown = max(_SHOWN_ROWS - 2 * min(len(found.warnings), _SHOWN_FINDINGS), _LEAST_ROWS)
+    more = len(picked) - shown
     title = "Components, the first to run out on top" + (
         f" ({more} more on sheet Components)" if more > 0 else "")  # fmt: skip
     row = _section(sheet, row, title)
     columns = [(table.headers()[place], table.columns[place][2]) for place in places]
-    return _block(sheet, row, columns, picked[:_SHOWN_ROWS])
+    return _block(sheet, row, columns, picked[:shown])
 
 
 def _first_orders(sheet: Worksheet, row: int, found: Forecast) -> int:
     table = found.tables["orders"]
     if not table.rows:
         return row
-    more = len(table.rows) - _SHOWN_ORDERS
+    shown = max(_SHOWN_ORDERS - len(found.warnings), _LEAST_ORDERS)
+    more = len(table.rows) - shown
     row = _section(sheet, row, "Orders, the first to place on top" + (
         f" ({more} more on sheet Orders)" if more > 0 else ""))  # fmt: skip
     names = ["Component", "Order by", "Arrives", "Containers", "Volume", "Usable until", "Cost"]
     places = [[name for name, _, _ in table.columns].index(name) for name in names]
     columns = [(table.headers()[place], table.columns[place][2]) for place in places]
-    rows = [[values[place] for place in places] for values in table.rows[:_SHOWN_ORDERS]]
+    rows = [[values[place] for place in places] for values in table.rows[:shown]]
     return _block(sheet, row, columns, rows)
 
 

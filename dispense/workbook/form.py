@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.formatting.rule import FormulaRule
+from openpyxl.formatting.rule import FormulaRule, Rule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.styles.differential import DifferentialStyle
+from openpyxl.styles.numbers import NumberFormat
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.table import Table, TableStyleInfo
@@ -21,6 +23,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from ..fields import Field
 from ..sheets import SheetSpec
+from ..shift import FAR
 from . import style
 from .pages import row_height, text_lines
 
@@ -34,6 +37,8 @@ _FORMS = {
     "mm": "[<10]0.00;0.0", "bar": "0.0", "mL/s": "[<1]0.000;[<10]0.00;0.0", "mm/s": "0", "1/s": "#,##0",
     "g/mL": "0.000", "": "0.0%",
 }  # fmt: skip
+OTHER_DAY = "ddd d mmm hh:mm"
+OTHER_DAYS = ((FAR - 1, "ddd d mmm yyyy hh:mm"), (0, OTHER_DAY))  # days away, the furthest first
 DASHED = '[=0]"–";[<100]0.0;#,##0'  # a dash for nothing
 
 HEADLINE = Font(name=style.FAMILY, size=28, bold=True, color=style.DARK)
@@ -48,14 +53,15 @@ _RULE = Side(style="medium", color=style.ACCENT)
 _BOX = Border(left=_HAIR, right=_HAIR, top=_HAIR, bottom=_HAIR)
 _UNDER = Border(bottom=_HAIR)
 _WRITE = Border(*(Side(style="thin", color=style.GREY) for _ in range(4)))  # a box to write in
+_MARKED = PatternFill(bgColor=style.WARNING_FILL.start_color, fill_type="solid")
 _NUMERIC = ("number", "whole", "date", "moment")
 
 
 @dataclass(frozen=True, slots=True)
 class Calculated:
-    """A table column that the spreadsheet computes; `{name}` is another column of the same row."""
+    """A column of `SheetSpec.computed`; in its formula `{name}` is another column of the same row."""
 
-    field: Field
+    name: str
     formula: str
     form: str = ""
 
@@ -99,6 +105,7 @@ class Form:
         footer = self.ws.oddFooter
         footer.left.text, footer.left.size = f"{spec.title} · {STAMP_MARK}", 8
         self.ranges: dict[str, tuple[int, dict[str, str]]] = {}  # data row and letters by table
+        self.day = ""  # cell of the sheet's day: a time of another day is shown with its date
 
     # -- pieces -----------------------------------------------------------------------------
 
@@ -116,6 +123,8 @@ class Form:
     def name(self, name: str, column: int, row: int | None = None) -> None:
         """Let a defined name refer to a cell."""
         letter, row = get_column_letter(column), self.row if row is None else row
+        if name == "day":
+            self.day = f"${letter}${row}"
         self.book.defined_names[name] = DefinedName(
             name, attr_text=f"'{self.ws.title}'!${letter}${row}"
         )
@@ -197,15 +206,18 @@ class Form:
 
     def table(self, key: str, columns: Sequence[Column], *, forms: dict[str, str] | None = None,
               across: bool = False, big: bool = False, repeat: bool = False, rows_high: float | None = None,
-              filtered: bool = False) -> None:  # fmt: skip
-        """A table with one sample row; `across` lets its last text run over the cells beside it."""
-        fields = {item.name: item for item in self.spec.tables[key]}
+              filtered: bool = False, marks: str = "") -> None:  # fmt: skip
+        """A table with one sample row; `across` lets its last text run over the cells beside it.
+
+        `marks` names the column whose warning mark tells the whole row apart.
+        """
+        fields = {item.name: item for item in (*self.spec.tables[key], *self.spec.computed.get(key, ()))}
         letters = {}
         for place, column in enumerate(columns, 1):
             if isinstance(column, str):
                 letters[column] = get_column_letter(place)
             elif isinstance(column, Calculated):
-                letters[column.field.name] = get_column_letter(place)
+                letters[column.name] = get_column_letter(place)
         head, data = self.row, self.row + 1
         titles, lines = [], 1
         for place, column in enumerate(columns, 1):
@@ -213,7 +225,7 @@ class Form:
             if isinstance(column, Written):
                 title = column.title
             else:
-                item = column.field if isinstance(column, Calculated) else fields[column]
+                item = fields[column.name if isinstance(column, Calculated) else column]
                 title = item.title
             titles.append(title)
             right = item is not None and item.kind in _NUMERIC
@@ -223,6 +235,8 @@ class Form:
                 lines = max(lines, text_lines(title, width, 9.0, 0 if right or place == 1 else 1))
             cell = self.cell(place, row=data)
             self._sample(cell, column, item, forms or {}, big)
+            if item is not None and item.kind == "moment":
+                self._date_other_days(cell.coordinate, f"${letters[marks]}{data}" if marks else "")
             cell.alignment = Alignment(
                 horizontal="right" if right else "left", vertical="center", shrink_to_fit=right,
                 wrap_text=not right and item is not None and not (across and place == len(columns)),
@@ -248,6 +262,8 @@ class Form:
             table.autoFilter = None
         self.ws.add_table(table)
         self.ranges[key] = (data, letters)
+        if marks:
+            self._tell_marked(key, marks)
         if repeat:
             self.ws.print_title_rows = f"{head}:{head}"
         self.row += 2
@@ -271,17 +287,34 @@ class Form:
             cell.border = _WRITE
             cell.fill = style.INPUT_FILL if not column.tick else PatternFill()
 
+    def _date_other_days(self, cell: str, mark: str) -> None:
+        """Show a time that is not of the sheet's day with its date, a far one with its year too.
+
+        A row that is marked keeps its fill: some spreadsheets take the first rule of a cell that holds.
+        """
+        if not self.day:
+            return
+        for is_marked in ([_is_marked(mark), ""] if mark else [""]):
+            for number, (beyond, form) in enumerate(OTHER_DAYS):
+                tests = [f"ISNUMBER({cell})", f"ABS(INT({cell})-INT({self.day}))>{beyond}", is_marked]
+                look = dict(font=Font(bold=True), fill=_MARKED) if is_marked else {}
+                shown = NumberFormat(numFmtId=190 + number, formatCode=form)
+                self.ws.conditional_formatting.add(cell, Rule(
+                    "expression", formula=[f"AND({','.join(filter(None, tests))})"],
+                    dxf=DifferentialStyle(numFmt=shown, **look),
+                ))  # fmt: skip
+
     def warnings(self, key: str, columns: Sequence[str] = ("warning",)) -> None:
         """A table of warnings over the whole width; a marked row is told apart by colour too."""
-        self.table(key, columns, across=True)
+        self.table(key, columns, across=True, marks=columns[-1])
         for place in range(1, len(columns) + 1):
             self.ws.cell(self.ranges[key][0], place).font = SMALL
-        data = self.ranges[key][0]
-        mark = f"${get_column_letter(len(columns))}{data}"
+
+    def _tell_marked(self, key: str, name: str) -> None:
+        """Tell rows apart, by colour and weight, whose column begins with a warning mark."""
+        data, letters = self.ranges[key]
         area = f"A{data}:{get_column_letter(self.columns)}{data}"
-        fill = PatternFill(bgColor=style.WARNING_FILL.start_color, fill_type="solid")
-        is_marked = f'OR(LEFT({mark},1)="▲",LEFT({mark},3)="   ")'
-        rule = FormulaRule([is_marked], font=Font(bold=True), fill=fill)
+        rule = FormulaRule([_is_marked(f"${letters[name]}{data}")], font=Font(bold=True), fill=_MARKED)
         self.ws.conditional_formatting.add(area, rule)
 
     def area(self, key: str, name: str) -> str:
@@ -373,6 +406,11 @@ class Form:
         self.height(15)
         self.name("cautions", 1)
         self.row += 1
+
+
+def _is_marked(cell: str) -> str:
+    """A formula that tells whether a text begins with a warning mark, or goes on from a line that does."""
+    return f'OR(LEFT({cell},1)="▲",LEFT({cell},3)="   ")'
 
 
 def _quoted(title: str) -> str:

@@ -18,12 +18,11 @@ from openpyxl.styles import Alignment
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from .. import sheets
-from ..fields import number, text, whole
 from ..shift import CATEGORIES
 from . import style
 from .charts import add_legend, dress
 from .finish import finished
-from .form import DASHED, SMALL_BOLD, Calculated, Form, Written
+from .form import DASHED, OTHER_DAY, SMALL_BOLD, Calculated, Form, Written
 from .write import atomic_write
 
 __all__ = ["MAKERS", "make", "write_all"]
@@ -38,7 +37,7 @@ LIGHT = "A9A9A9"
 
 def shift_material(book: Workbook) -> None:
     """What one station needs in one shift, and its clock times."""
-    form = Form(book, sheets.SHIFT_MATERIAL, "Material", [11.5, 9.8, *[7.8] * 14], landscape=False)
+    form = Form(book, sheets.SHIFT_MATERIAL, "Material", [11.5, 13.5, *[7.5] * 14], landscape=False)
     form.head()
     form.cards(("station", 3), ("material", 2), ("day", 3), ("shift", 2), ("hours", 2), ("takt", 2),
                ("shop_temperature", 2))  # fmt: skip
@@ -49,7 +48,7 @@ def shift_material(book: Workbook) -> None:
     form.section("Warnings")
     form.warnings("MaterialWarnings")
     form.section("Lots to bring, first-expired first")
-    form.table("MaterialLots", ["component", "containers", "volume", "first", TICK, BY, "last_day", "lot"],
+    form.table("MaterialLots", ["component", "first", "containers", "volume", TICK, BY, "last_day", "lot"],
                across=True, forms={"last_day": "dd mmm yy"})  # fmt: skip
     form.section("Use by component")
     flows = [*CATEGORIES, "drawn", "closing"]
@@ -80,19 +79,21 @@ def shift_material(book: Workbook) -> None:
     form.row += 1
     form.table("MaterialMore", [
         "component", "share", "left", "container",
-        Calculated(number("more", "mL", ""), f"={more}*{shot}*{{share}}"),
-        Calculated(whole("more_containers", ""),
+        Calculated("more", f"={more}*{shot}*{{share}}"),
+        Calculated("more_containers",
                    "=IF({container}>0,ROUNDUP(ROUND(MAX(0,{more}-{left})/{container},6),0),0)"),
     ])  # fmt: skip
     form.sign_off()
     form.cautions()
 
-    times = Form(book, sheets.SHIFT_MATERIAL, "Times", [9, 7, 11, 11, 15, 10, 66, 9], landscape=False)
+    times = Form(book, sheets.SHIFT_MATERIAL, "Times", [15, 6, 11, 11, 15, 10, 61, 9], landscape=False)
     times.head(named=False)
     for column, name in ((1, "station"), (4, "material"), (6, "day"), (7, "shift")):
         cell = times.cell(column, f"={form.where(name)}")
         cell.font, cell.alignment = SMALL_BOLD, style.LEFT
         cell.number_format = "yyyy-mm-dd" if name == "day" else "General"
+        if name == "day":
+            times.day = f"${cell.column_letter}${cell.row}"
     times.row += 1
     times.table("MaterialTimes", ["time", TICK, "event", "component", "lot", "volume", "action", BY],
                 repeat=True, rows_high=17)  # fmt: skip
@@ -103,31 +104,34 @@ def shift_material(book: Workbook) -> None:
 
 def station_setup(book: Workbook) -> None:
     """What to set the dispenser to, and what a shot must weigh."""
-    widths = [16, 16, 6, 10, 10, 10, *[9] * 7, 30, 16]
+    widths = [14, 15, 5, 8.5, 8.5, 8.5, *[8.5] * 8, 19, 25, 12]
     form = Form(book, sheets.STATION_SETUP, "Setup", widths, landscape=True)
     form.head()
-    form.cards(("station", 2), ("material", 3), ("ratio", 5), ("density", 2), ("shop_temperature", 3))
-    form.cards(("meter", 2), ("mixer_volume", 2), ("purge_volume", 2), ("start_volume", 2),
-               ("nozzle_bore", 2), ("nozzle_length", 2), ("pressure_limit", 2),
-               ("flow_limit", 1))  # fmt: skip
-    form.cards(("description", 2), ("pot_life", 3), ("rule", 3), ("pot_life_source", 2), ("open_time", 1),
+    form.cards(("station", 2), ("material", 3), ("ratio", 6), ("density", 2), ("shop_temperature", 4))
+    form.cards(
+        ("meter", 2),
+        ("mixer_volume", 3),
+        ("purge_volume", 2),
+        ("start_volume", 2),
+        ("nozzle_bore", 2),
+        ("nozzle_length", 2),
+        ("pressure_limit", 2),
+        ("flow_limit", 2),
+    )
+    form.cards(("description", 2), ("pot_life", 4), ("rule", 3), ("pot_life_source", 2), ("open_time", 2),
                ("surface_treatment", 2), ("prepared_by", 1), ("stamp", 1), small=True)  # fmt: skip
-    form.section("Shots: what to weigh")
-    form.cell(1, "Light shots are weighed several at once. Weigh together:").font = style.BODY
-    together = form.entry(5, 1, "0")
-    form.name("weigh_together", 5)
-    form.cell(6, "  shots").font = style.BODY
-    form.row += 1
+    form.section(
+        "Shots: what to weigh", "weigh the shots together on one cup; low and high are those of all together"
+    )
     form.table("SetupShots", [
-        "part", "application", "shot", "mass", Calculated(number("together", "g", ""),
-                                                          f"={{mass}}*{together}"),
-        "mass_low", "mass_high", "mass_a", "mass_b", "volume", "volume_low", "volume_high",
-        Written("Weighed"), "detail", "matters_most",
+        "part", "application", "shot", "mass", "shots_together", "mass_of_n_shots", "mass_low", "mass_high",
+        "mass_a", "mass_b", Written("Weighed [g]"), "volume", "volume_low", "volume_high", "limits_from",
+        "detail", "matters_most",
     ])  # fmt: skip
     form.section("Settings: what to set")
     form.table("SetupFlows", [
         "part", "application", "shot", "speed", "time", "flow", "flow_a", "flow_b", "nozzle_pressure",
-        "mixer_pressure", "shear_rate", Written("Set"),
+        "mixer_pressure", "shear_rate", "wait", Written("Set"),
     ])  # fmt: skip
     form.section("Warnings and notes")
     form.warnings("SetupNotes", ("kind", "text"))
@@ -140,25 +144,26 @@ def station_setup(book: Workbook) -> None:
 
 def cure_board(book: Workbook) -> None:
     """When each batch may be moved, joined and tested."""
-    widths = [8, 20, 12, 11, 11, 12, 12, 12, 12, 12, 12, 24]
-    form = Form(book, sheets.CURE_BOARD, "Board", widths, landscape=True, moments="ddd hh:mm")
+    widths = [7, 16, 11, 15, 15, 10, 15, 15, 16, 16, 16, 13, 34]
+    form = Form(book, sheets.CURE_BOARD, "Board", widths, landscape=True)
     form.head()
     form.cards(("station", 2), ("material", 2), ("day", 2), ("shift", 1), ("hours", 2), ("cure", 2),
-               ("shop_temperature", 1))  # fmt: skip
-    form.cards(("description", 4), ("basis", 5), ("prepared_by", 2), ("stamp", 1), small=True)
+               ("shop_temperature", 2))  # fmt: skip
+    form.cards(("description", 4), ("basis", 6), ("prepared_by", 2), ("stamp", 1), small=True)
     form.section("Warnings")
     form.warnings("CureWarnings")
-    form.section("Batches")
+    form.section("Batches", "each part has its own open time: mate before and mates are those of the "
+                 "tightest part, no other part of the batch has less time left")  # fmt: skip
     form.cell(1, "Type the day and time to see the state of each batch:").font = style.BODY
-    now = form.entry(6, None, "ddd hh:mm")
+    now = form.entry(6, None, OTHER_DAY)
     form.merge(6, 2)
     form.row += 1
     marks = (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved"))
     steps = ",".join(f'IF(AND({{{name}}}<>"",{now}>={{{name}}}),"{words}"' for name, words in marks)
     form.table("CureBatches", [
-        "batch", "part", "part_numbers", "begun", "ended", "mate_before", "mates", "move", "join", "test",
-        Calculated(text("state", ""), f'=IF({now}="","",{steps},"wait"))))'), "note",
-    ], repeat=True, big=True, rows_high=22)  # fmt: skip
+        "batch", "part", "part_numbers", "begun", "ended", "tightest_part", "mate_before", "mates", "move",
+        "join", "test", Calculated("state", f'=IF({now}="","",{steps},"wait"))))'), "note",
+    ], repeat=True, big=True, rows_high=22, marks="note")  # fmt: skip
     form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
     form.cautions()
 
@@ -168,34 +173,39 @@ def cure_board(book: Workbook) -> None:
 
 def shot_check(book: Workbook) -> None:
     """Target and limits in grams, room for what was weighed, a run chart."""
-    widths = [8, 9, 10, 10, 10, 12, 11, 11, 11, 12, 10]
+    widths = [7, 14, 10, 9, 9, 12, 11, 11, 10, 11, 10]
     form = Form(book, sheets.SHOT_CHECK, "Checks", widths, landscape=False)
     form.head()
     form.cards(("station", 3), ("material", 3), ("day", 2), ("shift", 1), ("hours", 2))
-    form.cards(("target", 2), ("low", 2), ("high", 2), ("volume", 2), ("density", 3))
-    form.cards(("mass_a", 2), ("mass_b", 2), ("ratio_mass", 2), ("limits_from", 5))
-    form.cards(("description", 6), ("prepared_by", 3), ("stamp", 2), small=True)
+    form.cards(("shots_together", 2), ("target", 2), ("low", 2), ("high", 2), ("scale_step", 3))
+    form.cards(("mass", 2), ("volume", 2), ("mass_a", 2), ("mass_b", 2), ("ratio_mass", 1), ("density", 2))
+    form.cards(("description", 3), ("limits_from", 4), ("prepared_by", 2), ("stamp", 2), small=True)
     form.ws[_address(book, "ratio_mass")].number_format = "0.0"
-    form.section("Check shots", "weigh the whole shot; A and B apart only where the ratio is checked")
+    form.section(
+        "Check shots", "weigh the shots named above on one cup; A and B apart only where the ratio is checked"
+    )
     form.table("CheckShots", [
         "check", "time", "target", "low", "high", Written("Weighed [g]"),
-        Calculated(text("within_limits", ""),
-                   '=IF(F{row}="","",IF(AND(F{row}>={low},F{row}<={high}),"yes","▲ no"))'),
+        Calculated("within_limits",
+                   '=IF(OR(F{row}="",{low}="",{high}=""),"",'
+                   'IF(AND(F{row}>={low},F{row}<={high}),"yes","▲ no"))'),
         Written("A alone [g]"), Written("B alone [g]"),
-        Calculated(text("B per 100 A", ""), '=IF(OR(H{row}="",I{row}=""),"",100*I{row}/H{row})', "0.0"), BY,
+        Calculated("B per 100 A", '=IF(OR(H{row}="",I{row}=""),"",100*I{row}/H{row})', "0.0"), BY,
     ], repeat=True, rows_high=19)  # fmt: skip
     row = form.ranges["CheckShots"][0]
-    weighed, ratio = f"F{row}:F{row}", f"J{row}:J{row}"
+    weighed, ratio, low = f"F{row}:F{row}", f"J{row}:J{row}", f"D{row}:D{row}"
+    finer = f"({_address(book, 'scale_step')}/10)"  # a mean has one digit more than what is weighed
     for label, formula, shape in (
         ("Weighed, number of shots", f"=COUNT({weighed})", "0"),
-        ("Mean [g]", f'=IF(COUNT({weighed})=0,"",AVERAGE({weighed}))', "[<10]0.00;0.0"),
-        ("Range, largest less smallest [g]", f'=IF(COUNT({weighed})=0,"",MAX({weighed})-MIN({weighed}))',
-         "[<10]0.00;0.0"),
+        ("Mean [g]", f'=IF(COUNT({weighed})=0,"",ROUND(AVERAGE({weighed})/{finer},0)*{finer})', "General"),
+        ("Range, largest less smallest [g]",
+         f'=IF(COUNT({weighed})=0,"",ROUND((MAX({weighed})-MIN({weighed}))/{finer},0)*{finer})', "General"),
         ("All within limits",
-         f'=IF(COUNT({weighed})=0,"",IF(COUNTIF(G{row}:G{row},"yes")=COUNT({weighed}),"yes","▲ no"))', "@"),
+         f'=IF(OR(COUNT({weighed})=0,COUNT({low})=0),"",'
+         f'IF(COUNTIF(G{row}:G{row},"yes")=COUNT({weighed}),"yes","▲ no"))', "General"),
         ("Mean of B per 100 A by mass", f'=IF(COUNT({ratio})=0,"",AVERAGE({ratio}))', "0.0"),
     ):  # fmt: skip
-        form.figure(1, label, formula, shape if shape != "@" else "General", 5)
+        form.figure(1, label, formula, shape, 5)
         form.row += 1
     form.section("Run chart")
     _run_chart(form, row)
@@ -222,7 +232,7 @@ def _run_chart(form: Form, row: int) -> None:
         series.smooth = False
         chart.series.append(series)
     chart.set_categories(Reference(form.ws, min_col=2, min_row=row, max_row=row))
-    dress(chart, None, "Clock time of the check shot", "Mass of the shot [g]", y_form="[<10]0.00;0.0")
+    dress(chart, None, "Clock time of the check shot", "Mass weighed [g]", y_form="[<10]0.00;0.0")
     add_legend(chart)
     chart.x_axis.number_format = "hh:mm"
     # the filling puts its limits here: a fixed scale is one that may be set
@@ -236,10 +246,10 @@ def _run_chart(form: Form, row: int) -> None:
 
 def staging(book: Workbook) -> None:
     """Every container that must stand at the stations in one shift."""
-    widths = [18, 16, 11, 11, 10, 10, 10, 9, 9, 9, 9, 26]
+    widths = [17, 15, 11, 10, 9, 9, 9, 14, 14, 8, 8, 24]
     form = Form(book, sheets.STAGING, "Staging", widths, landscape=True)
     form.head()
-    form.cards(("day", 2), ("shift", 1), ("hours", 2), ("prepared_by", 4), ("stamp", 3))
+    form.cards(("day", 2), ("shift", 1), ("hours", 3), ("prepared_by", 3), ("stamp", 3))
     form.section("Containers to bring")
     form.table("StagingContainers", ["station", "material", "component", "containers", "container", "volume",
                                      "mass", "first", "last", TICK, BY, "lots"],
@@ -275,19 +285,22 @@ def results(book: Workbook) -> None:
     amounts.table("ResultAmounts", [item.name for item in spec.tables["ResultAmounts"]], repeat=True,
                   filtered=True)  # fmt: skip
     amounts.ws.freeze_panes = amounts.ws.cell(amounts.ranges["ResultAmounts"][0], 3)
-    warnings = Form(book, spec, "Warnings", [16, 9, 18, 110], landscape=True)
+    warnings = Form(book, spec, "Warnings", [14, 9, 18, 10, 80, 60], landscape=True)
     warnings.head(named=False)
-    warnings.table("ResultWarnings", ["day", "shift", "station", "warning"], repeat=True,
-                   filtered=True)  # fmt: skip
+    columns = ["day", "shift", "station", "kind", "warning", "what_to_do"]
+    warnings.table("ResultWarnings", columns, repeat=True, filtered=True)
 
     summary.head()
     summary.cards(("period", 2), ("passes_through_stations", 2), ("station_shifts", 1), ("warnings", 1),
                   ("prepared_by", 2))  # fmt: skip
+    summary.cards(("findings", 8), small=True)
+    summary.section("Look at first")
+    summary.warnings("ResultGravest")
     summary.section("By material", "drawn for all shifts")
     drawn, material, component = (use.outer("ResultUse", name) for name in ("drawn", "material", "component"))
     summary.table("ResultMaterials", [
         "material", "component", "drawn", "mass", "containers", "on_parts",
-        Calculated(number("waste_share", "", ""), "=IF({drawn}>0,1-{on_parts}/{drawn},0)", "0%"), "missing",
+        Calculated("waste_share", "=IF({drawn}>0,1-{on_parts}/{drawn},0)", "0%"), "missing",
     ], forms={"missing": DASHED})  # fmt: skip
     summary.total("ResultMaterials", ["mass", "containers"])
     apart = f"=ROUND(SUM({drawn})-SUM({summary.area('ResultMaterials', 'drawn')}),3)"
@@ -312,12 +325,12 @@ def results(book: Workbook) -> None:
     purges, mixers = (shifts.outer("ResultShifts", name) for name in ("purges", "mixers"))
     summary.table("ResultDays", [
         "day",
-        Calculated(number("A_or_one_part", "mL", ""), f'={by_day},"A")+{by_day},"one-part")'),
-        Calculated(number("B", "mL", ""), f'={by_day},"B")'),
-        Calculated(number("all_materials", "kg", ""), f"=SUMIFS({mass},{day},{{day}})/1000",
+        Calculated("A_or_one_part", f'={by_day},"A")+{by_day},"one-part")'),
+        Calculated("B", f'={by_day},"B")'),
+        Calculated("all_materials", f"=SUMIFS({mass},{day},{{day}})/1000",
                    "[<100]0.00;0.0"),
-        Calculated(whole("all_purges", ""), f"=SUMIFS({purges},{shift_day},{{day}})", "0"),
-        Calculated(whole("all_mixers", ""), f"=SUMIFS({mixers},{shift_day},{{day}})", "0"),
+        Calculated("all_purges", f"=SUMIFS({purges},{shift_day},{{day}})", "0"),
+        Calculated("all_mixers", f"=SUMIFS({mixers},{shift_day},{{day}})", "0"),
     ])  # fmt: skip
     row = summary.ranges["ResultDays"][0]
     summary.total("ResultDays", ["A_or_one_part", "B"], "[<10]0.00;[<100]0.0;#,##0")

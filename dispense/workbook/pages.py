@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 
 from lxml import etree
 
+from ..printed import Printed, digits_of
 from .package import MAIN, Package, split_cell
 from .style import NARROW, wrapped_lines
 
@@ -42,7 +43,8 @@ def stamp_footers(package: Package, mark: str, stamp: str) -> None:
 def set_scale(package: Package, low: float, high: float) -> None:
     """Give the charts whose value axis has a fixed scale one that shows `low` and `high` well apart.
 
-    Half the distance is left free above and below; the steps are round figures.
+    Half the distance is left free above and below; the steps are round figures, and the labels of
+    the axis have the decimals that tell them apart.
     """
     span = high - low or abs(low) / 20.0  # no limits: some room all the same
     if not span > 0.0:
@@ -58,6 +60,9 @@ def set_scale(package: Package, low: float, high: float) -> None:
             for name, value in scale.items():
                 for item in axis.iter(f"{{{_CHART}}}{name}"):
                     item.set("val", f"{value:.10g}")
+            for item in axis.iterchildren(f"{{{_CHART}}}numFmt"):
+                item.set("formatCode", Printed(step, digits_of(step)).form)
+                item.set("sourceLinked", "0")
 
 
 def _round_step(step: float) -> float:

@@ -19,8 +19,8 @@ from typing import Any, Protocol
 
 from dispense.errors import DispenseError, FileError, Problem, TemplateError, show
 from dispense.fields import CellError
+from dispense.printed import Printed
 from dispense.workbook.fill import (
-    _HEADER,
     Convert,
     Evaluate,
     Report,
@@ -33,6 +33,7 @@ from dispense.workbook.fill import (
     fill_template,
 )
 from dispense.workbook.package import Package
+from dispense.workbook.template_units import HEADER, stated_unit
 
 __all__ = ["FileTarget", "OpenWorkbookTarget", "Target", "live_value", "open_workbook"]
 
@@ -165,6 +166,17 @@ class _Block:
     def __init__(self, table: Any, headers: list[str], rows: int):
         self.table, self.headers, self.rows = table, headers, rows
         self.columns: dict[int, list[Any]] = {}  # by place in the table
+        self.forms: dict[int, list[str]] = {}  # number formats of their cells, "" to leave them
+
+    def formats(self) -> Iterator[tuple[int, int, int, str]]:
+        """Place, first row, row behind the last and number format of cells that must show all digits."""
+        for place, forms in self.forms.items():
+            start = 0
+            for end in range(1, len(forms) + 1):
+                if end == len(forms) or forms[end] != forms[start]:
+                    if forms[start]:
+                        yield place, start, end, forms[start]
+                    start = end
 
     def runs(self) -> Iterator[tuple[int, list[list[Any]]]]:
         """First column and rows of each run of columns that stand side by side."""
@@ -202,8 +214,10 @@ class OpenWorkbookTarget(_Collected):
         with self._quiet():
             for block in blocks:
                 self._write_table(block)
-            for cell, value in cells:
+            for cell, value, form in cells:
                 cell.value = value
+                if form:
+                    cell.number_format = form
         return self.notes
 
     def _problem(self, where: str, message: str, fix: str = "") -> None:
@@ -225,7 +239,7 @@ class OpenWorkbookTarget(_Collected):
             scope, _, name = str(item.name).rpartition("!")
             yield scope.strip("'"), name, item
 
-    def _cells(self, blocks: list[_Block]) -> Iterator[tuple[Any, Any]]:
+    def _cells(self, blocks: list[_Block]) -> Iterator[tuple[Any, Any, str]]:
         for key, value in self.values.items():
             scope, _, wanted = key.rpartition("!")
             scope = scope.strip("'")
@@ -244,7 +258,8 @@ class OpenWorkbookTarget(_Collected):
                     self._problem(f"name {key}", f"refers to a cell inside the table {inside}",
                                   "let the name refer to a cell outside the table")  # fmt: skip
                     continue
-                yield cell, self._checked(f"name {key}", value)
+                shown = self._in_unit(f"name {key}", key, value, _label_unit(cell) if self.convert else None)
+                yield cell, self._checked(f"name {key}", shown), _form(shown)
             if not found and key not in self.required:
                 self.notes.append(f"the workbook has no name {key}; its value was left out")
 
@@ -262,22 +277,25 @@ class OpenWorkbookTarget(_Collected):
         used = set()
         for place, header in enumerate(headers):
             key, unit = keys.get(_fold(header)), None
-            split = _HEADER.match(header)
+            split = HEADER.match(header)
             if key is None and split is not None:
                 key, unit = keys.get(_fold(split["base"])), split["unit"].strip()
             if key is None:
                 continue
             used.add(key)
-            block.columns[place] = [
-                self._converted(f"table {name}, row {number}, {header}", key, row.get(key), unit)
-                for number, row in enumerate(rows, 1)
+            wheres = [f"table {name}, row {number}, {header}" for number in range(1, len(rows) + 1)]
+            shown = [
+                self._in_unit(where, key, row.get(key), unit) for where, row in zip(wheres, rows, strict=True)
             ]
+            block.columns[place] = [self._checked(*pair) for pair in zip(wheres, shown, strict=True)]
+            block.forms[place] = [_form(value) for value in shown]
         for key in keys.values():
             if key not in used:
                 self.notes.append(f"the table {name} has no column {key}; it was left out")
         return block
 
-    def _converted(self, where: str, key: str, value: Any, unit: str | None) -> Any:
+    def _in_unit(self, where: str, key: str, value: Any, unit: str | None) -> Any:
+        """A number in the unit that stands beside it; None where that cannot be, which is a problem."""
         is_number = isinstance(value, numbers.Number) and not isinstance(value, bool)
         if unit is not None and self.convert is not None and is_number:
             try:
@@ -292,7 +310,7 @@ class OpenWorkbookTarget(_Collected):
             except (ValueError, TypeError) as error:
                 self._problem(where, f"cannot be given in {unit}: {error}")
                 return None
-        return self._checked(where, value)
+        return value
 
     def _check_required(self, tables: Mapping[str, Any]) -> None:
         names = {_fold(name) for _, name, _ in self._named()}
@@ -327,6 +345,8 @@ class OpenWorkbookTarget(_Collected):
         for first, rows in block.runs():
             rows = rows or [[None] * self._width(block, first)]
             body[0 : len(rows), first : first + len(rows[0])].value = rows
+        for place, top, end, form in block.formats():
+            body[top:end, place].number_format = form
 
     def _width(self, block: _Block, first: int) -> int:
         width = 1
@@ -344,6 +364,20 @@ class OpenWorkbookTarget(_Collected):
             yield
         finally:
             app.calculation, app.screen_updating = computing, drawing
+
+
+def _form(value: Any) -> str:
+    """The number format that a cell needs to show a value whole, "" where any will do."""
+    return value.form if isinstance(value, Printed) else ""
+
+
+def _label_unit(cell: Any) -> str | None:
+    """The unit that the label of a cell states: the text above it, else the next one to its left."""
+    row, column, sheet = cell.row, cell.column, cell.sheet
+    above = sheet.range((row - 1, column)).value if row > 1 else None
+    left = sheet.range((row, 1), (row, column - 1)).value if column > 1 else None
+    beside = left if isinstance(left, list) else [left]
+    return stated_unit(above) or stated_unit(next((each for each in reversed(beside) if each), None))
 
 
 def _headers(table: Any) -> list[str]:

@@ -16,7 +16,7 @@ from typing import BinaryIO
 
 from dispense.errors import FileError, Problem
 
-__all__ = ["atomic_write", "atomic_write_all", "refuse_overwrite"]
+__all__ = ["atomic_write", "atomic_write_all", "make_folder", "refuse_overwrite"]
 
 Content = bytes | Callable[[BinaryIO], object]
 
@@ -107,6 +107,15 @@ def atomic_write(
     except (OSError, ValueError) as error:
         raise _failure(target, error) from error
     return target
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it, unless it is there."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise FileError(Problem(str(folder), message=f"this folder cannot be made: {reason}")) from error
 
 
 def atomic_write_all(

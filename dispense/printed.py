@@ -1,0 +1,135 @@
+"""Numbers as they are printed: how many decimals, and which way a limit is rounded.
+
+A limit that is rounded outward lets through what the true limit forbids. Low limits are rounded up,
+high limits down, to a step that is small beside the tolerance; what is printed is what is compared.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+NEAREST, UP, DOWN = 0, 1, -1
+STEPS = 10.0  # steps of the last digit in half a tolerance; common practice (ten to one), no source
+FIGURES = 1000.0  # steps in a figure that has no tolerance: three to four figures
+_NOISE = 1e-9  # relative error of a number that is meant to be a whole number of steps
+
+
+def rounded(value: float, digits: int, toward: int = NEAREST) -> float:
+    """A number rounded to decimals: to the nearest, or `UP` or `DOWN` where it is a limit.
+
+    Source: ISO 80000-1:2009, annex B (recalled): to the nearest multiple of the step, but always in
+    one direction where safety requirements or given limits have to be respected.
+
+    >>> rounded(0.1316, 3, UP), rounded(0.1454, 3, DOWN), rounded(0.1385, 2), rounded(0.29, 2, DOWN)
+    (0.132, 0.145, 0.14, 0.29)
+    """
+    steps = value * 10.0**digits
+    near = float(round(steps))
+    if toward != NEAREST and abs(steps - near) > _NOISE * max(1.0, abs(steps)):
+        near = math.ceil(steps) if toward == UP else math.floor(steps)
+    return round(near / 10.0**digits, digits)
+
+
+def digits_of(step: float) -> int:
+    """Decimals whose last place is no coarser than a step; none for steps of 1 and more.
+
+    >>> digits_of(0.001), digits_of(0.0069), digits_of(0.5), digits_of(16.0)
+    (3, 3, 1, 0)
+    """
+    return max(0, math.ceil(-math.log10(step) - _NOISE))
+
+
+class Printed(float):
+    """A number as printed: rounded to `digits` decimals, `toward` the side that a limit allows.
+
+    >>> Printed(0.1454, 3, DOWN), Printed(2.9, 2).text
+    (0.145, '2.90')
+    """
+
+    __slots__ = ("digits", "toward")
+    digits: int
+    toward: int
+
+    def __new__(cls, value: float, digits: int, toward: int = NEAREST) -> Printed:
+        """The rounded number."""
+        made = super().__new__(cls, rounded(float(value), digits, toward))
+        made.digits, made.toward = digits, toward
+        return made
+
+    def __reduce__(self):
+        return Printed, (float(self), self.digits, self.toward)
+
+    @property
+    def text(self) -> str:
+        """The number with all its decimals."""
+        return f"{float(self):,.{self.digits}f}"
+
+    @property
+    def form(self) -> str:
+        """The number format of a cell that shows it whole."""
+        return "#,##0" + ("." + "0" * self.digits if self.digits else "")
+
+    def times(self, factor: float) -> Printed:
+        """The same figure in another unit, to a step no coarser than this one.
+
+        >>> Printed(0.132, 3, UP).times(1 / 28.349523125), Printed(3960.0, 0, UP).times(0.001).text
+        (0.00466, '3.960')
+        """
+        digits = max(0, math.ceil(self.digits - math.log10(factor) - _NOISE))
+        return Printed(float(self) * factor, digits, self.toward)
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedLimits:
+    """Target and limits as printed; no limits where there is no tolerance or no room for one."""
+
+    target: Printed
+    low: Printed | None
+    high: Printed | None
+
+    @property
+    def text(self) -> str:
+        """Both limits in words, "" where there are none."""
+        return "" if self.low is None or self.high is None else f"{self.low.text} to {self.high.text}"
+
+
+def printed_limits(low: float, target: float, high: float, resolution: float) -> PrintedLimits:
+    """Target and limits rounded inward, all to one number of decimals.
+
+    The last digit is at most a tenth of half the tolerance, but no finer than `resolution`, what the
+    instrument reads; where no step of that size lies between the limits there are none.
+
+    Source: ISO 80000-1:2009, annex B (recalled), for the direction; the tenth is common practice, no
+    source.
+
+    >>> printed_limits(0.1316, 0.1385, 0.1454, 0.001).text
+    '0.132 to 0.145'
+    >>> printed_limits(3920.0, 4000.0, 4080.0, 0.001).text
+    '3,920 to 4,080'
+    """
+    half = 0.5 * (high - low)
+    digits = digits_of(max(half / STEPS if half > 0.0 else target / FIGURES, resolution))
+    lower, upper = Printed(low, digits, UP), Printed(high, digits, DOWN)
+    if not (half > 0.0 and lower < upper):
+        return PrintedLimits(Printed(target, digits), None, None)
+    return PrintedLimits(Printed(min(max(target, lower), upper), digits), lower, upper)
+
+
+def shows_whole(low: float, high: float, resolution: float) -> bool:
+    """Whether an instrument tells a tolerance: its step is at most a tenth of half the tolerance."""
+    return 0.5 * (high - low) >= STEPS * resolution * (1.0 - _NOISE)
+
+
+__all__ = [
+    "DOWN",
+    "NEAREST",
+    "STEPS",
+    "UP",
+    "Printed",
+    "PrintedLimits",
+    "digits_of",
+    "printed_limits",
+    "rounded",
+    "shows_whole",
+]

@@ -1,0 +1,1370 @@
+"""What every sheet of a golden plan must say, from the independent reckoning; nothing of the planner."""
+
+from __future__ import annotations
+
+import datetime
+import itertools
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from . import amounts, heat, weather, weighing
+from . import handbook as hb
+from .cells import Clock, Fact, Message, Num, Page, Says, When
+from .player import USES, Played, play
+from .reading import Plant
+
+STAMP = "golden run"
+DANGER, STOP, QUALITY, NOTE = range(4)  # gravest first
+MARKS = ("DANGER", "STOP", "CHECK", "note")  # the word for each on a sheet
+
+CAUTION = ("safety data sheet", "local codes", "licensed")
+HAZARDS = {  # words of the usual cautions; common practice, defer to the safety data sheet
+    "two-part": ("warms itself", "thin layers", "gloves", "sensitize"),
+    "oven": ("hot oven", "cool before"),
+    "light": ("harms eyes", "shield"),
+    "moisture": ("vapour", "ventilate"),
+    "cells": ("charged", "insulated tools", "cell limit"),
+}
+
+
+# --------------------------------------------------------------------------------------- small pieces
+
+
+def moment(day: datetime.date, clock: float, slack: float = 1.5) -> When:
+    """A clock time as date and time."""
+    start = datetime.datetime.combine(day, datetime.time())
+    return When(start + datetime.timedelta(seconds=clock), slack)
+
+
+def duration(seconds: float) -> tuple[Fact, ...]:
+    """The figures of a duration: 45 s, 34 min, 3 h 20 min, 4 d 2 h."""
+    if seconds < 120:
+        return (Fact(seconds, "s"),)
+    minutes = seconds / 60
+    if round(minutes) < 120:
+        return (Fact(minutes, "min"),)
+    hours, rest = divmod(round(minutes), 60)
+    if hours < 48:
+        return (Fact(hours, "h"), Fact(rest, "min")) if rest else (Fact(hours, "h"),)
+    days, hours = divmod(hours, 24)
+    return (Fact(days, "d"), Fact(hours, "h")) if hours else (Fact(days, "d"),)
+
+
+def size(ml: float) -> Fact:
+    """The size of a container: 310 mL, 4.8 L."""
+    return Fact(ml / 1000, "L") if ml >= 1000 else Fact(ml, "mL")
+
+
+def letter_name(letter: str, parts: dict) -> str:
+    """A, B, or what the only component of a one-part material is called."""
+    return letter.upper() if len(parts) > 1 else "one-part"
+
+
+def range_says(cold: float, hot: float) -> Says:
+    """The temperature of the shop."""
+    if hot - cold < 0.5:
+        return Says(("°C",), figures=(Fact(cold, "°C"),))
+    return Says(("to", "°C"), figures=(Fact(cold), Fact(hot, "°C")))
+
+
+def stated(material) -> tuple[float, float]:
+    """Temperatures that the data sheet states pot lives at."""
+    both = [material.pot_life_temperature]
+    if material.pot_life_2 and material.activation_energy is None:
+        both.append(material.pot_life_temperature_2)
+    return min(both), max(both)
+
+
+def extrapolated(material, cold: float, hot: float) -> tuple[tuple[str, ...], tuple[Fact, ...]]:
+    """Words and figures that say how far outside the stated temperatures a life is used."""
+    low, high = stated(material)
+    outside = [t for t in (cold, hot) if t < low - 0.5 or t > high + 0.5]
+    if not outside:
+        return (), ()
+    far = max(outside, key=lambda t: max(low - t, t - high))
+    figures = (
+        (Fact(far, "°C"), Fact(low), Fact(high, "°C"))
+        if high - low >= 0.5
+        else (Fact(far, "°C"), Fact(low, "°C"))
+    )
+    words: tuple[str, ...] = ("extrapolated", "stated")
+    if weather.energy_of(material) is None:
+        words, figures = (*words, "rule of thumb"), (*figures, Fact(material.halving_step, "K"))
+    return words, figures
+
+
+def life_says(material, cold: float, hot: float) -> Says:
+    """Pot life at the hottest and the coldest hour, and how far it is carried."""
+    if material.pot_life is None:
+        return Says(("no pot life",))
+
+    def life(t: float) -> float:
+        return weather.life_at(material.pot_life, material.pot_life_temperature, material, t)
+
+    figures = (*duration(life(hot)), Fact(hot, "°C"))
+    if hot - cold >= 0.5:
+        figures += (*duration(life(cold)), Fact(cold, "°C"))
+    words, more = extrapolated(material, cold, hot)
+    return Says(("min", "°C", *words), figures=figures + more)
+
+
+def rule_says(station, material) -> Says:
+    """What is done at the limit of the working life."""
+    if material.pot_life is None or not station.mixer_volume:
+        return Says(("no limit",))
+    if station.rule == "purge":
+        return Says(
+            ("purge", "pot life"), figures=(Fact(station.purge_volume, "mL"), Fact(station.purge_share))
+        )
+    return Says(("change", "mixer", "pot life"), figures=(Fact(station.purge_share),))
+
+
+def cautions(material, has_cells: bool) -> Says:
+    """Those of the data sheet, of the kind of cure, of the cells, and none of the others."""
+    kinds = {material.kind, material.cure, *(["cells"] if has_cells else [])}
+    words = tuple(word for kind in HAZARDS if kind in kinds for word in HAZARDS[kind])
+    never = tuple(HAZARDS[kind][0] for kind in HAZARDS if kind not in kinds)
+    own = (material.cautions,) if material.cautions else ()
+    return Says((*own, *words, *CAUTION), never=never)
+
+
+def driver(name: str) -> str:
+    """The input that matters most, as printed."""
+    return name.replace("_", " ") if name else "no tolerance stated"
+
+
+def basis_words(material) -> tuple[tuple[str, ...], tuple[Fact, ...]]:
+    """What a life at another temperature rests on."""
+    energy = weather.energy_of(material)
+    if energy is None:
+        return ("halving", "rule of thumb"), (Fact(material.halving_step, "K"),)
+    if material.activation_energy is None:
+        return ("arrhenius", "two data-sheet points"), ()
+    return ("arrhenius", "activation energy"), (Fact(energy, "kJ/mol"),)
+
+
+def printed(value: float, digits: int) -> Num:
+    """A number that stands rounded in its cell, with all its decimals."""
+    return Num(value, 0.0, digits)
+
+
+def meter_says(station) -> Says:
+    """Whose tolerance the limits are."""
+    return Says(("meter", "±"), (), (Fact(station.meter_tolerance * 100, "%", 0.0),))
+
+
+# ------------------------------------------------------------------------------------------- findings
+
+
+@dataclass(frozen=True)
+class Found:
+    """One finding: how grave, what it says, of what sort, and where."""
+
+    kind: int
+    says: Says
+    topic: str
+    station: str
+    part: str = ""
+    day: datetime.date | None = None
+    shift: str = ""
+
+    @property
+    def marked(self) -> Says:
+        """With the word for its kind before it."""
+        sign = "▲ " if self.kind != NOTE else ""
+        return replace(self.says, words=(f"{sign}{MARKS[self.kind]}:", *self.says.words))
+
+    @property
+    def signed(self) -> Says:
+        """With the sign of a warning before it."""
+        if self.kind == NOTE:
+            return replace(self.says, never=(*self.says.never, "▲"))
+        return replace(self.says, words=("▲", *self.says.words))
+
+
+def gravest(found: Iterable[Found]) -> list[Found]:
+    """Each once, the gravest first, else as they came."""
+    return sorted(dict.fromkeys(found), key=lambda item: item.kind)
+
+
+def component_words(run: Played, letter: str) -> tuple[str, ...]:
+    """How a component is named in a text."""
+    name = run.material.material
+    return (f"{name} {letter.upper()}",) if len(run.parts) > 1 else (name,)
+
+
+def shift_findings(run: Played) -> list[Found]:
+    """What is wrong with a played shift."""
+    day, found = run.day, []
+    here = {"station": run.station.station, "day": day, "shift": run.shift}
+    lasting = {"station": run.station.station}
+    for job in run.jobs:
+        if job.finished < job.good:
+            figures = (Fact(job.finished), Fact(job.good), Clock(day, run.hours.end))
+            says = Says(("good parts", "finished"), (job.part,), figures)
+            found.append(Found(STOP, says, "output", part=job.part, **here))
+    for letter, count in run.missing.items():
+        volume = count * run.parts[letter].container
+        first = min(e.at for e in run.events if e.kind == "short" and e.letter == letter)
+        figures = (Fact(count), Fact(volume, "mL"), Clock(day, first))
+        says = Says(("stock", "short", "container", "from"), component_words(run, letter), figures)
+        found.append(Found(STOP, says, "shortage", **here))
+    for letter, lot, last in run.expired_lots:
+        names = (*component_words(run, letter), lot.name)
+        says = Says(("may not be used", "last day"), names, (last, Fact(lot.left, "mL")))
+        found.append(Found(QUALITY, says, "expired lot", **lasting))
+    surfaces = [row for row in run.surfaces if row[3] > row[2]]
+    mates = [(*key, *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
+    for words, rows, cure in (("surface window", surfaces, "treat"), ("open time", mates, "mate")):
+        if not rows:
+            continue
+        part, serial, latest, planned = rows[0]
+        figures = (Fact(len(rows)), Fact(serial), Clock(day, latest), Clock(day, planned))
+        said: tuple[str, ...] = (words, "miss", "first", "latest", "planned", cure)
+        worst = max(rows, key=lambda row: round(row[3] - row[2]))  # the first of equals
+        late = Fact((worst[3] - worst[2]) / 60, "min", 0.02)
+        may: tuple[Fact, ...] = ()
+        if worst != rows[0]:
+            said = (*said, "worst", "late")
+            figures += (Fact(worst[1]), late)
+        else:  # another that is as late may be called the worst
+            may = (
+                late,
+                *(Fact(row[1]) for row in rows if round(row[3] - row[2]) == round(worst[3] - worst[2])),
+            )
+        names = tuple({part, worst[0]})
+        found.append(Found(STOP, Says(said, names, figures, may), words, part=part, **here))
+    if run.between > 2:  # a few are not worth a word
+        material, share = run.material, run.station.purge_share
+        life = weather.life_at(
+            material.pot_life, material.pot_life_temperature, material, run.weather.hottest
+        )
+        figures = (Fact(run.between), Fact(run.takt, "s"), Fact(share * life / 60, "min"))
+        says = Says(("between parts", "takt", "longer"), (), figures)
+        found.append(Found(QUALITY, says, "purges between parts", **here))
+    if run.material.pot_life and run.station.mixer_volume:
+        words, figures = extrapolated(run.material, run.weather.coldest, run.weather.hottest)
+        if words:
+            found.append(Found(NOTE, Says(("pot life", *words), (), figures), "pot life", **lasting))
+    return gravest(found)
+
+
+def messages(found: list[Found]) -> list[Message]:
+    """A table of findings without further columns."""
+    return [Message(item.kind, {}, item.marked) for item in found] or [
+        Message(NOTE, {}, Says(("no warning",)))
+    ]
+
+
+#: tables that a plan need not have; the results name those that it has not
+OPTIONAL_TABLES = (
+    "Assemblies",
+    "Beads",
+    "Paths",
+    "Pots",
+    "Inserts",
+    "Shots",
+    "Joints",
+    "Temperatures",
+    "Profiles",
+    "Ovens",
+    "Breaks",
+    "Stock",
+)
+OF_CURE = {"open time", "surface window", "cure", "wait"}
+OF_STOCK = {"shortage", "expired lot"}
+
+
+# ---------------------------------------------------------------------------------------------- pages
+
+
+class Reckoning:
+    """Every page of a golden plan."""
+
+    def __init__(self, tables: dict):
+        self.plant = Plant(tables)
+        self.runs = play(self.plant)
+
+    # ---------------------------------------------------------------------------------- shared
+
+    def head(self) -> dict[str, Any]:
+        """What stands on every sheet."""
+        settings = self.plant.settings
+        return {
+            "plant": settings["Plant"],
+            "line": settings["Line"],
+            "prepared_by": settings["Prepared by"],
+            "stamp": STAMP,
+        }
+
+    def has_cells(self, station: str) -> bool:
+        """Whether a station pours around cells."""
+        return any(pot.station == station and pot.cells for pot in self.plant.pots)
+
+    def shift_head(self, run: Played) -> dict[str, Any]:
+        """Heading of a sheet of one station and shift."""
+        return {
+            **self.head(),
+            "day": run.day,
+            "shift": run.shift,
+            "hours": self.hours(run),
+            "station": run.station.station,
+            "material": run.material.material,
+            "description": run.material.description,
+            "cautions": cautions(run.material, self.has_cells(run.station.station)),
+        }
+
+    @staticmethod
+    def hours(run: Played) -> Says:
+        """Start and end."""
+        return Says(figures=(Clock(run.day, run.hours.start), Clock(run.day, run.hours.end)))
+
+    @staticmethod
+    def day_range(run: Played) -> tuple[float, float]:
+        """Coldest and hottest hour of the shift."""
+        return run.weather.between(run.hours.start, run.hours.end)
+
+    # ---------------------------------------------------------------------------- material sheet
+
+    def material_page(self, run: Played) -> Page:
+        """The shift material sheet."""
+        day, density, parts = run.day, run.density, run.parts
+        mixed = sum(
+            run.used[letter][use] for letter in parts for use in USES if use not in ("heel", "expired")
+        )
+        drawn = sum(run.drawn(letter) for letter in parts)
+        on_parts = amounts.add([(shot, job.finished) for job in run.jobs for shot in job.shots])
+        kinds = [(job, amounts.add([(shot, 1) for shot in job.shots])) for job in run.jobs]
+        first = kinds[0][1].volume
+        names = {
+            **self.shift_head(run),
+            "headline": self.bring(run),
+            "parts_good": Num(sum(job.good for job in run.jobs)),
+            "parts_started": Num(sum(job.started for job in run.jobs)),
+            "takt": Num(run.takt),
+            "mixed_total": Num(mixed),
+            "mixed_mass": Num(mixed * density / 1000),
+            "on_parts": Num(on_parts.volume),
+            "on_parts_low": Num(on_parts.low),
+            "on_parts_high": Num(on_parts.high),
+            "matters_most": driver(on_parts.main),
+            "waste_share": Num(1 - sum(run.used[letter]["parts"] for letter in parts) / drawn),
+            "purges": Num(run.purges),
+            "mixers": Num(run.mixers),
+            "check_shots": Num(run.checks),
+            "shop_temperature": range_says(*self.day_range(run)),
+            "pot_life": life_says(run.material, *self.day_range(run)),
+            "rule": rule_says(run.station, run.material),
+            "shot_first": Num(first),
+        }
+        page = Page("shift_material", day, names)
+        page.tables["MaterialParts"] = [
+            {
+                "Part": job.part,
+                "Good": Num(job.good),
+                "Started": Num(job.started),
+                "Shot [mL]": Num(shot.volume),
+                "Low [mL]": Num(shot.low),
+                "High [mL]": Num(shot.high),
+                "Shot mass [g]": Num(shot.volume * density),
+                "Total [mL]": Num(shot.volume * job.started),
+                "Matters most": driver(shot.main),
+            }
+            for job, shot in kinds
+        ]
+        page.totals["MaterialParts"] = {
+            "Good": names["parts_good"],
+            "Started": names["parts_started"],
+            "Total [mL]": Num(sum(shot.volume * job.started for job, shot in kinds)),
+        }
+        use = [self.use(run, letter) for letter in parts]
+        page.tables["MaterialUse"] = use
+        page.totals["MaterialUse"] = {
+            head: Num(sum(row[head].value for row in use)) for head in use[0] if head != "Component"
+        }
+        page.beside["Balance: opening + mounted − drawn − closing [mL]"] = [Num(0.0), "holds"]
+        page.tables["MaterialTimes"] = self.times(run)
+        page.beside["More parts to start:"] = [Num(10)]
+        page.tables["MaterialMore"] = []
+        for letter, share in run.shares.items():
+            usable = parts[letter].container * (1 - parts[letter].heel)
+            more = 10 * first * share
+            page.tables["MaterialMore"].append(
+                {
+                    "Component": letter_name(letter, parts),
+                    "Share": Num(share),
+                    "Left [mL]": Num(run.left[letter]),
+                    "Container [mL]": Num(usable),
+                    "More [mL]": Num(more),
+                    "More containers": Num(math.ceil(max(0.0, more - run.left[letter]) / usable - 1e-9)),
+                }
+            )
+        page.tables["MaterialLots"] = [
+            {
+                "Component": letter_name(lot["letter"], parts),
+                "Containers": Num(lot["containers"]),
+                "Volume [mL]": Num(lot["volume"]),
+                "First": moment(day, lot["first"]),
+                "Last day": lot["last_day"],
+                "Lot": lot["lot"],
+            }
+            for letter in run.parts
+            for lot in run.lots
+            if lot["letter"] == letter and lot["lot"] != "no stock"
+        ] or [
+            {
+                "Component": None,
+                "Containers": None,
+                "Volume [mL]": None,
+                "First": None,
+                "Last day": None,
+                "Lot": Says(("none", "enough stands")),
+            }
+        ]
+        found = [item for item in shift_findings(run) if item.kind != NOTE]
+        found += [
+            item
+            for item in self.station_findings(run.station)
+            if item.kind in (DANGER, STOP) or item.topic == "wait"
+        ]
+        page.messages["MaterialWarnings"] = messages(gravest(found))
+        return page
+
+    @staticmethod
+    def bring(run: Played) -> Says:
+        """Containers of each component, and what the store does not have."""
+        if not any(run.containers.values()):
+            return Says(("bring nothing",))
+        figures: list[Fact] = []
+        words: list[str] = []
+        for letter, count in run.containers.items():
+            missing = run.missing.get(letter, 0)
+            for number in (count - missing, missing):
+                if number:
+                    figures += [Fact(number), size(run.parts[letter].container)]
+                    words += [f"{number} × {letter.upper()}"] if len(run.parts) > 1 else []
+        if any(count > run.missing.get(letter, 0) for letter, count in run.containers.items()):
+            words.append("bring")
+        words += ["missing"] if run.missing else []
+        return Says(tuple(words), (), tuple(figures), never=() if run.missing else ("missing",))
+
+    @staticmethod
+    def use(run: Played, letter: str) -> dict[str, Any]:
+        """What became of one component."""
+        used = run.used[letter]
+        return {
+            "Component": letter_name(letter, run.parts),
+            "Containers": Num(run.containers[letter]),
+            "Opening [mL]": Num(run.opening[letter]),
+            "Mounted [mL]": Num(run.mounted[letter]),
+            **{f"{use.capitalize()} [mL]": Num(used[use]) for use in USES},
+            "Drawn [mL]": Num(run.drawn(letter)),
+            "Closing [mL]": Num(run.closing[letter]),
+            "Mass [kg]": Num(run.drawn(letter) * run.parts[letter].density / 1000),
+        }
+
+    def times(self, run: Played) -> list[dict[str, Any]]:
+        """Events and latest times in order of the clock."""
+        day, name = run.day, run.material.material
+        rows: list[tuple[float, dict[str, Any]]] = []
+        for event in run.events:
+            facts, figures = event.facts, []
+            names: tuple[str, ...] = (name,)
+            if event.kind == "container":
+                words: tuple[str, ...] = ("put on",)
+                names = (*component_words(run, event.letter), event.lot)
+                names += (facts["before"],) if facts["before"] not in (None, event.lot) else ()
+                words += ("before it",) if facts["before"] else ()
+            elif event.kind == "short":
+                words, names = ("no usable", "missing"), component_words(run, event.letter)
+                figures = [Fact(event.volume, "mL")]
+            elif event.kind == "expired":
+                words, names = ("throw away",), (*component_words(run, event.letter), event.lot)
+                figures = [facts["last_day"]]
+            elif event.kind in ("purge", "mixer"):
+                words, names = (("purge",) if event.kind == "purge" else ("change the mixer",)), ()
+                words += ("after the break",) if facts["after_break"] else ()
+                if event.kind == "mixer":
+                    words += ("pot life is over",) if facts["over"] else ("limit reached",)
+                else:
+                    figures = [Fact(event.volume, "mL")]
+                figures += [Fact(facts["share"]), Fact(run.station.purge_share), Clock(day, facts["reached"])]
+            else:
+                words = {
+                    "start": ("start of shift",),
+                    "end": ("end of shift",),
+                    "check": ("check", "weigh"),
+                    "break": ("break until",),
+                }[event.kind]
+                names = ()
+                if event.kind == "break":
+                    figures = [Clock(day, facts["until"])]
+                if event.kind == "check" and run.check.count > 1:
+                    words, figures = (*words, "together"), [Fact(run.check.count)]
+            never = (
+                () if event.kind not in ("purge", "mixer") or facts["after_break"] else ("after the break",)
+            )
+            rows.append(
+                (
+                    event.at,
+                    {
+                        "Time": moment(day, event.at),
+                        "Event": event.kind,
+                        "Component": letter_name(event.letter, run.parts) if event.letter else None,
+                        "Lot": event.lot or None,
+                        "Volume [mL]": Num(event.volume) if event.volume else None,
+                        "Action": Says(words, names, tuple(figures), never=never),
+                    },
+                )
+            )
+        for clock, says in self.windows(run):
+            rows.append(
+                (
+                    clock,
+                    {
+                        "Time": moment(day, clock),
+                        "Event": "window",
+                        "Component": None,
+                        "Lot": None,
+                        "Volume [mL]": None,
+                        "Action": says,
+                    },
+                )
+            )
+        return [row for _, row in sorted(rows, key=lambda item: round(item[0]))]
+
+    @staticmethod
+    def windows(run: Played) -> list[tuple[float, Says]]:
+        """Latest times: the first part of a kind, those that wait over a break, and those too late."""
+        day, found = run.day, []
+        window, lead = run.material.surface_window, run.station.treatment_lead
+        late = {(part, serial) for part, serial, latest, begun in run.surfaces if begun > latest + 1e-6}
+        for part in dict.fromkeys(row[0] for row in run.surfaces):
+            rows = [(serial, latest) for name, serial, latest, _ in run.surfaces if name == part]
+            serial, latest = rows[0]
+            if (part, serial) not in late:
+                found.append((latest, Says(("dispense by",), (part,), (Fact(serial), Clock(day, latest)))))
+            for start, end in run.hours.breaks:
+                waits = []
+                for serial, latest in rows:
+                    treated = latest - window
+                    due = run.hours.at(run.hours.worked(treated) + lead)
+                    if treated < end and due >= end - 1e-6 and (part, serial) not in late:
+                        waits.append((serial, latest))
+                if waits:
+                    numbers = (
+                        Fact(waits[0][0]),
+                        Clock(day, start),
+                        Fact(waits[0][0]),
+                        Clock(day, waits[0][1]),
+                    )
+                    numbers += (Fact(waits[-1][0]),) if len(waits) > 1 else ()
+                    found.append(
+                        (waits[0][1], Says(("treated over the break", "dispense"), (part,), numbers))
+                    )
+        misses = [
+            ("surface window", [r for r in run.surfaces if (r[0], r[1]) in late], "treat"),
+            (
+                "open time",
+                [
+                    (*key, *run.mates[key])
+                    for key in run.mate_order
+                    if run.mates[key][1] > run.mates[key][0] + 1e-6
+                ],
+                "mate",
+            ),
+        ]
+        for words, rows, cure in misses:
+            groups: list[list] = []
+            for row in rows:
+                if groups and groups[-1][-1][0] == row[0] and groups[-1][-1][1] + 1 == row[1]:
+                    groups[-1].append(row)
+                else:
+                    groups.append([row])
+            for group in groups:
+                part, serial, latest, planned = group[0]
+                figures = (Fact(serial), Clock(day, latest), Clock(day, planned))
+                figures += (Fact(group[-1][1]),) if len(group) > 1 else ()
+                found.append((latest, Says(("▲", words, "planned", cure), (part,), figures)))
+        return sorted(found, key=lambda item: item[0])
+
+    # -------------------------------------------------------------------------------- setup card
+
+    def setup_page(self, station) -> Page:
+        """The setup card."""
+        plant, material = self.plant, self.plant.material(station.material)
+        parts = plant.parts_of(material.material)
+        shares, density = hb.shares(material, parts), hb.density(material, parts)
+        sky = weather.Day.of(plant, station)
+        shots = [
+            shot
+            for row in plant.parts
+            for shot in amounts.shots_of(plant, row.part)
+            if shot.station == station.station
+        ]
+        cups = [weighing.weigh(shot.volume * density, station.meter_tolerance) for shot in shots]
+        first = shots[0]
+        ratio = Says(("one-part",))
+        if len(parts) > 1:
+            a, b = shares["a"], shares["b"]
+            by_mass = 100 * b * parts["b"].density / (a * parts["a"].density)
+            ratio = Says(
+                ("by volume", "by mass"), figures=(Fact(100), Fact(100 * b / a), Fact(100), Fact(by_mass))
+            )
+        treatment: Any = Says((material.surface_treatment or "none stated",))
+        if material.surface_window:
+            treatment = Says((material.surface_treatment, "keeps"), figures=duration(material.surface_window))
+        figures = (Fact(cups[0].single, "g", 0.0),)
+        headline = Says(("set",), (first.part, first.name) if len(shots) > 1 else (), figures)
+        names = {
+            **self.head(),
+            "station": station.station,
+            "material": material.material,
+            "description": material.description,
+            "headline": headline,
+            "meter": station.meter,
+            "ratio": ratio,
+            "density": Num(density),
+            "shop_temperature": range_says(sky.coldest, sky.hottest),
+            "pot_life": life_says(material, sky.coldest, sky.hottest),
+            "rule": rule_says(station, material),
+            "mixer_volume": self.optional(station.mixer_volume or None),
+            "purge_volume": self.optional(station.purge_volume or None),
+            "start_volume": Num(station.start_volume),
+            "nozzle_bore": self.optional(station.nozzle_bore),
+            "nozzle_length": self.optional(station.nozzle_length),
+            "pressure_limit": self.optional(station.pressure_limit),
+            "flow_limit": self.optional(station.flow_limit),
+            "surface_treatment": treatment,
+            "open_time": Says(("min",), figures=duration(material.open_time))
+            if material.open_time
+            else Says(("none stated",)),
+            "pot_life_source": self.source(material),
+            "cautions": cautions(material, self.has_cells(station.station)),
+        }
+        page = Page("station_setup", None, names)
+        page.tables["SetupShots"] = [
+            self.shot_row(shot, shares, parts, cup, station) for shot, cup in zip(shots, cups, strict=True)
+        ]
+        page.tables["SetupFlows"] = [self.flow_row(shot, station, material, shares, sky) for shot in shots]
+        page.messages["SetupNotes"] = [
+            Message(item.kind, {"Kind": MARKS[item.kind]}, item.signed)
+            for item in self.station_findings(station)
+        ] or [Message(NOTE, {"Kind": "note"}, Says(("nothing to note",)))]
+        return page
+
+    @staticmethod
+    def source(material) -> Any:
+        """Where the pot life is from; a figure in it is its own."""
+        return material.pot_life_source or None
+
+    @staticmethod
+    def optional(value: float | None) -> Num | None:
+        """A number, or an empty cell."""
+        return None if value is None else Num(value)
+
+    def shot_row(self, shot: amounts.Shot, shares, parts, cup, station) -> dict[str, Any]:
+        """What to weigh."""
+        masses = {
+            letter: printed(cup.grams(shot.volume * share * parts[letter].density), cup.digits)
+            for letter, share in shares.items()
+        }
+        return {
+            "Part": shot.part,
+            "Application": shot.name,
+            "Shot": Num(shot.number),
+            "Mass [g]": printed(cup.single, cup.single_digits),
+            "Shots together": Num(cup.count),
+            "Mass of n shots [g]": printed(cup.target, cup.digits),
+            "Mass low [g]": printed(cup.low, cup.digits),
+            "Mass high [g]": printed(cup.high, cup.digits),
+            "Mass A [g]": masses["a"],
+            "Mass B [g]": masses.get("b"),
+            "Volume [mL]": Num(shot.volume),
+            "Volume low [mL]": Num(shot.low),
+            "Volume high [mL]": Num(shot.high),
+            "Detail": self.detail(shot, True),
+            "Matters most": driver(shot.main),
+            "Limits from": meter_says(station),
+        }
+
+    @staticmethod
+    def detail(shot: amounts.Shot, on_card: bool = False) -> Says:
+        """Sizes; on the setup card the wait before it too."""
+        row = shot.row
+        times = (Fact(row.count),) if row.count > 1 else ()
+        if shot.kind == "pot":
+            words = ("to", *(("times",) if times else ()))
+            if shot.wait and on_card:
+                waits = duration(shot.wait)
+                return Says(
+                    (*words, "wait", "after the shot before"), (), (Fact(shot.level, "mm"), *times, *waits)
+                )
+            return Says(words, (), (Fact(shot.level, "mm"), *times), never=("wait",))
+        if shot.kind == "joint":
+            return Says(("bond line", "mm"), figures=(Fact(row.gap, "mm"), *times))
+        figures = (Fact(row.width), *((Fact(row.height),) if row.height else ()), Fact(shot.length, "mm"))
+        words: tuple[str, ...] = (row.section, "mm")
+        if row.run:
+            words, figures = (*words, "runs", "gaps"), (*figures, Fact(row.run, "mm"), Fact(row.gap, "mm"))
+        return Says((*words, *(("times",) if times else ())), figures=(*figures, *times))
+
+    def flow(self, shot: amounts.Shot, station) -> tuple[float | None, float | None]:
+        """Speed, and flow: of a bead its section times the speed, where there is one."""
+        if shot.kind == "bead" and station.speed:
+            return station.speed, shot.area * station.speed / 1000
+        return None, station.flow
+
+    def pressures(self, shot, station, material, sky) -> tuple[float | None, float | None, float | None]:
+        """Nozzle and mixer at the coldest hour, shear rate at the nozzle's wall."""
+        _, flow = self.flow(shot, station)
+        thick = material.consistency
+        if flow is None or thick is None:
+            return None, None, None
+        if material.viscosity_energy is not None:
+            thick = hb.arrhenius(
+                thick, material.viscosity_energy, sky.coldest, material.viscosity_temperature
+            )
+        nozzle = mixer = rate = None
+        paste = (thick, material.index, material.yield_stress)
+        if station.nozzle_bore:
+            nozzle = hb.tube_pressure(flow, station.nozzle_bore, station.nozzle_length, *paste)
+            rate = hb.shear_rate(flow, station.nozzle_bore, material.index)
+        if station.mixer_bore:
+            mixer = hb.MIXER * hb.tube_pressure(flow, station.mixer_bore, station.mixer_length, *paste)
+        return nozzle, mixer, rate
+
+    def flow_row(self, shot: amounts.Shot, station, material, shares, sky) -> dict[str, Any]:
+        """What to set."""
+        speed, flow = self.flow(shot, station)
+        nozzle, mixer, rate = self.pressures(shot, station, material, sky)
+        return {
+            "Part": shot.part,
+            "Application": shot.name,
+            "Shot": Num(shot.number),
+            "Speed [mm/s]": self.optional(speed),
+            "Time [s]": Num(shot.seconds),
+            "Flow [mL/s]": self.optional(flow),
+            "Flow A [mL/s]": None if flow is None else Num(flow * shares["a"]),
+            "Flow B [mL/s]": None if flow is None or "b" not in shares else Num(flow * shares["b"]),
+            "Nozzle pressure [bar]": self.optional(nozzle),
+            "Mixer pressure [bar]": self.optional(mixer),
+            "Shear rate [1/s]": self.optional(rate),
+            "Wait [min]": self.optional(shot.wait / 60 or None),
+        }
+
+    def station_findings(self, station) -> list[Found]:
+        """What the plan itself says of a station: limits, pressed joints, pours, what figures rest on."""
+        name, material = station.station, self.plant.material(station.material)
+        sky = weather.Day.of(self.plant, station)
+        shots = [
+            shot
+            for row in self.plant.parts
+            for shot in amounts.shots_of(self.plant, row.part)
+            if shot.station == name
+        ]
+        found = []
+        if material.consistency is not None and material.viscosity_energy is None:
+            measured = material.viscosity_temperature
+            if abs(sky.coldest - measured) > 2:
+                figures: tuple[Fact, ...] = (Fact(measured, "°C"), Fact(sky.coldest, "°C"))
+                says = Says(("viscosity", "activation energy", "coldest"), (), figures)
+                found.append(Found(NOTE, says, "viscosity", name))
+        if material.pot_life:
+            words, figures = basis_words(material)
+            found.append(Found(NOTE, Says(("pot life", *words), (), (), figures), "pot life", name))
+            words, figures = extrapolated(material, sky.coldest, sky.hottest)
+            if words:
+                found.append(Found(NOTE, Says(("pot life", *words), (), figures), "pot life", name))
+        for shot in shots:
+            _, flow = self.flow(shot, station)
+            names = (shot.part, shot.name)
+            if flow and station.flow_limit and flow > station.flow_limit:
+                figures = (Fact(flow, "mL/s"), Fact(station.flow_limit, "mL/s"))
+                says = Says(("flow", "above", "limit"), names, figures)
+                found.append(Found(STOP, says, "flow limit", name, shot.part))
+            bars = sum(bar or 0.0 for bar in self.pressures(shot, station, material, sky)[:2])
+            if station.pressure_limit and bars > station.pressure_limit:
+                figures = (Fact(bars, "bar"), Fact(station.pressure_limit, "bar"))
+                says = Says(("needed", "limit", "never run above"), names, figures)
+                found.append(Found(DANGER, says, "pressure limit", name, shot.part))
+        found += self.pressed_findings(station, material, shots)
+        for pot in self.plant.pots:
+            if pot.station == name:
+                found += self.pour_findings(pot, station, material, shots, sky)
+        return gravest(found)
+
+    def pour_findings(self, pot, station, material, shots, sky) -> list[Found]:
+        """How hot a pot gets against the limit of its cells, and the wait on which that rests."""
+        mine = [shot for shot in shots if (shot.part, shot.name) == (pot.part, pot.pot)]
+        rates = (
+            material.rate_1,
+            material.energy_1,
+            material.rate_2,
+            material.energy_2,
+            material.order_m,
+            material.order_n,
+        )
+        density = hb.density(material, self.plant.parts_of(material.material))
+        film = pot.film or heat.STILL_AIR
+        levels = [0.0, *(shot.level for shot in mine)]
+        depths = tuple(high - low for low, high in itertools.pairwise(levels))
+        hot = sky.hottest
+        about = (hot, film, density, material.heat, material.specific_heat, material.conductivity, rates)
+        peak = heat.peak(depths, tuple(shot.wait for shot in mine), *about)
+        whole = heat.peak((pot.level,), (0.0,), *about)
+        names, where, found = (pot.part, pot.pot), (station.station, pot.part), []
+        several = (Fact(len(mine)),) if len(mine) > 1 else ()
+        figures = (Fact(peak, "°C", 0.002), Fact(pot.limit, "°C"), *several)
+        if peak > pot.limit:
+            says = Says(("reaches", "limit", "runaway pour can burn", "trial"), names, figures)
+            found.append(Found(DANGER, says, "pour limit", *where))
+        elif peak > pot.limit - 5:
+            says = Says(("comes to", "within", "kinetics", "trial"), names, (*figures, Fact(5, "K")))
+            found.append(Found(QUALITY, says, "near the pour limit", *where))
+        number = heat.runaway_number(pot.level, hot, density, material.heat, material.conductivity, rates)
+        biot = film * pot.level * 1e-3 / material.conductivity
+        critical = heat.critical_number(biot)
+        if number > critical:
+            assert peak > pot.limit, "a golden pour that runs away is above its limit too"
+            says = Says(("runaway criterion", "above", "shallower"), names, (Fact(number), Fact(critical)))
+            found.append(Found(DANGER, says, "runaway", *where))
+        says = Says(("critical", "film", "biot"), names, (Fact(critical), Fact(biot), Fact(0.878)))
+        found.append(Found(NOTE, says, "runaway criterion", *where))
+        says = Says(("runaway criterion", "first reaction", "autocatalytic"), names, may=(Fact(1),))
+        found.append(Found(NOTE, says, "runaway criterion", *where))
+        says = Says(("hottest hour", "insulated", "free face"), names, (Fact(film, "W/(m²·K)"),))
+        found.append(Found(NOTE, says, "pour model", *where))
+        for before, shot in itertools.pairwise(mine):
+            waits = (*duration(shot.wait), Fact(before.number), Fact(shot.number))
+            words: tuple[str, ...] = ("wait", "after shot", "before shot")
+            if whole > pot.limit >= peak:
+                words, waits = (
+                    (*words, "keep the wait"),
+                    (*waits, Fact(whole, "°C", 0.002), Fact(pot.limit, "°C")),
+                )
+            found.append(Found(NOTE, Says(words, names, waits), "wait", *where))
+        return found
+
+    def pressed_findings(self, station, material, shots) -> list[Found]:
+        """Joints that need longer or conduct too little; beads wider than their flange."""
+        found = []
+        for shot in shots:
+            row, names = shot.row, (shot.part, shot.name)
+            if shot.kind == "joint":
+                area, volume = row.length * row.width, shot.volume / row.count
+                needs = hb.press_time(
+                    volume, row.dots, area, row.force, material.consistency, row.start_gap, row.gap
+                )
+                assert needs < row.press_time, "the golden joint is pressed down in its time"
+                # R = (h/k + R_c)/A over the wetted area (Fourier); paste keeps its volume where it is thin
+
+                def resistance(gap, meter, row=row, area=area, volume=volume):
+                    wetted = min(area, volume * meter * 1000 / gap)
+                    return (gap / material.conductivity * 1000 + row.contact_resistance) / wetted
+
+                nominal, effects = hb.spread(
+                    resistance,
+                    {"gap": row.gap, "meter": 1.0},
+                    {"gap": row.gap_tolerance, "meter": station.meter_tolerance},
+                )
+                high = hb.limits(nominal, effects.values())[1]
+                if nominal <= row.resistance_limit < high:
+                    figures = (Fact(high, "K/W"), Fact(row.resistance_limit, "K/W"))
+                    says = Says(("thermal resistance", "may be", "limit"), names, figures)
+                    found.append(Found(QUALITY, says, "resistance", station.station, shot.part))
+            elif shot.kind == "bead" and row.bond_line and row.flange_width:
+                # pressed to the bond line with square edges; what is wider than the flange leaves it
+                width = shot.area / row.bond_line
+                high = width * shot.high / shot.volume
+                if width <= row.flange_width < high:
+                    lost = (
+                        shot.area * shot.high / shot.volume - row.bond_line * row.flange_width
+                    ) * shot.length
+                    figures = (Fact(high, "mm"), Fact(row.flange_width, "mm"), Fact(lost / 1000, "mL"))
+                    says = Says(("pressed", "may be", "flange", "leave"), names, figures)
+                    found.append(Found(QUALITY, says, "bead width", station.station, shot.part))
+        return found
+
+    # -------------------------------------------------------------------------------- cure board
+
+    def board_page(self, run: Played) -> Page:
+        """The cure board."""
+        material = run.material
+        page = Page(
+            "cure_board",
+            run.day,
+            {
+                **self.shift_head(run),
+                "cure": f"{material.cure} cure",
+                "shop_temperature": range_says(*self.day_range(run)),
+                "basis": self.basis(run),
+            },
+        )
+        rows, moves, late = [], [], []
+        for number, batch in enumerate(run.batches, 1):
+            ended = max(end for _, end in batch.tracks)
+            row: dict[str, Any] = {
+                "Batch": Num(number),
+                "Part": batch.part,
+                "Part numbers": self.numbers(batch.serials),
+                "Begun": moment(run.day, min(begin for begin, _ in batch.tracks)),
+                "Ended": moment(run.day, ended),
+                "Tightest part": None,
+                "Mate before": None,
+                "Mates": None,
+            }
+            mine = []
+            if run.mates:
+                # each part has its own open time: the one with least time left, the first of equals
+                left = {serial: run.mates[batch.part, serial] for serial in batch.serials}
+                tightest = min(left, key=lambda serial: round(left[serial][0] - left[serial][1]))
+                row["Tightest part"] = Num(tightest)
+                row["Mate before"], row["Mates"] = (moment(run.day, clock) for clock in left[tightest])
+                mine = [
+                    (serial, planned - latest)
+                    for serial, (latest, planned) in left.items()
+                    if planned > latest
+                ]
+                late += [(number, batch.part, serial) for serial, _ in mine]
+            times, note = self.cure(run, batch.part, ended)
+            for head, clock in zip(("Move", "Join", "Test"), times, strict=True):
+                row[head] = None if clock is None else moment(run.day, 60 * math.ceil(clock / 60 - 1e-6), 0)
+            row["Note"] = self.with_late(mine, note)
+            rows.append(row)
+            if times[0] is not None:
+                moves.append((times[0], number))
+        page.tables["CureBatches"] = rows
+        if late:
+            number, part, serial = late[0]
+            figures: tuple = (Fact(len(late)), Fact(number), Fact(serial))
+            headline = Says(("▲", "mated too late", "batch"), (part,), figures)
+        elif moves:
+            clock, number = min(moves)
+            figures = (Fact(number), Clock(run.day, 60 * math.ceil(clock / 60 - 1e-6)))
+            headline = Says(("batch", "may be moved"), (), figures)
+        else:
+            headline = Says(("no handling time",))
+        page.names["headline"] = headline
+        found = [item for item in shift_findings(run) if item.topic in OF_CURE]
+        found += [
+            item
+            for item in self.station_findings(run.station)
+            if item.kind == DANGER or item.topic in ("wait", "cure")
+        ]
+        page.messages["CureWarnings"] = messages(gravest(found))
+        page.beside["Type the day and time to see the state of each batch:"] = []
+        return page
+
+    @staticmethod
+    def with_late(late: list[tuple[int, float]], note: Says | None) -> Says | None:
+        """The note of a batch, and before it the parts that are mated too late, by how much at most."""
+        if not late:
+            return note
+        serials = [serial for serial, _ in late]
+        runs = [serial for serial in serials if serial - 1 not in serials or serial + 1 not in serials]
+        worst = max(seconds for _, seconds in late)
+        figures = (*(Fact(serial) for serial in runs), *duration(60 * math.ceil(worst / 60 - 1e-6)))
+        note = note or Says()
+        return replace(note, words=("▲ mated too late", *note.words), figures=(*figures, *note.figures))
+
+    @staticmethod
+    def numbers(serials: list[int]) -> str:
+        """Part numbers of a batch: 1–4, or 1–4, 6."""
+        words = ""
+        for serial in sorted(serials):
+            starts, ends = serial - 1 not in serials, serial + 1 not in serials
+            words += (", " if words and starts else "") + (
+                str(serial) if starts else f"–{serial}" if ends else ""
+            )
+        return words
+
+    def basis(self, run: Played) -> Says:
+        """What the times rest on."""
+        material = run.material
+        if material.cure == "moisture":
+            at = (Fact(material.cure_temperature, "°C"), Fact(material.moisture_humidity))
+            if material.moisture_energy is None:
+                return Says(("water in the air alone", "rule of thumb"), (), at)
+            return Says(("water in the air",), (), (*at, Fact(material.moisture_energy, "kJ/mol")))
+        words, figures = basis_words(material)
+        if weather.energy_of(material) and not material.activation_energy:
+            words = ("arrhenius", "two pot lives")  # the times themselves are stated once
+        may: tuple = figures
+        if material.cure == "room":
+            cold, hot = self.day_range(run)
+            at = material.cure_temperature
+            outside = [t for t in (cold, hot) if abs(t - at) > 0.5]
+            if outside:
+                words = (*words, "extrapolated")
+                may += (Fact(max(outside, key=lambda t: abs(t - at)), "°C"), Fact(at, "°C"))
+        return Says(("data-sheet times", *words), (), (Fact(material.cure_temperature, "°C"),), may)
+
+    def cure(self, run: Played, part: str, ended: float) -> tuple[list[float | None], Says | None]:
+        """When the batch may be moved, joined and tested, and the note beside it."""
+        material = run.material
+        stated = [material.move_time, material.join_time, material.test_time]
+        if material.cure == "oven":
+            oven = next(
+                row for row in self.plant.ovens if (row.part, row.station) == (part, run.station.station)
+            )
+            rows = [row for row in self.plant.profiles if row.profile == oven.profile]
+            times, air = tuple(row.time for row in rows), tuple(row.temperature for row in rows)
+            nodes, slow = weather.oven_temperature(times, air, oven.lag_slow, oven.start_temperature)
+            out = ended + times[-1]
+            found: list[float | None] = []
+            for life in stated:
+                # not before the part is out, and never where its slowest place has not had enough by then
+                reached = life and weather.oven_milestone(nodes, slow, life, material) <= times[-1]
+                found.append(out if reached else None)
+            words: tuple[str, ...] = ("oven",)
+            missed = [
+                name for name, clock in zip(("move", "join", "test"), found, strict=True) if clock is None
+            ]
+            if missed:
+                words = (*words, "▲ not reached", *missed)
+            clocks = (Clock(run.day, ended), Clock(run.day, 60 * math.ceil(out / 60 - 1e-6)))
+            return found, Says(words, (oven.profile,), clocks)
+        if material.cure == "moisture":
+            ageing = weather.moisture_ageing(
+                run.weather,
+                material.cure_temperature,
+                material.moisture_humidity,
+                material.moisture_energy or 0.0,
+            )
+            found = [ageing.when(ended, life) for life in stated]
+            depth = max(
+                hb.cure_depth(bead)
+                for bead in self.plant.beads
+                if (bead.part, bead.station) == (part, run.station.station)
+            )
+            needed = (depth / material.moisture_coefficient) ** 2 * 3600  # s on the data sheet
+            deep = ageing.when(ended, needed)
+            clocks = (Clock(run.day, 60 * math.ceil(deep / 60 - 1e-6)),) if deep < max(found) else ()
+            found[2] = max(*found, deep)
+            return found, Says(("mm deep", *(("by",) if clocks else ())), (), (Fact(depth, "mm"), *clocks))
+        found = []
+        at = material.cure_temperature, weather.energy_of(material), material.halving_step, 8
+        for life in stated:
+            found.append(weather.room_ageing(run.weather, life, *at).when(ended) if life else None)
+        return found, None
+
+    # -------------------------------------------------------------------------------- shot check
+
+    def check_page(self, run: Played) -> Page:
+        """The shot-check sheet."""
+        cup, volume = run.check, run.check_volume  # of all shots together
+        single = volume / cup.count
+        masses = {letter: single * share * run.parts[letter].density for letter, share in run.shares.items()}
+        together = (Fact(cup.count),) if cup.count > 1 else ()
+        figures = (*together, Fact(cup.target, "g", 0.0), Fact(cup.low, "", 0.0), Fact(cup.high, "g", 0.0))
+        limits = {"target": cup.target, "low": cup.low, "high": cup.high}
+        page = Page(
+            "shot_check",
+            run.day,
+            {
+                **self.shift_head(run),
+                "headline": Says(("to", *(("together",) if together else ())), (), figures),
+                "mass": printed(cup.single, cup.single_digits),
+                "shots_together": Num(cup.count),
+                **{name: printed(value, cup.digits) for name, value in limits.items()},
+                "volume": Num(volume),
+                "scale_step": printed(10.0**-cup.digits, cup.digits),
+                "mass_a": printed(cup.grams(masses["a"]), cup.digits),
+                "mass_b": printed(cup.grams(masses["b"]), cup.digits) if "b" in masses else None,
+                "ratio_mass": Num(100 * masses["b"] / masses["a"]) if "b" in masses else None,
+                "density": Num(run.density),
+                "limits_from": meter_says(run.station),
+            },
+        )
+        checks = [event for event in run.events if event.kind == "check"]
+        row = {f"{name.capitalize()} [g]": printed(value, cup.digits) for name, value in limits.items()}
+        page.tables["CheckShots"] = [
+            {"Check": Num(number), "Time": moment(run.day, event.at), **row}
+            for number, event in enumerate(checks, 1)
+        ]
+        page.beside |= {
+            "Weighed, number of shots": [Num(0)],
+            "Mean [g]": [""],
+            "Range, largest less smallest [g]": [""],
+            "All within limits": [""],
+            "Mean of B per 100 A by mass": [""],
+        }
+        return page
+
+    # ----------------------------------------------------------------------------------- staging
+
+    def staging_page(self, runs: list[Played]) -> Page:
+        """Every container of a shift."""
+        day = runs[0].day
+        rows, count, mass = [], 0, 0.0
+        found: list[Found] = []
+        for run in runs:
+            for letter, component in run.parts.items():
+                changes = [e.at for e in run.events if e.kind == "container" and e.letter == letter]
+                lots = [lot for lot in run.lots if lot["letter"] == letter and lot["lot"] != "no stock"]
+                containers = sum(lot["containers"] for lot in lots)
+                volume = sum(lot["volume"] for lot in lots)
+                empty = "nothing usable in store" if run.missing.get(letter) else "stands at the station"
+                count += containers
+                mass += volume * component.density / 1000
+                rows.append(
+                    {
+                        "Station": run.station.station,
+                        "Material": run.material.material,
+                        "Component": letter_name(letter, run.parts),
+                        "Containers": Num(containers),
+                        "Container [mL]": Num(component.container),
+                        "Volume [mL]": Num(volume),
+                        "Mass [kg]": Num(volume * component.density / 1000),
+                        "First": moment(day, changes[0]) if changes else None,
+                        "Last": moment(day, changes[-1]) if changes else None,
+                        "Lots": ", ".join(lot["lot"] for lot in lots) if lots else Says((empty,)),
+                    }
+                )
+            found += [item for item in shift_findings(run) if item.topic in OF_STOCK]
+        page = Page(
+            "staging",
+            day,
+            {
+                **self.head(),
+                "day": day,
+                "shift": runs[0].shift,
+                "hours": self.hours(runs[0]),
+                "headline": Says(("to bring",), (), (Fact(count),)),
+                "cautions": Says(CAUTION),
+            },
+        )
+        page.tables["StagingContainers"] = rows
+        page.totals["StagingContainers"] = {"Containers": Num(count), "Mass [kg]": Num(mass)}
+        page.messages["StagingWarnings"] = [
+            Message(item.kind, {"Station": item.station}, item.marked) for item in gravest(found)
+        ] or [Message(NOTE, {"Station": None}, Says(("no warning",)))]
+        return page
+
+    # ----------------------------------------------------------------------------------- results
+
+    def results_page(self) -> Page:
+        """The results workbook."""
+        runs, plant = self.runs, self.plant
+        shifts, use, totals = [], [], {}
+        everything: list[Found] = []
+        for run in runs:
+            key = {
+                "Day": run.day,
+                "Shift": run.shift,
+                "Station": run.station.station,
+                "Material": run.material.material,
+            }
+            mixed = sum(
+                run.used[letter][kind]
+                for letter in run.parts
+                for kind in USES
+                if kind not in ("heel", "expired")
+            )
+            on_parts = amounts.add([(shot, job.finished) for job in run.jobs for shot in job.shots])
+            found = shift_findings(run)
+            shifts.append(
+                {
+                    **key,
+                    "Good": Num(sum(job.good for job in run.jobs)),
+                    "Finished": Num(sum(job.finished for job in run.jobs)),
+                    "Started": Num(sum(job.begun for job in run.jobs)),
+                    "Takt [s]": Num(run.takt),
+                    "Busy": Num(run.busy / run.hours.available),
+                    "Mixed [mL]": Num(mixed),
+                    "On parts [mL]": Num(on_parts.volume),
+                    "On parts low [mL]": Num(on_parts.low),
+                    "On parts high [mL]": Num(on_parts.high),
+                    "Mass [kg]": Num(mixed * run.density / 1000),
+                    "Purges": Num(run.purges),
+                    "Mixers": Num(run.mixers),
+                    "Warnings": Num(sum(item.kind != NOTE for item in found)),
+                }
+            )
+            for letter, component in run.parts.items():
+                row = self.use(run, letter)
+                grams = row.pop("Mass [kg]").value * 1000
+                use.append({**key, **row, "Mass [g]": Num(grams)})
+                total = totals.setdefault((run.material.material, letter_name(letter, run.parts)), [0.0] * 5)
+                for place, value in enumerate(
+                    (
+                        run.drawn(letter),
+                        grams / 1000,
+                        run.containers[letter],
+                        run.used[letter]["parts"],
+                        run.missing.get(letter, 0) * component.container,
+                    )
+                ):
+                    total[place] += value
+            everything += found
+        for station in plant.stations:
+            if any(run.station.station == station.station for run in runs):
+                everything += self.station_findings(station)
+        lacks = [name for name in OPTIONAL_TABLES if not getattr(plant, name.lower())]
+        everything.append(Found(NOTE, Says(("has no table",), tuple(lacks)), "reading", ""))
+        everything = gravest(everything)
+        materials = [
+            {
+                "Material": name,
+                "Component": letter,
+                "Drawn [mL]": Num(drawn),
+                "Mass [kg]": Num(kg),
+                "Containers": Num(count),
+                "On parts [mL]": Num(on),
+                "Waste share": Num(1 - on / drawn),
+                "Missing [mL]": Num(missing),
+            }
+            for (name, letter), (drawn, kg, count, on, missing) in totals.items()
+        ]
+        days = sorted({run.day for run in runs})
+        kilos = sum(total[1] for total in totals.values())
+        heaviest: dict[str, float] = {}
+        for (name, _), total in totals.items():
+            heaviest[name] = heaviest.get(name, 0.0) + total[1]
+        chosen = max(heaviest, key=lambda name: heaviest[name])
+        containers = sum(total[2] for total in totals.values())
+        page = Page(
+            "results",
+            None,
+            {
+                **self.head(),
+                "headline": Says(("containers", "kg"), (), (Fact(containers), Fact(kilos, "kg"))),
+                "period": Says(("to",), (), (days[0], days[-1])),
+                "passes_through_stations": Says(
+                    ("of",),
+                    (),
+                    (
+                        Fact(sum(r["Finished"].value for r in shifts)),
+                        Fact(sum(r["Good"].value for r in shifts)),
+                    ),
+                ),
+                "station_shifts": Num(len(runs)),
+                "warnings": Num(sum(item.kind != NOTE for item in everything)),
+                "findings": self.tally(everything),
+                "cautions": Says(CAUTION),
+                "chosen": chosen,
+            },
+        )
+        page.tables |= {"ResultShifts": shifts, "ResultUse": use, "ResultMaterials": materials}
+        page.totals["ResultShifts"] = {
+            head: Num(sum(row[head].value for row in shifts))
+            for head in ("Good", "Finished", "Started", "Mass [kg]", "Purges", "Mixers", "Warnings")
+        }
+        page.totals["ResultMaterials"] = {"Mass [kg]": Num(kilos), "Containers": Num(containers)}
+        page.beside["Check: sum of sheet Use less this table [mL]"] = [Num(0.0)]
+        by_day = []
+        for day in days:
+            mine = [row for row in use if row["Day"] == day and row["Material"] == chosen]
+            both = [(run.purges, run.mixers) for run in runs if run.day == day]
+            by_day.append(
+                {
+                    "Day": day,
+                    "A or one part [mL]": Num(
+                        sum(r["Drawn [mL]"].value for r in mine if r["Component"] != "B")
+                    ),
+                    "B [mL]": Num(sum(r["Drawn [mL]"].value for r in mine if r["Component"] == "B")),
+                    "All materials [kg]": Num(
+                        sum(r["Mass [g]"].value for r in use if r["Day"] == day) / 1000
+                    ),
+                    "All purges": Num(sum(pair[0] for pair in both)),
+                    "All mixers": Num(sum(pair[1] for pair in both)),
+                }
+            )
+        page.tables["ResultDays"] = by_day
+        page.totals["ResultDays"] = {
+            head: Num(sum(row[head].value for row in by_day)) for head in by_day[0] if head != "Day"
+        }
+        page.tables["ResultAmounts"] = [
+            self.amount_row(shot) for row in plant.parts for shot in amounts.shots_of(plant, row.part)
+        ]
+        page.messages["ResultWarnings"] = [
+            Message(
+                item.kind,
+                {
+                    "Day": item.day,
+                    "Shift": item.shift or None,
+                    "Station": item.station or None,
+                    "Kind": MARKS[item.kind],
+                },
+                item.signed,
+            )
+            for item in everything
+        ]
+        page.messages["ResultGravest"] = self.gravest_sorts(everything)
+        page.most["ResultGravest"] = 9  # eight sorts, and how many more there are
+        return page
+
+    @staticmethod
+    def tally(found: list[Found]) -> Says:
+        """How many there are of each kind."""
+        words = ("danger", "the line", "quality", "note")
+        counts = [sum(item.kind == kind for item in found) for kind in range(4)]
+        there = [(word, Fact(count)) for word, count in zip(words, counts, strict=True) if count]
+        return Says(tuple(word for word, _ in there), (), tuple(fact for _, fact in there))
+
+    @staticmethod
+    def gravest_sorts(found: list[Found]) -> list[Message]:
+        """Dangers and stops by sort: one topic at one station, and each danger of a part apart."""
+        sorts: dict[tuple, list[Found]] = {}
+        for item in found:
+            if item.kind in (DANGER, STOP):
+                part = item.part if item.kind == DANGER else ""
+                sorts.setdefault((item.kind, item.topic, item.station, part), []).append(item)
+        ordered = sorted(sorts.values(), key=lambda group: (group[0].kind, -len(group)))
+        rows = []
+        for group in ordered:
+            first = group[0]
+            says = first.marked
+            more = (first.day,) if first.day else ()
+            more += (Fact(len(group)),) if len(group) > 1 else ()
+            names = (*says.names, first.station, *((first.shift,) if first.shift else ()))
+            rows.append(Message(first.kind, {}, replace(says, names=names, figures=(*says.figures, *more))))
+        if len(rows) > 8:
+            rows = [*rows[:8], Message(NOTE, {}, Says(("more sorts",), (), (Fact(len(rows) - 8),)))]
+        return rows
+
+    def amount_row(self, shot: amounts.Shot) -> dict[str, Any]:
+        """What one shot of a part is."""
+        station = next(row for row in self.plant.stations if row.station == shot.station)
+        material = self.plant.material(station.material)
+        grams = shot.volume * hb.density(material, self.plant.parts_of(material.material))
+        low, high, worst_low, worst_high = shot.limits
+        return {
+            "Part": shot.part,
+            "Application": shot.name,
+            "Shot": Num(shot.number),
+            "Station": shot.station,
+            "Material": material.material,
+            "Volume [mL]": Num(shot.volume),
+            "Low [mL]": Num(low),
+            "High [mL]": Num(high),
+            "Worst low [mL]": Num(worst_low),
+            "Worst high [mL]": Num(worst_high),
+            "Matters most": driver(shot.main),
+            "Mass [g]": Num(grams),
+            "Time [s]": Num(shot.seconds),
+            "Detail": self.detail(shot),
+        }
+
+    # --------------------------------------------------------------------------------- all pages
+
+    def pages(self) -> dict[str, Page]:
+        """Every page by its path below the folder of sheets."""
+        found = {"results.xlsx": self.results_page()}
+        served = {shot.station for row in self.plant.parts for shot in amounts.shots_of(self.plant, row.part)}
+        for station in self.plant.stations:
+            if station.station in served:
+                found[f"setup/{station.station.replace(' ', '_')}_setup.xlsx"] = self.setup_page(station)
+        for day, shift in self.plant.days():
+            runs = [run for run in self.runs if (run.day, run.shift) == (day, shift)]
+            folder = f"{day}_{shift.replace(' ', '_')}"
+            found[f"{folder}/staging.xlsx"] = self.staging_page(runs)
+            for run in runs:
+                stem = f"{folder}/{run.station.station.replace(' ', '_')}"
+                found[f"{stem}_material.xlsx"] = self.material_page(run)
+                found[f"{stem}_cure_board.xlsx"] = self.board_page(run)
+                found[f"{stem}_shot_check.xlsx"] = self.check_page(run)
+        return found
