@@ -253,7 +253,8 @@ CASES = [
     Case("setting twice", lambda book: book["Settings"].cell(5, 1, "Plant"),
          one("Settings!A5", 'the setting "Plant" stands twice')),
     Case("unknown setting", lambda book: book["Settings"].cell(4, 1, "Plant name"),
-         one("Settings!A4", 'setting is "Plant name"')),
+         # not the list of all settings, but the one that was meant
+         one("Settings!A4", '"Plant name" is not a setting', "did you mean Plant?")),
 ]  # fmt: skip
 
 

@@ -8,6 +8,7 @@ import unicodedata
 from collections.abc import Iterable
 
 ALIKE = 0.75  # share of letters that two names have in common where one resembles the other
+LIKELY = 0.6  # the same for a name that is known to be wrong, where only a hint is given
 LONGEST = 60  # characters of a name that are compared
 _UNSEEN = dict.fromkeys(map(ord, "\u00ad\u200b\u200c\u200d\u2060\ufeff"))  # blanks without width
 
@@ -30,7 +31,7 @@ def _words(name: str) -> list[str]:
     return re.findall(r"[^\W_]+", fold(name[:LONGEST]))
 
 
-def nearest(name: str, known: Iterable[str]) -> str:
+def nearest(name: str, known: Iterable[str], least: float = ALIKE) -> str:
     """The known name that a name resembles, "" where it resembles none.
 
     It resembles a name whose words it holds or most of whose words it is, or one of nearly the same
@@ -50,9 +51,9 @@ def nearest(name: str, known: Iterable[str]) -> str:
         holds = common == len(set(words)) or (common == len(set(given)) and 2 * common >= len(words))
         alike = difflib.SequenceMatcher(None, joined, "".join(words)).ratio()
         score = alike + (1.0 if holds and words else 0.0)
-        if score > best and (holds or alike >= ALIKE):
+        if score > best and (holds or alike >= least):
             best, found = score, item
     return found
 
 
-__all__ = ["ALIKE", "field_name", "fold", "nearest"]
+__all__ = ["ALIKE", "LIKELY", "field_name", "fold", "nearest"]

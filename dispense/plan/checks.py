@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import Any
 
 from ..base.errors import NA, NUM, DispenseError, Problem
-from ..base.naming import nearest
+from ..base.naming import LIKELY, nearest
 from ..base.units import HOUR, from_si
 from ..handbook.catalogue import evaluate
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
@@ -76,7 +76,7 @@ def check_links(plan, broken: Collection[str] = ()) -> list[Problem]:
 
 
 def _unknown(where: str, argument: str, name: str, table: str, known: set) -> Problem:
-    near = nearest(str(name), sorted(map(str, known)))
+    near = nearest(str(name), sorted(map(str, known)), LIKELY)
     fix = f"did you mean {near}?" if near else ""
     return Problem(where, argument.replace("_", " "), name, f"a name in {table}", fix, NA)
 

@@ -32,6 +32,7 @@ __all__ = ["check_plan", "load_plan", "read_tables"]
 
 MOST_ROWS = 200_000  # of one table
 MOST_COLUMNS = 200  # of one sheet
+MOST_GONE = 5  # tables of a full plan that may have been lost; a plan that lacks more was made so
 GUIDE = "Start"  # the sheet of a new plan that says how to fill it
 SEARCHED_ROWS = 100  # a header stands within the first rows of its sheet
 
@@ -118,9 +119,9 @@ def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -
                 unread.add(name)
         absent = [name for name in _HEADERS if name not in tables and name not in unread]
         unread |= _name_sheets(book, package, absent, problems, notes)
-        missing = ", ".join(name for name in absent if name not in unread)
-        if missing:
-            notes.append(Problem(os.fspath(path), message=f"has no table {missing}"))
+        gone = [name for name in absent if name not in unread]
+        if 0 < len(gone) <= MOST_GONE:
+            notes.append(Problem(os.fspath(path), message=f"has no table {', '.join(gone)}"))
     except DispenseError:
         raise
     except Exception as error:  # openpyxl lets errors of many kinds through on damaged XML
