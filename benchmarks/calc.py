@@ -22,7 +22,7 @@ from openpyxl import Workbook
 
 from dispense.addin.calc.office import find_office, install
 from dispense.addin.calc.session import Session
-from dispense.errors import DispenseError
+from dispense.base.errors import DispenseError
 
 from . import Row, show
 

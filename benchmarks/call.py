@@ -7,8 +7,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from dispense.registry import call, lookup
-from dispense.units import unit_factor
+from dispense.base.units import unit_factor
+from dispense.handbook.catalogue import call, lookup
 
 from . import Row, show, take_turns
 

@@ -23,8 +23,8 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.sparse import diags_array, hstack, vstack
 
-from dispense.cure import Kamal, NthOrder, cure_degree
-from dispense.heat import pour
+from dispense.handbook.cure import Kamal, NthOrder, cure_degree
+from dispense.handbook.heat import pour
 
 from . import Row, take_turns
 

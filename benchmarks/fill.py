@@ -12,11 +12,12 @@ from pathlib import Path
 
 from openpyxl import load_workbook
 
-from dispense import sheets
-from dispense.demo import DEMO
-from dispense.fill import Templates, template_folder
-from dispense.plan import Plan, build_plan, raw_table
-from dispense.shift import ShiftResult, play_plan
+from dispense.jobs.fill import Templates, template_folder
+from dispense.plan.demo import DEMO
+from dispense.plan.records import Plan, build_plan, raw_table
+from dispense.sheets import content as sheets
+from dispense.shift.player import play_plan
+from dispense.shift.results import ShiftResult
 
 from . import Row, take_turns
 

@@ -18,8 +18,9 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from dispense.forecast import forecast, write_forecast
-from dispense.plan import build_plan, raw_table
+from dispense.forecast.model import forecast
+from dispense.jobs.forecast import write_forecast
+from dispense.plan.records import build_plan, raw_table
 
 from . import Row, show
 

@@ -32,12 +32,12 @@ def rows(quick: bool = False) -> Iterator[Row]:
                     f"import {names}; print(time.perf_counter() - begin)")  # fmt: skip
             return float(run(code))
 
-        inside = _medians([lambda: imported("dispense"), lambda: imported("dispense.functions"),
+        inside = _medians([lambda: imported("dispense"), lambda: imported("dispense.handbook.catalogue"),
                            lambda: imported("numpy")], turns)  # fmt: skip
         bare, full, numpy = inside
         yield Row("import dispense", bare, numpy, 2.0, beside="import numpy",
                   note="functions are loaded on first use")
-        yield Row("import dispense.functions: everything that can be called", full, numpy, 2.0,
+        yield Row("import dispense.handbook.catalogue: everything that can be called", full, numpy, 2.0,
                   beside="import numpy", note="numpy's own import is within")  # fmt: skip
         loaded = _loaded(run, "--help")
         help_, call_, python = take_turns(

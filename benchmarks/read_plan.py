@@ -10,9 +10,9 @@ from pathlib import Path
 
 from openpyxl import load_workbook
 
-from dispense.demo import DEMO, FIRST_DAY
-from dispense.workbook.read_plan import check_plan
-from dispense.workbook.write_plan import write_plan
+from dispense.books.plan import write_plan
+from dispense.plan.demo import DEMO, FIRST_DAY
+from dispense.plan.read import check_plan
 
 from . import Row, take_turns
 

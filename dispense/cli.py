@@ -15,8 +15,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from . import __version__
-from .findings import BAD_INPUT, DONE, USAGE, Finding, exit_code, tally
-from .paper import PAPERS
+from .base.findings import BAD_INPUT, DONE, USAGE, Finding, exit_code, tally
+from .base.paper import PAPERS
 
 EXIT_CODES = (
     "Exit codes: 0 done; 1 the input has problems; 2 the command was not understood; 3 done, and the plan "
@@ -166,7 +166,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         parser().print_help(sys.stderr)
         return USAGE
     options = parser().parse_args(_json_first(arguments))
-    from .errors import DispenseError
+    from .base.errors import DispenseError
 
     try:
         return options.run(options)
@@ -202,7 +202,7 @@ def _json_first(arguments: list[str]) -> list[str]:
 
 
 def _print_json(value: Any) -> None:
-    from .terminal import json_text
+    from .base.terminal import json_text
 
     print(json_text(value))
 
@@ -212,14 +212,14 @@ def _tell(report: Any, options) -> int:
     if options.json:
         _print_json(report.as_json())
     else:
-        from .terminal import printable
+        from .base.terminal import printable
 
         print(printable(report.as_text()))
     return exit_code(getattr(report, "findings", ()), not_written=bool(getattr(report, "not_written", ())))
 
 
 def _problem(problem) -> dict[str, Any]:
-    from .errors import show
+    from .base.errors import show
 
     plain = isinstance(problem.value, str | int | type(None))
     return {"where": problem.where, "argument": problem.argument,
@@ -232,7 +232,7 @@ def _problem(problem) -> dict[str, Any]:
 
 
 def _new(options) -> int:
-    from .workbook.write_plan import new_plan
+    from .books.plan import new_plan
 
     new_plan(options.plan, demo=options.demo)
     print(f"wrote {options.plan}")
@@ -240,8 +240,8 @@ def _new(options) -> int:
 
 
 def _check(options) -> int:
-    from .plan_findings import plan_findings
-    from .workbook.read_plan import check_plan
+    from .plan.read import check_plan
+    from .reports.findings import plan_findings
 
     plan, problems = check_plan(options.plan)
     findings = [] if problems else plan_findings(plan)
@@ -259,7 +259,7 @@ def _check(options) -> int:
 
 
 def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
-    from .terminal import findings_text, printable
+    from .base.terminal import findings_text, printable
 
     size = f"{len(plan.builds)} builds of {len(plan.parts)} parts at {len(plan.stations)} stations"
     warnings = [finding for finding in findings if finding.is_warning]
@@ -272,8 +272,8 @@ def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
 
 
 def _fill(options) -> int:
-    from .fill import fill
-    from .terminal import Progress
+    from .base.terminal import Progress
+    from .jobs.fill import fill
 
     bars: list[Progress] = []
 
@@ -293,7 +293,7 @@ def _fill(options) -> int:
 
 
 def _forecast(options) -> int:
-    from .forecast import forecast_file
+    from .jobs.forecast import forecast_file
 
     report = forecast_file(options.plan, weeks=options.weeks, out=options.out, builds=options.builds,
                            draws=options.draws, seed=options.seed,
@@ -303,7 +303,7 @@ def _forecast(options) -> int:
 
 
 def _cure(options) -> int:
-    from .cure_report import cure_file, cure_files
+    from .jobs.cure import cure_file, cure_files
 
     if options.station is None:
         given = {"record": options.record, "log": options.log}
@@ -314,14 +314,14 @@ def _cure(options) -> int:
 
 
 def _fit(options) -> int:
-    from .fit_report import fit_file
+    from .jobs.fit import fit_file
 
     report = fit_file(options.measurements, options.form, out=options.out, paper=options.paper)
     return _tell(report, options)
 
 
 def _functions(options) -> int:
-    from .describe import describe, describe_all, function_text, functions_text
+    from .handbook.words import describe, describe_all, function_text, functions_text
 
     if options.name:
         print_ = _print_json if options.json else print
@@ -334,15 +334,15 @@ def _functions(options) -> int:
 
 
 def _call(options) -> int:
-    from .describe import read_argument, result_json, result_text
-    from .registry import evaluate, lookup
+    from .handbook.catalogue import evaluate, lookup
+    from .handbook.words import read_argument, result_json, result_text
 
     entry = lookup(options.name)
     found = evaluate(entry, [read_argument(text) for text in options.arguments])
     if options.json:
         _print_json(result_json(found))
     elif not found.problems:
-        from .terminal import printable
+        from .base.terminal import printable
 
         print(printable(result_text(found)))
     for problem in found.problems:
@@ -358,7 +358,7 @@ def _addin(options) -> int:
     if options.json:
         _print_json(report)
     else:
-        from .terminal import in_words
+        from .base.terminal import in_words
 
         for key, value in report.items():
             print(f"{key.replace('_', ' ')}: {in_words(value)}")
@@ -366,7 +366,7 @@ def _addin(options) -> int:
 
 
 def _respell(options) -> int:
-    from .workbook.spell import respell_workbook
+    from .formulas.spell import respell_workbook
 
     respell_workbook(options.workbook, options.host, options.out)
     print(f"wrote {options.out}")

@@ -30,7 +30,7 @@ import openpyxl
 from openpyxl.worksheet.formula import ArrayFormula
 
 from dispense.cli import main
-from dispense.workbook.evaluate import evaluate_workbook
+from dispense.formulas.evaluate import evaluate_workbook
 
 ROOT = Path(__file__).resolve().parent.parent
 FLAGS = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE

@@ -38,18 +38,18 @@ from typing import Any
 
 from openpyxl import Workbook
 
-from dispense import sheets
-from dispense.cure_report import cure_report
-from dispense.demo import DEMO
-from dispense.dispenser import setup_card, station_parts
-from dispense.errors import DispenseError, FileError
-from dispense.forecast import forecast
-from dispense.plan import RawTable, raw_table, read_plan
-from dispense.plan_tables import SETTINGS, TABLES
-from dispense.shift import play_plan
-from dispense.workbook.fill import encode
-from dispense.workbook.read_plan import check_plan
-from dispense.workbook.write_plan import plan_bytes
+from dispense.base.errors import DispenseError, FileError
+from dispense.books.plan import plan_bytes
+from dispense.forecast.model import forecast
+from dispense.plan.demo import DEMO
+from dispense.plan.read import check_plan
+from dispense.plan.records import RawTable, raw_table, read_plan
+from dispense.plan.tables import SETTINGS, TABLES
+from dispense.reports.cure import cure_report
+from dispense.sheets import content as sheets
+from dispense.shift.player import play_plan
+from dispense.shift.setup import setup_card, station_parts
+from dispense.xlsx.templates import encode
 
 CORPUS = Path(__file__).parent / "corpus" / "plans.json"
 SECONDS = 20  # longest that one case may take, on a busy machine

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dispense.functions import FUNCTIONS, call
+from dispense.handbook.catalogue import FUNCTIONS, call
 
 
 def examples_of(*categories: str) -> list:

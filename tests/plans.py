@@ -6,7 +6,7 @@ import copy
 import datetime
 from typing import Any
 
-from dispense.plan import Plan, build_plan, raw_table
+from dispense.plan.records import Plan, build_plan, raw_table
 
 MONDAY = datetime.date(2026, 3, 2)
 

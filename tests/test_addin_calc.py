@@ -21,11 +21,11 @@ from openpyxl.worksheet.formula import ArrayFormula
 from dispense.addin import argument_help, argument_title, bench
 from dispense.addin.calc import builder, cells, component_names, office
 from dispense.addin.calc.session import Session
-from dispense.errors import DispenseError
-from dispense.fields import number
-from dispense.functions import FUNCTIONS
-from dispense.registry import Function, Out
-from dispense.workbook.spell import CALC_SERVICE, spell
+from dispense.base.errors import DispenseError
+from dispense.base.fields import number
+from dispense.formulas.spell import CALC_SERVICE, spell
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.declare import Function, Out
 
 ROOT = Path(__file__).resolve().parents[1]
 TEMPLATE = ROOT / "workbook_templates" / "bench.xlsx"
@@ -133,7 +133,7 @@ def test_package_in_the_extension_is_complete(members, tmp_path):
         target.write_bytes(data)
     script = (
         "import sys; sys.path.insert(0, sys.argv[1])\n"
-        "from dispense.functions import FUNCTIONS\n"
+        "from dispense.handbook.catalogue import FUNCTIONS\n"
         "from dispense.addin.calc.cells import method\n"
         "import dispense\n"
         "assert dispense.__file__.startswith(sys.argv[1]), dispense.__file__\n"

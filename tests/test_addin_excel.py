@@ -30,10 +30,9 @@ from dispense.addin.excel_udfs import (
     marked,
     unmarked,
 )
-from dispense.errors import DispenseError
-from dispense.fields import ERROR_TEXTS, CellError
-from dispense.functions import FUNCTIONS
-from dispense.registry import evaluate
+from dispense.base.errors import DispenseError
+from dispense.base.fields import ERROR_TEXTS, CellError
+from dispense.handbook.catalogue import FUNCTIONS, evaluate
 
 pytest.importorskip("xlwings")
 pytest.importorskip("pyopenvba")
@@ -606,7 +605,7 @@ def test_without_xlwings_the_functions_are_there_and_build_says_what_is_missing(
         "import importlib.util as u; u.find_spec = lambda name: None\n"
         "print(excel_udfs.BEAD_AREA('mitre', [[4.0]]))\n"
         "print(excel.status()['problems'][0])\n"
-        "from dispense.errors import DispenseError\n"
+        "from dispense.base.errors import DispenseError\n"
         "try: excel.build('.')\n"
         "except DispenseError as error: print(error)\n"
     )

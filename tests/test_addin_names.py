@@ -15,12 +15,11 @@ import pytest
 from lxml import etree
 
 from dispense.addin import names
-from dispense.describe import literal
-from dispense.errors import FileError, TemplateError
-from dispense.fields import CellError
-from dispense.functions import FUNCTIONS
-from dispense.registry import call, evaluate
-from dispense.workbook.package import MAIN, Package
+from dispense.base.errors import FileError, TemplateError
+from dispense.base.fields import CellError
+from dispense.handbook.catalogue import FUNCTIONS, call, evaluate
+from dispense.handbook.words import literal
+from dispense.xlsx.package import MAIN, Package
 
 ironcalc = pytest.importorskip("ironcalc")
 

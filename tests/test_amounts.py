@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plans import hand_rows, make
 
-from dispense.amounts import (
+from dispense.plan.amounts import (
     Amount,
     Effect,
     applications,
@@ -20,8 +20,8 @@ from dispense.amounts import (
     spread,
     total,
 )
-from dispense.dispenser import setup_card
-from dispense.materials import mix_shares, mixed_density, pot_life_findings, working_life
+from dispense.plan.materials import mix_shares, mixed_density, pot_life_findings, working_life
+from dispense.shift.setup import setup_card
 
 ML = 1e-6
 MM = 1e-3

@@ -16,10 +16,10 @@ import pytest
 from openpyxl import load_workbook
 
 from dispense import cli
-from dispense.demo import DEMO
-from dispense.plan_tables import BY_NAME
-from dispense.workbook.read_plan import check_plan
-from dispense.workbook.write_plan import HEADER_ROW, plan_bytes
+from dispense.books.plan import HEADER_ROW, plan_bytes
+from dispense.plan.demo import DEMO
+from dispense.plan.read import check_plan
+from dispense.plan.tables import BY_NAME
 
 FIRST = HEADER_ROW + 1
 
@@ -253,7 +253,8 @@ CASES = [
     Case("setting twice", lambda book: book["Settings"].cell(5, 1, "Plant"),
          one("Settings!A5", 'the setting "Plant" stands twice')),
     Case("unknown setting", lambda book: book["Settings"].cell(4, 1, "Plant name"),
-         one("Settings!A4", 'setting is "Plant name"')),
+         # not the list of all settings, but the one that was meant
+         one("Settings!A4", '"Plant name" is not a setting', "did you mean Plant?")),
 ]  # fmt: skip
 
 

@@ -21,8 +21,8 @@ from scipy.integrate import quad
 from scipy.spatial.transform import Rotation
 
 from dispense import InputError, call, evaluate
-from dispense.beads import SECTIONS, arc_through, bead_area, is_simple_outline, segment_factor
-from dispense.functions import FUNCTIONS
+from dispense.handbook.beads import SECTIONS, arc_through, bead_area, is_simple_outline, segment_factor
+from dispense.handbook.catalogue import FUNCTIONS
 
 sizes = st.floats(0.01, 100.0)
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dispense.errors import NUM, InputError
-from dispense.functions import FUNCTIONS, call, evaluate
-from dispense.units import SHOP_UNITS, read_quantity
+from dispense.base.errors import NUM, InputError
+from dispense.base.units import SHOP_UNITS, read_quantity
+from dispense.handbook.catalogue import FUNCTIONS, call, evaluate
 
 ROWS = 60_001  # more than two parts, the last of them short
 

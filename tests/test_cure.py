@@ -16,7 +16,8 @@ from scipy.integrate import quad, solve_ivp
 from scipy.special import exp1
 
 from dispense import call
-from dispense.cure import (
+from dispense.base.errors import InputError
+from dispense.handbook.cure import (
     LEE_LOOS_SPRINGER,
     Kamal,
     NthOrder,
@@ -28,7 +29,6 @@ from dispense.cure import (
     part_temperature,
     time_to_cure,
 )
-from dispense.errors import InputError
 
 R = 8.31446261815324
 MINUTE = 60.0

@@ -18,23 +18,24 @@ from scipy.optimize import brentq
 from scipy.stats import linregress
 from scipy.stats import t as student
 
+from dispense.base.errors import DispenseError, FileError, InputError, Problem
+from dispense.books.cure import cure_workbook
+from dispense.books.plan import new_plan
 from dispense.cli import main
-from dispense.csv_tables import read_record
-from dispense.cure_report import belt_speed, cure_file, cure_report, light_report, moisture_report
-from dispense.cure_runs import _played, with_hold
-from dispense.demo import DEMO
-from dispense.errors import DispenseError, FileError, InputError, Problem
-from dispense.fit_report import fit_file
-from dispense.heat import peak_temperature
-from dispense.life_day import COLDER, HOTTER, STATED, life_day
-from dispense.materials import kinetics_of, mixed_density
-from dispense.pour_report import pour_report
-from dispense.schedule import PartLag, Profile
-from dispense.sheets import shift_material_content
-from dispense.shift import play_shift
-from dispense.windows import OPEN, SURFACE, latest_times
-from dispense.workbook.cure_book import cure_workbook
-from dispense.workbook.write_plan import new_plan
+from dispense.handbook.heat import peak_temperature
+from dispense.handbook.schedule import PartLag, Profile
+from dispense.jobs.cure import cure_file
+from dispense.jobs.fit import fit_file
+from dispense.plan.csv import read_record
+from dispense.plan.demo import DEMO
+from dispense.plan.materials import kinetics_of, mixed_density
+from dispense.reports.cure import belt_speed, cure_report, light_report, moisture_report
+from dispense.reports.day import COLDER, HOTTER, STATED, life_day
+from dispense.reports.pour import pour_report
+from dispense.reports.runs import _played, with_hold
+from dispense.sheets.content import shift_material_content
+from dispense.shift.player import play_shift
+from dispense.shift.windows import OPEN, SURFACE, latest_times
 
 R = 8.31446261815324
 
@@ -490,12 +491,22 @@ def test_pour_without_heat_stays_as_it_is():
 
 def test_runaway_criterion_and_time_to_maximum_rate():
     # slab, 60 kJ/mol, 1e6 1/s, 400 J/g, 1.15 g/mL, 0.2 W/(m·K), 23 °C: 13.3234381 mm by the isothermal
-    # Lane–Emden equation; adiabatic time c·R·T²/(H·k·E) with 1.8 J/(g·K): 0.5809645354 h
+    # Lane–Emden equation where the face is held; with the pot's film of 10 W/(m²·K) less, by the largest
+    # δ = 2c²·sech²c·exp(−2c·tanh c/Bi) on a grid of c (P. H. Thomas 1958); adiabatic time c·R·T²/(H·k·E) with 1.8 J/(g·K): 0.5809645354 h
     rows = pot_rows(rate_1=6e7, order_n=1, heat=400, conductivity=0.2)
     for part in rows["Components"]:
         part["density"] = 1.15
     found = pour_of(rows)
-    assert found.runaway.half_thickness * 1e3 == pytest.approx(13.3234381, rel=1e-7)
+    c = np.linspace(1e-4, 3.0, 200_001)
+
+    def excess(depth):
+        biot = 10.0 * depth / 0.2
+        critical = np.max(2.0 * (c / np.cosh(c)) ** 2 * np.exp(-2.0 * c * np.tanh(c) / biot))
+        return 0.8784576798 * (depth / 13.3234381e-3) ** 2 - critical
+
+    assert found.runaway.half_thickness == pytest.approx(brentq(excess, 1e-4, 13.3e-3), rel=1e-6)
+    rows["Pots"][0]["film"] = 1e5  # as good as held
+    assert pour_of(rows).runaway.half_thickness * 1e3 == pytest.approx(13.3234381, rel=1e-3)
     assert found.maximum_rate / 3600.0 == pytest.approx(0.5809645354, rel=1e-8)
     assert found.runaway.runs_away and any("runaway" in words for words in found.warnings)
 
@@ -538,7 +549,7 @@ def test_pour_that_cannot_be_computed_is_told_and_the_rest_goes_on(monkeypatch):
     def fails(*_, **__):
         raise InputError(Problem("pour", message="the reaction is too quick to follow"))
 
-    monkeypatch.setattr("dispense.pour_report.pour", fails)
+    monkeypatch.setattr("dispense.reports.pour.pour", fails)
     report = cure_report(make(pot_rows()), "hem")
     assert not report.pours and "frame / bed: exotherm not computed" in report.warnings[0]
     assert report.day is not None and json.dumps(report.as_json(), allow_nan=False)

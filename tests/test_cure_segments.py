@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.special import exp1
 
-from dispense.cure import Kamal, NthOrder, Piecewise, cure_degree, time_to_cure
+from dispense.handbook.cure import Kamal, NthOrder, Piecewise, cure_degree, time_to_cure
 
 R = 8.31446261815324
 STATED = 1e-6  # accuracy of CURE_DEGREE by its own words

@@ -21,16 +21,18 @@ from plans import MONDAY, hand_rows, make
 from test_moisture import HOUR, board_hours, interpolated, law, moisture_rows
 from test_sheets import named, table_rows
 
-from dispense.cure_report import cure_report, moisture_report
-from dispense.cure_runs import room_runs
-from dispense.cure_times import batch_findings
-from dispense.fill import fill
-from dispense.findings import NOTE, QUALITY
-from dispense.life_day import life_day
-from dispense.sheets import batch_words, board_headline, cure_board_content
-from dispense.shift import hhmm, numbers_text, play_plan
-from dispense.windows import latest_times
-from dispense.workbook.write_plan import write_plan
+from dispense.base.clock import hhmm
+from dispense.base.findings import NOTE, QUALITY
+from dispense.books.plan import write_plan
+from dispense.jobs.fill import fill
+from dispense.reports.cure import cure_report, moisture_report
+from dispense.reports.day import life_day
+from dispense.reports.runs import room_runs
+from dispense.sheets.content import batch_words, board_headline, cure_board_content
+from dispense.shift.findings import batch_findings
+from dispense.shift.player import play_plan
+from dispense.shift.results import numbers_text
+from dispense.shift.windows import latest_times
 
 STAMP = "2026-03-01 12:00"
 

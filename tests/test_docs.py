@@ -18,10 +18,10 @@ import openpyxl
 import pytest
 from fenced import Reader, blocks, commands, words_of
 
+from dispense.base.terminal import use_colour
+from dispense.books.plan import new_plan
 from dispense.cli import BAD_INPUT, DONE, USAGE, main, parser
-from dispense.document import PAGES
-from dispense.terminal import use_colour
-from dispense.workbook.write_plan import new_plan
+from dispense.jobs.pages import PAGES
 
 ROOT = Path(__file__).resolve().parent.parent
 DOCS = ROOT / "docs"
@@ -135,7 +135,7 @@ def test_examples_are_run_by_a_page():
 
 @pytest.mark.parametrize("name", sorted(PAGES))
 def test_made_pages_are_current(name):
-    """`python -m dispense.document` would change nothing."""
+    """`python -m dispense.jobs.pages` would change nothing."""
     assert (DOCS / name).read_text(encoding="utf-8") == PAGES[name]()
 
 

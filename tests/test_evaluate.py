@@ -21,11 +21,11 @@ from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.table import Table
 
-from dispense.errors import Problem
-from dispense.fields import ERROR_TEXTS, CellError
-from dispense.workbook.evaluate import evaluate_package, evaluate_workbook
-from dispense.workbook.formula import Unevaluable, tokens
-from dispense.workbook.package import MAIN, Package
+from dispense.base.errors import Problem
+from dispense.base.fields import ERROR_TEXTS, CellError
+from dispense.formulas.evaluate import evaluate_package, evaluate_workbook
+from dispense.formulas.parse import Unevaluable, tokens
+from dispense.xlsx.package import MAIN, Package
 
 # functions that the file format marks as newer than itself (ECMA-376 part 1 does not list them)
 NEWER = """

@@ -27,11 +27,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from make_template import content_types, full_template, link, rebuild, simple_template
 
-from dispense.errors import DispenseError, Problem, TemplateError
-from dispense.fields import CellError
-from dispense.workbook.fill import Template, cache_values, encode, fill_template
-from dispense.workbook.package import MAIN, Package, compare
-from dispense.workbook.rows import Band, References, RowMap, move_formula
+from dispense.base.errors import DispenseError, Problem, TemplateError
+from dispense.base.fields import CellError
+from dispense.xlsx.package import MAIN, Package, compare
+from dispense.xlsx.rows import Band, References, RowMap, move_formula
+from dispense.xlsx.templates import Template, cache_values, encode, fill_template
 
 SHEET = "xl/worksheets/sheet1.xml"
 
@@ -910,7 +910,7 @@ def test_a_workbook_without_calculation_settings_gets_them_in_place():
 
 
 def test_the_planners_own_evaluation():
-    evaluate = pytest.importorskip("dispense.workbook.evaluate").evaluate_package
+    evaluate = pytest.importorskip("dispense.formulas.evaluate").evaluate_package
     filled = fill_template(simple_template(), {}, {"Shots": rows(4)}, evaluate=evaluate)
     assert filled.report.notes == []
     values = read(filled, data_only=True)

@@ -11,9 +11,7 @@ import openpyxl
 import pytest
 from plans import hand_rows, make
 
-from dispense.cli import main
-from dispense.dispenser import setup_card
-from dispense.findings import (
+from dispense.base.findings import (
     DANGER,
     NOTE,
     QUALITY,
@@ -26,9 +24,11 @@ from dispense.findings import (
     marked,
     tally,
 )
-from dispense.plan_findings import plan_findings, station_findings
-from dispense.workbook import write
-from dispense.workbook.write_plan import write_plan
+from dispense.books.plan import write_plan
+from dispense.cli import main
+from dispense.reports.findings import plan_findings, station_findings
+from dispense.shift.setup import setup_card
+from dispense.xlsx import write
 
 # what the plan below is wrong in: a piece of the text that must be read, by the sort of the finding.
 # The limits are stated in the plan; the figures are checked where they are computed.
@@ -293,7 +293,7 @@ def test_a_limit_that_nothing_checks_is_told():
 
 def test_what_lasts_is_told_once():
     # a lot past its day stands in store on every one of five days: one finding, not five
-    from dispense.shift import play_plan
+    from dispense.shift.player import play_plan
 
     rows = faulty_rows()
     rows["Builds"] = [rows["Builds"][0] | dict(date=f"2026-03-0{day}") for day in range(2, 7)]
@@ -303,7 +303,7 @@ def test_what_lasts_is_told_once():
 
 
 def test_a_pour_is_worked_out_once_for_a_plan(monkeypatch):
-    from dispense import pour_report
+    from dispense.reports import pour as pour_report
 
     plan = make(faulty_rows())
     before = station_findings(plan, "hem")
@@ -313,8 +313,8 @@ def test_a_pour_is_worked_out_once_for_a_plan(monkeypatch):
 
 
 def test_one_provider_that_fails_leaves_the_others(monkeypatch):
-    from dispense import plan_findings as module
-    from dispense.errors import InputError, Problem
+    from dispense.base.errors import InputError, Problem
+    from dispense.reports import findings as module
 
     def fails(plan, station):
         raise InputError(Problem("Stations!A2", message="no answer"))

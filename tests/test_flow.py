@@ -18,9 +18,8 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
 import dispense
-from dispense.dispenser import flow_findings, setup_card
-from dispense.errors import InputError
-from dispense.flow import (
+from dispense.base.errors import InputError
+from dispense.handbook.flow import (
     LAMINAR_REYNOLDS,
     WALLS,
     bead_squeeze_time,
@@ -44,6 +43,7 @@ from dispense.flow import (
     viscosity,
     wall_shear_rate,
 )
+from dispense.shift.setup import flow_findings, setup_card
 
 
 def rabinowitsch(pressure, bore, length, consistency, index, yield_stress):
@@ -263,7 +263,7 @@ def test_confirmed_bores():
 
 def test_bore_table_is_consistent():
     """Bore under the outside diameter, thin above regular, sizes in order (the standard's logic)."""
-    table = files("dispense").joinpath("data/needle_bores.csv").read_text(encoding="utf-8")
+    table = files("dispense").joinpath("handbook/data/needle_bores.csv").read_text(encoding="utf-8")
     rows = list(csv.DictReader(table.splitlines()))
     assert len(rows) == len(needle_bores())  # no cell twice
     for row in rows:

@@ -20,14 +20,21 @@ import pandas as pd
 import pytest
 from plans import MONDAY, hand_rows, make
 
-from dispense import answers, whatif
-from dispense.errors import FileError, InputError
-from dispense.forecast import Table, forecast, forecast_file, horizon_of, walk_stock, write_forecast
-from dispense.plan import build_plan, raw_table
-from dispense.response import CAUSES, Grid, occurrences, play_lean, respond, responses, used_of, warmer
-from dispense.shift import NANO, Lot, Player, Store, nanolitres, play_plan
-from dispense.simulate import DRIVERS, Futures, _volume, draw_material
-from dispense.stock import (
+from dispense.base.errors import FileError, InputError
+from dispense.forecast import answers, whatif
+from dispense.forecast.model import Table, forecast, horizon_of, walk_stock
+from dispense.forecast.response import (
+    CAUSES,
+    Grid,
+    occurrences,
+    play_lean,
+    respond,
+    responses,
+    used_of,
+    warmer,
+)
+from dispense.forecast.simulate import DRIVERS, Futures, _volume, draw_material
+from dispense.forecast.stock import (
     ALL_CAUSES,
     StockWalk,
     draw_stock,
@@ -35,7 +42,7 @@ from dispense.stock import (
     simulate_service,
     stock_rule,
 )
-from dispense.whatif import (
+from dispense.forecast.whatif import (
     change_container,
     change_ratio,
     change_scrap,
@@ -44,12 +51,16 @@ from dispense.whatif import (
     play_variant,
     what_if,
 )
+from dispense.jobs.forecast import forecast_file, write_forecast
+from dispense.plan.records import build_plan, raw_table
+from dispense.shift.player import Player, play_plan
+from dispense.shift.store import NANO, Lot, Store, nanolitres
 
 DAY = 86400.0
 
 
 def demo_rows():
-    from dispense.demo import DEMO
+    from dispense.plan.demo import DEMO
 
     tables = {name: [dict(row) for row in rows] for name, rows in DEMO.items()}
     settings = tables.pop("Settings")[0]
@@ -770,7 +781,7 @@ def test_weeks_beyond_the_builds_are_said(found):
 
 @pytest.fixture(scope="module")
 def files(tmp_path_factory):
-    from dispense.workbook.write_plan import new_plan
+    from dispense.books.plan import new_plan
 
     folder = tmp_path_factory.mktemp("forecast")
     plan = new_plan(folder / "plan.xlsx", demo=True)
@@ -1291,7 +1302,7 @@ def test_a_holiday_is_no_error(files, tmp_path, capsys):
 
 
 def test_what_is_missing_is_never_staged_nor_taken_for_a_lot_of_that_name():
-    from dispense.sheets import containers_text, shift_material_content, staging_content
+    from dispense.sheets.content import containers_text, shift_material_content, staging_content
 
     rows = paste_rows(days=1, quantity=100)
     rows["Components"][0]["container"] = 100

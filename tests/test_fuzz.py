@@ -9,9 +9,9 @@ import fuzz
 import pytest
 from plans import hand_rows
 
-from dispense.errors import Problem
-from dispense.plan import raw_table, read_plan
-from dispense.sheets import RESULTS, Content
+from dispense.base.errors import Problem
+from dispense.plan.records import raw_table, read_plan
+from dispense.sheets.content import RESULTS, Content
 
 TABLE_CASES, FILE_CASES = 270, 30
 

@@ -16,9 +16,9 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq, minimize_scalar
 
 from dispense import call
-from dispense.cure import Kamal, NthOrder
-from dispense.errors import InputError
-from dispense.heat import (
+from dispense.base.errors import InputError
+from dispense.handbook.cure import Kamal, NthOrder
+from dispense.handbook.heat import (
     CRITICAL_DELTA,
     Sink,
     frank_kamenetskii,

@@ -16,9 +16,9 @@ import openpyxl
 import pytest
 from make_template import rebuild, simple_template
 
-from dispense.errors import DispenseError, FileError
-from dispense.workbook.fill import fill_template
-from dispense.workbook.package import Limits, Package
+from dispense.base.errors import DispenseError, FileError
+from dispense.xlsx.package import Limits, Package
+from dispense.xlsx.templates import fill_template
 
 SHEET = "xl/worksheets/sheet1.xml"
 

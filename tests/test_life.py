@@ -16,8 +16,8 @@ from scipy.optimize import brentq
 from scipy.special import expn
 
 import dispense
-from dispense.errors import InputError
-from dispense.life import (
+from dispense.base.errors import InputError
+from dispense.handbook.life import (
     LifeClock,
     activation_energy,
     cumulative_life,

@@ -21,8 +21,8 @@ from scipy.integrate import quad
 from scipy.optimize import minimize_scalar
 
 from dispense import InputError, call, evaluate
-from dispense.functions import FUNCTIONS
-from dispense.line import normal_loss, order_quantity, whole_up
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.line import normal_loss, order_quantity, whole_up
 
 
 @pytest.mark.parametrize("name, example", examples_of("Line and stock"))

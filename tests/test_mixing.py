@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dispense import InputError, call, evaluate
-from dispense.functions import FUNCTIONS
+from dispense.handbook.catalogue import FUNCTIONS
 
 parts = st.floats(0.01, 1000.0)
 densities = st.floats(0.3, 4.0)

@@ -21,18 +21,18 @@ from scipy.integrate import quad
 from shapely import LineString, Point, affinity, box
 
 from dispense import call
-from dispense.amounts import applications, bead_depth, bead_height
-from dispense.beads import bead_area, section_depth, section_height
-from dispense.errors import InputError
-from dispense.life import GAS_CONSTANT
-from dispense.moisture import (
+from dispense.base.errors import InputError
+from dispense.handbook.beads import bead_area, section_depth, section_height
+from dispense.handbook.life import GAS_CONSTANT
+from dispense.handbook.moisture import (
     MoistureClock,
     equivalent_moisture_time,
     moisture_depth,
     moisture_rate,
 )
-from dispense.pressed import pressed_bead
-from dispense.shift import play_plan
+from dispense.plan.amounts import applications, bead_depth, bead_height
+from dispense.reports.press import pressed_bead
+from dispense.shift.player import play_plan
 
 HOUR = 3600.0
 K = 1e-3 / 60.0  # m/√s of 1 mm/√h

@@ -20,16 +20,18 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from plans import MONDAY, hand_rows, make
 
-from dispense import sheets
-from dispense.demo import DEMO
-from dispense.dispenser import setup_card, station_parts
-from dispense.errors import InputError
-from dispense.life import GAS_CONSTANT
-from dispense.materials import MILESTONES, cure_life, working_life
-from dispense.plan import Plan, RawTable, read_plan
-from dispense.plan_tables import BY_NAME, TABLES
-from dispense.shift import CATEGORIES, Store, play_plan, play_shift
-from dispense.units import unit_factor
+from dispense.base.errors import InputError
+from dispense.base.units import unit_factor
+from dispense.handbook.life import GAS_CONSTANT
+from dispense.plan.demo import DEMO
+from dispense.plan.materials import MILESTONES, cure_life, working_life
+from dispense.plan.records import Plan, RawTable, read_plan
+from dispense.plan.tables import BY_NAME, TABLES
+from dispense.sheets import content as sheets
+from dispense.shift.player import play_plan, play_shift
+from dispense.shift.results import CATEGORIES
+from dispense.shift.setup import setup_card, station_parts
+from dispense.shift.store import Store
 
 few = settings(max_examples=25, deadline=None)
 

@@ -24,13 +24,13 @@ import pytest
 from openpyxl import Workbook, load_workbook
 from openpyxl.worksheet.table import Table as ExcelTable
 
-from dispense.demo import DEMO
-from dispense.errors import FileError, InputError
-from dispense.plan import MISSING_VALUE, Plan, RawTable, raw_table
-from dispense.plan import read_plan as read_records
-from dispense.plan_tables import SETTINGS, TABLES
-from dispense.workbook.read_plan import check_plan, load_plan, read_tables
-from dispense.workbook.write_plan import HEADER_ROW, new_plan, plan_bytes, write_plan
+from dispense.base.errors import FileError, InputError
+from dispense.books.plan import HEADER_ROW, new_plan, plan_bytes, write_plan
+from dispense.plan.demo import DEMO
+from dispense.plan.read import check_plan, load_plan, read_tables
+from dispense.plan.records import MISSING_VALUE, Plan, RawTable, raw_table
+from dispense.plan.records import read_plan as read_records
+from dispense.plan.tables import SETTINGS, TABLES
 
 FIRST = HEADER_ROW + 1
 
@@ -141,7 +141,7 @@ def test_demo_has_what_it_must_show(expected):
 
 
 def test_demo_shifts_are_played_without_a_short_part(expected):
-    from dispense.shift import play_plan
+    from dispense.shift.player import play_plan
 
     results = list(play_plan(expected))
     assert len(results) == 10 * 2 * 7
@@ -452,7 +452,7 @@ def test_a_damaged_sheet_gives_one_line(demo):
 
 
 def test_a_fault_of_the_program_is_not_laid_on_the_file(demo, monkeypatch):
-    monkeypatch.setattr("dispense.workbook.read_plan.SEARCHED_ROWS", None)
+    monkeypatch.setattr("dispense.plan.read.GUIDE", None)
     with pytest.raises(TypeError):
         check_plan(demo)
 
@@ -462,8 +462,8 @@ def test_a_fault_of_the_program_is_not_laid_on_the_file(demo, monkeypatch):
 
 def test_the_same_rows_give_the_same_bytes_in_another_process(demo_bytes):
     code = (
-        "import sys, time; from dispense.demo import DEMO;"
-        "from dispense.workbook.write_plan import plan_bytes;"
+        "import sys, time; from dispense.plan.demo import DEMO;"
+        "from dispense.books.plan import plan_bytes;"
         "sys.stdout.buffer.write(plan_bytes(DEMO))"
     )
     root = str(Path(__file__).parent.parent)

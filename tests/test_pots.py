@@ -21,8 +21,8 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from dispense import InputError, call, evaluate
-from dispense.functions import FUNCTIONS
-from dispense.pots import SHAPES, cavity_area, cavity_volume, cell_table, fill_level
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.pots import SHAPES, cavity_area, cavity_volume, cell_table, fill_level
 
 lengths = st.floats(1.0, 1000.0)
 SQUARE = {"box": 90.0, "tray": 90.0, "lying-cylinder": 90.0, "cylinder": None, "cone": None}
@@ -155,8 +155,26 @@ def test_cell_size(code, size):
     assert call("CELL_SIZE", code) == pytest.approx(size, rel=1e-12)
 
 
-@pytest.mark.parametrize("code", ["", "R", "ICP103450", "18", "1865000", "00320", "20000", "x18650",
-                                  "9999", "21070", "2/3AA", "4570", "99999", "CR00", "ICR2/66"])
+@pytest.mark.parametrize(
+    "code",
+    [
+        "",
+        "R",
+        "ICP103450",
+        "18",
+        "1865000",
+        "00320",
+        "20000",
+        "x18650",
+        "9999",
+        "21070",
+        "2/3AA",
+        "4570",
+        "99999",
+        "CR00",
+        "ICR2/66",
+    ],
+)
 def test_unknown_cell(code):
     assert evaluate("CELL_SIZE", (code,)).table() == [["#N/A" if code else "#VALUE!"]]
 
@@ -165,7 +183,7 @@ def test_every_row_of_the_cell_table_is_marked():
     """Each value from memory says so in the file; sizes are those of cells one can hold."""
     from importlib.resources import files
 
-    text = files("dispense").joinpath("data/cell_sizes.csv").read_text("utf-8")
+    text = files("dispense").joinpath("handbook/data/cell_sizes.csv").read_text("utf-8")
     rows = [line for line in text.splitlines() if line and not line.startswith("#")][1:]
     assert len(rows) == len(cell_table())
     assert all(row.endswith(",memory") for row in rows)

@@ -10,9 +10,8 @@ from plans import hand_rows, make
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from dispense.dispenser import setup_card
-from dispense.flow import squeeze_gap
-from dispense.pressed import (
+from dispense.handbook.flow import squeeze_gap
+from dispense.reports.press import (
     Paste,
     Press,
     closing_speed,
@@ -22,6 +21,7 @@ from dispense.pressed import (
     pressed_findings,
     shortest_takt,
 )
+from dispense.shift.setup import setup_card
 
 THICK = Paste(50.0, 0.5)  # power law
 STIFF = Paste(90.0, 0.6, 60.0)  # Herschel–Bulkley

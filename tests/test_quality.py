@@ -21,8 +21,8 @@ from scipy.stats import norm
 from statsmodels.stats.weightstats import DescrStatsW
 
 from dispense import InputError, call, evaluate
-from dispense.functions import FUNCTIONS
-from dispense.quality import control_chart_factors
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.quality import control_chart_factors
 
 
 @pytest.mark.parametrize("name, example", examples_of("Checks"))
@@ -116,7 +116,7 @@ def test_factors_against_quadrature(size):
 
 
 def test_every_row_of_the_factor_table_is_marked():
-    text = files("dispense").joinpath("data/control_chart_factors.csv").read_text("utf-8")
+    text = files("dispense").joinpath("handbook/data/control_chart_factors.csv").read_text("utf-8")
     rows = [line for line in text.splitlines() if line and not line.startswith("#")][1:]
     assert [row.split(",")[0] for row in rows] == [str(size) for size in range(2, 11)]
     assert all(row.endswith(",compared") for row in rows)

@@ -12,10 +12,10 @@ import time
 import pytest
 from fuzz import base_tables
 
-from dispense.errors import InputError, UnitError
-from dispense.plan import RawTable, build_plan, read_plan
-from dispense.plan_tables import BY_NAME
-from dispense.units import from_si, is_unit, read_header, read_quantity, unit_factor
+from dispense.base.errors import InputError, UnitError
+from dispense.base.units import from_si, is_unit, read_header, read_quantity, unit_factor
+from dispense.plan.records import RawTable, build_plan, read_plan
+from dispense.plan.tables import BY_NAME
 
 INCH = 25.4
 
@@ -50,11 +50,25 @@ def lines(tables) -> tuple[list[str], list[str]]:
 @pytest.mark.parametrize(
     "text, inches",
     [
-        ("3/16", 3 / 16), ("1 1/8", 9 / 8), ("1-1/8", 9 / 8), ("½", 0.5), ("1½", 1.5), ("1 ½", 1.5),
-        ("3\u204416", 3 / 16), ("⅜", 0.375), ("1.5e-1", 0.15), ("2E-1", 0.2), ("5×10⁻¹", 0.5),
-        ("2x10^-1", 0.2), ("0.25", 0.25), (0.25, 0.25), ("0,25", 0.25), ("4 mm", 4 / INCH), ("5/32″", 5 / 32),
+        ("3/16", 3 / 16),
+        ("1 1/8", 9 / 8),
+        ("1-1/8", 9 / 8),
+        ("½", 0.5),
+        ("1½", 1.5),
+        ("1 ½", 1.5),
+        ("3\u204416", 3 / 16),
+        ("⅜", 0.375),
+        ("1.5e-1", 0.15),
+        ("2E-1", 0.2),
+        ("5×10⁻¹", 0.5),
+        ("2x10^-1", 0.2),
+        ("0.25", 0.25),
+        (0.25, 0.25),
+        ("0,25", 0.25),
+        ("4 mm", 4 / INCH),
+        ("5/32″", 5 / 32),
     ],
-)  # fmt: skip
+)
 def test_a_number_takes_the_unit_of_its_header(text, inches):
     """Fractions, mixed numbers, powers of ten and decimal commas alike; arithmetic and 25.4 mm."""
     tables = base_tables()
@@ -72,7 +86,7 @@ def test_a_number_takes_the_unit_of_its_header(text, inches):
 
 def test_a_fraction_takes_the_unit_of_a_setting_and_of_a_measurement(tmp_path):
     """Half a degree Fahrenheit of spread is 5/18 K; 75½ °F is 24.1667 °C."""
-    from dispense.csv_tables import read_record
+    from dispense.plan.csv import read_record
 
     tables = base_tables()
     raw = tables["Settings"]
@@ -89,25 +103,52 @@ def test_a_fraction_takes_the_unit_of_a_setting_and_of_a_measurement(tmp_path):
 @pytest.mark.parametrize(
     "text, unit, value",
     [
-        ("5 mil", "mm", 0.127), ("3/16 ″", "mm", 4.7625), ('3/16"', "mm", 4.7625), ("2 in.", "mm", 50.8),
-        ("1 fl oz", "mL", 231 * 16.387064 / 128), ("1 US fl oz", "mL", 231 * 16.387064 / 128),
-        ("1 imp fl. oz.", "mL", 4546.09 / 160), ("1 gal", "mL", 231 * 16.387064),
-        ("1 US gal", "mL", 231 * 16.387064), ("1 imp gal", "mL", 4546.09), ("1 gal (UK)", "mL", 4546.09),
-        ("3500 mPas", "Pa·s", 3.5), ("3500 mPa s", "Pa·s", 3.5), ("3500 mPa.s", "Pa·s", 3.5),
-        ("2 lbf", "N", 2 * 4.4482216152605), ("2 lbf/in", "N/mm", 2 * 4.4482216152605 / INCH),
-        ("1.1 g/cm3", "g/mL", 1.1), ("60 cc/min", "mL/s", 1.0), ("0.3 W/mK", "W/(m·K)", 0.3),
-        ("8 W/m²K", "W/(m²·K)", 8.0), ("75 ℉", "°C", 43 / 1.8), ("5 ea", "", 5.0),
+        ("5 mil", "mm", 0.127),
+        ("3/16 ″", "mm", 4.7625),
+        ('3/16"', "mm", 4.7625),
+        ("2 in.", "mm", 50.8),
+        ("1 fl oz", "mL", 231 * 16.387064 / 128),
+        ("1 US fl oz", "mL", 231 * 16.387064 / 128),
+        ("1 imp fl. oz.", "mL", 4546.09 / 160),
+        ("1 gal", "mL", 231 * 16.387064),
+        ("1 US gal", "mL", 231 * 16.387064),
+        ("1 imp gal", "mL", 4546.09),
+        ("1 gal (UK)", "mL", 4546.09),
+        ("3500 mPas", "Pa·s", 3.5),
+        ("3500 mPa s", "Pa·s", 3.5),
+        ("3500 mPa.s", "Pa·s", 3.5),
+        ("2 lbf", "N", 2 * 4.4482216152605),
+        ("2 lbf/in", "N/mm", 2 * 4.4482216152605 / INCH),
+        ("1.1 g/cm3", "g/mL", 1.1),
+        ("60 cc/min", "mL/s", 1.0),
+        ("0.3 W/mK", "W/(m·K)", 0.3),
+        ("8 W/m²K", "W/(m²·K)", 8.0),
+        ("75 ℉", "°C", 43 / 1.8),
+        ("5 ea", "", 5.0),
     ],
-)  # fmt: skip
+)
 def test_units_that_people_type(text, unit, value):
     assert from_si(read_quantity(text, unit), unit) == pytest.approx(value, rel=1e-9)
 
 
 @pytest.mark.parametrize(
     "text",
-    ["mm**9**9**9", "mm" * 15_000, "mm**(9*9*9)", "9**9**9", "mm**99", "(" * 100_000, "mm^2^2^2",
-     "((((mm))))", "(mm", "*mm", "mm**" + "9" * 1000, "1" * 100_000, " " * 100_000 + "x"],
-)  # fmt: skip
+    [
+        "mm**9**9**9",
+        "mm" * 15_000,
+        "mm**(9*9*9)",
+        "9**9**9",
+        "mm**99",
+        "(" * 100_000,
+        "mm^2^2^2",
+        "((((mm))))",
+        "(mm",
+        "*mm",
+        "mm**" + "9" * 1000,
+        "1" * 100_000,
+        " " * 100_000 + "x",
+    ],
+)
 def test_a_unit_is_bounded_before_it_is_parsed(text):
     """What would grow without end is refused at once, in a cell, a header and on its own."""
     start = time.perf_counter()
@@ -141,10 +182,15 @@ def test_a_comma_that_may_part_thousands_is_asked_about():
 
 @pytest.mark.parametrize(
     "table, name, header, unit",
-    [("Pots", "Cell diameter", "Cell diameter (mm)", "mm"), ("Pots", "Limit", "Limit (°C)", "°C"),
-     ("Stations", "Takt", "Takt (s)", "s"), ("Beads", "Width", "Width, mm", "mm"),
-     ("Stations", "Purge volume", "Purge volume (mL)", "mL"), ("Builds", "Quantity", "Quantity (pcs)", "pcs")],
-)  # fmt: skip
+    [
+        ("Pots", "Cell diameter", "Cell diameter (mm)", "mm"),
+        ("Pots", "Limit", "Limit (°C)", "°C"),
+        ("Stations", "Takt", "Takt (s)", "s"),
+        ("Beads", "Width", "Width, mm", "mm"),
+        ("Stations", "Purge volume", "Purge volume (mL)", "mL"),
+        ("Builds", "Quantity", "Quantity (pcs)", "pcs"),
+    ],
+)
 def test_a_unit_in_round_brackets_is_read(table, name, header, unit):
     expected = getattr(build_plan(base_tables()), table.lower())
     tables = base_tables()
@@ -164,11 +210,18 @@ def test_another_unit_in_round_brackets_converts():
 
 @pytest.mark.parametrize(
     "table, name, header",
-    [("Stations", "Scrap", "Scrap rate"), ("Stations", "Scrap", "Scrap %"), ("Components", "Heel", "Heal"),
-     ("Pots", "Cell diameter", "Cell dia. mm"), ("Pots", "Limit", "Limt [°C]"), ("Stations", "Takt", "Takt s"),
-     ("Stations", "Takt", "Takt time"), ("Materials", "Pot life", "Potlife [min]"),
-     ("Builds", "Quantity", "Quantities")],
-)  # fmt: skip
+    [
+        ("Stations", "Scrap", "Scrap rate"),
+        ("Stations", "Scrap", "Scrap %"),
+        ("Components", "Heel", "Heal"),
+        ("Pots", "Cell diameter", "Cell dia. mm"),
+        ("Pots", "Limit", "Limt [°C]"),
+        ("Stations", "Takt", "Takt s"),
+        ("Stations", "Takt", "Takt time"),
+        ("Materials", "Pot life", "Potlife [min]"),
+        ("Builds", "Quantity", "Quantities"),
+    ],
+)
 def test_a_near_miss_of_a_header_is_a_problem(table, name, header):
     tables = base_tables()
     rename(tables, table, name, header)
@@ -207,7 +260,9 @@ def test_settings_are_named_too():
     place = [str(label).startswith("Service level") for label in labels].index(True)
     labels[place] = "Servise level"
     problems, _ = lines(tables)
-    assert problems == [f'Settings!A{place + 2}: "Servise level" is not a setting (did you mean Service level?)']
+    assert problems == [
+        f'Settings!A{place + 2}: "Servise level" is not a setting (did you mean Service level?)'
+    ]
     labels[place] = "Telephone"
     problems, notes = lines(tables)
     assert problems == [] and any('no setting: "Telephone"' in note for note in notes)
@@ -253,13 +308,26 @@ def test_two_names_that_differ_in_blanks_are_one_name_twice():
 @pytest.mark.parametrize(
     "table, words",
     [
-        ("Beads", ["Hem robot", "Cover sealer", "Gasket robot", "Carrier bead", "Dot station",
-                   "Module cover", "Drive lid", "Busbar carrier"]),
+        (
+            "Beads",
+            [
+                "Hem robot",
+                "Cover sealer",
+                "Gasket robot",
+                "Carrier bead",
+                "Dot station",
+                "Module cover",
+                "Drive lid",
+                "Busbar carrier",
+            ],
+        ),
         ("Joints", ["Plate paste", "Module plate"]),
-        ("Paths", ["Beads!"]), ("Pots", ["Inserts!", "Shots!"]), ("Profiles", ["Ovens!"]),
+        ("Paths", ["Beads!"]),
+        ("Pots", ["Inserts!", "Shots!"]),
+        ("Profiles", ["Ovens!"]),
         ("Temperatures", ["Stations!"]),
     ],
-)  # fmt: skip
+)
 def test_a_lost_table_is_named(table, words):
     """The stations and parts of the demo by its tables; one line for one mistake."""
     tables = base_tables()

@@ -14,11 +14,10 @@ import pytest
 from handbook import check_published
 
 import dispense
-from dispense.errors import InputError
-from dispense.fields import CellError
-from dispense.functions import CATEGORIES, FUNCTIONS
-from dispense.registry import evaluate, lookup
-from dispense.units import AS_GIVEN, SHOP_UNITS, UnitError, from_si, read_quantity, registry, unit_factor
+from dispense.base.errors import InputError
+from dispense.base.fields import CellError
+from dispense.base.units import AS_GIVEN, SHOP_UNITS, UnitError, from_si, read_quantity, registry, unit_factor
+from dispense.handbook.catalogue import CATEGORIES, FUNCTIONS, evaluate, lookup
 
 # The public interface: a workbook written today still computes in five years. Functions may be
 # added, and optional arguments at the end.

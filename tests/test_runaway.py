@@ -8,8 +8,8 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import minimize_scalar
 
-from dispense.heat import CRITICAL_DELTA
-from dispense.runaway import critical_delta
+from dispense.handbook.heat import CRITICAL_DELTA
+from dispense.handbook.runaway import critical_delta
 
 
 @pytest.mark.parametrize("biot", [0.05, 0.5, 1.6, 8.0, 50.0])
@@ -44,9 +44,9 @@ def test_limits():
 
 def test_pour_report_counts_the_film():
     """The demo's pot: Bi = h·d/k with its film; δ at the critical depth is critical there."""
-    from dispense.demo import DEMO
-    from dispense.plan import build_plan, raw_table
-    from dispense.pour_report import station_pours
+    from dispense.plan.demo import DEMO
+    from dispense.plan.records import build_plan, raw_table
+    from dispense.reports.pour import station_pours
 
     raws = {}
     for name, rows in DEMO.items():

@@ -10,7 +10,8 @@ import statsmodels.api as sm
 from scipy.integrate import solve_ivp
 from scipy.stats import t as student
 
-from dispense.cure import (
+from dispense.base.errors import InputError
+from dispense.handbook.cure import (
     Kamal,
     NthOrder,
     belt_dose,
@@ -20,14 +21,13 @@ from dispense.cure import (
     record_dose,
     time_to_cure,
 )
-from dispense.errors import InputError
-from dispense.moisture import (
+from dispense.handbook.moisture import (
     moisture_coefficient,
     moisture_depth,
     permeation_coefficient,
     vapour_pressure,
 )
-from dispense.schedule import (
+from dispense.handbook.schedule import (
     PartLag,
     Profile,
     Requirement,

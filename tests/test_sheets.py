@@ -21,18 +21,19 @@ from openpyxl.drawing.image import Image
 from plans import MONDAY, hand_rows
 from plans import make as make_plan
 
-from dispense import cli, sheets
-from dispense.cure_report import cure_file
-from dispense.errors import DispenseError
-from dispense.fill import _fill_open, fill, safe_name, template_folder
-from dispense.fit_report import fit_file
-from dispense.forecast import forecast_file
-from dispense.shift import play_plan, play_shift
-from dispense.workbook.make_templates import make
-from dispense.workbook.package import MAIN, Package, iter_cells
-from dispense.workbook.pages import text_lines
-from dispense.workbook.read_plan import load_plan
-from dispense.workbook.write_plan import new_plan, write_plan
+from dispense import cli
+from dispense.base.errors import DispenseError
+from dispense.books.pages import text_lines
+from dispense.books.plan import new_plan, write_plan
+from dispense.books.templates import make
+from dispense.jobs.cure import cure_file
+from dispense.jobs.fill import _fill_open, fill, safe_name, template_folder
+from dispense.jobs.fit import fit_file
+from dispense.jobs.forecast import forecast_file
+from dispense.plan.read import load_plan
+from dispense.sheets import content as sheets
+from dispense.shift.player import play_plan, play_shift
+from dispense.xlsx.package import MAIN, Package, iter_cells
 
 STAMP = "2026-03-01 12:00"
 LITRE = 1000.0  # mL

@@ -10,8 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plans import MONDAY, hand_rows, make
 
-from dispense.amounts import applications
-from dispense.shift import Calendar, Store, hhmm, play_plan, play_shift
+from dispense.base.clock import hhmm
+from dispense.plan.amounts import applications
+from dispense.shift.calendar import Calendar
+from dispense.shift.player import play_plan, play_shift
+from dispense.shift.store import Store
 
 ML = 10**6  # nanolitres in a millilitre
 

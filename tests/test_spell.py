@@ -14,10 +14,8 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.table import Table, TableColumn, TableFormula
 
-from dispense.errors import FileError, InputError
-from dispense.functions import FUNCTIONS
-from dispense.workbook.package import Package, compare
-from dispense.workbook.spell import (
+from dispense.base.errors import FileError, InputError
+from dispense.formulas.spell import (
     CALC_SERVICE,
     calc_method,
     calc_name,
@@ -25,6 +23,8 @@ from dispense.workbook.spell import (
     respell_workbook,
     spell,
 )
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.xlsx.package import Package, compare
 
 AREA = f"{CALC_SERVICE}.{calc_method('BEAD_AREA')}"
 VOLUME = f"{CALC_SERVICE}.{calc_method('BEAD_VOLUME')}"

@@ -15,10 +15,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dispense.errors import FileError, InputError, Problem, TemplateError
-from dispense.fields import CellError
-from dispense.workbook.package import Package
-from dispense.workbook.target import FileTarget, OpenWorkbookTarget, live_value, open_workbook
+from dispense.base.errors import FileError, InputError, Problem, TemplateError
+from dispense.base.fields import CellError
+from dispense.xlsx.package import Package
+from dispense.xlsx.target import FileTarget, OpenWorkbookTarget, live_value, open_workbook
 
 HEADERS = ["Time", "Material", "Volume [mL]", "Note"]
 

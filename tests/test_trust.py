@@ -29,12 +29,12 @@ import xlsxwriter
 from plans import hand_rows
 
 from dispense import cli
-from dispense.fill import fill, template_folder
-from dispense.plan_tables import TABLES
-from dispense.workbook import write
-from dispense.workbook.fill import fill_template
-from dispense.workbook.package import Package, compare
-from dispense.workbook.write import atomic_write
+from dispense.jobs.fill import fill, template_folder
+from dispense.plan.tables import TABLES
+from dispense.xlsx import write
+from dispense.xlsx.package import Package, compare
+from dispense.xlsx.templates import fill_template
+from dispense.xlsx.write import atomic_write
 
 ROOT = Path(__file__).resolve().parents[1]
 STAMP = "2026-03-01 12:00"

@@ -18,7 +18,7 @@ import sys
 from types import ModuleType
 from unittest import mock
 
-from dispense.fields import CellError
+from dispense.base.fields import CellError
 
 MISSING = -2147352572  # DISP_E_PARAMNOTFOUND, as a left-out argument arrives
 # CVErr codes as COM delivers them: 0x800A0000 + xlErr number (documented xlCVError values)

@@ -28,15 +28,16 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
-from .. import functions
-from ..describe import call_text
-from ..fields import Field, describe_unit, number
-from ..registry import Function, lookup
-from ..workbook import style
-from ..workbook.charts import add_legend, dress, dress_axis, label_values
-from ..workbook.finish import finished
-from ..workbook.spell import spell
-from ..workbook.write import atomic_write
+from ..base.fields import Field, describe_unit, number
+from ..books import style
+from ..books.charts import add_legend, dress, dress_axis, label_values
+from ..books.finish import finished
+from ..formulas.spell import spell
+from ..handbook import catalogue as functions
+from ..handbook.catalogue import lookup
+from ..handbook.declare import Function
+from ..handbook.words import call_text
+from ..xlsx.write import atomic_write
 
 INVENTED = ("Values invented for the demo; type your own over the yellow cells. A cell with #NAME? wants "
             "the add-in: dispense addin install.")  # fmt: skip

@@ -6,7 +6,7 @@ import importlib
 from pathlib import Path
 from typing import Any
 
-from ..errors import InputError, Problem
+from ..base.errors import InputError, Problem
 
 DEFAULT_OUT = {"excel": ".", "calc": "dispense.oxt", "names": "dispense-names.xlsx"}
 

@@ -35,11 +35,11 @@ from dispense.addin.excel_udfs import (
     function_help,
 )
 from dispense.addin.listing import with_values, write_list
-from dispense.describe import by_category
-from dispense.errors import FileError, Problem
-from dispense.functions import FUNCTIONS
-from dispense.registry import Function
-from dispense.workbook.write import atomic_write
+from dispense.base.errors import FileError, Problem
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.declare import Function
+from dispense.handbook.words import by_category
+from dispense.xlsx.write import atomic_write
 
 MODULE = "DispenseFunctions"
 PYTHON_MODULE = "dispense.addin.excel_udfs"

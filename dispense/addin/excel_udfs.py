@@ -22,10 +22,12 @@ from decimal import Decimal
 from typing import Any
 
 from dispense import addin
-from dispense import functions as _functions
-from dispense.errors import NUM, VALUE
-from dispense.fields import ERROR_TEXTS, CellError, Field
-from dispense.registry import Function, evaluate, keep_fault
+from dispense.base.errors import NUM, VALUE
+from dispense.base.fields import ERROR_TEXTS, CellError, Field
+from dispense.handbook import catalogue as _functions
+from dispense.handbook.catalogue import evaluate
+from dispense.handbook.declare import Function
+from dispense.handbook.evaluate import keep_fault
 
 _xlwings: Any
 try:

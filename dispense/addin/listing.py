@@ -12,9 +12,9 @@ from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.worksheet.properties import PageSetupProperties
 
 from dispense.addin.excel_udfs import function_help
-from dispense.describe import by_category, call_text
-from dispense.functions import FUNCTIONS
-from dispense.registry import Example, Function
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.declare import Example, Function
+from dispense.handbook.words import by_category, call_text
 
 _COLUMNS = (("Function", 52), ("What it gives", 58), ("Check", 13), ("Expected", 13), ("OK", 10),
             ("Source of the expected value", 36))  # fmt: skip

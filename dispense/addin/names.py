@@ -24,13 +24,13 @@ from openpyxl.formula.tokenizer import Token
 from dispense import __version__
 from dispense.addin.excel_udfs import function_help
 from dispense.addin.listing import with_values, write_list
-from dispense.describe import literal
-from dispense.errors import InputError, Problem, TemplateError
-from dispense.fields import Field
-from dispense.functions import FUNCTIONS
-from dispense.registry import Function
-from dispense.workbook.formula import tokens
-from dispense.workbook.package import MAIN, Package
+from dispense.base.errors import InputError, Problem, TemplateError
+from dispense.base.fields import Field
+from dispense.formulas.parse import tokens
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.declare import Function
+from dispense.handbook.words import literal
+from dispense.xlsx.package import MAIN, Package
 
 WORKBOOK = "dispense-names.xlsx"
 MARK = "dispense: "  # begins the comment of each name of ours

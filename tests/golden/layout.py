@@ -249,8 +249,20 @@ FORMULAS: dict[str, tuple[str, ...]] = {
 
 #: columns that stay empty for people, or hold a formula that waits for what they type
 BLANKS: dict[str, tuple[str, ...]] = {
-    "SetupShots": ("Weighed [g]",), "SetupFlows": ("Set",), "MaterialLots": ("Done", "Initials"),
-    "MaterialTimes": ("Done", "Initials"), "StagingContainers": ("Done", "Initials"),
+    "SetupShots": ("Weighed [g]",),
+    "SetupFlows": ("Set",),
+    "MaterialLots": ("Done", "Initials"),
+    "MaterialTimes": ("Done", "Initials"),
+    "StagingContainers": ("Done", "Initials"),
     "CheckShots": ("Weighed [g]", "Within limits", "A alone [g]", "B alone [g]", "B per 100 A", "Initials"),
     "CureBatches": ("State",),
-}  # fmt: skip
+}
+
+#: columns in which every cell must hold a formula
+COMPUTED: dict[str, tuple[str, ...]] = {
+    "CheckShots": ("Within limits", "B per 100 A"),
+    "CureBatches": ("State",),
+    "MaterialMore": ("More [mL]", "More containers"),
+    "ResultMaterials": ("Waste share",),
+    "ResultDays": ("A or one part [mL]", "B [mL]", "All materials [kg]", "All purges", "All mixers"),
+}

@@ -30,6 +30,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = "dispense"
+DESELECTED: list[str] = []  # options for pytest
 LONGEST = 900.0  # s; a mutant that runs longer is killed by its time
 
 #: module (anywhere in the package) and the tests of its topic, quick ones first
@@ -349,6 +350,7 @@ def pytest(folder: Path, tests: list[str]) -> tuple[int, str]:
         "no:cacheprovider",
         "-m",
         "not libreoffice",
+        *DESELECTED,
         *tests,
     ]
     environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", "PYTHONPATH": str(folder)}
@@ -377,6 +379,17 @@ def run(mutant: Mutant, verbose: bool = False) -> Outcome:
     return Outcome(mutant, code != 0, by, time.monotonic() - begin)
 
 
+def is_green(numbered: list[tuple[int, Mutant]]) -> bool:
+    """Whether the tests pass on the package as it is; else every mutant would seem killed."""
+    tests = sorted({name for _, mutant in numbered for name in tests_of(mutant)})
+    with tempfile.TemporaryDirectory(prefix="mutant_") as name:
+        copy_package(Path(name))
+        code, words = pytest(Path(name), tests)
+    if code:
+        print(f"the tests fail without any mutant:\n{words}")
+    return code == 0
+
+
 def main() -> int:
     """Draw, run, report."""
     parser = argparse.ArgumentParser(
@@ -387,8 +400,13 @@ def main() -> int:
     parser.add_argument("--named", action="store_true", help="the named faults alone")
     parser.add_argument("--only", type=int, help="number of the one mutant to run")
     parser.add_argument("--list", action="store_true", help="print the mutants and do nothing")
+    parser.add_argument(
+        "--deselect", action="append", default=[], help="a test that fails anyway, as for pytest"
+    )
+    parser.add_argument("--skip-baseline", action="store_true", help="do not run the unchanged package first")
     parser.add_argument("--jobs", type=int, default=2)
     options = parser.parse_args()
+    DESELECTED.extend(f"--deselect={name}" for name in options.deselect)
     mutants = named() if options.named else [*named(), *draw(options.seed, options.count)]
     numbered = list(enumerate(mutants))
     if options.only is not None:
@@ -396,6 +414,8 @@ def main() -> int:
     if options.list:
         print("\n".join(f"{number:3d} {mutant}" for number, mutant in numbered))
         return 0
+    if not options.skip_baseline and not is_green(numbered):
+        return 2
     killed, survivors = 0, []
     with concurrent.futures.ThreadPoolExecutor(options.jobs) as pool:
         waiting = {pool.submit(run, mutant, options.only is not None): number for number, mutant in numbered}

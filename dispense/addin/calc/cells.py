@@ -15,9 +15,11 @@ from typing import Any
 
 import numpy as np
 
-from ...errors import VALUE
-from ...fields import CellError
-from ...registry import Function, evaluate, keep_fault, loud_scalar
+from ...base.errors import VALUE
+from ...base.fields import CellError
+from ...handbook.catalogue import evaluate
+from ...handbook.declare import Function
+from ...handbook.evaluate import keep_fault, loud_scalar
 
 # the functions turn what is no number into an error cell; numpy need not tell it on a terminal too
 warnings.filterwarnings("ignore", category=RuntimeWarning, module=r"dispense\.")

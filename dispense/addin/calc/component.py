@@ -66,7 +66,7 @@ def _load():
     """Put the real methods in place of the first ones."""
     try:
         from dispense.addin.calc.cells import method
-        from dispense.functions import FUNCTIONS
+        from dispense.handbook.catalogue import FUNCTIONS
 
         made = {name: method(FUNCTIONS[name]) for name in NAMES}
     except Exception as error:  # whatever the other Python lacks: every cell then says so

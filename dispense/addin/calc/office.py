@@ -21,8 +21,8 @@ from pathlib import Path
 from typing import Any
 
 from ... import __version__
-from ...errors import DispenseError, Problem
-from ...functions import FUNCTIONS
+from ...base.errors import DispenseError, Problem
+from ...handbook.catalogue import FUNCTIONS
 from .builder import build, needed
 from .component_names import IDENTIFIER
 

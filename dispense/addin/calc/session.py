@@ -12,7 +12,7 @@ import subprocess
 from pathlib import Path
 from typing import Any
 
-from ...errors import DispenseError
+from ...base.errors import DispenseError
 from .office import clean_environment, find_office
 
 

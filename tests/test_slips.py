@@ -1,0 +1,170 @@
+"""Slips of the pen: the demo is free of them, each one put in is found, with its cell.
+
+What is usual is common practice, no source; the slips themselves are arithmetic: 25 °F is −3.9 °C, a
+decimal point one place off is a factor of 10.
+"""
+
+from __future__ import annotations
+
+import copy
+import datetime
+from itertools import pairwise
+
+import pytest
+from plans import hand_rows, make
+
+from dispense.base.findings import NOTE, QUALITY, STOP
+from dispense.plan.demo import DEMO
+from dispense.plan.records import build_plan, raw_table
+from dispense.plan.slips import USUAL, slips
+from dispense.plan.tables import BY_NAME
+
+
+def demo_rows():
+    return copy.deepcopy({name: rows for name, rows in DEMO.items() if name != "Settings"})
+
+
+def found(rows, **words) -> list:
+    return slips(build_plan({name: raw_table(name, table) for name, table in rows.items()}))
+
+
+def cell(rows, table: str, column: str, row: int) -> str:
+    """The cell as raw tables name it: columns in the order in which they first stand."""
+    headers = list(dict.fromkeys(key for item in rows[table] for key in item))
+    place = headers.index(column)
+    letter = chr(65 + place) if place < 26 else "A" + chr(65 + place - 26)
+    return f"{table}!{letter}{row + 2}"
+
+
+def test_the_demo_and_the_plan_worked_by_hand_have_none():
+    assert found(demo_rows()) == []
+    assert slips(make(hand_rows())) == []
+
+
+CASES = [
+    # density 11 for 1.1, in g/mL
+    ("Components", 0, "density", 11.0, QUALITY, "density of Ternhem 21 a is 11 g/mL"),
+    # 180,000 Pa·s: mPa·s typed under Pa·s
+    ("Materials", 3, "consistency", 180_000.0, QUALITY, "consistency of Ternfloat 06 is 180000 Pa·s"),
+    # 25 °F typed as °C is −4 °C, 77 °F is 77
+    ("Materials", 3, "pot_life_temperature", -4.0, QUALITY, "pot life temperature of Ternfloat 06 is -4 °C"),
+    ("Materials", 3, "pot_life_temperature", 77.0, QUALITY, "is 77 °C"),
+    ("Stations", 0, "speed", 1500.0, QUALITY, "speed of Hem robot is 1500 mm/s"),
+    ("Components", 0, "heel", 0.4, QUALITY, "heel of Ternhem 21 a is 0.4"),
+    ("Stations", 0, "scrap", 0.3, QUALITY, "scrap of Hem robot is 0.3"),
+    ("Materials", 1, "pot_life", 0.4, QUALITY, "pot life of Terncover 4 is 0.4 min"),
+    ("Materials", 4, "cure_temperature", 23.0, QUALITY, "cures in an oven, at 23 °C"),
+    ("Temperatures", 3, "temperature", 76.0, QUALITY, "is 76 °C"),
+    ("Stations", 4, "purge_volume", 11.0, QUALITY, "a purge of 11 mL does not empty the mixer"),
+    # 16 mm bore and 420 mm are π/4·1.6²·42 = 84.4 mL
+    ("Stations", 4, "mixer_volume", 950.0, QUALITY, "mixer and nozzle hold 87.5 mL"),
+    ("Beads", 1, "width", 600.0, QUALITY, "width of Module cover Cover seal is 600 mm"),
+    ("Stock", 8, "arrival", datetime.date(2027, 3, 6), QUALITY, "after its expiry on 2027-02-28"),
+    ("Builds", 7, "quantity", 1200, QUALITY, "1200 Drive box on 2026-03-03 in Early, usual are 1"),
+    ("Builds", 7, "date", datetime.date(2027, 4, 3), QUALITY, "more than a year from the others"),
+    ("Breaks", 1, "end", "13:30", QUALITY, "break at 10:30 of Early is 3 hours long"),
+]
+
+
+@pytest.mark.parametrize("table, row, column, value, kind, words", CASES, ids=lambda item: str(item)[:24])
+def test_a_slip_is_found_at_its_cell(table, row, column, value, kind, words):
+    rows = demo_rows()
+    rows[table][row][column] = value
+    if column == "mixer_volume":  # the purge is made to follow: one slip at a time
+        rows[table][row]["purge_volume"] = 1000.0
+    told = [item for item in found(rows) if words in item.text]
+    assert len(told) == 1, [str(item) for item in found(rows)]
+    assert (told[0].kind, told[0].cell) == (kind, cell(rows, table, column, row))
+
+
+def test_a_takt_shorter_than_the_bead():
+    """The cover seal: 1560 mm at 80 mm/s are 19.5 s, without its 26 starts of 0.3 s."""
+    rows = demo_rows()
+    rows["Stations"][1]["takt"] = 3.0
+    (told,) = found(rows)
+    assert told.kind == STOP and told.station == "Cover sealer"
+    assert told.cell == cell(rows, "Stations", "takt", 1)
+    assert told.numbers["time [s]"] == pytest.approx(1560 / 80 + 26 * 0.3, rel=1e-9)
+    rows["Stations"][1]["takt"] = 28.0  # above 27.3 s
+    assert found(rows) == []
+
+
+def test_a_container_smaller_than_a_shot():
+    """The cell bed takes litres: half of 2.5 L of each component in two shots; a container of 200 mL
+    where one of 200 L was meant."""
+    rows = demo_rows()
+    rows["Components"][5]["container"] = 200.0
+    told = found(rows)
+    assert [item.kind for item in told] == [STOP]
+    assert told[0].cell == cell(rows, "Components", "container", 5)
+    assert told[0].numbers["usable [mL]"] == pytest.approx(200 * 0.98)
+
+
+def test_shifts_that_overlap_where_both_are_built_in():
+    rows = demo_rows()
+    rows["Shifts"][1]["start"] = "13:00"
+    (told,) = found(rows)
+    assert told.cell == cell(rows, "Shifts", "start", 1)
+    assert "Late (13:00–22:00) overlaps Early (06:00–14:00)" in told.text
+    rows["Builds"] = [row for row in rows["Builds"] if row["shift"] == "Early"]
+    assert not [item for item in found(rows) if "overlaps" in item.text]
+
+
+def test_a_night_shift_that_runs_into_the_next_morning():
+    """22:00 to 31:00 ends at 7:00, an hour into the early shift of the next day."""
+    rows = demo_rows()
+    rows["Shifts"].append({"shift": "Night", "start": "22:00", "end": "31:00"})
+    monday = rows["Builds"][0]["date"]
+    rows["Builds"].append({"date": monday, "shift": "Night", "part": "Drive box", "quantity": 90})
+    (told,) = found(rows)
+    assert "Night" in told.text and "overlaps Early" in told.text
+    rows["Shifts"][-1]["end"] = "30:00"
+    assert found(rows) == []
+
+
+def test_the_same_build_twice():
+    rows = demo_rows()
+    rows["Builds"].append(dict(rows["Builds"][2]))
+    (told,) = found(rows)
+    assert told.cell == cell(rows, "Builds", "part", len(rows["Builds"]) - 1)
+    assert "first in Builds!C4" in told.text
+    rows["Builds"] += [dict(rows["Builds"][2]) for _ in range(100)]
+    assert 5 < len(found(rows)) < 30  # named one by one up to a bound
+
+
+def test_idle_stations_bare_parts_and_unused_rows():
+    rows = demo_rows()
+    rows["Stations"].append(dict(rows["Stations"][0], station="Spare robot"))
+    rows["Parts"].append({"part": "Spacer"})
+    rows["Assemblies"].append({"assembly": "Drive box", "part": "Spacer", "count": 1})
+    rows["Beads"].append(dict(rows["Beads"][0], bead="Spacer bead", part="Spacer", station="Spare robot"))
+    assert found(rows) == []
+    rows["Beads"][-1]["station"] = "Hem robot"
+    (told,) = found(rows)
+    assert (told.kind, told.station) == (STOP, "Spare robot")
+    rows = demo_rows()
+    rows["Parts"].append({"part": "Spacer"})
+    assert [(item.kind, item.text) for item in found(rows)] == [(NOTE, "part Spacer is not built")]
+    rows["Assemblies"].append({"assembly": "Drive box", "part": "Spacer", "count": 1})
+    (told,) = found(rows)
+    assert told.text == "Spacer is built in Drive box and gets no material"
+
+
+def test_an_oven_material_without_an_oven():
+    rows = demo_rows()
+    rows["Ovens"] = []
+    assert any("table Ovens has no row for Busbar carrier" in item.text for item in found(rows))
+    rows = demo_rows()
+    for row in rows["Profiles"]:
+        row["temperature"] = min(row["temperature"], 120.0)  # 150 °C is the material's
+    assert any("reaches 120 °C" in item.text and "at 150 °C" in item.text for item in found(rows))
+
+
+def test_usual_figures_are_within_what_the_columns_allow():
+    for usual in USUAL:
+        item = BY_NAME[usual.table].column(usual.column)
+        assert usual.low < usual.high
+        assert item.within(usual.high), usual
+    order = [usual.table for usual in USUAL]
+    names = list(BY_NAME)
+    assert all(names.index(first) <= names.index(second) for first, second in pairwise(order))
