@@ -585,7 +585,8 @@ def test_hostile_plans_end_in_clear_lines_within_bounds(case, plan_data, tmp_pat
     harmless = words == "."  # where reading past it is as good an end as a refusal
     assert found.returncode == 1 or (harmless and found.returncode == 0), lines
     assert "Traceback" not in found.stderr
-    assert 1 <= len(lines) <= (2 if case == "no formula value" else 1), lines
+    if found.returncode == 1:  # a plan that is read has its findings below the first line
+        assert 1 <= len(lines) <= (2 if case == "no formula value" else 1), lines
     assert re.search(words, lines[0]), lines
     if found.returncode == 1:
         assert lines[0].startswith((str(path), "Parts!")), lines
