@@ -86,7 +86,7 @@ def findings_text(findings: Iterable[Finding], *, most: int = 8, where: bool = T
         shown_groups = mine if kind == DANGER else mine[:most]
         lines += ["", HEADINGS[kind]]
         if where:
-            rows = [[f"  {group.count}", group.where, _first_on(group.first), group.first.text]
+            rows = [[f"  {group.count}", group.where, _first_on(group.first), _what(group.first)]
                     for group in shown_groups]  # fmt: skip
             head, *body = table(["  times", "station", "first on", "what"], rows).splitlines()
             lines.append(head)
@@ -101,6 +101,13 @@ def findings_text(findings: Iterable[Finding], *, most: int = 8, where: bool = T
         if len(mine) > len(shown_groups):
             lines.append(f"  and {len(mine) - len(shown_groups)} more sorts")
     return "\n".join(lines)
+
+
+def _what(finding: Finding) -> str:
+    """What is found, led by the cell of the plan where it is that cell's."""
+    if not finding.cell or finding.text.startswith(finding.cell):
+        return finding.text
+    return f"{finding.cell}: {finding.text}"
 
 
 def _first_on(finding: Finding) -> str:

@@ -104,7 +104,8 @@ def slips(plan) -> list[Finding]:
 
 
 def _slip(plan, kind: str, row, column: str, text: str, fix: str = "", **names) -> Finding:
-    return Finding(kind, text, fix or LOOK_AGAIN, topic="slip", cell=plan.cell(row, column), **names)
+    cell = plan.cell(row, column)  # in the topic too: each slip is one of its own
+    return Finding(kind, text, fix or LOOK_AGAIN, topic=f"slip {cell}", cell=cell, **names)
 
 
 def _name(row) -> str:

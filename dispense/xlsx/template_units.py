@@ -24,7 +24,7 @@ __all__ = ["HEADER", "Box", "label_unit", "stated_unit", "unit_problems"]
 Factor = Callable[[str, str], float]  # (unit, shop unit) → factor; UnitError where it does not convert
 
 HEADER = re.compile(r"(?P<base>(?:.*\S)?)\s*+\[(?P<unit>[^\[\]]*+)\]\s*+\Z", re.DOTALL)
-_LABEL = re.compile(r"(?P<base>.*?)\s*\[(?P<unit>[^\[\]]*)\]\s*:?\s*\Z", re.DOTALL)
+_LABEL = re.compile(r"(?P<base>(?:.*\S)?)\s*+\[(?P<unit>[^\[\]]*+)\]\s*+:?\s*+\Z", re.DOTALL)
 _CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
 _CELLS = re.compile(r"\$?[A-Za-z]{1,3}\$?[0-9]{1,7}(:\$?[A-Za-z]{1,3}\$?[0-9]{1,7})?\Z")
 _FORMULA = f"{{{MAIN}}}f"
