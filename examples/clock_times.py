@@ -19,5 +19,7 @@ for result in play_plan(plan, until=(date, shift), stations=[station]):
             if event.kind in {"container", "purge", "mixer"}:
                 print(hhmm(event.clock), event.text)
         for letter in result.letters:
-            print(f"{letter.upper()}: {result.drawn(letter) / 1e6:.1f} mL drawn,",
-                  f"balance {result.balance(letter)} nL")  # fmt: skip
+            print(
+                f"{letter.upper()}: {result.drawn(letter) / 1e6:.1f} mL drawn,",
+                f"balance {result.balance(letter)} nL",
+            )

@@ -7,13 +7,7 @@ from importlib.resources import files
 
 import numpy as np
 import pytest
-from handbook import (
-    check_example,
-    check_published,
-    examples_of,
-    functions_without_examples,
-    published_value,
-)
+from handbook import check_example, check_published, examples_of, functions_without_examples, published_value
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
@@ -92,9 +86,13 @@ def _range_moments(size):
     mean, _ = quad(lambda x: 1 - norm.cdf(x) ** size - norm.sf(x) ** size, -10, 10)
     x = np.linspace(-9, 9, 1201)
     w = np.linspace(0, 12, 1201)[:, None]
-    density = size * (size - 1) * np.trapezoid(
-        norm.pdf(x) * norm.pdf(x + w) * (norm.cdf(x + w) - norm.cdf(x)) ** (size - 2), x, axis=1
-    )  # fmt: skip
+    density = (
+        size
+        * (size - 1)
+        * np.trapezoid(
+            norm.pdf(x) * norm.pdf(x + w) * (norm.cdf(x + w) - norm.cdf(x)) ** (size - 2), x, axis=1
+        )
+    )
     second = np.trapezoid(w[:, 0] ** 2 * density, w[:, 0])
     return mean, math.sqrt(second - mean**2)
 

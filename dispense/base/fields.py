@@ -43,8 +43,9 @@ ERROR_TEXTS = frozenset(
 
 
 @cache
-def _ends(above: float | None, at_least: float | None, below: float | None, at_most: float | None,
-          factor: float) -> tuple[float, float]:  # fmt: skip
+def _ends(
+    above: float | None, at_least: float | None, below: float | None, at_most: float | None, factor: float
+) -> tuple[float, float]:
     most = sys.float_info.max / max(factor, 1.0)
     lows, highs = [-most], [most]
     if above is not None:
@@ -119,8 +120,9 @@ class Field:
             return "TRUE or FALSE"
         if self.kind == "text":
             return "a text"
-        words = {"date": "a date", "clock": "a time of day such as 06:00",
-                 "moment": "a date and time"}.get(self.kind)  # fmt: skip
+        words = {"date": "a date", "clock": "a time of day such as 06:00", "moment": "a date and time"}.get(
+            self.kind
+        )
         if words:
             return words
         bounds = []
@@ -250,9 +252,7 @@ class Field:
                 if minutes < 60 and rest < 60:
                     seconds = hours * 3600.0 + minutes * 60 + rest
         if not 0 <= seconds <= 172800.0:
-            raise InputError(
-                self.problem(where, value, fix="after midnight go on counting: 30:00 is 6:00")
-            )
+            raise InputError(self.problem(where, value, fix="after midnight go on counting: 30:00 is 6:00"))
         return seconds
 
     def _read_number(self, value: Any, where: str, unit: str | None) -> float:
@@ -261,15 +261,11 @@ class Field:
             raise InputError(self.problem(where, value, fix="TRUE and FALSE are not numbers"))
         if isinstance(value, str):
             if value.strip() in ERROR_TEXTS:
-                raise InputError(
-                    self.problem(where, value.strip(), value.strip(), "mend the cell it reads")
-                )
+                raise InputError(self.problem(where, value.strip(), value.strip(), "mend the cell it reads"))
             try:
                 si = read_quantity(value.strip(), self.unit, unit)
             except UnitError as error:
-                raise InputError(
-                    self.problem(where, value, VALUE, f"{error.problems[0].allowed}")
-                ) from None
+                raise InputError(self.problem(where, value, VALUE, f"{error.problems[0].allowed}")) from None
         else:
             try:
                 number = float(value)
@@ -284,9 +280,11 @@ class Field:
             si = number * factor + offset
         factor, offset = to_si(self.unit)
         # the number as the limits know it; rounding of a conversion must not trip an exact limit
-        number = float(value) if plain == self.unit and not isinstance(value, str) else (
-            round((si - offset) / factor, 12) if math.isfinite(si) else si
-        )  # fmt: skip
+        number = (
+            float(value)
+            if plain == self.unit and not isinstance(value, str)
+            else (round((si - offset) / factor, 12) if math.isfinite(si) else si)
+        )
         if not (self.within(number) and math.isfinite(si)):
             raise InputError(self.problem(where, value, NUM))
         return si
@@ -355,6 +353,22 @@ def points(name: str, unit: str, help: str, **rest: Any) -> Field:
 
 
 __all__ = [
-    "ERROR_TEXTS", "REQUIRED", "CellError", "Field", "choice", "clock", "date", "describe_unit",
-    "flag", "matrix", "number", "points", "record", "replace", "text", "text_of", "vector", "whole",
-]  # fmt: skip
+    "ERROR_TEXTS",
+    "REQUIRED",
+    "CellError",
+    "Field",
+    "choice",
+    "clock",
+    "date",
+    "describe_unit",
+    "flag",
+    "matrix",
+    "number",
+    "points",
+    "record",
+    "replace",
+    "text",
+    "text_of",
+    "vector",
+    "whole",
+]

@@ -194,7 +194,27 @@ def exit_code(findings: Iterable[Finding], *, not_written: bool = False) -> int:
 
 
 __all__ = [
-    "BAD_INPUT", "DANGER", "DANGEROUS", "DONE", "HEADINGS", "KINDS", "MARKS", "NOTE", "NOT_WRITTEN",
-    "QUALITY", "SHORT", "SHORTAGE", "STOP", "USAGE", "WAIT", "Finding", "Group", "WithFindings",
-    "exit_code", "gravest_first", "grouped", "marked", "tally",
-]  # fmt: skip
+    "BAD_INPUT",
+    "DANGER",
+    "DANGEROUS",
+    "DONE",
+    "HEADINGS",
+    "KINDS",
+    "MARKS",
+    "NOTE",
+    "NOT_WRITTEN",
+    "QUALITY",
+    "SHORT",
+    "SHORTAGE",
+    "STOP",
+    "USAGE",
+    "WAIT",
+    "Finding",
+    "Group",
+    "WithFindings",
+    "exit_code",
+    "gravest_first",
+    "grouped",
+    "marked",
+    "tally",
+]

@@ -46,10 +46,13 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     frame        12.25
     """
     cells = [[shown(value) for value in row] for row in rows]
-    numeric = [all(is_number(row[place]) for row in cells if row[place]) and bool(cells)
-               for place in range(len(headers))]  # fmt: skip
-    widths = [max(display_width(line[place]) for line in [list(headers), *cells])
-              for place in range(len(headers))]  # fmt: skip
+    numeric = [
+        all(is_number(row[place]) for row in cells if row[place]) and bool(cells)
+        for place in range(len(headers))
+    ]
+    widths = [
+        max(display_width(line[place]) for line in [list(headers), *cells]) for place in range(len(headers))
+    ]
 
     def line(texts: Sequence[str]) -> str:
         parts = []
@@ -61,8 +64,9 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     return "\n".join([line(list(headers)), *(line(row) for row in cells)])
 
 
-def findings_text(findings: Iterable[Finding], *, most: int = 8, where: bool = True, notes: bool = True,
-                  more: str = "") -> str:  # fmt: skip
+def findings_text(
+    findings: Iterable[Finding], *, most: int = 8, where: bool = True, notes: bool = True, more: str = ""
+) -> str:
     """Findings under a heading for each kind, the gravest first, those of one sort together.
 
     `where` adds the columns of station and day; without `notes` they are counted only. At most `most`
@@ -86,8 +90,10 @@ def findings_text(findings: Iterable[Finding], *, most: int = 8, where: bool = T
         shown_groups = mine if kind == DANGER else mine[:most]
         lines += ["", HEADINGS[kind]]
         if where:
-            rows = [[f"  {group.count}", group.where, _first_on(group.first), _what(group.first)]
-                    for group in shown_groups]  # fmt: skip
+            rows = [
+                [f"  {group.count}", group.where, _first_on(group.first), _what(group.first)]
+                for group in shown_groups
+            ]
             head, *body = table(["  times", "station", "first on", "what"], rows).splitlines()
             lines.append(head)
             for group, line in zip(shown_groups, body, strict=True):
@@ -96,8 +102,10 @@ def findings_text(findings: Iterable[Finding], *, most: int = 8, where: bool = T
                     lines.append(" " * head.index("what") + f"→ {group.first.fix}")
         else:
             mark = "-" if kind == NOTE else "▲"
-            lines += [f"{mark} {group.first}" + (f" ({group.count} of this sort)" if group.count > 1 else "")
-                      for group in shown_groups]  # fmt: skip
+            lines += [
+                f"{mark} {group.first}" + (f" ({group.count} of this sort)" if group.count > 1 else "")
+                for group in shown_groups
+            ]
         if len(mine) > len(shown_groups):
             lines.append(f"  and {len(mine) - len(shown_groups)} more sorts")
     return "\n".join(lines)

@@ -103,11 +103,28 @@ def registry():
 
 # Spellings of the shop that pint does not read, replaced in the unit text before pint sees it.
 _SPELLINGS = (
-    ("²", "**2"), ("³", "**3"), ("·", "*"), ("⋅", "*"), ("µ", "u"), ("μ", "u"), ("−", "-"),
-    ("℃", "degC"), ("℉", "degF"), ("º", "°"), ("˚", "°"),
-    ("°C", "degC"), ("°F", "degF"), ("°", "deg"), ("√h", "hour**0.5"), ("sⁿ", "s"), ("s^n", "s"),
-    ("″", "inch"), ("”", "inch"), ("''", "inch"), ('"', "inch"),
-)  # fmt: skip
+    ("²", "**2"),
+    ("³", "**3"),
+    ("·", "*"),
+    ("⋅", "*"),
+    ("µ", "u"),
+    ("μ", "u"),
+    ("−", "-"),
+    ("℃", "degC"),
+    ("℉", "degF"),
+    ("º", "°"),
+    ("˚", "°"),
+    ("°C", "degC"),
+    ("°F", "degF"),
+    ("°", "deg"),
+    ("√h", "hour**0.5"),
+    ("sⁿ", "s"),
+    ("s^n", "s"),
+    ("″", "inch"),
+    ("”", "inch"),
+    ("''", "inch"),
+    ('"', "inch"),
+)
 # whole texts
 _WORDS = {
     "deg C": "degC",
@@ -196,8 +213,16 @@ _WITH_COMMA = re.compile(r"(?P<whole>[+-]?\d+),(?P<part>\d+)(?![\d,.'])")
 
 
 # SI units that are powers of the metre and of the second: those powers
-_POWERS = {"m": (1, 0), "m²": (2, 0), "m³": (3, 0), "s": (0, 1), "1/s": (0, -1), "m/s": (1, -1),
-           "m³/s": (3, -1), "m/√s": (1, -0.5)}  # fmt: skip
+_POWERS = {
+    "m": (1, 0),
+    "m²": (2, 0),
+    "m³": (3, 0),
+    "s": (0, 1),
+    "1/s": (0, -1),
+    "m/s": (1, -1),
+    "m³/s": (3, -1),
+    "m/√s": (1, -0.5),
+}
 
 
 @cache
@@ -421,9 +446,13 @@ def read_quantity(text: str, target: str, plain: str | None = None) -> float:
             unit = "1" + unit
         if (unit[0].isdigit() and not unit.startswith("1/")) or unit[0] in ",.'":
             raise UnitError(
-                Problem("number", "number", text, "a number with a point as decimal mark and no "
-                        "separator of thousands")
-            )  # fmt: skip
+                Problem(
+                    "number",
+                    "number",
+                    text,
+                    "a number with a point as decimal mark and no separator of thousands",
+                )
+            )
         factor, offset = unit_factor(unit, target)
     value = number * factor + offset
     if not math.isfinite(value):
@@ -548,7 +577,25 @@ def temperature_text(temperatures: Sequence[float]) -> str:
 
 __all__ = [
     "temperature_text",
-    "AS_GIVEN", "LONGEST", "SHOP_UNITS", "ShopUnit", "celsius_text", "comma_is_decimal", "describe_unit",
-    "duration_text", "from_si", "is_count", "is_number", "is_unit", "read_header", "read_quantity",
-    "registry", "show", "si_symbol", "to_si", "unit_factor", "volume_text", "with_point",
-]  # fmt: skip
+    "AS_GIVEN",
+    "LONGEST",
+    "SHOP_UNITS",
+    "ShopUnit",
+    "celsius_text",
+    "comma_is_decimal",
+    "describe_unit",
+    "duration_text",
+    "from_si",
+    "is_count",
+    "is_number",
+    "is_unit",
+    "read_header",
+    "read_quantity",
+    "registry",
+    "show",
+    "si_symbol",
+    "to_si",
+    "unit_factor",
+    "volume_text",
+    "with_point",
+]

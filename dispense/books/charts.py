@@ -24,9 +24,13 @@ __all__ = ["LOOKS", "Curve", "add_legend", "dress", "dress_axis", "label_values"
 HEIGHT = 8.0  # cm
 #: dash, mark and ink of the first, second, … series
 LOOKS = (
-    ("solid", "none", style.ACCENT), ("dash", "none", style.DARK), ("sysDot", "none", style.GREY),
-    ("dashDot", "none", style.ACCENT), ("lgDash", "none", style.GREY), ("lgDashDot", "none", style.DARK),
-)  # fmt: skip
+    ("solid", "none", style.ACCENT),
+    ("dash", "none", style.DARK),
+    ("sysDot", "none", style.GREY),
+    ("dashDot", "none", style.ACCENT),
+    ("lgDash", "none", style.GREY),
+    ("lgDashDot", "none", style.DARK),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +75,16 @@ def dress_axis(axis: Any, words: str, form: str | None = None, ink: str = style.
     axis.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=ink))
 
 
-def dress(chart: Any, title: str | None, x_title: str, y_title: str, *, x_form: str | None = None,
-          y_form: str | None = None, ink: str = style.GREY) -> None:  # fmt: skip
+def dress(
+    chart: Any,
+    title: str | None,
+    x_title: str,
+    y_title: str,
+    *,
+    x_form: str | None = None,
+    y_form: str | None = None,
+    ink: str = style.GREY,
+) -> None:
     """Titles, axes in `ink` and light lines across, in the house style."""
     chart.title = title
     if title is not None:
@@ -116,10 +128,19 @@ def _series(curve: Curve) -> Series:
     return series
 
 
-def scatter(title: str, x_title: str, y_title: str, curves: Sequence[Curve], *,
-            x_form: str = "General", y_form: str = "General", x_range: tuple = (None, None),
-            y_range: tuple = (None, None), x_step: float | None = None,
-            x_log: bool = False) -> ScatterChart:  # fmt: skip
+def scatter(
+    title: str,
+    x_title: str,
+    y_title: str,
+    curves: Sequence[Curve],
+    *,
+    x_form: str = "General",
+    y_form: str = "General",
+    x_range: tuple = (None, None),
+    y_range: tuple = (None, None),
+    x_step: float | None = None,
+    x_log: bool = False,
+) -> ScatterChart:
     """A chart of curves over a number axis."""
     chart = ScatterChart()
     chart.scatterStyle = "lineMarker"

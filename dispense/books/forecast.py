@@ -32,13 +32,24 @@ __all__ = ["book_bytes"]
 
 SHEETS = {
     "findings": "Findings",
-    "components": "Components", "orders": "Orders", "weeks": "Weeks", "materials": "Materials",
-    "days": "Days", "stock": "Stock", "cover": "Cover", "stations": "Stations",
-    "station_weeks": "Station weeks", "lots": "Lots",
-    "reorder": "Reorder", "causes": "Cost and waste", "drivers": "Drivers", "what_if": "What if",
-    "what_if_causes": "What if causes", "what_if_cost": "What if cost",
+    "components": "Components",
+    "orders": "Orders",
+    "weeks": "Weeks",
+    "materials": "Materials",
+    "days": "Days",
+    "stock": "Stock",
+    "cover": "Cover",
+    "stations": "Stations",
+    "station_weeks": "Station weeks",
+    "lots": "Lots",
+    "reorder": "Reorder",
+    "causes": "Cost and waste",
+    "drivers": "Drivers",
+    "what_if": "What if",
+    "what_if_causes": "What if causes",
+    "what_if_cost": "What if cost",
     "what_if_steps": "What if steps",
-}  # fmt: skip
+}
 FORMATS = {"date": "ddd dd mmm yy", "whole": "#,##0", "share": "0%", "text": "@"}
 WIDTHS = {"date": 14.5, "whole": 11, "share": 10}
 PAGE_WIDTH = 170  # characters across one page
@@ -52,20 +63,25 @@ ONE_PAGE = 44  # rows that still read well on one page
 PATTERNS = ("solid", "wdUpDiag", "solid", "ltUpDiag")
 FILLS = (style.ACCENT, style.GREY, "C9D3D8", style.ACCENT)
 INKS = (style.ACCENT, style.ACCENT, style.GREY, style.GREY, style.ACCENT, style.GREY)
-LINES = (("solid", "circle"), ("dash", "square"), ("sysDot", "triangle"), ("dashDot", "diamond"),
-         ("lgDash", "x"), ("sysDash", "star"))  # fmt: skip
+LINES = (
+    ("solid", "circle"),
+    ("dash", "square"),
+    ("sysDot", "triangle"),
+    ("dashDot", "diamond"),
+    ("lgDash", "x"),
+    ("sysDash", "star"),
+)
 
 #: formulas that stay live: table, column → text with {letter of a column} and {row}
 LIVE = {
     ("components", "P90 of stock"): "IF({In stock}{row}+{Due in}{row}>0,"
-    "{Use P90}{row}/({In stock}{row}+{Due in}{row}),\"\")",
+    '{Use P90}{row}/({In stock}{row}+{Due in}{row}),"")',
     ("reorder", "Safety stock"): "MAX(NORMSINV({Service level}{row})*SQRT({Lead time}{row}"
     "*{Spread a day}{row}^2+({Daily use}{row}*{Its spread}{row})^2),0)",
     ("reorder", "Reorder point"): "{Daily use}{row}*{Lead time}{row}+{Safety stock}{row}",
-    ("lots", "Balance"): "ROUND({Opening}{row}+{Received}{row}-{Used}{row}-{Expired}{row}"
-    "-{Closing}{row},6)",
+    ("lots", "Balance"): "ROUND({Opening}{row}+{Received}{row}-{Used}{row}-{Expired}{row}-{Closing}{row},6)",
     ("stations", "Waste"): "IF({All}{row}>0,1-({On good parts}{row}+{Filling hoses}{row})/{All}{row},0)",
-}  # fmt: skip
+}
 
 
 def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
@@ -193,8 +209,9 @@ class _Sheet:
         for number, (value, (name, _, kind)) in enumerate(zip(values, table.columns, strict=True), 1):
             cell = sheet.cell(row, number)
             cell.font, cell.border = style.BODY, style.BORDER
-            cell.alignment = style.RIGHT if self._right(number - 1) else (
-                style.WRAP if kind == "text" else style.LEFT)  # fmt: skip
+            cell.alignment = (
+                style.RIGHT if self._right(number - 1) else (style.WRAP if kind == "text" else style.LEFT)
+            )
             live = LIVE.get((table.name, name))
             if live is not None and value is not None:
                 cell.value = "=" + self._formula(live, row)
@@ -237,8 +254,9 @@ class _Sheet:
                 cell.number_format = self._format(number - 1)
                 cell.alignment = style.RIGHT
             elif kind == "share" and name == "Waste" and "On good parts" in self.names:
-                good, hoses, whole = (self.letter(each) + str(row) for each in
-                                      ("On good parts", "Filling hoses", "All"))  # fmt: skip
+                good, hoses, whole = (
+                    self.letter(each) + str(row) for each in ("On good parts", "Filling hoses", "All")
+                )
                 cell.value = f"=IF({whole}>0,1-({good}+{hoses})/{whole},0)"
                 cell.number_format, cell.alignment = FORMATS["share"], style.RIGHT
 
@@ -266,8 +284,11 @@ _CHARTED = {"components", "days", "cover", "drivers", "what_if_cost"}
 def _charts(made: dict[str, _Sheet]) -> None:
     if "components" in made:
         item = made["components"]
-        chart = _bars("Use of nine of ten futures, as a share of stock and what is due in",
-                      "component", "share of stock [%]")  # fmt: skip
+        chart = _bars(
+            "Use of nine of ten futures, as a share of stock and what is due in",
+            "component",
+            "share of stock [%]",
+        )
         _add_series(chart, item, "P90 of stock", "Component", 0)
         chart.y_axis.number_format = "0%"
         item.add(chart)
@@ -282,8 +303,9 @@ def _charts(made: dict[str, _Sheet]) -> None:
         made["cover"].add(_cover_chart(made["cover"]))
     if "drivers" in made:
         item = made["drivers"]
-        chart = _bars("Share of the spread that each input brings about", "material",
-                      "share of the variance [%]")  # fmt: skip
+        chart = _bars(
+            "Share of the spread that each input brings about", "material", "share of the variance [%]"
+        )
         chart.grouping, chart.overlap = "percentStacked", 100
         for order, name in enumerate(item.names[1:5]):
             _add_series(chart, item, name, "Material", order)
@@ -295,8 +317,7 @@ def _charts(made: dict[str, _Sheet]) -> None:
         unit = item.table.columns[1][1]
         chart = _bars("Cost of each variant", "variant", f"cost [{unit}]" if unit else "cost")
         width = len(item.names)
-        series = Series(Reference(item.sheet, min_col=2, max_col=width, min_row=item.total_row),
-                        title="Cost")  # fmt: skip
+        series = Series(Reference(item.sheet, min_col=2, max_col=width, min_row=item.total_row), title="Cost")
         _pattern(series, 0)
         _labels(series)
         chart.series.append(series)
@@ -306,8 +327,13 @@ def _charts(made: dict[str, _Sheet]) -> None:
 
 def _cover_chart(item: _Sheet) -> LineChart:
     chart = LineChart()
-    dress(chart, "Days that the stock lasts, without new orders", "day", "stock over mean use [d]",
-          y_form="#,##0")  # fmt: skip
+    dress(
+        chart,
+        "Days that the stock lasts, without new orders",
+        "day",
+        "stock over mean use [d]",
+        y_form="#,##0",
+    )
     for order, name in enumerate(item.names[1:]):
         series = Series(item.values(name), title=name)
         dash, mark = LINES[order % len(LINES)]
@@ -352,8 +378,9 @@ def _pattern(series: Any, order: int) -> None:
     if pattern == "solid":
         series.graphicalProperties = GraphicalProperties(solidFill=ink, ln=line)
     else:
-        fill = PatternFillProperties(prst=pattern, fgClr=ColorChoice(srgbClr=ink),
-                                     bgClr=ColorChoice(srgbClr="FFFFFF"))  # fmt: skip
+        fill = PatternFillProperties(
+            prst=pattern, fgClr=ColorChoice(srgbClr=ink), bgClr=ColorChoice(srgbClr="FFFFFF")
+        )
         series.graphicalProperties = GraphicalProperties(pattFill=fill, ln=line)
 
 
@@ -382,8 +409,9 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
     head.append(f"builds {horizon.first_build:%d %b %Y} to {horizon.last_build:%d %b %Y}")
     style.put_text(sheet["A2"], " · ".join(head))
     sheet["A2"].font = style.NOTE
-    style.put_text(sheet["A3"], "Figures are for planning. Safety data sheets and local rules go before "
-                   "them.")
+    style.put_text(
+        sheet["A3"], "Figures are for planning. Safety data sheets and local rules go before them."
+    )
     sheet["A3"].font = style.NOTE
     row = 4
     for line, font in zip(found.headline(), (style.TITLE, style.SECTION), strict=False):
@@ -442,16 +470,21 @@ def _section(sheet: Worksheet, row: int, text: str) -> int:
     return row + 1
 
 
-def _block(sheet: Worksheet, row: int, columns: Sequence[tuple[str, str]],
-           rows: Sequence[Sequence[Any]]) -> int:  # fmt: skip
+def _block(
+    sheet: Worksheet, row: int, columns: Sequence[tuple[str, str]], rows: Sequence[Sequence[Any]]
+) -> int:
     """A small table; kinds as in a forecast's tables."""
     for number, (head, kind) in enumerate(columns, 1):
         cell = sheet.cell(row, number)
         style.put_text(cell, head)
         style.header(cell, right=kind in {"number", "whole", "share"})
-    sheet.row_dimensions[row].height = 13.5 * max(
-        style.wrapped_lines(head, _SUMMARY_WIDTHS[place] - 2) for place, (head, _) in enumerate(columns)
-    ) + 6  # fmt: skip
+    sheet.row_dimensions[row].height = (
+        13.5
+        * max(
+            style.wrapped_lines(head, _SUMMARY_WIDTHS[place] - 2) for place, (head, _) in enumerate(columns)
+        )
+        + 6
+    )
     for values in rows:
         row += 1
         for number, (value, (_, kind)) in enumerate(zip(values, columns, strict=True), 1):
@@ -482,8 +515,16 @@ def _first_findings(sheet: Worksheet, row: int, found: Forecast) -> int:
 
 def _first_components(sheet: Worksheet, row: int, found: Forecast) -> int:
     table = found.tables["components"]
-    names = ["Component", "In stock", "Due in", "Use planned", "Use P90", "Runs out", "After builds",
-             "Order by"]  # fmt: skip
+    names = [
+        "Component",
+        "In stock",
+        "Due in",
+        "Use planned",
+        "Use P90",
+        "Runs out",
+        "After builds",
+        "Order by",
+    ]
     places = [[name for name, _, _ in table.columns].index(name) for name in names]
     far = datetime.date.max
     out, after, order = (names.index(name) for name in ("Runs out", "After builds", "Order by"))
@@ -492,7 +533,8 @@ def _first_components(sheet: Worksheet, row: int, found: Forecast) -> int:
     shown = max(_SHOWN_ROWS - 2 * min(len(found.warnings), _SHOWN_FINDINGS), _LEAST_ROWS)
     more = len(picked) - shown
     title = "Components, the first to run out on top" + (
-        f" ({more} more on sheet Components)" if more > 0 else "")  # fmt: skip
+        f" ({more} more on sheet Components)" if more > 0 else ""
+    )
     row = _section(sheet, row, title)
     columns = [(table.headers()[place], table.columns[place][2]) for place in places]
     return _block(sheet, row, columns, picked[:shown])
@@ -504,8 +546,11 @@ def _first_orders(sheet: Worksheet, row: int, found: Forecast) -> int:
         return row
     shown = max(_SHOWN_ORDERS - len(found.warnings), _LEAST_ORDERS)
     more = len(table.rows) - shown
-    row = _section(sheet, row, "Orders, the first to place on top" + (
-        f" ({more} more on sheet Orders)" if more > 0 else ""))  # fmt: skip
+    row = _section(
+        sheet,
+        row,
+        "Orders, the first to place on top" + (f" ({more} more on sheet Orders)" if more > 0 else ""),
+    )
     names = ["Component", "Order by", "Arrives", "Containers", "Volume", "Usable until", "Cost"]
     places = [[name for name, _, _ in table.columns].index(name) for name in names]
     columns = [(table.headers()[place], table.columns[place][2]) for place in places]

@@ -33,10 +33,18 @@ STAMP_MARK = "[stamp]"  # in a footer, where the stamp goes
 
 _THREE = "[<10]0.00;[<100]0.0;#,##0"  # three or four figures, whatever the size
 _FORMS = {
-    "mL": _THREE, "g": _THREE, "kg": "[<10]0.000;[<100]0.00;#,##0.0", "s": "[<100]0.0;#,##0",
-    "mm": "[<10]0.00;0.0", "bar": "0.0", "mL/s": "[<1]0.000;[<10]0.00;0.0", "mm/s": "0", "1/s": "#,##0",
-    "g/mL": "0.000", "": "0.0%",
-}  # fmt: skip
+    "mL": _THREE,
+    "g": _THREE,
+    "kg": "[<10]0.000;[<100]0.00;#,##0.0",
+    "s": "[<100]0.0;#,##0",
+    "mm": "[<10]0.00;0.0",
+    "bar": "0.0",
+    "mL/s": "[<1]0.000;[<10]0.00;0.0",
+    "mm/s": "0",
+    "1/s": "#,##0",
+    "g/mL": "0.000",
+    "": "0.0%",
+}
 OTHER_DAY = "ddd d mmm hh:mm"
 OTHER_DAYS = ((FAR - 1, "ddd d mmm yyyy hh:mm"), (0, OTHER_DAY))  # days away, the furthest first
 DASHED = '[=0]"–";[<100]0.0;#,##0'  # a dash for nothing
@@ -91,8 +99,16 @@ def form_of(item: Field, moments: str = "hh:mm") -> str:
 class Form:
     """One worksheet of a template, written from top to bottom."""
 
-    def __init__(self, book: Workbook, spec: SheetSpec, title: str, widths: Sequence[float], *,
-                 landscape: bool, moments: str = "hh:mm"):  # fmt: skip
+    def __init__(
+        self,
+        book: Workbook,
+        spec: SheetSpec,
+        title: str,
+        widths: Sequence[float],
+        *,
+        landscape: bool,
+        moments: str = "hh:mm",
+    ):
         self.book, self.spec, self.moments = book, spec, moments
         self.ws: Worksheet = book.create_sheet(title)
         self.row = 1
@@ -117,17 +133,14 @@ class Form:
         """Merge cells of one row."""
         row = self.row if row is None else row
         if span > 1:
-            self.ws.merge_cells(start_row=row, start_column=column, end_row=row,
-                                end_column=column + span - 1)  # fmt: skip
+            self.ws.merge_cells(start_row=row, start_column=column, end_row=row, end_column=column + span - 1)
 
     def name(self, name: str, column: int, row: int | None = None) -> None:
         """Let a defined name refer to a cell."""
         letter, row = get_column_letter(column), self.row if row is None else row
         if name == "day":
             self.day = f"${letter}${row}"
-        self.book.defined_names[name] = DefinedName(
-            name, attr_text=f"'{self.ws.title}'!${letter}${row}"
-        )
+        self.book.defined_names[name] = DefinedName(name, attr_text=f"'{self.ws.title}'!${letter}${row}")
 
     def height(self, points: float) -> None:
         """The height of the current row."""
@@ -143,12 +156,16 @@ class Form:
             self.row += 1
             return
         right = self.columns - half
-        for name, column, span in (("plant", half + 1, right - right // 2),
-                                   ("line", self.columns - right // 2 + 1, right // 2)):  # fmt: skip
+        for name, column, span in (
+            ("plant", half + 1, right - right // 2),
+            ("line", self.columns - right // 2 + 1, right // 2),
+        ):
             self.merge(column, span)
             cell = self.cell(column)
-            cell.font, cell.alignment = SMALL_BOLD, Alignment(horizontal="right", vertical="center",
-                                                              shrink_to_fit=True)  # fmt: skip
+            cell.font, cell.alignment = (
+                SMALL_BOLD,
+                Alignment(horizontal="right", vertical="center", shrink_to_fit=True),
+            )
             self.name(name, column)
         for column in range(1, self.columns + 1):
             self.cell(column).border = Border(bottom=_RULE)
@@ -173,8 +190,9 @@ class Form:
             value.font = SMALL_BOLD if small else FIGURE
             value.number_format = form_of(item, self.moments)
             is_text = item.kind == "text"
-            value.alignment = Alignment(horizontal="left", vertical="top", wrap_text=is_text,
-                                        shrink_to_fit=not is_text)  # fmt: skip
+            value.alignment = Alignment(
+                horizontal="left", vertical="top", wrap_text=is_text, shrink_to_fit=not is_text
+            )
             for place in range(column, column + span):
                 self.cell(place, row=self.row + 1).border = _UNDER
             self.name(name, column, self.row + 1)
@@ -204,9 +222,19 @@ class Form:
 
     # -- tables -----------------------------------------------------------------------------
 
-    def table(self, key: str, columns: Sequence[Column], *, forms: dict[str, str] | None = None,
-              across: bool = False, big: bool = False, repeat: bool = False, rows_high: float | None = None,
-              filtered: bool = False, marks: str = "") -> None:  # fmt: skip
+    def table(
+        self,
+        key: str,
+        columns: Sequence[Column],
+        *,
+        forms: dict[str, str] | None = None,
+        across: bool = False,
+        big: bool = False,
+        repeat: bool = False,
+        rows_high: float | None = None,
+        filtered: bool = False,
+        marks: str = "",
+    ) -> None:
         """A table with one sample row; `across` lets its last text run over the cells beside it.
 
         `marks` names the column whose warning mark tells the whole row apart.
@@ -238,7 +266,9 @@ class Form:
             if item is not None and item.kind == "moment":
                 self._date_other_days(cell.coordinate, f"${letters[marks]}{data}" if marks else "")
             cell.alignment = Alignment(
-                horizontal="right" if right else "left", vertical="center", shrink_to_fit=right,
+                horizontal="right" if right else "left",
+                vertical="center",
+                shrink_to_fit=right,
                 wrap_text=not right and item is not None and not (across and place == len(columns)),
                 indent=0 if right or place == 1 else 1,
             )
@@ -272,9 +302,12 @@ class Form:
         cell = self.cell(place, title)
         style.header(cell, right)
         cell.font = SMALL_HEADER
-        cell.alignment = Alignment(horizontal="right" if right else "left",
-                                   vertical="top" if filtered else "center", wrap_text=True,
-                                   indent=0 if right or place == 1 else 1)  # fmt: skip
+        cell.alignment = Alignment(
+            horizontal="right" if right else "left",
+            vertical="top" if filtered else "center",
+            wrap_text=True,
+            indent=0 if right or place == 1 else 1,
+        )
 
     def _sample(self, cell, column: Column, item: Field | None, forms: dict[str, str], big: bool) -> None:
         cell.font = FIGURE if big else SMALL
@@ -294,15 +327,19 @@ class Form:
         """
         if not self.day:
             return
-        for is_marked in ([_is_marked(mark), ""] if mark else [""]):
+        for is_marked in [_is_marked(mark), ""] if mark else [""]:
             for number, (beyond, form) in enumerate(OTHER_DAYS):
                 tests = [f"ISNUMBER({cell})", f"ABS(INT({cell})-INT({self.day}))>{beyond}", is_marked]
                 look = dict(font=Font(bold=True), fill=_MARKED) if is_marked else {}
                 shown = NumberFormat(numFmtId=190 + number, formatCode=form)
-                self.ws.conditional_formatting.add(cell, Rule(
-                    "expression", formula=[f"AND({','.join(filter(None, tests))})"],
-                    dxf=DifferentialStyle(numFmt=shown, **look),
-                ))  # fmt: skip
+                self.ws.conditional_formatting.add(
+                    cell,
+                    Rule(
+                        "expression",
+                        formula=[f"AND({','.join(filter(None, tests))})"],
+                        dxf=DifferentialStyle(numFmt=shown, **look),
+                    ),
+                )
 
     def warnings(self, key: str, columns: Sequence[str] = ("warning",)) -> None:
         """A table of warnings over the whole width; a marked row is told apart by colour too."""
@@ -377,12 +414,12 @@ class Form:
                 self.ws.row_dimensions[row].height = high
             self.cell(column, f"{text}: name, date, signature").font = LABEL
             for at in range(column, last + 1):
-                self.cell(at).border = Border(top=_HAIR, left=_HAIR if at == column else None,
-                                              right=_HAIR if at == last else None)  # fmt: skip
+                self.cell(at).border = Border(
+                    top=_HAIR, left=_HAIR if at == column else None, right=_HAIR if at == last else None
+                )
                 self.cell(at, row=self.row + 1).border = Border(
-                    bottom=_HAIR, left=_HAIR if at == column else None,
-                    right=_HAIR if at == last else None,
-                )  # fmt: skip
+                    bottom=_HAIR, left=_HAIR if at == column else None, right=_HAIR if at == last else None
+                )
         self.row += 2
 
     def where(self, name: str) -> str:

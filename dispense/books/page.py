@@ -36,8 +36,9 @@ class Data:
         self.sheet: Worksheet = book.create_sheet("Chart data")
         style.put(self.sheet["A1"], "What the charts draw")
         style.title(self.sheet["A1"])
-        style.put(self.sheet["A2"],
-                  "Behind the charts of the other sheets; this sheet is not printed in full.")  # fmt: skip
+        style.put(
+            self.sheet["A2"], "Behind the charts of the other sheets; this sheet is not printed in full."
+        )
         self.sheet["A2"].font = style.NOTE
         self.column = 1
 
@@ -55,8 +56,15 @@ class Data:
                 cell = self.sheet.cell(row, self.column)
                 style.put(cell, value)
                 cell.font, cell.number_format = style.BODY, form
-            found.append(Reference(self.sheet, min_col=self.column, max_col=self.column, min_row=5,
-                                   max_row=max(5, 4 + len(values))))  # fmt: skip
+            found.append(
+                Reference(
+                    self.sheet,
+                    min_col=self.column,
+                    max_col=self.column,
+                    min_row=5,
+                    max_row=max(5, 4 + len(values)),
+                )
+            )
             self.column += 1
         style.set_width(self.sheet, self.column, 3)
         self.column += 1
@@ -73,8 +81,7 @@ class Data:
 class Page:
     """One sheet, written from top to bottom on a grid of columns."""
 
-    def __init__(self, book: Workbook, name: str, heading: str, widths: Sequence[float],
-                 under: str = ""):  # fmt: skip
+    def __init__(self, book: Workbook, name: str, heading: str, widths: Sequence[float], under: str = ""):
         self.sheet: Worksheet = book.create_sheet(_free_name(book, name))
         self.widths = list(widths)
         self.turned = False
@@ -156,8 +163,7 @@ class Page:
             height = _lines_of(str(name.value), label_width - 2)
             if is_text or value is None:
                 last = len(self.widths)
-                self.sheet.merge_cells(start_row=self.row, start_column=3, end_row=self.row,
-                                       end_column=last)  # fmt: skip
+                self.sheet.merge_cells(start_row=self.row, start_column=3, end_row=self.row, end_column=last)
                 cell.alignment = _LEFT
                 height = max(height, _lines_of(str(cell.value), sum(self.widths[2:]) - 2))
             else:
@@ -168,15 +174,22 @@ class Page:
         self.row += 1
         return cells
 
-    def table(self, headers: Sequence[str], rows: Sequence[Sequence[Any]], forms: Sequence[str] = (),
-              marks: Sequence[bool] = ()) -> int:  # fmt: skip
+    def table(
+        self,
+        headers: Sequence[str],
+        rows: Sequence[Sequence[Any]],
+        forms: Sequence[str] = (),
+        marks: Sequence[bool] = (),
+    ) -> int:
         """A table; a `Live` text is a formula. Returns its first data row.
 
         `marks` says which rows to mark as a warning.
         """
         forms = list(forms) or ["General"] * len(headers)
-        numeric = [forms[place] != "@" and any(is_figure(row[place]) for row in rows)
-                   for place in range(len(headers))]  # fmt: skip
+        numeric = [
+            forms[place] != "@" and any(is_figure(row[place]) for row in rows)
+            for place in range(len(headers))
+        ]
         height = 1
         for number, header in enumerate(headers, 1):
             cell = self.sheet.cell(self.row, number)
@@ -226,8 +239,9 @@ class Page:
         """Print set-up: one page where it reads well, upright where it is long and not too wide."""
         last = max(self.sheet.max_row, self.row - 1)
         is_wide = sum(self.widths) > WIDE
-        style.page(self.sheet, landscape=last <= LANDSCAPE_ROWS or header_row > 0 or is_wide,
-                   header_row=header_row)  # fmt: skip
+        style.page(
+            self.sheet, landscape=last <= LANDSCAPE_ROWS or header_row > 0 or is_wide, header_row=header_row
+        )
         self.sheet.print_area = f"A1:{get_column_letter(len(self.widths))}{last}"
         if last <= PORTRAIT_ROWS and not (header_row or self.turned or is_wide):
             self.sheet.page_setup.fitToHeight = 1

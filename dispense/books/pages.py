@@ -116,7 +116,7 @@ def _widths(root: etree._Element) -> Callable[[int], float]:
     listed = [
         (int(item.get("min", "1")), int(item.get("max", "1")), float(item.get("width", default)))
         for item in root.iterfind(f"{{{MAIN}}}cols/{{{MAIN}}}col")
-    ]  # fmt: skip
+    ]
 
     @functools.cache
     def width(column: int) -> float:
@@ -131,8 +131,10 @@ def _wrapped(package: Package) -> dict[str, tuple[float, float]]:
     parts = package.related(package.workbook_part, "styles")
     if parts:
         root = package.tree(parts[0])
-        sizes = [float(size.get("val", "11")) if (size := font.find(f"{{{MAIN}}}sz")) is not None else 11.0
-                 for font in root.iterfind(f"{{{MAIN}}}fonts/{{{MAIN}}}font")]  # fmt: skip
+        sizes = [
+            float(size.get("val", "11")) if (size := font.find(f"{{{MAIN}}}sz")) is not None else 11.0
+            for font in root.iterfind(f"{{{MAIN}}}fonts/{{{MAIN}}}font")
+        ]
         for place, item in enumerate(root.iterfind(f"{{{MAIN}}}cellXfs/{{{MAIN}}}xf")):
             alignment = item.find(f"{{{MAIN}}}alignment")
             if alignment is not None and alignment.get("wrapText") in ("1", "true"):

@@ -39,8 +39,7 @@ WIDEST = 48  # characters of a column
 PAGE_WIDTH = 220  # characters on one page across, at the smallest print that reads well
 
 HOW_TO = (
-    "Fill the tables sheet by sheet. Sheets with a coloured tab must hold rows; the others where "
-    "they apply.",
+    "Fill the tables sheet by sheet. Sheets with a coloured tab must hold rows; the others where they apply.",
     "Hold the pointer over a header for its note: what it means, what is allowed, what a blank "
     "cell stands for.",
     "Each header carries a unit. You may change it, Width [mm] to Width [in]: the numbers below "
@@ -57,18 +56,15 @@ HOW_TO = (
     "file is never changed.",
 )
 CAUTIONS = (
-    "The material's safety data sheet, local codes and licensed practice go before anything "
-    "computed here.",
+    "The material's safety data sheet, local codes and licensed practice go before anything computed here.",
     "Curing gives off heat. A deep or warm pour can run away and overheat cells: prove the shot "
     "with a trial pour and thermocouples, away from cells.",
     "Amine hardeners burn and sensitize the skin: gloves, eye protection, no bare-hand wiping.",
     "Isocyanates sensitize the lungs: extraction and the health checks that local rules ask for.",
     "Light-cure lamps harm eyes and skin: shields and interlocks stay closed.",
     "Ovens and parts from them burn, and curing vapours need extraction.",
-    "Charged modules hold energy and give high currents: insulated tools, trained people, no loose "
-    "metal.",
-    "Figures are for planning. Weigh check shots before the first part and hold parts when one "
-    "fails.",
+    "Charged modules hold energy and give high currents: insulated tools, trained people, no loose metal.",
+    "Figures are for planning. Weigh check shots before the first part and hold parts when one fails.",
 )
 
 
@@ -82,9 +78,7 @@ def new_plan(path: str | os.PathLike[str], demo: bool = False) -> Path:
     return write_plan(rows, path)
 
 
-def write_plan(
-    plan_rows: Mapping[str, Sequence[Mapping[str, Any]]], path: str | os.PathLike[str]
-) -> Path:
+def write_plan(plan_rows: Mapping[str, Sequence[Mapping[str, Any]]], path: str | os.PathLike[str]) -> Path:
     """Write a plan workbook; never over an existing file.
 
     `plan_rows` gives each table's rows as dictionaries by field name, numbers in shop units, times
@@ -93,9 +87,12 @@ def write_plan(
     target = Path(path)
     if target.suffix.lower() != ".xlsx":
         raise FileError(
-            Problem(str(target), message="the name of a plan workbook ends in .xlsx",
-                    fix=f"write to {target.with_suffix('.xlsx').name}")
-        )  # fmt: skip
+            Problem(
+                str(target),
+                message="the name of a plan workbook ends in .xlsx",
+                fix=f"write to {target.with_suffix('.xlsx').name}",
+            )
+        )
     return atomic_write(target, lambda stream: stream.write(plan_bytes(plan_rows)), new=True)
 
 
@@ -148,9 +145,7 @@ def _write_table(book: Workbook, table: Table, rows: list[Mapping[str, Any]]) ->
             given = rows[row - first].get(item.name) if rows else None
             _write_value(sheet.cell(row, number), item, given, f"{table.name}!")
     right = get_column_letter(len(table.columns))
-    sheet.add_table(
-        ExcelTable(displayName=table.name, name=table.name, ref=f"A{HEADER_ROW}:{right}{last}")
-    )
+    sheet.add_table(ExcelTable(displayName=table.name, name=table.name, ref=f"A{HEADER_ROW}:{right}{last}"))
     _add_list_name(book, table)
     for number, item in enumerate(table.columns, 1):
         _validate(sheet, item, number)
@@ -167,8 +162,9 @@ def _write_table(book: Workbook, table: Table, rows: list[Mapping[str, Any]]) ->
 def _write_value(cell, item: Field, value: Any, where: str) -> None:
     """One input cell; a text is never taken for a formula."""
     style.input_cell(cell)
-    cell.alignment = (style.WRAP if item.kind == "text" else
-                      style.RIGHT if item.kind in NUMERIC else style.LEFT)  # fmt: skip
+    cell.alignment = (
+        style.WRAP if item.kind == "text" else style.RIGHT if item.kind in NUMERIC else style.LEFT
+    )
     if item.kind == "date":
         cell.number_format = "yyyy-mm-dd"
     elif item.kind == "clock":
@@ -181,9 +177,13 @@ def _write_value(cell, item: Field, value: Any, where: str) -> None:
         found = ILLEGAL_CHARACTERS_RE.search(value)
         if found:
             raise InputError(
-                Problem(f"{where}{cell.coordinate}", item.name.replace("_", " "), value,
-                        "a text without control characters")
-            )  # fmt: skip
+                Problem(
+                    f"{where}{cell.coordinate}",
+                    item.name.replace("_", " "),
+                    value,
+                    "a text without control characters",
+                )
+            )
         style.put_text(cell, value)
     else:
         cell.value = value
@@ -258,24 +258,36 @@ def _validate(sheet: Worksheet, item: Field, number: int) -> None:
 def _check_of(item: Field, cell: str) -> DataValidation | None:
     if item.refers:
         return DataValidation(
-            "list", formula1=_list_name(item.refers), allow_blank=True, errorStyle="warning",
-            showErrorMessage=True, error=f"This name is not in table {item.refers}.",
-        )  # fmt: skip
+            "list",
+            formula1=_list_name(item.refers),
+            allow_blank=True,
+            errorStyle="warning",
+            showErrorMessage=True,
+            error=f"This name is not in table {item.refers}.",
+        )
     if item.kind in {"choice", "flag"}:
         choices = item.choices or ("TRUE", "FALSE")
         return DataValidation(
-            "list", formula1='"' + ",".join(choices) + '"', allow_blank=True, errorStyle="stop",
-            showErrorMessage=True, error=f"It must be {item.allowed()}."[:225],
-        )  # fmt: skip
+            "list",
+            formula1='"' + ",".join(choices) + '"',
+            allow_blank=True,
+            errorStyle="stop",
+            showErrorMessage=True,
+            error=f"It must be {item.allowed()}."[:225],
+        )
     if item.kind in {"number", "whole"}:
         tests = _number_tests(item, cell)
         if tests:
             # a text such as "3/16 in" is allowed; dispense check reads it
             text = f"OR(ISTEXT({cell}),AND(ISNUMBER({cell}),{','.join(tests)}))"
             return DataValidation(
-                "custom", formula1=text, allow_blank=True, errorStyle="stop",
-                showErrorMessage=True, error=f"It must be {item.allowed()}."[:225],
-            )  # fmt: skip
+                "custom",
+                formula1=text,
+                allow_blank=True,
+                errorStyle="stop",
+                showErrorMessage=True,
+                error=f"It must be {item.allowed()}."[:225],
+            )
     return None
 
 
@@ -283,8 +295,7 @@ def _number_tests(item: Field, cell: str) -> list[str]:
     """Limits that hold whatever unit the header is changed to: those at 0, and pure numbers."""
     fixed = not item.unit
     tests = []
-    for sign, limit in ((">", item.above), (">=", item.at_least), ("<", item.below),
-                        ("<=", item.at_most)):  # fmt: skip
+    for sign, limit in ((">", item.above), (">=", item.at_least), ("<", item.below), ("<=", item.at_most)):
         if limit is not None and (fixed or (limit == 0 and item.unit != "°C")):
             tests.append(f"{cell}{sign}{limit:g}")
     if item.kind == "whole":
@@ -312,8 +323,7 @@ def _set_widths(sheet: Worksheet, table: Table, last: int) -> float:
     heights: dict[int, int] = {}
     for number, item in enumerate(table.columns, 1):
         shown = {
-            row: _shown_width(item, sheet.cell(row, number).value)
-            for row in range(HEADER_ROW + 1, last + 1)
+            row: _shown_width(item, sheet.cell(row, number).value) for row in range(HEADER_ROW + 1, last + 1)
         }
         words = max(map(len, item.title.split()))
         floor = 16 if number == 1 else 12 if item.kind in {"text", "choice"} else 8

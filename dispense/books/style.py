@@ -21,12 +21,47 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 __all__ = [
-    "ACCENT", "ANSWER", "BODY", "BOLD", "BORDER", "CENTRE", "FAMILY", "GREY", "HEADER_FILL", "HEADER_FONT",
-    "HEADER_LEFT", "HEADER_RIGHT", "HEADING", "INPUT_FILL", "LEFT", "LINK", "MIDDLE", "NARROW", "NOTE",
-    "RESULT_BORDER", "RESULT_FILL", "RIGHT", "SECTION", "STAMP", "TITLE", "WARNING_FILL",
-    "WARNING_MARK", "WRAP", "Live", "header", "input_cell", "page", "put", "put_text", "result_cell",
-    "set_width", "stable_bytes", "title", "warning_cell", "wrapped_lines",
-]  # fmt: skip
+    "ACCENT",
+    "ANSWER",
+    "BODY",
+    "BOLD",
+    "BORDER",
+    "CENTRE",
+    "FAMILY",
+    "GREY",
+    "HEADER_FILL",
+    "HEADER_FONT",
+    "HEADER_LEFT",
+    "HEADER_RIGHT",
+    "HEADING",
+    "INPUT_FILL",
+    "LEFT",
+    "LINK",
+    "MIDDLE",
+    "NARROW",
+    "NOTE",
+    "RESULT_BORDER",
+    "RESULT_FILL",
+    "RIGHT",
+    "SECTION",
+    "STAMP",
+    "TITLE",
+    "WARNING_FILL",
+    "WARNING_MARK",
+    "WRAP",
+    "Live",
+    "header",
+    "input_cell",
+    "page",
+    "put",
+    "put_text",
+    "result_cell",
+    "set_width",
+    "stable_bytes",
+    "title",
+    "warning_cell",
+    "wrapped_lines",
+]
 
 ACCENT = "1F4E5F"  # deep teal
 DARK = "1A1A1A"
@@ -146,8 +181,9 @@ def set_width(sheet: Worksheet, column: int, width: float) -> None:
     sheet.column_dimensions[get_column_letter(column)].width = width
 
 
-def page(sheet: Worksheet, *, landscape: bool = True, header_row: int = 0, key_column: int = 0,
-         pages_wide: int = 1) -> None:  # fmt: skip
+def page(
+    sheet: Worksheet, *, landscape: bool = True, header_row: int = 0, key_column: int = 0, pages_wide: int = 1
+) -> None:
     """Print set-up: A4, fitted to the width, header row and key column repeated, page numbers."""
     sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
     sheet.page_setup.orientation = "landscape" if landscape else "portrait"

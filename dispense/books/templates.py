@@ -39,21 +39,43 @@ def shift_material(book: Workbook) -> None:
     """What one station needs in one shift, and its clock times."""
     form = Form(book, sheets.SHIFT_MATERIAL, "Material", [11.5, 13.5, *[7.5] * 14], landscape=False)
     form.head()
-    form.cards(("station", 3), ("material", 2), ("day", 3), ("shift", 2), ("hours", 2), ("takt", 2),
-               ("shop_temperature", 2))  # fmt: skip
-    form.cards(("parts_good", 2), ("parts_started", 2), ("mixed_total", 2), ("mixed_mass", 2),
-               ("on_parts", 2), ("on_parts_low", 2), ("on_parts_high", 2), ("waste_share", 2))  # fmt: skip
+    form.cards(
+        ("station", 3),
+        ("material", 2),
+        ("day", 3),
+        ("shift", 2),
+        ("hours", 2),
+        ("takt", 2),
+        ("shop_temperature", 2),
+    )
+    form.cards(
+        ("parts_good", 2),
+        ("parts_started", 2),
+        ("mixed_total", 2),
+        ("mixed_mass", 2),
+        ("on_parts", 2),
+        ("on_parts_low", 2),
+        ("on_parts_high", 2),
+        ("waste_share", 2),
+    )
     form.cards(("purges", 2), ("mixers", 2), ("check_shots", 2), ("matters_most", 4), ("rule", 6))
     form.cards(("description", 5), ("pot_life", 6), ("prepared_by", 3), ("stamp", 2), small=True)
     form.section("Warnings")
     form.warnings("MaterialWarnings")
     form.section("Lots to bring, first-expired first")
-    form.table("MaterialLots", ["component", "first", "containers", "volume", TICK, BY, "last_day", "lot"],
-               across=True, forms={"last_day": "dd mmm yy"})  # fmt: skip
+    form.table(
+        "MaterialLots",
+        ["component", "first", "containers", "volume", TICK, BY, "last_day", "lot"],
+        across=True,
+        forms={"last_day": "dd mmm yy"},
+    )
     form.section("Use by component")
     flows = [*CATEGORIES, "drawn", "closing"]
-    form.table("MaterialUse", ["component", "containers", "opening", "mounted", *flows, "mass"],
-               forms=dict.fromkeys(("opening", "mounted", *flows), DASHED))  # fmt: skip
+    form.table(
+        "MaterialUse",
+        ["component", "containers", "opening", "mounted", *flows, "mass"],
+        forms=dict.fromkeys(("opening", "mounted", *flows), DASHED),
+    )
     form.total("MaterialUse", ["containers", "mass"])
     for name in ("opening", "mounted", *flows):
         cell = form.ws[f"{form.ranges['MaterialUse'][1][name]}{form.row - 1}"]
@@ -65,8 +87,11 @@ def shift_material(book: Workbook) -> None:
     form.cell(8, f'=IF({apart}=0,"holds","▲ does not hold")').font = style.BOLD
     form.row += 1
     form.section("Parts")
-    form.table("MaterialParts", ["part", "good", "started", "shot", "low", "high", "shot_mass", "total",
-                                 "matters_most"], across=True)  # fmt: skip
+    form.table(
+        "MaterialParts",
+        ["part", "good", "started", "shot", "low", "high", "shot_mass", "total", "matters_most"],
+        across=True,
+    )
     form.total("MaterialParts", ["good", "started", "total"])
     form.section("What if")
     form.cell(1, "More parts to start:").font = style.BODY
@@ -77,12 +102,19 @@ def shift_material(book: Workbook) -> None:
     form.cell(9).alignment = style.RIGHT
     shot = f"$I${form.row}"
     form.row += 1
-    form.table("MaterialMore", [
-        "component", "share", "left", "container",
-        Calculated("more", f"={more}*{shot}*{{share}}"),
-        Calculated("more_containers",
-                   "=IF({container}>0,ROUNDUP(ROUND(MAX(0,{more}-{left})/{container},6),0),0)"),
-    ])  # fmt: skip
+    form.table(
+        "MaterialMore",
+        [
+            "component",
+            "share",
+            "left",
+            "container",
+            Calculated("more", f"={more}*{shot}*{{share}}"),
+            Calculated(
+                "more_containers", "=IF({container}>0,ROUNDUP(ROUND(MAX(0,{more}-{left})/{container},6),0),0)"
+            ),
+        ],
+    )
     form.sign_off()
     form.cautions()
 
@@ -95,8 +127,12 @@ def shift_material(book: Workbook) -> None:
         if name == "day":
             times.day = f"${cell.column_letter}${cell.row}"
     times.row += 1
-    times.table("MaterialTimes", ["time", TICK, "event", "component", "lot", "volume", "action", BY],
-                repeat=True, rows_high=17)  # fmt: skip
+    times.table(
+        "MaterialTimes",
+        ["time", TICK, "event", "component", "lot", "volume", "action", BY],
+        repeat=True,
+        rows_high=17,
+    )
 
 
 # ------------------------------------------------------------------------------- station setup card
@@ -118,21 +154,61 @@ def station_setup(book: Workbook) -> None:
         ("pressure_limit", 2),
         ("flow_limit", 2),
     )
-    form.cards(("description", 2), ("pot_life", 4), ("rule", 3), ("pot_life_source", 2), ("open_time", 2),
-               ("surface_treatment", 2), ("prepared_by", 1), ("stamp", 1), small=True)  # fmt: skip
+    form.cards(
+        ("description", 2),
+        ("pot_life", 4),
+        ("rule", 3),
+        ("pot_life_source", 2),
+        ("open_time", 2),
+        ("surface_treatment", 2),
+        ("prepared_by", 1),
+        ("stamp", 1),
+        small=True,
+    )
     form.section(
         "Shots: what to weigh", "weigh the shots together on one cup; low and high are those of all together"
     )
-    form.table("SetupShots", [
-        "part", "application", "shot", "mass", "shots_together", "mass_of_n_shots", "mass_low", "mass_high",
-        "mass_a", "mass_b", Written("Weighed [g]"), "volume", "volume_low", "volume_high", "limits_from",
-        "detail", "matters_most",
-    ])  # fmt: skip
+    form.table(
+        "SetupShots",
+        [
+            "part",
+            "application",
+            "shot",
+            "mass",
+            "shots_together",
+            "mass_of_n_shots",
+            "mass_low",
+            "mass_high",
+            "mass_a",
+            "mass_b",
+            Written("Weighed [g]"),
+            "volume",
+            "volume_low",
+            "volume_high",
+            "limits_from",
+            "detail",
+            "matters_most",
+        ],
+    )
     form.section("Settings: what to set")
-    form.table("SetupFlows", [
-        "part", "application", "shot", "speed", "time", "flow", "flow_a", "flow_b", "nozzle_pressure",
-        "mixer_pressure", "shear_rate", "wait", Written("Set"),
-    ])  # fmt: skip
+    form.table(
+        "SetupFlows",
+        [
+            "part",
+            "application",
+            "shot",
+            "speed",
+            "time",
+            "flow",
+            "flow_a",
+            "flow_b",
+            "nozzle_pressure",
+            "mixer_pressure",
+            "shear_rate",
+            "wait",
+            Written("Set"),
+        ],
+    )
     form.section("Warnings and notes")
     form.warnings("SetupNotes", ("kind", "text"))
     form.sign_off(("Set by", "Checked by", "Released"))
@@ -147,23 +223,51 @@ def cure_board(book: Workbook) -> None:
     widths = [7, 16, 11, 15, 15, 10, 15, 15, 16, 16, 16, 13, 34]
     form = Form(book, sheets.CURE_BOARD, "Board", widths, landscape=True)
     form.head()
-    form.cards(("station", 2), ("material", 2), ("day", 2), ("shift", 1), ("hours", 2), ("cure", 2),
-               ("shop_temperature", 2))  # fmt: skip
+    form.cards(
+        ("station", 2),
+        ("material", 2),
+        ("day", 2),
+        ("shift", 1),
+        ("hours", 2),
+        ("cure", 2),
+        ("shop_temperature", 2),
+    )
     form.cards(("description", 4), ("basis", 6), ("prepared_by", 2), ("stamp", 1), small=True)
     form.section("Warnings")
     form.warnings("CureWarnings")
-    form.section("Batches", "each part has its own open time: mate before and mates are those of the "
-                 "tightest part, no other part of the batch has less time left")  # fmt: skip
+    form.section(
+        "Batches",
+        "each part has its own open time: mate before and mates are those of the "
+        "tightest part, no other part of the batch has less time left",
+    )
     form.cell(1, "Type the day and time to see the state of each batch:").font = style.BODY
     now = form.entry(6, None, OTHER_DAY)
     form.merge(6, 2)
     form.row += 1
     marks = (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved"))
     steps = ",".join(f'IF(AND({{{name}}}<>"",{now}>={{{name}}}),"{words}"' for name, words in marks)
-    form.table("CureBatches", [
-        "batch", "part", "part_numbers", "begun", "ended", "tightest_part", "mate_before", "mates", "move",
-        "join", "test", Calculated("state", f'=IF({now}="","",{steps},"wait"))))'), "note",
-    ], repeat=True, big=True, rows_high=22, marks="note")  # fmt: skip
+    form.table(
+        "CureBatches",
+        [
+            "batch",
+            "part",
+            "part_numbers",
+            "begun",
+            "ended",
+            "tightest_part",
+            "mate_before",
+            "mates",
+            "move",
+            "join",
+            "test",
+            Calculated("state", f'=IF({now}="","",{steps},"wait"))))'),
+            "note",
+        ],
+        repeat=True,
+        big=True,
+        rows_high=22,
+        marks="note",
+    )
     form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
     form.cautions()
 
@@ -184,27 +288,46 @@ def shot_check(book: Workbook) -> None:
     form.section(
         "Check shots", "weigh the shots named above on one cup; A and B apart only where the ratio is checked"
     )
-    form.table("CheckShots", [
-        "check", "time", "target", "low", "high", Written("Weighed [g]"),
-        Calculated("within_limits",
-                   '=IF(OR(F{row}="",{low}="",{high}=""),"",'
-                   'IF(AND(F{row}>={low},F{row}<={high}),"yes","▲ no"))'),
-        Written("A alone [g]"), Written("B alone [g]"),
-        Calculated("B per 100 A", '=IF(OR(H{row}="",I{row}=""),"",100*I{row}/H{row})', "0.0"), BY,
-    ], repeat=True, rows_high=19)  # fmt: skip
+    form.table(
+        "CheckShots",
+        [
+            "check",
+            "time",
+            "target",
+            "low",
+            "high",
+            Written("Weighed [g]"),
+            Calculated(
+                "within_limits",
+                '=IF(OR(F{row}="",{low}="",{high}=""),"",IF(AND(F{row}>={low},F{row}<={high}),"yes","▲ no"))',
+            ),
+            Written("A alone [g]"),
+            Written("B alone [g]"),
+            Calculated("B per 100 A", '=IF(OR(H{row}="",I{row}=""),"",100*I{row}/H{row})', "0.0"),
+            BY,
+        ],
+        repeat=True,
+        rows_high=19,
+    )
     row = form.ranges["CheckShots"][0]
     weighed, ratio, low = f"F{row}:F{row}", f"J{row}:J{row}", f"D{row}:D{row}"
     finer = f"({_address(book, 'scale_step')}/10)"  # a mean has one digit more than what is weighed
     for label, formula, shape in (
         ("Weighed, number of shots", f"=COUNT({weighed})", "0"),
         ("Mean [g]", f'=IF(COUNT({weighed})=0,"",ROUND(AVERAGE({weighed})/{finer},0)*{finer})', "General"),
-        ("Range, largest less smallest [g]",
-         f'=IF(COUNT({weighed})=0,"",ROUND((MAX({weighed})-MIN({weighed}))/{finer},0)*{finer})', "General"),
-        ("All within limits",
-         f'=IF(OR(COUNT({weighed})=0,COUNT({low})=0),"",'
-         f'IF(COUNTIF(G{row}:G{row},"yes")=COUNT({weighed}),"yes","▲ no"))', "General"),
+        (
+            "Range, largest less smallest [g]",
+            f'=IF(COUNT({weighed})=0,"",ROUND((MAX({weighed})-MIN({weighed}))/{finer},0)*{finer})',
+            "General",
+        ),
+        (
+            "All within limits",
+            f'=IF(OR(COUNT({weighed})=0,COUNT({low})=0),"",'
+            f'IF(COUNTIF(G{row}:G{row},"yes")=COUNT({weighed}),"yes","▲ no"))',
+            "General",
+        ),
         ("Mean of B per 100 A by mass", f'=IF(COUNT({ratio})=0,"",AVERAGE({ratio}))', "0.0"),
-    ):  # fmt: skip
+    ):
         form.figure(1, label, formula, shape, 5)
         form.row += 1
     form.section("Run chart")
@@ -220,9 +343,12 @@ def _address(book: Workbook, name: str) -> str:
 
 def _run_chart(form: Form, row: int) -> None:
     chart = LineChart()
-    for column, title, dash, color in ((6, "weighed", None, style.DARK), (3, "target", "solid", LIGHT),
-                                       (4, "lower limit", "dash", style.GREY),
-                                       (5, "upper limit", "lgDash", style.GREY)):  # fmt: skip
+    for column, title, dash, color in (
+        (6, "weighed", None, style.DARK),
+        (3, "target", "solid", LIGHT),
+        (4, "lower limit", "dash", style.GREY),
+        (5, "upper limit", "lgDash", style.GREY),
+    ):
         series = Series(Reference(form.ws, min_col=column, min_row=row, max_row=row), title=title)
         is_data = dash is None
         series.graphicalProperties = GraphicalProperties(
@@ -251,9 +377,24 @@ def staging(book: Workbook) -> None:
     form.head()
     form.cards(("day", 2), ("shift", 1), ("hours", 3), ("prepared_by", 3), ("stamp", 3))
     form.section("Containers to bring")
-    form.table("StagingContainers", ["station", "material", "component", "containers", "container", "volume",
-                                     "mass", "first", "last", TICK, BY, "lots"],
-               repeat=True)  # fmt: skip
+    form.table(
+        "StagingContainers",
+        [
+            "station",
+            "material",
+            "component",
+            "containers",
+            "container",
+            "volume",
+            "mass",
+            "first",
+            "last",
+            TICK,
+            BY,
+            "lots",
+        ],
+        repeat=True,
+    )
     form.total("StagingContainers", ["containers", "mass"])
     form.section("Warnings")
     form.warnings("StagingWarnings", ("station", "warning"))
@@ -270,8 +411,13 @@ def results(book: Workbook) -> None:
     summary = Form(book, spec, "Summary", [17, 15, 12, 12, 12, 12, 12, 12], landscape=False)
     shifts = Form(book, spec, "Shifts", [16, 9, 17, 16, 8, 9, 9, 8, 8, *[10] * 5, 8, 8, 9], landscape=True)
     shifts.head(named=False)
-    shifts.table("ResultShifts", [item.name for item in spec.tables["ResultShifts"]],
-                 forms={"busy": "0%"}, repeat=True, filtered=True)  # fmt: skip
+    shifts.table(
+        "ResultShifts",
+        [item.name for item in spec.tables["ResultShifts"]],
+        forms={"busy": "0%"},
+        repeat=True,
+        filtered=True,
+    )
     shifts.total("ResultShifts", ["good", "finished", "started", "mass", "purges", "mixers", "warnings"])
     shifts.ws.freeze_panes = shifts.ws.cell(shifts.ranges["ResultShifts"][0], 4)
     use = Form(book, spec, "Use", [16, 9, 17, 16, 11, *[9.3] * 15], landscape=True)
@@ -282,8 +428,9 @@ def results(book: Workbook) -> None:
     use.ws.freeze_panes = use.ws.cell(use.ranges["ResultUse"][0], 4)
     amounts = Form(book, spec, "Amounts", [16, 16, 6, 16, 15, *[9] * 5, 15, 9, 8, 34], landscape=True)
     amounts.head(named=False)
-    amounts.table("ResultAmounts", [item.name for item in spec.tables["ResultAmounts"]], repeat=True,
-                  filtered=True)  # fmt: skip
+    amounts.table(
+        "ResultAmounts", [item.name for item in spec.tables["ResultAmounts"]], repeat=True, filtered=True
+    )
     amounts.ws.freeze_panes = amounts.ws.cell(amounts.ranges["ResultAmounts"][0], 3)
     warnings = Form(book, spec, "Warnings", [14, 9, 18, 10, 80, 60], landscape=True)
     warnings.head(named=False)
@@ -291,17 +438,32 @@ def results(book: Workbook) -> None:
     warnings.table("ResultWarnings", columns, repeat=True, filtered=True)
 
     summary.head()
-    summary.cards(("period", 2), ("passes_through_stations", 2), ("station_shifts", 1), ("warnings", 1),
-                  ("prepared_by", 2))  # fmt: skip
+    summary.cards(
+        ("period", 2),
+        ("passes_through_stations", 2),
+        ("station_shifts", 1),
+        ("warnings", 1),
+        ("prepared_by", 2),
+    )
     summary.cards(("findings", 8), small=True)
     summary.section("Look at first")
     summary.warnings("ResultGravest")
     summary.section("By material", "drawn for all shifts")
     drawn, material, component = (use.outer("ResultUse", name) for name in ("drawn", "material", "component"))
-    summary.table("ResultMaterials", [
-        "material", "component", "drawn", "mass", "containers", "on_parts",
-        Calculated("waste_share", "=IF({drawn}>0,1-{on_parts}/{drawn},0)", "0%"), "missing",
-    ], forms={"missing": DASHED})  # fmt: skip
+    summary.table(
+        "ResultMaterials",
+        [
+            "material",
+            "component",
+            "drawn",
+            "mass",
+            "containers",
+            "on_parts",
+            Calculated("waste_share", "=IF({drawn}>0,1-{on_parts}/{drawn},0)", "0%"),
+            "missing",
+        ],
+        forms={"missing": DASHED},
+    )
     summary.total("ResultMaterials", ["mass", "containers"])
     apart = f"=ROUND(SUM({drawn})-SUM({summary.area('ResultMaterials', 'drawn')}),3)"
     summary.figure(1, "Check: sum of sheet Use less this table [mL]", apart, "0.000", 4)
@@ -311,9 +473,14 @@ def results(book: Workbook) -> None:
     chosen = summary.entry(1, None, "@")
     summary.name("chosen", 1)
     summary.cell(1).alignment = Alignment(horizontal="left", shrink_to_fit=True)
-    choice = DataValidation("list", formula1=f"={_fixed(summary.area('ResultMaterials', 'material'))}",
-                            allow_blank=True, showErrorMessage=True, errorStyle="warning",
-                            error="This material is not in the table above.")  # fmt: skip
+    choice = DataValidation(
+        "list",
+        formula1=f"={_fixed(summary.area('ResultMaterials', 'material'))}",
+        allow_blank=True,
+        showErrorMessage=True,
+        errorStyle="warning",
+        error="This material is not in the table above.",
+    )
     choice.add(chosen.replace("$", ""))
     summary.ws.add_data_validation(choice)
     summary.row += 1
@@ -323,15 +490,17 @@ def results(book: Workbook) -> None:
     by_day = f"SUMIFS({drawn},{day},{{day}},{material},{chosen},{component}"
     mass, shift_day = use.outer("ResultUse", "mass"), shifts.outer("ResultShifts", "day")
     purges, mixers = (shifts.outer("ResultShifts", name) for name in ("purges", "mixers"))
-    summary.table("ResultDays", [
-        "day",
-        Calculated("A_or_one_part", f'={by_day},"A")+{by_day},"one-part")'),
-        Calculated("B", f'={by_day},"B")'),
-        Calculated("all_materials", f"=SUMIFS({mass},{day},{{day}})/1000",
-                   "[<100]0.00;0.0"),
-        Calculated("all_purges", f"=SUMIFS({purges},{shift_day},{{day}})", "0"),
-        Calculated("all_mixers", f"=SUMIFS({mixers},{shift_day},{{day}})", "0"),
-    ])  # fmt: skip
+    summary.table(
+        "ResultDays",
+        [
+            "day",
+            Calculated("A_or_one_part", f'={by_day},"A")+{by_day},"one-part")'),
+            Calculated("B", f'={by_day},"B")'),
+            Calculated("all_materials", f"=SUMIFS({mass},{day},{{day}})/1000", "[<100]0.00;0.0"),
+            Calculated("all_purges", f"=SUMIFS({purges},{shift_day},{{day}})", "0"),
+            Calculated("all_mixers", f"=SUMIFS({mixers},{shift_day},{{day}})", "0"),
+        ],
+    )
     row = summary.ranges["ResultDays"][0]
     summary.total("ResultDays", ["A_or_one_part", "B"], "[<10]0.00;[<100]0.0;#,##0")
     for letter, shape in (("D", "[<100]0.00;0.0"), ("E", "0"), ("F", "0")):
@@ -345,8 +514,9 @@ def results(book: Workbook) -> None:
 
 def _fixed(area: str) -> str:
     first, _, last = area.partition(":")
-    return ":".join(f"${cell.rstrip('0123456789')}${cell.lstrip('ABCDEFGHIJKLMNOPQRSTUVWXYZ')}"
-                    for cell in (first, last))  # fmt: skip
+    return ":".join(
+        f"${cell.rstrip('0123456789')}${cell.lstrip('ABCDEFGHIJKLMNOPQRSTUVWXYZ')}" for cell in (first, last)
+    )
 
 
 def _day_chart(form: Form, row: int, at: int) -> None:
@@ -368,9 +538,13 @@ def _day_chart(form: Form, row: int, at: int) -> None:
 # ------------------------------------------------------------------------------------------- writing
 
 MAKERS: dict[str, Callable[[Workbook], None]] = {
-    "shift_material": shift_material, "station_setup": station_setup, "cure_board": cure_board,
-    "shot_check": shot_check, "staging": staging, "results": results,
-}  # fmt: skip
+    "shift_material": shift_material,
+    "station_setup": station_setup,
+    "cure_board": cure_board,
+    "shot_check": shot_check,
+    "staging": staging,
+    "results": results,
+}
 
 
 def make(key: str) -> bytes:

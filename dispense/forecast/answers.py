@@ -53,9 +53,9 @@ def _findings(rows: list[Row], tables: dict, currency: str) -> str:
     counts: dict[str, int] = {}
     for row in rows:
         counts[row["Kind"]] = counts.get(row["Kind"], 0) + 1
-    return f"{_count(len(rows), 'finding')}: " + ", ".join(f"{count} {kind}" if count == 1 else
-                                                          f"{count} × {kind}"
-                                                          for kind, count in counts.items())  # fmt: skip
+    return f"{_count(len(rows), 'finding')}: " + ", ".join(
+        f"{count} {kind}" if count == 1 else f"{count} × {kind}" for kind, count in counts.items()
+    )
 
 
 def _components(rows: list[Row], tables: dict, currency: str) -> str:
@@ -81,8 +81,7 @@ def _orders(rows: list[Row], tables: dict, currency: str) -> str:
 
 def _weeks(rows: list[Row], tables: dict, currency: str) -> str:
     row = max(rows, key=lambda row: row["P90 in containers"])
-    return (f"At most {row['P90 in containers']:.1f} containers in a week: {row['Component']}, "
-            f"{row['Week']}")  # fmt: skip
+    return f"At most {row['P90 in containers']:.1f} containers in a week: {row['Component']}, {row['Week']}"
 
 
 def _materials(rows: list[Row], tables: dict, currency: str) -> str:
@@ -93,8 +92,10 @@ def _materials(rows: list[Row], tables: dict, currency: str) -> str:
 def _days(rows: list[Row], tables: dict, currency: str) -> str:
     mean = math.fsum(row["Cost"] for row in rows) / len(rows)
     row = max(rows, key=lambda row: row["Cost"])
-    return (f"{_money(mean, currency)} on a day with builds, at most {_money(row['Cost'], currency)} on "
-            f"{_day(row['Day'])}")  # fmt: skip
+    return (
+        f"{_money(mean, currency)} on a day with builds, at most {_money(row['Cost'], currency)} on "
+        f"{_day(row['Day'])}"
+    )
 
 
 def _stock(rows: list[Row], tables: dict, currency: str) -> str:
@@ -120,8 +121,11 @@ def _stations(rows: list[Row], tables: dict, currency: str) -> str:
 
 def _station_weeks(rows: list[Row], tables: dict, currency: str) -> str:
     volume, station, component, week = max(
-        (volume, row["Station"], row["Component"], name) for row in rows
-        for name, volume in row.items() if name not in ("Station", "Component"))  # fmt: skip
+        (volume, row["Station"], row["Component"], name)
+        for row in rows
+        for name, volume in row.items()
+        if name not in ("Station", "Component")
+    )
     return f"At most {_volume(volume)} in a week: {component} at {station}, {week}"
 
 
@@ -143,8 +147,9 @@ def _reorder(rows: list[Row], tables: dict, currency: str) -> str:
     below = [row["Component"] for row in rows if held[row["Component"]] <= row["Reorder point"]]
     if not below:
         return "Stock and what is due in stand above every reorder point"
-    return (f"{len(below)} of {_count(len(rows), 'component')} at or under the reorder point: {below[0]}"
-            + (" and more" if len(below) > 1 else ""))  # fmt: skip
+    return f"{len(below)} of {_count(len(rows), 'component')} at or under the reorder point: {below[0]}" + (
+        " and more" if len(below) > 1 else ""
+    )
 
 
 def _causes(rows: list[Row], tables: dict, currency: str) -> str:
@@ -158,19 +163,28 @@ def _causes(rows: list[Row], tables: dict, currency: str) -> str:
 def _drivers(rows: list[Row], tables: dict, currency: str) -> str:
     row = max(rows, key=lambda row: row["P90 above P50"])
     driver = max(("Demand", "Scrap", "Temperature", "Volume"), key=lambda name: row[name])
-    return (f"Least certain: {row['Material']}, P90 {row['P90 above P50']:.0%} above P50, most of it by "
-            f"{driver.lower()}")  # fmt: skip
+    return (
+        f"Least certain: {row['Material']}, P90 {row['P90 above P50']:.0%} above P50, most of it by "
+        f"{driver.lower()}"
+    )
 
 
 def _variants(row: Row) -> dict[str, float]:
     """The columns of single changes."""
-    return {name: value for name, value in row.items()
-            if name not in ("Component", "Cause", "Now", "All together")}  # fmt: skip
+    return {
+        name: value
+        for name, value in row.items()
+        if name not in ("Component", "Cause", "Now", "All together")
+    }
 
 
 def _what_if(rows: list[Row], tables: dict, currency: str) -> str:
-    found = [(abs(value / row["Now"] - 1.0), value / row["Now"] - 1.0, name, row["Component"])
-             for row in rows if row["Now"] for name, value in _variants(row).items()]  # fmt: skip
+    found = [
+        (abs(value / row["Now"] - 1.0), value / row["Now"] - 1.0, name, row["Component"])
+        for row in rows
+        if row["Now"]
+        for name, value in _variants(row).items()
+    ]
     if not found:
         return ""
     _, change, name, component = max(found)
@@ -180,7 +194,8 @@ def _what_if(rows: list[Row], tables: dict, currency: str) -> str:
 def _what_if_causes(rows: list[Row], tables: dict, currency: str) -> str:
     volume, name, cause = max(
         ((volume, name, row["Cause"]) for row in rows for name, volume in _variants(row).items()),
-        key=lambda item: (abs(item[0]), item[1], item[2]))  # fmt: skip
+        key=lambda item: (abs(item[0]), item[1], item[2]),
+    )
     words = "more" if volume >= 0.0 else "less"
     return f"Largest change: {name}, {_volume(abs(volume))} {words} ({cause})"
 
@@ -192,8 +207,10 @@ def _what_if_cost(rows: list[Row], tables: dict, currency: str) -> str:
         return ""
     name = max(sums, key=lambda name: abs(sums[name] - now))
     words = "more" if sums[name] >= now else "less"
-    return (f"Largest change: {name}, {_money(abs(sums[name] - now), currency)} {words} than "
-            f"{_money(now, currency)}")  # fmt: skip
+    return (
+        f"Largest change: {name}, {_money(abs(sums[name] - now), currency)} {words} than "
+        f"{_money(now, currency)}"
+    )
 
 
 def _what_if_steps(rows: list[Row], tables: dict, currency: str) -> str:
@@ -205,9 +222,22 @@ def _what_if_steps(rows: list[Row], tables: dict, currency: str) -> str:
 
 
 _ANSWERS: dict[str, Callable[[list[Row], dict, str], str]] = {
-    "findings": _findings, "components": _components, "orders": _orders, "weeks": _weeks,
-    "materials": _materials, "days": _days, "stock": _stock, "cover": _cover, "stations": _stations,
-    "station_weeks": _station_weeks, "lots": _lots, "reorder": _reorder, "causes": _causes,
-    "drivers": _drivers, "what_if": _what_if, "what_if_causes": _what_if_causes,
-    "what_if_cost": _what_if_cost, "what_if_steps": _what_if_steps,
-}  # fmt: skip
+    "findings": _findings,
+    "components": _components,
+    "orders": _orders,
+    "weeks": _weeks,
+    "materials": _materials,
+    "days": _days,
+    "stock": _stock,
+    "cover": _cover,
+    "stations": _stations,
+    "station_weeks": _station_weeks,
+    "lots": _lots,
+    "reorder": _reorder,
+    "causes": _causes,
+    "drivers": _drivers,
+    "what_if": _what_if,
+    "what_if_causes": _what_if_causes,
+    "what_if_cost": _what_if_cost,
+    "what_if_steps": _what_if_steps,
+}

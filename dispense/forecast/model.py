@@ -35,15 +35,7 @@ from ..base.units import DAY, volume_text
 from ..plan.materials import mix_shares
 from ..shift.store import NANO, nanolitres
 from .answers import answer
-from .response import (
-    Occurrence,
-    Response,
-    ShiftKey,
-    occurrences,
-    play_lean,
-    responses,
-    used_of,
-)
+from .response import Occurrence, Response, ShiftKey, occurrences, play_lean, responses, used_of
 from .simulate import DRIVERS, Drawn, Futures, draw_material
 from .stock import (
     ALL_CAUSES,
@@ -71,17 +63,25 @@ LONG_GAP = 28  # days without builds that set what is before them apart
 HALF_A_YEAR = 182
 MANY = 5  # times as many builds after a long gap as before it make those before it history
 LINE = 150  # characters of a printed line
-USE_WORDS = ("Use: on good parts, expected scrap (good parts × scrap/(1 − scrap), not rounded up to whole "
-             "parts as the clock lists of the shifts must), start and end of shift, purges, mixers, check "
-             "shots, first filling of hoses, and heel at its mean share. What expires is apart.")  # fmt: skip
+USE_WORDS = (
+    "Use: on good parts, expected scrap (good parts × scrap/(1 − scrap), not rounded up to whole "
+    "parts as the clock lists of the shifts must), start and end of shift, purges, mixers, check "
+    "shots, first filling of hoses, and heel at its mean share. What expires is apart."
+)
 CAUSE_WORDS = {
-    "parts": "on good parts", "scrap": "expected scrap", "start": "start of shift",
-    "end": "end of shift", "purge": "purges", "mixers": "mixers", "checks": "check shots",
-    "hoses": "filling hoses", "heel": "heel in containers", "expired": "expired",
-}  # fmt: skip
+    "parts": "on good parts",
+    "scrap": "expected scrap",
+    "start": "start of shift",
+    "end": "end of shift",
+    "purge": "purges",
+    "mixers": "mixers",
+    "checks": "check shots",
+    "hoses": "filling hoses",
+    "heel": "heel in containers",
+    "expired": "expired",
+}
 WASTE = tuple(cause for cause in ALL_CAUSES if cause not in {"parts", "hoses"})
 SHOWN = 6  # lines of a chart that can still be told apart
-
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,12 +243,19 @@ class Forecast:
     def findings_table(self) -> Table:
         """All findings but notes as a table, the gravest first."""
         table = Table(
-            "findings", "What must be known first?",
-            (("Kind", "", "text"), ("Day", "", "date"), ("Station", "", "text"), ("Finding", "", "text"),
-             ("What to do", "", "text")),
-        )  # fmt: skip
-        table.rows = [[KINDS[each.kind], each.day, each.station, each.text, each.fix]
-                      for each in self.warnings]  # fmt: skip
+            "findings",
+            "What must be known first?",
+            (
+                ("Kind", "", "text"),
+                ("Day", "", "date"),
+                ("Station", "", "text"),
+                ("Finding", "", "text"),
+                ("What to do", "", "text"),
+            ),
+        )
+        table.rows = [
+            [KINDS[each.kind], each.day, each.station, each.text, each.fix] for each in self.warnings
+        ]
         return table
 
     def headline(self) -> list[str]:
@@ -266,8 +273,9 @@ class Forecast:
             words = ""
             if after:
                 view = min(after, key=lambda view: (view.empty_after or LAST_DAY, view.key))
-                words = (f" If the use goes on, {view.name} is empty on {view.empty_after:%a} "
-                         f"{view.empty_after}.")  # fmt: skip
+                words = (
+                    f" If the use goes on, {view.name} is empty on {view.empty_after:%a} {view.empty_after}."
+                )
             lines.append(f"Nothing runs out by {self.horizon.last_build}, the last build.{words}")
         else:
             day, early = first.runs_out or LAST_DAY, first.runs_out_early
@@ -279,11 +287,19 @@ class Forecast:
         else:
             view = self.components[order.key]
             late = f"; {order.note}" if order.note else ""
-            others = sum(each.order_by == order.order_by for every in self.components.values()
-                         for each in every.orders) - 1  # fmt: skip
+            others = (
+                sum(
+                    each.order_by == order.order_by
+                    for every in self.components.values()
+                    for each in every.orders
+                )
+                - 1
+            )
             more = f" {others} more by the same day." if others else ""
-            lines.append(f"Next order: {order.containers} × {volume_text(view.component.container)} "
-                         f"{view.name} by {order.order_by:%a} {order.order_by}{late}.{more}")  # fmt: skip
+            lines.append(
+                f"Next order: {order.containers} × {volume_text(view.component.container)} "
+                f"{view.name} by {order.order_by:%a} {order.order_by}{late}.{more}"
+            )
         return lines
 
     def frame(self):
@@ -291,13 +307,24 @@ class Forecast:
         import pandas as pd
 
         rows = [
-            (item.date, self.horizon.week_name(self.horizon.place(item.date) // 7), item.shift,
-             item.station, material, letter.upper(), cause, volume / ML)
+            (
+                item.date,
+                self.horizon.week_name(self.horizon.place(item.date) // 7),
+                item.shift,
+                item.station,
+                material,
+                letter.upper(),
+                cause,
+                volume / ML,
+            )
             for item, (material, letter), used in uses(self.plan, self.shifts, self.responses)
-            for cause, volume in used.items() if volume
-        ]  # fmt: skip
-        return pd.DataFrame(rows, columns=["date", "week", "shift", "station", "material", "component",
-                                           "cause", "volume [mL]"])  # fmt: skip
+            for cause, volume in used.items()
+            if volume
+        ]
+        return pd.DataFrame(
+            rows,
+            columns=["date", "week", "shift", "station", "material", "component", "cause", "volume [mL]"],
+        )
 
     # -- output ------------------------------------------------------------------------------
 
@@ -306,24 +333,34 @@ class Forecast:
         horizon = self.horizon
         first, order = self.first_out, self.next_order
         return {
-            "from": horizon.first_build.isoformat(), "to": horizon.last_build.isoformat(),
-            "as_of": horizon.as_of.isoformat(), "weeks": horizon.weeks, "weeks_asked": horizon.asked,
-            "draws": self.draws, "seed": self.seed, "currency": self.currency,
-            "first_to_run_out": None if first is None else {
-                "component": first.name, "date": _json(first.runs_out)},
-            "next_order": None if order is None else {
-                "component": self.components[order.key].name, "containers": order.containers,
-                "order_by": order.order_by.isoformat(), "arrival": order.arrival.isoformat()},
+            "from": horizon.first_build.isoformat(),
+            "to": horizon.last_build.isoformat(),
+            "as_of": horizon.as_of.isoformat(),
+            "weeks": horizon.weeks,
+            "weeks_asked": horizon.asked,
+            "draws": self.draws,
+            "seed": self.seed,
+            "currency": self.currency,
+            "first_to_run_out": None
+            if first is None
+            else {"component": first.name, "date": _json(first.runs_out)},
+            "next_order": None
+            if order is None
+            else {
+                "component": self.components[order.key].name,
+                "containers": order.containers,
+                "order_by": order.order_by.isoformat(),
+                "arrival": order.arrival.isoformat(),
+            },
             "tables": {
-                table.name: [{key: _json(value) for key, value in row.items()}
-                             for row in table.records()]
+                table.name: [{key: _json(value) for key, value in row.items()} for row in table.records()]
                 for table in self.tables.values()
             },
             "answers": self.answers,
             "findings": [finding.as_json() for finding in self.findings],
             "notes": self.notes,
             "written": self.written,
-        }  # fmt: skip
+        }
 
     def as_text(self) -> str:
         """A short report."""
@@ -331,11 +368,14 @@ class Forecast:
 
         horizon = self.horizon
         lines = [
-            emphasise(f"Forecast {horizon.first_build} to {horizon.last_build}: "
-                      f"{len(self.shifts)} station shifts, {len(self.keys)} of them distinct, "
-                      f"{self.draws} futures"),
-            *self.headline(), "",
-        ]  # fmt: skip
+            emphasise(
+                f"Forecast {horizon.first_build} to {horizon.last_build}: "
+                f"{len(self.shifts)} station shifts, {len(self.keys)} of them distinct, "
+                f"{self.draws} futures"
+            ),
+            *self.headline(),
+            "",
+        ]
         told = self.warnings
         lines += [findings_text(told, notes=False)] if told else []
         lines += [""] if told else []
@@ -346,8 +386,9 @@ class Forecast:
             if name == "causes":
                 found = _cause_summary(self)
             kinds = [column[2] for column in found.columns]
-            rows = [[_shown(value, kind) for value, kind in zip(row, kinds, strict=True)]
-                    for row in found.rows]  # fmt: skip
+            rows = [
+                [_shown(value, kind) for value, kind in zip(row, kinds, strict=True)] for row in found.rows
+            ]
             lines += [emphasise(found.question), table(found.headers(), rows), ""]
         lines += map(_folded, self.notes)
         if self.written:
@@ -405,14 +446,16 @@ def _shown(value: Any, kind: str) -> Any:
 # ---------------------------------------------------------------------------------------- running
 
 
-
-
-
-
-
-
-def forecast(plan, weeks: int = 4, *, builds=None, draws: int = 500, seed: int = 1,
-             processes: int = 1, as_of: datetime.date | None = None) -> Forecast:  # fmt: skip
+def forecast(
+    plan,
+    weeks: int = 4,
+    *,
+    builds=None,
+    draws: int = 500,
+    seed: int = 1,
+    processes: int = 1,
+    as_of: datetime.date | None = None,
+) -> Forecast:
     """Forecast a plan over calendar weeks from its first build.
 
     `builds` replaces the plan's: a CSV, Parquet or SQLite file, or a pandas data frame. The same
@@ -436,19 +479,28 @@ def forecast(plan, weeks: int = 4, *, builds=None, draws: int = 500, seed: int =
     orders = [order for view in views.values() for order in view.orders]
     orders.sort(key=lambda order: (order.order_by, order.arrival, order.key))
     ordered, levels_ordered = walk_stock(plan, horizon, shifts, answers, orders)
-    found = Forecast(plan, horizon, draws, seed, keys, shifts, answers, walk, ordered, levels,
-                     levels_ordered, views, drivers, material_weeks)  # fmt: skip
+    found = Forecast(
+        plan,
+        horizon,
+        draws,
+        seed,
+        keys,
+        shifts,
+        answers,
+        walk,
+        ordered,
+        levels,
+        levels_ordered,
+        views,
+        drivers,
+        material_weeks,
+    )
     found.findings = gravest_first([*history, *forecast_findings(found)])
     _tables(found)
     return found
 
 
-_RANGES = {
-    "weeks": (1, MOST_WEEKS),
-    "draws": (10, MOST_DRAWS),
-    "seed": (0, 2**63 - 1),
-    "processes": (1, 61),
-}
+_RANGES = {"weeks": (1, MOST_WEEKS), "draws": (10, MOST_DRAWS), "seed": (0, 2**63 - 1), "processes": (1, 61)}
 
 
 def _check_numbers(**given: int) -> None:
@@ -506,17 +558,33 @@ def without_history(plan, weeks: int, as_of: datetime.date | None = None) -> tup
     span = f"{first} to {last}" if first < last else f"{first}"
     numbers = {"builds": float(len(old))}
     if as_of is not None:
-        return plan, [Finding(NOTE, f"{many} of {span} lie before {as_of} and count as history",
-                              topic="history", day=first, numbers=numbers)]  # fmt: skip
+        return plan, [
+            Finding(
+                NOTE,
+                f"{many} of {span} lie before {as_of} and count as history",
+                topic="history",
+                day=first,
+                numbers=numbers,
+            )
+        ]
     words = f"{many} of {span} {'lie' if len(old) > 1 else 'lies'} {(begin - last).days} days before the "
-    return plan, [Finding(QUALITY, words + "next and is left out" if len(old) == 1 else
-                          words + "next and are left out", "correct the date or delete the row; history "
-                          "is never demand", topic="history", part=old[0].part, day=first,
-                          cell=old[0].at, numbers=numbers)]  # fmt: skip
+    return plan, [
+        Finding(
+            QUALITY,
+            words + "next and is left out" if len(old) == 1 else words + "next and are left out",
+            "correct the date or delete the row; history is never demand",
+            topic="history",
+            part=old[0].part,
+            day=first,
+            cell=old[0].at,
+            numbers=numbers,
+        )
+    ]
 
 
-def uses(plan, shifts: Sequence[Occurrence],
-         answers: Sequence[Any]) -> Iterator[tuple[Occurrence, Key, dict[str, int]]]:  # fmt: skip
+def uses(
+    plan, shifts: Sequence[Occurrence], answers: Sequence[Any]
+) -> Iterator[tuple[Occurrence, Key, dict[str, int]]]:
     """Planned use of each shift and component by cause [nL]; hoses are filled in a station's first."""
     stations = {row.station: row for row in plan.stations}
     known: dict[tuple[int, str], dict[str, int]] = {}
@@ -537,8 +605,9 @@ def uses(plan, shifts: Sequence[Occurrence],
             yield item, key, known[item.key, letter]
 
 
-def walk_stock(plan, horizon: Horizon, shifts: Sequence[Occurrence], answers: Sequence[Any],
-               orders: Sequence[Order] = ()) -> tuple[StockWalk, dict[Key, list[int]]]:  # fmt: skip
+def walk_stock(
+    plan, horizon: Horizon, shifts: Sequence[Occurrence], answers: Sequence[Any], orders: Sequence[Order] = ()
+) -> tuple[StockWalk, dict[Key, list[int]]]:
     """Lots through every shift, and the stock at the end of each day.
 
     `answers` have what a shift draws in `used`, as a `Response` has.
@@ -567,8 +636,9 @@ def _components(plan, horizon, shifts, answers) -> dict[Key, ComponentView]:
         share = mix_shares(plan.material(row.material), parts)[row.component]
         key = (row.material, row.component)
         rule = stock_rule(row, 0.0, 0.0, plan.settings)
-        views[key] = ComponentView(key, row, share, [0] * horizon.days, [], dict.fromkeys(USE_CAUSES, 0),
-                                   {}, rule, len(parts) > 1)  # fmt: skip
+        views[key] = ComponentView(
+            key, row, share, [0] * horizon.days, [], dict.fromkeys(USE_CAUSES, 0), {}, rule, len(parts) > 1
+        )
     users: dict[Key, set[str]] = defaultdict(set)
     for item, key, used in uses(plan, shifts, answers):
         view, place = views[key], horizon.place(item.date)
@@ -590,8 +660,9 @@ class _Drawn:
     used: dict[str, dict[str, int]]
 
 
-def _look_beyond(plan, horizon: Horizon, answers: Sequence[Response],
-                 views: dict[Key, ComponentView]) -> None:  # fmt: skip
+def _look_beyond(
+    plan, horizon: Horizon, answers: Sequence[Response], views: dict[Key, ComponentView]
+) -> None:
     """Use of the builds after the horizon, as far as orders placed within it must cover them.
 
     After the last build the use of the last `GOING_ON` days of builds goes on.
@@ -647,8 +718,15 @@ def _need(view: ComponentView, drawn: Drawn) -> np.ndarray:
     return need / (1.0 - view.component.heel)
 
 
-def _component(plan, horizon: Horizon, view: ComponentView, walk: StockWalk, need: np.ndarray,
-               volume_sd: float, seed: int) -> None:  # fmt: skip
+def _component(
+    plan,
+    horizon: Horizon,
+    view: ComponentView,
+    walk: StockWalk,
+    need: np.ndarray,
+    volume_sd: float,
+    seed: int,
+) -> None:
     component = view.component
     weeks = need.reshape(len(need), horizon.weeks, 7).sum(axis=2)
     view.weeks_p50, view.weeks_p90 = np.quantile(weeks, [0.5, 0.9], axis=0)
@@ -665,8 +743,9 @@ def _component(plan, horizon: Horizon, view: ComponentView, walk: StockWalk, nee
     ahead = max(horizon.days + math.ceil(lead) + BEYOND, len(known))
     beyond = np.concatenate([known, np.full(ahead - len(known), view.going_on)])
     by = view.rule if daily else stock_rule(component, float(known.mean()), 0.0, plan.settings)
-    view.orders = plan_orders(component, by, lots, beyond, horizon.first, horizon.days - 1,
-                              earliest=horizon.place(horizon.as_of))  # fmt: skip
+    view.orders = plan_orders(
+        component, by, lots, beyond, horizon.first, horizon.days - 1, earliest=horizon.place(horizon.as_of)
+    )
     stock = project(lots, beyond)
     _run_out(horizon, view, walk, stock, beyond)
     _futures_of_stock(horizon, view, need, lots, stock, beyond, seed)
@@ -681,8 +760,7 @@ def pool(plan, horizon: Horizon, view: ComponentView) -> list[tuple[float, int, 
         if (row.material, row.component) == view.key:
             lot = LotLedger(row.material, row.component, row.lot, row.expiry, row.opened, row.arrival)
             arrives = 0 if row.arrival is None else max(horizon.place(row.arrival), 0)
-            found.append((row.quantity, arrives,
-                          horizon.place(lot.last_day(view.component.open_life))))  # fmt: skip
+            found.append((row.quantity, arrives, horizon.place(lot.last_day(view.component.open_life))))
     return found
 
 
@@ -694,8 +772,9 @@ def _run_out(horizon, view, walk, stock: np.ndarray, need: np.ndarray) -> None:
         view.empty_after = horizon.date(int(after[0]))
 
 
-def _futures_of_stock(horizon, view: ComponentView, need: np.ndarray, lots, stock: np.ndarray,
-                      planned: np.ndarray, seed: int) -> None:  # fmt: skip
+def _futures_of_stock(
+    horizon, view: ComponentView, need: np.ndarray, lots, stock: np.ndarray, planned: np.ndarray, seed: int
+) -> None:
     """How early it may run out without orders, and how often it runs short when ordered by rule.
 
     Stock in an open container is of no use to another station. A future counts as out of stock on the
@@ -727,14 +806,25 @@ def _futures_of_stock(horizon, view: ComponentView, need: np.ndarray, lots, stoc
 
 def forecast_findings(found: Forecast) -> list[Finding]:
     """What must be known before acting on a forecast, the gravest first."""
-    return gravest_first([*_shortages(found), *_overdue(found), *_unfinished(found), *_gaps(found),
-                          *_uncovered(found), *_known(found)])  # fmt: skip
+    return gravest_first(
+        [
+            *_shortages(found),
+            *_overdue(found),
+            *_unfinished(found),
+            *_gaps(found),
+            *_uncovered(found),
+            *_known(found),
+        ]
+    )
 
 
 def _litres(volume: float) -> str:
     """A volume [m³] in words, to three figures."""
-    return f"{volume * 1e3:,.{2 if volume < 0.01 else 1 if volume < 0.1 else 0}f} L" if volume >= 1e-3 else (
-        f"{volume * 1e6:.3g} mL")
+    return (
+        f"{volume * 1e3:,.{2 if volume < 0.01 else 1 if volume < 0.1 else 0}f} L"
+        if volume >= 1e-3
+        else (f"{volume * 1e6:.3g} mL")
+    )
 
 
 def _days_text(days: int) -> str:
@@ -750,15 +840,25 @@ def _shortages(found: Forecast) -> list[Finding]:
         latest = day - datetime.timedelta(days=math.ceil(view.component.lead_time / DAY))
         overdue = (found.horizon.as_of - latest).days
         if overdue > 0:
-            fix = (f"an order by {latest:%a} {latest} would have helped, {_days_text(overdue)} ago: ask "
-                   "for a faster delivery or build less")  # fmt: skip
+            fix = (
+                f"an order by {latest:%a} {latest} would have helped, {_days_text(overdue)} ago: ask "
+                "for a faster delivery or build less"
+            )
         else:
             fix = f"order more, to arrive by {day:%a} {day} (order by {latest:%a} {latest})"
-        told.append(Finding(
-            STOP, f"{view.name} runs short on {day:%a} {day} at {station}, also with the proposed orders: "
-            f"{_litres(lacking)} lacking by {found.horizon.last_build}", fix, SHORTAGE, station, key[0],
-            day=day, numbers={"lacking [mL]": lacking * 1e6, "overdue [d]": float(max(overdue, 0))},
-        ))  # fmt: skip
+        told.append(
+            Finding(
+                STOP,
+                f"{view.name} runs short on {day:%a} {day} at {station}, also with the proposed orders: "
+                f"{_litres(lacking)} lacking by {found.horizon.last_build}",
+                fix,
+                SHORTAGE,
+                station,
+                key[0],
+                day=day,
+                numbers={"lacking [mL]": lacking * 1e6, "overdue [d]": float(max(overdue, 0))},
+            )
+        )
     return told
 
 
@@ -772,8 +872,10 @@ def _overdue(found: Forecast) -> list[Finding]:
                 continue
             short = order.short_from
             is_short = short is not None and short < last_known
-            words = (f"order of {order.containers} × {volume_text(view.component.container)} {view.name} "
-                     f"is overdue by {_days_text(order.late_days)}")  # fmt: skip
+            words = (
+                f"order of {order.containers} × {volume_text(view.component.container)} {view.name} "
+                f"is overdue by {_days_text(order.late_days)}"
+            )
             if short is not None:
                 assumed = "" if is_short else " if the use goes on"
                 words += f", short from {short:%a} {short}{assumed}"
@@ -781,9 +883,17 @@ def _overdue(found: Forecast) -> list[Finding]:
             else:
                 words += ", safety stock is touched before it arrives"
                 fix = f"order at once, it arrives on {order.arrival}"
-            told.append(Finding(STOP, words, fix, SHORTAGE if is_short else "order overdue",
-                                material=view.key[0], day=short or order.order_by,
-                                numbers={"overdue [d]": float(order.late_days)}))  # fmt: skip
+            told.append(
+                Finding(
+                    STOP,
+                    words,
+                    fix,
+                    SHORTAGE if is_short else "order overdue",
+                    material=view.key[0],
+                    day=short or order.order_by,
+                    numbers={"overdue [d]": float(order.late_days)},
+                )
+            )
     return sorted(told, key=lambda finding: (finding.topic != SHORTAGE, finding.day or LAST_DAY))
 
 
@@ -794,28 +904,50 @@ def _unfinished(found: Forecast) -> list[Finding]:
         if found.responses[item.key].is_short:
             short[item.station].append(item)
     return [
-        Finding(STOP, f"not all parts fit into their shifts at {station}: {len(items)} of its shifts, first "
-                f"on {items[0].date} {items[0].shift}", "move parts, or change takt or shift", "unfinished",
-                station, day=items[0].date, shift=items[0].shift, numbers={"shifts": float(len(items))})
+        Finding(
+            STOP,
+            f"not all parts fit into their shifts at {station}: {len(items)} of its shifts, first "
+            f"on {items[0].date} {items[0].shift}",
+            "move parts, or change takt or shift",
+            "unfinished",
+            station,
+            day=items[0].date,
+            shift=items[0].shift,
+            numbers={"shifts": float(len(items))},
+        )
         for station, items in sorted(short.items())
-    ]  # fmt: skip
+    ]
 
 
 def _gaps(found: Forecast) -> list[Finding]:
     """Weeks that were asked for and are not covered."""
     horizon = found.horizon
     if horizon.is_empty:
-        return [Finding(NOTE, f"No builds from {horizon.first_build} on: nothing is drawn, nothing is "
-                        "proposed", topic="no builds")]  # fmt: skip
+        return [
+            Finding(
+                NOTE,
+                f"No builds from {horizon.first_build} on: nothing is drawn, nothing is proposed",
+                topic="no builds",
+            )
+        ]
     if horizon.weeks >= horizon.asked:
         return []
-    words = (f"Builds end on {horizon.last_build}: the forecast covers {horizon.weeks} of the "
-             f"{horizon.asked} weeks asked for")  # fmt: skip
+    words = (
+        f"Builds end on {horizon.last_build}: the forecast covers {horizon.weeks} of the "
+        f"{horizon.asked} weeks asked for"
+    )
     coming = min((row.date for row in found.plan.builds if row.date >= horizon.end), default=None)
     if coming is None:
         return [Finding(NOTE, words, topic="horizon")]
-    return [Finding(QUALITY, f"{words}; the next is on {coming}", "correct the dates, or ask for as many "
-                    "weeks as reach it", "horizon", day=coming)]  # fmt: skip
+    return [
+        Finding(
+            QUALITY,
+            f"{words}; the next is on {coming}",
+            "correct the dates, or ask for as many weeks as reach it",
+            "horizon",
+            day=coming,
+        )
+    ]
 
 
 def _uncovered(found: Forecast) -> list[Finding]:
@@ -829,15 +961,19 @@ def _uncovered(found: Forecast) -> list[Finding]:
         is_above = planned > view.total_p90
         place = "above P90" if is_above else "below P50"
         if abs(view.total_mean - planned) > near + tiny:
-            why = ("purges, mixer changes and short shifts answer in steps, so that the futures use "
-                   "another volume on average than the plan")  # fmt: skip
+            why = (
+                "purges, mixer changes and short shifts answer in steps, so that the futures use "
+                "another volume on average than the plan"
+            )
         elif not is_above and view.total_p50 - planned < near:
             why = f"by no more than the sampling error of {found.draws} futures"
         else:
             why = "losses are rare and large: most futures have none, and the mean lies to one side"
         alike[place, why].append(view.name)
-    return [Finding(NOTE, f"Planned use lies {place} for {', '.join(names)}: {why}",
-                    topic="planned and futures") for (place, why), names in alike.items()]  # fmt: skip
+    return [
+        Finding(NOTE, f"Planned use lies {place} for {', '.join(names)}: {why}", topic="planned and futures")
+        for (place, why), names in alike.items()
+    ]
 
 
 def _known(found: Forecast) -> list[Finding]:
@@ -845,20 +981,37 @@ def _known(found: Forecast) -> list[Finding]:
     plan, views = found.plan, list(found.components.values())
     told = []
     if not found.horizon.is_empty:
-        told.append(Finding(NOTE, "Orders count on all builds of the plan that they must cover, and after "
-                            f"the last on the use of its last {GOING_ON} days going on; dates by which to "
-                            "order fall on working days", topic="orders"))  # fmt: skip
+        told.append(
+            Finding(
+                NOTE,
+                "Orders count on all builds of the plan that they must cover, and after "
+                f"the last on the use of its last {GOING_ON} days going on; dates by which to "
+                "order fall on working days",
+                topic="orders",
+            )
+        )
     for view in views:
         daily = sum(view.day_use) / NANO / found.horizon.days
         if daily and not 0.5 * daily <= view.going_on <= 1.5 * daily:
             words = "phases out" if view.going_on < daily else "phases in"
-            told.append(Finding(NOTE, f"{view.name} {words}: {_litres(view.going_on)} a day at the end of "
-                                f"the builds, {_litres(daily)} on the mean of these weeks. Orders follow "
-                                "the dated use; the reorder point is for the mean", topic="phase",
-                                material=view.key[0]))  # fmt: skip
+            told.append(
+                Finding(
+                    NOTE,
+                    f"{view.name} {words}: {_litres(view.going_on)} a day at the end of "
+                    f"the builds, {_litres(daily)} on the mean of these weeks. Orders follow "
+                    "the dated use; the reorder point is for the mean",
+                    topic="phase",
+                    material=view.key[0],
+                )
+            )
     if not plan.settings["demand_spread"]:
-        told.append(Finding(NOTE, "Demand spread is 0 in Settings: P90 holds only if builds come as planned",
-                            topic="demand spread"))  # fmt: skip
+        told.append(
+            Finding(
+                NOTE,
+                "Demand spread is 0 in Settings: P90 holds only if builds come as planned",
+                topic="demand spread",
+            )
+        )
     unpriced = [view.name for view in views if not view.component.price]
     if unpriced:
         told.append(Finding(NOTE, "No price: " + ", ".join(unpriced), topic="price"))
@@ -877,91 +1030,163 @@ def _volume(nanos: int | float) -> float:
 
 def _component_table(found: Forecast) -> Table:
     table = Table(
-        "components", "When does each component run out?",
-        (("Component", "", "text"), ("In stock", "mL", "number"), ("Due in", "mL", "number"),
-         ("Use planned", "mL", "number"), ("Use P50", "mL", "number"), ("Use P90", "mL", "number"),
-         ("P90 of stock", "", "share"), ("Runs out", "", "date"), ("10 % risk by", "", "date"),
-         ("After builds", "", "date"), ("Order by", "", "date")),
+        "components",
+        "When does each component run out?",
+        (
+            ("Component", "", "text"),
+            ("In stock", "mL", "number"),
+            ("Due in", "mL", "number"),
+            ("Use planned", "mL", "number"),
+            ("Use P50", "mL", "number"),
+            ("Use P90", "mL", "number"),
+            ("P90 of stock", "", "share"),
+            ("Runs out", "", "date"),
+            ("10 % risk by", "", "date"),
+            ("After builds", "", "date"),
+            ("Order by", "", "date"),
+        ),
         note="Due in: lots of the plan that arrive in these weeks. " + USE_WORDS + " Runs out: without new "
         "orders, for the first station that finds no container. 10 % risk by: the day by which one of ten "
         "futures has run out, the plan's own course among them. After builds: the day it would be empty if "
         f"the use of the last {GOING_ON} days of builds went on.",
-    )  # fmt: skip
+    )
     for key, view in found.components.items():
         here = sum(lot.opening for lot in found.walk.lots[key])
         planned = sum(view.day_use)
         order = min((order.order_by for order in view.orders), default=None)
         due = sum(lot.received for lot in found.walk.lots[key])
-        table.rows.append([view.name, _volume(here), _volume(due), _volume(planned),
-                           view.total_p50 * 1e6, view.total_p90 * 1e6,
-                           view.total_p90 * NANO / (here + due) if here + due else None,
-                           view.runs_out, view.runs_out_early, view.empty_after, order])  # fmt: skip
+        table.rows.append(
+            [
+                view.name,
+                _volume(here),
+                _volume(due),
+                _volume(planned),
+                view.total_p50 * 1e6,
+                view.total_p90 * 1e6,
+                view.total_p90 * NANO / (here + due) if here + due else None,
+                view.runs_out,
+                view.runs_out_early,
+                view.empty_after,
+                order,
+            ]
+        )
     return table
 
 
 def _order_table(found: Forecast) -> Table:
     table = Table(
-        "orders", "What is to be ordered, and by when?",
-        (("Order by", "", "date"), ("Arrives", "", "date"), ("Component", "", "text"),
-         ("Containers", "", "whole"), ("Volume", "mL", "number"), ("Usable until", "", "date"),
-         ("Cost", found.currency, "number"), ("Note", "", "text")),
+        "orders",
+        "What is to be ordered, and by when?",
+        (
+            ("Order by", "", "date"),
+            ("Arrives", "", "date"),
+            ("Component", "", "text"),
+            ("Containers", "", "whole"),
+            ("Volume", "mL", "number"),
+            ("Usable until", "", "date"),
+            ("Cost", found.currency, "number"),
+            ("Note", "", "text"),
+        ),
         note="Whole containers, at least the minimum order; arrival one lead time after the order.",
         total=("Cost",),
-    )  # fmt: skip
+    )
     orders = [(order, view) for view in found.components.values() for order in view.orders]
     for order, view in sorted(orders, key=lambda pair: (pair[0].order_by, pair[0].arrival, pair[0].key)):
         until = None if order.expiry == datetime.date.max else order.expiry
-        table.rows.append([order.order_by, order.arrival, view.name, order.containers,
-                           _volume(order.volume), until, order.cost, order.note])  # fmt: skip
+        table.rows.append(
+            [
+                order.order_by,
+                order.arrival,
+                view.name,
+                order.containers,
+                _volume(order.volume),
+                until,
+                order.cost,
+                order.note,
+            ]
+        )
     return table
 
 
 def _week_table(found: Forecast) -> Table:
     table = Table(
-        "weeks", "How much goes each week?",
-        (("Week", "", "text"), ("From", "", "date"), ("Component", "", "text"),
-         ("Planned", "mL", "number"), ("P50", "mL", "number"), ("P90", "mL", "number"),
-         ("P90 in containers", "", "number")),
+        "weeks",
+        "How much goes each week?",
+        (
+            ("Week", "", "text"),
+            ("From", "", "date"),
+            ("Component", "", "text"),
+            ("Planned", "mL", "number"),
+            ("P50", "mL", "number"),
+            ("P90", "mL", "number"),
+            ("P90 in containers", "", "number"),
+        ),
         note="Planned: the shift model on the builds as they stand. P50 and P90: half and nine of ten "
         "futures use no more. The P90 of single weeks do not add up to that of all weeks. " + USE_WORDS,
-    )  # fmt: skip
+    )
     for week in range(found.horizon.weeks):
         for view in found.components.values():
             planned = sum(view.day_use[7 * week : 7 * week + 7])
             p50, p90 = float(view.weeks_p50[week]), float(view.weeks_p90[week])
-            table.rows.append([found.horizon.week_name(week), found.horizon.date(7 * week), view.name,
-                               _volume(planned), p50 * 1e6, p90 * 1e6,
-                               p90 / view.component.container])  # fmt: skip
+            table.rows.append(
+                [
+                    found.horizon.week_name(week),
+                    found.horizon.date(7 * week),
+                    view.name,
+                    _volume(planned),
+                    p50 * 1e6,
+                    p90 * 1e6,
+                    p90 / view.component.container,
+                ]
+            )
     return table
 
 
 def _material_table(found: Forecast) -> Table:
     table = Table(
-        "materials", "How much of each material goes each week?",
-        (("Week", "", "text"), ("From", "", "date"), ("Material", "", "text"),
-         ("Planned", "mL", "number"), ("P50", "mL", "number"), ("P90", "mL", "number")),
+        "materials",
+        "How much of each material goes each week?",
+        (
+            ("Week", "", "text"),
+            ("From", "", "date"),
+            ("Material", "", "text"),
+            ("Planned", "mL", "number"),
+            ("P50", "mL", "number"),
+            ("P90", "mL", "number"),
+        ),
         note="A and B together. " + USE_WORDS,
-    )  # fmt: skip
+    )
     planned: dict[tuple[str, int], int] = defaultdict(int)
     for (material, _), view in found.components.items():
         for place, volume in enumerate(view.day_use):
             planned[material, place // 7] += volume
     for week in range(found.horizon.weeks):
         for material, (p50, p90) in found.material_weeks.items():
-            table.rows.append([found.horizon.week_name(week), found.horizon.date(7 * week), material,
-                               _volume(planned[material, week]), float(p50[week]) / ML,
-                               float(p90[week]) / ML])  # fmt: skip
+            table.rows.append(
+                [
+                    found.horizon.week_name(week),
+                    found.horizon.date(7 * week),
+                    material,
+                    _volume(planned[material, week]),
+                    float(p50[week]) / ML,
+                    float(p90[week]) / ML,
+                ]
+            )
     return table
 
 
 def _station_week_table(found: Forecast) -> Table:
     horizon = found.horizon
     table = Table(
-        "station_weeks", "How much does each station use each week?",
-        (("Station", "", "text"), ("Component", "", "text"),
-         *((horizon.week_name(week), "mL", "number") for week in range(horizon.weeks))),
+        "station_weeks",
+        "How much does each station use each week?",
+        (
+            ("Station", "", "text"),
+            ("Component", "", "text"),
+            *((horizon.week_name(week), "mL", "number") for week in range(horizon.weeks)),
+        ),
         note="As planned. " + USE_WORDS,
-    )  # fmt: skip
+    )
     totals: dict[tuple[str, Key], list[int]] = {}
     for item, key, used in uses(found.plan, found.shifts, found.responses):
         week = horizon.place(item.date) // 7
@@ -975,11 +1200,16 @@ def _day_table(found: Forecast) -> Table:
     views = list(found.components.values())
     prices = [found.price(view.key) for view in views]
     table = Table(
-        "days", "How much goes each day?",
-        (("Day", "", "date"), *((view.name, "mL", "number") for view in views),
-         ("Cost", found.currency, "number")),
-        note="As planned. " + USE_WORDS, total=True,
-    )  # fmt: skip
+        "days",
+        "How much goes each day?",
+        (
+            ("Day", "", "date"),
+            *((view.name, "mL", "number") for view in views),
+            ("Cost", found.currency, "number"),
+        ),
+        note="As planned. " + USE_WORDS,
+        total=True,
+    )
     for place in range(found.horizon.days):
         volumes = [_volume(view.day_use[place]) for view in views]
         if any(volumes):
@@ -991,14 +1221,15 @@ def _day_table(found: Forecast) -> Table:
 def _stock_table(found: Forecast) -> Table:
     views = list(found.components.items())
     table = Table(
-        "stock", "How much is in stock at the end of each day?",
+        "stock",
+        "How much is in stock at the end of each day?",
         (("Day", "", "date"), *((view.name, "mL", "number") for _, view in views)),
-        note="As planned, with the proposed orders that arrive: on the shelf and in containers at "
-        "stations.",
-    )  # fmt: skip
+        note="As planned, with the proposed orders that arrive: on the shelf and in containers at stations.",
+    )
     for place in range(found.horizon.days):
-        table.rows.append([found.horizon.date(place),
-                           *(_volume(found.levels_ordered[key][place]) for key, _ in views)])  # fmt: skip
+        table.rows.append(
+            [found.horizon.date(place), *(_volume(found.levels_ordered[key][place]) for key, _ in views)]
+        )
     return table
 
 
@@ -1012,27 +1243,38 @@ def _cover_table(found: Forecast) -> Table:
 
     chosen = sorted(used, key=lasts)[:SHOWN]
     table = Table(
-        "cover", "How many days does the stock last?",
+        "cover",
+        "How many days does the stock last?",
         (("Day", "", "date"), *((view.name, "d", "number") for _, view in chosen)),
         note="Stock at the end of each day without new orders, over the mean use of a calendar day. "
-        f"The {SHOWN} components that last least." if len(used) > SHOWN else
-        "Stock at the end of each day without new orders, over the mean use of a calendar day.",
-    )  # fmt: skip
+        f"The {SHOWN} components that last least."
+        if len(used) > SHOWN
+        else "Stock at the end of each day without new orders, over the mean use of a calendar day.",
+    )
     for place in range(found.horizon.days):
-        table.rows.append([found.horizon.date(place), *(
-            found.levels[key][place] / NANO / view.rule.daily_use for key, view in chosen)])  # fmt: skip
+        table.rows.append(
+            [
+                found.horizon.date(place),
+                *(found.levels[key][place] / NANO / view.rule.daily_use for key, view in chosen),
+            ]
+        )
     return table
 
 
 def _station_table(found: Forecast) -> Table:
     table = Table(
-        "stations", "Where does it go?",
-        (("Station", "", "text"), ("Component", "", "text"),
-         *((CAUSE_WORDS[cause].capitalize(), "mL", "number") for cause in USE_CAUSES),
-         ("All", "mL", "number"), ("Waste", "", "share")),
+        "stations",
+        "Where does it go?",
+        (
+            ("Station", "", "text"),
+            ("Component", "", "text"),
+            *((CAUSE_WORDS[cause].capitalize(), "mL", "number") for cause in USE_CAUSES),
+            ("All", "mL", "number"),
+            ("Waste", "", "share"),
+        ),
         note="As planned. " + USE_WORDS + " Waste is everything but what is on good parts and stays in "
         "hoses.",
-    )  # fmt: skip
+    )
     totals: dict[tuple[str, Key], dict[str, int]] = {}
     for item, key, used in uses(found.plan, found.shifts, found.responses):
         row = totals.setdefault((item.station, key), dict.fromkeys(USE_CAUSES, 0))
@@ -1041,25 +1283,41 @@ def _station_table(found: Forecast) -> Table:
     for (station, key), causes in sorted(totals.items()):
         whole = sum(causes.values())
         kept = causes["parts"] + causes["hoses"]
-        table.rows.append([station, found.components[key].name,
-                           *(_volume(causes[cause]) for cause in USE_CAUSES),
-                           _volume(whole), 1.0 - kept / whole if whole else 0.0])  # fmt: skip
+        table.rows.append(
+            [
+                station,
+                found.components[key].name,
+                *(_volume(causes[cause]) for cause in USE_CAUSES),
+                _volume(whole),
+                1.0 - kept / whole if whole else 0.0,
+            ]
+        )
     return table
 
 
 def _lot_table(found: Forecast) -> Table:
     table = Table(
-        "lots", "What becomes of each lot?",
-        (("Component", "", "text"), ("Lot", "", "text"), ("Last day", "", "date"),
-         ("Opening", "mL", "number"), ("Received", "mL", "number"), ("Used", "mL", "number"),
-         ("Expired", "mL", "number"), ("Closing", "mL", "number"), ("Balance", "mL", "number"),
-         ("Expires on", "", "date"), ("Store at", "", "text")),
+        "lots",
+        "What becomes of each lot?",
+        (
+            ("Component", "", "text"),
+            ("Lot", "", "text"),
+            ("Last day", "", "date"),
+            ("Opening", "mL", "number"),
+            ("Received", "mL", "number"),
+            ("Used", "mL", "number"),
+            ("Expired", "mL", "number"),
+            ("Closing", "mL", "number"),
+            ("Balance", "mL", "number"),
+            ("Expires on", "", "date"),
+            ("Store at", "", "text"),
+        ),
         note="First-expired first-out, proposed orders included. Opening + received = used + expired "
         "+ closing, to the nanolitre. Used: with expected scrap and filled hoses, and each heel when its "
         "container is changed, so that it differs from the use of the other tables by the heels of "
         "containers that are still open; these count as closing. Missing: what the builds need and no lot "
         "holds.",
-    )  # fmt: skip
+    )
     walk = found.ordered
     for key, view in found.components.items():
         component = view.component
@@ -1069,12 +1327,21 @@ def _lot_table(found: Forecast) -> Table:
         for lot in sorted(lots, key=lambda lot: (lot.last_day(component.open_life), lot.lot)):
             last = lot.last_day(component.open_life)
             is_missing = lot is walk.missing.get(key)
-            table.rows.append([
-                view.name, "missing" if is_missing else lot.lot,
-                None if last == datetime.date.max else last, _volume(lot.opening),
-                _volume(lot.received), _volume(lot.used), _volume(lot.expired), _volume(lot.closing),
-                _volume(lot.balance), lot.expired_on, _storage(component),
-            ])  # fmt: skip
+            table.rows.append(
+                [
+                    view.name,
+                    "missing" if is_missing else lot.lot,
+                    None if last == datetime.date.max else last,
+                    _volume(lot.opening),
+                    _volume(lot.received),
+                    _volume(lot.used),
+                    _volume(lot.expired),
+                    _volume(lot.closing),
+                    _volume(lot.balance),
+                    lot.expired_on,
+                    _storage(component),
+                ]
+            )
     return table
 
 
@@ -1090,41 +1357,66 @@ def _storage(component) -> str:
 
 def _reorder_table(found: Forecast) -> Table:
     table = Table(
-        "reorder", "At what stock is it ordered again?",
-        (("Component", "", "text"), ("Daily use", "mL", "number"), ("Spread a day", "mL", "number"),
-         ("Lead time", "d", "number"), ("Its spread", "d", "number"), ("Service level", "", "share"),
-         ("Safety stock", "mL", "number"), ("Reorder point", "mL", "number"),
-         ("Economic order", "mL", "number"), ("Order", "containers", "whole"),
-         ("Short in a cycle", "mL", "number"), ("Simulated service", "", "share"),
-         ("Cycles drawn", "", "whole")),
+        "reorder",
+        "At what stock is it ordered again?",
+        (
+            ("Component", "", "text"),
+            ("Daily use", "mL", "number"),
+            ("Spread a day", "mL", "number"),
+            ("Lead time", "d", "number"),
+            ("Its spread", "d", "number"),
+            ("Service level", "", "share"),
+            ("Safety stock", "mL", "number"),
+            ("Reorder point", "mL", "number"),
+            ("Economic order", "mL", "number"),
+            ("Order", "containers", "whole"),
+            ("Short in a cycle", "mL", "number"),
+            ("Simulated service", "", "share"),
+            ("Cycles drawn", "", "whole"),
+        ),
         note="Safety stock z·√(L·σ² + d²·σL²), reorder point d·L + safety stock, shortage of a cycle "
         "σ·G(z): Silver, Pyke & Peterson, Inventory Management and Production Planning and "
         "Scheduling. Economic order √(2DK/h): F. W. Harris (1913). Days are calendar days. The "
         "spread of a day holds errors of volume that last, so that √L days of it are the spread of "
         "a lead time. Simulated service: share of order cycles without a shortage where each future "
         "orders by this rule; it is blank where no order arrives within these weeks.",
-    )  # fmt: skip
+    )
     for view in found.components.values():
         rule = view.rule
-        table.rows.append([
-            view.name, rule.daily_use * 1e6, rule.daily_sd * 1e6, rule.lead_time, rule.lead_spread,
-            rule.service, rule.safety_stock * 1e6, rule.reorder_point * 1e6,
-            None if math.isnan(rule.economic_order) else rule.economic_order * 1e6, rule.order,
-            rule.shortage * 1e6, None if math.isnan(view.service) else view.service,
-            view.cycles or None,
-        ])  # fmt: skip
+        table.rows.append(
+            [
+                view.name,
+                rule.daily_use * 1e6,
+                rule.daily_sd * 1e6,
+                rule.lead_time,
+                rule.lead_spread,
+                rule.service,
+                rule.safety_stock * 1e6,
+                rule.reorder_point * 1e6,
+                None if math.isnan(rule.economic_order) else rule.economic_order * 1e6,
+                rule.order,
+                rule.shortage * 1e6,
+                None if math.isnan(view.service) else view.service,
+                view.cycles or None,
+            ]
+        )
     return table
 
 
 def _cause_table(found: Forecast) -> Table:
     table = Table(
-        "causes", "What does it cost, and what is waste?",
-        (("Component", "", "text"),
-         *((CAUSE_WORDS[cause].capitalize(), found.currency, "number") for cause in ALL_CAUSES),
-         ("All", found.currency, "number"), ("Waste", "", "share")),
+        "causes",
+        "What does it cost, and what is waste?",
+        (
+            ("Component", "", "text"),
+            *((CAUSE_WORDS[cause].capitalize(), found.currency, "number") for cause in ALL_CAUSES),
+            ("All", found.currency, "number"),
+            ("Waste", "", "share"),
+        ),
         note="At the price of a full container. " + USE_WORDS + " Here it is the last cause, with the "
-        "proposed orders. Waste is everything but what is on good parts and stays in hoses.", total=True,
-    )  # fmt: skip
+        "proposed orders. Waste is everything but what is on good parts and stays in hoses.",
+        total=True,
+    )
     for key, view in found.components.items():
         price = found.price(key)
         causes = {**view.use, "expired": found.ordered.causes[key]["expired"]}
@@ -1151,24 +1443,40 @@ def _cause_summary(found: Forecast) -> Table:
 
 def _driver_table(found: Forecast) -> Table:
     table = Table(
-        "drivers", "What drives the spread?",
-        (("Material", "", "text"), *((driver.capitalize(), "", "share") for driver in DRIVERS),
-         ("Together", "", "share"), ("P90 above P50", "", "share")),
+        "drivers",
+        "What drives the spread?",
+        (
+            ("Material", "", "text"),
+            *((driver.capitalize(), "", "share") for driver in DRIVERS),
+            ("Together", "", "share"),
+            ("P90 above P50", "", "share"),
+        ),
         note="Share of the variance of the whole use that each input brings about alone (covariance "
         "of the total with the input's own effect); together: what they bring about only in company. "
         "The five add up to 1. Small negative shares are sampling error.",
-    )  # fmt: skip
+    )
     for material, drawn in found.drivers.items():
         view = next(view for key, view in found.components.items() if key[0] == material)
         above = view.total_p90 / view.total_p50 - 1.0 if view.total_p50 else 0.0
-        table.rows.append([material, *(drawn.shares[driver] for driver in DRIVERS), drawn.together,
-                           above])  # fmt: skip
+        table.rows.append([material, *(drawn.shares[driver] for driver in DRIVERS), drawn.together, above])
     return table
 
 
-_MAKERS = (_component_table, _order_table, _week_table, _material_table, _day_table, _stock_table,
-           _cover_table, _station_table, _station_week_table, _lot_table,
-           _reorder_table, _cause_table, _driver_table)  # fmt: skip
+_MAKERS = (
+    _component_table,
+    _order_table,
+    _week_table,
+    _material_table,
+    _day_table,
+    _stock_table,
+    _cover_table,
+    _station_table,
+    _station_week_table,
+    _lot_table,
+    _reorder_table,
+    _cause_table,
+    _driver_table,
+)
 
 
 __all__ = ["Forecast", "Horizon", "Table", "forecast"]

@@ -83,9 +83,11 @@ class LeanPlayer(Player):
 
     def freshen(self, clock: float, why: str) -> float:
         """As in `Player`; where even the hottest hour would not reach the limit, at once."""
-        if self.pot_clock is None or not self.mixer or (
-            (clock - self.mixer[0][1]) * self._quickest < self.station.purge_share * (1.0 - 1e-6)
-        ):  # fmt: skip
+        if (
+            self.pot_clock is None
+            or not self.mixer
+            or ((clock - self.mixer[0][1]) * self._quickest < self.station.purge_share * (1.0 - 1e-6))
+        ):
             return clock
         return super().freshen(clock, why)
 
@@ -124,11 +126,9 @@ def warmer(plan, kelvin: float):
     """The same plan with every shop temperature so much higher."""
     return replace(
         plan,
-        stations=[replace(row, shop_temperature=row.shop_temperature + kelvin)
-                  for row in plan.stations],
-        temperatures=[replace(row, temperature=row.temperature + kelvin)
-                      for row in plan.temperatures],
-    )  # fmt: skip
+        stations=[replace(row, shop_temperature=row.shop_temperature + kelvin) for row in plan.stations],
+        temperatures=[replace(row, temperature=row.temperature + kelvin) for row in plan.temperatures],
+    )
 
 
 # ----------------------------------------------------------------------------------- occurrences
@@ -305,7 +305,7 @@ def respond(plan, key: ShiftKey, grid: Grid, plan_at: Callable[[float], object])
         played = [
             base if offset == 0.0 and is_plan else play_lean(plan_at(offset), key, point)
             for offset in offsets
-        ]  # fmt: skip
+        ]
         loads.append(load)
         rows_scaled.append([_scaled_volume(result, is_plan) for result in played])
         rows_fixed.append([float(_mixed(result, fixed_causes)) for result in played])
@@ -314,10 +314,20 @@ def respond(plan, key: ShiftKey, grid: Grid, plan_at: Callable[[float], object])
     checks = float(_mixed(base, ("checks",)))
     rows_scaled[0] = [checks] * len(offsets)
     return Response(
-        used_of(base), sum(good), expected_scrap(sum(good), scrap), expected, base.purges, base.mixers,
-        base.is_short, up / weight if weight else 0.0, down / weight if weight else 0.0,
-        np.array(loads), np.array(offsets), np.array(rows_scaled), np.array(rows_fixed),
-    )  # fmt: skip
+        used_of(base),
+        sum(good),
+        expected_scrap(sum(good), scrap),
+        expected,
+        base.purges,
+        base.mixers,
+        base.is_short,
+        up / weight if weight else 0.0,
+        down / weight if weight else 0.0,
+        np.array(loads),
+        np.array(offsets),
+        np.array(rows_scaled),
+        np.array(rows_fixed),
+    )
 
 
 def _scaled_volume(result, is_plan: bool) -> float:
@@ -358,8 +368,7 @@ def _plans(plan) -> Callable[[float], object]:
     return at
 
 
-def responses(plan, keys: Sequence[ShiftKey], grid: Grid | None = None,
-              processes: int = 1) -> list[Response]:  # fmt: skip
+def responses(plan, keys: Sequence[ShiftKey], grid: Grid | None = None, processes: int = 1) -> list[Response]:
     """The response of every distinct shift; the same whatever the number of processes."""
     grid = grid_for(plan, len(keys)) if grid is None else grid
     if processes <= 1 or len(keys) < 50:
@@ -371,6 +380,19 @@ def responses(plan, keys: Sequence[ShiftKey], grid: Grid | None = None,
 
 
 __all__ = [
-    "CAUSES", "NANO", "Grid", "LeanPlayer", "Occurrence", "Response", "ShiftKey", "expected_scrap",
-    "grid_for", "occurrences", "play_lean", "respond", "responses", "used_of", "warmer",
-]  # fmt: skip
+    "CAUSES",
+    "NANO",
+    "Grid",
+    "LeanPlayer",
+    "Occurrence",
+    "Response",
+    "ShiftKey",
+    "expected_scrap",
+    "grid_for",
+    "occurrences",
+    "play_lean",
+    "respond",
+    "responses",
+    "used_of",
+    "warmer",
+]

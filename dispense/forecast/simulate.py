@@ -70,8 +70,14 @@ class Drawn:
     volume_sd: float
 
 
-def draw_material(plan, stations: Sequence[str], shifts: Sequence[Occurrence],
-                  responses: Sequence[Response], place_of: dict, futures: Futures) -> Drawn:  # fmt: skip
+def draw_material(
+    plan,
+    stations: Sequence[str],
+    shifts: Sequence[Occurrence],
+    responses: Sequence[Response],
+    place_of: dict,
+    futures: Futures,
+) -> Drawn:
     """All futures of the material that these stations handle; `place_of` numbers the dates."""
     few = min(futures.count, DRIVER_DRAWS)
     total = np.zeros(futures.demand.shape)
@@ -87,18 +93,27 @@ def draw_material(plan, stations: Sequence[str], shifts: Sequence[Occurrence],
         for key in sorted(mine, key=lambda key: (mine[key], key)):
             days = np.array(mine[key])
             answer = responses[key]
-            lost = (rng.negative_binomial(answer.good, 1.0 - scrap, (len(days), futures.count)).T
-                    if scrap and answer.good else np.zeros((futures.count, len(days))))  # fmt: skip
-            total[:, days] += _volume(answer, futures.demand[:, days], lost,
-                                      futures.temperature[:, days], error)  # fmt: skip
+            lost = (
+                rng.negative_binomial(answer.good, 1.0 - scrap, (len(days), futures.count)).T
+                if scrap and answer.good
+                else np.zeros((futures.count, len(days)))
+            )
+            total[:, days] += _volume(
+                answer, futures.demand[:, days], lost, futures.temperature[:, days], error
+            )
             calm = {"demand": 1.0, "scrap": answer.lost, "temperature": 0.0, "volume": 0.0}
-            noise = {"demand": futures.demand[:few, days], "scrap": lost[:few],
-                     "temperature": futures.temperature[:few, days], "volume": error[:few]}  # fmt: skip
+            noise = {
+                "demand": futures.demand[:few, days],
+                "scrap": lost[:few],
+                "temperature": futures.temperature[:few, days],
+                "volume": error[:few],
+            }
             for driver in DRIVERS:
                 inputs = {**calm, driver: noise[driver]}
-                volume = _volume(answer, *np.broadcast_arrays(
-                    *(inputs[name] for name in DRIVERS), np.empty((few, len(days)))
-                )[:4])  # fmt: skip
+                volume = _volume(
+                    answer,
+                    *np.broadcast_arrays(*(inputs[name] for name in DRIVERS), np.empty((few, len(days))))[:4],
+                )
                 alone[driver] += volume.sum(axis=1)
     return _with_shares(total, alone, few)
 
@@ -115,8 +130,7 @@ def _with_shares(total: np.ndarray, alone: dict[str, np.ndarray], few: int) -> D
     variance = float(centred @ centred)
     if variance <= (1e-9 * max(abs(float(whole.mean())), 1.0)) ** 2:
         return Drawn(total, dict.fromkeys(DRIVERS, 0.0), 0.0, 0.0)
-    shares = {driver: float(centred @ (each - each.mean())) / variance
-              for driver, each in alone.items()}  # fmt: skip
+    shares = {driver: float(centred @ (each - each.mean())) / variance for driver, each in alone.items()}
     mean = float(whole.mean())
     volume_sd = float(alone["volume"].std()) / mean if mean else 0.0
     return Drawn(total, shares, 1.0 - math.fsum(shares.values()), volume_sd)

@@ -115,14 +115,20 @@ class StockWalk:
             walk.opened[key] = 0
         for row in plan.stock:
             walk.lots[row.material, row.component].append(
-                LotLedger(row.material, row.component, row.lot, row.expiry, row.opened, row.arrival,
-                          left=nanolitres(row.quantity))
-            )  # fmt: skip
+                LotLedger(
+                    row.material,
+                    row.component,
+                    row.lot,
+                    row.expiry,
+                    row.opened,
+                    row.arrival,
+                    left=nanolitres(row.quantity),
+                )
+            )
         for number, order in enumerate(orders, 1):
             walk.lots[order.key].append(
-                LotLedger(*order.key, f"order {number}", order.expiry, None, order.arrival,
-                          left=order.volume)
-            )  # fmt: skip
+                LotLedger(*order.key, f"order {number}", order.expiry, None, order.arrival, left=order.volume)
+            )
         for lots in walk.lots.values():
             lots.sort(key=lambda lot: lot.lot)
         return walk
@@ -181,8 +187,9 @@ class StockWalk:
             container.lot.standing -= part
             volume -= part
 
-    def _change(self, place: Key, key: Key, component, old: _Container | None,
-                date: datetime.date) -> _Container:  # fmt: skip
+    def _change(
+        self, place: Key, key: Key, component, old: _Container | None, date: datetime.date
+    ) -> _Container:
         if old is not None:
             self._lose_heel(key, old.lot, old.heel)
         heel = nanolitres(component.heel * component.container)
@@ -202,14 +209,15 @@ class StockWalk:
         lot.standing -= volume
         self.causes[key]["heel"] += volume
 
-    def _next(self, station: str, key: Key, component,
-              date: datetime.date) -> tuple[LotLedger, int]:  # fmt: skip
+    def _next(self, station: str, key: Key, component, date: datetime.date) -> tuple[LotLedger, int]:
         """First-expired first-out; an opened container first among equals."""
         usable = [
-            lot for lot in self.lots[key]
-            if lot.left > 0 and not (lot.arrival is not None and lot.arrival > date)
+            lot
+            for lot in self.lots[key]
+            if lot.left > 0
+            and not (lot.arrival is not None and lot.arrival > date)
             and lot.last_day(component.open_life) >= date
-        ]  # fmt: skip
+        ]
         content = nanolitres(component.container)
         if usable:
             lot = min(
@@ -300,8 +308,20 @@ def stock_rule(component, daily_use: float, daily_sd: float, settings: Mapping) 
     if component.shelf_life is not None and daily_use > 0.0:
         keeps = math.floor(daily_use * component.shelf_life / DAY / component.container)
         containers = max(min(containers, keeps), component.minimum_order, 1)
-    return StockRule(component.material, component.component, daily_use, daily_sd, lead / DAY,
-                     spread / DAY, service, safety, point, economic, containers, shortage)  # fmt: skip
+    return StockRule(
+        component.material,
+        component.component,
+        daily_use,
+        daily_sd,
+        lead / DAY,
+        spread / DAY,
+        service,
+        safety,
+        point,
+        economic,
+        containers,
+        shortage,
+    )
 
 
 def _worked_before(day: datetime.date) -> datetime.date:
@@ -309,9 +329,15 @@ def _worked_before(day: datetime.date) -> datetime.date:
     return day - datetime.timedelta(days=max(day.weekday() - 4, 0))
 
 
-def plan_orders(component, rule: StockRule, lots: Sequence[tuple[float, int, int]],
-                need: np.ndarray, first: datetime.date, last_order: int,
-                earliest: int = 0) -> list[Order]:  # fmt: skip
+def plan_orders(
+    component,
+    rule: StockRule,
+    lots: Sequence[tuple[float, int, int]],
+    need: np.ndarray,
+    first: datetime.date,
+    last_order: int,
+    earliest: int = 0,
+) -> list[Order]:
     """Orders that keep the projected stock at or above its safety stock.
 
     `lots` are (volume [m³], first day, last day), days counted from `first`; `need` is the use day
@@ -350,8 +376,9 @@ def plan_orders(component, rule: StockRule, lots: Sequence[tuple[float, int, int
         day = max((arrive - first).days, 0)
         short = safety[day] + _demand(need, day, day + lead) - stock[day]
         faster = float(pace[max(day - 1, 0)])
-        count = math.ceil(rule.order * (faster if math.isnan(rule.economic_order) else
-                                        math.sqrt(faster)) - 1e-6)  # fmt: skip
+        count = math.ceil(
+            rule.order * (faster if math.isnan(rule.economic_order) else math.sqrt(faster)) - 1e-6
+        )
         note, short_from = "", None
         if late:
             count = max(count, math.ceil(max(short, 0.0) / component.container - 1e-9))
@@ -362,18 +389,29 @@ def plan_orders(component, rule: StockRule, lots: Sequence[tuple[float, int, int
         if shelf is not None:
             keeps = _demand(need, day, day + shelf) + rule.daily_use * max(day + shelf - len(need), 0)
             if not late:
-                count = max(min(count, math.floor(keeps / component.container + 1e-9)),
-                            component.minimum_order, 1)  # fmt: skip
+                count = max(
+                    min(count, math.floor(keeps / component.container + 1e-9)), component.minimum_order, 1
+                )
             if count * component.container > keeps * (1.0 + 1e-9):
                 note = (note + "; " if note else "") + (
                     f"{(count * component.container - keeps) * 1e3:.1f} L of it would expire"
                 )
         expiry = datetime.date.max if shelf is None else arrive + datetime.timedelta(days=shelf)
         orders.append(
-            Order(component.material, component.component, order_by, arrive, count,
-                  count * nanolitres(component.container), expiry, count * component.price, late,
-                  note, short_from)
-        )  # fmt: skip
+            Order(
+                component.material,
+                component.component,
+                order_by,
+                arrive,
+                count,
+                count * nanolitres(component.container),
+                expiry,
+                count * component.price,
+                late,
+                note,
+                short_from,
+            )
+        )
         known.append((count * component.container, day, expiry_day))
         start = max(start, day, wanted if not late else day)
     return orders
@@ -391,8 +429,7 @@ def _pace(need: np.ndarray, days: int) -> np.ndarray:
     return np.maximum(sums[end] - sums[begin], 0.0) / (end - begin)
 
 
-def _late_words(missing: np.ndarray, late: int,
-                first: datetime.date) -> tuple[str, datetime.date | None]:  # fmt: skip
+def _late_words(missing: np.ndarray, late: int, first: datetime.date) -> tuple[str, datetime.date | None]:
     """What a late order means: a shortage before it arrives and its day, or safety stock that is used."""
     short = np.nonzero(missing > 1e-12)[0]
     if not short.size:
@@ -443,8 +480,14 @@ def draw_stock(lots: Sequence[tuple], need: np.ndarray) -> tuple[np.ndarray, np.
     return stock, short
 
 
-def simulate_service(lots: Sequence[tuple], need: np.ndarray, planned: np.ndarray, rule: StockRule,
-                     order: float, rng: np.random.Generator) -> tuple[float, int]:  # fmt: skip
+def simulate_service(
+    lots: Sequence[tuple],
+    need: np.ndarray,
+    planned: np.ndarray,
+    rule: StockRule,
+    order: float,
+    rng: np.random.Generator,
+) -> tuple[float, int]:
     """Order cycles without a shortage as a share, and the number of cycles, in many futures.
 
     In each future stock is looked at in the evening: where stock and open orders less the planned use
@@ -456,8 +499,9 @@ def simulate_service(lots: Sequence[tuple], need: np.ndarray, planned: np.ndarra
     futures, days = need.shape
     lead = max(rule.lead_time, 0.0)
     ahead = math.ceil(lead)
-    first = sorted(((float(volume), int(arrives), int(last)) for volume, arrives, last in lots),
-                   key=lambda lot: lot[2])  # fmt: skip
+    first = sorted(
+        ((float(volume), int(arrives), int(last)) for volume, arrives, last in lots), key=lambda lot: lot[2]
+    )
     left = [np.full(futures, volume) for volume, _, _ in first]
     bought = np.zeros(futures)
     due = np.zeros((futures, days))

@@ -55,8 +55,9 @@ def change_takt(factor: float, station: str | None = None) -> Change:
         for row in plan.stations:
             if station in (None, row.station):
                 factors[row.station] = factors.get(row.station, 1.0) * factor
-        stated = _stations(plan, station,
-                           lambda row: replace(row, takt=row.takt * factor) if row.takt else row)
+        stated = _stations(
+            plan, station, lambda row: replace(row, takt=row.takt * factor) if row.takt else row
+        )
         return replace(stated, takt_factors=factors)
 
     return Change(f"takt {_percent(factor)}" + _at(station), apply)
@@ -69,8 +70,9 @@ def change_scrap(points: float, station: str | None = None) -> Change:
     def changed(row):
         return replace(row, scrap=min(max(row.scrap + points, 0.0), 0.99))
 
-    return Change(f"scrap {100 * points:+g} points" + _at(station),
-                  lambda plan: _stations(plan, station, changed))  # fmt: skip
+    return Change(
+        f"scrap {100 * points:+g} points" + _at(station), lambda plan: _stations(plan, station, changed)
+    )
 
 
 def change_temperature(kelvin: float) -> Change:
@@ -86,8 +88,10 @@ def change_container(factor: float, material: str | None = None) -> Change:
     def apply(plan):
         rows = [
             replace(row, container=row.container * factor, price=row.price * factor)
-            if material in (None, row.material) else row for row in plan.components
-        ]  # fmt: skip
+            if material in (None, row.material)
+            else row
+            for row in plan.components
+        ]
         return replace(plan, components=rows)
 
     return Change(f"containers × {factor:g}" + _of(material), apply)
@@ -100,9 +104,10 @@ def change_ratio(factor: float, material: str | None = None) -> Change:
     def apply(plan):
         rows = [
             replace(row, ratio_b=row.ratio_b * factor)
-            if row.kind == "two-part" and material in (None, row.material) else row
+            if row.kind == "two-part" and material in (None, row.material)
+            else row
             for row in plan.materials
-        ]  # fmt: skip
+        ]
         return replace(plan, materials=rows)
 
     return Change(f"share of B {_percent(factor)}" + _of(material), apply)
@@ -110,8 +115,13 @@ def change_ratio(factor: float, material: str | None = None) -> Change:
 
 def standard_changes() -> list[Change]:
     """The changes of the forecast workbook."""
-    return [change_takt(0.9), change_scrap(0.01), change_temperature(5.0), change_container(2.0),
-            change_ratio(1.05)]  # fmt: skip
+    return [
+        change_takt(0.9),
+        change_scrap(0.01),
+        change_temperature(5.0),
+        change_container(2.0),
+        change_ratio(1.05),
+    ]
 
 
 def _check(name: str, value: float, good: bool, allowed: str) -> None:
@@ -171,13 +181,13 @@ def play_variant(plan, name: str, horizon: Horizon) -> Outcome:
         result = play_lean(plan, key)
         answers.append(_Played(used_of(result), sum(job.quantity - job.finished for job in result.jobs)))
     walk, _ = walk_stock(plan, horizon, shifts, answers)
-    causes = {key: dict.fromkeys(ALL_CAUSES, 0) | {"expired": each["expired"]}
-              for key, each in walk.causes.items()}  # fmt: skip
+    causes = {
+        key: dict.fromkeys(ALL_CAUSES, 0) | {"expired": each["expired"]} for key, each in walk.causes.items()
+    }
     for _, component, used in uses(plan, shifts, answers):
         for cause, volume in used.items():
             causes[component][cause] += volume
-    prices = {(row.material, row.component): row.price / (row.container * NANO)
-              for row in plan.components}  # fmt: skip
+    prices = {(row.material, row.component): row.price / (row.container * NANO) for row in plan.components}
     return Outcome(name, causes, prices, _unfinished(shifts, answers))
 
 
@@ -196,8 +206,11 @@ class WhatIf:
 
     def difference(self, variant: Outcome) -> dict[tuple[Key, str], int]:
         """Variant less the plan as it stands, by component and cause [nL]."""
-        return {(key, cause): variant.causes[key][cause] - volume
-                for key, causes in self.now.causes.items() for cause, volume in causes.items()}  # fmt: skip
+        return {
+            (key, cause): variant.causes[key][cause] - volume
+            for key, causes in self.now.causes.items()
+            for cause, volume in causes.items()
+        }
 
     def attributed(self, key: Key) -> list[int]:
         """What each step changes for a component; the sum is the difference of all together [nL]."""
@@ -205,8 +218,9 @@ class WhatIf:
         return [step.use(key) - last.use(key) for last, step in zip(before, self.steps, strict=True)]
 
 
-def what_if(plan, changes: Iterable[Change] | None = None, weeks: int = FEW_WEEKS,
-            horizon: Horizon | None = None) -> WhatIf:  # fmt: skip
+def what_if(
+    plan, changes: Iterable[Change] | None = None, weeks: int = FEW_WEEKS, horizon: Horizon | None = None
+) -> WhatIf:
     """Play the plan and its variants over the weeks of the builds."""
     chosen = standard_changes() if changes is None else list(changes)
     if not chosen:
@@ -237,53 +251,88 @@ def what_if_table(found: Forecast, changes: Iterable[Change] | None = None) -> W
 
 def _tables(found: Forecast, result: WhatIf) -> list[Table]:
     span = f"Over {result.horizon.weeks} week{'s' if result.horizon.weeks > 1 else ''}. "
-    undone = [f"{each.name}: {each.unfinished - result.now.unfinished} more parts are not finished"
-              for each in result.alone if each.unfinished > result.now.unfinished]  # fmt: skip
+    undone = [
+        f"{each.name}: {each.unfinished - result.now.unfinished} more parts are not finished"
+        for each in result.alone
+        if each.unfinished > result.now.unfinished
+    ]
     names = [each.name for each in result.alone]
     together = result.steps[-1]
     columns = ("Now", *names, "All together")
     variants = [result.now, *result.alone, together]
     use = Table(
-        "what_if", "What if: how much of each component?",
+        "what_if",
+        "What if: how much of each component?",
         (("Component", "", "text"), *((name, "mL", "number") for name in columns)),
-        note=span + "Each change alone, without new orders; what expires is in it here. " + USE_WORDS + " "
+        note=span
+        + "Each change alone, without new orders; what expires is in it here. "
+        + USE_WORDS
+        + " "
         + ("; ".join(undone) + "." if undone else ""),
-    )  # fmt: skip
+    )
     steps = Table(
-        "what_if_steps", "What if: which change brings how much, all made together?",
-        (("Component", "", "text"), ("Now", "mL", "number"),
-         *((name, "mL", "number") for name in names), ("All together", "mL", "number")),
+        "what_if_steps",
+        "What if: which change brings how much, all made together?",
+        (
+            ("Component", "", "text"),
+            ("Now", "mL", "number"),
+            *((name, "mL", "number") for name in names),
+            ("All together", "mL", "number"),
+        ),
         note=span + "Each change is made after those to its left and gets what it changes there. "
         "Now and the changes add up to all together.",
-    )  # fmt: skip
+    )
     for key, view in found.components.items():
         use.rows.append([view.name, *(each.use(key) / ML for each in variants)])
-        steps.rows.append([view.name, result.now.use(key) / ML,
-                           *(volume / ML for volume in result.attributed(key)),
-                           together.use(key) / ML])  # fmt: skip
+        steps.rows.append(
+            [
+                view.name,
+                result.now.use(key) / ML,
+                *(volume / ML for volume in result.attributed(key)),
+                together.use(key) / ML,
+            ]
+        )
     causes = Table(
-        "what_if_causes", "What if: which cause makes the difference?",
+        "what_if_causes",
+        "What if: which cause makes the difference?",
         (("Cause", "", "text"), *((name, "mL", "number") for name in (*names, "All together"))),
-        note=span + "Difference from now over all components, what expires included.", total=True,
-    )  # fmt: skip
+        note=span + "Difference from now over all components, what expires included.",
+        total=True,
+    )
     cost = Table(
-        "what_if_cost", "What if: what does it cost?",
+        "what_if_cost",
+        "What if: what does it cost?",
         (("Cause", "", "text"), *((name, found.currency, "number") for name in columns)),
-        note=span + "At the price of a full container, without new orders.", total=True,
-    )  # fmt: skip
+        note=span + "At the price of a full container, without new orders.",
+        total=True,
+    )
     differences = [result.difference(each) for each in (*result.alone, together)]
     for cause in ALL_CAUSES:
         words = CAUSE_WORDS[cause]
-        causes.rows.append([words, *(
-            sum(volume for (_, each), volume in difference.items() if each == cause) / ML
-            for difference in differences
-        )])  # fmt: skip
+        causes.rows.append(
+            [
+                words,
+                *(
+                    sum(volume for (_, each), volume in difference.items() if each == cause) / ML
+                    for difference in differences
+                ),
+            ]
+        )
         cost.rows.append([words, *(each.cost(cause) for each in variants)])
     return [use, causes, cost, steps]
 
 
 __all__ = [
-    "Change", "Outcome", "WhatIf", "change_container", "change_ratio", "change_scrap",
-    "change_takt", "change_temperature", "play_variant", "standard_changes", "what_if",
+    "Change",
+    "Outcome",
+    "WhatIf",
+    "change_container",
+    "change_ratio",
+    "change_scrap",
+    "change_takt",
+    "change_temperature",
+    "play_variant",
+    "standard_changes",
+    "what_if",
     "what_if_table",
-]  # fmt: skip
+]

@@ -20,15 +20,7 @@ from ..xlsx.package import MAIN, Package, cell_value, iter_cells, split_range
 from . import functions as sf
 from .functions import FUNCTIONS, MISSING, Area, Areas, Fault, lift
 from .numbertext import is_date_format, moment_serial
-from .parse import (
-    MAX_COLUMN,
-    MAX_ROW,
-    CellsAt,
-    Corner,
-    TablePart,
-    Unevaluable,
-    parse,
-)
+from .parse import MAX_COLUMN, MAX_ROW, CellsAt, Corner, TablePart, Unevaluable, parse
 from .spell import own_name, standard_name
 
 MAX_VISITS = 50_000_000  # cells read in one evaluation, counted each time
@@ -119,8 +111,7 @@ class _Engine:
         self.constants = {name: sheets.values(name) for name in sheets.sheet_names()}
         self.formulas = {name: sheets.formulas(name) for name in sheets.sheet_names()}
         self.tables = {table.name.lower(): table for table in sheets.tables()}
-        places = [key for cells in (*self.constants.values(), *self.formulas.values())
-                  for key in cells]  # fmt: skip
+        places = [key for cells in (*self.constants.values(), *self.formulas.values()) for key in cells]
         self.last_row = max((row for row, _ in places), default=1)
         self.last_column = max((column for _, column in places), default=1)
         self.results: dict[Key, Any] = {}
@@ -221,8 +212,9 @@ class _Engine:
         if formula.refused:
             raise Unevaluable(formula.refused)
         program = parse(formula.text)
-        at = _At(self, sheet, row, column, formula.rows_down, formula.columns_right,
-                 formula.block is not None)  # fmt: skip
+        at = _At(
+            self, sheet, row, column, formula.rows_down, formula.columns_right, formula.block is not None
+        )
         return at.settle(at.run(program.code))
 
     def store(self, key: Key, value: Any) -> None:
@@ -253,8 +245,17 @@ class _At:
 
     __slots__ = ("array", "column", "columns_right", "depth", "engine", "row", "rows_down", "sheet")
 
-    def __init__(self, engine: _Engine, sheet: str, row: int, column: int, rows_down: int,
-                 columns_right: int, array: bool, depth: int = 0):  # fmt: skip
+    def __init__(
+        self,
+        engine: _Engine,
+        sheet: str,
+        row: int,
+        column: int,
+        rows_down: int,
+        columns_right: int,
+        array: bool,
+        depth: int = 0,
+    ):
         self.engine = engine
         self.sheet = sheet
         self.row = row
@@ -269,8 +270,16 @@ class _At:
     def run(self, code: Sequence[tuple[Any, ...]], array: bool | None = None) -> Any:
         """Evaluate code; with `array` True ranges are not cut to the formula's row or column."""
         if array is not None and array != self.array:
-            twin = _At(self.engine, self.sheet, self.row, self.column, self.rows_down,
-                       self.columns_right, array, self.depth)  # fmt: skip
+            twin = _At(
+                self.engine,
+                self.sheet,
+                self.row,
+                self.column,
+                self.rows_down,
+                self.columns_right,
+                array,
+                self.depth,
+            )
             return twin.run(code)
         stack: list[Any] = []
         for step in code:
@@ -378,8 +387,16 @@ class _At:
             raise Unevaluable(f"the name {name} is not defined")
         if self.depth >= MAX_NAMES_DEEP:
             raise Unevaluable(f"the name {name} refers to names more than {MAX_NAMES_DEEP} deep")
-        inner = _At(self.engine, self.sheet, self.row, self.column, self.row - 1, self.column - 1,
-                    self.array, self.depth + 1)  # fmt: skip
+        inner = _At(
+            self.engine,
+            self.sheet,
+            self.row,
+            self.column,
+            self.row - 1,
+            self.column - 1,
+            self.array,
+            self.depth + 1,
+        )
         return inner.run(parse(text).code)
 
     def table(self, part: TablePart) -> Any:
@@ -410,8 +427,11 @@ class _At:
             return table
         for table in self.engine.tables.values():
             area = table.area
-            if (area.sheet == self.sheet and area.top <= self.row <= area.bottom
-                    and area.left <= self.column <= area.right):  # fmt: skip
+            if (
+                area.sheet == self.sheet
+                and area.top <= self.row <= area.bottom
+                and area.left <= self.column <= area.right
+            ):
                 return table
         raise Unevaluable("a table reference without a table's name stands outside a table")
 
@@ -477,10 +497,20 @@ def _join_areas(kind: str, first: Any, second: Any) -> Any:
     if isinstance(first, Areas) or isinstance(second, Areas) or first.sheet != second.sheet:
         return sf.VALUE
     if kind == ":":
-        return Area(first.sheet, min(first.top, second.top), min(first.left, second.left),
-                    max(first.bottom, second.bottom), max(first.right, second.right))  # fmt: skip
-    both = Area(first.sheet, max(first.top, second.top), max(first.left, second.left),
-                min(first.bottom, second.bottom), min(first.right, second.right))  # fmt: skip
+        return Area(
+            first.sheet,
+            min(first.top, second.top),
+            min(first.left, second.left),
+            max(first.bottom, second.bottom),
+            max(first.right, second.right),
+        )
+    both = Area(
+        first.sheet,
+        max(first.top, second.top),
+        max(first.left, second.left),
+        min(first.bottom, second.bottom),
+        min(first.right, second.right),
+    )
     return both if both.top <= both.bottom and both.left <= both.right else sf.NULL
 
 
@@ -492,9 +522,7 @@ def _column(table: TableRange, name: str) -> int:
     raise Unevaluable(f"the table {table.name} has no column {name}")
 
 
-def _table_rows(
-    table: TableRange, items: frozenset[str], top: int, bottom: int
-) -> tuple[int, int] | None:
+def _table_rows(table: TableRange, items: frozenset[str], top: int, bottom: int) -> tuple[int, int] | None:
     """First and last row of the special items of a table, None where they are not there."""
     area = table.area
     ranges = {
@@ -595,14 +623,15 @@ class PackageSheets(_Cells):
         return [
             TableRange(
                 table.name,
-                Area(table.sheet.name, table.first_row, table.first_column, table.last_row,
-                     table.last_column),
+                Area(
+                    table.sheet.name, table.first_row, table.first_column, table.last_row, table.last_column
+                ),
                 table.columns,
                 table.header_rows,
                 table.totals_rows,
             )
             for table in self.package.tables
-        ]  # fmt: skip
+        ]
 
     def name(self, name: str, sheet: str) -> str | None:
         """What a defined name refers to, seen from a sheet."""
@@ -631,10 +660,7 @@ def _block_area(sheet: str, ref: str, row: int, column: int) -> Area:
 
 
 def _spread(
-    formulas: dict[tuple[int, int], Formula],
-    values: dict[tuple[int, int], Any],
-    area: Area,
-    text: str,
+    formulas: dict[tuple[int, int], Formula], values: dict[tuple[int, int], Any], area: Area, text: str
 ) -> None:
     """Give every cell of an array formula's range the formula."""
     formula = Formula(text, block=area)
@@ -688,12 +714,18 @@ class WorkbookSheets(_Cells):
                 area = Area(sheet.title, *split_range(table.ref))
                 header_rows = 1 if table.headerRowCount is None else table.headerRowCount
                 headers = (
-                    [str(sheet.cell(area.top, column).value or f"Column{column - area.left + 1}")
-                     for column in range(area.left, area.right + 1)]
-                    if header_rows else [column.name for column in table.tableColumns]
-                )  # fmt: skip
-                found.append(TableRange(table.displayName, area, tuple(headers), header_rows,
-                                        table.totalsRowCount or 0))  # fmt: skip
+                    [
+                        str(sheet.cell(area.top, column).value or f"Column{column - area.left + 1}")
+                        for column in range(area.left, area.right + 1)
+                    ]
+                    if header_rows
+                    else [column.name for column in table.tableColumns]
+                )
+                found.append(
+                    TableRange(
+                        table.displayName, area, tuple(headers), header_rows, table.totalsRowCount or 0
+                    )
+                )
         return found
 
     def name(self, name: str, sheet: str) -> str | None:

@@ -335,9 +335,7 @@ MONADIC: dict[str, Callable[[Any], Any]] = {
 # -- declaring ----------------------------------------------------------------------------------
 
 
-def elementwise(
-    names: str, kinds: str, least: int | None = None, dates: bool = False
-) -> Callable[..., Any]:
+def elementwise(names: str, kinds: str, least: int | None = None, dates: bool = False) -> Callable[..., Any]:
     """Declare a function of scalars. Kinds: number, text, b(oolean), value, x (errors too)."""
 
     def declare(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -472,9 +470,7 @@ AGGREGATES: dict[str, Callable[[list[float]], float]] = {
     "VARP VAR.P": _population_variance,
     "DEVSQ": lambda values: _squares(_need(values)),
     "AVEDEV": lambda values: _mean_deviation(_need(values)),
-    "GEOMEAN": lambda values: (
-        math.exp(math.fsum(math.log(v) for v in _need(values)) / len(values))
-    ),
+    "GEOMEAN": lambda values: math.exp(math.fsum(math.log(v) for v in _need(values)) / len(values)),
     "HARMEAN": lambda values: (
         len(values) / math.fsum(1 / v for v in values) if min(_need(values)) > 0 else math.nan
     ),
@@ -526,8 +522,10 @@ def _sum_product(call: Call, *arguments: Any) -> float:
             if isinstance(value, CellError):
                 raise Fault(value)
             if isinstance(value, bool) and not isinstance(argument, Area):
-                raise Unevaluable("SUMPRODUCT of TRUE and FALSE differs between spreadsheets;"
-                                  " write --( ) round the comparison")  # fmt: skip
+                raise Unevaluable(
+                    "SUMPRODUCT of TRUE and FALSE differs between spreadsheets;"
+                    " write --( ) round the comparison"
+                )
     return total(
         [
             math.prod(float(value) if is_number(value) else 0.0 for value in values)
@@ -536,8 +534,7 @@ def _sum_product(call: Call, *arguments: Any) -> float:
     )
 
 
-SUBTOTALS = ("AVERAGE", "COUNT", "COUNTA", "MAX", "MIN", "PRODUCT", "STDEV", "STDEVP", "SUM", "VAR",
-             "VARP")  # fmt: skip
+SUBTOTALS = ("AVERAGE", "COUNT", "COUNTA", "MAX", "MIN", "PRODUCT", "STDEV", "STDEVP", "SUM", "VAR", "VARP")
 
 
 @whole("SUBTOTAL", 2)
@@ -605,9 +602,7 @@ def _percentile_of(call: Call, values: Any, share: Any) -> Any:
 @whole("QUARTILE QUARTILE.INC", 2, 2)
 def _quartile(call: Call, values: Any, quarter: Any) -> Any:
     ordered = sorted(numbers(call, [values]))
-    return lift(
-        lambda k: _percentile(ordered, math.floor(to_number(k)) / 4), [call.scalar(quarter)]
-    )
+    return lift(lambda k: _percentile(ordered, math.floor(to_number(k)) / 4), [call.scalar(quarter)])
 
 
 @whole("RANK RANK.EQ", 2, 3)
@@ -619,9 +614,7 @@ def _rank_of(call: Call, value: Any, area: Any, order: Any = 0.0) -> Any:
         wanted = to_number(number)
         if not any(approx_equal(wanted, v) for v in values):
             raise Unevaluable("RANK of a value that is not listed differs between spreadsheets")
-        before = sum(
-            (v < wanted if rising else v > wanted) and not approx_equal(v, wanted) for v in values
-        )
+        before = sum((v < wanted if rising else v > wanted) and not approx_equal(v, wanted) for v in values)
         return float(before + 1)
 
     return lift(rank, [call.scalar(value)])
@@ -657,8 +650,7 @@ def _pairs(call: Call, ys: Any, xs: Any) -> tuple[list[float], list[float]]:
     for value in (*first, *second):
         if isinstance(value, CellError):
             raise Fault(value)
-    kept = [(float(y), float(x)) for y, x in zip(first, second, strict=True)
-            if is_number(y) and is_number(x)]  # fmt: skip
+    kept = [(float(y), float(x)) for y, x in zip(first, second, strict=True) if is_number(y) and is_number(x)]
     if not kept:
         raise Fault(DIV0)
     return [y for y, _ in kept], [x for _, x in kept]
@@ -768,9 +760,7 @@ for _names, _compute_one in {
     "SIGN": lambda x: float((x > 0) - (x < 0)),
     "INT": lambda x: float(math.floor(snap(x))),
     "EVEN": lambda x: math.copysign(2.0 * math.ceil(snap(abs(x) / 2)), x),
-    "ODD": lambda x: (
-        math.copysign(max(2.0 * math.ceil(snap((abs(x) + 1) / 2)) - 1, 1.0), x)
-    ),
+    "ODD": lambda x: math.copysign(max(2.0 * math.ceil(snap((abs(x) + 1) / 2)) - 1, 1.0), x),
     "FACT": lambda x: float(math.factorial(int(x))) if x < 171 else math.inf,
     "ISEVEN": lambda x: int(abs(x)) % 2 == 0,
     "ISODD": lambda x: int(abs(x)) % 2 == 1,
@@ -1165,8 +1155,7 @@ def _area(value: Any) -> Area:
 
 def _same_shape(area: Area, model: Area) -> Area:
     return area._replace(
-        bottom=min(area.top + model.rows - 1, MAX_ROW),
-        right=min(area.left + model.columns - 1, MAX_COLUMN),
+        bottom=min(area.top + model.rows - 1, MAX_ROW), right=min(area.left + model.columns - 1, MAX_COLUMN)
     )
 
 
@@ -1224,9 +1213,7 @@ def _declare_conditions(name: str, compute: Callable[[list[Any]], float], counts
         if any((a.rows, a.columns) != (target.rows, target.columns) for a in areas):
             raise Fault(VALUE)
         wanted = [call.scalar(value) for value in rest[1::2]]
-        return lift(
-            lambda *w: compute(_chosen(call, list(zip(areas, w, strict=True)), target)), wanted
-        )
+        return lift(lambda *w: compute(_chosen(call, list(zip(areas, w, strict=True)), target)), wanted)
 
 
 _declare_condition("SUMIF", _sum_of)
@@ -1262,9 +1249,10 @@ def _find_sorted(wanted: Any, values: Sequence[Any], falling: bool = False) -> i
         raise Fault(wanted)
     wanted = 0.0 if wanted is None or wanted is MISSING else wanted
     same = [
-        (i, v) for i, v in enumerate(values)
+        (i, v)
+        for i, v in enumerate(values)
         if v is not None and not isinstance(v, CellError) and _rank(v) == _rank(wanted)
-    ]  # fmt: skip
+    ]
     sign = -1 if falling else 1
     if any(sign * compare(a[1], b[1]) > 0 for a, b in pairwise(same)):
         raise Unevaluable("the values to look up in are not sorted")
@@ -1298,8 +1286,13 @@ def _part(call: Call, source: Any, row: int | None, column: int | None) -> Any:
     if isinstance(source, Area):
         top = source.top + (row or 0)
         left = source.left + (column or 0)
-        return Area(source.sheet, top, left, source.bottom if row is None else top,
-                    source.right if column is None else left)  # fmt: skip
+        return Area(
+            source.sheet,
+            top,
+            left,
+            source.bottom if row is None else top,
+            source.right if column is None else left,
+        )
     block = call.block(source)
     rows = block if row is None else [block[row]]
     out = rows if column is None else [[line[column]] for line in rows]
@@ -1416,6 +1409,7 @@ def _xlookup(call: Call, wanted: Any, keys: Any, results: Any, *rest: Any) -> An
 
     subject = call.scalar(call.run(wanted))
     if isinstance(subject, list):
+
         def find(value: Any) -> Any:
             place = place_of(value)
             if place is None:
@@ -1510,8 +1504,7 @@ def _matrix_product(call: Call, first: Any, second: Any) -> Any:
     if len(a) * len(b[0]) * len(b) > MAX_BLOCK:
         raise Unevaluable("the product of matrices is too large")
     turned = list(zip(*b, strict=True))
-    return [[math.fsum(x * y for x, y in zip(row, column, strict=True)) for column in turned]
-            for row in a]  # fmt: skip
+    return [[math.fsum(x * y for x, y in zip(row, column, strict=True)) for column in turned] for row in a]
 
 
 @whole("SEQUENCE", 1, 4)

@@ -10,8 +10,20 @@ from functools import lru_cache
 
 from .parse import Unevaluable
 
-MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
-          "October", "November", "December")  # fmt: skip
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 FIRST_SURE_DAY = 61  # 1900-03-01; spreadsheets disagree on earlier days
 LAST_DAY = 2_958_465  # 9999-12-31
@@ -207,8 +219,7 @@ def _format_plain(number: float, section: tuple[str, ...]) -> str:
         raise Unevaluable(f'the number format "{text}" pads with spaces')
     number *= 100 ** sum(t == "%" for t in section)
     exponents = [i for i, t in enumerate(section) if re.fullmatch(r"[eE][+-]", t)]
-    point = next((i for i, t in enumerate(section) if t == "." and (not marks or i < marks[-1] + 2)
-                  ), None)  # fmt: skip
+    point = next((i for i, t in enumerate(section) if t == "." and (not marks or i < marks[-1] + 2)), None)
     stop = exponents[0] if exponents else len(section)
     whole = [i for i in marks if i < (point if point is not None else stop)]
     decimals = [i for i in marks if point is not None and point < i < stop]
@@ -261,9 +272,7 @@ def _format_plain(number: float, section: tuple[str, ...]) -> str:
 
 
 def _adjoin(section: tuple[str, ...], places: list[int]) -> bool:
-    return not places or all(
-        section[i] == "," or i in places for i in range(places[0], places[-1] + 1)
-    )
+    return not places or all(section[i] == "," or i in places for i in range(places[0], places[-1] + 1))
 
 
 def _digits(number: float, whole: str, decimals: str, grouped: bool) -> tuple[str, str]:
@@ -290,8 +299,14 @@ def _format_date(number: float, section: tuple[str, ...]) -> str:
     lowered = [token.lower() for token in section]
     needs_day = any(t[0] in "yd" for t in lowered)
     twelve = any(t in ("am/pm", "a/p") for t in lowered)
-    decimals = next((len(section[i + 1]) for i, t in enumerate(lowered[:-1])
-                     if t == "." and set(section[i + 1]) == {"0"}), 0)  # fmt: skip
+    decimals = next(
+        (
+            len(section[i + 1])
+            for i, t in enumerate(lowered[:-1])
+            if t == "." and set(section[i + 1]) == {"0"}
+        ),
+        0,
+    )
     exact = number * 86400 * 10**decimals
     texts = {
         _date_text(math.floor(seconds) / 10**decimals, section, lowered, needs_day, twelve, decimals)
@@ -302,8 +317,9 @@ def _format_date(number: float, section: tuple[str, ...]) -> str:
     return texts.pop()
 
 
-def _date_text(total: float, section: tuple[str, ...], lowered: list[str], needs_day: bool,
-               twelve: bool, decimals: int) -> str:  # fmt: skip
+def _date_text(
+    total: float, section: tuple[str, ...], lowered: list[str], needs_day: bool, twelve: bool, decimals: int
+) -> str:
     """The date and time of a number of seconds written in a format."""
     day_number, seconds = divmod(total, 86400)
     hour, minute, second = int(seconds // 3600), int(seconds // 60) % 60, seconds % 60

@@ -113,9 +113,24 @@ class Program:
 
 
 PRECEDENCE = {
-    ":": 9, "intersect": 8, "union": 7, "negative": 6, "positive": 6, "^": 4, "*": 3, "/": 3,
-    "+": 2, "-": 2, "&": 1, "=": 0, "<>": 0, "<": 0, ">": 0, "<=": 0, ">=": 0,
-}  # fmt: skip
+    ":": 9,
+    "intersect": 8,
+    "union": 7,
+    "negative": 6,
+    "positive": 6,
+    "^": 4,
+    "*": 3,
+    "/": 3,
+    "+": 2,
+    "-": 2,
+    "&": 1,
+    "=": 0,
+    "<>": 0,
+    "<": 0,
+    ">": 0,
+    "<=": 0,
+    ">=": 0,
+}
 PERCENT = 5
 NUMBER = re.compile(r"^(\d+\.?\d*|\.\d+)([Ee][+-]?\d+)?$")
 CELL = re.compile(r"^(\$?)([A-Za-z]{1,3})(\$?)([0-9]{1,7})$")
@@ -271,10 +286,9 @@ class _Parser:
         code = frame.code
         if len(code) == 1 and code[0][0] == "value":
             frame.done.append(code[0][1])
-        elif (
-            [step[0] for step in code] in (["value", "negative"], ["value", "positive"])
-            and type(code[0][1]) is float
-        ):
+        elif [step[0] for step in code] in (["value", "negative"], ["value", "positive"]) and type(
+            code[0][1]
+        ) is float:
             frame.done.append(-code[0][1] if code[1][0] == "negative" else code[0][1])
         else:
             raise self.wrong("an array constant holds something else than constants")

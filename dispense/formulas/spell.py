@@ -106,12 +106,16 @@ def _split(value: str) -> tuple[str, str]:
 
 # where the parts of a workbook hold formulas; charts hold references only and are not touched
 _FORMULAS = {
-    "worksheet": (f"{{{MAIN}}}f", f"{{{MAIN}}}formula", f"{{{MAIN}}}formula1",
-                  f"{{{MAIN}}}formula2",
-                  "{http://schemas.microsoft.com/office/excel/2006/main}f"),
+    "worksheet": (
+        f"{{{MAIN}}}f",
+        f"{{{MAIN}}}formula",
+        f"{{{MAIN}}}formula1",
+        f"{{{MAIN}}}formula2",
+        "{http://schemas.microsoft.com/office/excel/2006/main}f",
+    ),
     "workbook": (f"{{{MAIN}}}definedName",),
     "table": (f"{{{MAIN}}}calculatedColumnFormula", f"{{{MAIN}}}totalsRowFormula"),
-}  # fmt: skip
+}
 
 
 def respell(package: Package, host: str) -> int:
@@ -141,9 +145,7 @@ def _elements(root: Any, kind: str) -> Iterator[Any]:
             yield element
 
 
-def respell_workbook(
-    path: str | os.PathLike[str], host: str, out: str | os.PathLike[str]
-) -> int:
+def respell_workbook(path: str | os.PathLike[str], host: str, out: str | os.PathLike[str]) -> int:
     """Write to `out` the workbook at `path` with its formulas spelled for `host`.
 
     Cells, defined names, conditional formats, validations and table columns are spelled; every

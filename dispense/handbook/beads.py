@@ -9,8 +9,17 @@ import numpy as np
 from ..base.fields import choice, flag, number, points, whole
 from .declare import example, out, requires, workbook_function
 
-SECTIONS = ("round", "half-round", "triangle", "rectangle", "ellipse", "segment", "stadium",
-            "fillet", "mitre")  # fmt: skip
+SECTIONS = (
+    "round",
+    "half-round",
+    "triangle",
+    "rectangle",
+    "ellipse",
+    "segment",
+    "stadium",
+    "fillet",
+    "mitre",
+)
 EDGES = ("square", "round")
 MOTIONS = ("line", "arc", "travel")
 
@@ -19,18 +28,27 @@ _WIDTH = number(
     "width", "mm", "width on the base; diameter of round, radius of fillet, leg of mitre", above=0
 )
 _HEIGHT = number(
-    "height", "mm", "height above the base; thickness of stadium; half-round takes width/2",
-    default=None, above=0,
-)  # fmt: skip
+    "height",
+    "mm",
+    "height above the base; thickness of stadium; half-round takes width/2",
+    default=None,
+    above=0,
+)
 _CONTACT = number(
-    "contact_angle", "deg", "contact angle of a segment, in place of its height",
-    default=None, above=0, below=180,
-)  # fmt: skip
+    "contact_angle",
+    "deg",
+    "contact angle of a segment, in place of its height",
+    default=None,
+    above=0,
+    below=180,
+)
 _AREA = number("area", "mm²", "cross-section of the bead", above=0)
 _LENGTH = number("length", "mm", "length of the bead along its path", at_least=0)
 _GEOMETRY = "elementary geometry"
-_HANDBOOK = ("elementary geometry; circular segments as in handbook tables "
-             "(Machinery's Handbook, Segments of Circles, from memory)")  # fmt: skip
+_HANDBOOK = (
+    "elementary geometry; circular segments as in handbook tables "
+    "(Machinery's Handbook, Segments of Circles, from memory)"
+)
 _SECTION_NEEDS = (
     "this section needs a height (a segment: a height or a contact angle, not both; "
     "a stadium: a height up to its width)"
@@ -59,9 +77,11 @@ def segment_factor(angle):
     """
     double = 2.0 * np.asarray(angle, dtype=float)
     square = double**2
-    series = double**3 / 12.0 * (
-        1.0 - square / 20.0 * (1.0 - square / 42.0 * (1.0 - square / 72.0 * (1.0 - square / 110.0)))
-    )  # fmt: skip
+    series = (
+        double**3
+        / 12.0
+        * (1.0 - square / 20.0 * (1.0 - square / 42.0 * (1.0 - square / 72.0 * (1.0 - square / 110.0))))
+    )
     return np.where(double < 0.2, series, (double - np.sin(double)) / 2.0)
 
 
@@ -155,7 +175,11 @@ def section_depth(section, width, height=None, contact_angle=None):
 @workbook_function(
     category="Beads",
     arguments=(
-        _LENGTH, _SECTION, _WIDTH, _HEIGHT, _CONTACT,
+        _LENGTH,
+        _SECTION,
+        _WIDTH,
+        _HEIGHT,
+        _CONTACT,
         whole("count", "number of such beads", default=1, at_least=0),
     ),
     returns=(out("volume", "mL", "material in the beads"),),
@@ -193,9 +217,15 @@ _SHAPE_FORMULA = (
 @workbook_function(
     category="Beads",
     arguments=(
-        _SECTION, _AREA,
-        number("aspect", "", "height/width (stadium: thickness/width); half-round takes 0.5",
-               default=None, above=0),
+        _SECTION,
+        _AREA,
+        number(
+            "aspect",
+            "",
+            "height/width (stadium: thickness/width); half-round takes 0.5",
+            default=None,
+            above=0,
+        ),
     ),
     returns=(out("width", "mm", "width as BEAD_AREA takes it: diameter, base, radius or leg"),),
     equation="A grows with the square of the width: w = √(A / A(width 1, height = aspect))",
@@ -255,9 +285,11 @@ def _meet(a, b, c, d):
     crossing = (one * two < 0) & (three * four < 0)
     return (
         crossing
-        | ((one == 0) & _between(a, b, c)) | ((two == 0) & _between(a, b, d))
-        | ((three == 0) & _between(c, d, a)) | ((four == 0) & _between(c, d, b))
-    )  # fmt: skip
+        | ((one == 0) & _between(a, b, c))
+        | ((two == 0) & _between(a, b, d))
+        | ((three == 0) & _between(c, d, a))
+        | ((four == 0) & _between(c, d, b))
+    )
 
 
 def _corners(points):
@@ -317,18 +349,22 @@ def is_simple_outline(points) -> bool:
     "outline that crosses or touches itself is refused: subtract a hole as an outline of its own",
     requires=(
         requires(lambda points: points.shape[1] == 2, "points", "two columns, x and y"),
-        requires(lambda points: points.shape[1] != 2 or len(_corners(points)) > 2,
-                 "points", "three different corners or more"),
-        requires(lambda points: points.shape[1] != 2 or len(_corners(points)) < 3
-                 or is_simple_outline(points),
-                 "points", "an outline that neither crosses nor touches itself"),
+        requires(
+            lambda points: points.shape[1] != 2 or len(_corners(points)) > 2,
+            "points",
+            "three different corners or more",
+        ),
+        requires(
+            lambda points: points.shape[1] != 2 or len(_corners(points)) < 3 or is_simple_outline(points),
+            "points",
+            "an outline that neither crosses nor touches itself",
+        ),
     ),
     examples=(
-        example(([[0, 0], [10, 0], [10, 3], [4, 3], [4, 8], [0, 8]],), 50.0,
-                "10·3 + 4·5 mm², by hand"),
+        example(([[0, 0], [10, 0], [10, 3], [4, 3], [4, 8], [0, 8]],), 50.0, "10·3 + 4·5 mm², by hand"),
         example(([[0, 0], [6, 0], [5, 3], [1, 3]],), 15.0, "trapezoid (6 + 4)·3/2, by hand"),
     ),
-)  # fmt: skip
+)
 def polygon_area(points):
     """Area inside an outline given by its corners.
 
@@ -371,17 +407,20 @@ def _labels_fit(points, labels, closed) -> bool:
         return True
     arcs = [place for place, label in enumerate(labels) if label == "arc"]
     last = len(labels) - 1
-    return all(
-        place > 0 and (closed if place == last else labels[place + 1] == "line") for place in arcs
-    )
+    return all(place > 0 and (closed if place == last else labels[place + 1] == "line") for place in arcs)
 
 
 @workbook_function(
     category="Beads",
     arguments=(
-        points("points", "mm", "points in order: two or three columns of numbers, then if wanted "
-               "a text column: line, arc (the middle of a 3-point arc that ends at the next point) "
-               "or travel (no material up to this point)", choices=MOTIONS),
+        points(
+            "points",
+            "mm",
+            "points in order: two or three columns of numbers, then if wanted "
+            "a text column: line, arc (the middle of a 3-point arc that ends at the next point) "
+            "or travel (no material up to this point)",
+            choices=MOTIONS,
+        ),
         flag("closed", "whether a last stretch leads back to the first point", default=False),
     ),
     returns=(out("length", "mm", "length with material; travel is left out"),),
@@ -392,17 +431,19 @@ def _labels_fit(points, labels, closed) -> bool:
     no_answer="an arc has no circle (its middle point lies beyond its ends, or it starts and ends "
     "at one point: write a full circle as two arcs), or an arc row is first, last or not followed "
     "by a line row, or there is only one point",
-    requires=(
-        requires(lambda points: len(points) > 1, "points", "two points or more"),
-    ),
+    requires=(requires(lambda points: len(points) > 1, "points", "two points or more"),),
     examples=(
         example(([[0, 0], [30, 0], [30, 40], [0, 80]],), 120.0, "30 + 40 + 50 mm, by hand"),
-        example(([[0, 0, "line"], [4, 2, "arc"], [8, 0, "line"]],), 9.27295218,
-                "radius 5 mm, inscribed angle"),
-        example(([[0, 0, "line"], [10, 0, "line"], [15, 0, "travel"], [15, 10, "line"]],), 20.0,
-                "10 + 10 mm, travel left out, by hand"),
+        example(
+            ([[0, 0, "line"], [4, 2, "arc"], [8, 0, "line"]],), 9.27295218, "radius 5 mm, inscribed angle"
+        ),
+        example(
+            ([[0, 0, "line"], [10, 0, "line"], [15, 0, "travel"], [15, 10, "line"]],),
+            20.0,
+            "10 + 10 mm, travel left out, by hand",
+        ),
     ),
-)  # fmt: skip
+)
 def path_length(points, closed=False, labels=None):
     """Length of the bead along a path of lines and 3-point arcs.
 
@@ -468,8 +509,7 @@ def arc_length(chord, bulge):
         example((100, 20, 10), 70.0, "three pitches of 30 mm, then a run cut to 10 mm, by hand"),
         example((95, 20, 20), 55.0, "two pitches of 40 mm, then a run cut to 15 mm, by hand"),
     ),
-    formula="LET(full,INT(length/(run+gap)),rest,length-full*(run+gap),"
-    "full*run+IF(rest<run,rest,run))",
+    formula="LET(full,INT(length/(run+gap)),rest,length-full*(run+gap),full*run+IF(rest<run,rest,run))",
 )
 def stitch_length(length, run, gap):
     """Deposited length of an interrupted bead that starts with a run.
@@ -547,7 +587,9 @@ def spread_width(area, gap, edge="square"):
 @workbook_function(
     category="Beads",
     arguments=(
-        _LENGTH, _AREA, _GAP,
+        _LENGTH,
+        _AREA,
+        _GAP,
         number("flange_width", "mm", "width of the flange the material can fill", above=0),
     ),
     returns=(out("volume", "mL", "material that leaves the flange; 0 where the bead fits"),),
@@ -580,9 +622,7 @@ def squeeze_out(length, area, gap, flange_width):
     equation="Q = A · v",
     source="conservation of volume",
     valid="steady motion",
-    examples=(
-        example((6.283185307, 100), 0.6283185307, "half circle of 4 mm at 100 mm/s, by hand"),
-    ),
+    examples=(example((6.283185307, 100), 0.6283185307, "half circle of 4 mm at 100 mm/s, by hand"),),
     formula="area*speed/1000",
     system=("mm",),
 )

@@ -11,8 +11,7 @@ from . import beads, cure, flow, heat, life, line, mixing, moisture, pots, quali
 from .declare import FUNCTIONS, out, workbook_function
 from .evaluate import call, evaluate, lookup, recent_problems
 
-CATEGORIES = ("Beads", "Pots", "Mixing", "Flow", "Working life", "Cure and heat", "Line and stock",
-              "Checks")  # fmt: skip
+CATEGORIES = ("Beads", "Pots", "Mixing", "Flow", "Working life", "Cure and heat", "Line and stock", "Checks")
 
 TOPICS = (beads, pots, mixing, flow, life, cure, moisture, heat, line, quality)
 
@@ -28,10 +27,14 @@ TOPICS = (beads, pots, mixing, flow, life, cure, moisture, heat, line, quality)
 def last_problems(count=20):
     """Recent reasons why a function gave an error: function, argument, value given, what is allowed."""
     rows = [
-        [problem.where, problem.argument, show(problem.value) if problem.argument else "",
-         problem.message or problem.allowed + (f" ({problem.fix})" if problem.fix else "")]
+        [
+            problem.where,
+            problem.argument,
+            show(problem.value) if problem.argument else "",
+            problem.message or problem.allowed + (f" ({problem.fix})" if problem.fix else ""),
+        ]
         for problem in recent_problems(int(count))
-    ]  # fmt: skip
+    ]
     return rows or [["no problem yet", "", "", ""]]
 
 

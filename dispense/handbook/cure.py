@@ -145,8 +145,10 @@ class Kamal:
 
     def constants(self, temperature) -> tuple:
         """k1 and k2."""
-        return (arrhenius(self.factor, self.energy, temperature),
-                arrhenius(self.factor_auto, self.energy_auto, temperature))  # fmt: skip
+        return (
+            arrhenius(self.factor, self.energy, temperature),
+            arrhenius(self.factor_auto, self.energy_auto, temperature),
+        )
 
     def drive(self, degree, plain, auto):
         """k1 + k2·αᵐ, times (B − α) where there is a ceiling."""
@@ -224,9 +226,13 @@ class Piecewise:
         rising = all(a < b for a, b in zip(self.switches, self.switches[1:], strict=False))
         if len(self.branches) != len(self.switches) + 1 or not rising:
             raise InputError(
-                Problem("Piecewise", "switches", self.switches,
-                        "rising degrees, one fewer than there are branches")
-            )  # fmt: skip
+                Problem(
+                    "Piecewise",
+                    "switches",
+                    self.switches,
+                    "rising degrees, one fewer than there are branches",
+                )
+            )
 
     @property
     def order(self) -> float:
@@ -265,14 +271,17 @@ class Piecewise:
     def attainable(self) -> float:
         """The first ceiling that lies in its own branch, or full cure."""
         ends = (*self.switches, 1.0)
-        return min(branch.attainable if branch.attainable <= end else 1.0
-                   for branch, end in zip(self.branches, ends, strict=True))  # fmt: skip
+        return min(
+            branch.attainable if branch.attainable <= end else 1.0
+            for branch, end in zip(self.branches, ends, strict=True)
+        )
 
     def fastest(self, degree, temperature):
         """No rate at this temperature is above this one, from a degree on, 1/s."""
         most: Any = 0.0
-        for begin, end, branch in zip((0.0, *self.switches), (*self.switches, np.inf), self.branches,
-                                      strict=True):  # fmt: skip
+        for begin, end, branch in zip(
+            (0.0, *self.switches), (*self.switches, np.inf), self.branches, strict=True
+        ):
             own = branch.fastest(np.maximum(degree, begin), temperature)
             most = np.maximum(most, np.where(degree <= end, own, 0.0))
         return most
@@ -514,9 +523,18 @@ def _advance_branch(kinetics, degree, length, first, last, tolerance, stop, *, n
         if crossed.any():
             chosen = np.flatnonzero(crossed)
             h = np.array(h)
-            h[chosen] = _find_stop(kinetics, goal[active][chosen], y[chosen], p[chosen], h[chosen],
-                                   whole[chosen], t0[chosen], t1[chosen], result[chosen],
-                                   final[chosen])  # fmt: skip
+            h[chosen] = _find_stop(
+                kinetics,
+                goal[active][chosen],
+                y[chosen],
+                p[chosen],
+                h[chosen],
+                whole[chosen],
+                t0[chosen],
+                t1[chosen],
+                result[chosen],
+                final[chosen],
+            )
             result = np.where(crossed, goal[active], result)
             last_one = last_one & ~crossed
         moved = active[good]
@@ -608,9 +626,13 @@ def _degrees(times, temperatures, kinetics, start, tolerance=_TOLERANCE):
         degrees[0] = start
         for place, length in enumerate(np.diff(times)):
             degrees[place + 1], _, _ = advance(
-                kinetics, degrees[place], length, temperatures[place], temperatures[place + 1],
+                kinetics,
+                degrees[place],
+                length,
+                temperatures[place],
+                temperatures[place + 1],
                 tolerance=tolerance,
-            )  # fmt: skip
+            )
         return degrees
     return _march(times, temperatures, kinetics, start, tolerance)
 
@@ -713,10 +735,15 @@ def _march_quietly(times, temperatures, kinetics, start, tolerance):
                 chosen = np.flatnonzero(bad & (degree < 1.0) & ~(slope + fourth <= 0.0))
                 if chosen.size:
                     redone, _, _ = _advance_branch(
-                        kinetics, degree[chosen], np.full(chosen.size, h), first[offset][chosen],
-                        last[offset][chosen], tolerance, np.full(chosen.size, np.inf),
+                        kinetics,
+                        degree[chosen],
+                        np.full(chosen.size, h),
+                        first[offset][chosen],
+                        last[offset][chosen],
+                        tolerance,
+                        np.full(chosen.size, np.inf),
                         narrow=wide is None,
-                    )  # fmt: skip
+                    )
                     after[chosen] = redone
                     result[chosen] = _to_reduced(redone, order)
                     fourth = kinetics.drive(after, *final)
@@ -729,12 +756,12 @@ def _march_quietly(times, temperatures, kinetics, start, tolerance):
 
 _TIMES = vector("times", "min", "times of the record, none before the one above it")
 _TEMPERATURES = matrix(
-    "temperatures", "°C", "temperature at each time, linear between; one column for each "
-    "thermocouple", above=-273.15,
-)  # fmt: skip
-_ONE_RECORD = vector(
-    "temperatures", "°C", "temperature at each time, linear between", above=-273.15
+    "temperatures",
+    "°C",
+    "temperature at each time, linear between; one column for each thermocouple",
+    above=-273.15,
 )
+_ONE_RECORD = vector("temperatures", "°C", "temperature at each time, linear between", above=-273.15)
 KINETICS = record(
     "kinetics",
     (
@@ -743,17 +770,14 @@ KINETICS = record(
         number("A2", "1/min", "factor of the autocatalytic reaction", default=None, at_least=0),
         number("E2", "kJ/mol", "its activation energy", default=None, at_least=0),
         number("m", "", "power of the degree", default=None, at_least=0, at_most=20),
-        number("n", "", "order of what is left; blank takes 1", default=None, at_least=0,
-               at_most=20),
+        number("n", "", "order of what is left; blank takes 1", default=None, at_least=0, at_most=20),
     ),
     "row A1, E1, A2, E2, m, n of dα/dt = (k1 + k2·α^m)(1−α)^n; A2 blank: n-th order; n blank: 1",
-)  # fmt: skip
+)
 _START = number("start", "", "degree at the first time", default=0.0, at_least=0, at_most=1)
 _DEGREE = number("degree", "", "degree of cure", at_least=0, at_most=1)
 _ENERGY = number("activation_energy", "kJ/mol", "activation energy", at_least=0)
-_REFERENCE = number(
-    "reference_temperature", "°C", "temperature the reference time belongs to", above=-273.15
-)
+_REFERENCE = number("reference_temperature", "°C", "temperature the reference time belongs to", above=-273.15)
 _KAMAL_SOURCE = "M. R. Kamal, S. Sourour, Polym. Eng. Sci. 13 (1973) 59–64 (from memory)"
 _ARRHENIUS = "Arrhenius law; R = 8.31446261815324 J/(mol·K), CODATA 2018"
 
@@ -771,11 +795,11 @@ def _kinetics_complete(kinetics) -> bool:
 
 
 IN_ORDER = requires(
-    lambda times: bool(np.all(np.diff(times) >= 0.0)), "times",
-    "in order, each at or after the one before",
-)  # fmt: skip
-FITTING = requires(_fits, "temperatures", "one row or column as long as the times, or a block with "
-                   "a row for each time")  # fmt: skip
+    lambda times: bool(np.all(np.diff(times) >= 0.0)), "times", "in order, each at or after the one before"
+)
+FITTING = requires(
+    _fits, "temperatures", "one row or column as long as the times, or a block with a row for each time"
+)
 COMPLETE = requires(_kinetics_complete, "kinetics", "complete: where A2 is given, E2 and m too")
 
 
@@ -783,8 +807,7 @@ COMPLETE = requires(_kinetics_complete, "kinetics", "complete: where A2 is given
     category="Cure and heat",
     arguments=(
         number("temperature", "°C", "temperature of the cure", above=-273.15),
-        number("reference_time", "min", "time to the same degree at the reference temperature",
-               at_least=0),
+        number("reference_time", "min", "time to the same degree at the reference temperature", at_least=0),
         _REFERENCE,
         _ENERGY,
     ),
@@ -792,15 +815,14 @@ COMPLETE = requires(_kinetics_complete, "kinetics", "complete: where A2 is given
     equation="t = t_ref·exp(E/R·(1/T − 1/T_ref))",
     source=_ARRHENIUS,
     valid="temperatures near the reference; far from it the cure may end at another degree",
-    rule="one data-sheet time moved by an activation energy: an extrapolation away from its "
-    "temperature",
+    rule="one data-sheet time moved by an activation energy: an extrapolation away from its temperature",
     examples=(
         example((30, 60, 23, 55.35635557), 35.70288172, "ln t linear in 1/T, by hand"),
         example((100, 30, 80, 0), 30.0, "no activation energy, no change"),
     ),
     formula="reference_time*EXP(activation_energy*1000/8.31446261815324*(1/(temperature + 273.15) "
     "- 1/(reference_temperature + 273.15)))",
-)  # fmt: skip
+)
 def cure_time(temperature, reference_time, reference_temperature, activation_energy):
     """Time at a temperature that gives the same cure as a reference time.
 
@@ -819,16 +841,24 @@ def cure_time(temperature, reference_time, reference_temperature, activation_ene
     equation="∫ exp(E/R·(1/T_ref − 1/T)) dt, temperature linear between the points",
     source=_ARRHENIUS + "; superposition of time and temperature",
     valid="one activation energy over the whole record; temperature of the part, not of the air",
-    requires=(IN_ORDER, requires(lambda times, temperatures: len(times) == len(temperatures),
-                                 "temperatures", "as many as there are times")),
+    requires=(
+        IN_ORDER,
+        requires(
+            lambda times, temperatures: len(times) == len(temperatures),
+            "temperatures",
+            "as many as there are times",
+        ),
+    ),
     examples=(
-        example(([0, 55], [25, 80], 80, 60), 15.53664607,
-                "closed form with the exponential integral E₁"),
-        example(([0, 55, 85, 112.5], [25, 80, 80, 25], 80, 60), 53.3049691,
-                "closed form with the exponential integral E₁"),
+        example(([0, 55], [25, 80], 80, 60), 15.53664607, "closed form with the exponential integral E₁"),
+        example(
+            ([0, 55, 85, 112.5], [25, 80, 80, 25], 80, 60),
+            53.3049691,
+            "closed form with the exponential integral E₁",
+        ),
         example(([0, 30], [80, 80], 80, 60), 30.0, "at the reference temperature time is time"),
     ),
-)  # fmt: skip
+)
 def equivalent_time(times, temperatures, reference_temperature, activation_energy):
     """Time at a reference temperature that cures as much as a temperature record.
 
@@ -847,9 +877,7 @@ def equivalent_time(times, temperatures, reference_temperature, activation_energ
         part = slice(begin, begin + 64)
         totals[part] = arrhenius_integrals(times, temperatures, energies[part], base).sum(axis=0)
     total = totals[place].reshape(np.shape(activation_energy))
-    return total * np.exp(
-        activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / base)
-    )
+    return total * np.exp(activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / base))
 
 
 @workbook_function(
@@ -866,18 +894,27 @@ def equivalent_time(times, temperatures, reference_temperature, activation_energ
     whole=True,
     along="times",
     examples=(
-        example(([0, 60], [25, 25], [0.02, 0]), [0.0, 0.6988057881],
-                "1 − exp(−0.02·60), by hand"),
-        example(([0, 60], [25, 25], [0.05, 0, None, None, None, 1.5]), [0.0, 0.84],
-                "1 − (1 + 0.5·0.05·60)^(−2), by hand"),
-        example(([0, 30, 60, 90], [25, 25, 25, 25], [0.002, 0, 0.08, 0, 1, 1]),
-                [0.0, 0.2070370478, 0.7683650017, 0.9750546026],
-                "closed form for m = n = 1, by hand", 1e-6),
-        example(([0, 50], [25, 25], [0, 0, 0.1, 0, 1, 1], 0.01), [0.01, 0.5998596018],
-                "logistic curve (Prout–Tompkins), by hand", 1e-6),
+        example(([0, 60], [25, 25], [0.02, 0]), [0.0, 0.6988057881], "1 − exp(−0.02·60), by hand"),
+        example(
+            ([0, 60], [25, 25], [0.05, 0, None, None, None, 1.5]),
+            [0.0, 0.84],
+            "1 − (1 + 0.5·0.05·60)^(−2), by hand",
+        ),
+        example(
+            ([0, 30, 60, 90], [25, 25, 25, 25], [0.002, 0, 0.08, 0, 1, 1]),
+            [0.0, 0.2070370478, 0.7683650017, 0.9750546026],
+            "closed form for m = n = 1, by hand",
+            1e-6,
+        ),
+        example(
+            ([0, 50], [25, 25], [0, 0, 0.1, 0, 1, 1], 0.01),
+            [0.01, 0.5998596018],
+            "logistic curve (Prout–Tompkins), by hand",
+            1e-6,
+        ),
     ),
     notes="where A1 is 0, nothing starts without a start degree above 0",
-)  # fmt: skip
+)
 def cure_degree(times, temperatures, kinetics, start=0.0):
     """Degree of cure along a temperature record, or along many at once.
 
@@ -900,18 +937,33 @@ def cure_degree(times, temperatures, kinetics, start=0.0):
     source=_KAMAL_SOURCE + "; " + _ARRHENIUS,
     valid="as CURE_DEGREE",
     rule="the kinetics are a fit; past their data the time is an extrapolation",
-    requires=(IN_ORDER, requires(lambda times, temperatures: len(times) == len(temperatures),
-                                 "temperatures", "as many as there are times"), COMPLETE),
+    requires=(
+        IN_ORDER,
+        requires(
+            lambda times, temperatures: len(times) == len(temperatures),
+            "temperatures",
+            "as many as there are times",
+        ),
+        COMPLETE,
+    ),
     no_answer="the degree is not reached within the record",
     examples=(
-        example((0.5, [0, 240], [25, 25], [0.003, 0, 0.06, 0, 0.8, 1.6]), 44.24589583,
-                "quadrature of 1/rate", 1e-8),
-        example((0.9, [0, 240], [25, 25], [0.003, 0, 0.06, 0, 0.8, 1.6]), 123.967757,
-                "quadrature of 1/rate", 1e-8),
-        example((0.84, [0, 100], [25, 25], [0.05, 0, None, None, None, 1.5]), 60.0,
-                "(0.16^(−0.5) − 1)/(0.5·0.05), by hand"),
+        example(
+            (0.5, [0, 240], [25, 25], [0.003, 0, 0.06, 0, 0.8, 1.6]),
+            44.24589583,
+            "quadrature of 1/rate",
+            1e-8,
+        ),
+        example(
+            (0.9, [0, 240], [25, 25], [0.003, 0, 0.06, 0, 0.8, 1.6]), 123.967757, "quadrature of 1/rate", 1e-8
+        ),
+        example(
+            (0.84, [0, 100], [25, 25], [0.05, 0, None, None, None, 1.5]),
+            60.0,
+            "(0.16^(−0.5) − 1)/(0.5·0.05), by hand",
+        ),
     ),
-)  # fmt: skip
+)
 def time_to_cure(degree, times, temperatures, kinetics, start=0.0):
     """Time at which a degree of cure is reached along a temperature record.
 
@@ -938,9 +990,14 @@ def time_to_cure(degree, times, temperatures, kinetics, start=0.0):
         begin = place[inside] - 1
         length = times[begin + 1] - times[begin]
         _, used, reached = advance(
-            kinetics, curve[begin, column[inside]], length, temperatures[begin, 0],
-            temperatures[begin + 1, 0], tolerance=_TIGHT, stop=goals[inside],
-        )  # fmt: skip
+            kinetics,
+            curve[begin, column[inside]],
+            length,
+            temperatures[begin, 0],
+            temperatures[begin + 1, 0],
+            tolerance=_TIGHT,
+            stop=goals[inside],
+        )
         # the goal may lie within rounding of the end of its segment
         answer[inside] = times[begin] + np.where(reached, used, length)
     missed = np.flatnonzero(np.isnan(answer))
@@ -957,8 +1014,7 @@ def time_to_cure(degree, times, temperatures, kinetics, start=0.0):
         _DEGREE,
         number("uncured", "°C", "glass point of the fresh mix", above=-273.15),
         number("cured", "°C", "glass point at full cure", above=-273.15),
-        number("lambda_", "", "ratio of the steps in heat capacity, cured over uncured", above=0,
-               at_most=1),
+        number("lambda_", "", "ratio of the steps in heat capacity, cured over uncured", above=0, at_most=1),
     ),
     returns=(out("glass_point", "°C", "glass transition temperature"),),
     equation="(T_g − T_g0)/(T_g∞ − T_g0) = λα/(1 − (1 − λ)α)",
@@ -971,7 +1027,7 @@ def time_to_cure(degree, times, temperatures, kinetics, start=0.0):
         example((0.95, -20, 220, 0.5), 197.1428571, "−20 + 240·0.475/0.525, by hand"),
     ),
     formula="uncured + (cured - uncured)*lambda_*degree/(1 - (1 - lambda_)*degree)",
-)  # fmt: skip
+)
 def glass_point(degree, uncured, cured, lambda_):
     """Glass transition temperature at a degree of cure.
 
@@ -1035,8 +1091,14 @@ def cure_before_glass(times, temperatures, kinetics, glass, margin, degrees):
     arguments=(
         number("functionality_a", "", "reactive groups of one molecule of A", above=1),
         number("functionality_b", "", "reactive groups of one molecule of B", above=1),
-        number("ratio", "", "equivalents of the part in short supply over the other's", default=1.0,
-               above=0, at_most=1),
+        number(
+            "ratio",
+            "",
+            "equivalents of the part in short supply over the other's",
+            default=1.0,
+            above=0,
+            at_most=1,
+        ),
     ),
     returns=(out("degree", "", "conversion of the group in short supply at the gel point"),),
     equation="α = 1/√(r·(f_a − 1)·(f_b − 1))",
@@ -1052,7 +1114,7 @@ def cure_before_glass(times, temperatures, kinetics, glass, margin, degrees):
     ),
     formula="LET(point, 1/SQRT(IF(ISOMITTED(ratio), 1, ratio)*(functionality_a - 1)*(functionality_b - 1)), "
     "IF(point <= 1.000000000001, IF(point > 1, 1, point), SQRT(-1)))",
-)  # fmt: skip
+)
 def gel_degree(functionality_a, functionality_b, ratio=1.0):
     """Degree of cure at which a stepwise two-part mix gels.
 
@@ -1068,28 +1130,40 @@ def gel_degree(functionality_a, functionality_b, ratio=1.0):
     category="Cure and heat",
     arguments=(
         _TIMES,
-        matrix("air_temperatures", "°C", "temperature of the air at each time, linear between",
-               above=-273.15),
-        number("time_constant", "min", "time in which the part comes within 1/e of a step of the "
-               "air", above=0),
-        number("start", "°C", "temperature of the part at the first time; blank takes the air's",
-               default=None, above=-273.15),
+        matrix(
+            "air_temperatures", "°C", "temperature of the air at each time, linear between", above=-273.15
+        ),
+        number(
+            "time_constant", "min", "time in which the part comes within 1/e of a step of the air", above=0
+        ),
+        number(
+            "start",
+            "°C",
+            "temperature of the part at the first time; blank takes the air's",
+            default=None,
+            above=-273.15,
+        ),
     ),
     returns=(out("temperature", "°C", "temperature of the part at each time"),),
     equation="dT/dt = (T_air − T)/τ, solved exactly on each straight piece of the record",
     source="first-order lag; any textbook of heat transfer, lumped capacity",
     valid="parts that are warm right through (Biot number below 0.1); no heat of cure",
     rule="a lumped part: no temperature differences inside it",
-    requires=(IN_ORDER, requires(lambda times, air_temperatures: _fits(times, air_temperatures),
-              "air_temperatures", "one row or column as long as the times, or a block with a row "
-              "for each time")),
+    requires=(
+        IN_ORDER,
+        requires(
+            lambda times, air_temperatures: _fits(times, air_temperatures),
+            "air_temperatures",
+            "one row or column as long as the times, or a block with a row for each time",
+        ),
+    ),
     whole=True,
     along="times",
     examples=(
         example(([0, 10], [80, 80], 10, 20), [20.0, 57.92723353], "80 − 60/e, by hand"),
         example(([0, 10], [20, 40], 10), [20.0, 27.35758882], "20 + 20/e, by hand"),
     ),
-)  # fmt: skip
+)
 def part_temperature(times, air_temperatures, time_constant, start=None):
     """Temperature of a part that follows the air with a lag.
 
@@ -1123,12 +1197,11 @@ def part_temperature(times, air_temperatures, time_constant, start=None):
     returns=(out("dose", "J/cm²", "dose"),),
     equation="H = E·t",
     source="definition of radiant exposure",
-    valid="steady irradiance in the band the material answers to, behind the parts it must shine "
-    "through",
+    valid="steady irradiance in the band the material answers to, behind the parts it must shine through",
     examples=(example((100, 30), 3.0, "0.1 W/cm² · 30 s, by hand"),),
     formula="irradiance*time/1000",
     notes="shield eyes and skin from the lamp; its ozone needs an exhaust",
-)  # fmt: skip
+)
 def uv_dose(irradiance, time):
     """Dose of light of a steady exposure.
 
@@ -1151,7 +1224,7 @@ def uv_dose(irradiance, time):
     examples=(example((3, 100), 30.0, "3 J/cm² over 0.1 W/cm², by hand"),),
     formula="dose*1000/irradiance",
     notes="shield eyes and skin from the lamp; its ozone needs an exhaust",
-)  # fmt: skip
+)
 def uv_time(dose, irradiance):
     """Time of exposure that gives a dose of light.
 
@@ -1204,8 +1277,29 @@ def light_depth(dose, critical_dose, penetration):
 
 
 __all__ = [
-    "KINETICS", "LEE_LOOS_SPRINGER", "Kamal", "Kinetics", "NthOrder", "Piecewise", "advance",
-    "arrhenius", "arrhenius_integrals", "as_kinetics", "belt_dose", "belt_speed", "cure_before_glass",
-    "cure_degree", "cure_time", "degree_at_glass_point", "equivalent_time", "gel_degree", "glass_point",
-    "light_depth", "part_temperature", "record_dose", "time_to_cure", "uv_dose", "uv_time",
-]  # fmt: skip
+    "KINETICS",
+    "LEE_LOOS_SPRINGER",
+    "Kamal",
+    "Kinetics",
+    "NthOrder",
+    "Piecewise",
+    "advance",
+    "arrhenius",
+    "arrhenius_integrals",
+    "as_kinetics",
+    "belt_dose",
+    "belt_speed",
+    "cure_before_glass",
+    "cure_degree",
+    "cure_time",
+    "degree_at_glass_point",
+    "equivalent_time",
+    "gel_degree",
+    "glass_point",
+    "light_depth",
+    "part_temperature",
+    "record_dose",
+    "time_to_cure",
+    "uv_dose",
+    "uv_time",
+]

@@ -141,9 +141,7 @@ class Function:
     @cached_property
     def is_elementwise(self) -> bool:
         """Whether every argument is iterated element by element."""
-        return not self.whole and not self.table and not any(
-            item.is_whole_range for item in self.arguments
-        )  # fmt: skip
+        return not self.whole and not self.table and not any(item.is_whole_range for item in self.arguments)
 
     @property
     def signature(self) -> str:
@@ -180,10 +178,26 @@ def workbook_function(
     def declare(kernel: Callable) -> Callable:
         summary = (kernel.__doc__ or "").strip().splitlines()[0]
         entry = Function(
-            kernel.__name__.upper(), category, summary, tuple(arguments), tuple(returns), kernel,
-            equation, source, valid, rule, tuple(requires), no_answer, whole, along,
-            tuple(examples), formula, table, notes, tuple(system),
-        )  # fmt: skip
+            kernel.__name__.upper(),
+            category,
+            summary,
+            tuple(arguments),
+            tuple(returns),
+            kernel,
+            equation,
+            source,
+            valid,
+            rule,
+            tuple(requires),
+            no_answer,
+            whole,
+            along,
+            tuple(examples),
+            formula,
+            table,
+            notes,
+            tuple(system),
+        )
         if entry.name in FUNCTIONS:
             raise ValueError(f"{entry.name} is declared twice")
         FUNCTIONS[entry.name] = entry
@@ -209,12 +223,17 @@ def _docstring(entry: Function) -> str:
     texts = [item.name for item in entry.arguments if item.kind == "text"]
     raised = f"InputError where {texts[0]} is in no table" if texts else "nothing"
     lines += [
-        "", "Raises",
+        "",
+        "Raises",
         f"    {raised}; NaN where {entry.no_answer}. Limits are checked by "
-        f"`dispense.call(\"{entry.name}\", …)`, which raises InputError.",
-    ]  # fmt: skip
-    for title, body in (("Valid range", entry.valid), ("Rule of thumb", entry.rule),
-                        ("Notes", entry.notes), ("Source", entry.source)):  # fmt: skip
+        f'`dispense.call("{entry.name}", …)`, which raises InputError.',
+    ]
+    for title, body in (
+        ("Valid range", entry.valid),
+        ("Rule of thumb", entry.rule),
+        ("Notes", entry.notes),
+        ("Source", entry.source),
+    ):
         if body:
             lines += ["", title, f"    {body}"]
     return "\n".join(lines)

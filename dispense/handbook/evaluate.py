@@ -121,9 +121,7 @@ def lookup(name: str) -> Function:
 
         near = difflib.get_close_matches(str(name).upper(), FUNCTIONS, 3)
         hint = f"did you mean {' or '.join(near)}?" if near else "`dispense functions` lists them"
-        raise InputError(
-            Problem(str(name), code=NA, message="there is no function of that name", fix=hint)
-        )
+        raise InputError(Problem(str(name), code=NA, message="there is no function of that name", fix=hint))
     return entry
 
 
@@ -174,9 +172,10 @@ def _bind(entry: Function, arguments: tuple, named: dict[str, Any]) -> tuple:
     unknown = [name for name in named if name not in names]
     if unknown:
         raise InputError(
-            Problem(entry.name, message=f"there is no argument {unknown[0]}",
-                    fix=f"the call is {entry.signature}")
-        )  # fmt: skip
+            Problem(
+                entry.name, message=f"there is no argument {unknown[0]}", fix=f"the call is {entry.signature}"
+            )
+        )
     bound = list(arguments) + [None] * (len(names) - len(arguments))
     for name, value in named.items():
         place = names.index(name)
@@ -333,10 +332,12 @@ def _evaluate(entry: Function, arguments: tuple) -> Evaluation:
 def _at_length(entry: Function, arguments: tuple) -> Evaluation:
     if len(arguments) > len(entry.arguments):
         raise InputError(
-            Problem(entry.name, message=f"{len(arguments)} arguments are given, "
-                    f"at most {len(entry.arguments)} are allowed",
-                    fix=f"the call is {entry.signature}")
-        )  # fmt: skip
+            Problem(
+                entry.name,
+                message=f"{len(arguments)} arguments are given, at most {len(entry.arguments)} are allowed",
+                fix=f"the call is {entry.signature}",
+            )
+        )
     given = arguments + (None,) * (len(entry.arguments) - len(arguments))
     problems: list[Problem] = []
     whole: dict[str, Any] = {}
@@ -417,12 +418,16 @@ def _elements(entry: Function, whole: dict, columns: dict[str, Column]) -> Evalu
     try:
         shape = np.broadcast_shapes(*(column.shape for column in columns.values()))
     except ValueError:
-        sizes = ", ".join(f"{name} {'×'.join(map(str, column.shape)) or '1'}"
-                          for name, column in columns.items())  # fmt: skip
+        sizes = ", ".join(
+            f"{name} {'×'.join(map(str, column.shape)) or '1'}" for name, column in columns.items()
+        )
         raise InputError(
-            Problem(entry.name, message=f"the sizes of the ranges do not fit: {sizes}",
-                    fix="give ranges of one size, or a row against a column")
-        ) from None  # fmt: skip
+            Problem(
+                entry.name,
+                message=f"the sizes of the ranges do not fit: {sizes}",
+                fix="give ranges of one size, or a row against a column",
+            )
+        ) from None
     codes = None
     problems: list[Problem] = []
     for column in columns.values():
@@ -435,8 +440,11 @@ def _elements(entry: Function, whole: dict, columns: dict[str, Column]) -> Evalu
         if any(part is None for part in parts):
             continue
         holds = np.broadcast_to(np.asarray(condition.check(*parts), dtype=bool), shape)
-        blank = [columns[name].blank for name in condition.names
-                 if name in columns and columns[name].blank is not None]  # fmt: skip
+        blank = [
+            columns[name].blank
+            for name in condition.names
+            if name in columns and columns[name].blank is not None
+        ]
         for mask in blank:
             holds = holds | np.broadcast_to(mask, shape)
         if not holds.all():
@@ -485,8 +493,7 @@ def _no_answer(entry: Function, columns: dict, shape: tuple, lost: np.ndarray) -
                 words.append(f"{item.name} {show(value)}")
     count = int(lost.sum())
     more = f" and {count - 1} more" if count > 1 else ""
-    return Problem(entry.name, code=NUM,
-                   message=f"{entry.no_answer}: {', '.join(words)}{more}")  # fmt: skip
+    return Problem(entry.name, code=NUM, message=f"{entry.no_answer}: {', '.join(words)}{more}")
 
 
 def _merge(codes, new, shape):

@@ -23,24 +23,28 @@ from .life import GAS_CONSTANT
 WALLS = ("regular", "thin", "extra-thin")
 MIXER_FACTOR = 6.9  # helical (twisted tape) elements, laminar
 
-_TUBE = ("R. P. Chhabra, J. F. Richardson, Non-Newtonian Flow and Applied Rheology, 2nd ed. 2008, "
-         "ch. 3 (from memory; re-derived from the Rabinowitsch integral)")  # fmt: skip
+_TUBE = (
+    "R. P. Chhabra, J. F. Richardson, Non-Newtonian Flow and Applied Rheology, 2nd ed. 2008, "
+    "ch. 3 (from memory; re-derived from the Rabinowitsch integral)"
+)
 LAMINAR_REYNOLDS = 2100.0  # generalised Reynolds number above which a flow in a bore turns turbulent
-_LAMINAR = (f"laminar flow, REYNOLDS_NUMBER under {LAMINAR_REYNOLDS:.0f} (not looked at here, since it needs "
-            "the density: a turbulent flow needs more pressure); long bore; entry loss, slip at the wall "
-            "and heating are left out")  # fmt: skip
+_LAMINAR = (
+    f"laminar flow, REYNOLDS_NUMBER under {LAMINAR_REYNOLDS:.0f} (not looked at here, since it needs "
+    "the density: a turbulent flow needs more pressure); long bore; entry loss, slip at the wall "
+    "and heating are left out"
+)
 
 _FLOW = number("flow", "mL/s", "flow", at_least=0)
 _BORE = number("bore", "mm", "inner diameter", above=0)
 _LENGTH = number("length", "mm", "length of the bore", above=0)
 _CONSISTENCY = number(
-    "consistency", "Pa·sⁿ", "stress at a shear rate of 1/s without the yield stress; the viscosity "
-    "where the index is 1", above=0,
-)  # fmt: skip
-_INDEX = number("index", "", "flow index n; below 1 thins under shear", default=1.0, above=0)
-_YIELD = number(
-    "yield_stress", "Pa", "stress below which it does not flow", default=0.0, at_least=0
+    "consistency",
+    "Pa·sⁿ",
+    "stress at a shear rate of 1/s without the yield stress; the viscosity where the index is 1",
+    above=0,
 )
+_INDEX = number("index", "", "flow index n; below 1 thins under shear", default=1.0, above=0)
+_YIELD = number("yield_stress", "Pa", "stress below which it does not flow", default=0.0, at_least=0)
 
 
 # ------------------------------------------------------------------------------------ needle bores
@@ -60,8 +64,7 @@ def needle_bores() -> dict[tuple[int, str], dict[str, str]]:
 
 def _bore_notes() -> str:
     """What is confirmed in the table and what is not, made from its marks."""
-    confirmed = sorted({gauge for (gauge, _), row in needle_bores().items()
-                        if row["mark"] == "confirmed"})  # fmt: skip
+    confirmed = sorted({gauge for (gauge, _), row in needle_bores().items() if row["mark"] == "confirmed"})
     return (
         f"Confirmed against ISO 9626:2016: {' and '.join(f'{gauge} G' for gauge in confirmed)}. "
         "All other bores are from memory of ISO 9626:1991 + Amd 1:2001, not confirmed: compare "
@@ -99,9 +102,15 @@ def needle_bore(gauge, wall="regular"):
     if row is None:
         listed = sorted(size for size, kind in needle_bores() if kind == wall)
         raise InputError(
-            Problem("NEEDLE_BORE", "gauge", gauge, f"{_ranges(listed)} where the wall is {wall}",
-                    "give the bore itself to the other functions", NA)
-        )  # fmt: skip
+            Problem(
+                "NEEDLE_BORE",
+                "gauge",
+                gauge,
+                f"{_ranges(listed)} where the wall is {wall}",
+                "give the bore itself to the other functions",
+                NA,
+            )
+        )
     return float(row["bore_min_mm"]) * 1e-3
 
 
@@ -135,12 +144,15 @@ def _ranges(numbers: list[int]) -> str:
     no_answer="the viscosity is beyond any number",
     examples=(
         example((50, 40, 25, 55), 7.188164458, "40·exp(55000/R·(1/323.15 − 1/298.15)), by hand"),
-        example((30, 1.0016e-3, 20, 17.16953076), 0.7939224287e-3,
-                "water, two points of ISO/TR 3666 (from memory) carried on to 30 °C, by hand"),
+        example(
+            (30, 1.0016e-3, 20, 17.16953076),
+            0.7939224287e-3,
+            "water, two points of ISO/TR 3666 (from memory) carried on to 30 °C, by hand",
+        ),
     ),
     formula="reference_viscosity*EXP(activation_energy*1000/8.31446261815324"
     "*(1/(temperature + 273.15) - 1/(reference_temperature + 273.15)))",
-)  # fmt: skip
+)
 def viscosity(temperature, reference_viscosity, reference_temperature, activation_energy):
     """Viscosity at a temperature.
 
@@ -156,9 +168,7 @@ def _shape(part, index):
     """(1−φ)·[(1−φ)²/(3n+1) + 2φ(1−φ)/(2n+1) + φ²/(n+1)], part = 1−φ, φ = yield/wall stress."""
     plug = 1.0 - part
     return part * (
-        part**2 / (3.0 * index + 1.0)
-        + 2.0 * plug * part / (2.0 * index + 1.0)
-        + plug**2 / (index + 1.0)
+        part**2 / (3.0 * index + 1.0) + 2.0 * plug * part / (2.0 * index + 1.0) + plug**2 / (index + 1.0)
     )
 
 
@@ -181,9 +191,11 @@ def _wall_excess(rate, consistency, index, yield_stress):
     power_law = consistency * ((3.0 * index + 1.0) / index * rate) ** index
     if not np.any(yield_stress):
         return power_law
-    log_b = np.log(yield_stress) - np.log(consistency) - index * (
-        np.log((3.0 * index + 1.0) / index) + np.log(rate)
-    )  # fmt: skip
+    log_b = (
+        np.log(yield_stress)
+        - np.log(consistency)
+        - index * (np.log((3.0 * index + 1.0) / index) + np.log(rate))
+    )
     low = np.zeros(np.shape(log_b))
     high = index * np.logaddexp(0.0, log_b)
     y = high.copy() if np.ndim(high) else high
@@ -195,8 +207,15 @@ def _wall_excess(rate, consistency, index, yield_stress):
         inner = np.where(part > 0.0, inner, 1.0 / (index + 1.0))
         value = y / index + np.log(3.0 * index + 1.0) + log_part + np.log(inner)
         # d ln(shape)/d ln(part), and d ln(part)/dy = 1 − part
-        bend = (2.0 * part / (3.0 * index + 1.0) + 2.0 * (1.0 - 2.0 * part) / (2.0 * index + 1.0)
-                - 2.0 * plug / (index + 1.0)) * part / inner  # fmt: skip
+        bend = (
+            (
+                2.0 * part / (3.0 * index + 1.0)
+                + 2.0 * (1.0 - 2.0 * part) / (2.0 * index + 1.0)
+                - 2.0 * plug / (index + 1.0)
+            )
+            * part
+            / inner
+        )
         slope = 1.0 / index + (1.0 + bend) * plug
         low, high = np.where(value <= 0.0, y, low), np.where(value > 0.0, y, high)
         new = y - value / slope
@@ -217,13 +236,17 @@ def _wall_excess(rate, consistency, index, yield_stress):
     valid=_LAMINAR + "; at flow 0 the pressure at which it starts",
     no_answer="the pressure is beyond any number",
     examples=(
-        example((0.05, 1, 25, 50, 0.5, 100), 1.386153595,
-                "root of the Rabinowitsch integral by quadrature", 1e-8),
+        example(
+            (0.05, 1, 25, 50, 0.5, 100), 1.386153595, "root of the Rabinowitsch integral by quadrature", 1e-8
+        ),
         example((0.5, 6, 72, 5), 0.05658842421, "Hagen–Poiseuille 128μLQ/(πD⁴), by hand"),
-        example((2.5e6 / 1075 / 3.6, 25, 10000, 3, 0.5), 1.101287743,
-                "Chhabra & Richardson, 2500 kg/h of density 1075: about 110 kPa (from memory)"),
+        example(
+            (2.5e6 / 1075 / 3.6, 25, 10000, 3, 0.5),
+            1.101287743,
+            "Chhabra & Richardson, 2500 kg/h of density 1075: about 110 kPa (from memory)",
+        ),
     ),
-)  # fmt: skip
+)
 def nozzle_pressure(flow, bore, length, consistency, index=1.0, yield_stress=0.0):
     """Pressure drop of a flow in a round bore.
 
@@ -240,8 +263,14 @@ def nozzle_pressure(flow, bore, length, consistency, index=1.0, yield_stress=0.0
 
 @workbook_function(
     category="Flow",
-    arguments=(number("pressure", "bar", "pressure drop along the bore", at_least=0), _BORE,
-               _LENGTH, _CONSISTENCY, _INDEX, _YIELD),
+    arguments=(
+        number("pressure", "bar", "pressure drop along the bore", at_least=0),
+        _BORE,
+        _LENGTH,
+        _CONSISTENCY,
+        _INDEX,
+        _YIELD,
+    ),
     returns=(out("flow", "mL/s", "flow; 0 where the pressure does not reach the yield stress"),),
     equation="Q = πR³n(τ_w/m)^{1/n}(1−φ)^{(n+1)/n}[(1−φ)²/(3n+1) + 2φ(1−φ)/(2n+1) + φ²/(n+1)], "
     "τ_w = pR/(2L), φ = τ₀/τ_w",
@@ -280,7 +309,8 @@ def nozzle_flow(pressure, bore, length, consistency, index=1.0, yield_stress=0.0
         number("bore_in", "mm", "inner diameter at the inlet", above=0),
         number("bore_out", "mm", "inner diameter at the outlet", above=0),
         number("length", "mm", "length of the taper", above=0),
-        _CONSISTENCY, _INDEX,
+        _CONSISTENCY,
+        _INDEX,
     ),
     returns=(out("pressure", "bar", "pressure drop along the taper"),),
     equation="Δp = 2mL/(3n(R₁−R₂))·[(3n+1)/n·Q/π]ⁿ·(R₂^{−3n} − R₁^{−3n})",
@@ -296,7 +326,7 @@ def nozzle_flow(pressure, bore, length, consistency, index=1.0, yield_stress=0.0
     "slope, (bore_in - bore_out)/bore_out, "
     "2*consistency*length/tip*((3*power + 1)/power*flow*1000/PI()/tip^3)^power"
     "*IF(slope = 0, 1, (1 - (1 + slope)^(-3*power))/(3*power*slope))/100000)",
-)  # fmt: skip
+)
 def taper_pressure(flow, bore_in, bore_out, length, consistency, index=1.0):
     """Pressure drop of a power-law flow in a tapered nozzle.
 
@@ -308,9 +338,7 @@ def taper_pressure(flow, bore_in, bore_out, length, consistency, index=1.0):
     straight = widening == 0.0
     width = np.where(straight, 1.0, widening)
     # (1 − (R₁/R₂)^(−3n)) / (3n(R₁/R₂ − 1)), 1 for a straight bore
-    share = np.where(
-        straight, 1.0, -np.expm1(-3.0 * index * np.log1p(width)) / (3.0 * index * width)
-    )
+    share = np.where(straight, 1.0, -np.expm1(-3.0 * index * np.log1p(width)) / (3.0 * index * width))
     rate = (3.0 * index + 1.0) / index * flow / (np.pi * tip**3)
     return 2.0 * consistency * length / tip * rate**index * share
 
@@ -324,12 +352,14 @@ def taper_pressure(flow, bore_in, bore_out, length, consistency, index=1.0):
     valid=_LAMINAR + "; no yield stress",
     no_answer="the shear rate is beyond any number",
     examples=(
-        example((2.5e6 / 1075 / 3.6, 25, 0.5), 526.4039461,
-                "(τ_w/m)^{1/n} with the wall stress of the same flow, by hand"),
+        example(
+            (2.5e6 / 1075 / 3.6, 25, 0.5),
+            526.4039461,
+            "(τ_w/m)^{1/n} with the wall stress of the same flow, by hand",
+        ),
     ),
-    formula="LET(power, IF(ISOMITTED(index), 1, index), "
-    "(3*power + 1)/(4*power)*32000*flow/(PI()*bore^3))",
-)  # fmt: skip
+    formula="LET(power, IF(ISOMITTED(index), 1, index), (3*power + 1)/(4*power)*32000*flow/(PI()*bore^3))",
+)
 def wall_shear_rate(flow, bore, index=1.0):
     """Shear rate at the wall of a round bore.
 
@@ -352,10 +382,13 @@ def wall_shear_rate(flow, bore, index=1.0):
     no_answer="the number is beyond any number",
     examples=(
         example((500, 1, 1, 0.001), 636619.7724, "water: 4ρQ/(πDμ), by hand"),
-        example((2.5e6 / 1075 / 3.6, 25, 1.075, 3, 0.5), 216.3893679,
-                "Chhabra & Richardson, 2500 kg/h of density 1075: by hand"),
+        example(
+            (2.5e6 / 1075 / 3.6, 25, 1.075, 3, 0.5),
+            216.3893679,
+            "Chhabra & Richardson, 2500 kg/h of density 1075: by hand",
+        ),
     ),
-)  # fmt: skip
+)
 def reynolds_number(flow, bore, density, consistency, index=1.0, yield_stress=0.0):
     """Generalised Reynolds number of a flow in a round bore, by which it is laminar or not.
 
@@ -372,11 +405,13 @@ def reynolds_number(flow, bore, density, consistency, index=1.0, yield_stress=0.
 @workbook_function(
     category="Flow",
     arguments=(
-        _FLOW, number("bore", "mm", "inner diameter of the mixer tube", above=0),
+        _FLOW,
+        number("bore", "mm", "inner diameter of the mixer tube", above=0),
         number("length", "mm", "length of the mixing elements", above=0),
         number("viscosity", "Pa·s", "viscosity of the mix at the shear in the mixer", above=0),
-        number("factor", "", "pressure drop against that of the empty tube", default=MIXER_FACTOR,
-               at_least=1),
+        number(
+            "factor", "", "pressure drop against that of the empty tube", default=MIXER_FACTOR, at_least=1
+        ),
     ),
     returns=(out("pressure", "bar", "pressure drop along the mixer"),),
     equation="Δp = K·128μLQ/(πD⁴)",
@@ -392,7 +427,7 @@ def reynolds_number(flow, bore, density, consistency, index=1.0, yield_stress=0.
     ),
     formula=f"IF(ISOMITTED(factor), {MIXER_FACTOR}, factor)*128*viscosity*length*flow*1000"
     "/(PI()*bore^4)/100000",
-)  # fmt: skip
+)
 def mixer_pressure(flow, bore, length, viscosity, factor=MIXER_FACTOR):
     """Pressure drop of a static mixer with helical elements.
 
@@ -407,8 +442,7 @@ def mixer_pressure(flow, bore, length, viscosity, factor=MIXER_FACTOR):
     arguments=(
         number("volume", "mL", "volume of the empty tube", above=0),
         number("flow", "mL/s", "flow", above=0),
-        number("void", "", "share of the tube that the elements leave free", default=1.0, above=0,
-               at_most=1),
+        number("void", "", "share of the tube that the elements leave free", default=1.0, above=0, at_most=1),
     ),
     returns=(out("time", "s", "mean time that material stays inside"),),
     equation="t = void·V/Q",
@@ -416,12 +450,11 @@ def mixer_pressure(flow, bore, length, viscosity, factor=MIXER_FACTOR):
     valid="the mean; material at a wall or in a dead corner stays longer",
     no_answer="the time is beyond any number",
     examples=(
-        example((2.0357520395261855, 0.5, 0.9), 3.664353671,
-                "0.9·π·6²/4·72 mm³ at 500 mm³/s, by hand"),
+        example((2.0357520395261855, 0.5, 0.9), 3.664353671, "0.9·π·6²/4·72 mm³ at 500 mm³/s, by hand"),
         example((10, 0.5), 20.0, "10/0.5"),
     ),
     formula="IF(ISOMITTED(void), 1, void)*volume/flow",
-)  # fmt: skip
+)
 def dwell_time(volume, flow, void=1.0):
     """Mean time that material stays in a mixer or a hose.
 
@@ -433,13 +466,13 @@ def dwell_time(volume, flow, void=1.0):
 
 # ----------------------------------------------------------------------------------- pressed joints
 
-_SQUEEZE = ("J. Stefan 1874; J. R. Scott 1931; J. Engmann, C. Servais, A. S. Burbidge, J. "
-            "Non-Newtonian Fluid Mech. 132 (2005) 1–27 (from memory)")  # fmt: skip
+_SQUEEZE = (
+    "J. Stefan 1874; J. R. Scott 1931; J. Engmann, C. Servais, A. S. Burbidge, J. "
+    "Non-Newtonian Fluid Mech. 132 (2005) 1–27 (from memory)"
+)
 _GAP_START = number("gap_start", "mm", "gap at the start", above=0)
 _GAP_END = number("gap_end", "mm", "gap to reach", above=0)
-_NARROWER = requires(
-    lambda gap_start, gap_end: gap_end <= gap_start, "gap_end", "gap_start or less"
-)
+_NARROWER = requires(lambda gap_start, gap_end: gap_end <= gap_start, "gap_end", "gap_start or less")
 _FORCE = number("force", "N", "force on the joint, constant", above=0)
 _RADIUS = number("radius", "mm", "radius of the round pressed face, filled to its edge", above=0)
 
@@ -464,7 +497,7 @@ _RADIUS = number("radius", "mm", "radius of the round pressed face, filled to it
     "(2*power + 1)/power/grow*(2*PI()*consistency*radius^2/1000000*(radius/gap_end)^(power + 1)"
     "/((power + 3)*force))^(1/power)*IF(gap_end <= gap_start, 1 - (gap_end/gap_start)^grow, "
     "SQRT(-1)))",
-)  # fmt: skip
+)
 def squeeze_time(force, radius, gap_start, gap_end, consistency, index=1.0):
     """Time to press a film between round faces from one gap to another.
 
@@ -473,9 +506,7 @@ def squeeze_time(force, radius, gap_start, gap_end, consistency, index=1.0):
     """
     load = 2.0 * np.pi * consistency * radius**2 / ((index + 3.0) * force)
     scale = (load * (radius / gap_end) ** (index + 1.0)) ** (1.0 / index)
-    return (2.0 * index + 1.0) / index * scale * _closing(
-        gap_start, gap_end, (index + 1.0) / index
-    )  # fmt: skip
+    return (2.0 * index + 1.0) / index * scale * _closing(gap_start, gap_end, (index + 1.0) / index)
 
 
 def _closing(gap_start, gap_end, power):
@@ -488,7 +519,8 @@ def _closing(gap_start, gap_end, power):
     arguments=(
         number("line_force", "N/mm", "force on each length of bead, constant", above=0),
         number("area", "mm²", "cross-section of the bead, which it keeps", above=0),
-        _GAP_START, _GAP_END,
+        _GAP_START,
+        _GAP_END,
         number("viscosity", "Pa·s", "viscosity", above=0),
     ),
     returns=(out("time", "s", "time from the first gap to the second"),),
@@ -498,12 +530,10 @@ def _closing(gap_start, gap_end, power):
     "little while the bead is still as high as wide",
     requires=(_NARROWER,),
     no_answer="the time is beyond any number",
-    examples=(
-        example((2, 7, 3, 0.5, 100), 0.1097458848, "the film integrated numerically"),
-    ),
+    examples=(example((2, 7, 3, 0.5, 100), 0.1097458848, "the film integrated numerically"),),
     formula="IF(gap_end <= gap_start, viscosity*area^3/(5*line_force*gap_end^5)"
     "*(1 - (gap_end/gap_start)^5)/1000000, SQRT(-1))",
-)  # fmt: skip
+)
 def bead_squeeze_time(line_force, area, gap_start, gap_end, viscosity):
     """Time to press a long bead from one gap to another.
 
@@ -522,11 +552,9 @@ def bead_squeeze_time(line_force, area, gap_start, gap_end, viscosity):
     source=_SQUEEZE,
     valid="thin film, face full to the edge; particles that bridge the gap stop it earlier",
     no_answer="the gap is beyond any number",
-    examples=(
-        example((100, 25, 200), 0.06544984695, "quadrature of the pressure 2τ₀(R − r)/h"),
-    ),
+    examples=(example((100, 25, 200), 0.06544984695, "quadrature of the pressure 2τ₀(R − r)/h"),),
     formula="2*PI()*radius^3*yield_stress/(3*force)/1000000",
-)  # fmt: skip
+)
 def squeeze_limit(force, radius, yield_stress):
     """Gap at which a paste with a yield stress stops under a force.
 
@@ -564,9 +592,7 @@ def strip_squeeze_time(line_force, width, gap_start, gap_end, consistency, index
     half = width / 2.0
     load = 4.0 * consistency * half / ((index + 2.0) * line_force)
     scale = (load * (half / gap_end) ** (index + 1.0)) ** (1.0 / index)
-    return 2.0 * (2.0 * index + 1.0) / index * scale * _closing(
-        gap_start, gap_end, (index + 1.0) / index
-    )  # fmt: skip
+    return 2.0 * (2.0 * index + 1.0) / index * scale * _closing(gap_start, gap_end, (index + 1.0) / index)
 
 
 def strip_squeeze_limit(line_force, width, yield_stress):
@@ -586,8 +612,12 @@ _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 def slot_rate(excess, consistency, index, yield_stress):
     """Flow in a slot for each unit of width, over (gap²/2); Herschel–Bulkley."""
     wall = excess + yield_stress
-    return (index * (excess / consistency) ** (1.0 / index) * (excess / wall**2)
-            * (excess / (2.0 * index + 1.0) + yield_stress / (index + 1.0)))  # fmt: skip
+    return (
+        index
+        * (excess / consistency) ** (1.0 / index)
+        * (excess / wall**2)
+        * (excess / (2.0 * index + 1.0) + yield_stress / (index + 1.0))
+    )
 
 
 def _flow_share(excess, index, yield_stress):
@@ -641,8 +671,12 @@ def _squeezed(time, force, radius, gap_start, consistency, index, yield_stress):
     moving = yields & (gap_start > scale * yield_stress) & (time > 0.0)
     gap = np.where(yields & ~moving, gap_start, gap)
     if moving.any():
-        gap[moving] = _yielding(*(value[moving] for value in (
-            time, radius, gap_start, consistency, index, yield_stress, scale, gap)))  # fmt: skip
+        gap[moving] = _yielding(
+            *(
+                value[moving]
+                for value in (time, radius, gap_start, consistency, index, yield_stress, scale, gap)
+            )
+        )
     return gap
 
 
@@ -654,8 +688,12 @@ def _yielding(time, radius, gap_start, consistency, index, yield_stress, scale, 
         excess = np.exp(y)
         share = _flow_share(excess, index, yield_stress)
         gap = scale * (yield_stress + excess * (1.0 - share))
-        bend = (1.0 / index + 1.0 - 2.0 * excess / (yield_stress + excess)
-                + excess / (excess + yield_stress * (2 * index + 1.0) / (index + 1.0)))  # fmt: skip
+        bend = (
+            1.0 / index
+            + 1.0
+            - 2.0 * excess / (yield_stress + excess)
+            + excess / (excess + yield_stress * (2 * index + 1.0) / (index + 1.0))
+        )
         speed = gap**2 / radius * slot_rate(excess, consistency, index, yield_stress)
         return gap, 3.0 * scale * share * bend * excess / speed
 
@@ -707,7 +745,7 @@ def _yielding(time, radius, gap_start, consistency, index, yield_stress, scale, 
         example((100, 10), 0.04161705033 * 0.6823386941, "ten times the pressure: × 10^−0.166"),
     ),
     formula="0.131*(yield_stress/(pressure*100000))^0.166",
-)  # fmt: skip
+)
 def paste_gap(yield_stress, pressure):
     """Bond line that a filled thermal paste reaches under a pressure.
 
@@ -723,8 +761,7 @@ def paste_gap(yield_stress, pressure):
         number("gap", "mm", "thickness of the bond line", above=0),
         number("conductivity", "W/(m·K)", "thermal conductivity of the paste", above=0),
         number("area", "mm²", "area of the joint", above=0),
-        number("contact", "K·mm²/W", "contact resistance of both faces together", default=0.0,
-               at_least=0),
+        number("contact", "K·mm²/W", "contact resistance of both faces together", default=0.0, at_least=0),
     ),
     returns=(out("resistance", "K/W", "thermal resistance of the joint"),),
     equation="R = (h/k + R_c)/A",
@@ -736,7 +773,7 @@ def paste_gap(yield_stress, pressure):
         example((0.3, 3, 1000, 20), 0.12, "(0.0003/3 + 20e-6)/0.001, by hand"),
     ),
     formula="(gap/conductivity*1000 + IF(ISOMITTED(contact), 0, contact))/area",
-)  # fmt: skip
+)
 def interface_resistance(gap, conductivity, area, contact=0.0):
     """Thermal resistance of a joint filled with paste.
 
@@ -790,10 +827,29 @@ def bruggeman_differential_conductivity(matrix, filler, fraction):
 
 
 __all__ = [
-    "LAMINAR_REYNOLDS", "MIXER_FACTOR", "WALLS", "bead_squeeze_time", "bruggeman_conductivity",
-    "bruggeman_differential_conductivity", "dwell_time", "interface_resistance",
-    "maxwell_conductivity", "mixer_pressure", "needle_bore", "needle_bores", "nozzle_flow",
-    "nozzle_pressure", "paste_gap", "rectangle_share", "squeeze_gap", "squeeze_limit", "squeeze_time",
-    "reynolds_number", "strip_squeeze_limit", "strip_squeeze_time", "taper_pressure", "viscosity",
+    "LAMINAR_REYNOLDS",
+    "MIXER_FACTOR",
+    "WALLS",
+    "bead_squeeze_time",
+    "bruggeman_conductivity",
+    "bruggeman_differential_conductivity",
+    "dwell_time",
+    "interface_resistance",
+    "maxwell_conductivity",
+    "mixer_pressure",
+    "needle_bore",
+    "needle_bores",
+    "nozzle_flow",
+    "nozzle_pressure",
+    "paste_gap",
+    "rectangle_share",
+    "squeeze_gap",
+    "squeeze_limit",
+    "squeeze_time",
+    "reynolds_number",
+    "strip_squeeze_limit",
+    "strip_squeeze_time",
+    "taper_pressure",
+    "viscosity",
     "wall_shear_rate",
-]  # fmt: skip
+]

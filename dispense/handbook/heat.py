@@ -29,28 +29,35 @@ from .declare import example, out, workbook_function
 from .life import GAS_CONSTANT
 
 BASES = ("insulated", "fixed", "film")
-_CAUTION = ("a runaway pour can burn, smoke and vent cells: prove the depth by a trial with "
-            "thermocouples, heed the safety data sheet and the maker's largest mass")  # fmt: skip
+_CAUTION = (
+    "a runaway pour can burn, smoke and vent cells: prove the depth by a trial with "
+    "thermocouples, heed the safety data sheet and the maker's largest mass"
+)
 
 # Rosenbrock method of order 4(3) of Hairer and Wanner (RODAS), in the form without J·u products
 _GAMMA = 0.25
-_A = tuple(np.array(row) for row in (
-    (),
-    (1.544,),
-    (0.9466785280815826, 0.2557011698983284),
-    (3.314825187068521, 2.896124015972201, 0.9986419139977817),
-    (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950),
-    (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950, 1.0),
-))
-_C = tuple(np.array(row) for row in (
-    (),
-    (-5.6688,),
-    (-2.430093356833875, -0.2063599157091915),
-    (-0.1073529058151375, -9.594562251023355, -20.47028614809616),
-    (7.496443313967647, -10.24680431464352, -33.99990352819905, 11.70890893206160),
-    (8.083246795921522, -7.981132988064893, -31.52159432874371, 16.31930543123136,
-     -6.058818238834054),
-))  # fmt: skip
+_A = tuple(
+    np.array(row)
+    for row in (
+        (),
+        (1.544,),
+        (0.9466785280815826, 0.2557011698983284),
+        (3.314825187068521, 2.896124015972201, 0.9986419139977817),
+        (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950),
+        (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950, 1.0),
+    )
+)
+_C = tuple(
+    np.array(row)
+    for row in (
+        (),
+        (-5.6688,),
+        (-2.430093356833875, -0.2063599157091915),
+        (-0.1073529058151375, -9.594562251023355, -20.47028614809616),
+        (7.496443313967647, -10.24680431464352, -33.99990352819905, 11.70890893206160),
+        (8.083246795921522, -7.981132988064893, -31.52159432874371, 16.31930543123136, -6.058818238834054),
+    )
+)
 
 # The heat lost is a seventh equation that only listens to the others; its stages solved by hand:
 # h·(weights · flows at the stages, each flow with the growth of its own stage in it)
@@ -62,12 +69,26 @@ _WHOLE = _FLOWS.sum()
 _REACH, _LAST = _FLOWS @ (_REACH + np.eye(6)), np.append(_A[5], 1.0)
 
 # between the ends of a step, from the stages: no slopes, which are noisy where a layer is quick
-_DENSE = np.array([
-    [10.12623508344586, -7.487995877610167, -34.80091861555747, -7.992771707568823,
-     1.025137723295662, 0.0],
-    [-0.6762803392801253, 6.087714651680015, 16.43084320892478, 24.76722511418386,
-     -6.594389125716872, 0.0],
-])  # fmt: skip
+_DENSE = np.array(
+    [
+        [
+            10.12623508344586,
+            -7.487995877610167,
+            -34.80091861555747,
+            -7.992771707568823,
+            1.025137723295662,
+            0.0,
+        ],
+        [
+            -0.6762803392801253,
+            6.087714651680015,
+            16.43084320892478,
+            24.76722511418386,
+            -6.594389125716872,
+            0.0,
+        ],
+    ]
+)
 # from the old state and the stages: a, b, c of the course old + s·(a + s·(b + s·c)), its slope at
 # the end, s = 1, and the new state there
 _COURSE = np.array([_LAST + _DENSE[0], _DENSE[1] - _DENSE[0], -_DENSE[1]])
@@ -156,15 +177,24 @@ class _Slabs:
             return None if array is None else array[layers]
 
         taken = _Slabs(
-            self.kinetics, first, owner, part(self.width), part(self.capacity), part(self.rise),
-            part(self.link), part(self.face), part(self.surroundings), self.mirrored[chosen],
-            self.resistance[chosen], part(self.solid), part(self.back),
-        )  # fmt: skip
+            self.kinetics,
+            first,
+            owner,
+            part(self.width),
+            part(self.capacity),
+            part(self.rise),
+            part(self.link),
+            part(self.face),
+            part(self.surroundings),
+            self.mirrored[chosen],
+            self.resistance[chosen],
+            part(self.solid),
+            part(self.back),
+        )
         return taken, layers
 
 
-def _slabs(kinetics, cells, depth, surroundings, material, base, sink=None,
-           under=None) -> _Slabs:  # fmt: skip
+def _slabs(kinetics, cells, depth, surroundings, material, base, sink=None, under=None) -> _Slabs:
     """Layers for arrays of pours, each cut into `cells` equal layers (one number for each pour).
 
     `material` is heat, density, specific heat, conductivity and film of each pour; `under` gives
@@ -207,14 +237,22 @@ def _slabs(kinetics, cells, depth, surroundings, material, base, sink=None,
         face[first] += 2.0 * conducts[first] / width[first]
     total = np.add.reduceat(width, first)
     with np.errstate(divide="ignore"):
-        resistance = total / (2.0 * conductivity) + (
-            np.zeros_like(total) if base == "fixed" else 1.0 / film
-        )
+        resistance = total / (2.0 * conductivity) + (np.zeros_like(total) if base == "fixed" else 1.0 / film)
     return _Slabs(
-        kinetics, first, owner, width, capacity, release / capacity, link, face,
-        np.asarray(surroundings, dtype=float)[owner], np.full(cells.size, base == "insulated"),
-        resistance * total, solid, back,
-    )  # fmt: skip
+        kinetics,
+        first,
+        owner,
+        width,
+        capacity,
+        release / capacity,
+        link,
+        face,
+        np.asarray(surroundings, dtype=float)[owner],
+        np.full(cells.size, base == "insulated"),
+        resistance * total,
+        solid,
+        back,
+    )
 
 
 def _first(kinetics: Kinetics) -> Kinetics:
@@ -363,8 +401,9 @@ def _growth(slabs: _Slabs, local: _Local) -> np.ndarray:
     return np.maximum.reduceat(local.by_value + slabs.rise * local.by_heat, slabs.first)
 
 
-def _step(slabs: _Slabs, variable: _Variable, state: _State, local: _Local, step: np.ndarray,
-          tight: float) -> tuple:  # fmt: skip
+def _step(
+    slabs: _Slabs, variable: _Variable, state: _State, local: _Local, step: np.ndarray, tight: float
+) -> tuple:
     """One Rosenbrock step of each pour: new state, error over the tolerance, course between.
 
     The course is a, b, c for the value old + s·(a + s·(b + s·c)), s from 0 to 1, and its slope and
@@ -464,9 +503,10 @@ def _physical(slabs: _Slabs, variable: _Variable, old: np.ndarray, course: np.nd
     # z at thirds of the step, and the cubic through the degrees there
     a, b, c = course[:3, 1]
     begin, one, two, three = variable.degree(
-        np.array([old[1] + share * (a + share * (b + share * c)) for share in (0.0, 1 / 3, 2 / 3)]
-                 + [course[4, 1]])
-    )[0]  # fmt: skip
+        np.array(
+            [old[1] + share * (a + share * (b + share * c)) for share in (0.0, 1 / 3, 2 / 3)] + [course[4, 1]]
+        )
+    )[0]
     one, two, three, end = 3.0 * (one - begin), 1.5 * (two - begin), three - begin, three
     c = 4.5 * (three - 2.0 * two + one)
     b = 3.0 * (two - one) - c
@@ -581,8 +621,14 @@ def _run(slabs: _Slabs, begin: np.ndarray, until=None, tight=1.0, trace=False) -
 def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: bool) -> _Run:
     count = slabs.count
     start = np.maximum.reduceat(begin[0], slabs.first)
-    result = _Run(start.copy(), np.zeros(count), np.zeros(count), np.full(count, np.nan),
-                  np.zeros(count, dtype=int), np.zeros(count))  # fmt: skip
+    result = _Run(
+        start.copy(),
+        np.zeros(count),
+        np.zeros(count),
+        np.full(count, np.nan),
+        np.zeros(count, dtype=int),
+        np.zeros(count),
+    )
     if len(begin) > 2:
         result.solid_peak = np.maximum.reduceat(begin[2], slabs.first)
     variable = _Variable.of(slabs.kinetics, begin[0])
@@ -624,8 +670,9 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
             continue
         if passed < good.size:
             layers = good[slabs.owner]
-            after = _State(np.where(layers, after.values, state.values),
-                           np.where(good, after.lost, state.lost))  # fmt: skip
+            after = _State(
+                np.where(layers, after.values, state.values), np.where(good, after.lost, state.lost)
+            )
             then = _Local(np.where(layers, then.rows, local.rows))
         before, old, state, local = state, local, after, then
         times = times + taken
@@ -634,8 +681,7 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
         hot = np.maximum.reduceat(highest, slabs.first)
         mad = good & (hot > _HOTTEST)
         if until is None:
-            done = good & (_over(slabs, local, np.maximum(hot, result.peak[pours]))
-                           | (times > _LONGEST))  # fmt: skip
+            done = good & (_over(slabs, local, np.maximum(hot, result.peak[pours])) | (times > _LONGEST))
         else:
             done = good & ends
         if np.count_nonzero(mad):
@@ -652,8 +698,7 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
         if near:
             passing = (shown[0, 0] > 0.0) & (shown[3, 0] <= 0.0) & (highest > slabs.spread(hot) - 1.0)
         if finished or np.count_nonzero(missed) or np.count_nonzero(passing):
-            value, when, height = _hottest(slabs, times - taken, taken, old.heat, shown,
-                                           local.heat)  # fmt: skip
+            value, when, height = _hottest(slabs, times - taken, taken, old.heat, shown, local.heat)
             better = good & (value >= result.peak[pours])
             mine = pours[better]
             result.peak[mine], result.time[mine] = value[better], when[better]
@@ -703,10 +748,15 @@ def _needs_seed(kinetics: Kinetics) -> bool:
 def _check_seed(where: str, kinetics: Kinetics, heat, degrees=0.0) -> None:
     """Refuse a reaction that would stay at α = 0 for want of a seed, which would look like no heat."""
     if _needs_seed(kinetics) and np.any(np.asarray(heat) > 0.0) and np.any(np.asarray(degrees) <= 0.0):
-        raise InputError(Problem(
-            where, message="with A1 = 0 and m of 1 or more the reaction never begins at a degree of 0; "
-            "it needs a seed", fix="give A1 above 0, from a fit that begins at a degree of 0", code=NUM,
-        ))  # fmt: skip
+        raise InputError(
+            Problem(
+                where,
+                message="with A1 = 0 and m of 1 or more the reaction never begins at a degree of 0; "
+                "it needs a seed",
+                fix="give A1 above 0, from a fit that begins at a degree of 0",
+                code=NUM,
+            )
+        )
 
 
 def _faulty(where: str, fault: int, time: float) -> Problem:
@@ -714,14 +764,25 @@ def _faulty(where: str, fault: int, time: float) -> Problem:
     minutes = time / MINUTE
     after = f"{minutes:.0f} min" if minutes >= 10.0 else f"{minutes:.2g} min"
     if fault == _RUNAWAY:
-        return Problem(where, message=f"the pour runs away after {after}: what follows is too quick and "
-                       "too hot to compute", fix="pour less deep, in shots or colder; " + _CAUTION,
-                       code=NUM)  # fmt: skip
+        return Problem(
+            where,
+            message=f"the pour runs away after {after}: what follows is too quick and too hot to compute",
+            fix="pour less deep, in shots or colder; " + _CAUTION,
+            code=NUM,
+        )
     if fault == _UNBALANCED:
-        return Problem(where, message="the heat made and the heat stored and lost do not balance",
-                       fix="report this pour: no figure is given", code=NUM)  # fmt: skip
-    return Problem(where, message=f"the pour cannot be followed past {after}",
-                   fix="check the kinetics, the depth and their units", code=NUM)  # fmt: skip
+        return Problem(
+            where,
+            message="the heat made and the heat stored and lost do not balance",
+            fix="report this pour: no figure is given",
+            code=NUM,
+        )
+    return Problem(
+        where,
+        message=f"the pour cannot be followed past {after}",
+        fix="check the kinetics, the depth and their units",
+        code=NUM,
+    )
 
 
 # ----------------------------------------------------------------------------- one pour in full
@@ -775,9 +836,24 @@ class Pour:
         return heat, np.clip(self.degrees[place] + change[1], 0.0, 1.0)
 
 
-def pour(depth, start, surroundings, kinetics, heat, density, specific_heat, conductivity,
-         film=10.0, base="insulated", *, duration=None, cells=100, sinks=None, onto=None,
-         tolerance=1.0) -> Pour:  # fmt: skip
+def pour(
+    depth,
+    start,
+    surroundings,
+    kinetics,
+    heat,
+    density,
+    specific_heat,
+    conductivity,
+    film=10.0,
+    base="insulated",
+    *,
+    duration=None,
+    cells=100,
+    sinks=None,
+    onto=None,
+    tolerance=1.0,
+) -> Pour:
     """One pour in full, SI units: a slab `depth` deep, or that much more `onto` an earlier pour.
 
     Without a `duration` it runs until the peak is certain. `sinks` is a `Sink` (cells or inserts in
@@ -793,11 +869,18 @@ def pour(depth, start, surroundings, kinetics, heat, density, specific_heat, con
     """
     problems = [
         Problem("pour", name, value, "above 0", code=NUM)
-        for name, value in (("depth", depth), ("density", density), ("heat", heat),
-                            ("specific_heat", specific_heat), ("conductivity", conductivity),
-                            ("start", start), ("surroundings", surroundings), ("cells", cells))
+        for name, value in (
+            ("depth", depth),
+            ("density", density),
+            ("heat", heat),
+            ("specific_heat", specific_heat),
+            ("conductivity", conductivity),
+            ("start", start),
+            ("surroundings", surroundings),
+            ("cells", cells),
+        )
         if not (math.isfinite(value) and (value > 0.0 or (name == "heat" and value == 0.0)))
-    ]  # fmt: skip
+    ]
     if base not in BASES:
         problems.append(Problem("pour", "base", base, "one of " + ", ".join(BASES)))
     if sinks is not None and not 0.0 <= sinks.fraction < 1.0:
@@ -805,10 +888,17 @@ def pour(depth, start, surroundings, kinetics, heat, density, specific_heat, con
     if problems:
         raise InputError(problems)
     kinetics = as_kinetics(kinetics)
-    material = [np.array([float(value)])
-                for value in (heat, density, specific_heat, conductivity, film)]  # fmt: skip
-    slabs = _slabs(kinetics, [cells], np.array([float(depth)]), np.array([float(surroundings)]),
-                   material, base, sinks, None if onto is None else onto.widths)  # fmt: skip
+    material = [np.array([float(value)]) for value in (heat, density, specific_heat, conductivity, film)]
+    slabs = _slabs(
+        kinetics,
+        [cells],
+        np.array([float(depth)]),
+        np.array([float(surroundings)]),
+        material,
+        base,
+        sinks,
+        None if onto is None else onto.widths,
+    )
     fresh = np.full(cells, float(start))
     temperatures, degrees, solid = fresh, np.zeros(cells), fresh
     if onto is not None:
@@ -840,15 +930,38 @@ def _record(slabs: _Slabs, run: _Run) -> Pour:
         stored += (solids - solids[0]) @ (volume_heat * slabs.solid / slabs.back)
     courses = tuple(entry[3] for entry in run.trace[1:])
     return Pour(
-        np.array([entry[0] for entry in run.trace]), np.cumsum(slabs.width) - 0.5 * slabs.width,
-        slabs.width, temperatures, degrees, solids, float(run.peak[0]), float(run.time[0]),
-        float(run.height[0]), float(run.solid_peak[0]), released, stored,
-        np.array([entry[2][0] for entry in run.trace]), courses,
-    )  # fmt: skip
+        np.array([entry[0] for entry in run.trace]),
+        np.cumsum(slabs.width) - 0.5 * slabs.width,
+        slabs.width,
+        temperatures,
+        degrees,
+        solids,
+        float(run.peak[0]),
+        float(run.time[0]),
+        float(run.height[0]),
+        float(run.solid_peak[0]),
+        released,
+        stored,
+        np.array([entry[2][0] for entry in run.trace]),
+        courses,
+    )
 
 
-def two_shots(first, second, wait, start, surroundings, kinetics, heat, density, specific_heat,
-              conductivity, film=10.0, base="insulated", **options) -> tuple[Pour, Pour]:  # fmt: skip
+def two_shots(
+    first,
+    second,
+    wait,
+    start,
+    surroundings,
+    kinetics,
+    heat,
+    density,
+    specific_heat,
+    conductivity,
+    film=10.0,
+    base="insulated",
+    **options,
+) -> tuple[Pour, Pour]:
     """A pour of depth `first`, and after a wait one of depth `second` on top of it; SI units.
 
     The second record holds both shots from the second one on; the hotter of the two peaks counts.
@@ -912,8 +1025,7 @@ def _peaks_on(cells, kinetics, base, rows, tight=1.0) -> _Peaks:
         slabs = _slabs(kinetics, np.full(len(part), cells), depth, surroundings, material, base)
         heat = start[slabs.owner]
         run = _run(slabs, np.array([heat, np.zeros_like(heat)]), None, tight)
-        found.put(slice(begin, begin + size),
-                  _Peaks(np.maximum(run.peak, _room(slabs)), run.fault, run.end))  # fmt: skip
+        found.put(slice(begin, begin + size), _Peaks(np.maximum(run.peak, _room(slabs)), run.fault, run.end))
     return found
 
 
@@ -962,16 +1074,25 @@ _MATERIAL = (
     number("density", "g/mL", "density of the compound", above=0),
     number("specific_heat", "J/(g·K)", "specific heat of the compound", above=0),
     number("conductivity", "W/(m·K)", "conductivity of the compound", above=0),
-    number("film", "W/(m²·K)", "film coefficient at the free face; 10 is still air", default=10.0,
-           at_least=0),
-    choice("base", BASES, "base: insulated, fixed (held at the surroundings) or film (as the free "
-           "face)", default="insulated"),
-)  # fmt: skip
+    number(
+        "film", "W/(m²·K)", "film coefficient at the free face; 10 is still air", default=10.0, at_least=0
+    ),
+    choice(
+        "base",
+        BASES,
+        "base: insulated, fixed (held at the surroundings) or film (as the free face)",
+        default="insulated",
+    ),
+)
 _EQUATION = "ρ·c·∂T/∂t = ∂/∂x(k·∂T/∂x) + ρ·H·dα/dt, finite volumes through the depth"
-_SOURCE = ("energy balance of a slab; kinetics as CURE_DEGREE; H. S. Carslaw, J. C. Jaeger, "
-           "Conduction of Heat in Solids, 2nd ed. 1959 (limits)")  # fmt: skip
-_VALID = ("wide, flat pours of one material that fills at once, properties constant; cells and "
-          "inserts take up heat and make the true peak lower, corners too")  # fmt: skip
+_SOURCE = (
+    "energy balance of a slab; kinetics as CURE_DEGREE; H. S. Carslaw, J. C. Jaeger, "
+    "Conduction of Heat in Solids, 2nd ed. 1959 (limits)"
+)
+_VALID = (
+    "wide, flat pours of one material that fills at once, properties constant; cells and "
+    "inserts take up heat and make the true peak lower, corners too"
+)
 _RULE = "kinetics fitted on small samples, carried to the temperatures of a pour; " + _CAUTION
 
 
@@ -980,8 +1101,14 @@ _RULE = "kinetics fitted on small samples, carried to the temperatures of a pour
     arguments=(
         number("heat", "J/g", "heat of cure per gram of resin", at_least=0),
         number("specific_heat", "J/(g·K)", "specific heat of the compound", above=0),
-        number("resin_fraction", "", "share of the compound's mass that reacts", default=1.0,
-               at_least=0, at_most=1),
+        number(
+            "resin_fraction",
+            "",
+            "share of the compound's mass that reacts",
+            default=1.0,
+            at_least=0,
+            at_most=1,
+        ),
     ),
     returns=(out("rise", "K", "temperature rise with no heat lost"),),
     equation="ΔT = w·H/c",
@@ -993,7 +1120,7 @@ _RULE = "kinetics fitted on small samples, carried to the temperatures of a pour
     ),
     formula="IF(ISOMITTED(resin_fraction), 1, resin_fraction)*heat/specific_heat",
     notes=_CAUTION,
-)  # fmt: skip
+)
 def adiabatic_rise(heat, specific_heat, resin_fraction=1.0):
     """Temperature rise of a compound that cures without losing heat.
 
@@ -1005,8 +1132,7 @@ def adiabatic_rise(heat, specific_heat, resin_fraction=1.0):
 
 @workbook_function(
     category="Cure and heat",
-    arguments=(number("depth", "mm", "depth of the pour", above=0), _START, _ROOM, KINETICS,
-               *_MATERIAL),
+    arguments=(number("depth", "mm", "depth of the pour", above=0), _START, _ROOM, KINETICS, *_MATERIAL),
     returns=(out("peak", "°C", "highest temperature anywhere in the pour"),),
     equation=_EQUATION,
     source=_SOURCE,
@@ -1016,20 +1142,39 @@ def adiabatic_rise(heat, specific_heat, resin_fraction=1.0):
     requires=(COMPLETE,),
     no_answer="the pour runs away, too quick and too hot to compute (by itself it is told when)",
     examples=(
-        example((10, 25, 25, [0.02, 0], 300, 1.1, 1.5, 0.25, 0), 225.0,
-                "no heat gets out: 25 + 300/1.5, by hand", 1e-6),
-        example((40, 23, 23, [1.2e7, 60, None, None, None, 1.5], 300, 1.1, 1.8, 0.25), 84.50682,
-                "method of lines with an implicit solver of a general library, 100 and 200 layers "
-                "extrapolated", 2e-6),
-        example((10, 60, 25, [0.02, 0], 0, 1.1, 1.5, 0.25), 60.0,
-                "no heat of cure: it only cools, by hand"),
-        example((10, 25, 80, [0.02, 0], 0, 1.1, 1.5, 0.25), 80.0,
-                "no heat of cure: it warms to the surroundings, by hand"),
+        example(
+            (10, 25, 25, [0.02, 0], 300, 1.1, 1.5, 0.25, 0),
+            225.0,
+            "no heat gets out: 25 + 300/1.5, by hand",
+            1e-6,
+        ),
+        example(
+            (40, 23, 23, [1.2e7, 60, None, None, None, 1.5], 300, 1.1, 1.8, 0.25),
+            84.50682,
+            "method of lines with an implicit solver of a general library, 100 and 200 layers extrapolated",
+            2e-6,
+        ),
+        example((10, 60, 25, [0.02, 0], 0, 1.1, 1.5, 0.25), 60.0, "no heat of cure: it only cools, by hand"),
+        example(
+            (10, 25, 80, [0.02, 0], 0, 1.1, 1.5, 0.25),
+            80.0,
+            "no heat of cure: it warms to the surroundings, by hand",
+        ),
     ),
     notes=_CAUTION,
-)  # fmt: skip
-def peak_temperature(depth, start, surroundings, kinetics, heat, density, specific_heat,
-                     conductivity, film=10.0, base="insulated"):  # fmt: skip
+)
+def peak_temperature(
+    depth,
+    start,
+    surroundings,
+    kinetics,
+    heat,
+    density,
+    specific_heat,
+    conductivity,
+    film=10.0,
+    base="insulated",
+):
     """Highest temperature in a pour of potting compound as it cures.
 
     >>> from dispense.handbook.cure import NthOrder
@@ -1037,8 +1182,7 @@ def peak_temperature(depth, start, surroundings, kinetics, heat, density, specif
     >>> round(float(peak_temperature(0.01, 298.15, 298.15, slow, 3e5, 1100.0, 1500.0, 0.25, 0.0)), 3)
     498.15
     """
-    rows, shape, place = _rows(depth, start, surroundings, heat, density, specific_heat,
-                               conductivity, film)  # fmt: skip
+    rows, shape, place = _rows(depth, start, surroundings, heat, density, specific_heat, conductivity, film)
     kinetics = as_kinetics(kinetics)
     _check_seed("PEAK_TEMPERATURE", kinetics, heat)
     peaks, _ = _peaks(kinetics, base, rows)
@@ -1051,26 +1195,42 @@ def peak_temperature(depth, start, surroundings, kinetics, heat, density, specif
     category="Cure and heat",
     arguments=(
         number("limit", "°C", "temperature that no part of the pour may pass", above=-273.15),
-        _START, _ROOM, KINETICS, *_MATERIAL,
+        _START,
+        _ROOM,
+        KINETICS,
+        *_MATERIAL,
     ),
     returns=(out("depth", "mm", "deepest pour that stays under the limit"),),
     equation=_EQUATION + "; the depth whose PEAK_TEMPERATURE is the limit",
     source=_SOURCE,
-    valid=_VALID + "; the depth at which the modelled peak equals the limit, searched from 0.001 mm "
-    "to 1 m",
+    valid=_VALID + "; the depth at which the modelled peak equals the limit, searched from 0.001 mm to 1 m",
     rule=_RULE,
     requires=(COMPLETE,),
     no_answer="there is no such depth: either the limit is not above the start and the surroundings, "
     "or even the thinnest pour passes it, or any depth stays under the limit (up to 1 m)",
     examples=(
-        example((60, 23, 23, [1.2e7, 60, None, None, None, 1.5], 300, 1.1, 1.8, 0.25),
-                37.4324304, "method of lines with an implicit solver of a general library, 100 and "
-                "200 layers extrapolated, and a root finder", 2e-7),
+        example(
+            (60, 23, 23, [1.2e7, 60, None, None, None, 1.5], 300, 1.1, 1.8, 0.25),
+            37.4324304,
+            "method of lines with an implicit solver of a general library, 100 and "
+            "200 layers extrapolated, and a root finder",
+            2e-7,
+        ),
     ),
     notes=_CAUTION,
-)  # fmt: skip
-def pour_depth(limit, start, surroundings, kinetics, heat, density, specific_heat, conductivity,
-               film=10.0, base="insulated"):  # fmt: skip
+)
+def pour_depth(
+    limit,
+    start,
+    surroundings,
+    kinetics,
+    heat,
+    density,
+    specific_heat,
+    conductivity,
+    film=10.0,
+    base="insulated",
+):
     """Deepest pour that stays under a temperature limit as it cures.
 
     >>> from dispense.handbook.cure import NthOrder
@@ -1081,8 +1241,7 @@ def pour_depth(limit, start, surroundings, kinetics, heat, density, specific_hea
     """
     kinetics = as_kinetics(kinetics)
     _check_seed("POUR_DEPTH", kinetics, heat)
-    rows, shape, place = _rows(limit, start, surroundings, heat, density, specific_heat,
-                               conductivity, film)  # fmt: skip
+    rows, shape, place = _rows(limit, start, surroundings, heat, density, specific_heat, conductivity, film)
     depths, reasons = _depths(kinetics, base, rows)
     if np.all(reasons):
         raise InputError(Problem("POUR_DEPTH", message=NO_DEPTH[int(reasons[0])], code=NUM))
@@ -1099,8 +1258,18 @@ NO_DEPTH = {
 _TOO_LOW, _ALWAYS, _NEVER, _UNKNOWN = NO_DEPTH
 
 
-def depth_or_reason(limit, start, surroundings, kinetics, heat, density, specific_heat,
-                    conductivity, film=10.0, base="insulated") -> tuple[float | None, str]:  # fmt: skip
+def depth_or_reason(
+    limit,
+    start,
+    surroundings,
+    kinetics,
+    heat,
+    density,
+    specific_heat,
+    conductivity,
+    film=10.0,
+    base="insulated",
+) -> tuple[float | None, str]:
     """`pour_depth` of one pour, or None and why there is none; SI units.
 
     >>> from dispense.handbook.cure import NthOrder
@@ -1145,8 +1314,14 @@ def _search(kinetics, base, limits, rest) -> tuple[np.ndarray, np.ndarray]:
     limits, rest, place = limits[found], rest[found], place[found]
     # on the coarse grid first, then on the one that the depth needs
     low, high = scan[place - 1], scan[place]
-    rough = _narrow(lambda logs, mine: _peaks_on(_CELLS, kinetics, base,
-                    _with_depth(logs, rest[mine])).above(limits[mine]), low, high, 1e-3)  # fmt: skip
+    rough = _narrow(
+        lambda logs, mine: _peaks_on(_CELLS, kinetics, base, _with_depth(logs, rest[mine])).above(
+            limits[mine]
+        ),
+        low,
+        high,
+        1e-3,
+    )
     _, levels = _peaks(kinetics, base, _with_depth(rough, rest))
     logs = np.full(found.size, np.nan)
     for level in np.unique(levels):
@@ -1209,9 +1384,9 @@ def _narrow(excess, low, high, close) -> np.ndarray:
             xi = (a[i] - b[i]) / (c[i] - b[i])
             phi = (fa[i] - fb[i]) / (fc[i] - fb[i])
             good = (phi**2 < xi) & ((1.0 - phi) ** 2 < 1.0 - xi)
-            quick = (fa[i] / (fb[i] - fa[i]) * fc[i] / (fb[i] - fc[i])
-                     + (c[i] - a[i]) / (b[i] - a[i]) * fa[i] / (fc[i] - fa[i])
-                     * fb[i] / (fc[i] - fb[i]))  # fmt: skip
+            quick = fa[i] / (fb[i] - fa[i]) * fc[i] / (fb[i] - fc[i]) + (c[i] - a[i]) / (b[i] - a[i]) * fa[
+                i
+            ] / (fc[i] - fa[i]) * fb[i] / (fc[i] - fb[i])
         quick = np.where(good & np.isfinite(quick), quick, 0.5)
         share[i] = np.clip(quick, np.minimum(limit, 0.5), 1.0 - np.minimum(limit, 0.5))
         active = active[~done]
@@ -1244,8 +1419,9 @@ def _initial(kinetics) -> tuple[float, float]:
     return first.factor, first.energy
 
 
-def frank_kamenetskii(half_thickness, temperature, kinetics, heat, density, conductivity,
-                      shape="slab") -> Runaway:  # fmt: skip
+def frank_kamenetskii(
+    half_thickness, temperature, kinetics, heat, density, conductivity, shape="slab"
+) -> Runaway:
     """Runaway of a body with faces held at a temperature, no using-up of the reactant; SI units.
 
     δ = E/(R·T²)·r²·ρ·H·A·exp(−E/RT)/k. A slab with one insulated base counts with its whole depth.
@@ -1259,13 +1435,17 @@ def frank_kamenetskii(half_thickness, temperature, kinetics, heat, density, cond
     """
     factor, energy = _initial(kinetics)
     per_square = (
-        energy / (GAS_CONSTANT * temperature**2) * density * heat * factor
-        * math.exp(-energy / (GAS_CONSTANT * temperature)) / conductivity
-    )  # fmt: skip
+        energy
+        / (GAS_CONSTANT * temperature**2)
+        * density
+        * heat
+        * factor
+        * math.exp(-energy / (GAS_CONSTANT * temperature))
+        / conductivity
+    )
     critical = CRITICAL_DELTA.get(shape)
     if critical is None:
-        raise InputError(Problem("frank_kamenetskii", "shape", shape,
-                                 "one of " + ", ".join(CRITICAL_DELTA)))
+        raise InputError(Problem("frank_kamenetskii", "shape", shape, "one of " + ", ".join(CRITICAL_DELTA)))
     limit = math.sqrt(critical / per_square) if per_square > 0.0 else math.inf
     return Runaway(per_square * half_thickness**2, critical, limit)
 
@@ -1283,9 +1463,7 @@ def semenov(volume, area, film, temperature, kinetics, heat, density) -> tuple[f
     """
     factor, energy = _initial(kinetics)
     rate = factor * math.exp(-energy / (GAS_CONSTANT * temperature))
-    number = density * volume * heat * rate * energy / (
-        film * area * GAS_CONSTANT * temperature**2
-    )  # fmt: skip
+    number = density * volume * heat * rate * energy / (film * area * GAS_CONSTANT * temperature**2)
     inside = 1.0 - 4.0 * GAS_CONSTANT * temperature / energy if energy > 0.0 else -1.0
     if inside < 0.0:
         return number, math.nan
@@ -1309,7 +1487,18 @@ def time_to_maximum_rate(temperature, kinetics, heat, specific_heat) -> float:
 
 
 __all__ = [
-    "BASES", "CRITICAL_DELTA", "NthOrder", "Pour", "Runaway", "Sink", "adiabatic_rise",
-    "frank_kamenetskii", "peak_temperature", "pour", "pour_depth", "semenov",
-    "time_to_maximum_rate", "two_shots",
-]  # fmt: skip
+    "BASES",
+    "CRITICAL_DELTA",
+    "NthOrder",
+    "Pour",
+    "Runaway",
+    "Sink",
+    "adiabatic_rise",
+    "frank_kamenetskii",
+    "peak_temperature",
+    "pour",
+    "pour_depth",
+    "semenov",
+    "time_to_maximum_rate",
+    "two_shots",
+]

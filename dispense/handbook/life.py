@@ -25,26 +25,28 @@ GAS_CONSTANT = 8.31446261815324
 _LN2 = math.log(2.0)
 
 _ARRHENIUS = "Arrhenius law; R = 8.31446261815324 J/(mol·K), CODATA 2018"
-_RULE = ("where no activation energy is given: a life halves for every 10 K (common practice, no "
-         "source); a rule of thumb that fits near one temperature only")  # fmt: skip
+_RULE = (
+    "where no activation energy is given: a life halves for every 10 K (common practice, no "
+    "source); a rule of thumb that fits near one temperature only"
+)
 _CONVERT = "8.31446261815324"
 
 _TEMPERATURE = number("temperature", "°C", "temperature", above=-273.15)
-_REFERENCE_LIFE = number(
-    "reference_life", "min", "working life at the reference temperature", above=0
-)
+_REFERENCE_LIFE = number("reference_life", "min", "working life at the reference temperature", above=0)
 _REFERENCE_TEMPERATURE = number(
     "reference_temperature", "°C", "temperature the reference figure belongs to", above=-273.15
 )
 _ENERGY = number("activation_energy", "kJ/mol", "activation energy", at_least=0)
 _ENERGY_OR_NONE = number(
-    "activation_energy", "kJ/mol", "activation energy; blank takes the halving rule",
-    default=None, at_least=0,
-)  # fmt: skip
+    "activation_energy", "kJ/mol", "activation energy; blank takes the halving rule", default=None, at_least=0
+)
 _STEP = number(
-    "halving_step", "K", "rise that halves a life; read where no activation energy is given",
-    default=HALVING_STEP, above=0,
-)  # fmt: skip
+    "halving_step",
+    "K",
+    "rise that halves a life; read where no activation energy is given",
+    default=HALVING_STEP,
+    above=0,
+)
 _TIMES = vector("times", "min", "times of the record, in order")
 _TEMPERATURES = vector("temperatures", "°C", "temperature at each time", above=-273.15)
 
@@ -60,18 +62,20 @@ _TEMPERATURES = vector("temperatures", "°C", "temperature at each time", above=
     source=_ARRHENIUS,
     valid="temperatures near those of use; one mechanism over the whole range",
     requires=(
-        requires(lambda temperatures, times: len(times) == len(temperatures), "times",
-                 "as many as there are temperatures"),
+        requires(
+            lambda temperatures, times: len(times) == len(temperatures),
+            "times",
+            "as many as there are temperatures",
+        ),
         requires(lambda temperatures: len(temperatures) >= 2, "temperatures", "two or more"),
     ),
     no_answer="the temperatures are all the same, so no energy follows from them",
     examples=(
-        example(([23, 35], [60, 25]), 55.35635557,
-                "R·ln(60/25)/(1/296.15 − 1/308.15), by hand"),
+        example(([23, 35], [60, 25]), 55.35635557, "R·ln(60/25)/(1/296.15 − 1/308.15), by hand"),
         example(([25, 35], [20, 10]), 52.94886216, "energy of a halving from 25 to 35 °C, by hand"),
     ),
     formula=f"SLOPE(LN(times), 1/(temperatures + 273.15))*{_CONVERT}/1000",
-)  # fmt: skip
+)
 def activation_energy(temperatures, times):
     """Activation energy from lives or times measured at two temperatures or more.
 
@@ -134,9 +138,7 @@ def rate_factor(temperature, reference_temperature, activation_energy):
     >>> round(float(rate_factor(308.15, 298.15, 50e3)), 6)
     1.924265
     """
-    return np.exp(
-        activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / temperature)
-    )
+    return np.exp(activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / temperature))
 
 
 @workbook_function(
@@ -146,8 +148,7 @@ def rate_factor(temperature, reference_temperature, activation_energy):
     equation="t = t_ref·exp(E/R·(1/T − 1/T_ref)), or t = t_ref·2^((T_ref − T)/step)",
     source=_ARRHENIUS + "; halving rule: common practice, no source",
     rule=_RULE,
-    valid="the mass and the method (ISO 10364) of the reference figure; a larger mass lives "
-    "shorter",
+    valid="the mass and the method (ISO 10364) of the reference figure; a larger mass lives shorter",
     no_answer="the life is beyond any number",
     examples=(
         example((30, 60, 23, 55.35635557), 35.70288172, "ln t linear in 1/T, by hand"),
@@ -160,8 +161,9 @@ def rate_factor(temperature, reference_temperature, activation_energy):
     "- 1/(reference_temperature + 273.15))))",
     system=("min",),
 )
-def pot_life(temperature, reference_life, reference_temperature, activation_energy=None,
-             halving_step=HALVING_STEP):  # fmt: skip
+def pot_life(
+    temperature, reference_life, reference_temperature, activation_energy=None, halving_step=HALVING_STEP
+):
     """Working life at a temperature.
 
     >>> round(float(pot_life(313.15, 3600.0, 296.15)), 3)
@@ -217,8 +219,7 @@ def _means(first, last, base, energy, step):
 
 @workbook_function(
     category="Working life",
-    arguments=(_TIMES, _TEMPERATURES, _REFERENCE_LIFE, _REFERENCE_TEMPERATURE, _ENERGY_OR_NONE,
-               _STEP),
+    arguments=(_TIMES, _TEMPERATURES, _REFERENCE_LIFE, _REFERENCE_TEMPERATURE, _ENERGY_OR_NONE, _STEP),
     returns=(out("share", "", "share of the working life used, 1 is all of it"),),
     equation="∫ dt / t_life(T(t)), temperature linear between the points",
     source=_ARRHENIUS + "; halving rule: common practice, no source; adding up shares of life: "
@@ -226,23 +227,39 @@ def _means(first, last, base, energy, step):
     rule=_RULE,
     valid="as POT_LIFE; the record is of the material, not of the air, where the two differ",
     requires=(
-        requires(lambda times, temperatures: len(times) == len(temperatures), "temperatures",
-                 "as many as there are times"),
+        requires(
+            lambda times, temperatures: len(times) == len(temperatures),
+            "temperatures",
+            "as many as there are times",
+        ),
         requires(lambda times: len(times) >= 2, "times", "two points or more"),
-        requires(lambda times: bool(np.all(np.diff(times) >= 0.0)), "times",
-                 "in order, each at or after the one before"),
+        requires(
+            lambda times: bool(np.all(np.diff(times) >= 0.0)),
+            "times",
+            "in order, each at or after the one before",
+        ),
     ),
     no_answer="the share is beyond any number",
     examples=(
-        example(([0, 60], [20, 30], 60, 20), 1.4426950408889634,
-                "∫ 2^(t/60) dt/60 from 0 to 60 = 1/ln 2, by hand"),
-        example(([0, 55], [25, 80], 100, 80, 60), 0.1553664607,
-                "exponential integral E₁ in closed form: 15.53664607 min at 80 °C"),
+        example(
+            ([0, 60], [20, 30], 60, 20), 1.4426950408889634, "∫ 2^(t/60) dt/60 from 0 to 60 = 1/ln 2, by hand"
+        ),
+        example(
+            ([0, 55], [25, 80], 100, 80, 60),
+            0.1553664607,
+            "exponential integral E₁ in closed form: 15.53664607 min at 80 °C",
+        ),
         example(([0, 30, 90], [23, 23, 23], 60, 23), 1.5, "90 min of a life of 60 min"),
     ),
-)  # fmt: skip
-def life_used(times, temperatures, reference_life, reference_temperature, activation_energy=None,
-              halving_step=HALVING_STEP):  # fmt: skip
+)
+def life_used(
+    times,
+    temperatures,
+    reference_life,
+    reference_temperature,
+    activation_energy=None,
+    halving_step=HALVING_STEP,
+):
     """Share of the working life used along a temperature record.
 
     >>> import numpy as np
@@ -259,8 +276,14 @@ def life_used(times, temperatures, reference_life, reference_temperature, activa
     return spent / life
 
 
-def cumulative_life(times, temperatures, reference_life, reference_temperature,
-                    activation_energy=None, halving_step=HALVING_STEP):  # fmt: skip
+def cumulative_life(
+    times,
+    temperatures,
+    reference_life,
+    reference_temperature,
+    activation_energy=None,
+    halving_step=HALVING_STEP,
+):
     """Share of life used from the first point of a record up to each of its points, SI units.
 
     >>> cumulative_life([0.0, 1800.0, 3600.0], [296.15] * 3, 3600.0, 296.15).tolist()
@@ -273,15 +296,24 @@ def cumulative_life(times, temperatures, reference_life, reference_temperature,
     return np.concatenate([[0.0], np.cumsum(means * np.diff(times))]) / life
 
 
-def time_to_share(start_time, share, times, temperatures, reference_life, reference_temperature,
-                  activation_energy=None, halving_step=HALVING_STEP):  # fmt: skip
+def time_to_share(
+    start_time,
+    share,
+    times,
+    temperatures,
+    reference_life,
+    reference_temperature,
+    activation_energy=None,
+    halving_step=HALVING_STEP,
+):
     """Time at which a batch mixed at `start_time` has used `share` of its life, SI units.
 
     >>> time_to_share(0.0, 0.5, [0.0], [296.15], 3600.0, 296.15)
     1800.0
     """
-    clock = LifeClock(times, temperatures, reference_life, reference_temperature,
-                      activation_energy, halving_step)  # fmt: skip
+    clock = LifeClock(
+        times, temperatures, reference_life, reference_temperature, activation_energy, halving_step
+    )
     return clock.when(start_time, share)
 
 
@@ -291,15 +323,28 @@ def _record(times, temperatures) -> tuple[np.ndarray, np.ndarray]:
     temperatures = np.atleast_1d(np.asarray(temperatures, dtype=float))
     problems = []
     if times.ndim != 1 or times.shape != temperatures.shape or times.size == 0:
-        problems.append(Problem("temperature record", "temperatures", f"{temperatures.size} values",
-                                f"as many as there are times ({times.size})"))  # fmt: skip
+        problems.append(
+            Problem(
+                "temperature record",
+                "temperatures",
+                f"{temperatures.size} values",
+                f"as many as there are times ({times.size})",
+            )
+        )
     if not (np.isfinite(times).all() and np.all(np.diff(times) >= 0.0)):
-        problems.append(Problem("temperature record", "times", f"{times.size} values",
-                                "numbers in order, each at or after the one before",
-                                code=NUM))  # fmt: skip
+        problems.append(
+            Problem(
+                "temperature record",
+                "times",
+                f"{times.size} values",
+                "numbers in order, each at or after the one before",
+                code=NUM,
+            )
+        )
     if not (np.isfinite(temperatures).all() and np.all(temperatures > 0.0)):
-        problems.append(Problem("temperature record", "temperatures", float(temperatures.min()),
-                                "above 0 K", code=NUM))  # fmt: skip
+        problems.append(
+            Problem("temperature record", "temperatures", float(temperatures.min()), "above 0 K", code=NUM)
+        )
     if problems:
         raise InputError(problems)
     return times, temperatures
@@ -319,13 +364,21 @@ class LifeClock:
     0.8...
     """
 
-    def __init__(self, times, temperatures, reference_life: float, reference_temperature: float,
-                 activation_energy: float | None = None,
-                 halving_step: float = HALVING_STEP) -> None:  # fmt: skip
+    def __init__(
+        self,
+        times,
+        temperatures,
+        reference_life: float,
+        reference_temperature: float,
+        activation_energy: float | None = None,
+        halving_step: float = HALVING_STEP,
+    ) -> None:
         clock, heat = _record(times, temperatures)
-        for name, value in (("reference_life", reference_life),
-                            ("reference_temperature", reference_temperature),
-                            ("halving_step", halving_step)):  # fmt: skip
+        for name, value in (
+            ("reference_life", reference_life),
+            ("reference_temperature", reference_temperature),
+            ("halving_step", halving_step),
+        ):
             if not (math.isfinite(value) and value > 0.0):
                 raise InputError(Problem("LifeClock", name, value, "above 0", code=NUM))
         self._times: list[float] = clock.tolist()
@@ -348,9 +401,12 @@ class LifeClock:
         first, last = bisect_right(times, start) - 1, bisect_right(times, end) - 1
         if first == last:
             return self._between(first, start, end)
-        return (self._between(first, start, times[first + 1])
-                + self._spent[last] - self._spent[first + 1]
-                + self._between(last, times[last], end))  # fmt: skip
+        return (
+            self._between(first, start, times[first + 1])
+            + self._spent[last]
+            - self._spent[first + 1]
+            + self._between(last, times[last], end)
+        )
 
     def when(self, start: float, share: float) -> float:
         """Time at which a batch mixed at `start` has used `share` of its life."""
@@ -391,9 +447,7 @@ class LifeClock:
         """Share used between two times of one segment."""
         if end <= start:
             return 0.0
-        return (end - start) * self._mean(
-            self._temperature(place, start), self._temperature(place, end)
-        )
+        return (end - start) * self._mean(self._temperature(place, start), self._temperature(place, end))
 
     def _mean(self, first: float, last: float) -> float:
         """Mean rate while the temperature goes linearly from first to last."""
@@ -435,9 +489,7 @@ class LifeClock:
         delay = min(max(delay, 0.0), length)
         return delay if self._energy is None else self._newton(first, last, length, share, delay)
 
-    def _newton(
-        self, first: float, last: float, length: float, share: float, delay: float
-    ) -> float:
+    def _newton(self, first: float, last: float, length: float, share: float, delay: float) -> float:
         """The root of used(delay) = share between 0 and length; a step outside is halved in."""
         low, high = 0.0, length
         for _ in range(100):
@@ -458,6 +510,14 @@ class LifeClock:
 
 
 __all__ = [
-    "GAS_CONSTANT", "HALVING_STEP", "LifeClock", "activation_energy", "cumulative_life",
-    "halving_step", "life_used", "pot_life", "rate_factor", "time_to_share",
-]  # fmt: skip
+    "GAS_CONSTANT",
+    "HALVING_STEP",
+    "LifeClock",
+    "activation_energy",
+    "cumulative_life",
+    "halving_step",
+    "life_used",
+    "pot_life",
+    "rate_factor",
+    "time_to_share",
+]

@@ -12,12 +12,21 @@ _TAKT = number("takt", "s", "time between parts", above=0)
 _CURE_TIME = number("cure_time", "min", "time a part stays in cure", at_least=0)
 _LEAD_TIME = number("lead_time", "d", "time from order to receipt", at_least=0)
 _LEAD_SD = number("lead_sd", "d", "standard deviation of the lead time", default=0.0, at_least=0)
-_SERVICE = number("service", "", "probability that no shortage occurs before the order arrives",
-                  default=0.95, at_least=0.5, below=1)  # fmt: skip
-_NORMAL = ("demand over the lead time is taken as normally distributed and days as independent; "
-           "lumpy or trending demand needs more")  # fmt: skip
-_STOCK_SOURCE = ("Silver, Pyke & Peterson, Inventory Management and Production Planning and "
-                 "Scheduling, from memory")  # fmt: skip
+_SERVICE = number(
+    "service",
+    "",
+    "probability that no shortage occurs before the order arrives",
+    default=0.95,
+    at_least=0.5,
+    below=1,
+)
+_NORMAL = (
+    "demand over the lead time is taken as normally distributed and days as independent; "
+    "lumpy or trending demand needs more"
+)
+_STOCK_SOURCE = (
+    "Silver, Pyke & Peterson, Inventory Management and Production Planning and Scheduling, from memory"
+)
 
 
 def whole_up(share):
@@ -34,8 +43,7 @@ def whole_up(share):
 
 def _whole_up_formula(share: str) -> str:
     """`whole_up` in a spreadsheet's own functions."""
-    return (f"LET(share,{share},IF(ABS(share-ROUND(share,0))<=1E-9*share,ROUND(share,0),"
-            "ROUNDUP(share,0)))")  # fmt: skip
+    return f"LET(share,{share},IF(ABS(share-ROUND(share,0))<=1E-9*share,ROUND(share,0),ROUNDUP(share,0)))"
 
 
 @workbook_function(
@@ -82,7 +90,7 @@ def takt(available, demand):
     formula="length/speed+IF(ISOMITTED(starts),1,starts)*IF(ISOMITTED(start_time),0,start_time)"
     "+IF(ISOMITTED(travel),0,IF(travel=0,0,IF(ISOMITTED(travel_speed),SQRT(-1),"
     "travel/travel_speed)))",
-)  # fmt: skip
+)
 def dispense_time(length, speed, starts=1, start_time=0.0, travel=0.0, travel_speed=None):
     """Time to dispense a part.
 
@@ -96,7 +104,8 @@ def dispense_time(length, speed, starts=1, start_time=0.0, travel=0.0, travel_sp
 @workbook_function(
     category="Line and stock",
     arguments=(
-        number("work", "s", "work for each part", at_least=0), _TAKT,
+        number("work", "s", "work for each part", at_least=0),
+        _TAKT,
         number("uptime", "", "share of the time a nozzle works", default=1.0, above=0, at_most=1),
     ),
     returns=(out("nozzles", "", "nozzles or stations in parallel", "whole"),),
@@ -142,16 +151,14 @@ def cure_positions(cure_time, takt):
 
 @workbook_function(
     category="Line and stock",
-    arguments=(
-        _CURE_TIME, _TAKT, number("pitch", "mm", "distance between parts on the belt", above=0),
-    ),
+    arguments=(_CURE_TIME, _TAKT, number("pitch", "mm", "distance between parts on the belt", above=0)),
     returns=(out("length", "m", "heated length of a continuous oven"),),
     equation="L = pitch·cure time/takt",
     source="J. D. C. Little, Operations Research 9 (1961) 383",
     valid="one lane at steady speed pitch/takt; the time to warm through belongs to the cure time",
     examples=(example((30, 90, 400), 8.0, "20 parts at 0.4 m, by hand"),),
     formula="60*cure_time/takt*pitch/1000",
-)  # fmt: skip
+)
 def oven_length(cure_time, takt, pitch):
     """Length of a continuous oven.
 
@@ -166,19 +173,18 @@ def oven_length(cure_time, takt, pitch):
     arguments=(
         number("parts", "", "good parts", at_least=0),
         number("shot", "mL", "material on one part", at_least=0),
-        number("scrap", "", "share of started parts that is lost", default=0.0, at_least=0,
-               below=1),
+        number("scrap", "", "share of started parts that is lost", default=0.0, at_least=0, below=1),
         number("purges", "", "number of purges", default=0, at_least=0),
         number("purge_volume", "mL", "material of one purge", default=0.0, at_least=0),
-        number("start_volume", "mL", "material to fill mixer and lines at the start", default=0.0,
-               at_least=0),
+        number(
+            "start_volume", "mL", "material to fill mixer and lines at the start", default=0.0, at_least=0
+        ),
         number("check_shots", "", "shots weighed or measured", default=0, at_least=0),
     ),
     returns=(out("volume", "mL", "material drawn in the shift"),),
     equation="V = (parts/(1 − scrap) + check_shots)·shot + purges·purge_volume + start_volume",
     source="conservation of volume",
-    valid="scrapped parts carry a whole shot; what stays in the containers is not in it, see "
-    "CONTAINERS",
+    valid="scrapped parts carry a whole shot; what stays in the containers is not in it, see CONTAINERS",
     examples=(
         example((300, 12, 0.04, 6, 15, 40, 8), 3976.0, "312.5·12 + 96 + 90 + 40, by hand"),
         example((300, 12), 3600.0, "300·12, by hand"),
@@ -186,7 +192,7 @@ def oven_length(cure_time, takt, pitch):
     formula="(parts/(1-IF(ISOMITTED(scrap),0,scrap))+IF(ISOMITTED(check_shots),0,check_shots))*shot"
     "+IF(ISOMITTED(purges),0,purges)*IF(ISOMITTED(purge_volume),0,purge_volume)"
     "+IF(ISOMITTED(start_volume),0,start_volume)",
-)  # fmt: skip
+)
 def shift_use(parts, shot, scrap=0.0, purges=0, purge_volume=0.0, start_volume=0.0, check_shots=0):
     """Material drawn in a shift.
 
@@ -240,7 +246,8 @@ def _deviation(daily_sd, lead_time, daily_use, lead_sd, service):
         number("daily_sd", AS_GIVEN, "standard deviation of one day's use", at_least=0),
         _LEAD_TIME,
         number("daily_use", AS_GIVEN, "mean use in a day", default=0.0, at_least=0),
-        _LEAD_SD, _SERVICE,
+        _LEAD_SD,
+        _SERVICE,
     ),
     returns=(out("stock", AS_GIVEN, "stock above the expected use over the lead time"),),
     equation="z(service)·√(L·σ_d² + d²·σ_L²)",
@@ -253,7 +260,7 @@ def _deviation(daily_sd, lead_time, daily_use, lead_sd, service):
     ),
     formula="NORMSINV(IF(ISOMITTED(service),0.95,service))*SQRT(lead_time*daily_sd^2"
     "+(IF(ISOMITTED(daily_use),0,daily_use)*IF(ISOMITTED(lead_sd),0,lead_sd))^2)",
-)  # fmt: skip
+)
 def safety_stock(daily_sd, lead_time, daily_use=0.0, lead_sd=0.0, service=0.95):
     """Safety stock that covers the spread of use and of lead time.
 
@@ -268,9 +275,9 @@ def safety_stock(daily_sd, lead_time, daily_use=0.0, lead_sd=0.0, service=0.95):
     arguments=(
         number("daily_use", AS_GIVEN, "mean use in a day", at_least=0),
         _LEAD_TIME,
-        number("daily_sd", AS_GIVEN, "standard deviation of one day's use", default=0.0,
-               at_least=0),
-        _LEAD_SD, _SERVICE,
+        number("daily_sd", AS_GIVEN, "standard deviation of one day's use", default=0.0, at_least=0),
+        _LEAD_SD,
+        _SERVICE,
     ),
     returns=(out("stock", AS_GIVEN, "stock, with open orders, at which to order"),),
     equation="d·L + z(service)·√(L·σ_d² + d²·σ_L²)",
@@ -283,7 +290,7 @@ def safety_stock(daily_sd, lead_time, daily_use=0.0, lead_sd=0.0, service=0.95):
     ),
     formula="daily_use*lead_time+NORMSINV(IF(ISOMITTED(service),0.95,service))*SQRT(lead_time"
     "*IF(ISOMITTED(daily_sd),0,daily_sd)^2+(daily_use*IF(ISOMITTED(lead_sd),0,lead_sd))^2)",
-)  # fmt: skip
+)
 def reorder_point(daily_use, lead_time, daily_sd=0.0, lead_sd=0.0, service=0.95):
     """Stock level at which to order.
 

@@ -28,26 +28,34 @@ def _volume_parts(ratio_a, ratio_b, density_a, density_b, basis):
     category="Mixing",
     arguments=(
         number("volume", "mL", "mixed volume", at_least=0),
-        _RATIO_A, _RATIO_B, _DENSITY_A, _DENSITY_B, _BASIS,
+        _RATIO_A,
+        _RATIO_B,
+        _DENSITY_A,
+        _DENSITY_B,
+        _BASIS,
     ),
     returns=(
-        out("volume_a", "mL", "volume of A"), out("volume_b", "mL", "volume of B"),
-        out("mass_a", "g", "mass of A"), out("mass_b", "g", "mass of B"),
+        out("volume_a", "mL", "volume of A"),
+        out("volume_b", "mL", "volume of B"),
+        out("mass_a", "g", "mass of A"),
+        out("mass_b", "g", "mass of B"),
     ),
     equation="V_A = V·a/(a + b) with a, b by volume; m = ρ·V",
     source=_MASS_BALANCE,
     valid="no change of volume on mixing; shrinkage on cure comes after the mixing",
     examples=(
         example((300, 2, 1, 1.16, 0.98), (200, 100, 232, 98), "2:1 of 300 mL, by hand"),
-        example((100, 100, 45, 1.15, 1.02, "mass"),
-                (66.34146341463415, 33.65853658536585, 76.29268292682927, 34.33170731707317),
-                "volume ratio 1.15·45/(1.02·100) : 1 = 1 : 0.50735294, by hand"),
+        example(
+            (100, 100, 45, 1.15, 1.02, "mass"),
+            (66.34146341463415, 33.65853658536585, 76.29268292682927, 34.33170731707317),
+            "volume ratio 1.15·45/(1.02·100) : 1 = 1 : 0.50735294, by hand",
+        ),
     ),
     formula='LET(by_mass,IF(ISOMITTED(basis),FALSE,basis="mass"),'
     "part_a,ratio_a/IF(by_mass,density_a,1),part_b,ratio_b/IF(by_mass,density_b,1),"
     "share,part_a/(part_a+part_b),CHOOSE({1,2,3,4},volume*share,volume*(1-share),"
     "volume*share*density_a,volume*(1-share)*density_b))",
-)  # fmt: skip
+)
 def mix_split(volume, ratio_a, ratio_b, density_a, density_b, basis="volume"):
     """Volumes and masses of A and B in a mixed volume.
 
@@ -89,9 +97,7 @@ def mass_ratio(ratio_a, ratio_b, density_a, density_b):
     equation="100·(b/ρ_B)/(a/ρ_A)",
     source=_MASS_BALANCE,
     valid="a ratio by mass",
-    examples=(
-        example((100, 45, 1.15, 1.02), 50.73529412, "100/1.971014493, volume ratio by hand"),
-    ),
+    examples=(example((100, 45, 1.15, 1.02), 50.73529412, "100/1.971014493, volume ratio by hand"),),
     formula="100*(ratio_b/density_b)/(ratio_a/density_a)",
 )
 def volume_ratio(ratio_a, ratio_b, density_a, density_b):
@@ -162,10 +168,14 @@ def hardener_phr(epoxide_weight, amine_weight, stoichiometry=1.0):
 @workbook_function(
     category="Mixing",
     arguments=(
-        vector("masses", "g", "mass of each ingredient, in any one unit", at_least=0,
-               may_be_blank=True),
-        vector("epoxide_weights", "g/eq", "epoxide equivalent weight of each; blank for a filler",
-               above=0, may_be_blank=True),
+        vector("masses", "g", "mass of each ingredient, in any one unit", at_least=0, may_be_blank=True),
+        vector(
+            "epoxide_weights",
+            "g/eq",
+            "epoxide equivalent weight of each; blank for a filler",
+            above=0,
+            may_be_blank=True,
+        ),
     ),
     returns=(out("epoxide_weight", "g/eq", "epoxide equivalent weight of the blend"),),
     equation="EEW = Σm/Σ(mᵢ/EEWᵢ)",
@@ -173,11 +183,19 @@ def hardener_phr(epoxide_weight, amine_weight, stoichiometry=1.0):
     valid="fillers and diluents without epoxide count in the mass only",
     no_answer="no ingredient carries epoxide",
     requires=(
-        requires(lambda masses, epoxide_weights: len(masses) == len(epoxide_weights),
-                 "epoxide_weights", "as many cells as there are masses"),
-        requires(lambda masses, epoxide_weights: len(masses) != len(epoxide_weights)
-                 or not np.any(np.isnan(masses) & ~np.isnan(epoxide_weights)),
-                 "masses", "a mass for each ingredient that has an epoxide weight"),
+        requires(
+            lambda masses, epoxide_weights: len(masses) == len(epoxide_weights),
+            "epoxide_weights",
+            "as many cells as there are masses",
+        ),
+        requires(
+            lambda masses, epoxide_weights: (
+                len(masses) != len(epoxide_weights)
+                or not np.any(np.isnan(masses) & ~np.isnan(epoxide_weights))
+            ),
+            "masses",
+            "a mass for each ingredient that has an epoxide weight",
+        ),
     ),
     examples=(
         example(([80, 10, 10], [189, 183, None]), 209.2377495, "published worked example: 209"),
@@ -186,7 +204,7 @@ def hardener_phr(epoxide_weight, amine_weight, stoichiometry=1.0):
     formula="IF((ROWS(masses)=ROWS(epoxide_weights))*(COLUMNS(masses)=COLUMNS(epoxide_weights)),"
     'IF(SUM((masses="")*(epoxide_weights<>""))=0,'
     "SUM(masses)/SUM(IFERROR(masses/epoxide_weights,0)),SQRT(-1)),SQRT(-1))",
-)  # fmt: skip
+)
 def blend_epoxide_weight(masses, epoxide_weights):
     """Epoxide equivalent weight of a blend of resins and fillers.
 
@@ -202,7 +220,8 @@ def blend_epoxide_weight(masses, epoxide_weights):
     arguments=(
         number("mass_a", "g", "mass of A that was caught", above=0),
         number("mass_b", "g", "mass of B that was caught", at_least=0),
-        _RATIO_A, _RATIO_B,
+        _RATIO_A,
+        _RATIO_B,
         number("density_a", "g/mL", "density of A, for a ratio by volume", default=None, above=0),
         number("density_b", "g/mL", "density of B, for a ratio by volume", default=None, above=0),
         _BASIS,
@@ -219,7 +238,7 @@ def blend_epoxide_weight(masses, epoxide_weights):
     formula='LET(scale,IF(IF(ISOMITTED(basis),"volume",basis)="mass",1,'
     "IF(OR(ISOMITTED(density_a),ISOMITTED(density_b)),SQRT(-1),density_a/density_b)),"
     "100*(mass_b/mass_a*ratio_a/ratio_b*scale-1))",
-)  # fmt: skip
+)
 def ratio_error(mass_a, mass_b, ratio_a, ratio_b, density_a=None, density_b=None, basis="volume"):
     """Error of a mixing ratio from two caught masses.
 

@@ -23,13 +23,18 @@ VAPOUR_CONSTANT = GAS_CONSTANT / WATER  # J/(kg·K)
 STATED_HUMIDITY = 0.5  # of most data sheets (common practice, no source)
 STATED_TEMPERATURE = 23.0  # °C, likewise
 
-_MAGNUS_SOURCE = ("Magnus form of D. Sonntag, Z. Meteorol. 70 (1990) 340–344, recommended by the World "
-                  "Meteorological Organization 2008")  # fmt: skip
+_MAGNUS_SOURCE = (
+    "Magnus form of D. Sonntag, Z. Meteorol. 70 (1990) 340–344, recommended by the World "
+    "Meteorological Organization 2008"
+)
 _COMYN = "J. Comyn, Int. J. Adhesion & Adhesives 18 (1998) 247–253 (equation from memory)"
-_NO_LAW = ("a rule of thumb: the vapour alone where no activation energy is given; no published law "
-           "was found for the part of temperature")  # fmt: skip
-_COEFFICIENT = number("coefficient", "mm/√h",
-                      "depth after the first hour; depth after 24 h over √24", above=0)  # fmt: skip
+_NO_LAW = (
+    "a rule of thumb: the vapour alone where no activation energy is given; no published law "
+    "was found for the part of temperature"
+)
+_COEFFICIENT = number(
+    "coefficient", "mm/√h", "depth after the first hour; depth after 24 h over √24", above=0
+)
 _TEMPERATURE = number("temperature", "°C", "temperature of the air", at_least=-45, at_most=100)
 _HUMIDITY = number("humidity", "", "relative humidity, as a share", at_least=0, at_most=1)
 _DENSITY_FORMULA = "EXP(17.62*{0}/(243.12+{0}))/({0}+273.15)"
@@ -53,7 +58,7 @@ _DENSITY_FORMULA = "EXP(17.62*{0}/(243.12+{0}))/({0}+273.15)"
     ),
     formula="coefficient*SQRT(time)",
     system=("mm", "h"),
-)  # fmt: skip
+)
 def moisture_depth(time, coefficient):
     """Depth to which moisture has cured.
 
@@ -71,12 +76,10 @@ def moisture_depth(time, coefficient):
     source=_COMYN,
     valid="as MOISTURE_DEPTH",
     rule="a sharp front; near a depth that moisture reaches from two sides it goes quicker",
-    examples=(
-        example((6, 0.6123724357), 96.0, "twice the depth of 24 h takes four times as long"),
-    ),
+    examples=(example((6, 0.6123724357), 96.0, "twice the depth of 24 h takes four times as long"),),
     formula="(depth/coefficient)^2",
     system=("mm", "h"),
-)  # fmt: skip
+)
 def moisture_time(depth, coefficient):
     """Time until moisture has cured to a depth.
 
@@ -116,7 +119,7 @@ def vapour_pressure(temperature):
         example((10, 0.3), 2.814574121, "Magnus form, computed apart", 1e-8),
     ),
     formula=f"humidity*611.2/{VAPOUR_CONSTANT:.15g}*1000*" + _DENSITY_FORMULA.format("temperature"),
-)  # fmt: skip
+)
 def vapour_density(temperature, humidity):
     """Water in a cubic metre of air.
 
@@ -126,8 +129,7 @@ def vapour_density(temperature, humidity):
     return humidity * vapour_pressure(temperature) / (VAPOUR_CONSTANT * temperature)
 
 
-def moisture_rate(temperature, humidity, reference_temperature, reference_humidity,
-                  activation_energy=0.0):  # fmt: skip
+def moisture_rate(temperature, humidity, reference_temperature, reference_humidity, activation_energy=0.0):
     """How many times quicker than at the reference the square of the depth grows, K²/K_ref².
 
     ρ_v(T, φ)/ρ_v(T_ref, φ_ref)·exp[−(E/R)(1/T − 1/T_ref)]; SI units, humidity as a share.
@@ -143,13 +145,31 @@ def moisture_rate(temperature, humidity, reference_temperature, reference_humidi
 @workbook_function(
     category="Cure and heat",
     arguments=(
-        _TEMPERATURE, _HUMIDITY,
-        number("reference_temperature", "°C", "temperature the coefficient was measured at",
-               default=STATED_TEMPERATURE, at_least=-45, at_most=100),
-        number("reference_humidity", "", "relative humidity it was measured at, as a share",
-               default=STATED_HUMIDITY, above=0, at_most=1),
-        number("activation_energy", "kJ/mol", "activation energy of the permeation; blank takes the "
-               "vapour alone", default=0.0, at_least=0),
+        _TEMPERATURE,
+        _HUMIDITY,
+        number(
+            "reference_temperature",
+            "°C",
+            "temperature the coefficient was measured at",
+            default=STATED_TEMPERATURE,
+            at_least=-45,
+            at_most=100,
+        ),
+        number(
+            "reference_humidity",
+            "",
+            "relative humidity it was measured at, as a share",
+            default=STATED_HUMIDITY,
+            above=0,
+            at_most=1,
+        ),
+        number(
+            "activation_energy",
+            "kJ/mol",
+            "activation energy of the permeation; blank takes the vapour alone",
+            default=0.0,
+            at_least=0,
+        ),
     ),
     returns=(out("factor", "", "how many times the coefficient is at this climate"),),
     equation="k/k_ref = √(ρ/ρ_ref·exp(−E/R·(1/T − 1/T_ref))), ρ as VAPOUR_DENSITY",
@@ -166,16 +186,22 @@ def moisture_rate(temperature, humidity, reference_temperature, reference_humidi
     f"{_DENSITY_FORMULA.format('temperature')}/({_DENSITY_FORMULA.format('stated')})*EXP("
     "IF(ISOMITTED(activation_energy),0,activation_energy)*1000/8.31446261815324*"
     "(1/(stated+273.15)-1/(temperature+273.15)))))",
-)  # fmt: skip
-def moisture_factor(temperature, humidity, reference_temperature=STATED_TEMPERATURE + 273.15,
-                    reference_humidity=STATED_HUMIDITY, activation_energy=0.0):  # fmt: skip
+)
+def moisture_factor(
+    temperature,
+    humidity,
+    reference_temperature=STATED_TEMPERATURE + 273.15,
+    reference_humidity=STATED_HUMIDITY,
+    activation_energy=0.0,
+):
     """How many times its stated value the coefficient of moisture cure is in other air.
 
     >>> round(float(moisture_factor(308.15, 0.8, 296.15, 0.5, 30e3)), 6)
     2.224738
     """
-    return np.sqrt(moisture_rate(temperature, humidity, reference_temperature, reference_humidity,
-                                 activation_energy))  # fmt: skip
+    return np.sqrt(
+        moisture_rate(temperature, humidity, reference_temperature, reference_humidity, activation_energy)
+    )
 
 
 def moisture_coefficient(depth, time, *, humidity=None, reference_humidity=None):
@@ -232,8 +258,9 @@ def _mean_rates(first, last, *reference):
     return 0.5 * _WEIGHTS @ moisture_rate(heat, humidity, *reference)
 
 
-def equivalent_moisture_time(times, temperatures, humidities, reference_temperature, reference_humidity,
-                             activation_energy=0.0):  # fmt: skip
+def equivalent_moisture_time(
+    times, temperatures, humidities, reference_temperature, reference_humidity, activation_energy=0.0
+):
     """Time at the reference climate that does the same, from the start of a record to each of its points.
 
     ∫ K²/K_ref² dt, temperature and humidity linear between the points; the depth there is
@@ -243,8 +270,13 @@ def equivalent_moisture_time(times, temperatures, humidities, reference_temperat
     [0.0, 3600.0, 7200.0]
     """
     clock, heat, humidity = _panels(times, temperatures, humidities)
-    means = _mean_rates((heat[:-1], humidity[:-1]), (heat[1:], humidity[1:]), reference_temperature,
-                        reference_humidity, activation_energy)  # fmt: skip
+    means = _mean_rates(
+        (heat[:-1], humidity[:-1]),
+        (heat[1:], humidity[1:]),
+        reference_temperature,
+        reference_humidity,
+        activation_energy,
+    )
     spent = np.append(0.0, np.cumsum(means * np.diff(clock)))
     return spent[np.append(0, np.cumsum(_counts(temperatures)))]
 
@@ -260,37 +292,62 @@ class MoistureClock:
     (3600.0, 172800.0)
     """
 
-    def __init__(self, times, temperatures, humidities, reference_temperature: float,
-                 reference_humidity: float, activation_energy: float = 0.0,
-                 period: float = DAY) -> None:  # fmt: skip
-        clock, heat, humidity = (np.atleast_1d(np.asarray(row, dtype=float))
-                                 for row in (times, temperatures, humidities))  # fmt: skip
+    def __init__(
+        self,
+        times,
+        temperatures,
+        humidities,
+        reference_temperature: float,
+        reference_humidity: float,
+        activation_energy: float = 0.0,
+        period: float = DAY,
+    ) -> None:
+        clock, heat, humidity = (
+            np.atleast_1d(np.asarray(row, dtype=float)) for row in (times, temperatures, humidities)
+        )
         self._check(clock, heat, humidity, period)
         self._reference = (reference_temperature, reference_humidity, activation_energy)
         self._first, self._period = float(clock[0]), period
         self._clock, self._heat, self._humidity = _panels(
-            np.append(clock, clock[0] + period), np.append(heat, heat[0]),
-            np.append(humidity, humidity[0]),
+            np.append(clock, clock[0] + period), np.append(heat, heat[0]), np.append(humidity, humidity[0])
         )
-        means = _mean_rates((self._heat[:-1], self._humidity[:-1]), (self._heat[1:], self._humidity[1:]),
-                            *self._reference)  # fmt: skip
+        means = _mean_rates(
+            (self._heat[:-1], self._humidity[:-1]), (self._heat[1:], self._humidity[1:]), *self._reference
+        )
         self._spent = np.append(0.0, np.cumsum(means * np.diff(self._clock)))
 
     @staticmethod
     def _check(clock, heat, humidity, period) -> None:
         problems = []
         if not clock.size or clock.shape != heat.shape or clock.shape != humidity.shape:
-            problems.append(Problem("MoistureClock", "temperatures", f"{heat.size} values",
-                                    f"as many as there are times ({clock.size}) and humidities"))  # fmt: skip
+            problems.append(
+                Problem(
+                    "MoistureClock",
+                    "temperatures",
+                    f"{heat.size} values",
+                    f"as many as there are times ({clock.size}) and humidities",
+                )
+            )
         if not (np.isfinite(clock).all() and np.all(np.diff(clock) >= 0.0) and np.ptp(clock) <= period):
-            problems.append(Problem("MoistureClock", "times", f"{clock.size} values",
-                                    "in order and within one period", code=NUM))  # fmt: skip
+            problems.append(
+                Problem(
+                    "MoistureClock",
+                    "times",
+                    f"{clock.size} values",
+                    "in order and within one period",
+                    code=NUM,
+                )
+            )
         if not np.all(heat > 273.15 - MAGNUS[2]):
-            problems.append(Problem("MoistureClock", "temperatures", float(np.min(heat)),
-                                    f"above {-MAGNUS[2]} °C", code=NUM))  # fmt: skip
+            problems.append(
+                Problem(
+                    "MoistureClock", "temperatures", float(np.min(heat)), f"above {-MAGNUS[2]} °C", code=NUM
+                )
+            )
         if not np.all((humidity >= 0.0) & (humidity <= 1.0)):
-            problems.append(Problem("MoistureClock", "humidities", humidity.tolist(), "from 0 to 1",
-                                    code=NUM))  # fmt: skip
+            problems.append(
+                Problem("MoistureClock", "humidities", humidity.tolist(), "from 0 to 1", code=NUM)
+            )
         if problems:
             raise InputError(problems)
 
@@ -356,7 +413,14 @@ class MoistureClock:
 
 
 __all__ = [
-    "MoistureClock", "equivalent_moisture_time", "moisture_coefficient", "moisture_depth",
-    "moisture_factor", "moisture_rate", "moisture_time", "permeation_coefficient", "vapour_density",
+    "MoistureClock",
+    "equivalent_moisture_time",
+    "moisture_coefficient",
+    "moisture_depth",
+    "moisture_factor",
+    "moisture_rate",
+    "moisture_time",
+    "permeation_coefficient",
+    "vapour_density",
     "vapour_pressure",
-]  # fmt: skip
+]

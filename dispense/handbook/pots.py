@@ -19,21 +19,25 @@ SHAPES = ("box", "tray", "cylinder", "cone", "lying-cylinder")
 _SHAPE = choice("shape", SHAPES, "shape of the cavity")
 _LEVEL = number("level", "mm", "height of the liquid above the bottom", at_least=0)
 _LENGTH = number(
-    "length", "mm", "length at the bottom; (bottom) diameter of cylinder, cone, lying-cylinder",
-    above=0,
-)  # fmt: skip
+    "length", "mm", "length at the bottom; (bottom) diameter of cylinder, cone, lying-cylinder", above=0
+)
 _WIDTH = number(
-    "width", "mm", "width at the bottom of box and tray; axial width of lying-cylinder",
-    default=None, above=0,
-)  # fmt: skip
+    "width", "mm", "width at the bottom of box and tray; axial width of lying-cylinder", default=None, above=0
+)
 _DRAFT = number(
-    "draft", "deg", "angle by which the walls of tray and cone open upwards", default=0.0,
-    at_least=0, below=90,
-)  # fmt: skip
+    "draft",
+    "deg",
+    "angle by which the walls of tray and cone open upwards",
+    default=0.0,
+    at_least=0,
+    below=90,
+)
 _DIAMETER = number("diameter", "mm", "diameter of a cell; measured, with its sleeve", above=0)
 _PITCH = number("pitch", "mm", "distance between the axes of neighbouring cells", above=0)
-_SHAPE_NEEDS = ("box, tray and lying-cylinder need a width, draft is for tray and cone only, and a "
-                "lying-cylinder holds no more than its diameter")  # fmt: skip
+_SHAPE_NEEDS = (
+    "box, tray and lying-cylinder need a width, draft is for tray and cone only, and a "
+    "lying-cylinder holds no more than its diameter"
+)
 
 
 def _half_angle(level, diameter):
@@ -61,7 +65,7 @@ def _half_angle(level, diameter):
     "broad,IF(ISOMITTED(width),SQRT(-1),width),"
     "top,length/2+level*slope,"
     "wetted,ACOS(1-2*level/length),"
-    "IF((slope<>0)*(shape<>\"tray\")*(shape<>\"cone\"),SQRT(-1),"
+    'IF((slope<>0)*(shape<>"tray")*(shape<>"cone"),SQRT(-1),'
     'SWITCH(shape,"box",length*broad*level,'
     '"tray",length*broad*level+(length+broad)*level^2*slope+4/3*level^3*slope^2,'
     '"cylinder",PI()*length^2*level/4,'
@@ -78,10 +82,7 @@ def cavity_volume(shape, level, length, width=None, draft=0.0):
     if shape in {"box", "tray", "lying-cylinder"} and width is None:
         return level * length * np.nan
     if shape == "tray":
-        return (
-            length * width * level + (length + width) * level**2 * slope
-            + 4.0 / 3.0 * level**3 * slope**2
-        )  # fmt: skip
+        return length * width * level + (length + width) * level**2 * slope + 4.0 / 3.0 * level**3 * slope**2
     if shape == "cone":
         bottom = length / 2.0
         top = bottom + level * slope
@@ -129,15 +130,16 @@ def cavity_area(shape, level, length, width=None, draft=0.0):
     no_answer="the level lies outside the table",
     requires=(
         requires(lambda levels: len(levels) > 1, "levels", "two heights or more"),
-        requires(lambda levels, areas: len(levels) == len(areas), "areas",
-                 "as many areas as there are heights"),
+        requires(
+            lambda levels, areas: len(levels) == len(areas), "areas", "as many areas as there are heights"
+        ),
         requires(lambda levels: np.all(np.diff(levels) >= 0), "levels", "rising heights"),
     ),
     examples=(
         example(([0, 10, 30], [100, 100, 300], 20), 2.5, "1000 + 10·(100 + 200)/2 mm³, by hand"),
         example(([0, 10, 10, 20], [100, 100, 400, 400], 15), 3.0, "ledge: 1000 + 2000, by hand"),
     ),
-)  # fmt: skip
+)
 def level_volume(levels, areas, level):
     """Volume up to a level of a cavity given by its free areas.
 
@@ -242,8 +244,12 @@ def _no_size(size: tuple[float, float]) -> str:
 
 @workbook_function(
     category="Pots",
-    arguments=(text("designation", "code of a round cell, as text or number: 18650, ICR18650, "
-                    "21700, CR2032, CR17345, ICR19/66, LR6"),),
+    arguments=(
+        text(
+            "designation",
+            "code of a round cell, as text or number: 18650, ICR18650, 21700, CR2032, CR17345, ICR19/66, LR6",
+        ),
+    ),
     returns=(out("diameter", "mm", "nominal diameter"), out("height", "mm", "nominal height")),
     equation="diameter in mm, then height in tenths of a mm: 18650 is 18 × 65.0; four digits of tall "
     "cells: height in mm, 2170 is 21 × 70",
@@ -263,7 +269,7 @@ def _no_size(size: tuple[float, float]) -> str:
         example(("CR2032",), (20.0, 3.2), "IEC 60086-1, from memory: 20 × 3.2 mm"),
         example(("CR17345",), (17.0, 34.5), "IEC 60086-1, from memory: 17 × 34.5 mm"),
     ),
-)  # fmt: skip
+)
 def cell_size(designation):
     """Nominal diameter and height of a round cell from its code.
 
@@ -273,16 +279,23 @@ def cell_size(designation):
     size, reason = read_designation(str(designation))
     if size is None:
         raise InputError(
-            Problem("CELL_SIZE", "designation", designation, "the code of a round cell, such as "
-                    "18650, 21700, CR2032 or ICR19/66", reason, NA)
-        )  # fmt: skip
+            Problem(
+                "CELL_SIZE",
+                "designation",
+                designation,
+                "the code of a round cell, such as 18650, 21700, CR2032 or ICR19/66",
+                reason,
+                NA,
+            )
+        )
     return size[0] / 1e3, size[1] / 1e3
 
 
 @workbook_function(
     category="Pots",
     arguments=(
-        whole("count", "number of cells", at_least=0), _DIAMETER,
+        whole("count", "number of cells", at_least=0),
+        _DIAMETER,
         number("immersed", "mm", "height of a cell that stands in the liquid", at_least=0),
     ),
     returns=(out("volume", "mL", "volume the cells take up"),),
@@ -358,12 +371,11 @@ def square_void(diameter, pitch):
     arguments=(
         number("cavity", "mL", "volume of the empty cavity up to the level", at_least=0),
         number("displaced", "mL", "volume of cells and inserts below the level", at_least=0),
-        number("unfilled", "", "share of the free volume that stays empty", default=0.0,
-               at_least=0, below=1),
-        number("extra", "mL", "what is poured on top, such as a meniscus or drips", default=0.0,
-               at_least=0),
-        number("shrinkage", "", "share by which the liquid shrinks as it cures", default=0.0,
-               at_least=0, below=1),
+        number("unfilled", "", "share of the free volume that stays empty", default=0.0, at_least=0, below=1),
+        number("extra", "mL", "what is poured on top, such as a meniscus or drips", default=0.0, at_least=0),
+        number(
+            "shrinkage", "", "share by which the liquid shrinks as it cures", default=0.0, at_least=0, below=1
+        ),
     ),
     returns=(out("volume", "mL", "liquid to pour"),),
     equation="V = (cavity − displaced)(1 − unfilled)/(1 − shrinkage) + extra",
@@ -372,16 +384,14 @@ def square_void(diameter, pitch):
     notes="A pour heats as it cures, the more the larger it is, and cells must not get hot: check "
     "PEAK_TEMPERATURE before pouring round cells, and follow the cell maker's limit and the safety "
     "data sheet.",
-    requires=(
-        requires(lambda cavity, displaced: displaced <= cavity, "displaced", "at most the cavity"),
-    ),
+    requires=(requires(lambda cavity, displaced: displaced <= cavity, "displaced", "at most the cavity"),),
     examples=(
         example((1200, 760, 0.02, 5, 0.04), 454.1666667, "440·0.98/0.96 + 5, by hand"),
         example((1200, 763.4070148), 436.5929852, "100 cells of 18 mm to 30 mm in 200 × 200 mm"),
     ),
     formula="IF(displaced<=cavity,cavity-displaced,SQRT(-1))*(1-IF(ISOMITTED(unfilled),0,unfilled))"
     "/(1-IF(ISOMITTED(shrinkage),0,shrinkage))+IF(ISOMITTED(extra),0,extra)",
-)  # fmt: skip
+)
 def pot_fill(cavity, displaced, unfilled=0.0, extra=0.0, shrinkage=0.0):
     """Liquid to pour into a cavity with cells and inserts.
 
@@ -419,12 +429,17 @@ def _rising_root(function, slope, low, high, rounds=200):
 @workbook_function(
     category="Pots",
     arguments=(
-        number("volume", "mL", "liquid in the cavity", at_least=0), _SHAPE, _LENGTH, _WIDTH, _DRAFT,
+        number("volume", "mL", "liquid in the cavity", at_least=0),
+        _SHAPE,
+        _LENGTH,
+        _WIDTH,
+        _DRAFT,
         whole("count", "number of upright cells in the cavity", default=0, at_least=0),
         number("diameter", "mm", "diameter of a cell", default=None, above=0),
         number("cell_height", "mm", "height of a cell", default=None, above=0),
-        number("cell_base", "mm", "height of the cells' lower ends above the bottom", default=0.0,
-               at_least=0),
+        number(
+            "cell_base", "mm", "height of the cells' lower ends above the bottom", default=0.0, at_least=0
+        ),
     ),
     returns=(out("level", "mm", "height of the liquid above the bottom"),),
     equation="V = cavity(h) − N·πd²/4·min(max(h − base, 0), cell height), solved for h",
@@ -434,17 +449,21 @@ def _rising_root(function, slope, low, high, rounds=200):
     "for tray and cone only, cells need diameter and height and must fit into the cavity, and a "
     "lying-cylinder holds no more than its volume less the cells",
     examples=(
-        example((500, "box", 120, 90, 0, 20, 18, 65), 76.92682467,
-                "root of V(h) by Brent's method, above the cells"),
-        example((250, "box", 120, 90, 0, 20, 18, 65), 43.7780844,
-                "root of V(h) by Brent's method, below the tops"),
+        example(
+            (500, "box", 120, 90, 0, 20, 18, 65),
+            76.92682467,
+            "root of V(h) by Brent's method, above the cells",
+        ),
+        example(
+            (250, "box", 120, 90, 0, 20, 18, 65), 43.7780844, "root of V(h) by Brent's method, below the tops"
+        ),
         example((120, "tray", 100, 60, 3), 19.46593802, "roots of the cubic"),
-        example((5000, "lying-cylinder", 200, 500), 71.0505817, "fluids.geometry.TANK.h_from_V",
-                2e-7),
+        example((5000, "lying-cylinder", 200, 500), 71.0505817, "fluids.geometry.TANK.h_from_V", 2e-7),
     ),
-)  # fmt: skip
-def fill_level(volume, shape, length, width=None, draft=0.0, count=0, diameter=None,
-               cell_height=None, cell_base=0.0):  # fmt: skip
+)
+def fill_level(
+    volume, shape, length, width=None, draft=0.0, count=0, diameter=None, cell_height=None, cell_base=0.0
+):
     """Level that a volume reaches round the cells.
 
     >>> round(float(fill_level(120e-6, "tray", 0.100, 0.060, np.radians(3.0))) * 1e3, 6)
@@ -459,10 +478,20 @@ def fill_level(volume, shape, length, width=None, draft=0.0, count=0, diameter=N
     else:
         missing = False
     volume, length, width, draft, count, diameter, cell_height, base = np.broadcast_arrays(
-        *(np.asarray(part, dtype=float) for part in (
-            volume, length, 1.0 if width is None else width, draft, count, diameter, cell_height,
-            cell_base))
-    )  # fmt: skip
+        *(
+            np.asarray(part, dtype=float)
+            for part in (
+                volume,
+                length,
+                1.0 if width is None else width,
+                draft,
+                count,
+                diameter,
+                cell_height,
+                cell_base,
+            )
+        )
+    )
 
     def cavity(level):
         return cavity_volume(shape, level, length, width, draft)
@@ -495,7 +524,5 @@ def fill_level(volume, shape, length, width=None, draft=0.0, count=0, diameter=N
         most = liquid / surface(0.0)  # walls that open upwards hold at least a straight shaft
     high = np.where(beside, top, np.where(volume >= above, np.maximum(most, low), base))
     high = np.where(bad, low, high)
-    level = _rising_root(
-        lambda h: cavity(h) - taken * h - liquid, lambda h: surface(h) - taken, low, high
-    )
+    level = _rising_root(lambda h: cavity(h) - taken * h - liquid, lambda h: surface(h) - taken, low, high)
     return np.where(bad, np.nan, np.where(volume > 0, level, 0.0))

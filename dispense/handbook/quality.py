@@ -21,14 +21,17 @@ def _given(values):
 @workbook_function(
     category="Checks",
     arguments=(
-        vector("weights", "g", "shot weights, two or more; blanks are left out", at_least=0,
-               may_be_blank=True),
+        vector(
+            "weights", "g", "shot weights, two or more; blanks are left out", at_least=0, may_be_blank=True
+        ),
         number("low", "g", "lower limit of the shot"),
         number("high", "g", "upper limit of the shot"),
     ),
     returns=(
-        out("mean", "g", "mean weight"), out("sd", "g", "standard deviation, n − 1"),
-        out("cp", "", "limits over the spread"), out("cpk", "", "the nearer limit over half of it"),
+        out("mean", "g", "mean weight"),
+        out("sd", "g", "standard deviation, n − 1"),
+        out("cp", "", "limits over the spread"),
+        out("cpk", "", "the nearer limit over half of it"),
     ),
     equation="Cp = (high − low)/6s; Cpk = min(high − mean, mean − low)/3s",
     source="NIST/SEMATECH e-Handbook of Statistical Methods, 6.1.6",
@@ -41,14 +44,17 @@ def _given(values):
         requires(lambda low, high: high > low, "high", "above the lower limit"),
     ),
     examples=(
-        example(([14, 16, 18], 8, 20), (16.0, 2.0, 1.0, 0.6666666667),
-                "NIST e-Handbook 6.1.6: mean 16, sd 2, limits 8 and 20 give 1.0 and 0.6667"),
+        example(
+            ([14, 16, 18], 8, 20),
+            (16.0, 2.0, 1.0, 0.6666666667),
+            "NIST e-Handbook 6.1.6: mean 16, sd 2, limits 8 and 20 give 1.0 and 0.6667",
+        ),
     ),
     formula="LET(mean,IF(high>low,AVERAGE(weights),SQRT(-1)),"
     "sd,IF((MAX(weights)>MIN(weights))*(high>low),STDEV(weights),SQRT(-1)),"
     "near,IF(high-mean<mean-low,high-mean,mean-low),"
     "CHOOSE({1,2,3,4},mean,sd,(high-low)/(6*sd),near/(3*sd)))",
-)  # fmt: skip
+)
 def shot_capability(weights, low, high):
     """Mean, standard deviation, Cp and Cpk of shot weights.
 
@@ -71,8 +77,7 @@ def control_chart_factors() -> dict[int, dict[str, float]]:
     lines = path.read_text("utf-8").splitlines()
     rows = csv.DictReader(line for line in lines if not line.startswith("#"))
     return {
-        int(row["size"]): {name: float(row[name]) for name in ("A2", "D3", "D4", "d2", "d3")}
-        for row in rows
+        int(row["size"]): {name: float(row[name]) for name in ("A2", "D3", "D4", "d2", "d3")} for row in rows
     }
 
 
@@ -84,12 +89,14 @@ def _full_rows(subgroups):
 @workbook_function(
     category="Checks",
     arguments=(
-        matrix("subgroups", AS_GIVEN, "one subgroup a row, 2 to 10 columns; blank rows are left "
-               "out", may_be_blank=True),
+        matrix(
+            "subgroups",
+            AS_GIVEN,
+            "one subgroup a row, 2 to 10 columns; blank rows are left out",
+            may_be_blank=True,
+        ),
     ),
-    returns=(
-        out("limits", AS_GIVEN, "rows mean and range; columns low limit, centre, high limit"),
-    ),
+    returns=(out("limits", AS_GIVEN, "rows mean and range; columns low limit, centre, high limit"),),
     equation="mean x̿ ± A₂R̄; range D₃R̄, R̄, D₄R̄",
     source="NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2; factors of ISO 7870-2",
     valid="three-sigma limits for subgroups of 2 to 10 taken close together",
@@ -99,17 +106,21 @@ def _full_rows(subgroups):
     whole=True,
     requires=(
         requires(lambda subgroups: 2 <= subgroups.shape[1] <= 10, "subgroups", "2 to 10 columns"),
-        requires(lambda subgroups: len(_full_rows(subgroups)) > 0, "subgroups",
-                 "one full row or more"),
-        requires(lambda subgroups: not np.isnan(_full_rows(subgroups)).any(), "subgroups",
-                 "rows that are full or wholly blank"),
+        requires(lambda subgroups: len(_full_rows(subgroups)) > 0, "subgroups", "one full row or more"),
+        requires(
+            lambda subgroups: not np.isnan(_full_rows(subgroups)).any(),
+            "subgroups",
+            "rows that are full or wholly blank",
+        ),
     ),
     examples=(
-        example(([[10, 12, 11, 13, 14], [11, 13, 12, 12, 12]],),
-                [[10.269, 12.0, 13.731], [0.0, 3.0, 6.342]],
-                "means 12, ranges 4 and 2; A₂ 0.577, D₃ 0, D₄ 2.114 of the printed table, by hand"),
+        example(
+            ([[10, 12, 11, 13, 14], [11, 13, 12, 12, 12]],),
+            [[10.269, 12.0, 13.731], [0.0, 3.0, 6.342]],
+            "means 12, ranges 4 and 2; A₂ 0.577, D₃ 0, D₄ 2.114 of the printed table, by hand",
+        ),
     ),
-)  # fmt: skip
+)
 def control_limits(subgroups):
     """Control limits of mean and range from subgroups.
 
@@ -131,8 +142,9 @@ def control_limits(subgroups):
 @workbook_function(
     category="Checks",
     arguments=(
-        vector("parts", AS_GIVEN, "tolerances (half widths) in one unit; blanks are left out",
-               may_be_blank=True),
+        vector(
+            "parts", AS_GIVEN, "tolerances (half widths) in one unit; blanks are left out", may_be_blank=True
+        ),
     ),
     returns=(out("tolerance", AS_GIVEN, "combined tolerance"),),
     equation="T = √Σtᵢ²",
@@ -143,8 +155,8 @@ def control_limits(subgroups):
         example(([0.10, 0.05, 0.20],), 0.2291287847, "√0.0525, by hand"),
         example(([25, 9.7, 2.9, 16.6],), 32.0, "GUM H.1, end gauge: 32 nm, from memory", 0.02),
     ),
-    formula="IF(SUM(1*(parts<>\"\"))>0,SQRT(SUMSQ(parts)),SQRT(-1))",
-)  # fmt: skip
+    formula='IF(SUM(1*(parts<>""))>0,SQRT(SUMSQ(parts)),SQRT(-1))',
+)
 def tolerance_rss(parts):
     """Combined tolerance as the root sum of squares.
 

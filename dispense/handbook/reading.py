@@ -34,8 +34,20 @@ _TEXTUAL = {"choice", "flag", "text"}
 class Short:
     """An argument as the short ways read it."""
 
-    __slots__ = ("choices", "default", "factor", "high", "is_needed", "is_number", "is_plain",
-                 "is_whole", "kind", "low", "name", "offset")  # fmt: skip
+    __slots__ = (
+        "choices",
+        "default",
+        "factor",
+        "high",
+        "is_needed",
+        "is_number",
+        "is_plain",
+        "is_whole",
+        "kind",
+        "low",
+        "name",
+        "offset",
+    )
 
     def __init__(self, item: Field, system: tuple[str, ...]) -> None:
         self.name, self.kind, self.choices = item.name, item.kind, item.choices
@@ -131,9 +143,7 @@ class Column:
         if self.problems:
             raise InputError(self.problems)
         if self.values is not None and self.values.size != 1:
-            raise InputError(
-                Problem(where, self.item.name, f"{self.values.size} cells", "a single cell")
-            )
+            raise InputError(Problem(where, self.item.name, f"{self.values.size} cells", "a single cell"))
         if self.codes is not None:
             raise InputError(self.item.problem(where, None))
         return self.scalar()
@@ -246,8 +256,16 @@ def _read_cells(item: Field, array: np.ndarray, where: str) -> Column:
             if len(problems) < _MOST_PROBLEMS:
                 index = np.unravel_index(place, array.shape)
                 problem = error.problems[0]
-                problems.append(Problem(_element(where, index), problem.argument, problem.value,
-                                        problem.allowed, problem.fix, problem.code))  # fmt: skip
+                problems.append(
+                    Problem(
+                        _element(where, index),
+                        problem.argument,
+                        problem.value,
+                        problem.allowed,
+                        problem.fix,
+                        problem.code,
+                    )
+                )
         codes.append(code)
         flat.append(value if not code else (default if textual else None))
         if not code and type(raw) is str and value is not default:
@@ -261,9 +279,7 @@ def _read_cells(item: Field, array: np.ndarray, where: str) -> Column:
         values = np.array([math.nan if value is None else value for value in flat], dtype=float)
         column = Column(item, values.reshape(array.shape))
         if blanks and not item.is_required and default is None:
-            column.blank = np.array(
-                [_is_blank(raw) for raw in array.ravel().tolist()]
-            ).reshape(array.shape)
+            column.blank = np.array([_is_blank(raw) for raw in array.ravel().tolist()]).reshape(array.shape)
             column.groups = column.blank.astype(int)
     if any(codes):
         column.codes = np.array(codes, dtype=object).reshape(array.shape)
@@ -278,9 +294,10 @@ def _read_cells(item: Field, array: np.ndarray, where: str) -> Column:
 def _count_rest(column: Column, places: np.ndarray, where: str, item: Field) -> None:
     if len(places) > _MOST_PROBLEMS:
         column.problems.append(
-            Problem(where, code=NUM,
-                    message=f"{item.name} has {len(places) - _MOST_PROBLEMS} more such cells")
-        )  # fmt: skip
+            Problem(
+                where, code=NUM, message=f"{item.name} has {len(places) - _MOST_PROBLEMS} more such cells"
+            )
+        )
 
 
 def _element(where: str, place: Iterable[Any]) -> str:
@@ -351,19 +368,31 @@ def read_whole(item: Field, raw: Any, where: str, shapes: dict) -> dict[str, Any
         return _read_points(item, array, where)
     if item.kind == "vector" and array.ndim == 2 and 1 not in array.shape:
         raise InputError(
-            Problem(where, item.name, "×".join(map(str, array.shape)) + " cells",
-                    "one row or one column")
-        )  # fmt: skip
+            Problem(where, item.name, "×".join(map(str, array.shape)) + " cells", "one row or one column")
+        )
     values = _read_block(item, array, where)
-    return {item.name: values.ravel() if item.kind == "vector" else np.atleast_2d(values)
-            if values.ndim != 1 else values[:, None]}  # fmt: skip
+    return {
+        item.name: values.ravel()
+        if item.kind == "vector"
+        else np.atleast_2d(values)
+        if values.ndim != 1
+        else values[:, None]
+    }
 
 
 def _read_block(item: Field, array: np.ndarray, where: str) -> np.ndarray:
     """Numbers of a vector or block, each checked against the field's limits."""
-    cell = Field(item.name, "number", item.unit, item.help,
-                 None if item.may_be_blank else REQUIRED,
-                 item.above, item.at_least, item.below, item.at_most)  # fmt: skip
+    cell = Field(
+        item.name,
+        "number",
+        item.unit,
+        item.help,
+        None if item.may_be_blank else REQUIRED,
+        item.above,
+        item.at_least,
+        item.below,
+        item.at_most,
+    )
     if array.dtype.kind in "fiu":
         column = _read_numbers(cell, array.astype(float), where)
     else:
@@ -380,9 +409,13 @@ def _read_record(item: Field, array: np.ndarray, where: str) -> np.ndarray:
     cells = array.ravel().tolist()
     if len(cells) > len(item.columns):
         raise InputError(
-            Problem(where, item.name, f"{len(cells)} cells",
-                    f"one row of {', '.join(part.title for part in item.columns)}")
-        )  # fmt: skip
+            Problem(
+                where,
+                item.name,
+                f"{len(cells)} cells",
+                f"one row of {', '.join(part.title for part in item.columns)}",
+            )
+        )
     cells += [None] * (len(item.columns) - len(cells))
     values: list[float] = []
     problems: list[Problem] = []
@@ -417,9 +450,14 @@ def _read_points(item: Field, array: np.ndarray, where: str) -> dict[str, Any]:
                 if label not in item.choices:
                     code = value if isinstance(value, str) and value in ERROR_TEXTS else NA
                     raise InputError(
-                        Problem(_element(where, (place,)), item.name, value,
-                                "one of " + ", ".join(item.choices), code=code)
-                    )  # fmt: skip
+                        Problem(
+                            _element(where, (place,)),
+                            item.name,
+                            value,
+                            "one of " + ", ".join(item.choices),
+                            code=code,
+                        )
+                    )
                 labels.append(label)
             array = array[:, :-1]
     if array.shape[1] not in (2, 3):

@@ -158,14 +158,28 @@ def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> Ener
     times = np.asarray(times, dtype=float).ravel()
     problems = []
     if temperatures.size != times.size or times.size < 2:
-        problems.append(Problem("fit_activation_energy", "times", f"{times.size} values",
-                                f"as many as temperatures ({temperatures.size}), two or more"))
+        problems.append(
+            Problem(
+                "fit_activation_energy",
+                "times",
+                f"{times.size} values",
+                f"as many as temperatures ({temperatures.size}), two or more",
+            )
+        )
     if not (np.all(temperatures > 0.0) and np.all(times > 0.0)):
-        problems.append(Problem("fit_activation_energy", message="temperatures and times must be "
-                                "above 0", code=NUM))
+        problems.append(
+            Problem("fit_activation_energy", message="temperatures and times must be above 0", code=NUM)
+        )
     if not problems and np.ptp(temperatures) == 0.0:
-        problems.append(Problem("fit_activation_energy", "temperatures", float(temperatures[0]),
-                                "two different temperatures or more", code=NUM))
+        problems.append(
+            Problem(
+                "fit_activation_energy",
+                "temperatures",
+                float(temperatures[0]),
+                "two different temperatures or more",
+                code=NUM,
+            )
+        )
     if problems:
         raise InputError(problems)
     inverse = 1.0 / temperatures
@@ -179,8 +193,9 @@ def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> Ener
     low = high = error = math.nan
     warnings = []
     if free < 1:
-        warnings.append("two points fit any line: the energy has no confidence interval; measure a "
-                        "third temperature")  # fmt: skip
+        warnings.append(
+            "two points fit any line: the energy has no confidence interval; measure a third temperature"
+        )
     else:
         from scipy.stats import t as student
 
@@ -188,20 +203,32 @@ def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> Ener
         half = float(student.ppf(0.5 + confidence / 2.0, free)) * error
         low, high = energy - half, energy + half
         if half > 0.25 * abs(energy):
-            warnings.append(f"the energy is known to ±{100 * half / abs(energy):.0f} % only: repeat "
-                            "tests, or spread the temperatures")  # fmt: skip
+            warnings.append(
+                f"the energy is known to ±{100 * half / abs(energy):.0f} % only: repeat "
+                "tests, or spread the temperatures"
+            )
     if np.ptp(temperatures) < 10.0:
         warnings.append("the temperatures lie within 10 K: what is read off outside them is a guess")
     if energy <= 0.0:
         warnings.append("times grow with temperature: look for mixed-up rows or units")
-    fit = EnergyFit(float(energy), float(low), float(high), confidence, residuals, tuple(warnings), error,
-                    arrhenius_curvature(temperatures, times))  # fmt: skip
+    fit = EnergyFit(
+        float(energy),
+        float(low),
+        float(high),
+        confidence,
+        residuals,
+        tuple(warnings),
+        error,
+        arrhenius_curvature(temperatures, times),
+    )
     if fit.curvature is not None and fit.is_bent:
         return replace(fit, warnings=(fit.curvature.words, *fit.warnings))
     if fit.curvature is None and free > 0:
         few = "points" if times.size < 4 else "temperatures"
-        told = (f"too few {few} to tell whether one energy holds over the range: measure four or more, at "
-                "three temperatures or more")  # fmt: skip
+        told = (
+            f"too few {few} to tell whether one energy holds over the range: measure four or more, at "
+            "three temperatures or more"
+        )
         return replace(fit, warnings=(*fit.warnings, told))
     return fit
 
@@ -209,10 +236,7 @@ def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> Ener
 # ---------------------------------------------------------------------------------- kinetics
 
 FORMS = ("n-th order", "Kamal-Sourour")
-_NAMES = {
-    "n-th order": ("A1", "E1", "n"),
-    "Kamal-Sourour": ("A1", "E1", "A2", "E2", "m", "n"),
-}
+_NAMES = {"n-th order": ("A1", "E1", "n"), "Kamal-Sourour": ("A1", "E1", "A2", "E2", "m", "n")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,8 +261,7 @@ class KineticsFit:
     @property
     def spread(self) -> float:
         """Standard deviation of the residuals."""
-        return math.sqrt(self.residuals @ self.residuals / max(1, self.residuals.size
-                                                               - self.values.size))  # fmt: skip
+        return math.sqrt(self.residuals @ self.residuals / max(1, self.residuals.size - self.values.size))
 
     @property
     def row(self) -> tuple:
@@ -246,8 +269,7 @@ class KineticsFit:
         k = self.kinetics
         if isinstance(k, NthOrder):
             return (k.factor * 60.0, k.energy / 1e3, None, None, None, k.order)
-        return (k.factor * 60.0, k.energy / 1e3, k.factor_auto * 60.0, k.energy_auto / 1e3,
-                k.power, k.order)  # fmt: skip
+        return (k.factor * 60.0, k.energy / 1e3, k.factor_auto * 60.0, k.energy_auto / 1e3, k.power, k.order)
 
 
 def _runs(times: np.ndarray, temperatures: np.ndarray) -> np.ndarray:
@@ -257,8 +279,9 @@ def _runs(times: np.ndarray, temperatures: np.ndarray) -> np.ndarray:
     return np.concatenate([[0], np.cumsum(falls | again)])
 
 
-def fit_kinetics(times, degrees, temperatures, form: str = "n-th order",
-                 start: float = 0.0, runs: Sequence | None = None) -> KineticsFit:  # fmt: skip
+def fit_kinetics(
+    times, degrees, temperatures, form: str = "n-th order", start: float = 0.0, runs: Sequence | None = None
+) -> KineticsFit:
     """Kinetics from a table of degree of cure against time and temperature.
 
     Rows of several runs stand one below the other; a run begins where the time falls back, or where
@@ -284,18 +307,42 @@ def fit_kinetics(times, degrees, temperatures, form: str = "n-th order",
     if not names:
         problems.append(Problem("fit_kinetics", "form", form, "one of " + ", ".join(FORMS)))
     if not times.size == degrees.size == temperatures.size:
-        problems.append(Problem("fit_kinetics", "degrees", f"{degrees.size} values",
-                                f"as many as times ({times.size}) and temperatures "
-                                f"({temperatures.size})"))
+        problems.append(
+            Problem(
+                "fit_kinetics",
+                "degrees",
+                f"{degrees.size} values",
+                f"as many as times ({times.size}) and temperatures ({temperatures.size})",
+            )
+        )
     if not (np.all(times >= 0.0) and np.all(temperatures > 0.0) and np.isfinite(degrees).all()):
-        problems.append(Problem("fit_kinetics", message="times must be 0 or more, temperatures "
-                                "above 0 K, degrees numbers", code=NUM))
+        problems.append(
+            Problem(
+                "fit_kinetics",
+                message="times must be 0 or more, temperatures above 0 K, degrees numbers",
+                code=NUM,
+            )
+        )
     if np.any((degrees < -0.1) | (degrees > 1.1)):
-        problems.append(Problem("fit_kinetics", "degrees", float(np.max(degrees)),
-                                "fractions from 0 to 1", "divide percentages by 100", NUM))
+        problems.append(
+            Problem(
+                "fit_kinetics",
+                "degrees",
+                float(np.max(degrees)),
+                "fractions from 0 to 1",
+                "divide percentages by 100",
+                NUM,
+            )
+        )
     if not problems and times.size <= len(names):
-        problems.append(Problem("fit_kinetics", "times", f"{times.size} rows",
-                                f"more than the {len(names)} constants to be found"))
+        problems.append(
+            Problem(
+                "fit_kinetics",
+                "times",
+                f"{times.size} rows",
+                f"more than the {len(names)} constants to be found",
+            )
+        )
     if problems:
         raise InputError(problems)
     table = _Table(times, temperatures, start, runs)
@@ -305,13 +352,14 @@ def fit_kinetics(times, degrees, temperatures, form: str = "n-th order",
 
     def kinetics_of(values) -> NthOrder | Kamal:
         full = dict.fromkeys(names, 0.0) | dict(zip(free, values.tolist(), strict=True))
-        factors = {name: math.exp(min(full[name] + full["E" + name[1]] * 1e4 / GAS_CONSTANT
-                                      / reference, 600.0))
-                   for name in names if name.startswith("A")}  # fmt: skip
+        factors = {
+            name: math.exp(min(full[name] + full["E" + name[1]] * 1e4 / GAS_CONSTANT / reference, 600.0))
+            for name in names
+            if name.startswith("A")
+        }
         if form == FORMS[0]:
             return NthOrder(factors["A1"], full["E1"] * 1e4, full["n"])
-        return Kamal(factors["A1"], full["E1"] * 1e4, factors["A2"], full["E2"] * 1e4, full["m"],
-                     full["n"])  # fmt: skip
+        return Kamal(factors["A1"], full["E1"] * 1e4, factors["A2"], full["E2"] * 1e4, full["m"], full["n"])
 
     def misfit(values) -> np.ndarray:
         return table.degrees(kinetics_of(values)) - degrees
@@ -320,8 +368,16 @@ def fit_kinetics(times, degrees, temperatures, form: str = "n-th order",
     low, high = (np.array([bounds[name[0]][side] for name in free]) for side in (0, 1))
     best: Any = None
     for guess in _guesses(form, free, times, degrees):
-        found = least_squares(misfit, guess, bounds=(low, high), xtol=1e-12, ftol=1e-12,
-                              gtol=1e-12, diff_step=1e-5, max_nfev=200)  # fmt: skip
+        found = least_squares(
+            misfit,
+            guess,
+            bounds=(low, high),
+            xtol=1e-12,
+            ftol=1e-12,
+            gtol=1e-12,
+            diff_step=1e-5,
+            max_nfev=200,
+        )
         if best is None or found.cost < best.cost:
             best = found
         if best.cost < 1e-12:
@@ -333,8 +389,11 @@ class _Table:
     """The rows of the measurements as columns of one integration."""
 
     def __init__(self, times, temperatures, start, runs):
-        run = _runs(times, temperatures) if runs is None else np.unique(
-            np.asarray(runs, dtype=str), return_inverse=True)[1].ravel()  # fmt: skip
+        run = (
+            _runs(times, temperatures)
+            if runs is None
+            else np.unique(np.asarray(runs, dtype=str), return_inverse=True)[1].ravel()
+        )
         self.grid = np.unique(np.append(times, 0.0))
         self.place = (np.searchsorted(self.grid, times), run)
         columns = []
@@ -375,8 +434,10 @@ def _precision(found, kinetics, free, low, high, reference, degrees, single) -> 
     labels = [{"A1": "ln k1", "A2": "ln k2"}.get(name, name) for name in free]
     warnings = []
     if single:
-        warnings.append("all rows are at one temperature: the activation energy cannot be found; "
-                        "the constants hold at that temperature only")  # fmt: skip
+        warnings.append(
+            "all rows are at one temperature: the activation energy cannot be found; "
+            "the constants hold at that temperature only"
+        )
     for i in range(count):
         for j in range(i):
             if abs(correlation[i, j]) > 0.98:
@@ -398,21 +459,33 @@ def _precision(found, kinetics, free, low, high, reference, degrees, single) -> 
         if stuck:
             warnings.append(f"{label} ran to the end of its range: another form may fit better")
     if degrees.max() < 0.8:
-        warnings.append(f"no row is cured past {degrees.max():.2f}: the end of the cure, and with "
-                        "it the order n, is an extrapolation")  # fmt: skip
+        warnings.append(
+            f"no row is cured past {degrees.max():.2f}: the end of the cure, and with "
+            "it the order n, is an extrapolation"
+        )
     runs = found.fun
     if runs.size >= 12:
         signs = np.sign(runs)
         changes = int(np.sum(signs[1:] != signs[:-1]))
         if changes < runs.size / 4 and np.sqrt(variance) > 5e-3:
-            warnings.append("the residuals run in long stretches of one sign: this form of kinetics "
-                            "does not follow the data")  # fmt: skip
+            warnings.append(
+                "the residuals run in long stretches of one sign: this form of kinetics "
+                "does not follow the data"
+            )
     # energies were fitted in 10 kJ/mol
     unit = np.array([1e4 if name[0] == "E" else 1.0 for name in free])
     return KineticsFit(
-        kinetics, tuple(labels), found.x * unit, errors * unit, covariance * np.outer(unit, unit),
-        correlation, reference, degrees + found.fun, -found.fun, tuple(warnings),
-    )  # fmt: skip
+        kinetics,
+        tuple(labels),
+        found.x * unit,
+        errors * unit,
+        covariance * np.outer(unit, unit),
+        correlation,
+        reference,
+        degrees + found.fun,
+        -found.fun,
+        tuple(warnings),
+    )
 
 
 # ----------------------------------------------------------------------------------- profiles
@@ -429,17 +502,25 @@ class Profile:
         times = np.asarray(self.times, dtype=float)
         temperatures = np.asarray(self.temperatures, dtype=float)
         if times.ndim != 1 or times.shape != temperatures.shape or times.size < 2:
-            raise InputError(Problem("Profile", "temperatures", f"{temperatures.size} values",
-                                     f"as many as times ({times.size}), two or more"))
+            raise InputError(
+                Problem(
+                    "Profile",
+                    "temperatures",
+                    f"{temperatures.size} values",
+                    f"as many as times ({times.size}), two or more",
+                )
+            )
         if np.any(np.diff(times) < 0.0) or not np.all(temperatures > 0.0):
-            raise InputError(Problem("Profile", message="times must be in order and temperatures "
-                                     "above 0 K", code=NUM))
+            raise InputError(
+                Problem("Profile", message="times must be in order and temperatures above 0 K", code=NUM)
+            )
         object.__setattr__(self, "times", times)
         object.__setattr__(self, "temperatures", temperatures)
 
 
-def ramp_hold(room: float, hold_temperature: float, hold: float, ramp: float,
-              cool: float | None = None) -> Profile:  # fmt: skip
+def ramp_hold(
+    room: float, hold_temperature: float, hold: float, ramp: float, cool: float | None = None
+) -> Profile:
     """Ramp up, hold, and where `cool` is given ramp down; rates in K/s, 0 or less is a step.
 
     >>> ramp_hold(298.15, 353.15, 1800.0, 1 / 60, 2 / 60).times.round(6).tolist()
@@ -571,8 +652,7 @@ def _refined(times: np.ndarray, constants: Sequence[float]) -> np.ndarray:
     total = times[-1] - times[0]
     shortest = max(min(constants, default=total), 1e-9)
     piece = max(shortest / 100.0, total / _POINTS)
-    grid = [np.linspace(a, b, max(2, 1 + math.ceil((b - a) / piece)))
-            for a, b in pairwise(times) if b > a]  # fmt: skip
+    grid = [np.linspace(a, b, max(2, 1 + math.ceil((b - a) / piece))) for a, b in pairwise(times) if b > a]
     # a step of the air stays a step: both of its points
     return np.sort(np.concatenate([times, *(part[1:-1] for part in grid)]))
 
@@ -586,10 +666,17 @@ def _air_at(profile: Profile, times: np.ndarray) -> np.ndarray:
     return air
 
 
-def schedule(profile: Profile, parts: Sequence[PartLag], kinetics=None, *,
-             requirement: Requirement | None = None, gel: float | None = None,
-             handling: float | None = None, cured: float | None = None,
-             glass: tuple[float, float, float] | None = None) -> Schedule:  # fmt: skip
+def schedule(
+    profile: Profile,
+    parts: Sequence[PartLag],
+    kinetics=None,
+    *,
+    requirement: Requirement | None = None,
+    gel: float | None = None,
+    handling: float | None = None,
+    cured: float | None = None,
+    glass: tuple[float, float, float] | None = None,
+) -> Schedule:
     """A temperature profile played for each part: degrees, equivalent time, glass point, times.
 
     `kinetics` give degrees; a `requirement` with energy and reference gives equivalent times; `gel`,
@@ -605,18 +692,30 @@ def schedule(profile: Profile, parts: Sequence[PartLag], kinetics=None, *,
     """
     requirement = requirement or Requirement()
     kinetics = None if kinetics is None else as_kinetics(kinetics)
-    problems = [Problem("schedule", "time_constant", part.time_constant, "above 0", code=NUM)
-                for part in parts if not part.time_constant > 0.0]  # fmt: skip
+    problems = [
+        Problem("schedule", "time_constant", part.time_constant, "above 0", code=NUM)
+        for part in parts
+        if not part.time_constant > 0.0
+    ]
     if not parts:
         problems.append(Problem("schedule", message="there is no part in the load"))
     if kinetics is None and requirement.energy is None:
-        problems.append(Problem("schedule", message="neither kinetics nor an activation energy is "
-                                "given", fix="give one of them"))  # fmt: skip
+        problems.append(
+            Problem(
+                "schedule",
+                message="neither kinetics nor an activation energy is given",
+                fix="give one of them",
+            )
+        )
     if kinetics is None and (requirement.degree is not None or gel is not None):
         problems.append(Problem("schedule", message="a degree of cure needs kinetics"))
     if requirement.equivalent is not None and None in (requirement.energy, requirement.reference):
-        problems.append(Problem("schedule", message="an equivalent time needs a reference "
-                                "temperature and an activation energy"))  # fmt: skip
+        problems.append(
+            Problem(
+                "schedule",
+                message="an equivalent time needs a reference temperature and an activation energy",
+            )
+        )
     if problems:
         raise InputError(problems)
     times = _refined(profile.times, [part.time_constant for part in parts])
@@ -639,18 +738,33 @@ def schedule(profile: Profile, parts: Sequence[PartLag], kinetics=None, *,
         sure, counted, stop, points = own, spent, None, None
         if own is not None and glass is not None:
             points = glass_point(own, *glass)
-            sure, counted, stop = _without_glass(times, heat[:, place], kinetics, glass, own, spent,
-                                                 requirement.reference)  # fmt: skip
+            sure, counted, stop = _without_glass(
+                times, heat[:, place], kinetics, glass, own, spent, requirement.reference
+            )
         reasons = _reasons(requirement, heat[:, place], own, spent)
-        if stop is not None and _falls_short(requirement, sure, counted) and (
-            not reasons or stop.computed - stop.counted > GLASS_LOSS
-        ):  # fmt: skip
+        if (
+            stop is not None
+            and _falls_short(requirement, sure, counted)
+            and (not reasons or stop.computed - stop.counted > GLASS_LOSS)
+        ):
             reasons.append(stop.words)
-        played.append(PartCure(
-            part, heat[:, place], own, spent, points, _when(times, sure, gel),
-            _when(times, sure, handling), _when(times, sure, cured), not reasons, tuple(reasons),
-            sure, counted, stop,
-        ))  # fmt: skip
+        played.append(
+            PartCure(
+                part,
+                heat[:, place],
+                own,
+                spent,
+                points,
+                _when(times, sure, gel),
+                _when(times, sure, handling),
+                _when(times, sure, cured),
+                not reasons,
+                tuple(reasons),
+                sure,
+                counted,
+                stop,
+            )
+        )
     return Schedule(times, air, tuple(played))
 
 
@@ -665,10 +779,14 @@ def _without_glass(times, heat, kinetics, glass, degrees, equivalent, reference)
         return degrees, equivalent, None
     first, last = stretches[0]
     stop = GlassStop(
-        float(times[first]), float(times[last]) if len(stretches) > 1 or last < times.size - 1 else math.inf,
-        float(heat[first]), float(glass_point(sure[first], *glass)), float(sure[first]),
-        float(degrees[-1]), float(sure[-1]),
-    )  # fmt: skip
+        float(times[first]),
+        float(times[last]) if len(stretches) > 1 or last < times.size - 1 else math.inf,
+        float(heat[first]),
+        float(glass_point(sure[first], *glass)),
+        float(sure[first]),
+        float(degrees[-1]),
+        float(sure[-1]),
+    )
     if equivalent is None:
         return sure, None, stop
     gains = np.diff(equivalent, prepend=0.0)
@@ -702,20 +820,28 @@ def _reasons(requirement, heat, degrees, equivalent) -> list[str]:
     """Why a part does not pass, in plain words."""
     reasons = []
     if requirement.degree is not None and degrees[-1] < requirement.degree:
-        reasons.append(f"degree of cure ends at {degrees[-1]:.3f}, "
-                       f"{requirement.degree:.3f} is required")  # fmt: skip
+        reasons.append(f"degree of cure ends at {degrees[-1]:.3f}, {requirement.degree:.3f} is required")
     if requirement.equivalent is not None and equivalent[-1] < requirement.equivalent:
-        reasons.append(f"equivalent time ends at {equivalent[-1] / 60:.1f} min, "
-                       f"{requirement.equivalent / 60:.1f} min are required")  # fmt: skip
+        reasons.append(
+            f"equivalent time ends at {equivalent[-1] / 60:.1f} min, "
+            f"{requirement.equivalent / 60:.1f} min are required"
+        )
     if requirement.limit is not None and heat.max() > requirement.limit:
-        reasons.append(f"reaches {heat.max() - 273.15:.1f} °C, the limit is "
-                       f"{requirement.limit - 273.15:.1f} °C")  # fmt: skip
+        reasons.append(
+            f"reaches {heat.max() - 273.15:.1f} °C, the limit is {requirement.limit - 273.15:.1f} °C"
+        )
     return reasons
 
 
-def shortest_hold(profile: Callable[[float], Profile], parts: Sequence[PartLag], kinetics=None, *,
-                  requirement: Requirement, longest: float = 7 * 86400.0,
-                  glass: tuple[float, float, float] | None = None) -> float:  # fmt: skip
+def shortest_hold(
+    profile: Callable[[float], Profile],
+    parts: Sequence[PartLag],
+    kinetics=None,
+    *,
+    requirement: Requirement,
+    longest: float = 7 * 86400.0,
+    glass: tuple[float, float, float] | None = None,
+) -> float:
     """The shortest hold (s) with which the coldest part still passes; `glass` as for `schedule`.
 
     `profile` gives the profile for a hold, for example
@@ -729,18 +855,23 @@ def shortest_hold(profile: Callable[[float], Profile], parts: Sequence[PartLag],
     693.1
     """
     if requirement.degree is None and requirement.equivalent is None:
-        raise InputError(Problem("shortest_hold", message="nothing is required: give a degree or an "
-                                 "equivalent time"))
-    wanted = Requirement(requirement.degree, requirement.equivalent, requirement.reference,
-                         requirement.energy)  # fmt: skip
+        raise InputError(
+            Problem("shortest_hold", message="nothing is required: give a degree or an equivalent time")
+        )
+    wanted = Requirement(
+        requirement.degree, requirement.equivalent, requirement.reference, requirement.energy
+    )
 
     def excess(hold: float) -> float:
         worst = math.inf
         for part in schedule(profile(hold), parts, kinetics, requirement=wanted, glass=glass).parts:
             if wanted.degree is not None and part.sure is not None:
                 # y = −ln(1 − α) rises nearly straight with the hold
-                worst = min(worst, -math.log1p(-min(part.sure[-1], 1.0 - 1e-15))
-                            + math.log1p(-min(wanted.degree, 1.0 - 1e-15)))
+                worst = min(
+                    worst,
+                    -math.log1p(-min(part.sure[-1], 1.0 - 1e-15))
+                    + math.log1p(-min(wanted.degree, 1.0 - 1e-15)),
+                )
             if wanted.equivalent is not None and part.counted is not None:
                 worst = min(worst, part.counted[-1] / wanted.equivalent - 1.0)
         return worst
@@ -752,16 +883,36 @@ def shortest_hold(profile: Callable[[float], Profile], parts: Sequence[PartLag],
         high *= 2.0
     high = min(high, longest)
     if excess(high) < 0.0:
-        raise InputError(Problem("shortest_hold", message="the coldest part does not pass with a "
-                                 f"hold of {longest / 3600:g} h", code=NUM,
-                                 fix="raise the hold temperature"))
+        raise InputError(
+            Problem(
+                "shortest_hold",
+                message=f"the coldest part does not pass with a hold of {longest / 3600:g} h",
+                code=NUM,
+                fix="raise the hold temperature",
+            )
+        )
     from scipy.optimize import brentq
 
     return float(brentq(excess, 0.0, high, xtol=1e-2, rtol=1e-6))
 
 
 __all__ = [
-    "FORMS", "GLASS_MARGIN", "NEAR_CURE", "Curvature", "EnergyFit", "GlassStop", "KineticsFit", "PartCure",
-    "PartLag", "Profile", "Requirement", "Schedule", "arrhenius_curvature", "fit_activation_energy",
-    "fit_kinetics", "ramp_hold", "schedule", "shortest_hold",
-]  # fmt: skip
+    "FORMS",
+    "GLASS_MARGIN",
+    "NEAR_CURE",
+    "Curvature",
+    "EnergyFit",
+    "GlassStop",
+    "KineticsFit",
+    "PartCure",
+    "PartLag",
+    "Profile",
+    "Requirement",
+    "Schedule",
+    "arrhenius_curvature",
+    "fit_activation_energy",
+    "fit_kinetics",
+    "ramp_hold",
+    "schedule",
+    "shortest_hold",
+]

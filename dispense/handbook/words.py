@@ -34,9 +34,7 @@ def describe(name: str | Function) -> dict[str, Any]:
             }
             for item in entry.arguments
         ],
-        "returns": [
-            {"name": item.name, "unit": item.unit, "help": item.help} for item in entry.returns
-        ],
+        "returns": [{"name": item.name, "unit": item.unit, "help": item.help} for item in entry.returns],
         "equation": entry.equation,
         "valid": entry.valid,
         "rule_of_thumb": entry.rule,
@@ -60,9 +58,13 @@ def describe_all() -> list[dict[str, Any]]:
 
 def remarks(entry: Function) -> Iterator[tuple[str, str]]:
     """What is known of a function besides its arguments and results, with a title each."""
-    for title, body in (("Equation", entry.equation), ("Valid", entry.valid),
-                        ("Rule of thumb", entry.rule), ("Notes", entry.notes),
-                        ("Source", entry.source)):  # fmt: skip
+    for title, body in (
+        ("Equation", entry.equation),
+        ("Valid", entry.valid),
+        ("Rule of thumb", entry.rule),
+        ("Notes", entry.notes),
+        ("Source", entry.source),
+    ):
         if body:
             yield title, body
 
@@ -109,11 +111,14 @@ def function_text(name: str) -> str:
     entry = lookup(name)
     lines = [entry.signature, f"  {entry.summary}", "", "Arguments"]
     rows = [
-        [f"  {item.label}", describe_unit(item.unit) if item.kind in ("number", "vector", "matrix",
-         "points") else item.kind, item.default_text() or ("" if item.is_required else "optional"),
-         item.help]
+        [
+            f"  {item.label}",
+            describe_unit(item.unit) if item.kind in ("number", "vector", "matrix", "points") else item.kind,
+            item.default_text() or ("" if item.is_required else "optional"),
+            item.help,
+        ]
         for item in entry.arguments
-    ]  # fmt: skip
+    ]
     lines.append(table(["  name", "unit", "default", "meaning"], rows))
     for item in entry.arguments:
         if item.choices:

@@ -16,9 +16,15 @@ from ..reports.cure import CureReport, CureSummary, cure_report, cure_reports
 from ..xlsx.write import atomic_write, make_folder, refuse_overwrite
 
 
-def cure_file(plan: str | os.PathLike[str] | Plan, station: str, *,
-              record: str | os.PathLike[str] | None = None, log: str | os.PathLike[str] | None = None,
-              out: str | os.PathLike[str] | None = None, paper: str = "A4") -> CureReport:  # fmt: skip
+def cure_file(
+    plan: str | os.PathLike[str] | Plan,
+    station: str,
+    *,
+    record: str | os.PathLike[str] | None = None,
+    log: str | os.PathLike[str] | None = None,
+    out: str | os.PathLike[str] | None = None,
+    paper: str = "A4",
+) -> CureReport:
     """The report of a station of a plan workbook, and with `out` a workbook of it.
 
     `record` is a CSV of times and shop temperatures, `log` a CSV of a thermocouple log;
@@ -26,25 +32,31 @@ def cure_file(plan: str | os.PathLike[str] | Plan, station: str, *,
     """
 
     paper_code(paper, "cure")
-    inputs = [Path(path) for path in (plan, record, log) if path is not None
-              and not isinstance(path, Plan)]  # fmt: skip
+    inputs = [Path(path) for path in (plan, record, log) if path is not None and not isinstance(path, Plan)]
     if out is not None:
         if Path(out).suffix.lower() != ".xlsx":
             raise InputError(Problem("out", "file", str(out), "a name that ends in .xlsx"))
         refuse_overwrite(out, inputs)
     loaded = plan if isinstance(plan, Plan) else load_plan(plan)
     report = cure_report(
-        loaded, station, record=None if record is None else read_record(record),
+        loaded,
+        station,
+        record=None if record is None else read_record(record),
         log=None if log is None else read_record(log),
-    )  # fmt: skip
+    )
     if out is not None:
         _write(report, out, inputs, paper)
     return report
 
 
-def cure_files(plan: str | os.PathLike[str] | Plan, *, record: str | os.PathLike[str] | None = None,
-               log: str | os.PathLike[str] | None = None, out: str | os.PathLike[str] | None = None,
-               paper: str = "A4") -> CureSummary:  # fmt: skip
+def cure_files(
+    plan: str | os.PathLike[str] | Plan,
+    *,
+    record: str | os.PathLike[str] | None = None,
+    log: str | os.PathLike[str] | None = None,
+    out: str | os.PathLike[str] | None = None,
+    paper: str = "A4",
+) -> CureSummary:
     """The reports of all stations, and with `out` a folder with a workbook of each.
 
     A record or a log belongs to one station: with either, `cure_file` wants its name.
@@ -53,11 +65,19 @@ def cure_files(plan: str | os.PathLike[str] | Plan, *, record: str | os.PathLike
     paper_code(paper, "cure")
     problems = [
         Problem("cure", message=f"a {name} belongs to one station", fix="give --station NAME too")
-        for name, given in (("record", record), ("log", log)) if given is not None
-    ]  # fmt: skip
+        for name, given in (("record", record), ("log", log))
+        if given is not None
+    ]
     if out is not None and (Path(out).suffix or Path(out).is_file()):
-        problems.append(Problem("out", "folder", str(out), "a folder for a workbook of each station",
-                                "for one workbook give --station NAME"))  # fmt: skip
+        problems.append(
+            Problem(
+                "out",
+                "folder",
+                str(out),
+                "a folder for a workbook of each station",
+                "for one workbook give --station NAME",
+            )
+        )
     if problems:
         raise InputError(problems)
     summary = cure_reports(plan if isinstance(plan, Plan) else load_plan(plan))

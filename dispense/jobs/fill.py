@@ -38,10 +38,13 @@ __all__ = ["FillReport", "fill", "safe_name", "template_folder"]
 Progress = Callable[[int, int], None]
 
 KINDS = {
-    "shift_material": "shift material sheets", "cure_board": "cure boards",
-    "shot_check": "shot-check sheets", "staging": "staging sheets",
-    "station_setup": "station setup cards", "results": "results workbooks",
-}  # fmt: skip
+    "shift_material": "shift material sheets",
+    "cure_board": "cure boards",
+    "shot_check": "shot-check sheets",
+    "staging": "staging sheets",
+    "station_setup": "station setup cards",
+    "results": "results workbooks",
+}
 _FORMULA_KEPT = "holds a formula, which was kept"
 
 
@@ -64,17 +67,21 @@ class FillReport:
         """Where and what of each finding that is no note."""
         return [
             {"date": item.day, "shift": item.shift, "station": item.station, "warning": item.text}
-            for item in self.findings if item.is_warning
-        ]  # fmt: skip
+            for item in self.findings
+            if item.is_warning
+        ]
 
     def as_json(self) -> dict[str, Any]:
         """The report for a script."""
         return {
-            "folder": str(self.folder), "files": [str(path) for path in self.files],
-            "counts": dict(self.counts), "findings": [item.as_json() for item in self.findings],
+            "folder": str(self.folder),
+            "files": [str(path) for path in self.files],
+            "counts": dict(self.counts),
+            "findings": [item.as_json() for item in self.findings],
             "warnings": [{**item, "date": str(item["date"] or "")} for item in self.warnings],
-            "notes": list(self.notes), "not_written": [str(problem) for problem in self.not_written],
-        }  # fmt: skip
+            "notes": list(self.notes),
+            "not_written": [str(problem) for problem in self.not_written],
+        }
 
     def as_text(self) -> str:
         """The report for a terminal: counts, then the findings worth reading first."""
@@ -102,9 +109,12 @@ def template_folder() -> Path:
         if (folder / sheets.RESULTS.file).is_file():
             return folder
     raise FileError(
-        Problem("templates", message="are not installed with the planner",
-                fix="install it again, or give --templates FOLDER")
-    )  # fmt: skip
+        Problem(
+            "templates",
+            message="are not installed with the planner",
+            fix="install it again, or give --templates FOLDER",
+        )
+    )
 
 
 def _template_files(folder: str | os.PathLike[str] | None) -> dict[str, Path]:
@@ -115,8 +125,10 @@ def _template_files(folder: str | os.PathLike[str] | None) -> dict[str, Path]:
     own = Path(folder)
     if not own.is_dir():
         raise FileError(Problem(str(folder), message="is not a folder of templates"))
-    return {key: (own if (own / spec.file).is_file() else packaged) / spec.file
-            for key, spec in sheets.SPECS.items()}  # fmt: skip
+    return {
+        key: (own if (own / spec.file).is_file() else packaged) / spec.file
+        for key, spec in sheets.SPECS.items()
+    }
 
 
 class Heading(str):
@@ -142,8 +154,9 @@ class Heading(str):
 
 _HEADINGS = {
     table: {item.name: Heading.of(item) for item in fields}
-    for spec in sheets.SPECS.values() for table, fields in spec.tables.items()
-}  # fmt: skip
+    for spec in sheets.SPECS.values()
+    for table, fields in spec.tables.items()
+}
 _NAMES = {key: {item.name: Heading.named(item) for item in spec.names} for key, spec in sheets.SPECS.items()}
 
 
@@ -163,8 +176,9 @@ def _headed(content: sheets.Content) -> dict[str, list[dict[str, Any]]]:
     """The rows of each table by heading."""
     return {
         name: [{headings[key]: value for key, value in row.items()} for row in rows]
-        for name, rows in content.tables.items() for headings in (_HEADINGS[name],)
-    }  # fmt: skip
+        for name, rows in content.tables.items()
+        for headings in (_HEADINGS[name],)
+    }
 
 
 def _by_name(content: sheets.Content) -> dict[str, Any]:
@@ -307,8 +321,9 @@ def _write(templates: Templates, content: sheets.Content, path: Path) -> tuple[l
         return [], list(error.problems)
 
 
-def _run(jobs: Sequence[_Job], templates: Templates, processes: int, progress: Progress | None,
-         report: FillReport) -> None:  # fmt: skip
+def _run(
+    jobs: Sequence[_Job], templates: Templates, processes: int, progress: Progress | None, report: FillReport
+) -> None:
     """Write all files; notes, each once, and files that were refused go to the report."""
     from ..xlsx.write import make_folder
 
@@ -331,13 +346,17 @@ def _run(jobs: Sequence[_Job], templates: Templates, processes: int, progress: P
     else:
         from concurrent.futures import ProcessPoolExecutor
 
-        with ProcessPoolExecutor(processes, initializer=_start_worker, initargs=(
-            templates.files, templates.paper, templates.stamp)) as pool:  # fmt: skip
+        with ProcessPoolExecutor(
+            processes, initializer=_start_worker, initargs=(templates.files, templates.paper, templates.stamp)
+        ) as pool:
             found = pool.map(
-                _work, (job.path for job in jobs), (job.content.spec.key for job in jobs),
-                (job.content.values for job in jobs), (job.content.tables for job in jobs),
+                _work,
+                (job.path for job in jobs),
+                (job.content.spec.key for job in jobs),
+                (job.content.values for job in jobs),
+                (job.content.tables for job in jobs),
                 chunksize=max(1, min(16, len(jobs) // (4 * processes))),
-            )  # fmt: skip
+            )
             for count, (job, item) in enumerate(zip(jobs, found, strict=True), 1):
                 done(count, job, item)
     report.notes += notes
@@ -396,9 +415,7 @@ def _choose(plan, date, shift: str | None, stations: Iterable[str] | None) -> _C
         for name in stations:
             found = _named(name, names)
             if found is None:
-                problems.append(
-                    Problem("fill", "station", name, f"a station of the plan ({_listed(names)})")
-                )
+                problems.append(Problem("fill", "station", name, f"a station of the plan ({_listed(names)})"))
             else:
                 chosen.stations.append(found)
     if problems:
@@ -421,9 +438,10 @@ def _listed(names: Iterable[str], most: int = 12) -> str:
 def _until(plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
     """The last shift that must be played for what is chosen."""
     days = [
-        (date, shift) for date, shift in plan.days()
+        (date, shift)
+        for date, shift in plan.days()
         if (chosen.date is None or date == chosen.date) and (chosen.shift is None or shift == chosen.shift)
-    ]  # fmt: skip
+    ]
     return days[-1] if days else None
 
 
@@ -435,8 +453,10 @@ def _jobs(plan, results: Sequence[ShiftResult], chosen: _Chosen, out: Path, stam
     for row in plan.stations:
         name = row.station
         if (chosen.stations is None or name in chosen.stations) and station_parts(plan, name):
-            yield _Job(out / "setup" / f"{stems[name]}_setup.xlsx",
-                       sheets.station_setup_content(plan, setup_card(plan, name), stamp))  # fmt: skip
+            yield _Job(
+                out / "setup" / f"{stems[name]}_setup.xlsx",
+                sheets.station_setup_content(plan, setup_card(plan, name), stamp),
+            )
     by_shift: dict[tuple[datetime.date, str], list[ShiftResult]] = {}
     for result in results:
         by_shift.setdefault((result.date, result.shift), []).append(result)
@@ -445,17 +465,28 @@ def _jobs(plan, results: Sequence[ShiftResult], chosen: _Chosen, out: Path, stam
         yield _Job(folder / "staging.xlsx", sheets.staging_content(plan, group, stamp))
         for result in group:
             stem = stems[result.station.station]
-            for suffix, content in (("material", sheets.shift_material_content),
-                                    ("cure_board", sheets.cure_board_content),
-                                    ("shot_check", sheets.shot_check_content)):  # fmt: skip
+            for suffix, content in (
+                ("material", sheets.shift_material_content),
+                ("cure_board", sheets.cure_board_content),
+                ("shot_check", sheets.shot_check_content),
+            ):
                 yield _Job(folder / f"{stem}_{suffix}.xlsx", content(plan, result, stamp))
 
 
-def fill(plan_path: str | os.PathLike[str], out: str | os.PathLike[str] | None = None, *,
-         date: datetime.date | str | None = None, shift: str | None = None,
-         stations: Iterable[str] | None = None, templates: str | os.PathLike[str] | None = None,
-         paper: str = "A4", processes: int = 1, open_workbook: bool = False,
-         progress: Progress | None = None, stamp: str | None = None) -> FillReport:  # fmt: skip
+def fill(
+    plan_path: str | os.PathLike[str],
+    out: str | os.PathLike[str] | None = None,
+    *,
+    date: datetime.date | str | None = None,
+    shift: str | None = None,
+    stations: Iterable[str] | None = None,
+    templates: str | os.PathLike[str] | None = None,
+    paper: str = "A4",
+    processes: int = 1,
+    open_workbook: bool = False,
+    progress: Progress | None = None,
+    stamp: str | None = None,
+) -> FillReport:
     """Play a plan and fill its sheets into the folder `out` (by default beside the plan).
 
     `date`, `shift` and `stations` keep to a part of the plan; stock is carried from the first day
@@ -476,9 +507,10 @@ def fill(plan_path: str | os.PathLike[str], out: str | os.PathLike[str] | None =
     source = Path(plan_path)
     folder = Path(out) if out is not None else source.with_name(f"{source.stem}_sheets")
     results = [
-        result for result in play_plan(plan, until=_until(plan, chosen), stations=chosen.stations)
+        result
+        for result in play_plan(plan, until=_until(plan, chosen), stations=chosen.stations)
         if chosen.has(result)
-    ]  # fmt: skip
+    ]
     jobs = list(_jobs(plan, results, chosen, folder, stamp))
     library = Templates(files, paper, stamp)
     _check_templates(library, {job.content.spec.key for job in jobs})
@@ -512,15 +544,21 @@ def _fill_open(contents: Sequence[sheets.Content], book: Any = None) -> list[str
             fitting = [content for content in contents if content.spec is spec]
             if len(fitting) != 1:
                 raise InputError(
-                    Problem(str(book.name), message=f"{len(fitting)} {KINDS[spec.key]} would fit",
-                            fix="choose one with --date, --shift and --station")
-                )  # fmt: skip
+                    Problem(
+                        str(book.name),
+                        message=f"{len(fitting)} {KINDS[spec.key]} would fit",
+                        fix="choose one with --date, --shift and --station",
+                    )
+                )
             wanted += fitting
     if not wanted:
         raise TemplateError(
-            Problem(str(book.name), message="has none of the tables of the sheets",
-                    fix=f"open a template from {template_folder()}")
-        )  # fmt: skip
+            Problem(
+                str(book.name),
+                message="has none of the tables of the sheets",
+                fix=f"open a template from {template_folder()}",
+            )
+        )
     _check_open(book, wanted)
     for content in wanted:
         target = OpenWorkbookTarget(book, convert=convert, required=content.spec.demands(there))
@@ -573,9 +611,8 @@ def _check_targets(jobs: Iterable[_Job], plan: Path, templates: Iterable[Path]) 
     inputs = {mark for path in (plan, *templates) for mark in _marks(path)}
     problems = [
         Problem(str(job.path), message="is an input and is not overwritten", fix="choose another folder")
-        for job in jobs if inputs.intersection(_marks(job.path))
-    ]  # fmt: skip
+        for job in jobs
+        if inputs.intersection(_marks(job.path))
+    ]
     if problems:
         raise FileError(problems)
-
-

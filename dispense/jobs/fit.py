@@ -12,8 +12,13 @@ from ..reports.fit import ARRHENIUS, CHOICES, FitReport, fit_report
 from ..xlsx.write import atomic_write
 
 
-def fit_file(path: str | os.PathLike[str], form: str = ARRHENIUS, *,
-             out: str | os.PathLike[str] | None = None, paper: str = "A4") -> FitReport:  # fmt: skip
+def fit_file(
+    path: str | os.PathLike[str],
+    form: str = ARRHENIUS,
+    *,
+    out: str | os.PathLike[str] | None = None,
+    paper: str = "A4",
+) -> FitReport:
     """Fit a CSV of measurements; with `out` also a workbook with a residual plot.
 
     `form` is "arrhenius" (columns Temperature, Time), "n-th" or "kamal" (Time, Temperature, Degree).
@@ -25,7 +30,6 @@ def fit_file(path: str | os.PathLike[str], form: str = ARRHENIUS, *,
     paper_code(paper, "fit")
     report = fit_report(path, form)
     if out is not None:
-
         report.out = atomic_write(out, fit_workbook(report, paper), forbid=[path])
     return report
 

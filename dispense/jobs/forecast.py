@@ -23,11 +23,19 @@ from ..xlsx.write import atomic_write
 OUTPUTS = (".xlsx", ".csv", ".json")
 
 
-def forecast_file(plan: str | os.PathLike[str], *, weeks: int = 4,
-                  out: str | os.PathLike[str] | None = None,
-                  builds: str | os.PathLike[str] | None = None, draws: int = 500, seed: int = 1,
-                  what_if: bool = True, processes: int = 1, paper: str = "A4",
-                  as_of: datetime.date | None = None) -> Forecast:  # fmt: skip
+def forecast_file(
+    plan: str | os.PathLike[str],
+    *,
+    weeks: int = 4,
+    out: str | os.PathLike[str] | None = None,
+    builds: str | os.PathLike[str] | None = None,
+    draws: int = 500,
+    seed: int = 1,
+    what_if: bool = True,
+    processes: int = 1,
+    paper: str = "A4",
+    as_of: datetime.date | None = None,
+) -> Forecast:
     """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
 
     `paper` is what the workbook is printed on, A4 or Letter; `as_of` is today, as in `forecast`.
@@ -50,8 +58,7 @@ def forecast_file(plan: str | os.PathLike[str], *, weeks: int = 4,
     if what_if:
         what_if_table(found)
     if out is not None:
-        write_forecast(found, out, paper=paper,
-                       forbid=[plan] + ([builds] if builds is not None else []))
+        write_forecast(found, out, paper=paper, forbid=[plan] + ([builds] if builds is not None else []))
     return found
 
 
@@ -59,25 +66,29 @@ def _ending(out: str | os.PathLike[str]) -> str:
     """The ending of a file that can be written."""
     ending = Path(out).suffix.lower()
     if ending not in OUTPUTS:
-        raise FileError(Problem(str(out), message="is not a kind of file that is written",
-                                fix="one ending in " + ", ".join(OUTPUTS)))  # fmt: skip
+        raise FileError(
+            Problem(
+                str(out),
+                message="is not a kind of file that is written",
+                fix="one ending in " + ", ".join(OUTPUTS),
+            )
+        )
     return ending
 
 
-def write_forecast(found: Forecast, out: str | os.PathLike[str], forbid: Sequence = (),
-                   paper: str = "A4") -> Path:  # fmt: skip
+def write_forecast(
+    found: Forecast, out: str | os.PathLike[str], forbid: Sequence = (), paper: str = "A4"
+) -> Path:
     """Write a forecast in the form that the file's ending asks for."""
 
     target = Path(out)
     ending = _ending(target)
     if ending == ".xlsx":
-
         content = book_bytes(found, paper)
     elif ending == ".csv":
         content = found.as_csv().encode("utf-8-sig")
     else:
-        content = (json.dumps(found.as_json(), ensure_ascii=False, indent=2, allow_nan=False)
-                   + "\n").encode()  # fmt: skip
+        content = (json.dumps(found.as_json(), ensure_ascii=False, indent=2, allow_nan=False) + "\n").encode()
     atomic_write(target, content, forbid=forbid)
     found.written = str(target)
     return target

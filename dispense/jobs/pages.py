@@ -47,12 +47,16 @@ def _section(entry: Function) -> str:
         words = "; ".join(part.title for part in item.columns) if item.columns else item.allowed()
         lines.append("| " + " | ".join(map(_cell, (item.label, unit, default, item.help, words))) + " |")
     lines += ["", "| result | unit | meaning |", "|---|---|---|"]
-    lines += [f"| {_cell(item.name)} | {_cell(describe_unit(item.unit))} | {_cell(item.help)} |"
-              for item in entry.returns]  # fmt: skip
+    lines += [
+        f"| {_cell(item.name)} | {_cell(describe_unit(item.unit))} | {_cell(item.help)} |"
+        for item in entry.returns
+    ]
     lines.append("")
     lines += [f"- {title}: {body}" for title, body in remarks(entry)]
-    lines += [f"- Example: `{call_text(entry.name, example)}` gives {literal(example.result)} "
-              f"({example.source})" for example in entry.examples[:1]]  # fmt: skip
+    lines += [
+        f"- Example: `{call_text(entry.name, example)}` gives {literal(example.result)} ({example.source})"
+        for example in entry.examples[:1]
+    ]
     return "\n".join(lines)
 
 
@@ -81,8 +85,10 @@ is a problem, for it was meant to be read.
 
 def plan_tables_markdown() -> str:
     """The page of the plan's tables."""
-    names = [("Settings", "what holds for the whole plan; one value in each row"),
-             *((table.name, table.help) for table in TABLES)]  # fmt: skip
+    names = [
+        ("Settings", "what holds for the whole plan; one value in each row"),
+        *((table.name, table.help) for table in TABLES),
+    ]
     lines = [_TABLES_HEAD, "| table | what it holds |", "|---|---|"]
     lines += [f"| [{name}](#{name.lower()}) | {_cell(words)} |" for name, words in names]
     lines += ["\n## Settings\n", *_columns(SETTINGS)]

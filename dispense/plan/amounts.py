@@ -150,8 +150,10 @@ def spread(
     for name, tolerance in tolerances.items():
         if not tolerance:
             continue
-        ends = [float(volume(**{**nominal, name: max(nominal[name] + sign * tolerance, 0.0)}))
-                for sign in (-1.0, 1.0)]  # fmt: skip
+        ends = [
+            float(volume(**{**nominal, name: max(nominal[name] + sign * tolerance, 0.0)}))
+            for sign in (-1.0, 1.0)
+        ]
         minus, plus = (end - middle if math.isfinite(end) else 0.0 for end in ends)
         effects.append(Effect(name, (sources or {}).get(name, ()), minus, plus))
     return Amount(middle, tuple(effects))
@@ -255,8 +257,18 @@ def bead_application(plan, bead) -> Application:
         time = float(dispense_time(length * bead.count, station.speed, starts, station.start_time))
     else:
         time = (amount.nominal / station.flow if station.flow else 0.0) + starts * station.start_time
-    return Application(bead.part, bead.bead, "bead", bead.station, 1, amount, time, 0.0,
-                       bead.bond_line or bead_height(bead), _bead_words(bead, length))  # fmt: skip
+    return Application(
+        bead.part,
+        bead.bead,
+        "bead",
+        bead.station,
+        1,
+        amount,
+        time,
+        0.0,
+        bead.bond_line or bead_height(bead),
+        _bead_words(bead, length),
+    )
 
 
 def bead_height(bead) -> float:
@@ -290,8 +302,11 @@ def moisture_depths(plan, station: str, part: str | None = None) -> list[tuple[s
     """
     found = [(bead.part, bead.bead, bead_depth(bead)) for bead in plan.beads if bead.station == station]
     found += [(pot.part, pot.pot, pot.level) for pot in plan.pots if pot.station == station]
-    found += [(joint.part, joint.joint, min(joint.length, joint.width) / 2.0) for joint in plan.joints
-              if joint.station == station]  # fmt: skip
+    found += [
+        (joint.part, joint.joint, min(joint.length, joint.width) / 2.0)
+        for joint in plan.joints
+        if joint.station == station
+    ]
     return [row for row in found if part is None or row[0] == part]
 
 
@@ -306,14 +321,15 @@ def cell_dimensions(pot) -> tuple[float, float]:
     if diameter is None or height is None:
         if not pot.cell:
             raise InputError(
-                Problem(pot.at, message=f"pot {pot.pot} has cells but neither a cell code nor a "
-                        "diameter and height", fix="give cell, or cell diameter and cell height")
-            )  # fmt: skip
+                Problem(
+                    pot.at,
+                    message=f"pot {pot.pot} has cells but neither a cell code nor a diameter and height",
+                    fix="give cell, or cell diameter and cell height",
+                )
+            )
         sizes = [float(value) for value in cell_size(pot.cell)]
         if not all(map(math.isfinite, sizes)):
-            raise InputError(
-                Problem(pot.at, "cell", pot.cell, "a round cell's code such as 21700", code=NA)
-            )
+            raise InputError(Problem(pot.at, "cell", pot.cell, "a round cell's code such as 21700", code=NA))
         diameter = sizes[0] if diameter is None else diameter
         height = sizes[1] if height is None else height
     return diameter, height
@@ -321,8 +337,7 @@ def cell_dimensions(pot) -> tuple[float, float]:
 
 def insert_volume(insert, level: float) -> float:
     """Volume of an insert below a level [m³]."""
-    area = (math.pi * insert.length**2 / 4.0 if insert.shape == "cylinder"
-            else insert.length * insert.width)  # fmt: skip
+    area = math.pi * insert.length**2 / 4.0 if insert.shape == "cylinder" else insert.length * insert.width
     return area * min(max(level - insert.base, 0.0), insert.height) * insert.count
 
 
@@ -330,8 +345,15 @@ def free_volume(plan, pot, level: float, *, length=None, width=None, cell_diamet
     """Volume between walls, cells and inserts up to a level [m³]."""
     diameter, height = cell_dimensions(pot)
     diameter = diameter if cell_diameter is None else cell_diameter
-    cavity = float(cavity_volume(pot.shape, level, pot.length if length is None else length,
-                                 pot.width if width is None else width, pot.draft))  # fmt: skip
+    cavity = float(
+        cavity_volume(
+            pot.shape,
+            level,
+            pot.length if length is None else length,
+            pot.width if width is None else width,
+            pot.draft,
+        )
+    )
     immersed = min(max(level - pot.cell_base, 0.0), height)
     displaced = float(cell_displacement(pot.cells, diameter, immersed)) if pot.cells else 0.0
     inserts = plan.group("inserts", "part", "pot").get((pot.part, pot.pot), ())
@@ -345,13 +367,19 @@ def pot_amount(plan, pot) -> Amount:
     diameter, _ = cell_dimensions(pot)
 
     def volume(length, width, level, cell_diameter, meter):
-        free = free_volume(plan, pot, level, length=length, width=width if pot.width else None,
-                           cell_diameter=cell_diameter)  # fmt: skip
+        free = free_volume(
+            plan, pot, level, length=length, width=width if pot.width else None, cell_diameter=cell_diameter
+        )
         poured = float(pot_fill(free, 0.0, pot.unfilled, pot.extra, material.shrinkage))
         return poured * pot.count * meter
 
-    nominal = {"length": pot.length, "width": pot.width or 0.0, "level": pot.level,
-               "cell_diameter": diameter, "meter": 1.0}  # fmt: skip
+    nominal = {
+        "length": pot.length,
+        "width": pot.width or 0.0,
+        "level": pot.level,
+        "cell_diameter": diameter,
+        "meter": 1.0,
+    }
     return spread(
         volume,
         nominal,
@@ -412,12 +440,18 @@ def pot_applications(plan, pot) -> list[Application]:
         flow = part.nominal / station.flow if station.flow else 0.0
         found.append(
             Application(
-                pot.part, pot.pot, "pot", pot.station, number, part,
-                flow + station.start_time * pot.count, wait, level,
-                f"to {from_si(level, 'mm'):.1f} mm"
-                + (f", {pot.count} times" if pot.count > 1 else ""),
+                pot.part,
+                pot.pot,
+                "pot",
+                pot.station,
+                number,
+                part,
+                flow + station.start_time * pot.count,
+                wait,
+                level,
+                f"to {from_si(level, 'mm'):.1f} mm" + (f", {pot.count} times" if pot.count > 1 else ""),
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -429,8 +463,7 @@ def joint_application(plan, joint) -> Application:
     station = plan.station(joint.station)
 
     def volume(gap, meter):
-        return (joint.length * joint.width * gap * joint.coverage * (1.0 + joint.extra)
-                * joint.count * meter)  # fmt: skip
+        return joint.length * joint.width * gap * joint.coverage * (1.0 + joint.extra) * joint.count * meter
 
     amount = spread(
         volume,
@@ -440,5 +473,15 @@ def joint_application(plan, joint) -> Application:
     )
     time = amount.nominal / station.flow if station.flow else 0.0
     time += station.start_time * joint.dots * joint.count + (joint.press_time or 0.0) * joint.count
-    return Application(joint.part, joint.joint, "joint", joint.station, 1, amount, time, 0.0,
-                       joint.gap, f"bond line {from_si(joint.gap, 'mm'):g} mm")  # fmt: skip
+    return Application(
+        joint.part,
+        joint.joint,
+        "joint",
+        joint.station,
+        1,
+        amount,
+        time,
+        0.0,
+        joint.gap,
+        f"bond line {from_si(joint.gap, 'mm'):g} mm",
+    )

@@ -19,8 +19,15 @@ from ..base.errors import NA, FileError, InputError, Problem
 from .records import RawTable, read_table, spell_as
 from .tables import BUILDS
 
-ENDINGS = {".csv": "csv", ".txt": "csv", ".parquet": "parquet", ".pq": "parquet",
-           ".sqlite": "sqlite", ".sqlite3": "sqlite", ".db": "sqlite"}  # fmt: skip
+ENDINGS = {
+    ".csv": "csv",
+    ".txt": "csv",
+    ".parquet": "parquet",
+    ".pq": "parquet",
+    ".sqlite": "sqlite",
+    ".sqlite3": "sqlite",
+    ".db": "sqlite",
+}
 SQL_TABLE = "builds"
 MOST_ROWS = 2_000_000
 MOST_COLUMNS = 200
@@ -35,9 +42,12 @@ def read_frame(path: str | os.PathLike[str]) -> pd.DataFrame:
     kind = ENDINGS.get(target.suffix.lower())
     if kind is None:
         raise FileError(
-            Problem(str(target), message="is not a kind of file that builds are read from",
-                    fix="one ending in " + ", ".join(ENDINGS))
-        )  # fmt: skip
+            Problem(
+                str(target),
+                message="is not a kind of file that builds are read from",
+                fix="one ending in " + ", ".join(ENDINGS),
+            )
+        )
     if target.exists() and not target.is_file():
         what = "a folder" if target.is_dir() else "a pipe or device"
         raise FileError(Problem(str(target), message=f"is {what}, not a file", fix="save it as a file first"))
@@ -45,8 +55,15 @@ def read_frame(path: str | os.PathLike[str]) -> pd.DataFrame:
         raise FileError(Problem(str(target), message="is not there", fix="check the name"))
     try:
         if kind == "csv":
-            return pd.read_csv(target, dtype=str, keep_default_na=False, encoding="utf-8-sig",
-                               sep=None, engine="python", skip_blank_lines=False)  # fmt: skip
+            return pd.read_csv(
+                target,
+                dtype=str,
+                keep_default_na=False,
+                encoding="utf-8-sig",
+                sep=None,
+                engine="python",
+                skip_blank_lines=False,
+            )
         if kind == "parquet":
             return pd.read_parquet(target)
         return _read_sqlite(target)
@@ -54,9 +71,12 @@ def read_frame(path: str | os.PathLike[str]) -> pd.DataFrame:
         raise
     except ImportError as error:
         raise FileError(
-            Problem(str(target), message="cannot be read: pyarrow is not installed",
-                    fix="pip install pyarrow, or save the builds as .csv")
-        ) from error  # fmt: skip
+            Problem(
+                str(target),
+                message="cannot be read: pyarrow is not installed",
+                fix="pip install pyarrow, or save the builds as .csv",
+            )
+        ) from error
     except Exception as error:  # parsers and drivers let errors of many kinds through
         words = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise FileError(Problem(str(target), message=f"cannot be read: {words}")) from error
@@ -65,14 +85,21 @@ def read_frame(path: str | os.PathLike[str]) -> pd.DataFrame:
 def _read_sqlite(target: Path) -> pd.DataFrame:
     connection = sqlite3.connect(f"{target.resolve().as_uri()}?mode=ro", uri=True)
     try:
-        names = [row[0] for row in connection.execute(
-            "select name from sqlite_master where type in ('table', 'view') order by name")]  # fmt: skip
+        names = [
+            row[0]
+            for row in connection.execute(
+                "select name from sqlite_master where type in ('table', 'view') order by name"
+            )
+        ]
         chosen = next((name for name in names if name.lower() == SQL_TABLE), None)
         if chosen is None:
             raise FileError(
-                Problem(str(target), message=f"has no table {SQL_TABLE}; it has "
-                        + (", ".join(names) or "no tables"), fix=f"name it {SQL_TABLE}")
-            )  # fmt: skip
+                Problem(
+                    str(target),
+                    message=f"has no table {SQL_TABLE}; it has " + (", ".join(names) or "no tables"),
+                    fix=f"name it {SQL_TABLE}",
+                )
+            )
         quoted = chosen.replace('"', '""')
         steps = iter(range(MOST_STEPS // _STEP))
         connection.set_progress_handler(lambda: next(steps, None) is None, _STEP)
@@ -91,11 +118,9 @@ def raw_builds(source: str | os.PathLike[str] | pd.DataFrame) -> RawTable:
     if len(frame) > MOST_ROWS:
         raise InputError(Problem(name, message=f"has more than {MOST_ROWS:,} rows"))
     frame = frame.iloc[:, :MOST_COLUMNS]
-    columns = [[_plain(cell) for cell in frame.iloc[:, place].tolist()]
-               for place in range(frame.shape[1])]  # fmt: skip
+    columns = [[_plain(cell) for cell in frame.iloc[:, place].tolist()] for place in range(frame.shape[1])]
     numbers = range(first, first + len(frame))
-    return RawTable("Builds", [str(column) for column in frame.columns], columns, numbers,
-                    sheet=name)  # fmt: skip
+    return RawTable("Builds", [str(column) for column in frame.columns], columns, numbers, sheet=name)
 
 
 def _plain(cell):
@@ -114,8 +139,9 @@ def with_builds(plan, source: str | os.PathLike[str] | pd.DataFrame):
     raw = raw_builds(source)
     problems: list[Problem] = []
     if not raw.columns:
-        raise InputError(Problem(raw.sheet, message="has no columns",
-                                 fix="columns date, shift, part, quantity"))  # fmt: skip
+        raise InputError(
+            Problem(raw.sheet, message="has no columns", fix="columns date, shift, part, quantity")
+        )
     notes: list[Problem] = []
     records = read_table(BUILDS, raw, problems, {}, notes)
     builders = {row.part for row in plan.parts} | {row.assembly for row in plan.assemblies}
@@ -126,8 +152,9 @@ def with_builds(plan, source: str | os.PathLike[str] | pd.DataFrame):
     for row in records:
         problems += [
             Problem(row.at, argument, getattr(row, argument), f"a name in {tables[argument]}", code=NA)
-            for argument in names if getattr(row, argument) not in names[argument]
-        ]  # fmt: skip
+            for argument in names
+            if getattr(row, argument) not in names[argument]
+        ]
     if problems:
         raise InputError(by_row(problems, raw.sheet))
     return replace(plan, builds=records, warnings=[*plan.warnings, *by_row(notes, raw.sheet)])

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-CAUTION = ("Follow the safety data sheet, local codes and the plant's licensed practice; this sheet "
-           "replaces none of them.")  # fmt: skip
+CAUTION = (
+    "Follow the safety data sheet, local codes and the plant's licensed practice; this sheet "
+    "replaces none of them."
+)
 
 
 HAZARDS = {
@@ -14,7 +16,7 @@ HAZARDS = {
     "moisture": "Gives off vapour while it cures: ventilate.",
     "cells": "Charged modules: insulated tools, no metal on terminals, no bridging; hold the "
     "pour below the cell limit.",
-}  # fmt: skip
+}
 
 
 def _sentence(words: str) -> str:

@@ -65,13 +65,16 @@ def _decoded(path: Path) -> str:
                 Problem(str(path), message=f"is {what}, not a file", fix="save it as a file first")
             )
         if path.stat().st_size > MOST_BYTES:
-            raise FileError(Problem(str(path), message="is too large for a record",
-                                    fix=f"at most {MOST_BYTES // 1_000_000} MB"))  # fmt: skip
+            raise FileError(
+                Problem(
+                    str(path),
+                    message="is too large for a record",
+                    fix=f"at most {MOST_BYTES // 1_000_000} MB",
+                )
+            )
         raw = path.read_bytes()
     except OSError as error:
-        raise FileError(
-            Problem(str(path), message=f"cannot be read: {error.strerror or error}")
-        ) from error
+        raise FileError(Problem(str(path), message=f"cannot be read: {error.strerror or error}")) from error
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         kind = "utf-16"
     elif b"\x00" in raw:
@@ -107,8 +110,11 @@ def read_csv(path: str | os.PathLike[str]) -> CsvTable:
             Problem(f"{path.name} row {reader.line_num}", message=f"cannot be read: {error}")
         ) from error
     if not rows:
-        raise InputError(Problem(path.name, message="has no rows",
-                                 fix="a line of headers, then one line for each measurement"))  # fmt: skip
+        raise InputError(
+            Problem(
+                path.name, message="has no rows", fix="a line of headers, then one line for each measurement"
+            )
+        )
     return CsvTable(path.name, headers, rows, numbers, separator != ",")
 
 
@@ -120,8 +126,15 @@ def _unit_of(table: CsvTable, header: str, item: Field, problems: list[Problem])
     try:
         unit_factor(unit, item.unit)
     except UnitError as error:
-        problems.append(Problem(f"{table.name} header", f"unit of {item.name.replace('_', ' ')}", unit,
-                                error.problems[0].allowed, f"the header is {item.title}"))  # fmt: skip
+        problems.append(
+            Problem(
+                f"{table.name} header",
+                f"unit of {item.name.replace('_', ' ')}",
+                unit,
+                error.problems[0].allowed,
+                f"the header is {item.title}",
+            )
+        )
         return item.unit
     return unit
 
@@ -185,8 +198,9 @@ def _report(problems: Sequence[Problem]) -> None:
         more = len(problems) - MOST_PROBLEMS
         shown = list(problems[:MOST_PROBLEMS])
         if more > 0:
-            shown.append(Problem(problems[0].where.split(" ")[0],
-                                 message=f"has {more} more problems of this kind"))  # fmt: skip
+            shown.append(
+                Problem(problems[0].where.split(" ")[0], message=f"has {more} more problems of this kind")
+            )
         raise InputError(shown)
 
 
@@ -279,14 +293,17 @@ def read_record(path: str | os.PathLike[str]) -> TemperatureRecord:
     for row, time in enumerate(times):
         if time < last:
             problems.append(
-                Problem(table.where(row), "time", table.column(places["time"][0])[row],
-                        "at or after the time of the row before", "sort the rows by time")
-            )  # fmt: skip
+                Problem(
+                    table.where(row),
+                    "time",
+                    table.column(places["time"][0])[row],
+                    "at or after the time of the row before",
+                    "sort the rows by time",
+                )
+            )
         last = time if math.isfinite(time) else last
     _report(problems)
     return TemperatureRecord(table.name, times, channels, is_clock)
 
 
-__all__ = [
-    "CsvTable", "TemperatureRecord", "read_columns", "read_csv", "read_record",
-]  # fmt: skip
+__all__ = ["CsvTable", "TemperatureRecord", "read_columns", "read_csv", "read_record"]

@@ -53,8 +53,7 @@ class WorkingLife:
     def basis(self) -> str:
         """What the figures rest on, in words for a printed sheet."""
         if self.energy is None:
-            return (f"halving every {self.halving_step:g} K from one data-sheet point "
-                    "(rule of thumb)")  # fmt: skip
+            return f"halving every {self.halving_step:g} K from one data-sheet point (rule of thumb)"
         if self.energy_from == POINTS:
             return (
                 "Arrhenius through two data-sheet points"
@@ -69,14 +68,11 @@ class WorkingLife:
 
     def at(self, temperature: float) -> float:
         """Life [s] at a temperature [K]."""
-        return float(
-            pot_life(temperature, self.life, self.temperature, self.energy, self.halving_step)
-        )
+        return float(pot_life(temperature, self.life, self.temperature, self.energy, self.halving_step))
 
     def marks(self, *temperatures: float) -> list[str]:
         """What a reader must know of the figures at these temperatures; empty where all is stated."""
-        outside = [value for value in temperatures
-                   if value < self.low - NEAR or value > self.high + NEAR]  # fmt: skip
+        outside = [value for value in temperatures if value < self.low - NEAR or value > self.high + NEAR]
         if not outside:
             return []
         far = max(outside, key=lambda value: max(self.low - value, value - self.high))
@@ -91,8 +87,9 @@ class WorkingLife:
 
     def clock(self, times, temperatures, share: float = 1.0) -> LifeClock:
         """The life played along a temperature record; `share` scales the life."""
-        return LifeClock(times, temperatures, self.life * share, self.temperature, self.energy,
-                         self.halving_step)  # fmt: skip
+        return LifeClock(
+            times, temperatures, self.life * share, self.temperature, self.energy, self.halving_step
+        )
 
 
 def points_energy(material) -> float | None:
@@ -220,8 +217,14 @@ def kinetics_of(material) -> tuple[float, ...] | None:
     """The kinetics row (A1, E1, A2, E2, m, n) in SI, NaN where blank; None where unknown."""
     if material.rate_1 is None or material.energy_1 is None:
         return None
-    row = (material.rate_1, material.energy_1, material.rate_2, material.energy_2,
-           material.order_m, material.order_n)  # fmt: skip
+    row = (
+        material.rate_1,
+        material.energy_1,
+        material.rate_2,
+        material.energy_2,
+        material.order_m,
+        material.order_n,
+    )
     return tuple(math.nan if value is None else value for value in row)
 
 
@@ -243,5 +246,11 @@ def mixed_density(material, components: dict) -> float:
 
 def _split(material, components: dict) -> tuple[float, ...]:
     """Volumes and masses of A and B in one cubic metre of the mix."""
-    return mix_split(1.0, material.ratio_a, material.ratio_b, components["a"].density,
-                     components["b"].density, material.ratio_basis)  # fmt: skip
+    return mix_split(
+        1.0,
+        material.ratio_a,
+        material.ratio_b,
+        components["a"].density,
+        components["b"].density,
+        material.ratio_basis,
+    )

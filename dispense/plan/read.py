@@ -238,9 +238,12 @@ def _is_ours(error: Exception) -> bool:
 def _damaged(path: str | os.PathLike[str], error: Exception) -> FileError:
     reason = " ".join(str(error).split())[:120] or type(error).__name__
     return FileError(
-        Problem(os.fspath(path), message=f"is damaged: {reason}",
-                fix="open it in a spreadsheet and save it again as .xlsx")
-    )  # fmt: skip
+        Problem(
+            os.fspath(path),
+            message=f"is damaged: {reason}",
+            fix="open it in a spreadsheet and save it again as .xlsx",
+        )
+    )
 
 
 def _places(package: Package, name: str) -> list[_Place]:
@@ -255,10 +258,16 @@ def _places(package: Package, name: str) -> list[_Place]:
             below = own[0] if own else None
             places.append(_on_its_sheet(sheet, below, listed))
     places.extend(
-        _Place(item.sheet, item.first_row, item.last_data_row, item.first_column,
-               min(item.last_column, MOST_COLUMNS), item.first_row)
+        _Place(
+            item.sheet,
+            item.first_row,
+            item.last_data_row,
+            item.first_column,
+            min(item.last_column, MOST_COLUMNS),
+            item.first_row,
+        )
         for item in named
-    )  # fmt: skip
+    )
     return places
 
 
@@ -268,14 +277,15 @@ def _on_its_sheet(sheet: Sheet, table: ExcelTable | None, listed: Iterable[Excel
         return _Place(sheet)
     last = table.last_data_row if table.totals_rows else None
     for other in listed:
-        apart = (other.last_column < table.first_column or other.first_column > table.last_column)
+        apart = other.last_column < table.first_column or other.first_column > table.last_column
         if other.sheet == sheet and other.first_row > table.last_row and not apart:
             last = min(last or other.first_row - 1, other.first_row - 1)
     return _Place(sheet, table.first_row, last, header_row=table.first_row)
 
 
-def _read_first(book, package: Package, name: str, known: frozenset[str],
-                problems: list[Problem]) -> RawTable | None:  # fmt: skip
+def _read_first(
+    book, package: Package, name: str, known: frozenset[str], problems: list[Problem]
+) -> RawTable | None:
     """The table from the first place that has its header, or None where the file lacks it."""
     headless = None
     twins = [sheet for sheet in package.worksheets if fold(sheet.name) == fold(name)]
@@ -315,24 +325,37 @@ def _read_first(book, package: Package, name: str, known: frozenset[str],
     if any(map(_filled, cells)):
         examples = ", ".join(sorted(known)[:4]).replace("_", " ")
         problems.append(
-            Problem(f"{place.sheet.name}!A{place.first_row}",
-                    message=f"the header row of table {name} is not found",
-                    fix=f"it names columns such as {examples}", code=NUM)
-        )  # fmt: skip
+            Problem(
+                f"{place.sheet.name}!A{place.first_row}",
+                message=f"the header row of table {name} is not found",
+                fix=f"it names columns such as {examples}",
+                code=NUM,
+            )
+        )
         return None
     return RawTable(name, [], [], sheet=place.sheet.name)
 
 
-def _read_table(sheet, package: Package, name: str, place: _Place, header_row: int,
-                headers: list[Any], problems: list[Problem]) -> RawTable | None:  # fmt: skip
+def _read_table(
+    sheet,
+    package: Package,
+    name: str,
+    place: _Place,
+    header_row: int,
+    headers: list[Any],
+    problems: list[Problem],
+) -> RawTable | None:
     """One table whose header row is known; None where it goes past the bounds."""
     if len(headers) > MOST_COLUMNS:  # the last header is a filled one
         last = column_letters(min(place.first_column + len(headers) - 1, MAX_COLUMN))
         problems.append(
-            Problem(f"{place.sheet.name}!{last}{header_row}",
-                    message=f"the table reaches past column {MOST_COLUMNS}",
-                    fix="remove the columns that it does not need", code=NUM)
-        )  # fmt: skip
+            Problem(
+                f"{place.sheet.name}!{last}{header_row}",
+                message=f"the table reaches past column {MOST_COLUMNS}",
+                fix="remove the columns that it does not need",
+                code=NUM,
+            )
+        )
         return None
     letters = [column_letters(place.first_column + index) for index in range(len(headers))]
     missing = _missing_values(package, place, header_row, len(headers))
@@ -341,16 +364,26 @@ def _read_table(sheet, package: Package, name: str, place: _Place, header_row: i
     rows, full = _read_rows(sheet, place, header_row, len(headers), needed, end)
     if full:
         problems.append(
-            Problem(f"{place.sheet.name}!A{header_row + MOST_ROWS + 1}",
-                    message=f"the table has more than {MOST_ROWS} rows",
-                    fix="remove the rows that it does not need", code=NUM)
-        )  # fmt: skip
+            Problem(
+                f"{place.sheet.name}!A{header_row + MOST_ROWS + 1}",
+                message=f"the table has more than {MOST_ROWS} rows",
+                fix="remove the rows that it does not need",
+                code=NUM,
+            )
+        )
         return None
     columns = [list(column) for column in zip(*rows, strict=True)] or [[] for _ in headers]
     for row, column in missing:
         columns[column][row] = MISSING_VALUE
-    return RawTable(name, headers, columns, range(header_row + 1, header_row + 1 + len(rows)),
-                    letters, header_row, place.sheet.name)  # fmt: skip
+    return RawTable(
+        name,
+        headers,
+        columns,
+        range(header_row + 1, header_row + 1 + len(rows)),
+        letters,
+        header_row,
+        place.sheet.name,
+    )
 
 
 def _worksheet(book, sheet: Sheet):
@@ -362,17 +395,18 @@ def _worksheet(book, sheet: Sheet):
     return found
 
 
-def _find_header(sheet, known: frozenset[str], place: _Place,
-                 least: int) -> tuple[int, list[Any] | None]:  # fmt: skip
+def _find_header(sheet, known: frozenset[str], place: _Place, least: int) -> tuple[int, list[Any] | None]:
     """The header row and its cells: the first row with the most known headers."""
     first = place.header_row or place.first_row
     last = place.header_row or first + SEARCHED_ROWS - 1
     width = place.last_column if place.last_column != MOST_COLUMNS else None  # None: all there are
     best, best_row, cells = least - 1, first, None
     for number, row in enumerate(
-        sheet.iter_rows(min_row=first, max_row=last, min_col=place.first_column, max_col=width,
-                        values_only=True), first,
-    ):  # fmt: skip
+        sheet.iter_rows(
+            min_row=first, max_row=last, min_col=place.first_column, max_col=width, values_only=True
+        ),
+        first,
+    ):
         names = {_field_name(cell) for cell in row if isinstance(cell, str)}
         count = len(names & known)
         if count > best:
@@ -389,16 +423,20 @@ def _field_name(header: str) -> str:
     return field_name(read_header(header)[0])
 
 
-def _read_rows(sheet, place: _Place, header_row: int, width: int, needed: int,
-               end: int | None) -> tuple[list[tuple], bool]:  # fmt: skip
+def _read_rows(
+    sheet, place: _Place, header_row: int, width: int, needed: int, end: int | None
+) -> tuple[list[tuple], bool]:
     """Rows below the header and whether there were too many; blank rows at the end are dropped
     down to the `needed` ones. Nothing is read past the row `end`.
     """
     last = min((row for row in (place.last_row, end) if row is not None), default=None)
     found = sheet.iter_rows(
-        min_row=header_row + 1, max_row=place.last_row or MAX_ROW, min_col=place.first_column,
-        max_col=place.first_column + width - 1, values_only=True,
-    )  # fmt: skip
+        min_row=header_row + 1,
+        max_row=place.last_row or MAX_ROW,
+        min_col=place.first_column,
+        max_col=place.first_column + width - 1,
+        values_only=True,
+    )
     if last is not None:
         found = islice(found, max(last - header_row, 0))
     rows = list(islice(found, MOST_ROWS))
@@ -438,8 +476,7 @@ def _filled(row: tuple) -> bool:
     return row.count(None) < len(row) and any(cell is not None and cell != "" for cell in row)
 
 
-def _missing_values(package: Package, place: _Place, header_row: int,
-                    width: int) -> list[tuple[int, int]]:  # fmt: skip
+def _missing_values(package: Package, place: _Place, header_row: int, width: int) -> list[tuple[int, int]]:
     """Row and column in the table of each formula whose value the file does not hold.
 
     openpyxl reads those as blank.
@@ -450,9 +487,10 @@ def _missing_values(package: Package, place: _Place, header_row: int,
     cells = map(split_cell, _valueless_formulas(package, place.sheet.part))
     last = min(place.last_row or header_row + MOST_ROWS, header_row + MOST_ROWS)
     return [
-        (row - header_row - 1, column - place.first_column) for row, column in cells
+        (row - header_row - 1, column - place.first_column)
+        for row, column in cells
         if header_row < row <= last and 0 <= column - place.first_column < width
-    ]  # fmt: skip
+    ]
 
 
 def _valueless_formulas(package: Package, part: str) -> list[str]:

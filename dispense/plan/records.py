@@ -28,25 +28,18 @@ from ..base.units import (
     unit_factor,
     with_point,
 )
-from .tables import (
-    LONGEST_TEXT,
-    SETTINGS,
-    TABLES,
-    YEARS,
-    Table,
-    believable,
-    believable_text,
-)
+from .tables import LONGEST_TEXT, SETTINGS, TABLES, YEARS, Table, believable, believable_text
 
 RECORDS: dict[str, type] = {
     table.name: make_dataclass(
         f"{table.name}Row",
         [(item.name, Any) for item in table.columns] + [("at", str)],
-        frozen=True, slots=True,
+        frozen=True,
+        slots=True,
         namespace={"__doc__": f"One row of {table.name}, in SI units: {table.help}."},
     )
     for table in TABLES
-}  # fmt: skip
+}
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 MISSING_VALUE = object()  # a formula whose value the file does not hold
@@ -234,9 +227,7 @@ class Plan:
 
     def record(self, name: str) -> tuple[list[float], list[float]]:
         """Times of day [s] and temperatures [K] of a temperature record."""
-        rows = sorted(
-            (item.time, item.temperature) for item in self.group("temperatures", "record")[name]
-        )
+        rows = sorted((item.time, item.temperature) for item in self.group("temperatures", "record")[name])
         return [row[0] for row in rows], [row[1] for row in rows]
 
     def profile(self, name: str) -> tuple[list[float], list[float]]:
@@ -278,10 +269,12 @@ def read_plan(
             if table.required and not (table.name in may_be_empty and raw is not None and any(raw.headers)):
                 where = f"{(raw.sheet or raw.name) if raw else table.name}!A1"
                 problems.append(
-                    Problem(where, message=f"table {table.name} "
-                            + ("is missing" if raw is None else "has no rows"),
-                            fix=f"it holds {table.help}")
-                )  # fmt: skip
+                    Problem(
+                        where,
+                        message=f"table {table.name} " + ("is missing" if raw is None else "has no rows"),
+                        fix=f"it holds {table.help}",
+                    )
+                )
                 broken.add(table.name)
             continue
         letters = plan.letters.setdefault(table.name, {})
@@ -335,8 +328,9 @@ def _read_settings(raw: RawTable | None, problems: list[Problem], notes: list[Pr
             cell = _with_points(item, [value])[0]
             settings[item.name] = _one(item, cell, where, unit)
         except InputError as error:
-            problems.extend(replace(problem, argument=item.name.replace("_", " "))
-                            for problem in error.problems)  # fmt: skip
+            problems.extend(
+                replace(problem, argument=item.name.replace("_", " ")) for problem in error.problems
+            )
             settings[item.name] = item.default_si()
     return settings
 
@@ -419,9 +413,14 @@ def _unit_of(item: Field, unit: str | None, head: str, problems: list[Problem]) 
         unit_factor(unit, item.unit)
     except UnitError as error:
         problems.append(
-            Problem(head, f"unit of {item.name.replace('_', ' ')}", unit, error.problems[0].allowed,
-                    f"the header is {item.title}")
-        )  # fmt: skip
+            Problem(
+                head,
+                f"unit of {item.name.replace('_', ' ')}",
+                unit,
+                error.problems[0].allowed,
+                f"the header is {item.title}",
+            )
+        )
         return None
     return unit
 
@@ -454,9 +453,10 @@ def read_table(
     first = places[table.key[0]] if table.key and table.key[0] in places else 0
     letter_cells = [raw.cell(row, first) for row in rows]
     records = [
-        maker(*row) for index, row in enumerate(zip(*values, letter_cells, strict=True))
+        maker(*row)
+        for index, row in enumerate(zip(*values, letter_cells, strict=True))
         if index not in failed
-    ]  # fmt: skip
+    ]
     _check_keys(table, records, problems)
     return records
 
@@ -500,9 +500,12 @@ def _match_headers(table: Table, raw: RawTable, problems: list[Problem], notes: 
     for item in absent:
         if item.is_required and item.name not in resembled:
             problems.append(
-                Problem(f"{raw.sheet or raw.name}!A{raw.header_row}",
-                        message=f'the column "{item.title}" is missing', fix=item.help)
-            )  # fmt: skip
+                Problem(
+                    f"{raw.sheet or raw.name}!A{raw.header_row}",
+                    message=f'the column "{item.title}" is missing',
+                    fix=item.help,
+                )
+            )
     return (places, units) if len(problems) == start else (None, None)
 
 
@@ -528,9 +531,12 @@ def _read_column(item: Field, cells, unit: str, raw: RawTable, place: int, rows,
         days = [cell.date() for cell in cells]
         if all(_is_believable(item, day) for day in days):
             return days
-    elif kinds <= {int, float} and item.kind in {"number", "whole"} and unit == item.unit and all(
-        item.within(cell) and believable(item, cell) for cell in cells
-    ):  # fmt: skip
+    elif (
+        kinds <= {int, float}
+        and item.kind in {"number", "whole"}
+        and unit == item.unit
+        and all(item.within(cell) and believable(item, cell) for cell in cells)
+    ):
         if item.kind == "whole":
             return [int(cell) for cell in cells]
         factor, offset = to_si(item.unit)
@@ -542,9 +548,16 @@ def _read_column(item: Field, cells, unit: str, raw: RawTable, place: int, rows,
         except InputError as error:
             problem = error.problems[0]
             problems.append(
-                Problem(raw.cell(rows[index], place), item.name.replace("_", " "), problem.value,
-                        problem.allowed, problem.fix, problem.code, problem.message)
-            )  # fmt: skip
+                Problem(
+                    raw.cell(rows[index], place),
+                    item.name.replace("_", " "),
+                    problem.value,
+                    problem.allowed,
+                    problem.fix,
+                    problem.code,
+                    problem.message,
+                )
+            )
             failed.add(index)
             values.append(None)
     return values
@@ -554,9 +567,12 @@ def _one(item: Field, cell: Any, where: str, unit: str | None = None) -> Any:
     """One cell as the field reads it."""
     if cell is MISSING_VALUE:
         raise InputError(
-            Problem(where, message=f"{item.name.replace('_', ' ')} is a formula whose value the file "
-                    "does not hold", fix="open and save it in a spreadsheet, or type the value")
-        )  # fmt: skip
+            Problem(
+                where,
+                message=f"{item.name.replace('_', ' ')} is a formula whose value the file does not hold",
+                fix="open and save it in a spreadsheet, or type the value",
+            )
+        )
     if isinstance(cell, str) and cell.strip() in ERROR_TEXTS:
         raise InputError(item.problem(where, cell.strip(), cell.strip(), "mend the cell"))
     if isinstance(cell, datetime.date | datetime.time) and item.kind not in {"date", "clock"}:
@@ -594,9 +610,12 @@ def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:
             names = " and ".join(table.key)
             words = " / ".join(show(part) if not isinstance(part, str) else part for part in key)
             problems.append(
-                Problem(item.at, message=f"{names} {words} stands twice, first in {seen[folded]}",
-                        fix="give each its own name")
-            )  # fmt: skip
+                Problem(
+                    item.at,
+                    message=f"{names} {words} stands twice, first in {seen[folded]}",
+                    fix="give each its own name",
+                )
+            )
         else:
             seen[folded] = item.at
 
@@ -669,6 +688,13 @@ def _by_part(rows: Iterable) -> Iterator[tuple[str, list]]:
 
 
 __all__ = [
-    "MISSING_VALUE", "RECORDS", "Plan", "RawTable", "build_plan", "raw_table", "read_plan",
-    "read_table", "spell_as",
-]  # fmt: skip
+    "MISSING_VALUE",
+    "RECORDS",
+    "Plan",
+    "RawTable",
+    "build_plan",
+    "raw_table",
+    "read_plan",
+    "read_table",
+    "spell_as",
+]

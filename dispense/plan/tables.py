@@ -70,26 +70,50 @@ SETTINGS = (
     text("line", "name of the line, printed on every sheet", default=""),
     text("prepared_by", "who answers for the plan, printed on every sheet", default=""),
     text("currency", "what prices are counted in", default=""),
-    number("service_level", "", "share of cycles without a shortage that stock is planned for",
-           default=0.95, above=0.5, below=1.0),
+    number(
+        "service_level",
+        "",
+        "share of cycles without a shortage that stock is planned for",
+        default=0.95,
+        above=0.5,
+        below=1.0,
+    ),
     number("order_cost", AS_GIVEN, "cost of placing one order", default=0.0, at_least=0.0),
-    number("holding_rate", "", "yearly cost of holding stock as a share of its price",
-           default=0.2, at_least=0.0, at_most=5.0),
-    number("demand_spread", "", "standard deviation of a day's builds as a share of them",
-           default=0.0, at_least=0.0, at_most=2.0),
-    number("temperature_spread", "K", "standard deviation of a day's shop temperature",
-           default=0.0, at_least=0.0, at_most=30.0),
-)  # fmt: skip
+    number(
+        "holding_rate",
+        "",
+        "yearly cost of holding stock as a share of its price",
+        default=0.2,
+        at_least=0.0,
+        at_most=5.0,
+    ),
+    number(
+        "demand_spread",
+        "",
+        "standard deviation of a day's builds as a share of them",
+        default=0.0,
+        at_least=0.0,
+        at_most=2.0,
+    ),
+    number(
+        "temperature_spread",
+        "K",
+        "standard deviation of a day's shop temperature",
+        default=0.0,
+        at_least=0.0,
+        at_most=30.0,
+    ),
+)
 
 MATERIALS = Table(
-    "Materials", "one row for each adhesive, sealant, paste or potting compound, from its data sheet",
+    "Materials",
+    "one row for each adhesive, sealant, paste or potting compound, from its data sheet",
     (
         text("material", "name used in the other tables"),
         text("description", "what it is", default=""),
         choice("kind", KINDS, "one-part, or two-part (components A and B)", default="two-part"),
         number("ratio_a", "", "parts A of the mixing ratio", default=1.0, above=0.0),
-        number("ratio_b", "", "parts B of the mixing ratio; blank for one-part",
-               default=None, above=0.0),
+        number("ratio_b", "", "parts B of the mixing ratio; blank for one-part", default=None, above=0.0),
         choice("ratio_basis", BASES, "whether the ratio counts volumes or masses", default="volume"),
         optional("consistency", "Pa·sⁿ", "viscosity, or consistency of the mixed material", above=0.0),
         number("index", "", "flow index n; 1 for Newtonian", default=1.0, above=0.0, at_most=2.0),
@@ -103,10 +127,20 @@ MATERIALS = Table(
         optional("pot_life_2", "min", "pot life at a second temperature", above=0.0),
         temperature("pot_life_temperature_2", "second temperature", default=None),
         optional("activation_energy", "kJ/mol", "of working life and cure, where known", above=0.0),
-        number("halving_step", "K", "rise that halves the pot life where one point is known",
-               default=10.0, at_least=1.0, at_most=100.0),
-        optional("open_time", "min",
-                 "from the first material on the part to mating, at the pot-life temperature", above=0.0),
+        number(
+            "halving_step",
+            "K",
+            "rise that halves the pot life where one point is known",
+            default=10.0,
+            at_least=1.0,
+            at_most=100.0,
+        ),
+        optional(
+            "open_time",
+            "min",
+            "from the first material on the part to mating, at the pot-life temperature",
+            above=0.0,
+        ),
         text("surface_treatment", "treatment of the surface before dispensing", default=""),
         optional("surface_window", "min", "how long the treated surface keeps", above=0.0),
         choice("cure", CURES, "how it cures", default="room"),
@@ -123,70 +157,89 @@ MATERIALS = Table(
         optional("heat", "J/g", "heat of reaction of the compound", at_least=0.0),
         optional("specific_heat", "J/(g·K)", "specific heat", above=0.0),
         optional("conductivity", "W/(m·K)", "thermal conductivity", above=0.0),
-        number("shrinkage", "", "share of the liquid volume lost in cure", default=0.0,
-               at_least=0.0, below=0.5),
+        number(
+            "shrinkage", "", "share of the liquid volume lost in cure", default=0.0, at_least=0.0, below=0.5
+        ),
         temperature("glass_uncured", "glass transition, uncured", default=None),
         temperature("glass_cured", "glass transition, fully cured", default=None),
         optional("glass_lambda", "", "DiBenedetto parameter", above=0.0, at_most=1.0),
         optional("gel_degree", "", "degree of cure at gel", above=0.0, below=1.0),
         optional("full_degree", "", "degree of cure that counts as full", above=0.0, at_most=1.0),
-        optional("moisture_coefficient", "mm/√h",
-                 "cured depth per root of time, at the cure temperature", above=0.0),
-        share("moisture_humidity", "relative humidity of that coefficient and of the cure times",
-              default=0.5, above=0.0),
-        optional("moisture_energy", "kJ/mol", "activation energy of moisture cure; blank: the water in "
-                 "the air alone tells warm from cold (rule of thumb)", at_least=0.0),
+        optional(
+            "moisture_coefficient",
+            "mm/√h",
+            "cured depth per root of time, at the cure temperature",
+            above=0.0,
+        ),
+        share(
+            "moisture_humidity",
+            "relative humidity of that coefficient and of the cure times",
+            default=0.5,
+            above=0.0,
+        ),
+        optional(
+            "moisture_energy",
+            "kJ/mol",
+            "activation energy of moisture cure; blank: the water in "
+            "the air alone tells warm from cold (rule of thumb)",
+            at_least=0.0,
+        ),
         optional("dose", "J/cm²", "light dose to cure", above=0.0),
         text("cautions", "what the safety data sheet warns of", default=""),
         text("source", "data sheet, edition, date", default=""),
     ),
-    key=("material",), required=True,
-)  # fmt: skip
+    key=("material",),
+    required=True,
+)
 
 COMPONENTS_TABLE = Table(
-    "Components", "one row for each component as it is bought: A and B of a two-part, A of a one-part",
+    "Components",
+    "one row for each component as it is bought: A and B of a two-part, A of a one-part",
     (
         refer("material", "Materials", "material it belongs to"),
         choice("component", COMPONENTS, "A or B"),
         number("density", "g/mL", "density", above=0.0),
         number("container", "mL", "content of one container", above=0.0),
-        share("heel", "share left in a container when it is changed", default=0.0, below=1.0,
-              at_most=None),
+        share("heel", "share left in a container when it is changed", default=0.0, below=1.0, at_most=None),
         optional("shelf_life", "d", "shelf life when it arrives", above=0.0),
         optional("open_life", "d", "how long an opened container keeps", above=0.0),
         temperature("storage_low", "lowest storage temperature", default=None),
         temperature("storage_high", "highest storage temperature", default=None),
         number("lead_time", "d", "from order to arrival", default=0.0, at_least=0.0),
-        number("lead_time_spread", "d", "standard deviation of the lead time", default=0.0,
-               at_least=0.0),
+        number("lead_time_spread", "d", "standard deviation of the lead time", default=0.0, at_least=0.0),
         whole("minimum_order", "fewest containers of one order", default=1, at_least=1),
         number("price", AS_GIVEN, "price of one container", default=0.0, at_least=0.0),
     ),
-    key=("material", "component"), required=True,
-)  # fmt: skip
+    key=("material", "component"),
+    required=True,
+)
 
 PARTS = Table(
-    "Parts", "one row for each part that gets material",
+    "Parts",
+    "one row for each part that gets material",
     (
         text("part", "name used in the other tables"),
         text("description", "what it is", default=""),
         text("drawing", "drawing and its revision", default=""),
     ),
-    key=("part",), required=True,
-)  # fmt: skip
+    key=("part",),
+    required=True,
+)
 
 ASSEMBLIES = Table(
-    "Assemblies", "what a product is made of: building one takes `count` of each part",
+    "Assemblies",
+    "what a product is made of: building one takes `count` of each part",
     (
         text("assembly", "name used in Builds"),
         text("part", "a part, or another assembly"),
         whole("count", "how many go into one", at_least=1),
     ),
     key=("assembly", "part"),
-)  # fmt: skip
+)
 
 BEADS = Table(
-    "Beads", "one row for each bead: cross-section and path",
+    "Beads",
+    "one row for each bead: cross-section and path",
     (
         text("bead", "name of the bead"),
         refer("part", "Parts", "part it goes on"),
@@ -196,8 +249,9 @@ BEADS = Table(
         number("width_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
         optional("height", "mm", "height of the cross-section", above=0.0),
         number("height_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
-        number("contact_angle", "deg", "of a segment, in place of height", default=None,
-               above=0.0, below=180.0),
+        number(
+            "contact_angle", "deg", "of a segment, in place of height", default=None, above=0.0, below=180.0
+        ),
         optional("length", "mm", "length of the bead; blank where a path is named", above=0.0),
         number("length_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
         refer("path", "Paths", "path in table Paths", default=""),
@@ -210,22 +264,29 @@ BEADS = Table(
         optional("press_force", "N/mm", "closing force per length of bead", above=0.0),
     ),
     key=("part", "bead"),
-)  # fmt: skip
+)
 
 PATHS = Table(
-    "Paths", "points along a bead, in order",
+    "Paths",
+    "points along a bead, in order",
     (
         text("path", "name of the path"),
         number("x", "mm", "coordinate"),
         number("y", "mm", "coordinate"),
         number("z", "mm", "coordinate", default=0.0),
-        choice("motion", MOTIONS, "line; arc: this point is the middle of an arc that ends at the "
-               "next; travel: no material up to this point", default="line"),
+        choice(
+            "motion",
+            MOTIONS,
+            "line; arc: this point is the middle of an arc that ends at the "
+            "next; travel: no material up to this point",
+            default="line",
+        ),
     ),
-)  # fmt: skip
+)
 
 POTS = Table(
-    "Pots", "one row for each cavity that is filled",
+    "Pots",
+    "one row for each cavity that is filled",
     (
         text("pot", "name of the pot"),
         refer("part", "Parts", "part it belongs to"),
@@ -244,20 +305,27 @@ POTS = Table(
         optional("cell_diameter", "mm", "actual diameter with sleeve; replaces the code's", above=0.0),
         number("cell_diameter_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
         optional("cell_height", "mm", "height of a cell; replaces the code's", above=0.0),
-        number("cell_base", "mm", "height of the cells' lower end above the bottom", default=0.0,
-               at_least=0.0),
-        share("unfilled", "share of the free volume that trapped air keeps", default=0.0, below=1.0,
-              at_most=None),
+        number(
+            "cell_base", "mm", "height of the cells' lower end above the bottom", default=0.0, at_least=0.0
+        ),
+        share(
+            "unfilled",
+            "share of the free volume that trapped air keeps",
+            default=0.0,
+            below=1.0,
+            at_most=None,
+        ),
         number("extra", "mL", "extra material", default=0.0, at_least=0.0),
         temperature("limit", "highest temperature the cells may see", default=None),
         optional("film", "W/(m²·K)", "heat transfer at the free face", above=0.0),
         whole("count", "how many such pots the part has", default=1, at_least=1),
     ),
     key=("part", "pot"),
-)  # fmt: skip
+)
 
 INSERTS = Table(
-    "Inserts", "solid things in a pot, each at its own height",
+    "Inserts",
+    "solid things in a pot, each at its own height",
     (
         refer("part", "Parts", "part of the pot"),
         text("pot", "pot they stand in"),
@@ -270,10 +338,11 @@ INSERTS = Table(
         whole("count", "how many", default=1, at_least=1),
     ),
     key=("part", "pot", "insert"),
-)  # fmt: skip
+)
 
 SHOTS = Table(
-    "Shots", "how a pot is filled in several shots; a pot without rows is filled in one",
+    "Shots",
+    "how a pot is filled in several shots; a pot without rows is filled in one",
     (
         refer("part", "Parts", "part of the pot"),
         text("pot", "pot"),
@@ -282,10 +351,11 @@ SHOTS = Table(
         number("wait", "min", "wait after the shot before", default=0.0, at_least=0.0),
     ),
     key=("part", "pot", "shot"),
-)  # fmt: skip
+)
 
 JOINTS = Table(
-    "Joints", "pressed joints: paste spread under a plate",
+    "Joints",
+    "pressed joints: paste spread under a plate",
     (
         text("joint", "name of the joint"),
         refer("part", "Parts", "part it belongs to"),
@@ -305,10 +375,11 @@ JOINTS = Table(
         whole("count", "how many such joints the part has", default=1, at_least=1),
     ),
     key=("part", "joint"),
-)  # fmt: skip
+)
 
 STATIONS = Table(
-    "Stations", "one row for each nozzle that puts one material on",
+    "Stations",
+    "one row for each nozzle that puts one material on",
     (
         text("station", "name used in the other tables"),
         refer("material", "Materials", "material it handles"),
@@ -318,53 +389,62 @@ STATIONS = Table(
         share("meter_tolerance", "plus or minus of a shot, as a share", default=0.0),
         number("speed", "mm/s", "speed along a bead", default=None, above=0.0),
         number("start_time", "s", "added for each start of a bead or shot", default=0.0, at_least=0.0),
-        number("handling_time", "s", "load, unload and moves for each part", default=0.0,
-               at_least=0.0),
+        number("handling_time", "s", "load, unload and moves for each part", default=0.0, at_least=0.0),
         optional("nozzle_bore", "mm", "bore of the nozzle", above=0.0),
         optional("nozzle_length", "mm", "length of the nozzle", above=0.0),
         optional("mixer_bore", "mm", "bore of the static mixer", above=0.0),
         optional("mixer_length", "mm", "length of the mixing elements", above=0.0),
-        number("mixer_volume", "mL", "mixed material that stands in mixer and nozzle", default=0.0,
-               at_least=0.0),
+        number(
+            "mixer_volume", "mL", "mixed material that stands in mixer and nozzle", default=0.0, at_least=0.0
+        ),
         optional("pressure_limit", "bar", "highest pressure", above=0.0),
-        choice("rule", RULES, "what is done when the limit of working life is reached",
-               default="purge"),
+        choice("rule", RULES, "what is done when the limit of working life is reached", default="purge"),
         share("purge_share", "share of the pot life at which the rule acts", default=0.5, above=0.0),
-        number("purge_volume", "mL", "mixed material thrown away by a purge", default=0.0,
-               at_least=0.0),
+        number("purge_volume", "mL", "mixed material thrown away by a purge", default=0.0, at_least=0.0),
         number("purge_time", "s", "time of a purge", default=0.0, at_least=0.0),
         number("mixer_time", "s", "time of a mixer change", default=0.0, at_least=0.0),
         number("container_time", "s", "time of a container change", default=0.0, at_least=0.0),
-        number("start_volume", "mL", "thrown away at the start of a shift", default=0.0,
-               at_least=0.0),
+        number("start_volume", "mL", "thrown away at the start of a shift", default=0.0, at_least=0.0),
         number("end_volume", "mL", "thrown away at the end of a shift", default=0.0, at_least=0.0),
-        number("hose_a", "mL", "component A that stays in hoses and meter", default=0.0,
-               at_least=0.0),
-        number("hose_b", "mL", "component B that stays in hoses and meter", default=0.0,
-               at_least=0.0),
+        number("hose_a", "mL", "component A that stays in hoses and meter", default=0.0, at_least=0.0),
+        number("hose_b", "mL", "component B that stays in hoses and meter", default=0.0, at_least=0.0),
         number("checks", "1/h", "check shots an hour", default=0.0, at_least=0.0, at_most=60.0),
-        optional("check_volume", "mL", "volume of a check shot; blank takes the largest shot",
-                 above=0.0),
-        share("scrap", "share of parts started here that is lost, here or later", default=0.0,
-              below=1.0, at_most=None),
-        optional("takt", "s", "time between parts; blank spreads the builds over the shift",
-                 above=0.0),
-        number("uptime", "", "share of the time the station runs", default=1.0, above=0.0,
-               at_most=1.0),
+        optional("check_volume", "mL", "volume of a check shot; blank takes the largest shot", above=0.0),
+        share(
+            "scrap",
+            "share of parts started here that is lost, here or later",
+            default=0.0,
+            below=1.0,
+            at_most=None,
+        ),
+        optional("takt", "s", "time between parts; blank spreads the builds over the shift", above=0.0),
+        number("uptime", "", "share of the time the station runs", default=1.0, above=0.0, at_most=1.0),
         temperature("shop_temperature", "shop temperature, where no record is named", default=23.0),
         refer("record", "Temperatures", "temperature record through the day", default=""),
         share("humidity", "relative humidity at the station, where its record gives none", default=0.5),
-        number("treatment_lead", "min", "from surface treatment to dispensing, in working time",
-               default=0.0, at_least=0.0),
-        number("mating_delay", "min", "from the end of dispensing to mating, in working time",
-               default=0.0, at_least=0.0),
+        number(
+            "treatment_lead",
+            "min",
+            "from surface treatment to dispensing, in working time",
+            default=0.0,
+            at_least=0.0,
+        ),
+        number(
+            "mating_delay",
+            "min",
+            "from the end of dispensing to mating, in working time",
+            default=0.0,
+            at_least=0.0,
+        ),
         whole("batch", "parts of one batch on the cure board", default=10, at_least=1),
     ),
-    key=("station",), required=True,
-)  # fmt: skip
+    key=("station",),
+    required=True,
+)
 
 TEMPERATURES = Table(
-    "Temperatures", "shop temperature and humidity through the day, linear between the rows",
+    "Temperatures",
+    "shop temperature and humidity through the day, linear between the rows",
     (
         text("record", "name of the record"),
         clock("time", "time of day"),
@@ -372,56 +452,57 @@ TEMPERATURES = Table(
         share("humidity", "relative humidity; blank takes the station's", default=None),
     ),
     key=("record", "time"),
-)  # fmt: skip
+)
 
 PROFILES = Table(
-    "Profiles", "oven profiles, linear between the rows",
+    "Profiles",
+    "oven profiles, linear between the rows",
     (
         text("profile", "name of the profile"),
         number("time", "min", "time from the start", at_least=0.0),
         temperature("temperature", "air temperature"),
     ),
     key=("profile", "time"),
-)  # fmt: skip
+)
 
 OVENS = Table(
-    "Ovens", "which part goes through which profile after which station",
+    "Ovens",
+    "which part goes through which profile after which station",
     (
         refer("part", "Parts", "part"),
         refer("station", "Stations", "station whose material is cured"),
         refer("profile", "Profiles", "profile in table Profiles"),
-        number("lag_fast", "min", "time constant of the part's quickest place", default=0.0,
-               at_least=0.0),
+        number("lag_fast", "min", "time constant of the part's quickest place", default=0.0, at_least=0.0),
         number("lag_slow", "min", "time constant of its slowest place", default=0.0, at_least=0.0),
         temperature("start_temperature", "temperature of the part at the start", default=23.0),
         number("pitch", "mm", "distance of parts on the belt", default=None, above=0.0),
         optional("hold", "min", "hold at the cure temperature the data sheet asks for", above=0.0),
     ),
     key=("part", "station"),
-)  # fmt: skip
+)
 
 SHIFTS = Table(
-    "Shifts", "start and end of each shift; after midnight the hours go on: 22:00 to 30:00",
+    "Shifts",
+    "start and end of each shift; after midnight the hours go on: 22:00 to 30:00",
     (
         text("shift", "name used in Builds"),
         clock("start", "start"),
         clock("end", "end; 30:00 is 6:00 of the next day"),
     ),
-    key=("shift",), required=True,
-)  # fmt: skip
+    key=("shift",),
+    required=True,
+)
 
 BREAKS = Table(
-    "Breaks", "breaks of a shift; the nozzle stands still",
-    (
-        refer("shift", "Shifts", "shift"),
-        clock("start", "start"),
-        clock("end", "end"),
-    ),
+    "Breaks",
+    "breaks of a shift; the nozzle stands still",
+    (refer("shift", "Shifts", "shift"), clock("start", "start"), clock("end", "end")),
     key=("shift", "start"),
-)  # fmt: skip
+)
 
 BUILDS = Table(
-    "Builds", "what is built, day by day",
+    "Builds",
+    "what is built, day by day",
     (
         date("date", "day on which the shift starts"),
         refer("shift", "Shifts", "shift"),
@@ -429,10 +510,11 @@ BUILDS = Table(
         whole("quantity", "good parts to build", at_least=0, at_most=1e6),
     ),
     required=True,
-)  # fmt: skip
+)
 
 STOCK = Table(
-    "Stock", "what lies in store, lot by lot",
+    "Stock",
+    "what lies in store, lot by lot",
     (
         refer("material", "Materials", "material"),
         choice("component", COMPONENTS, "A or B"),
@@ -443,12 +525,28 @@ STOCK = Table(
         date("arrival", "day it arrives; blank: it is here", default=None),
     ),
     key=("material", "component", "lot"),
-)  # fmt: skip
+)
 
 TABLES: tuple[Table, ...] = (
-    MATERIALS, COMPONENTS_TABLE, PARTS, ASSEMBLIES, BEADS, PATHS, POTS, INSERTS, SHOTS, JOINTS,
-    STATIONS, TEMPERATURES, PROFILES, OVENS, SHIFTS, BREAKS, BUILDS, STOCK,
-)  # fmt: skip
+    MATERIALS,
+    COMPONENTS_TABLE,
+    PARTS,
+    ASSEMBLIES,
+    BEADS,
+    PATHS,
+    POTS,
+    INSERTS,
+    SHOTS,
+    JOINTS,
+    STATIONS,
+    TEMPERATURES,
+    PROFILES,
+    OVENS,
+    SHIFTS,
+    BREAKS,
+    BUILDS,
+    STOCK,
+)
 BY_NAME = {table.name: table for table in TABLES}
 
 #: texts of a cell may be this long
@@ -457,11 +555,23 @@ LONGEST_TEXT = 2000
 #: the smallest and largest figure of a plan by its unit (the smallest where 0 is not allowed); what
 #: lies outside is a slip of the unit or of a key, and would only give sums that mean nothing
 SIZES: dict[str, tuple[float, float]] = {
-    "": (1e-9, 1e6), "deg": (1e-6, 360.0), "mm": (1e-6, 1e6), "mL": (1e-6, 1e9), "min": (1e-6, 1e7),
-    "s": (1e-6, 1e7), "d": (1e-3, 1e5), "K": (1e-3, 1e3), "kJ/mol": (0.1, 1e3), "mm/s": (1e-6, 1e6),
-    "mL/s": (1e-9, 1e6), "g/mL": (1e-3, 30.0), "bar": (1e-6, 1e5), "Pa": (1e-6, 1e9),
-    "Pa·sⁿ": (1e-6, 1e9), "1/min": (1e-30, 1e60),
-}  # fmt: skip
+    "": (1e-9, 1e6),
+    "deg": (1e-6, 360.0),
+    "mm": (1e-6, 1e6),
+    "mL": (1e-6, 1e9),
+    "min": (1e-6, 1e7),
+    "s": (1e-6, 1e7),
+    "d": (1e-3, 1e5),
+    "K": (1e-3, 1e3),
+    "kJ/mol": (0.1, 1e3),
+    "mm/s": (1e-6, 1e6),
+    "mL/s": (1e-9, 1e6),
+    "g/mL": (1e-3, 30.0),
+    "bar": (1e-6, 1e5),
+    "Pa": (1e-6, 1e9),
+    "Pa·sⁿ": (1e-6, 1e9),
+    "1/min": (1e-30, 1e60),
+}
 _OTHER_SIZES = (1e-9, 1e12)
 TEMPERATURES_MET = (-90.0, 1000.0)  # °C: from the coldest weather to the hottest oven
 YEARS = (1990, 2199)

@@ -42,9 +42,10 @@ def shop_weather(plan, station) -> Weather:
         return Weather([0.0], [station.shop_temperature], [station.humidity])
     rows = sorted(plan.group("temperatures", "record")[station.record], key=lambda row: row.time)
     return Weather(
-        [row.time for row in rows], [row.temperature for row in rows],
+        [row.time for row in rows],
+        [row.temperature for row in rows],
         [station.humidity if row.humidity is None else row.humidity for row in rows],
-    )  # fmt: skip
+    )
 
 
 def shop_record(plan, station) -> tuple[list[float], list[float]]:
@@ -53,8 +54,10 @@ def shop_record(plan, station) -> tuple[list[float], list[float]]:
     if len(weather.times) == 1:
         return [0.0], weather.temperatures
     days = range(-1, RECORD_DAYS)
-    return ([time + day * DAY for day in days for time in weather.times],
-            [temperature for _ in days for temperature in weather.temperatures])  # fmt: skip
+    return (
+        [time + day * DAY for day in days for time in weather.times],
+        [temperature for _ in days for temperature in weather.temperatures],
+    )
 
 
 __all__ = ["RECORD_DAYS", "Weather", "shop_record", "shop_weather"]

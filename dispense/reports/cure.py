@@ -36,14 +36,7 @@ from . import runs as cure_runs
 from .day import LifeDay, shift_hours
 from .findings import station_findings
 from .pour import PourReport
-from .press import (
-    PASTE_RULE,
-    JointReport,
-    PressedBead,
-    shortest_takt,
-    station_beads,
-    station_joints,
-)
+from .press import PASTE_RULE, JointReport, PressedBead, shortest_takt, station_beads, station_joints
 from .runs import CureRun
 
 HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table
@@ -112,10 +105,16 @@ def moisture_needs(plan, station, material) -> list[MoistureNeed]:
         full = [cure.times(start, depth).milestones[LAST] or start for start in starts]
         start, last = max(zip(starts, full, strict=True), key=lambda row: row[1] - row[0])
         reached, stated = cure.depth_at(depth, start), cure.stated_at(LAST, start)
-        found.append(MoistureNeed(
-            f"{part} / {name}", depth, start, math.inf if reached is None else reached - start,
-            None if stated is None else stated - start, last - start,
-        ))  # fmt: skip
+        found.append(
+            MoistureNeed(
+                f"{part} / {name}",
+                depth,
+                start,
+                math.inf if reached is None else reached - start,
+                None if stated is None else stated - start,
+                last - start,
+            )
+        )
     return found
 
 
@@ -126,14 +125,26 @@ def moisture_report(plan, station, material) -> MoistureReport | None:
     weather = shop_weather(plan, station)
     temperature, humidity = weather.mean_temperature, weather.mean_humidity
     humidities = tuple(sorted({humidity, *HUMIDITIES}))
-    factors = moisture_factor(temperature, np.array(humidities), material.cure_temperature,
-                              material.moisture_humidity, material.moisture_energy or 0.0)  # fmt: skip
+    factors = moisture_factor(
+        temperature,
+        np.array(humidities),
+        material.cure_temperature,
+        material.moisture_humidity,
+        material.moisture_energy or 0.0,
+    )
     depths = moisture_depth(np.array(HOURS)[:, None] * 3600.0, material.moisture_coefficient * factors)
     return MoistureReport(
-        material.moisture_coefficient, material.cure_temperature, material.moisture_humidity,
-        material.moisture_energy, temperature, humidity, moisture_needs(plan, station, material),
-        tuple(map(float, HOURS)), humidities, depths,
-    )  # fmt: skip
+        material.moisture_coefficient,
+        material.cure_temperature,
+        material.moisture_humidity,
+        material.moisture_energy,
+        temperature,
+        humidity,
+        moisture_needs(plan, station, material),
+        tuple(map(float, HOURS)),
+        humidities,
+        depths,
+    )
 
 
 def moisture_words(need: MoistureNeed) -> str:
@@ -161,9 +172,14 @@ def light_report(plan, station, material) -> LightReport | None:
     if material.dose is None:
         return None
     speeds = belt_speed(np.array(IRRADIANCES)[:, None], np.array(WINDOWS), material.dose)
-    return LightReport(material.dose, IRRADIANCES, WINDOWS,
-                       [float(uv_time(material.dose, value)) for value in IRRADIANCES], speeds,
-                       shortest_takt(plan, station))  # fmt: skip
+    return LightReport(
+        material.dose,
+        IRRADIANCES,
+        WINDOWS,
+        [float(uv_time(material.dose, value)) for value in IRRADIANCES],
+        speeds,
+        shortest_takt(plan, station),
+    )
 
 
 # ------------------------------------------------------------------------------------------ report
@@ -203,12 +219,21 @@ def with_record(plan: Plan, station, record: TemperatureRecord) -> Plan:
     """The plan with a measured shop-temperature record at a station; the given plan stays as it is."""
     problems = []
     if not record.is_clock:
-        problems.append(Problem(record.name, message="the times are counted from a start; a shop "
-                                "record needs times of day such as 06:30",
-                                fix="a thermocouple log goes into `log`"))  # fmt: skip
+        problems.append(
+            Problem(
+                record.name,
+                message="the times are counted from a start; a shop record needs times of day such as 06:30",
+                fix="a thermocouple log goes into `log`",
+            )
+        )
     if len(record.channels) > 1:
-        problems.append(Problem(record.name, message="holds several temperature columns: "
-                                + ", ".join(record.channels), fix="keep the one of the shop"))  # fmt: skip
+        problems.append(
+            Problem(
+                record.name,
+                message="holds several temperature columns: " + ", ".join(record.channels),
+                fix="keep the one of the shop",
+            )
+        )
     if record.times[-1] - record.times[0] > DAY:
         problems.append(Problem(record.name, message="spans more than a day", fix="keep one day"))
     if problems:
@@ -217,15 +242,19 @@ def with_record(plan: Plan, station, record: TemperatureRecord) -> Plan:
     first = DAY * (record.times[0] // DAY)
     row = RECORDS["Temperatures"]
     name = f"file {record.name}"
-    rows = [row(record=name, time=time - first, temperature=temperature, humidity=None, at=record.name)
-            for time, temperature in zip(record.times, temperatures, strict=True)]  # fmt: skip
-    stations = [replace(item, record=name) if item.station == station.station else item
-                for item in plan.stations]  # fmt: skip
+    rows = [
+        row(record=name, time=time - first, temperature=temperature, humidity=None, at=record.name)
+        for time, temperature in zip(record.times, temperatures, strict=True)
+    ]
+    stations = [
+        replace(item, record=name) if item.station == station.station else item for item in plan.stations
+    ]
     return replace(plan, stations=stations, temperatures=[*plan.temperatures, *rows])
 
 
-def cure_report(plan: Plan, station: str, *, record: TemperatureRecord | None = None,
-                log: TemperatureRecord | None = None) -> CureReport:  # fmt: skip
+def cure_report(
+    plan: Plan, station: str, *, record: TemperatureRecord | None = None, log: TemperatureRecord | None = None
+) -> CureReport:
     """The report of a station.
 
     `record` is a shop-temperature record in place of the plan's, `log` a thermocouple log of parts in
@@ -239,19 +268,29 @@ def cure_report(plan: Plan, station: str, *, record: TemperatureRecord | None = 
         row = plan.station(station)
     material = plan.material(row.material)
     day = life_day.life_day(plan, row, material)
-    useful = day.life is not None or day.open is not None or any(
-        value is not None for value in day.rows[0].cured.values()
+    useful = (
+        day.life is not None
+        or day.open is not None
+        or any(value is not None for value in day.rows[0].cured.values())
     )
     found: list[Finding] = []
     failed: list[str] = []
     report = CureReport(
-        plan, row, material, _source(row, record), shop_record(plan, row)[1],
-        day if useful else None, cure_runs.station_runs(plan, row, material, log, failed),
-        pour_report.station_pours(plan, station, found), moisture_report(plan, row, material),
-        light_report(plan, row, material), station_joints(plan, station),
-        station_beads(plan, station), _windows(plan, station),
+        plan,
+        row,
+        material,
+        _source(row, record),
+        shop_record(plan, row)[1],
+        day if useful else None,
+        cure_runs.station_runs(plan, row, material, log, failed),
+        pour_report.station_pours(plan, station, found),
+        moisture_report(plan, row, material),
+        light_report(plan, row, material),
+        station_joints(plan, station),
+        station_beads(plan, station),
+        _windows(plan, station),
         cautions_text(material, cells=any(pot.station == station and pot.cells for pot in plan.pots)),
-    )  # fmt: skip
+    )
     found += cure_runs.not_computed(row, material, failed)
     _gather(report, found)
     return report
@@ -271,8 +310,11 @@ def _windows(plan, station: str) -> list[tuple[datetime.date, str, Window]]:
         if result.station.station != station:
             continue
         first = first or result.date
-        found += [(result.date, result.shift, window) for window in latest_times(result)
-                  if result.date == first or window.is_late]  # fmt: skip
+        found += [
+            (result.date, result.shift, window)
+            for window in latest_times(result)
+            if result.date == first or window.is_late
+        ]
     return found
 
 
@@ -291,8 +333,12 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
     found += [finding for item in joined for finding in item.findings]
     late = [window for *_, window in report.windows if window.is_late]
     if late:
-        find(STOP, f"{len(late)} groups of parts miss a window; first {late[0].text}", topic=late[0].kind,
-             part=late[0].part)  # fmt: skip
+        find(
+            STOP,
+            f"{len(late)} groups of parts miss a window; first {late[0].text}",
+            topic=late[0].kind,
+            part=late[0].part,
+        )
     found += [item for item in station_findings(report.plan, station.station) if item.kind == DANGER]
     if day is not None and day.life is not None:
         find(NOTE, f"pot life: {day.life.basis}", topic="pot life")
@@ -300,15 +346,23 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
             if "rule of thumb" not in mark:
                 find(NOTE, f"pot life {mark}", topic="pot life")
         if material.pot_life_mass:
-            find(NOTE, f"pot life was measured on {from_si(material.pot_life_mass, 'g'):g} g; a larger mass "
-                 "warms itself and lives shorter", topic="pot life")  # fmt: skip
+            find(
+                NOTE,
+                f"pot life was measured on {from_si(material.pot_life_mass, 'g'):g} g; a larger mass "
+                "warms itself and lives shorter",
+                topic="pot life",
+            )
     if material.cure == "oven" and not report.runs:
         find(NOTE, "no row in Ovens for this station: no schedule to judge", topic="cure")
     for words in _moisture_notes(report):
         find(NOTE, words, topic="moisture cure")
     if report.light is not None:
-        find(NOTE, "no irradiance stands in the plan: measure it at the part with a radiometer for the "
-             "lamp's band, and read the table there", topic="light")  # fmt: skip
+        find(
+            NOTE,
+            "no irradiance stands in the plan: measure it at the part with a radiometer for the "
+            "lamp's band, and read the table there",
+            topic="light",
+        )
     report.findings = gravest_first(found)
 
 
@@ -324,8 +378,6 @@ def _moisture_notes(report: CureReport) -> list[str]:
     return []
 
 
-
-
 @dataclass(slots=True)
 class CureSummary(WithFindings):
     """The reports of all stations of a plan that have something to say."""
@@ -336,13 +388,18 @@ class CureSummary(WithFindings):
 
     def as_json(self) -> dict[str, Any]:
         """A list of the reports of the stations, and all findings."""
-        return {"stations": [report.as_json() for report in self.reports], "silent": self.silent,
-                "findings": [finding.as_json() for finding in self.findings]}  # fmt: skip
+        return {
+            "stations": [report.as_json() for report in self.reports],
+            "silent": self.silent,
+            "findings": [finding.as_json() for finding in self.findings],
+        }
 
     def as_text(self) -> str:
         """A line for each station, then the report of each."""
-        rows = [[report.station.station, report.material.material, tally(report.findings)]
-                for report in self.reports]  # fmt: skip
+        rows = [
+            [report.station.station, report.material.material, tally(report.findings)]
+            for report in self.reports
+        ]
         blocks = [table(["station", "material", "findings"], rows)]
         if self.silent:
             blocks.append("nothing to compute at: " + ", ".join(self.silent))
@@ -359,12 +416,17 @@ def cure_reports(plan: Plan) -> CureSummary:
 
 
 def _has_content(report: CureReport) -> bool:
-    return bool(report.day or report.runs or report.pours or report.moisture or report.light
-                or report.joints or report.beads or report.windows or report.warnings)  # fmt: skip
-
-
-
-
+    return bool(
+        report.day
+        or report.runs
+        or report.pours
+        or report.moisture
+        or report.light
+        or report.joints
+        or report.beads
+        or report.windows
+        or report.warnings
+    )
 
 
 # -------------------------------------------------------------------------------------------- JSON
@@ -401,18 +463,32 @@ def shop(value: float | None, unit: str) -> float | None:
 def _amount(amount: Amount | None, unit: str) -> dict[str, Any] | None:
     if amount is None:
         return None
-    return {"nominal": shop(amount.nominal, unit), "low": shop(amount.low, unit),
-            "high": shop(amount.high, unit), "worst_low": shop(amount.worst_low, unit),
-            "worst_high": shop(amount.worst_high, unit), "driver": amount.main_driver}  # fmt: skip
+    return {
+        "nominal": shop(amount.nominal, unit),
+        "low": shop(amount.low, unit),
+        "high": shop(amount.high, unit),
+        "worst_low": shop(amount.worst_low, unit),
+        "worst_high": shop(amount.worst_high, unit),
+        "driver": amount.main_driver,
+    }
 
 
 def _json(report: CureReport) -> dict[str, Any]:
     station, material = report.station, report.material
     return {
-        "station": station.station, "material": material.material, "cure": material.cure,
+        "station": station.station,
+        "material": material.material,
+        "cure": material.cure,
         "temperature_record": report.record,
-        "units": {"time": "min", "clock": "seconds after midnight", "temperature": "°C",
-                  "length": "mm", "volume": "mL", "resistance": "K/W", "speed": "m/min"},
+        "units": {
+            "time": "min",
+            "clock": "seconds after midnight",
+            "temperature": "°C",
+            "length": "mm",
+            "volume": "mL",
+            "resistance": "K/W",
+            "speed": "m/min",
+        },
         "working_life": None if report.day is None else _day_json(report.day),
         "schedules": [_run_json(run) for run in report.runs],
         "pours": [_pour_json(pour) for pour in report.pours],
@@ -421,128 +497,213 @@ def _json(report: CureReport) -> dict[str, Any]:
         "joints": [_joint_json(joint) for joint in report.joints],
         "beads": [_bead_json(bead) for bead in report.beads],
         "latest_times": [
-            {"date": str(date), "shift": shift, "clock": window.clock, "kind": window.kind,
-             "part": window.part, "first": window.first, "last": window.last,
-             "late": window.is_late, "text": window.text}
+            {
+                "date": str(date),
+                "shift": shift,
+                "clock": window.clock,
+                "kind": window.kind,
+                "part": window.part,
+                "first": window.first,
+                "last": window.last,
+                "late": window.is_late,
+                "text": window.text,
+            }
             for date, shift, window in report.windows
         ],
-        "warnings": report.warnings, "notes": report.notes,
-        "findings": [finding.as_json() for finding in report.findings], "cautions": report.cautions,
+        "warnings": report.warnings,
+        "notes": report.notes,
+        "findings": [finding.as_json() for finding in report.findings],
+        "cautions": report.cautions,
         "file": None if report.out is None else str(report.out),
-    }  # fmt: skip
+    }
 
 
 def _day_json(day: LifeDay) -> dict[str, Any]:
     return {
-        "basis": day.life.basis if day.life else None, "marks": day.marks,
+        "basis": day.life.basis if day.life else None,
+        "marks": day.marks,
         "ages": [age / 60.0 for age in day.ages],
         "rows": [
-            {"clock": row.clock, "temperature": shop(row.temperature, "°C"),
-             "life": shop(row.life, "min"), "ends": row.ends, "left": list(row.left),
-             "purge_by": row.purge_at, "mate_before": row.mate_before, **row.cured}
+            {
+                "clock": row.clock,
+                "temperature": shop(row.temperature, "°C"),
+                "life": shop(row.life, "min"),
+                "ends": row.ends,
+                "left": list(row.left),
+                "purge_by": row.purge_at,
+                "mate_before": row.mate_before,
+                **row.cured,
+            }
             for row in day.rows
         ],
         "comparisons": [
-            {"name": item.name, "temperature": shop(item.temperature, "°C"),
-             "life": shop(item.life, "min"), "limits": item.limits}
+            {
+                "name": item.name,
+                "temperature": shop(item.temperature, "°C"),
+                "life": shop(item.life, "min"),
+                "limits": item.limits,
+            }
             for item in day.comparisons
         ],
         "hot_afternoon": day.hot_afternoon,
-        "curve": [{"temperature": shop(temperature, "°C"), "life": shop(time, "min"), "kind": kind}
-                  for temperature, time, kind in day.curve],
-        "stated": [{"temperature": shop(temperature, "°C"), "life": shop(time, "min")}
-                   for temperature, time in day.points],
-    }  # fmt: skip
+        "curve": [
+            {"temperature": shop(temperature, "°C"), "life": shop(time, "min"), "kind": kind}
+            for temperature, time, kind in day.curve
+        ],
+        "stated": [
+            {"temperature": shop(temperature, "°C"), "life": shop(time, "min")}
+            for temperature, time in day.points
+        ],
+    }
 
 
 def _run_json(run: CureRun) -> dict[str, Any]:
     need = run.requirement
     return {
-        "name": run.name, "kind": run.kind, "part": run.part, "passes": run.passes,
-        "required": {"degree": need.degree, "equivalent_time": shop(need.equivalent, "min"),
-                     "at": shop(need.reference, "°C"), "energy": shop(need.energy, "kJ/mol"),
-                     "basis": run.energy_basis},
-        "places": cure_runs.run_rows(run), "dwell": shop(run.dwell, "min"),
-        "hold": shop(run.hold, "min"), "shortest_hold": shop(run.hold_needed, "min"),
-        "hold_words": run.hold_words, "takt_seconds": run.takt, "positions": run.positions,
-        "oven_length_m": run.length, "notes": run.notes,
-    }  # fmt: skip
+        "name": run.name,
+        "kind": run.kind,
+        "part": run.part,
+        "passes": run.passes,
+        "required": {
+            "degree": need.degree,
+            "equivalent_time": shop(need.equivalent, "min"),
+            "at": shop(need.reference, "°C"),
+            "energy": shop(need.energy, "kJ/mol"),
+            "basis": run.energy_basis,
+        },
+        "places": cure_runs.run_rows(run),
+        "dwell": shop(run.dwell, "min"),
+        "hold": shop(run.hold, "min"),
+        "shortest_hold": shop(run.hold_needed, "min"),
+        "hold_words": run.hold_words,
+        "takt_seconds": run.takt,
+        "positions": run.positions,
+        "oven_length_m": run.length,
+        "notes": run.notes,
+    }
 
 
 def _pour_json(pour: PourReport) -> dict[str, Any]:
     return {
-        "name": pour.name, "depth": shop(pour.depth, "mm"), "start": shop(pour.start, "°C"),
-        "film": pour.film, "adiabatic": shop(pour.adiabatic, "°C"), "peak": shop(pour.peak, "°C"),
-        "peak_time": shop(pour.peak_time, "min"), "peak_height": shop(pour.peak_height, "mm"),
-        "limit": shop(pour.limit, "°C"), "safe_depth": shop(pour.safe_depth, "mm"),
+        "name": pour.name,
+        "depth": shop(pour.depth, "mm"),
+        "start": shop(pour.start, "°C"),
+        "film": pour.film,
+        "adiabatic": shop(pour.adiabatic, "°C"),
+        "peak": shop(pour.peak, "°C"),
+        "peak_time": shop(pour.peak_time, "min"),
+        "peak_height": shop(pour.peak_height, "mm"),
+        "limit": shop(pour.limit, "°C"),
+        "safe_depth": shop(pour.safe_depth, "mm"),
         "safe_words": pour.safe_words,
-        "shots": [{"shot": number, "depth": shop(depth, "mm"), "wait": shop(wait, "min")}
-                  for number, depth, wait in pour.shots],
-        "shots_peak": shop(pour.shots_peak, "°C"), "shots_time": shop(pour.shots_time, "min"),
-        "cell_share": pour.cell_share, "cells_peak": shop(pour.cells_peak, "°C"),
-        "runaway": None if pour.runaway is None else {
-            "delta": pour.runaway.delta, "critical": pour.runaway.critical,
+        "shots": [
+            {"shot": number, "depth": shop(depth, "mm"), "wait": shop(wait, "min")}
+            for number, depth, wait in pour.shots
+        ],
+        "shots_peak": shop(pour.shots_peak, "°C"),
+        "shots_time": shop(pour.shots_time, "min"),
+        "cell_share": pour.cell_share,
+        "cells_peak": shop(pour.cells_peak, "°C"),
+        "runaway": None
+        if pour.runaway is None
+        else {
+            "delta": pour.runaway.delta,
+            "critical": pour.runaway.critical,
             "critical_depth": shop(pour.runaway.half_thickness, "mm"),
-            "runs_away": bool(pour.runaway.runs_away)},
+            "runs_away": bool(pour.runaway.runs_away),
+        },
         "time_to_maximum_rate": shop(pour.maximum_rate, "min"),
-        "warnings": pour.warnings, "notes": pour.notes,
-    }  # fmt: skip
+        "warnings": pour.warnings,
+        "notes": pour.notes,
+    }
 
 
 def _moisture_json(moisture: MoistureReport) -> dict[str, Any]:
     return {
-        "coefficient": shop(moisture.coefficient, "mm/√h"), "humidity": moisture.humidity,
-        "temperature": shop(moisture.temperature, "°C"), "stated_humidity": moisture.stated_humidity,
+        "coefficient": shop(moisture.coefficient, "mm/√h"),
+        "humidity": moisture.humidity,
+        "temperature": shop(moisture.temperature, "°C"),
+        "stated_humidity": moisture.stated_humidity,
         "stated_temperature": shop(moisture.stated_temperature, "°C"),
         "energy": shop(moisture.energy, "kJ/mol"),
-        "needed": [{"name": need.name, "depth": shop(need.depth, "mm"), "start": need.start,
-                    "depth_hours": need.depth_time / 3600.0,
-                    "stated_hours": None if need.stated_time is None else need.stated_time / 3600.0,
-                    "hours": need.time / 3600.0} for need in moisture.needed],
-        "hours": list(moisture.hours), "humidities": list(moisture.humidities),
+        "needed": [
+            {
+                "name": need.name,
+                "depth": shop(need.depth, "mm"),
+                "start": need.start,
+                "depth_hours": need.depth_time / 3600.0,
+                "stated_hours": None if need.stated_time is None else need.stated_time / 3600.0,
+                "hours": need.time / 3600.0,
+            }
+            for need in moisture.needed
+        ],
+        "hours": list(moisture.hours),
+        "humidities": list(moisture.humidities),
         "depths": from_si(moisture.depths, "mm"),
-    }  # fmt: skip
+    }
 
 
 def _light_json(light: LightReport) -> dict[str, Any]:
     return {
-        "dose": shop(light.dose, "J/cm²"), "takt_seconds": light.takt,
+        "dose": shop(light.dose, "J/cm²"),
+        "takt_seconds": light.takt,
         "irradiances": [shop(value, "mW/cm²") for value in light.irradiances],
-        "times_seconds": light.times, "lit_lengths": [shop(value, "mm") for value in light.windows],
+        "times_seconds": light.times,
+        "lit_lengths": [shop(value, "mm") for value in light.windows],
         "belt_speeds": from_si(light.speeds, "m/min"),
-    }  # fmt: skip
+    }
 
 
 def _joint_json(joint: JointReport) -> dict[str, Any]:
     row = joint.joint
     return {
-        "name": joint.name, "passes": joint.passes, "model": joint.model,
-        "volume": _amount(joint.volume, "mL"), "pressure_bar": shop(joint.pressure, "bar"),
-        "bond_line": shop(row.gap, "mm"), "gap": shop(joint.gap, "mm"),
-        "gap_low": shop(joint.gap_low, "mm"), "gap_high": shop(joint.gap_high, "mm"),
-        "gap_limit": shop(joint.gap_limit, "mm"), "gap_in_press_time": shop(joint.gap_pressed, "mm"),
-        "seconds_needed": joint.time_needed, "press_seconds": row.press_time,
-        "coverage": joint.coverage, "coverage_low": joint.coverage_low,
+        "name": joint.name,
+        "passes": joint.passes,
+        "model": joint.model,
+        "volume": _amount(joint.volume, "mL"),
+        "pressure_bar": shop(joint.pressure, "bar"),
+        "bond_line": shop(row.gap, "mm"),
+        "gap": shop(joint.gap, "mm"),
+        "gap_low": shop(joint.gap_low, "mm"),
+        "gap_high": shop(joint.gap_high, "mm"),
+        "gap_limit": shop(joint.gap_limit, "mm"),
+        "gap_in_press_time": shop(joint.gap_pressed, "mm"),
+        "seconds_needed": joint.time_needed,
+        "press_seconds": row.press_time,
+        "coverage": joint.coverage,
+        "coverage_low": joint.coverage_low,
         "squeeze_out": shop(joint.squeeze_out, "mL"),
         "squeeze_out_high": shop(joint.squeeze_out_high, "mL"),
         "resistance": _amount(joint.resistance, "K/W"),
         "resistance_limit": shop(row.resistance_limit, "K/W"),
-        "paste_gap": shop(joint.paste_gap, "mm"), "paste_rule": PASTE_RULE,
-        "work_seconds": joint.work, "takt_seconds": joint.takt, "warnings": joint.warnings,
+        "paste_gap": shop(joint.paste_gap, "mm"),
+        "paste_rule": PASTE_RULE,
+        "work_seconds": joint.work,
+        "takt_seconds": joint.takt,
+        "warnings": joint.warnings,
         "notes": joint.notes,
-    }  # fmt: skip
+    }
 
 
 def _bead_json(bead: PressedBead) -> dict[str, Any]:
     return {
-        "name": bead.name, "passes": bead.passes, "model": bead.model,
-        "area_mm2": shop(bead.area, "mm²"), "bond_line": shop(bead.bead.bond_line, "mm"),
-        "flange_width": shop(bead.bead.flange_width, "mm"), "width": shop(bead.width, "mm"),
-        "width_round_edges": shop(bead.width_round, "mm"), "width_low": shop(bead.width_low, "mm"),
-        "width_high": shop(bead.width_high, "mm"), "squeeze_out": shop(bead.squeeze_out, "mL"),
-        "squeeze_out_high": shop(bead.squeeze_out_high, "mL"), "gap_limit": shop(bead.gap_limit, "mm"),
-        "seconds_needed": bead.time_needed, "warnings": bead.warnings, "notes": bead.notes,
-    }  # fmt: skip
+        "name": bead.name,
+        "passes": bead.passes,
+        "model": bead.model,
+        "area_mm2": shop(bead.area, "mm²"),
+        "bond_line": shop(bead.bead.bond_line, "mm"),
+        "flange_width": shop(bead.bead.flange_width, "mm"),
+        "width": shop(bead.width, "mm"),
+        "width_round_edges": shop(bead.width_round, "mm"),
+        "width_low": shop(bead.width_low, "mm"),
+        "width_high": shop(bead.width_high, "mm"),
+        "squeeze_out": shop(bead.squeeze_out, "mL"),
+        "squeeze_out_high": shop(bead.squeeze_out_high, "mL"),
+        "gap_limit": shop(bead.gap_limit, "mm"),
+        "seconds_needed": bead.time_needed,
+        "warnings": bead.warnings,
+        "notes": bead.notes,
+    }
 
 
 # -------------------------------------------------------------------------------------------- text
@@ -560,8 +721,10 @@ def _brief(seconds: float | None) -> str:
 def _text(report: CureReport) -> str:
     material = report.material
     described = f" ({material.description})" if material.description else ""
-    head = (f"{report.station.station}: {material.material}{described}"
-            f"\n{report.record}, {temperature_text(report.temperatures)}")  # fmt: skip
+    head = (
+        f"{report.station.station}: {material.material}{described}"
+        f"\n{report.record}, {temperature_text(report.temperatures)}"
+    )
     found = [findings_text(report.findings, where=False)] if report.findings else []
     blocks = [head, *found, *_life_text(report), *map(_run_text, report.runs), *map(_pour_text, report.pours)]
     if report.moisture is not None:
@@ -575,8 +738,7 @@ def _text(report: CureReport) -> str:
     if report.windows:
         rows = [[str(date), shift, window.text] for date, shift, window in report.windows]
         more = f"\nand {len(rows) - MOST_WINDOWS} more" if len(rows) > MOST_WINDOWS else ""
-        blocks.append("Latest clock times\n" + table(["date", "shift", "what"], rows[:MOST_WINDOWS])
-                      + more)  # fmt: skip
+        blocks.append("Latest clock times\n" + table(["date", "shift", "what"], rows[:MOST_WINDOWS]) + more)
     blocks.append("Cautions\n" + report.cautions)
     if report.out is not None:
         blocks.append(f"wrote {report.out}")
@@ -595,25 +757,49 @@ def _life_text(report: CureReport) -> list[str]:
 
 def _run_text(run: CureRun) -> str:
     rows = [
-        [row["place"], number(row["highest_temperature"]), number(row["time_at_cure"]),
-         number(row["equivalent_time"]), number(row["degree"], 3), number(row["glass_point"]),
-         number(row["gel"]), number(row["handling"]), number(row["full_cure"]),
-         row["verdict"].replace("fail", "FAIL")]
+        [
+            row["place"],
+            number(row["highest_temperature"]),
+            number(row["time_at_cure"]),
+            number(row["equivalent_time"]),
+            number(row["degree"], 3),
+            number(row["glass_point"]),
+            number(row["gel"]),
+            number(row["handling"]),
+            number(row["full_cure"]),
+            row["verdict"].replace("fail", "FAIL"),
+        ]
         for row in cure_runs.run_rows(run)
-    ]  # fmt: skip
+    ]
     need = run.requirement
     wanted = []
     if need.equivalent is not None and need.reference is not None:
         wanted.append(f"{duration_text(need.equivalent)} at {celsius_text(need.reference)}")
     if need.degree is not None:
         wanted.append(f"degree {need.degree:.2f}")
-    lines = [f"Schedule: {run.name}", table(
-        ["place", "highest [°C]", "at cure [min]", "equivalent [min]", "degree", "Tg [°C]", "gel [min]",
-         "handling [min]", "full [min]", ""], rows)]  # fmt: skip
+    lines = [
+        f"Schedule: {run.name}",
+        table(
+            [
+                "place",
+                "highest [°C]",
+                "at cure [min]",
+                "equivalent [min]",
+                "degree",
+                "Tg [°C]",
+                "gel [min]",
+                "handling [min]",
+                "full [min]",
+                "",
+            ],
+            rows,
+        ),
+    ]
     lines.append(f"asked for: {' and '.join(wanted) or 'nothing stated'} ({run.energy_basis})")
     if run.hold_needed is not None and run.hold is not None:
-        lines.append(f"hold {run.hold / 60:.1f} min; the shortest that passes is "
-                     f"{run.hold_needed / 60:.1f} min")  # fmt: skip
+        lines.append(
+            f"hold {run.hold / 60:.1f} min; the shortest that passes is {run.hold_needed / 60:.1f} min"
+        )
     elif run.hold_words:
         lines.append(f"shortest hold: {run.hold_words}")
     if run.positions is not None:
@@ -627,43 +813,58 @@ def _run_text(run: CureRun) -> str:
 
 
 def _pour_text(pour: PourReport) -> str:
-    lines = [f"Exotherm: {pour.name}, {from_si(pour.depth, 'mm'):.1f} mm deep, poured at "
-             f"{celsius_text(pour.start, 1)}",
-             f"in one shot {celsius_text(pour.peak, 1)} after {pour.peak_time / 60:.0f} min, "
-             f"{from_si(pour.peak_height, 'mm'):.1f} mm above the base; without loss of heat "
-             f"{celsius_text(pour.adiabatic, 1)}"]  # fmt: skip
+    lines = [
+        f"Exotherm: {pour.name}, {from_si(pour.depth, 'mm'):.1f} mm deep, poured at "
+        f"{celsius_text(pour.start, 1)}",
+        f"in one shot {celsius_text(pour.peak, 1)} after {pour.peak_time / 60:.0f} min, "
+        f"{from_si(pour.peak_height, 'mm'):.1f} mm above the base; without loss of heat "
+        f"{celsius_text(pour.adiabatic, 1)}",
+    ]
     if pour.shots_peak is not None and pour.shots_time is not None:
         words = ", then ".join(
             f"{from_si(depth, 'mm'):.1f} mm" + (f" after {duration_text(wait)}" if wait else "")
             for _, depth, wait in pour.shots
         )
-        lines.append(f"in {len(pour.shots)} shots ({words}) {celsius_text(pour.shots_peak, 1)} after "
-                     f"{pour.shots_time / 60:.0f} min")  # fmt: skip
+        lines.append(
+            f"in {len(pour.shots)} shots ({words}) {celsius_text(pour.shots_peak, 1)} after "
+            f"{pour.shots_time / 60:.0f} min"
+        )
     if pour.cells_peak is not None:
-        lines.append(f"with its cells ({pour.cell_share:.0%} of the volume) as heat sinks "
-                     f"{celsius_text(pour.cells_peak, 1)}")  # fmt: skip
+        lines.append(
+            f"with its cells ({pour.cell_share:.0%} of the volume) as heat sinks "
+            f"{celsius_text(pour.cells_peak, 1)}"
+        )
     limit = "no limit stated" if pour.limit is None else f"limit {celsius_text(pour.limit, 1)}"
     lines.append(f"{limit}; deepest safe pour: {pour.safe_words}")
     if pour.runaway is not None and pour.maximum_rate is not None:
-        lines.append(f"runaway criterion δ = {pour.runaway.delta:.2f}, critical "
-                     f"{pour.runaway.critical:.2f} (at {from_si(pour.runaway.half_thickness, 'mm'):.1f} "
-                     f"mm); adiabatic time to the maximum rate {pour.maximum_rate / 60:.0f} min")  # fmt: skip
+        lines.append(
+            f"runaway criterion δ = {pour.runaway.delta:.2f}, critical "
+            f"{pour.runaway.critical:.2f} (at {from_si(pour.runaway.half_thickness, 'mm'):.1f} "
+            f"mm); adiabatic time to the maximum rate {pour.maximum_rate / 60:.0f} min"
+        )
     return "\n".join([*lines, *pour.notes, pour_report.CAUTION])
 
 
 def _moisture_text(moisture: MoistureReport) -> str:
-    rows = [[f"{hour:g}", *(f"{value:.1f}" for value in from_si(depths, "mm"))]
-            for hour, depths in zip(moisture.hours, moisture.depths, strict=True)]  # fmt: skip
-    lines = ["Moisture cure: depth [mm] against time and relative humidity at "
-             f"{celsius_text(moisture.temperature, 1)}, the mean of the day",
-             table(["hours", *(f"{humidity:.0%}" for humidity in moisture.humidities)], rows)]  # fmt: skip
+    rows = [
+        [f"{hour:g}", *(f"{value:.1f}" for value in from_si(depths, "mm"))]
+        for hour, depths in zip(moisture.hours, moisture.depths, strict=True)
+    ]
+    lines = [
+        "Moisture cure: depth [mm] against time and relative humidity at "
+        f"{celsius_text(moisture.temperature, 1)}, the mean of the day",
+        table(["hours", *(f"{humidity:.0%}" for humidity in moisture.humidities)], rows),
+    ]
     lines += [f"{need.name}: {moisture_words(need)}" for need in moisture.needed]
     return "\n".join(lines)
 
 
 def _light_text(light: LightReport) -> str:
-    headers = ["irradiance [mW/cm²]", "time [s]",
-               *(f"belt [m/min], {from_si(value, 'mm'):.0f} mm lit" for value in light.windows)]  # fmt: skip
+    headers = [
+        "irradiance [mW/cm²]",
+        "time [s]",
+        *(f"belt [m/min], {from_si(value, 'mm'):.0f} mm lit" for value in light.windows),
+    ]
     rows = [
         [shop(value, "mW/cm²"), time, *(float(f"{speed:.3g}") for speed in from_si(speeds, "m/min"))]
         for value, time, speeds in zip(light.irradiances, light.times, light.speeds, strict=True)
@@ -675,41 +876,88 @@ def _joints_text(joints: list[JointReport]) -> str:
     rows = []
     for item in joints:
         found = item.resistance
-        rows.append([
-            item.name, f"{from_si(item.gap, 'mm'):.2f} ({from_si(item.gap_low, 'mm'):.2f}–"
-            f"{from_si(item.gap_high, 'mm'):.2f})", number(item.time_needed),
-            number(item.joint.press_time), number(shop(item.gap_limit, "mm"), 2),
-            f"{item.coverage:.0%}", number(shop(item.squeeze_out, "mL"), 2),
-            "–" if found is None else f"{found.nominal:.4f} ({found.low:.4f}–{found.high:.4f})",
-            number(shop(item.joint.resistance_limit, "K/W"), 4), "good" if item.passes else "look",
-        ])  # fmt: skip
-    lines = ["Pressed joints", table(
-        ["joint", "gap [mm]", "needs [s]", "press [s]", "paste stops [mm]", "coverage", "out [mL]",
-         "resistance [K/W]", "limit", ""], rows), joints[0].model]  # fmt: skip
+        rows.append(
+            [
+                item.name,
+                f"{from_si(item.gap, 'mm'):.2f} ({from_si(item.gap_low, 'mm'):.2f}–"
+                f"{from_si(item.gap_high, 'mm'):.2f})",
+                number(item.time_needed),
+                number(item.joint.press_time),
+                number(shop(item.gap_limit, "mm"), 2),
+                f"{item.coverage:.0%}",
+                number(shop(item.squeeze_out, "mL"), 2),
+                "–" if found is None else f"{found.nominal:.4f} ({found.low:.4f}–{found.high:.4f})",
+                number(shop(item.joint.resistance_limit, "K/W"), 4),
+                "good" if item.passes else "look",
+            ]
+        )
+    lines = [
+        "Pressed joints",
+        table(
+            [
+                "joint",
+                "gap [mm]",
+                "needs [s]",
+                "press [s]",
+                "paste stops [mm]",
+                "coverage",
+                "out [mL]",
+                "resistance [K/W]",
+                "limit",
+                "",
+            ],
+            rows,
+        ),
+        joints[0].model,
+    ]
     for item in joints:
         if item.paste_gap is not None:
-            lines.append(f"{item.name}: a filled paste stays near {from_si(item.paste_gap, 'mm'):.3f} mm "
-                         f"at {from_si(item.pressure, 'bar'):.2f} bar ({PASTE_RULE})")  # fmt: skip
+            lines.append(
+                f"{item.name}: a filled paste stays near {from_si(item.paste_gap, 'mm'):.3f} mm "
+                f"at {from_si(item.pressure, 'bar'):.2f} bar ({PASTE_RULE})"
+            )
         lines += item.notes
     return "\n".join(lines)
 
 
 def _beads_text(beads: list[PressedBead]) -> str:
     rows = [
-        [item.name, number(shop(item.bead.bond_line, "mm"), 2),
-         f"{from_si(item.width, 'mm'):.1f} ({from_si(item.width_low, 'mm'):.1f}–"
-         f"{from_si(item.width_high, 'mm'):.1f})", number(shop(item.bead.flange_width, "mm")),
-         number(shop(item.squeeze_out, "mL"), 2), _brief(item.time_needed),
-         "good" if item.passes else "look"]
+        [
+            item.name,
+            number(shop(item.bead.bond_line, "mm"), 2),
+            f"{from_si(item.width, 'mm'):.1f} ({from_si(item.width_low, 'mm'):.1f}–"
+            f"{from_si(item.width_high, 'mm'):.1f})",
+            number(shop(item.bead.flange_width, "mm")),
+            number(shop(item.squeeze_out, "mL"), 2),
+            _brief(item.time_needed),
+            "good" if item.passes else "look",
+        ]
         for item in beads
-    ]  # fmt: skip
-    return "\n".join(["Pressed beads", table(
-        ["bead", "bond line [mm]", "width [mm]", "flange [mm]", "out [mL]", "closes in [s]", ""], rows),
-        beads[0].model])  # fmt: skip
+    ]
+    return "\n".join(
+        [
+            "Pressed beads",
+            table(
+                ["bead", "bond line [mm]", "width [mm]", "flange [mm]", "out [mL]", "closes in [s]", ""], rows
+            ),
+            beads[0].model,
+        ]
+    )
 
 
 __all__ = [
-    "CureReport", "CureSummary", "LightReport", "MoistureNeed", "MoistureReport", "belt_speed",
-    "cure_report", "cure_reports", "light_report", "moisture_needs", "moisture_report",
-    "moisture_words", "shop", "with_record",
-]  # fmt: skip
+    "CureReport",
+    "CureSummary",
+    "LightReport",
+    "MoistureNeed",
+    "MoistureReport",
+    "belt_speed",
+    "cure_report",
+    "cure_reports",
+    "light_report",
+    "moisture_needs",
+    "moisture_report",
+    "moisture_words",
+    "shop",
+    "with_record",
+]

@@ -91,9 +91,11 @@ class LifeDay:
         cool = next(item for item in self.comparisons if item.name == "coolest half hour")
         if cool.life - worst.life < 0.02 * worst.life:
             return "the temperature hardly changes through the day"
-        return (f"a batch mixed at {hhmm(worst.clock)} lives {_minutes(worst.life)}; at the day's mean "
-                f"of {celsius_text(mean.temperature, 1)} it would be {_minutes(mean.life)}, in the coolest "
-                f"half hour ({celsius_text(cool.temperature, 1)}) {_minutes(cool.life)}")  # fmt: skip
+        return (
+            f"a batch mixed at {hhmm(worst.clock)} lives {_minutes(worst.life)}; at the day's mean "
+            f"of {celsius_text(mean.temperature, 1)} it would be {_minutes(mean.life)}, in the coolest "
+            f"half hour ({celsius_text(cool.temperature, 1)}) {_minutes(cool.life)}"
+        )
 
 
 def _minutes(seconds: float) -> str:
@@ -159,20 +161,27 @@ def life_day(plan, station, material, step: float = HALF_HOUR) -> LifeDay:
     ages = tuple(share * life.life for share in _SHARES) if life else ()
     mixes = life is not None and station.mixer_volume > 0.0
     rows = [
-        _row(clock, times, temperatures, clocks, ages, station.purge_share if mixes else None,
-             CureTimes() if cure is None else cure.times(clock, depth))
+        _row(
+            clock,
+            times,
+            temperatures,
+            clocks,
+            ages,
+            station.purge_share if mixes else None,
+            CureTimes() if cure is None else cure.times(clock, depth),
+        )
         for clock in shift_hours(plan, step)
     ]
-    day = LifeDay(start, end, [row.temperature for row in rows], life, open_, ages,
-                  station.purge_share, rows)  # fmt: skip
+    day = LifeDay(start, end, [row.temperature for row in rows], life, open_, ages, station.purge_share, rows)
     inside = [row.temperature for row in rows]
     if life is not None:
         day.marks = life.marks(min(inside), max(inside))
         day.points = stated_points(material)
         stated = [temperature for temperature, _ in day.points]
         low, high = min(*inside, *stated), max(*inside, *stated)
-        day.curve = life_curve(life, math.floor(low - 273.15 - 2.0) + 273.15,
-                               math.ceil(high - 273.15 + 2.0) + 273.15)  # fmt: skip
+        day.curve = life_curve(
+            life, math.floor(low - 273.15 - 2.0) + 273.15, math.ceil(high - 273.15 + 2.0) + 273.15
+        )
         day.comparisons = _compare(day, life, clocks["pot"])
     return day
 
@@ -181,13 +190,15 @@ def _row(clock, times, temperatures, clocks, ages, purge_share, cured: CureTimes
     pot, open_ = clocks["pot"], clocks["open"]
     ends = _finite(pot.when(clock, 1.0)) if pot else None
     return LifeRow(
-        clock, float(np.interp(clock, times, temperatures)),
-        None if ends is None else ends - clock, ends,
+        clock,
+        float(np.interp(clock, times, temperatures)),
+        None if ends is None else ends - clock,
+        ends,
         tuple(max(0.0, 1.0 - pot.used(clock, clock + age)) for age in ages) if pot else (),
         _finite(pot.when(clock, purge_share)) if pot and purge_share else None,
         _finite(open_.when(clock, 1.0)) if open_ else None,
         {name: _finite(at) for name, at in cured.milestones.items()},
-    )  # fmt: skip
+    )
 
 
 def _compare(day: LifeDay, life: WorkingLife, clock: LifeClock | None) -> list[Comparison]:
@@ -195,13 +206,24 @@ def _compare(day: LifeDay, life: WorkingLife, clock: LifeClock | None) -> list[C
     span, worst = day.end - day.start, day.shortest
     if clock is None or worst is None or worst.life is None:
         return []
-    mean = float(np.trapezoid(day.temperatures, [row.clock for row in day.rows])
-                 / (day.rows[-1].clock - day.rows[0].clock)) if len(day.rows) > 1 else (
-        day.temperatures[0])  # fmt: skip
-    found = [Comparison("as recorded, shortest", worst.temperature, worst.life,
-                        clock.used(day.start, day.end) / day.share)]  # fmt: skip
-    for name, temperature in (("constant mean", mean), ("coolest half hour", min(day.temperatures)),
-                              ("hottest half hour", max(day.temperatures))):  # fmt: skip
+    mean = (
+        float(
+            np.trapezoid(day.temperatures, [row.clock for row in day.rows])
+            / (day.rows[-1].clock - day.rows[0].clock)
+        )
+        if len(day.rows) > 1
+        else (day.temperatures[0])
+    )
+    found = [
+        Comparison(
+            "as recorded, shortest", worst.temperature, worst.life, clock.used(day.start, day.end) / day.share
+        )
+    ]
+    for name, temperature in (
+        ("constant mean", mean),
+        ("coolest half hour", min(day.temperatures)),
+        ("hottest half hour", max(day.temperatures)),
+    ):
         time = life.at(temperature)
         found.append(Comparison(name, temperature, time, span / time / day.share))
     return found
@@ -223,10 +245,10 @@ def day_table(day: LifeDay) -> tuple[list[str], list[list[Any]]]:
     columns.append(("mate before", [_clock(row.mate_before) for row in day.rows]))
     for _, name in MILESTONES:
         columns.append((f"{name} from", [_clock(row.cured.get(name)) for row in day.rows]))
-    kept = [(header, cells) for header, cells in columns
-            if any(cell not in ("", None) for cell in cells)]  # fmt: skip
-    return [header for header, _ in kept], [list(row) for row in
-                                            zip(*(cells for _, cells in kept), strict=True)]  # fmt: skip
+    kept = [(header, cells) for header, cells in columns if any(cell not in ("", None) for cell in cells)]
+    return [header for header, _ in kept], [
+        list(row) for row in zip(*(cells for _, cells in kept), strict=True)
+    ]
 
 
 def _round_minutes(seconds: float | None) -> float | None:
@@ -238,6 +260,15 @@ def _clock(seconds: float | None) -> str:
 
 
 __all__ = [
-    "COLDER", "HOTTER", "STATED", "Comparison", "LifeDay", "LifeRow", "day_table", "life_curve",
-    "life_day", "shift_hours", "stated_points",
-]  # fmt: skip
+    "COLDER",
+    "HOTTER",
+    "STATED",
+    "Comparison",
+    "LifeDay",
+    "LifeRow",
+    "day_table",
+    "life_curve",
+    "life_day",
+    "shift_hours",
+    "stated_points",
+]

@@ -51,8 +51,16 @@ def station_findings(plan: Plan, station: str) -> list[Finding]:
             try:
                 found += provider(plan, row)
             except DispenseError as error:
-                found += [Finding(QUALITY, f"not checked: {problem}", topic="not checked", station=station,
-                                  material=row.material) for problem in error.problems]  # fmt: skip
+                found += [
+                    Finding(
+                        QUALITY,
+                        f"not checked: {problem}",
+                        topic="not checked",
+                        station=station,
+                        material=row.material,
+                    )
+                    for problem in error.problems
+                ]
         known[station] = gravest_first(found)
     return known[station]
 

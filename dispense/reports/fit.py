@@ -72,8 +72,8 @@ class FitReport:
     @property
     def residual_name(self) -> str:
         """What a residual is."""
-        return "ln(time measured) − ln(time fitted)" if self.form == ARRHENIUS else (
-            "degree measured − fitted"
+        return (
+            "ln(time measured) − ln(time fitted)" if self.form == ARRHENIUS else ("degree measured − fitted")
         )
 
     @property
@@ -90,22 +90,43 @@ class FitReport:
     def as_json(self) -> dict[str, Any]:
         """The report for a script."""
         return {
-            "source": self.source, "form": self.form,
+            "source": self.source,
+            "form": self.form,
             "constants": [
-                {"name": item.name, "value": item.value, "unit": item.unit, "error": item.error,
-                 "low": item.low, "high": item.high} for item in self.constants
+                {
+                    "name": item.name,
+                    "value": item.value,
+                    "unit": item.unit,
+                    "error": item.error,
+                    "low": item.low,
+                    "high": item.high,
+                }
+                for item in self.constants
             ],
-            "plan_columns": dict(self.plan_columns), "spread": self.spread,
+            "plan_columns": dict(self.plan_columns),
+            "spread": self.spread,
             "rows": [
-                {"temperature": float(from_si(temperature, "°C")), "time": time / 60.0,
-                 "measured": measured, "fitted": fitted, "residual": residual}
+                {
+                    "temperature": float(from_si(temperature, "°C")),
+                    "time": time / 60.0,
+                    "measured": measured,
+                    "fitted": fitted,
+                    "residual": residual,
+                }
                 for temperature, time, measured, fitted, residual in zip(
-                    self.temperatures.tolist(), self.times.tolist(), self.shown(self.measured),
-                    self.shown(self.fitted), self.residuals.tolist(), strict=True)
+                    self.temperatures.tolist(),
+                    self.times.tolist(),
+                    self.shown(self.measured),
+                    self.shown(self.fitted),
+                    self.residuals.tolist(),
+                    strict=True,
+                )
             ],
-            "curvature": self._curvature_json(), "warnings": self.warnings, "notes": self.notes,
+            "curvature": self._curvature_json(),
+            "warnings": self.warnings,
+            "notes": self.notes,
             "file": None if self.out is None else str(self.out),
-        }  # fmt: skip
+        }
 
     def _curvature_json(self) -> dict[str, Any] | None:
         bend = self.curvature
@@ -127,16 +148,22 @@ class FitReport:
     def as_text(self) -> str:
         """The report for a terminal."""
         rows = [
-            [item.name, f"{item.value:.6g}", item.unit,
-             "" if item.error is None else f"± {item.error:.2g}",
-             "" if item.low is None else f"{item.low:.5g} to {item.high:.5g}"]
+            [
+                item.name,
+                f"{item.value:.6g}",
+                item.unit,
+                "" if item.error is None else f"± {item.error:.2g}",
+                "" if item.low is None else f"{item.low:.5g} to {item.high:.5g}",
+            ]
             for item in self.constants
-        ]  # fmt: skip
-        blocks = [f"{self.source}: {self.form}, {len(self.times)} rows",
-                  table(["constant", "value", "unit", "standard error", "95 % interval"], rows),
-                  f"standard deviation of the residuals ({self.residual_name}): {self.spread:.3g}",
-                  "For the plan, table Materials:\n" + "\n".join(
-                      f"  {header}: {value:.6g}" for header, value in self.plan_columns)]  # fmt: skip
+        ]
+        blocks = [
+            f"{self.source}: {self.form}, {len(self.times)} rows",
+            table(["constant", "value", "unit", "standard error", "95 % interval"], rows),
+            f"standard deviation of the residuals ({self.residual_name}): {self.spread:.3g}",
+            "For the plan, table Materials:\n"
+            + "\n".join(f"  {header}: {value:.6g}" for header, value in self.plan_columns),
+        ]
         if self.warnings:
             blocks.append("Warnings\n" + "\n".join(f"▲ {words}" for words in self.warnings))
         if self.notes:
@@ -160,15 +187,28 @@ def _arrhenius(path) -> FitReport:
     middle = float(1.0 / np.mean(1.0 / temperatures))
     life = float(np.exp(np.mean(np.log(times))))
     return FitReport(
-        Path(path).name, ARRHENIUS, temperatures, times, times, fitted, fit.residuals,
-        [Constant("E", fit.energy / 1e3, "kJ/mol", *(
-            value / 1e3 if known else None for value in (fit.error, fit.low, fit.high))),
-         Constant(f"time at {celsius_text(middle, 1)}", life / 60.0, "min")],
+        Path(path).name,
+        ARRHENIUS,
+        temperatures,
+        times,
+        times,
+        fitted,
+        fit.residuals,
+        [
+            Constant(
+                "E",
+                fit.energy / 1e3,
+                "kJ/mol",
+                *(value / 1e3 if known else None for value in (fit.error, fit.low, fit.high)),
+            ),
+            Constant(f"time at {celsius_text(middle, 1)}", life / 60.0, "min"),
+        ],
         [(_header("activation_energy"), fit.energy / 1e3)],
-        float(np.sqrt(fit.residuals @ fit.residuals / free)), list(fit.warnings),
+        float(np.sqrt(fit.residuals @ fit.residuals / free)),
+        list(fit.warnings),
         [f"line ln t = a + E/(R·T), R = {GAS_CONSTANT:.9g} J/(mol·K); valid near the temperatures measured"],
         curvature=fit.curvature,
-    )  # fmt: skip
+    )
 
 
 def _kinetics(path, form: str) -> FitReport:
@@ -181,16 +221,24 @@ def _kinetics(path, form: str) -> FitReport:
         words = f"{name} at {celsius_text(fit.reference, 1)}, 1/s" if name.startswith("ln") else name
         constants.append(Constant(words, value * factor, unit, error * factor))
     return FitReport(
-        Path(path).name, form, temperatures, times, degrees, fit.fitted, fit.residuals, constants,
-        [(_header(name), value) for name, value in zip(_COLUMNS, fit.row, strict=True)
-         if value is not None],
-        float(fit.spread), list(fit.warnings),
-        ["rate dα/dt = (k1 + k2·α^m)·(1 − α)^n with k = A·exp(−E/RT)" if form == KAMAL
-         else "rate dα/dt = k1·(1 − α)^n with k1 = A1·exp(−E1/RT)",
-         "a small sample does not tell of the heat of a pour: prove the first pour in a trial"],
-    )  # fmt: skip
-
-
+        Path(path).name,
+        form,
+        temperatures,
+        times,
+        degrees,
+        fit.fitted,
+        fit.residuals,
+        constants,
+        [(_header(name), value) for name, value in zip(_COLUMNS, fit.row, strict=True) if value is not None],
+        float(fit.spread),
+        list(fit.warnings),
+        [
+            "rate dα/dt = (k1 + k2·α^m)·(1 − α)^n with k = A·exp(−E/RT)"
+            if form == KAMAL
+            else "rate dα/dt = k1·(1 − α)^n with k1 = A1·exp(−E1/RT)",
+            "a small sample does not tell of the heat of a pour: prove the first pour in a trial",
+        ],
+    )
 
 
 def fit_report(path: str | os.PathLike[str], form: str = ARRHENIUS) -> FitReport:

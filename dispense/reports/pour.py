@@ -42,11 +42,15 @@ CHART_POINTS = 80
 AFTER = 2.5  # times the time of the peak that a pour is followed for its chart
 SHORTEST = 1800.0  # s that a pour is followed at least
 
-CELLS_NOTE = (f"cells as heat sinks count with {CELL_DENSITY / 1e3:g} g/mL and {CELL_HEAT / 1e3:g} "
-              "J/(g·K) (common practice, no source) at the compound's temperature")  # fmt: skip
-CAUTION = ("a runaway pour can burn, smoke and vent cells: prove the depth by a trial with "
-           "thermocouples away from cells, heed the safety data sheet and the maker's largest mass "
-           "in one pour")  # fmt: skip
+CELLS_NOTE = (
+    f"cells as heat sinks count with {CELL_DENSITY / 1e3:g} g/mL and {CELL_HEAT / 1e3:g} "
+    "J/(g·K) (common practice, no source) at the compound's temperature"
+)
+CAUTION = (
+    "a runaway pour can burn, smoke and vent cells: prove the depth by a trial with "
+    "thermocouples away from cells, heed the safety data sheet and the maker's largest mass "
+    "in one pour"
+)
 
 
 @dataclass(slots=True)
@@ -98,19 +102,35 @@ class PlannedPour:
     def constants(self) -> tuple:
         """Kinetics, heat of reaction, density, specific heat, conductivity and film."""
         material = self.material
-        return (self.kinetics, material.heat, self.density, material.specific_heat, material.conductivity,
-                self.film)  # fmt: skip
+        return (
+            self.kinetics,
+            material.heat,
+            self.density,
+            material.specific_heat,
+            material.conductivity,
+            self.film,
+        )
 
     def find(self, kind: str, text: str, fix: str = "", *, topic: str, **numbers: float) -> None:
         """Add a finding of this pot."""
         self.findings.append(pot_finding(self.pot, self.material, kind, text, fix, topic, numbers))
 
 
-def pot_finding(pot, material, kind: str, text: str, fix: str, topic: str,
-                numbers: dict[str, float]) -> Finding:  # fmt: skip
+def pot_finding(
+    pot, material, kind: str, text: str, fix: str, topic: str, numbers: dict[str, float]
+) -> Finding:
     """A finding of a row of Pots, part and pot before the text."""
-    return Finding(kind, f"{pot.part} / {pot.pot}: {text}", fix, topic, pot.station, material.material,
-                   pot.part, cell=pot.at, numbers=numbers)  # fmt: skip
+    return Finding(
+        kind,
+        f"{pot.part} / {pot.pot}: {text}",
+        fix,
+        topic,
+        pot.station,
+        material.material,
+        pot.part,
+        cell=pot.at,
+        numbers=numbers,
+    )
 
 
 @dataclass(slots=True)
@@ -169,9 +189,24 @@ def _chain(shots, start, material, cells=LAYERS, sinks=None, duration=None) -> l
         wait = duration if last else shots[place + 1][2]
         layers = max(12, round(cells / len(shots)))
         kinetics, heat, density, specific_heat, conductivity, film = material
-        poured.append(pour(depth, start, start, kinetics, heat, density, specific_heat, conductivity,
-                           film, "insulated", duration=wait, cells=layers, sinks=sinks,
-                           onto=poured[-1] if poured else None))  # fmt: skip
+        poured.append(
+            pour(
+                depth,
+                start,
+                start,
+                kinetics,
+                heat,
+                density,
+                specific_heat,
+                conductivity,
+                film,
+                "insulated",
+                duration=wait,
+                cells=layers,
+                sinks=sinks,
+                onto=poured[-1] if poured else None,
+            )
+        )
     return poured
 
 
@@ -194,8 +229,13 @@ def _trace(poured: list[Pour], shots, peak_time: float) -> PourTrace:
         count = max(8, CHART_POINTS // len(poured))
         for moment in np.linspace(0.0, stage.times[-1], count):
             heat, degree = stage.at(float(moment))
-            row = (begin + float(moment), heat[0], np.interp(stage.depth / 2.0, stage.heights, heat),
-                   heat[-1], degree @ stage.widths / stage.depth)  # fmt: skip
+            row = (
+                begin + float(moment),
+                heat[0],
+                np.interp(stage.depth / 2.0, stage.heights, heat),
+                heat[-1],
+                degree @ stage.widths / stage.depth,
+            )
             for column, value in zip(columns, row, strict=True):
                 column.append(float(value))
     final = poured[-1]
@@ -211,8 +251,16 @@ def _trace(poured: list[Pour], shots, peak_time: float) -> PourTrace:
     step = max(1, len(heights) // 40)
     keep = np.unique(np.append(np.arange(0, len(heights), step), len(heights) - 1))
     times, base, middle, top, degrees = (np.array(column) for column in columns)
-    return PourTrace(times, base, middle, top, degrees, [begin + moment for moment in kept],
-                     heights[keep], [profile[keep] for profile in profiles])  # fmt: skip
+    return PourTrace(
+        times,
+        base,
+        middle,
+        top,
+        degrees,
+        [begin + moment for moment in kept],
+        heights[keep],
+        [profile[keep] for profile in profiles],
+    )
 
 
 def planned_pour(plan, pot) -> PlannedPour | None:
@@ -253,13 +301,28 @@ def _planned(plan, pot) -> PlannedPour | None:
     if material.heat > 0.0 and material.energy_1:
         runaway = _with_film(
             frank_kamenetskii(pot.level, start, kinetics, material.heat, density, material.conductivity),
-            pot.level, film, material,
-        )  # fmt: skip
+            pot.level,
+            film,
+            material,
+        )
         maximum = time_to_maximum_rate(start, kinetics, material.heat, material.specific_heat)
     planned = PlannedPour(
-        pot, material, start, film, pot.level, density, kinetics, peak if math.isnan(closed) else closed,
-        when, height, shots, shots_peak, shots_time, runaway, maximum,
-    )  # fmt: skip
+        pot,
+        material,
+        start,
+        film,
+        pot.level,
+        density,
+        kinetics,
+        peak if math.isnan(closed) else closed,
+        when,
+        height,
+        shots,
+        shots_peak,
+        shots_time,
+        runaway,
+        maximum,
+    )
     if not is_rising:
         planned.find(NOTE, "the shots do not rise one over the other: judged as one pour", topic="shots")
     _judge(planned)
@@ -268,8 +331,7 @@ def _planned(plan, pot) -> PlannedPour | None:
 
 def _shots(plan, pot) -> tuple[list[tuple[int, float, float]], bool]:
     """Number, depth and wait of the shots of a pot poured in several, and whether each rises."""
-    mine = [item for item in applications(plan, pot.part)
-            if item.kind == "pot" and item.name == pot.pot]  # fmt: skip
+    mine = [item for item in applications(plan, pot.part) if item.kind == "pot" and item.name == pot.pot]
     if len(mine) < 2:
         return [], True
     shots = []
@@ -292,12 +354,26 @@ def pour_report(plan, pot) -> PourReport | None:
     when = planned.peak_time
     followed = _chain(one, planned.start, constants, duration=max(AFTER * when, SHORTEST))
     report = PourReport(
-        pot, planned.start, planned.film, planned.depth, planned.density,
+        pot,
+        planned.start,
+        planned.film,
+        planned.depth,
+        planned.density,
         planned.start + float(adiabatic_rise(material.heat, material.specific_heat)),
-        planned.peak, when, planned.peak_height, _trace(followed, one, when), pot.limit, None, "",
-        planned.runaway, planned.maximum_rate, planned.shots, planned.shots_peak, planned.shots_time,
+        planned.peak,
+        when,
+        planned.peak_height,
+        _trace(followed, one, when),
+        pot.limit,
+        None,
+        "",
+        planned.runaway,
+        planned.maximum_rate,
+        planned.shots,
+        planned.shots_peak,
+        planned.shots_time,
         findings=list(planned.findings),
-    )  # fmt: skip
+    )
     _safe(report, constants)
     _trace_shots(report, constants)
     _with_cells(plan, report, constants)
@@ -316,8 +392,11 @@ def _with_film(found: Runaway, depth: float, film: float, material) -> Runaway:
 
     def excess(log_depth: float) -> float:
         tried = math.exp(log_depth)
-        return (math.log(found.delta) + 2.0 * (log_depth - math.log(depth))
-                - math.log(critical_delta(biot_number(tried, film, material.conductivity))))  # fmt: skip
+        return (
+            math.log(found.delta)
+            + 2.0 * (log_depth - math.log(depth))
+            - math.log(critical_delta(biot_number(tried, film, material.conductivity)))
+        )
 
     if not 0.0 < found.delta < math.inf:
         return Runaway(found.delta, critical, found.half_thickness)
@@ -379,25 +458,44 @@ def _judge(pour: PlannedPour) -> None:
     """What is found of a planned pour: limit, runaway, the wait, what it rests on."""
     _judge_limit(pour)
     if pour.runaway is not None and pour.runaway.runs_away:
-        words = (f"runaway criterion for the whole depth: δ = {pour.runaway.delta:.2f} is above "
-                 f"{pour.runaway.critical:.2f}: heat is made faster than the slab can give it off")
+        words = (
+            f"runaway criterion for the whole depth: δ = {pour.runaway.delta:.2f} is above "
+            f"{pour.runaway.critical:.2f}: heat is made faster than the slab can give it off"
+        )
         limit = pour.pot.limit
         if limit is not None and pour.planned_peak <= limit:  # the criterion knows no using-up
             pour.find(NOTE, words + "; the peak counts that the compound is used up", topic="runaway")
         else:
             told = any(finding.kind == DANGER for finding in pour.findings)  # the caution with it
-            pour.find(DANGER, words, "pour shallower" + ("" if told else f"; {CAUTION}"), topic="runaway",
-                      delta=pour.runaway.delta, critical=pour.runaway.critical)  # fmt: skip
+            pour.find(
+                DANGER,
+                words,
+                "pour shallower" + ("" if told else f"; {CAUTION}"),
+                topic="runaway",
+                delta=pour.runaway.delta,
+                critical=pour.runaway.critical,
+            )
     if pour.runaway is not None:
         biot = biot_number(pour.depth, pour.film, pour.material.conductivity)
-        pour.find(NOTE, f"critical δ {pour.runaway.critical:.2f} counts the film at the free face (Biot "
-                  f"number {biot:.2g}); 0.88 would need a face held at the temperature of the surroundings",
-                  topic="runaway criterion")  # fmt: skip
+        pour.find(
+            NOTE,
+            f"critical δ {pour.runaway.critical:.2f} counts the film at the free face (Biot "
+            f"number {biot:.2g}); 0.88 would need a face held at the temperature of the surroundings",
+            topic="runaway criterion",
+        )
     if pour.material.rate_2 is not None:
-        pour.find(NOTE, "the runaway criterion counts the first reaction (k1) only; an autocatalytic "
-                  "compound can run away below it", topic="runaway criterion")  # fmt: skip
-    pour.find(NOTE, "poured at the hottest hour into surroundings of that temperature; base insulated, "
-              f"{pour.film:g} W/(m²·K) at the free face, filled at once", topic="pour model")  # fmt: skip
+        pour.find(
+            NOTE,
+            "the runaway criterion counts the first reaction (k1) only; an autocatalytic "
+            "compound can run away below it",
+            topic="runaway criterion",
+        )
+    pour.find(
+        NOTE,
+        "poured at the hottest hour into surroundings of that temperature; base insulated, "
+        f"{pour.film:g} W/(m²·K) at the free face, filled at once",
+        topic="pour model",
+    )
 
 
 def _judge_limit(pour: PlannedPour) -> None:
@@ -408,20 +506,30 @@ def _judge_limit(pour: PlannedPour) -> None:
         shown, peak = f"limit {celsius_text(limit)}", celsius_text(pour.planned_peak, 1)
         numbers = {"peak_°C": from_si(pour.planned_peak, "°C"), "limit_°C": from_si(limit, "°C")}
         if pour.planned_peak > limit:
-            pour.find(DANGER, f"the pour reaches {peak}{how}, {shown}",
-                      f"pour thinner shots, or wait longer between them; {CAUTION}", topic="pour limit",
-                      **numbers)  # fmt: skip
+            pour.find(
+                DANGER,
+                f"the pour reaches {peak}{how}, {shown}",
+                f"pour thinner shots, or wait longer between them; {CAUTION}",
+                topic="pour limit",
+                **numbers,
+            )
         elif pour.planned_peak > limit - NEAR_LIMIT:
-            pour.find(QUALITY, f"the pour comes to {peak}{how}, within {NEAR_LIMIT:g} K of the {shown}; "
-                      "kinetics are seldom known that well",
-                      "prove it by a trial with thermocouples away from cells", topic="near the pour limit",
-                      **numbers)  # fmt: skip
+            pour.find(
+                QUALITY,
+                f"the pour comes to {peak}{how}, within {NEAR_LIMIT:g} K of the {shown}; "
+                "kinetics are seldom known that well",
+                "prove it by a trial with thermocouples away from cells",
+                topic="near the pour limit",
+                **numbers,
+            )
     before = 1
     for number, _, wait in pour.shots[1:]:
         words = f"wait {duration_text(wait)} after shot {before} before shot {number}"
         if limit is not None and pour.peak > limit >= pour.planned_peak:
-            words += (f": in one shot it would reach {celsius_text(pour.peak, 1)}, limit "
-                      f"{celsius_text(limit)}; keep the wait between the shots")  # fmt: skip
+            words += (
+                f": in one shot it would reach {celsius_text(pour.peak, 1)}, limit "
+                f"{celsius_text(limit)}; keep the wait between the shots"
+            )
         pour.find(NOTE, words, topic=WAIT, wait_min=wait / 60.0)
         before = number
 
@@ -480,5 +588,14 @@ def station_pours(plan, station: str, failed: list[Finding] | None = None) -> li
     return [report for report in found if report is not None]
 
 
-__all__ = ["CAUTION", "PlannedPour", "PourReport", "PourTrace", "cell_share", "planned_pour",
-           "pour_findings", "pour_report", "station_pours"]  # fmt: skip
+__all__ = [
+    "CAUTION",
+    "PlannedPour",
+    "PourReport",
+    "PourTrace",
+    "cell_share",
+    "planned_pour",
+    "pour_findings",
+    "pour_report",
+    "station_pours",
+]

@@ -43,13 +43,18 @@ _THIN = 1e-7  # m; no film is thinner
 THICK_FILM = 0.3  # gap over radius (or half width) from which a film law is rough
 LONG_PLATE = 2.0  # length over width from which a round plate stands in badly
 
-DOTS_MODEL = ("dots spread singly as drops of constant volume, each with its share of the force, "
-              "until they cover the plate; then the full plate is pressed out at its rim, counted "
-              "as a round plate of the same area (the slowest shape)")  # fmt: skip
-BEAD_MODEL = ("the bead spreads as a long strip of constant cross-section until it fills the "
-              "flange; then the flange is pressed out at its edges, ends left out")  # fmt: skip
-PASTE_RULE = ("scaling rule for filled pastes (1.31e-4 m·(τ₀/p)^0.166): a third off and more is "
-              "common, measure it")  # fmt: skip
+DOTS_MODEL = (
+    "dots spread singly as drops of constant volume, each with its share of the force, "
+    "until they cover the plate; then the full plate is pressed out at its rim, counted "
+    "as a round plate of the same area (the slowest shape)"
+)
+BEAD_MODEL = (
+    "the bead spreads as a long strip of constant cross-section until it fills the "
+    "flange; then the flange is pressed out at its edges, ends left out"
+)
+PASTE_RULE = (
+    "scaling rule for filled pastes (1.31e-4 m·(τ₀/p)^0.166): a third off and more is common, measure it"
+)
 
 
 # --------------------------------------------------------------------------------------- the film
@@ -77,8 +82,9 @@ def _edge_excess(stress, paste: Paste, power: int):
     flows = (paste.consistency, paste.index, paste.yield_stress)
     for _ in range(40):  # J hardly depends on σ, so that each step gains about a digit
         some = np.maximum(excess, 1e-300)
-        new = (slot_rate(some[..., None] * _POINTS, *flows)
-               / slot_rate(some, *flows)[..., None]) ** power @ _SHARES  # fmt: skip
+        new = (
+            slot_rate(some[..., None] * _POINTS, *flows) / slot_rate(some, *flows)[..., None]
+        ) ** power @ _SHARES
         settled = np.all(np.abs(new - share) <= 1e-14)
         share = new
         excess = over / (1.0 - share)
@@ -163,8 +169,7 @@ class Press:
             return math.inf
         free, full = self._limits()
         middle = min(max(gap, self.full_gap), self.start_gap)
-        return (self._lapse(self.start_gap, middle, free, True)
-                + self._lapse(middle, gap, full, False))  # fmt: skip
+        return self._lapse(self.start_gap, middle, free, True) + self._lapse(middle, gap, full, False)
 
     def _lapse(self, high: float, low: float, stop: float, free: bool) -> float:
         """Time of one stage: ∫ dh/speed in u = ln(h − stop), in which the integrand is smooth."""
@@ -235,8 +240,9 @@ def coldest_consistency(plan, station, material) -> tuple[float | None, float, b
     known = material.consistency is not None and material.viscosity_energy is not None
     if not known:
         return material.consistency, coldest, False
-    found = viscosity(coldest, material.consistency, material.viscosity_temperature,
-                      material.viscosity_energy)  # fmt: skip
+    found = viscosity(
+        coldest, material.consistency, material.viscosity_temperature, material.viscosity_energy
+    )
     return float(found), coldest, True
 
 
@@ -263,11 +269,27 @@ def shortest_takt(plan, station, part: str | None = None) -> float | None:
     return best if best is not None else (station.takt if part is None else None)
 
 
-def _finding(row, report: JointReport | PressedBead, kind: str, text: str, fix: str, topic: str,
-             numbers: dict[str, float]) -> Finding:  # fmt: skip
+def _finding(
+    row,
+    report: JointReport | PressedBead,
+    kind: str,
+    text: str,
+    fix: str,
+    topic: str,
+    numbers: dict[str, float],
+) -> Finding:
     """A finding of a row of Joints or Beads, its name before the text."""
-    return Finding(kind, f"{report.name}: {text}", fix, topic, row.station, report.material.material,
-                   row.part, cell=row.at, numbers=numbers)  # fmt: skip
+    return Finding(
+        kind,
+        f"{report.name}: {text}",
+        fix,
+        topic,
+        row.station,
+        report.material.material,
+        row.part,
+        cell=row.at,
+        numbers=numbers,
+    )
 
 
 @dataclass(slots=True)
@@ -320,23 +342,33 @@ def joint_press(joint, paste: Paste, volume: float) -> Press | None:
     area = joint.length * joint.width
     dot = volume / joint.dots
     start = joint.start_gap or (1.5 * dot / math.pi) ** (1.0 / 3.0)  # a half ball
-    return Press(paste, True, start, dot, joint.force / joint.dots, volume / area,
-                 math.sqrt(area / math.pi), joint.force)  # fmt: skip
+    return Press(
+        paste,
+        True,
+        start,
+        dot,
+        joint.force / joint.dots,
+        volume / area,
+        math.sqrt(area / math.pi),
+        joint.force,
+    )
 
 
 def joint_report(plan, joint) -> JointReport:
     """Gap, time, coverage, squeeze-out and thermal resistance of one row of Joints."""
     station = plan.station(joint.station)
     material = plan.material(station.material)
-    item = next(row for row in applications(plan, joint.part)
-                if row.kind == "joint" and row.name == joint.joint)  # fmt: skip
+    item = next(
+        row for row in applications(plan, joint.part) if row.kind == "joint" and row.name == joint.joint
+    )
     volume = item.amount.scaled(1.0 / joint.count)
     area = joint.length * joint.width
     consistency, coldest, carried = coldest_consistency(plan, station, material)
     report = JointReport(joint, material, DOTS_MODEL, volume, area, coldest)
     if consistency is not None:
-        report.press = joint_press(joint, Paste(consistency, material.index, material.yield_stress),
-                                   volume.nominal)  # fmt: skip
+        report.press = joint_press(
+            joint, Paste(consistency, material.index, material.yield_stress), volume.nominal
+        )
         if not carried:
             report.find(NOTE, _viscosity_note(material, coldest), topic="viscosity")
     _press_out(report)
@@ -347,16 +379,23 @@ def joint_report(plan, joint) -> JointReport:
         row.time for row in applications(plan, joint.part) if row.station == station.station
     )
     if report.takt is not None and report.work > report.takt * station.uptime * (1.0 + 1e-9):
-        report.find(STOP, f"{report.work:.0f} s of work with the press do not fit into the takt of "
-                    f"{report.takt:.0f} s at {station.uptime:.0%} uptime",
-                    "press shorter, or use more presses", topic="takt", work_s=report.work,
-                    takt_s=report.takt)  # fmt: skip
+        report.find(
+            STOP,
+            f"{report.work:.0f} s of work with the press do not fit into the takt of "
+            f"{report.takt:.0f} s at {station.uptime:.0%} uptime",
+            "press shorter, or use more presses",
+            topic="takt",
+            work_s=report.work,
+            takt_s=report.takt,
+        )
     return report
 
 
 def _viscosity_note(material, coldest: float) -> str:
-    return (f"consistency is that at {celsius_text(material.viscosity_temperature)}; colder "
-            f"paste (coldest hour {celsius_text(coldest)}) needs longer")  # fmt: skip
+    return (
+        f"consistency is that at {celsius_text(material.viscosity_temperature)}; colder "
+        f"paste (coldest hour {celsius_text(coldest)}) needs longer"
+    )
 
 
 def _mm(value: float) -> str:
@@ -372,30 +411,46 @@ def _press_out(report: JointReport) -> None:
         if report.material.yield_stress > 0.0:
             report.paste_gap = float(paste_gap(report.material.yield_stress, report.pressure))
             if report.paste_gap > joint.gap:
-                report.find(QUALITY, f"a filled paste stays near {_mm(report.paste_gap)} at this pressure, "
-                            f"above the bond line of {_mm(joint.gap)} ({PASTE_RULE})",
-                            "press harder, or measure the bond line", topic="bond line")  # fmt: skip
+                report.find(
+                    QUALITY,
+                    f"a filled paste stays near {_mm(report.paste_gap)} at this pressure, "
+                    f"above the bond line of {_mm(joint.gap)} ({PASTE_RULE})",
+                    "press harder, or measure the bond line",
+                    topic="bond line",
+                )
     if press is None:
-        report.find(NOTE, "no pressing force or no consistency is stated: the gap is the stated one",
-                    topic="bond line")  # fmt: skip
+        report.find(
+            NOTE,
+            "no pressing force or no consistency is stated: the gap is the stated one",
+            topic="bond line",
+        )
         return
     report.gap_limit = press.limit
     needed = press.time_to(joint.gap)
     report.time_needed = needed if math.isfinite(needed) else None
     if report.time_needed is None:
-        report.find(QUALITY, f"the force cannot reach {_mm(joint.gap)}: the yield stress stops the "
-                    f"paste at {_mm(press.limit)}", "press harder, or use a softer paste",
-                    topic="bond line")  # fmt: skip
+        report.find(
+            QUALITY,
+            f"the force cannot reach {_mm(joint.gap)}: the yield stress stops the "
+            f"paste at {_mm(press.limit)}",
+            "press harder, or use a softer paste",
+            topic="bond line",
+        )
         report.gap = press.limit
     if joint.press_time is None:
         return
     report.gap_pressed = press.gap_after(joint.press_time)
     report.gap = max(joint.gap, report.gap_pressed)
     if report.time_needed is not None and report.time_needed > joint.press_time * (1.0 + 1e-9):
-        report.find(QUALITY, f"{joint.press_time:.0f} s of pressing reach {_mm(report.gap_pressed)}; the "
-                    f"bond line of {_mm(joint.gap)} needs {report.time_needed:.0f} s",
-                    "press longer or harder", topic="press time", needed_s=report.time_needed,
-                    press_s=joint.press_time)  # fmt: skip
+        report.find(
+            QUALITY,
+            f"{joint.press_time:.0f} s of pressing reach {_mm(report.gap_pressed)}; the "
+            f"bond line of {_mm(joint.gap)} needs {report.time_needed:.0f} s",
+            "press longer or harder",
+            topic="press time",
+            needed_s=report.time_needed,
+            press_s=joint.press_time,
+        )
 
 
 def _spread_over(report: JointReport, station) -> None:
@@ -409,12 +464,21 @@ def _spread_over(report: JointReport, station) -> None:
     report.squeeze_out = max(0.0, volume.nominal - area * report.gap)
     report.squeeze_out_high = max(0.0, volume.nominal * meter - area * report.gap_low)
     if report.coverage < joint.coverage * (1.0 - 1e-9):
-        report.find(QUALITY, f"coverage is {report.coverage:.0%}, {joint.coverage:.0%} is asked for",
-                    "more paste, or a thinner bond line", topic="coverage", coverage=report.coverage,
-                    asked=joint.coverage)  # fmt: skip
+        report.find(
+            QUALITY,
+            f"coverage is {report.coverage:.0%}, {joint.coverage:.0%} is asked for",
+            "more paste, or a thinner bond line",
+            topic="coverage",
+            coverage=report.coverage,
+            asked=joint.coverage,
+        )
     elif report.coverage_low < joint.coverage * (1.0 - 1e-9):
-        report.find(NOTE, f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, "
-                    f"coverage falls to {report.coverage_low:.0%}", topic="coverage")  # fmt: skip
+        report.find(
+            NOTE,
+            f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, "
+            f"coverage falls to {report.coverage_low:.0%}",
+            topic="coverage",
+        )
 
 
 def _resist(report: JointReport, station) -> None:
@@ -428,20 +492,33 @@ def _resist(report: JointReport, station) -> None:
         wetted = min(report.area, report.volume.nominal * meter / gap)
         return float(interface_resistance(gap, conductivity, wetted, joint.contact_resistance))
 
-    report.resistance = spread(resistance, {"gap": report.gap, "meter": 1.0},
-                               {"gap": joint.gap_tolerance, "meter": station.meter_tolerance})  # fmt: skip
+    report.resistance = spread(
+        resistance,
+        {"gap": report.gap, "meter": 1.0},
+        {"gap": joint.gap_tolerance, "meter": station.meter_tolerance},
+    )
     limit = joint.resistance_limit
     if limit is None:
         return
     found = report.resistance
     if found.nominal > limit:
-        report.find(QUALITY, f"thermal resistance is {found.nominal:.4g} K/W, the limit is {limit:.4g} K/W",
-                    "a thinner bond line, or a paste that conducts better", topic="resistance",
-                    resistance_K_W=found.nominal, limit_K_W=limit)  # fmt: skip
+        report.find(
+            QUALITY,
+            f"thermal resistance is {found.nominal:.4g} K/W, the limit is {limit:.4g} K/W",
+            "a thinner bond line, or a paste that conducts better",
+            topic="resistance",
+            resistance_K_W=found.nominal,
+            limit_K_W=limit,
+        )
     elif found.high > limit:
-        report.find(QUALITY, f"thermal resistance may be up to {found.high:.4g} K/W, the limit is "
-                    f"{limit:.4g} K/W", "closer tolerances, or a thinner bond line", topic="resistance",
-                    resistance_K_W=found.high, limit_K_W=limit)  # fmt: skip
+        report.find(
+            QUALITY,
+            f"thermal resistance may be up to {found.high:.4g} K/W, the limit is {limit:.4g} K/W",
+            "closer tolerances, or a thinner bond line",
+            topic="resistance",
+            resistance_K_W=found.high,
+            limit_K_W=limit,
+        )
 
 
 @dataclass(slots=True)
@@ -492,23 +569,41 @@ def pressed_bead(plan, bead) -> PressedBead | None:
     width = float(spread_width(area, gap))
     rounded = float(spread_width(area, gap, "round"))
     length = deposited_length(bead_length(plan, bead), bead) * bead.count
-    out = [float(squeeze_out(length, area * share, gap, flange)) if flange else 0.0
-           for share in (1.0, high)]  # fmt: skip
+    out = [float(squeeze_out(length, area * share, gap, flange)) if flange else 0.0 for share in (1.0, high)]
     consistency, coldest, carried = coldest_consistency(plan, station, material)
-    report = PressedBead(bead, material, BEAD_MODEL, area, width,
-                         rounded if math.isfinite(rounded) else None, width * low, width * high,
-                         out[0], out[1], coldest)  # fmt: skip
+    report = PressedBead(
+        bead,
+        material,
+        BEAD_MODEL,
+        area,
+        width,
+        rounded if math.isfinite(rounded) else None,
+        width * low,
+        width * high,
+        out[0],
+        out[1],
+        coldest,
+    )
     if flange is not None and width * high > flange * (1.0 + 1e-9):
         words = "is" if width > flange else "may be up to"
         widest = max(width, width * high if width <= flange else width)
-        report.find(QUALITY, f"the pressed bead {words} {_mm(widest)} wide on a flange of {_mm(flange)}: up "
-                    f"to {from_si(out[1], 'mL'):.2f} mL leave it", "a smaller bead, or a wider flange",
-                    topic="bead width", width_mm=from_si(widest, "mm"),
-                    flange_mm=from_si(flange, "mm"))  # fmt: skip
+        report.find(
+            QUALITY,
+            f"the pressed bead {words} {_mm(widest)} wide on a flange of {_mm(flange)}: up "
+            f"to {from_si(out[1], 'mL'):.2f} mL leave it",
+            "a smaller bead, or a wider flange",
+            topic="bead width",
+            width_mm=from_si(widest, "mm"),
+            flange_mm=from_si(flange, "mm"),
+        )
     if bead_height(bead) < gap:
-        report.find(QUALITY, f"the bead is {_mm(bead_height(bead))} high, the gap {_mm(gap)}: it does "
-                    "not reach the other face", "a higher bead, or a thinner bond line",
-                    topic="bead height")  # fmt: skip
+        report.find(
+            QUALITY,
+            f"the bead is {_mm(bead_height(bead))} high, the gap {_mm(gap)}: it does "
+            "not reach the other face",
+            "a higher bead, or a thinner bond line",
+            topic="bead height",
+        )
     elif bead.press_force is not None and consistency is not None:
         _press_bead(report, Paste(consistency, material.index, material.yield_stress))
         if not carried:
@@ -520,16 +615,26 @@ def _press_bead(report: PressedBead, paste: Paste) -> None:
     bead, area = report.bead, report.area
     flange = bead.flange_width
     report.press = press = Press(
-        paste, False, bead_height(bead), area, bead.press_force, area / flange if flange else 0.0,
-        flange / 2.0 if flange else 1.0, bead.press_force,
-    )  # fmt: skip
+        paste,
+        False,
+        bead_height(bead),
+        area,
+        bead.press_force,
+        area / flange if flange else 0.0,
+        flange / 2.0 if flange else 1.0,
+        bead.press_force,
+    )
     report.gap_limit = press.limit
     needed = press.time_to(bead.bond_line)
     report.time_needed = needed if math.isfinite(needed) else None
     if report.time_needed is None:
-        report.find(QUALITY, f"the force cannot close the joint to {_mm(bead.bond_line)}: the yield "
-                    f"stress stops it at {_mm(press.limit)}", "press harder, or use a softer adhesive",
-                    topic="bond line")  # fmt: skip
+        report.find(
+            QUALITY,
+            f"the force cannot close the joint to {_mm(bead.bond_line)}: the yield "
+            f"stress stops it at {_mm(press.limit)}",
+            "press harder, or use a softer adhesive",
+            topic="bond line",
+        )
 
 
 def station_joints(plan, station: str) -> list[JointReport]:
@@ -554,23 +659,30 @@ def press_findings(plan, station: str) -> list[Finding]:
     told = []
     for report in station_joints(plan, station):
         told += _film_findings(report, report.joint.gap, station, report.joint.part, "radius")
-        aspect = (max(report.joint.length, report.joint.width)
-                  / min(report.joint.length, report.joint.width))  # fmt: skip
+        aspect = max(report.joint.length, report.joint.width) / min(report.joint.length, report.joint.width)
         if report.press is not None and aspect > LONG_PLATE:
             share = float(rectangle_share(aspect))
-            told.append(Finding(
-                QUALITY, f"{report.name}: a round plate stands in for one of {aspect:.3g} : 1; a film of "
-                f"constant viscosity takes {share:.2f} of the time that is given once the plate is full",
-                "try the press time", "plate shape", station, report.material.material, report.joint.part,
-                numbers={"aspect": aspect, "share of time": share},
-            ))  # fmt: skip
+            told.append(
+                Finding(
+                    QUALITY,
+                    f"{report.name}: a round plate stands in for one of {aspect:.3g} : 1; a film of "
+                    f"constant viscosity takes {share:.2f} of the time that is given once the plate is full",
+                    "try the press time",
+                    "plate shape",
+                    station,
+                    report.material.material,
+                    report.joint.part,
+                    numbers={"aspect": aspect, "share of time": share},
+                )
+            )
     for bead in station_beads(plan, station):
         told += _film_findings(bead, bead.bead.bond_line, station, bead.bead.part, "half width")
     return told
 
 
-def _film_findings(report: JointReport | PressedBead, gap: float, station: str, part: str,
-                   what: str) -> list[Finding]:  # fmt: skip
+def _film_findings(
+    report: JointReport | PressedBead, gap: float, station: str, part: str, what: str
+) -> list[Finding]:
     """Gap against the reach of the film, where it ends and while it is pressed."""
     press = report.press
     if press is None:
@@ -582,22 +694,49 @@ def _film_findings(report: JointReport | PressedBead, gap: float, station: str, 
     fix = "take force and time from a trial"
     if ratio > THICK_FILM:
         kind, words = (QUALITY, "above") if ratio > 1.0 else (NOTE, f"{ratio:.2f} of")
-        return [Finding(kind, f"{report.name}: the gap of {_mm(gap)} is {words} the {what}, "
-                        f"{_mm(reach)}: not a thin film, its time is a rough one", fix, **where,
-                        numbers=numbers)]  # fmt: skip
-    thick = ((press.amount / math.pi) ** (1.0 / 3.0) if press.is_disc
-             else math.sqrt(press.amount / 2.0))  # gap equal to radius or half width
+        return [
+            Finding(
+                kind,
+                f"{report.name}: the gap of {_mm(gap)} is {words} the {what}, "
+                f"{_mm(reach)}: not a thin film, its time is a rough one",
+                fix,
+                **where,
+                numbers=numbers,
+            )
+        ]
+    thick = (
+        (press.amount / math.pi) ** (1.0 / 3.0) if press.is_disc else math.sqrt(press.amount / 2.0)
+    )  # gap equal to radius or half width
     if report.time_needed and press.limit < thick < press.start_gap:
         share = press.time_to(thick) / report.time_needed
         if share > 0.1:
-            return [Finding(QUALITY, f"{report.name}: {share:.0%} of the time to the bond line passes while "
-                            f"the gap is above the {what}, where it is no film yet", fix, **where,
-                            numbers={**numbers, "share of time": share})]  # fmt: skip
+            return [
+                Finding(
+                    QUALITY,
+                    f"{report.name}: {share:.0%} of the time to the bond line passes while "
+                    f"the gap is above the {what}, where it is no film yet",
+                    fix,
+                    **where,
+                    numbers={**numbers, "share of time": share},
+                )
+            ]
     return []
 
 
 __all__ = [
-    "BEAD_MODEL", "DOTS_MODEL", "JointReport", "Paste", "Press", "PressedBead", "closing_speed",
-    "joint_press", "joint_report", "press_findings", "pressed_bead", "pressed_findings", "shortest_takt",
-    "station_beads", "station_joints",
-]  # fmt: skip
+    "BEAD_MODEL",
+    "DOTS_MODEL",
+    "JointReport",
+    "Paste",
+    "Press",
+    "PressedBead",
+    "closing_speed",
+    "joint_press",
+    "joint_report",
+    "press_findings",
+    "pressed_bead",
+    "pressed_findings",
+    "shortest_takt",
+    "station_beads",
+    "station_joints",
+]

@@ -144,15 +144,13 @@ def cure_energy(material) -> tuple[float, str]:
     energy = material_energy(material)
     if energy is not None:
         stated = material.activation_energy is not None
-        return energy, ("activation energy stated" if stated
-                        else "activation energy from two pot lives")  # fmt: skip
+        return energy, ("activation energy stated" if stated else "activation energy from two pot lives")
     if material.energy_1:
         return material.energy_1, "activation energy of the kinetics (E1)"
     low = material.cure_temperature
     high = low + material.halving_step
     energy = GAS_CONSTANT * math.log(2.0) / (1.0 / low - 1.0 / high)
-    return energy, (f"time halves every {material.halving_step:g} K at the cure temperature "
-                    "(rule of thumb)")  # fmt: skip
+    return energy, (f"time halves every {material.halving_step:g} K at the cure temperature (rule of thumb)")
 
 
 def requirement_of(material, hold: float | None) -> tuple[Requirement, str]:
@@ -187,31 +185,51 @@ def _time_above(times: np.ndarray, temperatures: np.ndarray, limit: float) -> fl
     a, b = temperatures[:-1] - limit, temperatures[1:] - limit
     span = np.abs(b - a)
     both = np.clip(a, 0.0, None) + np.clip(b, 0.0, None)
-    share = np.where(span > 0.0, np.clip(both / np.where(span > 0.0, span, 1.0), 0.0, 1.0),
-                     (a >= 0.0).astype(float))  # fmt: skip
+    share = np.where(
+        span > 0.0, np.clip(both / np.where(span > 0.0, span, 1.0), 0.0, 1.0), (a >= 0.0).astype(float)
+    )
     share = np.where((a >= 0.0) & (b >= 0.0), 1.0, share)
     return float(share @ np.diff(times))
 
 
-def _played(profile: Profile, lags: Sequence[PartLag], material, requirement, *,
-            oven: bool = True) -> tuple:  # fmt: skip
+def _played(profile: Profile, lags: Sequence[PartLag], material, requirement, *, oven: bool = True) -> tuple:
     """Air and places of a profile; in an `oven` no part is handled, joined or tested before it is out."""
-    played = schedule(profile, lags, kinetics_of(material), requirement=requirement,
-                      gel=material.gel_degree if kinetics_of(material) else None,
-                      cured=requirement.degree, glass=_glass(material))  # fmt: skip
+    played = schedule(
+        profile,
+        lags,
+        kinetics_of(material),
+        requirement=requirement,
+        gel=material.gel_degree if kinetics_of(material) else None,
+        cured=requirement.degree,
+        glass=_glass(material),
+    )
     places = []
     out = float(played.times[-1]) if oven else None
     for found in played.parts:
-        reached = {name: _first(played.times, found.counted, getattr(material, column))
-                   for column, name in MILESTONES}  # fmt: skip
+        reached = {
+            name: _first(played.times, found.counted, getattr(material, column))
+            for column, name in MILESTONES
+        }
         if out is not None:
             reached = {name: None if at is None else when_out(at, out) for name, at in reached.items()}
-        places.append(Place(
-            found.part.name, played.times, found.temperatures, found.degrees, found.equivalent,
-            found.glass_points, _number(found.gel), _number(found.cured), reached,
-            _time_above(played.times, found.temperatures, material.cure_temperature - NEAR_CURE),
-            list(found.reasons), out, _harmful(found), None if found.sure is None else float(found.sure[-1]),
-        ))  # fmt: skip
+        places.append(
+            Place(
+                found.part.name,
+                played.times,
+                found.temperatures,
+                found.degrees,
+                found.equivalent,
+                found.glass_points,
+                _number(found.gel),
+                _number(found.cured),
+                reached,
+                _time_above(played.times, found.temperatures, material.cure_temperature - NEAR_CURE),
+                list(found.reasons),
+                out,
+                _harmful(found),
+                None if found.sure is None else float(found.sure[-1]),
+            )
+        )
     return played, places
 
 
@@ -255,8 +273,17 @@ def oven_run(plan, oven, material, *, is_brief: bool = False) -> CureRun:
         lags.append(PartLag("slowest place", max(oven.lag_slow, NO_LAG), 0.0, oven.start_temperature))
     requirement, basis = requirement_of(material, oven.hold)
     played, places = _played(profile, lags, material, requirement)
-    run = CureRun(f"{oven.part}, profile {oven.profile}", "oven", oven.part, played.times, played.air,
-                  places, requirement, basis, pitch=oven.pitch)  # fmt: skip
+    run = CureRun(
+        f"{oven.part}, profile {oven.profile}",
+        "oven",
+        oven.part,
+        played.times,
+        played.air,
+        places,
+        requirement,
+        basis,
+        pitch=oven.pitch,
+    )
     if not (is_brief and run.passes):
         _hold(run, profile, lags, material)
     run.takt = shortest_takt(plan, plan.station(oven.station), oven.part)
@@ -264,9 +291,11 @@ def oven_run(plan, oven, material, *, is_brief: bool = False) -> CureRun:
         run.positions = int(cure_positions(run.dwell, run.takt))
         if oven.pitch:
             run.length = float(oven_length(run.dwell, run.takt, oven.pitch))
-    run.notes.append(f"the part follows the air with time constants of "
-                     f"{oven.lag_fast / 60:g} and {oven.lag_slow / 60:g} min, as one lump; heat of "
-                     "cure in the part is left out")  # fmt: skip
+    run.notes.append(
+        f"the part follows the air with time constants of "
+        f"{oven.lag_fast / 60:g} and {oven.lag_slow / 60:g} min, as one lump; heat of "
+        "cure in the part is left out"
+    )
     return run
 
 
@@ -284,9 +313,13 @@ def _hold(run: CureRun, profile: Profile, lags, material) -> None:
         run.hold_words = "no schedule is stated to pass"
         return
     try:
-        run.hold_needed = shortest_hold(lambda hold: with_hold(profile, hold), lags,
-                                        kinetics_of(material), requirement=run.requirement,
-                                        glass=_glass(material))  # fmt: skip
+        run.hold_needed = shortest_hold(
+            lambda hold: with_hold(profile, hold),
+            lags,
+            kinetics_of(material),
+            requirement=run.requirement,
+            glass=_glass(material),
+        )
     except InputError as error:
         run.hold_words = error.problems[0].message
 
@@ -296,8 +329,9 @@ def log_run(record: TemperatureRecord, material, hold: float | None, part: str =
     start = record.times[0]
     times = np.array(record.times) - start
     if len(times) < 2 or times[-1] <= 0.0:
-        raise InputError(Problem(record.name, message="has one moment only",
-                                 fix="a log needs two rows or more"))  # fmt: skip
+        raise InputError(
+            Problem(record.name, message="has one moment only", fix="a log needs two rows or more")
+        )
     requirement, basis = requirement_of(material, hold)
     places, grid = [], times
     for channel, temperatures in record.channels.items():
@@ -340,13 +374,23 @@ def room_runs(plan, station, material, *, is_brief: bool = False) -> list[CureRu
         inner = [time for time in record_times if begin < time < begin + span]
         times = np.array([begin, *inner, begin + span])
         profile = Profile(times - begin, np.interp(times, record_times, record))
-        played, places = _played(profile, [PartLag(name, NO_LAG)], material, requirement,
-                                 oven=False)  # fmt: skip
+        played, places = _played(profile, [PartLag(name, NO_LAG)], material, requirement, oven=False)
         cured = shop_cure(plan, station, material).times(begin)  # as the cure board has it
-        places[0].milestones = {name: None if at is None or math.isinf(at) else at - begin
-                                for name, at in cured.milestones.items()}  # fmt: skip
-        run = CureRun(f"room, dispensed at {hhmm(begin)} ({name})", "room", "", played.times, played.air,
-                      places, replace(requirement), basis, starts=begin)  # fmt: skip
+        places[0].milestones = {
+            name: None if at is None or math.isinf(at) else at - begin
+            for name, at in cured.milestones.items()
+        }
+        run = CureRun(
+            f"room, dispensed at {hhmm(begin)} ({name})",
+            "room",
+            "",
+            played.times,
+            played.air,
+            places,
+            replace(requirement),
+            basis,
+            starts=begin,
+        )
         run.takt = shortest_takt(plan, station)
         moved = places[0].milestones.get("move")
         if run.takt and moved:
@@ -355,9 +399,15 @@ def room_runs(plan, station, material, *, is_brief: bool = False) -> list[CureRu
     return runs
 
 
-def station_runs(plan, station, material, log: TemperatureRecord | None = None,
-                 failed: list[str] | None = None, *,
-                 is_brief: bool = False) -> list[CureRun]:  # fmt: skip
+def station_runs(
+    plan,
+    station,
+    material,
+    log: TemperatureRecord | None = None,
+    failed: list[str] | None = None,
+    *,
+    is_brief: bool = False,
+) -> list[CureRun]:
     """Every schedule of a station: a log, ovens, the room.
 
     Brief ones say whether each passes and no more. With a list for `failed`, a schedule that cannot be
@@ -409,36 +459,54 @@ def cure_findings(plan, station) -> list[Finding]:
     material = plan.material(station.material)
     failed: list[str] = []
     runs = station_runs(plan, station, material, failed=failed, is_brief=True)
-    return [*not_computed(station, material, failed),
-            *(finding for run in runs for finding in run_findings(station, material, run))]  # fmt: skip
+    return [
+        *not_computed(station, material, failed),
+        *(finding for run in runs for finding in run_findings(station, material, run)),
+    ]
 
 
 def not_computed(station, material, failed: Sequence[str]) -> list[Finding]:
     """Findings of schedules that have no answer."""
-    return [Finding(QUALITY, words, "check profile and material", "schedule not computed", station.station,
-                    material.material) for words in failed]  # fmt: skip
+    return [
+        Finding(
+            QUALITY,
+            words,
+            "check profile and material",
+            "schedule not computed",
+            station.station,
+            material.material,
+        )
+        for words in failed
+    ]
 
 
 def run_rows(run: CureRun) -> list[dict[str, Any]]:
     """The places of a run in shop units."""
     rows = []
     for place in run.places:
-        rows.append({
-            "place": place.name,
-            "highest_temperature": float(from_si(place.temperatures.max(), "°C")),
-            "time_at_cure": place.at_cure / 60.0,
-            "equivalent_time": None if place.equivalent is None else float(place.equivalent[-1]) / 60.0,
-            "degree": None if place.degrees is None else float(place.degrees[-1]),
-            "glass_point": None if place.glass_points is None
-            else float(from_si(place.glass_points[-1], "°C")),
-            "gel": _minutes(place.gel), "handling": _minutes(place.handling),
-            "join": _minutes(place.milestones.get("join")),
-            "test": _minutes(place.milestones.get("test")), "full": _minutes(place.full),
-            "full_cure": _minutes(place.full_cure),
-            "passes": place.passes, "verdict": place.verdict, "reasons": place.reasons,
-            "degree_before_glass": place.sure,
-            "glass_from": None if place.glass is None else place.glass.start / 60.0,
-        })  # fmt: skip
+        rows.append(
+            {
+                "place": place.name,
+                "highest_temperature": float(from_si(place.temperatures.max(), "°C")),
+                "time_at_cure": place.at_cure / 60.0,
+                "equivalent_time": None if place.equivalent is None else float(place.equivalent[-1]) / 60.0,
+                "degree": None if place.degrees is None else float(place.degrees[-1]),
+                "glass_point": None
+                if place.glass_points is None
+                else float(from_si(place.glass_points[-1], "°C")),
+                "gel": _minutes(place.gel),
+                "handling": _minutes(place.handling),
+                "join": _minutes(place.milestones.get("join")),
+                "test": _minutes(place.milestones.get("test")),
+                "full": _minutes(place.full),
+                "full_cure": _minutes(place.full_cure),
+                "passes": place.passes,
+                "verdict": place.verdict,
+                "reasons": place.reasons,
+                "degree_before_glass": place.sure,
+                "glass_from": None if place.glass is None else place.glass.start / 60.0,
+            }
+        )
     return rows
 
 
@@ -447,6 +515,17 @@ def _minutes(seconds: float | None) -> float | None:
 
 
 __all__ = [
-    "CureRun", "Place", "cure_energy", "cure_findings", "log_run", "not_computed", "oven_run",
-    "requirement_of", "room_runs", "run_findings", "run_rows", "station_runs", "with_hold",
-]  # fmt: skip
+    "CureRun",
+    "Place",
+    "cure_energy",
+    "cure_findings",
+    "log_run",
+    "not_computed",
+    "oven_run",
+    "requirement_of",
+    "room_runs",
+    "run_findings",
+    "run_rows",
+    "station_runs",
+    "with_hold",
+]

@@ -56,9 +56,13 @@ class ShopCure:
         if material.cure == "moisture":
             weather = shop_weather(plan, station)
             self.moisture = MoistureClock(
-                weather.times, weather.temperatures, weather.humidities, material.cure_temperature,
-                material.moisture_humidity, material.moisture_energy or 0.0,
-            )  # fmt: skip
+                weather.times,
+                weather.temperatures,
+                weather.humidities,
+                material.cure_temperature,
+                material.moisture_humidity,
+                material.moisture_energy or 0.0,
+            )
             return
         record = shop_record(plan, station)
         for column, name in MILESTONES:
@@ -138,8 +142,9 @@ def oven_times(plan, station, part: str, start: float) -> CureTimes:
         if life is None:
             continue
         reached = life.clock(times, heat).when(times[0], 1.0)
-        found.milestones[name] = (when_out(start + min(reached, times[-1]), found.out)
-                                  if reached <= times[-1] + 1e-6 else math.inf)  # fmt: skip
+        found.milestones[name] = (
+            when_out(start + min(reached, times[-1]), found.out) if reached <= times[-1] + 1e-6 else math.inf
+        )
         if found.milestones[name] == math.inf:
             found.unreached.append(name)
     return found
@@ -180,15 +185,26 @@ def _subdivide(times: list[float], values: list[float], step: float = 60.0):
 def cure_basis(material, temperatures: Sequence[float]) -> str:
     """What the times rest on at these temperatures [K], in words for a printed sheet."""
     if material.cure == "moisture":
-        if all(value is None for value in (material.move_time, material.join_time, material.test_time,
-                                           material.moisture_coefficient)):  # fmt: skip
+        if all(
+            value is None
+            for value in (
+                material.move_time,
+                material.join_time,
+                material.test_time,
+                material.moisture_coefficient,
+            )
+        ):
             return "no cure time stated"
-        at = (f"{celsius_text(material.cure_temperature)} and {material.moisture_humidity:.0%} relative "
-              "humidity")  # fmt: skip
+        at = (
+            f"{celsius_text(material.cure_temperature)} and {material.moisture_humidity:.0%} relative "
+            "humidity"
+        )
         if material.moisture_energy is None:
             return f"data-sheet figures at {at}; moved with the water in the air alone (rule of thumb)"
-        return (f"data-sheet figures at {at}; moved with the water in the air and "
-                f"{from_si(material.moisture_energy, 'kJ/mol'):g} kJ/mol")  # fmt: skip
+        return (
+            f"data-sheet figures at {at}; moved with the water in the air and "
+            f"{from_si(material.moisture_energy, 'kJ/mol'):g} kJ/mol"
+        )
     life = cure_life(material, "move_time") or cure_life(material, "test_time")
     if life is None:
         return "no cure time stated"
@@ -199,7 +215,14 @@ def cure_basis(material, temperatures: Sequence[float]) -> str:
     return "; ".join([words, *(mark for mark in marks if not mark.startswith("rule of thumb"))])
 
 
-
-
-__all__ = ["CureTimes", "ShopCure", "cure_basis", "cure_times", "deepest", "oven_times",
-           "shop_cure", "slowest_place", "when_out"]  # fmt: skip
+__all__ = [
+    "CureTimes",
+    "ShopCure",
+    "cure_basis",
+    "cure_times",
+    "deepest",
+    "oven_times",
+    "shop_cure",
+    "slowest_place",
+    "when_out",
+]

@@ -37,11 +37,7 @@ from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
 from ..base.units import DAY
 from ..handbook.life import LifeClock
 from ..plan.amounts import Application, applications
-from ..plan.materials import (
-    mix_shares,
-    open_life,
-    working_life,
-)
+from ..plan.materials import mix_shares, open_life, working_life
 from ..plan.weather import shop_record
 from .calendar import Calendar
 from .cure_times import cure_times
@@ -52,8 +48,6 @@ from .store import NANO, NO_STOCK, Mounted, Store, nanolitres
 GELLED = 1.0  # share of the pot life at which the mixer is lost
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift, and containers of one component
 MOST_BETWEEN = 2  # purges and mixer changes between parts that are not worth a warning
-
-
 
 
 def _clocks(plan, station, material) -> dict[str, LifeClock | None]:
@@ -73,8 +67,7 @@ def _clocks(plan, station, material) -> dict[str, LifeClock | None]:
 class Player:
     """Plays one station through one shift and fills a `ShiftResult`."""
 
-    def __init__(self, plan, date: datetime.date, shift: str, station, builds: dict[str, int],
-                 store: Store):  # fmt: skip
+    def __init__(self, plan, date: datetime.date, shift: str, station, builds: dict[str, int], store: Store):
         self.plan, self.store, self.station, self.date = plan, store, station, date
         material = plan.material(station.material)
         components = plan.components_of(material.material)
@@ -90,9 +83,17 @@ class Player:
         spread = calendar.available / started if started else math.inf
         takt = station.takt or spread * plan.takt_factors.get(station.station, 1.0)
         self.result = ShiftResult(
-            date, shift, station, material, components, calendar, takt,
-            shop_record(plan, station), working_life(material), jobs,
-        )  # fmt: skip
+            date,
+            shift,
+            station,
+            material,
+            components,
+            calendar,
+            takt,
+            shop_record(plan, station),
+            working_life(material),
+            jobs,
+        )
         self.shares = list(mix_shares(material, components).items())
         for letter in components:
             self.result.used[letter] = dict.fromkeys(CATEGORIES, 0)
@@ -146,22 +147,31 @@ class Player:
         while True:
             if result.containers[letter] >= MOST_CHANGES:
                 raise InputError(
-                    Problem(self.plan.cell(component, "container"), message=f"shift {result.shift} of "
-                            f"{result.date} empties more than {MOST_CHANGES} containers of "
-                            f"{self._words(letter)} at station {self.station.station}",
-                            fix="check the container, its heel and the volumes of the station",
-                            code=NUM)
-                )  # fmt: skip
+                    Problem(
+                        self.plan.cell(component, "container"),
+                        message=f"shift {result.shift} of "
+                        f"{result.date} empties more than {MOST_CHANGES} containers of "
+                        f"{self._words(letter)} at station {self.station.station}",
+                        fix="check the container, its heel and the volumes of the station",
+                        code=NUM,
+                    )
+                )
             lot, content = self.store.take(component, self.date)
             heel = nanolitres(component.heel * component.container)
             if lot is None:
                 content, name, last_day = nanolitres(component.container), NO_STOCK, datetime.date.max
                 result.missing[letter] = result.missing.get(letter, 0) + content
                 result.events.append(
-                    Event(clock, "short", f"no usable {self._words(letter)} left in store: one "
-                          f"container of {component.container * 1e6:.0f} mL is missing", letter,
-                          NO_STOCK, content)
-                )  # fmt: skip
+                    Event(
+                        clock,
+                        "short",
+                        f"no usable {self._words(letter)} left in store: one "
+                        f"container of {component.container * 1e6:.0f} mL is missing",
+                        letter,
+                        NO_STOCK,
+                        content,
+                    )
+                )
             else:
                 name, last_day = lot.lot, lot.last_day(component.open_life)
             result.mounted[letter] += content
@@ -171,17 +181,21 @@ class Player:
                 break
             result.used[letter]["heel"] += content  # a rest smaller than the heel gives nothing
         if component.open_life is not None and (lot is None or lot.opened is None):
-            last_day = min(
-                last_day, self.date + datetime.timedelta(days=int(component.open_life // DAY))
-            )
+            last_day = min(last_day, self.date + datetime.timedelta(days=int(component.open_life // DAY)))
         new = Mounted(name, content - heel, heel, self.date, last_day)
         self.store.mounted[key] = new
         before = f", before it lot {old.lot}" if old is not None and old.lot != NO_STOCK else ""
         if lot is not None:
             result.events.append(
-                Event(clock, "container", f"put on {self._words(letter)} lot {name}{before}", letter,
-                      name, content)
-            )  # fmt: skip
+                Event(
+                    clock,
+                    "container",
+                    f"put on {self._words(letter)} lot {name}{before}",
+                    letter,
+                    name,
+                    content,
+                )
+            )
         return new
 
     def _words(self, letter: str) -> str:
@@ -250,31 +264,35 @@ class Player:
                 return clock
             self.result.between += not why
             reached = self.limit_clock()
-            past = (f"{share:.0%} of pot life used, limit {station.purge_share:.0%} at "
-                    f"{hhmm(reached, self.date)}")  # fmt: skip
+            past = (
+                f"{share:.0%} of pot life used, limit {station.purge_share:.0%} at {hhmm(reached, self.date)}"
+            )
             if share >= GELLED or station.rule == "change mixer":
                 reason = "pot life is over" if share >= GELLED else "limit reached"
                 self.result.events.append(
-                    Event(clock, "mixer", f"change the mixer{why}: {reason} ({past})",
-                          volume=self.mixer_content)
-                )  # fmt: skip
+                    Event(
+                        clock, "mixer", f"change the mixer{why}: {reason} ({past})", volume=self.mixer_content
+                    )
+                )
                 clock += station.mixer_time
                 self.new_mixer(clock)  # filled when it is in place
             else:
                 self.result.events.append(
-                    Event(clock, "purge", f"purge {self.purge / 1e6:.1f} mL{why}: {past}",
-                          volume=self.purge)
-                )  # fmt: skip
+                    Event(clock, "purge", f"purge {self.purge / 1e6:.1f} mL{why}: {past}", volume=self.purge)
+                )
                 self.draw(self.purge, "purge", clock, station.purge_time)
                 self.push(self.purge, clock, clock + station.purge_time)
                 clock += station.purge_time
                 self.result.purges += 1
         raise InputError(
-            Problem(self.plan.cell(station, "purge_share"),
-                    message=f"station {station.station}: material reaches its limit faster than a "
-                    f"{'purge' if station.rule == 'purge' else 'mixer change'} replaces it",
-                    fix="check pot life, temperatures, purge share, purge volume and times", code=NUM)
-        )  # fmt: skip
+            Problem(
+                self.plan.cell(station, "purge_share"),
+                message=f"station {station.station}: material reaches its limit faster than a "
+                f"{'purge' if station.rule == 'purge' else 'mixer change'} replaces it",
+                fix="check pot life, temperatures, purge share, purge volume and times",
+                code=NUM,
+            )
+        )
 
     # -- the shift --------------------------------------------------------------------------
 
@@ -286,9 +304,7 @@ class Player:
             self._close()
             return result
         start = calendar.start
-        result.events.append(
-            Event(start, "start", "start of shift", volume=nanolitres(station.start_volume))
-        )
+        result.events.append(Event(start, "start", "start of shift", volume=nanolitres(station.start_volume)))
         self.new_mixer(start)
         self.draw(nanolitres(station.start_volume), "start", start)
         self.push(nanolitres(station.start_volume), start, start)
@@ -297,9 +313,7 @@ class Player:
         free = self._visits(start)
         end = max(free, calendar.end) if not result.is_short else calendar.end
         self.draw(nanolitres(station.end_volume), "end", end)
-        result.events.append(
-            Event(end, "end", "end of shift", volume=nanolitres(station.end_volume))
-        )
+        result.events.append(Event(end, "end", "end of shift", volume=nanolitres(station.end_volume)))
         self._close()
         self._warn()
         result.events.sort(key=lambda event: event.clock)
@@ -318,10 +332,17 @@ class Player:
                 result.used[letter]["expired"] += standing
                 del store.mounted[key]
                 result.events.append(
-                    Event(result.calendar.start, "expired", f"throw away the open container of "
-                          f"{self._words(letter)} lot {container.lot}: last day was "
-                          f"{container.last_day}", letter, container.lot, standing)
-                )  # fmt: skip
+                    Event(
+                        result.calendar.start,
+                        "expired",
+                        f"throw away the open container of "
+                        f"{self._words(letter)} lot {container.lot}: last day was "
+                        f"{container.last_day}",
+                        letter,
+                        container.lot,
+                        standing,
+                    )
+                )
             missing = hose - store.hoses.get(key, 0)
             if missing > 0 and result.jobs:
                 self._take(letter, missing, result.calendar.start, 0.0)
@@ -473,18 +494,29 @@ class Player:
         result = self.result
         for job in result.jobs:
             if job.finished < job.quantity:
-                self._find(STOP, f"{job.part}: {job.finished} of {job.quantity} good parts are finished by "
-                           f"{hhmm(result.calendar.end, result.date)}",
-                           "longer hours, fewer parts, or a quicker or second station", topic="output",
-                           part=job.part, finished=job.finished, asked=job.quantity)  # fmt: skip
+                self._find(
+                    STOP,
+                    f"{job.part}: {job.finished} of {job.quantity} good parts are finished by "
+                    f"{hhmm(result.calendar.end, result.date)}",
+                    "longer hours, fewer parts, or a quicker or second station",
+                    topic="output",
+                    part=job.part,
+                    finished=job.finished,
+                    asked=job.quantity,
+                )
         for letter, volume in result.missing.items():
             self._find_shortage(letter, volume)
         for letter, component in result.components.items():
             for lot in self.store.expired(component, result.date):
-                self._find(QUALITY, f"{self._words(letter)} lot {lot.lot} may not be used: last day was "
-                           f"{lot.last_day(component.open_life)} ({lot.left / 1e6:.0f} mL)",
-                           "set it aside", topic="expired lot", is_lasting=True,
-                           volume_mL=lot.left / 1e6)  # fmt: skip
+                self._find(
+                    QUALITY,
+                    f"{self._words(letter)} lot {lot.lot} may not be used: last day was "
+                    f"{lot.last_day(component.open_life)} ({lot.left / 1e6:.0f} mL)",
+                    "set it aside",
+                    topic="expired lot",
+                    is_lasting=True,
+                    volume_mL=lot.left / 1e6,
+                )
         self._find_late("surface window", result.late_surface, "treat again before dispensing")
         self._find_late("open time", result.late_mating, "mate sooner or set aside")
         self._find_slow_flow()
@@ -495,25 +527,49 @@ class Player:
                 if not mark.startswith("rule of thumb"):  # the setup card says so
                     self._find(NOTE, f"pot life {mark}", topic="pot life", is_lasting=True)
 
-    def _find(self, kind: str, text: str, fix: str = "", *, topic: str, part: str = "",
-              is_lasting: bool = False, **numbers: float) -> None:  # fmt: skip
+    def _find(
+        self,
+        kind: str,
+        text: str,
+        fix: str = "",
+        *,
+        topic: str,
+        part: str = "",
+        is_lasting: bool = False,
+        **numbers: float,
+    ) -> None:
         """Add a finding of this shift; one that lasts carries no day, so that it is told once."""
         result = self.result
         self.result.findings.append(
-            Finding(kind, text, fix, topic, result.station.station, result.material.material, part,
-                    None if is_lasting else result.date, "" if is_lasting else result.shift,
-                    numbers=numbers)
-        )  # fmt: skip
+            Finding(
+                kind,
+                text,
+                fix,
+                topic,
+                result.station.station,
+                result.material.material,
+                part,
+                None if is_lasting else result.date,
+                "" if is_lasting else result.shift,
+                numbers=numbers,
+            )
+        )
 
     def _find_shortage(self, letter: str, volume: int) -> None:
         """Stock that does not suffice, and from when it is missed."""
         count = round(volume / nanolitres(self.result.components[letter].container))
-        first = min(event.clock for event in self.result.events
-                    if event.kind == "short" and event.component == letter)  # fmt: skip
-        self._find(STOP, f"stock of {self._words(letter)} is short by {count} container"
-                   f"{'s' if count > 1 else ''} ({volume / 1e6:.0f} mL)",
-                   f"bring or order it, needed from {hhmm(first, self.result.date)}", topic=SHORTAGE,
-                   containers=count, volume_mL=volume / 1e6)  # fmt: skip
+        first = min(
+            event.clock for event in self.result.events if event.kind == "short" and event.component == letter
+        )
+        self._find(
+            STOP,
+            f"stock of {self._words(letter)} is short by {count} container"
+            f"{'s' if count > 1 else ''} ({volume / 1e6:.0f} mL)",
+            f"bring or order it, needed from {hhmm(first, self.result.date)}",
+            topic=SHORTAGE,
+            containers=count,
+            volume_mL=volume / 1e6,
+        )
 
     def _find_late(self, name: str, late: list[tuple[str, int, float, float]], fix: str) -> None:
         """Parts past a window: the first of them, and the one that is latest."""
@@ -522,24 +578,37 @@ class Player:
         part, serial, latest, actual = late[0]
         result = self.result
         many = "parts miss" if len(late) > 1 else "part misses"
-        words = (f"{len(late)} {many} the {name}; first {part} no. {serial}: latest "
-                 f"{hhmm(latest, result.date)}, planned {hhmm(actual, result.date)}")  # fmt: skip
+        words = (
+            f"{len(late)} {many} the {name}; first {part} no. {serial}: latest "
+            f"{hhmm(latest, result.date)}, planned {hhmm(actual, result.date)}"
+        )
         worst = max(late, key=lambda row: row[3] - row[2])
         if worst is not late[0]:
             words += f"; worst {worst[0]} no. {worst[1]}, {(worst[3] - worst[2]) / 60.0:.0f} min late"
-        self._find(STOP, words, fix, topic=name, part=part, parts=len(late),
-                   latest_by_min=(worst[3] - worst[2]) / 60.0)  # fmt: skip
+        self._find(
+            STOP,
+            words,
+            fix,
+            topic=name,
+            part=part,
+            parts=len(late),
+            latest_by_min=(worst[3] - worst[2]) / 60.0,
+        )
 
     def _find_slow_flow(self) -> None:
         """Where the parts come too slowly to keep the mixer fresh, breaks are not the cause."""
         result = self.result
         if result.between > MOST_BETWEEN and result.life is not None:
             limit = self.station.purge_share * result.life.at(max(result.temperatures[1]))
-            self._find(QUALITY, f"{result.between} purges and mixer changes fall between parts, not after "
-                       f"breaks: at a takt of {result.takt:.0f} s material stands longer in the mixer than "
-                       f"its limit, {limit / 60.0:.0f} min in the hottest hour",
-                       "a smaller mixer, a quicker takt or a cooler shop",
-                       topic="purges between parts", changes=result.between)  # fmt: skip
+            self._find(
+                QUALITY,
+                f"{result.between} purges and mixer changes fall between parts, not after "
+                f"breaks: at a takt of {result.takt:.0f} s material stands longer in the mixer than "
+                f"its limit, {limit / 60.0:.0f} min in the hottest hour",
+                "a smaller mixer, a quicker takt or a cooler shop",
+                topic="purges between parts",
+                changes=result.between,
+            )
 
 
 def _visits_of(job: Job) -> list[list[Application]]:
@@ -553,23 +622,21 @@ def _visits_of(job: Job) -> list[list[Application]]:
     return groups
 
 
-
-
-
-
 # ------------------------------------------------------------------------------------ whole plans
 
 
-def play_shift(plan, date: datetime.date, shift: str, station: str,
-               store: Store | None = None) -> ShiftResult:  # fmt: skip
+def play_shift(
+    plan, date: datetime.date, shift: str, station: str, store: Store | None = None
+) -> ShiftResult:
     """One station through one shift, from a given store (that of the plan by default)."""
     row = plan.station(station)
     store = Store.of(plan) if store is None else store
     return Player(plan, date, shift, row, plan.builds_of(date, shift), store).play()
 
 
-def play_plan(plan, *, until: tuple[datetime.date, str] | None = None,
-              stations: Iterable[str] | None = None) -> Iterator[ShiftResult]:  # fmt: skip
+def play_plan(
+    plan, *, until: tuple[datetime.date, str] | None = None, stations: Iterable[str] | None = None
+) -> Iterator[ShiftResult]:
     """Every shift of the plan in order of time, stock and containers carried along.
 
     `until` ends with that date and shift; `stations` keeps those and the others that share their

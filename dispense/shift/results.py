@@ -200,8 +200,7 @@ class ShiftResult(WithFindings):
 
     def balance(self, letter: str) -> int:
         """opening + mounted − everything it went to − closing; 0 by construction, and by test."""
-        return (self.opening[letter] + self.mounted[letter] - self.drawn(letter)
-                - self.closing[letter])  # fmt: skip
+        return self.opening[letter] + self.mounted[letter] - self.drawn(letter) - self.closing[letter]
 
     def staged(self, letter: str) -> list[LotUse]:
         """Lots to bring from store; what is missing there is not among them."""

@@ -18,8 +18,7 @@ def nanolitres(volume: float) -> int:
     return round(volume * NANO)
 
 
-def use_by(expiry: datetime.date, opened: datetime.date | None,
-           open_life: float | None) -> datetime.date:  # fmt: skip
+def use_by(expiry: datetime.date, opened: datetime.date | None, open_life: float | None) -> datetime.date:
     """The last day on which a lot may be used, opened or not; the life of an open container in s."""
     if opened is None or open_life is None:
         return expiry
@@ -68,9 +67,16 @@ class Store:
         lots: dict[tuple[str, str], list[Lot]] = {}
         for row in plan.stock:
             lots.setdefault((row.material, row.component), []).append(
-                Lot(row.material, row.component, row.lot, nanolitres(row.quantity), row.expiry,
-                    row.opened, row.arrival)
-            )  # fmt: skip
+                Lot(
+                    row.material,
+                    row.component,
+                    row.lot,
+                    nanolitres(row.quantity),
+                    row.expiry,
+                    row.opened,
+                    row.arrival,
+                )
+            )
         return cls(lots)
 
     def take(self, component, date: datetime.date) -> tuple[Lot | None, int]:
@@ -84,9 +90,7 @@ class Store:
             if day < date:
                 continue
             # an opened container goes first among equals
-            if best is None or (day, lot.opened is None, lot.lot) < (
-                best_day, best.opened is None, best.lot
-            ):  # fmt: skip
+            if best is None or (day, lot.opened is None, lot.lot) < (best_day, best.opened is None, best.lot):
                 best, best_day = lot, day
         if best is None:
             return None, 0
@@ -96,5 +100,8 @@ class Store:
 
     def expired(self, component, date: datetime.date) -> list[Lot]:
         """Lots that hold material but may no longer be used."""
-        return [lot for lot in self.lots.get((component.material, component.component), ())
-                if lot.left > 0 and lot.last_day(component.open_life) < date]  # fmt: skip
+        return [
+            lot
+            for lot in self.lots.get((component.material, component.component), ())
+            if lot.left > 0 and lot.last_day(component.open_life) < date
+        ]

@@ -52,29 +52,49 @@ def _surface(result: ShiftResult) -> list[Window]:
     for part, rows in by_part.items():
         serial, latest = rows[0]
         if (part, serial) not in late:
-            found.append(Window(latest, SURFACE, part, serial, serial,
-                                f"{part} no. {serial}: dispense by {hhmm(latest, result.date)}"))  # fmt: skip
+            found.append(
+                Window(
+                    latest,
+                    SURFACE,
+                    part,
+                    serial,
+                    serial,
+                    f"{part} no. {serial}: dispense by {hhmm(latest, result.date)}",
+                )
+            )
         for start, end in calendar.breaks:
             # treated before the break ends, due at the nozzle after it
-            waits = [(number, last) for number, last in rows
-                     if last - window < end and calendar.add(last - window, lead) >= end - 1e-6
-                     and (part, number) not in late]  # fmt: skip
+            waits = [
+                (number, last)
+                for number, last in rows
+                if last - window < end
+                and calendar.add(last - window, lead) >= end - 1e-6
+                and (part, number) not in late
+            ]
             if waits:
                 first, last = waits[0], waits[-1]
-                found.append(Window(
-                    first[1], SURFACE, part, first[0], last[0],
-                    f"{part} {_numbers(first[0], last[0])} wait{'s' if first is last else ''} "
-                    f"treated over the break from {hhmm(start, result.date)}: dispense no. {first[0]} by "
-                    f"{hhmm(first[1], result.date)}",
-                ))  # fmt: skip
+                found.append(
+                    Window(
+                        first[1],
+                        SURFACE,
+                        part,
+                        first[0],
+                        last[0],
+                        f"{part} {_numbers(first[0], last[0])} wait{'s' if first is last else ''} "
+                        f"treated over the break from {hhmm(start, result.date)}: dispense no. {first[0]} by "
+                        f"{hhmm(first[1], result.date)}",
+                    )
+                )
     return found
 
 
 def _late(result: ShiftResult) -> list[Window]:
     """Parts past a window, those in a row together."""
     found = []
-    for kind, rows, cure in ((SURFACE, result.late_surface, "treat it again before dispensing"),
-                             (OPEN, result.late_mating, "mate it sooner or set it aside")):  # fmt: skip
+    for kind, rows, cure in (
+        (SURFACE, result.late_surface, "treat it again before dispensing"),
+        (OPEN, result.late_mating, "mate it sooner or set it aside"),
+    ):
         groups: list[list[tuple[str, int, float, float]]] = []
         for row in rows:
             last = groups[-1][-1] if groups else None
@@ -86,12 +106,18 @@ def _late(result: ShiftResult) -> list[Window]:
             part, serial, latest, actual = group[0]
             numbers = _numbers(serial, group[-1][1])
             words = cure if len(group) == 1 else cure.replace("it", "them", 1)
-            found.append(Window(
-                latest, kind, part, serial, group[-1][1],
-                f"{part} {numbers}: {kind} ends at {hhmm(latest, result.date)}, planned "
-                f"{hhmm(actual, result.date)}: {words}",
-                True,
-            ))  # fmt: skip
+            found.append(
+                Window(
+                    latest,
+                    kind,
+                    part,
+                    serial,
+                    group[-1][1],
+                    f"{part} {numbers}: {kind} ends at {hhmm(latest, result.date)}, planned "
+                    f"{hhmm(actual, result.date)}: {words}",
+                    True,
+                )
+            )
     return found
 
 

@@ -659,11 +659,14 @@ class Package:
     @property
     def tables(self) -> tuple[Table, ...]:
         """All Excel tables of the workbook."""
-        return self.remember("tables", lambda: tuple(
-            self._read_table(sheet, part)
-            for sheet in self.worksheets
-            for part in self.related(sheet.part, "table")
-        ))  # fmt: skip
+        return self.remember(
+            "tables",
+            lambda: tuple(
+                self._read_table(sheet, part)
+                for sheet in self.worksheets
+                for part in self.related(sheet.part, "table")
+            ),
+        )
 
     def _read_table(self, sheet: Sheet, part: str) -> Table:
         root = self.tree(part)

@@ -696,10 +696,7 @@ class RowShift:
                 self._done.add(part)
             value = part.get("val") if _local(part) == "cfvo" else None
             if value and part.get("type") not in ("min", "max"):
-                part.set(
-                    "val",
-                    self._formula(where, value, sheet.name, row=row, new_row=new_row),
-                )
+                part.set("val", self._formula(where, value, sheet.name, row=row, new_row=new_row))
 
     def _element(self, item: etree._Element, sheet: Sheet, own: RowMap | None) -> None:
         if item in self._done:

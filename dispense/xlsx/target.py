@@ -93,9 +93,13 @@ class FileTarget(_Collected):
     def save(self) -> list[str]:
         """Fill the template and write the file in one step; gives the report's notes."""
         filled = fill_template(
-            self.template, self.values, self.tables,
-            convert=self.convert, required=self.required, evaluate=self.evaluate,
-        )  # fmt: skip
+            self.template,
+            self.values,
+            self.tables,
+            convert=self.convert,
+            required=self.required,
+            evaluate=self.evaluate,
+        )
         filled.save(self.out, self.forbid)
         self.report = filled.report
         return list(filled.report.notes)
@@ -117,9 +121,12 @@ def open_workbook(name: str | None = None) -> Any:
         active = xlwings.books.active if books else None
     except Exception as error:  # no engine away from Windows and macOS, or no Excel running
         raise FileError(
-            Problem("open workbook", message=f"Excel was not reached: {error}",
-                    fix="open the workbook in Excel on Windows or macOS, or write a file with --out")
-        ) from error  # fmt: skip
+            Problem(
+                "open workbook",
+                message=f"Excel was not reached: {error}",
+                fix="open the workbook in Excel on Windows or macOS, or write a file with --out",
+            )
+        ) from error
     if name is None and active is not None:
         return active
     for book in books:
@@ -127,9 +134,12 @@ def open_workbook(name: str | None = None) -> Any:
             return book
     listed = ", ".join(str(book.name) for book in books) or "none"
     raise FileError(
-        Problem("open workbook", message=f"{name or 'no workbook'} is not open in Excel",
-                fix=f"open are: {listed}")
-    )  # fmt: skip
+        Problem(
+            "open workbook",
+            message=f"{name or 'no workbook'} is not open in Excel",
+            fix=f"open are: {listed}",
+        )
+    )
 
 
 def live_value(value: Any) -> Any:
@@ -192,9 +202,7 @@ class _Block:
 class OpenWorkbookTarget(_Collected):
     """An open workbook, written through xlwings; `book` is its xlwings Book."""
 
-    def __init__(
-        self, book: Any, *, convert: Convert | None = None, required: Collection[str] = ()
-    ):
+    def __init__(self, book: Any, *, convert: Convert | None = None, required: Collection[str] = ()):
         super().__init__()
         self.book, self.convert, self.required = book, convert, required
         self.notes: list[str] = []
@@ -203,10 +211,12 @@ class OpenWorkbookTarget(_Collected):
     def save(self) -> list[str]:
         """Check everything, then write it into the open workbook; the file is left to the user."""
         self.notes, self.problems = [], []
-        tables = {_fold(str(table.name)): table
-                  for sheet in self.book.sheets for table in sheet.tables}  # fmt: skip
-        blocks = [block for name, rows in self.tables.items()
-                  if (block := self._match(name, rows, tables)) is not None]  # fmt: skip
+        tables = {_fold(str(table.name)): table for sheet in self.book.sheets for table in sheet.tables}
+        blocks = [
+            block
+            for name, rows in self.tables.items()
+            if (block := self._match(name, rows, tables)) is not None
+        ]
         cells = list(self._cells(blocks))
         self._check_required(tables)
         if self.problems:
@@ -255,8 +265,11 @@ class OpenWorkbookTarget(_Collected):
                     continue
                 inside = next((each.table.name for each in blocks if _holds(each.table, cell)), "")
                 if inside:
-                    self._problem(f"name {key}", f"refers to a cell inside the table {inside}",
-                                  "let the name refer to a cell outside the table")  # fmt: skip
+                    self._problem(
+                        f"name {key}",
+                        f"refers to a cell inside the table {inside}",
+                        "let the name refer to a cell outside the table",
+                    )
                     continue
                 shown = self._in_unit(f"name {key}", key, value, _label_unit(cell) if self.convert else None)
                 yield cell, self._checked(f"name {key}", shown), _form(shown)
@@ -302,10 +315,11 @@ class OpenWorkbookTarget(_Collected):
                 value = self.convert(key, value, unit)
             except DispenseError as error:
                 self.problems.extend(
-                    Problem(f"{self.book.name}, {where}", message=problem.message or str(problem),
-                            fix=problem.fix)
+                    Problem(
+                        f"{self.book.name}, {where}", message=problem.message or str(problem), fix=problem.fix
+                    )
                     for problem in error.problems
-                )  # fmt: skip
+                )
                 return None
             except (ValueError, TypeError) as error:
                 self._problem(where, f"cannot be given in {unit}: {error}")
@@ -321,11 +335,15 @@ class OpenWorkbookTarget(_Collected):
                 column = column.removesuffix("]")
                 headers = [] if table is None else _headers(table)
                 if not any(_names_column(header, column) for header in headers):
-                    self._problem(f"table {table_name}", f"the column {column} is missing",
-                                  "put the header back; columns may stand in any order")  # fmt: skip
+                    self._problem(
+                        f"table {table_name}",
+                        f"the column {column} is missing",
+                        "put the header back; columns may stand in any order",
+                    )
             elif table is None and _fold(wanted.rpartition("!")[2]) not in names:
-                self._problem(wanted, "no defined name or table is called so",
-                              "give the name back to its cell or table")  # fmt: skip
+                self._problem(
+                    wanted, "no defined name or table is called so", "give the name back to its cell or table"
+                )
 
     def _write_table(self, block: _Block) -> None:
         """Make the table as long as its rows, then write each run of columns in one go."""

@@ -289,12 +289,7 @@ def fill_template(
     if not isinstance(template, Template):
         template = Template(template)
     return template.fill(
-        values,
-        tables,
-        convert=convert,
-        required=required,
-        evaluate=evaluate,
-        charts_refresh=charts_refresh,
+        values, tables, convert=convert, required=required, evaluate=evaluate, charts_refresh=charts_refresh
     )
 
 
@@ -464,12 +459,7 @@ class _Plan:
         return contents
 
     def _column(
-        self,
-        table: Table,
-        header: str,
-        key: str,
-        unit: str | None,
-        rows: Sequence[Mapping[str, Value]],
+        self, table: Table, header: str, key: str, unit: str | None, rows: Sequence[Mapping[str, Value]]
     ) -> list[Content]:
         converted = (
             self._converted(f"table {table.name}, row {number}, {header}", key, row.get(key), unit)
@@ -606,12 +596,7 @@ class _Pattern(NamedTuple):
 class _Filling:
     """One filling of a copy of the template."""
 
-    def __init__(
-        self,
-        plan: _Plan,
-        date_styles: frozenset[int],
-        floors: Mapping[tuple[str, int], int],
-    ):
+    def __init__(self, plan: _Plan, date_styles: frozenset[int], floors: Mapping[tuple[str, int], int]):
         self.plan = plan
         self.package = plan.package.copy()
         self.date_styles = date_styles
@@ -723,11 +708,7 @@ class _Filling:
         shift.apply()
         if shift.problems:
             raise TemplateError(
-                Problem(
-                    f"{self.package.name}, {problem.where}",
-                    message=problem.message,
-                    fix=problem.fix,
-                )
+                Problem(f"{self.package.name}, {problem.where}", message=problem.message, fix=problem.fix)
                 for problem in shift.problems
             )
         for note in shift.notes:
@@ -989,10 +970,7 @@ def _store_values(package: Package, values: Mapping[tuple[str, str], Any], missi
 
 
 def _value_changes(
-    package: Package,
-    sheet: Sheet,
-    values: Mapping[tuple[str, str], Any],
-    missing: list[str],
+    package: Package, sheet: Sheet, values: Mapping[tuple[str, str], Any], missing: list[str]
 ) -> dict[str, Content]:
     changes: dict[str, Content] = {}
     blocks: list[tuple[int, int, int, int]] = []
@@ -1054,9 +1032,16 @@ def _set_value(cell: etree._Element, content: Content) -> None:
 
 
 _BEFORE_CALC = (
-    "fileVersion", "fileSharing", "workbookPr", "workbookProtection", "bookViews", "sheets",
-    "functionGroups", "externalReferences", "definedNames",
-)  # fmt: skip
+    "fileVersion",
+    "fileSharing",
+    "workbookPr",
+    "workbookProtection",
+    "bookViews",
+    "sheets",
+    "functionGroups",
+    "externalReferences",
+    "definedNames",
+)
 
 
 def _ask_for_calculation(package: Package) -> None:

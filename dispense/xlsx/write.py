@@ -41,9 +41,8 @@ _REASONS[errno.ETXTBSY] = _REASONS[errno.EACCES]
 def _failure(path: Path, error: OSError | ValueError) -> FileError:
     if isinstance(error, FileExistsError):
         return FileError(
-            Problem(str(path), message="is there already and is not written over",
-                    fix="choose another name")
-        )  # fmt: skip
+            Problem(str(path), message="is there already and is not written over", fix="choose another name")
+        )
     number = error.errno if isinstance(error, OSError) else None
     known = _REASONS.get(number) if number is not None else None
     if known is None:
@@ -119,9 +118,7 @@ def make_folder(folder: Path) -> None:
 
 
 def atomic_write_all(
-    files: Mapping[str | os.PathLike[str], Content],
-    *,
-    forbid: Iterable[str | os.PathLike[str]] = (),
+    files: Mapping[str | os.PathLike[str], Content], *, forbid: Iterable[str | os.PathLike[str]] = ()
 ) -> list[Path]:
     """Write several files; none is put in place until all of them are safely on the disk."""
     forbidden = list(forbid)

@@ -26,9 +26,14 @@ warnings.filterwarnings("ignore", category=RuntimeWarning, module=r"dispense\.")
 
 # Calc's numbers of the errors that also other spreadsheets know
 ERROR_NUMBERS = {
-    "#NULL!": 521, "#DIV/0!": 532, "#VALUE!": 519, "#REF!": 524, "#NAME?": 525, "#NUM!": 503,
+    "#NULL!": 521,
+    "#DIV/0!": 532,
+    "#VALUE!": 519,
+    "#REF!": 524,
+    "#NAME?": 525,
+    "#NUM!": 503,
     "#N/A": 32767,
-}  # fmt: skip
+}
 
 
 def error_value(text: str) -> float:

@@ -159,9 +159,11 @@ def _set_again(sheet, cell):
     cursor = sheet.createCursorByRange(cell)
     cursor.collapseToCurrentArray()
     array = sheet.getCellRangeByPosition(
-        cursor.RangeAddress.StartColumn, cursor.RangeAddress.StartRow,
-        cursor.RangeAddress.EndColumn, cursor.RangeAddress.EndRow,
-    )  # fmt: skip
+        cursor.RangeAddress.StartColumn,
+        cursor.RangeAddress.StartRow,
+        cursor.RangeAddress.EndColumn,
+        cursor.RangeAddress.EndRow,
+    )
     array.setArrayFormula(PREFIX.sub("", formula[1:-1]))
 
 
