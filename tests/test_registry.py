@@ -98,6 +98,10 @@ PUBLISHED = (
     "CONTROL_LIMITS(subgroups)",
     "TOLERANCE_RSS(parts)",
     "LAST_PROBLEMS([count=20])",
+    "REYNOLDS_NUMBER(flow, bore, density, consistency, [index=1], [yield_stress=0])",
+    "VAPOUR_DENSITY(temperature, humidity)",
+    "MOISTURE_FACTOR(temperature, humidity, [reference_temperature=23], [reference_humidity=0.5],"
+    " [activation_energy=0])",
 )
 
 # For each shop unit another one and how many of it make one: figures of the SI and of NIST SP 811
@@ -238,8 +242,15 @@ def converted(item, value):
         return value
     if item.unit == "°C":
         return f"{value + 273.15!r} kelvin"
-    unit, factor = OTHER[item.unit]
+    unit, factor = other_unit(item.unit)
     return f"{value * factor!r} {unit}"
+
+
+def other_unit(symbol):
+    """Another unit of the same kind, and how many of it make one."""
+    if symbol not in OTHER:
+        pytest.fail(f"the unit {symbol} has no other unit to try it with: add a row to OTHER in this file")
+    return OTHER[symbol]
 
 
 # ------------------------------------------------------------------------------------ the declarations
@@ -252,7 +263,10 @@ def test_public_interface():
         assert found[: len(signature) - 1] == signature[:-1], found
         rest = found[len(signature) - 1 :]
         assert rest == ")" or all(part.startswith("[") for part in rest[2:-1].split(", "))
-    assert len(PUBLISHED) == len({signature.split("(")[0] for signature in PUBLISHED})
+    names = [signature.split("(")[0] for signature in PUBLISHED]
+    assert len(names) == len(set(names))
+    unpinned = sorted(set(FUNCTIONS) - set(names))
+    assert not unpinned, f"add the signature of {', '.join(unpinned)} to PUBLISHED"
 
 
 @pytest.mark.parametrize("name", FUNCTIONS)
@@ -307,6 +321,47 @@ def test_published_formula_without_options(name):
     given = tuple(valid(name)[: sum(item.is_required for item in entry.arguments)])
     if evaluate(name, given).codes is None:
         check_published(name, given)
+
+
+def ends_of(item):
+    """Numbers on the limits of an argument (or hardly inside one that is excluded) and just beyond."""
+    near = 1e-9
+    for limit, sign, is_inside in (
+        (item.at_least, -1.0, True),
+        (item.above, -1.0, False),
+        (item.at_most, 1.0, True),
+        (item.below, 1.0, False),
+    ):
+        if limit is None:
+            continue
+        step = 1.0 if item.kind == "whole" else near * max(abs(limit), 1.0)
+        yield (limit if is_inside else limit - sign * step), limit + sign * step
+
+
+LIMITS = [
+    pytest.param(name, place, inside, beyond, id=f"{name}-{item.name}-{beyond:g}")
+    for name in NAMES
+    if FUNCTIONS[name].formula
+    for place, item in enumerate(FUNCTIONS[name].arguments)
+    if item.kind in {"number", "whole"}
+    for inside, beyond in ends_of(item)
+]
+
+
+@pytest.mark.parametrize(("name", "place", "inside", "beyond"), LIMITS)
+def test_published_formula_at_a_limit(name, place, inside, beyond):
+    """On each limit of an argument kernel and closed form agree; just beyond it there is no answer."""
+    arguments = tuple(changed(name, place, inside))
+    found = evaluate(name, arguments)
+    if found.codes is None:
+        check_published(name, arguments)
+    else:  # no answer on the limit itself: then the kernel says why
+        assert found.codes == "#NUM!" and found.problems
+    beyond_it = evaluate(name, changed(name, place, beyond))
+    assert (
+        beyond_it.codes == "#NUM!"
+        and beyond_it.problems[0].argument == FUNCTIONS[name].arguments[place].label
+    )
 
 
 # --------------------------------------------------------------------------------- columns and tables
@@ -516,7 +571,7 @@ def test_shop_unit_agrees_with_pint(symbol):
     assert unit_factor(symbol, symbol) == (shop.factor, shop.offset)
     assert read_quantity(f"2.5 {symbol}", symbol) == 2.5 * shop.factor + shop.offset
     if symbol not in {"°C", ""}:
-        text, many = OTHER[symbol]
+        text, many = other_unit(symbol)
         assert read_quantity(f"{many!r} {text}", symbol) == pytest.approx(shop.factor, rel=1e-14)
 
 

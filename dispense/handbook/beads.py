@@ -54,13 +54,19 @@ _SECTION_NEEDS = (
     "a stadium: a height up to its width)"
 )
 # the cross-section in a spreadsheet's own functions; SQRT(-1) gives #NUM! where a height is missing
+# θ − sin θ cos θ in a spreadsheet's own functions, as in `segment_factor`
+_SEGMENT_FORMULA = (
+    "IF(angle<0.1,2*angle^3/3*(1-angle^2/5*(1-2*angle^2/21*(1-angle^2/18))),"
+    "angle-SIN(angle)*COS(angle))*((1+slim^2)/slim/4)^2"
+)
 _AREA_FORMULA = (
     'LET(tall,IF(ISOMITTED(height),IF(section="half-round",width/2,SQRT(-1)),height),'
-    "angle,IF(ISOMITTED(contact_angle),2*ATAN(2*tall/width),"
-    "IF(ISOMITTED(height),RADIANS(contact_angle),SQRT(-1))),"
+    "slim,IF(ISOMITTED(contact_angle),2*tall/width,"
+    "IF(ISOMITTED(height),TAN(RADIANS(contact_angle)/2),SQRT(-1))),"
+    "angle,2*ATAN(slim),"
     'SWITCH(section,"round",PI()*width^2/4,"half-round",PI()*width*tall/4,'
     '"triangle",width*tall/2,"rectangle",width*tall,"ellipse",PI()*width*tall/4,'
-    '"segment",(width/2/SIN(angle))^2*(angle-SIN(angle)*COS(angle)),'
+    f'"segment",width^2*{_SEGMENT_FORMULA},'
     '"stadium",IF(tall<=width,tall*(width-tall)+PI()*tall^2/4,SQRT(-1)),'
     '"fillet",width^2*(1-PI()/4),"mitre",width^2/2))'
 )
@@ -204,12 +210,12 @@ def bead_volume(length, section, width, height=None, contact_angle=None, count=1
 
 
 _SHAPE_FORMULA = (
-    'LET(slim,IF(ISOMITTED(aspect),IF(section="half-round",0.5,SQRT(-1)),aspect),'
-    "angle,2*ATAN(2*slim),"
-    'SQRT(area/SWITCH(section,"round",PI()/4,"half-round",PI()*slim/4,"triangle",slim/2,'
-    '"rectangle",slim,"ellipse",PI()*slim/4,'
-    '"segment",(1/2/SIN(angle))^2*(angle-SIN(angle)*COS(angle)),'
-    '"stadium",IF(slim<=1,slim*(1-slim)+PI()*slim^2/4,SQRT(-1)),'
+    'LET(tall,IF(ISOMITTED(aspect),IF(section="half-round",0.5,SQRT(-1)),aspect),'
+    "slim,2*tall,angle,2*ATAN(slim),"
+    'SQRT(area/SWITCH(section,"round",PI()/4,"half-round",PI()*tall/4,"triangle",tall/2,'
+    '"rectangle",tall,"ellipse",PI()*tall/4,'
+    f'"segment",{_SEGMENT_FORMULA},'
+    '"stadium",IF(tall<=1,tall*(1-tall)+PI()*tall^2/4,SQRT(-1)),'
     '"fillet",1-PI()/4,"mitre",0.5)))'
 )
 

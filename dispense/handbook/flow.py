@@ -323,9 +323,10 @@ def nozzle_flow(pressure, bore, length, consistency, index=1.0, yield_stress=0.0
         example((0.5, 6, 6, 72, 5), 0.05658842421, "no taper: Hagen–Poiseuille, by hand"),
     ),
     formula="LET(power, IF(ISOMITTED(index), 1, index), tip, bore_out/2, "
-    "slope, (bore_in - bore_out)/bore_out, "
+    "slope, (bore_in - bore_out)/bore_out, fall, 3*power*LN(1 + slope), "
     "2*consistency*length/tip*((3*power + 1)/power*flow*1000/PI()/tip^3)^power"
-    "*IF(slope = 0, 1, (1 - (1 + slope)^(-3*power))/(3*power*slope))/100000)",
+    "*IF(slope = 0, 1, IF(ABS(fall) < 0.01, fall*(1 - fall/2*(1 - fall/3*(1 - fall/4*(1 - fall/5)))), "
+    "1 - EXP(-fall))/(3*power*slope))/100000)",
 )
 def taper_pressure(flow, bore_in, bore_out, length, consistency, index=1.0):
     """Pressure drop of a power-law flow in a tapered nozzle.
