@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 from golden import cells, expected, plans
 
-from dispense.fill import fill
+from dispense.jobs.fill import fill
 
 GOLDEN = Path(__file__).parent / "golden"
 SAMPLE = int(os.environ.get("GOLDEN_CELLS", "25"))  # cells of each kind of sheet that are changed in turn
@@ -45,8 +45,11 @@ def test_golden_code_imports_nothing_of_the_planner():
             elif isinstance(node, ast.ImportFrom) and not node.level:
                 names = [node.module or ""]
             elif isinstance(node, ast.Call) and getattr(node.func, "attr", getattr(node.func, "id", "")) in (
-                "import_module", "__import__", "exec", "eval",
-            ):  # fmt: skip
+                "import_module",
+                "__import__",
+                "exec",
+                "eval",
+            ):
                 names = ["dispense"]
             assert not any(name.split(".")[0] in {"dispense", "plans", "handbook"} for name in names), (
                 path,
@@ -61,8 +64,11 @@ def test_every_expected_sheet_is_written_and_no_other(golden):
 
 def test_every_cell_is_explained(golden):
     pages, folder, _ = golden
-    faults = [f"{name} {fault}" for name, page in pages.items()
-              for fault in cells.differences(cells.Book.open(folder / name), page)]  # fmt: skip
+    faults = [
+        f"{name} {fault}"
+        for name, page in pages.items()
+        for fault in cells.differences(cells.Book.open(folder / name), page)
+    ]
     assert not faults, f"{len(faults)} cells:\n" + "\n".join(faults)
 
 
@@ -101,8 +107,13 @@ def test_a_change_of_any_cell_is_seen(golden):
         )
         page, book = pages[name], cells.Book.open(folder / name)
         before = set(cells.differences(book, page))
-        there = [cell for sheet in book.sheets for row in sheet.iter_rows() for cell in row
-                 if cell.value is not None]  # fmt: skip
+        there = [
+            cell
+            for sheet in book.sheets
+            for row in sheet.iter_rows()
+            for cell in row
+            if cell.value is not None
+        ]
         for cell in rng.sample(there, min(SAMPLE, len(there))):
             own, key = cell.value, (cell.parent.title, cell.coordinate)
             carried = book.carried.get(key)

@@ -222,10 +222,7 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         '=IF(OR(F#="",D#="",E#=""),"",IF(AND(F#>=D#,F#<=E#),"yes","▲ no"))',
         '=IF(OR(H#="",I#=""),"",100*I#/H#)',
     ),
-    "staging": (
-        "=SUM(D#:D#)",
-        "=SUM(G#:G#)",
-    ),
+    "staging": ("=SUM(D#:D#)", "=SUM(G#:G#)"),
     "results": (
         "=IF(C#>0,1-F#/C#,0)",
         "=ROUND(SUM('Use'!$S$#:$S$#)-SUM(C#:C#),3)",
