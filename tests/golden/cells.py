@@ -356,8 +356,10 @@ class _Walk:
         for sheet in self.book.sheets:
             self._labels(sheet)
             self._rest(sheet)
-        for words in sorted(self.captions - self.read):
-            self.fault(self.book.sheets.sheetnames[0], "A1", f"the caption {words!r} is gone")
+        repeats = {formula for formula in self.allowed if re.fullmatch(r"='[^!]+'![$A-Z#]+", formula)}
+        needed = self.captions | set(self.page.beside) | repeats
+        for words in sorted(needed - self.read):
+            self.fault(self.book.sheets.sheetnames[0], "A1", f"{words!r} is gone")
         return self.faults
 
     def _check(self, sheet: str, cell: str, wanted: Any) -> None:
@@ -523,6 +525,7 @@ class _Walk:
                 if cell.value not in self.page.beside or (sheet.title, cell.coordinate) in self.seen:
                     continue
                 self.seen.add((sheet.title, cell.coordinate))
+                self.read.add(cell.value)
                 wanted = list(self.page.beside[cell.value])
                 for other in row:
                     there = (sheet.title, other.coordinate)
@@ -544,6 +547,7 @@ class _Walk:
                     continue
                 echo = re.fullmatch(r"='?([^'!]+)'?!\$([A-Z]+)\$(\d+)", str(cell.value))
                 if echo:
+                    self.read.add(normal(cell.value))
                     there = self.book.sheets[echo.group(1)][echo.group(2) + echo.group(3)].value
                     here = self.book.value(sheet.title, cell.coordinate)
                     if isinstance(there, datetime.datetime) and isinstance(here, float):

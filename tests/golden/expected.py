@@ -203,7 +203,7 @@ def shift_findings(run: Played) -> list[Found]:
     for job in run.jobs:
         if job.finished < job.good:
             figures = (Fact(job.finished), Fact(job.good), Clock(day, run.hours.end))
-            says = Says(("good parts", "finished"), (job.part,), figures)
+            says = Says(("good parts", "finished", "longer hours"), (job.part,), figures)
             found.append(Found(STOP, says, "output", part=job.part, **here))
     for letter, count in run.missing.items():
         volume = count * run.parts[letter].container
@@ -213,7 +213,7 @@ def shift_findings(run: Played) -> list[Found]:
         found.append(Found(STOP, says, "shortage", **here))
     for letter, lot, last in run.expired_lots:
         names = (*component_words(run, letter), lot.name)
-        says = Says(("may not be used", "last day"), names, (last, Fact(lot.left, "mL")))
+        says = Says(("may not be used", "last day", "aside"), names, (last, Fact(lot.left, "mL")))
         found.append(Found(QUALITY, says, "expired lot", **lasting))
     surfaces = [row for row in run.surfaces if row[3] > row[2]]
     mates = [(*key, *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
@@ -242,7 +242,7 @@ def shift_findings(run: Played) -> list[Found]:
             material.pot_life, material.pot_life_temperature, material, run.weather.hottest
         )
         figures = (Fact(run.between), Fact(run.takt, "s"), Fact(share * life / 60, "min"))
-        says = Says(("between parts", "takt", "longer"), (), figures)
+        says = Says(("between parts", "takt", "longer", "smaller mixer"), (), figures)
         found.append(Found(QUALITY, says, "purges between parts", **here))
     if run.material.pot_life and run.station.mixer_volume:
         words, figures = extrapolated(run.material, run.weather.coldest, run.weather.hottest)
@@ -783,7 +783,7 @@ class Reckoning:
             names = (shot.part, shot.name)
             if flow and station.flow_limit and flow > station.flow_limit:
                 figures = (Fact(flow, "mL/s"), Fact(station.flow_limit, "mL/s"))
-                says = Says(("flow", "above", "limit"), names, figures)
+                says = Says(("flow", "above", "limit", "slower"), names, figures)
                 found.append(Found(STOP, says, "flow limit", name, shot.part))
             bars = sum(bar or 0.0 for bar in self.pressures(shot, station, material, sky)[:2])
             if station.pressure_limit and bars > station.pressure_limit:
@@ -873,7 +873,9 @@ class Reckoning:
                 high = hb.limits(nominal, effects.values())[1]
                 if nominal <= row.resistance_limit < high:
                     figures = (Fact(high, "K/W"), Fact(row.resistance_limit, "K/W"))
-                    says = Says(("thermal resistance", "may be", "limit"), names, figures)
+                    says = Says(
+                        ("thermal resistance", "may be", "limit", "thinner bond line"), names, figures
+                    )
                     found.append(Found(QUALITY, says, "resistance", station.station, shot.part))
             elif shot.kind == "bead" and row.bond_line and row.flange_width:
                 # pressed to the bond line with square edges; what is wider than the flange leaves it
@@ -884,7 +886,7 @@ class Reckoning:
                         shot.area * shot.high / shot.volume - row.bond_line * row.flange_width
                     ) * shot.length
                     figures = (Fact(high, "mm"), Fact(row.flange_width, "mm"), Fact(lost / 1000, "mL"))
-                    says = Says(("pressed", "may be", "flange", "leave"), names, figures)
+                    says = Says(("pressed", "may be", "flange", "leave", "smaller bead"), names, figures)
                     found.append(Found(QUALITY, says, "bead width", station.station, shot.part))
         return found
 

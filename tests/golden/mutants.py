@@ -389,19 +389,19 @@ def copy_package(folder: Path) -> None:
             (folder / name).symlink_to(ROOT / name)
 
 
-def pytest(folder: Path, tests: list[str]) -> tuple[int, str]:
+def pytest(folder: Path, tests: list[str], *options: str) -> tuple[int, str]:
     """Exit code and the end of what pytest said."""
     command = [
         sys.executable,
         "-m",
         "pytest",
-        "-x",
         "-q",
         "-p",
         "no:cacheprovider",
         "-m",
         "not libreoffice",
         *DESELECTED,
+        *options,
         *tests,
     ]
     environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", "PYTHONPATH": str(folder)}
@@ -422,7 +422,7 @@ def run(mutant: Mutant, verbose: bool = False) -> Outcome:
         copy_package(folder)
         path = folder / mutant.file
         path.write_text(changed(path.read_text(encoding="utf-8"), mutant), encoding="utf-8")
-        code, words = pytest(folder, tests_of(mutant))
+        code, words = pytest(folder, tests_of(mutant), "-x")
     if verbose:
         print(words)
     failed = re.findall(r"^(?:FAILED|ERROR) (\S+)", words, re.MULTILINE)
