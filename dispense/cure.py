@@ -265,14 +265,17 @@ class Piecewise:
     def attainable(self) -> float:
         """The first ceiling that lies in its own branch, or full cure."""
         ends = (*self.switches, 1.0)
-        return min(branch.attainable if branch.attainable <= end else 1.0
-                   for branch, end in zip(self.branches, ends, strict=True))  # fmt: skip
+        return min(
+            branch.attainable if branch.attainable <= end else 1.0
+            for branch, end in zip(self.branches, ends, strict=True)
+        )
 
     def fastest(self, degree, temperature):
         """No rate at this temperature is above this one, from a degree on, 1/s."""
         most: Any = 0.0
-        for begin, end, branch in zip((0.0, *self.switches), (*self.switches, np.inf), self.branches,
-                                      strict=True):  # fmt: skip
+        for begin, end, branch in zip(
+            (0.0, *self.switches), (*self.switches, np.inf), self.branches, strict=True
+        ):
             own = branch.fastest(np.maximum(degree, begin), temperature)
             most = np.maximum(most, np.where(degree <= end, own, 0.0))
         return most
@@ -682,9 +685,7 @@ _TEMPERATURES = matrix(
     "temperatures", "°C", "temperature at each time, linear between; one column for each "
     "thermocouple", above=-273.15,
 )  # fmt: skip
-_ONE_RECORD = vector(
-    "temperatures", "°C", "temperature at each time, linear between", above=-273.15
-)
+_ONE_RECORD = vector("temperatures", "°C", "temperature at each time, linear between", above=-273.15)
 KINETICS = record(
     "kinetics",
     (
@@ -701,9 +702,7 @@ KINETICS = record(
 _START = number("start", "", "degree at the first time", default=0.0, at_least=0, at_most=1)
 _DEGREE = number("degree", "", "degree of cure", at_least=0, at_most=1)
 _ENERGY = number("activation_energy", "kJ/mol", "activation energy", at_least=0)
-_REFERENCE = number(
-    "reference_temperature", "°C", "temperature the reference time belongs to", above=-273.15
-)
+_REFERENCE = number("reference_temperature", "°C", "temperature the reference time belongs to", above=-273.15)
 _KAMAL_SOURCE = "M. R. Kamal, S. Sourour, Polym. Eng. Sci. 13 (1973) 59–64 (from memory)"
 _ARRHENIUS = "Arrhenius law; R = 8.31446261815324 J/(mol·K), CODATA 2018"
 
@@ -797,9 +796,7 @@ def equivalent_time(times, temperatures, reference_temperature, activation_energ
         part = slice(begin, begin + 64)
         totals[part] = arrhenius_integrals(times, temperatures, energies[part], base).sum(axis=0)
     total = totals[place].reshape(np.shape(activation_energy))
-    return total * np.exp(
-        activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / base)
-    )
+    return total * np.exp(activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / base))
 
 
 @workbook_function(

@@ -34,14 +34,17 @@ _CAUTION = ("a runaway pour can burn, smoke and vent cells: prove the depth by a
 
 # Rosenbrock method of order 4(3) of Hairer and Wanner (RODAS), in the form without J·u products
 _GAMMA = 0.25
-_A = tuple(np.array(row) for row in (
-    (),
-    (1.544,),
-    (0.9466785280815826, 0.2557011698983284),
-    (3.314825187068521, 2.896124015972201, 0.9986419139977817),
-    (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950),
-    (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950, 1.0),
-))
+_A = tuple(
+    np.array(row)
+    for row in (
+        (),
+        (1.544,),
+        (0.9466785280815826, 0.2557011698983284),
+        (3.314825187068521, 2.896124015972201, 0.9986419139977817),
+        (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950),
+        (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950, 1.0),
+    )
+)
 _C = tuple(np.array(row) for row in (
     (),
     (-5.6688,),
@@ -86,6 +89,7 @@ _TINY = 1e-300
 _WIDE = 1e-3  # ε beside which the allowed error of a degree is small
 _LEAST_SHARE = 0.1  # of the slower of the rates at both ends of a step, which it must have done
 _BALANCE = 1e-6  # share of the heat moved that may be missing
+_FEWEST = 3  # layers
 _MOST_STEPS = 20_000
 _LONGEST = 1e11  # s; no shop waits longer
 _SEEDLESS = 0.99  # m above which a reaction with k1 = 0 takes too long to leave α = 0
@@ -207,9 +211,7 @@ def _slabs(kinetics, cells, depth, surroundings, material, base, sink=None,
         face[first] += 2.0 * conducts[first] / width[first]
     total = np.add.reduceat(width, first)
     with np.errstate(divide="ignore"):
-        resistance = total / (2.0 * conductivity) + (
-            np.zeros_like(total) if base == "fixed" else 1.0 / film
-        )
+        resistance = total / (2.0 * conductivity) + (np.zeros_like(total) if base == "fixed" else 1.0 / film)
     return _Slabs(
         kinetics, first, owner, width, capacity, release / capacity, link, face,
         np.asarray(surroundings, dtype=float)[owner], np.full(cells.size, base == "insulated"),
@@ -363,8 +365,9 @@ def _growth(slabs: _Slabs, local: _Local) -> np.ndarray:
     return np.maximum.reduceat(local.by_value + slabs.rise * local.by_heat, slabs.first)
 
 
-def _step(slabs: _Slabs, variable: _Variable, state: _State, local: _Local, step: np.ndarray,
-          tight: float) -> tuple:  # fmt: skip
+def _step(
+    slabs: _Slabs, variable: _Variable, state: _State, local: _Local, step: np.ndarray, tight: float
+) -> tuple:
     """One Rosenbrock step of each pour: new state, error over the tolerance, course between.
 
     The course is a, b, c for the value old + s·(a + s·(b + s·c)), s from 0 to 1, and its slope and
@@ -464,9 +467,10 @@ def _physical(slabs: _Slabs, variable: _Variable, old: np.ndarray, course: np.nd
     # z at thirds of the step, and the cubic through the degrees there
     a, b, c = course[:3, 1]
     begin, one, two, three = variable.degree(
-        np.array([old[1] + share * (a + share * (b + share * c)) for share in (0.0, 1 / 3, 2 / 3)]
-                 + [course[4, 1]])
-    )[0]  # fmt: skip
+        np.array(
+            [old[1] + share * (a + share * (b + share * c)) for share in (0.0, 1 / 3, 2 / 3)] + [course[4, 1]]
+        )
+    )[0]
     one, two, three, end = 3.0 * (one - begin), 1.5 * (two - begin), three - begin, three
     c = 4.5 * (three - 2.0 * two + one)
     b = 3.0 * (two - one) - c
@@ -558,7 +562,10 @@ _FINE, _RUNAWAY, _LOST, _UNBALANCED = range(4)  # how a pour ended
 
 @dataclass(slots=True)
 class _Run:
-    """What a run of many pours gave; a pour with a fault has passed its `peak` and gone on."""
+    """What a run of many pours gave; a pour with a fault has passed its `peak` and gone on.
+
+    `end` is the time to which a pour was followed; of one that ran away the time when it did so.
+    """
 
     peak: np.ndarray
     time: np.ndarray
@@ -581,8 +588,14 @@ def _run(slabs: _Slabs, begin: np.ndarray, until=None, tight=1.0, trace=False) -
 def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: bool) -> _Run:
     count = slabs.count
     start = np.maximum.reduceat(begin[0], slabs.first)
-    result = _Run(start.copy(), np.zeros(count), np.zeros(count), np.full(count, np.nan),
-                  np.zeros(count, dtype=int), np.zeros(count))  # fmt: skip
+    result = _Run(
+        start.copy(),
+        np.zeros(count),
+        np.zeros(count),
+        np.full(count, np.nan),
+        np.zeros(count, dtype=int),
+        np.zeros(count),
+    )
     if len(begin) > 2:
         result.solid_peak = np.maximum.reduceat(begin[2], slabs.first)
     variable = _Variable.of(slabs.kinetics, begin[0])
@@ -595,13 +608,16 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
     pours = np.arange(count)
     times = np.zeros(count)
     local = _locally(slabs, variable, state)
-    content, moved = _content(slabs, state), np.zeros(count)
+    content = _content(slabs, state)
     released = slabs.capacity * slabs.width * slabs.rise
     unreacted = np.add.reduceat(released * local.degree, slabs.first)
     warming = local.slope[0] + slabs.rise * local.rate
     fastest = np.maximum.reduceat(np.abs(warming), slabs.first)  # K/s
     steps = np.minimum(_BEGIN / np.maximum(fastest, 1e-30), 60.0)
     growth = _growth(slabs, local)
+    # a pour has run away when some part has gone half of the way to full cure without loss of heat
+    away = np.full(count, np.inf)
+    halfway = np.maximum(start, _room(slabs)) + 0.5 * np.maximum.reduceat(slabs.rise, slabs.first)
     if trace:
         result.trace.append((0.0, begin, np.zeros(1), None))
     for _ in range(_MOST_STEPS):
@@ -633,6 +649,8 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
         highest = np.maximum(old.heat, local.heat)
         hot = np.maximum.reduceat(highest, slabs.first)
         mad = good & (hot > _HOTTEST)
+        first_away = (hot > halfway) & (away[pours] == np.inf)
+        away[pours[first_away]] = times[first_away]
         if until is None:
             done = good & (_over(slabs, local, np.maximum(hot, result.peak[pours]))
                            | (times > _LONGEST))  # fmt: skip
@@ -652,8 +670,7 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
         if near:
             passing = (shown[0, 0] > 0.0) & (shown[3, 0] <= 0.0) & (highest > slabs.spread(hot) - 1.0)
         if finished or np.count_nonzero(missed) or np.count_nonzero(passing):
-            value, when, height = _hottest(slabs, times - taken, taken, old.heat, shown,
-                                           local.heat)  # fmt: skip
+            value, when, height = _hottest(slabs, times - taken, taken, old.heat, shown, local.heat)
             better = good & (value >= result.peak[pours])
             mine = pours[better]
             result.peak[mine], result.time[mine] = value[better], when[better]
@@ -668,7 +685,7 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
             result.trace.append((float(times[0]), row, state.lost, between))
         if finished:
             mine = pours[done]
-            result.end[mine] = times[done]
+            result.end[mine] = np.where(mad, np.minimum(times, away[pours]), times)[done]
             moved = np.add.reduceat(released * local.degree, slabs.first) - unreacted
             gap = np.abs(_content(slabs, state) + state.lost - content)
             held = np.add.reduceat(slabs.capacity * slabs.width, slabs.first)
@@ -684,11 +701,11 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
             local = _Local(local.rows[:, layers])
             released = released[layers]
             pours, times, steps, growth = pours[keep], times[keep], steps[keep], growth[keep]
-            content, unreacted = content[keep], unreacted[keep]
+            content, unreacted, halfway = content[keep], unreacted[keep], halfway[keep]
             if until is not None:
                 until = until[keep]
     result.peak[pours] = np.maximum(result.peak[pours], np.maximum.reduceat(local.heat, slabs.first))
-    result.end[pours] = times
+    result.end[pours] = np.minimum(times, away[pours])
     hotter = result.peak[pours] > np.maximum(start[pours], _room(slabs)) + _SELF_HEATED
     result.fault[pours] = np.where(hotter, _RUNAWAY, _LOST)
     return result
@@ -703,10 +720,15 @@ def _needs_seed(kinetics: Kinetics) -> bool:
 def _check_seed(where: str, kinetics: Kinetics, heat, degrees=0.0) -> None:
     """Refuse a reaction that would stay at α = 0 for want of a seed, which would look like no heat."""
     if _needs_seed(kinetics) and np.any(np.asarray(heat) > 0.0) and np.any(np.asarray(degrees) <= 0.0):
-        raise InputError(Problem(
-            where, message="with A1 = 0 and m of 1 or more the reaction never begins at a degree of 0; "
-            "it needs a seed", fix="give A1 above 0, from a fit that begins at a degree of 0", code=NUM,
-        ))  # fmt: skip
+        raise InputError(
+            Problem(
+                where,
+                message="with A1 = 0 and m of 1 or more the reaction never begins at a degree of 0; "
+                "it needs a seed",
+                fix="give A1 above 0, from a fit that begins at a degree of 0",
+                code=NUM,
+            )
+        )
 
 
 def _faulty(where: str, fault: int, time: float) -> Problem:
@@ -714,14 +736,25 @@ def _faulty(where: str, fault: int, time: float) -> Problem:
     minutes = time / MINUTE
     after = f"{minutes:.0f} min" if minutes >= 10.0 else f"{minutes:.2g} min"
     if fault == _RUNAWAY:
-        return Problem(where, message=f"the pour runs away after {after}: what follows is too quick and "
-                       "too hot to compute", fix="pour less deep, in shots or colder; " + _CAUTION,
-                       code=NUM)  # fmt: skip
+        return Problem(
+            where,
+            message=f"the pour runs away after {after}: what follows is too quick and too hot to compute",
+            fix="pour less deep, in shots or colder; " + _CAUTION,
+            code=NUM,
+        )
     if fault == _UNBALANCED:
-        return Problem(where, message="the heat made and the heat stored and lost do not balance",
-                       fix="report this pour: no figure is given", code=NUM)  # fmt: skip
-    return Problem(where, message=f"the pour cannot be followed past {after}",
-                   fix="check the kinetics, the depth and their units", code=NUM)  # fmt: skip
+        return Problem(
+            where,
+            message="the heat made and the heat stored and lost do not balance",
+            fix="report this pour: no figure is given",
+            code=NUM,
+        )
+    return Problem(
+        where,
+        message=f"the pour cannot be followed past {after}",
+        fix="check the kinetics, the depth and their units",
+        code=NUM,
+    )
 
 
 # ----------------------------------------------------------------------------- one pour in full
@@ -795,9 +828,11 @@ def pour(depth, start, surroundings, kinetics, heat, density, specific_heat, con
         Problem("pour", name, value, "above 0", code=NUM)
         for name, value in (("depth", depth), ("density", density), ("heat", heat),
                             ("specific_heat", specific_heat), ("conductivity", conductivity),
-                            ("start", start), ("surroundings", surroundings), ("cells", cells))
+                            ("start", start), ("surroundings", surroundings))
         if not (math.isfinite(value) and (value > 0.0 or (name == "heat" and value == 0.0)))
     ]  # fmt: skip
+    if cells < _FEWEST:
+        problems.append(Problem("pour", "cells", cells, f"{_FEWEST} or more", code=NUM))
     if base not in BASES:
         problems.append(Problem("pour", "base", base, "one of " + ", ".join(BASES)))
     if sinks is not None and not 0.0 <= sinks.fraction < 1.0:
@@ -912,8 +947,7 @@ def _peaks_on(cells, kinetics, base, rows, tight=1.0) -> _Peaks:
         slabs = _slabs(kinetics, np.full(len(part), cells), depth, surroundings, material, base)
         heat = start[slabs.owner]
         run = _run(slabs, np.array([heat, np.zeros_like(heat)]), None, tight)
-        found.put(slice(begin, begin + size),
-                  _Peaks(np.maximum(run.peak, _room(slabs)), run.fault, run.end))  # fmt: skip
+        found.put(slice(begin, begin + size), _Peaks(np.maximum(run.peak, _room(slabs)), run.fault, run.end))
     return found
 
 
@@ -1085,27 +1119,38 @@ def pour_depth(limit, start, surroundings, kinetics, heat, density, specific_hea
                                conductivity, film)  # fmt: skip
     depths, reasons = _depths(kinetics, base, rows)
     if np.all(reasons):
-        raise InputError(Problem("POUR_DEPTH", message=NO_DEPTH[int(reasons[0])], code=NUM))
+        words = f"there is no such depth: {NO_DEPTH[int(reasons[0])]}"
+        raise InputError(Problem("POUR_DEPTH", message=words, code=NUM))
     return depths[place].reshape(shape)[()]
 
 
 #: Why there is no depth at which the peak is the limit
 NO_DEPTH = {
-    1: "there is no such depth: the limit is not above the start and the surroundings",
-    2: "there is no such depth: even the thinnest pour passes the limit",
-    3: "there is no such depth: any depth stays under the limit (up to 1 m)",
-    4: "the depth is not known: a pour on the way to it cannot be followed",
+    1: "the limit is not above the start and the surroundings",
+    2: "even the thinnest pour passes the limit",
+    3: "any depth stays under the limit (up to 1 m)",
+    4: "it is not known, since a pour on the way to it cannot be followed",
 }
 _TOO_LOW, _ALWAYS, _NEVER, _UNKNOWN = NO_DEPTH
 
 
-def depth_or_reason(limit, start, surroundings, kinetics, heat, density, specific_heat,
-                    conductivity, film=10.0, base="insulated") -> tuple[float | None, str]:  # fmt: skip
+def depth_or_reason(
+    limit,
+    start,
+    surroundings,
+    kinetics,
+    heat,
+    density,
+    specific_heat,
+    conductivity,
+    film=10.0,
+    base="insulated",
+) -> tuple[float | None, str]:
     """`pour_depth` of one pour, or None and why there is none; SI units.
 
     >>> from dispense.cure import NthOrder
     >>> depth_or_reason(600.0, 296.15, 296.15, NthOrder(2e5, 6e4), 3e5, 1100.0, 1800.0, 0.25)
-    (None, 'there is no such depth: any depth stays under the limit (up to 1 m)')
+    (None, 'any depth stays under the limit (up to 1 m)')
     """
     kinetics = as_kinetics(kinetics)
     _check_seed("pour_depth", kinetics, heat)
@@ -1145,8 +1190,14 @@ def _search(kinetics, base, limits, rest) -> tuple[np.ndarray, np.ndarray]:
     limits, rest, place = limits[found], rest[found], place[found]
     # on the coarse grid first, then on the one that the depth needs
     low, high = scan[place - 1], scan[place]
-    rough = _narrow(lambda logs, mine: _peaks_on(_CELLS, kinetics, base,
-                    _with_depth(logs, rest[mine])).above(limits[mine]), low, high, 1e-3)  # fmt: skip
+    rough = _narrow(
+        lambda logs, mine: _peaks_on(_CELLS, kinetics, base, _with_depth(logs, rest[mine])).above(
+            limits[mine]
+        ),
+        low,
+        high,
+        1e-3,
+    )
     _, levels = _peaks(kinetics, base, _with_depth(rough, rest))
     logs = np.full(found.size, np.nan)
     for level in np.unique(levels):
@@ -1264,8 +1315,7 @@ def frank_kamenetskii(half_thickness, temperature, kinetics, heat, density, cond
     )  # fmt: skip
     critical = CRITICAL_DELTA.get(shape)
     if critical is None:
-        raise InputError(Problem("frank_kamenetskii", "shape", shape,
-                                 "one of " + ", ".join(CRITICAL_DELTA)))
+        raise InputError(Problem("frank_kamenetskii", "shape", shape, "one of " + ", ".join(CRITICAL_DELTA)))
     limit = math.sqrt(critical / per_square) if per_square > 0.0 else math.inf
     return Runaway(per_square * half_thickness**2, critical, limit)
 
@@ -1309,7 +1359,7 @@ def time_to_maximum_rate(temperature, kinetics, heat, specific_heat) -> float:
 
 
 __all__ = [
-    "BASES", "CRITICAL_DELTA", "NthOrder", "Pour", "Runaway", "Sink", "adiabatic_rise",
-    "frank_kamenetskii", "peak_temperature", "pour", "pour_depth", "semenov",
+    "BASES", "CRITICAL_DELTA", "NO_DEPTH", "NthOrder", "Pour", "Runaway", "Sink", "adiabatic_rise",
+    "depth_or_reason", "frank_kamenetskii", "peak_temperature", "pour", "pour_depth", "semenov",
     "time_to_maximum_rate", "two_shots",
 ]  # fmt: skip

@@ -20,10 +20,10 @@ from .heat import (
     Runaway,
     Sink,
     adiabatic_rise,
+    depth_or_reason,
     frank_kamenetskii,
     peak_temperature,
     pour,
-    pour_depth,
     time_to_maximum_rate,
 )
 from .materials import kinetics_of, mixed_density
@@ -187,16 +187,22 @@ def pour_report(plan, pot) -> PourReport | None:
     report = PourReport(
         pot, start, film, depth, density,
         start + float(adiabatic_rise(material.heat, material.specific_heat)),
-        float(peak_temperature(depth, start, start, *constants, "insulated")), when, height,
+        _peak(depth, start, constants, peak), when, height,
         _trace(followed, one, when), pot.limit, None, "", runaway, maximum,
     )  # fmt: skip
-    if math.isnan(report.peak):
-        report.peak = peak
     _safe(report, constants)
     _in_shots(plan, report, constants)
     _with_cells(plan, report, constants)
     _warn(report, material)
     return report
+
+
+def _peak(depth: float, start: float, constants, followed: float) -> float:
+    """The peak on the grid that it needs, or that of the layers followed where no grid is fine enough."""
+    try:
+        return float(peak_temperature(depth, start, start, *constants, "insulated"))
+    except InputError:
+        return followed
 
 
 def _safe(report: PourReport, constants) -> None:
@@ -208,15 +214,10 @@ def _safe(report: PourReport, constants) -> None:
     if limit <= report.start:
         report.safe_words = "the limit is not above the temperature it is poured at"
         return
-    if report.adiabatic < limit:
-        report.safe_words = "any depth: even without loss of heat it stays under the limit"
-        return
-    found = float(pour_depth(limit, report.start, report.start, *constants, "insulated"))
-    if math.isnan(found):
-        report.safe_words = "any depth up to 1 m stays under the limit"
-    else:
-        report.safe_depth = found
-        report.safe_words = f"{from_si(found, 'mm'):.1f} mm in one shot"
+    # below the rise without loss of heat, too: a reaction front that meets a face goes beyond it
+    report.safe_depth, report.safe_words = depth_or_reason(limit, report.start, report.start, *constants)
+    if report.safe_depth is not None:
+        report.safe_words = f"{from_si(report.safe_depth, 'mm'):.1f} mm in one shot"
 
 
 def _in_shots(plan, report: PourReport, constants) -> None:
@@ -272,8 +273,10 @@ def _warn(report: PourReport, material) -> None:
             report.notes.append(f"in one shot it would reach {celsius_text(report.peak, 1)}: keep "
                                 "the wait between the shots")  # fmt: skip
     if report.runaway is not None and report.runaway.runs_away:
-        words = (f"runaway criterion for the whole depth: δ = {report.runaway.delta:.2f} is above "
-                 f"{report.runaway.critical:.2f}: heat is made faster than the slab can conduct it away")
+        words = (
+            f"runaway criterion for the whole depth: δ = {report.runaway.delta:.2f} is above "
+            f"{report.runaway.critical:.2f}: heat is made faster than the slab can conduct it away"
+        )
         if limit is not None and report.planned_peak <= limit:  # the criterion knows no using-up
             report.notes.append(words + "; the peak above counts that the compound is used up")
         else:
