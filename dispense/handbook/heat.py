@@ -107,6 +107,7 @@ _TINY = 1e-300
 _WIDE = 1e-3  # ε beside which the allowed error of a degree is small
 _LEAST_SHARE = 0.1  # of the slower of the rates at both ends of a step, which it must have done
 _BALANCE = 1e-6  # share of the heat moved that may be missing
+_FEWEST = 3  # layers
 _MOST_STEPS = 20_000
 _LONGEST = 1e11  # s; no shop waits longer
 _SEEDLESS = 0.99  # m above which a reaction with k1 = 0 takes too long to leave α = 0
@@ -598,7 +599,10 @@ _FINE, _RUNAWAY, _LOST, _UNBALANCED = range(4)  # how a pour ended
 
 @dataclass(slots=True)
 class _Run:
-    """What a run of many pours gave; a pour with a fault has passed its `peak` and gone on."""
+    """What a run of many pours gave; a pour with a fault has passed its `peak` and gone on.
+
+    `end` is the time to which a pour was followed; of one that ran away the time when it did so.
+    """
 
     peak: np.ndarray
     time: np.ndarray
@@ -641,13 +645,16 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
     pours = np.arange(count)
     times = np.zeros(count)
     local = _locally(slabs, variable, state)
-    content, moved = _content(slabs, state), np.zeros(count)
+    content = _content(slabs, state)
     released = slabs.capacity * slabs.width * slabs.rise
     unreacted = np.add.reduceat(released * local.degree, slabs.first)
     warming = local.slope[0] + slabs.rise * local.rate
     fastest = np.maximum.reduceat(np.abs(warming), slabs.first)  # K/s
     steps = np.minimum(_BEGIN / np.maximum(fastest, 1e-30), 60.0)
     growth = _growth(slabs, local)
+    # a pour has run away when some part has gone half of the way to full cure without loss of heat
+    away = np.full(count, np.inf)
+    halfway = np.maximum(start, _room(slabs)) + 0.5 * np.maximum.reduceat(slabs.rise, slabs.first)
     if trace:
         result.trace.append((0.0, begin, np.zeros(1), None))
     for _ in range(_MOST_STEPS):
@@ -680,6 +687,8 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
         highest = np.maximum(old.heat, local.heat)
         hot = np.maximum.reduceat(highest, slabs.first)
         mad = good & (hot > _HOTTEST)
+        first_away = (hot > halfway) & (away[pours] == np.inf)
+        away[pours[first_away]] = times[first_away]
         if until is None:
             done = good & (_over(slabs, local, np.maximum(hot, result.peak[pours])) | (times > _LONGEST))
         else:
@@ -713,7 +722,7 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
             result.trace.append((float(times[0]), row, state.lost, between))
         if finished:
             mine = pours[done]
-            result.end[mine] = times[done]
+            result.end[mine] = np.where(mad, np.minimum(times, away[pours]), times)[done]
             moved = np.add.reduceat(released * local.degree, slabs.first) - unreacted
             gap = np.abs(_content(slabs, state) + state.lost - content)
             held = np.add.reduceat(slabs.capacity * slabs.width, slabs.first)
@@ -729,11 +738,11 @@ def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: b
             local = _Local(local.rows[:, layers])
             released = released[layers]
             pours, times, steps, growth = pours[keep], times[keep], steps[keep], growth[keep]
-            content, unreacted = content[keep], unreacted[keep]
+            content, unreacted, halfway = content[keep], unreacted[keep], halfway[keep]
             if until is not None:
                 until = until[keep]
     result.peak[pours] = np.maximum(result.peak[pours], np.maximum.reduceat(local.heat, slabs.first))
-    result.end[pours] = times
+    result.end[pours] = np.minimum(times, away[pours])
     hotter = result.peak[pours] > np.maximum(start[pours], _room(slabs)) + _SELF_HEATED
     result.fault[pours] = np.where(hotter, _RUNAWAY, _LOST)
     return result
@@ -859,7 +868,7 @@ def pour(
     Without a `duration` it runs until the peak is certain. `sinks` is a `Sink` (cells or inserts in
     the compound); `tolerance` scales the error of a time step (1e-4 K, 5e-7 in the degree).
 
-    >>> from dispense.handbook.cure import NthOrder
+    >>> from dispense.cure import NthOrder
     >>> given = (NthOrder(2e5, 6e4), 3e5, 1100.0, 1800.0, 0.25)
     >>> slab = pour(0.02, 296.15, 296.15, *given)
     >>> 0.0 < slab.imbalance < 1e-6
@@ -877,10 +886,11 @@ def pour(
             ("conductivity", conductivity),
             ("start", start),
             ("surroundings", surroundings),
-            ("cells", cells),
         )
         if not (math.isfinite(value) and (value > 0.0 or (name == "heat" and value == 0.0)))
     ]
+    if cells < _FEWEST:
+        problems.append(Problem("pour", "cells", cells, f"{_FEWEST} or more", code=NUM))
     if base not in BASES:
         problems.append(Problem("pour", "base", base, "one of " + ", ".join(BASES)))
     if sinks is not None and not 0.0 <= sinks.fraction < 1.0:
@@ -1177,7 +1187,7 @@ def peak_temperature(
 ):
     """Highest temperature in a pour of potting compound as it cures.
 
-    >>> from dispense.handbook.cure import NthOrder
+    >>> from dispense.cure import NthOrder
     >>> slow = NthOrder(1e-3, 0.0)
     >>> round(float(peak_temperature(0.01, 298.15, 298.15, slow, 3e5, 1100.0, 1500.0, 0.25, 0.0)), 3)
     498.15
@@ -1233,7 +1243,7 @@ def pour_depth(
 ):
     """Deepest pour that stays under a temperature limit as it cures.
 
-    >>> from dispense.handbook.cure import NthOrder
+    >>> from dispense.cure import NthOrder
     >>> given = (296.15, 296.15, NthOrder(2e5, 6e4), 3e5, 1100.0, 1800.0, 0.25)
     >>> depth = pour_depth(333.15, *given)
     >>> abs(float(peak_temperature(depth, *given)) - 333.15) < 1e-3
@@ -1244,16 +1254,17 @@ def pour_depth(
     rows, shape, place = _rows(limit, start, surroundings, heat, density, specific_heat, conductivity, film)
     depths, reasons = _depths(kinetics, base, rows)
     if np.all(reasons):
-        raise InputError(Problem("POUR_DEPTH", message=NO_DEPTH[int(reasons[0])], code=NUM))
+        words = f"there is no such depth: {NO_DEPTH[int(reasons[0])]}"
+        raise InputError(Problem("POUR_DEPTH", message=words, code=NUM))
     return depths[place].reshape(shape)[()]
 
 
 #: Why there is no depth at which the peak is the limit
 NO_DEPTH = {
-    1: "there is no such depth: the limit is not above the start and the surroundings",
-    2: "there is no such depth: even the thinnest pour passes the limit",
-    3: "there is no such depth: any depth stays under the limit (up to 1 m)",
-    4: "the depth is not known: a pour on the way to it cannot be followed",
+    1: "the limit is not above the start and the surroundings",
+    2: "even the thinnest pour passes the limit",
+    3: "any depth stays under the limit (up to 1 m)",
+    4: "it is not known, since a pour on the way to it cannot be followed",
 }
 _TOO_LOW, _ALWAYS, _NEVER, _UNKNOWN = NO_DEPTH
 
@@ -1272,9 +1283,9 @@ def depth_or_reason(
 ) -> tuple[float | None, str]:
     """`pour_depth` of one pour, or None and why there is none; SI units.
 
-    >>> from dispense.handbook.cure import NthOrder
+    >>> from dispense.cure import NthOrder
     >>> depth_or_reason(600.0, 296.15, 296.15, NthOrder(2e5, 6e4), 3e5, 1100.0, 1800.0, 0.25)
-    (None, 'there is no such depth: any depth stays under the limit (up to 1 m)')
+    (None, 'any depth stays under the limit (up to 1 m)')
     """
     kinetics = as_kinetics(kinetics)
     _check_seed("pour_depth", kinetics, heat)
@@ -1428,7 +1439,7 @@ def frank_kamenetskii(
     Kamal–Sourour kinetics enter with k1 only: they may run away below the criterion.
     Source: D. A. Frank-Kamenetskii, 1938; critical values by the Lane–Emden equation.
 
-    >>> from dispense.handbook.cure import NthOrder
+    >>> from dispense.cure import NthOrder
     >>> one = frank_kamenetskii(0.01, 296.15, NthOrder(1e6, 6e4), 4e5, 1150.0, 0.2)
     >>> round(one.half_thickness * 1e3, 4), one.runs_away
     (13.3234, False)
@@ -1456,7 +1467,7 @@ def semenov(volume, area, film, temperature, kinetics, heat, density) -> tuple[f
     ψ = ρ·V·H·k(T)·E/(h·S·R·T²); the rise solves E·(T_c − T) = R·T_c². Source: N. N. Semenov, 1928.
     The rise is NaN where E is below 4·R·T, and nothing runs away.
 
-    >>> from dispense.handbook.cure import NthOrder
+    >>> from dispense.cure import NthOrder
     >>> _, rise = semenov(1e-3, 0.06, 10.0, 296.15, NthOrder(1e6, 6e4), 4e5, 1150.0)
     >>> round(rise, 6)
     13.266951
@@ -1476,7 +1487,7 @@ def time_to_maximum_rate(temperature, kinetics, heat, specific_heat) -> float:
 
     TMR = c·R·T²/(H·k(T)·E).
 
-    >>> from dispense.handbook.cure import NthOrder
+    >>> from dispense.cure import NthOrder
     >>> round(time_to_maximum_rate(296.15, NthOrder(1e6, 6e4), 4e5, 1800.0) / 3600, 6)
     0.580965
     """
@@ -1489,11 +1500,13 @@ def time_to_maximum_rate(temperature, kinetics, heat, specific_heat) -> float:
 __all__ = [
     "BASES",
     "CRITICAL_DELTA",
+    "NO_DEPTH",
     "NthOrder",
     "Pour",
     "Runaway",
     "Sink",
     "adiabatic_rise",
+    "depth_or_reason",
     "frank_kamenetskii",
     "peak_temperature",
     "pour",

@@ -21,10 +21,10 @@ from ..handbook.heat import (
     Runaway,
     Sink,
     adiabatic_rise,
+    depth_or_reason,
     frank_kamenetskii,
     peak_temperature,
     pour,
-    pour_depth,
     time_to_maximum_rate,
 )
 from ..handbook.pots import cavity_volume
@@ -292,7 +292,6 @@ def _planned(plan, pot) -> PlannedPour | None:
     constants = (kinetics, material.heat, density, material.specific_heat, material.conductivity, film)
     one = [(1, pot.level, 0.0)]
     peak, when, height = _hottest(_chain(one, start, constants), one)
-    closed = float(peak_temperature(pot.level, start, start, *constants, "insulated"))
     shots, is_rising = _shots(plan, pot)
     shots_peak = shots_time = None
     if shots:
@@ -314,7 +313,7 @@ def _planned(plan, pot) -> PlannedPour | None:
         pot.level,
         density,
         kinetics,
-        peak if math.isnan(closed) else closed,
+        _peak(pot.level, start, constants, peak),
         when,
         height,
         shots,
@@ -409,6 +408,14 @@ def _with_film(found: Runaway, depth: float, film: float, material) -> Runaway:
     return Runaway(found.delta, critical, math.exp(brentq(excess, low, held, xtol=1e-12)))
 
 
+def _peak(depth: float, start: float, constants, followed: float) -> float:
+    """The peak on the grid that it needs, or that of the layers followed where no grid is fine enough."""
+    try:
+        return float(peak_temperature(depth, start, start, *constants, "insulated"))
+    except InputError:
+        return followed
+
+
 def _safe(report: PourReport, constants) -> None:
     """The deepest pour under the cell limit."""
     limit = report.limit
@@ -418,15 +425,10 @@ def _safe(report: PourReport, constants) -> None:
     if limit <= report.start:
         report.safe_words = "the limit is not above the temperature it is poured at"
         return
-    if report.adiabatic < limit:
-        report.safe_words = "any depth: even without loss of heat it stays under the limit"
-        return
-    found = float(pour_depth(limit, report.start, report.start, *constants, "insulated"))
-    if math.isnan(found):
-        report.safe_words = "any depth up to 1 m stays under the limit"
-    else:
-        report.safe_depth = found
-        report.safe_words = f"{from_si(found, 'mm'):.1f} mm in one shot"
+    # below the rise without loss of heat, too: a reaction front that meets a face goes beyond it
+    report.safe_depth, report.safe_words = depth_or_reason(limit, report.start, report.start, *constants)
+    if report.safe_depth is not None:
+        report.safe_words = f"{from_si(report.safe_depth, 'mm'):.1f} mm in one shot"
 
 
 def _trace_shots(report: PourReport, constants) -> None:
