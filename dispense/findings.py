@@ -21,6 +21,7 @@ KINDS = {
     QUALITY: "spoils parts or figures",
     NOTE: "to know",
 }
+READING, SLIP = "reading", "slip"  # topics of single cells of the plan: each is told, with its cell
 SHORTAGE = "shortage"  # topic of findings that say that stock does not suffice
 WAIT = "wait between shots"  # topic of notes on the wait that a cell limit rests on
 MARKS = {DANGER: "DANGER", STOP: "STOP", QUALITY: "CHECK", NOTE: "note"}  # the word on a sheet
@@ -69,6 +70,11 @@ class Finding:
     def is_warning(self) -> bool:
         """Whether it counts as a warning: all but notes do."""
         return self.kind != NOTE
+
+    @property
+    def is_of_a_cell(self) -> bool:
+        """Whether it speaks of one cell of the plan, and so is never told together with another."""
+        return self.topic.split(" ")[0] in (READING, SLIP)
 
     @property
     def rank(self) -> int:
@@ -195,6 +201,6 @@ def exit_code(findings: Iterable[Finding], *, not_written: bool = False) -> int:
 
 __all__ = [
     "BAD_INPUT", "DANGER", "DANGEROUS", "DONE", "HEADINGS", "KINDS", "MARKS", "NOTE", "NOT_WRITTEN",
-    "QUALITY", "SHORT", "SHORTAGE", "STOP", "USAGE", "WAIT", "Finding", "Group", "WithFindings",
-    "exit_code", "gravest_first", "grouped", "marked", "tally",
+    "QUALITY", "READING", "SHORT", "SHORTAGE", "SLIP", "STOP", "USAGE", "WAIT", "Finding", "Group",
+    "WithFindings", "exit_code", "gravest_first", "grouped", "marked", "tally",
 ]  # fmt: skip

@@ -12,7 +12,7 @@ from typing import Any
 from .cure_runs import cure_findings
 from .dispenser import setup_card
 from .errors import DispenseError
-from .findings import NOTE, QUALITY, Finding, gravest_first
+from .findings import NOTE, QUALITY, READING, Finding, gravest_first
 from .plan import Plan
 from .pour_report import pour_findings
 from .slips import slips
@@ -28,7 +28,7 @@ def _pours(plan: Plan, station: Any) -> list[Finding]:
 
 def _read(plan: Plan) -> list[Finding]:
     """What was noted when the plan was read."""
-    return [Finding(NOTE, str(problem), topic="reading", cell=problem.where) for problem in plan.warnings]
+    return [Finding(NOTE, str(problem), topic=READING, cell=problem.where) for problem in plan.warnings]
 
 
 OF_STATION: tuple[Callable[[Plan, Any], list[Finding]], ...] = (_setup, _pours, cure_findings)
