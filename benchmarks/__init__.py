@@ -62,8 +62,7 @@ class Row:
             limit = f"≤ {show(self.limit)}"
         else:
             limit = f"≥ {self.limit:g}× faster" if self.faster else f"≤ {self.limit:g}×"
-        return [self.what, show(self.ours), self.beside, show(self.reference), ratio, limit, met,
-                self.note]  # fmt: skip
+        return [self.what, show(self.ours), self.beside, show(self.reference), ratio, limit, met, self.note]
 
 
 def show(seconds: float | None) -> str:
@@ -84,8 +83,9 @@ def clock(work: Callable[[], Any], count: int = 1, timer: Callable[[], float] = 
     return (timer() - begin) / count
 
 
-def take_turns(*works: Callable[[], Any], turns: int = 7, count: int = 1,
-               timer: Callable[[], float] = time.perf_counter) -> list[float]:  # fmt: skip
+def take_turns(
+    *works: Callable[[], Any], turns: int = 7, count: int = 1, timer: Callable[[], float] = time.perf_counter
+) -> list[float]:
     """The median time of each work; they take turns, the first turn is not counted."""
     times = [[clock(work, count, timer) for work in works] for _ in range(turns + 1)]
     return [statistics.median(column) for column in zip(*times[1:], strict=True)]

@@ -14,8 +14,17 @@ from pathlib import Path
 from . import NAMES, Row
 
 RESULTS = Path(__file__).with_name("results.md")
-HEADERS = ("benchmark", "what", "ours", "beside", "its time", "ratio", "limit", "met",
-           "what stands between, and remarks")  # fmt: skip
+HEADERS = (
+    "benchmark",
+    "what",
+    "ours",
+    "beside",
+    "its time",
+    "ratio",
+    "limit",
+    "met",
+    "what stands between, and remarks",
+)
 HEAD = """# Benchmarks
 
 Written by `python -m benchmarks`. Ours and the reference take turns in one run and the median
@@ -65,9 +74,11 @@ def _write(lines: dict[str, list[str]]) -> None:
     table = [f"| {' | '.join(HEADERS)} |", "|" + "---|" * len(HEADERS)]
     for name in NAMES:
         table.extend(lines.get(name, ()))
-    machine = (f"\nLast run {datetime.date.today()}: {platform.machine()}, {os.cpu_count()} processors, "
-               f"{platform.system()}, Python {platform.python_version()}, numpy {version('numpy')}, "
-               f"scipy {version('scipy')}, openpyxl {version('openpyxl')}.\n")  # fmt: skip
+    machine = (
+        f"\nLast run {datetime.date.today()}: {platform.machine()}, {os.cpu_count()} processors, "
+        f"{platform.system()}, Python {platform.python_version()}, numpy {version('numpy')}, "
+        f"scipy {version('scipy')}, openpyxl {version('openpyxl')}.\n"
+    )
     RESULTS.write_text(HEAD + "\n".join(table) + "\n" + machine, encoding="utf-8")
 
 

@@ -22,7 +22,7 @@ from openpyxl import Workbook
 
 from dispense.addin.calc.office import find_office, install
 from dispense.addin.calc.session import Session
-from dispense.errors import DispenseError
+from dispense.base.errors import DispenseError
 
 from . import Row, show
 
@@ -45,8 +45,10 @@ COMPILED = ("=GESTEP(A{r};0)", "=IF(A{r}>=0;1;0)")  # of the add-in "Analysis", 
 # name, formula for row {r}, native formula for row {r}, and both over all numbers
 CASES = {
     "area of a half round bead": (
-        '=DISPENSE.BEAD_AREA("half-round";A{r})', "=PI()*A{r}^2/8",
-        '=DISPENSE.BEAD_AREA("half-round";{given})', "=PI()*{given}^2/8",
+        '=DISPENSE.BEAD_AREA("half-round";A{r})',
+        "=PI()*A{r}^2/8",
+        '=DISPENSE.BEAD_AREA("half-round";{given})',
+        "=PI()*{given}^2/8",
     ),
     "working life at a temperature": (
         "=DISPENSE.POT_LIFE(20+A{r};60;23;55)",
@@ -60,7 +62,7 @@ CASES = {
         "=DISPENSE.NOZZLE_PRESSURE({given};1.6;25;60)",
         "=128*60*0.025*{given}*0.000001/(PI()*0.0016^4)/100000",
     ),
-}  # fmt: skip
+}
 
 
 def rows(quick: bool = False) -> Iterator[Row]:
@@ -79,9 +81,13 @@ def rows(quick: bool = False) -> Iterator[Row]:
         first, second = (_opened(Path(folder) / f"{profile.name}.xlsx") for profile in profiles)
         with Session(profiles[0], first) as calc, Session(profiles[1], second) as empty:
             compiled, plain = (_time(calc, formula, COLUMN)[0] for formula in COMPILED)
-            yield Row(f"for comparison, compiled add-in that comes with LibreOffice: {COUNT:,} cells",
-                      compiled, plain, beside="native formula",
-                      note=f"{COMPILED[0].format(r=1)} beside {COMPILED[1].format(r=1)}")  # fmt: skip
+            yield Row(
+                f"for comparison, compiled add-in that comes with LibreOffice: {COUNT:,} cells",
+                compiled,
+                plain,
+                beside="native formula",
+                note=f"{COMPILED[0].format(r=1)} beside {COMPILED[1].format(r=1)}",
+            )
             for name, formulas in CASES.items():
                 yield from _case(name, formulas, calc, empty, 1 if quick else 3)
 
@@ -112,8 +118,10 @@ def _case(name: str, formulas: tuple, calc: Session, empty: Session, turns: int)
         worst = max(abs(a - b) / abs(b) for a, b in zip(found, expected, strict=True))
         assert worst < 1e-9, f"{name}: the results differ by {worst}"
         ours, plain, nothing = (statistics.median(column) for column in zip(*spent, strict=True))
-        note = (f"an add-in function that does nothing takes {show(nothing)} here, {nothing / plain:.2g}× "
-                "the native formula: LibreOffice's bridge to Python; the rest is ours")  # fmt: skip
+        note = (
+            f"an add-in function that does nothing takes {show(nothing)} here, {nothing / plain:.2g}× "
+            "the native formula: LibreOffice's bridge to Python; the rest is ours"
+        )
         yield Row(f"{name}: {kind}", ours, plain, limit, beside="native formula", note=note)
 
 

@@ -23,8 +23,8 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.sparse import diags_array, hstack, vstack
 
-from dispense.cure import Kamal, NthOrder, cure_degree
-from dispense.heat import pour
+from dispense.handbook.cure import Kamal, NthOrder, cure_degree
+from dispense.handbook.heat import pour
 
 from . import Row, take_turns
 
@@ -63,16 +63,26 @@ def column_by_scipy(times, heat, kinetics, exact, accuracy):
     best, words = np.inf, "none of the settings"
     step = float(times[1] - times[0])
     # every corner is one of the points, so a step of their distance is the longest that helps
-    for method, tolerances in (("LSODA", (1e-7, 1e-8, 1e-9, 1e-10)), ("RK45", (1e-6, 1e-8)),
-                               ("RK23", (1e-6, 1e-8))):  # fmt: skip
+    for method, tolerances in (
+        ("LSODA", (1e-7, 1e-8, 1e-9, 1e-10)),
+        ("RK45", (1e-6, 1e-8)),
+        ("RK23", (1e-6, 1e-8)),
+    ):
         for tolerance in tolerances:
             for longest in (np.inf, step):
                 if longest < np.inf and best < 0.1:
                     continue
                 begin = time.perf_counter()
-                found = solve_ivp(rate, (times[0], times[-1]), [0.0], method=method,
-                                  rtol=tolerance, atol=tolerance, t_eval=times,
-                                  max_step=longest)  # fmt: skip
+                found = solve_ivp(
+                    rate,
+                    (times[0], times[-1]),
+                    [0.0],
+                    method=method,
+                    rtol=tolerance,
+                    atol=tolerance,
+                    t_eval=times,
+                    max_step=longest,
+                )
                 spent = time.perf_counter() - begin
                 error = np.abs(found.y[0] - exact).max()
                 if error <= accuracy and spent < best:
@@ -96,10 +106,16 @@ def cure_rows(quick: bool) -> Iterator[Row]:
         exact = cure_degree(fine, np.interp(fine, times, heat[:, 0]), kinetics)[::4]
         error = np.abs(degrees[:, 0] - exact).max()
         theirs, setting = column_by_scipy(times, heat[:, 0], kinetics, exact, 1e-6)
-        what = (f"CURE_DEGREE, {name}, {COLUMNS} columns × {POINTS} points, "
-                f"noise of {noise:g} K")  # fmt: skip
-        yield Row(what, ours, theirs * COLUMNS, 50.0, True, f"solve_ivp, {COLUMNS} × one column",
-                  f"error {error:.0e} (scipy within 1e-6 by {setting})")  # fmt: skip
+        what = f"CURE_DEGREE, {name}, {COLUMNS} columns × {POINTS} points, noise of {noise:g} K"
+        yield Row(
+            what,
+            ours,
+            theirs * COLUMNS,
+            50.0,
+            True,
+            f"solve_ivp, {COLUMNS} × one column",
+            f"error {error:.0e} (scipy within 1e-6 by {setting})",
+        )
 
 
 def slab(depth, kinetics, tolerance, sparse):
@@ -119,12 +135,12 @@ def slab(depth, kinetics, tolerance, sparse):
     pattern = None
     if sparse:
         own = diags_array(np.ones(CELLS))
-        near = diags_array([np.ones(CELLS - 1), np.ones(CELLS), np.ones(CELLS - 1)],
-                           offsets=[-1, 0, 1])  # fmt: skip
+        near = diags_array([np.ones(CELLS - 1), np.ones(CELLS), np.ones(CELLS - 1)], offsets=[-1, 0, 1])
         pattern = vstack([hstack([near, own]), hstack([own, own])])
     begin = np.append(np.full(CELLS, ROOM), np.zeros(CELLS))
-    return solve_ivp(rate, (0.0, DAY), begin, method="BDF", rtol=tolerance, atol=tolerance,
-                     jac_sparsity=pattern)  # fmt: skip
+    return solve_ivp(
+        rate, (0.0, DAY), begin, method="BDF", rtol=tolerance, atol=tolerance, jac_sparsity=pattern
+    )
 
 
 def pour_rows(quick: bool) -> Iterator[Row]:
@@ -148,14 +164,20 @@ def pour_rows(quick: bool) -> Iterator[Row]:
 
         own, tolerance, error = cheapest(exact, ours, (100.0, 30.0, 10.0, 5.0, 3.0, 2.0, 1.5, 1.0, 0.5))
         for sparse in (False, True):
-            run, setting, off = cheapest(exact, lambda given, sparse=sparse: theirs(given, sparse),
-                                         10.0 ** -np.arange(4.0, 11.0, 0.5))  # fmt: skip
+            run, setting, off = cheapest(
+                exact, lambda given, sparse=sparse: theirs(given, sparse), 10.0 ** -np.arange(4.0, 11.0, 0.5)
+            )
             spent, beside = take_turns(own, run, turns=5 if quick else 9)
             words = "solve_ivp BDF, sparsity given by hand" if sparse else "solve_ivp BDF as it comes"
-            yield Row(f"pour, {name}, {CELLS} layers, 24 h", spent, beside,
-                      None if sparse else 5.0, True, words,
-                      f"tolerance {tolerance:g}, error {error:.0e} K (scipy rtol {setting:.0e}, error "
-                      f"{off:.0e} K)")  # fmt: skip
+            yield Row(
+                f"pour, {name}, {CELLS} layers, 24 h",
+                spent,
+                beside,
+                None if sparse else 5.0,
+                True,
+                words,
+                f"tolerance {tolerance:g}, error {error:.0e} K (scipy rtol {setting:.0e}, error {off:.0e} K)",
+            )
 
 
 def cheapest(exact, run, settings):

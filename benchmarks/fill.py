@@ -12,11 +12,12 @@ from pathlib import Path
 
 from openpyxl import load_workbook
 
-from dispense import sheets
-from dispense.demo import DEMO
-from dispense.fill import Templates, template_folder
-from dispense.plan import Plan, build_plan, raw_table
-from dispense.shift import ShiftResult, play_plan
+from dispense.jobs.fill import Templates, template_folder
+from dispense.plan.demo import DEMO
+from dispense.plan.records import Plan, build_plan, raw_table
+from dispense.sheets import content as sheets
+from dispense.shift.player import play_plan
+from dispense.shift.results import ShiftResult
 
 from . import Row, take_turns
 
@@ -40,10 +41,14 @@ def rows(quick: bool = False) -> Iterator[Row]:
             run = _Run(key, contents, out, count)
             run.ours()
             own, reference = take_turns(run.ours, run.reference, turns=turns)
-            yield Row(f"{what}: {COUNT:,} filled, computed and saved", own * COUNT / count,
-                      reference * COUNT / count, 1.3, beside="openpyxl, template loaded and saved",
-                      note=f"measured on {count} a turn; every file is flushed to the disk, openpyxl's "
-                      "are not")  # fmt: skip
+            yield Row(
+                f"{what}: {COUNT:,} filled, computed and saved",
+                own * COUNT / count,
+                reference * COUNT / count,
+                1.3,
+                beside="openpyxl, template loaded and saved",
+                note=f"measured on {count} a turn; every file is flushed to the disk, openpyxl's are not",
+            )
             if key == "shift_material":
                 yield _two(run, turns)
 
@@ -99,8 +104,14 @@ def _two(run: _Run, turns: int) -> Row:
         both()
         two, one = take_turns(both, run.ours, turns=turns)
     note = f"measured on {run.count} a turn" + ("" if two <= 0.6 * one else f"; {_between()}")
-    return Row(f"shift material sheets: {COUNT:,} on two processes", two * COUNT / run.count,
-               one * COUNT / run.count, 0.6, beside="the same on one process", note=note)  # fmt: skip
+    return Row(
+        f"shift material sheets: {COUNT:,} on two processes",
+        two * COUNT / run.count,
+        one * COUNT / run.count,
+        0.6,
+        beside="the same on one process",
+        note=note,
+    )
 
 
 def _between() -> str:
@@ -112,8 +123,10 @@ def _between() -> str:
             begin = time.perf_counter()
             list(pool.map(_count, [2_000_000] * jobs))
             spent.append(time.perf_counter() - begin)
-    return ("the machine: two processes that only count take "
-            f"{spent[1] / spent[0] / 2:.2g}× the time of one that counts for both, and they share a disk")
+    return (
+        "the machine: two processes that only count take "
+        f"{spent[1] / spent[0] / 2:.2g}× the time of one that counts for both, and they share a disk"
+    )
 
 
 def _count(steps: int) -> int:

@@ -23,37 +23,80 @@ def rows(quick: bool = False) -> Iterator[Row]:
         environment = _environment(folder)
 
         def run(code: str, *arguments: str) -> str:
-            done = subprocess.run([sys.executable, "-c", code, *arguments], env=environment,
-                                  capture_output=True, text=True, check=True)  # fmt: skip
+            done = subprocess.run(
+                [sys.executable, "-c", code, *arguments],
+                env=environment,
+                capture_output=True,
+                text=True,
+                check=True,
+            )
             return done.stdout
 
         def imported(names: str) -> float:
-            code = ("import time; begin = time.perf_counter(); "
-                    f"import {names}; print(time.perf_counter() - begin)")  # fmt: skip
+            code = (
+                "import time; begin = time.perf_counter(); "
+                f"import {names}; print(time.perf_counter() - begin)"
+            )
             return float(run(code))
 
-        inside = _medians([lambda: imported("dispense"), lambda: imported("dispense.functions"),
-                           lambda: imported("numpy")], turns)  # fmt: skip
+        inside = _medians(
+            [
+                lambda: imported("dispense"),
+                lambda: imported("dispense.handbook.catalogue"),
+                lambda: imported("numpy"),
+            ],
+            turns,
+        )
         bare, full, numpy = inside
-        yield Row("import dispense", bare, numpy, 2.0, beside="import numpy",
-                  note="functions are loaded on first use")
-        yield Row("import dispense.functions: everything that can be called", full, numpy, 2.0,
-                  beside="import numpy", note="numpy's own import is within")  # fmt: skip
+        yield Row(
+            "import dispense",
+            bare,
+            numpy,
+            2.0,
+            beside="import numpy",
+            note="functions are loaded on first use",
+        )
+        yield Row(
+            "import dispense.handbook.catalogue: everything that can be called",
+            full,
+            numpy,
+            2.0,
+            beside="import numpy",
+            note="numpy's own import is within",
+        )
         loaded = _loaded(run, "--help")
         help_, call_, python = take_turns(
-            lambda: run(COMMAND, "--help"), lambda: run(COMMAND, "call", "BEAD_AREA", "half-round", "6"),
-            lambda: run("pass"), turns=turns,
-        )  # fmt: skip
-        yield Row("dispense --help, whole process", help_, python, beside="an empty Python process",
-                  asked="no numpy, pandas or pint", kept=not {"numpy", "pandas", "pint"} & set(loaded),
-                  note=f"of {', '.join(HEAVY)} it loads {', '.join(loaded) or 'none'}")  # fmt: skip
-        yield Row("dispense call BEAD_AREA half-round 6, whole process", call_, limit=0.35,
-                  note="" if call_ <= 0.35 else "numpy's import on a busy machine")
-        loaded = _loaded(run, "call", "BEAD_AREA", "half-round", "6")
-        yield Row("dispense call, beside python -c 'import numpy'", *take_turns(
+            lambda: run(COMMAND, "--help"),
             lambda: run(COMMAND, "call", "BEAD_AREA", "half-round", "6"),
-            lambda: run("import numpy"), turns=turns,
-        ), beside="a process that imports numpy", note=f"it loads {', '.join(loaded)}")  # fmt: skip
+            lambda: run("pass"),
+            turns=turns,
+        )
+        yield Row(
+            "dispense --help, whole process",
+            help_,
+            python,
+            beside="an empty Python process",
+            asked="no numpy, pandas or pint",
+            kept=not {"numpy", "pandas", "pint"} & set(loaded),
+            note=f"of {', '.join(HEAVY)} it loads {', '.join(loaded) or 'none'}",
+        )
+        yield Row(
+            "dispense call BEAD_AREA half-round 6, whole process",
+            call_,
+            limit=0.35,
+            note="" if call_ <= 0.35 else "numpy's import on a busy machine",
+        )
+        loaded = _loaded(run, "call", "BEAD_AREA", "half-round", "6")
+        yield Row(
+            "dispense call, beside python -c 'import numpy'",
+            *take_turns(
+                lambda: run(COMMAND, "call", "BEAD_AREA", "half-round", "6"),
+                lambda: run("import numpy"),
+                turns=turns,
+            ),
+            beside="a process that imports numpy",
+            note=f"it loads {', '.join(loaded)}",
+        )
 
 
 def _environment(folder: str) -> dict[str, str]:
@@ -73,7 +116,9 @@ def _medians(works: Sequence, turns: int) -> list[float]:
 
 def _loaded(run, *arguments: str) -> list[str]:
     """Which of the heavy packages a command loads."""
-    code = ("import sys, atexit; from dispense.cli import main; "
-            f"atexit.register(lambda: print('loaded', *[name for name in {HEAVY!r} if name in "
-            "sys.modules])); main(sys.argv[1:])")  # fmt: skip
+    code = (
+        "import sys, atexit; from dispense.cli import main; "
+        f"atexit.register(lambda: print('loaded', *[name for name in {HEAVY!r} if name in "
+        "sys.modules])); main(sys.argv[1:])"
+    )
     return run(code, *arguments).strip().splitlines()[-1].split()[1:]

@@ -10,9 +10,9 @@ from pathlib import Path
 
 from openpyxl import load_workbook
 
-from dispense.demo import DEMO, FIRST_DAY
-from dispense.workbook.read_plan import check_plan
-from dispense.workbook.write_plan import write_plan
+from dispense.books.plan import write_plan
+from dispense.plan.demo import DEMO, FIRST_DAY
+from dispense.plan.read import check_plan
 
 from . import Row, take_turns
 
@@ -42,11 +42,21 @@ def rows(quick: bool = False) -> Iterator[Row]:
             book.close()
 
         own, builds, sheets = take_turns(ours, builds_only, all_sheets, turns=3 if quick else 7)
-        yield Row(f"plan with {COUNT:,} build rows, read and checked", own, builds, 1.3,
-                  beside="openpyxl read-only, rows of Builds only",
-                  note="ours reads every sheet and checks it")  # fmt: skip
-        yield Row(f"plan with {COUNT:,} build rows, read and checked", own, sheets, 1.3,
-                  beside="openpyxl read-only, rows of all sheets")  # fmt: skip
+        yield Row(
+            f"plan with {COUNT:,} build rows, read and checked",
+            own,
+            builds,
+            1.3,
+            beside="openpyxl read-only, rows of Builds only",
+            note="ours reads every sheet and checks it",
+        )
+        yield Row(
+            f"plan with {COUNT:,} build rows, read and checked",
+            own,
+            sheets,
+            1.3,
+            beside="openpyxl read-only, rows of all sheets",
+        )
 
 
 def _builds() -> list[dict]:
@@ -55,5 +65,7 @@ def _builds() -> list[dict]:
     shifts = [row["shift"] for row in DEMO["Shifts"]]
     days = (FIRST_DAY + datetime.timedelta(days=day) for day in itertools.count())
     cells = ((day, shift, part) for day in days for shift in shifts for part in parts)
-    return [dict(date=day, shift=shift, part=part, quantity=1 + number % 9)
-            for number, (day, shift, part) in enumerate(itertools.islice(cells, COUNT))]  # fmt: skip
+    return [
+        dict(date=day, shift=shift, part=part, quantity=1 + number % 9)
+        for number, (day, shift, part) in enumerate(itertools.islice(cells, COUNT))
+    ]

@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
+from .base.offer import offer
+from .moved import offer_old_names
+
 __version__ = "0.1.0"
 
 # What the top level offers, loaded on first use so that importing the package stays quick.
 _OFFERED = {
-    "call": "registry",
-    "evaluate": "registry",
-    "lookup": "registry",
-    "FUNCTIONS": "functions",
-    "DispenseError": "errors",
-    "InputError": "errors",
+    "call": "handbook.catalogue",
+    "evaluate": "handbook.catalogue",
+    "lookup": "handbook.catalogue",
+    "FUNCTIONS": "handbook.catalogue",
+    "read_plan": "plan.read:load_plan",
+    "DispenseError": "base.errors",
+    "InputError": "base.errors",
 }
 
 __all__ = ["__version__", *_OFFERED]
 
-
-def __getattr__(name: str):
-    if name in _OFFERED:
-        from importlib import import_module
-
-        return getattr(import_module(f".{_OFFERED[name]}", __name__), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+offer_old_names()
+__getattr__ = offer(__name__, _OFFERED)

@@ -15,8 +15,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from . import __version__
-from .findings import BAD_INPUT, DONE, USAGE, Finding, exit_code, tally
-from .paper import PAPERS
+from .base.findings import BAD_INPUT, DONE, USAGE, Finding, exit_code, tally
+from .base.paper import PAPERS
 
 EXIT_CODES = (
     "Exit codes: 0 done; 1 the input has problems; 2 the command was not understood; 3 done, and the plan "
@@ -42,68 +42,92 @@ def parser() -> argparse.ArgumentParser:
     new.add_argument("--demo", action="store_true", help="filled with the invented demo plant")
     new.set_defaults(run=_new)
 
-    check = commands.add_parser("check", help="say everything that is wrong with a plan",
-                                epilog=EXIT_CODES)  # fmt: skip
+    check = commands.add_parser("check", help="say everything that is wrong with a plan", epilog=EXIT_CODES)
     check.add_argument("plan", help=PLAN_HELP)
     _json(check)
     check.set_defaults(run=_check)
 
     fill = commands.add_parser("fill", help="compute a plan and fill its sheets", epilog=EXIT_CODES)
     fill.add_argument("plan", help=PLAN_HELP)
-    fill.add_argument("--out", metavar="DIR",
-                      help="folder for the sheets (default: a folder named after the plan)")  # fmt: skip
+    fill.add_argument(
+        "--out", metavar="DIR", help="folder for the sheets (default: a folder named after the plan)"
+    )
     fill.add_argument("--date", metavar="YYYY-MM-DD", help="one day (default: all days)")
     fill.add_argument("--shift", metavar="NAME", help="one shift (default: all shifts)")
-    fill.add_argument("--station", metavar="NAME", action="append",
-                      help="one station; may be given again (default: all stations)")  # fmt: skip
+    fill.add_argument(
+        "--station",
+        metavar="NAME",
+        action="append",
+        help="one station; may be given again (default: all stations)",
+    )
     fill.add_argument("--templates", metavar="DIR", help="folder with the plant's own templates")
     _paper(fill)
     fill.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
-    fill.add_argument("--open", action="store_true",
-                      help="write into the workbook open in the spreadsheet (Windows, macOS)")  # fmt: skip
+    fill.add_argument(
+        "--open", action="store_true", help="write into the workbook open in the spreadsheet (Windows, macOS)"
+    )
     _json(fill)
     fill.set_defaults(run=_fill)
 
-    forecast = commands.add_parser("forecast", help="consumption, stock and orders over weeks",
-                                   epilog=EXIT_CODES)  # fmt: skip
+    forecast = commands.add_parser(
+        "forecast", help="consumption, stock and orders over weeks", epilog=EXIT_CODES
+    )
     forecast.add_argument("plan", help=PLAN_HELP)
-    forecast.add_argument("--weeks", type=int, default=4, metavar="N",
-                          help="calendar weeks from the first build (default: 4)")  # fmt: skip
+    forecast.add_argument(
+        "--weeks", type=int, default=4, metavar="N", help="calendar weeks from the first build (default: 4)"
+    )
     forecast.add_argument("--out", metavar="FILE", help="workbook, .csv or .json to write")
-    forecast.add_argument("--builds", metavar="FILE",
-                          help="builds from a .csv, .parquet or .sqlite file, not the plan's")  # fmt: skip
-    forecast.add_argument("--as-of", metavar="YYYY-MM-DD", type=datetime.date.fromisoformat,
-                          help="today: builds before it are history (default: the first build)")  # fmt: skip
-    forecast.add_argument("--draws", type=int, default=500, metavar="N",
-                          help="simulated futures (default: 500)")  # fmt: skip
-    forecast.add_argument("--seed", type=int, default=1, metavar="N",
-                          help="the same seed gives the same figures (default: 1)")  # fmt: skip
+    forecast.add_argument(
+        "--builds", metavar="FILE", help="builds from a .csv, .parquet or .sqlite file, not the plan's"
+    )
+    forecast.add_argument(
+        "--as-of",
+        metavar="YYYY-MM-DD",
+        type=datetime.date.fromisoformat,
+        help="today: builds before it are history (default: the first build)",
+    )
+    forecast.add_argument(
+        "--draws", type=int, default=500, metavar="N", help="simulated futures (default: 500)"
+    )
+    forecast.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="the same seed gives the same figures (default: 1)"
+    )
     _paper(forecast)
-    forecast.add_argument("--processes", type=int, default=1, metavar="N",
-                          help="work on N processors")  # fmt: skip
+    forecast.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
     _json(forecast)
     forecast.set_defaults(run=_forecast)
 
-    cure = commands.add_parser("cure", help="working life, cure and heat of a station's material",
-                               epilog=EXIT_CODES)  # fmt: skip
+    cure = commands.add_parser(
+        "cure", help="working life, cure and heat of a station's material", epilog=EXIT_CODES
+    )
     cure.add_argument("plan", help=PLAN_HELP)
-    cure.add_argument("--station", metavar="NAME",
-                      help="station whose material is looked at (default: all of them)")  # fmt: skip
-    cure.add_argument("--record", metavar="FILE",
-                      help="shop temperatures of the station from a CSV of times and °C")  # fmt: skip
-    cure.add_argument("--log", metavar="FILE",
-                      help="a thermocouple's log through the oven, CSV of minutes and °C")  # fmt: skip
-    cure.add_argument("--out", metavar="PATH",
-                      help="workbook to write; without --station a folder for one each")  # fmt: skip
+    cure.add_argument(
+        "--station", metavar="NAME", help="station whose material is looked at (default: all of them)"
+    )
+    cure.add_argument(
+        "--record", metavar="FILE", help="shop temperatures of the station from a CSV of times and °C"
+    )
+    cure.add_argument(
+        "--log", metavar="FILE", help="a thermocouple's log through the oven, CSV of minutes and °C"
+    )
+    cure.add_argument(
+        "--out", metavar="PATH", help="workbook to write; without --station a folder for one each"
+    )
     _paper(cure)
     _json(cure)
     cure.set_defaults(run=_cure)
 
     fit = commands.add_parser("fit", help="activation energy or kinetics from a table of tests")
-    fit.add_argument("measurements", help="CSV: columns Temperature and Time, or Time, Temperature "
-                     "and Degree; a header may carry a unit")  # fmt: skip
-    fit.add_argument("--form", choices=("arrhenius", "n-th", "kamal"), default="arrhenius",
-                     help="what is fitted (default: arrhenius)")  # fmt: skip
+    fit.add_argument(
+        "measurements",
+        help="CSV: columns Temperature and Time, or Time, Temperature and Degree; a header may carry a unit",
+    )
+    fit.add_argument(
+        "--form",
+        choices=("arrhenius", "n-th", "kamal"),
+        default="arrhenius",
+        help="what is fitted (default: arrhenius)",
+    )
     fit.add_argument("--out", metavar="FILE", help="workbook with the residual plot to write")
     _paper(fit)
     _json(fit)
@@ -115,44 +139,59 @@ def parser() -> argparse.ArgumentParser:
     functions.set_defaults(run=_functions)
 
     call = commands.add_parser(
-        "call", help="evaluate one workbook function",
+        "call",
+        help="evaluate one workbook function",
         description="Evaluate one workbook function. Numbers are in the units of `dispense "
-        "functions NAME`; a text may carry a unit (\"3/16 in\"); ranges are JSON lists; - leaves "
+        'functions NAME`; a text may carry a unit ("3/16 in"); ranges are JSON lists; - leaves '
         "an argument blank.",
-    )  # fmt: skip
+    )
     call.add_argument("name", help="the function, such as BEAD_VOLUME")
-    call.add_argument("arguments", nargs=argparse.REMAINDER, metavar="ARGUMENT",
-                      help="its arguments in their order")  # fmt: skip
+    call.add_argument(
+        "arguments", nargs=argparse.REMAINDER, metavar="ARGUMENT", help="its arguments in their order"
+    )
     _json(call)
     call.set_defaults(run=_call)
 
     addin = commands.add_parser("addin", help="build, install or inspect the spreadsheet add-in")
-    addin.add_argument("action", choices=("build", "install", "uninstall", "status"),
-                       help="build: write the files; install: put them where the spreadsheet finds "
-                       "them; status: say what is missing")  # fmt: skip
-    addin.add_argument("--host", choices=("excel", "calc", "names"), required=True,
-                       help="excel: Excel on Windows; calc: LibreOffice Calc; names: a workbook with "
-                       "the closed-form functions as names, without an add-in (build only)")  # fmt: skip
+    addin.add_argument(
+        "action",
+        choices=("build", "install", "uninstall", "status"),
+        help="build: write the files; install: put them where the spreadsheet finds "
+        "them; status: say what is missing",
+    )
+    addin.add_argument(
+        "--host",
+        choices=("excel", "calc", "names"),
+        required=True,
+        help="excel: Excel on Windows; calc: LibreOffice Calc; names: a workbook with "
+        "the closed-form functions as names, without an add-in (build only)",
+    )
     addin.add_argument("--out", metavar="PATH", help="with build: the file or folder to write")
-    addin.add_argument("--workbook", metavar="FILE",
-                       help="with build --host names: put the names in a copy of this workbook")  # fmt: skip
-    addin.add_argument("--with-dependencies", action="store_true",
-                       help="with build --host calc: bring the packages it needs along")  # fmt: skip
+    addin.add_argument(
+        "--workbook", metavar="FILE", help="with build --host names: put the names in a copy of this workbook"
+    )
+    addin.add_argument(
+        "--with-dependencies",
+        action="store_true",
+        help="with build --host calc: bring the packages it needs along",
+    )
     _json(addin)
     addin.set_defaults(run=_addin)
 
     respell = commands.add_parser("respell", help="spell a workbook's formulas for another host")
     respell.add_argument("workbook", help="workbook with functions in its cells; not changed")
-    respell.add_argument("--host", choices=("excel", "calc"), required=True,
-                         help="the spreadsheet that it shall open in")  # fmt: skip
+    respell.add_argument(
+        "--host", choices=("excel", "calc"), required=True, help="the spreadsheet that it shall open in"
+    )
     respell.add_argument("--out", metavar="FILE", required=True, help="workbook to write")
     respell.set_defaults(run=_respell)
     return top
 
 
 def _paper(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--paper", choices=tuple(PAPERS), default="A4",
-                         help="paper to print on (default: A4)")  # fmt: skip
+    command.add_argument(
+        "--paper", choices=tuple(PAPERS), default="A4", help="paper to print on (default: A4)"
+    )
 
 
 def _json(command: argparse.ArgumentParser) -> None:
@@ -166,7 +205,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         parser().print_help(sys.stderr)
         return USAGE
     options = parser().parse_args(_json_first(arguments))
-    from .errors import DispenseError
+    from .base.errors import DispenseError
 
     try:
         return options.run(options)
@@ -202,7 +241,7 @@ def _json_first(arguments: list[str]) -> list[str]:
 
 
 def _print_json(value: Any) -> None:
-    from .terminal import json_text
+    from .base.terminal import json_text
 
     print(json_text(value))
 
@@ -212,27 +251,32 @@ def _tell(report: Any, options) -> int:
     if options.json:
         _print_json(report.as_json())
     else:
-        from .terminal import printable
+        from .base.terminal import printable
 
         print(printable(report.as_text()))
     return exit_code(getattr(report, "findings", ()), not_written=bool(getattr(report, "not_written", ())))
 
 
 def _problem(problem) -> dict[str, Any]:
-    from .errors import show
+    from .base.errors import show
 
     plain = isinstance(problem.value, str | int | type(None))
-    return {"where": problem.where, "argument": problem.argument,
-            "given": problem.value if plain else show(problem.value),
-            "allowed": problem.allowed, "fix": problem.fix, "code": problem.code,
-            "text": str(problem)}  # fmt: skip
+    return {
+        "where": problem.where,
+        "argument": problem.argument,
+        "given": problem.value if plain else show(problem.value),
+        "allowed": problem.allowed,
+        "fix": problem.fix,
+        "code": problem.code,
+        "text": str(problem),
+    }
 
 
 # --------------------------------------------------------------------------------------- commands
 
 
 def _new(options) -> int:
-    from .workbook.write_plan import new_plan
+    from .books.plan import new_plan
 
     new_plan(options.plan, demo=options.demo)
     print(f"wrote {options.plan}")
@@ -240,14 +284,18 @@ def _new(options) -> int:
 
 
 def _check(options) -> int:
-    from .plan_findings import plan_findings
-    from .workbook.read_plan import check_plan
+    from .plan.read import check_plan
+    from .reports.findings import plan_findings
 
     plan, problems = check_plan(options.plan)
     findings = [] if problems else plan_findings(plan)
     if options.json:
-        _print_json({"problems": [_problem(problem) for problem in problems],
-                     "findings": [finding.as_json() for finding in findings]})  # fmt: skip
+        _print_json(
+            {
+                "problems": [_problem(problem) for problem in problems],
+                "findings": [finding.as_json() for finding in findings],
+            }
+        )
     elif problems:
         for problem in problems:
             print(problem)
@@ -259,7 +307,7 @@ def _check(options) -> int:
 
 
 def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
-    from .terminal import findings_text, printable
+    from .base.terminal import findings_text, printable
 
     size = f"{len(plan.builds)} builds of {len(plan.parts)} parts at {len(plan.stations)} stations"
     warnings = [finding for finding in findings if finding.is_warning]
@@ -272,8 +320,8 @@ def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
 
 
 def _fill(options) -> int:
-    from .fill import fill
-    from .terminal import Progress
+    from .base.terminal import Progress
+    from .jobs.fill import fill
 
     bars: list[Progress] = []
 
@@ -283,45 +331,65 @@ def _fill(options) -> int:
         bars[0].step(done - bars[0].done)
 
     report = fill(
-        options.plan, options.out, date=options.date, shift=options.shift,
-        stations=options.station, templates=options.templates, paper=options.paper,
-        processes=options.processes, open_workbook=options.open, progress=progress,
-    )  # fmt: skip
+        options.plan,
+        options.out,
+        date=options.date,
+        shift=options.shift,
+        stations=options.station,
+        templates=options.templates,
+        paper=options.paper,
+        processes=options.processes,
+        open_workbook=options.open,
+        progress=progress,
+    )
     for bar in bars:
         bar.close()
     return _tell(report, options)
 
 
 def _forecast(options) -> int:
-    from .forecast import forecast_file
+    from .jobs.forecast import forecast_file
 
-    report = forecast_file(options.plan, weeks=options.weeks, out=options.out, builds=options.builds,
-                           draws=options.draws, seed=options.seed,
-                           processes=options.processes, paper=options.paper,
-                           as_of=options.as_of)  # fmt: skip
+    report = forecast_file(
+        options.plan,
+        weeks=options.weeks,
+        out=options.out,
+        builds=options.builds,
+        draws=options.draws,
+        seed=options.seed,
+        processes=options.processes,
+        paper=options.paper,
+        as_of=options.as_of,
+    )
     return _tell(report, options)
 
 
 def _cure(options) -> int:
-    from .cure_report import cure_file, cure_files
+    from .jobs.cure import cure_file, cure_files
 
     if options.station is None:
         given = {"record": options.record, "log": options.log}
         return _tell(cure_files(options.plan, out=options.out, paper=options.paper, **given), options)
-    report = cure_file(options.plan, options.station, record=options.record, log=options.log,
-                       out=options.out, paper=options.paper)
+    report = cure_file(
+        options.plan,
+        options.station,
+        record=options.record,
+        log=options.log,
+        out=options.out,
+        paper=options.paper,
+    )
     return _tell(report, options)
 
 
 def _fit(options) -> int:
-    from .fit_report import fit_file
+    from .jobs.fit import fit_file
 
     report = fit_file(options.measurements, options.form, out=options.out, paper=options.paper)
     return _tell(report, options)
 
 
 def _functions(options) -> int:
-    from .describe import describe, describe_all, function_text, functions_text
+    from .handbook.words import describe, describe_all, function_text, functions_text
 
     if options.name:
         print_ = _print_json if options.json else print
@@ -334,15 +402,15 @@ def _functions(options) -> int:
 
 
 def _call(options) -> int:
-    from .describe import read_argument, result_json, result_text
-    from .registry import evaluate, lookup
+    from .handbook.catalogue import evaluate, lookup
+    from .handbook.words import read_argument, result_json, result_text
 
     entry = lookup(options.name)
     found = evaluate(entry, [read_argument(text) for text in options.arguments])
     if options.json:
         _print_json(result_json(found))
     elif not found.problems:
-        from .terminal import printable
+        from .base.terminal import printable
 
         print(printable(result_text(found)))
     for problem in found.problems:
@@ -353,12 +421,17 @@ def _call(options) -> int:
 def _addin(options) -> int:
     from .addin.commands import manage
 
-    report = manage(options.action, options.host, options.out, workbook=options.workbook,
-                    with_dependencies=options.with_dependencies)  # fmt: skip
+    report = manage(
+        options.action,
+        options.host,
+        options.out,
+        workbook=options.workbook,
+        with_dependencies=options.with_dependencies,
+    )
     if options.json:
         _print_json(report)
     else:
-        from .terminal import in_words
+        from .base.terminal import in_words
 
         for key, value in report.items():
             print(f"{key.replace('_', ' ')}: {in_words(value)}")
@@ -366,7 +439,7 @@ def _addin(options) -> int:
 
 
 def _respell(options) -> int:
-    from .workbook.spell import respell_workbook
+    from .formulas.spell import respell_workbook
 
     respell_workbook(options.workbook, options.host, options.out)
     print(f"wrote {options.out}")

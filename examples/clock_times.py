@@ -6,8 +6,9 @@ python examples/clock_times.py plan.xlsx 2026-03-02 Early "Hem robot"
 import datetime
 import sys
 
-from dispense.shift import hhmm, play_plan
-from dispense.workbook.read_plan import load_plan
+from dispense.base.clock import hhmm
+from dispense.plan.read import load_plan
+from dispense.shift.player import play_plan
 
 path, day, shift, station = sys.argv[1:]
 date = datetime.date.fromisoformat(day)
@@ -18,5 +19,7 @@ for result in play_plan(plan, until=(date, shift), stations=[station]):
             if event.kind in {"container", "purge", "mixer"}:
                 print(hhmm(event.clock), event.text)
         for letter in result.letters:
-            print(f"{letter.upper()}: {result.drawn(letter) / 1e6:.1f} mL drawn,",
-                  f"balance {result.balance(letter)} nL")  # fmt: skip
+            print(
+                f"{letter.upper()}: {result.drawn(letter) / 1e6:.1f} mL drawn,",
+                f"balance {result.balance(letter)} nL",
+            )

@@ -5,9 +5,9 @@ python examples/what_if.py plan.xlsx
 
 import sys
 
-from dispense.terminal import table
-from dispense.whatif import change_scrap, change_takt, change_temperature, what_if
-from dispense.workbook.read_plan import load_plan
+from dispense.base.terminal import table
+from dispense.forecast.whatif import change_scrap, change_takt, change_temperature, what_if
+from dispense.plan.read import load_plan
 
 ML = 1e6  # nanolitres in a millilitre
 

@@ -11,5 +11,6 @@ fi
 command -v pdftoppm >/dev/null 2>&1 || need_package poppler-utils
 export DISPENSE_NEEDS_SPREADSHEET=1
 .venv/bin/ruff check .
+.venv/bin/ruff format --check .
 .venv/bin/mypy dispense
 .venv/bin/python -m pytest -n 2 --dist loadgroup "$@"

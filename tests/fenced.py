@@ -30,7 +30,7 @@ import openpyxl
 from openpyxl.worksheet.formula import ArrayFormula
 
 from dispense.cli import main
-from dispense.workbook.evaluate import evaluate_workbook
+from dispense.formulas.evaluate import evaluate_workbook
 
 ROOT = Path(__file__).resolve().parent.parent
 FLAGS = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
@@ -135,8 +135,11 @@ class Reader:
         for line in block.lines[1:]:
             sheet, row, column, value = (part.strip() for part in line.split("|"))
             header, at = header_of(book[sheet], column)
-            rows = [cells[0].row for cells in book[sheet].iter_rows(min_row=header + 1)
-                    if row in [str(cell.value) for cell in cells]]  # fmt: skip
+            rows = [
+                cells[0].row
+                for cells in book[sheet].iter_rows(min_row=header + 1)
+                if row in [str(cell.value) for cell in cells]
+            ]
             assert rows, f"{block.where}: {line}: no such row"
             book[sheet].cell(rows[0], at).value = as_value(value)
         book.save(block.rest)
@@ -183,8 +186,9 @@ def run(command: str) -> tuple[int, str]:
         return 0, ""
     if words[0] != "dispense":
         program = [sys.executable, *words[1:]] if words[0] == "python" else ["sh", "-c", command]
-        done = subprocess.run(program, capture_output=True, text=True, timeout=120,
-                              env={**os.environ, "PYTHONPATH": str(ROOT)})  # fmt: skip
+        done = subprocess.run(
+            program, capture_output=True, text=True, timeout=120, env={**os.environ, "PYTHONPATH": str(ROOT)}
+        )
         return done.returncode, done.stdout + done.stderr
     printed = io.StringIO()
     with contextlib.redirect_stdout(printed), contextlib.redirect_stderr(printed):

@@ -38,18 +38,18 @@ from typing import Any
 
 from openpyxl import Workbook
 
-from dispense import sheets
-from dispense.cure_report import cure_report
-from dispense.demo import DEMO
-from dispense.dispenser import setup_card, station_parts
-from dispense.errors import DispenseError, FileError
-from dispense.forecast import forecast
-from dispense.plan import RawTable, raw_table, read_plan
-from dispense.plan_tables import SETTINGS, TABLES
-from dispense.shift import play_plan
-from dispense.workbook.fill import encode
-from dispense.workbook.read_plan import check_plan
-from dispense.workbook.write_plan import plan_bytes
+from dispense.base.errors import DispenseError, FileError
+from dispense.books.plan import plan_bytes
+from dispense.forecast.model import forecast
+from dispense.plan.demo import DEMO
+from dispense.plan.read import check_plan
+from dispense.plan.records import RawTable, raw_table, read_plan
+from dispense.plan.tables import SETTINGS, TABLES
+from dispense.reports.cure import cure_report
+from dispense.sheets import content as sheets
+from dispense.shift.player import play_plan
+from dispense.shift.setup import setup_card, station_parts
+from dispense.xlsx.templates import encode
 
 CORPUS = Path(__file__).parent / "corpus" / "plans.json"
 SECONDS = 20  # longest that one case may take, on a busy machine
@@ -71,8 +71,9 @@ def base_rows() -> dict[str, list[dict[str, Any]]]:
     """The demo with two shifts of few builds, so that a case is quick."""
     rows = copy.deepcopy({name: table for name, table in DEMO.items() if name != "Settings"})
     first = min(row["date"] for row in rows["Builds"])
-    rows["Builds"] = [row | {"quantity": max(1, row["quantity"] // 6)}
-                      for row in rows["Builds"] if row["date"] == first]  # fmt: skip
+    rows["Builds"] = [
+        row | {"quantity": max(1, row["quantity"] // 6)} for row in rows["Builds"] if row["date"] == first
+    ]
     return rows
 
 
@@ -93,35 +94,193 @@ def _base_tables() -> dict[str, RawTable]:
         tables[table.name] = raw
     values = DEMO["Settings"][0]
     tables["Settings"] = RawTable(
-        "Settings", ["Setting", "Value"],
+        "Settings",
+        ["Setting", "Value"],
         [[item.title for item in SETTINGS], [values.get(item.name) for item in SETTINGS]],
-    )  # fmt: skip
+    )
     return tables
 
 
 # ---------------------------------------------------------------------------------------- changes
 
 NASTY: list[Any] = [
-    None, "", " ", "\t", 0, -0.0, -1, 1, 0.5, 1e-300, 5e-324, 1e-12, 1e12, 1e300, 1.7e308, -1.7e308,
-    math.nan, math.inf, -math.inf, 10**30, 10**400, True, False, "nan", "inf", "-inf", "1e400", "1e-400",
-    "1e400 mm", "NaN mm", "3/16 in", "1/0 in", "75 degF", "12 m", "1 2/3 in", "5 %", "-5 %", "1,5",
-    "1 000", "１２", "²", "0x10", "1_000", "=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "'1", "#N/A", "#REF!",
-    "#NUM!", "TRUE", "yes", "x", "a", "b", "A", "A\nB", "\x00", "\ud800", "￾", "é" * 40, "\U0001f9ea",
-    "x" * 300, "x" * 3000, "9" * 400, "1/" + "9" * 400, "9" * 400 + "/1 in", "1 mm/0", "3 mm**400",
-    "3 " + "(" * 300, "{0}", "%s", "%n", "../../x", "CON", "a/b\\c:d*e?f", "<b>&amp;", "]]>", "06:00",
-    "24:00", "25:30", "99:99", "-1:00", "1e9:00", "06:00:61", "2026-02-30", "2026-03-02", "0001-01-01",
-    "9999-12-31", datetime.date(1, 1, 1), datetime.date(9999, 12, 31), datetime.date(2026, 3, 2),
-    datetime.datetime(2026, 3, 2, 6), datetime.datetime(9999, 12, 31, 23, 59, 59), datetime.time(6),
-    datetime.time(23, 59, 59, 999999), datetime.timedelta(days=1, hours=6), datetime.timedelta(days=-1),
-    46000, 2958465, 2958466, -1e9, 1e9, 60, 61, "one-part", "two-part", "mass", "oven", "moisture",
-    "light", "box", "cone", "lying-cylinder", "tray", "cylinder", "segment", "purge", "change mixer",
-    "line", "arc", "travel", "rectangle", "round",
-]  # fmt: skip
+    None,
+    "",
+    " ",
+    "\t",
+    0,
+    -0.0,
+    -1,
+    1,
+    0.5,
+    1e-300,
+    5e-324,
+    1e-12,
+    1e12,
+    1e300,
+    1.7e308,
+    -1.7e308,
+    math.nan,
+    math.inf,
+    -math.inf,
+    10**30,
+    10**400,
+    True,
+    False,
+    "nan",
+    "inf",
+    "-inf",
+    "1e400",
+    "1e-400",
+    "1e400 mm",
+    "NaN mm",
+    "3/16 in",
+    "1/0 in",
+    "75 degF",
+    "12 m",
+    "1 2/3 in",
+    "5 %",
+    "-5 %",
+    "1,5",
+    "1 000",
+    "１２",
+    "²",
+    "0x10",
+    "1_000",
+    "=1+1",
+    "+1",
+    "-1",
+    "@SUM(A1)",
+    "\t=1",
+    "'1",
+    "#N/A",
+    "#REF!",
+    "#NUM!",
+    "TRUE",
+    "yes",
+    "x",
+    "a",
+    "b",
+    "A",
+    "A\nB",
+    "\x00",
+    "\ud800",
+    "￾",
+    "é" * 40,
+    "\U0001f9ea",
+    "x" * 300,
+    "x" * 3000,
+    "9" * 400,
+    "1/" + "9" * 400,
+    "9" * 400 + "/1 in",
+    "1 mm/0",
+    "3 mm**400",
+    "3 " + "(" * 300,
+    "{0}",
+    "%s",
+    "%n",
+    "../../x",
+    "CON",
+    "a/b\\c:d*e?f",
+    "<b>&amp;",
+    "]]>",
+    "06:00",
+    "24:00",
+    "25:30",
+    "99:99",
+    "-1:00",
+    "1e9:00",
+    "06:00:61",
+    "2026-02-30",
+    "2026-03-02",
+    "0001-01-01",
+    "9999-12-31",
+    datetime.date(1, 1, 1),
+    datetime.date(9999, 12, 31),
+    datetime.date(2026, 3, 2),
+    datetime.datetime(2026, 3, 2, 6),
+    datetime.datetime(9999, 12, 31, 23, 59, 59),
+    datetime.time(6),
+    datetime.time(23, 59, 59, 999999),
+    datetime.timedelta(days=1, hours=6),
+    datetime.timedelta(days=-1),
+    46000,
+    2958465,
+    2958466,
+    -1e9,
+    1e9,
+    60,
+    61,
+    "one-part",
+    "two-part",
+    "mass",
+    "oven",
+    "moisture",
+    "light",
+    "box",
+    "cone",
+    "lying-cylinder",
+    "tray",
+    "cylinder",
+    "segment",
+    "purge",
+    "change mixer",
+    "line",
+    "arc",
+    "travel",
+    "rectangle",
+    "round",
+]
 
-UNITS = ["mm", "in", "m", "µm", "mL", "L", "g", "kg", "min", "s", "h", "d", "K", "°C", "degF", "kelvin",
-         "%", "", "bar", "Pa·s", "mPa·s", "cP", "J/g", "kJ/mol", "banana", "1", "mm mm", "m/m", "1/s",
-         "mL/s", "cm3/min", "N", "lbf", "]", "[", "[[", "mm**9", "10 mm", "0 mm", "rad", "deg", "\x00",
-         "(" * 200, "year", "dB", "delta_degC", "nm**0.5"]  # fmt: skip
+UNITS = [
+    "mm",
+    "in",
+    "m",
+    "µm",
+    "mL",
+    "L",
+    "g",
+    "kg",
+    "min",
+    "s",
+    "h",
+    "d",
+    "K",
+    "°C",
+    "degF",
+    "kelvin",
+    "%",
+    "",
+    "bar",
+    "Pa·s",
+    "mPa·s",
+    "cP",
+    "J/g",
+    "kJ/mol",
+    "banana",
+    "1",
+    "mm mm",
+    "m/m",
+    "1/s",
+    "mL/s",
+    "cm3/min",
+    "N",
+    "lbf",
+    "]",
+    "[",
+    "[[",
+    "mm**9",
+    "10 mm",
+    "0 mm",
+    "rad",
+    "deg",
+    "\x00",
+    "(" * 200,
+    "year",
+    "dB",
+    "delta_degC",
+    "nm**0.5",
+]
 
 
 def changes(draw: random.Random) -> list[Change]:
@@ -138,10 +297,23 @@ def _one_change(draw: random.Random, tables: dict[str, RawTable]) -> Change:
     rows = len(raw.columns[0])
     row = draw.randrange(rows) if rows else 0
     kind = draw.choices(
-        ("set", "plausible", "scale", "copy", "header", "unit", "swap", "double", "drop", "shuffle",
-         "drop column", "drop table", "fill"),
+        (
+            "set",
+            "plausible",
+            "scale",
+            "copy",
+            "header",
+            "unit",
+            "swap",
+            "double",
+            "drop",
+            "shuffle",
+            "drop column",
+            "drop table",
+            "fill",
+        ),
         (30, 22, 14, 6, 3, 8, 4, 3, 5, 2, 2, 1, 2),
-    )[0]  # fmt: skip
+    )[0]
     change: Change = {"do": kind, "table": name, "column": column, "row": row}
     if kind in ("set", "fill", "header"):
         change["value"] = draw.choice(NASTY)
@@ -267,13 +439,58 @@ def full_file() -> bytes:
     return plan_bytes(base_rows() | {"Settings": DEMO["Settings"]})
 
 
-TOKENS = [b"<f>1+1</f>", b"<v/>", b"<v>nan</v>", b"<v>1e999</v>", b"<v>99999999999999999999</v>",
-          b't="e"', b't="b"', b't="d"', b't="s"', b't="str"', b't="inlineStr"', b't="x"', b"&#0;", b"&#x1F;",
-          b"&amp;", b"&bad;", b"<!--", b"-->", b"<![CDATA[", b"]]>", b"\0", b"\xff", b"\xef\xbb\xbf",
-          b'r="A0"', b'r="XFE1"', b'r="A1048577"', b'r="-1"', b'r=""', b'spans="0:0"', b"<row>", b"</row>",
-          b"</sheetData>", b"<c/>", b'state="veryHidden"', b'name=""', b'r:id="rId99"', b"-1", b"9" * 30,
-          b"0", b"NaN", b"INF", b"true", b"\xc3\x28", b"<is><t>x</t></is>", b'ref="A1:A0"', b'ref="A1"',
-          b'ref="A1:XFD1048576"', b'date1904="1"', b"xml:space", b"xmlns"]  # fmt: skip
+TOKENS = [
+    b"<f>1+1</f>",
+    b"<v/>",
+    b"<v>nan</v>",
+    b"<v>1e999</v>",
+    b"<v>99999999999999999999</v>",
+    b't="e"',
+    b't="b"',
+    b't="d"',
+    b't="s"',
+    b't="str"',
+    b't="inlineStr"',
+    b't="x"',
+    b"&#0;",
+    b"&#x1F;",
+    b"&amp;",
+    b"&bad;",
+    b"<!--",
+    b"-->",
+    b"<![CDATA[",
+    b"]]>",
+    b"\0",
+    b"\xff",
+    b"\xef\xbb\xbf",
+    b'r="A0"',
+    b'r="XFE1"',
+    b'r="A1048577"',
+    b'r="-1"',
+    b'r=""',
+    b'spans="0:0"',
+    b"<row>",
+    b"</row>",
+    b"</sheetData>",
+    b"<c/>",
+    b'state="veryHidden"',
+    b'name=""',
+    b'r:id="rId99"',
+    b"-1",
+    b"9" * 30,
+    b"0",
+    b"NaN",
+    b"INF",
+    b"true",
+    b"\xc3\x28",
+    b"<is><t>x</t></is>",
+    b'ref="A1:A0"',
+    b'ref="A1"',
+    b'ref="A1:XFD1048576"',
+    b'date1904="1"',
+    b"xml:space",
+    b"xmlns",
+]
 
 
 def damage(draw: random.Random, data: bytes) -> bytes:
@@ -462,8 +679,14 @@ def guarded(run: Callable[[], str]) -> str:
             signal.signal(signal.SIGALRM, before)
 
 
-def case(seed: int, number: int, folder: Path, files: dict[str, bytes],
-         share: float = FILE_SHARE, with_reports: bool = False):  # fmt: skip
+def case(
+    seed: int,
+    number: int,
+    folder: Path,
+    files: dict[str, bytes],
+    share: float = FILE_SHARE,
+    with_reports: bool = False,
+):
     """One case: its outcome, and what to keep to play it again."""
     draw = random.Random(f"{seed}/{number}")
     if draw.random() < share:
@@ -503,14 +726,16 @@ def load_value(value: Any) -> Any:
 
 def dump(given: list[Change]) -> list[Change]:
     """Changes as JSON."""
-    return [change | ({"value": dump_value(change["value"])} if "value" in change else {})
-            for change in given]  # fmt: skip
+    return [
+        change | ({"value": dump_value(change["value"])} if "value" in change else {}) for change in given
+    ]
 
 
 def load(given: list[Change]) -> list[Change]:
     """Changes from JSON."""
-    return [change | ({"value": load_value(change["value"])} if "value" in change else {})
-            for change in given]  # fmt: skip
+    return [
+        change | ({"value": load_value(change["value"])} if "value" in change else {}) for change in given
+    ]
 
 
 def corpus() -> list[tuple[str, list[Change]]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dispense.functions import FUNCTIONS, call
+from dispense.handbook.catalogue import FUNCTIONS, call
 
 
 def examples_of(*categories: str) -> list:
@@ -26,8 +26,11 @@ def check_example(name, example) -> None:
 
 def functions_without_examples(*categories: str) -> list[str]:
     """Names of functions in the categories that carry no example."""
-    return [entry.name for entry in FUNCTIONS.values()
-            if entry.category in categories and not entry.examples and not entry.table]  # fmt: skip
+    return [
+        entry.name
+        for entry in FUNCTIONS.values()
+        if entry.category in categories and not entry.examples and not entry.table
+    ]
 
 
 def published_value(name: str, arguments: tuple):

@@ -231,9 +231,7 @@ def _with_rare_parts(data: bytes) -> bytes:
             link("rId91", "calcChain", "calcChain.xml"),
         ),
         "xl/worksheets/_rels/sheet1.xml.rels": link(
-            "rId90",
-            "http://schemas.microsoft.com/office/2007/relationships/slicer",
-            "../slicers/slicer1.xml",
+            "rId90", "http://schemas.microsoft.com/office/2007/relationships/slicer", "../slicers/slicer1.xml"
         ),
         "xl/workbook.xml": lambda text: text.replace(
             "<definedNames>",

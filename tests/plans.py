@@ -6,23 +6,47 @@ import copy
 import datetime
 from typing import Any
 
-from dispense.plan import Plan, build_plan, raw_table
+from dispense.plan.records import Plan, build_plan, raw_table
 
 MONDAY = datetime.date(2026, 3, 2)
 
 HAND = {
-    "Materials": [dict(material="Bond 60", kind="two-part", ratio_a=1, ratio_b=1, pot_life=60,
-                       pot_life_temperature=23, open_time=30, move_time=240, test_time=1440)],
+    "Materials": [
+        dict(
+            material="Bond 60",
+            kind="two-part",
+            ratio_a=1,
+            ratio_b=1,
+            pot_life=60,
+            pot_life_temperature=23,
+            open_time=30,
+            move_time=240,
+            test_time=1440,
+        )
+    ],
     "Components": [
         dict(material="Bond 60", component="a", density=1.2, container=100, heel=0.05),
         dict(material="Bond 60", component="b", density=1.0, container=60, heel=0.10),
     ],
     "Parts": [dict(part="frame")],
-    "Beads": [dict(bead="hem", part="frame", station="hem", section="rectangle", width=10, height=1,
-                   length=1000)],
-    "Stations": [dict(station="hem", material="Bond 60", speed=100, mixer_volume=10, purge_share=0.6,
-                      purge_volume=15, start_volume=8, end_volume=6, checks=0.5, check_volume=4,
-                      takt=600)],
+    "Beads": [
+        dict(bead="hem", part="frame", station="hem", section="rectangle", width=10, height=1, length=1000)
+    ],
+    "Stations": [
+        dict(
+            station="hem",
+            material="Bond 60",
+            speed=100,
+            mixer_volume=10,
+            purge_share=0.6,
+            purge_volume=15,
+            start_volume=8,
+            end_volume=6,
+            checks=0.5,
+            check_volume=4,
+            takt=600,
+        )
+    ],
     "Shifts": [dict(shift="early", start="06:00", end="10:00")],
     "Breaks": [dict(shift="early", start="08:00", end="08:30")],
     "Builds": [dict(date=MONDAY, shift="early", part="frame", quantity=21)],
@@ -31,7 +55,7 @@ HAND = {
         dict(material="Bond 60", component="b", lot="B1", quantity=60, expiry="2026-03-31"),
         dict(material="Bond 60", component="b", lot="B2", quantity=600, expiry="2026-06-30"),
     ],
-}  # fmt: skip
+}
 
 
 def hand_rows() -> dict[str, list[dict[str, Any]]]:

@@ -21,19 +21,26 @@ from openpyxl.worksheet.formula import ArrayFormula
 from dispense.addin import argument_help, argument_title, bench
 from dispense.addin.calc import builder, cells, component_names, office
 from dispense.addin.calc.session import Session
-from dispense.errors import DispenseError
-from dispense.fields import number
-from dispense.functions import FUNCTIONS
-from dispense.registry import Function, Out
-from dispense.workbook.spell import CALC_SERVICE, spell
+from dispense.base.errors import DispenseError
+from dispense.base.fields import number
+from dispense.formulas.spell import CALC_SERVICE, spell
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.declare import Function, Out
 
 ROOT = Path(__file__).resolve().parents[1]
 TEMPLATE = ROOT / "workbook_templates" / "bench.xlsx"
 OOR = "{http://openoffice.org/2001/registry}"
 
 # Error codes of LibreOffice Calc, as its help lists them (Error Codes in LibreOffice Calc)
-CALC_ERRORS = {"#NULL!": 521, "#DIV/0!": 532, "#VALUE!": 519, "#REF!": 524, "#NAME?": 525,
-               "#NUM!": 503, "#N/A": 32767}  # fmt: skip
+CALC_ERRORS = {
+    "#NULL!": 521,
+    "#DIV/0!": 532,
+    "#VALUE!": 519,
+    "#REF!": 524,
+    "#NAME?": 525,
+    "#NUM!": 503,
+    "#N/A": 32767,
+}
 # ERROR.TYPE, OpenDocument 1.2 part 2, 6.13.11
 ERROR_TYPES = {"#VALUE!": 3, "#NUM!": 6, "#N/A": 7}
 
@@ -133,7 +140,7 @@ def test_package_in_the_extension_is_complete(members, tmp_path):
         target.write_bytes(data)
     script = (
         "import sys; sys.path.insert(0, sys.argv[1])\n"
-        "from dispense.functions import FUNCTIONS\n"
+        "from dispense.handbook.catalogue import FUNCTIONS\n"
         "from dispense.addin.calc.cells import method\n"
         "import dispense\n"
         "assert dispense.__file__.startswith(sys.argv[1]), dispense.__file__\n"
@@ -143,10 +150,12 @@ def test_package_in_the_extension_is_complete(members, tmp_path):
         "assert sorted(FUNCTIONS) == sorted(names)\n"
     )
     done = subprocess.run(
-        [sys.executable, "-I", "-c", script, str(tmp_path / "pythonpath"),
-         str(tmp_path / "functions.txt")],
-        cwd=tmp_path, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        [sys.executable, "-I", "-c", script, str(tmp_path / "pythonpath"), str(tmp_path / "functions.txt")],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert done.returncode == 0, done.stderr
 
 
@@ -190,8 +199,9 @@ def test_an_unforeseen_failure_is_an_error_cell_with_a_reason():
     def broken(width):
         raise RuntimeError("no such thing")
 
-    entry = Function("BROKEN", "Checks", "Fails.", (number("width", "mm", "a width"),),
-                     (Out("width", "mm"),), broken)  # fmt: skip
+    entry = Function(
+        "BROKEN", "Checks", "Fails.", (number("width", "mm", "a width"),), (Out("width", "mm"),), broken
+    )
     result = cells.method(entry)(None, 3.0)
     assert _code(result[0][0]) == CALC_ERRORS["#VALUE!"]
     rows = cells.method(FUNCTIONS["LAST_PROBLEMS"])(None, 1.0)
@@ -327,7 +337,7 @@ def test_wizard_shows_every_function(calc):
         ('=BEAD_VOLUME("1.2 m";"rectangle";5;2)', 12.0),
         ("=TAKT(450;300)", 90.0),
         ('=SUM(BEAD_AREA("rectangle";{1.2.3};2))', 12.0),
-        ('=INDEX(MIX_SPLIT(300;2;1;1.16;0.98);1;4)', 98.0),
+        ("=INDEX(MIX_SPLIT(300;2;1;1.16;0.98);1;4)", 98.0),
         ('=ROUND(BEAD_AREA("rectangle";5;2)*2;1)&" mm²"', "20 mm²"),
         ('=IF(BEAD_AREA("rectangle";5;2)>9;"big";"small")', "big"),
     ],
@@ -440,9 +450,7 @@ def test_bench_computes_and_every_check_passes(calc, own_bench):
     _all_pass(calc)
     # change an input: twice the width of a half round bead is four times the volume
     before = calc.get("Bead!B5")[0][0]
-    cell = next(
-        f"Bead!B{row}" for row in range(5, 30) if calc.get(f"Bead!A{row}")[0][0] == "Width"
-    )
+    cell = next(f"Bead!B{row}" for row in range(5, 30) if calc.get(f"Bead!A{row}")[0][0] == "Width")
     calc.set(cell, calc.get(cell)[0][0] * 2)
     assert calc.get("Bead!B5")[0][0] == pytest.approx(4 * before)
 
@@ -498,20 +506,38 @@ def test_converted_on_the_command_line(profile, tmp_path):
     book.active["A1"] = '=BEAD_AREA("rectangle",5,2)'
     book.save(tmp_path / "one.xlsx")
     subprocess.run(
-        [str(office.find_office().soffice), "--headless",
-         f"-env:UserInstallation={(profile.parent / 'second').as_uri()}",
-         "--convert-to", "csv", "--outdir", str(tmp_path), str(tmp_path / "one.xlsx")],
-        check=True, capture_output=True, timeout=180,
-    )  # fmt: skip
+        [
+            str(office.find_office().soffice),
+            "--headless",
+            f"-env:UserInstallation={(profile.parent / 'second').as_uri()}",
+            "--convert-to",
+            "csv",
+            "--outdir",
+            str(tmp_path),
+            str(tmp_path / "one.xlsx"),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=180,
+    )
     without = (tmp_path / "one.csv").read_text().strip()
     assert without == "#NAME?"  # a profile without the add-in: so the test can fail
     office.install(profile=profile.parent / "second")
     subprocess.run(
-        [str(office.find_office().soffice), "--headless",
-         f"-env:UserInstallation={(profile.parent / 'second').as_uri()}",
-         "--convert-to", "csv", "--outdir", str(tmp_path), str(tmp_path / "one.xlsx")],
-        check=True, capture_output=True, timeout=180,
-    )  # fmt: skip
+        [
+            str(office.find_office().soffice),
+            "--headless",
+            f"-env:UserInstallation={(profile.parent / 'second').as_uri()}",
+            "--convert-to",
+            "csv",
+            "--outdir",
+            str(tmp_path),
+            str(tmp_path / "one.xlsx"),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=180,
+    )
     assert (tmp_path / "one.csv").read_text().strip() == "10"
 
 

@@ -30,10 +30,9 @@ from dispense.addin.excel_udfs import (
     marked,
     unmarked,
 )
-from dispense.errors import DispenseError
-from dispense.fields import ERROR_TEXTS, CellError
-from dispense.functions import FUNCTIONS
-from dispense.registry import evaluate
+from dispense.base.errors import DispenseError
+from dispense.base.fields import ERROR_TEXTS, CellError
+from dispense.handbook.catalogue import FUNCTIONS, evaluate
 
 pytest.importorskip("xlwings")
 pytest.importorskip("pyopenvba")
@@ -160,10 +159,14 @@ def iterated(name):
     entry = FUNCTIONS[name]
     if entry.table:
         return []
-    return [place for place, (item, value) in enumerate(
-                zip(entry.arguments, entry.examples[0].arguments, strict=False))
-            if not item.is_whole_range and item.kind in ("number", "whole", "choice")
-            and value is not None and not entry.whole]  # fmt: skip
+    return [
+        place
+        for place, (item, value) in enumerate(zip(entry.arguments, entry.examples[0].arguments, strict=False))
+        if not item.is_whole_range
+        and item.kind in ("number", "whole", "choice")
+        and value is not None
+        and not entry.whole
+    ]
 
 
 @pytest.mark.parametrize("name", [name for name in WITH_EXAMPLE if iterated(name)])
@@ -301,8 +304,9 @@ def test_vba_reads_a_range_at_once_and_refuses_several_areas(vba):
 
 def test_vba_an_honest_text_that_begins_with_the_mark_stays_a_text(vba, xlwings, monkeypatch):
     _, udfs = xlwings
-    monkeypatch.setattr(udfs, "evaluate", lambda *_: type("E", (), {
-        "table": lambda self: [[MARK + "#NUM!", MARK, "#N/A"]]})())  # fmt: skip
+    monkeypatch.setattr(
+        udfs, "evaluate", lambda *_: type("E", (), {"table": lambda self: [[MARK + "#NUM!", MARK, "#N/A"]]})()
+    )
     got = vba.call("BEAD_AREA", "mitre", 1.0)
     assert got == [[MARK + "#NUM!", MARK, "#N/A"]]
     assert not any(isinstance(cell, CellError) for cell in got[0])
@@ -453,10 +457,8 @@ def test_function_names_are_no_cells_no_natives_and_no_names_of_xlwings(text):
     home, _ = excel.xlwings_home()
     with ExcelFile(home / "quickstart_standalone.xlsm") as book:
         theirs = book.vba_modules()["xlwings"]
-    taken = {match.lower() for match in
-             re.findall(r"(?mi)^(?:Public )?(?:Function|Sub) (\w+)", theirs)}  # fmt: skip
-    ours = {match.lower() for match in
-            re.findall(r"(?mi)^Public (?:Function|Sub) (\w+)", text)}  # fmt: skip
+    taken = {match.lower() for match in re.findall(r"(?mi)^(?:Public )?(?:Function|Sub) (\w+)", theirs)}
+    ours = {match.lower() for match in re.findall(r"(?mi)^Public (?:Function|Sub) (\w+)", text)}
     assert len(taken) > 20 and not ours & taken
     natives = set(FORMULAE) | {str(word).upper() for word in EXCEL_FUNCTIONS}
     assert "SUMPRODUCT" in natives and not natives & set(FUNCTIONS)
@@ -467,8 +469,10 @@ def test_vba_text_of_any_text_is_ascii_and_reads_back():
 
     texts = ["mm² and °C", 'a "quoted" word', "Pa·sⁿ √h θ", "", "𝛼 beyond", "tab\there", "\ue000"]
     body = "\n".join(f"    all({place}) = {excel.vba_text(item)}" for place, item in enumerate(texts))
-    program = (f"Public Function Texts() As Variant\n    Dim all({len(texts) - 1}) As String\n"
-               f"{body}\n    Texts = all\nEnd Function\n")  # fmt: skip
+    program = (
+        f"Public Function Texts() As Variant\n    Dim all({len(texts) - 1}) As String\n"
+        f"{body}\n    Texts = all\nEnd Function\n"
+    )
     assert program.isascii()
     machine = Interpreter()
     machine.add_module(program, name="Module1")
@@ -501,8 +505,7 @@ def test_build_is_the_same_bytes_each_time(built, tmp_path):
 def test_the_workbook_and_the_addin_hold_the_module(built, text):
     from pyopenvba import ExcelFile, check_file
 
-    assert [path.name for path in built] == ["dispense.xlsm", "dispense.xlam",
-                                             "DispenseFunctions.bas"]  # fmt: skip
+    assert [path.name for path in built] == ["dispense.xlsm", "dispense.xlam", "DispenseFunctions.bas"]
     for path in built[:2]:
         with ExcelFile(path) as book:
             modules = book.vba_modules()
@@ -606,7 +609,7 @@ def test_without_xlwings_the_functions_are_there_and_build_says_what_is_missing(
         "import importlib.util as u; u.find_spec = lambda name: None\n"
         "print(excel_udfs.BEAD_AREA('mitre', [[4.0]]))\n"
         "print(excel.status()['problems'][0])\n"
-        "from dispense.errors import DispenseError\n"
+        "from dispense.base.errors import DispenseError\n"
         "try: excel.build('.')\n"
         "except DispenseError as error: print(error)\n"
     )
@@ -627,10 +630,20 @@ def test_libreoffice_reads_the_vba_project(built, tmp_path):
         pytest.skip("LibreOffice is not installed")
     profile = (tmp_path / "profile").as_uri()
     subprocess.run(
-        [soffice, "--headless", f"-env:UserInstallation={profile}", "--convert-to", "ods",
-         "--outdir", str(tmp_path), str(built[0])],
-        check=True, capture_output=True, timeout=180,
-    )  # fmt: skip
+        [
+            soffice,
+            "--headless",
+            f"-env:UserInstallation={profile}",
+            "--convert-to",
+            "ods",
+            "--outdir",
+            str(tmp_path),
+            str(built[0]),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=180,
+    )
     with zipfile.ZipFile(tmp_path / "dispense.ods") as archive:
         names = set(archive.namelist())
         source = archive.read("Basic/VBAProject/DispenseFunctions.xml").decode()

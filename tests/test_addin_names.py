@@ -15,12 +15,11 @@ import pytest
 from lxml import etree
 
 from dispense.addin import names
-from dispense.describe import literal
-from dispense.errors import FileError, TemplateError
-from dispense.fields import CellError
-from dispense.functions import FUNCTIONS
-from dispense.registry import call, evaluate
-from dispense.workbook.package import MAIN, Package
+from dispense.base.errors import FileError, TemplateError
+from dispense.base.fields import CellError
+from dispense.handbook.catalogue import FUNCTIONS, call, evaluate
+from dispense.handbook.words import literal
+from dispense.xlsx.package import MAIN, Package
 
 ironcalc = pytest.importorskip("ironcalc")
 
@@ -107,8 +106,9 @@ def test_many_functions_are_there():
 
 def test_every_example_gives_its_published_result(engine):
     """The expected results come from the sources that the declarations name."""
-    cases = [(entry, case) for entry in SINGLE for case in entry.examples
-             if isinstance(case.result, int | float)]  # fmt: skip
+    cases = [
+        (entry, case) for entry in SINGLE for case in entry.examples if isinstance(case.result, int | float)
+    ]
     assert {entry.name for entry, _ in cases} == {entry.name for entry in SINGLE}
     got = engine.compute([f"{entry.name}({spelled(case.arguments)})" for entry, case in cases])
     for (entry, case), value in zip(cases, got, strict=True):
@@ -181,8 +181,10 @@ def test_limits_are_kept_at_the_limit_itself(engine):
             if item.kind == "number":
                 for bound in (item.above, item.at_least, item.below, item.at_most):
                     if bound is not None:
-                        arguments = [reference(None) if value is None else value
-                                     for value in entry.examples[0].arguments]  # fmt: skip
+                        arguments = [
+                            reference(None) if value is None else value
+                            for value in entry.examples[0].arguments
+                        ]
                         arguments[place] = bound
                         cases.append((entry.name, arguments))
     got = engine.compute([f"{name}({spelled(arguments)})" for name, arguments in cases])
@@ -193,11 +195,20 @@ def test_limits_are_kept_at_the_limit_itself(engine):
 
 def test_blank_error_text_and_choice(engine):
     blank, error = reference(None), reference("#DIV/0!")
-    got = engine.compute([
-        f"BEAD_FLOW({blank},2)", f"BEAD_FLOW({error},2)", 'BEAD_FLOW("3/16 in",2)', "BEAD_FLOW(-1,2)",
-        f'SPREAD_WIDTH(4,2,{blank})', 'SPREAD_WIDTH(4,2)', 'SPREAD_WIDTH(4,2," Round ")',
-        'SPREAD_WIDTH(4,2,"oval")', 'BEAD_AREA("HALF-ROUND",4)', "BEAD_FLOW(1,2,3)",
-    ])  # fmt: skip
+    got = engine.compute(
+        [
+            f"BEAD_FLOW({blank},2)",
+            f"BEAD_FLOW({error},2)",
+            'BEAD_FLOW("3/16 in",2)',
+            "BEAD_FLOW(-1,2)",
+            f"SPREAD_WIDTH(4,2,{blank})",
+            "SPREAD_WIDTH(4,2)",
+            'SPREAD_WIDTH(4,2," Round ")',
+            'SPREAD_WIDTH(4,2,"oval")',
+            'BEAD_AREA("HALF-ROUND",4)',
+            "BEAD_FLOW(1,2,3)",
+        ]
+    )
     codes = [value if isinstance(value, CellError) else None for value in got]
     assert codes[:4] == ["#VALUE!", "#DIV/0!", "#VALUE!", "#NUM!"]
     assert got[4] == got[5] == pytest.approx(2.0)  # area / gap, square edges by default
@@ -209,17 +220,27 @@ def test_blank_error_text_and_choice(engine):
 
 def test_vectors_are_checked_cell_by_cell(engine):
     assert expected("TOLERANCE_RSS", [[3, 4]]) == pytest.approx(5)
-    got = engine.compute([
-        "TOLERANCE_RSS({3,4})", "TOLERANCE_RSS({3;4;12})", 'TOLERANCE_RSS({3,"x"})',
-        "TOLERANCE_RSS({3,#N/A})", "TOLERANCE_RSS({1,2;3,4})", "TOLERANCE_RSS(3)",
-        "ACTIVATION_ENERGY({25;-300},{90;30})", "ACTIVATION_ENERGY({25;35},{90;0})",
-        "ACTIVATION_ENERGY({25;35;45},{90;60})", "ACTIVATION_ENERGY({25},{90})",
-    ])  # fmt: skip
+    got = engine.compute(
+        [
+            "TOLERANCE_RSS({3,4})",
+            "TOLERANCE_RSS({3;4;12})",
+            'TOLERANCE_RSS({3,"x"})',
+            "TOLERANCE_RSS({3,#N/A})",
+            "TOLERANCE_RSS({1,2;3,4})",
+            "TOLERANCE_RSS(3)",
+            "ACTIVATION_ENERGY({25;-300},{90;30})",
+            "ACTIVATION_ENERGY({25;35},{90;0})",
+            "ACTIVATION_ENERGY({25;35;45},{90;60})",
+            "ACTIVATION_ENERGY({25},{90})",
+        ]
+    )
     assert got[:2] == [pytest.approx(5.0), pytest.approx(13.0)]  # 3-4-5 and 5-12-13 triangles
     assert got[2:5] == ["#VALUE!", "#N/A", "#VALUE!"] and got[5] == 3.0
     assert got[6:] == ["#NUM!"] * 4
-    wanted = [expected("ACTIVATION_ENERGY", arguments) for arguments in (
-        ([25, -300], [90, 30]), ([25, 35], [90, 0]), ([25, 35, 45], [90, 60]), ([25], [90]))]  # fmt: skip
+    wanted = [
+        expected("ACTIVATION_ENERGY", arguments)
+        for arguments in (([25, -300], [90, 30]), ([25, 35], [90, 0]), ([25, 35, 45], [90, 60]), ([25], [90]))
+    ]
     assert wanted == ["#NUM!"] * 4
 
 
@@ -242,8 +263,10 @@ def ranges(book):
         sheet.sheet.vba_get("Range", ["J1"]).vba_set("Formula2", f"={formula}")
         got = sheet.value(area)
         got = got if isinstance(got, list) else [[got]]
-        return [[CellError(numbers[cell.number]) if isinstance(cell, VBAErrorValue) else cell
-                 for cell in row] for row in got]  # fmt: skip
+        return [
+            [CellError(numbers[cell.number]) if isinstance(cell, VBAErrorValue) else cell for cell in row]
+            for row in got
+        ]
 
     def write(address, value):
         sheet.sheet.vba_get("Range", [address]).vba_set("Value", value)
@@ -253,9 +276,11 @@ def ranges(book):
 
 
 def iterated(entry):
-    return [place for place, (item, value) in
-            enumerate(zip(entry.arguments, entry.examples[0].arguments, strict=False))
-            if item.kind in ("number", "whole") and value is not None]  # fmt: skip
+    return [
+        place
+        for place, (item, value) in enumerate(zip(entry.arguments, entry.examples[0].arguments, strict=False))
+        if item.kind in ("number", "whole") and value is not None
+    ]
 
 
 ITERATED = [entry.name for entry in SINGLE if iterated(entry)]
@@ -270,8 +295,12 @@ def test_columns_spill_element_by_element(ranges, name):
         arguments = list(entry.examples[0].arguments)
         arguments[place] = [[value], [-1e9], [value]]
         wanted = evaluate(name, arguments).table()
-        got = ranges(f"{name}({spelled(reference(None) if a is None else a for a in arguments)})"
-                     .replace(BLANK, "$Z$1"), 3)  # fmt: skip
+        got = ranges(
+            f"{name}({spelled(reference(None) if a is None else a for a in arguments)})".replace(
+                BLANK, "$Z$1"
+            ),
+            3,
+        )
         for one, other in zip(got, wanted, strict=True):
             agree(one[0], other[0], f"{name} argument {place}")
 
@@ -282,8 +311,10 @@ def test_a_blank_row_of_a_range_gives_a_blank(ranges):
             ranges.write(f"S{row}", value)
     got = ranges('BEAD_AREA("mitre",$S$1:$S$3)', 3)
     assert got == [[8.0], [""], [2.0]]
-    assert [[cell or "" for cell in row] for row in
-            evaluate("BEAD_AREA", ["mitre", [[4.0], [None], [2.0]]]).table()] == got  # fmt: skip
+    assert [
+        [cell or "" for cell in row]
+        for row in evaluate("BEAD_AREA", ["mitre", [[4.0], [None], [2.0]]]).table()
+    ] == got
 
 
 def test_a_row_against_a_column_is_a_table(ranges):
@@ -313,7 +344,7 @@ def test_the_file_spells_parameters_and_newer_functions(entry):
     bare = re.sub(r'"[^"]*"', '""', text)
     for word in ("LAMBDA", "LET", "MAP", "SWITCH", "ISOMITTED"):
         assert not re.search(rf"(?<![.\w]){word}\(", bare)
-    first = bare[len("_xlfn.LAMBDA("):].partition("_xlfn.LET(")[0].rstrip(",").split(",")
+    first = bare[len("_xlfn.LAMBDA(") :].partition("_xlfn.LET(")[0].rstrip(",").split(",")
     wanted = ["_xlpm." if item.is_required else "_xlop." for item in entry.arguments]
     assert [word[:6] for word in first] == wanted
     assert bare.count("_xlop.") == wanted.count("_xlop.")  # only where it is declared

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plans import hand_rows, make
 
-from dispense.amounts import (
+from dispense.plan.amounts import (
     Amount,
     Effect,
     applications,
@@ -20,8 +20,8 @@ from dispense.amounts import (
     spread,
     total,
 )
-from dispense.dispenser import setup_card
-from dispense.materials import mix_shares, mixed_density, pot_life_findings, working_life
+from dispense.plan.materials import mix_shares, mixed_density, pot_life_findings, working_life
+from dispense.shift.setup import setup_card
 
 ML = 1e-6
 MM = 1e-3
@@ -76,10 +76,13 @@ def test_path_with_an_arc_by_hand():
     rows = hand_rows()
     rows["Beads"][0].update(path="rim", length=None)
     rows["Paths"] = [
-        dict(path="rim", x=0, y=0), dict(path="rim", x=100, y=0),
-        dict(path="rim", x=130, y=30, motion="arc"), dict(path="rim", x=100, y=60),
-        dict(path="rim", x=600, y=60, motion="travel"), dict(path="rim", x=660, y=60),
-    ]  # fmt: skip
+        dict(path="rim", x=0, y=0),
+        dict(path="rim", x=100, y=0),
+        dict(path="rim", x=130, y=30, motion="arc"),
+        dict(path="rim", x=100, y=60),
+        dict(path="rim", x=600, y=60, motion="travel"),
+        dict(path="rim", x=660, y=60),
+    ]
     (item,) = applications(make(rows), "frame")
     assert item.amount.nominal / ML == pytest.approx((160 + 30 * math.pi) * 10 * 1e-3, rel=1e-12)
 
@@ -88,14 +91,40 @@ def pot_rows(**changes):
     rows = hand_rows()
     rows["Parts"].append(dict(part="module"))
     rows["Stations"].append(dict(station="pour", material="Bond 60", flow=10))
-    rows["Pots"] = [dict(pot="well", part="module", station="pour", shape="box", length=120, width=90,
-                         depth=90, level=40, cells=20, cell_diameter=18, cell_height=65, cell_base=5,
-                         unfilled=0.01, extra=2, **changes)]
+    rows["Pots"] = [
+        dict(
+            pot="well",
+            part="module",
+            station="pour",
+            shape="box",
+            length=120,
+            width=90,
+            depth=90,
+            level=40,
+            cells=20,
+            cell_diameter=18,
+            cell_height=65,
+            cell_base=5,
+            unfilled=0.01,
+            extra=2,
+            **changes,
+        )
+    ]
     rows["Inserts"] = [
-        dict(part="module", pot="well", insert="spacer", shape="box", length=30, width=20, height=10,
-             base=0, count=2),
-        dict(part="module", pot="well", insert="post", shape="cylinder", length=8, height=60, base=25,
-             count=4),
+        dict(
+            part="module",
+            pot="well",
+            insert="spacer",
+            shape="box",
+            length=30,
+            width=20,
+            height=10,
+            base=0,
+            count=2,
+        ),
+        dict(
+            part="module", pot="well", insert="post", shape="cylinder", length=8, height=60, base=25, count=4
+        ),
     ]
     rows["Materials"][0]["shrinkage"] = 0.03
     return rows
@@ -143,8 +172,10 @@ def test_level_and_volume_are_inverse(volume):
 
 def test_two_shots_and_their_levels():
     rows = pot_rows()
-    rows["Shots"] = [dict(part="module", pot="well", shot=1, portion=0.3),
-                     dict(part="module", pot="well", shot=2, portion=0.7, wait=30)]
+    rows["Shots"] = [
+        dict(part="module", pot="well", shot=1, portion=0.3),
+        dict(part="module", pot="well", shot=2, portion=0.7, wait=30),
+    ]
     first, second = applications(make(rows), "module")
     assert first.amount.nominal + second.amount.nominal == pytest.approx(245.78 * ML, abs=0.01 * ML)
     assert second.height / MM == pytest.approx(40.0, rel=1e-9)
@@ -166,15 +197,14 @@ def test_cell_diameter_is_named_as_the_input_that_matters():
     assert halves["level"] == pytest.approx(
         0.2 * (10_800 - 20 * math.pi / 4 * 324 - 4 * math.pi / 4 * 64) * scale, rel=1e-9
     )
-    assert item.amount.high - item.amount.nominal == pytest.approx(
-        math.hypot(*halves.values()), rel=5e-3
-    )
+    assert item.amount.high - item.amount.nominal == pytest.approx(math.hypot(*halves.values()), rel=5e-3)
 
 
 def test_tolerance_chain_as_published():
     # root sum of squares of ±0.10, ±0.05, ±0.20 is 0.2291287847, worst case 0.35 (arithmetic)
-    amount = spread(lambda a, b, c: a + b + c, {"a": 1.0, "b": 2.0, "c": 3.0},
-                    {"a": 0.10, "b": 0.05, "c": 0.20})  # fmt: skip
+    amount = spread(
+        lambda a, b, c: a + b + c, {"a": 1.0, "b": 2.0, "c": 3.0}, {"a": 0.10, "b": 0.05, "c": 0.20}
+    )
     assert amount.high - amount.nominal == pytest.approx(0.2291287847, rel=1e-9)
     assert amount.nominal - amount.low == pytest.approx(0.2291287847, rel=1e-9)
     assert amount.worst_high - amount.nominal == pytest.approx(0.35, rel=1e-12)
@@ -376,7 +406,7 @@ def test_below_is_below():
     (finding,) = pot_life_findings(material, 313.15)
     assert "28% below" in finding.text
     # too low an energy keeps the material too long when hot: the two points give less
-    assert (finding.numbers["pot life used [min]"] > finding.numbers["pot life by two points [min]"])
+    assert finding.numbers["pot life used [min]"] > finding.numbers["pot life by two points [min]"]
 
 
 @settings(max_examples=40, deadline=None)

@@ -8,21 +8,15 @@ import numpy as np
 import pytest
 import shapely
 from fluids.geometry import A_partial_circle
-from handbook import (
-    check_example,
-    check_published,
-    examples_of,
-    functions_without_examples,
-    published_value,
-)
+from handbook import check_example, check_published, examples_of, functions_without_examples, published_value
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.spatial.transform import Rotation
 
 from dispense import InputError, call, evaluate
-from dispense.beads import SECTIONS, arc_through, bead_area, is_simple_outline, segment_factor
-from dispense.functions import FUNCTIONS
+from dispense.handbook.beads import SECTIONS, arc_through, bead_area, is_simple_outline, segment_factor
+from dispense.handbook.catalogue import FUNCTIONS
 
 sizes = st.floats(0.01, 100.0)
 
@@ -89,8 +83,13 @@ def test_flat_segments_keep_their_digits(height):
     """Quadrature of the circle's height over the chord; y = h − x²/(R + √(R² − x²)) is stable."""
     width = 2.0
     radius = (width**2 / 4 + height**2) / (2 * height)
-    expected, _ = quad(lambda x: height - x**2 / (radius + math.sqrt(max(radius**2 - x**2, 0.0))),
-                       -1, 1, epsabs=0, epsrel=1e-12)  # fmt: skip
+    expected, _ = quad(
+        lambda x: height - x**2 / (radius + math.sqrt(max(radius**2 - x**2, 0.0))),
+        -1,
+        1,
+        epsabs=0,
+        epsrel=1e-12,
+    )
     assert call("BEAD_AREA", "segment", width, height) == pytest.approx(expected, rel=1e-10)
 
 
@@ -100,9 +99,7 @@ def test_segment_factor_against_its_definition_in_high_precision():
 
     for angle in (1e-8, 1e-3, 0.0999999, 0.1, 0.1000001, 0.5, 3.0):
         double = Fraction(2 * angle)
-        exact = sum(
-            (-1) ** k * double ** (2 * k + 3) / (2 * math.factorial(2 * k + 3)) for k in range(25)
-        )
+        exact = sum((-1) ** k * double ** (2 * k + 3) / (2 * math.factorial(2 * k + 3)) for k in range(25))
         assert float(segment_factor(angle)) == pytest.approx(float(exact), rel=1e-13)
 
 
@@ -127,9 +124,16 @@ def test_stadium_as_thick_as_wide_is_round(thickness):
 
 @pytest.mark.parametrize(
     "arguments",
-    [("triangle", 4), ("rectangle", 4), ("ellipse", 4), ("stadium", 4), ("segment", 4),
-     ("segment", 4, 1, 60), ("stadium", 4, 4.1)],
-)  # fmt: skip
+    [
+        ("triangle", 4),
+        ("rectangle", 4),
+        ("ellipse", 4),
+        ("stadium", 4),
+        ("segment", 4),
+        ("segment", 4, 1, 60),
+        ("stadium", 4, 4.1),
+    ],
+)
 def test_sections_that_lack_a_height_are_refused(arguments):
     with pytest.raises(InputError, match="needs a height"):
         call("BEAD_AREA", *arguments)
@@ -137,10 +141,15 @@ def test_sections_that_lack_a_height_are_refused(arguments):
 
 @pytest.mark.parametrize(
     "arguments, code",
-    [(("round", 0), "#NUM!"), (("round", -1), "#NUM!"), (("oval", 1), "#N/A"),
-     (("segment", 4, None, 180), "#NUM!"), (("round", "3 kg"), "#VALUE!"),
-     (("round", None), "#VALUE!")],
-)  # fmt: skip
+    [
+        (("round", 0), "#NUM!"),
+        (("round", -1), "#NUM!"),
+        (("oval", 1), "#N/A"),
+        (("segment", 4, None, 180), "#NUM!"),
+        (("round", "3 kg"), "#VALUE!"),
+        (("round", None), "#VALUE!"),
+    ],
+)
 def test_errors_of_bead_area(arguments, code):
     assert evaluate("BEAD_AREA", arguments).table() == [[code]]
 
@@ -163,8 +172,11 @@ def test_width_is_the_inverse_of_area(section, width, aspect):
 
 def test_width_of_mixed_sections_in_one_range():
     widths = call("BEAD_WIDTH", ["round", "segment", "half-round"], 5.0, [None, 0.3, None])
-    areas = [math.pi * widths[0] ** 2 / 4, float(bead_area("segment", widths[1], 0.3 * widths[1])),
-             math.pi * widths[2] ** 2 / 8]  # fmt: skip
+    areas = [
+        math.pi * widths[0] ** 2 / 4,
+        float(bead_area("segment", widths[1], 0.3 * widths[1])),
+        math.pi * widths[2] ** 2 / 8,
+    ]
     assert areas == pytest.approx([5.0] * 3, rel=1e-12)
 
 
@@ -226,8 +238,9 @@ def test_self_crossing_against_a_geometry_library(outline):
 
 @given(
     radii=st.lists(st.floats(1.0, 50.0), min_size=5, max_size=60),
-    turn=st.floats(0, 6), shift=st.floats(-100, 100),
-)  # fmt: skip
+    turn=st.floats(0, 6),
+    shift=st.floats(-100, 100),
+)
 def test_area_of_stars_against_a_geometry_library(radii, turn, shift):
     angles = turn + np.linspace(0, 2 * np.pi, len(radii), endpoint=False)
     star = np.column_stack([np.cos(angles), np.sin(angles)]) * np.array(radii)[:, None] + shift
@@ -292,9 +305,11 @@ def test_unknown_motion_is_not_in_the_list():
 
 
 @given(
-    radius=st.floats(0.1, 1000.0), sweep=st.floats(1e-3, 2 * math.pi - 1e-3),
-    share=st.floats(0.05, 0.95), seed=st.integers(0, 10_000),
-)  # fmt: skip
+    radius=st.floats(0.1, 1000.0),
+    sweep=st.floats(1e-3, 2 * math.pi - 1e-3),
+    share=st.floats(0.05, 0.95),
+    seed=st.integers(0, 10_000),
+)
 def test_arc_in_space_is_radius_times_sweep(radius, sweep, share, seed):
     angles = np.array([0.0, share * sweep, sweep])
     flat = np.column_stack([np.cos(angles), np.sin(angles), 0 * angles]) * radius
@@ -399,8 +414,7 @@ def test_flow_of_a_bead():
 
 # ------------------------------------------------------------------------- published closed forms
 
-FORMULAS = [name for name in FUNCTIONS if FUNCTIONS[name].category == "Beads"
-            and FUNCTIONS[name].formula]  # fmt: skip
+FORMULAS = [name for name in FUNCTIONS if FUNCTIONS[name].category == "Beads" and FUNCTIONS[name].formula]
 
 
 @pytest.mark.parametrize(

@@ -5,25 +5,27 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from dispense.errors import NUM, InputError
-from dispense.functions import FUNCTIONS, call, evaluate
-from dispense.units import SHOP_UNITS, read_quantity
+from dispense.base.errors import NUM, InputError
+from dispense.base.units import SHOP_UNITS, read_quantity
+from dispense.handbook.catalogue import FUNCTIONS, call, evaluate
 
 ROWS = 60_001  # more than two parts, the last of them short
 
 # results of outside sources, named beside each example where the function is declared
 EXAMPLES = [
     pytest.param(name, item, id=f"{name}-{number}")
-    for name, entry in FUNCTIONS.items() if entry.is_elementwise
+    for name, entry in FUNCTIONS.items()
+    if entry.is_elementwise
     for number, item in enumerate(entry.examples)
     if any(type(value) in (int, float) for value in item.arguments)
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("name", "item"), EXAMPLES)
 def test_every_row_is_the_example(name, item):
-    given = [np.full(ROWS, float(value)) if type(value) in (int, float) else value
-             for value in item.arguments]  # fmt: skip
+    given = [
+        np.full(ROWS, float(value)) if type(value) in (int, float) else value for value in item.arguments
+    ]
     before = [np.copy(value) for value in given]
     found = evaluate(name, given)
     assert not found.problems
@@ -92,18 +94,33 @@ def test_newtonian_rows_beside_rows_with_a_yield_stress():
 
 IN_SHOP_UNITS = [name for name, entry in FUNCTIONS.items() if entry.system]
 # powers of length and time in the units of those functions, by hand
-POWERS = {"mm": (1, 0), "mm²": (2, 0), "mL": (3, 0), "mm/s": (1, -1), "mL/s": (3, -1), "h": (0, 1),
-          "min": (0, 1), "mm/√h": (1, -0.5), "": (0, 0), "deg": (0, 0), "°C": (0, 0), "K": (0, 0),
-          "kJ/mol": (0, 0)}  # fmt: skip
+POWERS = {
+    "mm": (1, 0),
+    "mm²": (2, 0),
+    "mL": (3, 0),
+    "mm/s": (1, -1),
+    "mL/s": (3, -1),
+    "h": (0, 1),
+    "min": (0, 1),
+    "mm/√h": (1, -0.5),
+    "": (0, 0),
+    "deg": (0, 0),
+    "°C": (0, 0),
+    "K": (0, 0),
+    "kJ/mol": (0, 0),
+}
 
 
 def _calls(name):
     """Arguments of the examples, numbers spread at random; each choice keeps its text."""
     random = np.random.default_rng(5)
     for item in FUNCTIONS[name].examples:
-        yield [value * random.uniform(0.9, 1.1, 400)
-               if type(value) in (int, float) and field.kind == "number" else value
-               for value, field in zip(item.arguments, FUNCTIONS[name].arguments, strict=False)]  # fmt: skip
+        yield [
+            value * random.uniform(0.9, 1.1, 400)
+            if type(value) in (int, float) and field.kind == "number"
+            else value
+            for value, field in zip(item.arguments, FUNCTIONS[name].arguments, strict=False)
+        ]
 
 
 def _si(value, unit):
@@ -116,8 +133,10 @@ def test_shop_units_give_what_si_gives(name):
     # the kernel by itself in SI, converted by hand, is the other way to the same number
     entry = FUNCTIONS[name]
     for given in _calls(name):
-        inside = [_si(value, field.unit) if isinstance(value, np.ndarray | int | float) else value
-                  for value, field in zip(given, entry.arguments, strict=False)]  # fmt: skip
+        inside = [
+            _si(value, field.unit) if isinstance(value, np.ndarray | int | float) else value
+            for value, field in zip(given, entry.arguments, strict=False)
+        ]
         shop = SHOP_UNITS[entry.returns[0].unit]
         expected = np.broadcast_to(entry.kernel(*inside), 400) / shop.factor
         np.testing.assert_allclose(call(name, *given), expected, rtol=1e-13)
@@ -135,20 +154,25 @@ def test_kernels_in_shop_units_are_homogeneous(name):
     times = any(SHOP_UNITS[unit].si == "s" for unit in entry.system)
     length, time = 7.3, 3.1 if times else 1.0
     for given in _calls(name):
-        scaled = [value * length ** POWERS[field.unit][0] * time ** POWERS[field.unit][1]
-                  if isinstance(value, np.ndarray) else value
-                  for value, field in zip(given, entry.arguments, strict=False)]  # fmt: skip
+        scaled = [
+            value * length ** POWERS[field.unit][0] * time ** POWERS[field.unit][1]
+            if isinstance(value, np.ndarray)
+            else value
+            for value, field in zip(given, entry.arguments, strict=False)
+        ]
         power = POWERS[entry.returns[0].unit]
-        np.testing.assert_allclose(entry.kernel(*scaled), entry.kernel(*given)
-                                   * length ** power[0] * time ** power[1], rtol=1e-12)  # fmt: skip
+        np.testing.assert_allclose(
+            entry.kernel(*scaled), entry.kernel(*given) * length ** power[0] * time ** power[1], rtol=1e-12
+        )
 
 
 def test_whole_millimetres_stay_whole():
     # 10 mm × 5 mm = 50 mm², exactly: no detour over metres
     sides = np.arange(1.0, 200.0)
     assert call("BEAD_AREA", "rectangle", 10, 5) == 50.0
-    np.testing.assert_array_equal(call("BEAD_AREA", "rectangle", sides, sides[::-1].copy()),
-                                  sides * sides[::-1])  # fmt: skip
+    np.testing.assert_array_equal(
+        call("BEAD_AREA", "rectangle", sides, sides[::-1].copy()), sides * sides[::-1]
+    )
 
 
 def test_a_column_and_its_result_share_nothing():

@@ -8,7 +8,7 @@ import sys
 import pytest
 from plans import hand_rows, make
 
-from dispense.cure_report import cure_report
+from dispense.reports.cure import cure_report
 
 
 def test_the_package_runs_as_a_module(monkeypatch, capsys):

@@ -21,13 +21,14 @@ import pytest
 from openpyxl import load_workbook
 
 from dispense import cli
-from dispense.builds import read_frame
-from dispense.errors import FileError, InputError, one_line
-from dispense.fill import safe_name
-from dispense.terminal import json_text, printable
-from dispense.units import read_header
-from dispense.workbook import numbertext, rows, template_units
-from dispense.workbook.read_plan import check_plan, load_plan
+from dispense.base.errors import FileError, InputError, one_line
+from dispense.base.file_names import safe_name
+from dispense.base.terminal import json_text, printable
+from dispense.base.units import read_header
+from dispense.formulas import numbertext
+from dispense.plan.builds import read_frame
+from dispense.plan.read import check_plan, load_plan
+from dispense.xlsx import rows, template_units
 
 CORPUS = Path(__file__).parent / "corpus"
 
@@ -247,7 +248,7 @@ def test_a_pipe_is_refused_and_not_waited_for(tmp_path, kind, light, capsys):
 
 
 def test_a_view_without_end_stops(tmp_path, monkeypatch):
-    monkeypatch.setattr("dispense.builds.MOST_STEPS", 2_000_000)
+    monkeypatch.setattr("dispense.plan.builds.MOST_STEPS", 2_000_000)
     path = tmp_path / "builds.sqlite"
     with sqlite3.connect(path) as connection:
         connection.execute(
@@ -275,7 +276,7 @@ def test_measurements_beyond_what_there_is(light, tmp_path, capsys):
 
 def test_a_temperature_header_whose_unit_is_not_in_brackets(tmp_path):
     """`Temperature °F` was read as °C without a word."""
-    from dispense.csv_tables import read_record
+    from dispense.plan.csv import read_record
 
     path = tmp_path / "hall.csv"
     path.write_text("Time,Temperature °F\n06:00,75\n07:00,76\n", encoding="utf-8")
@@ -397,7 +398,7 @@ def test_eight_times_the_size_takes_some_eight_times_as_long(make, scan):
 
 
 def _row_scan(text: bytes):
-    from dispense.workbook.read_plan import _ROW
+    from dispense.plan.read import _ROW
 
     return _ROW.findall(text)
 

@@ -16,7 +16,8 @@ from scipy.integrate import quad, solve_ivp
 from scipy.special import exp1
 
 from dispense import call
-from dispense.cure import (
+from dispense.base.errors import InputError
+from dispense.handbook.cure import (
     LEE_LOOS_SPRINGER,
     Kamal,
     NthOrder,
@@ -28,7 +29,6 @@ from dispense.cure import (
     part_temperature,
     time_to_cure,
 )
-from dispense.errors import InputError
 
 R = 8.31446261815324
 MINUTE = 60.0
@@ -109,8 +109,14 @@ def test_kamal_sourour_times_by_quadrature():
     got = call("TIME_TO_CURE", [0.5, 0.9], [0, 500], FLAT, row)
     assert got == pytest.approx([44.24589583, 123.967757], rel=1e-8)
     for degree, time in zip((0.5, 0.9), got, strict=True):  # scipy's quadrature of 1/rate
-        area, _ = quad(lambda a: 1 / ((0.003 + 0.06 * a**0.8) * (1 - a) ** 1.6), 0, degree,
-                       epsabs=1e-12, epsrel=1e-12, limit=200)  # fmt: skip
+        area, _ = quad(
+            lambda a: 1 / ((0.003 + 0.06 * a**0.8) * (1 - a) ** 1.6),
+            0,
+            degree,
+            epsabs=1e-12,
+            epsrel=1e-12,
+            limit=200,
+        )
         assert time == pytest.approx(area, rel=1e-9)
 
 
@@ -118,15 +124,37 @@ def test_kamal_sourour_times_by_quadrature():
 
 LLS_TIMES = [5, 10, 20, 40, 60, 62, 90, 120, 180, 240]
 # scipy DOP853 at 1e-12 with an event at 0.3, and partial fractions; no published table exists
-LLS_DEGREES = [0.074921537, 0.125444023, 0.190600255, 0.260258819, 0.29809667, 0.302850737,
-               0.409363136, 0.505493396, 0.653362784, 0.757015662]  # fmt: skip
+LLS_DEGREES = [
+    0.074921537,
+    0.125444023,
+    0.190600255,
+    0.260258819,
+    0.29809667,
+    0.302850737,
+    0.409363136,
+    0.505493396,
+    0.653362784,
+    0.757015662,
+]
 PROFILE = ([0, 36.4, 96.4, 120.8, 240.8], [25, 116, 116, 177, 177])
 PROFILE_TIMES = [20, 30, 36.4, 50, 60, 80, 96.4, 100, 110, 120.8, 130, 150, 180, 210, 240.8]
 PROFILE_DEGREES = [
-    0.003538826, 0.024789525, 0.068557903, 0.16226186, 0.20337063, 0.25536156, 0.282613487,
-    0.289229415, 0.363874164, 0.561083004, 0.730564886, 0.906730273, 0.981003636, 0.996130987,
+    0.003538826,
+    0.024789525,
+    0.068557903,
+    0.16226186,
+    0.20337063,
+    0.25536156,
+    0.282613487,
+    0.289229415,
+    0.363874164,
+    0.561083004,
+    0.730564886,
+    0.906730273,
+    0.981003636,
+    0.996130987,
     0.999244731,
-]  # fmt: skip
+]
 
 
 def seconds(minutes):
@@ -173,17 +201,14 @@ def test_lee_loos_springer_tells_its_constants():
     # the same schedule at 96.4 min with A1 = 2.102e9 per minute: 0.2827014065 (scipy)
     first, second = LEE_LOOS_SPRINGER.branches
     other = Kamal(2.102e9 / 60, 8.07e4, first.factor_auto, 7.78e4, 1.0, 1.0, ceiling=0.47)
-    got = cure_degree(seconds([0, 36.4, 96.4]), kelvin([25, 116, 116]),
-                      Piecewise((0.3,), (other, second)))  # fmt: skip
+    got = cure_degree(seconds([0, 36.4, 96.4]), kelvin([25, 116, 116]), Piecewise((0.3,), (other, second)))
     assert got[-1] == pytest.approx(0.2827014065, abs=1e-6)
 
 
 def test_lee_loos_springer_stalls_in_the_cold():
     # hand: K1 + 0.3·K2 = 0 at 279.8684618 K; K1/|K2| = 0.2909434987 at 0 °C
     first, _ = LEE_LOOS_SPRINGER.branches
-    still = (first.energy - first.energy_auto) / (
-        R * math.log(first.factor / (0.3 * abs(first.factor_auto)))
-    )
+    still = (first.energy - first.energy_auto) / (R * math.log(first.factor / (0.3 * abs(first.factor_auto))))
     assert still == pytest.approx(279.8684618, abs=1e-6)
     long = np.array([0.0, 1e9 * MINUTE])
     end = cure_degree(long, np.full(2, 273.15), LEE_LOOS_SPRINGER)[-1]
@@ -202,11 +227,13 @@ def test_lee_loos_springer_stalls_in_the_cold():
         Kamal(1e4, 6.5e4, 5e4, 5.5e4, 0.8, 1.6),
         Kamal(1e4, 6.5e4, 5e4, 5.5e4, 1.4, 0.7),
         Kamal(1e3, 6.0e4, 5e6, 7.0e4, 0.5, 2.0),
-        Piecewise((0.2, 0.6), (NthOrder(2e5, 6e4, 1.0), Kamal(1e4, 6e4, 5e4, 5.5e4, 1.0, 1.5),
-                               NthOrder(1e5, 6e4, 2.0))),
+        Piecewise(
+            (0.2, 0.6),
+            (NthOrder(2e5, 6e4, 1.0), Kamal(1e4, 6e4, 5e4, 5.5e4, 1.0, 1.5), NthOrder(1e5, 6e4, 2.0)),
+        ),
     ],
     ids=["first order", "order 2.3", "Kamal", "Kamal n<1", "Kamal m=0.5", "three branches"],
-)  # fmt: skip
+)
 def test_ramps_against_scipy(kinetics):
     times = seconds([0, 20, 25, 25, 60, 90, 200])
     heat = kelvin([25, 90, 60, 80, 80, 130, 30])  # with a jump at 25 min
@@ -276,8 +303,14 @@ def test_equivalent_time_of_a_wide_ramp(energy):
     if energy <= 150e3:
         again = ramp_closed_form(energy, 263.15, 463.15, 1.0, 463.15)
         assert got == pytest.approx(again, rel=1e-10)
-    area, _ = quad(lambda t: math.exp(energy / R * (1 / 463.15 - 1 / (263.15 + t))), 0, 200,
-                   epsabs=0, epsrel=1e-12, limit=400)  # fmt: skip
+    area, _ = quad(
+        lambda t: math.exp(energy / R * (1 / 463.15 - 1 / (263.15 + t))),
+        0,
+        200,
+        epsabs=0,
+        epsrel=1e-12,
+        limit=400,
+    )
     assert got == pytest.approx(area, rel=1e-10)
 
 
@@ -335,9 +368,13 @@ def test_part_against_scipy():
     value, expected = 25.0, [25.0]
     for t0, t1, a0, a1 in zip(times, times[1:], air, air[1:], strict=False):
         if t1 > t0:
-            found = solve_ivp(lambda t, y, t0=t0, t1=t1, a0=a0, a1=a1:
-                              (a0 + (a1 - a0) * (t - t0) / (t1 - t0) - y) / 7,
-                              (t0, t1), [value], rtol=1e-11, atol=1e-11)  # fmt: skip
+            found = solve_ivp(
+                lambda t, y, t0=t0, t1=t1, a0=a0, a1=a1: (a0 + (a1 - a0) * (t - t0) / (t1 - t0) - y) / 7,
+                (t0, t1),
+                [value],
+                rtol=1e-11,
+                atol=1e-11,
+            )
             value = float(found.y[0, -1])
         expected.append(value)
     assert got == pytest.approx(expected, rel=1e-8)
@@ -414,10 +451,15 @@ def test_time_not_reached_is_said():
 # -------------------------------------------------------------------------------- properties
 
 TEMPERATURES = st.lists(st.floats(250, 420), min_size=3, max_size=7)
-FORMS = st.sampled_from([
-    NthOrder(2e5, 6e4, 1.0), NthOrder(2e5, 6e4, 0.6), NthOrder(2e5, 6e4, 2.0),
-    Kamal(1e4, 6.5e4, 5e4, 5.5e4, 0.8, 1.6), Kamal(1e3, 6.0e4, 5e5, 6.0e4, 1.3, 0.8),
-])  # fmt: skip
+FORMS = st.sampled_from(
+    [
+        NthOrder(2e5, 6e4, 1.0),
+        NthOrder(2e5, 6e4, 0.6),
+        NthOrder(2e5, 6e4, 2.0),
+        Kamal(1e4, 6.5e4, 5e4, 5.5e4, 0.8, 1.6),
+        Kamal(1e3, 6.0e4, 5e5, 6.0e4, 1.3, 0.8),
+    ]
+)
 
 
 @settings(max_examples=40, deadline=None)
@@ -429,10 +471,8 @@ def test_two_halves_make_the_whole(heat, kinetics, start, cut):
     middle = cut * times[-1]
     at = np.interp(middle, times, heat)
     before, after = times < middle, times > middle
-    first = cure_degree(np.append(times[before], middle), np.append(heat[before], at), kinetics,
-                        start)  # fmt: skip
-    second = cure_degree(np.append(middle, times[after]), np.append(at, heat[after]), kinetics,
-                         first[-1])  # fmt: skip
+    first = cure_degree(np.append(times[before], middle), np.append(heat[before], at), kinetics, start)
+    second = cure_degree(np.append(middle, times[after]), np.append(at, heat[after]), kinetics, first[-1])
     assert second[-1] == pytest.approx(whole[-1], abs=1e-6)
 
 

@@ -18,23 +18,24 @@ from scipy.optimize import brentq
 from scipy.stats import linregress
 from scipy.stats import t as student
 
+from dispense.base.errors import DispenseError, FileError, InputError, Problem
+from dispense.books.cure import cure_workbook
+from dispense.books.plan import new_plan
 from dispense.cli import main
-from dispense.csv_tables import read_record
-from dispense.cure_report import belt_speed, cure_file, cure_report, light_report, moisture_report
-from dispense.cure_runs import _played, with_hold
-from dispense.demo import DEMO
-from dispense.errors import DispenseError, FileError, InputError, Problem
-from dispense.fit_report import fit_file
-from dispense.heat import peak_temperature
-from dispense.life_day import COLDER, HOTTER, STATED, life_day
-from dispense.materials import kinetics_of, mixed_density
-from dispense.pour_report import pour_report
-from dispense.schedule import PartLag, Profile
-from dispense.sheets import shift_material_content
-from dispense.shift import play_shift
-from dispense.windows import OPEN, SURFACE, latest_times
-from dispense.workbook.cure_book import cure_workbook
-from dispense.workbook.write_plan import new_plan
+from dispense.handbook.heat import peak_temperature
+from dispense.handbook.schedule import PartLag, Profile
+from dispense.jobs.cure import cure_file
+from dispense.jobs.fit import fit_file
+from dispense.plan.csv import read_record
+from dispense.plan.demo import DEMO
+from dispense.plan.materials import kinetics_of, mixed_density
+from dispense.reports.cure import belt_speed, cure_report, light_report, moisture_report
+from dispense.reports.day import COLDER, HOTTER, STATED, life_day
+from dispense.reports.pour import pour_report
+from dispense.reports.runs import _played, with_hold
+from dispense.sheets.content import shift_material_content
+from dispense.shift.player import play_shift
+from dispense.shift.windows import OPEN, SURFACE, latest_times
 
 R = 8.31446261815324
 
@@ -68,8 +69,9 @@ def test_record_in_fahrenheit_and_through_midnight(tmp_path):
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
 def test_record_of_a_logger(tmp_path, encoding):
-    text = ("# logger\r\nNo;Time;Temperature [°C]\r\n1;2026-03-02 06:00;19,5\r\n"
-            "2;2026-03-02 06:30;20,25\r\n\r\n")  # fmt: skip
+    text = (
+        "# logger\r\nNo;Time;Temperature [°C]\r\n1;2026-03-02 06:00;19,5\r\n2;2026-03-02 06:30;20,25\r\n\r\n"
+    )
     found = read_record(write(tmp_path / "r.csv", text, encoding))
     assert found.times == [21600.0, 23400.0]
     assert found.channels["Temperature"] == pytest.approx([292.65, 293.4])
@@ -175,9 +177,14 @@ def test_life_along_a_record_against_quadrature():
         return np.interp(clock, [21600.0, 28800.0, 36000.0], [18.0, 33.0, 24.0])
 
     for row in day.rows[:6]:
+
         def excess(end, start=row.clock):
-            spent = quad(lambda clock: 2.0 ** ((temperature(clock) - 23.0) / 10.0) / 3600.0, start, end,
-                         points=[28800.0] if start < 28800.0 < end else None)[0]  # fmt: skip
+            spent = quad(
+                lambda clock: 2.0 ** ((temperature(clock) - 23.0) / 10.0) / 3600.0,
+                start,
+                end,
+                points=[28800.0] if start < 28800.0 < end else None,
+            )[0]
             return spent - 1.0
 
         assert row.ends == pytest.approx(brentq(excess, row.clock + 60, row.clock + 9000), rel=1e-7)
@@ -216,8 +223,9 @@ def test_extrapolated_part_is_told_apart():
 def oven_rows(profile, material=None, **oven):
     rows = hand_rows()
     rows["Materials"][0] |= dict(cure="oven", cure_temperature=80, **(material or {}))
-    rows["Profiles"] = [dict(profile="belt", time=time, temperature=temperature)
-                        for time, temperature in profile]  # fmt: skip
+    rows["Profiles"] = [
+        dict(profile="belt", time=time, temperature=temperature) for time, temperature in profile
+    ]
     rows["Ovens"] = [dict(part="frame", station="hem", profile="belt", start_temperature=25) | oven]
     return rows
 
@@ -257,8 +265,11 @@ FLAT = ((0, 80), (60, 80))
     ],
 )
 def test_published_degrees_through_the_plan(kinetics, degree):
-    material = PLAIN | kinetics | dict(glass_uncured=-20, glass_cured=220, glass_lambda=0.5,
-                                       full_degree=0.5, gel_degree=0.4)  # fmt: skip
+    material = (
+        PLAIN
+        | kinetics
+        | dict(glass_uncured=-20, glass_cured=220, glass_lambda=0.5, full_degree=0.5, gel_degree=0.4)
+    )
     run = run_of(oven_rows(FLAT, material, start_temperature=80))
     place = run.places[0]
     assert place.degrees[-1] == pytest.approx(degree, abs=1e-7)
@@ -274,13 +285,17 @@ def test_lagging_part_against_a_general_integrator(demo):
     rate, energy, order = material.rate_1, material.energy_1, material.order_n
     times, air = demo.profile("Belt 150")
     for place, lag in zip(run.places, (90.0, 180.0), strict=True):
+
         def slope(time, y, lag=lag):
             heat, degree = y
-            return [(np.interp(time, times, air) - heat) / lag,
-                    rate * math.exp(-energy / (R * heat)) * (1 - min(degree, 1.0)) ** order]  # fmt: skip
+            return [
+                (np.interp(time, times, air) - heat) / lag,
+                rate * math.exp(-energy / (R * heat)) * (1 - min(degree, 1.0)) ** order,
+            ]
 
-        found = solve_ivp(slope, (0, times[-1]), [296.15, 0.0], method="LSODA", rtol=1e-9, atol=1e-9,
-                          max_step=30.0)  # fmt: skip
+        found = solve_ivp(
+            slope, (0, times[-1]), [296.15, 0.0], method="LSODA", rtol=1e-9, atol=1e-9, max_step=30.0
+        )
         assert place.temperatures[-1] == pytest.approx(found.y[0, -1], abs=1e-3)
         assert place.degrees[-1] == pytest.approx(found.y[1, -1], abs=1e-5)
     assert run.coldest.name == "slowest place" and run.hottest.name == "quickest place"
@@ -336,8 +351,9 @@ def test_no_milestone_before_the_part_is_out_of_the_oven():
     assert long.milestones["test"] is None and long.full_cure is None and not long.passes
 
 
-GLASSY = PLAIN | dict(rate_1=0.1, energy_1=0, full_degree=0.95, glass_uncured=-20, glass_cured=150,
-                      glass_lambda=0.45)  # fmt: skip
+GLASSY = PLAIN | dict(
+    rate_1=0.1, energy_1=0, full_degree=0.95, glass_uncured=-20, glass_cured=150, glass_lambda=0.45
+)
 
 
 def test_cure_of_a_glass_is_said_everywhere():
@@ -367,8 +383,9 @@ def test_cure_of_a_glass_is_said_everywhere():
     cells = [str(cell.value) for line in book["Oven"].iter_rows() for cell in line if cell.value is not None]
     assert any(words in cell for cell in cells) and "▲ fail: a glass from 11 min" in cells
     # the same mix at 140 °C is none: it passes, and cooling to the room after it changes nothing
-    hot = run_of(oven_rows(((0, 140), (60, 140), (90, 25)), GLASSY | dict(activation_energy=60),
-                           start_temperature=140))  # fmt: skip
+    hot = run_of(
+        oven_rows(((0, 140), (60, 140), (90, 25)), GLASSY | dict(activation_energy=60), start_temperature=140)
+    )
     assert hot.passes and hot.places[0].glass is None and hot.places[0].glass_points[-1] > 273.15 + 120
 
 
@@ -400,13 +417,27 @@ def test_room_cure_by_hand():
 
 def pot_rows(**material):
     rows = hand_rows()
-    rows["Materials"][0] |= dict(
-        rate_1=1.2e7, energy_1=60, order_n=1.5, heat=300, specific_heat=1.8, conductivity=0.25,
-    ) | material  # fmt: skip
-    rows["Components"] = [dict(material="Bond 60", component=letter, density=1.1, container=100)
-                          for letter in "ab"]  # fmt: skip
-    rows["Pots"] = [dict(pot="bed", part="frame", station="hem", shape="box", length=100, width=80,
-                         depth=60, level=40, limit=60, film=10)]  # fmt: skip
+    rows["Materials"][0] |= (
+        dict(rate_1=1.2e7, energy_1=60, order_n=1.5, heat=300, specific_heat=1.8, conductivity=0.25)
+        | material
+    )
+    rows["Components"] = [
+        dict(material="Bond 60", component=letter, density=1.1, container=100) for letter in "ab"
+    ]
+    rows["Pots"] = [
+        dict(
+            pot="bed",
+            part="frame",
+            station="hem",
+            shape="box",
+            length=100,
+            width=80,
+            depth=60,
+            level=40,
+            limit=60,
+            film=10,
+        )
+    ]
     rows["Stations"][0] |= dict(flow=5)
     return rows
 
@@ -439,8 +470,9 @@ def lines_method(stages, kinetics, heat, density, capacity, conductivity, film, 
             gain = (flow[:-1] - flow[1:]) / widths / (density * capacity) + heat / capacity * speed
             return np.column_stack([gain, speed]).ravel()
 
-        run = solve_ivp(slope, (0.0, wait), state.ravel(), method="LSODA", rtol=1e-7, atol=1e-7,
-                        lband=2, uband=2)  # fmt: skip
+        run = solve_ivp(
+            slope, (0.0, wait), state.ravel(), method="LSODA", rtol=1e-7, atol=1e-7, lband=2, uband=2
+        )
         state = run.y[:, -1].reshape(-1, 2)
         peak = max(peak, run.y[::2].max())
     return peak
@@ -460,8 +492,10 @@ def test_peak_of_one_shot_against_the_method_of_lines():
 
 def test_two_shots_against_the_method_of_lines():
     rows = pot_rows()
-    rows["Shots"] = [dict(part="frame", pot="bed", shot=1, portion=0.5),
-                     dict(part="frame", pot="bed", shot=2, portion=0.5, wait=900)]  # fmt: skip
+    rows["Shots"] = [
+        dict(part="frame", pot="bed", shot=1, portion=0.5),
+        dict(part="frame", pot="bed", shot=2, portion=0.5, wait=900),
+    ]
     found = pour_of(rows)
     assert [shot[1] for shot in found.shots] == pytest.approx([0.02, 0.02])
     wait = 900 * 60.0
@@ -476,9 +510,16 @@ def test_deepest_safe_pour_ends_at_the_limit():
     assert found.safe_depth * 1e3 == pytest.approx(37.4324304, rel=1e-5)
     plan = make(pot_rows())
     material = plan.material("Bond 60")
-    peak = peak_temperature(found.safe_depth, 296.15, 296.15, kinetics_of(material), material.heat,
-                            mixed_density(material, plan.components_of("Bond 60")),
-                            material.specific_heat, material.conductivity)  # fmt: skip
+    peak = peak_temperature(
+        found.safe_depth,
+        296.15,
+        296.15,
+        kinetics_of(material),
+        material.heat,
+        mixed_density(material, plan.components_of("Bond 60")),
+        material.specific_heat,
+        material.conductivity,
+    )
     assert float(peak) - 273.15 == pytest.approx(60.0, abs=1e-3)
 
 
@@ -490,12 +531,22 @@ def test_pour_without_heat_stays_as_it_is():
 
 def test_runaway_criterion_and_time_to_maximum_rate():
     # slab, 60 kJ/mol, 1e6 1/s, 400 J/g, 1.15 g/mL, 0.2 W/(m·K), 23 °C: 13.3234381 mm by the isothermal
-    # Lane–Emden equation; adiabatic time c·R·T²/(H·k·E) with 1.8 J/(g·K): 0.5809645354 h
+    # Lane–Emden equation where the face is held; with the pot's film of 10 W/(m²·K) less, by the largest
+    # δ = 2c²·sech²c·exp(−2c·tanh c/Bi) on a grid of c (P. H. Thomas 1958); adiabatic time c·R·T²/(H·k·E) with 1.8 J/(g·K): 0.5809645354 h
     rows = pot_rows(rate_1=6e7, order_n=1, heat=400, conductivity=0.2)
     for part in rows["Components"]:
         part["density"] = 1.15
     found = pour_of(rows)
-    assert found.runaway.half_thickness * 1e3 == pytest.approx(13.3234381, rel=1e-7)
+    c = np.linspace(1e-4, 3.0, 200_001)
+
+    def excess(depth):
+        biot = 10.0 * depth / 0.2
+        critical = np.max(2.0 * (c / np.cosh(c)) ** 2 * np.exp(-2.0 * c * np.tanh(c) / biot))
+        return 0.8784576798 * (depth / 13.3234381e-3) ** 2 - critical
+
+    assert found.runaway.half_thickness == pytest.approx(brentq(excess, 1e-4, 13.3e-3), rel=1e-6)
+    rows["Pots"][0]["film"] = 1e5  # as good as held
+    assert pour_of(rows).runaway.half_thickness * 1e3 == pytest.approx(13.3234381, rel=1e-3)
     assert found.maximum_rate / 3600.0 == pytest.approx(0.5809645354, rel=1e-8)
     assert found.runaway.runs_away and any("runaway" in words for words in found.warnings)
 
@@ -538,7 +589,7 @@ def test_pour_that_cannot_be_computed_is_told_and_the_rest_goes_on(monkeypatch):
     def fails(*_, **__):
         raise InputError(Problem("pour", message="the reaction is too quick to follow"))
 
-    monkeypatch.setattr("dispense.pour_report.pour", fails)
+    monkeypatch.setattr("dispense.reports.pour.pour", fails)
     report = cure_report(make(pot_rows()), "hem")
     assert not report.pours and "frame / bed: exotherm not computed" in report.warnings[0]
     assert report.day is not None and json.dumps(report.as_json(), allow_nan=False)
@@ -554,8 +605,11 @@ def test_moisture_depths():
     rows["Beads"][0] |= dict(bond_line=1, flange_width=12)
     plan = make(rows)
     found = moisture_report(plan, plan.station("hem"), plan.material("Bond 60"))
-    depths = {(hour, humidity): found.depths[a, b] * 1e3 for a, hour in enumerate(found.hours)
-              for b, humidity in enumerate(found.humidities)}  # fmt: skip
+    depths = {
+        (hour, humidity): found.depths[a, b] * 1e3
+        for a, hour in enumerate(found.hours)
+        for b, humidity in enumerate(found.humidities)
+    }
     # 3 mm in 24 h: 3·√7 mm in 7 d, 96 h for 6 mm, 3·√(0.3/0.5) mm at 30 % (Comyn's law, by hand)
     assert depths[24.0, 0.5] == pytest.approx(3.0)
     assert depths[168.0, 0.5] == pytest.approx(7.937253933, rel=1e-9)
@@ -614,8 +668,7 @@ def test_shift_sheet_tells_the_latest_times():
     result = play_shift(plan, MONDAY, "early", "hem")
     rows = shift_material_content(plan, result, "stamp").tables["MaterialTimes"]
     windows = [row for row in rows if row["event"] == "window"]
-    assert any(row["action"].startswith("▲") and row["time"].strftime("%H:%M") == "08:15"
-               for row in windows)  # fmt: skip
+    assert any(row["action"].startswith("▲") and row["time"].strftime("%H:%M") == "08:15" for row in windows)
     assert rows == sorted(rows, key=lambda row: row["time"])
 
 
@@ -652,8 +705,12 @@ def test_report_of_every_demo_station(demo, station):
         for chart in sheet._charts:
             assert chart.x_axis.title is not None and chart.y_axis.title is not None
         if sheet.title != "Chart data":  # what the reader came for is the largest thing on the page
-            sizes = {cell.coordinate: cell.font.size for row in sheet.iter_rows() for cell in row
-                     if cell.value is not None}  # fmt: skip
+            sizes = {
+                cell.coordinate: cell.font.size
+                for row in sheet.iter_rows()
+                for cell in row
+                if cell.value is not None
+            }
             assert sizes["A3"] == max(sizes.values()) and list(sizes.values()).count(sizes["A3"]) == 1
 
 
@@ -679,8 +736,9 @@ def test_text_of_the_plan_is_never_a_formula():
     rows["Pots"][0]["pot"] = "=1+1"
     rows["Beads"][0] |= dict(bead="=2+2", bond_line=0.5, flange_width=30)
     book = openpyxl.load_workbook(io.BytesIO(cure_workbook(cure_report(make(rows), "hem"))))
-    shown = [cell for sheet in book for row in sheet.iter_rows() for cell in row
-             if isinstance(cell.value, str)]  # fmt: skip
+    shown = [
+        cell for sheet in book for row in sheet.iter_rows() for cell in row if isinstance(cell.value, str)
+    ]
     assert any(cell.value.startswith("=HYPERLINK") and cell.data_type != "f" for cell in shown)
     assert not any("HYPERLINK" in cell.value for cell in shown if cell.data_type == "f")
 
@@ -695,8 +753,19 @@ def test_demo_joints_and_pour_of_the_plan(demo):
 def test_command_writes_json_and_workbook(plan_file, tmp_path, capsys):
     record = write(tmp_path / "hot.csv", "Time,Temperature [°F]\n06:00,86\n22:00,95\n")
     out = tmp_path / "cure.xlsx"
-    code = main(["cure", str(plan_file), "--station", "Hem robot", "--record", str(record), "--out",
-                 str(out), "--json"])  # fmt: skip
+    code = main(
+        [
+            "cure",
+            str(plan_file),
+            "--station",
+            "Hem robot",
+            "--record",
+            str(record),
+            "--out",
+            str(out),
+            "--json",
+        ]
+    )
     found = json.loads(capsys.readouterr().out)
     assert code == 0 and out.is_file() and found["temperature_record"] == "file hot.csv"
     assert found["working_life"]["rows"][0]["temperature"] == pytest.approx(30.0)
@@ -781,8 +850,10 @@ def test_fit_of_kinetics_feeds_the_plan(tmp_path):
     lines = ["Time [min],Temperature [°C],Degree [%]"]
     for celsius in (60, 80, 100):
         k = 2e5 * math.exp(-60e3 / (R * (celsius + 273.15)))
-        lines += [f"{minutes},{celsius},{100 * (1 - (1 + 0.5 * k * minutes * 60) ** -2):.10f}"
-                  for minutes in (5, 10, 20, 40, 80, 160)]  # fmt: skip
+        lines += [
+            f"{minutes},{celsius},{100 * (1 - (1 + 0.5 * k * minutes * 60) ** -2):.10f}"
+            for minutes in (5, 10, 20, 40, 80, 160)
+        ]
     out = tmp_path / "fit.xlsx"
     found = fit_file(write(tmp_path / "n.csv", "\n".join(lines)), "n-th", out=out)
     columns = dict(found.plan_columns)
@@ -816,13 +887,26 @@ def test_no_heading_stands_alone_at_the_foot_of_a_page(demo, paper, tmp_path):
     headings = {"Notes", "Cautions", "Warnings", "Gap, time, coverage", "Volume and squeeze-out"}
     for number, station in enumerate(("Plate paste", "Gasket robot", "Block potting")):
         (tmp_path / f"{number}.xlsx").write_bytes(cure_workbook(cure_report(demo, station), paper))
-    subprocess.run(["soffice", f"-env:UserInstallation=file://{tmp_path}/profile", "--headless",
-                    "--convert-to", "pdf", "--outdir", str(tmp_path), *map(str, tmp_path.glob("*.xlsx"))],
-                   check=True, capture_output=True, timeout=240)  # fmt: skip
+    subprocess.run(
+        [
+            "soffice",
+            f"-env:UserInstallation=file://{tmp_path}/profile",
+            "--headless",
+            "--convert-to",
+            "pdf",
+            "--outdir",
+            str(tmp_path),
+            *map(str, tmp_path.glob("*.xlsx")),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=240,
+    )
     pages = 0
     for path in tmp_path.glob("*.pdf"):
-        text = subprocess.run(["pdftotext", "-layout", str(path), "-"], check=True, capture_output=True,
-                              text=True, timeout=60).stdout  # fmt: skip
+        text = subprocess.run(
+            ["pdftotext", "-layout", str(path), "-"], check=True, capture_output=True, text=True, timeout=60
+        ).stdout
         for page in text.split("\f")[:-1]:
             lines = [line.strip() for line in page.splitlines() if line.strip()]
             assert re.search(r"page \d+ of \d+$", lines[-1])  # the footer

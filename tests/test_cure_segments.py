@@ -5,7 +5,7 @@ LSODA (DOP853 where it gives up) at a tight tolerance on dα/dt itself, and for 
 the closed form of time and temperature, t·exp(−E/RT) by the exponential integral. The accuracy that
 CURE_DEGREE states is 1e-6.
 
-By hand, with another number of cases and seed: python tests/test_cure_segments.py 2000 77
+By hand, with another number of cases and seed: PYTHONPATH=. python tests/test_cure_segments.py 2000 77
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.special import exp1
 
-from dispense.cure import Kamal, NthOrder, Piecewise, cure_degree, time_to_cure
+from dispense.handbook.cure import Kamal, NthOrder, Piecewise, cure_degree, time_to_cure
 
 R = 8.31446261815324
 STATED = 1e-6  # accuracy of CURE_DEGREE by its own words
@@ -77,8 +77,9 @@ def reference(kinetics, length, ends, start):
 
         at_edge.terminal = True
         for method in ("LSODA", "DOP853"):
-            found = solve_ivp(rate, (time, length), [degree], method=method, rtol=1e-10, atol=1e-14,
-                              events=at_edge)  # fmt: skip
+            found = solve_ivp(
+                rate, (time, length), [degree], method=method, rtol=1e-10, atol=1e-14, events=at_edge
+            )
             if found.status >= 0:
                 break
         time, degree = float(found.t[-1]), float(found.y[0, -1])
@@ -148,8 +149,11 @@ def test_autocatalysis_from_nothing_has_a_closed_form_start():
         assert got == pytest.approx((1e-3 * time / 2) ** 2, abs=STATED)
 
 
-CASES = st.builds(lambda seed, form: one_case(np.random.default_rng(seed), form),
-                  st.integers(0, 2**32 - 1), st.sampled_from(FORMS))  # fmt: skip
+CASES = st.builds(
+    lambda seed, form: one_case(np.random.default_rng(seed), form),
+    st.integers(0, 2**32 - 1),
+    st.sampled_from(FORMS),
+)
 
 
 @settings(max_examples=60, deadline=None)
@@ -175,8 +179,9 @@ def test_time_to_cure_is_consistent_with_cure_degree(case, share):
     goal = start + share * (end - start)
     time = float(time_to_cure(goal, [0.0, length], list(ends), kinetics, start))
     assert time <= last
-    there = cure_degree([0.0, time], [ends[0], ends[0] + (ends[1] - ends[0]) * time / length], kinetics,
-                        start)[-1]  # fmt: skip
+    there = cure_degree(
+        [0.0, time], [ends[0], ends[0] + (ends[1] - ends[0]) * time / length], kinetics, start
+    )[-1]
     assert there == pytest.approx(goal, abs=STATED)
 
 

@@ -21,16 +21,18 @@ from plans import MONDAY, hand_rows, make
 from test_moisture import HOUR, board_hours, interpolated, law, moisture_rows
 from test_sheets import named, table_rows
 
-from dispense.cure_report import cure_report, moisture_report
-from dispense.cure_runs import room_runs
-from dispense.cure_times import batch_findings
-from dispense.fill import fill
-from dispense.findings import NOTE, QUALITY
-from dispense.life_day import life_day
-from dispense.sheets import batch_words, board_headline, cure_board_content
-from dispense.shift import hhmm, numbers_text, play_plan
-from dispense.windows import latest_times
-from dispense.workbook.write_plan import write_plan
+from dispense.base.clock import hhmm
+from dispense.base.findings import NOTE, QUALITY
+from dispense.books.plan import write_plan
+from dispense.jobs.fill import fill
+from dispense.reports.cure import cure_report, moisture_report
+from dispense.reports.day import life_day
+from dispense.reports.runs import room_runs
+from dispense.sheets.content import batch_words, board_headline, cure_board_content
+from dispense.shift.findings import batch_findings
+from dispense.shift.player import play_plan
+from dispense.shift.results import numbers_text
+from dispense.shift.windows import latest_times
 
 STAMP = "2026-03-01 12:00"
 
@@ -114,17 +116,25 @@ WEATHER = st.dictionaries(HALF_HOURS, st.tuples(st.floats(2, 40), st.floats(0.2,
 
 
 @settings(max_examples=25, deadline=None)
-@given(weather=WEATHER, energy=st.sampled_from([None, 25.0, 60.0]), width=st.floats(1.5, 5),
-       section=st.sampled_from(["round", "half-round", "fillet", "mitre"]),
-       move=st.floats(10, 600), test=st.one_of(st.none(), st.floats(700, 4000)))  # fmt: skip
+@given(
+    weather=WEATHER,
+    energy=st.sampled_from([None, 25.0, 60.0]),
+    width=st.floats(1.5, 5),
+    section=st.sampled_from(["round", "half-round", "fillet", "mitre"]),
+    move=st.floats(10, 600),
+    test=st.one_of(st.none(), st.floats(700, 4000)),
+)
 def test_board_and_report_agree_on_any_day(weather, energy, width, section, move, test):
     weather = {at: (round(celsius, 3), round(share, 4)) for at, (celsius, share) in weather.items()}
-    rows = moisture_rows(move_time=round(move, 3), moisture_energy=energy,
-                         test_time=None if test is None else round(test, 3))  # fmt: skip
+    rows = moisture_rows(
+        move_time=round(move, 3), moisture_energy=energy, test_time=None if test is None else round(test, 3)
+    )
     rows["Beads"][0] |= dict(section=section, width=round(width, 3), height=None)
     rows["Stations"][0].update(record="Hall", batch=3)
-    rows["Temperatures"] = [dict(record="Hall", time=f"{int(at)}:{60 * (at % 1):02.0f}", temperature=celsius,
-                                 humidity=share) for at, (celsius, share) in weather.items()]  # fmt: skip
+    rows["Temperatures"] = [
+        dict(record="Hall", time=f"{int(at)}:{60 * (at % 1):02.0f}", temperature=celsius, humidity=share)
+        for at, (celsius, share) in weather.items()
+    ]
     plan = make(rows)
     station, material = plan.station("hem"), plan.material("Bond 60")
     result = next(play_plan(plan))
@@ -160,8 +170,10 @@ def test_room_cure_has_the_same_clock_times_in_report_and_on_board(cold, hot, en
     rows = hand_rows()
     rows["Materials"][0] |= dict(move_time=240, join_time=500, test_time=1440, activation_energy=energy)
     rows["Stations"][0].update(record="Hall", batch=2)
-    rows["Temperatures"] = [dict(record="Hall", time="05:00", temperature=round(cold, 2)),
-                            dict(record="Hall", time="15:00", temperature=round(hot, 2))]  # fmt: skip
+    rows["Temperatures"] = [
+        dict(record="Hall", time="05:00", temperature=round(cold, 2)),
+        dict(record="Hall", time="15:00", temperature=round(hot, 2)),
+    ]
     plan = make(rows)
     station, material = plan.station("hem"), plan.material("Bond 60")
     batch = next(play_plan(plan)).batches[2]
@@ -177,8 +189,11 @@ def test_room_cure_has_the_same_clock_times_in_report_and_on_board(cold, hot, en
     # by trapezoid along the day: handling after 240 min at 23 °C
     times = np.arange(0.0, 40 * HOUR, 5.0)
     heat = np.interp((batch.ended + times) / HOUR, [5, 15], [cold, hot], period=24.0)
-    rate = (2 ** ((heat - 23) / 10) if energy is None else
-            np.exp(60e3 / 8.31446261815324 * (1 / 296.15 - 1 / (heat + 273.15))))  # fmt: skip
+    rate = (
+        2 ** ((heat - 23) / 10)
+        if energy is None
+        else np.exp(60e3 / 8.31446261815324 * (1 / 296.15 - 1 / (heat + 273.15)))
+    )
     spent = np.concatenate([[0.0], np.cumsum(0.5 * (rate[1:] + rate[:-1]) * 5.0)])
     moved = batch.ended + np.interp(240 * 60, spent, times)
     assert batch.milestones["move"] == pytest.approx(moved, abs=10.0)
@@ -189,10 +204,21 @@ def test_room_cure_has_the_same_clock_times_in_report_and_on_board(cold, hot, en
 
 def oven_rows(**material):
     rows = hand_rows()
-    rows["Materials"][0] |= dict(cure="oven", cure_temperature=150, activation_energy=75, move_time=5,
-                                 join_time=10, test_time=20, open_time=None) | material  # fmt: skip
-    rows["Profiles"] = [dict(profile="Belt", time=time, temperature=heat)
-                        for time, heat in ((0, 150), (40, 150), (55, 150))]
+    rows["Materials"][0] |= (
+        dict(
+            cure="oven",
+            cure_temperature=150,
+            activation_energy=75,
+            move_time=5,
+            join_time=10,
+            test_time=20,
+            open_time=None,
+        )
+        | material
+    )
+    rows["Profiles"] = [
+        dict(profile="Belt", time=time, temperature=heat) for time, heat in ((0, 150), (40, 150), (55, 150))
+    ]
     rows["Ovens"] = [dict(part="frame", station="hem", profile="Belt", start_temperature=150)]
     return rows
 
@@ -226,9 +252,11 @@ def test_findings_of_cure():
 
     assert found(oven_rows()) == []
     assert found(oven_rows(test_time=90)) == [
-        (QUALITY, "frame: oven profile Belt does not reach the time to test")]  # fmt: skip
+        (QUALITY, "frame: oven profile Belt does not reach the time to test")
+    ]
     assert found(oven_rows() | {"Ovens": []}) == [
-        (QUALITY, "frame: Bond 60 cures in an oven and none is stated")]  # fmt: skip
+        (QUALITY, "frame: Bond 60 cures in an oven and none is stated")
+    ]
     rows = moisture_rows(move_time=60)
     ((kind, text),) = found(rows)
     assert kind == NOTE and "rule of thumb" in text  # no activation energy is stated
@@ -267,8 +295,10 @@ def test_the_row_of_a_batch_shows_its_late_part():
 def test_a_row_on_time_means_that_every_part_is():
     rows = late_rows()
     rows["Stations"][0].update(record="Hall", mating_delay=12, batch=7)
-    rows["Temperatures"] = [dict(record="Hall", time="06:00", temperature=18),
-                            dict(record="Hall", time="10:00", temperature=33)]  # fmt: skip
+    rows["Temperatures"] = [
+        dict(record="Hall", time="06:00", temperature=18),
+        dict(record="Hall", time="10:00", temperature=33),
+    ]
     result = next(play_plan(make(rows)))
     late = {serial for _, serial, *_ in result.late_mating}
     assert late
@@ -286,14 +316,18 @@ def test_parts_that_are_done_out_of_order_keep_their_batch():
     rows["Parts"] = [dict(part="frame"), dict(part="lid")]
     box = dict(station="hem", shape="box", length=100, width=50, depth=40, level=2)
     rows["Pots"] = [dict(pot="well", part=part, **box) for part in ("frame", "lid")]
-    rows["Shots"] = [dict(part="frame", pot="well", shot=1, portion=0.5),
-                     dict(part="frame", pot="well", shot=2, portion=0.5, wait=45)]
+    rows["Shots"] = [
+        dict(part="frame", pot="well", shot=1, portion=0.5),
+        dict(part="frame", pot="well", shot=2, portion=0.5, wait=45),
+    ]
     rows["Stations"][0].update(flow=10, speed=None, takt=600, batch=5)
     rows["Breaks"] = []
     rows["Builds"] = [dict(date=MONDAY, shift="early", part=part, quantity=5) for part in ("frame", "lid")]
     result = next(play_plan(make(rows)))
     assert [(batch.part, batch.numbers) for batch in result.batches] in (
-        [("frame", "1–5"), ("lid", "1–5")], [("lid", "1–5"), ("frame", "1–5")])  # fmt: skip
+        [("frame", "1–5"), ("lid", "1–5")],
+        [("lid", "1–5"), ("frame", "1–5")],
+    )
 
 
 def test_numbers_in_a_row_are_told_together():
@@ -371,10 +405,26 @@ def test_printed_board_shows_the_dates(late_sheets, tmp_path):
     board = late_sheets / "2026-03-02_early" / "hem_cure_board.xlsx"
     first = table_rows(openpyxl.load_workbook(board, data_only=True), "CureBatches")[0]
     assert first["Test"] == datetime.datetime(2026, 3, 10, 23, 31)
-    subprocess.run(["soffice", f"-env:UserInstallation=file://{tmp_path / 'lo'}", "--headless",
-                    "--convert-to", "pdf", "--outdir", str(tmp_path), str(board)], check=True,
-                   capture_output=True, timeout=400)  # fmt: skip
-    text = subprocess.run(["pdftotext", "-layout", str(Path(tmp_path) / "hem_cure_board.pdf"), "-"],
-                          check=True, capture_output=True, text=True).stdout  # fmt: skip
+    subprocess.run(
+        [
+            "soffice",
+            f"-env:UserInstallation=file://{tmp_path / 'lo'}",
+            "--headless",
+            "--convert-to",
+            "pdf",
+            "--outdir",
+            str(tmp_path),
+            str(board),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=400,
+    )
+    text = subprocess.run(
+        ["pdftotext", "-layout", str(Path(tmp_path) / "hem_cure_board.pdf"), "-"],
+        check=True,
+        capture_output=True,
+        text=True,
+    ).stdout
     row = next(line for line in text.splitlines() if "frame" in line and "1–10" in line)
     assert " 22:00 " in row and "Tue 10 Mar 23:31" in row and "Tue 3 Mar 03:31" in row

@@ -18,10 +18,10 @@ import openpyxl
 import pytest
 from fenced import Reader, blocks, commands, words_of
 
+from dispense.base.terminal import use_colour
+from dispense.books.plan import new_plan
 from dispense.cli import BAD_INPUT, DONE, USAGE, main, parser
-from dispense.document import PAGES
-from dispense.terminal import use_colour
-from dispense.workbook.write_plan import new_plan
+from dispense.jobs.pages import PAGES
 
 ROOT = Path(__file__).resolve().parent.parent
 DOCS = ROOT / "docs"
@@ -85,8 +85,10 @@ def test_examples(name, desk, tmp_path_factory):
     assert set(reader.tried) >= TRIED[name]
     if name == "tutorial.md":
         # a round bead of 2 mm and one of 0.09 in: (0.09 × 25.4 / 2)² = 1.3064, by hand
-        shots = [shot_on(folder / "out/demo" / sheets / "2026-03-02_Early/Hem_robot_material.xlsx")
-                 for sheets in ("sheets", "wider")]  # fmt: skip
+        shots = [
+            shot_on(folder / "out/demo" / sheets / "2026-03-02_Early/Hem_robot_material.xlsx")
+            for sheets in ("sheets", "wider")
+        ]
         assert [f"{shot:.2f}" for shot in shots] == ["3.99", "5.21"]  # as the page says
         assert shots[1] / shots[0] == pytest.approx(1.306449, rel=1e-6)
 
@@ -135,7 +137,7 @@ def test_examples_are_run_by_a_page():
 
 @pytest.mark.parametrize("name", sorted(PAGES))
 def test_made_pages_are_current(name):
-    """`python -m dispense.document` would change nothing."""
+    """`python -m dispense.jobs.pages` would change nothing."""
     assert (DOCS / name).read_text(encoding="utf-8") == PAGES[name]()
 
 
@@ -189,9 +191,14 @@ def test_every_command_has_help(name, capsys):
 
 def dispense(*words: str, **environment: str) -> subprocess.CompletedProcess:
     """The command in a process of its own, its output piped."""
-    return subprocess.run([sys.executable, "-m", "dispense.cli", *words], capture_output=True, text=True,
-                          timeout=120, cwd=environment.pop("cwd", None),
-                          env={**os.environ, "PYTHONPATH": str(ROOT), **environment})  # fmt: skip
+    return subprocess.run(
+        [sys.executable, "-m", "dispense.cli", *words],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        cwd=environment.pop("cwd", None),
+        env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
+    )
 
 
 @pytest.mark.parametrize("words", [["--help"], ["--version"], ["forecast", "--help"]])
@@ -203,8 +210,13 @@ def test_help_loads_no_heavy_package(words):
         "print(*[name for name in ('numpy', 'pandas', 'pint', 'scipy', 'openpyxl', 'lxml') "
         "if name in sys.modules], file=sys.stderr)"
     )
-    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=60,
-                          env={**os.environ, "PYTHONPATH": str(ROOT)})  # fmt: skip
+    done = subprocess.run(
+        [sys.executable, "-c", script],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
     assert done.returncode == 0 and done.stdout
     assert done.stderr.strip() == ""
 
@@ -231,8 +243,9 @@ def test_exit_codes(desk, monkeypatch, capsys):
 
 def test_piped_output_is_plain(desk):
     """No escape codes and no progress line where output goes to a file or another program."""
-    done = dispense("fill", "plan.xlsx", "--out", "sheets", "--date", "2026-03-02", "--shift", "Late",
-                    cwd=str(desk))  # fmt: skip
+    done = dispense(
+        "fill", "plan.xlsx", "--out", "sheets", "--date", "2026-03-02", "--shift", "Late", cwd=str(desk)
+    )
     assert done.returncode == DONE and "files in sheets" in done.stdout
     assert "\x1b" not in done.stdout + done.stderr and "\r" not in done.stdout + done.stderr
     assert done.stderr == ""
@@ -268,8 +281,11 @@ def test_terminal_output(desk, quiet, bold):
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "TERM": "xterm", "NO_COLOR": quiet}
     process = subprocess.Popen(
         [sys.executable, "-m", "dispense.cli", "forecast", "plan.xlsx", "--weeks", "1", "--draws", "20"],
-        cwd=desk, stdout=theirs, stderr=subprocess.DEVNULL, env=environment,
-    )  # fmt: skip
+        cwd=desk,
+        stdout=theirs,
+        stderr=subprocess.DEVNULL,
+        env=environment,
+    )
     os.close(theirs)
     printed = b""
     while True:

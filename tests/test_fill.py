@@ -27,11 +27,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from make_template import content_types, full_template, link, rebuild, simple_template
 
-from dispense.errors import DispenseError, Problem, TemplateError
-from dispense.fields import CellError
-from dispense.workbook.fill import Template, cache_values, encode, fill_template
-from dispense.workbook.package import MAIN, Package, compare
-from dispense.workbook.rows import Band, References, RowMap, move_formula
+from dispense.base.errors import DispenseError, Problem, TemplateError
+from dispense.base.fields import CellError
+from dispense.xlsx.package import MAIN, Package, compare
+from dispense.xlsx.rows import Band, References, RowMap, move_formula
+from dispense.xlsx.templates import Template, cache_values, encode, fill_template
 
 SHEET = "xl/worksheets/sheet1.xml"
 
@@ -289,10 +289,7 @@ def test_a_formula_column_is_kept_against_a_given_value(simple):
 
 
 def test_shared_formulas_are_written_out():
-    shared = [
-        '<f t="shared" ref="D4:D5" si="0">C4*$B$1+$C$8</f>',
-        '<f t="shared" si="0"/>',
-    ]
+    shared = ['<f t="shared" ref="D4:D5" si="0">C4*$B$1+$C$8</f>', '<f t="shared" si="0"/>']
 
     def change(text):
         for item in shared:
@@ -359,9 +356,7 @@ def test_what_stands_beside_a_table_is_not_lost():
 def test_a_row_that_a_formula_needs_is_not_removed():
     data = rebuild(
         simple_template(),
-        change={
-            "xl/worksheets/sheet2.xml": lambda t: t.replace("Card!B4+A1", "Card!B5+A1"),
-        },
+        change={"xl/worksheets/sheet2.xml": lambda t: t.replace("Card!B4+A1", "Card!B5+A1")},
     )
     filled = fill_template(data, {}, {"Shots": rows(1)})
     read_back = read(filled)
@@ -742,10 +737,7 @@ def test_a_chart_of_one_sample_row_covers_all_rows():
     filled = fill_template(book(build), {}, {"T": [{"B": n} for n in range(3)]})
     chart = filled.package.read("xl/charts/chart1.xml").decode()
     # values follow the table, names of series stay single cells
-    assert re.findall(r"<c:f>(.*?)</c:f>", chart) == ["S!$B$1", "S!$B$2:$B$4"] + [
-        "S!$A$2",
-        "S!$B$2:$B$4",
-    ]
+    assert re.findall(r"<c:f>(.*?)</c:f>", chart) == ["S!$B$1", "S!$B$2:$B$4"] + ["S!$A$2", "S!$B$2:$B$4"]
     names = {item.name: item.text for item in filled.package.defined_names}
     assert names == {"all_parts": "S!$A$2:$A$4", "first_part": "S!$A$2"}
 
@@ -795,10 +787,7 @@ def test_all_stored_values_of_a_chart_are_refreshed():
         for kind in ("lvl", "numCache", "dlblRangeCache")
     }
     # ECMA-376 part 1, 21.2.2.95: the first level is the innermost label
-    assert [points(item) for item in found["lvl"]] == [
-        {0: "a", 1: "b", 2: "3"},
-        {0: "Mo", 2: "Tu"},
-    ]
+    assert [points(item) for item in found["lvl"]] == [{0: "a", 1: "b", 2: "3"}, {0: "Mo", 2: "Tu"}]
     # the text is no number and leaves a gap, as a spreadsheet stores it
     assert points(found["numCache"][0]) == {0: "1.5", 2: "#N/A"}
     assert points(found["dlblRangeCache"][0]) == {0: "Mo", 2: "Tu"}
@@ -899,8 +888,7 @@ def test_equal_values_leave_the_sheet_alone(simple):
 
 def test_a_workbook_without_calculation_settings_gets_them_in_place():
     data = rebuild(
-        simple_template(),
-        change={"xl/workbook.xml": lambda text: re.sub(r"<calcPr[^>]*/>", "", text)},
+        simple_template(), change={"xl/workbook.xml": lambda text: re.sub(r"<calcPr[^>]*/>", "", text)}
     )
     filled = fill_template(data, {"day": 1})
     root = filled.package.tree("xl/workbook.xml")
@@ -910,7 +898,7 @@ def test_a_workbook_without_calculation_settings_gets_them_in_place():
 
 
 def test_the_planners_own_evaluation():
-    evaluate = pytest.importorskip("dispense.workbook.evaluate").evaluate_package
+    evaluate = pytest.importorskip("dispense.formulas.evaluate").evaluate_package
     filled = fill_template(simple_template(), {}, {"Shots": rows(4)}, evaluate=evaluate)
     assert filled.report.notes == []
     values = read(filled, data_only=True)

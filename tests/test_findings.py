@@ -11,9 +11,7 @@ import openpyxl
 import pytest
 from plans import hand_rows, make
 
-from dispense.cli import main
-from dispense.dispenser import setup_card
-from dispense.findings import (
+from dispense.base.findings import (
     DANGER,
     NOTE,
     QUALITY,
@@ -26,9 +24,11 @@ from dispense.findings import (
     marked,
     tally,
 )
-from dispense.plan_findings import plan_findings, station_findings
-from dispense.workbook import write
-from dispense.workbook.write_plan import write_plan
+from dispense.books.plan import write_plan
+from dispense.cli import main
+from dispense.reports.findings import plan_findings, station_findings
+from dispense.shift.setup import setup_card
+from dispense.xlsx import write
 
 # what the plan below is wrong in: a piece of the text that must be read, by the sort of the finding.
 # The limits are stated in the plan; the figures are checked where they are computed.
@@ -62,21 +62,38 @@ TOLD = {
 def faulty_rows():
     """A pot in two shots that gets too hot, a takt too short, stock that ends, a lot past its day."""
     rows = hand_rows()
-    rows["Materials"][0] |= dict(rate_1=1.2e7, energy_1=60, order_n=1.5, heat=300, specific_heat=1.8,
-                                 conductivity=0.25)  # fmt: skip
-    rows["Components"] = [dict(material="Bond 60", component=letter, density=1.1, container=2000)
-                          for letter in "ab"]  # fmt: skip
-    rows["Pots"] = [dict(pot="bed", part="frame", station="hem", shape="box", length=100, width=80,
-                         depth=60, level=40, limit=60, film=10)]  # fmt: skip
-    rows["Shots"] = [dict(part="frame", pot="bed", shot=1, portion=0.5),
-                     dict(part="frame", pot="bed", shot=2, portion=0.5, wait=15)]  # fmt: skip
+    rows["Materials"][0] |= dict(
+        rate_1=1.2e7, energy_1=60, order_n=1.5, heat=300, specific_heat=1.8, conductivity=0.25
+    )
+    rows["Components"] = [
+        dict(material="Bond 60", component=letter, density=1.1, container=2000) for letter in "ab"
+    ]
+    rows["Pots"] = [
+        dict(
+            pot="bed",
+            part="frame",
+            station="hem",
+            shape="box",
+            length=100,
+            width=80,
+            depth=60,
+            level=40,
+            limit=60,
+            film=10,
+        )
+    ]
+    rows["Shots"] = [
+        dict(part="frame", pot="bed", shot=1, portion=0.5),
+        dict(part="frame", pot="bed", shot=2, portion=0.5, wait=15),
+    ]
     # by hand: 8000 mm² · 40 mm = 320 mL at 5 mL/s and a bead of 10 s are 74 s of work; takt 60 s
     rows["Stations"][0] |= dict(flow=5, takt=60)
     rows["Builds"][0]["quantity"] = 4
-    rows["Stock"] = [dict(material="Bond 60", component="a", lot="A1", quantity=9000, expiry="2026-06-30"),
-                     dict(material="Bond 60", component="b", lot="B1", quantity=60, expiry="2026-03-01"),
-                     dict(material="Bond 60", component="b", lot="B2", quantity=300,
-                          expiry="2026-06-30")]  # fmt: skip
+    rows["Stock"] = [
+        dict(material="Bond 60", component="a", lot="A1", quantity=9000, expiry="2026-06-30"),
+        dict(material="Bond 60", component="b", lot="B1", quantity=60, expiry="2026-03-01"),
+        dict(material="Bond 60", component="b", lot="B2", quantity=300, expiry="2026-06-30"),
+    ]
     return rows
 
 
@@ -93,8 +110,13 @@ def run(capsys, *arguments) -> tuple[int, str]:
 def cells_of(path: Path) -> str:
     """All texts of a workbook, sheet by sheet and row by row."""
     book = openpyxl.load_workbook(path)
-    return "\n".join(str(cell) for sheet in book for row in sheet.iter_rows(values_only=True)
-                     for cell in row if cell is not None)  # fmt: skip
+    return "\n".join(
+        str(cell)
+        for sheet in book
+        for row in sheet.iter_rows(values_only=True)
+        for cell in row
+        if cell is not None
+    )
 
 
 @pytest.fixture(scope="module")
@@ -123,10 +145,12 @@ def outputs(tmp_path_factory):
         told(f"{name} --json", *arguments, "--json")
     told("cure --station", "cure", plan, "--station", "hem", "--out", folder / "cure.xlsx")
     sheets = {
-        "results": "results.xlsx", "setup card": "setup/hem_setup.xlsx",
+        "results": "results.xlsx",
+        "setup card": "setup/hem_setup.xlsx",
         "material sheet": "2026-03-02_early/hem_material.xlsx",
-        "cure board": "2026-03-02_early/hem_cure_board.xlsx", "staging": "2026-03-02_early/staging.xlsx",
-    }  # fmt: skip
+        "cure board": "2026-03-02_early/hem_cure_board.xlsx",
+        "staging": "2026-03-02_early/staging.xlsx",
+    }
     for name, file in sheets.items():
         texts[name] = cells_of(folder / "sheets" / file)
     texts["cure workbook"] = cells_of(folder / "cure.xlsx")
@@ -293,7 +317,7 @@ def test_a_limit_that_nothing_checks_is_told():
 
 def test_what_lasts_is_told_once():
     # a lot past its day stands in store on every one of five days: one finding, not five
-    from dispense.shift import play_plan
+    from dispense.shift.player import play_plan
 
     rows = faulty_rows()
     rows["Builds"] = [rows["Builds"][0] | dict(date=f"2026-03-0{day}") for day in range(2, 7)]
@@ -303,7 +327,7 @@ def test_what_lasts_is_told_once():
 
 
 def test_a_pour_is_worked_out_once_for_a_plan(monkeypatch):
-    from dispense import pour_report
+    from dispense.reports import pour as pour_report
 
     plan = make(faulty_rows())
     before = station_findings(plan, "hem")
@@ -313,8 +337,8 @@ def test_a_pour_is_worked_out_once_for_a_plan(monkeypatch):
 
 
 def test_one_provider_that_fails_leaves_the_others(monkeypatch):
-    from dispense import plan_findings as module
-    from dispense.errors import InputError, Problem
+    from dispense.base.errors import InputError, Problem
+    from dispense.reports import findings as module
 
     def fails(plan, station):
         raise InputError(Problem("Stations!A2", message="no answer"))
@@ -332,9 +356,12 @@ def test_groups_of_a_terminal():
     notes = [Finding(NOTE, "an estimate", station=name) for name in ("hem", "lid")]
     found = [(group.first.text, group.count, group.where) for group in grouped([*notes, other, *late, *hot])]
     assert found == [
-        ("a is hot", 1, "bed"), ("b is hot", 1, "bed"),  # each danger by itself
-        ("1 parts are late", 2, "hem"), ("1 part is late", 1, "lid"), ("an estimate", 2, "2 stations"),
-    ]  # fmt: skip
+        ("a is hot", 1, "bed"),
+        ("b is hot", 1, "bed"),  # each danger by itself
+        ("1 parts are late", 2, "hem"),
+        ("1 part is late", 1, "lid"),
+        ("an estimate", 2, "2 stations"),
+    ]
     assert tally([*notes, other, *late, *hot]) == "2 dangers, 3 stop the line, 2 notes"
     assert marked(other) == "▲ STOP: 1 part is late" and marked(notes[0]) == "note: an estimate"
 

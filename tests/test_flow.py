@@ -18,9 +18,8 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
 import dispense
-from dispense.dispenser import flow_findings, setup_card
-from dispense.errors import InputError
-from dispense.flow import (
+from dispense.base.errors import InputError
+from dispense.handbook.flow import (
     LAMINAR_REYNOLDS,
     WALLS,
     bead_squeeze_time,
@@ -44,6 +43,7 @@ from dispense.flow import (
     viscosity,
     wall_shear_rate,
 )
+from dispense.shift.setup import flow_findings, setup_card
 
 
 def rabinowitsch(pressure, bore, length, consistency, index, yield_stress):
@@ -54,8 +54,12 @@ def rabinowitsch(pressure, bore, length, consistency, index, yield_stress):
         return 0.0
     area = quad(
         lambda stress: stress**2 * ((stress - yield_stress) / consistency) ** (1.0 / index),
-        yield_stress, wall, epsabs=0.0, epsrel=1e-12, limit=200,
-    )[0]  # fmt: skip
+        yield_stress,
+        wall,
+        epsabs=0.0,
+        epsrel=1e-12,
+        limit=200,
+    )[0]
     return math.pi * radius**3 / wall**3 * area
 
 
@@ -130,9 +134,7 @@ def test_bingham():
 
 def test_taper():
     # 4.0 to 1.0 mm over 30 mm, m = 50, n = 0.6, 100 mm³/s: quadrature of the local gradient
-    assert dispense.call("TAPER_PRESSURE", 0.1, 4, 1, 30, 50, 0.6) == pytest.approx(
-        0.713421607, rel=1e-9
-    )
+    assert dispense.call("TAPER_PRESSURE", 0.1, 4, 1, 30, 50, 0.6) == pytest.approx(0.713421607, rel=1e-9)
 
 
 def test_mixer():
@@ -238,9 +240,7 @@ def test_conductivity_laws_hold(matrix, filler, fraction):
         low, high = sorted((matrix, filler))
         assert low * (1 - 1e-9) <= mixed <= high * (1 + 1e-9)
     k = float(bruggeman_conductivity(matrix, filler, fraction))
-    balance = fraction * (filler - k) / (filler + 2 * k) + (1 - fraction) * (matrix - k) / (
-        matrix + 2 * k
-    )
+    balance = fraction * (filler - k) / (filler + 2 * k) + (1 - fraction) * (matrix - k) / (matrix + 2 * k)
     assert balance == pytest.approx(0.0, abs=1e-9)
     k = float(bruggeman_differential_conductivity(matrix, filler, fraction))
     left = (filler - k) * np.cbrt(matrix / k)
@@ -252,8 +252,14 @@ def test_conductivity_laws_hold(matrix, filler, fraction):
 
 def test_confirmed_bores():
     # ISO 9626:2016 as quoted in table III of DOI 10.1208/s12249-021-01949-4
-    found = {(30, "regular"): 0.133, (30, "thin"): 0.165, (30, "extra-thin"): 0.190,
-             (32, "regular"): 0.089, (32, "thin"): 0.105, (32, "extra-thin"): 0.125}  # fmt: skip
+    found = {
+        (30, "regular"): 0.133,
+        (30, "thin"): 0.165,
+        (30, "extra-thin"): 0.190,
+        (32, "regular"): 0.089,
+        (32, "thin"): 0.105,
+        (32, "extra-thin"): 0.125,
+    }
     for (gauge, wall), bore in found.items():
         assert dispense.call("NEEDLE_BORE", gauge, wall) == pytest.approx(bore, rel=1e-12)
         assert needle_bores()[gauge, wall]["mark"] == "confirmed"
@@ -263,7 +269,7 @@ def test_confirmed_bores():
 
 def test_bore_table_is_consistent():
     """Bore under the outside diameter, thin above regular, sizes in order (the standard's logic)."""
-    table = files("dispense").joinpath("data/needle_bores.csv").read_text(encoding="utf-8")
+    table = files("dispense").joinpath("handbook/data/needle_bores.csv").read_text(encoding="utf-8")
     rows = list(csv.DictReader(table.splitlines()))
     assert len(rows) == len(needle_bores())  # no cell twice
     for row in rows:
@@ -273,8 +279,11 @@ def test_bore_table_is_consistent():
     gauges = sorted({int(row["gauge"]) for row in rows}, reverse=True)
     assert gauges == list(range(33, 9, -1))
     for gauge in gauges:
-        bores = [float(needle_bores()[gauge, wall]["bore_min_mm"]) for wall in WALLS
-                 if (gauge, wall) in needle_bores()]  # fmt: skip
+        bores = [
+            float(needle_bores()[gauge, wall]["bore_min_mm"])
+            for wall in WALLS
+            if (gauge, wall) in needle_bores()
+        ]
         assert bores == sorted(set(bores))
     for finer, coarser in pairwise(gauges):
         a, b = needle_bores()[finer, "regular"], needle_bores()[coarser, "regular"]
@@ -358,9 +367,13 @@ def test_pressure_by_bracketing(index, start):
         lowest = 4 * 0.025 / 1e-3 * start
         exact = brentq(
             lambda p, flow=flow: math.log(
-                max(rabinowitsch(p, 1e-3, 0.025, 50.0, index, start), 1e-300) / flow),
-            lowest * (1 + 1e-12), found * 10.0, xtol=1e-12 * found, rtol=1e-12,
-        )  # fmt: skip
+                max(rabinowitsch(p, 1e-3, 0.025, 50.0, index, start), 1e-300) / flow
+            ),
+            lowest * (1 + 1e-12),
+            found * 10.0,
+            xtol=1e-12 * found,
+            rtol=1e-12,
+        )
         assert found == pytest.approx(exact, rel=1e-9)
 
 
@@ -421,9 +434,13 @@ def test_a_table_in_one_go():
 def test_taper_by_quadrature(inlet, outlet, index):
     """The gradient of the local bore, 4τ_w/D, integrated along the axis."""
     exact = quad(
-        lambda s: float(nozzle_pressure(1e-7, (inlet + (outlet - inlet) * s) * 1e-3, 0.03, 50.0,
-                                        index)), 0, 1, epsabs=0, epsrel=1e-10, limit=200,
-    )[0]  # fmt: skip
+        lambda s: float(nozzle_pressure(1e-7, (inlet + (outlet - inlet) * s) * 1e-3, 0.03, 50.0, index)),
+        0,
+        1,
+        epsabs=0,
+        epsrel=1e-10,
+        limit=200,
+    )[0]
     found = taper_pressure(1e-7, inlet * 1e-3, outlet * 1e-3, 0.03, 50.0, index)
     assert found == pytest.approx(exact, rel=1e-8)
 
@@ -455,8 +472,7 @@ def film_speed(gap, force, radius, consistency, index):
     """
 
     def gradient(flow):
-        unit = 2 * quad(lambda y: y * (y / consistency) ** (1 / index), 0, gap / 2,
-                        epsabs=0, epsrel=1e-12)[0]  # fmt: skip
+        unit = 2 * quad(lambda y: y * (y / consistency) ** (1 / index), 0, gap / 2, epsabs=0, epsrel=1e-12)[0]
         return (flow / unit) ** index
 
     share = quad(lambda r: gradient(r / 2) * math.pi * r**2, 0, radius, epsabs=0, epsrel=1e-12)[0]
@@ -470,8 +486,11 @@ def test_squeeze_by_film_equation(index):
     time = squeeze_time(force, radius, 1e-3, 0.3e-3, m, index)
     film = solve_ivp(
         lambda _, y: [-film_speed(math.exp(y[0]), force, radius, m, index) / math.exp(y[0])],
-        (0.0, time), [math.log(1e-3)], rtol=1e-9, atol=1e-9,
-    )  # fmt: skip
+        (0.0, time),
+        [math.log(1e-3)],
+        rtol=1e-9,
+        atol=1e-9,
+    )
     assert math.exp(film.y[0, -1]) == pytest.approx(0.3e-3, rel=1e-6)
     assert squeeze_gap(time, force, radius, 1e-3, m, index) == pytest.approx(0.3e-3, rel=1e-10)
 
@@ -480,9 +499,12 @@ def test_bead_by_film_equation():
     # strip of width w = A/h at every moment: F′ = μw³(−dh/dt)/h³
     time = bead_squeeze_time(2000.0, 7e-6, 3e-3, 0.5e-3, 100.0)
     film = solve_ivp(
-        lambda _, h: [-2000.0 * h[0] ** 3 / (100.0 * (7e-6 / h[0]) ** 3)], (0.0, time), [3e-3],
-        rtol=1e-10, atol=1e-15,
-    )  # fmt: skip
+        lambda _, h: [-2000.0 * h[0] ** 3 / (100.0 * (7e-6 / h[0]) ** 3)],
+        (0.0, time),
+        [3e-3],
+        rtol=1e-10,
+        atol=1e-15,
+    )
     assert film.y[0, -1] == pytest.approx(0.5e-3, rel=1e-6)
 
 
@@ -492,9 +514,15 @@ def yielding_speed(gap, force, radius, consistency, index, start):
         return 0.0
 
     def flow(wall):
-        return 0.0 if wall <= start else 2 * (gap / 2 / wall) ** 2 * quad(
-            lambda s: s * ((s - start) / consistency) ** (1 / index), start, wall,
-            epsabs=0, epsrel=1e-9)[0]  # fmt: skip
+        return (
+            0.0
+            if wall <= start
+            else 2
+            * (gap / 2 / wall) ** 2
+            * quad(
+                lambda s: s * ((s - start) / consistency) ** (1 / index), start, wall, epsabs=0, epsrel=1e-9
+            )[0]
+        )
 
     def excess(edge):
         full = flow(edge)
@@ -508,15 +536,17 @@ def yielding_speed(gap, force, radius, consistency, index, start):
 
 @pytest.mark.filterwarnings("ignore::scipy.integrate.IntegrationWarning")
 @pytest.mark.parametrize(
-    "case",
-    [(0.5, 100.0, 25e-3, 1e-3, 10.0, 1.0, 200.0), (0.3, 20.0, 10e-3, 1e-3, 50.0, 0.5, 50.0)],
+    "case", [(0.5, 100.0, 25e-3, 1e-3, 10.0, 1.0, 200.0), (0.3, 20.0, 10e-3, 1e-3, 50.0, 0.5, 50.0)]
 )
 def test_yielding_film(case):
     """squeeze_gap against scipy's integration of the film with a yield stress."""
     film = solve_ivp(
         lambda _, y: [-yielding_speed(math.exp(y[0]), *case[1:3], *case[4:]) / math.exp(y[0])],
-        (0.0, case[0]), [math.log(case[3])], rtol=1e-7, atol=1e-7,
-    )  # fmt: skip
+        (0.0, case[0]),
+        [math.log(case[3])],
+        rtol=1e-7,
+        atol=1e-7,
+    )
     assert squeeze_gap(*case) == pytest.approx(math.exp(film.y[0, -1]), rel=1e-5)
 
 
@@ -587,7 +617,8 @@ def test_reynolds_number_of_a_newtonian_liquid_by_the_fluids_library():
     for flow, bore, density, mu in ((500e-6, 1e-3, 1000.0, 1e-3), (2e-6, 4e-3, 1350.0, 12.0)):
         speed = flow / (math.pi * bore**2 / 4.0)
         assert reynolds_number(flow, bore, density, mu) == pytest.approx(
-            fluids.Reynolds(V=speed, D=bore, rho=density, mu=mu), rel=1e-12)  # fmt: skip
+            fluids.Reynolds(V=speed, D=bore, rho=density, mu=mu), rel=1e-12
+        )
 
 
 def test_generalised_reynolds_number():
@@ -658,7 +689,8 @@ def test_turbulent_flow_is_told_on_the_setup_card():
     assert any("turbulent" in words and "636,620" in words for words in card.warnings)
     thick = water_jet(5.0)
     assert flow_findings(thick, "hem") == [] and not any(
-        "turbulent" in words for words in setup_card(thick, "hem").warnings)  # fmt: skip
+        "turbulent" in words for words in setup_card(thick, "hem").warnings
+    )
 
 
 def test_mixer_factor_is_told_beyond_its_range():

@@ -20,14 +20,21 @@ import pandas as pd
 import pytest
 from plans import MONDAY, hand_rows, make
 
-from dispense import answers, whatif
-from dispense.errors import FileError, InputError
-from dispense.forecast import Table, forecast, forecast_file, horizon_of, walk_stock, write_forecast
-from dispense.plan import build_plan, raw_table
-from dispense.response import CAUSES, Grid, occurrences, play_lean, respond, responses, used_of, warmer
-from dispense.shift import NANO, Lot, Player, Store, nanolitres, play_plan
-from dispense.simulate import DRIVERS, Futures, _volume, draw_material
-from dispense.stock import (
+from dispense.base.errors import FileError, InputError
+from dispense.forecast import answers, whatif
+from dispense.forecast.model import Table, forecast, horizon_of, walk_stock
+from dispense.forecast.response import (
+    CAUSES,
+    Grid,
+    occurrences,
+    play_lean,
+    respond,
+    responses,
+    used_of,
+    warmer,
+)
+from dispense.forecast.simulate import DRIVERS, Futures, _volume, draw_material
+from dispense.forecast.stock import (
     ALL_CAUSES,
     StockWalk,
     draw_stock,
@@ -35,7 +42,7 @@ from dispense.stock import (
     simulate_service,
     stock_rule,
 )
-from dispense.whatif import (
+from dispense.forecast.whatif import (
     change_container,
     change_ratio,
     change_scrap,
@@ -44,12 +51,16 @@ from dispense.whatif import (
     play_variant,
     what_if,
 )
+from dispense.jobs.forecast import forecast_file, write_forecast
+from dispense.plan.records import build_plan, raw_table
+from dispense.shift.player import Player, play_plan
+from dispense.shift.store import NANO, Lot, Store, nanolitres
 
 DAY = 86400.0
 
 
 def demo_rows():
-    from dispense.demo import DEMO
+    from dispense.plan.demo import DEMO
 
     tables = {name: [dict(row) for row in rows] for name, rows in DEMO.items()}
     settings = tables.pop("Settings")[0]
@@ -58,8 +69,9 @@ def demo_rows():
 
 def make_with(tables, settings):
     raws = {name: raw_table(name, rows) for name, rows in tables.items()}
-    raws["Settings"] = raw_table("Settings", [{"Setting": key, "Value": value}
-                                              for key, value in settings.items()])  # fmt: skip
+    raws["Settings"] = raw_table(
+        "Settings", [{"Setting": key, "Value": value} for key, value in settings.items()]
+    )
     return build_plan(raws)
 
 
@@ -79,14 +91,26 @@ def paste_rows(quantity=100, days=10, tolerance=0.0, **station):
         "Materials": [dict(material="Paste", kind="one-part")],
         "Components": [dict(material="Paste", component="a", density=1.0, container=1000, price=10)],
         "Parts": [dict(part="plate")],
-        "Beads": [dict(bead="line", part="plate", station="press", section="rectangle", width=2,
-                       height=1, height_tolerance=tolerance, length=1000)],
+        "Beads": [
+            dict(
+                bead="line",
+                part="plate",
+                station="press",
+                section="rectangle",
+                width=2,
+                height=1,
+                height_tolerance=tolerance,
+                length=1000,
+            )
+        ],
         "Stations": [dict(station="press", material="Paste", speed=1000, **station)],
         "Shifts": [dict(shift="early", start="06:00", end="14:00")],
-        "Builds": [dict(date=MONDAY + datetime.timedelta(days=day), shift="early", part="plate",
-                        quantity=quantity) for day in range(days)],
+        "Builds": [
+            dict(date=MONDAY + datetime.timedelta(days=day), shift="early", part="plate", quantity=quantity)
+            for day in range(days)
+        ],
         "Stock": [dict(material="Paste", component="a", lot="P1", quantity=1500, expiry="2027-01-31")],
-    }  # fmt: skip
+    }
 
 
 # ------------------------------------------------------------------------------- the shift model
@@ -103,7 +127,8 @@ def test_lean_play_equals_the_event_model_of_a_fresh_shift():
     lean = play_lean(plan, keys[0])
     for letter, used in whole.used.items():
         assert {cause: lean.used[letter][cause] for cause in CAUSES} == {
-            cause: used[cause] for cause in CAUSES}  # fmt: skip
+            cause: used[cause] for cause in CAUSES
+        }
         # the clock list counts whole parts, totals the expected share: 1 of 10 started is lost
         counted = used_of(lean)[letter]
         assert counted["scrap"] == round(used["parts"] / 0.9 * 0.1) != used["scrap"]
@@ -149,13 +174,18 @@ def test_walk_equals_the_event_model_with_stock_carried():
             assert walk.causes[key][cause] == row[cause], (key, cause)
         # the walk also writes off what grows too old on the shelf
         shelf = sum(lot.expired for lot in walk.lots[key]) + (
-            walk.missing[key].expired if key in walk.missing else 0)  # fmt: skip
+            walk.missing[key].expired if key in walk.missing else 0
+        )
         assert walk.causes[key]["expired"] == shelf >= row["expired"]
         assert (walk.missing[key].received if key in walk.missing else 0) == missing[key]
         standing = sum(lot.standing for lot in walk.lots[key]) + (
-            walk.missing[key].standing if key in walk.missing else 0)  # fmt: skip
-        hoses = sum(volume for (station, letter), volume in walk.hoses.items()
-                    if (plan.station(station).material, letter) == key)  # fmt: skip
+            walk.missing[key].standing if key in walk.missing else 0
+        )
+        hoses = sum(
+            volume
+            for (station, letter), volume in walk.hoses.items()
+            if (plan.station(station).material, letter) == key
+        )
         assert standing + hoses == closing[key]
 
 
@@ -167,13 +197,17 @@ def test_forecast_is_near_the_event_model_with_container_times(demo, found):
             key = (result.material.material, letter)
             # scrap as expected: of the parts started the stated share is lost
             scrap = result.station.scrap
-            whole[key] = whole.get(key, 0) + used["parts"] / (1.0 - scrap) + sum(
-                used[cause] for cause in CAUSES if cause not in {"parts", "scrap"})  # fmt: skip
+            whole[key] = (
+                whole.get(key, 0)
+                + used["parts"] / (1.0 - scrap)
+                + sum(used[cause] for cause in CAUSES if cause not in {"parts", "scrap"})
+            )
     for key, volume in whole.items():
         view = found.components[key]
         # of each container the share `heel` stays behind
         assert sum(view.day_use) * (1.0 - view.component.heel) - found.walk.causes[key]["hoses"] == (
-            pytest.approx(volume, rel=0.01))  # fmt: skip
+            pytest.approx(volume, rel=0.01)
+        )
 
 
 # -------------------------------------------------------------------------------- lots and balance
@@ -263,8 +297,16 @@ def test_the_day_it_runs_out_a_and_b_apart():
 def test_a_lot_that_arrives_is_received_on_its_day():
     rows = paste_rows(days=5)
     rows["Stock"][0]["quantity"] = 250
-    rows["Stock"].append(dict(material="Paste", component="a", lot="P2", quantity=2000,
-                              expiry="2027-01-31", arrival=MONDAY + datetime.timedelta(days=2)))  # fmt: skip
+    rows["Stock"].append(
+        dict(
+            material="Paste",
+            component="a",
+            lot="P2",
+            quantity=2000,
+            expiry="2027-01-31",
+            arrival=MONDAY + datetime.timedelta(days=2),
+        )
+    )
     walk, _ = _walked(make(rows), 1)
     second = next(lot for lot in walk.lots["Paste", "a"] if lot.lot == "P2")
     assert (second.opening, second.received) == (0, nanolitres(2000e-6))
@@ -273,14 +315,28 @@ def test_a_lot_that_arrives_is_received_on_its_day():
 
 # --------------------------------------------------------------------------- formulas and orders
 
-SETTINGS = {"service_level": 0.95, "order_cost": 50.0, "holding_rate": 1.0, "demand_spread": 0.0,
-            "temperature_spread": 0.0}  # fmt: skip
+SETTINGS = {
+    "service_level": 0.95,
+    "order_cost": 50.0,
+    "holding_rate": 1.0,
+    "demand_spread": 0.0,
+    "temperature_spread": 0.0,
+}
 
 
 def _component(**changes):
     row = dict(material="M", component="a", density=1.0, container=1e6, lead_time=9, price=4.0)
-    plan = make({**paste_rows(days=1), "Components": [{**paste_rows()["Components"][0], **{
-        key: value for key, value in {**row, **changes}.items() if key != "material"}}]})  # fmt: skip
+    plan = make(
+        {
+            **paste_rows(days=1),
+            "Components": [
+                {
+                    **paste_rows()["Components"][0],
+                    **{key: value for key, value in {**row, **changes}.items() if key != "material"},
+                }
+            ],
+        }
+    )
     return plan.components[0]
 
 
@@ -379,8 +435,14 @@ def test_ordering_by_the_rule_reaches_the_service_level():
     component = _component(lead_time=12, lead_time_spread=1.5)
     rule = stock_rule(component, daily, sd, {**SETTINGS, "service_level": service})
     need = np.maximum(np.random.default_rng(5).normal(daily, sd, (futures, days)), 0.0)
-    share, cycles = simulate_service([(rule.reorder_point + 300.0, 0, 9999)], need, np.full(300, daily),
-                                     rule, 600.0, np.random.default_rng(6))  # fmt: skip
+    share, cycles = simulate_service(
+        [(rule.reorder_point + 300.0, 0, 9999)],
+        need,
+        np.full(300, daily),
+        rule,
+        600.0,
+        np.random.default_rng(6),
+    )
     assert cycles > 2000
     sigma = math.hypot(math.sqrt(12) * sd, daily * 1.5)
     error = 3 * math.sqrt(service * (1 - service) / cycles)
@@ -388,8 +450,14 @@ def test_ordering_by_the_rule_reaches_the_service_level():
     assert service - error <= share <= most + error
     # a safety stock of nothing leaves half of the cycles short (Φ(0) = 0.5), up to the same day's use
     bare = replace(rule, safety_stock=0.0)
-    share, cycles = simulate_service([(rule.reorder_point + 300.0, 0, 9999)], need, np.full(300, daily),
-                                     bare, 600.0, np.random.default_rng(6))  # fmt: skip
+    share, cycles = simulate_service(
+        [(rule.reorder_point + 300.0, 0, 9999)],
+        need,
+        np.full(300, daily),
+        bare,
+        600.0,
+        np.random.default_rng(6),
+    )
     assert 0.5 - 0.03 <= share <= float(ndtr(daily / sigma)) + 0.03
 
 
@@ -488,7 +556,8 @@ def test_response_table_against_the_whole_shift_model(demo):
     plenty = {}
     for row in demo.components:
         plenty[row.material, row.component] = [
-            Lot(row.material, row.component, "L", 10**18, datetime.date(2030, 1, 1))]  # fmt: skip
+            Lot(row.material, row.component, "L", 10**18, datetime.date(2030, 1, 1))
+        ]
     for station in stations:
         mine = [item for item in shifts if item.station == station]
         near, whole = np.zeros(count), np.zeros(count)
@@ -510,8 +579,11 @@ def test_response_table_against_the_whole_shift_model(demo):
                 result = Player(warm, item.date, item.shift, warm.station(station), builds, store).play()
                 # totals count expected scrap, also of the shift that is played part by part
                 whole[draw] += sum(sum(used.values()) for used in used_of(result).values())
-                whole_waste[draw] += sum(used[cause] for used in result.used.values()
-                                         for cause in ("start", "end", "purge", "mixers"))  # fmt: skip
+                whole_waste[draw] += sum(
+                    used[cause]
+                    for used in result.used.values()
+                    for cause in ("start", "end", "purge", "mixers")
+                )
         # what does not go with the parts answers to the heat of the day in steps, and is followed
         assert near_waste.mean() == pytest.approx(whole_waste.mean(), rel=0.05), station
         assert np.corrcoef(near_waste, whole_waste)[0, 1] > 0.9, station
@@ -529,8 +601,11 @@ def test_purges_are_not_an_average(demo, found):
         if key.station == "Block potting":
             used[key.shift] = answer.used["a"]["purge"] / answer.good
     assert used["Late"] > used["Early"]
-    answer = next(answer for key, answer in zip(found.keys, found.responses, strict=True)
-                  if key.station == "Block potting" and key.shift == "Late")  # fmt: skip
+    answer = next(
+        answer
+        for key, answer in zip(found.keys, found.responses, strict=True)
+        if key.station == "Block potting" and key.shift == "Late"
+    )
     cold, warm = answer.fixed[-1, 0], answer.fixed[-1, -1]
     assert warm > cold
 
@@ -593,9 +668,15 @@ def test_processes_change_nothing():
     rows = paste_rows(days=14)
     for number, row in enumerate(rows["Builds"]):
         row["quantity"] = 40 + number
-    rows["Builds"] += [{**row, "date": row["date"] + datetime.timedelta(days=14 * turn),
-                        "quantity": row["quantity"] + 14 * turn}
-                       for turn in range(1, 4) for row in rows["Builds"][:14]]  # fmt: skip
+    rows["Builds"] += [
+        {
+            **row,
+            "date": row["date"] + datetime.timedelta(days=14 * turn),
+            "quantity": row["quantity"] + 14 * turn,
+        }
+        for turn in range(1, 4)
+        for row in rows["Builds"][:14]
+    ]
     plan = make(rows)
     keys, _ = occurrences(plan)
     assert len(keys) >= 50
@@ -685,8 +766,13 @@ def test_a_warmer_shop_purges_more(variants):
 
 
 def test_wrong_changes_are_refused():
-    for make_change in (lambda: change_takt(0.0), lambda: change_scrap(1.0), lambda: change_ratio(-1.0),
-                        lambda: change_container(math.nan), lambda: change_temperature(1e9)):  # fmt: skip
+    for make_change in (
+        lambda: change_takt(0.0),
+        lambda: change_scrap(1.0),
+        lambda: change_ratio(-1.0),
+        lambda: change_container(math.nan),
+        lambda: change_temperature(1e9),
+    ):
         with pytest.raises(InputError):
             make_change()
 
@@ -718,9 +804,11 @@ def test_builds_from_files_are_those_of_the_plan(tmp_path):
 
 def test_all_problems_of_builds_are_told_with_their_rows(tmp_path):
     path = tmp_path / "b.csv"
-    path.write_text("date,shift,part,quantity\n2026-03-02,early,plate,10\nsoon,early,plate,5\n"
-                    "2026-03-02,early,plate,-1\n2026-03-02,night,plate,3\n2026-03-02,early,lid,3\n"
-                    "2026-03-02,early,plate,2.5\n")  # fmt: skip
+    path.write_text(
+        "date,shift,part,quantity\n2026-03-02,early,plate,10\nsoon,early,plate,5\n"
+        "2026-03-02,early,plate,-1\n2026-03-02,night,plate,3\n2026-03-02,early,lid,3\n"
+        "2026-03-02,early,plate,2.5\n"
+    )
     with pytest.raises(InputError) as caught:
         forecast(make(paste_rows()), 1, builds=path)
     told = "\n".join(map(str, caught.value.problems))
@@ -770,7 +858,7 @@ def test_weeks_beyond_the_builds_are_said(found):
 
 @pytest.fixture(scope="module")
 def files(tmp_path_factory):
-    from dispense.workbook.write_plan import new_plan
+    from dispense.books.plan import new_plan
 
     folder = tmp_path_factory.mktemp("forecast")
     plan = new_plan(folder / "plan.xlsx", demo=True)
@@ -816,8 +904,9 @@ def test_the_answer_is_the_largest_thing_on_each_sheet(files):
         sizes = [(cell.font.size, cell.value) for row in sheet.iter_rows() for cell in row if cell.value]
         largest = [value for size, value in sizes if size == max(sizes, key=lambda item: item[0])[0]]
         assert len(largest) == 1
-        assert largest[0] in ([found.headline()[0]] if sheet.title == "Summary"
-                              else found.as_json()["answers"].values())  # fmt: skip
+        assert largest[0] in (
+            [found.headline()[0]] if sheet.title == "Summary" else found.as_json()["answers"].values()
+        )
 
 
 def test_answers_of_a_paste_counted_by_hand():
@@ -845,16 +934,21 @@ def test_answers_from_rows_written_by_hand():
         return Table(name, "", columns, [list(row.values()) for row in rows])
 
     def says(name, *rows, **others):
-        return answers.answer({name: table(name, *rows), **{key: table(key, *given)
-                       for key, given in others.items()}}, name, "EUR")  # fmt: skip
+        return answers.answer(
+            {name: table(name, *rows), **{key: table(key, *given) for key, given in others.items()}},
+            name,
+            "EUR",
+        )
 
     blank = {"Runs out": None, "After builds": None}
     one, two = {"Component": "Glue A", **blank}, {"Component": "Glue B", **blank}
     assert says("components", one, two) == "Nothing runs out"
     assert says("components", one, {**two, "After builds": day}) == (
-        "Nothing runs out; Glue B would be empty first, on Mon 02 Mar 2026")  # fmt: skip
+        "Nothing runs out; Glue B would be empty first, on Mon 02 Mar 2026"
+    )
     assert says("components", {**one, "Runs out": day}, {**two, "Runs out": day - datetime.timedelta(1)}) == (
-        "Glue B runs out on Sun 01 Mar 2026, the first of 2")
+        "Glue B runs out on Sun 01 Mar 2026, the first of 2"
+    )
     order = {"Order by": day, "Cost": 1200.4, "Note": ""}
     assert says("orders", order) == "1 order for 1,200 EUR, the first by Mon 02 Mar 2026"
     assert says("orders", order, {**order, "Note": "late"}).endswith("; 1 with a note")
@@ -863,11 +957,13 @@ def test_answers_from_rows_written_by_hand():
     assert says("lots", lot, {**lot, "Expired": 250.0}) == "1 lot expires: 250 mL of lot L1, Glue A"
     assert says("lots", {**lot, "Lot": "missing"}) == "5 mL of Glue A are missing"
     assert says("causes", {"All": 200.0, "On good parts": 140.0, "Filling hoses": 10.0}) == (
-        "200 EUR, 25% of it waste")  # fmt: skip
+        "200 EUR, 25% of it waste"
+    )
     held = {"Component": "Glue A", "In stock": 90.0, "Due in": 10.0}
     point = {"Component": "Glue A", "Reorder point": 100.0}
     assert says("reorder", point, components=[held]) == (
-        "1 of 1 component at or under the reorder point: Glue A")  # fmt: skip
+        "1 of 1 component at or under the reorder point: Glue A"
+    )
     assert says("reorder", {**point, "Reorder point": 99.0}, components=[held]).startswith("Stock and")
     variant = {"Component": "Glue A", "Now": 200.0, "takt −10 %": 150.0, "All together": 190.0}
     assert says("what_if", variant) == "Largest change: takt −10 %, −25% of Glue A"
@@ -905,7 +1001,8 @@ def test_json_and_csv(files, tmp_path):
     lots = data["tables"]["lots"]
     for row in lots:
         assert row["Opening [mL]"] + row["Received [mL]"] == pytest.approx(
-            row["Used [mL]"] + row["Expired [mL]"] + row["Closing [mL]"], abs=1e-5)  # fmt: skip
+            row["Used [mL]"] + row["Expired [mL]"] + row["Closing [mL]"], abs=1e-5
+        )
     write_forecast(found, tmp_path / "f.csv")
     read = list(csv.DictReader(io.StringIO((tmp_path / "f.csv").read_text("utf-8-sig"))))
     assert {row["table"] for row in read} <= set(found.tables)
@@ -924,8 +1021,13 @@ def test_texts_are_never_formulas(tmp_path):
     write_forecast(found, tmp_path / "f.xlsx")
     write_forecast(found, tmp_path / "f.csv")
     book = openpyxl.load_workbook(tmp_path / "f.xlsx")
-    cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row
-             if cell.value in {"=1+1", "@now", "+5"}]  # fmt: skip
+    cells = [
+        cell
+        for sheet in book
+        for row in sheet.iter_rows()
+        for cell in row
+        if cell.value in {"=1+1", "@now", "+5"}
+    ]
     assert len(cells) > 5 and all(cell.data_type == "s" for cell in cells)
     values = [row["value"] for row in csv.DictReader((tmp_path / "f.csv").open(encoding="utf-8-sig"))]
     assert "'=1+1" in values and not any(value.startswith(("=", "@", "+")) for value in values)
@@ -956,8 +1058,9 @@ def test_builds_from_a_file_replace_those_of_the_workbook(files, tmp_path):
     )
     found = forecast_file(folder / "plan.xlsx", weeks=1, draws=20, builds=path, what_if=False)
     # by hand: 10 drive boxes take 10 lids; one of a hundred started is lost, 10·0.01/0.99
-    answer = next(answer for key, answer in zip(found.keys, found.responses, strict=True)
-                  if key.station == "Hem robot")  # fmt: skip
+    answer = next(
+        answer for key, answer in zip(found.keys, found.responses, strict=True) if key.station == "Hem robot"
+    )
     assert (answer.good, answer.lost) == (10, pytest.approx(0.10101, abs=1e-5))
     path.write_text("part,quantity,shift,date\nDrive box,ten,Early,2026-03-02\nBoat,1,Dawn,2026-03-02\n")
     with pytest.raises(InputError) as caught:
@@ -970,8 +1073,21 @@ def test_command(files, capsys):
     from dispense.cli import main
 
     folder, _ = files
-    assert main(["forecast", str(folder / "plan.xlsx"), "--weeks", "1", "--draws", "20",
-                 "--out", str(folder / "g.json")]) == 0  # fmt: skip
+    assert (
+        main(
+            [
+                "forecast",
+                str(folder / "plan.xlsx"),
+                "--weeks",
+                "1",
+                "--draws",
+                "20",
+                "--out",
+                str(folder / "g.json"),
+            ]
+        )
+        == 0
+    )
     assert "wrote" in capsys.readouterr().out
     assert main(["forecast", str(folder / "plan.xlsx"), "--weeks", "0"]) == 1
 
@@ -982,12 +1098,36 @@ def test_a_spreadsheet_computes_the_same_values(files, tmp_path):
     import subprocess
 
     folder, _ = files
-    subprocess.run(["soffice", f"-env:UserInstallation=file://{tmp_path}/profile", "--headless",
-                    "--convert-to", "ods", "--outdir", str(tmp_path), str(folder / "f.xlsx")],
-                   check=True, capture_output=True, timeout=180)  # fmt: skip
-    subprocess.run(["soffice", f"-env:UserInstallation=file://{tmp_path}/profile", "--headless",
-                    "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", str(tmp_path),
-                    str(tmp_path / "f.ods")], check=True, capture_output=True, timeout=180)  # fmt: skip
+    subprocess.run(
+        [
+            "soffice",
+            f"-env:UserInstallation=file://{tmp_path}/profile",
+            "--headless",
+            "--convert-to",
+            "ods",
+            "--outdir",
+            str(tmp_path),
+            str(folder / "f.xlsx"),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=180,
+    )
+    subprocess.run(
+        [
+            "soffice",
+            f"-env:UserInstallation=file://{tmp_path}/profile",
+            "--headless",
+            "--convert-to",
+            "xlsx:Calc MS Excel 2007 XML",
+            "--outdir",
+            str(tmp_path),
+            str(tmp_path / "f.ods"),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=180,
+    )
     stored = openpyxl.load_workbook(folder / "f.xlsx", data_only=True)
     formulas = openpyxl.load_workbook(folder / "f.xlsx")
     fresh = openpyxl.load_workbook(tmp_path / "f.xlsx", data_only=True)
@@ -1004,8 +1144,7 @@ def test_waste_and_cost_add_up(found):
         # the use of all tables, and what expires in the walk
         causes = {**found.components[key].use, "expired": walked["expired"]}
         row = next(row for row in found.tables["causes"].rows if row[0] == found.components[key].name)
-        price = found.components[key].component.price / (
-            found.components[key].component.container * NANO)  # fmt: skip
+        price = found.components[key].component.price / (found.components[key].component.container * NANO)
         assert row[-2] == pytest.approx(price * sum(causes.values()))
         assert set(causes) == set(ALL_CAUSES)
     assert isinstance(found.walk, StockWalk)
@@ -1019,8 +1158,11 @@ def two_part_rows(days=14, **station):
     rows = hand_rows()
     rows["Stations"][0].update(scrap=0.03, takt=None, hose_a=30, hose_b=20, **station)
     rows["Materials"][0].update(pot_life=10_000, open_time=None)  # min: nothing is purged
-    rows["Builds"] = [{**rows["Builds"][0], "date": MONDAY + datetime.timedelta(days=day), "quantity": 7}
-                      for day in range(days) if day % 7 < 5]  # fmt: skip
+    rows["Builds"] = [
+        {**rows["Builds"][0], "date": MONDAY + datetime.timedelta(days=day), "quantity": 7}
+        for day in range(days)
+        if day % 7 < 5
+    ]
     for row in rows["Stock"]:
         row["quantity"] = 20000
         row["expiry"] = "2027-12-31"
@@ -1057,10 +1199,12 @@ def test_every_table_counts_the_same_use_by_an_own_loop():
         assert view.total_mean * 1e6 == pytest.approx(volume, rel=0.002)
         assert view.total_p50 * 1e6 <= volume * 1.002 and volume * 0.998 <= view.total_p90 * 1e6
         for table, column in (("weeks", "Planned [mL]"), ("stations", "All [mL]")):
-            assert sum(row[column] for row in found.tables[table].records()
-                       if row["Component"] == view.name) == pytest.approx(volume, rel=1e-7)  # fmt: skip
+            assert sum(
+                row[column] for row in found.tables[table].records() if row["Component"] == view.name
+            ) == pytest.approx(volume, rel=1e-7)
         assert sum(row[f"{view.name} [mL]"] for row in found.tables["days"].records()) == pytest.approx(
-            volume, rel=1e-7)  # fmt: skip
+            volume, rel=1e-7
+        )
     assert sum(row["Planned [mL]"] for row in found.tables["materials"].records()) == pytest.approx(whole)
     assert sum(sum(row[2:]) for row in found.tables["station_weeks"].rows) == pytest.approx(whole)
     assert found.frame()["volume [mL]"].sum() == pytest.approx(whole)
@@ -1072,8 +1216,10 @@ def test_a_share_of_scrap_costs_that_share():
     """By hand: 7 good at 3 % scrap are 7/0.97 started, not 8; a point more is 7/0.96."""
     plan = make(two_part_rows())
     found = what_if(plan, [change_scrap(0.01)], weeks=2)
-    scrap = {name: sum(outcome.causes["Bond 60", letter]["scrap"] for letter in "ab") / 1e6
-             for name, outcome in (("now", found.now), ("more", found.alone[0]))}  # fmt: skip
+    scrap = {
+        name: sum(outcome.causes["Bond 60", letter]["scrap"] for letter in "ab") / 1e6
+        for name, outcome in (("now", found.now), ("more", found.alone[0]))
+    }
     assert scrap["now"] == pytest.approx(10 * 70.0 * 0.03 / 0.97, rel=1e-6)
     assert scrap["more"] == pytest.approx(10 * 70.0 * 0.04 / 0.96, rel=1e-6)
 
@@ -1087,8 +1233,13 @@ def test_planned_use_outside_its_futures_is_explained():
     assert any("Planned use lies above P90 for Paste" in note for note in found.notes)
 
 
-NEUTRAL = [change_takt(1.0), change_scrap(0.0), change_temperature(0.0), change_container(1.0),
-           change_ratio(1.0)]  # fmt: skip
+NEUTRAL = [
+    change_takt(1.0),
+    change_scrap(0.0),
+    change_temperature(0.0),
+    change_container(1.0),
+    change_ratio(1.0),
+]
 
 
 @pytest.mark.parametrize("change", NEUTRAL, ids=lambda change: change.name)
@@ -1198,9 +1349,12 @@ def test_an_overdue_order_is_named_with_its_days():
 
 def _dated(rows, weeks):
     """Builds of so many parts a day in each week, Monday to Friday."""
-    rows["Builds"] = [{**rows["Builds"][0], "date": MONDAY + datetime.timedelta(days=7 * week + day),
-                       "quantity": count}
-                      for week, count in enumerate(weeks) if count for day in range(5)]  # fmt: skip
+    rows["Builds"] = [
+        {**rows["Builds"][0], "date": MONDAY + datetime.timedelta(days=7 * week + day), "quantity": count}
+        for week, count in enumerate(weeks)
+        if count
+        for day in range(5)
+    ]
     rows["Components"][0].update(lead_time=7, container=1000)
     return rows
 
@@ -1213,8 +1367,11 @@ def test_what_phases_out_is_not_ordered_beyond_its_last_build():
     rows["Components"].append({**rows["Components"][0], "material": "Other"})
     rows["Stations"].append({**rows["Stations"][0], "station": "lid", "material": "Other"})
     rows["Beads"].append({**rows["Beads"][0], "bead": "lid", "part": "lid", "station": "lid"})
-    rows["Builds"] += [{**row, "part": "lid", "date": row["date"] + datetime.timedelta(days=7 * week)}
-                       for week in range(0, 8, 2) for row in rows["Builds"][:10]]  # fmt: skip
+    rows["Builds"] += [
+        {**row, "part": "lid", "date": row["date"] + datetime.timedelta(days=7 * week)}
+        for week in range(0, 8, 2)
+        for row in rows["Builds"][:10]
+    ]
     plan = make(rows)
     plan.settings.update(demand_spread=0.1)
     found = forecast(plan, 8, draws=100)
@@ -1284,14 +1441,27 @@ def test_a_holiday_is_no_error(files, tmp_path, capsys):
     folder, _ = files
     path = tmp_path / "holiday.csv"
     path.write_text("date,shift,part,quantity\n")
-    assert main(["forecast", str(folder / "plan.xlsx"), "--builds", str(path), "--draws", "20",
-                 "--out", str(tmp_path / "h.xlsx")]) == 0  # fmt: skip
+    assert (
+        main(
+            [
+                "forecast",
+                str(folder / "plan.xlsx"),
+                "--builds",
+                str(path),
+                "--draws",
+                "20",
+                "--out",
+                str(tmp_path / "h.xlsx"),
+            ]
+        )
+        == 0
+    )
     assert "No builds" in capsys.readouterr().out
     assert openpyxl.load_workbook(tmp_path / "h.xlsx").sheetnames[0] == "Summary"
 
 
 def test_what_is_missing_is_never_staged_nor_taken_for_a_lot_of_that_name():
-    from dispense.sheets import containers_text, shift_material_content, staging_content
+    from dispense.sheets.content import containers_text, shift_material_content, staging_content
 
     rows = paste_rows(days=1, quantity=100)
     rows["Components"][0]["container"] = 100
@@ -1300,7 +1470,9 @@ def test_what_is_missing_is_never_staged_nor_taken_for_a_lot_of_that_name():
     result = next(play_plan(plan))
     # by hand: 200 mL from containers of 100: one is there, a lot of that very name, one is missing
     assert [(use.lot, use.containers, use.is_missing) for use in result.lots] == [
-        ("no stock", 1, False), ("no stock", 1, True)]  # fmt: skip
+        ("no stock", 1, False),
+        ("no stock", 1, True),
+    ]
     staged = staging_content(plan, [result], "").tables["StagingContainers"][0]
     assert (staged["lots"], staged["containers"], staged["volume"]) == ("no stock", 1, 100.0)
     lots = shift_material_content(plan, result, "").tables["MaterialLots"]

@@ -9,9 +9,9 @@ import fuzz
 import pytest
 from plans import hand_rows
 
-from dispense.errors import Problem
-from dispense.plan import raw_table, read_plan
-from dispense.sheets import RESULTS, Content
+from dispense.base.errors import Problem
+from dispense.plan.records import raw_table, read_plan
+from dispense.sheets.content import RESULTS, Content
 
 TABLE_CASES, FILE_CASES = 270, 30
 
@@ -25,8 +25,9 @@ def test_what_once_failed(was, given):
 @pytest.mark.parametrize("block", range(9))
 def test_damaged_tables_give_results_or_a_report(block, tmp_path):
     first = block * TABLE_CASES // 9
-    outcomes = [fuzz.case(7, number, tmp_path, {}, share=0.0)[0]
-                for number in range(first, first + TABLE_CASES // 9)]  # fmt: skip
+    outcomes = [
+        fuzz.case(7, number, tmp_path, {}, share=0.0)[0] for number in range(first, first + TABLE_CASES // 9)
+    ]
     assert not [outcome for outcome in outcomes if outcome.startswith("failure")]
     assert {"report", "results"} <= set(outcomes)  # both kinds are reached
 
@@ -67,8 +68,10 @@ def test_assemblies_that_share_assemblies_are_taken_apart_once():
     rows = hand_rows()
     rows["Assemblies"] = [
         dict(assembly=f"{side}{level}", part="frame" if level == 40 else f"{other}{level + 1}", count=1)
-        for level in range(1, 41) for side in "LR" for other in ("L" if level == 40 else "LR")
-    ]  # fmt: skip
+        for level in range(1, 41)
+        for side in "LR"
+        for other in ("L" if level == 40 else "LR")
+    ]
     _, problems = read_plan({name: raw_table(name, table) for name, table in rows.items()})
     assert problems == []
     rows["Builds"][0] |= {"part": "L1", "quantity": 1}
@@ -86,8 +89,9 @@ def test_a_report_names_sheet_and_cell():
 
 
 def test_forecast_and_cure_reports_of_damaged_plans(tmp_path):
-    outcomes = [fuzz.case(5, number, tmp_path, {}, share=0.0, with_reports=True)[0]
-                for number in range(15, 45)]  # fmt: skip
+    outcomes = [
+        fuzz.case(5, number, tmp_path, {}, share=0.0, with_reports=True)[0] for number in range(15, 45)
+    ]
     assert not [outcome for outcome in outcomes if outcome.startswith("failure")]
     assert "results" in outcomes
 

@@ -16,9 +16,9 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq, minimize_scalar
 
 from dispense import call
-from dispense.cure import Kamal, NthOrder
-from dispense.errors import InputError
-from dispense.heat import (
+from dispense.base.errors import InputError
+from dispense.handbook.cure import Kamal, NthOrder
+from dispense.handbook.heat import (
     CRITICAL_DELTA,
     Sink,
     frank_kamenetskii,
@@ -41,8 +41,21 @@ MATERIAL = (3e5, 1100.0, 1800.0, 0.25)  # J/kg, kg/m³, J/(kg·K), W/(m·K)
 def plain(depth, time, biot=None, base="insulated", cells=200, start=1.0 + 300, room=300.0):
     """Conduction alone in a slab of k = 1, ρc = 1e6: base first, times in Fourier numbers."""
     film = FIXED if biot is None else biot / depth
-    return pour(depth, start, room, INERT, 0.0, 1000.0, 1000.0, 1.0, film, base,
-                duration=time * depth**2 * 1e6, cells=cells, tolerance=0.01)  # fmt: skip
+    return pour(
+        depth,
+        start,
+        room,
+        INERT,
+        0.0,
+        1000.0,
+        1000.0,
+        1.0,
+        film,
+        base,
+        duration=time * depth**2 * 1e6,
+        cells=cells,
+        tolerance=0.01,
+    )
 
 
 def at_base(record):
@@ -105,21 +118,28 @@ def test_energy_balance(base, kinetics):
 
 
 def roots(biot, count=40):
-    return [brentq(lambda z: z * math.sin(z) - biot * math.cos(z), k * math.pi + 1e-9,
-                   k * math.pi + math.pi / 2 - 1e-12) for k in range(count)]  # fmt: skip
+    return [
+        brentq(
+            lambda z: z * math.sin(z) - biot * math.cos(z),
+            k * math.pi + 1e-9,
+            k * math.pi + math.pi / 2 - 1e-12,
+        )
+        for k in range(count)
+    ]
 
 
 def film_series(biot, fourier, place):
-    return sum(4 * math.sin(z) / (2 * z + math.sin(2 * z)) * math.exp(-z * z * fourier)
-               * math.cos(z * place) for z in roots(biot))  # fmt: skip
+    return sum(
+        4 * math.sin(z) / (2 * z + math.sin(2 * z)) * math.exp(-z * z * fourier) * math.cos(z * place)
+        for z in roots(biot)
+    )
 
 
 @pytest.mark.parametrize(
     ("biot", "root", "factor"),
     # printed in Incropera Table 5.1 (from memory): 0.3111 1.0161, 0.8603 1.1191, 1.4289 1.2620
-    [(0.1, 0.3110528482, 1.016094217), (1.0, 0.860333589, 1.119132008),
-     (10.0, 1.428870011, 1.261962589)],
-)  # fmt: skip
+    [(0.1, 0.3110528482, 1.016094217), (1.0, 0.860333589, 1.119132008), (10.0, 1.428870011, 1.261962589)],
+)
 def test_decay_of_the_first_term(biot, root, factor):
     # late on only the first term is left: its decay and height come out of the solver
     depth, late, step = 0.02, 1.5, 0.5
@@ -151,30 +171,64 @@ def test_fixed_face_slab_off_centre_and_fixed_base():
     record = plain(0.02, 0.2)
     got = np.interp(0.3 * 0.02, record.heights, record.temperatures[-1]) - 300
     assert got == pytest.approx(0.6918055631, abs=3e-5)
-    whole = pour(0.04, 301.0, 300.0, INERT, 0.0, 1000.0, 1000.0, 1.0, FIXED, "fixed",
-                 duration=0.2 * 0.02**2 * 1e6, cells=400, tolerance=0.01)  # fmt: skip
+    whole = pour(
+        0.04,
+        301.0,
+        300.0,
+        INERT,
+        0.0,
+        1000.0,
+        1000.0,
+        1.0,
+        FIXED,
+        "fixed",
+        duration=0.2 * 0.02**2 * 1e6,
+        cells=400,
+        tolerance=0.01,
+    )
     got = np.interp(0.02 + 0.3 * 0.02, whole.heights, whole.temperatures[-1]) - 300
     assert got == pytest.approx(0.6918055631, abs=3e-5)
 
 
 @pytest.mark.parametrize(
-    ("fourier", "rise"),
-    [(0.1, 0.09887318271), (0.3, 0.2538761826), (1.0, 0.4562385522), (12.0, 0.5)],
+    ("fourier", "rise"), [(0.1, 0.09887318271), (0.3, 0.2538761826), (1.0, 0.4562385522), (12.0, 0.5)]
 )
 def test_uniform_generation(fourier, rise):
     # faces at 0, start 0: T·k/(q·L²) at the centre, series of Carslaw & Jaeger ch. III
     depth, power = 0.02, 1e5  # W/m³, from a reaction of order 0 that does not end
-    record = pour(depth, 300.0, 300.0, NthOrder(1e-9, 0.0, 0.0), power / 1000 * 1e9, 1000.0,
-                  1000.0, 1.0, FIXED, duration=fourier * depth**2 * 1e6, cells=200,
-                  tolerance=0.01)  # fmt: skip
+    record = pour(
+        depth,
+        300.0,
+        300.0,
+        NthOrder(1e-9, 0.0, 0.0),
+        power / 1000 * 1e9,
+        1000.0,
+        1000.0,
+        1.0,
+        FIXED,
+        duration=fourier * depth**2 * 1e6,
+        cells=200,
+        tolerance=0.01,
+    )
     assert (at_base(record) - 300) / (power * depth**2) == pytest.approx(rise, abs=2e-5)
 
 
 def test_pipe_wall_of_the_textbook():
     # Incropera's oil pipeline as a slab (from memory): 40 mm, h 500, k 63.9, a 18.8e-6, 480 s,
     # −20 to 60 °C: 42.9 and 45.2 °C from three-figure tables, 43.017 and 45.364 by one term
-    record = pour(0.04, 253.15, 333.15, INERT, 0.0, 7832.0, 63.9 / 18.8e-6 / 7832.0, 63.9, 500.0,
-                  duration=480.0, cells=200)  # fmt: skip
+    record = pour(
+        0.04,
+        253.15,
+        333.15,
+        INERT,
+        0.0,
+        7832.0,
+        63.9 / 18.8e-6 / 7832.0,
+        63.9,
+        500.0,
+        duration=480.0,
+        cells=200,
+    )
     insulated, wetted = at_base(record) - 273.15, at_face(record, 500.0, 333.15, 63.9) - 273.15
     assert insulated == pytest.approx(42.9, abs=0.3)
     assert wetted == pytest.approx(45.2, abs=0.3)
@@ -191,8 +245,10 @@ def test_grid_converges_with_order_two():
 
 def test_time_steps_converge_with_order_four():
     # a tenth of the tolerance: 10^(1/4) more steps; 1e-4 of it: error down by about 1e-4
-    runs = [pour(0.02, 300.0, 300.0, EPOXY, *MATERIAL, duration=30000.0, cells=20, tolerance=t)
-            for t in (1e3, 1e1, 1e-2)]  # fmt: skip
+    runs = [
+        pour(0.02, 300.0, 300.0, EPOXY, *MATERIAL, duration=30000.0, cells=20, tolerance=t)
+        for t in (1e3, 1e1, 1e-2)
+    ]
     errors = [np.abs(run.temperatures[-1] - runs[2].temperatures[-1]).max() for run in runs[:2]]
     assert errors[1] < errors[0] / 10
     assert errors[1] < 5e-3
@@ -217,11 +273,17 @@ def lines(depth, cells, kinetics, base, duration, start=296.15, room=296.15, fil
         if base == "film":
             flow[0] = (room - T[0]) / (1 / film + width / 2 / conductivity)
         r = kinetics.rate(a, T)
-        return np.append((flow[:-1] - flow[1:]) / width / density / capacity + heat / capacity * r,
-                         r)  # fmt: skip
+        return np.append((flow[:-1] - flow[1:]) / width / density / capacity + heat / capacity * r, r)
 
-    return solve_ivp(rate, (0, duration), np.append(np.full(cells, start), np.zeros(cells)),
-                     method="Radau", rtol=1e-8, atol=1e-8, dense_output=True)  # fmt: skip
+    return solve_ivp(
+        rate,
+        (0, duration),
+        np.append(np.full(cells, start), np.zeros(cells)),
+        method="Radau",
+        rtol=1e-8,
+        atol=1e-8,
+        dense_output=True,
+    )
 
 
 @pytest.mark.parametrize("base", ["insulated", "fixed", "film"])
@@ -244,9 +306,7 @@ def test_peak_and_depth_of_a_pour():
     row = [1.2e7, 60, None, None, None, 1.5]
     peak = call("PEAK_TEMPERATURE", 40, 23, 23, row, 300, 1.1, 1.8, 0.25)
     assert peak == pytest.approx(84.50682, abs=1e-3)
-    assert call("POUR_DEPTH", 60, 23, 23, row, 300, 1.1, 1.8, 0.25) == pytest.approx(
-        37.4324304, rel=2e-7
-    )
+    assert call("POUR_DEPTH", 60, 23, 23, row, 300, 1.1, 1.8, 0.25) == pytest.approx(37.4324304, rel=2e-7)
     # the layers of one pour in full come to the same
     record = pour(0.04, 296.15, 296.15, EPOXY, *MATERIAL, cells=200)
     assert record.peak_temperature - 273.15 == pytest.approx(peak, abs=0.01)
@@ -311,8 +371,7 @@ def test_no_depth_is_said():
 
 
 @settings(max_examples=8, deadline=None)
-@given(st.floats(0.005, 0.03), st.sampled_from(["insulated", "fixed", "film"]),
-       st.floats(285.0, 315.0))  # fmt: skip
+@given(st.floats(0.005, 0.03), st.sampled_from(["insulated", "fixed", "film"]), st.floats(285.0, 315.0))
 def test_pour_depth_is_the_inverse(depth, base, room):
     given_ = (300.0, room, EPOXY, *MATERIAL, 10.0, base)
     limit = float(peak_temperature(depth, *given_))
@@ -324,8 +383,7 @@ def test_pour_depth_is_the_inverse(depth, base, room):
 @settings(max_examples=8, deadline=None)
 @given(st.floats(0.002, 0.02), st.floats(1.05, 2.0), st.sampled_from(["insulated", "film"]))
 def test_deeper_is_hotter(depth, factor, base):
-    peaks = peak_temperature(np.array([depth, depth * factor]), 300.0, 300.0, EPOXY, *MATERIAL,
-                             10.0, base)  # fmt: skip
+    peaks = peak_temperature(np.array([depth, depth * factor]), 300.0, 300.0, EPOXY, *MATERIAL, 10.0, base)
     assert peaks[1] > peaks[0] >= 300.0
     assert peaks[1] < 300.0 + 3e5 / 1800.0 + 100.0
 
@@ -379,8 +437,12 @@ def test_two_shots():
 
 def test_critical_deltas():
     # printed 0.88, 2, 3.32 (Frank-Kamenetskii); slab: δ = 2·e^(−θ)·arccosh²(e^(θ/2)), its largest
-    slab = minimize_scalar(lambda t: -2 * math.exp(-t) * math.acosh(math.exp(t / 2)) ** 2,
-                           bounds=(0.5, 2), method="bounded", options={"xatol": 1e-10})  # fmt: skip
+    slab = minimize_scalar(
+        lambda t: -2 * math.exp(-t) * math.acosh(math.exp(t / 2)) ** 2,
+        bounds=(0.5, 2),
+        method="bounded",
+        options={"xatol": 1e-10},
+    )
     assert CRITICAL_DELTA["slab"] == pytest.approx(-slab.fun, rel=1e-8)
     assert slab.x == pytest.approx(1.186842169, abs=1e-5)  # rise at the centre
 
@@ -421,8 +483,19 @@ def steady(delta):
     heat, density, conductivity = 4e5 * 1e9, 1150.0, 0.2
     one = frank_kamenetskii(1.0, 296.15, ENDLESS, heat, density, conductivity)
     depth = math.sqrt(delta / one.delta)
-    return pour(depth, 296.15, 296.15, ENDLESS, heat, density, 1800.0, conductivity, FIXED,
-                duration=30 * depth**2 * density * 1800.0 / conductivity, cells=60)  # fmt: skip
+    return pour(
+        depth,
+        296.15,
+        296.15,
+        ENDLESS,
+        heat,
+        density,
+        1800.0,
+        conductivity,
+        FIXED,
+        duration=30 * depth**2 * density * 1800.0 / conductivity,
+        cells=60,
+    )
 
 
 @pytest.mark.parametrize("delta", [0.2, 0.5, 0.8])

@@ -16,9 +16,9 @@ import openpyxl
 import pytest
 from make_template import rebuild, simple_template
 
-from dispense.errors import DispenseError, FileError
-from dispense.workbook.fill import fill_template
-from dispense.workbook.package import Limits, Package
+from dispense.base.errors import DispenseError, FileError
+from dispense.xlsx.package import Limits, Package
+from dispense.xlsx.templates import fill_template
 
 SHEET = "xl/worksheets/sheet1.xml"
 
@@ -184,10 +184,7 @@ def test_a_giant_sheet_takes_no_room(good):
         change={
             SHEET: lambda text: text.replace(
                 '<dimension ref="A1:F9"/>', '<dimension ref="A1:XFD1048576"/>'
-            ).replace(
-                "</sheetData>",
-                '<row r="1048576"><c r="XFD1048576"><v>1</v></c></row></sheetData>',
-            )
+            ).replace("</sheetData>", '<row r="1048576"><c r="XFD1048576"><v>1</v></c></row></sheetData>')
         },
     )
     assert b"XFD1048576" in Package.open(giant).read(SHEET)
@@ -274,18 +271,14 @@ def test_numbers_no_cell_can_hold(good):
 
 def test_names_that_lead_outside_or_in_circles(good):
     for text in ("[1]Card!$B$1", "day", "#REF!", "'C:\\[x.xlsx]Card'!$B$1", "OFFSET(Card!A1,1,1)"):
-        bad = rebuild(
-            good,
-            change={"xl/workbook.xml": lambda xml, text=text: xml.replace("Card!$B$1", text)},
-        )
+        bad = rebuild(good, change={"xl/workbook.xml": lambda xml, text=text: xml.replace("Card!$B$1", text)})
         with pytest.raises(DispenseError, match="name day"):
             fill_template(bad, {"day": 1})
 
 
 def test_a_link_to_a_part_that_is_missing(good):
     broken = rebuild(
-        good,
-        change={"xl/_rels/workbook.xml.rels": lambda text: text.replace("sheet1.xml", "sheet9.xml")},
+        good, change={"xl/_rels/workbook.xml.rels": lambda text: text.replace("sheet1.xml", "sheet9.xml")}
     )
     with pytest.raises(FileError, match="no part for sheet Card"):
         fill_template(broken, {"day": 1})

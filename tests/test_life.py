@@ -16,8 +16,8 @@ from scipy.optimize import brentq
 from scipy.special import expn
 
 import dispense
-from dispense.errors import InputError
-from dispense.life import (
+from dispense.base.errors import InputError
+from dispense.handbook.life import (
     LifeClock,
     activation_energy,
     cumulative_life,
@@ -33,15 +33,81 @@ ZERO = 273.15
 
 # NIST StRD, data set Norris (linear regression, lower difficulty), certified values below
 NORRIS_X = [
-    0.2, 337.4, 118.2, 884.6, 10.1, 226.5, 666.3, 996.3, 448.6, 777.0, 558.2, 0.4,
-    0.6, 775.5, 666.9, 338.0, 447.5, 11.6, 556.0, 228.1, 995.8, 887.6, 120.2, 0.3,
-    0.3, 556.8, 339.1, 887.2, 999.0, 779.0, 11.1, 118.3, 229.2, 669.1, 448.9, 0.5,
-]  # fmt: skip
+    0.2,
+    337.4,
+    118.2,
+    884.6,
+    10.1,
+    226.5,
+    666.3,
+    996.3,
+    448.6,
+    777.0,
+    558.2,
+    0.4,
+    0.6,
+    775.5,
+    666.9,
+    338.0,
+    447.5,
+    11.6,
+    556.0,
+    228.1,
+    995.8,
+    887.6,
+    120.2,
+    0.3,
+    0.3,
+    556.8,
+    339.1,
+    887.2,
+    999.0,
+    779.0,
+    11.1,
+    118.3,
+    229.2,
+    669.1,
+    448.9,
+    0.5,
+]
 NORRIS_Y = [
-    0.1, 338.8, 118.1, 888.0, 9.2, 228.1, 668.5, 998.5, 449.1, 778.9, 559.2, 0.3,
-    0.1, 778.1, 668.8, 339.3, 448.9, 10.8, 557.7, 228.3, 998.0, 888.8, 119.6, 0.3,
-    0.6, 557.6, 339.3, 888.0, 998.5, 778.9, 10.2, 117.6, 228.9, 668.4, 449.2, 0.2,
-]  # fmt: skip
+    0.1,
+    338.8,
+    118.1,
+    888.0,
+    9.2,
+    228.1,
+    668.5,
+    998.5,
+    449.1,
+    778.9,
+    559.2,
+    0.3,
+    0.1,
+    778.1,
+    668.8,
+    339.3,
+    448.9,
+    10.8,
+    557.7,
+    228.3,
+    998.0,
+    888.8,
+    119.6,
+    0.3,
+    0.6,
+    557.6,
+    339.3,
+    888.0,
+    998.5,
+    778.9,
+    10.2,
+    117.6,
+    228.9,
+    668.4,
+    449.2,
+    0.2,
+]
 NORRIS_SLOPE = 1.00211681802045
 
 
@@ -59,13 +125,17 @@ def integral(times, temperatures, start, end, life, reference, energy=None, step
     for left, right in pairwise(knots):
         if right > left:
             # the line through two inner points, so that a jump at a knot is taken as it is
-            early, late = np.interp([0.75 * left + 0.25 * right, 0.25 * left + 0.75 * right],
-                                    times, temperatures)  # fmt: skip
+            early, late = np.interp(
+                [0.75 * left + 0.25 * right, 0.25 * left + 0.75 * right], times, temperatures
+            )
             a, b = 1.5 * early - 0.5 * late, 1.5 * late - 0.5 * early
             total += quad(
-                lambda s, a=a, b=b: rate(a + (b - a) * s, reference, energy, step), 0, 1,
-                epsabs=0, epsrel=1e-12,
-            )[0] * (right - left)  # fmt: skip
+                lambda s, a=a, b=b: rate(a + (b - a) * s, reference, energy, step),
+                0,
+                1,
+                epsabs=0,
+                epsrel=1e-12,
+            )[0] * (right - left)
     return total / life
 
 
@@ -177,8 +247,9 @@ def test_arrhenius_segment_closed_form(first, last, energy):
 @given(st.lists(WARM, min_size=2, max_size=6), ENERGIES, st.floats(2.0, 40.0), st.data())
 @settings(max_examples=60, deadline=None)
 def test_record_against_quadrature(temperatures, energy, step, data):
-    gaps = data.draw(st.lists(st.floats(1.0, 5e3), min_size=len(temperatures) - 1,
-                              max_size=len(temperatures) - 1))  # fmt: skip
+    gaps = data.draw(
+        st.lists(st.floats(1.0, 5e3), min_size=len(temperatures) - 1, max_size=len(temperatures) - 1)
+    )
     if energy is not None:
         energy = min(energy, 3e5)  # beyond, adaptive quadrature itself no longer reaches 1e-9
     times = np.concatenate([[0.0], np.cumsum(gaps)])
@@ -205,10 +276,14 @@ def test_mean_of_close_temperatures(energy):
 def test_hot_reading_among_cold_ones():
     """A wide swing of temperature at a high energy against quadrature in pieces."""
     times, temperatures = [0.0, 10.0, 20.0], [250.0, 480.0, 250.0]
-    exact = 2.0 * quad(lambda T: math.exp(150e3 / R * (1 / 480.0 - 1 / T)), 440.0, 480.0,
-                       epsabs=0, epsrel=1e-13)[0]  # fmt: skip
-    exact += 2.0 * quad(lambda T: math.exp(150e3 / R * (1 / 480.0 - 1 / T)), 250.0, 440.0,
-                        epsabs=0, epsrel=1e-13)[0]  # fmt: skip
+    exact = (
+        2.0
+        * quad(lambda T: math.exp(150e3 / R * (1 / 480.0 - 1 / T)), 440.0, 480.0, epsabs=0, epsrel=1e-13)[0]
+    )
+    exact += (
+        2.0
+        * quad(lambda T: math.exp(150e3 / R * (1 / 480.0 - 1 / T)), 250.0, 440.0, epsabs=0, epsrel=1e-13)[0]
+    )
     share = life_used(np.array(times), np.array(temperatures), 1.0, 480.0, 150e3)
     assert share == pytest.approx(exact * 10.0 / 230.0, rel=1e-10)
 
@@ -324,8 +399,11 @@ def test_clock_when_by_bracketing(energy, step, start, share):
     clock = LifeClock(*RECORD, 3600.0, 296.15, energy, step)
     exact = brentq(
         lambda end: integral(*RECORD, start, end, 3600.0, 296.15, energy, step) - share,
-        start, start + 3e6, xtol=1e-7, rtol=1e-13,
-    )  # fmt: skip
+        start,
+        start + 3e6,
+        xtol=1e-7,
+        rtol=1e-13,
+    )
     assert clock.when(start, share) == pytest.approx(exact, rel=1e-9, abs=1e-4)
     assert time_to_share(start, share, *RECORD, 3600.0, 296.15, energy, step) == pytest.approx(exact)
 
@@ -345,8 +423,7 @@ def test_clock_inverts_itself(points, energy, start, share):
     assert end >= start
     if math.isfinite(end) and end < 1e12:
         # one step of the time's last digit may be a visible share at a fast rate
-        fastest = 2.0 ** (104.0 / 10.0) if energy is None else math.exp(
-            energy / R * (1 / 296.15 - 1 / 400.0))  # fmt: skip
+        fastest = 2.0 ** (104.0 / 10.0) if energy is None else math.exp(energy / R * (1 / 296.15 - 1 / 400.0))
         slack = 8.0 * np.spacing(max(abs(end), abs(start), 4e4)) * fastest / 3600.0
         assert clock.used(start, end) == pytest.approx(share, rel=1e-10, abs=slack)
         assert clock.when(start, share * 1.01) >= end
@@ -380,9 +457,15 @@ def test_clock_agrees_with_the_worksheet():
 
 @pytest.mark.parametrize(
     ("times", "temperatures", "life"),
-    [([0.0, 1.0], [290.0], 60.0), ([1.0, 0.0], [290.0, 290.0], 60.0), ([0.0], [-1.0], 60.0),
-     ([0.0], [math.nan], 60.0), ([], [], 60.0), ([0.0], [290.0], 0.0)],
-)  # fmt: skip
+    [
+        ([0.0, 1.0], [290.0], 60.0),
+        ([1.0, 0.0], [290.0, 290.0], 60.0),
+        ([0.0], [-1.0], 60.0),
+        ([0.0], [math.nan], 60.0),
+        ([], [], 60.0),
+        ([0.0], [290.0], 0.0),
+    ],
+)
 def test_clock_refuses(times, temperatures, life):
     with pytest.raises(InputError):
         LifeClock(times, temperatures, life, 296.15)

@@ -14,18 +14,19 @@ from lxml import etree
 from plans import hand_rows, make
 from test_sheets import STAMP, named, table_rows
 
-from dispense import sheets
-from dispense.amounts import applications
-from dispense.dispenser import setup_card
-from dispense.fill import fill, template_folder
-from dispense.printed import DOWN, UP, Printed, digits_of, printed_limits, rounded
-from dispense.shift import NANO, play_plan
-from dispense.weighing import COUNTS, SCALE, check_shot, weighing_findings
-from dispense.workbook.evaluate import evaluate_package
-from dispense.workbook.fill import Template, cache_values, style_with
-from dispense.workbook.package import MAIN, Package
-from dispense.workbook.pages import set_scale
-from dispense.workbook.write_plan import write_plan
+from dispense.base.printed import DOWN, UP, Printed, digits_of, printed_limits, rounded
+from dispense.books.pages import set_scale
+from dispense.books.plan import write_plan
+from dispense.formulas.evaluate import evaluate_package
+from dispense.jobs.fill import fill, template_folder
+from dispense.plan.amounts import applications
+from dispense.sheets import content as sheets
+from dispense.shift.player import play_plan
+from dispense.shift.setup import setup_card
+from dispense.shift.store import NANO
+from dispense.shift.weighing import COUNTS, SCALE, check_shot, weighing_findings
+from dispense.xlsx.package import MAIN, Package
+from dispense.xlsx.templates import Template, cache_values, style_with
 
 CHART = "{http://schemas.openxmlformats.org/drawingml/2006/chart}"
 

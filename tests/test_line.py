@@ -8,21 +8,15 @@ from statistics import NormalDist
 
 import numpy as np
 import pytest
-from handbook import (
-    check_example,
-    check_published,
-    examples_of,
-    functions_without_examples,
-    published_value,
-)
+from handbook import check_example, check_published, examples_of, functions_without_examples, published_value
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import minimize_scalar
 
 from dispense import InputError, call, evaluate
-from dispense.functions import FUNCTIONS
-from dispense.line import normal_loss, order_quantity, whole_up
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.line import normal_loss, order_quantity, whole_up
 
 
 @pytest.mark.parametrize("name, example", examples_of("Line and stock"))
@@ -36,9 +30,18 @@ def test_every_function_has_an_example():
 
 @pytest.mark.parametrize(
     "share, whole",
-    [(0.0, 0), (1e-12, 1), (0.5, 1), (3.0, 3), (3.0000000001, 3), (2.9999999999, 3), (3.0001, 4),
-     (0.1 * 3 / 0.1, 3), (1e6 + 0.5, 1e6 + 1)],
-)  # fmt: skip
+    [
+        (0.0, 0),
+        (1e-12, 1),
+        (0.5, 1),
+        (3.0, 3),
+        (3.0000000001, 3),
+        (2.9999999999, 3),
+        (3.0001, 4),
+        (0.1 * 3 / 0.1, 3),
+        (1e6 + 0.5, 1e6 + 1),
+    ],
+)
 def test_whole_up(share, whole):
     assert float(whole_up(share)) == whole
 
@@ -90,9 +93,7 @@ def test_shift_use_balances(parts, scrap, shot):
     used = call("SHIFT_USE", parts, shot, scrap, 4, 10, 25, 3)
     started = parts / (1 - scrap)
     assert started - scrap * started == pytest.approx(parts)
-    assert used == pytest.approx(
-        parts * shot + scrap * started * shot + 40 + 25 + 3 * shot, rel=1e-9
-    )
+    assert used == pytest.approx(parts * shot + scrap * started * shot + 40 + 25 + 3 * shot, rel=1e-9)
 
 
 def test_everything_scrap_is_refused():
@@ -111,15 +112,16 @@ def test_safety_factor_against_the_printed_table(service, z):
 
 
 @given(
-    sd=st.floats(0, 100), days=st.floats(0, 60), use=st.floats(0, 500), lead=st.floats(0, 10),
+    sd=st.floats(0, 100),
+    days=st.floats(0, 60),
+    use=st.floats(0, 500),
+    lead=st.floats(0, 10),
     service=st.floats(0.5, 0.9999),
-)  # fmt: skip
+)
 def test_stock_against_the_standard_library(sd, days, use, lead, service):
     factor = NormalDist().inv_cdf(service)
     stock = factor * math.sqrt(days * sd**2 + use**2 * lead**2)
-    assert call("SAFETY_STOCK", sd, days, use, lead, service) == pytest.approx(
-        stock, rel=1e-9, abs=1e-9
-    )
+    assert call("SAFETY_STOCK", sd, days, use, lead, service) == pytest.approx(stock, rel=1e-9, abs=1e-9)
     point = call("REORDER_POINT", use, days, sd, lead, service)
     assert point == pytest.approx(use * days + stock, rel=1e-9, abs=1e-9)
 
@@ -148,9 +150,13 @@ def test_stock_that_is_refused(arguments):
 @pytest.mark.parametrize(
     "k, printed, value",
     # Silver, Pyke & Peterson, from memory: four decimals; then quadrature
-    [(0, 0.3989, 0.3989422804), (0.5, 0.1978, 0.1977965574), (1, 0.0833, 0.08331547059),
-     (2, 0.0085, 0.008490702617)],
-)  # fmt: skip
+    [
+        (0, 0.3989, 0.3989422804),
+        (0.5, 0.1978, 0.1977965574),
+        (1, 0.0833, 0.08331547059),
+        (2, 0.0085, 0.008490702617),
+    ],
+)
 def test_normal_loss_against_the_printed_table(k, printed, value):
     assert float(normal_loss(k)) == pytest.approx(printed, abs=0.00005)
     assert float(normal_loss(k)) == pytest.approx(value, rel=1e-9)
@@ -159,13 +165,20 @@ def test_normal_loss_against_the_printed_table(k, printed, value):
 @pytest.mark.parametrize("k", [-6.0, -1.0, 0.3, 3.0, 6.0, 9.0])
 def test_normal_loss_against_quadrature(k):
     """∫ (x − k) φ(x) dx from k."""
-    expected, _ = quad(lambda x: (x - k) * NormalDist().pdf(x), k, k + 20, epsabs=0, epsrel=1e-11,
-                       points=[max(k, 0) + 0.5, max(k, 0) + 3])  # fmt: skip
+    expected, _ = quad(
+        lambda x: (x - k) * NormalDist().pdf(x),
+        k,
+        k + 20,
+        epsabs=0,
+        epsrel=1e-11,
+        points=[max(k, 0) + 0.5, max(k, 0) + 3],
+    )
     assert float(normal_loss(k)) == pytest.approx(expected, rel=1e-8)
 
 
 def test_order_quantity_against_the_numeric_minimum():
     """Harris 1913: 1200 a year, 50 an order, 4 a unit and year: 173.2050808."""
+
     def cost(quantity):
         return 1200 / quantity * 50 + quantity / 2 * 4
 
@@ -179,8 +192,7 @@ def test_order_quantity_against_the_numeric_minimum():
 
 
 @pytest.mark.parametrize(
-    "name, example",
-    [case for case in examples_of("Line and stock") if FUNCTIONS[case.values[0]].formula],
+    "name, example", [case for case in examples_of("Line and stock") if FUNCTIONS[case.values[0]].formula]
 )
 def test_published_form_of_examples(name, example):
     check_published(name, example.arguments)

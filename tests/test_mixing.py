@@ -4,18 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from handbook import (
-    check_example,
-    check_published,
-    examples_of,
-    functions_without_examples,
-    published_value,
-)
+from handbook import check_example, check_published, examples_of, functions_without_examples, published_value
 from hypothesis import given
 from hypothesis import strategies as st
 
 from dispense import InputError, call, evaluate
-from dispense.functions import FUNCTIONS
+from dispense.handbook.catalogue import FUNCTIONS
 
 parts = st.floats(0.01, 1000.0)
 densities = st.floats(0.3, 4.0)
@@ -45,8 +39,14 @@ def test_volume_ratio_is_the_inverse_of_mass_ratio(a, b, one, two):
     assert by_volume == pytest.approx(100 * b / a, rel=1e-12)
 
 
-@given(volume=st.floats(0, 1e4), a=parts, b=parts, one=densities, two=densities,
-       basis=st.sampled_from(["volume", "mass"]))  # fmt: skip
+@given(
+    volume=st.floats(0, 1e4),
+    a=parts,
+    b=parts,
+    one=densities,
+    two=densities,
+    basis=st.sampled_from(["volume", "mass"]),
+)
 def test_split_balances(volume, a, b, one, two, basis):
     """Volumes add up, masses give the mixed density, and the ratio is the one asked for."""
     split = call("MIX_SPLIT", volume, a, b, one, two, basis)
@@ -71,10 +71,9 @@ AMINES = {
     "C4H13N3": (4 * 12.011 + 13 * 1.008 + 3 * 14.007, 5, 20.6, 10.85959158),
     "C6H18N4": (6 * 12.011 + 18 * 1.008 + 4 * 14.007, 6, 24.4, 12.82753684),
     "C10H22N2": (10 * 12.011 + 22 * 1.008 + 2 * 14.007, 4, 42.6, 22.40724737),
-    "C12H12N2O2S": (12 * 12.011 + 12 * 1.008 + 2 * 14.007 + 2 * 15.999 + 32.06, 4, 62.1,
-                    32.67116842),
+    "C12H12N2O2S": (12 * 12.011 + 12 * 1.008 + 2 * 14.007 + 2 * 15.999 + 32.06, 4, 62.1, 32.67116842),
     "C6H8N2": (6 * 12.011 + 8 * 1.008 + 2 * 14.007, 4, 27.0, 14.22909474),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("formula", AMINES)

@@ -21,18 +21,13 @@ from scipy.integrate import quad
 from shapely import LineString, Point, affinity, box
 
 from dispense import call
-from dispense.amounts import applications, bead_depth, bead_height
-from dispense.beads import bead_area, section_depth, section_height
-from dispense.errors import InputError
-from dispense.life import GAS_CONSTANT
-from dispense.moisture import (
-    MoistureClock,
-    equivalent_moisture_time,
-    moisture_depth,
-    moisture_rate,
-)
-from dispense.pressed import pressed_bead
-from dispense.shift import play_plan
+from dispense.base.errors import InputError
+from dispense.handbook.beads import bead_area, section_depth, section_height
+from dispense.handbook.life import GAS_CONSTANT
+from dispense.handbook.moisture import MoistureClock, equivalent_moisture_time, moisture_depth, moisture_rate
+from dispense.plan.amounts import applications, bead_depth, bead_height
+from dispense.reports.press import pressed_bead
+from dispense.shift.player import play_plan
 
 HOUR = 3600.0
 K = 1e-3 / 60.0  # m/√s of 1 mm/√h
@@ -71,20 +66,28 @@ def outline(section, width, height=None, angle=None):
         "triangle": lambda: shapely.Polygon([(-width / 2, 0), (width / 2, 0), (0, height)]),
         "rectangle": lambda: box(-width / 2, 0, width / 2, height),
         "ellipse": lambda: affinity.translate(affinity.scale(disc, width / 2, height / 2), 0, height / 2),
-        "stadium": lambda: LineString([(-(width - height) / 2, height / 2),
-                                       ((width - height) / 2, height / 2)]).buffer(height / 2,
-                                                                                   quad_segs=MANY),
-    }  # fmt: skip
+        "stadium": lambda: LineString(
+            [(-(width - height) / 2, height / 2), ((width - height) / 2, height / 2)]
+        ).buffer(height / 2, quad_segs=MANY),
+    }
     return shapes[section](), None
 
 
 SECTIONS = [
-    ("round", 6.0, None, None), ("half-round", 6.0, None, None), ("half-round", 6.0, 4.0, None),
-    ("triangle", 5.0, 3.0, None), ("rectangle", 10.0, 1.5, None), ("ellipse", 5.0, 2.0, None),
-    ("segment", 4.0, 1.2, None), ("segment", 6.0, None, 40.0), ("segment", 6.0, None, 90.0),
-    ("segment", 6.0, None, 130.0), ("stadium", 6.0, 1.5, None), ("fillet", 5.0, None, None),
+    ("round", 6.0, None, None),
+    ("half-round", 6.0, None, None),
+    ("half-round", 6.0, 4.0, None),
+    ("triangle", 5.0, 3.0, None),
+    ("rectangle", 10.0, 1.5, None),
+    ("ellipse", 5.0, 2.0, None),
+    ("segment", 4.0, 1.2, None),
+    ("segment", 6.0, None, 40.0),
+    ("segment", 6.0, None, 90.0),
+    ("segment", 6.0, None, 130.0),
+    ("stadium", 6.0, 1.5, None),
+    ("fillet", 5.0, None, None),
     ("mitre", 5.0, None, None),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("section,width,height,degrees", SECTIONS)
@@ -113,7 +116,8 @@ def test_depth_of_a_bead_of_the_plan():
     half = math.radians(80.0) / 2
     assert bead_depth(bead_of(section="round", width=6)) == pytest.approx(6e-3)
     assert bead_depth(bead_of(section="segment", width=6, contact_angle=80)) == pytest.approx(
-        3e-3 * math.tan(half))  # fmt: skip
+        3e-3 * math.tan(half)
+    )
     assert bead_depth(bead_of(section="fillet", width=5)) == pytest.approx(5e-3 * (math.sqrt(2) - 1))
     # a closed flange of 12 mm is reached from both edges
     assert bead_depth(bead_of(section="round", width=6, bond_line=1, flange_width=12)) == 6e-3
@@ -137,8 +141,17 @@ def test_every_user_of_a_bead_takes_the_same_height():
 def moisture_rows(**material):
     """The plan worked by hand with a sealant that cures with moisture, K = 0.6 mm/√h at 23 °C and 50 %."""
     rows = hand_rows()
-    rows["Materials"] = [dict(material="Bond 60", kind="one-part", cure="moisture", cure_temperature=23,
-                              moisture_coefficient=0.6, moisture_humidity=0.5, **material)]
+    rows["Materials"] = [
+        dict(
+            material="Bond 60",
+            kind="one-part",
+            cure="moisture",
+            cure_temperature=23,
+            moisture_coefficient=0.6,
+            moisture_humidity=0.5,
+            **material,
+        )
+    ]
     rows["Components"] = [dict(material="Bond 60", component="a", density=1.2, container=1000)]
     rows["Stock"] = []
     rows["Stations"][0].update(mixer_volume=0, shop_temperature=23, humidity=0.5)
@@ -168,8 +181,14 @@ def test_vapour_density():
     magnus = [4.478495177, 13.779015, 31.57311575, 10.25209028, 2.814574121]
     assert [call("VAPOUR_DENSITY", *point) for point in air] == pytest.approx(magnus, rel=1e-8)
     # saturation pressures by Wagner & Pruss, Pa: the Magnus form keeps within 0.4 %
-    for celsius, pressure in ((10, 1228.112151), (20, 2339.193737), (23, 2810.955404), (25, 3169.824486),
-                              (30, 4246.919927), (40, 7385.110475)):  # fmt: skip
+    for celsius, pressure in (
+        (10, 1228.112151),
+        (20, 2339.193737),
+        (23, 2810.955404),
+        (25, 3169.824486),
+        (30, 4246.919927),
+        (40, 7385.110475),
+    ):
         density = pressure / (461.522808 * (celsius + 273.15)) * 1e3
         assert call("VAPOUR_DENSITY", celsius, 1) == pytest.approx(density, rel=4e-3)
     assert call("VAPOUR_DENSITY", 23, "50 %") == call("VAPOUR_DENSITY", 23, 0.5)
@@ -221,8 +240,11 @@ DAY = ((0, 18, 0.40), (6, 15, 0.35), (10, 21, 0.50), (15, 29, 0.62), (20, 23, 0.
 
 def test_record_that_is_linear_between_its_points():
     # 2.628741446 mm by adaptive and by Gauss quadrature, 2.677327158 mm with each reading held (apart)
-    record = [[hours * HOUR for hours, *_ in DAY], [celsius + 273.15 for _, celsius, _ in DAY],
-              [share for *_, share in DAY]]  # fmt: skip
+    record = [
+        [hours * HOUR for hours, *_ in DAY],
+        [celsius + 273.15 for _, celsius, _ in DAY],
+        [share for *_, share in DAY],
+    ]
     clock = MoistureClock(*record, *CLIMATE)
     depth = moisture_depth(clock.equivalent(0, 24 * HOUR), 0.55 * K)
     assert depth * 1e3 == pytest.approx(2.628741446, rel=1e-8)
@@ -233,6 +255,7 @@ def test_record_that_is_linear_between_its_points():
 
 def law(celsius, humidity, energy):
     """K²/K_ref² for 23 °C and 50 %, written anew."""
+
     def water(celsius, humidity):
         return humidity * 611.2 * math.exp(17.62 * celsius / (243.12 + celsius)) / (celsius + 273.15)
 
@@ -250,16 +273,25 @@ def interpolated(rows, hours):
 
 
 @settings(max_examples=40, deadline=None)
-@given(rows=RECORDS, energy=st.sampled_from([0.0, 30e3, 60e3]), start=st.floats(0, 60),
-       span=st.floats(0.1, 70))
+@given(
+    rows=RECORDS, energy=st.sampled_from([0.0, 30e3, 60e3]), start=st.floats(0, 60), span=st.floats(0.1, 70)
+)
 def test_clock_against_quadrature(rows, energy, start, span):
     rows = sorted({round(row[0], 2): row for row in rows if row[0] <= 23.99}.values()) or [(0.0, 20.0, 0.5)]
-    clock = MoistureClock([row[0] * HOUR for row in rows], [row[1] + 273.15 for row in rows],
-                          [row[2] for row in rows], 296.15, 0.5, energy)  # fmt: skip
+    clock = MoistureClock(
+        [row[0] * HOUR for row in rows],
+        [row[1] + 273.15 for row in rows],
+        [row[2] for row in rows],
+        296.15,
+        0.5,
+        energy,
+    )
     inside = {row[0] + 24 * day for row in rows for day in range(7)}
     corners = sorted({start, start + span, *(at for at in inside if start < at < start + span)})
-    wanted = sum(quad(lambda t: law(*interpolated(rows, t), energy), a, b, epsabs=1e-9, limit=200)[0]
-                 for a, b in pairwise(corners))  # fmt: skip
+    wanted = sum(
+        quad(lambda t: law(*interpolated(rows, t), energy), a, b, epsabs=1e-9, limit=200)[0]
+        for a, b in pairwise(corners)
+    )
     got = clock.equivalent(start * HOUR, (start + span) * HOUR) / HOUR
     assert got == pytest.approx(wanted, rel=1e-6, abs=1e-6)
     if got > 1e-3:  # and back

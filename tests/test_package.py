@@ -17,9 +17,9 @@ import openpyxl
 import pytest
 from make_template import full_template, rebuild, simple_template
 
-from dispense.errors import FileError
-from dispense.workbook import write
-from dispense.workbook.package import (
+from dispense.base.errors import FileError
+from dispense.xlsx import write
+from dispense.xlsx.package import (
     MAIN,
     Package,
     column_letters,
@@ -28,7 +28,7 @@ from dispense.workbook.package import (
     split_cell,
     split_range,
 )
-from dispense.workbook.write import atomic_write, atomic_write_all
+from dispense.xlsx.write import atomic_write, atomic_write_all
 
 
 def test_columns_agree_with_openpyxl():

@@ -20,16 +20,18 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from plans import MONDAY, hand_rows, make
 
-from dispense import sheets
-from dispense.demo import DEMO
-from dispense.dispenser import setup_card, station_parts
-from dispense.errors import InputError
-from dispense.life import GAS_CONSTANT
-from dispense.materials import MILESTONES, cure_life, working_life
-from dispense.plan import Plan, RawTable, read_plan
-from dispense.plan_tables import BY_NAME, TABLES
-from dispense.shift import CATEGORIES, Store, play_plan, play_shift
-from dispense.units import unit_factor
+from dispense.base.errors import InputError
+from dispense.base.units import unit_factor
+from dispense.handbook.life import GAS_CONSTANT
+from dispense.plan.demo import DEMO
+from dispense.plan.materials import MILESTONES, cure_life, working_life
+from dispense.plan.records import Plan, RawTable, read_plan
+from dispense.plan.tables import BY_NAME, TABLES
+from dispense.sheets import content as sheets
+from dispense.shift.player import play_plan, play_shift
+from dispense.shift.results import CATEGORIES
+from dispense.shift.setup import setup_card, station_parts
+from dispense.shift.store import Store
 
 few = settings(max_examples=25, deadline=None)
 
@@ -40,51 +42,110 @@ def plants(draw) -> dict[str, list[dict[str, Any]]]:
     number = lambda low, high: draw(st.floats(low, high))  # noqa: E731
     rows = hand_rows()
     rows["Materials"][0].update(
-        ratio_a=number(0.1, 10), ratio_b=number(0.1, 10),
-        ratio_basis=draw(st.sampled_from(("volume", "mass"))), pot_life=number(3, 600),
-        halving_step=number(5, 20), open_time=number(2, 300),
-        activation_energy=draw(st.none() | st.floats(20, 120)), shrinkage=number(0, 0.2),
-    )  # fmt: skip
+        ratio_a=number(0.1, 10),
+        ratio_b=number(0.1, 10),
+        ratio_basis=draw(st.sampled_from(("volume", "mass"))),
+        pot_life=number(3, 600),
+        halving_step=number(5, 20),
+        open_time=number(2, 300),
+        activation_energy=draw(st.none() | st.floats(20, 120)),
+        shrinkage=number(0, 0.2),
+    )
     for row, letter in zip(rows["Components"], "ab", strict=True):
-        row.update(density=number(0.8, 3.5), container=number(40, 20_000), heel=number(0, 0.4),
-                   open_life=draw(st.none() | st.floats(0.5, 60)), component=letter)  # fmt: skip
+        row.update(
+            density=number(0.8, 3.5),
+            container=number(40, 20_000),
+            heel=number(0, 0.4),
+            open_life=draw(st.none() | st.floats(0.5, 60)),
+            component=letter,
+        )
     rows["Parts"] = [dict(part="frame"), dict(part="tray")]
     rows["Beads"] = [
-        dict(bead="hem", part="frame", station="hem", section=draw(st.sampled_from(("rectangle", "round",
-             "half-round", "triangle"))), width=number(0.5, 20), height=number(0.5, 15),
-             width_tolerance=0.1, length=number(10, 4000), length_tolerance=1),
-    ]  # fmt: skip
+        dict(
+            bead="hem",
+            part="frame",
+            station="hem",
+            section=draw(st.sampled_from(("rectangle", "round", "half-round", "triangle"))),
+            width=number(0.5, 20),
+            height=number(0.5, 15),
+            width_tolerance=0.1,
+            length=number(10, 4000),
+            length_tolerance=1,
+        )
+    ]
     rows["Pots"] = [
-        dict(pot="well", part="tray", station="hem", shape="box", length=number(20, 300),
-             width=number(20, 300), depth=60, level=number(2, 60), level_tolerance=0.2,
-             count=draw(st.integers(1, 3))),
-    ]  # fmt: skip
-    rows["Joints"] = [dict(joint="pad", part="frame", station="hem", length=number(5, 200),
-                           width=number(5, 200), gap=number(0.05, 2), start_gap=4)]  # fmt: skip
+        dict(
+            pot="well",
+            part="tray",
+            station="hem",
+            shape="box",
+            length=number(20, 300),
+            width=number(20, 300),
+            depth=60,
+            level=number(2, 60),
+            level_tolerance=0.2,
+            count=draw(st.integers(1, 3)),
+        )
+    ]
+    rows["Joints"] = [
+        dict(
+            joint="pad",
+            part="frame",
+            station="hem",
+            length=number(5, 200),
+            width=number(5, 200),
+            gap=number(0.05, 2),
+            start_gap=4,
+        )
+    ]
     rows["Stations"][0].update(
-        speed=number(5, 400), flow=number(0.5, 200), mixer_volume=number(0, 60), scrap=number(0, 0.3),
-        purge_share=number(0.1, 1), purge_volume=number(0, 80), purge_time=number(0, 30),
-        rule=draw(st.sampled_from(("purge", "change mixer"))), mixer_time=number(0, 120),
-        container_time=number(0, 300), hose_a=number(0, 300), hose_b=number(0, 300),
-        checks=number(0, 6), takt=draw(st.none() | st.floats(20, 900)),
-        shop_temperature=number(5, 40), meter_tolerance=number(0, 0.05),
+        speed=number(5, 400),
+        flow=number(0.5, 200),
+        mixer_volume=number(0, 60),
+        scrap=number(0, 0.3),
+        purge_share=number(0.1, 1),
+        purge_volume=number(0, 80),
+        purge_time=number(0, 30),
+        rule=draw(st.sampled_from(("purge", "change mixer"))),
+        mixer_time=number(0, 120),
+        container_time=number(0, 300),
+        hose_a=number(0, 300),
+        hose_b=number(0, 300),
+        checks=number(0, 6),
+        takt=draw(st.none() | st.floats(20, 900)),
+        shop_temperature=number(5, 40),
+        meter_tolerance=number(0, 0.05),
         record=draw(st.sampled_from(("", "day"))),
-    )  # fmt: skip
-    rows["Temperatures"] = [dict(record="day", time="06:00", temperature=number(5, 35)),
-                            dict(record="day", time="10:00", temperature=number(5, 35)),
-                            dict(record="day", time="16:00", temperature=number(5, 35))]  # fmt: skip
+    )
+    rows["Temperatures"] = [
+        dict(record="day", time="06:00", temperature=number(5, 35)),
+        dict(record="day", time="10:00", temperature=number(5, 35)),
+        dict(record="day", time="16:00", temperature=number(5, 35)),
+    ]
     rows["Shifts"].append(dict(shift="late", start="14:00", end="22:00"))
     rows["Breaks"] += [dict(shift="late", start="17:00", end="17:45")]
     rows["Builds"] = [
-        dict(date=MONDAY + datetime.timedelta(days=day), shift=shift, part=part,
-             quantity=draw(st.integers(0, 40)))
-        for day in range(2) for shift in ("early", "late") for part in ("frame", "tray")
-    ]  # fmt: skip
+        dict(
+            date=MONDAY + datetime.timedelta(days=day),
+            shift=shift,
+            part=part,
+            quantity=draw(st.integers(0, 40)),
+        )
+        for day in range(2)
+        for shift in ("early", "late")
+        for part in ("frame", "tray")
+    ]
     rows["Stock"] = [
-        dict(material="Bond 60", component=letter, lot=f"{letter}{place}",
-             quantity=number(0, 40_000), expiry=MONDAY + datetime.timedelta(days=draw(st.integers(0, 9))))
-        for letter in "ab" for place in range(draw(st.integers(1, 4)))
-    ]  # fmt: skip
+        dict(
+            material="Bond 60",
+            component=letter,
+            lot=f"{letter}{place}",
+            quantity=number(0, 40_000),
+            expiry=MONDAY + datetime.timedelta(days=draw(st.integers(0, 9))),
+        )
+        for letter in "ab"
+        for place in range(draw(st.integers(1, 4)))
+    ]
     return rows
 
 
@@ -181,7 +242,8 @@ def test_more_parts_never_use_less(rows, place, more):
         before = fewer[0].used[letter] if fewer else dict.fromkeys(CATEGORIES, 0)
         assert greater.used[letter]["parts"] >= before["parts"]
         assert greater.used[letter]["parts"] + greater.used[letter]["scrap"] >= (
-            before["parts"] + before["scrap"])  # fmt: skip
+            before["parts"] + before["scrap"]
+        )
         assert greater.drawn(letter) >= (fewer[0].drawn(letter) if fewer else 0)
 
 
@@ -189,11 +251,19 @@ def test_more_parts_never_use_less(rows, place, more):
 @given(plants(), st.sampled_from(("width", "length", "level", "gap")), st.floats(1.0, 1.5))
 def test_a_larger_bead_pot_or_joint_takes_more(rows, column, factor):
     """Volume grows with each size of the shape."""
-    target = {"width": rows["Beads"][0], "length": rows["Beads"][0], "level": rows["Pots"][0],
-              "gap": rows["Joints"][0]}[column]  # fmt: skip
+    target = {
+        "width": rows["Beads"][0],
+        "length": rows["Beads"][0],
+        "level": rows["Pots"][0],
+        "gap": rows["Joints"][0],
+    }[column]
     bigger = copy.deepcopy(rows)
-    other = {"width": bigger["Beads"][0], "length": bigger["Beads"][0], "level": bigger["Pots"][0],
-             "gap": bigger["Joints"][0]}[column]  # fmt: skip
+    other = {
+        "width": bigger["Beads"][0],
+        "length": bigger["Beads"][0],
+        "level": bigger["Pots"][0],
+        "gap": bigger["Joints"][0],
+    }[column]
     other[column] = min(target[column] * factor, 60.0) if column == "level" else target[column] * factor
     before, after = (setup_card(make(item), "hem").settings for item in (rows, bigger))
     for one, more in zip(before, after, strict=True):
@@ -218,8 +288,11 @@ def test_hotter_never_lengthens_a_life(rows, rise):
         cold, hot = 283.15, 283.15 + rise
         assert life.at(hot) < life.at(cold)
         energy = material.activation_energy
-        ratio = (math.exp(energy / GAS_CONSTANT * (1 / cold - 1 / hot)) if energy
-                 else 2 ** (rise / material.halving_step))  # fmt: skip
+        ratio = (
+            math.exp(energy / GAS_CONSTANT * (1 / cold - 1 / hot))
+            if energy
+            else 2 ** (rise / material.halving_step)
+        )
         assert life.at(cold) / life.at(hot) == pytest.approx(ratio, rel=1e-9)
 
 
@@ -231,8 +304,16 @@ def test_a_hotter_shop_throws_away_no_less_and_mates_no_later(rows, rise):
     Purges take no time here: else a hot shift loses parts and with them whole stretches of purging.
     Mixers are changed and not purged: a purge that comes earlier can make a later one needless.
     """
-    rows["Stations"][0].update(record="", purge_time=0, mixer_time=0, container_time=0, scrap=0,
-                               rule="change mixer", takt=400, checks=0)  # fmt: skip
+    rows["Stations"][0].update(
+        record="",
+        purge_time=0,
+        mixer_time=0,
+        container_time=0,
+        scrap=0,
+        rule="change mixer",
+        takt=400,
+        checks=0,
+    )
     rows["Builds"] = rows["Builds"][:1]
     rows["Builds"][0]["quantity"] = 20
     hot = copy.deepcopy(rows)
@@ -250,12 +331,26 @@ def test_a_hotter_shop_throws_away_no_less_and_mates_no_later(rows, rise):
 
 #: other units for the headers: shop unit to units of other countries and trades
 OTHER_UNITS = {
-    "mm": ("in", "cm", "m", "µm"), "mL": ("L", "cm³", "fluid_ounce", "gal"), "g": ("kg", "oz", "lb"),
-    "min": ("s", "h"), "s": ("min", "h"), "h": ("min",), "d": ("h", "week"), "°C": ("degF", "kelvin"),
-    "K": ("delta_degF",), "mm/s": ("in/min", "m/min"), "mL/s": ("L/h", "cm³/min"), "bar": ("psi", "kPa"),
-    "g/mL": ("kg/m³", "lb/ft³"), "deg": ("rad",), "N": ("lbf",), "Pa": ("kPa", "psi"),
-    "kJ/mol": ("J/mol", "kcal/mol"), "N/mm": ("N/m",), "": ("%",),
-}  # fmt: skip
+    "mm": ("in", "cm", "m", "µm"),
+    "mL": ("L", "cm³", "fluid_ounce", "gal"),
+    "g": ("kg", "oz", "lb"),
+    "min": ("s", "h"),
+    "s": ("min", "h"),
+    "h": ("min",),
+    "d": ("h", "week"),
+    "°C": ("degF", "kelvin"),
+    "K": ("delta_degF",),
+    "mm/s": ("in/min", "m/min"),
+    "mL/s": ("L/h", "cm³/min"),
+    "bar": ("psi", "kPa"),
+    "g/mL": ("kg/m³", "lb/ft³"),
+    "deg": ("rad",),
+    "N": ("lbf",),
+    "Pa": ("kPa", "psi"),
+    "kJ/mol": ("J/mol", "kcal/mol"),
+    "N/mm": ("N/m",),
+    "": ("%",),
+}
 
 
 def demo_tables(days: int = 1) -> dict[str, RawTable]:
@@ -266,8 +361,11 @@ def demo_tables(days: int = 1) -> dict[str, RawTable]:
         if table.name == "Builds":
             rows = [row for row in rows if (row["date"] - MONDAY).days < days]
         names = list(dict.fromkeys(name for row in rows for name in row))
-        tables[table.name] = RawTable(table.name, [table.column(name).title for name in names],
-                                      [[row.get(name) for row in rows] for name in names])  # fmt: skip
+        tables[table.name] = RawTable(
+            table.name,
+            [table.column(name).title for name in names],
+            [[row.get(name) for row in rows] for name in names],
+        )
     return tables
 
 
@@ -278,11 +376,16 @@ def said(tables: dict[str, RawTable]) -> list[sheets.Content]:
     results = played(plan)
     found = [sheets.results_content(plan, results, "stamp"), sheets.staging_content(plan, results, "stamp")]
     for result in results:
-        found += [sheets.shift_material_content(plan, result, "stamp"),
-                  sheets.cure_board_content(plan, result, "stamp"),
-                  sheets.shot_check_content(plan, result, "stamp")]  # fmt: skip
-    return found + [sheets.station_setup_content(plan, setup_card(plan, row.station), "stamp")
-                    for row in plan.stations if station_parts(plan, row.station)]  # fmt: skip
+        found += [
+            sheets.shift_material_content(plan, result, "stamp"),
+            sheets.cure_board_content(plan, result, "stamp"),
+            sheets.shot_check_content(plan, result, "stamp"),
+        ]
+    return found + [
+        sheets.station_setup_content(plan, setup_card(plan, row.station), "stamp")
+        for row in plan.stations
+        if station_parts(plan, row.station)
+    ]
 
 
 def figures(contents: list[sheets.Content]) -> list[tuple[str, dict, dict]]:
@@ -305,7 +408,7 @@ def in_other_units(tables: dict[str, RawTable], draw: random.Random) -> int:
             raw.columns[place] = [
                 (cell * shop_factor + shop_offset - offset) / factor if type(cell) in (int, float) else cell
                 for cell in raw.columns[place]
-            ]  # fmt: skip
+            ]
             changed += 1
     return changed
 
@@ -330,7 +433,11 @@ def _alike(where: str, one: dict[str, Any], other: dict[str, Any]) -> None:
     for name, value in one.items():
         if isinstance(value, float):
             assert math.isclose(value, other[name], rel_tol=1e-12, abs_tol=1e-9), (
-                where, name, value, other[name])  # fmt: skip
+                where,
+                name,
+                value,
+                other[name],
+            )
         elif isinstance(value, datetime.datetime):
             assert abs(value - other[name]) <= datetime.timedelta(seconds=1), (where, name)
         else:
@@ -395,10 +502,14 @@ def test_order_of_parts_and_stations_changes_the_order_only(seed):
             assert first.mounted[letter] == second.mounted[letter]
             assert first.closing[letter] == second.closing[letter]
         assert (first.purges, first.mixers, first.check_shots) == (
-            second.purges, second.mixers, second.check_shots)  # fmt: skip
+            second.purges,
+            second.mixers,
+            second.check_shots,
+        )
         assert sorted(first.warnings) == sorted(second.warnings)
         assert [(event.clock, event.kind) for event in first.events] == [
-            (event.clock, event.kind) for event in second.events]  # fmt: skip
+            (event.clock, event.kind) for event in second.events
+        ]
 
 
 # -------------------------------------------------------------------------------------------- density
@@ -418,7 +529,8 @@ def test_density_changes_masses_only(rows, factor):
         assert first.used == second.used
         assert first.closing == second.closing
         assert [(event.clock, event.kind, event.volume) for event in first.events] == [
-            (event.clock, event.kind, event.volume) for event in second.events]  # fmt: skip
+            (event.clock, event.kind, event.volume) for event in second.events
+        ]
         assert second.density == pytest.approx(first.density * factor, rel=1e-12)
     cards = [setup_card(plan, "hem") for plan in (one, two)]
     for first, second in zip(cards[0].settings, cards[1].settings, strict=True):

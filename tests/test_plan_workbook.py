@@ -24,13 +24,13 @@ import pytest
 from openpyxl import Workbook, load_workbook
 from openpyxl.worksheet.table import Table as ExcelTable
 
-from dispense.demo import DEMO
-from dispense.errors import FileError, InputError
-from dispense.plan import MISSING_VALUE, Plan, RawTable, raw_table
-from dispense.plan import read_plan as read_records
-from dispense.plan_tables import SETTINGS, TABLES
-from dispense.workbook.read_plan import check_plan, load_plan, read_tables
-from dispense.workbook.write_plan import HEADER_ROW, new_plan, plan_bytes, write_plan
+from dispense.base.errors import FileError, InputError
+from dispense.books.plan import HEADER_ROW, new_plan, plan_bytes, write_plan
+from dispense.plan.demo import DEMO
+from dispense.plan.read import check_plan, load_plan, read_tables
+from dispense.plan.records import MISSING_VALUE, Plan, RawTable, raw_table
+from dispense.plan.records import read_plan as read_records
+from dispense.plan.tables import SETTINGS, TABLES
 
 FIRST = HEADER_ROW + 1
 
@@ -52,8 +52,7 @@ def expected() -> Plan:
     """The demo's records without a workbook between."""
     raws = {name: raw_table(name, rows) for name, rows in DEMO.items() if name != "Settings"}
     given = DEMO["Settings"][0]
-    raws["Settings"] = RawTable("Settings", ["Setting", "Value"],
-                                [list(given), list(given.values())])  # fmt: skip
+    raws["Settings"] = RawTable("Settings", ["Setting", "Value"], [list(given), list(given.values())])
     plan, problems = read_records(raws)
     assert problems == []
     return plan
@@ -80,8 +79,11 @@ def assert_same(plan: Plan, expected: Plan, *, in_order: bool = True) -> None:
         if not in_order:
             mine, theirs = sorted(mine, key=repr), sorted(theirs, key=repr)
         for one, other in zip(mine, theirs, strict=True):
-            wrong = [(item.name, a, b) for item, a, b in zip(table.columns, one, other, strict=True)
-                     if not close(a, b)]  # fmt: skip
+            wrong = [
+                (item.name, a, b)
+                for item, a, b in zip(table.columns, one, other, strict=True)
+                if not close(a, b)
+            ]
             assert not wrong, (table.name, wrong)
 
 
@@ -141,7 +143,7 @@ def test_demo_has_what_it_must_show(expected):
 
 
 def test_demo_shifts_are_played_without_a_short_part(expected):
-    from dispense.shift import play_plan
+    from dispense.shift.player import play_plan
 
     results = list(play_plan(expected))
     assert len(results) == 10 * 2 * 7
@@ -190,7 +192,7 @@ UNITS = {  # unit: (header a plant may write, pint names of both)
     "W/(m²·K)": ("W/(cm²·K)", "W/m**2/delta_degC", "W/cm**2/delta_degC"),
     "mm/√h": ("in/√h", "mm/hour**0.5", "inch/hour**0.5"),
     "K/W": ("delta_degF/W", "delta_degC/W", "delta_degF/W"),
-}  # fmt: skip
+}
 
 
 def test_other_units_in_the_headers_give_the_same_records(demo, expected):
@@ -344,22 +346,33 @@ def test_hours_after_midnight(demo):
 def test_dimensions_that_lie(demo, expected):
     for name in ("Builds", "Materials"):
         part = sheet_part(demo, name)
-        rewrite_part(demo, part, lambda text: re.sub(
-            r'<dimension ref="[^"]*"', '<dimension ref="A1:XFD1048576"', text))  # fmt: skip
+        rewrite_part(
+            demo, part, lambda text: re.sub(r'<dimension ref="[^"]*"', '<dimension ref="A1:XFD1048576"', text)
+        )
     start = time.perf_counter()
     assert_same(load_plan(demo), expected)
     assert time.perf_counter() - start < 10.0
 
 
 def test_an_empty_last_row_of_the_sheet_does_no_harm(demo, expected):
-    rewrite_part(demo, sheet_part(demo, "Shifts"), lambda text: text.replace(
-        "</sheetData>", '<row r="1048576"><c r="XFD1048576" s="1"/></row></sheetData>'))  # fmt: skip
+    rewrite_part(
+        demo,
+        sheet_part(demo, "Shifts"),
+        lambda text: text.replace(
+            "</sheetData>", '<row r="1048576"><c r="XFD1048576" s="1"/></row></sheetData>'
+        ),
+    )
     assert_same(load_plan(demo), expected)
 
 
 def test_a_row_far_below_is_named(demo):
-    rewrite_part(demo, sheet_part(demo, "Shifts"), lambda text: text.replace(
-        "</sheetData>", '<row r="1048576"><c r="A1048576"><v>1</v></c></row></sheetData>'))
+    rewrite_part(
+        demo,
+        sheet_part(demo, "Shifts"),
+        lambda text: text.replace(
+            "</sheetData>", '<row r="1048576"><c r="A1048576"><v>1</v></c></row></sheetData>'
+        ),
+    )
     with pytest.raises(InputError, match=r"Shifts!A200004: the table has more than 200000 rows"):
         read_tables(demo)
     assert check_plan(demo)[1][0].where == "Shifts!A200004"
@@ -382,11 +395,19 @@ def test_formula_without_a_value_is_named_and_an_empty_text_is_blank(demo):
     assert plan_tables["Beads"].columns[4][0] is MISSING_VALUE
     # the same cell with the value 2, and with an empty text as a spreadsheet stores it
     part = sheet_part(demo, "Beads")
-    rewrite_part(demo, part, lambda text: re.sub(
-        r'(<c r="E4"[^>]*>)<f>1\+1</f><v ?/?>(</v>)?', r"\1<f>1+1</f><v>2</v>", text))  # fmt: skip
+    rewrite_part(
+        demo,
+        part,
+        lambda text: re.sub(r'(<c r="E4"[^>]*>)<f>1\+1</f><v ?/?>(</v>)?', r"\1<f>1+1</f><v>2</v>", text),
+    )
     assert read_tables(demo)["Beads"].columns[4][0] == 2
-    rewrite_part(demo, part, lambda text: re.sub(
-        r'<c r="E4"([^>]*)><f>1\+1</f><v>2</v>', r'<c r="E4"\1 t="str"><f>1+1</f><v></v>', text))  # fmt: skip
+    rewrite_part(
+        demo,
+        part,
+        lambda text: re.sub(
+            r'<c r="E4"([^>]*)><f>1\+1</f><v>2</v>', r'<c r="E4"\1 t="str"><f>1+1</f><v></v>', text
+        ),
+    )
     assert read_tables(demo)["Beads"].columns[4][0] in (None, "")
 
 
@@ -409,16 +430,27 @@ def test_rows_that_hold_only_formulas_without_values_are_not_dropped(demo):
         ("text.xlsx", lambda path: path.write_text("date,shift\n1,2\n"), "is not a workbook"),
         ("plan.csv", lambda path: path.write_text("date;shift\n"), "is not a workbook"),
         ("empty.xlsx", lambda path: path.write_bytes(b""), "is not a workbook"),
-        ("old.xls", lambda path: path.write_bytes(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600),
-         "is an old .xls workbook"),
-        ("locked.xlsx",
-         lambda path: path.write_bytes(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600
-                                       + "EncryptedPackage".encode("utf-16-le")),
-         "protected by a password"),
-        ("plan.ods", lambda path: _zip(path, {"mimetype": "application/vnd.oasis.opendocument",
-                                              "content.xml": "<a/>"}), "not a workbook"),
+        (
+            "old.xls",
+            lambda path: path.write_bytes(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600),
+            "is an old .xls workbook",
+        ),
+        (
+            "locked.xlsx",
+            lambda path: path.write_bytes(
+                b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600 + "EncryptedPackage".encode("utf-16-le")
+            ),
+            "protected by a password",
+        ),
+        (
+            "plan.ods",
+            lambda path: _zip(
+                path, {"mimetype": "application/vnd.oasis.opendocument", "content.xml": "<a/>"}
+            ),
+            "not a workbook",
+        ),
     ],
-)  # fmt: skip
+)
 def test_files_that_are_no_workbook_give_one_line(tmp_path, name, make, words):
     path = tmp_path / name
     make(path)
@@ -452,7 +484,7 @@ def test_a_damaged_sheet_gives_one_line(demo):
 
 
 def test_a_fault_of_the_program_is_not_laid_on_the_file(demo, monkeypatch):
-    monkeypatch.setattr("dispense.workbook.read_plan.GUIDE", None)
+    monkeypatch.setattr("dispense.plan.read.GUIDE", None)
     with pytest.raises(TypeError):
         check_plan(demo)
 
@@ -462,16 +494,19 @@ def test_a_fault_of_the_program_is_not_laid_on_the_file(demo, monkeypatch):
 
 def test_the_same_rows_give_the_same_bytes_in_another_process(demo_bytes):
     code = (
-        "import sys, time; from dispense.demo import DEMO;"
-        "from dispense.workbook.write_plan import plan_bytes;"
+        "import sys, time; from dispense.plan.demo import DEMO;"
+        "from dispense.books.plan import plan_bytes;"
         "sys.stdout.buffer.write(plan_bytes(DEMO))"
     )
     root = str(Path(__file__).parent.parent)
     for seed, zone in (("1", "Pacific/Auckland"), ("77", "America/New_York")):
         other = subprocess.run(
-            [sys.executable, "-c", code], capture_output=True, check=True, cwd=root,
+            [sys.executable, "-c", code],
+            capture_output=True,
+            check=True,
+            cwd=root,
             env={**os.environ, "PYTHONHASHSEED": seed, "TZ": zone, "PYTHONPATH": root},
-        )  # fmt: skip
+        )
         assert other.stdout == demo_bytes
     with zipfile.ZipFile(io.BytesIO(demo_bytes)) as archive:
         assert {info.date_time for info in archive.infolist()} == {(1980, 1, 1, 0, 0, 0)}
@@ -557,11 +592,19 @@ def test_headers_notes_and_lists_come_from_the_declarations(demo):
 def test_start_sheet_says_how_and_cautions(demo):
     sheet = load_workbook(demo)["Start"]
     text = "\n".join(str(cell.value) for row in sheet for cell in row if cell.value is not None)
-    numbered = [row for row in range(1, sheet.max_row + 1)
-                if isinstance(sheet.cell(row, 1).value, int)]  # fmt: skip
+    numbered = [row for row in range(1, sheet.max_row + 1) if isinstance(sheet.cell(row, 1).value, int)]
     assert len(numbered) == 10
-    for word in ("safety data sheet", "local codes", "licensed practice", "heat", "Amine",
-                 "Isocyanates", "Light", "Ovens", "Charged modules"):  # fmt: skip
+    for word in (
+        "safety data sheet",
+        "local codes",
+        "licensed practice",
+        "heat",
+        "Amine",
+        "Isocyanates",
+        "Light",
+        "Ovens",
+        "Charged modules",
+    ):
         assert word in text
     assert "`" not in text
     links = {cell.value: cell.hyperlink.location for row in sheet for cell in row if cell.hyperlink}
@@ -575,10 +618,20 @@ def libreoffice_copy(path: Path, folder: Path, kind: str = "xlsx") -> Path:
     profile = f"-env:UserInstallation={(folder / 'profile').as_uri()}"
     out = folder / "saved"
     subprocess.run(
-        [shutil.which("soffice"), profile, "--headless", "--convert-to", kind, "--outdir", str(out),
-         str(path)],
-        check=True, capture_output=True, timeout=180,
-    )  # fmt: skip
+        [
+            shutil.which("soffice"),
+            profile,
+            "--headless",
+            "--convert-to",
+            kind,
+            "--outdir",
+            str(out),
+            str(path),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=180,
+    )
     return out / f"{path.stem}.{kind.split(':')[0]}"
 
 
@@ -623,10 +676,14 @@ def large_plan(path: Path, count: int = 20_000) -> Path:
     """The demo with that many rows of builds, written by openpyxl alone."""
     start = datetime.date(2026, 1, 1)
     rows = [
-        {"date": start + datetime.timedelta(days=place // 40), "shift": ("Early", "Late")[place % 2],
-         "part": ("Drive box", "Tug pack 9", "Tug pack 7")[place % 3], "quantity": place % 97}
+        {
+            "date": start + datetime.timedelta(days=place // 40),
+            "shift": ("Early", "Late")[place % 2],
+            "part": ("Drive box", "Tug pack 9", "Tug pack 7")[place % 3],
+            "quantity": place % 97,
+        }
         for place in range(count)
-    ]  # fmt: skip
+    ]
     stock = [{**row, "expiry": datetime.date(2030, 1, 1)} for row in DEMO["Stock"]]
     return write_plan({**DEMO, "Builds": rows, "Stock": stock}, path)
 

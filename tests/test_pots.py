@@ -8,21 +8,15 @@ import numpy as np
 import pytest
 import shapely
 from fluids.geometry import TANK, V_cylinder
-from handbook import (
-    check_example,
-    check_published,
-    examples_of,
-    functions_without_examples,
-    published_value,
-)
+from handbook import check_example, check_published, examples_of, functions_without_examples, published_value
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from dispense import InputError, call, evaluate
-from dispense.functions import FUNCTIONS
-from dispense.pots import SHAPES, cavity_area, cavity_volume, cell_table, fill_level
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.pots import SHAPES, cavity_area, cavity_volume, cell_table, fill_level
 
 lengths = st.floats(1.0, 1000.0)
 SQUARE = {"box": 90.0, "tray": 90.0, "lying-cylinder": 90.0, "cylinder": None, "cone": None}
@@ -67,16 +61,21 @@ def test_lying_cylinder_against_a_tank_library(diameter, share, width):
 def test_volume_is_the_integral_of_the_area(shape, share, draft):
     draft = math.radians(draft) if shape in {"tray", "cone"} else 0.0
     level, width = share * 0.1, 0.05
-    expected, _ = quad(lambda h: cavity_area(shape, h, 0.1, width, draft), 0, level,
-                       epsabs=0, epsrel=1e-10)  # fmt: skip
+    expected, _ = quad(lambda h: cavity_area(shape, h, 0.1, width, draft), 0, level, epsabs=0, epsrel=1e-10)
     assert cavity_volume(shape, level, 0.1, width, draft) == pytest.approx(expected, rel=1e-7)
 
 
 @pytest.mark.parametrize(
     "arguments",
-    [("box", 40, 200), ("tray", 40, 200), ("lying-cylinder", 40, 200), ("box", 40, 200, 150, 3),
-     ("cylinder", 40, 200, None, 1), ("lying-cylinder", 201, 200, 500)],
-)  # fmt: skip
+    [
+        ("box", 40, 200),
+        ("tray", 40, 200),
+        ("lying-cylinder", 40, 200),
+        ("box", 40, 200, 150, 3),
+        ("cylinder", 40, 200, None, 1),
+        ("lying-cylinder", 201, 200, 500),
+    ],
+)
 def test_cavity_that_is_refused(arguments):
     assert evaluate("CAVITY_VOLUME", arguments).table() == [["#NUM!"]]
     assert evaluate("CAVITY_VOLUME", arguments).problems[0].message
@@ -89,25 +88,22 @@ def test_no_draft_leaves_straight_walls():
 
 
 @given(
-    steps=st.lists(st.just(0.0) | st.floats(0.01, 20.0), min_size=1, max_size=8), seed=st.integers(0, 999),
+    steps=st.lists(st.just(0.0) | st.floats(0.01, 20.0), min_size=1, max_size=8),
+    seed=st.integers(0, 999),
     share=st.floats(0, 1),
-)  # fmt: skip
+)
 def test_level_volume_against_quadrature(steps, seed, share):
     assume(sum(steps) > 0.1)
     levels = np.concatenate(([0.0], np.cumsum(steps)))
     areas = np.random.default_rng(seed).uniform(10, 500, len(levels))
     level = share * levels[-1]
     expected = 0.0
-    for low, high, first, last in zip(
-        levels[:-1], levels[1:], areas[:-1], areas[1:], strict=True
-    ):
+    for low, high, first, last in zip(levels[:-1], levels[1:], areas[:-1], areas[1:], strict=True):
         top = min(level, high)
         if top > low and high > low:
             slope = (last - first) / (high - low)
             expected += quad(lambda h: first + slope * (h - low), low, top)[0]  # noqa: B023
-    assert call("LEVEL_VOLUME", levels, areas, level) == pytest.approx(
-        expected / 1000, rel=1e-9, abs=1e-12
-    )
+    assert call("LEVEL_VOLUME", levels, areas, level) == pytest.approx(expected / 1000, rel=1e-9, abs=1e-12)
 
 
 def test_level_outside_its_table_is_refused_and_a_column_of_levels_spills():
@@ -129,28 +125,56 @@ def test_level_table_that_is_refused(levels, areas):
     "code, size",
     [
         # five digits, diameter in mm and height in tenths: common practice, no source
-        (18650, (18.0, 65.0)), (18650.0, (18.0, 65.0)), ("18650", (18.0, 65.0)),
-        ("ICR18650", (18.0, 65.0)), ("inr 21700", (21.0, 70.0)), (26650, (26.0, 65.0)),
+        (18650, (18.0, 65.0)),
+        (18650.0, (18.0, 65.0)),
+        ("18650", (18.0, 65.0)),
+        ("ICR18650", (18.0, 65.0)),
+        ("inr 21700", (21.0, 70.0)),
+        (26650, (26.0, 65.0)),
         # IEC 60086-1, round primary cells, rule from memory
-        ("CR2032", (20.0, 3.2)), ("CR17345", (17.0, 34.5)), ("ER34615", (34.0, 61.5)),
+        ("CR2032", (20.0, 3.2)),
+        ("CR17345", (17.0, 34.5)),
+        ("ER34615", (34.0, 61.5)),
         # IEC 60086-2, largest diameters from memory: the code cuts off the tenths
-        ("SR626", (6.8, 2.6)), ("CR-2450", (24.5, 5.0)), ("LIR2450", (24.5, 5.0)), ("CR1220", (12.5, 2.0)),
+        ("SR626", (6.8, 2.6)),
+        ("CR-2450", (24.5, 5.0)),
+        ("LIR2450", (24.5, 5.0)),
+        ("CR1220", (12.5, 2.0)),
         # IEC 60086-2 from memory: CR123A is the trade's name of CR17345, CR2 of CR15H270, CR1/3N of CR11108
-        ("CR123A", (17.0, 34.5)), ("CR123", (17.0, 34.5)), ("CR2", (15.6, 27.0)), ("CR1/3N", (11.6, 10.8)),
-        ("ER14250", (14.0, 25.0)), ("AA", (14.5, 50.5)), ("AAA", (10.5, 44.5)), (2032, (20.0, 3.2)),
+        ("CR123A", (17.0, 34.5)),
+        ("CR123", (17.0, 34.5)),
+        ("CR2", (15.6, 27.0)),
+        ("CR1/3N", (11.6, 10.8)),
+        ("ER14250", (14.0, 25.0)),
+        ("AA", (14.5, 50.5)),
+        ("AAA", (10.5, 44.5)),
+        (2032, (20.0, 3.2)),
         # four-digit short forms: diameter and height in mm, common practice, no source
-        (2170, (21.0, 70.0)), (4690, (46.0, 90.0)), (4695, (46.0, 95.0)), (2680, (26.0, 80.0)),
-        ("INR2170", (21.0, 70.0)), (1865, (18.0, 65.0)), ("INR18650-35E", (18.0, 65.0)),
+        (2170, (21.0, 70.0)),
+        (4690, (46.0, 90.0)),
+        (4695, (46.0, 95.0)),
+        (2680, (26.0, 80.0)),
+        ("INR2170", (21.0, 70.0)),
+        (1865, (18.0, 65.0)),
+        ("INR18650-35E", (18.0, 65.0)),
         # wide cells in whole mm where tenths would make a disc: common practice, no source
-        (55280, (55.0, 280.0)), (40152, (40.0, 152.0)), (46120, (46.0, 120.0)), (32650, (32.0, 65.0)),
+        (55280, (55.0, 280.0)),
+        (40152, (40.0, 152.0)),
+        (46120, (46.0, 120.0)),
+        (32650, (32.0, 65.0)),
         # IEC 61960, largest sizes in mm, rule from memory
-        ("ICR19/66", (19.0, 66.0)), ("IFR 27/66", (27.0, 66.0)),
+        ("ICR19/66", (19.0, 66.0)),
+        ("IFR 27/66", (27.0, 66.0)),
         # IEC 60086-2, fixed codes, from memory: the pen cell is at most 14.5 × 50.5 mm
-        ("LR6", (14.5, 50.5)), ("R03", (10.5, 44.5)), ("LR44", (11.6, 5.4)),
+        ("LR6", (14.5, 50.5)),
+        ("R03", (10.5, 44.5)),
+        ("LR44", (11.6, 5.4)),
         # whole millimetres, common practice, no source
-        (4680, (46.0, 80.0)), (38120, (38.0, 120.0)), ("46950", (46.0, 95.0)),
+        (4680, (46.0, 80.0)),
+        (38120, (38.0, 120.0)),
+        ("46950", (46.0, 95.0)),
     ],
-)  # fmt: skip
+)
 def test_cell_size(code, size):
     assert call("CELL_SIZE", code) == pytest.approx(size, rel=1e-12)
 
@@ -183,7 +207,7 @@ def test_every_row_of_the_cell_table_is_marked():
     """Each value from memory says so in the file; sizes are those of cells one can hold."""
     from importlib.resources import files
 
-    text = files("dispense").joinpath("data/cell_sizes.csv").read_text("utf-8")
+    text = files("dispense").joinpath("handbook/data/cell_sizes.csv").read_text("utf-8")
     rows = [line for line in text.splitlines() if line and not line.startswith("#")][1:]
     assert len(rows) == len(cell_table())
     assert all(row.endswith(",memory") for row in rows)
@@ -228,8 +252,7 @@ def test_voids_stay_within_their_limits(pitch, share):
 
 def test_cells_that_overlap_are_refused():
     assert evaluate("HEX_VOID", (20, 18)).table() == [["#NUM!"]]
-    assert evaluate("SQUARE_VOID", (20, [[20, 19.9]])).table() == [[pytest.approx(0.2146018366),
-                                                                   "#NUM!"]]  # fmt: skip
+    assert evaluate("SQUARE_VOID", (20, [[20, 19.9]])).table() == [[pytest.approx(0.2146018366), "#NUM!"]]
 
 
 def test_pot_fill_of_the_published_box():
@@ -267,17 +290,22 @@ def test_published_levels():
 
 @settings(max_examples=400)
 @given(
-    shape=st.sampled_from(SHAPES), level=st.floats(0.01, 99.0), draft=st.floats(0, 60),
-    count=st.integers(0, 6), cell=st.floats(1.0, 18.0), tall=st.floats(5.0, 60.0),
+    shape=st.sampled_from(SHAPES),
+    level=st.floats(0.01, 99.0),
+    draft=st.floats(0, 60),
+    count=st.integers(0, 6),
+    cell=st.floats(1.0, 18.0),
+    tall=st.floats(5.0, 60.0),
     base=st.floats(5.0, 20.0),
-)  # fmt: skip
+)
 def test_level_is_the_inverse_of_the_volume(shape, level, draft, count, cell, tall, base):
     """Forward volume by CAVITY_VOLUME and CELL_DISPLACEMENT, then back."""
     draft = draft if shape in {"tray", "cone"} else 0.0
     width = SQUARE[shape]
     occupied = count * math.pi * cell**2 / 4
-    surfaces = [1e6 * cavity_area(shape, h / 1e3, 0.1, 0.09, math.radians(draft))
-                for h in (base, base + tall)]  # fmt: skip
+    surfaces = [
+        1e6 * cavity_area(shape, h / 1e3, 0.1, 0.09, math.radians(draft)) for h in (base, base + tall)
+    ]
     assume(count == 0 or occupied < 0.95 * min(surfaces))
     cavity = call("CAVITY_VOLUME", shape, level, 100, width, draft)
     wet = min(max(level - base, 0.0), tall)

@@ -10,9 +10,8 @@ from plans import hand_rows, make
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from dispense.dispenser import setup_card
-from dispense.flow import squeeze_gap
-from dispense.pressed import (
+from dispense.handbook.flow import squeeze_gap
+from dispense.reports.press import (
     Paste,
     Press,
     closing_speed,
@@ -22,6 +21,7 @@ from dispense.pressed import (
     pressed_findings,
     shortest_takt,
 )
+from dispense.shift.setup import setup_card
 
 THICK = Paste(50.0, 0.5)  # power law
 STIFF = Paste(90.0, 0.6, 60.0)  # Herschel–Bulkley
@@ -51,7 +51,7 @@ LAWS = [
     # Scott 1931, power law, disc and strip; profile integrated numerically
     (full(THICK, is_disc=True, size=10e-3, load=20.0, start=1e-3), 0.2e-3, 0.03330152233),
     (full(THICK, is_disc=False, size=5e-3, load=300.0, start=1e-3), 0.2e-3, 0.07348148148),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("press", "gap", "time"), LAWS)
@@ -68,13 +68,17 @@ def test_power_law_drop_and_bead_follow_the_integrated_law():
 
     def disc(h):
         radius = math.sqrt(80e-9 / (math.pi * h))
-        return (2 * n + 1) / n * (2 * math.pi * m * radius ** (n + 3)
-                                  / ((n + 3) * 30.0 * h ** (2 * n + 1))) ** (1 / n)  # fmt: skip
+        return (
+            (2 * n + 1)
+            / n
+            * (2 * math.pi * m * radius ** (n + 3) / ((n + 3) * 30.0 * h ** (2 * n + 1))) ** (1 / n)
+        )
 
     def strip(h):
         half = 5e-6 / (2 * h)
-        return 2 * (2 * n + 1) / n * (4 * m * half ** (n + 2)
-                                      / ((n + 2) * 900.0 * h ** (2 * n + 1))) ** (1 / n)  # fmt: skip
+        return (
+            2 * (2 * n + 1) / n * (4 * m * half ** (n + 2) / ((n + 2) * 900.0 * h ** (2 * n + 1))) ** (1 / n)
+        )
 
     assert drop.time_to(0.4e-3) == pytest.approx(quad(disc, 0.4e-3, 2e-3)[0], rel=1e-8)
     assert bead.time_to(0.4e-3) == pytest.approx(quad(strip, 0.4e-3, 2e-3)[0], rel=1e-8)
@@ -128,8 +132,9 @@ def test_two_stages_against_a_general_integrator():
     first = press.time_to(press.full_gap)
     run = solve_ivp(closing, (0.0, first), [3e-3], method="LSODA", rtol=1e-10, atol=1e-14)
     assert run.y[0, -1] == pytest.approx(press.full_gap, rel=1e-6)
-    run = solve_ivp(closing, (first, time), [press.full_gap * (1 - 1e-12)], method="LSODA", rtol=1e-10,
-                    atol=1e-14)  # fmt: skip
+    run = solve_ivp(
+        closing, (first, time), [press.full_gap * (1 - 1e-12)], method="LSODA", rtol=1e-10, atol=1e-14
+    )
     assert run.y[0, -1] == pytest.approx(0.2e-3, rel=1e-6)
 
 
@@ -174,9 +179,24 @@ def test_more_force_is_quicker_and_a_later_gap_takes_longer():
 def rows_with_joint(**changes):
     rows = hand_rows()
     rows["Materials"][0] |= dict(consistency=10, index=1, yield_stress=0, conductivity=3)
-    rows["Joints"] = [dict(joint="plate", part="frame", station="hem", length=40, width=25, gap=0.3,
-                           coverage=1, extra=0.05, force=500, press_time=30, start_gap=2, dots=4,
-                           resistance_limit=0.2, contact_resistance=20)]  # fmt: skip
+    rows["Joints"] = [
+        dict(
+            joint="plate",
+            part="frame",
+            station="hem",
+            length=40,
+            width=25,
+            gap=0.3,
+            coverage=1,
+            extra=0.05,
+            force=500,
+            press_time=30,
+            start_gap=2,
+            dots=4,
+            resistance_limit=0.2,
+            contact_resistance=20,
+        )
+    ]
     rows["Joints"][0] |= changes
     rows["Stations"][0]["flow"] = 1
     return rows
@@ -212,8 +232,9 @@ def test_resistance_and_coverage_over_the_plate():
     assert found.resistance.high == pytest.approx((0.4 / 3 * 1e-3 + 20e-6) / (1e-3 * 0.315 / 0.4), rel=1e-9)
     assert found.coverage_low == pytest.approx(0.315 / 0.4, rel=1e-9)
     assert found.squeeze_out_high == pytest.approx(1e-3 * (0.315e-3 - 0.2e-3), rel=1e-9)
-    assert any("may be up to" in words for words in report_of(gap_tolerance=0.1,
-               resistance_limit=0.15)[1].warnings)  # fmt: skip
+    assert any(
+        "may be up to" in words for words in report_of(gap_tolerance=0.1, resistance_limit=0.15)[1].warnings
+    )
 
 
 def test_filled_paste_gap():
@@ -234,8 +255,7 @@ def test_short_press_is_told_on_the_setup_card():
     plan, found = report_of(press_time=0.001)
     assert found.gap_pressed > 0.3e-3 and found.gap == found.gap_pressed
     assert any("pressing reach" in words for words in found.warnings)
-    assert any("plate" in words and "pressing reach" in words
-               for words in setup_card(plan, "hem").warnings)  # fmt: skip
+    assert any("plate" in words and "pressing reach" in words for words in setup_card(plan, "hem").warnings)
 
 
 def test_press_time_against_the_takt():
@@ -268,8 +288,19 @@ def test_colder_paste_takes_longer():
 
 def test_bead_on_a_flange():
     rows = hand_rows()
-    rows["Beads"] = [dict(bead="hem", part="frame", station="hem", section="round", width=3,
-                          length=1000, bond_line=0.5, flange_width=14, press_force=2)]  # fmt: skip
+    rows["Beads"] = [
+        dict(
+            bead="hem",
+            part="frame",
+            station="hem",
+            section="round",
+            width=3,
+            length=1000,
+            bond_line=0.5,
+            flange_width=14,
+            press_force=2,
+        )
+    ]
     rows["Materials"][0] |= dict(consistency=100)
     plan = make(rows)
     found = pressed_bead(plan, plan.beads[0])
@@ -325,8 +356,9 @@ def test_a_long_plate_is_told():
 def test_a_gap_above_the_radius_is_told():
     """A dot of 8 mm³ at a gap of 2 mm has a radius of √(8/2π) = 1.13 mm: no thin film."""
     volume = 8.0
-    rows = rows_with_joint(length=20, width=20, gap=2, coverage=volume / (20 * 20 * 2.0), dots=1, extra=0,
-                           start_gap=3)  # fmt: skip
+    rows = rows_with_joint(
+        length=20, width=20, gap=2, coverage=volume / (20 * 20 * 2.0), dots=1, extra=0, start_gap=3
+    )
     told = [each for each in press_findings(make(rows), "hem") if each.topic == "thick film"]
     assert len(told) == 1 and told[0].kind == "quality"
     assert told[0].numbers["gap/radius"] == pytest.approx(2.0 / math.sqrt(8.0 / (2.0 * math.pi)), rel=1e-6)

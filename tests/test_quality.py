@@ -7,13 +7,7 @@ from importlib.resources import files
 
 import numpy as np
 import pytest
-from handbook import (
-    check_example,
-    check_published,
-    examples_of,
-    functions_without_examples,
-    published_value,
-)
+from handbook import check_example, check_published, examples_of, functions_without_examples, published_value
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
@@ -21,8 +15,8 @@ from scipy.stats import norm
 from statsmodels.stats.weightstats import DescrStatsW
 
 from dispense import InputError, call, evaluate
-from dispense.functions import FUNCTIONS
-from dispense.quality import control_chart_factors
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.quality import control_chart_factors
 
 
 @pytest.mark.parametrize("name, example", examples_of("Checks"))
@@ -92,9 +86,13 @@ def _range_moments(size):
     mean, _ = quad(lambda x: 1 - norm.cdf(x) ** size - norm.sf(x) ** size, -10, 10)
     x = np.linspace(-9, 9, 1201)
     w = np.linspace(0, 12, 1201)[:, None]
-    density = size * (size - 1) * np.trapezoid(
-        norm.pdf(x) * norm.pdf(x + w) * (norm.cdf(x + w) - norm.cdf(x)) ** (size - 2), x, axis=1
-    )  # fmt: skip
+    density = (
+        size
+        * (size - 1)
+        * np.trapezoid(
+            norm.pdf(x) * norm.pdf(x + w) * (norm.cdf(x + w) - norm.cdf(x)) ** (size - 2), x, axis=1
+        )
+    )
     second = np.trapezoid(w[:, 0] ** 2 * density, w[:, 0])
     return mean, math.sqrt(second - mean**2)
 
@@ -116,7 +114,7 @@ def test_factors_against_quadrature(size):
 
 
 def test_every_row_of_the_factor_table_is_marked():
-    text = files("dispense").joinpath("data/control_chart_factors.csv").read_text("utf-8")
+    text = files("dispense").joinpath("handbook/data/control_chart_factors.csv").read_text("utf-8")
     rows = [line for line in text.splitlines() if line and not line.startswith("#")][1:]
     assert [row.split(",")[0] for row in rows] == [str(size) for size in range(2, 11)]
     assert all(row.endswith(",compared") for row in rows)

@@ -12,10 +12,10 @@ import time
 import pytest
 from fuzz import base_tables
 
-from dispense.errors import InputError, UnitError
-from dispense.plan import RawTable, build_plan, read_plan
-from dispense.plan_tables import BY_NAME
-from dispense.units import from_si, is_unit, read_header, read_quantity, unit_factor
+from dispense.base.errors import InputError, UnitError
+from dispense.base.units import from_si, is_unit, read_header, read_quantity, unit_factor
+from dispense.plan.records import RawTable, build_plan, read_plan
+from dispense.plan.tables import BY_NAME
 
 INCH = 25.4
 
@@ -86,7 +86,7 @@ def test_a_number_takes_the_unit_of_its_header(text, inches):
 
 def test_a_fraction_takes_the_unit_of_a_setting_and_of_a_measurement(tmp_path):
     """Half a degree Fahrenheit of spread is 5/18 K; 75½ °F is 24.1667 °C."""
-    from dispense.csv_tables import read_record
+    from dispense.plan.csv import read_record
 
     tables = base_tables()
     raw = tables["Settings"]

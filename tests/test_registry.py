@@ -14,11 +14,10 @@ import pytest
 from handbook import check_published
 
 import dispense
-from dispense.errors import InputError
-from dispense.fields import CellError
-from dispense.functions import CATEGORIES, FUNCTIONS
-from dispense.registry import evaluate, lookup
-from dispense.units import AS_GIVEN, SHOP_UNITS, UnitError, from_si, read_quantity, registry, unit_factor
+from dispense.base.errors import InputError
+from dispense.base.fields import CellError
+from dispense.base.units import AS_GIVEN, SHOP_UNITS, UnitError, from_si, read_quantity, registry, unit_factor
+from dispense.handbook.catalogue import CATEGORIES, FUNCTIONS, evaluate, lookup
 
 # The public interface: a workbook written today still computes in five years. Functions may be
 # added, and optional arguments at the end.
@@ -67,8 +66,7 @@ PUBLISHED = (
     "ACTIVATION_ENERGY(temperatures, times)",
     "HALVING_STEP(activation_energy, temperature)",
     "RATE_FACTOR(temperature, reference_temperature, activation_energy)",
-    "POT_LIFE(temperature, reference_life, reference_temperature, [activation_energy],"
-    " [halving_step=10])",
+    "POT_LIFE(temperature, reference_life, reference_temperature, [activation_energy], [halving_step=10])",
     "LIFE_USED(times, temperatures, reference_life, reference_temperature,"
     " [activation_energy], [halving_step=10])",
     "CURE_TIME(temperature, reference_time, reference_temperature, activation_energy)",
@@ -104,19 +102,49 @@ PUBLISHED = (
 
 # For each shop unit another one and how many of it make one: figures of the SI and of NIST SP 811
 OTHER = {
-    "%": ("permille", 10.0), "mm": ("m", 1e-3), "m": ("mm", 1e3), "mm²": ("cm**2", 1e-2), "mL": ("L", 1e-3),
-    "L": ("mL", 1e3), "g": ("kg", 1e-3), "kg": ("g", 1e3), "g/mL": ("kg/m**3", 1e3),
-    "g/eq": ("kg/mol", 1e-3), "g/m³": ("kg/m**3", 1e-3),
-    "deg": ("rad", math.pi / 180), "s": ("ms", 1e3), "min": ("s", 60.0),
-    "h": ("min", 60.0), "d": ("h", 24.0), "1/s": ("1/min", 60.0), "1/min": ("1/h", 60.0),
-    "1/h": ("1/d", 24.0), "mm/s": ("m/s", 1e-3), "m/min": ("mm/min", 1e3), "mL/s": ("L/min", 0.06),
-    "N": ("kN", 1e-3), "N/mm": ("N/m", 1e3), "Pa": ("kPa", 1e-3), "kPa": ("Pa", 1e3),
-    "bar": ("MPa", 0.1), "Pa·s": ("cP", 1e3), "Pa·sⁿ": ("mPa·s", 1e3), "K": ("delta_degF", 1.8),
-    "kJ/mol": ("J/mol", 1e3), "J/g": ("kJ/kg", 1.0), "J/(g·K)": ("J/(kg·K)", 1e3),
-    "W/(m·K)": ("mW/(m·K)", 1e3), "W/(m²·K)": ("mW/(cm**2·K)", 0.1), "K/W": ("K/kW", 1e3),
-    "K·mm²/W": ("K·cm**2/W", 1e-2), "W/m³": ("kW/m**3", 1e-3), "mm/√h": ("m/hour**0.5", 1e-3),
-    "mW/cm²": ("W/m**2", 10.0), "J/cm²": ("J/m**2", 1e4), "": ("%", 100.0),
-}  # fmt: skip
+    "%": ("permille", 10.0),
+    "mm": ("m", 1e-3),
+    "m": ("mm", 1e3),
+    "mm²": ("cm**2", 1e-2),
+    "mL": ("L", 1e-3),
+    "L": ("mL", 1e3),
+    "g": ("kg", 1e-3),
+    "kg": ("g", 1e3),
+    "g/mL": ("kg/m**3", 1e3),
+    "g/eq": ("kg/mol", 1e-3),
+    "g/m³": ("kg/m**3", 1e-3),
+    "deg": ("rad", math.pi / 180),
+    "s": ("ms", 1e3),
+    "min": ("s", 60.0),
+    "h": ("min", 60.0),
+    "d": ("h", 24.0),
+    "1/s": ("1/min", 60.0),
+    "1/min": ("1/h", 60.0),
+    "1/h": ("1/d", 24.0),
+    "mm/s": ("m/s", 1e-3),
+    "m/min": ("mm/min", 1e3),
+    "mL/s": ("L/min", 0.06),
+    "N": ("kN", 1e-3),
+    "N/mm": ("N/m", 1e3),
+    "Pa": ("kPa", 1e-3),
+    "kPa": ("Pa", 1e3),
+    "bar": ("MPa", 0.1),
+    "Pa·s": ("cP", 1e3),
+    "Pa·sⁿ": ("mPa·s", 1e3),
+    "K": ("delta_degF", 1.8),
+    "kJ/mol": ("J/mol", 1e3),
+    "J/g": ("kJ/kg", 1.0),
+    "J/(g·K)": ("J/(kg·K)", 1e3),
+    "W/(m·K)": ("mW/(m·K)", 1e3),
+    "W/(m²·K)": ("mW/(cm**2·K)", 0.1),
+    "K/W": ("K/kW", 1e3),
+    "K·mm²/W": ("K·cm**2/W", 1e-2),
+    "W/m³": ("kW/m**3", 1e-3),
+    "mm/√h": ("m/hour**0.5", 1e-3),
+    "mW/cm²": ("W/m**2", 10.0),
+    "J/cm²": ("J/m**2", 1e4),
+    "": ("%", 100.0),
+}
 
 # Seconds for each call: the tests of what a cell may hold put a sum in place of their models.
 HEAVY = ("PEAK_TEMPERATURE", "POUR_DEPTH", "TIME_TO_CURE")
@@ -142,9 +170,11 @@ def summing(entry):
     ranges = {item.name for item in entry.arguments if item.is_whole_range}
 
     def kernel(**given):
-        return sum(np.nansum(value) if name in ranges else value
-                   for name, value in given.items()
-                   if value is not None and not isinstance(value, str))  # fmt: skip
+        return sum(
+            np.nansum(value) if name in ranges else value
+            for name, value in given.items()
+            if value is not None and not isinstance(value, str)
+        )
 
     return kernel
 
@@ -177,9 +207,11 @@ def iterated(name):
     entry = FUNCTIONS[name]
     if entry.whole or entry.table:
         return []
-    return [place for place, (item, value) in enumerate(
-        zip(entry.arguments, valid(name), strict=True))
-        if not item.is_whole_range and value is not None]  # fmt: skip
+    return [
+        place
+        for place, (item, value) in enumerate(zip(entry.arguments, valid(name), strict=True))
+        if not item.is_whole_range and value is not None
+    ]
 
 
 def changed(name, place, value):
@@ -262,9 +294,7 @@ def test_example(name, place):
     assert python == pytest.approx(expected, rel=example.tolerance, abs=1e-12)
 
 
-@pytest.mark.parametrize(
-    ("name", "place"), [case for case in EXAMPLES if FUNCTIONS[case[0]].formula]
-)
+@pytest.mark.parametrize(("name", "place"), [case for case in EXAMPLES if FUNCTIONS[case[0]].formula])
 def test_published_formula(name, place):
     """The closed form in a spreadsheet's own functions, run by a spreadsheet engine."""
     check_published(name, FUNCTIONS[name].examples[place].arguments)
@@ -352,12 +382,14 @@ def test_many_rows_are_one_kernel_call(name):
     table = result.table()
     assert len(table) == rows
     for row in (0, 1, 2, 3, 5, 8, 13, 4321, 9999):
-        single = [value[row][0] if place in iterated(name) else value
-                  for place, value in enumerate(arguments)]  # fmt: skip
+        single = [
+            value[row][0] if place in iterated(name) else value for place, value in enumerate(arguments)
+        ]
         same(table[row], cells(name, single))
         if all(isinstance(cell, float) for cell in table[row]):
-            python = dispense.call(name, *(float(value) if isinstance(value, np.floating) else value
-                                           for value in single))  # fmt: skip
+            python = dispense.call(
+                name, *(float(value) if isinstance(value, np.floating) else value for value in single)
+            )
             same(table[row], np.ravel(python).tolist())
 
 
@@ -452,12 +484,12 @@ def test_wrong_dimension(name, place, text):
         text = value
     result = evaluate(name, changed(name, place, text))
     assert result.codes == "#VALUE!"
-    assert any(problem.argument == FUNCTIONS[name].arguments[place].label
-               for problem in result.problems)  # fmt: skip
+    assert any(problem.argument == FUNCTIONS[name].arguments[place].label for problem in result.problems)
 
 
-@pytest.mark.parametrize(("name", "place"), places(lambda item: item.unit in {"°C", "K"}
-                                                   and item.kind == "number"))  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "place"), places(lambda item: item.unit in {"°C", "K"} and item.kind == "number")
+)
 def test_temperature_is_not_a_difference(name, place):
     item = FUNCTIONS[name].arguments[place]
     wrong = "20 delta_degF" if item.unit == "°C" else "20 degC"
@@ -492,25 +524,54 @@ def test_shop_unit_agrees_with_pint(symbol):
     ("text", "unit", "si"),
     [
         # exact by definition (NIST SP 811): inch, pound, US gallon; the rest by arithmetic on them
-        ("1 in", "mm", 0.0254), ("3/16 in", "mm", 0.0047625), ("1 1/2 in", "mm", 0.0381),
-        ("-40 degF", "°C", 233.15), ("75 degF", "°C", 297.0388888888889), ("300 K", "°C", 300.0),
-        ("18 delta_degF", "K", 10.0), ("10 K", "K", 10.0), ("3500 cP", "Pa·s", 3.5),
-        ("1 lb", "g", 0.45359237), ("1 gal", "mL", 3.785411784e-3), ("14.5 psi", "bar", 99973.9807),
-        ("1.5 h", "min", 5400.0), ("5 %", "", 0.05), ("5", "%", 0.05), ("5 %", "%", 0.05),
-        ("90 deg", "deg", math.pi / 2), ("100 cc", "mL", 1e-4), ("1 g/cm³", "g/mL", 1000.0),
-        ("1e-3 m", "mm", 1e-3), ("+2 mm", "mm", 2e-3), (".5 mm", "mm", 5e-4),
+        ("1 in", "mm", 0.0254),
+        ("3/16 in", "mm", 0.0047625),
+        ("1 1/2 in", "mm", 0.0381),
+        ("-40 degF", "°C", 233.15),
+        ("75 degF", "°C", 297.0388888888889),
+        ("300 K", "°C", 300.0),
+        ("18 delta_degF", "K", 10.0),
+        ("10 K", "K", 10.0),
+        ("3500 cP", "Pa·s", 3.5),
+        ("1 lb", "g", 0.45359237),
+        ("1 gal", "mL", 3.785411784e-3),
+        ("14.5 psi", "bar", 99973.9807),
+        ("1.5 h", "min", 5400.0),
+        ("5 %", "", 0.05),
+        ("5", "%", 0.05),
+        ("5 %", "%", 0.05),
+        ("90 deg", "deg", math.pi / 2),
+        ("100 cc", "mL", 1e-4),
+        ("1 g/cm³", "g/mL", 1000.0),
+        ("1e-3 m", "mm", 1e-3),
+        ("+2 mm", "mm", 2e-3),
+        (".5 mm", "mm", 5e-4),
     ],
-)  # fmt: skip
+)
 def test_texts_of_the_shop(text, unit, si):
     assert read_quantity(text, unit) == pytest.approx(si, rel=1e-9)
 
 
 @pytest.mark.parametrize(
     ("text", "unit"),
-    [("1 mm", "g"), ("20 K", "mm"), ("20 degC", "K"), ("20 delta_degC", "°C"), ("5 deg", ""),
-     ("5 %", "deg"), ("1e999", "mm"), ("", "mm"), ("1,200", "mm"), ("1/0 in", "mm"), ("mm", "mm"),
-     ("5 mm", AS_GIVEN), ("1 2 3 mm", "mm"), ("__import__('os')", "mm"), ("2 **9**9**9", "mm")],
-)  # fmt: skip
+    [
+        ("1 mm", "g"),
+        ("20 K", "mm"),
+        ("20 degC", "K"),
+        ("20 delta_degC", "°C"),
+        ("5 deg", ""),
+        ("5 %", "deg"),
+        ("1e999", "mm"),
+        ("", "mm"),
+        ("1,200", "mm"),
+        ("1/0 in", "mm"),
+        ("mm", "mm"),
+        ("5 mm", AS_GIVEN),
+        ("1 2 3 mm", "mm"),
+        ("__import__('os')", "mm"),
+        ("2 **9**9**9", "mm"),
+    ],
+)
 def test_texts_that_are_refused(text, unit):
     with pytest.raises(UnitError):
         read_quantity(text, unit)
@@ -535,9 +596,13 @@ def test_not_a_number(name, place, value):
 
 
 @pytest.mark.parametrize(
-    ("name", "place"), places(lambda item: item.kind in {"number", "whole"} and (
-        item.above is not None or item.at_least is not None))
-)  # fmt: skip
+    ("name", "place"),
+    places(
+        lambda item: (
+            item.kind in {"number", "whole"} and (item.above is not None or item.at_least is not None)
+        )
+    ),
+)
 def test_below_its_limit(name, place):
     item = FUNCTIONS[name].arguments[place]
     low = item.above if item.above is not None else item.at_least - 1.0
@@ -581,12 +646,48 @@ def test_name_that_is_not_listed(name, place):
 
 
 ODD = [
-    None, "", " ", math.nan, math.inf, -math.inf, True, False, "abc", "1e400", "5 furlong", -1, 0,
-    1e308, -1e308, 5e-324, "#N/A", CellError("#NUM!"), "−5", "0x10", "1_000", [], [[]],
-    [[1.0, 2.0], [3.0, 4.0]], [1.0, None, "x"], [None], [math.nan, 1.0], [["#REF!"]], (1, 2, 3),
-    [[1, 2], [3]], np.array([]), np.array([True, False]), np.float32(1.0), np.int64(3), object(),
-    {"a": 1}, b"x", 1 + 2j, "9" * 400, np.zeros((2, 2, 2)), "١",
-]  # fmt: skip
+    None,
+    "",
+    " ",
+    math.nan,
+    math.inf,
+    -math.inf,
+    True,
+    False,
+    "abc",
+    "1e400",
+    "5 furlong",
+    -1,
+    0,
+    1e308,
+    -1e308,
+    5e-324,
+    "#N/A",
+    CellError("#NUM!"),
+    "−5",
+    "0x10",
+    "1_000",
+    [],
+    [[]],
+    [[1.0, 2.0], [3.0, 4.0]],
+    [1.0, None, "x"],
+    [None],
+    [math.nan, 1.0],
+    [["#REF!"]],
+    (1, 2, 3),
+    [[1, 2], [3]],
+    np.array([]),
+    np.array([True, False]),
+    np.float32(1.0),
+    np.int64(3),
+    object(),
+    {"a": 1},
+    b"x",
+    1 + 2j,
+    "9" * 400,
+    np.zeros((2, 2, 2)),
+    "١",
+]
 
 
 @pytest.mark.parametrize(("name", "place"), places(lambda item: True, list(FUNCTIONS)))
@@ -641,8 +742,11 @@ def test_all_problems_of_a_call_together():
 @pytest.mark.parametrize("name", NAMES)
 def test_call_by_name_of_argument(name):
     entry = FUNCTIONS[name]
-    given = {item.name: value for item, value in zip(entry.arguments, valid(name), strict=True)
-             if value is not None}  # fmt: skip
+    given = {
+        item.name: value
+        for item, value in zip(entry.arguments, valid(name), strict=True)
+        if value is not None
+    }
     one, two = dispense.call(name, **given), dispense.call(name.lower(), *valid(name))
     same(np.ravel(one).tolist(), np.ravel(two).tolist())
     assert not given or type(one) is type(two)

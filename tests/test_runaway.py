@@ -8,8 +8,8 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import minimize_scalar
 
-from dispense.heat import CRITICAL_DELTA
-from dispense.runaway import critical_delta
+from dispense.handbook.heat import CRITICAL_DELTA
+from dispense.handbook.runaway import critical_delta
 
 
 @pytest.mark.parametrize("biot", [0.05, 0.5, 1.6, 8.0, 50.0])
@@ -21,15 +21,17 @@ def test_critical_value_from_the_equation_itself(biot):
     """
 
     def delta(length):
-        found = solve_ivp(lambda s, y: [y[1], -math.exp(y[0])], (0.0, length), [0.0, 0.0], rtol=1e-11,
-                          atol=1e-13)  # fmt: skip
+        found = solve_ivp(
+            lambda s, y: [y[1], -math.exp(y[0])], (0.0, length), [0.0, 0.0], rtol=1e-11, atol=1e-13
+        )
         u, slope = found.y[0, -1], found.y[1, -1]
         face = -length * slope / biot  # θ(1) = −θ′(1)/Bi
         # θ = u − u(L) + face, so that δ·e^θ = e^u·L² asks for δ = L²·e^(u(L) − face)
         return length**2 * math.exp(u - face)
 
-    best = minimize_scalar(lambda length: -delta(length), bounds=(1e-3, 3.0), method="bounded",
-                           options={"xatol": 1e-9})  # fmt: skip
+    best = minimize_scalar(
+        lambda length: -delta(length), bounds=(1e-3, 3.0), method="bounded", options={"xatol": 1e-9}
+    )
     assert critical_delta(biot) == pytest.approx(-best.fun, rel=1e-7)
 
 
@@ -44,14 +46,17 @@ def test_limits():
 
 def test_pour_report_counts_the_film():
     """The demo's pot: Bi = h·d/k with its film; δ at the critical depth is critical there."""
-    from dispense.demo import DEMO
-    from dispense.plan import build_plan, raw_table
-    from dispense.pour_report import station_pours
+    from dispense.plan.demo import DEMO
+    from dispense.plan.records import build_plan, raw_table
+    from dispense.reports.pour import station_pours
 
     raws = {}
     for name, rows in DEMO.items():
-        rows = ([{"Setting": key, "Value": value} for key, value in rows[0].items()]
-                if name == "Settings" else [dict(row) for row in rows])  # fmt: skip
+        rows = (
+            [{"Setting": key, "Value": value} for key, value in rows[0].items()]
+            if name == "Settings"
+            else [dict(row) for row in rows]
+        )
         raws[name] = raw_table(name, rows)
     plan = build_plan(raws)
     report = station_pours(plan, "Block potting")[0]

@@ -10,7 +10,8 @@ import statsmodels.api as sm
 from scipy.integrate import solve_ivp
 from scipy.stats import t as student
 
-from dispense.cure import (
+from dispense.base.errors import InputError
+from dispense.handbook.cure import (
     Kamal,
     NthOrder,
     belt_dose,
@@ -20,14 +21,13 @@ from dispense.cure import (
     record_dose,
     time_to_cure,
 )
-from dispense.errors import InputError
-from dispense.moisture import (
+from dispense.handbook.moisture import (
     moisture_coefficient,
     moisture_depth,
     permeation_coefficient,
     vapour_pressure,
 )
-from dispense.schedule import (
+from dispense.handbook.schedule import (
     PartLag,
     Profile,
     Requirement,
@@ -158,9 +158,15 @@ def measured(kinetics, temperatures, times, noise=0.0, seed=0):
     """Isothermal runs by scipy, rows below one another, with noise."""
     rows = []
     for heat in temperatures:
-        found = solve_ivp(lambda t, y, heat=heat: kinetics.rate(np.clip(y, 0, 1), heat),
-                          (0, times[-1]), [0.0], t_eval=times, method="LSODA", rtol=1e-10,
-                          atol=1e-11)  # fmt: skip
+        found = solve_ivp(
+            lambda t, y, heat=heat: kinetics.rate(np.clip(y, 0, 1), heat),
+            (0, times[-1]),
+            [0.0],
+            t_eval=times,
+            method="LSODA",
+            rtol=1e-10,
+            atol=1e-11,
+        )
         rows += [(t, a, heat) for t, a in zip(times, found.y[0], strict=True)]
     times, degrees, heat = np.array(rows).T
     return times, degrees + np.random.default_rng(seed).normal(0, noise, degrees.size), heat
@@ -196,8 +202,10 @@ def test_errors_of_a_fit_are_those_of_its_noise():
     scores = []
     for seed in range(6):
         fit = fit_kinetics(*measured(true, [333.15, 353.15, 373.15], TIMES, 0.01, seed))
-        scores += [(fit.kinetics.energy - 6e4) / fit.errors[fit.names.index("E1")],
-                   (fit.kinetics.order - 1.4) / fit.errors[fit.names.index("n")]]  # fmt: skip
+        scores += [
+            (fit.kinetics.energy - 6e4) / fit.errors[fit.names.index("E1")],
+            (fit.kinetics.order - 1.4) / fit.errors[fit.names.index("n")],
+        ]
         assert fit.spread == pytest.approx(0.01, rel=0.6)
     assert np.max(np.abs(scores)) < 5
     assert np.sqrt(np.mean(np.square(scores))) == pytest.approx(1, abs=0.7)
@@ -213,8 +221,9 @@ def test_fit_says_what_the_data_cannot_tell():
     assert any("extrapolation" in words for words in fit.warnings)
     assert any("n is known" in words or "apart" in words for words in fit.warnings)
     # an autocatalytic cure is not of order n
-    wrong = fit_kinetics(*measured(Kamal(1e4, 6e4, 1e6, 5.8e4, 1.2, 1.2), [343.15, 363.15],
-                                   np.linspace(200, 7200, 12)))  # fmt: skip
+    wrong = fit_kinetics(
+        *measured(Kamal(1e4, 6e4, 1e6, 5.8e4, 1.2, 1.2), [343.15, 363.15], np.linspace(200, 7200, 12))
+    )
     assert any("does not follow" in words for words in wrong.warnings)
 
 
@@ -252,16 +261,22 @@ def test_schedule_against_a_joint_integration():
     oven = ramp_hold(296.15, 353.15, 3600.0, 2 / 60, 4 / 60)
     kinetics = Kamal(1e5, 6.5e4, 5e5, 6.0e4, 0.8, 1.6)
     need = Requirement(degree=0.5, equivalent=1200.0, reference=353.15, energy=60e3)
-    played = schedule(oven, LOAD, kinetics, requirement=need, gel=0.2, handling=0.25,
-                      glass=(253.15, 393.15, 0.5))  # fmt: skip
+    played = schedule(
+        oven, LOAD, kinetics, requirement=need, gel=0.2, handling=0.25, glass=(253.15, 393.15, 0.5)
+    )
     for part in played.parts:
+
         def rate(t, y, lag=part.part):
             air = np.interp(t, oven.times, oven.temperatures) + lag.offset
-            return [(air - y[0]) / lag.time_constant, kinetics.rate(np.clip(y[1], 0, 1), y[0]),
-                    math.exp(60e3 / R * (1 / 353.15 - 1 / y[0]))]  # fmt: skip
+            return [
+                (air - y[0]) / lag.time_constant,
+                kinetics.rate(np.clip(y[1], 0, 1), y[0]),
+                math.exp(60e3 / R * (1 / 353.15 - 1 / y[0])),
+            ]
 
-        found = solve_ivp(rate, (0, oven.times[-1]), [296.15, 0, 0],
-                          max_step=20, rtol=1e-9, atol=1e-9, dense_output=True)  # fmt: skip
+        found = solve_ivp(
+            rate, (0, oven.times[-1]), [296.15, 0, 0], max_step=20, rtol=1e-9, atol=1e-9, dense_output=True
+        )
         assert part.temperatures[-1] == pytest.approx(found.y[0, -1], abs=0.01)
         assert part.degrees[-1] == pytest.approx(found.y[1, -1], abs=1e-5)
         assert part.equivalent[-1] == pytest.approx(found.y[2, -1], rel=2e-5)
@@ -283,8 +298,7 @@ def test_schedule_says_why_a_part_fails():
     assert any("0.990 is required" in words for words in edge.reasons)
     assert any("60.0 min are required" in words for words in core.reasons)
     assert math.isnan(edge.cured)
-    long = schedule(ramp_hold(296.15, 353.15, 1e5, 0.0), LOAD, NthOrder(2e5, 6e4),
-                    requirement=need)  # fmt: skip
+    long = schedule(ramp_hold(296.15, 353.15, 1e5, 0.0), LOAD, NthOrder(2e5, 6e4), requirement=need)
     assert any("the limit is 56.9 °C" in words for words in long.parts[0].reasons)
     with pytest.raises(InputError, match="neither kinetics"):
         schedule(oven, LOAD)
@@ -306,8 +320,7 @@ def test_shortest_hold():
     def step(hold):
         return ramp_hold(353.15, 353.15, hold, 0.0)
 
-    hold = shortest_hold(step, [PartLag("part", 1.0)], kinetics,
-                         requirement=Requirement(degree=0.95))  # fmt: skip
+    hold = shortest_hold(step, [PartLag("part", 1.0)], kinetics, requirement=Requirement(degree=0.95))
     assert hold == pytest.approx(math.log(20) / k, rel=1e-4)
 
     def oven(hold):
@@ -361,8 +374,14 @@ def wlf_slowed(heat_at, span):
 
 
 def play(profile, need, glass=GLASS, lag=1.0):
-    return schedule(profile, [PartLag("part", lag)], SLOWING, requirement=Requirement(degree=need),
-                    cured=need, glass=glass).parts[0]  # fmt: skip
+    return schedule(
+        profile,
+        [PartLag("part", lag)],
+        SLOWING,
+        requirement=Requirement(degree=need),
+        cured=need,
+        glass=glass,
+    ).parts[0]
 
 
 @pytest.mark.parametrize("celsius", [40, 70, 100])
@@ -414,9 +433,13 @@ def test_a_hot_stage_after_the_glass_cures_it():
 
 def test_shortest_hold_does_not_count_a_glass():
     def hold_at(celsius):
-        return shortest_hold(lambda hold: ramp_hold(273.15 + celsius, 273.15 + celsius, hold, 0.0),
-                             [PartLag("part", 1.0)], SLOWING, requirement=Requirement(degree=0.95),
-                             glass=GLASS)  # fmt: skip
+        return shortest_hold(
+            lambda hold: ramp_hold(273.15 + celsius, 273.15 + celsius, hold, 0.0),
+            [PartLag("part", 1.0)],
+            SLOWING,
+            requirement=Requirement(degree=0.95),
+            glass=GLASS,
+        )
 
     with pytest.raises(InputError, match="coldest part does not pass"):
         hold_at(70)
@@ -435,8 +458,7 @@ def test_moisture_by_humidity_and_permeability():
     # z = √(2VPpt) and dz/dt = VPp/z (scipy): 3.816679185 mm in 24 h
     k = permeation_coefficient(5e-3, 1.2e-11, 1405.0)
     assert moisture_depth(86400.0, k) * 1e3 == pytest.approx(3.816679185, rel=1e-9)
-    found = solve_ivp(lambda t, z: 5e-3 * 1.2e-11 * 1405 / z, (1.0, 86400.0), [k], rtol=1e-9,
-                      atol=1e-12)  # fmt: skip
+    found = solve_ivp(lambda t, z: 5e-3 * 1.2e-11 * 1405 / z, (1.0, 86400.0), [k], rtol=1e-9, atol=1e-12)
     assert found.y[0, -1] == pytest.approx(3.816679185e-3, rel=1e-6)
     # hand: 3 mm in a day at 50 % is 3·√(0.3/0.5) mm at 30 %
     dry = moisture_coefficient(0.003, 86400.0, humidity=0.3, reference_humidity=0.5)

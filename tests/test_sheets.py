@@ -21,18 +21,19 @@ from openpyxl.drawing.image import Image
 from plans import MONDAY, hand_rows
 from plans import make as make_plan
 
-from dispense import cli, sheets
-from dispense.cure_report import cure_file
-from dispense.errors import DispenseError
-from dispense.fill import _fill_open, fill, safe_name, template_folder
-from dispense.fit_report import fit_file
-from dispense.forecast import forecast_file
-from dispense.shift import play_plan, play_shift
-from dispense.workbook.make_templates import make
-from dispense.workbook.package import MAIN, Package, iter_cells
-from dispense.workbook.pages import text_lines
-from dispense.workbook.read_plan import load_plan
-from dispense.workbook.write_plan import new_plan, write_plan
+from dispense import cli
+from dispense.base.errors import DispenseError
+from dispense.books.pages import text_lines
+from dispense.books.plan import new_plan, write_plan
+from dispense.books.templates import make
+from dispense.jobs.cure import cure_file
+from dispense.jobs.fill import _fill_open, fill, safe_name, template_folder
+from dispense.jobs.fit import fit_file
+from dispense.jobs.forecast import forecast_file
+from dispense.plan.read import load_plan
+from dispense.sheets import content as sheets
+from dispense.shift.player import play_plan, play_shift
+from dispense.xlsx.package import MAIN, Package, iter_cells
 
 STAMP = "2026-03-01 12:00"
 LITRE = 1000.0  # mL
@@ -43,8 +44,13 @@ def demo(tmp_path_factory):
     """The demo plan and its first day filled for three stations."""
     folder = tmp_path_factory.mktemp("demo")
     plan = new_plan(folder / "plan.xlsx", demo=True)
-    report = fill(plan, folder / "out", date="2026-03-02", stamp=STAMP,
-                  stations=["Hem robot", "Block potting", "Gasket robot"])  # fmt: skip
+    report = fill(
+        plan,
+        folder / "out",
+        date="2026-03-02",
+        stamp=STAMP,
+        stations=["Hem robot", "Block potting", "Gasket robot"],
+    )
     return plan, folder / "out", report
 
 
@@ -70,13 +76,16 @@ def table_rows(book, name):
 
 
 def formulas(package, sheet):
-    return {address: cell.findtext(f"{{{MAIN}}}f")
-            for _, _, address, cell in iter_cells(package.tree(sheet.part))}  # fmt: skip
+    return {
+        address: cell.findtext(f"{{{MAIN}}}f") for _, _, address, cell in iter_cells(package.tree(sheet.part))
+    }
 
 
 def digests(folder):
-    return {str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
-            for path in sorted(Path(folder).rglob("*.xlsx"))}  # fmt: skip
+    return {
+        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(Path(folder).rglob("*.xlsx"))
+    }
 
 
 # --------------------------------------------------------------------------------------- templates
@@ -135,13 +144,26 @@ def test_files_of_a_day(demo):
     names = {str(path.relative_to(out)) for path in out.rglob("*") if path.is_file()}
     stations = ("Hem_robot", "Block_potting", "Gasket_robot")
     assert names == {"results.xlsx", *(f"setup/{name}_setup.xlsx" for name in stations)} | {
-        f"2026-03-02_{shift}/{file}" for shift in ("Early", "Late") for file in (
-            "staging.xlsx", *(f"{name}_{kind}.xlsx" for name in stations
-                              for kind in ("material", "cure_board", "shot_check")))
-    }  # fmt: skip
+        f"2026-03-02_{shift}/{file}"
+        for shift in ("Early", "Late")
+        for file in (
+            "staging.xlsx",
+            *(
+                f"{name}_{kind}.xlsx"
+                for name in stations
+                for kind in ("material", "cure_board", "shot_check")
+            ),
+        )
+    }
     assert {str(path.relative_to(out)) for path in report.files} == names
-    assert report.counts == {"shift_material": 6, "cure_board": 6, "shot_check": 6, "staging": 2,
-                             "station_setup": 3, "results": 1}  # fmt: skip
+    assert report.counts == {
+        "shift_material": 6,
+        "cure_board": 6,
+        "shot_check": 6,
+        "staging": 2,
+        "station_setup": 3,
+        "results": 1,
+    }
 
 
 def test_hand_worked_shift_on_its_sheets(hand, tmp_path):
@@ -158,8 +180,11 @@ def test_hand_worked_shift_on_its_sheets(hand, tmp_path):
     assert (a["Containers"], a["Mounted [mL]"], a["Heel [mL]"], a["Closing [mL]"]) == (2, 200, 5, 66.5)
     assert (b["Containers"], b["Mounted [mL]"], b["Heel [mL]"], b["Closing [mL]"]) == (3, 180, 12, 39.5)
     assert (a["Drawn [mL]"], b["Drawn [mL]"]) == (133.5, 140.5)
-    total = next(row for row in book["Material"].iter_rows(values_only=True)
-                 if row[0] == "Total" and row[15] is not None)  # fmt: skip
+    total = next(
+        row
+        for row in book["Material"].iter_rows(values_only=True)
+        if row[0] == "Total" and row[15] is not None
+    )
     assert total[1] == 5 and total[13] == pytest.approx(274)  # containers; drawn of A and B
     assert total[15] == pytest.approx(0.1335 * 1.2 + 0.1405 * 1.0)
     texts = [cell for row in book["Material"].iter_rows(values_only=True) for cell in row]
@@ -171,14 +196,17 @@ def test_hand_worked_shift_on_its_sheets(hand, tmp_path):
     assert (more_b["More [mL]"], more_b["More containers"]) == (pytest.approx(50), 1)
     times = table_rows(book, "MaterialTimes")
     assert [row["Time"].strftime("%H:%M") for row in times if row["Event"] == "purge"] == ["08:30"]
-    assert [row["Time"].strftime("%H:%M:%S") for row in times if row["Event"] == "container"
-            and row["Component"] == "B"] == ["06:00:00", "07:20:06", "09:20:05"]  # fmt: skip
+    assert [
+        row["Time"].strftime("%H:%M:%S")
+        for row in times
+        if row["Event"] == "container" and row["Component"] == "B"
+    ] == ["06:00:00", "07:20:06", "09:20:05"]
     setup = openpyxl.load_workbook(tmp_path / "out" / "setup" / "hem_setup.xlsx", data_only=True)
     shot = table_rows(setup, "SetupShots")[0]
     # 10 mL: 11 g, of which 5 mL A = 6 g and 5 mL B = 5 g
     assert [shot[head] for head in ("Volume [mL]", "Mass [g]", "Mass A [g]", "Mass B [g]")] == [
         pytest.approx(value) for value in (10, 11, 6, 5)
-    ]  # fmt: skip
+    ]
     check = openpyxl.load_workbook(folder / "hem_shot_check.xlsx", data_only=True)
     assert named(check, "target") == pytest.approx(4.4)  # a check of 4 mL
     assert named(check, "ratio_mass") == pytest.approx(100 / 1.2)
@@ -212,19 +240,25 @@ def test_results_add_up(demo):
     book = openpyxl.load_workbook(out / "results.xlsx", data_only=True)
     use, shifts = table_rows(book, "ResultUse"), table_rows(book, "ResultShifts")
     for row in table_rows(book, "ResultMaterials"):
-        mine = [item for item in use if (item["Material"], item["Component"]) ==
-                (row["Material"], row["Component"])]  # fmt: skip
+        mine = [
+            item
+            for item in use
+            if (item["Material"], item["Component"]) == (row["Material"], row["Component"])
+        ]
         assert row["Drawn [mL]"] == pytest.approx(math.fsum(item["Drawn [mL]"] for item in mine))
         assert row["Mass [kg]"] * LITRE == pytest.approx(math.fsum(item["Mass [g]"] for item in mine))
     chosen = named(book, "chosen")
     for row in table_rows(book, "ResultDays"):
         mine = [item for item in use if item["Material"] == chosen and item["Day"] == row["Day"]]
         assert row["A or one part [mL]"] == pytest.approx(
-            math.fsum(item["Drawn [mL]"] for item in mine if item["Component"] != "B"))  # fmt: skip
+            math.fsum(item["Drawn [mL]"] for item in mine if item["Component"] != "B")
+        )
         assert row["B [mL]"] == pytest.approx(
-            math.fsum(item["Drawn [mL]"] for item in mine if item["Component"] == "B"))  # fmt: skip
+            math.fsum(item["Drawn [mL]"] for item in mine if item["Component"] == "B")
+        )
         assert row["All materials [kg]"] == pytest.approx(
-            math.fsum(item["Mass [g]"] for item in use if item["Day"] == row["Day"]) / 1000.0)  # fmt: skip
+            math.fsum(item["Mass [g]"] for item in use if item["Day"] == row["Day"]) / 1000.0
+        )
         assert row["All mixers"] == sum(item["Mixers"] for item in shifts if item["Day"] == row["Day"])
 
 
@@ -253,8 +287,9 @@ def test_run_chart_shows_the_limits(demo):
     part = package.charts(package.worksheets[0])[0]
     space = {"c": "http://schemas.openxmlformats.org/drawingml/2006/chart"}
     root = package.tree(part)
-    low, high = (float(root.find(f".//c:valAx/c:scaling/c:{name}", space).get("val"))
-                 for name in ("min", "max"))  # fmt: skip
+    low, high = (
+        float(root.find(f".//c:valAx/c:scaling/c:{name}", space).get("val")) for name in ("min", "max")
+    )
     span = named(book, "high") - named(book, "low")
     assert named(book, "low") - 1.5 * span < low < named(book, "low") - 0.25 * span
     assert named(book, "high") + 0.25 * span < high < named(book, "high") + 1.5 * span
@@ -298,8 +333,12 @@ def restyle(source: Path, target: Path) -> None:
     old = sheet.tables["MaterialParts"]
     top, width = int(re.search(r"\d+", old.ref)[0]), len(old.tableColumns)
     heads = [column.name for column in old.tableColumns]
-    order = ["Total [mL]", "Part", "Plant order no.", *(
-        head for head in reversed(heads) if head not in ("Total [mL]", "Part"))]  # fmt: skip
+    order = [
+        "Total [mL]",
+        "Part",
+        "Plant order no.",
+        *(head for head in reversed(heads) if head not in ("Total [mL]", "Part")),
+    ]
     order[order.index("Shot [mL]")] = "Shot [L]"
     order[order.index("Shot mass [g]")] = "Shot mass [oz]"
     del sheet.tables["MaterialParts"]
@@ -310,8 +349,9 @@ def restyle(source: Path, target: Path) -> None:
     for column in range(1, width + 2):  # the sums below stood under other columns
         sheet.cell(top + 2, column).value = None
     sheet.cell(top + 2, 1, f"=SUM(A{top + 1}:A{top + 1})")
-    table = openpyxl.worksheet.table.Table(displayName="MaterialParts", name="MaterialParts",
-                                           ref=f"A{top}:{last}{top + 1}")  # fmt: skip
+    table = openpyxl.worksheet.table.Table(
+        displayName="MaterialParts", name="MaterialParts", ref=f"A{top}:{last}{top + 1}"
+    )
     sheet.add_table(table)
     book.save(target)
 
@@ -322,8 +362,15 @@ def test_restyled_copy_fills_with_equal_values(demo, tmp_path):
     own.mkdir()
     restyle(template_folder() / "shift_material.xlsx", own / "shift_material.xlsx")
     before = (own / "shift_material.xlsx").read_bytes()
-    report = fill(plan_path, tmp_path / "out", date="2026-03-02", shift="Early", stations=["Hem robot"],
-                  templates=own, stamp=STAMP)  # fmt: skip
+    report = fill(
+        plan_path,
+        tmp_path / "out",
+        date="2026-03-02",
+        shift="Early",
+        stations=["Hem robot"],
+        templates=own,
+        stamp=STAMP,
+    )
     assert (own / "shift_material.xlsx").read_bytes() == before
     assert any("matters_most" in note for note in report.notes)
     name = "2026-03-02_Early/Hem_robot_material.xlsx"
@@ -392,8 +439,15 @@ def test_processes_change_nothing(demo, tmp_path):
     plan, _, _ = demo
     seen = []
     for count in (1, 2):
-        fill(plan, tmp_path / str(count), date="2026-03-03", stations=["Dot station"], stamp=STAMP,
-             processes=count, progress=lambda done, total: seen.append((done, total)))  # fmt: skip
+        fill(
+            plan,
+            tmp_path / str(count),
+            date="2026-03-03",
+            stations=["Dot station"],
+            stamp=STAMP,
+            processes=count,
+            progress=lambda done, total: seen.append((done, total)),
+        )
     assert digests(tmp_path / "1") == digests(tmp_path / "2")
     assert seen == [(n, 10) for n in range(1, 11)] * 2
 
@@ -431,8 +485,9 @@ def test_unknown_choices_say_what_there_is(hand, tmp_path):
 
 def test_a_part_of_the_plan_carries_stock_from_the_first_day(demo, tmp_path):
     plan_path, _, _ = demo
-    report = fill(plan_path, tmp_path, date=datetime.date(2026, 3, 4), shift="late",
-                  stations=["hem robot"], stamp=STAMP)  # fmt: skip
+    report = fill(
+        plan_path, tmp_path, date=datetime.date(2026, 3, 4), shift="late", stations=["hem robot"], stamp=STAMP
+    )
     assert len(report.files) == 6  # results, setup, staging and three sheets
     book = openpyxl.load_workbook(tmp_path / "2026-03-04_Late" / "Hem_robot_material.xlsx", data_only=True)
     plan = load_plan(plan_path)
@@ -489,8 +544,11 @@ def test_paper_of_reports(hand, tmp_path):
         for path in tmp_path.glob(f"{paper}_*.xlsx"):
             sheets = openpyxl.load_workbook(path).worksheets
             assert {int(sheet.page_setup.paperSize) for sheet in sheets} == {code}, path.name
-    for refused in (lambda: forecast_file(hand, paper="A5"), lambda: fit_file(steps, paper="A5"),
-                    lambda: cure_file(hand, station, paper="A5")):  # fmt: skip
+    for refused in (
+        lambda: forecast_file(hand, paper="A5"),
+        lambda: fit_file(steps, paper="A5"),
+        lambda: cure_file(hand, station, paper="A5"),
+    ):
         with pytest.raises(DispenseError, match="paper"):
             refused()
 
@@ -505,8 +563,17 @@ def test_report_for_people_and_scripts(demo, capsys, tmp_path):
     assert {"date", "shift", "station", "warning"} == set(found["warnings"][0])
     shown = [line for line in text.splitlines() if "part misses the open time" in line]
     assert len(shown) == 1  # one kind, told once
-    arguments = ["fill", str(plan), "--out", str(tmp_path), "--date", "2026-03-02", "--station",
-                 "Dot station", "--json"]  # fmt: skip
+    arguments = [
+        "fill",
+        str(plan),
+        "--out",
+        str(tmp_path),
+        "--date",
+        "2026-03-02",
+        "--station",
+        "Dot station",
+        "--json",
+    ]
     assert cli.main(arguments) == 0
     assert '"folder"' in capsys.readouterr().out
 
@@ -524,8 +591,10 @@ class Card(test_target.Book):
         page = test_target.Sheet("Card", self)
         self.sheets = [page]
         self.table = test_target.Table(page, "MaterialParts", 4, 2, ["Shot [L]", "Part"], 1)
-        self.names = [test_target.Name(name, test_target.Range(page, row, 1))
-                      for row, name in enumerate(("day", "shift", "station"), 1)]  # fmt: skip
+        self.names = [
+            test_target.Name(name, test_target.Range(page, row, 1))
+            for row, name in enumerate(("day", "shift", "station"), 1)
+        ]
 
 
 def test_the_open_workbook_is_filled(hand):
@@ -605,10 +674,20 @@ def without_values(path: Path, target: Path) -> dict[tuple[str, str], object]:
 
 def through_libreoffice(paths, out: Path, profile: Path) -> None:
     subprocess.run(
-        ["soffice", f"-env:UserInstallation=file://{profile}", "--headless", "--convert-to",
-         "xlsx:Calc MS Excel 2007 XML", "--outdir", str(out), *map(str, paths)],
-        check=True, capture_output=True, timeout=400,
-    )  # fmt: skip
+        [
+            "soffice",
+            f"-env:UserInstallation=file://{profile}",
+            "--headless",
+            "--convert-to",
+            "xlsx:Calc MS Excel 2007 XML",
+            "--outdir",
+            str(out),
+            *map(str, paths),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=400,
+    )
 
 
 def same(ours, theirs) -> bool:
@@ -672,15 +751,23 @@ def test_sheets_compute_with_what_is_written_in(tmp_path):
     spot = more.defined_names["shot_first"].attr_text.rpartition("!")[2].replace("$", "")
     material.cell(material[spot].row, 3, 30)  # 30 parts: 150 mL of each
     more.save(tmp_path / "more.xlsx")
-    through_libreoffice([tmp_path / f"{name}.xlsx" for name in ("check", "board", "more")],
-                        tmp_path / "computed", tmp_path / "profile")  # fmt: skip
+    through_libreoffice(
+        [tmp_path / f"{name}.xlsx" for name in ("check", "board", "more")],
+        tmp_path / "computed",
+        tmp_path / "profile",
+    )
     found = openpyxl.load_workbook(tmp_path / "computed" / "check.xlsx", data_only=True)
     rows = table_rows(found, "CheckShots")
     assert [item["Within limits"] for item in rows] == ["yes", "▲ no"]
     assert [item["B per 100 A"] for item in rows] == [pytest.approx(100 / 1.2), pytest.approx(75)]
     below = [found["Checks"].cell(row + 2 + place, 6).value for place in range(5)]
-    assert below == [2, pytest.approx(2 * target), pytest.approx(2 * target), "▲ no",
-                     pytest.approx((100 / 1.2 + 75) / 2)]  # fmt: skip
+    assert below == [
+        2,
+        pytest.approx(2 * target),
+        pytest.approx(2 * target),
+        "▲ no",
+        pytest.approx((100 / 1.2 + 75) / 2),
+    ]
     found = openpyxl.load_workbook(tmp_path / "computed" / "board.xlsx", data_only=True)
     assert [item["State"] for item in table_rows(found, "CureBatches")][:1] == ["may be moved"]
     found = openpyxl.load_workbook(tmp_path / "computed" / "more.xlsx", data_only=True)

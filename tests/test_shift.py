@@ -10,8 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plans import MONDAY, hand_rows, make
 
-from dispense.amounts import applications
-from dispense.shift import Calendar, Store, hhmm, play_plan, play_shift
+from dispense.base.clock import hhmm
+from dispense.plan.amounts import applications
+from dispense.shift.calendar import Calendar
+from dispense.shift.player import play_plan, play_shift
+from dispense.shift.store import Store
 
 ML = 10**6  # nanolitres in a millilitre
 
@@ -41,10 +44,10 @@ def play(rows=None, station="hem", shift="early", date=MONDAY):
 def test_hand_worked_volumes():
     result = play()
     assert result.jobs[0].finished == 21
-    assert {key: result.dispensed(key) / ML for key in ("parts", "scrap", "start", "end", "purge",
-                                                        "mixers", "checks")} == {
-        "parts": 210, "scrap": 0, "start": 8, "end": 6, "purge": 15, "mixers": 10, "checks": 8,
-    }  # fmt: skip
+    assert {
+        key: result.dispensed(key) / ML
+        for key in ("parts", "scrap", "start", "end", "purge", "mixers", "checks")
+    } == {"parts": 210, "scrap": 0, "start": 8, "end": 6, "purge": 15, "mixers": 10, "checks": 8}
     assert result.containers == {"a": 2, "b": 3}
     assert {letter: result.used[letter]["heel"] / ML for letter in "ab"} == {"a": 5, "b": 12}
     assert {letter: result.closing[letter] / ML for letter in "ab"} == {"a": 66.5, "b": 39.5}
@@ -54,27 +57,30 @@ def test_hand_worked_volumes():
 
 def test_hand_worked_clock_times():
     result = play()
-    clock = {kind: [event.clock for event in result.events if event.kind == kind]
-             for kind in ("purge", "check", "container", "break")}  # fmt: skip
+    clock = {
+        kind: [event.clock for event in result.events if event.kind == kind]
+        for kind in ("purge", "check", "container", "break")
+    }
     assert clock["purge"] == [8.5 * 3600]
     assert clock["check"] == [6 * 3600, 8.5 * 3600]
     changes = {
-        letter: [event.clock for event in result.events
-                 if event.kind == "container" and event.component == letter]
+        letter: [
+            event.clock for event in result.events if event.kind == "container" and event.component == letter
+        ]
         for letter in "ab"
-    }  # fmt: skip
+    }
     assert changes["a"] == pytest.approx([6 * 3600, 8 * 3600 + 50 * 60 + 9], abs=1e-6)
-    assert changes["b"] == pytest.approx(
-        [6 * 3600, 7 * 3600 + 20 * 60 + 6, 9 * 3600 + 20 * 60 + 5], abs=1e-6
-    )
+    assert changes["b"] == pytest.approx([6 * 3600, 7 * 3600 + 20 * 60 + 6, 9 * 3600 + 20 * 60 + 5], abs=1e-6)
     assert "limit 60% at 08:26" in next(e.text for e in result.events if e.kind == "purge")
 
 
 def test_lots_leave_first_expired_first_out():
     result = play()
     assert [(use.component, use.lot, use.containers) for use in result.lots] == [
-        ("a", "A1", 2), ("b", "B1", 1), ("b", "B2", 2),
-    ]  # fmt: skip
+        ("a", "A1", 2),
+        ("b", "B1", 1),
+        ("b", "B2", 2),
+    ]
 
 
 def test_cure_board_by_hand():
@@ -109,8 +115,20 @@ def test_cells_of_a_pack():
     # 7,776 cells; seven modules give 6,048
     rows = hand_rows()
     rows["Parts"].append(dict(part="block"))
-    rows["Pots"] = [dict(pot="cells", part="block", station="pour", shape="box", length=420, width=420,
-                         depth=80, level=60, cells=432, cell="18650")]
+    rows["Pots"] = [
+        dict(
+            pot="cells",
+            part="block",
+            station="pour",
+            shape="box",
+            length=420,
+            width=420,
+            depth=80,
+            level=60,
+            cells=432,
+            cell="18650",
+        )
+    ]
     rows["Stations"].append(dict(station="pour", material="Bond 60", flow=20))
     rows["Assemblies"] = [
         dict(assembly="module", part="block", count=2),
@@ -132,8 +150,10 @@ def test_a_hot_afternoon_asks_for_more():
     rows = hand_rows()
     rows["Materials"][0]["pot_life"] = 30
     rows["Stations"][0].update(record="day", purge_share=0.5)
-    rows["Temperatures"] = [dict(record="day", time="06:00", temperature=20),
-                            dict(record="day", time="10:00", temperature=38)]
+    rows["Temperatures"] = [
+        dict(record="day", time="06:00", temperature=20),
+        dict(record="day", time="10:00", temperature=38),
+    ]
     hot = play(rows)
     rows["Temperatures"][1]["temperature"] = 20
     cool = play(rows)
@@ -174,8 +194,11 @@ def test_open_lots_and_missing_stock():
 def test_opened_container_goes_first():
     rows = hand_rows()
     rows["Components"][0]["open_life"] = 7
-    rows["Stock"].append(dict(material="Bond 60", component="a", lot="A0", quantity=50,
-                              expiry="2026-12-31", opened="2026-02-27"))
+    rows["Stock"].append(
+        dict(
+            material="Bond 60", component="a", lot="A0", quantity=50, expiry="2026-12-31", opened="2026-02-27"
+        )
+    )
     result = play(rows)
     assert [use.lot for use in result.lots if use.component == "a"] == ["A0", "A1"]
     rows["Stock"][-1]["opened"] = "2026-02-20"  # open for ten days: too long
@@ -203,15 +226,19 @@ def test_windows_that_a_break_pushes_past():
     # dispensed 7:50:00–7:50:10, 15 min of work later is 8:35:10; open until 8:10:00
     assert [(part, serial) for part, serial, *_ in result.late_mating] == [("frame", 12)]
     assert [(latest, mates) for *_, latest, mates in result.late_mating] == [
-        (7 * 3600 + 50 * 60 + 1200, 8 * 3600 + 35 * 60 + 10)]  # fmt: skip
+        (7 * 3600 + 50 * 60 + 1200, 8 * 3600 + 35 * 60 + 10)
+    ]
 
 
 def test_two_shots_wait_for_each_other():
     rows = hand_rows()
-    rows["Pots"] = [dict(pot="well", part="frame", station="pour", shape="box", length=100, width=50,
-                         depth=40, level=20)]
-    rows["Shots"] = [dict(part="frame", pot="well", shot=1, portion=0.4),
-                     dict(part="frame", pot="well", shot=2, portion=0.6, wait=45)]
+    rows["Pots"] = [
+        dict(pot="well", part="frame", station="pour", shape="box", length=100, width=50, depth=40, level=20)
+    ]
+    rows["Shots"] = [
+        dict(part="frame", pot="well", shot=1, portion=0.4),
+        dict(part="frame", pot="well", shot=2, portion=0.6, wait=45),
+    ]
     rows["Stations"].append(dict(station="pour", material="Bond 60", flow=10, takt=600))
     rows["Builds"][0]["quantity"] = 3
     result = play(rows, station="pour")
@@ -225,8 +252,14 @@ def test_calendar():
     day = Calendar(0.0, 1000.0, [(200.0, 300.0), (500.0, 600.0)])
     assert day.available == 800.0
     assert [day.clock(work) for work in (0, 199, 200, 399, 400, 800, 900)] == [
-        0, 199, 300, 499, 600, 1000, 1100,
-    ]  # fmt: skip
+        0,
+        199,
+        300,
+        499,
+        600,
+        1000,
+        1100,
+    ]
     assert [day.worked(clock) for clock in (0, 250, 300, 550, 1000, 1100)] == [0, 200, 200, 400, 800, 900]
     assert day.fit(150.0, 60.0) == 300.0
     assert day.fit(950.0, 60.0) == math.inf
@@ -239,23 +272,44 @@ def figures(low, high):
 
 @settings(max_examples=60, deadline=None)
 @given(
-    quantity=st.integers(1, 60), scrap=figures(0, 0.4), life=figures(5, 500),
-    share=figures(0.05, 1.0), mixer=figures(0, 60), purge=figures(1, 80),
-    ratio=figures(0.1, 10), heel=figures(0, 0.5), checks=figures(0, 4),
-    hot=figures(5, 45), hose=figures(0, 150), takt=figures(20, 900),
-)  # fmt: skip
-def test_the_balance_always_closes(quantity, scrap, life, share, mixer, purge, ratio, heel, checks,
-                                   hot, hose, takt):  # fmt: skip
+    quantity=st.integers(1, 60),
+    scrap=figures(0, 0.4),
+    life=figures(5, 500),
+    share=figures(0.05, 1.0),
+    mixer=figures(0, 60),
+    purge=figures(1, 80),
+    ratio=figures(0.1, 10),
+    heel=figures(0, 0.5),
+    checks=figures(0, 4),
+    hot=figures(5, 45),
+    hose=figures(0, 150),
+    takt=figures(20, 900),
+)
+def test_the_balance_always_closes(
+    quantity, scrap, life, share, mixer, purge, ratio, heel, checks, hot, hose, takt
+):
     rows = hand_rows()
     rows["Materials"][0].update(pot_life=life, ratio_b=ratio)
-    rows["Stations"][0].update(scrap=scrap, purge_share=share, mixer_volume=mixer, purge_volume=purge,
-                               checks=checks, hose_a=hose, hose_b=hose / 2, takt=takt, record="day")
-    rows["Temperatures"] = [dict(record="day", time="06:00", temperature=20),
-                            dict(record="day", time="10:00", temperature=hot)]
+    rows["Stations"][0].update(
+        scrap=scrap,
+        purge_share=share,
+        mixer_volume=mixer,
+        purge_volume=purge,
+        checks=checks,
+        hose_a=hose,
+        hose_b=hose / 2,
+        takt=takt,
+        record="day",
+    )
+    rows["Temperatures"] = [
+        dict(record="day", time="06:00", temperature=20),
+        dict(record="day", time="10:00", temperature=hot),
+    ]
     rows["Components"][1]["heel"] = heel
     rows["Builds"][0]["quantity"] = quantity
-    rows["Builds"].append(dict(date=MONDAY + datetime.timedelta(days=1), shift="early", part="frame",
-                               quantity=quantity))  # fmt: skip
+    rows["Builds"].append(
+        dict(date=MONDAY + datetime.timedelta(days=1), shift="early", part="frame", quantity=quantity)
+    )
     plan = make(rows)
     store = Store.of(plan)
     before = {key: sum(lot.left for lot in lots) for key, lots in store.lots.items()}
@@ -267,9 +321,7 @@ def test_the_balance_always_closes(quantity, scrap, life, share, mixer, purge, r
         assert result.jobs[0].finished <= quantity
         assert result.jobs[0].begun == result.jobs[0].finished + result.jobs[0].scrapped
     assert before  # the store of the plan itself is not touched by playing it
-    assert before == {
-        key: sum(lot.left for lot in lots) for key, lots in Store.of(plan).lots.items()
-    }
+    assert before == {key: sum(lot.left for lot in lots) for key, lots in Store.of(plan).lots.items()}
 
 
 @settings(max_examples=25, deadline=None)

@@ -13,11 +13,11 @@ from itertools import pairwise
 import pytest
 from plans import hand_rows, make
 
-from dispense.demo import DEMO
-from dispense.findings import NOTE, QUALITY, STOP
-from dispense.plan import build_plan, raw_table
-from dispense.plan_tables import BY_NAME
-from dispense.slips import USUAL, slips
+from dispense.base.findings import NOTE, QUALITY, STOP
+from dispense.plan.demo import DEMO
+from dispense.plan.records import build_plan, raw_table
+from dispense.plan.slips import USUAL, slips
+from dispense.plan.tables import BY_NAME
 
 
 def demo_rows():

@@ -14,17 +14,10 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.table import Table, TableColumn, TableFormula
 
-from dispense.errors import FileError, InputError
-from dispense.functions import FUNCTIONS
-from dispense.workbook.package import Package, compare
-from dispense.workbook.spell import (
-    CALC_SERVICE,
-    calc_method,
-    calc_name,
-    own_name,
-    respell_workbook,
-    spell,
-)
+from dispense.base.errors import FileError, InputError
+from dispense.formulas.spell import CALC_SERVICE, calc_method, calc_name, own_name, respell_workbook, spell
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.xlsx.package import Package, compare
 
 AREA = f"{CALC_SERVICE}.{calc_method('BEAD_AREA')}"
 VOLUME = f"{CALC_SERVICE}.{calc_method('BEAD_VOLUME')}"
@@ -65,9 +58,18 @@ def test_spelling_for_calc_and_back(plain, calc):
 
 @pytest.mark.parametrize(
     "written",
-    [AREA, AREA.lower(), AREA.title(), "bead_area", "_xludf.BEAD_AREA", "_xlfn.BEAD_AREA",
-     f"_xldudf_{AREA}", "[1]!BEAD_AREA", "'C:\\tools\\add in.xlam'!BEAD_AREA"],
-)  # fmt: skip
+    [
+        AREA,
+        AREA.lower(),
+        AREA.title(),
+        "bead_area",
+        "_xludf.BEAD_AREA",
+        "_xlfn.BEAD_AREA",
+        f"_xldudf_{AREA}",
+        "[1]!BEAD_AREA",
+        "'C:\\tools\\add in.xlam'!BEAD_AREA",
+    ],
+)
 def test_every_way_back_ends_in_the_plain_name(written):
     assert own_name(written) == "BEAD_AREA"
     assert spell(f"={written}(A1,B1)", "plain") == "=BEAD_AREA(A1,B1)"
@@ -90,9 +92,20 @@ def test_an_unknown_host_is_refused():
 
 
 PIECES = st.sampled_from(
-    [*"+-*/,()'\"[]! {}:", "A1", "BEAD_AREA(", AREA + "(", AREA.lower() + "(", "SUM(", '"text"', "T[x]",
-     "'a b'!", "BEAD_AREA", "1"]
-)  # fmt: skip
+    [
+        *"+-*/,()'\"[]! {}:",
+        "A1",
+        "BEAD_AREA(",
+        AREA + "(",
+        AREA.lower() + "(",
+        "SUM(",
+        '"text"',
+        "T[x]",
+        "'a b'!",
+        "BEAD_AREA",
+        "1",
+    ]
+)
 
 
 @settings(max_examples=300, deadline=None)

@@ -15,10 +15,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dispense.errors import FileError, InputError, Problem, TemplateError
-from dispense.fields import CellError
-from dispense.workbook.package import Package
-from dispense.workbook.target import FileTarget, OpenWorkbookTarget, live_value, open_workbook
+from dispense.base.errors import FileError, InputError, Problem, TemplateError
+from dispense.base.fields import CellError
+from dispense.xlsx.package import Package
+from dispense.xlsx.target import FileTarget, OpenWorkbookTarget, live_value, open_workbook
 
 HEADERS = ["Time", "Material", "Volume [mL]", "Note"]
 
@@ -53,8 +53,10 @@ class Range:
 
     @property
     def value(self):
-        rows = [[self.sheet.cells.get((self.row + i, self.column + j))
-                 for j in range(self.shape[1])] for i in range(self.shape[0])]  # fmt: skip
+        rows = [
+            [self.sheet.cells.get((self.row + i, self.column + j)) for j in range(self.shape[1])]
+            for i in range(self.shape[0])
+        ]
         return rows[0] if len(rows) == 1 else rows
 
     @value.setter
@@ -101,8 +103,11 @@ class Range:
 
     def _move(self, first, by):
         columns = range(self.column, self.column + self.shape[1])
-        moved = {key: self.sheet.cells.pop(key) for key in list(self.sheet.cells)
-                 if key[0] >= first and key[1] in columns}  # fmt: skip
+        moved = {
+            key: self.sheet.cells.pop(key)
+            for key in list(self.sheet.cells)
+            if key[0] >= first and key[1] in columns
+        }
         self.sheet.cells.update({(row + by, column): value for (row, column), value in moved.items()})
 
 
@@ -172,8 +177,12 @@ class Book:
         self.sheets = [card, other]
         self.table = Table(card, "Shots", 4, 2, HEADERS, rows)
         card.cells[4 + rows + 2, 2] = "below"
-        self.names = [Name("day", Range(card, 1, 2)), Name("Other!day", Range(other, 1, 1)),
-                      Name("rate", None), Name("inside", Range(card, 5, 3))]  # fmt: skip
+        self.names = [
+            Name("day", Range(card, 1, 2)),
+            Name("Other!day", Range(other, 1, 1)),
+            Name("rate", None),
+            Name("inside", Range(card, 5, 3)),
+        ]
 
 
 @pytest.fixture
@@ -199,8 +208,10 @@ def template(tmp_path):
 
 
 def rows_of(count):
-    return [{"Volume": 0.5 * number, "Material": f"=paste {number}", "Time": dt.time(6, number)}
-            for number in range(1, count + 1)]  # fmt: skip
+    return [
+        {"Volume": 0.5 * number, "Material": f"=paste {number}", "Time": dt.time(6, number)}
+        for number in range(1, count + 1)
+    ]
 
 
 def written(book):
@@ -219,9 +230,11 @@ def test_an_open_workbook_ends_up_as_the_file_does(template, tmp_path, count):
         target.set_name("day", "2026-03-02")
         target.set_table("Shots", rows_of(count))
         assert target.save() == []
-    filed = {address: value for address, value in
-             Package.open(tmp_path / "out.xlsx").cell_values("Card").items()
-             if value not in (None, "")}  # fmt: skip
+    filed = {
+        address: value
+        for address, value in Package.open(tmp_path / "out.xlsx").cell_values("Card").items()
+        if value not in (None, "")
+    }
     live = written(targets[1].book)
     for number in range(count):
         filed.pop(f"E{5 + number}", None)  # a column that is not given keeps the sample's text
@@ -299,8 +312,15 @@ def test_all_problems_are_raised_before_anything_is_written():
     with pytest.raises(TemplateError) as caught:
         target.save()
     said = str(caught.value)
-    for words in ("name rate", "inside the table Shots", "name day: is nan", "row 1, Volume [mL]",
-                  "row 2, Note", "the column Lot is missing", "shift"):  # fmt: skip
+    for words in (
+        "name rate",
+        "inside the table Shots",
+        "name day: is nan",
+        "row 1, Volume [mL]",
+        "row 2, Note",
+        "the column Lot is missing",
+        "shift",
+    ):
         assert words in said
     assert book.log == [] and book.app.history == []
 
@@ -337,8 +357,11 @@ def test_excel_is_quiet_while_it_is_written_and_as_before_afterwards():
 def test_a_text_is_never_read_as_anything_else(text):
     """Whatever it looks like (=formula, date, number), it goes in behind an apostrophe."""
     shown = live_value(text)
-    assert shown is None if not text else shown.startswith("'") and len(shown) == len(
-        text.replace("\r\n", "\n")) + 1  # fmt: skip
+    assert (
+        shown is None
+        if not text
+        else shown.startswith("'") and len(shown) == len(text.replace("\r\n", "\n")) + 1
+    )
 
 
 def test_values_as_excel_takes_them():

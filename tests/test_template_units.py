@@ -12,11 +12,11 @@ from openpyxl.worksheet.table import Table
 from plans import hand_rows
 from test_sheets import STAMP, named, table_rows
 
-from dispense.errors import DispenseError
-from dispense.fill import fill, template_folder
-from dispense.workbook.package import Package
-from dispense.workbook.template_units import label_unit
-from dispense.workbook.write_plan import write_plan
+from dispense.base.errors import DispenseError
+from dispense.books.plan import write_plan
+from dispense.jobs.fill import fill, template_folder
+from dispense.xlsx.package import Package
+from dispense.xlsx.template_units import label_unit
 
 OUNCE = 28.349523125  # g, exactly (NIST Handbook 44, appendix C)
 SETUP, CHECK, MATERIAL, RESULTS = (

@@ -29,12 +29,12 @@ import xlsxwriter
 from plans import hand_rows
 
 from dispense import cli
-from dispense.fill import fill, template_folder
-from dispense.plan_tables import TABLES
-from dispense.workbook import write
-from dispense.workbook.fill import fill_template
-from dispense.workbook.package import Package, compare
-from dispense.workbook.write import atomic_write
+from dispense.jobs.fill import fill, template_folder
+from dispense.plan.tables import TABLES
+from dispense.xlsx import write
+from dispense.xlsx.package import Package, compare
+from dispense.xlsx.templates import fill_template
+from dispense.xlsx.write import atomic_write
 
 ROOT = Path(__file__).resolve().parents[1]
 STAMP = "2026-03-01 12:00"
@@ -77,8 +77,11 @@ def one_line(capsys, *arguments, words: str = "") -> str:
 
 
 def contents(folder: Path) -> dict[str, bytes]:
-    return {str(path.relative_to(folder)): path.read_bytes()
-            for path in sorted(folder.rglob("*")) if path.is_file()}  # fmt: skip
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
 
 
 # -------------------------------------------------------------------------------- killed at any time
@@ -87,7 +90,7 @@ KILLER = """
     import json, os, random, re, signal, sys, time
     from pathlib import Path
     from dispense.fill import fill
-    from dispense.workbook.write_plan import new_plan
+    from dispense.books.plan import new_plan
 
     what, plan, out, allowed, seed, kills, longest = sys.argv[1:]
     draw, out = random.Random(int(seed)), Path(out)
@@ -129,10 +132,23 @@ def kill_often(what: str, plan: Path, out: Path, allowed: list[Path], kills: int
     `allowed` are folders with the files as they may be; no other file may be there.
     """
     found = subprocess.run(
-        [sys.executable, "-c", textwrap.dedent(KILLER), what, str(plan), str(out),
-         json.dumps([str(path) for path in allowed]), "3", str(kills), str(longest)],
-        capture_output=True, text=True, cwd=ROOT, timeout=600,
-    )  # fmt: skip
+        [
+            sys.executable,
+            "-c",
+            textwrap.dedent(KILLER),
+            what,
+            str(plan),
+            str(out),
+            json.dumps([str(path) for path in allowed]),
+            "3",
+            str(kills),
+            str(longest),
+        ],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        timeout=600,
+    )
     assert found.returncode == 0, found.stderr
     killed, wrong = json.loads(found.stdout)
     assert wrong == []
@@ -190,7 +206,7 @@ def test_a_write_killed_in_the_middle_leaves_the_old_file(tmp_path):
     target.write_bytes(b"old")
     code = textwrap.dedent(f"""
         import os, signal
-        from dispense.workbook.write import atomic_write
+        from dispense.xlsx.write import atomic_write
         def half(stream):
             stream.write(b"new" * 1000)
             stream.flush()
@@ -245,9 +261,13 @@ def test_a_plan_that_may_not_be_read(plan, capsys, monkeypatch):
 
 @pytest.mark.parametrize(
     ("number", "words"),
-    [(errno.ENOSPC, "the disk is full"), (errno.EDQUOT, "quota"), (errno.EROFS, "read-only"),
-     (errno.EIO, "cannot be written")],
-)  # fmt: skip
+    [
+        (errno.ENOSPC, "the disk is full"),
+        (errno.EDQUOT, "quota"),
+        (errno.EROFS, "read-only"),
+        (errno.EIO, "cannot be written"),
+    ],
+)
 def test_what_the_disk_refuses(plan, tmp_path, capsys, monkeypatch, number, words):
     fill(plan, tmp_path / "out", stamp=STAMP)
     before = contents(tmp_path / "out")
@@ -264,15 +284,26 @@ def test_what_the_disk_refuses(plan, tmp_path, capsys, monkeypatch, number, word
 
 def command(*arguments, before=None) -> subprocess.CompletedProcess:
     """A command in a process of its own; `before` runs in it first."""
-    return subprocess.run([sys.executable, "-m", "dispense.cli", *map(str, arguments)], cwd=ROOT,
-                          capture_output=True, text=True, timeout=120, preexec_fn=before)  # fmt: skip
+    return subprocess.run(
+        [sys.executable, "-m", "dispense.cli", *map(str, arguments)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        preexec_fn=before,
+    )
 
 
 @posix
 def test_a_file_that_grows_past_a_real_limit(plan, tmp_path):
     """The system itself refuses the bytes (setrlimit, RLIMIT_FSIZE)."""
-    found = command("fill", plan, "--out", tmp_path / "out",
-                    before=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (2000, 2000)))  # fmt: skip
+    found = command(
+        "fill",
+        plan,
+        "--out",
+        tmp_path / "out",
+        before=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (2000, 2000)),
+    )
     assert found.returncode == 1
     assert re.fullmatch(r".*results\.xlsx: cannot be written: .*\n", found.stderr)
     assert contents(tmp_path / "out") == {}
@@ -283,8 +314,10 @@ def test_a_disk_that_is_really_full(plan, tmp_path):
     """A disk of 32 kB in memory, where the system lets us make one."""
     disk = tmp_path / "disk"
     disk.mkdir()
-    script = (f"mount -t tmpfs -o size=32k none {disk} || exit 99; "
-              f"exec {sys.executable} -m dispense.cli fill {plan} --out {disk}/out")  # fmt: skip
+    script = (
+        f"mount -t tmpfs -o size=32k none {disk} || exit 99; "
+        f"exec {sys.executable} -m dispense.cli fill {plan} --out {disk}/out"
+    )
     unshare = shutil.which("unshare")
     if unshare is None or os.geteuid() != 0:
         pytest.skip("only root may mount a disk")
@@ -310,8 +343,11 @@ def test_a_folder_that_is_read_only(plan, tmp_path):
     locked.mkdir()
     locked.chmod(0o555)
     try:
-        for arguments in (("fill", plan, "--out", locked), ("new", locked / "plan.xlsx"),
-                          ("fill", plan, "--out", locked / "deeper")):  # fmt: skip
+        for arguments in (
+            ("fill", plan, "--out", locked),
+            ("new", locked / "plan.xlsx"),
+            ("fill", plan, "--out", locked / "deeper"),
+        ):
             found = command(*arguments, before=as_ordinary_user)
             assert found.returncode == 1, found
             assert len(found.stderr.splitlines()) == 1, found.stderr
@@ -425,12 +461,21 @@ def test_a_template_is_never_an_output(plan, tmp_path, capsys):
     own = tmp_path / "own"
     shutil.copytree(template_folder(), own)
     before = contents(own)
-    one_line(capsys, "fill", plan, "--templates", own, "--out", own,
-             words="never written over|not overwritten")  # fmt: skip
+    one_line(
+        capsys, "fill", plan, "--templates", own, "--out", own, words="never written over|not overwritten"
+    )
     assert contents(own) == before
     os.link(own / "results.xlsx", tmp_path / "results.xlsx")
-    one_line(capsys, "fill", plan, "--templates", own, "--out", tmp_path,
-             words="never written over|not overwritten")  # fmt: skip
+    one_line(
+        capsys,
+        "fill",
+        plan,
+        "--templates",
+        own,
+        "--out",
+        tmp_path,
+        words="never written over|not overwritten",
+    )
     assert contents(own) == before
 
 
@@ -478,11 +523,14 @@ def test_hidden_sheets_and_protection_stay_part_by_part():
     filled = fill_template(out.getvalue(), {"day": "Monday"}, {"Shots": [{"Part": "a", "Count": 1}] * 4})
     after = filled.package
     assert {item.part for item in compare(before, after)} == {
-        "xl/worksheets/sheet1.xml", "xl/tables/table1.xml"
-    }  # fmt: skip
+        "xl/worksheets/sheet1.xml",
+        "xl/tables/table1.xml",
+    }
     assert [(sheet.name, sheet.state) for sheet in after.sheets] == [
-        ("Card", "visible"), ("Hidden", "hidden"), ("Very", "veryHidden")
-    ]  # fmt: skip
+        ("Card", "visible"),
+        ("Hidden", "hidden"),
+        ("Very", "veryHidden"),
+    ]
     pattern = rb"<sheetProtection[^>]*>"
     texts = before.read("xl/worksheets/sheet1.xml"), after.read("xl/worksheets/sheet1.xml")
     assert re.findall(pattern, texts[0]) == re.findall(pattern, texts[1]) != []
@@ -538,35 +586,56 @@ CIRCLE = b'<row r="3"><c r="A3"><f>A4</f></c></row><row r="4"><c r="A4"><f>A3</f
 HOSTILE = {
     "zip bomb": ("xl/media/x.xml", lambda _: b" " * (40 * 2**20), "times its size"),
     "bomb in a sheet": (
-        PARTS_SHEET, in_sheet(b"<sheetData>", b"<sheetData>" + b" " * (40 * 2**20)), "times its size"),
+        PARTS_SHEET,
+        in_sheet(b"<sheetData>", b"<sheetData>" + b" " * (40 * 2**20)),
+        "times its size",
+    ),
     "entities": (
-        PARTS_SHEET, lambda text: b'<!DOCTYPE x [<!ENTITY a "aa"><!ENTITY b "&a;&a;&a;">]>' + text,
-        "document type or entities"),
+        PARTS_SHEET,
+        lambda text: b'<!DOCTYPE x [<!ENTITY a "aa"><!ENTITY b "&a;&a;&a;">]>' + text,
+        "document type or entities",
+    ),
     "outside entity": (
-        PARTS_SHEET, lambda text: b'<!DOCTYPE x [<!ENTITY a SYSTEM "file:///etc/passwd">]>' + text,
-        "document type or entities"),
+        PARTS_SHEET,
+        lambda text: b'<!DOCTYPE x [<!ENTITY a SYSTEM "file:///etc/passwd">]>' + text,
+        "document type or entities",
+    ),
     "climbing name": ("../../etc/cron.d/x", lambda _: b"x", "no workbook part may have"),
     "rooted name": ("/etc/x", lambda _: b"x", "no workbook part may have"),
-    "deep nesting": (
-        PARTS_SHEET, in_sheet(END, b"<x>" * 100_000 + b"</x>" * 100_000 + END), "."),
+    "deep nesting": (PARTS_SHEET, in_sheet(END, b"<x>" * 100_000 + b"</x>" * 100_000 + END), "."),
     "10 MB of text": (
-        PARTS_SHEET, in_sheet(END, TEXT % (3, 3, random_text(10 * 2**20))), r"Parts!A3: part is .*2000 char"),
+        PARTS_SHEET,
+        in_sheet(END, TEXT % (3, 3, random_text(10 * 2**20))),
+        r"Parts!A3: part is .*2000 char",
+    ),
     "100,000 columns": (
-        PARTS_SHEET, in_sheet(END, b'<row r="3">' + b"<c><v>1</v></c>" * 100_000 + b"</row>" + END), "."),
+        PARTS_SHEET,
+        in_sheet(END, b'<row r="3">' + b"<c><v>1</v></c>" * 100_000 + b"</row>" + END),
+        ".",
+    ),
     "16,384 columns": (
-        PARTS_SHEET, in_sheet(b"</row>", b'<c r="XFD1" t="inlineStr"><is><t>end</t></is></c></row>'),
-        r"Parts!XFD1: the table reaches past column 200"),
+        PARTS_SHEET,
+        in_sheet(b"</row>", b'<c r="XFD1" t="inlineStr"><is><t>end</t></is></c></row>'),
+        r"Parts!XFD1: the table reaches past column 200",
+    ),
     "a cell past the last column": (
-        PARTS_SHEET, in_sheet(b"</row>", b'<c r="XFE1"><v>1</v></c></row>'),
-        r"Parts!XFD1: the table reaches past column 200"),
+        PARTS_SHEET,
+        in_sheet(b"</row>", b'<c r="XFE1"><v>1</v></c></row>'),
+        r"Parts!XFD1: the table reaches past column 200",
+    ),
     "the last row": (
-        PARTS_SHEET, in_sheet(END, TEXT % (1048576, 1048576, b"x")),
-        r"Parts!A\d+: the table has more than 200000 rows"),
+        PARTS_SHEET,
+        in_sheet(END, TEXT % (1048576, 1048576, b"x")),
+        r"Parts!A\d+: the table has more than 200000 rows",
+    ),
     "a row past the last": (PARTS_SHEET, in_sheet(END, TEXT % (99999999, 99999999, b"x")), "."),
     "two million strings": (
-        "xl/sharedStrings.xml", lambda text: text.replace(b"</sst>", b"<si/>" * 2_000_000 + b"</sst>"), "."),
+        "xl/sharedStrings.xml",
+        lambda text: text.replace(b"</sst>", b"<si/>" * 2_000_000 + b"</sst>"),
+        ".",
+    ),
     "no formula value": (PARTS_SHEET, in_sheet(END, CIRCLE), r"Parts!A3: part is a formula whose value"),
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")
@@ -585,7 +654,8 @@ def test_hostile_plans_end_in_clear_lines_within_bounds(case, plan_data, tmp_pat
     harmless = words == "."  # where reading past it is as good an end as a refusal
     assert found.returncode == 1 or (harmless and found.returncode == 0), lines
     assert "Traceback" not in found.stderr
-    assert 1 <= len(lines) <= (2 if case == "no formula value" else 1), lines
+    if found.returncode == 1:  # a plan that is read has its findings below the first line
+        assert 1 <= len(lines) <= (2 if case == "no formula value" else 1), lines
     assert re.search(words, lines[0]), lines
     if found.returncode == 1:
         assert lines[0].startswith((str(path), "Parts!")), lines
@@ -599,8 +669,13 @@ def test_hostile_plans_end_in_clear_lines_within_bounds(case, plan_data, tmp_pat
 
 def test_a_dimension_that_lies_is_not_believed(plan_data, tmp_path, capsys):
     path = tmp_path / "plan.xlsx"
-    path.write_bytes(changed(plan_data, PARTS_SHEET, lambda text: re.sub(
-        rb'<dimension ref="[^"]*"/>', b'<dimension ref="A1:XFD1048576"/>', text)))  # fmt: skip
+    path.write_bytes(
+        changed(
+            plan_data,
+            PARTS_SHEET,
+            lambda text: re.sub(rb'<dimension ref="[^"]*"/>', b'<dimension ref="A1:XFD1048576"/>', text),
+        )
+    )
     began = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     assert run(capsys, "check", path)[0] == 0
     assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - began < 100_000  # kB
@@ -610,16 +685,30 @@ def test_circular_and_outside_references_are_read_by_value(plan_data, tmp_path, 
     """A plan's formulas are never computed here: the stored value counts, and nothing is fetched."""
     path = tmp_path / "plan.xlsx"
     formulas = (b"A3&amp;1", b"[1]Prices!A1", b'WEBSERVICE("http://127.0.0.1:9/")')
-    row = b"".join(b'<row r="%d"><c r="A%d" t="str"><f>%s</f><v>name %d</v></c></row>' % (n, n, formula, n)
-                   for n, formula in enumerate(formulas, 3)) + END  # fmt: skip
+    row = (
+        b"".join(
+            b'<row r="%d"><c r="A%d" t="str"><f>%s</f><v>name %d</v></c></row>' % (n, n, formula, n)
+            for n, formula in enumerate(formulas, 3)
+        )
+        + END
+    )
     path.write_bytes(changed(plan_data, PARTS_SHEET, in_sheet(END, row)))
     assert run(capsys, "check", path)[0] == 0
 
 
 # ------------------------------------------------------------------------------ text is never formula
 
-INJECTED = ["=cmd|' /C calc'!A0", "+1+1", "-1+1", "@SUM(A1)", "\t=1+1", '=HYPERLINK("http://127.0.0.1/")',
-            "=1+1", "%0a=1", "＝1+1"]  # fmt: skip
+INJECTED = [
+    "=cmd|' /C calc'!A0",
+    "+1+1",
+    "-1+1",
+    "@SUM(A1)",
+    "\t=1+1",
+    '=HYPERLINK("http://127.0.0.1/")',
+    "=1+1",
+    "%0a=1",
+    "＝1+1",
+]
 
 
 def injected_rows(text: str):
@@ -630,8 +719,12 @@ def injected_rows(text: str):
             for key, value in row.items():
                 if value in ("Bond 60", "frame", "hem", "early", "A1", "B1"):
                     row[key] = text + value
-    rows["Materials"][0] |= {"description": text, "cautions": text, "pot_life_source": text,
-                             "surface_treatment": text}  # fmt: skip
+    rows["Materials"][0] |= {
+        "description": text,
+        "cautions": text,
+        "pot_life_source": text,
+        "surface_treatment": text,
+    }
     rows["Stations"][0]["meter"] = text
     rows["Parts"][0]["description"] = text
     return rows
@@ -639,8 +732,12 @@ def injected_rows(text: str):
 
 def formulas_in(path: Path) -> set[str]:
     with zipfile.ZipFile(path) as archive:
-        return {found for name in archive.namelist() if name.startswith("xl/worksheets/")
-                for found in re.findall(r"<f[^>]*>([^<]*)</f>", archive.read(name).decode())}  # fmt: skip
+        return {
+            found
+            for name in archive.namelist()
+            if name.startswith("xl/worksheets/")
+            for found in re.findall(r"<f[^>]*>([^<]*)</f>", archive.read(name).decode())
+        }
 
 
 @pytest.mark.parametrize("text", INJECTED)
@@ -686,7 +783,7 @@ def test_same_input_same_bytes_anywhere(kind, plan_data, tmp_path):
         import os, sys
         os.umask(int(sys.argv[1], 8))
         from dispense.fill import fill
-        from dispense.workbook.write_plan import new_plan
+        from dispense.books.plan import new_plan
         if sys.argv[2] == "new":
             os.makedirs(sys.argv[4])
             new_plan(os.path.join(sys.argv[4], "plan.xlsx"), demo=True)
@@ -695,16 +792,32 @@ def test_same_input_same_bytes_anywhere(kind, plan_data, tmp_path):
     """)
     settings = [
         {"PYTHONHASHSEED": "1", "TZ": "Pacific/Auckland", "LANG": "C", "LC_ALL": "C", "umask": "022"},
-        {"PYTHONHASHSEED": "99", "TZ": "America/St_Johns", "LANG": "de_DE.UTF-8", "LC_ALL": "",
-         "umask": "077"},
-    ]  # fmt: skip
+        {
+            "PYTHONHASHSEED": "99",
+            "TZ": "America/St_Johns",
+            "LANG": "de_DE.UTF-8",
+            "LC_ALL": "",
+            "umask": "077",
+        },
+    ]
     for place, setting in enumerate(settings):
         folder = tmp_path / f"cwd{place}"
         folder.mkdir()
         mask = setting.pop("umask")
-        subprocess.run([sys.executable, "-c", code, mask, kind, str(tmp_path / "plan.xlsx"),
-                        str(tmp_path / f"out{place}")], check=True, cwd=folder,
-                       env={**os.environ, "PYTHONPATH": str(ROOT), **setting})  # fmt: skip
+        subprocess.run(
+            [
+                sys.executable,
+                "-c",
+                code,
+                mask,
+                kind,
+                str(tmp_path / "plan.xlsx"),
+                str(tmp_path / f"out{place}"),
+            ],
+            check=True,
+            cwd=folder,
+            env={**os.environ, "PYTHONPATH": str(ROOT), **setting},
+        )
     first, second = contents(tmp_path / "out0"), contents(tmp_path / "out1")
     assert list(first) == list(second) != []
     assert [name for name in first if first[name] != second[name]] == []

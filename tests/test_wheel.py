@@ -29,8 +29,7 @@ def interpreters() -> dict[str, str]:
     found = {f"{sys.version_info[0]}.{sys.version_info[1]}": sys.executable}
     pyenv = Path(os.environ.get("PYENV_ROOT", Path.home() / ".pyenv")) / "versions"
     for version in VERSIONS:
-        there = [shutil.which(f"python{version}"),
-                 *sorted(map(str, pyenv.glob(f"{version}.*/bin/python")))]  # fmt: skip
+        there = [shutil.which(f"python{version}"), *sorted(map(str, pyenv.glob(f"{version}.*/bin/python")))]
         for path in filter(None, there):
             if version not in found and _works(path):
                 found[version] = path
@@ -43,13 +42,17 @@ def _works(path: str) -> bool:
 
 def clean_environment() -> dict[str, str]:
     """Nothing that leads back to the checkout or to the environment of the tests."""
-    return {key: value for key, value in os.environ.items()
-            if key not in {"PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV"}}  # fmt: skip
+    return {
+        key: value
+        for key, value in os.environ.items()
+        if key not in {"PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV"}
+    }
 
 
 def run(*command, cwd: Path, code: int = 0) -> str:
-    found = subprocess.run([str(item) for item in command], cwd=cwd, env=clean_environment(),
-                           capture_output=True, text=True)  # fmt: skip
+    found = subprocess.run(
+        [str(item) for item in command], cwd=cwd, env=clean_environment(), capture_output=True, text=True
+    )
     assert found.returncode == code, f"{command}\n{found.stdout[-2000:]}\n{found.stderr[-3000:]}"
     return found.stdout
 
@@ -100,8 +103,21 @@ def test_the_installed_wheel_does_the_main_job(built, tmp_path, version):
     assert run(dispense, "--version", cwd=work).startswith("dispense ")
     run(dispense, "new", "plan.xlsx", "--demo", cwd=work)
     assert "no problems found" in run(dispense, "check", "plan.xlsx", cwd=work)
-    report = json.loads(run(dispense, "fill", "plan.xlsx", "--out", "sheets", "--date", "2026-03-02",
-                            "--shift", "Early", "--json", cwd=work))  # fmt: skip
+    report = json.loads(
+        run(
+            dispense,
+            "fill",
+            "plan.xlsx",
+            "--out",
+            "sheets",
+            "--date",
+            "2026-03-02",
+            "--shift",
+            "Early",
+            "--json",
+            cwd=work,
+        )
+    )
     files = [work / name for name in report["files"]]
     assert len(files) > 20 and all(path.is_file() for path in files)
     assert sum(report["counts"].values()) == len(files)

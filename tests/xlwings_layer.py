@@ -18,12 +18,21 @@ import sys
 from types import ModuleType
 from unittest import mock
 
-from dispense.fields import CellError
+from dispense.base.fields import CellError
 
 MISSING = -2147352572  # DISP_E_PARAMNOTFOUND, as a left-out argument arrives
 # CVErr codes as COM delivers them: 0x800A0000 + xlErr number (documented xlCVError values)
-NUMBERS = {"#NULL!": 2000, "#DIV/0!": 2007, "#VALUE!": 2015, "#REF!": 2023, "#NAME?": 2029,
-           "#NUM!": 2036, "#N/A": 2042, "#SPILL!": 2045, "#CALC!": 2050}  # fmt: skip
+NUMBERS = {
+    "#NULL!": 2000,
+    "#DIV/0!": 2007,
+    "#VALUE!": 2015,
+    "#REF!": 2023,
+    "#NAME?": 2029,
+    "#NUM!": 2036,
+    "#N/A": 2042,
+    "#SPILL!": 2045,
+    "#CALC!": 2050,
+}
 CODES = {text: 0x800A0000 - 0x100000000 + number for text, number in NUMBERS.items()}
 
 
@@ -46,9 +55,11 @@ def _unwrap(thing):
 
 
 def _modules() -> dict[str, ModuleType]:
-    names = ("pythoncom pywintypes win32api win32con win32event win32gui win32process "
-             "win32timezone win32com win32com.client win32com.server win32com.server.util "
-             "win32com.server.dispatcher win32com.server.policy")  # fmt: skip
+    names = (
+        "pythoncom pywintypes win32api win32con win32event win32gui win32process "
+        "win32timezone win32com win32com.client win32com.server win32com.server.util "
+        "win32com.server.dispatcher win32com.server.policy"
+    )
     found = {name: ModuleType(name) for name in names.split()}
     for name, module in found.items():
         parent, _, child = name.rpartition(".")
@@ -82,8 +93,11 @@ def load():
     Gives both and a function that puts everything back.
     """
     ours = "dispense.addin.excel_udfs"
-    before = {name: module for name, module in sys.modules.items()
-              if name.partition(".")[0] == "xlwings" or name == ours}  # fmt: skip
+    before = {
+        name: module
+        for name, module in sys.modules.items()
+        if name.partition(".")[0] == "xlwings" or name == ours
+    }
     for name in before:
         del sys.modules[name]
     stubs = _modules()
@@ -268,8 +282,9 @@ def _nested(array):
         low, high = array.bounds[0]
         return [array.items[array.offset([i])] for i in range(low, high + 1)]
     (top, bottom), (left, right) = array.bounds
-    return [[array.items[array.offset([i, j])] for j in range(left, right + 1)]
-            for i in range(top, bottom + 1)]  # fmt: skip
+    return [
+        [array.items[array.offset([i, j])] for j in range(left, right + 1)] for i in range(top, bottom + 1)
+    ]
 
 
 def _to_com(value):

@@ -5,9 +5,9 @@ Here is what both hosts say about a function and its arguments; the texts come f
 
 from __future__ import annotations
 
-from ..fields import Field, describe_unit
-from ..registry import Function
-from ..units import AS_GIVEN
+from ..base.fields import Field, describe_unit
+from ..base.units import AS_GIVEN
+from ..handbook.declare import Function
 
 _SHAPES = {
     "vector": "one row or one column of cells",

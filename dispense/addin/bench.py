@@ -28,22 +28,24 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
-from .. import functions
-from ..describe import call_text
-from ..fields import Field, describe_unit, number
-from ..registry import Function, lookup
-from ..workbook import style
-from ..workbook.charts import add_legend, dress, dress_axis, label_values
-from ..workbook.finish import finished
-from ..workbook.spell import spell
-from ..workbook.write import atomic_write
+from ..base.fields import Field, describe_unit, number
+from ..books import style
+from ..books.charts import add_legend, dress, dress_axis, label_values
+from ..books.finish import finished
+from ..formulas.spell import spell
+from ..handbook import catalogue as functions
+from ..handbook.catalogue import lookup
+from ..handbook.declare import Function
+from ..handbook.words import call_text
+from ..xlsx.write import atomic_write
 
-INVENTED = ("Values invented for the demo; type your own over the yellow cells. A cell with #NAME? wants "
-            "the add-in: dispense addin install.")  # fmt: skip
+INVENTED = (
+    "Values invented for the demo; type your own over the yellow cells. A cell with #NAME? wants "
+    "the add-in: dispense addin install."
+)
 KEY_RESULT = Font(name=style.FAMILY, size=18, bold=True, color=style.ACCENT)
 SECOND = "8A8A8A"  # the second line of a chart: grey, dashed
-WIDTHS = {"A": 27, "B": 13, "C": 9, "D": 60, "E": 2, "F": 18, "G": 18, "H": 18, "I": 18,
-          "J": 4}  # fmt: skip
+WIDTHS = {"A": 27, "B": 13, "C": 9, "D": 60, "E": 2, "F": 18, "G": 18, "H": 18, "I": 18, "J": 4}
 CHART_AT, CHART_SIZE = "F4", (14.2, 8.2)  # centimetres
 TABLE_ROW = 22
 NOTE_WIDTH = 78
@@ -129,135 +131,265 @@ def bead_sheet() -> Sheet:
     """How much material one bead takes, and what the pressed joint looks like."""
     call = "BEAD_VOLUME([length],[section],{},[height],,[count])"
     return Sheet(
-        "Bead", "Bead: material on one part",
-        [given("section", "BEAD_VOLUME", "section", "half-round"),
-         given("width", "BEAD_VOLUME", "width", 6),
-         given("height", "BEAD_VOLUME", "height", None),
-         given("length", "BEAD_VOLUME", "length", 1200, help="length of one bead"),
-         given("count", "BEAD_VOLUME", "count", 1),
-         given("speed", "BEAD_FLOW", "speed", 100),
-         given("density", "MIX_DENSITY", "density_a", 1.3, "density", "of the mixed material"),
-         given("gap", "SPREAD_WIDTH", "gap", 0.8),
-         given("flange", "SQUEEZE_OUT", "flange_width", 15)],
-        [Figure("volume", "Volume on one part", call.format("[width]"), "mL", "0.00"),
-         Figure("mass", "Mass on one part", "[volume]*[density]", "g"),
-         Figure("area", "Cross-section", "BEAD_AREA([section],[width],[height])", "mm²"),
-         Figure("flow", "Flow while dispensing", "BEAD_FLOW([area],[speed])", "mL/s", "0.000"),
-         Figure("spread", "Width after pressing", "SPREAD_WIDTH([area],[gap])", "mm",
-                note="square edge, nothing squeezed out"),
-         Figure("out", "Squeezed out of the flange",
-                "SQUEEZE_OUT([length],[area],[gap],[flange])*[count]", "mL")],
-        [Column("w", "Width [mm]", _steps("width", [0.5 + 0.125 * i for i in range(9)])),
-         Column("v", "Volume [mL]", formula=call.format("[row:w]"))],
-        9, ("w", "Bead width [mm]"), [("v", "Volume")], "Volume on one part [mL]",
+        "Bead",
+        "Bead: material on one part",
+        [
+            given("section", "BEAD_VOLUME", "section", "half-round"),
+            given("width", "BEAD_VOLUME", "width", 6),
+            given("height", "BEAD_VOLUME", "height", None),
+            given("length", "BEAD_VOLUME", "length", 1200, help="length of one bead"),
+            given("count", "BEAD_VOLUME", "count", 1),
+            given("speed", "BEAD_FLOW", "speed", 100),
+            given("density", "MIX_DENSITY", "density_a", 1.3, "density", "of the mixed material"),
+            given("gap", "SPREAD_WIDTH", "gap", 0.8),
+            given("flange", "SQUEEZE_OUT", "flange_width", 15),
+        ],
+        [
+            Figure("volume", "Volume on one part", call.format("[width]"), "mL", "0.00"),
+            Figure("mass", "Mass on one part", "[volume]*[density]", "g"),
+            Figure("area", "Cross-section", "BEAD_AREA([section],[width],[height])", "mm²"),
+            Figure("flow", "Flow while dispensing", "BEAD_FLOW([area],[speed])", "mL/s", "0.000"),
+            Figure(
+                "spread",
+                "Width after pressing",
+                "SPREAD_WIDTH([area],[gap])",
+                "mm",
+                note="square edge, nothing squeezed out",
+            ),
+            Figure(
+                "out",
+                "Squeezed out of the flange",
+                "SQUEEZE_OUT([length],[area],[gap],[flange])*[count]",
+                "mL",
+            ),
+        ],
+        [
+            Column("w", "Width [mm]", _steps("width", [0.5 + 0.125 * i for i in range(9)])),
+            Column("v", "Volume [mL]", formula=call.format("[row:w]")),
+        ],
+        9,
+        ("w", "Bead width [mm]"),
+        [("v", "Volume")],
+        "Volume on one part [mL]",
         "A little more width takes much more material",
-    )  # fmt: skip
+    )
 
 
 def pot_sheet() -> Sheet:
     """How much to pour round the cells of a module, split into A and B."""
     level = "FILL_LEVEL([row:v],[shape],[length],[width],,[cells],[diameter],[tall])"
     return Sheet(
-        "Pot", "Pot: compound round the cells of a module",
-        [given("shape", "CAVITY_VOLUME", "shape", "box"),
-         given("length", "CAVITY_VOLUME", "length", 120, help="inside the walls"),
-         given("width", "CAVITY_VOLUME", "width", 90, help="inside the walls"),
-         given("level", "CAVITY_VOLUME", "level", 40, help="from the floor to the compound's face"),
-         given("code", "CELL_SIZE", "designation", 18650, "cell code"),
-         given("cells", "CELL_DISPLACEMENT", "count", 20, "cells"),
-         given("diameter", "CELL_DISPLACEMENT", "diameter", 18.4,
-               help="measured with its sleeve; real cells are larger than their code"),
-         given("unfilled", "POT_FILL", "unfilled", 0.01),
-         given("shrinkage", "POT_FILL", "shrinkage", 0.02),
-         given("a", "MIX_SPLIT", "ratio_a", 2, "parts A by volume"),
-         given("b", "MIX_SPLIT", "ratio_b", 1, "parts B by volume"),
-         given("da", "MIX_SPLIT", "density_a", 1.16, "density A"),
-         given("db", "MIX_SPLIT", "density_b", 0.98, "density B")],
-        [Figure("pour", "Liquid to pour",
-                "POT_FILL([gross],[solid],[unfilled],0,[shrinkage])", "mL", "0.0"),
-         Figure("gross", "Cavity up to the level",
-                "CAVITY_VOLUME([shape],[level],[length],[width])", "mL", "0.0"),
-         Figure("tall", "Cell height by its code", "INDEX(CELL_SIZE([code]),1,2)", "mm", "0.0"),
-         Figure("solid", "Displaced by the cells",
-                "CELL_DISPLACEMENT([cells],[diameter],MIN([level],[tall]))", "mL", "0.0"),
-         Figure("part_a", "Volume of A to meter",
-                "INDEX(MIX_SPLIT([pour],[a],[b],[da],[db]),1,1)", "mL", "0.0"),
-         Figure("part_b", "Volume of B to meter",
-                "INDEX(MIX_SPLIT([pour],[a],[b],[da],[db]),1,2)", "mL", "0.0"),
-         Figure("wide", "More for 0.1 mm on each cell",
-                "CELL_DISPLACEMENT([cells],[diameter]+0.1,MIN([level],[tall]))-[solid]", "mL",
-                "0.0", "volume that the cells take from the compound")],
-        [Column("v", "Poured [mL]", _steps("pour", [0.275 * i for i in range(9)]), form="0"),
-         Column("l", "Level [mm]", formula=level, form="0.0")],
-        9, ("v", "Poured volume [mL]"), [("l", "Level")], "Level [mm]",
+        "Pot",
+        "Pot: compound round the cells of a module",
+        [
+            given("shape", "CAVITY_VOLUME", "shape", "box"),
+            given("length", "CAVITY_VOLUME", "length", 120, help="inside the walls"),
+            given("width", "CAVITY_VOLUME", "width", 90, help="inside the walls"),
+            given("level", "CAVITY_VOLUME", "level", 40, help="from the floor to the compound's face"),
+            given("code", "CELL_SIZE", "designation", 18650, "cell code"),
+            given("cells", "CELL_DISPLACEMENT", "count", 20, "cells"),
+            given(
+                "diameter",
+                "CELL_DISPLACEMENT",
+                "diameter",
+                18.4,
+                help="measured with its sleeve; real cells are larger than their code",
+            ),
+            given("unfilled", "POT_FILL", "unfilled", 0.01),
+            given("shrinkage", "POT_FILL", "shrinkage", 0.02),
+            given("a", "MIX_SPLIT", "ratio_a", 2, "parts A by volume"),
+            given("b", "MIX_SPLIT", "ratio_b", 1, "parts B by volume"),
+            given("da", "MIX_SPLIT", "density_a", 1.16, "density A"),
+            given("db", "MIX_SPLIT", "density_b", 0.98, "density B"),
+        ],
+        [
+            Figure(
+                "pour", "Liquid to pour", "POT_FILL([gross],[solid],[unfilled],0,[shrinkage])", "mL", "0.0"
+            ),
+            Figure(
+                "gross",
+                "Cavity up to the level",
+                "CAVITY_VOLUME([shape],[level],[length],[width])",
+                "mL",
+                "0.0",
+            ),
+            Figure("tall", "Cell height by its code", "INDEX(CELL_SIZE([code]),1,2)", "mm", "0.0"),
+            Figure(
+                "solid",
+                "Displaced by the cells",
+                "CELL_DISPLACEMENT([cells],[diameter],MIN([level],[tall]))",
+                "mL",
+                "0.0",
+            ),
+            Figure(
+                "part_a",
+                "Volume of A to meter",
+                "INDEX(MIX_SPLIT([pour],[a],[b],[da],[db]),1,1)",
+                "mL",
+                "0.0",
+            ),
+            Figure(
+                "part_b",
+                "Volume of B to meter",
+                "INDEX(MIX_SPLIT([pour],[a],[b],[da],[db]),1,2)",
+                "mL",
+                "0.0",
+            ),
+            Figure(
+                "wide",
+                "More for 0.1 mm on each cell",
+                "CELL_DISPLACEMENT([cells],[diameter]+0.1,MIN([level],[tall]))-[solid]",
+                "mL",
+                "0.0",
+                "volume that the cells take from the compound",
+            ),
+        ],
+        [
+            Column("v", "Poured [mL]", _steps("pour", [0.275 * i for i in range(9)]), form="0"),
+            Column("l", "Level [mm]", formula=level, form="0.0"),
+        ],
+        9,
+        ("v", "Poured volume [mL]"),
+        [("l", "Level")],
+        "Level [mm]",
         "The level rises faster between the cells than above them",
         caution="A deep pour heats itself as it cures. Keep cells below the limit of their "
-                  "maker; read the material's safety data sheet before mixing.",
-    )  # fmt: skip
+        "maker; read the material's safety data sheet before mixing.",
+    )
 
 
 def nozzle_sheet() -> Sheet:
     """What pressure the nozzle takes at the flow that the bead needs."""
     call = "NOZZLE_PRESSURE({},[bore],[length],[warm],[index],[yield])"
     return Sheet(
-        "Nozzle", "Nozzle: pressure for the flow",
-        [given("flow", "NOZZLE_PRESSURE", "flow", 0.4),
-         given("gauge", "NEEDLE_BORE", "gauge", 14), given("wall", "NEEDLE_BORE", "wall", "thin"),
-         given("length", "NOZZLE_PRESSURE", "length", 25),
-         given("consistency", "NOZZLE_PRESSURE", "consistency", 60, help="at 25 °C"),
-         given("index", "NOZZLE_PRESSURE", "index", 0.6),
-         given("yield", "NOZZLE_PRESSURE", "yield_stress", 80),
-         given("shop", "VISCOSITY", "temperature", 21, "shop temperature"),
-         given("energy", "VISCOSITY", "activation_energy", 40, "activation energy of flow"),
-         given("limit", "NOZZLE_FLOW", "pressure", 6, "pressure to spare")],
-        [Figure("pressure", "Pressure over the nozzle", call.format("[flow]"), "bar", "0.0"),
-         Figure("bore", "Bore of the needle", "NEEDLE_BORE([gauge],[wall])", "mm", "0.000",
-                "smallest bore that the standard allows"),
-         Figure("warm", "Consistency at shop temperature",
-                "VISCOSITY([shop],[consistency],25,[energy])", "Pa·sⁿ", "0.0"),
-         Figure("shear", "Shear rate at the wall", "WALL_SHEAR_RATE([flow],[bore],[index])", "1/s",
-                "0", "no yield stress counted"),
-         Figure("most", "Flow at the pressure to spare",
-                "NOZZLE_FLOW([limit],[bore],[length],[warm],[index],[yield])", "mL/s", "0.000")],
-        [Column("q", "Flow [mL/s]", _steps("flow", [0.25 * i for i in range(9)]), form="0.000"),
-         Column("p", "Pressure [bar]", formula=call.format("[row:q]"), form="0.00")],
-        9, ("q", "Flow [mL/s]"), [("p", "Pressure")], "Pressure [bar]",
+        "Nozzle",
+        "Nozzle: pressure for the flow",
+        [
+            given("flow", "NOZZLE_PRESSURE", "flow", 0.4),
+            given("gauge", "NEEDLE_BORE", "gauge", 14),
+            given("wall", "NEEDLE_BORE", "wall", "thin"),
+            given("length", "NOZZLE_PRESSURE", "length", 25),
+            given("consistency", "NOZZLE_PRESSURE", "consistency", 60, help="at 25 °C"),
+            given("index", "NOZZLE_PRESSURE", "index", 0.6),
+            given("yield", "NOZZLE_PRESSURE", "yield_stress", 80),
+            given("shop", "VISCOSITY", "temperature", 21, "shop temperature"),
+            given("energy", "VISCOSITY", "activation_energy", 40, "activation energy of flow"),
+            given("limit", "NOZZLE_FLOW", "pressure", 6, "pressure to spare"),
+        ],
+        [
+            Figure("pressure", "Pressure over the nozzle", call.format("[flow]"), "bar", "0.0"),
+            Figure(
+                "bore",
+                "Bore of the needle",
+                "NEEDLE_BORE([gauge],[wall])",
+                "mm",
+                "0.000",
+                "smallest bore that the standard allows",
+            ),
+            Figure(
+                "warm",
+                "Consistency at shop temperature",
+                "VISCOSITY([shop],[consistency],25,[energy])",
+                "Pa·sⁿ",
+                "0.0",
+            ),
+            Figure(
+                "shear",
+                "Shear rate at the wall",
+                "WALL_SHEAR_RATE([flow],[bore],[index])",
+                "1/s",
+                "0",
+                "no yield stress counted",
+            ),
+            Figure(
+                "most",
+                "Flow at the pressure to spare",
+                "NOZZLE_FLOW([limit],[bore],[length],[warm],[index],[yield])",
+                "mL/s",
+                "0.000",
+            ),
+        ],
+        [
+            Column("q", "Flow [mL/s]", _steps("flow", [0.25 * i for i in range(9)]), form="0.000"),
+            Column("p", "Pressure [bar]", formula=call.format("[row:q]"), form="0.00"),
+        ],
+        9,
+        ("q", "Flow [mL/s]"),
+        [("p", "Pressure")],
+        "Pressure [bar]",
         "The paste thins: pressure grows slower than flow",
-        caution="Release the pressure of A and B before a nozzle or mixer is loosened; wear eye "
-                  "protection.",
-    )  # fmt: skip
+        caution="Release the pressure of A and B before a nozzle or mixer is loosened; wear eye protection.",
+    )
 
 
 def life_sheet() -> Sheet:
     """How long the mixed material can be worked at the temperature of the shop."""
     return Sheet(
-        "Working life", "Working life: at the temperature of the shop",
-        [given("t1", "POT_LIFE", "reference_temperature", 23, "temperature, first point",
-               "of the data sheet's working life"),
-         given("t2", "POT_LIFE", "reference_temperature", 35, "temperature, second point",
-               "a second point of the data sheet, or measured in the shop"),
-         given("l1", "POT_LIFE", "reference_life", 60, "working life, first point"),
-         given("l2", "POT_LIFE", "reference_life", 20, "working life, second point"),
-         given("shop", "POT_LIFE", "temperature", 30, "shop temperature"),
-         given("mixer", "DWELL_TIME", "volume", 12, "volume of the mixer"),
-         given("flow", "DWELL_TIME", "flow", 0.05),
-         Given("share", SHARE, 0.5, "share of life to use")],
-        [Figure("life", "Working life in the shop",
-                "POT_LIFE([shop],[l1],[t1],[energy])", "min", "0.0",
-                "Arrhenius line through both points"),
-         Figure("energy", "Activation energy from both",
-                "ACTIVATION_ENERGY([t1]:[t2],[l1]:[l2])", "kJ/mol", "0.0"),
-         Figure("rule", "Same by the halving rule", "POT_LIFE([shop],[l1],[t1])", "min", "0.0"),
-         Figure("step", "Rise that halves the life", "HALVING_STEP([energy],[shop])", "K", "0.0"),
-         Figure("dwell", "Time in the mixer", "DWELL_TIME([mixer],[flow])/60", "min", "0.0"),
-         Figure("purge", "Longest stop before a purge", "MAX(0,[life]*[share]-[dwell])", "min",
-                "0.0", "share of life less the time in the mixer")],
-        [Column("t", "Temperature [°C]", [15, 18, 21, 24, 27, 30, 33, 36, 39], form="0"),
-         Column("a", "Arrhenius [min]", formula="POT_LIFE([row:t],[l1],[t1],[energy])", form="0.0"),
-         Column("h", "Halving rule [min]", formula="POT_LIFE([row:t],[l1],[t1])", form="0.0")],
-        9, ("t", "Temperature [°C]"), [("a", "Arrhenius, both points"), ("h", "Halving rule")],
-        "Working life [min]", "A warm shop shortens the working life",
-    )  # fmt: skip
+        "Working life",
+        "Working life: at the temperature of the shop",
+        [
+            given(
+                "t1",
+                "POT_LIFE",
+                "reference_temperature",
+                23,
+                "temperature, first point",
+                "of the data sheet's working life",
+            ),
+            given(
+                "t2",
+                "POT_LIFE",
+                "reference_temperature",
+                35,
+                "temperature, second point",
+                "a second point of the data sheet, or measured in the shop",
+            ),
+            given("l1", "POT_LIFE", "reference_life", 60, "working life, first point"),
+            given("l2", "POT_LIFE", "reference_life", 20, "working life, second point"),
+            given("shop", "POT_LIFE", "temperature", 30, "shop temperature"),
+            given("mixer", "DWELL_TIME", "volume", 12, "volume of the mixer"),
+            given("flow", "DWELL_TIME", "flow", 0.05),
+            Given("share", SHARE, 0.5, "share of life to use"),
+        ],
+        [
+            Figure(
+                "life",
+                "Working life in the shop",
+                "POT_LIFE([shop],[l1],[t1],[energy])",
+                "min",
+                "0.0",
+                "Arrhenius line through both points",
+            ),
+            Figure(
+                "energy",
+                "Activation energy from both",
+                "ACTIVATION_ENERGY([t1]:[t2],[l1]:[l2])",
+                "kJ/mol",
+                "0.0",
+            ),
+            Figure("rule", "Same by the halving rule", "POT_LIFE([shop],[l1],[t1])", "min", "0.0"),
+            Figure("step", "Rise that halves the life", "HALVING_STEP([energy],[shop])", "K", "0.0"),
+            Figure("dwell", "Time in the mixer", "DWELL_TIME([mixer],[flow])/60", "min", "0.0"),
+            Figure(
+                "purge",
+                "Longest stop before a purge",
+                "MAX(0,[life]*[share]-[dwell])",
+                "min",
+                "0.0",
+                "share of life less the time in the mixer",
+            ),
+        ],
+        [
+            Column("t", "Temperature [°C]", [15, 18, 21, 24, 27, 30, 33, 36, 39], form="0"),
+            Column("a", "Arrhenius [min]", formula="POT_LIFE([row:t],[l1],[t1],[energy])", form="0.0"),
+            Column("h", "Halving rule [min]", formula="POT_LIFE([row:t],[l1],[t1])", form="0.0"),
+        ],
+        9,
+        ("t", "Temperature [°C]"),
+        [("a", "Arrhenius, both points"), ("h", "Halving rule")],
+        "Working life [min]",
+        "A warm shop shortens the working life",
+    )
 
 
 def cure_sheet() -> Sheet:
@@ -267,68 +399,119 @@ def cure_sheet() -> Sheet:
     names = ("a1", "e1", "a2", "e2", "m", "n")
     values = (2.0e7, 60.0, 2.5e7, 55.0, 0.5, 1.5)
     columns = next(i for i in lookup("CURE_DEGREE").arguments if i.name == "kinetics").columns
-    row = [Given(key, item, value, in_range=True)
-           for key, item, value in zip(names, columns, values, strict=True)]  # fmt: skip
+    row = [
+        Given(key, item, value, in_range=True)
+        for key, item, value in zip(names, columns, values, strict=True)
+    ]
     return Sheet(
-        "Cure", "Cure: how far the part is along the oven record",
-        [*row,
-         given("lag", "PART_TEMPERATURE", "time_constant", 8, help="how slowly the part follows"),
-         given("tg0", "GLASS_POINT", "uncured", -25), given("tg1", "GLASS_POINT", "cured", 95),
-         given("lam", "GLASS_POINT", lookup("GLASS_POINT").arguments[3].name, 0.45),
-         given("goal", "TIME_TO_CURE", "degree", 0.9, "degree to reach")],
-        [Figure("final", "Degree at the end", "INDEX([x],13,1)", "–", "0.000"),
-         Figure("reach", "Time to the degree to reach",
-                "TIME_TO_CURE([goal],[t],[p],[a1]:[n])", "min", "0.0",
-                "#NUM! where the record ends before it"),
-         Figure("glass", "Glass transition at the end",
-                "GLASS_POINT([final],[tg0],[tg1],[lam])", "°C", "0.0"),
-         Figure("same", "Equivalent time at 80 °C", "EQUIVALENT_TIME([t],[p],80,[e2])", "min",
-                "0.0", "with the second activation energy"),
-         Figure("peak", "Highest part temperature", "MAX([p])", "°C", "0.0")],
-        [Column("t", "Time [min]", minutes, form="0"), Column("air", "Oven air [°C]", air, form="0"),
-         Column("p", "Part [°C]", formula="PART_TEMPERATURE([t],[air],[lag])", block=True, form="0.0"),
-         Column("x", "Degree [–]", formula="CURE_DEGREE([t],[p],[a1]:[n])", block=True,
-                form="0.000")],
-        13, ("t", "Time [min]"), [("x", "Degree of cure")], "Degree of cure [–]",
-        "The part lags behind the oven", second=("p", "Part temperature", "Part temperature [°C]"),
+        "Cure",
+        "Cure: how far the part is along the oven record",
+        [
+            *row,
+            given("lag", "PART_TEMPERATURE", "time_constant", 8, help="how slowly the part follows"),
+            given("tg0", "GLASS_POINT", "uncured", -25),
+            given("tg1", "GLASS_POINT", "cured", 95),
+            given("lam", "GLASS_POINT", lookup("GLASS_POINT").arguments[3].name, 0.45),
+            given("goal", "TIME_TO_CURE", "degree", 0.9, "degree to reach"),
+        ],
+        [
+            Figure("final", "Degree at the end", "INDEX([x],13,1)", "–", "0.000"),
+            Figure(
+                "reach",
+                "Time to the degree to reach",
+                "TIME_TO_CURE([goal],[t],[p],[a1]:[n])",
+                "min",
+                "0.0",
+                "#NUM! where the record ends before it",
+            ),
+            Figure(
+                "glass", "Glass transition at the end", "GLASS_POINT([final],[tg0],[tg1],[lam])", "°C", "0.0"
+            ),
+            Figure(
+                "same",
+                "Equivalent time at 80 °C",
+                "EQUIVALENT_TIME([t],[p],80,[e2])",
+                "min",
+                "0.0",
+                "with the second activation energy",
+            ),
+            Figure("peak", "Highest part temperature", "MAX([p])", "°C", "0.0"),
+        ],
+        [
+            Column("t", "Time [min]", minutes, form="0"),
+            Column("air", "Oven air [°C]", air, form="0"),
+            Column("p", "Part [°C]", formula="PART_TEMPERATURE([t],[air],[lag])", block=True, form="0.0"),
+            Column("x", "Degree [–]", formula="CURE_DEGREE([t],[p],[a1]:[n])", block=True, form="0.000"),
+        ],
+        13,
+        ("t", "Time [min]"),
+        [("x", "Degree of cure")],
+        "Degree of cure [–]",
+        "The part lags behind the oven",
+        second=("p", "Part temperature", "Part temperature [°C]"),
         caution="Hot oven and hot parts: gloves, extraction. Hardeners may hold amines or "
-                  "isocyanates; follow the safety data sheet and local rules.",
-    )  # fmt: skip
+        "isocyanates; follow the safety data sheet and local rules.",
+    )
 
 
 def shift_sheet() -> Sheet:
     """What one station draws in a shift."""
     use = "SHIFT_USE([parts],[shot]{})"
     return Sheet(
-        "Shift", "Shift: material of one station",
-        [given("time", "TAKT", "available", 450, "working time", "shift less breaks"),
-         given("parts", "SHIFT_USE", "parts", 300), given("shot", "SHIFT_USE", "shot", 12),
-         given("scrap", "SHIFT_USE", "scrap", 0.04), given("purges", "SHIFT_USE", "purges", 6),
-         given("purge", "SHIFT_USE", "purge_volume", 15),
-         given("start", "SHIFT_USE", "start_volume", 40),
-         given("checks", "SHIFT_USE", "check_shots", 8),
-         given("container", "CONTAINERS", "container", 1000),
-         given("heel", "CONTAINERS", "heel", 0.03),
-         given("work", "NOZZLES_NEEDED", "work", 75, "dispensing time of one part"),
-         given("uptime", "NOZZLES_NEEDED", "uptime", 0.85),
-         given("cure", "CURE_POSITIONS", "cure_time", 120)],
-        [Figure("use", "Material drawn in the shift",
-                "SHIFT_USE([parts],[shot],[scrap],[purges],[purge],[start],[checks])", "mL", "#,##0"),
-         Figure("count", "Containers to have at the station",
-                "CONTAINERS([use],[container],[heel])", "–", "0"),
-         Figure("takt", "Takt", "TAKT([time],[parts])", "s", "0.0"),
-         Figure("nozzles", "Nozzles needed", "NOZZLES_NEEDED([work],[takt],[uptime])", "–", "0"),
-         Figure("places", "Places to cure", "CURE_POSITIONS([cure],[takt])", "–", "0")],
-        [Column("what", "Goes to", ["On parts", "Scrap", "Purges", "Start-up", "Check shots"]),
-         Column("v", "Volume [mL]", [
-             "=" + use.format(""),
-             "=" + use.format(",[scrap]") + "-" + use.format(""),
-             "=" + use.format(",0,[purges],[purge]") + "-" + use.format(""),
-             "=" + use.format(",0,0,0,[start]") + "-" + use.format(""),
-             "=" + use.format(",0,0,0,0,[checks]") + "-" + use.format("")], form="#,##0")],
-        5, ("what", "Goes to"), [("v", "Volume")], "Volume [mL]",
-        "What the shift draws, by where it goes", bars=True,
-    )  # fmt: skip
+        "Shift",
+        "Shift: material of one station",
+        [
+            given("time", "TAKT", "available", 450, "working time", "shift less breaks"),
+            given("parts", "SHIFT_USE", "parts", 300),
+            given("shot", "SHIFT_USE", "shot", 12),
+            given("scrap", "SHIFT_USE", "scrap", 0.04),
+            given("purges", "SHIFT_USE", "purges", 6),
+            given("purge", "SHIFT_USE", "purge_volume", 15),
+            given("start", "SHIFT_USE", "start_volume", 40),
+            given("checks", "SHIFT_USE", "check_shots", 8),
+            given("container", "CONTAINERS", "container", 1000),
+            given("heel", "CONTAINERS", "heel", 0.03),
+            given("work", "NOZZLES_NEEDED", "work", 75, "dispensing time of one part"),
+            given("uptime", "NOZZLES_NEEDED", "uptime", 0.85),
+            given("cure", "CURE_POSITIONS", "cure_time", 120),
+        ],
+        [
+            Figure(
+                "use",
+                "Material drawn in the shift",
+                "SHIFT_USE([parts],[shot],[scrap],[purges],[purge],[start],[checks])",
+                "mL",
+                "#,##0",
+            ),
+            Figure(
+                "count", "Containers to have at the station", "CONTAINERS([use],[container],[heel])", "–", "0"
+            ),
+            Figure("takt", "Takt", "TAKT([time],[parts])", "s", "0.0"),
+            Figure("nozzles", "Nozzles needed", "NOZZLES_NEEDED([work],[takt],[uptime])", "–", "0"),
+            Figure("places", "Places to cure", "CURE_POSITIONS([cure],[takt])", "–", "0"),
+        ],
+        [
+            Column("what", "Goes to", ["On parts", "Scrap", "Purges", "Start-up", "Check shots"]),
+            Column(
+                "v",
+                "Volume [mL]",
+                [
+                    "=" + use.format(""),
+                    "=" + use.format(",[scrap]") + "-" + use.format(""),
+                    "=" + use.format(",0,[purges],[purge]") + "-" + use.format(""),
+                    "=" + use.format(",0,0,0,[start]") + "-" + use.format(""),
+                    "=" + use.format(",0,0,0,0,[checks]") + "-" + use.format(""),
+                ],
+                form="#,##0",
+            ),
+        ],
+        5,
+        ("what", "Goes to"),
+        [("v", "Volume")],
+        "Volume [mL]",
+        "What the shift draws, by where it goes",
+        bars=True,
+    )
 
 
 def sheets() -> list[Sheet]:
@@ -490,14 +673,22 @@ class _Writer:
 
     def _reference(self, key: str) -> Reference:
         column = 6 + list(self.columns).index(key)
-        return Reference(self.page, min_col=column, min_row=TABLE_ROW + 1,
-                         max_row=TABLE_ROW + self.sheet.rows)  # fmt: skip
+        return Reference(
+            self.page, min_col=column, min_row=TABLE_ROW + 1, max_row=TABLE_ROW + self.sheet.rows
+        )
 
     def add_chart(self) -> None:
         sheet = self.sheet
         chart: Any = BarChart() if sheet.bars else ScatterChart()
-        dress(chart, sheet.chart_title, sheet.x[1], sheet.y_title, x_form="General", y_form="General",
-              ink=SECOND)  # fmt: skip
+        dress(
+            chart,
+            sheet.chart_title,
+            sheet.x[1],
+            sheet.y_title,
+            x_form="General",
+            y_form="General",
+            ink=SECOND,
+        )
         for order, (key, name) in enumerate(sheet.lines):
             if sheet.bars:
                 series = Series(self._reference(key), title=name)
@@ -556,9 +747,15 @@ def _line(series: Any, number: int) -> None:
 CHECK = "Self-check"
 CHECK_ROW = 6
 _CHECK_COLUMNS = (
-    ("Function", 25), ("Call", 62), ("Part", 9), ("Expected", 17), ("Computed", 17),
-    ("Tolerance", 11), ("Verdict", 10), ("Source of the expected value", 62),
-)  # fmt: skip
+    ("Function", 25),
+    ("Call", 62),
+    ("Part", 9),
+    ("Expected", 17),
+    ("Computed", 17),
+    ("Tolerance", 11),
+    ("Verdict", 10),
+    ("Source of the expected value", 62),
+)
 
 
 def _parts(result: Any) -> Iterable[tuple[tuple[int, int] | None, Any]]:
@@ -595,8 +792,10 @@ def _write_checks(book: Workbook, host: str) -> None:
     page = book.create_sheet(CHECK)
     page["A1"] = "Self-check: every function against a value from outside"
     style.title(page["A1"])
-    page["A2"] = ("Each row computes an example whose answer comes from a standard, a table or a hand "
-                  "calculation. All rows must pass wherever this workbook is opened.")  # fmt: skip
+    page["A2"] = (
+        "Each row computes an example whose answer comes from a standard, a table or a hand "
+        "calculation. All rows must pass wherever this workbook is opened."
+    )
     page["A2"].font = style.NOTE
     rows = checks()
     last = CHECK_ROW + len(rows)
@@ -608,11 +807,17 @@ def _write_checks(book: Workbook, host: str) -> None:
         style.header(page.cell(CHECK_ROW, column, text))
         style.set_width(page, column, width)
     page.row_dimensions[CHECK_ROW].height = 20
-    for row, (name, text, part, expected, formula, tolerance, source) in enumerate(
-        rows, CHECK_ROW + 1
-    ):
-        values = (name, text, part, expected, spell("=" + formula, host), tolerance,
-                  _verdict(row, expected), source)  # fmt: skip
+    for row, (name, text, part, expected, formula, tolerance, source) in enumerate(rows, CHECK_ROW + 1):
+        values = (
+            name,
+            text,
+            part,
+            expected,
+            spell("=" + formula, host),
+            tolerance,
+            _verdict(row, expected),
+            source,
+        )
         for column, value in enumerate(values, 1):
             cell = page.cell(row, column, value)
             if isinstance(value, str) and column not in (5, 7):
@@ -625,8 +830,7 @@ def _write_checks(book: Workbook, host: str) -> None:
         longest = max(len(text), len(source))
         page.row_dimensions[row].height = 13.5 * max(1, math.ceil(longest / 75)) + 1.5
     page.conditional_formatting.add(
-        f"G{CHECK_ROW + 1}:G{last}",
-        FormulaRule([f'$G{CHECK_ROW + 1}<>"pass"'], fill=style.WARNING_FILL),
+        f"G{CHECK_ROW + 1}:G{last}", FormulaRule([f'$G{CHECK_ROW + 1}<>"pass"'], fill=style.WARNING_FILL)
     )
     page.freeze_panes = page.cell(CHECK_ROW + 1, 2)
     page.sheet_view.showGridLines = False

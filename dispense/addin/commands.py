@@ -6,24 +6,30 @@ import importlib
 from pathlib import Path
 from typing import Any
 
-from ..errors import InputError, Problem
+from ..base.errors import InputError, Problem
 
 DEFAULT_OUT = {"excel": ".", "calc": "dispense.oxt", "names": "dispense-names.xlsx"}
 
 
-def manage(action: str, host: str, out: str | None = None, *, workbook: str | None = None,
-           with_dependencies: bool = False) -> dict[str, Any]:  # fmt: skip
+def manage(
+    action: str,
+    host: str,
+    out: str | None = None,
+    *,
+    workbook: str | None = None,
+    with_dependencies: bool = False,
+) -> dict[str, Any]:
     """Build, install, uninstall or inspect the add-in of a host; a flat report.
 
     `workbook` goes with names: they are put into a copy of it. `with_dependencies` goes with calc:
     the extension brings the packages it needs from the running interpreter.
     """
-    for option, given, goes_with in (("--workbook", workbook is not None, "names"),
-                                     ("--with-dependencies", with_dependencies, "calc")):  # fmt: skip
+    for option, given, goes_with in (
+        ("--workbook", workbook is not None, "names"),
+        ("--with-dependencies", with_dependencies, "calc"),
+    ):
         if given and (action, host) != ("build", goes_with):
-            raise InputError(
-                Problem("addin", message=f"{option} goes with build --host {goes_with} only")
-            )
+            raise InputError(Problem("addin", message=f"{option} goes with build --host {goes_with} only"))
     if action == "build":
         target = out or DEFAULT_OUT[host]
         options: dict[str, Any] = {}
@@ -38,9 +44,12 @@ def manage(action: str, host: str, out: str | None = None, *, workbook: str | No
         raise InputError(Problem("addin", message="--out goes with build only"))
     if host == "names":
         raise InputError(
-            Problem("addin", message=f"names need no {action}",
-                    fix="build puts them into a workbook; open that workbook")
-        )  # fmt: skip
+            Problem(
+                "addin",
+                message=f"names need no {action}",
+                fix="build puts them into a workbook; open that workbook",
+            )
+        )
     module = importlib.import_module(f".{host}", __package__)
     report = getattr(module, action)()
     return report if isinstance(report, dict) else {action: report if report else "done"}

@@ -27,19 +27,13 @@ from pathlib import Path
 from typing import Any
 
 from dispense import __version__
-from dispense.addin.excel_udfs import (
-    ERROR_NUMBERS,
-    MARK,
-    argument_help,
-    argument_name,
-    function_help,
-)
+from dispense.addin.excel_udfs import ERROR_NUMBERS, MARK, argument_help, argument_name, function_help
 from dispense.addin.listing import with_values, write_list
-from dispense.describe import by_category
-from dispense.errors import FileError, Problem
-from dispense.functions import FUNCTIONS
-from dispense.registry import Function
-from dispense.workbook.write import atomic_write
+from dispense.base.errors import FileError, Problem
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.declare import Function
+from dispense.handbook.words import by_category
+from dispense.xlsx.write import atomic_write
 
 MODULE = "DispenseFunctions"
 PYTHON_MODULE = "dispense.addin.excel_udfs"
@@ -116,7 +110,7 @@ def _describe(entry: Function) -> Iterator[str]:
     yield f'    DispenseDescribe "{entry.name}", words, {topic}, notes'
 
 
-_SHARED = '''\
+_SHARED = """\
 Private Function DispenseCall(ByVal name_ As String, ByVal given As Variant, _
         Optional ByVal asks As Boolean = False) As Variant
     Dim isSecond As Boolean
@@ -212,7 +206,7 @@ Private Sub DispenseDescribe(ByVal name_ As String, ByVal words As String, _
     Application.MacroOptions Macro:="'" & ThisWorkbook.Name & "'!" & name_, _
         Description:=words, Category:=topic, ArgumentDescriptions:=notes
 End Sub
-'''
+"""
 
 
 def vba_module(xlwings_version: str, start: str = "XLPy") -> str:
@@ -250,14 +244,17 @@ def vba_module(xlwings_version: str, start: str = "XLPy") -> str:
             lines += _function(entry)
     mark = ord(MARK) - 0x10000
     cases = "\n".join(
-        f'        Case "{text}": DispenseCell = CVErr({number})'
-        for text, number in ERROR_NUMBERS.items()
+        f'        Case "{text}": DispenseCell = CVErr({number})' for text, number in ERROR_NUMBERS.items()
     )
     shared = _SHARED.replace("{start}", start).replace("{module}", MODULE)
     lines += shared.replace("{mark}", str(mark)).replace("{cases}", cases).split("\n")
     for number, (topic, entries) in enumerate(topics, 1):
-        lines += [f"Private Sub DispenseHelp{number}()", f"    '{topic}",
-                  "    Dim words As String", "    Dim notes() As String"]  # fmt: skip
+        lines += [
+            f"Private Sub DispenseHelp{number}()",
+            f"    '{topic}",
+            "    Dim words As String",
+            "    Dim notes() As String",
+        ]
         for entry in entries:
             lines += _describe(entry)
         lines += ["End Sub", ""]
@@ -269,9 +266,8 @@ def vba_module(xlwings_version: str, start: str = "XLPy") -> str:
 
 def _missing(what: str) -> FileError:
     return FileError(
-        Problem("the Excel add-in", message=f"{what} is not installed",
-                fix="pip install xlwings pyOpenVBA")
-    )  # fmt: skip
+        Problem("the Excel add-in", message=f"{what} is not installed", fix="pip install xlwings pyOpenVBA")
+    )
 
 
 def xlwings_home() -> tuple[Path, str]:
@@ -287,9 +283,12 @@ def _starter(source: str, version: str) -> str:
     found = re.search(r"(?mi)^(?:Public )?Function (XLPy|Py)\(\)", source)
     if found is None or f'"{version}"' not in source:
         raise FileError(
-            Problem("the Excel add-in", message=f"the workbook inside xlwings {version} is not of "
-                    "the kind this program knows", fix="install another version of xlwings")
-        )  # fmt: skip
+            Problem(
+                "the Excel add-in",
+                message=f"the workbook inside xlwings {version} is not of the kind this program knows",
+                fix="install another version of xlwings",
+            )
+        )
     return found[1]
 
 
@@ -362,9 +361,7 @@ def _with_module(data: bytes, module: str) -> bytes:
                 if name == "Module1":
                     project.delete_module(name)
             project.add_module(MODULE, module.replace("\n", "\r\n"))
-            book.set_module(
-                "ThisWorkbook", "Private Sub Workbook_Open()\r\n    DispenseHelp\r\nEnd Sub\r\n"
-            )
+            book.set_module("ThisWorkbook", "Private Sub Workbook_Open()\r\n    DispenseHelp\r\nEnd Sub\r\n")
             book.save()
         with ExcelFile(path) as book:
             wrong = book.validate()
@@ -494,6 +491,4 @@ def uninstall() -> dict[str, Any]:
     return {**status(), "done": done}
 
 
-__all__: Sequence[str] = (
-    "build", "install", "made_for", "status", "uninstall", "vba_module", "vba_text",
-)  # fmt: skip
+__all__: Sequence[str] = ("build", "install", "made_for", "status", "uninstall", "vba_module", "vba_text")

@@ -22,10 +22,12 @@ from decimal import Decimal
 from typing import Any
 
 from dispense import addin
-from dispense import functions as _functions
-from dispense.errors import NUM, VALUE
-from dispense.fields import ERROR_TEXTS, CellError, Field
-from dispense.registry import Function, evaluate, keep_fault
+from dispense.base.errors import NUM, VALUE
+from dispense.base.fields import ERROR_TEXTS, CellError, Field
+from dispense.handbook import catalogue as _functions
+from dispense.handbook.catalogue import evaluate
+from dispense.handbook.declare import Function
+from dispense.handbook.evaluate import keep_fault
 
 _xlwings: Any
 try:
@@ -38,10 +40,21 @@ XLWINGS_VERSION: str = "" if _xlwings is None else _xlwings.__version__
 MARK = "\ue000"
 
 ERROR_NUMBERS = {
-    "#NULL!": 2000, "#DIV/0!": 2007, "#VALUE!": 2015, "#REF!": 2023, "#NAME?": 2029,
-    "#NUM!": 2036, "#N/A": 2042, "#GETTING_DATA": 2043, "#SPILL!": 2045, "#CONNECT!": 2046,
-    "#BLOCKED!": 2047, "#UNKNOWN!": 2048, "#FIELD!": 2049, "#CALC!": 2050,
-}  # fmt: skip
+    "#NULL!": 2000,
+    "#DIV/0!": 2007,
+    "#VALUE!": 2015,
+    "#REF!": 2023,
+    "#NAME?": 2029,
+    "#NUM!": 2036,
+    "#N/A": 2042,
+    "#GETTING_DATA": 2043,
+    "#SPILL!": 2045,
+    "#CONNECT!": 2046,
+    "#BLOCKED!": 2047,
+    "#UNKNOWN!": 2048,
+    "#FIELD!": 2049,
+    "#CALC!": 2050,
+}
 _SCODES = {number - 0x7FF60000: text for text, number in ERROR_NUMBERS.items()}
 
 # Words of the language ([MS-VBAL] 3.3.5.2, from memory), of the VBA library and of the generated
@@ -142,8 +155,16 @@ def _cell(value: Any) -> Any:
     return value
 
 
-def _serial(year: int, month: int, day: int, hour: int = 0, minute: int = 0, second: int = 0,
-            microsecond: int = 0, **_: Any) -> float:  # fmt: skip
+def _serial(
+    year: int,
+    month: int,
+    day: int,
+    hour: int = 0,
+    minute: int = 0,
+    second: int = 0,
+    microsecond: int = 0,
+    **_: Any,
+) -> float:
     """The number behind a cell that is formatted as a date or a time."""
     moment = datetime(year, month, day, hour, minute, second, microsecond)
     return (moment - datetime(1899, 12, 30)).total_seconds() / 86400.0
@@ -189,9 +210,8 @@ def worksheet_function(entry: Function) -> Callable[..., Any]:
         return compute
     for item in entry.arguments:
         compute = _xlwings.arg(
-            argument_name(item.name), ndim=2, err_to_str=True, dates=_serial,
-            doc=argument_help(item),
-        )(compute)  # fmt: skip
+            argument_name(item.name), ndim=2, err_to_str=True, dates=_serial, doc=argument_help(item)
+        )(compute)
     # last, because xlwings' other decorators set category and description back
     return _xlwings.func(category=f"Dispense {entry.category}", volatile=entry.table)(compute)
 
@@ -200,6 +220,15 @@ for _entry in _functions.FUNCTIONS.values():
     globals()[_entry.name] = worksheet_function(_entry)
 
 __all__ = [
-    "ERROR_NUMBERS", "MARK", "VBA_WORDS", "XLWINGS_VERSION", "argument_help", "argument_name",
-    "function_help", "marked", "unmarked", "worksheet_function", *_functions.FUNCTIONS,
-]  # fmt: skip
+    "ERROR_NUMBERS",
+    "MARK",
+    "VBA_WORDS",
+    "XLWINGS_VERSION",
+    "argument_help",
+    "argument_name",
+    "function_help",
+    "marked",
+    "unmarked",
+    "worksheet_function",
+    *_functions.FUNCTIONS,
+]

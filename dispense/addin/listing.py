@@ -12,12 +12,18 @@ from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.worksheet.properties import PageSetupProperties
 
 from dispense.addin.excel_udfs import function_help
-from dispense.describe import by_category, call_text
-from dispense.functions import FUNCTIONS
-from dispense.registry import Example, Function
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.declare import Example, Function
+from dispense.handbook.words import by_category, call_text
 
-_COLUMNS = (("Function", 52), ("What it gives", 58), ("Check", 13), ("Expected", 13), ("OK", 10),
-            ("Source of the expected value", 36))  # fmt: skip
+_COLUMNS = (
+    ("Function", 52),
+    ("What it gives", 58),
+    ("Check", 13),
+    ("Expected", 13),
+    ("OK", 10),
+    ("Source of the expected value", 36),
+)
 
 
 @cache
@@ -82,8 +88,9 @@ def _list_function(
     for column in range(1, 7):
         sheet.cell(row, column).alignment = wrap
     sheet.cell(row, 5).alignment = Alignment(horizontal="center", vertical="top")
-    longest = max(len(entry.signature) / 52, len(function_help(entry)) / 58,
-                  len(check[1].source) / 36 if check else 0)  # fmt: skip
+    longest = max(
+        len(entry.signature) / 52, len(function_help(entry)) / 58, len(check[1].source) / 36 if check else 0
+    )
     sheet.row_dimensions[row].height = 15.75 * (int(longest) + 1)
 
 

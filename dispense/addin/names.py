@@ -24,21 +24,27 @@ from openpyxl.formula.tokenizer import Token
 from dispense import __version__
 from dispense.addin.excel_udfs import function_help
 from dispense.addin.listing import with_values, write_list
-from dispense.describe import literal
-from dispense.errors import InputError, Problem, TemplateError
-from dispense.fields import Field
-from dispense.functions import FUNCTIONS
-from dispense.registry import Function
-from dispense.workbook.formula import tokens
-from dispense.workbook.package import MAIN, Package
+from dispense.base.errors import InputError, Problem, TemplateError
+from dispense.base.fields import Field
+from dispense.formulas.parse import tokens
+from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.declare import Function
+from dispense.handbook.words import literal
+from dispense.xlsx.package import MAIN, Package
 
 WORKBOOK = "dispense-names.xlsx"
 MARK = "dispense: "  # begins the comment of each name of ours
 MAX_FORMULA = 8192
 
 # functions newer than the file format, which a file spells with a prefix
-_NEWER = {"LAMBDA": "_xlfn.LAMBDA", "LET": "_xlfn.LET", "ISOMITTED": "_xlfn.ISOMITTED",
-          "SWITCH": "_xlfn.SWITCH", "IFS": "_xlfn.IFS", "MAP": "_xlfn.MAP"}  # fmt: skip
+_NEWER = {
+    "LAMBDA": "_xlfn.LAMBDA",
+    "LET": "_xlfn.LET",
+    "ISOMITTED": "_xlfn.ISOMITTED",
+    "SWITCH": "_xlfn.SWITCH",
+    "IFS": "_xlfn.IFS",
+    "MAP": "_xlfn.MAP",
+}
 
 
 def closed_form() -> list[Function]:
@@ -52,8 +58,7 @@ def closed_form() -> list[Function]:
 def _limits(item: Field, name: str) -> str:
     """The limits of a field as a product of conditions, element by element."""
     parts = []
-    for bound, sign in ((item.above, ">"), (item.at_least, ">="), (item.below, "<"),
-                        (item.at_most, "<=")):  # fmt: skip
+    for bound, sign in ((item.above, ">"), (item.at_least, ">="), (item.below, "<"), (item.at_most, "<=")):
         if bound is not None:
             parts.append(f"({name}{sign}{bound!r})")
     if item.kind == "whole":
@@ -134,8 +139,9 @@ def _body(entry: Function) -> str:
         item = items[place]
         word = item.value.strip()
         if item.type == Token.FUNC and word.upper() == "ISOMITTED(":
-            asked = next((each for each in entry.arguments
-                          if each.name == items[place + 1].value.strip()), None)  # fmt: skip
+            asked = next(
+                (each for each in entry.arguments if each.name == items[place + 1].value.strip()), None
+            )
             if asked is None or asked.is_required:
                 raise InputError(
                     Problem(entry.name, message="its formula asks whether a required argument is there")
@@ -161,15 +167,17 @@ def typed_formula(entry: Function) -> str:
         answer += "_"
     variables.append((answer, _body(entry)))
     result = f"IF(ISERROR({answer}),#NUM!,{answer})"
-    gaps = [f"{_parameter(item)}_gap" for item in entry.arguments
-            if item.is_required and not item.is_whole_range]  # fmt: skip
+    gaps = [
+        f"{_parameter(item)}_gap" for item in entry.arguments if item.is_required and not item.is_whole_range
+    ]
     if gaps:
         result = f'IF(({"+".join(gaps)})>0,"",{result})'
     for item in reversed(entry.arguments):
         bad = f"{_parameter(item)}_bad"
         result = f"IF(ISERROR({bad}),{bad},{result})"
-    parameters = [_parameter(item) if item.is_required else f"[{_parameter(item)}]"
-                  for item in entry.arguments]  # fmt: skip
+    parameters = [
+        _parameter(item) if item.is_required else f"[{_parameter(item)}]" for item in entry.arguments
+    ]
     bound = ",".join(f"{name},{value}" for name, value in variables)
     return f"LAMBDA({','.join(parameters)},LET({bound},{result}))"
 
@@ -187,24 +195,40 @@ def file_formula(entry: Function) -> str:
         if is_call:
             name = item.value[:-1].upper()
             pieces.append(_NEWER.get(name, name) + "(")
-        elif (item.type == Token.OPERAND and item.subtype == Token.RANGE
-              and re.fullmatch(r"[A-Za-z]\w*", item.value.strip())):  # fmt: skip
+        elif (
+            item.type == Token.OPERAND
+            and item.subtype == Token.RANGE
+            and re.fullmatch(r"[A-Za-z]\w*", item.value.strip())
+        ):
             pieces.append("_xlpm." + item.value.strip())
         else:
             pieces.append(item.value)
     text = f"_xlfn.LAMBDA({','.join(spelled)},{''.join(pieces)})"
     if len(text) > MAX_FORMULA:
         raise InputError(
-            Problem(entry.name, message=f"its LAMBDA has {len(text)} characters, "
-                    f"more than the {MAX_FORMULA} that a name can hold")
-        )  # fmt: skip
+            Problem(
+                entry.name,
+                message=f"its LAMBDA has {len(text)} characters, "
+                f"more than the {MAX_FORMULA} that a name can hold",
+            )
+        )
     return text
 
 
 # ------------------------------------------------------------------------------------------- files
 
-_AFTER = ("calcPr", "oleSize", "customWorkbookViews", "pivotCaches", "smartTagPr", "smartTagTypes",
-          "webPublishing", "fileRecoveryPr", "webPublishObjects", "extLst")  # fmt: skip
+_AFTER = (
+    "calcPr",
+    "oleSize",
+    "customWorkbookViews",
+    "pivotCaches",
+    "smartTagPr",
+    "smartTagTypes",
+    "webPublishing",
+    "fileRecoveryPr",
+    "webPublishObjects",
+    "extLst",
+)
 
 
 def put_names(package: Package, entries: Iterable[Function]) -> None:
@@ -226,9 +250,12 @@ def put_names(package: Package, entries: Iterable[Function]) -> None:
             holder.remove(item)
         else:
             problems.append(
-                Problem(package.name, message=f"has a name {item.get('name')} already, for "
-                        f"{(item.text or '')[:40]}", fix="rename it, or use another workbook")
-            )  # fmt: skip
+                Problem(
+                    package.name,
+                    message=f"has a name {item.get('name')} already, for {(item.text or '')[:40]}",
+                    fix="rename it, or use another workbook",
+                )
+            )
     if problems:
         raise TemplateError(problems)
     for entry in entries:

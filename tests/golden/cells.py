@@ -8,11 +8,12 @@ names, and key words.
 
 from __future__ import annotations
 
+import calendar
 import datetime
 import math
 import re
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 from xml.etree import ElementTree
@@ -20,6 +21,8 @@ from xml.etree import ElementTree
 import openpyxl
 from openpyxl.utils import range_boundaries
 from openpyxl.utils.datetime import from_excel
+
+from . import layout
 
 # ------------------------------------------------------------------------------------ what is expected
 
@@ -80,12 +83,17 @@ _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 def _day(text: str, near: datetime.date) -> datetime.date | None:
     """Tue 10 Mar, 10 Mar 2026 or 2026-03-10; None where it is no date or the weekday is wrong."""
     if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
-        return datetime.date.fromisoformat(text)
+        try:
+            return datetime.date.fromisoformat(text)
+        except ValueError:
+            return None
     found = re.fullmatch(r"(?:(\w{3}) )?(\d{1,2}) (\w{3})(?: (\d{4}))?", text)
     if not found or found.group(3) not in _MONTHS:
         return None
-    year = int(found.group(4) or near.year)
-    day = datetime.date(year, _MONTHS.index(found.group(3)) + 1, int(found.group(2)))
+    year, month = int(found.group(4) or near.year), _MONTHS.index(found.group(3)) + 1
+    if not 1 <= int(found.group(2)) <= calendar.monthrange(year, month)[1]:
+        return None
+    day = datetime.date(year, month, int(found.group(2)))
     return None if found.group(1) and _DAYS[day.weekday()] != found.group(1) else day
 
 
@@ -97,6 +105,8 @@ def _moment(token: str, near: datetime.date) -> datetime.datetime | None:
     if day is None:
         return None
     day += datetime.timedelta(days=int(found.group(4) or 0))
+    if int(found.group(2)) > 23 or int(found.group(3)) > 59:
+        return None
     return datetime.datetime.combine(day, datetime.time(int(found.group(2)), int(found.group(3))))
 
 
@@ -319,32 +329,20 @@ def normal(formula: str) -> str:
     return re.sub(r"(\$?[A-Z]{1,2}\$?)\d+", r"\1#", formula)
 
 
-def differences(
-    book: Book,
-    page: Page,
-    captions: Iterable[str],
-    formulas: Iterable[str],
-    labels: dict[str, str],
-    blanks: dict[str, tuple[str, ...]],
-) -> list[str]:
+def differences(book: Book, page: Page) -> list[str]:
     """Every cell that is not explained, and everything expected that is not there."""
-    return _Walk(book, page, set(captions), set(formulas), labels, blanks).run()
+    return _Walk(book, page).run()
 
 
 class _Walk:
-    def __init__(
-        self,
-        book: Book,
-        page: Page,
-        captions: set[str],
-        formulas: set[str],
-        labels: dict[str, str],
-        blanks: dict[str, tuple[str, ...]],
-    ):
-        self.book, self.page, self.captions, self.allowed = book, page, captions, formulas
-        self.name_labels, self.blanks = labels, blanks
+    def __init__(self, book: Book, page: Page):
+        self.book, self.page = book, page
+        self.captions = set(layout.CAPTIONS[page.template])
+        self.allowed = set(layout.FORMULAS[page.template])
+        self.name_labels = layout.LABELS[page.template]
         self.faults: list[str] = []
         self.seen: set[tuple[str, str]] = set()  # sheet and cell
+        self.read: set[str] = set()  # captions that stand somewhere
 
     def fault(self, sheet: str, cell: str, why: str) -> None:
         self.faults.append(f"{sheet}!{cell}: {why}")
@@ -358,6 +356,8 @@ class _Walk:
         for sheet in self.book.sheets:
             self._labels(sheet)
             self._rest(sheet)
+        for words in sorted(self.captions - self.read):
+            self.fault(self.book.sheets.sheetnames[0], "A1", f"the caption {words!r} is gone")
         return self.faults
 
     def _check(self, sheet: str, cell: str, wanted: Any) -> None:
@@ -400,8 +400,11 @@ class _Walk:
             if not found or not found.group(1) == found.group(2) == first:
                 continue
             day = page[found.group(3) + found.group(4)].value
-            if isinstance(day, str):  # repeats the day of the first sheet
-                day = from_excel(self.book.value(sheet, found.group(3) + found.group(4)))
+            if isinstance(day, str) and day.startswith("="):  # repeats the day of the first sheet
+                carried = self.book.value(sheet, found.group(3) + found.group(4))
+                day = from_excel(carried) if isinstance(carried, float) else None
+            if not isinstance(day, datetime.datetime):
+                return None
             if abs((value.date() - day.date()).days) > int(found.group(5)):
                 return rule.dxf.numFmt.formatCode
         return None
@@ -439,7 +442,7 @@ class _Walk:
         if rows is None:
             self.fault(sheet.title, table.ref, f"table {table.name} is not explained")
             return
-        blank = self.blanks.get(table.name, ())
+        blank = layout.BLANKS.get(table.name, ())
         known = set().union(*(row.keys() for row in rows)) | set(blank)
         for missing in known - set(heads):
             self.fault(sheet.title, table.ref, f"there is no column {missing!r}")
@@ -449,7 +452,11 @@ class _Walk:
             self.fault(sheet.title, table.ref, f"{bottom - top} rows, should be {len(rows)}")
         for row, wanted in zip(range(top + 1, bottom + 1), rows, strict=False):
             for column, head in places:
-                self._check(sheet.title, sheet.cell(row, column).coordinate, wanted.get(head))
+                cell = sheet.cell(row, column)
+                self._check(sheet.title, cell.coordinate, wanted.get(head))
+                computed = head in layout.COMPUTED.get(table.name, ())
+                if computed and not str(cell.value).startswith("="):
+                    self.fault(sheet.title, cell.coordinate, f"{cell.value!r} is no formula")
         totals = self.page.totals.get(table.name)
         if totals is not None:
             self._check(sheet.title, sheet.cell(bottom + 1, left).coordinate, "Total")
@@ -543,8 +550,7 @@ class _Walk:
                         here = from_excel(here)
                     if here != there:
                         self.fault(sheet.title, cell.coordinate, f"{here!r} repeats {there!r}")
-                elif cell.value not in self.captions:
+                elif cell.value in self.captions:
+                    self.read.add(cell.value)
+                else:
                     self.fault(sheet.title, cell.coordinate, f"{cell.value!r} is not explained")
-        missing = self.captions - {cell.value for row in sheet.iter_rows() for cell in row}
-        for words in missing if len(self.book.sheets.sheetnames) == 1 else ():
-            self.fault(sheet.title, "A1", f"the caption {words!r} is gone")

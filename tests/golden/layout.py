@@ -222,10 +222,7 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         '=IF(OR(F#="",D#="",E#=""),"",IF(AND(F#>=D#,F#<=E#),"yes","▲ no"))',
         '=IF(OR(H#="",I#=""),"",100*I#/H#)',
     ),
-    "staging": (
-        "=SUM(D#:D#)",
-        "=SUM(G#:G#)",
-    ),
+    "staging": ("=SUM(D#:D#)", "=SUM(G#:G#)"),
     "results": (
         "=IF(C#>0,1-F#/C#,0)",
         "=ROUND(SUM('Use'!$S$#:$S$#)-SUM(C#:C#),3)",
@@ -249,8 +246,20 @@ FORMULAS: dict[str, tuple[str, ...]] = {
 
 #: columns that stay empty for people, or hold a formula that waits for what they type
 BLANKS: dict[str, tuple[str, ...]] = {
-    "SetupShots": ("Weighed [g]",), "SetupFlows": ("Set",), "MaterialLots": ("Done", "Initials"),
-    "MaterialTimes": ("Done", "Initials"), "StagingContainers": ("Done", "Initials"),
+    "SetupShots": ("Weighed [g]",),
+    "SetupFlows": ("Set",),
+    "MaterialLots": ("Done", "Initials"),
+    "MaterialTimes": ("Done", "Initials"),
+    "StagingContainers": ("Done", "Initials"),
     "CheckShots": ("Weighed [g]", "Within limits", "A alone [g]", "B alone [g]", "B per 100 A", "Initials"),
     "CureBatches": ("State",),
-}  # fmt: skip
+}
+
+#: columns in which every cell must hold a formula
+COMPUTED: dict[str, tuple[str, ...]] = {
+    "CheckShots": ("Within limits", "B per 100 A"),
+    "CureBatches": ("State",),
+    "MaterialMore": ("More [mL]", "More containers"),
+    "ResultMaterials": ("Waste share",),
+    "ResultDays": ("A or one part [mL]", "B [mL]", "All materials [kg]", "All purges", "All mixers"),
+}

@@ -30,6 +30,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = "dispense"
+DESELECTED: list[str] = []  # options for pytest
 LONGEST = 900.0  # s; a mutant that runs longer is killed by its time
 
 #: module (anywhere in the package) and the tests of its topic, quick ones first
@@ -70,22 +71,66 @@ class Mutant:
 
 OPERATORS: dict[type, str] = {ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*", ast.FloorDiv: "/"}
 COMPARES: dict[type, str] = {
-    ast.Lt: "<=", ast.LtE: "<", ast.Gt: ">=", ast.GtE: ">", ast.Eq: "!=", ast.NotEq: "==", ast.Is: "is not",
-    ast.IsNot: "is", ast.In: "not in", ast.NotIn: "in",
-}  # fmt: skip
+    ast.Lt: "<=",
+    ast.LtE: "<",
+    ast.Gt: ">=",
+    ast.GtE: ">",
+    ast.Eq: "!=",
+    ast.NotEq: "==",
+    ast.Is: "is not",
+    ast.IsNot: "is",
+    ast.In: "not in",
+    ast.NotIn: "in",
+}
 NAMES = {
-    "min": "max", "max": "min", "hottest": "coldest", "coldest": "hottest", "floor": "ceil", "ceil": "floor",
-    "low": "high", "high": "low", "lag_slow": "lag_fast", "begun": "ended", "ended": "begun",
-    "volume_ratio": "mass_ratio", "mass_ratio": "volume_ratio", "nozzle_bore": "mixer_bore",
-    "mixer_length": "nozzle_length", "hot": "cold", "cold": "hot", "worst_low": "low", "worst_high": "high",
-    "width": "height", "nominal": "high", "purge_volume": "mixer_volume", "start_volume": "end_volume",
-    "first": "last", "last": "first", "usable": "heel", "opening": "closing", "started": "finished",
-    "flow": "speed", "purges": "mixers", "sin": "cos", "mass_low": "mass_high", "mass_high": "mass_low",
-}  # fmt: skip
+    "min": "max",
+    "max": "min",
+    "hottest": "coldest",
+    "coldest": "hottest",
+    "floor": "ceil",
+    "ceil": "floor",
+    "low": "high",
+    "high": "low",
+    "lag_slow": "lag_fast",
+    "begun": "ended",
+    "ended": "begun",
+    "volume_ratio": "mass_ratio",
+    "mass_ratio": "volume_ratio",
+    "nozzle_bore": "mixer_bore",
+    "mixer_length": "nozzle_length",
+    "hot": "cold",
+    "cold": "hot",
+    "worst_low": "low",
+    "worst_high": "high",
+    "width": "height",
+    "nominal": "high",
+    "purge_volume": "mixer_volume",
+    "start_volume": "end_volume",
+    "first": "last",
+    "last": "first",
+    "usable": "heel",
+    "opening": "closing",
+    "started": "finished",
+    "flow": "speed",
+    "purges": "mixers",
+    "sin": "cos",
+    "mass_low": "mass_high",
+    "mass_high": "mass_low",
+}
 TEXTS = {
-    "a": "b", "b": "a", "mass": "volume", "purge": "change mixer", "moisture": "room", "oven": "room",
-    "move": "join", "join": "test", "parts": "scrap", "heel": "expired", "mL": "g", "°C": "K",
-}  # fmt: skip
+    "a": "b",
+    "b": "a",
+    "mass": "volume",
+    "purge": "change mixer",
+    "moisture": "room",
+    "oven": "room",
+    "move": "join",
+    "join": "test",
+    "parts": "scrap",
+    "heel": "expired",
+    "mL": "g",
+    "°C": "K",
+}
 
 
 class _Seeker(ast.NodeVisitor):
@@ -101,8 +146,10 @@ class _Seeker(ast.NodeVisitor):
 
     def span(self, node: ast.AST) -> tuple[int, int]:
         """Bytes of a node."""
-        return (self.offsets[node.lineno - 1] + node.col_offset,
-                self.offsets[node.end_lineno - 1] + node.end_col_offset)  # fmt: skip
+        return (
+            self.offsets[node.lineno - 1] + node.col_offset,
+            self.offsets[node.end_lineno - 1] + node.end_col_offset,
+        )
 
     def text(self, node: ast.AST) -> str:
         """Source of a node."""
@@ -153,8 +200,11 @@ class _Seeker(ast.NodeVisitor):
 
     def visit_BinOp(self, node: ast.BinOp) -> None:
         left, right = self.text(node.left), self.text(node.right)
-        words = any(isinstance(part, ast.JoinedStr) or (isinstance(part, ast.Constant)
-                    and isinstance(part.value, str)) for part in (node.left, node.right))  # fmt: skip
+        words = any(
+            isinstance(part, ast.JoinedStr)
+            or (isinstance(part, ast.Constant) and isinstance(part.value, str))
+            for part in (node.left, node.right)
+        )
         sign = OPERATORS.get(type(node.op))
         if sign and not words:
             self.put(node, f"({left}) {sign} ({right})", "operator")
@@ -278,14 +328,16 @@ NAMED: tuple[tuple[str, str, str, str], ...] = (
     ("by volume and by mass exchanged", "*.py", r"\{card\.volume_ratio:", "{card.mass_ratio:"),
     ("mass ratio × 1.1", "*.py", r"(100\.0 \* masses\[\"b\"\] / masses\[\"a\"\])", r"1.1 * \1"),
     (
-        "hottest for coldest", "dispenser.py", r"coldest, hottest = min\(record\), max\(record\)",
+        "hottest for coldest",
+        "dispenser.py",
+        r"coldest, hottest = min\(record\), max\(record\)",
         "hottest, coldest = min(record), max(record)",
     ),
     ("half depth", "*.py", r"return float\(section_depth\(", "return 0.5 * float(section_depth("),
     ("whole flange", "*.py", r"bead\.flange_width / 2\.0", "bead.flange_width"),
     ("quickest for slowest oven place, on the board", "cure_times.py", r"oven\.lag_slow", "oven.lag_fast"),
     ("quickest for slowest oven place, in the report", "cure_runs.py", r"oven\.lag_slow", "oven.lag_fast"),
-)  # fmt: skip
+)
 
 
 def named() -> list[Mutant]:
@@ -349,6 +401,7 @@ def pytest(folder: Path, tests: list[str]) -> tuple[int, str]:
         "no:cacheprovider",
         "-m",
         "not libreoffice",
+        *DESELECTED,
         *tests,
     ]
     environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", "PYTHONPATH": str(folder)}
@@ -377,6 +430,17 @@ def run(mutant: Mutant, verbose: bool = False) -> Outcome:
     return Outcome(mutant, code != 0, by, time.monotonic() - begin)
 
 
+def is_green(numbered: list[tuple[int, Mutant]]) -> bool:
+    """Whether the tests pass on the package as it is; else every mutant would seem killed."""
+    tests = sorted({name for _, mutant in numbered for name in tests_of(mutant)})
+    with tempfile.TemporaryDirectory(prefix="mutant_") as name:
+        copy_package(Path(name))
+        code, words = pytest(Path(name), tests)
+    if code:
+        print(f"the tests fail without any mutant:\n{words}")
+    return code == 0
+
+
 def main() -> int:
     """Draw, run, report."""
     parser = argparse.ArgumentParser(
@@ -387,8 +451,13 @@ def main() -> int:
     parser.add_argument("--named", action="store_true", help="the named faults alone")
     parser.add_argument("--only", type=int, help="number of the one mutant to run")
     parser.add_argument("--list", action="store_true", help="print the mutants and do nothing")
+    parser.add_argument(
+        "--deselect", action="append", default=[], help="a test that fails anyway, as for pytest"
+    )
+    parser.add_argument("--skip-baseline", action="store_true", help="do not run the unchanged package first")
     parser.add_argument("--jobs", type=int, default=2)
     options = parser.parse_args()
+    DESELECTED.extend(f"--deselect={name}" for name in options.deselect)
     mutants = named() if options.named else [*named(), *draw(options.seed, options.count)]
     numbered = list(enumerate(mutants))
     if options.only is not None:
@@ -396,6 +465,8 @@ def main() -> int:
     if options.list:
         print("\n".join(f"{number:3d} {mutant}" for number, mutant in numbered))
         return 0
+    if not options.skip_baseline and not is_green(numbered):
+        return 2
     killed, survivors = 0, []
     with concurrent.futures.ThreadPoolExecutor(options.jobs) as pool:
         waiting = {pool.submit(run, mutant, options.only is not None): number for number, mutant in numbered}

@@ -594,7 +594,7 @@ DRIVE: dict[str, Table] = {
             "Dots": 4,
             "Resistance limit [K/W]": 0.034,
             "Contact resistance [K·mm²/W]": 9,
-        },
+        }
     ),
     "Stations": _turned(
         {

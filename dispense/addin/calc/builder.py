@@ -17,12 +17,13 @@ from importlib import metadata
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
-from ... import __version__, functions
-from ...errors import DispenseError, Problem
-from ...fields import Field
-from ...registry import Function
-from ...workbook.spell import CALC_SERVICE, calc_method
-from ...workbook.write import atomic_write
+from ... import __version__
+from ...base.errors import DispenseError, Problem
+from ...base.fields import Field
+from ...formulas.spell import CALC_SERVICE, calc_method
+from ...handbook import catalogue as functions
+from ...handbook.declare import Function
+from ...xlsx.write import atomic_write
 from .. import argument_help, argument_title, function_help
 from . import component_names as names
 
@@ -204,7 +205,7 @@ def _module_file(parts: list[str]) -> Path | None:
 
 def needed() -> tuple[list[Path], list[str]]:
     """The package's files that the functions need, and the other packages those import."""
-    todo = [["dispense", "functions"], ["dispense", "addin", "calc", "cells"]]
+    todo = [["dispense", "handbook", "catalogue"], ["dispense", "addin", "calc", "cells"]]
     files: dict[Path, None] = {}
     outside: set[str] = set()
     while todo:
@@ -223,7 +224,7 @@ def needed() -> tuple[list[Path], list[str]]:
                     todo.append(words)
                 elif words[0] not in sys.stdlib_module_names:
                     outside.add(words[0])
-    data = PACKAGE / "data"
+    data = PACKAGE / "handbook" / "data"
     beside = [path for path in data.rglob("*") if path.is_file()] if data.is_dir() else []
     kept = {path for path in [*files, *beside] if "__pycache__" not in path.parts}
     return sorted(kept), sorted(outside)

@@ -15,18 +15,25 @@ from typing import Any
 
 import numpy as np
 
-from ...errors import VALUE
-from ...fields import CellError
-from ...registry import Function, evaluate, keep_fault, loud_scalar
+from ...base.errors import VALUE
+from ...base.fields import CellError
+from ...handbook.catalogue import evaluate
+from ...handbook.declare import Function
+from ...handbook.evaluate import keep_fault, loud_scalar
 
 # the functions turn what is no number into an error cell; numpy need not tell it on a terminal too
 warnings.filterwarnings("ignore", category=RuntimeWarning, module=r"dispense\.")
 
 # Calc's numbers of the errors that also other spreadsheets know
 ERROR_NUMBERS = {
-    "#NULL!": 521, "#DIV/0!": 532, "#VALUE!": 519, "#REF!": 524, "#NAME?": 525, "#NUM!": 503,
+    "#NULL!": 521,
+    "#DIV/0!": 532,
+    "#VALUE!": 519,
+    "#REF!": 524,
+    "#NAME?": 525,
+    "#NUM!": 503,
     "#N/A": 32767,
-}  # fmt: skip
+}
 
 
 def error_value(text: str) -> float:

@@ -66,7 +66,7 @@ def _load():
     """Put the real methods in place of the first ones."""
     try:
         from dispense.addin.calc.cells import method
-        from dispense.functions import FUNCTIONS
+        from dispense.handbook.catalogue import FUNCTIONS
 
         made = {name: method(FUNCTIONS[name]) for name in NAMES}
     except Exception as error:  # whatever the other Python lacks: every cell then says so
@@ -159,9 +159,11 @@ def _set_again(sheet, cell):
     cursor = sheet.createCursorByRange(cell)
     cursor.collapseToCurrentArray()
     array = sheet.getCellRangeByPosition(
-        cursor.RangeAddress.StartColumn, cursor.RangeAddress.StartRow,
-        cursor.RangeAddress.EndColumn, cursor.RangeAddress.EndRow,
-    )  # fmt: skip
+        cursor.RangeAddress.StartColumn,
+        cursor.RangeAddress.StartRow,
+        cursor.RangeAddress.EndColumn,
+        cursor.RangeAddress.EndRow,
+    )
     array.setArrayFormula(PREFIX.sub("", formula[1:-1]))
 
 

@@ -17,8 +17,15 @@ from com.sun.star.util import URL
 from manage import PATIENCE, start, stop
 
 FILTERS = {".xlsx": "Calc MS Excel 2007 XML", ".ods": "calc8", ".pdf": "calc_pdf_Export"}
-ERROR_TEXTS = {521: "#NULL!", 532: "#DIV/0!", 519: "#VALUE!", 524: "#REF!", 525: "#NAME?",
-               503: "#NUM!", 32767: "#N/A"}  # fmt: skip
+ERROR_TEXTS = {
+    521: "#NULL!",
+    532: "#DIV/0!",
+    519: "#VALUE!",
+    524: "#REF!",
+    525: "#NAME?",
+    503: "#NUM!",
+    32767: "#N/A",
+}
 
 
 def _property(name, value):
@@ -54,17 +61,13 @@ class Desk:
     def __init__(self, context):
         self.context = context
         self.document = None
-        self.desktop = context.ServiceManager.createInstanceWithContext(
-            "com.sun.star.frame.Desktop", context
-        )
+        self.desktop = context.ServiceManager.createInstanceWithContext("com.sun.star.frame.Desktop", context)
 
     def open(self, path=None, hidden=True):
         """Open a file, or a new spreadsheet; the one before is closed."""
         self.close()
         url = pathlib.Path(path).resolve().as_uri() if path else "private:factory/scalc"
-        self.document = self.desktop.loadComponentFromURL(
-            url, "_blank", 0, (_property("Hidden", hidden),)
-        )
+        self.document = self.desktop.loadComponentFromURL(url, "_blank", 0, (_property("Hidden", hidden),))
         if self.document is None:
             raise ValueError(f"cannot be opened: {path}")
 
@@ -80,9 +83,7 @@ class Desk:
     def save(self, path):
         """Store a copy in the format that the name's ending says."""
         target = pathlib.Path(path).resolve()
-        self.document.storeToURL(
-            target.as_uri(), (_property("FilterName", FILTERS[target.suffix]),)
-        )
+        self.document.storeToURL(target.as_uri(), (_property("FilterName", FILTERS[target.suffix]),))
 
     def sheets(self):
         return list(self.document.Sheets.ElementNames)
@@ -133,7 +134,7 @@ class Desk:
         return [
             [_content(cells.getCellByPosition(i, j)) for i in range(size.EndColumn - size.StartColumn + 1)]
             for j in range(size.EndRow - size.StartRow + 1)
-        ]  # fmt: skip
+        ]
 
     def formulas(self, address):
         return [list(row) for row in self._range(address).getFormulaArray()]
@@ -188,9 +189,10 @@ class Desk:
         for number in range(described.getCount()):
             entry = {item.Name: item.Value for item in described.getByIndex(number)}
             found[entry["Name"]] = {
-                "category": entry["Category"], "description": entry["Description"],
+                "category": entry["Category"],
+                "description": entry["Description"],
                 "arguments": [[a.Name, a.Description, bool(a.IsOptional)] for a in entry["Arguments"] or ()],
-            }  # fmt: skip
+            }
         return found
 
     def version(self):

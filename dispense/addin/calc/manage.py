@@ -52,13 +52,19 @@ def start(soffice, profile_url, *files):
     pipe = f"dispense{os.getpid()}"
     address = f"pipe,name={pipe};urp;StarOffice.ComponentContext"
     process = subprocess.Popen(
-        [soffice, "--headless", "--norestore", "--nologo", "--nodefault",
-         "-env:UserInstallation=" + profile_url, "--accept=" + address, *files]
-    )  # fmt: skip
-    local = uno.getComponentContext()
-    resolver = local.ServiceManager.createInstanceWithContext(
-        "com.sun.star.bridge.UnoUrlResolver", local
+        [
+            soffice,
+            "--headless",
+            "--norestore",
+            "--nologo",
+            "--nodefault",
+            "-env:UserInstallation=" + profile_url,
+            "--accept=" + address,
+            *files,
+        ]
     )
+    local = uno.getComponentContext()
+    resolver = local.ServiceManager.createInstanceWithContext("com.sun.star.bridge.UnoUrlResolver", local)
     until = time.monotonic() + PATIENCE
     while True:
         try:
@@ -72,9 +78,7 @@ def start(soffice, profile_url, *files):
 
 def stop(process, context):
     """Close LibreOffice."""
-    desktop = context.ServiceManager.createInstanceWithContext(
-        "com.sun.star.frame.Desktop", context
-    )
+    desktop = context.ServiceManager.createInstanceWithContext("com.sun.star.frame.Desktop", context)
     with contextlib.suppress(Exception):  # the connection may break while it closes
         desktop.terminate()
     try:

@@ -21,19 +21,21 @@ from pathlib import Path
 from typing import Any
 
 from ... import __version__
-from ...errors import DispenseError, Problem
-from ...functions import FUNCTIONS
+from ...base.errors import DispenseError, Problem
+from ...handbook.catalogue import FUNCTIONS
 from .builder import build, needed
 from .component_names import IDENTIFIER
 
 VARIABLE = "DISPENSE_SOFFICE"  # the soffice program, where it is in no usual place
 OLDEST_PYTHON = (3, 11)
 _LINUX = (
-    "/usr/lib/libreoffice/program", "/usr/lib64/libreoffice/program", "/opt/libreoffice*/program",
-    "/usr/local/lib/libreoffice/program", "/snap/libreoffice/current/lib/libreoffice/program",
-)  # fmt: skip
-_MAC = ("/Applications/LibreOffice.app/Contents/MacOS",
-        "~/Applications/LibreOffice.app/Contents/MacOS")  # fmt: skip
+    "/usr/lib/libreoffice/program",
+    "/usr/lib64/libreoffice/program",
+    "/opt/libreoffice*/program",
+    "/usr/local/lib/libreoffice/program",
+    "/snap/libreoffice/current/lib/libreoffice/program",
+)
+_MAC = ("/Applications/LibreOffice.app/Contents/MacOS", "~/Applications/LibreOffice.app/Contents/MacOS")
 _WINDOWS = ("ProgramFiles", "ProgramW6432", "ProgramFiles(x86)")
 
 
@@ -111,10 +113,13 @@ def find_office() -> Office:
             return Office(soffice, unopkg, _own_python(folder))
         looked.append(str(folder))
     raise DispenseError(
-        Problem("addin", message="LibreOffice is not found in " + (", ".join(looked) or "the PATH"),
-                fix=f"install LibreOffice with its Python support (Debian: apt install "
-                    f"libreoffice-calc python3-uno), or set {VARIABLE} to its soffice program")
-    )  # fmt: skip
+        Problem(
+            "addin",
+            message="LibreOffice is not found in " + (", ".join(looked) or "the PATH"),
+            fix=f"install LibreOffice with its Python support (Debian: apt install "
+            f"libreoffice-calc python3-uno), or set {VARIABLE} to its soffice program",
+        )
+    )
 
 
 def default_profile() -> Path:
@@ -155,12 +160,16 @@ def probe(office: Office, modules: list[str], first: list[str] | None = None) ->
     """What LibreOffice's interpreter is and which of these modules it can import."""
     if office.python is None:
         raise DispenseError(
-            Problem("addin", message="this LibreOffice has no Python",
-                    fix="install its Python support (Debian: apt install python3-uno)")
-        )  # fmt: skip
+            Problem(
+                "addin",
+                message="this LibreOffice has no Python",
+                fix="install its Python support (Debian: apt install python3-uno)",
+            )
+        )
     command = [str(office.python), "-c", _PROBE, json.dumps(first or []), json.dumps(modules)]
-    done = subprocess.run(command, capture_output=True, text=True, env=clean_environment(),
-                          timeout=120, check=False)  # fmt: skip
+    done = subprocess.run(
+        command, capture_output=True, text=True, env=clean_environment(), timeout=120, check=False
+    )
     if done.returncode:
         raise DispenseError(f"LibreOffice's Python {office.python} fails: {done.stderr.strip()}")
     return json.loads(done.stdout.splitlines()[-1])
@@ -168,8 +177,7 @@ def probe(office: Office, modules: list[str], first: list[str] | None = None) ->
 
 def _fits(found: dict[str, Any]) -> bool:
     """Whether the running interpreter's compiled packages work in LibreOffice's."""
-    return (found["tag"] == sys.implementation.cache_tag
-            and found["platform"] == sysconfig.get_platform())  # fmt: skip
+    return found["tag"] == sys.implementation.cache_tag and found["platform"] == sysconfig.get_platform()
 
 
 def lacking(office: Office) -> tuple[list[str], bool]:
@@ -178,11 +186,14 @@ def lacking(office: Office) -> tuple[list[str], bool]:
     version = tuple(found["version"])
     if version[:2] < OLDEST_PYTHON:
         raise DispenseError(
-            Problem("addin install", message="LibreOffice's own Python is "
-                    f"{'.'.join(map(str, version))}; the functions need "
-                    f"{'.'.join(map(str, OLDEST_PYTHON))} or newer",
-                    fix="install a newer LibreOffice")
-        )  # fmt: skip
+            Problem(
+                "addin install",
+                message="LibreOffice's own Python is "
+                f"{'.'.join(map(str, version))}; the functions need "
+                f"{'.'.join(map(str, OLDEST_PYTHON))} or newer",
+                fix="install a newer LibreOffice",
+            )
+        )
     return [name for name, have in found["modules"].items() if have is None], _fits(found)
 
 
@@ -190,8 +201,10 @@ def _advice(missing: list[str], office: Office) -> str:
     if str(office.python).startswith("/usr/bin/"):
         packages = " ".join(f"python3-{name}" for name in missing)
         return f"run: sudo apt install {packages} (or the same packages of your system)"
-    return (f'run: "{office.python}" -m pip install {" ".join(missing)}, or run '
-            "`dispense addin install` from a Python of LibreOffice's version")  # fmt: skip
+    return (
+        f'run: "{office.python}" -m pip install {" ".join(missing)}, or run '
+        "`dispense addin install` from a Python of LibreOffice's version"
+    )
 
 
 # -------------------------------------------------------------------------- install and uninstall
@@ -211,15 +224,18 @@ def _manage(office: Office, action: str, argument: str, shared: bool, profile: P
     else:
         command = [str(office.unopkg), action, *(["--shared"] if shared else []), *place]
         command += ["--force", argument] if action == "add" else [argument]
-    done = subprocess.run(command, capture_output=True, text=True, env=clean_environment(),
-                          timeout=600, check=False)  # fmt: skip
+    done = subprocess.run(
+        command, capture_output=True, text=True, env=clean_environment(), timeout=600, check=False
+    )
     if done.returncode:
         lines = (done.stderr.strip() or done.stdout.strip()).splitlines()
         raise DispenseError(
-            Problem(f"addin {'install' if action == 'add' else 'uninstall'}",
-                    message="; ".join(line for line in lines[-3:] if line.strip()),
-                    fix="close LibreOffice and try again")
-        )  # fmt: skip
+            Problem(
+                f"addin {'install' if action == 'add' else 'uninstall'}",
+                message="; ".join(line for line in lines[-3:] if line.strip()),
+                fix="close LibreOffice and try again",
+            )
+        )
 
 
 def install(
@@ -241,9 +257,12 @@ def install(
             missing, fits = lacking(office)
             if missing and not fits and missing != ["pint"]:
                 raise DispenseError(
-                    Problem("addin install", message="LibreOffice's Python lacks "
-                            + " and ".join(missing), fix=_advice(missing, office))
-                )  # fmt: skip
+                    Problem(
+                        "addin install",
+                        message="LibreOffice's Python lacks " + " and ".join(missing),
+                        fix=_advice(missing, office),
+                    )
+                )
             path = build(Path(folder) / "dispense.oxt", with_dependencies=bool(missing) and fits)
         else:
             path = Path(oxt).resolve()
@@ -253,9 +272,7 @@ def install(
     return status(profile)
 
 
-def uninstall(
-    shared: bool | None = None, profile: str | os.PathLike[str] | None = None
-) -> dict[str, Any]:
+def uninstall(shared: bool | None = None, profile: str | os.PathLike[str] | None = None) -> dict[str, Any]:
     """Remove the extension, from where it is installed, and return the `status` after it."""
     office = find_office()
     place = Path(profile) if profile else None
@@ -280,10 +297,14 @@ def _installed(office: Office, profile: Path | None) -> list[dict[str, Any]]:
                 continue
             version = re.search(r'<version value="([^"]*)"', text)
             place = description.parent
-            found.append({
-                "for": owner, "version": version[1] if version else "", "folder": str(place),
-                "functions": len((place / "functions.txt").read_text("ascii").split()),
-            })  # fmt: skip
+            found.append(
+                {
+                    "for": owner,
+                    "version": version[1] if version else "",
+                    "folder": str(place),
+                    "functions": len((place / "functions.txt").read_text("ascii").split()),
+                }
+            )
     return found
 
 
@@ -306,9 +327,12 @@ def status(profile: str | os.PathLike[str] | None = None) -> dict[str, Any]:
     office = find_office()
     found = _installed(office, Path(profile) if profile else None)
     result: dict[str, Any] = {
-        "installed": found, "soffice": str(office.soffice), "python": None, "modules": {},
+        "installed": found,
+        "soffice": str(office.soffice),
+        "python": None,
+        "modules": {},
         "problems": [],
-    }  # fmt: skip
+    }
     if office.python is None:
         result["problems"].append("this LibreOffice has no Python support")
         return result

@@ -1,8 +1,8 @@
 """A headless LibreOffice with its own profile, driven from Python: for tests and measurements.
 
-    with Session(profile) as calc:
-        calc.open("plan.xlsx")
-        calc.get("Sheet1!A1:B3")
+with Session(profile) as calc:
+    calc.open("plan.xlsx")
+    calc.get("Sheet1!A1:B3")
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import subprocess
 from pathlib import Path
 from typing import Any
 
-from ...errors import DispenseError
+from ...base.errors import DispenseError
 from .office import clean_environment, find_office
 
 
@@ -28,11 +28,19 @@ class Session:
             raise DispenseError("this LibreOffice has no Python")
         script = Path(__file__).with_name("desk.py")
         self._process = subprocess.Popen(
-            [str(office.python), str(script), str(office.soffice),
-             Path(profile).resolve().as_uri(), *([] if file is None else [str(file)])],
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, encoding="utf-8",
+            [
+                str(office.python),
+                str(script),
+                str(office.soffice),
+                Path(profile).resolve().as_uri(),
+                *([] if file is None else [str(file)]),
+            ],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            encoding="utf-8",
             env=clean_environment(),
-        )  # fmt: skip
+        )
         self._answer()
 
     def _answer(self) -> Any:

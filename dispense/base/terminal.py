@@ -1,0 +1,205 @@
+"""What the commands print: aligned tables, progress on a terminal, colour only where wanted."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import sys
+import time
+import unicodedata
+from collections.abc import Iterable, Sequence
+from typing import Any, TextIO
+
+from .errors import escaped
+from .findings import DANGER, HEADINGS, KINDS, NOTE, Finding, grouped, tally
+from .units import is_number
+
+_BOLD = re.compile("(\x1b\\[[01]m)")  # what `emphasise` writes
+
+
+def use_colour(stream: TextIO) -> bool:
+    """Whether colour may be written: a terminal, and NO_COLOR not set."""
+    return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def emphasise(text: str, stream: TextIO | None = None) -> str:
+    """Bold on a terminal, plain elsewhere."""
+    stream = sys.stdout if stream is None else stream
+    return f"\x1b[1m{text}\x1b[0m" if use_colour(stream) else text
+
+
+def display_width(text: str) -> int:
+    """Columns that a text takes on a terminal."""
+    return sum(
+        0 if unicodedata.combining(char) else 2 if unicodedata.east_asian_width(char) in "WF" else 1
+        for char in text
+    )
+
+
+def table(headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """An aligned table: numbers to the right, texts to the left, nothing cut.
+
+    >>> print(table(["part", "volume [mL]"], [["lid", 1.5], ["frame", 12.25]]))
+    part   volume [mL]
+    lid            1.5
+    frame        12.25
+    """
+    cells = [[shown(value) for value in row] for row in rows]
+    numeric = [
+        all(is_number(row[place]) for row in cells if row[place]) and bool(cells)
+        for place in range(len(headers))
+    ]
+    widths = [
+        max(display_width(line[place]) for line in [list(headers), *cells]) for place in range(len(headers))
+    ]
+
+    def line(texts: Sequence[str]) -> str:
+        parts = []
+        for text, width, right in zip(texts, widths, numeric, strict=True):
+            pad = " " * (width - display_width(text))
+            parts.append(pad + text if right else text + pad)
+        return "  ".join(parts).rstrip()
+
+    return "\n".join([line(list(headers)), *(line(row) for row in cells)])
+
+
+def findings_text(
+    findings: Iterable[Finding], *, most: int = 8, where: bool = True, notes: bool = True, more: str = ""
+) -> str:
+    """Findings under a heading for each kind, the gravest first, those of one sort together.
+
+    `where` adds the columns of station and day; without `notes` they are counted only. At most `most`
+    sorts of a kind are shown; all dangers, and what single cells of the plan hold, always. `more` says
+    where all of them stand.
+
+    >>> print(findings_text([Finding("stop", "529 s of work", "more nozzles", "takt", "hem")]))
+    1 stops the line
+    <BLANKLINE>
+    Stops the line
+      times  station  first on  what
+          1  hem                529 s of work
+                                → more nozzles
+    """
+    findings = list(findings)
+    groups = grouped(findings)
+    lines = [tally(findings) + (f" ({more})" if more else "")]
+    for kind in KINDS:
+        mine = [group for group in groups if group.first.kind == kind]
+        if not mine or (kind == NOTE and not notes):
+            continue
+        shown_groups = [group for place, group in enumerate(mine)
+                        if kind == DANGER or place < most or group.first.is_of_a_cell]  # fmt: skip
+        lines += ["", HEADINGS[kind]]
+        if where:
+            rows = [
+                [f"  {group.count}", group.where, _first_on(group.first), _what(group.first)]
+                for group in shown_groups
+            ]
+            head, *body = table(["  times", "station", "first on", "what"], rows).splitlines()
+            lines.append(head)
+            for group, line in zip(shown_groups, body, strict=True):
+                lines.append(line)
+                if group.first.fix:
+                    lines.append(" " * head.index("what") + f"→ {group.first.fix}")
+        else:
+            mark = "-" if kind == NOTE else "▲"
+            lines += [
+                f"{mark} {group.first}" + (f" ({group.count} of this sort)" if group.count > 1 else "")
+                for group in shown_groups
+            ]
+        if len(mine) > len(shown_groups):
+            lines.append(f"  and {len(mine) - len(shown_groups)} more sorts")
+    return "\n".join(lines)
+
+
+def _what(finding: Finding) -> str:
+    """What is found, led by the cell of the plan where it is that cell's."""
+    if not finding.is_of_a_cell or finding.text.startswith(finding.cell):
+        return finding.text
+    return f"{finding.cell}: {finding.text}"
+
+
+def _first_on(finding: Finding) -> str:
+    return f"{finding.day or ''} {finding.shift}".strip()
+
+
+def shown(value: Any) -> str:
+    """A value in a printed table; numbers to six significant digits."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    return escaped(str(value))
+
+
+def printable(text: str) -> str:
+    """A report as a terminal may print it: its lines and its bold stay, codes of cells are shown.
+
+    >>> printable("one\\ntwo\\x1b[2J")
+    'one\\ntwo\\\\x1b[2J'
+    """
+    return "\n".join(
+        "".join(piece if _BOLD.fullmatch(piece) else escaped(piece) for piece in _BOLD.split(line))
+        for line in text.split("\n")
+    )
+
+
+def json_text(value: Any) -> str:
+    """JSON as a terminal may print it: codes that it would obey are written as JSON escapes."""
+    text = json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False, default=str)
+    return (
+        "".join(char if char.isprintable() or char == "\n" else json.dumps(char)[1:-1] for char in text)
+        if not text.replace("\n", "").isprintable()
+        else text
+    )
+
+
+def in_words(value: Any) -> str:
+    """A value of a report on one line.
+
+    >>> in_words(["one", "two"]), in_words([]), in_words({"numpy": None, "pint": "0.24"})
+    ('one; two', 'none', 'numpy none, pint 0.24')
+    """
+    if value is None or value == [] or value == {}:
+        return "none"
+    if isinstance(value, dict):
+        return ", ".join(f"{key} {in_words(item)}" for key, item in value.items())
+    if isinstance(value, list | tuple):
+        return "; ".join(in_words(item) for item in value)
+    return shown(value)
+
+
+class Progress:
+    """A line on standard error that shows how far long work is; nothing unless it is a terminal."""
+
+    def __init__(self, total: int, what: str, stream: TextIO | None = None):
+        self.total, self.what, self.done = total, what, 0
+        self.stream = sys.stderr if stream is None else stream
+        self.live = self.stream.isatty() and total > 1
+        self._last = 0.0
+
+    def step(self, count: int = 1) -> None:
+        """So much more is done."""
+        self.done += count
+        now = time.monotonic()
+        if self.live and (now - self._last > 0.1 or self.done >= self.total):
+            self._last = now
+            filled = 24 * self.done // max(self.total, 1)
+            bar = "#" * filled + "." * (24 - filled)
+            self.stream.write(f"\r{self.what} [{bar}] {self.done}/{self.total}")
+            self.stream.flush()
+
+    def close(self) -> None:
+        """End the line."""
+        if self.live:
+            self.stream.write("\n")
+            self.stream.flush()
+
+    def __enter__(self) -> Progress:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()

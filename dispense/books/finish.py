@@ -1,0 +1,23 @@
+"""A workbook made here, finished: values beside its formulas and in its charts, same content same bytes."""
+
+from __future__ import annotations
+
+from openpyxl import Workbook
+
+from ..base.paper import paper_code
+from ..formulas.evaluate import evaluate_package
+from ..xlsx.package import Package
+from ..xlsx.templates import cache_values, refresh_charts
+from . import style
+from .pages import set_paper
+
+__all__ = ["finished"]
+
+
+def finished(book: Workbook, name: str, paper: str = "A4") -> bytes:
+    """The bytes of the workbook, to be printed on that paper; errors call it `name`."""
+    package = Package.open(style.stable_bytes(book), name=name)
+    set_paper(package, paper_code(paper, name))
+    cache_values(package, evaluate_package)
+    refresh_charts(package)
+    return package.to_bytes()

@@ -1,0 +1,595 @@
+"""The forecast as a workbook to forward: the answer first, then one sheet for each question.
+
+Totals and the formulas of the stock rules are live and hold their values too; charts are the
+spreadsheet's own, told apart by pattern as well as by colour. Same forecast, same bytes.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from openpyxl import Workbook
+from openpyxl.chart import BarChart, LineChart, Reference, Series
+from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.drawing.fill import ColorChoice, PatternFillProperties
+from openpyxl.drawing.line import LineProperties
+from openpyxl.styles import Font
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.pagebreak import Break
+from openpyxl.worksheet.worksheet import Worksheet
+
+from ..base.findings import KINDS, SHORTAGE
+from ..forecast.model import CAUSE_WORDS, USE_WORDS, Forecast, Table
+from ..forecast.stock import ALL_CAUSES
+from . import style
+from .charts import add_legend, dress, label_values
+from .finish import finished
+
+__all__ = ["book_bytes"]
+
+SHEETS = {
+    "findings": "Findings",
+    "components": "Components",
+    "orders": "Orders",
+    "weeks": "Weeks",
+    "materials": "Materials",
+    "days": "Days",
+    "stock": "Stock",
+    "cover": "Cover",
+    "stations": "Stations",
+    "station_weeks": "Station weeks",
+    "lots": "Lots",
+    "reorder": "Reorder",
+    "causes": "Cost and waste",
+    "drivers": "Drivers",
+    "what_if": "What if",
+    "what_if_causes": "What if causes",
+    "what_if_cost": "What if cost",
+    "what_if_steps": "What if steps",
+}
+FORMATS = {"date": "ddd dd mmm yy", "whole": "#,##0", "share": "0%", "text": "@"}
+WIDTHS = {"date": 14.5, "whole": 11, "share": 10}
+PAGE_WIDTH = 170  # characters across one page
+WIDEST = 62
+CHART_HEIGHT = 8.2  # cm
+CHART_ROWS = 17
+CHARACTER = 0.186  # cm
+PLAIN = 9.0  # characters of a column that no width is set for
+LEAST_COLUMNS = 10  # that a page is wide at least
+ONE_PAGE = 44  # rows that still read well on one page
+PATTERNS = ("solid", "wdUpDiag", "solid", "ltUpDiag")
+FILLS = (style.ACCENT, style.GREY, "C9D3D8", style.ACCENT)
+INKS = (style.ACCENT, style.ACCENT, style.GREY, style.GREY, style.ACCENT, style.GREY)
+LINES = (
+    ("solid", "circle"),
+    ("dash", "square"),
+    ("sysDot", "triangle"),
+    ("dashDot", "diamond"),
+    ("lgDash", "x"),
+    ("sysDash", "star"),
+)
+
+#: formulas that stay live: table, column → text with {letter of a column} and {row}
+LIVE = {
+    ("components", "P90 of stock"): "IF({In stock}{row}+{Due in}{row}>0,"
+    '{Use P90}{row}/({In stock}{row}+{Due in}{row}),"")',
+    ("reorder", "Safety stock"): "MAX(NORMSINV({Service level}{row})*SQRT({Lead time}{row}"
+    "*{Spread a day}{row}^2+({Daily use}{row}*{Its spread}{row})^2),0)",
+    ("reorder", "Reorder point"): "{Daily use}{row}*{Lead time}{row}+{Safety stock}{row}",
+    ("lots", "Balance"): "ROUND({Opening}{row}+{Received}{row}-{Used}{row}-{Expired}{row}-{Closing}{row},6)",
+    ("stations", "Waste"): "IF({All}{row}>0,1-({On good parts}{row}+{Filling hoses}{row})/{All}{row},0)",
+}
+
+
+def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
+    """The workbook of a forecast."""
+    book = Workbook()
+    summary = book.active
+    summary.title = "Summary"
+    made: dict[str, _Sheet] = {}
+    answers = found.answers
+    tables = {"findings": found.findings_table(), **found.tables}
+    for name, title in SHEETS.items():
+        table = tables.get(name)
+        if table is not None and table.rows:
+            made[name] = _Sheet(book.create_sheet(title), table, answers[name])
+            made[name].write()
+    _charts(made)
+    _write_summary(summary, found, made)
+    return finished(book, "forecast.xlsx", paper)
+
+
+class _Sheet:
+    """One table on one sheet: question, answer, note, room for a chart, header, rows, totals."""
+
+    def __init__(self, sheet: Worksheet, table: Table, answer: str):
+        self.sheet, self.table, self.answer = sheet, table, answer
+        self.names = [name for name, _, _ in table.columns]
+        self.has_chart = table.name in _CHARTED
+        self.header_row = 5 + (CHART_ROWS if self.has_chart else 0)
+        self.first = self.header_row + 1
+        self.last = self.header_row + len(table.rows)
+        self.total_row = self.last + 1
+        self.left = 1
+
+    def letter(self, name: str) -> str:
+        """The letter of a column."""
+        return get_column_letter(self.names.index(name) + 1)
+
+    def write(self) -> None:
+        """Everything but the chart."""
+        sheet, table = self.sheet, self.table
+        widths = self._widths()
+        pages = math.ceil(sum(widths) / PAGE_WIDTH)
+        # where the first column is repeated on each page, what is above stands beside it
+        self.left = 1 if pages == 1 else 2
+        head = sheet.cell(1, self.left)
+        style.put_text(head, table.question)
+        head.font = style.HEADING
+        sheet.row_dimensions[1].height = 20
+        self._across(2, self.answer, style.ANSWER)
+        self._across(3, table.note, style.NOTE)
+        lines = 1
+        for number, (head, width) in enumerate(zip(table.headers(), widths, strict=True), 1):
+            cell = sheet.cell(self.header_row, number)
+            style.put_text(cell, head)
+            style.header(cell, right=self._right(number - 1))
+            style.set_width(sheet, number, width)
+            lines = max(lines, style.wrapped_lines(head, width - 1))
+        sheet.row_dimensions[self.header_row].height = 13.5 * lines + 6
+        for row, values in enumerate(table.rows, self.first):
+            self._row(row, values, widths)
+        if table.total:
+            self._totals()
+        right = get_column_letter(len(self.names))
+        sheet.auto_filter.ref = f"A{self.header_row}:{right}{self.last}"
+        if not self.has_chart:
+            sheet.freeze_panes = sheet.cell(self.first, 2)
+        style.page(sheet, header_row=self.header_row, key_column=1, pages_wide=pages)
+        bottom = self.total_row if table.total else self.last
+        if bottom <= ONE_PAGE and pages == 1:
+            sheet.page_setup.fitToHeight = 1
+        edge = right if pages > 1 else get_column_letter(max(len(self.names), LEAST_COLUMNS))
+        sheet.print_area = f"A1:{edge}{bottom}"
+        sheet.sheet_view.showGridLines = False
+
+    def _right(self, place: int) -> bool:
+        return self.table.columns[place][2] in {"number", "whole", "share"}
+
+    def _widths(self) -> list[float]:
+        widths: list[float] = []
+        for place, (head, (_, _, kind)) in enumerate(
+            zip(self.table.headers(), self.table.columns, strict=True)
+        ):
+            words = max(map(len, head.split()))
+            if kind == "text":
+                most = max([len(str(row[place] or "")) for row in self.table.rows] + [8])
+                widths.append(min(max(words + 3, most + 3), WIDEST))
+            elif kind == "number":
+                most = max(abs(row[place] or 0.0) for row in self.table.rows)
+                total = most * (len(self.table.rows) if self.table.total else 1)
+                widths.append(max(words + 3, len(f"{total:,.0f}") + 4, 9))
+            else:
+                widths.append(max(words + 3, WIDTHS[kind]))
+        return widths
+
+    def _across(self, row: int, words: str, font: Font) -> None:
+        """A text across the page, as high as it needs."""
+        if not words:
+            return
+        sheet, width = self.sheet, sum(self._widths())
+        across = max(len(self.names), LEAST_COLUMNS) if width < PAGE_WIDTH else self._columns_on_page()
+        sheet.merge_cells(start_row=row, start_column=self.left, end_row=row, end_column=across)
+        cell = sheet.cell(row, self.left)
+        style.put_text(cell, words)
+        cell.font, cell.alignment = font, style.WRAP
+        room = self._page_width() * style.NOTE.size / font.size
+        sheet.row_dimensions[row].height = 1.4 * font.size * style.wrapped_lines(words, 0.92 * room) + 4
+
+    def _page_width(self) -> float:
+        """Characters across a printed page."""
+        width = sum(self._widths()) + PLAIN * max(LEAST_COLUMNS - len(self.names), 0)
+        return min(width, PAGE_WIDTH)
+
+    def _columns_on_page(self) -> int:
+        total, count = 0.0, 0
+        for width in self._widths():
+            total += width
+            if total > PAGE_WIDTH:
+                break
+            count += 1
+        return max(count, 1)
+
+    def _row(self, row: int, values: Sequence[Any], widths: Sequence[float]) -> None:
+        sheet, table = self.sheet, self.table
+        most = 1
+        for number, (value, (name, _, kind)) in enumerate(zip(values, table.columns, strict=True), 1):
+            cell = sheet.cell(row, number)
+            cell.font, cell.border = style.BODY, style.BORDER
+            cell.alignment = (
+                style.RIGHT if self._right(number - 1) else (style.WRAP if kind == "text" else style.LEFT)
+            )
+            live = LIVE.get((table.name, name))
+            if live is not None and value is not None:
+                cell.value = "=" + self._formula(live, row)
+            else:
+                style.put(cell, value)
+            if isinstance(value, str):
+                most = max(most, style.wrapped_lines(value, widths[number - 1] - 2))
+                if name == "Note" and value:
+                    style.warning_cell(cell)
+                    cell.alignment = style.WRAP
+            cell.number_format = self._format(number - 1)
+        if most > 1:
+            sheet.row_dimensions[row].height = 13.5 * most + 2
+
+    def _formula(self, text: str, row: int) -> str:
+        for name in sorted(self.names, key=len, reverse=True):
+            text = text.replace("{" + name + "}", self.letter(name))
+        return text.replace("{row}", str(row))
+
+    def _format(self, place: int) -> str:
+        _, unit, kind = self.table.columns[place]
+        if kind != "number":
+            return FORMATS[kind]
+        if unit == "d":
+            return "#,##0.0"
+        most = max((abs(row[place] or 0.0) for row in self.table.rows), default=0.0)
+        return "#,##0" if most >= 1000 or not most else "#,##0.0" if most >= 10 else "#,##0.00"
+
+    def _totals(self) -> None:
+        """Sums that follow the filter."""
+        row = self.total_row
+        for number, (name, _, kind) in enumerate(self.table.columns, 1):
+            cell = self.sheet.cell(row, number)
+            style.result_cell(cell)
+            if number == 1:
+                style.put_text(cell, "All")
+            elif kind in {"number", "whole"} and self._is_summed(name):
+                letter = get_column_letter(number)
+                cell.value = f"=SUBTOTAL(109,{letter}{self.first}:{letter}{self.last})"
+                cell.number_format = self._format(number - 1)
+                cell.alignment = style.RIGHT
+            elif kind == "share" and name == "Waste" and "On good parts" in self.names:
+                good, hoses, whole = (
+                    self.letter(each) + str(row) for each in ("On good parts", "Filling hoses", "All")
+                )
+                cell.value = f"=IF({whole}>0,1-({good}+{hoses})/{whole},0)"
+                cell.number_format, cell.alignment = FORMATS["share"], style.RIGHT
+
+    def _is_summed(self, name: str) -> bool:
+        total = self.table.total
+        return total if isinstance(total, bool) else name in total
+
+    def values(self, name: str, last: int | None = None) -> Reference:
+        """The cells of a column, for a chart."""
+        number = self.names.index(name) + 1
+        return Reference(self.sheet, min_col=number, min_row=self.first, max_row=last or self.last)
+
+    def add(self, chart: Any) -> None:
+        """Put the chart between note and table."""
+        width = self._page_width() - (0 if self.left == 1 else self._widths()[0])
+        chart.width, chart.height = CHARACTER * width, CHART_HEIGHT
+        self.sheet.add_chart(chart, f"{get_column_letter(self.left)}5")
+
+
+# ----------------------------------------------------------------------------------------- charts
+
+_CHARTED = {"components", "days", "cover", "drivers", "what_if_cost"}
+
+
+def _charts(made: dict[str, _Sheet]) -> None:
+    if "components" in made:
+        item = made["components"]
+        chart = _bars(
+            "Use of nine of ten futures, as a share of stock and what is due in",
+            "component",
+            "share of stock [%]",
+        )
+        _add_series(chart, item, "P90 of stock", "Component", 0)
+        chart.y_axis.number_format = "0%"
+        item.add(chart)
+    if "days" in made:
+        item = made["days"]
+        unit = item.table.columns[-1][1]
+        chart = _bars("Cost of what is drawn each day", "day", f"cost [{unit}]" if unit else "cost")
+        _add_series(chart, item, "Cost", "Day", 0)
+        chart.x_axis.number_format = "dd mmm"
+        item.add(chart)
+    if "cover" in made:
+        made["cover"].add(_cover_chart(made["cover"]))
+    if "drivers" in made:
+        item = made["drivers"]
+        chart = _bars(
+            "Share of the spread that each input brings about", "material", "share of the variance [%]"
+        )
+        chart.grouping, chart.overlap = "percentStacked", 100
+        for order, name in enumerate(item.names[1:5]):
+            _add_series(chart, item, name, "Material", order)
+        chart.y_axis.number_format = "0%"
+        add_legend(chart)
+        item.add(chart)
+    if "what_if_cost" in made:
+        item = made["what_if_cost"]
+        unit = item.table.columns[1][1]
+        chart = _bars("Cost of each variant", "variant", f"cost [{unit}]" if unit else "cost")
+        width = len(item.names)
+        series = Series(Reference(item.sheet, min_col=2, max_col=width, min_row=item.total_row), title="Cost")
+        _pattern(series, 0)
+        _labels(series)
+        chart.series.append(series)
+        chart.set_categories(Reference(item.sheet, min_col=2, max_col=width, min_row=item.header_row))
+        item.add(chart)
+
+
+def _cover_chart(item: _Sheet) -> LineChart:
+    chart = LineChart()
+    dress(
+        chart,
+        "Days that the stock lasts, without new orders",
+        "day",
+        "stock over mean use [d]",
+        y_form="#,##0",
+    )
+    for order, name in enumerate(item.names[1:]):
+        series = Series(item.values(name), title=name)
+        dash, mark = LINES[order % len(LINES)]
+        ink = INKS[order % len(INKS)]
+        series.smooth = False
+        series.graphicalProperties = GraphicalProperties(
+            ln=LineProperties(solidFill=ink, w=19050, prstDash=dash)
+        )
+        series.marker.symbol, series.marker.size = mark, 5
+        series.marker.graphicalProperties = GraphicalProperties(
+            solidFill=ink, ln=LineProperties(solidFill=ink)
+        )
+        chart.series.append(series)
+    chart.set_categories(item.values("Day"))
+    chart.x_axis.number_format = "dd mmm"
+    chart.y_axis.scaling.min = 0
+    add_legend(chart)
+    return chart
+
+
+def _bars(title: str, x_title: str, y_title: str) -> BarChart:
+    chart = BarChart()
+    chart.type, chart.gapWidth = "col", 60
+    dress(chart, title, x_title, y_title, y_form="#,##0")
+    chart.y_axis.scaling.min = 0
+    chart.legend = None
+    return chart
+
+
+def _add_series(chart: BarChart, item: _Sheet, name: str, categories: str, order: int) -> None:
+    series = Series(item.values(name), title=name)
+    _pattern(series, order)
+    chart.series.append(series)
+    chart.set_categories(item.values(categories))
+
+
+def _pattern(series: Any, order: int) -> None:
+    """Solid for the first, patterns for the others: told apart in grey too."""
+    ink = FILLS[order % len(FILLS)]
+    pattern = PATTERNS[order % len(PATTERNS)]
+    line = LineProperties(solidFill=style.DARK, w=6350)
+    if pattern == "solid":
+        series.graphicalProperties = GraphicalProperties(solidFill=ink, ln=line)
+    else:
+        fill = PatternFillProperties(
+            prst=pattern, fgClr=ColorChoice(srgbClr=ink), bgClr=ColorChoice(srgbClr="FFFFFF")
+        )
+        series.graphicalProperties = GraphicalProperties(pattFill=fill, ln=line)
+
+
+def _labels(series: Any) -> None:
+    label_values(series)
+    series.dLbls.numFmt = "#,##0"
+
+
+# ---------------------------------------------------------------------------------------- summary
+
+_SUMMARY_WIDTHS = (28, 16, 16, 16, 16, 16, 16, 16)
+_SHOWN_ROWS = 10
+_LEAST_ROWS = 5  # of the components, where findings need the room
+_SHOWN_ORDERS = 7
+_LEAST_ORDERS = 3
+_SHOWN_FINDINGS = 6
+
+
+def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -> None:
+    for number, width in enumerate(_SUMMARY_WIDTHS, 1):
+        style.set_width(sheet, number, width)
+    settings, horizon = found.plan.settings, found.horizon
+    style.put_text(sheet["A1"], "Material forecast")
+    sheet["A1"].font = style.SECTION
+    head = [text for text in (settings.get("plant"), settings.get("line")) if text]
+    head.append(f"builds {horizon.first_build:%d %b %Y} to {horizon.last_build:%d %b %Y}")
+    style.put_text(sheet["A2"], " · ".join(head))
+    sheet["A2"].font = style.NOTE
+    style.put_text(
+        sheet["A3"], "Figures are for planning. Safety data sheets and local rules go before them."
+    )
+    sheet["A3"].font = style.NOTE
+    row = 4
+    for line, font in zip(found.headline(), (style.TITLE, style.SECTION), strict=False):
+        row = _wide(sheet, row, line, font, 26)
+    row = _first_findings(sheet, row, found)
+    row += 1
+    row = _first_components(sheet, row, found)
+    row = _first_orders(sheet, row + 1, found)
+    row = _cost(sheet, row + 1, found, made)
+    row = _section(sheet, row + 1, "Sheets")
+    half = math.ceil(len(made) / 2)
+    for place, item in enumerate(made.values()):
+        across, down = divmod(place, half)
+        link = sheet.cell(row + down, 1 + 4 * across)
+        style.put_text(link, item.sheet.title)
+        link.hyperlink = f"#'{item.sheet.title}'!A1"
+        link.font = style.LINK
+        words = sheet.cell(row + down, 2 + 4 * across)
+        style.put_text(words, item.table.question)
+        words.font = style.BODY
+    row += half
+    row = _section(sheet, row + 1, "Notes")
+    for note in (*found.notes, _basis(found)):
+        row = _wide(sheet, row, note, style.BODY, 0)
+    sheet.sheet_view.showGridLines = False
+    style.page(sheet, landscape=True)
+    sheet.print_area = f"A1:H{row - 1}"
+
+
+def _basis(found: Forecast) -> str:
+    return (
+        f"{len(found.shifts)} station shifts, {len(found.keys)} of them distinct, are played event by "
+        f"event; {found.draws} futures are drawn from seed {found.seed}: demand, one factor a day; shop "
+        "temperature, one offset a day; scrap, shift by shift; volume, one error a station for the whole "
+        "time, each tolerance taken as rectangular (JCGM 100:2008, 4.3.7). " + USE_WORDS
+    )
+
+
+def _wide(sheet: Worksheet, row: int, text: str, font, least: float) -> int:
+    """One line of text across the page, as high as it needs."""
+    sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=len(_SUMMARY_WIDTHS))
+    cell = sheet.cell(row, 1)
+    style.put_text(cell, text)
+    cell.font, cell.alignment = font, style.MIDDLE
+    lines = style.wrapped_lines(text, 150 * style.BODY.size / font.size)
+    sheet.row_dimensions[row].height = max(1.4 * font.size * lines + 4, least)
+    return row + 1
+
+
+def _section(sheet: Worksheet, row: int, text: str) -> int:
+    style.put_text(sheet.cell(row, 1), text)
+    sheet.cell(row, 1).font = style.SECTION
+    for column in range(1, len(_SUMMARY_WIDTHS) + 1):
+        sheet.cell(row, column).border = style.RESULT_BORDER
+    sheet.row_dimensions[row].height = 20
+    return row + 1
+
+
+def _block(
+    sheet: Worksheet, row: int, columns: Sequence[tuple[str, str]], rows: Sequence[Sequence[Any]]
+) -> int:
+    """A small table; kinds as in a forecast's tables."""
+    for number, (head, kind) in enumerate(columns, 1):
+        cell = sheet.cell(row, number)
+        style.put_text(cell, head)
+        style.header(cell, right=kind in {"number", "whole", "share"})
+    sheet.row_dimensions[row].height = (
+        13.5
+        * max(
+            style.wrapped_lines(head, _SUMMARY_WIDTHS[place] - 2) for place, (head, _) in enumerate(columns)
+        )
+        + 6
+    )
+    for values in rows:
+        row += 1
+        for number, (value, (_, kind)) in enumerate(zip(values, columns, strict=True), 1):
+            cell = sheet.cell(row, number)
+            cell.font, cell.border = style.BODY, style.BORDER
+            cell.alignment = style.RIGHT if kind in {"number", "whole", "share"} else style.LEFT
+            style.put(cell, value)
+            cell.number_format = "#,##0" if kind == "number" else FORMATS[kind]
+    return row + 1
+
+
+def _first_findings(sheet: Worksheet, row: int, found: Forecast) -> int:
+    """The gravest findings, every shortage among them."""
+    told = found.warnings
+    if not told:
+        return row
+    shorts = [each for each in told if each.topic == SHORTAGE]
+    first = (shorts + [each for each in told if each.topic != SHORTAGE])[: max(_SHOWN_FINDINGS, len(shorts))]
+    more = len(told) - len(first)
+    row = _section(sheet, row + 1, "To be done first" + (f" ({more} more on sheet Findings)" if more else ""))
+    for finding in first:
+        _wide(sheet, row, f"▲ {KINDS[finding.kind]}: {finding}", style.BODY, 0)
+        style.warning_cell(sheet.cell(row, 1))
+        sheet.cell(row, 1).alignment = style.WRAP
+        row += 1
+    return row
+
+
+def _first_components(sheet: Worksheet, row: int, found: Forecast) -> int:
+    table = found.tables["components"]
+    names = [
+        "Component",
+        "In stock",
+        "Due in",
+        "Use planned",
+        "Use P90",
+        "Runs out",
+        "After builds",
+        "Order by",
+    ]
+    places = [[name for name, _, _ in table.columns].index(name) for name in names]
+    far = datetime.date.max
+    out, after, order = (names.index(name) for name in ("Runs out", "After builds", "Order by"))
+    picked = [[values[place] for place in places] for values in table.rows]
+    picked.sort(key=lambda values: (values[out] or far, values[after] or far, values[order] or far))
+    shown = max(_SHOWN_ROWS - 2 * min(len(found.warnings), _SHOWN_FINDINGS), _LEAST_ROWS)
+    more = len(picked) - shown
+    title = "Components, the first to run out on top" + (
+        f" ({more} more on sheet Components)" if more > 0 else ""
+    )
+    row = _section(sheet, row, title)
+    columns = [(table.headers()[place], table.columns[place][2]) for place in places]
+    return _block(sheet, row, columns, picked[:shown])
+
+
+def _first_orders(sheet: Worksheet, row: int, found: Forecast) -> int:
+    table = found.tables["orders"]
+    if not table.rows:
+        return row
+    shown = max(_SHOWN_ORDERS - len(found.warnings), _LEAST_ORDERS)
+    more = len(table.rows) - shown
+    row = _section(
+        sheet,
+        row,
+        "Orders, the first to place on top" + (f" ({more} more on sheet Orders)" if more > 0 else ""),
+    )
+    names = ["Component", "Order by", "Arrives", "Containers", "Volume", "Usable until", "Cost"]
+    places = [[name for name, _, _ in table.columns].index(name) for name in names]
+    columns = [(table.headers()[place], table.columns[place][2]) for place in places]
+    rows = [[values[place] for place in places] for values in table.rows[:shown]]
+    return _block(sheet, row, columns, rows)
+
+
+def _cost(sheet: Worksheet, row: int, found: Forecast, made: dict[str, _Sheet]) -> int:
+    """Cost by cause, live from the sheet of costs, and a chart of what is waste."""
+    if "causes" not in made:
+        return row
+    item = made["causes"]
+    sheet.row_breaks.append(Break(id=row - 1))
+    row = _section(sheet, row, "Cost and waste")
+    unit = found.currency
+    rows = []
+    for cause in ALL_CAUSES:
+        letter = item.letter(CAUSE_WORDS[cause].capitalize())
+        live = style.Live(f"='{item.sheet.title}'!{letter}{item.total_row}")
+        rows.append([CAUSE_WORDS[cause], live])
+    first = row + 1
+    row = _block(sheet, row, [("Cause", "text"), (f"Cost [{unit}]" if unit else "Cost", "number")], rows)
+    last = row - 1
+    total = sheet.cell(row, 1)
+    style.put_text(total, "all")
+    whole = sheet.cell(row, 2, f"=SUM(B{first}:B{last})")
+    for cell in (total, whole):
+        style.result_cell(cell)
+    whole.number_format, whole.alignment = "#,##0", style.RIGHT
+    chart = _bars("Waste by cause", "cause", f"cost [{unit}]" if unit else "cost")
+    chart.type = "bar"
+    chart.x_axis.scaling.orientation = "maxMin"
+    # with the order turned round, the axis stays below
+    chart.y_axis.crosses, chart.y_axis.tickLblPos = "max", "nextTo"
+    series = Series(Reference(sheet, min_col=2, min_row=first + 1, max_row=last), title="Waste")
+    _pattern(series, 0)
+    _labels(series)
+    chart.series.append(series)
+    chart.set_categories(Reference(sheet, min_col=1, min_row=first + 1, max_row=last))
+    chart.width, chart.height = 14.6, 6.6
+    sheet.add_chart(chart, f"D{first - 1}")
+    return row + 1

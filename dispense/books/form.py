@@ -1,0 +1,460 @@
+"""A printed form laid out from the declarations of a sheet: figures, tables, boxes to write in.
+
+A `Form` places named cells and Excel tables of a `SheetSpec` one below the other on a grid of
+columns. Labels, headers and units come from the fields; formats round a figure to what it is worth.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from openpyxl import Workbook
+from openpyxl.formatting.rule import FormulaRule, Rule
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.styles.differential import DifferentialStyle
+from openpyxl.styles.numbers import NumberFormat
+from openpyxl.utils import get_column_letter
+from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.worksheet.table import Table, TableStyleInfo
+from openpyxl.worksheet.worksheet import Worksheet
+
+from ..base.clock import FAR
+from ..base.fields import Field
+from ..sheets.content import SheetSpec
+from . import style
+from .pages import row_height, text_lines
+
+__all__ = ["STAMP_MARK", "Calculated", "Form", "form_of"]
+
+STAMP_MARK = "[stamp]"  # in a footer, where the stamp goes
+
+_THREE = "[<10]0.00;[<100]0.0;#,##0"  # three or four figures, whatever the size
+_FORMS = {
+    "mL": _THREE,
+    "g": _THREE,
+    "kg": "[<10]0.000;[<100]0.00;#,##0.0",
+    "s": "[<100]0.0;#,##0",
+    "mm": "[<10]0.00;0.0",
+    "bar": "0.0",
+    "mL/s": "[<1]0.000;[<10]0.00;0.0",
+    "mm/s": "0",
+    "1/s": "#,##0",
+    "g/mL": "0.000",
+    "": "0.0%",
+}
+OTHER_DAY = "ddd d mmm hh:mm"
+OTHER_DAYS = ((FAR - 1, "ddd d mmm yyyy hh:mm"), (0, OTHER_DAY))  # days away, the furthest first
+DASHED = '[=0]"–";[<100]0.0;#,##0'  # a dash for nothing
+
+HEADLINE = Font(name=style.FAMILY, size=28, bold=True, color=style.DARK)
+FORM_TITLE = Font(name=style.FAMILY, size=14, bold=True, color=style.ACCENT)
+LABEL = Font(name=style.FAMILY, size=8, color=style.GREY)
+FIGURE = Font(name=style.FAMILY, size=11, bold=True, color=style.DARK)
+SMALL = Font(name=style.FAMILY, size=9, color=style.DARK)
+SMALL_BOLD = Font(name=style.FAMILY, size=9, bold=True, color=style.DARK)
+SMALL_HEADER = Font(name=style.FAMILY, size=9, bold=True, color="FFFFFF")
+_HAIR = Side(style="thin", color=style.RULE)
+_RULE = Side(style="medium", color=style.ACCENT)
+_BOX = Border(left=_HAIR, right=_HAIR, top=_HAIR, bottom=_HAIR)
+_UNDER = Border(bottom=_HAIR)
+_WRITE = Border(*(Side(style="thin", color=style.GREY) for _ in range(4)))  # a box to write in
+_MARKED = PatternFill(bgColor=style.WARNING_FILL.start_color, fill_type="solid")
+_NUMERIC = ("number", "whole", "date", "moment")
+
+
+@dataclass(frozen=True, slots=True)
+class Calculated:
+    """A column of `SheetSpec.computed`; in its formula `{name}` is another column of the same row."""
+
+    name: str
+    formula: str
+    form: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A table column to be filled in by hand."""
+
+    title: str
+    tick: bool = False
+
+
+Column = str | Calculated | Written
+
+
+def form_of(item: Field, moments: str = "hh:mm") -> str:
+    """The number format that rounds a field's figures to what they are worth."""
+    if item.kind == "date":
+        return "ddd yyyy-mm-dd"
+    if item.kind == "moment":
+        return moments
+    if item.kind == "whole":
+        return "#,##0"
+    return _FORMS.get(item.unit, "General") if item.kind == "number" else "@"
+
+
+class Form:
+    """One worksheet of a template, written from top to bottom."""
+
+    def __init__(
+        self,
+        book: Workbook,
+        spec: SheetSpec,
+        title: str,
+        widths: Sequence[float],
+        *,
+        landscape: bool,
+        moments: str = "hh:mm",
+    ):
+        self.book, self.spec, self.moments = book, spec, moments
+        self.ws: Worksheet = book.create_sheet(title)
+        self.row = 1
+        self.columns = len(widths)
+        for place, width in enumerate(widths, 1):
+            style.set_width(self.ws, place, width)
+        self.fields = {item.name: item for item in spec.names}
+        self.ws.sheet_view.showGridLines = False
+        style.page(self.ws, landscape=landscape)
+        footer = self.ws.oddFooter
+        footer.left.text, footer.left.size = f"{spec.title} · {STAMP_MARK}", 8
+        self.ranges: dict[str, tuple[int, dict[str, str]]] = {}  # data row and letters by table
+        self.day = ""  # cell of the sheet's day: a time of another day is shown with its date
+
+    # -- pieces -----------------------------------------------------------------------------
+
+    def cell(self, column: int, value: Any = None, row: int | None = None):
+        """A cell of the current row."""
+        return self.ws.cell(self.row if row is None else row, column, value)
+
+    def merge(self, column: int, span: int, row: int | None = None) -> None:
+        """Merge cells of one row."""
+        row = self.row if row is None else row
+        if span > 1:
+            self.ws.merge_cells(start_row=row, start_column=column, end_row=row, end_column=column + span - 1)
+
+    def name(self, name: str, column: int, row: int | None = None) -> None:
+        """Let a defined name refer to a cell."""
+        letter, row = get_column_letter(column), self.row if row is None else row
+        if name == "day":
+            self.day = f"${letter}${row}"
+        self.book.defined_names[name] = DefinedName(name, attr_text=f"'{self.ws.title}'!${letter}${row}")
+
+    def height(self, points: float) -> None:
+        """The height of the current row."""
+        self.ws.row_dimensions[self.row].height = points
+
+    def head(self, *, named: bool = True) -> None:
+        """Title, plant and line, and the headline: the largest thing on the page."""
+        half = self.columns // 2
+        self.cell(1, self.spec.title if named else f"{self.spec.title}: {self.ws.title.lower()}")
+        self.cell(1).font = FORM_TITLE
+        self.height(22)
+        if not named:
+            self.row += 1
+            return
+        right = self.columns - half
+        for name, column, span in (
+            ("plant", half + 1, right - right // 2),
+            ("line", self.columns - right // 2 + 1, right // 2),
+        ):
+            self.merge(column, span)
+            cell = self.cell(column)
+            cell.font, cell.alignment = (
+                SMALL_BOLD,
+                Alignment(horizontal="right", vertical="center", shrink_to_fit=True),
+            )
+            self.name(name, column)
+        for column in range(1, self.columns + 1):
+            self.cell(column).border = Border(bottom=_RULE)
+        self.row += 1
+        self.merge(1, self.columns)
+        cell = self.cell(1)
+        cell.font = HEADLINE
+        cell.alignment = Alignment(vertical="center", wrap_text=True)
+        self.name("headline", 1)
+        self.height(46)
+        self.row += 1
+
+    def cards(self, *items: tuple[str, int], small: bool = False) -> None:
+        """Labelled figures side by side, `(name, columns)` each; `small` ones are long texts."""
+        column = 1
+        for name, span in items:
+            item = self.fields[name]
+            self.merge(column, span)
+            self.merge(column, span, self.row + 1)
+            label, value = self.cell(column, item.title), self.cell(column, row=self.row + 1)
+            label.font, label.alignment = LABEL, Alignment(vertical="bottom", indent=0)
+            value.font = SMALL_BOLD if small else FIGURE
+            value.number_format = form_of(item, self.moments)
+            is_text = item.kind == "text"
+            value.alignment = Alignment(
+                horizontal="left", vertical="top", wrap_text=is_text, shrink_to_fit=not is_text
+            )
+            for place in range(column, column + span):
+                self.cell(place, row=self.row + 1).border = _UNDER
+            self.name(name, column, self.row + 1)
+            column += span
+        self.height(12)
+        self.ws.row_dimensions[self.row + 1].height = 16
+        self.row += 2
+
+    def section(self, text: str, note: str = "") -> None:
+        """A heading between tables, with a note behind it."""
+        self.height(8)
+        self.row += 1
+        cell = self.cell(1, text)
+        cell.font = style.SECTION
+        cell.alignment = Alignment(vertical="bottom")
+        if note:
+            column = 1 + max(2, round(len(text) / 8))
+            self.cell(column, note).font = style.NOTE
+            self.cell(column).alignment = Alignment(vertical="bottom")
+        self.height(18)
+        self.row += 1
+
+    def note(self, text: str) -> None:
+        """A line of explanation."""
+        self.cell(1, text).font = style.NOTE
+        self.row += 1
+
+    # -- tables -----------------------------------------------------------------------------
+
+    def table(
+        self,
+        key: str,
+        columns: Sequence[Column],
+        *,
+        forms: dict[str, str] | None = None,
+        across: bool = False,
+        big: bool = False,
+        repeat: bool = False,
+        rows_high: float | None = None,
+        filtered: bool = False,
+        marks: str = "",
+    ) -> None:
+        """A table with one sample row; `across` lets its last text run over the cells beside it.
+
+        `marks` names the column whose warning mark tells the whole row apart.
+        """
+        fields = {item.name: item for item in (*self.spec.tables[key], *self.spec.computed.get(key, ()))}
+        letters = {}
+        for place, column in enumerate(columns, 1):
+            if isinstance(column, str):
+                letters[column] = get_column_letter(place)
+            elif isinstance(column, Calculated):
+                letters[column.name] = get_column_letter(place)
+        head, data = self.row, self.row + 1
+        titles, lines = [], 1
+        for place, column in enumerate(columns, 1):
+            item: Field | None = None
+            if isinstance(column, Written):
+                title = column.title
+            else:
+                item = fields[column.name if isinstance(column, Calculated) else column]
+                title = item.title
+            titles.append(title)
+            right = item is not None and item.kind in _NUMERIC
+            self._header(place, title, right, filtered)
+            width = self.ws.column_dimensions[get_column_letter(place)].width
+            if not (across and place == len(columns)):
+                lines = max(lines, text_lines(title, width, 9.0, 0 if right or place == 1 else 1))
+            cell = self.cell(place, row=data)
+            self._sample(cell, column, item, forms or {}, big)
+            if item is not None and item.kind == "moment":
+                self._date_other_days(cell.coordinate, f"${letters[marks]}{data}" if marks else "")
+            cell.alignment = Alignment(
+                horizontal="right" if right else "left",
+                vertical="center",
+                shrink_to_fit=right,
+                wrap_text=not right and item is not None and not (across and place == len(columns)),
+                indent=0 if right or place == 1 else 1,
+            )
+            if isinstance(column, Calculated):
+                cell.value = _in_row(column.formula, letters, data)
+                cell.fill = style.RESULT_FILL
+        if across:
+            for place in range(len(columns) + 1, self.columns + 1):
+                self.cell(place, row=data).border = _UNDER
+                self.cell(place, row=head).fill = style.HEADER_FILL
+        self.height(row_height(lines, 9.0) + (13 if filtered else 2))
+        if rows_high:
+            self.ws.row_dimensions[data].height = rows_high
+        last = get_column_letter(len(columns))
+        table = Table(displayName=key, name=key, ref=f"A{head}:{last}{data}")
+        table.tableStyleInfo = TableStyleInfo(showRowStripes=False)
+        table._initialise_columns()
+        for listed, title in zip(table.tableColumns, titles, strict=True):
+            listed.name = title
+        if not filtered:
+            table.autoFilter = None
+        self.ws.add_table(table)
+        self.ranges[key] = (data, letters)
+        if marks:
+            self._tell_marked(key, marks)
+        if repeat:
+            self.ws.print_title_rows = f"{head}:{head}"
+        self.row += 2
+
+    def _header(self, place: int, title: str, right: bool, filtered: bool) -> None:
+        cell = self.cell(place, title)
+        style.header(cell, right)
+        cell.font = SMALL_HEADER
+        cell.alignment = Alignment(
+            horizontal="right" if right else "left",
+            vertical="top" if filtered else "center",
+            wrap_text=True,
+            indent=0 if right or place == 1 else 1,
+        )
+
+    def _sample(self, cell, column: Column, item: Field | None, forms: dict[str, str], big: bool) -> None:
+        cell.font = FIGURE if big else SMALL
+        cell.border = _UNDER
+        name = item.name if item else ""
+        if item is not None:
+            form = column.form if isinstance(column, Calculated) else ""
+            cell.number_format = forms.get(name) or form or form_of(item, self.moments)
+        if isinstance(column, Written):
+            cell.border = _WRITE
+            cell.fill = style.INPUT_FILL if not column.tick else PatternFill()
+
+    def _date_other_days(self, cell: str, mark: str) -> None:
+        """Show a time that is not of the sheet's day with its date, a far one with its year too.
+
+        A row that is marked keeps its fill: some spreadsheets take the first rule of a cell that holds.
+        """
+        if not self.day:
+            return
+        for is_marked in [_is_marked(mark), ""] if mark else [""]:
+            for number, (beyond, form) in enumerate(OTHER_DAYS):
+                tests = [f"ISNUMBER({cell})", f"ABS(INT({cell})-INT({self.day}))>{beyond}", is_marked]
+                look = dict(font=Font(bold=True), fill=_MARKED) if is_marked else {}
+                shown = NumberFormat(numFmtId=190 + number, formatCode=form)
+                self.ws.conditional_formatting.add(
+                    cell,
+                    Rule(
+                        "expression",
+                        formula=[f"AND({','.join(filter(None, tests))})"],
+                        dxf=DifferentialStyle(numFmt=shown, **look),
+                    ),
+                )
+
+    def warnings(self, key: str, columns: Sequence[str] = ("warning",)) -> None:
+        """A table of warnings over the whole width; a marked row is told apart by colour too."""
+        self.table(key, columns, across=True, marks=columns[-1])
+        for place in range(1, len(columns) + 1):
+            self.ws.cell(self.ranges[key][0], place).font = SMALL
+
+    def _tell_marked(self, key: str, name: str) -> None:
+        """Tell rows apart, by colour and weight, whose column begins with a warning mark."""
+        data, letters = self.ranges[key]
+        area = f"A{data}:{get_column_letter(self.columns)}{data}"
+        rule = FormulaRule([_is_marked(f"${letters[name]}{data}")], font=Font(bold=True), fill=_MARKED)
+        self.ws.conditional_formatting.add(area, rule)
+
+    def area(self, key: str, name: str) -> str:
+        """The cells of a table's column, as a formula writes them."""
+        row, letters = self.ranges[key]
+        return f"{letters[name]}{row}:{letters[name]}{row}"
+
+    def outer(self, key: str, name: str) -> str:
+        """The same from another sheet, fixed."""
+        row, letters = self.ranges[key]
+        return f"{_quoted(self.ws.title)}!${letters[name]}${row}:${letters[name]}${row}"
+
+    def total(self, key: str, names: Iterable[str], form: str = "") -> None:
+        """A row of sums below the table just written."""
+        data, letters = self.ranges[key]
+        self.row = max(self.row, data + 1)
+        fields = {item.name: item for item in self.spec.tables[key]}
+        self.cell(1, "Total")
+        for place in range(1, len(self.ws.tables[key].tableColumns) + 1):
+            cell = self.cell(place)
+            cell.font, cell.border = SMALL_BOLD, Border(top=_HAIR, bottom=_RULE)
+            cell.fill = style.RESULT_FILL
+        for name in names:
+            cell = self.ws[f"{letters[name]}{self.row}"]
+            cell.value = f"=SUM({self.area(key, name)})"
+            cell.number_format = form or form_of(fields[name]) if name in fields else form
+            cell.alignment = Alignment(horizontal="right")
+        self.row += 1
+
+    def figure(self, column: int, text: str, formula: str, form: str, span: int = 2) -> None:
+        """A label and a computed cell behind it."""
+        self.merge(column, span)
+        label = self.cell(column, text)
+        label.font, label.alignment = SMALL, Alignment(horizontal="right", vertical="center")
+        cell = self.cell(column + span, formula)
+        style.result_cell(cell)
+        cell.font, cell.number_format = SMALL_BOLD, form
+        cell.alignment = Alignment(horizontal="right", vertical="center", shrink_to_fit=True)
+
+    def entry(self, column: int, value: Any, form: str = "General"):
+        """A yellow cell for the reader to change; returns its fixed address."""
+        cell = self.cell(column, value)
+        style.input_cell(cell)
+        cell.font, cell.border, cell.number_format = SMALL_BOLD, _WRITE, form
+        cell.alignment = Alignment(horizontal="right", vertical="center")
+        return f"${get_column_letter(column)}${self.row}"
+
+    # -- the end of a form ------------------------------------------------------------------
+
+    def sign_off(self, labels: Sequence[str] = ("Prepared", "Released", "Received on the line")) -> None:
+        """Boxes for name, date and signature."""
+        self.height(8)
+        self.row += 1
+        width = self.columns // len(labels)
+        for place, text in enumerate(labels):
+            column = 1 + place * width
+            last = self.columns if place == len(labels) - 1 else column + width - 1
+            for row, high in ((self.row, 12), (self.row + 1, 26)):
+                self.merge(column, last - column + 1, row)
+                self.ws.row_dimensions[row].height = high
+            self.cell(column, f"{text}: name, date, signature").font = LABEL
+            for at in range(column, last + 1):
+                self.cell(at).border = Border(
+                    top=_HAIR, left=_HAIR if at == column else None, right=_HAIR if at == last else None
+                )
+                self.cell(at, row=self.row + 1).border = Border(
+                    bottom=_HAIR, left=_HAIR if at == column else None, right=_HAIR if at == last else None
+                )
+        self.row += 2
+
+    def where(self, name: str) -> str:
+        """The cell of a defined name, as a formula of another sheet writes it."""
+        return self.book.defined_names[name].attr_text
+
+    def cautions(self) -> None:
+        """The cautions, wrapped over the width; the filling gives the row the height it needs."""
+        self.height(8)
+        self.row += 1
+        for row in (self.row, self.row + 1):
+            self.merge(1, self.columns, row)
+            for column in range(1, self.columns + 1):
+                self.cell(column, row=row).fill = style.WARNING_FILL
+        self.cell(1, style.WARNING_MARK + "Cautions").font = SMALL_BOLD
+        self.height(15)
+        self.row += 1
+        cell = self.cell(1)
+        cell.font = SMALL
+        cell.alignment = Alignment(vertical="top", wrap_text=True)
+        self.height(15)
+        self.name("cautions", 1)
+        self.row += 1
+
+
+def _is_marked(cell: str) -> str:
+    """A formula that tells whether a text begins with a warning mark, or goes on from a line that does."""
+    return f'OR(LEFT({cell},1)="▲",LEFT({cell},3)="   ")'
+
+
+def _quoted(title: str) -> str:
+    return "'" + title.replace("'", "''") + "'"
+
+
+def _in_row(formula: str, letters: dict[str, str], row: int) -> str:
+    """The formula with `{row}` and the cells of its row put in."""
+    cells = {name: f"{letter}{row}" for name, letter in letters.items()} | {"row": str(row)}
+    return re.sub(r"\{(\w+)\}", lambda found: cells[found[1]], formula)

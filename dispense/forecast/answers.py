@@ -1,0 +1,243 @@
+"""The answer of each table of a forecast, in one line made from its rows."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Callable, Iterator
+from typing import Any
+
+__all__ = ["answer"]
+
+Row = dict[str, Any]
+
+
+def answer(tables: dict[str, Any], name: str, currency: str = "") -> str:
+    """What the table says, in a line; "" where it has no rows."""
+    rows = list(_rows(tables[name]))
+    return _ANSWERS[name](rows, tables, currency) if rows else ""
+
+
+def _rows(table: Any) -> Iterator[Row]:
+    """Rows as dictionaries by the names of the columns, units left away."""
+    names = [name for name, _, _ in table.columns]
+    for row in table.rows:
+        yield dict(zip(names, row, strict=True))
+
+
+def _day(date: datetime.date) -> str:
+    return f"{date:%a %d %b %Y}"
+
+
+def _volume(millilitres: float) -> str:
+    """A volume to three figures or to the millilitre: 4.25 mL, 348 L."""
+    if abs(millilitres) >= 10_000:
+        return f"{millilitres / 1000:,.0f} L"
+    return f"{millilitres:,.0f} mL" if abs(millilitres) >= 100 else f"{millilitres:.3g} mL"
+
+
+def _money(cost: float, currency: str) -> str:
+    return f"{cost:,.0f} {currency}".strip()
+
+
+def _percent(change: float) -> str:
+    """A change with its sign: +20%, −5%."""
+    return f"{change:+.0%}".replace("-", "−")
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" + ("" if number == 1 else "s")
+
+
+def _findings(rows: list[Row], tables: dict, currency: str) -> str:
+    counts: dict[str, int] = {}
+    for row in rows:
+        counts[row["Kind"]] = counts.get(row["Kind"], 0) + 1
+    return f"{_count(len(rows), 'finding')}: " + ", ".join(
+        f"{count} {kind}" if count == 1 else f"{count} × {kind}" for kind, count in counts.items()
+    )
+
+
+def _components(rows: list[Row], tables: dict, currency: str) -> str:
+    out = [row for row in rows if row["Runs out"] is not None]
+    if out:
+        row = min(out, key=lambda row: row["Runs out"])
+        more = f", the first of {len(out)}" if len(out) > 1 else ""
+        return f"{row['Component']} runs out on {_day(row['Runs out'])}{more}"
+    after = [row for row in rows if row["After builds"] is not None]
+    if not after:
+        return "Nothing runs out"
+    row = min(after, key=lambda row: row["After builds"])
+    return f"Nothing runs out; {row['Component']} would be empty first, on {_day(row['After builds'])}"
+
+
+def _orders(rows: list[Row], tables: dict, currency: str) -> str:
+    cost = math.fsum(row["Cost"] or 0.0 for row in rows)
+    late = sum(bool(row["Note"]) for row in rows)
+    first = _day(min(row["Order by"] for row in rows))
+    words = f"{_count(len(rows), 'order')} for {_money(cost, currency)}, the first by {first}"
+    return words + (f"; {late} with a note" if late else "")
+
+
+def _weeks(rows: list[Row], tables: dict, currency: str) -> str:
+    row = max(rows, key=lambda row: row["P90 in containers"])
+    return f"At most {row['P90 in containers']:.1f} containers in a week: {row['Component']}, {row['Week']}"
+
+
+def _materials(rows: list[Row], tables: dict, currency: str) -> str:
+    row = max(rows, key=lambda row: row["Planned"])
+    return f"At most {_volume(row['Planned'])} in a week: {row['Material']}, {row['Week']}"
+
+
+def _days(rows: list[Row], tables: dict, currency: str) -> str:
+    mean = math.fsum(row["Cost"] for row in rows) / len(rows)
+    row = max(rows, key=lambda row: row["Cost"])
+    return (
+        f"{_money(mean, currency)} on a day with builds, at most {_money(row['Cost'], currency)} on "
+        f"{_day(row['Day'])}"
+    )
+
+
+def _stock(rows: list[Row], tables: dict, currency: str) -> str:
+    for row in rows:
+        empty = [name for name, volume in row.items() if name != "Day" and volume <= 0.0]
+        if empty:
+            return f"{empty[0]} is empty at the end of {_day(row['Day'])}"
+    return "With the proposed orders nothing is empty at the end of a day"
+
+
+def _cover(rows: list[Row], tables: dict, currency: str) -> str:
+    found = [(cover, row["Day"], name) for row in rows for name, cover in row.items() if name != "Day"]
+    if not found:
+        return ""
+    cover, day, name = min(found)
+    return f"Without new orders {name} is down to {cover:.1f} days of use on {_day(day)}"
+
+
+def _stations(rows: list[Row], tables: dict, currency: str) -> str:
+    row = max(rows, key=lambda row: row["Waste"])
+    return f"Most waste: {row['Waste']:.0%} of {row['Component']} at {row['Station']}"
+
+
+def _station_weeks(rows: list[Row], tables: dict, currency: str) -> str:
+    volume, station, component, week = max(
+        (volume, row["Station"], row["Component"], name)
+        for row in rows
+        for name, volume in row.items()
+        if name not in ("Station", "Component")
+    )
+    return f"At most {_volume(volume)} in a week: {component} at {station}, {week}"
+
+
+def _lots(rows: list[Row], tables: dict, currency: str) -> str:
+    missing = [row for row in rows if row["Lot"] == "missing"]
+    if missing:
+        row = missing[0]
+        return f"{_volume(row['Used'])} of {row['Component']} are missing"
+    lost = [row for row in rows if row["Expired"]]
+    if not lost:
+        return "No lot expires"
+    row = max(lost, key=lambda row: row["Expired"])
+    which = f"{_volume(row['Expired'])} of lot {row['Lot']}, {row['Component']}"
+    return f"1 lot expires: {which}" if len(lost) == 1 else f"{len(lost)} lots expire, most of all {which}"
+
+
+def _reorder(rows: list[Row], tables: dict, currency: str) -> str:
+    held = {row["Component"]: row["In stock"] + row["Due in"] for row in _rows(tables["components"])}
+    below = [row["Component"] for row in rows if held[row["Component"]] <= row["Reorder point"]]
+    if not below:
+        return "Stock and what is due in stand above every reorder point"
+    return f"{len(below)} of {_count(len(rows), 'component')} at or under the reorder point: {below[0]}" + (
+        " and more" if len(below) > 1 else ""
+    )
+
+
+def _causes(rows: list[Row], tables: dict, currency: str) -> str:
+    whole = math.fsum(row["All"] for row in rows)
+    good = math.fsum(row["On good parts"] + row["Filling hoses"] for row in rows)
+    if not whole:
+        return ""
+    return f"{_money(whole, currency)}, {1.0 - good / whole:.0%} of it waste"
+
+
+def _drivers(rows: list[Row], tables: dict, currency: str) -> str:
+    row = max(rows, key=lambda row: row["P90 above P50"])
+    driver = max(("Demand", "Scrap", "Temperature", "Volume"), key=lambda name: row[name])
+    return (
+        f"Least certain: {row['Material']}, P90 {row['P90 above P50']:.0%} above P50, most of it by "
+        f"{driver.lower()}"
+    )
+
+
+def _variants(row: Row) -> dict[str, float]:
+    """The columns of single changes."""
+    return {
+        name: value
+        for name, value in row.items()
+        if name not in ("Component", "Cause", "Now", "All together")
+    }
+
+
+def _what_if(rows: list[Row], tables: dict, currency: str) -> str:
+    found = [
+        (abs(value / row["Now"] - 1.0), value / row["Now"] - 1.0, name, row["Component"])
+        for row in rows
+        if row["Now"]
+        for name, value in _variants(row).items()
+    ]
+    if not found:
+        return ""
+    _, change, name, component = max(found)
+    return f"Largest change: {name}, {_percent(change)} of {component}"
+
+
+def _what_if_causes(rows: list[Row], tables: dict, currency: str) -> str:
+    volume, name, cause = max(
+        ((volume, name, row["Cause"]) for row in rows for name, volume in _variants(row).items()),
+        key=lambda item: (abs(item[0]), item[1], item[2]),
+    )
+    words = "more" if volume >= 0.0 else "less"
+    return f"Largest change: {name}, {_volume(abs(volume))} {words} ({cause})"
+
+
+def _what_if_cost(rows: list[Row], tables: dict, currency: str) -> str:
+    now = math.fsum(row["Now"] for row in rows)
+    sums = {name: math.fsum(row[name] for row in rows) for name in _variants(rows[0])}
+    if not sums:
+        return ""
+    name = max(sums, key=lambda name: abs(sums[name] - now))
+    words = "more" if sums[name] >= now else "less"
+    return (
+        f"Largest change: {name}, {_money(abs(sums[name] - now), currency)} {words} than "
+        f"{_money(now, currency)}"
+    )
+
+
+def _what_if_steps(rows: list[Row], tables: dict, currency: str) -> str:
+    found = [(row["All together"] / row["Now"] - 1.0, row["Component"]) for row in rows if row["Now"]]
+    if not found:
+        return ""
+    change, component = max(found, key=lambda item: (abs(item[0]), item[1]))
+    return f"All together: {_percent(change)} of {component} at most"
+
+
+_ANSWERS: dict[str, Callable[[list[Row], dict, str], str]] = {
+    "findings": _findings,
+    "components": _components,
+    "orders": _orders,
+    "weeks": _weeks,
+    "materials": _materials,
+    "days": _days,
+    "stock": _stock,
+    "cover": _cover,
+    "stations": _stations,
+    "station_weeks": _station_weeks,
+    "lots": _lots,
+    "reorder": _reorder,
+    "causes": _causes,
+    "drivers": _drivers,
+    "what_if": _what_if,
+    "what_if_causes": _what_if_causes,
+    "what_if_cost": _what_if_cost,
+    "what_if_steps": _what_if_steps,
+}

@@ -1,0 +1,398 @@
+"""How much a shift draws, and how that answers to load and temperature.
+
+Weeks of builds hold the same shift many times over: a station, a shift pattern and quantities. Each
+distinct shift is played once by the event model of `shift`, with full containers at its start, and
+once more at a few other loads and shop temperatures. The draws of a simulation are then read from
+that table. Purges answer in steps, so the table is made of played shifts and not of an average.
+
+Parts of a shift are played in the order of their names, so that the order of rows changes nothing.
+
+The clock of a shift needs whole parts: what is started is rounded up, part by part. Totals of material
+do not: they count *expected scrap*, good/(1 − scrap) started without rounding, so that a share of scrap
+costs that share however many shifts the parts are spread over.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..plan.amounts import applications
+from ..plan.materials import working_life
+from ..shift.player import Player
+from ..shift.results import Job
+from ..shift.store import NANO, Store, nanolitres
+
+#: what material goes to while a station works, heel and hoses apart
+CAUSES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks")
+_SCALED = ("parts", "scrap", "checks")  # volumes that the meter and the drawing's tolerances move
+_ANY_DAY = datetime.date(2000, 1, 3)
+REACH = 2.5  # standard deviations that a table covers to each side
+LARGEST_STEP = 0.9
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class ShiftKey:
+    """A distinct shift: station, shift pattern, and the parts it works on with their quantities."""
+
+    station: str
+    shift: str
+    builds: tuple[tuple[str, int], ...]
+
+
+class LeanPlayer(Player):
+    """The shift model where only volumes are wanted: no cure board, no lots, stock without end.
+
+    Containers are full when the shift begins and change at their times, as in `Player`. `started`
+    replaces the number of parts started of each job.
+    """
+
+    def __init__(self, plan, key: ShiftKey, started: Sequence[int] | None = None):
+        station = plan.station(key.station)
+        super().__init__(plan, _ANY_DAY, key.shift, station, dict(key.builds), Store())
+        if started is not None:
+            for job, count in zip(self.result.jobs, started, strict=True):
+                job.quantity, job.started = min(job.quantity, count), count
+            self.result.jobs = [job for job in self.result.jobs if job.started > 0]
+            total = sum(started)
+            if not station.takt:
+                spread = self.result.calendar.available / total if total else math.inf
+                self.result.takt = spread * plan.takt_factors.get(station.station, 1.0)
+        self._usable = {
+            letter: max(nanolitres(item.container) - nanolitres(item.heel * item.container), 1)
+            for letter, item in self.result.components.items()
+        }
+        self._left = dict(self._usable)
+        self._splits: dict[int, list[tuple[str, int]]] = {}
+
+        self._quickest = self._most_rate(plan) if self.pot_clock is not None else 0.0
+
+    def _most_rate(self, plan) -> float:
+        """Share of pot life used each second at the hottest time of the day."""
+        cache = plan.kept("most_rate")
+        name = self.station.station
+        if name not in cache:
+            life = working_life(self.result.material)
+            cache[name] = 1.0 / life.at(max(self.result.temperatures[1])) if life else 0.0
+        return cache[name]
+
+    def freshen(self, clock: float, why: str) -> float:
+        """As in `Player`; where even the hottest hour would not reach the limit, at once."""
+        if (
+            self.pot_clock is None
+            or not self.mixer
+            or ((clock - self.mixer[0][1]) * self._quickest < self.station.purge_share * (1.0 - 1e-6))
+        ):
+            return clock
+        return super().freshen(clock, why)
+
+    def draw(self, volume: int, category: str, clock: float, duration: float = 0.0) -> None:
+        """Book the volume by component, as `Player` does."""
+        if volume <= 0:
+            return
+        parts = self._splits.get(volume)
+        if parts is None:
+            parts = self._splits[volume] = self.split(volume)
+        for letter, part in parts:
+            self.result.used[letter][category] += part
+            left = self._left[letter] - part
+            while left < 0:
+                left += self._usable[letter]
+                self.delay += self.station.container_time
+            self._left[letter] = left
+
+    def _open(self) -> None:
+        pass
+
+    def _close(self) -> None:
+        pass
+
+    def _warn(self) -> None:
+        pass
+
+    def _surface(self, job: Job, serial: int, number: int, begin: float) -> None:
+        pass
+
+    def _batch(self, job: Job, serial: int, track: list[float]) -> None:
+        pass
+
+
+def warmer(plan, kelvin: float):
+    """The same plan with every shop temperature so much higher."""
+    return replace(
+        plan,
+        stations=[replace(row, shop_temperature=row.shop_temperature + kelvin) for row in plan.stations],
+        temperatures=[replace(row, temperature=row.temperature + kelvin) for row in plan.temperatures],
+    )
+
+
+# ----------------------------------------------------------------------------------- occurrences
+
+
+@dataclass(frozen=True, slots=True)
+class Occurrence:
+    """A distinct shift on its date; `key` is its place in the list of keys."""
+
+    date: datetime.date
+    shift: str
+    station: str
+    key: int
+
+
+def occurrences(plan, until: datetime.date | None = None) -> tuple[list[ShiftKey], list[Occurrence]]:
+    """Every station's shifts in order of time (before `until`), and the distinct ones among them."""
+    keys: dict[ShiftKey, int] = {}
+    found: list[Occurrence] = []
+    parts_of: dict[str, dict[str, None]] = {}
+    for row in sorted(plan.stations, key=lambda row: row.station):
+        parts_of[row.station] = {}
+    for part in plan.parts:
+        for item in applications(plan, part.part):
+            parts_of[item.station][part.part] = None
+    for date, shift in plan.days():
+        if until is not None and date >= until:
+            break
+        builds = sorted(plan.builds_of(date, shift).items())
+        for station, parts in parts_of.items():
+            mine = tuple((part, count) for part, count in builds if part in parts and count > 0)
+            if not mine:
+                continue
+            key = keys.setdefault(ShiftKey(station, shift, mine), len(keys))
+            found.append(Occurrence(date, shift, station, key))
+    return list(keys), found
+
+
+# --------------------------------------------------------------------------------------- response
+
+
+@dataclass(frozen=True, slots=True)
+class Response:
+    """A distinct shift as played, and its table over load and temperature.
+
+    `used` are nanolitres by component and cause, with expected scrap. `scaled` and `fixed` are mixed
+    volumes [nL] over `loads` (parts started, as a share of the whole parts that are played) and
+    `offsets` of the shop temperature [K]: what the tolerances of drawing and meter move, and what they
+    do not. The plan stands in them at the load `expected`, that of `lost` parts, its expected scrap.
+    `up` and `down` are the half widths of those tolerances as a share.
+    """
+
+    used: dict[str, dict[str, int]]
+    good: int
+    lost: float
+    expected: float
+    purges: int
+    mixers: int
+    is_short: bool
+    up: float
+    down: float
+    loads: np.ndarray
+    offsets: np.ndarray
+    scaled: np.ndarray
+    fixed: np.ndarray
+
+    def at(self, load: np.ndarray, offset: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Scaled and fixed volumes at loads and temperature offsets, linear between the points."""
+        i, a = _bracket(self.loads, load)
+        if len(self.offsets) == 1:
+            return (_along(self.scaled[:, 0], i, a), _along(self.fixed[:, 0], i, a))
+        j, b = _bracket(self.offsets, np.clip(offset, self.offsets[0], self.offsets[-1]))
+        return _bilinear(self.scaled, i, a, j, b), _bilinear(self.fixed, i, a, j, b)
+
+
+def _bracket(grid: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Segment and share within it; beyond the ends the end segments go on."""
+    place = np.searchsorted(grid[1:-1], values)
+    return place, (values - grid[place]) / (grid[place + 1] - grid[place])
+
+
+def _along(table: np.ndarray, i: np.ndarray, a: np.ndarray) -> np.ndarray:
+    return np.maximum(table[i] + a * (table[i + 1] - table[i]), 0.0)
+
+
+def _bilinear(table: np.ndarray, i, a, j, b) -> np.ndarray:
+    low = table[i, j] + a * (table[i + 1, j] - table[i, j])
+    high = table[i, j + 1] + a * (table[i + 1, j + 1] - table[i, j + 1])
+    return np.maximum(low + b * (high - low), 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Points of a response table: to each side of the plan in load and in temperature."""
+
+    load_points: int
+    temperature_points: int
+    load_spread: float
+    temperature_spread: float
+
+    def offsets(self) -> list[float]:
+        """Temperature offsets [K], the plan's own among them."""
+        if self.temperature_spread <= 0.0 or self.temperature_points == 0:
+            return [0.0]
+        step = REACH * self.temperature_spread / self.temperature_points
+        return [step * place for place in range(-self.temperature_points, self.temperature_points + 1)]
+
+
+def grid_for(plan, count: int) -> Grid:
+    """A finer table where there are few distinct shifts, a coarser one where there are many."""
+    side = 4 if count <= 150 else 2 if count <= 1000 else 1
+    settings = plan.settings
+    return Grid(side, side, settings["demand_spread"], settings["temperature_spread"])
+
+
+def play_lean(plan, key: ShiftKey, started: Sequence[int] | None = None):
+    """Play a distinct shift; the result holds volumes, purges and parts, not the cure board."""
+    return LeanPlayer(plan, key, started).play()
+
+
+def expected_scrap(parts, scrap: float):
+    """What scrap takes beside what is on good parts: parts·s/(1 − s), not rounded to whole parts.
+
+    >>> expected_scrap(990.0, 0.01)
+    10.0
+    """
+    return parts * scrap / (1.0 - scrap)
+
+
+def used_of(result) -> dict[str, dict[str, int]]:
+    """Nanolitres by component and cause; scrap as expected, all else as played with whole parts."""
+    scrap = result.station.scrap
+    return {
+        letter: {cause: used[cause] for cause in CAUSES}
+        | {"scrap": round(expected_scrap(used["parts"], scrap))}
+        for letter, used in result.used.items()
+    }
+
+
+def _mixed(result, causes: Iterable[str]) -> int:
+    return sum(used[cause] for used in result.used.values() for cause in causes)
+
+
+def respond(plan, key: ShiftKey, grid: Grid, plan_at: Callable[[float], object]) -> Response:
+    """Play a distinct shift as planned and at the points of the grid."""
+    base = play_lean(plan, key)
+    jobs = base.jobs
+    planned = [job.started for job in jobs]
+    shots = [job.shot for job in jobs]
+    weight = sum(count * shot.nominal for count, shot in zip(planned, shots, strict=True))
+    up = sum(n * (shot.high - shot.nominal) for n, shot in zip(planned, shots, strict=True))
+    down = sum(n * (shot.nominal - shot.low) for n, shot in zip(planned, shots, strict=True))
+    scrap = base.station.scrap
+    spread = math.hypot(grid.load_spread, math.sqrt(scrap / sum(planned)))
+    step = min(max(REACH * spread / grid.load_points, 1.0 / min(planned)), LARGEST_STEP)
+    counts = {tuple(planned)}
+    for side in range(-grid.load_points, grid.load_points + 1):
+        counts.add(tuple(max(round(n * (1.0 + side * step)), 0) for n in planned))
+    counts.discard((0,) * len(planned))
+    points = sorted(counts, key=lambda point: (_load(point, shots, weight), point))
+    has_clock = base.life is not None and base.station.mixer_volume > 0.0
+    offsets = grid.offsets() if has_clock else [0.0]
+    loads = [0.0]
+    rows_scaled: list[list[float]] = [[0.0] * len(offsets)]
+    rows_fixed: list[list[float]] = [[]]
+    fixed_causes = [cause for cause in CAUSES if cause not in _SCALED]
+    good = [job.quantity for job in jobs]
+    expected = _load([count / (1.0 - scrap) for count in good], shots, weight)
+    for point in points:
+        is_plan = point == tuple(planned)
+        load = expected if is_plan else _load(point, shots, weight)
+        if load <= loads[-1] + 1e-9 or (not is_plan and expected - 0.5 * step < load <= expected):
+            continue
+        played = [
+            base if offset == 0.0 and is_plan else play_lean(plan_at(offset), key, point)
+            for offset in offsets
+        ]
+        loads.append(load)
+        rows_scaled.append([_scaled_volume(result, is_plan) for result in played])
+        rows_fixed.append([float(_mixed(result, fixed_causes)) for result in played])
+    # nothing started draws nothing, but the step is to the first part: its overhead stays
+    rows_fixed[0] = rows_fixed[1]
+    checks = float(_mixed(base, ("checks",)))
+    rows_scaled[0] = [checks] * len(offsets)
+    return Response(
+        used_of(base),
+        sum(good),
+        expected_scrap(sum(good), scrap),
+        expected,
+        base.purges,
+        base.mixers,
+        base.is_short,
+        up / weight if weight else 0.0,
+        down / weight if weight else 0.0,
+        np.array(loads),
+        np.array(offsets),
+        np.array(rows_scaled),
+        np.array(rows_fixed),
+    )
+
+
+def _scaled_volume(result, is_plan: bool) -> float:
+    """What goes with the parts [nL]; of the plan with its expected scrap."""
+    if not is_plan:
+        return float(_mixed(result, _SCALED))
+    used = used_of(result).values()
+    return float(sum(each[cause] for each in used for cause in _SCALED))
+
+
+def _load(point: Sequence[float], shots, weight: float) -> float:
+    """Load of a point as a share of that planned, by volume on parts."""
+    if not weight:
+        return 0.0
+    return sum(count * shot.nominal for count, shot in zip(point, shots, strict=True)) / weight
+
+
+_WORKER: dict = {}
+
+
+def _start_worker(plan, grid: Grid) -> None:
+    _WORKER["plan"], _WORKER["grid"] = plan, grid
+    _WORKER["at"] = _plans(plan)
+
+
+def _work(key: ShiftKey) -> Response:
+    return respond(_WORKER["plan"], key, _WORKER["grid"], _WORKER["at"])
+
+
+def _plans(plan) -> Callable[[float], object]:
+    made = {0.0: plan}
+
+    def at(offset: float):
+        if offset not in made:
+            made[offset] = warmer(plan, offset)
+        return made[offset]
+
+    return at
+
+
+def responses(plan, keys: Sequence[ShiftKey], grid: Grid | None = None, processes: int = 1) -> list[Response]:
+    """The response of every distinct shift; the same whatever the number of processes."""
+    grid = grid_for(plan, len(keys)) if grid is None else grid
+    if processes <= 1 or len(keys) < 50:
+        at = _plans(plan)
+        return [respond(plan, key, grid, at) for key in keys]
+    bare = replace(plan)  # without what was worked out of it
+    with ProcessPoolExecutor(processes, initializer=_start_worker, initargs=(bare, grid)) as pool:
+        return list(pool.map(_work, keys, chunksize=max(1, len(keys) // (8 * processes))))
+
+
+__all__ = [
+    "CAUSES",
+    "NANO",
+    "Grid",
+    "LeanPlayer",
+    "Occurrence",
+    "Response",
+    "ShiftKey",
+    "expected_scrap",
+    "grid_for",
+    "occurrences",
+    "play_lean",
+    "respond",
+    "responses",
+    "used_of",
+    "warmer",
+]

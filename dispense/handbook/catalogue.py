@@ -1,0 +1,41 @@
+"""Every workbook function, gathered: importing this module declares them all.
+
+`FUNCTIONS` maps each name to its declaration; `call` evaluates one in shop units.
+"""
+
+from __future__ import annotations
+
+from ..base.errors import show
+from ..base.fields import whole
+from . import beads, cure, flow, heat, life, line, mixing, moisture, pots, quality
+from .declare import FUNCTIONS, out, workbook_function
+from .evaluate import call, evaluate, lookup, recent_problems
+
+CATEGORIES = ("Beads", "Pots", "Mixing", "Flow", "Working life", "Cure and heat", "Line and stock", "Checks")
+
+TOPICS = (beads, pots, mixing, flow, life, cure, moisture, heat, line, quality)
+
+
+@workbook_function(
+    category="Checks",
+    arguments=(whole("count", "how many to show, newest first", default=20, at_least=1, at_most=200),),
+    returns=(out("function"), out("argument"), out("value"), out("allowed")),
+    table=True,
+    valid="the calls made since the program started",
+    source="none; it reports, it does not compute",
+)
+def last_problems(count=20):
+    """Recent reasons why a function gave an error: function, argument, value given, what is allowed."""
+    rows = [
+        [
+            problem.where,
+            problem.argument,
+            show(problem.value) if problem.argument else "",
+            problem.message or problem.allowed + (f" ({problem.fix})" if problem.fix else ""),
+        ]
+        for problem in recent_problems(int(count))
+    ]
+    return rows or [["no problem yet", "", "", ""]]
+
+
+__all__ = ["CATEGORIES", "FUNCTIONS", "call", "evaluate", "last_problems", "lookup"]

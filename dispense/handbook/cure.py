@@ -1,0 +1,1305 @@
+"""Cure: degree of cure along a temperature record, times to cure, glass point, gel point.
+
+The degree of cure goes from 0 (mixed) to 1 (all that can react has reacted). Kinetics are objects
+with the rate dα/dt as a function of degree and temperature: `NthOrder`, `Kamal` (Kamal–Sourour) and
+`Piecewise` (other constants from a given degree on). Functions take either such an object or the
+row `A1, E1, A2, E2, m, n` of the worksheets.
+
+Integration is in a variable that takes the factor (1 − α)ⁿ out of the rate,
+
+    y = −ln(1 − α)  for n = 1,   y = ((1 − α)^(1 − n) − 1) / (n − 1)  otherwise,
+
+so that dy/dt = k1 + k2·αᵐ: very hot, very quick cures stay stable, orders below 1 finish on time,
+and the degree cannot leave 0 to 1. Records are linear between their points and every point is a
+corner at which the integration starts anew.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+
+from ..base.errors import InputError, Problem
+from ..base.fields import matrix, number, record, vector
+from ..base.units import MINUTE
+from .declare import example, out, requires, workbook_function
+from .life import GAS_CONSTANT
+
+# ------------------------------------------------------------------------------------- kinetics
+
+
+def arrhenius(factor, energy, temperature):
+    """Rate constant A·exp(−E/(R·T)).
+
+    >>> round(float(arrhenius(1e6, 60e3, 298.15)) * 1e5, 4)  # 1e6·exp(−24.2038)
+    3.0793
+    """
+    return factor * np.exp(-energy / GAS_CONSTANT / temperature)
+
+
+class Kinetics(Protocol):
+    """What the integrators need: rate = drive(α, constants(T)) · (1 − α)^order, never below 0."""
+
+    @property
+    def order(self) -> float:
+        """The power of (1 − α)."""
+        ...
+
+    def constants(self, temperature) -> tuple:
+        """The rate constants at a temperature."""
+        ...
+
+    def drive(self, degree, *constants):
+        """The rate over (1 − α)^order, 1/s."""
+        ...
+
+    def rate(self, degree, temperature):
+        """dα/dt, 1/s."""
+        ...
+
+    def slopes(self, degree, temperature) -> tuple:
+        """dα/dt and its derivatives by degree and by temperature."""
+        ...
+
+    @property
+    def attainable(self) -> float:
+        """The degree at which the reaction ends, 1 where no ceiling is below it."""
+        ...
+
+    def fastest(self, degree, temperature):
+        """No rate at this temperature is above this one, from a degree on, 1/s."""
+        ...
+
+
+_LEAST = 1e-12  # smallest rest to full cure at which a derivative is taken
+_FIRST = 1e-300  # smallest degree at which a derivative is taken
+
+
+def _left(rest, order):
+    """(1 − α)ⁿ from the rest 1 − α: nothing reacts where nothing is left, at order 0 too."""
+    return rest**order if order > 0.0 else np.where(rest > 0.0, 1.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class NthOrder:
+    """n-th order kinetics: dα/dt = A·exp(−E/RT)·(1 − α)ⁿ; A in 1/s, E in J/mol.
+
+    >>> float(NthOrder(0.001, 0.0, 2.0).rate(0.5, 300.0))
+    0.00025
+    """
+
+    factor: float
+    energy: float
+    order: float = 1.0
+
+    def constants(self, temperature) -> tuple:
+        """The one rate constant."""
+        return (arrhenius(self.factor, self.energy, temperature),)
+
+    def drive(self, degree, constant):
+        """The rate constant itself."""
+        return constant
+
+    def rate(self, degree, temperature):
+        """dα/dt, 1/s."""
+        rest = np.maximum(1.0 - degree, 0.0)
+        return self.constants(temperature)[0] * _left(rest, self.order)
+
+    def slopes(self, degree, temperature) -> tuple:
+        """dα/dt and its derivatives by degree and by temperature."""
+        (constant,) = self.constants(temperature)
+        rest = np.maximum(1.0 - degree, 0.0)
+        rate = constant * _left(rest, self.order)
+        by_degree = -self.order * rate / np.maximum(rest, _LEAST)
+        return rate, by_degree, rate * (self.energy / GAS_CONSTANT) / temperature**2
+
+    @property
+    def attainable(self) -> float:
+        """Full cure."""
+        return 1.0
+
+    def fastest(self, degree, temperature):
+        """No rate at this temperature is above this one, from a degree on, 1/s."""
+        return self.rate(degree, temperature)
+
+
+@dataclass(frozen=True, slots=True)
+class Kamal:
+    """Kamal–Sourour kinetics: dα/dt = (k1 + k2·αᵐ)·(1 − α)ⁿ; A in 1/s, E in J/mol.
+
+    A `ceiling` B multiplies the rate by (B − α); where the rate would be below 0 it is 0.
+
+    >>> float(Kamal(0.001, 0.0, 0.02, 0.0, 1.0, 1.0).rate(0.5, 300.0))
+    0.0055
+    """
+
+    factor: float
+    energy: float
+    factor_auto: float
+    energy_auto: float
+    power: float
+    order: float = 1.0
+    ceiling: float | None = None
+
+    def constants(self, temperature) -> tuple:
+        """k1 and k2."""
+        return (
+            arrhenius(self.factor, self.energy, temperature),
+            arrhenius(self.factor_auto, self.energy_auto, temperature),
+        )
+
+    def drive(self, degree, plain, auto):
+        """k1 + k2·αᵐ, times (B − α) where there is a ceiling."""
+        if self.power == 1.0:
+            drive = auto * degree
+        else:
+            drive = auto * degree**self.power
+        drive += plain
+        if self.ceiling is None:
+            return drive
+        return np.maximum(drive, 0.0) * np.maximum(self.ceiling - degree, 0.0)
+
+    def rate(self, degree, temperature):
+        """dα/dt, 1/s."""
+        degree = np.minimum(np.maximum(degree, 0.0), 1.0)
+        drive = self.drive(degree, *self.constants(temperature))
+        if self._may_stop:
+            drive = np.maximum(drive, 0.0)
+        return drive * _left(1.0 - degree, self.order)
+
+    @property
+    def _may_stop(self) -> bool:
+        """Whether k1 + k2·αᵐ may come below 0, where the rate is 0."""
+        return self.factor < 0.0 or self.factor_auto < 0.0
+
+    def slopes(self, degree, temperature) -> tuple:
+        """dα/dt and its derivatives by degree and by temperature."""
+        plain, auto = self.constants(temperature)
+        degree = np.minimum(np.maximum(degree, 0.0), 1.0)
+        rest = 1.0 - degree
+        some = np.maximum(degree, _FIRST)
+        grown = auto * degree**self.power
+        sum_ = plain + grown
+        by_heat = (self.energy * plain + self.energy_auto * grown) / (GAS_CONSTANT * temperature**2)
+        by_grown = auto * self.power * some ** (self.power - 1.0)
+        if self.ceiling is not None:
+            gap = np.maximum(self.ceiling - degree, 0.0)
+            runs = (sum_ > 0.0) & (gap > 0.0)
+            by_grown = np.where(runs, by_grown * gap - sum_, 0.0)
+            by_heat = np.where(runs, by_heat * gap, 0.0)
+            sum_ = np.where(runs, sum_ * gap, 0.0)
+        elif self._may_stop:
+            runs = sum_ > 0.0
+            by_grown, by_heat, sum_ = (np.where(runs, part, 0.0) for part in (by_grown, by_heat, sum_))
+        left = _left(rest, self.order)
+        rate = sum_ * left
+        by_degree = by_grown * left - self.order * rate / np.maximum(rest, _LEAST)
+        return rate, by_degree, by_heat * left
+
+    @property
+    def attainable(self) -> float:
+        """Full cure, or the ceiling below it."""
+        return 1.0 if self.ceiling is None else min(max(self.ceiling, 0.0), 1.0)
+
+    def fastest(self, degree, temperature):
+        """No rate at this temperature is above this one, from a degree on, 1/s."""
+        plain, auto = self.constants(temperature)
+        most = np.maximum(plain, 0.0) + np.maximum(auto, 0.0)  # αᵐ is 1 at most
+        if self.ceiling is not None:
+            most = most * np.maximum(self.ceiling - degree, 0.0)
+        return most * _left(np.clip(1.0 - degree, 0.0, 1.0), self.order)
+
+
+@dataclass(frozen=True, slots=True)
+class Piecewise:
+    """Other kinetics from each switch degree on; the integrators stop exactly on a switch.
+
+    `branches` has one entry more than `switches`; a switch belongs to the branch below it.
+    """
+
+    switches: tuple[float, ...]
+    branches: tuple[NthOrder | Kamal, ...]
+
+    def __post_init__(self):
+        rising = all(a < b for a, b in zip(self.switches, self.switches[1:], strict=False))
+        if len(self.branches) != len(self.switches) + 1 or not rising:
+            raise InputError(
+                Problem(
+                    "Piecewise",
+                    "switches",
+                    self.switches,
+                    "rising degrees, one fewer than there are branches",
+                )
+            )
+
+    @property
+    def order(self) -> float:
+        """The order of the last branch."""
+        return self.branches[-1].order
+
+    def _choose(self, degree, parts):
+        place = np.searchsorted(self.switches, degree, side="left")
+        shape = np.broadcast_shapes(np.shape(place), *(np.shape(part) for part in parts))
+        return np.choose(np.broadcast_to(place, shape), parts)
+
+    def constants(self, temperature) -> tuple:
+        """The rate constants of every branch, one branch after the other."""
+        return tuple(k for branch in self.branches for k in branch.constants(temperature))
+
+    def drive(self, degree, *constants):
+        """The rate over (1 − α)^order of the last branch."""
+        parts, place = [], 0
+        for branch in self.branches:
+            count = 1 if isinstance(branch, NthOrder) else 2
+            own = branch.drive(degree, *constants[place : place + count])
+            parts.append(own * (1.0 - degree) ** (branch.order - self.order))
+            place += count
+        return self._choose(degree, parts)
+
+    def rate(self, degree, temperature):
+        """dα/dt, 1/s."""
+        return self._choose(degree, [branch.rate(degree, temperature) for branch in self.branches])
+
+    def slopes(self, degree, temperature) -> tuple:
+        """dα/dt and its derivatives by degree and by temperature."""
+        each = [branch.slopes(degree, temperature) for branch in self.branches]
+        return tuple(self._choose(degree, list(parts)) for parts in zip(*each, strict=True))
+
+    @property
+    def attainable(self) -> float:
+        """The first ceiling that lies in its own branch, or full cure."""
+        ends = (*self.switches, 1.0)
+        return min(
+            branch.attainable if branch.attainable <= end else 1.0
+            for branch, end in zip(self.branches, ends, strict=True)
+        )
+
+    def fastest(self, degree, temperature):
+        """No rate at this temperature is above this one, from a degree on, 1/s."""
+        most: Any = 0.0
+        for begin, end, branch in zip(
+            (0.0, *self.switches), (*self.switches, np.inf), self.branches, strict=True
+        ):
+            own = branch.fastest(np.maximum(degree, begin), temperature)
+            most = np.maximum(most, np.where(degree <= end, own, 0.0))
+        return most
+
+
+#: The 3501-6 epoxy of Lee, Loos and Springer, J. Composite Materials 16 (1982) 510–520 (constants
+#: from memory; other copies print A1 = 2.102e9): a published case to check an integrator with.
+LEE_LOOS_SPRINGER = Piecewise(
+    (0.3,),
+    (
+        Kamal(2.101e9 / MINUTE, 8.07e4, -2.014e9 / MINUTE, 7.78e4, 1.0, 1.0, ceiling=0.47),
+        NthOrder(1.960e5 / MINUTE, 5.66e4, 1.0),
+    ),
+)
+
+
+def as_kinetics(kinetics) -> Kinetics:
+    """A kinetics object from one, or from the row A1, E1, A2, E2, m, n in SI (NaN for blank).
+
+    >>> as_kinetics([0.01, 50e3])
+    NthOrder(factor=0.01, energy=50000.0, order=1.0)
+    """
+    if hasattr(kinetics, "constants"):
+        return kinetics
+    row = np.full(6, np.nan)
+    given = np.asarray(kinetics, dtype=float).ravel()
+    row[: given.size] = given
+    factor, energy, factor_auto, energy_auto, power, order = row.tolist()
+    order = 1.0 if np.isnan(order) else order
+    if np.isnan(factor_auto) or factor_auto == 0.0:
+        return NthOrder(factor, energy, order)
+    return Kamal(factor, energy, factor_auto, energy_auto, power, order)
+
+
+# ---------------------------------------------------------------- the variable without (1 − α)ⁿ
+
+
+def _to_reduced(degree, order):
+    with np.errstate(divide="ignore"):  # y is infinite at full cure
+        if abs(order - 1.0) < 1e-9:
+            return -np.log1p(-degree)
+        return np.expm1((1.0 - order) * np.log1p(-degree)) / (order - 1.0)
+
+
+def _to_degree(reduced, order):
+    with np.errstate(divide="ignore", invalid="ignore"):  # at full cure y may be infinite
+        return _quietly_to_degree(reduced, order)
+
+
+def _quietly_to_degree(reduced, order):
+    """`_to_degree` inside a caller's `np.errstate`."""
+    if abs(order - 1.0) < 1e-9:
+        return -np.expm1(-reduced)
+    if order == 2.0:
+        return np.where(np.isinf(reduced), 1.0, reduced / (1.0 + reduced))
+    part = order - 1.0
+    if part > 0.0:
+        return -np.expm1(np.log1p(part * reduced) / -part)
+    return -np.expm1(np.log1p(np.maximum(part * reduced, -1.0)) / -part)
+
+
+# ------------------------------------------------------------ the integral of a rate constant
+
+_FEW = [np.polynomial.legendre.leggauss(count) for count in (2, 3, 6)]
+_SPANS = (0.01, 0.05, 1.0)  # exponents within which so many points hold 1e-12
+
+
+def arrhenius_integrals(times, temperatures, energy, reference=np.inf):
+    """∫ exp(E/R·(1/reference − 1/T)) dt over each segment of records linear between points.
+
+    `times` (n,), `temperatures` (n, m), `energy` a number or (m,); the result is (n − 1, m).
+    Gauss–Legendre points on each segment, which is cut until its exponent spans less than 1.
+    """
+    slope = np.asarray(energy, dtype=float) / GAS_CONSTANT
+    first, last = temperatures[:-1], temperatures[1:]
+    span = np.max(np.abs(slope * (1.0 / first - 1.0 / last)), axis=1, initial=0.0)
+    cuts = np.maximum(1, np.ceil(span)).astype(int)
+    length = np.diff(times)
+    base = slope / reference
+    if np.all(cuts == 1):
+        return _segment_integrals(first, last, slope, base, span.max(initial=0.0)) * length[:, None]
+    # longer segments are cut into equal parts of time, and the parts added up again
+    owner = np.repeat(np.arange(len(cuts)), cuts)
+    part = np.arange(len(owner)) - np.repeat(np.cumsum(cuts) - cuts, cuts)
+    share = (1.0 / cuts)[owner]
+    low = (part * share)[:, None]
+    rise = (last - first)[owner]
+    begin = first[owner] + low * rise
+    end = begin + share[:, None] * rise
+    pieces = _segment_integrals(begin, end, slope, base, 1.0) * (length[owner] * share)[:, None]
+    starts = np.cumsum(cuts) - cuts
+    return np.add.reduceat(pieces, starts, axis=0)
+
+
+def _segment_integrals(first, last, slope, base, span):
+    """Means of exp(base − slope/T) over segments whose exponent spans at most `span` or so."""
+    place = next((i for i, limit in enumerate(_SPANS) if span <= limit), len(_SPANS) - 1)
+    nodes, weights = _FEW[place]
+    middle, half = 0.5 * (first + last), 0.5 * (last - first)
+    total = 0.0
+    for node, weight in zip(nodes, weights, strict=True):
+        inside = half * node
+        inside += middle
+        np.divide(-slope, inside, out=inside) if np.ndim(slope) == 0 else None
+        exponent = inside if np.ndim(slope) == 0 else -slope / inside
+        exponent = exponent + base
+        np.exp(exponent, out=exponent)
+        exponent *= 0.5 * weight
+        total = total + exponent
+    return total
+
+
+# -------------------------------------------------------------------------------- integration
+
+_TOLERANCE = 1e-9  # of one step, in the degree at its worst later on; a record holds 1e-6
+_TIGHT = 1e-12  # for times, which are wanted to 1e-9
+_FAST = 3e-8  # of the order-2 result of a step whose order-3 result is kept
+_MOST_STEPS = 200_000
+_MOST_GROWTH = 1e12  # of an error; past it rounding would ask for ever smaller steps
+_AHEAD = (0.2, 0.4, 0.6, 0.8)  # shares of the way to full cure at which a drive is looked at
+_WIDE = 0.5  # change of an Arrhenius exponent within a segment that one quick step may take
+_DEEPEST = 745.0  # exponent at which a rate constant underflows to 0
+_LONGEST = 1.0  # change of an Arrhenius exponent within one step, that its stages see what happens
+_CACHED = 16_000  # values of a block of rows that stays in the processor's cache
+
+# Dormand and Prince, order 5 with an error of order 4
+_NODES = (0.0, 1 / 5, 3 / 10, 4 / 5, 8 / 9, 1.0)
+_STAGES = (
+    (),
+    (1 / 5,),
+    (3 / 40, 9 / 40),
+    (44 / 45, -56 / 15, 32 / 9),
+    (19372 / 6561, -25360 / 2187, 64448 / 6561, -212 / 729),
+    (9017 / 3168, -355 / 33, 46732 / 5247, 49 / 176, -5103 / 18656),
+)
+_RESULT = (35 / 384, 0.0, 500 / 1113, 125 / 192, -2187 / 6784, 11 / 84)
+_ERROR = (71 / 57600, 0.0, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 525, -1 / 40)
+
+
+def _step(kinetics, reduced, place, step, length, first, last):
+    """One step of each column: result, error, slopes at its begin and end."""
+    rise = (last - first) / np.where(length > 0.0, length, 1.0)
+
+    def slope(value, fraction):
+        degree = _to_degree(np.maximum(value, 0.0), kinetics.order)
+        return kinetics.drive(degree, *kinetics.constants(first + rise * (place + fraction * step)))
+
+    slopes = []
+    for node, weights in zip(_NODES, _STAGES, strict=True):
+        value = reduced
+        for weight, part in zip(weights, slopes, strict=True):
+            value = value + (weight * step) * part
+        slopes.append(slope(value, node))
+    result = reduced
+    for weight, part in zip(_RESULT, slopes, strict=True):
+        if weight:
+            result = result + (weight * step) * part
+    slopes.append(slope(result, 1.0))
+    error = 0.0
+    for weight, part in zip(_ERROR, slopes, strict=True):
+        if weight:
+            error = error + weight * part
+    return result, step * error, slopes[0], slopes[-1]
+
+
+def _peak(kinetics, degree, now, constants):
+    """Largest drive from a degree, where it is `now`, to full cure, at fixed rate constants.
+
+    Without a ceiling the drive is largest at full cure; else it is looked at in a few places.
+    """
+    most = np.maximum(now, kinetics.drive(1.0, *constants))
+    if isinstance(kinetics, NthOrder) or (isinstance(kinetics, Kamal) and kinetics.ceiling is None):
+        return most
+    for share in _AHEAD:
+        most = np.maximum(most, kinetics.drive(degree + share * (1.0 - degree), *constants))
+    return most
+
+
+def _amplification(kinetics, degree, ends):
+    """How much an error of y now can weigh in the degree at any time later: (1 − α)ⁿ times growth.
+
+    At one temperature an error of y grows as the drive does, δy ∝ f(α), whatever the temperature
+    does to both rate constants alike. Where it changes their ratio, the growth is at most that at
+    the worse end of the segment: `ends` are the rate constants there, each (2, columns).
+    """
+    now = kinetics.drive(degree, *ends)
+    growth = np.max(_peak(kinetics, degree, now, ends) / np.maximum(now, 1e-300), axis=0)
+    return np.clip(growth, 1.0, _MOST_GROWTH) * (1.0 - degree) ** kinetics.order
+
+
+def _exponent_spans(constants):
+    """By how much the logarithm of any rate constant changes from one row to the next."""
+    span = 0.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for constant in constants:
+            change = np.abs(np.diff(np.log(np.abs(constant)), axis=0))
+            span = np.maximum(span, np.nan_to_num(change, nan=0.0, posinf=_DEEPEST))
+    return span
+
+
+def _advance_branch(kinetics, degree, length, first, last, tolerance, stop, *, narrow=False):
+    """Columns over `length` with temperature linear from first to last, until `stop` if reached.
+
+    The arguments from `degree` to `last` and `stop` are 1-D arrays of one size. Each column has its
+    own steps; `narrow` says that no rate constant changes much. Returns degree, time used and whether
+    the stop was reached.
+    """
+    order = kinetics.order
+    reduced = _to_reduced(degree, order)
+    goal = _to_reduced(np.minimum(stop, 1.0), order)
+    goal = np.where(stop > 1.0, np.inf, goal)
+    place = np.zeros_like(length)
+    reached = reduced >= goal
+    heat = np.stack([first, last])
+    ends = kinetics.constants(heat)
+    longest = length
+    if not narrow:  # the exponent of a straight heat changes quickest at the cold end
+        spans = _exponent_spans(ends)[0] * heat.max(axis=0) / heat.min(axis=0)
+        longest = length / np.maximum(spans / _LONGEST, 1.0)
+    step = np.array(longest)
+    active = np.flatnonzero((length > 0.0) & ~reached & (degree < 1.0))
+    for _ in range(_MOST_STEPS):
+        if not active.size:
+            break
+        y, p, h = reduced[active], place[active], step[active]
+        whole, t0, t1 = length[active], first[active], last[active]
+        rest = whole - p
+        h = np.minimum(np.minimum(h, longest[active]), rest)
+        last_one = h >= rest * (1.0 - 1e-12)
+        result, error, _, final = _step(kinetics, y, p, h, whole, t0, t1)
+        own = ends if active.size == length.size else tuple(part[:, active] for part in ends)
+        weight = _amplification(kinetics, _to_degree(y, order), own)
+        wrong = np.abs(error) * weight / tolerance
+        wrong = np.where(np.isfinite(result), wrong, 1e10)
+        good = wrong <= 1.0
+        grow = np.clip(0.9 * np.maximum(wrong, 1e-10) ** -0.2, 0.1, 5.0)
+        step[active] = np.where(good & last_one, h * np.maximum(grow, 1.0), h * grow)
+        crossed = good & (result >= goal[active])
+        if crossed.any():
+            chosen = np.flatnonzero(crossed)
+            h = np.array(h)
+            h[chosen] = _find_stop(
+                kinetics,
+                goal[active][chosen],
+                y[chosen],
+                p[chosen],
+                h[chosen],
+                whole[chosen],
+                t0[chosen],
+                t1[chosen],
+                result[chosen],
+                final[chosen],
+            )
+            result = np.where(crossed, goal[active], result)
+            last_one = last_one & ~crossed
+        moved = active[good]
+        reduced[moved] = np.maximum(result, y)[good]
+        place[moved] = np.where(last_one, whole, p + h)[good]
+        reached[active[crossed]] = True
+        full = _to_degree(reduced[active], order) >= 1.0
+        done = (good & last_one) | crossed | (full & ~np.isfinite(goal[active]))
+        place[active[full & ~crossed & ~np.isfinite(goal[active])]] = whole[
+            full & ~crossed & ~np.isfinite(goal[active])
+        ]
+        active = active[~done]
+    else:
+        reduced[active] = np.nan  # no answer rather than a wrong one
+    degree = np.minimum(_to_degree(reduced, order), 1.0)
+    degree = np.where(reached & (stop <= 1.0), np.maximum(stop, 0.0), degree)
+    return degree, place, reached
+
+
+def _find_stop(kinetics, goal, reduced, place, step, length, first, last, result, slope):
+    """The part of a step at which y reaches its goal: Newton, kept between two bounds."""
+    low, high = np.zeros_like(step), np.array(step)
+    value, trial = result, step
+    for _ in range(60):
+        high = np.where(value >= goal, trial, high)
+        low = np.where(value < goal, trial, low)
+        with np.errstate(all="ignore"):
+            better = trial - (value - goal) / slope
+        inside = (better > low) & (better < high)
+        better = np.where(inside, better, 0.5 * (low + high))
+        small = np.abs(better - trial) <= 4e-16 * (place + step)
+        trial = better
+        if small.all():
+            break
+        value, _, _, slope = _step(kinetics, reduced, place, trial, length, first, last)
+    return trial
+
+
+def advance(kinetics, degree, length, first, last, *, tolerance=_TOLERANCE, stop=np.inf):
+    """Degrees after a time `length` with temperatures linear from `first` to `last` (1-D arrays).
+
+    Stops where the degree `stop` is reached. Returns degree, time used, whether it was reached.
+    """
+    degree, length, first, last, stop = (
+        np.array(part, dtype=float)
+        for part in np.broadcast_arrays(np.atleast_1d(degree), length, first, last, stop)
+    )
+    if not isinstance(kinetics, Piecewise):
+        return _advance_branch(kinetics, degree, length, first, last, tolerance, stop)
+    used = np.zeros_like(length)
+    reached = degree >= stop
+    for place, branch in enumerate(kinetics.branches):
+        edge = kinetics.switches[place] if place < len(kinetics.switches) else np.inf
+        mine = np.flatnonzero(~reached & (used < length) & (degree < edge))
+        if not mine.size:
+            continue
+        now = first[mine] + (last[mine] - first[mine]) * used[mine] / length[mine]
+        limit = np.minimum(edge, stop[mine])
+        after, time, hit = _advance_branch(
+            branch, degree[mine], length[mine] - used[mine], now, last[mine], tolerance, limit
+        )
+        degree[mine] = after
+        used[mine] = np.where(hit, used[mine] + time, length[mine])
+        reached[mine] = hit & (after >= stop[mine])
+    return degree, used, reached
+
+
+def _record(times, temperatures, start):
+    """Times (n,), temperatures (n, m), starts (m,), and whether the result is one column."""
+    times = np.asarray(times, dtype=float).ravel()
+    temperatures = np.asarray(temperatures, dtype=float)
+    if temperatures.ndim < 2:
+        temperatures = temperatures.reshape(-1, 1)
+    elif temperatures.shape[0] == 1 and times.size != 1:
+        temperatures = temperatures.T
+    start = np.clip(np.asarray(start, dtype=float).ravel(), 0.0, 1.0)
+    columns = max(temperatures.shape[1], start.size)
+    start = np.broadcast_to(start, (columns,)).copy()
+    return times, temperatures, start, columns == 1
+
+
+def _degrees(times, temperatures, kinetics, start, tolerance=_TOLERANCE):
+    """Degrees (n, m) along records (n, m)."""
+    if isinstance(kinetics, NthOrder):
+        return _add_up(times, temperatures, kinetics, start, tolerance)
+    temperatures = np.broadcast_to(temperatures, (times.size, start.size))
+    if isinstance(kinetics, Piecewise):
+        degrees = np.empty((times.size, start.size))
+        degrees[0] = start
+        for place, length in enumerate(np.diff(times)):
+            degrees[place + 1], _, _ = advance(
+                kinetics,
+                degrees[place],
+                length,
+                temperatures[place],
+                temperatures[place + 1],
+                tolerance=tolerance,
+            )
+        return degrees
+    return _march(times, temperatures, kinetics, start, tolerance)
+
+
+def _add_up(times, temperatures, kinetics, start, tolerance):
+    """n-th order along records: y is the sum of the integrals of k, exact but for quadrature."""
+    integrals = _corrected_trapezoids if tolerance >= _TOLERANCE else arrhenius_integrals
+    degrees = np.empty((times.size, start.size))
+    degrees[0] = start
+    reduced = _to_reduced(start, kinetics.order)
+    # few rows at a time, so that they stay in the processor's cache
+    block = max(1, _CACHED // temperatures.shape[1])
+    for begin in range(0, times.size - 1, block):
+        rows = slice(begin, begin + block + 1)
+        gain = integrals(times[rows], temperatures[rows], kinetics.energy)
+        gain *= kinetics.factor
+        if gain.shape[1] != start.size:
+            gain = np.repeat(gain, start.size, axis=1)
+        gain[0] += reduced
+        np.cumsum(gain, axis=0, out=gain)
+        reduced = gain[-1]
+        degrees[begin + 1 : begin + 1 + len(gain)] = _to_degree(gain, kinetics.order)
+    return np.minimum(degrees, 1.0, out=degrees)
+
+
+def _corrected_trapezoids(times, temperatures, energy):
+    """As `arrhenius_integrals` to 1e-8, with one exponential a point, where the points are close.
+
+    Trapezoids with end correction: h·(f₀ + f₁)/2 + h²·(f₀′ − f₁′)/12.
+    """
+    slope = energy / GAS_CONSTANT
+    warmer = np.diff(temperatures, axis=0)
+    coldest = temperatures.min()
+    if slope * np.abs(warmer).max(initial=0.0) > 0.05 * coldest**2:
+        return arrhenius_integrals(times, temperatures, energy)
+    inverse = 1.0 / temperatures
+    value = np.exp(-slope * inverse)
+    inverse *= inverse
+    inverse *= value  # f/T²
+    warmer *= inverse[:-1] - inverse[1:]
+    warmer *= slope / 6.0
+    warmer += value[:-1]
+    warmer += value[1:]
+    warmer *= 0.5 * np.diff(times)[:, None]
+    return warmer
+
+
+def _all_narrow(kinetics, heat, rise):
+    """Whether no segment of a block can be wide: the greatest rise, put at the coldest point, is not."""
+    coldest = heat.min()
+    both = np.array([coldest, coldest + np.abs(rise).max(initial=0.0)])
+    return bool(np.all(_exponent_spans(tuple(kinetics.constants(both))) <= _WIDE))
+
+
+def _march(times, temperatures, kinetics, start, tolerance):
+    """Kamal–Sourour along fine records: one Bogacki–Shampine step a segment, all columns at once.
+
+    Columns whose step is not good enough go over the segment again in steps of their own.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return _march_quietly(times, temperatures, kinetics, start, tolerance)
+
+
+def _march_quietly(times, temperatures, kinetics, start, tolerance):
+    order = kinetics.order
+    lengths = np.diff(times).tolist()
+    fast = _FAST * min(1.0, (tolerance / _TOLERANCE) ** 0.75)
+    degrees = np.empty((times.size, start.size))
+    degrees[0] = degree = start
+    reduced = _to_reduced(start, order)
+    slope = kinetics.drive(degree, *kinetics.constants(temperatures[0]))
+    block = max(1, _CACHED // start.size)
+    for begin in range(0, len(lengths), block):
+        heat = temperatures[begin : begin + block + 1]
+        first, last = heat[:-1], heat[1:]
+        rise = last - first
+        plain = [kinetics.constants(first + part * rise) for part in (0.5, 0.75)]
+        corners = kinetics.constants(heat)
+        # one step does not do where the rate constants change much
+        wide = None if _all_narrow(kinetics, heat, rise) else _exponent_spans(corners) > _WIDE
+        for offset in range(len(first)):
+            h = lengths[begin + offset]
+            half = [k[offset] for k in plain[0]]
+            most = [k[offset] for k in plain[1]]
+            final = [k[offset + 1] for k in corners]
+            second = kinetics.drive(_quietly_to_degree(reduced + (0.5 * h) * slope, order), *half)
+            third = kinetics.drive(_quietly_to_degree(reduced + (0.75 * h) * second, order), *most)
+            result = reduced + (h / 9.0) * (2.0 * slope + 3.0 * second + 4.0 * third)
+            after = _quietly_to_degree(result, order)
+            fourth = kinetics.drive(after, *final)
+            error = (h / 72.0) * (6.0 * second + 8.0 * third - 5.0 * slope - 9.0 * fourth)
+            np.abs(error, out=error)
+            error *= _peak(kinetics, degree, slope, [k[offset] for k in corners])
+            if order >= 1.0:
+                error *= 1.0 - degree
+            bad = ~(error <= fast * slope)
+            if wide is not None:
+                bad |= wide[offset]
+            if bad.any():
+                chosen = np.flatnonzero(bad & (degree < 1.0) & ~(slope + fourth <= 0.0))
+                if chosen.size:
+                    redone, _, _ = _advance_branch(
+                        kinetics,
+                        degree[chosen],
+                        np.full(chosen.size, h),
+                        first[offset][chosen],
+                        last[offset][chosen],
+                        tolerance,
+                        np.full(chosen.size, np.inf),
+                        narrow=wide is None,
+                    )
+                    after[chosen] = redone
+                    result[chosen] = _to_reduced(redone, order)
+                    fourth = kinetics.drive(after, *final)
+            degrees[begin + offset + 1] = degree = after
+            reduced, slope = result, fourth
+    return np.minimum(degrees, 1.0, out=degrees)
+
+
+# ------------------------------------------------------------------------- worksheet functions
+
+_TIMES = vector("times", "min", "times of the record, none before the one above it")
+_TEMPERATURES = matrix(
+    "temperatures",
+    "°C",
+    "temperature at each time, linear between; one column for each thermocouple",
+    above=-273.15,
+)
+_ONE_RECORD = vector("temperatures", "°C", "temperature at each time, linear between", above=-273.15)
+KINETICS = record(
+    "kinetics",
+    (
+        number("A1", "1/min", "factor of the plain reaction", at_least=0),
+        number("E1", "kJ/mol", "its activation energy", at_least=0),
+        number("A2", "1/min", "factor of the autocatalytic reaction", default=None, at_least=0),
+        number("E2", "kJ/mol", "its activation energy", default=None, at_least=0),
+        number("m", "", "power of the degree", default=None, at_least=0, at_most=20),
+        number("n", "", "order of what is left; blank takes 1", default=None, at_least=0, at_most=20),
+    ),
+    "row A1, E1, A2, E2, m, n of dα/dt = (k1 + k2·α^m)(1−α)^n; A2 blank: n-th order; n blank: 1",
+)
+_START = number("start", "", "degree at the first time", default=0.0, at_least=0, at_most=1)
+_DEGREE = number("degree", "", "degree of cure", at_least=0, at_most=1)
+_ENERGY = number("activation_energy", "kJ/mol", "activation energy", at_least=0)
+_REFERENCE = number("reference_temperature", "°C", "temperature the reference time belongs to", above=-273.15)
+_KAMAL_SOURCE = "M. R. Kamal, S. Sourour, Polym. Eng. Sci. 13 (1973) 59–64 (from memory)"
+_ARRHENIUS = "Arrhenius law; R = 8.31446261815324 J/(mol·K), CODATA 2018"
+
+
+def _fits(times, temperatures) -> bool:
+    shape = np.shape(temperatures)
+    return shape[0] == len(times) or (len(shape) == 2 and shape[0] == 1 and shape[1] == len(times))
+
+
+def _kinetics_complete(kinetics) -> bool:
+    if hasattr(kinetics, "constants"):
+        return True
+    row = np.asarray(kinetics, dtype=float)
+    return bool(np.isnan(row[2]) or row[2] == 0.0 or not np.isnan(row[3:5]).any())
+
+
+IN_ORDER = requires(
+    lambda times: bool(np.all(np.diff(times) >= 0.0)), "times", "in order, each at or after the one before"
+)
+FITTING = requires(
+    _fits, "temperatures", "one row or column as long as the times, or a block with a row for each time"
+)
+COMPLETE = requires(_kinetics_complete, "kinetics", "complete: where A2 is given, E2 and m too")
+
+
+@workbook_function(
+    category="Cure and heat",
+    arguments=(
+        number("temperature", "°C", "temperature of the cure", above=-273.15),
+        number("reference_time", "min", "time to the same degree at the reference temperature", at_least=0),
+        _REFERENCE,
+        _ENERGY,
+    ),
+    returns=(out("cure_time", "min", "time to the same degree of cure"),),
+    equation="t = t_ref·exp(E/R·(1/T − 1/T_ref))",
+    source=_ARRHENIUS,
+    valid="temperatures near the reference; far from it the cure may end at another degree",
+    rule="one data-sheet time moved by an activation energy: an extrapolation away from its temperature",
+    examples=(
+        example((30, 60, 23, 55.35635557), 35.70288172, "ln t linear in 1/T, by hand"),
+        example((100, 30, 80, 0), 30.0, "no activation energy, no change"),
+    ),
+    formula="reference_time*EXP(activation_energy*1000/8.31446261815324*(1/(temperature + 273.15) "
+    "- 1/(reference_temperature + 273.15)))",
+)
+def cure_time(temperature, reference_time, reference_temperature, activation_energy):
+    """Time at a temperature that gives the same cure as a reference time.
+
+    >>> round(float(cure_time(303.15, 3600.0, 296.15, 55356.35557)), 4)
+    2142.1729
+    """
+    return reference_time * np.exp(
+        activation_energy / GAS_CONSTANT * (1.0 / temperature - 1.0 / reference_temperature)
+    )
+
+
+@workbook_function(
+    category="Cure and heat",
+    arguments=(_TIMES, _ONE_RECORD, _REFERENCE, _ENERGY),
+    returns=(out("equivalent_time", "min", "time at the reference temperature"),),
+    equation="∫ exp(E/R·(1/T_ref − 1/T)) dt, temperature linear between the points",
+    source=_ARRHENIUS + "; superposition of time and temperature",
+    valid="one activation energy over the whole record; temperature of the part, not of the air",
+    requires=(
+        IN_ORDER,
+        requires(
+            lambda times, temperatures: len(times) == len(temperatures),
+            "temperatures",
+            "as many as there are times",
+        ),
+    ),
+    examples=(
+        example(([0, 55], [25, 80], 80, 60), 15.53664607, "closed form with the exponential integral E₁"),
+        example(
+            ([0, 55, 85, 112.5], [25, 80, 80, 25], 80, 60),
+            53.3049691,
+            "closed form with the exponential integral E₁",
+        ),
+        example(([0, 30], [80, 80], 80, 60), 30.0, "at the reference temperature time is time"),
+    ),
+)
+def equivalent_time(times, temperatures, reference_temperature, activation_energy):
+    """Time at a reference temperature that cures as much as a temperature record.
+
+    >>> import numpy as np
+    >>> record = np.array([0.0, 3300.0]), np.array([298.15, 353.15])
+    >>> round(float(equivalent_time(*record, 353.15, 60e3)), 4)
+    932.1988
+    """
+    times = np.asarray(times, dtype=float)
+    temperatures = np.asarray(temperatures, dtype=float)[:, None]
+    # from the hottest point, so that nothing overflows before it must
+    base = temperatures.max()
+    energies, place = np.unique(np.asarray(activation_energy, dtype=float), return_inverse=True)
+    totals = np.empty(energies.size)
+    for begin in range(0, energies.size, 64):
+        part = slice(begin, begin + 64)
+        totals[part] = arrhenius_integrals(times, temperatures, energies[part], base).sum(axis=0)
+    total = totals[place].reshape(np.shape(activation_energy))
+    return total * np.exp(activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / base))
+
+
+@workbook_function(
+    category="Cure and heat",
+    arguments=(_TIMES, _TEMPERATURES, KINETICS, _START),
+    returns=(out("degree", "", "degree of cure at each time"),),
+    equation="dα/dt = (k1 + k2·α^m)·(1−α)^n, k = A·exp(−E/(R·T)), T linear between points",
+    source=_KAMAL_SOURCE + "; " + _ARRHENIUS,
+    valid="within the temperatures and degrees the kinetics were fitted on; does not know that a "
+    "reaction slows as the glass point passes the temperature; holds 1e-6 in the degree",
+    rule="the kinetics are a fit; past their data the degree is an extrapolation",
+    requires=(IN_ORDER, FITTING, COMPLETE),
+    no_answer="the reaction is too quick to follow at these temperatures",
+    whole=True,
+    along="times",
+    examples=(
+        example(([0, 60], [25, 25], [0.02, 0]), [0.0, 0.6988057881], "1 − exp(−0.02·60), by hand"),
+        example(
+            ([0, 60], [25, 25], [0.05, 0, None, None, None, 1.5]),
+            [0.0, 0.84],
+            "1 − (1 + 0.5·0.05·60)^(−2), by hand",
+        ),
+        example(
+            ([0, 30, 60, 90], [25, 25, 25, 25], [0.002, 0, 0.08, 0, 1, 1]),
+            [0.0, 0.2070370478, 0.7683650017, 0.9750546026],
+            "closed form for m = n = 1, by hand",
+            1e-6,
+        ),
+        example(
+            ([0, 50], [25, 25], [0, 0, 0.1, 0, 1, 1], 0.01),
+            [0.01, 0.5998596018],
+            "logistic curve (Prout–Tompkins), by hand",
+            1e-6,
+        ),
+    ),
+    notes="where A1 is 0, nothing starts without a start degree above 0",
+)
+def cure_degree(times, temperatures, kinetics, start=0.0):
+    """Degree of cure along a temperature record, or along many at once.
+
+    `kinetics` may also be an object such as `Piecewise`.
+
+    >>> import numpy as np
+    >>> cure_degree([0.0, 3600.0], [298.15, 298.15], NthOrder(0.02 / 60, 0.0)).round(6).tolist()
+    [0.0, 0.698806]
+    """
+    times, temperatures, start, single = _record(times, temperatures, start)
+    degrees = _degrees(times, temperatures, as_kinetics(kinetics), start)
+    return degrees[:, 0] if single else degrees
+
+
+@workbook_function(
+    category="Cure and heat",
+    arguments=(_DEGREE, _TIMES, _ONE_RECORD, KINETICS, _START),
+    returns=(out("time", "min", "time of the record at which the degree is reached"),),
+    equation="inverse of CURE_DEGREE",
+    source=_KAMAL_SOURCE + "; " + _ARRHENIUS,
+    valid="as CURE_DEGREE",
+    rule="the kinetics are a fit; past their data the time is an extrapolation",
+    requires=(
+        IN_ORDER,
+        requires(
+            lambda times, temperatures: len(times) == len(temperatures),
+            "temperatures",
+            "as many as there are times",
+        ),
+        COMPLETE,
+    ),
+    no_answer="the degree is not reached within the record",
+    examples=(
+        example(
+            (0.5, [0, 240], [25, 25], [0.003, 0, 0.06, 0, 0.8, 1.6]),
+            44.24589583,
+            "quadrature of 1/rate",
+            1e-8,
+        ),
+        example(
+            (0.9, [0, 240], [25, 25], [0.003, 0, 0.06, 0, 0.8, 1.6]), 123.967757, "quadrature of 1/rate", 1e-8
+        ),
+        example(
+            (0.84, [0, 100], [25, 25], [0.05, 0, None, None, None, 1.5]),
+            60.0,
+            "(0.16^(−0.5) − 1)/(0.5·0.05), by hand",
+        ),
+    ),
+)
+def time_to_cure(degree, times, temperatures, kinetics, start=0.0):
+    """Time at which a degree of cure is reached along a temperature record.
+
+    >>> t = time_to_cure(0.5, [0.0, 3600.0], [298.15, 298.15], NthOrder(0.001, 0.0))
+    >>> round(float(t), 6)  # ln 2 / 0.001
+    693.147181
+    """
+    kinetics = as_kinetics(kinetics)
+    shape = np.broadcast_shapes(np.shape(degree), np.shape(start))
+    goals = np.broadcast_to(degree, shape).ravel()
+    begins = np.broadcast_to(start, shape).ravel()
+    starts, column = np.unique(begins, return_inverse=True)
+    times, temperatures, starts, _ = _record(times, temperatures, starts)
+    curve = _degrees(times, temperatures, kinetics, starts, _TIGHT)
+    # the segment that ends at or past the goal
+    place = np.empty(goals.size, dtype=int)
+    for one in range(starts.size):
+        mine = column == one
+        place[mine] = np.searchsorted(curve[:, one], goals[mine], side="left")
+    answer = np.full(goals.size, np.nan)
+    answer[place == 0] = times[0]
+    inside = np.flatnonzero((place > 0) & (place < times.size))
+    if inside.size:
+        begin = place[inside] - 1
+        length = times[begin + 1] - times[begin]
+        _, used, reached = advance(
+            kinetics,
+            curve[begin, column[inside]],
+            length,
+            temperatures[begin, 0],
+            temperatures[begin + 1, 0],
+            tolerance=_TIGHT,
+            stop=goals[inside],
+        )
+        # the goal may lie within rounding of the end of its segment
+        answer[inside] = times[begin] + np.where(reached, used, length)
+    missed = np.flatnonzero(np.isnan(answer))
+    if missed.size:
+        # CURE_DEGREE ends a rounding higher: what it says is reached, is reached at the end
+        ends = _degrees(times, temperatures, kinetics, starts)[-1]
+        answer[missed[goals[missed] <= ends[column[missed]]]] = times[-1]
+    return answer.reshape(shape)[()]
+
+
+@workbook_function(
+    category="Cure and heat",
+    arguments=(
+        _DEGREE,
+        number("uncured", "°C", "glass point of the fresh mix", above=-273.15),
+        number("cured", "°C", "glass point at full cure", above=-273.15),
+        number("lambda_", "", "ratio of the steps in heat capacity, cured over uncured", above=0, at_most=1),
+    ),
+    returns=(out("glass_point", "°C", "glass transition temperature"),),
+    equation="(T_g − T_g0)/(T_g∞ − T_g0) = λα/(1 − (1 − λ)α)",
+    source="A. T. DiBenedetto, J. Polym. Sci. B 25 (1987) 1949; J.-P. Pascault, R. J. J. Williams, "
+    "J. Polym. Sci. B 28 (1990) 85–95 (from memory)",
+    valid="any degree from 0 to 1",
+    examples=(
+        example((0.5, -20, 220, 0.5), 60.0, "−20 + 240·0.25/0.75, by hand"),
+        example((0.8, -20, 220, 0.5), 140.0, "−20 + 240·0.4/0.6, by hand"),
+        example((0.95, -20, 220, 0.5), 197.1428571, "−20 + 240·0.475/0.525, by hand"),
+    ),
+    formula="uncured + (cured - uncured)*lambda_*degree/(1 - (1 - lambda_)*degree)",
+)
+def glass_point(degree, uncured, cured, lambda_):
+    """Glass transition temperature at a degree of cure.
+
+    >>> round(float(glass_point(0.5, 253.15, 493.15, 0.5)), 2)
+    333.15
+    """
+    return uncured + (cured - uncured) * lambda_ * degree / (1.0 - (1.0 - lambda_) * degree)
+
+
+def degree_at_glass_point(temperature, uncured, cured, ratio):
+    """Degree at which the glass point passes a temperature: where a cure at it comes to a stand.
+
+    >>> round(degree_at_glass_point(393.15, 253.15, 493.15, 0.5), 6)
+    0.736842
+    """
+    share = (temperature - uncured) / (cured - uncured)
+    return share / (ratio + (1.0 - ratio) * share)
+
+
+def cure_before_glass(times, temperatures, kinetics, glass, margin, degrees):
+    """Degree that is sure along a record: no reaction is counted while the mix is a glass.
+
+    From where the glass point lies more than `margin` K above the temperature, until the temperature
+    has come up to the glass point again, the degree is held: a lower bound for a reaction that
+    diffusion slows to nearly nothing there. `glass` holds the glass point uncured and cured [K] and
+    DiBenedetto's ratio, `degrees` the degrees by the kinetics alone. Returns the degrees counted, and
+    the stretches (first, last place) over which the mix is a glass.
+
+    >>> times, heat = np.linspace(0.0, 36000.0, 601), np.full(601, 313.15)
+    >>> alone = cure_degree(times, heat, NthOrder(1e-3, 0.0))
+    >>> sure, stretches = cure_before_glass(times, heat, NthOrder(1e-3, 0.0), (253.15, 423.15, 0.45),
+    ...                                     20.0, alone)
+    >>> [round(float(each[-1]), 3) for each in (alone, sure)], len(stretches)
+    ([1.0, 0.664], 1)
+    >>> round(degree_at_glass_point(333.15, 253.15, 423.15, 0.45), 3)  # 20 K above 40 °C
+    0.664
+    """
+    counted = np.array(degrees, dtype=float)
+    stretches: list[tuple[int, int]] = []
+    place = 0
+    while True:
+        is_glass = glass_point(counted[place:], *glass) > temperatures[place:] + margin
+        if not is_glass.any():
+            return counted, stretches
+        first = place + int(is_glass.argmax())
+        # within the last piece of the record
+        passed = degree_at_glass_point(temperatures[first] + margin, *glass)
+        held = np.clip(passed, counted[max(first - 1, 0)], counted[first])
+        soft = temperatures[first:] >= glass_point(held, *glass)
+        last = first + int(soft.argmax()) if soft.any() else counted.size - 1
+        stretches.append((first, last))
+        counted[first : last + 1] = held
+        if not soft.any():
+            return counted, stretches
+        counted[last:] = cure_degree(times[last:], temperatures[last:], kinetics, held)
+        place = last
+
+
+@workbook_function(
+    category="Cure and heat",
+    arguments=(
+        number("functionality_a", "", "reactive groups of one molecule of A", above=1),
+        number("functionality_b", "", "reactive groups of one molecule of B", above=1),
+        number(
+            "ratio",
+            "",
+            "equivalents of the part in short supply over the other's",
+            default=1.0,
+            above=0,
+            at_most=1,
+        ),
+    ),
+    returns=(out("degree", "", "conversion of the group in short supply at the gel point"),),
+    equation="α = 1/√(r·(f_a − 1)·(f_b − 1))",
+    source="P. J. Flory, Principles of Polymer Chemistry, 1953, ch. 9; W. H. Stockmayer, J. Polym. "
+    "Sci. 9 (1952) 69, 11 (1953) 424",
+    valid="groups of equal reactivity, no rings; measured gel points lie somewhat higher",
+    rule="ideal network theory",
+    no_answer="so far off ratio, or with so few groups, the mix never gels",
+    examples=(
+        example((2, 4), 0.5773502692, "1/√3, by hand"),
+        example((2, 5), 0.5, "1/√4, by hand"),
+        example((2, 4, 0.8), 0.6454972244, "1/√2.4, by hand"),
+    ),
+    formula="LET(point, 1/SQRT(IF(ISOMITTED(ratio), 1, ratio)*(functionality_a - 1)*(functionality_b - 1)), "
+    "IF(point <= 1.000000000001, IF(point > 1, 1, point), SQRT(-1)))",
+)
+def gel_degree(functionality_a, functionality_b, ratio=1.0):
+    """Degree of cure at which a stepwise two-part mix gels.
+
+    >>> round(float(gel_degree(2.0, 4.0)), 6)
+    0.57735
+    """
+    degree = 1.0 / np.sqrt(ratio * (functionality_a - 1.0) * (functionality_b - 1.0))
+    # rounding must not refuse the mix that gels just at full conversion
+    return np.where(degree <= 1.0 + 1e-12, np.minimum(degree, 1.0), np.nan)
+
+
+@workbook_function(
+    category="Cure and heat",
+    arguments=(
+        _TIMES,
+        matrix(
+            "air_temperatures", "°C", "temperature of the air at each time, linear between", above=-273.15
+        ),
+        number(
+            "time_constant", "min", "time in which the part comes within 1/e of a step of the air", above=0
+        ),
+        number(
+            "start",
+            "°C",
+            "temperature of the part at the first time; blank takes the air's",
+            default=None,
+            above=-273.15,
+        ),
+    ),
+    returns=(out("temperature", "°C", "temperature of the part at each time"),),
+    equation="dT/dt = (T_air − T)/τ, solved exactly on each straight piece of the record",
+    source="first-order lag; any textbook of heat transfer, lumped capacity",
+    valid="parts that are warm right through (Biot number below 0.1); no heat of cure",
+    rule="a lumped part: no temperature differences inside it",
+    requires=(
+        IN_ORDER,
+        requires(
+            lambda times, air_temperatures: _fits(times, air_temperatures),
+            "air_temperatures",
+            "one row or column as long as the times, or a block with a row for each time",
+        ),
+    ),
+    whole=True,
+    along="times",
+    examples=(
+        example(([0, 10], [80, 80], 10, 20), [20.0, 57.92723353], "80 − 60/e, by hand"),
+        example(([0, 10], [20, 40], 10), [20.0, 27.35758882], "20 + 20/e, by hand"),
+    ),
+)
+def part_temperature(times, air_temperatures, time_constant, start=None):
+    """Temperature of a part that follows the air with a lag.
+
+    >>> part_temperature([0.0, 600.0], [353.15, 353.15], 600.0, 293.15).round(3).tolist()
+    [293.15, 331.077]
+    """
+    start_given = start is not None
+    times, air, _, _ = _record(times, air_temperatures, 0.0)
+    tau = np.asarray(time_constant, dtype=float).ravel()
+    begin = np.asarray(start, dtype=float).ravel() if start_given else air[0]
+    columns = np.broadcast_shapes(air.shape[1:], tau.shape, begin.shape)
+    result = np.empty((times.size, *columns))
+    result[0] = part = np.broadcast_to(begin, columns)
+    length = np.diff(times)[:, None]
+    fade = np.exp(-length / tau)
+    lost = -np.expm1(-length / tau)
+    # an air that rises with slope b: T = fade·T + (1 − fade)·air + b·(length − τ·(1 − fade))
+    slope = np.diff(air, axis=0) / np.where(length > 0.0, length, 1.0)
+    gain = lost * air[:-1] + slope * (length - tau * lost)
+    for place in range(times.size - 1):
+        result[place + 1] = part = fade[place] * part + gain[place]
+    return result[:, 0] if result.shape[1] == 1 else result
+
+
+@workbook_function(
+    category="Cure and heat",
+    arguments=(
+        number("irradiance", "mW/cm²", "irradiance at the bond line", at_least=0),
+        number("time", "s", "time of exposure", at_least=0),
+    ),
+    returns=(out("dose", "J/cm²", "dose"),),
+    equation="H = E·t",
+    source="definition of radiant exposure",
+    valid="steady irradiance in the band the material answers to, behind the parts it must shine through",
+    examples=(example((100, 30), 3.0, "0.1 W/cm² · 30 s, by hand"),),
+    formula="irradiance*time/1000",
+    notes="shield eyes and skin from the lamp; its ozone needs an exhaust",
+)
+def uv_dose(irradiance, time):
+    """Dose of light of a steady exposure.
+
+    >>> float(uv_dose(1000.0, 30.0))
+    30000.0
+    """
+    return irradiance * time
+
+
+@workbook_function(
+    category="Cure and heat",
+    arguments=(
+        number("dose", "J/cm²", "dose that the material needs", at_least=0),
+        number("irradiance", "mW/cm²", "irradiance at the bond line", above=0),
+    ),
+    returns=(out("time", "s", "time of exposure"),),
+    equation="t = H/E",
+    source="definition of radiant exposure",
+    valid="as UV_DOSE; many materials also need a least irradiance",
+    examples=(example((3, 100), 30.0, "3 J/cm² over 0.1 W/cm², by hand"),),
+    formula="dose*1000/irradiance",
+    notes="shield eyes and skin from the lamp; its ozone needs an exhaust",
+)
+def uv_time(dose, irradiance):
+    """Time of exposure that gives a dose of light.
+
+    >>> float(uv_time(30000.0, 1000.0))
+    30.0
+    """
+    return dose / irradiance
+
+
+# -------------------------------------------------------------------------- light, from Python
+
+
+def belt_dose(irradiance, window, speed):
+    """Dose J/m² of a part that a belt carries through a lit window; W/m², m, m/s.
+
+    >>> round(float(belt_dose(5000.0, 0.08, 2.0 / 60)), 6)  # 1.2 J/cm²
+    12000.0
+    """
+    return irradiance * window / speed
+
+
+def belt_speed(dose, irradiance, window):
+    """Belt speed m/s at which a lit window gives a dose.
+
+    >>> round(float(belt_speed(12000.0, 5000.0, 0.08)) * 60, 6)
+    2.0
+    """
+    return irradiance * window / dose
+
+
+def record_dose(times, irradiances):
+    """Dose J/m² of an irradiance record that is linear between its points.
+
+    >>> float(record_dose([0.0, 10.0, 20.0], [1000.0, 1000.0, 0.0]))
+    15000.0
+    """
+    values = np.asarray(irradiances, dtype=float)
+    return 0.5 * np.sum((values[1:] + values[:-1]) * np.diff(times))
+
+
+def light_depth(dose, critical_dose, penetration):
+    """Depth to which light cures, D·ln(H/H_c); 0 below the critical dose.
+
+    P. F. Jacobs, Rapid Prototyping & Manufacturing, SME 1992 (working curve, from memory).
+
+    >>> round(float(light_depth(1000.0, 100.0, 150e-6)) * 1e6, 4)
+    345.3878
+    """
+    return penetration * np.log(np.maximum(np.asarray(dose, dtype=float) / critical_dose, 1.0))
+
+
+__all__ = [
+    "KINETICS",
+    "LEE_LOOS_SPRINGER",
+    "Kamal",
+    "Kinetics",
+    "NthOrder",
+    "Piecewise",
+    "advance",
+    "arrhenius",
+    "arrhenius_integrals",
+    "as_kinetics",
+    "belt_dose",
+    "belt_speed",
+    "cure_before_glass",
+    "cure_degree",
+    "cure_time",
+    "degree_at_glass_point",
+    "equivalent_time",
+    "gel_degree",
+    "glass_point",
+    "light_depth",
+    "part_temperature",
+    "record_dose",
+    "time_to_cure",
+    "uv_dose",
+    "uv_time",
+]

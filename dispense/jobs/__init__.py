@@ -1,0 +1,4 @@
+"""One file a command: load, compute, write.
+
+Imports `books` and below.
+"""

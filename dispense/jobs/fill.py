@@ -1,0 +1,618 @@
+"""A plan filled into its printed sheets: play the shifts, fill a template for each sheet, save.
+
+    OUT/<date>_<shift>/<station>_material.xlsx, _cure_board.xlsx, _shot_check.xlsx, staging.xlsx
+    OUT/setup/<station>_setup.xlsx
+    OUT/results.xlsx
+
+Everything that is wrong with the request is reported before anything is written; each file is
+written whole or not at all; the same plan gives the same bytes but for the stamp.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from ..base.errors import FileError, InputError, Problem, TemplateError
+from ..base.fields import Field
+from ..base.file_names import distinct_names, safe_name
+from ..base.findings import Finding, gravest_first
+from ..base.paper import paper_code
+from ..base.printed import Printed, PrintedLimits
+from ..base.terminal import findings_text
+from ..base.terminal import table as aligned
+from ..base.units import unit_factor
+from ..reports.findings import plan_findings
+from ..sheets import content as sheets
+from ..shift.player import play_plan
+from ..shift.results import ShiftResult
+from ..shift.setup import setup_card, station_parts
+
+__all__ = ["FillReport", "fill", "safe_name", "template_folder"]
+
+Progress = Callable[[int, int], None]
+
+KINDS = {
+    "shift_material": "shift material sheets",
+    "cure_board": "cure boards",
+    "shot_check": "shot-check sheets",
+    "staging": "staging sheets",
+    "station_setup": "station setup cards",
+    "results": "results workbooks",
+}
+_FORMULA_KEPT = "holds a formula, which was kept"
+
+
+# ------------------------------------------------------------------------------------------ report
+
+
+@dataclass(slots=True)
+class FillReport:
+    """What was written, and what a planner should look at."""
+
+    folder: Path
+    files: list[Path] = field(default_factory=list)
+    counts: dict[str, int] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    not_written: list[Problem] = field(default_factory=list)
+
+    @property
+    def warnings(self) -> list[dict[str, Any]]:
+        """Where and what of each finding that is no note."""
+        return [
+            {"date": item.day, "shift": item.shift, "station": item.station, "warning": item.text}
+            for item in self.findings
+            if item.is_warning
+        ]
+
+    def as_json(self) -> dict[str, Any]:
+        """The report for a script."""
+        return {
+            "folder": str(self.folder),
+            "files": [str(path) for path in self.files],
+            "counts": dict(self.counts),
+            "findings": [item.as_json() for item in self.findings],
+            "warnings": [{**item, "date": str(item["date"] or "")} for item in self.warnings],
+            "notes": list(self.notes),
+            "not_written": [str(problem) for problem in self.not_written],
+        }
+
+    def as_text(self) -> str:
+        """The report for a terminal: counts, then the findings worth reading first."""
+        total = len(self.files)
+        lines = [f"{total} file{'s' if total != 1 else ''} in {self.folder}"] if total else []
+        first = next((path for path in self.files if path.name.endswith("_material.xlsx")), None)
+        if first is not None:
+            lines.append(f"  begin with {first.relative_to(self.folder)}")
+        rows = [[f"  {KINDS[kind]}", count] for kind, count in self.counts.items() if count]
+        lines += [line.rstrip() for line in aligned(["", ""], rows).splitlines()[1:] if rows]
+        if self.findings:
+            lines += ["", findings_text(self.findings, notes=False, more="all in results.xlsx")]
+        lines += [f"note: {words}" for words in self.notes]
+        lines += [f"not written: {problem}" for problem in self.not_written]
+        return "\n".join(lines)
+
+
+# --------------------------------------------------------------------------------------- templates
+
+
+def template_folder() -> Path:
+    """The folder of the templates that come with the planner."""
+    here = Path(__file__).resolve().parents[1]
+    for folder in (here / "workbook_templates", here.parent / "workbook_templates"):
+        if (folder / sheets.RESULTS.file).is_file():
+            return folder
+    raise FileError(
+        Problem(
+            "templates",
+            message="are not installed with the planner",
+            fix="install it again, or give --templates FOLDER",
+        )
+    )
+
+
+def _template_files(folder: str | os.PathLike[str] | None) -> dict[str, Path]:
+    """The file of each template: the plant's own where its folder has one, else the packaged."""
+    packaged = template_folder()
+    if folder is None:
+        return {key: packaged / spec.file for key, spec in sheets.SPECS.items()}
+    own = Path(folder)
+    if not own.is_dir():
+        raise FileError(Problem(str(folder), message="is not a folder of templates"))
+    return {
+        key: (own if (own / spec.file).is_file() else packaged) / spec.file
+        for key, spec in sheets.SPECS.items()
+    }
+
+
+class Heading(str):
+    """A table header without its unit, or a defined name, which knows its field."""
+
+    __slots__ = ("field",)
+    field: Field
+
+    @classmethod
+    def of(cls, item: Field) -> Heading:
+        """The heading of a field."""
+        heading = cls(item.heading)
+        heading.field = item
+        return heading
+
+    @classmethod
+    def named(cls, item: Field) -> Heading:
+        """A defined name that knows its field."""
+        heading = cls(item.name)
+        heading.field = item
+        return heading
+
+
+_HEADINGS = {
+    table: {item.name: Heading.of(item) for item in fields}
+    for spec in sheets.SPECS.values()
+    for table, fields in spec.tables.items()
+}
+_NAMES = {key: {item.name: Heading.named(item) for item in spec.names} for key, spec in sheets.SPECS.items()}
+
+
+def convert(heading: str, value: Any, unit: str) -> Any:
+    """A figure in the unit that the header of a template states."""
+    item: Field | None = getattr(heading, "field", None)
+    if item is None or unit == item.unit:
+        return value
+    shop_factor, shop_offset = unit_factor(item.unit, item.unit)
+    factor, offset = unit_factor(unit, item.unit)
+    if isinstance(value, Printed):  # masses, flows and pressures: no offset
+        return value.times(shop_factor / factor)
+    return (value * shop_factor + shop_offset - offset) / factor
+
+
+def _headed(content: sheets.Content) -> dict[str, list[dict[str, Any]]]:
+    """The rows of each table by heading."""
+    return {
+        name: [{headings[key]: value for key, value in row.items()} for row in rows]
+        for name, rows in content.tables.items()
+        for headings in (_HEADINGS[name],)
+    }
+
+
+def _by_name(content: sheets.Content) -> dict[str, Any]:
+    """The values by defined name, each name knowing its unit."""
+    names = _NAMES[content.spec.key]
+    return {names[name]: value for name, value in content.values.items()}
+
+
+def _units(items: Iterable[Field]) -> dict[str, str]:
+    return {item.heading: item.unit for item in items if item.kind == "number"}
+
+
+def _template_problems(spec: sheets.SheetSpec, package) -> list[Problem]:
+    """What a template lacks, and what in it does not follow the units of its headers."""
+    from ..xlsx.package import Package
+    from ..xlsx.template_units import unit_problems
+    from ..xlsx.templates import lacking
+
+    demands = spec.demands(table.name for table in package.tables)
+    problems = lacking(package, demands)
+    if problems:
+        ours = Package.open(template_folder() / spec.file)
+        problems = lacking(package, demands, [head for table in ours.tables for head in table.columns])
+    return problems + unit_problems(
+        package,
+        {name: _units((*fields, *spec.computed.get(name, ()))) for name, fields in spec.tables.items()},
+        {item.name: item.unit for item in spec.names if item.kind == "number"},
+        lambda unit, shop: unit_factor(unit, shop)[0],
+    )
+
+
+class Templates:
+    """The templates of one run, each read once, with paper and stamp set."""
+
+    def __init__(self, files: Mapping[str, Path], paper: str, stamp: str):
+        self.files, self.paper, self.stamp = dict(files), paper, stamp
+        self._read: dict[str, Any] = {}
+
+    def get(self, key: str):
+        """A template, read when first asked for."""
+        if key not in self._read:
+            from ..books.form import STAMP_MARK
+            from ..books.pages import set_paper, stamp_footers
+            from ..xlsx.package import Package
+            from ..xlsx.templates import Template
+
+            package = Package.open(self.files[key])
+            set_paper(package, paper_code(self.paper, "fill"))
+            stamp_footers(package, STAMP_MARK, self.stamp)
+            self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
+        return self._read[key]
+
+    def unit(self, key: str, table: str, name: str) -> str:
+        """The unit that a template states for a column, that of the plan where it states none."""
+        from ..xlsx.template_units import HEADER
+
+        heading = _HEADINGS[table][name]
+        found = self.get(key).package.table(table)
+        for header in map(HEADER.match, found.columns if found else ()):
+            if header and header["base"].casefold() == heading.casefold():
+                return header["unit"].strip()
+        return heading.field.unit
+
+    def _masses(self, content: sheets.Content) -> dict[str, Any]:
+        """Target and limits of the check shots in the unit of their column."""
+        unit = self.unit(sheets.SHOT_CHECK.key, "CheckShots", "target")
+        return {
+            name: None
+            if content.values[name] is None
+            else convert(_HEADINGS["CheckShots"][name], content.values[name], unit)
+            for name in ("target", "low", "high")
+        }
+
+    def _headline(self, content: sheets.Content) -> str:
+        """The headline, its masses in the unit of the column they stand in."""
+        if content.spec is sheets.SHOT_CHECK:
+            unit = self.unit(content.spec.key, "CheckShots", "target")
+            return sheets.check_headline(
+                content.values["shots_together"], PrintedLimits(**self._masses(content)), unit
+            )
+        rows = content.tables.get("SetupShots", ())
+        if content.spec is sheets.STATION_SETUP and rows:
+            unit = self.unit(content.spec.key, "SetupShots", "mass")
+            mass = convert(_HEADINGS["SetupShots"]["mass"], rows[0]["mass"], unit)
+            return sheets.setup_headline(rows, mass, unit)
+        return content.values["headline"]
+
+    def fill(self, content: sheets.Content, path: Path) -> list[str]:
+        """Fill one sheet and save it; returns notes."""
+        from ..books.pages import fit_texts, set_scale
+        from ..formulas.evaluate import evaluate_package
+
+        spec = content.spec
+        filled = self.get(spec.key).fill(
+            _by_name(content) | {"headline": self._headline(content)},
+            _headed(content),
+            convert=convert,
+            required=spec.required,
+            evaluate=evaluate_package,
+        )
+        fit_texts(filled.package)
+        if spec is sheets.SHOT_CHECK:
+            shown = self._masses(content)
+            set_scale(filled.package, shown["low"] or shown["target"], shown["high"] or shown["target"])
+        filled.save(path, forbid=self.files.values())
+        return [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
+
+
+# --------------------------------------------------------------------------------------------- jobs
+
+
+@dataclass(slots=True)
+class _Job:
+    """One file to write."""
+
+    path: Path
+    content: sheets.Content
+
+
+_worker: Templates | None = None
+
+
+def _start_worker(files: Mapping[str, Path], paper: str, stamp: str) -> None:
+    global _worker
+    _worker = Templates(files, paper, stamp)
+
+
+def _work(path: Path, key: str, values: dict, tables: dict) -> tuple[list[str], list[Problem]]:
+    assert _worker is not None
+    return _write(_worker, sheets.Content(sheets.SPECS[key], values, tables), path)
+
+
+def _write(templates: Templates, content: sheets.Content, path: Path) -> tuple[list[str], list[Problem]]:
+    """One file: its notes, and the problem where it is held open elsewhere; the others still go on."""
+    try:
+        return templates.fill(content, path), []
+    except FileError as error:
+        if not isinstance(error.__cause__, PermissionError):
+            raise
+        return [], list(error.problems)
+
+
+def _run(
+    jobs: Sequence[_Job], templates: Templates, processes: int, progress: Progress | None, report: FillReport
+) -> None:
+    """Write all files; notes, each once, and files that were refused go to the report."""
+    from ..xlsx.write import make_folder
+
+    notes: dict[str, None] = {}
+
+    def done(count: int, job: _Job, found: tuple[list[str], list[Problem]]) -> None:
+        notes.update(dict.fromkeys(found[0]))
+        report.not_written += found[1]
+        if not found[1]:
+            report.files.append(job.path)
+            report.counts[job.content.spec.key] += 1
+        if progress is not None:
+            progress(count, len(jobs))
+
+    for folder in dict.fromkeys(job.path.parent for job in jobs):
+        make_folder(folder)
+    if processes <= 1 or len(jobs) < 2:
+        for count, job in enumerate(jobs, 1):
+            done(count, job, _write(templates, job.content, job.path))
+    else:
+        from concurrent.futures import ProcessPoolExecutor
+
+        with ProcessPoolExecutor(
+            processes, initializer=_start_worker, initargs=(templates.files, templates.paper, templates.stamp)
+        ) as pool:
+            found = pool.map(
+                _work,
+                (job.path for job in jobs),
+                (job.content.spec.key for job in jobs),
+                (job.content.values for job in jobs),
+                (job.content.tables for job in jobs),
+                chunksize=max(1, min(16, len(jobs) // (4 * processes))),
+            )
+            for count, (job, item) in enumerate(zip(jobs, found, strict=True), 1):
+                done(count, job, item)
+    report.notes += notes
+    if report.not_written and not report.files:
+        raise FileError(report.not_written[0])
+
+
+# ------------------------------------------------------------------------------------- what to fill
+
+
+@dataclass(slots=True)
+class _Chosen:
+    """The part of a plan to fill."""
+
+    date: datetime.date | None = None
+    shift: str | None = None
+    stations: list[str] | None = None
+
+    def has(self, result: ShiftResult) -> bool:
+        """Whether a station's shift is asked for."""
+        return (
+            (self.date is None or result.date == self.date)
+            and (self.shift is None or result.shift == self.shift)
+            and (self.stations is None or result.station.station in self.stations)
+        )
+
+
+def _choose(plan, date, shift: str | None, stations: Iterable[str] | None) -> _Chosen:
+    """Dates, shifts and stations as the plan has them; all that is unknown is reported at once."""
+    problems: list[Problem] = []
+    chosen = _Chosen()
+    days = plan.days()
+    if date is not None:
+        dates = sorted({day for day, _ in days})
+        allowed = f"a day with builds ({_listed(map(str, dates))})"
+        try:
+            chosen.date = date if isinstance(date, datetime.date) else datetime.date.fromisoformat(date)
+        except ValueError:
+            problems.append(Problem("fill", "date", date, allowed, "write it as 2026-03-31"))
+        else:
+            if chosen.date not in dates:
+                problems.append(Problem("fill", "date", str(chosen.date), allowed))
+    if shift is not None:
+        names = [row.shift for row in plan.shifts]
+        chosen.shift = _named(shift, names)
+        if chosen.shift is None:
+            problems.append(Problem("fill", "shift", shift, f"a shift of the plan ({_listed(names)})"))
+        elif chosen.date is not None and not problems and (chosen.date, chosen.shift) not in days:
+            there = [name for day, name in days if day == chosen.date]
+            problems.append(
+                Problem("fill", "shift", shift, f"a shift with builds on {chosen.date} ({_listed(there)})")
+            )
+    if stations is not None:
+        names = [row.station for row in plan.stations]
+        chosen.stations = []
+        for name in stations:
+            found = _named(name, names)
+            if found is None:
+                problems.append(Problem("fill", "station", name, f"a station of the plan ({_listed(names)})"))
+            else:
+                chosen.stations.append(found)
+    if problems:
+        raise InputError(problems)
+    return chosen
+
+
+def _named(given: str, names: Sequence[str]) -> str | None:
+    """The name as the plan has it; capitals and outer spaces do not count."""
+    wanted = " ".join(str(given).split()).casefold()
+    exact = [name for name in names if name == given]
+    return next(iter(exact or [name for name in names if " ".join(name.split()).casefold() == wanted]), None)
+
+
+def _listed(names: Iterable[str], most: int = 12) -> str:
+    names = list(names)
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
+
+
+def _until(plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
+    """The last shift that must be played for what is chosen."""
+    days = [
+        (date, shift)
+        for date, shift in plan.days()
+        if (chosen.date is None or date == chosen.date) and (chosen.shift is None or shift == chosen.shift)
+    ]
+    return days[-1] if days else None
+
+
+def _jobs(plan, results: Sequence[ShiftResult], chosen: _Chosen, out: Path, stamp: str) -> Iterator[_Job]:
+    """Every file in the order in which a planner reads them."""
+    stems = distinct_names(row.station for row in plan.stations)
+    shifts = distinct_names(row.shift for row in plan.shifts)
+    yield _Job(out / "results.xlsx", sheets.results_content(plan, results, stamp))
+    for row in plan.stations:
+        name = row.station
+        if (chosen.stations is None or name in chosen.stations) and station_parts(plan, name):
+            yield _Job(
+                out / "setup" / f"{stems[name]}_setup.xlsx",
+                sheets.station_setup_content(plan, setup_card(plan, name), stamp),
+            )
+    by_shift: dict[tuple[datetime.date, str], list[ShiftResult]] = {}
+    for result in results:
+        by_shift.setdefault((result.date, result.shift), []).append(result)
+    for (date, shift), group in by_shift.items():
+        folder = out / f"{date}_{shifts[shift]}"
+        yield _Job(folder / "staging.xlsx", sheets.staging_content(plan, group, stamp))
+        for result in group:
+            stem = stems[result.station.station]
+            for suffix, content in (
+                ("material", sheets.shift_material_content),
+                ("cure_board", sheets.cure_board_content),
+                ("shot_check", sheets.shot_check_content),
+            ):
+                yield _Job(folder / f"{stem}_{suffix}.xlsx", content(plan, result, stamp))
+
+
+def fill(
+    plan_path: str | os.PathLike[str],
+    out: str | os.PathLike[str] | None = None,
+    *,
+    date: datetime.date | str | None = None,
+    shift: str | None = None,
+    stations: Iterable[str] | None = None,
+    templates: str | os.PathLike[str] | None = None,
+    paper: str = "A4",
+    processes: int = 1,
+    open_workbook: bool = False,
+    progress: Progress | None = None,
+    stamp: str | None = None,
+) -> FillReport:
+    """Play a plan and fill its sheets into the folder `out` (by default beside the plan).
+
+    `date`, `shift` and `stations` keep to a part of the plan; stock is carried from the first day
+    all the same. `templates` is a folder with the plant's own templates; those that it lacks are
+    the packaged ones. `stamp` is the only text that differs between two runs. With `open_workbook`
+    the workbook that is open in the spreadsheet is filled, a template or what was made from one;
+    files are then written only where `out` is given.
+    """
+    from ..plan.read import load_plan
+
+    paper_code(paper, "fill")
+    if isinstance(processes, bool) or not isinstance(processes, int) or processes < 1:
+        raise InputError(Problem("fill", "processes", processes, "a whole number 1 or more"))
+    plan = load_plan(plan_path)
+    chosen = _choose(plan, date, shift, None if stations is None else list(stations))
+    files = _template_files(templates)
+    stamp = datetime.datetime.now().strftime("%Y-%m-%d %H:%M") if stamp is None else str(stamp)
+    source = Path(plan_path)
+    folder = Path(out) if out is not None else source.with_name(f"{source.stem}_sheets")
+    results = [
+        result
+        for result in play_plan(plan, until=_until(plan, chosen), stations=chosen.stations)
+        if chosen.has(result)
+    ]
+    jobs = list(_jobs(plan, results, chosen, folder, stamp))
+    library = Templates(files, paper, stamp)
+    _check_templates(library, {job.content.spec.key for job in jobs})
+    _check_targets(jobs, source, files.values())
+    report = FillReport(folder, findings=_findings(plan, results, chosen))
+    if open_workbook:
+        report.notes = _fill_open([job.content for job in jobs])
+        if out is None:
+            return report
+    report.counts = dict.fromkeys(KINDS, 0)
+    _run(jobs, library, processes, progress, report)
+    return report
+
+
+def _findings(plan, results: Iterable[ShiftResult], chosen: _Chosen) -> list[Finding]:
+    """What is found of the plan and of the shifts that are filled, the gravest first."""
+    played = [finding for result in results for finding in result.findings]
+    return gravest_first([*plan_findings(plan, chosen.stations), *played])
+
+
+def _fill_open(contents: Sequence[sheets.Content], book: Any = None) -> list[str]:
+    """Fill the workbook that is open in the spreadsheet; returns notes."""
+    from ..xlsx.target import OpenWorkbookTarget, open_workbook
+
+    book = open_workbook() if book is None else book
+    there = {str(table.name).casefold() for sheet in book.sheets for table in sheet.tables}
+    notes: list[str] = []
+    wanted: list[sheets.Content] = []
+    for spec in sheets.SPECS.values():
+        if any(name.casefold() in there for name in spec.tables):
+            fitting = [content for content in contents if content.spec is spec]
+            if len(fitting) != 1:
+                raise InputError(
+                    Problem(
+                        str(book.name),
+                        message=f"{len(fitting)} {KINDS[spec.key]} would fit",
+                        fix="choose one with --date, --shift and --station",
+                    )
+                )
+            wanted += fitting
+    if not wanted:
+        raise TemplateError(
+            Problem(
+                str(book.name),
+                message="has none of the tables of the sheets",
+                fix=f"open a template from {template_folder()}",
+            )
+        )
+    _check_open(book, wanted)
+    for content in wanted:
+        target = OpenWorkbookTarget(book, convert=convert, required=content.spec.demands(there))
+        for name, value in _by_name(content).items():
+            target.set_name(name, value)
+        for name, rows in _headed(content).items():
+            target.set_table(name, rows)
+        notes += target.save()
+    return [f"filled the open workbook {book.name}", *notes]
+
+
+def _check_open(book: Any, contents: Iterable[sheets.Content]) -> None:
+    """Refuse an open workbook whose formulas mix units, as far as its saved file shows them."""
+    from ..xlsx.package import Package
+
+    path = Path(str(getattr(book, "fullname", "")))
+    if not path.is_file():  # never saved: its headers are followed, its formulas not looked at
+        return
+    package = Package.open(path)
+    problems = [problem for content in contents for problem in _template_problems(content.spec, package)]
+    if problems:
+        raise TemplateError(problems)
+
+
+def _check_templates(library: Templates, keys: Iterable[str]) -> None:
+    """Every template is read, and lacks nothing it needs, before anything is written."""
+    problems: list[Problem] = []
+    for key in sorted(keys):
+        spec = sheets.SPECS[key]
+        try:
+            package = library.get(key).package
+        except (FileError, TemplateError) as error:
+            problems.extend(error.problems)
+            continue
+        problems += _template_problems(spec, package)
+    if problems:
+        raise TemplateError(problems)
+
+
+def _marks(path: str | os.PathLike[str]) -> Iterator[Any]:
+    """What a file is known by: its full name, and its place on the disk, whatever it is called."""
+    with contextlib.suppress(OSError, ValueError):
+        yield os.path.normcase(os.path.realpath(path))
+        found = os.stat(path)
+        yield found.st_dev, found.st_ino
+
+
+def _check_targets(jobs: Iterable[_Job], plan: Path, templates: Iterable[Path]) -> None:
+    """No output may stand where an input stands."""
+    inputs = {mark for path in (plan, *templates) for mark in _marks(path)}
+    problems = [
+        Problem(str(job.path), message="is an input and is not overwritten", fix="choose another folder")
+        for job in jobs
+        if inputs.intersection(_marks(job.path))
+    ]
+    if problems:
+        raise FileError(problems)

@@ -1,0 +1,37 @@
+"""`dispense fit`: kinetics from a CSV of measurements, and its workbook."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from ..base.errors import NA, InputError, Problem
+from ..base.paper import paper_code
+from ..books.fit import fit_workbook
+from ..reports.fit import ARRHENIUS, CHOICES, FitReport, fit_report
+from ..xlsx.write import atomic_write
+
+
+def fit_file(
+    path: str | os.PathLike[str],
+    form: str = ARRHENIUS,
+    *,
+    out: str | os.PathLike[str] | None = None,
+    paper: str = "A4",
+) -> FitReport:
+    """Fit a CSV of measurements; with `out` also a workbook with a residual plot.
+
+    `form` is "arrhenius" (columns Temperature, Time), "n-th" or "kamal" (Time, Temperature, Degree).
+    """
+    if form not in CHOICES:
+        raise InputError(Problem("fit", "form", form, "one of " + ", ".join(CHOICES), code=NA))
+    if out is not None and Path(out).suffix.lower() != ".xlsx":
+        raise InputError(Problem("out", "file", str(out), "a name that ends in .xlsx"))
+    paper_code(paper, "fit")
+    report = fit_report(path, form)
+    if out is not None:
+        report.out = atomic_write(out, fit_workbook(report, paper), forbid=[path])
+    return report
+
+
+__all__ = ["fit_file"]

@@ -1,0 +1,487 @@
+"""How much goes on each part, and how well that is known.
+
+Each bead, pot and pressed joint of a part becomes one or more `Application` records: what a station
+puts on, its volume with low and high, and how long it takes. Tolerances are carried as in a
+tolerance chain: the change that each input makes on its own, root sum of squares together, worst
+case beside it; the input that matters most is named.
+
+Every tolerance has a source. What a source moves, it moves at once: the shots of a pot share its
+cavity and cells, all shots of a station its meter, `count` like beads or pots their tool, all parts
+of a kind their drawing. Such errors add; those of different sources are independent.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..base.errors import NA, InputError, Problem
+from ..base.units import from_si
+from ..handbook.beads import bead_area, path_length, section_depth, section_height, stitch_length
+from ..handbook.line import dispense_time
+from ..handbook.pots import cavity_volume, cell_displacement, cell_size, pot_fill
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What one uncertain input does to an amount: its change [m³] at either end of the tolerance.
+
+    `source` is the thing that the tolerance belongs to, such as the level of one pot or the meter of
+    one station. Effects of one source move together; a blank source is shared with nothing.
+    """
+
+    name: str
+    source: tuple[str, ...]
+    minus: float  # change with the input at its lower end
+    plus: float  # change with the input at its upper end
+
+    @property
+    def down(self) -> float:
+        """The largest change downward, as a positive number."""
+        return max(-self.minus, -self.plus, 0.0)
+
+    @property
+    def up(self) -> float:
+        """The largest change upward."""
+        return max(self.minus, self.plus, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A volume [m³] and what each input's tolerance does to it.
+
+    low = nominal − √Σ down², high = nominal + √Σ up², worst case with plain sums, over the sources:
+    what one source does is added with its sign first (`total`), since it moves all it touches at
+    once. No volume is below zero.
+
+    Source: JCGM 100:2008 (GUM), 5.1.2 for independent inputs, 5.2.2 note 1 for correlated ones
+    (coefficient +1: the signed contributions add).
+    """
+
+    nominal: float
+    effects: tuple[Effect, ...] = ()
+
+    @property
+    def low(self) -> float:
+        """Nominal less the root sum of squares of the changes downward."""
+        return max(self.nominal - math.hypot(*(effect.down for effect in self.effects)), 0.0)
+
+    @property
+    def high(self) -> float:
+        """Nominal and the root sum of squares of the changes upward."""
+        return self.nominal + math.hypot(*(effect.up for effect in self.effects))
+
+    @property
+    def worst_low(self) -> float:
+        """Every input at the end that makes least of it."""
+        return max(self.nominal - math.fsum(effect.down for effect in self.effects), 0.0)
+
+    @property
+    def worst_high(self) -> float:
+        """Every input at the end that makes most of it."""
+        return self.nominal + math.fsum(effect.up for effect in self.effects)
+
+    @property
+    def drivers(self) -> tuple[tuple[str, float], ...]:
+        """Input and half width [m³], the largest first."""
+        halves = [(effect.name, 0.5 * (effect.down + effect.up)) for effect in self.effects]
+        return tuple(sorted(halves, key=lambda driver: -driver[1]))
+
+    @property
+    def main_driver(self) -> str:
+        """The input that matters most, "" where none has a tolerance."""
+        return self.drivers[0][0] if self.effects else ""
+
+    def scaled(self, factor: float) -> Amount:
+        """The same amount taken `factor` times, its errors moving together."""
+        return Amount(
+            self.nominal * factor,
+            tuple(
+                Effect(effect.name, effect.source, effect.minus * factor, effect.plus * factor)
+                for effect in self.effects
+            ),
+        )
+
+
+def total(amounts: Iterable[Amount]) -> Amount:
+    """Sum of amounts: what a source does to each adds with its sign, sources are independent.
+
+    >>> level = Effect("level", ("pot", "well", "level"), -1.0, 1.0)
+    >>> shots = [Amount(30.0, (level,)), Amount(70.0, (level,))]
+    >>> total(shots).high, total([shots[0], Amount(70.0, (Effect("width", (), -0.75, 0.75),))]).high
+    (102.0, 101.25)
+    """
+    items = list(amounts)
+    shared: dict[tuple[str, ...], list[Effect]] = {}
+    apart: list[Effect] = []
+    for effect in (effect for item in items for effect in item.effects):
+        if effect.source:
+            shared.setdefault(effect.source, []).append(effect)
+        else:
+            apart.append(effect)
+    joined = [
+        Effect(
+            group[0].name,
+            source,
+            math.fsum(effect.minus for effect in group),
+            math.fsum(effect.plus for effect in group),
+        )
+        for source, group in shared.items()
+    ]
+    return Amount(math.fsum(item.nominal for item in items), (*joined, *apart))
+
+
+def spread(
+    volume: Callable[..., float],
+    nominal: Mapping[str, float],
+    tolerances: Mapping[str, float],
+    sources: Mapping[str, tuple[str, ...]] | None = None,
+) -> Amount:
+    """An amount from a formula, its nominal inputs and their tolerances (plus or minus).
+
+    Each input is moved alone to both ends of its tolerance. `sources` names what an input's
+    tolerance belongs to; an input without one shares it with nothing.
+    """
+    middle = float(volume(**nominal))
+    effects = []
+    for name, tolerance in tolerances.items():
+        if not tolerance:
+            continue
+        ends = [
+            float(volume(**{**nominal, name: max(nominal[name] + sign * tolerance, 0.0)}))
+            for sign in (-1.0, 1.0)
+        ]
+        minus, plus = (end - middle if math.isfinite(end) else 0.0 for end in ends)
+        effects.append(Effect(name, (sources or {}).get(name, ()), minus, plus))
+    return Amount(middle, tuple(effects))
+
+
+def meter_source(station) -> tuple[str, ...]:
+    """What the tolerance of a meter belongs to: the station's calibration, the same for every shot."""
+    return "station", station.station, "meter"
+
+
+@dataclass(frozen=True, slots=True)
+class Application:
+    """One visit of a part to a station: what is put on, how much, how long it takes.
+
+    `wait` is the time that must pass after the visit before (the first has 0); `height` the
+    thickness of the material, as joined where it is.
+    """
+
+    part: str
+    name: str
+    kind: str  # bead, pot, joint
+    station: str
+    shot: int
+    amount: Amount
+    time: float
+    wait: float = 0.0
+    height: float | None = None
+    detail: str = ""
+
+
+def applications(plan, part: str) -> list[Application]:
+    """Everything that is put on one part, in the order of the tables."""
+    cache = plan.kept("applications")
+    if part not in cache:
+        found: list[Application] = []
+        for bead in plan.group("beads", "part").get(part, ()):
+            found.append(bead_application(plan, bead))
+        for pot in plan.group("pots", "part").get(part, ()):
+            found.extend(pot_applications(plan, pot))
+        for joint in plan.group("joints", "part").get(part, ()):
+            found.append(joint_application(plan, joint))
+        cache[part] = found
+    return cache[part]
+
+
+# ------------------------------------------------------------------------------------------ beads
+
+
+def path_points(plan, name: str):
+    """Coordinates and motions of a path."""
+    rows = plan.group("paths", "path")[name]
+    return np.array([[row.x, row.y, row.z] for row in rows]), [row.motion for row in rows]
+
+
+def bead_length(plan, bead) -> float:
+    """Length of a bead along its path [m]; runs and gaps of a stitched bead together."""
+    if bead.path:
+        coordinates, motions = path_points(plan, bead.path)
+        return float(path_length(coordinates, labels=motions, closed=bead.closed))
+    return bead.length
+
+
+def deposited_length(length: float, bead) -> float:
+    """Length that gets material: all of it, or the runs of a stitched bead."""
+    if bead.run is None:
+        return length
+    return float(stitch_length(length, bead.run, bead.gap))
+
+
+def bead_runs(length: float, bead) -> int:
+    """Number of starts of one bead."""
+    if bead.run is None:
+        return 1
+    return max(1, math.ceil(length / (bead.run + bead.gap) - 1e-9))
+
+
+def bead_application(plan, bead) -> Application:
+    """The volume and time of a bead."""
+    station = plan.station(bead.station)
+    length = bead_length(plan, bead)
+
+    def volume(width, height, length, meter):
+        area = bead_area(bead.section, width, height or None, bead.contact_angle)
+        return area * deposited_length(length, bead) * bead.count * meter
+
+    nominal = {"width": bead.width, "height": bead.height or 0.0, "length": length, "meter": 1.0}
+    amount = spread(
+        volume,
+        nominal,
+        {
+            "width": bead.width_tolerance,
+            "height": bead.height_tolerance if bead.height else 0.0,
+            "length": bead.length_tolerance,
+            "meter": station.meter_tolerance,
+        },
+        {name: ("bead", bead.part, bead.bead, name) for name in ("width", "height", "length")}
+        | {"meter": meter_source(station)},
+    )
+    starts = bead_runs(length, bead) * bead.count
+    if station.speed:
+        time = float(dispense_time(length * bead.count, station.speed, starts, station.start_time))
+    else:
+        time = (amount.nominal / station.flow if station.flow else 0.0) + starts * station.start_time
+    return Application(
+        bead.part,
+        bead.bead,
+        "bead",
+        bead.station,
+        1,
+        amount,
+        time,
+        0.0,
+        bead.bond_line or bead_height(bead),
+        _bead_words(bead, length),
+    )
+
+
+def bead_height(bead) -> float:
+    """Height of a bead over its base as laid [m]."""
+    return float(section_height(bead.section, bead.width, bead.height, bead.contact_angle))
+
+
+def _bead_words(bead, length: float) -> str:
+    size = f"{from_si(bead.width, 'mm'):g}"
+    size += f" × {from_si(bead.height, 'mm'):g}" if bead.height else ""
+    words = f"{bead.section} {size} mm, {from_si(length, 'mm'):.0f} mm"
+    if bead.run is not None:
+        words += f", runs of {from_si(bead.run, 'mm'):g} mm, gaps of {from_si(bead.gap, 'mm'):g} mm"
+    return words + (f", {bead.count} times" if bead.count > 1 else "")
+
+
+# --------------------------------------------------------------------------------- depth of the cure
+
+
+def bead_depth(bead) -> float:
+    """How deep moisture must reach in a bead [m]: half a closed flange, else from its face to its base."""
+    if bead.bond_line is not None and bead.flange_width is not None:
+        return bead.flange_width / 2.0  # from both edges
+    return float(section_depth(bead.section, bead.width, bead.height, bead.contact_angle))
+
+
+def moisture_depths(plan, station: str, part: str | None = None) -> list[tuple[str, str, float]]:
+    """Part, name and depth [m] that moisture must reach of all that a station puts on (a part).
+
+    A pot is reached from its free face, the paste under a plate from the two long edges.
+    """
+    found = [(bead.part, bead.bead, bead_depth(bead)) for bead in plan.beads if bead.station == station]
+    found += [(pot.part, pot.pot, pot.level) for pot in plan.pots if pot.station == station]
+    found += [
+        (joint.part, joint.joint, min(joint.length, joint.width) / 2.0)
+        for joint in plan.joints
+        if joint.station == station
+    ]
+    return [row for row in found if part is None or row[0] == part]
+
+
+# ------------------------------------------------------------------------------------------- pots
+
+
+def cell_dimensions(pot) -> tuple[float, float]:
+    """Diameter and height of a pot's cells [m]: as entered, else nominal from the code."""
+    if not pot.cells:
+        return 0.0, 0.0
+    diameter, height = pot.cell_diameter, pot.cell_height
+    if diameter is None or height is None:
+        if not pot.cell:
+            raise InputError(
+                Problem(
+                    pot.at,
+                    message=f"pot {pot.pot} has cells but neither a cell code nor a diameter and height",
+                    fix="give cell, or cell diameter and cell height",
+                )
+            )
+        sizes = [float(value) for value in cell_size(pot.cell)]
+        if not all(map(math.isfinite, sizes)):
+            raise InputError(Problem(pot.at, "cell", pot.cell, "a round cell's code such as 21700", code=NA))
+        diameter = sizes[0] if diameter is None else diameter
+        height = sizes[1] if height is None else height
+    return diameter, height
+
+
+def insert_volume(insert, level: float) -> float:
+    """Volume of an insert below a level [m³]."""
+    area = math.pi * insert.length**2 / 4.0 if insert.shape == "cylinder" else insert.length * insert.width
+    return area * min(max(level - insert.base, 0.0), insert.height) * insert.count
+
+
+def free_volume(plan, pot, level: float, *, length=None, width=None, cell_diameter=None) -> float:
+    """Volume between walls, cells and inserts up to a level [m³]."""
+    diameter, height = cell_dimensions(pot)
+    diameter = diameter if cell_diameter is None else cell_diameter
+    cavity = float(
+        cavity_volume(
+            pot.shape,
+            level,
+            pot.length if length is None else length,
+            pot.width if width is None else width,
+            pot.draft,
+        )
+    )
+    immersed = min(max(level - pot.cell_base, 0.0), height)
+    displaced = float(cell_displacement(pot.cells, diameter, immersed)) if pot.cells else 0.0
+    inserts = plan.group("inserts", "part", "pot").get((pot.part, pot.pot), ())
+    return cavity - displaced - math.fsum(insert_volume(insert, level) for insert in inserts)
+
+
+def pot_amount(plan, pot) -> Amount:
+    """Liquid to pour into a pot, all shots together."""
+    station = plan.station(pot.station)
+    material = plan.material(station.material)
+    diameter, _ = cell_dimensions(pot)
+
+    def volume(length, width, level, cell_diameter, meter):
+        free = free_volume(
+            plan, pot, level, length=length, width=width if pot.width else None, cell_diameter=cell_diameter
+        )
+        poured = float(pot_fill(free, 0.0, pot.unfilled, pot.extra, material.shrinkage))
+        return poured * pot.count * meter
+
+    nominal = {
+        "length": pot.length,
+        "width": pot.width or 0.0,
+        "level": pot.level,
+        "cell_diameter": diameter,
+        "meter": 1.0,
+    }
+    return spread(
+        volume,
+        nominal,
+        {
+            "length": pot.length_tolerance,
+            "width": pot.width_tolerance if pot.width else 0.0,
+            "level": pot.level_tolerance,
+            "cell_diameter": pot.cell_diameter_tolerance if pot.cells else 0.0,
+            "meter": station.meter_tolerance,
+        },
+        {name: ("pot", pot.part, pot.pot, name) for name in ("length", "width", "level", "cell_diameter")}
+        | {"meter": meter_source(station)},
+    )
+
+
+def level_reached(plan, pot, poured: float) -> float:
+    """Level [m] that a poured volume [m³] of liquid reaches in one pot once cured; NaN over the wall.
+
+    The inverse of `pot_amount` for one pot: extra material first, then air and shrinkage.
+    """
+    material = plan.material(plan.station(pot.station).material)
+    solid = (poured - pot.extra) * (1.0 - material.shrinkage) / (1.0 - pot.unfilled)
+    if solid <= 0.0:
+        return 0.0
+    if free_volume(plan, pot, pot.depth) < solid * (1.0 - 1e-12):
+        return math.nan
+    low, high = 0.0, pot.depth
+    while high - low > 1e-13 * pot.depth:
+        middle = 0.5 * (low + high)
+        if middle in (low, high):
+            break
+        if free_volume(plan, pot, middle) < solid:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
+
+
+def pot_shots(plan, pot) -> list[tuple[int, float, float]]:
+    """Shots of a pot: number, share of the volume, wait [s]."""
+    rows = plan.group("shots", "part", "pot").get((pot.part, pot.pot), ())
+    if not rows:
+        return [(1, 1.0, 0.0)]
+    rows = sorted(rows, key=lambda row: row.shot)
+    return [(row.shot, row.portion, row.wait) for row in rows]
+
+
+def pot_applications(plan, pot) -> list[Application]:
+    """One application for each shot of a pot."""
+    station = plan.station(pot.station)
+    amount = pot_amount(plan, pot)
+    found = []
+    poured = 0.0
+    for number, portion, wait in pot_shots(plan, pot):
+        part = amount.scaled(portion)
+        poured += part.nominal / pot.count
+        level = level_reached(plan, pot, min(poured, amount.nominal / pot.count))
+        flow = part.nominal / station.flow if station.flow else 0.0
+        found.append(
+            Application(
+                pot.part,
+                pot.pot,
+                "pot",
+                pot.station,
+                number,
+                part,
+                flow + station.start_time * pot.count,
+                wait,
+                level,
+                f"to {from_si(level, 'mm'):.1f} mm" + (f", {pot.count} times" if pot.count > 1 else ""),
+            )
+        )
+    return found
+
+
+# ----------------------------------------------------------------------------------------- joints
+
+
+def joint_application(plan, joint) -> Application:
+    """Paste to be put under a plate."""
+    station = plan.station(joint.station)
+
+    def volume(gap, meter):
+        return joint.length * joint.width * gap * joint.coverage * (1.0 + joint.extra) * joint.count * meter
+
+    amount = spread(
+        volume,
+        {"gap": joint.gap, "meter": 1.0},
+        {"gap": joint.gap_tolerance, "meter": station.meter_tolerance},
+        {"gap": ("joint", joint.part, joint.joint, "gap"), "meter": meter_source(station)},
+    )
+    time = amount.nominal / station.flow if station.flow else 0.0
+    time += station.start_time * joint.dots * joint.count + (joint.press_time or 0.0) * joint.count
+    return Application(
+        joint.part,
+        joint.joint,
+        "joint",
+        joint.station,
+        1,
+        amount,
+        time,
+        0.0,
+        joint.gap,
+        f"bond line {from_si(joint.gap, 'mm'):g} mm",
+    )

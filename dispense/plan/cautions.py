@@ -1,0 +1,40 @@
+"""The usual cautions of a material, for every sheet and report; the safety data sheet stands above them."""
+
+from __future__ import annotations
+
+CAUTION = (
+    "Follow the safety data sheet, local codes and the plant's licensed practice; this sheet "
+    "replaces none of them."
+)
+
+
+HAZARDS = {
+    "two-part": "Mixed material warms itself: never let a large mass stand, move purges to a safe "
+    "place in thin layers. Amines and isocyanates sensitize: gloves, goggles, extraction.",
+    "oven": "Hot oven and hot parts: guard, gloves, let cool before handling.",
+    "light": "UV light harms eyes and skin: closed shield, rated eyewear.",
+    "moisture": "Gives off vapour while it cures: ventilate.",
+    "cells": "Charged modules: insulated tools, no metal on terminals, no bridging; hold the "
+    "pour below the cell limit.",
+}
+
+
+def _sentence(words: str) -> str:
+    words = words.strip()
+    return words[:1].upper() + words[1:] + ("" if words.endswith((".", "!", "?")) else ".")
+
+
+def cautions_text(material, *, cells: bool = False) -> str:
+    """The cautions of a material, from its record and its kind."""
+    words = [_sentence(material.cautions)] if material.cautions else []
+    if material.kind == "two-part":
+        words.append(HAZARDS["two-part"])
+    if material.cure in HAZARDS:
+        words.append(HAZARDS[material.cure])
+    if cells:
+        words.append(HAZARDS["cells"])
+    words.append(CAUTION)
+    return " ".join(words)
+
+
+__all__ = ["CAUTION", "HAZARDS", "cautions_text"]

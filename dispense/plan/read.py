@@ -1,0 +1,506 @@
+"""A plan workbook read into raw tables, and from those into a plan.
+
+A table is found by the name of its sheet or of its Excel table; its header row is the one that
+holds most of the table's known headers, so a plant may put titles above, add columns of its own and
+reorder columns and rows. The file is vetted as a zip of XML parts before openpyxl sees it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import gc
+import io
+import os
+import re
+import warnings
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import islice
+from typing import Any
+
+from ..base.errors import NA, NUM, DispenseError, FileError, InputError, Problem, show
+from ..base.naming import field_name, fold, nearest
+from ..base.units import read_header
+from ..xlsx.package import MAIN, MAX_COLUMN, MAX_ROW, Package, Sheet, column_letters, read_file, split_cell
+from ..xlsx.package import Table as ExcelTable
+from .records import MISSING_VALUE, Plan, RawTable
+from .records import read_plan as read_records
+from .tables import BY_NAME, TABLES
+
+__all__ = ["check_plan", "load_plan", "read_tables"]
+
+MOST_ROWS = 200_000  # of one table
+MOST_COLUMNS = 200  # of one sheet
+MOST_GONE = 5  # tables of a full plan that may have been lost; a plan that lacks more was made so
+GUIDE = "Start"  # the sheet of a new plan that says how to fill it
+SEARCHED_ROWS = 100  # a header stands within the first rows of its sheet
+
+# atomic, and never past the next "<": one pass over the text, whatever it holds
+_ROW = re.compile(rb"<row(?=[\s/>])(?>(?:[^<>]*?\sr=[\"']([^\"'<>]*)[\"'])?)[^<>]*+>")
+_ROW_NUMBER = re.compile(r"[1-9][0-9]{0,6}\Z")
+_FORMULA_MARKS = (b"<f>", b"<f ", b"<f/", b":f>", b":f ", b":f/")  # in the XML of a sheet
+
+_HEADERS: dict[str, frozenset[str]] = {
+    "Settings": frozenset({"setting", "value"}),
+    **{table.name: frozenset(item.name for item in table.columns) for table in TABLES},
+}
+#: known headers that a header row holds at least: one where a table needs one column only
+_LEAST_HEADERS = {
+    table.name: min(2, max(1, sum(item.is_required for item in table.columns))) for table in TABLES
+}
+
+
+def read_tables(path: str | os.PathLike[str]) -> dict[str, RawTable]:
+    """The plan's tables as they stand in a workbook, by name; tables the file lacks are left out.
+
+    Raises FileError for a file that is not a workbook, InputError for a sheet beyond bounds.
+    """
+    tables, _, problems, _ = _read(path)
+    if problems:
+        raise InputError(problems)
+    return tables
+
+
+def load_plan(path: str | os.PathLike[str]) -> Plan:
+    """The plan in a workbook; raises InputError with every problem of it at once."""
+    plan, problems = check_plan(path)
+    if problems:
+        raise InputError(problems)
+    return plan
+
+
+def check_plan(path: str | os.PathLike[str]) -> tuple[Plan, list[Problem]]:
+    """The plan as far as it can be read, and everything wrong with it."""
+    tables, unread, problems, notes = _read(path)
+    plan, found = read_records(tables, unread)
+    plan.warnings[:0] = notes
+    return plan, [*problems, *found]
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where a table lies: its sheet and the block of rows and columns to look at."""
+
+    sheet: Sheet
+    first_row: int = 1
+    last_row: int | None = None
+    first_column: int = 1
+    last_column: int = MOST_COLUMNS
+    header_row: int | None = None  # where an Excel table says it
+
+
+_Found = tuple[dict[str, RawTable], set[str], list[Problem], list[Problem]]
+
+
+def _read(path: str | os.PathLike[str]) -> _Found:
+    """The tables that can be read, the names of those that are there and cannot, why, and notes."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of what openpyxl drops: nothing is written back
+        data = read_file(path)  # once: what is vetted is what openpyxl gets
+        return _read_package(path, data, Package.open(data, name=os.fspath(path)))
+
+
+def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -> _Found:
+    tables: dict[str, RawTable] = {}
+    unread: set[str] = set()
+    problems: list[Problem] = []
+    notes: list[Problem] = []
+    book = _open_book(path, data, package)
+    collects = gc.isenabled()
+    gc.disable()  # reading makes no cycles; the collector would walk every row again and again
+    try:
+        for name, known in _HEADERS.items():
+            before = len(problems)
+            raw = _read_first(book, package, name, known, problems)
+            if raw is not None:
+                tables[name] = _from_1904(raw) if package.date1904 else raw
+            elif len(problems) > before:
+                unread.add(name)
+        absent = [name for name in _HEADERS if name not in tables and name not in unread]
+        unread |= _name_sheets(book, package, absent, problems, notes)
+        gone = [name for name in absent if name not in unread]
+        if 0 < len(gone) <= MOST_GONE:
+            notes.append(Problem(os.fspath(path), message=f"has no table {', '.join(gone)}"))
+    except DispenseError:
+        raise
+    except Exception as error:  # openpyxl lets errors of many kinds through on damaged XML
+        if _is_ours(error):
+            raise
+        raise _damaged(path, error) from error
+    finally:
+        if collects:
+            gc.enable()
+        book.close()
+    return tables, unread, problems, notes
+
+
+def _name_sheets(
+    book, package: Package, absent: list[str], problems: list[Problem], notes: list[Problem]
+) -> set[str]:
+    """Say which sheets are not read; gives the absent tables that they resemble."""
+    known = {fold(name) for name in (*_HEADERS, GUIDE)}
+    resembled: set[str] = set()
+    own = []
+    for sheet in package.worksheets:
+        tables = [item.name for item in package.tables if item.sheet == sheet]
+        if fold(sheet.name) in known or any(fold(name) in known for name in tables):
+            continue
+        rows = _first_rows(book, sheet)
+        if not any(map(_filled, rows)):
+            continue
+        left = [name for name in absent if name not in resembled]
+        names = [(f"table {name}", nearest(name, left)) for name in (sheet.name, *tables)]
+        names.append((f"sheet {show(sheet.name)} has the columns of a table", _holds(rows, left)))
+        what, near = next((pair for pair in names if pair[1]), ("", ""))
+        if near:
+            resembled.add(near)
+            message = f"unknown {what}" if what.startswith("table") else what
+            problems.append(
+                Problem(f"{sheet.name}!A1", message=message, fix=f"did you mean {near}?", code=NA)
+            )
+        else:
+            own.append(show(sheet.name))
+    if own:
+        notes.append(Problem(package.name, message=f"sheets not read: {', '.join(own)}"))
+    return resembled
+
+
+def _first_rows(book, sheet: Sheet) -> list[tuple]:
+    found = _worksheet(book, sheet)
+    if found is None:
+        return []
+    return list(found.iter_rows(max_row=SEARCHED_ROWS, max_col=MOST_COLUMNS, values_only=True))
+
+
+def _holds(rows: list[tuple], absent: Iterable[str]) -> str:
+    """The absent table all of whose needed columns, at least two, stand in one row; "" for none."""
+    needed = {
+        name: {item.name for item in BY_NAME[name].columns if item.is_required}
+        for name in absent
+        if name in BY_NAME
+    }
+    for row in rows:
+        names = {_field_name(cell) for cell in row if isinstance(cell, str)}
+        for name, wanted in needed.items():
+            if len(wanted) > 1 and wanted <= names:
+                return name
+    return ""
+
+
+_DAYS_TO_1904 = 1462  # from the first day of the 1900 system to that of the 1904 system
+_FIRST_DAY_1904 = datetime.datetime(1904, 1, 1)
+
+
+def _from_1904(raw: RawTable) -> RawTable:
+    """A table of a workbook that counts days from 1904: plain day numbers and times as from 1900."""
+    kinds = {item.name: item.kind for item in BY_NAME[raw.name].columns} if raw.name in BY_NAME else {}
+    for place, header in enumerate(raw.headers):
+        kind = kinds.get(_field_name(str(header)), "")
+        if kind == "date":
+            raw.columns[place] = [
+                cell + _DAYS_TO_1904 if type(cell) in (int, float) else cell for cell in raw.columns[place]
+            ]
+        elif kind == "clock":
+            raw.columns[place] = [
+                cell - _FIRST_DAY_1904 if isinstance(cell, datetime.datetime) else cell
+                for cell in raw.columns[place]
+            ]
+    return raw
+
+
+def _open_book(path: str | os.PathLike[str], data: bytes, package: Package):
+    """The workbook as openpyxl streams it."""
+    from openpyxl import load_workbook
+
+    if not package.worksheets:
+        raise FileError(Problem(os.fspath(path), message="has no worksheet"))
+    try:
+        with contextlib.redirect_stdout(io.StringIO()):  # openpyxl prints some of its doubts
+            return load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
+    except Exception as error:  # as above
+        raise _damaged(path, error) from error
+
+
+def _is_ours(error: Exception) -> bool:
+    """Whether our own code raised it: a fault of the program, not of the file.
+
+    A ValueError of ours tells of a reference in the file that no sheet has.
+    """
+    if isinstance(error, ValueError):
+        return False
+    place = error.__traceback__
+    while place is not None and place.tb_next is not None:
+        place = place.tb_next
+    return place is not None and place.tb_frame.f_globals.get("__name__", "").startswith("dispense.")
+
+
+def _damaged(path: str | os.PathLike[str], error: Exception) -> FileError:
+    reason = " ".join(str(error).split())[:120] or type(error).__name__
+    return FileError(
+        Problem(
+            os.fspath(path),
+            message=f"is damaged: {reason}",
+            fix="open it in a spreadsheet and save it again as .xlsx",
+        )
+    )
+
+
+def _places(package: Package, name: str) -> list[_Place]:
+    """Where a table may lie: first the sheet of its name, then an Excel table of its name."""
+    places = []
+    wanted = fold(name)
+    listed = package.tables
+    named = [item for item in listed if fold(item.name) == wanted and item.header_rows]
+    for sheet in package.worksheets:
+        if fold(sheet.name) == wanted:
+            own = [item for item in named if item.sheet == sheet]
+            below = own[0] if own else None
+            places.append(_on_its_sheet(sheet, below, listed))
+    places.extend(
+        _Place(
+            item.sheet,
+            item.first_row,
+            item.last_data_row,
+            item.first_column,
+            min(item.last_column, MOST_COLUMNS),
+            item.first_row,
+        )
+        for item in named
+    )
+    return places
+
+
+def _on_its_sheet(sheet: Sheet, table: ExcelTable | None, listed: Iterable[ExcelTable]) -> _Place:
+    """A sheet read to its end: rows typed below an Excel table belong to it, totals do not."""
+    if table is None:
+        return _Place(sheet)
+    last = table.last_data_row if table.totals_rows else None
+    for other in listed:
+        apart = other.last_column < table.first_column or other.first_column > table.last_column
+        if other.sheet == sheet and other.first_row > table.last_row and not apart:
+            last = min(last or other.first_row - 1, other.first_row - 1)
+    return _Place(sheet, table.first_row, last, header_row=table.first_row)
+
+
+def _read_first(
+    book, package: Package, name: str, known: frozenset[str], problems: list[Problem]
+) -> RawTable | None:
+    """The table from the first place that has its header, or None where the file lacks it."""
+    headless = None
+    twins = [sheet for sheet in package.worksheets if fold(sheet.name) == fold(name)]
+    if len(twins) > 1:
+        names = " and ".join(show(sheet.name) for sheet in twins)
+        problems.append(
+            Problem(
+                f"{twins[1].name}!A1",
+                message=f"sheets {names} differ in blanks or capitals only",
+                fix=f"rename the one that is not table {name}",
+            )
+        )
+        return None
+    for place in _places(package, name):
+        wrong = _row_numbers(package, place.sheet)[1]
+        if wrong:
+            problems.append(
+                Problem(
+                    f"{place.sheet.name}!A1",
+                    message=wrong,
+                    code=NUM,
+                    fix="open the file in a spreadsheet and save it again",
+                )
+            )
+            return None
+        sheet = _worksheet(book, place.sheet)
+        if sheet is None:
+            continue
+        header_row, headers = _find_header(sheet, known, place, _LEAST_HEADERS.get(name, 2))
+        if headers is not None:
+            return _read_table(sheet, package, name, place, header_row, headers, problems)
+        headless = headless or (sheet, place)
+    if headless is None:
+        return None
+    sheet, place = headless
+    cells = sheet.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS, values_only=True)
+    if any(map(_filled, cells)):
+        examples = ", ".join(sorted(known)[:4]).replace("_", " ")
+        problems.append(
+            Problem(
+                f"{place.sheet.name}!A{place.first_row}",
+                message=f"the header row of table {name} is not found",
+                fix=f"it names columns such as {examples}",
+                code=NUM,
+            )
+        )
+        return None
+    return RawTable(name, [], [], sheet=place.sheet.name)
+
+
+def _read_table(
+    sheet,
+    package: Package,
+    name: str,
+    place: _Place,
+    header_row: int,
+    headers: list[Any],
+    problems: list[Problem],
+) -> RawTable | None:
+    """One table whose header row is known; None where it goes past the bounds."""
+    if len(headers) > MOST_COLUMNS:  # the last header is a filled one
+        last = column_letters(min(place.first_column + len(headers) - 1, MAX_COLUMN))
+        problems.append(
+            Problem(
+                f"{place.sheet.name}!{last}{header_row}",
+                message=f"the table reaches past column {MOST_COLUMNS}",
+                fix="remove the columns that it does not need",
+                code=NUM,
+            )
+        )
+        return None
+    letters = [column_letters(place.first_column + index) for index in range(len(headers))]
+    missing = _missing_values(package, place, header_row, len(headers))
+    needed = max((row for row, _ in missing), default=-1) + 1
+    end = _row_numbers(package, place.sheet)[0]
+    rows, full = _read_rows(sheet, place, header_row, len(headers), needed, end)
+    if full:
+        problems.append(
+            Problem(
+                f"{place.sheet.name}!A{header_row + MOST_ROWS + 1}",
+                message=f"the table has more than {MOST_ROWS} rows",
+                fix="remove the rows that it does not need",
+                code=NUM,
+            )
+        )
+        return None
+    columns = [list(column) for column in zip(*rows, strict=True)] or [[] for _ in headers]
+    for row, column in missing:
+        columns[column][row] = MISSING_VALUE
+    return RawTable(
+        name,
+        headers,
+        columns,
+        range(header_row + 1, header_row + 1 + len(rows)),
+        letters,
+        header_row,
+        place.sheet.name,
+    )
+
+
+def _worksheet(book, sheet: Sheet):
+    """openpyxl's worksheet; what the file says of its size is not believed."""
+    found = book[sheet.name] if sheet.name in book.sheetnames else None
+    if found is None or not hasattr(found, "reset_dimensions"):
+        return None
+    found.reset_dimensions()
+    return found
+
+
+def _find_header(sheet, known: frozenset[str], place: _Place, least: int) -> tuple[int, list[Any] | None]:
+    """The header row and its cells: the first row with the most known headers."""
+    first = place.header_row or place.first_row
+    last = place.header_row or first + SEARCHED_ROWS - 1
+    width = place.last_column if place.last_column != MOST_COLUMNS else None  # None: all there are
+    best, best_row, cells = least - 1, first, None
+    for number, row in enumerate(
+        sheet.iter_rows(
+            min_row=first, max_row=last, min_col=place.first_column, max_col=width, values_only=True
+        ),
+        first,
+    ):
+        names = {_field_name(cell) for cell in row if isinstance(cell, str)}
+        count = len(names & known)
+        if count > best:
+            best, best_row, cells = count, number, row
+            if count == len(known):  # no row can hold more
+                break
+    if cells is None:
+        return best_row, None
+    used = max(index for index, cell in enumerate(cells) if cell is not None)
+    return best_row, list(cells[: used + 1])
+
+
+def _field_name(header: str) -> str:
+    return field_name(read_header(header)[0])
+
+
+def _read_rows(
+    sheet, place: _Place, header_row: int, width: int, needed: int, end: int | None
+) -> tuple[list[tuple], bool]:
+    """Rows below the header and whether there were too many; blank rows at the end are dropped
+    down to the `needed` ones. Nothing is read past the row `end`.
+    """
+    last = min((row for row in (place.last_row, end) if row is not None), default=None)
+    found = sheet.iter_rows(
+        min_row=header_row + 1,
+        max_row=place.last_row or MAX_ROW,
+        min_col=place.first_column,
+        max_col=place.first_column + width - 1,
+        values_only=True,
+    )
+    if last is not None:
+        found = islice(found, max(last - header_row, 0))
+    rows = list(islice(found, MOST_ROWS))
+    full = any(map(_filled, found))
+    while len(rows) > needed and not _filled(rows[-1]):
+        rows.pop()
+    return rows, full
+
+
+def _row_numbers(package: Package, sheet: Sheet) -> tuple[int, str]:
+    """The number of a sheet's last row, and what is wrong with its row numbers, "" for nothing.
+
+    What stands behind the rows (lists, formats) need not be read then. openpyxl would drop rows that
+    are out of order without a word.
+    """
+    return package.remember(("rows", sheet.part), lambda: _find_row_numbers(package, sheet.part))
+
+
+def _find_row_numbers(package: Package, part: str) -> tuple[int, str]:
+    data = package.read(part)
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or b"<!" in data or b":row" in data:
+        texts = [row.get("r") or "" for row in package.tree(part).iter(f"{{{MAIN}}}row")]
+    else:
+        texts = [text.decode("latin-1") for text in _ROW.findall(data)]
+    last = 0
+    for text in texts:
+        if text and not (_ROW_NUMBER.match(text) and int(text) <= MAX_ROW):
+            return last, f"the file has a row with the number {show(text)}"
+        number = int(text) if text else last + 1
+        if number <= last:
+            return last, f"the file has row {number} after row {last}"
+        last = number
+    return last, ""
+
+
+def _filled(row: tuple) -> bool:
+    return row.count(None) < len(row) and any(cell is not None and cell != "" for cell in row)
+
+
+def _missing_values(package: Package, place: _Place, header_row: int, width: int) -> list[tuple[int, int]]:
+    """Row and column in the table of each formula whose value the file does not hold.
+
+    openpyxl reads those as blank.
+    """
+    text = package.read(place.sheet.part)
+    if not any(mark in text for mark in _FORMULA_MARKS):
+        return []
+    cells = map(split_cell, _valueless_formulas(package, place.sheet.part))
+    last = min(place.last_row or header_row + MOST_ROWS, header_row + MOST_ROWS)
+    return [
+        (row - header_row - 1, column - place.first_column)
+        for row, column in cells
+        if header_row < row <= last and 0 <= column - place.first_column < width
+    ]
+
+
+def _valueless_formulas(package: Package, part: str) -> list[str]:
+    """Addresses of cells that hold a formula and no value."""
+    formula, value = f"{{{MAIN}}}f", f"{{{MAIN}}}v"
+    addresses = []
+    for cell in package.tree(part).iter(f"{{{MAIN}}}c"):
+        if cell.find(formula) is None:
+            continue
+        held = cell.findtext(value)
+        if not held and not (cell.get("t") == "str" and held is not None) and cell.get("r"):
+            addresses.append(cell.get("r"))
+    return addresses

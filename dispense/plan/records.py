@@ -1,0 +1,700 @@
+"""The plan: typed records of parts, beads, pots, materials, stations, shifts, builds and stock.
+
+`build_plan` turns raw tables (cells as they stand in a workbook, or lists from a program) into a
+`Plan` of records in SI units. It reports everything that is wrong at once, each problem with its
+sheet and cell. Records know nothing of workbooks: a `RawTable` carries the names of its cells.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, make_dataclass, replace
+from itertools import groupby
+from typing import Any
+
+from ..base.errors import NA, NUM, InputError, Problem, UnitError, show
+from ..base.fields import ERROR_TEXTS, Field
+from ..base.naming import field_name, fold, nearest
+from ..base.units import (
+    SHOP_UNITS,
+    comma_is_decimal,
+    from_si,
+    is_count,
+    is_unit,
+    read_header,
+    to_si,
+    unit_factor,
+    with_point,
+)
+from .tables import LONGEST_TEXT, SETTINGS, TABLES, YEARS, Table, believable, believable_text
+
+RECORDS: dict[str, type] = {
+    table.name: make_dataclass(
+        f"{table.name}Row",
+        [(item.name, Any) for item in table.columns] + [("at", str)],
+        frozen=True,
+        slots=True,
+        namespace={"__doc__": f"One row of {table.name}, in SI units: {table.help}."},
+    )
+    for table in TABLES
+}
+
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+MISSING_VALUE = object()  # a formula whose value the file does not hold
+
+
+@dataclass(slots=True)
+class RawTable:
+    """A table as it stands: headers, and column by column the cells; `cell(row, column)` names one.
+
+    `numbers` are the sheet's row numbers and `letters` its column letters.
+    """
+
+    name: str
+    headers: list[str]
+    columns: list[list[Any]]
+    numbers: Sequence[int] = ()
+    letters: Sequence[str] = ()
+    header_row: int = 1
+    sheet: str = ""
+
+    def letter(self, column: int) -> str:
+        """The letter of a column."""
+        return self.letters[column] if self.letters else _letter(column)
+
+    def cell(self, row: int, column: int) -> str:
+        """The name of a cell for messages: Beads!D7."""
+        letter = self.letter(column)
+        number = self.numbers[row] if len(self.numbers) else row + 2
+        return f"{self.sheet or self.name}!{letter}{number}"
+
+    def head(self, column: int) -> str:
+        """The name of a header cell."""
+        return f"{self.sheet or self.name}!{self.letter(column)}{self.header_row}"
+
+
+def _letter(column: int) -> str:
+    letters = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+def raw_table(name: str, rows: Iterable[Mapping[str, Any]]) -> RawTable:
+    """A raw table from dictionaries keyed by header or by field name, for programs and tests."""
+    rows = list(rows)
+    headers: list[str] = []
+    for row in rows:
+        headers.extend(key for key in row if key not in headers)
+    columns = [[row.get(header) for row in rows] for header in headers]
+    return RawTable(name, headers, columns)
+
+
+@dataclass(slots=True)
+class Plan:
+    """All records of a plan, in SI units; look-ups are built once."""
+
+    settings: dict[str, Any] = field(default_factory=dict)
+    materials: list = field(default_factory=list)
+    components: list = field(default_factory=list)
+    parts: list = field(default_factory=list)
+    assemblies: list = field(default_factory=list)
+    beads: list = field(default_factory=list)
+    paths: list = field(default_factory=list)
+    pots: list = field(default_factory=list)
+    inserts: list = field(default_factory=list)
+    shots: list = field(default_factory=list)
+    joints: list = field(default_factory=list)
+    stations: list = field(default_factory=list)
+    temperatures: list = field(default_factory=list)
+    profiles: list = field(default_factory=list)
+    ovens: list = field(default_factory=list)
+    shifts: list = field(default_factory=list)
+    breaks: list = field(default_factory=list)
+    builds: list = field(default_factory=list)
+    stock: list = field(default_factory=list)
+    warnings: list[Problem] = field(default_factory=list)
+    takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
+    letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
+    _cache: dict = field(default_factory=dict, init=False, repr=False)  # a replaced plan begins anew
+
+    def index(self, name: str, *keys: str) -> dict:
+        """Records of a list by one or several of their fields."""
+        slot = (name, keys)
+        if slot not in self._cache:
+            if len(keys) == 1:
+                self._cache[slot] = {getattr(item, keys[0]): item for item in getattr(self, name)}
+            else:
+                self._cache[slot] = {
+                    tuple(getattr(item, key) for key in keys): item for item in getattr(self, name)
+                }
+        return self._cache[slot]
+
+    def group(self, name: str, *keys: str) -> dict:
+        """Records of a list gathered by one or several of their fields."""
+        slot = (name, keys, "group")
+        if slot not in self._cache:
+            groups: dict = defaultdict(list)
+            for item in getattr(self, name):
+                key = tuple(getattr(item, part) for part in keys)
+                groups[key if len(keys) > 1 else key[0]].append(item)
+            self._cache[slot] = dict(groups)
+        return self._cache[slot]
+
+    def kept(self, name: str) -> dict:
+        """A place of that name for what is worked out of the records once."""
+        return self._cache.setdefault(name, {})
+
+    def cell(self, record, column: str) -> str:
+        """The cell that a record's value stands in; where it has none, the record's first cell."""
+        letter = self.letters.get(type(record).__name__.removesuffix("Row"), {}).get(column)
+        if letter is None:
+            return record.at
+        sheet, _, cell = record.at.rpartition("!")
+        return f"{sheet}!{letter}{cell.lstrip(_LETTERS)}"
+
+    def material(self, name: str):
+        """The material of that name."""
+        return self._find("materials", "material", name)
+
+    def station(self, name: str):
+        """The station of that name."""
+        return self._find("stations", "station", name)
+
+    def shift(self, name: str):
+        """The shift of that name."""
+        return self._find("shifts", "shift", name)
+
+    def part(self, name: str):
+        """The part of that name."""
+        return self._find("parts", "part", name)
+
+    def _find(self, table: str, key: str, name: str):
+        found = self.index(table, key).get(name)
+        if found is None:
+            names = ", ".join(map(str, self.index(table, key)))
+            raise InputError(Problem("plan", key, name, f"one of {names}", code=NA))
+        return found
+
+    def components_of(self, material: str) -> dict[str, Any]:
+        """Components of a material by letter: {"a": …, "b": …}."""
+        return {item.component: item for item in self.group("components", "material").get(material, ())}
+
+    def breaks_of(self, shift: str) -> list[tuple[float, float]]:
+        """Breaks of a shift in seconds after midnight, in order."""
+        return sorted((item.start, item.end) for item in self.group("breaks", "shift").get(shift, ()))
+
+    def explode(self, name: str, quantity: int = 1) -> dict[str, int]:
+        """Parts that building `quantity` of a part or an assembly takes, in the order of the table."""
+        return {part: count * int(quantity) for part, count in self._contents(name).items()}
+
+    def _contents(self, name: str) -> dict[str, int]:
+        """Parts in one piece; each assembly is taken apart once, however often it is used."""
+        known = self.kept("contents")
+        groups = self.group("assemblies", "assembly")
+        waiting = [name]
+        while waiting:
+            item = waiting[-1]
+            children = groups.get(item, ())
+            missing = [child.part for child in children if child.part not in known]
+            if missing and item not in known:
+                waiting.extend(missing)
+                continue
+            waiting.pop()
+            totals: dict[str, int] = {} if children else {item: 1}
+            for child in children:
+                for part, count in known[child.part].items():
+                    totals[part] = totals.get(part, 0) + count * int(child.count)
+            known[item] = totals
+        return known[name]
+
+    def builds_of(self, date: datetime.date, shift: str) -> dict[str, int]:
+        """Good parts to build in a shift, assemblies taken apart, in the order of the table."""
+        totals: dict[str, int] = {}
+        for build in self.group("builds", "date", "shift").get((date, shift), ()):
+            for part, count in self.explode(build.part, build.quantity).items():
+                totals[part] = totals.get(part, 0) + count
+        return totals
+
+    def days(self) -> list[tuple[datetime.date, str]]:
+        """Each date and shift with builds, in order of time."""
+        starts = {item.shift: item.start for item in self.shifts}
+        return sorted(self.group("builds", "date", "shift"), key=lambda key: (key[0], starts[key[1]]))
+
+    def record(self, name: str) -> tuple[list[float], list[float]]:
+        """Times of day [s] and temperatures [K] of a temperature record."""
+        rows = sorted((item.time, item.temperature) for item in self.group("temperatures", "record")[name])
+        return [row[0] for row in rows], [row[1] for row in rows]
+
+    def profile(self, name: str) -> tuple[list[float], list[float]]:
+        """Times [s] and air temperatures [K] of an oven profile."""
+        rows = sorted((item.time, item.temperature) for item in self.group("profiles", "profile")[name])
+        return [row[0] for row in rows], [row[1] for row in rows]
+
+
+# -------------------------------------------------------------------------------- reading records
+
+
+def build_plan(raws: Mapping[str, RawTable]) -> Plan:
+    """Records from raw tables; raises InputError with every problem of the plan at once."""
+    plan, problems = read_plan(raws)
+    if problems:
+        raise InputError(problems)
+    return plan
+
+
+def read_plan(
+    raws: Mapping[str, RawTable], unread: Iterable[str] = (), may_be_empty: Iterable[str] = ()
+) -> tuple[Plan, list[Problem]]:
+    """A plan as far as it can be read, and every problem found.
+
+    `unread` names tables that are there and could not be read, which their reader has reported;
+    `may_be_empty` required tables that may hold headers only, as builds of a holiday do.
+    Names that lead into a table with problems are not followed: one mistake gives one line.
+    """
+    problems: list[Problem] = []
+    plan = Plan()
+    plan.settings = _read_settings(raws.get("Settings"), problems, plan.warnings)
+    broken = set(unread)
+    for table in TABLES:
+        raw = raws.get(table.name)
+        before = len(problems)
+        if table.name in broken:
+            continue
+        if raw is None or not any(_filled(column) for column in raw.columns):
+            if table.required and not (table.name in may_be_empty and raw is not None and any(raw.headers)):
+                where = f"{(raw.sheet or raw.name) if raw else table.name}!A1"
+                problems.append(
+                    Problem(
+                        where,
+                        message=f"table {table.name} " + ("is missing" if raw is None else "has no rows"),
+                        fix=f"it holds {table.help}",
+                    )
+                )
+                broken.add(table.name)
+            continue
+        letters = plan.letters.setdefault(table.name, {})
+        records = read_table(table, raw, problems, letters, plan.warnings)
+        setattr(plan, table.attribute, records)
+        if len(problems) > before:
+            broken.add(table.name)
+    _spell_alike(plan)
+    from .checks import check_links, check_records
+
+    problems.extend(check_links(plan, broken))
+    if not broken and not problems:
+        problems.extend(check_records(plan))
+    return plan, sorted(problems, key=_place)
+
+
+def _place(problem: Problem) -> tuple:
+    sheet, _, cell = problem.where.partition("!")
+    names = [table.name for table in TABLES]
+    digits = "".join(filter(str.isdigit, cell)) or "0"
+    letters = "".join(filter(str.isalpha, cell))
+    return (names.index(sheet) if sheet in names else -1, int(digits), len(letters), letters)
+
+
+def _filled(column: list[Any]) -> bool:
+    return any(value is not None and value != "" for value in column)
+
+
+def _read_settings(raw: RawTable | None, problems: list[Problem], notes: list[Problem]) -> dict[str, Any]:
+    """The settings by name; a label may carry another unit, as a header may."""
+    found: dict[str, tuple[Any, str, str]] = {}
+    known = {item.name: item for item in SETTINGS}
+    unknown: list[tuple[str, str]] = []
+    for label, value, head, where in _labels(raw):
+        text, unit = read_header(str(label))
+        name = field_name(text)
+        if name not in known:
+            unknown.append((str(label), head))
+        elif name in found:
+            problems.append(Problem(head, message=f'the setting "{label}" stands twice'))
+        else:
+            given = _unit_of(known[name], unit, head, problems)
+            if given is not None:
+                found[name] = (value, where, given)
+    absent = [item for item in SETTINGS if item.name not in found]
+    _name_unknown(unknown, absent, "setting", problems, notes)
+    settings = {}
+    for item in SETTINGS:
+        value, where, unit = found.get(item.name, (None, "", item.unit))
+        try:
+            cell = _with_points(item, [value])[0]
+            settings[item.name] = _one(item, cell, where, unit)
+        except InputError as error:
+            problems.extend(
+                replace(problem, argument=item.name.replace("_", " ")) for problem in error.problems
+            )
+            settings[item.name] = item.default_si()
+    return settings
+
+
+def _name_unknown(
+    unknown: Iterable[tuple[str, str]],
+    absent: Iterable[Field],
+    kind: str,
+    problems: list[Problem],
+    notes: list[Problem],
+) -> set[str]:
+    """Say which headers or labels are not understood; gives the fields that they resemble.
+
+    One that resembles what is absent, or carries a unit, was meant for the plan: a problem. Others
+    are a plant's own: one note names them all.
+    """
+    titles = {item.title.split(" [")[0]: item for item in absent}
+    resembled: set[str] = set()
+    own: list[tuple[str, str]] = []
+    for text, cell in unknown:
+        near = nearest(_without_unit(text), titles)
+        message = f"{show(text)} is not a {kind}"
+        if near:
+            item = titles.pop(near)
+            resembled.add(item.name)
+            problems.append(Problem(cell, message=message, fix=f"did you mean {item.title}?", code=NA))
+        elif _carries_unit(text):
+            problems.append(
+                Problem(
+                    cell,
+                    message=f"{message} and carries a unit",
+                    code=NA,
+                    fix=f"correct its name; a {kind.split()[0]} of your own carries no unit",
+                )
+            )
+        else:
+            own.append((show(text), cell))
+    if own:
+        names = ", ".join(text for text, _ in own)
+        notes.append(Problem(own[0][1], message=f"not read, no {kind}: {names}"))
+    return resembled
+
+
+def _without_unit(text: str) -> str:
+    name, unit = read_header(text)
+    return name if unit is not None else text
+
+
+_PLAIN_UNITS = (
+    frozenset(SHOP_UNITS) - {"min", "deg"} - {name for name in SHOP_UNITS if name.isalpha() and len(name) < 2}
+)
+
+
+def _carries_unit(text: str) -> bool:
+    """Whether a header holds a unit: in brackets, after a comma, or as its last word."""
+    unit = read_header(text)[1]
+    if unit is not None and (text.rstrip().endswith("]") or len(unit) > 1 or unit == "%"):
+        return is_unit(unit) and not is_count(unit)
+    return (text.split() or [""])[-1] in _PLAIN_UNITS
+
+
+def _labels(raw: RawTable | None) -> Iterator[tuple[Any, Any, str, str]]:
+    """Label and value of each setting, and the cells of both."""
+    names = [field_name(str(header)) for header in raw.headers] if raw else []
+    if raw is None or "setting" not in names or "value" not in names:
+        return
+    key, value = names.index("setting"), names.index("value")
+    for row, label in enumerate(raw.columns[key]):
+        if label is not None and str(label).strip():
+            yield label, raw.columns[value][row], raw.cell(row, key), raw.cell(row, value)
+
+
+def _unit_of(item: Field, unit: str | None, head: str, problems: list[Problem]) -> str | None:
+    """The unit of a column from its header, the field's own where it gives none; None where wrong."""
+    if unit is None or unit == item.unit:
+        return item.unit
+    try:
+        if item.kind not in {"number", "whole"}:
+            raise UnitError(Problem("", "unit", unit, "left out"))
+        unit_factor(unit, item.unit)
+    except UnitError as error:
+        problems.append(
+            Problem(
+                head,
+                f"unit of {item.name.replace('_', ' ')}",
+                unit,
+                error.problems[0].allowed,
+                f"the header is {item.title}",
+            )
+        )
+        return None
+    return unit
+
+
+def read_table(
+    table: Table, raw: RawTable, problems: list[Problem], letters: dict[str, str], notes: list[Problem]
+) -> list:
+    """The records of one raw table.
+
+    What is wrong goes to `problems`, column letters to `letters`, what is not read to `notes`.
+    """
+    places, units = _match_headers(table, raw, problems, notes)
+    if places is None:
+        return []
+    letters.update((name, raw.letter(place)) for name, place in places.items())
+    count = len(raw.columns[0]) if raw.columns else 0
+    blank_rows = _blank_rows(raw, count)
+    rows = [row for row in range(count) if row not in blank_rows] if blank_rows else range(count)
+    values: list[list[Any]] = []
+    failed: set[int] = set()
+    for item in table.columns:
+        place = places.get(item.name)
+        if place is None:
+            values.append([item.default_si()] * len(rows))
+            continue
+        cells = raw.columns[place]
+        cells = [cells[row] for row in rows] if blank_rows else cells
+        values.append(_read_column(item, cells, units[item.name], raw, place, rows, problems, failed))
+    maker = RECORDS[table.name]
+    first = places[table.key[0]] if table.key and table.key[0] in places else 0
+    letter_cells = [raw.cell(row, first) for row in rows]
+    records = [
+        maker(*row)
+        for index, row in enumerate(zip(*values, letter_cells, strict=True))
+        if index not in failed
+    ]
+    _check_keys(table, records, problems)
+    return records
+
+
+def _blank_rows(raw: RawTable, count: int) -> set[int]:
+    blank = set(range(count))
+    for column in raw.columns:
+        if not blank:
+            break
+        blank -= {row for row in blank if column[row] is not None and column[row] != ""}
+    return blank
+
+
+def _match_headers(table: Table, raw: RawTable, problems: list[Problem], notes: list[Problem]):
+    """Column of each field and the unit its header gives."""
+    places: dict[str, int] = {}
+    units: dict[str, str] = {}
+    wanted = {item.name: item for item in table.columns}
+    unknown: list[tuple[str, str]] = []
+    reread: list[tuple[str, str]] = []
+    start = len(problems)
+    for place, header in enumerate(raw.headers):
+        if header is None or not str(header).strip():
+            continue
+        name, unit = read_header(str(header))
+        item = wanted.get(field_name(name))
+        if item is None:
+            unknown.append((str(header), raw.head(place)))
+            continue
+        if item.name in places:
+            problems.append(Problem(raw.head(place), message=f'the header "{header}" stands twice'))
+            continue
+        places[item.name] = place
+        units[item.name] = _unit_of(item, unit, raw.head(place), problems) or item.unit
+        if unit is not None and not str(header).rstrip().endswith("]"):
+            reread.append((f"{show(header)} is read as {name} [{unit}]", raw.head(place)))
+    if reread:
+        notes.append(Problem(reread[0][1], message="; ".join(text for text, _ in reread)))
+    absent = [item for item in table.columns if item.name not in places]
+    resembled = _name_unknown(unknown, absent, f"column of {table.name}", problems, notes)
+    for item in absent:
+        if item.is_required and item.name not in resembled:
+            problems.append(
+                Problem(
+                    f"{raw.sheet or raw.name}!A{raw.header_row}",
+                    message=f'the column "{item.title}" is missing',
+                    fix=item.help,
+                )
+            )
+    return (places, units) if len(problems) == start else (None, None)
+
+
+def _with_points(item: Field, cells: list[Any]) -> list[Any]:
+    """Decimal commas as points, where the cells of the column leave no doubt that they are such."""
+    marked = [cell for cell in cells if isinstance(cell, str) and "," in cell]
+    if item.kind != "number" or not marked or not any(map(comma_is_decimal, marked)):
+        return cells
+    texts = [cell for cell in cells if isinstance(cell, str)]
+    if any("." in text.split(" ")[0] for text in texts):  # the point may part thousands then
+        return cells
+    return [with_point(cell) if isinstance(cell, str) else cell for cell in cells]
+
+
+def _read_column(item: Field, cells, unit: str, raw: RawTable, place: int, rows, problems, failed):
+    """One column, quickly where all its cells are of the expected kind."""
+    kinds = set(map(type, cells))
+    if item.kind == "text" and kinds == {str}:
+        stripped = [cell.strip() for cell in cells]
+        if not any(not cell or cell in ERROR_TEXTS or len(cell) > LONGEST_TEXT for cell in stripped):
+            return stripped
+    elif item.kind == "date" and kinds == {datetime.datetime}:
+        days = [cell.date() for cell in cells]
+        if all(_is_believable(item, day) for day in days):
+            return days
+    elif (
+        kinds <= {int, float}
+        and item.kind in {"number", "whole"}
+        and unit == item.unit
+        and all(item.within(cell) and believable(item, cell) for cell in cells)
+    ):
+        if item.kind == "whole":
+            return [int(cell) for cell in cells]
+        factor, offset = to_si(item.unit)
+        return [cell * factor + offset for cell in cells]
+    values = []
+    for index, cell in enumerate(_with_points(item, cells)):
+        try:
+            values.append(_one(item, cell, "", unit))
+        except InputError as error:
+            problem = error.problems[0]
+            problems.append(
+                Problem(
+                    raw.cell(rows[index], place),
+                    item.name.replace("_", " "),
+                    problem.value,
+                    problem.allowed,
+                    problem.fix,
+                    problem.code,
+                    problem.message,
+                )
+            )
+            failed.add(index)
+            values.append(None)
+    return values
+
+
+def _one(item: Field, cell: Any, where: str, unit: str | None = None) -> Any:
+    """One cell as the field reads it."""
+    if cell is MISSING_VALUE:
+        raise InputError(
+            Problem(
+                where,
+                message=f"{item.name.replace('_', ' ')} is a formula whose value the file does not hold",
+                fix="open and save it in a spreadsheet, or type the value",
+            )
+        )
+    if isinstance(cell, str) and cell.strip() in ERROR_TEXTS:
+        raise InputError(item.problem(where, cell.strip(), cell.strip(), "mend the cell"))
+    if isinstance(cell, datetime.date | datetime.time) and item.kind not in {"date", "clock"}:
+        fix = "the cell holds a date or time"
+        if item.kind in {"number", "whole"}:
+            fix += "; where a fraction became one, type it as 0 3/16"
+        raise InputError(item.problem(where, cell, fix=fix))
+    if item.kind == "text" and isinstance(cell, str) and len(cell) > LONGEST_TEXT:
+        raise InputError(item.problem(where, cell, fix=f"at most {LONGEST_TEXT} characters"))
+    value = item.read(cell, where, unit if item.kind in {"number", "whole"} else None)
+    if not _is_believable(item, value):
+        raise InputError(Problem(where, item.name, cell, believable_text(item), "check it", NUM))
+    return int(value) if item.kind == "whole" and value is not None else value
+
+
+def _is_believable(item: Field, value: Any) -> bool:
+    """Whether a value that was read, in SI units, is of a size that a plan can mean."""
+    if value is None or item.kind not in {"number", "whole", "date"}:
+        return True
+    if item.kind == "date":
+        # many systems write "never" as the last day there is
+        return YEARS[0] <= value.year <= YEARS[1] or (item.name == "expiry" and value.year == 9999)
+    shop = from_si(value, item.unit)
+    return any(believable(item, shop * near) for near in (1.0, 1.0 - 1e-9, 1.0 + 1e-9))  # rounding
+
+
+def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:
+    if not table.key:
+        return
+    seen: dict[tuple, str] = {}
+    for item in records:
+        key = tuple(getattr(item, name) for name in table.key)
+        folded = tuple(fold(part) if isinstance(part, str) else part for part in key)
+        if folded in seen:
+            names = " and ".join(table.key)
+            words = " / ".join(show(part) if not isinstance(part, str) else part for part in key)
+            problems.append(
+                Problem(
+                    item.at,
+                    message=f"{names} {words} stands twice, first in {seen[folded]}",
+                    fix="give each its own name",
+                )
+            )
+        else:
+            seen[folded] = item.at
+
+
+def spell_as(rows: list, column: str, known: Iterable[str]) -> list:
+    """The rows, names in a column spelled as the known name that they fold to; others stay."""
+    spelled = {name: name for name in known}
+    folded: dict[str, set[str]] = defaultdict(set)
+    for name in spelled:
+        folded[fold(name)].add(name)
+    for name in {getattr(row, column) for row in rows} - set(spelled):
+        meant = folded.get(fold(name), set()) if name else set()
+        spelled[name] = next(iter(meant)) if len(meant) == 1 else name
+    changed = {name for name, new in spelled.items() if name != new}
+    if not changed:
+        return rows
+    return [
+        replace(row, **{column: spelled[name]}) if (name := getattr(row, column)) in changed else row
+        for row in rows
+    ]
+
+
+def _first_spelling(names: Iterable[str]) -> list[str]:
+    """Of names that fold alike the first."""
+    found: dict[str, str] = {}
+    for name in names:
+        if name not in found:
+            found.setdefault(fold(name), name)
+    return list(found.values())
+
+
+def _spell_alike(plan: Plan) -> None:
+    """Each name spelled as where it is defined: case and kinds of blanks make no other name."""
+    for name, column in (
+        ("paths", "path"),
+        ("temperatures", "record"),
+        ("profiles", "profile"),
+        ("assemblies", "assembly"),
+    ):
+        rows = getattr(plan, name)
+        setattr(plan, name, spell_as(rows, column, _first_spelling(getattr(row, column) for row in rows)))
+    defined = {
+        table.name: {
+            getattr(row, table.key[0] if table.key else "path") for row in getattr(plan, table.attribute)
+        }
+        for table in TABLES
+        if table.key or table.name == "Paths"
+    }
+    for table in TABLES:
+        for item in table.columns:
+            if item.refers:
+                rows = spell_as(getattr(plan, table.attribute), item.name, defined[item.refers])
+                setattr(plan, table.attribute, rows)
+    builders = defined["Parts"] | {row.assembly for row in plan.assemblies}
+    plan.builds = spell_as(plan.builds, "part", builders)
+    plan.assemblies = spell_as(plan.assemblies, "part", builders)
+    pots = plan.group("pots", "part")
+    plan._cache.clear()
+    for name in ("inserts", "shots"):
+        rows = []
+        for part, group in _by_part(getattr(plan, name)):
+            rows += spell_as(group, "pot", [pot.pot for pot in pots.get(part, ())])
+        setattr(plan, name, rows)
+
+
+def _by_part(rows: Iterable) -> Iterator[tuple[str, list]]:
+    """Rows that follow one another and are of one part."""
+    for part, group in groupby(rows, key=lambda row: row.part):
+        yield part, list(group)
+
+
+__all__ = [
+    "MISSING_VALUE",
+    "RECORDS",
+    "Plan",
+    "RawTable",
+    "build_plan",
+    "raw_table",
+    "read_plan",
+    "read_table",
+    "spell_as",
+]

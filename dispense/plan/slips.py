@@ -1,0 +1,449 @@
+"""Slips of the pen: what a plan can mean and hardly does, each with its cell, to be looked at again.
+
+A density of 11 for 1.1, a pot life at −4 °C for 25 °F, shifts that overlap, the same build twice: none
+breaks physics, so none is an error. What is usual is common practice, no source; the limits are wide.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+import statistics
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Any
+
+from ..base.clock import hhmm
+from ..base.findings import NOTE, QUALITY, SLIP, STOP, Finding
+from ..base.units import DAY, HOUR, from_si
+from .amounts import Application, applications
+from .checks import bare_parts, built_parts, idle_stations
+from .materials import mix_shares
+from .tables import BY_NAME
+
+LOOK_AGAIN = "look again"
+MOST_LISTED = 20  # findings of one sort that are told one by one
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """The figures that a column usually holds, in its shop unit."""
+
+    table: str
+    column: str
+    low: float
+    high: float
+
+
+#: common practice, no source
+USUAL = (
+    Usual("Materials", "consistency", 1e-3, 5e3),
+    Usual("Materials", "yield_stress", 0.0, 5e3),
+    Usual("Materials", "viscosity_temperature", 0.0, 220.0),
+    Usual("Materials", "viscosity_energy", 5.0, 200.0),
+    Usual("Materials", "pot_life", 0.5, 20_160.0),
+    Usual("Materials", "pot_life_temperature", 5.0, 60.0),
+    Usual("Materials", "pot_life_temperature_2", 0.0, 90.0),
+    Usual("Materials", "activation_energy", 15.0, 200.0),
+    Usual("Materials", "open_time", 0.1, 10_080.0),
+    Usual("Materials", "move_time", 0.01, 43_200.0),
+    Usual("Materials", "test_time", 0.01, 129_600.0),
+    Usual("Materials", "heat", 1.0, 900.0),
+    Usual("Materials", "specific_heat", 0.5, 4.5),
+    Usual("Materials", "conductivity", 0.03, 20.0),
+    Usual("Materials", "shrinkage", 0.0, 0.2),
+    Usual("Materials", "moisture_coefficient", 0.05, 10.0),
+    Usual("Components", "density", 0.3, 7.0),
+    Usual("Components", "container", 1.0, 1.5e6),
+    Usual("Components", "heel", 0.0, 0.25),
+    Usual("Components", "shelf_life", 7.0, 3650.0),
+    Usual("Components", "storage_low", -90.0, 40.0),
+    Usual("Components", "storage_high", -60.0, 60.0),
+    Usual("Components", "lead_time", 0.0, 400.0),
+    Usual("Beads", "width", 0.1, 60.0),
+    Usual("Beads", "height", 0.05, 60.0),
+    Usual("Beads", "length", 0.5, 1e5),
+    Usual("Beads", "bond_line", 0.01, 20.0),
+    Usual("Pots", "unfilled", 0.0, 0.2),
+    Usual("Pots", "limit", 20.0, 200.0),
+    Usual("Pots", "film", 1.0, 500.0),
+    Usual("Joints", "gap", 0.005, 10.0),
+    Usual("Joints", "coverage", 0.2, 1.0),
+    Usual("Joints", "extra", 0.0, 0.6),
+    Usual("Stations", "flow", 5e-4, 500.0),
+    Usual("Stations", "meter_tolerance", 0.0, 0.15),
+    Usual("Stations", "speed", 1.0, 1000.0),
+    Usual("Stations", "handling_time", 0.0, 7200.0),
+    Usual("Stations", "nozzle_bore", 0.1, 25.0),
+    Usual("Stations", "mixer_bore", 1.5, 60.0),
+    Usual("Stations", "pressure_limit", 0.5, 600.0),
+    Usual("Stations", "scrap", 0.0, 0.2),
+    Usual("Stations", "uptime", 0.4, 1.0),
+    Usual("Stations", "shop_temperature", 0.0, 45.0),
+    Usual("Stations", "humidity", 0.1, 0.95),
+    Usual("Temperatures", "temperature", -15.0, 50.0),
+    Usual("Ovens", "lag_slow", 0.0, 240.0),
+    Usual("Ovens", "start_temperature", -15.0, 80.0),
+)
+LONGEST_SHIFT, SHORTEST_SHIFT, LONGEST_BREAK = 12.0 * HOUR, 1.0 * HOUR, 2.0 * HOUR
+MOST_TIMES_USUAL = 8.0  # of a part's usual quantity of a build
+LEAST_BUILDS = 5  # builds of a part from which its usual quantity is known
+LONGEST_APART = 366  # days of a build from the middle one
+COLDEST_OVEN = 40.0  # °C
+MOST_BORES = 1.5  # volume that stands mixed by the room in mixer and nozzle: valves and blocks hold some
+
+
+def slips(plan) -> list[Finding]:
+    """Everything in a plan that is worth a second look, in the order of the tables."""
+    found: list[Finding] = []
+    for check in (_unusual, _oven_cures, _mixers, _takts, _containers, _shifts, _builds, _stock, _unused):
+        found += check(plan)
+    return found
+
+
+def _slip(plan, kind: str, row, column: str, text: str, fix: str = "", **names) -> Finding:
+    cell = plan.cell(row, column)  # in the topic too: each slip is one of its own
+    return Finding(kind, text, fix or LOOK_AGAIN, topic=f"{SLIP} {cell}", cell=cell, **names)
+
+
+def _name(row) -> str:
+    """A record as its key names it."""
+    table = BY_NAME[type(row).__name__.removesuffix("Row")]
+    return " ".join(str(getattr(row, key)) for key in table.key if isinstance(getattr(row, key), str))
+
+
+def _names(row) -> dict[str, str]:
+    return {name: getattr(row, name) for name in ("station", "material", "part") if hasattr(row, name)}
+
+
+def _unusual(plan) -> Iterator[Finding]:
+    """Figures far from what such figures are."""
+    for usual in USUAL:
+        item = BY_NAME[usual.table].column(usual.column)
+        unit = f" {item.unit}" if item.unit else ""
+        for row in getattr(plan, BY_NAME[usual.table].attribute):
+            value = getattr(row, usual.column)
+            if value is None:
+                continue
+            shown = float(from_si(value, item.unit))
+            if not usual.low * (1.0 - 1e-9) <= shown <= usual.high * (1.0 + 1e-9):
+                words = usual.column.replace("_", " ")
+                yield _slip(
+                    plan,
+                    QUALITY,
+                    row,
+                    usual.column,
+                    f"{words} of {_name(row)} is {shown:g}{unit}, usual are {usual.low:g} to "
+                    f"{usual.high:g}{unit}",
+                    f"{LOOK_AGAIN} at the figure and its unit",
+                    numbers={f"{words} [{item.unit}]": shown},
+                    **_names(row),
+                )
+
+
+def _oven_cures(plan) -> Iterator[Finding]:
+    """Oven materials that are cured in none, or in one that does not reach their temperature."""
+    ovens = plan.index("ovens", "part", "station")
+    for row in plan.materials:
+        celsius = from_si(row.cure_temperature, "°C")
+        if row.cure == "oven" and celsius < COLDEST_OVEN:
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "cure_temperature",
+                f"{row.material} cures in an oven, at {celsius:g} °C",
+                material=row.material,
+            )
+    told = set()
+    for row in [*plan.beads, *plan.pots, *plan.joints]:
+        material = plan.material(plan.station(row.station).material)
+        oven = ovens.get((row.part, row.station))
+        if material.cure != "oven" or (row.part, row.station) in told:
+            continue
+        told.add((row.part, row.station))
+        names = {"part": row.part, "station": row.station, "material": material.material}
+        if oven is None:
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "part",
+                f"{material.material} cures in an oven, and table Ovens has no row for "
+                f"{row.part} after {row.station}",
+                "add one",
+                **names,
+            )
+        elif max(plan.profile(oven.profile)[1]) < material.cure_temperature - 1e-9:
+            hottest = from_si(max(plan.profile(oven.profile)[1]), "°C")
+            yield _slip(
+                plan,
+                QUALITY,
+                oven,
+                "profile",
+                f"profile {oven.profile} reaches {hottest:g} °C, {material.material} cures at "
+                f"{from_si(material.cure_temperature, '°C'):g} °C",
+                **names,
+            )
+
+
+def _mixers(plan) -> Iterator[Finding]:
+    """Mixers that hold more than their bore, purges that do not empty them."""
+    for row in plan.stations:
+        bores = [(row.mixer_bore, row.mixer_length), (row.nozzle_bore, row.nozzle_length)]
+        room = math.fsum(math.pi / 4.0 * bore**2 * length for bore, length in bores if bore and length)
+        if row.mixer_bore and row.mixer_length and row.mixer_volume > MOST_BORES * room:
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "mixer_volume",
+                f"{from_si(row.mixer_volume, 'mL'):g} mL stand in the mixer of {row.station}; mixer "
+                f"and nozzle hold {from_si(room, 'mL'):.3g} mL by bore and length",
+                station=row.station,
+            )
+        if 0.0 < row.purge_volume < 0.95 * row.mixer_volume:
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "purge_volume",
+                f"a purge of {from_si(row.purge_volume, 'mL'):g} mL does not empty the mixer of "
+                f"{row.station}, which holds {from_si(row.mixer_volume, 'mL'):g} mL",
+                station=row.station,
+            )
+
+
+def _visits(plan) -> Iterator[Application]:
+    """What is put on the parts that are built."""
+    for part in built_parts(plan):
+        yield from applications(plan, part)
+
+
+def _largest(plan, size: Callable[[Application], float]) -> dict[str, Application]:
+    """By station the one of its visits that is largest."""
+    found: dict[str, Application] = {}
+    for item in _visits(plan):
+        best = found.get(item.station)
+        if best is None or size(item) > size(best):
+            found[item.station] = item
+    return found
+
+
+def _takts(plan) -> Iterator[Finding]:
+    """Takts shorter than one bead, shot or joint takes."""
+    longest = _largest(plan, lambda item: item.time)
+    for row in plan.stations:
+        item = longest.get(row.station)
+        if row.takt and item is not None and item.time > row.takt:
+            yield _slip(
+                plan,
+                STOP,
+                row,
+                "takt",
+                f"the takt of {row.station} is {row.takt:g} s, {item.part} / {item.name} alone "
+                f"takes {item.time:.3g} s",
+                station=row.station,
+                part=item.part,
+                numbers={"takt [s]": row.takt, "time [s]": item.time},
+            )
+
+
+def _containers(plan) -> Iterator[Finding]:
+    """Containers that do not hold one shot, one start or the hose."""
+    largest = _largest(plan, lambda item: item.amount.nominal)
+    for row in plan.stations:
+        material = plan.material(row.material)
+        components = plan.components_of(row.material)
+        item = largest.get(row.station)
+        for letter, share in mix_shares(material, components).items():
+            component = components[letter]
+            usable = component.container * (1.0 - component.heel)
+            needs = [(row.start_volume * share, "start of a shift"), (getattr(row, f"hose_{letter}"), "hose")]
+            if item is not None:
+                needs.append((item.amount.nominal * share, f"shot {item.part} / {item.name}"))
+            volume, what = max(needs)
+            if volume > usable:
+                yield _slip(
+                    plan,
+                    STOP,
+                    component,
+                    "container",
+                    f"a container of {row.material} {letter.upper()} gives "
+                    f"{from_si(usable, 'mL'):.4g} mL, the {what} at {row.station} takes "
+                    f"{from_si(volume, 'mL'):.4g} mL",
+                    station=row.station,
+                    material=row.material,
+                    numbers={"usable [mL]": from_si(usable, "mL"), "needed [mL]": from_si(volume, "mL")},
+                )
+
+
+def _shifts(plan) -> Iterator[Finding]:
+    """Shifts of one day, or of two that follow one another, that overlap; odd lengths."""
+    days: dict[datetime.date, set[str]] = defaultdict(set)
+    for row in plan.builds:
+        days[row.date].add(row.shift)
+    pairs: dict[tuple[str, str], datetime.date] = {}
+    for date, names in days.items():
+        before = days.get(date - datetime.timedelta(days=1), set())
+        spans = [(row.start, row.end, row) for row in plan.shifts if row.shift in names]
+        spans += [(row.start - DAY, row.end - DAY, row) for row in plan.shifts if row.shift in before]
+        for (start, end, row), (other_start, other_end, other) in combinations(spans, 2):
+            if row is not other and start < other_end and other_start < end:
+                first, second = sorted((row, other), key=plan.shifts.index)
+                pairs.setdefault((first.shift, second.shift), date)
+    for (name, other_name), date in pairs.items():
+        row, other = plan.shift(name), plan.shift(other_name)
+        yield _slip(
+            plan,
+            QUALITY,
+            other,
+            "start",
+            f"shift {other_name} ({hhmm(other.start)}–{hhmm(other.end)}) overlaps {name} "
+            f"({hhmm(row.start)}–{hhmm(row.end)}), both are built in, first on {date}",
+            day=date,
+            shift=other_name,
+        )
+    for row in plan.shifts:
+        if not SHORTEST_SHIFT <= row.end - row.start <= LONGEST_SHIFT:
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "end",
+                f"shift {row.shift} is {(row.end - row.start) / HOUR:.3g} hours long",
+                shift=row.shift,
+            )
+    for row in plan.breaks:
+        if row.end - row.start > LONGEST_BREAK:
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "end",
+                f"the break at {hhmm(row.start)} of {row.shift} is "
+                f"{(row.end - row.start) / HOUR:.3g} hours long",
+                shift=row.shift,
+            )
+
+
+def _builds(plan) -> Iterator[Finding]:
+    """Rows that stand twice, quantities and dates far from the others."""
+    seen: dict[tuple, Any] = {}
+    twice: list[tuple] = []
+    quantities: dict[str, list[int]] = defaultdict(list)
+    for row in plan.builds:
+        key = (row.date, row.shift, row.part, row.quantity)
+        if key in seen:
+            twice.append((row, seen[key]))
+        seen.setdefault(key, row)
+        quantities[row.part].append(row.quantity)
+    for row, first in twice[:MOST_LISTED]:
+        yield _slip(
+            plan,
+            QUALITY,
+            row,
+            "part",
+            f"{row.quantity} {row.part} on {row.date} in {row.shift} stand twice, first in "
+            f"{plan.cell(first, 'part')}",
+            "remove one, or add the quantities up in one row",
+            part=row.part,
+            day=row.date,
+            shift=row.shift,
+        )
+    if len(twice) > MOST_LISTED:
+        row = twice[MOST_LISTED][0]
+        yield _slip(plan, QUALITY, row, "part", f"{len(twice) - MOST_LISTED} more rows of Builds stand twice")
+    usual = {
+        part: statistics.median(values) for part, values in quantities.items() if len(values) >= LEAST_BUILDS
+    }
+    far = [
+        row
+        for row in plan.builds
+        if row.part in usual and row.quantity > MOST_TIMES_USUAL * max(usual[row.part], 1.0)
+    ]
+    for row in far[:MOST_LISTED]:
+        yield _slip(
+            plan,
+            QUALITY,
+            row,
+            "quantity",
+            f"{row.quantity} {row.part} on {row.date} in {row.shift}, usual are {usual[row.part]:g}",
+            part=row.part,
+            day=row.date,
+            shift=row.shift,
+        )
+    if plan.builds:
+        days = sorted(row.date.toordinal() for row in plan.builds)
+        middle = days[len(days) // 2]
+        away = [row for row in plan.builds if abs(row.date.toordinal() - middle) > LONGEST_APART]
+        for row in away[:MOST_LISTED]:
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "date",
+                f"the build on {row.date} is more than a year from the others",
+                day=row.date,
+            )
+
+
+def _stock(plan) -> Iterator[Finding]:
+    """Lots that arrive expired."""
+    for row in plan.stock:
+        if row.arrival is not None and row.arrival > row.expiry:
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                "arrival",
+                f"lot {row.lot} of {row.material} {row.component.upper()} arrives on {row.arrival}, "
+                f"after its expiry on {row.expiry}",
+                material=row.material,
+            )
+
+
+def _unused(plan) -> Iterator[Finding]:
+    """Stations without work, built parts without material, rows that nothing names."""
+    for row in idle_stations(plan):
+        yield _slip(
+            plan,
+            STOP,
+            row,
+            "station",
+            f"nothing is put on at station {row.station}",
+            "add its bead, pot or joint, or remove the station",
+            station=row.station,
+        )
+    parts = plan.index("parts", "part")
+    for part, build in bare_parts(plan).items():
+        if part in parts:
+            yield _slip(
+                plan,
+                QUALITY,
+                parts[part],
+                "part",
+                f"{part} is built in {build.part} and gets no material",
+                "add its bead, pot or joint, or leave it out of Parts",
+                part=part,
+            )
+    named = {
+        "materials": ("material", {row.material for row in plan.stations}),
+        "paths": ("path", {row.path for row in plan.beads}),
+        "temperatures": ("record", {row.record for row in plan.stations}),
+        "profiles": ("profile", {row.profile for row in plan.ovens}),
+        "parts": ("part", set(built_parts(plan))),
+        "shifts": ("shift", {row.shift for row in plan.builds}),
+    }
+    for table, (column, used) in named.items():
+        first = {getattr(row, column): row for row in reversed(getattr(plan, table))}
+        idle = [name for name in reversed(first) if name not in used]
+        if idle:
+            shown = ", ".join(idle[:6]) + (f" and {len(idle) - 6} more" if len(idle) > 6 else "")
+            what = "is not built" if table == "parts" else "is used nowhere"
+            yield _slip(plan, NOTE, first[idle[0]], column, f"{column} {shown} {what}")
+
+
+__all__ = ["USUAL", "Usual", "slips"]

@@ -1,0 +1,596 @@
+"""The tables of a plan workbook: each column's unit, help, default and limits, declared once.
+
+The reader, the checks, the writer of new plans, its notes and drop-down lists and the docs all read
+these declarations. Limits are in the shop unit; a header may carry another unit (`Width [in]`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from ..base.fields import Field, choice, clock, date, flag, number, text, whole
+from ..base.units import AS_GIVEN
+from ..handbook.beads import MOTIONS, SECTIONS
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table of the plan: sheet and table name, key columns, columns, and what it is for."""
+
+    name: str
+    help: str
+    columns: tuple[Field, ...]
+    key: tuple[str, ...] = ()
+    required: bool = False
+
+    @property
+    def attribute(self) -> str:
+        """The name of the list of records in a `Plan`."""
+        return self.name.lower()
+
+    def column(self, name: str) -> Field:
+        """The column of that name."""
+        return next(item for item in self.columns if item.name == name)
+
+
+def refer(name: str, table: str, help: str, **rest) -> Field:
+    """A text that names a row of another table."""
+    return replace(text(name, help, **rest), refers=table)
+
+
+def share(name: str, help: str, **rest) -> Field:
+    """A fraction of 1; a header with [%] works too."""
+    limits = {"at_least": 0.0, "at_most": 1.0, **rest}
+    return number(name, "", help, **limits)
+
+
+def optional(name: str, unit: str, help: str, **rest) -> Field:
+    """A number that may be blank and then is unknown."""
+    return number(name, unit, help, default=None, **rest)
+
+
+KINDS = ("one-part", "two-part")
+BASES = ("volume", "mass")
+CURES = ("room", "oven", "moisture", "light")
+COMPONENTS = ("a", "b")
+SHAPES = ("box", "tray", "cylinder", "cone", "lying-cylinder")
+RULES = ("purge", "change mixer")
+INSERT_SHAPES = ("box", "cylinder")
+
+ZERO_KELVIN = -273.15
+
+
+def temperature(name: str, help: str, **rest) -> Field:
+    """A temperature above absolute zero."""
+    return number(name, "°C", help, **{"above": ZERO_KELVIN, **rest})
+
+
+SETTINGS = (
+    text("plant", "name of the plant, printed on every sheet", default=""),
+    text("line", "name of the line, printed on every sheet", default=""),
+    text("prepared_by", "who answers for the plan, printed on every sheet", default=""),
+    text("currency", "what prices are counted in", default=""),
+    number(
+        "service_level",
+        "",
+        "share of cycles without a shortage that stock is planned for",
+        default=0.95,
+        above=0.5,
+        below=1.0,
+    ),
+    number("order_cost", AS_GIVEN, "cost of placing one order", default=0.0, at_least=0.0),
+    number(
+        "holding_rate",
+        "",
+        "yearly cost of holding stock as a share of its price",
+        default=0.2,
+        at_least=0.0,
+        at_most=5.0,
+    ),
+    number(
+        "demand_spread",
+        "",
+        "standard deviation of a day's builds as a share of them",
+        default=0.0,
+        at_least=0.0,
+        at_most=2.0,
+    ),
+    number(
+        "temperature_spread",
+        "K",
+        "standard deviation of a day's shop temperature",
+        default=0.0,
+        at_least=0.0,
+        at_most=30.0,
+    ),
+)
+
+MATERIALS = Table(
+    "Materials",
+    "one row for each adhesive, sealant, paste or potting compound, from its data sheet",
+    (
+        text("material", "name used in the other tables"),
+        text("description", "what it is", default=""),
+        choice("kind", KINDS, "one-part, or two-part (components A and B)", default="two-part"),
+        number("ratio_a", "", "parts A of the mixing ratio", default=1.0, above=0.0),
+        number("ratio_b", "", "parts B of the mixing ratio; blank for one-part", default=None, above=0.0),
+        choice("ratio_basis", BASES, "whether the ratio counts volumes or masses", default="volume"),
+        optional("consistency", "Pa·sⁿ", "viscosity, or consistency of the mixed material", above=0.0),
+        number("index", "", "flow index n; 1 for Newtonian", default=1.0, above=0.0, at_most=2.0),
+        number("yield_stress", "Pa", "stress below which it does not flow", default=0.0, at_least=0.0),
+        temperature("viscosity_temperature", "temperature of the viscosity", default=23.0),
+        optional("viscosity_energy", "kJ/mol", "activation energy of the viscosity", above=0.0),
+        optional("pot_life", "min", "working life of the mixed material (ISO 10364)", above=0.0),
+        temperature("pot_life_temperature", "temperature of the pot life", default=23.0),
+        optional("pot_life_mass", "g", "mass that the pot life was measured on", above=0.0),
+        text("pot_life_source", "method and source of the pot life", default=""),
+        optional("pot_life_2", "min", "pot life at a second temperature", above=0.0),
+        temperature("pot_life_temperature_2", "second temperature", default=None),
+        optional("activation_energy", "kJ/mol", "of working life and cure, where known", above=0.0),
+        number(
+            "halving_step",
+            "K",
+            "rise that halves the pot life where one point is known",
+            default=10.0,
+            at_least=1.0,
+            at_most=100.0,
+        ),
+        optional(
+            "open_time",
+            "min",
+            "from the first material on the part to mating, at the pot-life temperature",
+            above=0.0,
+        ),
+        text("surface_treatment", "treatment of the surface before dispensing", default=""),
+        optional("surface_window", "min", "how long the treated surface keeps", above=0.0),
+        choice("cure", CURES, "how it cures", default="room"),
+        temperature("cure_temperature", "temperature of the cure times", default=23.0),
+        optional("move_time", "min", "time to handling strength: the part may be moved", above=0.0),
+        optional("join_time", "min", "time until the part may be joined or loaded", above=0.0),
+        optional("test_time", "min", "time until full cure: the part may be tested", above=0.0),
+        optional("rate_1", "1/min", "kinetics A1", above=0.0),
+        optional("energy_1", "kJ/mol", "kinetics E1", at_least=0.0),
+        optional("rate_2", "1/min", "kinetics A2; blank for n-th order", above=0.0),
+        optional("energy_2", "kJ/mol", "kinetics E2", at_least=0.0),
+        optional("order_m", "", "kinetics m", at_least=0.0),
+        optional("order_n", "", "kinetics n", above=0.0),
+        optional("heat", "J/g", "heat of reaction of the compound", at_least=0.0),
+        optional("specific_heat", "J/(g·K)", "specific heat", above=0.0),
+        optional("conductivity", "W/(m·K)", "thermal conductivity", above=0.0),
+        number(
+            "shrinkage", "", "share of the liquid volume lost in cure", default=0.0, at_least=0.0, below=0.5
+        ),
+        temperature("glass_uncured", "glass transition, uncured", default=None),
+        temperature("glass_cured", "glass transition, fully cured", default=None),
+        optional("glass_lambda", "", "DiBenedetto parameter", above=0.0, at_most=1.0),
+        optional("gel_degree", "", "degree of cure at gel", above=0.0, below=1.0),
+        optional("full_degree", "", "degree of cure that counts as full", above=0.0, at_most=1.0),
+        optional(
+            "moisture_coefficient",
+            "mm/√h",
+            "cured depth per root of time, at the cure temperature",
+            above=0.0,
+        ),
+        share(
+            "moisture_humidity",
+            "relative humidity of that coefficient and of the cure times",
+            default=0.5,
+            above=0.0,
+        ),
+        optional(
+            "moisture_energy",
+            "kJ/mol",
+            "activation energy of moisture cure; blank: the water in "
+            "the air alone tells warm from cold (rule of thumb)",
+            at_least=0.0,
+        ),
+        optional("dose", "J/cm²", "light dose to cure", above=0.0),
+        text("cautions", "what the safety data sheet warns of", default=""),
+        text("source", "data sheet, edition, date", default=""),
+    ),
+    key=("material",),
+    required=True,
+)
+
+COMPONENTS_TABLE = Table(
+    "Components",
+    "one row for each component as it is bought: A and B of a two-part, A of a one-part",
+    (
+        refer("material", "Materials", "material it belongs to"),
+        choice("component", COMPONENTS, "A or B"),
+        number("density", "g/mL", "density", above=0.0),
+        number("container", "mL", "content of one container", above=0.0),
+        share("heel", "share left in a container when it is changed", default=0.0, below=1.0, at_most=None),
+        optional("shelf_life", "d", "shelf life when it arrives", above=0.0),
+        optional("open_life", "d", "how long an opened container keeps", above=0.0),
+        temperature("storage_low", "lowest storage temperature", default=None),
+        temperature("storage_high", "highest storage temperature", default=None),
+        number("lead_time", "d", "from order to arrival", default=0.0, at_least=0.0),
+        number("lead_time_spread", "d", "standard deviation of the lead time", default=0.0, at_least=0.0),
+        whole("minimum_order", "fewest containers of one order", default=1, at_least=1),
+        number("price", AS_GIVEN, "price of one container", default=0.0, at_least=0.0),
+    ),
+    key=("material", "component"),
+    required=True,
+)
+
+PARTS = Table(
+    "Parts",
+    "one row for each part that gets material",
+    (
+        text("part", "name used in the other tables"),
+        text("description", "what it is", default=""),
+        text("drawing", "drawing and its revision", default=""),
+    ),
+    key=("part",),
+    required=True,
+)
+
+ASSEMBLIES = Table(
+    "Assemblies",
+    "what a product is made of: building one takes `count` of each part",
+    (
+        text("assembly", "name used in Builds"),
+        text("part", "a part, or another assembly"),
+        whole("count", "how many go into one", at_least=1),
+    ),
+    key=("assembly", "part"),
+)
+
+BEADS = Table(
+    "Beads",
+    "one row for each bead: cross-section and path",
+    (
+        text("bead", "name of the bead"),
+        refer("part", "Parts", "part it goes on"),
+        refer("station", "Stations", "station that puts it on; the station names the material"),
+        choice("section", SECTIONS, "cross-section"),
+        number("width", "mm", "width on the base (diameter, radius, leg)", above=0.0),
+        number("width_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+        optional("height", "mm", "height of the cross-section", above=0.0),
+        number("height_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+        number(
+            "contact_angle", "deg", "of a segment, in place of height", default=None, above=0.0, below=180.0
+        ),
+        optional("length", "mm", "length of the bead; blank where a path is named", above=0.0),
+        number("length_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+        refer("path", "Paths", "path in table Paths", default=""),
+        flag("closed", "whether the path closes on its start", default=False),
+        optional("run", "mm", "length of one run of an interrupted bead", above=0.0),
+        optional("gap", "mm", "gap between its runs", above=0.0),
+        whole("count", "how many such beads the part has", default=1, at_least=1),
+        optional("bond_line", "mm", "gap between the joined faces", above=0.0),
+        optional("flange_width", "mm", "width of the joint", above=0.0),
+        optional("press_force", "N/mm", "closing force per length of bead", above=0.0),
+    ),
+    key=("part", "bead"),
+)
+
+PATHS = Table(
+    "Paths",
+    "points along a bead, in order",
+    (
+        text("path", "name of the path"),
+        number("x", "mm", "coordinate"),
+        number("y", "mm", "coordinate"),
+        number("z", "mm", "coordinate", default=0.0),
+        choice(
+            "motion",
+            MOTIONS,
+            "line; arc: this point is the middle of an arc that ends at the "
+            "next; travel: no material up to this point",
+            default="line",
+        ),
+    ),
+)
+
+POTS = Table(
+    "Pots",
+    "one row for each cavity that is filled",
+    (
+        text("pot", "name of the pot"),
+        refer("part", "Parts", "part it belongs to"),
+        refer("station", "Stations", "station that fills it; the station names the material"),
+        choice("shape", SHAPES, "shape of the cavity"),
+        number("length", "mm", "length at the bottom; diameter of the round shapes", above=0.0),
+        number("length_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+        optional("width", "mm", "width at the bottom; axial width of a lying cylinder", above=0.0),
+        number("width_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+        number("draft", "deg", "draft of the walls", default=0.0, at_least=0.0, below=60.0),
+        number("depth", "mm", "height of the wall", above=0.0),
+        number("level", "mm", "height the material is filled to", above=0.0),
+        number("level_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+        whole("cells", "number of round cells", default=0, at_least=0),
+        text("cell", "cell code such as 21700; its sizes are nominal", default=""),
+        optional("cell_diameter", "mm", "actual diameter with sleeve; replaces the code's", above=0.0),
+        number("cell_diameter_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+        optional("cell_height", "mm", "height of a cell; replaces the code's", above=0.0),
+        number(
+            "cell_base", "mm", "height of the cells' lower end above the bottom", default=0.0, at_least=0.0
+        ),
+        share(
+            "unfilled",
+            "share of the free volume that trapped air keeps",
+            default=0.0,
+            below=1.0,
+            at_most=None,
+        ),
+        number("extra", "mL", "extra material", default=0.0, at_least=0.0),
+        temperature("limit", "highest temperature the cells may see", default=None),
+        optional("film", "W/(m²·K)", "heat transfer at the free face", above=0.0),
+        whole("count", "how many such pots the part has", default=1, at_least=1),
+    ),
+    key=("part", "pot"),
+)
+
+INSERTS = Table(
+    "Inserts",
+    "solid things in a pot, each at its own height",
+    (
+        refer("part", "Parts", "part of the pot"),
+        text("pot", "pot they stand in"),
+        text("insert", "name"),
+        choice("shape", INSERT_SHAPES, "box or cylinder", default="box"),
+        number("length", "mm", "length, or diameter of a cylinder", above=0.0),
+        optional("width", "mm", "width of a box", above=0.0),
+        number("height", "mm", "height", above=0.0),
+        number("base", "mm", "height of its lower face above the bottom", default=0.0, at_least=0.0),
+        whole("count", "how many", default=1, at_least=1),
+    ),
+    key=("part", "pot", "insert"),
+)
+
+SHOTS = Table(
+    "Shots",
+    "how a pot is filled in several shots; a pot without rows is filled in one",
+    (
+        refer("part", "Parts", "part of the pot"),
+        text("pot", "pot"),
+        whole("shot", "number of the shot", at_least=1, at_most=20),
+        share("portion", "share of the pot's volume", above=0.0),
+        number("wait", "min", "wait after the shot before", default=0.0, at_least=0.0),
+    ),
+    key=("part", "pot", "shot"),
+)
+
+JOINTS = Table(
+    "Joints",
+    "pressed joints: paste spread under a plate",
+    (
+        text("joint", "name of the joint"),
+        refer("part", "Parts", "part it belongs to"),
+        refer("station", "Stations", "station; it names the material"),
+        number("length", "mm", "length of the plate", above=0.0),
+        number("width", "mm", "width of the plate", above=0.0),
+        number("gap", "mm", "bond line", above=0.0),
+        number("gap_tolerance", "mm", "plus or minus, over the plate", default=0.0, at_least=0.0),
+        share("coverage", "share of the plate to be wetted", default=1.0, above=0.0),
+        share("extra", "share added to be pressed out at the rim", default=0.0),
+        optional("force", "N", "pressing force", above=0.0),
+        optional("press_time", "s", "time under force at the station", above=0.0),
+        number("start_gap", "mm", "height of the pattern before pressing", default=None, above=0.0),
+        whole("dots", "number of dots or lines of the pattern", default=1, at_least=1),
+        optional("resistance_limit", "K/W", "highest thermal resistance allowed", above=0.0),
+        number("contact_resistance", "K·mm²/W", "of both faces together", default=0.0, at_least=0.0),
+        whole("count", "how many such joints the part has", default=1, at_least=1),
+    ),
+    key=("part", "joint"),
+)
+
+STATIONS = Table(
+    "Stations",
+    "one row for each nozzle that puts one material on",
+    (
+        text("station", "name used in the other tables"),
+        refer("material", "Materials", "material it handles"),
+        text("meter", "kind of meter, for the setup card", default=""),
+        optional("flow", "mL/s", "flow of a pour or a shot; beads follow from the speed", above=0.0),
+        optional("flow_limit", "mL/s", "highest flow of the meter", above=0.0),
+        share("meter_tolerance", "plus or minus of a shot, as a share", default=0.0),
+        number("speed", "mm/s", "speed along a bead", default=None, above=0.0),
+        number("start_time", "s", "added for each start of a bead or shot", default=0.0, at_least=0.0),
+        number("handling_time", "s", "load, unload and moves for each part", default=0.0, at_least=0.0),
+        optional("nozzle_bore", "mm", "bore of the nozzle", above=0.0),
+        optional("nozzle_length", "mm", "length of the nozzle", above=0.0),
+        optional("mixer_bore", "mm", "bore of the static mixer", above=0.0),
+        optional("mixer_length", "mm", "length of the mixing elements", above=0.0),
+        number(
+            "mixer_volume", "mL", "mixed material that stands in mixer and nozzle", default=0.0, at_least=0.0
+        ),
+        optional("pressure_limit", "bar", "highest pressure", above=0.0),
+        choice("rule", RULES, "what is done when the limit of working life is reached", default="purge"),
+        share("purge_share", "share of the pot life at which the rule acts", default=0.5, above=0.0),
+        number("purge_volume", "mL", "mixed material thrown away by a purge", default=0.0, at_least=0.0),
+        number("purge_time", "s", "time of a purge", default=0.0, at_least=0.0),
+        number("mixer_time", "s", "time of a mixer change", default=0.0, at_least=0.0),
+        number("container_time", "s", "time of a container change", default=0.0, at_least=0.0),
+        number("start_volume", "mL", "thrown away at the start of a shift", default=0.0, at_least=0.0),
+        number("end_volume", "mL", "thrown away at the end of a shift", default=0.0, at_least=0.0),
+        number("hose_a", "mL", "component A that stays in hoses and meter", default=0.0, at_least=0.0),
+        number("hose_b", "mL", "component B that stays in hoses and meter", default=0.0, at_least=0.0),
+        number("checks", "1/h", "check shots an hour", default=0.0, at_least=0.0, at_most=60.0),
+        optional("check_volume", "mL", "volume of a check shot; blank takes the largest shot", above=0.0),
+        share(
+            "scrap",
+            "share of parts started here that is lost, here or later",
+            default=0.0,
+            below=1.0,
+            at_most=None,
+        ),
+        optional("takt", "s", "time between parts; blank spreads the builds over the shift", above=0.0),
+        number("uptime", "", "share of the time the station runs", default=1.0, above=0.0, at_most=1.0),
+        temperature("shop_temperature", "shop temperature, where no record is named", default=23.0),
+        refer("record", "Temperatures", "temperature record through the day", default=""),
+        share("humidity", "relative humidity at the station, where its record gives none", default=0.5),
+        number(
+            "treatment_lead",
+            "min",
+            "from surface treatment to dispensing, in working time",
+            default=0.0,
+            at_least=0.0,
+        ),
+        number(
+            "mating_delay",
+            "min",
+            "from the end of dispensing to mating, in working time",
+            default=0.0,
+            at_least=0.0,
+        ),
+        whole("batch", "parts of one batch on the cure board", default=10, at_least=1),
+    ),
+    key=("station",),
+    required=True,
+)
+
+TEMPERATURES = Table(
+    "Temperatures",
+    "shop temperature and humidity through the day, linear between the rows",
+    (
+        text("record", "name of the record"),
+        clock("time", "time of day"),
+        temperature("temperature", "temperature"),
+        share("humidity", "relative humidity; blank takes the station's", default=None),
+    ),
+    key=("record", "time"),
+)
+
+PROFILES = Table(
+    "Profiles",
+    "oven profiles, linear between the rows",
+    (
+        text("profile", "name of the profile"),
+        number("time", "min", "time from the start", at_least=0.0),
+        temperature("temperature", "air temperature"),
+    ),
+    key=("profile", "time"),
+)
+
+OVENS = Table(
+    "Ovens",
+    "which part goes through which profile after which station",
+    (
+        refer("part", "Parts", "part"),
+        refer("station", "Stations", "station whose material is cured"),
+        refer("profile", "Profiles", "profile in table Profiles"),
+        number("lag_fast", "min", "time constant of the part's quickest place", default=0.0, at_least=0.0),
+        number("lag_slow", "min", "time constant of its slowest place", default=0.0, at_least=0.0),
+        temperature("start_temperature", "temperature of the part at the start", default=23.0),
+        number("pitch", "mm", "distance of parts on the belt", default=None, above=0.0),
+        optional("hold", "min", "hold at the cure temperature the data sheet asks for", above=0.0),
+    ),
+    key=("part", "station"),
+)
+
+SHIFTS = Table(
+    "Shifts",
+    "start and end of each shift; after midnight the hours go on: 22:00 to 30:00",
+    (
+        text("shift", "name used in Builds"),
+        clock("start", "start"),
+        clock("end", "end; 30:00 is 6:00 of the next day"),
+    ),
+    key=("shift",),
+    required=True,
+)
+
+BREAKS = Table(
+    "Breaks",
+    "breaks of a shift; the nozzle stands still",
+    (refer("shift", "Shifts", "shift"), clock("start", "start"), clock("end", "end")),
+    key=("shift", "start"),
+)
+
+BUILDS = Table(
+    "Builds",
+    "what is built, day by day",
+    (
+        date("date", "day on which the shift starts"),
+        refer("shift", "Shifts", "shift"),
+        text("part", "a part or an assembly"),
+        whole("quantity", "good parts to build", at_least=0, at_most=1e6),
+    ),
+    required=True,
+)
+
+STOCK = Table(
+    "Stock",
+    "what lies in store, lot by lot",
+    (
+        refer("material", "Materials", "material"),
+        choice("component", COMPONENTS, "A or B"),
+        text("lot", "lot number"),
+        number("quantity", "mL", "what is left of the lot", at_least=0.0),
+        date("expiry", "last day it may be used"),
+        date("opened", "day its container was opened", default=None),
+        date("arrival", "day it arrives; blank: it is here", default=None),
+    ),
+    key=("material", "component", "lot"),
+)
+
+TABLES: tuple[Table, ...] = (
+    MATERIALS,
+    COMPONENTS_TABLE,
+    PARTS,
+    ASSEMBLIES,
+    BEADS,
+    PATHS,
+    POTS,
+    INSERTS,
+    SHOTS,
+    JOINTS,
+    STATIONS,
+    TEMPERATURES,
+    PROFILES,
+    OVENS,
+    SHIFTS,
+    BREAKS,
+    BUILDS,
+    STOCK,
+)
+BY_NAME = {table.name: table for table in TABLES}
+
+#: texts of a cell may be this long
+LONGEST_TEXT = 2000
+
+#: the smallest and largest figure of a plan by its unit (the smallest where 0 is not allowed); what
+#: lies outside is a slip of the unit or of a key, and would only give sums that mean nothing
+SIZES: dict[str, tuple[float, float]] = {
+    "": (1e-9, 1e6),
+    "deg": (1e-6, 360.0),
+    "mm": (1e-6, 1e6),
+    "mL": (1e-6, 1e9),
+    "min": (1e-6, 1e7),
+    "s": (1e-6, 1e7),
+    "d": (1e-3, 1e5),
+    "K": (1e-3, 1e3),
+    "kJ/mol": (0.1, 1e3),
+    "mm/s": (1e-6, 1e6),
+    "mL/s": (1e-9, 1e6),
+    "g/mL": (1e-3, 30.0),
+    "bar": (1e-6, 1e5),
+    "Pa": (1e-6, 1e9),
+    "Pa·sⁿ": (1e-6, 1e9),
+    "1/min": (1e-30, 1e60),
+}
+_OTHER_SIZES = (1e-9, 1e12)
+TEMPERATURES_MET = (-90.0, 1000.0)  # °C: from the coldest weather to the hottest oven
+YEARS = (1990, 2199)
+
+
+def believable(item: Field, value: float) -> bool:
+    """Whether a figure in the shop unit is of a size that a plan can mean."""
+    if item.unit == "°C":
+        return TEMPERATURES_MET[0] <= value <= TEMPERATURES_MET[1]
+    least, most = SIZES.get(item.unit, _OTHER_SIZES)
+    return abs(value) <= most and (abs(value) >= least or item.within(0))
+
+
+def believable_text(item: Field) -> str:
+    """What `believable` asks, worded to follow "it must be"."""
+    if item.kind == "date":
+        return f"a date from {YEARS[0]} to {YEARS[1]}"
+    if item.unit == "°C":
+        return f"from {TEMPERATURES_MET[0]:g} to {TEMPERATURES_MET[1]:g} °C"
+    least, most = SIZES.get(item.unit, _OTHER_SIZES)
+    unit = f" {item.unit}" if item.unit and item.unit != AS_GIVEN else ""
+    return f"from {least:g} to {most:g}{unit} in size"

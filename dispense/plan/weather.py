@@ -1,0 +1,63 @@
+"""The air at a station: temperature and humidity through a day that repeats itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..base.units import DAY
+
+RECORD_DAYS = 15  # a temperature record is repeated this often, for cures that last days
+
+
+@dataclass(frozen=True, slots=True)
+class Weather:
+    """One day: times [s], temperatures [K], relative humidities, linear between the points."""
+
+    times: list[float]
+    temperatures: list[float]
+    humidities: list[float]
+
+    @property
+    def mean_temperature(self) -> float:
+        """Mean of the day [K]."""
+        return self._mean(self.temperatures)
+
+    @property
+    def mean_humidity(self) -> float:
+        """Mean of the day."""
+        return self._mean(self.humidities)
+
+    def _mean(self, values: list[float]) -> float:
+        if min(values) == max(values):
+            return values[0]
+        times = [*self.times, self.times[0] + DAY]
+        return float(np.trapezoid([*values, values[0]], times) / DAY)
+
+
+def shop_weather(plan, station) -> Weather:
+    """The day of a station's record; the station's own figures stand where the record has none."""
+    if not station.record:
+        return Weather([0.0], [station.shop_temperature], [station.humidity])
+    rows = sorted(plan.group("temperatures", "record")[station.record], key=lambda row: row.time)
+    return Weather(
+        [row.time for row in rows],
+        [row.temperature for row in rows],
+        [station.humidity if row.humidity is None else row.humidity for row in rows],
+    )
+
+
+def shop_record(plan, station) -> tuple[list[float], list[float]]:
+    """Temperature at a station [K] against clock seconds, repeated day by day."""
+    weather = shop_weather(plan, station)
+    if len(weather.times) == 1:
+        return [0.0], weather.temperatures
+    days = range(-1, RECORD_DAYS)
+    return (
+        [time + day * DAY for day in days for time in weather.times],
+        [temperature for _ in days for temperature in weather.temperatures],
+    )
+
+
+__all__ = ["RECORD_DAYS", "Weather", "shop_record", "shop_weather"]

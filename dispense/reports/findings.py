@@ -1,0 +1,76 @@
+"""What a plan says of itself before any shift is played, each finding computed once.
+
+`plan_findings` asks every provider; a new one is a line in `OF_STATION` or `OF_PLAN`. What a played
+shift finds stands in its `ShiftResult.findings`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from ..base.errors import DispenseError
+from ..base.findings import NOTE, QUALITY, READING, Finding, gravest_first
+from ..plan.records import Plan
+from ..plan.slips import slips
+from ..shift.setup import setup_card
+from .pour import pour_findings
+from .press import press_findings, pressed_findings
+from .runs import cure_findings
+
+
+def _setup(plan: Plan, station: Any) -> list[Finding]:
+    return setup_card(plan, station.station).findings
+
+
+def _pours(plan: Plan, station: Any) -> list[Finding]:
+    return pour_findings(plan, station.station)
+
+
+def _read(plan: Plan) -> list[Finding]:
+    """What was noted when the plan was read."""
+    return [Finding(NOTE, str(problem), topic=READING, cell=problem.where) for problem in plan.warnings]
+
+
+def _pressed(plan: Plan, station: Any) -> list[Finding]:
+    found = [item for item in pressed_findings(plan, station.station) if item.is_warning]
+    return [*found, *press_findings(plan, station.station)]
+
+
+OF_STATION: tuple[Callable[[Plan, Any], list[Finding]], ...] = (_setup, _pressed, _pours, cure_findings)
+OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips)
+
+
+def station_findings(plan: Plan, station: str) -> list[Finding]:
+    """What is found of a station as planned, the gravest first."""
+    known = plan.kept("findings")
+    if station not in known:
+        row = plan.station(station)
+        found: list[Finding] = []
+        for provider in OF_STATION:
+            try:
+                found += provider(plan, row)
+            except DispenseError as error:
+                found += [
+                    Finding(
+                        QUALITY,
+                        f"not checked: {problem}",
+                        topic="not checked",
+                        station=station,
+                        material=row.material,
+                    )
+                    for problem in error.problems
+                ]
+        known[station] = gravest_first(found)
+    return known[station]
+
+
+def plan_findings(plan: Plan, stations: Iterable[str] | None = None) -> list[Finding]:
+    """What is found of a plan, or of some of its stations, the gravest first."""
+    names = [row.station for row in plan.stations]
+    chosen = names if stations is None else [name for name in names if name in set(stations)]
+    found = [finding for provider in OF_PLAN for finding in provider(plan)]
+    return gravest_first([*found, *(item for name in chosen for item in station_findings(plan, name))])
+
+
+__all__ = ["OF_PLAN", "OF_STATION", "plan_findings", "station_findings"]

@@ -1,0 +1,601 @@
+"""Exotherm of the pots of a plan: how hot a pour gets, where, when, and how deep is safe.
+
+A pot is a wide slab as deep as its level, with an insulated base and a film at its free face, poured
+at the hottest hour into surroundings of that temperature. It is judged without its cells, which would
+only cool it; what they take up is told beside it with an assumed heat capacity.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ..base.errors import DispenseError, InputError
+from ..base.findings import DANGER, NOTE, QUALITY, WAIT, Finding, WithFindings, gravest_first
+from ..base.units import celsius_text, duration_text, from_si
+from ..handbook.heat import (
+    Pour,
+    Runaway,
+    Sink,
+    adiabatic_rise,
+    frank_kamenetskii,
+    peak_temperature,
+    pour,
+    pour_depth,
+    time_to_maximum_rate,
+)
+from ..handbook.pots import cavity_volume
+from ..handbook.runaway import critical_delta
+from ..plan.amounts import applications, cell_dimensions, free_volume
+from ..plan.materials import kinetics_of, mixed_density
+from ..shift.player import shop_record
+
+STILL_AIR = 10.0  # W/(m²·K), where the pot states no film
+CELL_DENSITY = 2600.0  # kg/m³ of a round cell: common practice, no source
+CELL_HEAT = 900.0  # J/(kg·K) of a round cell: common practice, no source
+NEAR_LIMIT = 5.0  # K below a limit: kinetics are seldom known closer (common practice, no source)
+LAYERS = 60
+CHART_POINTS = 80
+AFTER = 2.5  # times the time of the peak that a pour is followed for its chart
+SHORTEST = 1800.0  # s that a pour is followed at least
+
+CELLS_NOTE = (
+    f"cells as heat sinks count with {CELL_DENSITY / 1e3:g} g/mL and {CELL_HEAT / 1e3:g} "
+    "J/(g·K) (common practice, no source) at the compound's temperature"
+)
+CAUTION = (
+    "a runaway pour can burn, smoke and vent cells: prove the depth by a trial with "
+    "thermocouples away from cells, heed the safety data sheet and the maker's largest mass "
+    "in one pour"
+)
+
+
+@dataclass(slots=True)
+class PourTrace:
+    """Temperatures and degrees of a pour against time for a chart, SI units; shots joined."""
+
+    times: np.ndarray
+    base: np.ndarray
+    middle: np.ndarray
+    top: np.ndarray
+    degree: np.ndarray  # mean over the depth that is poured
+    profile_times: list[float]
+    heights: np.ndarray
+    profiles: list[np.ndarray]  # temperatures through the depth at each profile time
+
+
+@dataclass(slots=True)
+class PlannedPour:
+    """A pot as the plan pours it, without charts: what its findings rest on; SI units."""
+
+    pot: Any
+    material: Any
+    start: float
+    film: float
+    depth: float
+    density: float
+    kinetics: Any
+    peak: float  # all in one shot
+    peak_time: float
+    peak_height: float
+    shots: list[tuple[int, float, float]]  # number, depth, wait; empty where it is one pour
+    shots_peak: float | None
+    shots_time: float | None
+    runaway: Runaway | None
+    maximum_rate: float | None
+    findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        """Part and pot."""
+        return f"{self.pot.part} / {self.pot.pot}"
+
+    @property
+    def planned_peak(self) -> float:
+        """The peak as the plan pours it: in its shots, or in one."""
+        return self.peak if self.shots_peak is None else self.shots_peak
+
+    @property
+    def constants(self) -> tuple:
+        """Kinetics, heat of reaction, density, specific heat, conductivity and film."""
+        material = self.material
+        return (
+            self.kinetics,
+            material.heat,
+            self.density,
+            material.specific_heat,
+            material.conductivity,
+            self.film,
+        )
+
+    def find(self, kind: str, text: str, fix: str = "", *, topic: str, **numbers: float) -> None:
+        """Add a finding of this pot."""
+        self.findings.append(pot_finding(self.pot, self.material, kind, text, fix, topic, numbers))
+
+
+def pot_finding(
+    pot, material, kind: str, text: str, fix: str, topic: str, numbers: dict[str, float]
+) -> Finding:
+    """A finding of a row of Pots, part and pot before the text."""
+    return Finding(
+        kind,
+        f"{pot.part} / {pot.pot}: {text}",
+        fix,
+        topic,
+        pot.station,
+        material.material,
+        pot.part,
+        cell=pot.at,
+        numbers=numbers,
+    )
+
+
+@dataclass(slots=True)
+class PourReport(WithFindings):
+    """A pot's exotherm; SI units, None where not known or not needed."""
+
+    pot: Any
+    start: float
+    film: float
+    depth: float
+    density: float
+    adiabatic: float  # temperature without loss of heat
+    peak: float  # all in one shot
+    peak_time: float
+    peak_height: float
+    trace: PourTrace
+    limit: float | None
+    safe_depth: float | None
+    safe_words: str
+    runaway: Runaway | None
+    maximum_rate: float | None
+    shots: list[tuple[int, float, float]] = field(default_factory=list)  # number, depth, wait
+    shots_peak: float | None = None
+    shots_time: float | None = None
+    shots_trace: PourTrace | None = None
+    cell_share: float = 0.0
+    cells_peak: float | None = None
+    findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        """Part and pot."""
+        return f"{self.pot.part} / {self.pot.pot}"
+
+    @property
+    def planned_peak(self) -> float:
+        """The peak as the plan pours it: in its shots, or in one."""
+        return self.peak if self.shots_peak is None else self.shots_peak
+
+
+def cell_share(pot) -> float:
+    """Share of the filled volume that cells take."""
+    if not pot.cells:
+        return 0.0
+    diameter, height = cell_dimensions(pot)
+    immersed = min(max(pot.level - pot.cell_base, 0.0), height)
+    cells = pot.cells * math.pi * diameter**2 / 4.0 * immersed
+    return cells / float(cavity_volume(pot.shape, pot.level, pot.length, pot.width, pot.draft))
+
+
+def _chain(shots, start, material, cells=LAYERS, sinks=None, duration=None) -> list[Pour]:
+    """Shots one on the other, each followed until the next one or, the last, to its end."""
+    poured: list[Pour] = []
+    for place, (_, depth, _) in enumerate(shots):
+        last = place == len(shots) - 1
+        wait = duration if last else shots[place + 1][2]
+        layers = max(12, round(cells / len(shots)))
+        kinetics, heat, density, specific_heat, conductivity, film = material
+        poured.append(
+            pour(
+                depth,
+                start,
+                start,
+                kinetics,
+                heat,
+                density,
+                specific_heat,
+                conductivity,
+                film,
+                "insulated",
+                duration=wait,
+                cells=layers,
+                sinks=sinks,
+                onto=poured[-1] if poured else None,
+            )
+        )
+    return poured
+
+
+def _hottest(poured: list[Pour], shots) -> tuple[float, float, float]:
+    """Peak of a chain: temperature, time since the first shot, height."""
+    begin, best = 0.0, (-math.inf, 0.0, 0.0)
+    for place, stage in enumerate(poured):
+        begin += shots[place][2] if place else 0.0
+        if stage.peak_temperature > best[0]:
+            best = (stage.peak_temperature, begin + stage.peak_time, stage.peak_height)
+    return best
+
+
+def _trace(poured: list[Pour], shots, peak_time: float) -> PourTrace:
+    """The chain for charts: some moments of each stage, and profiles of the last one."""
+    columns: list[list[float]] = [[], [], [], [], []]
+    begin = 0.0
+    for place, stage in enumerate(poured):
+        begin += shots[place][2] if place else 0.0
+        count = max(8, CHART_POINTS // len(poured))
+        for moment in np.linspace(0.0, stage.times[-1], count):
+            heat, degree = stage.at(float(moment))
+            row = (
+                begin + float(moment),
+                heat[0],
+                np.interp(stage.depth / 2.0, stage.heights, heat),
+                heat[-1],
+                degree @ stage.widths / stage.depth,
+            )
+            for column, value in zip(columns, row, strict=True):
+                column.append(float(value))
+    final = poured[-1]
+    own = min(max(peak_time - begin, 0.0), float(final.times[-1]))
+    moments = [0.25 * own, 0.5 * own, own, min(1.5 * own, float(final.times[-1]))]
+    moments = [moment for moment in moments if moment > 0.0] or [float(final.times[-1])]
+    kept = sorted(set(moments))
+    heights = np.concatenate([[0.0], final.heights, [final.depth]])
+    profiles = []
+    for moment in kept:
+        heat = final.at(moment)[0]
+        profiles.append(np.concatenate([heat[:1], heat, heat[-1:]]))
+    step = max(1, len(heights) // 40)
+    keep = np.unique(np.append(np.arange(0, len(heights), step), len(heights) - 1))
+    times, base, middle, top, degrees = (np.array(column) for column in columns)
+    return PourTrace(
+        times,
+        base,
+        middle,
+        top,
+        degrees,
+        [begin + moment for moment in kept],
+        heights[keep],
+        [profile[keep] for profile in profiles],
+    )
+
+
+def planned_pour(plan, pot) -> PlannedPour | None:
+    """A pot as it is poured, and what was found; None where kinetics or heat are not known.
+
+    Worked out once for a plan.
+    """
+    known = plan.kept("planned pours")
+    key = pot.part, pot.pot
+    if key not in known:
+        try:
+            known[key] = _planned(plan, pot)
+        except DispenseError as error:  # kept too: a runaway takes long to fail
+            known[key] = error
+    if isinstance(known[key], DispenseError):
+        raise known[key]
+    return known[key]
+
+
+def _planned(plan, pot) -> PlannedPour | None:
+    station = plan.station(pot.station)
+    material = plan.material(station.material)
+    kinetics = kinetics_of(material)
+    if kinetics is None or None in (material.heat, material.specific_heat, material.conductivity):
+        return None
+    start = max(shop_record(plan, station)[1])
+    film = STILL_AIR if pot.film is None else pot.film
+    density = mixed_density(material, plan.components_of(material.material))
+    constants = (kinetics, material.heat, density, material.specific_heat, material.conductivity, film)
+    one = [(1, pot.level, 0.0)]
+    peak, when, height = _hottest(_chain(one, start, constants), one)
+    closed = float(peak_temperature(pot.level, start, start, *constants, "insulated"))
+    shots, is_rising = _shots(plan, pot)
+    shots_peak = shots_time = None
+    if shots:
+        shots_peak, shots_time, _ = _hottest(_chain(shots, start, constants), shots)
+    runaway = maximum = None
+    if material.heat > 0.0 and material.energy_1:
+        runaway = _with_film(
+            frank_kamenetskii(pot.level, start, kinetics, material.heat, density, material.conductivity),
+            pot.level,
+            film,
+            material,
+        )
+        maximum = time_to_maximum_rate(start, kinetics, material.heat, material.specific_heat)
+    planned = PlannedPour(
+        pot,
+        material,
+        start,
+        film,
+        pot.level,
+        density,
+        kinetics,
+        peak if math.isnan(closed) else closed,
+        when,
+        height,
+        shots,
+        shots_peak,
+        shots_time,
+        runaway,
+        maximum,
+    )
+    if not is_rising:
+        planned.find(NOTE, "the shots do not rise one over the other: judged as one pour", topic="shots")
+    _judge(planned)
+    return planned
+
+
+def _shots(plan, pot) -> tuple[list[tuple[int, float, float]], bool]:
+    """Number, depth and wait of the shots of a pot poured in several, and whether each rises."""
+    mine = [item for item in applications(plan, pot.part) if item.kind == "pot" and item.name == pot.pot]
+    if len(mine) < 2:
+        return [], True
+    shots = []
+    below = 0.0
+    for item in mine:
+        level = min(item.height or 0.0, pot.level)
+        shots.append((item.shot, level - below, item.wait))
+        below = level
+    is_rising = all(depth > 0.0 for _, depth, _ in shots)
+    return (shots if is_rising else []), is_rising
+
+
+def pour_report(plan, pot) -> PourReport | None:
+    """The exotherm of one pot; None where kinetics or heat of its material are not known."""
+    planned = planned_pour(plan, pot)
+    if planned is None:
+        return None
+    material, constants = planned.material, planned.constants
+    one = [(1, planned.depth, 0.0)]
+    when = planned.peak_time
+    followed = _chain(one, planned.start, constants, duration=max(AFTER * when, SHORTEST))
+    report = PourReport(
+        pot,
+        planned.start,
+        planned.film,
+        planned.depth,
+        planned.density,
+        planned.start + float(adiabatic_rise(material.heat, material.specific_heat)),
+        planned.peak,
+        when,
+        planned.peak_height,
+        _trace(followed, one, when),
+        pot.limit,
+        None,
+        "",
+        planned.runaway,
+        planned.maximum_rate,
+        planned.shots,
+        planned.shots_peak,
+        planned.shots_time,
+        findings=list(planned.findings),
+    )
+    _safe(report, constants)
+    _trace_shots(report, constants)
+    _with_cells(plan, report, constants)
+    report.findings = gravest_first(report.findings)
+    return report
+
+
+def biot_number(depth: float, film: float, conductivity: float) -> float:
+    """Heat that the film passes on against what the depth conducts: h·d/k."""
+    return film * depth / conductivity
+
+
+def _with_film(found: Runaway, depth: float, film: float, material) -> Runaway:
+    """The criterion for this depth with the film at its free face: the critical value falls with Bi."""
+    critical = critical_delta(biot_number(depth, film, material.conductivity))
+
+    def excess(log_depth: float) -> float:
+        tried = math.exp(log_depth)
+        return (
+            math.log(found.delta)
+            + 2.0 * (log_depth - math.log(depth))
+            - math.log(critical_delta(biot_number(tried, film, material.conductivity)))
+        )
+
+    if not 0.0 < found.delta < math.inf:
+        return Runaway(found.delta, critical, found.half_thickness)
+    from scipy.optimize import brentq
+
+    held = math.log(found.half_thickness)  # with the face held; a film can only make it thinner
+    low = held - 1.0
+    while excess(low) > 0.0:
+        low -= 1.0
+    return Runaway(found.delta, critical, math.exp(brentq(excess, low, held, xtol=1e-12)))
+
+
+def _safe(report: PourReport, constants) -> None:
+    """The deepest pour under the cell limit."""
+    limit = report.limit
+    if limit is None:
+        report.safe_words = "no limit is stated for this pot"
+        return
+    if limit <= report.start:
+        report.safe_words = "the limit is not above the temperature it is poured at"
+        return
+    if report.adiabatic < limit:
+        report.safe_words = "any depth: even without loss of heat it stays under the limit"
+        return
+    found = float(pour_depth(limit, report.start, report.start, *constants, "insulated"))
+    if math.isnan(found):
+        report.safe_words = "any depth up to 1 m stays under the limit"
+    else:
+        report.safe_depth = found
+        report.safe_words = f"{from_si(found, 'mm'):.1f} mm in one shot"
+
+
+def _trace_shots(report: PourReport, constants) -> None:
+    """The course of a pot that is poured in several shots."""
+    if report.shots_time is None:
+        return
+    begin = sum(wait for _, _, wait in report.shots)
+    last = max(AFTER * (report.shots_time - begin), SHORTEST)
+    followed = _chain(report.shots, report.start, constants, duration=last)
+    report.shots_trace = _trace(followed, report.shots, report.shots_time)
+
+
+def _with_cells(plan, report: PourReport, constants) -> None:
+    """The same with cells that take up heat."""
+    share = report.cell_share = cell_share(report.pot)
+    if not 0.0 < share < 1.0 or free_volume(plan, report.pot, report.depth) <= 0.0:
+        return
+    shots = report.shots or [(1, report.depth, 0.0)]
+    try:
+        poured = _chain(shots, report.start, constants, sinks=Sink(share, CELL_DENSITY, CELL_HEAT))
+    except InputError:
+        return
+    report.cells_peak = _hottest(poured, shots)[0]
+    material = plan.material(plan.station(report.pot.station).material)
+    report.findings.append(pot_finding(report.pot, material, NOTE, CELLS_NOTE, "", "cells", {}))
+
+
+def _judge(pour: PlannedPour) -> None:
+    """What is found of a planned pour: limit, runaway, the wait, what it rests on."""
+    _judge_limit(pour)
+    if pour.runaway is not None and pour.runaway.runs_away:
+        words = (
+            f"runaway criterion for the whole depth: δ = {pour.runaway.delta:.2f} is above "
+            f"{pour.runaway.critical:.2f}: heat is made faster than the slab can give it off"
+        )
+        limit = pour.pot.limit
+        if limit is not None and pour.planned_peak <= limit:  # the criterion knows no using-up
+            pour.find(NOTE, words + "; the peak counts that the compound is used up", topic="runaway")
+        else:
+            told = any(finding.kind == DANGER for finding in pour.findings)  # the caution with it
+            pour.find(
+                DANGER,
+                words,
+                "pour shallower" + ("" if told else f"; {CAUTION}"),
+                topic="runaway",
+                delta=pour.runaway.delta,
+                critical=pour.runaway.critical,
+            )
+    if pour.runaway is not None:
+        biot = biot_number(pour.depth, pour.film, pour.material.conductivity)
+        pour.find(
+            NOTE,
+            f"critical δ {pour.runaway.critical:.2f} counts the film at the free face (Biot "
+            f"number {biot:.2g}); 0.88 would need a face held at the temperature of the surroundings",
+            topic="runaway criterion",
+        )
+    if pour.material.rate_2 is not None:
+        pour.find(
+            NOTE,
+            "the runaway criterion counts the first reaction (k1) only; an autocatalytic "
+            "compound can run away below it",
+            topic="runaway criterion",
+        )
+    pour.find(
+        NOTE,
+        "poured at the hottest hour into surroundings of that temperature; base insulated, "
+        f"{pour.film:g} W/(m²·K) at the free face, filled at once",
+        topic="pour model",
+    )
+
+
+def _judge_limit(pour: PlannedPour) -> None:
+    """The peak against the cell limit, and the wait between the shots on which it rests."""
+    limit = pour.pot.limit
+    how = f" in {len(pour.shots)} shots" if pour.shots else ""
+    if limit is not None:
+        shown, peak = f"limit {celsius_text(limit)}", celsius_text(pour.planned_peak, 1)
+        numbers = {"peak_°C": from_si(pour.planned_peak, "°C"), "limit_°C": from_si(limit, "°C")}
+        if pour.planned_peak > limit:
+            pour.find(
+                DANGER,
+                f"the pour reaches {peak}{how}, {shown}",
+                f"pour thinner shots, or wait longer between them; {CAUTION}",
+                topic="pour limit",
+                **numbers,
+            )
+        elif pour.planned_peak > limit - NEAR_LIMIT:
+            pour.find(
+                QUALITY,
+                f"the pour comes to {peak}{how}, within {NEAR_LIMIT:g} K of the {shown}; "
+                "kinetics are seldom known that well",
+                "prove it by a trial with thermocouples away from cells",
+                topic="near the pour limit",
+                **numbers,
+            )
+    before = 1
+    for number, _, wait in pour.shots[1:]:
+        words = f"wait {duration_text(wait)} after shot {before} before shot {number}"
+        if limit is not None and pour.peak > limit >= pour.planned_peak:
+            words += (
+                f": in one shot it would reach {celsius_text(pour.peak, 1)}, limit "
+                f"{celsius_text(limit)}; keep the wait between the shots"
+            )
+        pour.find(NOTE, words, topic=WAIT, wait_min=wait / 60.0)
+        before = number
+
+
+def pour_findings(plan, station: str) -> list[Finding]:
+    """What is found of the pots of a station; one that cannot be computed is told."""
+    found: list[Finding] = []
+    for pot in plan.pots:
+        if pot.station != station:
+            continue
+        material = plan.material(plan.station(station).material)
+        try:
+            planned = planned_pour(plan, pot)
+        except DispenseError as error:
+            found += [not_computed(pot, material, str(problem)) for problem in error.problems]
+            continue
+        found += planned.findings if planned is not None else [_not_known(pot, material)]
+    return found
+
+
+def not_computed(pot, material, why: str) -> Finding:
+    """The finding of a pot whose exotherm has no answer: a danger where it has a limit to keep."""
+    text = f"exotherm not computed: {why}"
+    fix = "check kinetics and their units"
+    if pot.limit is None:
+        return pot_finding(pot, material, QUALITY, text, fix, "exotherm not computed", {})
+    text += f"; the limit of {celsius_text(pot.limit)} is not checked"
+    return pot_finding(pot, material, DANGER, text, f"{fix}; {CAUTION}", "exotherm not computed", {})
+
+
+def _not_known(pot, material) -> Finding:
+    """The finding of a pot whose material states no kinetics or heat."""
+    text = "exotherm is not computed: the material needs kinetics, heat, specific heat and conductivity"
+    if pot.limit is None:
+        return pot_finding(pot, material, NOTE, text, "", "exotherm not known", {})
+    text += f"; nothing checks the limit of {celsius_text(pot.limit)}"
+    return pot_finding(pot, material, QUALITY, text, CAUTION, "exotherm not known", {})
+
+
+def station_pours(plan, station: str, failed: list[Finding] | None = None) -> list[PourReport]:
+    """Every pot of a station whose material's kinetics and heat are known.
+
+    With a list for `failed`, a pot that cannot be computed is told there and the others go on.
+    """
+    found = []
+    for pot in plan.pots:
+        if pot.station != station:
+            continue
+        try:
+            found.append(pour_report(plan, pot))
+        except DispenseError as error:
+            if failed is None:
+                raise
+            material = plan.material(plan.station(station).material)
+            failed += [not_computed(pot, material, str(problem)) for problem in error.problems]
+    return [report for report in found if report is not None]
+
+
+__all__ = [
+    "CAUTION",
+    "PlannedPour",
+    "PourReport",
+    "PourTrace",
+    "cell_share",
+    "planned_pour",
+    "pour_findings",
+    "pour_report",
+    "station_pours",
+]

@@ -1,0 +1,742 @@
+"""Pressed joints: from a paste pattern or a bead to the bond line under a force, in its time.
+
+Two stages, and which one a figure belongs to is said beside it:
+
+- *spreading*: dots keep their volume and beads their cross-section while they get flatter. Each dot
+  is a round drop of its own and carries its share of the force, until the dots together cover the
+  plate; a bead is a long strip, until it is as wide as its flange.
+- *filled*: the whole face is full and paste leaves at its rim. A plate counts as a round one of the
+  same area, which is the slowest shape; a flange as a long strip.
+
+The paste is Herschel–Bulkley: τ = τ₀ + m·γ̇ⁿ, with Newtonian and power-law liquids as its limits. The
+film is thin, the force constant. All in SI units.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ..base.findings import NOTE, QUALITY, STOP, Finding, WithFindings
+from ..base.units import celsius_text, from_si
+from ..handbook.beads import bead_area, spread_width, squeeze_out
+from ..handbook.flow import interface_resistance, paste_gap, rectangle_share, slot_rate, viscosity
+from ..plan.amounts import (
+    Amount,
+    applications,
+    bead_application,
+    bead_height,
+    bead_length,
+    deposited_length,
+    spread,
+)
+from ..shift.calendar import Calendar
+from ..shift.player import shop_record
+
+_POINTS, _SHARES = (0.5 * row for row in np.polynomial.legendre.leggauss(32))
+_POINTS = _POINTS + 0.5  # on 0 … 1
+_DISC, _STRIP = 3, 2  # power of the flow in the force balance
+_THIN = 1e-7  # m; no film is thinner
+THICK_FILM = 0.3  # gap over radius (or half width) from which a film law is rough
+LONG_PLATE = 2.0  # length over width from which a round plate stands in badly
+
+DOTS_MODEL = (
+    "dots spread singly as drops of constant volume, each with its share of the force, "
+    "until they cover the plate; then the full plate is pressed out at its rim, counted "
+    "as a round plate of the same area (the slowest shape)"
+)
+BEAD_MODEL = (
+    "the bead spreads as a long strip of constant cross-section until it fills the "
+    "flange; then the flange is pressed out at its edges, ends left out"
+)
+PASTE_RULE = (
+    "scaling rule for filled pastes (1.31e-4 m·(τ₀/p)^0.166): a third off and more is common, measure it"
+)
+
+
+# --------------------------------------------------------------------------------------- the film
+
+
+@dataclass(frozen=True, slots=True)
+class Paste:
+    """A paste: consistency (Pa·sⁿ), flow index and yield stress (Pa)."""
+
+    consistency: float
+    index: float = 1.0
+    yield_stress: float = 0.0
+
+
+def _edge_excess(stress, paste: Paste, power: int):
+    """Excess of the wall stress at the edge over the yield stress: stress = τ₀ + σ·(1 − J).
+
+    J = ∫₀¹ (q(s·σ)/q(σ))^power ds, with q the flow in the slot; 0 where nothing yields.
+    """
+    over = np.maximum(stress - paste.yield_stress, 0.0)
+    share = paste.index / (paste.index + power)
+    excess = over / (1.0 - share)
+    if paste.yield_stress == 0.0:
+        return excess
+    flows = (paste.consistency, paste.index, paste.yield_stress)
+    for _ in range(40):  # J hardly depends on σ, so that each step gains about a digit
+        some = np.maximum(excess, 1e-300)
+        new = (
+            slot_rate(some[..., None] * _POINTS, *flows) / slot_rate(some, *flows)[..., None]
+        ) ** power @ _SHARES
+        settled = np.all(np.abs(new - share) <= 1e-14)
+        share = new
+        excess = over / (1.0 - share)
+        if settled:
+            break
+    return excess
+
+
+def closing_speed(gap, size, load, paste: Paste, *, is_disc: bool):
+    """How fast the gap closes, m/s; 0 where the yield stress holds the load. Arrays or numbers.
+
+    A disc of radius `size` under the force `load`, or a strip of half width `size` under a force per
+    length. The flow through each place fixes the wall stress there, and the stresses carry the load:
+    F = 2πR³/(3h)·[τ₀ + σ(1 − ∫(q/q_R)³)], F′ = 2a²/h·[τ₀ + σ(1 − ∫(q/q_a)²)].
+
+    >>> stefan = 2 * 100.0 * 1e-3**3 / (3 * math.pi * 10.0 * 25e-3**4)
+    >>> speed = closing_speed(1e-3, 25e-3, 100.0, Paste(10.0), is_disc=True)
+    >>> bool(abs(speed / stefan - 1.0) < 1e-12)
+    True
+    """
+    gap, size = np.asarray(gap, dtype=float), np.asarray(size, dtype=float)
+    if is_disc:
+        stress = 3.0 * load * gap / (2.0 * math.pi * size**3)
+        reach, power = size, _DISC
+    else:
+        stress = load * gap / (2.0 * size**2)
+        reach, power = 2.0 * size, _STRIP
+    excess = _edge_excess(stress, paste, power)
+    rate = slot_rate(np.maximum(excess, 1e-300), paste.consistency, paste.index, paste.yield_stress)
+    return np.where(excess > 0.0, gap**2 / reach * rate, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Press:
+    """Paste under a constant force: first it spreads freely, then it fills a face of fixed size.
+
+    `amount` is the volume of one dot (disc) or the cross-section of the bead (strip), `load` the
+    force on it (N, or N/m); `full_size` and `full_load` are radius and force of the filled plate, or
+    half width and force per length of the filled flange, from the gap `full_gap` down.
+    """
+
+    paste: Paste
+    is_disc: bool
+    start_gap: float
+    amount: float
+    load: float
+    full_gap: float
+    full_size: float
+    full_load: float
+
+    def size(self, gap):
+        """Radius of a dot or half width of the bead while it spreads."""
+        return np.sqrt(self.amount / (math.pi * gap)) if self.is_disc else self.amount / (2.0 * gap)
+
+    def _limits(self) -> tuple[float, float]:
+        """Gaps at which the yield stress stops the free paste and the filled face."""
+        stress = self.paste.yield_stress
+        if self.is_disc:
+            free = (2.0 * math.pi * stress * (self.amount / math.pi) ** 1.5 / (3.0 * self.load)) ** 0.4
+            return free, 2.0 * math.pi * self.full_size**3 * stress / (3.0 * self.full_load)
+        free = (stress * self.amount**2 / (2.0 * self.load)) ** (1.0 / 3.0)
+        return free, 2.0 * stress * self.full_size**2 / self.full_load
+
+    @property
+    def limit(self) -> float:
+        """Gap at which the yield stress stops the paste; 0 for a liquid."""
+        free, full = self._limits()
+        if self.full_gap < self.start_gap and free >= self.full_gap:
+            return min(free, self.start_gap)
+        return min(full, self.full_gap, self.start_gap)
+
+    def time_to(self, gap: float) -> float:
+        """Time until the gap is reached, s; infinite where the paste stops before.
+
+        >>> drop = Press(Paste(10.0), True, 1e-3, 100e-9, 50.0, 0.0, 1.0, 50.0)
+        >>> round(drop.time_to(0.2e-3), 6)  # 3μV²/(8πF)·(1/h₁⁴ − 1/h₀⁴)
+        0.148969
+        """
+        if gap >= self.start_gap:
+            return 0.0
+        if gap <= self.limit:
+            return math.inf
+        free, full = self._limits()
+        middle = min(max(gap, self.full_gap), self.start_gap)
+        return self._lapse(self.start_gap, middle, free, True) + self._lapse(middle, gap, full, False)
+
+    def _lapse(self, high: float, low: float, stop: float, free: bool) -> float:
+        """Time of one stage: ∫ dh/speed in u = ln(h − stop), in which the integrand is smooth."""
+        if low >= high:
+            return 0.0
+        top, end = math.log(high - stop), math.log(low - stop)
+        panels = max(1, math.ceil((top - end) / 0.7))
+        width = (top - end) / panels
+        over = np.exp(end + width * (np.arange(panels)[:, None] + _POINTS))
+        gaps = stop + over
+        size = self.size(gaps) if free else np.full_like(gaps, self.full_size)
+        load = self.load if free else self.full_load
+        speed = closing_speed(gaps, size, load, self.paste, is_disc=self.is_disc)
+        with np.errstate(divide="ignore"):
+            return float(np.sum((over / speed) @ _SHARES) * width)
+
+    def gap_after(self, time: float) -> float:
+        """Gap reached after a time.
+
+        >>> drop = Press(Paste(10.0), True, 1e-3, 100e-9, 50.0, 0.0, 1.0, 50.0)
+        >>> round(drop.gap_after(0.1489690267) * 1e3, 6)
+        0.2
+        """
+        if time <= 0.0 or self.limit >= self.start_gap:
+            return self.start_gap
+        low, high = self.limit * (1.0 + 1e-4), self.start_gap  # closer takes for ever
+        if low == 0.0:
+            low = high
+            while low > _THIN and self.time_to(low) < time:
+                low /= 2.0
+        if self.time_to(low) <= time:
+            return low
+        # the logarithm of the time is nearly straight in that of the gap: secants, bisected in between
+        a, b = math.log(low), math.log(high)
+        over, under = math.log(self.time_to(low) / time), -math.inf
+        for turn in range(100):
+            x = 0.5 * (a + b)
+            if turn % 3 and math.isfinite(under) and math.isfinite(over):
+                x = a + (b - a) * over / (over - under)
+            found = self.time_to(math.exp(x))
+            value = math.log(found / time) if found > 0.0 else -math.inf
+            if value > 0.0:
+                a, over = x, value
+            else:
+                b, under = x, value
+            if b - a < 1e-13 or abs(value) < 1e-12:
+                return math.exp(x)
+        return math.exp(0.5 * (a + b))
+
+    def curve(self, end: float, count: int = 40) -> tuple[list[float], list[float]]:
+        """Times and gaps from the start to a gap, for a chart."""
+        end = max(end, self.limit * 1.02, _THIN)
+        if end >= self.start_gap:
+            return [0.0], [self.start_gap]
+        gaps = np.geomspace(self.start_gap, end, count)
+        return [self.time_to(gap) for gap in gaps], gaps.tolist()
+
+
+# ------------------------------------------------------------------------------------- of a plan
+
+
+def coldest_consistency(plan, station, material) -> tuple[float | None, float, bool]:
+    """Consistency at the station's coldest hour, that temperature, and whether it was carried there.
+
+    Without an activation energy of viscosity the data-sheet figure is taken as it stands.
+    """
+    coldest = min(shop_record(plan, station)[1])
+    known = material.consistency is not None and material.viscosity_energy is not None
+    if not known:
+        return material.consistency, coldest, False
+    found = viscosity(
+        coldest, material.consistency, material.viscosity_temperature, material.viscosity_energy
+    )
+    return float(found), coldest, True
+
+
+def shortest_takt(plan, station, part: str | None = None) -> float | None:
+    """Time between parts at a station [s]: as stated, else that of its fullest shift.
+
+    With a `part` only that one counts, for what comes after the station; None where nothing is built.
+    """
+    best = None
+    for date, name in plan.days():
+        shift = plan.shift(name)
+        calendar = Calendar(shift.start, shift.end, plan.breaks_of(name))
+        mine = all_ = 0
+        for built, quantity in plan.builds_of(date, name).items():
+            if any(item.station == station.station for item in applications(plan, built)):
+                count = math.ceil(quantity / (1.0 - station.scrap) - 1e-9)
+                all_ += count
+                mine += count if part in (None, built) else 0
+        if mine:
+            takt = calendar.available / mine
+            if station.takt is not None:
+                takt = station.takt * all_ / mine
+            best = takt if best is None else min(best, takt)
+    return best if best is not None else (station.takt if part is None else None)
+
+
+def _finding(
+    row,
+    report: JointReport | PressedBead,
+    kind: str,
+    text: str,
+    fix: str,
+    topic: str,
+    numbers: dict[str, float],
+) -> Finding:
+    """A finding of a row of Joints or Beads, its name before the text."""
+    return Finding(
+        kind,
+        f"{report.name}: {text}",
+        fix,
+        topic,
+        row.station,
+        report.material.material,
+        row.part,
+        cell=row.at,
+        numbers=numbers,
+    )
+
+
+@dataclass(slots=True)
+class JointReport(WithFindings):
+    """What a pressed joint comes to; SI units, None where nothing is known or stated."""
+
+    joint: Any
+    material: Any
+    model: str
+    volume: Amount  # of one joint
+    area: float
+    temperature: float
+    press: Press | None = None
+    pressure: float | None = None
+    gap_limit: float | None = None  # the paste goes no further
+    gap_pressed: float | None = None  # what the force alone reaches in the press time
+    time_needed: float | None = None  # to the bond line
+    gap: float = 0.0
+    gap_low: float = 0.0
+    gap_high: float = 0.0
+    coverage: float = 0.0
+    coverage_low: float = 0.0
+    squeeze_out: float = 0.0
+    squeeze_out_high: float = 0.0
+    resistance: Amount | None = None
+    paste_gap: float | None = None
+    takt: float | None = None
+    work: float = 0.0
+    findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        """Part and joint."""
+        return f"{self.joint.part} / {self.joint.joint}"
+
+    def find(self, kind: str, text: str, fix: str = "", *, topic: str, **numbers: float) -> None:
+        """Add a finding of this joint."""
+        self.findings.append(_finding(self.joint, self, kind, text, fix, topic, numbers))
+
+    @property
+    def passes(self) -> bool:
+        """Whether nothing speaks against it."""
+        return not any(finding.is_warning for finding in self.findings)
+
+
+def joint_press(joint, paste: Paste, volume: float) -> Press | None:
+    """The press of one joint; None without a force."""
+    if joint.force is None:
+        return None
+    area = joint.length * joint.width
+    dot = volume / joint.dots
+    start = joint.start_gap or (1.5 * dot / math.pi) ** (1.0 / 3.0)  # a half ball
+    return Press(
+        paste,
+        True,
+        start,
+        dot,
+        joint.force / joint.dots,
+        volume / area,
+        math.sqrt(area / math.pi),
+        joint.force,
+    )
+
+
+def joint_report(plan, joint) -> JointReport:
+    """Gap, time, coverage, squeeze-out and thermal resistance of one row of Joints."""
+    station = plan.station(joint.station)
+    material = plan.material(station.material)
+    item = next(
+        row for row in applications(plan, joint.part) if row.kind == "joint" and row.name == joint.joint
+    )
+    volume = item.amount.scaled(1.0 / joint.count)
+    area = joint.length * joint.width
+    consistency, coldest, carried = coldest_consistency(plan, station, material)
+    report = JointReport(joint, material, DOTS_MODEL, volume, area, coldest)
+    if consistency is not None:
+        report.press = joint_press(
+            joint, Paste(consistency, material.index, material.yield_stress), volume.nominal
+        )
+        if not carried:
+            report.find(NOTE, _viscosity_note(material, coldest), topic="viscosity")
+    _press_out(report)
+    _spread_over(report, station)
+    _resist(report, station)
+    report.takt = shortest_takt(plan, station)
+    report.work = station.handling_time + math.fsum(
+        row.time for row in applications(plan, joint.part) if row.station == station.station
+    )
+    if report.takt is not None and report.work > report.takt * station.uptime * (1.0 + 1e-9):
+        report.find(
+            STOP,
+            f"{report.work:.0f} s of work with the press do not fit into the takt of "
+            f"{report.takt:.0f} s at {station.uptime:.0%} uptime",
+            "press shorter, or use more presses",
+            topic="takt",
+            work_s=report.work,
+            takt_s=report.takt,
+        )
+    return report
+
+
+def _viscosity_note(material, coldest: float) -> str:
+    return (
+        f"consistency is that at {celsius_text(material.viscosity_temperature)}; colder "
+        f"paste (coldest hour {celsius_text(coldest)}) needs longer"
+    )
+
+
+def _mm(value: float) -> str:
+    return f"{from_si(value, 'mm'):.2f} mm"
+
+
+def _press_out(report: JointReport) -> None:
+    """The gap that the force reaches, and when."""
+    joint, press = report.joint, report.press
+    report.gap = joint.gap
+    if joint.force is not None:
+        report.pressure = joint.force / report.area
+        if report.material.yield_stress > 0.0:
+            report.paste_gap = float(paste_gap(report.material.yield_stress, report.pressure))
+            if report.paste_gap > joint.gap:
+                report.find(
+                    QUALITY,
+                    f"a filled paste stays near {_mm(report.paste_gap)} at this pressure, "
+                    f"above the bond line of {_mm(joint.gap)} ({PASTE_RULE})",
+                    "press harder, or measure the bond line",
+                    topic="bond line",
+                )
+    if press is None:
+        report.find(
+            NOTE,
+            "no pressing force or no consistency is stated: the gap is the stated one",
+            topic="bond line",
+        )
+        return
+    report.gap_limit = press.limit
+    needed = press.time_to(joint.gap)
+    report.time_needed = needed if math.isfinite(needed) else None
+    if report.time_needed is None:
+        report.find(
+            QUALITY,
+            f"the force cannot reach {_mm(joint.gap)}: the yield stress stops the "
+            f"paste at {_mm(press.limit)}",
+            "press harder, or use a softer paste",
+            topic="bond line",
+        )
+        report.gap = press.limit
+    if joint.press_time is None:
+        return
+    report.gap_pressed = press.gap_after(joint.press_time)
+    report.gap = max(joint.gap, report.gap_pressed)
+    if report.time_needed is not None and report.time_needed > joint.press_time * (1.0 + 1e-9):
+        report.find(
+            QUALITY,
+            f"{joint.press_time:.0f} s of pressing reach {_mm(report.gap_pressed)}; the "
+            f"bond line of {_mm(joint.gap)} needs {report.time_needed:.0f} s",
+            "press longer or harder",
+            topic="press time",
+            needed_s=report.time_needed,
+            press_s=joint.press_time,
+        )
+
+
+def _spread_over(report: JointReport, station) -> None:
+    """Low and high of the gap over the plate, coverage, squeeze-out."""
+    joint, volume, area = report.joint, report.volume, report.area
+    report.gap_low = max(report.gap - joint.gap_tolerance, _THIN)
+    report.gap_high = report.gap + joint.gap_tolerance
+    meter = 1.0 + station.meter_tolerance
+    report.coverage = min(1.0, volume.nominal / (area * report.gap))
+    report.coverage_low = min(1.0, volume.nominal * (2.0 - meter) / (area * report.gap_high))
+    report.squeeze_out = max(0.0, volume.nominal - area * report.gap)
+    report.squeeze_out_high = max(0.0, volume.nominal * meter - area * report.gap_low)
+    if report.coverage < joint.coverage * (1.0 - 1e-9):
+        report.find(
+            QUALITY,
+            f"coverage is {report.coverage:.0%}, {joint.coverage:.0%} is asked for",
+            "more paste, or a thinner bond line",
+            topic="coverage",
+            coverage=report.coverage,
+            asked=joint.coverage,
+        )
+    elif report.coverage_low < joint.coverage * (1.0 - 1e-9):
+        report.find(
+            NOTE,
+            f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, "
+            f"coverage falls to {report.coverage_low:.0%}",
+            topic="coverage",
+        )
+
+
+def _resist(report: JointReport, station) -> None:
+    """Thermal resistance with its tolerance, through the wetted area only."""
+    joint, conductivity = report.joint, report.material.conductivity
+    if conductivity is None:
+        return
+
+    def resistance(gap, meter):
+        gap = max(gap, _THIN)
+        wetted = min(report.area, report.volume.nominal * meter / gap)
+        return float(interface_resistance(gap, conductivity, wetted, joint.contact_resistance))
+
+    report.resistance = spread(
+        resistance,
+        {"gap": report.gap, "meter": 1.0},
+        {"gap": joint.gap_tolerance, "meter": station.meter_tolerance},
+    )
+    limit = joint.resistance_limit
+    if limit is None:
+        return
+    found = report.resistance
+    if found.nominal > limit:
+        report.find(
+            QUALITY,
+            f"thermal resistance is {found.nominal:.4g} K/W, the limit is {limit:.4g} K/W",
+            "a thinner bond line, or a paste that conducts better",
+            topic="resistance",
+            resistance_K_W=found.nominal,
+            limit_K_W=limit,
+        )
+    elif found.high > limit:
+        report.find(
+            QUALITY,
+            f"thermal resistance may be up to {found.high:.4g} K/W, the limit is {limit:.4g} K/W",
+            "closer tolerances, or a thinner bond line",
+            topic="resistance",
+            resistance_K_W=found.high,
+            limit_K_W=limit,
+        )
+
+
+@dataclass(slots=True)
+class PressedBead(WithFindings):
+    """What a bead becomes in its joint; SI units, None where nothing is known or stated."""
+
+    bead: Any
+    material: Any
+    model: str
+    area: float
+    width: float  # with square edges
+    width_round: float | None  # with round edges
+    width_low: float
+    width_high: float
+    squeeze_out: float
+    squeeze_out_high: float
+    temperature: float
+    press: Press | None = None
+    gap_limit: float | None = None
+    time_needed: float | None = None
+    findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        """Part and bead."""
+        return f"{self.bead.part} / {self.bead.bead}"
+
+    def find(self, kind: str, text: str, fix: str = "", *, topic: str, **numbers: float) -> None:
+        """Add a finding of this bead."""
+        self.findings.append(_finding(self.bead, self, kind, text, fix, topic, numbers))
+
+    @property
+    def passes(self) -> bool:
+        """Whether nothing speaks against it."""
+        return not any(finding.is_warning for finding in self.findings)
+
+
+def pressed_bead(plan, bead) -> PressedBead | None:
+    """Width, squeeze-out and time of a bead that is pressed; None where no bond line is stated."""
+    if bead.bond_line is None:
+        return None
+    station = plan.station(bead.station)
+    material = plan.material(station.material)
+    amount = bead_application(plan, bead).amount
+    area = float(bead_area(bead.section, bead.width, bead.height, bead.contact_angle))
+    low, high = amount.low / amount.nominal, amount.high / amount.nominal
+    gap, flange = bead.bond_line, bead.flange_width
+    width = float(spread_width(area, gap))
+    rounded = float(spread_width(area, gap, "round"))
+    length = deposited_length(bead_length(plan, bead), bead) * bead.count
+    out = [float(squeeze_out(length, area * share, gap, flange)) if flange else 0.0 for share in (1.0, high)]
+    consistency, coldest, carried = coldest_consistency(plan, station, material)
+    report = PressedBead(
+        bead,
+        material,
+        BEAD_MODEL,
+        area,
+        width,
+        rounded if math.isfinite(rounded) else None,
+        width * low,
+        width * high,
+        out[0],
+        out[1],
+        coldest,
+    )
+    if flange is not None and width * high > flange * (1.0 + 1e-9):
+        words = "is" if width > flange else "may be up to"
+        widest = max(width, width * high if width <= flange else width)
+        report.find(
+            QUALITY,
+            f"the pressed bead {words} {_mm(widest)} wide on a flange of {_mm(flange)}: up "
+            f"to {from_si(out[1], 'mL'):.2f} mL leave it",
+            "a smaller bead, or a wider flange",
+            topic="bead width",
+            width_mm=from_si(widest, "mm"),
+            flange_mm=from_si(flange, "mm"),
+        )
+    if bead_height(bead) < gap:
+        report.find(
+            QUALITY,
+            f"the bead is {_mm(bead_height(bead))} high, the gap {_mm(gap)}: it does "
+            "not reach the other face",
+            "a higher bead, or a thinner bond line",
+            topic="bead height",
+        )
+    elif bead.press_force is not None and consistency is not None:
+        _press_bead(report, Paste(consistency, material.index, material.yield_stress))
+        if not carried:
+            report.find(NOTE, _viscosity_note(material, coldest), topic="viscosity")
+    return report
+
+
+def _press_bead(report: PressedBead, paste: Paste) -> None:
+    bead, area = report.bead, report.area
+    flange = bead.flange_width
+    report.press = press = Press(
+        paste,
+        False,
+        bead_height(bead),
+        area,
+        bead.press_force,
+        area / flange if flange else 0.0,
+        flange / 2.0 if flange else 1.0,
+        bead.press_force,
+    )
+    report.gap_limit = press.limit
+    needed = press.time_to(bead.bond_line)
+    report.time_needed = needed if math.isfinite(needed) else None
+    if report.time_needed is None:
+        report.find(
+            QUALITY,
+            f"the force cannot close the joint to {_mm(bead.bond_line)}: the yield "
+            f"stress stops it at {_mm(press.limit)}",
+            "press harder, or use a softer adhesive",
+            topic="bond line",
+        )
+
+
+def station_joints(plan, station: str) -> list[JointReport]:
+    """Every pressed joint of a station."""
+    return [joint_report(plan, joint) for joint in plan.joints if joint.station == station]
+
+
+def station_beads(plan, station: str) -> list[PressedBead]:
+    """Every bead of a station that has a bond line."""
+    found = (pressed_bead(plan, bead) for bead in plan.beads if bead.station == station)
+    return [item for item in found if item is not None]
+
+
+def pressed_findings(plan, station: str) -> list[Finding]:
+    """What was found of the pressed joints and beads of a station."""
+    reports = [*station_joints(plan, station), *station_beads(plan, station)]
+    return [finding for report in reports for finding in report.findings]
+
+
+def press_findings(plan, station: str) -> list[Finding]:
+    """Where the laws of a thin film leave their range at the pressed joints and beads of a station."""
+    told = []
+    for report in station_joints(plan, station):
+        told += _film_findings(report, report.joint.gap, station, report.joint.part, "radius")
+        aspect = max(report.joint.length, report.joint.width) / min(report.joint.length, report.joint.width)
+        if report.press is not None and aspect > LONG_PLATE:
+            share = float(rectangle_share(aspect))
+            told.append(
+                Finding(
+                    QUALITY,
+                    f"{report.name}: a round plate stands in for one of {aspect:.3g} : 1; a film of "
+                    f"constant viscosity takes {share:.2f} of the time that is given once the plate is full",
+                    "try the press time",
+                    "plate shape",
+                    station,
+                    report.material.material,
+                    report.joint.part,
+                    numbers={"aspect": aspect, "share of time": share},
+                )
+            )
+    for bead in station_beads(plan, station):
+        told += _film_findings(bead, bead.bead.bond_line, station, bead.bead.part, "half width")
+    return told
+
+
+def _film_findings(
+    report: JointReport | PressedBead, gap: float, station: str, part: str, what: str
+) -> list[Finding]:
+    """Gap against the reach of the film, where it ends and while it is pressed."""
+    press = report.press
+    if press is None:
+        return []
+    reach = press.full_size if gap < press.full_gap else float(press.size(gap))
+    ratio = gap / reach
+    where = {"topic": "thick film", "station": station, "material": report.material.material, "part": part}
+    numbers = {f"gap/{what}": ratio}
+    fix = "take force and time from a trial"
+    if ratio > THICK_FILM:
+        kind, words = (QUALITY, "above") if ratio > 1.0 else (NOTE, f"{ratio:.2f} of")
+        return [
+            Finding(
+                kind,
+                f"{report.name}: the gap of {_mm(gap)} is {words} the {what}, "
+                f"{_mm(reach)}: not a thin film, its time is a rough one",
+                fix,
+                **where,
+                numbers=numbers,
+            )
+        ]
+    thick = (
+        (press.amount / math.pi) ** (1.0 / 3.0) if press.is_disc else math.sqrt(press.amount / 2.0)
+    )  # gap equal to radius or half width
+    if report.time_needed and press.limit < thick < press.start_gap:
+        share = press.time_to(thick) / report.time_needed
+        if share > 0.1:
+            return [
+                Finding(
+                    QUALITY,
+                    f"{report.name}: {share:.0%} of the time to the bond line passes while "
+                    f"the gap is above the {what}, where it is no film yet",
+                    fix,
+                    **where,
+                    numbers={**numbers, "share of time": share},
+                )
+            ]
+    return []
+
+
+__all__ = [
+    "BEAD_MODEL",
+    "DOTS_MODEL",
+    "JointReport",
+    "Paste",
+    "Press",
+    "PressedBead",
+    "closing_speed",
+    "joint_press",
+    "joint_report",
+    "press_findings",
+    "pressed_bead",
+    "pressed_findings",
+    "shortest_takt",
+    "station_beads",
+    "station_joints",
+]

@@ -1,0 +1,4 @@
+"""What each printed sheet says.
+
+Imports `reports` and below.
+"""

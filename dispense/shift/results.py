@@ -1,0 +1,221 @@
+"""What a played shift gives: events, jobs, batches, lots, and the balance to the last nanolitre."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from ..base.findings import Finding, WithFindings
+from ..plan.amounts import Amount, Application, total
+from ..plan.materials import WorkingLife, mix_shares, mixed_density
+from .calendar import Calendar
+from .cure_times import CureTimes
+from .weighing import Weighing, check_shot
+
+CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "expired")
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happens at a clock time [s]: kind, what it concerns, volume [nL]."""
+
+    clock: float
+    kind: str  # start, purge, mixer, container, check, break, end, short, expired
+    text: str
+    component: str = ""
+    lot: str = ""
+    volume: int = 0
+
+
+@dataclass(slots=True)
+class Job:
+    """A part in the shift: good parts asked for, started, scrapped, finished."""
+
+    part: str
+    quantity: int
+    started: int
+    applications: list[Application]
+    finished: int = 0
+    scrapped: int = 0
+    begun: int = 0
+
+    @property
+    def shot(self) -> Amount:
+        """What one part takes at this station."""
+        return total(item.amount for item in self.applications)
+
+
+class Mating(NamedTuple):
+    """Number of a part, the clock time [s] by which it must be mated, and when it is by plan."""
+
+    serial: int
+    latest: float
+    planned: float
+
+    @property
+    def late(self) -> float:
+        """Time by which the plan is too late [s]; below 0 where time is left."""
+        return self.planned - self.latest
+
+
+@dataclass(slots=True)
+class Batch:
+    """Parts of one batch on the cure board; clock times [s], None where nothing is stated.
+
+    The open time of each part runs on its own: `tightest` is the part with the least time left
+    between its planned mating and its latest one, so that what holds for it holds for the batch.
+    `late` lists the parts that the plan mates too late.
+    """
+
+    number: int
+    part: str
+    serials: list[int]
+    begun: float
+    ended: float
+    tightest: Mating | None = None
+    late: list[Mating] = field(default_factory=list)
+    cure: CureTimes = field(default_factory=CureTimes)
+
+    @property
+    def first(self) -> int:
+        """Lowest number of its parts."""
+        return min(self.serials)
+
+    @property
+    def last(self) -> int:
+        """Highest number of its parts."""
+        return max(self.serials)
+
+    @property
+    def numbers(self) -> str:
+        """The numbers of its parts: 1–10, 12."""
+        return numbers_text(self.serials)
+
+    @property
+    def mate_before(self) -> float | None:
+        """The latest mating of the tightest part."""
+        return self.tightest.latest if self.tightest else None
+
+    @property
+    def mates(self) -> float | None:
+        """The planned mating of the tightest part."""
+        return self.tightest.planned if self.tightest else None
+
+    @property
+    def milestones(self) -> dict[str, float | None]:
+        """When the whole batch may be moved, joined and tested; inf: never as planned."""
+        return self.cure.milestones
+
+
+def numbers_text(serials: Iterable[int]) -> str:
+    """Numbers of parts, those in a row together.
+
+    >>> numbers_text([3, 1, 2, 7])
+    '1–3, 7'
+    """
+    runs: list[list[int]] = []
+    for serial in sorted(serials):
+        if runs and serial == runs[-1][-1] + 1:
+            runs[-1][1:] = [serial]
+        else:
+            runs.append([serial])
+    return ", ".join("–".join(map(str, run)) for run in runs)
+
+
+@dataclass(slots=True)
+class LotUse:
+    """Containers of one lot put on in the shift."""
+
+    component: str
+    lot: str
+    last_day: datetime.date | None
+    containers: int
+    volume: int
+    first: float
+    is_missing: bool = False  # needed, and no usable lot holds it
+
+
+@dataclass(slots=True)
+class ShiftResult(WithFindings):
+    """A station's shift: what was used, when things happened, what was found."""
+
+    date: datetime.date
+    shift: str
+    station: Any
+    material: Any
+    components: dict[str, Any]
+    calendar: Calendar
+    takt: float
+    temperatures: tuple[list[float], list[float]]
+    life: WorkingLife | None
+    jobs: list[Job] = field(default_factory=list)
+    used: dict[str, dict[str, int]] = field(default_factory=dict)
+    opening: dict[str, int] = field(default_factory=dict)
+    mounted: dict[str, int] = field(default_factory=dict)
+    closing: dict[str, int] = field(default_factory=dict)
+    hoses: dict[str, int] = field(default_factory=dict)
+    containers: dict[str, int] = field(default_factory=dict)
+    missing: dict[str, int] = field(default_factory=dict)
+    lots: list[LotUse] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
+    batches: list[Batch] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    late_surface: list[tuple[str, int, float, float]] = field(default_factory=list)
+    late_mating: list[tuple[str, int, float, float]] = field(default_factory=list)
+    treated_until: list[tuple[str, int, float]] = field(default_factory=list)
+    purges: int = 0
+    mixers: int = 0
+    check_shots: int = 0
+    check_volume: int = 0  # all shots of one check together
+    between: int = 0  # purges and mixer changes that no break brought about
+    oldest_share: float = 0.0
+    busy: float = 0.0
+
+    @property
+    def letters(self) -> tuple[str, ...]:
+        """Component letters of the material."""
+        return tuple(self.components)
+
+    @property
+    def shares(self) -> dict[str, float]:
+        """Volume share of each component in the mix."""
+        return mix_shares(self.material, self.components)
+
+    @property
+    def density(self) -> float:
+        """Density of the mixed material [kg/m³]."""
+        return mixed_density(self.material, self.components)
+
+    @property
+    def check(self) -> Weighing:
+        """What a check weighs."""
+        items = [item for job in self.jobs for item in job.applications]
+        return check_shot(self.station, items, self.density)
+
+    def drawn(self, letter: str) -> int:
+        """What the shift took from containers, thrown heels included [nL]."""
+        return sum(self.used[letter].values())
+
+    def balance(self, letter: str) -> int:
+        """opening + mounted − everything it went to − closing; 0 by construction, and by test."""
+        return self.opening[letter] + self.mounted[letter] - self.drawn(letter) - self.closing[letter]
+
+    def staged(self, letter: str) -> list[LotUse]:
+        """Lots to bring from store; what is missing there is not among them."""
+        return [use for use in self.lots if use.component == letter and not use.is_missing]
+
+    def dispensed(self, category: str) -> int:
+        """Mixed material of one category, all components together [nL]."""
+        return sum(self.used[letter][category] for letter in self.used)
+
+    @property
+    def parts_amount(self) -> Amount:
+        """What goes on good parts, with its spread [m³]."""
+        return total(job.shot.scaled(job.finished) for job in self.jobs)
+
+    @property
+    def is_short(self) -> bool:
+        """Whether fewer good parts are finished than asked for."""
+        return any(job.finished < job.quantity for job in self.jobs)

@@ -1,0 +1,332 @@
+"""What to set the dispenser to: flows, speeds, pressures, shot masses, and whether they are allowed.
+
+`setup_card` works out for one station what its setup card says. Pressures are for laminar
+Herschel–Bulkley flow through mixer and nozzle at the coldest hour, where the material is thickest;
+working life is for the hottest.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+from ..base.findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings
+from ..base.units import celsius_text, from_si
+from ..handbook.beads import bead_area
+from ..handbook.flow import (
+    LAMINAR_REYNOLDS,
+    MIXER_FACTOR,
+    dwell_time,
+    nozzle_pressure,
+    reynolds_number,
+    viscosity,
+    wall_shear_rate,
+)
+from ..handbook.line import nozzles_needed
+from ..handbook.mixing import mass_ratio, volume_ratio
+from ..plan.amounts import Application, applications
+from ..plan.materials import WorkingLife, mix_shares, mixed_density, pot_life_findings, working_life
+from .player import shop_record
+from .weighing import Weighing, weigh, weighing_findings
+
+MIXER_REYNOLDS = 100.0  # in the tube of a static mixer, up to which its factor holds
+
+
+@dataclass(frozen=True, slots=True)
+class ShotSetting:
+    """One bead, shot or joint of a part: what to set and what to weigh; SI units."""
+
+    application: Application
+    flow: float | None
+    speed: float | None
+    component_flows: dict[str, float]
+    mass: float
+    weighing: Weighing
+    component_masses: dict[str, float]
+    nozzle_pressure: float | None
+    mixer_pressure: float | None
+    shear_rate: float | None
+    nozzle_reynolds: float | None = None
+    mixer_reynolds: float | None = None
+
+    @property
+    def pressure(self) -> float | None:
+        """Pressure in front of the mixer [Pa]."""
+        parts = [value for value in (self.nozzle_pressure, self.mixer_pressure) if value is not None]
+        return math.fsum(parts) if parts else None
+
+
+@dataclass(slots=True)
+class SetupCard(WithFindings):
+    """Everything the setup card of a station says; SI units."""
+
+    station: Any
+    material: Any
+    shares: dict[str, float]
+    density: float
+    mass_ratio: float | None  # parts B per 100 A by mass
+    volume_ratio: float | None
+    settings: list[ShotSetting]
+    coldest: float
+    hottest: float
+    life: WorkingLife | None
+    life_hot: float | None
+    findings: list[Finding] = field(default_factory=list)
+
+    def find(
+        self,
+        kind: str,
+        text: str,
+        fix: str = "",
+        *,
+        topic: str,
+        part: str = "",
+        cell: str = "",
+        **numbers: float,
+    ) -> None:
+        """Add a finding of this station."""
+        self.findings.append(
+            Finding(
+                kind,
+                text,
+                fix,
+                topic,
+                self.station.station,
+                self.material.material,
+                part,
+                cell=cell,
+                numbers=numbers,
+            )
+        )
+
+
+def station_parts(plan, station: str) -> list[str]:
+    """Parts that a station puts material on, in the order of Parts."""
+    return [
+        row.part
+        for row in plan.parts
+        if any(item.station == station for item in applications(plan, row.part))
+    ]
+
+
+def setup_card(plan, station_name: str) -> SetupCard:
+    """The setup of one station for every part it serves."""
+    station = plan.station(station_name)
+    material = plan.material(station.material)
+    components = plan.components_of(material.material)
+    shares = mix_shares(material, components)
+    density = mixed_density(material, components)
+    record = shop_record(plan, station)[1]
+    coldest, hottest = min(record), max(record)
+    life = working_life(material)
+    consistency = material.consistency
+    viscosity_note = ""
+    if consistency is not None and material.viscosity_energy is not None:
+        consistency = float(
+            viscosity(coldest, consistency, material.viscosity_temperature, material.viscosity_energy)
+        )
+    elif consistency is not None and abs(coldest - material.viscosity_temperature) > 2.0:
+        viscosity_note = (
+            f"viscosity is that at {celsius_text(material.viscosity_temperature)}: no "
+            "activation energy of viscosity is known, and the coldest hour is "
+            f"{celsius_text(coldest)}"
+        )
+    ratios: tuple[float | None, float | None] = (None, None)
+    if material.kind == "two-part":
+        a, b = components["a"].density, components["b"].density
+        if material.ratio_basis == "mass":
+            ratios = (
+                100.0 * material.ratio_b / material.ratio_a,
+                float(volume_ratio(material.ratio_a, material.ratio_b, a, b)),
+            )
+        else:
+            ratios = (
+                float(mass_ratio(material.ratio_a, material.ratio_b, a, b)),
+                100.0 * material.ratio_b / material.ratio_a,
+            )
+    settings = [
+        _setting(plan, station, material, item, shares, density, components, consistency)
+        for part in station_parts(plan, station_name)
+        for item in applications(plan, part)
+        if item.station == station_name
+    ]
+    card = SetupCard(
+        station,
+        material,
+        shares,
+        density,
+        *ratios,
+        settings,
+        coldest,
+        hottest,
+        life,
+        life.at(hottest) if life else None,
+    )
+    if viscosity_note:
+        card.find(NOTE, viscosity_note, topic="viscosity")
+    if life is not None:
+        card.find(NOTE, f"pot life: {life.basis}", topic="pot life")
+        for mark in life.marks(coldest, hottest):
+            if not mark.startswith("rule of thumb"):  # the basis says so
+                card.find(NOTE, f"pot life {mark}", topic="pot life")
+    _warn(plan, card)
+    card.findings += _flow_findings(card)
+    card.findings += pot_life_findings(material, hottest)
+    items = [item.application for item in settings]
+    card.findings += weighing_findings(station, items, density) if items else []
+    return card
+
+
+def flow_findings(plan, station: str) -> list[Finding]:
+    """Where the laminar laws of nozzle and mixer leave their range at a station."""
+    return _flow_findings(setup_card(plan, station))
+
+
+def _flow_findings(card: SetupCard) -> list[Finding]:
+    told = []
+    for item in card.settings:
+        name = f"{item.application.part} / {item.application.name}"
+        for place, reynolds, limit in (
+            ("nozzle", item.nozzle_reynolds, LAMINAR_REYNOLDS),
+            ("mixer", item.mixer_reynolds, MIXER_REYNOLDS),
+        ):
+            if reynolds is None or reynolds <= limit:
+                continue
+            words = "turbulent" if reynolds > LAMINAR_REYNOLDS else "no longer laminar"
+            told.append(
+                Finding(
+                    QUALITY,
+                    f"{name}: the flow in the {place} is {words} (Reynolds number {reynolds:,.0f}, "
+                    f"limit {limit:,.0f}); the pressure shown is that of laminar flow, too low",
+                    "a wider bore or less flow, and measure the pressure",
+                    "turbulent flow",
+                    card.station.station,
+                    card.material.material,
+                    item.application.part,
+                    numbers={"Reynolds number": reynolds, "limit": limit},
+                )
+            )
+    return told
+
+
+def _setting(plan, station, material, item, shares, density, components, consistency):
+    flow, speed = station.flow, None
+    if item.kind == "bead":
+        bead = plan.index("beads", "part", "bead")[item.part, item.name]
+        if station.speed is not None:
+            area = float(bead_area(bead.section, bead.width, bead.height, bead.contact_angle))
+            speed, flow = station.speed, area * station.speed
+    nozzle = mixer = shear = nozzle_reynolds = mixer_reynolds = None
+    if flow and consistency is not None:
+        if station.nozzle_bore and station.nozzle_length:
+            nozzle = float(
+                nozzle_pressure(
+                    flow,
+                    station.nozzle_bore,
+                    station.nozzle_length,
+                    consistency,
+                    material.index,
+                    material.yield_stress,
+                )
+            )
+            shear = float(wall_shear_rate(flow, station.nozzle_bore, material.index))
+            nozzle_reynolds = float(
+                reynolds_number(
+                    flow, station.nozzle_bore, density, consistency, material.index, material.yield_stress
+                )
+            )
+        if station.mixer_bore and station.mixer_length:
+            mixer = MIXER_FACTOR * float(
+                nozzle_pressure(
+                    flow,
+                    station.mixer_bore,
+                    station.mixer_length,
+                    consistency,
+                    material.index,
+                    material.yield_stress,
+                )
+            )
+            mixer_reynolds = float(
+                reynolds_number(
+                    flow, station.mixer_bore, density, consistency, material.index, material.yield_stress
+                )
+            )
+    return ShotSetting(
+        item,
+        flow,
+        speed,
+        {letter: flow * share for letter, share in shares.items()} if flow else {},
+        item.amount.nominal * density,
+        weigh(station, item.amount, density),
+        {
+            letter: item.amount.nominal * share * components[letter].density
+            for letter, share in shares.items()
+        },
+        nozzle,
+        mixer,
+        shear,
+        nozzle_reynolds,
+        mixer_reynolds,
+    )
+
+
+def _warn(plan, card: SetupCard) -> None:
+    station = card.station
+    for item in card.settings:
+        part, name = item.application.part, f"{item.application.part} / {item.application.name}"
+        if item.flow and station.flow_limit and item.flow > station.flow_limit * (1.0 + 1e-9):
+            flow, limit = from_si(item.flow, "mL/s"), from_si(station.flow_limit, "mL/s")
+            card.find(
+                STOP,
+                f"{name}: flow {flow:.2f} mL/s is above the meter's limit of {limit:.2f} mL/s",
+                "go slower, or fit a larger meter",
+                topic="flow limit",
+                part=part,
+                cell=plan.cell(station, "flow_limit"),
+                flow_mL_s=flow,
+                limit_mL_s=limit,
+            )
+        if item.pressure and station.pressure_limit and item.pressure > station.pressure_limit:
+            needed, limit = from_si(item.pressure, "bar"), from_si(station.pressure_limit, "bar")
+            card.find(
+                DANGER,
+                f"{name}: {needed:.0f} bar is needed, limit {limit:.0f} bar",
+                "a wider or shorter nozzle or mixer, less flow, or warmer material; never run above "
+                "the limit of hoses and meter",
+                topic="pressure limit",
+                part=part,
+                cell=plan.cell(station, "pressure_limit"),
+                pressure_bar=needed,
+                limit_bar=limit,
+            )
+        if item.flow and card.life_hot and station.mixer_volume:
+            dwell = float(dwell_time(station.mixer_volume, item.flow))
+            if dwell > station.purge_share * card.life_hot:
+                card.find(
+                    QUALITY,
+                    f"{name}: material stays {dwell:.0f} s in the mixer even without a "
+                    "stop, longer than its share of the pot life",
+                    "a smaller mixer, or more flow",
+                    topic="time in the mixer",
+                    part=part,
+                    cell=plan.cell(station, "mixer_volume"),
+                    dwell_s=dwell,
+                )
+    if station.takt:
+        for part in station_parts(plan, station.station):
+            mine = [item for item in applications(plan, part) if item.station == station.station]
+            work = math.fsum(item.time for item in mine) + station.handling_time
+            count = int(nozzles_needed(work, station.takt, station.uptime))
+            if count > 1:
+                card.find(
+                    STOP,
+                    f"{part}: {work:.0f} s of work at a takt of {station.takt:.0f} s needs {count} nozzles",
+                    "a longer takt, or more nozzles",
+                    topic="takt",
+                    part=part,
+                    cell=plan.cell(station, "takt"),
+                    work_s=work,
+                    takt_s=station.takt,
+                    nozzles=count,
+                )

@@ -1,0 +1,107 @@
+"""Lots in store and what stands at each station, in whole nanolitres; first expired, first out."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass, field
+
+from ..base.units import DAY
+
+NANO = 10**12  # nanolitres in a cubic metre
+
+
+NO_STOCK = "no stock"
+
+
+def nanolitres(volume: float) -> int:
+    """A volume [m³] in whole nanolitres."""
+    return round(volume * NANO)
+
+
+def use_by(expiry: datetime.date, opened: datetime.date | None, open_life: float | None) -> datetime.date:
+    """The last day on which a lot may be used, opened or not; the life of an open container in s."""
+    if opened is None or open_life is None:
+        return expiry
+    return min(expiry, opened + datetime.timedelta(days=int(open_life // DAY)))
+
+
+@dataclass(slots=True)
+class Lot:
+    """A lot in store; volumes in nanolitres."""
+
+    material: str
+    component: str
+    lot: str
+    left: int
+    expiry: datetime.date
+    opened: datetime.date | None = None
+    arrival: datetime.date | None = None
+
+    def last_day(self, open_life: float | None) -> datetime.date:
+        """The last day on which it may be used."""
+        return use_by(self.expiry, self.opened, open_life)
+
+
+@dataclass(slots=True)
+class Mounted:
+    """A container at a station: its lot, what may still be drawn, and its heel; nanolitres."""
+
+    lot: str
+    usable: int
+    heel: int
+    mounted: datetime.date
+    last_day: datetime.date
+
+
+@dataclass(slots=True)
+class Store:
+    """Lots in store and what stands at each station; carried from shift to shift."""
+
+    lots: dict[tuple[str, str], list[Lot]] = field(default_factory=dict)
+    mounted: dict[tuple[str, str], Mounted] = field(default_factory=dict)  # (station, component)
+    hoses: dict[tuple[str, str], int] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, plan) -> Store:
+        """The store as the plan's Stock table gives it."""
+        lots: dict[tuple[str, str], list[Lot]] = {}
+        for row in plan.stock:
+            lots.setdefault((row.material, row.component), []).append(
+                Lot(
+                    row.material,
+                    row.component,
+                    row.lot,
+                    nanolitres(row.quantity),
+                    row.expiry,
+                    row.opened,
+                    row.arrival,
+                )
+            )
+        return cls(lots)
+
+    def take(self, component, date: datetime.date) -> tuple[Lot | None, int]:
+        """The next container: first-expired first-out; None where nothing usable is left."""
+        best: Lot | None = None
+        best_day = datetime.date.max
+        for lot in self.lots.get((component.material, component.component), ()):
+            if lot.left <= 0 or (lot.arrival is not None and lot.arrival > date):
+                continue
+            day = lot.last_day(component.open_life)
+            if day < date:
+                continue
+            # an opened container goes first among equals
+            if best is None or (day, lot.opened is None, lot.lot) < (best_day, best.opened is None, best.lot):
+                best, best_day = lot, day
+        if best is None:
+            return None, 0
+        content = min(best.left, nanolitres(component.container))
+        best.left -= content
+        return best, content
+
+    def expired(self, component, date: datetime.date) -> list[Lot]:
+        """Lots that hold material but may no longer be used."""
+        return [
+            lot
+            for lot in self.lots.get((component.material, component.component), ())
+            if lot.left > 0 and lot.last_day(component.open_life) < date
+        ]

@@ -1,0 +1,1204 @@
+"""Fill a template workbook by defined names and table headers, and leave all else as it is.
+
+A template is the user's own .xlsx or .xlsm: styled, with logos, charts, buttons and notes. It is
+filled by editing the XML of its sheets, so that what a spreadsheet put into it survives. Values go
+into the cells that defined names refer to; rows go into Excel tables, whose columns are found by
+their header text in any order. A table grows and shrinks with real row insertion (see `rows`), and
+its sample rows give the styles and the formulas of the rows that take their place.
+"""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+import decimal
+import fractions
+import math
+import numbers
+import os
+import re
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, NamedTuple, Protocol
+
+from lxml import etree
+from openpyxl.styles.numbers import is_date_format
+from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, to_excel
+
+from dispense.base.errors import DispenseError, Problem, TemplateError, show
+from dispense.base.fields import CellError
+from dispense.base.printed import Printed
+from dispense.xlsx.package import (
+    MAIN,
+    MAX_ROW,
+    Limits,
+    Package,
+    Sheet,
+    Table,
+    column_letters,
+    compare,
+    iter_cells,
+    sound_xml,
+    split_cell,
+    split_range,
+)
+from dispense.xlsx.rows import (
+    Band,
+    Grid,
+    LostRow,
+    RowMap,
+    RowShift,
+    area_cells,
+    chart_parts,
+    drop_calculation_chain,
+    expand_shared,
+    move_formula,
+    renumber,
+)
+from dispense.xlsx.template_units import HEADER, label_unit
+
+__all__ = [
+    "Filled",
+    "Report",
+    "Template",
+    "cache_values",
+    "clean_text",
+    "compare",
+    "encode",
+    "fill_template",
+    "refresh_charts",
+]
+
+Value = str | int | float | bool | dt.date | dt.datetime | dt.time | dt.timedelta | None
+Convert = Callable[[str, Any, str], Any]
+
+
+class Evaluated(Protocol):
+    """What an evaluation found: values by sheet and cell, and why other formulas have none."""
+
+    values: dict[tuple[str, str], Any]
+    problems: list[Problem]
+
+
+Evaluate = Callable[[Package], Mapping[tuple[str, str], Any] | Evaluated]
+
+_C, _F, _V, _IS, _T = (f"{{{MAIN}}}{name}" for name in ("c", "f", "v", "is", "t"))
+_SPACE = "{http://www.w3.org/XML/1998/namespace}space"
+_CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
+_C15 = "http://schemas.microsoft.com/office/drawing/2012/chart"
+_CACHES = {  # what holds a reference in a chart, and what holds the values stored with it
+    f"{{{_CHART}}}numRef": f"{{{_CHART}}}numCache",
+    f"{{{_CHART}}}strRef": f"{{{_CHART}}}strCache",
+    f"{{{_CHART}}}multiLvlStrRef": f"{{{_CHART}}}multiLvlStrCache",
+    f"{{{_C15}}}datalabelsRange": f"{{{_C15}}}dlblRangeCache",
+}
+_X14 = "http://schemas.microsoft.com/office/spreadsheetml/2009/9/main"
+_XM = "http://schemas.microsoft.com/office/excel/2006/main"
+_LONGEST_TEXT = 32_767
+_OWN_FORMATS = 164  # numbers of formats below are the file format's own
+_ILLEGAL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
+_LOOKS_ESCAPED = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
+_NAMED_CELL = re.compile(
+    r"=?(?:'((?:[^']|'')+)'|([^'!\[\]:,()]+))!"
+    r"(\$?[A-Za-z]{1,3}\$?[0-9]{1,7}(?::\$?[A-Za-z]{1,3}\$?[0-9]{1,7})?)\Z"
+)
+
+
+# --------------------------------------------------------------------------------------- values
+
+
+class Content(NamedTuple):
+    """What a cell holds: its type in the file, and the text that stands for the value."""
+
+    kind: str  # "" for a number
+    text: str
+    is_date: bool = False
+    form: str = ""  # the number format that the cell must have
+
+
+_BLANK = Content("blank", "")
+
+
+def clean_text(text: str) -> str:
+    """The text as a cell may hold it: no control characters, line ends as `\\n`."""
+    return _ILLEGAL.sub("\ufffd", text.replace("\r\n", "\n").replace("\r", "\n"))
+
+
+def encode(value: Any, date1904: bool = False) -> Content:
+    """A value as a cell's content. `ValueError` says what is allowed instead."""
+    if value is None or (type(value) is str and not value):
+        return _BLANK
+    if isinstance(value, CellError):
+        return Content("e", str(value))
+    if isinstance(value, str):
+        if len(value) > _LONGEST_TEXT:
+            raise ValueError(f"a text of at most {_LONGEST_TEXT} characters")
+        return Content("inlineStr", clean_text(value))
+    if type(value) is float:
+        return Content("", _number_text(value))
+    if isinstance(value, Printed):
+        return Content("", _number_text(float(value)), form=value.form)
+    if isinstance(value, dt.date | dt.time | dt.timedelta):
+        return Content("", _serial(value, date1904), True)
+    if hasattr(value, "item") and not isinstance(value, numbers.Number | bool):
+        value = value.item()
+    if isinstance(value, bool):
+        return Content("b", "1" if value else "0")
+    if isinstance(value, int) and abs(value) < 2**53:
+        return Content("", str(int(value)))
+    if isinstance(value, numbers.Real | decimal.Decimal | fractions.Fraction):
+        try:
+            return Content("", _number_text(float(value)))
+        except OverflowError:
+            raise ValueError("a number that a cell can hold") from None
+    raise ValueError("a text, a number, TRUE or FALSE, a date, a time or blank")
+
+
+def _number_text(value: float) -> str:
+    if not math.isfinite(value):
+        raise ValueError("a finite number")
+    return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+
+
+def _serial(value: Any, date1904: bool) -> str:
+    if isinstance(value, dt.datetime | dt.time) and value.tzinfo is not None:
+        value = value.replace(tzinfo=None)
+    number = to_excel(value, CALENDAR_MAC_1904 if date1904 else CALENDAR_WINDOWS_1900)
+    lowest = 0 if date1904 or isinstance(value, dt.time | dt.timedelta) else 1
+    if number < lowest and not isinstance(value, dt.timedelta):
+        raise ValueError(f"a date from {'1904' if date1904 else '1900'} on")
+    return _number_text(float(number))
+
+
+def set_content(cell: etree._Element, content: Content) -> None:
+    """Put a content into a cell element, which keeps its style."""
+    for child in list(cell):
+        cell.remove(child)
+    for key in ("t", "cm", "vm"):
+        cell.attrib.pop(key, None)
+    if content.kind == "blank":
+        return
+    if content.kind:
+        cell.set("t", content.kind)
+    if content.kind == "inlineStr":
+        text = etree.SubElement(etree.SubElement(cell, _IS), _T)
+        plain = content.text
+        text.text = _LOOKS_ESCAPED.sub("_x005F_", plain) if "_x" in plain else plain
+        if plain != plain.strip() or "\n" in plain:
+            text.set(_SPACE, "preserve")
+    else:
+        etree.SubElement(cell, _V).text = content.text
+
+
+# --------------------------------------------------------------------------------------- report
+
+
+@dataclass
+class Report:
+    """What a filling changed and what the reader should know about it."""
+
+    parts: list[str] = field(default_factory=list)
+    sheets: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def note(self, text: str) -> None:
+        """Add a note once."""
+        if text not in self.notes:
+            self.notes.append(text)
+
+
+@dataclass
+class Filled:
+    """A filled workbook, not yet saved, and the report on it."""
+
+    package: Package
+    report: Report
+
+    def save(self, path: str | os.PathLike[str], forbid: Iterable[str | os.PathLike[str]] = ()) -> Path:
+        """Write the workbook in one step, never over one of the `forbid` inputs."""
+        return self.package.save(path, forbid)
+
+
+class Template:
+    """A template read once, to be filled any number of times."""
+
+    def __init__(self, source: str | os.PathLike[str] | bytes | Package, limits: Limits | None = None):
+        self.package = source if isinstance(source, Package) else Package.open(source, limits)
+        with sound_xml(self.package):
+            self._date_styles = _date_styles(self.package)
+
+    def fill(
+        self,
+        values: Mapping[str, Value] | None = None,
+        tables: Mapping[str, Sequence[Mapping[str, Value]]] | None = None,
+        *,
+        convert: Convert | None = None,
+        required: Collection[str] = (),
+        evaluate: Evaluate | None = None,
+        charts_refresh: bool = True,
+    ) -> Filled:
+        """Fill the template; all that is wrong is raised at once, before anything is written.
+
+        `values` are written by defined name (`Card!day` picks the name of one sheet), `tables` by
+        table name, each row a mapping from column to value. `convert(column, value, unit)` turns a
+        number into the unit that a header such as `Volume [mL]` states. `required` lists the names
+        (`day`), tables (`Shots`) and columns (`Shots[Volume]`) the template must have. `evaluate`
+        computes the formulas of the filled workbook; without it they are left for the spreadsheet.
+        """
+        with sound_xml(self.package):
+            plan = _Plan(self.package, values or {}, tables or {}, convert, required)
+            filling = self._fill(plan)
+        report, package = filling.report, filling.package
+        package.as_workbook()
+        for note in cache_values(package, evaluate):
+            report.note(note)
+        if charts_refresh:
+            for note in refresh_charts(package):
+                report.note(note)
+        if any(part.startswith("_xmlsignatures/") for part in package.parts):
+            report.note("the template is signed; filling it makes the signature invalid")
+        report.parts = list(package.changed)
+        report.sheets = [sheet.name for sheet in package.sheets if sheet.part in report.parts]
+        return Filled(package, report)
+
+    def _fill(self, plan: _Plan) -> _Filling:
+        """Fill, again with blank rows kept as long as something needs a row that would go."""
+        floors: dict[tuple[str, int], int] = {}
+        while True:
+            filling = _Filling(plan, self._date_styles, floors)
+            try:
+                filling.run()
+            except LostRow as lost:
+                _keep_row(plan, floors, lost)
+            else:
+                return filling
+
+
+def fill_template(
+    template: Template | Package | str | os.PathLike[str] | bytes,
+    values: Mapping[str, Value] | None = None,
+    tables: Mapping[str, Sequence[Mapping[str, Value]]] | None = None,
+    *,
+    convert: Convert | None = None,
+    required: Collection[str] = (),
+    evaluate: Evaluate | None = None,
+    charts_refresh: bool = True,
+) -> Filled:
+    """Fill a template once; see `Template.fill`."""
+    if not isinstance(template, Template):
+        template = Template(template)
+    return template.fill(
+        values, tables, convert=convert, required=required, evaluate=evaluate, charts_refresh=charts_refresh
+    )
+
+
+def _keep_row(plan: _Plan, floors: dict[tuple[str, int], int], lost: LostRow) -> None:
+    """Something points at a row that would go: let its table keep blank rows down to there."""
+    for sheet, bands in plan.bands.items():
+        if sheet.lower() != lost.sheet.lower():
+            continue
+        for group in bands:
+            key = (sheet, group.first)
+            if group.first <= lost.row <= group.last and floors.get(key, 0) < (lost.row - group.first + 1):
+                floors[key] = lost.row - group.first + 1
+                return
+    raise TemplateError(
+        Problem(lost.where, message=f"points at row {lost.row} of {lost.sheet}, which would go")
+    )
+
+
+# ----------------------------------------------------------------------------------------- plan
+
+
+class _Group(NamedTuple):
+    """Tables side by side that share their data rows."""
+
+    first: int
+    last: int
+    tables: tuple[Table, ...]
+
+
+class _Target(NamedTuple):
+    """A cell that a defined name refers to."""
+
+    name: str
+    sheet: Sheet
+    row: int
+    column: int
+
+
+class _Plan:
+    """What goes where in the template, checked as a whole before anything is touched."""
+
+    def __init__(
+        self,
+        package: Package,
+        values: Mapping[str, Value],
+        tables: Mapping[str, Sequence[Mapping[str, Value]]],
+        convert: Convert | None,
+        required: Collection[str],
+    ):
+        self.package = package
+        self.convert = convert
+        self.required = {_fold(name) for name in required}
+        self.date1904 = package.date1904
+        self.problems: list[Problem] = []
+        self.notes: list[str] = []
+        self.cells: list[tuple[_Target, Content]] = []
+        self.rows: dict[str, int] = {}  # rows given, by table name
+        self.contents: dict[str, dict[int, list[Content]]] = {}  # by table name and column
+        self.tables = self._find_tables(tables)
+        self.bands = self._group_tables()
+        self._place_values(values)
+        self._check_required(required)
+        if self.problems:
+            raise TemplateError(self.problems)
+
+    def _problem(self, where: str, message: str, fix: str = "") -> None:
+        self.problems.append(Problem(f"{self.package.name}, {where}", message=message, fix=fix))
+
+    # names
+
+    def _targets(self, key: str) -> Iterator[tuple[str, _Target | None]]:
+        """Each cell a name refers to, with the name's text; None where it is no cell."""
+        scope, bang, name = key.rpartition("!")
+        scope = scope.strip("'")
+        for item in self.package.defined_names:
+            if _fold(item.name) != _fold(name):
+                continue
+            if bang and (item.scope is None or item.scope.lower() != scope.lower()):
+                continue
+            found = _NAMED_CELL.match(item.text)
+            sheet = None
+            if found:
+                title = found[1].replace("''", "'") if found[1] else found[2]
+                sheet = self.package.sheet(title)
+            if sheet is None or sheet.kind != "worksheet":
+                yield item.text, None
+                continue
+            row, column = split_range(found[3])[:2]  # type: ignore[index]  # a sheet is found by it
+            yield item.text, _Target(item.name, sheet, row, column)
+
+    def _place_values(self, values: Mapping[str, Value]) -> None:
+        for key, value in values.items():
+            found = False
+            for text, target in self._targets(key):
+                found = True
+                if target is None:
+                    self._problem(f"name {key}", f"refers to {text}, which is not one cell")
+                    continue
+                self._place(key, target, value)
+            if not found and _fold(key) not in self.required:
+                self.notes.append(f"the template has no name {key}; its value was left out")
+
+    def _place(self, key: str, target: _Target, value: Value) -> None:
+        address = f"{column_letters(target.column)}{target.row}"
+        for group in self.bands.get(target.sheet.name, ()):
+            for table in group.tables:
+                inside = table.first_column <= target.column <= table.last_column
+                if inside and table.first_row <= target.row <= table.last_data_row:
+                    self._problem(
+                        f"name {target.name}",
+                        f"refers to {target.sheet.name}!{address}, inside the table {table.name}",
+                        "let the name refer to a cell outside the table",
+                    )
+                    return
+        label = label_unit(self.package, target.sheet, target.row, target.column)
+        where = f"name {target.name}" + (f", {label[0]} in {label[1]}" if label else "")
+        content = self._converted(where, key, value, label[2] if label else None)
+        if content is not None:
+            self.cells.append((target, content))
+
+    def _encode(self, where: str, value: Any) -> Content | None:
+        try:
+            return encode(value, self.date1904)
+        except ValueError as error:
+            self._problem(where, f"is {show(value)}; it must be {error}")
+            return None
+
+    # tables
+
+    def _find_tables(self, given: Mapping[str, Sequence[Mapping[str, Value]]]) -> dict[str, Table]:
+        found: dict[str, Table] = {}
+        for name, rows in given.items():
+            table = self.package.table(name)
+            if table is None:
+                if _fold(name) not in self.required:
+                    self.notes.append(f"the template has no table {name}; its rows were left out")
+                continue
+            if table.name in found:
+                self._problem(f"table {name}", "is given twice")
+                continue
+            if table.last_data_row < table.first_data_row:
+                self._problem(f"table {name}", "has no sample row", "give it one row below its header")
+                continue
+            found[table.name] = table
+            self.rows[table.name] = len(rows)
+            self.contents[table.name] = self._match_columns(table, rows)
+        return found
+
+    def _match_columns(self, table: Table, rows: Sequence[Mapping[str, Value]]) -> dict[int, list[Content]]:
+        keys = {_fold(key): key for row in rows for key in row}
+        used: set[str] = set()
+        contents = {}
+        for offset, header in enumerate(table.columns):
+            key, unit = keys.get(_fold(header)), None
+            if key is None:
+                split = HEADER.match(header)
+                if split is None:
+                    continue
+                key, unit = keys.get(_fold(split["base"])), split["unit"].strip()
+            if key is None:
+                continue
+            used.add(key)
+            contents[table.first_column + offset] = self._column(table, header, key, unit, rows)
+        for key in keys.values():
+            if key not in used and _fold(f"{table.name}[{key}]") not in self.required:
+                self.notes.append(f"the table {table.name} has no column {key}; it was left out")
+        return contents
+
+    def _column(
+        self, table: Table, header: str, key: str, unit: str | None, rows: Sequence[Mapping[str, Value]]
+    ) -> list[Content]:
+        converted = (
+            self._converted(f"table {table.name}, row {number}, {header}", key, row.get(key), unit)
+            for number, row in enumerate(rows, 1)
+        )
+        return [content for content in converted if content is not None]
+
+    def _converted(self, where: str, key: str, value: Any, unit: str | None) -> Content | None:
+        """A value as a cell's content, a number in the unit that stands beside it."""
+        convertible = isinstance(value, numbers.Number) and not isinstance(value, bool)
+        if unit is not None and self.convert is not None and convertible:
+            try:
+                value = self.convert(key, value, unit)
+            except DispenseError as error:
+                for problem in error.problems:
+                    self._problem(where, problem.message or str(problem), problem.fix)
+                return None
+            except (ValueError, TypeError) as error:
+                self._problem(where, f"cannot be given in {unit}: {error}")
+                return None
+        return self._encode(where, value)
+
+    def _group_tables(self) -> dict[str, list[_Group]]:
+        """The filled tables of each sheet in groups that share their rows."""
+        groups: dict[str, list[_Group]] = {}
+        by_sheet: dict[str, list[Table]] = {}
+        for table in self.tables.values():
+            by_sheet.setdefault(table.sheet.name, []).append(table)
+        for sheet, tables in by_sheet.items():
+            for table in sorted(tables, key=lambda table: (table.first_row, table.first_column)):
+                listed = groups.setdefault(sheet, [])
+                if listed and _overlap(listed[-1].tables, table):
+                    self._join(listed, table)
+                else:
+                    listed.append(_Group(table.first_data_row, table.last_data_row, (table,)))
+        return groups
+
+    def _join(self, listed: list[_Group], table: Table) -> None:
+        group = listed[-1]
+        if (group.first, group.last) != (table.first_data_row, table.last_data_row):
+            other = group.tables[-1].name
+            self._problem(
+                f"sheet {table.sheet.name}",
+                f"the tables {other} and {table.name} stand side by side but their data rows "
+                f"are not the same ({group.first} to {group.last} and "
+                f"{table.first_data_row} to {table.last_data_row})",
+                "start and end both on the same row, or put one below the other",
+            )
+        listed[-1] = group._replace(tables=(*group.tables, table))
+
+    def _check_required(self, required: Collection[str]) -> None:
+        for problem in lacking(self.package, required):
+            self.problems.append(problem)
+
+
+def lacking(package: Package, required: Iterable[str], known: Collection[str] = ()) -> list[Problem]:
+    """What a template must have and has not, each with where to put it back.
+
+    `required` lists names (`day`), tables (`Shots`) and columns of tables (`Shots[Volume]`). `known`
+    are headings that a template may have: a header that is none of them may be the missing one.
+    """
+    problems = []
+    names = {_fold(item.name) for item in package.defined_names}
+    for wanted in required:
+        table_name, bracket, column = wanted.partition("[")
+        column = column.removesuffix("]")
+        table = package.table(table_name)
+        if bracket and table is None:
+            problems.append(
+                Problem(
+                    f"{package.name}, table {table_name}",
+                    message=f"is missing, and with it the column {column}",
+                    fix="give the name back to the table",
+                )
+            )
+        elif bracket and table is not None:
+            if not any(_names_column(header, column) for header in table.columns):
+                problems.append(_missing_column(package, table, column, known))
+        elif table is None and _fold(wanted.rpartition("!")[2]) not in names:
+            problems.append(
+                Problem(
+                    f"{package.name}, {wanted}",
+                    message="no defined name or table is called so",
+                    fix="give the name back to its cell or table",
+                )
+            )
+    return problems
+
+
+def _missing_column(package: Package, table: Table, column: str, known: Collection[str]) -> Problem:
+    strange = [
+        f"{column_letters(table.first_column + offset)}{table.first_row} ({header})"
+        for offset, header in enumerate(table.columns)
+        if known and not any(_names_column(header, heading) for heading in known)
+    ]
+    first, last = (
+        f"{column_letters(each)}{table.first_row}" for each in (table.first_column, table.last_column)
+    )
+    seen = f"; not known are {', '.join(strange)}" if strange else ""
+    return Problem(
+        f"{package.name}, {table.sheet.name}!{first}:{last}",
+        message=f"table {table.name} has no column {column}, which it must have{seen}",
+        fix=f"write the header {column} back in row {table.first_row}; columns may stand in any order and "
+        "have another unit",
+    )
+
+
+def _fold(text: str) -> str:
+    """Names and headers compare without capitals and extra spaces."""
+    return " ".join(text.split()).casefold()
+
+
+def _names_column(header: str, column: str) -> bool:
+    split = HEADER.match(header)
+    return _fold(header) == _fold(column) or (split is not None and _fold(split["base"]) == _fold(column))
+
+
+def _overlap(tables: Iterable[Table], other: Table) -> bool:
+    return any(table.first_row <= other.last_row and other.first_row <= table.last_row for table in tables)
+
+
+# -------------------------------------------------------------------------------------- filling
+
+
+class _Pattern(NamedTuple):
+    """What the sample rows of a column say: a formula to fill down, and where it stood."""
+
+    text: str
+    row: int
+    attributes: dict[str, str]
+    cell_attributes: dict[str, str]
+
+
+class _Filling:
+    """One filling of a copy of the template."""
+
+    def __init__(self, plan: _Plan, date_styles: frozenset[int], floors: Mapping[tuple[str, int], int]):
+        self.plan = plan
+        self.package = plan.package.copy()
+        self.date_styles = date_styles
+        self.floors = floors
+        self.report = Report(notes=list(plan.notes))
+        self._grids: dict[str, Grid] = {}
+        self._styles: dict[tuple[str, str], str] = {}  # with a number format, by style and format
+        self._formulas_gone = False
+
+    def grid(self, sheet: Sheet) -> Grid:
+        """The cells of a sheet, to be edited."""
+        if sheet.name not in self._grids:
+            self._grids[sheet.name] = Grid(self.package.edit(sheet.part))
+        return self._grids[sheet.name]
+
+    def run(self) -> None:
+        """Write the values, move the rows, fill the tables."""
+        for target, content in self.plan.cells:
+            self._write_named(target, content)
+        maps = {sheet: RowMap(self._bands(sheet)) for sheet in self.plan.bands}
+        moving = {sheet: rows for sheet, rows in maps.items() if rows.moves}
+        self._write_out_shared(moving)
+        if moving:
+            self._move_rows(moving)
+        for sheet, groups in self.plan.bands.items():
+            for group, band in zip(groups, maps[sheet].bands, strict=True):
+                self._fill_group(group, band, maps[sheet])
+        if self._formulas_gone:
+            drop_calculation_chain(self.package)
+
+    def _write_named(self, target: _Target, content: Content) -> None:
+        grid = self.grid(target.sheet)
+        row, column = _merged_corner(grid.root, target.row, target.column)
+        cell = grid.cell(row, column)
+        place = f"{target.sheet.name}!{column_letters(column)}{row}"
+        if cell.find(_F) is not None:
+            self.report.note(f"name {target.name}: {place} holds a formula, which was kept")
+            return
+        self._put(cell, content)
+        self._check_date(content, cell, f"name {target.name}: {place}")
+
+    def _put(self, cell: etree._Element, content: Content) -> None:
+        """A content into a cell, with the number format that it needs to be seen whole."""
+        set_content(cell, content)
+        if content.form:
+            key = cell.get("s", "0"), content.form
+            if key not in self._styles:
+                self._styles[key] = style_with(self.package, *key)
+            cell.set("s", self._styles[key])
+
+    def _write_out_shared(self, moving: Collection[str]) -> None:
+        """Give each cell its own formula where formulas that cells share will move or be copied."""
+        for table in self.plan.tables.values():
+            grid = self.grid(table.sheet)
+            shared = table.sheet.name in moving or any(
+                cell.find(_F) is not None and cell.find(_F).get("t") == "shared"
+                for row in range(table.first_data_row, table.last_data_row + 1)
+                for cell in grid.cells(row).values()
+            )
+            if shared:
+                expand_shared(grid.root)
+
+    def _check_date(self, content: Content, cell: etree._Element, where: str) -> None:
+        if content.is_date and int(cell.get("s", "0")) not in self.date_styles:
+            self.report.note(f"{where} is a date or time in a cell that shows it as a number")
+
+    # rows
+
+    def _bands(self, sheet: str) -> list[Band]:
+        return [self._band(sheet, group) for group in self.plan.bands[sheet]]
+
+    def _band(self, sheet: str, group: _Group) -> Band:
+        wanted = max(1, *(self.plan.rows[table.name] for table in group.tables))
+        count = max(wanted, self.floors.get((sheet, group.first), 0))
+        count = max(count, self._rows_beside(group, count))
+        names = " and ".join(table.name for table in group.tables)
+        if count > wanted:
+            rows = "a blank row was" if count - wanted == 1 else f"{count - wanted} blank rows were"
+            self.report.note(
+                f"{sheet}: {rows} left in {names}, because something beside the table or a "
+                "formula needs the place"
+            )
+        if group.first + count - 1 > MAX_ROW:
+            raise TemplateError(Problem(sheet, message=f"{names} has more rows than a sheet"))
+        return Band(group.first, group.last, count)
+
+    def _rows_beside(self, group: _Group, count: int) -> int:
+        """How many rows must stay because cells beside the tables hold something."""
+        if group.first + count > group.last:
+            return count
+        grid = self.grid(group.tables[0].sheet)
+        for row in range(group.last, group.first + count - 1, -1):
+            for column, cell in grid.cells(row).items():
+                inside = any(table.first_column <= column <= table.last_column for table in group.tables)
+                if not inside and len(cell):
+                    return row - group.first + 1
+        return count
+
+    def _move_rows(self, maps: Mapping[str, RowMap]) -> None:
+        for name, rows in maps.items():
+            sheet = self.package.sheet(name)
+            assert sheet is not None
+            grid = self.grid(sheet)
+            for band in rows.bands:
+                for row in range(band.first + band.count, band.last + 1):
+                    grid.remove(row)
+            self._note_neighbours(sheet, rows)
+        shift = RowShift(self.package, maps)
+        shift.apply()
+        if shift.problems:
+            raise TemplateError(
+                Problem(f"{self.package.name}, {problem.where}", message=problem.message, fix=problem.fix)
+                for problem in shift.problems
+            )
+        for note in shift.notes:
+            self.report.note(note)
+        for name in maps:
+            self._grids[name].reindex()
+
+    def _note_neighbours(self, sheet: Sheet, rows: RowMap) -> None:
+        for table in self.package.tables:
+            if table.sheet.name != sheet.name or table.name in self.plan.tables:
+                continue
+            span = rows.span(table.first_row, table.last_row)
+            if span and span[1] - span[0] > table.last_row - table.first_row:
+                self.report.note(
+                    f"{sheet.name}: the table {table.name} gained blank rows, because it stands "
+                    "beside a table that grew"
+                )
+
+    # tables
+
+    def _fill_group(self, group: _Group, band: Band, rows: RowMap) -> None:
+        sheet = group.tables[0].sheet
+        grid = self.grid(sheet)
+        first = rows.near(band.first)
+        kept = min(band.rows, band.count)
+        patterns = {table.name: self._patterns(table, grid, first, kept) for table in group.tables}
+        sources = [grid.rows.get(first + index) for index in range(kept)]
+        self._show_rows(sources, group)
+        for index in range(kept, band.count):
+            self._new_row(grid, sources[index % kept], first + index)
+        for table in group.tables:
+            for index in range(band.count):
+                self._fill_row(table, grid, first + index, index, patterns[table.name])
+        self._copy_sparklines(grid, group, first, kept, band.count)
+        self._drop_links(grid, group, first, kept)
+
+    def _show_rows(self, rows: Iterable[etree._Element | None], group: _Group) -> None:
+        """Sample rows that a filter hid would hide what is filled into them."""
+        for row in rows:
+            if row is not None and row.attrib.pop("hidden", None) in ("1", "true"):
+                names = " and ".join(table.name for table in group.tables)
+                self.report.note(f"hidden sample rows of {names} are shown; filter them again")
+
+    @staticmethod
+    def _drop_links(grid: Grid, group: _Group, first: int, kept: int) -> None:
+        """The links of sample values go with the values."""
+        links = grid.root.find(f"{{{MAIN}}}hyperlinks")
+        for item in list(() if links is None else links):
+            top, left, bottom, right = split_range(item.get("ref", "A1"))
+            inside = any(t.first_column <= left and right <= t.last_column for t in group.tables)
+            if inside and first <= top and bottom < first + kept:
+                links.remove(item)
+        if links is not None and not len(links):
+            grid.root.remove(links)
+
+    @staticmethod
+    def _new_row(grid: Grid, source: etree._Element | None, number: int) -> None:
+        """A row like a sample row, with its height and styles and nothing in it."""
+        if source is None:
+            return
+        row = etree.Element(source.tag, dict(source.attrib))
+        for key in ("hidden", "collapsed", "spans"):
+            row.attrib.pop(key, None)
+        for cell in source.iterchildren(_C):
+            twin = etree.SubElement(row, _C, r=cell.get("r", "A1"))
+            if cell.get("s"):
+                twin.set("s", cell.get("s", "0"))
+        renumber(row, number)
+        grid.insert(number, row)
+
+    def _patterns(self, table: Table, grid: Grid, first: int, kept: int) -> dict[int, _Pattern]:
+        """The formula of each column that has one, from the last sample row that holds it."""
+        patterns: dict[int, _Pattern] = {}
+        for row in range(first, first + kept):
+            for column, cell in grid.cells(row).items():
+                formula = cell.find(_F)
+                inside = table.first_column <= column <= table.last_column
+                if inside and formula is not None and formula.text:
+                    patterns[column] = _Pattern(
+                        formula.text,
+                        row,
+                        dict(formula.attrib),
+                        {"cm": cell.get("cm", "")} if cell.get("cm") else {},
+                    )
+        for column, text in _column_formulas(self.package.tree(table.part)).items():
+            patterns.setdefault(table.first_column + column, _Pattern(text, first, {}, {}))
+        for column in sorted(set(patterns) & set(self.plan.contents[table.name])):
+            header = table.columns[column - table.first_column]
+            self.report.note(f"{table.name}[{header}] holds a formula, which was kept")
+        return patterns
+
+    def _fill_row(
+        self, table: Table, grid: Grid, row: int, index: int, patterns: Mapping[int, _Pattern]
+    ) -> None:
+        contents = self.plan.contents[table.name]
+        given = index < self.plan.rows[table.name]
+        cells = grid.cells(row)
+        for column in range(table.first_column, table.last_column + 1):
+            pattern = patterns.get(column)
+            if pattern is not None and given:
+                self._fill_formula(grid, row, column, pattern)
+                continue
+            content = contents[column][index] if given and column in contents else _BLANK
+            cell = cells.get(column)
+            if cell is None:
+                if content.kind == "blank":
+                    continue
+                cell = grid.cell(row, column)
+            elif cell.find(_F) is not None:
+                self._formulas_gone = True
+            self._put(cell, content)
+            if content.is_date:
+                header = table.columns[column - table.first_column]
+                self._check_date(content, cell, f"{table.name}[{header}]")
+
+    @staticmethod
+    def _fill_formula(grid: Grid, row: int, column: int, pattern: _Pattern) -> None:
+        cell = grid.cell(row, column)
+        held = cell.find(_F)
+        if held is not None and held.text:
+            return
+        set_content(cell, _BLANK)
+        formula = etree.SubElement(cell, _F, dict(pattern.attributes))
+        formula.text = move_formula(pattern.text, row - pattern.row)
+        if "ref" in formula.attrib:
+            formula.set("ref", cell.get("r", ""))
+        for key, value in pattern.cell_attributes.items():
+            cell.set(key, value)
+
+    @staticmethod
+    def _copy_sparklines(grid: Grid, group: _Group, first: int, kept: int, count: int) -> None:
+        """Give new rows the sparklines of the sample rows."""
+        for item in list(grid.root.iter(f"{{{_X14}}}sparkline")):
+            place, source = item.find(f"{{{_XM}}}sqref"), item.find(f"{{{_XM}}}f")
+            if place is None or not place.text or ":" in place.text:
+                continue
+            row, column = split_cell(place.text)
+            inside = any(t.first_column <= column <= t.last_column for t in group.tables)
+            if not inside or not first <= row < first + kept:
+                continue
+            for target in range(row + kept, first + count, kept):
+                twin = copy.deepcopy(item)
+                twin.find(f"{{{_XM}}}sqref").text = f"{column_letters(column)}{target}"
+                if source is not None and source.text:
+                    twin.find(f"{{{_XM}}}f").text = move_formula(source.text, target - row)
+                item.getparent().append(twin)
+
+
+def _column_formulas(table: etree._Element) -> dict[int, str]:
+    """The formula of each calculated column, by its place in the table."""
+    columns = table.find(f"{{{MAIN}}}tableColumns")
+    found = {}
+    for offset, column in enumerate(() if columns is None else columns):
+        item = column.find(f"{{{MAIN}}}calculatedColumnFormula")
+        if item is not None and item.text and not item.get("array"):
+            found[offset] = item.text
+    return found
+
+
+def _merged_corner(root: etree._Element, row: int, column: int) -> tuple[int, int]:
+    """The top left cell of the merged range a cell lies in, or the cell itself."""
+    merged = root.find(f"{{{MAIN}}}mergeCells")
+    for item in () if merged is None else merged:
+        top, left, bottom, right = split_range(item.get("ref", "A1"))
+        if top <= row <= bottom and left <= column <= right:
+            return top, left
+    return row, column
+
+
+def _date_styles(package: Package) -> frozenset[int]:
+    """The cell styles that show a number as a date or time."""
+    found = package.related(package.workbook_part, "styles")
+    if not found:
+        return frozenset()
+    root = package.tree(found[0])
+    formats = {
+        item.get("numFmtId"): item.get("formatCode", "")
+        for item in root.iterfind(f"{{{MAIN}}}numFmts/{{{MAIN}}}numFmt")
+    }
+    dates = set()
+    for index, item in enumerate(root.iterfind(f"{{{MAIN}}}cellXfs/{{{MAIN}}}xf")):
+        number = item.get("numFmtId", "0")
+        code = formats.get(number)
+        built_in = number.isdigit() and (
+            14 <= int(number) <= 22 or 27 <= int(number) <= 36 or 45 <= int(number) <= 58
+        )
+        if is_date_format(code) if code is not None else built_in:
+            dates.add(index)
+    return frozenset(dates)
+
+
+def style_with(package: Package, style: str, form: str) -> str:
+    """The cell style that is as `style` but for its number format; added where there is none."""
+    found = package.related(package.workbook_part, "styles")
+    if not found:
+        return style
+    root = package.edit(found[0])
+    formats = root.find(f"{{{MAIN}}}numFmts")
+    if formats is None:
+        formats = etree.Element(f"{{{MAIN}}}numFmts")
+        root.insert(0, formats)
+    codes = {item.get("formatCode"): item.get("numFmtId") for item in formats}
+    if form not in codes:
+        number = str(max([_OWN_FORMATS - 1, *(int(each) for each in codes.values())]) + 1)
+        etree.SubElement(formats, f"{{{MAIN}}}numFmt", numFmtId=number, formatCode=form)
+        formats.set("count", str(len(formats)))
+        codes[form] = number
+    styles = root.find(f"{{{MAIN}}}cellXfs")
+    twin = copy.deepcopy(styles[int(style)])
+    twin.set("numFmtId", codes[form])
+    twin.set("applyNumberFormat", "1")
+    wanted = etree.tostring(twin)
+    for place, item in enumerate(styles):
+        if etree.tostring(item) == wanted:
+            return str(place)
+    styles.append(twin)
+    styles.set("count", str(len(styles)))
+    return str(len(styles) - 1)
+
+
+# ------------------------------------------------------------------------------- cached values
+
+
+def cache_values(package: Package, evaluate: Evaluate | None) -> list[str]:
+    """Store with every formula the value that `evaluate` gives it; returns notes.
+
+    A formula that gets no value loses the stale one, and the workbook asks the spreadsheet to
+    compute all formulas when it is opened.
+    """
+    found = {} if evaluate is None else evaluate(package)
+    results = found if isinstance(found, Mapping) else found.values
+    reasons = {problem.where: problem.message for problem in getattr(found, "problems", ())}
+    values = {(sheet.lower(), cell): value for (sheet, cell), value in results.items()}
+    missing: list[str] = []
+    with sound_xml(package):
+        _store_values(package, values, missing)
+    if not missing:
+        return []
+    _ask_for_calculation(package)
+    shown = ", ".join(
+        f"{place} ({reasons[place]})" if place in reasons else place for place in missing[:5]
+    ) + (" and others" if len(missing) > 5 else "")
+    count = len(missing)
+    return [
+        f"{count} formula{'s have' if count > 1 else ' has'} no value until a spreadsheet opens "
+        f"the file: {shown}"
+    ]
+
+
+def _store_values(package: Package, values: Mapping[tuple[str, str], Any], missing: list[str]) -> None:
+    for sheet in package.worksheets:
+        if b"<f" not in package.read(sheet.part) and b":f" not in package.read(sheet.part):
+            continue
+        changes = _value_changes(package, sheet, values, missing)
+        if changes:
+            for _, _, address, cell in iter_cells(package.edit(sheet.part)):
+                if address in changes:
+                    _set_value(cell, changes[address])
+
+
+def _value_changes(
+    package: Package, sheet: Sheet, values: Mapping[tuple[str, str], Any], missing: list[str]
+) -> dict[str, Content]:
+    changes: dict[str, Content] = {}
+    blocks: list[tuple[int, int, int, int]] = []
+    date1904 = package.date1904
+    for row, column, address, cell in iter_cells(package.tree(sheet.part)):
+        formula = cell.find(_F)
+        if formula is None:
+            if not any(t <= row <= b and le <= column <= r for t, le, b, r in blocks):
+                continue
+        elif formula.get("t") in ("array", "dataTable") and ":" in formula.get("ref", ""):
+            blocks.append(split_range(formula.get("ref", "A1")))
+        content = _formula_content(values.get((sheet.name.lower(), address)), date1904)
+        if content.kind == "blank":
+            missing.append(f"{sheet.name}!{address}")
+        if content != _stored(cell):
+            changes[address] = content
+    return changes
+
+
+def _formula_content(value: Any, date1904: bool) -> Content:
+    if isinstance(value, str) and not isinstance(value, CellError):
+        return Content("str", clean_text(value)[:_LONGEST_TEXT])
+    try:
+        return encode(value, date1904)._replace(is_date=False)
+    except ValueError:
+        return _BLANK
+
+
+def _stored(cell: etree._Element) -> Content:
+    held = cell.find(_V)
+    if held is None:
+        return _BLANK
+    kind = cell.get("t", "n")
+    text = held.text or ""
+    if kind == "n":
+        try:
+            text = _number_text(float(text))
+        except ValueError:
+            return Content("?", text)
+    return Content("" if kind == "n" else kind, text)
+
+
+def _set_value(cell: etree._Element, content: Content) -> None:
+    """Give a formula cell its value; the formula stays."""
+    for held in (*cell.findall(_V), *cell.findall(_IS)):
+        cell.remove(held)
+    cell.attrib.pop("t", None)
+    if content.kind == "blank":
+        return
+    if content.kind:
+        cell.set("t", content.kind)
+    value = etree.Element(_V)
+    value.text = content.text
+    formula = cell.find(_F)
+    if formula is None:
+        cell.insert(0, value)
+    else:
+        formula.addnext(value)
+
+
+_BEFORE_CALC = (
+    "fileVersion",
+    "fileSharing",
+    "workbookPr",
+    "workbookProtection",
+    "bookViews",
+    "sheets",
+    "functionGroups",
+    "externalReferences",
+    "definedNames",
+)
+
+
+def _ask_for_calculation(package: Package) -> None:
+    """Have the spreadsheet compute every formula when it opens the workbook."""
+    listed = package.tree(package.workbook_part).find(f"{{{MAIN}}}calcPr")
+    if listed is not None and listed.get("fullCalcOnLoad") in ("1", "true"):
+        return
+    root = package.edit(package.workbook_part)
+    setting = root.find(f"{{{MAIN}}}calcPr")
+    if setting is None:
+        setting = etree.Element(f"{{{MAIN}}}calcPr")
+        place = 0
+        for number, child in enumerate(root, 1):
+            if isinstance(child.tag, str) and child.tag.rpartition("}")[2] in (
+                *_BEFORE_CALC,
+                "AlternateContent",
+            ):
+                place = number
+        root.insert(place, setting)
+    setting.set("fullCalcOnLoad", "1")
+
+
+# --------------------------------------------------------------------------------------- charts
+
+
+def refresh_charts(package: Package) -> list[str]:
+    """Bring the values stored in charts up to those of the cells; returns notes."""
+    notes: list[str] = []
+    with sound_xml(package):
+        _refresh_all(package, notes)
+    return notes
+
+
+def _refresh_all(package: Package, notes: list[str]) -> None:
+    lookup = _Lookup(package)
+    for part in chart_parts(package):
+        name = part.rpartition("/")[2]
+        if package.tree(part).tag != f"{{{_CHART}}}chartSpace":
+            notes.append(f"chart {name}: its stored values are left to the spreadsheet")
+            continue
+        was_edited = package.is_edited(part)
+        root = package.edit(part)
+        before = etree.tostring(root)
+        for source, cache in _CACHES.items():
+            for item in root.iter(source):
+                formula = item.find(f"{source.partition('}')[0]}}}f")
+                text = "" if formula is None else formula.text or ""
+                areas = lookup.areas(text)
+                if areas is None:
+                    notes.append(f"chart {name}: the stored values of {text} were left as is")
+                else:
+                    _refresh_cache(item, formula, cache, areas, lookup)
+        if not was_edited and etree.tostring(root) == before:
+            package.revert(part)
+
+
+class _Lookup:
+    """Cell values by sheet, read once."""
+
+    def __init__(self, package: Package):
+        self.package = package
+        self._sheets: dict[str, dict[str, Any]] = {}
+
+    def values(self, sheet: Sheet) -> dict[str, Any]:
+        if sheet.name not in self._sheets:
+            self._sheets[sheet.name] = self.package.cell_values(sheet)
+        return self._sheets[sheet.name]
+
+    def areas(self, text: str) -> list[tuple[Sheet, tuple[int, int, int, int]]] | None:
+        """The areas a chart's reference names, or None where it is not plain cells."""
+        areas = area_cells(text)
+        if areas is None:
+            bare = text.rpartition("!")[2]
+            for name in self.package.defined_names:
+                if _fold(name.name) == _fold(bare):
+                    areas = area_cells(name.text)
+        found = []
+        for title, box in areas or ():
+            sheet = self.package.sheet(title)
+            size = (box[2] - box[0] + 1) * (box[3] - box[1] + 1)
+            if sheet is None or sheet.kind != "worksheet" or size > 100_000:
+                return None
+            found.append((sheet, box))
+        return found or None
+
+
+def _refresh_cache(
+    item: etree._Element,
+    formula: etree._Element,
+    name: str,
+    areas: Sequence[tuple[Sheet, tuple[int, int, int, int]]],
+    lookup: _Lookup,
+) -> None:
+    numeric = name.endswith("}numCache")
+    cache = item.find(name)
+    if cache is None:
+        cache = etree.Element(name)
+        formula.addnext(cache)
+        if numeric:
+            etree.SubElement(cache, f"{{{_CHART}}}formatCode").text = "General"
+    for child in list(cache):
+        if child.tag.rpartition("}")[2] in ("ptCount", "pt", "lvl"):
+            cache.remove(child)
+    extension = cache.find(f"{{{_CHART}}}extLst")
+    place = len(cache) if extension is None else cache.index(extension)
+    if name.endswith("}multiLvlStrCache"):
+        pieces = _level_elements(areas[0], lookup)
+    else:
+        values = [value for area in areas for value in _area_values(area, lookup)]
+        pieces = [_count_element(len(values)), *_point_elements(values, numeric)]
+    for offset, piece in enumerate(pieces):
+        cache.insert(place + offset, piece)
+
+
+def _area_values(area: tuple[Sheet, tuple[int, int, int, int]], lookup: _Lookup) -> list[Any]:
+    sheet, (top, left, bottom, right) = area
+    values = lookup.values(sheet)
+    return [
+        values.get(f"{column_letters(column)}{row}")
+        for row in range(top, bottom + 1)
+        for column in range(left, right + 1)
+    ]
+
+
+def _level_elements(area: tuple[Sheet, tuple[int, int, int, int]], lookup: _Lookup) -> list[etree._Element]:
+    """Labels in several columns: the last column is the innermost level and comes first."""
+    sheet, (top, left, bottom, right) = area
+    pieces = [_count_element(bottom - top + 1)]
+    for column in range(right, left - 1, -1):
+        level = etree.Element(f"{{{_CHART}}}lvl")
+        values = _area_values((sheet, (top, column, bottom, column)), lookup)
+        level.extend(_point_elements(values, False))
+        pieces.append(level)
+    return pieces
+
+
+def _count_element(count: int) -> etree._Element:
+    return etree.Element(f"{{{_CHART}}}ptCount", val=str(count))
+
+
+def _point_elements(values: Sequence[Any], numeric: bool) -> list[etree._Element]:
+    points = []
+    for index, value in enumerate(values):
+        text = _point_text(value, numeric)
+        if text is None:
+            continue
+        point = etree.Element(f"{{{_CHART}}}pt", idx=str(index))
+        etree.SubElement(point, f"{{{_CHART}}}v").text = text
+        points.append(point)
+    return points
+
+
+def _point_text(value: Any, numeric: bool) -> str | None:
+    if value is None or (numeric and isinstance(value, str) and not value.startswith("#")):
+        return None
+    if isinstance(value, bool):
+        return ("1" if value else "0") if numeric else ("TRUE" if value else "FALSE")
+    if isinstance(value, float):
+        return _number_text(value) if numeric else f"{value:.15g}"
+    return clean_text(str(value))
