@@ -316,7 +316,7 @@ def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
     else:
         print(f"{printable(name)}: no problems found in {size}")
     if findings:
-        print("\n" + printable(findings_text(findings, most=len(findings))))
+        print("\n" + printable(findings_text(findings)))
 
 
 def _fill(options) -> int:

@@ -380,7 +380,8 @@ def test_a_comment_of_rows_takes_no_longer(light, tmp_path):
     ],
 )
 def test_eight_times_the_size_takes_some_eight_times_as_long(make, scan):
-    """A quadratic scan takes 64 times as long (doubled three times); the quickest of several runs counts."""
+    """A quadratic scan takes 64 times as long (doubled three times); leaving the cache may
+    take 25."""
 
     def quickest(text):
         spans = []
@@ -393,7 +394,7 @@ def test_eight_times_the_size_takes_some_eight_times_as_long(make, scan):
     size = 4_000
     while (span := quickest(make(size))) < 2e-3 and size < 500_000:
         size *= 2
-    assert quickest(make(8 * size)) < 24.0 * max(span, 1e-3)
+    assert quickest(make(8 * size)) < 40.0 * max(span, 1e-3)
 
 
 def _row_scan(text: bytes):

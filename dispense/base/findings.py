@@ -21,6 +21,7 @@ KINDS = {
     QUALITY: "spoils parts or figures",
     NOTE: "to know",
 }
+READING, SLIP = "reading", "slip"  # topics of single cells of the plan: each is told, with its cell
 SHORTAGE = "shortage"  # topic of findings that say that stock does not suffice
 WAIT = "wait between shots"  # topic of notes on the wait that a cell limit rests on
 MARKS = {DANGER: "DANGER", STOP: "STOP", QUALITY: "CHECK", NOTE: "note"}  # the word on a sheet
@@ -69,6 +70,11 @@ class Finding:
     def is_warning(self) -> bool:
         """Whether it counts as a warning: all but notes do."""
         return self.kind != NOTE
+
+    @property
+    def is_of_a_cell(self) -> bool:
+        """Whether it speaks of one cell of the plan, and so is never told together with another."""
+        return self.topic.split(" ")[0] in (READING, SLIP)
 
     @property
     def rank(self) -> int:
@@ -204,8 +210,10 @@ __all__ = [
     "NOTE",
     "NOT_WRITTEN",
     "QUALITY",
+    "READING",
     "SHORT",
     "SHORTAGE",
+    "SLIP",
     "STOP",
     "USAGE",
     "WAIT",

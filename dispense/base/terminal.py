@@ -70,7 +70,8 @@ def findings_text(
     """Findings under a heading for each kind, the gravest first, those of one sort together.
 
     `where` adds the columns of station and day; without `notes` they are counted only. At most `most`
-    sorts of a kind are shown, all dangers always. `more` says where all of them stand.
+    sorts of a kind are shown; all dangers, and what single cells of the plan hold, always. `more` says
+    where all of them stand.
 
     >>> print(findings_text([Finding("stop", "529 s of work", "more nozzles", "takt", "hem")]))
     1 stops the line
@@ -87,7 +88,8 @@ def findings_text(
         mine = [group for group in groups if group.first.kind == kind]
         if not mine or (kind == NOTE and not notes):
             continue
-        shown_groups = mine if kind == DANGER else mine[:most]
+        shown_groups = [group for place, group in enumerate(mine)
+                        if kind == DANGER or place < most or group.first.is_of_a_cell]  # fmt: skip
         lines += ["", HEADINGS[kind]]
         if where:
             rows = [
@@ -113,7 +115,7 @@ def findings_text(
 
 def _what(finding: Finding) -> str:
     """What is found, led by the cell of the plan where it is that cell's."""
-    if not finding.cell or finding.text.startswith(finding.cell):
+    if not finding.is_of_a_cell or finding.text.startswith(finding.cell):
         return finding.text
     return f"{finding.cell}: {finding.text}"
 

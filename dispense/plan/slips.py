@@ -16,7 +16,7 @@ from itertools import combinations
 from typing import Any
 
 from ..base.clock import hhmm
-from ..base.findings import NOTE, QUALITY, STOP, Finding
+from ..base.findings import NOTE, QUALITY, SLIP, STOP, Finding
 from ..base.units import DAY, HOUR, from_si
 from .amounts import Application, applications
 from .checks import bare_parts, built_parts, idle_stations
@@ -105,7 +105,7 @@ def slips(plan) -> list[Finding]:
 
 def _slip(plan, kind: str, row, column: str, text: str, fix: str = "", **names) -> Finding:
     cell = plan.cell(row, column)  # in the topic too: each slip is one of its own
-    return Finding(kind, text, fix or LOOK_AGAIN, topic=f"slip {cell}", cell=cell, **names)
+    return Finding(kind, text, fix or LOOK_AGAIN, topic=f"{SLIP} {cell}", cell=cell, **names)
 
 
 def _name(row) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from ..base.errors import DispenseError
-from ..base.findings import NOTE, QUALITY, Finding, gravest_first
+from ..base.findings import NOTE, QUALITY, READING, Finding, gravest_first
 from ..plan.records import Plan
 from ..plan.slips import slips
 from ..shift.setup import setup_card
@@ -29,7 +29,7 @@ def _pours(plan: Plan, station: Any) -> list[Finding]:
 
 def _read(plan: Plan) -> list[Finding]:
     """What was noted when the plan was read."""
-    return [Finding(NOTE, str(problem), topic="reading", cell=problem.where) for problem in plan.warnings]
+    return [Finding(NOTE, str(problem), topic=READING, cell=problem.where) for problem in plan.warnings]
 
 
 def _pressed(plan: Plan, station: Any) -> list[Finding]:
