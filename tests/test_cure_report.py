@@ -532,7 +532,8 @@ def test_pour_without_heat_stays_as_it_is():
 def test_runaway_criterion_and_time_to_maximum_rate():
     # slab, 60 kJ/mol, 1e6 1/s, 400 J/g, 1.15 g/mL, 0.2 W/(m·K), 23 °C: 13.3234381 mm by the isothermal
     # Lane–Emden equation where the face is held; with the pot's film of 10 W/(m²·K) less, by the largest
-    # δ = 2c²·sech²c·exp(−2c·tanh c/Bi) on a grid of c (P. H. Thomas 1958); adiabatic time c·R·T²/(H·k·E) with 1.8 J/(g·K): 0.5809645354 h
+    # δ = 2c²·sech²c·exp(−2c·tanh c/Bi) on a grid of c (P. H. Thomas 1958);
+    # adiabatic time c·R·T²/(H·k·E) with 1.8 J/(g·K): 0.5809645354 h
     rows = pot_rows(rate_1=6e7, order_n=1, heat=400, conductivity=0.2)
     for part in rows["Components"]:
         part["density"] = 1.15
