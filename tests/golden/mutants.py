@@ -33,22 +33,26 @@ PACKAGE = "dispense"
 DESELECTED: list[str] = []  # options for pytest
 LONGEST = 900.0  # s; a mutant that runs longer is killed by its time
 
-#: module (anywhere in the package) and the tests of its topic, quick ones first
+#: module of the package and the tests of its topic, quick ones first: amounts, materials, the shift and its
+#: setup card, what the sheets say, and the reports
 MODULES: dict[str, tuple[str, ...]] = {
-    "amounts.py": ("test_amounts.py", "test_sheets.py"),
-    "materials.py": ("test_shift.py", "test_sheets.py", "test_cure_report.py"),
-    "shift.py": ("test_shift.py",),
-    "windows.py": ("test_shift.py", "test_sheets.py"),
-    "dispenser.py": ("test_sheets.py",),
-    "weighing.py": ("test_weighing.py", "test_printed.py", "test_sheets.py"),
-    "printed.py": ("test_printed.py", "test_sheets.py"),
-    "sheets.py": ("test_sheets.py",),
-    "cure_times.py": ("test_moisture.py", "test_cure_times.py", "test_cure_report.py"),
-    "cure_report.py": ("test_cure_report.py",),
-    "cure_runs.py": ("test_cure_report.py",),
-    "life_day.py": ("test_cure_report.py",),
-    "pour_report.py": ("test_cure_report.py",),
-    "pressed.py": ("test_pressed.py", "test_cure_report.py"),
+    "plan/amounts.py": ("test_amounts.py", "test_sheets.py"),
+    "plan/materials.py": ("test_limits.py", "test_shift.py", "test_cure_report.py"),
+    "plan/weather.py": ("test_moisture.py", "test_cure_times.py", "test_shift.py"),
+    "shift/calendar.py": ("test_shift.py",),
+    "shift/store.py": ("test_shift.py",),
+    "shift/player.py": ("test_shift.py",),
+    "shift/results.py": ("test_shift.py", "test_sheets.py"),
+    "shift/windows.py": ("test_shift.py", "test_sheets.py"),
+    "shift/setup.py": ("test_sheets.py", "test_limits.py", "test_findings.py"),
+    "shift/weighing.py": ("test_limits.py", "test_sheets.py"),
+    "shift/cure_times.py": ("test_cure_times.py", "test_moisture.py"),
+    "sheets/content.py": ("test_sheets.py", "test_fill.py"),
+    "reports/cure.py": ("test_cure_report.py",),
+    "reports/runs.py": ("test_cure_report.py", "test_cure_times.py"),
+    "reports/day.py": ("test_cure_report.py",),
+    "reports/pour.py": ("test_cure_report.py", "test_runaway.py", "test_findings.py"),
+    "reports/press.py": ("test_pressed.py", "test_cure_report.py"),
 }
 
 
@@ -282,11 +286,11 @@ def candidates() -> dict[str, list[Mutant]]:
     """All that could be changed, by module."""
     found: dict[str, list[Mutant]] = {}
     for name in MODULES:
-        for path in sorted((ROOT / PACKAGE).rglob(name)):
-            source = path.read_text(encoding="utf-8")
-            seeker = _Seeker(str(path.relative_to(ROOT)), source)
-            seeker.visit(ast.parse(source))
-            found.setdefault(name, []).extend(seeker.found)
+        path = ROOT / PACKAGE / name
+        source = path.read_text(encoding="utf-8")
+        seeker = _Seeker(str(path.relative_to(ROOT)), source)
+        seeker.visit(ast.parse(source))
+        found[name] = seeker.found
     return found
 
 
@@ -324,19 +328,24 @@ def draw(seed: int, count: int) -> list[Mutant]:
 
 #: what was once put in at once and passed: (what, file, pattern, replacement); the last is read twice
 NAMED: tuple[tuple[str, str, str, str], ...] = (
-    ("flow A shown as B", "*.py", r'component_flows\.get\("a"\)', 'component_flows.get("b")'),
-    ("by volume and by mass exchanged", "*.py", r"\{card\.volume_ratio:", "{card.mass_ratio:"),
-    ("mass ratio × 1.1", "*.py", r"(100\.0 \* masses\[\"b\"\] / masses\[\"a\"\])", r"1.1 * \1"),
+    ("flow A shown as B", "**/*.py", r'component_flows\.get\("a"\)', 'component_flows.get("b")'),
+    ("by volume and by mass exchanged", "**/*.py", r"\{card\.volume_ratio:", "{card.mass_ratio:"),
+    ("mass ratio × 1.1", "**/*.py", r"(100\.0 \* masses\[\"b\"\] / masses\[\"a\"\])", r"1.1 * \1"),
     (
         "hottest for coldest",
-        "dispenser.py",
+        "shift/setup.py",
         r"coldest, hottest = min\(record\), max\(record\)",
         "hottest, coldest = min(record), max(record)",
     ),
-    ("half depth", "*.py", r"return float\(section_depth\(", "return 0.5 * float(section_depth("),
-    ("whole flange", "*.py", r"bead\.flange_width / 2\.0", "bead.flange_width"),
-    ("quickest for slowest oven place, on the board", "cure_times.py", r"oven\.lag_slow", "oven.lag_fast"),
-    ("quickest for slowest oven place, in the report", "cure_runs.py", r"oven\.lag_slow", "oven.lag_fast"),
+    ("half depth", "**/*.py", r"return float\(section_depth\(", "return 0.5 * float(section_depth("),
+    ("whole flange", "**/*.py", r"bead\.flange_width / 2\.0", "bead.flange_width"),
+    (
+        "quickest for slowest oven place, on the board",
+        "shift/cure_times.py",
+        r"oven\.lag_slow",
+        "oven.lag_fast",
+    ),
+    ("quickest for slowest oven place, in the report", "reports/runs.py", r"oven\.lag_slow", "oven.lag_fast"),
 )
 
 
@@ -344,7 +353,7 @@ def named() -> list[Mutant]:
     """The named faults where they would stand now; each wherever its file has it."""
     found = []
     for what, file, pattern, new in NAMED:
-        for path in sorted((ROOT / PACKAGE).rglob(file)):
+        for path in sorted((ROOT / PACKAGE).glob(file)):
             source = path.read_text(encoding="utf-8")
             match = re.search(pattern, source)
             if match:
@@ -372,7 +381,9 @@ class Outcome:
 
 def tests_of(mutant: Mutant) -> list[str]:
     """The golden tests, then those of the topic."""
-    topic = MODULES.get(Path(mutant.file).name, ("test_sheets.py", "test_shift.py", "test_cure_report.py"))
+    topic = MODULES.get(
+        mutant.file.removeprefix(f"{PACKAGE}/"), ("test_sheets.py", "test_shift.py", "test_cure_report.py")
+    )
     return [f"tests/{name}" for name in ("test_golden.py", *topic) if (ROOT / "tests" / name).exists()]
 
 
