@@ -195,6 +195,11 @@ def component_words(run: Played, letter: str) -> tuple[str, ...]:
     return (f"{name} {letter.upper()}",) if len(run.parts) > 1 else (name,)
 
 
+def unmissed(missed: list[str]) -> tuple[str, ...]:
+    """What an oven does give is not told."""
+    return tuple(f"to {name}" for name in MILESTONES if name not in missed)
+
+
 def shift_findings(run: Played) -> list[Found]:
     """What is wrong with a played shift."""
     day, found = run.day, []
@@ -236,6 +241,11 @@ def shift_findings(run: Played) -> list[Found]:
             )
         names = tuple({part, worst[0]})
         found.append(Found(STOP, Says(said, names, figures, may), words, part=part, **here))
+    for part, missed in run.unreached.items():
+        oven = Says(
+            ("oven profile", "does not reach", *missed, "hold longer"), (part,), never=unmissed(missed)
+        )
+        found.append(Found(QUALITY, oven, "cure", part=part, **lasting))
     if run.between > 2:  # a few are not worth a word
         material, share = run.material, run.station.purge_share
         life = weather.life_at(
@@ -274,6 +284,7 @@ OPTIONAL_TABLES = (
     "Stock",
 )
 OF_CURE = {"open time", "surface window", "cure", "wait"}
+MILESTONES = ("move", "join", "test")
 OF_STOCK = {"shortage", "expired lot"}
 
 
@@ -286,6 +297,12 @@ class Reckoning:
     def __init__(self, tables: dict):
         self.plant = Plant(tables)
         self.runs = play(self.plant)
+        for run in self.runs:
+            if run.material.cure == "oven":
+                for part in dict.fromkeys(batch.part for batch in run.batches):
+                    times, _ = self.cure(run, part, 0.0)
+                    missed = [name for name, clock in zip(MILESTONES, times, strict=True) if clock is None]
+                    run.unreached |= {part: missed} if missed else {}
 
     # ---------------------------------------------------------------------------------- shared
 
@@ -1022,9 +1039,7 @@ class Reckoning:
                 reached = life and weather.oven_milestone(nodes, slow, life, material) <= times[-1]
                 found.append(out if reached else None)
             words: tuple[str, ...] = ("oven",)
-            missed = [
-                name for name, clock in zip(("move", "join", "test"), found, strict=True) if clock is None
-            ]
+            missed = [name for name, clock in zip(MILESTONES, found, strict=True) if clock is None]
             if missed:
                 words = (*words, "▲ not reached", *missed)
             clocks = (Clock(run.day, ended), Clock(run.day, 60 * math.ceil(out / 60 - 1e-6)))

@@ -482,7 +482,7 @@ DRIVE: dict[str, Table] = {
             "Cure temperature [°F]": 185,
             "Move time [min]": 17,
             "Join time [min]": 26,
-            "Test time [min]": 55,
+            "Test time [min]": 125,
         },
         {
             "Material": "silver thermal paste",

@@ -158,6 +158,7 @@ class Played:
     surfaces: list[tuple[str, int, float, float]] = field(default_factory=list)  # part, no., latest, begun
     mates: dict[tuple[str, int], tuple[float, float]] = field(default_factory=dict)  # latest, planned
     mate_order: list[tuple[str, int]] = field(default_factory=list)
+    unreached: dict[str, list[str]] = field(default_factory=dict)  # cure times that an oven does not give
     purges: int = 0
     mixers: int = 0
     between: int = 0
