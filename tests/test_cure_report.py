@@ -577,7 +577,7 @@ def test_hotter_day_gives_a_hotter_pour_and_a_shallower_limit():
 
 def test_pot_of_unknown_kinetics_is_told():
     report = cure_report(make(pot_rows(rate_1=None)), "hem")
-    assert not report.pours and any("exotherm is not computed" in words for words in report.notes)
+    assert not report.pours and any("exotherm is not computed" in words for words in report.warnings)
 
 
 def test_incomplete_kinetics_are_told_at_their_cell():

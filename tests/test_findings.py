@@ -242,6 +242,8 @@ def test_exit_codes(tmp_path, capsys, monkeypatch):
     rows = sound_rows()
     for row in rows["Stock"]:
         row["quantity"] = 20
+    for row in rows["Components"]:
+        row["lead_time"] = 5  # no order of today can help
     short = written(rows, tmp_path / "short.xlsx")
     assert run(capsys, "check", short)[0] == 0  # no shift is played
     assert run(capsys, "fill", short, "--out", tmp_path / "short")[0] == 4
