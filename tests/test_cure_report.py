@@ -31,7 +31,7 @@ from dispense.plan.demo import DEMO
 from dispense.plan.materials import kinetics_of, mixed_density
 from dispense.reports.cure import belt_speed, cure_report, light_report, moisture_report
 from dispense.reports.day import COLDER, HOTTER, STATED, life_day
-from dispense.reports.pour import pour_report
+from dispense.reports.pour import not_computed, pour_report
 from dispense.reports.runs import _played, with_hold
 from dispense.sheets.content import shift_material_content
 from dispense.shift.player import play_shift
@@ -577,7 +577,17 @@ def test_hotter_day_gives_a_hotter_pour_and_a_shallower_limit():
 
 def test_pot_of_unknown_kinetics_is_told():
     report = cure_report(make(pot_rows(rate_1=None)), "hem")
-    assert not report.pours and any("exotherm is not computed" in words for words in report.notes)
+    assert not report.pours and any("exotherm is not computed" in words for words in report.warnings)
+
+
+def test_a_pour_that_runs_away_is_a_danger_also_without_a_limit():
+    rows = pot_rows()
+    del rows["Pots"][0]["limit"]
+    plan = make(rows)
+    pot, material = plan.pots[0], plan.material("Bond 60")
+    found = not_computed(pot, material, "pour: the pour runs away after 12 min: what follows is too quick")
+    assert found.kind == "danger" and "12 min" in found.text and "units" not in str(found)
+    assert not_computed(pot, material, "pour: the reaction is too quick").kind == "quality"
 
 
 def test_incomplete_kinetics_are_told_at_their_cell():

@@ -16,7 +16,21 @@ import dispense
 
 ROOT = Path(dispense.__file__).parents[1]
 #: the folders from top to bottom: each may import those below it, and nothing beside or above
-STRATA = ["cli", "addin", "jobs", "books", "sheets", "forecast", "reports", "shift", "plan", "handbook", "formulas", "xlsx", "base"]
+STRATA = [
+    "cli",
+    "addin",
+    "jobs",
+    "books",
+    "sheets",
+    "forecast",
+    "reports",
+    "shift",
+    "plan",
+    "handbook",
+    "formulas",
+    "xlsx",
+    "base",
+]
 #: what lies in `dispense/` itself and is no stratum: the entry points and the old names
 DOORS = {"__main__", "moved"}
 

@@ -110,6 +110,7 @@ _BALANCE = 1e-6  # share of the heat moved that may be missing
 _FEWEST = 3  # layers
 _MOST_STEPS = 20_000
 _LONGEST = 1e11  # s; no shop waits longer
+RUNS_AWAY = "runs away after"  # what is said of a pour that is too quick and too hot to follow
 _SEEDLESS = 0.99  # m above which a reaction with k1 = 0 takes too long to leave α = 0
 _HOTTEST = 3000.0  # K, past which no compound is a compound
 _SELF_HEATED = 10.0  # K above start and surroundings, past which a pour that is too quick ran away
@@ -775,7 +776,7 @@ def _faulty(where: str, fault: int, time: float) -> Problem:
     if fault == _RUNAWAY:
         return Problem(
             where,
-            message=f"the pour runs away after {after}: what follows is too quick and too hot to compute",
+            message=f"the pour {RUNS_AWAY} {after}: what follows is too quick and too hot to compute",
             fix="pour less deep, in shots or colder; " + _CAUTION,
             code=NUM,
         )

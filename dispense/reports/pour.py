@@ -17,6 +17,7 @@ from ..base.errors import DispenseError, InputError
 from ..base.findings import DANGER, NOTE, QUALITY, WAIT, Finding, WithFindings, gravest_first
 from ..base.units import celsius_text, duration_text, from_si
 from ..handbook.heat import (
+    RUNS_AWAY,
     Pour,
     Runaway,
     Sink,
@@ -553,7 +554,11 @@ def pour_findings(plan, station: str) -> list[Finding]:
 
 
 def not_computed(pot, material, why: str) -> Finding:
-    """The finding of a pot whose exotherm has no answer: a danger where it has a limit to keep."""
+    """The finding of a pot without a figure: a danger where it runs away or has a limit to keep."""
+    if RUNS_AWAY in why:
+        return pot_finding(
+            pot, material, DANGER, why, f"pour shallower, in shots or colder; {CAUTION}", "runaway", {}
+        )
     text = f"exotherm not computed: {why}"
     fix = "check kinetics and their units"
     if pot.limit is None:

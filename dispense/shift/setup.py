@@ -291,7 +291,7 @@ def _warn(plan, card: SetupCard) -> None:
             needed, limit = from_si(item.pressure, "bar"), from_si(station.pressure_limit, "bar")
             card.find(
                 DANGER,
-                f"{name}: {needed:.0f} bar is needed, limit {limit:.0f} bar",
+                f"{name}: {math.ceil(needed)} bar is needed, limit {math.floor(limit)} bar",
                 "a wider or shorter nozzle or mixer, less flow, or warmer material; never run above "
                 "the limit of hoses and meter",
                 topic="pressure limit",
