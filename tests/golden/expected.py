@@ -804,7 +804,8 @@ class Reckoning:
                 found.append(Found(STOP, says, "flow limit", name, shot.part))
             bars = sum(bar or 0.0 for bar in self.pressures(shot, station, material, sky)[:2])
             if station.pressure_limit and bars > station.pressure_limit:
-                figures = (Fact(bars, "bar"), Fact(station.pressure_limit, "bar"))
+                # rounded up, so that what is above a limit is never printed as the limit
+                figures = (Fact(math.ceil(bars - 1e-6), "bar", 0.0), Fact(station.pressure_limit, "bar"))
                 says = Says(("needed", "limit", "never run above"), names, figures)
                 found.append(Found(DANGER, says, "pressure limit", name, shot.part))
         found += self.pressed_findings(station, material, shots)
