@@ -31,7 +31,9 @@ from dispense.jobs.fill import _fill_open, fill, safe_name, template_folder
 from dispense.jobs.fit import fit_file
 from dispense.jobs.forecast import forecast_file
 from dispense.plan.read import load_plan
-from dispense.sheets import content as sheets
+from dispense.sheets.catalogue import SPECS
+from dispense.sheets.check import shot_check_content
+from dispense.sheets.material import shift_material_content
 from dispense.shift.player import play_plan, play_shift
 from dispense.xlsx.package import MAIN, Package, iter_cells
 
@@ -91,9 +93,9 @@ def digests(folder):
 # --------------------------------------------------------------------------------------- templates
 
 
-@pytest.mark.parametrize("key", sheets.SPECS)
+@pytest.mark.parametrize("key", SPECS)
 def test_templates_have_every_name_and_column(key):
-    spec = sheets.SPECS[key]
+    spec = SPECS[key]
     package = Package.open(template_folder() / spec.file)
     names = {item.name for item in package.defined_names}
     assert {item.name for item in spec.names} <= names
@@ -101,10 +103,10 @@ def test_templates_have_every_name_and_column(key):
         assert {item.title for item in fields} <= set(package.table(name).columns), name
 
 
-@pytest.mark.parametrize("key", sheets.SPECS)
+@pytest.mark.parametrize("key", SPECS)
 def test_templates_are_those_their_maker_writes(key):
     """Same declarations, same workbook: a template never says anything else than its sheet."""
-    old, new = Package.open(template_folder() / sheets.SPECS[key].file), Package.open(make(key))
+    old, new = Package.open(template_folder() / SPECS[key].file), Package.open(make(key))
     assert old.defined_names == new.defined_names
     assert old.tables == new.tables
     for one, other in zip(old.worksheets, new.worksheets, strict=True):
@@ -113,9 +115,9 @@ def test_templates_are_those_their_maker_writes(key):
         assert formulas(old, one) == formulas(new, other)
 
 
-@pytest.mark.parametrize("key", sheets.SPECS)
+@pytest.mark.parametrize("key", SPECS)
 def test_templates_print_on_one_page_width_with_numbers_and_stamp(key):
-    book = openpyxl.load_workbook(template_folder() / sheets.SPECS[key].file)
+    book = openpyxl.load_workbook(template_folder() / SPECS[key].file)
     for sheet in book:
         assert sheet.sheet_properties.pageSetUpPr.fitToPage
         assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (1, 0)
@@ -600,7 +602,7 @@ class Card(test_target.Book):
 def test_the_open_workbook_is_filled(hand):
     """Through a stand-in for the spreadsheet; a shot of the hand-worked plan is 10 mL."""
     plan = load_plan(hand)
-    content = sheets.shift_material_content(plan, next(play_plan(plan)), STAMP)
+    content = shift_material_content(plan, next(play_plan(plan)), STAMP)
     book = Card()
     notes = _fill_open([content], book)
     cells = book.sheets[0].cells
@@ -622,7 +624,7 @@ def test_limits_in_the_open_workbook_show_all_digits_and_follow_labels():
     rows["Beads"][0].update(length=13.85)
     rows["Stations"][0].update(meter_tolerance=0.05, check_volume=None)
     plan = make_plan(rows)
-    content = sheets.shot_check_content(plan, next(play_plan(plan)), STAMP)
+    content = shot_check_content(plan, next(play_plan(plan)), STAMP)
     book = Card()
     (page,) = book.sheets
     page.tables.clear()
@@ -778,7 +780,7 @@ def test_sheets_compute_with_what_is_written_in(tmp_path):
 def test_charts_have_axis_titles_with_units():
     space = "{http://schemas.openxmlformats.org/drawingml/2006/chart}"
     charts = 0
-    for spec in sheets.SPECS.values():
+    for spec in SPECS.values():
         package = Package.open(template_folder() / spec.file)
         for sheet in package.worksheets:
             for part in package.charts(sheet):
