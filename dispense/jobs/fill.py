@@ -294,9 +294,10 @@ class Templates:
     def _masses(self, content: Content) -> tuple[PrintedLimits, str]:
         """Target and limits of the check shots in the unit of their column, and that unit."""
         heading, unit = self.column(content.spec, "CheckShots", "target")
-        target, low, high = (
+        target = convert(heading, content.values["target"], unit)
+        low, high = (
             None if (value := content.values[name]) is None else convert(heading, value, unit)
-            for name in ("target", "low", "high")
+            for name in ("low", "high")
         )
         return PrintedLimits(target, low, high), unit
 
