@@ -19,7 +19,6 @@ from pathlib import Path
 import openpyxl
 import pytest
 from golden import plans
-from openpyxl.utils import get_column_letter
 from PIL import ImageFont
 
 from dispense.books.plan import new_plan
