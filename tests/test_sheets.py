@@ -24,6 +24,7 @@ from plans import make as make_plan
 
 from dispense import cli
 from dispense.base.errors import DispenseError
+from dispense.base.findings import NOTE, STOP, Finding
 from dispense.base.naming import fold
 from dispense.books.pages import text_lines
 from dispense.books.plan import new_plan, write_plan
@@ -36,6 +37,7 @@ from dispense.plan.read import load_plan
 from dispense.sheets.catalogue import LAYOUTS, SPECS
 from dispense.sheets.check import SHOT_CHECK, shot_check_content
 from dispense.sheets.material import SHIFT_MATERIAL, shift_material_content
+from dispense.sheets.pieces import warning_rows
 from dispense.sheets.spec import SheetSpec
 from dispense.shift.player import play_plan, play_shift
 from dispense.xlsx.package import MAIN, Package, iter_cells
@@ -139,6 +141,15 @@ def test_wrapped_lines_counts_whole_words():
     assert text_lines("one two three four five six seven", 11, 10) == 4
     assert text_lines("x" * 40, 11, 10) == 4
     assert text_lines("a\nb", 11, 10) == 2
+
+
+def test_a_note_that_goes_on_is_not_coloured_as_a_warning():
+    """The sheets colour a line that begins with the mark or with three blanks: only those that warn do."""
+    words = "wait 45 min after shot 1 before shot 2, in one shot it would reach 63.7 °C"
+    for kind, is_marked in ((NOTE, False), (STOP, True)):
+        lines = [row["warning"] for row in warning_rows([Finding(kind, words)], 40)]
+        assert len(lines) > 1
+        assert [line.startswith(("▲", "   ")) for line in lines] == [is_marked] * len(lines)
 
 
 # ---------------------------------------------------------------------------------- labels and names

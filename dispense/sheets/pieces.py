@@ -22,6 +22,7 @@ from ..shift.store import NANO
 from .spec import Row, Value
 
 ML = NANO / 10**6  # nanolitres in a millilitre
+PAGE_WIDTH = 118  # characters of a line over the page
 
 # ----------------------------------------------------------------------------------------- heads
 
@@ -183,10 +184,22 @@ def findings_shown(
 
 def warning_rows(findings: Iterable[Finding], width: int) -> list[Row]:
     """Findings as rows of a table of warnings, in lines of so many characters."""
-    rows: list[Row] = [{"warning": line} for finding in findings for line in folded(marked(finding), width)]
+    rows: list[Row] = [
+        {"warning": line} for finding in findings for line in finding_lines(finding, marked(finding), width)
+    ]
     return rows or [{"warning": "no warning"}]
 
 
-def folded(words: str, width: int = 118) -> list[str]:
+def finding_lines(finding: Finding, words: str, width: int = PAGE_WIDTH) -> list[str]:
+    """The words of a finding in lines of so many characters.
+
+    A line that goes on begins with blanks where the finding warns: the sheets tell it apart by colour
+    with the line before. A note goes on without.
+    """
+    lines = folded(words, width)
+    return lines if finding.is_warning else [line.strip() for line in lines]
+
+
+def folded(words: str, width: int = PAGE_WIDTH) -> list[str]:
     """A text in lines that fit on a page; what goes on begins with blanks."""
     return textwrap.wrap(words, width, subsequent_indent="   ", break_on_hyphens=False) or [""]

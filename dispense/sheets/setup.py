@@ -14,7 +14,7 @@ from ..reports.findings import station_findings
 from ..shift.setup import SetupCard
 from ..shift.weighing import driver_text
 from .layout import Book, Written
-from .pieces import amount_ml, cautions, folded, head, life_text, rule_text, shop
+from .pieces import amount_ml, cautions, finding_lines, head, life_text, rule_text, shop
 from .spec import HEAD, Content, Row, SheetSpec
 
 NOTE_WIDTH = 185  # characters of a line of notes
@@ -157,13 +157,10 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
         treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
     notes: list[Row] = []
     for finding in gravest_first([*card.findings, *station_findings(plan, station.station)]):
-        lines = folded(f"▲ {finding}" if finding.is_warning else str(finding), NOTE_WIDTH)
+        words = f"▲ {finding}" if finding.is_warning else str(finding)
         notes += [
-            {
-                "kind": "" if place else MARKS[finding.kind],
-                "text": line if finding.is_warning else line.strip(),
-            }
-            for place, line in enumerate(lines)
+            {"kind": "" if place else MARKS[finding.kind], "text": line}
+            for place, line in enumerate(finding_lines(finding, words, NOTE_WIDTH))
         ]
     return Content(
         STATION_SETUP,

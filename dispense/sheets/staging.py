@@ -12,7 +12,7 @@ from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from ..shift.store import NANO
 from .layout import BY, TICK, Book
-from .pieces import ML, at, containers_words, folded, head, hours, letter_name
+from .pieces import ML, at, containers_words, finding_lines, head, hours, letter_name
 from .spec import HEAD, Content, Row, SheetSpec, moment
 
 OF_STOCK = {SHORTAGE, "expired lot"}  # topics of a shift that a staging sheet shows
@@ -90,7 +90,7 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
     warnings: list[Row] = [
         {"station": "" if place else finding.station, "warning": line}
         for finding in gravest_first(found)
-        for place, line in enumerate(folded(marked(finding)))
+        for place, line in enumerate(finding_lines(finding, marked(finding)))
     ]
 
     return Content(
