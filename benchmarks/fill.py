@@ -15,7 +15,10 @@ from openpyxl import load_workbook
 from dispense.jobs.fill import Templates, template_folder
 from dispense.plan.demo import DEMO
 from dispense.plan.records import Plan, build_plan, raw_table
-from dispense.sheets import content as sheets
+from dispense.sheets.board import cure_board_content
+from dispense.sheets.catalogue import SPECS
+from dispense.sheets.check import shot_check_content
+from dispense.sheets.material import shift_material_content
 from dispense.shift.player import play_plan
 from dispense.shift.results import ShiftResult
 
@@ -24,9 +27,9 @@ from . import Row, take_turns
 COUNT = 1000
 STAMP = "2026-03-02 05:30"
 KINDS: tuple[tuple[str, str, Callable], ...] = (
-    ("shift material sheets", "shift_material", sheets.shift_material_content),
-    ("cure boards", "cure_board", sheets.cure_board_content),
-    ("shot-check sheets", "shot_check", sheets.shot_check_content),
+    ("shift material sheets", "shift_material", shift_material_content),
+    ("cure boards", "cure_board", cure_board_content),
+    ("shot-check sheets", "shot_check", shot_check_content),
 )
 
 
@@ -70,7 +73,7 @@ class _Run:
 
     def __init__(self, key: str, contents: list, out: Path, count: int):
         self.key, self.contents, self.out, self.count = key, contents, out, count
-        self.template = template_folder() / sheets.SPECS[key].file
+        self.template = template_folder() / SPECS[key].file
         self.library = _library()
 
     def ours(self) -> None:
@@ -83,7 +86,7 @@ class _Run:
 
 @functools.cache
 def _library() -> Templates:
-    files = {key: template_folder() / spec.file for key, spec in sheets.SPECS.items()}
+    files = {key: template_folder() / spec.file for key, spec in SPECS.items()}
     return Templates(files, "A4", STAMP)
 
 

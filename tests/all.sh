@@ -8,6 +8,7 @@ make_environment "[test]"
 if ! command -v soffice >/dev/null 2>&1 || ! /usr/bin/python3 -c 'import uno' >/dev/null 2>&1; then
     need_package libreoffice-calc python3-uno fonts-dejavu fonts-liberation fonts-crosextra-carlito poppler-utils
 fi
+fc-list 2>/dev/null | grep -q Carlito || need_package fontconfig fonts-crosextra-carlito
 command -v pdftoppm >/dev/null 2>&1 || need_package poppler-utils
 export DISPENSE_NEEDS_SPREADSHEET=1
 .venv/bin/ruff check .

@@ -46,7 +46,13 @@ from dispense.plan.read import check_plan
 from dispense.plan.records import RawTable, raw_table, read_plan
 from dispense.plan.tables import SETTINGS, TABLES
 from dispense.reports.cure import cure_report
-from dispense.sheets import content as sheets
+from dispense.sheets.board import cure_board_content
+from dispense.sheets.check import shot_check_content
+from dispense.sheets.material import shift_material_content
+from dispense.sheets.results import results_content
+from dispense.sheets.setup import station_setup_content
+from dispense.sheets.spec import Content
+from dispense.sheets.staging import staging_content
 from dispense.shift.player import play_plan
 from dispense.shift.setup import setup_card, station_parts
 from dispense.xlsx.templates import encode
@@ -601,7 +607,7 @@ def _check_line(line: str) -> None:
         raise Failure(f"not one short line: {line[:300]!r}")
 
 
-def contents(plan: Any) -> Iterator[sheets.Content]:
+def contents(plan: Any) -> Iterator[Content]:
     """Everything that `dispense fill` would print; the balance is checked on the way."""
     results = []
     for result in play_plan(plan):
@@ -610,15 +616,15 @@ def contents(plan: Any) -> Iterator[sheets.Content]:
             if result.balance(letter) != 0 or min(used.values()) < 0 or result.closing[letter] < 0:
                 raise Failure(f"the balance of {letter} does not close: {used}")
         results.append(result)
-        yield sheets.shift_material_content(plan, result, "stamp")
-        yield sheets.cure_board_content(plan, result, "stamp")
-        yield sheets.shot_check_content(plan, result, "stamp")
+        yield shift_material_content(plan, result, "stamp")
+        yield cure_board_content(plan, result, "stamp")
+        yield shot_check_content(plan, result, "stamp")
     if results:
-        yield sheets.staging_content(plan, results, "stamp")
-    yield sheets.results_content(plan, results, "stamp")
+        yield staging_content(plan, results, "stamp")
+    yield results_content(plan, results, "stamp")
     for row in plan.stations:
         if station_parts(plan, row.station):
-            yield sheets.station_setup_content(plan, setup_card(plan, row.station), "stamp")
+            yield station_setup_content(plan, setup_card(plan, row.station), "stamp")
 
 
 def check_reports(plan: Any, check_texts: bool = True) -> None:
@@ -644,7 +650,7 @@ def plan_texts(plan: Any) -> Iterator[str]:
     yield from (value for value in plan.settings.values() if isinstance(value, str))
 
 
-def check_content(content: sheets.Content, check_texts: bool = True) -> None:
+def check_content(content: Content, check_texts: bool = True) -> None:
     """Every value of a sheet can stand in a cell, and none says NaN."""
     cells: list[tuple[str, Any]] = list(content.values.items())
     for table, rows in content.tables.items():

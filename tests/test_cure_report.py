@@ -33,7 +33,7 @@ from dispense.reports.cure import belt_speed, cure_report, light_report, moistur
 from dispense.reports.day import COLDER, HOTTER, STATED, life_day
 from dispense.reports.pour import not_computed, pour_report
 from dispense.reports.runs import _played, with_hold
-from dispense.sheets.content import shift_material_content
+from dispense.sheets.material import shift_material_content
 from dispense.shift.player import play_shift
 from dispense.shift.windows import OPEN, SURFACE, latest_times
 

@@ -28,7 +28,7 @@ from dispense.jobs.fill import fill
 from dispense.reports.cure import cure_report, moisture_report
 from dispense.reports.day import life_day
 from dispense.reports.runs import room_runs
-from dispense.sheets.content import batch_words, board_headline, cure_board_content
+from dispense.sheets.board import batch_words, board_headline, cure_board_content
 from dispense.shift.findings import batch_findings
 from dispense.shift.player import play_plan
 from dispense.shift.results import numbers_text

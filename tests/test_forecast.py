@@ -1461,7 +1461,8 @@ def test_a_holiday_is_no_error(files, tmp_path, capsys):
 
 
 def test_what_is_missing_is_never_staged_nor_taken_for_a_lot_of_that_name():
-    from dispense.sheets.content import containers_text, shift_material_content, staging_content
+    from dispense.sheets.material import containers_text, shift_material_content
+    from dispense.sheets.staging import staging_content
 
     rows = paste_rows(days=1, quantity=100)
     rows["Components"][0]["container"] = 100

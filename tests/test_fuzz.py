@@ -11,7 +11,8 @@ from plans import hand_rows
 
 from dispense.base.errors import Problem
 from dispense.plan.records import raw_table, read_plan
-from dispense.sheets.content import RESULTS, Content
+from dispense.sheets.results import RESULTS
+from dispense.sheets.spec import Content
 
 TABLE_CASES, FILE_CASES = 270, 30
 

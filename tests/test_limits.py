@@ -20,7 +20,8 @@ from dispense.books.plan import write_plan
 from dispense.formulas.evaluate import evaluate_package
 from dispense.jobs.fill import fill, template_folder
 from dispense.plan.amounts import applications
-from dispense.sheets import content as sheets
+from dispense.sheets.check import shot_check_content
+from dispense.sheets.setup import station_setup_content
 from dispense.shift.player import play_plan
 from dispense.shift.setup import setup_card
 from dispense.shift.store import NANO
@@ -103,8 +104,8 @@ def test_setup_card_and_check_sheet_say_the_same_of_a_shot():
     # 0.01 g on, so two shots: 0.277 g ± 0.01385 g = 0.26315 to 0.29085 g
     plan = make(dot_rows())
     result = next(play_plan(plan))
-    check = sheets.shot_check_content(plan, result, STAMP).values
-    (row,) = sheets.station_setup_content(plan, setup_card(plan, "hem"), STAMP).tables["SetupShots"]
+    check = shot_check_content(plan, result, STAMP).values
+    (row,) = station_setup_content(plan, setup_card(plan, "hem"), STAMP).tables["SetupShots"]
     assert (check["shots_together"], check["low"], check["high"]) == (2, 0.264, 0.290)
     assert [row[name] for name in ("shots_together", "mass_of_n_shots", "mass_low", "mass_high")] == [
         check[name] for name in ("shots_together", "target", "low", "high")
@@ -128,7 +129,7 @@ def test_a_shift_draws_what_its_checks_weigh():
 def test_a_stated_check_volume_is_one_shot_of_its_own():
     # 4 mL of 1 g/mL ± 5 %: 3.8 to 4.2 g, a scale tells it at once
     plan = make(dot_rows(check_volume=4))
-    values = sheets.shot_check_content(plan, next(play_plan(plan)), STAMP).values
+    values = shot_check_content(plan, next(play_plan(plan)), STAMP).values
     assert (values["shots_together"], values["low"], values["high"]) == (1, 3.8, 4.2)
     assert values["headline"] == "4.00 g  (3.80 to 4.20 g)"
 
@@ -146,7 +147,7 @@ def test_without_a_meter_tolerance_the_limits_are_the_parts():
 def test_without_any_tolerance_there_are_no_limits_and_a_finding():
     plan = make(dot_rows(meter_tolerance=0))
     result = next(play_plan(plan))
-    content = sheets.shot_check_content(plan, result, STAMP)
+    content = shot_check_content(plan, result, STAMP)
     assert content.values["low"] is None and content.values["high"] is None
     assert content.values["headline"] in ("0.138 g, no limits", "0.139 g, no limits")  # 0.1385: a tie
     (finding,) = weighing_findings(plan.stations[0], result.jobs[0].applications, result.density)
@@ -178,11 +179,11 @@ def test_highest_pressure_and_flow_are_rounded_down():
     rows = hand_rows()
     rows["Stations"][0].update(pressure_limit=89.96, flow_limit=0.5006, meter_tolerance=0.02)
     plan = make(rows)
-    values = sheets.station_setup_content(plan, setup_card(plan, "hem"), STAMP).values
+    values = station_setup_content(plan, setup_card(plan, "hem"), STAMP).values
     assert (values["pressure_limit"], values["flow_limit"]) == (89.9, 0.5)
     rows["Stations"][0].update(pressure_limit=90, flow_limit=30)
     plan = make(rows)
-    values = sheets.station_setup_content(plan, setup_card(plan, "hem"), STAMP).values
+    values = station_setup_content(plan, setup_card(plan, "hem"), STAMP).values
     assert (values["pressure_limit"].text, values["flow_limit"].text) == ("90.0", "30.0")
 
 

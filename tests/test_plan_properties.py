@@ -27,7 +27,13 @@ from dispense.plan.demo import DEMO
 from dispense.plan.materials import MILESTONES, cure_life, working_life
 from dispense.plan.records import Plan, RawTable, read_plan
 from dispense.plan.tables import BY_NAME, TABLES
-from dispense.sheets import content as sheets
+from dispense.sheets.board import cure_board_content
+from dispense.sheets.check import shot_check_content
+from dispense.sheets.material import shift_material_content
+from dispense.sheets.results import results_content
+from dispense.sheets.setup import station_setup_content
+from dispense.sheets.spec import Content
+from dispense.sheets.staging import staging_content
 from dispense.shift.player import play_plan, play_shift
 from dispense.shift.results import CATEGORIES
 from dispense.shift.setup import setup_card, station_parts
@@ -369,26 +375,26 @@ def demo_tables(days: int = 1) -> dict[str, RawTable]:
     return tables
 
 
-def said(tables: dict[str, RawTable]) -> list[sheets.Content]:
+def said(tables: dict[str, RawTable]) -> list[Content]:
     """All that the sheets of a plan say."""
     plan, problems = read_plan(tables)
     assert problems == []
     results = played(plan)
-    found = [sheets.results_content(plan, results, "stamp"), sheets.staging_content(plan, results, "stamp")]
+    found = [results_content(plan, results, "stamp"), staging_content(plan, results, "stamp")]
     for result in results:
         found += [
-            sheets.shift_material_content(plan, result, "stamp"),
-            sheets.cure_board_content(plan, result, "stamp"),
-            sheets.shot_check_content(plan, result, "stamp"),
+            shift_material_content(plan, result, "stamp"),
+            cure_board_content(plan, result, "stamp"),
+            shot_check_content(plan, result, "stamp"),
         ]
     return found + [
-        sheets.station_setup_content(plan, setup_card(plan, row.station), "stamp")
+        station_setup_content(plan, setup_card(plan, row.station), "stamp")
         for row in plan.stations
         if station_parts(plan, row.station)
     ]
 
 
-def figures(contents: list[sheets.Content]) -> list[tuple[str, dict, dict]]:
+def figures(contents: list[Content]) -> list[tuple[str, dict, dict]]:
     return [(item.spec.key, item.values, item.tables) for item in contents]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import hashlib
 import io
@@ -23,15 +24,21 @@ from plans import make as make_plan
 
 from dispense import cli
 from dispense.base.errors import DispenseError
+from dispense.base.findings import NOTE, STOP, Finding
+from dispense.base.naming import fold
 from dispense.books.pages import text_lines
 from dispense.books.plan import new_plan, write_plan
-from dispense.books.templates import make
+from dispense.books.templates import make, template
 from dispense.jobs.cure import cure_file
-from dispense.jobs.fill import _fill_open, fill, safe_name, template_folder
+from dispense.jobs.fill import Templates, _fill_open, _template_problems, fill, safe_name, template_folder
 from dispense.jobs.fit import fit_file
 from dispense.jobs.forecast import forecast_file
 from dispense.plan.read import load_plan
-from dispense.sheets import content as sheets
+from dispense.sheets.catalogue import LAYOUTS, SPECS
+from dispense.sheets.check import SHOT_CHECK, shot_check_content
+from dispense.sheets.material import SHIFT_MATERIAL, shift_material_content
+from dispense.sheets.pieces import warning_rows
+from dispense.sheets.spec import SheetSpec
 from dispense.shift.player import play_plan, play_shift
 from dispense.xlsx.package import MAIN, Package, iter_cells
 
@@ -91,9 +98,9 @@ def digests(folder):
 # --------------------------------------------------------------------------------------- templates
 
 
-@pytest.mark.parametrize("key", sheets.SPECS)
+@pytest.mark.parametrize("key", SPECS)
 def test_templates_have_every_name_and_column(key):
-    spec = sheets.SPECS[key]
+    spec = SPECS[key]
     package = Package.open(template_folder() / spec.file)
     names = {item.name for item in package.defined_names}
     assert {item.name for item in spec.names} <= names
@@ -101,10 +108,10 @@ def test_templates_have_every_name_and_column(key):
         assert {item.title for item in fields} <= set(package.table(name).columns), name
 
 
-@pytest.mark.parametrize("key", sheets.SPECS)
+@pytest.mark.parametrize("key", SPECS)
 def test_templates_are_those_their_maker_writes(key):
     """Same declarations, same workbook: a template never says anything else than its sheet."""
-    old, new = Package.open(template_folder() / sheets.SPECS[key].file), Package.open(make(key))
+    old, new = Package.open(template_folder() / SPECS[key].file), Package.open(make(key))
     assert old.defined_names == new.defined_names
     assert old.tables == new.tables
     for one, other in zip(old.worksheets, new.worksheets, strict=True):
@@ -113,9 +120,9 @@ def test_templates_are_those_their_maker_writes(key):
         assert formulas(old, one) == formulas(new, other)
 
 
-@pytest.mark.parametrize("key", sheets.SPECS)
+@pytest.mark.parametrize("key", SPECS)
 def test_templates_print_on_one_page_width_with_numbers_and_stamp(key):
-    book = openpyxl.load_workbook(template_folder() / sheets.SPECS[key].file)
+    book = openpyxl.load_workbook(template_folder() / SPECS[key].file)
     for sheet in book:
         assert sheet.sheet_properties.pageSetUpPr.fitToPage
         assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (1, 0)
@@ -134,6 +141,86 @@ def test_wrapped_lines_counts_whole_words():
     assert text_lines("one two three four five six seven", 11, 10) == 4
     assert text_lines("x" * 40, 11, 10) == 4
     assert text_lines("a\nb", 11, 10) == 2
+
+
+def test_a_note_that_goes_on_is_not_coloured_as_a_warning():
+    """The sheets colour a line that begins with the mark or with three blanks: only those that warn do."""
+    words = "wait 45 min after shot 1 before shot 2, in one shot it would reach 63.7 °C"
+    for kind, is_marked in ((NOTE, False), (STOP, True)):
+        lines = [row["warning"] for row in warning_rows([Finding(kind, words)], 40)]
+        assert len(lines) > 1
+        assert [line.startswith(("▲", "   ")) for line in lines] == [is_marked] * len(lines)
+
+
+# ---------------------------------------------------------------------------------- labels and names
+
+
+def relabelled(spec: SheetSpec, table: str, labels: dict[str, tuple[str, ...]]) -> SheetSpec:
+    """The sheet with other words over some columns of a table."""
+    fields = tuple(
+        dataclasses.replace(item, labels=labels.get(item.name, item.labels)) for item in spec.tables[table]
+    )
+    return dataclasses.replace(spec, tables=spec.tables | {table: fields})
+
+
+@pytest.mark.parametrize("key", SPECS)
+def test_every_word_over_a_column_means_one_field(key):
+    """A label, old or new, that two columns of a table share would fill the wrong one."""
+    for table in SPECS[key].tables:
+        words = [fold(word) for item in SPECS[key].columns(table) for word in item.headings]
+        assert len(words) == len(set(words)), table
+
+
+def test_a_new_label_fills_templates_with_the_old_one_and_the_name(tmp_path):
+    """Wording may change; a template of any age is filled with the same values, and its units hold."""
+    rows = hand_rows()
+    rows["Stations"][0].update(meter_tolerance=0.05)
+    plan = make_plan(rows)
+    content = shot_check_content(plan, next(play_plan(plan)), STAMP)
+    old = relabelled(SHOT_CHECK, "CheckShots", {"low": ("Least mass",)})
+    new = relabelled(SHOT_CHECK, "CheckShots", {"low": ("Lower limit", "Least mass"), "time": ("Due",)})
+    sources = {
+        "named": template_folder() / SHOT_CHECK.file,  # headers as the names have them: Low [g], Time
+        "old": tmp_path / "old.xlsx",
+        "new": tmp_path / "new.xlsx",
+    }
+    sources["old"].write_bytes(template(old, LAYOUTS["shot_check"]))
+    sources["new"].write_bytes(template(new, LAYOUTS["shot_check"]))
+    found = {}
+    for name, source in sources.items():
+        package = Package.open(source)
+        assert _template_problems(new, package) == [], name
+        out = tmp_path / f"{name}_filled.xlsx"
+        notes = Templates({"shot_check": source}, "A4", STAMP).fill(
+            dataclasses.replace(content, spec=new), out
+        )
+        assert notes == [], name
+        found[name] = table_rows(openpyxl.load_workbook(out), "CheckShots")
+    heads = {name: list(rows[0])[1:4] for name, rows in found.items()}
+    assert heads["named"] == ["Time", "Target [g]", "Low [g]"]
+    assert heads["old"] == ["Time", "Target [g]", "Least mass [g]"]
+    assert heads["new"] == ["Due", "Target [g]", "Lower limit [g]"]
+    values = {name: [list(row.values())[:5] for row in rows] for name, rows in found.items()}
+    assert values["named"] == values["old"] == values["new"]
+    assert all(None not in row for row in values["new"])
+    # a needed column under none of its words is missed by the word of today
+    book = openpyxl.load_workbook(sources["named"])
+    book["Checks"].tables["CheckShots"].tableColumns[3].name = "Weight [g]"
+    (row,) = (cell.row for cell in book["Checks"]["D"] if cell.value == "Low [g]")
+    book["Checks"].cell(row, 4).value = "Weight [g]"
+    book.save(tmp_path / "strange.xlsx")
+    problems = _template_problems(new, Package.open(tmp_path / "strange.xlsx"))
+    assert len(problems) == 1 and "Lower limit" in str(problems[0]) and "Weight [g]" in str(problems[0])
+
+
+def test_a_new_label_finds_its_column_in_the_open_workbook(hand, monkeypatch):
+    plan = load_plan(hand)
+    new = relabelled(SHIFT_MATERIAL, "MaterialParts", {"shot": ("Volume of one",), "part": ("Work piece",)})
+    monkeypatch.setitem(SPECS, "shift_material", new)
+    content = dataclasses.replace(shift_material_content(plan, next(play_plan(plan)), STAMP), spec=new)
+    book = Card()  # its headers are those of the names: Shot [L], Part
+    _fill_open([content], book)
+    assert (book.sheets[0].cells[5, 2], book.sheets[0].cells[5, 3]) == (pytest.approx(0.01), "frame")
 
 
 # ------------------------------------------------------------------------------------ what is filled
@@ -600,7 +687,7 @@ class Card(test_target.Book):
 def test_the_open_workbook_is_filled(hand):
     """Through a stand-in for the spreadsheet; a shot of the hand-worked plan is 10 mL."""
     plan = load_plan(hand)
-    content = sheets.shift_material_content(plan, next(play_plan(plan)), STAMP)
+    content = shift_material_content(plan, next(play_plan(plan)), STAMP)
     book = Card()
     notes = _fill_open([content], book)
     cells = book.sheets[0].cells
@@ -622,7 +709,7 @@ def test_limits_in_the_open_workbook_show_all_digits_and_follow_labels():
     rows["Beads"][0].update(length=13.85)
     rows["Stations"][0].update(meter_tolerance=0.05, check_volume=None)
     plan = make_plan(rows)
-    content = sheets.shot_check_content(plan, next(play_plan(plan)), STAMP)
+    content = shot_check_content(plan, next(play_plan(plan)), STAMP)
     book = Card()
     (page,) = book.sheets
     page.tables.clear()
@@ -778,7 +865,7 @@ def test_sheets_compute_with_what_is_written_in(tmp_path):
 def test_charts_have_axis_titles_with_units():
     space = "{http://schemas.openxmlformats.org/drawingml/2006/chart}"
     charts = 0
-    for spec in sheets.SPECS.values():
+    for spec in SPECS.values():
         package = Package.open(template_folder() / spec.file)
         for sheet in package.worksheets:
             for part in package.charts(sheet):

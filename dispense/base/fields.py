@@ -67,7 +67,9 @@ class Field:
     (TRUE/FALSE); `vector` (a row or column of numbers, taken whole); `matrix` (a block of numbers,
     taken whole); `record` (one row of `columns`, taken whole); `points` (2 or 3 numeric columns and
     optional last text column, taken whole); `date`, `clock` (time of day), `moment` (date and time).
-    `default` None means that the field may be blank and then is None.
+    `default` None means that the field may be blank and then is None. `labels` are its words on paper,
+    today's first, then older ones that a plant's template may still have; without them the words are
+    those of the name.
     """
 
     name: str
@@ -83,6 +85,7 @@ class Field:
     columns: tuple[Field, ...] = ()
     may_be_blank: bool = False  # for vectors and matrices: single blanks become NaN
     refers: str = ""  # for texts: the plan table whose key it must name
+    labels: tuple[str, ...] = ()  # words on paper, apart from the name: today's, then older ones
 
     @property
     def is_required(self) -> bool:
@@ -102,15 +105,27 @@ class Field:
     @property
     def title(self) -> str:
         """The column header: "Bead width [mm]" for bead_width in mm."""
-        words = [_CAPITALS.get(word, word) for word in self.name.split("_")]
-        name = " ".join(words)
-        name = name[:1].upper() + name[1:]
-        return f"{name} [{self.unit}]" if self.unit and self.unit != AS_GIVEN else name
+        return f"{self.heading} [{self.unit}]" if self.unit and self.unit != AS_GIVEN else self.heading
 
     @property
     def heading(self) -> str:
-        """The column header without its unit."""
-        return self.title.removesuffix(f" [{self.unit}]") if self.unit else self.title
+        """The column header without its unit: the label of today, else the words of the name."""
+        return self.labels[0] if self.labels else self._named
+
+    @property
+    def headings(self) -> tuple[str, ...]:
+        """All that a header may call it, without a unit: its labels, and the words of its name.
+
+        >>> Field("mass_low", "number", "g", labels=("Lower limit", "Least mass")).headings
+        ('Lower limit', 'Least mass', 'Mass low')
+        """
+        return tuple(dict.fromkeys((*self.labels, self._named)))
+
+    @property
+    def _named(self) -> str:
+        words = [_CAPITALS.get(word, word) for word in self.name.split("_")]
+        name = " ".join(words)
+        return name[:1].upper() + name[1:]
 
     def allowed(self) -> str:
         """What is allowed, worded to follow "it must be"."""

@@ -7,47 +7,37 @@ columns. Labels, headers and units come from the fields; formats round a figure 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Iterable, Mapping, Sequence
 
 from openpyxl import Workbook
+from openpyxl.cell.cell import Cell
+from openpyxl.chart import BarChart, LineChart, Reference, Series
+from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.drawing.line import LineProperties
 from openpyxl.formatting.rule import FormulaRule, Rule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.styles.differential import DifferentialStyle
 from openpyxl.styles.numbers import NumberFormat
-from openpyxl.utils import get_column_letter
+from openpyxl.utils import column_index_from_string, get_column_letter
 from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.table import Table, TableStyleInfo
 from openpyxl.worksheet.worksheet import Worksheet
 
 from ..base.clock import FAR
 from ..base.fields import Field
-from ..sheets.content import SheetSpec
+from ..sheets.layout import OTHER_DAY, THREE, Axes, Calculated, Column, Drawn, Written, form_of
+from ..sheets.spec import SheetSpec
 from . import style
+from .charts import add_legend, dress
 from .pages import row_height, text_lines
 
-__all__ = ["STAMP_MARK", "Calculated", "Form", "form_of"]
+__all__ = ["STAMP_MARK", "Form", "FormBook"]
 
 STAMP_MARK = "[stamp]"  # in a footer, where the stamp goes
 
-_THREE = "[<10]0.00;[<100]0.0;#,##0"  # three or four figures, whatever the size
-_FORMS = {
-    "mL": _THREE,
-    "g": _THREE,
-    "kg": "[<10]0.000;[<100]0.00;#,##0.0",
-    "s": "[<100]0.0;#,##0",
-    "mm": "[<10]0.00;0.0",
-    "bar": "0.0",
-    "mL/s": "[<1]0.000;[<10]0.00;0.0",
-    "mm/s": "0",
-    "1/s": "#,##0",
-    "g/mL": "0.000",
-    "": "0.0%",
-}
-OTHER_DAY = "ddd d mmm hh:mm"
 OTHER_DAYS = ((FAR - 1, "ddd d mmm yyyy hh:mm"), (0, OTHER_DAY))  # days away, the furthest first
-DASHED = '[=0]"–";[<100]0.0;#,##0'  # a dash for nothing
+LIGHT = "A9A9A9"
 
 HEADLINE = Font(name=style.FAMILY, size=28, bold=True, color=style.DARK)
 FORM_TITLE = Font(name=style.FAMILY, size=14, bold=True, color=style.ACCENT)
@@ -65,51 +55,36 @@ _MARKED = PatternFill(bgColor=style.WARNING_FILL.start_color, fill_type="solid")
 _NUMERIC = ("number", "whole", "date", "moment")
 
 
-@dataclass(frozen=True, slots=True)
-class Calculated:
-    """A column of `SheetSpec.computed`; in its formula `{name}` is another column of the same row."""
-
-    name: str
-    formula: str
-    form: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Written:
-    """A table column to be filled in by hand."""
-
-    title: str
-    tick: bool = False
+_POINT = 12700  # of the drawing units that lines are measured in
+_LINES = {  # ink and width in points of a line by its look
+    "marked": (style.DARK, 2.0),
+    "solid": (LIGHT, 1.25),
+    "dash": (style.GREY, 1.25),
+    "lgDash": (style.GREY, 1.25),
+}
+_BARS = {"dark": style.ACCENT, "light": LIGHT}
 
 
-Column = str | Calculated | Written
+class FormBook:
+    """The workbook of a sheet; `page` adds a worksheet."""
 
+    def __init__(self, spec: SheetSpec):
+        self.spec = spec
+        self.book = Workbook()
+        self.book.remove(self.book.active)
 
-def form_of(item: Field, moments: str = "hh:mm") -> str:
-    """The number format that rounds a field's figures to what they are worth."""
-    if item.kind == "date":
-        return "ddd yyyy-mm-dd"
-    if item.kind == "moment":
-        return moments
-    if item.kind == "whole":
-        return "#,##0"
-    return _FORMS.get(item.unit, "General") if item.kind == "number" else "@"
+    def page(self, title: str, widths: Sequence[float], *, landscape: bool) -> Form:
+        """A new worksheet: the widths of its columns in characters, how it lies."""
+        return Form(self.book, self.spec, title, widths, landscape=landscape)
 
 
 class Form:
-    """One worksheet of a template, written from top to bottom."""
+    """One worksheet of a template, written from top to bottom: a `sheets.layout.Form`."""
 
     def __init__(
-        self,
-        book: Workbook,
-        spec: SheetSpec,
-        title: str,
-        widths: Sequence[float],
-        *,
-        landscape: bool,
-        moments: str = "hh:mm",
+        self, book: Workbook, spec: SheetSpec, title: str, widths: Sequence[float], *, landscape: bool
     ):
-        self.book, self.spec, self.moments = book, spec, moments
+        self.book, self.spec = book, spec
         self.ws: Worksheet = book.create_sheet(title)
         self.row = 1
         self.columns = len(widths)
@@ -125,33 +100,33 @@ class Form:
 
     # -- pieces -----------------------------------------------------------------------------
 
-    def cell(self, column: int, value: Any = None, row: int | None = None):
+    def _cell(self, column: int, value: str | float | None = None, row: int | None = None) -> Cell:
         """A cell of the current row."""
         return self.ws.cell(self.row if row is None else row, column, value)
 
-    def merge(self, column: int, span: int, row: int | None = None) -> None:
+    def _merge(self, column: int, span: int, row: int | None = None) -> None:
         """Merge cells of one row."""
         row = self.row if row is None else row
         if span > 1:
             self.ws.merge_cells(start_row=row, start_column=column, end_row=row, end_column=column + span - 1)
 
-    def name(self, name: str, column: int, row: int | None = None) -> None:
+    def _name(self, name: str, column: int, row: int | None = None) -> None:
         """Let a defined name refer to a cell."""
         letter, row = get_column_letter(column), self.row if row is None else row
         if name == "day":
             self.day = f"${letter}${row}"
         self.book.defined_names[name] = DefinedName(name, attr_text=f"'{self.ws.title}'!${letter}${row}")
 
-    def height(self, points: float) -> None:
+    def _height(self, points: float) -> None:
         """The height of the current row."""
         self.ws.row_dimensions[self.row].height = points
 
     def head(self, *, named: bool = True) -> None:
         """Title, plant and line, and the headline: the largest thing on the page."""
         half = self.columns // 2
-        self.cell(1, self.spec.title if named else f"{self.spec.title}: {self.ws.title.lower()}")
-        self.cell(1).font = FORM_TITLE
-        self.height(22)
+        self._cell(1, self.spec.title if named else f"{self.spec.title}: {self.ws.title.lower()}")
+        self._cell(1).font = FORM_TITLE
+        self._height(22)
         if not named:
             self.row += 1
             return
@@ -160,65 +135,114 @@ class Form:
             ("plant", half + 1, right - right // 2),
             ("line", self.columns - right // 2 + 1, right // 2),
         ):
-            self.merge(column, span)
-            cell = self.cell(column)
+            self._merge(column, span)
+            cell = self._cell(column)
             cell.font, cell.alignment = (
                 SMALL_BOLD,
                 Alignment(horizontal="right", vertical="center", shrink_to_fit=True),
             )
-            self.name(name, column)
+            self._name(name, column)
         for column in range(1, self.columns + 1):
-            self.cell(column).border = Border(bottom=_RULE)
+            self._cell(column).border = Border(bottom=_RULE)
         self.row += 1
-        self.merge(1, self.columns)
-        cell = self.cell(1)
+        self._merge(1, self.columns)
+        cell = self._cell(1)
         cell.font = HEADLINE
         cell.alignment = Alignment(vertical="center", wrap_text=True)
-        self.name("headline", 1)
-        self.height(46)
+        self._name("headline", 1)
+        self._height(46)
         self.row += 1
 
-    def cards(self, *items: tuple[str, int], small: bool = False) -> None:
+    def cards(
+        self, *items: tuple[str, int], small: bool = False, forms: Mapping[str, str] | None = None
+    ) -> None:
         """Labelled figures side by side, `(name, columns)` each; `small` ones are long texts."""
         column = 1
         for name, span in items:
             item = self.fields[name]
-            self.merge(column, span)
-            self.merge(column, span, self.row + 1)
-            label, value = self.cell(column, item.title), self.cell(column, row=self.row + 1)
+            self._merge(column, span)
+            self._merge(column, span, self.row + 1)
+            label, value = self._cell(column, item.title), self._cell(column, row=self.row + 1)
             label.font, label.alignment = LABEL, Alignment(vertical="bottom", indent=0)
             value.font = SMALL_BOLD if small else FIGURE
-            value.number_format = form_of(item, self.moments)
+            value.number_format = (forms or {}).get(name) or form_of(item)
             is_text = item.kind == "text"
             value.alignment = Alignment(
                 horizontal="left", vertical="top", wrap_text=is_text, shrink_to_fit=not is_text
             )
             for place in range(column, column + span):
-                self.cell(place, row=self.row + 1).border = _UNDER
-            self.name(name, column, self.row + 1)
+                self._cell(place, row=self.row + 1).border = _UNDER
+            self._name(name, column, self.row + 1)
             column += span
-        self.height(12)
+        self._height(12)
         self.ws.row_dimensions[self.row + 1].height = 16
         self.row += 2
 
     def section(self, text: str, note: str = "") -> None:
         """A heading between tables, with a note behind it."""
-        self.height(8)
+        self._height(8)
         self.row += 1
-        cell = self.cell(1, text)
+        cell = self._cell(1, text)
         cell.font = style.SECTION
         cell.alignment = Alignment(vertical="bottom")
         if note:
             column = 1 + max(2, round(len(text) / 8))
-            self.cell(column, note).font = style.NOTE
-            self.cell(column).alignment = Alignment(vertical="bottom")
-        self.height(18)
+            self._cell(column, note).font = style.NOTE
+            self._cell(column).alignment = Alignment(vertical="bottom")
+        self._height(18)
         self.row += 1
 
-    def note(self, text: str) -> None:
-        """A line of explanation."""
-        self.cell(1, text).font = style.NOTE
-        self.row += 1
+    def put(self, column: int, text: str, *, bold: bool = False) -> None:
+        """A text or a formula of one cell; the row goes on."""
+        self._cell(column, text).font = style.BOLD if bold else style.BODY
+
+    def repeat(self, *items: tuple[str, int]) -> None:
+        """Values of the first worksheet, `(name, column)` each, on another one."""
+        for name, column in items:
+            cell = self._cell(column, f"={self.book.defined_names[name].attr_text}")
+            cell.font, cell.alignment = SMALL_BOLD, style.LEFT
+            cell.number_format = "yyyy-mm-dd" if name == "day" else "General"
+            if name == "day":
+                self.day = f"${cell.column_letter}${cell.row}"
+
+    def named(self, name: str, column: int) -> str:
+        """A figure behind a text in the same row; returns its fixed address."""
+        self._name(name, column)
+        cell = self._cell(column)
+        cell.font, cell.number_format, cell.alignment = style.BOLD, THREE, style.RIGHT
+        return f"${cell.column_letter}${cell.row}"
+
+    def entry(self, column: int, value: float | None, form: str, span: int = 1) -> str:
+        """A yellow cell for the reader to change; the row goes on; returns its fixed address."""
+        cell = self._cell(column, value)
+        style.input_cell(cell)
+        cell.font, cell.border, cell.number_format = SMALL_BOLD, _WRITE, form
+        cell.alignment = Alignment(horizontal="right", vertical="center")
+        self._merge(column, span)
+        return f"${cell.column_letter}${cell.row}"
+
+    def choice(self, name: str, span: int, table: str, column: str) -> str:
+        """A yellow cell for one of a table's values; returns its fixed address."""
+        address = self.entry(1, None, "@", span)
+        self._name(name, 1)
+        self._cell(1).alignment = Alignment(horizontal="left", shrink_to_fit=True)
+        row, letters = self.ranges[table]
+        listed = f"${letters[column]}${row}"
+        choice = DataValidation(
+            "list",
+            formula1=f"={listed}:{listed}",
+            allow_blank=True,
+            showErrorMessage=True,
+            errorStyle="warning",
+            error=f"This {column} is not in the table above.",
+        )
+        choice.add(address.replace("$", ""))
+        self.ws.add_data_validation(choice)
+        return address
+
+    def skip(self, rows: int = 1) -> None:
+        """Go on so many rows below."""
+        self.row += rows
 
     # -- tables -----------------------------------------------------------------------------
 
@@ -227,7 +251,7 @@ class Form:
         key: str,
         columns: Sequence[Column],
         *,
-        forms: dict[str, str] | None = None,
+        forms: Mapping[str, str] | None = None,
         across: bool = False,
         big: bool = False,
         repeat: bool = False,
@@ -239,13 +263,12 @@ class Form:
 
         `marks` names the column whose warning mark tells the whole row apart.
         """
-        fields = {item.name: item for item in (*self.spec.tables[key], *self.spec.computed.get(key, ()))}
+        fields = {item.name: item for item in self.spec.columns(key)}
         letters = {}
         for place, column in enumerate(columns, 1):
-            if isinstance(column, str):
-                letters[column] = get_column_letter(place)
-            elif isinstance(column, Calculated):
-                letters[column.name] = get_column_letter(place)
+            name = column if isinstance(column, str) else column.name
+            if name:
+                letters[name] = get_column_letter(place)
         head, data = self.row, self.row + 1
         titles, lines = [], 1
         for place, column in enumerate(columns, 1):
@@ -261,7 +284,7 @@ class Form:
             width = self.ws.column_dimensions[get_column_letter(place)].width
             if not (across and place == len(columns)):
                 lines = max(lines, text_lines(title, width, 9.0, 0 if right or place == 1 else 1))
-            cell = self.cell(place, row=data)
+            cell = self._cell(place, row=data)
             self._sample(cell, column, item, forms or {}, big)
             if item is not None and item.kind == "moment":
                 self._date_other_days(cell.coordinate, f"${letters[marks]}{data}" if marks else "")
@@ -277,9 +300,9 @@ class Form:
                 cell.fill = style.RESULT_FILL
         if across:
             for place in range(len(columns) + 1, self.columns + 1):
-                self.cell(place, row=data).border = _UNDER
-                self.cell(place, row=head).fill = style.HEADER_FILL
-        self.height(row_height(lines, 9.0) + (13 if filtered else 2))
+                self._cell(place, row=data).border = _UNDER
+                self._cell(place, row=head).fill = style.HEADER_FILL
+        self._height(row_height(lines, 9.0) + (13 if filtered else 2))
         if rows_high:
             self.ws.row_dimensions[data].height = rows_high
         last = get_column_letter(len(columns))
@@ -299,7 +322,7 @@ class Form:
         self.row += 2
 
     def _header(self, place: int, title: str, right: bool, filtered: bool) -> None:
-        cell = self.cell(place, title)
+        cell = self._cell(place, title)
         style.header(cell, right)
         cell.font = SMALL_HEADER
         cell.alignment = Alignment(
@@ -309,13 +332,15 @@ class Form:
             indent=0 if right or place == 1 else 1,
         )
 
-    def _sample(self, cell, column: Column, item: Field | None, forms: dict[str, str], big: bool) -> None:
+    def _sample(
+        self, cell: Cell, column: Column, item: Field | None, forms: Mapping[str, str], big: bool
+    ) -> None:
         cell.font = FIGURE if big else SMALL
         cell.border = _UNDER
         name = item.name if item else ""
         if item is not None:
             form = column.form if isinstance(column, Calculated) else ""
-            cell.number_format = forms.get(name) or form or form_of(item, self.moments)
+            cell.number_format = forms.get(name) or form or form_of(item)
         if isinstance(column, Written):
             cell.border = _WRITE
             cell.fill = style.INPUT_FILL if not column.tick else PatternFill()
@@ -364,84 +389,136 @@ class Form:
         row, letters = self.ranges[key]
         return f"{_quoted(self.ws.title)}!${letters[name]}${row}:${letters[name]}${row}"
 
-    def total(self, key: str, names: Iterable[str], form: str = "") -> None:
+    def here(self, name: str) -> str:
+        """The cell of a defined name of this worksheet, as a formula writes it."""
+        return str(self.book.defined_names[name].attr_text).rpartition("!")[2].replace("$", "")
+
+    def total(self, key: str, names: Iterable[str], forms: Mapping[str, str] | None = None) -> None:
         """A row of sums below the table just written."""
         data, letters = self.ranges[key]
         self.row = max(self.row, data + 1)
-        fields = {item.name: item for item in self.spec.tables[key]}
-        self.cell(1, "Total")
+        fields = {item.name: item for item in self.spec.columns(key)}
+        self._cell(1, "Total")
         for place in range(1, len(self.ws.tables[key].tableColumns) + 1):
-            cell = self.cell(place)
+            cell = self._cell(place)
             cell.font, cell.border = SMALL_BOLD, Border(top=_HAIR, bottom=_RULE)
             cell.fill = style.RESULT_FILL
         for name in names:
             cell = self.ws[f"{letters[name]}{self.row}"]
             cell.value = f"=SUM({self.area(key, name)})"
-            cell.number_format = form or form_of(fields[name]) if name in fields else form
+            cell.number_format = (forms or {}).get(name) or form_of(fields[name])
             cell.alignment = Alignment(horizontal="right")
         self.row += 1
 
-    def figure(self, column: int, text: str, formula: str, form: str, span: int = 2) -> None:
-        """A label and a computed cell behind it."""
-        self.merge(column, span)
-        label = self.cell(column, text)
+    def figure(self, text: str, formula: str, form: str, span: int) -> None:
+        """A label over `span` columns and a computed cell behind it; the row goes on."""
+        self._merge(1, span)
+        label = self._cell(1, text)
         label.font, label.alignment = SMALL, Alignment(horizontal="right", vertical="center")
-        cell = self.cell(column + span, formula)
+        cell = self._cell(1 + span, formula)
         style.result_cell(cell)
         cell.font, cell.number_format = SMALL_BOLD, form
         cell.alignment = Alignment(horizontal="right", vertical="center", shrink_to_fit=True)
 
-    def entry(self, column: int, value: Any, form: str = "General"):
-        """A yellow cell for the reader to change; returns its fixed address."""
-        cell = self.cell(column, value)
-        style.input_cell(cell)
-        cell.font, cell.border, cell.number_format = SMALL_BOLD, _WRITE, form
-        cell.alignment = Alignment(horizontal="right", vertical="center")
-        return f"${get_column_letter(column)}${self.row}"
+    def freeze(self, key: str, columns: int) -> None:
+        """Keep the header of a table and its first columns in sight."""
+        self.ws.freeze_panes = self.ws.cell(self.ranges[key][0], columns + 1)
+
+    # -- charts -----------------------------------------------------------------------------
+
+    def room(self, rows: int) -> int:
+        """Keep rows free for a chart; returns the first of them."""
+        self.row += rows
+        return self.row - rows
+
+    def lines(
+        self, key: str, x: str, drawn: Sequence[Drawn], axes: Axes, *, at: int, size: tuple[float, float]
+    ) -> None:
+        """A chart of lines in the room kept, of a size in cm; the filling sets the scale of its values."""
+        chart = LineChart()
+        for item in drawn:
+            ink, width = _LINES[item.look]
+            is_marked = item.look == "marked"
+            series = Series(self._column(key, item.column), title=item.title)
+            series.graphicalProperties = GraphicalProperties(
+                ln=LineProperties(
+                    solidFill=ink, w=round(_POINT * width), prstDash=None if is_marked else item.look
+                )
+            )
+            series.marker.symbol = "circle" if is_marked else "none"
+            series.smooth = False
+            chart.series.append(series)
+        # the filling puts its limits here: a fixed scale is one that may be set
+        chart.y_axis.scaling.min, chart.y_axis.scaling.max, chart.y_axis.majorUnit = 0.0, 1.0, 0.25
+        self._chart(chart, self._column(key, x), axes, at, size)
+
+    def bars(
+        self, key: str, x: str, drawn: Sequence[Drawn], axes: Axes, *, at: int, size: tuple[float, float]
+    ) -> None:
+        """A chart of stacked bars in the room kept, of a size in cm."""
+        chart = BarChart()
+        chart.grouping, chart.overlap, chart.gapWidth = "stacked", 100, 60
+        for item in drawn:
+            series = Series(self._column(key, item.column), title=item.title)
+            series.graphicalProperties = GraphicalProperties(solidFill=_BARS[item.look])
+            series.graphicalProperties.line = LineProperties(solidFill=style.DARK, w=_POINT // 2)
+            chart.series.append(series)
+        self._chart(chart, self._column(key, x), axes, at, size)
+
+    def _column(self, key: str, name: str) -> Reference:
+        row, letters = self.ranges[key]
+        column = column_index_from_string(letters[name])
+        return Reference(self.ws, min_col=column, min_row=row, max_row=row)
+
+    def _chart(
+        self, chart: BarChart | LineChart, x: Reference, axes: Axes, at: int, size: tuple[float, float]
+    ) -> None:
+        chart.set_categories(x)
+        dress(chart, None, axes.x, axes.y, y_form=axes.y_form)
+        add_legend(chart)
+        chart.x_axis.number_format = axes.x_form
+        chart.width, chart.height = size
+        self.ws.add_chart(chart, f"A{at}")
 
     # -- the end of a form ------------------------------------------------------------------
 
     def sign_off(self, labels: Sequence[str] = ("Prepared", "Released", "Received on the line")) -> None:
         """Boxes for name, date and signature."""
-        self.height(8)
+        self._height(8)
         self.row += 1
         width = self.columns // len(labels)
         for place, text in enumerate(labels):
             column = 1 + place * width
             last = self.columns if place == len(labels) - 1 else column + width - 1
             for row, high in ((self.row, 12), (self.row + 1, 26)):
-                self.merge(column, last - column + 1, row)
+                self._merge(column, last - column + 1, row)
                 self.ws.row_dimensions[row].height = high
-            self.cell(column, f"{text}: name, date, signature").font = LABEL
+            self._cell(column, f"{text}: name, date, signature").font = LABEL
             for at in range(column, last + 1):
-                self.cell(at).border = Border(
+                self._cell(at).border = Border(
                     top=_HAIR, left=_HAIR if at == column else None, right=_HAIR if at == last else None
                 )
-                self.cell(at, row=self.row + 1).border = Border(
+                self._cell(at, row=self.row + 1).border = Border(
                     bottom=_HAIR, left=_HAIR if at == column else None, right=_HAIR if at == last else None
                 )
         self.row += 2
 
-    def where(self, name: str) -> str:
-        """The cell of a defined name, as a formula of another sheet writes it."""
-        return self.book.defined_names[name].attr_text
-
     def cautions(self) -> None:
         """The cautions, wrapped over the width; the filling gives the row the height it needs."""
-        self.height(8)
+        self._height(8)
         self.row += 1
         for row in (self.row, self.row + 1):
-            self.merge(1, self.columns, row)
+            self._merge(1, self.columns, row)
             for column in range(1, self.columns + 1):
-                self.cell(column, row=row).fill = style.WARNING_FILL
-        self.cell(1, style.WARNING_MARK + "Cautions").font = SMALL_BOLD
-        self.height(15)
+                self._cell(column, row=row).fill = style.WARNING_FILL
+        self._cell(1, style.WARNING_MARK + "Cautions").font = SMALL_BOLD
+        self._height(15)
         self.row += 1
-        cell = self.cell(1)
+        cell = self._cell(1)
         cell.font = SMALL
         cell.alignment = Alignment(vertical="top", wrap_text=True)
-        self.height(15)
-        self.name("cautions", 1)
+        self._height(15)
+        self._name("cautions", 1)
         self.row += 1
 
 

@@ -16,22 +16,35 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 
 from ..base.errors import FileError, InputError, Problem, TemplateError
 from ..base.fields import Field
 from ..base.file_names import distinct_names, safe_name
 from ..base.findings import Finding, gravest_first
+from ..base.naming import fold
 from ..base.paper import paper_code
 from ..base.printed import Printed, PrintedLimits
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import unit_factor
+from ..plan.records import Plan
 from ..reports.findings import plan_findings
-from ..sheets import content as sheets
+from ..sheets.board import cure_board_content
+from ..sheets.catalogue import SPECS
+from ..sheets.check import SHOT_CHECK, check_headline, shot_check_content
+from ..sheets.material import shift_material_content
+from ..sheets.results import RESULTS, results_content
+from ..sheets.setup import STATION_SETUP, setup_headline, station_setup_content
+from ..sheets.spec import Content, Row, SheetSpec, Value
+from ..sheets.staging import staging_content
 from ..shift.player import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
+
+if TYPE_CHECKING:
+    from ..xlsx.package import Package
+    from ..xlsx.templates import Template
 
 __all__ = ["FillReport", "fill", "safe_name", "template_folder"]
 
@@ -106,7 +119,7 @@ def template_folder() -> Path:
     """The folder of the templates that come with the planner."""
     here = Path(__file__).resolve().parents[1]
     for folder in (here / "workbook_templates", here.parent / "workbook_templates"):
-        if (folder / sheets.RESULTS.file).is_file():
+        if (folder / RESULTS.file).is_file():
             return folder
     raise FileError(
         Problem(
@@ -121,13 +134,12 @@ def _template_files(folder: str | os.PathLike[str] | None) -> dict[str, Path]:
     """The file of each template: the plant's own where its folder has one, else the packaged."""
     packaged = template_folder()
     if folder is None:
-        return {key: packaged / spec.file for key, spec in sheets.SPECS.items()}
+        return {key: packaged / spec.file for key, spec in SPECS.items()}
     own = Path(folder)
     if not own.is_dir():
         raise FileError(Problem(str(folder), message="is not a folder of templates"))
     return {
-        key: (own if (own / spec.file).is_file() else packaged) / spec.file
-        for key, spec in sheets.SPECS.items()
+        key: (own if (own / spec.file).is_file() else packaged) / spec.file for key, spec in SPECS.items()
     }
 
 
@@ -138,26 +150,45 @@ class Heading(str):
     field: Field
 
     @classmethod
-    def of(cls, item: Field) -> Heading:
-        """The heading of a field."""
-        heading = cls(item.heading)
-        heading.field = item
-        return heading
-
-    @classmethod
-    def named(cls, item: Field) -> Heading:
-        """A defined name that knows its field."""
-        heading = cls(item.name)
+    def of(cls, item: Field, words: str) -> Heading:
+        """What a field is called."""
+        heading = cls(words)
         heading.field = item
         return heading
 
 
-_HEADINGS = {
-    table: {item.name: Heading.of(item) for item in fields}
-    for spec in sheets.SPECS.values()
-    for table, fields in spec.tables.items()
-}
-_NAMES = {key: {item.name: Heading.named(item) for item in spec.names} for key, spec in sheets.SPECS.items()}
+Headings = Mapping[str, Mapping[str, Heading]]  # by table and name of the column
+
+
+def _headings(spec: SheetSpec, tables: Mapping[str, Iterable[str]]) -> Headings:
+    """What a template calls each column: today's label, an older one, or the words of its name.
+
+    `tables` are the headers of its tables; where none of a column's words stands there it is today's.
+    """
+    from ..xlsx.template_units import HEADER
+
+    headers = {
+        fold(name): {fold(split["base"] if (split := HEADER.match(title)) else title) for title in titles}
+        for name, titles in tables.items()
+    }
+    return {
+        table: {
+            item.name: Heading.of(
+                item,
+                next(
+                    (words for words in item.headings if fold(words) in headers.get(fold(table), ())),
+                    item.heading,
+                ),
+            )
+            for item in spec.columns(table)
+        }
+        for table in spec.tables
+    }
+
+
+def _headers(package: Package) -> dict[str, list[str]]:
+    """The headers of the tables of a template."""
+    return {table.name: list(table.columns) for table in package.tables}
 
 
 def convert(heading: str, value: Any, unit: str) -> Any:
@@ -172,42 +203,53 @@ def convert(heading: str, value: Any, unit: str) -> Any:
     return (value * shop_factor + shop_offset - offset) / factor
 
 
-def _headed(content: sheets.Content) -> dict[str, list[dict[str, Any]]]:
+def _headed(content: Content, headings: Headings) -> dict[str, list[dict[str, Any]]]:
     """The rows of each table by heading."""
     return {
-        name: [{headings[key]: value for key, value in row.items()} for row in rows]
+        name: [{headings[name][key]: value for key, value in row.items()} for row in rows]
         for name, rows in content.tables.items()
-        for headings in (_HEADINGS[name],)
     }
 
 
-def _by_name(content: sheets.Content) -> dict[str, Any]:
+def _by_name(content: Content) -> dict[str, Any]:
     """The values by defined name, each name knowing its unit."""
-    names = _NAMES[content.spec.key]
+    names = {item.name: Heading.of(item, item.name) for item in content.spec.names}
     return {names[name]: value for name, value in content.values.items()}
 
 
-def _units(items: Iterable[Field]) -> dict[str, str]:
-    return {item.heading: item.unit for item in items if item.kind == "number"}
-
-
-def _template_problems(spec: sheets.SheetSpec, package) -> list[Problem]:
+def _template_problems(spec: SheetSpec, package: Package) -> list[Problem]:
     """What a template lacks, and what in it does not follow the units of its headers."""
     from ..xlsx.package import Package
     from ..xlsx.template_units import unit_problems
     from ..xlsx.templates import lacking
 
-    demands = spec.demands(table.name for table in package.tables)
+    headers = _headers(package)
+    headings = _headings(spec, headers)
+    demands = _demands(spec, headings, headers)
     problems = lacking(package, demands)
     if problems:
         ours = Package.open(template_folder() / spec.file)
-        problems = lacking(package, demands, [head for table in ours.tables for head in table.columns])
+        known = [
+            words for items in headings.values() for head in items.values() for words in head.field.headings
+        ]
+        problems = lacking(
+            package, demands, [*known, *(head for table in ours.tables for head in table.columns)]
+        )
     return problems + unit_problems(
         package,
-        {name: _units((*fields, *spec.computed.get(name, ()))) for name, fields in spec.tables.items()},
+        {
+            table: {head: head.field.unit for head in items.values() if head.field.kind == "number"}
+            for table, items in headings.items()
+        },
         {item.name: item.unit for item in spec.names if item.kind == "number"},
         lambda unit, shop: unit_factor(unit, shop)[0],
     )
+
+
+def _demands(spec: SheetSpec, headings: Headings, tables: Iterable[str]) -> list[str]:
+    """Names and columns that a template with these tables must have, columns as it calls them."""
+    there = set(map(fold, tables))
+    return spec.demands({table: items for table, items in headings.items() if fold(table) in there})
 
 
 class Templates:
@@ -215,9 +257,10 @@ class Templates:
 
     def __init__(self, files: Mapping[str, Path], paper: str, stamp: str):
         self.files, self.paper, self.stamp = dict(files), paper, stamp
-        self._read: dict[str, Any] = {}
+        self._read: dict[str, Template] = {}
+        self._called: dict[str, Headings] = {}
 
-    def get(self, key: str):
+    def get(self, key: str) -> Template:
         """A template, read when first asked for."""
         if key not in self._read:
             from ..books.form import STAMP_MARK
@@ -231,42 +274,45 @@ class Templates:
             self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
         return self._read[key]
 
-    def unit(self, key: str, table: str, name: str) -> str:
-        """The unit that a template states for a column, that of the plan where it states none."""
+    def headings(self, spec: SheetSpec) -> Headings:
+        """What a template calls each column."""
+        if spec.key not in self._called:
+            self._called[spec.key] = _headings(spec, _headers(self.get(spec.key).package))
+        return self._called[spec.key]
+
+    def column(self, spec: SheetSpec, table: str, name: str) -> tuple[Heading, str]:
+        """A column as a template calls it and its unit there, that of the plan where it states none."""
         from ..xlsx.template_units import HEADER
 
-        heading = _HEADINGS[table][name]
-        found = self.get(key).package.table(table)
+        heading = self.headings(spec)[table][name]
+        found = self.get(spec.key).package.table(table)
         for header in map(HEADER.match, found.columns if found else ()):
-            if header and header["base"].casefold() == heading.casefold():
-                return header["unit"].strip()
-        return heading.field.unit
+            if header and fold(header["base"]) == fold(heading):
+                return heading, header["unit"].strip()
+        return heading, heading.field.unit
 
-    def _masses(self, content: sheets.Content) -> dict[str, Any]:
-        """Target and limits of the check shots in the unit of their column."""
-        unit = self.unit(sheets.SHOT_CHECK.key, "CheckShots", "target")
-        return {
-            name: None
-            if content.values[name] is None
-            else convert(_HEADINGS["CheckShots"][name], content.values[name], unit)
-            for name in ("target", "low", "high")
-        }
+    def _masses(self, content: Content) -> tuple[PrintedLimits, str]:
+        """Target and limits of the check shots in the unit of their column, and that unit."""
+        heading, unit = self.column(content.spec, "CheckShots", "target")
+        target = convert(heading, content.values["target"], unit)
+        low, high = (
+            None if (value := content.values[name]) is None else convert(heading, value, unit)
+            for name in ("low", "high")
+        )
+        return PrintedLimits(target, low, high), unit
 
-    def _headline(self, content: sheets.Content) -> str:
+    def _headline(self, content: Content) -> Value:
         """The headline, its masses in the unit of the column they stand in."""
-        if content.spec is sheets.SHOT_CHECK:
-            unit = self.unit(content.spec.key, "CheckShots", "target")
-            return sheets.check_headline(
-                content.values["shots_together"], PrintedLimits(**self._masses(content)), unit
-            )
+        if content.spec.key == SHOT_CHECK.key:
+            limits, unit = self._masses(content)
+            return check_headline(cast(int, content.values["shots_together"]), limits, unit)
         rows = content.tables.get("SetupShots", ())
-        if content.spec is sheets.STATION_SETUP and rows:
-            unit = self.unit(content.spec.key, "SetupShots", "mass")
-            mass = convert(_HEADINGS["SetupShots"]["mass"], rows[0]["mass"], unit)
-            return sheets.setup_headline(rows, mass, unit)
+        if content.spec.key == STATION_SETUP.key and rows:
+            heading, unit = self.column(content.spec, "SetupShots", "mass")
+            return setup_headline(rows, convert(heading, rows[0]["mass"], unit), unit)
         return content.values["headline"]
 
-    def fill(self, content: sheets.Content, path: Path) -> list[str]:
+    def fill(self, content: Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
         from ..books.pages import fit_texts, set_scale
         from ..formulas.evaluate import evaluate_package
@@ -274,15 +320,15 @@ class Templates:
         spec = content.spec
         filled = self.get(spec.key).fill(
             _by_name(content) | {"headline": self._headline(content)},
-            _headed(content),
+            _headed(content, self.headings(spec)),
             convert=convert,
             required=spec.required,
             evaluate=evaluate_package,
         )
         fit_texts(filled.package)
-        if spec is sheets.SHOT_CHECK:
-            shown = self._masses(content)
-            set_scale(filled.package, shown["low"] or shown["target"], shown["high"] or shown["target"])
+        if spec.key == SHOT_CHECK.key:
+            limits, _ = self._masses(content)
+            set_scale(filled.package, limits.low or limits.target, limits.high or limits.target)
         filled.save(path, forbid=self.files.values())
         return [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
 
@@ -295,7 +341,7 @@ class _Job:
     """One file to write."""
 
     path: Path
-    content: sheets.Content
+    content: Content
 
 
 _worker: Templates | None = None
@@ -306,12 +352,12 @@ def _start_worker(files: Mapping[str, Path], paper: str, stamp: str) -> None:
     _worker = Templates(files, paper, stamp)
 
 
-def _work(path: Path, key: str, values: dict, tables: dict) -> tuple[list[str], list[Problem]]:
+def _work(path: Path, key: str, values: Row, tables: dict[str, list[Row]]) -> tuple[list[str], list[Problem]]:
     assert _worker is not None
-    return _write(_worker, sheets.Content(sheets.SPECS[key], values, tables), path)
+    return _write(_worker, Content(SPECS[key], values, tables), path)
 
 
-def _write(templates: Templates, content: sheets.Content, path: Path) -> tuple[list[str], list[Problem]]:
+def _write(templates: Templates, content: Content, path: Path) -> tuple[list[str], list[Problem]]:
     """One file: its notes, and the problem where it is held open elsewhere; the others still go on."""
     try:
         return templates.fill(content, path), []
@@ -384,7 +430,9 @@ class _Chosen:
         )
 
 
-def _choose(plan, date, shift: str | None, stations: Iterable[str] | None) -> _Chosen:
+def _choose(
+    plan: Plan, date: datetime.date | str | None, shift: str | None, stations: Iterable[str] | None
+) -> _Chosen:
     """Dates, shifts and stations as the plan has them; all that is unknown is reported at once."""
     problems: list[Problem] = []
     chosen = _Chosen()
@@ -435,7 +483,7 @@ def _listed(names: Iterable[str], most: int = 12) -> str:
     return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
-def _until(plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
+def _until(plan: Plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
     """The last shift that must be played for what is chosen."""
     days = [
         (date, shift)
@@ -445,30 +493,32 @@ def _until(plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
     return days[-1] if days else None
 
 
-def _jobs(plan, results: Sequence[ShiftResult], chosen: _Chosen, out: Path, stamp: str) -> Iterator[_Job]:
+def _jobs(
+    plan: Plan, results: Sequence[ShiftResult], chosen: _Chosen, out: Path, stamp: str
+) -> Iterator[_Job]:
     """Every file in the order in which a planner reads them."""
     stems = distinct_names(row.station for row in plan.stations)
     shifts = distinct_names(row.shift for row in plan.shifts)
-    yield _Job(out / "results.xlsx", sheets.results_content(plan, results, stamp))
+    yield _Job(out / "results.xlsx", results_content(plan, results, stamp))
     for row in plan.stations:
         name = row.station
         if (chosen.stations is None or name in chosen.stations) and station_parts(plan, name):
             yield _Job(
                 out / "setup" / f"{stems[name]}_setup.xlsx",
-                sheets.station_setup_content(plan, setup_card(plan, name), stamp),
+                station_setup_content(plan, setup_card(plan, name), stamp),
             )
     by_shift: dict[tuple[datetime.date, str], list[ShiftResult]] = {}
     for result in results:
         by_shift.setdefault((result.date, result.shift), []).append(result)
     for (date, shift), group in by_shift.items():
         folder = out / f"{date}_{shifts[shift]}"
-        yield _Job(folder / "staging.xlsx", sheets.staging_content(plan, group, stamp))
+        yield _Job(folder / "staging.xlsx", staging_content(plan, group, stamp))
         for result in group:
             stem = stems[result.station.station]
             for suffix, content in (
-                ("material", sheets.shift_material_content),
-                ("cure_board", sheets.cure_board_content),
-                ("shot_check", sheets.shot_check_content),
+                ("material", shift_material_content),
+                ("cure_board", cure_board_content),
+                ("shot_check", shot_check_content),
             ):
                 yield _Job(folder / f"{stem}_{suffix}.xlsx", content(plan, result, stamp))
 
@@ -525,22 +575,23 @@ def fill(
     return report
 
 
-def _findings(plan, results: Iterable[ShiftResult], chosen: _Chosen) -> list[Finding]:
+def _findings(plan: Plan, results: Iterable[ShiftResult], chosen: _Chosen) -> list[Finding]:
     """What is found of the plan and of the shifts that are filled, the gravest first."""
     played = [finding for result in results for finding in result.findings]
     return gravest_first([*plan_findings(plan, chosen.stations), *played])
 
 
-def _fill_open(contents: Sequence[sheets.Content], book: Any = None) -> list[str]:
+def _fill_open(contents: Sequence[Content], book: Any = None) -> list[str]:
     """Fill the workbook that is open in the spreadsheet; returns notes."""
-    from ..xlsx.target import OpenWorkbookTarget, open_workbook
+    from ..xlsx.target import OpenWorkbookTarget, open_workbook, table_headers
 
     book = open_workbook() if book is None else book
-    there = {str(table.name).casefold() for sheet in book.sheets for table in sheet.tables}
+    there = {str(table.name): table_headers(table) for sheet in book.sheets for table in sheet.tables}
+    folded = set(map(fold, there))
     notes: list[str] = []
-    wanted: list[sheets.Content] = []
-    for spec in sheets.SPECS.values():
-        if any(name.casefold() in there for name in spec.tables):
+    wanted: list[Content] = []
+    for spec in SPECS.values():
+        if any(fold(name) in folded for name in spec.tables):
             fitting = [content for content in contents if content.spec is spec]
             if len(fitting) != 1:
                 raise InputError(
@@ -561,16 +612,18 @@ def _fill_open(contents: Sequence[sheets.Content], book: Any = None) -> list[str
         )
     _check_open(book, wanted)
     for content in wanted:
-        target = OpenWorkbookTarget(book, convert=convert, required=content.spec.demands(there))
+        headings = _headings(content.spec, there)
+        demands = _demands(content.spec, headings, there)
+        target = OpenWorkbookTarget(book, convert=convert, required=demands)
         for name, value in _by_name(content).items():
             target.set_name(name, value)
-        for name, rows in _headed(content).items():
+        for name, rows in _headed(content, headings).items():
             target.set_table(name, rows)
         notes += target.save()
     return [f"filled the open workbook {book.name}", *notes]
 
 
-def _check_open(book: Any, contents: Iterable[sheets.Content]) -> None:
+def _check_open(book: Any, contents: Iterable[Content]) -> None:
     """Refuse an open workbook whose formulas mix units, as far as its saved file shows them."""
     from ..xlsx.package import Package
 
@@ -587,7 +640,7 @@ def _check_templates(library: Templates, keys: Iterable[str]) -> None:
     """Every template is read, and lacks nothing it needs, before anything is written."""
     problems: list[Problem] = []
     for key in sorted(keys):
-        spec = sheets.SPECS[key]
+        spec = SPECS[key]
         try:
             package = library.get(key).package
         except (FileError, TemplateError) as error:

@@ -35,7 +35,7 @@ from dispense.xlsx.templates import (
     fill_template,
 )
 
-__all__ = ["FileTarget", "OpenWorkbookTarget", "Target", "live_value", "open_workbook"]
+__all__ = ["FileTarget", "OpenWorkbookTarget", "Target", "live_value", "open_workbook", "table_headers"]
 
 Rows = Sequence[Mapping[str, Value]]
 
@@ -284,7 +284,7 @@ class OpenWorkbookTarget(_Collected):
             if name not in self.required:
                 self.notes.append(f"the workbook has no table {name}; its rows were left out")
             return None
-        headers = _headers(table)
+        headers = table_headers(table)
         block = _Block(table, headers, len(rows))
         keys = {_fold(key): key for row in rows for key in row}
         used = set()
@@ -333,7 +333,7 @@ class OpenWorkbookTarget(_Collected):
             table = tables.get(_fold(table_name))
             if bracket:
                 column = column.removesuffix("]")
-                headers = [] if table is None else _headers(table)
+                headers = [] if table is None else table_headers(table)
                 if not any(_names_column(header, column) for header in headers):
                     self._problem(
                         f"table {table_name}",
@@ -398,7 +398,8 @@ def _label_unit(cell: Any) -> str | None:
     return stated_unit(above) or stated_unit(next((each for each in reversed(beside) if each), None))
 
 
-def _headers(table: Any) -> list[str]:
+def table_headers(table: Any) -> list[str]:
+    """The headers of a table of an open workbook."""
     values = table.header_row_range.value
     return [str(value) for value in (values if isinstance(values, list) else [values])]
 

@@ -1,0 +1,217 @@
+"""Cure board: when each batch of a shift must be mated, may be moved, joined and tested."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Sequence
+
+from ..base.clock import hhmm
+from ..base.fields import text, whole
+from ..base.findings import WAIT, Finding
+from ..base.units import LONGEST, duration_text, from_si, temperature_text
+from ..plan.records import Plan
+from ..shift.cure_times import LAST, cure_basis
+from ..shift.results import Batch, Mating, ShiftResult, numbers_text
+from .layout import OTHER_DAY, Book, Calculated
+from .pieces import at, findings_shown, shift_head, shop_record, warning_rows
+from .spec import SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
+
+OF_CURE = {"open time", "surface window", "cure", WAIT}  # topics of a shift that a cure board shows
+WARNING_WIDTH = 165  # characters of a line of warnings
+
+
+CURE_BOARD = SheetSpec(
+    "cure_board",
+    "cure_board.xlsx",
+    "Cure board",
+    "when each batch must be mated, may be moved, joined and tested",
+    (
+        *SHIFT_HEAD,
+        text("headline", "first batch that may be moved"),
+        text("cure", "how it cures"),
+        text("shop_temperature", "shop temperature"),
+        text("basis", "what the times rest on"),
+    ),
+    {
+        "CureBatches": (
+            whole("batch", "batch"),
+            text("part", "part"),
+            text("part_numbers", "part numbers"),
+            moment("begun", "first dispensed"),
+            moment("ended", "last dispensed"),
+            whole("tightest_part", "part of the batch with the least time left to mate it"),
+            moment("mate_before", "latest mating of that part"),
+            moment("mates", "its mating by plan"),
+            moment("move", "all may be moved"),
+            moment("join", "all may be joined or loaded"),
+            moment("test", "all may be tested"),
+            text("note", "parts mated too late, what the cure rests on"),
+        ),
+        "CureWarnings": WARNINGS,
+    },
+    ("day", "shift", "station"),
+    needed={"CureBatches": ("batch", "part", "move", "join", "test"), "CureWarnings": ("warning",)},
+    computed={"CureBatches": (text("state", "what the batch is ready for at the time typed"),)},
+)
+
+
+def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
+    """The cure board of a station."""
+    material, day = result.material, result.date
+    rows: list[Row] = [
+        {
+            "batch": batch.number,
+            "part": batch.part,
+            "part_numbers": batch.numbers,
+            "begun": at(day, batch.begun),
+            "ended": at(day, batch.ended),
+            "tightest_part": batch.tightest.serial if batch.tightest else None,
+            "mate_before": at(day, batch.mate_before),
+            "mates": at(day, batch.mates),
+            **{name: at(day, _next_minute(batch.milestones.get(name))) for name in ("move", "join", "test")},
+            "note": batch_words(batch, day),
+        }
+        for batch in result.batches
+    ]
+    record = shop_record(result)
+    return Content(
+        CURE_BOARD,
+        {
+            **shift_head(plan, result, stamp),
+            "headline": board_headline(result),
+            "cure": f"{material.cure} cure",
+            "shop_temperature": temperature_text(record),
+            "basis": cure_basis(material, record),
+        },
+        {"CureBatches": rows, "CureWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH)},
+    )
+
+
+def _findings(plan: Plan, result: ShiftResult) -> list[Finding]:
+    """What bears on mating and cure, in the shift and in the station's plan."""
+    return findings_shown(
+        plan,
+        result,
+        played=lambda item: item.topic in OF_CURE,
+        planned=lambda item: item.topic in (WAIT, "cure"),
+    )
+
+
+def board_headline(result: ShiftResult) -> str:
+    """What matters first on the cure board: parts mated too late, else the first batch that is free."""
+    late = [(batch, mating) for batch in result.batches for mating in batch.late]
+    if late:
+        batch, mating = late[0]
+        many = f"{len(late)} parts are" if len(late) > 1 else "1 part is"
+        return f"▲ {many} mated too late: batch {batch.number}, {batch.part} no. {mating.serial}" + (
+            " first" if len(late) > 1 else ""
+        )
+    moves = [
+        (clock, batch.number)
+        for batch in result.batches
+        if (clock := batch.milestones.get("move")) is not None
+    ]
+    if not moves:
+        return "No handling time is stated: ask the data sheet"
+    clock, number_ = min(moves)
+    if not clock < LONGEST:
+        return "▲ Not one batch may be moved: see its note"
+    return f"Batch {number_} may be moved at {hhmm(_next_minute(clock) or clock, result.date)}"
+
+
+def batch_words(batch: Batch, day: datetime.date) -> str:
+    """The note of a batch: what calls for action first, then what its cure rests on."""
+    cure, words = batch.cure, []
+    if batch.late:
+        words.append(f"▲ mated too late: {_late_words(batch.late)}")
+    if cure.profile and cure.out is not None:
+        words.append(
+            f"oven profile {cure.profile} from {hhmm(batch.ended, day)}, out at "
+            f"{hhmm(_next_minute(cure.out) or 0.0, day)}"
+        )
+        if cure.unreached:
+            words.append(f"▲ not reached in the oven: {', '.join(cure.unreached)}")
+    elif cure.unreached:
+        words.append("▲ no oven is stated for this part")
+    elif any(clock is not None and not clock < LONGEST for clock in cure.milestones.values()):
+        words.append(
+            "▲ never cured: the air holds no water" if cure.is_never else "▲ not cured within 100 years"
+        )
+    if cure.depth is not None and cure.depth_cured is not None:
+        depth = f"{from_si(cure.depth, 'mm'):.1f} mm deep"
+        if cure.depth_cured < min(cure.milestones[LAST] or LONGEST, LONGEST):  # the data sheet is later
+            depth += f" by {hhmm(_next_minute(cure.depth_cured) or 0.0, day)}"
+        words.append(depth)
+    return "; ".join(sorted(words, key=lambda part: not part.startswith("▲")))
+
+
+def _late_words(late: Sequence[Mating]) -> str:
+    """Which parts are mated too late, and by how much at most."""
+    most = max(mating.late for mating in late)
+    return f"no. {numbers_text(mating.serial for mating in late)}, by {duration_text(_whole_minutes(most))}"
+
+
+def _next_minute(clock: float | None) -> float | None:
+    """The whole minute at or after a clock time: cells and clocks drop the seconds."""
+    if clock is None or not abs(clock) < LONGEST:
+        return clock
+    return 60.0 * math.ceil(clock / 60.0 - 1e-6)
+
+
+def _whole_minutes(seconds: float) -> float:
+    """Whole minutes, upward, so that a part that is late is never 0 min late."""
+    return 60.0 * math.ceil(seconds / 60.0 - 1e-6)
+
+
+def layout(book: Book) -> None:
+    """Warnings, then the batches; the state of each at a time that is typed."""
+    widths = [7, 16, 11, 17, 17, 10, *[17] * 5, 13, 32]
+    form = book.page("Board", widths, landscape=True)
+    form.head()
+    form.cards(
+        ("station", 2),
+        ("material", 2),
+        ("day", 2),
+        ("shift", 1),
+        ("hours", 2),
+        ("cure", 2),
+        ("shop_temperature", 2),
+    )
+    form.cards(("description", 4), ("basis", 6), ("prepared_by", 2), ("stamp", 1), small=True)
+    form.section("Warnings")
+    form.warnings("CureWarnings")
+    form.section(
+        "Batches",
+        "each part has its own open time: mate before and mates are those of the "
+        "tightest part, no other part of the batch has less time left",
+    )
+    form.put(1, "Type the day and time to see the state of each batch:")
+    now = form.entry(6, None, OTHER_DAY, span=2)
+    form.skip()
+    marks = (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved"))
+    steps = ",".join(f'IF(AND({{{name}}}<>"",{now}>={{{name}}}),"{words}"' for name, words in marks)
+    form.table(
+        "CureBatches",
+        [
+            "batch",
+            "part",
+            "part_numbers",
+            "begun",
+            "ended",
+            "tightest_part",
+            "mate_before",
+            "mates",
+            "move",
+            "join",
+            "test",
+            Calculated("state", f'=IF({now}="","",{steps},"wait"))))'),
+            "note",
+        ],
+        repeat=True,
+        big=True,
+        rows_high=22,
+        marks="note",
+    )
+    form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
+    form.cautions()

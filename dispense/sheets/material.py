@@ -1,0 +1,351 @@
+"""Shift material sheet: what one station needs in one shift, when it purges and changes, lot by lot."""
+
+from __future__ import annotations
+
+import datetime
+from typing import cast
+
+from ..base.fields import date, number, text, whole
+from ..base.findings import STOP, WAIT, Finding
+from ..base.units import from_si, temperature_text, volume_text
+from ..plan.records import Plan
+from ..shift.results import CATEGORIES, ShiftResult
+from ..shift.store import NANO
+from ..shift.weighing import driver_text
+from ..shift.windows import latest_times
+from .layout import BY, DASHED, TICK, Book, Calculated
+from .pieces import (
+    ML,
+    amount_ml,
+    at,
+    findings_shown,
+    letter_name,
+    life_text,
+    mass_drawn,
+    mixed_drawn,
+    mixed_mass,
+    rule_text,
+    shift_head,
+    shop_record,
+    use_row,
+    warning_rows,
+)
+from .spec import SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
+
+WARNING_WIDTH = 140  # characters of a line of warnings
+
+
+SHIFT_MATERIAL = SheetSpec(
+    "shift_material",
+    "shift_material.xlsx",
+    "Shift material sheet",
+    "what one station needs in one shift, when it purges and changes, lot by lot",
+    (
+        *SHIFT_HEAD,
+        text("headline", "containers to bring"),
+        whole("parts_good", "good parts asked for"),
+        whole("parts_started", "parts started"),
+        number("takt", "s", "time between parts"),
+        number("mixed_total", "mL", "mixed material drawn, without heels"),
+        number("mixed_mass", "kg", "the same as mass"),
+        number("on_parts", "mL", "mixed material on good parts"),
+        number("on_parts_low", "mL", "low"),
+        number("on_parts_high", "mL", "high"),
+        text("matters_most", "input that matters most for that spread"),
+        number("waste_share", "", "share of the drawn material that is not on good parts"),
+        whole("purges", "purges"),
+        whole("mixers", "mixers used"),
+        whole("check_shots", "check shots"),
+        text("shop_temperature", "shop temperature"),
+        text("pot_life", "pot life at that temperature"),
+        text("rule", "what is done at the limit of working life"),
+        number("shot_first", "mL", "shot of the first part, for the what-if"),
+    ),
+    {
+        "MaterialParts": (
+            text("part", "part"),
+            whole("good", "good parts"),
+            whole("started", "parts started"),
+            number("shot", "mL", "volume of one part"),
+            number("low", "mL", "low"),
+            number("high", "mL", "high"),
+            number("shot_mass", "g", "mass of one part"),
+            text("matters_most", "input that matters most"),
+            number("total", "mL", "for all started parts"),
+        ),
+        "MaterialUse": (
+            text("component", "component"),
+            number("opening", "mL", "stands at the station"),
+            whole("containers", "containers to bring"),
+            number("mounted", "mL", "their content"),
+            *(number(name, "mL", f"goes to {name}") for name in CATEGORIES),
+            number("closing", "mL", "stands at the end, in containers and hoses"),
+            number("drawn", "mL", "drawn, all together"),
+            number("mass", "kg", "drawn, as mass"),
+        ),
+        "MaterialTimes": (
+            moment("time", "clock time"),
+            text("event", "what happens"),
+            text("action", "what to do"),
+            text("component", "component"),
+            text("lot", "lot"),
+            number("volume", "mL", "volume"),
+        ),
+        "MaterialMore": (
+            text("component", "component"),
+            number("share", "", "share of the mixed volume"),
+            number("left", "mL", "usable in the open container at the end"),
+            number("container", "mL", "usable content of a full container"),
+        ),
+        "MaterialLots": (
+            text("component", "component"),
+            text("lot", "lot"),
+            date("last_day", "last day of use"),
+            whole("containers", "containers"),
+            number("volume", "mL", "volume"),
+            moment("first", "first put on"),
+        ),
+        "MaterialWarnings": WARNINGS,
+    },
+    ("day", "shift", "station"),
+    needed={
+        "MaterialParts": ("part", "shot"),
+        "MaterialUse": ("component", "containers", "drawn"),
+        "MaterialTimes": ("time", "action"),
+        "MaterialMore": ("component", "share", "left", "container"),
+        "MaterialLots": ("component", "containers", "lot"),
+        "MaterialWarnings": ("warning",),
+    },
+    computed={
+        "MaterialMore": (
+            number("more", "mL", "for the parts more"),
+            whole("more_containers", "containers for the parts more"),
+        )
+    },
+)
+
+
+def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
+    """The shift material sheet of a station."""
+    density = result.density
+    on_parts = result.parts_amount
+    nominal, low, high = amount_ml(on_parts)
+    record = shop_record(result)
+    drawn = sum(result.drawn(letter) for letter in result.letters)
+    parts: list[Row] = []
+    for job in result.jobs:
+        shot = job.shot
+        volume, shot_low, shot_high = amount_ml(shot)
+        parts.append(
+            {
+                "part": job.part,
+                "good": job.quantity,
+                "started": job.started,
+                "shot": volume,
+                "low": shot_low,
+                "high": shot_high,
+                "shot_mass": from_si(shot.nominal * density, "g"),
+                "matters_most": driver_text(shot.main_driver),
+                "total": volume * job.started,
+            }
+        )
+    return Content(
+        SHIFT_MATERIAL,
+        {
+            **shift_head(plan, result, stamp),
+            "headline": containers_text(result),
+            "parts_good": sum(job.quantity for job in result.jobs),
+            "parts_started": sum(job.started for job in result.jobs),
+            "takt": result.takt,
+            "mixed_total": mixed_drawn(result) / ML,
+            "mixed_mass": mixed_mass(result),
+            "on_parts": nominal,
+            "on_parts_low": low,
+            "on_parts_high": high,
+            "matters_most": driver_text(on_parts.main_driver),
+            "waste_share": 1.0 - result.dispensed("parts") / drawn if drawn else 0.0,
+            "purges": result.purges,
+            "mixers": result.mixers,
+            "check_shots": result.check_shots,
+            "shop_temperature": temperature_text(record),
+            "pot_life": life_text(result.life, record),
+            "rule": rule_text(result),
+            "shot_first": parts[0]["shot"] if parts else 0.0,
+        },
+        {
+            "MaterialParts": parts,
+            "MaterialUse": [
+                {**use_row(result, letter), "mass": mass_drawn(result, letter)} for letter in result.letters
+            ],
+            "MaterialTimes": _times(result),
+            "MaterialMore": [_more_row(result, letter) for letter in result.letters],
+            "MaterialLots": [
+                {
+                    "component": letter_name(use.component, result.letters),
+                    "lot": use.lot,
+                    "last_day": use.last_day,
+                    "containers": use.containers,
+                    "volume": use.volume / ML,
+                    "first": at(result.date, use.first),
+                }
+                for letter in result.letters
+                for use in result.staged(letter)
+            ]
+            or [{"lot": "none: enough stands at the station"}],
+            "MaterialWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH),
+        },
+    )
+
+
+def _findings(plan: Plan, result: ShiftResult) -> list[Finding]:
+    """What a shift must know: its own warnings, and what of the station's plan stops the line."""
+    return findings_shown(
+        plan,
+        result,
+        played=lambda item: item.is_warning,
+        planned=lambda item: item.kind == STOP or item.topic == WAIT,
+    )
+
+
+def containers_text(result: ShiftResult) -> str:
+    """The containers to bring, largest thing on the sheet: 2 × A (20 L), 1 × B (20 L)."""
+    words, missing = [], []
+    if not any(result.containers.values()):
+        return "Bring nothing: enough stands here"
+    for letter, component in result.components.items():
+        size_text = volume_text(component.container)
+        name = f"{letter.upper()} " if len(result.components) > 1 else ""
+        count = sum(use.containers for use in result.staged(letter))
+        if count:
+            words.append(f"{count} × {name}{size_text}")
+        if result.containers[letter] > count:
+            missing.append(f"{result.containers[letter] - count} × {name}{size_text}")
+    short = " + ".join(missing) + " missing" if missing else ""
+    if not words:
+        return "▲ " + short
+    return "Bring " + " + ".join(words) + (f"; {short}" if short else "")
+
+
+def _more_row(result: ShiftResult, letter: str) -> Row:
+    """What a component leaves for more parts."""
+    component = result.components[letter]
+    heel = component.heel * component.container * NANO
+    left = result.closing[letter] - result.hoses[letter] - heel
+    return {
+        "component": letter_name(letter, result.letters),
+        "share": result.shares[letter],
+        "left": max(left, 0.0) / ML,
+        "container": from_si(component.container * (1.0 - component.heel), "mL"),
+    }
+
+
+def _times(result: ShiftResult) -> list[Row]:
+    """What happens in a shift, and the latest clock times of treated surfaces and open parts."""
+    rows: list[Row] = [
+        {
+            "time": at(result.date, event.clock),
+            "event": event.kind,
+            "action": event.text,
+            "component": letter_name(event.component, result.letters) if event.component else "",
+            "lot": event.lot,
+            "volume": event.volume / ML if event.volume else None,
+        }
+        for event in result.events
+    ]
+    rows += [
+        {
+            "time": at(result.date, window.clock),
+            "event": "window",
+            "action": f"{'▲ ' if window.is_late else ''}{window.text}",
+            "component": "",
+            "lot": "",
+            "volume": None,
+        }
+        for window in latest_times(result)
+    ]
+    return sorted((row for row in rows if row["time"]), key=lambda row: cast(datetime.datetime, row["time"]))
+
+
+def layout(book: Book) -> None:
+    """What the station needs on the first page, its clock times on the second."""
+    form = book.page("Material", [11.5, 14.2, 8.5, 8, 7.5, 8.5, 8.5, 7.5, 8, *[7.5] * 7], landscape=False)
+    form.head()
+    form.cards(
+        ("station", 3),
+        ("material", 2),
+        ("day", 3),
+        ("shift", 2),
+        ("hours", 2),
+        ("takt", 2),
+        ("shop_temperature", 2),
+    )
+    form.cards(
+        ("parts_good", 2),
+        ("parts_started", 2),
+        ("mixed_total", 2),
+        ("mixed_mass", 2),
+        ("on_parts", 2),
+        ("on_parts_low", 2),
+        ("on_parts_high", 2),
+        ("waste_share", 2),
+    )
+    form.cards(("purges", 2), ("mixers", 2), ("check_shots", 2), ("matters_most", 4), ("rule", 6))
+    form.cards(("description", 5), ("pot_life", 6), ("prepared_by", 3), ("stamp", 2), small=True)
+    form.section("Warnings")
+    form.warnings("MaterialWarnings")
+    form.section("Lots to bring, first-expired first")
+    form.table(
+        "MaterialLots",
+        ["component", "first", "containers", "volume", TICK, BY, "last_day", "lot"],
+        across=True,
+        forms={"last_day": "dd mmm yy"},
+    )
+    form.section("Use by component")
+    uses = [*CATEGORIES, "drawn", "closing"]
+    volumes = dict.fromkeys(("opening", "mounted", *uses), DASHED)
+    form.table("MaterialUse", ["component", "containers", "opening", "mounted", *uses, "mass"], forms=volumes)
+    form.total("MaterialUse", ["containers", "mass", *volumes], volumes)
+    used = {name: form.area("MaterialUse", name) for name in ("opening", "mounted", "drawn", "closing")}
+    apart = f"ROUND(SUMPRODUCT(ABS({used['opening']}+{used['mounted']}-{used['drawn']}-{used['closing']})),6)"
+    form.figure("Balance: opening + mounted − drawn − closing [mL]", f"={apart}", "0.000", 6)
+    form.put(8, f'=IF({apart}=0,"holds","▲ does not hold")', bold=True)
+    form.skip()
+    form.section("Parts")
+    form.table(
+        "MaterialParts",
+        ["part", "good", "started", "shot", "low", "high", "shot_mass", "total", "matters_most"],
+        across=True,
+    )
+    form.total("MaterialParts", ["good", "started", "total"])
+    form.section("What if")
+    form.put(1, "More parts to start:")
+    more = form.entry(3, 10, "0")
+    form.put(4, "  each with the shot of the first part [mL]:")
+    shot = form.named("shot_first", 9)
+    form.skip()
+    form.table(
+        "MaterialMore",
+        [
+            "component",
+            "share",
+            "left",
+            "container",
+            Calculated("more", f"={more}*{shot}*{{share}}"),
+            Calculated(
+                "more_containers", "=IF({container}>0,ROUNDUP(ROUND(MAX(0,{more}-{left})/{container},6),0),0)"
+            ),
+        ],
+    )
+    form.sign_off()
+    form.cautions()
+
+    times = book.page("Times", [15, 6, 11, 11, 15, 10, 61, 9], landscape=False)
+    times.head(named=False)
+    times.repeat(("station", 1), ("material", 4), ("day", 6), ("shift", 7))
+    times.skip()
+    times.table(
+        "MaterialTimes",
+        ["time", TICK, "event", "component", "lot", "volume", "action", BY],
+        repeat=True,
+        rows_high=17,
+    )

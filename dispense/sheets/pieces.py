@@ -1,0 +1,205 @@
+"""What several sheets say alike: heads, clock times, lives, amounts, findings in lines."""
+
+from __future__ import annotations
+
+import datetime
+import textwrap
+from collections.abc import Callable, Iterable, Sequence
+
+import numpy as np
+
+from ..base.clock import hhmm
+from ..base.findings import DANGER, Finding, gravest_first, marked
+from ..base.units import LONGEST, celsius_text, duration_text, from_si
+from ..plan.amounts import Amount
+from ..plan.cautions import cautions_text
+from ..plan.materials import WorkingLife
+from ..plan.records import Plan
+from ..reports.findings import station_findings
+from ..shift.results import CATEGORIES, ShiftResult
+from ..shift.setup import SetupCard
+from ..shift.store import NANO
+from .spec import Row, Value
+
+ML = NANO / 10**6  # nanolitres in a millilitre
+PAGE_WIDTH = 118  # characters of a line over the page
+
+# ----------------------------------------------------------------------------------------- heads
+
+
+def head(plan: Plan, stamp: str) -> Row:
+    """What every sheet begins with."""
+    settings = plan.settings
+    return {
+        "plant": settings["plant"],
+        "line": settings["line"],
+        "prepared_by": settings["prepared_by"],
+        "stamp": stamp,
+    }
+
+
+def shift_head(plan: Plan, result: ShiftResult, stamp: str) -> Row:
+    """What every sheet of one station and shift begins with."""
+    return {
+        **head(plan, stamp),
+        "day": result.date,
+        "shift": result.shift,
+        "hours": hours(result),
+        "station": result.station.station,
+        "material": result.material.material,
+        "description": result.material.description,
+        "cautions": cautions(plan, result),
+    }
+
+
+def cautions(plan: Plan, work: ShiftResult | SetupCard) -> str:
+    """The cautions of a station's material, those on cells where its pots hold some."""
+    station = work.station.station
+    has_cells = any(pot.station == station and pot.cells for pot in plan.pots)
+    return cautions_text(work.material, cells=has_cells)
+
+
+# ----------------------------------------------------------------------------------------- times
+
+
+def at(day: datetime.date, clock: float | None) -> datetime.datetime | None:
+    """Clock seconds of a day as date and time, to the second."""
+    if clock is None or not abs(clock) < LONGEST:
+        return None
+    return datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=round(clock))
+
+
+def hours(result: ShiftResult) -> str:
+    """Start to end of a shift; an end after midnight with its date."""
+    calendar, day = result.calendar, result.date
+    return f"{hhmm(calendar.start, day)}–{hhmm(calendar.end, day)}"
+
+
+def shop_record(result: ShiftResult) -> list[float]:
+    """Temperatures from start to end of the shift, ends interpolated."""
+    times, values = result.temperatures
+    if len(times) == 1:
+        return list(values)
+    start, end = result.calendar.start, result.calendar.end
+    inside = [value for time, value in zip(times, values, strict=True) if start < time < end]
+    return [float(np.interp(start, times, values)), *inside, float(np.interp(end, times, values))]
+
+
+def life_text(life: WorkingLife | None, temperatures: Sequence[float]) -> str:
+    """Pot life over a range of temperatures, with what it rests on."""
+    if life is None:
+        return "no pot life: one-part"
+    cold, hot = min(temperatures), max(temperatures)
+    words = duration_text(life.at(hot))
+    if hot - cold >= 0.5:
+        words += f" at {celsius_text(hot)}, {duration_text(life.at(cold))} at {celsius_text(cold)}"
+    else:
+        words += f" at {celsius_text(hot)}"
+    marks = life.marks(cold, hot)
+    return words + (f" ({'; '.join(marks)})" if marks else "")
+
+
+def rule_text(work: ShiftResult | SetupCard) -> str:
+    """What is done when the limit of working life is reached."""
+    station = work.station
+    if work.life is None or station.mixer_volume <= 0.0:
+        return "no limit in the mixer"
+    at_share = f"at {station.purge_share:.0%} of the pot life"
+    if station.rule == "purge":
+        return f"purge {from_si(station.purge_volume or station.mixer_volume, 'mL'):.0f} mL {at_share}"
+    return f"change the mixer {at_share}"
+
+
+# --------------------------------------------------------------------------------------- amounts
+
+
+def shop(value: float | None, unit: str) -> float | None:
+    """An SI number in the unit of a sheet; nothing stays nothing."""
+    return None if value is None else float(from_si(value, unit))
+
+
+def amount_ml(amount: Amount) -> tuple[float, float, float]:
+    """Nominal, low and high in mL."""
+    return from_si(amount.nominal, "mL"), from_si(amount.low, "mL"), from_si(amount.high, "mL")
+
+
+def letter_name(letter: str, letters: Sequence[str]) -> str:
+    """How a component is called: A or B; the only one of a one-part material is "one-part"."""
+    return letter.upper() if len(letters) > 1 else "one-part"
+
+
+def containers_words(count: int) -> str:
+    """A number of containers.
+
+    >>> containers_words(1), containers_words(3)
+    ('1 container', '3 containers')
+    """
+    return f"{count} container{'s' if count != 1 else ''}"
+
+
+def mass_drawn(result: ShiftResult, letter: str) -> float:
+    """Mass drawn of a component [kg]."""
+    return result.drawn(letter) / NANO * float(result.components[letter].density)
+
+
+def mixed_drawn(result: ShiftResult) -> int:
+    """Mixed material drawn, without heels and what has expired [nL]."""
+    return sum(result.dispensed(name) for name in CATEGORIES if name not in ("heel", "expired"))
+
+
+def mixed_mass(result: ShiftResult) -> float:
+    """The same as mass [kg]."""
+    return mixed_drawn(result) / NANO * result.density
+
+
+def use_row(result: ShiftResult, letter: str) -> dict[str, Value]:
+    """What a component of a shift was used for, from what stood there to what is left."""
+    used = result.used[letter]
+    return {
+        "component": letter_name(letter, result.letters),
+        "opening": result.opening[letter] / ML,
+        "containers": result.containers[letter],
+        "mounted": result.mounted[letter] / ML,
+        **{name: used[name] / ML for name in CATEGORIES},
+        "closing": result.closing[letter] / ML,
+        "drawn": result.drawn(letter) / ML,
+    }
+
+
+# -------------------------------------------------------------------------------------- findings
+
+
+def findings_shown(
+    plan: Plan, result: ShiftResult, played: Callable[[Finding], bool], planned: Callable[[Finding], bool]
+) -> list[Finding]:
+    """What a sheet of one shift shows: findings of the shift and of the station's plan; dangers always."""
+    of_plan = station_findings(plan, result.station.station)
+    return gravest_first(
+        [
+            *(item for item in result.findings if item.kind == DANGER or played(item)),
+            *(item for item in of_plan if item.kind == DANGER or planned(item)),
+        ]
+    )
+
+
+def warning_rows(findings: Iterable[Finding], width: int) -> list[Row]:
+    """Findings as rows of a table of warnings, in lines of so many characters."""
+    rows: list[Row] = [
+        {"warning": line} for finding in findings for line in finding_lines(finding, marked(finding), width)
+    ]
+    return rows or [{"warning": "no warning"}]
+
+
+def finding_lines(finding: Finding, words: str, width: int = PAGE_WIDTH) -> list[str]:
+    """The words of a finding in lines of so many characters.
+
+    A line that goes on begins with blanks where the finding warns: the sheets tell it apart by colour
+    with the line before. A note goes on without.
+    """
+    lines = folded(words, width)
+    return lines if finding.is_warning else [line.strip() for line in lines]
+
+
+def folded(words: str, width: int = PAGE_WIDTH) -> list[str]:
+    """A text in lines that fit on a page; what goes on begins with blanks."""
+    return textwrap.wrap(words, width, subsequent_indent="   ", break_on_hyphens=False) or [""]

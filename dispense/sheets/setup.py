@@ -1,0 +1,297 @@
+"""Station setup card: what to set the dispenser of one station to, and what a shot must weigh."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..base.fields import number, text, whole
+from ..base.findings import MARKS, gravest_first
+from ..base.printed import DOWN, Printed, digits_of
+from ..base.units import duration_text, from_si, temperature_text
+from ..plan.amounts import Application
+from ..plan.records import Plan
+from ..reports.findings import station_findings
+from ..shift.setup import SetupCard
+from ..shift.weighing import driver_text
+from .layout import Book, Written
+from .pieces import amount_ml, cautions, finding_lines, head, life_text, rule_text, shop
+from .spec import HEAD, Content, Row, SheetSpec
+
+NOTE_WIDTH = 185  # characters of a line of notes
+
+
+STATION_SETUP = SheetSpec(
+    "station_setup",
+    "station_setup.xlsx",
+    "Station setup card",
+    "what to set the dispenser of one station to, and what a shot must weigh",
+    (
+        *HEAD,
+        text("station", "station"),
+        text("material", "material"),
+        text("description", "what it is"),
+        text("headline", "shot mass to set"),
+        text("meter", "meter"),
+        text("ratio", "mixing ratio by volume and by mass"),
+        number("density", "g/mL", "density of the mix"),
+        text("shop_temperature", "shop temperature"),
+        text("pot_life", "pot life at that temperature"),
+        text("rule", "what is done at the limit of working life"),
+        number("mixer_volume", "mL", "mixed material in mixer and nozzle"),
+        number("purge_volume", "mL", "a purge"),
+        number("start_volume", "mL", "thrown away at start"),
+        number("nozzle_bore", "mm", "bore of the nozzle"),
+        number("nozzle_length", "mm", "length of the nozzle"),
+        number("pressure_limit", "bar", "highest pressure"),
+        number("flow_limit", "mL/s", "highest flow"),
+        text("surface_treatment", "surface treatment and how long it keeps"),
+        text("open_time", "open time"),
+        text("pot_life_source", "method and source of the pot life"),
+    ),
+    {
+        "SetupShots": (
+            text("part", "part"),
+            text("application", "bead, pot or joint"),
+            whole("shot", "shot"),
+            text("detail", "size and length"),
+            number("volume", "mL", "volume"),
+            number("volume_low", "mL", "low"),
+            number("volume_high", "mL", "high"),
+            text("matters_most", "input that matters most"),
+            number("mass", "g", "target mass of one shot"),
+            whole("shots_together", "shots to weigh at once, so that the scale can tell the limits"),
+            number("mass_of_n_shots", "g", "target mass of these shots together"),
+            number("mass_low", "g", "lower limit of that mass"),
+            number("mass_high", "g", "upper limit of that mass"),
+            number("mass_a", "g", "mass of A in it"),
+            number("mass_b", "g", "mass of B in it"),
+            text("limits_from", "whose tolerance the limits are"),
+        ),
+        "SetupFlows": (
+            text("part", "part"),
+            text("application", "bead, pot or joint"),
+            whole("shot", "shot"),
+            number("speed", "mm/s", "speed"),
+            number("flow", "mL/s", "flow of the mix"),
+            number("flow_a", "mL/s", "flow of A"),
+            number("flow_b", "mL/s", "flow of B"),
+            number("time", "s", "time"),
+            number("nozzle_pressure", "bar", "pressure drop of the nozzle"),
+            number("mixer_pressure", "bar", "pressure drop of the mixer"),
+            number("shear_rate", "1/s", "shear rate at the nozzle wall"),
+            number("wait", "min", "to wait after the shot before"),
+        ),
+        "SetupNotes": (text("kind", "DANGER, STOP, CHECK or note"), text("text", "what to know, what to do")),
+    },
+    ("station",),
+    needed={
+        "SetupShots": (
+            "part",
+            "application",
+            "shot",
+            "shots_together",
+            "mass_of_n_shots",
+            "mass_low",
+            "mass_high",
+        ),
+        "SetupFlows": ("part", "application", "shot"),
+        "SetupNotes": ("text",),
+    },
+)
+
+
+def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
+    """The setup card of a station."""
+    station, material = card.station, card.material
+    rows: list[Row] = []
+    flows: list[Row] = []
+    for item in card.settings:
+        volume, low, high = amount_ml(item.application.amount)
+        shot = item.weighing
+        key: Row = {
+            "part": item.application.part,
+            "application": item.application.name,
+            "shot": item.application.shot,
+        }
+        flows.append(
+            {
+                **key,
+                "speed": shop(item.speed, "mm/s"),
+                "flow": shop(item.flow, "mL/s"),
+                "flow_a": shop(item.component_flows.get("a"), "mL/s"),
+                "flow_b": shop(item.component_flows.get("b"), "mL/s"),
+                "time": item.application.time,
+                "nozzle_pressure": shop(item.nozzle_pressure, "bar"),
+                "mixer_pressure": shop(item.mixer_pressure, "bar"),
+                "shear_rate": item.shear_rate,
+                "wait": item.application.wait / 60.0 or None,
+            }
+        )
+        rows.append(
+            {
+                **key,
+                "detail": _detail(item.application),
+                "volume": volume,
+                "volume_low": low,
+                "volume_high": high,
+                "matters_most": driver_text(item.application.amount.main_driver),
+                "mass": shot.single.target,
+                "shots_together": shot.count,
+                "mass_of_n_shots": shot.limits.target,
+                "mass_low": shot.limits.low,
+                "mass_high": shot.limits.high,
+                "limits_from": shot.basis,
+                **{
+                    f"mass_{letter}": shot.printed(from_si(mass, "g"))
+                    for letter, mass in item.component_masses.items()
+                },
+            }
+        )
+    if card.volume_ratio is None:
+        ratio = "one-part"
+    else:
+        ratio = f"100 : {card.volume_ratio:.4g} by volume, 100 : {card.mass_ratio:.4g} by mass (A : B)"
+    record = [card.coldest, card.hottest]
+    treatment = material.surface_treatment
+    if material.surface_window:
+        treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
+    notes: list[Row] = []
+    for finding in gravest_first([*card.findings, *station_findings(plan, station.station)]):
+        words = f"▲ {finding}" if finding.is_warning else str(finding)
+        notes += [
+            {"kind": "" if place else MARKS[finding.kind], "text": line}
+            for place, line in enumerate(finding_lines(finding, words, NOTE_WIDTH))
+        ]
+    return Content(
+        STATION_SETUP,
+        {
+            **head(plan, stamp),
+            "station": station.station,
+            "material": material.material,
+            "description": material.description,
+            "headline": setup_headline(rows),
+            "meter": station.meter,
+            "ratio": ratio,
+            "density": from_si(card.density, "g/mL"),
+            "shop_temperature": temperature_text(record),
+            "pot_life": life_text(card.life, record),
+            "rule": rule_text(card),
+            "mixer_volume": from_si(station.mixer_volume, "mL") or None,
+            "purge_volume": from_si(station.purge_volume, "mL") or None,
+            "start_volume": from_si(station.start_volume, "mL"),
+            "nozzle_bore": shop(station.nozzle_bore, "mm"),
+            "nozzle_length": shop(station.nozzle_length, "mm"),
+            "pressure_limit": _upper_limit(station.pressure_limit, "bar"),
+            "flow_limit": _upper_limit(station.flow_limit, "mL/s"),
+            "surface_treatment": treatment or "none stated",
+            "open_time": duration_text(material.open_time) if material.open_time else "none stated",
+            "pot_life_source": material.pot_life_source,
+            "cautions": cautions(plan, card),
+        },
+        {
+            "SetupShots": rows,
+            "SetupFlows": flows,
+            "SetupNotes": notes or [{"kind": "note", "text": "nothing to note"}],
+        },
+    )
+
+
+def setup_headline(rows: Sequence[Row], mass: Printed | None = None, unit: str = "g") -> str:
+    """The mass of the first shot to set; `mass` is the same in the unit of the sheet's column."""
+    if not rows:
+        return "No part at this station"
+    first = rows[0]
+    shown = first["mass"] if mass is None else mass
+    assert isinstance(shown, Printed)
+    words = f"Set {shown.text} {unit}"
+    return words + (f" ({first['part']} / {first['application']})" if len(rows) > 1 else "")
+
+
+def _detail(item: Application) -> str:
+    """Size of an application, and the wait before it where it has one."""
+    return item.detail + (f", wait {duration_text(item.wait)} after the shot before" if item.wait else "")
+
+
+def _upper_limit(value: float | None, unit: str) -> Printed | None:
+    """A highest value as printed, to three figures at least: never above what is allowed."""
+    if value is None:
+        return None
+    shop = float(from_si(value, unit))
+    return Printed(shop, digits_of(shop / 100.0), DOWN)
+
+
+def layout(book: Book) -> None:
+    """What is weighed, what is set, what to know."""
+    widths = [14, 15, 5, 8.5, 8.5, 8.5, *[8.5] * 8, 19, 25, 12]
+    form = book.page("Setup", widths, landscape=True)
+    form.head()
+    form.cards(("station", 2), ("material", 3), ("ratio", 6), ("density", 2), ("shop_temperature", 4))
+    form.cards(
+        ("meter", 2),
+        ("mixer_volume", 3),
+        ("purge_volume", 2),
+        ("start_volume", 2),
+        ("nozzle_bore", 2),
+        ("nozzle_length", 2),
+        ("pressure_limit", 2),
+        ("flow_limit", 2),
+    )
+    form.cards(
+        ("description", 2),
+        ("pot_life", 4),
+        ("rule", 3),
+        ("pot_life_source", 2),
+        ("open_time", 2),
+        ("surface_treatment", 2),
+        ("prepared_by", 1),
+        ("stamp", 1),
+        small=True,
+    )
+    form.section(
+        "Shots: what to weigh", "weigh the shots together on one cup; low and high are those of all together"
+    )
+    form.table(
+        "SetupShots",
+        [
+            "part",
+            "application",
+            "shot",
+            "mass",
+            "shots_together",
+            "mass_of_n_shots",
+            "mass_low",
+            "mass_high",
+            "mass_a",
+            "mass_b",
+            Written("Weighed [g]"),
+            "volume",
+            "volume_low",
+            "volume_high",
+            "limits_from",
+            "detail",
+            "matters_most",
+        ],
+    )
+    form.section("Settings: what to set")
+    form.table(
+        "SetupFlows",
+        [
+            "part",
+            "application",
+            "shot",
+            "speed",
+            "time",
+            "flow",
+            "flow_a",
+            "flow_b",
+            "nozzle_pressure",
+            "mixer_pressure",
+            "shear_rate",
+            "wait",
+            Written("Set"),
+        ],
+    )
+    form.section("Warnings and notes")
+    form.warnings("SetupNotes", ("kind", "text"))
+    form.sign_off(("Set by", "Checked by", "Released"))
+    form.cautions()

@@ -1,0 +1,87 @@
+"""What a printed sheet is: the names and tables that a template of its kind may have, each once.
+
+Nothing here knows how a workbook is written.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from ..base.fields import Field, date, text
+
+Value = str | float | datetime.date | None  # of one cell, in shop units; `Printed` is a float
+Row = dict[str, Value]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetSpec:
+    """A kind of sheet: its template, the names and tables it may have, what it is for.
+
+    A template must have the names in `required`, and in each table that it has the columns in
+    `needed`: without them a row says nothing, or a wrong thing. All else may be deleted. `computed`
+    are columns that the formulas of the template fill.
+    """
+
+    key: str
+    file: str
+    title: str
+    help: str
+    names: tuple[Field, ...]
+    tables: dict[str, tuple[Field, ...]]
+    required: tuple[str, ...] = ()
+    needed: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    computed: dict[str, tuple[Field, ...]] = field(default_factory=dict)
+
+    def columns(self, table: str) -> tuple[Field, ...]:
+        """All columns of a table: those that are filled, then those that the template computes."""
+        return (*self.tables[table], *self.computed.get(table, ()))
+
+    def demands(self, tables: Mapping[str, Mapping[str, str]]) -> list[str]:
+        """Names, and columns as `Table[Heading]`, that a template with these tables must have.
+
+        `tables` gives, for each table of the template, what it calls each column.
+        """
+        return [
+            *self.required,
+            *(
+                f"{table}[{tables[table][name]}]"
+                for table, columns in self.needed.items()
+                if table in tables
+                for name in columns
+            ),
+        ]
+
+
+@dataclass(slots=True)
+class Content:
+    """What goes into one sheet: values by name, rows by table, in shop units."""
+
+    spec: SheetSpec
+    values: dict[str, Value] = field(default_factory=dict)
+    tables: dict[str, list[Row]] = field(default_factory=dict)
+
+
+def moment(name: str, help: str, labels: Sequence[str] = ()) -> Field:
+    """A date and time."""
+    return Field(name, "moment", "", help, labels=tuple(labels))
+
+
+HEAD = (
+    text("plant", "plant"),
+    text("line", "line"),
+    text("prepared_by", "who answers for the plan"),
+    text("stamp", "when the sheet was made"),
+    text("cautions", "cautions"),
+)
+SHIFT_HEAD = (
+    *HEAD,
+    date("day", "date of the shift"),
+    text("shift", "shift"),
+    text("hours", "start to end"),
+    text("station", "station"),
+    text("material", "material"),
+    text("description", "what it is"),
+)
+WARNINGS = (text("warning", "how grave it is, what to look at, what to do"),)

@@ -1,0 +1,141 @@
+"""Staging sheet: every container that must stand at the stations in one shift."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..base.fields import date, number, text, whole
+from ..base.findings import SHORTAGE, gravest_first, marked
+from ..base.units import from_si
+from ..plan.cautions import CAUTION
+from ..plan.records import Plan
+from ..shift.results import ShiftResult
+from ..shift.store import NANO
+from .layout import BY, TICK, Book
+from .pieces import ML, at, containers_words, finding_lines, head, hours, letter_name
+from .spec import HEAD, Content, Row, SheetSpec, moment
+
+OF_STOCK = {SHORTAGE, "expired lot"}  # topics of a shift that a staging sheet shows
+
+
+STAGING = SheetSpec(
+    "staging",
+    "staging.xlsx",
+    "Staging sheet",
+    "every container that must stand at the stations in one shift",
+    (
+        *HEAD,
+        date("day", "date of the shift"),
+        text("shift", "shift"),
+        text("hours", "start to end"),
+        text("headline", "containers in all"),
+    ),
+    {
+        "StagingContainers": (
+            text("station", "station"),
+            text("material", "material"),
+            text("component", "component"),
+            text("lots", "lots, first-expired first"),
+            whole("containers", "containers to bring"),
+            number("container", "mL", "content of one"),
+            number("volume", "mL", "in all"),
+            number("mass", "kg", "in all"),
+            moment("first", "first needed"),
+            moment("last", "last change"),
+        ),
+        "StagingWarnings": (text("station", "station"), text("warning", "what to look at")),
+    },
+    ("day", "shift"),
+    needed={
+        "StagingContainers": ("station", "material", "component", "containers"),
+        "StagingWarnings": ("warning",),
+    },
+)
+
+
+def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> Content:
+    """The staging sheet of a shift, all stations."""
+    first = results[0]
+    rows: list[Row] = []
+    count = 0
+    for result in results:
+        for letter, component in result.components.items():
+            changes = [
+                event.clock
+                for event in result.events
+                if event.kind == "container" and event.component == letter
+            ]
+            staged = result.staged(letter)
+            lots = [use.lot for use in staged]
+            is_short = any(use.is_missing for use in result.lots if use.component == letter)
+            volume = sum(use.volume for use in staged)
+            containers = sum(use.containers for use in staged)
+            count += containers
+            rows.append(
+                {
+                    "station": result.station.station,
+                    "material": result.material.material,
+                    "component": letter_name(letter, result.letters),
+                    "lots": ", ".join(lots)
+                    or ("nothing usable in store" if is_short else "stands at the station"),
+                    "containers": containers,
+                    "container": from_si(component.container, "mL"),
+                    "volume": volume / ML,
+                    "mass": volume / NANO * component.density,
+                    "first": at(result.date, changes[0]) if changes else None,
+                    "last": at(result.date, changes[-1]) if changes else None,
+                }
+            )
+    found = [item for result in results for item in result.findings if item.topic in OF_STOCK]
+    warnings: list[Row] = [
+        {"station": "" if place else finding.station, "warning": line}
+        for finding in gravest_first(found)
+        for place, line in enumerate(finding_lines(finding, marked(finding)))
+    ]
+
+    return Content(
+        STAGING,
+        {
+            **head(plan, stamp),
+            "day": first.date,
+            "shift": first.shift,
+            "hours": hours(first),
+            "headline": f"{containers_words(count)} to bring",
+            "cautions": CAUTION,
+        },
+        {
+            "StagingContainers": rows,
+            "StagingWarnings": warnings or [{"station": "", "warning": "no warning"}],
+        },
+    )
+
+
+def layout(book: Book) -> None:
+    """Containers to bring, with boxes to tick, and what stock does not hold."""
+    form = book.page("Staging", [17, 15, 11, 10, 9, 9, 9, 14, 14, 8, 8, 24], landscape=True)
+    form.head()
+    form.cards(("day", 2), ("shift", 1), ("hours", 3), ("prepared_by", 3), ("stamp", 3))
+    form.section("Containers to bring")
+    form.table(
+        "StagingContainers",
+        [
+            "station",
+            "material",
+            "component",
+            "containers",
+            "container",
+            "volume",
+            "mass",
+            "first",
+            "last",
+            TICK,
+            BY,
+            "lots",
+        ],
+        repeat=True,
+    )
+    form.total("StagingContainers", ["containers", "mass"])
+    form.section("Warnings")
+    form.warnings("StagingWarnings", ("station", "warning"))
+    form.sign_off(("Picked by", "Checked by", "Received on the line"))
+    form.cautions()
