@@ -121,7 +121,7 @@ def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -
         unread |= _name_sheets(book, package, absent, problems, notes)
         gone = [name for name in absent if name not in unread]
         if 0 < len(gone) <= MOST_GONE:
-            notes.append(Problem(os.fspath(path), message=f"has no table {', '.join(gone)}"))
+            notes.append(Problem(Path(path).name, message=f"has no table {', '.join(gone)}"))
     except DispenseError:
         raise
     except Exception as error:  # openpyxl lets errors of many kinds through on damaged XML

@@ -76,7 +76,7 @@ SHIFT_MATERIAL = SheetSpec(
         "MaterialUse": (
             text("component", "component"),
             number("opening", "mL", "stands at the station"),
-            whole("containers", "containers to bring"),
+            whole("containers", "containers put on, those that are missing too"),
             number("mounted", "mL", "their content"),
             *(number(name, "mL", f"goes to {name}") for name in CATEGORIES),
             number("closing", "mL", "stands at the end, in containers and hoses"),

@@ -582,7 +582,7 @@ class Player:
             f"{len(late)} {many} the {name}; first {part} no. {serial}: latest "
             f"{hhmm(latest, result.date)}, planned {hhmm(actual, result.date)}"
         )
-        worst = max(late, key=lambda row: row[3] - row[2])
+        worst = max(late, key=lambda row: round(row[3] - row[2]))  # the first of equals
         if worst is not late[0]:
             words += f"; worst {worst[0]} no. {worst[1]}, {(worst[3] - worst[2]) / 60.0:.0f} min late"
         self._find(
