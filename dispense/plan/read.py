@@ -17,6 +17,7 @@ import warnings
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import islice
+from pathlib import Path
 from typing import Any
 
 from ..base.errors import NA, NUM, DispenseError, FileError, InputError, Problem, show
