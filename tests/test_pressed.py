@@ -21,6 +21,7 @@ from dispense.reports.press import (
     pressed_findings,
     shortest_takt,
 )
+from dispense.sheets.setup import station_setup_content
 from dispense.shift.setup import setup_card
 
 THICK = Paste(50.0, 0.5)  # power law
@@ -255,7 +256,7 @@ def test_short_press_is_told_on_the_setup_card():
     plan, found = report_of(press_time=0.001)
     assert found.gap_pressed > 0.3e-3 and found.gap == found.gap_pressed
     assert any("pressing reach" in words for words in found.warnings)
-    assert any("plate" in words and "pressing reach" in words for words in setup_card(plan, "hem").warnings)
+    assert any("plate" in words and "pressing reach" in words for words in on_the_card(plan))
 
 
 def test_press_time_against_the_takt():
@@ -339,6 +340,12 @@ def test_takt():
 # -------------------------------------------------------------------- where the laws leave their range
 
 
+def on_the_card(plan):
+    """Warnings that the setup card of the station shows, whoever found them."""
+    content = station_setup_content(plan, setup_card(plan, "hem"), "")
+    return [row["text"] for row in content.tables["SetupNotes"]]
+
+
 def test_a_long_plate_is_told():
     """10 : 1: a strip's force is Lw³/12 less its ends, a round plate's A²/(8π): 0.2094·(1 − 0.063)."""
     rows = rows_with_joint(length=400, width=40)
@@ -348,7 +355,7 @@ def test_a_long_plate_is_told():
     assert long[0].numbers["aspect"] == pytest.approx(10.0)
     strip = 2.0 * math.pi / 30.0 * (1.0 - 0.6302 / 10.0)
     assert long[0].numbers["share of time"] == pytest.approx(strip, rel=1e-3)
-    assert any("round plate stands in" in words for words in setup_card(make(rows), "hem").warnings)
+    assert any("round plate stands in" in words for words in on_the_card(make(rows)))
     square = press_findings(make(rows_with_joint(length=60, width=50)), "hem")
     assert not [each for each in square if each.topic == "plate shape"]
 

@@ -47,7 +47,10 @@ MODULES: dict[str, tuple[str, ...]] = {
     "shift/setup.py": ("test_sheets.py", "test_limits.py", "test_findings.py"),
     "shift/weighing.py": ("test_limits.py", "test_sheets.py"),
     "shift/cure_times.py": ("test_cure_times.py", "test_moisture.py"),
-    "sheets/content.py": ("test_sheets.py", "test_fill.py"),
+    **{
+        f"sheets/{name}.py": ("test_sheets.py", "test_limits.py")
+        for name in ("material", "setup", "board", "check", "staging", "results", "pieces")
+    },
     "reports/cure.py": ("test_cure_report.py",),
     "reports/runs.py": ("test_cure_report.py", "test_cure_times.py"),
     "reports/day.py": ("test_cure_report.py",),
