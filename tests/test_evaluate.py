@@ -8,6 +8,7 @@ import random
 import re
 import shutil
 import subprocess
+from functools import partial
 from pathlib import Path
 
 import openpyxl
@@ -23,9 +24,14 @@ from openpyxl.worksheet.table import Table
 
 from dispense.base.errors import Problem
 from dispense.base.fields import ERROR_TEXTS, CellError
-from dispense.formulas.evaluate import evaluate_package, evaluate_workbook
-from dispense.formulas.parse import Unevaluable, tokens
+from dispense.formulas import evaluate
+from dispense.formulas.own import OwnFunctions
+from dispense.handbook.in_formulas import OWN
+from dispense.xlsx.formula_text import Unevaluable, tokens
 from dispense.xlsx.package import MAIN, Package
+
+evaluate_package = partial(evaluate.evaluate_package, own=OWN)
+evaluate_workbook = partial(evaluate.evaluate_workbook, own=OWN)
 
 # functions that the file format marks as newer than itself (ECMA-376 part 1 does not list them)
 NEWER = """
@@ -721,6 +727,21 @@ def test_registry_functions_under_every_name():
     assert one('=BEAD_VOLUME(1,"square wheel",6)') == "#N/A"
     assert one('=BEAD_VOLUME(1/0,"half-round",6)') == "#DIV/0!"
     assert one('=SUM(BEAD_VOLUME(A1:A2,"half-round",6))', {"A1": 600, "A2": 600}) == pytest.approx(volume)
+
+
+def test_only_the_functions_that_are_handed_in_are_computed():
+    workbook = _column([3, "=2*DOUBLE(A1)+1", "=OTHER.DOUBLE(1/0)", "=SECRET()", "=BEAD_AREA(1)"])
+    other = OwnFunctions(
+        "OTHER",
+        ["DOUBLE", "SECRET"],
+        lambda name, arguments: [[arguments[0] if isinstance(arguments[0], CellError) else 2 * arguments[0]]],
+        refused={"SECRET": "is not told"},
+    )
+    found = evaluate.evaluate_workbook(workbook, other)
+    assert found.values == {("Sheet", "A2"): 2 * (2 * 3) + 1, ("Sheet", "A3"): "#DIV/0!"}
+    assert ["SECRET is not told" in str(found.problems[0]), "not known" in str(found.problems[1])] == [
+        True
+    ] * 2
 
 
 def test_registry_function_that_spills():

@@ -16,12 +16,13 @@ from openpyxl.utils import get_column_letter
 
 from ..base.errors import Problem
 from ..base.fields import ERROR_TEXTS, CellError
-from ..xlsx.package import MAIN, Package, cell_value, iter_cells, split_range
+from ..xlsx.formula_text import TablePart, Unevaluable
+from ..xlsx.package import MAIN, MAX_COLUMN, MAX_ROW, Package, cell_value, iter_cells, split_range
 from . import functions as sf
 from .functions import FUNCTIONS, MISSING, Area, Areas, Fault, lift
 from .numbertext import is_date_format, moment_serial
-from .parse import MAX_COLUMN, MAX_ROW, CellsAt, Corner, TablePart, Unevaluable, parse
-from .spell import own_name, standard_name
+from .own import NO_OWN, OwnFunctions, standard_name
+from .parse import CellsAt, Corner, parse
 
 MAX_VISITS = 50_000_000  # cells read in one evaluation, counted each time
 MAX_NAMES_DEEP = 16
@@ -103,8 +104,9 @@ def address(row: int, column: int) -> str:
 class _Engine:
     """Computes cells on demand, dependencies first, without recursion from cell to cell."""
 
-    def __init__(self, sheets: Sheets, max_visits: int):
+    def __init__(self, sheets: Sheets, own: OwnFunctions, max_visits: int):
         self.sheets = sheets
+        self.own = own
         self.max_visits = max_visits
         self.visits = 0
         self.names = {name.lower(): name for name in sheets.sheet_names()}
@@ -438,7 +440,7 @@ class _At:
     # functions
 
     def call(self, written: str, codes: Sequence[Any]) -> Any:
-        own = own_name(written)
+        own = self.engine.own.meaning(written)
         if own is not None:
             return self.call_own(own, codes)
         name = standard_name(written)
@@ -462,15 +464,8 @@ class _At:
         return not isinstance(code, str) or is_date_format(code)
 
     def call_own(self, name: str, codes: Sequence[Any]) -> Any:
-        """A function of this project's registry; ranges and arrays are taken whole."""
-        if name == "LAST_PROBLEMS":
-            raise Unevaluable("LAST_PROBLEMS is volatile: its value changes with each calculation")
-        from ..handbook import catalogue
-
-        arguments = [self.argument(self.run(code, True)) for code in codes]
-        table = catalogue.evaluate(name, arguments).table()
-        rows = [["" if cell is None else cell for cell in row] for row in table]
-        return rows[0][0] if len(rows) == 1 and len(rows[0]) == 1 else rows
+        """A function of an add-in; ranges and arrays are taken whole."""
+        return self.engine.own.call(name, [self.argument(self.run(code, True)) for code in codes])
 
     def argument(self, value: Any) -> Any:
         if value is MISSING:
@@ -758,10 +753,16 @@ def _python_value(value: Any, data_type: str) -> Any:
 
 
 def evaluate(
-    sheets: Sheets, only_sheets: Iterable[str] | None = None, max_visits: int = MAX_VISITS
+    sheets: Sheets,
+    own: OwnFunctions = NO_OWN,
+    only_sheets: Iterable[str] | None = None,
+    max_visits: int = MAX_VISITS,
 ) -> Evaluated:
-    """The value of every formula cell (of `only_sheets`), and why others have none."""
-    engine = _Engine(sheets, max_visits)
+    """The value of every formula cell (of `only_sheets`), and why others have none.
+
+    `own` are the functions of an add-in that formulas may call.
+    """
+    engine = _Engine(sheets, own, max_visits)
     wanted = None if only_sheets is None else {name.lower() for name in only_sheets}
     evaluated = Evaluated()
     for sheet in sheets.sheet_names():
@@ -781,14 +782,20 @@ def evaluate(
 
 
 def evaluate_package(
-    package: Package, only_sheets: Iterable[str] | None = None, max_visits: int = MAX_VISITS
+    package: Package,
+    own: OwnFunctions = NO_OWN,
+    only_sheets: Iterable[str] | None = None,
+    max_visits: int = MAX_VISITS,
 ) -> Evaluated:
     """The values of the formula cells of a package, by sheet and address."""
-    return evaluate(PackageSheets(package), only_sheets, max_visits)
+    return evaluate(PackageSheets(package), own, only_sheets, max_visits)
 
 
 def evaluate_workbook(
-    workbook: Any, only_sheets: Iterable[str] | None = None, max_visits: int = MAX_VISITS
+    workbook: Any,
+    own: OwnFunctions = NO_OWN,
+    only_sheets: Iterable[str] | None = None,
+    max_visits: int = MAX_VISITS,
 ) -> Evaluated:
     """The values of the formula cells of an openpyxl workbook, by sheet and address."""
-    return evaluate(WorkbookSheets(workbook), only_sheets, max_visits)
+    return evaluate(WorkbookSheets(workbook), own, only_sheets, max_visits)

@@ -20,9 +20,10 @@ from itertools import pairwise
 from typing import Any, NamedTuple, Protocol
 
 from ..base.fields import CellError
+from ..xlsx.formula_text import Unevaluable
+from ..xlsx.package import MAX_COLUMN, MAX_ROW
 from . import numbertext
 from .numbertext import general, read_number, round_half_away, snap
-from .parse import MAX_COLUMN, MAX_ROW, Unevaluable
 
 DIV0, NA, NUM, REF, VALUE = map(CellError, ("#DIV/0!", "#N/A", "#NUM!", "#REF!", "#VALUE!"))
 NULL = CellError("#NULL!")

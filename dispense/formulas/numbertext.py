@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from decimal import ROUND_HALF_UP, Context, Decimal
 from functools import lru_cache
 
-from .parse import Unevaluable
+from ..xlsx.formula_text import Unevaluable
 
 MONTHS = (
     "January",

@@ -269,7 +269,7 @@ class Templates:
     def fill(self, content: sheets.Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
         from ..books.pages import fit_texts, set_scale
-        from ..formulas.evaluate import evaluate_package
+        from ..handbook.in_formulas import formula_values
 
         spec = content.spec
         filled = self.get(spec.key).fill(
@@ -277,7 +277,7 @@ class Templates:
             _headed(content),
             convert=convert,
             required=spec.required,
-            evaluate=evaluate_package,
+            evaluate=formula_values,
         )
         fit_texts(filled.package)
         if spec is sheets.SHOT_CHECK:
