@@ -18,11 +18,26 @@ from ..base.errors import Problem
 from ..base.fields import ERROR_TEXTS, CellError
 from ..xlsx.formula_text import TablePart, Unevaluable
 from ..xlsx.package import MAIN, MAX_COLUMN, MAX_ROW, Package, cell_value, iter_cells, split_range
-from . import functions as sf
-from .functions import FUNCTIONS, MISSING, Area, Areas, Fault, lift
-from .numbertext import is_date_format, moment_serial
+from .functions import DATE_FUNCTIONS, FUNCTIONS, REFUSED
+from .looking_up import intersect_cell
+from .number_forms import is_date_format
+from .numbertext import moment_serial
 from .own import NO_OWN, OwnFunctions, standard_name
 from .parse import CellsAt, Corner, parse
+from .values import (
+    MAX_BLOCK,
+    MISSING,
+    MONADIC,
+    NULL,
+    OPERATORS,
+    REF,
+    VALUE,
+    Area,
+    Areas,
+    Fault,
+    element,
+    lift,
+)
 
 MAX_VISITS = 50_000_000  # cells read in one evaluation, counted each time
 MAX_NAMES_DEEP = 16
@@ -226,7 +241,7 @@ class _Engine:
             return
         for row in range(block.rows):
             for column in range(block.columns):
-                cell = sf.element(value, row, column)
+                cell = element(value, row, column)
                 place = (key[0], block.top + row, block.left + column)
                 self.results[place] = 0.0 if cell is None else cell
 
@@ -290,13 +305,13 @@ class _At:
                 stack.append(step[1])
             elif kind == "cells":
                 stack.append(self.area(step[1]))
-            elif kind in sf.OPERATORS:
+            elif kind in OPERATORS:
                 right, left = self.scalar(stack.pop()), self.scalar(stack.pop())
-                stack.append(lift(sf.OPERATORS[kind], [left, right]))
+                stack.append(lift(OPERATORS[kind], [left, right]))
             elif kind == "call":
                 stack.append(self.call(step[1], step[2]))
-            elif kind in sf.MONADIC:
-                stack.append(lift(sf.MONADIC[kind], [self.scalar(stack.pop())]))
+            elif kind in MONADIC:
+                stack.append(lift(MONADIC[kind], [self.scalar(stack.pop())]))
             elif kind == "table":
                 stack.append(self.table(step[1]))
             elif kind == "name":
@@ -316,7 +331,7 @@ class _At:
         if isinstance(value, list):
             return value
         if isinstance(value, Areas):
-            raise Fault(sf.VALUE)
+            raise Fault(VALUE)
         return [[None if value is MISSING else value]]
 
     def flat(self, value: Any) -> list[Any]:
@@ -327,10 +342,10 @@ class _At:
     def scalar(self, value: Any) -> Any:
         if isinstance(value, Area):
             if not self.array:
-                return sf.intersect_cell(self, value)
+                return intersect_cell(self, value)
             value = self.engine.block(value)
         elif isinstance(value, Areas):
-            return sf.VALUE
+            return VALUE
         if isinstance(value, list) and len(value) == 1 and len(value[0]) == 1:
             return value[0][0]
         return value
@@ -343,10 +358,6 @@ class _At:
         return formula is not None and any(
             standard_name(name) == "SUBTOTAL" for name in parse(formula.text).functions
         )
-
-    def array_area(self, area: Area) -> Area | None:
-        formula = self.engine.formulas[area.sheet].get((area.top, area.left))
-        return None if formula is None else formula.block
 
     # references
 
@@ -362,13 +373,13 @@ class _At:
     def area(self, cells: CellsAt) -> Any:
         sheet = self.sheet if cells.sheet is None else self.engine.sheet(cells.sheet)
         if sheet is None:
-            return sf.REF
+            return REF
         top, left = self.moved(cells.first, 1, 1)
         bottom, right = self.moved(cells.last, MAX_ROW, MAX_COLUMN)
         top, bottom = min(top, bottom), max(top, bottom)
         left, right = min(left, right), max(left, right)
         if top < 1 or left < 1 or bottom > MAX_ROW or right > MAX_COLUMN:
-            return sf.REF
+            return REF
         return Area(sheet, top, left, bottom, right)
 
     def moved(self, corner: Corner, row: int, column: int) -> tuple[int, int]:
@@ -381,7 +392,7 @@ class _At:
     def named(self, sheet: str | None, name: str) -> Any:
         scope = self.sheet if sheet is None else self.engine.sheet(sheet)
         if scope is None:
-            return sf.REF
+            return REF
         text = self.engine.sheets.name(name, scope)
         if text is None:
             if name.lower() in self.engine.tables:
@@ -412,12 +423,12 @@ class _At:
         items = part.items
         if items == {"#this row"}:
             if not top <= self.row <= bottom or self.sheet != area.sheet:
-                return sf.VALUE
+                return VALUE
             top = bottom = self.row
         elif items:
             rows = _table_rows(table, items, top, bottom)
             if rows is None:
-                return sf.REF
+                return REF
             top, bottom = rows
         return Area(area.sheet, top, area.left + first, bottom, area.left + last)
 
@@ -448,8 +459,8 @@ class _At:
             raise Unevaluable(f"{written} is a function of another workbook")
         function = FUNCTIONS.get(name)
         if function is None:
-            if name in sf.REFUSED:
-                raise Unevaluable(f"{name} {sf.REFUSED[name]}")
+            if name in REFUSED:
+                raise Unevaluable(f"{name} {REFUSED[name]}")
             raise Unevaluable(f"the function {name} is not known here")
         if not function.least <= len(codes) <= function.most:
             raise Unevaluable(f"{name} is given {len(codes)} arguments")
@@ -459,7 +470,7 @@ class _At:
 
     def uses_dates(self, name: str, codes: Sequence[Any]) -> bool:
         if name != "TEXT":
-            return name in sf.DATE_FUNCTIONS
+            return name in DATE_FUNCTIONS
         code = self.scalar(self.run(codes[1])) if len(codes) > 1 else ""
         return not isinstance(code, str) or is_date_format(code)
 
@@ -471,7 +482,7 @@ class _At:
         if value is MISSING:
             return None
         if isinstance(value, Areas):
-            return sf.VALUE
+            return VALUE
         if isinstance(value, Area):
             value = self.engine.block(value)
         if isinstance(value, list):
@@ -485,12 +496,12 @@ def _join_areas(kind: str, first: Any, second: Any) -> Any:
         if isinstance(value, CellError):
             return value
         if not isinstance(value, Area | Areas):
-            return sf.VALUE
+            return VALUE
     if kind == "union":
         parts = [p for v in (first, second) for p in (v.parts if isinstance(v, Areas) else (v,))]
         return Areas(tuple(parts))
     if isinstance(first, Areas) or isinstance(second, Areas) or first.sheet != second.sheet:
-        return sf.VALUE
+        return VALUE
     if kind == ":":
         return Area(
             first.sheet,
@@ -506,7 +517,7 @@ def _join_areas(kind: str, first: Any, second: Any) -> Any:
         min(first.bottom, second.bottom),
         min(first.right, second.right),
     )
-    return both if both.top <= both.bottom and both.left <= both.right else sf.NULL
+    return both if both.top <= both.bottom and both.left <= both.right else NULL
 
 
 def _column(table: TableRange, name: str) -> int:
@@ -649,7 +660,7 @@ def _block_area(sheet: str, ref: str, row: int, column: int) -> Area:
         top, left, bottom, right = split_range(ref)
     except ValueError:
         top, left, bottom, right = row, column, row, column
-    if (top, left) != (row, column) or (bottom - top + 1) * (right - left + 1) > sf.MAX_BLOCK:
+    if (top, left) != (row, column) or (bottom - top + 1) * (right - left + 1) > MAX_BLOCK:
         top, left, bottom, right = row, column, row, column
     return Area(sheet, top, left, bottom, right)
 
