@@ -440,8 +440,9 @@ def _addin(options) -> int:
 
 def _respell(options) -> int:
     from .formulas.spell import respell_workbook
+    from .handbook.in_formulas import OWN
 
-    respell_workbook(options.workbook, options.host, options.out)
+    respell_workbook(options.workbook, options.host, options.out, OWN)
     print(f"wrote {options.out}")
     return DONE
 

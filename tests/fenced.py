@@ -31,6 +31,7 @@ from openpyxl.worksheet.formula import ArrayFormula
 
 from dispense.cli import main
 from dispense.formulas.evaluate import evaluate_workbook
+from dispense.handbook.in_formulas import OWN
 
 ROOT = Path(__file__).resolve().parent.parent
 FLAGS = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
@@ -120,7 +121,7 @@ class Reader:
             else:
                 sheet.cell(row, 1).value = ArrayFormula(f"A{row}:{last}{row}", formula.strip())
             wanted.append((line, row, values, result.split("|")))
-        found = evaluate_workbook(book)
+        found = evaluate_workbook(book, OWN)
         assert not found.problems, f"{block.where}: {found.problems}"
         assert wanted, f"{block.where}: no formula"
         for line, row, values, texts in wanted:

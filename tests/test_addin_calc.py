@@ -23,9 +23,10 @@ from dispense.addin.calc import builder, cells, component_names, office
 from dispense.addin.calc.session import Session
 from dispense.base.errors import DispenseError
 from dispense.base.fields import number
-from dispense.formulas.spell import CALC_SERVICE, spell
+from dispense.formulas.spell import spell
 from dispense.handbook.catalogue import FUNCTIONS
 from dispense.handbook.declare import Function, Out
+from dispense.handbook.in_formulas import OWN
 
 ROOT = Path(__file__).resolve().parents[1]
 TEMPLATE = ROOT / "workbook_templates" / "bench.xlsx"
@@ -126,7 +127,7 @@ def test_component_and_builder_agree_on_names():
         for node in ast.parse(source).body
         if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant)
     }
-    assert values["SERVICE"] == CALC_SERVICE
+    assert values["SERVICE"] == OWN.service
     assert values["IMPLEMENTATION"] == component_names.IMPLEMENTATION
     assert values["RESPELL"] == component_names.RESPELL
     assert values["VALUE"] == CALC_ERRORS["#VALUE!"]
@@ -240,8 +241,8 @@ def test_bench_template_is_what_the_registry_makes(tmp_path):
 def test_bench_in_plain_names(tmp_path):
     excel = _formulas(bench.write(tmp_path / "plain.xlsx", "excel"))
     calc = _formulas(TEMPLATE)
-    assert not any(f"{CALC_SERVICE}." in text for text in excel.values())
-    assert {place: spell(text, "calc") for place, text in excel.items()} == calc
+    assert not any(f"{OWN.service}." in text for text in excel.values())
+    assert {place: spell(text, "calc", OWN) for place, text in excel.items()} == calc
 
 
 def test_bench_carries_values_charts_and_titles():

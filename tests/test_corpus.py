@@ -25,7 +25,7 @@ from dispense.base.errors import FileError, InputError, one_line
 from dispense.base.file_names import safe_name
 from dispense.base.terminal import json_text, printable
 from dispense.base.units import read_header
-from dispense.formulas import numbertext
+from dispense.formulas import number_forms
 from dispense.plan.builds import read_frame
 from dispense.plan.read import check_plan, load_plan
 from dispense.xlsx import rows, template_units
@@ -370,10 +370,10 @@ def test_a_comment_of_rows_takes_no_longer(light, tmp_path):
         (lambda size: "'" + ":" * size, rows._SHEET_SPAN.match),
         (lambda size: "'" + "''" * size, rows._SHEET_SPAN.match),
         (lambda size: "'" * size, rows._REFERENCE.fullmatch),
-        (lambda size: "[" * size, numbertext.is_date_format),
-        (lambda size: "[hhhh" * size, numbertext.is_date_format),
-        (lambda size: "[" * size, numbertext.TOKEN.findall),
-        (lambda size: '"' * size, numbertext.TOKEN.findall),
+        (lambda size: "[" * size, number_forms.is_date_format),
+        (lambda size: "[hhhh" * size, number_forms.is_date_format),
+        (lambda size: "[" * size, number_forms.TOKEN.findall),
+        (lambda size: '"' * size, number_forms.TOKEN.findall),
         (lambda size: "=. _" * size, safe_name),
         (lambda size: "a(" * size + ")", read_header),
         (lambda size: "a," * size, read_header),

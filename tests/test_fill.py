@@ -898,7 +898,7 @@ def test_a_workbook_without_calculation_settings_gets_them_in_place():
 
 
 def test_the_planners_own_evaluation():
-    evaluate = pytest.importorskip("dispense.formulas.evaluate").evaluate_package
+    evaluate = pytest.importorskip("dispense.handbook.in_formulas").formula_values
     filled = fill_template(simple_template(), {}, {"Shots": rows(4)}, evaluate=evaluate)
     assert filled.report.notes == []
     values = read(filled, data_only=True)

@@ -17,7 +17,7 @@ from test_sheets import STAMP, named, table_rows
 from dispense.base.printed import DOWN, UP, Printed, digits_of, printed_limits, rounded
 from dispense.books.pages import set_scale
 from dispense.books.plan import write_plan
-from dispense.formulas.evaluate import evaluate_package
+from dispense.handbook.in_formulas import formula_values
 from dispense.jobs.fill import fill, template_folder
 from dispense.plan.amounts import applications
 from dispense.sheets.check import shot_check_content
@@ -208,7 +208,7 @@ def within(path, weighed):
     for place, mass in enumerate(weighed):
         cell = cells[f"{chr(64 + column)}{table.first_data_row + place}"]
         etree.SubElement(cell, f"{{{MAIN}}}v").text = repr(mass)
-    cache_values(package, evaluate_package)
+    cache_values(package, formula_values)
     found = package.cell_values(sheet)
     column = table.first_column + table.columns.index("Within limits")
     return [found.get(f"{chr(64 + column)}{table.first_data_row + place}") for place in range(len(weighed))]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import openpyxl
 import pytest
 from hypothesis import given, settings
@@ -15,12 +17,17 @@ from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.table import Table, TableColumn, TableFormula
 
 from dispense.base.errors import FileError, InputError
-from dispense.formulas.spell import CALC_SERVICE, calc_method, calc_name, own_name, respell_workbook, spell
+from dispense.formulas import spell as spelling
+from dispense.formulas.own import OwnFunctions
 from dispense.handbook.catalogue import FUNCTIONS
+from dispense.handbook.in_formulas import OWN
 from dispense.xlsx.package import Package, compare
 
-AREA = f"{CALC_SERVICE}.{calc_method('BEAD_AREA')}"
-VOLUME = f"{CALC_SERVICE}.{calc_method('BEAD_VOLUME')}"
+spell = partial(spelling.spell, own=OWN)
+respell_workbook = partial(spelling.respell_workbook, own=OWN)
+
+AREA = f"{OWN.service}.BEAD_AREA"
+VOLUME = f"{OWN.service}.BEAD_VOLUME"
 
 
 @pytest.mark.parametrize(
@@ -71,7 +78,7 @@ def test_spelling_for_calc_and_back(plain, calc):
     ],
 )
 def test_every_way_back_ends_in_the_plain_name(written):
-    assert own_name(written) == "BEAD_AREA"
+    assert OWN.meaning(written) == "BEAD_AREA"
     assert spell(f"={written}(A1,B1)", "plain") == "=BEAD_AREA(A1,B1)"
     assert spell(f"={written}(A1,B1)", "calc") == f"={AREA}(A1,B1)"
 
@@ -79,11 +86,18 @@ def test_every_way_back_ends_in_the_plain_name(written):
 def test_every_function_comes_back():
     assert len(FUNCTIONS) > 5
     for name in FUNCTIONS:
-        assert own_name(calc_name(name)) == own_name(calc_name(name).lower()) == name
+        assert OWN.meaning(OWN.calc_name(name)) == OWN.meaning(OWN.calc_name(name).lower()) == name
         assert spell(spell(f"={name}(A1)", "calc"), "plain") == f"={name}(A1)"
-    assert own_name("OTHER.BEAD_AREA") is None
-    assert own_name(f"{CALC_SERVICE}.NOTHING") is None
-    assert own_name("SUM") is None
+    assert OWN.meaning("OTHER.BEAD_AREA") is None
+    assert OWN.meaning(f"{OWN.service}.NOTHING") is None
+    assert OWN.meaning("SUM") is None
+
+
+def test_only_the_functions_that_are_handed_in_are_own():
+    other = OwnFunctions("OTHER", ["DOUBLE"], lambda name, arguments: [[2 * arguments[0]]])
+    text = "=DOUBLE(BEAD_AREA(A1))+_xldudf_OTHER.DOUBLE(2)"
+    assert spelling.spell(text, "calc", other) == "=OTHER.DOUBLE(BEAD_AREA(A1))+OTHER.DOUBLE(2)"
+    assert spell(text, "calc") == f"=DOUBLE({AREA}(A1))+_xldudf_OTHER.DOUBLE(2)"
 
 
 def test_an_unknown_host_is_refused():

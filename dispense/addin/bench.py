@@ -36,6 +36,7 @@ from ..formulas.spell import spell
 from ..handbook import catalogue as functions
 from ..handbook.catalogue import lookup
 from ..handbook.declare import Function
+from ..handbook.in_formulas import OWN
 from ..handbook.words import call_text
 from ..xlsx.write import atomic_write
 
@@ -540,7 +541,7 @@ class _Writer:
                 return f"{self.columns[found[2]]}{row}"
             return self.cells[found[2]]
 
-        return spell("=" + _PLACE.sub(place, text.removeprefix("=")), self.host)
+        return spell("=" + _PLACE.sub(place, text.removeprefix("=")), self.host, OWN)
 
     def write(self) -> None:
         page, sheet = self.page, self.sheet
@@ -813,7 +814,7 @@ def _write_checks(book: Workbook, host: str) -> None:
             text,
             part,
             expected,
-            spell("=" + formula, host),
+            spell("=" + formula, host, OWN),
             tolerance,
             _verdict(row, expected),
             source,

@@ -26,10 +26,10 @@ from dispense.addin.excel_udfs import function_help
 from dispense.addin.listing import with_values, write_list
 from dispense.base.errors import InputError, Problem, TemplateError
 from dispense.base.fields import Field
-from dispense.formulas.parse import tokens
 from dispense.handbook.catalogue import FUNCTIONS
 from dispense.handbook.declare import Function
 from dispense.handbook.words import literal
+from dispense.xlsx.formula_text import tokens
 from dispense.xlsx.package import MAIN, Package
 
 WORKBOOK = "dispense-names.xlsx"

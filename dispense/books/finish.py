@@ -5,7 +5,7 @@ from __future__ import annotations
 from openpyxl import Workbook
 
 from ..base.paper import paper_code
-from ..formulas.evaluate import evaluate_package
+from ..handbook.in_formulas import formula_values
 from ..xlsx.package import Package
 from ..xlsx.templates import cache_values, refresh_charts
 from . import style
@@ -18,6 +18,6 @@ def finished(book: Workbook, name: str, paper: str = "A4") -> bytes:
     """The bytes of the workbook, to be printed on that paper; errors call it `name`."""
     package = Package.open(style.stable_bytes(book), name=name)
     set_paper(package, paper_code(paper, name))
-    cache_values(package, evaluate_package)
+    cache_values(package, formula_values)
     refresh_charts(package)
     return package.to_bytes()

@@ -16,12 +16,28 @@ from openpyxl.utils import get_column_letter
 
 from ..base.errors import Problem
 from ..base.fields import ERROR_TEXTS, CellError
-from ..xlsx.package import MAIN, Package, cell_value, iter_cells, split_range
-from . import functions as sf
-from .functions import FUNCTIONS, MISSING, Area, Areas, Fault, lift
-from .numbertext import is_date_format, moment_serial
-from .parse import MAX_COLUMN, MAX_ROW, CellsAt, Corner, TablePart, Unevaluable, parse
-from .spell import own_name, standard_name
+from ..xlsx.formula_text import TablePart, Unevaluable
+from ..xlsx.package import MAIN, MAX_COLUMN, MAX_ROW, Package, cell_value, iter_cells, split_range
+from .functions import DATE_FUNCTIONS, FUNCTIONS, REFUSED
+from .looking_up import intersect_cell
+from .number_forms import is_date_format
+from .numbertext import moment_serial
+from .own import NO_OWN, OwnFunctions, standard_name
+from .parse import CellsAt, Corner, parse
+from .values import (
+    MAX_BLOCK,
+    MISSING,
+    MONADIC,
+    NULL,
+    OPERATORS,
+    REF,
+    VALUE,
+    Area,
+    Areas,
+    Fault,
+    element,
+    lift,
+)
 
 MAX_VISITS = 50_000_000  # cells read in one evaluation, counted each time
 MAX_NAMES_DEEP = 16
@@ -103,8 +119,9 @@ def address(row: int, column: int) -> str:
 class _Engine:
     """Computes cells on demand, dependencies first, without recursion from cell to cell."""
 
-    def __init__(self, sheets: Sheets, max_visits: int):
+    def __init__(self, sheets: Sheets, own: OwnFunctions, max_visits: int):
         self.sheets = sheets
+        self.own = own
         self.max_visits = max_visits
         self.visits = 0
         self.names = {name.lower(): name for name in sheets.sheet_names()}
@@ -224,7 +241,7 @@ class _Engine:
             return
         for row in range(block.rows):
             for column in range(block.columns):
-                cell = sf.element(value, row, column)
+                cell = element(value, row, column)
                 place = (key[0], block.top + row, block.left + column)
                 self.results[place] = 0.0 if cell is None else cell
 
@@ -288,13 +305,13 @@ class _At:
                 stack.append(step[1])
             elif kind == "cells":
                 stack.append(self.area(step[1]))
-            elif kind in sf.OPERATORS:
+            elif kind in OPERATORS:
                 right, left = self.scalar(stack.pop()), self.scalar(stack.pop())
-                stack.append(lift(sf.OPERATORS[kind], [left, right]))
+                stack.append(lift(OPERATORS[kind], [left, right]))
             elif kind == "call":
                 stack.append(self.call(step[1], step[2]))
-            elif kind in sf.MONADIC:
-                stack.append(lift(sf.MONADIC[kind], [self.scalar(stack.pop())]))
+            elif kind in MONADIC:
+                stack.append(lift(MONADIC[kind], [self.scalar(stack.pop())]))
             elif kind == "table":
                 stack.append(self.table(step[1]))
             elif kind == "name":
@@ -314,7 +331,7 @@ class _At:
         if isinstance(value, list):
             return value
         if isinstance(value, Areas):
-            raise Fault(sf.VALUE)
+            raise Fault(VALUE)
         return [[None if value is MISSING else value]]
 
     def flat(self, value: Any) -> list[Any]:
@@ -325,10 +342,10 @@ class _At:
     def scalar(self, value: Any) -> Any:
         if isinstance(value, Area):
             if not self.array:
-                return sf.intersect_cell(self, value)
+                return intersect_cell(self, value)
             value = self.engine.block(value)
         elif isinstance(value, Areas):
-            return sf.VALUE
+            return VALUE
         if isinstance(value, list) and len(value) == 1 and len(value[0]) == 1:
             return value[0][0]
         return value
@@ -341,10 +358,6 @@ class _At:
         return formula is not None and any(
             standard_name(name) == "SUBTOTAL" for name in parse(formula.text).functions
         )
-
-    def array_area(self, area: Area) -> Area | None:
-        formula = self.engine.formulas[area.sheet].get((area.top, area.left))
-        return None if formula is None else formula.block
 
     # references
 
@@ -360,13 +373,13 @@ class _At:
     def area(self, cells: CellsAt) -> Any:
         sheet = self.sheet if cells.sheet is None else self.engine.sheet(cells.sheet)
         if sheet is None:
-            return sf.REF
+            return REF
         top, left = self.moved(cells.first, 1, 1)
         bottom, right = self.moved(cells.last, MAX_ROW, MAX_COLUMN)
         top, bottom = min(top, bottom), max(top, bottom)
         left, right = min(left, right), max(left, right)
         if top < 1 or left < 1 or bottom > MAX_ROW or right > MAX_COLUMN:
-            return sf.REF
+            return REF
         return Area(sheet, top, left, bottom, right)
 
     def moved(self, corner: Corner, row: int, column: int) -> tuple[int, int]:
@@ -379,7 +392,7 @@ class _At:
     def named(self, sheet: str | None, name: str) -> Any:
         scope = self.sheet if sheet is None else self.engine.sheet(sheet)
         if scope is None:
-            return sf.REF
+            return REF
         text = self.engine.sheets.name(name, scope)
         if text is None:
             if name.lower() in self.engine.tables:
@@ -410,12 +423,12 @@ class _At:
         items = part.items
         if items == {"#this row"}:
             if not top <= self.row <= bottom or self.sheet != area.sheet:
-                return sf.VALUE
+                return VALUE
             top = bottom = self.row
         elif items:
             rows = _table_rows(table, items, top, bottom)
             if rows is None:
-                return sf.REF
+                return REF
             top, bottom = rows
         return Area(area.sheet, top, area.left + first, bottom, area.left + last)
 
@@ -438,7 +451,7 @@ class _At:
     # functions
 
     def call(self, written: str, codes: Sequence[Any]) -> Any:
-        own = own_name(written)
+        own = self.engine.own.meaning(written)
         if own is not None:
             return self.call_own(own, codes)
         name = standard_name(written)
@@ -446,8 +459,8 @@ class _At:
             raise Unevaluable(f"{written} is a function of another workbook")
         function = FUNCTIONS.get(name)
         if function is None:
-            if name in sf.REFUSED:
-                raise Unevaluable(f"{name} {sf.REFUSED[name]}")
+            if name in REFUSED:
+                raise Unevaluable(f"{name} {REFUSED[name]}")
             raise Unevaluable(f"the function {name} is not known here")
         if not function.least <= len(codes) <= function.most:
             raise Unevaluable(f"{name} is given {len(codes)} arguments")
@@ -457,26 +470,19 @@ class _At:
 
     def uses_dates(self, name: str, codes: Sequence[Any]) -> bool:
         if name != "TEXT":
-            return name in sf.DATE_FUNCTIONS
+            return name in DATE_FUNCTIONS
         code = self.scalar(self.run(codes[1])) if len(codes) > 1 else ""
         return not isinstance(code, str) or is_date_format(code)
 
     def call_own(self, name: str, codes: Sequence[Any]) -> Any:
-        """A function of this project's registry; ranges and arrays are taken whole."""
-        if name == "LAST_PROBLEMS":
-            raise Unevaluable("LAST_PROBLEMS is volatile: its value changes with each calculation")
-        from ..handbook import catalogue
-
-        arguments = [self.argument(self.run(code, True)) for code in codes]
-        table = catalogue.evaluate(name, arguments).table()
-        rows = [["" if cell is None else cell for cell in row] for row in table]
-        return rows[0][0] if len(rows) == 1 and len(rows[0]) == 1 else rows
+        """A function of an add-in; ranges and arrays are taken whole."""
+        return self.engine.own.call(name, [self.argument(self.run(code, True)) for code in codes])
 
     def argument(self, value: Any) -> Any:
         if value is MISSING:
             return None
         if isinstance(value, Areas):
-            return sf.VALUE
+            return VALUE
         if isinstance(value, Area):
             value = self.engine.block(value)
         if isinstance(value, list):
@@ -490,12 +496,12 @@ def _join_areas(kind: str, first: Any, second: Any) -> Any:
         if isinstance(value, CellError):
             return value
         if not isinstance(value, Area | Areas):
-            return sf.VALUE
+            return VALUE
     if kind == "union":
         parts = [p for v in (first, second) for p in (v.parts if isinstance(v, Areas) else (v,))]
         return Areas(tuple(parts))
     if isinstance(first, Areas) or isinstance(second, Areas) or first.sheet != second.sheet:
-        return sf.VALUE
+        return VALUE
     if kind == ":":
         return Area(
             first.sheet,
@@ -511,7 +517,7 @@ def _join_areas(kind: str, first: Any, second: Any) -> Any:
         min(first.bottom, second.bottom),
         min(first.right, second.right),
     )
-    return both if both.top <= both.bottom and both.left <= both.right else sf.NULL
+    return both if both.top <= both.bottom and both.left <= both.right else NULL
 
 
 def _column(table: TableRange, name: str) -> int:
@@ -654,7 +660,7 @@ def _block_area(sheet: str, ref: str, row: int, column: int) -> Area:
         top, left, bottom, right = split_range(ref)
     except ValueError:
         top, left, bottom, right = row, column, row, column
-    if (top, left) != (row, column) or (bottom - top + 1) * (right - left + 1) > sf.MAX_BLOCK:
+    if (top, left) != (row, column) or (bottom - top + 1) * (right - left + 1) > MAX_BLOCK:
         top, left, bottom, right = row, column, row, column
     return Area(sheet, top, left, bottom, right)
 
@@ -758,10 +764,16 @@ def _python_value(value: Any, data_type: str) -> Any:
 
 
 def evaluate(
-    sheets: Sheets, only_sheets: Iterable[str] | None = None, max_visits: int = MAX_VISITS
+    sheets: Sheets,
+    own: OwnFunctions = NO_OWN,
+    only_sheets: Iterable[str] | None = None,
+    max_visits: int = MAX_VISITS,
 ) -> Evaluated:
-    """The value of every formula cell (of `only_sheets`), and why others have none."""
-    engine = _Engine(sheets, max_visits)
+    """The value of every formula cell (of `only_sheets`), and why others have none.
+
+    `own` are the functions of an add-in that formulas may call.
+    """
+    engine = _Engine(sheets, own, max_visits)
     wanted = None if only_sheets is None else {name.lower() for name in only_sheets}
     evaluated = Evaluated()
     for sheet in sheets.sheet_names():
@@ -781,14 +793,20 @@ def evaluate(
 
 
 def evaluate_package(
-    package: Package, only_sheets: Iterable[str] | None = None, max_visits: int = MAX_VISITS
+    package: Package,
+    own: OwnFunctions = NO_OWN,
+    only_sheets: Iterable[str] | None = None,
+    max_visits: int = MAX_VISITS,
 ) -> Evaluated:
     """The values of the formula cells of a package, by sheet and address."""
-    return evaluate(PackageSheets(package), only_sheets, max_visits)
+    return evaluate(PackageSheets(package), own, only_sheets, max_visits)
 
 
 def evaluate_workbook(
-    workbook: Any, only_sheets: Iterable[str] | None = None, max_visits: int = MAX_VISITS
+    workbook: Any,
+    own: OwnFunctions = NO_OWN,
+    only_sheets: Iterable[str] | None = None,
+    max_visits: int = MAX_VISITS,
 ) -> Evaluated:
     """The values of the formula cells of an openpyxl workbook, by sheet and address."""
-    return evaluate(WorkbookSheets(workbook), only_sheets, max_visits)
+    return evaluate(WorkbookSheets(workbook), own, only_sheets, max_visits)

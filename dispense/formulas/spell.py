@@ -1,4 +1,4 @@
-"""How a formula names this project's functions in each spreadsheet program.
+"""How a formula names the functions of an add-in in each spreadsheet program.
 
 A workbook file holds function names as text. Excel finds an add-in's function by its plain name
 (`BEAD_VOLUME`); LibreOffice Calc, reading an .xlsx file, finds it only by its programmatic name
@@ -11,91 +11,50 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator
-from functools import cache, lru_cache
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from openpyxl.formula.tokenizer import Token
 
 from ..base.errors import InputError, Problem
+from ..xlsx.formula_text import Unevaluable, tokens
 from ..xlsx.package import MAIN, Package
-from .parse import Unevaluable, tokens
+from .own import OwnFunctions
 
-CALC_SERVICE = "DISPENSE"  # the name of the add-in's service, as Calc's formulas spell it
 HOSTS = ("excel", "calc", "plain")
 
-_PREFIX = re.compile(r"^(_xlfn\.|_xlws\.|_xludf\.|_xldudf_|_xlfn_|com\.sun\.star\.addin\.)+", re.I)
-_ELSEWHERE = re.compile(r"^(\[\d+\]|'[^']*')!")  # an add-in workbook that Excel wrote before a name
 
-
-@cache
-def own_names() -> frozenset[str]:
-    """The names of the project's worksheet functions."""
-    from ..handbook import catalogue as functions
-
-    return frozenset(functions.FUNCTIONS)
-
-
-def calc_method(name: str) -> str:
-    """The method of the Calc service that computes a function."""
-    return name.upper()
-
-
-def calc_name(name: str) -> str:
-    """The name by which Calc finds a function in an .xlsx file."""
-    return f"{CALC_SERVICE}.{calc_method(name)}"
-
-
-@cache
-def _methods() -> dict[str, str]:
-    return {calc_method(name).upper(): name for name in own_names()}
-
-
-@lru_cache(maxsize=4096)
-def own_name(written: str) -> str | None:
-    """The project's function that a name in a formula means, None for any other function."""
-    bare = _PREFIX.sub("", _ELSEWHERE.sub("", written.strip())).upper()
-    service, dot, method = bare.rpartition(".")
-    if dot and service.rpartition(".")[2] == CALC_SERVICE.upper():
-        return _methods().get(method)
-    return bare if bare in own_names() else None
-
-
-def standard_name(written: str) -> str:
-    """The name of a standard function without the prefix that marks it as newer than the format."""
-    return _PREFIX.sub("", written.strip()).upper()
-
-
-def spell(formula: str, host: str) -> str:
-    """The formula (with or without `=`) with the project's functions named as `host` needs them.
+def spell(formula: str, host: str, own: OwnFunctions) -> str:
+    """The formula (with or without `=`) with the functions of `own` named as `host` needs them.
 
     Spelling twice changes nothing more. A formula that cannot be read is returned as it is.
     """
     if host not in HOSTS:
         raise InputError(Problem("spell", "host", host, "one of " + ", ".join(HOSTS)))
-    return _spell(formula, host) if "(" in formula else formula
+    return _spell(formula, host, own) if "(" in formula else formula
 
 
 @lru_cache(maxsize=8192)
-def _spell(formula: str, host: str) -> str:
+def _spell(formula: str, host: str, own: OwnFunctions) -> str:
     try:
         items = tokens(formula)
     except Unevaluable:
         return formula
     if not any(item.type == Token.FUNC for item in items):
         return formula
-    text = "".join(_spelled(item, host) for item in items)
+    text = "".join(_spelled(item, host, own) for item in items)
     return f"={text}" if formula.startswith("=") else text
 
 
-def _spelled(item: Token, host: str) -> str:
+def _spelled(item: Token, host: str, own: OwnFunctions) -> str:
     if item.type != Token.FUNC or item.subtype != Token.OPEN:
         return item.value
     head, written = _split(item.value[:-1])
-    name = own_name(written)
+    name = own.meaning(written)
     if name is None:
         return item.value
-    return f"{head}{calc_name(name) if host == 'calc' else name}("
+    return f"{head}{own.calc_name(name) if host == 'calc' else name}("
 
 
 def _split(value: str) -> tuple[str, str]:
@@ -118,13 +77,13 @@ _FORMULAS = {
 }
 
 
-def respell(package: Package, host: str) -> int:
+def respell(package: Package, host: str, own: OwnFunctions) -> int:
     """Spell every formula of a package for `host`; returns how many changed."""
     changed = 0
     for part, kind in list(_formula_parts(package)):
-        if any(spell(e.text or "", host) != e.text for e in _elements(package.tree(part), kind)):
+        if any(spell(e.text or "", host, own) != e.text for e in _elements(package.tree(part), kind)):
             for element in _elements(package.edit(part), kind):
-                text = spell(element.text or "", host)
+                text = spell(element.text or "", host, own)
                 if text != element.text:
                     element.text = text
                     changed += 1
@@ -145,13 +104,15 @@ def _elements(root: Any, kind: str) -> Iterator[Any]:
             yield element
 
 
-def respell_workbook(path: str | os.PathLike[str], host: str, out: str | os.PathLike[str]) -> int:
+def respell_workbook(
+    path: str | os.PathLike[str], host: str, out: str | os.PathLike[str], own: OwnFunctions
+) -> int:
     """Write to `out` the workbook at `path` with its formulas spelled for `host`.
 
     Cells, defined names, conditional formats, validations and table columns are spelled; every
     other part stays byte for byte. Returns how many formulas changed.
     """
     package = Package.open(Path(path))
-    changed = respell(package, host)
+    changed = respell(package, host, own)
     package.save(out, forbid=[path])
     return changed

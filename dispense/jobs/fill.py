@@ -315,7 +315,7 @@ class Templates:
     def fill(self, content: Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
         from ..books.pages import fit_texts, set_scale
-        from ..formulas.evaluate import evaluate_package
+        from ..handbook.in_formulas import formula_values
 
         spec = content.spec
         filled = self.get(spec.key).fill(
@@ -323,7 +323,7 @@ class Templates:
             _headed(content, self.headings(spec)),
             convert=convert,
             required=spec.required,
-            evaluate=evaluate_package,
+            evaluate=formula_values,
         )
         fit_texts(filled.package)
         if spec.key == SHOT_CHECK.key:

@@ -17,7 +17,7 @@ from lxml import etree
 from openpyxl.formula.tokenizer import Token
 
 from dispense.base.errors import DispenseError, Problem, show
-from dispense.formulas.parse import tokens
+from dispense.xlsx.formula_text import tokens
 from dispense.xlsx.package import (
     MAIN,
     MAX_ROW,

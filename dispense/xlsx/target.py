@@ -19,17 +19,16 @@ from typing import Any, Protocol
 
 from dispense.base.errors import DispenseError, FileError, Problem, TemplateError, show
 from dispense.base.fields import CellError
+from dispense.base.naming import fold
 from dispense.base.printed import Printed
 from dispense.xlsx.package import Package
-from dispense.xlsx.template_units import HEADER, stated_unit
+from dispense.xlsx.template_units import HEADER, names_column, stated_unit
 from dispense.xlsx.templates import (
     Convert,
     Evaluate,
     Report,
     Template,
     Value,
-    _fold,
-    _names_column,
     clean_text,
     encode,
     fill_template,
@@ -130,7 +129,7 @@ def open_workbook(name: str | None = None) -> Any:
     if name is None and active is not None:
         return active
     for book in books:
-        if name is not None and _fold(str(book.name)) == _fold(os.path.basename(name)):
+        if name is not None and fold(str(book.name)) == fold(os.path.basename(name)):
             return book
     listed = ", ".join(str(book.name) for book in books) or "none"
     raise FileError(
@@ -211,7 +210,7 @@ class OpenWorkbookTarget(_Collected):
     def save(self) -> list[str]:
         """Check everything, then write it into the open workbook; the file is left to the user."""
         self.notes, self.problems = [], []
-        tables = {_fold(str(table.name)): table for sheet in self.book.sheets for table in sheet.tables}
+        tables = {fold(str(table.name)): table for sheet in self.book.sheets for table in sheet.tables}
         blocks = [
             block
             for name, rows in self.tables.items()
@@ -255,7 +254,7 @@ class OpenWorkbookTarget(_Collected):
             scope = scope.strip("'")
             found = False
             for sheet, name, item in self._named():
-                if _fold(name) != _fold(wanted) or (scope and _fold(sheet) != _fold(scope)):
+                if fold(name) != fold(wanted) or (scope and fold(sheet) != fold(scope)):
                     continue
                 found = True
                 try:
@@ -279,20 +278,20 @@ class OpenWorkbookTarget(_Collected):
     # tables
 
     def _match(self, name: str, rows: Rows, tables: Mapping[str, Any]) -> _Block | None:
-        table = tables.get(_fold(name))
+        table = tables.get(fold(name))
         if table is None:
             if name not in self.required:
                 self.notes.append(f"the workbook has no table {name}; its rows were left out")
             return None
         headers = table_headers(table)
         block = _Block(table, headers, len(rows))
-        keys = {_fold(key): key for row in rows for key in row}
+        keys = {fold(key): key for row in rows for key in row}
         used = set()
         for place, header in enumerate(headers):
-            key, unit = keys.get(_fold(header)), None
+            key, unit = keys.get(fold(header)), None
             split = HEADER.match(header)
             if key is None and split is not None:
-                key, unit = keys.get(_fold(split["base"])), split["unit"].strip()
+                key, unit = keys.get(fold(split["base"])), split["unit"].strip()
             if key is None:
                 continue
             used.add(key)
@@ -327,20 +326,20 @@ class OpenWorkbookTarget(_Collected):
         return value
 
     def _check_required(self, tables: Mapping[str, Any]) -> None:
-        names = {_fold(name) for _, name, _ in self._named()}
+        names = {fold(name) for _, name, _ in self._named()}
         for wanted in self.required:
             table_name, bracket, column = wanted.partition("[")
-            table = tables.get(_fold(table_name))
+            table = tables.get(fold(table_name))
             if bracket:
                 column = column.removesuffix("]")
                 headers = [] if table is None else table_headers(table)
-                if not any(_names_column(header, column) for header in headers):
+                if not any(names_column(header, column) for header in headers):
                     self._problem(
                         f"table {table_name}",
                         f"the column {column} is missing",
                         "put the header back; columns may stand in any order",
                     )
-            elif table is None and _fold(wanted.rpartition("!")[2]) not in names:
+            elif table is None and fold(wanted.rpartition("!")[2]) not in names:
                 self._problem(
                     wanted, "no defined name or table is called so", "give the name back to its cell or table"
                 )

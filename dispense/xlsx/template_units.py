@@ -16,10 +16,11 @@ from typing import NamedTuple
 from lxml import etree
 
 from ..base.errors import DispenseError, Problem
-from ..formulas.parse import split_sheet, table_part, tokens
+from ..base.naming import fold
+from .formula_text import split_sheet, table_part, tokens
 from .package import MAIN, Package, Sheet, Table, column_letters, iter_cells, split_range
 
-__all__ = ["HEADER", "Box", "label_unit", "stated_unit", "unit_problems"]
+__all__ = ["HEADER", "Box", "label_unit", "names_column", "stated_unit", "unit_problems"]
 
 Factor = Callable[[str, str], float]  # (unit, shop unit) → factor; UnitError where it does not convert
 
@@ -94,8 +95,10 @@ def label_unit(package: Package, sheet: Sheet, row: int, column: int) -> tuple[s
     return None
 
 
-def _fold(text: str) -> str:
-    return " ".join(text.split()).casefold()
+def names_column(header: str, column: str) -> bool:
+    """Whether a header names the column, with a unit or without."""
+    split = HEADER.match(header)
+    return fold(header) == fold(column) or (split is not None and fold(split["base"]) == fold(column))
 
 
 class _Units:
@@ -115,15 +118,15 @@ class _Units:
 
     def _headers(self, tables: Mapping[str, Mapping[str, str]]) -> Iterator[_Stated]:
         known = {
-            _fold(name): {_fold(head): unit for head, unit in units.items()} for name, units in tables.items()
+            fold(name): {fold(head): unit for head, unit in units.items()} for name, units in tables.items()
         }
         for table in self.package.tables:
-            units = known.get(_fold(table.name), {})
+            units = known.get(fold(table.name), {})
             for offset, header in enumerate(table.columns):
                 split = HEADER.match(header)
                 if split:
                     yield self._column(
-                        table, offset, header, split["unit"].strip(), units.get(_fold(split["base"]))
+                        table, offset, header, split["unit"].strip(), units.get(fold(split["base"]))
                     )
 
     @staticmethod
@@ -135,9 +138,9 @@ class _Units:
         return _Stated(box, " ".join(header.split()), where, unit, shop)
 
     def _labels(self, names: Mapping[str, str]) -> Iterator[_Stated]:
-        known = {_fold(name): unit for name, unit in names.items()}
+        known = {fold(name): unit for name, unit in names.items()}
         for item in self.package.defined_names:
-            shop = known.get(_fold(item.name))
+            shop = known.get(fold(item.name))
             for box in self._boxes(item.text, "") if shop is not None else ():
                 sheet = self.package.sheet(box.sheet)
                 found = sheet and label_unit(self.package, sheet, box.top, box.left)
@@ -186,7 +189,7 @@ class _Units:
             yield Box(sheet, 1, first, 1 << 20, last)
         else:
             for item in self.package.defined_names:
-                if _fold(item.name) == _fold(rest) and _fold(item.text) != _fold(text):
+                if fold(item.name) == fold(rest) and fold(item.text) != fold(text):
                     yield from self._boxes(item.text, sheet)
 
     def _table_box(self, text: str) -> Iterator[Box]:
@@ -195,11 +198,11 @@ class _Units:
         table = self.package.table(name)
         if table is None:
             return
-        folded = [_fold(column) for column in table.columns]
+        folded = [fold(column) for column in table.columns]
         places = [
-            table.first_column + folded.index(_fold(column))
+            table.first_column + folded.index(fold(column))
             for column in (part.first, part.last)
-            if column and _fold(column) in folded
+            if column and fold(column) in folded
         ]
         left, right = (min(places), max(places)) if places else (table.first_column, table.last_column)
         yield Box(table.sheet.name.lower(), table.first_data_row, left, table.last_data_row, right)

@@ -28,6 +28,7 @@ from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, to
 
 from dispense.base.errors import DispenseError, Problem, TemplateError, show
 from dispense.base.fields import CellError
+from dispense.base.naming import fold
 from dispense.base.printed import Printed
 from dispense.xlsx.package import (
     MAIN,
@@ -56,7 +57,7 @@ from dispense.xlsx.rows import (
     move_formula,
     renumber,
 )
-from dispense.xlsx.template_units import HEADER, label_unit
+from dispense.xlsx.template_units import HEADER, label_unit, names_column
 
 __all__ = [
     "Filled",
@@ -341,7 +342,7 @@ class _Plan:
     ):
         self.package = package
         self.convert = convert
-        self.required = {_fold(name) for name in required}
+        self.required = {fold(name) for name in required}
         self.date1904 = package.date1904
         self.problems: list[Problem] = []
         self.notes: list[str] = []
@@ -365,7 +366,7 @@ class _Plan:
         scope, bang, name = key.rpartition("!")
         scope = scope.strip("'")
         for item in self.package.defined_names:
-            if _fold(item.name) != _fold(name):
+            if fold(item.name) != fold(name):
                 continue
             if bang and (item.scope is None or item.scope.lower() != scope.lower()):
                 continue
@@ -389,7 +390,7 @@ class _Plan:
                     self._problem(f"name {key}", f"refers to {text}, which is not one cell")
                     continue
                 self._place(key, target, value)
-            if not found and _fold(key) not in self.required:
+            if not found and fold(key) not in self.required:
                 self.notes.append(f"the template has no name {key}; its value was left out")
 
     def _place(self, key: str, target: _Target, value: Value) -> None:
@@ -424,7 +425,7 @@ class _Plan:
         for name, rows in given.items():
             table = self.package.table(name)
             if table is None:
-                if _fold(name) not in self.required:
+                if fold(name) not in self.required:
                     self.notes.append(f"the template has no table {name}; its rows were left out")
                 continue
             if table.name in found:
@@ -439,22 +440,22 @@ class _Plan:
         return found
 
     def _match_columns(self, table: Table, rows: Sequence[Mapping[str, Value]]) -> dict[int, list[Content]]:
-        keys = {_fold(key): key for row in rows for key in row}
+        keys = {fold(key): key for row in rows for key in row}
         used: set[str] = set()
         contents = {}
         for offset, header in enumerate(table.columns):
-            key, unit = keys.get(_fold(header)), None
+            key, unit = keys.get(fold(header)), None
             if key is None:
                 split = HEADER.match(header)
                 if split is None:
                     continue
-                key, unit = keys.get(_fold(split["base"])), split["unit"].strip()
+                key, unit = keys.get(fold(split["base"])), split["unit"].strip()
             if key is None:
                 continue
             used.add(key)
             contents[table.first_column + offset] = self._column(table, header, key, unit, rows)
         for key in keys.values():
-            if key not in used and _fold(f"{table.name}[{key}]") not in self.required:
+            if key not in used and fold(f"{table.name}[{key}]") not in self.required:
                 self.notes.append(f"the table {table.name} has no column {key}; it was left out")
         return contents
 
@@ -522,7 +523,7 @@ def lacking(package: Package, required: Iterable[str], known: Collection[str] = 
     are headings that a template may have: a header that is none of them may be the missing one.
     """
     problems = []
-    names = {_fold(item.name) for item in package.defined_names}
+    names = {fold(item.name) for item in package.defined_names}
     for wanted in required:
         table_name, bracket, column = wanted.partition("[")
         column = column.removesuffix("]")
@@ -536,9 +537,9 @@ def lacking(package: Package, required: Iterable[str], known: Collection[str] = 
                 )
             )
         elif bracket and table is not None:
-            if not any(_names_column(header, column) for header in table.columns):
+            if not any(names_column(header, column) for header in table.columns):
                 problems.append(_missing_column(package, table, column, known))
-        elif table is None and _fold(wanted.rpartition("!")[2]) not in names:
+        elif table is None and fold(wanted.rpartition("!")[2]) not in names:
             problems.append(
                 Problem(
                     f"{package.name}, {wanted}",
@@ -553,7 +554,7 @@ def _missing_column(package: Package, table: Table, column: str, known: Collecti
     strange = [
         f"{column_letters(table.first_column + offset)}{table.first_row} ({header})"
         for offset, header in enumerate(table.columns)
-        if known and not any(_names_column(header, heading) for heading in known)
+        if known and not any(names_column(header, heading) for heading in known)
     ]
     first, last = (
         f"{column_letters(each)}{table.first_row}" for each in (table.first_column, table.last_column)
@@ -565,16 +566,6 @@ def _missing_column(package: Package, table: Table, column: str, known: Collecti
         fix=f"write the header {column} back in row {table.first_row}; columns may stand in any order and "
         "have another unit",
     )
-
-
-def _fold(text: str) -> str:
-    """Names and headers compare without capitals and extra spaces."""
-    return " ".join(text.split()).casefold()
-
-
-def _names_column(header: str, column: str) -> bool:
-    split = HEADER.match(header)
-    return _fold(header) == _fold(column) or (split is not None and _fold(split["base"]) == _fold(column))
 
 
 def _overlap(tables: Iterable[Table], other: Table) -> bool:
@@ -1116,7 +1107,7 @@ class _Lookup:
         if areas is None:
             bare = text.rpartition("!")[2]
             for name in self.package.defined_names:
-                if _fold(name.name) == _fold(bare):
+                if fold(name.name) == fold(bare):
                     areas = area_cells(name.text)
         found = []
         for title, box in areas or ():

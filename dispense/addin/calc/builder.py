@@ -20,9 +20,9 @@ from xml.sax.saxutils import escape, quoteattr
 from ... import __version__
 from ...base.errors import DispenseError, Problem
 from ...base.fields import Field
-from ...formulas.spell import CALC_SERVICE, calc_method
 from ...handbook import catalogue as functions
 from ...handbook.declare import Function
+from ...handbook.in_formulas import OWN
 from ...xlsx.write import atomic_write
 from .. import argument_help, argument_title, function_help
 from . import component_names as names
@@ -60,7 +60,7 @@ def type_library(entries: Iterable[Function]) -> str:
     lines = [f"module {names.MODULE} {{", f"  interface {names.INTERFACE} {{"]
     for entry in entries:
         arguments = ", ".join(f"[in] any {parameter_name(item.name)}" for item in entry.arguments)
-        lines.append(f"    sequence< sequence<any> > {calc_method(entry.name)}({arguments});")
+        lines.append(f"    sequence< sequence<any> > {entry.name}({arguments});")
     return "\n".join([*lines, "  };", "};", ""])
 
 
@@ -103,7 +103,7 @@ def wizard_texts(entries: Iterable[Function]) -> str:
         )
         nodes.append(
             _node(
-                calc_method(entry.name),
+                entry.name,
                 _property("DisplayName", entry.name)
                 + _property("Description", function_help(entry))
                 + _property("Category", "Add-In", lang=False)
@@ -112,7 +112,7 @@ def wizard_texts(entries: Iterable[Function]) -> str:
             )
         )
     body = _node("AddInFunctions", "".join(nodes), replace=False)
-    body = _node("AddInInfo", _node(CALC_SERVICE, body), replace=False)
+    body = _node("AddInInfo", _node(OWN.service, body), replace=False)
     return _XCU.format(name="CalcAddIns", body=body)
 
 
@@ -130,7 +130,7 @@ def _components() -> str:
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         '<components xmlns="http://openoffice.org/2010/uno-components">\n'
         f'<component loader="com.sun.star.loader.Python" uri="component.py">\n'
-        f'<implementation name="{names.IMPLEMENTATION}"><service name="{CALC_SERVICE}"/>'
+        f'<implementation name="{names.IMPLEMENTATION}"><service name="{OWN.service}"/>'
         '<service name="com.sun.star.sheet.AddIn"/></implementation>\n'
         f'<implementation name="{names.RESPELL}"><service name="{names.RESPELL}"/>'
         "</implementation>\n</component>\n</components>\n"
@@ -305,7 +305,7 @@ def build(out: str | os.PathLike[str], with_dependencies: bool = False) -> Path:
         "CalcAddIns.xcu": wizard_texts(entries),
         "Jobs.xcu": _jobs(),
         "addin.components": _components(),
-        "functions.txt": "\n".join(calc_method(entry.name) for entry in entries) + "\n",
+        "functions.txt": "\n".join(entry.name for entry in entries) + "\n",
         "modules.txt": "\n".join(outside) + "\n",
     }
     members = {name: text.encode("utf-8") for name, text in texts.items()}
