@@ -150,6 +150,7 @@ def outputs(tmp_path_factory):
         "material sheet": "2026-03-02_early/hem_material.xlsx",
         "cure board": "2026-03-02_early/hem_cure_board.xlsx",
         "staging": "2026-03-02_early/staging.xlsx",
+        "shot check": "2026-03-02_early/hem_shot_check.xlsx",
     }
     for name, file in sheets.items():
         texts[name] = cells_of(folder / "sheets" / file)
@@ -185,6 +186,11 @@ def test_a_sheet_says_in_words_how_grave_it_is(outputs, sheet):
     flat = " ".join(text.split())
     assert "limit 60 °C" in flat and "wait longer between them" in flat
     assert "a runaway pour can burn" in flat and "safety data sheet" in flat
+
+
+@pytest.mark.parametrize("sheet", ["material sheet", "cure board", "setup card", "shot check"])
+def test_the_largest_words_of_a_sheet_say_danger_first(outputs, sheet):
+    assert "\n▲ DANGER, see the setup card. " in outputs[0][sheet]
 
 
 def test_every_command_leaves_with_the_code_of_a_danger(outputs):

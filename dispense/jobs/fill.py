@@ -34,6 +34,7 @@ from ..sheets.board import cure_board_content
 from ..sheets.catalogue import SPECS
 from ..sheets.check import SHOT_CHECK, check_headline, shot_check_content
 from ..sheets.material import shift_material_content
+from ..sheets.pieces import ALARM
 from ..sheets.results import RESULTS, results_content
 from ..sheets.setup import STATION_SETUP, setup_headline, station_setup_content
 from ..sheets.spec import Content, Row, SheetSpec, Value
@@ -303,13 +304,14 @@ class Templates:
 
     def _headline(self, content: Content) -> Value:
         """The headline, its masses in the unit of the column they stand in."""
+        alarm = ALARM if str(content.values["headline"]).startswith(ALARM) else ""
         if content.spec.key == SHOT_CHECK.key:
             limits, unit = self._masses(content)
-            return check_headline(cast(int, content.values["shots_together"]), limits, unit)
+            return alarm + check_headline(cast(int, content.values["shots_together"]), limits, unit)
         rows = content.tables.get("SetupShots", ())
         if content.spec.key == STATION_SETUP.key and rows:
             heading, unit = self.column(content.spec, "SetupShots", "mass")
-            return setup_headline(rows, convert(heading, rows[0]["mass"], unit), unit)
+            return alarm + setup_headline(rows, convert(heading, rows[0]["mass"], unit), unit)
         return content.values["headline"]
 
     def fill(self, content: Content, path: Path) -> list[str]:

@@ -14,7 +14,7 @@ from ..plan.records import Plan
 from ..shift.cure_times import LAST, cure_basis
 from ..shift.results import Batch, Mating, ShiftResult, numbers_text
 from .layout import OTHER_DAY, Book, Calculated
-from .pieces import at, findings_shown, shift_head, shop_record, warning_rows
+from .pieces import alarmed, at, findings_shown, shift_head, shop_record, warning_rows
 from .spec import SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
 OF_CURE = {"open time", "surface window", "cure", WAIT}  # topics of a shift that a cure board shows
@@ -79,7 +79,7 @@ def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
         CURE_BOARD,
         {
             **shift_head(plan, result, stamp),
-            "headline": board_headline(result),
+            "headline": alarmed(plan, result.station.station, board_headline(result)),
             "cure": f"{material.cure} cure",
             "shop_temperature": temperature_text(record),
             "basis": cure_basis(material, record),

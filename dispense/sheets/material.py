@@ -16,6 +16,7 @@ from ..shift.windows import latest_times
 from .layout import BY, DASHED, TICK, Book, Calculated
 from .pieces import (
     ML,
+    alarmed,
     amount_ml,
     at,
     findings_shown,
@@ -153,7 +154,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
         SHIFT_MATERIAL,
         {
             **shift_head(plan, result, stamp),
-            "headline": containers_text(result),
+            "headline": alarmed(plan, result.station.station, containers_text(result)),
             "parts_good": sum(job.quantity for job in result.jobs),
             "parts_started": sum(job.started for job in result.jobs),
             "takt": result.takt,

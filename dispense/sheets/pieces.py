@@ -169,6 +169,15 @@ def use_row(result: ShiftResult, letter: str) -> dict[str, Value]:
 # -------------------------------------------------------------------------------------- findings
 
 
+ALARM = "▲ DANGER, see the setup card. "
+
+
+def alarmed(plan: Plan, station: str, headline: str) -> str:
+    """A headline that says first that the station's plan is dangerous, where it is."""
+    is_danger = any(item.kind == DANGER for item in station_findings(plan, station))
+    return ALARM + headline if is_danger else headline
+
+
 def findings_shown(
     plan: Plan, result: ShiftResult, played: Callable[[Finding], bool], planned: Callable[[Finding], bool]
 ) -> list[Finding]:

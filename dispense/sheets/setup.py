@@ -14,7 +14,7 @@ from ..reports.findings import station_findings
 from ..shift.setup import SetupCard
 from ..shift.weighing import driver_text
 from .layout import Book, Written
-from .pieces import amount_ml, cautions, finding_lines, head, life_text, rule_text, shop
+from .pieces import alarmed, amount_ml, cautions, finding_lines, head, life_text, rule_text, shop
 from .spec import HEAD, Content, Row, SheetSpec
 
 NOTE_WIDTH = 185  # characters of a line of notes
@@ -169,7 +169,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
             "station": station.station,
             "material": material.material,
             "description": material.description,
-            "headline": setup_headline(rows),
+            "headline": alarmed(plan, station.station, setup_headline(rows)),
             "meter": station.meter,
             "ratio": ratio,
             "density": from_si(card.density, "g/mL"),
