@@ -8,6 +8,7 @@ import math
 import re
 import subprocess
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import openpyxl
@@ -31,8 +32,8 @@ from dispense.plan.demo import DEMO
 from dispense.plan.materials import kinetics_of, mixed_density
 from dispense.reports.cure import belt_speed, cure_report, light_report, moisture_report
 from dispense.reports.day import COLDER, HOTTER, STATED, life_day
-from dispense.reports.pour import not_computed, pour_report
-from dispense.reports.runs import _played, with_hold
+from dispense.reports.pour import not_computed, pour_findings, pour_report
+from dispense.reports.runs import _played, early_test, with_hold
 from dispense.sheets.material import shift_material_content
 from dispense.shift.player import play_shift
 from dispense.shift.windows import OPEN, SURFACE, latest_times
@@ -588,6 +589,25 @@ def test_a_pour_that_runs_away_is_a_danger_also_without_a_limit():
     found = not_computed(pot, material, "pour: the pour runs away after 12 min: what follows is too quick")
     assert found.kind == "danger" and "12 min" in found.text and "units" not in str(found)
     assert not_computed(pot, material, "pour: the reaction is too quick").kind == "quality"
+
+
+def test_cells_without_a_limit_are_told():
+    rows = pot_rows()
+    del rows["Pots"][0]["limit"]
+    assert not [item for item in pour_findings(make(rows), "hem") if item.topic == "no pour limit"]
+    rows["Pots"][0] |= dict(cells=4, cell="21700")
+    (told,) = [item for item in pour_findings(make(rows), "hem") if item.topic == "no pour limit"]
+    assert told.kind == "quality" and "no limit" in told.text
+
+
+def test_a_data_sheet_that_tests_before_the_kinetics_are_through_is_told():
+    plan = make(hand_rows())
+    place = SimpleNamespace(full=1832 * 60.0, milestones={"test": 1252 * 60.0})
+    run = SimpleNamespace(kind="room", name="room", places=[place])
+    (told,) = early_test(plan.stations[0], plan.materials[0], run)
+    assert told.topic == "cure" and "1252 min" in told.text and "1832 min" in told.text
+    place.full = 1200 * 60.0
+    assert not early_test(plan.stations[0], plan.materials[0], run)
 
 
 def test_incomplete_kinetics_are_told_at_their_cell():

@@ -298,7 +298,7 @@ def test_pressure_above_the_limit_is_a_danger_everywhere(tmp_path, capsys):
     assert danger.numbers["pressure_bar"] == pytest.approx(needed, rel=1e-6)
     assert needed > 90
     plan = written(rows, tmp_path / "plan.xlsx")
-    words = f"{math.ceil(needed)} bar is needed, limit 90 bar"  # rounded away from the limit
+    words = f"{math.ceil(10 * needed) / 10:g} bar is needed, limit 90 bar"  # rounded away from the limit
     code, text = run(capsys, "check", plan)
     assert code == 3 and words in text and "no problems found" not in text
     code, text = run(capsys, "fill", plan, "--out", tmp_path / "out")

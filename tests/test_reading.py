@@ -11,9 +11,12 @@ import time
 
 import pytest
 from fuzz import base_tables
+from openpyxl import load_workbook
 
 from dispense.base.errors import InputError, UnitError
 from dispense.base.units import from_si, is_unit, read_header, read_quantity, unit_factor
+from dispense.books.plan import new_plan
+from dispense.plan.read import check_plan
 from dispense.plan.records import RawTable, build_plan, read_plan
 from dispense.plan.tables import BY_NAME
 
@@ -350,3 +353,23 @@ def test_a_part_inside_an_assembly_that_gets_nothing_is_named():
     assert "Module cover is built in Tug pack 9" in problems[0] and "Cover sealer" in problems[0]
     with pytest.raises(InputError):
         build_plan(tables)
+
+
+@pytest.mark.parametrize("name", ["Builds", "Temperatures", "Shots"])
+def test_a_table_on_a_sheet_of_another_name_is_read_to_its_end(tmp_path, name):
+    """An Excel table that ends above rows typed below it: they belong to it on any sheet, and it is said."""
+    new_plan(tmp_path / "plan.xlsx", demo=True)
+    book = load_workbook(tmp_path / "plan.xlsx")
+    sheet = book[name]
+    (table,) = sheet.tables.values()
+    first, last = table.ref.split(":")
+    table.ref = f"{first}:{last.rstrip('0123456789')}{int(''.join(filter(str.isdigit, first))) + 1}"
+    if table.autoFilter is not None:
+        table.autoFilter.ref = table.ref
+    sheet.title = f"{name} of the hall"
+    book.save(tmp_path / "renamed.xlsx")
+    plan, problems = check_plan(tmp_path / "renamed.xlsx")
+    whole, _ = check_plan(tmp_path / "plan.xlsx")
+    assert not problems
+    assert len(getattr(plan, name.lower())) == len(getattr(whole, name.lower())) > 1
+    assert any(f"is read as table {name}" in str(note) for note in plan.warnings)

@@ -333,3 +333,36 @@ def test_more_parts_never_use_less(quantity, more):
         rows["Builds"][0]["quantity"] = count
         used.append(play(rows).drawn("a"))
     assert used[0] <= used[1]
+
+
+def test_after_midnight_a_lot_of_yesterday_is_not_put_on():
+    """The shift worked by hand above, 16 h later: B changes at 23:20 and at 01:20, the day after."""
+    rows = hand_rows()
+    rows["Shifts"] = [dict(shift="early", start="22:00", end="26:00")]
+    rows["Breaks"] = [dict(shift="early", start="24:00", end="24:30")]
+    rows["Stock"] = [row for row in rows["Stock"] if row["component"] == "a"] + [
+        dict(material="Bond 60", component="b", lot=lot, quantity=quantity, expiry=expiry)
+        for lot, quantity, expiry in (("B1", 60, MONDAY), ("B2", 600, MONDAY), ("B3", 600, "2026-06-30"))
+    ]
+    result = play(rows)
+    changes = [event for event in result.events if event.kind == "container" and event.component == "b"]
+    assert [event.lot for event in changes] == ["B1", "B2", "B3"]
+    assert hhmm(changes[1].clock) == "23:20" and hhmm(changes[2].clock) == "01:20 +1 d"
+
+
+def test_parts_that_miss_their_second_shot_are_told():
+    """A part every 10 min over 3.5 h of work: 21 get their first shot, the wait outlasts the shift."""
+    rows = hand_rows()
+    del rows["Beads"]
+    rows["Pots"] = [
+        dict(pot="bed", part="frame", station="hem", shape="box", length=50, width=20, depth=20, level=10)
+    ]
+    rows["Shots"] = [
+        dict(part="frame", pot="bed", shot=1, portion=0.5),
+        dict(part="frame", pot="bed", shot=2, portion=0.5, wait=300),
+    ]
+    rows["Stations"][0]["flow"] = 5
+    result = play(rows)
+    (told,) = [item for item in result.findings if item.topic == "half done"]
+    assert told.kind == "stop" and told.numbers["half_done"] == 21 and "21 begun" in told.text
+    assert not [item for item in play().findings if item.topic == "half done"]

@@ -15,7 +15,7 @@ import os
 import re
 import warnings
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -116,6 +116,10 @@ def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -
             raw = _read_first(book, package, name, known, problems)
             if raw is not None:
                 tables[name] = _from_1904(raw) if package.date1904 else raw
+                if fold(raw.sheet) != fold(name):
+                    notes.append(
+                        Problem(f"{raw.sheet}!A{raw.header_row}", message=f"is read as table {name}")
+                    )
             elif len(problems) > before:
                 unread.add(name)
         absent = [name for name in _HEADERS if name not in tables and name not in unread]
@@ -248,7 +252,10 @@ def _damaged(path: str | os.PathLike[str], error: Exception) -> FileError:
 
 
 def _places(package: Package, name: str) -> list[_Place]:
-    """Where a table may lie: first the sheet of its name, then an Excel table of its name."""
+    """Where a table may lie: first the sheet of its name, then an Excel table of its name elsewhere.
+
+    Either is read to the end of its rows: those typed below an Excel table belong to it.
+    """
     places = []
     wanted = fold(name)
     listed = package.tables
@@ -259,13 +266,10 @@ def _places(package: Package, name: str) -> list[_Place]:
             below = own[0] if own else None
             places.append(_on_its_sheet(sheet, below, listed))
     places.extend(
-        _Place(
-            item.sheet,
-            item.first_row,
-            item.last_data_row,
-            item.first_column,
-            min(item.last_column, MOST_COLUMNS),
-            item.first_row,
+        replace(
+            _on_its_sheet(item.sheet, item, listed),
+            first_column=item.first_column,
+            last_column=min(item.last_column, MOST_COLUMNS),
         )
         for item in named
     )

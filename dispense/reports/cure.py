@@ -329,6 +329,7 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
     found += [finding for pour in report.pours for finding in pour.findings]
     for run in report.runs:
         found += cure_runs.run_findings(station, material, run)
+        found += cure_runs.early_test(station, material, run)
     joined: list[JointReport | PressedBead] = [*report.joints, *report.beads]
     found += [finding for item in joined for finding in item.findings]
     late = [window for *_, window in report.windows if window.is_late]

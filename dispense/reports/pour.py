@@ -505,6 +505,14 @@ def _judge_limit(pour: PlannedPour) -> None:
     """The peak against the cell limit, and the wait between the shots on which it rests."""
     limit = pour.pot.limit
     how = f" in {len(pour.shots)} shots" if pour.shots else ""
+    if limit is None and pour.pot.cells:
+        pour.find(
+            QUALITY,
+            f"its cells have no limit in the plan: nothing judges the {celsius_text(pour.planned_peak, 1)} "
+            f"that the pour reaches{how}",
+            f"state the highest temperature that the cells may see; {CAUTION}",
+            topic="no pour limit",
+        )
     if limit is not None:
         shown, peak = f"limit {celsius_text(limit)}", celsius_text(pour.planned_peak, 1)
         numbers = {"peak_°C": from_si(pour.planned_peak, "°C"), "limit_°C": from_si(limit, "°C")}

@@ -454,6 +454,21 @@ def run_findings(station, material, run: CureRun) -> list[Finding]:
     ]
 
 
+def early_test(station, material, run: CureRun) -> list[Finding]:
+    """A data-sheet time to test that comes before the kinetics give full cure in the room."""
+    found = []
+    for place in run.places if run.kind == "room" else ():
+        full, test = place.full, place.milestones.get("test")
+        if full is not None and test is not None and full > test:
+            words = (
+                f"{run.name}: the data-sheet time to test is {test / 60.0:.0f} min, kinetics give full cure "
+                f"after {full / 60.0:.0f} min"
+            )
+            fix = "test after the later of the two, or correct the data"
+            found.append(Finding(QUALITY, words, fix, "cure", station.station, material.material))
+    return found
+
+
 def cure_findings(plan, station) -> list[Finding]:
     """What the ovens of a station and its room, from the coldest start, do not give."""
     material = plan.material(station.material)
@@ -462,6 +477,7 @@ def cure_findings(plan, station) -> list[Finding]:
     return [
         *not_computed(station, material, failed),
         *(finding for run in runs for finding in run_findings(station, material, run)),
+        *(finding for run in runs for finding in early_test(station, material, run)),
     ]
 
 

@@ -156,7 +156,7 @@ class Player:
                         code=NUM,
                     )
                 )
-            lot, content = self.store.take(component, self.date)
+            lot, content = self.store.take(component, self._day_of(clock))
             heel = nanolitres(component.heel * component.container)
             if lot is None:
                 content, name, last_day = nanolitres(component.container), NO_STOCK, datetime.date.max
@@ -197,6 +197,10 @@ class Player:
                 )
             )
         return new
+
+    def _day_of(self, clock: float) -> datetime.date:
+        """The day of a clock time: a night shift goes on into the next."""
+        return self.date + datetime.timedelta(days=int(max(clock, 0.0) // DAY))
 
     def _words(self, letter: str) -> str:
         name = self.result.material.material
@@ -498,11 +502,21 @@ class Player:
                     STOP,
                     f"{job.part}: {job.finished} of {job.quantity} good parts are finished by "
                     f"{hhmm(result.calendar.end, result.date)}",
-                    "longer hours, fewer parts, or a quicker or second station",
+                    "longer hours, a shorter takt, fewer parts, or a quicker or second station",
                     topic="output",
                     part=job.part,
                     finished=job.finished,
                     asked=job.quantity,
+                )
+            half_done = job.begun - job.finished - job.scrapped
+            if half_done:
+                self._find(
+                    STOP,
+                    f"{job.part}: {half_done} begun and not finished stand half done at the end",
+                    "finish them within their times or scrap them: the next shift's sheet does not know them",
+                    topic="half done",
+                    part=job.part,
+                    half_done=half_done,
                 )
         for letter, volume in result.missing.items():
             self._find_shortage(letter, volume)

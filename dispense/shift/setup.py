@@ -291,7 +291,8 @@ def _warn(plan, card: SetupCard) -> None:
             needed, limit = from_si(item.pressure, "bar"), from_si(station.pressure_limit, "bar")
             card.find(
                 DANGER,
-                f"{name}: {math.ceil(needed)} bar is needed, limit {math.floor(limit)} bar",
+                f"{name}: {math.ceil(10.0 * needed) / 10.0:g} bar is needed, limit "
+                f"{math.floor(10.0 * limit * (1.0 + 1e-9)) / 10.0:g} bar",
                 "a wider or shorter nozzle or mixer, less flow, or warmer material; never run above "
                 "the limit of hoses and meter",
                 topic="pressure limit",

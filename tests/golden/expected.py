@@ -210,6 +210,10 @@ def shift_findings(run: Played) -> list[Found]:
             figures = (Fact(job.finished), Fact(job.good), Clock(day, run.hours.end))
             says = Says(("good parts", "finished", "longer hours"), (job.part,), figures)
             found.append(Found(STOP, says, "output", part=job.part, **here))
+        half_done = job.begun - job.finished - job.lost
+        if half_done:
+            says = Says(("half done", "finish", "scrap"), (job.part,), (Fact(half_done),))
+            found.append(Found(STOP, says, "half done", part=job.part, **here))
     for letter, count in run.missing.items():
         volume = count * run.parts[letter].container
         first = min(e.at for e in run.events if e.kind == "short" and e.letter == letter)
@@ -805,7 +809,8 @@ class Reckoning:
             bars = sum(bar or 0.0 for bar in self.pressures(shot, station, material, sky)[:2])
             if station.pressure_limit and bars > station.pressure_limit:
                 # rounded up, so that what is above a limit is never printed as the limit
-                figures = (Fact(math.ceil(bars - 1e-6), "bar", 0.0), Fact(station.pressure_limit, "bar"))
+                above = math.ceil(10 * bars - 1e-6) / 10
+                figures = (Fact(above, "bar", 0.0), Fact(station.pressure_limit, "bar"))
                 says = Says(("needed", "limit", "never run above"), names, figures)
                 found.append(Found(DANGER, says, "pressure limit", name, shot.part))
         found += self.pressed_findings(station, material, shots)

@@ -246,13 +246,14 @@ class Shift:
             played.used[letter]["heel"] += old.heel
             self.delay += self.station.container_time
         heel = component.heel * component.container
+        today = played.day + datetime.timedelta(days=int(max(at, 0.0) // DAY))  # after midnight the next
         while True:
             usable = [
                 lot
                 for lot in self.store.lots.get((component.material, letter), [])
                 if lot.left > 1e-9
-                and (lot.arrival is None or lot.arrival <= played.day)
-                and lot.last_day(component.open_life) >= played.day
+                and (lot.arrival is None or lot.arrival <= today)
+                and lot.last_day(component.open_life) >= today
             ]
             usable.sort(key=lambda lot: (lot.last_day(component.open_life), lot.opened is None, lot.name))
             lot = usable[0] if usable else None
