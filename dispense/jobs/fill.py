@@ -27,6 +27,7 @@ from ..base.printed import Printed, PrintedLimits
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import unit_factor
+from ..plan.records import Plan
 from ..reports.findings import plan_findings
 from ..sheets import content as sheets
 from ..shift.player import play_plan
@@ -213,7 +214,7 @@ def _template_problems(spec: sheets.SheetSpec, package) -> list[Problem]:
 class Templates:
     """The templates of one run, each read once, with paper and stamp set."""
 
-    def __init__(self, files: Mapping[str, Path], paper: str, stamp: str):
+    def __init__(self, files: Mapping[str, Path], paper: str, stamp: str) -> None:
         self.files, self.paper, self.stamp = dict(files), paper, stamp
         self._read: dict[str, Any] = {}
 
@@ -384,7 +385,7 @@ class _Chosen:
         )
 
 
-def _choose(plan, date, shift: str | None, stations: Iterable[str] | None) -> _Chosen:
+def _choose(plan: Plan, date, shift: str | None, stations: Iterable[str] | None) -> _Chosen:
     """Dates, shifts and stations as the plan has them; all that is unknown is reported at once."""
     problems: list[Problem] = []
     chosen = _Chosen()
@@ -435,7 +436,7 @@ def _listed(names: Iterable[str], most: int = 12) -> str:
     return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
-def _until(plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
+def _until(plan: Plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
     """The last shift that must be played for what is chosen."""
     days = [
         (date, shift)
@@ -445,7 +446,9 @@ def _until(plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
     return days[-1] if days else None
 
 
-def _jobs(plan, results: Sequence[ShiftResult], chosen: _Chosen, out: Path, stamp: str) -> Iterator[_Job]:
+def _jobs(
+    plan: Plan, results: Sequence[ShiftResult], chosen: _Chosen, out: Path, stamp: str
+) -> Iterator[_Job]:
     """Every file in the order in which a planner reads them."""
     stems = distinct_names(row.station for row in plan.stations)
     shifts = distinct_names(row.shift for row in plan.shifts)
@@ -525,7 +528,7 @@ def fill(
     return report
 
 
-def _findings(plan, results: Iterable[ShiftResult], chosen: _Chosen) -> list[Finding]:
+def _findings(plan: Plan, results: Iterable[ShiftResult], chosen: _Chosen) -> list[Finding]:
     """What is found of the plan and of the shifts that are filled, the gravest first."""
     played = [finding for result in results for finding in result.findings]
     return gravest_first([*plan_findings(plan, chosen.stations), *played])
