@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
+
+_T = TypeVar("_T")
 
 VALUE = "#VALUE!"  # wrong type or unit
 NUM = "#NUM!"  # impossible number, or no answer
@@ -102,6 +104,16 @@ class DispenseError(Exception):
 
 class InputError(DispenseError):
     """An argument, a cell or a record is not what it must be."""
+
+
+def needed(value: _T | None, where: str, name: str) -> _T:
+    """A value that may be blank elsewhere and may not be here.
+
+    Raises InputError where it is blank; the checks of a plan ask for it before anything is reckoned.
+    """
+    if value is None:
+        raise InputError(Problem(where, name, None, "given"))
+    return value
 
 
 class UnitError(InputError):

@@ -33,6 +33,7 @@ from ..base.errors import InputError, Problem
 from ..base.findings import KINDS, NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
 from ..base.units import DAY, volume_text
 from ..plan.materials import mix_shares
+from ..plan.records import Plan
 from ..shift.store import NANO, nanolitres
 from .answers import answer
 from .response import Occurrence, Response, ShiftKey, occurrences, play_lean, responses, used_of
@@ -447,7 +448,7 @@ def _shown(value: Any, kind: str) -> Any:
 
 
 def forecast(
-    plan,
+    plan: Plan,
     weeks: int = 4,
     *,
     builds=None,
@@ -513,7 +514,7 @@ def _check_numbers(**given: int) -> None:
         raise InputError(problems)
 
 
-def horizon_of(plan, weeks: int, as_of: datetime.date | None = None) -> Horizon:
+def horizon_of(plan: Plan, weeks: int, as_of: datetime.date | None = None) -> Horizon:
     """The calendar weeks from the first build, ending with the builds where those end earlier.
 
     Without any build, the weeks from `as_of` on, today where that is not given.
@@ -529,7 +530,7 @@ def horizon_of(plan, weeks: int, as_of: datetime.date | None = None) -> Horizon:
     return Horizon(monday, min(end, sunday), first, last, weeks, as_of or first)
 
 
-def without_history(plan, weeks: int, as_of: datetime.date | None = None) -> tuple[Any, list[Finding]]:
+def without_history(plan: Plan, weeks: int, as_of: datetime.date | None = None) -> tuple[Any, list[Finding]]:
     """The plan with the builds that are to come, and what was left out as findings.
 
     With `as_of`, builds before it are history. Without it, builds are history where more than
@@ -583,7 +584,7 @@ def without_history(plan, weeks: int, as_of: datetime.date | None = None) -> tup
 
 
 def uses(
-    plan, shifts: Sequence[Occurrence], answers: Sequence[Any]
+    plan: Plan, shifts: Sequence[Occurrence], answers: Sequence[Any]
 ) -> Iterator[tuple[Occurrence, Key, dict[str, int]]]:
     """Planned use of each shift and component by cause [nL]; hoses are filled in a station's first."""
     stations = {row.station: row for row in plan.stations}
@@ -606,7 +607,11 @@ def uses(
 
 
 def walk_stock(
-    plan, horizon: Horizon, shifts: Sequence[Occurrence], answers: Sequence[Any], orders: Sequence[Order] = ()
+    plan: Plan,
+    horizon: Horizon,
+    shifts: Sequence[Occurrence],
+    answers: Sequence[Any],
+    orders: Sequence[Order] = (),
 ) -> tuple[StockWalk, dict[Key, list[int]]]:
     """Lots through every shift, and the stock at the end of each day.
 
@@ -629,7 +634,7 @@ def walk_stock(
     return walk, levels
 
 
-def _components(plan, horizon, shifts, answers) -> dict[Key, ComponentView]:
+def _components(plan: Plan, horizon, shifts, answers) -> dict[Key, ComponentView]:
     views: dict[Key, ComponentView] = {}
     for row in sorted(plan.components, key=lambda row: (row.material, row.component)):
         parts = plan.components_of(row.material)
@@ -661,7 +666,7 @@ class _Drawn:
 
 
 def _look_beyond(
-    plan, horizon: Horizon, answers: Sequence[Response], views: dict[Key, ComponentView]
+    plan: Plan, horizon: Horizon, answers: Sequence[Response], views: dict[Key, ComponentView]
 ) -> None:
     """Use of the builds after the horizon, as far as orders placed within it must cover them.
 
@@ -686,7 +691,7 @@ def _look_beyond(
 
 
 def _draw(
-    plan, horizon, shifts, answers, views, walk, draws, seed
+    plan: Plan, horizon, shifts, answers, views, walk, draws, seed
 ) -> tuple[dict[str, Drawn], dict[str, np.ndarray]]:
     """Futures, one material after another; each component's quantiles, rule, orders and service."""
     futures = Futures.draw(plan.settings, seed, draws, horizon.days)
@@ -719,7 +724,7 @@ def _need(view: ComponentView, drawn: Drawn) -> np.ndarray:
 
 
 def _component(
-    plan,
+    plan: Plan,
     horizon: Horizon,
     view: ComponentView,
     walk: StockWalk,
@@ -751,7 +756,7 @@ def _component(
     _futures_of_stock(horizon, view, need, lots, stock, beyond, seed)
 
 
-def pool(plan, horizon: Horizon, view: ComponentView) -> list[tuple[float, int, int]]:
+def pool(plan: Plan, horizon: Horizon, view: ComponentView) -> list[tuple[float, int, int]]:
     """A component's lots as (volume [m³], first day, last day by number)."""
     from .stock import LotLedger
 

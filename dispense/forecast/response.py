@@ -24,8 +24,9 @@ import numpy as np
 
 from ..plan.amounts import applications
 from ..plan.materials import working_life
+from ..plan.records import Plan
 from ..shift.player import Player
-from ..shift.results import Job
+from ..shift.results import Job, ShiftResult
 from ..shift.store import NANO, Store, nanolitres
 
 #: what material goes to while a station works, heel and hoses apart
@@ -52,7 +53,7 @@ class LeanPlayer(Player):
     replaces the number of parts started of each job.
     """
 
-    def __init__(self, plan, key: ShiftKey, started: Sequence[int] | None = None):
+    def __init__(self, plan: Plan, key: ShiftKey, started: Sequence[int] | None = None) -> None:
         station = plan.station(key.station)
         super().__init__(plan, _ANY_DAY, key.shift, station, dict(key.builds), Store())
         if started is not None:
@@ -72,9 +73,9 @@ class LeanPlayer(Player):
 
         self._quickest = self._most_rate(plan) if self.pot_clock is not None else 0.0
 
-    def _most_rate(self, plan) -> float:
+    def _most_rate(self, plan: Plan) -> float:
         """Share of pot life used each second at the hottest time of the day."""
-        cache = plan.kept("most_rate")
+        cache: dict[str, float] = plan.kept("most_rate")
         name = self.station.station
         if name not in cache:
             life = working_life(self.result.material)
@@ -122,7 +123,7 @@ class LeanPlayer(Player):
         pass
 
 
-def warmer(plan, kelvin: float):
+def warmer(plan: Plan, kelvin: float) -> Plan:
     """The same plan with every shop temperature so much higher."""
     return replace(
         plan,
@@ -144,7 +145,7 @@ class Occurrence:
     key: int
 
 
-def occurrences(plan, until: datetime.date | None = None) -> tuple[list[ShiftKey], list[Occurrence]]:
+def occurrences(plan: Plan, until: datetime.date | None = None) -> tuple[list[ShiftKey], list[Occurrence]]:
     """Every station's shifts in order of time (before `until`), and the distinct ones among them."""
     keys: dict[ShiftKey, int] = {}
     found: list[Occurrence] = []
@@ -237,14 +238,14 @@ class Grid:
         return [step * place for place in range(-self.temperature_points, self.temperature_points + 1)]
 
 
-def grid_for(plan, count: int) -> Grid:
+def grid_for(plan: Plan, count: int) -> Grid:
     """A finer table where there are few distinct shifts, a coarser one where there are many."""
     side = 4 if count <= 150 else 2 if count <= 1000 else 1
     settings = plan.settings
     return Grid(side, side, settings["demand_spread"], settings["temperature_spread"])
 
 
-def play_lean(plan, key: ShiftKey, started: Sequence[int] | None = None):
+def play_lean(plan: Plan, key: ShiftKey, started: Sequence[int] | None = None):
     """Play a distinct shift; the result holds volumes, purges and parts, not the cure board."""
     return LeanPlayer(plan, key, started).play()
 
@@ -258,7 +259,7 @@ def expected_scrap(parts, scrap: float):
     return parts * scrap / (1.0 - scrap)
 
 
-def used_of(result) -> dict[str, dict[str, int]]:
+def used_of(result: ShiftResult) -> dict[str, dict[str, int]]:
     """Nanolitres by component and cause; scrap as expected, all else as played with whole parts."""
     scrap = result.station.scrap
     return {
@@ -268,11 +269,11 @@ def used_of(result) -> dict[str, dict[str, int]]:
     }
 
 
-def _mixed(result, causes: Iterable[str]) -> int:
+def _mixed(result: ShiftResult, causes: Iterable[str]) -> int:
     return sum(used[cause] for used in result.used.values() for cause in causes)
 
 
-def respond(plan, key: ShiftKey, grid: Grid, plan_at: Callable[[float], object]) -> Response:
+def respond(plan: Plan, key: ShiftKey, grid: Grid, plan_at: Callable[[float], Plan]) -> Response:
     """Play a distinct shift as planned and at the points of the grid."""
     base = play_lean(plan, key)
     jobs = base.jobs
@@ -348,7 +349,7 @@ def _load(point: Sequence[float], shots, weight: float) -> float:
 _WORKER: dict = {}
 
 
-def _start_worker(plan, grid: Grid) -> None:
+def _start_worker(plan: Plan, grid: Grid) -> None:
     _WORKER["plan"], _WORKER["grid"] = plan, grid
     _WORKER["at"] = _plans(plan)
 
@@ -357,7 +358,7 @@ def _work(key: ShiftKey) -> Response:
     return respond(_WORKER["plan"], key, _WORKER["grid"], _WORKER["at"])
 
 
-def _plans(plan) -> Callable[[float], object]:
+def _plans(plan: Plan) -> Callable[[float], Plan]:
     made = {0.0: plan}
 
     def at(offset: float):
@@ -368,7 +369,9 @@ def _plans(plan) -> Callable[[float], object]:
     return at
 
 
-def responses(plan, keys: Sequence[ShiftKey], grid: Grid | None = None, processes: int = 1) -> list[Response]:
+def responses(
+    plan: Plan, keys: Sequence[ShiftKey], grid: Grid | None = None, processes: int = 1
+) -> list[Response]:
     """The response of every distinct shift; the same whatever the number of processes."""
     grid = grid_for(plan, len(keys)) if grid is None else grid
     if processes <= 1 or len(keys) < 50:

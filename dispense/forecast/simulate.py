@@ -21,6 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..plan.records import Plan
 from .response import Occurrence, Response
 
 DRIVERS = ("demand", "scrap", "temperature", "volume")
@@ -71,7 +72,7 @@ class Drawn:
 
 
 def draw_material(
-    plan,
+    plan: Plan,
     stations: Sequence[str],
     shifts: Sequence[Occurrence],
     responses: Sequence[Response],

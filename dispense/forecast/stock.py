@@ -29,6 +29,8 @@ import numpy as np
 
 from ..base.units import DAY
 from ..handbook.line import normal_loss, order_quantity, reorder_point, safety_stock
+from ..plan.records import Plan
+from ..plan.rows import Station
 from ..shift.store import NO_STOCK, nanolitres, use_by
 from .response import CAUSES
 
@@ -105,7 +107,7 @@ class StockWalk:
     opened: dict[Key, int] = field(default_factory=dict)  # containers put on
 
     @classmethod
-    def of(cls, plan, orders: Iterable[Order] = ()) -> StockWalk:
+    def of(cls, plan: Plan, orders: Iterable[Order] = ()) -> StockWalk:
         """The stock of a plan, with orders that are to arrive."""
         walk = cls(plan)
         for component in plan.components:
@@ -154,7 +156,7 @@ class StockWalk:
                     lot.left = 0
                     lot.expired_on = lot.expired_on or date
 
-    def shift(self, date: datetime.date, station, used: Mapping[str, Mapping[str, int]]) -> None:
+    def shift(self, date: datetime.date, station: Station, used: Mapping[str, Mapping[str, int]]) -> None:
         """What a station drew in a shift, by component and cause."""
         components = self.plan.components_of(station.material)
         for letter, component in components.items():

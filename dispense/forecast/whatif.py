@@ -13,7 +13,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from ..base.errors import InputError, Problem
+from ..base.errors import InputError, Problem, needed
+from ..plan.records import Plan
 from ..shift.store import NANO
 from .model import (
     CAUSE_WORDS,
@@ -50,7 +51,7 @@ def change_takt(factor: float, station: str | None = None) -> Change:
     """
     _check("takt factor", factor, factor > 0.0, "above 0")
 
-    def apply(plan):
+    def apply(plan: Plan) -> Plan:
         factors = dict(plan.takt_factors)
         for row in plan.stations:
             if station in (None, row.station):
@@ -85,7 +86,7 @@ def change_container(factor: float, material: str | None = None) -> Change:
     """Containers of another size at the same price for the volume; the heel stays a share of it."""
     _check("container factor", factor, factor > 0.0, "above 0")
 
-    def apply(plan):
+    def apply(plan: Plan) -> Plan:
         rows = [
             replace(row, container=row.container * factor, price=row.price * factor)
             if material in (None, row.material)
@@ -101,9 +102,9 @@ def change_ratio(factor: float, material: str | None = None) -> Change:
     """More (or less) of component B for the same A."""
     _check("ratio factor", factor, factor > 0.0, "above 0")
 
-    def apply(plan):
+    def apply(plan: Plan) -> Plan:
         rows = [
-            replace(row, ratio_b=row.ratio_b * factor)
+            replace(row, ratio_b=needed(row.ratio_b, row.at, "ratio B") * factor)
             if row.kind == "two-part" and material in (None, row.material)
             else row
             for row in plan.materials
@@ -141,7 +142,7 @@ def _of(material: str | None) -> str:
     return f" of {material}" if material else ""
 
 
-def _stations(plan, station: str | None, changed: Callable) -> Any:
+def _stations(plan: Plan, station: str | None, changed: Callable) -> Any:
     rows = [changed(row) if station in (None, row.station) else row for row in plan.stations]
     return replace(plan, stations=rows)
 
@@ -173,7 +174,7 @@ class _Played:
     unfinished: int
 
 
-def play_variant(plan, name: str, horizon: Horizon) -> Outcome:
+def play_variant(plan: Plan, name: str, horizon: Horizon) -> Outcome:
     """A plan through its shifts and its stock, without new orders."""
     keys, shifts = occurrences(plan, horizon.end)
     answers = []
@@ -219,7 +220,10 @@ class WhatIf:
 
 
 def what_if(
-    plan, changes: Iterable[Change] | None = None, weeks: int = FEW_WEEKS, horizon: Horizon | None = None
+    plan: Plan,
+    changes: Iterable[Change] | None = None,
+    weeks: int = FEW_WEEKS,
+    horizon: Horizon | None = None,
 ) -> WhatIf:
     """Play the plan and its variants over the weeks of the builds."""
     chosen = standard_changes() if changes is None else list(changes)

@@ -256,7 +256,7 @@ def _demands(spec: SheetSpec, headings: Headings, tables: Iterable[str]) -> list
 class Templates:
     """The templates of one run, each read once, with paper and stamp set."""
 
-    def __init__(self, files: Mapping[str, Path], paper: str, stamp: str):
+    def __init__(self, files: Mapping[str, Path], paper: str, stamp: str) -> None:
         self.files, self.paper, self.stamp = dict(files), paper, stamp
         self._read: dict[str, Template] = {}
         self._called: dict[str, Headings] = {}

@@ -1,4 +1,4 @@
-"""Writes docs/functions.md and docs/plan_tables.md from the declarations.
+"""Writes docs/functions.md, docs/plan_tables.md and plan/rows.py from the declarations.
 
 `python -m dispense.jobs.pages [FOLDER]`; the folder is `docs` where none is given.
 """
@@ -13,6 +13,7 @@ from ..base.units import describe_unit
 from ..handbook.catalogue import FUNCTIONS
 from ..handbook.declare import Function
 from ..handbook.words import by_category, call_text, literal, remarks
+from ..plan import make_rows
 from ..plan.tables import SETTINGS, TABLES, Table
 
 _HEAD = """# Workbook functions
@@ -125,6 +126,7 @@ def main() -> None:
     for name, page in PAGES.items():
         (folder / name).write_text(page(), encoding="utf-8")
         print(f"wrote {folder / name}")
+    make_rows.main()
 
 
 if __name__ == "__main__":

@@ -18,11 +18,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.errors import NA, InputError, Problem
+from ..base.errors import NA, InputError, Problem, needed
+from ..base.numbers import Floats
 from ..base.units import from_si
 from ..handbook.beads import bead_area, path_length, section_depth, section_height, stitch_length
 from ..handbook.line import dispense_time
 from ..handbook.pots import cavity_volume, cell_displacement, cell_size, pot_fill
+from .records import Plan
+from .rows import Bead, Insert, Joint, PathPoint, Pot, Shot, Station
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +162,7 @@ def spread(
     return Amount(middle, tuple(effects))
 
 
-def meter_source(station) -> tuple[str, ...]:
+def meter_source(station: Station) -> tuple[str, ...]:
     """What the tolerance of a meter belongs to: the station's calibration, the same for every shot."""
     return "station", station.station, "meter"
 
@@ -184,16 +187,16 @@ class Application:
     detail: str = ""
 
 
-def applications(plan, part: str) -> list[Application]:
+def applications(plan: Plan, part: str) -> list[Application]:
     """Everything that is put on one part, in the order of the tables."""
-    cache = plan.kept("applications")
+    cache: dict[str, list[Application]] = plan.kept("applications")
     if part not in cache:
         found: list[Application] = []
-        for bead in plan.group("beads", "part").get(part, ()):
+        for bead in plan.group(Bead, "part").get(part, ()):
             found.append(bead_application(plan, bead))
-        for pot in plan.group("pots", "part").get(part, ()):
+        for pot in plan.group(Pot, "part").get(part, ()):
             found.extend(pot_applications(plan, pot))
-        for joint in plan.group("joints", "part").get(part, ()):
+        for joint in plan.group(Joint, "part").get(part, ()):
             found.append(joint_application(plan, joint))
         cache[part] = found
     return cache[part]
@@ -202,35 +205,35 @@ def applications(plan, part: str) -> list[Application]:
 # ------------------------------------------------------------------------------------------ beads
 
 
-def path_points(plan, name: str):
+def path_points(plan: Plan, name: str) -> tuple[Floats, list[str]]:
     """Coordinates and motions of a path."""
-    rows = plan.group("paths", "path")[name]
+    rows = plan.group(PathPoint, "path")[name]
     return np.array([[row.x, row.y, row.z] for row in rows]), [row.motion for row in rows]
 
 
-def bead_length(plan, bead) -> float:
+def bead_length(plan: Plan, bead: Bead) -> float:
     """Length of a bead along its path [m]; runs and gaps of a stitched bead together."""
     if bead.path:
         coordinates, motions = path_points(plan, bead.path)
         return float(path_length(coordinates, labels=motions, closed=bead.closed))
-    return bead.length
+    return needed(bead.length, bead.at, "length")
 
 
-def deposited_length(length: float, bead) -> float:
+def deposited_length(length: float, bead: Bead) -> float:
     """Length that gets material: all of it, or the runs of a stitched bead."""
     if bead.run is None:
         return length
-    return float(stitch_length(length, bead.run, bead.gap))
+    return float(stitch_length(length, bead.run, needed(bead.gap, bead.at, "gap")))
 
 
-def bead_runs(length: float, bead) -> int:
+def bead_runs(length: float, bead: Bead) -> int:
     """Number of starts of one bead."""
     if bead.run is None:
         return 1
-    return max(1, math.ceil(length / (bead.run + bead.gap) - 1e-9))
+    return max(1, math.ceil(length / (bead.run + needed(bead.gap, bead.at, "gap")) - 1e-9))
 
 
-def bead_application(plan, bead) -> Application:
+def bead_application(plan: Plan, bead: Bead) -> Application:
     """The volume and time of a bead."""
     station = plan.station(bead.station)
     length = bead_length(plan, bead)
@@ -271,12 +274,12 @@ def bead_application(plan, bead) -> Application:
     )
 
 
-def bead_height(bead) -> float:
+def bead_height(bead: Bead) -> float:
     """Height of a bead over its base as laid [m]."""
     return float(section_height(bead.section, bead.width, bead.height, bead.contact_angle))
 
 
-def _bead_words(bead, length: float) -> str:
+def _bead_words(bead: Bead, length: float) -> str:
     size = f"{from_si(bead.width, 'mm'):g}"
     size += f" × {from_si(bead.height, 'mm'):g}" if bead.height else ""
     words = f"{bead.section} {size} mm, {from_si(length, 'mm'):.0f} mm"
@@ -288,14 +291,14 @@ def _bead_words(bead, length: float) -> str:
 # --------------------------------------------------------------------------------- depth of the cure
 
 
-def bead_depth(bead) -> float:
+def bead_depth(bead: Bead) -> float:
     """How deep moisture must reach in a bead [m]: half a closed flange, else from its face to its base."""
     if bead.bond_line is not None and bead.flange_width is not None:
         return bead.flange_width / 2.0  # from both edges
     return float(section_depth(bead.section, bead.width, bead.height, bead.contact_angle))
 
 
-def moisture_depths(plan, station: str, part: str | None = None) -> list[tuple[str, str, float]]:
+def moisture_depths(plan: Plan, station: str, part: str | None = None) -> list[tuple[str, str, float]]:
     """Part, name and depth [m] that moisture must reach of all that a station puts on (a part).
 
     A pot is reached from its free face, the paste under a plate from the two long edges.
@@ -313,7 +316,7 @@ def moisture_depths(plan, station: str, part: str | None = None) -> list[tuple[s
 # ------------------------------------------------------------------------------------------- pots
 
 
-def cell_dimensions(pot) -> tuple[float, float]:
+def cell_dimensions(pot: Pot) -> tuple[float, float]:
     """Diameter and height of a pot's cells [m]: as entered, else nominal from the code."""
     if not pot.cells:
         return 0.0, 0.0
@@ -335,13 +338,16 @@ def cell_dimensions(pot) -> tuple[float, float]:
     return diameter, height
 
 
-def insert_volume(insert, level: float) -> float:
+def insert_volume(insert: Insert, level: float) -> float:
     """Volume of an insert below a level [m³]."""
-    area = math.pi * insert.length**2 / 4.0 if insert.shape == "cylinder" else insert.length * insert.width
+    if insert.shape == "cylinder":
+        area = math.pi * insert.length**2 / 4.0
+    else:
+        area = insert.length * needed(insert.width, insert.at, "width")
     return area * min(max(level - insert.base, 0.0), insert.height) * insert.count
 
 
-def free_volume(plan, pot, level: float, *, length=None, width=None, cell_diameter=None) -> float:
+def free_volume(plan: Plan, pot: Pot, level: float, *, length=None, width=None, cell_diameter=None) -> float:
     """Volume between walls, cells and inserts up to a level [m³]."""
     diameter, height = cell_dimensions(pot)
     diameter = diameter if cell_diameter is None else cell_diameter
@@ -356,11 +362,11 @@ def free_volume(plan, pot, level: float, *, length=None, width=None, cell_diamet
     )
     immersed = min(max(level - pot.cell_base, 0.0), height)
     displaced = float(cell_displacement(pot.cells, diameter, immersed)) if pot.cells else 0.0
-    inserts = plan.group("inserts", "part", "pot").get((pot.part, pot.pot), ())
+    inserts = plan.group(Insert, "part", "pot").get((pot.part, pot.pot), ())
     return cavity - displaced - math.fsum(insert_volume(insert, level) for insert in inserts)
 
 
-def pot_amount(plan, pot) -> Amount:
+def pot_amount(plan: Plan, pot: Pot) -> Amount:
     """Liquid to pour into a pot, all shots together."""
     station = plan.station(pot.station)
     material = plan.material(station.material)
@@ -395,7 +401,7 @@ def pot_amount(plan, pot) -> Amount:
     )
 
 
-def level_reached(plan, pot, poured: float) -> float:
+def level_reached(plan: Plan, pot: Pot, poured: float) -> float:
     """Level [m] that a poured volume [m³] of liquid reaches in one pot once cured; NaN over the wall.
 
     The inverse of `pot_amount` for one pot: extra material first, then air and shrinkage.
@@ -418,16 +424,16 @@ def level_reached(plan, pot, poured: float) -> float:
     return 0.5 * (low + high)
 
 
-def pot_shots(plan, pot) -> list[tuple[int, float, float]]:
+def pot_shots(plan: Plan, pot: Pot) -> list[tuple[int, float, float]]:
     """Shots of a pot: number, share of the volume, wait [s]."""
-    rows = plan.group("shots", "part", "pot").get((pot.part, pot.pot), ())
+    rows = plan.group(Shot, "part", "pot").get((pot.part, pot.pot), ())
     if not rows:
         return [(1, 1.0, 0.0)]
     rows = sorted(rows, key=lambda row: row.shot)
     return [(row.shot, row.portion, row.wait) for row in rows]
 
 
-def pot_applications(plan, pot) -> list[Application]:
+def pot_applications(plan: Plan, pot: Pot) -> list[Application]:
     """One application for each shot of a pot."""
     station = plan.station(pot.station)
     amount = pot_amount(plan, pot)
@@ -458,7 +464,7 @@ def pot_applications(plan, pot) -> list[Application]:
 # ----------------------------------------------------------------------------------------- joints
 
 
-def joint_application(plan, joint) -> Application:
+def joint_application(plan: Plan, joint: Joint) -> Application:
     """Paste to be put under a plate."""
     station = plan.station(joint.station)
 

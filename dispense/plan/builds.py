@@ -16,7 +16,7 @@ from pathlib import Path
 import pandas as pd
 
 from ..base.errors import NA, FileError, InputError, Problem
-from .records import RawTable, read_table, spell_as
+from .records import Plan, RawTable, read_table, spell_as
 from .tables import BUILDS
 
 ENDINGS = {
@@ -134,7 +134,7 @@ def _plain(cell):
     return cell.item() if hasattr(cell, "item") else cell
 
 
-def with_builds(plan, source: str | os.PathLike[str] | pd.DataFrame):
+def with_builds(plan: Plan, source: str | os.PathLike[str] | pd.DataFrame):
     """The plan with its builds replaced by those of a file or data frame."""
     raw = raw_builds(source)
     problems: list[Problem] = []

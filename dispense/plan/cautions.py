@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from .rows import Material
+
 CAUTION = (
     "Follow the safety data sheet, local codes and the plant's licensed practice; this sheet "
     "replaces none of them."
@@ -24,7 +26,7 @@ def _sentence(words: str) -> str:
     return words[:1].upper() + words[1:] + ("" if words.endswith((".", "!", "?")) else ".")
 
 
-def cautions_text(material, *, cells: bool = False) -> str:
+def cautions_text(material: Material, *, cells: bool = False) -> str:
     """The cautions of a material, from its record and its kind."""
     words = [_sentence(material.cautions)] if material.cautions else []
     if material.kind == "two-part":

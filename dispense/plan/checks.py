@@ -10,21 +10,22 @@ import math
 from collections.abc import Collection, Iterator
 from dataclasses import replace
 from itertools import pairwise
-from typing import Any
 
-from ..base.errors import NA, NUM, DispenseError, Problem
+from ..base.errors import NA, NUM, DispenseError, Problem, needed
 from ..base.naming import LIKELY, nearest
 from ..base.units import HOUR, from_si
 from ..handbook.catalogue import evaluate
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
 from .materials import material_energy
+from .records import Plan
+from .rows import Assembly, Bead, Break, Build, Insert, Joint, Material, Part, Pot, Row, Shift, Shot, Station
 from .tables import BY_NAME, TABLES
 
 ENERGIES = (1e2, 1e6)  # J/mol: activation energies that a material may have
 MOST_STARTED = 100_000  # parts that one station may start in one shift
 
 
-def check_links(plan, broken: Collection[str] = ()) -> list[Problem]:
+def check_links(plan: Plan, broken: Collection[str] = ()) -> list[Problem]:
     """Names that are used and do not exist; names of `broken` tables are not asked for."""
     keys = {
         table.name: {
@@ -49,23 +50,25 @@ def check_links(plan, broken: Collection[str] = ()) -> list[Problem]:
                     problems.append(_unknown(where, item.name, name, item.refers, known))
     if not {"Parts", "Assemblies"} & set(broken):
         builders = keys["Parts"] | {row.assembly for row in plan.assemblies}
-        for row in [*plan.builds, *plan.assemblies]:
-            if row.part not in builders:
+        made: list[Build | Assembly] = [*plan.builds, *plan.assemblies]
+        for one in made:
+            if one.part not in builders:
                 problems.append(
-                    _unknown(plan.cell(row, "part"), "part", row.part, "Parts or Assemblies", builders)
+                    _unknown(plan.cell(one, "part"), "part", one.part, "Parts or Assemblies", builders)
                 )
     pots = {(row.part, row.pot) for row in plan.pots}
-    for row in [*plan.inserts, *plan.shots]:
+    inside: list[Insert | Shot] = [*plan.inserts, *plan.shots]
+    for piece in inside:
         if "Pots" not in broken and not pots:
-            lost.setdefault("Pots", []).append(plan.cell(row, "pot"))
-        elif "Pots" not in broken and (row.part, row.pot) not in pots and row.part in keys["Parts"]:
+            lost.setdefault("Pots", []).append(plan.cell(piece, "pot"))
+        elif "Pots" not in broken and (piece.part, piece.pot) not in pots and piece.part in keys["Parts"]:
             problems.append(
                 _unknown(
-                    plan.cell(row, "pot"),
+                    plan.cell(piece, "pot"),
                     "pot",
-                    row.pot,
-                    f"Pots for part {row.part}",
-                    {pot for part, pot in pots if part == row.part},
+                    piece.pot,
+                    f"Pots for part {piece.part}",
+                    {pot for part, pot in pots if part == piece.part},
                 )
             )
     return [
@@ -82,13 +85,13 @@ def check_links(plan, broken: Collection[str] = ()) -> list[Problem]:
     ]
 
 
-def _unknown(where: str, argument: str, name: str, table: str, known: set) -> Problem:
+def _unknown(where: str, argument: str, name: str, table: str, known: set[str]) -> Problem:
     near = nearest(str(name), sorted(map(str, known)), LIKELY)
     fix = f"did you mean {near}?" if near else ""
     return Problem(where, argument.replace("_", " "), name, f"a name in {table}", fix, NA)
 
 
-def check_records(plan) -> list[Problem]:
+def check_records(plan: Plan) -> list[Problem]:
     """What the records say together and cannot be."""
     groundwork = [*_materials(plan), *_series(plan), *_stations(plan)]
     line = [*_shifts(plan), *_assemblies(plan)]
@@ -100,20 +103,24 @@ def check_records(plan) -> list[Problem]:
     return problems
 
 
-def _shapes(plan) -> Iterator[Problem]:
+def _shapes(plan: Plan) -> Iterator[Problem]:
     """Beads, pots and joints that cannot be computed."""
-    for check, rows in ((_bead, plan.beads), (_pot, plan.pots), (_joint, plan.joints)):
-        for row in rows:
-            try:
-                yield from check(plan, row)
-            except DispenseError as error:
-                yield from (_at(plan, row, item) for item in error.problems)
+    checks: list[tuple[Row, Iterator[Problem]]] = [
+        *((row, _bead(plan, row)) for row in plan.beads),
+        *((row, _pot(plan, row)) for row in plan.pots),
+        *((row, _joint(plan, row)) for row in plan.joints),
+    ]
+    for row, found in checks:
+        try:
+            yield from found
+        except DispenseError as error:
+            yield from (_at(plan, row, item) for item in error.problems)
 
 
 _COLUMNS = {"designation": "cell"}  # arguments of functions: the column they come from
 
 
-def _at(plan, row, problem: Problem) -> Problem:
+def _at(plan: Plan, row: Row, problem: Problem) -> Problem:
     """A problem of a row's value, told of its cell."""
     name = _COLUMNS.get(problem.argument, problem.argument)
     where = plan.cell(row, name.replace(" ", "_"))
@@ -124,7 +131,7 @@ def _says(where: str, message: str, fix: str = "") -> Problem:
     return Problem(where, message=message, fix=fix, code=NUM)
 
 
-def _materials(plan) -> Iterator[Problem]:
+def _materials(plan: Plan) -> Iterator[Problem]:
     for row in plan.materials:
         parts = plan.components_of(row.material)
         if row.kind == "two-part":
@@ -157,15 +164,14 @@ def _materials(plan) -> Iterator[Problem]:
                 "give both or neither",
             )
         elif row.pot_life_2 is not None and row.pot_life is not None:
-            if row.pot_life_temperature_2 == row.pot_life_temperature:
+            second = needed(row.pot_life_temperature_2, row.at, "pot life temperature 2")
+            if second == row.pot_life_temperature:
                 yield _says(
                     plan.cell(row, "pot_life_temperature_2"),
                     "both pot lives are at one temperature",
                     "give the second at another temperature",
                 )
-            elif (row.pot_life_2 - row.pot_life) * (
-                row.pot_life_temperature_2 - row.pot_life_temperature
-            ) >= 0.0:
+            elif (row.pot_life_2 - row.pot_life) * (second - row.pot_life_temperature) >= 0.0:
                 yield _says(
                     plan.cell(row, "pot_life_2"),
                     "the pot life does not fall when it gets hotter",
@@ -180,8 +186,8 @@ def _materials(plan) -> Iterator[Problem]:
                         "kJ/mol, which no material has",
                         "check both pot lives and their temperatures",
                     )
-        for rate, needed in (("rate_1", ("energy_1",)), ("rate_2", ("rate_1", "energy_2", "order_m"))):
-            blank = [name for name in needed if getattr(row, name) is None]
+        for rate, others in (("rate_1", ("energy_1",)), ("rate_2", ("rate_1", "energy_2", "order_m"))):
+            blank = [name for name in others if getattr(row, name) is None]
             if getattr(row, rate) is not None and blank:
                 names = " and ".join(name.replace("_", " ") for name in blank)
                 yield _says(
@@ -198,11 +204,12 @@ def _materials(plan) -> Iterator[Problem]:
                 "a part is moved first, joined next, tested last",
             )
     for part in plan.components:
-        if None not in (part.storage_low, part.storage_high) and part.storage_low > part.storage_high:
+        low, high = part.storage_low, part.storage_high
+        if low is not None and high is not None and low > high:
             yield _says(part.at, "storage low is above storage high", "exchange them")
 
 
-def _shifts(plan) -> Iterator[Problem]:
+def _shifts(plan: Plan) -> Iterator[Problem]:
     from ..base.clock import hhmm
 
     spans = {row.shift: row for row in plan.shifts}
@@ -215,38 +222,38 @@ def _shifts(plan) -> Iterator[Problem]:
             )
         elif row.end - row.start > 24 * HOUR:
             yield _says(row.at, f"shift {row.shift} is longer than 24 hours")
-    grouped: dict[str, list] = {}
-    for row in plan.breaks:
-        shift = spans.get(row.shift)
-        if row.end <= row.start:
+    grouped: dict[str, list[Break]] = {}
+    for rest in plan.breaks:
+        shift = spans.get(rest.shift)
+        if rest.end <= rest.start:
             yield _says(
-                plan.cell(row, "end"),
-                f"the break ends at {hhmm(row.end)}, not after its start at {hhmm(row.start)}",
+                plan.cell(rest, "end"),
+                f"the break ends at {hhmm(rest.end)}, not after its start at {hhmm(rest.start)}",
             )
         elif (
             shift is not None
             and shift.start < shift.end
-            and not (shift.start <= row.start and row.end <= shift.end)
+            and not (shift.start <= rest.start and rest.end <= shift.end)
         ):
             yield _says(
-                plan.cell(row, "start"),
-                f"the break {hhmm(row.start)}–{hhmm(row.end)} is outside the shift "
+                plan.cell(rest, "start"),
+                f"the break {hhmm(rest.start)}–{hhmm(rest.end)} is outside the shift "
                 f"{hhmm(shift.start)}–{hhmm(shift.end)}",
-                _past_midnight(row, shift),
+                _past_midnight(rest, shift),
             )
-        grouped.setdefault(row.shift, []).append(row)
+        grouped.setdefault(rest.shift, []).append(rest)
     for name, rows in grouped.items():
         rows.sort(key=lambda row: row.start)
         for before, after in pairwise(rows):
             if after.start < before.end:
                 yield _says(plan.cell(after, "start"), f"the break overlaps the one in {before.at}")
         shift = spans.get(name)
-        rest = sum(row.end - row.start for row in rows)
-        if shift is not None and shift.end > shift.start and rest >= shift.end - shift.start:
+        idle = sum(row.end - row.start for row in rows)
+        if shift is not None and shift.end > shift.start and idle >= shift.end - shift.start:
             yield _says(shift.at, f"shift {name} has no working time left beside its breaks")
 
 
-def _past_midnight(row, shift) -> str:
+def _past_midnight(row: Break, shift: Shift) -> str:
     """What to write where a break of a night shift was given by the clock."""
     start, end = row.start + 24 * HOUR, row.end + 24 * HOUR
     if not shift.start <= start <= end <= shift.end:
@@ -255,7 +262,7 @@ def _past_midnight(row, shift) -> str:
     return f"after midnight go on counting: {words[0]} to {words[1]}"
 
 
-def _assemblies(plan) -> Iterator[Problem]:
+def _assemblies(plan: Plan) -> Iterator[Problem]:
     children: dict[str, list] = {}
     for row in plan.assemblies:
         children.setdefault(row.assembly, []).append(row)
@@ -276,7 +283,7 @@ def _assemblies(plan) -> Iterator[Problem]:
                 waiting.extend(row.part for row in children.get(item, ()))
 
 
-def _series(plan) -> Iterator[Problem]:
+def _series(plan: Plan) -> Iterator[Problem]:
     for rows, key in ((plan.profiles, "profile"), (plan.temperatures, "record")):
         groups: dict[str, list] = {}
         for row in rows:
@@ -306,12 +313,10 @@ def _series(plan) -> Iterator[Problem]:
                     )
 
 
-def _stations(plan) -> Iterator[Problem]:
-    used: dict[str, set] = {}
-    for row in plan.beads:
-        used.setdefault(row.station, set()).add("bead")
-    for row in [*plan.pots, *plan.joints]:
-        used.setdefault(row.station, set()).add("shot")
+def _stations(plan: Plan) -> Iterator[Problem]:
+    used: dict[str, set[str]] = {}
+    for item in applied_rows(plan):
+        used.setdefault(item.station, set()).add("bead" if isinstance(item, Bead) else "shot")
     for row in plan.stations:
         kinds = used.get(row.station, set())
         if "bead" in kinds and row.speed is None and row.flow is None:
@@ -324,7 +329,7 @@ def _stations(plan) -> Iterator[Problem]:
             yield _says(
                 plan.cell(row, "flow"), f"station {row.station} pours shots and has no flow", "give its flow"
             )
-        material = plan.index("materials", "material").get(row.material)
+        material = plan.index(Material, "material").get(row.material)
         if (
             material is not None
             and row.mixer_volume > 0.0
@@ -338,7 +343,7 @@ def _stations(plan) -> Iterator[Problem]:
             )
 
 
-def _bead(plan, row) -> Iterator[Problem]:
+def _bead(plan: Plan, row: Bead) -> Iterator[Problem]:
     if (row.length is None) == (not row.path):
         both = row.length is not None
         yield _says(
@@ -375,7 +380,7 @@ def _bead(plan, row) -> Iterator[Problem]:
             )
 
 
-def _pot(plan, row) -> Iterator[Problem]:
+def _pot(plan: Plan, row: Pot) -> Iterator[Problem]:
     needs_width = row.shape in ("box", "tray", "lying-cylinder")
     if needs_width and row.width is None:
         yield _says(plan.cell(row, "width"), f"a {row.shape} needs a width")
@@ -396,7 +401,7 @@ def _pot(plan, row) -> Iterator[Problem]:
             "lower the level or raise the depth",
         )
         return
-    inserts = plan.group("inserts", "part", "pot").get((row.part, row.pot), ())
+    inserts = plan.group(Insert, "part", "pot").get((row.part, row.pot), ())
     wide = [insert for insert in inserts if insert.shape == "box" and insert.width is None]
     for insert in wide:
         yield _says(plan.cell(insert, "width"), f"insert {insert.insert} is a box and needs a width")
@@ -408,7 +413,7 @@ def _pot(plan, row) -> Iterator[Problem]:
         what = f"{row.cells} cells of {from_si(diameter, 'mm'):g} mm" if row.cells else "inserts"
         yield _says(plan.cell(row, "cells"), f"the {what} do not fit into the pot: no free volume is left")
         return
-    shots = plan.group("shots", "part", "pot").get((row.part, row.pot), ())
+    shots = plan.group(Shot, "part", "pot").get((row.part, row.pot), ())
     if shots:
         portions = math.fsum(shot.portion for shot in shots)
         if abs(portions - 1.0) > 1e-6:
@@ -425,7 +430,7 @@ def _pot(plan, row) -> Iterator[Problem]:
         )
 
 
-def _joint(plan, row) -> Iterator[Problem]:
+def _joint(plan: Plan, row: Joint) -> Iterator[Problem]:
     if row.gap_tolerance >= row.gap:
         yield _says(plan.cell(row, "gap_tolerance"), "the gap tolerance is as large as the gap")
     if row.start_gap is not None and row.start_gap <= row.gap:
@@ -436,28 +441,33 @@ def _joint(plan, row) -> Iterator[Problem]:
         )
 
 
-def built_parts(plan) -> dict[str, Any]:
+def applied_rows(plan: Plan) -> list[Bead | Pot | Joint]:
+    """All that puts material on: beads, pots and joints."""
+    return [*plan.beads, *plan.pots, *plan.joints]
+
+
+def built_parts(plan: Plan) -> dict[str, Build]:
     """Parts that are built, also inside assemblies, each with the first row of Builds that does."""
-    found: dict[str, Any] = {}
+    found: dict[str, Build] = {}
     for row in {row.part: row for row in reversed(plan.builds)}.values():
         for part in plan.explode(row.part):
             found.setdefault(part, row)
     return found
 
 
-def bare_parts(plan) -> dict[str, Any]:
+def bare_parts(plan: Plan) -> dict[str, Build]:
     """Built parts on which no station puts anything, each with a row of Builds that builds it."""
-    applied = {row.part for row in [*plan.beads, *plan.pots, *plan.joints]}
+    applied = {row.part for row in applied_rows(plan)}
     return {part: row for part, row in built_parts(plan).items() if part not in applied}
 
 
-def idle_stations(plan) -> list:
+def idle_stations(plan: Plan) -> list[Station]:
     """Stations that no bead, pot or joint names."""
-    used = {row.station for row in [*plan.beads, *plan.pots, *plan.joints]}
+    used = {row.station for row in applied_rows(plan)}
     return [row for row in plan.stations if row.station not in used]
 
 
-def _applied(plan) -> Iterator[Problem]:
+def _applied(plan: Plan) -> Iterator[Problem]:
     """Parts that are built and get nothing, beside stations that put nothing on."""
     bare, idle = bare_parts(plan), idle_stations(plan)
     lost = list(_lost_tables(plan, bare, idle))
@@ -477,7 +487,7 @@ def _applied(plan) -> Iterator[Problem]:
     if not idle:
         return
     names = ", ".join(row.station for row in idle)
-    parts = plan.index("parts", "part")
+    parts = plan.index(Part, "part")
     for part in bare:
         if part not in told:
             yield _says(
@@ -488,7 +498,7 @@ def _applied(plan) -> Iterator[Problem]:
             )
 
 
-def _lost_tables(plan, bare: Collection[str], idle: list) -> Iterator[Problem]:
+def _lost_tables(plan: Plan, bare: Collection[str], idle: list[Station]) -> Iterator[Problem]:
     """Tables without rows where stations have nothing to do and built parts get nothing."""
     along = [row.station for row in idle if row.speed is not None]
     shots = [row.station for row in idle if row.speed is None]
@@ -507,16 +517,16 @@ def _listed(names: Collection[str]) -> str:
     return ", ".join(shown[:6]) + (f" and {len(shown) - 6} more" if len(shown) > 6 else "")
 
 
-def _numbers(plan) -> Iterator[Problem]:
+def _numbers(plan: Plan) -> Iterator[Problem]:
     """Shifts with more parts than any line makes."""
     scrap: dict[str, float] = {}
-    for row in [*plan.beads, *plan.pots, *plan.joints]:
-        scrap[row.part] = max(scrap.get(row.part, 0.0), plan.station(row.station).scrap)
+    for item in applied_rows(plan):
+        scrap[item.part] = max(scrap.get(item.part, 0.0), plan.station(item.station).scrap)
     started_for_one = {
         name: sum(count / (1.0 - scrap[part]) for part, count in plan.explode(name).items() if part in scrap)
         for name in {row.part for row in plan.builds}
     }
-    for (date, name), rows in plan.group("builds", "date", "shift").items():
+    for (date, name), rows in plan.group(Build, "date", "shift").items():
         started = sum(row.quantity * started_for_one[row.part] for row in rows)
         if started > MOST_STARTED:
             yield _says(
@@ -526,7 +536,7 @@ def _numbers(plan) -> Iterator[Problem]:
             )
 
 
-def _stock(plan) -> Iterator[Problem]:
+def _stock(plan: Plan) -> Iterator[Problem]:
     """Materials whose whole stock has expired before the first build."""
     dates = [row.date for row in plan.builds]
     if not dates:

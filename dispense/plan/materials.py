@@ -12,10 +12,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..base.errors import needed
 from ..base.findings import QUALITY, Finding
+from ..base.numbers import Series
 from ..base.units import celsius_text
 from ..handbook.life import LifeClock, activation_energy, pot_life
 from ..handbook.mixing import mix_split
+from .rows import Component, Material
 
 CELSIUS_ZERO = 273.15
 NEAR = 0.5  # K around a stated temperature that counts as stated
@@ -85,14 +88,14 @@ class WorkingLife:
         low, high = self.low - CELSIUS_ZERO, self.high - CELSIUS_ZERO
         return f"at {low:.0f} °C" if high - low < NEAR else f"{low:.0f}–{high:.0f} °C"
 
-    def clock(self, times, temperatures, share: float = 1.0) -> LifeClock:
+    def clock(self, times: Series, temperatures: Series, share: float = 1.0) -> LifeClock:
         """The life played along a temperature record; `share` scales the life."""
         return LifeClock(
             times, temperatures, self.life * share, self.temperature, self.energy, self.halving_step
         )
 
 
-def points_energy(material) -> float | None:
+def points_energy(material: Material) -> float | None:
     """Activation energy [J/mol] of two stated pot lives; None where there is one or none."""
     if material.pot_life and material.pot_life_2 and material.pot_life_temperature_2 is not None:
         return float(
@@ -104,13 +107,13 @@ def points_energy(material) -> float | None:
     return None
 
 
-def material_energy(material) -> float | None:
+def material_energy(material: Material) -> float | None:
     """Activation energy of a material [J/mol]: stated, or from two pot lives, else None."""
     return points_energy(material) if material.activation_energy is None else material.activation_energy
 
 
 def _life_at(
-    material,
+    material: Material,
     time: float,
     temperature: float,
     low: float,
@@ -134,7 +137,7 @@ def _life_at(
     )
 
 
-def working_life(material) -> WorkingLife | None:
+def working_life(material: Material) -> WorkingLife | None:
     """Pot life of a material record; None where it has none (most one-part materials).
 
     A stated activation energy is used before a second pot life; where the two disagree by more than
@@ -146,8 +149,8 @@ def working_life(material) -> WorkingLife | None:
     by_points = points_energy(material)
     stated = material.activation_energy
     if by_points is not None and (stated is None or abs(stated / by_points - 1.0) <= AGREE):
-        low = min(low, material.pot_life_temperature_2)
-        high = max(high, material.pot_life_temperature_2)
+        second = needed(material.pot_life_temperature_2, material.at, "pot life temperature 2")
+        low, high = min(low, second), max(high, second)
     return _life_at(
         material,
         material.pot_life,
@@ -159,7 +162,7 @@ def working_life(material) -> WorkingLife | None:
     )
 
 
-def pot_life_findings(material, hottest: float) -> list[Finding]:
+def pot_life_findings(material: Material, hottest: float) -> list[Finding]:
     """A stated activation energy that two stated pot lives contradict, and what either says.
 
     `hottest` [K] is the hottest hour at which the material is used.
@@ -192,7 +195,7 @@ def pot_life_findings(material, hottest: float) -> list[Finding]:
     ]
 
 
-def open_life(material) -> WorkingLife | None:
+def open_life(material: Material) -> WorkingLife | None:
     """Open time of a material: from dispensing to mating, at the pot-life temperature."""
     if material.open_time is None:
         return None
@@ -204,7 +207,7 @@ def open_life(material) -> WorkingLife | None:
 MILESTONES = (("move_time", "move"), ("join_time", "join"), ("test_time", "test"))
 
 
-def cure_life(material, milestone: str) -> WorkingLife | None:
+def cure_life(material: Material, milestone: str) -> WorkingLife | None:
     """Time to a cure milestone at any temperature; None where the data sheet states none."""
     time = getattr(material, milestone)
     if time is None:
@@ -213,7 +216,7 @@ def cure_life(material, milestone: str) -> WorkingLife | None:
     return _life_at(material, time, at, at, at)
 
 
-def kinetics_of(material) -> tuple[float, ...] | None:
+def kinetics_of(material: Material) -> tuple[float, ...] | None:
     """The kinetics row (A1, E1, A2, E2, m, n) in SI, NaN where blank; None where unknown."""
     if material.rate_1 is None or material.energy_1 is None:
         return None
@@ -228,7 +231,7 @@ def kinetics_of(material) -> tuple[float, ...] | None:
     return tuple(math.nan if value is None else value for value in row)
 
 
-def mix_shares(material, components: dict) -> dict[str, float]:
+def mix_shares(material: Material, components: dict[str, Component]) -> dict[str, float]:
     """Share of the mixed volume that each component makes, by letter."""
     if material.kind == "one-part":
         return {"a": 1.0}
@@ -236,7 +239,7 @@ def mix_shares(material, components: dict) -> dict[str, float]:
     return {"a": share_a, "b": share_b}
 
 
-def mixed_density(material, components: dict) -> float:
+def mixed_density(material: Material, components: dict[str, Component]) -> float:
     """Density of the mixed material [kg/m³], volumes adding."""
     if material.kind == "one-part":
         return components["a"].density
@@ -244,12 +247,12 @@ def mixed_density(material, components: dict) -> float:
     return mass_a + mass_b
 
 
-def _split(material, components: dict) -> tuple[float, ...]:
+def _split(material: Material, components: dict[str, Component]) -> tuple[float, ...]:
     """Volumes and masses of A and B in one cubic metre of the mix."""
     return mix_split(
         1.0,
         material.ratio_a,
-        material.ratio_b,
+        needed(material.ratio_b, material.at, "ratio B"),
         components["a"].density,
         components["b"].density,
         material.ratio_basis,

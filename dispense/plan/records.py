@@ -10,9 +10,10 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, make_dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import groupby
-from typing import Any
+from operator import attrgetter
+from typing import Any, TypeVar, cast
 
 from ..base.errors import NA, NUM, InputError, Problem, UnitError, show
 from ..base.fields import ERROR_TEXTS, Field
@@ -28,18 +29,35 @@ from ..base.units import (
     unit_factor,
     with_point,
 )
+from . import rows as row_classes
+from .rows import (
+    Assembly,
+    Bead,
+    Break,
+    Build,
+    Component,
+    Insert,
+    Joint,
+    Material,
+    Oven,
+    Part,
+    PathPoint,
+    Pot,
+    ProfilePoint,
+    Row,
+    Settings,
+    Shift,
+    Shot,
+    Station,
+    StockLot,
+    TemperaturePoint,
+)
 from .tables import LONGEST_TEXT, SETTINGS, TABLES, YEARS, Table, believable, believable_text
 
-RECORDS: dict[str, type] = {
-    table.name: make_dataclass(
-        f"{table.name}Row",
-        [(item.name, Any) for item in table.columns] + [("at", str)],
-        frozen=True,
-        slots=True,
-        namespace={"__doc__": f"One row of {table.name}, in SI units: {table.help}."},
-    )
-    for table in TABLES
-}
+#: the class of a table's rows
+RECORDS: dict[str, type[Row]] = {table.name: getattr(row_classes, table.record) for table in TABLES}
+
+_R = TypeVar("_R", bound=Row)
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 MISSING_VALUE = object()  # a formula whose value the file does not hold
@@ -94,99 +112,110 @@ def raw_table(name: str, rows: Iterable[Mapping[str, Any]]) -> RawTable:
     return RawTable(name, headers, columns)
 
 
+def default_settings() -> Settings:
+    """The settings of a plan that states none."""
+    return cast(Settings, {item.name: item.default_si() for item in SETTINGS})
+
+
 @dataclass(slots=True)
 class Plan:
     """All records of a plan, in SI units; look-ups are built once."""
 
-    settings: dict[str, Any] = field(default_factory=dict)
-    materials: list = field(default_factory=list)
-    components: list = field(default_factory=list)
-    parts: list = field(default_factory=list)
-    assemblies: list = field(default_factory=list)
-    beads: list = field(default_factory=list)
-    paths: list = field(default_factory=list)
-    pots: list = field(default_factory=list)
-    inserts: list = field(default_factory=list)
-    shots: list = field(default_factory=list)
-    joints: list = field(default_factory=list)
-    stations: list = field(default_factory=list)
-    temperatures: list = field(default_factory=list)
-    profiles: list = field(default_factory=list)
-    ovens: list = field(default_factory=list)
-    shifts: list = field(default_factory=list)
-    breaks: list = field(default_factory=list)
-    builds: list = field(default_factory=list)
-    stock: list = field(default_factory=list)
+    settings: Settings = field(default_factory=default_settings)
+    materials: list[Material] = field(default_factory=list)
+    components: list[Component] = field(default_factory=list)
+    parts: list[Part] = field(default_factory=list)
+    assemblies: list[Assembly] = field(default_factory=list)
+    beads: list[Bead] = field(default_factory=list)
+    paths: list[PathPoint] = field(default_factory=list)
+    pots: list[Pot] = field(default_factory=list)
+    inserts: list[Insert] = field(default_factory=list)
+    shots: list[Shot] = field(default_factory=list)
+    joints: list[Joint] = field(default_factory=list)
+    stations: list[Station] = field(default_factory=list)
+    temperatures: list[TemperaturePoint] = field(default_factory=list)
+    profiles: list[ProfilePoint] = field(default_factory=list)
+    ovens: list[Oven] = field(default_factory=list)
+    shifts: list[Shift] = field(default_factory=list)
+    breaks: list[Break] = field(default_factory=list)
+    builds: list[Build] = field(default_factory=list)
+    stock: list[StockLot] = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
     takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
-    _cache: dict = field(default_factory=dict, init=False, repr=False)  # a replaced plan begins anew
+    _cache: dict[Any, Any] = field(
+        default_factory=dict, init=False, repr=False
+    )  # a replaced plan begins anew
 
-    def index(self, name: str, *keys: str) -> dict:
-        """Records of a list by one or several of their fields."""
-        slot = (name, keys)
+    def index(self, row: type[_R], *keys: str) -> dict[Any, _R]:
+        """Records of a class by one or several of their fields."""
+        slot = (row.TABLE, keys)
         if slot not in self._cache:
-            if len(keys) == 1:
-                self._cache[slot] = {getattr(item, keys[0]): item for item in getattr(self, name)}
-            else:
-                self._cache[slot] = {
-                    tuple(getattr(item, key) for key in keys): item for item in getattr(self, name)
-                }
-        return self._cache[slot]
+            key = attrgetter(*keys)
+            self._cache[slot] = {key(item): item for item in self.rows(row)}
+        found: dict[Any, _R] = self._cache[slot]
+        return found
 
-    def group(self, name: str, *keys: str) -> dict:
-        """Records of a list gathered by one or several of their fields."""
-        slot = (name, keys, "group")
+    def group(self, row: type[_R], *keys: str) -> dict[Any, list[_R]]:
+        """Records of a class gathered by one or several of their fields."""
+        slot = (row.TABLE, keys, "group")
         if slot not in self._cache:
-            groups: dict = defaultdict(list)
-            for item in getattr(self, name):
-                key = tuple(getattr(item, part) for part in keys)
-                groups[key if len(keys) > 1 else key[0]].append(item)
+            key = attrgetter(*keys)
+            groups: dict[Any, list[_R]] = defaultdict(list)
+            for item in self.rows(row):
+                groups[key(item)].append(item)
             self._cache[slot] = dict(groups)
-        return self._cache[slot]
+        found: dict[Any, list[_R]] = self._cache[slot]
+        return found
 
-    def kept(self, name: str) -> dict:
+    def rows(self, row: type[_R]) -> list[_R]:
+        """The records of a class."""
+        found: list[_R] = getattr(self, row.TABLE.lower())
+        return found
+
+    def kept(self, name: str) -> dict[Any, Any]:
         """A place of that name for what is worked out of the records once."""
-        return self._cache.setdefault(name, {})
+        known: dict[Any, Any] = self._cache.setdefault(name, {})
+        return known
 
-    def cell(self, record, column: str) -> str:
+    def cell(self, record: Row, column: str) -> str:
         """The cell that a record's value stands in; where it has none, the record's first cell."""
-        letter = self.letters.get(type(record).__name__.removesuffix("Row"), {}).get(column)
+        letter = self.letters.get(record.TABLE, {}).get(column)
         if letter is None:
             return record.at
         sheet, _, cell = record.at.rpartition("!")
         return f"{sheet}!{letter}{cell.lstrip(_LETTERS)}"
 
-    def material(self, name: str):
+    def material(self, name: str) -> Material:
         """The material of that name."""
-        return self._find("materials", "material", name)
+        return self._find(Material, "material", name)
 
-    def station(self, name: str):
+    def station(self, name: str) -> Station:
         """The station of that name."""
-        return self._find("stations", "station", name)
+        return self._find(Station, "station", name)
 
-    def shift(self, name: str):
+    def shift(self, name: str) -> Shift:
         """The shift of that name."""
-        return self._find("shifts", "shift", name)
+        return self._find(Shift, "shift", name)
 
-    def part(self, name: str):
+    def part(self, name: str) -> Part:
         """The part of that name."""
-        return self._find("parts", "part", name)
+        return self._find(Part, "part", name)
 
-    def _find(self, table: str, key: str, name: str):
-        found = self.index(table, key).get(name)
+    def _find(self, row: type[_R], key: str, name: str) -> _R:
+        known = self.index(row, key)
+        found = known.get(name)
         if found is None:
-            names = ", ".join(map(str, self.index(table, key)))
-            raise InputError(Problem("plan", key, name, f"one of {names}", code=NA))
+            raise InputError(Problem("plan", key, name, f"one of {', '.join(map(str, known))}", code=NA))
         return found
 
-    def components_of(self, material: str) -> dict[str, Any]:
+    def components_of(self, material: str) -> dict[str, Component]:
         """Components of a material by letter: {"a": …, "b": …}."""
-        return {item.component: item for item in self.group("components", "material").get(material, ())}
+        return {item.component: item for item in self.group(Component, "material").get(material, ())}
 
     def breaks_of(self, shift: str) -> list[tuple[float, float]]:
         """Breaks of a shift in seconds after midnight, in order."""
-        return sorted((item.start, item.end) for item in self.group("breaks", "shift").get(shift, ()))
+        return sorted((item.start, item.end) for item in self.group(Break, "shift").get(shift, ()))
 
     def explode(self, name: str, quantity: int = 1) -> dict[str, int]:
         """Parts that building `quantity` of a part or an assembly takes, in the order of the table."""
@@ -195,7 +224,7 @@ class Plan:
     def _contents(self, name: str) -> dict[str, int]:
         """Parts in one piece; each assembly is taken apart once, however often it is used."""
         known = self.kept("contents")
-        groups = self.group("assemblies", "assembly")
+        groups = self.group(Assembly, "assembly")
         waiting = [name]
         while waiting:
             item = waiting[-1]
@@ -215,7 +244,7 @@ class Plan:
     def builds_of(self, date: datetime.date, shift: str) -> dict[str, int]:
         """Good parts to build in a shift, assemblies taken apart, in the order of the table."""
         totals: dict[str, int] = {}
-        for build in self.group("builds", "date", "shift").get((date, shift), ()):
+        for build in self.group(Build, "date", "shift").get((date, shift), ()):
             for part, count in self.explode(build.part, build.quantity).items():
                 totals[part] = totals.get(part, 0) + count
         return totals
@@ -223,16 +252,16 @@ class Plan:
     def days(self) -> list[tuple[datetime.date, str]]:
         """Each date and shift with builds, in order of time."""
         starts = {item.shift: item.start for item in self.shifts}
-        return sorted(self.group("builds", "date", "shift"), key=lambda key: (key[0], starts[key[1]]))
+        return sorted(self.group(Build, "date", "shift"), key=lambda key: (key[0], starts[key[1]]))
 
     def record(self, name: str) -> tuple[list[float], list[float]]:
         """Times of day [s] and temperatures [K] of a temperature record."""
-        rows = sorted((item.time, item.temperature) for item in self.group("temperatures", "record")[name])
+        rows = sorted((item.time, item.temperature) for item in self.group(TemperaturePoint, "record")[name])
         return [row[0] for row in rows], [row[1] for row in rows]
 
     def profile(self, name: str) -> tuple[list[float], list[float]]:
         """Times [s] and air temperatures [K] of an oven profile."""
-        rows = sorted((item.time, item.temperature) for item in self.group("profiles", "profile")[name])
+        rows = sorted((item.time, item.temperature) for item in self.group(ProfilePoint, "profile")[name])
         return [row[0] for row in rows], [row[1] for row in rows]
 
 
@@ -303,7 +332,7 @@ def _filled(column: list[Any]) -> bool:
     return any(value is not None and value != "" for value in column)
 
 
-def _read_settings(raw: RawTable | None, problems: list[Problem], notes: list[Problem]) -> dict[str, Any]:
+def _read_settings(raw: RawTable | None, problems: list[Problem], notes: list[Problem]) -> Settings:
     """The settings by name; a label may carry another unit, as a header may."""
     found: dict[str, tuple[Any, str, str]] = {}
     known = {item.name: item for item in SETTINGS}
@@ -321,7 +350,7 @@ def _read_settings(raw: RawTable | None, problems: list[Problem], notes: list[Pr
                 found[name] = (value, where, given)
     absent = [item for item in SETTINGS if item.name not in found]
     _name_unknown(unknown, absent, "setting", problems, notes)
-    settings = {}
+    settings: dict[str, Any] = {}
     for item in SETTINGS:
         value, where, unit = found.get(item.name, (None, "", item.unit))
         try:
@@ -332,7 +361,7 @@ def _read_settings(raw: RawTable | None, problems: list[Problem], notes: list[Pr
                 replace(problem, argument=item.name.replace("_", " ")) for problem in error.problems
             )
             settings[item.name] = item.default_si()
-    return settings
+    return cast(Settings, settings)
 
 
 def _name_unknown(
@@ -672,7 +701,7 @@ def _spell_alike(plan: Plan) -> None:
     builders = defined["Parts"] | {row.assembly for row in plan.assemblies}
     plan.builds = spell_as(plan.builds, "part", builders)
     plan.assemblies = spell_as(plan.assemblies, "part", builders)
-    pots = plan.group("pots", "part")
+    pots = plan.group(Pot, "part")
     plan._cache.clear()
     for name in ("inserts", "shots"):
         rows = []

@@ -19,8 +19,10 @@ from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, SLIP, STOP, Finding
 from ..base.units import DAY, HOUR, from_si
 from .amounts import Application, applications
-from .checks import bare_parts, built_parts, idle_stations
+from .checks import applied_rows, bare_parts, built_parts, idle_stations
 from .materials import mix_shares
+from .records import Plan
+from .rows import Oven, Part, Row
 from .tables import BY_NAME
 
 LOOK_AGAIN = "look again"
@@ -95,7 +97,7 @@ COLDEST_OVEN = 40.0  # °C
 MOST_BORES = 1.5  # volume that stands mixed by the room in mixer and nozzle: valves and blocks hold some
 
 
-def slips(plan) -> list[Finding]:
+def slips(plan: Plan) -> list[Finding]:
     """Everything in a plan that is worth a second look, in the order of the tables."""
     found: list[Finding] = []
     for check in (_unusual, _oven_cures, _mixers, _takts, _containers, _shifts, _builds, _stock, _unused):
@@ -103,22 +105,22 @@ def slips(plan) -> list[Finding]:
     return found
 
 
-def _slip(plan, kind: str, row, column: str, text: str, fix: str = "", **names) -> Finding:
+def _slip(plan: Plan, kind: str, row: Row, column: str, text: str, fix: str = "", **names) -> Finding:
     cell = plan.cell(row, column)  # in the topic too: each slip is one of its own
     return Finding(kind, text, fix or LOOK_AGAIN, topic=f"{SLIP} {cell}", cell=cell, **names)
 
 
-def _name(row) -> str:
+def _name(row: Row) -> str:
     """A record as its key names it."""
-    table = BY_NAME[type(row).__name__.removesuffix("Row")]
+    table = BY_NAME[row.TABLE]
     return " ".join(str(getattr(row, key)) for key in table.key if isinstance(getattr(row, key), str))
 
 
-def _names(row) -> dict[str, str]:
+def _names(row: Row) -> dict[str, str]:
     return {name: getattr(row, name) for name in ("station", "material", "part") if hasattr(row, name)}
 
 
-def _unusual(plan) -> Iterator[Finding]:
+def _unusual(plan: Plan) -> Iterator[Finding]:
     """Figures far from what such figures are."""
     for usual in USUAL:
         item = BY_NAME[usual.table].column(usual.column)
@@ -143,9 +145,9 @@ def _unusual(plan) -> Iterator[Finding]:
                 )
 
 
-def _oven_cures(plan) -> Iterator[Finding]:
+def _oven_cures(plan: Plan) -> Iterator[Finding]:
     """Oven materials that are cured in none, or in one that does not reach their temperature."""
-    ovens = plan.index("ovens", "part", "station")
+    ovens = plan.index(Oven, "part", "station")
     for row in plan.materials:
         celsius = from_si(row.cure_temperature, "°C")
         if row.cure == "oven" and celsius < COLDEST_OVEN:
@@ -157,22 +159,22 @@ def _oven_cures(plan) -> Iterator[Finding]:
                 f"{row.material} cures in an oven, at {celsius:g} °C",
                 material=row.material,
             )
-    told = set()
-    for row in [*plan.beads, *plan.pots, *plan.joints]:
-        material = plan.material(plan.station(row.station).material)
-        oven = ovens.get((row.part, row.station))
-        if material.cure != "oven" or (row.part, row.station) in told:
+    told: set[tuple[str, str]] = set()
+    for item in applied_rows(plan):
+        material = plan.material(plan.station(item.station).material)
+        oven = ovens.get((item.part, item.station))
+        if material.cure != "oven" or (item.part, item.station) in told:
             continue
-        told.add((row.part, row.station))
-        names = {"part": row.part, "station": row.station, "material": material.material}
+        told.add((item.part, item.station))
+        names = {"part": item.part, "station": item.station, "material": material.material}
         if oven is None:
             yield _slip(
                 plan,
                 QUALITY,
-                row,
+                item,
                 "part",
-                f"{material.material} cures in an oven, and table Ovens has no row for "
-                f"{row.part} after {row.station}",
+                f"{material.material} cures in an oven, and table Ovens has no item for "
+                f"{item.part} after {item.station}",
                 "add one",
                 **names,
             )
@@ -189,7 +191,7 @@ def _oven_cures(plan) -> Iterator[Finding]:
             )
 
 
-def _mixers(plan) -> Iterator[Finding]:
+def _mixers(plan: Plan) -> Iterator[Finding]:
     """Mixers that hold more than their bore, purges that do not empty them."""
     for row in plan.stations:
         bores = [(row.mixer_bore, row.mixer_length), (row.nozzle_bore, row.nozzle_length)]
@@ -216,13 +218,13 @@ def _mixers(plan) -> Iterator[Finding]:
             )
 
 
-def _visits(plan) -> Iterator[Application]:
+def _visits(plan: Plan) -> Iterator[Application]:
     """What is put on the parts that are built."""
     for part in built_parts(plan):
         yield from applications(plan, part)
 
 
-def _largest(plan, size: Callable[[Application], float]) -> dict[str, Application]:
+def _largest(plan: Plan, size: Callable[[Application], float]) -> dict[str, Application]:
     """By station the one of its visits that is largest."""
     found: dict[str, Application] = {}
     for item in _visits(plan):
@@ -232,7 +234,7 @@ def _largest(plan, size: Callable[[Application], float]) -> dict[str, Applicatio
     return found
 
 
-def _takts(plan) -> Iterator[Finding]:
+def _takts(plan: Plan) -> Iterator[Finding]:
     """Takts shorter than one bead, shot or joint takes."""
     longest = _largest(plan, lambda item: item.time)
     for row in plan.stations:
@@ -251,7 +253,7 @@ def _takts(plan) -> Iterator[Finding]:
             )
 
 
-def _containers(plan) -> Iterator[Finding]:
+def _containers(plan: Plan) -> Iterator[Finding]:
     """Containers that do not hold one shot, one start or the hose."""
     largest = _largest(plan, lambda item: item.amount.nominal)
     for row in plan.stations:
@@ -280,11 +282,11 @@ def _containers(plan) -> Iterator[Finding]:
                 )
 
 
-def _shifts(plan) -> Iterator[Finding]:
+def _shifts(plan: Plan) -> Iterator[Finding]:
     """Shifts of one day, or of two that follow one another, that overlap; odd lengths."""
     days: dict[datetime.date, set[str]] = defaultdict(set)
-    for row in plan.builds:
-        days[row.date].add(row.shift)
+    for build in plan.builds:
+        days[build.date].add(build.shift)
     pairs: dict[tuple[str, str], datetime.date] = {}
     for date, names in days.items():
         before = days.get(date - datetime.timedelta(days=1), set())
@@ -316,20 +318,20 @@ def _shifts(plan) -> Iterator[Finding]:
                 f"shift {row.shift} is {(row.end - row.start) / HOUR:.3g} hours long",
                 shift=row.shift,
             )
-    for row in plan.breaks:
-        if row.end - row.start > LONGEST_BREAK:
+    for rest in plan.breaks:
+        if rest.end - rest.start > LONGEST_BREAK:
             yield _slip(
                 plan,
                 QUALITY,
-                row,
+                rest,
                 "end",
-                f"the break at {hhmm(row.start)} of {row.shift} is "
-                f"{(row.end - row.start) / HOUR:.3g} hours long",
-                shift=row.shift,
+                f"the break at {hhmm(rest.start)} of {rest.shift} is "
+                f"{(rest.end - rest.start) / HOUR:.3g} hours long",
+                shift=rest.shift,
             )
 
 
-def _builds(plan) -> Iterator[Finding]:
+def _builds(plan: Plan) -> Iterator[Finding]:
     """Rows that stand twice, quantities and dates far from the others."""
     seen: dict[tuple, Any] = {}
     twice: list[tuple] = []
@@ -390,7 +392,7 @@ def _builds(plan) -> Iterator[Finding]:
             )
 
 
-def _stock(plan) -> Iterator[Finding]:
+def _stock(plan: Plan) -> Iterator[Finding]:
     """Lots that arrive expired."""
     for row in plan.stock:
         if row.arrival is not None and row.arrival > row.expiry:
@@ -405,7 +407,7 @@ def _stock(plan) -> Iterator[Finding]:
             )
 
 
-def _unused(plan) -> Iterator[Finding]:
+def _unused(plan: Plan) -> Iterator[Finding]:
     """Stations without work, built parts without material, rows that nothing names."""
     for row in idle_stations(plan):
         yield _slip(
@@ -417,7 +419,7 @@ def _unused(plan) -> Iterator[Finding]:
             "add its bead, pot or joint, or remove the station",
             station=row.station,
         )
-    parts = plan.index("parts", "part")
+    parts = plan.index(Part, "part")
     for part, build in bare_parts(plan).items():
         if part in parts:
             yield _slip(

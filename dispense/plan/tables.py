@@ -1,12 +1,14 @@
 """The tables of a plan workbook: each column's unit, help, default and limits, declared once.
 
 The reader, the checks, the writer of new plans, its notes and drop-down lists and the docs all read
-these declarations. Limits are in the shop unit; a header may carry another unit (`Width [in]`).
+these declarations; the classes of the rows are made from them (`make_rows.py`). Limits are in the shop
+unit; a header may carry another unit (`Width [in]`).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 from ..base.fields import Field, choice, clock, date, flag, number, text, whole
 from ..base.units import AS_GIVEN
@@ -15,9 +17,10 @@ from ..handbook.beads import MOTIONS, SECTIONS
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """One table of the plan: sheet and table name, key columns, columns, and what it is for."""
+    """One table of the plan: sheet and table name, class of its rows, what it is for, columns, key."""
 
     name: str
+    record: str  # the class in `rows.py`, which is made from the columns
     help: str
     columns: tuple[Field, ...]
     key: tuple[str, ...] = ()
@@ -33,18 +36,18 @@ class Table:
         return next(item for item in self.columns if item.name == name)
 
 
-def refer(name: str, table: str, help: str, **rest) -> Field:
+def refer(name: str, table: str, help: str, **rest: Any) -> Field:
     """A text that names a row of another table."""
     return replace(text(name, help, **rest), refers=table)
 
 
-def share(name: str, help: str, **rest) -> Field:
+def share(name: str, help: str, **rest: Any) -> Field:
     """A fraction of 1; a header with [%] works too."""
     limits = {"at_least": 0.0, "at_most": 1.0, **rest}
     return number(name, "", help, **limits)
 
 
-def optional(name: str, unit: str, help: str, **rest) -> Field:
+def optional(name: str, unit: str, help: str, **rest: Any) -> Field:
     """A number that may be blank and then is unknown."""
     return number(name, unit, help, default=None, **rest)
 
@@ -60,7 +63,7 @@ INSERT_SHAPES = ("box", "cylinder")
 ZERO_KELVIN = -273.15
 
 
-def temperature(name: str, help: str, **rest) -> Field:
+def temperature(name: str, help: str, **rest: Any) -> Field:
     """A temperature above absolute zero."""
     return number(name, "°C", help, **{"above": ZERO_KELVIN, **rest})
 
@@ -107,6 +110,7 @@ SETTINGS = (
 
 MATERIALS = Table(
     "Materials",
+    "Material",
     "one row for each adhesive, sealant, paste or potting compound, from its data sheet",
     (
         text("material", "name used in the other tables"),
@@ -194,6 +198,7 @@ MATERIALS = Table(
 
 COMPONENTS_TABLE = Table(
     "Components",
+    "Component",
     "one row for each component as it is bought: A and B of a two-part, A of a one-part",
     (
         refer("material", "Materials", "material it belongs to"),
@@ -216,6 +221,7 @@ COMPONENTS_TABLE = Table(
 
 PARTS = Table(
     "Parts",
+    "Part",
     "one row for each part that gets material",
     (
         text("part", "name used in the other tables"),
@@ -228,6 +234,7 @@ PARTS = Table(
 
 ASSEMBLIES = Table(
     "Assemblies",
+    "Assembly",
     "what a product is made of: building one takes `count` of each part",
     (
         text("assembly", "name used in Builds"),
@@ -239,6 +246,7 @@ ASSEMBLIES = Table(
 
 BEADS = Table(
     "Beads",
+    "Bead",
     "one row for each bead: cross-section and path",
     (
         text("bead", "name of the bead"),
@@ -268,6 +276,7 @@ BEADS = Table(
 
 PATHS = Table(
     "Paths",
+    "PathPoint",
     "points along a bead, in order",
     (
         text("path", "name of the path"),
@@ -286,6 +295,7 @@ PATHS = Table(
 
 POTS = Table(
     "Pots",
+    "Pot",
     "one row for each cavity that is filled",
     (
         text("pot", "name of the pot"),
@@ -325,6 +335,7 @@ POTS = Table(
 
 INSERTS = Table(
     "Inserts",
+    "Insert",
     "solid things in a pot, each at its own height",
     (
         refer("part", "Parts", "part of the pot"),
@@ -342,6 +353,7 @@ INSERTS = Table(
 
 SHOTS = Table(
     "Shots",
+    "Shot",
     "how a pot is filled in several shots; a pot without rows is filled in one",
     (
         refer("part", "Parts", "part of the pot"),
@@ -355,6 +367,7 @@ SHOTS = Table(
 
 JOINTS = Table(
     "Joints",
+    "Joint",
     "pressed joints: paste spread under a plate",
     (
         text("joint", "name of the joint"),
@@ -379,6 +392,7 @@ JOINTS = Table(
 
 STATIONS = Table(
     "Stations",
+    "Station",
     "one row for each nozzle that puts one material on",
     (
         text("station", "name used in the other tables"),
@@ -444,6 +458,7 @@ STATIONS = Table(
 
 TEMPERATURES = Table(
     "Temperatures",
+    "TemperaturePoint",
     "shop temperature and humidity through the day, linear between the rows",
     (
         text("record", "name of the record"),
@@ -456,6 +471,7 @@ TEMPERATURES = Table(
 
 PROFILES = Table(
     "Profiles",
+    "ProfilePoint",
     "oven profiles, linear between the rows",
     (
         text("profile", "name of the profile"),
@@ -467,6 +483,7 @@ PROFILES = Table(
 
 OVENS = Table(
     "Ovens",
+    "Oven",
     "which part goes through which profile after which station",
     (
         refer("part", "Parts", "part"),
@@ -483,6 +500,7 @@ OVENS = Table(
 
 SHIFTS = Table(
     "Shifts",
+    "Shift",
     "start and end of each shift; after midnight the hours go on: 22:00 to 30:00",
     (
         text("shift", "name used in Builds"),
@@ -495,6 +513,7 @@ SHIFTS = Table(
 
 BREAKS = Table(
     "Breaks",
+    "Break",
     "breaks of a shift; the nozzle stands still",
     (refer("shift", "Shifts", "shift"), clock("start", "start"), clock("end", "end")),
     key=("shift", "start"),
@@ -502,6 +521,7 @@ BREAKS = Table(
 
 BUILDS = Table(
     "Builds",
+    "Build",
     "what is built, day by day",
     (
         date("date", "day on which the shift starts"),
@@ -514,6 +534,7 @@ BUILDS = Table(
 
 STOCK = Table(
     "Stock",
+    "StockLot",
     "what lies in store, lot by lot",
     (
         refer("material", "Materials", "material"),

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.units import DAY
+from .records import Plan
+from .rows import Station, TemperaturePoint
 
 RECORD_DAYS = 15  # a temperature record is repeated this often, for cures that last days
 
@@ -36,11 +38,11 @@ class Weather:
         return float(np.trapezoid([*values, values[0]], times) / DAY)
 
 
-def shop_weather(plan, station) -> Weather:
+def shop_weather(plan: Plan, station: Station) -> Weather:
     """The day of a station's record; the station's own figures stand where the record has none."""
     if not station.record:
         return Weather([0.0], [station.shop_temperature], [station.humidity])
-    rows = sorted(plan.group("temperatures", "record")[station.record], key=lambda row: row.time)
+    rows = sorted(plan.group(TemperaturePoint, "record")[station.record], key=lambda row: row.time)
     return Weather(
         [row.time for row in rows],
         [row.temperature for row in rows],
@@ -48,7 +50,7 @@ def shop_weather(plan, station) -> Weather:
     )
 
 
-def shop_record(plan, station) -> tuple[list[float], list[float]]:
+def shop_record(plan: Plan, station: Station) -> tuple[list[float], list[float]]:
     """Temperature at a station [K] against clock seconds, repeated day by day."""
     weather = shop_weather(plan, station)
     if len(weather.times) == 1:

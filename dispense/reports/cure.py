@@ -25,7 +25,8 @@ from ..handbook.moisture import moisture_depth, moisture_factor
 from ..plan.amounts import Amount, moisture_depths
 from ..plan.cautions import cautions_text
 from ..plan.csv import TemperatureRecord
-from ..plan.records import RECORDS, Plan
+from ..plan.records import Plan
+from ..plan.rows import Material, Station, TemperaturePoint
 from ..plan.weather import shop_record, shop_weather
 from ..shift.cure_times import LAST, cure_basis, shop_cure
 from ..shift.player import play_plan
@@ -96,7 +97,7 @@ class LightReport:
     takt: float | None
 
 
-def moisture_needs(plan, station, material) -> list[MoistureNeed]:
+def moisture_needs(plan: Plan, station: Station, material: Material) -> list[MoistureNeed]:
     """What moisture must reach in each bead, pot and joint, from the slowest half hour of the shifts."""
     cure = shop_cure(plan, station, material)
     found = []
@@ -118,7 +119,7 @@ def moisture_needs(plan, station, material) -> list[MoistureNeed]:
     return found
 
 
-def moisture_report(plan, station, material) -> MoistureReport | None:
+def moisture_report(plan: Plan, station: Station, material: Material) -> MoistureReport | None:
     """Depth against time; None where the material does not cure with moisture or has no coefficient."""
     if material.cure != "moisture" or material.moisture_coefficient is None:
         return None
@@ -167,7 +168,7 @@ def belt_speed(irradiance, length, dose):
     return irradiance * length / dose
 
 
-def light_report(plan, station, material) -> LightReport | None:
+def light_report(plan: Plan, station: Station, material: Material) -> LightReport | None:
     """Times and belt speeds; None where the material states no dose."""
     if material.dose is None:
         return None
@@ -215,7 +216,7 @@ class CureReport(WithFindings):
         return _text(self)
 
 
-def with_record(plan: Plan, station, record: TemperatureRecord) -> Plan:
+def with_record(plan: Plan, station: Station, record: TemperatureRecord) -> Plan:
     """The plan with a measured shop-temperature record at a station; the given plan stays as it is."""
     problems = []
     if not record.is_clock:
@@ -240,10 +241,11 @@ def with_record(plan: Plan, station, record: TemperatureRecord) -> Plan:
         raise InputError(problems)
     (temperatures,) = record.channels.values()
     first = DAY * (record.times[0] // DAY)
-    row = RECORDS["Temperatures"]
     name = f"file {record.name}"
     rows = [
-        row(record=name, time=time - first, temperature=temperature, humidity=None, at=record.name)
+        TemperaturePoint(
+            record=name, time=time - first, temperature=temperature, humidity=None, at=record.name
+        )
         for time, temperature in zip(record.times, temperatures, strict=True)
     ]
     stations = [
@@ -296,13 +298,13 @@ def cure_report(
     return report
 
 
-def _source(station, record) -> str:
+def _source(station: Station, record) -> str:
     if record is not None:
         return f"file {record.name}"
     return f"record {station.record} of the plan" if station.record else "one temperature of the plan"
 
 
-def _windows(plan, station: str) -> list[tuple[datetime.date, str, Window]]:
+def _windows(plan: Plan, station: str) -> list[tuple[datetime.date, str, Window]]:
     """Latest times of the first day's shifts, then of other shifts those that are missed."""
     found = []
     first = None

@@ -17,6 +17,8 @@ from ..base.clock import hhmm
 from ..base.units import celsius_text, from_si
 from ..handbook.life import LifeClock
 from ..plan.materials import MILESTONES, WorkingLife, open_life, working_life
+from ..plan.records import Plan
+from ..plan.rows import Material, Station
 from ..shift.cure_times import CureTimes, deepest, shop_cure
 from ..shift.player import shop_record
 
@@ -107,7 +109,7 @@ def _finite(value: float | None) -> float | None:
     return value if value is not None and math.isfinite(value) else None
 
 
-def stated_points(material) -> list[tuple[float, float]]:
+def stated_points(material: Material) -> list[tuple[float, float]]:
     """Temperatures and pot lives that the data sheet states."""
     if material.pot_life is None:
         return []
@@ -136,14 +138,14 @@ def life_curve(life: WorkingLife, low: float, high: float) -> list[tuple[float, 
     return rows
 
 
-def shift_hours(plan, step: float = HALF_HOUR) -> list[float]:
+def shift_hours(plan: Plan, step: float = HALF_HOUR) -> list[float]:
     """Clock times from the start of the first shift to the end of the last one."""
     start = min(row.start for row in plan.shifts)
     end = max(row.end for row in plan.shifts)
     return np.arange(start, end + 1e-6, step).tolist()
 
 
-def life_day(plan, station, material, step: float = HALF_HOUR) -> LifeDay:
+def life_day(plan: Plan, station: Station, material: Material, step: float = HALF_HOUR) -> LifeDay:
     """Working life from the start of the first shift to the end of the last one.
 
     Where moisture cures, full cure is that of the station's deepest bead.

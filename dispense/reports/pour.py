@@ -8,8 +8,9 @@ only cool it; what they take up is told beside it with an assumed heat capacity.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -32,6 +33,8 @@ from ..handbook.pots import cavity_volume
 from ..handbook.runaway import critical_delta
 from ..plan.amounts import applications, cell_dimensions, free_volume
 from ..plan.materials import kinetics_of, mixed_density
+from ..plan.records import Plan
+from ..plan.rows import Material, Pot
 from ..shift.player import shop_record
 
 STILL_AIR = 10.0  # W/(m²·K), where the pot states no film
@@ -68,21 +71,33 @@ class PourTrace:
     profiles: list[np.ndarray]  # temperatures through the depth at each profile time
 
 
+PouredShot = tuple[int, float, float]  # number, depth, wait
+
+
+class Compound(NamedTuple):
+    """What heats itself in a pot, and the film at its free face; SI units."""
+
+    kinetics: tuple[float, ...]
+    heat: float
+    density: float
+    specific_heat: float
+    conductivity: float
+    film: float
+
+
 @dataclass(slots=True)
 class PlannedPour:
     """A pot as the plan pours it, without charts: what its findings rest on; SI units."""
 
-    pot: Any
-    material: Any
+    pot: Pot
+    material: Material
     start: float
-    film: float
     depth: float
-    density: float
-    kinetics: Any
+    constants: Compound
     peak: float  # all in one shot
     peak_time: float
     peak_height: float
-    shots: list[tuple[int, float, float]]  # number, depth, wait; empty where it is one pour
+    shots: list[PouredShot]  # number, depth, wait; empty where it is one pour
     shots_peak: float | None
     shots_time: float | None
     runaway: Runaway | None
@@ -99,26 +114,13 @@ class PlannedPour:
         """The peak as the plan pours it: in its shots, or in one."""
         return self.peak if self.shots_peak is None else self.shots_peak
 
-    @property
-    def constants(self) -> tuple:
-        """Kinetics, heat of reaction, density, specific heat, conductivity and film."""
-        material = self.material
-        return (
-            self.kinetics,
-            material.heat,
-            self.density,
-            material.specific_heat,
-            material.conductivity,
-            self.film,
-        )
-
     def find(self, kind: str, text: str, fix: str = "", *, topic: str, **numbers: float) -> None:
         """Add a finding of this pot."""
         self.findings.append(pot_finding(self.pot, self.material, kind, text, fix, topic, numbers))
 
 
 def pot_finding(
-    pot, material, kind: str, text: str, fix: str, topic: str, numbers: dict[str, float]
+    pot: Pot, material: Material, kind: str, text: str, fix: str, topic: str, numbers: dict[str, float]
 ) -> Finding:
     """A finding of a row of Pots, part and pot before the text."""
     return Finding(
@@ -153,7 +155,7 @@ class PourReport(WithFindings):
     safe_words: str
     runaway: Runaway | None
     maximum_rate: float | None
-    shots: list[tuple[int, float, float]] = field(default_factory=list)  # number, depth, wait
+    shots: list[PouredShot] = field(default_factory=list)  # number, depth, wait
     shots_peak: float | None = None
     shots_time: float | None = None
     shots_trace: PourTrace | None = None
@@ -172,7 +174,7 @@ class PourReport(WithFindings):
         return self.peak if self.shots_peak is None else self.shots_peak
 
 
-def cell_share(pot) -> float:
+def cell_share(pot: Pot) -> float:
     """Share of the filled volume that cells take."""
     if not pot.cells:
         return 0.0
@@ -182,25 +184,26 @@ def cell_share(pot) -> float:
     return cells / float(cavity_volume(pot.shape, pot.level, pot.length, pot.width, pot.draft))
 
 
-def _chain(shots, start, material, cells=LAYERS, sinks=None, duration=None) -> list[Pour]:
+def _chain(
+    shots: Sequence[PouredShot],
+    start: float,
+    compound: Compound,
+    cells: int = LAYERS,
+    sinks: Sink | None = None,
+    duration: float | None = None,
+) -> list[Pour]:
     """Shots one on the other, each followed until the next one or, the last, to its end."""
     poured: list[Pour] = []
     for place, (_, depth, _) in enumerate(shots):
         last = place == len(shots) - 1
         wait = duration if last else shots[place + 1][2]
         layers = max(12, round(cells / len(shots)))
-        kinetics, heat, density, specific_heat, conductivity, film = material
         poured.append(
             pour(
                 depth,
                 start,
                 start,
-                kinetics,
-                heat,
-                density,
-                specific_heat,
-                conductivity,
-                film,
+                *compound,
                 "insulated",
                 duration=wait,
                 cells=layers,
@@ -211,7 +214,7 @@ def _chain(shots, start, material, cells=LAYERS, sinks=None, duration=None) -> l
     return poured
 
 
-def _hottest(poured: list[Pour], shots) -> tuple[float, float, float]:
+def _hottest(poured: list[Pour], shots: Sequence[PouredShot]) -> tuple[float, float, float]:
     """Peak of a chain: temperature, time since the first shot, height."""
     begin, best = 0.0, (-math.inf, 0.0, 0.0)
     for place, stage in enumerate(poured):
@@ -221,7 +224,7 @@ def _hottest(poured: list[Pour], shots) -> tuple[float, float, float]:
     return best
 
 
-def _trace(poured: list[Pour], shots, peak_time: float) -> PourTrace:
+def _trace(poured: list[Pour], shots: Sequence[PouredShot], peak_time: float) -> PourTrace:
     """The chain for charts: some moments of each stage, and profiles of the last one."""
     columns: list[list[float]] = [[], [], [], [], []]
     begin = 0.0
@@ -264,7 +267,7 @@ def _trace(poured: list[Pour], shots, peak_time: float) -> PourTrace:
     )
 
 
-def planned_pour(plan, pot) -> PlannedPour | None:
+def planned_pour(plan: Plan, pot: Pot) -> PlannedPour | None:
     """A pot as it is poured, and what was found; None where kinetics or heat are not known.
 
     Worked out once for a plan.
@@ -281,16 +284,17 @@ def planned_pour(plan, pot) -> PlannedPour | None:
     return known[key]
 
 
-def _planned(plan, pot) -> PlannedPour | None:
+def _planned(plan: Plan, pot: Pot) -> PlannedPour | None:
     station = plan.station(pot.station)
     material = plan.material(station.material)
     kinetics = kinetics_of(material)
-    if kinetics is None or None in (material.heat, material.specific_heat, material.conductivity):
+    heat, specific_heat, conductivity = material.heat, material.specific_heat, material.conductivity
+    if kinetics is None or heat is None or specific_heat is None or conductivity is None:
         return None
     start = max(shop_record(plan, station)[1])
     film = STILL_AIR if pot.film is None else pot.film
     density = mixed_density(material, plan.components_of(material.material))
-    constants = (kinetics, material.heat, density, material.specific_heat, material.conductivity, film)
+    constants = Compound(kinetics, heat, density, specific_heat, conductivity, film)
     one = [(1, pot.level, 0.0)]
     peak, when, height = _hottest(_chain(one, start, constants), one)
     shots, is_rising = _shots(plan, pot)
@@ -298,22 +302,20 @@ def _planned(plan, pot) -> PlannedPour | None:
     if shots:
         shots_peak, shots_time, _ = _hottest(_chain(shots, start, constants), shots)
     runaway = maximum = None
-    if material.heat > 0.0 and material.energy_1:
+    if heat > 0.0 and material.energy_1:
         runaway = _with_film(
-            frank_kamenetskii(pot.level, start, kinetics, material.heat, density, material.conductivity),
+            frank_kamenetskii(pot.level, start, kinetics, heat, density, conductivity),
             pot.level,
             film,
-            material,
+            conductivity,
         )
-        maximum = time_to_maximum_rate(start, kinetics, material.heat, material.specific_heat)
+        maximum = time_to_maximum_rate(start, kinetics, heat, specific_heat)
     planned = PlannedPour(
         pot,
         material,
         start,
-        film,
         pot.level,
-        density,
-        kinetics,
+        constants,
         _peak(pot.level, start, constants, peak),
         when,
         height,
@@ -329,12 +331,12 @@ def _planned(plan, pot) -> PlannedPour | None:
     return planned
 
 
-def _shots(plan, pot) -> tuple[list[tuple[int, float, float]], bool]:
+def _shots(plan: Plan, pot: Pot) -> tuple[list[PouredShot], bool]:
     """Number, depth and wait of the shots of a pot poured in several, and whether each rises."""
     mine = [item for item in applications(plan, pot.part) if item.kind == "pot" and item.name == pot.pot]
     if len(mine) < 2:
         return [], True
-    shots = []
+    shots: list[PouredShot] = []
     below = 0.0
     for item in mine:
         level = min(item.height or 0.0, pot.level)
@@ -344,22 +346,22 @@ def _shots(plan, pot) -> tuple[list[tuple[int, float, float]], bool]:
     return (shots if is_rising else []), is_rising
 
 
-def pour_report(plan, pot) -> PourReport | None:
+def pour_report(plan: Plan, pot: Pot) -> PourReport | None:
     """The exotherm of one pot; None where kinetics or heat of its material are not known."""
     planned = planned_pour(plan, pot)
     if planned is None:
         return None
-    material, constants = planned.material, planned.constants
+    constants = planned.constants
     one = [(1, planned.depth, 0.0)]
     when = planned.peak_time
     followed = _chain(one, planned.start, constants, duration=max(AFTER * when, SHORTEST))
     report = PourReport(
         pot,
         planned.start,
-        planned.film,
+        constants.film,
         planned.depth,
-        planned.density,
-        planned.start + float(adiabatic_rise(material.heat, material.specific_heat)),
+        constants.density,
+        planned.start + float(adiabatic_rise(constants.heat, constants.specific_heat)),
         planned.peak,
         when,
         planned.peak_height,
@@ -386,16 +388,16 @@ def biot_number(depth: float, film: float, conductivity: float) -> float:
     return film * depth / conductivity
 
 
-def _with_film(found: Runaway, depth: float, film: float, material) -> Runaway:
+def _with_film(found: Runaway, depth: float, film: float, conductivity: float) -> Runaway:
     """The criterion for this depth with the film at its free face: the critical value falls with Bi."""
-    critical = critical_delta(biot_number(depth, film, material.conductivity))
+    critical = critical_delta(biot_number(depth, film, conductivity))
 
     def excess(log_depth: float) -> float:
         tried = math.exp(log_depth)
         return (
             math.log(found.delta)
             + 2.0 * (log_depth - math.log(depth))
-            - math.log(critical_delta(biot_number(tried, film, material.conductivity)))
+            - math.log(critical_delta(biot_number(tried, film, conductivity)))
         )
 
     if not 0.0 < found.delta < math.inf:
@@ -409,7 +411,7 @@ def _with_film(found: Runaway, depth: float, film: float, material) -> Runaway:
     return Runaway(found.delta, critical, math.exp(brentq(excess, low, held, xtol=1e-12)))
 
 
-def _peak(depth: float, start: float, constants, followed: float) -> float:
+def _peak(depth: float, start: float, constants: Compound, followed: float) -> float:
     """The peak on the grid that it needs, or that of the layers followed where no grid is fine enough."""
     try:
         return float(peak_temperature(depth, start, start, *constants, "insulated"))
@@ -417,7 +419,7 @@ def _peak(depth: float, start: float, constants, followed: float) -> float:
         return followed
 
 
-def _safe(report: PourReport, constants) -> None:
+def _safe(report: PourReport, constants: Compound) -> None:
     """The deepest pour under the cell limit."""
     limit = report.limit
     if limit is None:
@@ -432,7 +434,7 @@ def _safe(report: PourReport, constants) -> None:
         report.safe_words = f"{from_si(report.safe_depth, 'mm'):.1f} mm in one shot"
 
 
-def _trace_shots(report: PourReport, constants) -> None:
+def _trace_shots(report: PourReport, constants: Compound) -> None:
     """The course of a pot that is poured in several shots."""
     if report.shots_time is None:
         return
@@ -442,7 +444,7 @@ def _trace_shots(report: PourReport, constants) -> None:
     report.shots_trace = _trace(followed, report.shots, report.shots_time)
 
 
-def _with_cells(plan, report: PourReport, constants) -> None:
+def _with_cells(plan: Plan, report: PourReport, constants: Compound) -> None:
     """The same with cells that take up heat."""
     share = report.cell_share = cell_share(report.pot)
     if not 0.0 < share < 1.0 or free_volume(plan, report.pot, report.depth) <= 0.0:
@@ -479,7 +481,7 @@ def _judge(pour: PlannedPour) -> None:
                 critical=pour.runaway.critical,
             )
     if pour.runaway is not None:
-        biot = biot_number(pour.depth, pour.film, pour.material.conductivity)
+        biot = biot_number(pour.depth, pour.constants.film, pour.constants.conductivity)
         pour.find(
             NOTE,
             f"critical δ {pour.runaway.critical:.2f} counts the film at the free face (Biot "
@@ -496,7 +498,7 @@ def _judge(pour: PlannedPour) -> None:
     pour.find(
         NOTE,
         "poured at the hottest hour into surroundings of that temperature; base insulated, "
-        f"{pour.film:g} W/(m²·K) at the free face, filled at once",
+        f"{pour.constants.film:g} W/(m²·K) at the free face, filled at once",
         topic="pour model",
     )
 
@@ -545,7 +547,7 @@ def _judge_limit(pour: PlannedPour) -> None:
         before = number
 
 
-def pour_findings(plan, station: str) -> list[Finding]:
+def pour_findings(plan: Plan, station: str) -> list[Finding]:
     """What is found of the pots of a station; one that cannot be computed is told."""
     found: list[Finding] = []
     for pot in plan.pots:
@@ -561,7 +563,7 @@ def pour_findings(plan, station: str) -> list[Finding]:
     return found
 
 
-def not_computed(pot, material, why: str) -> Finding:
+def not_computed(pot: Pot, material: Material, why: str) -> Finding:
     """The finding of a pot without a figure: a danger where it runs away or has a limit to keep."""
     if RUNS_AWAY in why:
         return pot_finding(
@@ -575,7 +577,7 @@ def not_computed(pot, material, why: str) -> Finding:
     return pot_finding(pot, material, DANGER, text, f"{fix}; {CAUTION}", "exotherm not computed", {})
 
 
-def _not_known(pot, material) -> Finding:
+def _not_known(pot: Pot, material: Material) -> Finding:
     """The finding of a pot whose material states no kinetics or heat."""
     text = "exotherm is not computed: the material needs kinetics, heat, specific heat and conductivity"
     if pot.limit is None:
@@ -584,7 +586,7 @@ def _not_known(pot, material) -> Finding:
     return pot_finding(pot, material, QUALITY, text, CAUTION, "exotherm not known", {})
 
 
-def station_pours(plan, station: str, failed: list[Finding] | None = None) -> list[PourReport]:
+def station_pours(plan: Plan, station: str, failed: list[Finding] | None = None) -> list[PourReport]:
     """Every pot of a station whose material's kinetics and heat are known.
 
     With a list for `failed`, a pot that cannot be computed is told there and the others go on.

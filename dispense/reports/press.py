@@ -33,6 +33,8 @@ from ..plan.amounts import (
     deposited_length,
     spread,
 )
+from ..plan.records import Plan
+from ..plan.rows import Bead, Joint, Material, Station
 from ..shift.calendar import Calendar
 from ..shift.player import shop_record
 
@@ -231,7 +233,7 @@ class Press:
 # ------------------------------------------------------------------------------------- of a plan
 
 
-def coldest_consistency(plan, station, material) -> tuple[float | None, float, bool]:
+def coldest_consistency(plan: Plan, station: Station, material: Material) -> tuple[float | None, float, bool]:
     """Consistency at the station's coldest hour, that temperature, and whether it was carried there.
 
     Without an activation energy of viscosity the data-sheet figure is taken as it stands.
@@ -246,7 +248,7 @@ def coldest_consistency(plan, station, material) -> tuple[float | None, float, b
     return float(found), coldest, True
 
 
-def shortest_takt(plan, station, part: str | None = None) -> float | None:
+def shortest_takt(plan: Plan, station: Station, part: str | None = None) -> float | None:
     """Time between parts at a station [s]: as stated, else that of its fullest shift.
 
     With a `part` only that one counts, for what comes after the station; None where nothing is built.
@@ -335,7 +337,7 @@ class JointReport(WithFindings):
         return not any(finding.is_warning for finding in self.findings)
 
 
-def joint_press(joint, paste: Paste, volume: float) -> Press | None:
+def joint_press(joint: Joint, paste: Paste, volume: float) -> Press | None:
     """The press of one joint; None without a force."""
     if joint.force is None:
         return None
@@ -354,7 +356,7 @@ def joint_press(joint, paste: Paste, volume: float) -> Press | None:
     )
 
 
-def joint_report(plan, joint) -> JointReport:
+def joint_report(plan: Plan, joint: Joint) -> JointReport:
     """Gap, time, coverage, squeeze-out and thermal resistance of one row of Joints."""
     station = plan.station(joint.station)
     material = plan.material(station.material)
@@ -391,7 +393,7 @@ def joint_report(plan, joint) -> JointReport:
     return report
 
 
-def _viscosity_note(material, coldest: float) -> str:
+def _viscosity_note(material: Material, coldest: float) -> str:
     return (
         f"consistency is that at {celsius_text(material.viscosity_temperature)}; colder "
         f"paste (coldest hour {celsius_text(coldest)}) needs longer"
@@ -453,7 +455,7 @@ def _press_out(report: JointReport) -> None:
         )
 
 
-def _spread_over(report: JointReport, station) -> None:
+def _spread_over(report: JointReport, station: Station) -> None:
     """Low and high of the gap over the plate, coverage, squeeze-out."""
     joint, volume, area = report.joint, report.volume, report.area
     report.gap_low = max(report.gap - joint.gap_tolerance, _THIN)
@@ -481,7 +483,7 @@ def _spread_over(report: JointReport, station) -> None:
         )
 
 
-def _resist(report: JointReport, station) -> None:
+def _resist(report: JointReport, station: Station) -> None:
     """Thermal resistance with its tolerance, through the wetted area only."""
     joint, conductivity = report.joint, report.material.conductivity
     if conductivity is None:
@@ -556,7 +558,7 @@ class PressedBead(WithFindings):
         return not any(finding.is_warning for finding in self.findings)
 
 
-def pressed_bead(plan, bead) -> PressedBead | None:
+def pressed_bead(plan: Plan, bead: Bead) -> PressedBead | None:
     """Width, squeeze-out and time of a bead that is pressed; None where no bond line is stated."""
     if bead.bond_line is None:
         return None
@@ -637,24 +639,24 @@ def _press_bead(report: PressedBead, paste: Paste) -> None:
         )
 
 
-def station_joints(plan, station: str) -> list[JointReport]:
+def station_joints(plan: Plan, station: str) -> list[JointReport]:
     """Every pressed joint of a station."""
     return [joint_report(plan, joint) for joint in plan.joints if joint.station == station]
 
 
-def station_beads(plan, station: str) -> list[PressedBead]:
+def station_beads(plan: Plan, station: str) -> list[PressedBead]:
     """Every bead of a station that has a bond line."""
     found = (pressed_bead(plan, bead) for bead in plan.beads if bead.station == station)
     return [item for item in found if item is not None]
 
 
-def pressed_findings(plan, station: str) -> list[Finding]:
+def pressed_findings(plan: Plan, station: str) -> list[Finding]:
     """What was found of the pressed joints and beads of a station."""
     reports = [*station_joints(plan, station), *station_beads(plan, station)]
     return [finding for report in reports for finding in report.findings]
 
 
-def press_findings(plan, station: str) -> list[Finding]:
+def press_findings(plan: Plan, station: str) -> list[Finding]:
     """Where the laws of a thin film leave their range at the pressed joints and beads of a station."""
     told = []
     for report in station_joints(plan, station):

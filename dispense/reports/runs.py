@@ -33,6 +33,8 @@ from ..handbook.schedule import (
 )
 from ..plan.csv import TemperatureRecord
 from ..plan.materials import MILESTONES, kinetics_of, material_energy
+from ..plan.records import Plan
+from ..plan.rows import Material, Oven, Station
 from ..shift.cure_times import NO_LAG, shop_cure, when_out
 from ..shift.player import shop_record
 from .press import shortest_takt
@@ -139,7 +141,7 @@ def _cured(place: Place) -> float:
 # ------------------------------------------------------------------------------------ the material
 
 
-def cure_energy(material) -> tuple[float, str]:
+def cure_energy(material: Material) -> tuple[float, str]:
     """Activation energy of cure [J/mol] and what it rests on."""
     energy = material_energy(material)
     if energy is not None:
@@ -153,7 +155,7 @@ def cure_energy(material) -> tuple[float, str]:
     return energy, (f"time halves every {material.halving_step:g} K at the cure temperature (rule of thumb)")
 
 
-def requirement_of(material, hold: float | None) -> tuple[Requirement, str]:
+def requirement_of(material: Material, hold: float | None) -> tuple[Requirement, str]:
     """What a schedule must give, and what its energy rests on.
 
     The hold is that of the oven row, else the time to full cure of the data sheet.
@@ -164,9 +166,11 @@ def requirement_of(material, hold: float | None) -> tuple[Requirement, str]:
     return Requirement(degree, time, material.cure_temperature, energy), basis
 
 
-def _glass(material) -> tuple[float, float, float] | None:
-    values = (material.glass_uncured, material.glass_cured, material.glass_lambda)
-    return None if None in values else values
+def _glass(material: Material) -> tuple[float, float, float] | None:
+    uncured, cured, ratio = material.glass_uncured, material.glass_cured, material.glass_lambda
+    if uncured is None or cured is None or ratio is None:
+        return None
+    return uncured, cured, ratio
 
 
 def _first(times: np.ndarray, values: np.ndarray | None, goal: float | None) -> float | None:
@@ -192,7 +196,9 @@ def _time_above(times: np.ndarray, temperatures: np.ndarray, limit: float) -> fl
     return float(share @ np.diff(times))
 
 
-def _played(profile: Profile, lags: Sequence[PartLag], material, requirement, *, oven: bool = True) -> tuple:
+def _played(
+    profile: Profile, lags: Sequence[PartLag], material: Material, requirement, *, oven: bool = True
+) -> tuple:
     """Air and places of a profile; in an `oven` no part is handled, joined or tested before it is out."""
     played = schedule(
         profile,
@@ -264,7 +270,7 @@ def _level(profile: Profile) -> int | None:
     return place if lengths[place] > 0.0 else None
 
 
-def oven_run(plan, oven, material, *, is_brief: bool = False) -> CureRun:
+def oven_run(plan: Plan, oven: Oven, material: Material, *, is_brief: bool = False) -> CureRun:
     """One row of Ovens through its profile; a brief one that passes does not look for its shortest hold."""
     times, air = plan.profile(oven.profile)
     profile = Profile(np.array(times), np.array(air))
@@ -299,11 +305,11 @@ def oven_run(plan, oven, material, *, is_brief: bool = False) -> CureRun:
     return run
 
 
-def _oven_runs(plan, oven, material, is_brief: bool) -> list[CureRun]:
+def _oven_runs(plan: Plan, oven: Oven, material: Material, is_brief: bool) -> list[CureRun]:
     return [oven_run(plan, oven, material, is_brief=is_brief)]
 
 
-def _hold(run: CureRun, profile: Profile, lags, material) -> None:
+def _hold(run: CureRun, profile: Profile, lags, material: Material) -> None:
     place = _level(profile)
     if place is None:
         run.hold_words = "the profile has no level stretch at its top"
@@ -324,7 +330,7 @@ def _hold(run: CureRun, profile: Profile, lags, material) -> None:
         run.hold_words = error.problems[0].message
 
 
-def log_run(record: TemperatureRecord, material, hold: float | None, part: str = "") -> CureRun:
+def log_run(record: TemperatureRecord, material: Material, hold: float | None, part: str = "") -> CureRun:
     """A thermocouple log, each channel a place of its own."""
     start = record.times[0]
     times = np.array(record.times) - start
@@ -349,7 +355,7 @@ def log_run(record: TemperatureRecord, material, hold: float | None, part: str =
 # ------------------------------------------------------------------------------------------- room
 
 
-def room_runs(plan, station, material, *, is_brief: bool = False) -> list[CureRun]:
+def room_runs(plan: Plan, station: Station, material: Material, *, is_brief: bool = False) -> list[CureRun]:
     """Room cure of a part dispensed at the coldest and, unless brief, the hottest time of the shift day."""
     needed = material.test_time or material.join_time or material.move_time
     if material.cure != "room" or needed is None:
@@ -400,9 +406,9 @@ def room_runs(plan, station, material, *, is_brief: bool = False) -> list[CureRu
 
 
 def station_runs(
-    plan,
-    station,
-    material,
+    plan: Plan,
+    station: Station,
+    material: Material,
     log: TemperatureRecord | None = None,
     failed: list[str] | None = None,
     *,
@@ -433,7 +439,7 @@ def station_runs(
     return runs
 
 
-def run_findings(station, material, run: CureRun) -> list[Finding]:
+def run_findings(station: Station, material: Material, run: CureRun) -> list[Finding]:
     """What a schedule does not give, place by place."""
     longer = "cure longer or hotter"
     if run.hold_needed is not None:
@@ -454,7 +460,7 @@ def run_findings(station, material, run: CureRun) -> list[Finding]:
     ]
 
 
-def early_test(station, material, run: CureRun) -> list[Finding]:
+def early_test(station: Station, material: Material, run: CureRun) -> list[Finding]:
     """A data-sheet time to test that comes before the kinetics give full cure in the room."""
     found = []
     for place in run.places if run.kind == "room" else ():
@@ -469,7 +475,7 @@ def early_test(station, material, run: CureRun) -> list[Finding]:
     return found
 
 
-def cure_findings(plan, station) -> list[Finding]:
+def cure_findings(plan: Plan, station: Station) -> list[Finding]:
     """What the ovens of a station and its room, from the coldest start, do not give."""
     material = plan.material(station.material)
     failed: list[str] = []
@@ -481,7 +487,7 @@ def cure_findings(plan, station) -> list[Finding]:
     ]
 
 
-def not_computed(station, material, failed: Sequence[str]) -> list[Finding]:
+def not_computed(station: Station, material: Material, failed: Sequence[str]) -> list[Finding]:
     """Findings of schedules that have no answer."""
     return [
         Finding(

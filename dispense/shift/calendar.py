@@ -15,7 +15,7 @@ class Calendar:
     (27000.0, 37800.0, 14400.0)
     """
 
-    def __init__(self, start: float, end: float, breaks: Iterable[tuple[float, float]] = ()):
+    def __init__(self, start: float, end: float, breaks: Iterable[tuple[float, float]] = ()) -> None:
         self.start, self.end = start, end
         self.breaks = [(max(a, start), min(b, end)) for a, b in sorted(breaks) if b > start and a < end]
         self.intervals: list[tuple[float, float]] = []

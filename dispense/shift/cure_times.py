@@ -18,6 +18,8 @@ from ..handbook.life import LifeClock
 from ..handbook.moisture import MoistureClock, moisture_time
 from ..plan.amounts import moisture_depths
 from ..plan.materials import MILESTONES, cure_life
+from ..plan.records import Plan
+from ..plan.rows import Material, Oven, Station
 from ..plan.weather import shop_record, shop_weather
 
 LAST = MILESTONES[-1][1]  # the milestone that is full cure
@@ -48,7 +50,7 @@ class CureTimes:
 class ShopCure:
     """Cure in the air of a station: the data sheet's times, and the depth of moisture, along its record."""
 
-    def __init__(self, plan, station, material) -> None:
+    def __init__(self, plan: Plan, station: Station, material: Material) -> None:
         self.material = material
         self.stated = {name: getattr(material, column) for column, name in MILESTONES}
         self.moisture: MoistureClock | None = None
@@ -97,7 +99,7 @@ class ShopCure:
         return found
 
 
-def shop_cure(plan, station, material) -> ShopCure:
+def shop_cure(plan: Plan, station: Station, material: Material) -> ShopCure:
     """The cure in the air of a station, kept with the plan."""
     cache = plan.kept("shop cure")
     key = (station.station, material.material)
@@ -106,12 +108,12 @@ def shop_cure(plan, station, material) -> ShopCure:
     return cache[key]
 
 
-def deepest(plan, station: str, part: str | None = None) -> float:
+def deepest(plan: Plan, station: str, part: str | None = None) -> float:
     """How deep moisture must reach in what a station puts on (a part) [m]."""
     return max((depth for *_, depth in moisture_depths(plan, station, part)), default=0.0)
 
 
-def cure_times(plan, station, part: str, start: float) -> CureTimes:
+def cure_times(plan: Plan, station: Station, part: str, start: float) -> CureTimes:
     """The milestones of a part that has all its material of a station at the clock time `start`."""
     material = plan.material(station.material)
     if material.cure == "oven":
@@ -122,14 +124,14 @@ def cure_times(plan, station, part: str, start: float) -> CureTimes:
 # ------------------------------------------------------------------------------------------- ovens
 
 
-def oven_times(plan, station, part: str, start: float) -> CureTimes:
+def oven_times(plan: Plan, station: Station, part: str, start: float) -> CureTimes:
     """The milestones of a part that goes into its oven at `start`: none before it is out.
 
     What the slowest place has not reached by the end of the profile is inf and named: at room
     temperature an oven material does not get on.
     """
     material = plan.material(station.material)
-    oven = plan.index("ovens", "part", "station").get((part, station.station))
+    oven = plan.index(Oven, "part", "station").get((part, station.station))
     found = CureTimes({name: None for _, name in MILESTONES})
     if oven is None:
         found.unreached = [name for column, name in MILESTONES if getattr(material, column) is not None]
@@ -155,7 +157,7 @@ def when_out(reached: float, out: float) -> float:
     return max(reached, out)
 
 
-def slowest_place(plan, oven) -> tuple[list[float], list[float]]:
+def slowest_place(plan: Plan, oven: Oven) -> tuple[list[float], list[float]]:
     """Times from the start [s] and temperatures [K] of the slowest place of a part in the oven."""
     times, air = plan.profile(oven.profile)
     if oven.lag_slow <= NO_LAG:
@@ -182,7 +184,7 @@ def _subdivide(times: list[float], values: list[float], step: float = 60.0):
 # ------------------------------------------------------------------------------------------- words
 
 
-def cure_basis(material, temperatures: Sequence[float]) -> str:
+def cure_basis(material: Material, temperatures: Sequence[float]) -> str:
     """What the times rest on at these temperatures [K], in words for a printed sheet."""
     if material.cure == "moisture":
         if all(

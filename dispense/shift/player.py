@@ -38,6 +38,8 @@ from ..base.units import DAY
 from ..handbook.life import LifeClock
 from ..plan.amounts import Application, applications
 from ..plan.materials import mix_shares, open_life, working_life
+from ..plan.records import Plan
+from ..plan.rows import Material, Station
 from ..plan.weather import shop_record
 from .calendar import Calendar
 from .cure_times import cure_times
@@ -50,7 +52,7 @@ MOST_CHANGES = 20_000  # purges and mixer changes of a shift, and containers of 
 MOST_BETWEEN = 2  # purges and mixer changes between parts that are not worth a warning
 
 
-def _clocks(plan, station, material) -> dict[str, LifeClock | None]:
+def _clocks(plan: Plan, station: Station, material: Material) -> dict[str, LifeClock | None]:
     """Clocks of pot life and open time along a station's temperature, kept with the plan."""
     cache = plan.kept("clocks")
     key = (station.station, material.material)
@@ -67,7 +69,15 @@ def _clocks(plan, station, material) -> dict[str, LifeClock | None]:
 class Player:
     """Plays one station through one shift and fills a `ShiftResult`."""
 
-    def __init__(self, plan, date: datetime.date, shift: str, station, builds: dict[str, int], store: Store):
+    def __init__(
+        self,
+        plan: Plan,
+        date: datetime.date,
+        shift: str,
+        station: Station,
+        builds: dict[str, int],
+        store: Store,
+    ) -> None:
         self.plan, self.store, self.station, self.date = plan, store, station, date
         material = plan.material(station.material)
         components = plan.components_of(material.material)
@@ -640,7 +650,7 @@ def _visits_of(job: Job) -> list[list[Application]]:
 
 
 def play_shift(
-    plan, date: datetime.date, shift: str, station: str, store: Store | None = None
+    plan: Plan, date: datetime.date, shift: str, station: str, store: Store | None = None
 ) -> ShiftResult:
     """One station through one shift, from a given store (that of the plan by default)."""
     row = plan.station(station)
@@ -649,7 +659,7 @@ def play_shift(
 
 
 def play_plan(
-    plan, *, until: tuple[datetime.date, str] | None = None, stations: Iterable[str] | None = None
+    plan: Plan, *, until: tuple[datetime.date, str] | None = None, stations: Iterable[str] | None = None
 ) -> Iterator[ShiftResult]:
     """Every shift of the plan in order of time, stock and containers carried along.
 

@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass, field
 from typing import Any
 
+from ..base.errors import needed
 from ..base.findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area
@@ -27,6 +28,8 @@ from ..handbook.line import nozzles_needed
 from ..handbook.mixing import mass_ratio, volume_ratio
 from ..plan.amounts import Application, applications
 from ..plan.materials import WorkingLife, mix_shares, mixed_density, pot_life_findings, working_life
+from ..plan.records import Plan
+from ..plan.rows import Bead, Material, Station
 from .player import shop_record
 from .weighing import Weighing, weigh, weighing_findings
 
@@ -101,7 +104,7 @@ class SetupCard(WithFindings):
         )
 
 
-def station_parts(plan, station: str) -> list[str]:
+def station_parts(plan: Plan, station: str) -> list[str]:
     """Parts that a station puts material on, in the order of Parts."""
     return [
         row.part
@@ -110,7 +113,7 @@ def station_parts(plan, station: str) -> list[str]:
     ]
 
 
-def setup_card(plan, station_name: str) -> SetupCard:
+def setup_card(plan: Plan, station_name: str) -> SetupCard:
     """The setup of one station for every part it serves."""
     station = plan.station(station_name)
     material = plan.material(station.material)
@@ -135,16 +138,14 @@ def setup_card(plan, station_name: str) -> SetupCard:
     ratios: tuple[float | None, float | None] = (None, None)
     if material.kind == "two-part":
         a, b = components["a"].density, components["b"].density
+        ratio_b = needed(material.ratio_b, material.at, "ratio B")
         if material.ratio_basis == "mass":
             ratios = (
-                100.0 * material.ratio_b / material.ratio_a,
-                float(volume_ratio(material.ratio_a, material.ratio_b, a, b)),
+                100.0 * ratio_b / material.ratio_a,
+                float(volume_ratio(material.ratio_a, ratio_b, a, b)),
             )
         else:
-            ratios = (
-                float(mass_ratio(material.ratio_a, material.ratio_b, a, b)),
-                100.0 * material.ratio_b / material.ratio_a,
-            )
+            ratios = (float(mass_ratio(material.ratio_a, ratio_b, a, b)), 100.0 * ratio_b / material.ratio_a)
     settings = [
         _setting(plan, station, material, item, shares, density, components, consistency)
         for part in station_parts(plan, station_name)
@@ -178,7 +179,7 @@ def setup_card(plan, station_name: str) -> SetupCard:
     return card
 
 
-def flow_findings(plan, station: str) -> list[Finding]:
+def flow_findings(plan: Plan, station: str) -> list[Finding]:
     """Where the laminar laws of nozzle and mixer leave their range at a station."""
     return _flow_findings(setup_card(plan, station))
 
@@ -210,10 +211,12 @@ def _flow_findings(card: SetupCard) -> list[Finding]:
     return told
 
 
-def _setting(plan, station, material, item, shares, density, components, consistency):
+def _setting(
+    plan: Plan, station: Station, material: Material, item, shares, density, components, consistency
+):
     flow, speed = station.flow, None
     if item.kind == "bead":
-        bead = plan.index("beads", "part", "bead")[item.part, item.name]
+        bead = plan.index(Bead, "part", "bead")[item.part, item.name]
         if station.speed is not None:
             area = float(bead_area(bead.section, bead.width, bead.height, bead.contact_angle))
             speed, flow = station.speed, area * station.speed
@@ -271,7 +274,7 @@ def _setting(plan, station, material, item, shares, density, components, consist
     )
 
 
-def _warn(plan, card: SetupCard) -> None:
+def _warn(plan: Plan, card: SetupCard) -> None:
     station = card.station
     for item in card.settings:
         part, name = item.application.part, f"{item.application.part} / {item.application.name}"

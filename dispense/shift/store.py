@@ -6,6 +6,8 @@ import datetime
 from dataclasses import dataclass, field
 
 from ..base.units import DAY
+from ..plan.records import Plan
+from ..plan.rows import Component
 
 NANO = 10**12  # nanolitres in a cubic metre
 
@@ -62,7 +64,7 @@ class Store:
     hoses: dict[tuple[str, str], int] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, plan) -> Store:
+    def of(cls, plan: Plan) -> Store:
         """The store as the plan's Stock table gives it."""
         lots: dict[tuple[str, str], list[Lot]] = {}
         for row in plan.stock:
@@ -79,7 +81,7 @@ class Store:
             )
         return cls(lots)
 
-    def take(self, component, date: datetime.date) -> tuple[Lot | None, int]:
+    def take(self, component: Component, date: datetime.date) -> tuple[Lot | None, int]:
         """The next container: first-expired first-out; None where nothing usable is left."""
         best: Lot | None = None
         best_day = datetime.date.max
@@ -98,7 +100,7 @@ class Store:
         best.left -= content
         return best, content
 
-    def expired(self, component, date: datetime.date) -> list[Lot]:
+    def expired(self, component: Component, date: datetime.date) -> list[Lot]:
         """Lots that hold material but may no longer be used."""
         return [
             lot

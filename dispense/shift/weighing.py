@@ -13,6 +13,7 @@ from ..base.findings import QUALITY, Finding
 from ..base.printed import Printed, PrintedLimits, printed_limits, shows_whole
 from ..base.units import from_si
 from ..plan.amounts import Amount, Application
+from ..plan.rows import Station
 
 SCALE = 0.001  # g, what the scale beside a line reads; common practice, no source
 COUNTS = (1, 2, 5, 10, 20, 50, 100)  # shots that are weighed together
@@ -41,7 +42,7 @@ def driver_text(name: str) -> str:
     return name.replace("_", " ") if name else "no tolerance stated"
 
 
-def weigh(station, amount: Amount, density: float, volume: float | None = None) -> Weighing:
+def weigh(station: Station, amount: Amount, density: float, volume: float | None = None) -> Weighing:
     """What shots of an amount must weigh at a station; `volume` [m³] is that of another check shot.
 
     A check shot tries the meter: where its tolerance is stated, that is the limit. Else it is the
@@ -68,13 +69,13 @@ def weigh(station, amount: Amount, density: float, volume: float | None = None) 
     return Weighing(count, volume, printed_limits(low, target, high, SCALE), limits, basis)
 
 
-def check_shot(station, items: Iterable[Application], density: float) -> Weighing:
+def check_shot(station: Station, items: Iterable[Application], density: float) -> Weighing:
     """The check shot of a station: the stated volume, else its largest shot."""
     largest = max((item.amount for item in items), key=lambda amount: amount.nominal)
     return weigh(station, largest, density, station.check_volume)
 
 
-def weighing_findings(station, items: Iterable[Application], density: float) -> list[Finding]:
+def weighing_findings(station: Station, items: Iterable[Application], density: float) -> list[Finding]:
     """Shots whose limits cannot be checked: no tolerance is stated, or none that a scale can tell."""
     if not station.checks:
         return []

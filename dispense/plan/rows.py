@@ -1,0 +1,636 @@
+"""The rows of a plan's tables, in SI units.
+
+Made from `tables.py` by `python -m dispense.jobs.pages`; do not edit.
+"""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import ClassVar, TypedDict
+
+
+class Row:
+    """One row of a table."""
+
+    __slots__ = ()
+    TABLE: ClassVar[str]
+    at: str
+    """The row's first cell, for messages: Beads!A7."""
+
+
+@dataclass(frozen=True, slots=True)
+class Material(Row):
+    """A row of Materials: each adhesive, sealant, paste or potting compound, from its data sheet."""
+
+    TABLE: ClassVar[str] = "Materials"
+    material: str
+    """Name used in the other tables."""
+    description: str
+    """What it is."""
+    kind: str
+    """One-part, or two-part (components A and B): one-part, two-part."""
+    ratio_a: float
+    """Parts A of the mixing ratio."""
+    ratio_b: float | None
+    """Parts B of the mixing ratio; blank for one-part."""
+    ratio_basis: str
+    """Whether the ratio counts volumes or masses: volume, mass."""
+    consistency: float | None
+    """Viscosity, or consistency of the mixed material [Pa·sⁿ]."""
+    index: float
+    """Flow index n; 1 for Newtonian."""
+    yield_stress: float
+    """Stress below which it does not flow [Pa]."""
+    viscosity_temperature: float
+    """Temperature of the viscosity [K]."""
+    viscosity_energy: float | None
+    """Activation energy of the viscosity [J/mol]."""
+    pot_life: float | None
+    """Working life of the mixed material (ISO 10364) [s]."""
+    pot_life_temperature: float
+    """Temperature of the pot life [K]."""
+    pot_life_mass: float | None
+    """Mass that the pot life was measured on [kg]."""
+    pot_life_source: str
+    """Method and source of the pot life."""
+    pot_life_2: float | None
+    """Pot life at a second temperature [s]."""
+    pot_life_temperature_2: float | None
+    """Second temperature [K]."""
+    activation_energy: float | None
+    """Of working life and cure, where known [J/mol]."""
+    halving_step: float
+    """Rise that halves the pot life where one point is known [K]."""
+    open_time: float | None
+    """From the first material on the part to mating, at the pot-life temperature [s]."""
+    surface_treatment: str
+    """Treatment of the surface before dispensing."""
+    surface_window: float | None
+    """How long the treated surface keeps [s]."""
+    cure: str
+    """How it cures: room, oven, moisture, light."""
+    cure_temperature: float
+    """Temperature of the cure times [K]."""
+    move_time: float | None
+    """Time to handling strength: the part may be moved [s]."""
+    join_time: float | None
+    """Time until the part may be joined or loaded [s]."""
+    test_time: float | None
+    """Time until full cure: the part may be tested [s]."""
+    rate_1: float | None
+    """Kinetics A1 [1/s]."""
+    energy_1: float | None
+    """Kinetics E1 [J/mol]."""
+    rate_2: float | None
+    """Kinetics A2; blank for n-th order [1/s]."""
+    energy_2: float | None
+    """Kinetics E2 [J/mol]."""
+    order_m: float | None
+    """Kinetics m."""
+    order_n: float | None
+    """Kinetics n."""
+    heat: float | None
+    """Heat of reaction of the compound [J/kg]."""
+    specific_heat: float | None
+    """Specific heat [J/(kg·K)]."""
+    conductivity: float | None
+    """Thermal conductivity [W/(m·K)]."""
+    shrinkage: float
+    """Share of the liquid volume lost in cure."""
+    glass_uncured: float | None
+    """Glass transition, uncured [K]."""
+    glass_cured: float | None
+    """Glass transition, fully cured [K]."""
+    glass_lambda: float | None
+    """DiBenedetto parameter."""
+    gel_degree: float | None
+    """Degree of cure at gel."""
+    full_degree: float | None
+    """Degree of cure that counts as full."""
+    moisture_coefficient: float | None
+    """Cured depth per root of time, at the cure temperature [m/√s]."""
+    moisture_humidity: float
+    """Relative humidity of that coefficient and of the cure times."""
+    moisture_energy: float | None
+    """Activation energy of moisture cure; blank: the water in the air alone tells warm from cold (rule of
+    thumb) [J/mol]."""
+    dose: float | None
+    """Light dose to cure [J/m²]."""
+    cautions: str
+    """What the safety data sheet warns of."""
+    source: str
+    """Data sheet, edition, date."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Component(Row):
+    """A row of Components: each component as it is bought: A and B of a two-part, A of a one-part."""
+
+    TABLE: ClassVar[str] = "Components"
+    material: str
+    """Material it belongs to."""
+    component: str
+    """A or B: a, b."""
+    density: float
+    """Density [kg/m³]."""
+    container: float
+    """Content of one container [m³]."""
+    heel: float
+    """Share left in a container when it is changed."""
+    shelf_life: float | None
+    """Shelf life when it arrives [s]."""
+    open_life: float | None
+    """How long an opened container keeps [s]."""
+    storage_low: float | None
+    """Lowest storage temperature [K]."""
+    storage_high: float | None
+    """Highest storage temperature [K]."""
+    lead_time: float
+    """From order to arrival [s]."""
+    lead_time_spread: float
+    """Standard deviation of the lead time [s]."""
+    minimum_order: int
+    """Fewest containers of one order."""
+    price: float
+    """Price of one container."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Part(Row):
+    """A row of Parts: each part that gets material."""
+
+    TABLE: ClassVar[str] = "Parts"
+    part: str
+    """Name used in the other tables."""
+    description: str
+    """What it is."""
+    drawing: str
+    """Drawing and its revision."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Assembly(Row):
+    """A row of Assemblies: what a product is made of: building one takes `count` of each part."""
+
+    TABLE: ClassVar[str] = "Assemblies"
+    assembly: str
+    """Name used in Builds."""
+    part: str
+    """A part, or another assembly."""
+    count: int
+    """How many go into one."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bead(Row):
+    """A row of Beads: each bead: cross-section and path."""
+
+    TABLE: ClassVar[str] = "Beads"
+    bead: str
+    """Name of the bead."""
+    part: str
+    """Part it goes on."""
+    station: str
+    """Station that puts it on; the station names the material."""
+    section: str
+    """Cross-section: round, half-round, triangle, rectangle, ellipse, segment, stadium, fillet, mitre."""
+    width: float
+    """Width on the base (diameter, radius, leg) [m]."""
+    width_tolerance: float
+    """Plus or minus [m]."""
+    height: float | None
+    """Height of the cross-section [m]."""
+    height_tolerance: float
+    """Plus or minus [m]."""
+    contact_angle: float | None
+    """Of a segment, in place of height [rad]."""
+    length: float | None
+    """Length of the bead; blank where a path is named [m]."""
+    length_tolerance: float
+    """Plus or minus [m]."""
+    path: str
+    """Path in table Paths."""
+    closed: bool
+    """Whether the path closes on its start."""
+    run: float | None
+    """Length of one run of an interrupted bead [m]."""
+    gap: float | None
+    """Gap between its runs [m]."""
+    count: int
+    """How many such beads the part has."""
+    bond_line: float | None
+    """Gap between the joined faces [m]."""
+    flange_width: float | None
+    """Width of the joint [m]."""
+    press_force: float | None
+    """Closing force per length of bead [N/m]."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class PathPoint(Row):
+    """A row of Paths: points along a bead, in order."""
+
+    TABLE: ClassVar[str] = "Paths"
+    path: str
+    """Name of the path."""
+    x: float
+    """Coordinate [m]."""
+    y: float
+    """Coordinate [m]."""
+    z: float
+    """Coordinate [m]."""
+    motion: str
+    """Line; arc: this point is the middle of an arc that ends at the next; travel: no material up to this
+    point: line, arc, travel."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pot(Row):
+    """A row of Pots: each cavity that is filled."""
+
+    TABLE: ClassVar[str] = "Pots"
+    pot: str
+    """Name of the pot."""
+    part: str
+    """Part it belongs to."""
+    station: str
+    """Station that fills it; the station names the material."""
+    shape: str
+    """Shape of the cavity: box, tray, cylinder, cone, lying-cylinder."""
+    length: float
+    """Length at the bottom; diameter of the round shapes [m]."""
+    length_tolerance: float
+    """Plus or minus [m]."""
+    width: float | None
+    """Width at the bottom; axial width of a lying cylinder [m]."""
+    width_tolerance: float
+    """Plus or minus [m]."""
+    draft: float
+    """Draft of the walls [rad]."""
+    depth: float
+    """Height of the wall [m]."""
+    level: float
+    """Height the material is filled to [m]."""
+    level_tolerance: float
+    """Plus or minus [m]."""
+    cells: int
+    """Number of round cells."""
+    cell: str
+    """Cell code such as 21700; its sizes are nominal."""
+    cell_diameter: float | None
+    """Actual diameter with sleeve; replaces the code's [m]."""
+    cell_diameter_tolerance: float
+    """Plus or minus [m]."""
+    cell_height: float | None
+    """Height of a cell; replaces the code's [m]."""
+    cell_base: float
+    """Height of the cells' lower end above the bottom [m]."""
+    unfilled: float
+    """Share of the free volume that trapped air keeps."""
+    extra: float
+    """Extra material [m³]."""
+    limit: float | None
+    """Highest temperature the cells may see [K]."""
+    film: float | None
+    """Heat transfer at the free face [W/(m²·K)]."""
+    count: int
+    """How many such pots the part has."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Insert(Row):
+    """A row of Inserts: solid things in a pot, each at its own height."""
+
+    TABLE: ClassVar[str] = "Inserts"
+    part: str
+    """Part of the pot."""
+    pot: str
+    """Pot they stand in."""
+    insert: str
+    """Name."""
+    shape: str
+    """Box or cylinder: box, cylinder."""
+    length: float
+    """Length, or diameter of a cylinder [m]."""
+    width: float | None
+    """Width of a box [m]."""
+    height: float
+    """Height [m]."""
+    base: float
+    """Height of its lower face above the bottom [m]."""
+    count: int
+    """How many."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Shot(Row):
+    """A row of Shots: how a pot is filled in several shots; a pot without rows is filled in one."""
+
+    TABLE: ClassVar[str] = "Shots"
+    part: str
+    """Part of the pot."""
+    pot: str
+    """Pot."""
+    shot: int
+    """Number of the shot."""
+    portion: float
+    """Share of the pot's volume."""
+    wait: float
+    """Wait after the shot before [s]."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Joint(Row):
+    """A row of Joints: pressed joints: paste spread under a plate."""
+
+    TABLE: ClassVar[str] = "Joints"
+    joint: str
+    """Name of the joint."""
+    part: str
+    """Part it belongs to."""
+    station: str
+    """Station; it names the material."""
+    length: float
+    """Length of the plate [m]."""
+    width: float
+    """Width of the plate [m]."""
+    gap: float
+    """Bond line [m]."""
+    gap_tolerance: float
+    """Plus or minus, over the plate [m]."""
+    coverage: float
+    """Share of the plate to be wetted."""
+    extra: float
+    """Share added to be pressed out at the rim."""
+    force: float | None
+    """Pressing force [N]."""
+    press_time: float | None
+    """Time under force at the station [s]."""
+    start_gap: float | None
+    """Height of the pattern before pressing [m]."""
+    dots: int
+    """Number of dots or lines of the pattern."""
+    resistance_limit: float | None
+    """Highest thermal resistance allowed [K/W]."""
+    contact_resistance: float
+    """Of both faces together [K·m²/W]."""
+    count: int
+    """How many such joints the part has."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Station(Row):
+    """A row of Stations: each nozzle that puts one material on."""
+
+    TABLE: ClassVar[str] = "Stations"
+    station: str
+    """Name used in the other tables."""
+    material: str
+    """Material it handles."""
+    meter: str
+    """Kind of meter, for the setup card."""
+    flow: float | None
+    """Flow of a pour or a shot; beads follow from the speed [m³/s]."""
+    flow_limit: float | None
+    """Highest flow of the meter [m³/s]."""
+    meter_tolerance: float
+    """Plus or minus of a shot, as a share."""
+    speed: float | None
+    """Speed along a bead [m/s]."""
+    start_time: float
+    """Added for each start of a bead or shot [s]."""
+    handling_time: float
+    """Load, unload and moves for each part [s]."""
+    nozzle_bore: float | None
+    """Bore of the nozzle [m]."""
+    nozzle_length: float | None
+    """Length of the nozzle [m]."""
+    mixer_bore: float | None
+    """Bore of the static mixer [m]."""
+    mixer_length: float | None
+    """Length of the mixing elements [m]."""
+    mixer_volume: float
+    """Mixed material that stands in mixer and nozzle [m³]."""
+    pressure_limit: float | None
+    """Highest pressure [Pa]."""
+    rule: str
+    """What is done when the limit of working life is reached: purge, change mixer."""
+    purge_share: float
+    """Share of the pot life at which the rule acts."""
+    purge_volume: float
+    """Mixed material thrown away by a purge [m³]."""
+    purge_time: float
+    """Time of a purge [s]."""
+    mixer_time: float
+    """Time of a mixer change [s]."""
+    container_time: float
+    """Time of a container change [s]."""
+    start_volume: float
+    """Thrown away at the start of a shift [m³]."""
+    end_volume: float
+    """Thrown away at the end of a shift [m³]."""
+    hose_a: float
+    """Component A that stays in hoses and meter [m³]."""
+    hose_b: float
+    """Component B that stays in hoses and meter [m³]."""
+    checks: float
+    """Check shots an hour [1/s]."""
+    check_volume: float | None
+    """Volume of a check shot; blank takes the largest shot [m³]."""
+    scrap: float
+    """Share of parts started here that is lost, here or later."""
+    takt: float | None
+    """Time between parts; blank spreads the builds over the shift [s]."""
+    uptime: float
+    """Share of the time the station runs."""
+    shop_temperature: float
+    """Shop temperature, where no record is named [K]."""
+    record: str
+    """Temperature record through the day."""
+    humidity: float
+    """Relative humidity at the station, where its record gives none."""
+    treatment_lead: float
+    """From surface treatment to dispensing, in working time [s]."""
+    mating_delay: float
+    """From the end of dispensing to mating, in working time [s]."""
+    batch: int
+    """Parts of one batch on the cure board."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class TemperaturePoint(Row):
+    """A row of Temperatures: shop temperature and humidity through the day, linear between the rows."""
+
+    TABLE: ClassVar[str] = "Temperatures"
+    record: str
+    """Name of the record."""
+    time: float
+    """Time of day [s after midnight]."""
+    temperature: float
+    """Temperature [K]."""
+    humidity: float | None
+    """Relative humidity; blank takes the station's."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProfilePoint(Row):
+    """A row of Profiles: oven profiles, linear between the rows."""
+
+    TABLE: ClassVar[str] = "Profiles"
+    profile: str
+    """Name of the profile."""
+    time: float
+    """Time from the start [s]."""
+    temperature: float
+    """Air temperature [K]."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Oven(Row):
+    """A row of Ovens: which part goes through which profile after which station."""
+
+    TABLE: ClassVar[str] = "Ovens"
+    part: str
+    """Part."""
+    station: str
+    """Station whose material is cured."""
+    profile: str
+    """Profile in table Profiles."""
+    lag_fast: float
+    """Time constant of the part's quickest place [s]."""
+    lag_slow: float
+    """Time constant of its slowest place [s]."""
+    start_temperature: float
+    """Temperature of the part at the start [K]."""
+    pitch: float | None
+    """Distance of parts on the belt [m]."""
+    hold: float | None
+    """Hold at the cure temperature the data sheet asks for [s]."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Shift(Row):
+    """A row of Shifts: start and end of each shift; after midnight the hours go on: 22:00 to 30:00."""
+
+    TABLE: ClassVar[str] = "Shifts"
+    shift: str
+    """Name used in Builds."""
+    start: float
+    """Start [s after midnight]."""
+    end: float
+    """End; 30:00 is 6:00 of the next day [s after midnight]."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Break(Row):
+    """A row of Breaks: breaks of a shift; the nozzle stands still."""
+
+    TABLE: ClassVar[str] = "Breaks"
+    shift: str
+    """Shift."""
+    start: float
+    """Start [s after midnight]."""
+    end: float
+    """End [s after midnight]."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Build(Row):
+    """A row of Builds: what is built, day by day."""
+
+    TABLE: ClassVar[str] = "Builds"
+    date: datetime.date
+    """Day on which the shift starts."""
+    shift: str
+    """Shift."""
+    part: str
+    """A part or an assembly."""
+    quantity: int
+    """Good parts to build."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class StockLot(Row):
+    """A row of Stock: what lies in store, lot by lot."""
+
+    TABLE: ClassVar[str] = "Stock"
+    material: str
+    """Material."""
+    component: str
+    """A or B: a, b."""
+    lot: str
+    """Lot number."""
+    quantity: float
+    """What is left of the lot [m³]."""
+    expiry: datetime.date
+    """Last day it may be used."""
+    opened: datetime.date | None
+    """Day its container was opened."""
+    arrival: datetime.date | None
+    """Day it arrives; blank: it is here."""
+    at: str
+
+
+class Settings(TypedDict):
+    """What holds for the whole plan: each row of Settings by its name."""
+
+    plant: str
+    """Name of the plant, printed on every sheet."""
+    line: str
+    """Name of the line, printed on every sheet."""
+    prepared_by: str
+    """Who answers for the plan, printed on every sheet."""
+    currency: str
+    """What prices are counted in."""
+    service_level: float
+    """Share of cycles without a shortage that stock is planned for."""
+    order_cost: float
+    """Cost of placing one order."""
+    holding_rate: float
+    """Yearly cost of holding stock as a share of its price."""
+    demand_spread: float
+    """Standard deviation of a day's builds as a share of them."""
+    temperature_spread: float
+    """Standard deviation of a day's shop temperature [K]."""
+
+
+__all__ = [
+    "Assembly",
+    "Bead",
+    "Break",
+    "Build",
+    "Component",
+    "Insert",
+    "Joint",
+    "Material",
+    "Oven",
+    "Part",
+    "PathPoint",
+    "Pot",
+    "ProfilePoint",
+    "Row",
+    "Settings",
+    "Shift",
+    "Shot",
+    "Station",
+    "StockLot",
+    "TemperaturePoint",
+]
