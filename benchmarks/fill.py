@@ -13,8 +13,9 @@ from pathlib import Path
 from openpyxl import load_workbook
 
 from dispense.jobs.fill import Templates, template_folder
+from dispense.plan.build import build_plan
 from dispense.plan.demo import DEMO
-from dispense.plan.records import Plan, build_plan, raw_table
+from dispense.plan.records import Plan, raw_table
 from dispense.sheets.board import cure_board_content
 from dispense.sheets.catalogue import SPECS
 from dispense.sheets.check import shot_check_content

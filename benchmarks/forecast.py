@@ -20,7 +20,8 @@ from pathlib import Path
 
 from dispense.forecast.model import forecast
 from dispense.jobs.forecast import write_forecast
-from dispense.plan.records import build_plan, raw_table
+from dispense.plan.build import build_plan
+from dispense.plan.records import raw_table
 
 from . import Row, show
 

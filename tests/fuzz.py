@@ -41,9 +41,10 @@ from openpyxl import Workbook
 from dispense.base.errors import DispenseError, FileError
 from dispense.books.plan import plan_bytes
 from dispense.forecast.model import forecast
+from dispense.plan.build import read_plan
 from dispense.plan.demo import DEMO
 from dispense.plan.read import check_plan
-from dispense.plan.records import RawTable, raw_table, read_plan
+from dispense.plan.records import RawTable, raw_table
 from dispense.plan.tables import SETTINGS, TABLES
 from dispense.reports.cure import cure_report
 from dispense.sheets.board import cure_board_content

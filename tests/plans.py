@@ -6,7 +6,8 @@ import copy
 import datetime
 from typing import Any
 
-from dispense.plan.records import Plan, build_plan, raw_table
+from dispense.plan.build import build_plan
+from dispense.plan.records import Plan, raw_table
 
 MONDAY = datetime.date(2026, 3, 2)
 

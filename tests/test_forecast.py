@@ -52,7 +52,8 @@ from dispense.forecast.whatif import (
     what_if,
 )
 from dispense.jobs.forecast import forecast_file, write_forecast
-from dispense.plan.records import build_plan, raw_table
+from dispense.plan.build import build_plan
+from dispense.plan.records import raw_table
 from dispense.shift.player import Player, play_plan
 from dispense.shift.store import NANO, Lot, Store, nanolitres
 

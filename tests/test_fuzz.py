@@ -10,7 +10,8 @@ import pytest
 from plans import hand_rows
 
 from dispense.base.errors import Problem
-from dispense.plan.records import raw_table, read_plan
+from dispense.plan.build import read_plan
+from dispense.plan.records import raw_table
 from dispense.sheets.results import RESULTS
 from dispense.sheets.spec import Content
 

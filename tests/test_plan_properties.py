@@ -23,9 +23,10 @@ from plans import MONDAY, hand_rows, make
 from dispense.base.errors import InputError
 from dispense.base.units import unit_factor
 from dispense.handbook.life import GAS_CONSTANT
+from dispense.plan.build import read_plan
 from dispense.plan.demo import DEMO
 from dispense.plan.materials import MILESTONES, cure_life, working_life
-from dispense.plan.records import Plan, RawTable, read_plan
+from dispense.plan.records import Plan, RawTable
 from dispense.plan.tables import BY_NAME, TABLES
 from dispense.sheets.board import cure_board_content
 from dispense.sheets.check import shot_check_content

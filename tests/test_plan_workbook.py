@@ -26,10 +26,10 @@ from openpyxl.worksheet.table import Table as ExcelTable
 
 from dispense.base.errors import FileError, InputError
 from dispense.books.plan import HEADER_ROW, new_plan, plan_bytes, write_plan
+from dispense.plan.build import read_plan as read_records
 from dispense.plan.demo import DEMO
 from dispense.plan.read import check_plan, load_plan, read_tables
 from dispense.plan.records import MISSING_VALUE, Plan, RawTable, raw_table
-from dispense.plan.records import read_plan as read_records
 from dispense.plan.tables import SETTINGS, TABLES
 
 FIRST = HEADER_ROW + 1

@@ -16,8 +16,9 @@ from openpyxl import load_workbook
 from dispense.base.errors import InputError, UnitError
 from dispense.base.units import from_si, is_unit, read_header, read_quantity, unit_factor
 from dispense.books.plan import new_plan
+from dispense.plan.build import build_plan, read_plan
 from dispense.plan.read import check_plan
-from dispense.plan.records import RawTable, build_plan, read_plan
+from dispense.plan.records import RawTable
 from dispense.plan.tables import BY_NAME
 
 INCH = 25.4

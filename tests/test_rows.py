@@ -11,8 +11,9 @@ from mypy import api
 
 from dispense.base.errors import InputError, needed
 from dispense.plan import make_rows, rows
+from dispense.plan.build import build_plan
 from dispense.plan.demo import DEMO
-from dispense.plan.records import RECORDS, Plan, build_plan, raw_table
+from dispense.plan.records import RECORDS, Plan, raw_table
 from dispense.plan.tables import TABLES
 
 

@@ -46,8 +46,9 @@ def test_limits():
 
 def test_pour_report_counts_the_film():
     """The demo's pot: Bi = h·d/k with its film; δ at the critical depth is critical there."""
+    from dispense.plan.build import build_plan
     from dispense.plan.demo import DEMO
-    from dispense.plan.records import build_plan, raw_table
+    from dispense.plan.records import raw_table
     from dispense.reports.pour import station_pours
 
     raws = {}

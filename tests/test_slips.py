@@ -14,8 +14,9 @@ import pytest
 from plans import hand_rows, make
 
 from dispense.base.findings import NOTE, QUALITY, STOP
+from dispense.plan.build import build_plan
 from dispense.plan.demo import DEMO
-from dispense.plan.records import build_plan, raw_table
+from dispense.plan.records import raw_table
 from dispense.plan.slips import USUAL, slips
 from dispense.plan.tables import BY_NAME
 

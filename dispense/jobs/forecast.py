@@ -14,9 +14,9 @@ from ..base.paper import paper_code
 from ..books.forecast import book_bytes
 from ..forecast.model import Forecast, forecast
 from ..forecast.whatif import what_if_table
+from ..plan.build import read_plan
 from ..plan.builds import by_row, raw_builds
 from ..plan.read import load_plan, read_tables
-from ..plan.records import read_plan
 from ..reports.findings import plan_findings
 from ..xlsx.write import atomic_write
 

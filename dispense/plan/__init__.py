@@ -8,10 +8,10 @@ from __future__ import annotations
 from ..base.offer import offer
 
 _OFFERED = {
-    "build_plan": "records",
+    "build_plan": "build",
     "raw_table": "records",
-    "read_plan": "records",
-    "read_table": "records",
+    "read_plan": "build",
+    "read_table": "build",
     "Plan": "records",
     "RECORDS": "records",
     "RawTable": "records",

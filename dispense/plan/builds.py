@@ -16,7 +16,8 @@ from pathlib import Path
 import pandas as pd
 
 from ..base.errors import NA, FileError, InputError, Problem
-from .records import Plan, RawTable, read_table, spell_as
+from .build import read_table, spell_as
+from .records import Plan, RawTable
 from .tables import BUILDS
 
 ENDINGS = {

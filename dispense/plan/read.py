@@ -25,8 +25,8 @@ from ..base.naming import field_name, fold, nearest
 from ..base.units import read_header
 from ..xlsx.package import MAIN, MAX_COLUMN, MAX_ROW, Package, Sheet, column_letters, read_file, split_cell
 from ..xlsx.package import Table as ExcelTable
+from .build import read_plan as read_records
 from .records import MISSING_VALUE, Plan, RawTable
-from .records import read_plan as read_records
 from .tables import BY_NAME, TABLES
 
 __all__ = ["check_plan", "load_plan", "read_tables"]
