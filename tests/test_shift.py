@@ -12,9 +12,11 @@ from plans import MONDAY, hand_rows, make
 
 from dispense.base.clock import hhmm
 from dispense.plan.amounts import applications
+from dispense.plan.materials import working_life
 from dispense.shift.calendar import Calendar
 from dispense.shift.player import play_plan, play_shift
-from dispense.shift.store import Store
+from dispense.shift.store import Store, use_by
+from dispense.shift.windows import latest_times
 
 ML = 10**6  # nanolitres in a millilitre
 
@@ -366,3 +368,35 @@ def test_parts_that_miss_their_second_shot_are_told():
     (told,) = [item for item in result.findings if item.topic == "half done"]
     assert told.kind == "stop" and told.numbers["half_done"] == 21 and "21 begun" in told.text
     assert not [item for item in play().findings if item.topic == "half done"]
+
+
+def test_start_and_end_of_the_shift_are_told_with_their_own_volumes():
+    volumes = {event.kind: event.volume / ML for event in play().events if event.kind in ("start", "end")}
+    assert volumes == {"start": 8, "end": 6}
+
+
+def test_an_open_container_keeps_its_whole_days():
+    day = datetime.date(2026, 3, 2)
+    # 10 days and a half from 2 March: the 12th is the last whole day; the expiry comes first where sooner
+    assert use_by(datetime.date(2026, 12, 31), day, 10.5 * 86400.0) == datetime.date(2026, 3, 12)
+    assert use_by(datetime.date(2026, 3, 5), day, 10.5 * 86400.0) == datetime.date(2026, 3, 5)
+
+
+def test_parts_that_wait_treated_over_a_break_are_told_in_their_order():
+    """Takt 10 min, treated 20 min of work before the nozzle: nos. 13 and 14, due at 8:30 and 8:40, are
+    treated at 7:40 and 7:50; the first keeps 90 min, to 9:10."""
+    rows = hand_rows()
+    rows["Materials"][0] |= dict(surface_window=90)
+    rows["Stations"][0] |= dict(treatment_lead=20)
+    waits = [window for window in latest_times(play(rows)) if "over the break" in window.text]
+    assert [(window.first, window.last) for window in waits] == [(13, 14)]
+    assert "no. 13 to 14 wait treated over the break from 08:00: dispense no. 13 by 09:10" in waits[0].text
+
+
+def test_a_pot_life_is_marked_with_the_temperature_farthest_from_what_is_stated():
+    rows = hand_rows()
+    rows["Materials"][0] |= dict(pot_life_temperature=20, pot_life_2=30, pot_life_temperature_2=30)
+    life = working_life(make(rows).materials[0])
+    hot, cold = 31.0 + 273.15, 15.0 + 273.15  # 1 K above and 5 K below
+    for pair in ((hot, cold), (cold, hot)):
+        assert any("extrapolated to 15 °C" in words for words in life.marks(*pair))
