@@ -135,6 +135,9 @@ def warning_cell(cell) -> None:
 def put_text(cell, text: str) -> None:
     """A text that is never taken for a formula."""
     text = ILLEGAL_CHARACTERS_RE.sub("", text)
+    if not text:  # an empty text would be written as an inline string without its <is>
+        cell.value = None
+        return
     cell.value = text
     cell.data_type = "s"
     cell.quotePrefix = text.startswith(("=", "+", "-", "@"))
