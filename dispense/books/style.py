@@ -135,9 +135,6 @@ def warning_cell(cell) -> None:
 def put_text(cell, text: str) -> None:
     """A text that is never taken for a formula."""
     text = ILLEGAL_CHARACTERS_RE.sub("", text)
-    if not text:  # an empty text would be written as an inline string without its <is>
-        cell.value = None
-        return
     cell.value = text
     cell.data_type = "s"
     cell.quotePrefix = text.startswith(("=", "+", "-", "@"))
@@ -213,6 +210,10 @@ def stable_bytes(book: Workbook, stamp: datetime.datetime = STAMP) -> bytes:
     """
     book.properties.created = stamp
     book.properties.creator = "dispense"
+    for sheet in book.worksheets:
+        for cell in sheet._cells.values():
+            if cell.value == "":  # openpyxl would write an inline string without its <is>
+                cell.value = None
     raw = io.BytesIO()
     book.save(raw)
     moment = stamp.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
