@@ -18,6 +18,7 @@ import pytest
 from make_template import full_template, rebuild, simple_template
 
 from dispense.base.errors import FileError
+from dispense.jobs.fill import template_folder
 from dispense.xlsx import write
 from dispense.xlsx.package import (
     MAIN,
@@ -25,6 +26,7 @@ from dispense.xlsx.package import (
     column_letters,
     column_number,
     compare,
+    iter_cells,
     split_cell,
     split_range,
 )
@@ -278,3 +280,13 @@ def test_several_files_or_none(tmp_path):
         atomic_write_all({tmp_path / "a": b"3", tmp_path / "missing" / "b": b"4"})
     assert (tmp_path / "a").read_bytes() == b"1"
     assert names(tmp_path) == ["a", "b"]
+
+
+@pytest.mark.parametrize("path", sorted(template_folder().glob("*.xlsx")), ids=lambda path: path.stem)
+def test_every_inline_string_carries_its_text(path):
+    # ECMA-376 part 1, 18.3.1.4: a cell of the type inlineStr holds its text in <is>
+    package = Package.open(path)
+    for sheet in package.worksheets:
+        for _, _, place, cell in iter_cells(package.tree(sheet.part)):
+            is_text = cell.get("t") == "inlineStr"
+            assert is_text == (cell.find(f"{{{MAIN}}}is") is not None), f"{sheet.name}!{place}"

@@ -250,7 +250,7 @@ class _Sheet:
                 style.put_text(cell, "All")
             elif kind in {"number", "whole"} and self._is_summed(name):
                 letter = get_column_letter(number)
-                cell.value = f"=SUBTOTAL(109,{letter}{self.first}:{letter}{self.last})"
+                cell.value = f"=SUBTOTAL(9,{letter}{self.first}:{letter}{self.last})"
                 cell.number_format = self._format(number - 1)
                 cell.alignment = style.RIGHT
             elif kind == "share" and name == "Waste" and "On good parts" in self.names:

@@ -210,6 +210,10 @@ def stable_bytes(book: Workbook, stamp: datetime.datetime = STAMP) -> bytes:
     """
     book.properties.created = stamp
     book.properties.creator = "dispense"
+    for sheet in book.worksheets:
+        for cell in sheet._cells.values():
+            if cell.value == "":  # openpyxl would write an inline string without its <is>
+                cell.value = None
     raw = io.BytesIO()
     book.save(raw)
     moment = stamp.strftime("%Y-%m-%dT%H:%M:%SZ").encode()

@@ -13,6 +13,7 @@ from .values import MISSING, NA, VALUE, Area, Areas, Fault, compare, lift, to_fl
 
 
 def run_branch(call: Call, code: Any) -> Any:
+    """The value of the branch that was chosen; one that was left empty is 0."""
     value = call.run(code)
     return 0.0 if value is MISSING else value
 
@@ -54,6 +55,7 @@ def _switch(call: Call, subject: Any, *codes: Any) -> Any:
 
 
 def replace_bad(call: Call, value: Any, code: Any, is_bad: Callable[[Any], bool]) -> Any:
+    """A value, with `code` evaluated in the places where it is bad, and only then."""
     if isinstance(value, list):
         if not any(is_bad(v) for row in value for v in row):
             return value
@@ -74,6 +76,7 @@ def _if_na(call: Call, first: Any, other: Any) -> Any:
 
 
 def is_error(value: Any, error: CellError) -> bool:
+    """Whether a value is this error."""
     return isinstance(value, CellError) and str(value) == str(error)
 
 

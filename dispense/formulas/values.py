@@ -109,6 +109,7 @@ def _plain(value: Any) -> Any:
 
 
 def given_or_none(value: Any) -> Any:
+    """A scalar as it is, errors too; None for an argument that was left empty."""
     return None if value is MISSING else value
 
 
@@ -152,6 +153,7 @@ def lift(function: Callable[..., Any], values: Sequence[Any]) -> Any:
 
 
 def element(value: Any, row: int, column: int) -> Any:
+    """An element of a value that is stretched over rows and columns, #N/A past its end."""
     if not isinstance(value, list):
         return value
     if len(value) == 1:
@@ -199,6 +201,7 @@ def power(base: float, exponent: float) -> float:
 
 
 def rank(value: Any) -> int:
+    """The place of a scalar's kind in sorting: numbers, texts, TRUE and FALSE."""
     if isinstance(value, bool):
         return 2
     return 1 if isinstance(value, str) else 0
