@@ -869,7 +869,7 @@ def pour(
     Without a `duration` it runs until the peak is certain. `sinks` is a `Sink` (cells or inserts in
     the compound); `tolerance` scales the error of a time step (1e-4 K, 5e-7 in the degree).
 
-    >>> from dispense.cure import NthOrder
+    >>> from dispense.handbook.cure import NthOrder
     >>> given = (NthOrder(2e5, 6e4), 3e5, 1100.0, 1800.0, 0.25)
     >>> slab = pour(0.02, 296.15, 296.15, *given)
     >>> 0.0 < slab.imbalance < 1e-6
@@ -1188,7 +1188,7 @@ def peak_temperature(
 ):
     """Highest temperature in a pour of potting compound as it cures.
 
-    >>> from dispense.cure import NthOrder
+    >>> from dispense.handbook.cure import NthOrder
     >>> slow = NthOrder(1e-3, 0.0)
     >>> round(float(peak_temperature(0.01, 298.15, 298.15, slow, 3e5, 1100.0, 1500.0, 0.25, 0.0)), 3)
     498.15
@@ -1244,7 +1244,7 @@ def pour_depth(
 ):
     """Deepest pour that stays under a temperature limit as it cures.
 
-    >>> from dispense.cure import NthOrder
+    >>> from dispense.handbook.cure import NthOrder
     >>> given = (296.15, 296.15, NthOrder(2e5, 6e4), 3e5, 1100.0, 1800.0, 0.25)
     >>> depth = pour_depth(333.15, *given)
     >>> abs(float(peak_temperature(depth, *given)) - 333.15) < 1e-3
@@ -1284,7 +1284,7 @@ def depth_or_reason(
 ) -> tuple[float | None, str]:
     """`pour_depth` of one pour, or None and why there is none; SI units.
 
-    >>> from dispense.cure import NthOrder
+    >>> from dispense.handbook.cure import NthOrder
     >>> depth_or_reason(600.0, 296.15, 296.15, NthOrder(2e5, 6e4), 3e5, 1100.0, 1800.0, 0.25)
     (None, 'any depth stays under the limit (up to 1 m)')
     """
@@ -1440,7 +1440,7 @@ def frank_kamenetskii(
     Kamal–Sourour kinetics enter with k1 only: they may run away below the criterion.
     Source: D. A. Frank-Kamenetskii, 1938; critical values by the Lane–Emden equation.
 
-    >>> from dispense.cure import NthOrder
+    >>> from dispense.handbook.cure import NthOrder
     >>> one = frank_kamenetskii(0.01, 296.15, NthOrder(1e6, 6e4), 4e5, 1150.0, 0.2)
     >>> round(one.half_thickness * 1e3, 4), one.runs_away
     (13.3234, False)
@@ -1468,7 +1468,7 @@ def semenov(volume, area, film, temperature, kinetics, heat, density) -> tuple[f
     ψ = ρ·V·H·k(T)·E/(h·S·R·T²); the rise solves E·(T_c − T) = R·T_c². Source: N. N. Semenov, 1928.
     The rise is NaN where E is below 4·R·T, and nothing runs away.
 
-    >>> from dispense.cure import NthOrder
+    >>> from dispense.handbook.cure import NthOrder
     >>> _, rise = semenov(1e-3, 0.06, 10.0, 296.15, NthOrder(1e6, 6e4), 4e5, 1150.0)
     >>> round(rise, 6)
     13.266951
@@ -1488,7 +1488,7 @@ def time_to_maximum_rate(temperature, kinetics, heat, specific_heat) -> float:
 
     TMR = c·R·T²/(H·k(T)·E).
 
-    >>> from dispense.cure import NthOrder
+    >>> from dispense.handbook.cure import NthOrder
     >>> round(time_to_maximum_rate(296.15, NthOrder(1e6, 6e4), 4e5, 1800.0) / 3600, 6)
     0.580965
     """
