@@ -30,9 +30,9 @@ from dispense.jobs.fit import fit_file
 from dispense.plan.csv import read_record
 from dispense.plan.demo import DEMO
 from dispense.plan.materials import kinetics_of, mixed_density
-from dispense.reports.cure import belt_speed, cure_report, light_report, moisture_report
+from dispense.reports.cure import _pour_text, belt_speed, cure_report, light_report, moisture_report
 from dispense.reports.day import COLDER, HOTTER, STATED, life_day
-from dispense.reports.pour import not_computed, pour_findings, pour_report
+from dispense.reports.pour import PourReport, _hottest, _trace, not_computed, pour_findings, pour_report
 from dispense.reports.runs import _played, early_test, with_hold
 from dispense.sheets.material import shift_material_content
 from dispense.shift.player import play_shift
@@ -216,6 +216,16 @@ def test_extrapolated_part_is_told_apart():
     assert two.points == [(296.15, 3600.0), (308.15, 1500.0)]
     lives = [life for _, life, _ in sorted(two.curve)]
     assert all(a >= b for a, b in pairwise(lives))
+
+
+def test_curve_has_room_beyond_the_day_and_the_data_sheet():
+    # coldest hour 20.4 °C, hottest 26.6 °C, data sheet 23 °C: 2 K beyond are 18.4 and 28.6 °C, the whole
+    # degrees outside of them 18 and 29 °C, by hand
+    rows = rows_with_heat()
+    for row, temperature in zip(rows["Temperatures"], (20.4, 26.6, 24.0), strict=True):
+        row["temperature"] = temperature
+    shown = [temperature - 273.15 for temperature, *_ in day_of(rows).curve]
+    assert (min(shown), max(shown)) == pytest.approx((18.0, 29.0))
 
 
 # --------------------------------------------------------------------------------------- schedules
@@ -505,6 +515,64 @@ def test_two_shots_against_the_method_of_lines():
     assert found.shots_peak < found.peak
 
 
+def poured_stage(peak: float, after: float, last: float):
+    """A shot of 20 mm that warms by 1 mK/s everywhere from 300 K, followed at three moments."""
+    heights = np.array([0.005, 0.015])
+    return SimpleNamespace(
+        peak_temperature=peak,
+        peak_time=after,
+        peak_height=0.01,
+        times=np.array([0.0, 0.3 * last, last]),
+        heights=heights,
+        widths=np.array([0.01, 0.01]),
+        depth=0.02,
+        at=lambda time: (np.full(2, 300.0 + time / 1e3), np.array([0.2, 0.4])),
+    )
+
+
+TWO_SHOTS = [(1, 0.02, 0.0), (2, 0.02, 600.0)]
+
+
+def test_times_of_shots_count_from_the_first():
+    # the second shot comes 600 s after the first and is hottest 50 s later: 650 s, by hand
+    poured = [poured_stage(310.0, 400.0, 600.0), poured_stage(320.0, 50.0, 1000.0)]
+    assert _hottest(poured, TWO_SHOTS) == (320.0, 650.0, 0.01)
+    trace = _trace(poured, TWO_SHOTS, 650.0)
+    # the first is followed from 0 to 600 s, the second from 600 to 600 + 1000 s and from 300 K again
+    assert (trace.times[0], trace.times[-1]) == (0.0, 1600.0) and np.all(np.diff(trace.times) >= 0.0)
+    assert np.count_nonzero(trace.times == 600.0) == 2
+    assert trace.base[-1] == trace.top[-1] == pytest.approx(301.0)
+    assert trace.degree == pytest.approx(0.3)  # mean of two equal layers
+    # a quarter, half, all and one and a half of the 50 s
+    assert trace.profile_times == pytest.approx([612.5, 625.0, 650.0, 675.0])
+    assert [profile[0] for profile in trace.profiles] == pytest.approx([300.0125, 300.025, 300.05, 300.075])
+
+
+def test_profiles_end_with_what_is_followed():
+    poured = [poured_stage(320.0, 400.0, 600.0), poured_stage(310.0, 900.0, 1000.0)]
+    # the peak is in the first shot: of the second there is its end only, 600 + 1000 s
+    assert _trace(poured, TWO_SHOTS, 400.0).profile_times == [1600.0]
+    # hottest 900 s after the second: one and a half of it are more than the 1000 s that are followed
+    assert _trace(poured, TWO_SHOTS, 1500.0).profile_times == pytest.approx([825.0, 1050.0, 1500.0, 1600.0])
+    # a peak beyond the end counts as the end, and is not shown twice
+    assert _trace(poured, TWO_SHOTS, 2000.0).profile_times == pytest.approx([850.0, 1100.0, 1600.0])
+
+
+def test_text_of_a_pour_tells_its_shots():
+    # 323.15 K are 50 °C, 345.65 K are 72.5 °C, 9000 s are 150 min, by hand
+    shots = dict(shots=[(1, 0.02, 0.0), (2, 0.015, 600.0)], shots_peak=323.15, shots_time=9000.0)
+    one = (
+        SimpleNamespace(part="frame", pot="bed"),
+        *(296.15, 10.0, 0.035, 1100.0, 462.8, 345.65, 6000.0, 0.02),
+        *(None, 333.15, 0.03, "30.0 mm in one shot", None, None),
+    )
+    text = _pour_text(PourReport(*one, **shots))
+    assert "in one shot 72.5 °C after 100 min" in text
+    (line,) = (line for line in text.splitlines() if line.startswith("in 2 shots"))
+    assert line.startswith("in 2 shots (20.0 mm, then 15.0 mm after 10 min) 50.0 °C after 150 min")
+    assert " shots (" not in _pour_text(PourReport(*one))
+
+
 def test_deepest_safe_pour_ends_at_the_limit():
     found = pour_of(pot_rows())
     # method of lines and a root finder: 37.4324304 mm for 60 °C without cells
@@ -779,6 +847,36 @@ def test_demo_joints_and_pour_of_the_plan(demo):
     assert [item.passes for item in report.joints] == [True, True]
     pour = cure_report(demo, "Block potting").pours[0]
     assert pour.planned_peak < pour.limit < pour.peak  # two shots are what keeps it under the limit
+
+
+def table_lines(text: str, title: str) -> list[list[str]]:
+    """Headings and first row of the table below a title, in cells."""
+    lines = text.splitlines()
+    start = lines.index(title) + 1
+    return [re.split(r"  +", line.strip()) for line in lines[start : start + 2]]
+
+
+def test_squeeze_out_in_millilitres():
+    rows = hand_rows()
+    rows["Joints"] = [
+        dict(joint="plate", part="frame", station="hem", length=40, width=25, gap=0.3, coverage=1, extra=0.5)
+    ]
+    rows["Beads"] = [
+        dict(bead="edge", part="frame", station="hem", section="round", width=3, length=1000)
+        | dict(bond_line=0.5, flange_width=10)
+    ]
+    rows["Stations"][0]["flow"] = 1
+    report = cure_report(make(rows), "hem")
+    text = report.as_text()
+    # half of 40·25·0.3 mm³ leaves the plate: 0.15 mL; π·3²/4 − 0.5·10 mm² of 1000 mm leave the flange:
+    # 2.07 mL, by hand; the paste's density is in neither
+    for title, heading, amount in (("Pressed joints", "out [mL]", 0.15), ("Pressed beads", "out [mL]", 2.07)):
+        head, row = table_lines(text, title)
+        assert row[head.index(heading)] == f"{amount:.2f}"
+    found = report.as_json()
+    assert found["joints"][0]["volume"]["nominal"] == pytest.approx(0.45)
+    assert found["joints"][0]["squeeze_out"] == pytest.approx(0.15)
+    assert found["beads"][0]["squeeze_out"] == pytest.approx(math.pi * 2.25 - 5.0)
 
 
 def test_command_writes_json_and_workbook(plan_file, tmp_path, capsys):

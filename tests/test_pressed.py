@@ -259,6 +259,19 @@ def test_short_press_is_told_on_the_setup_card():
     assert any("plate" in words and "pressing reach" in words for words in on_the_card(plan))
 
 
+def test_a_press_a_twentieth_too_short_is_told():
+    # four drops, then a round plate (Stefan 1874), as in test_joint_by_hand but for 100 N: 0.315 mm full
+    amount, spot = 0.315e-9 * 1e3 / 4, 100.0 / 4
+    drops = 3 * 10 * amount**2 / (8 * math.pi * spot) * (1 / 0.315e-3**4 - 1 / 2e-3**4)
+    plate = 3 * 10 * 1e-6 / (4 * math.pi * 100.0) * (1 / 0.3e-3**2 - 1 / 0.315e-3**2)
+    needs = drops + plate
+    short = report_of(force=100, press_time=needs / 1.05)[1]
+    told = [item for item in short.findings if item.topic == "press time"]
+    assert [item.numbers["needed_s"] for item in told] == [pytest.approx(needs)]
+    enough = report_of(force=100, press_time=needs * 1.001)[1]
+    assert enough.gap == 0.3e-3 and not [item for item in enough.findings if item.topic == "press time"]
+
+
 def test_press_time_against_the_takt():
     assert any("do not fit into the takt" in words for words in report_of(press_time=600)[1].warnings)
     assert not any("takt" in words for words in report_of(press_time=60)[1].warnings)
