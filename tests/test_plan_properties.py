@@ -527,25 +527,33 @@ def test_order_of_parts_and_stations_changes_the_order_only(seed):
 def test_density_changes_masses_only(rows, factor):
     """A ratio by volume: with both densities × k every mass is × k and every volume as before."""
     rows["Materials"][0]["ratio_basis"] = "volume"
-    for row in rows["Stations"]:
-        row["checks"] = 0  # how many shots a check weighs together follows from their mass
     heavy = copy.deepcopy(rows)
     for row in heavy["Components"]:
         row["density"] *= factor
     assume(all(0.01 < row["density"] < 25 for row in heavy["Components"]))
     one, two = make(rows), make(heavy)
+    alike = True  # stock and containers are carried on
     for first, second in zip(played(one), played(two), strict=True):
+        assert second.density == pytest.approx(first.density * factor, rel=1e-12)
+        # how many shots a check weighs together follows from their mass: then more or less is drawn
+        alike = alike and first.check.count == second.check.count
+        if not alike:
+            continue
         assert first.used == second.used
         assert first.closing == second.closing
         assert [(event.clock, event.kind, event.volume) for event in first.events] == [
             (event.clock, event.kind, event.volume) for event in second.events
         ]
-        assert second.density == pytest.approx(first.density * factor, rel=1e-12)
     cards = [setup_card(plan, "hem") for plan in (one, two)]
     for first, second in zip(cards[0].settings, cards[1].settings, strict=True):
         assert second.application.amount == first.application.amount
-        for name in ("mass",):  # limits are printed numbers, rounded inward
-            assert getattr(second, name) == pytest.approx(getattr(first, name) * factor, rel=1e-12)
+        assert second.mass == pytest.approx(first.mass * factor, rel=1e-12)
+        light, dense = first.weighing, second.weighing
+        for name in ("low", "target", "high"):  # printed for several shots, to a digit of each
+            before, after = getattr(light.limits, name), getattr(dense.limits, name)
+            if before is not None and after is not None:
+                digit = factor * 10.0**-before.digits / light.count + 10.0**-after.digits / dense.count
+                assert after / dense.count == pytest.approx(before / light.count * factor, abs=digit)
 
 
 @few

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -85,8 +85,27 @@ class Compound(NamedTuple):
     film: float
 
 
+class _OfPot:
+    """What a planned pour and its report say alike."""
+
+    __slots__ = ()
+    pot: Pot
+    peak: float
+    shots_peak: float | None
+
+    @property
+    def name(self) -> str:
+        """Part and pot."""
+        return f"{self.pot.part} / {self.pot.pot}"
+
+    @property
+    def planned_peak(self) -> float:
+        """The peak as the plan pours it: in its shots, or in one."""
+        return self.peak if self.shots_peak is None else self.shots_peak
+
+
 @dataclass(slots=True)
-class PlannedPour:
+class PlannedPour(_OfPot):
     """A pot as the plan pours it, without charts: what its findings rest on; SI units."""
 
     pot: Pot
@@ -103,16 +122,6 @@ class PlannedPour:
     runaway: Runaway | None
     maximum_rate: float | None
     findings: list[Finding] = field(default_factory=list)
-
-    @property
-    def name(self) -> str:
-        """Part and pot."""
-        return f"{self.pot.part} / {self.pot.pot}"
-
-    @property
-    def planned_peak(self) -> float:
-        """The peak as the plan pours it: in its shots, or in one."""
-        return self.peak if self.shots_peak is None else self.shots_peak
 
     def find(self, kind: str, text: str, fix: str = "", *, topic: str, **numbers: float) -> None:
         """Add a finding of this pot."""
@@ -137,10 +146,10 @@ def pot_finding(
 
 
 @dataclass(slots=True)
-class PourReport(WithFindings):
+class PourReport(_OfPot, WithFindings):
     """A pot's exotherm; SI units, None where not known or not needed."""
 
-    pot: Any
+    pot: Pot
     start: float
     film: float
     depth: float
@@ -162,16 +171,6 @@ class PourReport(WithFindings):
     cell_share: float = 0.0
     cells_peak: float | None = None
     findings: list[Finding] = field(default_factory=list)
-
-    @property
-    def name(self) -> str:
-        """Part and pot."""
-        return f"{self.pot.part} / {self.pot.pot}"
-
-    @property
-    def planned_peak(self) -> float:
-        """The peak as the plan pours it: in its shots, or in one."""
-        return self.peak if self.shots_peak is None else self.shots_peak
 
 
 def cell_share(pot: Pot) -> float:
