@@ -67,3 +67,29 @@ def hand_rows() -> dict[str, list[dict[str, Any]]]:
 def make(rows: dict[str, list[dict[str, Any]]]) -> Plan:
     """A plan from rows in shop units."""
     return build_plan({name: raw_table(name, table) for name, table in rows.items()})
+
+
+def add_hot_pot(rows: dict[str, list[dict[str, Any]]], container: float, **material: Any) -> None:
+    """A pot of 320 mL that the hem station pours, its compound with kinetics and heat, cells to 60 °C."""
+    rows["Materials"][0] |= (
+        dict(rate_1=1.2e7, energy_1=60, order_n=1.5, heat=300, specific_heat=1.8, conductivity=0.25)
+        | material
+    )
+    rows["Components"] = [
+        dict(material="Bond 60", component=letter, density=1.1, container=container) for letter in "ab"
+    ]
+    rows["Pots"] = [
+        dict(
+            pot="bed",
+            part="frame",
+            station="hem",
+            shape="box",
+            length=100,
+            width=80,
+            depth=60,
+            level=40,
+            limit=60,
+            film=10,
+        )
+    ]
+    rows["Stations"][0] |= dict(flow=5)

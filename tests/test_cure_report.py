@@ -13,7 +13,7 @@ from types import SimpleNamespace
 import numpy as np
 import openpyxl
 import pytest
-from plans import MONDAY, hand_rows, make
+from plans import MONDAY, add_hot_pot, hand_rows, make
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 from scipy.stats import linregress
@@ -428,28 +428,7 @@ def test_room_cure_by_hand():
 
 def pot_rows(**material):
     rows = hand_rows()
-    rows["Materials"][0] |= (
-        dict(rate_1=1.2e7, energy_1=60, order_n=1.5, heat=300, specific_heat=1.8, conductivity=0.25)
-        | material
-    )
-    rows["Components"] = [
-        dict(material="Bond 60", component=letter, density=1.1, container=100) for letter in "ab"
-    ]
-    rows["Pots"] = [
-        dict(
-            pot="bed",
-            part="frame",
-            station="hem",
-            shape="box",
-            length=100,
-            width=80,
-            depth=60,
-            level=40,
-            limit=60,
-            film=10,
-        )
-    ]
-    rows["Stations"][0] |= dict(flow=5)
+    add_hot_pot(rows, container=100, **material)
     return rows
 
 

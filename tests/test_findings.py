@@ -9,7 +9,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from plans import hand_rows, make
+from plans import add_hot_pot, hand_rows, make
 
 from dispense.base.findings import (
     DANGER,
@@ -62,32 +62,13 @@ TOLD = {
 def faulty_rows():
     """A pot in two shots that gets too hot, a takt too short, stock that ends, a lot past its day."""
     rows = hand_rows()
-    rows["Materials"][0] |= dict(
-        rate_1=1.2e7, energy_1=60, order_n=1.5, heat=300, specific_heat=1.8, conductivity=0.25
-    )
-    rows["Components"] = [
-        dict(material="Bond 60", component=letter, density=1.1, container=2000) for letter in "ab"
-    ]
-    rows["Pots"] = [
-        dict(
-            pot="bed",
-            part="frame",
-            station="hem",
-            shape="box",
-            length=100,
-            width=80,
-            depth=60,
-            level=40,
-            limit=60,
-            film=10,
-        )
-    ]
+    add_hot_pot(rows, container=2000)
     rows["Shots"] = [
         dict(part="frame", pot="bed", shot=1, portion=0.5),
         dict(part="frame", pot="bed", shot=2, portion=0.5, wait=15),
     ]
     # by hand: 8000 mm² · 40 mm = 320 mL at 5 mL/s and a bead of 10 s are 74 s of work; takt 60 s
-    rows["Stations"][0] |= dict(flow=5, takt=60)
+    rows["Stations"][0] |= dict(takt=60)
     rows["Builds"][0]["quantity"] = 4
     rows["Stock"] = [
         dict(material="Bond 60", component="a", lot="A1", quantity=9000, expiry="2026-06-30"),

@@ -806,7 +806,7 @@ def _futures_of_stock(
     )
 
 
-# ----------------------------------------------------------------------------------------- tables
+# --------------------------------------------------------------------------------------- findings
 
 
 def forecast_findings(found: Forecast) -> list[Finding]:
@@ -1021,6 +1021,9 @@ def _known(found: Forecast) -> list[Finding]:
     if unpriced:
         told.append(Finding(NOTE, "No price: " + ", ".join(unpriced), topic="price"))
     return told
+
+
+# ----------------------------------------------------------------------------------------- tables
 
 
 def _tables(found: Forecast) -> None:
