@@ -405,6 +405,34 @@ def reynolds_number(flow, bore, density, consistency, index=1.0, yield_stress=0.
 
 @workbook_function(
     category="Flow",
+    arguments=(number("index", "", "flow index n", default=1.0, above=0),),
+    returns=(out("reynolds", "", "generalised Reynolds number at which laminar flow ends"),),
+    equation="Re = 6464n(2 + n)^{(2+n)/(1+n)}/(1 + 3n)²",
+    source="N. W. Ryan, M. M. Johnson, AIChE J. 5 (1959) 433–435, as quoted in lecture text after Chhabra & "
+    "Richardson",
+    rule="measurements do not follow the fall at small n: the same text takes 2000 to 2500 for all n, and "
+    f"findings here {LAMINAR_REYNOLDS:.0f}",
+    valid="power-law liquids in smooth round bores, REYNOLDS_NUMBER against it",
+    no_answer="the number is beyond any number",
+    examples=(
+        example((1,), 2099.245579, "2100 as printed; log form", 1e-9),
+        example((0.4,), 2396.109591, "about 2400 as printed; log form", 1e-9),
+        example((0.1,), 1576.741758, "about 1600 as printed; log form", 1e-9),
+    ),
+    formula="LET(power,IF(ISOMITTED(index),1,index),6464*power*(2+power)^((2+power)/(1+power))"
+    "/(1+3*power)^2)",
+)
+def critical_reynolds(index=1.0):
+    """Reynolds number at which the flow of a power-law liquid in a bore turns turbulent.
+
+    >>> round(float(critical_reynolds(1.0)), 3)
+    2099.246
+    """
+    return 6464.0 * index * (2.0 + index) ** ((2.0 + index) / (1.0 + index)) / (1.0 + 3.0 * index) ** 2
+
+
+@workbook_function(
+    category="Flow",
     arguments=(
         _FLOW,
         number("bore", "mm", "inner diameter of the mixer tube", above=0),
@@ -834,6 +862,7 @@ __all__ = [
     "bead_squeeze_time",
     "bruggeman_conductivity",
     "bruggeman_differential_conductivity",
+    "critical_reynolds",
     "dwell_time",
     "interface_resistance",
     "maxwell_conductivity",
