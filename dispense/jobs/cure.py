@@ -10,8 +10,8 @@ from ..base.file_names import distinct_names
 from ..base.paper import paper_code
 from ..books.cure import cure_workbook
 from ..plan.csv import read_record
+from ..plan.model import Plan
 from ..plan.read import load_plan
-from ..plan.records import Plan
 from ..reports.cure import CureReport, CureSummary, cure_report, cure_reports
 from ..xlsx.write import atomic_write, make_folder, refuse_overwrite
 

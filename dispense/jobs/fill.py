@@ -16,7 +16,7 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..base.errors import FileError, InputError, Problem, TemplateError
 from ..base.fields import Field
@@ -27,12 +27,16 @@ from ..base.printed import Printed, PrintedLimits
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import unit_factor
-from ..plan.records import Plan
+from ..plan.model import Plan
 from ..reports.findings import plan_findings
 from ..sheets import content as sheets
 from ..shift.player import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
+
+if TYPE_CHECKING:
+    from ..xlsx.package import Package
+    from ..xlsx.templates import Template
 
 __all__ = ["FillReport", "fill", "safe_name", "template_folder"]
 
@@ -192,7 +196,7 @@ def _units(items: Iterable[Field]) -> dict[str, str]:
     return {item.heading: item.unit for item in items if item.kind == "number"}
 
 
-def _template_problems(spec: sheets.SheetSpec, package) -> list[Problem]:
+def _template_problems(spec: sheets.SheetSpec, package: Package) -> list[Problem]:
     """What a template lacks, and what in it does not follow the units of its headers."""
     from ..xlsx.package import Package
     from ..xlsx.template_units import unit_problems
@@ -216,9 +220,9 @@ class Templates:
 
     def __init__(self, files: Mapping[str, Path], paper: str, stamp: str) -> None:
         self.files, self.paper, self.stamp = dict(files), paper, stamp
-        self._read: dict[str, Any] = {}
+        self._read: dict[str, Template] = {}
 
-    def get(self, key: str):
+    def get(self, key: str) -> Template:
         """A template, read when first asked for."""
         if key not in self._read:
             from ..books.form import STAMP_MARK
@@ -265,7 +269,8 @@ class Templates:
             unit = self.unit(content.spec.key, "SetupShots", "mass")
             mass = convert(_HEADINGS["SetupShots"]["mass"], rows[0]["mass"], unit)
             return sheets.setup_headline(rows, mass, unit)
-        return content.values["headline"]
+        headline: str = content.values["headline"]
+        return headline
 
     def fill(self, content: sheets.Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
@@ -307,7 +312,9 @@ def _start_worker(files: Mapping[str, Path], paper: str, stamp: str) -> None:
     _worker = Templates(files, paper, stamp)
 
 
-def _work(path: Path, key: str, values: dict, tables: dict) -> tuple[list[str], list[Problem]]:
+def _work(
+    path: Path, key: str, values: dict[str, Any], tables: dict[str, Any]
+) -> tuple[list[str], list[Problem]]:
     assert _worker is not None
     return _write(_worker, sheets.Content(sheets.SPECS[key], values, tables), path)
 
@@ -385,7 +392,9 @@ class _Chosen:
         )
 
 
-def _choose(plan: Plan, date, shift: str | None, stations: Iterable[str] | None) -> _Chosen:
+def _choose(
+    plan: Plan, date: datetime.date | str | None, shift: str | None, stations: Iterable[str] | None
+) -> _Chosen:
     """Dates, shifts and stations as the plan has them; all that is unknown is reported at once."""
     problems: list[Problem] = []
     chosen = _Chosen()

@@ -1,4 +1,4 @@
-"""The plan: typed records of parts, beads, pots, materials, stations, shifts, builds and stock.
+"""Reads a plan: raw tables become records of parts, beads, pots, materials, stations, shifts, builds.
 
 `build_plan` turns raw tables (cells as they stand in a workbook, or lists from a program) into a
 `Plan` of records in SI units. It reports everything that is wrong at once, each problem with its
@@ -10,9 +10,8 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from itertools import groupby
-from operator import attrgetter
 from typing import Any, TypeVar, cast
 
 from ..base.errors import NA, NUM, InputError, Problem, UnitError, show
@@ -29,37 +28,12 @@ from ..base.units import (
     unit_factor,
     with_point,
 )
-from . import rows as row_classes
-from .rows import (
-    Assembly,
-    Bead,
-    Break,
-    Build,
-    Component,
-    Insert,
-    Joint,
-    Material,
-    Oven,
-    Part,
-    PathPoint,
-    Pot,
-    ProfilePoint,
-    Row,
-    Settings,
-    Shift,
-    Shot,
-    Station,
-    StockLot,
-    TemperaturePoint,
-)
+from .model import RECORDS, Plan
+from .rows import Insert, Pot, Row, Settings, Shot
 from .tables import LONGEST_TEXT, SETTINGS, TABLES, YEARS, Table, believable, believable_text
-
-#: the class of a table's rows
-RECORDS: dict[str, type[Row]] = {table.name: getattr(row_classes, table.record) for table in TABLES}
 
 _R = TypeVar("_R", bound=Row)
 
-_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 MISSING_VALUE = object()  # a formula whose value the file does not hold
 
 
@@ -110,159 +84,6 @@ def raw_table(name: str, rows: Iterable[Mapping[str, Any]]) -> RawTable:
         headers.extend(key for key in row if key not in headers)
     columns = [[row.get(header) for row in rows] for header in headers]
     return RawTable(name, headers, columns)
-
-
-def default_settings() -> Settings:
-    """The settings of a plan that states none."""
-    return cast(Settings, {item.name: item.default_si() for item in SETTINGS})
-
-
-@dataclass(slots=True)
-class Plan:
-    """All records of a plan, in SI units; look-ups are built once."""
-
-    settings: Settings = field(default_factory=default_settings)
-    materials: list[Material] = field(default_factory=list)
-    components: list[Component] = field(default_factory=list)
-    parts: list[Part] = field(default_factory=list)
-    assemblies: list[Assembly] = field(default_factory=list)
-    beads: list[Bead] = field(default_factory=list)
-    paths: list[PathPoint] = field(default_factory=list)
-    pots: list[Pot] = field(default_factory=list)
-    inserts: list[Insert] = field(default_factory=list)
-    shots: list[Shot] = field(default_factory=list)
-    joints: list[Joint] = field(default_factory=list)
-    stations: list[Station] = field(default_factory=list)
-    temperatures: list[TemperaturePoint] = field(default_factory=list)
-    profiles: list[ProfilePoint] = field(default_factory=list)
-    ovens: list[Oven] = field(default_factory=list)
-    shifts: list[Shift] = field(default_factory=list)
-    breaks: list[Break] = field(default_factory=list)
-    builds: list[Build] = field(default_factory=list)
-    stock: list[StockLot] = field(default_factory=list)
-    warnings: list[Problem] = field(default_factory=list)
-    takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
-    letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
-    _cache: dict[Any, Any] = field(
-        default_factory=dict, init=False, repr=False
-    )  # a replaced plan begins anew
-
-    def index(self, row: type[_R], *keys: str) -> dict[Any, _R]:
-        """Records of a class by one or several of their fields."""
-        slot = (row.TABLE, keys)
-        if slot not in self._cache:
-            key = attrgetter(*keys)
-            self._cache[slot] = {key(item): item for item in self.rows(row)}
-        found: dict[Any, _R] = self._cache[slot]
-        return found
-
-    def group(self, row: type[_R], *keys: str) -> dict[Any, list[_R]]:
-        """Records of a class gathered by one or several of their fields."""
-        slot = (row.TABLE, keys, "group")
-        if slot not in self._cache:
-            key = attrgetter(*keys)
-            groups: dict[Any, list[_R]] = defaultdict(list)
-            for item in self.rows(row):
-                groups[key(item)].append(item)
-            self._cache[slot] = dict(groups)
-        found: dict[Any, list[_R]] = self._cache[slot]
-        return found
-
-    def rows(self, row: type[_R]) -> list[_R]:
-        """The records of a class."""
-        found: list[_R] = getattr(self, row.TABLE.lower())
-        return found
-
-    def kept(self, name: str) -> dict[Any, Any]:
-        """A place of that name for what is worked out of the records once."""
-        known: dict[Any, Any] = self._cache.setdefault(name, {})
-        return known
-
-    def cell(self, record: Row, column: str) -> str:
-        """The cell that a record's value stands in; where it has none, the record's first cell."""
-        letter = self.letters.get(record.TABLE, {}).get(column)
-        if letter is None:
-            return record.at
-        sheet, _, cell = record.at.rpartition("!")
-        return f"{sheet}!{letter}{cell.lstrip(_LETTERS)}"
-
-    def material(self, name: str) -> Material:
-        """The material of that name."""
-        return self._find(Material, "material", name)
-
-    def station(self, name: str) -> Station:
-        """The station of that name."""
-        return self._find(Station, "station", name)
-
-    def shift(self, name: str) -> Shift:
-        """The shift of that name."""
-        return self._find(Shift, "shift", name)
-
-    def part(self, name: str) -> Part:
-        """The part of that name."""
-        return self._find(Part, "part", name)
-
-    def _find(self, row: type[_R], key: str, name: str) -> _R:
-        known = self.index(row, key)
-        found = known.get(name)
-        if found is None:
-            raise InputError(Problem("plan", key, name, f"one of {', '.join(map(str, known))}", code=NA))
-        return found
-
-    def components_of(self, material: str) -> dict[str, Component]:
-        """Components of a material by letter: {"a": …, "b": …}."""
-        return {item.component: item for item in self.group(Component, "material").get(material, ())}
-
-    def breaks_of(self, shift: str) -> list[tuple[float, float]]:
-        """Breaks of a shift in seconds after midnight, in order."""
-        return sorted((item.start, item.end) for item in self.group(Break, "shift").get(shift, ()))
-
-    def explode(self, name: str, quantity: int = 1) -> dict[str, int]:
-        """Parts that building `quantity` of a part or an assembly takes, in the order of the table."""
-        return {part: count * int(quantity) for part, count in self._contents(name).items()}
-
-    def _contents(self, name: str) -> dict[str, int]:
-        """Parts in one piece; each assembly is taken apart once, however often it is used."""
-        known = self.kept("contents")
-        groups = self.group(Assembly, "assembly")
-        waiting = [name]
-        while waiting:
-            item = waiting[-1]
-            children = groups.get(item, ())
-            missing = [child.part for child in children if child.part not in known]
-            if missing and item not in known:
-                waiting.extend(missing)
-                continue
-            waiting.pop()
-            totals: dict[str, int] = {} if children else {item: 1}
-            for child in children:
-                for part, count in known[child.part].items():
-                    totals[part] = totals.get(part, 0) + count * int(child.count)
-            known[item] = totals
-        return known[name]
-
-    def builds_of(self, date: datetime.date, shift: str) -> dict[str, int]:
-        """Good parts to build in a shift, assemblies taken apart, in the order of the table."""
-        totals: dict[str, int] = {}
-        for build in self.group(Build, "date", "shift").get((date, shift), ()):
-            for part, count in self.explode(build.part, build.quantity).items():
-                totals[part] = totals.get(part, 0) + count
-        return totals
-
-    def days(self) -> list[tuple[datetime.date, str]]:
-        """Each date and shift with builds, in order of time."""
-        starts = {item.shift: item.start for item in self.shifts}
-        return sorted(self.group(Build, "date", "shift"), key=lambda key: (key[0], starts[key[1]]))
-
-    def record(self, name: str) -> tuple[list[float], list[float]]:
-        """Times of day [s] and temperatures [K] of a temperature record."""
-        rows = sorted((item.time, item.temperature) for item in self.group(TemperaturePoint, "record")[name])
-        return [row[0] for row in rows], [row[1] for row in rows]
-
-    def profile(self, name: str) -> tuple[list[float], list[float]]:
-        """Times [s] and air temperatures [K] of an oven profile."""
-        rows = sorted((item.time, item.temperature) for item in self.group(ProfilePoint, "profile")[name])
-        return [row[0] for row in rows], [row[1] for row in rows]
 
 
 # -------------------------------------------------------------------------------- reading records
@@ -320,7 +141,7 @@ def read_plan(
     return plan, sorted(problems, key=_place)
 
 
-def _place(problem: Problem) -> tuple:
+def _place(problem: Problem) -> tuple[int, int, int, str]:
     sheet, _, cell = problem.where.partition("!")
     names = [table.name for table in TABLES]
     digits = "".join(filter(str.isdigit, cell)) or "0"
@@ -456,13 +277,13 @@ def _unit_of(item: Field, unit: str | None, head: str, problems: list[Problem]) 
 
 def read_table(
     table: Table, raw: RawTable, problems: list[Problem], letters: dict[str, str], notes: list[Problem]
-) -> list:
+) -> list[Row]:
     """The records of one raw table.
 
     What is wrong goes to `problems`, column letters to `letters`, what is not read to `notes`.
     """
     places, units = _match_headers(table, raw, problems, notes)
-    if places is None:
+    if places is None or units is None:
         return []
     letters.update((name, raw.letter(place)) for name, place in places.items())
     count = len(raw.columns[0]) if raw.columns else 0
@@ -499,7 +320,9 @@ def _blank_rows(raw: RawTable, count: int) -> set[int]:
     return blank
 
 
-def _match_headers(table: Table, raw: RawTable, problems: list[Problem], notes: list[Problem]):
+def _match_headers(
+    table: Table, raw: RawTable, problems: list[Problem], notes: list[Problem]
+) -> tuple[dict[str, int], dict[str, str]] | tuple[None, None]:
     """Column of each field and the unit its header gives."""
     places: dict[str, int] = {}
     units: dict[str, str] = {}
@@ -549,7 +372,16 @@ def _with_points(item: Field, cells: list[Any]) -> list[Any]:
     return [with_point(cell) if isinstance(cell, str) else cell for cell in cells]
 
 
-def _read_column(item: Field, cells, unit: str, raw: RawTable, place: int, rows, problems, failed):
+def _read_column(
+    item: Field,
+    cells: list[Any],
+    unit: str,
+    raw: RawTable,
+    place: int,
+    rows: Sequence[int],
+    problems: list[Problem],
+    failed: set[int],
+) -> list[Any]:
     """One column, quickly where all its cells are of the expected kind."""
     kinds = set(map(type, cells))
     if item.kind == "text" and kinds == {str}:
@@ -628,10 +460,10 @@ def _is_believable(item: Field, value: Any) -> bool:
     return any(believable(item, shop * near) for near in (1.0, 1.0 - 1e-9, 1.0 + 1e-9))  # rounding
 
 
-def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:
+def _check_keys(table: Table, records: Sequence[Row], problems: list[Problem]) -> None:
     if not table.key:
         return
-    seen: dict[tuple, str] = {}
+    seen: dict[tuple[Any, ...], str] = {}
     for item in records:
         key = tuple(getattr(item, name) for name in table.key)
         folded = tuple(fold(part) if isinstance(part, str) else part for part in key)
@@ -649,7 +481,7 @@ def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:
             seen[folded] = item.at
 
 
-def spell_as(rows: list, column: str, known: Iterable[str]) -> list:
+def spell_as(rows: list[_R], column: str, known: Iterable[str]) -> list[_R]:
     """The rows, names in a column spelled as the known name that they fold to; others stay."""
     spelled = {name: name for name in known}
     folded: dict[str, set[str]] = defaultdict(set)
@@ -702,7 +534,7 @@ def _spell_alike(plan: Plan) -> None:
     plan.builds = spell_as(plan.builds, "part", builders)
     plan.assemblies = spell_as(plan.assemblies, "part", builders)
     pots = plan.group(Pot, "part")
-    plan._cache.clear()
+    plan.forget()
     for name in ("inserts", "shots"):
         rows = []
         for part, group in _by_part(getattr(plan, name)):
@@ -710,7 +542,7 @@ def _spell_alike(plan: Plan) -> None:
         setattr(plan, name, rows)
 
 
-def _by_part(rows: Iterable) -> Iterator[tuple[str, list]]:
+def _by_part(rows: Iterable[Insert | Shot]) -> Iterator[tuple[str, list[Insert | Shot]]]:
     """Rows that follow one another and are of one part."""
     for part, group in groupby(rows, key=lambda row: row.part):
         yield part, list(group)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.units import DAY
-from .records import Plan
+from .model import Plan
 from .rows import Station, TemperaturePoint
 
 RECORD_DAYS = 15  # a temperature record is repeated this often, for cures that last days

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -32,9 +32,9 @@ from ..handbook.pots import cavity_volume
 from ..handbook.runaway import critical_delta
 from ..plan.amounts import applications, cell_dimensions, free_volume
 from ..plan.materials import kinetics_of, mixed_density
-from ..plan.records import Plan
+from ..plan.model import Plan
 from ..plan.rows import Material, Pot
-from ..shift.player import shop_record
+from ..plan.weather import shop_record
 
 STILL_AIR = 10.0  # W/(m²·K), where the pot states no film
 CELL_DENSITY = 2600.0  # kg/m³ of a round cell: common practice, no source
@@ -139,7 +139,7 @@ def pot_finding(
 class PourReport(WithFindings):
     """A pot's exotherm; SI units, None where not known or not needed."""
 
-    pot: Any
+    pot: Pot
     start: float
     film: float
     depth: float

@@ -1111,7 +1111,9 @@ def staging_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content
 
 def results_content(plan, results: Sequence[ShiftResult], stamp: str) -> Content:
     """The results workbook."""
-    amounts, shifts, use = [], [], []
+    amounts: list[dict[str, Any]] = []
+    shifts: list[dict[str, Any]] = []
+    use: list[dict[str, Any]] = []
     for part in plan.parts:
         for item in applications(plan, part.part):
             material = plan.material(plan.station(item.station).material)

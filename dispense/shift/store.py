@@ -6,7 +6,7 @@ import datetime
 from dataclasses import dataclass, field
 
 from ..base.units import DAY
-from ..plan.records import Plan
+from ..plan.model import Plan
 from ..plan.rows import Component
 
 NANO = 10**12  # nanolitres in a cubic metre

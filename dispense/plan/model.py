@@ -1,0 +1,202 @@
+"""The plan as its records: each table a list of rows, with look-ups that are built once."""
+
+from __future__ import annotations
+
+import datetime
+from collections import defaultdict
+from dataclasses import dataclass, field
+from operator import attrgetter
+from typing import Any, TypeVar, cast
+
+from ..base.errors import NA, InputError, Problem
+from . import rows as row_classes
+from .rows import (
+    Assembly,
+    Bead,
+    Break,
+    Build,
+    Component,
+    Insert,
+    Joint,
+    Material,
+    Oven,
+    Part,
+    PathPoint,
+    Pot,
+    ProfilePoint,
+    Row,
+    Settings,
+    Shift,
+    Shot,
+    Station,
+    StockLot,
+    TemperaturePoint,
+)
+from .tables import SETTINGS, TABLES
+
+#: the class of a table's rows
+RECORDS: dict[str, type[Row]] = {table.name: getattr(row_classes, table.record) for table in TABLES}
+
+_R = TypeVar("_R", bound=Row)
+
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+def default_settings() -> Settings:
+    """The settings of a plan that states none."""
+    return cast(Settings, {item.name: item.default_si() for item in SETTINGS})
+
+
+@dataclass(slots=True)
+class Plan:
+    """All records of a plan, in SI units; look-ups are built once."""
+
+    settings: Settings = field(default_factory=default_settings)
+    materials: list[Material] = field(default_factory=list)
+    components: list[Component] = field(default_factory=list)
+    parts: list[Part] = field(default_factory=list)
+    assemblies: list[Assembly] = field(default_factory=list)
+    beads: list[Bead] = field(default_factory=list)
+    paths: list[PathPoint] = field(default_factory=list)
+    pots: list[Pot] = field(default_factory=list)
+    inserts: list[Insert] = field(default_factory=list)
+    shots: list[Shot] = field(default_factory=list)
+    joints: list[Joint] = field(default_factory=list)
+    stations: list[Station] = field(default_factory=list)
+    temperatures: list[TemperaturePoint] = field(default_factory=list)
+    profiles: list[ProfilePoint] = field(default_factory=list)
+    ovens: list[Oven] = field(default_factory=list)
+    shifts: list[Shift] = field(default_factory=list)
+    breaks: list[Break] = field(default_factory=list)
+    builds: list[Build] = field(default_factory=list)
+    stock: list[StockLot] = field(default_factory=list)
+    warnings: list[Problem] = field(default_factory=list)
+    takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
+    letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
+    _cache: dict[Any, Any] = field(
+        default_factory=dict, init=False, repr=False
+    )  # a replaced plan begins anew
+
+    def index(self, row: type[_R], *keys: str) -> dict[Any, _R]:
+        """Records of a class by one or several of their fields."""
+        slot = (row.TABLE, keys)
+        if slot not in self._cache:
+            key = attrgetter(*keys)
+            self._cache[slot] = {key(item): item for item in self.rows(row)}
+        found: dict[Any, _R] = self._cache[slot]
+        return found
+
+    def group(self, row: type[_R], *keys: str) -> dict[Any, list[_R]]:
+        """Records of a class gathered by one or several of their fields."""
+        slot = (row.TABLE, keys, "group")
+        if slot not in self._cache:
+            key = attrgetter(*keys)
+            groups: dict[Any, list[_R]] = defaultdict(list)
+            for item in self.rows(row):
+                groups[key(item)].append(item)
+            self._cache[slot] = dict(groups)
+        found: dict[Any, list[_R]] = self._cache[slot]
+        return found
+
+    def rows(self, row: type[_R]) -> list[_R]:
+        """The records of a class."""
+        found: list[_R] = getattr(self, row.TABLE.lower())
+        return found
+
+    def kept(self, name: str) -> dict[Any, Any]:
+        """A place of that name for what is worked out of the records once."""
+        known: dict[Any, Any] = self._cache.setdefault(name, {})
+        return known
+
+    def forget(self) -> None:
+        """Drop what was worked out, after rows were exchanged."""
+        self._cache.clear()
+
+    def cell(self, record: Row, column: str) -> str:
+        """The cell that a record's value stands in; where it has none, the record's first cell."""
+        letter = self.letters.get(record.TABLE, {}).get(column)
+        if letter is None:
+            return record.at
+        sheet, _, cell = record.at.rpartition("!")
+        return f"{sheet}!{letter}{cell.lstrip(_LETTERS)}"
+
+    def material(self, name: str) -> Material:
+        """The material of that name."""
+        return self._find(Material, "material", name)
+
+    def station(self, name: str) -> Station:
+        """The station of that name."""
+        return self._find(Station, "station", name)
+
+    def shift(self, name: str) -> Shift:
+        """The shift of that name."""
+        return self._find(Shift, "shift", name)
+
+    def part(self, name: str) -> Part:
+        """The part of that name."""
+        return self._find(Part, "part", name)
+
+    def _find(self, row: type[_R], key: str, name: str) -> _R:
+        known = self.index(row, key)
+        found = known.get(name)
+        if found is None:
+            raise InputError(Problem("plan", key, name, f"one of {', '.join(map(str, known))}", code=NA))
+        return found
+
+    def components_of(self, material: str) -> dict[str, Component]:
+        """Components of a material by letter: {"a": …, "b": …}."""
+        return {item.component: item for item in self.group(Component, "material").get(material, ())}
+
+    def breaks_of(self, shift: str) -> list[tuple[float, float]]:
+        """Breaks of a shift in seconds after midnight, in order."""
+        return sorted((item.start, item.end) for item in self.group(Break, "shift").get(shift, ()))
+
+    def explode(self, name: str, quantity: int = 1) -> dict[str, int]:
+        """Parts that building `quantity` of a part or an assembly takes, in the order of the table."""
+        return {part: count * int(quantity) for part, count in self._contents(name).items()}
+
+    def _contents(self, name: str) -> dict[str, int]:
+        """Parts in one piece; each assembly is taken apart once, however often it is used."""
+        known: dict[str, dict[str, int]] = self.kept("contents")
+        groups = self.group(Assembly, "assembly")
+        waiting = [name]
+        while waiting:
+            item = waiting[-1]
+            children = groups.get(item, ())
+            missing = [child.part for child in children if child.part not in known]
+            if missing and item not in known:
+                waiting.extend(missing)
+                continue
+            waiting.pop()
+            totals: dict[str, int] = {} if children else {item: 1}
+            for child in children:
+                for part, count in known[child.part].items():
+                    totals[part] = totals.get(part, 0) + count * int(child.count)
+            known[item] = totals
+        return known[name]
+
+    def builds_of(self, date: datetime.date, shift: str) -> dict[str, int]:
+        """Good parts to build in a shift, assemblies taken apart, in the order of the table."""
+        totals: dict[str, int] = {}
+        for build in self.group(Build, "date", "shift").get((date, shift), ()):
+            for part, count in self.explode(build.part, build.quantity).items():
+                totals[part] = totals.get(part, 0) + count
+        return totals
+
+    def days(self) -> list[tuple[datetime.date, str]]:
+        """Each date and shift with builds, in order of time."""
+        starts = {item.shift: item.start for item in self.shifts}
+        return sorted(self.group(Build, "date", "shift"), key=lambda key: (key[0], starts[key[1]]))
+
+    def record(self, name: str) -> tuple[list[float], list[float]]:
+        """Times of day [s] and temperatures [K] of a temperature record."""
+        rows = sorted((item.time, item.temperature) for item in self.group(TemperaturePoint, "record")[name])
+        return [row[0] for row in rows], [row[1] for row in rows]
+
+    def profile(self, name: str) -> tuple[list[float], list[float]]:
+        """Times [s] and air temperatures [K] of an oven profile."""
+        rows = sorted((item.time, item.temperature) for item in self.group(ProfilePoint, "profile")[name])
+        return [row[0] for row in rows], [row[1] for row in rows]
+
+
+__all__ = ["RECORDS", "Plan", "default_settings"]
