@@ -173,7 +173,7 @@ def _oven_cures(plan: Plan) -> Iterator[Finding]:
                 QUALITY,
                 item,
                 "part",
-                f"{material.material} cures in an oven, and table Ovens has no item for "
+                f"{material.material} cures in an oven, and table Ovens has no row for "
                 f"{item.part} after {item.station}",
                 "add one",
                 **names,
