@@ -23,13 +23,12 @@ import datetime
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
 from ..base.units import DAY
 from ..handbook.line import normal_loss, order_quantity, reorder_point, safety_stock
-from ..plan.records import Plan
+from ..plan.model import Plan
 from ..plan.rows import Station
 from ..shift.store import NO_STOCK, nanolitres, use_by
 from .response import CAUSES
@@ -96,7 +95,7 @@ class _Container:
 class StockWalk:
     """Lots, containers and hoses carried through the shifts."""
 
-    plan: Any
+    plan: Plan
     lots: dict[Key, list[LotLedger]] = field(default_factory=dict)
     containers: dict[Key, _Container] = field(default_factory=dict)  # by station and component
     hoses: dict[Key, int] = field(default_factory=dict)

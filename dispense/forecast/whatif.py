@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..base.errors import InputError, Problem, needed
-from ..plan.records import Plan
+from ..plan.model import Plan
 from ..shift.store import NANO
 from .model import (
     CAUSE_WORDS,
@@ -40,7 +40,7 @@ class Change:
     """A change of the plan, in words and as a function from plan to plan."""
 
     name: str
-    apply: Callable[[Any], Any]
+    apply: Callable[[Plan], Plan]
 
 
 def change_takt(factor: float, station: str | None = None) -> Change:
