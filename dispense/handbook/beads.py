@@ -180,10 +180,12 @@ def section_depth(
     7.071
     """
     if section == "fillet":
-        return width * (np.sqrt(2.0) - 1.0)
-    if section == "mitre":
-        return width / np.sqrt(2.0)
-    return section_height(section, width, height, contact_angle)
+        depth: Number = width * (np.sqrt(2.0) - 1.0)
+    elif section == "mitre":
+        depth = width / np.sqrt(2.0)
+    else:
+        depth = section_height(section, width, height, contact_angle)
+    return depth
 
 
 @workbook_function(
@@ -284,7 +286,7 @@ def _orientation(a: np.ndarray, b: np.ndarray, c: np.ndarray) -> np.ndarray:
     left = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1])
     right = (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
     turn = left - right
-    signs = np.sign(turn)
+    signs: np.ndarray = np.sign(turn)
     for place in np.flatnonzero(np.abs(turn) <= 1e-15 * (np.abs(left) + np.abs(right))):
         (ax, ay), (bx, by), (cx, cy) = (
             [Fraction(float(part)) for part in corner[place]] for corner in (a, b, c)
@@ -296,21 +298,20 @@ def _orientation(a: np.ndarray, b: np.ndarray, c: np.ndarray) -> np.ndarray:
 
 def _between(a: np.ndarray, b: np.ndarray, c: np.ndarray) -> np.ndarray:
     """Whether c, known to lie on the line through a and b, lies within the segment."""
-    return ((np.minimum(a, b) <= c) & (c <= np.maximum(a, b))).all(axis=1)
+    between: np.ndarray = ((np.minimum(a, b) <= c) & (c <= np.maximum(a, b))).all(axis=1)
+    return between
 
 
 def _meet(a: np.ndarray, b: np.ndarray, c: np.ndarray, d: np.ndarray) -> np.ndarray:
     """Whether segments a–b and c–d cross or touch."""
     one, two = _orientation(a, b, c), _orientation(a, b, d)
     three, four = _orientation(c, d, a), _orientation(c, d, b)
-    crossing = (one * two < 0) & (three * four < 0)
-    return (
-        crossing
-        | ((one == 0) & _between(a, b, c))
-        | ((two == 0) & _between(a, b, d))
-        | ((three == 0) & _between(c, d, a))
-        | ((four == 0) & _between(c, d, b))
-    )
+    crossing: np.ndarray = (one * two < 0) & (three * four < 0)
+    crossing |= (one == 0) & _between(a, b, c)
+    crossing |= (two == 0) & _between(a, b, d)
+    crossing |= (three == 0) & _between(c, d, a)
+    crossing |= (four == 0) & _between(c, d, b)
+    return crossing
 
 
 def _corners(points: np.ndarray) -> np.ndarray:
@@ -393,7 +394,8 @@ def polygon_area(points: Floats) -> Number:
     5e-05
     """
     x, y = (np.asarray(points, dtype=float) - points[0]).T
-    return abs(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)) / 2.0
+    area: Number = abs(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)) / 2.0
+    return area
 
 
 def arc_through(start: np.ndarray, middle: np.ndarray, end: np.ndarray) -> np.ndarray:
@@ -480,10 +482,11 @@ def path_length(points: Floats, closed: bool = False, labels: Sequence[str] | No
     arcs = np.flatnonzero(words == "arc")
     # stretches that end at a plain line point and do not start at the middle of an arc
     lines = 1 + np.flatnonzero((words[1:] == "line") & (words[:-1] != "arc"))
-    straight = np.linalg.norm(points[lines] - points[lines - 1], axis=1).sum()
+    straight: Number = np.linalg.norm(points[lines] - points[lines - 1], axis=1).sum()
     if not len(arcs):
         return straight
-    return straight + arc_through(points[arcs - 1], points[arcs], points[arcs + 1]).sum()
+    length: Number = straight + arc_through(points[arcs - 1], points[arcs], points[arcs + 1]).sum()
+    return length
 
 
 @workbook_function(

@@ -108,7 +108,8 @@ class NthOrder:
     def rate(self, degree: Number, temperature: Number) -> np.ndarray:
         """dα/dt, 1/s."""
         rest = np.maximum(1.0 - degree, 0.0)
-        return self.constants(temperature)[0] * _left(rest, self.order)
+        rate: np.ndarray = self.constants(temperature)[0] * _left(rest, self.order)
+        return rate
 
     def slopes(self, degree: Number, temperature: Number) -> tuple[np.ndarray, ...]:
         """dα/dt and its derivatives by degree and by temperature."""
@@ -170,7 +171,8 @@ class Kamal:
         drive = self.drive(degree, *self.constants(temperature))
         if self._may_stop:
             drive = np.maximum(drive, 0.0)
-        return drive * _left(1.0 - degree, self.order)
+        rate: np.ndarray = drive * _left(1.0 - degree, self.order)
+        return rate
 
     @property
     def _may_stop(self) -> bool:
@@ -212,7 +214,8 @@ class Kamal:
         most = np.maximum(plain, 0.0) + np.maximum(auto, 0.0)  # αᵐ is 1 at most
         if self.ceiling is not None:
             most = most * np.maximum(self.ceiling - degree, 0.0)
-        return most * _left(np.clip(1.0 - degree, 0.0, 1.0), self.order)
+        rate: np.ndarray = most * _left(np.clip(1.0 - degree, 0.0, 1.0), self.order)
+        return rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,7 +284,7 @@ class Piecewise:
 
     def fastest(self, degree: Number, temperature: Number) -> np.ndarray:
         """No rate at this temperature is above this one, from a degree on, 1/s."""
-        most: Any = 0.0
+        most: np.ndarray = np.zeros(())
         for begin, end, branch in zip(
             (0.0, *self.switches), (*self.switches, np.inf), self.branches, strict=True
         ):
@@ -392,7 +395,7 @@ def _segment_integrals(
     place = next((i for i, limit in enumerate(_SPANS) if span <= limit), len(_SPANS) - 1)
     nodes, weights = _FEW[place]
     middle, half = 0.5 * (first + last), 0.5 * (last - first)
-    total: Any = 0.0
+    total: np.ndarray = np.zeros(())
     for node, weight in zip(nodes, weights, strict=True):
         inside = half * node
         inside += middle
@@ -473,7 +476,7 @@ def _peak(
 
     Without a ceiling the drive is largest at full cure; else it is looked at in a few places.
     """
-    most = np.maximum(now, kinetics.drive(1.0, *constants))
+    most: np.ndarray = np.maximum(now, kinetics.drive(1.0, *constants))
     if isinstance(kinetics, NthOrder) or (isinstance(kinetics, Kamal) and kinetics.ceiling is None):
         return most
     for share in _AHEAD:
@@ -490,12 +493,13 @@ def _amplification(kinetics: Kinetics, degree: np.ndarray, ends: Sequence[np.nda
     """
     now = kinetics.drive(degree, *ends)
     growth = np.max(_peak(kinetics, degree, now, ends) / np.maximum(now, 1e-300), axis=0)
-    return np.clip(growth, 1.0, _MOST_GROWTH) * (1.0 - degree) ** kinetics.order
+    growth_left: np.ndarray = np.clip(growth, 1.0, _MOST_GROWTH) * (1.0 - degree) ** kinetics.order
+    return growth_left
 
 
 def _exponent_spans(constants: Sequence[np.ndarray]) -> np.ndarray:
     """By how much the logarithm of any rate constant changes from one row to the next."""
-    span: Any = 0.0
+    span: np.ndarray = np.zeros(())
     with np.errstate(divide="ignore", invalid="ignore"):
         for constant in constants:
             change = np.abs(np.diff(np.log(np.abs(constant)), axis=0))
@@ -946,7 +950,10 @@ def equivalent_time(
         part = slice(begin, begin + 64)
         totals[part] = arrhenius_integrals(times, temperatures, energies[part], base).sum(axis=0)
     total = totals[place].reshape(np.shape(activation_energy))
-    return total * np.exp(activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / base))
+    equivalent: Number = total * np.exp(
+        activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / base)
+    )
+    return equivalent
 
 
 @workbook_function(
@@ -1344,7 +1351,8 @@ def record_dose(times: Series, irradiances: Number) -> Number:
     15000.0
     """
     values = np.asarray(irradiances, dtype=float)
-    return 0.5 * np.sum((values[1:] + values[:-1]) * np.diff(times))
+    area: Number = 0.5 * np.sum((values[1:] + values[:-1]) * np.diff(times))
+    return area
 
 
 def light_depth(dose: Number, critical_dose: Number, penetration: Number) -> Number:

@@ -100,7 +100,7 @@ class Evaluation:
             block = np.concatenate(arrays, axis)
         else:
             block = arrays[0]
-        cells = block.tolist()
+        cells: list[list[Any]] = block.tolist()
         if codes is not None:
             for i, j in np.argwhere(codes != ""):
                 code = codes[i, j]

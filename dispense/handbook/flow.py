@@ -616,7 +616,8 @@ def rectangle_share(aspect: Number) -> Number:
     """
     odd = np.arange(1, 60, 2)
     sums = np.sum(np.tanh(odd * np.pi * np.asarray(aspect)[..., None] / 2.0) / odd**5, axis=-1)
-    return 2.0 * np.pi / (3.0 * aspect) * (1.0 - 192.0 / (np.pi**5 * aspect) * sums)
+    share: Number = 2.0 * np.pi / (3.0 * aspect) * (1.0 - 192.0 / (np.pi**5 * aspect) * sums)
+    return share
 
 
 def strip_squeeze_time(
@@ -673,7 +674,8 @@ def _flow_share(excess: np.ndarray, index: Any, yield_stress: Any) -> np.ndarray
     yielded, stiff = 1.0 / (2.0 * n + 1.0), start / (n + 1.0)
     ratio = _POINTS ** (1.0 / n + 1.0) * ((full + start) / (part + start)) ** 2
     ratio = ratio * (part * yielded + stiff) / (full * yielded + stiff)
-    return ratio**3 @ _SHARES
+    mean: np.ndarray = ratio**3 @ _SHARES
+    return mean
 
 
 def _edge_excess(gap: Number, scale: Number, index: Number, yield_stress: Number) -> Number:
@@ -793,7 +795,8 @@ def _yielding(
         y = new
         if np.all(done):
             break
-    return np.maximum(pace(y)[0], guess)  # a yield stress can only hold the gap open
+    open_gap: np.ndarray = np.maximum(pace(y)[0], guess)  # a yield stress can only hold it open
+    return open_gap
 
 
 # ------------------------------------------------------------------------------------ heat of paste

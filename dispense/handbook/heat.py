@@ -239,7 +239,8 @@ def _slabs(
     link[last] = 0.0
 
     def through(layers: np.ndarray) -> np.ndarray:  # film and half a layer in series
-        return 1.0 / (1.0 / film + 0.5 * width[layers] / conducts[layers])
+        conductance: np.ndarray = 1.0 / (1.0 / film + 0.5 * width[layers] / conducts[layers])
+        return conductance
 
     face = np.zeros(width.size)
     with np.errstate(divide="ignore"):
@@ -322,12 +323,13 @@ class _Variable:
         """Whether z is the degree itself."""
         return self.power == 0.0
 
-    def value(self, degree: Any) -> np.ndarray:
+    def value(self, degree: Number) -> Number:
         """z of a degree of cure."""
         if self.is_degree:
             return degree
         rest = 1.0 - self.power
-        return self.scale * np.expm1(rest * np.log1p(degree / self.offset)) / rest
+        seed: Number = self.scale * np.expm1(rest * np.log1p(degree / self.offset)) / rest
+        return seed
 
     def degree(self, value: np.ndarray) -> tuple[Any, ...]:
         """Degree of cure at a value of z, and dα/dz = (α + ε)ᵐ."""
@@ -555,7 +557,8 @@ def _hottest(
 
     def at(layers: np.ndarray) -> np.ndarray:
         a, b, c = course[:3, 0, layers]
-        return old[layers] + share * (a + share * (b + share * c))
+        temperature: np.ndarray = old[layers] + share * (a + share * (b + share * c))
+        return temperature
 
     edges = np.cumsum(slabs.width)
     base = edges[slabs.first] - slabs.width[slabs.first]
@@ -592,7 +595,8 @@ def _over(slabs: _Slabs, local: _Local, peak: np.ndarray) -> np.ndarray:
     power = np.maximum.reduceat(slabs.rise * slabs.capacity * fastest, slabs.first)
     with np.errstate(invalid="ignore"):
         held = power * slabs.resistance
-    return (warm + gain < peak) | (gain < 1e-4) | (held < 1e-3)
+    spent: np.ndarray = (warm + gain < peak) | (gain < 1e-4) | (held < 1e-3)
+    return spent
 
 
 def _room(slabs: _Slabs) -> np.ndarray:
@@ -1218,7 +1222,8 @@ def peak_temperature(
     peaks, _ = _peaks(kinetics, base, rows)
     if np.all(peaks.fault != _FINE):
         raise InputError(_faulty("PEAK_TEMPERATURE", int(peaks.fault[0]), float(peaks.time[0])))
-    return peaks.answer[place].reshape(shape)[()]
+    answer: Number = peaks.answer[place].reshape(shape)[()]
+    return answer
 
 
 @workbook_function(
@@ -1276,7 +1281,8 @@ def pour_depth(
     if np.all(reasons):
         words = f"there is no such depth: {NO_DEPTH[int(reasons[0])]}"
         raise InputError(Problem("POUR_DEPTH", message=words, code=NUM))
-    return depths[place].reshape(shape)[()]
+    answer: Number = depths[place].reshape(shape)[()]
+    return answer
 
 
 #: Why there is no depth at which the peak is the limit

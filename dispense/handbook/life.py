@@ -88,7 +88,8 @@ def activation_energy(temperatures: Floats, times: Floats) -> Number:
         return np.nan
     inverse = 1.0 / temperatures
     inverse = inverse - inverse.mean()
-    return GAS_CONSTANT * (inverse @ np.log(times)) / (inverse @ inverse)
+    energy: Number = GAS_CONSTANT * (inverse @ np.log(times)) / (inverse @ inverse)
+    return energy
 
 
 @workbook_function(

@@ -218,7 +218,8 @@ def shift_use(
     6000.0
     """
     started = parts / (1.0 - scrap)
-    return (started + check_shots) * shot + purges * purge_volume + start_volume
+    volume: Number = (started + check_shots) * shot + purges * purge_volume + start_volume
+    return volume
 
 
 @workbook_function(
@@ -257,7 +258,8 @@ def _deviation(
     from scipy.special import ndtri
 
     days, spread = lead_time / DAY, lead_sd / DAY
-    return ndtri(service) * np.hypot(np.sqrt(days) * daily_sd, daily_use * spread)
+    stock: Number = ndtri(service) * np.hypot(np.sqrt(days) * daily_sd, daily_use * spread)
+    return stock
 
 
 @workbook_function(
@@ -360,4 +362,5 @@ def normal_loss(k: Number) -> Number:
     size = np.abs(k)
     density = np.exp(-(size**2) / 2.0) / np.sqrt(2.0 * np.pi)
     loss = density * (1.0 - size * np.sqrt(np.pi / 2.0) * erfcx(size / np.sqrt(2.0)))
-    return np.where(np.asarray(k) >= 0, loss, loss + size)
+    place: Number = np.where(np.asarray(k) >= 0, loss, loss + size)
+    return place

@@ -293,7 +293,8 @@ def equivalent_moisture_time(
         activation_energy,
     )
     spent = np.append(0.0, np.cumsum(means * np.diff(clock)))
-    return spent[np.append(0, np.cumsum(_counts(temperatures)))]
+    used: Number = spent[np.append(0, np.cumsum(_counts(temperatures)))]
+    return used
 
 
 class MoistureClock:

@@ -352,7 +352,8 @@ def hex_void(diameter: Number, pitch: Number) -> Number:
     >>> round(float(hex_void(0.0184, 0.020)), 10)
     0.2324001091
     """
-    return 1.0 - np.pi * diameter**2 / (2.0 * np.sqrt(3.0) * pitch**2)
+    free: Number = 1.0 - np.pi * diameter**2 / (2.0 * np.sqrt(3.0) * pitch**2)
+    return free
 
 
 @workbook_function(

@@ -16,7 +16,8 @@ from .declare import example, out, requires, workbook_function
 
 def _given(values: np.ndarray) -> np.ndarray:
     """The values that are not blank."""
-    return values[~np.isnan(values)]
+    known: np.ndarray = values[~np.isnan(values)]
+    return known
 
 
 @workbook_function(
@@ -84,7 +85,8 @@ def control_chart_factors() -> dict[int, dict[str, float]]:
 
 def _full_rows(subgroups: np.ndarray) -> np.ndarray:
     """The subgroups without the rows that are wholly blank."""
-    return subgroups[~np.isnan(subgroups).all(axis=1)]
+    known: np.ndarray = subgroups[~np.isnan(subgroups).all(axis=1)]
+    return known
 
 
 @workbook_function(
@@ -164,4 +166,5 @@ def tolerance_rss(parts: np.ndarray) -> Number:
     >>> float(tolerance_rss(np.array([3.0, 4.0])))
     5.0
     """
-    return np.sqrt(np.nansum(np.square(parts)))
+    total: Number = np.sqrt(np.nansum(np.square(parts)))
+    return total

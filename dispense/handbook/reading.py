@@ -314,7 +314,8 @@ def _as_array(raw: Any) -> np.ndarray | None:
     if isinstance(raw, np.ndarray):
         return None if raw.ndim == 0 and raw.dtype.kind in "fiub" else raw
     if hasattr(raw, "to_numpy"):
-        return raw.to_numpy()
+        numbers: np.ndarray | None = raw.to_numpy()
+        return numbers
     if isinstance(raw, list | tuple):
         try:
             array = np.array(raw)
@@ -402,7 +403,8 @@ def _read_block(item: Field, array: np.ndarray, where: str) -> np.ndarray:
     if column.codes is not None:
         place = np.argwhere(column.codes != "")[0]
         raise InputError(item.problem(_element(where, place), None))
-    return column.values
+    values: np.ndarray = column.values
+    return values
 
 
 def _read_record(item: Field, array: np.ndarray, where: str) -> np.ndarray:

@@ -413,7 +413,8 @@ class _Table:
     def degrees(self, kinetics: Kinetics) -> np.ndarray:
         """Degree of each row."""
         found = cure_degree(self.grid, self.heat, kinetics, self.start)
-        return found.reshape(self.grid.size, -1)[self.place]
+        values: np.ndarray = found.reshape(self.grid.size, -1)[self.place]
+        return values
 
 
 def _guesses(form: str, free: Sequence[str], times: np.ndarray, degrees: np.ndarray) -> Iterator[np.ndarray]:
@@ -675,7 +676,7 @@ def _refined(times: np.ndarray, constants: Sequence[float]) -> np.ndarray:
 
 def _air_at(profile: Profile, times: np.ndarray) -> np.ndarray:
     """Air temperature at refined times, both values kept where the air steps."""
-    air = np.interp(times, profile.times, profile.temperatures)
+    air: np.ndarray = np.interp(times, profile.times, profile.temperatures)
     for place in np.flatnonzero(np.diff(profile.times) == 0.0):
         here = np.flatnonzero(times == profile.times[place])
         air[here[0]], air[here[-1]] = profile.temperatures[place], profile.temperatures[place + 1]
