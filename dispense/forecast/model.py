@@ -33,7 +33,7 @@ from ..base.errors import InputError, Problem
 from ..base.findings import KINDS, NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
 from ..base.units import DAY, volume_text
 from ..plan.materials import mix_shares
-from ..plan.model import Plan
+from ..plan.records import Plan
 from ..plan.rows import Component
 from ..shift.store import NANO, nanolitres
 from .answers import answer

@@ -24,7 +24,7 @@ import numpy as np
 
 from ..plan.amounts import applications
 from ..plan.materials import working_life
-from ..plan.model import Plan
+from ..plan.records import Plan
 from ..shift.player import Player
 from ..shift.results import Job, ShiftResult
 from ..shift.store import NANO, Store, nanolitres

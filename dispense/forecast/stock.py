@@ -28,7 +28,7 @@ import numpy as np
 
 from ..base.units import DAY
 from ..handbook.line import normal_loss, order_quantity, reorder_point, safety_stock
-from ..plan.model import Plan
+from ..plan.records import Plan
 from ..plan.rows import Station
 from ..shift.store import NO_STOCK, nanolitres, use_by
 from .response import CAUSES

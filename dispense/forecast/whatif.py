@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..base.errors import InputError, Problem, needed
-from ..plan.model import Plan
+from ..plan.records import Plan
 from ..shift.store import NANO
 from .model import (
     CAUSE_WORDS,
