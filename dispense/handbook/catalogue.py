@@ -5,6 +5,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from ..base.errors import show
 from ..base.fields import whole
 from . import beads, cure, fill, flow, heat, life, line, mixing, moisture, pattern, pots, quality, spread
@@ -35,7 +37,7 @@ TOPICS = (beads, pots, mixing, flow, spread, pattern, fill, life, cure, moisture
     valid="the calls made since the program started",
     source="none; it reports, it does not compute",
 )
-def last_problems(count=20):
+def last_problems(count: int = 20) -> list[list[Any]]:
     """Recent reasons why a function gave an error: function, argument, value given, what is allowed."""
     rows = [
         [
