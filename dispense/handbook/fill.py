@@ -189,7 +189,8 @@ def _along_cells(pitch: Floats, layout: str) -> Floats:
     rising = (grow * squared[..., None] - scale) / (powers + 2.0)
     falling = (fade * squared[..., None] - scale) / (2.0 - powers)
     waves = ((rising - falling) * np.cos(turn)) @ found[..., None]
-    return (wedge * ((plain + waves[..., 0]) @ _PARTS)[..., None] / free)[..., 0]
+    mean: Floats = (wedge * ((plain + waves[..., 0]) @ _PARTS)[..., None] / free)[..., 0]
+    return mean
 
 
 _DIAMETER = number("diameter", "mm", "diameter of the cells", above=0)
@@ -433,11 +434,8 @@ def settling_exponent(reynolds: Number) -> Number:
     4.65
     """
     some = np.maximum(reynolds, CREEPING_REYNOLDS)
-    return np.select(
-        [reynolds < CREEPING_REYNOLDS, reynolds < 1.0, reynolds <= 500.0],
-        [4.65 * np.ones_like(some), 4.4 * some**-0.03, 4.4 * some**-0.1],
-        2.4,
-    )[()]
+    small = np.where(reynolds < CREEPING_REYNOLDS, 4.65, np.where(reynolds < 1.0, 4.4 * some**-0.03, 2.4))
+    return np.where((reynolds >= 1.0) & (reynolds <= 500.0), 4.4 * some**-0.1, small)
 
 
 @workbook_function(
@@ -805,7 +803,8 @@ def hose_start_time(
     >>> round(float(hose_start_time(35e-14, 1.1e-3, 0.03, 12.0)), 4)
     10.5042
     """
-    return -np.log1p(-np.asarray(share)) * hose_lag(compliance, bore, length, viscosity)
+    lags: Floats = -np.log1p(-np.asarray(share, dtype=float))
+    return lags * hose_lag(compliance, bore, length, viscosity)
 
 
 @workbook_function(

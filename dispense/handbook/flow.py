@@ -449,7 +449,7 @@ def reynolds_number(
     formula="LET(power,IF(ISOMITTED(index),1,index),6464*power*(2+power)^((2+power)/(1+power))"
     "/(1+3*power)^2)",
 )
-def critical_reynolds(index=1.0):
+def critical_reynolds(index: Number = 1.0) -> Number:
     """Reynolds number at which the flow of a power-law liquid in a bore turns turbulent.
 
     >>> round(float(critical_reynolds(1.0)), 3)

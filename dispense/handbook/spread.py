@@ -70,7 +70,7 @@ def plate_factor(length: Number, width: Number) -> Number:
     """
     slim = np.maximum(length, width) / np.minimum(length, width)
     fading = np.exp(-_ODD * np.pi * np.asarray(slim)[..., None])
-    sums = _ODD_FIFTH - np.sum(2.0 * fading / (1.0 + fading) / _ODD**5, axis=-1)
+    sums: Number = _ODD_FIFTH - np.sum(2.0 * fading / (1.0 + fading) / _ODD**5, axis=-1)
     return 1.0 / 3.0 - 64.0 / np.pi**5 / slim * sums
 
 
