@@ -910,6 +910,7 @@ def residence_age(share: Number, index: Number = 1.0) -> Number:
 __all__ = [
     "CREEPING_REYNOLDS",
     "GRAVITY",
+    "PACKED",
     "bubble_size",
     "bubble_speed",
     "capillary_height",

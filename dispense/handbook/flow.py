@@ -631,23 +631,6 @@ def squeeze_limit(force: Number, radius: Number, yield_stress: Number) -> Number
     return 2.0 * np.pi * radius**3 * yield_stress / (3.0 * force)
 
 
-def rectangle_share(aspect: Number) -> Number:
-    """Squeeze force (and time) of a rectangular plate over that of a round one of the same area.
-
-    Newtonian film: (2π/3)/a·[1 − 192/(π⁵a)·Σ tanh((2k+1)πa/2)/(2k+1)⁵], a = length/width ≥ 1; the
-    pressure obeys ∇²p = −12μV/h³, as the speed in a duct of that section does.
-
-    Source: J. Boussinesq, J. Math. Pures Appl. 13 (1868) 377 (duct; from memory).
-
-    >>> round(float(rectangle_share(1.0)), 4), round(float(rectangle_share(10.0)), 4)
-    (0.8833, 0.1962)
-    """
-    odd = np.arange(1, 60, 2)
-    sums = np.sum(np.tanh(odd * np.pi * np.asarray(aspect)[..., None] / 2.0) / odd**5, axis=-1)
-    share: Number = 2.0 * np.pi / (3.0 * aspect) * (1.0 - 192.0 / (np.pi**5 * aspect) * sums)
-    return share
-
-
 def strip_squeeze_time(
     line_force: Number,
     width: Number,
@@ -945,7 +928,6 @@ __all__ = [
     "nozzle_flow",
     "nozzle_pressure",
     "paste_gap",
-    "rectangle_share",
     "squeeze_gap",
     "squeeze_limit",
     "squeeze_time",
