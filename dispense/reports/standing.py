@@ -1,0 +1,370 @@
+"""What happens by itself while material stands: sag on a wall, settling filler, hoses that run on.
+
+And how old the oldest material in a mixer is. Each is looked at only where the plan states what it rests
+on: the slope of a bead's face, the filler of a component, the compliance of the hoses, the share of the
+oldest that counts. All in SI units.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from ..base.errors import needed
+from ..base.findings import NOTE, QUALITY, Finding
+from ..base.units import DAY, HOUR, MINUTE, celsius_text, from_si
+from ..handbook.fill import (
+    CREEPING_REYNOLDS,
+    drip_volume,
+    residence_age,
+    residence_share,
+    sag_height,
+    sag_speed,
+    settling_speed,
+    stir_time,
+)
+from ..handbook.flow import dwell_time, viscosity
+from ..plan.amounts import applications, bead_height
+from ..plan.materials import mixed_density
+from ..plan.records import Plan
+from ..plan.rows import Bead, Component, Material, Station
+from ..plan.weather import shop_record
+from ..shift.setup import SetupCard, setup_card, station_parts
+
+STEADY = 0.95  # share of the flow from which a bead counts as even (common practice, no source)
+FAR_CARRIED = 25.0  # K from its reference over which one activation energy is trusted (common practice)
+
+
+def _at(temperature: float, known: float, material: Material) -> float:
+    """A viscosity of the data sheet at a temperature; as it stands where no energy is known."""
+    if material.viscosity_energy is None:
+        return known
+    return float(viscosity(temperature, known, material.viscosity_temperature, material.viscosity_energy))
+
+
+def _hottest(plan: Plan, station: Station) -> float:
+    return max(shop_record(plan, station)[1])
+
+
+def _round_down(value: float, digits: int) -> float:
+    """A limit as printed: never above itself."""
+    return math.floor(value * 10.0**digits * (1.0 + 1e-12)) / 10.0**digits
+
+
+# ------------------------------------------------------------------------------------------- walls
+
+
+def sag_findings(plan: Plan, station: Station) -> list[Finding]:
+    """Beads on a slope that are higher than their yield stress holds."""
+    material = plan.material(station.material)
+    density = mixed_density(material, plan.components_of(material.material))
+    told = []
+    for bead in plan.beads:
+        if bead.station == station.station and bead.face_angle:
+            told += _sag(plan, station, material, density, bead)
+    return told
+
+
+def _sag(plan: Plan, station: Station, material: Material, density: float, bead: Bead) -> list[Finding]:
+    angle = needed(bead.face_angle, bead.at, "face angle")
+    height = bead_height(bead)
+    holds = float(sag_height(material.yield_stress, density, angle))
+    if height <= holds * (1.0 + 1e-9):
+        return []
+    numbers = {"height_mm": from_si(height, "mm"), "holds_mm": from_si(holds, "mm")}
+    words = (
+        f"{bead.part} / {bead.bead}: {from_si(height, 'mm'):.1f} mm high on a face of "
+        f"{from_si(angle, 'deg'):.0f}°; its yield stress of {material.yield_stress:g} Pa holds "
+        f"{_round_down(from_si(holds, 'mm'), 1):.1f} mm"
+    )
+    if material.consistency is not None:
+        hottest = _hottest(plan, station)
+        speed = float(
+            sag_speed(
+                height,
+                density,
+                _at(hottest, material.consistency, material),
+                material.index,
+                material.yield_stress,
+                angle,
+            )
+        )
+        words += (
+            f", it runs down at some {from_si(speed, 'mm/s') * MINUTE:.2g} mm/min at {celsius_text(hottest)}"
+        )
+        numbers["runs_mm_min"] = from_si(speed, "mm/s") * MINUTE
+    return [
+        Finding(
+            QUALITY,
+            words,
+            "a lower bead, a paste with more yield stress, or lay the face flat until it has set",
+            "sag",
+            station.station,
+            material.material,
+            bead.part,
+            cell=plan.cell(bead, "face_angle"),
+            numbers=numbers,
+        )
+    ]
+
+
+# ------------------------------------------------------------------------- containers that stand
+
+_FILLER = ("standing_height", "filler_size", "filler_density", "filler_share", "liquid_viscosity")
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Filler in a container that stands; SI units."""
+
+    component: Component
+    temperature: float
+    speed: float  # downwards; negative where the spheres rise
+    reynolds: float
+    wait: float  # until the halves differ by the tolerance; infinite where they never do
+
+
+def standing_of(plan: Plan, station: Station) -> list[Standing]:
+    """How the filler of a station's components moves at its hottest hour, where it is described."""
+    material = plan.material(station.material)
+    hottest = _hottest(plan, station)
+    found = []
+    for part in plan.components_of(material.material).values():
+        height, size, heavy, share, thick = (getattr(part, name) for name in _FILLER)
+        if None in (height, size, heavy, share, thick):
+            continue
+        liquid = (part.density - share * heavy) / (1.0 - share)
+        thin = _at(hottest, thick, material)
+        speed = float(settling_speed(size, heavy, liquid, thin, share, part.liquid_yield))
+        single = float(settling_speed(size, heavy, liquid, thin))
+        wait = float(stir_time(height, speed, share, heavy, liquid, part.density_tolerance))
+        if math.isnan(wait):
+            wait = math.inf
+        found.append(Standing(part, hottest, speed, liquid * abs(single) * size / thin, wait))
+    return found
+
+
+def settling_findings(plan: Plan, station: Station) -> list[Finding]:
+    """Containers that must be stirred, and filler that is not described in full."""
+    material = plan.material(station.material)
+    told = []
+    for part in plan.components_of(material.material).values():
+        given = [name for name in _FILLER if getattr(part, name) is not None]
+        if given and len(given) < len(_FILLER):
+            missing = ", ".join(name.replace("_", " ") for name in _FILLER if name not in given)
+            told.append(
+                Finding(
+                    NOTE,
+                    f"component {part.component.upper()}: whether its filler settles is not looked at, "
+                    f"{missing} is not stated",
+                    "",
+                    "settling",
+                    station.station,
+                    material.material,
+                    cell=part.at,
+                )
+            )
+    for found in standing_of(plan, station):
+        told += _settling(station, material, found)
+    return told
+
+
+def _settling(station: Station, material: Material, found: Standing) -> list[Finding]:
+    part = found.component
+    stands = part.open_life or DAY  # a night and a day where no open life is stated
+    if found.wait > stands:
+        return []
+    way = "sink" if found.speed > 0.0 else "rise"
+    pace = abs(from_si(found.speed, "mm/s")) * HOUR
+    hours = _round_down(found.wait / HOUR, 1 if found.wait < DAY else 0)
+    words = (
+        f"component {part.component.upper()}: its filler {way}s {pace:.2g} mm an hour at "
+        f"{celsius_text(found.temperature)}; after {hours:g} h the lower and the upper half differ by "
+        f"{part.density_tolerance:.2g} of the density"
+    )
+    if found.reynolds > CREEPING_REYNOLDS:
+        words += f" (Reynolds number {found.reynolds:.2g}: Stokes' law is too fast there)"
+    return [
+        Finding(
+            QUALITY,
+            words,
+            f"stir it every {hours:g} h and before it is put on; a hose that stood so long is purged",
+            "settling",
+            station.station,
+            material.material,
+            cell=part.at,
+            numbers={"wait_h": found.wait / HOUR, "speed_mm_h": from_si(found.speed, "mm/s") * HOUR},
+        )
+    ]
+
+
+# ------------------------------------------------------------------------------------------- hoses
+
+
+def hose_findings(plan: Plan, station: Station) -> list[Finding]:
+    """What runs on after a stop, and how long a start takes, from the stretch of hoses and meter."""
+    if station.hose_compliance is None:
+        return []
+    card = setup_card(plan, station.station)
+    told = []
+    for item in card.settings:
+        if not item.pressure or not item.flow:
+            continue
+        drip = float(drip_volume(station.hose_compliance, item.pressure))
+        # the throttle at this flow: τ = C·Δp/Q; exact for a Newtonian liquid, too long for one that thins
+        start = -math.log1p(-STEADY) * drip / item.flow
+        shot = item.application.amount.nominal
+        allowed = station.meter_tolerance * shot
+        is_too_much = drip > allowed > 0.0
+        name = f"{item.application.part} / {item.application.name}"
+        words = (
+            f"{name}: under {from_si(item.pressure, 'bar'):.2g} bar hoses and meter stretch by "
+            f"{from_si(drip, 'mL'):.2g} mL, which run on after a stop; the flow needs {start:.2g} s "
+            f"to come to {STEADY:.0%}"
+        )
+        if is_too_much:
+            words += f"; the meter's tolerance of a shot is {from_si(allowed, 'mL'):.2g} mL"
+        told.append(
+            Finding(
+                QUALITY if is_too_much else NOTE,
+                words,
+                "a valve at the tip, a shorter or stiffer hose, less pressure, or draw back at the end"
+                if is_too_much
+                else "",
+                "hose",
+                station.station,
+                card.material.material,
+                item.application.part,
+                cell=plan.cell(station, "hose_compliance"),
+                numbers={"drip_mL": from_si(drip, "mL"), "start_s": start},
+            )
+        )
+    return told
+
+
+# ------------------------------------------------------------------------------ ages in the mixer
+
+
+def oldest_factor(material: Material, share: float) -> float:
+    """Age of the oldest share over the mean age: laminar tube, whatever the elements stir across."""
+    return float(residence_age(1.0 - share, material.index))
+
+
+def age_findings(plan: Plan, station: Station) -> list[Finding]:
+    """The oldest material of the mixer against its share of pot life, and what a purge renews of it."""
+    share = station.oldest_share
+    if share is None or station.mixer_volume <= 0.0:
+        return []
+    material = plan.material(station.material)
+    factor = oldest_factor(material, share)
+    cell = plan.cell(station, "oldest_share")
+    where = station.station, material.material
+    basis = "laminar flow in a tube; mixing elements narrow it, dead corners widen it"
+    told = [
+        Finding(
+            NOTE,
+            f"the oldest {share:.2g} of the mix counts: {factor:.3g} times the mean age ({basis})",
+            "",
+            "oldest material",
+            *where,
+            cell=cell,
+            numbers={"factor": factor},
+        )
+    ]
+    needs = factor * station.mixer_volume
+    if station.rule == "purge" and 0.0 < station.purge_volume < needs * (1.0 - 1e-9):
+        renewed = float(residence_share(station.purge_volume / station.mixer_volume, material.index))
+        told.append(
+            Finding(
+                QUALITY,
+                f"a purge of {from_si(station.purge_volume, 'mL'):.3g} mL leaves {1.0 - renewed:.2g} of old "
+                f"material in what comes next; down to {share:.2g} takes {from_si(needs, 'mL'):.3g} mL "
+                f"({basis})",
+                "purge more, or show by trial that less renews the mixer",
+                "purge",
+                *where,
+                cell=cell,
+                numbers={"needed_mL": from_si(needs, "mL"), "old_share": 1.0 - renewed},
+            )
+        )
+    return told + _slow_mixer(plan, station, setup_card(plan, station.station), factor)
+
+
+def _slow_mixer(plan: Plan, station: Station, card: SetupCard, factor: float) -> list[Finding]:
+    """Parts on whose takt the oldest material passes its share of the pot life without any stop."""
+    if card.life_hot is None or not station.takt:
+        return []
+    told = []
+    for part in station_parts(plan, station.station):
+        volume = math.fsum(
+            item.amount.nominal for item in applications(plan, part) if item.station == station.station
+        )
+        mean = float(dwell_time(station.mixer_volume, volume / station.takt))
+        limit = station.purge_share * card.life_hot
+        if mean <= limit < factor * mean:
+            told.append(
+                Finding(
+                    QUALITY,
+                    f"{part}: at the takt the mix is {mean / MINUTE:.2g} min old on the mean when it "
+                    f"leaves, the oldest {station.oldest_share:.2g} of it {factor * mean / MINUTE:.2g} min; "
+                    f"its share of the pot life is {_round_down(limit / MINUTE, 1):g} min",
+                    "a smaller mixer, or purge and change it earlier",
+                    "oldest material",
+                    station.station,
+                    card.material.material,
+                    part,
+                    cell=plan.cell(station, "mixer_volume"),
+                    numbers={"mean_min": mean / MINUTE, "oldest_min": factor * mean / MINUTE},
+                )
+            )
+    return told
+
+
+# ------------------------------------------------------------------------------------ extrapolation
+
+
+def carried_findings(plan: Plan, station: Station) -> list[Finding]:
+    """A viscosity carried further from its reference than one activation energy is trusted."""
+    material = plan.material(station.material)
+    if material.consistency is None or material.viscosity_energy is None:
+        return []
+    record = shop_record(plan, station)[1]
+    known = material.viscosity_temperature
+    far = max((min(record), max(record)), key=lambda value: abs(value - known))
+    if abs(far - known) <= FAR_CARRIED:
+        return []
+    return [
+        Finding(
+            QUALITY,
+            f"the viscosity is carried from {celsius_text(known)} to {celsius_text(far)} by one activation "
+            f"energy, more than {FAR_CARRIED:g} K: pressures and flows there are rough",
+            "measure the viscosity near the shop's temperature",
+            "viscosity",
+            station.station,
+            material.material,
+            cell=plan.cell(material, "viscosity_temperature"),
+            numbers={"carried_K": abs(far - known)},
+        )
+    ]
+
+
+def standing_findings(plan: Plan, station: Station) -> list[Finding]:
+    """All that this module finds of a station."""
+    return [
+        finding
+        for look in (sag_findings, settling_findings, hose_findings, age_findings, carried_findings)
+        for finding in look(plan, station)
+    ]
+
+
+__all__ = [
+    "Standing",
+    "age_findings",
+    "carried_findings",
+    "hose_findings",
+    "oldest_factor",
+    "sag_findings",
+    "settling_findings",
+    "standing_findings",
+    "standing_of",
+]
