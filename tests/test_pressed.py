@@ -414,10 +414,15 @@ def test_a_ring_that_closes_in_air_is_told():
     assert [each.kind for each in told] == ["quality"]
     # the inside of the ring when the plate meets it, (24 − w)²·1.5 mm with w = V/(96·1.5), then Boyle
     width = 40 * 40 * 0.3 * 1.05 / (96 * 1.5)
-    boxed = (24 - width) ** 2 * 1.5e-3
-    left = boxed * 1.01325 / (1.01325 + 500.0 / 1600.0 * 10.0)
+    boxed = (24 - width) ** 2
+    left = boxed * 1.5e-3 * 1.01325 / (1.01325 + 500.0 / 1600.0 * 10.0)
     assert told[0].numbers["air_mL"] == pytest.approx(left, rel=0.06)
     assert any("closes in" in words for words in on_the_card(plan))
+    # at 0.3 mm it would take more than the place where it was closed in: that is not covered, and conducts
+    # nothing
+    assert left / 0.3e-3 > boxed
+    assert found.coverage == pytest.approx(1.0 - boxed / 1600.0, rel=0.03)
+    assert found.resistance.nominal == pytest.approx((1e-4 + 20e-6) / (1.6e-3 * found.coverage), rel=1e-9)
 
 
 def test_a_pattern_that_leaves_a_corner_bare_is_told():

@@ -143,7 +143,8 @@ class FilmHistory:
 
     Per step: gap, covered share, volume pressed out at the rim, number and radius of the equal discs
     that take the same force (`spread.plate_discs`). `touch_gap` and `cover_gap` are NaN where it does
-    not come to that; `trapped` is the air closed in, each pocket at the gap at which it was closed.
+    not come to that; `trapped` is the air closed in, each pocket at the gap at which it was closed, and
+    `trapped_area` the place that the pockets took then.
     """
 
     gaps: list[float] = field(default_factory=list)
@@ -155,6 +156,7 @@ class FilmHistory:
     cover_gap: float = np.nan
     last: tuple[float, float] = (np.nan, np.nan)
     trapped: float = 0.0
+    trapped_area: float = 0.0
 
     def is_covered(self) -> bool:
         """Whether the pattern came to cover the plate."""
@@ -276,7 +278,7 @@ class _Film:
         self.full = np.where(wet, 1.0, grown).reshape(self.lattice.shape)
 
     def enclose(self) -> float:
-        """Air in pockets that were not closed before."""
+        """Area of air in pockets that were not closed before."""
         from scipy.ndimage import label
 
         air = self.full < 1.0
@@ -285,7 +287,7 @@ class _Film:
         closed = air & ~np.isin(pockets, border)
         new = closed & ~self.closed
         self.closed |= closed
-        return float((1.0 - self.full[new]).sum() * self.lattice.cell * self.gap)
+        return float((1.0 - self.full[new]).sum() * self.lattice.cell)
 
 
 def _first_touch(lattice: Lattice, lines: Floats) -> float:
@@ -352,7 +354,9 @@ def film_history(
     while True:
         covered = float(np.minimum(film.full, 1.0).mean())
         wet = film.full >= 1.0
-        found.trapped += film.enclose()
+        pocket = film.enclose()
+        found.trapped_area += pocket
+        found.trapped += pocket * film.gap
         force, inflow, over = film.flows() if wet.any() else (0.0, np.zeros((wet.size, 2)), np.zeros(2))
         reach = float(np.quantile(away, min(1.0, volume / (plate * film.gap))))
         is_narrow = reach < touch and 2.0 * reach < _RESOLVED * max(*lattice.steps)

@@ -29,7 +29,7 @@ from ..base.numbers import Number
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area, spread_width, squeeze_out
 from ..handbook.flow import interface_resistance, paste_gap, slot_rate, viscosity
-from ..handbook.pattern import FilmHistory, film_history, stretches
+from ..handbook.pattern import COVERED, FilmHistory, film_history, stretches
 from ..handbook.spread import air_left, plate_discs
 from ..plan.amounts import (
     Amount,
@@ -51,9 +51,10 @@ _POINTS = _POINTS + 0.5  # on 0 … 1
 _DISC, _STRIP = 3, 2  # power of the flow in the force balance
 _TINY = 1e-300
 _DEEPER = 0.4  # how far under the bond line a pattern is followed
+_DRY = 1e-6  # share of a plate that is always counted as wetted, so that it conducts
 _THIN = 1e-7  # m; no film is thinner
 THICK_FILM = 0.3  # gap over radius (or half width) from which a film law is rough
-MOST_AIR = 0.01  # share of a joint that closed-in air may take, about what the lattice can tell
+MOST_AIR = 0.01  # share of a plate that closed-in air may take, about what the lattice can tell
 
 DOTS_MODEL = (
     "dots spread singly as drops of constant volume, each with its share of the force, "
@@ -386,6 +387,31 @@ class JointReport(WithFindings):
         self.findings.append(_finding(self.joint, self, kind, text, fix, topic, numbers))
 
     @property
+    def asked(self) -> float:
+        """Coverage that is asked for, as far as a lattice can tell where the pattern is followed on one."""
+        return self.joint.coverage if self.pattern is None else min(self.joint.coverage, COVERED)
+
+    def coverage_at(self, gap: float) -> float:
+        """Share of the plate that is wetted at a gap."""
+        even = min(1.0, self.volume.nominal / (self.area * gap))
+        if self.pattern is None:
+            return even
+        return min(even, 1.0 - self.air_share(gap), self.pattern.at(gap, self.pattern.covered))
+
+    def air_share(self, gap: float) -> float:
+        """Share of the plate that closed-in air keeps, no more than where it was closed in."""
+        if self.pattern is None or self.air is None:
+            return 0.0
+        return min(self.air / gap, self.pattern.trapped_area) / self.area
+
+    def cover_curve(self) -> tuple[list[float], list[float]]:
+        """Times [s] and covered shares under the press, for a chart."""
+        if self.press is None:
+            return [], []
+        times, gaps = self.press.curve(min(self.gap, self.gap_pressed or self.gap), 60)
+        return times, [self.coverage_at(gap) for gap in gaps]
+
+    @property
     def passes(self) -> bool:
         """Whether nothing speaks against it."""
         return not any(finding.is_warning for finding in self.findings)
@@ -549,29 +575,33 @@ def _spread_over(report: JointReport, station: Station) -> None:
     report.gap_low = max(report.gap - joint.gap_tolerance, _THIN)
     report.gap_high = report.gap + joint.gap_tolerance
     meter = 1.0 + station.meter_tolerance
-    report.coverage = min(1.0, volume.nominal / (area * report.gap))
-    report.coverage_low = min(1.0, volume.nominal * (2.0 - meter) / (area * report.gap_high))
+    if report.pattern is not None:
+        report.air = float(air_left(report.pattern.trapped, report.pressure or 0.0))
+    report.coverage = report.coverage_at(report.gap)
+    # at a gap at which nothing runs over, a lower volume covers in proportion less
+    lower = volume.nominal * (2.0 - meter) / (area * report.gap_high)
+    report.coverage_low = min(1.0, lower, report.coverage_at(report.gap_high))
     report.squeeze_out = max(0.0, volume.nominal - area * report.gap)
     report.squeeze_out_high = max(0.0, volume.nominal * meter - area * report.gap_low)
     last = ""
     if report.pattern is not None:
         film = report.pattern
-        report.coverage = min(report.coverage, film.at(report.gap, film.covered))
         report.coverage_low = min(report.coverage_low, film.at(report.gap_high, film.covered) * (2.0 - meter))
         report.squeeze_out = max(report.squeeze_out, film.at(report.gap, film.lost))
         report.squeeze_out_high = max(report.squeeze_out_high, film.at(report.gap_low, film.lost))
-        if film.is_covered():
+        if film.is_covered() and not report.air_share(report.gap):
             last = f" ({_place(film.last)} fills last)"
-    if report.coverage < joint.coverage * (1.0 - 1e-9):
+    if report.coverage < report.asked * (1.0 - 1e-9):
         report.find(
             QUALITY,
-            f"coverage is {report.coverage:.0%}, {joint.coverage:.0%} is asked for{last}",
+            f"coverage is {_just_under(report.coverage, joint.coverage)}, {joint.coverage:.0%} is asked for"
+            f"{last}",
             "more paste, or a thinner bond line",
             topic="coverage",
             coverage=report.coverage,
             asked=joint.coverage,
         )
-    elif report.coverage_low < joint.coverage * (1.0 - 1e-9):
+    elif report.coverage_low < report.asked * (1.0 - 1e-9):
         report.find(
             NOTE,
             f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, "
@@ -580,32 +610,38 @@ def _spread_over(report: JointReport, station: Station) -> None:
         )
 
 
+def _just_under(share: float, asked: float) -> str:
+    """A share below what is asked for, with the digits that tell them apart."""
+    return f"{share:.0%}" if round(share, 2) < round(asked, 2) else f"{share:.1%}"
+
+
 def _place(spot: tuple[float, float]) -> str:
     return f"x {from_si(spot[0], 'mm'):.0f} mm, y {from_si(spot[1], 'mm'):.0f} mm"
 
 
 def _pattern_out(report: JointReport) -> None:
     """When the pattern touches and covers the plate, and the air that it closes in."""
-    film, joint = report.pattern, report.joint
+    film = report.pattern
     if film is None:
         return
-    cover = film.gap_of(joint.coverage)
+    cover = film.gap_of(report.asked)
+    if not math.isfinite(cover) or report.coverage_at(cover) < report.asked * (1.0 - 1e-9):
+        cover = math.nan
     report.cover_gap = cover if math.isfinite(cover) else None
     if report.press is not None:
         for name, gap in (("touch_time", film.touch_gap), ("cover_time", cover)):
             if math.isfinite(gap):
                 time = report.press.time_to(gap)
                 setattr(report, name, time if math.isfinite(time) else None)
-    report.air = float(air_left(film.trapped, report.pressure or 0.0))
-    share = report.air / (report.area * report.gap)
+    air, share = report.air or 0.0, report.air_share(report.gap)
     if share > MOST_AIR:
         report.find(
             QUALITY,
             f"the pattern closes in {from_si(film.trapped, 'mL'):.2g} mL of air; under the press "
-            f"{from_si(report.air, 'mL'):.2g} mL are left, {share:.0%} of the joint",
+            f"{from_si(air, 'mL'):.2g} mL are left, on {share:.0%} of the plate",
             "a pattern that drives the air outwards: lines from the middle, open at the rim; or vent it",
             topic="closed-in air",
-            air_mL=from_si(report.air, "mL"),
+            air_mL=from_si(air, "mL"),
             share=share,
         )
 
@@ -619,6 +655,8 @@ def _resist(report: JointReport, station: Station) -> None:
     def resistance(gap, meter):
         gap = max(gap, _THIN)
         wetted = min(report.area, report.volume.nominal * meter / gap)
+        if report.pattern is not None:
+            wetted = max(min(wetted, report.area * report.coverage_at(gap)), _DRY * report.area)
         return float(interface_resistance(gap, conductivity, wetted, joint.contact_resistance))
 
     report.resistance = spread(
