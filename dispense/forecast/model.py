@@ -34,7 +34,7 @@ from ..base.findings import KINDS, NOTE, QUALITY, SHORTAGE, STOP, Finding, grave
 from ..base.units import DAY, volume_text
 from ..plan.materials import mix_shares
 from ..plan.records import Plan
-from ..shift.store import NANO, nanolitres
+from ..shift.store import NANO, hose_volume, use_by
 from .answers import answer
 from .response import Occurrence, Response, ShiftKey, occurrences, play_lean, responses, used_of
 from .simulate import DRIVERS, Drawn, Futures, draw_material
@@ -597,7 +597,7 @@ def uses(
         filled.add(item.station)
         for letter, used in answers[item.key].used.items():
             key = (station.material, letter)
-            hose = nanolitres(getattr(station, f"hose_{letter}")) if is_first else 0
+            hose = hose_volume(station, letter) if is_first else 0
             if hose:
                 yield item, key, shift_use(components[letter], used, hose)
                 continue
@@ -758,14 +758,12 @@ def _component(
 
 def pool(plan: Plan, horizon: Horizon, view: ComponentView) -> list[tuple[float, int, int]]:
     """A component's lots as (volume [m³], first day, last day by number)."""
-    from .stock import LotLedger
-
     found = []
     for row in sorted(plan.stock, key=lambda row: row.lot):
         if (row.material, row.component) == view.key:
-            lot = LotLedger(row.material, row.component, row.lot, row.expiry, row.opened, row.arrival)
             arrives = 0 if row.arrival is None else max(horizon.place(row.arrival), 0)
-            found.append((row.quantity, arrives, horizon.place(lot.last_day(view.component.open_life))))
+            last = use_by(row.expiry, row.opened, view.component.open_life)
+            found.append((row.quantity, arrives, horizon.place(last)))
     return found
 
 

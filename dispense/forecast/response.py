@@ -27,7 +27,7 @@ from ..plan.materials import working_life
 from ..plan.records import Plan
 from ..shift.player import Player
 from ..shift.results import Job, ShiftResult
-from ..shift.store import NANO, Store, nanolitres
+from ..shift.store import NANO, Store, heel_volume, nanolitres
 
 #: what material goes to while a station works, heel and hoses apart
 CAUSES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks")
@@ -65,7 +65,7 @@ class LeanPlayer(Player):
                 spread = self.result.calendar.available / total if total else math.inf
                 self.result.takt = spread * plan.takt_factors.get(station.station, 1.0)
         self._usable = {
-            letter: max(nanolitres(item.container) - nanolitres(item.heel * item.container), 1)
+            letter: max(nanolitres(item.container) - heel_volume(item), 1)
             for letter, item in self.result.components.items()
         }
         self._left = dict(self._usable)

@@ -30,8 +30,8 @@ import numpy as np
 from ..base.units import DAY
 from ..handbook.line import normal_loss, order_quantity, reorder_point, safety_stock
 from ..plan.records import Plan
-from ..plan.rows import Station
-from ..shift.store import NO_STOCK, nanolitres, use_by
+from ..plan.rows import Component, Station
+from ..shift.store import Lot, Mounted, first_expired, hose_volume, mount, nanolitres
 from .response import CAUSES
 
 Key = tuple[str, str]  # material, component
@@ -41,7 +41,7 @@ REVIEW_DAYS = 7  # an order covers at least this many days where no order cost i
 PACE_DAYS = 28  # days to come that an order's size looks at
 
 
-def shift_use(component, used: Mapping[str, int], hose: int = 0) -> dict[str, int]:
+def shift_use(component: Component, used: Mapping[str, int], hose: int = 0) -> dict[str, int]:
     """Use of a component in a shift by cause [nL]: as drawn, hoses that are filled, heel at its mean.
 
     Of each container the share `heel` stays behind, so that drawing V takes V/(1 − heel) from store.
@@ -52,20 +52,13 @@ def shift_use(component, used: Mapping[str, int], hose: int = 0) -> dict[str, in
 
 
 @dataclass(slots=True)
-class LotLedger:
-    """One lot and what became of it; nanolitres."""
+class LotLedger(Lot):
+    """One lot and what became of it; nanolitres. `left` is what is on the shelf."""
 
-    material: str
-    component: str
-    lot: str
-    expiry: datetime.date
-    opened: datetime.date | None = None
-    arrival: datetime.date | None = None
     opening: int = 0
     received: int = 0
     used: int = 0
     expired: int = 0
-    left: int = 0  # on the shelf
     standing: int = 0  # in containers at stations
     expired_on: datetime.date | None = None
 
@@ -79,17 +72,10 @@ class LotLedger:
         """opening + received − used − expired − closing; 0 by construction, and by test."""
         return self.opening + self.received - self.used - self.expired - self.closing
 
-    def last_day(self, open_life: float | None) -> datetime.date:
-        """The last day on which it may be used."""
-        return use_by(self.expiry, self.opened, open_life)
-
-
-@dataclass(slots=True)
-class _Container:
-    lot: LotLedger
-    usable: int
-    heel: int
-    last_day: datetime.date
+    def write_off(self, volume: int, date: datetime.date) -> None:
+        """Book what is too old to be used."""
+        self.expired += volume
+        self.expired_on = self.expired_on or date
 
 
 @dataclass(slots=True)
@@ -98,7 +84,7 @@ class StockWalk:
 
     plan: Any
     lots: dict[Key, list[LotLedger]] = field(default_factory=dict)
-    containers: dict[Key, _Container] = field(default_factory=dict)  # by station and component
+    containers: dict[Key, Mounted[LotLedger]] = field(default_factory=dict)  # by station and component
     hoses: dict[Key, int] = field(default_factory=dict)
     missing: dict[Key, LotLedger] = field(default_factory=dict)
     runs_out: dict[Key, datetime.date] = field(default_factory=dict)
@@ -116,20 +102,10 @@ class StockWalk:
             walk.causes[key] = dict.fromkeys(ALL_CAUSES, 0)
             walk.opened[key] = 0
         for row in plan.stock:
-            walk.lots[row.material, row.component].append(
-                LotLedger(
-                    row.material,
-                    row.component,
-                    row.lot,
-                    row.expiry,
-                    row.opened,
-                    row.arrival,
-                    left=nanolitres(row.quantity),
-                )
-            )
+            walk.lots[row.material, row.component].append(LotLedger.of(row))
         for number, order in enumerate(orders, 1):
             walk.lots[order.key].append(
-                LotLedger(*order.key, f"order {number}", order.expiry, None, order.arrival, left=order.volume)
+                LotLedger(*order.key, f"order {number}", order.volume, order.expiry, arrival=order.arrival)
             )
         for lots in walk.lots.values():
             lots.sort(key=lambda lot: lot.lot)
@@ -149,12 +125,10 @@ class StockWalk:
             for lot in lots:
                 if lot.arrival == date and not lot.opening:
                     lot.received = lot.left
-                is_here = lot.opening or lot.received
-                if is_here and lot.left > 0 and lot.last_day(open_life) < date:
-                    lot.expired += lot.left
+                if (lot.opening or lot.received) and lot.is_expired(open_life, date):
+                    lot.write_off(lot.left, date)
                     self.causes[key]["expired"] += lot.left
                     lot.left = 0
-                    lot.expired_on = lot.expired_on or date
 
     def shift(self, date: datetime.date, station: Station, used: Mapping[str, Mapping[str, int]]) -> None:
         """What a station drew in a shift, by component and cause."""
@@ -164,13 +138,11 @@ class StockWalk:
             causes = self.causes[key]
             container = self.containers.get(place)
             if container is not None and container.last_day < date:
-                thrown = container.usable + container.heel
-                container.lot.standing -= thrown
-                container.lot.expired += thrown
-                container.lot.expired_on = container.lot.expired_on or date
-                causes["expired"] += thrown
+                container.lot.standing -= container.standing
+                container.lot.write_off(container.standing, date)
+                causes["expired"] += container.standing
                 del self.containers[place]
-            hose = nanolitres(getattr(station, f"hose_{letter}"))
+            hose = hose_volume(station, letter)
             fill = max(hose - self.hoses.get(place, 0), 0)
             self.hoses[place] = max(hose, self.hoses.get(place, 0))
             causes["hoses"] += fill
@@ -178,7 +150,7 @@ class StockWalk:
                 causes[cause] += volume
             self._take(place, key, component, fill + sum(used[letter].values()), date)
 
-    def _take(self, place: Key, key: Key, component, volume: int, date: datetime.date) -> None:
+    def _take(self, place: Key, key: Key, component: Component, volume: int, date: datetime.date) -> None:
         while volume > 0:
             container = self.containers.get(place)
             if container is None or container.usable <= 0:
@@ -190,20 +162,19 @@ class StockWalk:
             volume -= part
 
     def _change(
-        self, place: Key, key: Key, component, old: _Container | None, date: datetime.date
-    ) -> _Container:
+        self, place: Key, key: Key, component: Component, old: Mounted[LotLedger] | None, date: datetime.date
+    ) -> Mounted[LotLedger]:
         if old is not None:
             self._lose_heel(key, old.lot, old.heel)
-        heel = nanolitres(component.heel * component.container)
         while True:
             lot, content = self._next(place[0], key, component, date)
             lot.standing += content
             self.opened[key] += 1
-            if content > heel:
+            new = mount(lot, content, component, date)
+            if new is not None:
                 break
             self._lose_heel(key, lot, content)
-        last_day = use_by(lot.expiry, lot.opened or date, component.open_life)
-        new = self.containers[place] = _Container(lot, content - heel, heel, last_day)
+        self.containers[place] = new
         return new
 
     def _lose_heel(self, key: Key, lot: LotLedger, volume: int) -> None:
@@ -211,28 +182,21 @@ class StockWalk:
         lot.standing -= volume
         self.causes[key]["heel"] += volume
 
-    def _next(self, station: str, key: Key, component, date: datetime.date) -> tuple[LotLedger, int]:
-        """First-expired first-out; an opened container first among equals."""
-        usable = [
-            lot
-            for lot in self.lots[key]
-            if lot.left > 0
-            and not (lot.arrival is not None and lot.arrival > date)
-            and lot.last_day(component.open_life) >= date
-        ]
-        content = nanolitres(component.container)
-        if usable:
-            lot = min(
-                usable, key=lambda lot: (lot.last_day(component.open_life), lot.opened is None, lot.lot)
-            )
-            content = min(lot.left, content)
-            lot.left -= content
-            return lot, content
+    def _next(
+        self, station: str, key: Key, component: Component, date: datetime.date
+    ) -> tuple[LotLedger, int]:
+        """The next container from the store, or a missing one.
+
+        Of a shift only its date is known here: what a night shift takes after midnight is taken on the
+        day it began, where `Player` looks at the clock.
+        """
+        lot = first_expired(self.lots[key], component.open_life, date)
+        if lot is not None:
+            return lot, lot.take(component)
         if self.runs_out.setdefault(key, date) == date:
             self.short_at.setdefault(key, station)
-        if key not in self.missing:
-            self.missing[key] = LotLedger(*key, NO_STOCK, datetime.date.max)
-        lot = self.missing[key]
+        lot = self.missing.setdefault(key, LotLedger.missing(component))
+        content = nanolitres(component.container)
         lot.received += content
         return lot, content
 

@@ -10,7 +10,7 @@ from ..base.findings import STOP, WAIT, Finding
 from ..base.units import from_si, temperature_text, volume_text
 from ..plan.records import Plan
 from ..shift.results import CATEGORIES, ShiftResult
-from ..shift.store import NANO
+from ..shift.store import heel_volume
 from ..shift.weighing import driver_text
 from ..shift.windows import latest_times
 from .layout import BY, DASHED, TICK, Book, Calculated
@@ -230,8 +230,7 @@ def containers_text(result: ShiftResult) -> str:
 def _more_row(result: ShiftResult, letter: str) -> Row:
     """What a component leaves for more parts."""
     component = result.components[letter]
-    heel = component.heel * component.container * NANO
-    left = result.closing[letter] - result.hoses[letter] - heel
+    left = result.closing[letter] - result.hoses[letter] - heel_volume(component)
     return {
         "component": letter_name(letter, result.letters),
         "share": result.shares[letter],

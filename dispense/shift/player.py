@@ -45,7 +45,7 @@ from .calendar import Calendar
 from .cure_times import cure_times
 from .findings import batch_findings
 from .results import CATEGORIES, Batch, Event, Job, LotUse, Mating, ShiftResult
-from .store import NANO, NO_STOCK, Mounted, Store, nanolitres
+from .store import NANO, NO_STOCK, Lot, Mounted, Store, hose_volume, mount, nanolitres
 
 GELLED = 1.0  # share of the pot life at which the mixer is lost
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift, and containers of one component
@@ -147,7 +147,7 @@ class Player:
             container.usable -= part
             need -= part
 
-    def _change(self, letter: str, old: Mounted | None, clock: float) -> Mounted:
+    def _change(self, letter: str, old: Mounted[Lot] | None, clock: float) -> Mounted[Lot]:
         """Put on the next container of a component; the heel of the old one is lost."""
         result, component = self.result, self.result.components[letter]
         key = (self.station.station, letter)
@@ -166,10 +166,10 @@ class Player:
                         code=NUM,
                     )
                 )
-            lot, content = self.store.take(component, self._day_of(clock))
-            heel = nanolitres(component.heel * component.container)
-            if lot is None:
-                content, name, last_day = nanolitres(component.container), NO_STOCK, datetime.date.max
+            found, content = self.store.take(component, self._day_of(clock))
+            lot = found or Lot.missing(component)
+            if found is None:
+                content = nanolitres(component.container)
                 result.missing[letter] = result.missing.get(letter, 0) + content
                 result.events.append(
                     Event(
@@ -182,27 +182,23 @@ class Player:
                         content,
                     )
                 )
-            else:
-                name, last_day = lot.lot, lot.last_day(component.open_life)
             result.mounted[letter] += content
             result.containers[letter] += 1
-            self._note_lot(letter, name, last_day, content, clock, lot is None)
-            if content > heel:
+            self._note_lot(letter, lot, content, clock, found is None)
+            new = mount(lot, content, component, self.date)
+            if new is not None:
                 break
             result.used[letter]["heel"] += content  # a rest smaller than the heel gives nothing
-        if component.open_life is not None and (lot is None or lot.opened is None):
-            last_day = min(last_day, self.date + datetime.timedelta(days=int(component.open_life // DAY)))
-        new = Mounted(name, content - heel, heel, self.date, last_day)
         self.store.mounted[key] = new
-        before = f", before it lot {old.lot}" if old is not None and old.lot != NO_STOCK else ""
-        if lot is not None:
+        before = f", before it lot {old.lot.lot}" if old is not None and old.lot.lot != NO_STOCK else ""
+        if found is not None:
             result.events.append(
                 Event(
                     clock,
                     "container",
-                    f"put on {self._words(letter)} lot {name}{before}",
+                    f"put on {self._words(letter)} lot {lot.lot}{before}",
                     letter,
-                    name,
+                    lot.lot,
                     content,
                 )
             )
@@ -216,14 +212,16 @@ class Player:
         name = self.result.material.material
         return f"{name} {letter.upper()}" if len(self.result.components) > 1 else name
 
-    def _note_lot(self, letter, name, last_day, content, clock, is_missing) -> None:
+    def _note_lot(self, letter: str, lot: Lot, content: int, clock: float, is_missing: bool) -> None:
+        """Count a container to its lot."""
         for use in self.result.lots:
-            if (use.component, use.lot, use.is_missing) == (letter, name, is_missing):
+            if (use.component, use.lot, use.is_missing) == (letter, lot.lot, is_missing):
                 use.containers += 1
                 use.volume += content
                 return
+        last_day = lot.last_day(self.result.components[letter].open_life)
         day = None if last_day == datetime.date.max else last_day
-        self.result.lots.append(LotUse(letter, name, day, 1, content, clock, is_missing))
+        self.result.lots.append(LotUse(letter, lot.lot, day, 1, content, clock, is_missing))
 
     # -- mixer ------------------------------------------------------------------------------
 
@@ -338,9 +336,9 @@ class Player:
         result, store = self.result, self.store
         for letter in result.components:
             key = (self.station.station, letter)
-            hose = nanolitres(getattr(self.station, f"hose_{letter}"))
+            hose = hose_volume(self.station, letter)
             container = store.mounted.get(key)
-            standing = container.usable + container.heel if container else 0
+            standing = container.standing if container else 0
             result.opening[letter] = standing + store.hoses.get(key, 0)
             if container is not None and container.last_day < self.date and result.jobs:
                 result.used[letter]["expired"] += standing
@@ -350,10 +348,10 @@ class Player:
                         result.calendar.start,
                         "expired",
                         f"throw away the open container of "
-                        f"{self._words(letter)} lot {container.lot}: last day was "
+                        f"{self._words(letter)} lot {container.lot.lot}: last day was "
                         f"{container.last_day}",
                         letter,
-                        container.lot,
+                        container.lot.lot,
                         standing,
                     )
                 )
@@ -368,9 +366,7 @@ class Player:
             key = (self.station.station, letter)
             container = store.mounted.get(key)
             result.hoses[letter] = store.hoses.get(key, 0)
-            result.closing[letter] = result.hoses[letter] + (
-                container.usable + container.heel if container else 0
-            )
+            result.closing[letter] = result.hoses[letter] + (container.standing if container else 0)
 
     def _visits(self, start: float) -> float:
         """All parts and check shots, in the order in which they are due."""
