@@ -670,12 +670,8 @@ def _pour_figures(page: Page, pour: PourReport) -> None:
         ("Height of that peak above the base", shop(pour.peak_height, "mm"), "mm", "0.0", False),
     ]
     if pour.shots:
-        shots = ", then ".join(
-            f"{shop(depth, 'mm'):.1f} mm" + (f" after {duration_text(wait)}" if wait else "")
-            for _, depth, wait in pour.shots
-        )
         rows += [
-            ("Shots", shots, "", "@", False),
+            ("Shots", pour.shots_text, "", "@", False),
             ("Peak in these shots", shop(pour.shots_peak, "°C"), "°C", "0.0", False),
             ("Time of that peak", shop(pour.shots_time, "min"), "min", "0", False),
         ]
