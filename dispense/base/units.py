@@ -546,6 +546,19 @@ def volume_text(volume: float) -> str:
     return f"{millilitres / 1000:g} L" if millilitres >= 1000 else f"{millilitres:g} mL"
 
 
+def rounded_volume_text(volume: float) -> str:
+    """A volume as told in a sentence, to three figures.
+
+    >>> [rounded_volume_text(litres / 1e3) for litres in (0.0426, 0.9997, 1.234, 34.56, 34567.8)]
+    ['42.6 mL', '1.00 L', '1.23 L', '34.6 L', '34,568 L']
+    """
+    litres, millilitres = from_si(volume, "L"), from_si(volume, "mL")
+    if millilitres < 999.5:
+        return f"{millilitres:.3g} mL"
+    digits = 2 if litres < 10.0 else 1 if litres < 100.0 else 0
+    return f"{litres:,.{digits}f} L"
+
+
 def duration_text(seconds: float) -> str:
     """A duration as printed: 45 s, 12 min, 3 h 20 min, 4 d."""
     if not seconds < LONGEST:
@@ -594,6 +607,7 @@ __all__ = [
     "registry",
     "show",
     "si_symbol",
+    "rounded_volume_text",
     "to_si",
     "unit_factor",
     "volume_text",

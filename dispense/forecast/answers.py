@@ -30,7 +30,11 @@ def _day(date: datetime.date) -> str:
 
 
 def _volume(millilitres: float) -> str:
-    """A volume to three figures or to the millilitre: 4.25 mL, 348 L."""
+    """A volume to three figures or to the millilitre: 4.25 mL, 1,234 mL, 348 L.
+
+    To the millilitre, so that a reader finds it in the table below; a sentence that stands by itself tells
+    three figures (`base.units.rounded_volume_text`).
+    """
     if abs(millilitres) >= 10_000:
         return f"{millilitres / 1000:,.0f} L"
     return f"{millilitres:,.0f} mL" if abs(millilitres) >= 100 else f"{millilitres:.3g} mL"

@@ -21,9 +21,10 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Protocol
 
 import numpy as np
 
@@ -32,11 +33,24 @@ from ..handbook.line import normal_loss, order_quantity, reorder_point, safety_s
 from ..plan.records import Plan
 from ..plan.rows import Component, Station
 from ..shift.store import Lot, Mounted, first_expired, hose_volume, mount, nanolitres
-from .response import CAUSES
+from .horizon import Horizon
+from .response import CAUSES, Occurrence
 
 Key = tuple[str, str]  # material, component
 ALL_CAUSES = (*CAUSES, "hoses", "heel", "expired")
 USE_CAUSES = (*CAUSES, "hoses", "heel")
+CAUSE_WORDS = {
+    "parts": "on good parts",
+    "scrap": "expected scrap",
+    "start": "start of shift",
+    "end": "end of shift",
+    "purge": "purges",
+    "mixers": "mixers",
+    "checks": "check shots",
+    "hoses": "filling hoses",
+    "heel": "heel in containers",
+    "expired": "expired",
+}
 REVIEW_DAYS = 7  # an order covers at least this many days where no order cost is known
 PACE_DAYS = 28  # days to come that an order's size looks at
 
@@ -49,6 +63,36 @@ def shift_use(component: Component, used: Mapping[str, int], hose: int = 0) -> d
     drawn = sum(used.values()) + hose
     heel = round(drawn * component.heel / (1.0 - component.heel))
     return {**used, "hoses": hose, "heel": heel}
+
+
+class Drawing(Protocol):
+    """What a shift draws, by component and cause [nL]: a `Response`, or the play of a shift."""
+
+    @property
+    def used(self) -> Mapping[str, Mapping[str, int]]: ...
+
+
+def uses(
+    plan: Plan, shifts: Sequence[Occurrence], answers: Sequence[Drawing]
+) -> Iterator[tuple[Occurrence, Key, dict[str, int]]]:
+    """Planned use of each shift and component by cause [nL]; hoses are filled in a station's first."""
+    stations = {row.station: row for row in plan.stations}
+    known: dict[tuple[int, str], dict[str, int]] = {}
+    filled: set[str] = set()
+    for item in shifts:
+        station = stations[item.station]
+        components = plan.components_of(station.material)
+        is_first = item.station not in filled
+        filled.add(item.station)
+        for letter, used in answers[item.key].used.items():
+            key = (station.material, letter)
+            hose = hose_volume(station, letter) if is_first else 0
+            if hose:
+                yield item, key, shift_use(components[letter], used, hose)
+                continue
+            if (item.key, letter) not in known:
+                known[item.key, letter] = shift_use(components[letter], used)
+            yield item, key, known[item.key, letter]
 
 
 @dataclass(slots=True)
@@ -82,7 +126,7 @@ class LotLedger(Lot):
 class StockWalk:
     """Lots, containers and hoses carried through the shifts."""
 
-    plan: Any
+    plan: Plan
     lots: dict[Key, list[LotLedger]] = field(default_factory=dict)
     containers: dict[Key, Mounted[LotLedger]] = field(default_factory=dict)  # by station and component
     hoses: dict[Key, int] = field(default_factory=dict)
@@ -205,6 +249,31 @@ class StockWalk:
         return sum(lot.closing for lot in self.lots[key] if lot.opening or lot.received)
 
 
+def walk_stock(
+    plan: Plan,
+    horizon: Horizon,
+    shifts: Sequence[Occurrence],
+    answers: Sequence[Drawing],
+    orders: Sequence[Order] = (),
+) -> tuple[StockWalk, dict[Key, list[int]]]:
+    """Lots through every shift, and the stock at the end of each day."""
+    walk = StockWalk.of(plan, orders)
+    walk.begin(horizon.first)
+    stations = {row.station: row for row in plan.stations}
+    by_day: dict[datetime.date, list[Occurrence]] = defaultdict(list)
+    for item in shifts:
+        by_day[item.date].append(item)
+    levels: dict[Key, list[int]] = {key: [] for key in walk.lots}
+    for place in range(horizon.days):
+        date = horizon.date(place)
+        walk.open_day(date)
+        for item in by_day.get(date, ()):
+            walk.shift(date, stations[item.station], answers[item.key].used)
+        for key, series in levels.items():
+            series.append(walk.on_hand(key))
+    return walk, levels
+
+
 # ----------------------------------------------------------------------------------------- orders
 
 
@@ -253,7 +322,7 @@ class StockRule:
         return (self.material, self.component)
 
 
-def stock_rule(component, daily_use: float, daily_sd: float, settings: Mapping) -> StockRule:
+def stock_rule(component: Component, daily_use: float, daily_sd: float, settings: Mapping) -> StockRule:
     """Safety stock, reorder point and order quantity of a component by the standard formulas."""
     service = settings["service_level"]
     lead, spread = component.lead_time, component.lead_time_spread
@@ -296,7 +365,7 @@ def _worked_before(day: datetime.date) -> datetime.date:
 
 
 def plan_orders(
-    component,
+    component: Component,
     rule: StockRule,
     lots: Sequence[tuple[float, int, int]],
     need: np.ndarray,

@@ -16,20 +16,11 @@ from typing import Any
 from ..base.errors import InputError, Problem, needed
 from ..plan.records import Plan
 from ..shift.store import NANO
-from .model import (
-    CAUSE_WORDS,
-    ML,
-    USE_WORDS,
-    Forecast,
-    Horizon,
-    Table,
-    horizon_of,
-    uses,
-    walk_stock,
-    without_history,
-)
+from .horizon import Horizon, horizon_of, without_history
 from .response import Occurrence, occurrences, play_lean, used_of, warmer
-from .stock import ALL_CAUSES, Key
+from .results import ML, Forecast, Table
+from .stock import ALL_CAUSES, CAUSE_WORDS, Key, uses, walk_stock
+from .tables import USE_WORDS
 
 MOST_SHIFTS = 600  # distinct ones; above, the first weeks only
 FEW_WEEKS = 4
