@@ -179,12 +179,8 @@ def setup_card(plan: Plan, station_name: str) -> SetupCard:
     return card
 
 
-def flow_findings(plan: Plan, station: str) -> list[Finding]:
-    """Where the laminar laws of nozzle and mixer leave their range at a station."""
-    return _flow_findings(setup_card(plan, station))
-
-
 def _flow_findings(card: SetupCard) -> list[Finding]:
+    """Where the laminar laws of nozzle and mixer leave their range."""
     told = []
     for item in card.settings:
         name = f"{item.application.part} / {item.application.name}"
