@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from openpyxl import Workbook
 
+from ...base.errors import needed
 from ...reports.cure import CureReport, shop
 from ...reports.press import PASTE_RULE, JointReport, PressedBead
 from .. import style
@@ -318,7 +319,7 @@ def _bead_chart(page: Page, data: Data, beads: Sequence[PressedBead]) -> None:
     """Width against bond line about the stated one."""
     curves = []
     for place, item in enumerate(beads):
-        gaps = np.linspace(0.5, 2.0, 31) * shop(item.bead.bond_line, "mm")
+        gaps = np.linspace(0.5, 2.0, 31) * shop(needed(item.bead.bond_line, item.bead.at, "bond line"), "mm")
         refs = data.block(
             f"{item.name}, width", [("Bond line [mm]", gaps), ("Width [mm]", shop(item.area, "mm²") / gaps)]
         )
