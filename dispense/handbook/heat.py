@@ -644,7 +644,9 @@ def _run(
         return _run_quietly(slabs, begin, until, tight, trace)
 
 
-def _run_quietly(
+# a time step reads from top to bottom: its state is a dozen arrays that shrink as pours are done, and parts
+# of it would each hand most of them to and fro
+def _run_quietly(  # noqa: C901
     slabs: _Slabs, begin: np.ndarray, until: np.ndarray | None, tight: float, trace: bool
 ) -> _Run:
     count = slabs.count
