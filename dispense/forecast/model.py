@@ -33,6 +33,7 @@ from .response import Response, occurrences, play_lean, responses, used_of
 from .results import GOING_ON, ComponentView, Forecast
 from .simulate import Drawn, Futures, draw_material
 from .stock import (
+    NOTHING,
     USE_CAUSES,
     Drawing,
     Key,
@@ -258,7 +259,7 @@ def pool(plan: Plan, horizon: Horizon, view: ComponentView) -> list[tuple[float,
 
 def _run_out(horizon, view, walk, stock: np.ndarray, need: np.ndarray) -> None:
     view.runs_out = walk.runs_out.get(view.key)
-    empty = np.nonzero((stock <= 1e-12) & (need > 0.0))[0]
+    empty = np.nonzero((stock <= NOTHING) & (need > 0.0))[0]
     after = [place for place in empty if place >= horizon.days]
     if view.runs_out is None and after:
         view.empty_after = horizon.date(int(after[0]))
@@ -277,7 +278,7 @@ def _futures_of_stock(
     usable = view.component.container * (1.0 - view.component.heel)
     elsewhere = max(view.stations - 1, 0) * usable / 2.0 if out is None else float(stock[out])
     held, short = draw_stock(lots, need)
-    is_short = (short > 1e-12) | ((held <= elsewhere * (1.0 + 1e-9)) & (need > 0.0) & (elsewhere > 0.0))
+    is_short = (short > NOTHING) | ((held <= elsewhere * (1.0 + 1e-9)) & (need > 0.0) & (elsewhere > 0.0))
     ever = is_short.any(axis=1)
     first = np.where(ever, is_short.argmax(axis=1), horizon.days)
     early = int(np.quantile(first, 0.1, method="lower"))

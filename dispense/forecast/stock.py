@@ -32,7 +32,7 @@ from ..base.units import DAY
 from ..handbook.line import normal_loss, order_quantity, reorder_point, safety_stock
 from ..plan.records import Plan
 from ..plan.rows import Component, Station
-from ..shift.store import Lot, Mounted, first_expired, hose_volume, mount, nanolitres
+from ..shift.store import NANO, Lot, Mounted, first_expired, hose_volume, mount, nanolitres
 from .horizon import Horizon
 from .response import CAUSES, Occurrence
 
@@ -52,6 +52,8 @@ CAUSE_WORDS = {
     "expired": "expired",
 }
 REVIEW_DAYS = 7  # an order covers at least this many days where no order cost is known
+NOTHING = 1.0 / NANO  # m³: what is less than the nanolitre that is counted is no stock and no shortage
+FRIDAY = 4  # the last working day, as `weekday` counts
 PACE_DAYS = 28  # days to come that an order's size looks at
 
 
@@ -361,7 +363,7 @@ def stock_rule(component: Component, daily_use: float, daily_sd: float, settings
 
 def _worked_before(day: datetime.date) -> datetime.date:
     """The day itself, or the Friday before a weekend."""
-    return day - datetime.timedelta(days=max(day.weekday() - 4, 0))
+    return day - datetime.timedelta(days=max(day.weekday() - FRIDAY, 0))
 
 
 def plan_orders(
@@ -393,7 +395,7 @@ def plan_orders(
     start = 0
     for _ in range(1000):
         stock, missing = (each[0] for each in draw_stock(known, need[None, :]))
-        is_low = (stock < safety - 1e-12) | (missing > 1e-12)
+        is_low = (stock < safety - NOTHING) | (missing > NOTHING)
         below = np.nonzero(is_low[start:])[0]
         if not below.size:
             break
@@ -405,7 +407,7 @@ def plan_orders(
         if late:
             order_by = today
             arrive = today + datetime.timedelta(days=lead)
-            arrive += datetime.timedelta(days=(7 - arrive.weekday()) if arrive.weekday() > 4 else 0)
+            arrive += datetime.timedelta(days=(7 - arrive.weekday()) if arrive.weekday() > FRIDAY else 0)
         if (order_by - first).days > last_order or (arrive - first).days >= len(need):
             break
         day = max((arrive - first).days, 0)
@@ -466,7 +468,7 @@ def _pace(need: np.ndarray, days: int) -> np.ndarray:
 
 def _late_words(missing: np.ndarray, late: int, first: datetime.date) -> tuple[str, datetime.date | None]:
     """What a late order means: a shortage before it arrives and its day, or safety stock that is used."""
-    short = np.nonzero(missing > 1e-12)[0]
+    short = np.nonzero(missing > NOTHING)[0]
     if not short.size:
         return f"safety stock is touched: {late} day{'s' if late > 1 else ''} later than it should be", None
     day = first + datetime.timedelta(days=int(short[0]))
@@ -566,7 +568,7 @@ def simulate_service(
         taken = np.minimum(bought, wanted)
         bought -= taken
         wanted -= taken
-        clean &= wanted <= 1e-12
+        clean &= wanted <= NOTHING
         position = usable + bought + open_orders - planned[day + 1 : day + 1 + ahead].sum()
         lacking = rule.safety_stock - position
         placing = lacking > 0.0

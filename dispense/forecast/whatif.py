@@ -23,6 +23,7 @@ from .stock import ALL_CAUSES, CAUSE_WORDS, Key, uses, walk_stock
 from .tables import USE_WORDS
 
 MOST_SHIFTS = 600  # distinct ones; above, the first weeks only
+MOST_KELVIN = 100.0  # of a change of temperature; more is a slip
 FEW_WEEKS = 4
 
 
@@ -69,7 +70,7 @@ def change_scrap(points: float, station: str | None = None) -> Change:
 
 def change_temperature(kelvin: float) -> Change:
     """The whole shop is so much warmer."""
-    _check("temperature change", kelvin, abs(kelvin) < 100.0, "within 100 K")
+    _check("temperature change", kelvin, abs(kelvin) < MOST_KELVIN, f"within {MOST_KELVIN:g} K")
     return Change(f"shop {kelvin:+g} K", lambda plan: warmer(plan, kelvin))
 
 

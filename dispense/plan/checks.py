@@ -39,6 +39,8 @@ from .rows import (
 from .tables import BY_NAME, TABLES
 
 ENERGIES = (1e2, 1e6)  # J/mol: activation energies that a material may have
+CLOSEST = 1e-3  # s between two points of a profile
+PORTIONS_CLOSE = 1e-6  # by which the portions of a pot's shots may miss 1, as rounded thirds do
 MOST_STARTED = 100_000  # parts that one station may start in one shift
 
 
@@ -333,7 +335,7 @@ def _series(plan: Plan) -> Iterator[Problem]:
                         "give a jump a second",
                     )
                     for before, after in pairwise(points)
-                    if after.time - before.time < 1e-3
+                    if after.time - before.time < CLOSEST
                 )
             if key == "record":
                 times = [row.time for row in points]
@@ -449,7 +451,7 @@ def _pot(plan: Plan, row: Pot) -> Iterator[Problem]:
     shots = plan.group(Shot, "part", "pot").get((row.part, row.pot), ())
     if shots:
         portions = math.fsum(shot.portion for shot in shots)
-        if abs(portions - 1.0) > 1e-6:
+        if abs(portions - 1.0) > PORTIONS_CLOSE:
             yield _says(
                 plan.cell(shots[0], "portion"),
                 f"the portions of the shots of pot {row.pot} add up to {portions:g}, not to 1",

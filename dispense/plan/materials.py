@@ -15,12 +15,11 @@ import numpy as np
 from ..base.errors import needed
 from ..base.findings import QUALITY, Finding
 from ..base.numbers import Series
-from ..base.units import celsius_text
+from ..base.units import CELSIUS_ZERO, celsius_text
 from ..handbook.life import LifeClock, activation_energy, pot_life
 from ..handbook.mixing import mix_split
 from .rows import Component, Material
 
-CELSIUS_ZERO = 273.15
 NEAR = 0.5  # K around a stated temperature that counts as stated
 AGREE = 0.1  # share by which two activation energies may differ and still agree; no source
 STATED, POINTS = "stated", "points"  # where an activation energy is from

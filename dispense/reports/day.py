@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from ..base.clock import hhmm
-from ..base.units import celsius_text, from_si
+from ..base.units import CELSIUS_ZERO, celsius_text, from_si
 from ..handbook.life import LifeClock
 from ..plan.materials import MILESTONES, WorkingLife, open_life, working_life
 from ..plan.records import Plan
@@ -23,6 +23,7 @@ from ..plan.weather import shop_record
 from ..shift.cure_times import CureTimes, deepest, shop_cure
 
 HALF_HOUR = 1800.0
+BESIDE = 2.0  # K beyond the day and the data sheet that the curve of lives goes on
 STATED, COLDER, HOTTER = "between the data-sheet points", "colder, extrapolated", "hotter, extrapolated"
 _SHARES = (0.25, 0.5, 0.75)  # of the stated life, after which the share left is told
 _CURVE = 41  # points of the chart's curve
@@ -181,9 +182,9 @@ def life_day(plan: Plan, station: Station, material: Material, step: float = HAL
         day.points = stated_points(material)
         stated = [temperature for temperature, _ in day.points]
         low, high = min(*inside, *stated), max(*inside, *stated)
-        day.curve = life_curve(
-            life, math.floor(low - 273.15 - 2.0) + 273.15, math.ceil(high - 273.15 + 2.0) + 273.15
-        )
+        coldest = math.floor(low - CELSIUS_ZERO - BESIDE) + CELSIUS_ZERO
+        hottest = math.ceil(high - CELSIUS_ZERO + BESIDE) + CELSIUS_ZERO
+        day.curve = life_curve(life, coldest, hottest)
         day.comparisons = _compare(day, life, clocks["pot"])
     return day
 

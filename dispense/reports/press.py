@@ -25,7 +25,14 @@ from ..base.findings import NOTE, QUALITY, STOP, Finding, WithFindings
 from ..base.numbers import Number
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area, spread_width, squeeze_out
-from ..handbook.flow import interface_resistance, paste_gap, rectangle_share, slot_rate, viscosity
+from ..handbook.flow import (
+    edge_excess,
+    interface_resistance,
+    paste_gap,
+    rectangle_share,
+    slot_rate,
+    viscosity,
+)
 from ..plan.amounts import (
     Amount,
     applications,
@@ -45,6 +52,7 @@ _POINTS = _POINTS + 0.5  # on 0 … 1
 _DISC, _STRIP = 3, 2  # power of the flow in the force balance
 _THIN = 1e-7  # m; no film is thinner
 THICK_FILM = 0.3  # gap over radius (or half width) from which a film law is rough
+LONG_THICK = 0.1  # of the time to the bond line above `THICK_FILM` that is told (common practice, no source)
 LONG_PLATE = 2.0  # length over width from which a round plate stands in badly
 
 DOTS_MODEL = (
@@ -73,30 +81,6 @@ class Paste:
     yield_stress: float = 0.0
 
 
-def _edge_excess(stress: np.ndarray, paste: Paste, power: int) -> np.ndarray:
-    """Excess of the wall stress at the edge over the yield stress: stress = τ₀ + σ·(1 − J).
-
-    J = ∫₀¹ (q(s·σ)/q(σ))^power ds, with q the flow in the slot; 0 where nothing yields.
-    """
-    over = np.maximum(stress - paste.yield_stress, 0.0)
-    share: Number = paste.index / (paste.index + power)
-    excess = over / (1.0 - share)
-    if paste.yield_stress == 0.0:
-        return excess
-    flows = (paste.consistency, paste.index, paste.yield_stress)
-    for _ in range(40):  # J hardly depends on σ, so that each step gains about a digit
-        some = np.maximum(excess, 1e-300)
-        new = (
-            slot_rate(some[..., None] * _POINTS, *flows) / np.asarray(slot_rate(some, *flows))[..., None]
-        ) ** power @ _SHARES
-        settled = np.all(np.abs(new - share) <= 1e-14)
-        share = new
-        excess = over / (1.0 - share)
-        if settled:
-            break
-    return excess
-
-
 def closing_speed(gap: Number, size: Number, load: Number, paste: Paste, *, is_disc: bool) -> np.ndarray:
     """How fast the gap closes, m/s; 0 where the yield stress holds the load. Arrays or numbers.
 
@@ -116,7 +100,10 @@ def closing_speed(gap: Number, size: Number, load: Number, paste: Paste, *, is_d
     else:
         stress = load * gap / (2.0 * size**2)
         reach, power = 2.0 * size, _STRIP
-    excess = _edge_excess(stress, paste, power)
+    if paste.yield_stress > 0.0:
+        excess = edge_excess(stress, paste.index, paste.yield_stress, power)
+    else:  # J is n/(n + power)
+        excess = stress / (1.0 - paste.index / (paste.index + power))
     rate = slot_rate(np.maximum(excess, 1e-300), paste.consistency, paste.index, paste.yield_stress)
     return np.where(excess > 0.0, gap**2 / reach * rate, 0.0)
 
@@ -719,7 +706,7 @@ def _film_findings(
     )  # gap equal to radius or half width
     if report.time_needed and press.limit < thick < press.start_gap:
         share = press.time_to(thick) / report.time_needed
-        if share > 0.1:
+        if share > LONG_THICK:
             return [
                 Finding(
                     QUALITY,

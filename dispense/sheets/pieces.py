@@ -10,7 +10,7 @@ import numpy as np
 
 from ..base.clock import hhmm
 from ..base.findings import DANGER, Finding, gravest_first, marked
-from ..base.units import LONGEST, celsius_text, duration_text, from_si
+from ..base.units import LONGEST, ONE_TEMPERATURE, celsius_text, duration_text, from_si
 from ..plan.amounts import Amount
 from ..plan.cautions import cautions_text
 from ..plan.materials import WorkingLife
@@ -91,7 +91,7 @@ def life_text(life: WorkingLife | None, temperatures: Sequence[float]) -> str:
         return "no pot life: one-part"
     cold, hot = min(temperatures), max(temperatures)
     words = duration_text(life.at(hot))
-    if hot - cold >= 0.5:
+    if hot - cold >= ONE_TEMPERATURE:
         words += f" at {celsius_text(hot)}, {duration_text(life.at(cold))} at {celsius_text(cold)}"
     else:
         words += f" at {celsius_text(hot)}"

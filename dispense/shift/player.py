@@ -50,6 +50,7 @@ from .store import NANO, NO_STOCK, Lot, Mounted, Store, hose_volume, mount, nano
 
 GELLED = 1.0  # share of the pot life at which the mixer is lost
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift, and containers of one component
+SAME_TIME = 1e-6  # s; clock times as near as this are one, since they are sums of many
 MOST_BETWEEN = 2  # purges and mixer changes between parts that are not worth a warning
 
 
@@ -460,7 +461,7 @@ class Player:
 
     def _why(self, free: float, begin: float) -> str:
         for a, b in self.result.calendar.breaks:
-            if free <= a + 1e-6 and begin >= b - 1e-6:
+            if free <= a + SAME_TIME and begin >= b - SAME_TIME:
                 return " after the break"
         return ""
 
@@ -475,7 +476,7 @@ class Player:
         treated = self.result.calendar.clock(arrival)
         latest = treated + window
         self.result.treated_until.append((job.part, serial, latest))
-        if begin > latest + 1e-6:
+        if begin > latest + SAME_TIME:
             self.result.late_surface.append((job.part, serial, latest, begin))
 
     def _batch(self, job: Job, serial: int, track: list[float]) -> None:
@@ -498,7 +499,7 @@ class Player:
         mating = Mating(serial, self.open_clock.when(begun, 1.0), planned)
         if batch.tightest is None or mating.late > batch.tightest.late + 1.0:  # s: the first of equals
             batch.tightest = mating
-        if mating.late > 1e-6:
+        if mating.late > SAME_TIME:
             batch.late.append(mating)
             self.result.late_mating.append((batch.part, *mating))
 

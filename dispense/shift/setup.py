@@ -33,6 +33,8 @@ from ..plan.rows import Bead, Component, Material, Station
 from ..plan.weather import shop_record
 from .weighing import Weighing, weigh, weighing_findings
 
+#: K about its temperature in which a viscosity without activation energy counts (common practice, no source)
+VISCOSITY_HOLDS = 2.0
 MIXER_REYNOLDS = 100.0  # in the tube of a static mixer, up to which its factor holds
 
 
@@ -129,7 +131,7 @@ def setup_card(plan: Plan, station_name: str) -> SetupCard:
         consistency = float(
             viscosity(coldest, consistency, material.viscosity_temperature, material.viscosity_energy)
         )
-    elif consistency is not None and abs(coldest - material.viscosity_temperature) > 2.0:
+    elif consistency is not None and abs(coldest - material.viscosity_temperature) > VISCOSITY_HOLDS:
         viscosity_note = (
             f"viscosity is that at {celsius_text(material.viscosity_temperature)}: no "
             "activation energy of viscosity is known, and the coldest hour is "
