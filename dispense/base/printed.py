@@ -1,4 +1,4 @@
-"""Numbers as they are printed: how many decimals, and which way a limit is rounded.
+"""Numbers as they are printed: how many decimals, which way a limit is rounded, how many of a thing.
 
 A limit that is rounded outward lets through what the true limit forbids. Low limits are rounded up,
 high limits down, to a step that is small beside the tolerance; what is printed is what is compared.
@@ -7,6 +7,7 @@ high limits down, to a step that is small beside the tolerance; what is printed 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +15,25 @@ NEAREST, UP, DOWN = 0, 1, -1
 STEPS = 10.0  # steps of the last digit in half a tolerance; common practice (ten to one), no source
 FIGURES = 1000.0  # steps in a figure that has no tolerance: three to four figures
 _NOISE = 1e-9  # relative error of a number that is meant to be a whole number of steps
+
+
+def counted(number: int, what: str) -> str:
+    """A number of things.
+
+    >>> counted(1, "container"), counted(3, "container"), counted(0, "file")
+    ('1 container', '3 containers', '0 files')
+    """
+    return f"{number} {what}" + ("" if number == 1 else "s")
+
+
+def listed(names: Iterable[str], most: int = 6) -> str:
+    """Names one after another, and how many more there are.
+
+    >>> listed(["hem", "cap"]), listed("abcd", most=2)
+    ('hem, cap', 'a, b and 2 more')
+    """
+    shown = list(names)
+    return ", ".join(shown[:most]) + (f" and {len(shown) - most} more" if len(shown) > most else "")
 
 
 def rounded(value: float, digits: int, toward: int = NEAREST) -> float:
@@ -129,7 +149,9 @@ __all__ = [
     "UP",
     "Printed",
     "PrintedLimits",
+    "counted",
     "digits_of",
+    "listed",
     "printed_limits",
     "rounded",
     "shows_whole",

@@ -7,6 +7,7 @@ import math
 from collections import defaultdict
 
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
+from ..base.printed import counted
 from ..base.units import DAY, rounded_volume_text, volume_text
 from ..shift.store import NANO
 from .response import Occurrence
@@ -27,10 +28,6 @@ def forecast_findings(found: Forecast) -> list[Finding]:
     )
 
 
-def _days_text(days: int) -> str:
-    return f"{days} day{'' if days == 1 else 's'}"
-
-
 def _shortages(found: Forecast) -> list[Finding]:
     """What runs short although the proposed orders arrive."""
     told = []
@@ -41,7 +38,7 @@ def _shortages(found: Forecast) -> list[Finding]:
         overdue = (found.horizon.as_of - latest).days
         if overdue > 0:
             fix = (
-                f"an order by {latest:%a} {latest} would have helped, {_days_text(overdue)} ago: ask "
+                f"an order by {latest:%a} {latest} would have helped, {counted(overdue, 'day')} ago: ask "
                 "for a faster delivery or build less"
             )
         else:
@@ -74,7 +71,7 @@ def _overdue(found: Forecast) -> list[Finding]:
             is_short = short is not None and short < last_known
             words = (
                 f"order of {order.containers} × {volume_text(view.component.container)} {view.name} "
-                f"is overdue by {_days_text(order.late_days)}"
+                f"is overdue by {counted(order.late_days, 'day')}"
             )
             if short is not None:
                 assumed = "" if is_short else " if the use goes on"

@@ -25,6 +25,7 @@ import numpy as np
 from ..plan.amounts import applications
 from ..plan.materials import working_life
 from ..plan.records import Plan
+from ..shift.calendar import shift_takt
 from ..shift.player import Player
 from ..shift.results import Job, ShiftResult
 from ..shift.store import NANO, Store, heel_volume, nanolitres
@@ -63,10 +64,7 @@ class LeanPlayer(Player):
             for job, count in zip(self.result.jobs, started, strict=True):
                 job.quantity, job.started = min(job.quantity, count), count
             self.result.jobs = [job for job in self.result.jobs if job.started > 0]
-            total = sum(started)
-            if not station.takt:
-                spread = self.result.calendar.available / total if total else math.inf
-                self.result.takt = spread * plan.takt_factors.get(station.station, 1.0)
+            self.result.takt = shift_takt(plan, station, self.result.calendar, sum(started))
         self._usable = {
             letter: max(nanolitres(item.container) - heel_volume(item), 1)
             for letter, item in self.result.components.items()

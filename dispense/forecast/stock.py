@@ -28,6 +28,7 @@ from typing import Protocol
 
 import numpy as np
 
+from ..base.printed import counted
 from ..base.units import DAY
 from ..handbook.line import normal_loss, order_quantity, reorder_point, safety_stock
 from ..plan.records import Plan
@@ -470,9 +471,9 @@ def _late_words(missing: np.ndarray, late: int, first: datetime.date) -> tuple[s
     """What a late order means: a shortage before it arrives and its day, or safety stock that is used."""
     short = np.nonzero(missing > NOTHING)[0]
     if not short.size:
-        return f"safety stock is touched: {late} day{'s' if late > 1 else ''} later than it should be", None
+        return f"safety stock is touched: {counted(late, 'day')} later than it should be", None
     day = first + datetime.timedelta(days=int(short[0]))
-    return f"{late} day{'s' if late > 1 else ''} late, short from {day}: ask for a faster delivery", day
+    return f"{counted(late, 'day')} late, short from {day}: ask for a faster delivery", day
 
 
 def _demand(need: np.ndarray, start: int, end: int) -> float:

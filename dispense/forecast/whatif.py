@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..base.errors import InputError, Problem, needed
+from ..base.printed import counted
 from ..plan.records import Plan
 from ..shift.store import NANO
 from .horizon import Horizon, horizon_of, without_history
@@ -246,7 +247,7 @@ def what_if_table(found: Forecast, changes: Iterable[Change] | None = None) -> W
 
 
 def _tables(found: Forecast, result: WhatIf) -> list[Table]:
-    span = f"Over {result.horizon.weeks} week{'s' if result.horizon.weeks > 1 else ''}. "
+    span = f"Over {counted(result.horizon.weeks, 'week')}. "
     undone = [
         f"{each.name}: {each.unfinished - result.now.unfinished} more parts are not finished"
         for each in result.alone

@@ -27,6 +27,8 @@ from ..handbook.pots import cavity_volume, cell_displacement, cell_size, pot_fil
 from .records import Plan
 from .rows import Bead, Insert, Joint, PathPoint, Pot, Shot, Station
 
+_WHOLE = 1e-9  # by which a number may miss a whole one that it is meant to be
+
 
 @dataclass(frozen=True, slots=True)
 class Effect:
@@ -203,6 +205,21 @@ def applications(plan: Plan, part: str) -> list[Application]:
 
 
 # ------------------------------------------------------------------------------------------ beads
+
+
+def applied_at(plan: Plan, part: str, station: Station) -> list[Application]:
+    """What a station puts on a part, in order."""
+    return [item for item in applications(plan, part) if item.station == station.station]
+
+
+def station_work(plan: Plan, part: str, station: Station) -> float:
+    """Time that a part takes at a station, loading with it, waits apart [s]."""
+    return math.fsum(item.time for item in applied_at(plan, part, station)) + station.handling_time
+
+
+def parts_started(good: int, station: Station) -> int:
+    """Whole parts that must be started at a station for so many good ones: good/(1 − scrap)."""
+    return math.ceil(good / (1.0 - station.scrap) - _WHOLE)
 
 
 def path_points(plan: Plan, name: str) -> tuple[Floats, list[str]]:

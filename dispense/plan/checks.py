@@ -13,6 +13,7 @@ from itertools import pairwise
 
 from ..base.errors import NA, NUM, DispenseError, Problem
 from ..base.naming import LIKELY, nearest
+from ..base.printed import listed
 from ..base.units import HOUR, from_si
 from ..handbook.catalogue import evaluate
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
@@ -95,7 +96,7 @@ def check_links(plan: Plan, broken: Collection[str] = ()) -> list[Problem]:
         *(
             _says(
                 f"{name}!A1",
-                f"table {name} has no rows, and {_listed(cells)} "
+                f"table {name} has no rows, and {listed(cells)} "
                 f"{'names' if len(cells) == 1 else 'name'} what it would hold",
                 f"it holds {BY_NAME[name].help}",
             )
@@ -541,15 +542,10 @@ def _lost_tables(plan: Plan, bare: Collection[str], idle: list[Station]) -> Iter
         if bare and stations and not getattr(plan, name.lower()):
             yield _says(
                 f"{name}!A1",
-                f"table {name} has no rows: nothing is put on at {_listed(stations)}, and "
-                f"{_listed(bare)} get no material",
+                f"table {name} has no rows: nothing is put on at {listed(stations)}, and "
+                f"{listed(bare)} get no material",
                 f"it holds {BY_NAME[name].help}",
             )
-
-
-def _listed(names: Collection[str]) -> str:
-    shown = list(names)
-    return ", ".join(shown[:6]) + (f" and {len(shown) - 6} more" if len(shown) > 6 else "")
 
 
 def _numbers(plan: Plan) -> Iterator[Problem]:

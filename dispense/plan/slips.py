@@ -17,6 +17,7 @@ from typing import Any
 
 from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, SLIP, STOP, Finding
+from ..base.printed import listed
 from ..base.units import DAY, HOUR, from_si
 from .amounts import Application, applications
 from .checks import applied_rows, bare_parts, built_parts, idle_stations
@@ -443,9 +444,8 @@ def _unused(plan: Plan) -> Iterator[Finding]:
         first = {getattr(row, column): row for row in reversed(getattr(plan, table))}
         idle = [name for name in reversed(first) if name not in used]
         if idle:
-            shown = ", ".join(idle[:6]) + (f" and {len(idle) - 6} more" if len(idle) > 6 else "")
             what = "is not built" if table == "parts" else "is used nowhere"
-            yield _slip(plan, NOTE, first[idle[0]], column, f"{column} {shown} {what}")
+            yield _slip(plan, NOTE, first[idle[0]], column, f"{column} {listed(idle)} {what}")
 
 
 __all__ = ["USUAL", "Usual", "slips"]

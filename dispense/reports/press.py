@@ -25,27 +25,23 @@ from ..base.findings import NOTE, QUALITY, STOP, Finding, WithFindings
 from ..base.numbers import Number
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area, spread_width, squeeze_out
-from ..handbook.flow import (
-    edge_excess,
-    interface_resistance,
-    paste_gap,
-    rectangle_share,
-    slot_rate,
-    viscosity,
-)
+from ..handbook.flow import edge_excess, interface_resistance, paste_gap, rectangle_share, slot_rate
+from ..handbook.line import nozzles_needed
 from ..plan.amounts import (
     Amount,
-    applications,
+    applied_at,
     bead_application,
     bead_height,
     bead_length,
     deposited_length,
+    parts_started,
     spread,
+    station_work,
 )
 from ..plan.records import Plan
 from ..plan.rows import Bead, Joint, Material, Station
-from ..plan.weather import shop_record
-from ..shift.calendar import Calendar
+from ..plan.weather import coldest_consistency
+from ..shift.calendar import Calendar, shift_takt
 
 _POINTS, _SHARES = (0.5 * row for row in np.polynomial.legendre.leggauss(32))
 _POINTS = _POINTS + 0.5  # on 0 … 1
@@ -222,19 +218,6 @@ class Press:
 # ------------------------------------------------------------------------------------- of a plan
 
 
-def coldest_consistency(plan: Plan, station: Station, material: Material) -> tuple[float | None, float, bool]:
-    """Consistency at the station's coldest hour, that temperature, and whether it was carried there.
-
-    Without an activation energy of viscosity the data-sheet figure is taken as it stands.
-    """
-    coldest = min(shop_record(plan, station)[1])
-    consistency, energy = material.consistency, material.viscosity_energy
-    if consistency is None or energy is None:
-        return consistency, coldest, False
-    found = viscosity(coldest, consistency, material.viscosity_temperature, energy)
-    return float(found), coldest, True
-
-
 def shortest_takt(plan: Plan, station: Station, part: str | None = None) -> float | None:
     """Time between parts at a station [s]: as stated, else that of its fullest shift.
 
@@ -242,18 +225,14 @@ def shortest_takt(plan: Plan, station: Station, part: str | None = None) -> floa
     """
     best = None
     for date, name in plan.days():
-        shift = plan.shift(name)
-        calendar = Calendar(shift.start, shift.end, plan.breaks_of(name))
         mine = all_ = 0
         for built, quantity in plan.builds_of(date, name).items():
-            if any(item.station == station.station for item in applications(plan, built)):
-                count = math.ceil(quantity / (1.0 - station.scrap) - 1e-9)
+            if applied_at(plan, built, station):
+                count = parts_started(quantity, station)
                 all_ += count
                 mine += count if part in (None, built) else 0
         if mine:
-            takt = calendar.available / mine
-            if station.takt is not None:
-                takt = station.takt * all_ / mine
+            takt = shift_takt(plan, station, Calendar.of(plan, name), all_) * (all_ / mine)
             best = takt if best is None else min(best, takt)
     return best if best is not None else (station.takt if part is None else None)
 
@@ -318,11 +297,6 @@ class JointReport(WithFindings):
         """Add a finding of this joint."""
         self.findings.append(_finding(self.joint, self, kind, text, fix, topic, numbers))
 
-    @property
-    def passes(self) -> bool:
-        """Whether nothing speaks against it."""
-        return not any(finding.is_warning for finding in self.findings)
-
 
 def joint_press(joint: Joint, paste: Paste, volume: float) -> Press | None:
     """The press of one joint; None without a force."""
@@ -348,7 +322,7 @@ def joint_report(plan: Plan, joint: Joint) -> JointReport:
     station = plan.station(joint.station)
     material = plan.material(station.material)
     item = next(
-        row for row in applications(plan, joint.part) if row.kind == "joint" and row.name == joint.joint
+        row for row in applied_at(plan, joint.part, station) if (row.kind, row.name) == ("joint", joint.joint)
     )
     volume = item.amount.scaled(1.0 / joint.count)
     area = joint.length * joint.width
@@ -364,10 +338,8 @@ def joint_report(plan: Plan, joint: Joint) -> JointReport:
     _spread_over(report, station)
     _resist(report, station)
     report.takt = shortest_takt(plan, station)
-    report.work = station.handling_time + math.fsum(
-        row.time for row in applications(plan, joint.part) if row.station == station.station
-    )
-    if report.takt is not None and report.work > report.takt * station.uptime * (1.0 + 1e-9):
+    report.work = station_work(plan, joint.part, station)
+    if report.takt is not None and nozzles_needed(report.work, report.takt, station.uptime) > 1:
         report.find(
             STOP,
             f"{report.work:.0f} s of work with the press do not fit into the takt of "
@@ -538,11 +510,6 @@ class PressedBead(WithFindings):
     def find(self, kind: str, text: str, fix: str = "", *, topic: str, **numbers: float) -> None:
         """Add a finding of this bead."""
         self.findings.append(_finding(self.bead, self, kind, text, fix, topic, numbers))
-
-    @property
-    def passes(self) -> bool:
-        """Whether nothing speaks against it."""
-        return not any(finding.is_warning for finding in self.findings)
 
 
 def pressed_bead(plan: Plan, bead: Bead) -> PressedBead | None:

@@ -128,15 +128,6 @@ def letter_name(letter: str, letters: Sequence[str]) -> str:
     return letter.upper() if len(letters) > 1 else "one-part"
 
 
-def containers_words(count: int) -> str:
-    """A number of containers.
-
-    >>> containers_words(1), containers_words(3)
-    ('1 container', '3 containers')
-    """
-    return f"{count} container{'s' if count != 1 else ''}"
-
-
 def mass_drawn(result: ShiftResult, letter: str) -> float:
     """Mass drawn of a component [kg]."""
     return result.drawn(letter) / NANO * float(result.components[letter].density)

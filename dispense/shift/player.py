@@ -35,14 +35,15 @@ from typing import Any
 from ..base.clock import hhmm
 from ..base.errors import NUM, InputError, Problem
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
+from ..base.printed import counted
 from ..base.units import DAY
 from ..handbook.life import LifeClock
-from ..plan.amounts import Application, applications
+from ..plan.amounts import Application, applied_at, parts_started
 from ..plan.materials import mix_shares, open_life, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_record
-from .calendar import Calendar
+from .calendar import Calendar, shift_takt
 from .cure_times import cure_times
 from .findings import batch_findings
 from .results import CATEGORIES, Batch, Event, Job, LotUse, Mating, ShiftResult
@@ -83,17 +84,13 @@ class Player:
         self.plan, self.store, self.station, self.date = plan, store, station, date
         material = plan.material(station.material)
         components = plan.components_of(material.material)
-        row = plan.shift(shift)
-        calendar = Calendar(row.start, row.end, plan.breaks_of(shift))
+        calendar = Calendar.of(plan, shift)
         jobs = []
         for part, quantity in builds.items():
-            mine = [item for item in applications(plan, part) if item.station == station.station]
+            mine = applied_at(plan, part, station)
             if mine and quantity > 0:
-                started = math.ceil(quantity / (1.0 - station.scrap) - 1e-9)
-                jobs.append(Job(part, quantity, started, mine))
-        started = sum(job.started for job in jobs)
-        spread = calendar.available / started if started else math.inf
-        takt = station.takt or spread * plan.takt_factors.get(station.station, 1.0)
+                jobs.append(Job(part, quantity, parts_started(quantity, station), mine))
+        takt = shift_takt(plan, station, calendar, sum(job.started for job in jobs))
         self.result = ShiftResult(
             date,
             shift,
@@ -586,8 +583,8 @@ class Player:
         )
         self._find(
             STOP,
-            f"stock of {self._words(letter)} is short by {count} container"
-            f"{'s' if count > 1 else ''} ({volume / 1e6:.0f} mL)",
+            f"stock of {self._words(letter)} is short by {counted(count, 'container')} "
+            f"({volume / 1e6:.0f} mL)",
             f"bring or order it, needed from {hhmm(first, self.result.date)}",
             topic=SHORTAGE,
             containers=count,

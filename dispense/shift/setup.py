@@ -21,16 +21,15 @@ from ..handbook.flow import (
     dwell_time,
     nozzle_pressure,
     reynolds_number,
-    viscosity,
     wall_shear_rate,
 )
 from ..handbook.line import nozzles_needed
 from ..handbook.mixing import mass_ratio, volume_ratio
-from ..plan.amounts import Application, applications
+from ..plan.amounts import Application, applications, station_work
 from ..plan.materials import WorkingLife, mix_shares, mixed_density, pot_life_findings, working_life
 from ..plan.records import Plan
 from ..plan.rows import Bead, Component, Material, Station
-from ..plan.weather import shop_record
+from ..plan.weather import coldest_consistency, shop_record
 from .weighing import Weighing, weigh, weighing_findings
 
 #: K about its temperature in which a viscosity without activation energy counts (common practice, no source)
@@ -125,13 +124,10 @@ def setup_card(plan: Plan, station_name: str) -> SetupCard:
     record = shop_record(plan, station)[1]
     coldest, hottest = min(record), max(record)
     life = working_life(material)
-    consistency = material.consistency
+    consistency, _, is_carried = coldest_consistency(plan, station, material)
     viscosity_note = ""
-    if consistency is not None and material.viscosity_energy is not None:
-        consistency = float(
-            viscosity(coldest, consistency, material.viscosity_temperature, material.viscosity_energy)
-        )
-    elif consistency is not None and abs(coldest - material.viscosity_temperature) > VISCOSITY_HOLDS:
+    off = abs(coldest - material.viscosity_temperature)
+    if consistency is not None and not is_carried and off > VISCOSITY_HOLDS:
         viscosity_note = (
             f"viscosity is that at {celsius_text(material.viscosity_temperature)}: no "
             "activation energy of viscosity is known, and the coldest hour is "
@@ -324,8 +320,7 @@ def _warn(plan: Plan, card: SetupCard) -> None:
                 )
     if station.takt:
         for part in station_parts(plan, station.station):
-            mine = [item for item in applications(plan, part) if item.station == station.station]
-            work = math.fsum(item.time for item in mine) + station.handling_time
+            work = station_work(plan, part, station)
             count = int(nozzles_needed(work, station.takt, station.uptime))
             if count > 1:
                 card.find(
