@@ -13,6 +13,11 @@ from ..shift.store import NANO
 from .response import Occurrence
 from .results import GOING_ON, LAST_DAY, Forecast
 
+SAMPLING = 3.0  # standard errors of the mean of the futures that sampling explains
+EQUAL_USE = 1e-6  # of the use: what lies nearer to a quantile is at it
+#: of the mean use, outside which a material phases out or in (common practice, no source)
+PHASES = (0.5, 1.5)
+
 
 def forecast_findings(found: Forecast) -> list[Finding]:
     """What must be known before acting on a forecast, the gravest first."""
@@ -151,8 +156,8 @@ def _uncovered(found: Forecast) -> list[Finding]:
     """Where the planned use lies outside P50 to P90, and why; one finding for each reason."""
     alike: dict[tuple[str, str], list[str]] = defaultdict(list)
     for view in found.components.values():
-        planned, near = sum(view.day_use) / NANO, 3.0 * view.total_sd / math.sqrt(found.draws)
-        tiny = 1e-6 * planned
+        planned, near = sum(view.day_use) / NANO, SAMPLING * view.total_sd / math.sqrt(found.draws)
+        tiny = EQUAL_USE * planned
         if view.total_p50 - tiny <= planned <= view.total_p90 + tiny:
             continue
         is_above = planned > view.total_p90
@@ -189,7 +194,7 @@ def _known(found: Forecast) -> list[Finding]:
         )
     for view in views:
         daily = sum(view.day_use) / NANO / found.horizon.days
-        if daily and not 0.5 * daily <= view.going_on <= 1.5 * daily:
+        if daily and not daily * PHASES[0] <= view.going_on <= daily * PHASES[1]:
             words = "phases out" if view.going_on < daily else "phases in"
             told.append(
                 Finding(

@@ -23,8 +23,9 @@ import numpy as np
 
 from ..base.errors import InputError, Problem
 from ..base.findings import gravest_first
+from ..base.numbers import EQUAL
 from ..base.units import DAY
-from ..plan.materials import mix_shares
+from ..plan.materials import mix_shares, usable_volume
 from ..plan.records import Plan
 from ..shift.store import NANO, use_by
 from .findings import forecast_findings
@@ -48,6 +49,7 @@ from .stock import (
 )
 from .tables import make_tables
 
+MEDIAN, HIGH = 0.5, 0.9  # the P50 and P90 of the tables; one in ten lies beyond
 MOST_WEEKS = 520
 MOST_DRAWS = 100_000
 BEYOND = 180  # days after the builds that are looked at for orders and cover
@@ -200,7 +202,7 @@ def _draw(
                 mixed += need
                 _component(plan, horizon, view, walk, need, drawn.volume_sd, seed)
         by_week = mixed.reshape(draws, horizon.weeks, 7).sum(axis=2) * NANO
-        weeks[material] = np.quantile(by_week, [0.5, 0.9], axis=0)
+        weeks[material] = np.quantile(by_week, [MEDIAN, HIGH], axis=0)
         drivers[material] = Drawn(np.empty((0, 0)), drawn.shares, drawn.together, drawn.volume_sd)
     return drivers, weeks
 
@@ -224,9 +226,9 @@ def _component(
 ) -> None:
     component = view.component
     weeks = need.reshape(len(need), horizon.weeks, 7).sum(axis=2)
-    view.weeks_p50, view.weeks_p90 = np.quantile(weeks, [0.5, 0.9], axis=0)
+    view.weeks_p50, view.weeks_p90 = np.quantile(weeks, [MEDIAN, HIGH], axis=0)
     total = weeks.sum(axis=1)
-    view.total_p50, view.total_p90 = map(float, np.quantile(total, [0.5, 0.9]))
+    view.total_p50, view.total_p90 = map(float, np.quantile(total, [MEDIAN, HIGH]))
     view.total_mean, view.total_sd = float(total.mean()), float(total.std())
     daily = view.total_mean / horizon.days
     calm = max(float(total.var()) - (volume_sd * view.total_mean) ** 2, 0.0) / horizon.days
@@ -275,13 +277,13 @@ def _futures_of_stock(
     plan does not run out, with half a container at each other station.
     """
     out = None if view.runs_out is None else horizon.place(view.runs_out)
-    usable = view.component.container * (1.0 - view.component.heel)
+    usable = usable_volume(view.component)
     elsewhere = max(view.stations - 1, 0) * usable / 2.0 if out is None else float(stock[out])
     held, short = draw_stock(lots, need)
-    is_short = (short > NOTHING) | ((held <= elsewhere * (1.0 + 1e-9)) & (need > 0.0) & (elsewhere > 0.0))
+    is_short = (short > NOTHING) | ((held <= elsewhere * (1.0 + EQUAL)) & (need > 0.0) & (elsewhere > 0.0))
     ever = is_short.any(axis=1)
     first = np.where(ever, is_short.argmax(axis=1), horizon.days)
-    early = int(np.quantile(first, 0.1, method="lower"))
+    early = int(np.quantile(first, 1.0 - HIGH, method="lower"))
     if out is not None:
         early = min(early, out)  # the plan itself is one of the futures
     if early < horizon.days:

@@ -28,6 +28,7 @@ from typing import Protocol
 
 import numpy as np
 
+from ..base.numbers import EQUAL
 from ..base.printed import counted
 from ..base.units import DAY
 from ..handbook.line import normal_loss, order_quantity, reorder_point, safety_stock
@@ -419,18 +420,18 @@ def plan_orders(
         )
         note, short_from = "", None
         if late:
-            count = max(count, math.ceil(max(short, 0.0) / component.container - 1e-9))
+            count = max(count, math.ceil(max(short, 0.0) / component.container - EQUAL))
             note, short_from = _late_words(missing[:day], late, first)
         lacking = float(missing[day:].sum() + safety[wanted]) / component.container
-        count = max(min(count, math.ceil(lacking - 1e-9)), component.minimum_order, 1)
+        count = max(min(count, math.ceil(lacking - EQUAL)), component.minimum_order, 1)
         expiry_day = 10**6 if shelf is None else day + shelf
         if shelf is not None:
             keeps = _demand(need, day, day + shelf) + rule.daily_use * max(day + shelf - len(need), 0)
             if not late:
                 count = max(
-                    min(count, math.floor(keeps / component.container + 1e-9)), component.minimum_order, 1
+                    min(count, math.floor(keeps / component.container + EQUAL)), component.minimum_order, 1
                 )
-            if count * component.container > keeps * (1.0 + 1e-9):
+            if count * component.container > keeps * (1.0 + EQUAL):
                 note = (note + "; " if note else "") + (
                     f"{(count * component.container - keeps) * 1e3:.1f} L of it would expire"
                 )

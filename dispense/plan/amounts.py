@@ -19,15 +19,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.errors import NA, InputError, Problem, needed
-from ..base.numbers import Floats
+from ..base.numbers import EQUAL, Floats
 from ..base.units import from_si
 from ..handbook.beads import bead_area, path_length, section_depth, section_height, stitch_length
 from ..handbook.line import dispense_time
 from ..handbook.pots import cavity_volume, cell_displacement, cell_size, pot_fill
 from .records import Plan
 from .rows import Bead, Insert, Joint, PathPoint, Pot, Shot, Station
-
-_WHOLE = 1e-9  # by which a number may miss a whole one that it is meant to be
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +217,7 @@ def station_work(plan: Plan, part: str, station: Station) -> float:
 
 def parts_started(good: int, station: Station) -> int:
     """Whole parts that must be started at a station for so many good ones: good/(1 − scrap)."""
-    return math.ceil(good / (1.0 - station.scrap) - _WHOLE)
+    return math.ceil(good / (1.0 - station.scrap) - EQUAL)
 
 
 def path_points(plan: Plan, name: str) -> tuple[Floats, list[str]]:
@@ -247,7 +245,7 @@ def bead_runs(length: float, bead: Bead) -> int:
     """Number of starts of one bead."""
     if bead.run is None:
         return 1
-    return max(1, math.ceil(length / (bead.run + needed(bead.gap, bead.at, "gap")) - 1e-9))
+    return max(1, math.ceil(length / (bead.run + needed(bead.gap, bead.at, "gap")) - EQUAL))
 
 
 def bead_application(plan: Plan, bead: Bead) -> Application:

@@ -230,6 +230,11 @@ def kinetics_of(material: Material) -> tuple[float, ...] | None:
     return tuple(math.nan if value is None else value for value in row)
 
 
+def usable_volume(component: Component) -> float:
+    """What can be drawn from a full container [m³]; the rest is its heel."""
+    return component.container * (1.0 - component.heel)
+
+
 def mix_shares(material: Material, components: dict[str, Component]) -> dict[str, float]:
     """Share of the mixed volume that each component makes, by letter."""
     if material.kind == "one-part":

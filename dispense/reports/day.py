@@ -20,6 +20,7 @@ from ..plan.materials import MILESTONES, WorkingLife, open_life, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_record
+from ..shift.calendar import SAME_TIME
 from ..shift.cure_times import CureTimes, deepest, shop_cure
 
 HALF_HOUR = 1800.0
@@ -143,7 +144,7 @@ def shift_hours(plan: Plan, step: float = HALF_HOUR) -> list[float]:
     """Clock times from the start of the first shift to the end of the last one."""
     start = min(row.start for row in plan.shifts)
     end = max(row.end for row in plan.shifts)
-    return np.arange(start, end + 1e-6, step).tolist()
+    return np.arange(start, end + SAME_TIME, step).tolist()
 
 
 def life_day(plan: Plan, station: Station, material: Material, step: float = HALF_HOUR) -> LifeDay:

@@ -22,7 +22,7 @@ import numpy as np
 
 from ..base.errors import needed
 from ..base.findings import NOTE, QUALITY, STOP, Finding, WithFindings
-from ..base.numbers import Number
+from ..base.numbers import EQUAL, Number
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area, spread_width, squeeze_out
 from ..handbook.flow import edge_excess, interface_resistance, paste_gap, rectangle_share, slot_rate
@@ -402,7 +402,7 @@ def _press_out(report: JointReport) -> None:
         return
     report.gap_pressed = press.gap_after(joint.press_time)
     report.gap = max(joint.gap, report.gap_pressed)
-    if report.time_needed is not None and report.time_needed > joint.press_time * (1.0 + 1e-9):
+    if report.time_needed is not None and report.time_needed > joint.press_time * (1.0 + EQUAL):
         report.find(
             QUALITY,
             f"{joint.press_time:.0f} s of pressing reach {_mm(report.gap_pressed)}; the "
@@ -424,7 +424,7 @@ def _spread_over(report: JointReport, station: Station) -> None:
     report.coverage_low = min(1.0, volume.nominal * (2.0 - meter) / (area * report.gap_high))
     report.squeeze_out = max(0.0, volume.nominal - area * report.gap)
     report.squeeze_out_high = max(0.0, volume.nominal * meter - area * report.gap_low)
-    if report.coverage < joint.coverage * (1.0 - 1e-9):
+    if report.coverage < joint.coverage * (1.0 - EQUAL):
         report.find(
             QUALITY,
             f"coverage is {report.coverage:.0%}, {joint.coverage:.0%} is asked for",
@@ -433,7 +433,7 @@ def _spread_over(report: JointReport, station: Station) -> None:
             coverage=report.coverage,
             asked=joint.coverage,
         )
-    elif report.coverage_low < joint.coverage * (1.0 - 1e-9):
+    elif report.coverage_low < joint.coverage * (1.0 - EQUAL):
         report.find(
             NOTE,
             f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, "
@@ -540,7 +540,7 @@ def pressed_bead(plan: Plan, bead: Bead) -> PressedBead | None:
         out[1],
         coldest,
     )
-    if flange is not None and width * high > flange * (1.0 + 1e-9):
+    if flange is not None and width * high > flange * (1.0 + EQUAL):
         words = "is" if width > flange else "may be up to"
         widest = max(width, width * high if width <= flange else width)
         report.find(

@@ -8,6 +8,7 @@ from typing import cast
 from ..base.fields import date, number, text, whole
 from ..base.findings import STOP, WAIT, Finding
 from ..base.units import from_si, temperature_text, volume_text
+from ..plan.materials import usable_volume
 from ..plan.records import Plan
 from ..shift.results import CATEGORIES, ShiftResult
 from ..shift.store import heel_volume
@@ -235,7 +236,7 @@ def _more_row(result: ShiftResult, letter: str) -> Row:
         "component": letter_name(letter, result.letters),
         "share": result.shares[letter],
         "left": max(left, 0.0) / ML,
-        "container": from_si(component.container * (1.0 - component.heel), "mL"),
+        "container": from_si(usable_volume(component), "mL"),
     }
 
 

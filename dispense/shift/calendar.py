@@ -9,6 +9,8 @@ from collections.abc import Iterable
 from ..plan.records import Plan
 from ..plan.rows import Station
 
+SAME_TIME = 1e-6  # s; clock times as near as this are one, since they are sums of many
+
 
 class Calendar:
     """Working time of a shift: clock seconds after midnight against seconds worked.
@@ -68,7 +70,7 @@ class Calendar:
         place = max(bisect_right(self._starts, clock) - 1, 0)
         for a, b in self.intervals[place:]:
             begin = max(a, clock)
-            if begin + duration <= b + 1e-6:
+            if begin + duration <= b + SAME_TIME:
                 return begin
         return math.inf
 

@@ -35,6 +35,7 @@ from typing import Any
 from ..base.clock import hhmm
 from ..base.errors import NUM, InputError, Problem
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
+from ..base.numbers import EQUAL
 from ..base.printed import counted
 from ..base.units import DAY
 from ..handbook.life import LifeClock
@@ -43,7 +44,7 @@ from ..plan.materials import mix_shares, open_life, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_record
-from .calendar import Calendar, shift_takt
+from .calendar import SAME_TIME, Calendar, shift_takt
 from .cure_times import cure_times
 from .findings import batch_findings
 from .results import CATEGORIES, Batch, Event, Job, LotUse, Mating, ShiftResult
@@ -51,7 +52,6 @@ from .store import NANO, NO_STOCK, Lot, Mounted, Store, hose_volume, mount, nano
 
 GELLED = 1.0  # share of the pot life at which the mixer is lost
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift, and containers of one component
-SAME_TIME = 1e-6  # s; clock times as near as this are one, since they are sums of many
 MOST_BETWEEN = 2  # purges and mixer changes between parts that are not worth a warning
 
 
@@ -378,7 +378,7 @@ class Player:
             heapq.heappush(queue, (due, 1, number, (job, serial, is_scrap, 0)))
         result.check_volume = result.check.count * nanolitres(result.check.volume)
         if station.checks:
-            count = math.ceil(calendar.available * station.checks - 1e-9)
+            count = math.ceil(calendar.available * station.checks - EQUAL)
             for turn in range(count):
                 heapq.heappush(queue, (calendar.clock(turn / station.checks), 0, turn, ()))
         visits = {id(job): _visits_of(job) for job in result.jobs}

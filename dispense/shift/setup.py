@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 from ..base.errors import needed
 from ..base.findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings
+from ..base.numbers import EQUAL
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area
 from ..handbook.flow import (
@@ -279,7 +280,7 @@ def _warn(plan: Plan, card: SetupCard) -> None:
     station = card.station
     for item in card.settings:
         part, name = item.application.part, f"{item.application.part} / {item.application.name}"
-        if item.flow and station.flow_limit and item.flow > station.flow_limit * (1.0 + 1e-9):
+        if item.flow and station.flow_limit and item.flow > station.flow_limit * (1.0 + EQUAL):
             flow, limit = from_si(item.flow, "mL/s"), from_si(station.flow_limit, "mL/s")
             card.find(
                 STOP,
@@ -296,7 +297,7 @@ def _warn(plan: Plan, card: SetupCard) -> None:
             card.find(
                 DANGER,
                 f"{name}: {math.ceil(10.0 * needed) / 10.0:g} bar is needed, limit "
-                f"{math.floor(10.0 * limit * (1.0 + 1e-9)) / 10.0:g} bar",
+                f"{math.floor(10.0 * limit * (1.0 + EQUAL)) / 10.0:g} bar",
                 "a wider or shorter nozzle or mixer, less flow, or warmer material; never run above "
                 "the limit of hoses and meter",
                 topic="pressure limit",
