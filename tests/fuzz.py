@@ -56,7 +56,7 @@ from dispense.sheets.spec import Content
 from dispense.sheets.staging import staging_content
 from dispense.shift.player import play_plan
 from dispense.shift.setup import setup_card, station_parts
-from dispense.xlsx.templates import encode
+from dispense.xlsx.content import encode
 
 CORPUS = Path(__file__).parent / "corpus" / "plans.json"
 SECONDS = 20  # longest that one case may take, on a busy machine

@@ -31,7 +31,7 @@ from dispense.handbook.in_formulas import OWN
 from dispense.jobs.fill import template_folder
 from dispense.xlsx.formula_text import Unevaluable, tokens
 from dispense.xlsx.package import MAIN, Package
-from dispense.xlsx.templates import cache_values
+from dispense.xlsx.stored import cache_values
 
 evaluate_package = partial(evaluate.evaluate_package, own=OWN)
 

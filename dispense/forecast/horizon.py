@@ -15,11 +15,7 @@ from ..base.findings import NOTE, QUALITY, Finding
 from ..plan.records import Plan
 
 LONG_GAP = 28  # days without builds that set what is before them apart
-
-
 HALF_A_YEAR = 182
-
-
 MANY = 5  # times as many builds after a long gap as before it make those before it history
 
 

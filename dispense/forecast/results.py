@@ -24,11 +24,7 @@ from .simulate import Drawn
 from .stock import ALL_CAUSES, CAUSE_WORDS, Key, Order, StockRule, StockWalk, uses
 
 ML = 1e6  # nanolitres in a millilitre
-
-
 LAST_DAY = datetime.date(9999, 1, 1)
-
-
 GOING_ON = 14  # the last days of builds whose use is taken to go on
 LINE = 150  # characters of a printed line
 

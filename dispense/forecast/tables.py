@@ -20,8 +20,6 @@ USE_WORDS = (
 
 
 WASTE = tuple(cause for cause in ALL_CAUSES if cause not in {"parts", "hoses"})
-
-
 SHOWN = 6  # lines of a chart that can still be told apart
 
 
