@@ -11,7 +11,7 @@ from ..base.printed import counted
 from ..base.units import DAY, rounded_volume_text, volume_text
 from ..shift.store import NANO
 from .response import Occurrence
-from .results import GOING_ON, LAST_DAY, Forecast
+from .results import GOING_ON, Forecast
 
 SAMPLING = 3.0  # standard errors of the mean of the futures that sampling explains
 EQUAL_USE = 1e-6  # of the use: what lies nearer to a quantile is at it
@@ -96,7 +96,7 @@ def _overdue(found: Forecast) -> list[Finding]:
                     numbers={"overdue [d]": float(order.late_days)},
                 )
             )
-    return sorted(told, key=lambda finding: (finding.topic != SHORTAGE, finding.day or LAST_DAY))
+    return sorted(told, key=lambda finding: (finding.topic != SHORTAGE, finding.day or datetime.date.max))
 
 
 def _unfinished(found: Forecast) -> list[Finding]:

@@ -24,7 +24,6 @@ from .simulate import Drawn
 from .stock import ALL_CAUSES, CAUSE_WORDS, Key, Order, StockRule, StockWalk, uses
 
 ML = 1e6  # nanolitres in a millilitre
-LAST_DAY = datetime.date(9999, 1, 1)
 GOING_ON = 14  # the last days of builds whose use is taken to go on
 LINE = 150  # characters of a printed line
 
@@ -130,7 +129,7 @@ class Forecast:
     def first_out(self) -> ComponentView | None:
         """The component that runs out first."""
         out = [view for view in self.components.values() if view.runs_out is not None]
-        return min(out, key=lambda view: (view.runs_out or LAST_DAY, view.key), default=None)
+        return min(out, key=lambda view: (view.runs_out or datetime.date.max, view.key), default=None)
 
     @property
     def next_order(self) -> Order | None:
@@ -138,7 +137,7 @@ class Forecast:
         orders = [order for view in self.components.values() for order in view.orders]
 
         def urgency(order: Order) -> tuple[datetime.date, datetime.date, datetime.date, Key]:
-            runs_out = self.components[order.key].runs_out or LAST_DAY
+            runs_out = self.components[order.key].runs_out or datetime.date.max
             return (order.order_by, runs_out, order.arrival, order.key)
 
         return min(orders, key=urgency, default=None)
@@ -181,13 +180,13 @@ class Forecast:
             after = [view for view in self.components.values() if view.empty_after is not None]
             words = ""
             if after:
-                view = min(after, key=lambda view: (view.empty_after or LAST_DAY, view.key))
+                view = min(after, key=lambda view: (view.empty_after or datetime.date.max, view.key))
                 words = (
                     f" If the use goes on, {view.name} is empty on {view.empty_after:%a} {view.empty_after}."
                 )
             lines.append(f"Nothing runs out by {self.horizon.last_build}, the last build.{words}")
         else:
-            day, early = first.runs_out or LAST_DAY, first.runs_out_early
+            day, early = first.runs_out or datetime.date.max, first.runs_out_early
             words = f" (in one of ten futures by {early})" if early and early < day else ""
             lines.append(f"First to run out without new orders: {first.name} on {day:%a} {day}{words}.")
         order = self.next_order

@@ -244,6 +244,7 @@ def permeation_coefficient(volume: Number, permeability: Number, pressure: Numbe
 # ---------------------------------------------------------------------------------- along a record
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
+_SETTLED = 1e-9  # s, a step of Newton's search for a time that ends it
 _PANEL = 5.0  # K that one panel of 8 points spans: the rest is below 1e-14
 
 
@@ -422,7 +423,7 @@ class MoistureClock:
             new = delay - excess / rate if rate > 0.0 else math.inf
             if not low <= new <= high:
                 new = 0.5 * (low + high)
-            if abs(new - delay) <= 1e-9:
+            if abs(new - delay) <= _SETTLED:
                 return new
             delay = new
         return delay
