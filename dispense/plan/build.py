@@ -398,7 +398,7 @@ def _is_believable(item: Field, value: Any) -> bool:
     if item.kind == "date":
         # many systems write "never" as the last day there is
         is_never = item.name == "expiry" and value.year == datetime.MAXYEAR
-        return is_never or YEARS[0] <= value.year <= YEARS[1]
+        return bool(is_never or YEARS[0] <= value.year <= YEARS[1])
     shop = from_si(value, item.unit)
     return any(believable(item, shop * near) for near in (1.0, 1.0 - EQUAL, 1.0 + EQUAL))  # rounding
 
