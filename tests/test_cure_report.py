@@ -539,17 +539,19 @@ def test_profiles_end_with_what_is_followed():
 
 def test_text_of_a_pour_tells_its_shots():
     # 323.15 K are 50 °C, 345.65 K are 72.5 °C, 9000 s are 150 min, by hand
-    shots = dict(shots=[(1, 0.02, 0.0), (2, 0.015, 600.0)], shots_peak=323.15, shots_time=9000.0)
-    one = (
-        SimpleNamespace(part="frame", pot="bed"),
-        *(296.15, 10.0, 0.035, 1100.0, 462.8, 345.65, 6000.0, 0.02),
-        *(None, 333.15, 0.03, "30.0 mm in one shot", None, None),
+    one = dict(
+        pot=SimpleNamespace(part="frame", pot="bed", limit=333.15),
+        **dict(material=None, start=296.15, depth=0.035, constants=None, runaway=None, maximum_rate=None),
+        **dict(peak=345.65, peak_time=6000.0, peak_height=0.02, adiabatic=462.8, trace=None),
+        safe_words="30.0 mm in one shot",
     )
-    text = _pour_text(PourReport(*one, **shots))
+    none = dict(shots=[], shots_peak=None, shots_time=None)
+    shots = dict(shots=[(1, 0.02, 0.0), (2, 0.015, 600.0)], shots_peak=323.15, shots_time=9000.0)
+    text = _pour_text(PourReport(**one, **shots))
     assert "in one shot 72.5 °C after 100 min" in text
     (line,) = (line for line in text.splitlines() if line.startswith("in 2 shots"))
     assert line.startswith("in 2 shots (20.0 mm, then 15.0 mm after 10 min) 50.0 °C after 150 min")
-    assert " shots (" not in _pour_text(PourReport(*one))
+    assert " shots (" not in _pour_text(PourReport(**one, **none))
 
 
 def test_deepest_safe_pour_ends_at_the_limit():

@@ -15,6 +15,7 @@ import datetime
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -24,7 +25,7 @@ from ..base.file_names import distinct_names, safe_name
 from ..base.findings import Finding, gravest_first
 from ..base.naming import fold
 from ..base.paper import paper_code
-from ..base.printed import Printed, PrintedLimits
+from ..base.printed import Printed, PrintedLimits, counted, listed
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import unit_factor
@@ -59,6 +60,7 @@ KINDS = {
     "station_setup": "station setup cards",
     "results": "results workbooks",
 }
+_some = partial(listed, most=12)  # names that a message offers to choose from
 _FORMULA_KEPT = "holds a formula, which was kept"
 
 
@@ -100,7 +102,7 @@ class FillReport:
     def as_text(self) -> str:
         """The report for a terminal: counts, then the findings worth reading first."""
         total = len(self.files)
-        lines = [f"{total} file{'s' if total != 1 else ''} in {self.folder}"] if total else []
+        lines = [f"{counted(total, 'file')} in {self.folder}"] if total else []
         first = next((path for path in self.files if path.name.endswith("_material.xlsx")), None)
         if first is not None:
             lines.append(f"  begin with {first.relative_to(self.folder)}")
@@ -441,7 +443,7 @@ def _choose(
     days = plan.days()
     if date is not None:
         dates = sorted({day for day, _ in days})
-        allowed = f"a day with builds ({_listed(map(str, dates))})"
+        allowed = f"a day with builds ({_some(map(str, dates))})"
         try:
             chosen.date = date if isinstance(date, datetime.date) else datetime.date.fromisoformat(date)
         except ValueError:
@@ -453,11 +455,11 @@ def _choose(
         names = [row.shift for row in plan.shifts]
         chosen.shift = _named(shift, names)
         if chosen.shift is None:
-            problems.append(Problem("fill", "shift", shift, f"a shift of the plan ({_listed(names)})"))
+            problems.append(Problem("fill", "shift", shift, f"a shift of the plan ({_some(names)})"))
         elif chosen.date is not None and not problems and (chosen.date, chosen.shift) not in days:
             there = [name for day, name in days if day == chosen.date]
             problems.append(
-                Problem("fill", "shift", shift, f"a shift with builds on {chosen.date} ({_listed(there)})")
+                Problem("fill", "shift", shift, f"a shift with builds on {chosen.date} ({_some(there)})")
             )
     if stations is not None:
         names = [row.station for row in plan.stations]
@@ -465,7 +467,7 @@ def _choose(
         for name in stations:
             found = _named(name, names)
             if found is None:
-                problems.append(Problem("fill", "station", name, f"a station of the plan ({_listed(names)})"))
+                problems.append(Problem("fill", "station", name, f"a station of the plan ({_some(names)})"))
             else:
                 chosen.stations.append(found)
     if problems:
@@ -478,11 +480,6 @@ def _named(given: str, names: Sequence[str]) -> str | None:
     wanted = " ".join(str(given).split()).casefold()
     exact = [name for name in names if name == given]
     return next(iter(exact or [name for name in names if " ".join(name.split()).casefold() == wanted]), None)
-
-
-def _listed(names: Iterable[str], most: int = 12) -> str:
-    names = list(names)
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
 def _until(plan: Plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:

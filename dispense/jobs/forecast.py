@@ -12,7 +12,8 @@ from ..base.errors import FileError, InputError, Problem
 from ..base.findings import DANGER, gravest_first
 from ..base.paper import paper_code
 from ..books.forecast import book_bytes
-from ..forecast.model import Forecast, forecast
+from ..forecast.model import forecast
+from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
 from ..plan.build import read_plan
 from ..plan.builds import by_row, raw_builds

@@ -110,7 +110,16 @@ def _sag(plan: Plan, station: Station, material: Material, density: float, bead:
 
 # ------------------------------------------------------------------------- containers that stand
 
-_FILLER = ("standing_height", "filler_size", "filler_density", "filler_share", "liquid_viscosity")
+
+def _filler(part: Component) -> dict[str, float | None]:
+    """What must be known of a component to tell how its filler moves."""
+    return {
+        "standing height": part.standing_height,
+        "filler size": part.filler_size,
+        "filler density": part.filler_density,
+        "filler share": part.filler_share,
+        "liquid viscosity": part.liquid_viscosity,
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,9 +139,10 @@ def standing_of(plan: Plan, station: Station) -> list[Standing]:
     hottest = _hottest(plan, station)
     found = []
     for part in plan.components_of(material.material).values():
-        height, size, heavy, share, thick = (getattr(part, name) for name in _FILLER)
-        if None in (height, size, heavy, share, thick):
+        described = [value for value in _filler(part).values() if value is not None]
+        if len(described) < len(_filler(part)):
             continue
+        height, size, heavy, share, thick = described
         liquid = (part.density - share * heavy) / (1.0 - share)
         thin = _at(hottest, thick, material)
         speed = float(settling_speed(size, heavy, liquid, thin, share, part.liquid_yield))
@@ -149,9 +159,9 @@ def settling_findings(plan: Plan, station: Station) -> list[Finding]:
     material = plan.material(station.material)
     told = []
     for part in plan.components_of(material.material).values():
-        given = [name for name in _FILLER if getattr(part, name) is not None]
-        if given and len(given) < len(_FILLER):
-            missing = ", ".join(name.replace("_", " ") for name in _FILLER if name not in given)
+        unknown = [name for name, value in _filler(part).items() if value is None]
+        if 0 < len(unknown) < len(_filler(part)):
+            missing = ", ".join(unknown)
             told.append(
                 Finding(
                     NOTE,

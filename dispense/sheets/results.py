@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 
 from ..base.fields import date, number, text, whole
 from ..base.findings import DANGER, MARKS, STOP, Finding, gravest_first, grouped, marked, tally
+from ..base.printed import counted
 from ..base.units import from_si
 from ..plan.amounts import applications
 from ..plan.cautions import CAUTION
@@ -16,18 +17,7 @@ from ..reports.findings import plan_findings
 from ..shift.results import CATEGORIES, ShiftResult
 from ..shift.weighing import driver_text
 from .layout import DASHED, KILOGRAMS, PERCENT, THREE, WHOLE, Axes, Book, Calculated, Drawn
-from .pieces import (
-    ML,
-    amount_ml,
-    containers_words,
-    folded,
-    head,
-    letter_name,
-    mass_drawn,
-    mixed_drawn,
-    mixed_mass,
-    use_row,
-)
+from .pieces import ML, amount_ml, folded, head, letter_name, mass_drawn, mixed_drawn, mixed_mass, use_row
 from .spec import HEAD, Content, Row, SheetSpec
 
 MOST_GRAVEST = 8  # sorts of findings on the summary
@@ -154,7 +144,7 @@ def results_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
         passes = f"{finished:,} of {good:,}"
         mass = sum(total.mass for total in totals.values())
         count = sum(total.containers for total in totals.values())
-        headline = f"{containers_words(count)}, {figure(mass)} kg drawn"
+        headline = f"{counted(count, 'container')}, {figure(mass)} kg drawn"
     return Content(
         RESULTS,
         {
