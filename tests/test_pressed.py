@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import math
+import pathlib
+import runpy
+import sys
 
 import numpy as np
+import openpyxl
 import pytest
 from plans import hand_rows, make
 from scipy.integrate import quad, solve_ivp
@@ -442,3 +446,20 @@ def test_a_gap_above_the_radius_is_told():
     assert len(told) == 1 and told[0].kind == "quality"
     assert told[0].numbers["gap/radius"] == pytest.approx(2.0 / math.sqrt(8.0 / (2.0 * math.pi)), rel=1e-6)
     assert "above the radius" in told[0].text
+
+
+def test_the_example_of_patterns_runs(tmp_path, monkeypatch, capsys):
+    """Of X, lines, dots and ring the closed ones hold air and the open ones cover what is asked for."""
+    out = tmp_path / "patterns.xlsx"
+    script = pathlib.Path(__file__).parents[1] / "examples" / "patterns.py"
+    monkeypatch.setattr(sys, "argv", [str(script), str(out)])
+    runpy.run_path(str(script))
+    told = dict(line.split(": ") for line in capsys.readouterr().out.splitlines())
+    assert told["cooler / X"].endswith("0.00 mL of air") and told["cooler / three lines"].endswith(
+        "0.00 mL of air"
+    )
+    assert not told["cooler / ring"].endswith("0.00 mL of air")
+    book = openpyxl.load_workbook(out)
+    assert len(book["Pressed joints"]._charts) == 2
+    heads = [cell.value for row in book["Pressed joints"].iter_rows() for cell in row]
+    assert "Air closed in [mL]" in heads
