@@ -131,7 +131,7 @@ def _unusual(plan: Plan) -> Iterator[Finding]:
                 continue
             shown = float(from_si(value, item.unit))
             if not usual.low * (1.0 - 1e-9) <= shown <= usual.high * (1.0 + 1e-9):
-                words = usual.column.replace("_", " ")
+                words = item.words
                 yield _slip(
                     plan,
                     QUALITY,

@@ -28,7 +28,7 @@ SHOT_CHECK = SheetSpec(
         number("scale_step", "g", "what the scale must read"),
         number("mass_a", "g", "mass of A in it"),
         number("mass_b", "g", "mass of B in it"),
-        number("ratio_mass", "", "parts B per 100 A by mass"),
+        number("ratio_mass", "", "parts B per 100 A by mass", labels=("B per 100 A by mass, target",)),
         number("density", "g/mL", "density of the mix"),
         text("limits_from", "whose tolerance the limits are"),
     ),

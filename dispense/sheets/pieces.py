@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Sequence
 import numpy as np
 
 from ..base.clock import hhmm
+from ..base.fields import Field, number, text, whole
 from ..base.findings import DANGER, Finding, gravest_first, marked
 from ..base.units import LONGEST, celsius_text, duration_text, from_si
 from ..plan.amounts import Amount
@@ -138,7 +139,7 @@ def containers_words(count: int) -> str:
 
 
 def mass_drawn(result: ShiftResult, letter: str) -> float:
-    """Mass drawn of a component [kg]."""
+    """Mass used of a component [kg]."""
     return result.drawn(letter) / NANO * float(result.components[letter].density)
 
 
@@ -150,6 +151,23 @@ def mixed_drawn(result: ShiftResult) -> int:
 def mixed_mass(result: ShiftResult) -> float:
     """The same as mass [kg]."""
     return mixed_drawn(result) / NANO * result.density
+
+
+_USE_LABELS = {"start": "Start-up loss", "end": "Shut-down loss", "mixers": "Lost in mixers"}
+
+#: what a component is used for, from what stands there to what is left
+USE: tuple[Field, ...] = (
+    text("component", "component"),
+    number("opening", "mL", "stands at the station"),
+    whole("containers", "containers connected, those that are missing too"),
+    number("mounted", "mL", "their content", labels=("Connected",)),
+    *(
+        number(name, "mL", f"goes to {name}", labels=(_USE_LABELS[name],) if name in _USE_LABELS else ())
+        for name in CATEGORIES
+    ),
+    number("closing", "mL", "stands at the end, in containers and hoses", labels=("Left at end",)),
+    number("drawn", "mL", "used, all together", labels=("Used",)),
+)
 
 
 def use_row(result: ShiftResult, letter: str) -> dict[str, Value]:
