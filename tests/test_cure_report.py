@@ -122,7 +122,7 @@ def test_missing_and_binary_files(tmp_path):
     assert "not a text file" in problems_of(read_record, tmp_path / "b.csv")[0]
 
 
-# ----------------------------------------------------------------------------------- working life
+# ----------------------------------------------------------------------------------- pot life
 
 
 def day_of(rows):
@@ -795,7 +795,7 @@ def test_report_of_every_demo_station(demo, station):
 def test_live_formulas_give_the_report_s_figures(demo):
     report = cure_report(demo, "Hem robot")
     held = openpyxl.load_workbook(io.BytesIO(cure_workbook(report)), data_only=True)
-    sheet = held["Working life"]
+    sheet = held["Pot life"]
     cells = {sheet.cell(row, 1).value: sheet.cell(row, 3).value for row in range(1, sheet.max_row + 1)}
     there = cells["Your temperature [°C]"] + 273.15
     assert cells["Pot life there [min]"] == pytest.approx(report.day.life.at(there) / 60.0, rel=1e-9)

@@ -136,13 +136,13 @@ def _end(
     page.close(header_row=header_row)
 
 
-# ------------------------------------------------------------------------------------ working life
+# ------------------------------------------------------------------------------------ pot life
 
 
 def _life_sheet(book, data: Data, report: CureReport, day: LifeDay) -> list[tuple]:
     headers, rows = day_table(day)
     widths = [14, 14, *[11.5] * max(8, len(headers) - 2)]
-    page = Page(book, "Working life", "Working life on the day", widths, _under(report))
+    page = Page(book, "Pot life", "Pot life on the day", widths, _under(report))
     answers = []
     charts = []
     if day.life is not None:
@@ -1087,7 +1087,7 @@ def _resistance_table(page: Page, known: Sequence[JointReport]) -> None:
             "Worst case [K/W]",
             "Limit [K/W]",
             "Verdict",
-            "Matters most",
+            "Main tolerance",
         ],
         rows,
         ("@", "0.000", "0.00", "0.0", "#,##0", "0.00", *["0.0000"] * 5, "@", "@"),

@@ -1,7 +1,7 @@
 """Weeks of builds turned into consumption, stock, orders, cost, and how sure all that is.
 
 `forecast(plan, weeks)` plays every shift of the builds with the shift model (each distinct shift
-once, see `response`), carries lots through them (`stock`), draws many futures (`simulate`) and
+once, see `response`), carries lots through them (`stock`), runs many simulations (`simulate`) and
 proposes orders. The result is a `Forecast`: tables that answer one question each, printed as text,
 JSON, CSV or a workbook.
 
@@ -66,21 +66,36 @@ MANY = 5  # times as many builds after a long gap as before it make those before
 LINE = 150  # characters of a printed line
 USE_WORDS = (
     "Use: on good parts, expected scrap (good parts × scrap/(1 − scrap), not rounded up to whole "
-    "parts as the clock lists of the shifts must), start and end of shift, purges, mixers, check "
-    "shots, first filling of hoses, and heel at its mean share. What expires is apart."
+    "parts as the clock lists of the shifts must), start-up and shut-down loss, purges, lost in mixers, "
+    "check shots, first filling of hoses, and heel at its mean share. What expires is apart."
 )
 CAUSE_WORDS = {
     "parts": "on good parts",
     "scrap": "expected scrap",
-    "start": "start of shift",
-    "end": "end of shift",
+    "start": "start-up loss",
+    "end": "shut-down loss",
     "purge": "purges",
-    "mixers": "mixers",
+    "mixers": "lost in mixers",
     "checks": "check shots",
     "hoses": "filling hoses",
     "heel": "heel in containers",
     "expired": "expired",
 }
+_CAUSE_KEYS = {"start": "Start of shift", "end": "End of shift", "mixers": "Mixers"}
+
+#: words over a column whose name stays, since it is a key of `records()` and of the JSON
+PRINTED = {
+    "Closing": "Left at end",
+    "Cycles drawn": "Cycles simulated",
+    **{key: CAUSE_WORDS[cause].capitalize() for cause, key in _CAUSE_KEYS.items()},
+}
+
+
+def cause_column(cause: str) -> str:
+    """The name of the column of a cause."""
+    return _CAUSE_KEYS.get(cause) or CAUSE_WORDS[cause].capitalize()
+
+
 WASTE = tuple(cause for cause in ALL_CAUSES if cause not in {"parts", "hoses"})
 SHOWN = 6  # lines of a chart that can still be told apart
 
@@ -133,12 +148,17 @@ class Table:
     total: tuple[str, ...] | bool = False  # columns that may be added up; True: all numbers
 
     def headers(self) -> list[str]:
-        """Names with units."""
-        return [f"{name} [{unit}]" if unit else name for name, unit, _ in self.columns]
+        """What is printed over each column, with units."""
+        return [_with_unit(PRINTED.get(name, name), unit) for name, unit, _ in self.columns]
 
     def records(self) -> list[dict[str, Any]]:
-        """Rows as dictionaries by header."""
-        return [dict(zip(self.headers(), row, strict=True)) for row in self.rows]
+        """Rows as dictionaries by name and unit."""
+        keys = [_with_unit(name, unit) for name, unit, _ in self.columns]
+        return [dict(zip(keys, row, strict=True)) for row in self.rows]
+
+
+def _with_unit(name: str, unit: str) -> str:
+    return f"{name} [{unit}]" if unit else name
 
 
 @dataclass(slots=True)
@@ -157,7 +177,7 @@ class ComponentView:
     stations: int = 0  # that use it
     going_on: float = 0.0  # m³ a day after the last build
     runs_out: datetime.date | None = None
-    runs_out_early: datetime.date | None = None  # in one of ten futures
+    runs_out_early: datetime.date | None = None  # in one of ten simulation runs
     empty_after: datetime.date | None = None  # at the mean use, beyond the builds
     weeks_p50: np.ndarray = field(default_factory=lambda: np.zeros(0))
     weeks_p90: np.ndarray = field(default_factory=lambda: np.zeros(0))
@@ -280,7 +300,7 @@ class Forecast:
             lines.append(f"Nothing runs out by {self.horizon.last_build}, the last build.{words}")
         else:
             day, early = first.runs_out or LAST_DAY, first.runs_out_early
-            words = f" (in one of ten futures by {early})" if early and early < day else ""
+            words = f" (10 % risk by {early})" if early and early < day else ""
             lines.append(f"First to run out without new orders: {first.name} on {day:%a} {day}{words}.")
         order = self.next_order
         if order is None:
@@ -372,7 +392,7 @@ class Forecast:
             emphasise(
                 f"Forecast {horizon.first_build} to {horizon.last_build}: "
                 f"{len(self.shifts)} station shifts, {len(self.keys)} of them distinct, "
-                f"{self.draws} futures"
+                f"{self.draws} simulation runs"
             ),
             *self.headline(),
             "",
@@ -931,7 +951,7 @@ def _gaps(found: Forecast) -> list[Finding]:
         return [
             Finding(
                 NOTE,
-                f"No builds from {horizon.first_build} on: nothing is drawn, nothing is proposed",
+                f"No builds from {horizon.first_build} on: nothing is used, nothing is proposed",
                 topic="no builds",
             )
         ]
@@ -967,13 +987,13 @@ def _uncovered(found: Forecast) -> list[Finding]:
         place = "above P90" if is_above else "below P50"
         if abs(view.total_mean - planned) > near + tiny:
             why = (
-                "purges, mixer changes and short shifts answer in steps, so that the futures use "
+                "purges, mixer changes and short shifts answer in steps, so that the simulation runs use "
                 "another volume on average than the plan"
             )
         elif not is_above and view.total_p50 - planned < near:
-            why = f"by no more than the sampling error of {found.draws} futures"
+            why = f"by no more than the sampling error of {found.draws} simulation runs"
         else:
-            why = "losses are rare and large: most futures have none, and the mean lies to one side"
+            why = "losses are rare and large: most simulation runs have none, and the mean lies to one side"
         alike[place, why].append(view.name)
     return [
         Finding(NOTE, f"Planned use lies {place} for {', '.join(names)}: {why}", topic="planned and futures")
@@ -1055,8 +1075,8 @@ def _component_table(found: Forecast) -> Table:
         ),
         note="Due in: lots of the plan that arrive in these weeks. " + USE_WORDS + " Runs out: without new "
         "orders, for the first station that finds no container. 10 % risk by: the day by which one of ten "
-        "futures has run out, the plan's own course among them. After builds: the day it would be empty if "
-        f"the use of the last {GOING_ON} days of builds went on.",
+        "simulation runs has run out, the plan's own course among them. After builds: the day it would be "
+        f"empty if the use of the last {GOING_ON} days of builds went on.",
     )
     for key, view in found.components.items():
         here = sum(lot.opening for lot in found.walk.lots[key])
@@ -1130,7 +1150,8 @@ def _week_table(found: Forecast) -> Table:
             ("P90 in containers", "", "number"),
         ),
         note="Planned: the shift model on the builds as they stand. P50 and P90: half and nine of ten "
-        "futures use no more. The P90 of single weeks do not add up to that of all weeks. " + USE_WORDS,
+        "simulation runs use no more. The P90 of single weeks do not add up to that of all weeks. "
+        + USE_WORDS,
     )
     for week in range(found.horizon.weeks):
         for view in found.components.values():
@@ -1276,7 +1297,7 @@ def _station_table(found: Forecast) -> Table:
         (
             ("Station", "", "text"),
             ("Component", "", "text"),
-            *((CAUSE_WORDS[cause].capitalize(), "mL", "number") for cause in USE_CAUSES),
+            *((cause_column(cause), "mL", "number") for cause in USE_CAUSES),
             ("All", "mL", "number"),
             ("Waste", "", "share"),
         ),
@@ -1321,10 +1342,10 @@ def _lot_table(found: Forecast) -> Table:
             ("Store at", "", "text"),
         ),
         note="First-expired first-out, proposed orders included. Opening + received = used + expired "
-        "+ closing, to the nanolitre. Used: with expected scrap and filled hoses, and each heel when its "
+        "+ left at end, to the nanolitre. Used: with expected scrap and filled hoses, and each heel when its "
         "container is changed, so that it differs from the use of the other tables by the heels of "
-        "containers that are still open; these count as closing. Missing: what the builds need and no lot "
-        "holds.",
+        "containers that are still open; these count as left at end. Missing: what the builds need and no "
+        "lot holds.",
     )
     walk = found.ordered
     for key, view in found.components.items():
@@ -1386,8 +1407,8 @@ def _reorder_table(found: Forecast) -> Table:
         "σ·G(z): Silver, Pyke & Peterson, Inventory Management and Production Planning and "
         "Scheduling. Economic order √(2DK/h): F. W. Harris (1913). Days are calendar days. The "
         "spread of a day holds errors of volume that last, so that √L days of it are the spread of "
-        "a lead time. Simulated service: share of order cycles without a shortage where each future "
-        "orders by this rule; it is blank where no order arrives within these weeks.",
+        "a lead time. Simulated service: share of order cycles without a shortage where each simulation "
+        "run orders by this rule; it is blank where no order arrives within these weeks.",
     )
     for view in found.components.values():
         rule = view.rule
@@ -1417,7 +1438,7 @@ def _cause_table(found: Forecast) -> Table:
         "What does it cost, and what is waste?",
         (
             ("Component", "", "text"),
-            *((CAUSE_WORDS[cause].capitalize(), found.currency, "number") for cause in ALL_CAUSES),
+            *((cause_column(cause), found.currency, "number") for cause in ALL_CAUSES),
             ("All", found.currency, "number"),
             ("Waste", "", "share"),
         ),

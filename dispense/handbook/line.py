@@ -181,7 +181,7 @@ def oven_length(cure_time, takt, pitch):
         ),
         number("check_shots", "", "shots weighed or measured", default=0, at_least=0),
     ),
-    returns=(out("volume", "mL", "material drawn in the shift"),),
+    returns=(out("volume", "mL", "material used in the shift"),),
     equation="V = (parts/(1 − scrap) + check_shots)·shot + purges·purge_volume + start_volume",
     source="conservation of volume",
     valid="scrapped parts carry a whole shot; what stays in the containers is not in it, see CONTAINERS",
@@ -206,7 +206,7 @@ def shift_use(parts, shot, scrap=0.0, purges=0, purge_volume=0.0, start_volume=0
 @workbook_function(
     category="Line and stock",
     arguments=(
-        number("volume", "mL", "material drawn", at_least=0),
+        number("volume", "mL", "material used", at_least=0),
         number("container", "mL", "content of one container", above=0),
         number("heel", "", "share left in each container", default=0.0, at_least=0, below=1),
     ),

@@ -104,10 +104,10 @@ def layout(book: Book) -> None:
     form.cards(("shots_together", 2), ("target", 2), ("low", 2), ("high", 2), ("scale_step", 3))
     form.cards(
         ("mass", 2),
-        ("volume", 2),
+        ("volume", 1),
         ("mass_a", 2),
-        ("mass_b", 2),
-        ("ratio_mass", 1),
+        ("mass_b", 1),
+        ("ratio_mass", 3),
         ("density", 2),
         forms={"ratio_mass": ONE_DIGIT},
     )

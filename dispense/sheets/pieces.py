@@ -101,7 +101,7 @@ def life_text(life: WorkingLife | None, temperatures: Sequence[float]) -> str:
 
 
 def rule_text(work: ShiftResult | SetupCard) -> str:
-    """What is done when the limit of working life is reached."""
+    """What is done when the limit of pot life is reached."""
     station = work.station
     if work.life is None or station.mixer_volume <= 0.0:
         return "no limit in the mixer"

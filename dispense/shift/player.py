@@ -194,13 +194,13 @@ class Player:
             last_day = min(last_day, self.date + datetime.timedelta(days=int(component.open_life // DAY)))
         new = Mounted(name, content - heel, heel, self.date, last_day)
         self.store.mounted[key] = new
-        before = f", before it lot {old.lot}" if old is not None and old.lot != NO_STOCK else ""
+        before = f", after lot {old.lot}" if old is not None and old.lot != NO_STOCK else ""
         if lot is not None:
             result.events.append(
                 Event(
                     clock,
                     "container",
-                    f"put on {self._words(letter)} lot {name}{before}",
+                    f"connect {self._words(letter)} lot {name}{before}",
                     letter,
                     name,
                     content,
