@@ -445,8 +445,8 @@ def _basis(found: Forecast) -> str:
     return (
         f"{len(found.shifts)} station shifts, {len(found.keys)} of them distinct, are played event by "
         f"event; {found.draws} simulation runs from seed {found.seed} differ in: demand, one factor a day; "
-        "shop temperature, one offset a day; scrap, shift by shift; volume, one error a station for the whole "
-        "time, each tolerance taken as rectangular (JCGM 100:2008, 4.3.7). " + USE_WORDS
+        "shop temperature, one offset a day; scrap, shift by shift; volume, one error a station for the "
+        "whole time, each tolerance taken as rectangular (JCGM 100:2008, 4.3.7). " + USE_WORDS
     )
 
 

@@ -194,7 +194,7 @@ def oven_length(cure_time, takt, pitch):
     "+IF(ISOMITTED(start_volume),0,start_volume)",
 )
 def shift_use(parts, shot, scrap=0.0, purges=0, purge_volume=0.0, start_volume=0.0, check_shots=0):
-    """Material drawn in a shift.
+    """Material used in a shift.
 
     >>> shift_use(300, 12e-6, scrap=0.25, check_shots=100) * 1e6
     6000.0
