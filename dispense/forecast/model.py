@@ -34,6 +34,7 @@ from ..base.findings import KINDS, NOTE, QUALITY, SHORTAGE, STOP, Finding, grave
 from ..base.units import DAY, volume_text
 from ..plan.materials import mix_shares
 from ..plan.records import Plan
+from ..plan.rows import Component
 from ..shift.store import NANO, nanolitres
 from .answers import answer
 from .response import Occurrence, Response, ShiftKey, occurrences, play_lean, responses, used_of
@@ -166,7 +167,7 @@ class ComponentView:
     """What is known of one component over the horizon; volumes in m³."""
 
     key: Key
-    component: Any
+    component: Component
     share: float
     day_use: list[int]  # nL
     later_use: list[int]  # nL, of builds after the horizon as far as they count for orders
@@ -199,7 +200,7 @@ class ComponentView:
 class Forecast:
     """Everything a forecast found out; the tables are what is printed."""
 
-    plan: Any
+    plan: Plan
     horizon: Horizon
     draws: int
     seed: int

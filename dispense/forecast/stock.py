@@ -23,7 +23,6 @@ import datetime
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -96,7 +95,7 @@ class _Container:
 class StockWalk:
     """Lots, containers and hoses carried through the shifts."""
 
-    plan: Any
+    plan: Plan
     lots: dict[Key, list[LotLedger]] = field(default_factory=dict)
     containers: dict[Key, _Container] = field(default_factory=dict)  # by station and component
     hoses: dict[Key, int] = field(default_factory=dict)

@@ -30,6 +30,7 @@ import heapq
 import math
 from collections import deque
 from collections.abc import Iterable, Iterator
+from typing import Any
 
 from ..base.clock import hhmm
 from ..base.errors import NUM, InputError, Problem
@@ -54,7 +55,7 @@ MOST_BETWEEN = 2  # purges and mixer changes between parts that are not worth a 
 
 def _clocks(plan: Plan, station: Station, material: Material) -> dict[str, LifeClock | None]:
     """Clocks of pot life and open time along a station's temperature, kept with the plan."""
-    cache = plan.kept("clocks")
+    cache: dict[tuple[str, str], dict[str, LifeClock | None]] = plan.kept("clocks")
     key = (station.station, material.material)
     if key not in cache:
         record = shop_record(plan, station)
@@ -112,7 +113,7 @@ class Player:
         self.pot_clock = clocks["pot"] if station.mixer_volume > 0.0 else None
         self.open_clock = clocks["open"]
         self.mixer_content = nanolitres(station.mixer_volume)
-        self.mixer: deque[list] = deque()  # [volume, clock time at which it went in]
+        self.mixer: deque[tuple[int, float]] = deque()  # [volume, clock time at which it went in]
         self.purge = nanolitres(station.purge_volume) or self.mixer_content
         self.delay = 0.0  # time lost by changes during the visit under way
         self.batches: dict[tuple[str, int], Batch] = {}
@@ -216,7 +217,9 @@ class Player:
         name = self.result.material.material
         return f"{name} {letter.upper()}" if len(self.result.components) > 1 else name
 
-    def _note_lot(self, letter, name, last_day, content, clock, is_missing) -> None:
+    def _note_lot(
+        self, letter: str, name: str, last_day: datetime.date, content: int, clock: float, is_missing: bool
+    ) -> None:
         for use in self.result.lots:
             if (use.component, use.lot, use.is_missing) == (letter, name, is_missing):
                 use.containers += 1
@@ -234,24 +237,25 @@ class Player:
             return
         if volume >= content:
             entered = end - (end - start) * content / volume
-            self.mixer = deque([[content, entered]])
+            self.mixer = deque([(content, entered)])
             return
         rest = volume
         while rest > 0:
-            front = self.mixer[0]
-            part = min(front[0], rest)
-            front[0] -= part
+            oldest, entered = self.mixer[0]
+            part = min(oldest, rest)
             rest -= part
-            if front[0] == 0:
+            if part == oldest:
                 self.mixer.popleft()
-        self.mixer.append([volume, start])
+            else:
+                self.mixer[0] = (oldest - part, entered)
+        self.mixer.append((volume, start))
 
     def new_mixer(self, clock: float) -> None:
         """Throw the mixer away with what is in it and fill a new one."""
         if self.mixer_content <= 0:
             return
         self.draw(self.mixer_content, "mixers", clock)
-        self.mixer = deque([[self.mixer_content, clock]])
+        self.mixer = deque([(self.mixer_content, clock)])
         self.result.mixers += 1
 
     def share_used(self, clock: float) -> float:
@@ -375,7 +379,7 @@ class Player:
     def _visits(self, start: float) -> float:
         """All parts and check shots, in the order in which they are due."""
         result, calendar, station = self.result, self.result.calendar, self.station
-        queue: list[tuple[float, int, int, tuple]] = []  # due, rank, number, what
+        queue: list[tuple[float, int, int, tuple[Any, ...]]] = []  # due, rank, number, what
         number = 0
         for number, (job, serial, is_scrap) in enumerate(self._started()):
             due = calendar.clock(number * result.takt)
