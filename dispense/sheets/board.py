@@ -15,6 +15,7 @@ from ..shift.cure_times import LAST, cure_basis
 from ..shift.results import Batch, Mating, ShiftResult, numbers_text
 from .layout import OTHER_DAY, Book, Calculated
 from .pieces import alarmed, at, findings_shown, shift_head, shop_record, warning_rows
+from .sheet import Sheet
 from .spec import SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
 OF_CURE = {"open time", "surface window", "cure", WAIT}  # topics of a shift that a cure board shows
@@ -215,3 +216,6 @@ def layout(book: Book) -> None:
     )
     form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
     form.cautions()
+
+
+SHEET = Sheet(CURE_BOARD, layout, "cure boards", "cure_board.xlsx", of_station_shift=cure_board_content)

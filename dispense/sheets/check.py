@@ -9,6 +9,7 @@ from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from .layout import BY, ONE_DIGIT, Axes, Book, Calculated, Drawn, Written
 from .pieces import alarmed, at, shift_head
+from .sheet import Sheet
 from .spec import SHIFT_HEAD, Content, Row, SheetSpec, moment
 
 SHOT_CHECK = SheetSpec(
@@ -177,3 +178,6 @@ def layout(book: Book) -> None:
     )
     form.sign_off(("Weighed by", "Checked by", "Released"))
     form.cautions()
+
+
+SHEET = Sheet(SHOT_CHECK, layout, "shot-check sheets", "shot_check.xlsx", of_station_shift=shot_check_content)

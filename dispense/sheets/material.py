@@ -32,6 +32,7 @@ from .pieces import (
     use_row,
     warning_rows,
 )
+from .sheet import Sheet
 from .spec import SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
 WARNING_WIDTH = 140  # characters of a line of warnings
@@ -342,3 +343,8 @@ def layout(book: Book) -> None:
         repeat=True,
         rows_high=17,
     )
+
+
+SHEET = Sheet(
+    SHIFT_MATERIAL, layout, "shift material sheets", "material.xlsx", of_station_shift=shift_material_content
+)

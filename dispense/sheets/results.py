@@ -29,6 +29,7 @@ from .pieces import (
     mixed_mass,
     use_row,
 )
+from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
 MOST_GRAVEST = 8  # sorts of findings on the summary
@@ -414,3 +415,6 @@ def layout(book: Book) -> None:
     summary.skip()
     summary.cards(("stamp", 8), small=True)
     summary.cautions()
+
+
+SHEET = Sheet(RESULTS, layout, "results workbooks", "results.xlsx", of_plan=results_content)

@@ -15,6 +15,7 @@ from ..shift.setup import SetupCard
 from ..shift.weighing import driver_text
 from .layout import Book, Written
 from .pieces import alarmed, amount_ml, cautions, finding_lines, head, life_text, rule_text, shop
+from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
 NOTE_WIDTH = 185  # characters of a line of notes
@@ -300,3 +301,6 @@ def layout(book: Book) -> None:
     form.warnings("SetupNotes", ("kind", "text"))
     form.sign_off(("Set by", "Checked by", "Released"))
     form.cautions()
+
+
+SHEET = Sheet(STATION_SETUP, layout, "station setup cards", "setup.xlsx", of_station=station_setup_content)

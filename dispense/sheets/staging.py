@@ -13,6 +13,7 @@ from ..shift.results import ShiftResult
 from ..shift.store import NANO
 from .layout import BY, TICK, Book
 from .pieces import ML, at, containers_words, finding_lines, head, hours, letter_name
+from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, moment
 
 OF_STOCK = {SHORTAGE, "expired lot"}  # topics of a shift that a staging sheet shows
@@ -139,3 +140,6 @@ def layout(book: Book) -> None:
     form.warnings("StagingWarnings", ("station", "warning"))
     form.sign_off(("Picked by", "Checked by", "Received on the line"))
     form.cautions()
+
+
+SHEET = Sheet(STAGING, layout, "staging sheets", "staging.xlsx", of_shift=staging_content)
