@@ -659,7 +659,7 @@ def test_a_data_sheet_that_tests_before_the_kinetics_are_through_is_told():
 
 def test_incomplete_kinetics_are_told_at_their_cell():
     found = problems_of(make, pot_rows(rate_2=1e8))
-    assert len(found) == 1 and "no energy 2 and order m" in found[0] and found[0].startswith("Materials!")
+    assert len(found) == 1 and "no E2 and order m" in found[0] and found[0].startswith("Materials!")
     assert "no energy 1" in problems_of(make, pot_rows(energy_1=None))[0]
 
 
@@ -967,13 +967,15 @@ def test_fit_of_kinetics_feeds_the_plan(tmp_path):
     out = tmp_path / "fit.xlsx"
     found = fit_file(write(tmp_path / "n.csv", "\n".join(lines)), "n-th", out=out)
     columns = dict(found.plan_columns)
-    assert columns["Rate 1 [1/min]"] == pytest.approx(1.2e7, rel=1e-4)
-    assert columns["Energy 1 [kJ/mol]"] == pytest.approx(60.0, rel=1e-5)
+    assert columns["A1 [1/min]"] == pytest.approx(1.2e7, rel=1e-4)
+    assert columns["E1 [kJ/mol]"] == pytest.approx(60.0, rel=1e-5)
     assert columns["Order n"] == pytest.approx(1.5, rel=1e-5)
+    # keys of the JSON stay when a header of the plan gets other words
+    assert list(found.as_json()["plan_columns"]) == ["Rate 1 [1/min]", "Energy 1 [kJ/mol]", "Order n"]
     sheet = openpyxl.load_workbook(out)["Fit"]
     assert len(sheet._charts) == 2
     rows = hand_rows()
-    rows["Materials"][0] |= {"rate_1": columns["Rate 1 [1/min]"], "energy_1": 60, "order_n": 1.5}
+    rows["Materials"][0] |= {"rate_1": columns["A1 [1/min]"], "energy_1": 60, "order_n": 1.5}
     assert kinetics_of(make(rows).material("Bond 60"))[0] == pytest.approx(2e5, rel=1e-4)
 
 

@@ -575,7 +575,7 @@ def test_a_part_of_the_plan_carries_stock_from_the_first_day(demo, tmp_path):
     report = fill(
         plan_path, tmp_path, date=datetime.date(2026, 3, 4), shift="late", stations=["hem robot"], stamp=STAMP
     )
-    assert len(report.files) == 6  # results, setup, staging and three sheets
+    assert len(report.files) == len(SPECS)  # one station and shift: one file of each kind
     book = openpyxl.load_workbook(tmp_path / "2026-03-04_Late" / "Hem_robot_material.xlsx", data_only=True)
     plan = load_plan(plan_path)
     fresh = play_shift(plan, datetime.date(2026, 3, 4), "Late", "Hem robot")
