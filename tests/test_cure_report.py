@@ -660,7 +660,7 @@ def test_a_data_sheet_that_tests_before_the_kinetics_are_through_is_told():
 def test_incomplete_kinetics_are_told_at_their_cell():
     found = problems_of(make, pot_rows(rate_2=1e8))
     assert len(found) == 1 and "no E2 and order m" in found[0] and found[0].startswith("Materials!")
-    assert "no energy 1" in problems_of(make, pot_rows(energy_1=None))[0]
+    assert "no E1" in problems_of(make, pot_rows(energy_1=None))[0]
 
 
 def test_pour_that_cannot_be_computed_is_told_and_the_rest_goes_on(monkeypatch):
