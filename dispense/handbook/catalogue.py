@@ -13,7 +13,7 @@ from . import beads, cure, flow, heat, life, line, mixing, moisture, pots, quali
 from .declare import FUNCTIONS, out, workbook_function
 from .evaluate import call, evaluate, lookup, recent_problems
 
-CATEGORIES = ("Beads", "Pots", "Mixing", "Flow", "Working life", "Cure and heat", "Line and stock", "Checks")
+CATEGORIES = ("Beads", "Pots", "Mixing", "Flow", "Pot life", "Cure and heat", "Line and stock", "Checks")
 
 TOPICS = (beads, pots, mixing, flow, life, cure, moisture, heat, line, quality)
 
