@@ -122,7 +122,7 @@ def test_missing_and_binary_files(tmp_path):
     assert "not a text file" in problems_of(read_record, tmp_path / "b.csv")[0]
 
 
-# ----------------------------------------------------------------------------------- working life
+# ----------------------------------------------------------------------------------- pot life
 
 
 def day_of(rows):
@@ -661,8 +661,8 @@ def test_a_data_sheet_that_tests_before_the_kinetics_are_through_is_told():
 
 def test_incomplete_kinetics_are_told_at_their_cell():
     found = problems_of(make, pot_rows(rate_2=1e8))
-    assert len(found) == 1 and "no energy 2 and order m" in found[0] and found[0].startswith("Materials!")
-    assert "no energy 1" in problems_of(make, pot_rows(energy_1=None))[0]
+    assert len(found) == 1 and "no E2 and order m" in found[0] and found[0].startswith("Materials!")
+    assert "no E1" in problems_of(make, pot_rows(energy_1=None))[0]
 
 
 def test_pour_that_cannot_be_computed_is_told_and_the_rest_goes_on(monkeypatch):
@@ -799,7 +799,7 @@ def test_report_of_every_demo_station(demo, station):
 def test_live_formulas_give_the_report_s_figures(demo):
     report = cure_report(demo, "Hem robot")
     held = openpyxl.load_workbook(io.BytesIO(cure_workbook(report)), data_only=True)
-    sheet = held["Working life"]
+    sheet = held["Pot life"]
     cells = {sheet.cell(row, 1).value: sheet.cell(row, 3).value for row in range(1, sheet.max_row + 1)}
     there = cells["Your temperature [°C]"] + 273.15
     assert cells["Pot life there [min]"] == pytest.approx(report.day.life.at(there) / 60.0, rel=1e-9)
@@ -969,13 +969,15 @@ def test_fit_of_kinetics_feeds_the_plan(tmp_path):
     out = tmp_path / "fit.xlsx"
     found = fit_file(write(tmp_path / "n.csv", "\n".join(lines)), "n-th", out=out)
     columns = dict(found.plan_columns)
-    assert columns["Rate 1 [1/min]"] == pytest.approx(1.2e7, rel=1e-4)
-    assert columns["Energy 1 [kJ/mol]"] == pytest.approx(60.0, rel=1e-5)
+    assert columns["A1 [1/min]"] == pytest.approx(1.2e7, rel=1e-4)
+    assert columns["E1 [kJ/mol]"] == pytest.approx(60.0, rel=1e-5)
     assert columns["Order n"] == pytest.approx(1.5, rel=1e-5)
+    # keys of the JSON stay when a header of the plan gets other words
+    assert list(found.as_json()["plan_columns"]) == ["Rate 1 [1/min]", "Energy 1 [kJ/mol]", "Order n"]
     sheet = openpyxl.load_workbook(out)["Fit"]
     assert len(sheet._charts) == 2
     rows = hand_rows()
-    rows["Materials"][0] |= {"rate_1": columns["Rate 1 [1/min]"], "energy_1": 60, "order_n": 1.5}
+    rows["Materials"][0] |= {"rate_1": columns["A1 [1/min]"], "energy_1": 60, "order_n": 1.5}
     assert kinetics_of(make(rows).material("Bond 60"))[0] == pytest.approx(2e5, rel=1e-4)
 
 

@@ -128,7 +128,7 @@ def _gaps(found: Forecast) -> list[Finding]:
         return [
             Finding(
                 NOTE,
-                f"No builds from {horizon.first_build} on: nothing is drawn, nothing is proposed",
+                f"No builds from {horizon.first_build} on: nothing is used, nothing is proposed",
                 topic="no builds",
             )
         ]
@@ -164,13 +164,13 @@ def _uncovered(found: Forecast) -> list[Finding]:
         place = "above P90" if is_above else "below P50"
         if abs(view.total_mean - planned) > near + tiny:
             why = (
-                "purges, mixer changes and short shifts answer in steps, so that the futures use "
+                "purges, mixer changes and short shifts answer in steps, so that the simulation runs use "
                 "another volume on average than the plan"
             )
         elif not is_above and view.total_p50 - planned < near:
-            why = f"by no more than the sampling error of {found.draws} futures"
+            why = f"by no more than the sampling error of {found.draws} simulation runs"
         else:
-            why = "losses are rare and large: most futures have none, and the mean lies to one side"
+            why = "losses are rare and large: most simulation runs have none, and the mean lies to one side"
         alike[place, why].append(view.name)
     return [
         Finding(NOTE, f"Planned use lies {place} for {', '.join(names)}: {why}", topic="planned and futures")

@@ -1,7 +1,7 @@
 """Weeks of builds turned into consumption, stock, orders, cost, and how sure all that is.
 
 `forecast(plan, weeks)` plays every shift of the builds with the shift model (each distinct shift
-once, see `response`), carries lots through them (`stock`), draws many futures (`simulate`) and
+once, see `response`), carries lots through them (`stock`), runs many simulations (`simulate`) and
 proposes orders. The result is a `Forecast`: tables that answer one question each, printed as text,
 JSON, CSV or a workbook.
 

@@ -21,7 +21,7 @@ from .answers import answer
 from .horizon import Horizon
 from .response import Occurrence, Response, ShiftKey
 from .simulate import Drawn
-from .stock import ALL_CAUSES, CAUSE_WORDS, Key, Order, StockRule, StockWalk, uses
+from .stock import ALL_CAUSES, CAUSE_WORDS, PRINTED, Key, Order, StockRule, StockWalk, uses
 
 ML = 1e6  # nanolitres in a millilitre
 GOING_ON = 14  # the last days of builds whose use is taken to go on
@@ -40,12 +40,17 @@ class Table:
     total: tuple[str, ...] | bool = False  # columns that may be added up; True: all numbers
 
     def headers(self) -> list[str]:
-        """Names with units."""
-        return [f"{name} [{unit}]" if unit else name for name, unit, _ in self.columns]
+        """What is printed over each column, with units."""
+        return [_with_unit(PRINTED.get(name, name), unit) for name, unit, _ in self.columns]
 
     def records(self) -> list[dict[str, Any]]:
-        """Rows as dictionaries by header."""
-        return [dict(zip(self.headers(), row, strict=True)) for row in self.rows]
+        """Rows as dictionaries by name and unit."""
+        keys = [_with_unit(name, unit) for name, unit, _ in self.columns]
+        return [dict(zip(keys, row, strict=True)) for row in self.rows]
+
+
+def _with_unit(name: str, unit: str) -> str:
+    return f"{name} [{unit}]" if unit else name
 
 
 @dataclass(slots=True)
@@ -64,7 +69,7 @@ class ComponentView:
     stations: int = 0  # that use it
     going_on: float = 0.0  # m³ a day after the last build
     runs_out: datetime.date | None = None
-    runs_out_early: datetime.date | None = None  # in one of ten futures
+    runs_out_early: datetime.date | None = None  # in one of ten simulation runs
     empty_after: datetime.date | None = None  # at the mean use, beyond the builds
     weeks_p50: np.ndarray = field(default_factory=lambda: np.zeros(0))
     weeks_p90: np.ndarray = field(default_factory=lambda: np.zeros(0))
@@ -187,7 +192,7 @@ class Forecast:
             lines.append(f"Nothing runs out by {self.horizon.last_build}, the last build.{words}")
         else:
             day, early = first.runs_out or datetime.date.max, first.runs_out_early
-            words = f" (in one of ten futures by {early})" if early and early < day else ""
+            words = f" (10 % risk by {early})" if early and early < day else ""
             lines.append(f"First to run out without new orders: {first.name} on {day:%a} {day}{words}.")
         order = self.next_order
         if order is None:
@@ -279,7 +284,7 @@ class Forecast:
             emphasise(
                 f"Forecast {horizon.first_build} to {horizon.last_build}: "
                 f"{len(self.shifts)} station shifts, {len(self.keys)} of them distinct, "
-                f"{self.draws} futures"
+                f"{self.draws} simulation runs"
             ),
             *self.headline(),
             "",

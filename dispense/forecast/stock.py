@@ -44,15 +44,30 @@ USE_CAUSES = (*CAUSES, "hoses", "heel")
 CAUSE_WORDS = {
     "parts": "on good parts",
     "scrap": "expected scrap",
-    "start": "start of shift",
-    "end": "end of shift",
+    "start": "start-up loss",
+    "end": "shut-down loss",
     "purge": "purges",
-    "mixers": "mixers",
+    "mixers": "lost in mixers",
     "checks": "check shots",
     "hoses": "filling hoses",
     "heel": "heel in containers",
     "expired": "expired",
 }
+_CAUSE_KEYS = {"start": "Start of shift", "end": "End of shift", "mixers": "Mixers"}
+
+#: words over a column whose name stays, since it is a key of `records()` and of the JSON
+PRINTED = {
+    "Closing": "Left at end",
+    "Cycles drawn": "Cycles simulated",
+    **{key: CAUSE_WORDS[cause].capitalize() for cause, key in _CAUSE_KEYS.items()},
+}
+
+
+def cause_column(cause: str) -> str:
+    """The name of the column of a cause."""
+    return _CAUSE_KEYS.get(cause) or CAUSE_WORDS[cause].capitalize()
+
+
 REVIEW_DAYS = 7  # an order covers at least this many days where no order cost is known
 NOTHING = 1.0 / NANO  # m³: what is less than the nanolitre that is counted is no stock and no shortage
 FRIDAY = 4  # the last working day, as `weekday` counts

@@ -10,12 +10,12 @@ from ..plan.rows import Component
 from ..shift.store import NANO
 from .results import GOING_ON, ML, ComponentView, Forecast, Table
 from .simulate import DRIVERS
-from .stock import ALL_CAUSES, CAUSE_WORDS, USE_CAUSES, Key, uses
+from .stock import ALL_CAUSES, USE_CAUSES, Key, cause_column, uses
 
 USE_WORDS = (
     "Use: on good parts, expected scrap (good parts × scrap/(1 − scrap), not rounded up to whole "
-    "parts as the clock lists of the shifts must), start and end of shift, purges, mixers, check "
-    "shots, first filling of hoses, and heel at its mean share. What expires is apart."
+    "parts as the clock lists of the shifts must), start-up and shut-down loss, purges, lost in mixers, "
+    "check shots, first filling of hoses, and heel at its mean share. What expires is apart."
 )
 
 
@@ -46,8 +46,8 @@ def _component_table(found: Forecast) -> Table:
         ),
         note="Due in: lots of the plan that arrive in these weeks. " + USE_WORDS + " Runs out: without new "
         "orders, for the first station that finds no container. 10 % risk by: the day by which one of ten "
-        "futures has run out, the plan's own course among them. After builds: the day it would be empty if "
-        f"the use of the last {GOING_ON} days of builds went on.",
+        "simulation runs has run out, the plan's own course among them. After builds: the day it would be "
+        f"empty if the use of the last {GOING_ON} days of builds went on.",
     )
     for key, view in found.components.items():
         here = sum(lot.opening for lot in found.walk.lots[key])
@@ -121,7 +121,8 @@ def _week_table(found: Forecast) -> Table:
             ("P90 in containers", "", "number"),
         ),
         note="Planned: the shift model on the builds as they stand. P50 and P90: half and nine of ten "
-        "futures use no more. The P90 of single weeks do not add up to that of all weeks. " + USE_WORDS,
+        "simulation runs use no more. The P90 of single weeks do not add up to that of all weeks. "
+        + USE_WORDS,
     )
     for week in range(found.horizon.weeks):
         for view in found.components.values():
@@ -267,7 +268,7 @@ def _station_table(found: Forecast) -> Table:
         (
             ("Station", "", "text"),
             ("Component", "", "text"),
-            *((CAUSE_WORDS[cause].capitalize(), "mL", "number") for cause in USE_CAUSES),
+            *((cause_column(cause), "mL", "number") for cause in USE_CAUSES),
             ("All", "mL", "number"),
             ("Waste", "", "share"),
         ),
@@ -312,10 +313,10 @@ def _lot_table(found: Forecast) -> Table:
             ("Store at", "", "text"),
         ),
         note="First-expired first-out, proposed orders included. Opening + received = used + expired "
-        "+ closing, to the nanolitre. Used: with expected scrap and filled hoses, and each heel when its "
+        "+ left at end, to the nanolitre. Used: with expected scrap and filled hoses, and each heel when its "
         "container is changed, so that it differs from the use of the other tables by the heels of "
-        "containers that are still open; these count as closing. Missing: what the builds need and no lot "
-        "holds.",
+        "containers that are still open; these count as left at end. Missing: what the builds need and no "
+        "lot holds.",
     )
     walk = found.ordered
     for key, view in found.components.items():
@@ -377,8 +378,8 @@ def _reorder_table(found: Forecast) -> Table:
         "σ·G(z): Silver, Pyke & Peterson, Inventory Management and Production Planning and "
         "Scheduling. Economic order √(2DK/h): F. W. Harris (1913). Days are calendar days. The "
         "spread of a day holds errors of volume that last, so that √L days of it are the spread of "
-        "a lead time. Simulated service: share of order cycles without a shortage where each future "
-        "orders by this rule; it is blank where no order arrives within these weeks.",
+        "a lead time. Simulated service: share of order cycles without a shortage where each simulation "
+        "run orders by this rule; it is blank where no order arrives within these weeks.",
     )
     for view in found.components.values():
         rule = view.rule
@@ -408,7 +409,7 @@ def _cause_table(found: Forecast) -> Table:
         "What does it cost, and what is waste?",
         (
             ("Component", "", "text"),
-            *((CAUSE_WORDS[cause].capitalize(), found.currency, "number") for cause in ALL_CAUSES),
+            *((cause_column(cause), found.currency, "number") for cause in ALL_CAUSES),
             ("All", found.currency, "number"),
             ("Waste", "", "share"),
         ),

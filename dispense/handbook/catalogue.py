@@ -20,7 +20,7 @@ CATEGORIES = (
     "Flow",
     "Spreading",
     "Filling",
-    "Working life",
+    "Pot life",
     "Cure and heat",
     "Line and stock",
     "Checks",

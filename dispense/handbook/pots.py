@@ -387,7 +387,14 @@ def square_void(diameter: Number, pitch: Number) -> Number:
     arguments=(
         number("cavity", "mL", "volume of the empty cavity up to the level", at_least=0),
         number("displaced", "mL", "volume of cells and inserts below the level", at_least=0),
-        number("unfilled", "", "share of the free volume that stays empty", default=0.0, at_least=0, below=1),
+        number(
+            "unfilled",
+            "",
+            "void share: share of the free volume that stays empty",
+            default=0.0,
+            at_least=0,
+            below=1,
+        ),
         number("extra", "mL", "what is poured on top, such as a meniscus or drips", default=0.0, at_least=0),
         number(
             "shrinkage", "", "share by which the liquid shrinks as it cures", default=0.0, at_least=0, below=1

@@ -31,15 +31,11 @@ from ..base.terminal import table as aligned
 from ..base.units import unit_factor
 from ..plan.records import Plan
 from ..reports.findings import plan_findings
-from ..sheets.board import cure_board_content
-from ..sheets.catalogue import SPECS
-from ..sheets.check import SHOT_CHECK, check_headline, shot_check_content
-from ..sheets.material import shift_material_content
+from ..sheets.catalogue import SHEETS, SPECS
+from ..sheets.check import SHOT_CHECK, check_headline
 from ..sheets.pieces import ALARM
-from ..sheets.results import RESULTS, results_content
-from ..sheets.setup import STATION_SETUP, setup_headline, station_setup_content
+from ..sheets.setup import STATION_SETUP, setup_headline
 from ..sheets.spec import Content, Row, SheetSpec, Value
-from ..sheets.staging import staging_content
 from ..shift.player import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
@@ -52,14 +48,7 @@ __all__ = ["FillReport", "fill", "safe_name", "template_folder"]
 
 Progress = Callable[[int, int], None]
 
-KINDS = {
-    "shift_material": "shift material sheets",
-    "cure_board": "cure boards",
-    "shot_check": "shot-check sheets",
-    "staging": "staging sheets",
-    "station_setup": "station setup cards",
-    "results": "results workbooks",
-}
+KINDS = {sheet.spec.key: sheet.plural for sheet in SHEETS}
 _some = partial(listed, most=12)  # names that a message offers to choose from
 _FORMULA_KEPT = "holds a formula, which was kept"
 
@@ -122,7 +111,7 @@ def template_folder() -> Path:
     """The folder of the templates that come with the planner."""
     here = Path(__file__).resolve().parents[1]
     for folder in (here / "workbook_templates", here.parent / "workbook_templates"):
-        if (folder / RESULTS.file).is_file():
+        if all((folder / spec.file).is_file() for spec in SPECS.values()):
             return folder
     raise FileError(
         Problem(
@@ -498,28 +487,31 @@ def _jobs(
     """Every file in the order in which a planner reads them."""
     stems = distinct_names(row.station for row in plan.stations)
     shifts = distinct_names(row.shift for row in plan.shifts)
-    yield _Job(out / "results.xlsx", results_content(plan, results, stamp))
+    for sheet in SHEETS:
+        if sheet.of_plan:
+            yield _Job(out / sheet.file, sheet.of_plan(plan, results, stamp))
     for row in plan.stations:
         name = row.station
         if (chosen.stations is None or name in chosen.stations) and station_parts(plan, name):
-            yield _Job(
-                out / "setup" / f"{stems[name]}_setup.xlsx",
-                station_setup_content(plan, setup_card(plan, name), stamp),
-            )
+            card = setup_card(plan, name)
+            for sheet in SHEETS:
+                if sheet.of_station:
+                    yield _Job(
+                        out / "setup" / f"{stems[name]}_{sheet.file}", sheet.of_station(plan, card, stamp)
+                    )
     by_shift: dict[tuple[datetime.date, str], list[ShiftResult]] = {}
     for result in results:
         by_shift.setdefault((result.date, result.shift), []).append(result)
     for (date, shift), group in by_shift.items():
         folder = out / f"{date}_{shifts[shift]}"
-        yield _Job(folder / "staging.xlsx", staging_content(plan, group, stamp))
+        for sheet in SHEETS:
+            if sheet.of_shift:
+                yield _Job(folder / sheet.file, sheet.of_shift(plan, group, stamp))
         for result in group:
             stem = stems[result.station.station]
-            for suffix, content in (
-                ("material", shift_material_content),
-                ("cure_board", cure_board_content),
-                ("shot_check", shot_check_content),
-            ):
-                yield _Job(folder / f"{stem}_{suffix}.xlsx", content(plan, result, stamp))
+            for sheet in SHEETS:
+                if sheet.of_station_shift:
+                    yield _Job(folder / f"{stem}_{sheet.file}", sheet.of_station_shift(plan, result, stamp))
 
 
 def fill(

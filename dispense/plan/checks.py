@@ -143,8 +143,10 @@ _COLUMNS = {"designation": "cell"}  # arguments of functions: the column they co
 def _at(plan: Plan, row: Row, problem: Problem) -> Problem:
     """A problem of a row's value, told of its cell."""
     name = _COLUMNS.get(problem.argument, problem.argument)
-    where = plan.cell(row, name.replace(" ", "_"))
-    return replace(problem, where=where, argument=name.replace("_", " "))
+    name = name.replace(" ", "_")
+    fields = {item.name: item for item in BY_NAME[row.TABLE].columns}
+    words = fields[name].words if name in fields else name.replace("_", " ")
+    return replace(problem, where=plan.cell(row, name), argument=words)
 
 
 def _says(where: str, message: str, fix: str = "") -> Problem:
@@ -161,7 +163,7 @@ def _materials(plan: Plan) -> Iterator[Problem]:
         if stated != sorted(stated):
             yield _says(
                 row.at,
-                "move time, join time and test time do not follow one another",
+                "handling time, time to load and full-cure time do not follow one another",
                 "a part is moved first, joined next, tested last",
             )
     for part in plan.components:
@@ -237,12 +239,17 @@ def _kinetics(plan: Plan, row: Material) -> Iterator[Problem]:
     for rate, others in (("rate_1", ("energy_1",)), ("rate_2", ("rate_1", "energy_2", "order_m"))):
         blank = [name for name in others if getattr(row, name) is None]
         if getattr(row, rate) is not None and blank:
-            names = " and ".join(name.replace("_", " ") for name in blank)
+            names = " and ".join(map(_words, blank))
             yield _says(
                 plan.cell(row, blank[0]),
-                f"the kinetics of {row.material} have a {rate.replace('_', ' ')} and no {names}",
+                f"the kinetics of {row.material} have {_words(rate)} and no {names}",
                 "give all of them, or none",
             )
+
+
+def _words(name: str) -> str:
+    """What a column of Materials is called."""
+    return BY_NAME["Materials"].column(name).words
 
 
 def _shifts(plan: Plan) -> Iterator[Problem]:
@@ -462,7 +469,7 @@ def _pot(plan: Plan, row: Pot) -> Iterator[Problem]:
         yield _says(row.at, "the tolerances are so wide that nothing might be poured")
     elif math.isnan(level_reached(plan, row, amount.nominal / row.count * (1.0 - 1e-9))):
         yield _says(
-            row.at, "the volume poured does not fit below the wall", "check unfilled, extra and shrinkage"
+            row.at, "the volume poured does not fit below the wall", "check void share, extra and shrinkage"
         )
 
 

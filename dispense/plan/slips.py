@@ -133,7 +133,7 @@ def _unusual(plan: Plan) -> Iterator[Finding]:
                 continue
             shown = float(from_si(value, item.unit))
             if not usual.low * (1.0 - EQUAL) <= shown <= usual.high * (1.0 + EQUAL):
-                words = usual.column.replace("_", " ")
+                words = item.words
                 yield _slip(
                     plan,
                     QUALITY,

@@ -1,6 +1,6 @@
-"""Working life, cure and heat of a station's material, in one report.
+"""Pot life, cure and heat of a station's material, in one report.
 
-`cure_report` gathers what applies to a station: working life on the day, oven and room schedules,
+`cure_report` gathers what applies to a station: pot life on the day, oven and room schedules,
 exotherm of its pots, moisture and light cure, pressed joints, latest clock times. The report prints as
 text, as JSON and as a workbook (`dispense.books.cure`).
 """
@@ -792,9 +792,9 @@ def _text(report: CureReport) -> str:
 
 def _life_text(report: CureReport) -> list[str]:
     if report.day is None:
-        return ["Working life\nthe data sheet states no pot life, open time or room cure"]
+        return ["Pot life\nthe data sheet states no pot life, open time or room cure"]
     headers, rows = life_day.day_table(report.day)
-    words = "Working life on the day\n" + table(headers, rows)
+    words = "Pot life on the day\n" + table(headers, rows)
     if report.day.hot_afternoon:
         words += f"\n{report.day.hot_afternoon}"
     return [words]

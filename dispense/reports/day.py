@@ -1,4 +1,4 @@
-"""Working life on the day: what a batch mixed at each clock time has left, and what heat does to it.
+"""Pot life on the day: what a batch mixed at each clock time has left, and what heat does to it.
 
 The temperature is that of the station's record, linear between its points. A life is played along the
 record, not read off at one temperature, so that a batch mixed before a hot afternoon ends sooner than
@@ -56,7 +56,7 @@ class Comparison:
 
 @dataclass(slots=True)
 class LifeDay:
-    """Working life, open time and room cure through the hours that shifts run."""
+    """Pot life, open time and room cure through the hours that shifts run."""
 
     start: float
     end: float
@@ -83,7 +83,7 @@ class LifeDay:
         worst = self.shortest
         if worst is None or worst.life is None:
             return ""
-        return f"{_minutes(worst.life)} of working life when mixed at {hhmm(worst.clock)}"
+        return f"{_minutes(worst.life)} of pot life when mixed at {hhmm(worst.clock)}"
 
     @property
     def hot_afternoon(self) -> str:
@@ -148,7 +148,7 @@ def shift_hours(plan: Plan, step: float = HALF_HOUR) -> list[float]:
 
 
 def life_day(plan: Plan, station: Station, material: Material, step: float = HALF_HOUR) -> LifeDay:
-    """Working life from the start of the first shift to the end of the last one.
+    """Pot life from the start of the first shift to the end of the last one.
 
     Where moisture cures, full cure is that of the station's deepest bead.
     """
@@ -246,7 +246,7 @@ def day_table(day: LifeDay) -> tuple[list[str], list[list[Any]]]:
         (f"left after {age / 60:.3g} min", [f"{row.left[place]:.0%}" for row in day.rows])
         for place, age in enumerate(day.ages)
     ]
-    columns.append(("mate before", [_clock(row.mate_before) for row in day.rows]))
+    columns.append(("mate by", [_clock(row.mate_before) for row in day.rows]))
     for _, name in MILESTONES:
         columns.append((f"{name} from", [_clock(row.cured.get(name)) for row in day.rows]))
     kept = [(header, cells) for header, cells in columns if any(cell not in ("", None) for cell in cells)]

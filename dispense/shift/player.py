@@ -189,13 +189,13 @@ class Player:
                 break
             result.used[letter]["heel"] += content  # a rest smaller than the heel gives nothing
         self.store.mounted[key] = new
-        before = f", before it lot {old.lot.lot}" if old is not None and old.lot.lot != NO_STOCK else ""
+        before = f", after lot {old.lot.lot}" if old is not None and old.lot.lot != NO_STOCK else ""
         if found is not None:
             result.events.append(
                 Event(
                     clock,
                     "container",
-                    f"put on {self._words(letter)} lot {lot.lot}{before}",
+                    f"connect {self._words(letter)} lot {lot.lot}{before}",
                     letter,
                     lot.lot,
                     content,

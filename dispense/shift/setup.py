@@ -2,7 +2,7 @@
 
 `setup_card` works out for one station what its setup card says. Pressures are for laminar
 Herschel–Bulkley flow through mixer and nozzle at the coldest hour, where the material is thickest;
-working life is for the hottest.
+pot life is for the hottest.
 """
 
 from __future__ import annotations

@@ -175,7 +175,7 @@ def _description(count: int) -> str:
 
 _ABOUT = (
     "Worksheet functions for adhesive, sealant, thermal paste and potting compound put onto parts "
-    "at a takt: bead and pot volumes, mixing, nozzle pressure, working life, cure, stock.\n"
+    "at a takt: bead and pot volumes, mixing, nozzle pressure, pot life, cure, stock.\n"
 )
 
 

@@ -1,4 +1,4 @@
-"""Working life on the day: pot life, open time and purges by the half hour, and a cell to play with."""
+"""Pot life on the day: pot life, open time and purges by the half hour, and a cell to play with."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def life_sheet(book: Workbook, data: Data, report: CureReport, day: LifeDay) -> 
     """Pot life and open time on the day, and what a hot afternoon does."""
     headers, rows = day_table(day)
     widths = [14, 14, *[11.5] * max(8, len(headers) - 2)]
-    page = Page(book, "Working life", "Working life on the day", widths, under_title(report))
+    page = Page(book, "Pot life", "Pot life on the day", widths, under_title(report))
     answers = []
     charts = []
     if day.life is not None:

@@ -219,7 +219,7 @@ def _resistance_table(page: Page, known: Sequence[JointReport]) -> None:
             "Worst case [K/W]",
             "Limit [K/W]",
             "Verdict",
-            "Matters most",
+            "Main tolerance",
         ],
         rows,
         ("@", "0.000", "0.00", "0.0", "#,##0", "0.00", *["0.0000"] * 5, "@", "@"),
