@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 
 import pytest
-from plans import hand_rows, make
+from plans import add_hot_pot, hand_rows, make
 
 from dispense.reports.findings import station_findings
 from dispense.reports.standing import (
     FAR_CARRIED,
     age_findings,
+    bubble_findings,
     carried_findings,
     hose_findings,
     sag_findings,
@@ -60,6 +61,25 @@ def test_a_bead_higher_than_its_yield_stress_holds():
     for stress, angle in ((11.0, 90), (10.0, 60), (0.0, 0), (0.0, None)):
         rows = {"Materials": {"yield_stress": stress}, "Beads": {"face_angle": angle}}
         assert found(sag_findings, plan_with(**rows)) == []
+
+
+def test_bubbles_that_stay_in_a_pour():
+    """40 mm deep, 1.1 g/mL, 5 Pa·s, 60 min at 23 °C: d = √(18μz/(ρgt)), by hand."""
+    rows = hand_rows()
+    rows["Materials"][0]["consistency"] = 5.0
+    add_hot_pot(rows, 1000.0)
+    rows["Pots"][0]["bubble_limit"] = 0.2
+    size = math.sqrt(18 * 5.0 * 0.04 / (1100.0 * GRAVITY * 3600.0))  # 0.304 mm
+    told = found(bubble_findings, make(rows))
+    assert [each.kind for each in told] == ["quality"]
+    assert told[0].numbers["bubble_mm"] == pytest.approx(size * 1e3, rel=1e-9)
+    assert any("do not come up" in words for words in on_the_card(make(rows)))
+    # a yield stress holds all under τ₀/(0.048ρg): 0.5 Pa, 0.97 mm (criterion from memory)
+    rows["Materials"][0]["yield_stress"] = 0.5
+    held = 0.5 / (0.048 * 1100.0 * GRAVITY)
+    assert found(bubble_findings, make(rows))[0].numbers["bubble_mm"] == pytest.approx(held * 1e3)
+    rows["Pots"][0]["bubble_limit"] = 1.0
+    assert found(bubble_findings, make(rows)) == []
 
 
 FILLED = {

@@ -910,6 +910,7 @@ def residence_age(share: Number, index: Number = 1.0) -> Number:
 __all__ = [
     "CREEPING_REYNOLDS",
     "GRAVITY",
+    "HELD_SPHERE",
     "PACKED",
     "bubble_size",
     "bubble_speed",

@@ -323,7 +323,8 @@ def _film_at(lattice: Lattice, away: Floats, volume: float, gap: float) -> _Film
     """The film at the start: every place within one distance of the pattern is full."""
     closed = np.zeros(lattice.shape, dtype=bool)
     if volume >= lattice.length * lattice.width * gap:
-        return _Film(lattice, gap, np.ones(lattice.shape), closed=closed)
+        over = volume - lattice.length * lattice.width * gap
+        return _Film(lattice, gap, np.ones(lattice.shape), over, closed)
     reach = np.quantile(away, volume / (lattice.length * lattice.width * gap))
     parts = (away <= reach).reshape(lattice.shape[0], _FINE, lattice.shape[1], _FINE)
     full = parts.mean(axis=(1, 3))

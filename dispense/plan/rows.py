@@ -319,6 +319,8 @@ class Pot(Row):
     """Heat transfer at the free face [W/(m²·K)]."""
     count: int
     """How many such pots the part has."""
+    bubble_limit: float | None
+    """Largest air bubble that may stay in the pour [m]."""
     at: str
 
 

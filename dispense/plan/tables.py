@@ -388,6 +388,7 @@ POTS = Table(
             "film", "W/(m²·K)", "heat transfer at the free face", above=0.0, labels=("Surface heat transfer",)
         ),
         whole("count", "how many such pots the part has", default=1, at_least=1),
+        optional("bubble_limit", "mm", "largest air bubble that may stay in the pour", above=0.0),
     ),
     key=("part", "pot"),
 )

@@ -1,8 +1,8 @@
-"""What happens by itself while material stands: sag on a wall, settling filler, hoses that run on.
+"""What happens by itself while material stands: sag on a wall, bubbles, settling filler, hoses that run on.
 
 And how old the oldest material in a mixer is. Each is looked at only where the plan states what it rests
-on: the slope of a bead's face, the filler of a component, the compliance of the hoses, the share of the
-oldest that counts. All in SI units.
+on: the slope of a bead's face, the largest bubble of a pot, the filler of a component, the compliance of
+the hoses, the share of the oldest that counts. All in SI units.
 """
 
 from __future__ import annotations
@@ -12,9 +12,13 @@ from dataclasses import dataclass
 
 from ..base.errors import needed
 from ..base.findings import NOTE, QUALITY, Finding
+from ..base.numbers import EQUAL
 from ..base.units import DAY, HOUR, MINUTE, celsius_text, from_si
 from ..handbook.fill import (
     CREEPING_REYNOLDS,
+    GRAVITY,
+    HELD_SPHERE,
+    bubble_size,
     drip_volume,
     residence_age,
     residence_share,
@@ -25,9 +29,9 @@ from ..handbook.fill import (
 )
 from ..handbook.flow import dwell_time, viscosity
 from ..plan.amounts import applications, bead_height
-from ..plan.materials import mixed_density
+from ..plan.materials import mixed_density, working_life
 from ..plan.records import Plan
-from ..plan.rows import Bead, Component, Material, Station
+from ..plan.rows import Bead, Component, Material, Pot, Station
 from ..plan.weather import shop_record
 from ..shift.setup import SetupCard, setup_card, station_parts
 
@@ -69,7 +73,7 @@ def _sag(plan: Plan, station: Station, material: Material, density: float, bead:
     angle = needed(bead.face_angle, bead.at, "face angle")
     height = bead_height(bead)
     holds = float(sag_height(material.yield_stress, density, angle))
-    if height <= holds * (1.0 + 1e-9):
+    if height <= holds * (1.0 + EQUAL):
         return []
     numbers = {"height_mm": from_si(height, "mm"), "holds_mm": from_si(holds, "mm")}
     words = (
@@ -106,6 +110,58 @@ def _sag(plan: Plan, station: Station, material: Material, density: float, bead:
             numbers=numbers,
         )
     ]
+
+
+# --------------------------------------------------------------------------------------- bubbles
+
+
+def staying_bubble(plan: Plan, station: Station, pot: Pot) -> tuple[float, float] | None:
+    """Largest bubble that stays in a pour, and the temperature at which it does.
+
+    At the coldest and at the hottest hour, each with its viscosity and pot life; a face with a skin, which
+    is the slower one; a yield stress holds what is smaller than it can. None where life or viscosity is
+    not known.
+    """
+    material = plan.material(station.material)
+    life = working_life(material)
+    if life is None or material.consistency is None:
+        return None
+    density = mixed_density(material, plan.components_of(material.material))
+    record = shop_record(plan, station)[1]
+    held = material.yield_stress / (HELD_SPHERE * density * GRAVITY)
+    found = []
+    for temperature in (min(record), max(record)):
+        thick = _at(temperature, material.consistency, material)
+        size = float(bubble_size(pot.level, life.at(temperature), density, thick, "rigid"))
+        found.append((max(size, held), temperature))
+    return max(found)
+
+
+def bubble_findings(plan: Plan, station: Station) -> list[Finding]:
+    """Pours in which larger bubbles stay than the plan allows."""
+    told = []
+    for pot in plan.pots:
+        if pot.station != station.station or pot.bubble_limit is None:
+            continue
+        found = staying_bubble(plan, station, pot)
+        if found is None or found[0] <= pot.bubble_limit * (1.0 + EQUAL):
+            continue
+        size, temperature = (from_si(found[0], "mm"), celsius_text(found[1]))
+        told.append(
+            Finding(
+                QUALITY,
+                f"{pot.part} / {pot.pot}: air bubbles up to {size:.3g} mm do not come up from the bottom within "
+                f"the pot life at {temperature}; the limit is {from_si(pot.bubble_limit, 'mm'):.3g} mm",
+                "take the air out before the pour, pour from below or in lower shots, or pour warmer",
+                "bubbles",
+                station.station,
+                station.material,
+                pot.part,
+                cell=plan.cell(pot, "bubble_limit"),
+                numbers={"bubble_mm": size},
+            )
+        )
+    return told
 
 
 # ------------------------------------------------------------------------- containers that stand
@@ -282,7 +338,7 @@ def age_findings(plan: Plan, station: Station) -> list[Finding]:
         )
     ]
     needs = factor * station.mixer_volume
-    if station.rule == "purge" and 0.0 < station.purge_volume < needs * (1.0 - 1e-9):
+    if station.rule == "purge" and 0.0 < station.purge_volume < needs * (1.0 - EQUAL):
         renewed = float(residence_share(station.purge_volume / station.mixer_volume, material.index))
         told.append(
             Finding(
@@ -362,7 +418,14 @@ def standing_findings(plan: Plan, station: Station) -> list[Finding]:
     """All that this module finds of a station."""
     return [
         finding
-        for look in (sag_findings, settling_findings, hose_findings, age_findings, carried_findings)
+        for look in (
+            sag_findings,
+            bubble_findings,
+            settling_findings,
+            hose_findings,
+            age_findings,
+            carried_findings,
+        )
         for finding in look(plan, station)
     ]
 
@@ -370,6 +433,7 @@ def standing_findings(plan: Plan, station: Station) -> list[Finding]:
 __all__ = [
     "Standing",
     "age_findings",
+    "bubble_findings",
     "carried_findings",
     "hose_findings",
     "oldest_factor",
@@ -377,4 +441,5 @@ __all__ = [
     "settling_findings",
     "standing_findings",
     "standing_of",
+    "staying_bubble",
 ]
