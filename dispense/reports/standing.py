@@ -151,7 +151,7 @@ def bubble_findings(plan: Plan, station: Station) -> list[Finding]:
             Finding(
                 QUALITY,
                 f"{pot.part} / {pot.pot}: air bubbles up to {size:.3g} mm do not come up from the bottom "
-                f"within the pot life at {temperature}; the limit is {from_si(pot.bubble_limit, 'mm'):.3g} mm",
+                f"within the pot life at {temperature}; limit {from_si(pot.bubble_limit, 'mm'):.3g} mm",
                 "take the air out before the pour, pour from below or in lower shots, or pour warmer",
                 "bubbles",
                 station.station,
