@@ -55,6 +55,11 @@ def _round_down(value: float, digits: int) -> float:
     return math.floor(value * 10.0**digits * (1.0 + 1e-12)) / 10.0**digits
 
 
+def _percent(share: float) -> str:
+    """Two digits of a share, such as 0.5%."""
+    return f"{100.0 * share:.2g}%"
+
+
 # ------------------------------------------------------------------------------------------- walls
 
 
@@ -246,7 +251,7 @@ def _settling(station: Station, material: Material, found: Standing) -> list[Fin
     words = (
         f"component {part.component.upper()}: its filler {way}s {pace:.2g} mm an hour at "
         f"{celsius_text(found.temperature)}; after {hours:g} h the lower and the upper half differ by "
-        f"{part.density_tolerance:.2g} of the density"
+        f"{_percent(part.density_tolerance)} of the density"
     )
     if found.reynolds > CREEPING_REYNOLDS:
         words += f" (Reynolds number {found.reynolds:.2g}: Stokes' law is too fast there)"
@@ -329,7 +334,7 @@ def age_findings(plan: Plan, station: Station) -> list[Finding]:
     told = [
         Finding(
             NOTE,
-            f"the oldest {share:.2g} of the mix counts: {factor:.3g} times the mean age ({basis})",
+            f"the oldest {_percent(share)} of the mix counts: {factor:.3g} times the mean age ({basis})",
             "",
             "oldest material",
             *where,
@@ -343,8 +348,8 @@ def age_findings(plan: Plan, station: Station) -> list[Finding]:
         told.append(
             Finding(
                 QUALITY,
-                f"a purge of {from_si(station.purge_volume, 'mL'):.3g} mL leaves {1.0 - renewed:.2g} of old "
-                f"material in what comes next; down to {share:.2g} takes {from_si(needs, 'mL'):.3g} mL "
+                f"a purge of {from_si(station.purge_volume, 'mL'):.3g} mL leaves {_percent(1.0 - renewed)} of old "
+                f"material in what comes next; down to {_percent(share)} takes {from_si(needs, 'mL'):.3g} mL "
                 f"({basis})",
                 "purge more, or show by trial that less renews the mixer",
                 "purge",
@@ -372,7 +377,7 @@ def _slow_mixer(plan: Plan, station: Station, card: SetupCard, factor: float) ->
                 Finding(
                     QUALITY,
                     f"{part}: at the takt the mix is {mean / MINUTE:.2g} min old on the mean when it "
-                    f"leaves, the oldest {station.oldest_share:.2g} of it {factor * mean / MINUTE:.2g} min; "
+                    f"leaves, the oldest {_percent(station.oldest_share or 0.0)} of it {factor * mean / MINUTE:.2g} min; "
                     f"its share of the pot life is {_round_down(limit / MINUTE, 1):g} min",
                     "a smaller mixer, or purge and change it earlier",
                     "oldest material",
