@@ -198,6 +198,14 @@ def test_hot_hours_shorten_life():
     assert by_name["constant mean"].life < by_name["coolest half hour"].life
     # a hot afternoon uses up more than a constant mean does (the rate is convex in temperature)
     assert by_name["as recorded, shortest"].limits > by_name["constant mean"].limits
+    # the shortest life is that of its row; limits of the day by quadrature of the halving rule
+    assert by_name["as recorded, shortest"].life == day.shortest.life
+
+    def rate(clock):
+        return 2.0 ** ((np.interp(clock, [21600.0, 28800.0, 36000.0], [18.0, 33.0, 24.0]) - 23.0) / 10.0)
+
+    lives = quad(rate, day.start, day.end, points=[28800.0])[0] / 3600.0
+    assert by_name["as recorded, shortest"].limits == pytest.approx(lives / day.share, rel=1e-6)
     assert "lives" in day.hot_afternoon
     # mean of the half hours' temperatures: (18 + 33)/2 and (33 + 24)/2 for two hours each
     assert by_name["constant mean"].temperature == pytest.approx(273.15 + 27.0)
