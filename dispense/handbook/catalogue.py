@@ -9,7 +9,22 @@ from typing import Any
 
 from ..base.errors import show
 from ..base.fields import whole
-from . import beads, cure, fill, flow, heat, life, line, mixing, moisture, pattern, pots, quality, spread
+from . import (
+    beads,
+    charts,
+    cure,
+    fill,
+    flow,
+    heat,
+    life,
+    line,
+    mixing,
+    moisture,
+    pattern,
+    pots,
+    quality,
+    spread,
+)
 from .declare import FUNCTIONS, out, workbook_function
 from .evaluate import call, evaluate, lookup, recent_problems
 
@@ -26,7 +41,7 @@ CATEGORIES = (
     "Checks",
 )
 
-TOPICS = (beads, pots, mixing, flow, spread, pattern, fill, life, cure, moisture, heat, line, quality)
+TOPICS = (beads, pots, mixing, flow, spread, pattern, fill, life, cure, moisture, heat, line, quality, charts)
 
 
 @workbook_function(

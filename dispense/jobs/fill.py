@@ -39,6 +39,7 @@ from ..sheets.spec import Content, Row, SheetSpec, Value
 from ..shift.player import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
+from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 
 if TYPE_CHECKING:
     from ..xlsx.package import Package
@@ -50,6 +51,7 @@ Progress = Callable[[int, int], None]
 
 KINDS = {sheet.spec.key: sheet.plural for sheet in SHEETS}
 _some = partial(listed, most=12)  # names that a message offers to choose from
+SHOWN_CELLS = 4  # of those filled in by hand that a note names
 _FORMULA_KEPT = "holds a formula, which was kept"
 
 
@@ -322,8 +324,38 @@ class Templates:
         if spec.key == SHOT_CHECK.key:
             limits, _ = self._masses(content)
             set_scale(filled.package, limits.low or limits.target, limits.high or limits.target)
+        notes = [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
+        sign(filled.package, spec.key, apart=("stamp",))
+        if path.is_file():
+            notes += take_over(path, filled.package)
         filled.save(path, forbid=self.files.values())
-        return [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
+        return notes
+
+
+def take_over(path: Path, new: Package) -> list[str]:
+    """What people typed into the sheet at a path goes into the new one, or is kept beside it; notes."""
+    from ..handbook.in_formulas import formula_values
+    from ..xlsx.package import Package
+    from ..xlsx.templates import cache_values, refresh_charts
+
+    carried, left = carry(Package.open(path), new)
+    notes = []
+    if carried:
+        cache_values(new, formula_values)
+        refresh_charts(new)
+        notes.append(f"{path.name}: {_cells(len(carried))} filled in by hand carried over")
+    if left:
+        kept = keep_filled_in(path)
+        shown = ", ".join(map(str, left[:SHOWN_CELLS])) + (", …" if len(left) > SHOWN_CELLS else "")
+        notes.append(
+            f"{path.name}: {_cells(len(left))} filled in by hand not carried, since the row says something "
+            f"else now ({shown}); the old sheet is kept as {kept.name}"
+        )
+    return notes
+
+
+def _cells(count: int) -> str:
+    return "1 cell" if count == 1 else f"{count} cells"
 
 
 # --------------------------------------------------------------------------------------------- jobs
@@ -651,12 +683,12 @@ def _marks(path: str | os.PathLike[str]) -> Iterator[Any]:
 
 
 def _check_targets(jobs: Iterable[_Job], plan: Path, templates: Iterable[Path]) -> None:
-    """No output may stand where an input stands."""
+    """No output may stand where an input stands, nor where a file stands that was not filled here."""
     inputs = {mark for path in (plan, *templates) for mark in _marks(path)}
     problems = [
         Problem(str(job.path), message="is an input and is not overwritten", fix="choose another folder")
         for job in jobs
         if inputs.intersection(_marks(job.path))
-    ]
+    ] or [foreign(job.path) for job in jobs if is_foreign(job.path, job.content.spec.key)]
     if problems:
         raise FileError(problems)

@@ -348,9 +348,9 @@ def age_findings(plan: Plan, station: Station) -> list[Finding]:
         told.append(
             Finding(
                 QUALITY,
-                f"a purge of {from_si(station.purge_volume, 'mL'):.3g} mL leaves {_percent(1.0 - renewed)} of "
-                f"old material in what comes next; down to {_percent(share)} takes {from_si(needs, 'mL'):.3g} mL "
-                f"({basis})",
+                f"a purge of {from_si(station.purge_volume, 'mL'):.3g} mL leaves {_percent(1.0 - renewed)} "
+                f"of old material in what comes next; down to {_percent(share)} takes "
+                f"{from_si(needs, 'mL'):.3g} mL ({basis})",
                 "purge more, or show by trial that less renews the mixer",
                 "purge",
                 *where,
@@ -378,7 +378,8 @@ def _slow_mixer(plan: Plan, station: Station, card: SetupCard, factor: float) ->
                     QUALITY,
                     f"{part}: at the takt the mix is {mean / MINUTE:.2g} min old on the mean when it "
                     f"leaves, the oldest {_percent(station.oldest_share or 0.0)} of it "
-                    f"{factor * mean / MINUTE:.2g} min; its share of the pot life is {_round_down(limit / MINUTE, 1):g} min",
+                    f"{factor * mean / MINUTE:.2g} min; its share of the pot life is "
+                    f"{_round_down(limit / MINUTE, 1):g} min",
                     "a smaller mixer, or purge and change it earlier",
                     "oldest material",
                     station.station,
