@@ -340,6 +340,15 @@ def test_ages_in_a_tube_by_the_profile(index):
     assert fill.residence_age(0.99, 1.0) == pytest.approx(5.0, rel=1e-12)
 
 
+def test_ages_in_a_tube_published():
+    """Newtonian: 1 − 1/(4θ²); n = 0.5 by quadrature of the flow-weighted profile."""
+    ages = np.array([0.4, 0.6, 1.0, 2.0, 5.0])
+    values = [0.0, 0.3055555556, 0.75, 0.9375, 0.99]
+    assert fill.residence_share(ages) == pytest.approx(values, rel=1e-9)
+    thinning = [0.0, 0.0, 0.7600369326, 0.9460482196, 0.9917728235]
+    assert fill.residence_share(ages, 0.5) == pytest.approx(thinning, rel=1e-9, abs=1e-12)
+
+
 def test_reynolds_of_thinning_liquids():
     # 8ρV²/τ_w at V = 0.5 m/s, D = 6 mm; the yield stress through the Rabinowitsch integral
     flow_rate = 0.5 * math.pi / 4.0 * 0.006**2
