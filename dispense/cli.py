@@ -63,6 +63,11 @@ def parser() -> argparse.ArgumentParser:
     )
     fill.add_argument("--templates", metavar="DIR", help="folder with the plant's own templates")
     _paper(fill)
+    fill.add_argument(
+        "--language",
+        metavar="CODE",
+        help="en, de, es, or the CSV file of a word list (default: that of the plan's Settings)",
+    )
     fill.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
     fill.add_argument(
         "--open", action="store_true", help="write into the workbook open in the spreadsheet (Windows, macOS)"
@@ -343,6 +348,7 @@ def _fill(options) -> int:
         paper=options.paper,
         processes=options.processes,
         open_workbook=options.open,
+        language=options.language,
         progress=progress,
     )
     for bar in bars:

@@ -16,7 +16,7 @@ from openpyxl.utils import get_column_letter
 
 from ..base.clock import hhmm
 from ..base.errors import needed
-from ..base.findings import Finding, marked
+from ..base.findings import Finding
 from ..base.units import duration_text
 from ..handbook.life import GAS_CONSTANT
 from ..handbook.moisture import moisture_factor
@@ -25,6 +25,7 @@ from ..reports.day import COLDER, HOTTER, STATED, LifeDay, day_table
 from ..reports.pour import CAUTION, PourReport, PourTrace
 from ..reports.press import PASTE_RULE, JointReport, PressedBead
 from ..reports.runs import CureRun, run_findings
+from ..sheets.pieces import marked
 from ..shift.cure_times import cure_basis
 from . import style
 from .charts import LOOKS, Curve, scatter

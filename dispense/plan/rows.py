@@ -601,6 +601,8 @@ class Settings(TypedDict):
     """Who answers for the plan, printed on every sheet."""
     currency: str
     """What prices are counted in."""
+    language: str
+    """Language of the printed sheets: en, de, es, or the CSV file of a word list beside the plan."""
     service_level: float
     """Share of cycles without a shortage that stock is planned for."""
     order_cost: float

@@ -73,6 +73,11 @@ SETTINGS = (
     text("line", "name of the line, printed on every sheet", default=""),
     text("prepared_by", "who answers for the plan, printed on every sheet", default=""),
     text("currency", "what prices are counted in", default=""),
+    text(
+        "language",
+        "language of the printed sheets: en, de, es, or the CSV file of a word list beside the plan",
+        default="en",
+    ),
     number(
         "service_level",
         "",

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..base.fields import date, number, text, whole
-from ..base.findings import SHORTAGE, gravest_first, marked
+from ..base.findings import SHORTAGE, gravest_first
+from ..base.language import translated
 from ..base.units import from_si
 from ..plan.cautions import CAUTION
 from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from ..shift.store import NANO
 from .layout import BY, TICK, Book
-from .pieces import ML, at, containers_words, finding_lines, head, hours, letter_name
+from .pieces import ML, at, containers_words, finding_lines, head, hours, letter_name, marked
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, moment
 
@@ -102,11 +103,11 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             "shift": first.shift,
             "hours": hours(first),
             "headline": f"{containers_words(count)} to bring",
-            "cautions": CAUTION,
+            "cautions": translated(CAUTION),
         },
         {
             "StagingContainers": rows,
-            "StagingWarnings": warnings or [{"station": "", "warning": "no warning"}],
+            "StagingWarnings": warnings or [{"station": "", "warning": translated("no warning")}],
         },
     )
 
