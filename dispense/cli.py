@@ -16,6 +16,7 @@ from typing import Any
 
 from . import __version__
 from .base.findings import BAD_INPUT, DONE, USAGE, Finding, exit_code, tally
+from .base.language import languages
 from .base.paper import PAPERS
 
 EXIT_CODES = (
@@ -66,7 +67,7 @@ def parser() -> argparse.ArgumentParser:
     fill.add_argument(
         "--language",
         metavar="CODE",
-        help="en, de, es, or the CSV file of a word list (default: that of the plan's Settings)",
+        help=f"{', '.join(languages())}, or a word list fr.csv (default: that of the plan's Settings)",
     )
     fill.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
     fill.add_argument(

@@ -10,7 +10,7 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
-from ..base.language import ENGLISH, printed_in
+from ..base.language import ENGLISH, languages, printed_in
 from ..sheets.catalogue import LAYOUTS, SPECS
 from ..sheets.layout import Book
 from ..sheets.spec import SheetSpec
@@ -43,7 +43,7 @@ def main() -> None:
     """Write the templates in a language into a folder, by default that of the repository."""
     parser = argparse.ArgumentParser(prog="python -m dispense.books.templates")
     parser.add_argument("folder", nargs="?", default=Path(__file__).parents[2] / "workbook_templates")
-    parser.add_argument("--language", default=ENGLISH, help="en, de, es, or the CSV file of a word list")
+    parser.add_argument("--language", default=ENGLISH, help=f"{', '.join(languages())}, or fr.csv")
     options = parser.parse_args()
     with printed_in(options.language):
         for path in write_all(options.folder):

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..base.fields import Field, choice, clock, date, flag, number, text, whole
+from ..base.language import languages
 from ..base.units import AS_GIVEN
 from ..handbook.beads import MOTIONS, SECTIONS
 
@@ -75,7 +76,7 @@ SETTINGS = (
     text("currency", "what prices are counted in", default=""),
     text(
         "language",
-        "language of the printed sheets: en, de, es, or the CSV file of a word list beside the plan",
+        f"language of the printed sheets: {', '.join(languages())}, or a word list beside the plan, fr.csv",
         default="en",
     ),
     number(

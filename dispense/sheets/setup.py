@@ -229,7 +229,7 @@ def _upper_limit(value: float | None, unit: str) -> Printed | None:
 
 def layout(book: Book) -> None:
     """What is weighed, what is set, what to know."""
-    widths = [14, 15, 5, 8.5, 8.5, 8.5, *[8.5] * 8, 19, 25, 12]
+    widths = [14, 15, 5.8, *[8.5] * 7, 8.9, *[8.5] * 3, 19, 25, 12]
     form = book.page("Setup", widths, landscape=True)
     form.head()
     form.cards(("station", 2), ("material", 3), ("ratio", 6), ("density", 2), ("shop_temperature", 4))
