@@ -602,7 +602,7 @@ class Settings(TypedDict):
     currency: str
     """What prices are counted in."""
     language: str
-    """Language of the printed sheets: en, de, es, or a word list beside the plan, fr.csv."""
+    """Language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv."""
     service_level: float
     """Share of cycles without a shortage that stock is planned for."""
     order_cost: float

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..base.fields import Field, choice, clock, date, flag, number, text, whole
-from ..base.language import languages
 from ..base.units import AS_GIVEN
 from ..handbook.beads import MOTIONS, SECTIONS
 
@@ -76,7 +75,7 @@ SETTINGS = (
     text("currency", "what prices are counted in", default=""),
     text(
         "language",
-        f"language of the printed sheets: {', '.join(languages())}, or a word list beside the plan, fr.csv",
+        "language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv",
         default="en",
     ),
     number(
