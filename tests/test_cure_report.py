@@ -33,7 +33,7 @@ from dispense.plan.materials import kinetics_of, mixed_density
 from dispense.reports.cure import _pour_text, belt_speed, cure_report, light_report, moisture_report
 from dispense.reports.day import COLDER, HOTTER, STATED, life_day
 from dispense.reports.pour import PourReport, _hottest, _trace, not_computed, pour_findings, pour_report
-from dispense.reports.runs import _played, early_test, with_hold
+from dispense.reports.runs import _played, early_test, run_rows, with_hold
 from dispense.sheets.material import shift_material_content
 from dispense.shift.player import play_shift
 from dispense.shift.windows import OPEN, SURFACE, latest_times
@@ -198,6 +198,14 @@ def test_hot_hours_shorten_life():
     assert by_name["constant mean"].life < by_name["coolest half hour"].life
     # a hot afternoon uses up more than a constant mean does (the rate is convex in temperature)
     assert by_name["as recorded, shortest"].limits > by_name["constant mean"].limits
+    # the shortest life is that of its row; limits of the day by quadrature of the halving rule
+    assert by_name["as recorded, shortest"].life == day.shortest.life
+
+    def rate(clock):
+        return 2.0 ** ((np.interp(clock, [21600.0, 28800.0, 36000.0], [18.0, 33.0, 24.0]) - 23.0) / 10.0)
+
+    lives = quad(rate, day.start, day.end, points=[28800.0])[0] / 3600.0
+    assert by_name["as recorded, shortest"].limits == pytest.approx(lives / day.share, rel=1e-6)
     assert "lives" in day.hot_afternoon
     # mean of the half hours' temperatures: (18 + 33)/2 and (33 + 24)/2 for two hours each
     assert by_name["constant mean"].temperature == pytest.approx(273.15 + 27.0)
@@ -257,6 +265,9 @@ def test_equivalent_time_of_a_ramp_hold_ramp():
     assert run.places[0].equivalent[-1] / 60.0 == pytest.approx(53.3049691, rel=1e-6)
     assert run.passes and run.places[0].temperatures.max() == pytest.approx(353.15, abs=0.02)
     assert run.places[0].at_cure / 60.0 == pytest.approx(5 + 30 + 2.5, rel=1e-3)  # at 75 °C and above
+    told = run_rows(run)[0]  # the same for a script and the terminal, in shop units
+    assert told["equivalent_time"] == pytest.approx(53.3049691, rel=1e-6) and told["degree"] is None
+    assert told["highest_temperature"] == pytest.approx(80.0, abs=0.02)
     late = run_of(oven_rows(RAMP, PLAIN | dict(activation_energy=60), hold=54))
     assert not late.passes and "54.0 min are required" in late.places[0].reasons[0]
 
@@ -284,6 +295,9 @@ def test_published_degrees_through_the_plan(kinetics, degree):
     run = run_of(oven_rows(FLAT, material, start_temperature=80))
     place = run.places[0]
     assert place.degrees[-1] == pytest.approx(degree, abs=1e-7)
+    told = run_rows(run)[0]
+    assert told["degree"] == pytest.approx(degree, abs=1e-7)
+    assert told["equivalent_time"] == pytest.approx(60.0, rel=1e-9)  # an hour at the reference itself
     # DiBenedetto: −20 + 240·λα/(1 − (1 − λ)α), by hand
     glass = -20 + 240 * 0.5 * degree / (1 - 0.5 * degree)
     assert place.glass_points[-1] - 273.15 == pytest.approx(glass, abs=1e-4)
@@ -539,17 +553,19 @@ def test_profiles_end_with_what_is_followed():
 
 def test_text_of_a_pour_tells_its_shots():
     # 323.15 K are 50 °C, 345.65 K are 72.5 °C, 9000 s are 150 min, by hand
-    shots = dict(shots=[(1, 0.02, 0.0), (2, 0.015, 600.0)], shots_peak=323.15, shots_time=9000.0)
-    one = (
-        SimpleNamespace(part="frame", pot="bed"),
-        *(296.15, 10.0, 0.035, 1100.0, 462.8, 345.65, 6000.0, 0.02),
-        *(None, 333.15, 0.03, "30.0 mm in one shot", None, None),
+    one = dict(
+        pot=SimpleNamespace(part="frame", pot="bed", limit=333.15),
+        **dict(material=None, start=296.15, depth=0.035, constants=None, runaway=None, maximum_rate=None),
+        **dict(peak=345.65, peak_time=6000.0, peak_height=0.02, adiabatic=462.8, trace=None),
+        safe_words="30.0 mm in one shot",
     )
-    text = _pour_text(PourReport(*one, **shots))
+    none = dict(shots=[], shots_peak=None, shots_time=None)
+    shots = dict(shots=[(1, 0.02, 0.0), (2, 0.015, 600.0)], shots_peak=323.15, shots_time=9000.0)
+    text = _pour_text(PourReport(**one, **shots))
     assert "in one shot 72.5 °C after 100 min" in text
     (line,) = (line for line in text.splitlines() if line.startswith("in 2 shots"))
     assert line.startswith("in 2 shots (20.0 mm, then 15.0 mm after 10 min) 50.0 °C after 150 min")
-    assert " shots (" not in _pour_text(PourReport(*one))
+    assert " shots (" not in _pour_text(PourReport(**one, **none))
 
 
 def test_deepest_safe_pour_ends_at_the_limit():

@@ -119,6 +119,9 @@ def test_templates_are_those_their_maker_writes(key):
         assert one.name == other.name
         assert old.cell_values(one) == new.cell_values(other)
         assert formulas(old, one) == formulas(new, other)
+    # widths, heights, looks and page settings: the parts as they are
+    parts = [name for name in old.parts if name.startswith(("xl/worksheets/", "xl/styles", "xl/charts/"))]
+    assert [name for name in parts if old.read(name) != new.read(name)] == []
 
 
 @pytest.mark.parametrize("key", SPECS)

@@ -22,8 +22,9 @@ from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
 from ..base.findings import KINDS, SHORTAGE
-from ..forecast.model import CAUSE_WORDS, USE_WORDS, Forecast, Table, cause_column
-from ..forecast.stock import ALL_CAUSES
+from ..forecast.results import Forecast, Table
+from ..forecast.stock import ALL_CAUSES, CAUSE_WORDS, cause_column
+from ..forecast.tables import USE_WORDS
 from . import style
 from .charts import add_legend, dress, label_values
 from .finish import finished

@@ -329,9 +329,12 @@ def as_kinetics(kinetics: KineticsLike) -> Kinetics:
 # ---------------------------------------------------------------- the variable without (1 − α)ⁿ
 
 
+_FIRST_ORDER = 1e-9  # of n from 1, inside which the first-order form holds to the last digit
+
+
 def _to_reduced(degree: Number, order: float) -> np.ndarray:
     with np.errstate(divide="ignore"):  # y is infinite at full cure
-        if abs(order - 1.0) < 1e-9:
+        if abs(order - 1.0) < _FIRST_ORDER:
             return -np.log1p(-degree)
         return np.expm1((1.0 - order) * np.log1p(-degree)) / (order - 1.0)
 
@@ -343,7 +346,7 @@ def _to_degree(reduced: Number, order: float) -> np.ndarray:
 
 def _quietly_to_degree(reduced: Number, order: float) -> np.ndarray:
     """`_to_degree` inside a caller's `np.errstate`."""
-    if abs(order - 1.0) < 1e-9:
+    if abs(order - 1.0) < _FIRST_ORDER:
         return -np.expm1(-reduced)
     if order == 2.0:
         return np.where(np.isinf(reduced), 1.0, reduced / (1.0 + reduced))

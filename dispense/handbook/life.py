@@ -24,6 +24,7 @@ HALVING_STEP = 10.0  # K, common practice, no source
 # molar gas constant, N_A·k [J/(mol·K)]: exact since the SI of 2019; CODATA 2018
 GAS_CONSTANT = 8.31446261815324
 _LN2 = math.log(2.0)
+_FLAT, _LIKE = 2.0, 1.25  # e-foldings of a rate, and ratio of its temperatures, over a piece of a record
 
 _ARRHENIUS = "Arrhenius law; R = 8.31446261815324 J/(mol·K), CODATA 2018"
 _RULE = (
@@ -463,7 +464,8 @@ class LifeClock:
             span = _LN2 * abs(last - first) / self._step
             return self._rate(max(first, last)) * (-math.expm1(-span) / span if span else 1.0)
         slope = self._energy / GAS_CONSTANT
-        if slope * abs(1.0 / first - 1.0 / last) < 2.0 and 0.8 < first / last < 1.25:
+        # so flat that eight nodes hold the mean to the last digits
+        if slope * abs(1.0 / first - 1.0 / last) < _FLAT and 1.0 / _LIKE < first / last < _LIKE:
             middle, half = 0.5 * (first + last), 0.5 * (last - first)
             return 0.5 * math.fsum(
                 weight * self._rate(middle + half * node)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..base.fields import number
-from ..base.numbers import Number
+from ..base.numbers import EQUAL, Number
 from ..base.units import AS_GIVEN, DAY
 from .declare import example, out, workbook_function
 
@@ -41,7 +41,7 @@ def whole_up(share: Number) -> Number:
     (3.0, 4.0)
     """
     nearest = np.rint(share)
-    return np.where(np.abs(share - nearest) <= 1e-9 * share, nearest, np.ceil(share))
+    return np.where(np.abs(share - nearest) <= EQUAL * share, nearest, np.ceil(share))
 
 
 def _whole_up_formula(share: str) -> str:

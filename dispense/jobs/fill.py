@@ -15,6 +15,7 @@ import datetime
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -26,7 +27,7 @@ from ..base.language import ENGLISH, Language, printed_in, read_language, transl
 from ..base.language import language as printed_language
 from ..base.naming import fold
 from ..base.paper import paper_code
-from ..base.printed import Printed, PrintedLimits
+from ..base.printed import Printed, PrintedLimits, counted, listed
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import unit_factor
@@ -41,6 +42,7 @@ from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
 from ..shift.player import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
+from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 
 if TYPE_CHECKING:
     from ..xlsx.package import Package
@@ -51,6 +53,8 @@ __all__ = ["FillReport", "fill", "safe_name", "template_folder"]
 Progress = Callable[[int, int], None]
 
 KINDS = {sheet.spec.key: sheet.plural for sheet in SHEETS}
+_some = partial(listed, most=12)  # names that a message offers to choose from
+SHOWN_CELLS = 4  # of those filled in by hand that a note names
 _FORMULA_KEPT = "holds a formula, which was kept"
 
 
@@ -92,7 +96,7 @@ class FillReport:
     def as_text(self) -> str:
         """The report for a terminal: counts, then the findings worth reading first."""
         total = len(self.files)
-        lines = [f"{total} file{'s' if total != 1 else ''} in {self.folder}"] if total else []
+        lines = [f"{counted(total, 'file')} in {self.folder}"] if total else []
         first = next((path for path in self.files if path.name.endswith("_material.xlsx")), None)
         if first is not None:
             lines.append(f"  begin with {first.relative_to(self.folder)}")
@@ -362,8 +366,38 @@ class Templates:
         if spec.key == SHOT_CHECK.key:
             limits, _ = self._masses(content)
             set_scale(filled.package, limits.low or limits.target, limits.high or limits.target)
+        notes = [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
+        sign(filled.package, spec.key, apart=("stamp",))
+        if path.is_file():
+            notes += take_over(path, filled.package)
         filled.save(path, forbid=self.files.values())
-        return [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
+        return notes
+
+
+def take_over(path: Path, new: Package) -> list[str]:
+    """What people typed into the sheet at a path goes into the new one, or is kept beside it; notes."""
+    from ..handbook.in_formulas import formula_values
+    from ..xlsx.package import Package
+    from ..xlsx.templates import cache_values, refresh_charts
+
+    carried, left = carry(Package.open(path), new)
+    notes = []
+    if carried:
+        cache_values(new, formula_values)
+        refresh_charts(new)
+        notes.append(f"{path.name}: {_cells(len(carried))} filled in by hand carried over")
+    if left:
+        kept = keep_filled_in(path)
+        shown = ", ".join(map(str, left[:SHOWN_CELLS])) + (", …" if len(left) > SHOWN_CELLS else "")
+        notes.append(
+            f"{path.name}: {_cells(len(left))} filled in by hand not carried, since the row says something "
+            f"else now ({shown}); the old sheet is kept as {kept.name}"
+        )
+    return notes
+
+
+def _cells(count: int) -> str:
+    return "1 cell" if count == 1 else f"{count} cells"
 
 
 def _said_headline(headline: Value) -> Value:
@@ -487,7 +521,7 @@ def _choose(
     days = plan.days()
     if date is not None:
         dates = sorted({day for day, _ in days})
-        allowed = f"a day with builds ({_listed(map(str, dates))})"
+        allowed = f"a day with builds ({_some(map(str, dates))})"
         try:
             chosen.date = date if isinstance(date, datetime.date) else datetime.date.fromisoformat(date)
         except ValueError:
@@ -499,11 +533,11 @@ def _choose(
         names = [row.shift for row in plan.shifts]
         chosen.shift = _named(shift, names)
         if chosen.shift is None:
-            problems.append(Problem("fill", "shift", shift, f"a shift of the plan ({_listed(names)})"))
+            problems.append(Problem("fill", "shift", shift, f"a shift of the plan ({_some(names)})"))
         elif chosen.date is not None and not problems and (chosen.date, chosen.shift) not in days:
             there = [name for day, name in days if day == chosen.date]
             problems.append(
-                Problem("fill", "shift", shift, f"a shift with builds on {chosen.date} ({_listed(there)})")
+                Problem("fill", "shift", shift, f"a shift with builds on {chosen.date} ({_some(there)})")
             )
     if stations is not None:
         names = [row.station for row in plan.stations]
@@ -511,7 +545,7 @@ def _choose(
         for name in stations:
             found = _named(name, names)
             if found is None:
-                problems.append(Problem("fill", "station", name, f"a station of the plan ({_listed(names)})"))
+                problems.append(Problem("fill", "station", name, f"a station of the plan ({_some(names)})"))
             else:
                 chosen.stations.append(found)
     if problems:
@@ -524,11 +558,6 @@ def _named(given: str, names: Sequence[str]) -> str | None:
     wanted = " ".join(str(given).split()).casefold()
     exact = [name for name in names if name == given]
     return next(iter(exact or [name for name in names if " ".join(name.split()).casefold() == wanted]), None)
-
-
-def _listed(names: Iterable[str], most: int = 12) -> str:
-    names = list(names)
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
 def _until(plan: Plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
@@ -720,12 +749,12 @@ def _marks(path: str | os.PathLike[str]) -> Iterator[Any]:
 
 
 def _check_targets(jobs: Iterable[_Job], plan: Path, templates: Iterable[Path]) -> None:
-    """No output may stand where an input stands."""
+    """No output may stand where an input stands, nor where a file stands that was not filled here."""
     inputs = {mark for path in (plan, *templates) for mark in _marks(path)}
     problems = [
         Problem(str(job.path), message="is an input and is not overwritten", fix="choose another folder")
         for job in jobs
         if inputs.intersection(_marks(job.path))
-    ]
+    ] or [foreign(job.path) for job in jobs if is_foreign(job.path, job.content.spec.key)]
     if problems:
         raise FileError(problems)

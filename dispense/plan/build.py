@@ -12,6 +12,7 @@ from typing import Any, TypeVar, cast
 from ..base.errors import NA, NUM, InputError, Problem, UnitError, show
 from ..base.fields import ERROR_TEXTS, Field, by_header
 from ..base.naming import field_name, fold, nearest
+from ..base.numbers import EQUAL
 from ..base.units import (
     SHOP_UNITS,
     comma_is_decimal,
@@ -391,9 +392,10 @@ def _is_believable(item: Field, value: Any) -> bool:
         return True
     if item.kind == "date":
         # many systems write "never" as the last day there is
-        return YEARS[0] <= value.year <= YEARS[1] or (item.name == "expiry" and value.year == 9999)
+        is_never = item.name == "expiry" and value.year == datetime.MAXYEAR
+        return bool(is_never or YEARS[0] <= value.year <= YEARS[1])
     shop = from_si(value, item.unit)
-    return any(believable(item, shop * near) for near in (1.0, 1.0 - 1e-9, 1.0 + 1e-9))  # rounding
+    return any(believable(item, shop * near) for near in (1.0, 1.0 - EQUAL, 1.0 + EQUAL))  # rounding
 
 
 def _check_keys(table: Table, records: Sequence[Row], problems: list[Problem]) -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..base.fields import Field, choice, clock, date, flag, number, text, whole
-from ..base.units import AS_GIVEN
+from ..base.units import AS_GIVEN, CELSIUS_ZERO
 from ..handbook.beads import MOTIONS, SECTIONS
 
 
@@ -60,7 +60,7 @@ SHAPES = ("box", "tray", "cylinder", "cone", "lying-cylinder")
 RULES = ("purge", "change mixer")
 INSERT_SHAPES = ("box", "cylinder")
 
-ZERO_KELVIN = -273.15
+ZERO_KELVIN = -CELSIUS_ZERO  # °C
 
 
 def temperature(name: str, help: str, **rest: Any) -> Field:

@@ -825,12 +825,8 @@ def _pour_text(pour: PourReport) -> str:
         f"{celsius_text(pour.adiabatic, 1)}",
     ]
     if pour.shots_peak is not None and pour.shots_time is not None:
-        words = ", then ".join(
-            f"{from_si(depth, 'mm'):.1f} mm" + (f" after {duration_text(wait)}" if wait else "")
-            for _, depth, wait in pour.shots
-        )
         lines.append(
-            f"in {len(pour.shots)} shots ({words}) {celsius_text(pour.shots_peak, 1)} after "
+            f"in {len(pour.shots)} shots ({pour.shots_text}) {celsius_text(pour.shots_peak, 1)} after "
             f"{pour.shots_time / 60:.0f} min"
         )
     if pour.cells_peak is not None:

@@ -14,15 +14,17 @@ from typing import Any
 import numpy as np
 
 from ..base.clock import hhmm
-from ..base.units import celsius_text, from_si
+from ..base.units import CELSIUS_ZERO, celsius_text, from_si
 from ..handbook.life import LifeClock
 from ..plan.materials import MILESTONES, WorkingLife, open_life, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_record
+from ..shift.calendar import SAME_TIME
 from ..shift.cure_times import CureTimes, deepest, shop_cure
 
 HALF_HOUR = 1800.0
+BESIDE = 2.0  # K beyond the day and the data sheet that the curve of lives goes on
 STATED, COLDER, HOTTER = "between the data-sheet points", "colder, extrapolated", "hotter, extrapolated"
 _SHARES = (0.25, 0.5, 0.75)  # of the stated life, after which the share left is told
 _CURVE = 41  # points of the chart's curve
@@ -142,7 +144,7 @@ def shift_hours(plan: Plan, step: float = HALF_HOUR) -> list[float]:
     """Clock times from the start of the first shift to the end of the last one."""
     start = min(row.start for row in plan.shifts)
     end = max(row.end for row in plan.shifts)
-    return np.arange(start, end + 1e-6, step).tolist()
+    return np.arange(start, end + SAME_TIME, step).tolist()
 
 
 def life_day(plan: Plan, station: Station, material: Material, step: float = HALF_HOUR) -> LifeDay:
@@ -181,9 +183,9 @@ def life_day(plan: Plan, station: Station, material: Material, step: float = HAL
         day.points = stated_points(material)
         stated = [temperature for temperature, _ in day.points]
         low, high = min(*inside, *stated), max(*inside, *stated)
-        day.curve = life_curve(
-            life, math.floor(low - 273.15 - 2.0) + 273.15, math.ceil(high - 273.15 + 2.0) + 273.15
-        )
+        coldest = math.floor(low - CELSIUS_ZERO - BESIDE) + CELSIUS_ZERO
+        hottest = math.ceil(high - CELSIUS_ZERO + BESIDE) + CELSIUS_ZERO
+        day.curve = life_curve(life, coldest, hottest)
         day.comparisons = _compare(day, life, clocks["pot"])
     return day
 

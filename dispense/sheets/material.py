@@ -8,9 +8,10 @@ from typing import cast
 from ..base.fields import date, number, text, whole
 from ..base.findings import STOP, WAIT, Finding
 from ..base.units import from_si, temperature_text, volume_text
+from ..plan.materials import usable_volume
 from ..plan.records import Plan
 from ..shift.results import CATEGORIES, ShiftResult
-from ..shift.store import NANO
+from ..shift.store import heel_volume
 from ..shift.weighing import driver_text
 from ..shift.windows import latest_times
 from .layout import BY, DASHED, TICK, Book, Calculated
@@ -223,13 +224,12 @@ def containers_text(result: ShiftResult) -> str:
 def _more_row(result: ShiftResult, letter: str) -> Row:
     """What a component leaves for more parts."""
     component = result.components[letter]
-    heel = component.heel * component.container * NANO
-    left = result.closing[letter] - result.hoses[letter] - heel
+    left = result.closing[letter] - result.hoses[letter] - heel_volume(component)
     return {
         "component": letter_name(letter, result.letters),
         "share": result.shares[letter],
         "left": max(left, 0.0) / ML,
-        "container": from_si(component.container * (1.0 - component.heel), "mL"),
+        "container": from_si(usable_volume(component), "mL"),
     }
 
 

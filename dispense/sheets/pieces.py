@@ -12,7 +12,7 @@ from ..base.clock import hhmm
 from ..base.fields import Field, number, text, whole
 from ..base.findings import DANGER, MARKS, Finding, gravest_first
 from ..base.language import translated
-from ..base.units import LONGEST, celsius_text, duration_text, from_si
+from ..base.units import LONGEST, ONE_TEMPERATURE, celsius_text, duration_text, from_si
 from ..plan.amounts import Amount
 from ..plan.cautions import cautions_text
 from ..plan.materials import WorkingLife
@@ -93,7 +93,7 @@ def life_text(life: WorkingLife | None, temperatures: Sequence[float]) -> str:
         return "no pot life: one-part"
     cold, hot = min(temperatures), max(temperatures)
     words = duration_text(life.at(hot))
-    if hot - cold >= 0.5:
+    if hot - cold >= ONE_TEMPERATURE:
         words += f" at {celsius_text(hot)}, {duration_text(life.at(cold))} at {celsius_text(cold)}"
     else:
         words += f" at {celsius_text(hot)}"
@@ -128,15 +128,6 @@ def amount_ml(amount: Amount) -> tuple[float, float, float]:
 def letter_name(letter: str, letters: Sequence[str]) -> str:
     """How a component is called: A or B; the only one of a one-part material is "one-part"."""
     return letter.upper() if len(letters) > 1 else "one-part"
-
-
-def containers_words(count: int) -> str:
-    """A number of containers.
-
-    >>> containers_words(1), containers_words(3)
-    ('1 container', '3 containers')
-    """
-    return f"{count} container{'s' if count != 1 else ''}"
 
 
 def mass_drawn(result: ShiftResult, letter: str) -> float:

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 from ..base.fields import date, number, text, whole
 from ..base.findings import DANGER, MARKS, STOP, Finding, gravest_first, grouped, tally
 from ..base.language import translated
+from ..base.printed import counted
 from ..base.units import from_si
 from ..plan.amounts import applications
 from ..plan.cautions import CAUTION
@@ -21,7 +22,6 @@ from .pieces import (
     ML,
     USE,
     amount_ml,
-    containers_words,
     folded,
     head,
     letter_name,
@@ -154,7 +154,7 @@ def results_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
         passes = f"{finished:,} of {good:,}"
         mass = sum(total.mass for total in totals.values())
         count = sum(total.containers for total in totals.values())
-        headline = f"{containers_words(count)}, {figure(mass)} kg used"
+        headline = f"{counted(count, 'container')}, {figure(mass)} kg used"
     return Content(
         RESULTS,
         {

@@ -7,13 +7,14 @@ from collections.abc import Sequence
 from ..base.fields import date, number, text, whole
 from ..base.findings import SHORTAGE, gravest_first
 from ..base.language import translated
+from ..base.printed import counted
 from ..base.units import from_si
 from ..plan.cautions import CAUTION
 from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from ..shift.store import NANO
 from .layout import BY, TICK, Book
-from .pieces import ML, at, containers_words, finding_lines, head, hours, letter_name, marked
+from .pieces import ML, at, finding_lines, head, hours, letter_name, marked
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, moment
 
@@ -102,7 +103,7 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             "day": first.date,
             "shift": first.shift,
             "hours": hours(first),
-            "headline": f"{containers_words(count)} to bring",
+            "headline": f"{counted(count, 'container')} to bring",
             "cautions": translated(CAUTION),
         },
         {
