@@ -627,6 +627,8 @@ class Settings(TypedDict):
     """Who answers for the plan, printed on every sheet."""
     currency: str
     """What prices are counted in."""
+    language: str
+    """Language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv."""
     service_level: float
     """Share of cycles without a shortage that stock is planned for."""
     order_cost: float

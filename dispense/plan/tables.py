@@ -74,6 +74,11 @@ SETTINGS = (
     text("line", "name of the line, printed on every sheet", default=""),
     text("prepared_by", "who answers for the plan, printed on every sheet", default=""),
     text("currency", "what prices are counted in", default=""),
+    text(
+        "language",
+        "language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv",
+        default="en",
+    ),
     number(
         "service_level",
         "",

@@ -333,7 +333,7 @@ def layout(book: Book) -> None:
     form.sign_off()
     form.cautions()
 
-    times = book.page("Times", [15, 6, 11, 11, 15, 10, 61, 9], landscape=False)
+    times = book.page("Times", [15, 6, 11, 11.4, 15, 10.8, 60, 9], landscape=False)
     times.head(named=False)
     times.repeat(("station", 1), ("material", 4), ("day", 6), ("shift", 7))
     times.skip()

@@ -238,7 +238,8 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         "=SUM(Q#:Q#)",
         "=SUMIFS('Shifts'!$O$#:$O$#,'Shifts'!$A$#:$A$#,A#)",
         "=SUMIFS('Shifts'!$P$#:$P$#,'Shifts'!$A$#:$A$#,A#)",
-        "=SUMIFS('Use'!$S$#:$S$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"A\")+SUMIFS('Use'!$S$#:$S$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"one-part\")",
+        # what is no B: "A", or the only component of a one-part material, whatever it is called
+        "=SUMIFS('Use'!$S$#:$S$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#)-SUMIFS('Use'!$S$#:$S$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"B\")",
         "=SUMIFS('Use'!$S$#:$S$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"B\")",
         "=SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#)/1000",
     ),
