@@ -1,0 +1,392 @@
+"""Heat of compound poured between round cells: how hot compound, skin of the cells and cells get.
+
+    ρc·∂T/∂t = ∇·(k·∇T) + (ρc)_f·ΔT·∂α/∂t,   ∂α/∂t = f(α, T) in the compound
+
+in cells, compound, walls and base plate as bodies of their own, in perfect contact. One code makes three
+cuts of it, since no single one sees everything at a bearable price:
+
+- `corner_cut`: the corner of the block in three dimensions, a few cells each way, mirror planes inside:
+  margins, base, depth, layer over the cells, bare cell tops;
+- `section_cut`: a plane across the cells, infinitely high: the skin, in the finest detail;
+- `depth_cut`: one cell and the ring of compound that belongs to it, with base and free face; it knows no
+  margins and reads them tens of kelvin too cold, so it never stands alone.
+
+`pack_heat` takes of each cut what it sees best and says which it was, with an error from a coarser run.
+
+A pour that runs away can burn, smoke and vent cells. The figures here plan a trial; they do not
+replace it. Heed the safety data sheet, the maker's largest mass in one pour and local codes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
+
+import numpy as np
+
+from ..base.numbers import Floats
+from .cure import Kinetics
+from .pack_boxes import (
+    CELLS,
+    CLEAR,
+    PLATE,
+    Bodies,
+    Films,
+    Layer,
+    Solid,
+    Stack,
+    Stage,
+    block_centres,
+    block_plane,
+    graded,
+    ring_plane,
+)
+from .pack_step import HeatBalance, March
+
+ARRANGEMENTS = ("square", "alternating", "staggered")
+_ROWS = math.sqrt(3.0) / 2.0
+
+_COARSER = 1.41  # times wider boxes of the run that the error is estimated from
+_LOOSER = 1.5  # times longer steps of it
+_STEPS = {"section": (1.3e-3, 10e-3), "corner": (2.5e-3, 10.5e-3)}  # width of a box at a radius, m
+_RING_STEP = 0.5e-3  # m
+_MOST = {"section": 8, "corner": 4}  # cells each way of the block that stands for a larger one
+_OVER = 0.2  # K below their highest, from which temperatures count as past it
+DAY = 86400.0  # s, that a pack is followed after the last shot
+
+
+class PackShot(NamedTuple):
+    """Compound poured: level that it reaches over the base, wait after the shot before, temperature."""
+
+    level: float
+    wait: float
+    temperature: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """Cells in a box, compound between them; SI units.
+
+    `square`, `alternating` rows of n and n − 1 cells, or `staggered` rows of n cells each, every other
+    one half a pitch further. Margins are the least thickness of compound between cells and the inner
+    faces of the walls. Cells stand `under` over the base plate.
+    """
+
+    arrangement: str
+    along: int
+    rows: int
+    pitch: float
+    diameter: float
+    height: float
+    margin_along: float
+    margin_across: float
+    wall: float
+    base: float
+    bodies: Bodies
+    films: Films
+    kinetics: Kinetics
+    air: float
+    cold: float  # temperature of cells, walls and base at the begin
+    shots: tuple[PackShot, ...]
+    seed: float = 0.0  # degree of cure as poured
+    under: float = 0.0
+    duration: float = DAY  # followed after the last shot
+    to_the_end: bool = False  # followed on where no peak can be passed any more
+
+    @property
+    def radius(self) -> float:
+        """Of a cell."""
+        return 0.5 * self.diameter
+
+    @property
+    def ring(self) -> float:
+        """Radius of the circle that has the area of one cell of the array."""
+        area = self.pitch**2 * (1.0 if self.arrangement == "square" else _ROWS)
+        return math.sqrt(area / math.pi)
+
+    @property
+    def depth(self) -> float:
+        """Level of the last shot."""
+        return self.shots[-1].level
+
+    def half_sizes(self, along: int, rows: int) -> tuple[float, float]:
+        """From the middle to the inner faces of the walls, for a block of so many cells."""
+        spacing = self.pitch if self.arrangement == "square" else self.pitch * _ROWS
+        return (
+            0.5 * (along - 1) * self.pitch + self.radius + self.margin_along,
+            0.5 * (rows - 1) * spacing + self.radius + self.margin_across,
+        )
+
+    def smaller(self, most: int) -> tuple[str, int, int]:
+        """Arrangement and cells of a block of at most so many each way, with the same corners.
+
+        Of staggered rows each end is like the left end of alternating ones, the right end mirrored.
+        """
+        along, rows = (_fewer(count, most) for count in (self.along, self.rows))
+        if self.arrangement == "square" or self.rows == 1:
+            return "square", along, rows
+        if self.arrangement == "staggered":
+            return "alternating", along + 1, rows + rows % 2
+        return "alternating", along, rows
+
+
+def _fewer(count: int, most: int) -> int:
+    """The largest number up to `most` that is odd or even as the count is."""
+    return count if count <= most else most - (most - count) % 2
+
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """The highest of a temperature: K, s after the first shot, place (m; height over the base)."""
+
+    value: float = -math.inf
+    time: float = 0.0
+    place: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+
+@dataclass(slots=True)
+class Cut:
+    """What one cut gave: at each time the hottest compound, skin and mean of a cell, K."""
+
+    name: str
+    times: Floats
+    compound: Floats
+    skin: Floats
+    mean: Floats
+    middle: Floats  # mean of the cell nearest to the middle of the block
+    corner: Floats  # mean of the cell furthest from it
+    compound_peak: Peak
+    skin_peak: Peak
+    mean_peak: Peak
+    least_degree: float
+    most_degree: float
+    balance: HeatBalance
+    boxes: int
+    steps: int
+    waits: list[tuple[float, float]]  # before each later shot: hottest compound and cell mean, K
+    temperatures: Floats = field(repr=False)  # of all boxes at the end
+    degrees: Floats = field(repr=False)
+
+    @property
+    def is_past(self) -> bool:
+        """Whether all three have come down from their highest at the end."""
+        return all(
+            row[-1] < peak.value - 1e-9
+            for row, peak in (
+                (self.compound, self.compound_peak),
+                (self.skin, self.skin_peak),
+                (self.mean, self.mean_peak),
+            )
+        )
+
+
+class _Watch:
+    """Collects each step of the stages; tells when all peaks are past."""
+
+    def __init__(self, stack: Stack, is_last: Callable[[], bool]):
+        self.stack, self.is_last = stack, is_last
+        self.rows: list[tuple[float, float, float, float, float, float]] = []
+        self.peaks = [Peak(), Peak(), Peak()]
+        self.begin = 0.0
+        self.stage: Stage | None = None
+        centres = stack.plane.centres
+        away = np.hypot(centres[:, 0], centres[:, 1])
+        self.middle, self.corner = int(away.argmin()), int(away.argmax())
+
+    def enter(self, stage: Stage, begin: float, temperature: Floats) -> None:
+        """A new stage at a time; its first state."""
+        self.stage, self.begin = stage, begin
+        self.recent: list[list[tuple[float, float]]] = [[], [], []]
+        self(0.0, temperature, np.zeros(0))
+
+    def __call__(self, time: float, temperature: Floats, degree: Floats) -> bool:
+        stage = self.stage
+        assert stage is not None
+        now = self.begin + time
+        compound = temperature[stage.compound]
+        skin, means = stage.skin @ temperature, stage.means @ temperature
+        values = float(compound.max()), float(skin.max()), float(means.max())
+        self.rows.append((now, *values, float(means[self.middle]), float(means[self.corner])))
+        places = (self._compound_place, self._skin_place, self._mean_place)
+        arrays = (compound, skin, means)
+        for kind, value in enumerate(values):
+            recent = self.recent[kind]
+            recent.append((now, value))
+            if value > self.peaks[kind].value:
+                self.peaks[kind] = Peak(value, now, places[kind](int(arrays[kind].argmax())))
+            if len(recent) > 3:
+                del recent[0]
+            if len(recent) == 3 and recent[1][1] >= max(recent[0][1], recent[2][1]):
+                top, at = _vertex(recent)
+                if recent[1][1] >= self.peaks[kind].value:
+                    self.peaks[kind] = replace(self.peaks[kind], value=top, time=at)
+        return degree.size > 0 and self.is_last() and self._is_past(values, temperature, degree)
+
+    def _is_past(self, values: Sequence[float], temperature: Floats, degree: Floats) -> bool:
+        """Whether no peak can be passed any more by what is left to react."""
+        stage = self.stage
+        assert stage is not None
+        if any(value > peak.value - _OVER for value, peak in zip(values, self.peaks, strict=True)):
+            return False
+        boxes = stage.boxes
+        left = boxes.release * (1.0 - degree)
+        hottest = float((temperature + left / boxes.capacity).max())
+        whole = float((boxes.capacity @ temperature + left.sum()) / boxes.capacity.sum())
+        return hottest < self.peaks[0].value and whole < min(self.peaks[1].value, self.peaks[2].value)
+
+    def _compound_place(self, place: int) -> tuple[float, float, float]:
+        stage = self.stage
+        assert stage is not None
+        layer, box = divmod(int(stage.there[stage.compound[place]]), self.stack.plane.area.size)
+        x, y = self.stack.plane.places[box]
+        return float(x), float(y), self.stack.layers[layer].middle
+
+    def _skin_place(self, place: int) -> tuple[float, float, float]:
+        assert self.stage is not None
+        x, y, z = self.stage.skin_places[place]
+        return float(x), float(y), float(z)
+
+    def _mean_place(self, place: int) -> tuple[float, float, float]:
+        x, y = self.stack.plane.centres[place]
+        return float(x), float(y), math.nan
+
+
+def _vertex(points: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Top of the parabola through three points, and where it is."""
+    (t0, v0), (t1, v1), (t2, v2) = points
+    left, right = (v1 - v0) / (t1 - t0), (v2 - v1) / (t2 - t1)
+    curve = (right - left) / (t2 - t0)
+    if curve >= 0.0:
+        return v1, t1
+    at = 0.5 * (t0 + t1) - 0.5 * left / curve
+    return v1 + (at - t1) * (left + curve * (at - t0)), at
+
+
+def _follow(
+    name: str, stack: Stack, pack: Pack, shots: Sequence[PackShot], cold: float, strictness: float
+) -> Cut:
+    """A stack of boxes through all its shots."""
+    march = March(pack.kinetics, pack.air, strictness)
+    temperature = np.full(stack.count, float(cold))
+    degree = np.full(stack.count, float(pack.seed))
+    capacity = stack.cold_capacity()
+    now, place, waits = 0.0, 0, []
+    watch = _Watch(stack, lambda: place == len(shots) - 1 and not pack.to_the_end)
+    boxes = 0
+    for place, shot in enumerate(shots):
+        stage = stack.stage(shot.level)
+        if place:
+            now += shot.wait
+            waits.append((watch.rows[-1][1], watch.rows[-1][3]))
+        filled = np.zeros(stack.count)
+        filled[stage.there] = stage.boxes.capacity
+        added = filled - capacity
+        temperature = np.where(
+            filled > 0.0, (capacity * temperature + added * shot.temperature) / np.maximum(filled, 1e-300), 0.0
+        )
+        capacity = filled
+        span = shots[place + 1].wait if place + 1 < len(shots) else pack.duration
+        watch.enter(stage, now, temperature[stage.there])
+        if span > 0.0:
+            inside, cured = march.run(
+                stage.boxes, temperature[stage.there], degree[stage.there], span, watch
+            )
+            temperature[stage.there], degree[stage.there] = inside, cured
+        boxes = stage.there.size
+    reacting = stage.there[stage.boxes.release > 0.0]
+    table = np.array(watch.rows)
+    return Cut(
+        name,
+        *(table[:, column] for column in range(6)),
+        *watch.peaks,
+        float(degree[reacting].min()),
+        float(degree[reacting].max()),
+        march.balance,
+        boxes,
+        march.steps,
+        waits,
+        temperature,
+        degree,
+    )
+
+
+def _width(kind: str, radius: float, factor: float) -> float:
+    """Width of a box: it grows with the root of the radius."""
+    width, of = _STEPS[kind]
+    return width * math.sqrt(radius / of) * factor
+
+
+def _block(pack: Pack, kind: str, step: float, most: int) -> Stack:
+    arrangement, along, rows = pack.smaller(most)
+    centres = block_centres(arrangement, along, rows, pack.pitch)
+    plane = block_plane(centres, pack.radius, *pack.half_sizes(along, rows), pack.wall, step)
+    if kind == "section":
+        return Stack(plane, [Layer(CELLS, 0.0, 1.0)], pack.bodies, pack.films, is_section=True)
+    return Stack(plane, _layers(pack, step, 3.0 * step), pack.bodies, pack.films)
+
+
+def section_cut(pack: Pack, factor: float = 1.0, *, most: int = _MOST["section"]) -> Cut:
+    """A plane across the block, infinitely high: filled at once, at the temperature of the last shot.
+
+    `factor` widens the boxes and lengthens the steps; `most` cells each way stand for larger blocks.
+    """
+    stack = _block(pack, "section", _width("section", pack.radius, factor), most)
+    shot = PackShot(0.0, 0.0, max(shot.temperature for shot in pack.shots))
+    return _follow("section", stack, pack, [shot], pack.cold, _strictness(factor))
+
+
+def corner_cut(pack: Pack, factor: float = 1.0, *, most: int = _MOST["corner"]) -> Cut:
+    """The corner of the block in three dimensions."""
+    stack = _block(pack, "corner", _width("corner", pack.radius, factor), most)
+    return _follow("corner", stack, pack, pack.shots, pack.cold, _strictness(factor))
+
+
+def depth_cut(pack: Pack, factor: float = 1.0) -> Cut:
+    """One cell and its ring of compound, from the base to the free face."""
+    step = _RING_STEP * factor
+    plane = ring_plane(pack.radius, pack.ring, step)
+    stack = Stack(plane, _layers(pack, step, 4.0 * step), pack.bodies, pack.films)
+    return _follow("depth", stack, pack, pack.shots, pack.cold, _strictness(factor))
+
+
+def _strictness(factor: float) -> float:
+    """Steps lengthen with the boxes: 1.5 times where boxes are 1.41 times as wide."""
+    return float(factor ** (math.log(_LOOSER) / math.log(_COARSER)))
+
+
+def _layers(pack: Pack, fine: float, coarse: float) -> list[Layer]:
+    """Layers from the base up: fine at base, levels and cell tops."""
+    top = max(pack.depth, pack.under + pack.height)
+    marks = {0.0, pack.under, pack.under + pack.height, *(shot.level for shot in pack.shots)}
+    faces = sorted(mark for mark in marks if mark <= top)
+    layers = []
+    if pack.base > 0.0:
+        lines = np.linspace(-pack.base, 0.0, 3)
+        layers = [Layer(PLATE, float(a), float(b - a)) for a, b in zip(lines, lines[1:], strict=False)]
+    for low, high in zip(faces, faces[1:], strict=False):
+        if high - low < 1e-6:
+            continue
+        is_beside = pack.under <= 0.5 * (low + high) <= pack.under + pack.height
+        lines = low + graded(high - low, coarse, True, True, 1.4, fine / coarse * 0.4)
+        layers += [
+            Layer(CELLS if is_beside else CLEAR, float(a), float(b - a))
+            for a, b in zip(lines, lines[1:], strict=False)
+        ]
+    return layers
+
+
+__all__ = [
+    "ARRANGEMENTS",
+    "Bodies",
+    "Cut",
+    "Films",
+    "Pack",
+    "PackShot",
+    "Peak",
+    "Solid",
+    "corner_cut",
+    "depth_cut",
+    "section_cut",
+]
