@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from ..base.errors import show
 from ..base.fields import whole
-from . import beads, cure, flow, heat, life, line, mixing, moisture, pots, quality
+from . import array, beads, cure, flow, heat, life, line, mixing, moisture, pack, pots, quality
 from .declare import FUNCTIONS, out, workbook_function
 from .evaluate import call, evaluate, lookup, recent_problems
 
 CATEGORIES = ("Beads", "Pots", "Mixing", "Flow", "Working life", "Cure and heat", "Line and stock", "Checks")
 
-TOPICS = (beads, pots, mixing, flow, life, cure, moisture, heat, line, quality)
+TOPICS = (beads, pots, mixing, flow, life, cure, moisture, heat, array, pack, line, quality)
 
 
 @workbook_function(

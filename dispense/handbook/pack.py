@@ -22,12 +22,17 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 
+from ..base.errors import InputError
+from ..base.fields import choice, number, whole
 from ..base.numbers import Floats
-from .cure import Kinetics
+from .cure import COMPLETE, KINETICS, Kinetics, as_kinetics
+from .declare import example, out, requires, workbook_function
+from .heat import check_seed
 from .pack_boxes import (
     CELLS,
     CLEAR,
@@ -54,6 +59,14 @@ _STEPS = {"section": (1.3e-3, 10e-3), "corner": (2.5e-3, 10.5e-3)}  # width of a
 _RING_STEP = 0.5e-3  # m
 _MOST = {"section": 8, "corner": 4}  # cells each way of the block that stands for a larger one
 _OVER = 0.2  # K below their highest, from which temperatures count as past it
+# what a round cell, a wall of plastic or metal have where nothing is stated: common practice, no source
+CELL_DENSITY = 2600.0  # kg/m³
+CELL_HEAT = 900.0  # J/(kg·K)
+CELL_CONDUCTIVITY = 1.0  # W/(m·K) across the axis
+CELL_AXIAL = 20.0  # W/(m·K) along it
+WALL_CAPACITY = 2.0e6  # J/(m³·K): plastics 1.6, metals 2.4 to 3.5
+_WIDEST_MARGIN = 0.06  # m; heat from further off comes too late to count
+_MOST_LAYERS = 24  # widths of the coarsest layer in the height
 DAY = 86400.0  # s, that a pack is followed after the last shot
 
 
@@ -115,8 +128,8 @@ class Pack:
         """From the middle to the inner faces of the walls, for a block of so many cells."""
         spacing = self.pitch if self.arrangement == "square" else self.pitch * _ROWS
         return (
-            0.5 * (along - 1) * self.pitch + self.radius + self.margin_along,
-            0.5 * (rows - 1) * spacing + self.radius + self.margin_across,
+            0.5 * (along - 1) * self.pitch + self.radius + min(self.margin_along, _WIDEST_MARGIN),
+            0.5 * (rows - 1) * spacing + self.radius + min(self.margin_across, _WIDEST_MARGIN),
         )
 
     def smaller(self, most: int) -> tuple[str, int, int]:
@@ -359,6 +372,7 @@ def _strictness(factor: float) -> float:
 def _layers(pack: Pack, fine: float, coarse: float) -> list[Layer]:
     """Layers from the base up: fine at base, levels and cell tops."""
     top = max(pack.depth, pack.under + pack.height)
+    coarse = max(coarse, top / _MOST_LAYERS)
     marks = {0.0, pack.under, pack.under + pack.height, *(shot.level for shot in pack.shots)}
     faces = sorted(mark for mark in marks if mark <= top)
     layers = []
@@ -377,16 +391,237 @@ def _layers(pack: Pack, fine: float, coarse: float) -> list[Layer]:
     return layers
 
 
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A highest temperature, which cut gave it, and how far the coarser run was off; SI units."""
+
+    peak: Peak
+    plus_minus: float
+    cut: str
+
+    @property
+    def value(self) -> float:
+        """K."""
+        return self.peak.value
+
+
+@dataclass(frozen=True, slots=True)
+class PackHeat:
+    """How hot a pack gets, of each figure the cut that reads it highest; SI units."""
+
+    compound: Figure
+    skin: Figure
+    mean: Figure
+    cuts: tuple[Cut, ...]
+    residual: float  # of the heat balance, the largest of the cuts, as a share
+    is_past: bool  # all have come down from their highest at the end
+
+    def cut(self, name: str) -> Cut:
+        """One of the cuts."""
+        return next(cut for cut in self.cuts if cut.name == name)
+
+
+CUTS: dict[str, Callable[[Pack, float], Cut]] = {
+    "corner": corner_cut,
+    "section": section_cut,
+    "depth": depth_cut,
+}
+#: what each cut is, in words
+CUT_WORDS = {
+    "corner": "corner in three dimensions",
+    "section": "section across the cells",
+    "depth": "cut through the depth",
+}
+#: least ± and factor on what the coarser run is off, for compound and mean, and for the skin
+_BANDS = {"section": ((0.3, 2.0), (0.3, 2.0)), "depth": ((0.3, 2.0), (1.0, 3.0)), "corner": ((0.7, 2.0), (1.0, 3.0))}
+
+
+def _figure(kind: str, names: Iterable[str], fine: dict[str, Cut], coarse: dict[str, Cut]) -> Figure:
+    """The hottest of some cuts."""
+    peaks: dict[str, Peak] = {name: getattr(fine[name], f"{kind}_peak") for name in names}
+    name = max(peaks, key=lambda each: peaks[each].value)
+    if name not in coarse:
+        return Figure(peaks[name], math.nan, name)
+    least, factor = _BANDS[name][kind == "skin"]
+    off = abs(peaks[name].value - getattr(coarse[name], f"{kind}_peak").value)
+    return Figure(peaks[name], max(least, factor * off), name)
+
+
+@lru_cache(maxsize=64)
+def pack_heat(pack: Pack, estimate: bool = True) -> PackHeat:
+    """All three cuts of a pack, and with `estimate` coarser runs of each.
+
+    The hottest compound is that of any cut, the hottest skin too, and the hottest mean that of the
+    corner. A section is infinitely high and filled at once: it tells of a pack poured in one shot, and of
+    shots it is left out.
+    """
+    names = [name for name in CUTS if name != "section" or len(pack.shots) == 1]
+    fine = {name: CUTS[name](pack, 1.0) for name in names}
+    coarse = {name: CUTS[name](pack, _COARSER) for name in names} if estimate else {}
+    return PackHeat(
+        _figure("compound", names, fine, coarse),
+        _figure("skin", names, fine, coarse),
+        _figure("mean", ["corner"], fine, coarse),
+        tuple(fine.values()),
+        max(cut.balance.residual for cut in fine.values()),
+        all(cut.is_past for cut in fine.values()),
+    )
+
+
+_START = number("start", "°C", "temperature of the compound as poured", above=-273.15)
+_COLD = number("surroundings", "°C", "temperature of cells, walls and air", above=-273.15)
+_CAUTION = (
+    "a runaway pour can burn, smoke and vent cells: prove it by a trial with thermocouples away from "
+    "charged cells, heed the safety data sheet, the cell maker's limit and the largest mass in one pour"
+)
+
+
+@workbook_function(
+    category="Cure and heat",
+    arguments=(
+        choice("arrangement", ARRANGEMENTS, "square; rows of n and n − 1 alternating; staggered rows of n"),
+        whole("along", "cells in a row", at_least=1, at_most=1000),
+        whole("rows", "rows", at_least=1, at_most=1000),
+        number("diameter", "mm", "diameter of a cell", above=0),
+        number("height", "mm", "height of a cell", above=0),
+        number("pitch", "mm", "distance between the axes of neighbours", above=0),
+        number("margin", "mm", "compound between the outer cells and the walls", above=0),
+        number("depth", "mm", "depth of the compound, poured in one shot", above=0),
+        _START,
+        _COLD,
+        KINETICS,
+        number("heat", "J/g", "heat of cure per gram of compound, filler included", at_least=0),
+        number("density", "g/mL", "density of the compound", above=0),
+        number("specific_heat", "J/(g·K)", "specific heat of the compound", above=0),
+        number("conductivity", "W/(m·K)", "conductivity of the compound", above=0),
+        number("film", "W/(m²·K)", "at walls, free face and cell tops; 10 is still air", default=10.0, at_least=0),
+        number("wall", "mm", "thickness of walls and base", default=2.0, above=0),
+        number("wall_conductivity", "W/(m·K)", "of walls and base; 0.2 is plastic", default=0.2, above=0),
+    ),
+    returns=(
+        out("compound", "°C", "hottest compound"),
+        out("skin", "°C", "hottest skin of a cell"),
+        out("cell", "°C", "hottest mean of a cell"),
+    ),
+    equation="ρc·∂T/∂t = ∇·(k·∇T) + ρ·H·dα/dt; corner of the block, section and depth, the hottest of each",
+    source="energy balance; cut-cell finite volumes; kinetics as CURE_DEGREE",
+    valid="round cells that stand on the base in perfect contact, filled at once, no flow of the liquid, "
+    "properties constant; underside insulated; walls of 2 J/(mL·K); about 1 K on its grid",
+    rule="kinetics fitted on small samples, carried to the temperatures of a pour; " + _CAUTION,
+    requires=(
+        COMPLETE,
+        requires(lambda pitch, diameter: pitch > diameter, "pitch", "above the diameter"),
+    ),
+    no_answer="the pour runs away, too quick to compute",
+    examples=(
+        example(
+            ("square", 4, 4, 18, 65, 20, 4, 60, 25, 25, [0.02, 0], 0, 1.2, 1.5, 0.2),
+            (25.0, 25.0, 25.0),
+            "no heat of cure: it stays at the temperature of the room, by hand",
+        ),
+    ),
+    notes=_CAUTION,
+)
+def pack_peak(
+    arrangement,
+    along,
+    rows,
+    diameter,
+    height,
+    pitch,
+    margin,
+    depth,
+    start,
+    surroundings,
+    kinetics,
+    heat,
+    density,
+    specific_heat,
+    conductivity,
+    film=10.0,
+    wall=2e-3,
+    wall_conductivity=0.2,
+):
+    """Hottest compound, skin of a cell and mean of a cell in a block of round cells as it cures.
+
+    >>> from dispense.handbook.cure import NthOrder
+    >>> block = "square", 4, 4, 0.018, 0.065, 0.020, 0.004, 0.060, 298.15, 298.15
+    >>> inert = NthOrder(1e-3, 0.0), 0.0, 1200.0, 1500.0, 0.2
+    >>> [round(float(value), 6) for value in pack_peak(*block, *inert)]
+    [298.15, 298.15, 298.15]
+    """
+    kinetics = as_kinetics(kinetics)
+    check_seed("PACK_PEAK", kinetics, heat)
+    numbers = (along, rows, diameter, height, pitch, margin, depth, start, surroundings, heat, density)
+    columns = np.broadcast_arrays(
+        *numbers, specific_heat, conductivity, np.nan if film is None else film, wall, wall_conductivity
+    )
+    found = np.full((3, columns[0].size), np.nan)
+    problems: list[InputError] = []
+    for place, row in enumerate(np.stack([np.ravel(column) for column in columns], axis=1).tolist()):
+        try:
+            hottest = pack_heat(_simple_pack(arrangement, kinetics, row), False)
+        except InputError as error:
+            problems.append(error)
+            continue
+        found[:, place] = hottest.compound.value, hottest.skin.value, hottest.mean.value
+    if len(problems) == found.shape[1]:
+        raise problems[0]
+    return tuple(values.reshape(columns[0].shape)[()] for values in found)
+
+
+def _simple_pack(arrangement: str, kinetics: Kinetics, row: Sequence[float]) -> Pack:
+    """A pack of the few figures of `PACK_PEAK`: usual cells, walls and base alike, underside insulated."""
+    along, rows, diameter, height, pitch, margin, depth, start, cold, heat, density, specific_heat, k, *rest = row
+    film, wall, wall_conductivity = rest
+    shell = Solid(wall_conductivity, wall_conductivity, WALL_CAPACITY)
+    capacity = density * specific_heat
+    return Pack(
+        arrangement,
+        round(along),
+        round(rows),
+        pitch,
+        diameter,
+        height,
+        margin,
+        margin,
+        wall,
+        wall,
+        Bodies(
+            Solid(k, k, capacity),
+            heat / specific_heat,
+            Solid(CELL_CONDUCTIVITY, CELL_AXIAL, CELL_DENSITY * CELL_HEAT),
+            shell,
+            shell,
+        ),
+        Films(film, film, film, 0.0, 0.0),
+        kinetics,
+        cold,
+        cold,
+        (PackShot(depth, 0.0, start),),
+    )
+
+
 __all__ = [
     "ARRANGEMENTS",
+    "CELL_AXIAL",
+    "CELL_CONDUCTIVITY",
+    "CELL_DENSITY",
+    "CELL_HEAT",
+    "CUT_WORDS",
     "Bodies",
     "Cut",
+    "Figure",
     "Films",
     "Pack",
+    "PackHeat",
     "PackShot",
     "Peak",
     "Solid",
+    "WALL_CAPACITY",
     "corner_cut",
     "depth_cut",
+    "pack_heat",
+    "pack_peak",
     "section_cut",
 ]

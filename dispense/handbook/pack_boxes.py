@@ -25,7 +25,7 @@ CLEAR, CELLS, PLATE = "clear", "cells", "plate"  # zones: compound alone, cells 
 _FINE = 8  # samples of a box each way
 _HALF = _FINE // 2
 _ANGLES = 96  # points round the skin of a cell
-_WALL_BOXES = 2
+_WALL_BOXES, _WALL_STEP = 2, 0.8e-3  # fewest across a wall, and their width (m) in a thick one
 _SKIN_STEP = 1.5  # boxes between the skin and the points inside that it is extrapolated from
 _DEEPEST = 0.8  # of the radius, from which a skin is extrapolated by a parabola
 _ROWS = math.sqrt(3.0) / 2.0  # spacing of staggered rows over the pitch
@@ -94,7 +94,8 @@ def _lines(half: float, wall: float, step: float, mirrored: bool) -> Floats:
     inner = np.linspace(0.0 if mirrored else -half, half, count + 1)
     if wall <= 0.0:
         return inner
-    outer = half + wall * np.arange(1, _WALL_BOXES + 1) / _WALL_BOXES
+    across = max(_WALL_BOXES, math.ceil(wall / _WALL_STEP - _EDGE))
+    outer = half + wall * np.arange(1, across + 1) / across
     return np.concatenate([inner, outer]) if mirrored else np.concatenate([-outer[::-1], inner, outer])
 
 
@@ -187,7 +188,6 @@ def block_plane(
             found[:, 0] += low
         return found.ravel()
 
-    rows, columns, values = [], [], []
     boxes = np.broadcast_to(np.repeat(np.arange(count_x), _FINE)[:, None] * count_y, material.shape)
     boxes = boxes + np.repeat(np.arange(count_y), _FINE)[None, :]
     some = owner >= 0

@@ -223,6 +223,11 @@ class _Direct:
         return temperature + np.asarray(self.factors[key].solve(gained))
 
 
+def _product(one: Floats, other: Floats) -> float:
+    """Sum of products; not by BLAS, whose threads wait for each other on rows as short as these."""
+    return float(np.einsum("i,i->", one, other))
+
+
 class _Gradients:
     """Solutions by conjugate gradients; what is left of the balance is spread over all boxes.
 
@@ -252,19 +257,19 @@ class _Gradients:
         scale = 1.0 / (self.capacity + part * self.diagonal)
         change = own + step * self.drift  # as in the last step
         residual = gained - times(change)
-        close = _CLOSE**2 * float(gained @ (gained * scale))
+        close = _CLOSE**2 * _product(gained, gained * scale)
         towards = residual * scale
         direction = towards
-        size = float(residual @ towards)
+        size = _product(residual, towards)
         for _ in range(_FEW_ROUNDS):
             if size <= close:
                 break
             ahead = times(direction)
-            length = size / float(direction @ ahead)
+            length = size / _product(direction, ahead)
             change = change + length * direction
             residual = residual - length * ahead
             towards = residual * scale
-            before, size = size, float(residual @ towards)
+            before, size = size, _product(residual, towards)
             direction = towards + (size / before) * direction
         change += float(residual.sum()) / (self.all_capacity + part * self.all_films)
         self.drift = (change - own) / step
