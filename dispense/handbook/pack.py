@@ -308,7 +308,7 @@ def _follow(
             )
             temperature[stage.there], degree[stage.there] = inside, cured
         boxes = stage.there.size
-    reacting = stage.there[stage.boxes.release > 0.0]
+    reacting = stage.there[stage.compound]
     table = np.array(watch.rows)
     return Cut(
         name,
