@@ -9,7 +9,7 @@ import numpy as np
 from ..base.fields import choice, number
 from .declare import example, out, requires, workbook_function
 
-#: of the truncated formula: largest fraction of closed packing, and coefficients a·f^p·T/(T² − b·f^q), c·f^r/T
+#: coefficients of the truncated formula: a·f^p·T/(T² − b·f^q), c·f^r/T
 _SQUARE = (0.305827, 4, 1.402958, 8, 0.013362, 8)
 _HEXAGONAL = (0.075422, 6, 1.060283, 12, 0.000076, 12)
 _TOUCHING = {"square": math.pi / 4.0, "hexagonal": math.pi / math.sqrt(12.0)}
@@ -34,9 +34,7 @@ def _apart(arrangement: str, fraction: float) -> bool:
     "quoted in public code; hexagonal coefficients from memory, equal to the full series)",
     valid="perfect contact. Cells far better than the compound: within 1e-5 up to f = 0.5 square, 0.6 "
     "hexagonal; 0.7 % low at 0.7 square, 6 % low at 0.75; touching (0.785, 0.907) it has no meaning",
-    requires=(
-        requires(_apart, "fraction", "below that of touching cells: 0.785 square, 0.907 hexagonal"),
-    ),
+    requires=(requires(_apart, "fraction", "below that of touching cells: 0.785 square, 0.907 hexagonal"),),
     examples=(
         example(("square", 0.5, 10), 2.41546212, "truncated formula, evaluated apart", 4e-9),
         example(("hexagonal", 0.6, 10), 2.93755099, "truncated formula, evaluated apart", 4e-9),

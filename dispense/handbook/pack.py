@@ -23,6 +23,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -296,16 +297,13 @@ def _follow(
         filled = np.zeros(stack.count)
         filled[stage.there] = stage.boxes.capacity
         added = filled - capacity
-        temperature = np.where(
-            filled > 0.0, (capacity * temperature + added * shot.temperature) / np.maximum(filled, 1e-300), 0.0
-        )
+        held = capacity * temperature + added * shot.temperature
+        temperature = held / np.where(filled > 0.0, filled, 1.0)
         capacity = filled
         span = shots[place + 1].wait if place + 1 < len(shots) else pack.duration
         watch.enter(stage, now, temperature[stage.there])
         if span > 0.0:
-            inside, cured = march.run(
-                stage.boxes, temperature[stage.there], degree[stage.there], span, watch
-            )
+            inside, cured = march.run(stage.boxes, temperature[stage.there], degree[stage.there], span, watch)
             temperature[stage.there], degree[stage.there] = inside, cured
         boxes = stage.there.size
     reacting = stage.there[stage.compound]
@@ -337,7 +335,7 @@ def _block(pack: Pack, kind: str, step: float, most: int) -> Stack:
     plane = block_plane(centres, pack.radius, *pack.half_sizes(along, rows), pack.wall, step)
     if kind == "section":
         return Stack(plane, [Layer(CELLS, 0.0, 1.0)], pack.bodies, pack.films, is_section=True)
-    return Stack(plane, _layers(pack, step, 3.0 * step), pack.bodies, pack.films)
+    return Stack(plane, _layers(pack, 3.0 * step, 1.6, 0.2), pack.bodies, pack.films)
 
 
 def section_cut(pack: Pack, factor: float = 1.0, *, most: int = _MOST["section"]) -> Cut:
@@ -360,7 +358,7 @@ def depth_cut(pack: Pack, factor: float = 1.0) -> Cut:
     """One cell and its ring of compound, from the base to the free face."""
     step = _RING_STEP * factor
     plane = ring_plane(pack.radius, pack.ring, step)
-    stack = Stack(plane, _layers(pack, step, 4.0 * step), pack.bodies, pack.films)
+    stack = Stack(plane, _layers(pack, 4.0 * step, 1.4, 0.1), pack.bodies, pack.films)
     return _follow("depth", stack, pack, pack.shots, pack.cold, _strictness(factor))
 
 
@@ -369,8 +367,8 @@ def _strictness(factor: float) -> float:
     return float(factor ** (math.log(_LOOSER) / math.log(_COARSER)))
 
 
-def _layers(pack: Pack, fine: float, coarse: float) -> list[Layer]:
-    """Layers from the base up: fine at base, levels and cell tops."""
+def _layers(pack: Pack, coarse: float, growth: float, finest: float) -> list[Layer]:
+    """Layers from the base up: a share `finest` of the coarsest at base, levels and cell tops."""
     top = max(pack.depth, pack.under + pack.height)
     coarse = max(coarse, top / _MOST_LAYERS)
     marks = {0.0, pack.under, pack.under + pack.height, *(shot.level for shot in pack.shots)}
@@ -378,16 +376,13 @@ def _layers(pack: Pack, fine: float, coarse: float) -> list[Layer]:
     layers = []
     if pack.base > 0.0:
         lines = np.linspace(-pack.base, 0.0, 3)
-        layers = [Layer(PLATE, float(a), float(b - a)) for a, b in zip(lines, lines[1:], strict=False)]
-    for low, high in zip(faces, faces[1:], strict=False):
+        layers = [Layer(PLATE, float(a), float(b - a)) for a, b in pairwise(lines)]
+    for low, high in pairwise(faces):
         if high - low < 1e-6:
             continue
         is_beside = pack.under <= 0.5 * (low + high) <= pack.under + pack.height
-        lines = low + graded(high - low, coarse, True, True, 1.4, fine / coarse * 0.4)
-        layers += [
-            Layer(CELLS if is_beside else CLEAR, float(a), float(b - a))
-            for a, b in zip(lines, lines[1:], strict=False)
-        ]
+        lines = low + graded(high - low, coarse, True, True, growth, finest)
+        layers += [Layer(CELLS if is_beside else CLEAR, float(a), float(b - a)) for a, b in pairwise(lines)]
     return layers
 
 
@@ -433,7 +428,11 @@ CUT_WORDS = {
     "depth": "cut through the depth",
 }
 #: least ± and factor on what the coarser run is off, for compound and mean, and for the skin
-_BANDS = {"section": ((0.3, 2.0), (0.3, 2.0)), "depth": ((0.3, 2.0), (1.0, 3.0)), "corner": ((0.7, 2.0), (1.0, 3.0))}
+_BANDS = {
+    "section": ((0.3, 2.0), (0.3, 2.0)),
+    "depth": ((0.3, 2.0), (1.0, 3.0)),
+    "corner": ((0.7, 2.0), (1.0, 3.0)),
+}
 
 
 def _figure(kind: str, names: Iterable[str], fine: dict[str, Cut], coarse: dict[str, Cut]) -> Figure:
@@ -494,7 +493,13 @@ _CAUTION = (
         number("density", "g/mL", "density of the compound", above=0),
         number("specific_heat", "J/(g·K)", "specific heat of the compound", above=0),
         number("conductivity", "W/(m·K)", "conductivity of the compound", above=0),
-        number("film", "W/(m²·K)", "at walls, free face and cell tops; 10 is still air", default=10.0, at_least=0),
+        number(
+            "film",
+            "W/(m²·K)",
+            "at walls, free face, cell tops; 10: still air",
+            default=10.0,
+            at_least=0,
+        ),
         number("wall", "mm", "thickness of walls and base", default=2.0, above=0),
         number("wall_conductivity", "W/(m·K)", "of walls and base; 0.2 is plastic", default=0.2, above=0),
     ),
@@ -508,10 +513,7 @@ _CAUTION = (
     valid="round cells that stand on the base in perfect contact, filled at once, no flow of the liquid, "
     "properties constant; underside insulated; walls of 2 J/(mL·K); about 1 K on its grid",
     rule="kinetics fitted on small samples, carried to the temperatures of a pour; " + _CAUTION,
-    requires=(
-        COMPLETE,
-        requires(lambda pitch, diameter: pitch > diameter, "pitch", "above the diameter"),
-    ),
+    requires=(COMPLETE, requires(lambda pitch, diameter: pitch > diameter, "pitch", "above the diameter")),
     no_answer="the pour runs away, too quick to compute",
     examples=(
         example(
@@ -572,8 +574,8 @@ def pack_peak(
 
 def _simple_pack(arrangement: str, kinetics: Kinetics, row: Sequence[float]) -> Pack:
     """A pack of the few figures of `PACK_PEAK`: usual cells, walls and base alike, underside insulated."""
-    along, rows, diameter, height, pitch, margin, depth, start, cold, heat, density, specific_heat, k, *rest = row
-    film, wall, wall_conductivity = rest
+    along, rows, diameter, height, pitch, margin, depth, start, cold, *of_material = row
+    heat, density, specific_heat, k, film, wall, wall_conductivity = of_material
     shell = Solid(wall_conductivity, wall_conductivity, WALL_CAPACITY)
     capacity = density * specific_heat
     return Pack(

@@ -258,9 +258,7 @@ def _bilinear(points: Floats, xs: Floats, ys: Floats) -> Any:
 
     (i, u), (j, v) = between(points[:, 0], xs), between(points[:, 1], ys)
     columns = np.concatenate([(i + a) * len(ys) + j + b for a in (0, 1) for b in (0, 1)])
-    weights = np.concatenate(
-        [(u if a else 1.0 - u) * (v if b else 1.0 - v) for a in (0, 1) for b in (0, 1)]
-    )
+    weights = np.concatenate([(u if a else 1.0 - u) * (v if b else 1.0 - v) for a in (0, 1) for b in (0, 1)])
     rows = np.tile(np.arange(len(points)), 4)
     return coo_matrix((weights, (rows, columns)), shape=(len(points), len(xs) * len(ys))).tocsr()
 

@@ -76,7 +76,8 @@ def pattern_faults(pot: Pot) -> list[tuple[str, str, str]]:
         faults.append(
             (
                 "cells_along",
-                f"{pot.cell_rows} {pot.arrangement} rows of {pot.cells_along} hold {held} cells, not {pot.cells}",
+                f"{pot.cell_rows} {pot.arrangement} rows of {pot.cells_along} hold {held} cells, not "
+                f"{pot.cells}",
                 "mend cells, cells along, cell rows or arrangement",
             )
         )
@@ -94,7 +95,7 @@ def pattern_faults(pot: Pot) -> list[tuple[str, str, str]]:
             faults.append(
                 (
                     column,
-                    f"the cells stand {from_si(-2.0 * margin, 'mm'):.1f} mm longer than the {column} of the pot",
+                    f"the cells take {from_si(-2.0 * margin, 'mm'):.1f} mm more than the {column} of the pot",
                     "mend pitch, cells along, cell rows or arrangement",
                 )
             )

@@ -353,11 +353,7 @@ POTS = Table(
         number("cell_density", "g/mL", "mean density of a cell", default=CELL_DENSITY / 1e3, above=0.0),
         number("cell_heat", "J/(g·K)", "mean specific heat of a cell", default=CELL_HEAT / 1e3, above=0.0),
         number(
-            "cell_conductivity",
-            "W/(m·K)",
-            "of a cell, across its axis",
-            default=CELL_CONDUCTIVITY,
-            above=0.0,
+            "cell_conductivity", "W/(m·K)", "of a cell, across its axis", default=CELL_CONDUCTIVITY, above=0.0
         ),
         number("cell_axial", "W/(m·K)", "of a cell, along its axis", default=CELL_AXIAL, above=0.0),
         temperature(
