@@ -73,6 +73,7 @@ def _time_chart(data: Data, pour: PourReport, pack: PackHeat) -> Any:
         x_form="0",
         y_form="0",
         x_range=(0, math.ceil(float(minutes[-1]))),
+        y_range=(_below(cut.mean.min()), None),
     )
 
 
@@ -102,7 +103,13 @@ def _map_chart(data: Data, pour: PourReport, found: ShotMap) -> Any:
         x_form="0",
         y_form="0",
         x_range=(0, waits[-1]),
+        y_range=(_below(min(one.skin for row in found.rows for one in row)), None),
     )
+
+
+def _below(temperature: float) -> float:
+    """The ten degrees below a temperature, where its axis begins."""
+    return 10.0 * math.floor(float(shop(temperature, "°C")) / 10.0)
 
 
 def _shown(one: ShotChoice) -> float | None:
@@ -152,8 +159,8 @@ def _map_table(page: Page, found: ShotMap) -> None:
         marks.append(all(one.skin > found.limit for one in row))
     page.table(headers, rows, ("@", "0.0", *["@"] * len(found.waits)), marks)
     page.text(
-        f"✓ keeps {celsius_text(found.limit)}, ▲ does not; °C at the cells' skin, followed on a coarse grid and "
-        f"corrected by {found.off:+.1f} K, what it is off for the planned pour. Proposed: {found.words}.",
+        f"✓ keeps {celsius_text(found.limit)}, ▲ does not; °C at the cells' skin, followed on a coarse grid "
+        f"and corrected by {found.off:+.1f} K, what it is off for the planned pour. Proposed: {found.words}.",
         style.NOTE,
     )
     if found.others:

@@ -310,8 +310,15 @@ def _follow(
     table = np.array(watch.rows)
     return Cut(
         name,
-        *(table[:, column] for column in range(6)),
-        *watch.peaks,
+        table[:, 0],
+        table[:, 1],
+        table[:, 2],
+        table[:, 3],
+        table[:, 4],
+        table[:, 5],
+        watch.peaks[0],
+        watch.peaks[1],
+        watch.peaks[2],
         float(degree[reacting].min()),
         float(degree[reacting].max()),
         march.balance,
@@ -422,11 +429,7 @@ CUTS: dict[str, Callable[[Pack, float], Cut]] = {
     "depth": depth_cut,
 }
 #: what each cut is, in words
-CUT_WORDS = {
-    "corner": "corner in three dimensions",
-    "section": "section across the cells",
-    "depth": "cut through the depth",
-}
+CUT_WORDS = {"corner": "corner, 3-D", "section": "section", "depth": "depth"}
 #: least ± and factor on what the coarser run is off, for compound and mean, and for the skin
 _BANDS = {
     "section": ((0.3, 2.0), (0.3, 2.0)),
@@ -493,13 +496,7 @@ _CAUTION = (
         number("density", "g/mL", "density of the compound", above=0),
         number("specific_heat", "J/(g·K)", "specific heat of the compound", above=0),
         number("conductivity", "W/(m·K)", "conductivity of the compound", above=0),
-        number(
-            "film",
-            "W/(m²·K)",
-            "at walls, free face, cell tops; 10: still air",
-            default=10.0,
-            at_least=0,
-        ),
+        number("film", "W/(m²·K)", "at walls, free face, cell tops; 10: still air", default=10.0, at_least=0),
         number("wall", "mm", "thickness of walls and base", default=2.0, above=0),
         number("wall_conductivity", "W/(m·K)", "of walls and base; 0.2 is plastic", default=0.2, above=0),
     ),

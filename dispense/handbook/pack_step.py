@@ -128,15 +128,13 @@ class March:
             if theta < 1.0 and (new.min() < lowest or new.max() > highest + _OUTSIDE):
                 theta = 1.0
                 new = solve(level, step, theta, temperature, gained, own)
-            size = max(
-                float(np.max(change, initial=0.0)) / _DEGREE, float(np.abs(new - temperature).max()) / _KELVIN
-            )
-            size /= self.strictness
-            if size > _REDO:
-                if level == 0:
-                    raise InputError(_too_quick(unit * now))
+            cured = float(np.max(change, initial=0.0)) / _DEGREE / self.strictness
+            size = max(cured, float(np.abs(new - temperature).max()) / _KELVIN / self.strictness)
+            if size > _REDO and level > 0:
                 level -= 1
                 continue
+            if cured > _REDO:  # what conducts as quickly is a jump where warm meets cold, and soon over
+                raise InputError(_too_quick(unit * now))
             self._account(boxes, temperature, new, heat, theta, step)
             drift = (new[reacting] - old_heat - rise * (new_degree - old_degree)) / step
             degree = degree.copy()

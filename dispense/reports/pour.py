@@ -601,8 +601,8 @@ def _note_pack(pour: PlannedPour, pack: PackHeat) -> None:
         f"that rests on margins of {along:.1f} and {across:.1f} mm, walls of {from_si(pot.wall, 'mm'):g} mm "
         f"and {pot.wall_conductivity:g} W/(m·K), cells of {pot.cell_conductivity:g} across and "
         f"{pot.cell_axial:g} W/(m·K) along, {pot.cell_density / 1e3:g} g/mL, {pot.cell_heat / 1e3:g} "
-        f"J/(g·K), {pour.constants.film:g} W/(m²·K) outside; perfect contact, each shot filled at once, inserts "
-        "and flow left out; poured at the hottest hour",
+        f"J/(g·K), {pour.constants.film:g} W/(m²·K) outside; perfect contact, each shot filled at once, "
+        "inserts and flow left out; poured at the hottest hour",
         topic="pour model",
     )
     if not pack.is_past:
