@@ -426,7 +426,7 @@ def test_all_conducts_perfectly(case, peak, time):
 
 
 def test_pure_cooling_is_the_product_of_two_slabs():
-    """H. S. Carslaw, J. C. Jaeger 1959 (from memory): Σ 2 sin b/(b + sin b cos b)·exp(−b²Fo), b tan b = Bi."""
+    """Σ 2 sin b/(b + sin b cos b)·exp(−b²Fo), b tan b = Bi (Carslaw, Jaeger 1959, from memory)."""
     half, k, capacity, film, time = 0.083, 0.5, 2e6, 20.0, 3600.0
     biot, fourier = film * half / k, k / capacity * time / half**2
     roots = [
@@ -550,7 +550,7 @@ def unit_cell(rates, seed, duration):
 
 @pytest.mark.parametrize("reacts", [False, True])
 def test_unit_cell_against_finite_elements(reacts):
-    """An insulated cell in a square of 20 mm: elements of scikit-fem run here, and printed values of finer ones.
+    """An insulated cell in a square of 20 mm: elements of scikit-fem run here, and values of finer ones.
 
     Printed: mean of the cell at 20, 180, 900, 1800 s by quadratic elements, a second method within 0.03 K.
     """

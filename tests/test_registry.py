@@ -99,6 +99,9 @@ PUBLISHED = (
     "TOLERANCE_RSS(parts)",
     "LAST_PROBLEMS([count=20])",
     "REYNOLDS_NUMBER(flow, bore, density, consistency, [index=1], [yield_stress=0])",
+    "ARRAY_CONDUCTIVITY(arrangement, fraction, ratio)",
+    "PACK_PEAK(arrangement, along, rows, diameter, height, pitch, margin, depth, start, surroundings,"
+    " kinetics, heat, density, specific_heat, conductivity, [film=10], [wall=2], [wall_conductivity=0.2])",
     "VAPOUR_DENSITY(temperature, humidity)",
     "MOISTURE_FACTOR(temperature, humidity, [reference_temperature=23], [reference_humidity=0.5],"
     " [activation_energy=0])",
@@ -151,7 +154,7 @@ OTHER = {
 }
 
 # Seconds for each call: the tests of what a cell may hold put a sum in place of their models.
-HEAVY = ("PEAK_TEMPERATURE", "POUR_DEPTH", "TIME_TO_CURE")
+HEAVY = ("PEAK_TEMPERATURE", "POUR_DEPTH", "TIME_TO_CURE", "PACK_PEAK")
 
 NAMES = [name for name, entry in FUNCTIONS.items() if entry.examples]
 EXAMPLES = [(name, place) for name in NAMES for place in range(len(FUNCTIONS[name].examples))]

@@ -233,6 +233,7 @@ def _block_skin(
 ) -> Any:
     """Temperatures of the skins from inside the cells, bilinear between the middles of boxes."""
     deep = _SKIN_STEP * step
+    terms: tuple[tuple[float, float], ...]
     if 3.0 * deep <= _DEEPEST * radius:
         terms = ((3.0, deep), (-3.0, 2.0 * deep), (1.0, 3.0 * deep))
     else:

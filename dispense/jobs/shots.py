@@ -14,6 +14,7 @@ from ..plan.amounts import free_volume
 from ..plan.read import load_plan, read_tables
 from ..plan.records import Plan
 from ..plan.rows import Pot, Shot
+from ..plan.tables import TABLES
 from ..reports.pour import PourReport
 from ..reports.shot_plan import ShotChoice
 from ..xlsx.write import atomic_write
@@ -142,9 +143,8 @@ def _check(old: Plan, new: Plan, rows: Sequence[Row]) -> None:
 
     written, wanted = shots(new.shots), sorted(rows)
     same = len(written) == len(wanted) and all(map(is_alike, written, wanted))
-    names = ("materials", "components", "parts", "assemblies", "beads", "paths", "pots", "inserts", "joints")
-    names += ("stations", "temperatures", "profiles", "ovens", "shifts", "breaks", "builds", "stock")
-    if not same or any(getattr(old, name) != getattr(new, name) for name in names):
+    others = [table.attribute for table in TABLES if table.name != "Shots"]
+    if not same or any(getattr(old, name) != getattr(new, name) for name in others):
         raise InputError(
             Problem(
                 "Shots",
