@@ -282,7 +282,7 @@ def test_depth_against_finite_elements(case):
     assert cut.mean_peak.value - K == pytest.approx(mean, abs=0.1)
     assert cut.balance.residual < 1e-6
     if case == "A9":  # before the second shot, same source: hottest 39.879 °C, cell mean past its 38.279
-        hottest, cell = cut.waits[0]
+        hottest, _ = cut.waits[0]
         assert hottest - K == pytest.approx(39.879, abs=0.15)
         before = cut.times <= 600.0
         assert cut.compound[before].max() - K == pytest.approx(58.103, abs=0.3)
@@ -373,7 +373,7 @@ def test_adiabatic_box(case):
     (k1, k2, energy, m, n, seed, rise, start), expected = LIMITS[case]
     rates = kinetics(k1, energy, k2, energy, m, n)
     none = np.zeros(0, dtype=int)
-    box = Boxes(np.ones(1), np.array([rise]), none, none, np.zeros(0), np.zeros(1), True)
+    box = Boxes(np.ones(1), np.array([rise]), none, none, np.zeros(0), np.zeros(1))
     seen = []
     March(rates, start + K).run(
         box,
@@ -467,7 +467,6 @@ def test_contact_of_two_half_spaces():
         first + 1,
         1.0 / (half[:-1] + half[1:]),
         np.zeros(2 * count),
-        True,
     )
     heat, _ = March(NthOrder(0.0, 0.0), 20 + K, 0.1).run(
         boxes, np.array(start)[side] + K, np.zeros(2 * count), 2.0, lambda *_: False
@@ -493,7 +492,7 @@ def test_slab_of_boxes_against_a_general_solver():
     films = np.zeros(count)
     films[-1] = 1.0 / (1.0 / film + 0.5 * width / k)
     held = np.full(count, capacity * width)
-    boxes = Boxes(held, held * rise, first, first + 1, np.full(count - 1, k / width), films, True)
+    boxes = Boxes(held, held * rise, first, first + 1, np.full(count - 1, k / width), films)
     seen = []
     March(rates, 298.15).run(
         boxes,
@@ -595,7 +594,6 @@ def test_effective_conductivity_of_the_boxes():
         plane.second,
         link,
         np.where(left | right, big, 0.0),
-        True,
     )
     from scipy.sparse.linalg import spsolve
 

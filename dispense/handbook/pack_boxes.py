@@ -542,6 +542,9 @@ class Stack:
     ) -> Stage:
         """Without the boxes that are empty."""
         there = np.flatnonzero(capacity > 0.0)
+        in_columns = not self.is_section and len(self.plane.centres) > 1
+        if in_columns:
+            there = there[np.argsort(there % self.plane.area.size, kind="stable")]
         number = np.full(capacity.size, -1)
         number[there] = np.arange(there.size)
         both = (link > 0.0) & (number[first] >= 0) & (number[second] >= 0)
@@ -552,7 +555,7 @@ class Stack:
             number[second[both]],
             link[both],
             film[there],
-            self.is_section or self.plane.centres.shape[0] == 1,
+            in_columns,
         )
         counts = np.flatnonzero(shares[:, COMPOUND].ravel()[there] >= _COUNTS)
         skin, places = self._skin(level)
