@@ -177,11 +177,12 @@ def summing(entry):
     ranges = {item.name for item in entry.arguments if item.is_whole_range}
 
     def kernel(**given):
-        return sum(
+        total = sum(
             np.nansum(value) if name in ranges else value
             for name, value in given.items()
             if value is not None and not isinstance(value, str)
         )
+        return total if len(entry.returns) == 1 else (total,) * len(entry.returns)
 
     return kernel
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from ..base.fields import choice, number
+from ..base.numbers import Flags, Number
 from .declare import example, out, requires, workbook_function
 
 #: coefficients of the truncated formula: a·f^p·T/(T² − b·f^q), c·f^r/T
@@ -16,9 +17,10 @@ _TOUCHING = {"square": math.pi / 4.0, "hexagonal": math.pi / math.sqrt(12.0)}
 _SERIES = {"square": _SQUARE, "hexagonal": _HEXAGONAL}
 
 
-def _apart(arrangement: str, fraction: float) -> bool:
+def _apart(arrangement: str, fraction: Number) -> Flags:
     """Whether cells that fill a fraction do not touch."""
-    return bool(np.all(fraction < np.where(arrangement == "square", *(_TOUCHING.values()))))
+    touching = np.where(np.asarray(arrangement) == "square", _TOUCHING["square"], _TOUCHING["hexagonal"])
+    return np.asarray(np.less(fraction, touching))
 
 
 @workbook_function(
