@@ -32,7 +32,6 @@ from dispense.handbook.flow import (
     nozzle_flow,
     nozzle_pressure,
     paste_gap,
-    rectangle_share,
     reynolds_number,
     squeeze_gap,
     squeeze_limit,
@@ -43,7 +42,8 @@ from dispense.handbook.flow import (
     viscosity,
     wall_shear_rate,
 )
-from dispense.shift.setup import flow_findings, setup_card
+from dispense.handbook.spread import plate_factor
+from dispense.shift.setup import setup_card
 
 
 def rabinowitsch(pressure, bore, length, consistency, index, yield_stress):
@@ -663,9 +663,8 @@ def test_rectangle_against_a_grid_of_its_pressure():
             force = spsolve(grid.tocsc(), -np.ones(count[0] * count[1])).sum() * step**2
             shares.append(force / (aspect**2 / (8.0 * math.pi)))
         best = shares[1] + (shares[1] - shares[0]) / 3.0  # error goes with the square of the step
-        assert rectangle_share(aspect) == pytest.approx(best, rel=1e-4)
-    # long strip: p = w²/8 in the middle, force Lw³/12: (2π/3)·w/L less the ends, 0.63 w/L
-    assert rectangle_share(1e4) == pytest.approx(2.0 * math.pi / 3e4, rel=1e-4)
+        # β·l·w³/4 over A²/(8π)
+        assert 2.0 * math.pi * plate_factor(aspect, 1.0) / aspect == pytest.approx(best, rel=1e-4)
 
 
 def water_jet(consistency=0.001, **changes):
@@ -678,9 +677,14 @@ def water_jet(consistency=0.001, **changes):
     return make(rows)
 
 
+def flow_findings(plan):
+    """What the setup card of the station tells of its flow."""
+    return [each for each in setup_card(plan, "hem").findings if each.topic == "turbulent flow"]
+
+
 def test_turbulent_flow_is_told_on_the_setup_card():
     plan = water_jet()
-    told = flow_findings(plan, "hem")
+    told = flow_findings(plan)
     # 4ρQ/(πDμ) by hand: 636,620
     assert [(each.kind, each.topic) for each in told] == [("quality", "turbulent flow")]
     assert told[0].numbers["Reynolds number"] == pytest.approx(636619.77, rel=1e-6)
@@ -688,7 +692,7 @@ def test_turbulent_flow_is_told_on_the_setup_card():
     assert card.settings[0].nozzle_pressure is not None  # it still answers
     assert any("turbulent" in words and "636,620" in words for words in card.warnings)
     thick = water_jet(5.0)
-    assert flow_findings(thick, "hem") == [] and not any(
+    assert flow_findings(thick) == [] and not any(
         "turbulent" in words for words in setup_card(thick, "hem").warnings
     )
 
@@ -696,6 +700,6 @@ def test_turbulent_flow_is_told_on_the_setup_card():
 def test_mixer_factor_is_told_beyond_its_range():
     plan = water_jet(0.2, mixer_bore=10, mixer_length=100)
     # 4·1000·500e-6/(π·0.01·0.2) = 318: beyond 100, not turbulent; the nozzle 3183: turbulent
-    told = {each.text.split("the flow in the ")[1].split()[0]: each for each in flow_findings(plan, "hem")}
+    told = {each.text.split("the flow in the ")[1].split()[0]: each for each in flow_findings(plan)}
     assert told["mixer"].numbers["Reynolds number"] == pytest.approx(318.3, abs=0.1)
     assert "no longer laminar" in told["mixer"].text and "turbulent" in told["nozzle"].text

@@ -110,6 +110,11 @@ class WithFindings:
         """The notes in words."""
         return [str(finding) for finding in self.findings if not finding.is_warning]
 
+    @property
+    def passes(self) -> bool:
+        """Whether nothing speaks against it."""
+        return not any(finding.is_warning for finding in self.findings)
+
 
 @dataclass(slots=True)
 class Group:
@@ -140,11 +145,11 @@ def grouped(findings: Iterable[Finding]) -> list[Group]:
     >>> [(group.first.text, group.count) for group in grouped([*late, Finding(DANGER, "too hot")])]
     [('too hot', 1), ('3 parts are late', 2)]
     """
-    groups: dict[tuple, Group] = {}
+    groups: dict[tuple[str, ...], Group] = {}
     for finding in gravest_first(findings):
         if finding.is_warning:
             part = finding.part if finding.kind == DANGER else ""
-            key: tuple = (finding.kind, finding.topic or finding.text, finding.station, part)
+            key: tuple[str, ...] = (finding.kind, finding.topic or finding.text, finding.station, part)
         else:
             key = (finding.kind, finding.text)
         groups.setdefault(key, Group(finding)).add(finding)
@@ -167,18 +172,9 @@ def tally(findings: Iterable[Finding]) -> str:
     return ", ".join(f"{counts[kind]} {words[kind]}" for kind in KINDS if counts[kind]) or "nothing found"
 
 
-def marked(finding: Finding) -> str:
-    """A finding as a sheet prints it: the word of its kind, what, what to do.
-
-    >>> marked(Finding(DANGER, "529 bar, limit 90 bar", "wider nozzle"))
-    '▲ DANGER: 529 bar, limit 90 bar: wider nozzle'
-    """
-    return f"{'▲ ' if finding.is_warning else ''}{MARKS[finding.kind]}: {finding}"
-
-
 def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
     """Each finding once, the gravest first, else in the order in which they came."""
-    seen: dict[tuple, Finding] = {}
+    seen: dict[tuple[Any, ...], Finding] = {}
     for finding in findings:
         key = (finding.kind, finding.text, finding.station, finding.part, finding.day, finding.shift)
         seen.setdefault(key, finding)
@@ -223,6 +219,5 @@ __all__ = [
     "exit_code",
     "gravest_first",
     "grouped",
-    "marked",
     "tally",
 ]

@@ -14,9 +14,20 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from .errors import Problem, UnitError, show
 
+if TYPE_CHECKING:
+    import pint
+
+    from .numbers import Floats, Number
+
+_N = TypeVar("_N", float, "Floats", "Number")
+
+CELSIUS_ZERO = 273.15  # K
+# K; a smaller range is told as one temperature, since whole degrees are printed
+ONE_TEMPERATURE = 0.5
 LONGEST = 100 * 365.25 * 86400.0  # seconds; a time further off is not printed
 
 
@@ -66,15 +77,17 @@ SHOP_UNITS: dict[str, ShopUnit] = {
         ShopUnit("mm/s", "m/s", 1e-3, "millimeter/second"),
         ShopUnit("m/min", "m/s", 1.0 / MINUTE, "meter/minute"),
         ShopUnit("mL/s", "m³/s", 1e-6, "milliliter/second"),
+        ShopUnit("mL/bar", "m³/Pa", 1e-11, "milliliter/bar"),
         ShopUnit("N", "N", 1.0, "newton"),
         ShopUnit("N/mm", "N/m", 1e3, "newton/millimeter"),
+        ShopUnit("mN/m", "N/m", 1e-3, "millinewton/meter"),
         ShopUnit("Pa", "Pa", 1.0, "pascal"),
         ShopUnit("kPa", "Pa", 1e3, "kilopascal"),
         ShopUnit("bar", "Pa", 1e5, "bar"),
         ShopUnit("Pa·s", "Pa·s", 1.0, "pascal*second"),
         # the index n is not part of the unit text: a consistency is read as Pa·s at 1/s
         ShopUnit("Pa·sⁿ", "Pa·sⁿ", 1.0, "pascal*second"),
-        ShopUnit("°C", "K", 1.0, "degC", 273.15),
+        ShopUnit("°C", "K", 1.0, "degC", CELSIUS_ZERO),
         ShopUnit("K", "K", 1.0, "delta_degC"),
         ShopUnit("kJ/mol", "J/mol", 1e3, "kilojoule/mole"),
         ShopUnit("J/g", "J/kg", 1e3, "joule/gram"),
@@ -92,11 +105,11 @@ SHOP_UNITS: dict[str, ShopUnit] = {
 
 
 @cache
-def registry():
+def registry() -> pint.UnitRegistry[Any]:
     """The one pint registry, built on first use."""
     import pint
 
-    units = pint.UnitRegistry(autoconvert_offset_to_baseunit=False, cache_folder=None)
+    units: pint.UnitRegistry[Any] = pint.UnitRegistry(autoconvert_offset_to_baseunit=False, cache_folder=None)
     units.define("equivalent = mole = eq")
     return units
 
@@ -281,7 +294,7 @@ def _spelled(text: str) -> str:
 
 
 @lru_cache(maxsize=1024)
-def _unit(text: str):
+def _unit(text: str) -> pint.Unit:
     """A unit text as pint's unit."""
     import pint
 
@@ -488,7 +501,7 @@ def to_si(unit: str) -> tuple[float, float]:
     return shop.factor, shop.offset
 
 
-def from_si(value, unit: str):
+def from_si(value: _N, unit: str) -> _N:
     """SI value or array in a shop unit."""
     factor, offset = to_si(unit)
     return (value - offset) / factor if offset else value / factor
@@ -546,6 +559,19 @@ def volume_text(volume: float) -> str:
     return f"{millilitres / 1000:g} L" if millilitres >= 1000 else f"{millilitres:g} mL"
 
 
+def rounded_volume_text(volume: float) -> str:
+    """A volume as told in a sentence, to three figures.
+
+    >>> [rounded_volume_text(litres / 1e3) for litres in (0.0426, 0.9997, 1.234, 34.56, 34567.8)]
+    ['42.6 mL', '1.00 L', '1.23 L', '34.6 L', '34,568 L']
+    """
+    litres, millilitres = from_si(volume, "L"), from_si(volume, "mL")
+    if millilitres < 999.5:
+        return f"{millilitres:.3g} mL"
+    digits = 2 if litres < 10.0 else 1 if litres < 100.0 else 0
+    return f"{litres:,.{digits}f} L"
+
+
 def duration_text(seconds: float) -> str:
     """A duration as printed: 45 s, 12 min, 3 h 20 min, 4 d."""
     if not seconds < LONGEST:
@@ -570,7 +596,7 @@ def describe_unit(unit: str) -> str:
 def temperature_text(temperatures: Sequence[float]) -> str:
     """The range of a record: 19 to 31 °C."""
     low, high = min(temperatures), max(temperatures)
-    if high - low < 0.5:
+    if high - low < ONE_TEMPERATURE:
         return celsius_text(low)
     return f"{from_si(low, '°C'):.0f} to {celsius_text(high)}"
 
@@ -578,7 +604,9 @@ def temperature_text(temperatures: Sequence[float]) -> str:
 __all__ = [
     "temperature_text",
     "AS_GIVEN",
+    "CELSIUS_ZERO",
     "LONGEST",
+    "ONE_TEMPERATURE",
     "SHOP_UNITS",
     "ShopUnit",
     "celsius_text",
@@ -594,6 +622,7 @@ __all__ = [
     "registry",
     "show",
     "si_symbol",
+    "rounded_volume_text",
     "to_si",
     "unit_factor",
     "volume_text",

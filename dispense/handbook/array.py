@@ -44,7 +44,7 @@ def _apart(arrangement: str, fraction: Number) -> Flags:
         example(("square", 0.3, 1), 1.0, "cells like the compound change nothing, by hand"),
     ),
 )
-def array_conductivity(arrangement, fraction, ratio):
+def array_conductivity(arrangement: str, fraction: Number, ratio: Number) -> Number:
     """Conductivity across an array of round cells, over that of the compound between them.
 
     >>> round(float(array_conductivity("hexagonal", 0.4, 0.0)), 6)  # holes
@@ -58,7 +58,8 @@ def array_conductivity(arrangement, fraction, ratio):
         inside = 1.0 + fraction * inverse
         inside = inside - a * fraction**p * inverse**2 / (1.0 - b * fraction**q * inverse**2)
         inside = inside - c * fraction**r * inverse**2
-        return (1.0 - 2.0 * fraction * inverse / inside)[()]
+        factor: Number = (1.0 - 2.0 * fraction * inverse / inside)[()]
+        return factor
 
 
 __all__ = ["array_conductivity"]

@@ -5,15 +5,48 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from ..base.errors import show
 from ..base.fields import whole
-from . import array, beads, cure, flow, heat, life, line, mixing, moisture, pack, pots, quality
+from . import (
+    array,
+    beads,
+    charts,
+    cure,
+    fill,
+    flow,
+    heat,
+    life,
+    line,
+    mixing,
+    moisture,
+    pack,
+    pattern,
+    pots,
+    quality,
+    spread,
+)
 from .declare import FUNCTIONS, out, workbook_function
 from .evaluate import call, evaluate, lookup, recent_problems
 
-CATEGORIES = ("Beads", "Pots", "Mixing", "Flow", "Working life", "Cure and heat", "Line and stock", "Checks")
+CATEGORIES = (
+    "Beads",
+    "Pots",
+    "Mixing",
+    "Flow",
+    "Spreading",
+    "Filling",
+    "Pot life",
+    "Cure and heat",
+    "Line and stock",
+    "Checks",
+)
 
-TOPICS = (beads, pots, mixing, flow, life, cure, moisture, heat, array, pack, line, quality)
+TOPICS = (
+    *(beads, pots, mixing, flow, spread, pattern, fill, life, cure, moisture, heat, array, pack),
+    *(line, quality, charts),
+)
 
 
 @workbook_function(
@@ -24,7 +57,7 @@ TOPICS = (beads, pots, mixing, flow, life, cure, moisture, heat, array, pack, li
     valid="the calls made since the program started",
     source="none; it reports, it does not compute",
 )
-def last_problems(count=20):
+def last_problems(count: int = 20) -> list[list[Any]]:
     """Recent reasons why a function gave an error: function, argument, value given, what is allowed."""
     rows = [
         [

@@ -62,7 +62,7 @@ class Evaluation:
     """What a call gave: results in shop units, spreadsheet errors element by element, reasons."""
 
     function: Function
-    values: tuple  # one float or array (NaN where there is none) per result; rows for a table
+    values: tuple[Any, ...]  # one float or array (NaN where there is none) per result; rows for a table
     codes: Any = None  # None, a text, or an object array of "" / "blank" / "#NUM!" …
     problems: tuple[Problem, ...] = ()
 
@@ -100,7 +100,7 @@ class Evaluation:
             block = np.concatenate(arrays, axis)
         else:
             block = arrays[0]
-        cells = block.tolist()
+        cells: list[list[Any]] = block.tolist()
         if codes is not None:
             for i, j in np.argwhere(codes != ""):
                 code = codes[i, j]
@@ -166,7 +166,7 @@ def recent_problems(count: int) -> list[Problem]:
     return list(_RECENT)[::-1][:count]
 
 
-def _bind(entry: Function, arguments: tuple, named: dict[str, Any]) -> tuple:
+def _bind(entry: Function, arguments: tuple[Any, ...], named: dict[str, Any]) -> tuple[Any, ...]:
     names = [item.label for item in entry.arguments]
     named = {name.removesuffix("_"): value for name, value in named.items()}
     unknown = [name for name in named if name not in names]
@@ -185,13 +185,13 @@ def _bind(entry: Function, arguments: tuple, named: dict[str, Any]) -> tuple:
     return tuple(bound)
 
 
-def scalar(entry: Function, arguments: tuple) -> Any:
+def scalar(entry: Function, arguments: tuple[Any, ...]) -> Any:
     """The short way of single cells: plain numbers and texts in, a float out; None: take the long way."""
     with np.errstate(all="ignore"):
         return loud_scalar(entry, arguments)
 
 
-def loud_scalar(entry: Function, arguments: tuple) -> Any:
+def loud_scalar(entry: Function, arguments: tuple[Any, ...]) -> Any:
     """The same where numpy may warn: for a program that has silenced it once for all calls."""
     plan = entry.plan
     if len(arguments) > len(plan):
@@ -233,7 +233,7 @@ def _shown(result: Any, factor: float, offset: float, kind: str) -> float | int 
 _ROWS = 25_000  # computed at a time: their numbers stay in the processor's cache from unit to result
 
 
-def _columns(entry: Function, arguments: tuple) -> tuple[np.ndarray, ...] | None:
+def _columns(entry: Function, arguments: tuple[Any, ...]) -> tuple[np.ndarray, ...] | None:
     """The short way of columns: plain numbers in arrays of one shape, all of them good.
 
     Limits, unit, kernel and result go part by part. None where the long way is needed: it says what
@@ -274,7 +274,7 @@ def _own(piece: np.ndarray, size: int) -> np.ndarray:
     return np.array(np.broadcast_to(piece, size))
 
 
-def _short_arguments(entry: Function, arguments: tuple) -> tuple | None:
+def _short_arguments(entry: Function, arguments: tuple[Any, ...]) -> tuple[Any, ...] | None:
     """Columns as flat arrays, single values as the kernel takes them, and the one shape."""
     plan = entry.plan
     if len(arguments) > len(plan):
@@ -299,7 +299,7 @@ def _short_arguments(entry: Function, arguments: tuple) -> tuple | None:
     return None if shape is None else (given, fixed, shape)
 
 
-def _compute_part(entry: Function, values: dict, results: list[np.ndarray]) -> list[np.ndarray]:
+def _compute_part(entry: Function, values: dict[str, Any], results: list[np.ndarray]) -> list[np.ndarray]:
     """Compute part of the rows, in shop units, in `results` where given; []: the long way is needed."""
     for condition in entry.requires:
         parts = [values[name] for name in condition.names]
@@ -321,7 +321,7 @@ def _compute_part(entry: Function, values: dict, results: list[np.ndarray]) -> l
     return pieces
 
 
-def _evaluate(entry: Function, arguments: tuple) -> Evaluation:
+def _evaluate(entry: Function, arguments: tuple[Any, ...]) -> Evaluation:
     if entry.is_elementwise:
         columns = _columns(entry, arguments)
         if columns is not None:
@@ -329,7 +329,7 @@ def _evaluate(entry: Function, arguments: tuple) -> Evaluation:
     return _at_length(entry, arguments)
 
 
-def _at_length(entry: Function, arguments: tuple) -> Evaluation:
+def _at_length(entry: Function, arguments: tuple[Any, ...]) -> Evaluation:
     if len(arguments) > len(entry.arguments):
         raise InputError(
             Problem(
@@ -361,11 +361,13 @@ def _at_length(entry: Function, arguments: tuple) -> Evaluation:
     return _elements(entry, whole, columns)
 
 
-def _whole(entry: Function, whole: dict, columns: dict, shapes: dict) -> Evaluation:
+def _whole(
+    entry: Function, whole: dict[str, Any], columns: dict[str, Any], shapes: dict[str, Any]
+) -> Evaluation:
     bad = [problem for column in columns.values() for problem in column.problems]
     if bad:
         raise InputError(bad)
-    values = {name: column.plain() for name, column in columns.items()}
+    values = {name: column.scalar() for name, column in columns.items()}
     _check_requirements(entry, {**whole, **values})
     with np.errstate(all="ignore"):
         results = entry.kernel(**whole, **values)
@@ -414,50 +416,16 @@ def _requirement_problem(entry: Function, condition: Requirement, value: Any) ->
     return Problem(entry.name, condition.argument, value, condition.allowed, code=NUM)
 
 
-def _elements(entry: Function, whole: dict, columns: dict[str, Column]) -> Evaluation:
-    try:
-        shape = np.broadcast_shapes(*(column.shape for column in columns.values()))
-    except ValueError:
-        sizes = ", ".join(
-            f"{name} {'×'.join(map(str, column.shape)) or '1'}" for name, column in columns.items()
-        )
-        raise InputError(
-            Problem(
-                entry.name,
-                message=f"the sizes of the ranges do not fit: {sizes}",
-                fix="give ranges of one size, or a row against a column",
-            )
-        ) from None
+def _elements(entry: Function, whole: dict[str, Any], columns: dict[str, Column]) -> Evaluation:
+    shape = _common_shape(entry, columns)
     codes = None
     problems: list[Problem] = []
     for column in columns.values():
         problems.extend(column.problems)
         if column.codes is not None:
             codes = _merge(codes, np.broadcast_to(column.codes, shape), shape)
-    # conditions between arguments, on the elements that are still good
     for condition in entry.requires:
-        parts = [whole[name] if name in whole else columns[name].filled() for name in condition.names]
-        if any(part is None for part in parts):
-            continue
-        holds = np.broadcast_to(np.asarray(condition.check(*parts), dtype=bool), shape)
-        blank = [
-            columns[name].blank
-            for name in condition.names
-            if name in columns and columns[name].blank is not None
-        ]
-        for mask in blank:
-            holds = holds | np.broadcast_to(mask, shape)
-        if not holds.all():
-            bad = ~holds if codes is None else ~holds & (codes == "")
-            if bad.any():
-                first = tuple(np.argwhere(bad)[0]) if shape else ()
-                value = None
-                if condition.argument in columns:
-                    value = np.broadcast_to(columns[condition.argument].filled(), shape)[first]
-                elif condition.argument in whole:
-                    value = whole[condition.argument]
-                problems.append(_requirement_problem(entry, condition, value))
-                codes = _merge(codes, np.where(bad, NUM, "").astype(object), shape)
+        codes = _require(entry, condition, whole, columns, shape, codes, problems)
     results, codes = _run(entry, whole, columns, shape, codes, problems)
     shown = []
     for result, (factor, offset, kind) in zip(results, entry.scale, strict=True):
@@ -479,7 +447,53 @@ def _elements(entry: Function, whole: dict, columns: dict[str, Column]) -> Evalu
     return Evaluation(entry, tuple(shown), codes, tuple(problems))
 
 
-def _no_answer(entry: Function, columns: dict, shape: tuple, lost: np.ndarray) -> Problem:
+def _common_shape(entry: Function, columns: dict[str, Column]) -> tuple[int, ...]:
+    """The shape of the answer: that of all ranges laid over one another."""
+    try:
+        return np.broadcast_shapes(*(column.shape for column in columns.values()))
+    except ValueError:
+        sizes = ", ".join(
+            f"{name} {'×'.join(map(str, column.shape)) or '1'}" for name, column in columns.items()
+        )
+        raise InputError(
+            Problem(
+                entry.name,
+                message=f"the sizes of the ranges do not fit: {sizes}",
+                fix="give ranges of one size, or a row against a column",
+            )
+        ) from None
+
+
+def _require(
+    entry: Function,
+    condition: Requirement,
+    whole: dict[str, Any],
+    columns: dict[str, Column],
+    shape: tuple[int, ...],
+    codes: Any,
+    problems: list[Problem],
+) -> Any:
+    """A condition between arguments on the elements that are still good: their codes after it."""
+    parts = [whole[name] if name in whole else columns[name].filled() for name in condition.names]
+    if any(part is None for part in parts):
+        return codes
+    holds = np.broadcast_to(np.asarray(condition.check(*parts), dtype=bool), shape)
+    for name in condition.names:
+        blank = columns[name].blank if name in columns else None
+        if blank is not None:
+            holds = holds | np.broadcast_to(blank, shape)
+    bad = ~holds if codes is None else ~holds & (codes == "")
+    if not bad.any():
+        return codes
+    first = tuple(np.argwhere(bad)[0]) if shape else ()
+    value = whole.get(condition.argument)
+    if condition.argument in columns:
+        value = np.broadcast_to(columns[condition.argument].filled(), shape)[first]
+    problems.append(_requirement_problem(entry, condition, value))
+    return _merge(codes, np.where(bad, NUM, "").astype(object), shape)
+
+
+def _no_answer(entry: Function, columns: dict[str, Any], shape: tuple[Any, ...], lost: np.ndarray) -> Problem:
     first = tuple(np.argwhere(lost)[0]) if shape else ()
     words = []
     for item in entry.arguments:
@@ -496,7 +510,7 @@ def _no_answer(entry: Function, columns: dict, shape: tuple, lost: np.ndarray) -
     return Problem(entry.name, code=NUM, message=f"{entry.no_answer}: {', '.join(words)}{more}")
 
 
-def _merge(codes, new, shape):
+def _merge(codes: np.ndarray | None, new: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
     if codes is None:
         return np.array(np.broadcast_to(new, shape), dtype=object)
     # an error given by the user's cell wins over a blank; the first error found stays
@@ -504,7 +518,12 @@ def _merge(codes, new, shape):
 
 
 def _run(
-    entry: Function, whole: dict, columns: dict, shape: tuple, codes, problems: list[Problem]
+    entry: Function,
+    whole: dict[str, Any],
+    columns: dict[str, Any],
+    shape: tuple[Any, ...],
+    codes: Any,
+    problems: list[Problem],
 ) -> tuple[list[np.ndarray], Any]:
     """Call the kernel once per group of choices and of blanks; scatter where elements failed.
 

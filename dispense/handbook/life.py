@@ -1,6 +1,6 @@
-"""Working life: how temperature shortens it, and how much of it a batch has used.
+"""Pot life: how temperature shortens it, and how much of it a batch has used.
 
-Pot life is the same as working life (ISO 10364). A figure belongs to the method and the mass it was
+Pot life is the working life of ISO 10364. A figure belongs to the method and the mass it was
 measured with: a larger mass warms itself and lives shorter. All rates here are relative to the life
 at a reference temperature, by Arrhenius where an activation energy is known and otherwise by the
 halving rule of the trade (every so many kelvin halve a time).
@@ -17,12 +17,14 @@ import numpy as np
 
 from ..base.errors import NUM, InputError, Problem
 from ..base.fields import number, vector
+from ..base.numbers import Floats, Number, Series
 from .declare import example, out, requires, workbook_function
 
 HALVING_STEP = 10.0  # K, common practice, no source
 # molar gas constant, N_A·k [J/(mol·K)]: exact since the SI of 2019; CODATA 2018
 GAS_CONSTANT = 8.31446261815324
 _LN2 = math.log(2.0)
+_FLAT, _LIKE = 2.0, 1.25  # e-foldings of a rate, and ratio of its temperatures, over a piece of a record
 
 _ARRHENIUS = "Arrhenius law; R = 8.31446261815324 J/(mol·K), CODATA 2018"
 _RULE = (
@@ -32,7 +34,7 @@ _RULE = (
 _CONVERT = "8.31446261815324"
 
 _TEMPERATURE = number("temperature", "°C", "temperature", above=-273.15)
-_REFERENCE_LIFE = number("reference_life", "min", "working life at the reference temperature", above=0)
+_REFERENCE_LIFE = number("reference_life", "min", "pot life at the reference temperature", above=0)
 _REFERENCE_TEMPERATURE = number(
     "reference_temperature", "°C", "temperature the reference figure belongs to", above=-273.15
 )
@@ -52,7 +54,7 @@ _TEMPERATURES = vector("temperatures", "°C", "temperature at each time", above=
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(
         vector("temperatures", "°C", "two temperatures or more", above=-273.15),
         vector("times", "min", "life, gel time or cure time at each temperature", above=0),
@@ -76,7 +78,7 @@ _TEMPERATURES = vector("temperatures", "°C", "temperature at each time", above=
     ),
     formula=f"SLOPE(LN(times), 1/(temperatures + 273.15))*{_CONVERT}/1000",
 )
-def activation_energy(temperatures, times):
+def activation_energy(temperatures: Floats, times: Floats) -> Number:
     """Activation energy from lives or times measured at two temperatures or more.
 
     >>> import numpy as np
@@ -87,11 +89,12 @@ def activation_energy(temperatures, times):
         return np.nan
     inverse = 1.0 / temperatures
     inverse = inverse - inverse.mean()
-    return GAS_CONSTANT * (inverse @ np.log(times)) / (inverse @ inverse)
+    energy: Number = GAS_CONSTANT * (inverse @ np.log(times)) / (inverse @ inverse)
+    return energy
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(
         number("activation_energy", "kJ/mol", "activation energy", above=0),
         number("temperature", "°C", "temperature from which the rise counts", above=-273.15),
@@ -108,7 +111,7 @@ def activation_energy(temperatures, times):
     formula=f"LET(part, {_CONVERT}*LN(2)/1000/activation_energy*(temperature + 273.15), "
     "IF(part < 1, part*(temperature + 273.15)/(1 - part), SQRT(-1)))",
 )
-def halving_step(activation_energy, temperature):
+def halving_step(activation_energy: Number, temperature: Number) -> Number:
     """Rise from a temperature that halves a time.
 
     >>> round(float(halving_step(52948.86216, 298.15)), 6)
@@ -119,7 +122,7 @@ def halving_step(activation_energy, temperature):
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(_TEMPERATURE, _REFERENCE_TEMPERATURE, _ENERGY),
     returns=(out("factor", "", "how many times faster than at the reference temperature"),),
     equation="k/k_ref = exp(E/R·(1/T_ref − 1/T))",
@@ -132,7 +135,7 @@ def halving_step(activation_energy, temperature):
     formula=f"EXP(activation_energy*1000/{_CONVERT}*(1/(reference_temperature + 273.15) "
     "- 1/(temperature + 273.15)))",
 )
-def rate_factor(temperature, reference_temperature, activation_energy):
+def rate_factor(temperature: Number, reference_temperature: Number, activation_energy: Number) -> Number:
     """How many times faster a reaction runs than at a reference temperature.
 
     >>> round(float(rate_factor(308.15, 298.15, 50e3)), 6)
@@ -142,9 +145,9 @@ def rate_factor(temperature, reference_temperature, activation_energy):
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(_TEMPERATURE, _REFERENCE_LIFE, _REFERENCE_TEMPERATURE, _ENERGY_OR_NONE, _STEP),
-    returns=(out("pot_life", "min", "working life"),),
+    returns=(out("pot_life", "min", "pot life"),),
     equation="t = t_ref·exp(E/R·(1/T − 1/T_ref)), or t = t_ref·2^((T_ref − T)/step)",
     source=_ARRHENIUS + "; halving rule: common practice, no source",
     rule=_RULE,
@@ -162,9 +165,13 @@ def rate_factor(temperature, reference_temperature, activation_energy):
     system=("min",),
 )
 def pot_life(
-    temperature, reference_life, reference_temperature, activation_energy=None, halving_step=HALVING_STEP
-):
-    """Working life at a temperature.
+    temperature: Number,
+    reference_life: Number,
+    reference_temperature: Number,
+    activation_energy: Number | None = None,
+    halving_step: Number = HALVING_STEP,
+) -> Number:
+    """Pot life at a temperature.
 
     >>> round(float(pot_life(313.15, 3600.0, 296.15)), 3)
     1108.03
@@ -181,7 +188,7 @@ _MOST = 700.0  # exponent that still is a number
 _PANEL = 6.0  # exponent that one panel of 16 points spans
 
 
-def _halving_means(first, last, base, step):
+def _halving_means(first: Number, last: Number, base: Number, step: Number) -> np.ndarray:
     """Mean of 2^((T − base)/step) while T goes linearly from first to last: closed form."""
     hot = np.maximum(first, last)
     span = _LN2 * np.abs(last - first) / step
@@ -189,7 +196,7 @@ def _halving_means(first, last, base, step):
     return np.exp2((hot - base) / step) * shape
 
 
-def _arrhenius_means(first, last, base, energy):
+def _arrhenius_means(first: Number, last: Number, base: Number, energy: Number) -> np.ndarray:
     """Mean of exp(E/R·(1/base − 1/T)) while T goes linearly from first to last.
 
     Gauss–Legendre panels in ln T, where the integrand has no singular point; the part that is more
@@ -211,16 +218,16 @@ def _arrhenius_means(first, last, base, energy):
     return total * np.where(level, stretch / np.where(level, hot - cold, 1.0), 1.0 / hot)
 
 
-def _means(first, last, base, energy, step):
+def _means(first: Number, last: Number, base: Number, energy: Number | None, step: Number) -> np.ndarray:
     if energy is None:
         return _halving_means(first, last, base, step)
     return _arrhenius_means(first, last, base, energy)
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(_TIMES, _TEMPERATURES, _REFERENCE_LIFE, _REFERENCE_TEMPERATURE, _ENERGY_OR_NONE, _STEP),
-    returns=(out("share", "", "share of the working life used, 1 is all of it"),),
+    returns=(out("share", "", "share of the pot life used, 1 is all of it"),),
     equation="∫ dt / t_life(T(t)), temperature linear between the points",
     source=_ARRHENIUS + "; halving rule: common practice, no source; adding up shares of life: "
     "the same reaction at another speed",
@@ -253,14 +260,14 @@ def _means(first, last, base, energy, step):
     ),
 )
 def life_used(
-    times,
-    temperatures,
-    reference_life,
-    reference_temperature,
-    activation_energy=None,
-    halving_step=HALVING_STEP,
-):
-    """Share of the working life used along a temperature record.
+    times: Floats,
+    temperatures: Floats,
+    reference_life: Number,
+    reference_temperature: Number,
+    activation_energy: Number | None = None,
+    halving_step: Number = HALVING_STEP,
+) -> Number:
+    """Share of the pot life used along a temperature record.
 
     >>> import numpy as np
     >>> float(life_used(np.array([0.0, 1800.0]), np.array([296.15, 296.15]), 3600.0, 296.15))
@@ -277,13 +284,13 @@ def life_used(
 
 
 def cumulative_life(
-    times,
-    temperatures,
-    reference_life,
-    reference_temperature,
-    activation_energy=None,
-    halving_step=HALVING_STEP,
-):
+    times: Series,
+    temperatures: Series,
+    reference_life: Number,
+    reference_temperature: Number,
+    activation_energy: Number | None = None,
+    halving_step: Number = HALVING_STEP,
+) -> np.ndarray:
     """Share of life used from the first point of a record up to each of its points, SI units.
 
     >>> cumulative_life([0.0, 1800.0, 3600.0], [296.15] * 3, 3600.0, 296.15).tolist()
@@ -297,15 +304,15 @@ def cumulative_life(
 
 
 def time_to_share(
-    start_time,
-    share,
-    times,
-    temperatures,
-    reference_life,
-    reference_temperature,
-    activation_energy=None,
-    halving_step=HALVING_STEP,
-):
+    start_time: float,
+    share: float,
+    times: Series,
+    temperatures: Series,
+    reference_life: float,
+    reference_temperature: float,
+    activation_energy: float | None = None,
+    halving_step: float = HALVING_STEP,
+) -> float:
     """Time at which a batch mixed at `start_time` has used `share` of its life, SI units.
 
     >>> time_to_share(0.0, 0.5, [0.0], [296.15], 3600.0, 296.15)
@@ -317,7 +324,7 @@ def time_to_share(
     return clock.when(start_time, share)
 
 
-def _record(times, temperatures) -> tuple[np.ndarray, np.ndarray]:
+def _record(times: Series, temperatures: Series) -> tuple[np.ndarray, np.ndarray]:
     """A temperature record as two arrays, checked."""
     times = np.atleast_1d(np.asarray(times, dtype=float))
     temperatures = np.atleast_1d(np.asarray(temperatures, dtype=float))
@@ -351,7 +358,7 @@ def _record(times, temperatures) -> tuple[np.ndarray, np.ndarray]:
 
 
 class LifeClock:
-    """The working life of batches along one temperature record; SI units (s, K, J/mol).
+    """The pot life of batches along one temperature record; SI units (s, K, J/mol).
 
     The record is linear between its points; before the first and after the last one the
     temperature stays. The cumulative curve is computed once, so that `used` and `when` are quick;
@@ -366,8 +373,8 @@ class LifeClock:
 
     def __init__(
         self,
-        times,
-        temperatures,
+        times: Series,
+        temperatures: Series,
         reference_life: float,
         reference_temperature: float,
         activation_energy: float | None = None,
@@ -457,7 +464,8 @@ class LifeClock:
             span = _LN2 * abs(last - first) / self._step
             return self._rate(max(first, last)) * (-math.expm1(-span) / span if span else 1.0)
         slope = self._energy / GAS_CONSTANT
-        if slope * abs(1.0 / first - 1.0 / last) < 2.0 and 0.8 < first / last < 1.25:
+        # so flat that eight nodes hold the mean to the last digits
+        if slope * abs(1.0 / first - 1.0 / last) < _FLAT and 1.0 / _LIKE < first / last < _LIKE:
             middle, half = 0.5 * (first + last), 0.5 * (last - first)
             return 0.5 * math.fsum(
                 weight * self._rate(middle + half * node)

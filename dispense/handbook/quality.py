@@ -9,13 +9,15 @@ from importlib.resources import files
 import numpy as np
 
 from ..base.fields import matrix, number, vector
+from ..base.numbers import Number
 from ..base.units import AS_GIVEN
 from .declare import example, out, requires, workbook_function
 
 
-def _given(values):
+def known(values: np.ndarray) -> np.ndarray:
     """The values that are not blank."""
-    return values[~np.isnan(values)]
+    kept: np.ndarray = values[~np.isnan(values)]
+    return kept
 
 
 @workbook_function(
@@ -40,7 +42,7 @@ def _given(values):
     rule="few weights say little: at 30 the 95 % interval of Cp is still about ± 26 % (chi-square)",
     no_answer="the weights do not differ, so capability has no value",
     requires=(
-        requires(lambda weights: len(_given(weights)) > 1, "weights", "two weights or more"),
+        requires(lambda weights: len(known(weights)) > 1, "weights", "two weights or more"),
         requires(lambda low, high: high > low, "high", "above the lower limit"),
     ),
     examples=(
@@ -55,13 +57,13 @@ def _given(values):
     "near,IF(high-mean<mean-low,high-mean,mean-low),"
     "CHOOSE({1,2,3,4},mean,sd,(high-low)/(6*sd),near/(3*sd)))",
 )
-def shot_capability(weights, low, high):
+def shot_capability(weights: np.ndarray, low: Number, high: Number) -> tuple[Number, Number, Number, Number]:
     """Mean, standard deviation, Cp and Cpk of shot weights.
 
     >>> [round(float(part), 6) for part in shot_capability(np.array([14, 16, 18.0]), 8, 20)]
     [16.0, 2.0, 1.0, 0.666667]
     """
-    kept = _given(weights)
+    kept = known(weights)
     mean = kept.mean()
     # equal weights have no spread, whatever the rounding of their mean
     spread = kept.std(ddof=1) if np.ptp(kept) > 0 else np.nan
@@ -81,9 +83,10 @@ def control_chart_factors() -> dict[int, dict[str, float]]:
     }
 
 
-def _full_rows(subgroups):
+def _full_rows(subgroups: np.ndarray) -> np.ndarray:
     """The subgroups without the rows that are wholly blank."""
-    return subgroups[~np.isnan(subgroups).all(axis=1)]
+    known: np.ndarray = subgroups[~np.isnan(subgroups).all(axis=1)]
+    return known
 
 
 @workbook_function(
@@ -121,7 +124,7 @@ def _full_rows(subgroups):
         ),
     ),
 )
-def control_limits(subgroups):
+def control_limits(subgroups: np.ndarray) -> Number:
     """Control limits of mean and range from subgroups.
 
     >>> control_limits(np.array([[10.0, 12, 11, 13, 14], [11, 13, 12, 12, 12]])).round(3).tolist()
@@ -150,17 +153,18 @@ def control_limits(subgroups):
     equation="T = √Σtᵢ²",
     source="JCGM 100:2008 (GUM), 5.1.2, with all sensitivities 1 and no correlation",
     valid="independent parts that add up; the worst case is their plain sum",
-    requires=(requires(lambda parts: len(_given(parts)) > 0, "parts", "one tolerance or more"),),
+    requires=(requires(lambda parts: len(known(parts)) > 0, "parts", "one tolerance or more"),),
     examples=(
         example(([0.10, 0.05, 0.20],), 0.2291287847, "√0.0525, by hand"),
         example(([25, 9.7, 2.9, 16.6],), 32.0, "GUM H.1, end gauge: 32 nm, from memory", 0.02),
     ),
     formula='IF(SUM(1*(parts<>""))>0,SQRT(SUMSQ(parts)),SQRT(-1))',
 )
-def tolerance_rss(parts):
+def tolerance_rss(parts: np.ndarray) -> Number:
     """Combined tolerance as the root sum of squares.
 
     >>> float(tolerance_rss(np.array([3.0, 4.0])))
     5.0
     """
-    return np.sqrt(np.nansum(np.square(parts)))
+    total: Number = np.sqrt(np.nansum(np.square(parts)))
+    return total

@@ -12,7 +12,7 @@ All in SI units: s, K, J/mol, 1/s. scipy is imported where it is used.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
@@ -20,10 +20,12 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import NUM, InputError, Problem
+from ..base.numbers import Series
 from ..base.units import celsius_text
 from .cure import (
     Kamal,
     Kinetics,
+    KineticsLike,
     NthOrder,
     arrhenius_integrals,
     as_kinetics,
@@ -37,6 +39,16 @@ from .life import GAS_CONSTANT
 # ------------------------------------------------------------------------------- activation energy
 
 
+# what a fit is warned of; all common practice, no source
+NARROW = 10.0  # K of tests from which nothing is read off outside them
+WIDE_ENERGY = 0.25  # of the energy, half the width of its interval
+HARDLY_APART = 0.98  # correlation of two constants
+NEARLY_CURED = 0.8  # degree that one row must reach at least
+STRAY = 0.1  # by which a measured degree may lie outside 0 to 1
+ENOUGH_ROWS = 12  # from which the signs of residuals are looked at
+SMALL_RESIDUAL = 5e-3  # of the degree: below it their signs say nothing
+#: one standard error of a constant: 10 kJ/mol, a factor of 2, half an order
+WIDE = {"E": 1.0, "A": 0.7, "m": 0.5, "n": 0.5}
 LEAST_BEND = 0.01  # share of the time by which a line must miss a curve to be worth a word; no source
 
 
@@ -83,7 +95,7 @@ class Curvature:
         )
 
 
-def arrhenius_curvature(temperatures, times) -> Curvature | None:
+def arrhenius_curvature(temperatures: Series, times: Series) -> Curvature | None:
     """Whether ln time bends over 1/T: Student's t of the quadratic term of a parabola through the points.
 
     None where it cannot be told: fewer than four points, or than three temperatures. Source: NIST/SEMATECH
@@ -143,7 +155,7 @@ class EnergyFit:
         return self.curvature is not None and self.curvature.matters(self.confidence)
 
 
-def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> EnergyFit:
+def fit_activation_energy(temperatures: Series, times: Series, confidence: float = 0.95) -> EnergyFit:
     """Activation energy from times measured at temperatures, with its confidence interval.
 
     Least squares of ln t on 1/T; the interval is that of Student's t with n − 2 degrees of freedom.
@@ -202,13 +214,13 @@ def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> Ener
         error = math.sqrt(residuals @ residuals / free / spread) * GAS_CONSTANT
         half = float(student.ppf(0.5 + confidence / 2.0, free)) * error
         low, high = energy - half, energy + half
-        if half > 0.25 * abs(energy):
+        if half > WIDE_ENERGY * abs(energy):
             warnings.append(
                 f"the energy is known to ±{100 * half / abs(energy):.0f} % only: repeat "
                 "tests, or spread the temperatures"
             )
-    if np.ptp(temperatures) < 10.0:
-        warnings.append("the temperatures lie within 10 K: what is read off outside them is a guess")
+    if np.ptp(temperatures) < NARROW:
+        warnings.append(f"the temperatures lie within {NARROW:g} K: what is read off outside them is a guess")
     if energy <= 0.0:
         warnings.append("times grow with temperature: look for mixed-up rows or units")
     fit = EnergyFit(
@@ -264,7 +276,7 @@ class KineticsFit:
         return math.sqrt(self.residuals @ self.residuals / max(1, self.residuals.size - self.values.size))
 
     @property
-    def row(self) -> tuple:
+    def row(self) -> tuple[Any, ...]:
         """The worksheet row A1, E1, A2, E2, m, n in 1/min and kJ/mol, None for blank."""
         k = self.kinetics
         if isinstance(k, NthOrder):
@@ -280,7 +292,12 @@ def _runs(times: np.ndarray, temperatures: np.ndarray) -> np.ndarray:
 
 
 def fit_kinetics(
-    times, degrees, temperatures, form: str = "n-th order", start: float = 0.0, runs: Sequence | None = None
+    times: Series,
+    degrees: Series,
+    temperatures: Series,
+    form: str = "n-th order",
+    start: float = 0.0,
+    runs: Sequence[Any] | None = None,
 ) -> KineticsFit:
     """Kinetics from a table of degree of cure against time and temperature.
 
@@ -323,7 +340,7 @@ def fit_kinetics(
                 code=NUM,
             )
         )
-    if np.any((degrees < -0.1) | (degrees > 1.1)):
+    if np.any((degrees < -STRAY) | (degrees > 1.0 + STRAY)):
         problems.append(
             Problem(
                 "fit_kinetics",
@@ -346,11 +363,11 @@ def fit_kinetics(
     if problems:
         raise InputError(problems)
     table = _Table(times, temperatures, start, runs)
-    single = np.ptp(temperatures) < 1e-9
+    single = bool(np.ptp(temperatures) < 1e-9)
     free = [name for name in names if not (single and name.startswith("E"))]
     reference = float(1.0 / np.mean(1.0 / temperatures))
 
-    def kinetics_of(values) -> NthOrder | Kamal:
+    def kinetics_of(values: np.ndarray) -> NthOrder | Kamal:
         full = dict.fromkeys(names, 0.0) | dict(zip(free, values.tolist(), strict=True))
         factors = {
             name: math.exp(min(full[name] + full["E" + name[1]] * 1e4 / GAS_CONSTANT / reference, 600.0))
@@ -361,7 +378,7 @@ def fit_kinetics(
             return NthOrder(factors["A1"], full["E1"] * 1e4, full["n"])
         return Kamal(factors["A1"], full["E1"] * 1e4, factors["A2"], full["E2"] * 1e4, full["m"], full["n"])
 
-    def misfit(values) -> np.ndarray:
+    def misfit(values: np.ndarray) -> np.ndarray:
         return table.degrees(kinetics_of(values)) - degrees
 
     bounds = {"A": (-60.0, 20.0), "E": (0.0, 40.0), "m": (0.0, 5.0), "n": (0.0, 6.0)}
@@ -388,7 +405,7 @@ def fit_kinetics(
 class _Table:
     """The rows of the measurements as columns of one integration."""
 
-    def __init__(self, times, temperatures, start, runs):
+    def __init__(self, times: np.ndarray, temperatures: np.ndarray, start: float, runs: Any) -> None:
         run = (
             _runs(times, temperatures)
             if runs is None
@@ -406,10 +423,11 @@ class _Table:
     def degrees(self, kinetics: Kinetics) -> np.ndarray:
         """Degree of each row."""
         found = cure_degree(self.grid, self.heat, kinetics, self.start)
-        return found.reshape(self.grid.size, -1)[self.place]
+        values: np.ndarray = found.reshape(self.grid.size, -1)[self.place]
+        return values
 
 
-def _guesses(form, free, times, degrees):
+def _guesses(form: str, free: Sequence[str], times: np.ndarray, degrees: np.ndarray) -> Iterator[np.ndarray]:
     """Places to start the search from: the rate of a first-order cure, and some autocatalysis."""
     inside = (times > 0.0) & (degrees > 0.01) & (degrees < 0.99)
     rate = np.median(-np.log1p(-degrees[inside]) / times[inside]) if inside.any() else 1e-3
@@ -420,7 +438,16 @@ def _guesses(form, free, times, degrees):
         yield np.array([start[name] for name in free])
 
 
-def _precision(found, kinetics, free, low, high, reference, degrees, single) -> KineticsFit:
+def _precision(
+    found: Any,
+    kinetics: NthOrder | Kamal,
+    free: Sequence[str],
+    low: np.ndarray,
+    high: np.ndarray,
+    reference: float,
+    degrees: np.ndarray,
+    single: bool,
+) -> KineticsFit:
     count = found.x.size
     squares = found.jac.T @ found.jac
     variance = 2.0 * found.cost / max(1, degrees.size - count)
@@ -440,7 +467,7 @@ def _precision(found, kinetics, free, low, high, reference, degrees, single) -> 
         )
     for i in range(count):
         for j in range(i):
-            if abs(correlation[i, j]) > 0.98:
+            if abs(correlation[i, j]) > HARDLY_APART:
                 warnings.append(
                     f"the data can hardly tell {labels[j]} and {labels[i]} apart (correlation "
                     f"{correlation[i, j]:+.3f}): other pairs fit as well; measure at more "
@@ -449,25 +476,24 @@ def _precision(found, kinetics, free, low, high, reference, degrees, single) -> 
     if not seen.all():
         weak = labels[int(np.abs(vectors[:, np.argmin(values)]).argmax())]
         warnings.append(f"the data say nothing about {weak}")
-    wide = {"E": 1.0, "A": 0.7, "m": 0.5, "n": 0.5}  # 10 kJ/mol, a factor of 2, half an order
     for name, label, error in zip(free, labels, errors, strict=True):
-        if error > wide[name[0]]:
+        if error > WIDE[name[0]]:
             width = f"{error * 10:.0f} kJ/mol" if name[0] == "E" else f"{error:.2g}"
             warnings.append(f"{label} is known to ±{width} (one standard error) only")
     at_bound = (found.x <= low + 1e-6 * (high - low)) | (found.x >= high - 1e-6 * (high - low))
     for label, stuck in zip(labels, at_bound, strict=True):
         if stuck:
             warnings.append(f"{label} ran to the end of its range: another form may fit better")
-    if degrees.max() < 0.8:
+    if degrees.max() < NEARLY_CURED:
         warnings.append(
             f"no row is cured past {degrees.max():.2f}: the end of the cure, and with "
             "it the order n, is an extrapolation"
         )
     runs = found.fun
-    if runs.size >= 12:
+    if runs.size >= ENOUGH_ROWS:
         signs = np.sign(runs)
         changes = int(np.sum(signs[1:] != signs[:-1]))
-        if changes < runs.size / 4 and np.sqrt(variance) > 5e-3:
+        if changes < runs.size / 4 and np.sqrt(variance) > SMALL_RESIDUAL:
             warnings.append(
                 "the residuals run in long stretches of one sign: this form of kinetics "
                 "does not follow the data"
@@ -498,7 +524,7 @@ class Profile:
     times: np.ndarray
     temperatures: np.ndarray
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         times = np.asarray(self.times, dtype=float)
         temperatures = np.asarray(self.temperatures, dtype=float)
         if times.ndim != 1 or times.shape != temperatures.shape or times.size < 2:
@@ -659,7 +685,7 @@ def _refined(times: np.ndarray, constants: Sequence[float]) -> np.ndarray:
 
 def _air_at(profile: Profile, times: np.ndarray) -> np.ndarray:
     """Air temperature at refined times, both values kept where the air steps."""
-    air = np.interp(times, profile.times, profile.temperatures)
+    air: np.ndarray = np.interp(times, profile.times, profile.temperatures)
     for place in np.flatnonzero(np.diff(profile.times) == 0.0):
         here = np.flatnonzero(times == profile.times[place])
         air[here[0]], air[here[-1]] = profile.temperatures[place], profile.temperatures[place + 1]
@@ -669,7 +695,7 @@ def _air_at(profile: Profile, times: np.ndarray) -> np.ndarray:
 def schedule(
     profile: Profile,
     parts: Sequence[PartLag],
-    kinetics=None,
+    kinetics: KineticsLike | None = None,
     *,
     requirement: Requirement | None = None,
     gel: float | None = None,
@@ -735,9 +761,10 @@ def schedule(
     for place, part in enumerate(parts):
         own = None if degrees is None else degrees[:, place]
         spent = None if equivalent is None else equivalent[:, place]
-        sure, counted, stop, points = own, spent, None, None
-        if own is not None and glass is not None:
-            points = glass_point(own, *glass)
+        sure, counted, points = own, spent, None
+        stop: GlassStop | None = None
+        if own is not None and glass is not None and kinetics is not None:
+            points = np.asarray(glass_point(own, *glass))
             sure, counted, stop = _without_glass(
                 times, heat[:, place], kinetics, glass, own, spent, requirement.reference
             )
@@ -768,7 +795,15 @@ def schedule(
     return Schedule(times, air, tuple(played))
 
 
-def _without_glass(times, heat, kinetics, glass, degrees, equivalent, reference):
+def _without_glass(
+    times: np.ndarray,
+    heat: np.ndarray,
+    kinetics: KineticsLike,
+    glass: tuple[float, float, float],
+    degrees: np.ndarray,
+    equivalent: np.ndarray | None,
+    reference: float | None,
+) -> tuple[np.ndarray, np.ndarray | None, GlassStop | None]:
     """Degrees and equivalent time without what is computed for a glass, and the first such stretch.
 
     At the temperature of the data-sheet time its equivalent time counts, glass or not: what the part
@@ -790,20 +825,24 @@ def _without_glass(times, heat, kinetics, glass, degrees, equivalent, reference)
     if equivalent is None:
         return sure, None, stop
     gains = np.diff(equivalent, prepend=0.0)
+    assert reference is not None  # an equivalent time has one
     for first, last in stretches:
         lost = slice(first + 1, last + 1)
         gains[lost] = np.where(heat[lost] >= reference - NEAR_CURE, gains[lost], 0.0)
     return sure, np.cumsum(gains), stop
 
 
-def _falls_short(requirement, degrees, equivalent) -> bool:
+def _falls_short(requirement: Requirement, degrees: np.ndarray | None, equivalent: np.ndarray | None) -> bool:
     """Whether a degree or an equivalent time that is required is not reached."""
-    return (requirement.degree is not None and degrees[-1] < requirement.degree) or (
-        requirement.equivalent is not None and equivalent[-1] < requirement.equivalent
-    )
+    return _is_below(degrees, requirement.degree) or _is_below(equivalent, requirement.equivalent)
 
 
-def _when(times, degrees, goal) -> float:
+def _is_below(course: np.ndarray | None, least: float | None) -> bool:
+    """Whether a course ends below what is required."""
+    return course is not None and least is not None and bool(course[-1] < least)
+
+
+def _when(times: np.ndarray, degrees: np.ndarray | None, goal: float | None) -> float:
     if degrees is None or goal is None:
         return math.nan
     if degrees[0] >= goal:
@@ -816,12 +855,18 @@ def _when(times, degrees, goal) -> float:
     return float(times[place - 1] + share * (times[place] - times[place - 1]))
 
 
-def _reasons(requirement, heat, degrees, equivalent) -> list[str]:
+def _reasons(
+    requirement: Requirement, heat: np.ndarray, degrees: np.ndarray | None, equivalent: np.ndarray | None
+) -> list[str]:
     """Why a part does not pass, in plain words."""
     reasons = []
-    if requirement.degree is not None and degrees[-1] < requirement.degree:
+    if requirement.degree is not None and degrees is not None and degrees[-1] < requirement.degree:
         reasons.append(f"degree of cure ends at {degrees[-1]:.3f}, {requirement.degree:.3f} is required")
-    if requirement.equivalent is not None and equivalent[-1] < requirement.equivalent:
+    if (
+        requirement.equivalent is not None
+        and equivalent is not None
+        and equivalent[-1] < requirement.equivalent
+    ):
         reasons.append(
             f"equivalent time ends at {equivalent[-1] / 60:.1f} min, "
             f"{requirement.equivalent / 60:.1f} min are required"
@@ -836,7 +881,7 @@ def _reasons(requirement, heat, degrees, equivalent) -> list[str]:
 def shortest_hold(
     profile: Callable[[float], Profile],
     parts: Sequence[PartLag],
-    kinetics=None,
+    kinetics: KineticsLike | None = None,
     *,
     requirement: Requirement,
     longest: float = 7 * 86400.0,

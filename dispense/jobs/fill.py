@@ -15,6 +15,7 @@ import datetime
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -22,26 +23,26 @@ from ..base.errors import FileError, InputError, Problem, TemplateError
 from ..base.fields import Field
 from ..base.file_names import distinct_names, safe_name
 from ..base.findings import Finding, gravest_first
+from ..base.language import ENGLISH, Language, printed_in, read_language, translated
+from ..base.language import language as printed_language
 from ..base.naming import fold
 from ..base.paper import paper_code
-from ..base.printed import Printed, PrintedLimits
+from ..base.printed import Printed, PrintedLimits, counted, listed
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import unit_factor
 from ..plan.records import Plan
 from ..reports.findings import plan_findings
-from ..sheets.board import cure_board_content
-from ..sheets.catalogue import SPECS
-from ..sheets.check import SHOT_CHECK, check_headline, shot_check_content
-from ..sheets.material import shift_material_content
+from ..sheets.catalogue import SHEETS, SPECS
+from ..sheets.check import SHOT_CHECK, check_headline
+from ..sheets.layout import KEY, column_key
 from ..sheets.pieces import ALARM
-from ..sheets.results import RESULTS, results_content
-from ..sheets.setup import STATION_SETUP, setup_headline, station_setup_content
-from ..sheets.spec import Content, Row, SheetSpec, Value
-from ..sheets.staging import staging_content
+from ..sheets.setup import STATION_SETUP, setup_headline
+from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
 from ..shift.player import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
+from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 
 if TYPE_CHECKING:
     from ..xlsx.package import Package
@@ -51,14 +52,9 @@ __all__ = ["FillReport", "fill", "safe_name", "template_folder"]
 
 Progress = Callable[[int, int], None]
 
-KINDS = {
-    "shift_material": "shift material sheets",
-    "cure_board": "cure boards",
-    "shot_check": "shot-check sheets",
-    "staging": "staging sheets",
-    "station_setup": "station setup cards",
-    "results": "results workbooks",
-}
+KINDS = {sheet.spec.key: sheet.plural for sheet in SHEETS}
+_some = partial(listed, most=12)  # names that a message offers to choose from
+SHOWN_CELLS = 4  # of those filled in by hand that a note names
 _FORMULA_KEPT = "holds a formula, which was kept"
 
 
@@ -100,7 +96,7 @@ class FillReport:
     def as_text(self) -> str:
         """The report for a terminal: counts, then the findings worth reading first."""
         total = len(self.files)
-        lines = [f"{total} file{'s' if total != 1 else ''} in {self.folder}"] if total else []
+        lines = [f"{counted(total, 'file')} in {self.folder}"] if total else []
         first = next((path for path in self.files if path.name.endswith("_material.xlsx")), None)
         if first is not None:
             lines.append(f"  begin with {first.relative_to(self.folder)}")
@@ -120,7 +116,7 @@ def template_folder() -> Path:
     """The folder of the templates that come with the planner."""
     here = Path(__file__).resolve().parents[1]
     for folder in (here / "workbook_templates", here.parent / "workbook_templates"):
-        if (folder / RESULTS.file).is_file():
+        if all((folder / spec.file).is_file() for spec in SPECS.values()):
             return folder
     raise FileError(
         Problem(
@@ -161,11 +157,15 @@ class Heading(str):
 Headings = Mapping[str, Mapping[str, Heading]]  # by table and name of the column
 
 
-def _headings(spec: SheetSpec, tables: Mapping[str, Iterable[str]]) -> Headings:
-    """What a template calls each column: today's label, an older one, or the words of its name.
+def _headings(
+    spec: SheetSpec, tables: Mapping[str, Iterable[str]], keyed: Mapping[str, str] | None = None
+) -> Headings:
+    """What a template calls each column: what its hidden key says, or a label or the words of its name.
 
-    `tables` are the headers of its tables; where none of a column's words stands there it is today's.
+    `tables` are the headers of its tables, `keyed` those that a hidden name tells; where none of a
+    column's words stands there it is today's.
     """
+    keyed = keyed or {}
     from ..xlsx.template_units import HEADER
 
     headers = {
@@ -176,8 +176,13 @@ def _headings(spec: SheetSpec, tables: Mapping[str, Iterable[str]]) -> Headings:
         table: {
             item.name: Heading.of(
                 item,
-                next(
-                    (words for words in item.headings if fold(words) in headers.get(fold(table), ())),
+                keyed.get(column_key(table, item.name))
+                or next(
+                    (
+                        words
+                        for words in (translated(item.heading), *item.headings)
+                        if fold(words) in headers.get(fold(table), ())
+                    ),
                     item.heading,
                 ),
             )
@@ -190,6 +195,30 @@ def _headings(spec: SheetSpec, tables: Mapping[str, Iterable[str]]) -> Headings:
 def _headers(package: Package) -> dict[str, list[str]]:
     """The headers of the tables of a template."""
     return {table.name: list(table.columns) for table in package.tables}
+
+
+def _keyed(package: Package) -> dict[str, str]:
+    """The headers, without units, that the hidden names of a template tell, by name."""
+    from ..xlsx.package import split_cell
+    from ..xlsx.template_units import HEADER
+
+    found = {}
+    for item in package.defined_names:
+        sheet, _, cell = item.text.replace("$", "").rpartition("!")
+        if not item.name.startswith(KEY) or not cell.isalnum():
+            continue
+        table = package.table(item.name.removeprefix(KEY).partition(".")[0])
+        row, column = split_cell(cell)
+        if (
+            table is not None
+            and sheet.strip("'").replace("''", "'") == table.sheet.name
+            and row == table.first_row
+            and table.first_column <= column <= table.last_column
+        ):
+            title = table.columns[column - table.first_column]
+            split = HEADER.match(title)
+            found[item.name] = split["base"] if split else title
+    return found
 
 
 def convert(heading: str, value: Any, unit: str) -> Any:
@@ -225,7 +254,7 @@ def _template_problems(spec: SheetSpec, package: Package) -> list[Problem]:
     from ..xlsx.templates import lacking
 
     headers = _headers(package)
-    headings = _headings(spec, headers)
+    headings = _headings(spec, headers, _keyed(package))
     demands = _demands(spec, headings, headers)
     problems = lacking(package, demands)
     if problems:
@@ -269,7 +298,12 @@ class Templates:
             from ..xlsx.package import Package
             from ..xlsx.templates import Template
 
-            package = Package.open(self.files[key])
+            if printed_language().code != ENGLISH and self.files[key] == template_folder() / SPECS[key].file:
+                from ..books.templates import make
+
+                package = Package.open(make(key), name=SPECS[key].file)
+            else:
+                package = Package.open(self.files[key])
             set_paper(package, paper_code(self.paper, "fill"))
             stamp_footers(package, STAMP_MARK, self.stamp)
             self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
@@ -278,7 +312,8 @@ class Templates:
     def headings(self, spec: SheetSpec) -> Headings:
         """What a template calls each column."""
         if spec.key not in self._called:
-            self._called[spec.key] = _headings(spec, _headers(self.get(spec.key).package))
+            package = self.get(spec.key).package
+            self._called[spec.key] = _headings(spec, _headers(package), _keyed(package))
         return self._called[spec.key]
 
     def column(self, spec: SheetSpec, table: str, name: str) -> tuple[Heading, str]:
@@ -321,7 +356,7 @@ class Templates:
 
         spec = content.spec
         filled = self.get(spec.key).fill(
-            _by_name(content) | {"headline": self._headline(content)},
+            _by_name(content) | {"headline": _said_headline(self._headline(content))},
             _headed(content, self.headings(spec)),
             convert=convert,
             required=spec.required,
@@ -331,8 +366,47 @@ class Templates:
         if spec.key == SHOT_CHECK.key:
             limits, _ = self._masses(content)
             set_scale(filled.package, limits.low or limits.target, limits.high or limits.target)
+        notes = [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
+        sign(filled.package, spec.key, apart=("stamp",))
+        if path.is_file():
+            notes += take_over(path, filled.package)
         filled.save(path, forbid=self.files.values())
-        return [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
+        return notes
+
+
+def take_over(path: Path, new: Package) -> list[str]:
+    """What people typed into the sheet at a path goes into the new one, or is kept beside it; notes."""
+    from ..handbook.in_formulas import formula_values
+    from ..xlsx.package import Package
+    from ..xlsx.templates import cache_values, refresh_charts
+
+    carried, left = carry(Package.open(path), new)
+    notes = []
+    if carried:
+        cache_values(new, formula_values)
+        refresh_charts(new)
+        notes.append(f"{path.name}: {_cells(len(carried))} filled in by hand carried over")
+    if left:
+        kept = keep_filled_in(path)
+        shown = ", ".join(map(str, left[:SHOWN_CELLS])) + (", …" if len(left) > SHOWN_CELLS else "")
+        notes.append(
+            f"{path.name}: {_cells(len(left))} filled in by hand not carried, since the row says something "
+            f"else now ({shown}); the old sheet is kept as {kept.name}"
+        )
+    return notes
+
+
+def _cells(count: int) -> str:
+    return "1 cell" if count == 1 else f"{count} cells"
+
+
+def _said_headline(headline: Value) -> Value:
+    """The headline in the language that is printed, what it warns of by itself."""
+    if not isinstance(headline, str):
+        return headline
+    alarm = ALARM if headline.startswith(ALARM) else ""
+    rest = translated(headline.removeprefix(ALARM))
+    return f"{translated(alarm.strip())} {rest}" if alarm else rest
 
 
 # --------------------------------------------------------------------------------------------- jobs
@@ -349,14 +423,18 @@ class _Job:
 _worker: Templates | None = None
 
 
-def _start_worker(files: Mapping[str, Path], paper: str, stamp: str) -> None:
-    global _worker
-    _worker = Templates(files, paper, stamp)
+_worker_language = Language(ENGLISH)
+
+
+def _start_worker(files: Mapping[str, Path], paper: str, stamp: str, spoken: Language) -> None:
+    global _worker, _worker_language
+    _worker, _worker_language = Templates(files, paper, stamp), spoken
 
 
 def _work(path: Path, key: str, values: Row, tables: dict[str, list[Row]]) -> tuple[list[str], list[Problem]]:
     assert _worker is not None
-    return _write(_worker, Content(SPECS[key], values, tables), path)
+    with printed_in(_worker_language):
+        return _write(_worker, Content(SPECS[key], values, tables), path)
 
 
 def _write(templates: Templates, content: Content, path: Path) -> tuple[list[str], list[Problem]]:
@@ -395,7 +473,9 @@ def _run(
         from concurrent.futures import ProcessPoolExecutor
 
         with ProcessPoolExecutor(
-            processes, initializer=_start_worker, initargs=(templates.files, templates.paper, templates.stamp)
+            processes,
+            initializer=_start_worker,
+            initargs=(templates.files, templates.paper, templates.stamp, printed_language()),
         ) as pool:
             found = pool.map(
                 _work,
@@ -441,7 +521,7 @@ def _choose(
     days = plan.days()
     if date is not None:
         dates = sorted({day for day, _ in days})
-        allowed = f"a day with builds ({_listed(map(str, dates))})"
+        allowed = f"a day with builds ({_some(map(str, dates))})"
         try:
             chosen.date = date if isinstance(date, datetime.date) else datetime.date.fromisoformat(date)
         except ValueError:
@@ -453,11 +533,11 @@ def _choose(
         names = [row.shift for row in plan.shifts]
         chosen.shift = _named(shift, names)
         if chosen.shift is None:
-            problems.append(Problem("fill", "shift", shift, f"a shift of the plan ({_listed(names)})"))
+            problems.append(Problem("fill", "shift", shift, f"a shift of the plan ({_some(names)})"))
         elif chosen.date is not None and not problems and (chosen.date, chosen.shift) not in days:
             there = [name for day, name in days if day == chosen.date]
             problems.append(
-                Problem("fill", "shift", shift, f"a shift with builds on {chosen.date} ({_listed(there)})")
+                Problem("fill", "shift", shift, f"a shift with builds on {chosen.date} ({_some(there)})")
             )
     if stations is not None:
         names = [row.station for row in plan.stations]
@@ -465,7 +545,7 @@ def _choose(
         for name in stations:
             found = _named(name, names)
             if found is None:
-                problems.append(Problem("fill", "station", name, f"a station of the plan ({_listed(names)})"))
+                problems.append(Problem("fill", "station", name, f"a station of the plan ({_some(names)})"))
             else:
                 chosen.stations.append(found)
     if problems:
@@ -478,11 +558,6 @@ def _named(given: str, names: Sequence[str]) -> str | None:
     wanted = " ".join(str(given).split()).casefold()
     exact = [name for name in names if name == given]
     return next(iter(exact or [name for name in names if " ".join(name.split()).casefold() == wanted]), None)
-
-
-def _listed(names: Iterable[str], most: int = 12) -> str:
-    names = list(names)
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
 
 
 def _until(plan: Plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
@@ -501,28 +576,35 @@ def _jobs(
     """Every file in the order in which a planner reads them."""
     stems = distinct_names(row.station for row in plan.stations)
     shifts = distinct_names(row.shift for row in plan.shifts)
-    yield _Job(out / "results.xlsx", results_content(plan, results, stamp))
+    for sheet in SHEETS:
+        if sheet.of_plan:
+            yield _Job(out / sheet.file, in_language(sheet.of_plan(plan, results, stamp)))
     for row in plan.stations:
         name = row.station
         if (chosen.stations is None or name in chosen.stations) and station_parts(plan, name):
-            yield _Job(
-                out / "setup" / f"{stems[name]}_setup.xlsx",
-                station_setup_content(plan, setup_card(plan, name), stamp),
-            )
+            card = setup_card(plan, name)
+            for sheet in SHEETS:
+                if sheet.of_station:
+                    yield _Job(
+                        out / "setup" / f"{stems[name]}_{sheet.file}",
+                        in_language(sheet.of_station(plan, card, stamp)),
+                    )
     by_shift: dict[tuple[datetime.date, str], list[ShiftResult]] = {}
     for result in results:
         by_shift.setdefault((result.date, result.shift), []).append(result)
     for (date, shift), group in by_shift.items():
         folder = out / f"{date}_{shifts[shift]}"
-        yield _Job(folder / "staging.xlsx", staging_content(plan, group, stamp))
+        for sheet in SHEETS:
+            if sheet.of_shift:
+                yield _Job(folder / sheet.file, in_language(sheet.of_shift(plan, group, stamp)))
         for result in group:
             stem = stems[result.station.station]
-            for suffix, content in (
-                ("material", shift_material_content),
-                ("cure_board", cure_board_content),
-                ("shot_check", shot_check_content),
-            ):
-                yield _Job(folder / f"{stem}_{suffix}.xlsx", content(plan, result, stamp))
+            for sheet in SHEETS:
+                if sheet.of_station_shift:
+                    yield _Job(
+                        folder / f"{stem}_{sheet.file}",
+                        in_language(sheet.of_station_shift(plan, result, stamp)),
+                    )
 
 
 def fill(
@@ -538,6 +620,7 @@ def fill(
     open_workbook: bool = False,
     progress: Progress | None = None,
     stamp: str | None = None,
+    language: str | Language | None = None,
 ) -> FillReport:
     """Play a plan and fill its sheets into the folder `out` (by default beside the plan).
 
@@ -545,7 +628,8 @@ def fill(
     all the same. `templates` is a folder with the plant's own templates; those that it lacks are
     the packaged ones. `stamp` is the only text that differs between two runs. With `open_workbook`
     the workbook that is open in the spreadsheet is filled, a template or what was made from one;
-    files are then written only where `out` is given.
+    files are then written only where `out` is given. `language` is the code of a language, or the file
+    of a word list; by default that of the plan's Settings.
     """
     from ..plan.read import load_plan
 
@@ -563,17 +647,20 @@ def fill(
         for result in play_plan(plan, until=_until(plan, chosen), stations=chosen.stations)
         if chosen.has(result)
     ]
-    jobs = list(_jobs(plan, results, chosen, folder, stamp))
-    library = Templates(files, paper, stamp)
-    _check_templates(library, {job.content.spec.key for job in jobs})
-    _check_targets(jobs, source, files.values())
-    report = FillReport(folder, findings=_findings(plan, results, chosen))
-    if open_workbook:
-        report.notes = _fill_open([job.content for job in jobs])
-        if out is None:
-            return report
-    report.counts = dict.fromkeys(KINDS, 0)
-    _run(jobs, library, processes, progress, report)
+    if not isinstance(language, Language):
+        language = read_language(language or plan.settings["language"], source.parent)
+    with printed_in(language):
+        jobs = list(_jobs(plan, results, chosen, folder, stamp))
+        library = Templates(files, paper, stamp)
+        _check_templates(library, {job.content.spec.key for job in jobs})
+        _check_targets(jobs, source, files.values())
+        report = FillReport(folder, findings=_findings(plan, results, chosen))
+        if open_workbook:
+            report.notes = _fill_open([job.content for job in jobs])
+            if out is None:
+                return report
+        report.counts = dict.fromkeys(KINDS, 0)
+        _run(jobs, library, processes, progress, report)
     return report
 
 
@@ -662,12 +749,12 @@ def _marks(path: str | os.PathLike[str]) -> Iterator[Any]:
 
 
 def _check_targets(jobs: Iterable[_Job], plan: Path, templates: Iterable[Path]) -> None:
-    """No output may stand where an input stands."""
+    """No output may stand where an input stands, nor where a file stands that was not filled here."""
     inputs = {mark for path in (plan, *templates) for mark in _marks(path)}
     problems = [
         Problem(str(job.path), message="is an input and is not overwritten", fix="choose another folder")
         for job in jobs
         if inputs.intersection(_marks(job.path))
-    ]
+    ] or [foreign(job.path) for job in jobs if is_foreign(job.path, job.content.spec.key)]
     if problems:
         raise FileError(problems)

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import groupby
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
 from ..base.errors import NA, NUM, InputError, Problem, UnitError, show
-from ..base.fields import ERROR_TEXTS, Field
+from ..base.fields import ERROR_TEXTS, Field, by_header
 from ..base.naming import field_name, fold, nearest
+from ..base.numbers import EQUAL
 from ..base.units import (
     SHOP_UNITS,
     comma_is_decimal,
@@ -25,8 +26,10 @@ from ..base.units import (
 )
 from .checks import check_links, check_records
 from .records import MISSING_VALUE, RECORDS, Plan, RawTable
-from .rows import Pot, Settings
+from .rows import Insert, Pot, Row, Settings, Shot
 from .tables import LONGEST_TEXT, SETTINGS, TABLES, YEARS, Table, believable, believable_text
+
+_R = TypeVar("_R", bound=Row)
 
 
 def build_plan(raws: Mapping[str, RawTable]) -> Plan:
@@ -80,7 +83,7 @@ def read_plan(
     return plan, sorted(problems, key=_place)
 
 
-def _place(problem: Problem) -> tuple:
+def _place(problem: Problem) -> tuple[int, int, int, str]:
     sheet, _, cell = problem.where.partition("!")
     names = [table.name for table in TABLES]
     digits = "".join(filter(str.isdigit, cell)) or "0"
@@ -95,19 +98,19 @@ def _filled(column: list[Any]) -> bool:
 def _read_settings(raw: RawTable | None, problems: list[Problem], notes: list[Problem]) -> Settings:
     """The settings by name; a label may carry another unit, as a header may."""
     found: dict[str, tuple[Any, str, str]] = {}
-    known = {item.name: item for item in SETTINGS}
+    known = by_header(SETTINGS)
     unknown: list[tuple[str, str]] = []
     for label, value, head, where in _labels(raw):
         text, unit = read_header(str(label))
-        name = field_name(text)
-        if name not in known:
+        item = known.get(field_name(text))
+        if item is None:
             unknown.append((str(label), head))
-        elif name in found:
+        elif item.name in found:
             problems.append(Problem(head, message=f'the setting "{label}" stands twice'))
         else:
-            given = _unit_of(known[name], unit, head, problems)
+            given = _unit_of(item, unit, head, problems)
             if given is not None:
-                found[name] = (value, where, given)
+                found[item.name] = (value, where, given)
     absent = [item for item in SETTINGS if item.name not in found]
     _name_unknown(unknown, absent, "setting", problems, notes)
     settings: dict[str, Any] = {}
@@ -117,9 +120,7 @@ def _read_settings(raw: RawTable | None, problems: list[Problem], notes: list[Pr
             cell = _with_points(item, [value])[0]
             settings[item.name] = _one(item, cell, where, unit)
         except InputError as error:
-            problems.extend(
-                replace(problem, argument=item.name.replace("_", " ")) for problem in error.problems
-            )
+            problems.extend(replace(problem, argument=item.words) for problem in error.problems)
             settings[item.name] = item.default_si()
     return cast(Settings, settings)
 
@@ -136,14 +137,15 @@ def _name_unknown(
     One that resembles what is absent, or carries a unit, was meant for the plan: a problem. Others
     are a plant's own: one note names them all.
     """
-    titles = {item.title.split(" [")[0]: item for item in absent}
+    titles = {words: item for item in absent for words in item.headings}
     resembled: set[str] = set()
     own: list[tuple[str, str]] = []
     for text, cell in unknown:
         near = nearest(_without_unit(text), titles)
         message = f"{show(text)} is not a {kind}"
         if near:
-            item = titles.pop(near)
+            item = titles[near]
+            titles = {words: other for words, other in titles.items() if other is not item}
             resembled.add(item.name)
             problems.append(Problem(cell, message=message, fix=f"did you mean {item.title}?", code=NA))
         elif _carries_unit(text):
@@ -203,11 +205,7 @@ def _unit_of(item: Field, unit: str | None, head: str, problems: list[Problem]) 
     except UnitError as error:
         problems.append(
             Problem(
-                head,
-                f"unit of {item.name.replace('_', ' ')}",
-                unit,
-                error.problems[0].allowed,
-                f"the header is {item.title}",
+                head, f"unit of {item.words}", unit, error.problems[0].allowed, f"the header is {item.title}"
             )
         )
         return None
@@ -216,13 +214,13 @@ def _unit_of(item: Field, unit: str | None, head: str, problems: list[Problem]) 
 
 def read_table(
     table: Table, raw: RawTable, problems: list[Problem], letters: dict[str, str], notes: list[Problem]
-) -> list:
+) -> list[Row]:
     """The records of one raw table.
 
     What is wrong goes to `problems`, column letters to `letters`, what is not read to `notes`.
     """
     places, units = _match_headers(table, raw, problems, notes)
-    if places is None:
+    if places is None or units is None:
         return []
     letters.update((name, raw.letter(place)) for name, place in places.items())
     count = len(raw.columns[0]) if raw.columns else 0
@@ -259,11 +257,13 @@ def _blank_rows(raw: RawTable, count: int) -> set[int]:
     return blank
 
 
-def _match_headers(table: Table, raw: RawTable, problems: list[Problem], notes: list[Problem]):
+def _match_headers(
+    table: Table, raw: RawTable, problems: list[Problem], notes: list[Problem]
+) -> tuple[dict[str, int], dict[str, str]] | tuple[None, None]:
     """Column of each field and the unit its header gives."""
     places: dict[str, int] = {}
     units: dict[str, str] = {}
-    wanted = {item.name: item for item in table.columns}
+    wanted = by_header(table.columns)
     unknown: list[tuple[str, str]] = []
     reread: list[tuple[str, str]] = []
     start = len(problems)
@@ -309,7 +309,16 @@ def _with_points(item: Field, cells: list[Any]) -> list[Any]:
     return [with_point(cell) if isinstance(cell, str) else cell for cell in cells]
 
 
-def _read_column(item: Field, cells, unit: str, raw: RawTable, place: int, rows, problems, failed):
+def _read_column(
+    item: Field,
+    cells: list[Any],
+    unit: str,
+    raw: RawTable,
+    place: int,
+    rows: Sequence[int],
+    problems: list[Problem],
+    failed: set[int],
+) -> list[Any]:
     """One column, quickly where all its cells are of the expected kind."""
     kinds = set(map(type, cells))
     if item.kind == "text" and kinds == {str}:
@@ -339,7 +348,7 @@ def _read_column(item: Field, cells, unit: str, raw: RawTable, place: int, rows,
             problems.append(
                 Problem(
                     raw.cell(rows[index], place),
-                    item.name.replace("_", " "),
+                    item.words,
                     problem.value,
                     problem.allowed,
                     problem.fix,
@@ -358,7 +367,7 @@ def _one(item: Field, cell: Any, where: str, unit: str | None = None) -> Any:
         raise InputError(
             Problem(
                 where,
-                message=f"{item.name.replace('_', ' ')} is a formula whose value the file does not hold",
+                message=f"{item.words} is a formula whose value the file does not hold",
                 fix="open and save it in a spreadsheet, or type the value",
             )
         )
@@ -383,15 +392,16 @@ def _is_believable(item: Field, value: Any) -> bool:
         return True
     if item.kind == "date":
         # many systems write "never" as the last day there is
-        return YEARS[0] <= value.year <= YEARS[1] or (item.name == "expiry" and value.year == 9999)
+        is_never = item.name == "expiry" and value.year == datetime.MAXYEAR
+        return bool(is_never or YEARS[0] <= value.year <= YEARS[1])
     shop = from_si(value, item.unit)
-    return any(believable(item, shop * near) for near in (1.0, 1.0 - 1e-9, 1.0 + 1e-9))  # rounding
+    return any(believable(item, shop * near) for near in (1.0, 1.0 - EQUAL, 1.0 + EQUAL))  # rounding
 
 
-def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:
+def _check_keys(table: Table, records: Sequence[Row], problems: list[Problem]) -> None:
     if not table.key:
         return
-    seen: dict[tuple, str] = {}
+    seen: dict[tuple[Any, ...], str] = {}
     for item in records:
         key = tuple(getattr(item, name) for name in table.key)
         folded = tuple(fold(part) if isinstance(part, str) else part for part in key)
@@ -409,7 +419,7 @@ def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:
             seen[folded] = item.at
 
 
-def spell_as(rows: list, column: str, known: Iterable[str]) -> list:
+def spell_as(rows: list[_R], column: str, known: Iterable[str]) -> list[_R]:
     """The rows, names in a column spelled as the known name that they fold to; others stay."""
     spelled = {name: name for name in known}
     folded: dict[str, set[str]] = defaultdict(set)
@@ -462,7 +472,7 @@ def _spell_alike(plan: Plan) -> None:
     plan.builds = spell_as(plan.builds, "part", builders)
     plan.assemblies = spell_as(plan.assemblies, "part", builders)
     pots = plan.group(Pot, "part")
-    plan._cache.clear()
+    plan.forget()
     for name in ("inserts", "shots"):
         rows = []
         for part, group in _by_part(getattr(plan, name)):
@@ -470,7 +480,7 @@ def _spell_alike(plan: Plan) -> None:
         setattr(plan, name, rows)
 
 
-def _by_part(rows: Iterable) -> Iterator[tuple[str, list]]:
+def _by_part(rows: Iterable[Insert | Shot]) -> Iterator[tuple[str, list[Insert | Shot]]]:
     """Rows that follow one another and are of one part."""
     for part, group in groupby(rows, key=lambda row: row.part):
         yield part, list(group)

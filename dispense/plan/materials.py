@@ -15,12 +15,11 @@ import numpy as np
 from ..base.errors import needed
 from ..base.findings import QUALITY, Finding
 from ..base.numbers import Series
-from ..base.units import celsius_text
+from ..base.units import CELSIUS_ZERO, celsius_text
 from ..handbook.life import LifeClock, activation_energy, pot_life
 from ..handbook.mixing import mix_split
 from .rows import Component, Material
 
-CELSIUS_ZERO = 273.15
 NEAR = 0.5  # K around a stated temperature that counts as stated
 AGREE = 0.1  # share by which two activation energies may differ and still agree; no source
 STATED, POINTS = "stated", "points"  # where an activation energy is from
@@ -231,6 +230,11 @@ def kinetics_of(material: Material) -> tuple[float, ...] | None:
     return tuple(math.nan if value is None else value for value in row)
 
 
+def usable_volume(component: Component) -> float:
+    """What can be drawn from a full container [m³]; the rest is its heel."""
+    return component.container * (1.0 - component.heel)
+
+
 def mix_shares(material: Material, components: dict[str, Component]) -> dict[str, float]:
     """Share of the mixed volume that each component makes, by letter."""
     if material.kind == "one-part":
@@ -249,7 +253,7 @@ def mixed_density(material: Material, components: dict[str, Component]) -> float
 
 def _split(material: Material, components: dict[str, Component]) -> tuple[float, ...]:
     """Volumes and masses of A and B in one cubic metre of the mix."""
-    return mix_split(
+    split = mix_split(
         1.0,
         material.ratio_a,
         needed(material.ratio_b, material.at, "ratio B"),
@@ -257,3 +261,4 @@ def _split(material: Material, components: dict[str, Component]) -> tuple[float,
         components["b"].density,
         material.ratio_basis,
     )
+    return tuple(map(float, split))

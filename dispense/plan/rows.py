@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
-from typing import ClassVar, TypedDict
+from typing import Any, ClassVar, TypedDict
 
 
 class Row:
     """One row of a table."""
 
     __slots__ = ()
+    __dataclass_fields__: ClassVar[dict[str, Any]]
     TABLE: ClassVar[str]
     at: str
     """The row's first cell, for messages: Beads!A7."""
@@ -39,7 +40,7 @@ class Material(Row):
     consistency: float | None
     """Viscosity, or consistency of the mixed material [Pa·sⁿ]."""
     index: float
-    """Flow index n; 1 for Newtonian."""
+    """Flow index of Herschel–Bulkley; 1 for Newtonian."""
     yield_stress: float
     """Stress below which it does not flow [Pa]."""
     viscosity_temperature: float
@@ -47,7 +48,7 @@ class Material(Row):
     viscosity_energy: float | None
     """Activation energy of the viscosity [J/mol]."""
     pot_life: float | None
-    """Working life of the mixed material (ISO 10364) [s]."""
+    """How long the mixed material works; working life in ISO 10364 [s]."""
     pot_life_temperature: float
     """Temperature of the pot life [K]."""
     pot_life_mass: float | None
@@ -59,7 +60,7 @@ class Material(Row):
     pot_life_temperature_2: float | None
     """Second temperature [K]."""
     activation_energy: float | None
-    """Of working life and cure, where known [J/mol]."""
+    """Of pot life and cure, where known [J/mol]."""
     halving_step: float
     """Rise that halves the pot life where one point is known [K]."""
     open_time: float | None
@@ -79,19 +80,19 @@ class Material(Row):
     test_time: float | None
     """Time until full cure: the part may be tested [s]."""
     rate_1: float | None
-    """Kinetics A1 [1/s]."""
+    """Rate of the kinetics [1/s]."""
     energy_1: float | None
-    """Kinetics E1 [J/mol]."""
+    """Activation energy of that rate [J/mol]."""
     rate_2: float | None
-    """Kinetics A2; blank for n-th order [1/s]."""
+    """Rate that grows with cure; blank for n-th order [1/s]."""
     energy_2: float | None
-    """Kinetics E2 [J/mol]."""
+    """Activation energy of that rate [J/mol]."""
     order_m: float | None
     """Kinetics m."""
     order_n: float | None
     """Kinetics n."""
     heat: float | None
-    """Heat of reaction of the compound [J/kg]."""
+    """Heat of the compound's full cure [J/kg]."""
     specific_heat: float | None
     """Specific heat [J/(kg·K)]."""
     conductivity: float | None
@@ -155,6 +156,20 @@ class Component(Row):
     """Fewest containers of one order."""
     price: float
     """Price of one container."""
+    standing_height: float | None
+    """Height of the compound in a container that stands [m]."""
+    filler_size: float | None
+    """Diameter of its filler spheres [m]."""
+    filler_density: float | None
+    """Density of the filler spheres [kg/m³]."""
+    filler_share: float | None
+    """Share of the volume that is filler."""
+    liquid_viscosity: float | None
+    """Viscosity of the liquid between the filler [Pa·s]."""
+    liquid_yield: float
+    """Yield stress of that liquid at rest [Pa]."""
+    density_tolerance: float
+    """Difference in density from bottom to top that is allowed, as a share."""
     at: str
 
 
@@ -229,6 +244,8 @@ class Bead(Row):
     """Width of the joint [m]."""
     press_force: float | None
     """Closing force per length of bead [N/m]."""
+    face_angle: float | None
+    """Slope of the face it lies on: 90 a wall; blank or 0 lying [rad]."""
     at: str
 
 
@@ -332,6 +349,8 @@ class Pot(Row):
     """Of cells and pot when it is poured; blank: shop temperature [K]."""
     pour_temperature: float | None
     """Of the compound as it is poured; blank: shop temperature [K]."""
+    bubble_limit: float | None
+    """Largest air bubble that may stay in the pour [m]."""
     at: str
 
 
@@ -410,6 +429,9 @@ class Joint(Row):
     """Height of the pattern before pressing [m]."""
     dots: int
     """Number of dots or lines of the pattern."""
+    pattern: str
+    """Pattern as a path in table Paths, from the plate's corner (x along its length); a row between two
+    travels is a dot; blank: dots far from each other."""
     resistance_limit: float | None
     """Highest thermal resistance allowed [K/W]."""
     contact_resistance: float
@@ -455,7 +477,7 @@ class Station(Row):
     pressure_limit: float | None
     """Highest pressure [Pa]."""
     rule: str
-    """What is done when the limit of working life is reached: purge, change mixer."""
+    """What is done when the limit of pot life is reached: purge, change mixer."""
     purge_share: float
     """Share of the pot life at which the rule acts."""
     purge_volume: float
@@ -474,6 +496,11 @@ class Station(Row):
     """Component A that stays in hoses and meter [m³]."""
     hose_b: float
     """Component B that stays in hoses and meter [m³]."""
+    hose_compliance: float | None
+    """Volume that hoses and meter give for each pressure [m³/Pa]."""
+    oldest_share: float | None
+    """Share of the material in the mixer that may be older than its life, such as 0.01; blank counts its mean
+    age."""
     checks: float
     """Check shots an hour [1/s]."""
     check_volume: float | None
@@ -630,6 +657,8 @@ class Settings(TypedDict):
     """Who answers for the plan, printed on every sheet."""
     currency: str
     """What prices are counted in."""
+    language: str
+    """Language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv."""
     service_level: float
     """Share of cycles without a shortage that stock is planned for."""
     order_cost: float

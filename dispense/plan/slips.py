@@ -17,12 +17,14 @@ from typing import Any
 
 from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, SLIP, STOP, Finding
+from ..base.numbers import EQUAL
+from ..base.printed import listed
 from ..base.units import DAY, HOUR, from_si
 from .amounts import Application, applications
 from .checks import applied_rows, bare_parts, built_parts, idle_stations
-from .materials import mix_shares
+from .materials import mix_shares, usable_volume
 from .records import Plan
-from .rows import Oven, Part, Row
+from .rows import Build, Oven, Part, Row
 from .tables import BY_NAME
 
 LOOK_AGAIN = "look again"
@@ -105,7 +107,7 @@ def slips(plan: Plan) -> list[Finding]:
     return found
 
 
-def _slip(plan: Plan, kind: str, row: Row, column: str, text: str, fix: str = "", **names) -> Finding:
+def _slip(plan: Plan, kind: str, row: Row, column: str, text: str, fix: str = "", **names: Any) -> Finding:
     cell = plan.cell(row, column)  # in the topic too: each slip is one of its own
     return Finding(kind, text, fix or LOOK_AGAIN, topic=f"{SLIP} {cell}", cell=cell, **names)
 
@@ -130,8 +132,8 @@ def _unusual(plan: Plan) -> Iterator[Finding]:
             if value is None:
                 continue
             shown = float(from_si(value, item.unit))
-            if not usual.low * (1.0 - 1e-9) <= shown <= usual.high * (1.0 + 1e-9):
-                words = usual.column.replace("_", " ")
+            if not usual.low * (1.0 - EQUAL) <= shown <= usual.high * (1.0 + EQUAL):
+                words = item.words
                 yield _slip(
                     plan,
                     QUALITY,
@@ -178,7 +180,7 @@ def _oven_cures(plan: Plan) -> Iterator[Finding]:
                 "add one",
                 **names,
             )
-        elif max(plan.profile(oven.profile)[1]) < material.cure_temperature - 1e-9:
+        elif max(plan.profile(oven.profile)[1]) < material.cure_temperature - EQUAL:
             hottest = from_si(max(plan.profile(oven.profile)[1]), "°C")
             yield _slip(
                 plan,
@@ -262,7 +264,7 @@ def _containers(plan: Plan) -> Iterator[Finding]:
         item = largest.get(row.station)
         for letter, share in mix_shares(material, components).items():
             component = components[letter]
-            usable = component.container * (1.0 - component.heel)
+            usable = usable_volume(component)
             needs = [(row.start_volume * share, "start of a shift"), (getattr(row, f"hose_{letter}"), "hose")]
             if item is not None:
                 needs.append((item.amount.nominal * share, f"shot {item.part} / {item.name}"))
@@ -333,8 +335,8 @@ def _shifts(plan: Plan) -> Iterator[Finding]:
 
 def _builds(plan: Plan) -> Iterator[Finding]:
     """Rows that stand twice, quantities and dates far from the others."""
-    seen: dict[tuple, Any] = {}
-    twice: list[tuple] = []
+    seen: dict[tuple[Any, ...], Build] = {}
+    twice: list[tuple[Build, Build]] = []
     quantities: dict[str, list[int]] = defaultdict(list)
     for row in plan.builds:
         key = (row.date, row.shift, row.part, row.quantity)
@@ -433,7 +435,7 @@ def _unused(plan: Plan) -> Iterator[Finding]:
             )
     named = {
         "materials": ("material", {row.material for row in plan.stations}),
-        "paths": ("path", {row.path for row in plan.beads}),
+        "paths": ("path", {row.path for row in plan.beads} | {row.pattern for row in plan.joints}),
         "temperatures": ("record", {row.record for row in plan.stations}),
         "profiles": ("profile", {row.profile for row in plan.ovens}),
         "parts": ("part", set(built_parts(plan))),
@@ -443,9 +445,8 @@ def _unused(plan: Plan) -> Iterator[Finding]:
         first = {getattr(row, column): row for row in reversed(getattr(plan, table))}
         idle = [name for name in reversed(first) if name not in used]
         if idle:
-            shown = ", ".join(idle[:6]) + (f" and {len(idle) - 6} more" if len(idle) > 6 else "")
             what = "is not built" if table == "parts" else "is used nowhere"
-            yield _slip(plan, NOTE, first[idle[0]], column, f"{column} {shown} {what}")
+            yield _slip(plan, NOTE, first[idle[0]], column, f"{column} {listed(idle)} {what}")
 
 
 __all__ = ["USUAL", "Usual", "slips"]

@@ -1,6 +1,6 @@
-"""Working life, cure and heat of a station's material, in one report.
+"""Pot life, cure and heat of a station's material, in one report.
 
-`cure_report` gathers what applies to a station: working life on the day, oven and room schedules,
+`cure_report` gathers what applies to a station: pot life on the day, oven and room schedules,
 exotherm of its pots, moisture and light cure, pressed joints, latest clock times. The report prints as
 text, as JSON and as a workbook (`dispense.books.cure`).
 """
@@ -16,7 +16,7 @@ from typing import Any, overload
 import numpy as np
 
 from ..base.clock import hhmm
-from ..base.errors import InputError, Problem
+from ..base.errors import InputError, Problem, needed
 from ..base.findings import DANGER, NOTE, STOP, Finding, WithFindings, gravest_first, tally
 from ..base.terminal import findings_text, table
 from ..base.units import DAY, celsius_text, duration_text, from_si, temperature_text
@@ -146,7 +146,7 @@ def moisture_report(plan: Plan, station: Station, material: Material) -> Moistur
         moisture_needs(plan, station, material),
         tuple(map(float, HOURS)),
         humidities,
-        depths,
+        np.asarray(depths),
     )
 
 
@@ -193,8 +193,8 @@ class CureReport(WithFindings):
     """All that is known of one station's material after it leaves the nozzle."""
 
     plan: Plan
-    station: Any
-    material: Any
+    station: Station
+    material: Material
     record: str  # where the temperatures come from
     temperatures: list[float]
     day: LifeDay | None
@@ -697,6 +697,47 @@ def _light_json(light: LightReport) -> dict[str, Any]:
     }
 
 
+def _pattern_json(joint: JointReport) -> dict[str, Any] | None:
+    film = joint.pattern
+    if film is None:
+        return None
+    return {
+        "touch_gap": shop(film.touch_gap, "mm") if math.isfinite(film.touch_gap) else None,
+        "touch_seconds": joint.touch_time,
+        "cover_gap": shop(joint.cover_gap, "mm"),
+        "cover_seconds": joint.cover_time,
+        "fills_last": [shop(value, "mm") for value in film.last] if film.is_covered() else None,
+        "air_closed_in": shop(film.trapped, "mL"),
+        "air_under_press": shop(joint.air, "mL"),
+    }
+
+
+def _pattern_words(joint: JointReport) -> str:
+    """One line on the pattern of a joint."""
+    film = joint.pattern
+    if film is None:
+        return ""
+    words = []
+    if math.isfinite(film.touch_gap):
+        words.append(f"touches at {from_si(film.touch_gap, 'mm'):.2f} mm{_after(joint.touch_time)}")
+    if joint.cover_gap is not None:
+        words.append(
+            f"covers {joint.joint.coverage:.0%} at {from_si(joint.cover_gap, 'mm'):.2f} mm"
+            f"{_after(joint.cover_time)}"
+        )
+    else:
+        words.append(f"never covers {joint.joint.coverage:.0%}")
+    if joint.cover_gap is not None and film.is_covered():
+        x, y = (from_si(value, "mm") for value in film.last)
+        words.append(f"fills last at x {x:.0f} mm, y {y:.0f} mm")
+    words.append(f"closes in {from_si(film.trapped, 'mL'):.2g} mL of air")
+    return f"{joint.name}: the pattern " + ", ".join(words)
+
+
+def _after(time: float | None) -> str:
+    return "" if time is None else f" after {time:.1f} s"
+
+
 def _joint_json(joint: JointReport) -> dict[str, Any]:
     row = joint.joint
     return {
@@ -721,6 +762,7 @@ def _joint_json(joint: JointReport) -> dict[str, Any]:
         "resistance_limit": shop(row.resistance_limit, "K/W"),
         "paste_gap": shop(joint.paste_gap, "mm"),
         "paste_rule": PASTE_RULE,
+        "pattern": _pattern_json(joint),
         "work_seconds": joint.work,
         "takt_seconds": joint.takt,
         "warnings": joint.warnings,
@@ -790,9 +832,9 @@ def _text(report: CureReport) -> str:
 
 def _life_text(report: CureReport) -> list[str]:
     if report.day is None:
-        return ["Working life\nthe data sheet states no pot life, open time or room cure"]
+        return ["Pot life\nthe data sheet states no pot life, open time or room cure"]
     headers, rows = life_day.day_table(report.day)
-    words = "Working life on the day\n" + table(headers, rows)
+    words = "Pot life on the day\n" + table(headers, rows)
     if report.day.hot_afternoon:
         words += f"\n{report.day.hot_afternoon}"
     return [words]
@@ -850,7 +892,8 @@ def _run_text(run: CureRun) -> str:
         if run.kind == "room":
             words += " until the part may be moved"
         if run.length is not None:
-            words += f", oven length {run.length:.2f} m at a pitch of {from_si(run.pitch, 'mm'):.0f} mm"
+            pitch = from_si(needed(run.pitch, run.name, "pitch"), "mm")
+            words += f", oven length {run.length:.2f} m at a pitch of {pitch:.0f} mm"
         lines.append(words)
     return "\n".join([*lines, *run.notes])
 
@@ -865,12 +908,8 @@ def _pour_text(pour: PourReport) -> str:
         f"{celsius_text(pour.adiabatic, 1)}",
     ]
     if pour.shots_peak is not None and pour.shots_time is not None:
-        words = ", then ".join(
-            f"{from_si(depth, 'mm'):.1f} mm" + (f" after {duration_text(wait)}" if wait else "")
-            for _, depth, wait in pour.shots
-        )
         lines.append(
-            f"in {len(pour.shots)} shots ({words}) {celsius_text(pour.shots_peak, 1)} after "
+            f"in {len(pour.shots)} shots ({pour.shots_text}) {celsius_text(pour.shots_peak, 1)} after "
             f"{pour.shots_time / 60:.0f} min"
         )
     if pour.cells_peak is not None:
@@ -954,13 +993,15 @@ def _joints_text(joints: list[JointReport]) -> str:
             ],
             rows,
         ),
-        joints[0].model,
+        *dict.fromkeys(item.model for item in joints),
     ]
     for item in joints:
+        if item.pattern is not None:
+            lines.append(_pattern_words(item))
         if item.paste_gap is not None:
             lines.append(
                 f"{item.name}: a filled paste stays near {from_si(item.paste_gap, 'mm'):.3f} mm "
-                f"at {from_si(item.pressure, 'bar'):.2f} bar ({PASTE_RULE})"
+                f"at {from_si(needed(item.pressure, item.name, 'pressure'), 'bar'):.2f} bar ({PASTE_RULE})"
             )
         lines += item.notes
     return "\n".join(lines)

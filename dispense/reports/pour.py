@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import NamedTuple
 
 import numpy as np
@@ -38,7 +38,7 @@ from ..plan.materials import kinetics_of, mixed_density
 from ..plan.packs import has_pack, lacks_for_pack, pack_margins, pack_of
 from ..plan.records import Plan
 from ..plan.rows import Material, Pot
-from ..shift.player import shop_record
+from ..plan.weather import shop_record
 from .shot_plan import ShotMap, shot_map
 
 STILL_AIR = 10.0  # W/(m²·K), where the pot states no film
@@ -87,44 +87,8 @@ class Compound(NamedTuple):
     film: float
 
 
-class _OfPot:
-    """What a planned pour and its report say alike."""
-
-    __slots__ = ()
-    pot: Pot
-    peak: float
-    shots_peak: float | None
-    pack: PackHeat | None
-
-    @property
-    def name(self) -> str:
-        """Part and pot."""
-        return f"{self.pot.part} / {self.pot.pot}"
-
-    @property
-    def planned_peak(self) -> float:
-        """The peak that is judged: of the cells' skin where it is known how they stand, else of the slab,
-        as the plan pours it: in its shots, or in one."""
-        if self.pack is not None:
-            return self.pack.skin.value
-        return self.peak if self.shots_peak is None else self.shots_peak
-
-    @property
-    def safe_label(self) -> str:
-        """What is told of a pour under the limit."""
-        return "deepest safe pour" if self.pack is None else "quickest safe pour"
-
-    @property
-    def planned_words(self) -> str:
-        """That peak, with what it is of where it is not the slab's."""
-        shown = celsius_text(self.planned_peak, 1)
-        return (
-            shown if self.pack is None else f"{shown} ± {self.pack.skin.plus_minus:.1f} K at the cells' skin"
-        )
-
-
 @dataclass(slots=True)
-class PlannedPour(_OfPot):
+class PlannedPour(WithFindings):
     """A pot as the plan pours it, without charts: what its findings rest on; SI units."""
 
     pot: Pot
@@ -143,6 +107,50 @@ class PlannedPour(_OfPot):
     maximum_rate: float | None
     pack: PackHeat | None = None
     findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        """Part and pot."""
+        return f"{self.pot.part} / {self.pot.pot}"
+
+    @property
+    def film(self) -> float:
+        """The film at the free face that is counted with."""
+        return self.constants.film
+
+    @property
+    def limit(self) -> float | None:
+        """The highest temperature that the cells may see."""
+        return self.pot.limit
+
+    @property
+    def planned_peak(self) -> float:
+        """The peak that is judged: of the cells' skin where it is known how they stand, else of the slab,
+        as the plan pours it: in its shots, or in one."""
+        if self.pack is not None:
+            return self.pack.skin.value
+        return self.peak if self.shots_peak is None else self.shots_peak
+
+    @property
+    def safe_label(self) -> str:
+        """What is told of a pour under the limit."""
+        return "deepest safe pour" if self.pack is None else "quickest safe pour"
+
+    @property
+    def planned_words(self) -> str:
+        """That peak, with what it is of where it is not the slab's."""
+        shown = celsius_text(self.planned_peak, 1)
+        if self.pack is None:
+            return shown
+        return f"{shown} ± {self.pack.skin.plus_minus:.1f} K at the cells' skin"
+
+    @property
+    def shots_text(self) -> str:
+        """The shots in words: 20.0 mm, then 15.0 mm after 10 min."""
+        return ", then ".join(
+            f"{from_si(depth, 'mm'):.1f} mm" + (f" after {duration_text(wait)}" if wait else "")
+            for _, depth, wait in self.shots
+        )
 
     def find(self, kind: str, text: str, fix: str = "", *, topic: str, **numbers: float) -> None:
         """Add a finding of this pot."""
@@ -166,34 +174,18 @@ def pot_finding(
     )
 
 
-@dataclass(slots=True)
-class PourReport(_OfPot, WithFindings):
-    """A pot's exotherm; SI units, None where not known or not needed."""
+@dataclass(slots=True, kw_only=True)
+class PourReport(PlannedPour):
+    """A planned pour with its course, how deep it may be, and its cells; SI units."""
 
-    pot: Pot
-    start: float
-    film: float
-    depth: float
-    density: float
     adiabatic: float  # temperature without loss of heat
-    peak: float  # all in one shot
-    peak_time: float
-    peak_height: float
-    trace: PourTrace
-    limit: float | None
-    safe_depth: float | None
-    safe_words: str
-    runaway: Runaway | None
-    maximum_rate: float | None
-    shots: list[PouredShot] = field(default_factory=list)  # number, depth, wait
-    shots_peak: float | None = None
-    shots_time: float | None = None
+    trace: PourTrace  # all in one shot
+    safe_depth: float | None = None
+    safe_words: str = ""
     shots_trace: PourTrace | None = None
     cell_share: float = 0.0
     cells_peak: float | None = None
-    pack: PackHeat | None = None
     shot_map: ShotMap | None = None
-    findings: list[Finding] = field(default_factory=list)
 
 
 def cell_share(pot: Pot) -> float:
@@ -390,36 +382,22 @@ def pour_report(plan: Plan, pot: Pot) -> PourReport | None:
         return None
     constants = planned.constants
     one = [(1, planned.depth, 0.0)]
-    when = planned.peak_time
-    followed = _chain(one, planned.start, constants, planned.room, duration=max(AFTER * when, SHORTEST))
+    # followed again for its chart, which goes on after the peak: the findings of each fill need no more than
+    # the peak, and that on a finer grid
+    last = max(AFTER * planned.peak_time, SHORTEST)
+    followed = _chain(one, planned.start, constants, planned.room, duration=last)
     report = PourReport(
-        pot,
-        planned.start,
-        constants.film,
-        planned.depth,
-        constants.density,
-        planned.start + float(adiabatic_rise(constants.heat, constants.specific_heat)),
-        planned.peak,
-        when,
-        planned.peak_height,
-        _trace(followed, one, when),
-        pot.limit,
-        None,
-        "",
-        planned.runaway,
-        planned.maximum_rate,
-        planned.shots,
-        planned.shots_peak,
-        planned.shots_time,
-        pack=planned.pack,
-        findings=list(planned.findings),
+        **{item.name: getattr(planned, item.name) for item in fields(planned)},
+        adiabatic=planned.start + float(adiabatic_rise(constants.heat, constants.specific_heat)),
+        trace=_trace(followed, one, planned.peak_time),
     )
+    report.findings = list(planned.findings)
     if planned.pack is None:
-        _safe(report, planned)
-        _with_cells(plan, planned, report)
+        _safe(report)
+        _with_cells(plan, report)
     else:
-        _propose(plan, planned, report)
-    _trace_shots(report, planned)
+        _propose(plan, report)
+    _trace_shots(report)
     report.findings = gravest_first(report.findings)
     return report
 
@@ -460,49 +438,49 @@ def _peak(depth: float, start: float, room: float, constants: Compound, followed
         return followed
 
 
-def _safe(report: PourReport, planned: PlannedPour) -> None:
+def _safe(report: PourReport) -> None:
     """The deepest pour under the cell limit."""
     limit = report.limit
     if limit is None:
         report.safe_words = "no limit is stated for this pot"
         return
-    if limit <= max(planned.start, planned.room):
+    if limit <= max(report.start, report.room):
         report.safe_words = "the limit is not above the temperature it is poured at"
         return
     # below the rise without loss of heat, too: a reaction front that meets a face goes beyond it
     report.safe_depth, report.safe_words = depth_or_reason(
-        limit, planned.start, planned.room, *planned.constants
+        limit, report.start, report.room, *report.constants
     )
     if report.safe_depth is not None:
         report.safe_words = f"{from_si(report.safe_depth, 'mm'):.1f} mm in one shot"
 
 
-def _propose(plan: Plan, planned: PlannedPour, report: PourReport) -> None:
+def _propose(plan: Plan, report: PourReport) -> None:
     """In how many shots to pour, and how long to wait, for the cells to stay under their limit."""
     limit, pot = report.limit, report.pot
     if limit is None:
         report.safe_words = "no limit is stated for this pot"
         return
-    if limit <= max(planned.start, planned.room):
+    if limit <= max(report.start, report.room):
         report.safe_words = "the limit is not above the temperature it is poured at"
         return
-    pack = _pack(planned_shots(pot, planned.shots), pot, planned.constants, planned.room)
+    pack = _pack(planned_shots(pot, report.shots), pot, report.constants, report.room)
     coolest = min(shop_record(plan, plan.station(pot.station))[1])
     report.shot_map = shot_map(pack, limit, coolest)
     report.safe_words = report.shot_map.words
 
 
-def _trace_shots(report: PourReport, planned: PlannedPour) -> None:
+def _trace_shots(report: PourReport) -> None:
     """The course of a pot that is poured in several shots."""
     if report.shots_time is None:
         return
     begin = sum(wait for _, _, wait in report.shots)
     last = max(AFTER * (report.shots_time - begin), SHORTEST)
-    followed = _chain(report.shots, planned.start, planned.constants, planned.room, duration=last)
+    followed = _chain(report.shots, report.start, report.constants, report.room, duration=last)
     report.shots_trace = _trace(followed, report.shots, report.shots_time)
 
 
-def _with_cells(plan: Plan, planned: PlannedPour, report: PourReport) -> None:
+def _with_cells(plan: Plan, report: PourReport) -> None:
     """The same with cells that take up heat, where it is not known how they stand."""
     share = report.cell_share = cell_share(report.pot)
     if not 0.0 < share < 1.0 or free_volume(plan, report.pot, report.depth) <= 0.0:
@@ -511,22 +489,17 @@ def _with_cells(plan: Plan, planned: PlannedPour, report: PourReport) -> None:
     shots = planned_shots(pot, report.shots)
     sink = Sink(share, pot.cell_density, pot.cell_heat)
     try:
-        poured = _chain(shots, planned.start, planned.constants, planned.room, sinks=sink)
+        poured = _chain(shots, report.start, report.constants, report.room, sinks=sink)
     except InputError:
         return
     report.cells_peak = _hottest(poured, shots)[0]
     words = CELLS_NOTE.format(density=pot.cell_density / 1e3, heat=pot.cell_heat / 1e3)
-    report.findings.append(pot_finding(pot, planned.material, NOTE, words, "", "cells", {}))
-    report.findings.append(
-        pot_finding(
-            pot,
-            planned.material,
-            NOTE,
-            "reckoned as a slab without cells, since the plan does not state how they stand",
-            f"give {', '.join(lacks_for_pack(pot))} in Pots",
-            "cells",
-            {},
-        )
+    report.find(NOTE, words, topic="cells")
+    report.find(
+        NOTE,
+        "reckoned as a slab without cells, since the plan does not state how they stand",
+        f"give {', '.join(lacks_for_pack(pot))} in Pots",
+        topic="cells",
     )
 
 
@@ -538,7 +511,7 @@ def _judge(pour: PlannedPour) -> None:
             f"runaway criterion for the whole depth: δ = {pour.runaway.delta:.2f} is above "
             f"{pour.runaway.critical:.2f}: heat is made faster than the slab can give it off"
         )
-        limit = pour.pot.limit
+        limit = pour.limit
         if limit is not None and pour.planned_peak <= limit:  # the criterion knows no using-up
             pour.find(NOTE, words + "; the peak counts that the compound is used up", topic="runaway")
         else:
@@ -552,7 +525,7 @@ def _judge(pour: PlannedPour) -> None:
                 critical=pour.runaway.critical,
             )
     if pour.runaway is not None:
-        biot = biot_number(pour.depth, pour.constants.film, pour.constants.conductivity)
+        biot = biot_number(pour.depth, pour.film, pour.constants.conductivity)
         pour.find(
             NOTE,
             f"critical δ {pour.runaway.critical:.2f} counts the film at the free face (Biot "
@@ -572,7 +545,7 @@ def _judge(pour: PlannedPour) -> None:
     pour.find(
         NOTE,
         "poured at the hottest hour into surroundings of that temperature; base insulated, "
-        f"{pour.constants.film:g} W/(m²·K) at the free face, filled at once",
+        f"{pour.film:g} W/(m²·K) at the free face, filled at once",
         topic="pour model",
     )
 
@@ -617,7 +590,7 @@ def _note_pack(pour: PlannedPour, pack: PackHeat) -> None:
 
 def _judge_limit(pour: PlannedPour) -> None:
     """The peak against the cell limit, and the wait between the shots on which it rests."""
-    limit = pour.pot.limit
+    limit = pour.limit
     how = f" in {len(pour.shots)} shots" if pour.shots else ""
     if limit is None and pour.pot.cells:
         pour.find(

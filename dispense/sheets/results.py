@@ -6,28 +6,32 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 
 from ..base.fields import date, number, text, whole
-from ..base.findings import DANGER, MARKS, STOP, Finding, gravest_first, grouped, marked, tally
+from ..base.findings import DANGER, MARKS, STOP, Finding, gravest_first, grouped, tally
+from ..base.language import translated
+from ..base.printed import counted
 from ..base.units import from_si
 from ..plan.amounts import applications
 from ..plan.cautions import CAUTION
 from ..plan.materials import mixed_density
 from ..plan.records import Plan
 from ..reports.findings import plan_findings
-from ..shift.results import CATEGORIES, ShiftResult
+from ..shift.results import ShiftResult
 from ..shift.weighing import driver_text
 from .layout import DASHED, KILOGRAMS, PERCENT, THREE, WHOLE, Axes, Book, Calculated, Drawn
 from .pieces import (
     ML,
+    USE,
     amount_ml,
-    containers_words,
     folded,
     head,
     letter_name,
+    marked,
     mass_drawn,
     mixed_drawn,
     mixed_mass,
     use_row,
 )
+from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
 MOST_GRAVEST = 8  # sorts of findings on the summary
@@ -40,10 +44,12 @@ RESULTS = SheetSpec(
     "all figures of a plan: amounts, shifts, use by component, warnings",
     (
         *HEAD,
-        text("headline", "containers put on and mass drawn, all together"),
+        text("headline", "containers connected and mass used, all together"),
         text("period", "first and last day"),
         text(
-            "passes_through_stations", "good parts finished of those asked for, each counted at every station"
+            "passes_through_stations",
+            "good parts finished of those asked for, each counted at every station",
+            labels=("Operations",),
         ),
         whole("station_shifts", "stations times shifts"),
         whole("warnings", "warnings, notes left out"),
@@ -64,7 +70,7 @@ RESULTS = SheetSpec(
             number("high", "mL", "high"),
             number("worst_low", "mL", "worst case low"),
             number("worst_high", "mL", "worst case high"),
-            text("matters_most", "input that matters most"),
+            text("matters_most", "input that makes most of the spread", labels=("Main tolerance",)),
             number("mass", "g", "mass"),
             number("time", "s", "time"),
             text("detail", "size"),
@@ -79,11 +85,11 @@ RESULTS = SheetSpec(
             whole("started", "parts started"),
             number("takt", "s", "takt"),
             number("busy", "", "share of the working time in use"),
-            number("mixed", "mL", "mixed material drawn"),
+            number("mixed", "mL", "mixed material used"),
             number("on_parts", "mL", "on good parts"),
             number("on_parts_low", "mL", "low"),
             number("on_parts_high", "mL", "high"),
-            number("mass", "kg", "mixed material drawn, as mass"),
+            number("mass", "kg", "mixed material used, as mass"),
             whole("purges", "purges"),
             whole("mixers", "mixers"),
             whole("warnings", "warnings"),
@@ -93,21 +99,15 @@ RESULTS = SheetSpec(
             text("shift", "shift"),
             text("station", "station"),
             text("material", "material"),
-            text("component", "component"),
-            number("opening", "mL", "stands at the station"),
-            whole("containers", "containers"),
-            number("mounted", "mL", "their content"),
-            *(number(name, "mL", f"goes to {name}") for name in CATEGORIES),
-            number("closing", "mL", "stands at the end"),
-            number("drawn", "mL", "drawn"),
-            number("mass", "g", "drawn, as mass"),
+            *USE,
+            number("mass", "g", "used, as mass"),
         ),
         "ResultMaterials": (
             text("material", "material"),
             text("component", "component"),
-            number("drawn", "mL", "drawn"),
+            number("drawn", "mL", "used", labels=("Used",)),
             number("mass", "kg", "as mass"),
-            whole("containers", "containers put on"),
+            whole("containers", "containers connected"),
             number("on_parts", "mL", "on good parts"),
             number("missing", "mL", "missing in store"),
         ),
@@ -131,9 +131,9 @@ RESULTS = SheetSpec(
     computed={
         "ResultMaterials": (number("waste_share", "", "share that is not on good parts"),),
         "ResultDays": (
-            number("A_or_one_part", "mL", "drawn of the chosen material"),
-            number("B", "mL", "drawn of the chosen material"),
-            number("all_materials", "kg", "drawn of all materials"),
+            number("A_or_one_part", "mL", "used of the chosen material"),
+            number("B", "mL", "used of the chosen material"),
+            number("all_materials", "kg", "used of all materials"),
             whole("all_purges", "purges"),
             whole("all_mixers", "mixers"),
         ),
@@ -154,7 +154,7 @@ def results_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
         passes = f"{finished:,} of {good:,}"
         mass = sum(total.mass for total in totals.values())
         count = sum(total.containers for total in totals.values())
-        headline = f"{containers_words(count)}, {figure(mass)} kg drawn"
+        headline = f"{counted(count, 'container')}, {figure(mass)} kg used"
     return Content(
         RESULTS,
         {
@@ -164,8 +164,8 @@ def results_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             "passes_through_stations": passes,
             "station_shifts": len(results),
             "warnings": sum(item.is_warning for item in findings),
-            "findings": tally(findings),
-            "cautions": CAUTION,
+            "findings": tally(findings).replace(", ", "; "),
+            "cautions": translated(CAUTION),
             "chosen": _heaviest(totals),
         },
         {
@@ -281,12 +281,12 @@ def _finding_rows(findings: Iterable[Finding]) -> list[Row]:
             "shift": item.shift,
             "station": item.station,
             "kind": MARKS[item.kind],
-            "warning": f"{'▲ ' if item.is_warning else ''}{item.text}",
-            "what_to_do": item.fix,
+            "warning": f"{'▲ ' if item.is_warning else ''}{translated(item.text)}",
+            "what_to_do": translated(item.fix),
         }
         for item in findings
     ]
-    return rows or [{"day": None, "shift": "", "station": "", "warning": "no warning"}]
+    return rows or [{"day": None, "shift": "", "station": "", "warning": translated("no warning")}]
 
 
 def results_findings(plan: Plan, results: Sequence[ShiftResult]) -> list[Finding]:
@@ -303,11 +303,13 @@ def _gravest_rows(findings: Sequence[Finding]) -> list[Row]:
     for group in groups[:MOST_GRAVEST]:
         first = group.first
         where = " ".join(str(item) for item in (first.station, first.day, first.shift) if item)
-        times = f" ({group.count} of this sort)" if group.count > 1 else ""
+        times = f" ({translated(f'{group.count} of this sort')})" if group.count > 1 else ""
         rows += [{"warning": line} for line in folded(f"{marked(first)} · {where}{times}", 116)]
     if len(groups) > MOST_GRAVEST:
-        rows.append({"warning": f"and {len(groups) - MOST_GRAVEST} more sorts on the sheet Warnings"})
-    return rows or [{"warning": "nothing dangerous, nothing that stops the line"}]
+        rows.append(
+            {"warning": translated(f"and {len(groups) - MOST_GRAVEST} more sorts on the sheet Warnings")}
+        )
+    return rows or [{"warning": translated("nothing dangerous, nothing that stops the line")}]
 
 
 def _heaviest(totals: dict[tuple[str, str], _Total]) -> str:
@@ -336,7 +338,7 @@ def layout(book: Book) -> None:
     shifts.total("ResultShifts", ["good", "finished", "started", "mass", "purges", "mixers", "warnings"])
     shifts.freeze("ResultShifts", 3)
 
-    use = book.page("Use", [16, 9, 17, 16, 11, *[9.3] * 15], landscape=True)
+    use = book.page("Use", [16, 9, 17, 16, 11.4, *[9.3] * 15], landscape=True)
     use.head(named=False)
     volumes = [item.name for item in RESULTS.tables["ResultUse"] if item.unit == "mL"]
     use.table(
@@ -364,7 +366,7 @@ def layout(book: Book) -> None:
     summary.cards(("findings", 8), small=True)
     summary.section("Look at first")
     summary.warnings("ResultGravest")
-    summary.section("By material", "drawn for all shifts")
+    summary.section("By material", "used in all shifts")
     drawn, material, component, mass, day = (
         use.outer("ResultUse", name) for name in ("drawn", "material", "component", "mass", "day")
     )
@@ -396,7 +398,7 @@ def layout(book: Book) -> None:
         "ResultDays",
         [
             "day",
-            Calculated("A_or_one_part", f'={by_day},"A")+{by_day},"one-part")'),
+            Calculated("A_or_one_part", f'=SUMIFS({drawn},{day},{{day}},{material},{chosen})-{by_day},"B")'),
             Calculated("B", f'={by_day},"B")'),
             Calculated("all_materials", f"=SUMIFS({mass},{day},{{day}})/1000", KILOGRAMS),
             Calculated("all_purges", f"=SUMIFS({purges},{shift_day},{{day}})", WHOLE),
@@ -407,7 +409,7 @@ def layout(book: Book) -> None:
         "ResultDays",
         "day",
         (Drawn("A_or_one_part", "A or one-part", "dark"), Drawn("B", "B", "light")),
-        Axes("Day", "Drawn of the chosen material [mL]", "d mmm", "#,##0"),
+        Axes("Day", "Used of the chosen material [mL]", "d mmm", "#,##0"),
         at=chart,
         size=(19.5, 7.6),
     )
@@ -417,3 +419,6 @@ def layout(book: Book) -> None:
     summary.skip()
     summary.cards(("stamp", 8), small=True)
     summary.cautions()
+
+
+SHEET = Sheet(RESULTS, layout, "results workbooks", "results.xlsx", of_plan=results_content)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from ..base.fields import number, text, whole
 from ..base.findings import MARKS, gravest_first
+from ..base.language import translated
 from ..base.printed import DOWN, Printed, digits_of
 from ..base.units import duration_text, from_si, temperature_text
 from ..plan.amounts import Application
@@ -14,7 +15,8 @@ from ..reports.findings import station_findings
 from ..shift.setup import SetupCard
 from ..shift.weighing import driver_text
 from .layout import Book, Written
-from .pieces import alarmed, amount_ml, cautions, finding_lines, head, life_text, rule_text, shop
+from .pieces import alarmed, amount_ml, cautions, finding_lines, head, life_text, rule_text, said, shop
+from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
 NOTE_WIDTH = 185  # characters of a line of notes
@@ -36,7 +38,7 @@ STATION_SETUP = SheetSpec(
         number("density", "g/mL", "density of the mix"),
         text("shop_temperature", "shop temperature"),
         text("pot_life", "pot life at that temperature"),
-        text("rule", "what is done at the limit of working life"),
+        text("rule", "what is done at the limit of pot life", labels=("At life limit",)),
         number("mixer_volume", "mL", "mixed material in mixer and nozzle"),
         number("purge_volume", "mL", "a purge"),
         number("start_volume", "mL", "thrown away at start"),
@@ -57,10 +59,15 @@ STATION_SETUP = SheetSpec(
             number("volume", "mL", "volume"),
             number("volume_low", "mL", "low"),
             number("volume_high", "mL", "high"),
-            text("matters_most", "input that matters most"),
+            text("matters_most", "input that makes most of the spread", labels=("Main tolerance",)),
             number("mass", "g", "target mass of one shot"),
             whole("shots_together", "shots to weigh at once, so that the scale can tell the limits"),
-            number("mass_of_n_shots", "g", "target mass of these shots together"),
+            number(
+                "mass_of_n_shots",
+                "g",
+                "target mass of these shots together",
+                labels=("Mass of n shots", "Together"),
+            ),
             number("mass_low", "g", "lower limit of that mass"),
             number("mass_high", "g", "upper limit of that mass"),
             number("mass_a", "g", "mass of A in it"),
@@ -157,7 +164,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
         treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
     notes: list[Row] = []
     for finding in gravest_first([*card.findings, *station_findings(plan, station.station)]):
-        words = f"▲ {finding}" if finding.is_warning else str(finding)
+        words = f"▲ {said(finding)}" if finding.is_warning else said(finding)
         notes += [
             {"kind": "" if place else MARKS[finding.kind], "text": line}
             for place, line in enumerate(finding_lines(finding, words, NOTE_WIDTH))
@@ -191,7 +198,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
         {
             "SetupShots": rows,
             "SetupFlows": flows,
-            "SetupNotes": notes or [{"kind": "note", "text": "nothing to note"}],
+            "SetupNotes": notes or [{"kind": "note", "text": translated("nothing to note")}],
         },
     )
 
@@ -222,7 +229,7 @@ def _upper_limit(value: float | None, unit: str) -> Printed | None:
 
 def layout(book: Book) -> None:
     """What is weighed, what is set, what to know."""
-    widths = [14, 15, 5, 8.5, 8.5, 8.5, *[8.5] * 8, 19, 25, 12]
+    widths = [14, 15, 5.8, *[8.5] * 7, 8.9, *[8.5] * 3, 19, 25, 12]
     form = book.page("Setup", widths, landscape=True)
     form.head()
     form.cards(("station", 2), ("material", 3), ("ratio", 6), ("density", 2), ("shop_temperature", 4))
@@ -295,3 +302,6 @@ def layout(book: Book) -> None:
     form.warnings("SetupNotes", ("kind", "text"))
     form.sign_off(("Set by", "Checked by", "Released"))
     form.cautions()
+
+
+SHEET = Sheet(STATION_SETUP, layout, "station setup cards", "setup.xlsx", of_station=station_setup_content)

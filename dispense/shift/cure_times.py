@@ -21,6 +21,7 @@ from ..plan.materials import MILESTONES, cure_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Oven, Station
 from ..plan.weather import shop_record, shop_weather
+from .calendar import SAME_TIME
 
 LAST = MILESTONES[-1][1]  # the milestone that is full cure
 NO_LAG = 1e-3  # s; a part quicker than that has the temperature of the air
@@ -101,7 +102,7 @@ class ShopCure:
 
 def shop_cure(plan: Plan, station: Station, material: Material) -> ShopCure:
     """The cure in the air of a station, kept with the plan."""
-    cache = plan.kept("shop cure")
+    cache: dict[tuple[str, str], ShopCure] = plan.kept("shop cure")
     key = (station.station, material.material)
     if key not in cache:
         cache[key] = ShopCure(plan, station, material)
@@ -145,7 +146,9 @@ def oven_times(plan: Plan, station: Station, part: str, start: float) -> CureTim
             continue
         reached = life.clock(times, heat).when(times[0], 1.0)
         found.milestones[name] = (
-            when_out(start + min(reached, times[-1]), found.out) if reached <= times[-1] + 1e-6 else math.inf
+            when_out(start + min(reached, times[-1]), found.out)
+            if reached <= times[-1] + SAME_TIME
+            else math.inf
         )
         if found.milestones[name] == math.inf:
             found.unreached.append(name)
@@ -167,7 +170,9 @@ def slowest_place(plan: Plan, oven: Oven) -> tuple[list[float], list[float]]:
     return fine[0], [float(value) for value in part]
 
 
-def _subdivide(times: list[float], values: list[float], step: float = 60.0):
+def _subdivide(
+    times: list[float], values: list[float], step: float = 60.0
+) -> tuple[list[float], list[float]]:
     """A record with further points between, at most a minute apart."""
     step = max(step, (times[-1] - times[0]) / 10_000)  # of a profile of weeks
     fine_times, fine_values = [times[0]], [values[0]]

@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from ..base.findings import Finding, WithFindings
 from ..plan.amounts import Amount, Application, total
 from ..plan.materials import WorkingLife, mix_shares, mixed_density
+from ..plan.rows import Component, Material, Station
 from .calendar import Calendar
 from .cure_times import CureTimes
 from .weighing import Weighing, check_shot
@@ -143,9 +144,9 @@ class ShiftResult(WithFindings):
 
     date: datetime.date
     shift: str
-    station: Any
-    material: Any
-    components: dict[str, Any]
+    station: Station
+    material: Material
+    components: dict[str, Component]
     calendar: Calendar
     takt: float
     temperatures: tuple[list[float], list[float]]

@@ -7,14 +7,14 @@ from typing import Any
 
 import numpy as np
 
-from ..base.units import celsius_text, duration_text
-from ..handbook.pack import CUT_WORDS, Figure, PackHeat
-from ..reports.cure import shop
-from ..reports.pour import PourReport
-from ..reports.shot_plan import ShotChoice, ShotMap
-from . import style
-from .charts import LOOKS, Curve, scatter
-from .page import Data, Page
+from ...base.units import celsius_text, duration_text
+from ...handbook.pack import CUT_WORDS, Figure, PackHeat
+from ...reports.cure import shop
+from ...reports.pour import PourReport
+from ...reports.shot_plan import ShotChoice, ShotMap
+from .. import style
+from ..charts import LOOKS, Curve, scatter
+from ..page import Data, Page
 
 _POINTS = 140  # of a curve over time
 _AFTER = 2.5  # times the time of the latest peak, that the chart shows
