@@ -121,6 +121,11 @@ def parser() -> argparse.ArgumentParser:
     cure.add_argument(
         "--out", metavar="PATH", help="workbook to write; without --station a folder for one each"
     )
+    cure.add_argument(
+        "--write-shots",
+        metavar="FILE",
+        help="new plan workbook with the proposed shots of the station's pots; asks for --station",
+    )
     _paper(cure)
     _json(cure)
     cure.set_defaults(run=_cure)
@@ -378,7 +383,7 @@ def _cure(options) -> int:
     from .jobs.cure import cure_file, cure_files
 
     if options.station is None:
-        given = {"record": options.record, "log": options.log}
+        given = {"record": options.record, "log": options.log, "write_shots": options.write_shots}
         return _tell(cure_files(options.plan, out=options.out, paper=options.paper, **given), options)
     report = cure_file(
         options.plan,
@@ -387,6 +392,7 @@ def _cure(options) -> int:
         log=options.log,
         out=options.out,
         paper=options.paper,
+        write_shots=options.write_shots,
     )
     return _tell(report, options)
 

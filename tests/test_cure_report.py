@@ -555,7 +555,15 @@ def test_text_of_a_pour_tells_its_shots():
     # 323.15 K are 50 °C, 345.65 K are 72.5 °C, 9000 s are 150 min, by hand
     one = dict(
         pot=SimpleNamespace(part="frame", pot="bed", limit=333.15),
-        **dict(material=None, start=296.15, depth=0.035, constants=None, runaway=None, maximum_rate=None),
+        **dict(
+            material=None,
+            start=296.15,
+            room=296.15,
+            depth=0.035,
+            constants=None,
+            runaway=None,
+            maximum_rate=None,
+        ),
         **dict(peak=345.65, peak_time=6000.0, peak_height=0.02, adiabatic=462.8, trace=None),
         safe_words="30.0 mm in one shot",
     )

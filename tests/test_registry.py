@@ -104,6 +104,9 @@ PUBLISHED = (
     "CAPABILITY_INTERVAL(weights, low, high, [confidence=0.95])",
     "TOLERANCE_FACTOR(count, [coverage=0.95], [confidence=0.95], [sides=2])",
     "REYNOLDS_NUMBER(flow, bore, density, consistency, [index=1], [yield_stress=0])",
+    "ARRAY_CONDUCTIVITY(arrangement, fraction, ratio)",
+    "PACK_PEAK(arrangement, along, rows, diameter, height, pitch, margin, depth, start, surroundings,"
+    " kinetics, heat, density, specific_heat, conductivity, [film=10], [wall=2], [wall_conductivity=0.2])",
     "VAPOUR_DENSITY(temperature, humidity)",
     "MOISTURE_FACTOR(temperature, humidity, [reference_temperature=23], [reference_humidity=0.5],"
     " [activation_energy=0])",
@@ -194,7 +197,10 @@ OTHER = {
 }
 
 # Seconds for each call: the tests of what a cell may hold put a sum in place of their models.
-HEAVY = ("PEAK_TEMPERATURE", "POUR_DEPTH", "TIME_TO_CURE", "PATTERN_COVER", "PATTERN_FILL", "PATTERN_TIME")
+HEAVY = (
+    *("PEAK_TEMPERATURE", "POUR_DEPTH", "TIME_TO_CURE", "PACK_PEAK"),
+    *("PATTERN_COVER", "PATTERN_FILL", "PATTERN_TIME"),
+)
 
 NAMES = [name for name, entry in FUNCTIONS.items() if entry.examples]
 EXAMPLES = [(name, place) for name in NAMES for place in range(len(FUNCTIONS[name].examples))]

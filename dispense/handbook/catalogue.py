@@ -10,6 +10,7 @@ from typing import Any
 from ..base.errors import show
 from ..base.fields import whole
 from . import (
+    array,
     beads,
     charts,
     cure,
@@ -20,6 +21,7 @@ from . import (
     line,
     mixing,
     moisture,
+    pack,
     pattern,
     pots,
     quality,
@@ -41,7 +43,10 @@ CATEGORIES = (
     "Checks",
 )
 
-TOPICS = (beads, pots, mixing, flow, spread, pattern, fill, life, cure, moisture, heat, line, quality, charts)
+TOPICS = (
+    *(beads, pots, mixing, flow, spread, pattern, fill, life, cure, moisture, heat, array, pack),
+    *(line, quality, charts),
+)
 
 
 @workbook_function(

@@ -18,6 +18,7 @@ from ..base.units import HOUR, from_si
 from ..handbook.catalogue import evaluate
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
 from .materials import material_energy
+from .packs import pattern_faults
 from .records import Plan
 from .rows import (
     Assembly,
@@ -456,6 +457,8 @@ def _pot(plan: Plan, row: Pot) -> Iterator[Problem]:
         what = f"{row.cells} cells of {from_si(diameter, 'mm'):g} mm" if row.cells else "inserts"
         yield _says(plan.cell(row, "cells"), f"the {what} do not fit into the pot: no free volume is left")
         return
+    for column, wrong, fix in pattern_faults(row):
+        yield _says(plan.cell(row, column), wrong, fix)
     shots = plan.group(Shot, "part", "pot").get((row.part, row.pot), ())
     if shots:
         portions = math.fsum(shot.portion for shot in shots)

@@ -319,6 +319,36 @@ class Pot(Row):
     """Heat transfer at the free face [W/(m²·K)]."""
     count: int
     """How many such pots the part has."""
+    arrangement: str | None
+    """How the cells stand: square; rows of n and n − 1 in turn; rows of n, every other one half a pitch
+    further. With pitch, cells along and cell rows the exotherm is reckoned between them: square, alternating,
+    staggered."""
+    pitch: float | None
+    """Distance between the axes of neighbouring cells [m]."""
+    cells_along: int | None
+    """Cells in the longest row, along the length."""
+    cell_rows: int | None
+    """Rows of cells, across the width."""
+    wall: float
+    """Thickness of the pot's walls and bottom [m]."""
+    wall_conductivity: float
+    """Of the pot's walls; 0.2 is plastic [W/(m·K)]."""
+    base_conductivity: float | None
+    """Of its bottom; blank: as the walls [W/(m·K)]."""
+    base_film: float
+    """Heat transfer under the bottom; 0: it stands on something that insulates [W/(m²·K)]."""
+    cell_density: float
+    """Mean density of a cell [kg/m³]."""
+    cell_heat: float
+    """Mean specific heat of a cell [J/(kg·K)]."""
+    cell_conductivity: float
+    """Of a cell, across its axis [W/(m·K)]."""
+    cell_axial: float
+    """Of a cell, along its axis [W/(m·K)]."""
+    cell_start: float | None
+    """Of cells and pot when it is poured; blank: shop temperature [K]."""
+    pour_temperature: float | None
+    """Of the compound as it is poured; blank: shop temperature [K]."""
     bubble_limit: float | None
     """Largest air bubble that may stay in the pour [m]."""
     at: str

@@ -14,6 +14,7 @@ from ..base.fields import Field, choice, clock, date, flag, number, text, whole
 from ..base.units import AS_GIVEN, CELSIUS_ZERO
 from ..handbook.beads import MOTIONS, SECTIONS
 from ..handbook.fill import PACKED
+from ..handbook.pack import ARRANGEMENTS, CELL_AXIAL, CELL_CONDUCTIVITY, CELL_DENSITY, CELL_HEAT
 
 
 @dataclass(frozen=True, slots=True)
@@ -393,6 +394,38 @@ POTS = Table(
             "film", "W/(m²·K)", "heat transfer at the free face", above=0.0, labels=("Surface heat transfer",)
         ),
         whole("count", "how many such pots the part has", default=1, at_least=1),
+        choice(
+            "arrangement",
+            ARRANGEMENTS,
+            "how the cells stand: square; rows of n and n − 1 in turn; rows of n, every other one half a "
+            "pitch further. With pitch, cells along and cell rows the exotherm is reckoned between them",
+            default=None,
+        ),
+        optional("pitch", "mm", "distance between the axes of neighbouring cells", above=0.0),
+        whole("cells_along", "cells in the longest row, along the length", default=None, at_least=1),
+        whole("cell_rows", "rows of cells, across the width", default=None, at_least=1),
+        number("wall", "mm", "thickness of the pot's walls and bottom", default=2.0, above=0.0),
+        number("wall_conductivity", "W/(m·K)", "of the pot's walls; 0.2 is plastic", default=0.2, above=0.0),
+        optional("base_conductivity", "W/(m·K)", "of its bottom; blank: as the walls", above=0.0),
+        number(
+            "base_film",
+            "W/(m²·K)",
+            "heat transfer under the bottom; 0: it stands on something that insulates",
+            default=0.0,
+            at_least=0.0,
+        ),
+        number("cell_density", "g/mL", "mean density of a cell", default=CELL_DENSITY / 1e3, above=0.0),
+        number("cell_heat", "J/(g·K)", "mean specific heat of a cell", default=CELL_HEAT / 1e3, above=0.0),
+        number(
+            "cell_conductivity", "W/(m·K)", "of a cell, across its axis", default=CELL_CONDUCTIVITY, above=0.0
+        ),
+        number("cell_axial", "W/(m·K)", "of a cell, along its axis", default=CELL_AXIAL, above=0.0),
+        temperature(
+            "cell_start", "of cells and pot when it is poured; blank: shop temperature", default=None
+        ),
+        temperature(
+            "pour_temperature", "of the compound as it is poured; blank: shop temperature", default=None
+        ),
         optional("bubble_limit", "mm", "largest air bubble that may stay in the pour", above=0.0),
     ),
     key=("part", "pot"),

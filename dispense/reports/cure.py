@@ -22,6 +22,7 @@ from ..base.terminal import findings_text, table
 from ..base.units import DAY, celsius_text, duration_text, from_si, temperature_text
 from ..handbook.cure import uv_time
 from ..handbook.moisture import moisture_depth, moisture_factor
+from ..handbook.pack import PackHeat
 from ..plan.amounts import Amount, moisture_depths
 from ..plan.cautions import cautions_text
 from ..plan.csv import TemperatureRecord
@@ -39,6 +40,7 @@ from .findings import station_findings
 from .pour import PourReport
 from .press import PASTE_RULE, JointReport, PressedBead, shortest_takt, station_beads, station_joints
 from .runs import CureRun
+from .shot_plan import ShotChoice, ShotMap
 
 HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table
 HUMIDITIES = (0.3, 0.5, 0.7)
@@ -607,6 +609,8 @@ def _pour_json(pour: PourReport) -> dict[str, Any]:
         "shots_time": shop(pour.shots_time, "min"),
         "cell_share": pour.cell_share,
         "cells_peak": shop(pour.cells_peak, "°C"),
+        "pack": None if pour.pack is None else _pack_json(pour.pack),
+        "shot_map": None if pour.shot_map is None else _shot_map_json(pour.shot_map),
         "runaway": None
         if pour.runaway is None
         else {
@@ -618,6 +622,42 @@ def _pour_json(pour: PourReport) -> dict[str, Any]:
         "time_to_maximum_rate": shop(pour.maximum_rate, "min"),
         "warnings": pour.warnings,
         "notes": pour.notes,
+    }
+
+
+def _pack_json(pack: PackHeat) -> dict[str, Any]:
+    figures = {
+        name: {
+            "temperature": shop(figure.value, "°C"),
+            "plus_minus_K": figure.plus_minus,
+            "time": shop(figure.peak.time, "min"),
+            "height": shop(figure.peak.place[2], "mm") if math.isfinite(figure.peak.place[2]) else None,
+            "cut": figure.cut,
+        }
+        for name, figure in (("compound", pack.compound), ("skin", pack.skin), ("mean", pack.mean))
+    }
+    return {**figures, "heat_balance": pack.residual, "is_past": pack.is_past}
+
+
+def _shot_map_json(found: ShotMap) -> dict[str, Any]:
+    def choice(one: ShotChoice) -> dict[str, Any]:
+        return {
+            "shots": one.shots,
+            "depth": shop(one.depth, "mm"),
+            "wait": shop(one.wait, "min"),
+            "pour_temperature": shop(one.pour, "°C"),
+            "shop_temperature": shop(one.shop, "°C"),
+            "skin": shop(one.skin, "°C") if math.isfinite(one.skin) else None,
+            "is_safe": one.skin <= found.limit,
+        }
+
+    return {
+        "limit": shop(found.limit, "°C"),
+        "map": [choice(one) for row in found.rows for one in row],
+        "others": [choice(one) for one in found.others],
+        "choice": None if found.choice is None else choice(found.choice),
+        "confirmed": None if found.confirmed is None else _pack_json(found.confirmed),
+        "words": found.words,
     }
 
 
@@ -862,7 +902,8 @@ def _pour_text(pour: PourReport) -> str:
     lines = [
         f"Exotherm: {pour.name}, {from_si(pour.depth, 'mm'):.1f} mm deep, poured at "
         f"{celsius_text(pour.start, 1)}",
-        f"in one shot {celsius_text(pour.peak, 1)} after {pour.peak_time / 60:.0f} min, "
+        ("as a slab without cells, " if pour.pack is not None else "")
+        + f"in one shot {celsius_text(pour.peak, 1)} after {pour.peak_time / 60:.0f} min, "
         f"{from_si(pour.peak_height, 'mm'):.1f} mm above the base; without loss of heat "
         f"{celsius_text(pour.adiabatic, 1)}",
     ]
@@ -876,8 +917,10 @@ def _pour_text(pour: PourReport) -> str:
             f"with its cells ({pour.cell_share:.0%} of the volume) as heat sinks "
             f"{celsius_text(pour.cells_peak, 1)}"
         )
+    if pour.pack is not None:
+        lines.append(f"between the cells, as planned: {pour.planned_words}")
     limit = "no limit stated" if pour.limit is None else f"limit {celsius_text(pour.limit, 1)}"
-    lines.append(f"{limit}; deepest safe pour: {pour.safe_words}")
+    lines.append(f"{limit}; {pour.safe_label}: {pour.safe_words}")
     if pour.runaway is not None and pour.maximum_rate is not None:
         lines.append(
             f"runaway criterion δ = {pour.runaway.delta:.2f}, critical "
