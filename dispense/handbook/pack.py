@@ -24,13 +24,13 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from ..base.errors import InputError
 from ..base.fields import choice, number, whole
-from ..base.numbers import Floats
+from ..base.numbers import Floats, Number
 from .cure import COMPLETE, KINETICS, Kinetics, as_kinetics
 from .declare import example, out, requires, workbook_function
 from .heat import check_seed
@@ -522,25 +522,25 @@ _CAUTION = (
     notes=_CAUTION,
 )
 def pack_peak(
-    arrangement,
-    along,
-    rows,
-    diameter,
-    height,
-    pitch,
-    margin,
-    depth,
-    start,
-    surroundings,
-    kinetics,
-    heat,
-    density,
-    specific_heat,
-    conductivity,
-    film=10.0,
-    wall=2e-3,
-    wall_conductivity=0.2,
-):
+    arrangement: str,
+    along: Number,
+    rows: Number,
+    diameter: Number,
+    height: Number,
+    pitch: Number,
+    margin: Number,
+    depth: Number,
+    start: Number,
+    surroundings: Number,
+    kinetics: Any,
+    heat: Number,
+    density: Number,
+    specific_heat: Number,
+    conductivity: Number,
+    film: Number | None = 10.0,
+    wall: Number = 2e-3,
+    wall_conductivity: Number = 0.2,
+) -> tuple[Number, Number, Number]:
     """Hottest compound, skin of a cell and mean of a cell in a block of round cells as it cures.
 
     >>> from dispense.handbook.cure import NthOrder
@@ -566,7 +566,8 @@ def pack_peak(
         found[:, place] = hottest.compound.value, hottest.skin.value, hottest.mean.value
     if len(problems) == found.shape[1]:
         raise problems[0]
-    return tuple(values.reshape(columns[0].shape)[()] for values in found)
+    compound, skin, cell = (values.reshape(columns[0].shape)[()] for values in found)
+    return compound, skin, cell
 
 
 def _simple_pack(arrangement: str, kinetics: Kinetics, row: Sequence[float]) -> Pack:

@@ -185,9 +185,12 @@ def _react(
         now, widening = variable.degree(value)
         now = np.minimum(now, 1.0)
         rate: Floats = kinetics.rate(now, temperature + rise * (now - degree) + drift * time)
-        return rate / widening
+        pace: Floats = rate / widening
+        return pace
 
-    begin = variable.value(degree) if variable.is_degree else np.maximum(variable.value(degree), SEED)
+    begin = np.asarray(variable.value(degree))
+    if not variable.is_degree:
+        begin = np.maximum(begin, SEED)
     one = slope(begin, 0.0)
     if not variable.is_degree or float(np.max(one, initial=0.0)) * step > _SETTLED:
         two = slope(begin + 0.5 * step * one, 0.5 * step)
@@ -195,7 +198,8 @@ def _react(
         four = slope(begin + step * three, step)
         one = (one + 2.0 * (two + three) + four) / 6.0
     after, _ = variable.degree(begin + step * one)
-    return np.minimum(np.maximum(after, degree), 1.0)
+    held: Floats = np.minimum(np.maximum(after, degree), 1.0)
+    return held
 
 
 class _Direct:
