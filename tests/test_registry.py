@@ -106,6 +106,7 @@ PUBLISHED = (
 
 # For each shop unit another one and how many of it make one: figures of the SI and of NIST SP 811
 OTHER = {
+    "1/K": ("1/delta_degF", 5 / 9),
     "%": ("permille", 10.0),
     "mm": ("m", 1e-3),
     "m": ("mm", 1e3),

@@ -880,6 +880,38 @@ def _chemistry(values: dict[str, float]) -> NthOrder | Kamal:
     )
 
 
+def constants_of(kinetics: Stage) -> dict[str, float]:
+    """The constants of a stage by the names of `KINETICS`, SI units; a rate table has none.
+
+    >>> constants_of(NthOrder(0.01, 50e3))
+    {'A1': 0.01, 'E1': 50000.0, 'n': 1.0}
+    """
+    if isinstance(kinetics, DiffusionFactor):
+        own = {"C": kinetics.strength, "alpha_c0": kinetics.critical, "alpha_cT": kinetics.by_heat}
+        return constants_of(kinetics.chemistry) | own
+    if isinstance(kinetics, DiffusionResistance):
+        own = {"kd0": kinetics.diffusion, "C1": kinetics.c1, "C2": kinetics.c2}
+        own |= dict(zip(("Tg0", "Tg1", "lambda"), kinetics.glass, strict=True))
+        return constants_of(kinetics.chemistry) | own
+    if isinstance(kinetics, NthOrder):
+        return {"A1": kinetics.factor, "E1": kinetics.energy, "n": kinetics.order}
+    if isinstance(kinetics, Kamal):
+        found = {"A1": kinetics.factor, "E1": kinetics.energy, "A2": kinetics.factor_auto}
+        found |= {"E2": kinetics.energy_auto, "m": kinetics.power, "n": kinetics.order}
+        return found if kinetics.ceiling is None else found | {"B": kinetics.ceiling}
+    return {}
+
+
+def first_energy(kinetics: Kinetics) -> float:
+    """Activation energy of the reaction at the begin, J/mol.
+
+    >>> first_energy(LEE_LOOS_SPRINGER)
+    80700.0
+    """
+    first: Any = kinetics.at_begin
+    return float(first.energy)
+
+
 def with_diffusion(kinetics: Kinetics, values: dict[str, float]) -> Kinetics:
     """Kinetics slowed by the constants given by name: C, alpha_c0, alpha_cT or kd0, Tg0, Tg1, lambda."""
     if "C" in values:
@@ -1058,6 +1090,8 @@ __all__ = [
     "Stage",
     "arrhenius",
     "as_kinetics",
+    "constants_of",
+    "first_energy",
     "glass_slope",
     "glass_transition",
     "incomplete",

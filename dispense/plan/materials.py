@@ -12,13 +12,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..base.errors import needed
+from ..base.errors import InputError, Problem, needed
 from ..base.findings import QUALITY, Finding
 from ..base.numbers import Series
 from ..base.units import celsius_text
+from ..handbook.kinetics import Kinetics, as_kinetics, kinetics_of_names, with_diffusion
 from ..handbook.life import LifeClock, activation_energy, pot_life
 from ..handbook.mixing import mix_split
-from .rows import Component, Material
+from .records import Plan
+from .rows import Component, KineticsConstant, Material
 
 CELSIUS_ZERO = 273.15
 NEAR = 0.5  # K around a stated temperature that counts as stated
@@ -216,19 +218,56 @@ def cure_life(material: Material, milestone: str) -> WorkingLife | None:
     return _life_at(material, time, at, at, at)
 
 
-def kinetics_of(material: Material) -> tuple[float, ...] | None:
-    """The kinetics row (A1, E1, A2, E2, m, n) in SI, NaN where blank; None where unknown."""
-    if material.rate_1 is None or material.energy_1 is None:
+#: columns of a material that hold its kinetics, by the names of `KINETICS` in the handbook
+KINETICS_COLUMNS = {
+    "A1": "rate_1",
+    "E1": "energy_1",
+    "A2": "rate_2",
+    "E2": "energy_2",
+    "m": "order_m",
+    "n": "order_n",
+    "B": "ceiling",
+    "C": "diffusion_strength",
+    "alpha_c0": "diffusion_degree",
+    "alpha_cT": "diffusion_slope",
+    "kd0": "diffusion_rate",
+    "C1": "diffusion_c1",
+    "C2": "diffusion_c2",
+    "Tg0": "glass_uncured",
+    "Tg1": "glass_cured",
+    "lambda": "glass_lambda",
+}
+
+
+def kinetics_of(plan: Plan, material: Material) -> Kinetics | None:
+    """The cure kinetics of a material: its rows in Kinetics, else its columns; None where unknown.
+
+    What slows it (the columns of diffusion) is of both.
+    """
+    rows = plan.group(KineticsConstant, "material").get(material.material, [])
+    values = {
+        name: float(getattr(material, column))
+        for name, column in KINETICS_COLUMNS.items()
+        if getattr(material, column) is not None
+    }
+    if rows:
+        known = kinetics_of_names([[row.name, row.value] for row in rows], rows[0].at)
+        if known is None:
+            raise InputError(
+                Problem(rows[0].at, "name", rows[0].name, "names of constants, or T, E and degrees")
+            )
+        return with_diffusion(known, values)
+    if "A1" not in values or "E1" not in values:
         return None
-    row = (
-        material.rate_1,
-        material.energy_1,
-        material.rate_2,
-        material.energy_2,
-        material.order_m,
-        material.order_n,
-    )
-    return tuple(math.nan if value is None else value for value in row)
+    return as_kinetics([values.get(name, math.nan) for name in KINETICS_COLUMNS])
+
+
+def glass_of(material: Material) -> tuple[float, float, float] | None:
+    """Glass transition uncured and cured [K] and DiBenedetto's ratio; None where one is unknown."""
+    uncured, cured, ratio = material.glass_uncured, material.glass_cured, material.glass_lambda
+    if uncured is None or cured is None or ratio is None:
+        return None
+    return uncured, cured, ratio
 
 
 def mix_shares(material: Material, components: dict[str, Component]) -> dict[str, float]:
