@@ -38,7 +38,7 @@ from .kinetics import (
     glass_transition,
     incomplete,
 )
-from .life import GAS_CONSTANT
+from .life import GAS_CONSTANT, NEAR_REFERENCE
 
 # ------------------------------------------------------------ the integral of a rate constant
 
@@ -566,6 +566,7 @@ COMPLETE = requires(
     equation="t = t_ref·exp(E/R·(1/T − 1/T_ref))",
     source=_ARRHENIUS,
     valid="temperatures near the reference; far from it the cure may end at another degree",
+    validity=(NEAR_REFERENCE,),
     rule="one data-sheet time moved by an activation energy: an extrapolation away from its temperature",
     examples=(
         example((30, 60, 23, 55.35635557), 35.70288172, "ln t linear in 1/T, by hand"),

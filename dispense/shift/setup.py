@@ -18,6 +18,7 @@ from ..handbook.beads import bead_area
 from ..handbook.flow import (
     LAMINAR_REYNOLDS,
     MIXER_FACTOR,
+    MIXER_REYNOLDS,
     dwell_time,
     nozzle_pressure,
     reynolds_number,
@@ -32,8 +33,6 @@ from ..plan.records import Plan
 from ..plan.rows import Bead, Component, Material, Station
 from ..plan.weather import shop_record
 from .weighing import Weighing, weigh, weighing_findings
-
-MIXER_REYNOLDS = 100.0  # in the tube of a static mixer, up to which its factor holds
 
 
 @dataclass(frozen=True, slots=True)
