@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 from openpyxl import Workbook
+from openpyxl.chart import ScatterChart
 from openpyxl.utils import get_column_letter
 
 from ..base.clock import hhmm
@@ -25,6 +26,7 @@ from ..reports.day import COLDER, HOTTER, STATED, LifeDay, day_table
 from ..reports.pour import CAUTION, PourReport, PourTrace
 from ..reports.press import PASTE_RULE, JointReport, PressedBead
 from ..reports.runs import CureRun, run_findings
+from ..reports.thickening import ThickeningReport
 from ..shift.cure_times import cure_basis
 from . import style
 from .charts import LOOKS, Curve, scatter
@@ -53,6 +55,8 @@ def cure_workbook(report: CureReport, paper: str = "A4") -> bytes:
         answers.append(_run_sheet(book, data, report, run))
     for pour in report.pours:
         answers.append(_pour_sheet(book, data, report, pour))
+    if report.thickening is not None:
+        answers.append(_thickening_sheet(book, data, report, report.thickening))
     if report.moisture is not None:
         answers += _moisture_sheet(book, data, report, report.moisture)
     if report.light is not None:
@@ -408,6 +412,16 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
             Curve(each, refs[0], ref, *LOOKS[place % len(LOOKS)])
             for place, (each, ref) in enumerate(zip(names, refs[1:], strict=True))
         ]
+        met = [item for place in run.places for item in place.crossings]
+        if met:
+            marks = data.block(
+                f"{run.name}, glass transition passes the part",
+                [
+                    (f"Time [{unit}]", [item.time / factor for item in met]),
+                    ("Temperature [°C]", [shop(item.temperature, "°C") for item in met]),
+                ],
+            )
+            curves.append(Curve("passes the part", marks[0], marks[1], None, "diamond", style.DARK))
         page.charts(
             [
                 scatter(
@@ -418,9 +432,12 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
                     x_form="0",
                     y_form="0",
                     x_range=(0, end),
-                )
+                ),
+                _glass_map(data, run, keep),
             ]
         )
+        if met:
+            page.text(sentence("; ".join(_crossing_words(run, unit, factor))), style.NOTE)
     page.section("Each place")
     rows = [
         [
@@ -469,6 +486,53 @@ def _run_sheet(book, data: Data, report: CureReport, run: CureRun) -> tuple:
         "room": "When is it cured in the room?",
     }[run.kind]
     return question, sentence(f"{run.name}: {_run_answer(run)}"), page.sheet.title, run.passes
+
+
+def _glass_map(data: Data, run: CureRun, keep: np.ndarray) -> ScatterChart:
+    """Degree of cure against the temperature of the part, and the degree at which it is a glass there."""
+    curves = []
+    for number, place in enumerate(run.places):
+        if place.degrees is None:
+            continue
+        refs = data.block(
+            f"{run.name}, {place.name}, degree against temperature",
+            [
+                ("Part [°C]", [shop(value, "°C") for value in place.temperatures[keep]]),
+                ("Degree", place.degrees[keep]),
+            ],
+        )
+        curves.append(Curve(place.name, refs[0], refs[1], *LOOKS[number % len(LOOKS)]))
+    place = run.places[0]
+    if place.degrees is not None and place.glass_points is not None:
+        # the degrees that were passed, each at its own glass transition
+        order = np.argsort(place.glass_points[keep])
+        refs = data.block(
+            f"{run.name}, degree at which the part is a glass",
+            [
+                ("Glass transition [°C]", [shop(value, "°C") for value in place.glass_points[keep][order]]),
+                ("Degree", place.degrees[keep][order]),
+            ],
+        )
+        curves.append(Curve("glass above this line", refs[0], refs[1], "sysDash", "none", style.GREY, 1.0))
+    return scatter(
+        "Degree against temperature of the part",
+        "temperature of the part [°C]",
+        "degree of cure",
+        curves,
+        x_form="0",
+        y_form="0.0",
+        y_range=(0, 1),
+    )
+
+
+def _crossing_words(run: CureRun, unit: str, factor: float) -> list[str]:
+    """Where each place turns into a glass or softens again."""
+    return [
+        f"{place.name} {'turns into a glass' if item.hardens else 'softens again'} after "
+        f"{item.time / factor:.1f} {unit} at {shop(item.temperature, '°C'):.0f} °C"
+        for place in run.places
+        for item in place.crossings
+    ]
 
 
 def _run_answer(run: CureRun) -> str:
@@ -520,6 +584,8 @@ def _run_figures(page: Page, run: CureRun) -> None:
         rows.append(("At the cure temperature", shop(need.reference, "°C"), "°C", "0.0", False))
     if need.degree is not None:
         rows.append(("Degree of cure asked for", need.degree, "", "0.00", False))
+    if need.service is not None:
+        rows.append(("Glass transition asked for", shop(need.service, "°C"), "°C", "0.0", False))
     if run.hold is not None:
         rows.append(("Hold of the profile", shop(run.hold, "min"), "min", "0.0", False))
         rows.append(
@@ -556,6 +622,166 @@ def _run_figures(page: Page, run: CureRun) -> None:
 
 
 # ----------------------------------------------------------------------------------------- exotherm
+
+
+def _thickening_sheet(
+    book: Workbook, data: Data, report: CureReport, found: ThickeningReport
+) -> tuple[str, str, str, bool]:
+    page = Page(book, "Thickening", "Thickening while it stands", (22, *[15] * 8), _under(report))
+    wrong = [finding for finding in found.findings if finding.is_warning]
+    answer = _thickening_answer(found)
+    page.answer(answer, not wrong)
+    page.text(sentence(f"it thickens by {found.basis}"))
+    page.row += 1
+    charts = []
+    if found.setting is not None:
+        charts.append(_age_chart(data, found))
+    if found.masses:
+        charts.append(_mass_chart(data, found))
+    if charts:
+        page.charts(charts)
+    page.section("Until the purge")
+    page.table(
+        [
+            "Shop temperature [°C]",
+            "Purge after [min]",
+            "Viscosity doubled [min]",
+            "Pressure at the purge [bar]",
+            "Limit reached [min]",
+            "Shot drift at constant pressure",
+            "Tolerance kept [min]",
+        ],
+        [
+            [
+                shop(case.temperature, "°C"),
+                *(
+                    _figure(value, unit)
+                    for value, unit in (
+                        (case.purge_age, "min"),
+                        (case.doubled, "min"),
+                        (case.pressure, "bar"),
+                        (case.pressure_life, "min"),
+                        (case.drift, ""),
+                        (case.drift_life, "min"),
+                    )
+                ),
+            ]
+            for case in found.cases
+        ],
+        ("0.0", "0.0", "0.0", "0.00", "0.0", "0%", "0.0"),
+    )
+    if found.masses:
+        page.section("Pot life against mass")
+        page.table(
+            ["Mass [g]", "Pot life [min]", "Temperature at its end [°C]"],
+            [
+                [shop(item.mass, "g"), _figure(item.life, "min"), _figure(item.temperature, "°C")]
+                for item in found.masses
+            ],
+            ("0", "0.0", "0.0"),
+        )
+    _end(
+        page,
+        report,
+        [
+            "pressure of laminar flow through nozzle and mixer, both full of material of one age; a static "
+            "mixer holds younger material too",
+            "pot life of a mass: one mean temperature, a compact shape in still air; the end is the degree "
+            "that the mass of the data sheet has come to at its pot life",
+        ],
+        _marked(found.findings),
+        CAUTION if found.masses else "",
+    )
+    return "How long can it stand?", sentence(answer), page.sheet.title, not wrong
+
+
+def _thickening_answer(found: ThickeningReport) -> str:
+    """The working life that means something at this station."""
+    case = found.hottest
+    if math.isfinite(case.pressure_life) and found.limit is not None:
+        words = f"pressure limit after {case.pressure_life / 60.0:.0f} min at {shop(case.temperature, '°C'):.0f} °C"
+    elif math.isfinite(case.doubled):
+        words = f"viscosity doubles in {case.doubled / 60.0:.0f} min at {shop(case.temperature, '°C'):.0f} °C"
+    else:
+        words = "it does not thicken to twice its viscosity"
+    if math.isfinite(case.purge_age):
+        words += f"; purged after {case.purge_age / 60.0:.0f} min"
+    return words
+
+
+def _figure(value: float, unit: str) -> float | None:
+    """A figure in its shop unit, None where it is not known."""
+    return shop(value, unit) if math.isfinite(value) else None
+
+
+def _age_chart(data: Data, found: ThickeningReport) -> ScatterChart:
+    """Pressure against age at the coldest and the hottest hour, the limit and the purges."""
+    curves, highest, longest = [], 0.0, 0.0
+    for number, case in enumerate(found.cases):
+        known = np.isfinite(case.pressures)
+        ages, pressures = case.ages[known] / 60.0, case.pressures[known] / 1e5
+        if found.limit is not None:  # what is far above the limit says no more
+            seen = pressures <= 2.0 * max(found.limit / 1e5, found.fresh / 1e5)
+            ages, pressures = ages[seen], pressures[seen]
+        if not ages.size:
+            continue
+        refs = data.block(
+            f"Pressure at {shop(case.temperature, '°C'):.0f} °C",
+            [("Age [min]", ages), ("Pressure [bar]", pressures)],
+        )
+        curves.append(
+            Curve(f"{shop(case.temperature, '°C'):.0f} °C", refs[0], refs[1], *LOOKS[number % len(LOOKS)])
+        )
+        highest, longest = max(highest, float(pressures.max())), max(longest, float(ages.max()))
+    marked_at = [
+        (case.purge_age / 60.0, case.pressure / 1e5)
+        for case in found.cases
+        if math.isfinite(case.pressure) and math.isfinite(case.purge_age)
+    ]
+    if marked_at:
+        refs = data.block(
+            "At the purge",
+            [("Age [min]", [row[0] for row in marked_at]), ("Pressure [bar]", [row[1] for row in marked_at])],
+        )
+        curves.append(Curve("purge", refs[0], refs[1], None, "diamond", style.DARK))
+        longest = max(longest, *(row[0] for row in marked_at))
+    if found.limit is not None:
+        refs = data.block(
+            "Pressure limit", [("Age [min]", [0.0, longest]), ("Pressure [bar]", [found.limit / 1e5] * 2)]
+        )
+        curves.append(Curve("limit", refs[0], refs[1], "sysDash", "none", style.GREY, 1.0))
+    return scatter(
+        "Pressure against age of the mix",
+        "age [min]",
+        "pressure [bar]",
+        curves,
+        x_form="0",
+        y_form="0.0",
+        x_range=(0, None),
+        y_range=(0, None),
+    )
+
+
+def _mass_chart(data: Data, found: ThickeningReport) -> ScatterChart:
+    """Pot life against mass."""
+    known = [item for item in found.masses if math.isfinite(item.life)]
+    refs = data.block(
+        "Pot life against mass",
+        [
+            ("Mass [g]", [shop(item.mass, "g") for item in known]),
+            ("Pot life [min]", [shop(item.life, "min") for item in known]),
+        ],
+    )
+    return scatter(
+        "Pot life against mass",
+        "mass [g]",
+        "pot life [min]",
+        [Curve("pot life", refs[0], refs[1], "solid", "circle", style.ACCENT)],
+        x_form="0",
+        y_form="0",
+        x_range=(0, None),
+        y_range=(0, None),
+    )
 
 
 def _pour_sheet(book, data: Data, report: CureReport, pour: PourReport) -> tuple:

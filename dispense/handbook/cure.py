@@ -102,7 +102,7 @@ _TIGHT = 1e-12  # for times, which are wanted to 1e-9
 _FAST = 3e-8  # of the order-2 result of a step whose order-3 result is kept
 _MOST_STEPS = 200_000
 _MOST_GROWTH = 1e12  # of an error; past it rounding would ask for ever smaller steps
-_AHEAD = (0.2, 0.4, 0.6, 0.8)  # shares of the way to full cure at which a drive is looked at
+_AHEAD = np.array([0.2, 0.4, 0.6, 0.8])  # shares of the way to full cure at which a drive is looked at
 _WIDE = 0.5  # change of an Arrhenius exponent within a segment that one quick step may take
 _DEEPEST = 745.0  # exponent at which a rate constant underflows to 0
 _LONGEST = 1.0  # change of an Arrhenius exponent within one step, that its stages see what happens
@@ -173,8 +173,9 @@ def _peak(
     plain = isinstance(kinetics, NthOrder | RateTable)
     if plain or (isinstance(kinetics, Kamal) and kinetics.ceiling is None):
         return most
-    for share in _AHEAD:
-        most = np.maximum(most, kinetics.drive(degree + share * (1.0 - degree), *constants))
+    shares = _AHEAD.reshape(-1, *(1,) * np.ndim(most))
+    ahead = kinetics.drive(degree + shares * (1.0 - degree), *constants)
+    most = np.maximum(most, ahead.max(axis=0))
     return most
 
 

@@ -200,7 +200,9 @@ def _is_plain(value: Any) -> bool:
 
 def _in_shop_unit(entry: Function, name: str, value: Any) -> Any:
     """A value of an argument or result as a sheet has it."""
-    units = {item.name: item.unit for item in (*entry.arguments, *entry.returns)}
+    units = {item.name: item.unit for item in entry.arguments} | {
+        item.name: item.unit for item in entry.returns
+    }
     if not isinstance(value, int | float | np.floating):
         return value
     factor, offset = to_si(units[name])

@@ -485,6 +485,7 @@ def _log1p_over(bend: np.ndarray) -> np.ndarray:
 # ------------------------------------------------------------------------- cure that slows to a stop
 
 
+_NO_ROOM = 1e-9  # K above the pole of WLF that stands for none
 _HIGHEST = 200.0  # decades of k_d over k_d0 past which it no longer counts
 
 
@@ -630,8 +631,10 @@ class DiffusionResistance(_Slowed):
 
     def _diffusion(self, degree: Number, temperature: Number) -> np.ndarray:
         """k_d, 1/s; far above the glass transition it no longer counts."""
-        exponent = np.minimum(self._exponent(degree, temperature)[0], _HIGHEST)
-        found: np.ndarray = self.diffusion * 10.0**exponent
+        above = np.asarray(temperature, dtype=float) - glass_transition(degree, *self.glass)
+        # where nothing moves the exponent is so low that the power is 0
+        exponent = self.c1 * above / np.maximum(self.c2 + above, _NO_ROOM)
+        found: np.ndarray = self.diffusion * 10.0 ** np.minimum(exponent, _HIGHEST)
         return found
 
     def drive(self, degree: Number, *constants: np.ndarray) -> np.ndarray:

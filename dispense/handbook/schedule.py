@@ -410,13 +410,14 @@ class Requirement:
 
 
 _POINTS = 4000
+_FEWER = 1000  # for kinetics that take long and lose nothing by it
 
 
-def _refined(times: np.ndarray, constants: Sequence[float]) -> np.ndarray:
+def _refined(times: np.ndarray, constants: Sequence[float], most: int = _POINTS) -> np.ndarray:
     """Times close enough that a lagging part is straight between them to a few mK."""
     total = times[-1] - times[0]
     shortest = max(min(constants, default=total), 1e-9)
-    piece = max(shortest / 100.0, total / _POINTS)
+    piece = max(shortest / 100.0, total / most)
     grid = [np.linspace(a, b, max(2, 1 + math.ceil((b - a) / piece))) for a, b in pairwise(times) if b > a]
     # a step of the air stays a step: both of its points
     return np.sort(np.concatenate([times, *(part[1:-1] for part in grid)]))
@@ -484,7 +485,8 @@ def schedule(
         )
     if problems:
         raise InputError(problems)
-    times = _refined(profile.times, [part.time_constant for part in parts])
+    most = _FEWER if kinetics is not None and kinetics.knows_glass else _POINTS
+    times = _refined(profile.times, [part.time_constant for part in parts], most)
     air = _air_at(profile, times)
     constants = np.array([part.time_constant for part in parts])
     starts = np.array([air[0] if part.start is None else part.start for part in parts])
@@ -666,7 +668,8 @@ def shortest_hold(
     """The shortest hold (s) with which the coldest part still passes; `glass` as for `schedule`.
 
     `profile` gives the profile for a hold, for example
-    `lambda hold: ramp_hold(296.15, 353.15, hold, 2 / 60, 4 / 60)`. Found to 0.01 s or 1e-6 of it.
+    `lambda hold: ramp_hold(296.15, 353.15, hold, 2 / 60, 4 / 60)`. Found to 0.01 s or 1e-6 of it, to 1 s or
+    1e-4 with kinetics that diffusion slows.
 
     >>> from dispense.handbook.kinetics import NthOrder
     >>> def step(hold):
@@ -702,6 +705,9 @@ def shortest_hold(
     if excess(0.0) >= 0.0:
         return 0.0
     high = 600.0
+    stops = kinetics is not None and as_kinetics(kinetics).knows_glass
+    if stops and excess(longest) < 0.0:  # what diffusion stops no hold finishes: told at once
+        high = longest
     while high < longest and excess(high) < 0.0:
         high *= 2.0
     high = min(high, longest)
@@ -716,7 +722,8 @@ def shortest_hold(
         )
     from scipy.optimize import brentq
 
-    return float(brentq(excess, 0.0, high, xtol=1e-2, rtol=1e-6))
+    close = (1.0, 1e-4) if stops else (1e-2, 1e-6)
+    return float(brentq(excess, 0.0, high, xtol=close[0], rtol=close[1]))
 
 
 __all__ = [

@@ -374,7 +374,8 @@ def _within(
         end = warm[before] + share * rise
         degree, *_ = advance(kinetics, degrees[before], share * length, warm[before], end, tolerance=_FINE)
         with np.errstate(divide="ignore"):
-            return np.log(np.minimum(law.viscosity(degree, end), _STIFF) / goals)
+            miss: np.ndarray = np.log(np.minimum(law.viscosity(degree, end), _STIFF) / goals)
+        return miss
 
     low, high = np.zeros(goals.size), np.ones(goals.size)
     under, over = short(low), short(high)
@@ -658,7 +659,8 @@ def _bearable(
         middle = 0.5 * (low + high)
         over = nozzle_pressure(flow, bore, length, np.exp(middle), index, yield_stress) > pressure
         low, high = np.where(over, low, middle), np.where(over, middle, high)
-    return np.exp(0.5 * (low + high))
+    found: np.ndarray = np.exp(0.5 * (low + high))
+    return found
 
 
 _THINNEST, _THICKEST = math.log(1e-9), math.log(1e12)  # Pa·s between which a consistency is looked for
@@ -833,8 +835,12 @@ def shot_drift(
     ),
 )
 def thickening_fit(
-    times: Series, temperatures: Series, viscosities: Series, kinetics: KineticsLike, gel: float | None = None
-) -> tuple[float, float, float, float, float]:
+    times: Series,
+    temperatures: Series,
+    viscosities: Series,
+    kinetics: KineticsLike,
+    gel: Number | None = None,
+) -> tuple[np.ndarray, ...]:
     """Law of thickening from viscosities measured, or stated, at ages and temperatures.
 
     >>> found = thickening_fit([0.0, 3600.0], [298.15, 298.15], [2.0, 8.0], [0.01 / 60, 0.0])
@@ -976,7 +982,8 @@ def _lumped(
             def after(rate: np.ndarray, length: np.ndarray, begin: np.ndarray) -> np.ndarray:
                 fade = -np.expm1(-loss * length / rate)
                 steady = room + np.where(loss > 0.0, rise * rate / np.where(loss > 0.0, loss, 1.0), 0.0)
-                return np.where(loss > 0.0, begin + fade * (steady - begin), begin + rise * length)
+                new: np.ndarray = np.where(loss > 0.0, begin + fade * (steady - begin), begin + rise * length)
+                return new
 
             rate = kinetics.rate(middle, heat)
             rate = kinetics.rate(middle, after(rate, 0.5 * step, heat))

@@ -16,9 +16,10 @@ from ..base.errors import InputError, Problem, needed
 from ..base.findings import QUALITY, Finding
 from ..base.numbers import Series
 from ..base.units import celsius_text
-from ..handbook.kinetics import Kinetics, as_kinetics, kinetics_of_names, with_diffusion
-from ..handbook.life import LifeClock, activation_energy, pot_life
+from ..handbook.kinetics import Kinetics, NthOrder, as_kinetics, kinetics_of_names, with_diffusion
+from ..handbook.life import GAS_CONSTANT, LifeClock, activation_energy, pot_life
 from ..handbook.mixing import mix_split
+from ..handbook.thickening import CastroMacosko, ExponentialThickening, Thickening, aged_degree
 from .records import Plan
 from .rows import Component, KineticsConstant, Material
 
@@ -260,6 +261,61 @@ def kinetics_of(plan: Plan, material: Material) -> Kinetics | None:
     if "A1" not in values or "E1" not in values:
         return None
     return as_kinetics([values.get(name, math.nan) for name in KINETICS_COLUMNS])
+
+
+@dataclass(frozen=True, slots=True)
+class Thickener:
+    """How a mix thickens: the kinetics of its degree, the law of its viscosity, and what they rest on."""
+
+    kinetics: Kinetics
+    law: Thickening
+    basis: str
+
+
+_SLOWLY = 100.0  # later times in which a degree that only counts time comes to 1
+
+
+def thickener_of(plan: Plan, material: Material) -> Thickener | None:
+    """How a material thickens as it stands; None where the plan does not say.
+
+    By the exponents or the growth of Materials with the kinetics; else through the later viscosity: with
+    kinetics by the degree it has come to, without them as an exponential in time, which a stated energy, or
+    else the halving rule, carries to other temperatures.
+    """
+    known, heat, energy = material.consistency, material.viscosity_temperature, material.viscosity_energy
+    if known is None:
+        return None
+    energy = energy or 0.0
+    kinetics, gel, later = kinetics_of(plan, material), material.gel_degree, material.later_viscosity
+    if kinetics is not None and material.thickening_exponent is not None and gel is not None:
+        slope = material.thickening_slope or 0.0
+        law = CastroMacosko(known, heat, energy, gel, material.thickening_exponent, slope)
+        return Thickener(kinetics, law, "gel point and exponents of the plan, degree by its kinetics")
+    if kinetics is not None and material.thickening_growth is not None:
+        grown = ExponentialThickening(known, heat, energy, material.thickening_growth)
+        return Thickener(kinetics, grown, "exponential of the degree, degree by the plan's kinetics")
+    if later is None or material.later_time is None:
+        return None
+    growth = math.log(later / known)
+    if kinetics is not None:
+        degree = float(aged_degree(material.later_time, heat, kinetics))
+        if gel is not None and degree < gel:
+            exponent = growth / math.log(gel / (gel - degree))
+            point = CastroMacosko(known, heat, energy, gel, exponent)
+            return Thickener(
+                kinetics, point, "later viscosity of the data sheet and gel degree, by the kinetics"
+            )
+        through = ExponentialThickening(known, heat, energy, growth / degree)
+        return Thickener(kinetics, through, "exponential of the degree through the later viscosity")
+    life = material_energy(material)
+    basis = "exponential in time through the later viscosity"
+    if life is None:
+        step = material.halving_step
+        life = GAS_CONSTANT * math.log(2.0) / (1.0 / heat - 1.0 / (heat + step))
+        basis += f", twice as quick every {step:g} K (rule of thumb)"
+    slow = _SLOWLY * material.later_time
+    counted = NthOrder(math.exp(life / GAS_CONSTANT / heat) / slow, life, 0.0)
+    return Thickener(counted, ExponentialThickening(known, heat, energy, growth * _SLOWLY), basis)
 
 
 def glass_of(material: Material) -> tuple[float, float, float] | None:
