@@ -129,7 +129,7 @@ def _runs(times: np.ndarray, temperatures: np.ndarray) -> np.ndarray:
 
 
 _SEED = 1e-9  # degree that stands for 0, where a rate may have an infinite slope
-_SHAPE = 120  # places at which a first course is looked at
+_SHAPE = 80  # places at which a first course is looked at
 _SPAN = 1e-7  # of the run's length: the first of these places
 _NODES = 64  # of a run's course
 _MANY = 1500  # nodes of all runs together, before each gets fewer
@@ -295,10 +295,10 @@ class _Table:
             degrees[place + 1] = value
         return times, degrees
 
-    def course(self, kinetics: Stage, finer: int = 1) -> tuple[_Course, np.ndarray]:
+    def course(self, kinetics: Stage, finer: float = 1.0) -> tuple[_Course, np.ndarray]:
         """Nodes where the degree changes, all measured times among them, and a guess of the course."""
         known, degrees = self.first_course(kinetics)
-        count = finer * max(_FEWEST, min(_NODES, _MANY // self.count))
+        count = max(_FEWEST, round(finer * min(_NODES, _MANY // self.count)))
         chains, heats, firsts, guesses = [], [], [], []
         rows = np.empty(self.times.size, dtype=int)
         begin = 0
@@ -390,7 +390,7 @@ class _Model:
                 columns.append(by["ln kd0" if name == "kd" else name])
         return np.stack(columns, axis=-1)
 
-    def lay(self, x: np.ndarray, finer: int = 1) -> None:
+    def lay(self, x: np.ndarray, finer: float = 1.0) -> None:
         """Lay the nodes for the course at these values."""
         course, guess = self.table.course(self.kinetics(x), finer)
         self.solver, self.value, self.at = _Solver(course), guess, None
@@ -423,8 +423,12 @@ class _Model:
         return found[solver.course.rows] - self.degrees, slopes[solver.course.rows]
 
 
+_GAIN = 1e-7  # relative gain in the sum of squares that is none
+_ROUGH_GAIN = 1e-4  # and that ends the search from one of several starts
+
+
 def _searched(
-    model: _Model, guess: np.ndarray, low: np.ndarray, high: np.ndarray, most: int = 60
+    model: _Model, guess: np.ndarray, low: np.ndarray, high: np.ndarray, most: int = 60, still: float = _GAIN
 ) -> tuple[np.ndarray, float]:
     """Least squares from a guess by Levenberg and Marquardt between bounds: values, sum of squares."""
     x = np.clip(guess, low, high)
@@ -460,7 +464,7 @@ def _searched(
         gain = cost - lower
         x, misfit, slopes, cost = new, there, steeper, lower
         damping = max(damping / 5.0, 1e-14)
-        if gain <= _GAIN * cost or cost < _PERFECT:
+        if gain <= still * cost or cost < _PERFECT:
             break
     return x, cost
 
@@ -468,7 +472,6 @@ def _searched(
 _EXPLAINED = 0.5  # share of the scatter of the degrees below which a fit means nothing (no source)
 _LONGEST = 3.0  # of one step: e³ in a factor, 30 kJ/mol
 _STILL = 1e-10  # relative step that is none
-_GAIN = 1e-7  # relative gain in the sum of squares that is none
 _PERFECT = 1e-22
 
 
@@ -709,15 +712,15 @@ def _best(model: _Model, free: list[str], low: np.ndarray, high: np.ndarray) -> 
     times, degrees = model.table.times, model.degrees
     slowing = _starts_of_slowing(model.form, degrees)
     for guess in _guesses(model.form, free, times, degrees, slowing):
-        model.lay(guess)
-        x, cost = _searched(model, guess, low, high)
+        model.lay(guess, 0.5)
+        x, cost = _searched(model, guess, low, high, still=_ROUGH_GAIN)
         if best is None or cost < best[1]:
             best = x, cost
         if cost < 1e-12 * degrees.size:
             break
     if best is None:
         raise ValueError("no start")
-    model.lay(best[0], 2)
+    model.lay(best[0], 1.5)
     return _searched(model, best[0], low, high)
 
 
