@@ -18,7 +18,7 @@ from openpyxl.utils import get_column_letter
 from ..base.clock import hhmm
 from ..base.errors import needed
 from ..base.findings import Finding, marked
-from ..base.units import duration_text
+from ..base.units import celsius_text, duration_text
 from ..handbook.life import GAS_CONSTANT
 from ..handbook.moisture import moisture_factor
 from ..reports.cure import CureReport, LightReport, MoistureReport, moisture_words, shop
@@ -698,10 +698,11 @@ def _thickening_sheet(
 def _thickening_answer(found: ThickeningReport) -> str:
     """The working life that means something at this station."""
     case = found.hottest
+    at = f"at {celsius_text(case.temperature)}"
     if math.isfinite(case.pressure_life) and found.limit is not None:
-        words = f"pressure limit after {case.pressure_life / 60.0:.0f} min at {shop(case.temperature, '°C'):.0f} °C"
+        words = f"pressure limit after {case.pressure_life / 60.0:.0f} min {at}"
     elif math.isfinite(case.doubled):
-        words = f"viscosity doubles in {case.doubled / 60.0:.0f} min at {shop(case.temperature, '°C'):.0f} °C"
+        words = f"viscosity doubles in {case.doubled / 60.0:.0f} min {at}"
     else:
         words = "it does not thicken to twice its viscosity"
     if math.isfinite(case.purge_age):

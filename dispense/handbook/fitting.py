@@ -720,7 +720,8 @@ def _best(model: _Model, free: list[str], low: np.ndarray, high: np.ndarray) -> 
             break
     if best is None:
         raise ValueError("no start")
-    model.lay(best[0], 1.5)
+    # where diffusion takes over the rate falls by decades within a little of the degree
+    model.lay(best[0], 3.0 if _FACTOR in model.form or _RESISTANCE in model.form else 1.5)
     return _searched(model, best[0], low, high)
 
 

@@ -25,6 +25,7 @@ class Table:
     columns: tuple[Field, ...]
     key: tuple[str, ...] = ()
     required: bool = False
+    is_seldom: bool = False  # few plans have it: that it is not there is no word worth
 
     @property
     def attribute(self) -> str:
@@ -233,6 +234,7 @@ KINETICS = Table(
         ),
         number("value", AS_GIVEN, "its value: 1/min, kJ/mol, °C"),
     ),
+    is_seldom=True,
 )
 
 COMPONENTS_TABLE = Table(

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..base.findings import DANGER, NOTE, QUALITY, Finding
-from ..base.units import celsius_text, from_si
+from ..base.units import HOUR, celsius_text, from_si
 from ..handbook.flow import MIXER_FACTOR
 from ..handbook.thickening import age_of_growth, aged_pressure, flow_life, mass_pot_life, shot_drift
 from ..plan.materials import Thickener, kinetics_of, mixed_density, thickener_of, working_life
@@ -147,13 +147,15 @@ def _case(card: SetupCard, thickener: Thickener, setting: ShotSetting | None, he
             flow_life(station.meter_tolerance, heat, thickener.kinetics, thickener.law, material.index)
         )
     last = float(age_of_growth(MOST_GROWTH, heat, thickener.kinetics, thickener.law))
-    ends = [value for value in (last, 1.2 * age) if math.isfinite(value)]
-    ages = np.linspace(0.0, min(ends, default=3600.0), AGES)
+    if setting is not None:
+        pressure_life = _age_at_limit(station, material, thickener, setting, heat)
+    # a curve shows the purge and the limit, and nothing that hardly flows any more
+    shown = [1.1 * value for value in (age, pressure_life) if math.isfinite(value)]
+    ages = np.linspace(0.0, min(last if math.isfinite(last) else LONGEST, max(shown, default=HOUR)), AGES)
     pressures = np.full(AGES, math.nan)
     if setting is not None:
         pressures = _pressure(station, material, thickener, setting, ages, heat)
         pressures = np.where(np.isfinite(pressures), pressures, math.nan)
-        pressure_life = _age_at_limit(station, material, thickener, setting, heat)
         if math.isfinite(age):
             pressure = float(_pressure(station, material, thickener, setting, age, heat))
     return AgedCase(heat, age, pressure, pressure_life, doubled, drift, drift_life, ages, pressures)
