@@ -117,8 +117,8 @@ def test_kinetics_by_table_in_the_plan():
 def test_constants_that_need_others_are_named():
     for given, words in (
         (dict(diffusion_strength=30), "needs diffusion degree"),
-        (dict(diffusion_rate=1), "needs glass uncured"),
-        (dict(service_temperature=60), "needs glass uncured"),
+        (dict(diffusion_rate=1), "needs Tg uncured"),
+        (dict(service_temperature=60), "needs Tg uncured"),
         (dict(later_viscosity=5), "needs later time and consistency"),
         (dict(thickening_exponent=1.5), "needs gel degree and consistency"),
         (dict(consistency=5, later_viscosity=4, later_time=10), "not above the first"),

@@ -24,16 +24,20 @@ import numpy as np
 
 from ..plan.amounts import applications
 from ..plan.materials import working_life
-from ..plan.model import Plan
+from ..plan.records import Plan
+from ..shift.calendar import shift_takt
 from ..shift.player import Player
 from ..shift.results import Job, ShiftResult
-from ..shift.store import NANO, Store, nanolitres
+from ..shift.store import NANO, Store, heel_volume, nanolitres
 
 #: what material goes to while a station works, heel and hoses apart
 CAUSES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks")
 _SCALED = ("parts", "scrap", "checks")  # volumes that the meter and the drawing's tolerances move
 _ANY_DAY = datetime.date(2000, 1, 3)
 REACH = 2.5  # standard deviations that a table covers to each side
+#: points of a table to each side of what is planned, where there are no more distinct shifts than so many
+SIDES = ((150, 4), (1000, 2))
+FEW_SHIFTS = 50  # distinct ones that are quicker played here than sent to other processes
 LARGEST_STEP = 0.9
 
 
@@ -60,12 +64,9 @@ class LeanPlayer(Player):
             for job, count in zip(self.result.jobs, started, strict=True):
                 job.quantity, job.started = min(job.quantity, count), count
             self.result.jobs = [job for job in self.result.jobs if job.started > 0]
-            total = sum(started)
-            if not station.takt:
-                spread = self.result.calendar.available / total if total else math.inf
-                self.result.takt = spread * plan.takt_factors.get(station.station, 1.0)
+            self.result.takt = shift_takt(plan, station, self.result.calendar, sum(started))
         self._usable = {
-            letter: max(nanolitres(item.container) - nanolitres(item.heel * item.container), 1)
+            letter: max(nanolitres(item.container) - heel_volume(item), 1)
             for letter, item in self.result.components.items()
         }
         self._left = dict(self._usable)
@@ -240,7 +241,7 @@ class Grid:
 
 def grid_for(plan: Plan, count: int) -> Grid:
     """A finer table where there are few distinct shifts, a coarser one where there are many."""
-    side = 4 if count <= 150 else 2 if count <= 1000 else 1
+    side = next((side for most, side in SIDES if count <= most), 1)
     settings = plan.settings
     return Grid(side, side, settings["demand_spread"], settings["temperature_spread"])
 
@@ -374,7 +375,7 @@ def responses(
 ) -> list[Response]:
     """The response of every distinct shift; the same whatever the number of processes."""
     grid = grid_for(plan, len(keys)) if grid is None else grid
-    if processes <= 1 or len(keys) < 50:
+    if processes <= 1 or len(keys) < FEW_SHIFTS:
         at = _plans(plan)
         return [respond(plan, key, grid, at) for key in keys]
     bare = replace(plan)  # without what was worked out of it

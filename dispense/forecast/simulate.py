@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..plan.model import Plan
+from ..plan.records import Plan
 from .response import Occurrence, Response
 
 DRIVERS = ("demand", "scrap", "temperature", "volume")

@@ -887,7 +887,7 @@ def cure_before_glass(
     "IF(point <= 1.000000000001, IF(point > 1, 1, point), SQRT(-1)))",
 )
 def gel_degree(functionality_a: Number, functionality_b: Number, ratio: Number = 1.0) -> Number:
-    """Degree of cure at which a stepwise two-part mix gels.
+    """Conversion at gel of a stepwise two-part mix.
 
     >>> round(float(gel_degree(2.0, 4.0)), 6)
     0.57735

@@ -29,6 +29,16 @@ from .life import GAS_CONSTANT
 # ------------------------------------------------------------------------------- activation energy
 
 
+# what a fit is warned of; all common practice, no source
+NARROW = 10.0  # K of tests from which nothing is read off outside them
+WIDE_ENERGY = 0.25  # of the energy, half the width of its interval
+HARDLY_APART = 0.98  # correlation of two constants
+NEARLY_CURED = 0.8  # degree that one row must reach at least
+STRAY = 0.1  # by which a measured degree may lie outside 0 to 1
+ENOUGH_ROWS = 12  # from which the signs of residuals are looked at
+SMALL_RESIDUAL = 5e-3  # of the degree: below it their signs say nothing
+#: one standard error of a constant: 10 kJ/mol, a factor of 2, half an order
+WIDE = {"E": 1.0, "A": 0.7, "m": 0.5, "n": 0.5}
 LEAST_BEND = 0.01  # share of the time by which a line must miss a curve to be worth a word; no source
 
 
@@ -194,13 +204,13 @@ def fit_activation_energy(temperatures: Series, times: Series, confidence: float
         error = math.sqrt(residuals @ residuals / free / spread) * GAS_CONSTANT
         half = float(student.ppf(0.5 + confidence / 2.0, free)) * error
         low, high = energy - half, energy + half
-        if half > 0.25 * abs(energy):
+        if half > WIDE_ENERGY * abs(energy):
             warnings.append(
                 f"the energy is known to ±{100 * half / abs(energy):.0f} % only: repeat "
                 "tests, or spread the temperatures"
             )
-    if np.ptp(temperatures) < 10.0:
-        warnings.append("the temperatures lie within 10 K: what is read off outside them is a guess")
+    if np.ptp(temperatures) < NARROW:
+        warnings.append(f"the temperatures lie within {NARROW:g} K: what is read off outside them is a guess")
     if energy <= 0.0:
         warnings.append("times grow with temperature: look for mixed-up rows or units")
     fit = EnergyFit(

@@ -15,7 +15,7 @@ import numpy as np
 from ..base.errors import InputError, Problem, needed
 from ..base.findings import QUALITY, Finding
 from ..base.numbers import Series
-from ..base.units import celsius_text
+from ..base.units import CELSIUS_ZERO, celsius_text
 from ..handbook.kinetics import Kinetics, NthOrder, as_kinetics, kinetics_of_names, with_diffusion
 from ..handbook.life import GAS_CONSTANT, LifeClock, activation_energy, pot_life
 from ..handbook.mixing import mix_split
@@ -23,7 +23,6 @@ from ..handbook.thickening import CastroMacosko, ExponentialThickening, Thickeni
 from .records import Plan
 from .rows import Component, KineticsConstant, Material
 
-CELSIUS_ZERO = 273.15
 NEAR = 0.5  # K around a stated temperature that counts as stated
 AGREE = 0.1  # share by which two activation energies may differ and still agree; no source
 STATED, POINTS = "stated", "points"  # where an activation energy is from
@@ -324,6 +323,11 @@ def glass_of(material: Material) -> tuple[float, float, float] | None:
     if uncured is None or cured is None or ratio is None:
         return None
     return uncured, cured, ratio
+
+
+def usable_volume(component: Component) -> float:
+    """What can be drawn from a full container [m³]; the rest is its heel."""
+    return component.container * (1.0 - component.heel)
 
 
 def mix_shares(material: Material, components: dict[str, Component]) -> dict[str, float]:

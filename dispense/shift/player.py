@@ -35,18 +35,20 @@ from typing import Any
 from ..base.clock import hhmm
 from ..base.errors import NUM, InputError, Problem
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
+from ..base.numbers import EQUAL
+from ..base.printed import counted
 from ..base.units import DAY
 from ..handbook.life import LifeClock
-from ..plan.amounts import Application, applications
+from ..plan.amounts import Application, applied_at, parts_started
 from ..plan.materials import mix_shares, open_life, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_record
-from .calendar import Calendar
+from .calendar import SAME_TIME, Calendar, shift_takt
 from .cure_times import cure_times
 from .findings import batch_findings
 from .results import CATEGORIES, Batch, Event, Job, LotUse, Mating, ShiftResult
-from .store import NANO, NO_STOCK, Mounted, Store, nanolitres
+from .store import NANO, NO_STOCK, Lot, Mounted, Store, hose_volume, mount, nanolitres
 
 GELLED = 1.0  # share of the pot life at which the mixer is lost
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift, and containers of one component
@@ -82,17 +84,13 @@ class Player:
         self.plan, self.store, self.station, self.date = plan, store, station, date
         material = plan.material(station.material)
         components = plan.components_of(material.material)
-        row = plan.shift(shift)
-        calendar = Calendar(row.start, row.end, plan.breaks_of(shift))
+        calendar = Calendar.of(plan, shift)
         jobs = []
         for part, quantity in builds.items():
-            mine = [item for item in applications(plan, part) if item.station == station.station]
+            mine = applied_at(plan, part, station)
             if mine and quantity > 0:
-                started = math.ceil(quantity / (1.0 - station.scrap) - 1e-9)
-                jobs.append(Job(part, quantity, started, mine))
-        started = sum(job.started for job in jobs)
-        spread = calendar.available / started if started else math.inf
-        takt = station.takt or spread * plan.takt_factors.get(station.station, 1.0)
+                jobs.append(Job(part, quantity, parts_started(quantity, station), mine))
+        takt = shift_takt(plan, station, calendar, sum(job.started for job in jobs))
         self.result = ShiftResult(
             date,
             shift,
@@ -148,7 +146,7 @@ class Player:
             container.usable -= part
             need -= part
 
-    def _change(self, letter: str, old: Mounted | None, clock: float) -> Mounted:
+    def _change(self, letter: str, old: Mounted[Lot] | None, clock: float) -> Mounted[Lot]:
         """Put on the next container of a component; the heel of the old one is lost."""
         result, component = self.result, self.result.components[letter]
         key = (self.station.station, letter)
@@ -167,10 +165,10 @@ class Player:
                         code=NUM,
                     )
                 )
-            lot, content = self.store.take(component, self._day_of(clock))
-            heel = nanolitres(component.heel * component.container)
-            if lot is None:
-                content, name, last_day = nanolitres(component.container), NO_STOCK, datetime.date.max
+            found, content = self.store.take(component, self._day_of(clock))
+            lot = found or Lot.missing(component)
+            if found is None:
+                content = nanolitres(component.container)
                 result.missing[letter] = result.missing.get(letter, 0) + content
                 result.events.append(
                     Event(
@@ -183,27 +181,23 @@ class Player:
                         content,
                     )
                 )
-            else:
-                name, last_day = lot.lot, lot.last_day(component.open_life)
             result.mounted[letter] += content
             result.containers[letter] += 1
-            self._note_lot(letter, name, last_day, content, clock, lot is None)
-            if content > heel:
+            self._note_lot(letter, lot, content, clock, found is None)
+            new = mount(lot, content, component, self.date)
+            if new is not None:
                 break
             result.used[letter]["heel"] += content  # a rest smaller than the heel gives nothing
-        if component.open_life is not None and (lot is None or lot.opened is None):
-            last_day = min(last_day, self.date + datetime.timedelta(days=int(component.open_life // DAY)))
-        new = Mounted(name, content - heel, heel, self.date, last_day)
         self.store.mounted[key] = new
-        before = f", before it lot {old.lot}" if old is not None and old.lot != NO_STOCK else ""
-        if lot is not None:
+        before = f", after lot {old.lot.lot}" if old is not None and old.lot.lot != NO_STOCK else ""
+        if found is not None:
             result.events.append(
                 Event(
                     clock,
                     "container",
-                    f"put on {self._words(letter)} lot {name}{before}",
+                    f"connect {self._words(letter)} lot {lot.lot}{before}",
                     letter,
-                    name,
+                    lot.lot,
                     content,
                 )
             )
@@ -217,16 +211,16 @@ class Player:
         name = self.result.material.material
         return f"{name} {letter.upper()}" if len(self.result.components) > 1 else name
 
-    def _note_lot(
-        self, letter: str, name: str, last_day: datetime.date, content: int, clock: float, is_missing: bool
-    ) -> None:
+    def _note_lot(self, letter: str, lot: Lot, content: int, clock: float, is_missing: bool) -> None:
+        """Count a container to its lot."""
         for use in self.result.lots:
-            if (use.component, use.lot, use.is_missing) == (letter, name, is_missing):
+            if (use.component, use.lot, use.is_missing) == (letter, lot.lot, is_missing):
                 use.containers += 1
                 use.volume += content
                 return
+        last_day = lot.last_day(self.result.components[letter].open_life)
         day = None if last_day == datetime.date.max else last_day
-        self.result.lots.append(LotUse(letter, name, day, 1, content, clock, is_missing))
+        self.result.lots.append(LotUse(letter, lot.lot, day, 1, content, clock, is_missing))
 
     # -- mixer ------------------------------------------------------------------------------
 
@@ -342,9 +336,9 @@ class Player:
         result, store = self.result, self.store
         for letter in result.components:
             key = (self.station.station, letter)
-            hose = nanolitres(getattr(self.station, f"hose_{letter}"))
+            hose = hose_volume(self.station, letter)
             container = store.mounted.get(key)
-            standing = container.usable + container.heel if container else 0
+            standing = container.standing if container else 0
             result.opening[letter] = standing + store.hoses.get(key, 0)
             if container is not None and container.last_day < self.date and result.jobs:
                 result.used[letter]["expired"] += standing
@@ -354,10 +348,10 @@ class Player:
                         result.calendar.start,
                         "expired",
                         f"throw away the open container of "
-                        f"{self._words(letter)} lot {container.lot}: last day was "
+                        f"{self._words(letter)} lot {container.lot.lot}: last day was "
                         f"{container.last_day}",
                         letter,
-                        container.lot,
+                        container.lot.lot,
                         standing,
                     )
                 )
@@ -372,9 +366,7 @@ class Player:
             key = (self.station.station, letter)
             container = store.mounted.get(key)
             result.hoses[letter] = store.hoses.get(key, 0)
-            result.closing[letter] = result.hoses[letter] + (
-                container.usable + container.heel if container else 0
-            )
+            result.closing[letter] = result.hoses[letter] + (container.standing if container else 0)
 
     def _visits(self, start: float) -> float:
         """All parts and check shots, in the order in which they are due."""
@@ -386,7 +378,7 @@ class Player:
             heapq.heappush(queue, (due, 1, number, (job, serial, is_scrap, 0)))
         result.check_volume = result.check.count * nanolitres(result.check.volume)
         if station.checks:
-            count = math.ceil(calendar.available * station.checks - 1e-9)
+            count = math.ceil(calendar.available * station.checks - EQUAL)
             for turn in range(count):
                 heapq.heappush(queue, (calendar.clock(turn / station.checks), 0, turn, ()))
         visits = {id(job): _visits_of(job) for job in result.jobs}
@@ -466,7 +458,7 @@ class Player:
 
     def _why(self, free: float, begin: float) -> str:
         for a, b in self.result.calendar.breaks:
-            if free <= a + 1e-6 and begin >= b - 1e-6:
+            if free <= a + SAME_TIME and begin >= b - SAME_TIME:
                 return " after the break"
         return ""
 
@@ -481,7 +473,7 @@ class Player:
         treated = self.result.calendar.clock(arrival)
         latest = treated + window
         self.result.treated_until.append((job.part, serial, latest))
-        if begin > latest + 1e-6:
+        if begin > latest + SAME_TIME:
             self.result.late_surface.append((job.part, serial, latest, begin))
 
     def _batch(self, job: Job, serial: int, track: list[float]) -> None:
@@ -504,7 +496,7 @@ class Player:
         mating = Mating(serial, self.open_clock.when(begun, 1.0), planned)
         if batch.tightest is None or mating.late > batch.tightest.late + 1.0:  # s: the first of equals
             batch.tightest = mating
-        if mating.late > 1e-6:
+        if mating.late > SAME_TIME:
             batch.late.append(mating)
             self.result.late_mating.append((batch.part, *mating))
 
@@ -591,8 +583,8 @@ class Player:
         )
         self._find(
             STOP,
-            f"stock of {self._words(letter)} is short by {count} container"
-            f"{'s' if count > 1 else ''} ({volume / 1e6:.0f} mL)",
+            f"stock of {self._words(letter)} is short by {counted(count, 'container')} "
+            f"({volume / 1e6:.0f} mL)",
             f"bring or order it, needed from {hhmm(first, self.result.date)}",
             topic=SHORTAGE,
             containers=count,

@@ -12,6 +12,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from ..base.clock import hhmm
+from .calendar import SAME_TIME
 from .results import ShiftResult
 
 SURFACE, OPEN = "surface window", "open time"
@@ -68,7 +69,7 @@ def _surface(result: ShiftResult) -> list[Window]:
                 (number, last)
                 for number, last in rows
                 if last - window < end
-                and calendar.add(last - window, lead) >= end - 1e-6
+                and calendar.add(last - window, lead) >= end - SAME_TIME
                 and (part, number) not in late
             ]
             if waits:
@@ -92,8 +93,8 @@ def _late(result: ShiftResult) -> list[Window]:
     """Parts past a window, those in a row together."""
     found = []
     for kind, rows, cure in (
-        (SURFACE, result.late_surface, "treat it again before dispensing"),
-        (OPEN, result.late_mating, "mate it sooner or set it aside"),
+        (SURFACE, result.late_surface, "treat {} again before dispensing"),
+        (OPEN, result.late_mating, "mate {0} sooner or set {0} aside"),
     ):
         groups: list[list[tuple[str, int, float, float]]] = []
         for row in rows:
@@ -105,7 +106,7 @@ def _late(result: ShiftResult) -> list[Window]:
         for group in groups:
             part, serial, latest, actual = group[0]
             numbers = _numbers(serial, group[-1][1])
-            words = cure if len(group) == 1 else cure.replace("it", "them", 1)
+            words = cure.format("it" if len(group) == 1 else "them")
             found.append(
                 Window(
                     latest,

@@ -20,6 +20,8 @@ DANGER, STOP, QUALITY, NOTE = range(4)  # gravest first
 MARKS = ("DANGER", "STOP", "CHECK", "note")  # the word for each on a sheet
 
 CAUTION = ("safety data sheet", "local codes", "licensed")
+#: words over the columns of use that are not those of the use itself
+USE_HEADS = {"start": "Start-up loss", "end": "Shut-down loss", "mixers": "Lost in mixers"}
 HAZARDS = {  # words of the usual cautions; common practice, defer to the safety data sheet
     "two-part": ("warms itself", "thin layers", "gloves", "sensitize"),
     "oven": ("hot oven", "cool before"),
@@ -111,7 +113,7 @@ def life_says(material, cold: float, hot: float) -> Says:
 
 
 def rule_says(station, material) -> Says:
-    """What is done at the limit of the working life."""
+    """What is done at the limit of the pot life."""
     if material.pot_life is None or not station.mixer_volume:
         return Says(("no limit",))
     if station.rule == "purge":
@@ -391,7 +393,7 @@ class Reckoning:
                 "High [mL]": Num(shot.high),
                 "Shot mass [g]": Num(shot.volume * density),
                 "Total [mL]": Num(shot.volume * job.started),
-                "Matters most": driver(shot.main),
+                "Main tolerance": driver(shot.main),
             }
             for job, shot in kinds
         ]
@@ -405,7 +407,7 @@ class Reckoning:
         page.totals["MaterialUse"] = {
             head: Num(sum(row[head].value for row in use)) for head in use[0] if head != "Component"
         }
-        page.beside["Balance: opening + mounted − drawn − closing [mL]"] = [Num(0.0), "holds"]
+        page.beside["Balance: opening + connected − used − left at end [mL]"] = [Num(0.0), "holds"]
         page.tables["MaterialTimes"] = self.times(run)
         page.beside["More parts to start:"] = [Num(10)]
         page.tables["MaterialMore"] = []
@@ -427,7 +429,7 @@ class Reckoning:
                 "Component": letter_name(lot["letter"], parts),
                 "Containers": Num(lot["containers"]),
                 "Volume [mL]": Num(lot["volume"]),
-                "First": moment(day, lot["first"]),
+                "Needed from": moment(day, lot["first"]),
                 "Last day": lot["last_day"],
                 "Lot": lot["lot"],
             }
@@ -439,7 +441,7 @@ class Reckoning:
                 "Component": None,
                 "Containers": None,
                 "Volume [mL]": None,
-                "First": None,
+                "Needed from": None,
                 "Last day": None,
                 "Lot": Says(("none", "enough stands")),
             }
@@ -479,10 +481,10 @@ class Reckoning:
             "Component": letter_name(letter, run.parts),
             "Containers": Num(run.containers[letter]),
             "Opening [mL]": Num(run.opening[letter]),
-            "Mounted [mL]": Num(run.mounted[letter]),
-            **{f"{use.capitalize()} [mL]": Num(used[use]) for use in USES},
-            "Drawn [mL]": Num(run.drawn(letter)),
-            "Closing [mL]": Num(run.closing[letter]),
+            "Connected [mL]": Num(run.mounted[letter]),
+            **{f"{USE_HEADS.get(use, use.capitalize())} [mL]": Num(used[use]) for use in USES},
+            "Used [mL]": Num(run.drawn(letter)),
+            "Left at end [mL]": Num(run.closing[letter]),
             "Mass [kg]": Num(run.drawn(letter) * run.parts[letter].density / 1000),
         }
 
@@ -494,10 +496,10 @@ class Reckoning:
             facts, figures = event.facts, []
             names: tuple[str, ...] = (name,)
             if event.kind == "container":
-                words: tuple[str, ...] = ("put on",)
+                words: tuple[str, ...] = ("connect",)
                 names = (*component_words(run, event.letter), event.lot)
                 names += (facts["before"],) if facts["before"] not in (None, event.lot) else ()
-                words += ("before it",) if facts["before"] else ()
+                words += ("after lot",) if facts["before"] else ()
             elif event.kind == "short":
                 words, names = ("no usable", "missing"), component_words(run, event.letter)
                 figures = [Fact(event.volume, "mL")]
@@ -707,7 +709,7 @@ class Reckoning:
             "Volume low [mL]": Num(shot.low),
             "Volume high [mL]": Num(shot.high),
             "Detail": self.detail(shot, True),
-            "Matters most": driver(shot.main),
+            "Main tolerance": driver(shot.main),
             "Limits from": meter_says(station),
         }
 
@@ -935,11 +937,11 @@ class Reckoning:
                 "Batch": Num(number),
                 "Part": batch.part,
                 "Part numbers": self.numbers(batch.serials),
-                "Begun": moment(run.day, min(begin for begin, _ in batch.tracks)),
-                "Ended": moment(run.day, ended),
+                "First part": moment(run.day, min(begin for begin, _ in batch.tracks)),
+                "Last part": moment(run.day, ended),
                 "Tightest part": None,
-                "Mate before": None,
-                "Mates": None,
+                "Mate by": None,
+                "Planned mating": None,
             }
             mine = []
             if run.mates:
@@ -947,7 +949,7 @@ class Reckoning:
                 left = {serial: run.mates[batch.part, serial] for serial in batch.serials}
                 tightest = min(left, key=lambda serial: round(left[serial][0] - left[serial][1]))
                 row["Tightest part"] = Num(tightest)
-                row["Mate before"], row["Mates"] = (moment(run.day, clock) for clock in left[tightest])
+                row["Mate by"], row["Planned mating"] = (moment(run.day, clock) for clock in left[tightest])
                 mine = [
                     (serial, planned - latest)
                     for serial, (latest, planned) in left.items()
@@ -1142,8 +1144,8 @@ class Reckoning:
                         "Container [mL]": Num(component.container),
                         "Volume [mL]": Num(volume),
                         "Mass [kg]": Num(volume * component.density / 1000),
-                        "First": moment(day, changes[0]) if changes else None,
-                        "Last": moment(day, changes[-1]) if changes else None,
+                        "Needed from": moment(day, changes[0]) if changes else None,
+                        "Last change": moment(day, changes[-1]) if changes else None,
                         "Lots": ", ".join(lot["lot"] for lot in lots) if lots else Says((empty,)),
                     }
                 )
@@ -1233,7 +1235,7 @@ class Reckoning:
             {
                 "Material": name,
                 "Component": letter,
-                "Drawn [mL]": Num(drawn),
+                "Used [mL]": Num(drawn),
                 "Mass [kg]": Num(kg),
                 "Containers": Num(count),
                 "On parts [mL]": Num(on),
@@ -1286,9 +1288,9 @@ class Reckoning:
                 {
                     "Day": day,
                     "A or one part [mL]": Num(
-                        sum(r["Drawn [mL]"].value for r in mine if r["Component"] != "B")
+                        sum(r["Used [mL]"].value for r in mine if r["Component"] != "B")
                     ),
-                    "B [mL]": Num(sum(r["Drawn [mL]"].value for r in mine if r["Component"] == "B")),
+                    "B [mL]": Num(sum(r["Used [mL]"].value for r in mine if r["Component"] == "B")),
                     "All materials [kg]": Num(
                         sum(r["Mass [g]"].value for r in use if r["Day"] == day) / 1000
                     ),
@@ -1366,7 +1368,7 @@ class Reckoning:
             "High [mL]": Num(high),
             "Worst low [mL]": Num(worst_low),
             "Worst high [mL]": Num(worst_high),
-            "Matters most": driver(shot.main),
+            "Main tolerance": driver(shot.main),
             "Mass [g]": Num(grams),
             "Time [s]": Num(shot.seconds),
             "Detail": self.detail(shot),
