@@ -38,7 +38,7 @@ def place_of(rows):
 
 def test_a_cure_that_diffusion_stops_does_not_pass():
     # 1/k = 1/k_c + 1/k_d (Rabinowitch; WLF 17.44, 51.6 K; k_d0 0.5 1/min): at 70 °C the degree is 0.7538
-    # after 480 min and 0.7588 after a day, by quadrature and an implicit integrator; without diffusion it passes
+    # after 480 min by quadrature and an implicit integrator; without diffusion it passes
     stopped = SLOWING | dict(diffusion_rate=0.5, full_degree=0.8)
     run = place_of(oven_rows(70, 480, **stopped))
     (place,) = run.places
@@ -120,7 +120,7 @@ def test_constants_that_need_others_are_named():
         (dict(diffusion_rate=1), "needs Tg uncured"),
         (dict(service_temperature=60), "needs Tg uncured"),
         (dict(later_viscosity=5), "needs later time and consistency"),
-        (dict(thickening_exponent=1.5), "needs gel degree and consistency"),
+        (dict(thickening_exponent=1.5), "needs conversion at gel and consistency"),
         (dict(consistency=5, later_viscosity=4, later_time=10), "not above the first"),
     ):
         rows = hand_rows()
