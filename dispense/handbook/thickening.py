@@ -667,7 +667,7 @@ _THINNEST, _THICKEST = math.log(1e-9), math.log(1e12)  # Pa·s between which a c
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(
         number("pressure", "bar", "highest pressure drop along the bore", above=0),
         _TEMPERATURE,
@@ -718,7 +718,7 @@ def pressure_life(
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(
         number("share", "", "share by which the flow may fall", above=0, below=1),
         _TEMPERATURE,
@@ -892,7 +892,7 @@ _INNER = 5.0  # mean rise within a sphere of even heat: flux·R/(5k)
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(
         number("mass", "g", "mass of the mix that stands together", above=0),
         number("temperature", "°C", "temperature of mix and surroundings at the mixing", above=-273.15),
