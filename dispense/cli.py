@@ -24,6 +24,17 @@ EXIT_CODES = (
     "holds a danger; 4 done, and stock does not suffice; 5 some files were not written. Of 3, 4 and 5 the "
     "lowest that applies (check, fill, forecast, cure)."
 )
+#: forms of `fit`, those of `reports.fit.CHOICES` (told here so that help loads no numbers)
+FIT_FORMS = (
+    "arrhenius",
+    "n-th",
+    "kamal",
+    "kamal-ceiling",
+    "n-th-factor",
+    "kamal-factor",
+    "n-th-resistance",
+    "kamal-resistance",
+)
 OLD_NAMES = {"respell": "convert"}  # commands as they were called: understood, no longer shown
 PLAN_HELP = "the plan workbook; it is never changed"
 
@@ -137,9 +148,15 @@ def parser() -> argparse.ArgumentParser:
     )
     fit.add_argument(
         "--form",
-        choices=("arrhenius", "n-th", "kamal"),
+        choices=FIT_FORMS,
         default="arrhenius",
-        help="what is fitted (default: arrhenius)",
+        help="what is fitted (default: arrhenius); a factor or a resistance stops the cure by diffusion",
+    )
+    fit.add_argument(
+        "--glass",
+        nargs=3,
+        metavar=("UNCURED", "CURED", "RATIO"),
+        help="glass transition in °C, uncured and cured, and DiBenedetto's ratio, for a resistance",
     )
     fit.add_argument("--out", metavar="FILE", help="workbook with the residual plot to write")
     _paper(fit)
@@ -400,7 +417,9 @@ def _cure(options) -> int:
 def _fit(options) -> int:
     from .jobs.fit import fit_file
 
-    report = fit_file(options.measurements, options.form, out=options.out, paper=options.paper)
+    report = fit_file(
+        options.measurements, options.form, out=options.out, paper=options.paper, glass=options.glass
+    )
     return _tell(report, options)
 
 

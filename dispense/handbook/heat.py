@@ -26,8 +26,9 @@ from ..base.errors import NUM, InputError, Problem
 from ..base.fields import choice, number
 from ..base.numbers import Number
 from ..base.units import MINUTE
-from .cure import COMPLETE, KINETICS, Kamal, Kinetics, KineticsLike, NthOrder, as_kinetics
+from .cure import COMPLETE
 from .declare import example, out, workbook_function
+from .kinetics import KINETICS, Kamal, Kinetics, KineticsLike, NthOrder, as_kinetics
 from .life import GAS_CONSTANT
 
 BASES = ("insulated", "fixed", "film")
@@ -271,14 +272,9 @@ def _slabs(
     )
 
 
-def _first(kinetics: Kinetics) -> Kinetics:
-    """The kinetics that hold at the begin."""
-    return getattr(kinetics, "branches", (kinetics,))[0]
-
-
 def _is_sharp(kinetics: Kinetics) -> bool:
     """Whether the rate has an infinite slope at α = 0."""
-    first = _first(kinetics)
+    first = kinetics.at_begin
     return isinstance(first, Kamal) and 0.0 < first.power < 1.0 and first.factor_auto > 0.0
 
 
@@ -306,7 +302,7 @@ class StepVariable:
         """The variable for kinetics that begin at these temperatures."""
         if not _is_sharp(kinetics):
             return cls()
-        first: Any = _first(kinetics)
+        first: Any = kinetics.at_begin
         rest = 1.0 - first.power
         with np.errstate(all="ignore"):
             plain, auto = first.constants(temperature)
@@ -778,7 +774,7 @@ def _run_quietly(  # noqa: C901
 
 def _needs_seed(kinetics: Kinetics) -> bool:
     """Whether the reaction never leaves α = 0: k1 is 0, and m 1 or more (or so near that it takes ages)."""
-    first = _first(kinetics)
+    first = kinetics.at_begin
     return isinstance(first, Kamal) and first.factor == 0.0 and first.power > SEEDLESS
 
 
@@ -1460,7 +1456,7 @@ class Runaway:
 
 def _initial(kinetics: KineticsLike) -> tuple[float, float]:
     """Factor and energy of the reaction at the begin, where the criteria belong."""
-    first: Any = _first(as_kinetics(kinetics))
+    first: Any = as_kinetics(kinetics).at_begin
     return first.factor, first.energy
 
 

@@ -222,7 +222,8 @@ class _Direct:
             self.factors[key] = splu(
                 whole, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
             )
-        return temperature + np.asarray(self.factors[key].solve(gained))
+        warmed: Floats = temperature + self.factors[key].solve(gained)
+        return warmed
 
 
 def _product(one: Floats, other: Floats) -> float:

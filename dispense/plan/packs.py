@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 
 from ..base.units import from_si
-from ..handbook.cure import as_kinetics
+from ..handbook.kinetics import KineticsLike, as_kinetics
 from ..handbook.pack import WALL_CAPACITY, Bodies, Films, Pack, PackShot, Solid
 from .amounts import cell_dimensions
 from .rows import Pot
@@ -104,7 +104,7 @@ def pattern_faults(pot: Pot) -> list[tuple[str, str, str]]:
 
 def pack_of(
     pot: Pot,
-    kinetics: Sequence[float],
+    kinetics: KineticsLike,
     heat: float,
     density: float,
     specific_heat: float,

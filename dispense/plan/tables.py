@@ -27,6 +27,7 @@ class Table:
     columns: tuple[Field, ...]
     key: tuple[str, ...] = ()
     required: bool = False
+    is_seldom: bool = False  # few plans have it: that it is not there is no word worth
 
     @property
     def attribute(self) -> str:
@@ -232,9 +233,49 @@ MATERIALS = Table(
         optional("dose", "J/cm²", "light dose to cure", above=0.0),
         text("cautions", "what the safety data sheet warns of", default=""),
         text("source", "data sheet, edition, date", default=""),
+        optional("ceiling", "", "kinetics B: the rate is multiplied by (B − degree)", above=0.0, at_most=1.0),
+        optional(
+            "diffusion_strength", "", "kinetics C of the factor 1/(1 + exp(C·(degree − critical)))", above=0.0
+        ),
+        optional("diffusion_degree", "", "critical degree of that factor at 0 °C"),
+        optional("diffusion_slope", "1/K", "rise of the critical degree for each kelvin"),
+        optional(
+            "diffusion_rate",
+            "1/min",
+            "kinetics k_d0: rate of diffusion at the glass transition (sum of resistances)",
+            above=0.0,
+        ),
+        optional("diffusion_c1", "", "its WLF constant C1; blank takes 17.44", above=0.0),
+        optional("diffusion_c2", "K", "its WLF constant C2; blank takes 51.6", above=0.0),
+        temperature("service_temperature", "temperature that the glass transition must reach", default=None),
+        optional("later_viscosity", "Pa·sⁿ", "consistency at the later time, material at rest", above=0.0),
+        optional(
+            "later_time", "min", "age of that later consistency, at the viscosity temperature", above=0.0
+        ),
+        optional(
+            "thickening_exponent", "", "a of [α_g/(α_g − α)]^(a + b·α), α_g the degree at gel", at_least=0.0
+        ),
+        optional("thickening_slope", "", "b of it; blank takes 0", at_least=0.0),
+        optional("thickening_growth", "", "K of exp(K·α), in place of a and b", above=0.0),
     ),
     key=("material",),
     required=True,
+)
+
+KINETICS = Table(
+    "Kinetics",
+    "KineticsConstant",
+    "cure kinetics by stages or by measured rates, in place of those in Materials",
+    (
+        refer("material", "Materials", "material"),
+        text(
+            "name",
+            "A1, E1, A2, E2, m, n, B; from (a further stage begins at that degree); T, E and degrees, "
+            "each with its rate",
+        ),
+        number("value", AS_GIVEN, "its value: 1/min, kJ/mol, °C"),
+    ),
+    is_seldom=True,
 )
 
 COMPONENTS_TABLE = Table(
@@ -672,6 +713,7 @@ STOCK = Table(
 
 TABLES: tuple[Table, ...] = (
     MATERIALS,
+    KINETICS,
     COMPONENTS_TABLE,
     PARTS,
     ASSEMBLIES,

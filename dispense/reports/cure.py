@@ -41,6 +41,7 @@ from .pour import PourReport
 from .press import PASTE_RULE, JointReport, PressedBead, shortest_takt, station_beads, station_joints
 from .runs import CureRun
 from .shot_plan import ShotChoice, ShotMap
+from .thickening import ThickeningReport, thickening_report
 
 HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table
 HUMIDITIES = (0.3, 0.5, 0.7)
@@ -205,6 +206,7 @@ class CureReport(WithFindings):
     joints: list[JointReport]
     beads: list[PressedBead]
     windows: list[tuple[datetime.date, str, Window]]
+    thickening: ThickeningReport | None
     cautions: str
     findings: list[Finding] = field(default_factory=list)
     out: Path | None = None
@@ -293,6 +295,7 @@ def cure_report(
         station_joints(plan, station),
         station_beads(plan, station),
         _windows(plan, station),
+        thickening_report(plan, station),
         cautions_text(material, cells=any(pot.station == station and pot.cells for pot in plan.pots)),
     )
     found += cure_runs.not_computed(row, material, failed)
@@ -334,6 +337,8 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
     for run in report.runs:
         found += cure_runs.run_findings(station, material, run)
         found += cure_runs.early_test(station, material, run)
+    if report.thickening is not None:
+        found += report.thickening.findings
     joined: list[JointReport | PressedBead] = [*report.joints, *report.beads]
     found += [finding for item in joined for finding in item.findings]
     late = [window for *_, window in report.windows if window.is_late]
@@ -430,6 +435,7 @@ def _has_content(report: CureReport) -> bool:
         or report.joints
         or report.beads
         or report.windows
+        or report.thickening
         or report.warnings
     )
 
@@ -501,6 +507,7 @@ def _json(report: CureReport) -> dict[str, Any]:
         "light": None if report.light is None else _light_json(report.light),
         "joints": [_joint_json(joint) for joint in report.joints],
         "beads": [_bead_json(bead) for bead in report.beads],
+        "thickening": None if report.thickening is None else _thickening_json(report.thickening),
         "latest_times": [
             {
                 "date": str(date),
@@ -521,6 +528,74 @@ def _json(report: CureReport) -> dict[str, Any]:
         "cautions": report.cautions,
         "file": None if report.out is None else str(report.out),
     }
+
+
+def _thickening_json(found: ThickeningReport) -> dict[str, Any]:
+    setting = found.setting
+    return {
+        "basis": found.basis,
+        "setting": None if setting is None else f"{setting.application.part} / {setting.application.name}",
+        "fresh_pressure": shop(found.fresh, "bar"),
+        "pressure_limit": shop(found.limit, "bar"),
+        "meter_tolerance": found.tolerance,
+        "cases": [
+            {
+                "temperature": shop(case.temperature, "°C"),
+                "purge_age": shop(case.purge_age, "min"),
+                "pressure_at_purge": shop(case.pressure, "bar"),
+                "pressure_life": shop(case.pressure_life, "min"),
+                "viscosity_doubled": shop(case.doubled, "min"),
+                "drift_at_purge": case.drift,
+                "drift_life": shop(case.drift_life, "min"),
+            }
+            for case in found.cases
+        ],
+        "masses": [
+            {
+                "mass": shop(item.mass, "g"),
+                "life": shop(item.life, "min"),
+                "temperature": shop(item.temperature, "°C"),
+            }
+            for item in found.masses
+        ],
+    }
+
+
+def _thickening_text(found: ThickeningReport) -> str:
+    rows = [
+        [
+            celsius_text(case.temperature),
+            _known(case.purge_age, "min"),
+            _known(case.doubled, "min"),
+            _known(case.pressure, "bar"),
+            _known(case.pressure_life, "min"),
+            "" if math.isnan(case.drift) else f"{case.drift:.0%}",
+            _known(case.drift_life, "min"),
+        ]
+        for case in found.cases
+    ]
+    headers = [
+        "at",
+        "purge after",
+        "viscosity doubled",
+        "pressure then",
+        "limit reached",
+        "shot drift",
+        "kept",
+    ]
+    words = f"Thickening: {found.basis}\n" + table(headers, rows)
+    if found.masses:
+        rows = [
+            [_known(item.mass, "g"), _known(item.life, "min"), _known(item.temperature, "°C")]
+            for item in found.masses
+        ]
+        words += "\n" + table(["mass", "pot life", "at its end"], rows)
+    return words
+
+
+def _known(value: float, unit: str) -> str:
+    """A figure with its unit, "" where it is not known."""
+    return f"{from_si(value, unit):.1f} {unit}" if math.isfinite(value) else ""
 
 
 def _day_json(day: LifeDay) -> dict[str, Any]:
@@ -575,6 +650,7 @@ def _run_json(run: CureRun) -> dict[str, Any]:
             "at": shop(need.reference, "°C"),
             "energy": shop(need.energy, "kJ/mol"),
             "basis": run.energy_basis,
+            "service_temperature": shop(need.service, "°C"),
         },
         "places": cure_runs.run_rows(run),
         "dwell": shop(run.dwell, "min"),
@@ -820,6 +896,8 @@ def _text(report: CureReport) -> str:
         blocks.append(_joints_text(report.joints))
     if report.beads:
         blocks.append(_beads_text(report.beads))
+    if report.thickening is not None:
+        blocks.append(_thickening_text(report.thickening))
     if report.windows:
         rows = [[str(date), shift, window.text] for date, shift, window in report.windows]
         more = f"\nand {len(rows) - MOST_WINDOWS} more" if len(rows) > MOST_WINDOWS else ""
@@ -862,6 +940,8 @@ def _run_text(run: CureRun) -> str:
         wanted.append(f"{duration_text(need.equivalent)} at {celsius_text(need.reference)}")
     if need.degree is not None:
         wanted.append(f"degree {need.degree:.2f}")
+    if need.service is not None:
+        wanted.append(f"glass transition {celsius_text(need.service)}")
     lines = [
         f"Schedule: {run.name}",
         table(

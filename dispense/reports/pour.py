@@ -30,6 +30,7 @@ from ..handbook.heat import (
     pour,
     time_to_maximum_rate,
 )
+from ..handbook.kinetics import Kinetics, first_energy
 from ..handbook.pack import CUT_WORDS, Pack, PackHeat, pack_heat
 from ..handbook.pots import cavity_volume
 from ..handbook.runaway import critical_delta
@@ -79,7 +80,7 @@ PouredShot = tuple[int, float, float]  # number, depth, wait
 class Compound(NamedTuple):
     """What heats itself in a pot, and the film at its free face; SI units."""
 
-    kinetics: tuple[float, ...]
+    kinetics: Kinetics
     heat: float
     density: float
     specific_heat: float
@@ -301,7 +302,7 @@ def planned_pour(plan: Plan, pot: Pot) -> PlannedPour | None:
 def _planned(plan: Plan, pot: Pot) -> PlannedPour | None:
     station = plan.station(pot.station)
     material = plan.material(station.material)
-    kinetics = kinetics_of(material)
+    kinetics = kinetics_of(plan, material)
     heat, specific_heat, conductivity = material.heat, material.specific_heat, material.conductivity
     if kinetics is None or heat is None or specific_heat is None or conductivity is None:
         return None
@@ -317,7 +318,7 @@ def _planned(plan: Plan, pot: Pot) -> PlannedPour | None:
     if shots:
         shots_peak, shots_time, _ = _hottest(_chain(shots, start, constants, room), shots)
     runaway = maximum = None
-    if heat > 0.0 and material.energy_1:
+    if heat > 0.0 and first_energy(kinetics) > 0.0:
         runaway = _with_film(
             frank_kamenetskii(pot.level, start, kinetics, heat, density, conductivity),
             pot.level,
