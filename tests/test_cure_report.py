@@ -763,6 +763,8 @@ def test_parts_past_their_window():
     late = [row for row in latest_times(shift_of(shift_rows(45))) if row.is_late]
     assert [(row.first, row.last, row.clock) for row in late] == [(13, 15, 8.25 * 3600.0)]
     assert "treat them again" in late[0].text
+    stops = [item for item in cure_report(make(shift_rows(45)), "hem").findings if item.kind == "stop"]
+    assert {(item.station, item.material) for item in stops} == {("hem", "Bond 60")}
 
 
 def test_shift_sheet_tells_the_latest_times():
