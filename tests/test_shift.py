@@ -15,7 +15,7 @@ from dispense.plan.amounts import applications
 from dispense.plan.materials import working_life
 from dispense.shift.calendar import Calendar
 from dispense.shift.player import play_plan, play_shift
-from dispense.shift.store import Store, use_by
+from dispense.shift.store import Lot, Store, first_expired, use_by
 from dispense.shift.windows import latest_times
 
 ML = 10**6  # nanolitres in a millilitre
@@ -400,3 +400,12 @@ def test_a_pot_life_is_marked_with_the_temperature_farthest_from_what_is_stated(
     hot, cold = 31.0 + 273.15, 15.0 + 273.15  # 1 K above and 5 K below
     for pair in ((hot, cold), (cold, hot)):
         assert any("extrapolated to 15 °C" in words for words in life.marks(*pair))
+
+
+def test_the_last_nanolitre_of_a_lot_is_still_a_lot():
+    day = datetime.date(2026, 3, 2)
+    one, other = (Lot("Bond 60", "a", name, left, day) for name, left in (("old", 1), ("new", 5)))
+    assert first_expired([other, one], None, day) is other  # "new" comes before "old" in the order of names
+    assert first_expired([one], None, day) is one
+    one.left = 0
+    assert first_expired([one], None, day) is None
