@@ -887,7 +887,7 @@ def test_pot_of_the_demo_with_an_order_m_of_0_4():
         surroundings=found.start,
         kinetics=kinetics,
         heat=55e3,
-        density=found.density,
+        density=found.constants.density,
         specific_heat=1400.0,
         conductivity=0.15,
         film=8.0,
