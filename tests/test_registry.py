@@ -712,7 +712,8 @@ def test_not_a_number(name, place, value):
     entry = FUNCTIONS[name]
     if not entry.whole and not entry.table:
         good = valid(name)[place]
-        good = good if good is not None else (entry.arguments[place].default or 10.0)
+        default = entry.arguments[place].default
+        good = next(one for one in (good, default, 10.0) if one is not None)
         rows = evaluate(name, changed(name, place, [[good], [value]])).table()
         assert set(rows[1]) == {"#NUM!"}
         same(rows[0], cells(name, changed(name, place, good)))

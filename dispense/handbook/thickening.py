@@ -337,7 +337,7 @@ def viscosity_time(
     temperatures: Series,
     kinetics: KineticsLike,
     thickening: ThickeningLike,
-    start: float = 0.0,
+    start: Number = 0.0,
 ) -> np.ndarray:
     """Time at which a viscosity is reached along a temperature record.
 
@@ -346,8 +346,14 @@ def viscosity_time(
     >>> round(float(t), 4)  # −ln(1 − ln 2/10)/0.001
     71.8341
     """
+    if np.ndim(start):
+        pairs = np.broadcast(viscosity, start)
+        found = [
+            viscosity_time(goal, times, temperatures, kinetics, thickening, float(one)) for goal, one in pairs
+        ]
+        return np.array(found, dtype=float).reshape(pairs.shape)
     law, known = as_thickening(thickening), as_kinetics(kinetics)
-    fine, warm, degrees, thick = _course(times, temperatures, known, law, start)
+    fine, warm, degrees, thick = _course(times, temperatures, known, law, float(start))
     goals = np.asarray(viscosity, dtype=float).ravel()
     place = np.searchsorted(np.maximum.accumulate(thick), goals, side="left")  # the first time, not a later
     answer = np.where(place == 0, fine[0], np.nan)
@@ -426,7 +432,7 @@ def least_viscosity(
     temperatures: Series,
     kinetics: KineticsLike,
     thickening: ThickeningLike,
-    start: float = 0.0,
+    start: Number = 0.0,
 ) -> tuple[float, float, float]:
     """Where along a temperature record a mix is thinnest.
 
@@ -436,8 +442,14 @@ def least_viscosity(
     """
     from scipy.optimize import minimize_scalar
 
+    if np.ndim(start):
+        each = [
+            least_viscosity(times, temperatures, kinetics, thickening, float(one)) for one in np.ravel(start)
+        ]
+        when, degree, least = np.array(each).T.reshape(3, *np.shape(start))
+        return when, degree, least
     law, known = as_thickening(thickening), as_kinetics(kinetics)
-    fine, warm, degrees, thick = _course(times, temperatures, known, law, start)
+    fine, warm, degrees, thick = _course(times, temperatures, known, law, float(start))
     place = int(np.argmin(thick))
     before = max(place - 1, 0)
     after = min(place + 1, fine.size - 1)

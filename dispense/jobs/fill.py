@@ -172,24 +172,19 @@ def _headings(
         fold(name): {fold(split["base"] if (split := HEADER.match(title)) else title) for title in titles}
         for name, titles in tables.items()
     }
-    return {
-        table: {
-            item.name: Heading.of(
-                item,
-                keyed.get(column_key(table, item.name))
-                or next(
-                    (
-                        words
-                        for words in (translated(item.heading), *item.headings)
-                        if fold(words) in headers.get(fold(table), ())
-                    ),
-                    item.heading,
-                ),
-            )
-            for item in spec.columns(table)
-        }
-        for table in spec.tables
-    }
+    called: dict[str, dict[str, Heading]] = {}
+    for table in spec.tables:
+        there = headers.get(fold(table), set())
+        words = {item.name: (translated(item.heading), *item.headings) for item in spec.columns(table)}
+        taken = {fold(each) for group in words.values() for each in group}
+        called[table] = {}
+        for item in spec.columns(table):
+            own = next((each for each in words[item.name] if fold(each) in there), None)
+            key = keyed.get(column_key(table, item.name))
+            # a header that is the word of a column is that column's, wherever it was moved to
+            other = key if key is not None and fold(key) not in taken else None
+            called[table][item.name] = Heading.of(item, own or other or item.heading)
+    return called
 
 
 def _headers(package: Package) -> dict[str, list[str]]:
