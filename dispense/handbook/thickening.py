@@ -137,8 +137,8 @@ THICKENING = record(
         number("b", "", "its slope with the degree; blank takes 0", at_least=0, default=None),
         number("growth", "", "K of exp(K·α), in place of gel, a and b", above=0, default=None),
     ),
-    "row viscosity, its temperature, energy of flow, gel degree, a, b of [α_g/(α_g − α)]^(a + b·α); or, with "
-    "the cells of gel, a and b blank, K of exp(K·α) in the seventh",
+    "row viscosity, its temperature, energy of flow, conversion at gel, a, b of [α_g/(α_g − α)]^(a + b·α); "
+    "or, with the cells of gel, a and b blank, K of exp(K·α) in the seventh",
 )
 
 
@@ -716,7 +716,7 @@ def pressure_life(
     index: Number = 1.0,
     yield_stress: Number = 0.0,
 ) -> np.ndarray:
-    """Age until which a flow stays below a pressure: a working life that means something at a station.
+    """Age until which a flow stays below a pressure: a life that means something at a station.
 
     >>> law = ExponentialThickening(2.0, 296.15, 0.0, 10.0)
     >>> age = pressure_life(254648.0, 296.15, 1e-6, 2e-3, 25e-3, [1e-3, 0.0], law)
@@ -817,7 +817,7 @@ def shot_drift(
         out("energy", "kJ/mol", "activation energy of flow; 0 where all is at one temperature"),
         out("a", "", "exponent, 0 for the exponential law"),
         out("b", "", "its slope, 0 with fewer than four points"),
-        out("growth", "", "K of the exponential law, 0 with a gel degree"),
+        out("growth", "", "K of the exponential law, 0 with a conversion at gel"),
     ),
     equation="least squares of ln μ on 1/T and α, or on 1/T, ln(α_g/(α_g − α)) and α·ln(α_g/(α_g − α))",
     source=_OF_LAW + "; linear least squares",
