@@ -567,8 +567,9 @@ def _note_pack(pour: PlannedPour, pack: PackHeat) -> None:
     pot = pour.pot
     pour.find(
         NOTE,
-        f"reckoned between the cells: {figures}; the heat balance closes to {max(pack.residual, HEAT_CLOSED):.0e}; as a slab "
-        f"without cells it would be {celsius_text(pour.shots_peak or pour.peak, 1)}",
+        f"reckoned between the cells: {figures}; the heat balance closes to "
+        f"{max(pack.residual, HEAT_CLOSED):.0e}; as a slab without cells it would be "
+        f"{celsius_text(pour.shots_peak or pour.peak, 1)}",
         topic="pour model",
     )
     pour.find(
