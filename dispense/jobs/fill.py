@@ -199,14 +199,14 @@ def _keyed(package: Package) -> dict[str, str]:
 
     found = {}
     for item in package.defined_names:
-        sheet, _, cell = item.text.replace("$", "").rpartition("!")
-        if not item.name.startswith(KEY) or not cell.isalnum():
+        if not item.name.startswith(KEY) or item.place is None or ":" in item.place[1]:
             continue
+        sheet, cell = item.place
         table = package.table(item.name.removeprefix(KEY).partition(".")[0])
         row, column = split_cell(cell)
         if (
             table is not None
-            and sheet.strip("'").replace("''", "'") == table.sheet.name
+            and sheet == table.sheet.name
             and row == table.first_row
             and table.first_column <= column <= table.last_column
         ):
