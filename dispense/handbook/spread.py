@@ -7,6 +7,8 @@ exact solutions of the plate, the Newtonian film (torsion of a bar of that secti
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from ..base.fields import choice, number, whole
@@ -35,7 +37,7 @@ _NARROWER = requires(lambda gap_start, gap_end: gap_end <= gap_start, "gap_end",
 _NO_FILM = "gap above a tenth of the shorter side: no thin film, the figure is a guess"
 
 
-def _is_film(gap: Number, length: Number, width: Number) -> Number:
+def _is_film(gap: Number, length: Number, width: Number) -> Any:
     return gap <= THIN_FILM * 0.5 * np.minimum(length, width)
 
 
