@@ -579,7 +579,8 @@ def _note_pack(pour: PlannedPour, pack: PackHeat) -> None:
         NOTE,
         f"reckoned between the cells: {figures}; the heat balance closes to "
         f"{max(pack.residual, HEAT_CLOSED):.0e}; as a slab without cells it would be "
-        f"{celsius_text(pour.shots_peak or pour.peak, 1)}",
+        f"{celsius_text(pour.shots_peak or pour.peak, 1)}"
+        + ("" if pour.limit is None else f"; limit of the cells {celsius_text(pour.limit)}"),
         topic="pour model",
     )
     pour.find(
