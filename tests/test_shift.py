@@ -34,13 +34,15 @@ def play(rows=None, station="hem", shift="early", date=MONDAY):
 #   Check shots: 0.5 an hour over 3.5 h of work: at 0 h and 2 h of work, i.e. 6:00 and 8:30; 4 mL.
 #   Mixed material: mixer 10, start 8, check 4, parts 12 × 10 = 120 | purge 15, check 4,
 #   parts 9 × 10 = 90, end 6: 257 mL, half of it A and half B = 128.5 mL each.
-#   A: 100 mL container less 5 % heel gives 95. 128.5 takes 2 containers, 1 heel of 5 mL is thrown
-#      away, 190 − 128.5 + 5 = 66.5 mL stand at the end. 95 of A are drawn at 190 mL mixed:
-#      142 at 8:00, 161 after purge and check, so 2.9 shots later: third shot after the break,
-#      8:50 + 0.9 × 10 s.
-#   B: 60 mL less 10 % gives 54. 128.5 takes 3 containers, 2 heels = 12 mL, 162 − 128.5 + 6 = 39.5
-#      stand at the end. 54 at 108 mixed: 22 at 6:00, so 8.6 shots: ninth shot, 7:20 + 6 s;
-#      108 at 216 mixed: 161 + 5.5 shots: sixth after the break, 9:20 + 5 s.
+#   A container is changed before the part that it cannot finish (common practice, no source); a shot
+#   takes 5 mL of A and 5 mL of B.
+#   A: 100 mL container less 5 % heel gives 95. Drawn: 71 at 8:00 (142 mixed), 80.5 after purge and
+#      check, 90.5 after the shot of 8:40: 4.5 mL are left, too few for the shot of 8:50. The crew
+#      changes when the shot of 8:40 is done, 8:40:10. 128.5 takes 2 containers, a heel of 5 and a rest
+#      of 4.5 mL are lost: 200 − 128.5 − 5 − 4.5 = 62 mL stand at the end.
+#   B: 60 mL less 10 % gives 54. Drawn: 11 at 6:00, 51 after the eighth shot (7:10): 3 mL are left,
+#      change at 7:10:10. Then 4 shots, purge 7.5, check 2 and 4 shots (8:30 … 9:00): 49.5, 4.5 are
+#      left, change at 9:00:10. 3 containers, 2 heels = 12 mL, rest 7.5: 180 − 128.5 − 12 − 7.5 = 32.
 
 
 def test_hand_worked_volumes():
@@ -52,7 +54,8 @@ def test_hand_worked_volumes():
     } == {"parts": 210, "scrap": 0, "start": 8, "end": 6, "purge": 15, "mixers": 10, "checks": 8}
     assert result.containers == {"a": 2, "b": 3}
     assert {letter: result.used[letter]["heel"] / ML for letter in "ab"} == {"a": 5, "b": 12}
-    assert {letter: result.closing[letter] / ML for letter in "ab"} == {"a": 66.5, "b": 39.5}
+    assert {letter: result.closing[letter] / ML for letter in "ab"} == {"a": 62, "b": 32}
+    assert {letter: result.used[letter]["rest"] / ML for letter in "ab"} == {"a": 4.5, "b": 7.5}
     assert {letter: result.mounted[letter] / ML for letter in "ab"} == {"a": 200, "b": 180}
     assert [result.balance(letter) for letter in "ab"] == [0, 0]
 
@@ -71,8 +74,10 @@ def test_hand_worked_clock_times():
         ]
         for letter in "ab"
     }
-    assert changes["a"] == pytest.approx([6 * 3600, 8 * 3600 + 50 * 60 + 9], abs=1e-6)
-    assert changes["b"] == pytest.approx([6 * 3600, 7 * 3600 + 20 * 60 + 6, 9 * 3600 + 20 * 60 + 5], abs=1e-6)
+    assert changes["a"] == pytest.approx([6 * 3600, 8 * 3600 + 40 * 60 + 10], abs=1e-6)
+    assert changes["b"] == pytest.approx(
+        [6 * 3600, 7 * 3600 + 10 * 60 + 10, 9 * 3600 + 10], abs=1e-6
+    )
     assert "limit 60% at 08:26" in next(e.text for e in result.events if e.kind == "purge")
 
 
@@ -178,7 +183,12 @@ def test_gelled_mixer_is_changed():
     rows["Materials"][0]["pot_life"] = 35  # 40 min of standing is more than the whole pot life
     result = play(rows)
     assert (result.purges, result.mixers) == (0, 2)
-    assert any(e.kind == "mixer" and "pot life is over" in e.text for e in result.events)
+    # it is not left to gel: off when the part of 7:50 is done, a new one after the break (common practice)
+    assert [(e.clock, e.kind) for e in result.events if e.kind in ("off", "mixer")] == [
+        (7 * 3600 + 50 * 60 + 10, "off"),
+        (8.5 * 3600, "mixer"),
+    ]
+    assert "pot life is over at 08:25" in next(e.text for e in result.events if e.kind == "off")
 
 
 def test_open_lots_and_missing_stock():
@@ -338,7 +348,7 @@ def test_more_parts_never_use_less(quantity, more):
 
 
 def test_after_midnight_a_lot_of_yesterday_is_not_put_on():
-    """The shift worked by hand above, 16 h later: B changes at 23:20 and at 01:20, the day after."""
+    """The shift worked by hand above, 16 h later: B changes at 23:10 and at 01:00, the day after."""
     rows = hand_rows()
     rows["Shifts"] = [dict(shift="early", start="22:00", end="26:00")]
     rows["Breaks"] = [dict(shift="early", start="24:00", end="24:30")]
@@ -349,7 +359,7 @@ def test_after_midnight_a_lot_of_yesterday_is_not_put_on():
     result = play(rows)
     changes = [event for event in result.events if event.kind == "container" and event.component == "b"]
     assert [event.lot for event in changes] == ["B1", "B2", "B3"]
-    assert hhmm(changes[1].clock) == "23:20" and hhmm(changes[2].clock) == "01:20 +1 d"
+    assert hhmm(changes[1].clock) == "23:10" and hhmm(changes[2].clock) == "01:00 +1 d"
 
 
 def test_parts_that_miss_their_second_shot_are_told():
@@ -400,3 +410,175 @@ def test_a_pot_life_is_marked_with_the_temperature_farthest_from_what_is_stated(
     hot, cold = 31.0 + 273.15, 15.0 + 273.15  # 1 K above and 5 K below
     for pair in ((hot, cold), (cold, hot)):
         assert any("extrapolated to 15 °C" in words for words in life.marks(*pair))
+
+
+# ------------------------------------------------------------------- as a competent crew would run it
+# The rules are common practice, no source; the figures are plain arithmetic on the plan of tests/plans.py.
+
+
+def events(result, *kinds):
+    return [(event.clock, event.text) for event in result.events if event.kind in kinds]
+
+
+def changes_of(result, letter):
+    return [e.clock for e in result.events if e.kind == "container" and e.component == letter]
+
+
+def test_a_station_that_may_refill_in_mid_bead_empties_its_containers():
+    """Nothing is left over: 95 of A are drawn at 190 mL mixed, 142 at 8:00, 161 after purge and check, so
+    2.9 shots later, 9 s into the part of 8:50. 54 of B at 108 mL: 22 at 6:00, so 8.6 shots, 6 s into that of
+    7:20; 108 of B at 216: 161 + 5.5 shots, 5 s into that of 9:20. The nozzle stands 2 min on each of them."""
+    rows = hand_rows()
+    rows["Stations"][0] |= dict(refill="in mid-bead", container_time=120)
+    result = play(rows)
+    assert {letter: result.used[letter]["rest"] for letter in "ab"} == {"a": 0, "b": 0}
+    assert {letter: result.closing[letter] / ML for letter in "ab"} == {"a": 66.5, "b": 39.5}
+    assert changes_of(result, "a") == pytest.approx([6 * 3600, 8 * 3600 + 50 * 60 + 9], abs=1e-6)
+    assert changes_of(result, "b") == pytest.approx(
+        [6 * 3600, 7 * 3600 + 20 * 60 + 6, 9 * 3600 + 20 * 60 + 5], abs=1e-6
+    )
+    assert result.busy == pytest.approx(21 * 10 + 3 * 120)
+    assert not [item for item in result.findings if item.topic == "refill in mid-bead"]
+
+
+def test_a_container_smaller_than_a_part_runs_empty_in_it_and_is_told():
+    """8 mL of B, 5 mL a part: changed before each second part and 3 mL lost; 4 mL: in each part."""
+    rows = hand_rows()
+    rows["Components"][1] |= dict(container=8, heel=0)
+    rows["Stock"][1]["quantity"] = 64
+    rows["Stations"][0] |= dict(checks=0, start_volume=0, mixer_volume=0, end_volume=0)
+    result = play(rows)
+    assert result.containers["b"] == 21 and result.used["b"]["rest"] == 20 * 3 * ML
+    assert not result.ran_empty
+    rows["Components"][1] |= dict(container=4)
+    result = play(rows)
+    assert result.containers["b"] == 27 and result.used["b"]["rest"] == 0  # 105 mL, 4 at a time
+    (told,) = [item for item in result.findings if item.topic == "refill in mid-bead"]
+    # empty at 4, 8 … 104 mL: after 20 × 4 mL the sixteenth part is just done, and so at 40, 60 and 100
+    assert told.kind == "quality" and told.numbers["times"] == 26 - 5
+    assert result.balance("b") == 0
+
+
+def test_the_rest_of_a_lot_that_cannot_finish_a_part_is_used_up_in_mid_bead():
+    rows = hand_rows()
+    rows["Stock"][1]["quantity"] = 9.5  # B1: 6 mL heel, 3.5 mL usable, and the mixer asks 5 mL first
+    result = play(rows)
+    assert result.containers["b"] == 4 and result.balance("b") == 0
+    assert result.used["b"]["rest"] < 54 * ML
+
+
+def slow_pours(**station):
+    """100 mL at 0.1 mL/s every 20 min: 1000 s; the 10 mL in the mixer went in over the last 100 s."""
+    rows = hand_rows()
+    del rows["Beads"]
+    rows["Breaks"] = []
+    rows["Pots"] = [
+        dict(pot="bed", part="frame", station="hem", shape="box", length=100, width=50, depth=40, level=20)
+    ]
+    rows["Stations"][0] |= dict(flow=0.1, takt=1200, checks=0, start_volume=0) | station
+    rows["Builds"][0]["quantity"] = 4
+    return rows
+
+
+def test_age_is_judged_when_the_material_leaves():
+    """At the start of a pour the mixer's content is 300 s old, 8.3 % of 60 min; its last drop leaves 100 s
+    later, at 11.1 %. With a limit of 10 % each pour but the first (100 s, 2.8 %) asks for a purge."""
+    assert play(slow_pours(purge_share=0.12)).purges == 0
+    result = play(slow_pours(purge_share=0.1))
+    assert result.purges == 3
+    assert [text for _, text in events(result, "purge")][0] == (
+        "purge 15.0 mL: the next part would end at 11% of pot life, limit 10%"
+    )
+    assert not result.too_long
+
+
+def test_a_part_that_outlasts_the_limit_is_told_and_not_purged_for():
+    """Fresh material is 2.8 % old when the last of it leaves: over a limit of 2.5 %, whatever is purged."""
+    result = play(slow_pours(purge_share=0.025))
+    assert result.purges == 3  # 8.3 % at the start asks for them
+    (told,) = [item for item in result.findings if item.topic == "limit in a part"]
+    assert told.kind == "quality" and told.numbers["times"] == 4
+    assert told.numbers["share"] == pytest.approx(100 / 3600, rel=1e-9)
+
+
+def test_a_purge_waits_with_its_part_for_the_end_of_the_break():
+    """16 min of pot life, limit 9.6: a part that comes 10 min after the one before is purged for, 60 s, and
+    is so late that the next comes 9 min after it: every second part, nos. 2 to 14, has its purge. Before a
+    break at 7:50:30 no. 12, due at 7:50, fits and its purge does not: both wait, nothing is purged twice."""
+    rows = hand_rows()
+    rows["Materials"][0]["pot_life"] = 16
+    rows["Stations"][0] |= dict(purge_time=60, checks=0)
+    rows["Breaks"] = [dict(shift="early", start="07:50:30", end="07:53")]
+    rows["Builds"][0]["quantity"] = 15
+    result = play(rows)
+    assert result.purges == 7
+    near = [clock for clock, _ in events(result, "purge") if 7.7 * 3600 < clock < 8.1 * 3600]
+    assert near == [7 * 3600 + 53 * 60]
+
+
+def test_the_run_ends_with_the_last_part():
+    """Five parts: the last is done at 6:40:10; then the mixer is off, and the station free."""
+    rows = hand_rows()
+    rows["Builds"][0]["quantity"] = 5
+    result = play(rows)
+    end = 6 * 3600 + 40 * 60 + 10
+    assert result.run_end == end == max(event.clock for event in result.events)
+    assert events(result, "end") == [
+        (end, "last part done: take the mixer off and throw it away; free until 10:00")
+    ]
+    assert result.time_free == 12_600 - 2410
+    assert not events(result, "break")
+    assert result.check_shots == 1  # the one of 8:30 has nothing left to check
+
+
+@pytest.mark.parametrize(("start", "mixers"), [("10:00", 1), ("10:30", 2)])
+def test_a_mixer_kept_closed_serves_the_next_start_within_its_life(start, mixers):
+    """Filled last at 9:50, limit 36 min later: good at 10:00, not at 10:30."""
+    rows = hand_rows()
+    rows["Stations"][0]["after_run"] = "keep closed"
+    rows["Shifts"].append(dict(shift="late", start=start, end="14:00"))
+    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=5))
+    first, second = play_plan(make(rows))
+    assert first.mixers + second.mixers == mixers
+    assert "keep the mixer closed, good until 10:26" in events(first, "end")[0][1]
+    words = "go on with the mixer" if mixers == 1 else "was good until 10:26"
+    assert words in events(second, "start")[0][1]
+    assert [second.balance(letter) for letter in "ab"] == [0, 0]
+
+
+def idle_rows(**station):
+    """A part every 40 min, 35 min of pot life: after 21 min the limit of 60 %, after 35 the mixer gels."""
+    rows = hand_rows()
+    rows["Breaks"] = []
+    rows["Materials"][0]["pot_life"] = 35
+    rows["Stations"][0] |= dict(takt=2400, checks=0, mixer_time=120, purge_time=10) | station
+    rows["Builds"][0]["quantity"] = 3
+    return rows
+
+
+def test_the_cheaper_way_through_a_long_idle_time():
+    """Each gap asks for one purge, 21 min after the part before; another at 42 min would be too late to
+    matter. 15 mL of it are dearer than the 10 mL of a new mixer; 10 mL are as dear and quicker, 10 s."""
+    result = play(idle_rows())
+    assert (result.purges, result.mixers) == (0, 3)
+    assert [clock for clock, _ in events(result, "off")] == [6 * 3600 + 10, 6 * 3600 + 2400 + 120 + 10]
+    assert "a new mixer takes 10.0 mL and 120 s" in events(result, "off")[0][1].replace("2 min", "120 s")
+    assert "takes 1 × 15.0 mL and 10 s" in events(result, "off")[0][1]
+    result = play(idle_rows(purge_volume=10))
+    assert (result.purges, result.mixers) == (2, 1)
+    assert [clock for clock, _ in events(result, "purge")] == [
+        6 * 3600 + 21 * 60,
+        6 * 3600 + 2400 + 21 * 60,
+    ]
+    assert play(idle_rows(purge_volume=10, idle="take off")).mixers == 3
+    assert play(idle_rows(idle="purge")).purges == 2
+
+
+def test_nobody_purges_in_a_break():
+    """The limit of the part of 7:50 falls at 8:11, in the break, and the mixer gels at 8:25: it comes off."""
+    rows = hand_rows()
+    rows["Materials"][0]["pot_life"] = 35
+    rows["Stations"][0] |= dict(idle="purge", purge_volume=10)
+    result = play(rows)
+    assert [clock for clock, _ in events(result, "off")] == [7 * 3600 + 50 * 60 + 10]
+    assert "purging cannot keep the limit" in events(result, "off")[0][1]

@@ -23,11 +23,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..plan.amounts import applications
-from ..plan.materials import working_life
 from ..plan.records import Plan
-from ..shift.player import Player
-from ..shift.results import Job, ShiftResult
-from ..shift.store import NANO, Store, nanolitres
+from ..shift.player import Player, Work
+from ..shift.results import ShiftResult
+from ..shift.store import NANO, Mounted, Store
+from ..shift.supply import Supply
 
 #: what material goes to while a station works, heel and hoses apart
 CAUSES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks")
@@ -44,6 +44,19 @@ class ShiftKey:
     station: str
     shift: str
     builds: tuple[tuple[str, int], ...]
+
+
+class EndlessSupply(Supply):
+    """Containers that are full when the shift begins, and as many more as it takes."""
+
+    def put_on(self) -> None:
+        """A full container of each component."""
+        for letter in self.result.components:
+            self._change(letter, None, 0.0)
+
+    def _change(self, letter: str, old: Mounted | None, clock: float, rest: int = 0) -> None:
+        usable = max(self.full[letter], 1)
+        self.store.mounted[self.keys[letter]] = Mounted("", usable, 0, _ANY_DAY, _ANY_DAY, usable)
 
 
 class LeanPlayer(Player):
@@ -64,62 +77,26 @@ class LeanPlayer(Player):
             if not station.takt:
                 spread = self.result.calendar.available / total if total else math.inf
                 self.result.takt = spread * plan.takt_factors.get(station.station, 1.0)
-        self._usable = {
-            letter: max(nanolitres(item.container) - nanolitres(item.heel * item.container), 1)
-            for letter, item in self.result.components.items()
-        }
-        self._left = dict(self._usable)
-        self._splits: dict[int, list[tuple[str, int]]] = {}
 
-        self._quickest = self._most_rate(plan) if self.pot_clock is not None else 0.0
-
-    def _most_rate(self, plan: Plan) -> float:
-        """Share of pot life used each second at the hottest time of the day."""
-        cache: dict[str, float] = plan.kept("most_rate")
-        name = self.station.station
-        if name not in cache:
-            life = working_life(self.result.material)
-            cache[name] = 1.0 / life.at(max(self.result.temperatures[1])) if life else 0.0
-        return cache[name]
-
-    def freshen(self, clock: float, why: str) -> float:
-        """As in `Player`; where even the hottest hour would not reach the limit, at once."""
-        if (
-            self.pot_clock is None
-            or not self.mixer
-            or ((clock - self.mixer[0][1]) * self._quickest < self.station.purge_share * (1.0 - 1e-6))
-        ):
-            return clock
-        return super().freshen(clock, why)
-
-    def draw(self, volume: int, category: str, clock: float, duration: float = 0.0) -> None:
-        """Book the volume by component, as `Player` does."""
-        if volume <= 0:
-            return
-        parts = self._splits.get(volume)
-        if parts is None:
-            parts = self._splits[volume] = self.split(volume)
-        for letter, part in parts:
-            self.result.used[letter][category] += part
-            left = self._left[letter] - part
-            while left < 0:
-                left += self._usable[letter]
-                self.delay += self.station.container_time
-            self._left[letter] = left
+    def make_supply(self) -> Supply:
+        """Full containers without end."""
+        return EndlessSupply(self.plan, self.result, self.store)
 
     def _open(self) -> None:
-        pass
+        supply = self.supply
+        assert isinstance(supply, EndlessSupply)
+        supply.put_on()
 
     def _close(self) -> None:
         pass
 
-    def _warn(self) -> None:
+    def _find(self) -> None:
         pass
 
-    def _surface(self, job: Job, serial: int, number: int, begin: float) -> None:
+    def _surface(self, work: Work, number: int) -> None:
         pass
 
-    def _batch(self, job: Job, serial: int, track: list[float]) -> None:
+    def _batch(self, work: Work) -> None:
         pass
 
 

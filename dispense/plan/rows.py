@@ -466,6 +466,15 @@ class Station(Row):
     """From the end of dispensing to mating, in working time [s]."""
     batch: int
     """Parts of one batch on the cure board."""
+    refill: str
+    """When a container may be changed: between parts, what it holds is then lost; in mid-bead, the nozzle
+    stands on the part for the change: between parts, in mid-bead."""
+    after_run: str
+    """What becomes of the mixer after the last part; kept closed it serves the next start within its share of
+    the pot life: throw away, keep closed."""
+    idle: str
+    """What is done while no part comes for so long that the mixer would gel: purge, take the mixer off, or
+    the cheaper of the two: cheaper, purge, take off."""
     at: str
 
 

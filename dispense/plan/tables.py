@@ -57,7 +57,10 @@ BASES = ("volume", "mass")
 CURES = ("room", "oven", "moisture", "light")
 COMPONENTS = ("a", "b")
 SHAPES = ("box", "tray", "cylinder", "cone", "lying-cylinder")
-RULES = ("purge", "change mixer")
+RULES = (PURGE, CHANGE_MIXER) = ("purge", "change mixer")
+REFILLS = (BETWEEN_PARTS, IN_MID_BEAD) = ("between parts", "in mid-bead")
+AFTER_RUN = (THROW_AWAY, KEEP_CLOSED) = ("throw away", "keep closed")
+IDLE_RULES = (IDLE_CHEAPER, IDLE_PURGE, IDLE_OFF) = ("cheaper", "purge", "take off")
 INSERT_SHAPES = ("box", "cylinder")
 
 ZERO_KELVIN = -273.15
@@ -451,6 +454,27 @@ STATIONS = Table(
             at_least=0.0,
         ),
         whole("batch", "parts of one batch on the cure board", default=10, at_least=1),
+        choice(
+            "refill",
+            REFILLS,
+            "when a container may be changed: between parts, what it holds is then lost; in mid-bead, the "
+            "nozzle stands on the part for the change",
+            default=BETWEEN_PARTS,
+        ),
+        choice(
+            "after_run",
+            AFTER_RUN,
+            "what becomes of the mixer after the last part; kept closed it serves the next start within "
+            "its share of the pot life",
+            default=THROW_AWAY,
+        ),
+        choice(
+            "idle",
+            IDLE_RULES,
+            "what is done while no part comes for so long that the mixer would gel: purge, take the mixer "
+            "off, or the cheaper of the two",
+            default=IDLE_CHEAPER,
+        ),
     ),
     key=("station",),
     required=True,

@@ -269,7 +269,7 @@ def _times(result: ShiftResult) -> list[Row]:
 
 def layout(book: Book) -> None:
     """What the station needs on the first page, its clock times on the second."""
-    form = book.page("Material", [11.5, 14.2, 8.5, 8, 7.5, 8.5, 8.5, 7.5, 8, *[7.5] * 7], landscape=False)
+    form = book.page("Material", [11.5, 14.2, 8.5, 8, 7.5, 8.5, 8.5, 7.5, 8, *[7.2] * 8], landscape=False)
     form.head()
     form.cards(
         ("station", 3),

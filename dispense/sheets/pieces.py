@@ -16,7 +16,7 @@ from ..plan.cautions import cautions_text
 from ..plan.materials import WorkingLife
 from ..plan.records import Plan
 from ..reports.findings import station_findings
-from ..shift.results import CATEGORIES, ShiftResult
+from ..shift.results import CATEGORIES, UNMIXED, ShiftResult
 from ..shift.setup import SetupCard
 from ..shift.store import NANO
 from .spec import Row, Value
@@ -143,8 +143,8 @@ def mass_drawn(result: ShiftResult, letter: str) -> float:
 
 
 def mixed_drawn(result: ShiftResult) -> int:
-    """Mixed material drawn, without heels and what has expired [nL]."""
-    return sum(result.dispensed(name) for name in CATEGORIES if name not in ("heel", "expired"))
+    """Mixed material drawn: without heels, rests and what has expired [nL]."""
+    return sum(result.dispensed(name) for name in CATEGORIES if name not in UNMIXED)
 
 
 def mixed_mass(result: ShiftResult) -> float:

@@ -336,7 +336,7 @@ def layout(book: Book) -> None:
     shifts.total("ResultShifts", ["good", "finished", "started", "mass", "purges", "mixers", "warnings"])
     shifts.freeze("ResultShifts", 3)
 
-    use = book.page("Use", [16, 9, 17, 16, 11, *[9.3] * 15], landscape=True)
+    use = book.page("Use", [16, 9, 17, 16, 11, *[9.0] * 16], landscape=True)
     use.head(named=False)
     volumes = [item.name for item in RESULTS.tables["ResultUse"] if item.unit == "mL"]
     use.table(

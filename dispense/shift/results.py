@@ -12,9 +12,11 @@ from ..plan.amounts import Amount, Application, total
 from ..plan.materials import WorkingLife, mix_shares, mixed_density
 from .calendar import Calendar
 from .cure_times import CureTimes
+from .idle import Idle
 from .weighing import Weighing, check_shot
 
-CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "expired")
+CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "rest", "expired")
+UNMIXED = ("heel", "rest", "expired")  # lost in containers, never mixed
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,11 +24,27 @@ class Event:
     """Something that happens at a clock time [s]: kind, what it concerns, volume [nL]."""
 
     clock: float
-    kind: str  # start, purge, mixer, container, check, break, end, short, expired
+    kind: str  # start, purge, mixer, off, container, check, break, end, short, expired
     text: str
     component: str = ""
     lot: str = ""
     volume: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class RanEmpty:
+    """A container that ran empty while material went on a part; clock time [s]."""
+
+    letter: str
+    clock: float
+
+
+@dataclass(frozen=True, slots=True)
+class TooLong:
+    """A visit that takes so long that what is fresh at its start passes the limit in it."""
+
+    clock: float
+    share: float  # of the pot life, of the last material
 
 
 @dataclass(slots=True)
@@ -170,8 +188,11 @@ class ShiftResult(WithFindings):
     check_shots: int = 0
     check_volume: int = 0  # all shots of one check together
     between: int = 0  # purges and mixer changes that no break brought about
-    oldest_share: float = 0.0
     busy: float = 0.0
+    run_end: float = 0.0  # when the last part is done [s]
+    ran_empty: list[RanEmpty] = field(default_factory=list)
+    too_long: list[TooLong] = field(default_factory=list)
+    idles: list[Idle] = field(default_factory=list)
 
     @property
     def letters(self) -> tuple[str, ...]:
@@ -209,6 +230,12 @@ class ShiftResult(WithFindings):
     def dispensed(self, category: str) -> int:
         """Mixed material of one category, all components together [nL]."""
         return sum(self.used[letter][category] for letter in self.used)
+
+    @property
+    def time_free(self) -> float:
+        """Working time after the last part [s]."""
+        calendar = self.calendar
+        return max(calendar.available - calendar.worked(self.run_end), 0.0)
 
     @property
     def parts_amount(self) -> Amount:

@@ -30,7 +30,7 @@ from ..plan.amounts import Application, applications
 from ..plan.materials import WorkingLife, mix_shares, mixed_density, pot_life_findings, working_life
 from ..plan.records import Plan
 from ..plan.rows import Bead, Material, Station
-from .player import shop_record
+from ..plan.weather import shop_record
 from .weighing import Weighing, weigh, weighing_findings
 
 MIXER_REYNOLDS = 100.0  # in the tube of a static mixer, up to which its factor holds

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from ..base.units import DAY
@@ -46,13 +47,30 @@ class Lot:
 
 @dataclass(slots=True)
 class Mounted:
-    """A container at a station: its lot, what may still be drawn, and its heel; nanolitres."""
+    """A container at a station: its lot, what may still be drawn, and its heel; nanolitres.
+
+    `full` is what could be drawn when it was put on.
+    """
 
     lot: str
     usable: int
     heel: int
     mounted: datetime.date
     last_day: datetime.date
+    full: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class KeptMixer:
+    """A mixer that is kept closed: volumes [nL] and when they went in [s after the start of a day]."""
+
+    day: datetime.date
+    contents: tuple[tuple[int, float], ...]
+
+    def on(self, day: datetime.date) -> Iterable[tuple[int, float]]:
+        """Its contents by the clock of another day."""
+        gone = (day - self.day).days * DAY
+        return ((volume, entered - gone) for volume, entered in self.contents)
 
 
 @dataclass(slots=True)
@@ -62,6 +80,7 @@ class Store:
     lots: dict[tuple[str, str], list[Lot]] = field(default_factory=dict)
     mounted: dict[tuple[str, str], Mounted] = field(default_factory=dict)  # (station, component)
     hoses: dict[tuple[str, str], int] = field(default_factory=dict)
+    mixers: dict[tuple[str, int], KeptMixer] = field(default_factory=dict)  # (station, nozzle)
 
     @classmethod
     def of(cls, plan: Plan) -> Store:

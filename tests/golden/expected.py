@@ -150,6 +150,11 @@ def printed(value: float, digits: int) -> Num:
     return Num(value, 0.0, digits)
 
 
+def left_over(ml: float) -> Num:
+    """What hundreds of draws leave in a container, each rounded to a nanolitre: to 0.0001 mL."""
+    return Num(ml, max(2e-6, 1e-4 / ml if ml else 0.0))
+
+
 def meter_says(station) -> Says:
     """Whose tolerance the limits are."""
     return Says(("meter", "±"), (), (Fact(station.meter_tolerance * 100, "%", 0.0),))
@@ -245,6 +250,23 @@ def shift_findings(run: Played) -> list[Found]:
             )
         names = tuple({part, worst[0]})
         found.append(Found(STOP, Says(said, names, figures, may), words, part=part, **here))
+    if run.station.refill == "between parts":
+        for letter in run.parts:
+            emptied = [at for which, at in run.emptied if which == letter]
+            if emptied:
+                figures = (Fact(len(emptied)), Clock(day, emptied[0]))
+                said = ("runs empty in the middle of a part", "larger or full containers", "mid-bead")
+                says = Says(said, component_words(run, letter), figures)
+                found.append(Found(QUALITY, says, "refill in mid-bead", **here))
+    if run.overlong:
+        worst_share = max(share for _, share in run.overlong)
+        figures = (Fact(len(run.overlong)), Clock(day, run.overlong[0][0]), Fact(worst_share))
+        said = ("passes its limit", "smaller mixer")
+        if worst_share >= 1:
+            said = (*said, "pot life is over")
+        else:
+            figures += (Fact(run.station.purge_share),)
+        found.append(Found(QUALITY, Says(said, (), figures), "limit in a part", **here))
     for part, missed in run.unreached.items():
         oven = Says(
             ("oven profile", "does not reach", *missed, "hold longer"), (part,), never=unmissed(missed)
@@ -353,7 +375,7 @@ class Reckoning:
         """The shift material sheet."""
         day, density, parts = run.day, run.density, run.parts
         mixed = sum(
-            run.used[letter][use] for letter in parts for use in USES if use not in ("heel", "expired")
+            run.used[letter][use] for letter in parts for use in USES if use not in ("heel", "rest", "expired")
         )
         drawn = sum(run.drawn(letter) for letter in parts)
         on_parts = amounts.add([(shot, job.finished) for job in run.jobs for shot in job.shots])
@@ -405,6 +427,7 @@ class Reckoning:
         page.totals["MaterialUse"] = {
             head: Num(sum(row[head].value for row in use)) for head in use[0] if head != "Component"
         }
+        page.totals["MaterialUse"]["Rest [mL]"] = left_over(sum(row["Rest [mL]"].value for row in use))
         page.beside["Balance: opening + mounted − drawn − closing [mL]"] = [Num(0.0), "holds"]
         page.tables["MaterialTimes"] = self.times(run)
         page.beside["More parts to start:"] = [Num(10)]
@@ -481,6 +504,7 @@ class Reckoning:
             "Opening [mL]": Num(run.opening[letter]),
             "Mounted [mL]": Num(run.mounted[letter]),
             **{f"{use.capitalize()} [mL]": Num(used[use]) for use in USES},
+            "Rest [mL]": left_over(used["rest"]),
             "Drawn [mL]": Num(run.drawn(letter)),
             "Closing [mL]": Num(run.closing[letter]),
             "Mass [kg]": Num(run.drawn(letter) * run.parts[letter].density / 1000),
@@ -498,35 +522,39 @@ class Reckoning:
                 names = (*component_words(run, event.letter), event.lot)
                 names += (facts["before"],) if facts["before"] not in (None, event.lot) else ()
                 words += ("before it",) if facts["before"] else ()
+                if facts["rest"] > 1e-6:
+                    words, figures = (*words, "do not make the next part"), [Fact(facts["rest"], "mL")]
             elif event.kind == "short":
                 words, names = ("no usable", "missing"), component_words(run, event.letter)
                 figures = [Fact(event.volume, "mL")]
             elif event.kind == "expired":
                 words, names = ("throw away",), (*component_words(run, event.letter), event.lot)
                 figures = [facts["last_day"]]
-            elif event.kind in ("purge", "mixer"):
-                words, names = (("purge",) if event.kind == "purge" else ("change the mixer",)), ()
-                words += ("after the break",) if facts["after_break"] else ()
-                if event.kind == "mixer":
-                    words += ("pot life is over",) if facts["over"] else ("limit reached",)
-                else:
-                    figures = [Fact(event.volume, "mL")]
-                figures += [Fact(facts["share"]), Fact(run.station.purge_share), Clock(day, facts["reached"])]
+            elif event.kind in ("purge", "mixer", "off"):
+                words, figures = self.mixer_says(run, event)
+                names = ()
             else:
                 words = {
                     "start": ("start of shift",),
-                    "end": ("end of shift",),
+                    "end": ("last part done",),
                     "check": ("check", "weigh"),
                     "break": ("break until",),
                 }[event.kind]
                 names = ()
                 if event.kind == "break":
                     figures = [Clock(day, facts["until"])]
+                if event.kind == "start" and facts["kept"] is not None:
+                    words += ("go on with the mixer",) if facts["kept"] else ("kept closed", "was good until")
+                    figures = [] if facts["kept"] else [Clock(day, facts["good"])]
+                if event.kind == "end":
+                    if run.station.mixer_volume:
+                        words += ("keep the mixer closed",) if facts["closed"] else ("throw it away",)
+                    figures = [Clock(day, facts["good"])] if facts.get("good") else []
+                    if run.hours.worked(event.at) < run.hours.available:
+                        words, figures = (*words, "free until"), [*figures, Clock(day, run.hours.end)]
                 if event.kind == "check" and run.check.count > 1:
                     words, figures = (*words, "together"), [Fact(run.check.count)]
-            never = (
-                () if event.kind not in ("purge", "mixer") or facts["after_break"] else ("after the break",)
-            )
+            never = ("after the break",) if facts.get("after_break") is False else ()
             rows.append(
                 (
                     event.at,
@@ -555,6 +583,37 @@ class Reckoning:
                 )
             )
         return [row for _, row in sorted(rows, key=lambda item: round(item[0]))]
+
+    @staticmethod
+    def mixer_says(run: Played, event) -> tuple[tuple[str, ...], list[Fact]]:
+        """Purges, new mixers, and what is done with one that would stand too long."""
+        facts, station = event.facts, run.station
+        if "idle" in facts:
+            idle = facts["idle"]
+            times, volume = idle["times"], idle["volume"]
+            figures = [Clock(run.day, idle["until"]), Fact(station.mixer_volume, "mL")]
+            figures += duration(station.mixer_time)
+            words: tuple[str, ...] = ("no part until", "a new mixer takes")
+            if times:
+                words += ("purging every",)
+                figures += [*duration(times[0] - idle["since"]), Fact(len(times)), Fact(volume, "mL")]
+                figures += duration(len(times) * station.purge_time)
+            else:
+                words += ("purging cannot keep the limit",)
+            if event.kind == "purge":
+                return ("purge", *words), [Fact(event.volume, "mL"), *figures]
+            return ("take the mixer off", *words), [*figures, Clock(run.day, idle["gelled"])]
+        after: tuple[str, ...] = ("after the break",) if facts["after_break"] else ()
+        if facts.get("new"):
+            return ("put on a new mixer", *after), []
+        words, figures = ("purge", *after), [Fact(event.volume, "mL")]
+        if event.kind == "mixer":
+            words = ("change the mixer", *after, "pot life is over" if facts["over"] else "limit reached")
+            figures = []
+        limit = Fact(station.purge_share)
+        if facts["share"] >= station.purge_share:
+            return words, [*figures, Fact(facts["share"]), limit, Clock(run.day, facts["reached"])]
+        return (*words, "the next part would end at"), [*figures, Fact(facts["by_end"]), limit]
 
     @staticmethod
     def windows(run: Played) -> list[tuple[float, Says]]:
@@ -1185,7 +1244,7 @@ class Reckoning:
                 run.used[letter][kind]
                 for letter in run.parts
                 for kind in USES
-                if kind not in ("heel", "expired")
+                if kind not in ("heel", "rest", "expired")
             )
             on_parts = amounts.add([(shot, job.finished) for job in run.jobs for shot in job.shots])
             found = shift_findings(run)

@@ -191,8 +191,8 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         "='Material'!$F$#",
         "='Material'!$I$#",
         "=IF(D#>0,ROUNDUP(ROUND(MAX(0,E#-C#)/D#,6),0),0)",
-        '=IF(ROUND(SUMPRODUCT(ABS(C#:C#+D#:D#-N#:N#-O#:O#)),6)=0,"holds","▲ does not hold")',
-        "=ROUND(SUMPRODUCT(ABS(C#:C#+D#:D#-N#:N#-O#:O#)),6)",
+        '=IF(ROUND(SUMPRODUCT(ABS(C#:C#+D#:D#-O#:O#-P#:P#)),6)=0,"holds","▲ does not hold")',
+        "=ROUND(SUMPRODUCT(ABS(C#:C#+D#:D#-O#:O#-P#:P#)),6)",
         "=SUM(B#:B#)",
         "=SUM(C#:C#)",
         "=SUM(D#:D#)",
@@ -208,6 +208,7 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         "=SUM(N#:N#)",
         "=SUM(O#:O#)",
         "=SUM(P#:P#)",
+        "=SUM(Q#:Q#)",
     ),
     "cure_board": (
         '=IF($F$#="","",IF(AND(K#<>"",$F$#>=K#),"may be tested",'
@@ -225,7 +226,7 @@ FORMULAS: dict[str, tuple[str, ...]] = {
     "staging": ("=SUM(D#:D#)", "=SUM(G#:G#)"),
     "results": (
         "=IF(C#>0,1-F#/C#,0)",
-        "=ROUND(SUM('Use'!$S$#:$S$#)-SUM(C#:C#),3)",
+        "=ROUND(SUM('Use'!$T$#:$T$#)-SUM(C#:C#),3)",
         "=SUM(B#:B#)",
         "=SUM(C#:C#)",
         "=SUM(D#:D#)",
@@ -238,9 +239,9 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         "=SUM(Q#:Q#)",
         "=SUMIFS('Shifts'!$O$#:$O$#,'Shifts'!$A$#:$A$#,A#)",
         "=SUMIFS('Shifts'!$P$#:$P$#,'Shifts'!$A$#:$A$#,A#)",
-        "=SUMIFS('Use'!$S$#:$S$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"A\")+SUMIFS('Use'!$S$#:$S$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"one-part\")",
-        "=SUMIFS('Use'!$S$#:$S$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"B\")",
-        "=SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#)/1000",
+        "=SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"A\")+SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"one-part\")",
+        "=SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"B\")",
+        "=SUMIFS('Use'!$U$#:$U$#,'Use'!$A$#:$A$#,A#)/1000",
     ),
 }
 

@@ -1,10 +1,13 @@
 """One station through one shift in clock time, by the rules of the planner's docs; own code.
 
 The rules: parts come at the takt (or evenly over the working time); a visit that a break or the end of
-the shift would cut waits; the oldest material in the mixer sets its age, plug flow; at the share of the
-pot life a purge or, past the pot life or where the plan says so, a new mixer; components run empty at
-their own times, the heel of a container is lost when it is changed; lots leave first-expired first-out;
-a wait between shots makes a visit of its own; scrap is spread evenly; check shots come at their rate.
+the shift would cut waits, and its purge with it; plug flow in the mixer: what stands in it is as old as
+it is when its last drop leaves on the part; where that passes the share of the pot life a purge before
+the part or, past the pot life or where the plan says so, a new mixer; a mixer that would gel while no
+part comes is purged through or taken off, the cheaper; a container that cannot finish the next part is
+changed before it, its rest and its heel are lost, unless it never could or the plan says otherwise: then
+the nozzle stands on the part; lots leave first-expired first-out; a wait between shots makes a visit of
+its own; scrap is spread evenly; check shots come at their rate; the run ends with the last part.
 Volumes in mL as plain numbers: the planner counts whole nanolitres, a millionth of a millilitre.
 """
 
@@ -21,7 +24,7 @@ from .reading import Plant, clock
 from .weather import DAY
 from .weighing import weigh
 
-USES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "expired")
+USES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "rest", "expired")
 
 
 class Hours:
@@ -85,6 +88,7 @@ class Standing:
     usable: float
     heel: float
     last_day: datetime.date
+    whole: float  # usable when it was put on
 
 
 @dataclass
@@ -94,6 +98,7 @@ class Store:
     lots: dict[tuple[str, str], list[Lot]] = field(default_factory=dict)
     standing: dict[tuple[str, str], Standing] = field(default_factory=dict)
     hoses: dict[tuple[str, str], float] = field(default_factory=dict)
+    mixers: dict[str, tuple[datetime.date, list[list[float]]]] = field(default_factory=dict)
 
 
 @dataclass
@@ -166,6 +171,9 @@ class Played:
     check_volume: float = 0.0
     check: Any = None  # how it is weighed
     busy: float = 0.0
+    run_end: float = 0.0
+    emptied: list[tuple[str, float]] = field(default_factory=list)  # component, clock: in the middle of a part
+    overlong: list[tuple[float, float]] = field(default_factory=list)  # begun, share of the pot life at its end
 
     @property
     def shares(self) -> dict[str, float]:
@@ -217,34 +225,49 @@ class Shift:
         if material.open_time:
             self.open = weather.room_ageing(self.sky, material.open_time, *ageing)
         self.mixer: list[list[float]] = []  # [volume, clock time it went in], oldest first
-        self.delay = 0.0
+        self.free = hours.start
 
     # ------------------------------------------------------------------------------ material
 
-    def draw(self, volume: float, use: str, at: float, wide: float = 0.0) -> None:
-        """Mixed material from the containers."""
+    def standing(self, letter: str) -> Standing | None:
+        """What stands at the station."""
+        return self.store.standing.get((self.station.station, letter))
+
+    def draw(self, volume: float, use: str, at: float, wide: float = 0.0) -> float:
+        """Mixed material from the containers; returns for how long the nozzle stood for changes."""
         for letter, share in self.played.shares.items():
-            self.take(letter, volume * share, at, wide)
             self.played.used[letter][use] += volume * share
+        return self.take({c: volume * share for c, share in self.played.shares.items()}, at, wide, use)
 
-    def take(self, letter: str, volume: float, at: float, wide: float) -> None:
-        """From the container that stands there; the next one where it is empty."""
-        key = (self.station.station, letter)
-        need = volume
-        while need > 1e-9:
-            standing = self.store.standing.get(key)
-            if standing is None or standing.usable <= 1e-9:
-                standing = self.change(letter, standing, at + wide * (volume - need) / volume)
-            part = min(need, standing.usable)
-            standing.usable -= part
-            need -= part
+    def take(self, parts: dict[str, float], at: float, wide: float, use: str = "") -> float:
+        """From the containers that stand there; the one that is empty first is changed first."""
+        done, stood = 0.0, 0.0
+        while True:
+            ends = {}  # share of the draw at which a container has nothing more to give
+            for letter, part in parts.items():
+                there = self.standing(letter)
+                usable = there.usable if there else 0.0
+                if part > 1e-9 and part * (1 - done) > usable + 1e-7:
+                    ends[letter] = done + usable / part
+            stop = min(ends.values(), default=1.0)
+            for letter, part in parts.items():
+                if self.standing(letter) is not None:
+                    self.standing(letter).usable -= part * (stop - done)
+            if not ends:
+                return stood
+            done, letter = stop, min(ends, key=lambda c: (ends[c], c))
+            if self.standing(letter) is not None and use in ("parts", "scrap"):
+                self.played.emptied.append((letter, at + wide * done + stood))
+            had_one = self.standing(letter) is not None
+            self.change(letter, self.standing(letter), at + wide * done + stood)
+            stood += self.station.container_time * had_one
 
-    def change(self, letter: str, old: Standing | None, at: float) -> Standing:
+    def change(self, letter: str, old: Standing | None, at: float, rest: float = 0.0) -> None:
         """The heel of the old one is lost; the next lot that expires first is put on."""
         played, component = self.played, self.played.parts[letter]
         if old is not None:
             played.used[letter]["heel"] += old.heel
-            self.delay += self.station.container_time
+            played.used[letter]["rest"] += rest
         heel = component.heel * component.container
         today = played.day + datetime.timedelta(days=int(max(at, 0.0) // DAY))  # after midnight the next
         while True:
@@ -288,12 +311,12 @@ class Shift:
         if component.open_life is not None and (lot is None or lot.opened is None):
             keeps = datetime.timedelta(days=math.floor(component.open_life / DAY))
             last = min(last, played.day + keeps)
-        new = Standing(name, content - heel, heel, last)
+        new = Standing(name, content - heel, heel, last, content - heel)
         self.store.standing[(self.station.station, letter)] = new
         if lot is not None:  # what is missing is not put on; the line goes on as if it were
             before = old.lot if old and old.lot != "no stock" else None
-            played.events.append(Event(at, "container", letter, name, content, {"before": before}))
-        return new
+            facts = {"before": before, "rest": rest}
+            played.events.append(Event(at, "container", letter, name, content, facts))
 
     # --------------------------------------------------------------------------------- mixer
 
@@ -313,38 +336,107 @@ class Shift:
             if self.mixer[0][0] <= 1e-12:
                 self.mixer.pop(0)
 
-    def fill_mixer(self, at: float) -> None:
+    def fill_mixer(self, at: float) -> float:
         """A new mixer is filled; what was in the old one is lost with it at the end."""
         if self.station.mixer_volume:
-            self.draw(self.station.mixer_volume, "mixers", at)
+            at += self.draw(self.station.mixer_volume, "mixers", at)
             self.mixer = [[self.station.mixer_volume, at]]
             self.played.mixers += 1
+        return at
 
-    def freshen(self, at: float, after_break: bool) -> float:
-        """Purge or change until the oldest material is within its share."""
+    def oldest(self, inside: list[list[float]], shots: list[list[float]], begin: float) -> float:
+        """Share of the pot life of the oldest drop that leaves in shots of [volume, from, to after begin]."""
+        worst = self.pot.used(inside[0][1], begin) if inside else 0.0
+        gone = 0.0
+        for volume, entered in inside:
+            gone += volume  # when so much is out, the last of these drops leaves
+            passed, leaves = 0.0, shots[-1][2]
+            for size, start, end in shots:
+                if passed + size >= gone - 1e-9:
+                    leaves = start + (end - start) * min((gone - passed) / size, 1.0) if size else end
+                    break
+                passed += size
+            worst = max(worst, self.pot.used(entered, begin + leaves))
+            if gone >= sum(size for size, *_ in shots) - 1e-9:
+                break
+        return worst
+
+    def asks(self, shots: list[list[float]], at: float, replaced: float) -> tuple[bool, float, float]:
+        """Whether the mixer must be purged or changed for a visit; its age at the start and by the end."""
+        limit, full = self.station.purge_share, self.station.mixer_volume
+        now, by_end = self.pot.used(self.mixer[0][1], at), self.oldest(self.mixer, shots, at)
+        fresh = self.oldest([[full, at]], shots, at)
+        helps = fresh < limit and replaced < full - 1e-9
+        return now >= limit or (by_end >= limit and helps), now, by_end
+
+    def freshen(self, shots: list[list[float]], at: float, after_break: bool) -> float:
+        """Purge or change until what leaves in the visit is within its share."""
         if self.pot is None:
             return at
-        station, played = self.station, self.played
+        station, played, replaced = self.station, self.played, 0.0
+        helps = self.oldest([[station.mixer_volume, at]], shots, at) < station.purge_share
         while True:
-            share = self.pot.used(self.mixer[0][1], at)
-            if share < station.purge_share:
+            asked, share, by_end = self.asks(shots, at, replaced if helps else math.inf)
+            if not asked:
                 return at
-            reached = self.pot.when(self.mixer[0][1], station.purge_share)
+            facts = {"share": share, "by_end": by_end, "after_break": after_break}
+            facts["reached"] = self.pot.when(self.mixer[0][1], station.purge_share)
             played.between += not after_break
-            facts = {"share": share, "reached": reached, "after_break": after_break}
             if share >= 1.0 or station.rule == "change mixer":
                 played.events.append(
                     Event(at, "mixer", volume=station.mixer_volume, facts={**facts, "over": share >= 1.0})
                 )
-                at += station.mixer_time
-                self.fill_mixer(at)
+                at = self.fill_mixer(at + station.mixer_time)
+                replaced += station.mixer_volume
             else:
-                volume = station.purge_volume or station.mixer_volume
-                played.events.append(Event(at, "purge", volume=volume, facts=facts))
-                self.draw(volume, "purge", at, station.purge_time)
-                self.push(volume, at, at + station.purge_time)
-                at += station.purge_time
-                played.purges += 1
+                at = self.purge(at, facts)
+                replaced += station.purge_volume or station.mixer_volume
+
+    def purge(self, at: float, facts: dict[str, Any]) -> float:
+        """One purge."""
+        station, volume = self.station, self.station.purge_volume or self.station.mixer_volume
+        self.played.events.append(Event(at, "purge", volume=volume, facts=facts))
+        end = at + station.purge_time + self.draw(volume, "purge", at, station.purge_time)
+        self.push(volume, at, end)
+        self.played.purges += 1
+        return end
+
+    def wait(self, begin: float, after_break: bool) -> float:
+        """No part until then: a mixer that would gel is purged through, or taken off, the cheaper."""
+        if self.pot is None or not self.mixer or begin <= self.free:
+            return begin
+        if self.pot.used(self.mixer[0][1], begin) < 1.0:
+            return begin
+        gelled = self.pot.when(self.mixer[0][1], 1.0)
+        if gelled <= self.free:
+            return begin
+        station, hours, kept = self.station, self.played.hours, [list(item) for item in self.mixer]
+        volume, times, after = station.purge_volume or station.mixer_volume, [], -math.inf
+        while True:  # purge at the limit, in working time
+            limit = max(self.pot.when(self.mixer[0][1], station.purge_share), after)
+            if limit >= begin:
+                break
+            at = hours.fit(limit, station.purge_time)
+            if at is None or at >= begin or self.pot.used(self.mixer[0][1], at) >= 1.0:
+                times = []
+                break
+            times.append(at)
+            after = at + station.purge_time
+            self.push(volume, at, after)
+        self.mixer = kept
+        purging = (len(times) * volume, len(times) * station.purge_time)
+        fitting = (station.mixer_volume, station.mixer_time)
+        facts = {"until": begin, "gelled": gelled, "times": times, "since": self.free, "volume": volume}
+        if times and (station.idle == "purge" or (station.idle == "cheaper" and purging < fitting)):
+            for at in times:
+                self.played.between += 1
+                self.purge(at, {"idle": facts, "after_break": False})
+            return begin
+        self.played.events.append(Event(self.free, "off", facts={"idle": facts}))
+        self.played.between += not after_break
+        new = {"after_break": after_break, "new": True}
+        self.played.events.append(Event(begin, "mixer", volume=station.mixer_volume, facts=new))
+        return self.fill_mixer(begin + station.mixer_time)
 
     # ------------------------------------------------------------------------------ the shift
 
@@ -356,20 +448,29 @@ class Shift:
             played.mounted[letter] = 0.0
             played.containers[letter] = 0
         self.begin()
-        start = hours.start
-        played.events.append(Event(start, "start", volume=station.start_volume))
-        self.fill_mixer(start)
+        start = self.free = hours.start
+        kept = self.store.mixers.pop(station.station, None)
+        facts: dict[str, Any] = {"kept": None}
+        if kept is not None:
+            self.mixer = [[volume, at - (played.day - kept[0]).days * DAY] for volume, at in kept[1]]
+            facts = {"kept": self.pot is None or self.pot.used(self.mixer[0][1], start) < station.purge_share}
+            facts["good"] = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
+        played.events.append(Event(start, "start", volume=station.start_volume, facts=facts))
+        if not facts["kept"]:
+            self.fill_mixer(start)
         if station.start_volume:
             self.draw(station.start_volume, "start", start)
             self.push(station.start_volume, start, start)
-        for a, b in hours.breaks:
-            played.events.append(Event(a, "break", facts={"until": b}))
-        free = self.visits(start)
-        short = any(job.finished < job.good for job in played.jobs)
-        end = hours.end if short else max(free, hours.end)
+        self.visits(start)
+        end = played.run_end = self.free
+        facts = {"closed": bool(station.mixer_volume) and station.after_run == "keep closed"}
+        if facts["closed"]:
+            self.store.mixers[station.station] = (played.day, self.mixer)
+            facts["good"] = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
         if station.end_volume:
             self.draw(station.end_volume, "end", end)
-        played.events.append(Event(end, "end", volume=station.end_volume))
+        played.events.append(Event(end, "end", volume=station.end_volume, facts=facts))
+        played.events += [Event(a, "break", facts={"until": b}) for a, b in hours.breaks if a < end]
         for letter, component in played.parts.items():
             standing = self.store.standing.get((station.station, letter))
             hose = self.store.hoses.get((station.station, letter), 0.0)
@@ -409,10 +510,10 @@ class Shift:
             hose = getattr(self.station, f"hose_{letter}")
             missing = hose - store.hoses.get(key, 0.0)
             if missing > 1e-9:
-                self.take(letter, missing, played.hours.start, 0.0)
+                self.take({letter: missing}, played.hours.start, 0.0)
                 store.hoses[key] = hose
 
-    def visits(self, start: float) -> float:
+    def visits(self, start: float) -> None:
         """Everything that is due, in that order; a check before a part that is due with it."""
         played, station, hours = self.played, self.station, self.played.hours
         queue: list[tuple[float, int, int, Any]] = []
@@ -429,37 +530,31 @@ class Shift:
         if station.checks:
             for turn in range(math.ceil(hours.available * station.checks / 3600 - 1e-9)):
                 queue.append((hours.at(turn * 3600 / station.checks), 0, turn, None))
-        free, tracks = start, {}
+        firsts: dict[tuple[str, int], float] = {}
         while queue:
             queue.sort(key=lambda item: item[:3])
             due, _, number, what = queue.pop(0)
             if what is None:
-                if any(item[3] for item in queue):
-                    free = self.check(max(free, due))
+                if any(
+                    hours.fit(max(self.free, at), self.time(self.visit(*rest))) is not None
+                    for at, _, _, rest in queue
+                    if rest
+                ):
+                    self.check(due)
                 continue
             job, serial, bad, turn = what
-            groups: list[list[amounts.Shot]] = []
-            for shot in job.shots:
-                if shot.wait or not groups:
-                    groups.append([])
-                groups[-1].append(shot)
-            wide = sum(shot.seconds for shot in groups[turn]) + station.handling_time
-            begin = hours.fit(max(free, due), wide)
-            if begin is None:
-                continue
-            after = any(free <= a + 1e-6 and begin >= b - 1e-6 for a, b in hours.breaks)
-            begin = hours.fit(self.freshen(begin, after), wide)
+            visit = self.visit(*what)
+            begin = self.ready(due, visit)
             if begin is None:
                 continue
             at = begin
-            for shot in groups[turn]:
-                self.draw(shot.volume, "scrap" if bad else "parts", at, shot.seconds)
-                self.push(shot.volume, at, at + shot.seconds)
-                at += shot.seconds
-            ended = begin + wide
-            played.busy += wide
-            free, self.delay = ended + self.delay, 0.0
-            first = tracks.setdefault((job.part, serial), begin)
+            for shot in visit:
+                stood = self.draw(shot.volume, "scrap" if bad else "parts", at, shot.seconds)
+                self.push(shot.volume, at, at + shot.seconds + stood)
+                at += shot.seconds + stood
+            self.free = ended = at + station.handling_time
+            played.busy += ended - begin
+            first = firsts.setdefault((job.part, serial), begin)
             if turn == 0:
                 job.begun += 1
                 if played.material.surface_window:
@@ -467,8 +562,9 @@ class Shift:
                     played.surfaces.append(
                         (job.part, serial, treated + played.material.surface_window, begin)
                     )
-            if turn + 1 < len(groups):
-                queue.append((ended + groups[turn + 1][0].wait, 1, number, (job, serial, bad, turn + 1)))
+            following = self.visit(job, serial, bad, turn + 1)
+            if following:
+                queue.append((ended + following[0].wait, 1, number, (job, serial, bad, turn + 1)))
                 continue
             job.lost += bad
             job.finished += not bad
@@ -477,7 +573,94 @@ class Shift:
                 played.mates[(job.part, serial)] = (self.open.when(first), planned)
                 played.mate_order.append((job.part, serial))
             self.batch(job.part, serial, first, ended)
-        return free
+
+    @staticmethod
+    def visit(job: Job, serial: int, bad: bool, turn: int) -> list[amounts.Shot]:
+        """The shots of one visit; none after the last."""
+        starts = [place for place, shot in enumerate(job.shots) if shot.wait or not place]
+        edges = [*starts, len(job.shots), len(job.shots)]
+        return job.shots[edges[turn] : edges[turn + 1]] if turn < len(starts) else []
+
+    def time(self, visit: list[amounts.Shot]) -> float:
+        """At the nozzle, nothing running empty."""
+        return sum(shot.seconds for shot in visit) + self.station.handling_time
+
+    def leaving(self, visit: list[amounts.Shot]) -> list[list[float]]:
+        """[volume, from, to] of what will leave the nozzle, with the stops for containers that run empty."""
+        stops: list[tuple[int, float]] = []
+        for letter, share in self.played.shares.items():
+            component, there = self.played.parts[letter], self.standing(letter)
+            whole = component.container * (1 - component.heel)
+            left = there.usable if there else whole
+            for place, shot in enumerate(visit):
+                need = shot.volume * share
+                while need > left + 1e-7:
+                    need -= left
+                    left = whole
+                    stops.append((place, 1 - need / (shot.volume * share)))
+                left -= need
+        found: list[list[float]] = []
+        at = 0.0
+        for place, shot in enumerate(visit):
+            done = 0.0
+            for share in [*sorted(s for p, s in stops if p == place), 1.0]:
+                wide = shot.seconds * (share - done)
+                found.append([shot.volume * (share - done), at, at + wide])
+                at += wide + (self.station.container_time if share < 1.0 else 0.0)
+                done = share
+        return found
+
+    def ready(self, due: float, visit: list[amounts.Shot]) -> float | None:
+        """Containers first, as soon as the nozzle is free; then the purge; then the part."""
+        hours, station = self.played.hours, self.station
+        begin = hours.fit(max(self.free, due), self.time(visit))
+        while begin is not None:
+            letters = self.too_little(visit)
+            if letters:
+                wide = station.container_time * len(letters)
+                at = hours.fit(self.free, wide)
+                begin = None if at is None else hours.fit(max(at + wide, due), self.time(visit))
+                if begin is None:
+                    return None
+                for letter in letters:
+                    self.change(letter, self.standing(letter), at, self.standing(letter).usable)
+                    at += station.container_time
+                self.free = at
+            shots = self.leaving(visit)
+            wide = self.time(visit) + shots[-1][2] - sum(shot.seconds for shot in visit)
+            begin = hours.fit(begin, wide)
+            if begin is None:
+                return None
+            if self.pot is not None and self.mixer:
+                asked, share, _ = self.asks(shots, begin, 0.0)
+                if asked:
+                    new = share >= 1.0 or station.rule == "change mixer"
+                    begin = hours.fit(begin, wide + (station.mixer_time if new else station.purge_time))
+                    if begin is None:
+                        return None
+            after = any(self.free <= a + 1e-6 and begin >= b - 1e-6 for a, b in hours.breaks)
+            fresh = self.freshen(shots, self.wait(begin, after), after)
+            if fresh == begin and not self.too_little(visit):
+                if self.pot is not None:
+                    by_end = self.oldest(self.mixer, shots, begin)
+                    if by_end >= station.purge_share:
+                        self.played.overlong.append((begin, by_end))
+                return begin
+            self.free = fresh
+            begin = hours.fit(fresh, self.time(visit))
+        return None
+
+    def too_little(self, visit: list[amounts.Shot]) -> list[str]:
+        """Components whose container cannot finish the part, and could have when it was put on."""
+        found = []
+        for letter, share in self.played.shares.items():
+            need, there = sum(shot.volume for shot in visit) * share, self.standing(letter)
+            if there is None or there.usable >= need - 1e-7:
+                continue
+            could = there.whole >= need - 1e-7 and self.station.refill == "between parts"
+            if there.usable < 1e-7 or could:
+                found.append(letter)
+        return found
 
     def batch(self, part: str, serial: int, begun: float, ended: float) -> None:
         """Onto the cure board."""
@@ -489,20 +672,20 @@ class Shift:
         mine.serials.append(serial)
         mine.tracks.append((begun, ended))
 
-    def check(self, due: float) -> float:
+    def check(self, due: float) -> None:
         """A check shot."""
         played, station = self.played, self.station
-        begin = played.hours.fit(due, 0.0)
+        begin = played.hours.fit(max(self.free, due), 0.0)
         if begin is None:
-            return due
-        begin = self.freshen(begin, False)
+            return
         wide = played.check_volume / station.flow if station.flow else 0.0
-        self.draw(played.check_volume, "checks", begin, wide)
-        self.push(played.check_volume, begin, begin + wide)
+        shots = [[played.check_volume, 0.0, wide]]
+        begin = self.freshen(shots, self.wait(begin, False), False)
+        end = begin + wide + self.draw(played.check_volume, "checks", begin, wide)
+        self.push(played.check_volume, begin, end)
         played.checks += 1
         played.events.append(Event(begin, "check", volume=played.check_volume))
-        free, self.delay = begin + wide + self.delay, 0.0
-        return free
+        self.free = end
 
 
 def play(plant: Plant) -> list[Played]:
