@@ -757,6 +757,8 @@ def test_open_time_over_a_break():
     # no. 12 is dispensed at 7:50 and mated 15 min of work later: 5 min of them after the break
     late = [row for row in latest_times(shift_of(rows)) if row.kind == OPEN]
     assert late and late[0].first == 12 and late[0].is_late
+    assert late[0].text.endswith("mate it sooner or set it aside")
+    assert late[1].text.endswith("mate them sooner or set them aside") if len(late) > 1 else True
 
 
 # ------------------------------------------------------------------------------------ whole report

@@ -25,6 +25,7 @@ from dispense.base.clock import hhmm
 from dispense.base.findings import NOTE, QUALITY
 from dispense.books.plan import write_plan
 from dispense.jobs.fill import fill
+from dispense.plan.weather import Weather
 from dispense.reports.cure import cure_report, moisture_report
 from dispense.reports.day import life_day
 from dispense.reports.runs import room_runs
@@ -197,6 +198,33 @@ def test_room_cure_has_the_same_clock_times_in_report_and_on_board(cold, hot, en
     spent = np.concatenate([[0.0], np.cumsum(0.5 * (rate[1:] + rate[:-1]) * 5.0)])
     moved = batch.ended + np.interp(240 * 60, spent, times)
     assert batch.milestones["move"] == pytest.approx(moved, abs=10.0)
+
+
+def test_room_cure_looks_at_all_shifts_of_the_day():
+    # coldest at 6:00, when the first shift starts, hottest at 15:00, in the second one
+    rows = hand_rows()
+    rows["Materials"][0] |= dict(move_time=240, test_time=1440)
+    rows["Stations"][0].update(record="Hall")
+    rows["Temperatures"] = [
+        dict(record="Hall", time="05:00", temperature=15),
+        dict(record="Hall", time="15:00", temperature=30),
+    ]
+    rows["Shifts"].append(dict(shift="late", start="14:00", end="22:00"))
+    plan = make(rows)
+    runs = room_runs(plan, plan.station("hem"), plan.material("Bond 60"))
+    assert sorted(run.starts / HOUR for run in runs) == [6.0, 15.0]
+
+
+def test_mean_of_a_day():
+    # 10 °C at midnight and 30 °C at 18:00, linear between, back to midnight: by trapezoids
+    # 18 h of 20 °C and 6 h of 20 °C
+    weather = Weather([0.0, 18 * HOUR], [283.15, 303.15], [0.2, 0.6])
+    assert weather.mean_temperature == pytest.approx(293.15, rel=1e-12)
+    assert weather.mean_humidity == pytest.approx(0.4, rel=1e-12)
+    # held at 30 °C from 6:00 to 18:00: 6 h and 6 h of 20 °C, 12 h of 30 °C
+    held = Weather([0.0, 6 * HOUR, 18 * HOUR], [283.15, 303.15, 303.15], [0.5, 0.5, 0.5])
+    assert held.mean_temperature == pytest.approx(298.15, rel=1e-12)
+    assert held.mean_humidity == 0.5
 
 
 # ------------------------------------------------------------------------------------------- ovens

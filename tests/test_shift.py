@@ -11,11 +11,13 @@ from hypothesis import strategies as st
 from plans import MONDAY, hand_rows, make
 
 from dispense.base.clock import hhmm
+from dispense.base.errors import InputError
 from dispense.plan.amounts import applications
 from dispense.plan.materials import working_life
 from dispense.shift.calendar import Calendar
 from dispense.shift.player import play_plan, play_shift
 from dispense.shift.store import Store, use_by
+from dispense.shift.today import Stop, Today
 from dispense.shift.windows import latest_times
 
 ML = 10**6  # nanolitres in a millilitre
@@ -75,9 +77,7 @@ def test_hand_worked_clock_times():
         for letter in "ab"
     }
     assert changes["a"] == pytest.approx([6 * 3600, 8 * 3600 + 40 * 60 + 10], abs=1e-6)
-    assert changes["b"] == pytest.approx(
-        [6 * 3600, 7 * 3600 + 10 * 60 + 10, 9 * 3600 + 10], abs=1e-6
-    )
+    assert changes["b"] == pytest.approx([6 * 3600, 7 * 3600 + 10 * 60 + 10, 9 * 3600 + 10], abs=1e-6)
     assert "limit 60% at 08:26" in next(e.text for e in result.events if e.kind == "purge")
 
 
@@ -376,6 +376,7 @@ def test_parts_that_miss_their_second_shot_are_told():
     rows["Stations"][0]["flow"] = 5
     result = play(rows)
     (told,) = [item for item in result.findings if item.topic == "half done"]
+    assert result.jobs[0].carried == 21 and not result.has_following
     assert told.kind == "stop" and told.numbers["half_done"] == 21 and "21 begun" in told.text
     assert not [item for item in play().findings if item.topic == "half done"]
 
@@ -486,7 +487,7 @@ def test_age_is_judged_when_the_material_leaves():
     assert play(slow_pours(purge_share=0.12)).purges == 0
     result = play(slow_pours(purge_share=0.1))
     assert result.purges == 3
-    assert [text for _, text in events(result, "purge")][0] == (
+    assert events(result, "purge")[0][1] == (
         "purge 15.0 mL: the next part would end at 11% of pot life, limit 10%"
     )
     assert not result.too_long
@@ -566,10 +567,7 @@ def test_the_cheaper_way_through_a_long_idle_time():
     assert "takes 1 × 15.0 mL and 10 s" in events(result, "off")[0][1]
     result = play(idle_rows(purge_volume=10))
     assert (result.purges, result.mixers) == (2, 1)
-    assert [clock for clock, _ in events(result, "purge")] == [
-        6 * 3600 + 21 * 60,
-        6 * 3600 + 2400 + 21 * 60,
-    ]
+    assert [clock for clock, _ in events(result, "purge")] == [6 * 3600 + 21 * 60, 6 * 3600 + 2400 + 21 * 60]
     assert play(idle_rows(purge_volume=10, idle="take off")).mixers == 3
     assert play(idle_rows(idle="purge")).purges == 2
 
@@ -582,3 +580,151 @@ def test_nobody_purges_in_a_break():
     result = play(rows)
     assert [clock for clock, _ in events(result, "off")] == [7 * 3600 + 50 * 60 + 10]
     assert "purging cannot keep the limit" in events(result, "off")[0][1]
+
+
+# ---------------------------------------------------------------------- from one shift to the next
+
+
+def two_shots(start, quantity=2, **material):
+    """21 first shots from 6:00 on, every 10 min but in the break, 1 s each; the second 5 h later; a late
+    shift of 4 h that starts no part but `quantity`."""
+    rows = hand_rows()
+    del rows["Beads"]
+    rows["Materials"][0]["open_time"] = None
+    rows["Materials"][0] |= material
+    rows["Pots"] = [
+        dict(pot="bed", part="frame", station="hem", shape="box", length=50, width=20, depth=20, level=10)
+    ]
+    rows["Shots"] = [
+        dict(part="frame", pot="bed", shot=1, portion=0.5),
+        dict(part="frame", pot="bed", shot=2, portion=0.5, wait=300),
+    ]
+    rows["Stations"][0] |= dict(flow=5)
+    end = int(start[:2]) + 4
+    rows["Shifts"].append(dict(shift="late", start=start, end=f"{end}:{start[3:]}"))
+    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=quantity))
+    return list(play_plan(make(rows)))
+
+
+def test_what_is_half_done_is_finished_in_the_next_shift():
+    """The second shots are due from 11:00:01 to 14:50:01: all within the late shift, 11:00 to 15:00; the two
+    parts that it begins itself wait till 16:00."""
+    early, late = two_shots("11:00")
+    job = late.jobs[0]
+    assert (early.jobs[0].begun, early.jobs[0].carried, early.jobs[0].finished) == (21, 21, 0)
+    assert (job.taken, job.taken_finished, job.begun, job.carried, job.own_finished) == (21, 21, 2, 2, 0)
+    (row,) = [row for row in early.handed_over if row.part]
+    assert (row.what, row.numbers, row.count) == ("half done, visit 2 to come", "1–21", 21)
+    # a check shot of 4 mL goes before the first part: 0.8 s
+    assert (row.following, row.latest) == (pytest.approx(11 * 3600 + 1.8), None)
+    assert [row.numbers for row in late.taken_over if row.part] == ["1–21 of Mon 2026-03-02 early"]
+    assert late.dispensed("parts") == (21 + 2) * 5 * ML  # 21 second shots, 2 first ones
+    assert [batch.numbers for batch in late.batches] == ["1–10", "11–20", "21"]
+    assert {batch.origin for batch in late.batches} == {"Mon 2026-03-02 early"}
+    (told,) = [item for item in early.findings if item.topic == "half done"]
+    assert told.kind == "quality" and "the next shift takes them over" in told.fix
+
+
+def test_a_shift_without_builds_of_its_own_finishes_what_it_takes_over():
+    rows_of = two_shots("11:00", quantity=0)
+    assert [result.shift for result in rows_of] == ["early", "late"]
+    assert rows_of[1].jobs[0].finished == 21 and not rows_of[1].is_short
+
+
+def test_what_cannot_be_finished_in_its_open_time_is_lost_and_named():
+    """Open 330 min, and the late shift starts at 12:00: the first four, begun until 6:30, are open until
+    12:00:00 at the latest, and their second shots take until 12:00:01."""
+    _, late = two_shots("12:00", open_time=330)
+    job = late.jobs[0]
+    assert (job.taken, job.lost, job.taken_finished) == (21, 4, 17)
+    (told,) = [item for item in late.findings if item.topic == "lost half done"]
+    assert told.kind == "stop" and told.numbers["lost"] == 4
+    assert "frame no. 1–4 of Mon 2026-03-02 early" in told.text and "ends at 11:30" in told.text
+
+
+@pytest.mark.parametrize(("start", "planned", "late"), [("10:00", "10:05", 0), ("11:00", "11:05", 1)])
+def test_what_is_to_be_mated_is_mated_in_the_next_shift(start, planned, late):
+    """15 min of work after the part of 9:50, done at 9:50:10: 5 min 10 s of the next shift; open to 10:20."""
+    rows = hand_rows()
+    rows["Stations"][0]["mating_delay"] = 15
+    rows["Shifts"].append(dict(shift="late", start=start, end="15:00"))
+    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=1))
+    first, second = play_plan(make(rows))
+    (row,) = [row for row in first.handed_over if row.part]
+    assert (row.what, row.numbers, hhmm(row.following), hhmm(row.latest)) == (
+        "to be mated",
+        "21",
+        planned,
+        "10:20",
+    )
+    assert [row.numbers for row in second.taken_over if row.part] == ["21 of Mon 2026-03-02 early"]
+    assert [serial for _, serial, *_ in first.late_mating if serial == 21] == [21] * late
+
+
+# ------------------------------------------------------------------------------------ from now on
+
+
+def from_now(rows, clock, **known):
+    hours, minutes = clock.split(":")
+    today = Today(MONDAY, "early", int(hours) * 3600.0 + int(minutes) * 60.0, **known)
+    (result,) = play_plan(make(rows), today=today)
+    return result
+
+
+def test_the_rest_of_a_shift_from_now_on():
+    """At 7:15 six parts are done instead of eight: nos. 7 to 21 at 10 min from 7:15 on, five before 8:00,
+    ten from 8:30 (8:35) to 10:00: the last at 9:55 … no. 7 at 7:15, no. 11 at 7:55, no. 12 at 8:35.
+
+    Till 7:15 mixer 10, start 8, a check of 4 and 6 parts: 82 mL, 41 of B; its container of 54 has 13 mL
+    left, for two parts more: changed when no. 8 is done, 7:25:10."""
+    result = from_now(hand_rows(), "07:15", done=6)
+    job = result.jobs[0]
+    assert (job.quantity, job.begun, job.finished) == (15, 14, 14)
+    assert result.mixers == 0 and result.dispensed("start") == 0  # the run goes on
+    assert changes_of(result, "b")[0] == pytest.approx(7 * 3600 + 25 * 60 + 10)
+    # the check of 7:15 takes 2 mL of B first: 11 mL, two parts all the same
+    assert result.opening["b"] == (54 - 41 + 6) * ML
+    assert [text for _, text in events(result, "start")] == ["from now on: 6 started before"]
+    assert [result.balance(letter) for letter in "ab"] == [0, 0]
+
+
+def test_a_count_at_the_station_replaces_what_was_reckoned():
+    """12 mL and the heel of 6 in the container of B: the check takes 2, so two parts; with 9 only one."""
+    for volume, clock in ((18e-6, 7 * 3600 + 25 * 60 + 10), (15e-6, 7 * 3600 + 15 * 60 + 10)):
+        result = from_now(hand_rows(), "07:15", done=6, left={"b": volume}, mounted={"b": "B9"})
+        assert changes_of(result, "b")[0] == pytest.approx(clock)
+        assert "before it lot B9" in next(e.text for e in result.events if e.component == "b")
+
+
+def test_the_mixer_that_stands_there_is_purged_when_it_is_too_old():
+    """One part is done by 7:00, evenly in that hour: at 6:00. 60 min at 7:00, the whole pot life: gelled."""
+    result = from_now(hand_rows(), "07:00", done=1)
+    assert [clock for clock, _ in events(result, "mixer")] == [7 * 3600] and result.mixers == 1
+
+
+@pytest.mark.parametrize(
+    ("clock", "known"),
+    [("05:00", {}), ("10:00", {}), ("06:05", dict(done=40)), ("07:00", dict(left={"c": 1e-6}))],
+)
+def test_a_now_that_cannot_be_is_an_error(clock, known):
+    rows = hand_rows()
+    rows["Stations"][0]["takt"] = None
+    rows["Builds"][0]["quantity"] = 60
+    with pytest.raises(InputError):
+        from_now(rows, clock, **known)
+
+
+def test_a_run_that_has_not_begun_begins_now():
+    """Nothing done by 7:00: the mixer and the first purge are still to come."""
+    result = from_now(hand_rows(), "07:00")
+    assert result.dispensed("mixers") == 10 * ML and result.dispensed("start") == 8 * ML
+    assert result.jobs[0].begun == 15 and result.jobs[0].started == 21  # 2.5 h of 10 min each
+
+
+def test_a_stop_moves_what_comes_after_it():
+    """The line stands 35 min from 7:20, as in a break: what is due then comes so much later."""
+    today = Today(MONDAY, "early", stops=(Stop(7 * 3600 + 1200.0, 7 * 3600 + 3300.0),))
+    (result,) = play_plan(make(hand_rows()), today=today)
+    assert [text for _, text in events(result, "stop")] == ["the line stands until 07:55"]
+    # working time 12,600 − 2,100 s at 600 s each: 17 parts and a half, so the last of 18 fits
+    assert result.jobs[0].finished == 18

@@ -23,7 +23,7 @@ class _Required:
     def __repr__(self) -> str:
         return "REQUIRED"
 
-    def __reduce__(self):
+    def __reduce__(self) -> str:
         return "REQUIRED"
 
 

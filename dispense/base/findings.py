@@ -140,11 +140,11 @@ def grouped(findings: Iterable[Finding]) -> list[Group]:
     >>> [(group.first.text, group.count) for group in grouped([*late, Finding(DANGER, "too hot")])]
     [('too hot', 1), ('3 parts are late', 2)]
     """
-    groups: dict[tuple, Group] = {}
+    groups: dict[tuple[str, ...], Group] = {}
     for finding in gravest_first(findings):
         if finding.is_warning:
             part = finding.part if finding.kind == DANGER else ""
-            key: tuple = (finding.kind, finding.topic or finding.text, finding.station, part)
+            key: tuple[str, ...] = (finding.kind, finding.topic or finding.text, finding.station, part)
         else:
             key = (finding.kind, finding.text)
         groups.setdefault(key, Group(finding)).add(finding)
@@ -178,7 +178,7 @@ def marked(finding: Finding) -> str:
 
 def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
     """Each finding once, the gravest first, else in the order in which they came."""
-    seen: dict[tuple, Finding] = {}
+    seen: dict[tuple[Any, ...], Finding] = {}
     for finding in findings:
         key = (finding.kind, finding.text, finding.station, finding.part, finding.day, finding.shift)
         seen.setdefault(key, finding)

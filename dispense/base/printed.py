@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 NEAREST, UP, DOWN = 0, 1, -1
 STEPS = 10.0  # steps of the last digit in half a tolerance; common practice (ten to one), no source
@@ -57,7 +58,7 @@ class Printed(float):
         made.digits, made.toward = digits, toward
         return made
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple[Any, ...]:
         return Printed, (float(self), self.digits, self.toward)
 
     @property

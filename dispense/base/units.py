@@ -14,8 +14,16 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from .errors import Problem, UnitError, show
+
+if TYPE_CHECKING:
+    import pint
+
+    from .numbers import Floats, Number
+
+_N = TypeVar("_N", float, "Floats", "Number")
 
 LONGEST = 100 * 365.25 * 86400.0  # seconds; a time further off is not printed
 
@@ -92,11 +100,11 @@ SHOP_UNITS: dict[str, ShopUnit] = {
 
 
 @cache
-def registry():
+def registry() -> pint.UnitRegistry[Any]:
     """The one pint registry, built on first use."""
     import pint
 
-    units = pint.UnitRegistry(autoconvert_offset_to_baseunit=False, cache_folder=None)
+    units: pint.UnitRegistry[Any] = pint.UnitRegistry(autoconvert_offset_to_baseunit=False, cache_folder=None)
     units.define("equivalent = mole = eq")
     return units
 
@@ -281,7 +289,7 @@ def _spelled(text: str) -> str:
 
 
 @lru_cache(maxsize=1024)
-def _unit(text: str):
+def _unit(text: str) -> pint.Unit:
     """A unit text as pint's unit."""
     import pint
 
@@ -488,7 +496,7 @@ def to_si(unit: str) -> tuple[float, float]:
     return shop.factor, shop.offset
 
 
-def from_si(value, unit: str):
+def from_si(value: _N, unit: str) -> _N:
     """SI value or array in a shop unit."""
     factor, offset = to_si(unit)
     return (value - offset) / factor if offset else value / factor

@@ -15,6 +15,7 @@ from openpyxl import Workbook
 from openpyxl.utils import get_column_letter
 
 from ..base.clock import hhmm
+from ..base.errors import needed
 from ..base.findings import Finding, marked
 from ..base.units import duration_text
 from ..handbook.life import GAS_CONSTANT
@@ -1225,7 +1226,7 @@ def _bead_chart(page: Page, data: Data, beads: Sequence[PressedBead]) -> None:
     """Width against bond line about the stated one."""
     curves = []
     for place, item in enumerate(beads):
-        gaps = np.linspace(0.5, 2.0, 31) * shop(item.bead.bond_line, "mm")
+        gaps = np.linspace(0.5, 2.0, 31) * shop(needed(item.bead.bond_line, item.bead.at, "bond line"), "mm")
         refs = data.block(
             f"{item.name}, width", [("Bond line [mm]", gaps), ("Width [mm]", shop(item.area, "mm²") / gaps)]
         )

@@ -34,9 +34,10 @@ from ..base.findings import KINDS, NOTE, QUALITY, SHORTAGE, STOP, Finding, grave
 from ..base.units import DAY, volume_text
 from ..plan.materials import mix_shares
 from ..plan.records import Plan
+from ..plan.rows import Component
 from ..shift.store import NANO, nanolitres
 from .answers import answer
-from .response import Occurrence, Response, ShiftKey, occurrences, play_lean, responses, used_of
+from .response import CAUSES, Occurrence, Response, ShiftKey, occurrences, play_lean, responses, used_of
 from .simulate import DRIVERS, Drawn, Futures, draw_material
 from .stock import (
     ALL_CAUSES,
@@ -67,7 +68,7 @@ LINE = 150  # characters of a printed line
 USE_WORDS = (
     "Use: on good parts, expected scrap (good parts × scrap/(1 − scrap), not rounded up to whole "
     "parts as the clock lists of the shifts must), start and end of shift, purges, mixers, check "
-    "shots, first filling of hoses, and heel at its mean share. What expires is apart."
+    "shots, first filling of hoses, and rest and heel of containers at their mean. What expires is apart."
 )
 CAUSE_WORDS = {
     "parts": "on good parts",
@@ -78,6 +79,7 @@ CAUSE_WORDS = {
     "mixers": "mixers",
     "checks": "check shots",
     "hoses": "filling hoses",
+    "rest": "rest in containers",
     "heel": "heel in containers",
     "expired": "expired",
 }
@@ -146,7 +148,7 @@ class ComponentView:
     """What is known of one component over the horizon; volumes in m³."""
 
     key: Key
-    component: Any
+    component: Component
     share: float
     day_use: list[int]  # nL
     later_use: list[int]  # nL, of builds after the horizon as far as they count for orders
@@ -179,7 +181,7 @@ class ComponentView:
 class Forecast:
     """Everything a forecast found out; the tables are what is printed."""
 
-    plan: Any
+    plan: Plan
     horizon: Horizon
     draws: int
     seed: int
@@ -716,8 +718,10 @@ def _draw(
 
 
 def _need(view: ComponentView, drawn: Drawn) -> np.ndarray:
-    """Use of a component in each future and day [m³]; hoses and heel are in it."""
-    need = drawn.days * (view.share / NANO)
+    """Use of a component in each future and day [m³]; hoses, rests and heel are in it."""
+    mixed = sum(view.use[cause] for cause in CAUSES)
+    rest = view.use["rest"] / mixed if mixed else 0.0
+    need = drawn.days * (view.share / NANO * (1.0 + rest))
     for place, volume in view.hoses.items():
         need[:, place] += volume / NANO
     return need / (1.0 - view.component.heel)

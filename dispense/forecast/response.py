@@ -24,12 +24,13 @@ import numpy as np
 
 from ..plan.amounts import applications
 from ..plan.records import Plan
+from ..plan.tables import IN_MID_BEAD
 from ..shift.player import Player, Work
-from ..shift.results import ShiftResult
+from ..shift.results import Handover, ShiftResult
 from ..shift.store import NANO, Mounted, Store
 from ..shift.supply import Supply
 
-#: what material goes to while a station works, heel and hoses apart
+#: what mixed material goes to while a station works
 CAUSES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks")
 _SCALED = ("parts", "scrap", "checks")  # volumes that the meter and the drawing's tolerances move
 _ANY_DAY = datetime.date(2000, 1, 3)
@@ -89,6 +90,9 @@ class LeanPlayer(Player):
 
     def _close(self) -> None:
         pass
+
+    def _standing(self) -> list[Handover]:
+        return []
 
     def _find(self) -> None:
         pass
@@ -237,13 +241,32 @@ def expected_scrap(parts, scrap: float):
 
 
 def used_of(result: ShiftResult) -> dict[str, dict[str, int]]:
-    """Nanolitres by component and cause; scrap as expected, all else as played with whole parts."""
+    """Nanolitres by component and cause; scrap as expected, rests at their mean, else with whole parts."""
     scrap = result.station.scrap
-    return {
-        letter: {cause: used[cause] for cause in CAUSES}
-        | {"scrap": round(expected_scrap(used["parts"], scrap))}
-        for letter, used in result.used.items()
-    }
+    found: dict[str, dict[str, int]] = {}
+    for letter, used in result.used.items():
+        causes = found[letter] = {cause: used[cause] for cause in CAUSES}
+        causes["scrap"] = round(expected_scrap(used["parts"], scrap))
+        causes["rest"] = round(_mean_rest(result, letter, sum(causes.values())))
+    return found
+
+
+def _mean_rest(result: ShiftResult, letter: str, drawn: int) -> float:
+    """What is left in the containers that draws of so much empty [nL], at its mean.
+
+    A container of U that is changed before the part d which it cannot finish is left with 0 to d, d/2
+    at the mean of all phases: drawing V leaves V·(d/2)/(U − d/2).
+    """
+    component, used = result.components[letter], result.used[letter]
+    usable = (1.0 - component.heel) * component.container * NANO
+    visits = sum(
+        job.begun * sum(not place or item.wait > 0.0 for place, item in enumerate(job.applications))
+        for job in result.jobs
+    )
+    part = (used["parts"] + used["scrap"]) / visits if visits else 0.0
+    if part > usable or result.station.refill == IN_MID_BEAD:
+        return 0.0
+    return drawn * 0.5 * part / (usable - 0.5 * part)
 
 
 def _mixed(result: ShiftResult, causes: Iterable[str]) -> int:

@@ -6,8 +6,9 @@ shift model, in whole nanolitres; for every lot
     opening + received = used + expired + closing.
 
 *Use* has one meaning everywhere (`shift_use`): what goes on good parts, expected scrap, start and end of
-shift, purges, mixers, check shots, the first filling of hoses, and the heel at its mean share of what is
-drawn. What expires is apart. The lots themselves lose their heel container by container.
+shift, purges, mixers, check shots, the first filling of hoses, and what stays in containers: the rest of
+those that are changed between parts and the heel, each at its mean share. What expires is apart. The
+lots themselves lose their heel container by container.
 
 `plan_orders` proposes orders so that the projected stock keeps its safety stock; `draw_stock` plays
 many futures of one component at once.
@@ -23,7 +24,6 @@ import datetime
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -35,8 +35,8 @@ from ..shift.store import NO_STOCK, nanolitres, use_by
 from .response import CAUSES
 
 Key = tuple[str, str]  # material, component
-ALL_CAUSES = (*CAUSES, "hoses", "heel", "expired")
-USE_CAUSES = (*CAUSES, "hoses", "heel")
+ALL_CAUSES = (*CAUSES, "rest", "hoses", "heel", "expired")
+USE_CAUSES = (*CAUSES, "rest", "hoses", "heel")
 REVIEW_DAYS = 7  # an order covers at least this many days where no order cost is known
 PACE_DAYS = 28  # days to come that an order's size looks at
 
@@ -96,7 +96,7 @@ class _Container:
 class StockWalk:
     """Lots, containers and hoses carried through the shifts."""
 
-    plan: Any
+    plan: Plan
     lots: dict[Key, list[LotLedger]] = field(default_factory=dict)
     containers: dict[Key, _Container] = field(default_factory=dict)  # by station and component
     hoses: dict[Key, int] = field(default_factory=dict)

@@ -40,7 +40,7 @@ class Change:
     """A change of the plan, in words and as a function from plan to plan."""
 
     name: str
-    apply: Callable[[Any], Any]
+    apply: Callable[[Plan], Plan]
 
 
 def change_takt(factor: float, station: str | None = None) -> Change:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 
 import numpy as np
 
 from ..base.fields import choice, flag, number, points, whole
+from ..base.numbers import Floats, Number
 from .declare import example, out, requires, workbook_function
 
 SECTIONS = (
@@ -72,7 +74,7 @@ _AREA_FORMULA = (
 )
 
 
-def segment_factor(angle):
+def segment_factor(angle: Number) -> Number:
     """θ − sin θ cos θ: area of a circular segment of half angle θ [rad] in a circle of radius 1.
 
     The difference loses digits at small angles, where its series takes over (12 digits or more
@@ -91,7 +93,7 @@ def segment_factor(angle):
     return np.where(double < 0.2, series, (double - np.sin(double)) / 2.0)
 
 
-def _segment_area(width, height):
+def _segment_area(width: Number, height: Number) -> Number:
     """Circular segment on a chord: R = (w²/4 + h²)/(2h), A = R²(θ − sin θ cos θ)."""
     radius = (width**2 / 4.0 + height**2) / (2.0 * height)
     return radius**2 * segment_factor(2.0 * np.arctan2(2.0 * height, width))
@@ -114,7 +116,9 @@ def _segment_area(width, height):
     formula=_AREA_FORMULA,
     system=("mm",),
 )
-def bead_area(section, width, height=None, contact_angle=None):
+def bead_area(
+    section: str, width: Number, height: Number | None = None, contact_angle: Number | None = None
+) -> Number:
     """Area of a bead's cross-section.
 
     >>> round(float(bead_area("half-round", 0.004)) * 1e6, 6)
@@ -141,7 +145,9 @@ def bead_area(section, width, height=None, contact_angle=None):
     return np.where(height <= width, height * (width - height) + np.pi / 4.0 * height**2, np.nan)
 
 
-def section_height(section, width, height=None, contact_angle=None):
+def section_height(
+    section: str, width: Number, height: Number | None = None, contact_angle: Number | None = None
+) -> Number:
     """How high a bead's cross-section stands over its base, SI units.
 
     round w; half-round h or w/2; segment h or w/2·tan(θ/2), θ the contact angle; fillet and mitre the
@@ -162,7 +168,9 @@ def section_height(section, width, height=None, contact_angle=None):
     return width * np.nan
 
 
-def section_depth(section, width, height=None, contact_angle=None):
+def section_depth(
+    section: str, width: Number, height: Number | None = None, contact_angle: Number | None = None
+) -> Number:
     """How far the innermost material of a bead lies below the face that meets the air, SI units.
 
     For a bead on a flat base its height; in a corner the way from the face to the corner: a fillet of
@@ -172,10 +180,12 @@ def section_depth(section, width, height=None, contact_angle=None):
     7.071
     """
     if section == "fillet":
-        return width * (np.sqrt(2.0) - 1.0)
-    if section == "mitre":
-        return width / np.sqrt(2.0)
-    return section_height(section, width, height, contact_angle)
+        depth: Number = width * (np.sqrt(2.0) - 1.0)
+    elif section == "mitre":
+        depth = width / np.sqrt(2.0)
+    else:
+        depth = section_height(section, width, height, contact_angle)
+    return depth
 
 
 @workbook_function(
@@ -200,7 +210,14 @@ def section_depth(section, width, height=None, contact_angle=None):
     formula=f"{_AREA_FORMULA}*length*IF(ISOMITTED(count),1,count)/1000",
     system=("mm",),
 )
-def bead_volume(length, section, width, height=None, contact_angle=None, count=1):
+def bead_volume(
+    length: Number,
+    section: str,
+    width: Number,
+    height: Number | None = None,
+    contact_angle: Number | None = None,
+    count: Number = 1,
+) -> Number:
     """Volume of a bead along its length.
 
     >>> round(float(bead_volume(0.120, "half-round", 0.004)) * 1e6, 9)
@@ -246,7 +263,7 @@ _SHAPE_FORMULA = (
     formula=_SHAPE_FORMULA,
     system=("mm",),
 )
-def bead_width(section, area, aspect=None):
+def bead_width(section: str, area: Number, aspect: Number | None = None) -> Number:
     """Width of the bead that has a given cross-section.
 
     >>> round(float(bead_width("round", 7.068583471e-6)) * 1e3, 9)
@@ -260,7 +277,7 @@ def bead_width(section, area, aspect=None):
 # ----------------------------------------------------------------------------- outlines and paths
 
 
-def _orientation(a, b, c):
+def _orientation(a: np.ndarray, b: np.ndarray, c: np.ndarray) -> np.ndarray:
     """Sign of the turn a → b → c for arrays of points (n, 2), exact.
 
     The floating result is taken where its rounding cannot change the sign; the few others are
@@ -269,7 +286,7 @@ def _orientation(a, b, c):
     left = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1])
     right = (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
     turn = left - right
-    signs = np.sign(turn)
+    signs: np.ndarray = np.sign(turn)
     for place in np.flatnonzero(np.abs(turn) <= 1e-15 * (np.abs(left) + np.abs(right))):
         (ax, ay), (bx, by), (cx, cy) = (
             [Fraction(float(part)) for part in corner[place]] for corner in (a, b, c)
@@ -279,31 +296,30 @@ def _orientation(a, b, c):
     return signs
 
 
-def _between(a, b, c):
+def _between(a: np.ndarray, b: np.ndarray, c: np.ndarray) -> np.ndarray:
     """Whether c, known to lie on the line through a and b, lies within the segment."""
-    return ((np.minimum(a, b) <= c) & (c <= np.maximum(a, b))).all(axis=1)
+    between: np.ndarray = ((np.minimum(a, b) <= c) & (c <= np.maximum(a, b))).all(axis=1)
+    return between
 
 
-def _meet(a, b, c, d):
+def _meet(a: np.ndarray, b: np.ndarray, c: np.ndarray, d: np.ndarray) -> np.ndarray:
     """Whether segments a–b and c–d cross or touch."""
     one, two = _orientation(a, b, c), _orientation(a, b, d)
     three, four = _orientation(c, d, a), _orientation(c, d, b)
-    crossing = (one * two < 0) & (three * four < 0)
-    return (
-        crossing
-        | ((one == 0) & _between(a, b, c))
-        | ((two == 0) & _between(a, b, d))
-        | ((three == 0) & _between(c, d, a))
-        | ((four == 0) & _between(c, d, b))
-    )
+    crossing: np.ndarray = (one * two < 0) & (three * four < 0)
+    crossing |= (one == 0) & _between(a, b, c)
+    crossing |= (two == 0) & _between(a, b, d)
+    crossing |= (three == 0) & _between(c, d, a)
+    crossing |= (four == 0) & _between(c, d, b)
+    return crossing
 
 
-def _corners(points):
+def _corners(points: np.ndarray) -> np.ndarray:
     """The outline's corners: repeated points and a last point equal to the first are dropped."""
     return points[np.any(points != np.roll(points, 1, axis=0), axis=1)]
 
 
-def is_simple_outline(points) -> bool:
+def is_simple_outline(points: Floats) -> bool:
     """Whether a closed outline neither crosses nor touches itself (an (n, 2) array of corners).
 
     Only neighbouring edges share a point, their common corner. Edges are sorted along x and only
@@ -371,17 +387,18 @@ def is_simple_outline(points) -> bool:
         example(([[0, 0], [6, 0], [5, 3], [1, 3]],), 15.0, "trapezoid (6 + 4)·3/2, by hand"),
     ),
 )
-def polygon_area(points):
+def polygon_area(points: Floats) -> Number:
     """Area inside an outline given by its corners.
 
     >>> float(polygon_area(np.array([[0.0, 0.0], [0.010, 0.0], [0.010, 0.005], [0.0, 0.005]])))
     5e-05
     """
     x, y = (np.asarray(points, dtype=float) - points[0]).T
-    return abs(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)) / 2.0
+    area: Number = abs(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)) / 2.0
+    return area
 
 
-def arc_through(start, middle, end):
+def arc_through(start: np.ndarray, middle: np.ndarray, end: np.ndarray) -> np.ndarray:
     """Length of the circular arc start → middle → end, arrays (n, 2 or 3); NaN where there is none.
 
     With δ the angle by which the path turns at the middle point, the arc sweeps 2δ and
@@ -407,7 +424,7 @@ def arc_through(start, middle, end):
     return np.where(turn > np.pi - 1e-7, np.nan, length)
 
 
-def _labels_fit(points, labels, closed) -> bool:
+def _labels_fit(points: Floats, labels: Sequence[str] | None, closed: bool) -> bool:
     """Whether every arc point stands between the start and the end of its arc."""
     if labels is None:
         return True
@@ -450,7 +467,7 @@ def _labels_fit(points, labels, closed) -> bool:
         ),
     ),
 )
-def path_length(points, closed=False, labels=None):
+def path_length(points: Floats, closed: bool = False, labels: Sequence[str] | None = None) -> Number:
     """Length of the bead along a path of lines and 3-point arcs.
 
     >>> round(float(path_length(np.array([[0, 0], [0.03, 0], [0.03, 0.04]]), closed=True)), 9)
@@ -465,10 +482,11 @@ def path_length(points, closed=False, labels=None):
     arcs = np.flatnonzero(words == "arc")
     # stretches that end at a plain line point and do not start at the middle of an arc
     lines = 1 + np.flatnonzero((words[1:] == "line") & (words[:-1] != "arc"))
-    straight = np.linalg.norm(points[lines] - points[lines - 1], axis=1).sum()
+    straight: Number = np.linalg.norm(points[lines] - points[lines - 1], axis=1).sum()
     if not len(arcs):
         return straight
-    return straight + arc_through(points[arcs - 1], points[arcs], points[arcs + 1]).sum()
+    length: Number = straight + arc_through(points[arcs - 1], points[arcs], points[arcs + 1]).sum()
+    return length
 
 
 @workbook_function(
@@ -488,7 +506,7 @@ def path_length(points, closed=False, labels=None):
     ),
     formula="IF(bulge=0,chord,chord*(1+bulge^2)*ATAN(bulge)/bulge)",
 )
-def arc_length(chord, bulge):
+def arc_length(chord: Number, bulge: Number) -> Number:
     """Length of an arc from its chord and bulge.
 
     >>> float(arc_length(0.010, 1.0)) == 0.005 * np.pi
@@ -517,7 +535,7 @@ def arc_length(chord, bulge):
     ),
     formula="LET(full,INT(length/(run+gap)),rest,length-full*(run+gap),full*run+IF(rest<run,rest,run))",
 )
-def stitch_length(length, run, gap):
+def stitch_length(length: Number, run: Number, gap: Number) -> Number:
     """Deposited length of an interrupted bead that starts with a run.
 
     >>> round(float(stitch_length(0.100, 0.020, 0.010)), 9)
@@ -545,7 +563,7 @@ def stitch_length(length, run, gap):
     formula="PI()*height*(3*diameter^2/4+height^2)/6/1000",
     system=("mm",),
 )
-def dot_volume(diameter, height):
+def dot_volume(diameter: Number, height: Number) -> Number:
     """Volume of a dot shaped as a spherical cap.
 
     >>> round(float(dot_volume(0.006, 0.003)) * 1e9, 9)
@@ -576,7 +594,7 @@ _GAP = number("gap", "mm", "gap the joint closes to", above=0)
     "IF(area>=PI()*gap^2/4,gap+(area-PI()*gap^2/4)/gap,SQRT(-1)),area/gap)",
     system=("mm",),
 )
-def spread_width(area, gap, edge="square"):
+def spread_width(area: Number, gap: Number, edge: str = "square") -> Number:
     """Width of a bead pressed down to a gap.
 
     >>> round(float(spread_width(7.068583471e-6, 0.5e-3)) * 1e3, 6)
@@ -609,7 +627,7 @@ def spread_width(area, gap, edge="square"):
     formula="length*IF(area>gap*flange_width,area-gap*flange_width,0)/1000",
     system=("mm",),
 )
-def squeeze_out(length, area, gap, flange_width):
+def squeeze_out(length: Number, area: Number, gap: Number, flange_width: Number) -> Number:
     """Volume of a pressed bead that leaves the flange.
 
     >>> round(float(squeeze_out(0.5, 6e-6, 0.5e-3, 0.010)) * 1e6, 9)
@@ -632,7 +650,7 @@ def squeeze_out(length, area, gap, flange_width):
     formula="area*speed/1000",
     system=("mm",),
 )
-def bead_flow(area, speed):
+def bead_flow(area: Number, speed: Number) -> Number:
     """Flow that lays a bead of a given cross-section at a given speed.
 
     >>> round(float(bead_flow(5e-6, 0.1)) * 1e6, 9)

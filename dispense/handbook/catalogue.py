@@ -5,6 +5,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from ..base.errors import show
 from ..base.fields import whole
 from . import beads, cure, flow, heat, life, line, mixing, moisture, pots, quality
@@ -24,7 +26,7 @@ TOPICS = (beads, pots, mixing, flow, life, cure, moisture, heat, line, quality)
     valid="the calls made since the program started",
     source="none; it reports, it does not compute",
 )
-def last_problems(count=20):
+def last_problems(count: int = 20) -> list[list[Any]]:
     """Recent reasons why a function gave an error: function, argument, value given, what is allowed."""
     rows = [
         [

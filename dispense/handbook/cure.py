@@ -16,13 +16,15 @@ corner at which the integration starts anew.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, Protocol, cast
 
 import numpy as np
 
 from ..base.errors import InputError, Problem
 from ..base.fields import matrix, number, record, vector
+from ..base.numbers import Number, Series
 from ..base.units import MINUTE
 from .declare import example, out, requires, workbook_function
 from .life import GAS_CONSTANT
@@ -30,7 +32,7 @@ from .life import GAS_CONSTANT
 # ------------------------------------------------------------------------------------- kinetics
 
 
-def arrhenius(factor, energy, temperature):
+def arrhenius(factor: Number, energy: Number, temperature: Number) -> np.ndarray:
     """Rate constant A·exp(−E/(R·T)).
 
     >>> round(float(arrhenius(1e6, 60e3, 298.15)) * 1e5, 4)  # 1e6·exp(−24.2038)
@@ -47,19 +49,20 @@ class Kinetics(Protocol):
         """The power of (1 − α)."""
         ...
 
-    def constants(self, temperature) -> tuple:
+    def constants(self, temperature: Number) -> tuple[np.ndarray, ...]:
         """The rate constants at a temperature."""
         ...
 
-    def drive(self, degree, *constants):
-        """The rate over (1 − α)^order, 1/s."""
+    @property
+    def drive(self) -> Callable[..., np.ndarray]:
+        """The rate over (1 − α)^order, 1/s, from the degree and the rate constants."""
         ...
 
-    def rate(self, degree, temperature):
+    def rate(self, degree: Number, temperature: Number) -> np.ndarray:
         """dα/dt, 1/s."""
         ...
 
-    def slopes(self, degree, temperature) -> tuple:
+    def slopes(self, degree: Number, temperature: Number) -> tuple[np.ndarray, ...]:
         """dα/dt and its derivatives by degree and by temperature."""
         ...
 
@@ -68,7 +71,7 @@ class Kinetics(Protocol):
         """The degree at which the reaction ends, 1 where no ceiling is below it."""
         ...
 
-    def fastest(self, degree, temperature):
+    def fastest(self, degree: Number, temperature: Number) -> np.ndarray:
         """No rate at this temperature is above this one, from a degree on, 1/s."""
         ...
 
@@ -77,7 +80,7 @@ _LEAST = 1e-12  # smallest rest to full cure at which a derivative is taken
 _FIRST = 1e-300  # smallest degree at which a derivative is taken
 
 
-def _left(rest, order):
+def _left(rest: Number, order: float) -> np.ndarray:
     """(1 − α)ⁿ from the rest 1 − α: nothing reacts where nothing is left, at order 0 too."""
     return rest**order if order > 0.0 else np.where(rest > 0.0, 1.0, 0.0)
 
@@ -94,20 +97,21 @@ class NthOrder:
     energy: float
     order: float = 1.0
 
-    def constants(self, temperature) -> tuple:
+    def constants(self, temperature: Number) -> tuple[np.ndarray, ...]:
         """The one rate constant."""
         return (arrhenius(self.factor, self.energy, temperature),)
 
-    def drive(self, degree, constant):
+    def drive(self, degree: Number, constant: np.ndarray) -> np.ndarray:
         """The rate constant itself."""
         return constant
 
-    def rate(self, degree, temperature):
+    def rate(self, degree: Number, temperature: Number) -> np.ndarray:
         """dα/dt, 1/s."""
         rest = np.maximum(1.0 - degree, 0.0)
-        return self.constants(temperature)[0] * _left(rest, self.order)
+        rate: np.ndarray = self.constants(temperature)[0] * _left(rest, self.order)
+        return rate
 
-    def slopes(self, degree, temperature) -> tuple:
+    def slopes(self, degree: Number, temperature: Number) -> tuple[np.ndarray, ...]:
         """dα/dt and its derivatives by degree and by temperature."""
         (constant,) = self.constants(temperature)
         rest = np.maximum(1.0 - degree, 0.0)
@@ -120,7 +124,7 @@ class NthOrder:
         """Full cure."""
         return 1.0
 
-    def fastest(self, degree, temperature):
+    def fastest(self, degree: Number, temperature: Number) -> np.ndarray:
         """No rate at this temperature is above this one, from a degree on, 1/s."""
         return self.rate(degree, temperature)
 
@@ -143,14 +147,14 @@ class Kamal:
     order: float = 1.0
     ceiling: float | None = None
 
-    def constants(self, temperature) -> tuple:
+    def constants(self, temperature: Number) -> tuple[np.ndarray, ...]:
         """k1 and k2."""
         return (
             arrhenius(self.factor, self.energy, temperature),
             arrhenius(self.factor_auto, self.energy_auto, temperature),
         )
 
-    def drive(self, degree, plain, auto):
+    def drive(self, degree: Number, plain: np.ndarray, auto: np.ndarray) -> np.ndarray:
         """k1 + k2·αᵐ, times (B − α) where there is a ceiling."""
         if self.power == 1.0:
             drive = auto * degree
@@ -161,20 +165,21 @@ class Kamal:
             return drive
         return np.maximum(drive, 0.0) * np.maximum(self.ceiling - degree, 0.0)
 
-    def rate(self, degree, temperature):
+    def rate(self, degree: Number, temperature: Number) -> np.ndarray:
         """dα/dt, 1/s."""
         degree = np.minimum(np.maximum(degree, 0.0), 1.0)
         drive = self.drive(degree, *self.constants(temperature))
         if self._may_stop:
             drive = np.maximum(drive, 0.0)
-        return drive * _left(1.0 - degree, self.order)
+        rate: np.ndarray = drive * _left(1.0 - degree, self.order)
+        return rate
 
     @property
     def _may_stop(self) -> bool:
         """Whether k1 + k2·αᵐ may come below 0, where the rate is 0."""
         return self.factor < 0.0 or self.factor_auto < 0.0
 
-    def slopes(self, degree, temperature) -> tuple:
+    def slopes(self, degree: Number, temperature: Number) -> tuple[np.ndarray, ...]:
         """dα/dt and its derivatives by degree and by temperature."""
         plain, auto = self.constants(temperature)
         degree = np.minimum(np.maximum(degree, 0.0), 1.0)
@@ -203,13 +208,14 @@ class Kamal:
         """Full cure, or the ceiling below it."""
         return 1.0 if self.ceiling is None else min(max(self.ceiling, 0.0), 1.0)
 
-    def fastest(self, degree, temperature):
+    def fastest(self, degree: Number, temperature: Number) -> np.ndarray:
         """No rate at this temperature is above this one, from a degree on, 1/s."""
         plain, auto = self.constants(temperature)
         most = np.maximum(plain, 0.0) + np.maximum(auto, 0.0)  # αᵐ is 1 at most
         if self.ceiling is not None:
             most = most * np.maximum(self.ceiling - degree, 0.0)
-        return most * _left(np.clip(1.0 - degree, 0.0, 1.0), self.order)
+        rate: np.ndarray = most * _left(np.clip(1.0 - degree, 0.0, 1.0), self.order)
+        return rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +228,7 @@ class Piecewise:
     switches: tuple[float, ...]
     branches: tuple[NthOrder | Kamal, ...]
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         rising = all(a < b for a, b in zip(self.switches, self.switches[1:], strict=False))
         if len(self.branches) != len(self.switches) + 1 or not rising:
             raise InputError(
@@ -239,16 +245,16 @@ class Piecewise:
         """The order of the last branch."""
         return self.branches[-1].order
 
-    def _choose(self, degree, parts):
+    def _choose(self, degree: Number, parts: list[Any]) -> np.ndarray:
         place = np.searchsorted(self.switches, degree, side="left")
         shape = np.broadcast_shapes(np.shape(place), *(np.shape(part) for part in parts))
         return np.choose(np.broadcast_to(place, shape), parts)
 
-    def constants(self, temperature) -> tuple:
+    def constants(self, temperature: Number) -> tuple[np.ndarray, ...]:
         """The rate constants of every branch, one branch after the other."""
         return tuple(k for branch in self.branches for k in branch.constants(temperature))
 
-    def drive(self, degree, *constants):
+    def drive(self, degree: Number, *constants: np.ndarray) -> np.ndarray:
         """The rate over (1 − α)^order of the last branch."""
         parts, place = [], 0
         for branch in self.branches:
@@ -258,11 +264,11 @@ class Piecewise:
             place += count
         return self._choose(degree, parts)
 
-    def rate(self, degree, temperature):
+    def rate(self, degree: Number, temperature: Number) -> np.ndarray:
         """dα/dt, 1/s."""
         return self._choose(degree, [branch.rate(degree, temperature) for branch in self.branches])
 
-    def slopes(self, degree, temperature) -> tuple:
+    def slopes(self, degree: Number, temperature: Number) -> tuple[np.ndarray, ...]:
         """dα/dt and its derivatives by degree and by temperature."""
         each = [branch.slopes(degree, temperature) for branch in self.branches]
         return tuple(self._choose(degree, list(parts)) for parts in zip(*each, strict=True))
@@ -276,9 +282,9 @@ class Piecewise:
             for branch, end in zip(self.branches, ends, strict=True)
         )
 
-    def fastest(self, degree, temperature):
+    def fastest(self, degree: Number, temperature: Number) -> np.ndarray:
         """No rate at this temperature is above this one, from a degree on, 1/s."""
-        most: Any = 0.0
+        most: np.ndarray = np.zeros(())
         for begin, end, branch in zip(
             (0.0, *self.switches), (*self.switches, np.inf), self.branches, strict=True
         ):
@@ -298,14 +304,18 @@ LEE_LOOS_SPRINGER = Piecewise(
 )
 
 
-def as_kinetics(kinetics) -> Kinetics:
+#: kinetics, or their row A1, E1, A2, E2, m, n in SI
+KineticsLike = Kinetics | Series
+
+
+def as_kinetics(kinetics: KineticsLike) -> Kinetics:
     """A kinetics object from one, or from the row A1, E1, A2, E2, m, n in SI (NaN for blank).
 
     >>> as_kinetics([0.01, 50e3])
     NthOrder(factor=0.01, energy=50000.0, order=1.0)
     """
     if hasattr(kinetics, "constants"):
-        return kinetics
+        return cast(Kinetics, kinetics)
     row = np.full(6, np.nan)
     given = np.asarray(kinetics, dtype=float).ravel()
     row[: given.size] = given
@@ -319,19 +329,19 @@ def as_kinetics(kinetics) -> Kinetics:
 # ---------------------------------------------------------------- the variable without (1 − α)ⁿ
 
 
-def _to_reduced(degree, order):
+def _to_reduced(degree: Number, order: float) -> np.ndarray:
     with np.errstate(divide="ignore"):  # y is infinite at full cure
         if abs(order - 1.0) < 1e-9:
             return -np.log1p(-degree)
         return np.expm1((1.0 - order) * np.log1p(-degree)) / (order - 1.0)
 
 
-def _to_degree(reduced, order):
+def _to_degree(reduced: Number, order: float) -> np.ndarray:
     with np.errstate(divide="ignore", invalid="ignore"):  # at full cure y may be infinite
         return _quietly_to_degree(reduced, order)
 
 
-def _quietly_to_degree(reduced, order):
+def _quietly_to_degree(reduced: Number, order: float) -> np.ndarray:
     """`_to_degree` inside a caller's `np.errstate`."""
     if abs(order - 1.0) < 1e-9:
         return -np.expm1(-reduced)
@@ -349,7 +359,9 @@ _FEW = [np.polynomial.legendre.leggauss(count) for count in (2, 3, 6)]
 _SPANS = (0.01, 0.05, 1.0)  # exponents within which so many points hold 1e-12
 
 
-def arrhenius_integrals(times, temperatures, energy, reference=np.inf):
+def arrhenius_integrals(
+    times: np.ndarray, temperatures: np.ndarray, energy: Number, reference: Number = np.inf
+) -> np.ndarray:
     """∫ exp(E/R·(1/reference − 1/T)) dt over each segment of records linear between points.
 
     `times` (n,), `temperatures` (n, m), `energy` a number or (m,); the result is (n − 1, m).
@@ -376,12 +388,14 @@ def arrhenius_integrals(times, temperatures, energy, reference=np.inf):
     return np.add.reduceat(pieces, starts, axis=0)
 
 
-def _segment_integrals(first, last, slope, base, span):
+def _segment_integrals(
+    first: np.ndarray, last: np.ndarray, slope: Number, base: Number, span: Number
+) -> np.ndarray:
     """Means of exp(base − slope/T) over segments whose exponent spans at most `span` or so."""
     place = next((i for i, limit in enumerate(_SPANS) if span <= limit), len(_SPANS) - 1)
     nodes, weights = _FEW[place]
     middle, half = 0.5 * (first + last), 0.5 * (last - first)
-    total = 0.0
+    total: np.ndarray = np.zeros(())
     for node, weight in zip(nodes, weights, strict=True):
         inside = half * node
         inside += middle
@@ -421,15 +435,23 @@ _RESULT = (35 / 384, 0.0, 500 / 1113, 125 / 192, -2187 / 6784, 11 / 84)
 _ERROR = (71 / 57600, 0.0, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 525, -1 / 40)
 
 
-def _step(kinetics, reduced, place, step, length, first, last):
+def _step(
+    kinetics: Kinetics,
+    reduced: np.ndarray,
+    place: np.ndarray,
+    step: np.ndarray,
+    length: np.ndarray,
+    first: np.ndarray,
+    last: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """One step of each column: result, error, slopes at its begin and end."""
     rise = (last - first) / np.where(length > 0.0, length, 1.0)
 
-    def slope(value, fraction):
+    def slope(value: np.ndarray, fraction: float) -> np.ndarray:
         degree = _to_degree(np.maximum(value, 0.0), kinetics.order)
         return kinetics.drive(degree, *kinetics.constants(first + rise * (place + fraction * step)))
 
-    slopes = []
+    slopes: list[np.ndarray] = []
     for node, weights in zip(_NODES, _STAGES, strict=True):
         value = reduced
         for weight, part in zip(weights, slopes, strict=True):
@@ -440,19 +462,21 @@ def _step(kinetics, reduced, place, step, length, first, last):
         if weight:
             result = result + (weight * step) * part
     slopes.append(slope(result, 1.0))
-    error = 0.0
+    error: Any = 0.0
     for weight, part in zip(_ERROR, slopes, strict=True):
         if weight:
             error = error + weight * part
     return result, step * error, slopes[0], slopes[-1]
 
 
-def _peak(kinetics, degree, now, constants):
+def _peak(
+    kinetics: Kinetics, degree: np.ndarray, now: np.ndarray, constants: Sequence[np.ndarray]
+) -> np.ndarray:
     """Largest drive from a degree, where it is `now`, to full cure, at fixed rate constants.
 
     Without a ceiling the drive is largest at full cure; else it is looked at in a few places.
     """
-    most = np.maximum(now, kinetics.drive(1.0, *constants))
+    most: np.ndarray = np.maximum(now, kinetics.drive(1.0, *constants))
     if isinstance(kinetics, NthOrder) or (isinstance(kinetics, Kamal) and kinetics.ceiling is None):
         return most
     for share in _AHEAD:
@@ -460,7 +484,7 @@ def _peak(kinetics, degree, now, constants):
     return most
 
 
-def _amplification(kinetics, degree, ends):
+def _amplification(kinetics: Kinetics, degree: np.ndarray, ends: Sequence[np.ndarray]) -> np.ndarray:
     """How much an error of y now can weigh in the degree at any time later: (1 − α)ⁿ times growth.
 
     At one temperature an error of y grows as the drive does, δy ∝ f(α), whatever the temperature
@@ -469,12 +493,13 @@ def _amplification(kinetics, degree, ends):
     """
     now = kinetics.drive(degree, *ends)
     growth = np.max(_peak(kinetics, degree, now, ends) / np.maximum(now, 1e-300), axis=0)
-    return np.clip(growth, 1.0, _MOST_GROWTH) * (1.0 - degree) ** kinetics.order
+    growth_left: np.ndarray = np.clip(growth, 1.0, _MOST_GROWTH) * (1.0 - degree) ** kinetics.order
+    return growth_left
 
 
-def _exponent_spans(constants):
+def _exponent_spans(constants: Sequence[np.ndarray]) -> np.ndarray:
     """By how much the logarithm of any rate constant changes from one row to the next."""
-    span = 0.0
+    span: np.ndarray = np.zeros(())
     with np.errstate(divide="ignore", invalid="ignore"):
         for constant in constants:
             change = np.abs(np.diff(np.log(np.abs(constant)), axis=0))
@@ -482,7 +507,17 @@ def _exponent_spans(constants):
     return span
 
 
-def _advance_branch(kinetics, degree, length, first, last, tolerance, stop, *, narrow=False):
+def _advance_branch(
+    kinetics: Kinetics,
+    degree: np.ndarray,
+    length: np.ndarray,
+    first: np.ndarray,
+    last: np.ndarray,
+    tolerance: float,
+    stop: np.ndarray,
+    *,
+    narrow: bool = False,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Columns over `length` with temperature linear from first to last, until `stop` if reached.
 
     The arguments from `degree` to `last` and `stop` are 1-D arrays of one size. Each column has its
@@ -554,7 +589,18 @@ def _advance_branch(kinetics, degree, length, first, last, tolerance, stop, *, n
     return degree, place, reached
 
 
-def _find_stop(kinetics, goal, reduced, place, step, length, first, last, result, slope):
+def _find_stop(
+    kinetics: Kinetics,
+    goal: np.ndarray,
+    reduced: np.ndarray,
+    place: np.ndarray,
+    step: np.ndarray,
+    length: np.ndarray,
+    first: np.ndarray,
+    last: np.ndarray,
+    result: np.ndarray,
+    slope: np.ndarray,
+) -> np.ndarray:
     """The part of a step at which y reaches its goal: Newton, kept between two bounds."""
     low, high = np.zeros_like(step), np.array(step)
     value, trial = result, step
@@ -573,7 +619,16 @@ def _find_stop(kinetics, goal, reduced, place, step, length, first, last, result
     return trial
 
 
-def advance(kinetics, degree, length, first, last, *, tolerance=_TOLERANCE, stop=np.inf):
+def advance(
+    kinetics: KineticsLike,
+    degree: Number,
+    length: Number,
+    first: Number,
+    last: Number,
+    *,
+    tolerance: float = _TOLERANCE,
+    stop: Number = np.inf,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Degrees after a time `length` with temperatures linear from `first` to `last` (1-D arrays).
 
     Stops where the degree `stop` is reached. Returns degree, time used, whether it was reached.
@@ -583,7 +638,7 @@ def advance(kinetics, degree, length, first, last, *, tolerance=_TOLERANCE, stop
         for part in np.broadcast_arrays(np.atleast_1d(degree), length, first, last, stop)
     )
     if not isinstance(kinetics, Piecewise):
-        return _advance_branch(kinetics, degree, length, first, last, tolerance, stop)
+        return _advance_branch(as_kinetics(kinetics), degree, length, first, last, tolerance, stop)
     used = np.zeros_like(length)
     reached = degree >= stop
     for place, branch in enumerate(kinetics.branches):
@@ -602,7 +657,9 @@ def advance(kinetics, degree, length, first, last, *, tolerance=_TOLERANCE, stop
     return degree, used, reached
 
 
-def _record(times, temperatures, start):
+def _record(
+    times: Series, temperatures: Series, start: Number
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, bool]:
     """Times (n,), temperatures (n, m), starts (m,), and whether the result is one column."""
     times = np.asarray(times, dtype=float).ravel()
     temperatures = np.asarray(temperatures, dtype=float)
@@ -610,13 +667,19 @@ def _record(times, temperatures, start):
         temperatures = temperatures.reshape(-1, 1)
     elif temperatures.shape[0] == 1 and times.size != 1:
         temperatures = temperatures.T
-    start = np.clip(np.asarray(start, dtype=float).ravel(), 0.0, 1.0)
-    columns = max(temperatures.shape[1], start.size)
-    start = np.broadcast_to(start, (columns,)).copy()
-    return times, temperatures, start, columns == 1
+    begins = np.clip(np.asarray(start, dtype=float).ravel(), 0.0, 1.0)
+    columns = max(temperatures.shape[1], begins.size)
+    begins = np.broadcast_to(begins, (columns,)).copy()
+    return times, temperatures, begins, columns == 1
 
 
-def _degrees(times, temperatures, kinetics, start, tolerance=_TOLERANCE):
+def _degrees(
+    times: np.ndarray,
+    temperatures: np.ndarray,
+    kinetics: Kinetics,
+    start: np.ndarray,
+    tolerance: float = _TOLERANCE,
+) -> np.ndarray:
     """Degrees (n, m) along records (n, m)."""
     if isinstance(kinetics, NthOrder):
         return _add_up(times, temperatures, kinetics, start, tolerance)
@@ -637,7 +700,9 @@ def _degrees(times, temperatures, kinetics, start, tolerance=_TOLERANCE):
     return _march(times, temperatures, kinetics, start, tolerance)
 
 
-def _add_up(times, temperatures, kinetics, start, tolerance):
+def _add_up(
+    times: np.ndarray, temperatures: np.ndarray, kinetics: NthOrder, start: np.ndarray, tolerance: float
+) -> np.ndarray:
     """n-th order along records: y is the sum of the integrals of k, exact but for quadrature."""
     integrals = _corrected_trapezoids if tolerance >= _TOLERANCE else arrhenius_integrals
     degrees = np.empty((times.size, start.size))
@@ -658,7 +723,7 @@ def _add_up(times, temperatures, kinetics, start, tolerance):
     return np.minimum(degrees, 1.0, out=degrees)
 
 
-def _corrected_trapezoids(times, temperatures, energy):
+def _corrected_trapezoids(times: np.ndarray, temperatures: np.ndarray, energy: float) -> np.ndarray:
     """As `arrhenius_integrals` to 1e-8, with one exponential a point, where the points are close.
 
     Trapezoids with end correction: h·(f₀ + f₁)/2 + h²·(f₀′ − f₁′)/12.
@@ -680,14 +745,16 @@ def _corrected_trapezoids(times, temperatures, energy):
     return warmer
 
 
-def _all_narrow(kinetics, heat, rise):
+def _all_narrow(kinetics: Kinetics, heat: np.ndarray, rise: np.ndarray) -> bool:
     """Whether no segment of a block can be wide: the greatest rise, put at the coldest point, is not."""
     coldest = heat.min()
     both = np.array([coldest, coldest + np.abs(rise).max(initial=0.0)])
     return bool(np.all(_exponent_spans(tuple(kinetics.constants(both))) <= _WIDE))
 
 
-def _march(times, temperatures, kinetics, start, tolerance):
+def _march(
+    times: np.ndarray, temperatures: np.ndarray, kinetics: Kinetics, start: np.ndarray, tolerance: float
+) -> np.ndarray:
     """Kamal–Sourour along fine records: one Bogacki–Shampine step a segment, all columns at once.
 
     Columns whose step is not good enough go over the segment again in steps of their own.
@@ -696,7 +763,9 @@ def _march(times, temperatures, kinetics, start, tolerance):
         return _march_quietly(times, temperatures, kinetics, start, tolerance)
 
 
-def _march_quietly(times, temperatures, kinetics, start, tolerance):
+def _march_quietly(
+    times: np.ndarray, temperatures: np.ndarray, kinetics: Kinetics, start: np.ndarray, tolerance: float
+) -> np.ndarray:
     order = kinetics.order
     lengths = np.diff(times).tolist()
     fast = _FAST * min(1.0, (tolerance / _TOLERANCE) ** 0.75)
@@ -782,12 +851,12 @@ _KAMAL_SOURCE = "M. R. Kamal, S. Sourour, Polym. Eng. Sci. 13 (1973) 59–64 (fr
 _ARRHENIUS = "Arrhenius law; R = 8.31446261815324 J/(mol·K), CODATA 2018"
 
 
-def _fits(times, temperatures) -> bool:
+def _fits(times: Series, temperatures: Series) -> bool:
     shape = np.shape(temperatures)
     return shape[0] == len(times) or (len(shape) == 2 and shape[0] == 1 and shape[1] == len(times))
 
 
-def _kinetics_complete(kinetics) -> bool:
+def _kinetics_complete(kinetics: KineticsLike) -> bool:
     if hasattr(kinetics, "constants"):
         return True
     row = np.asarray(kinetics, dtype=float)
@@ -823,7 +892,9 @@ COMPLETE = requires(_kinetics_complete, "kinetics", "complete: where A2 is given
     formula="reference_time*EXP(activation_energy*1000/8.31446261815324*(1/(temperature + 273.15) "
     "- 1/(reference_temperature + 273.15)))",
 )
-def cure_time(temperature, reference_time, reference_temperature, activation_energy):
+def cure_time(
+    temperature: Number, reference_time: Number, reference_temperature: Number, activation_energy: Number
+) -> Number:
     """Time at a temperature that gives the same cure as a reference time.
 
     >>> round(float(cure_time(303.15, 3600.0, 296.15, 55356.35557)), 4)
@@ -859,7 +930,9 @@ def cure_time(temperature, reference_time, reference_temperature, activation_ene
         example(([0, 30], [80, 80], 80, 60), 30.0, "at the reference temperature time is time"),
     ),
 )
-def equivalent_time(times, temperatures, reference_temperature, activation_energy):
+def equivalent_time(
+    times: Series, temperatures: Series, reference_temperature: Number, activation_energy: Number
+) -> Number:
     """Time at a reference temperature that cures as much as a temperature record.
 
     >>> import numpy as np
@@ -877,7 +950,10 @@ def equivalent_time(times, temperatures, reference_temperature, activation_energ
         part = slice(begin, begin + 64)
         totals[part] = arrhenius_integrals(times, temperatures, energies[part], base).sum(axis=0)
     total = totals[place].reshape(np.shape(activation_energy))
-    return total * np.exp(activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / base))
+    equivalent: Number = total * np.exp(
+        activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / base)
+    )
+    return equivalent
 
 
 @workbook_function(
@@ -915,7 +991,9 @@ def equivalent_time(times, temperatures, reference_temperature, activation_energ
     ),
     notes="where A1 is 0, nothing starts without a start degree above 0",
 )
-def cure_degree(times, temperatures, kinetics, start=0.0):
+def cure_degree(
+    times: Series, temperatures: Series, kinetics: KineticsLike, start: Number = 0.0
+) -> np.ndarray:
     """Degree of cure along a temperature record, or along many at once.
 
     `kinetics` may also be an object such as `Piecewise`.
@@ -964,7 +1042,9 @@ def cure_degree(times, temperatures, kinetics, start=0.0):
         ),
     ),
 )
-def time_to_cure(degree, times, temperatures, kinetics, start=0.0):
+def time_to_cure(
+    degree: Number, times: Series, temperatures: Series, kinetics: KineticsLike, start: Number = 0.0
+) -> np.ndarray:
     """Time at which a degree of cure is reached along a temperature record.
 
     >>> t = time_to_cure(0.5, [0.0, 3600.0], [298.15, 298.15], NthOrder(0.001, 0.0))
@@ -1028,7 +1108,7 @@ def time_to_cure(degree, times, temperatures, kinetics, start=0.0):
     ),
     formula="uncured + (cured - uncured)*lambda_*degree/(1 - (1 - lambda_)*degree)",
 )
-def glass_point(degree, uncured, cured, lambda_):
+def glass_point(degree: Number, uncured: Number, cured: Number, lambda_: Number) -> Number:
     """Glass transition temperature at a degree of cure.
 
     >>> round(float(glass_point(0.5, 253.15, 493.15, 0.5)), 2)
@@ -1037,7 +1117,7 @@ def glass_point(degree, uncured, cured, lambda_):
     return uncured + (cured - uncured) * lambda_ * degree / (1.0 - (1.0 - lambda_) * degree)
 
 
-def degree_at_glass_point(temperature, uncured, cured, ratio):
+def degree_at_glass_point(temperature: Number, uncured: Number, cured: Number, ratio: Number) -> Number:
     """Degree at which the glass point passes a temperature: where a cure at it comes to a stand.
 
     >>> round(degree_at_glass_point(393.15, 253.15, 493.15, 0.5), 6)
@@ -1047,7 +1127,14 @@ def degree_at_glass_point(temperature, uncured, cured, ratio):
     return share / (ratio + (1.0 - ratio) * share)
 
 
-def cure_before_glass(times, temperatures, kinetics, glass, margin, degrees):
+def cure_before_glass(
+    times: np.ndarray,
+    temperatures: np.ndarray,
+    kinetics: KineticsLike,
+    glass: tuple[float, float, float],
+    margin: float,
+    degrees: np.ndarray,
+) -> tuple[np.ndarray, list[tuple[int, int]]]:
     """Degree that is sure along a record: no reaction is counted while the mix is a glass.
 
     From where the glass point lies more than `margin` K above the temperature, until the temperature
@@ -1069,7 +1156,7 @@ def cure_before_glass(times, temperatures, kinetics, glass, margin, degrees):
     stretches: list[tuple[int, int]] = []
     place = 0
     while True:
-        is_glass = glass_point(counted[place:], *glass) > temperatures[place:] + margin
+        is_glass = np.asarray(glass_point(counted[place:], *glass)) > temperatures[place:] + margin
         if not is_glass.any():
             return counted, stretches
         first = place + int(is_glass.argmax())
@@ -1115,7 +1202,7 @@ def cure_before_glass(times, temperatures, kinetics, glass, margin, degrees):
     formula="LET(point, 1/SQRT(IF(ISOMITTED(ratio), 1, ratio)*(functionality_a - 1)*(functionality_b - 1)), "
     "IF(point <= 1.000000000001, IF(point > 1, 1, point), SQRT(-1)))",
 )
-def gel_degree(functionality_a, functionality_b, ratio=1.0):
+def gel_degree(functionality_a: Number, functionality_b: Number, ratio: Number = 1.0) -> Number:
     """Degree of cure at which a stepwise two-part mix gels.
 
     >>> round(float(gel_degree(2.0, 4.0)), 6)
@@ -1164,7 +1251,9 @@ def gel_degree(functionality_a, functionality_b, ratio=1.0):
         example(([0, 10], [20, 40], 10), [20.0, 27.35758882], "20 + 20/e, by hand"),
     ),
 )
-def part_temperature(times, air_temperatures, time_constant, start=None):
+def part_temperature(
+    times: Series, air_temperatures: Series, time_constant: Number, start: Number | None = None
+) -> np.ndarray:
     """Temperature of a part that follows the air with a lag.
 
     >>> part_temperature([0.0, 600.0], [353.15, 353.15], 600.0, 293.15).round(3).tolist()
@@ -1202,7 +1291,7 @@ def part_temperature(times, air_temperatures, time_constant, start=None):
     formula="irradiance*time/1000",
     notes="shield eyes and skin from the lamp; its ozone needs an exhaust",
 )
-def uv_dose(irradiance, time):
+def uv_dose(irradiance: Number, time: Number) -> Number:
     """Dose of light of a steady exposure.
 
     >>> float(uv_dose(1000.0, 30.0))
@@ -1225,7 +1314,7 @@ def uv_dose(irradiance, time):
     formula="dose*1000/irradiance",
     notes="shield eyes and skin from the lamp; its ozone needs an exhaust",
 )
-def uv_time(dose, irradiance):
+def uv_time(dose: Number, irradiance: Number) -> Number:
     """Time of exposure that gives a dose of light.
 
     >>> float(uv_time(30000.0, 1000.0))
@@ -1237,7 +1326,7 @@ def uv_time(dose, irradiance):
 # -------------------------------------------------------------------------- light, from Python
 
 
-def belt_dose(irradiance, window, speed):
+def belt_dose(irradiance: Number, window: Number, speed: Number) -> Number:
     """Dose J/m² of a part that a belt carries through a lit window; W/m², m, m/s.
 
     >>> round(float(belt_dose(5000.0, 0.08, 2.0 / 60)), 6)  # 1.2 J/cm²
@@ -1246,7 +1335,7 @@ def belt_dose(irradiance, window, speed):
     return irradiance * window / speed
 
 
-def belt_speed(dose, irradiance, window):
+def belt_speed(dose: Number, irradiance: Number, window: Number) -> Number:
     """Belt speed m/s at which a lit window gives a dose.
 
     >>> round(float(belt_speed(12000.0, 5000.0, 0.08)) * 60, 6)
@@ -1255,17 +1344,18 @@ def belt_speed(dose, irradiance, window):
     return irradiance * window / dose
 
 
-def record_dose(times, irradiances):
+def record_dose(times: Series, irradiances: Number) -> Number:
     """Dose J/m² of an irradiance record that is linear between its points.
 
     >>> float(record_dose([0.0, 10.0, 20.0], [1000.0, 1000.0, 0.0]))
     15000.0
     """
     values = np.asarray(irradiances, dtype=float)
-    return 0.5 * np.sum((values[1:] + values[:-1]) * np.diff(times))
+    area: Number = 0.5 * np.sum((values[1:] + values[:-1]) * np.diff(times))
+    return area
 
 
-def light_depth(dose, critical_dose, penetration):
+def light_depth(dose: Number, critical_dose: Number, penetration: Number) -> Number:
     """Depth to which light cures, D·ln(H/H_c); 0 below the critical dose.
 
     P. F. Jacobs, Rapid Prototyping & Manufacturing, SME 1992 (working curve, from memory).

@@ -27,13 +27,16 @@ from collections import namedtuple
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 from ..base.fields import Field
 from ..base.units import coherent_factor, describe_unit, si_symbol, to_si
 from .reading import NUMERIC, Short
 
 FUNCTIONS: dict[str, Function] = {}
+
+
+_Kernel = TypeVar("_Kernel", bound=Callable[..., Any])
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +63,7 @@ class Requirement:
 class Example:
     """A call in shop units with the result that an outside source gives for it."""
 
-    arguments: tuple
+    arguments: tuple[Any, ...]
     result: Any
     source: str
     tolerance: float = 1e-9
@@ -71,7 +74,7 @@ def out(name: str, unit: str = "", help: str = "", kind: str = "number") -> Out:
     return Out(name, unit, help, kind)
 
 
-def example(arguments: Sequence, result: Any, source: str, tolerance: float = 1e-9) -> Example:
+def example(arguments: Sequence[Any], result: Any, source: str, tolerance: float = 1e-9) -> Example:
     """An example whose expected result does not come from this code."""
     return Example(tuple(arguments), result, source, tolerance)
 
@@ -106,7 +109,7 @@ class Function:
     system: tuple[str, ...] = ()  # shop units of length and time that the kernel may count in
 
     @cached_property
-    def plan(self) -> tuple:
+    def plan(self) -> tuple[Any, ...]:
         """Per argument what the short ways need."""
         return tuple(Short(item, self.system) for item in self.arguments)
 
@@ -121,12 +124,12 @@ class Function:
         return sum(argument.is_needed for argument in self.plan)
 
     @cached_property
-    def scale(self) -> tuple:
+    def scale(self) -> tuple[Any, ...]:
         """Per result the factor and offset to SI."""
         return tuple((*to_si(item.unit), item.kind) for item in self.returns)
 
     @cached_property
-    def short_scale(self) -> tuple:
+    def short_scale(self) -> tuple[Any, ...]:
         """The same to the units that the short ways count in."""
         return tuple(
             (coherent_factor(item.unit, self.system), offset, kind)
@@ -172,10 +175,10 @@ def workbook_function(
     table: bool = False,
     notes: str = "",
     system: Sequence[str] = (),
-) -> Callable:
+) -> Callable[[_Kernel], _Kernel]:
     """Declare the decorated kernel as a workbook function of the same name in capitals."""
 
-    def declare(kernel: Callable) -> Callable:
+    def declare(kernel: _Kernel) -> _Kernel:
         summary = (kernel.__doc__ or "").strip().splitlines()[0]
         entry = Function(
             kernel.__name__.upper(),

@@ -62,7 +62,7 @@ class Evaluation:
     """What a call gave: results in shop units, spreadsheet errors element by element, reasons."""
 
     function: Function
-    values: tuple  # one float or array (NaN where there is none) per result; rows for a table
+    values: tuple[Any, ...]  # one float or array (NaN where there is none) per result; rows for a table
     codes: Any = None  # None, a text, or an object array of "" / "blank" / "#NUM!" …
     problems: tuple[Problem, ...] = ()
 
@@ -100,7 +100,7 @@ class Evaluation:
             block = np.concatenate(arrays, axis)
         else:
             block = arrays[0]
-        cells = block.tolist()
+        cells: list[list[Any]] = block.tolist()
         if codes is not None:
             for i, j in np.argwhere(codes != ""):
                 code = codes[i, j]
@@ -166,7 +166,7 @@ def recent_problems(count: int) -> list[Problem]:
     return list(_RECENT)[::-1][:count]
 
 
-def _bind(entry: Function, arguments: tuple, named: dict[str, Any]) -> tuple:
+def _bind(entry: Function, arguments: tuple[Any, ...], named: dict[str, Any]) -> tuple[Any, ...]:
     names = [item.label for item in entry.arguments]
     named = {name.removesuffix("_"): value for name, value in named.items()}
     unknown = [name for name in named if name not in names]
@@ -185,13 +185,13 @@ def _bind(entry: Function, arguments: tuple, named: dict[str, Any]) -> tuple:
     return tuple(bound)
 
 
-def scalar(entry: Function, arguments: tuple) -> Any:
+def scalar(entry: Function, arguments: tuple[Any, ...]) -> Any:
     """The short way of single cells: plain numbers and texts in, a float out; None: take the long way."""
     with np.errstate(all="ignore"):
         return loud_scalar(entry, arguments)
 
 
-def loud_scalar(entry: Function, arguments: tuple) -> Any:
+def loud_scalar(entry: Function, arguments: tuple[Any, ...]) -> Any:
     """The same where numpy may warn: for a program that has silenced it once for all calls."""
     plan = entry.plan
     if len(arguments) > len(plan):
@@ -233,7 +233,7 @@ def _shown(result: Any, factor: float, offset: float, kind: str) -> float | int 
 _ROWS = 25_000  # computed at a time: their numbers stay in the processor's cache from unit to result
 
 
-def _columns(entry: Function, arguments: tuple) -> tuple[np.ndarray, ...] | None:
+def _columns(entry: Function, arguments: tuple[Any, ...]) -> tuple[np.ndarray, ...] | None:
     """The short way of columns: plain numbers in arrays of one shape, all of them good.
 
     Limits, unit, kernel and result go part by part. None where the long way is needed: it says what
@@ -274,7 +274,7 @@ def _own(piece: np.ndarray, size: int) -> np.ndarray:
     return np.array(np.broadcast_to(piece, size))
 
 
-def _short_arguments(entry: Function, arguments: tuple) -> tuple | None:
+def _short_arguments(entry: Function, arguments: tuple[Any, ...]) -> tuple[Any, ...] | None:
     """Columns as flat arrays, single values as the kernel takes them, and the one shape."""
     plan = entry.plan
     if len(arguments) > len(plan):
@@ -299,7 +299,7 @@ def _short_arguments(entry: Function, arguments: tuple) -> tuple | None:
     return None if shape is None else (given, fixed, shape)
 
 
-def _compute_part(entry: Function, values: dict, results: list[np.ndarray]) -> list[np.ndarray]:
+def _compute_part(entry: Function, values: dict[str, Any], results: list[np.ndarray]) -> list[np.ndarray]:
     """Compute part of the rows, in shop units, in `results` where given; []: the long way is needed."""
     for condition in entry.requires:
         parts = [values[name] for name in condition.names]
@@ -321,7 +321,7 @@ def _compute_part(entry: Function, values: dict, results: list[np.ndarray]) -> l
     return pieces
 
 
-def _evaluate(entry: Function, arguments: tuple) -> Evaluation:
+def _evaluate(entry: Function, arguments: tuple[Any, ...]) -> Evaluation:
     if entry.is_elementwise:
         columns = _columns(entry, arguments)
         if columns is not None:
@@ -329,7 +329,7 @@ def _evaluate(entry: Function, arguments: tuple) -> Evaluation:
     return _at_length(entry, arguments)
 
 
-def _at_length(entry: Function, arguments: tuple) -> Evaluation:
+def _at_length(entry: Function, arguments: tuple[Any, ...]) -> Evaluation:
     if len(arguments) > len(entry.arguments):
         raise InputError(
             Problem(
@@ -361,7 +361,9 @@ def _at_length(entry: Function, arguments: tuple) -> Evaluation:
     return _elements(entry, whole, columns)
 
 
-def _whole(entry: Function, whole: dict, columns: dict, shapes: dict) -> Evaluation:
+def _whole(
+    entry: Function, whole: dict[str, Any], columns: dict[str, Any], shapes: dict[str, Any]
+) -> Evaluation:
     bad = [problem for column in columns.values() for problem in column.problems]
     if bad:
         raise InputError(bad)
@@ -414,7 +416,7 @@ def _requirement_problem(entry: Function, condition: Requirement, value: Any) ->
     return Problem(entry.name, condition.argument, value, condition.allowed, code=NUM)
 
 
-def _elements(entry: Function, whole: dict, columns: dict[str, Column]) -> Evaluation:
+def _elements(entry: Function, whole: dict[str, Any], columns: dict[str, Column]) -> Evaluation:
     try:
         shape = np.broadcast_shapes(*(column.shape for column in columns.values()))
     except ValueError:
@@ -479,7 +481,7 @@ def _elements(entry: Function, whole: dict, columns: dict[str, Column]) -> Evalu
     return Evaluation(entry, tuple(shown), codes, tuple(problems))
 
 
-def _no_answer(entry: Function, columns: dict, shape: tuple, lost: np.ndarray) -> Problem:
+def _no_answer(entry: Function, columns: dict[str, Any], shape: tuple[Any, ...], lost: np.ndarray) -> Problem:
     first = tuple(np.argwhere(lost)[0]) if shape else ()
     words = []
     for item in entry.arguments:
@@ -496,7 +498,7 @@ def _no_answer(entry: Function, columns: dict, shape: tuple, lost: np.ndarray) -
     return Problem(entry.name, code=NUM, message=f"{entry.no_answer}: {', '.join(words)}{more}")
 
 
-def _merge(codes, new, shape):
+def _merge(codes: np.ndarray | None, new: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
     if codes is None:
         return np.array(np.broadcast_to(new, shape), dtype=object)
     # an error given by the user's cell wins over a blank; the first error found stays
@@ -504,7 +506,12 @@ def _merge(codes, new, shape):
 
 
 def _run(
-    entry: Function, whole: dict, columns: dict, shape: tuple, codes, problems: list[Problem]
+    entry: Function,
+    whole: dict[str, Any],
+    columns: dict[str, Any],
+    shape: tuple[Any, ...],
+    codes: Any,
+    problems: list[Problem],
 ) -> tuple[list[np.ndarray], Any]:
     """Call the kernel once per group of choices and of blanks; scatter where elements failed.
 

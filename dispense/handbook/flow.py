@@ -12,11 +12,13 @@ import csv
 import re
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 import numpy as np
 
 from ..base.errors import NA, InputError, Problem
 from ..base.fields import choice, number, text
+from ..base.numbers import Number
 from .declare import example, out, requires, workbook_function
 from .life import GAS_CONSTANT
 
@@ -91,7 +93,7 @@ def _bore_notes() -> str:
         example(("30 G", "extra-thin"), 0.190, "the same table"),
     ),
 )
-def needle_bore(gauge, wall="regular"):
+def needle_bore(gauge: Number, wall: str = "regular") -> Number:
     """Minimum bore of a steel needle of a gauge, by table.
 
     >>> round(needle_bore("18G", "thin") * 1e3, 3)
@@ -153,7 +155,9 @@ def _ranges(numbers: list[int]) -> str:
     formula="reference_viscosity*EXP(activation_energy*1000/8.31446261815324"
     "*(1/(temperature + 273.15) - 1/(reference_temperature + 273.15)))",
 )
-def viscosity(temperature, reference_viscosity, reference_temperature, activation_energy):
+def viscosity(
+    temperature: Number, reference_viscosity: Number, reference_temperature: Number, activation_energy: Number
+) -> Number:
     """Viscosity at a temperature.
 
     >>> round(float(viscosity(323.15, 40.0, 298.15, 55e3)), 6)
@@ -164,7 +168,7 @@ def viscosity(temperature, reference_viscosity, reference_temperature, activatio
     )
 
 
-def _shape(part, index):
+def _shape(part: Number, index: Number) -> Number:
     """(1−φ)·[(1−φ)²/(3n+1) + 2φ(1−φ)/(2n+1) + φ²/(n+1)], part = 1−φ, φ = yield/wall stress."""
     plug = 1.0 - part
     return part * (
@@ -172,7 +176,7 @@ def _shape(part, index):
     )
 
 
-def _is_newtonian(index, yield_stress):
+def _is_newtonian(index: Number, yield_stress: Number) -> Number:
     """Whether one plain viscosity describes the material: n = 1 and no yield stress."""
     given = type(index), type(yield_stress)
     return given == (float, float) and index == 1.0 and yield_stress == 0.0
@@ -181,7 +185,7 @@ def _is_newtonian(index, yield_stress):
 _WIDEST = 60  # steps of the solver; a bisection alone would reach 1e-18 of its bracket
 
 
-def _wall_excess(rate, consistency, index, yield_stress):
+def _wall_excess(rate: Number, consistency: Number, index: Number, yield_stress: Number) -> Number:
     """Wall stress above the yield stress at a flow rate Q/(πR³); Herschel–Bulkley.
 
     Solved in y = ln(excess / power-law wall stress): y/n + ln((3n+1)·shape) = 0, increasing in y.
@@ -247,7 +251,14 @@ def _wall_excess(rate, consistency, index, yield_stress):
         ),
     ),
 )
-def nozzle_pressure(flow, bore, length, consistency, index=1.0, yield_stress=0.0):
+def nozzle_pressure(
+    flow: Number,
+    bore: Number,
+    length: Number,
+    consistency: Number,
+    index: Number = 1.0,
+    yield_stress: Number = 0.0,
+) -> Number:
     """Pressure drop of a flow in a round bore.
 
     >>> round(float(nozzle_pressure(0.05e-6, 1e-3, 25e-3, 50.0, 0.5, 100.0)), 2)
@@ -289,7 +300,14 @@ def nozzle_pressure(flow, bore, length, consistency, index=1.0, yield_stress=0.0
     "IF(over > 0, PI()*(bore/2)^3/1000*power*(over/consistency)^(1/power)*part"
     "*(part^2/(3*power + 1) + 2*(1 - part)*part/(2*power + 1) + (1 - part)^2/(power + 1)), 0))",
 )
-def nozzle_flow(pressure, bore, length, consistency, index=1.0, yield_stress=0.0):
+def nozzle_flow(
+    pressure: Number,
+    bore: Number,
+    length: Number,
+    consistency: Number,
+    index: Number = 1.0,
+    yield_stress: Number = 0.0,
+) -> Number:
     """Flow that a pressure drives through a round bore.
 
     >>> round(float(nozzle_flow(3e5, 1e-3, 25e-3, 50.0, 0.5, 100.0)) * 1e9, 4)
@@ -328,7 +346,9 @@ def nozzle_flow(pressure, bore, length, consistency, index=1.0, yield_stress=0.0
     "*IF(slope = 0, 1, IF(ABS(fall) < 0.01, fall*(1 - fall/2*(1 - fall/3*(1 - fall/4*(1 - fall/5)))), "
     "1 - EXP(-fall))/(3*power*slope))/100000)",
 )
-def taper_pressure(flow, bore_in, bore_out, length, consistency, index=1.0):
+def taper_pressure(
+    flow: Number, bore_in: Number, bore_out: Number, length: Number, consistency: Number, index: Number = 1.0
+) -> Number:
     """Pressure drop of a power-law flow in a tapered nozzle.
 
     >>> round(float(taper_pressure(0.1e-6, 4e-3, 1e-3, 30e-3, 50.0, 0.6)), 2)
@@ -361,7 +381,7 @@ def taper_pressure(flow, bore_in, bore_out, length, consistency, index=1.0):
     ),
     formula="LET(power, IF(ISOMITTED(index), 1, index), (3*power + 1)/(4*power)*32000*flow/(PI()*bore^3))",
 )
-def wall_shear_rate(flow, bore, index=1.0):
+def wall_shear_rate(flow: Number, bore: Number, index: Number = 1.0) -> Number:
     """Shear rate at the wall of a round bore.
 
     >>> round(float(wall_shear_rate(1e-6, 2e-3)), 4)
@@ -390,7 +410,14 @@ def wall_shear_rate(flow, bore, index=1.0):
         ),
     ),
 )
-def reynolds_number(flow, bore, density, consistency, index=1.0, yield_stress=0.0):
+def reynolds_number(
+    flow: Number,
+    bore: Number,
+    density: Number,
+    consistency: Number,
+    index: Number = 1.0,
+    yield_stress: Number = 0.0,
+) -> Number:
     """Generalised Reynolds number of a flow in a round bore, by which it is laminar or not.
 
     >>> round(float(reynolds_number(500e-6, 1e-3, 1000.0, 1e-3)), 1)
@@ -429,7 +456,9 @@ def reynolds_number(flow, bore, density, consistency, index=1.0, yield_stress=0.
     formula=f"IF(ISOMITTED(factor), {MIXER_FACTOR}, factor)*128*viscosity*length*flow*1000"
     "/(PI()*bore^4)/100000",
 )
-def mixer_pressure(flow, bore, length, viscosity, factor=MIXER_FACTOR):
+def mixer_pressure(
+    flow: Number, bore: Number, length: Number, viscosity: Number, factor: Number = MIXER_FACTOR
+) -> Number:
     """Pressure drop of a static mixer with helical elements.
 
     >>> round(float(mixer_pressure(0.5e-6, 6e-3, 72e-3, 5.0)), 2)
@@ -456,7 +485,7 @@ def mixer_pressure(flow, bore, length, viscosity, factor=MIXER_FACTOR):
     ),
     formula="IF(ISOMITTED(void), 1, void)*volume/flow",
 )
-def dwell_time(volume, flow, void=1.0):
+def dwell_time(volume: Number, flow: Number, void: Number = 1.0) -> Number:
     """Mean time that material stays in a mixer or a hose.
 
     >>> round(dwell_time(10e-6, 0.5e-6), 9)
@@ -499,7 +528,14 @@ _RADIUS = number("radius", "mm", "radius of the round pressed face, filled to it
     "/((power + 3)*force))^(1/power)*IF(gap_end <= gap_start, 1 - (gap_end/gap_start)^grow, "
     "SQRT(-1)))",
 )
-def squeeze_time(force, radius, gap_start, gap_end, consistency, index=1.0):
+def squeeze_time(
+    force: Number,
+    radius: Number,
+    gap_start: Number,
+    gap_end: Number,
+    consistency: Number,
+    index: Number = 1.0,
+) -> Number:
     """Time to press a film between round faces from one gap to another.
 
     >>> round(float(squeeze_time(100.0, 25e-3, 1e-3, 0.2e-3, 10.0)), 6)
@@ -510,7 +546,7 @@ def squeeze_time(force, radius, gap_start, gap_end, consistency, index=1.0):
     return (2.0 * index + 1.0) / index * scale * _closing(gap_start, gap_end, (index + 1.0) / index)
 
 
-def _closing(gap_start, gap_end, power):
+def _closing(gap_start: Number, gap_end: Number, power: Number) -> Number:
     """(1 − (h₁/h₀)^power)/power, without loss where the gaps are close."""
     return -np.expm1(power * np.log(gap_end / gap_start)) / power
 
@@ -535,7 +571,9 @@ def _closing(gap_start, gap_end, power):
     formula="IF(gap_end <= gap_start, viscosity*area^3/(5*line_force*gap_end^5)"
     "*(1 - (gap_end/gap_start)^5)/1000000, SQRT(-1))",
 )
-def bead_squeeze_time(line_force, area, gap_start, gap_end, viscosity):
+def bead_squeeze_time(
+    line_force: Number, area: Number, gap_start: Number, gap_end: Number, viscosity: Number
+) -> Number:
     """Time to press a long bead from one gap to another.
 
     >>> round(float(bead_squeeze_time(2e3, 7e-6, 3e-3, 0.5e-3, 100.0)), 6)
@@ -556,7 +594,7 @@ def bead_squeeze_time(line_force, area, gap_start, gap_end, viscosity):
     examples=(example((100, 25, 200), 0.06544984695, "quadrature of the pressure 2τ₀(R − r)/h"),),
     formula="2*PI()*radius^3*yield_stress/(3*force)/1000000",
 )
-def squeeze_limit(force, radius, yield_stress):
+def squeeze_limit(force: Number, radius: Number, yield_stress: Number) -> Number:
     """Gap at which a paste with a yield stress stops under a force.
 
     >>> round(float(squeeze_limit(100.0, 25e-3, 200.0)) * 1e3, 6)
@@ -565,7 +603,7 @@ def squeeze_limit(force, radius, yield_stress):
     return 2.0 * np.pi * radius**3 * yield_stress / (3.0 * force)
 
 
-def rectangle_share(aspect):
+def rectangle_share(aspect: Number) -> Number:
     """Squeeze force (and time) of a rectangular plate over that of a round one of the same area.
 
     Newtonian film: (2π/3)/a·[1 − 192/(π⁵a)·Σ tanh((2k+1)πa/2)/(2k+1)⁵], a = length/width ≥ 1; the
@@ -578,10 +616,18 @@ def rectangle_share(aspect):
     """
     odd = np.arange(1, 60, 2)
     sums = np.sum(np.tanh(odd * np.pi * np.asarray(aspect)[..., None] / 2.0) / odd**5, axis=-1)
-    return 2.0 * np.pi / (3.0 * aspect) * (1.0 - 192.0 / (np.pi**5 * aspect) * sums)
+    share: Number = 2.0 * np.pi / (3.0 * aspect) * (1.0 - 192.0 / (np.pi**5 * aspect) * sums)
+    return share
 
 
-def strip_squeeze_time(line_force, width, gap_start, gap_end, consistency, index=1.0):
+def strip_squeeze_time(
+    line_force: Number,
+    width: Number,
+    gap_start: Number,
+    gap_end: Number,
+    consistency: Number,
+    index: Number = 1.0,
+) -> Number:
     """Time to press a long strip of fixed width from one gap to another, SI units (Scott).
 
     t = 2(2n+1)/n·[4m a^{n+2}/((n+2)F′)]^{1/n}·n/(n+1)·(h₁^{−(n+1)/n} − h₀^{−(n+1)/n}), a half the
@@ -596,7 +642,7 @@ def strip_squeeze_time(line_force, width, gap_start, gap_end, consistency, index
     return 2.0 * (2.0 * index + 1.0) / index * scale * _closing(gap_start, gap_end, (index + 1.0) / index)
 
 
-def strip_squeeze_limit(line_force, width, yield_stress):
+def strip_squeeze_limit(line_force: Number, width: Number, yield_stress: Number) -> Number:
     """Gap at which a paste strip of fixed width stops, SI units: h = τ₀w²/(2F′).
 
     >>> strip_squeeze_limit(1000.0, 10e-3, 200.0)
@@ -610,7 +656,7 @@ _POINTS = _POINTS + 0.5  # on 0 … 1
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 
 
-def slot_rate(excess, consistency, index, yield_stress):
+def slot_rate(excess: Number, consistency: Number, index: Number, yield_stress: Number) -> Number:
     """Flow in a slot for each unit of width, over (gap²/2); Herschel–Bulkley."""
     wall = excess + yield_stress
     return (
@@ -621,17 +667,18 @@ def slot_rate(excess, consistency, index, yield_stress):
     )
 
 
-def _flow_share(excess, index, yield_stress):
+def _flow_share(excess: np.ndarray, index: Any, yield_stress: Any) -> np.ndarray:
     """∫₀¹ (q(s·excess)/q(excess))³ ds, which lowers the force of a film against edge stress."""
     part, full = excess[..., None] * _POINTS, excess[..., None]
     n, start = index[..., None], yield_stress[..., None]
     yielded, stiff = 1.0 / (2.0 * n + 1.0), start / (n + 1.0)
     ratio = _POINTS ** (1.0 / n + 1.0) * ((full + start) / (part + start)) ** 2
     ratio = ratio * (part * yielded + stiff) / (full * yielded + stiff)
-    return ratio**3 @ _SHARES
+    mean: np.ndarray = ratio**3 @ _SHARES
+    return mean
 
 
-def _edge_excess(gap, scale, index, yield_stress):
+def _edge_excess(gap: Number, scale: Number, index: Number, yield_stress: Number) -> Number:
     """Stress above the yield stress at the edge of a film: h = scale·(τ₀ + σ(1 − J))."""
     share = index / (index + 3.0)
     for _ in range(40):  # J hardly depends on σ, so that each step gains about a digit
@@ -643,7 +690,15 @@ def _edge_excess(gap, scale, index, yield_stress):
     return excess
 
 
-def squeeze_gap(time, force, radius, gap_start, consistency, index=1.0, yield_stress=0.0):
+def squeeze_gap(
+    time: Number,
+    force: Number,
+    radius: Number,
+    gap_start: Number,
+    consistency: Number,
+    index: Number = 1.0,
+    yield_stress: Number = 0.0,
+) -> Number:
     """Gap that a round joint reaches under a constant force after a time, SI units.
 
     Film of a Herschel–Bulkley paste, radius filled to the edge. With yield stress 0 the inverse of
@@ -662,7 +717,15 @@ def squeeze_gap(time, force, radius, gap_start, consistency, index=1.0, yield_st
     return gap.reshape(shape) if shape else float(gap[0])
 
 
-def _squeezed(time, force, radius, gap_start, consistency, index, yield_stress):
+def _squeezed(
+    time: np.ndarray,
+    force: np.ndarray,
+    radius: np.ndarray,
+    gap_start: np.ndarray,
+    consistency: np.ndarray,
+    index: np.ndarray,
+    yield_stress: np.ndarray,
+) -> np.ndarray:
     power = (index + 1.0) / index
     full = squeeze_time(force, radius, np.inf, gap_start, consistency, index)
     gap = gap_start * (1.0 + time / full) ** (-1.0 / power)  # no yield stress
@@ -681,10 +744,19 @@ def _squeezed(time, force, radius, gap_start, consistency, index, yield_stress):
     return gap
 
 
-def _yielding(time, radius, gap_start, consistency, index, yield_stress, scale, guess):
+def _yielding(
+    time: np.ndarray,
+    radius: np.ndarray,
+    gap_start: np.ndarray,
+    consistency: np.ndarray,
+    index: np.ndarray,
+    yield_stress: np.ndarray,
+    scale: np.ndarray,
+    guess: np.ndarray,
+) -> np.ndarray:
     """Gap after a time, by Newton's method for the logarithm y of the excess stress at the edge."""
 
-    def pace(y):
+    def pace(y: Number) -> tuple[Number, Number]:
         """Gap and −dt/dy there."""
         excess = np.exp(y)
         share = _flow_share(excess, index, yield_stress)
@@ -698,7 +770,7 @@ def _yielding(time, radius, gap_start, consistency, index, yield_stress, scale, 
         speed = gap**2 / radius * slot_rate(excess, consistency, index, yield_stress)
         return gap, 3.0 * scale * share * bend * excess / speed
 
-    def lapse(high, low):
+    def lapse(high: Number, low: Number) -> Number:
         """Time while y falls from high to low (negative where it rises)."""
         panels = max(1, int(np.ceil(np.max(np.abs(high - low) * (1.0 + 1.0 / index)) / 4.0)))
         total = np.zeros_like(high)
@@ -723,7 +795,8 @@ def _yielding(time, radius, gap_start, consistency, index, yield_stress, scale, 
         y = new
         if np.all(done):
             break
-    return np.maximum(pace(y)[0], guess)  # a yield stress can only hold the gap open
+    open_gap: np.ndarray = np.maximum(pace(y)[0], guess)  # a yield stress can only hold it open
+    return open_gap
 
 
 # ------------------------------------------------------------------------------------ heat of paste
@@ -747,7 +820,7 @@ def _yielding(time, radius, gap_start, consistency, index, yield_stress, scale, 
     ),
     formula="0.131*(yield_stress/(pressure*100000))^0.166",
 )
-def paste_gap(yield_stress, pressure):
+def paste_gap(yield_stress: Number, pressure: Number) -> Number:
     """Bond line that a filled thermal paste reaches under a pressure.
 
     >>> round(float(paste_gap(100.0, 1e5)) * 1e3, 6)
@@ -775,7 +848,7 @@ def paste_gap(yield_stress, pressure):
     ),
     formula="(gap/conductivity*1000 + IF(ISOMITTED(contact), 0, contact))/area",
 )
-def interface_resistance(gap, conductivity, area, contact=0.0):
+def interface_resistance(gap: Number, conductivity: Number, area: Number, contact: Number = 0.0) -> Number:
     """Thermal resistance of a joint filled with paste.
 
     >>> round(float(interface_resistance(0.3e-3, 3.0, 1e-3, 20e-6)), 6)
@@ -784,7 +857,7 @@ def interface_resistance(gap, conductivity, area, contact=0.0):
     return (gap / conductivity + contact) / area
 
 
-def maxwell_conductivity(matrix, filler, fraction):
+def maxwell_conductivity(matrix: Number, filler: Number, fraction: Number) -> Number:
     """Conductivity of a matrix with few separate round particles, by Maxwell; SI units.
 
     >>> round(float(maxwell_conductivity(0.2, 30.0, 0.3)), 6)
@@ -794,7 +867,7 @@ def maxwell_conductivity(matrix, filler, fraction):
     return matrix * (filler + 2.0 * matrix + 2.0 * lift) / (filler + 2.0 * matrix - lift)
 
 
-def bruggeman_conductivity(matrix, filler, fraction):
+def bruggeman_conductivity(matrix: Number, filler: Number, fraction: Number) -> Number:
     """Conductivity of two phases on an equal footing, by Bruggeman (symmetric); SI units.
 
     The root of φ(k_p−k)/(k_p+2k) + (1−φ)(k_m−k)/(k_m+2k) = 0. It differs by several times from
@@ -809,7 +882,7 @@ def bruggeman_conductivity(matrix, filler, fraction):
     return np.where(half < 0.0, small, (half + root) / 4.0)
 
 
-def bruggeman_differential_conductivity(matrix, filler, fraction):
+def bruggeman_differential_conductivity(matrix: Number, filler: Number, fraction: Number) -> Number:
     """Conductivity of a matrix filled step by step, by Bruggeman (differential); SI units.
 
     The root of (k_p−k)/(k_p−k_m)·(k_m/k)^{1/3} = 1−φ, which is z³ + bz = k_p in z = k^{1/3}.

@@ -15,6 +15,7 @@ replace it. Heed the safety data sheet, the maker's largest mass in one pour and
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cache, partial
 from typing import Any
@@ -23,8 +24,9 @@ import numpy as np
 
 from ..base.errors import NUM, InputError, Problem
 from ..base.fields import choice, number
+from ..base.numbers import Number
 from ..base.units import MINUTE
-from .cure import COMPLETE, KINETICS, Kamal, Kinetics, NthOrder, as_kinetics
+from .cure import COMPLETE, KINETICS, Kamal, Kinetics, KineticsLike, NthOrder, as_kinetics
 from .declare import example, out, workbook_function
 from .life import GAS_CONSTANT
 
@@ -151,7 +153,7 @@ class _Slabs:
     # conduction to the next layers and the faces, over the layers' capacity, 1/s: a band of three
     band: np.ndarray = field(init=False)
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         scale = 1.0 / (self.capacity * self.width)
         self.band = np.zeros((3, self.width.size), order="F")
         self.band[0, 1:] = self.link[:-1] * scale[:-1]
@@ -175,7 +177,7 @@ class _Slabs:
         owner = numbers[self.owner[layers]]
         first = np.searchsorted(owner, np.arange(int(chosen.sum())))
 
-        def part(array):
+        def part(array: np.ndarray | None) -> Any:
             return None if array is None else array[layers]
 
         taken = _Slabs(
@@ -196,20 +198,29 @@ class _Slabs:
         return taken, layers
 
 
-def _slabs(kinetics, cells, depth, surroundings, material, base, sink=None, under=None) -> _Slabs:
+def _slabs(
+    kinetics: Kinetics,
+    cells: int | np.ndarray,
+    depth: np.ndarray,
+    surroundings: np.ndarray,
+    material: Sequence[np.ndarray],
+    base: str,
+    sink: Sink | None = None,
+    under: np.ndarray | None = None,
+) -> _Slabs:
     """Layers for arrays of pours, each cut into `cells` equal layers (one number for each pour).
 
     `material` is heat, density, specific heat, conductivity and film of each pour; `under` gives
     widths of layers that already lie below a single pour.
     """
     heat, density, specific_heat, conductivity, film = material
-    cells = np.asarray(cells)
-    owner = np.repeat(np.arange(cells.size), cells)
-    width = (depth / cells)[owner]
+    counts = np.asarray(cells, dtype=int)
+    owner = np.repeat(np.arange(counts.size), counts)
+    width = (depth / counts)[owner]
     if under is not None:
         width = np.concatenate([under, width])
         owner = np.zeros(width.size, dtype=int)
-    first = np.searchsorted(owner, np.arange(cells.size))
+    first = np.searchsorted(owner, np.arange(counts.size))
     last = np.append(first[1:], width.size) - 1
     fraction = 0.0 if sink is None else sink.fraction
     capacity = (1.0 - fraction) * (density * specific_heat)[owner]
@@ -227,8 +238,9 @@ def _slabs(kinetics, cells, depth, surroundings, material, base, sink=None, unde
     link[:-1] = 2.0 / (width[:-1] / conducts[:-1] + width[1:] / conducts[1:])
     link[last] = 0.0
 
-    def through(layers):  # film and half a layer in series
-        return 1.0 / (1.0 / film + 0.5 * width[layers] / conducts[layers])
+    def through(layers: np.ndarray) -> np.ndarray:  # film and half a layer in series
+        conductance: np.ndarray = 1.0 / (1.0 / film + 0.5 * width[layers] / conducts[layers])
+        return conductance
 
     face = np.zeros(width.size)
     with np.errstate(divide="ignore"):
@@ -250,7 +262,7 @@ def _slabs(kinetics, cells, depth, surroundings, material, base, sink=None, unde
         link,
         face,
         np.asarray(surroundings, dtype=float)[owner],
-        np.full(cells.size, base == "insulated"),
+        np.full(counts.size, base == "insulated"),
         resistance * total,
         solid,
         back,
@@ -311,14 +323,15 @@ class _Variable:
         """Whether z is the degree itself."""
         return self.power == 0.0
 
-    def value(self, degree) -> np.ndarray:
+    def value(self, degree: Number) -> Number:
         """z of a degree of cure."""
         if self.is_degree:
             return degree
         rest = 1.0 - self.power
-        return self.scale * np.expm1(rest * np.log1p(degree / self.offset)) / rest
+        seed: Number = self.scale * np.expm1(rest * np.log1p(degree / self.offset)) / rest
+        return seed
 
-    def degree(self, value: np.ndarray) -> tuple:
+    def degree(self, value: np.ndarray) -> tuple[Any, ...]:
         """Degree of cure at a value of z, and dα/dz = (α + ε)ᵐ."""
         if self.is_degree:
             return value, 1.0
@@ -348,14 +361,16 @@ class _State:
 
 
 @cache
-def _routines() -> tuple:
+def _routines() -> tuple[Any, ...]:
     """Banded matrix times vector, factors of a tridiagonal matrix, and its solution (BLAS, LAPACK)."""
     from scipy.linalg import blas, lapack
 
     return blas.dgbmv, lapack.dgttrf, lapack.dgttrs
 
 
-def _conduction(slabs: _Slabs, above: np.ndarray, heat: np.ndarray, solid, slope: np.ndarray) -> None:
+def _conduction(
+    slabs: _Slabs, above: np.ndarray, heat: np.ndarray, solid: np.ndarray | None, slope: np.ndarray
+) -> None:
     """Rows of `slope` for T − ΔT·α and the solids, from the temperature and that above surroundings."""
     dgbmv, _, _ = _routines()
     count = heat.size
@@ -405,7 +420,7 @@ def _growth(slabs: _Slabs, local: _Local) -> np.ndarray:
 
 def _step(
     slabs: _Slabs, variable: _Variable, state: _State, local: _Local, step: np.ndarray, tight: float
-) -> tuple:
+) -> tuple[Any, ...]:
     """One Rosenbrock step of each pour: new state, error over the tolerance, course between.
 
     The course is a, b, c for the value old + s·(a + s·(b + s·c)), s from 0 to 1, and its slope and
@@ -519,7 +534,9 @@ def _physical(slabs: _Slabs, variable: _Variable, old: np.ndarray, course: np.nd
     return found
 
 
-def _hottest(slabs: _Slabs, times, steps, old: np.ndarray, course, new: np.ndarray):
+def _hottest(
+    slabs: _Slabs, times: np.ndarray, steps: np.ndarray, old: np.ndarray, course: np.ndarray, new: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Peak of each pour within its last step: temperature, time, height above the base.
 
     Cubic in time, parabola over three layers in height.
@@ -538,9 +555,10 @@ def _hottest(slabs: _Slabs, times, steps, old: np.ndarray, course, new: np.ndarr
     inner = (a > 0.0) & (last < 0.0) & (share > 0.0) & (share < 1.0)
     share = np.where(inner, share, np.where(new[place] >= old[place], 1.0, 0.0))
 
-    def at(layers):
+    def at(layers: np.ndarray) -> np.ndarray:
         a, b, c = course[:3, 0, layers]
-        return old[layers] + share * (a + share * (b + share * c))
+        temperature: np.ndarray = old[layers] + share * (a + share * (b + share * c))
+        return temperature
 
     edges = np.cumsum(slabs.width)
     base = edges[slabs.first] - slabs.width[slabs.first]
@@ -577,7 +595,8 @@ def _over(slabs: _Slabs, local: _Local, peak: np.ndarray) -> np.ndarray:
     power = np.maximum.reduceat(slabs.rise * slabs.capacity * fastest, slabs.first)
     with np.errstate(invalid="ignore"):
         held = power * slabs.resistance
-    return (warm + gain < peak) | (gain < 1e-4) | (held < 1e-3)
+    spent: np.ndarray = (warm + gain < peak) | (gain < 1e-4) | (held < 1e-3)
+    return spent
 
 
 def _room(slabs: _Slabs) -> np.ndarray:
@@ -611,10 +630,12 @@ class _Run:
     solid_peak: np.ndarray
     fault: np.ndarray
     end: np.ndarray
-    trace: list = field(default_factory=list)
+    trace: list[Any] = field(default_factory=list)
 
 
-def _run(slabs: _Slabs, begin: np.ndarray, until=None, tight=1.0, trace=False) -> _Run:
+def _run(
+    slabs: _Slabs, begin: np.ndarray, until: np.ndarray | None = None, tight: float = 1.0, trace: bool = False
+) -> _Run:
     """All pours to their end: to the time `until`, or till the peak of each is certain.
 
     `begin` has rows temperature, degree and, where they have their own, temperature of the solids.
@@ -623,7 +644,9 @@ def _run(slabs: _Slabs, begin: np.ndarray, until=None, tight=1.0, trace=False) -
         return _run_quietly(slabs, begin, until, tight, trace)
 
 
-def _run_quietly(slabs: _Slabs, begin: np.ndarray, until, tight: float, trace: bool) -> _Run:
+def _run_quietly(
+    slabs: _Slabs, begin: np.ndarray, until: np.ndarray | None, tight: float, trace: bool
+) -> _Run:
     count = slabs.count
     start = np.maximum.reduceat(begin[0], slabs.first)
     result = _Run(
@@ -755,7 +778,7 @@ def _needs_seed(kinetics: Kinetics) -> bool:
     return isinstance(first, Kamal) and first.factor == 0.0 and first.power > _SEEDLESS
 
 
-def _check_seed(where: str, kinetics: Kinetics, heat, degrees=0.0) -> None:
+def _check_seed(where: str, kinetics: Kinetics, heat: Number, degrees: Number = 0.0) -> None:
     """Refuse a reaction that would stay at α = 0 for want of a seed, which would look like no heat."""
     if _needs_seed(kinetics) and np.any(np.asarray(heat) > 0.0) and np.any(np.asarray(degrees) <= 0.0):
         raise InputError(
@@ -819,7 +842,7 @@ class Pour:
     released: np.ndarray
     stored: np.ndarray
     lost: np.ndarray
-    _courses: tuple = ()
+    _courses: tuple[Any, ...] = ()
 
     @property
     def depth(self) -> float:
@@ -847,22 +870,22 @@ class Pour:
 
 
 def pour(
-    depth,
-    start,
-    surroundings,
-    kinetics,
-    heat,
-    density,
-    specific_heat,
-    conductivity,
-    film=10.0,
-    base="insulated",
+    depth: float,
+    start: float,
+    surroundings: float,
+    kinetics: KineticsLike,
+    heat: float,
+    density: float,
+    specific_heat: float,
+    conductivity: float,
+    film: float = 10.0,
+    base: str = "insulated",
     *,
-    duration=None,
-    cells=100,
-    sinks=None,
-    onto=None,
-    tolerance=1.0,
+    duration: float | None = None,
+    cells: int = 100,
+    sinks: Sink | None = None,
+    onto: Pour | None = None,
+    tolerance: float = 1.0,
 ) -> Pour:
     """One pour in full, SI units: a slab `depth` deep, or that much more `onto` an earlier pour.
 
@@ -902,7 +925,7 @@ def pour(
     material = [np.array([float(value)]) for value in (heat, density, specific_heat, conductivity, film)]
     slabs = _slabs(
         kinetics,
-        [cells],
+        cells,
         np.array([float(depth)]),
         np.array([float(surroundings)]),
         material,
@@ -959,19 +982,19 @@ def _record(slabs: _Slabs, run: _Run) -> Pour:
 
 
 def two_shots(
-    first,
-    second,
-    wait,
-    start,
-    surroundings,
-    kinetics,
-    heat,
-    density,
-    specific_heat,
-    conductivity,
-    film=10.0,
-    base="insulated",
-    **options,
+    first: float,
+    second: float,
+    wait: float,
+    start: float,
+    surroundings: float,
+    kinetics: KineticsLike,
+    heat: float,
+    density: float,
+    specific_heat: float,
+    conductivity: float,
+    film: float = 10.0,
+    base: str = "insulated",
+    **options: Any,
 ) -> tuple[Pour, Pour]:
     """A pour of depth `first`, and after a wait one of depth `second` on top of it; SI units.
 
@@ -1016,16 +1039,16 @@ class _Peaks:
         better = np.where(both, finer.peak + (finer.peak - self.peak) / 3.0, finer.peak)
         return _Peaks(better, finer.fault.copy(), finer.time.copy())
 
-    def take(self, chosen) -> _Peaks:
+    def take(self, chosen: np.ndarray) -> _Peaks:
         """Some of them."""
         return _Peaks(self.peak[chosen], self.fault[chosen], self.time[chosen])
 
-    def put(self, chosen, other: _Peaks) -> None:
+    def put(self, chosen: np.ndarray | slice, other: _Peaks) -> None:
         """Others in place of some of them."""
         self.peak[chosen], self.fault[chosen], self.time[chosen] = other.peak, other.fault, other.time
 
 
-def _peaks_on(cells, kinetics, base, rows, tight=1.0) -> _Peaks:
+def _peaks_on(cells: int, kinetics: Kinetics, base: str, rows: np.ndarray, tight: float = 1.0) -> _Peaks:
     """Peak temperatures of rows (depth, start, surroundings, heat, …, film) on one grid."""
     count = len(rows)
     found = _Peaks(np.empty(count), np.zeros(count, dtype=int), np.zeros(count))
@@ -1040,13 +1063,13 @@ def _peaks_on(cells, kinetics, base, rows, tight=1.0) -> _Peaks:
     return found
 
 
-def _peaks_at(level, kinetics, base, rows) -> _Peaks:
+def _peaks_at(level: int, kinetics: Kinetics, base: str, rows: np.ndarray) -> _Peaks:
     """Peaks of two grids, the finer with twice the layers, extrapolated to infinitely many."""
     coarse = _peaks_on(_CELLS << level, kinetics, base, rows)
     return coarse.extrapolated(_peaks_on(_CELLS << (level + 1), kinetics, base, rows))
 
 
-def _peaks(kinetics, base, rows) -> tuple[_Peaks, np.ndarray]:
+def _peaks(kinetics: Kinetics, base: str, rows: np.ndarray) -> tuple[_Peaks, np.ndarray]:
     """Peaks on a grid fine enough for each row, and the level of that grid."""
     coarse, fine = (_peaks_on(_CELLS << level, kinetics, base, rows) for level in (0, 1))
     peaks = coarse.extrapolated(fine)
@@ -1069,7 +1092,7 @@ def _peaks(kinetics, base, rows) -> tuple[_Peaks, np.ndarray]:
     return peaks, levels
 
 
-def _rows(*columns) -> tuple[np.ndarray, tuple, np.ndarray]:
+def _rows(*columns: Number) -> tuple[np.ndarray, tuple[int, ...], np.ndarray]:
     """The different rows of arguments that broadcast, their shape, and which row each is."""
     arrays = np.broadcast_arrays(*columns)
     shape = arrays[0].shape
@@ -1132,7 +1155,7 @@ _RULE = "kinetics fitted on small samples, carried to the temperatures of a pour
     formula="IF(ISOMITTED(resin_fraction), 1, resin_fraction)*heat/specific_heat",
     notes=_CAUTION,
 )
-def adiabatic_rise(heat, specific_heat, resin_fraction=1.0):
+def adiabatic_rise(heat: Number, specific_heat: Number, resin_fraction: Number = 1.0) -> Number:
     """Temperature rise of a compound that cures without losing heat.
 
     >>> float(adiabatic_rise(450e3, 1800.0))
@@ -1175,17 +1198,17 @@ def adiabatic_rise(heat, specific_heat, resin_fraction=1.0):
     notes=_CAUTION,
 )
 def peak_temperature(
-    depth,
-    start,
-    surroundings,
-    kinetics,
-    heat,
-    density,
-    specific_heat,
-    conductivity,
-    film=10.0,
-    base="insulated",
-):
+    depth: Number,
+    start: Number,
+    surroundings: Number,
+    kinetics: KineticsLike,
+    heat: Number,
+    density: Number,
+    specific_heat: Number,
+    conductivity: Number,
+    film: Number = 10.0,
+    base: str = "insulated",
+) -> Number:
     """Highest temperature in a pour of potting compound as it cures.
 
     >>> from dispense.handbook.cure import NthOrder
@@ -1199,7 +1222,8 @@ def peak_temperature(
     peaks, _ = _peaks(kinetics, base, rows)
     if np.all(peaks.fault != _FINE):
         raise InputError(_faulty("PEAK_TEMPERATURE", int(peaks.fault[0]), float(peaks.time[0])))
-    return peaks.answer[place].reshape(shape)[()]
+    answer: Number = peaks.answer[place].reshape(shape)[()]
+    return answer
 
 
 @workbook_function(
@@ -1231,17 +1255,17 @@ def peak_temperature(
     notes=_CAUTION,
 )
 def pour_depth(
-    limit,
-    start,
-    surroundings,
-    kinetics,
-    heat,
-    density,
-    specific_heat,
-    conductivity,
-    film=10.0,
-    base="insulated",
-):
+    limit: Number,
+    start: Number,
+    surroundings: Number,
+    kinetics: KineticsLike,
+    heat: Number,
+    density: Number,
+    specific_heat: Number,
+    conductivity: Number,
+    film: Number = 10.0,
+    base: str = "insulated",
+) -> Number:
     """Deepest pour that stays under a temperature limit as it cures.
 
     >>> from dispense.handbook.cure import NthOrder
@@ -1257,7 +1281,8 @@ def pour_depth(
     if np.all(reasons):
         words = f"there is no such depth: {NO_DEPTH[int(reasons[0])]}"
         raise InputError(Problem("POUR_DEPTH", message=words, code=NUM))
-    return depths[place].reshape(shape)[()]
+    answer: Number = depths[place].reshape(shape)[()]
+    return answer
 
 
 #: Why there is no depth at which the peak is the limit
@@ -1271,16 +1296,16 @@ _TOO_LOW, _ALWAYS, _NEVER, _UNKNOWN = NO_DEPTH
 
 
 def depth_or_reason(
-    limit,
-    start,
-    surroundings,
-    kinetics,
-    heat,
-    density,
-    specific_heat,
-    conductivity,
-    film=10.0,
-    base="insulated",
+    limit: Number,
+    start: Number,
+    surroundings: Number,
+    kinetics: KineticsLike,
+    heat: Number,
+    density: Number,
+    specific_heat: Number,
+    conductivity: Number,
+    film: Number = 10.0,
+    base: str = "insulated",
 ) -> tuple[float | None, str]:
     """`pour_depth` of one pour, or None and why there is none; SI units.
 
@@ -1295,7 +1320,7 @@ def depth_or_reason(
     return (None, NO_DEPTH[int(reason)]) if reason else (float(depth), "")
 
 
-def _depths(kinetics, base, rows) -> tuple[np.ndarray, np.ndarray]:
+def _depths(kinetics: Kinetics, base: str, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Depths at which the peak is the limit for rows (limit, start, …), and why there is none."""
     depths, reasons = np.full(len(rows), np.nan), np.full(len(rows), _TOO_LOW)
     open_ = np.flatnonzero(rows[:, 0] > np.maximum(rows[:, 1], rows[:, 2]))
@@ -1304,11 +1329,13 @@ def _depths(kinetics, base, rows) -> tuple[np.ndarray, np.ndarray]:
     return depths, reasons
 
 
-def _with_depth(logs, rest) -> np.ndarray:
+def _with_depth(logs: np.ndarray, rest: np.ndarray) -> np.ndarray:
     return np.column_stack([np.exp(logs), rest])
 
 
-def _search(kinetics, base, limits, rest) -> tuple[np.ndarray, np.ndarray]:
+def _search(
+    kinetics: Kinetics, base: str, limits: np.ndarray, rest: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """Depths at which the peak is the limit: scan, then narrow between two depths."""
     count = len(limits)
     scan = np.linspace(math.log(_SHALLOW), math.log(_DEEP), 13)
@@ -1339,7 +1366,9 @@ def _search(kinetics, base, limits, rest) -> tuple[np.ndarray, np.ndarray]:
     for level in np.unique(levels):
         mine = np.flatnonzero(levels == level)
 
-        def excess_at(logs, chosen, level=level, mine=mine):
+        def excess_at(
+            logs: np.ndarray, chosen: np.ndarray, level: int = level, mine: np.ndarray = mine
+        ) -> np.ndarray:
             own = mine[chosen]
             return _peaks_at(level, kinetics, base, _with_depth(logs, rest[own])).above(limits[own])
 
@@ -1349,7 +1378,7 @@ def _search(kinetics, base, limits, rest) -> tuple[np.ndarray, np.ndarray]:
     return answer, reasons
 
 
-def _narrow(excess, low, high, close) -> np.ndarray:
+def _narrow(excess: Callable[..., np.ndarray], low: np.ndarray, high: np.ndarray, close: float) -> np.ndarray:
     """Zeros of a rising function between bounds, which are widened if they miss it (in logs).
 
     Inverse quadratic and linear steps, kept between the bounds (T. R. Chandrupatla, Adv. Eng.
@@ -1425,14 +1454,20 @@ class Runaway:
         return self.delta > self.critical
 
 
-def _initial(kinetics) -> tuple[float, float]:
+def _initial(kinetics: KineticsLike) -> tuple[float, float]:
     """Factor and energy of the reaction at the begin, where the criteria belong."""
     first: Any = _first(as_kinetics(kinetics))
     return first.factor, first.energy
 
 
 def frank_kamenetskii(
-    half_thickness, temperature, kinetics, heat, density, conductivity, shape="slab"
+    half_thickness: float,
+    temperature: float,
+    kinetics: KineticsLike,
+    heat: float,
+    density: float,
+    conductivity: float,
+    shape: str = "slab",
 ) -> Runaway:
     """Runaway of a body with faces held at a temperature, no using-up of the reactant; SI units.
 
@@ -1462,7 +1497,15 @@ def frank_kamenetskii(
     return Runaway(per_square * half_thickness**2, critical, limit)
 
 
-def semenov(volume, area, film, temperature, kinetics, heat, density) -> tuple[float, float]:
+def semenov(
+    volume: float,
+    area: float,
+    film: float,
+    temperature: float,
+    kinetics: KineticsLike,
+    heat: float,
+    density: float,
+) -> tuple[float, float]:
     """Semenov's number of a well-mixed body (runaway above 1/e = 0.368) and the critical rise, K.
 
     ψ = ρ·V·H·k(T)·E/(h·S·R·T²); the rise solves E·(T_c − T) = R·T_c². Source: N. N. Semenov, 1928.
@@ -1483,7 +1526,9 @@ def semenov(volume, area, film, temperature, kinetics, heat, density) -> tuple[f
     return number, critical - temperature
 
 
-def time_to_maximum_rate(temperature, kinetics, heat, specific_heat) -> float:
+def time_to_maximum_rate(
+    temperature: float, kinetics: KineticsLike, heat: float, specific_heat: float
+) -> float:
     """Time to runaway of an adiabatic body, first term for high activation energy, s.
 
     TMR = c·R·T²/(H·k(T)·E).

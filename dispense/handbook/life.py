@@ -17,6 +17,7 @@ import numpy as np
 
 from ..base.errors import NUM, InputError, Problem
 from ..base.fields import number, vector
+from ..base.numbers import Floats, Number, Series
 from .declare import example, out, requires, workbook_function
 
 HALVING_STEP = 10.0  # K, common practice, no source
@@ -76,7 +77,7 @@ _TEMPERATURES = vector("temperatures", "°C", "temperature at each time", above=
     ),
     formula=f"SLOPE(LN(times), 1/(temperatures + 273.15))*{_CONVERT}/1000",
 )
-def activation_energy(temperatures, times):
+def activation_energy(temperatures: Floats, times: Floats) -> Number:
     """Activation energy from lives or times measured at two temperatures or more.
 
     >>> import numpy as np
@@ -87,7 +88,8 @@ def activation_energy(temperatures, times):
         return np.nan
     inverse = 1.0 / temperatures
     inverse = inverse - inverse.mean()
-    return GAS_CONSTANT * (inverse @ np.log(times)) / (inverse @ inverse)
+    energy: Number = GAS_CONSTANT * (inverse @ np.log(times)) / (inverse @ inverse)
+    return energy
 
 
 @workbook_function(
@@ -108,7 +110,7 @@ def activation_energy(temperatures, times):
     formula=f"LET(part, {_CONVERT}*LN(2)/1000/activation_energy*(temperature + 273.15), "
     "IF(part < 1, part*(temperature + 273.15)/(1 - part), SQRT(-1)))",
 )
-def halving_step(activation_energy, temperature):
+def halving_step(activation_energy: Number, temperature: Number) -> Number:
     """Rise from a temperature that halves a time.
 
     >>> round(float(halving_step(52948.86216, 298.15)), 6)
@@ -132,7 +134,7 @@ def halving_step(activation_energy, temperature):
     formula=f"EXP(activation_energy*1000/{_CONVERT}*(1/(reference_temperature + 273.15) "
     "- 1/(temperature + 273.15)))",
 )
-def rate_factor(temperature, reference_temperature, activation_energy):
+def rate_factor(temperature: Number, reference_temperature: Number, activation_energy: Number) -> Number:
     """How many times faster a reaction runs than at a reference temperature.
 
     >>> round(float(rate_factor(308.15, 298.15, 50e3)), 6)
@@ -162,8 +164,12 @@ def rate_factor(temperature, reference_temperature, activation_energy):
     system=("min",),
 )
 def pot_life(
-    temperature, reference_life, reference_temperature, activation_energy=None, halving_step=HALVING_STEP
-):
+    temperature: Number,
+    reference_life: Number,
+    reference_temperature: Number,
+    activation_energy: Number | None = None,
+    halving_step: Number = HALVING_STEP,
+) -> Number:
     """Working life at a temperature.
 
     >>> round(float(pot_life(313.15, 3600.0, 296.15)), 3)
@@ -181,7 +187,7 @@ _MOST = 700.0  # exponent that still is a number
 _PANEL = 6.0  # exponent that one panel of 16 points spans
 
 
-def _halving_means(first, last, base, step):
+def _halving_means(first: Number, last: Number, base: Number, step: Number) -> np.ndarray:
     """Mean of 2^((T − base)/step) while T goes linearly from first to last: closed form."""
     hot = np.maximum(first, last)
     span = _LN2 * np.abs(last - first) / step
@@ -189,7 +195,7 @@ def _halving_means(first, last, base, step):
     return np.exp2((hot - base) / step) * shape
 
 
-def _arrhenius_means(first, last, base, energy):
+def _arrhenius_means(first: Number, last: Number, base: Number, energy: Number) -> np.ndarray:
     """Mean of exp(E/R·(1/base − 1/T)) while T goes linearly from first to last.
 
     Gauss–Legendre panels in ln T, where the integrand has no singular point; the part that is more
@@ -211,7 +217,7 @@ def _arrhenius_means(first, last, base, energy):
     return total * np.where(level, stretch / np.where(level, hot - cold, 1.0), 1.0 / hot)
 
 
-def _means(first, last, base, energy, step):
+def _means(first: Number, last: Number, base: Number, energy: Number | None, step: Number) -> np.ndarray:
     if energy is None:
         return _halving_means(first, last, base, step)
     return _arrhenius_means(first, last, base, energy)
@@ -253,13 +259,13 @@ def _means(first, last, base, energy, step):
     ),
 )
 def life_used(
-    times,
-    temperatures,
-    reference_life,
-    reference_temperature,
-    activation_energy=None,
-    halving_step=HALVING_STEP,
-):
+    times: Floats,
+    temperatures: Floats,
+    reference_life: Number,
+    reference_temperature: Number,
+    activation_energy: Number | None = None,
+    halving_step: Number = HALVING_STEP,
+) -> Number:
     """Share of the working life used along a temperature record.
 
     >>> import numpy as np
@@ -277,13 +283,13 @@ def life_used(
 
 
 def cumulative_life(
-    times,
-    temperatures,
-    reference_life,
-    reference_temperature,
-    activation_energy=None,
-    halving_step=HALVING_STEP,
-):
+    times: Series,
+    temperatures: Series,
+    reference_life: Number,
+    reference_temperature: Number,
+    activation_energy: Number | None = None,
+    halving_step: Number = HALVING_STEP,
+) -> np.ndarray:
     """Share of life used from the first point of a record up to each of its points, SI units.
 
     >>> cumulative_life([0.0, 1800.0, 3600.0], [296.15] * 3, 3600.0, 296.15).tolist()
@@ -297,15 +303,15 @@ def cumulative_life(
 
 
 def time_to_share(
-    start_time,
-    share,
-    times,
-    temperatures,
-    reference_life,
-    reference_temperature,
-    activation_energy=None,
-    halving_step=HALVING_STEP,
-):
+    start_time: float,
+    share: float,
+    times: Series,
+    temperatures: Series,
+    reference_life: float,
+    reference_temperature: float,
+    activation_energy: float | None = None,
+    halving_step: float = HALVING_STEP,
+) -> float:
     """Time at which a batch mixed at `start_time` has used `share` of its life, SI units.
 
     >>> time_to_share(0.0, 0.5, [0.0], [296.15], 3600.0, 296.15)
@@ -317,7 +323,7 @@ def time_to_share(
     return clock.when(start_time, share)
 
 
-def _record(times, temperatures) -> tuple[np.ndarray, np.ndarray]:
+def _record(times: Series, temperatures: Series) -> tuple[np.ndarray, np.ndarray]:
     """A temperature record as two arrays, checked."""
     times = np.atleast_1d(np.asarray(times, dtype=float))
     temperatures = np.atleast_1d(np.asarray(temperatures, dtype=float))
@@ -366,8 +372,8 @@ class LifeClock:
 
     def __init__(
         self,
-        times,
-        temperatures,
+        times: Series,
+        temperatures: Series,
         reference_life: float,
         reference_temperature: float,
         activation_energy: float | None = None,

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from ..base.fields import number
+from ..base.numbers import Number
 from ..base.units import AS_GIVEN, DAY
 from .declare import example, out, workbook_function
 
@@ -29,7 +32,7 @@ _STOCK_SOURCE = (
 )
 
 
-def whole_up(share):
+def whole_up(share: Number) -> Number:
     """The whole number at or above, where a number within 1e-9 of a whole one is that whole one.
 
     A quotient that is exact on paper must not become one more by rounding.
@@ -59,7 +62,7 @@ def _whole_up_formula(share: str) -> str:
     examples=(example((450, 300), 90.0, "27,000 s over 300 parts, by hand"),),
     formula="60*available/demand",
 )
-def takt(available, demand):
+def takt(available: Number, demand: Number) -> Number:
     """Takt: working time for each part wanted.
 
     >>> takt(27000.0, 300)
@@ -91,7 +94,14 @@ def takt(available, demand):
     "+IF(ISOMITTED(travel),0,IF(travel=0,0,IF(ISOMITTED(travel_speed),SQRT(-1),"
     "travel/travel_speed)))",
 )
-def dispense_time(length, speed, starts=1, start_time=0.0, travel=0.0, travel_speed=None):
+def dispense_time(
+    length: Number,
+    speed: Number,
+    starts: Number = 1,
+    start_time: Number = 0.0,
+    travel: Number = 0.0,
+    travel_speed: Number | None = None,
+) -> Number:
     """Time to dispense a part.
 
     >>> round(float(dispense_time(1.2, 0.1, 3, 0.4, 0.6, 0.3)), 9)
@@ -118,7 +128,7 @@ def dispense_time(length, speed, starts=1, start_time=0.0, travel=0.0, travel_sp
     ),
     formula=_whole_up_formula("work/(takt*IF(ISOMITTED(uptime),1,uptime))"),
 )
-def nozzles_needed(work, takt, uptime=1.0):
+def nozzles_needed(work: Number, takt: Number, uptime: Number = 1.0) -> Number:
     """Nozzles needed to keep the takt.
 
     >>> float(nozzles_needed(90.0, 45.0, 0.85))
@@ -140,7 +150,7 @@ def nozzles_needed(work, takt, uptime=1.0):
     ),
     formula=_whole_up_formula("60*cure_time/takt"),
 )
-def cure_positions(cure_time, takt):
+def cure_positions(cure_time: Number, takt: Number) -> Number:
     """Places that parts in cure take up.
 
     >>> float(cure_positions(10800.0, 200.0))
@@ -159,7 +169,7 @@ def cure_positions(cure_time, takt):
     examples=(example((30, 90, 400), 8.0, "20 parts at 0.4 m, by hand"),),
     formula="60*cure_time/takt*pitch/1000",
 )
-def oven_length(cure_time, takt, pitch):
+def oven_length(cure_time: Number, takt: Number, pitch: Number) -> Number:
     """Length of a continuous oven.
 
     >>> oven_length(1800.0, 90.0, 0.4)
@@ -193,14 +203,23 @@ def oven_length(cure_time, takt, pitch):
     "+IF(ISOMITTED(purges),0,purges)*IF(ISOMITTED(purge_volume),0,purge_volume)"
     "+IF(ISOMITTED(start_volume),0,start_volume)",
 )
-def shift_use(parts, shot, scrap=0.0, purges=0, purge_volume=0.0, start_volume=0.0, check_shots=0):
+def shift_use(
+    parts: Any,
+    shot: Number,
+    scrap: Number = 0.0,
+    purges: Number = 0,
+    purge_volume: Number = 0.0,
+    start_volume: Number = 0.0,
+    check_shots: Number = 0,
+) -> Number:
     """Material drawn in a shift.
 
     >>> shift_use(300, 12e-6, scrap=0.25, check_shots=100) * 1e6
     6000.0
     """
     started = parts / (1.0 - scrap)
-    return (started + check_shots) * shot + purges * purge_volume + start_volume
+    volume: Number = (started + check_shots) * shot + purges * purge_volume + start_volume
+    return volume
 
 
 @workbook_function(
@@ -220,7 +239,7 @@ def shift_use(parts, shot, scrap=0.0, purges=0, purge_volume=0.0, start_volume=0
     ),
     formula=_whole_up_formula("volume/(container*(1-IF(ISOMITTED(heel),0,heel)))"),
 )
-def containers(volume, container, heel=0.0):
+def containers(volume: Number, container: Number, heel: Number = 0.0) -> Number:
     """Containers to have ready.
 
     >>> float(containers(3.880e-3, 1e-3, 0.03))
@@ -232,12 +251,15 @@ def containers(volume, container, heel=0.0):
 # ------------------------------------------------------------------------------------------ stock
 
 
-def _deviation(daily_sd, lead_time, daily_use, lead_sd, service):
+def _deviation(
+    daily_sd: Number, lead_time: Number, daily_use: Number, lead_sd: Number, service: Number
+) -> Number:
     """z·√(L σ_d² + d² σ_L²), lead time in seconds, use by the day."""
     from scipy.special import ndtri
 
     days, spread = lead_time / DAY, lead_sd / DAY
-    return ndtri(service) * np.hypot(np.sqrt(days) * daily_sd, daily_use * spread)
+    stock: Number = ndtri(service) * np.hypot(np.sqrt(days) * daily_sd, daily_use * spread)
+    return stock
 
 
 @workbook_function(
@@ -261,7 +283,13 @@ def _deviation(daily_sd, lead_time, daily_use, lead_sd, service):
     formula="NORMSINV(IF(ISOMITTED(service),0.95,service))*SQRT(lead_time*daily_sd^2"
     "+(IF(ISOMITTED(daily_use),0,daily_use)*IF(ISOMITTED(lead_sd),0,lead_sd))^2)",
 )
-def safety_stock(daily_sd, lead_time, daily_use=0.0, lead_sd=0.0, service=0.95):
+def safety_stock(
+    daily_sd: Number,
+    lead_time: Number,
+    daily_use: Number = 0.0,
+    lead_sd: Number = 0.0,
+    service: Number = 0.95,
+) -> Number:
     """Safety stock that covers the spread of use and of lead time.
 
     >>> round(float(safety_stock(4.0, 9 * 86400.0)), 8)
@@ -291,7 +319,13 @@ def safety_stock(daily_sd, lead_time, daily_use=0.0, lead_sd=0.0, service=0.95):
     formula="daily_use*lead_time+NORMSINV(IF(ISOMITTED(service),0.95,service))*SQRT(lead_time"
     "*IF(ISOMITTED(daily_sd),0,daily_sd)^2+(daily_use*IF(ISOMITTED(lead_sd),0,lead_sd))^2)",
 )
-def reorder_point(daily_use, lead_time, daily_sd=0.0, lead_sd=0.0, service=0.95):
+def reorder_point(
+    daily_use: Number,
+    lead_time: Number,
+    daily_sd: Number = 0.0,
+    lead_sd: Number = 0.0,
+    service: Number = 0.95,
+) -> Number:
     """Stock level at which to order.
 
     >>> float(reorder_point(20.0, 9 * 86400.0))
@@ -301,7 +335,7 @@ def reorder_point(daily_use, lead_time, daily_sd=0.0, lead_sd=0.0, service=0.95)
     return expected + _deviation(daily_sd, lead_time, daily_use, lead_sd, service)
 
 
-def order_quantity(demand, order_cost, holding_cost):
+def order_quantity(demand: Number, order_cost: Number, holding_cost: Number) -> Number:
     """Economic order quantity √(2DK/h), in the unit of the demand.
 
     `demand` and `holding_cost` are over the same period, `holding_cost` for one unit held.
@@ -314,7 +348,7 @@ def order_quantity(demand, order_cost, holding_cost):
     return np.sqrt(2.0 * demand * order_cost / holding_cost)
 
 
-def normal_loss(k):
+def normal_loss(k: Number) -> Number:
     """Unit normal loss G(k) = φ(k) − k(1 − Φ(k)): mean shortage in standard deviations.
 
     Source: Silver, Pyke & Peterson, from memory. Above 0 it is computed from the scaled
@@ -328,4 +362,5 @@ def normal_loss(k):
     size = np.abs(k)
     density = np.exp(-(size**2) / 2.0) / np.sqrt(2.0 * np.pi)
     loss = density * (1.0 - size * np.sqrt(np.pi / 2.0) * erfcx(size / np.sqrt(2.0)))
-    return np.where(np.asarray(k) >= 0, loss, loss + size)
+    place: Number = np.where(np.asarray(k) >= 0, loss, loss + size)
+    return place

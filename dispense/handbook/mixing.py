@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..base.fields import choice, number, vector
+from ..base.numbers import Number
 from .declare import example, out, requires, workbook_function
 
 BASES = ("volume", "mass")
@@ -17,7 +18,9 @@ _BASIS = choice("basis", BASES, "whether the ratio is by volume or by mass", def
 _MASS_BALANCE = "conservation of mass; volumes of the components add"
 
 
-def _volume_parts(ratio_a, ratio_b, density_a, density_b, basis):
+def _volume_parts(
+    ratio_a: Number, ratio_b: Number, density_a: Number, density_b: Number, basis: str
+) -> tuple[Number, Number]:
     """Parts of A and B by volume."""
     if basis == "volume":
         return ratio_a, ratio_b
@@ -56,7 +59,14 @@ def _volume_parts(ratio_a, ratio_b, density_a, density_b, basis):
     "share,part_a/(part_a+part_b),CHOOSE({1,2,3,4},volume*share,volume*(1-share),"
     "volume*share*density_a,volume*(1-share)*density_b))",
 )
-def mix_split(volume, ratio_a, ratio_b, density_a, density_b, basis="volume"):
+def mix_split(
+    volume: Number,
+    ratio_a: Number,
+    ratio_b: Number,
+    density_a: Number,
+    density_b: Number,
+    basis: str = "volume",
+) -> tuple[Number, Number, Number, Number]:
     """Volumes and masses of A and B in a mixed volume.
 
     >>> [round(part * 1e6, 6) for part in mix_split(300e-6, 2, 1, 1160, 980)[:2]]
@@ -81,7 +91,7 @@ def mix_split(volume, ratio_a, ratio_b, density_a, density_b, basis="volume"):
     ),
     formula="100*ratio_b*density_b/(ratio_a*density_a)",
 )
-def mass_ratio(ratio_a, ratio_b, density_a, density_b):
+def mass_ratio(ratio_a: Number, ratio_b: Number, density_a: Number, density_b: Number) -> Number:
     """Parts B per 100 A by mass, from a ratio by volume.
 
     >>> round(mass_ratio(2, 1, 1160, 980), 8)
@@ -100,7 +110,7 @@ def mass_ratio(ratio_a, ratio_b, density_a, density_b):
     examples=(example((100, 45, 1.15, 1.02), 50.73529412, "100/1.971014493, volume ratio by hand"),),
     formula="100*(ratio_b/density_b)/(ratio_a/density_a)",
 )
-def volume_ratio(ratio_a, ratio_b, density_a, density_b):
+def volume_ratio(ratio_a: Number, ratio_b: Number, density_a: Number, density_b: Number) -> Number:
     """Parts B per 100 A by volume, from a ratio by mass.
 
     >>> round(volume_ratio(100, 45, 1150, 1020), 8)
@@ -124,7 +134,9 @@ def volume_ratio(ratio_a, ratio_b, density_a, density_b):
     "(ratio_a*density_a+ratio_b*density_b)/(ratio_a+ratio_b),"
     "(ratio_a+ratio_b)/(ratio_a/density_a+ratio_b/density_b))",
 )
-def mix_density(ratio_a, ratio_b, density_a, density_b, basis="volume"):
+def mix_density(
+    ratio_a: Number, ratio_b: Number, density_a: Number, density_b: Number, basis: str = "volume"
+) -> Number:
     """Density of the mixed liquid.
 
     >>> round(mix_density(2, 1, 1160, 980), 6)
@@ -156,7 +168,7 @@ def mix_density(ratio_a, ratio_b, density_a, density_b, basis="volume"):
     notes="Amines and epoxy resins burn and sensitize the skin: gloves, eye protection and the "
     "safety data sheet.",
 )
-def hardener_phr(epoxide_weight, amine_weight, stoichiometry=1.0):
+def hardener_phr(epoxide_weight: Number, amine_weight: Number, stoichiometry: Number = 1.0) -> Number:
     """Parts of amine hardener per 100 of epoxy resin, by mass.
 
     >>> round(hardener_phr(0.200, 0.0206), 6)
@@ -205,7 +217,7 @@ def hardener_phr(epoxide_weight, amine_weight, stoichiometry=1.0):
     'IF(SUM((masses="")*(epoxide_weights<>""))=0,'
     "SUM(masses)/SUM(IFERROR(masses/epoxide_weights,0)),SQRT(-1)),SQRT(-1))",
 )
-def blend_epoxide_weight(masses, epoxide_weights):
+def blend_epoxide_weight(masses: Number, epoxide_weights: Number) -> Number:
     """Epoxide equivalent weight of a blend of resins and fillers.
 
     >>> blend = blend_epoxide_weight(np.array([80, 10, 10]), np.array([0.189, 0.183, np.nan]))
@@ -239,7 +251,15 @@ def blend_epoxide_weight(masses, epoxide_weights):
     "IF(OR(ISOMITTED(density_a),ISOMITTED(density_b)),SQRT(-1),density_a/density_b)),"
     "100*(mass_b/mass_a*ratio_a/ratio_b*scale-1))",
 )
-def ratio_error(mass_a, mass_b, ratio_a, ratio_b, density_a=None, density_b=None, basis="volume"):
+def ratio_error(
+    mass_a: Number,
+    mass_b: Number,
+    ratio_a: Number,
+    ratio_b: Number,
+    density_a: Number | None = None,
+    density_b: Number | None = None,
+    basis: str = "volume",
+) -> Number:
     """Error of a mixing ratio from two caught masses.
 
     >>> round(ratio_error(0.100, 0.04725, 100, 45, basis="mass"), 9)
@@ -272,7 +292,9 @@ def ratio_error(mass_a, mass_b, ratio_a, ratio_b, density_a=None, density_b=None
     formula="(1-IF(ISOMITTED(void),0,void))"
     "/((1-sphere_mass_fraction)/resin_density+sphere_mass_fraction/sphere_density)",
 )
-def foam_density(resin_density, sphere_density, sphere_mass_fraction, void=0.0):
+def foam_density(
+    resin_density: Number, sphere_density: Number, sphere_mass_fraction: Number, void: Number = 0.0
+) -> Number:
     """Density of a compound filled with hollow spheres.
 
     >>> round(foam_density(1160, 150, 0.1), 6)

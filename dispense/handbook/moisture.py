@@ -8,11 +8,13 @@ repeating day. The same rate drives times that a data sheet states at one temper
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from ..base.errors import NUM, InputError, Problem
 from ..base.fields import number
+from ..base.numbers import Number, Series
 from ..base.units import DAY
 from .declare import example, out, workbook_function
 from .life import GAS_CONSTANT, rate_factor
@@ -59,7 +61,7 @@ _DENSITY_FORMULA = "EXP(17.62*{0}/(243.12+{0}))/({0}+273.15)"
     formula="coefficient*SQRT(time)",
     system=("mm", "h"),
 )
-def moisture_depth(time, coefficient):
+def moisture_depth(time: Number, coefficient: Number) -> Number:
     """Depth to which moisture has cured.
 
     >>> round(float(moisture_depth(86400.0, 0.6123724357e-3 / 60)) * 1e3, 6)
@@ -80,7 +82,7 @@ def moisture_depth(time, coefficient):
     formula="(depth/coefficient)^2",
     system=("mm", "h"),
 )
-def moisture_time(depth, coefficient):
+def moisture_time(depth: Number, coefficient: Number) -> Number:
     """Time until moisture has cured to a depth.
 
     >>> round(float(moisture_time(0.006, 0.6123724357e-3 / 60)), 2)
@@ -92,7 +94,7 @@ def moisture_time(depth, coefficient):
 # -------------------------------------------------------------------------------- water in the air
 
 
-def vapour_pressure(temperature):
+def vapour_pressure(temperature: Number) -> Number:
     """Saturation pressure of water, Pa: e_s = 611.2·exp(17.62·t/(243.12 + t)), t in °C.
 
     Magnus form of D. Sonntag, Z. Meteorol. 70 (1990) 340–344; within 0.4 % of steam tables from 0 to
@@ -120,7 +122,7 @@ def vapour_pressure(temperature):
     ),
     formula=f"humidity*611.2/{VAPOUR_CONSTANT:.15g}*1000*" + _DENSITY_FORMULA.format("temperature"),
 )
-def vapour_density(temperature, humidity):
+def vapour_density(temperature: Number, humidity: Number) -> Number:
     """Water in a cubic metre of air.
 
     >>> round(float(vapour_density(296.15, 0.5)) * 1e3, 5)  # g/m³
@@ -129,7 +131,13 @@ def vapour_density(temperature, humidity):
     return humidity * vapour_pressure(temperature) / (VAPOUR_CONSTANT * temperature)
 
 
-def moisture_rate(temperature, humidity, reference_temperature, reference_humidity, activation_energy=0.0):
+def moisture_rate(
+    temperature: Number,
+    humidity: Number,
+    reference_temperature: Number,
+    reference_humidity: Number,
+    activation_energy: Number = 0.0,
+) -> Number:
     """How many times quicker than at the reference the square of the depth grows, K²/K_ref².
 
     ρ_v(T, φ)/ρ_v(T_ref, φ_ref)·exp[−(E/R)(1/T − 1/T_ref)]; SI units, humidity as a share.
@@ -188,12 +196,12 @@ def moisture_rate(temperature, humidity, reference_temperature, reference_humidi
     "(1/(stated+273.15)-1/(temperature+273.15)))))",
 )
 def moisture_factor(
-    temperature,
-    humidity,
-    reference_temperature=STATED_TEMPERATURE + 273.15,
-    reference_humidity=STATED_HUMIDITY,
-    activation_energy=0.0,
-):
+    temperature: Number,
+    humidity: Number,
+    reference_temperature: Number = STATED_TEMPERATURE + 273.15,
+    reference_humidity: Number = STATED_HUMIDITY,
+    activation_energy: Number = 0.0,
+) -> Number:
     """How many times its stated value the coefficient of moisture cure is in other air.
 
     >>> round(float(moisture_factor(308.15, 0.8, 296.15, 0.5, 30e3)), 6)
@@ -204,7 +212,9 @@ def moisture_factor(
     )
 
 
-def moisture_coefficient(depth, time, *, humidity=None, reference_humidity=None):
+def moisture_coefficient(
+    depth: Number, time: Number, *, humidity: Number | None = None, reference_humidity: Number | None = None
+) -> Number:
     """Coefficient m/√s from a depth cured in a time; moved to another humidity by √φ.
 
     At one temperature: `moisture_factor` moves it to another one too.
@@ -219,7 +229,7 @@ def moisture_coefficient(depth, time, *, humidity=None, reference_humidity=None)
     return coefficient
 
 
-def permeation_coefficient(volume, permeability, pressure):
+def permeation_coefficient(volume: Number, permeability: Number, pressure: Number) -> Number:
     """Coefficient m/√s of moisture cure, √(2·V·P·p): V m³ cured by a mole of water (Comyn).
 
     `permeability` mol/(m·s·Pa), `pressure` of water Pa.
@@ -237,12 +247,12 @@ _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
 _PANEL = 5.0  # K that one panel of 8 points spans: the rest is below 1e-14
 
 
-def _counts(temperatures) -> np.ndarray:
+def _counts(temperatures: Series) -> np.ndarray:
     """Into how many panels each stretch of a record is cut."""
     return np.maximum(1, np.ceil(np.abs(np.diff(temperatures)) / _PANEL)).astype(int)
 
 
-def _panels(times, temperatures, humidities) -> tuple[np.ndarray, ...]:
+def _panels(times: Series, temperatures: Series, humidities: Series) -> tuple[np.ndarray, ...]:
     """A record with points between, `_PANEL` apart at most in temperature."""
     record = [np.atleast_1d(np.asarray(row, dtype=float)) for row in (times, temperatures, humidities)]
     counts = _counts(record[1])
@@ -251,7 +261,7 @@ def _panels(times, temperatures, humidities) -> tuple[np.ndarray, ...]:
     return tuple(np.append(row[place] + share * (row[place + 1] - row[place]), row[-1]) for row in record)
 
 
-def _mean_rates(first, last, *reference):
+def _mean_rates(first: Sequence[Number], last: Sequence[Number], *reference: Number) -> np.ndarray:
     """Mean rate while temperature and humidity go linearly from `first` to `last`, each (T, φ)."""
     share = 0.5 + 0.5 * _NODES[:, None]
     heat, humidity = (a + share * (b - a) for a, b in zip(first, last, strict=True))
@@ -259,8 +269,13 @@ def _mean_rates(first, last, *reference):
 
 
 def equivalent_moisture_time(
-    times, temperatures, humidities, reference_temperature, reference_humidity, activation_energy=0.0
-):
+    times: Series,
+    temperatures: Series,
+    humidities: Series,
+    reference_temperature: Number,
+    reference_humidity: Number,
+    activation_energy: Number = 0.0,
+) -> Number:
     """Time at the reference climate that does the same, from the start of a record to each of its points.
 
     ∫ K²/K_ref² dt, temperature and humidity linear between the points; the depth there is
@@ -278,7 +293,8 @@ def equivalent_moisture_time(
         activation_energy,
     )
     spent = np.append(0.0, np.cumsum(means * np.diff(clock)))
-    return spent[np.append(0, np.cumsum(_counts(temperatures)))]
+    used: Number = spent[np.append(0, np.cumsum(_counts(temperatures)))]
+    return used
 
 
 class MoistureClock:
@@ -294,9 +310,9 @@ class MoistureClock:
 
     def __init__(
         self,
-        times,
-        temperatures,
-        humidities,
+        times: Series,
+        temperatures: Series,
+        humidities: Series,
         reference_temperature: float,
         reference_humidity: float,
         activation_energy: float = 0.0,
@@ -317,7 +333,7 @@ class MoistureClock:
         self._spent = np.append(0.0, np.cumsum(means * np.diff(self._clock)))
 
     @staticmethod
-    def _check(clock, heat, humidity, period) -> None:
+    def _check(clock: np.ndarray, heat: np.ndarray, humidity: np.ndarray, period: float) -> None:
         problems = []
         if not clock.size or clock.shape != heat.shape or clock.shape != humidity.shape:
             problems.append(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Callable
 from functools import cache
 from importlib.resources import files
 
@@ -11,6 +12,7 @@ import numpy as np
 
 from ..base.errors import NA, InputError, Problem
 from ..base.fields import choice, number, text, vector, whole
+from ..base.numbers import Number
 from .beads import segment_factor
 from .declare import example, out, requires, workbook_function
 
@@ -40,7 +42,7 @@ _SHAPE_NEEDS = (
 )
 
 
-def _half_angle(level, diameter):
+def _half_angle(level: Number, diameter: Number) -> Number:
     """Half angle of the wetted arc of a lying cylinder: sin²(θ/2) = level/diameter."""
     return 2.0 * np.arcsin(np.sqrt(level / diameter))
 
@@ -72,15 +74,19 @@ def _half_angle(level, diameter):
     '"cone",PI()*level*(length^2/4+length/2*top+top^2)/3,'
     '"lying-cylinder",broad*length^2/4*(wetted-SIN(wetted)*COS(wetted)))/1000))',
 )
-def cavity_volume(shape, level, length, width=None, draft=0.0):
+def cavity_volume(
+    shape: str, level: Number, length: Number, width: Number | None = None, draft: Number = 0.0
+) -> Number:
     """Volume of a cavity up to a level.
 
     >>> round(float(cavity_volume("box", 0.040, 0.200, 0.150)) * 1e6, 6)
     1200.0
     """
     slope = np.tan(draft)
-    if shape in {"box", "tray", "lying-cylinder"} and width is None:
-        return level * length * np.nan
+    if width is None:
+        if shape in {"box", "tray", "lying-cylinder"}:
+            return level * length * np.nan
+        width = np.nan  # the round shapes have none
     if shape == "tray":
         return length * width * level + (length + width) * level**2 * slope + 4.0 / 3.0 * level**3 * slope**2
     if shape == "cone":
@@ -96,15 +102,19 @@ def cavity_volume(shape, level, length, width=None, draft=0.0):
     return np.where(draft == 0, volume, np.nan)
 
 
-def cavity_area(shape, level, length, width=None, draft=0.0):
+def cavity_area(
+    shape: str, level: Number, length: Number, width: Number | None = None, draft: Number = 0.0
+) -> Number:
     """Area of the liquid's surface at a level [m²]: the slope of the volume over the level.
 
     >>> round(float(cavity_area("cylinder", 0.010, 0.100)), 9)
     0.007853982
     """
     slope = np.tan(draft)
-    if shape in {"box", "tray", "lying-cylinder"} and width is None:
-        return level * length * np.nan
+    if width is None:
+        if shape in {"box", "tray", "lying-cylinder"}:
+            return level * length * np.nan
+        width = np.nan  # the round shapes have none
     if shape == "tray":
         return (length + 2.0 * level * slope) * (width + 2.0 * level * slope)
     if shape == "cone":
@@ -140,7 +150,7 @@ def cavity_area(shape, level, length, width=None, draft=0.0):
         example(([0, 10, 10, 20], [100, 100, 400, 400], 15), 3.0, "ledge: 1000 + 2000, by hand"),
     ),
 )
-def level_volume(levels, areas, level):
+def level_volume(levels: np.ndarray, areas: np.ndarray, level: Number) -> Number:
     """Volume up to a level of a cavity given by its free areas.
 
     >>> float(level_volume(np.array([0.0, 2.0]), np.array([1.0, 1.0]), 1.0))
@@ -175,7 +185,9 @@ _COIN_SIZES = ((4.0, 45.0), (0.9, 16.0), (0.02, 1.0))  # diameter, height [mm], 
 _CELL_SIZES = ((7.0, 70.0), (15.0, 320.0), (1.0, 8.0))  # of tall cells; common practice, no source
 
 
-def _is_size(size: tuple[float, float], kinds=(_COIN_SIZES, _CELL_SIZES)) -> bool:
+def _is_size(
+    size: tuple[float, float], kinds: tuple[tuple[tuple[float, float], ...], ...] = (_COIN_SIZES, _CELL_SIZES)
+) -> bool:
     """Whether cells of about that diameter and height [mm] are made."""
     diameter, height = size
     if not diameter > 0.0:
@@ -270,7 +282,7 @@ def _no_size(size: tuple[float, float]) -> str:
         example(("CR17345",), (17.0, 34.5), "IEC 60086-1, from memory: 17 × 34.5 mm"),
     ),
 )
-def cell_size(designation):
+def cell_size(designation: str) -> tuple[Number, Number]:
     """Nominal diameter and height of a round cell from its code.
 
     >>> cell_size("ICR18650")
@@ -308,7 +320,7 @@ def cell_size(designation):
     ),
     formula="count*PI()*diameter^2/4*immersed/1000",
 )
-def cell_displacement(count, diameter, immersed):
+def cell_displacement(count: Number, diameter: Number, immersed: Number) -> Number:
     """Volume that upright cells take up in the liquid.
 
     >>> round(float(cell_displacement(1, 0.018, 0.065)) * 1e6, 8)
@@ -334,13 +346,14 @@ _APART = requires(lambda diameter, pitch: pitch >= diameter, "pitch", "the diame
     ),
     formula="IF(pitch>=diameter,1-PI()*diameter^2/(2*SQRT(3)*pitch^2),SQRT(-1))",
 )
-def hex_void(diameter, pitch):
+def hex_void(diameter: Number, pitch: Number) -> Number:
     """Free share between cells in a hexagonal field.
 
     >>> round(float(hex_void(0.0184, 0.020)), 10)
     0.2324001091
     """
-    return 1.0 - np.pi * diameter**2 / (2.0 * np.sqrt(3.0) * pitch**2)
+    free: Number = 1.0 - np.pi * diameter**2 / (2.0 * np.sqrt(3.0) * pitch**2)
+    return free
 
 
 @workbook_function(
@@ -357,7 +370,7 @@ def hex_void(diameter, pitch):
     ),
     formula="IF(pitch>=diameter,1-PI()*diameter^2/(4*pitch^2),SQRT(-1))",
 )
-def square_void(diameter, pitch):
+def square_void(diameter: Number, pitch: Number) -> Number:
     """Free share between cells in a square field.
 
     >>> round(float(square_void(0.0184, 0.020)), 10)
@@ -392,7 +405,9 @@ def square_void(diameter, pitch):
     formula="IF(displaced<=cavity,cavity-displaced,SQRT(-1))*(1-IF(ISOMITTED(unfilled),0,unfilled))"
     "/(1-IF(ISOMITTED(shrinkage),0,shrinkage))+IF(ISOMITTED(extra),0,extra)",
 )
-def pot_fill(cavity, displaced, unfilled=0.0, extra=0.0, shrinkage=0.0):
+def pot_fill(
+    cavity: Number, displaced: Number, unfilled: Number = 0.0, extra: Number = 0.0, shrinkage: Number = 0.0
+) -> Number:
     """Liquid to pour into a cavity with cells and inserts.
 
     >>> float(pot_fill(1.0, 0.5, 0.0, 0.0, 0.5))
@@ -404,7 +419,13 @@ def pot_fill(cavity, displaced, unfilled=0.0, extra=0.0, shrinkage=0.0):
 # ------------------------------------------------------------------------------- level of a fill
 
 
-def _rising_root(function, slope, low, high, rounds=200):
+def _rising_root(
+    function: Callable[[np.ndarray], Number],
+    slope: Callable[[np.ndarray], Number],
+    low: np.ndarray,
+    high: np.ndarray,
+    rounds: int = 200,
+) -> Number:
     """Root of a rising function between two bounds, element by element: Newton kept in its bracket.
 
     Each round shortens the bracket; a Newton step that leaves it becomes a bisection.
@@ -462,8 +483,16 @@ def _rising_root(function, slope, low, high, rounds=200):
     ),
 )
 def fill_level(
-    volume, shape, length, width=None, draft=0.0, count=0, diameter=None, cell_height=None, cell_base=0.0
-):
+    volume: Number,
+    shape: str,
+    length: Number,
+    width: Number | None = None,
+    draft: Number = 0.0,
+    count: Number = 0,
+    diameter: Number | None = None,
+    cell_height: Number | None = None,
+    cell_base: Number = 0.0,
+) -> Number:
     """Level that a volume reaches round the cells.
 
     >>> round(float(fill_level(120e-6, "tray", 0.100, 0.060, np.radians(3.0))) * 1e3, 6)
@@ -476,7 +505,7 @@ def fill_level(
         missing = np.asarray(count) > 0
         diameter = cell_height = 0.0
     else:
-        missing = False
+        missing = np.asarray(False)
     volume, length, width, draft, count, diameter, cell_height, base = np.broadcast_arrays(
         *(
             np.asarray(part, dtype=float)
@@ -493,10 +522,10 @@ def fill_level(
         )
     )
 
-    def cavity(level):
+    def cavity(level: Number) -> Number:
         return cavity_volume(shape, level, length, width, draft)
 
-    def surface(level):
+    def surface(level: Number) -> Number:
         return cavity_area(shape, level, length, width, draft)
 
     occupied = count * np.pi * diameter**2 / 4.0

@@ -9,13 +9,15 @@ from importlib.resources import files
 import numpy as np
 
 from ..base.fields import matrix, number, vector
+from ..base.numbers import Number
 from ..base.units import AS_GIVEN
 from .declare import example, out, requires, workbook_function
 
 
-def _given(values):
+def _given(values: np.ndarray) -> np.ndarray:
     """The values that are not blank."""
-    return values[~np.isnan(values)]
+    known: np.ndarray = values[~np.isnan(values)]
+    return known
 
 
 @workbook_function(
@@ -55,7 +57,7 @@ def _given(values):
     "near,IF(high-mean<mean-low,high-mean,mean-low),"
     "CHOOSE({1,2,3,4},mean,sd,(high-low)/(6*sd),near/(3*sd)))",
 )
-def shot_capability(weights, low, high):
+def shot_capability(weights: np.ndarray, low: Number, high: Number) -> tuple[Number, Number, Number, Number]:
     """Mean, standard deviation, Cp and Cpk of shot weights.
 
     >>> [round(float(part), 6) for part in shot_capability(np.array([14, 16, 18.0]), 8, 20)]
@@ -81,9 +83,10 @@ def control_chart_factors() -> dict[int, dict[str, float]]:
     }
 
 
-def _full_rows(subgroups):
+def _full_rows(subgroups: np.ndarray) -> np.ndarray:
     """The subgroups without the rows that are wholly blank."""
-    return subgroups[~np.isnan(subgroups).all(axis=1)]
+    known: np.ndarray = subgroups[~np.isnan(subgroups).all(axis=1)]
+    return known
 
 
 @workbook_function(
@@ -121,7 +124,7 @@ def _full_rows(subgroups):
         ),
     ),
 )
-def control_limits(subgroups):
+def control_limits(subgroups: np.ndarray) -> Number:
     """Control limits of mean and range from subgroups.
 
     >>> control_limits(np.array([[10.0, 12, 11, 13, 14], [11, 13, 12, 12, 12]])).round(3).tolist()
@@ -157,10 +160,11 @@ def control_limits(subgroups):
     ),
     formula='IF(SUM(1*(parts<>""))>0,SQRT(SUMSQ(parts)),SQRT(-1))',
 )
-def tolerance_rss(parts):
+def tolerance_rss(parts: np.ndarray) -> Number:
     """Combined tolerance as the root sum of squares.
 
     >>> float(tolerance_rss(np.array([3.0, 4.0])))
     5.0
     """
-    return np.sqrt(np.nansum(np.square(parts)))
+    total: Number = np.sqrt(np.nansum(np.square(parts)))
+    return total

@@ -152,7 +152,7 @@ class Column:
         """The values with NaN where blank."""
         return self.plain()
 
-    def part(self, shape: tuple, chosen: np.ndarray) -> Any:
+    def part(self, shape: tuple[Any, ...], chosen: np.ndarray) -> Any:
         """The values of the chosen elements; one plain text for a choice, None for blanks."""
         if self.values is None:
             return None
@@ -314,7 +314,8 @@ def _as_array(raw: Any) -> np.ndarray | None:
     if isinstance(raw, np.ndarray):
         return None if raw.ndim == 0 and raw.dtype.kind in "fiub" else raw
     if hasattr(raw, "to_numpy"):
-        return raw.to_numpy()
+        numbers: np.ndarray | None = raw.to_numpy()
+        return numbers
     if isinstance(raw, list | tuple):
         try:
             array = np.array(raw)
@@ -338,7 +339,7 @@ def _as_array(raw: Any) -> np.ndarray | None:
     return None
 
 
-def _holds_flags(raw: Sequence) -> bool:
+def _holds_flags(raw: Sequence[Any]) -> bool:
     for row in raw:
         for value in row if isinstance(row, list | tuple) else (row,):
             if value is True or value is False:
@@ -346,7 +347,7 @@ def _holds_flags(raw: Sequence) -> bool:
     return False
 
 
-def read_whole(item: Field, raw: Any, where: str, shapes: dict) -> dict[str, Any]:
+def read_whole(item: Field, raw: Any, where: str, shapes: dict[str, Any]) -> dict[str, Any]:
     """A range that is taken whole, in SI."""
     array = _as_array(raw)
     if array is None:
@@ -402,7 +403,8 @@ def _read_block(item: Field, array: np.ndarray, where: str) -> np.ndarray:
     if column.codes is not None:
         place = np.argwhere(column.codes != "")[0]
         raise InputError(item.problem(_element(where, place), None))
-    return column.values
+    values: np.ndarray = column.values
+    return values
 
 
 def _read_record(item: Field, array: np.ndarray, where: str) -> np.ndarray:

@@ -12,7 +12,7 @@ All in SI units: s, K, J/mol, 1/s. scipy is imported where it is used.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
@@ -20,10 +20,12 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import NUM, InputError, Problem
+from ..base.numbers import Series
 from ..base.units import celsius_text
 from .cure import (
     Kamal,
     Kinetics,
+    KineticsLike,
     NthOrder,
     arrhenius_integrals,
     as_kinetics,
@@ -83,7 +85,7 @@ class Curvature:
         )
 
 
-def arrhenius_curvature(temperatures, times) -> Curvature | None:
+def arrhenius_curvature(temperatures: Series, times: Series) -> Curvature | None:
     """Whether ln time bends over 1/T: Student's t of the quadratic term of a parabola through the points.
 
     None where it cannot be told: fewer than four points, or than three temperatures. Source: NIST/SEMATECH
@@ -143,7 +145,7 @@ class EnergyFit:
         return self.curvature is not None and self.curvature.matters(self.confidence)
 
 
-def fit_activation_energy(temperatures, times, confidence: float = 0.95) -> EnergyFit:
+def fit_activation_energy(temperatures: Series, times: Series, confidence: float = 0.95) -> EnergyFit:
     """Activation energy from times measured at temperatures, with its confidence interval.
 
     Least squares of ln t on 1/T; the interval is that of Student's t with n − 2 degrees of freedom.
@@ -264,7 +266,7 @@ class KineticsFit:
         return math.sqrt(self.residuals @ self.residuals / max(1, self.residuals.size - self.values.size))
 
     @property
-    def row(self) -> tuple:
+    def row(self) -> tuple[Any, ...]:
         """The worksheet row A1, E1, A2, E2, m, n in 1/min and kJ/mol, None for blank."""
         k = self.kinetics
         if isinstance(k, NthOrder):
@@ -280,7 +282,12 @@ def _runs(times: np.ndarray, temperatures: np.ndarray) -> np.ndarray:
 
 
 def fit_kinetics(
-    times, degrees, temperatures, form: str = "n-th order", start: float = 0.0, runs: Sequence | None = None
+    times: Series,
+    degrees: Series,
+    temperatures: Series,
+    form: str = "n-th order",
+    start: float = 0.0,
+    runs: Sequence[Any] | None = None,
 ) -> KineticsFit:
     """Kinetics from a table of degree of cure against time and temperature.
 
@@ -346,11 +353,11 @@ def fit_kinetics(
     if problems:
         raise InputError(problems)
     table = _Table(times, temperatures, start, runs)
-    single = np.ptp(temperatures) < 1e-9
+    single = bool(np.ptp(temperatures) < 1e-9)
     free = [name for name in names if not (single and name.startswith("E"))]
     reference = float(1.0 / np.mean(1.0 / temperatures))
 
-    def kinetics_of(values) -> NthOrder | Kamal:
+    def kinetics_of(values: np.ndarray) -> NthOrder | Kamal:
         full = dict.fromkeys(names, 0.0) | dict(zip(free, values.tolist(), strict=True))
         factors = {
             name: math.exp(min(full[name] + full["E" + name[1]] * 1e4 / GAS_CONSTANT / reference, 600.0))
@@ -361,7 +368,7 @@ def fit_kinetics(
             return NthOrder(factors["A1"], full["E1"] * 1e4, full["n"])
         return Kamal(factors["A1"], full["E1"] * 1e4, factors["A2"], full["E2"] * 1e4, full["m"], full["n"])
 
-    def misfit(values) -> np.ndarray:
+    def misfit(values: np.ndarray) -> np.ndarray:
         return table.degrees(kinetics_of(values)) - degrees
 
     bounds = {"A": (-60.0, 20.0), "E": (0.0, 40.0), "m": (0.0, 5.0), "n": (0.0, 6.0)}
@@ -388,7 +395,7 @@ def fit_kinetics(
 class _Table:
     """The rows of the measurements as columns of one integration."""
 
-    def __init__(self, times, temperatures, start, runs):
+    def __init__(self, times: np.ndarray, temperatures: np.ndarray, start: float, runs: Any) -> None:
         run = (
             _runs(times, temperatures)
             if runs is None
@@ -406,10 +413,11 @@ class _Table:
     def degrees(self, kinetics: Kinetics) -> np.ndarray:
         """Degree of each row."""
         found = cure_degree(self.grid, self.heat, kinetics, self.start)
-        return found.reshape(self.grid.size, -1)[self.place]
+        values: np.ndarray = found.reshape(self.grid.size, -1)[self.place]
+        return values
 
 
-def _guesses(form, free, times, degrees):
+def _guesses(form: str, free: Sequence[str], times: np.ndarray, degrees: np.ndarray) -> Iterator[np.ndarray]:
     """Places to start the search from: the rate of a first-order cure, and some autocatalysis."""
     inside = (times > 0.0) & (degrees > 0.01) & (degrees < 0.99)
     rate = np.median(-np.log1p(-degrees[inside]) / times[inside]) if inside.any() else 1e-3
@@ -420,7 +428,16 @@ def _guesses(form, free, times, degrees):
         yield np.array([start[name] for name in free])
 
 
-def _precision(found, kinetics, free, low, high, reference, degrees, single) -> KineticsFit:
+def _precision(
+    found: Any,
+    kinetics: NthOrder | Kamal,
+    free: Sequence[str],
+    low: np.ndarray,
+    high: np.ndarray,
+    reference: float,
+    degrees: np.ndarray,
+    single: bool,
+) -> KineticsFit:
     count = found.x.size
     squares = found.jac.T @ found.jac
     variance = 2.0 * found.cost / max(1, degrees.size - count)
@@ -498,7 +515,7 @@ class Profile:
     times: np.ndarray
     temperatures: np.ndarray
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         times = np.asarray(self.times, dtype=float)
         temperatures = np.asarray(self.temperatures, dtype=float)
         if times.ndim != 1 or times.shape != temperatures.shape or times.size < 2:
@@ -659,7 +676,7 @@ def _refined(times: np.ndarray, constants: Sequence[float]) -> np.ndarray:
 
 def _air_at(profile: Profile, times: np.ndarray) -> np.ndarray:
     """Air temperature at refined times, both values kept where the air steps."""
-    air = np.interp(times, profile.times, profile.temperatures)
+    air: np.ndarray = np.interp(times, profile.times, profile.temperatures)
     for place in np.flatnonzero(np.diff(profile.times) == 0.0):
         here = np.flatnonzero(times == profile.times[place])
         air[here[0]], air[here[-1]] = profile.temperatures[place], profile.temperatures[place + 1]
@@ -669,7 +686,7 @@ def _air_at(profile: Profile, times: np.ndarray) -> np.ndarray:
 def schedule(
     profile: Profile,
     parts: Sequence[PartLag],
-    kinetics=None,
+    kinetics: KineticsLike | None = None,
     *,
     requirement: Requirement | None = None,
     gel: float | None = None,
@@ -735,9 +752,10 @@ def schedule(
     for place, part in enumerate(parts):
         own = None if degrees is None else degrees[:, place]
         spent = None if equivalent is None else equivalent[:, place]
-        sure, counted, stop, points = own, spent, None, None
-        if own is not None and glass is not None:
-            points = glass_point(own, *glass)
+        sure, counted, points = own, spent, None
+        stop: GlassStop | None = None
+        if own is not None and glass is not None and kinetics is not None:
+            points = np.asarray(glass_point(own, *glass))
             sure, counted, stop = _without_glass(
                 times, heat[:, place], kinetics, glass, own, spent, requirement.reference
             )
@@ -768,7 +786,15 @@ def schedule(
     return Schedule(times, air, tuple(played))
 
 
-def _without_glass(times, heat, kinetics, glass, degrees, equivalent, reference):
+def _without_glass(
+    times: np.ndarray,
+    heat: np.ndarray,
+    kinetics: KineticsLike,
+    glass: tuple[float, float, float],
+    degrees: np.ndarray,
+    equivalent: np.ndarray | None,
+    reference: float | None,
+) -> tuple[np.ndarray, np.ndarray | None, GlassStop | None]:
     """Degrees and equivalent time without what is computed for a glass, and the first such stretch.
 
     At the temperature of the data-sheet time its equivalent time counts, glass or not: what the part
@@ -790,20 +816,24 @@ def _without_glass(times, heat, kinetics, glass, degrees, equivalent, reference)
     if equivalent is None:
         return sure, None, stop
     gains = np.diff(equivalent, prepend=0.0)
+    assert reference is not None  # an equivalent time has one
     for first, last in stretches:
         lost = slice(first + 1, last + 1)
         gains[lost] = np.where(heat[lost] >= reference - NEAR_CURE, gains[lost], 0.0)
     return sure, np.cumsum(gains), stop
 
 
-def _falls_short(requirement, degrees, equivalent) -> bool:
+def _falls_short(requirement: Requirement, degrees: np.ndarray | None, equivalent: np.ndarray | None) -> bool:
     """Whether a degree or an equivalent time that is required is not reached."""
-    return (requirement.degree is not None and degrees[-1] < requirement.degree) or (
-        requirement.equivalent is not None and equivalent[-1] < requirement.equivalent
-    )
+    return _is_below(degrees, requirement.degree) or _is_below(equivalent, requirement.equivalent)
 
 
-def _when(times, degrees, goal) -> float:
+def _is_below(course: np.ndarray | None, least: float | None) -> bool:
+    """Whether a course ends below what is required."""
+    return course is not None and least is not None and bool(course[-1] < least)
+
+
+def _when(times: np.ndarray, degrees: np.ndarray | None, goal: float | None) -> float:
     if degrees is None or goal is None:
         return math.nan
     if degrees[0] >= goal:
@@ -816,12 +846,18 @@ def _when(times, degrees, goal) -> float:
     return float(times[place - 1] + share * (times[place] - times[place - 1]))
 
 
-def _reasons(requirement, heat, degrees, equivalent) -> list[str]:
+def _reasons(
+    requirement: Requirement, heat: np.ndarray, degrees: np.ndarray | None, equivalent: np.ndarray | None
+) -> list[str]:
     """Why a part does not pass, in plain words."""
     reasons = []
-    if requirement.degree is not None and degrees[-1] < requirement.degree:
+    if requirement.degree is not None and degrees is not None and degrees[-1] < requirement.degree:
         reasons.append(f"degree of cure ends at {degrees[-1]:.3f}, {requirement.degree:.3f} is required")
-    if requirement.equivalent is not None and equivalent[-1] < requirement.equivalent:
+    if (
+        requirement.equivalent is not None
+        and equivalent is not None
+        and equivalent[-1] < requirement.equivalent
+    ):
         reasons.append(
             f"equivalent time ends at {equivalent[-1] / 60:.1f} min, "
             f"{requirement.equivalent / 60:.1f} min are required"
@@ -836,7 +872,7 @@ def _reasons(requirement, heat, degrees, equivalent) -> list[str]:
 def shortest_hold(
     profile: Callable[[float], Profile],
     parts: Sequence[PartLag],
-    kinetics=None,
+    kinetics: KineticsLike | None = None,
     *,
     requirement: Requirement,
     longest: float = 7 * 86400.0,

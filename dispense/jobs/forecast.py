@@ -77,7 +77,10 @@ def _ending(out: str | os.PathLike[str]) -> str:
 
 
 def write_forecast(
-    found: Forecast, out: str | os.PathLike[str], forbid: Sequence = (), paper: str = "A4"
+    found: Forecast,
+    out: str | os.PathLike[str],
+    forbid: Sequence[str | os.PathLike[str]] = (),
+    paper: str = "A4",
 ) -> Path:
     """Write a forecast in the form that the file's ending asks for."""
 

@@ -238,9 +238,9 @@ def bead_application(plan: Plan, bead: Bead) -> Application:
     station = plan.station(bead.station)
     length = bead_length(plan, bead)
 
-    def volume(width, height, length, meter):
+    def volume(width: float, height: float, length: float, meter: float) -> float:
         area = bead_area(bead.section, width, height or None, bead.contact_angle)
-        return area * deposited_length(length, bead) * bead.count * meter
+        return float(area * deposited_length(length, bead) * bead.count * meter)
 
     nominal = {"width": bead.width, "height": bead.height or 0.0, "length": length, "meter": 1.0}
     amount = spread(
@@ -281,10 +281,12 @@ def bead_height(bead: Bead) -> float:
 
 def _bead_words(bead: Bead, length: float) -> str:
     size = f"{from_si(bead.width, 'mm'):g}"
-    size += f" × {from_si(bead.height, 'mm'):g}" if bead.height else ""
+    if bead.height:
+        size += f" × {from_si(bead.height, 'mm'):g}"
     words = f"{bead.section} {size} mm, {from_si(length, 'mm'):.0f} mm"
     if bead.run is not None:
-        words += f", runs of {from_si(bead.run, 'mm'):g} mm, gaps of {from_si(bead.gap, 'mm'):g} mm"
+        gap = needed(bead.gap, bead.at, "gap")
+        words += f", runs of {from_si(bead.run, 'mm'):g} mm, gaps of {from_si(gap, 'mm'):g} mm"
     return words + (f", {bead.count} times" if bead.count > 1 else "")
 
 
@@ -347,7 +349,15 @@ def insert_volume(insert: Insert, level: float) -> float:
     return area * min(max(level - insert.base, 0.0), insert.height) * insert.count
 
 
-def free_volume(plan: Plan, pot: Pot, level: float, *, length=None, width=None, cell_diameter=None) -> float:
+def free_volume(
+    plan: Plan,
+    pot: Pot,
+    level: float,
+    *,
+    length: float | None = None,
+    width: float | None = None,
+    cell_diameter: float | None = None,
+) -> float:
     """Volume between walls, cells and inserts up to a level [m³]."""
     diameter, height = cell_dimensions(pot)
     diameter = diameter if cell_diameter is None else cell_diameter
@@ -372,7 +382,7 @@ def pot_amount(plan: Plan, pot: Pot) -> Amount:
     material = plan.material(station.material)
     diameter, _ = cell_dimensions(pot)
 
-    def volume(length, width, level, cell_diameter, meter):
+    def volume(length: float, width: float, level: float, cell_diameter: float, meter: float) -> float:
         free = free_volume(
             plan, pot, level, length=length, width=width if pot.width else None, cell_diameter=cell_diameter
         )
@@ -468,7 +478,7 @@ def joint_application(plan: Plan, joint: Joint) -> Application:
     """Paste to be put under a plate."""
     station = plan.station(joint.station)
 
-    def volume(gap, meter):
+    def volume(gap: float, meter: float) -> float:
         return joint.length * joint.width * gap * joint.coverage * (1.0 + joint.extra) * joint.count * meter
 
     amount = spread(

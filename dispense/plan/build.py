@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import groupby
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
 from ..base.errors import NA, NUM, InputError, Problem, UnitError, show
 from ..base.fields import ERROR_TEXTS, Field
@@ -25,8 +25,10 @@ from ..base.units import (
 )
 from .checks import check_links, check_records
 from .records import MISSING_VALUE, RECORDS, Plan, RawTable
-from .rows import Pot, Settings
+from .rows import Insert, Pot, Row, Settings, Shot
 from .tables import LONGEST_TEXT, SETTINGS, TABLES, YEARS, Table, believable, believable_text
+
+_R = TypeVar("_R", bound=Row)
 
 
 def build_plan(raws: Mapping[str, RawTable]) -> Plan:
@@ -80,7 +82,7 @@ def read_plan(
     return plan, sorted(problems, key=_place)
 
 
-def _place(problem: Problem) -> tuple:
+def _place(problem: Problem) -> tuple[int, int, int, str]:
     sheet, _, cell = problem.where.partition("!")
     names = [table.name for table in TABLES]
     digits = "".join(filter(str.isdigit, cell)) or "0"
@@ -216,13 +218,13 @@ def _unit_of(item: Field, unit: str | None, head: str, problems: list[Problem]) 
 
 def read_table(
     table: Table, raw: RawTable, problems: list[Problem], letters: dict[str, str], notes: list[Problem]
-) -> list:
+) -> list[Row]:
     """The records of one raw table.
 
     What is wrong goes to `problems`, column letters to `letters`, what is not read to `notes`.
     """
     places, units = _match_headers(table, raw, problems, notes)
-    if places is None:
+    if places is None or units is None:
         return []
     letters.update((name, raw.letter(place)) for name, place in places.items())
     count = len(raw.columns[0]) if raw.columns else 0
@@ -259,7 +261,9 @@ def _blank_rows(raw: RawTable, count: int) -> set[int]:
     return blank
 
 
-def _match_headers(table: Table, raw: RawTable, problems: list[Problem], notes: list[Problem]):
+def _match_headers(
+    table: Table, raw: RawTable, problems: list[Problem], notes: list[Problem]
+) -> tuple[dict[str, int], dict[str, str]] | tuple[None, None]:
     """Column of each field and the unit its header gives."""
     places: dict[str, int] = {}
     units: dict[str, str] = {}
@@ -309,7 +313,16 @@ def _with_points(item: Field, cells: list[Any]) -> list[Any]:
     return [with_point(cell) if isinstance(cell, str) else cell for cell in cells]
 
 
-def _read_column(item: Field, cells, unit: str, raw: RawTable, place: int, rows, problems, failed):
+def _read_column(
+    item: Field,
+    cells: list[Any],
+    unit: str,
+    raw: RawTable,
+    place: int,
+    rows: Sequence[int],
+    problems: list[Problem],
+    failed: set[int],
+) -> list[Any]:
     """One column, quickly where all its cells are of the expected kind."""
     kinds = set(map(type, cells))
     if item.kind == "text" and kinds == {str}:
@@ -388,10 +401,10 @@ def _is_believable(item: Field, value: Any) -> bool:
     return any(believable(item, shop * near) for near in (1.0, 1.0 - 1e-9, 1.0 + 1e-9))  # rounding
 
 
-def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:
+def _check_keys(table: Table, records: Sequence[Row], problems: list[Problem]) -> None:
     if not table.key:
         return
-    seen: dict[tuple, str] = {}
+    seen: dict[tuple[Any, ...], str] = {}
     for item in records:
         key = tuple(getattr(item, name) for name in table.key)
         folded = tuple(fold(part) if isinstance(part, str) else part for part in key)
@@ -409,7 +422,7 @@ def _check_keys(table: Table, records: list, problems: list[Problem]) -> None:
             seen[folded] = item.at
 
 
-def spell_as(rows: list, column: str, known: Iterable[str]) -> list:
+def spell_as(rows: list[_R], column: str, known: Iterable[str]) -> list[_R]:
     """The rows, names in a column spelled as the known name that they fold to; others stay."""
     spelled = {name: name for name in known}
     folded: dict[str, set[str]] = defaultdict(set)
@@ -462,7 +475,7 @@ def _spell_alike(plan: Plan) -> None:
     plan.builds = spell_as(plan.builds, "part", builders)
     plan.assemblies = spell_as(plan.assemblies, "part", builders)
     pots = plan.group(Pot, "part")
-    plan._cache.clear()
+    plan.forget()
     for name in ("inserts", "shots"):
         rows = []
         for part, group in _by_part(getattr(plan, name)):
@@ -470,7 +483,7 @@ def _spell_alike(plan: Plan) -> None:
         setattr(plan, name, rows)
 
 
-def _by_part(rows: Iterable) -> Iterator[tuple[str, list]]:
+def _by_part(rows: Iterable[Insert | Shot]) -> Iterator[tuple[str, list[Insert | Shot]]]:
     """Rows that follow one another and are of one part."""
     for part, group in groupby(rows, key=lambda row: row.part):
         yield part, list(group)

@@ -12,12 +12,14 @@ import sqlite3
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any, cast
 
 import pandas as pd
 
 from ..base.errors import NA, FileError, InputError, Problem
 from .build import read_table, spell_as
 from .records import Plan, RawTable
+from .rows import Build
 from .tables import BUILDS
 
 ENDINGS = {
@@ -124,7 +126,7 @@ def raw_builds(source: str | os.PathLike[str] | pd.DataFrame) -> RawTable:
     return RawTable("Builds", [str(column) for column in frame.columns], columns, numbers, sheet=name)
 
 
-def _plain(cell):
+def _plain(cell: Any) -> Any:
     """Blank for a missing value, Python's own types for numpy's and pandas', midnight as a date."""
     if isinstance(cell, str):
         return cell[:10] if _MIDNIGHT.match(cell) else cell
@@ -135,7 +137,7 @@ def _plain(cell):
     return cell.item() if hasattr(cell, "item") else cell
 
 
-def with_builds(plan: Plan, source: str | os.PathLike[str] | pd.DataFrame):
+def with_builds(plan: Plan, source: str | os.PathLike[str] | pd.DataFrame) -> Plan:
     """The plan with its builds replaced by those of a file or data frame."""
     raw = raw_builds(source)
     problems: list[Problem] = []
@@ -158,7 +160,9 @@ def with_builds(plan: Plan, source: str | os.PathLike[str] | pd.DataFrame):
         ]
     if problems:
         raise InputError(by_row(problems, raw.sheet))
-    return replace(plan, builds=records, warnings=[*plan.warnings, *by_row(notes, raw.sheet)])
+    return replace(
+        plan, builds=cast(list[Build], records), warnings=[*plan.warnings, *by_row(notes, raw.sheet)]
+    )
 
 
 def by_row(problems: Iterable[Problem], name: str) -> list[Problem]:

@@ -18,7 +18,24 @@ from ..handbook.catalogue import evaluate
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
 from .materials import material_energy
 from .records import Plan
-from .rows import Assembly, Bead, Break, Build, Insert, Joint, Material, Part, Pot, Row, Shift, Shot, Station
+from .rows import (
+    Assembly,
+    Bead,
+    Break,
+    Build,
+    Insert,
+    Joint,
+    Material,
+    Part,
+    Pot,
+    ProfilePoint,
+    Row,
+    Shift,
+    Shot,
+    Station,
+    StockLot,
+    TemperaturePoint,
+)
 from .tables import BY_NAME, TABLES
 
 ENERGIES = (1e2, 1e6)  # J/mol: activation energies that a material may have
@@ -263,7 +280,7 @@ def _past_midnight(row: Break, shift: Shift) -> str:
 
 
 def _assemblies(plan: Plan) -> Iterator[Problem]:
-    children: dict[str, list] = {}
+    children: dict[str, list[Assembly]] = {}
     for row in plan.assemblies:
         children.setdefault(row.assembly, []).append(row)
     parts = {row.part for row in plan.parts}
@@ -285,7 +302,7 @@ def _assemblies(plan: Plan) -> Iterator[Problem]:
 
 def _series(plan: Plan) -> Iterator[Problem]:
     for rows, key in ((plan.profiles, "profile"), (plan.temperatures, "record")):
-        groups: dict[str, list] = {}
+        groups: dict[str, list[ProfilePoint | TemperaturePoint]] = {}
         for row in rows:
             groups.setdefault(getattr(row, key), []).append(row)
         for name, points in groups.items():
@@ -542,7 +559,7 @@ def _stock(plan: Plan) -> Iterator[Problem]:
     if not dates:
         return
     first = min(dates)
-    groups: dict[tuple[str, str], list] = {}
+    groups: dict[tuple[str, str], list[StockLot]] = {}
     for row in plan.stock:
         groups.setdefault((row.material, row.component), []).append(row)
     for (material, component), rows in groups.items():

@@ -249,7 +249,7 @@ def mixed_density(material: Material, components: dict[str, Component]) -> float
 
 def _split(material: Material, components: dict[str, Component]) -> tuple[float, ...]:
     """Volumes and masses of A and B in one cubic metre of the mix."""
-    return mix_split(
+    split = mix_split(
         1.0,
         material.ratio_a,
         needed(material.ratio_b, material.at, "ratio B"),
@@ -257,3 +257,4 @@ def _split(material: Material, components: dict[str, Component]) -> tuple[float,
         components["b"].density,
         material.ratio_basis,
     )
+    return tuple(map(float, split))

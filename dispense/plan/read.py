@@ -18,7 +18,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..base.errors import NA, NUM, DispenseError, FileError, InputError, Problem, show
 from ..base.naming import field_name, fold, nearest
@@ -28,6 +28,10 @@ from ..xlsx.package import Table as ExcelTable
 from .build import read_plan as read_records
 from .records import MISSING_VALUE, Plan, RawTable
 from .tables import BY_NAME, TABLES
+
+if TYPE_CHECKING:
+    from openpyxl import Workbook
+    from openpyxl.worksheet.worksheet import Worksheet
 
 __all__ = ["check_plan", "load_plan", "read_tables"]
 
@@ -91,6 +95,7 @@ class _Place:
     header_row: int | None = None  # where an Excel table says it
 
 
+Cells = tuple[Any, ...]  # the values of a row
 _Found = tuple[dict[str, RawTable], set[str], list[Problem], list[Problem]]
 
 
@@ -141,7 +146,7 @@ def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -
 
 
 def _name_sheets(
-    book, package: Package, absent: list[str], problems: list[Problem], notes: list[Problem]
+    book: Workbook, package: Package, absent: list[str], problems: list[Problem], notes: list[Problem]
 ) -> set[str]:
     """Say which sheets are not read; gives the absent tables that they resemble."""
     known = {fold(name) for name in (*_HEADERS, GUIDE)}
@@ -171,14 +176,14 @@ def _name_sheets(
     return resembled
 
 
-def _first_rows(book, sheet: Sheet) -> list[tuple]:
+def _first_rows(book: Workbook, sheet: Sheet) -> list[Cells]:
     found = _worksheet(book, sheet)
     if found is None:
         return []
     return list(found.iter_rows(max_row=SEARCHED_ROWS, max_col=MOST_COLUMNS, values_only=True))
 
 
-def _holds(rows: list[tuple], absent: Iterable[str]) -> str:
+def _holds(rows: list[Cells], absent: Iterable[str]) -> str:
     """The absent table all of whose needed columns, at least two, stand in one row; "" for none."""
     needed = {
         name: {item.name for item in BY_NAME[name].columns if item.is_required}
@@ -214,7 +219,7 @@ def _from_1904(raw: RawTable) -> RawTable:
     return raw
 
 
-def _open_book(path: str | os.PathLike[str], data: bytes, package: Package):
+def _open_book(path: str | os.PathLike[str], data: bytes, package: Package) -> Workbook:
     """The workbook as openpyxl streams it."""
     from openpyxl import load_workbook
 
@@ -289,7 +294,7 @@ def _on_its_sheet(sheet: Sheet, table: ExcelTable | None, listed: Iterable[Excel
 
 
 def _read_first(
-    book, package: Package, name: str, known: frozenset[str], problems: list[Problem]
+    book: Workbook, package: Package, name: str, known: frozenset[str], problems: list[Problem]
 ) -> RawTable | None:
     """The table from the first place that has its header, or None where the file lacks it."""
     headless = None
@@ -342,7 +347,7 @@ def _read_first(
 
 
 def _read_table(
-    sheet,
+    sheet: Worksheet,
     package: Package,
     name: str,
     place: _Place,
@@ -391,7 +396,7 @@ def _read_table(
     )
 
 
-def _worksheet(book, sheet: Sheet):
+def _worksheet(book: Workbook, sheet: Sheet) -> Worksheet:
     """openpyxl's worksheet; what the file says of its size is not believed."""
     found = book[sheet.name] if sheet.name in book.sheetnames else None
     if found is None or not hasattr(found, "reset_dimensions"):
@@ -400,7 +405,9 @@ def _worksheet(book, sheet: Sheet):
     return found
 
 
-def _find_header(sheet, known: frozenset[str], place: _Place, least: int) -> tuple[int, list[Any] | None]:
+def _find_header(
+    sheet: Worksheet, known: frozenset[str], place: _Place, least: int
+) -> tuple[int, list[Any] | None]:
     """The header row and its cells: the first row with the most known headers."""
     first = place.header_row or place.first_row
     last = place.header_row or first + SEARCHED_ROWS - 1
@@ -429,8 +436,8 @@ def _field_name(header: str) -> str:
 
 
 def _read_rows(
-    sheet, place: _Place, header_row: int, width: int, needed: int, end: int | None
-) -> tuple[list[tuple], bool]:
+    sheet: Worksheet, place: _Place, header_row: int, width: int, needed: int, end: int | None
+) -> tuple[list[Cells], bool]:
     """Rows below the header and whether there were too many; blank rows at the end are dropped
     down to the `needed` ones. Nothing is read past the row `end`.
     """
@@ -457,7 +464,10 @@ def _row_numbers(package: Package, sheet: Sheet) -> tuple[int, str]:
     What stands behind the rows (lists, formats) need not be read then. openpyxl would drop rows that
     are out of order without a word.
     """
-    return package.remember(("rows", sheet.part), lambda: _find_row_numbers(package, sheet.part))
+    found: tuple[int, str] = package.remember(
+        ("rows", sheet.part), lambda: _find_row_numbers(package, sheet.part)
+    )
+    return found
 
 
 def _find_row_numbers(package: Package, part: str) -> tuple[int, str]:
@@ -477,7 +487,7 @@ def _find_row_numbers(package: Package, part: str) -> tuple[int, str]:
     return last, ""
 
 
-def _filled(row: tuple) -> bool:
+def _filled(row: Cells) -> bool:
     return row.count(None) < len(row) and any(cell is not None and cell != "" for cell in row)
 
 

@@ -163,6 +163,10 @@ class Plan:
         known: dict[Any, Any] = self._cache.setdefault(name, {})
         return known
 
+    def forget(self) -> None:
+        """Drop what was worked out, after rows were exchanged."""
+        self._cache.clear()
+
     def cell(self, record: Row, column: str) -> str:
         """The cell that a record's value stands in; where it has none, the record's first cell."""
         letter = self.letters.get(record.TABLE, {}).get(column)
@@ -208,7 +212,7 @@ class Plan:
 
     def _contents(self, name: str) -> dict[str, int]:
         """Parts in one piece; each assembly is taken apart once, however often it is used."""
-        known = self.kept("contents")
+        known: dict[str, dict[str, int]] = self.kept("contents")
         groups = self.group(Assembly, "assembly")
         waiting = [name]
         while waiting:

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
-from typing import ClassVar, TypedDict
+from typing import Any, ClassVar, TypedDict
 
 
 class Row:
     """One row of a table."""
 
     __slots__ = ()
+    __dataclass_fields__: ClassVar[dict[str, Any]]
     TABLE: ClassVar[str]
     at: str
     """The row's first cell, for messages: Beads!A7."""

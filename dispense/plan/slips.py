@@ -22,7 +22,7 @@ from .amounts import Application, applications
 from .checks import applied_rows, bare_parts, built_parts, idle_stations
 from .materials import mix_shares
 from .records import Plan
-from .rows import Oven, Part, Row
+from .rows import Build, Oven, Part, Row
 from .tables import BY_NAME
 
 LOOK_AGAIN = "look again"
@@ -105,7 +105,7 @@ def slips(plan: Plan) -> list[Finding]:
     return found
 
 
-def _slip(plan: Plan, kind: str, row: Row, column: str, text: str, fix: str = "", **names) -> Finding:
+def _slip(plan: Plan, kind: str, row: Row, column: str, text: str, fix: str = "", **names: Any) -> Finding:
     cell = plan.cell(row, column)  # in the topic too: each slip is one of its own
     return Finding(kind, text, fix or LOOK_AGAIN, topic=f"{SLIP} {cell}", cell=cell, **names)
 
@@ -333,8 +333,8 @@ def _shifts(plan: Plan) -> Iterator[Finding]:
 
 def _builds(plan: Plan) -> Iterator[Finding]:
     """Rows that stand twice, quantities and dates far from the others."""
-    seen: dict[tuple, Any] = {}
-    twice: list[tuple] = []
+    seen: dict[tuple[Any, ...], Build] = {}
+    twice: list[tuple[Build, Build]] = []
     quantities: dict[str, list[int]] = defaultdict(list)
     for row in plan.builds:
         key = (row.date, row.shift, row.part, row.quantity)

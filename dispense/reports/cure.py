@@ -16,7 +16,7 @@ from typing import Any, overload
 import numpy as np
 
 from ..base.clock import hhmm
-from ..base.errors import InputError, Problem
+from ..base.errors import InputError, Problem, needed
 from ..base.findings import DANGER, NOTE, STOP, Finding, WithFindings, gravest_first, tally
 from ..base.terminal import findings_text, table
 from ..base.units import DAY, celsius_text, duration_text, from_si, temperature_text
@@ -144,7 +144,7 @@ def moisture_report(plan: Plan, station: Station, material: Material) -> Moistur
         moisture_needs(plan, station, material),
         tuple(map(float, HOURS)),
         humidities,
-        depths,
+        np.asarray(depths),
     )
 
 
@@ -191,8 +191,8 @@ class CureReport(WithFindings):
     """All that is known of one station's material after it leaves the nozzle."""
 
     plan: Plan
-    station: Any
-    material: Any
+    station: Station
+    material: Material
     record: str  # where the temperatures come from
     temperatures: list[float]
     day: LifeDay | None
@@ -810,7 +810,8 @@ def _run_text(run: CureRun) -> str:
         if run.kind == "room":
             words += " until the part may be moved"
         if run.length is not None:
-            words += f", oven length {run.length:.2f} m at a pitch of {from_si(run.pitch, 'mm'):.0f} mm"
+            pitch = from_si(needed(run.pitch, run.name, "pitch"), "mm")
+            words += f", oven length {run.length:.2f} m at a pitch of {pitch:.0f} mm"
         lines.append(words)
     return "\n".join([*lines, *run.notes])
 
@@ -917,7 +918,7 @@ def _joints_text(joints: list[JointReport]) -> str:
         if item.paste_gap is not None:
             lines.append(
                 f"{item.name}: a filled paste stays near {from_si(item.paste_gap, 'mm'):.3f} mm "
-                f"at {from_si(item.pressure, 'bar'):.2f} bar ({PASTE_RULE})"
+                f"at {from_si(needed(item.pressure, item.name, 'pressure'), 'bar'):.2f} bar ({PASTE_RULE})"
             )
         lines += item.notes
     return "\n".join(lines)

@@ -19,8 +19,8 @@ from ..handbook.life import LifeClock
 from ..plan.materials import MILESTONES, WorkingLife, open_life, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
+from ..plan.weather import shop_record
 from ..shift.cure_times import CureTimes, deepest, shop_cure
-from ..shift.player import shop_record
 
 HALF_HOUR = 1800.0
 STATED, COLDER, HOTTER = "between the data-sheet points", "colder, extrapolated", "hotter, extrapolated"

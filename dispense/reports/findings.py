@@ -7,11 +7,11 @@ shift finds stands in its `ShiftResult.findings`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import Any
 
 from ..base.errors import DispenseError
 from ..base.findings import NOTE, QUALITY, READING, Finding, gravest_first
 from ..plan.records import Plan
+from ..plan.rows import Station
 from ..plan.slips import slips
 from ..shift.setup import setup_card
 from .pour import pour_findings
@@ -19,11 +19,11 @@ from .press import press_findings, pressed_findings
 from .runs import cure_findings
 
 
-def _setup(plan: Plan, station: Any) -> list[Finding]:
+def _setup(plan: Plan, station: Station) -> list[Finding]:
     return setup_card(plan, station.station).findings
 
 
-def _pours(plan: Plan, station: Any) -> list[Finding]:
+def _pours(plan: Plan, station: Station) -> list[Finding]:
     return pour_findings(plan, station.station)
 
 
@@ -32,12 +32,12 @@ def _read(plan: Plan) -> list[Finding]:
     return [Finding(NOTE, str(problem), topic=READING, cell=problem.where) for problem in plan.warnings]
 
 
-def _pressed(plan: Plan, station: Any) -> list[Finding]:
+def _pressed(plan: Plan, station: Station) -> list[Finding]:
     found = [item for item in pressed_findings(plan, station.station) if item.is_warning]
     return [*found, *press_findings(plan, station.station)]
 
 
-OF_STATION: tuple[Callable[[Plan, Any], list[Finding]], ...] = (_setup, _pressed, _pours, cure_findings)
+OF_STATION: tuple[Callable[[Plan, Station], list[Finding]], ...] = (_setup, _pressed, _pours, cure_findings)
 OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips)
 
 

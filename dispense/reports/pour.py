@@ -35,7 +35,7 @@ from ..plan.amounts import applications, cell_dimensions, free_volume
 from ..plan.materials import kinetics_of, mixed_density
 from ..plan.records import Plan
 from ..plan.rows import Material, Pot
-from ..shift.player import shop_record
+from ..plan.weather import shop_record
 
 STILL_AIR = 10.0  # W/(m²·K), where the pot states no film
 CELL_DENSITY = 2600.0  # kg/m³ of a round cell: common practice, no source

@@ -20,7 +20,9 @@ from typing import Any
 
 import numpy as np
 
+from ..base.errors import needed
 from ..base.findings import NOTE, QUALITY, STOP, Finding, WithFindings
+from ..base.numbers import Number
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area, spread_width, squeeze_out
 from ..handbook.flow import interface_resistance, paste_gap, rectangle_share, slot_rate, viscosity
@@ -35,8 +37,8 @@ from ..plan.amounts import (
 )
 from ..plan.records import Plan
 from ..plan.rows import Bead, Joint, Material, Station
+from ..plan.weather import shop_record
 from ..shift.calendar import Calendar
-from ..shift.player import shop_record
 
 _POINTS, _SHARES = (0.5 * row for row in np.polynomial.legendre.leggauss(32))
 _POINTS = _POINTS + 0.5  # on 0 … 1
@@ -71,13 +73,13 @@ class Paste:
     yield_stress: float = 0.0
 
 
-def _edge_excess(stress, paste: Paste, power: int):
+def _edge_excess(stress: np.ndarray, paste: Paste, power: int) -> np.ndarray:
     """Excess of the wall stress at the edge over the yield stress: stress = τ₀ + σ·(1 − J).
 
     J = ∫₀¹ (q(s·σ)/q(σ))^power ds, with q the flow in the slot; 0 where nothing yields.
     """
     over = np.maximum(stress - paste.yield_stress, 0.0)
-    share = paste.index / (paste.index + power)
+    share: Number = paste.index / (paste.index + power)
     excess = over / (1.0 - share)
     if paste.yield_stress == 0.0:
         return excess
@@ -85,7 +87,7 @@ def _edge_excess(stress, paste: Paste, power: int):
     for _ in range(40):  # J hardly depends on σ, so that each step gains about a digit
         some = np.maximum(excess, 1e-300)
         new = (
-            slot_rate(some[..., None] * _POINTS, *flows) / slot_rate(some, *flows)[..., None]
+            slot_rate(some[..., None] * _POINTS, *flows) / np.asarray(slot_rate(some, *flows))[..., None]
         ) ** power @ _SHARES
         settled = np.all(np.abs(new - share) <= 1e-14)
         share = new
@@ -95,7 +97,7 @@ def _edge_excess(stress, paste: Paste, power: int):
     return excess
 
 
-def closing_speed(gap, size, load, paste: Paste, *, is_disc: bool):
+def closing_speed(gap: Number, size: Number, load: Number, paste: Paste, *, is_disc: bool) -> np.ndarray:
     """How fast the gap closes, m/s; 0 where the yield stress holds the load. Arrays or numbers.
 
     A disc of radius `size` under the force `load`, or a strip of half width `size` under a force per
@@ -239,12 +241,10 @@ def coldest_consistency(plan: Plan, station: Station, material: Material) -> tup
     Without an activation energy of viscosity the data-sheet figure is taken as it stands.
     """
     coldest = min(shop_record(plan, station)[1])
-    known = material.consistency is not None and material.viscosity_energy is not None
-    if not known:
-        return material.consistency, coldest, False
-    found = viscosity(
-        coldest, material.consistency, material.viscosity_temperature, material.viscosity_energy
-    )
+    consistency, energy = material.consistency, material.viscosity_energy
+    if consistency is None or energy is None:
+        return consistency, coldest, False
+    found = viscosity(coldest, consistency, material.viscosity_temperature, energy)
     return float(found), coldest, True
 
 
@@ -298,8 +298,8 @@ def _finding(
 class JointReport(WithFindings):
     """What a pressed joint comes to; SI units, None where nothing is known or stated."""
 
-    joint: Any
-    material: Any
+    joint: Joint
+    material: Material
     model: str
     volume: Amount  # of one joint
     area: float
@@ -527,8 +527,8 @@ def _resist(report: JointReport, station: Station) -> None:
 class PressedBead(WithFindings):
     """What a bead becomes in its joint; SI units, None where nothing is known or stated."""
 
-    bead: Any
-    material: Any
+    bead: Bead
+    material: Material
     model: str
     area: float
     width: float  # with square edges
@@ -615,24 +615,26 @@ def pressed_bead(plan: Plan, bead: Bead) -> PressedBead | None:
 
 def _press_bead(report: PressedBead, paste: Paste) -> None:
     bead, area = report.bead, report.area
+    force = needed(bead.press_force, bead.at, "press force")
+    gap = needed(bead.bond_line, bead.at, "bond line")
     flange = bead.flange_width
     report.press = press = Press(
         paste,
         False,
         bead_height(bead),
         area,
-        bead.press_force,
+        force,
         area / flange if flange else 0.0,
         flange / 2.0 if flange else 1.0,
-        bead.press_force,
+        force,
     )
     report.gap_limit = press.limit
-    needed = press.time_to(bead.bond_line)
-    report.time_needed = needed if math.isfinite(needed) else None
+    time = press.time_to(gap)
+    report.time_needed = time if math.isfinite(time) else None
     if report.time_needed is None:
         report.find(
             QUALITY,
-            f"the force cannot close the joint to {_mm(bead.bond_line)}: the yield "
+            f"the force cannot close the joint to {_mm(gap)}: the yield "
             f"stress stops it at {_mm(press.limit)}",
             "press harder, or use a softer adhesive",
             topic="bond line",
@@ -678,7 +680,8 @@ def press_findings(plan: Plan, station: str) -> list[Finding]:
                 )
             )
     for bead in station_beads(plan, station):
-        told += _film_findings(bead, bead.bead.bond_line, station, bead.bead.part, "half width")
+        gap = needed(bead.bead.bond_line, bead.bead.at, "bond line")
+        told += _film_findings(bead, gap, station, bead.bead.part, "half width")
     return told
 
 
@@ -691,7 +694,12 @@ def _film_findings(
         return []
     reach = press.full_size if gap < press.full_gap else float(press.size(gap))
     ratio = gap / reach
-    where = {"topic": "thick film", "station": station, "material": report.material.material, "part": part}
+    where: dict[str, Any] = {
+        "topic": "thick film",
+        "station": station,
+        "material": report.material.material,
+        "part": part,
+    }
     numbers = {f"gap/{what}": ratio}
     fix = "take force and time from a trial"
     if ratio > THICK_FILM:

@@ -35,8 +35,8 @@ from ..plan.csv import TemperatureRecord
 from ..plan.materials import MILESTONES, kinetics_of, material_energy
 from ..plan.records import Plan
 from ..plan.rows import Material, Oven, Station
+from ..plan.weather import shop_record
 from ..shift.cure_times import NO_LAG, shop_cure, when_out
-from ..shift.player import shop_record
 from .press import shortest_takt
 
 ROOM_END = 1.25  # of the time to full cure for which a room cure is followed

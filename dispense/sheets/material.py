@@ -13,13 +13,13 @@ from ..shift.results import CATEGORIES, ShiftResult
 from ..shift.store import NANO
 from ..shift.weighing import driver_text
 from ..shift.windows import latest_times
-from .layout import BY, DASHED, TICK, Book, Calculated
+from .layout import BY, DASHED, OTHER_DAY, TICK, Book, Calculated
 from .pieces import (
     ML,
-    alarmed,
     amount_ml,
     at,
     findings_shown,
+    handover_rows,
     letter_name,
     life_text,
     mass_drawn,
@@ -27,11 +27,12 @@ from .pieces import (
     mixed_mass,
     rule_text,
     shift_head,
+    shift_headline,
     shop_record,
     use_row,
     warning_rows,
 )
-from .spec import SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
+from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
 WARNING_WIDTH = 140  # characters of a line of warnings
 
@@ -106,6 +107,7 @@ SHIFT_MATERIAL = SheetSpec(
             number("volume", "mL", "volume"),
             moment("first", "first put on"),
         ),
+        "MaterialHandover": HANDOVER,
         "MaterialWarnings": WARNINGS,
     },
     ("day", "shift", "station"),
@@ -115,6 +117,7 @@ SHIFT_MATERIAL = SheetSpec(
         "MaterialTimes": ("time", "action"),
         "MaterialMore": ("component", "share", "left", "container"),
         "MaterialLots": ("component", "containers", "lot"),
+        "MaterialHandover": ("way", "what", "part_numbers", "count"),
         "MaterialWarnings": ("warning",),
     },
     computed={
@@ -154,7 +157,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
         SHIFT_MATERIAL,
         {
             **shift_head(plan, result, stamp),
-            "headline": alarmed(plan, result.station.station, containers_text(result)),
+            "headline": shift_headline(plan, result, containers_text(result)),
             "parts_good": sum(job.quantity for job in result.jobs),
             "parts_started": sum(job.started for job in result.jobs),
             "takt": result.takt,
@@ -193,6 +196,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
                 for use in result.staged(letter)
             ]
             or [{"lot": "none: enough stands at the station"}],
+            "MaterialHandover": handover_rows(result),
             "MaterialWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH),
         },
     )
@@ -268,7 +272,7 @@ def _times(result: ShiftResult) -> list[Row]:
 
 
 def layout(book: Book) -> None:
-    """What the station needs on the first page, its clock times on the second."""
+    """What the station needs on the first page, its clock times on the second, then the hand-over."""
     form = book.page("Material", [11.5, 14.2, 8.5, 8, 7.5, 8.5, 8.5, 7.5, 8, *[7.2] * 8], landscape=False)
     form.head()
     form.cards(
@@ -350,3 +354,15 @@ def layout(book: Book) -> None:
         repeat=True,
         rows_high=17,
     )
+    hand = book.page("Handover", [13, 30, 16, 34, 8, 11, 18, 18, 8, 11], landscape=True)
+    hand.head(named=False)
+    hand.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 7))
+    hand.skip()
+    hand.table(
+        "MaterialHandover",
+        ["way", "what", "part", "part_numbers", "count", "volume", "following", "latest", TICK, BY],
+        forms={"following": OTHER_DAY, "latest": OTHER_DAY},
+        repeat=True,
+        rows_high=17,
+    )
+    hand.sign_off(("Handed over", "Taken over"))

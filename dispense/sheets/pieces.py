@@ -166,6 +166,26 @@ def use_row(result: ShiftResult, letter: str) -> dict[str, Value]:
     }
 
 
+def handover_rows(result: ShiftResult, *, parts_only: bool = False) -> list[Row]:
+    """What a shift takes over and hands over."""
+    rows: list[Row] = [
+        {
+            "way": way,
+            "what": item.what,
+            "part": item.part,
+            "part_numbers": item.numbers,
+            "count": item.count or None,
+            "volume": item.volume / ML if item.volume else None,
+            "following": at(result.date, item.following),
+            "latest": at(result.date, item.latest),
+        }
+        for way, items in (("taken over", result.taken_over), ("handed over", result.handed_over))
+        for item in items
+        if item.part or not parts_only
+    ]
+    return rows or [{"way": "–", "what": "no part in process" if parts_only else "nothing stands here"}]
+
+
 # -------------------------------------------------------------------------------------- findings
 
 
@@ -176,6 +196,13 @@ def alarmed(plan: Plan, station: str, headline: str) -> str:
     """A headline that says first that the station's plan is dangerous, where it is."""
     is_danger = any(item.kind == DANGER for item in station_findings(plan, station))
     return ALARM + headline if is_danger else headline
+
+
+def shift_headline(plan: Plan, result: ShiftResult, headline: str) -> str:
+    """The headline of a shift's sheet: danger first, then from when on it holds."""
+    if result.since is not None:
+        headline = f"From {hhmm(result.since, result.date)}: {headline}"
+    return alarmed(plan, result.station.station, headline)
 
 
 def findings_shown(

@@ -9,7 +9,7 @@ import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from ..base.fields import Field, date, text
+from ..base.fields import Field, date, number, text, whole
 
 Value = str | float | datetime.date | None  # of one cell, in shop units; `Printed` is a float
 Row = dict[str, Value]
@@ -85,3 +85,13 @@ SHIFT_HEAD = (
     text("description", "what it is"),
 )
 WARNINGS = (text("warning", "how grave it is, what to look at, what to do"),)
+HANDOVER = (
+    text("way", "taken over from the shift before, or handed over to the next"),
+    text("what", "what stands at the station"),
+    text("part", "part"),
+    text("part_numbers", "part numbers, and the shift that began them"),
+    whole("count", "how many"),
+    number("volume", "mL", "what a container or mixer holds for use"),
+    moment("following", "when its next step is due"),
+    moment("latest", "until when it may be used or must be done"),
+)

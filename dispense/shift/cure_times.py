@@ -101,7 +101,7 @@ class ShopCure:
 
 def shop_cure(plan: Plan, station: Station, material: Material) -> ShopCure:
     """The cure in the air of a station, kept with the plan."""
-    cache = plan.kept("shop cure")
+    cache: dict[tuple[str, str], ShopCure] = plan.kept("shop cure")
     key = (station.station, material.material)
     if key not in cache:
         cache[key] = ShopCure(plan, station, material)
@@ -167,7 +167,9 @@ def slowest_place(plan: Plan, oven: Oven) -> tuple[list[float], list[float]]:
     return fine[0], [float(value) for value in part]
 
 
-def _subdivide(times: list[float], values: list[float], step: float = 60.0):
+def _subdivide(
+    times: list[float], values: list[float], step: float = 60.0
+) -> tuple[list[float], list[float]]:
     """A record with further points between, at most a minute apart."""
     step = max(step, (times[-1] - times[0]) / 10_000)  # of a profile of weeks
     fine_times, fine_values = [times[0]], [values[0]]

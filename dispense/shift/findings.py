@@ -10,7 +10,7 @@ from ..plan.rows import Component
 from ..plan.tables import IN_MID_BEAD
 from .cure_times import cure_basis
 from .mixer import GELLED
-from .results import ShiftResult
+from .results import Lost, ShiftResult, numbers_text
 from .store import Store, nanolitres
 
 MOST_BETWEEN = 2  # purges and mixer changes between parts that are not worth a warning
@@ -46,6 +46,7 @@ def shift_findings(result: ShiftResult, store: Store) -> list[Finding]:
     """All that is found in a played shift."""
     return [
         *_output(result),
+        *_lost(result),
         *(_shortage(result, letter, volume) for letter, volume in result.missing.items()),
         *_expired(result, store),
         *_late(result, "surface window", result.late_surface, "treat again before dispensing"),
@@ -67,37 +68,56 @@ def component_words(result: ShiftResult, letter: str) -> str:
 def _output(result: ShiftResult) -> Iterator[Finding]:
     """Good parts that are not finished, and parts that stand half done."""
     for job in result.jobs:
-        if job.finished < job.quantity:
+        if job.own_finished < job.quantity:
             yield _found(
                 result,
                 STOP,
-                f"{job.part}: {job.finished} of {job.quantity} good parts are finished by "
+                f"{job.part}: {job.own_finished} of {job.quantity} good parts are finished by "
                 f"{hhmm(result.calendar.end, result.date)}",
                 "longer hours, a shorter takt, fewer parts, or a quicker or second station",
                 topic="output",
                 part=job.part,
-                finished=job.finished,
+                finished=job.own_finished,
                 asked=job.quantity,
             )
-        half_done = job.begun - job.finished - job.scrapped
-        if half_done:
+        if job.carried:
             yield _found(
                 result,
-                STOP,
-                f"{job.part}: {half_done} begun and not finished stand half done at the end",
-                "finish them within their times or scrap them: the next shift's sheet does not know them",
+                QUALITY if result.has_following else STOP,
+                f"{job.part}: {job.carried} begun and not finished stand half done at the end",
+                "the next shift takes them over: mind their times"
+                if result.has_following
+                else "finish them within their times or scrap them: the plan has no further shift",
                 topic="half done",
                 part=job.part,
-                half_done=half_done,
+                half_done=job.carried,
             )
+
+
+def _lost(result: ShiftResult) -> Iterator[Finding]:
+    """Parts taken over that cannot be finished within their open time."""
+    parts: dict[tuple[str, str], list[Lost]] = {}
+    for item in result.lost:
+        parts.setdefault((item.part, item.origin), []).append(item)
+    for (part, origin), lost in parts.items():
+        first = lost[0]
+        yield _found(
+            result,
+            STOP,
+            f"{part} no. {numbers_text(item.serial for item in lost)} of {origin}: lost half done, the open "
+            f"time of no. {first.serial} ends at {hhmm(first.latest, result.date)}, its next shot is not "
+            f"on before {hhmm(first.soonest, result.date)}",
+            "set aside and scrap; begin no part late in a shift that the next cannot finish in time",
+            topic="lost half done",
+            part=part,
+            lost=len(lost),
+        )
 
 
 def _shortage(result: ShiftResult, letter: str, volume: int) -> Finding:
     """Stock that does not suffice, and from when it is missed."""
     count = round(volume / nanolitres(result.components[letter].container))
-    first = min(
-        event.clock for event in result.events if event.kind == "short" and event.component == letter
-    )
+    first = min(event.clock for event in result.events if event.kind == "short" and event.component == letter)
     return _found(
         result,
         STOP,
@@ -169,8 +189,8 @@ def _empty_in_part(result: ShiftResult, letter: str, component: Component, clock
         result,
         QUALITY,
         f"{component_words(result, letter)} runs empty in the middle of a part {count} time"
-        f"{'s' if count > 1 else ''}, first at {hhmm(clocks[0], result.date)}: what stands there cannot finish "
-        "a part, and the nozzle stands on it for the change",
+        f"{'s' if count > 1 else ''}, first at {hhmm(clocks[0], result.date)}: what stands there cannot "
+        "finish a part, and the nozzle stands on it for the change",
         "larger or full containers; or say in Stations that it refills in mid-bead",
         topic="refill in mid-bead",
         times=count,
@@ -188,7 +208,8 @@ def _too_long(result: ShiftResult) -> Iterator[Finding]:
         result,
         QUALITY,
         f"{count} time{'s' if count > 1 else ''} material passes its limit while it goes on a part, first at "
-        f"{hhmm(result.too_long[0].clock, result.date)}: it reaches {worst.share:.0%} of the pot life, {ends}",
+        f"{hhmm(result.too_long[0].clock, result.date)}: it reaches {worst.share:.0%} of the pot life, "
+        f"{ends}",
         "a smaller mixer, more flow, a cooler shop, or the part in two visits",
         topic="limit in a part",
         times=count,

@@ -26,6 +26,7 @@ class Idle:
     since: float
     until: float
     gelled: float  # when what stands in the mixer has used its pot life
+    every: float  # how long what is fresh at its start keeps the limit [s]
     purges: tuple[float, ...] | None  # when to purge; None: purging does not keep the limit
     purge_volume: int  # of all purges
     purge_time: float
@@ -50,9 +51,8 @@ class Idle:
         """What purging through the idle time costs."""
         if self.purges is None:
             return "purging cannot keep the limit"
-        every = self.purges[0] - self.since
         return (
-            f"purging every {duration_text(every)} takes {len(self.purges)} × "
+            f"purging every {duration_text(self.every)} takes {len(self.purges)} × "
             f"{self.purge_volume / len(self.purges) / 1e6:.1f} mL and {duration_text(self.purge_time)}"
         )
 
@@ -66,12 +66,14 @@ def weigh_idle(
     gelled = mixer.reaches(GELLED)
     if gelled <= since:
         return None
-    times = _purges(mixer.copy(), station, calendar, purge, until)
+    times = _purges(mixer.copy(), station, calendar, purge, since, until)
+    every = mixer.life.when(since, station.purge_share) - since
     count = len(times or ())
     return Idle(
         since,
         until,
         gelled,
+        every,
         times,
         count * purge,
         count * station.purge_time,
@@ -81,11 +83,11 @@ def weigh_idle(
 
 
 def _purges(
-    mixer: Mixer, station: Station, calendar: Calendar, purge: int, until: float
+    mixer: Mixer, station: Station, calendar: Calendar, purge: int, since: float, until: float
 ) -> tuple[float, ...] | None:
     """When to purge so that the mixer keeps its limit; None where it cannot."""
     times: list[float] = []
-    after = -float("inf")
+    after = since
     while len(times) < MOST_IDLE_PURGES:
         limit = max(mixer.reaches(station.purge_share), after)
         if limit >= until:

@@ -11,8 +11,10 @@ Volumes are counted in whole nanolitres, so that the balance holds to the last d
     opening + mounted = on parts + scrap + start + end + purge + mixers + checks + heel + rest
                         + expired + closing
 
-where opening and closing are what stands in containers and hoses. Stock, mounted containers, hoses
-and mixers that are kept closed go from shift to shift (`Store`, `play_plan`).
+where opening and closing are what stands in containers and hoses. Stock, mounted containers, hoses,
+mixers that are kept closed and parts in process go from shift to shift (`Store`, `play_plan`):
+
+    begun + taken over = good + scrapped + lost + handed over
 
 What is settled here, and why:
 - a visit that would not be finished before a break or the end of the shift waits until after it;
@@ -21,6 +23,8 @@ What is settled here, and why:
   even a fresh mixer would pass the limit in the visit, that at its start, and the part is told;
 - a purge and the part after it go together: neither is begun where both do not fit before a break;
 - open time runs from the first material on the part, the delay to mating from the end of its visit;
+- a part that is half done at the end of a shift goes on in the station's next one, and what waits to be
+  mated is mated in the plan's next shift; what cannot within its open time is lost, and named;
 - the run ends with the last part: what is in the mixer then is thrown away, or kept closed;
 - two stations of one material take whole containers from one store, in the order of the table.
 """
@@ -35,6 +39,7 @@ from dataclasses import dataclass
 
 from ..base.clock import hhmm
 from ..base.errors import NUM, InputError, Problem
+from ..base.units import DAY
 from ..handbook.life import LifeClock
 from ..plan.amounts import applications
 from ..plan.materials import open_life, working_life
@@ -45,14 +50,17 @@ from ..plan.weather import shop_record
 from .calendar import Calendar
 from .cure_times import cure_times
 from .findings import shift_findings
+from .handover import origin_text, standing
 from .idle import off_text, weigh_idle
 from .mixer import GELLED, Mixer
-from .results import CATEGORIES, Batch, Event, Job, Mating, ShiftResult, TooLong
-from .store import NANO, KeptMixer, Store, nanolitres
+from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, ShiftResult, TooLong
+from .store import NANO, HalfDone, KeptMixer, Store, ToMate, nanolitres
 from .supply import Supply
+from .today import Stretch, Today, check_now, set_standing
 from .visits import Piece, Visit, visits_of
 
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift
+WHOLE = Stretch()
 
 
 def _clocks(plan: Plan, station: Station, material: Material) -> dict[str, LifeClock | None]:
@@ -86,6 +94,17 @@ class Work:
     turn: int = 0
     begun: float = 0.0
     ended: float = 0.0
+    origin: str = ""  # the shift that began it, where that is another
+    is_lost: bool = False
+
+
+def _works(jobs: Iterable[Job]) -> Iterator[Work]:
+    """Parts to start in their order, the scrap spread evenly among them."""
+    for job in jobs:
+        started, lost = job.started, job.started - job.quantity
+        for place in range(started):
+            is_scrap = (place + 1) * lost // started > place * lost // started
+            yield Work(job, place + 1, is_scrap)
 
 
 Due = tuple[float, int, int, Work | None]  # when, rank among equals, number, a part or a check
@@ -102,21 +121,34 @@ class Player:
         station: Station,
         builds: dict[str, int],
         store: Store,
+        following: Calendar | None = None,
+        stretch: Stretch = WHOLE,
     ) -> None:
+        """`following` is the plan's next shift by the clock of this day, None where there is none."""
+        self.stretch = stretch
         self.plan, self.store, self.station, self.date = plan, store, station, date
         material = plan.material(station.material)
         components = plan.components_of(material.material)
-        row = plan.shift(shift)
-        calendar = Calendar(row.start, row.end, plan.breaks_of(shift))
+        calendar = shift_calendar(plan, shift, stretch=stretch)
         jobs = []
         for part, quantity in builds.items():
             mine = [item for item in applications(plan, part) if item.station == station.station]
             if mine and quantity > 0:
                 started = math.ceil(quantity / (1.0 - station.scrap) - 1e-9)
                 jobs.append(Job(part, quantity, started, mine))
+        self.works: list[Work] | None = None
+        if stretch is not WHOLE:
+            jobs = self._of_stretch(jobs)
+        self.taken = [item.on(date) for item in store.half_done.get(station.station, ())]
+        for part in dict.fromkeys(item.part for item in self.taken):
+            if all(job.part != part for job in jobs):
+                mine = [item for item in applications(plan, part) if item.station == station.station]
+                jobs.append(Job(part, 0, 0, mine))
         started = sum(job.started for job in jobs)
         spread = calendar.available / started if started else math.inf
         takt = station.takt or spread * plan.takt_factors.get(station.station, 1.0)
+        if not stretch.is_last:
+            takt = min(takt, spread)  # what was done by then came evenly
         self.result = ShiftResult(
             date,
             shift,
@@ -140,7 +172,21 @@ class Player:
         self.mixer = Mixer(nanolitres(station.mixer_volume), life, quickest)
         self.purge = nanolitres(station.purge_volume) or self.mixer.content
         self.free = calendar.start  # when the nozzle is free again
-        self.batches: dict[tuple[str, int], Batch] = {}
+        self.idle_since = calendar.start  # when material last went through it
+        self.result.since = stretch.start
+        self.following, self.result.has_following = following, following is not None
+        self.origin = origin_text(date, shift)
+        self.batches: dict[tuple[str, str, int], Batch] = {}
+
+    def _of_stretch(self, jobs: list[Job]) -> list[Job]:
+        """The jobs with the parts that are started in this stretch of the shift."""
+        stretch = self.stretch
+        self.works = list(_works(jobs))[stretch.skip :][: stretch.most]
+        for job in jobs:
+            mine = [work for work in self.works if work.job is job]
+            job.started = len(mine)
+            job.quantity = sum(not work.is_scrap for work in mine)
+        return [job for job in jobs if job.started]
 
     def make_supply(self) -> Supply:
         """The containers that are drawn from."""
@@ -151,6 +197,8 @@ class Player:
     def play(self) -> ShiftResult:
         """Run the shift."""
         result = self.result
+        if result.jobs:
+            result.taken_over = self._standing()
         self._open()
         if result.jobs:
             self._start()
@@ -158,6 +206,7 @@ class Player:
             self._end()
         self._close()
         if result.jobs:
+            result.handed_over = self._standing()
             self._find()
             result.events.sort(key=lambda event: event.clock)
         return result
@@ -195,21 +244,30 @@ class Player:
                 container.usable + container.heel if container else 0
             )
 
+    def _standing(self) -> list[Handover]:
+        """What stands at the station between two shifts."""
+        return standing(self.result, self.store, self.mixer.life, self.open_clock)
+
     def _find(self) -> None:
         self.result.findings += shift_findings(self.result, self.store)
 
     def _start(self) -> None:
-        """The first purge, with a new mixer or with one that was kept closed."""
+        """The first purge, with a new mixer or with one that was kept closed; or the run goes on."""
         result, start = self.result, self.result.calendar.start
         volume = nanolitres(self.station.start_volume)
         kept = self.store.mixers.pop((self.station.station, 0), None)
-        words = "start of shift"
-        if kept is not None:
+        if self.stretch.goes_on:
+            volume, words = 0, f"from now on: {self.stretch.skip} started before"
+            self.mixer.contents.extend(kept.on(self.date) if kept else ())
+            self.idle_since = self.mixer.contents[-1][1] if self.mixer.contents else start
+        elif kept is None:
+            words = "start of shift"
+        else:
             self.mixer.contents.extend(kept.on(self.date))
             if self.mixer.share_used(start) < self.station.purge_share:
-                words += ": go on with the mixer that was kept closed"
+                words = "start of shift: go on with the mixer that was kept closed"
             else:
-                words += f": the mixer that was kept closed was good until {self._good_until()}"
+                words = f"start of shift: the mixer that was kept closed was good until {self._good_until()}"
                 self.mixer.contents.clear()
         result.events.append(Event(start, "start", words, volume=volume))
         if not self.mixer.contents:
@@ -220,9 +278,9 @@ class Player:
     def _end(self) -> None:
         """The run is over: mixer off, pot emptied; the time that is left is free."""
         result, station, end = self.result, self.station, self.free
-        volume = nanolitres(station.end_volume)
-        words = "last part done"
-        if self.mixer.content and station.after_run == KEEP_CLOSED:
+        volume = nanolitres(station.end_volume) if self.stretch.is_last else 0
+        words, is_kept = "last part done", not self.stretch.is_last or station.after_run == KEEP_CLOSED
+        if self.mixer.content and is_kept:
             self.store.mixers[station.station, 0] = KeptMixer(self.date, tuple(self.mixer.contents))
             words += ": keep the mixer closed"
             words += f", good until {self._good_until()}" if self.mixer.life else ""
@@ -233,9 +291,12 @@ class Player:
             words += f"; free until {hhmm(result.calendar.end, self.date)}"
         self.supply.draw(volume, "end", end)
         result.events.append(Event(end, "end", words, volume=volume))
+        stops = {(stop.start, stop.end) for stop in self.stretch.stops}
         for a, b in result.calendar.breaks:
             if a < end:
-                result.events.append(Event(a, "break", f"break until {hhmm(b, self.date)}"))
+                is_stop = (a, b) in stops
+                text = f"{'the line stands' if is_stop else 'break'} until {hhmm(b, self.date)}"
+                result.events.append(Event(a, "stop" if is_stop else "break", text))
 
     def _good_until(self) -> str:
         return hhmm(self.mixer.reaches(self.station.purge_share), self.date)
@@ -332,15 +393,16 @@ class Player:
 
     def _idle(self, begin: float, pieces: tuple[Piece, ...], why: str) -> float:
         """Nothing is dispensed from when the nozzle is free to `begin`: see that the mixer lasts [s]."""
-        if begin <= self.free or self.mixer.keeps(GELLED, pieces, begin):
+        since = self.idle_since
+        if begin <= since or self.mixer.keeps(GELLED, pieces, begin):
             return begin
         result = self.result
-        idle = weigh_idle(self.mixer, self.station, result.calendar, self.purge, self.free, begin)
+        idle = weigh_idle(self.mixer, self.station, result.calendar, self.purge, since, begin)
         if idle is None:
             return begin
         result.idles.append(idle)
         if idle.takes_off(self.station.idle):
-            result.events.append(Event(self.free, "off", off_text(idle)))
+            result.events.append(Event(since, "off", off_text(idle)))
             text = f"put on a new mixer{why}"
             result.events.append(Event(begin, "mixer", text, volume=self.mixer.content))
             result.between += not why
@@ -370,8 +432,9 @@ class Player:
                     self._check(due)
                 continue
             steps = visits[id(work.job)]
-            begin = self._ready(due, steps[work.turn])
+            begin = None if self._is_lost(work, due, steps[work.turn]) else self._ready(due, steps[work.turn])
             if begin is None:
+                self._leave(work, due)
                 continue
             self._dispense(work, steps[work.turn], begin, number)
             work.turn += 1
@@ -382,15 +445,60 @@ class Player:
         for batch in result.batches:
             batch.cure = cure_times(self.plan, station, batch.part, batch.ended)
 
+    def _take_over(self) -> Iterator[Due]:
+        """Parts that the shift before left half done, those that wait longest first."""
+        station, start = self.station.station, self.result.calendar.start
+        self.store.half_done.pop(station, None)
+        self.store.to_mate.pop(station, None)
+        jobs = {job.part: job for job in self.result.jobs}
+        for place, item in enumerate(self.taken):
+            job = jobs[item.part]
+            job.taken += 1
+            work = Work(job, item.serial, item.is_scrap, item.turn, item.begun, item.ended, item.origin)
+            yield max(start, item.due), 1, place - len(self.taken), work
+
+    def _is_lost(self, work: Work, due: float, visit: Visit) -> bool:
+        """Whether the open time of a part that was taken over ends before its visit could."""
+        if not work.origin or self.open_clock is None:
+            return False
+        latest = self.open_clock.when(work.begun, 1.0)
+        calendar = self.result.calendar
+        soonest = calendar.fit(max(self.free, due), visit.duration) + visit.duration
+        if soonest == math.inf:
+            soonest = calendar.end
+        if soonest <= latest + 1e-6:
+            return False
+        self.result.lost.append(Lost(work.job.part, work.serial, work.origin, latest, soonest))
+        work.job.lost += 1
+        work.is_lost = True
+        return True
+
+    def _leave(self, work: Work, due: float) -> None:
+        """What was begun and cannot go on in this shift is left to the next."""
+        if work.is_lost or not work.turn:
+            return
+        work.job.carried += 1
+        self.store.half_done.setdefault(self.station.station, []).append(
+            HalfDone(
+                self.date,
+                work.origin or self.origin,
+                work.job.part,
+                work.serial,
+                work.is_scrap,
+                work.turn,
+                work.begun,
+                work.ended,
+                due,
+            )
+        )
+
     def _parts(self) -> Iterator[Due]:
-        """Started parts in order, the scrap spread evenly among them."""
-        number, takt, clock = 0, self.result.takt, self.result.calendar.clock
-        for job in self.result.jobs:
-            lost = job.started - job.quantity
-            for place in range(job.started):
-                is_scrap = (place + 1) * lost // job.started > place * lost // job.started
-                yield clock(number * takt), 1, number, Work(job, place + 1, is_scrap)
-                number += 1
+        """Parts taken over; then those to start in order, the scrap spread evenly among them."""
+        yield from self._take_over()
+        takt, clock = self.result.takt, self.result.calendar.clock
+        works = _works(self.result.jobs) if self.works is None else self.works
+        for number, work in enumerate(works):
+            yield clock(number * takt), 1, number, work
 
     def _checks(self) -> Iterator[Due]:
         """Check shots at their rate over the working time."""
@@ -430,7 +538,7 @@ class Player:
             if fresh == begin and not self.supply.cannot_finish(visit.needs):
                 self._note_age(begin, pieces)
                 return begin
-            self.free = fresh
+            self.free = self.idle_since = fresh
             begin = fit(fresh, visit.duration)
         return None
 
@@ -443,7 +551,10 @@ class Player:
             lost += draw(volume, category, at, end - start)
             push(volume, at, begin + end + lost)
         work.ended = self.free = begin + visit.duration + lost
+        self.idle_since = self.free
         self.result.busy += visit.duration + lost
+        if not work.is_scrap:
+            work.job.done[work.turn] += 1
         if work.turn == 0:
             work.begun = begin
             work.job.begun += 1
@@ -455,6 +566,7 @@ class Player:
             work.job.scrapped += 1
         else:
             work.job.finished += 1
+            work.job.taken_finished += bool(work.origin)
         self._batch(work)
 
     def _check(self, due: float) -> None:
@@ -473,11 +585,11 @@ class Player:
         count = result.check.count
         text = "check shot: weigh it" if count == 1 else f"check: weigh {count} shots together"
         result.events.append(Event(begin, "check", text, volume=volume))
-        self.free = end
+        self.free = self.idle_since = end
 
     def _why(self, begin: float) -> str:
         for a, b in self.result.calendar.breaks:
-            if self.free <= a + 1e-6 and begin >= b - 1e-6:
+            if self.idle_since <= a + 1e-6 and begin >= b - 1e-6:
                 return " after the break"
         return ""
 
@@ -499,10 +611,11 @@ class Player:
     def _batch(self, work: Work) -> None:
         """Put a part to its batch, in whichever order the parts are done."""
         part, serial = work.job.part, work.serial
-        key = (part, (serial - 1) // self.station.batch)
+        key = (part, work.origin, (serial - 1) // self.station.batch)
         batch = self.batches.get(key)
         if batch is None:
-            batch = self.batches[key] = Batch(len(self.batches) + 1, part, [], work.begun, work.ended)
+            batch = Batch(len(self.batches) + 1, part, [], work.begun, work.ended, origin=work.origin)
+            self.batches[key] = batch
             self.result.batches.append(batch)
         batch.serials.append(serial)
         batch.begun, batch.ended = min(batch.begun, work.begun), max(batch.ended, work.ended)
@@ -512,16 +625,38 @@ class Player:
         """From the first material on the part to mating; the delay runs from when it is done."""
         if self.open_clock is None:
             return
-        planned = self.result.calendar.add(work.ended, self.station.mating_delay)
+        planned = self._worked_on(work.ended, self.station.mating_delay)
         mating = Mating(work.serial, self.open_clock.when(work.begun, 1.0), planned)
+        if planned > self.result.calendar.end:
+            origin = work.origin or self.origin
+            self.store.to_mate.setdefault(self.station.station, []).append(
+                ToMate(self.date, origin, batch.part, work.serial, mating.latest, planned)
+            )
         if batch.tightest is None or mating.late > batch.tightest.late + 1.0:  # s: the first of equals
             batch.tightest = mating
         if mating.late > 1e-6:
             batch.late.append(mating)
             self.result.late_mating.append((batch.part, *mating))
 
+    def _worked_on(self, clock: float, work: float) -> float:
+        """When work that goes on in the next shift is done; without one the shift is taken to go on."""
+        calendar, following = self.result.calendar, self.following
+        left = calendar.worked(clock) + work - calendar.available
+        if following is None or left <= 0.0 or clock >= calendar.end:
+            return calendar.add(clock, work)
+        return max(following.clock(left), calendar.end)
+
 
 # ------------------------------------------------------------------------------------ whole plans
+
+
+def shift_calendar(plan: Plan, shift: str, days: int = 0, stretch: Stretch = WHOLE) -> Calendar:
+    """Working time of a shift that starts so many days later, or of a stretch of one."""
+    row, later = plan.shift(shift), days * DAY
+    start = row.start if stretch.start is None else stretch.start
+    end = row.end if stretch.end is None else stretch.end
+    breaks = [*plan.breaks_of(shift), *((stop.start, stop.end) for stop in stretch.stops)]
+    return Calendar(start + later, end + later, ((a + later, b + later) for a, b in breaks))
 
 
 def play_shift(
@@ -534,12 +669,16 @@ def play_shift(
 
 
 def play_plan(
-    plan: Plan, *, until: tuple[datetime.date, str] | None = None, stations: Iterable[str] | None = None
+    plan: Plan,
+    *,
+    until: tuple[datetime.date, str] | None = None,
+    stations: Iterable[str] | None = None,
+    today: Today | None = None,
 ) -> Iterator[ShiftResult]:
     """Every shift of the plan in order of time, stock and containers carried along.
 
     `until` ends with that date and shift; `stations` keeps those and the others that share their
-    materials (they draw on the same store).
+    materials (they draw on the same store). Of the shift of `today` the rest is played, from now on.
     """
     chosen = list(plan.stations)
     if stations is not None:
@@ -547,11 +686,44 @@ def play_plan(
         materials = {plan.station(name).material for name in names}
         chosen = [row for row in chosen if row.material in materials]
     store = Store.of(plan)
-    for date, shift in plan.days():
+    days = plan.days()
+    for place, (date, shift) in enumerate(days):
         builds = plan.builds_of(date, shift)
+        following = None
+        if place + 1 < len(days):
+            next_date, next_shift = days[place + 1]
+            following = shift_calendar(plan, next_shift, (next_date - date).days)
         for row in chosen:
-            player = Player(plan, date, shift, row, builds, store)
+            stretch = WHOLE
+            if today is not None and today.is_of(date, shift):
+                stretch = _till_now(plan, row, builds, store, today)
+            player = Player(plan, date, shift, row, builds, store, following, stretch)
             if player.result.jobs:
                 yield player.play()
         if until is not None and (date, shift) == until:
             return
+
+
+def _till_now(plan: Plan, station: Station, builds: dict[str, int], store: Store, today: Today) -> Stretch:
+    """Play the part of a shift that is over; the stretch that is left."""
+    check_now(plan, today, station)
+    if today.now is None:
+        return Stretch(stops=today.stops)
+    row = plan.shift(today.shift)
+    over = Stretch(None, today.now, 0, today.done, today.stops)
+    player = Player(plan, today.date, today.shift, station, builds, store, None, over)
+    goes_on = bool(player.result.jobs) and today.now > row.start
+    if goes_on:
+        result = player.play()
+        begun = sum(job.begun for job in result.jobs)
+        if begun < today.done:
+            raise InputError(
+                Problem(
+                    "fill",
+                    "done",
+                    today.done,
+                    f"at most {begun}: no more fit in till {hhmm(today.now)} at {station.station}",
+                )
+            )
+    set_standing(plan, today, station, store)
+    return Stretch(today.now, None, today.done, None, today.stops, goes_on)

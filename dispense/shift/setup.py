@@ -8,8 +8,8 @@ working life is for the hottest.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 from ..base.errors import needed
 from ..base.findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings
@@ -29,7 +29,7 @@ from ..handbook.mixing import mass_ratio, volume_ratio
 from ..plan.amounts import Application, applications
 from ..plan.materials import WorkingLife, mix_shares, mixed_density, pot_life_findings, working_life
 from ..plan.records import Plan
-from ..plan.rows import Bead, Material, Station
+from ..plan.rows import Bead, Component, Material, Station
 from ..plan.weather import shop_record
 from .weighing import Weighing, weigh, weighing_findings
 
@@ -64,8 +64,8 @@ class ShotSetting:
 class SetupCard(WithFindings):
     """Everything the setup card of a station says; SI units."""
 
-    station: Any
-    material: Any
+    station: Station
+    material: Material
     shares: dict[str, float]
     density: float
     mass_ratio: float | None  # parts B per 100 A by mass
@@ -212,8 +212,15 @@ def _flow_findings(card: SetupCard) -> list[Finding]:
 
 
 def _setting(
-    plan: Plan, station: Station, material: Material, item, shares, density, components, consistency
-):
+    plan: Plan,
+    station: Station,
+    material: Material,
+    item: Application,
+    shares: Mapping[str, float],
+    density: float,
+    components: Mapping[str, Component],
+    consistency: float | None,
+) -> ShotSetting:
     flow, speed = station.flow, None
     if item.kind == "bead":
         bead = plan.index(Bead, "part", "bead")[item.part, item.name]

@@ -1,10 +1,13 @@
-"""Lots in store and what stands at each station, in whole nanolitres; first expired, first out."""
+"""Lots in store, and what stands at each station: containers, mixers, parts in process.
+
+Volumes are whole nanolitres; lots leave first expired, first out.
+"""
 
 from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from ..base.units import DAY
 from ..plan.records import Plan
@@ -73,6 +76,46 @@ class KeptMixer:
         return ((volume, entered - gone) for volume, entered in self.contents)
 
 
+@dataclass(frozen=True, slots=True)
+class HalfDone:
+    """A part that waits for its next visit; clock times [s] after the start of `day`.
+
+    `origin` names the shift that began it, `turn` the visit that comes next, not before `due`.
+    """
+
+    day: datetime.date
+    origin: str
+    part: str
+    serial: int
+    is_scrap: bool
+    turn: int
+    begun: float
+    ended: float
+    due: float
+
+    def on(self, day: datetime.date) -> HalfDone:
+        """The same by the clock of another day."""
+        gone = (day - self.day).days * DAY
+        return replace(self, day=day, begun=self.begun - gone, ended=self.ended - gone, due=self.due - gone)
+
+
+@dataclass(frozen=True, slots=True)
+class ToMate:
+    """A finished part that waits to be mated; clock times [s] after the start of `day`."""
+
+    day: datetime.date
+    origin: str
+    part: str
+    serial: int
+    latest: float
+    planned: float
+
+    def on(self, day: datetime.date) -> ToMate:
+        """The same by the clock of another day."""
+        gone = (day - self.day).days * DAY
+        return replace(self, day=day, latest=self.latest - gone, planned=self.planned - gone)
+
+
 @dataclass(slots=True)
 class Store:
     """Lots in store and what stands at each station; carried from shift to shift."""
@@ -81,6 +124,8 @@ class Store:
     mounted: dict[tuple[str, str], Mounted] = field(default_factory=dict)  # (station, component)
     hoses: dict[tuple[str, str], int] = field(default_factory=dict)
     mixers: dict[tuple[str, int], KeptMixer] = field(default_factory=dict)  # (station, nozzle)
+    half_done: dict[str, list[HalfDone]] = field(default_factory=dict)  # by station
+    to_mate: dict[str, list[ToMate]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, plan: Plan) -> Store:

@@ -112,7 +112,7 @@ class Supply:
     # ------------------------------------------------------------------------------ changing
 
     def cannot_finish(self, needs: Mapping[str, int]) -> list[str]:
-        """Components whose container makes way before a part: it could finish one and now cannot, or is empty.
+        """Components whose container makes way before a part: it could finish one, and now cannot.
 
         Where the station may refill in mid-bead, or the container never held a part's share, it stays.
         """

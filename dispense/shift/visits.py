@@ -30,8 +30,11 @@ class Visit:
 
     @classmethod
     def of(
-        cls, shots: Iterable[tuple[int, float]], split: Callable[[int], list[tuple[str, int]]],
-        handling: float = 0.0, wait: float = 0.0,
+        cls,
+        shots: Iterable[tuple[int, float]],
+        split: Callable[[int], list[tuple[str, int]]],
+        handling: float = 0.0,
+        wait: float = 0.0,
     ) -> Visit:
         """A visit of shots, volume [nL] and time [s] each, one after the other."""
         pieces: list[Piece] = []
@@ -42,7 +45,9 @@ class Visit:
             at += time
             for letter, part in split(volume):
                 needs[letter] = needs.get(letter, 0) + part
-        return cls(wait, tuple(pieces), needs, math.fsum(piece.end - piece.start for piece in pieces) + handling)
+        return cls(
+            wait, tuple(pieces), needs, math.fsum(piece.end - piece.start for piece in pieces) + handling
+        )
 
 
 def visits_of(

@@ -92,8 +92,8 @@ def _late(result: ShiftResult) -> list[Window]:
     """Parts past a window, those in a row together."""
     found = []
     for kind, rows, cure in (
-        (SURFACE, result.late_surface, "treat it again before dispensing"),
-        (OPEN, result.late_mating, "mate it sooner or set it aside"),
+        (SURFACE, result.late_surface, "treat {} again before dispensing"),
+        (OPEN, result.late_mating, "mate {0} sooner or set {0} aside"),
     ):
         groups: list[list[tuple[str, int, float, float]]] = []
         for row in rows:
@@ -105,7 +105,7 @@ def _late(result: ShiftResult) -> list[Window]:
         for group in groups:
             part, serial, latest, actual = group[0]
             numbers = _numbers(serial, group[-1][1])
-            words = cure if len(group) == 1 else cure.replace("it", "them", 1)
+            words = cure.format("it" if len(group) == 1 else "them")
             found.append(
                 Window(
                     latest,

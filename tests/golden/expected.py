@@ -211,14 +211,21 @@ def shift_findings(run: Played) -> list[Found]:
     here = {"station": run.station.station, "day": day, "shift": run.shift}
     lasting = {"station": run.station.station}
     for job in run.jobs:
-        if job.finished < job.good:
-            figures = (Fact(job.finished), Fact(job.good), Clock(day, run.hours.end))
+        own = job.finished - job.taken_good
+        if own < job.good:
+            figures = (Fact(own), Fact(job.good), Clock(day, run.hours.end))
             says = Says(("good parts", "finished", "longer hours"), (job.part,), figures)
             found.append(Found(STOP, says, "output", part=job.part, **here))
-        half_done = job.begun - job.finished - job.lost
-        if half_done:
-            says = Says(("half done", "finish", "scrap"), (job.part,), (Fact(half_done),))
-            found.append(Found(STOP, says, "half done", part=job.part, **here))
+        if job.carried:
+            said = ("half done", "finish", "scrap") if run.last else ("half done", "takes them over")
+            says = Says(said, (job.part,), (Fact(job.carried),))
+            found.append(Found(STOP if run.last else QUALITY, says, "half done", part=job.part, **here))
+    for part, origin in dict.fromkeys((row[0], row[2]) for row in run.thrown):
+        rows = [row for row in run.thrown if (row[0], row[2]) == (part, origin)]
+        figures = (Fact(rows[0][1]), Clock(day, rows[0][3]), Clock(day, rows[0][4]))
+        names = (part, f"no. {Reckoning.numbers([row[1] for row in rows])} of {origin}")
+        says = Says(("lost half done", "open time", "scrap"), names, figures)
+        found.append(Found(STOP, says, "lost half done", part=part, **here))
     for letter, count in run.missing.items():
         volume = count * run.parts[letter].container
         first = min(e.at for e in run.events if e.kind == "short" and e.letter == letter)
@@ -230,7 +237,7 @@ def shift_findings(run: Played) -> list[Found]:
         says = Says(("may not be used", "last day", "aside"), names, (last, Fact(lot.left, "mL")))
         found.append(Found(QUALITY, says, "expired lot", **lasting))
     surfaces = [row for row in run.surfaces if row[3] > row[2]]
-    mates = [(*key, *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
+    mates = [(*key[:2], *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
     for words, rows, cure in (("surface window", surfaces, "treat"), ("open time", mates, "mate")):
         if not rows:
             continue
@@ -294,6 +301,8 @@ def messages(found: list[Found]) -> list[Message]:
     ]
 
 
+MOST_LACKING = 5  # tables: a plan that has fewer of the optional ones is a small one, and not told so
+
 #: tables that a plan need not have; the results name those that it has not
 OPTIONAL_TABLES = (
     "Assemblies",
@@ -309,7 +318,7 @@ OPTIONAL_TABLES = (
     "Breaks",
     "Stock",
 )
-OF_CURE = {"open time", "surface window", "cure", "wait"}
+OF_CURE = {"open time", "surface window", "cure", "wait", "half done", "lost half done"}
 MILESTONES = ("move", "join", "test")
 OF_STOCK = {"shortage", "expired lot"}
 
@@ -375,10 +384,13 @@ class Reckoning:
         """The shift material sheet."""
         day, density, parts = run.day, run.density, run.parts
         mixed = sum(
-            run.used[letter][use] for letter in parts for use in USES if use not in ("heel", "rest", "expired")
+            run.used[letter][use]
+            for letter in parts
+            for use in USES
+            if use not in ("heel", "rest", "expired")
         )
         drawn = sum(run.drawn(letter) for letter in parts)
-        on_parts = amounts.add([(shot, job.finished) for job in run.jobs for shot in job.shots])
+        on_parts = amounts.add([pair for job in run.jobs for pair in job.put_on])
         kinds = [(job, amounts.add([(shot, 1) for shot in job.shots])) for job in run.jobs]
         first = kinds[0][1].volume
         names = {
@@ -430,6 +442,7 @@ class Reckoning:
         page.totals["MaterialUse"]["Rest [mL]"] = left_over(sum(row["Rest [mL]"].value for row in use))
         page.beside["Balance: opening + mounted − drawn − closing [mL]"] = [Num(0.0), "holds"]
         page.tables["MaterialTimes"] = self.times(run)
+        page.tables["MaterialHandover"] = self.handover(run)
         page.beside["More parts to start:"] = [Num(10)]
         page.tables["MaterialMore"] = []
         for letter, share in run.shares.items():
@@ -584,6 +597,31 @@ class Reckoning:
             )
         return [row for _, row in sorted(rows, key=lambda item: round(item[0]))]
 
+    def handover(self, run: Played, parts_only: bool = False) -> list[dict[str, Any]]:
+        """What stands at the station before and after the shift."""
+        heads = ("Part", "Part numbers", "Count", "Volume [mL]", "Following", "Latest")
+        found = []
+        for way, items in (("taken over", run.taken_over), ("handed over", run.handed_over)):
+            for item in items:
+                row: dict[str, Any] = {"Way": way, **dict.fromkeys(heads)}
+                if "part" in item:
+                    visit = f", visit {item['turn'] + 1} to come" if item["sort"] == "half done" else ""
+                    origin = f" of {item['origin']}" if item["origin"] else ""
+                    row |= {"What": item["sort"] + visit, "Part": item["part"]}
+                    row |= {"Part numbers": self.numbers(item["serials"]) + origin}
+                    row |= {"Count": Num(len(item["serials"])), "Following": moment(run.day, item["due"])}
+                elif parts_only:
+                    continue
+                else:
+                    letter = f"{item['letter'].upper()} " if "letter" in item and len(run.parts) > 1 else ""
+                    name = f"container {letter}lot {item['lot']}" if "lot" in item else "mixer, closed"
+                    row |= {"What": name, "Volume [mL]": left_over(item["volume"])}
+                if item["latest"] is not None:
+                    row["Latest"] = moment(run.day, item["latest"])
+                found.append(row)
+        nothing = "no part in process" if parts_only else "nothing stands here"
+        return found or [{"Way": "–", "What": nothing, **dict.fromkeys(heads)}]
+
     @staticmethod
     def mixer_says(run: Played, event) -> tuple[tuple[str, ...], list[Fact]]:
         """Purges, new mixers, and what is done with one that would stand too long."""
@@ -596,7 +634,7 @@ class Reckoning:
             words: tuple[str, ...] = ("no part until", "a new mixer takes")
             if times:
                 words += ("purging every",)
-                figures += [*duration(times[0] - idle["since"]), Fact(len(times)), Fact(volume, "mL")]
+                figures += [*duration(idle["every"]), Fact(len(times)), Fact(volume, "mL")]
                 figures += duration(len(times) * station.purge_time)
             else:
                 words += ("purging cannot keep the limit",)
@@ -649,7 +687,7 @@ class Reckoning:
             (
                 "open time",
                 [
-                    (*key, *run.mates[key])
+                    (*key[:2], *run.mates[key])
                     for key in run.mate_order
                     if run.mates[key][1] > run.mates[key][0] + 1e-6
                 ],
@@ -881,6 +919,9 @@ class Reckoning:
     def pour_findings(self, pot, station, material, shots, sky) -> list[Found]:
         """How hot a pot gets against the limit of its cells, and the wait on which that rests."""
         mine = [shot for shot in shots if (shot.part, shot.name) == (pot.part, pot.pot)]
+        if material.heat is None:
+            says = Says(("exotherm is not computed", "kinetics", "heat"), (pot.part, pot.pot))
+            return [Found(NOTE, says, "pour model", station.station, pot.part)]
         rates = (
             material.rate_1,
             material.energy_1,
@@ -1003,7 +1044,7 @@ class Reckoning:
             mine = []
             if run.mates:
                 # each part has its own open time: the one with least time left, the first of equals
-                left = {serial: run.mates[batch.part, serial] for serial in batch.serials}
+                left = {n: run.mates[batch.part, n, batch.origin] for n in batch.serials}
                 tightest = min(left, key=lambda serial: round(left[serial][0] - left[serial][1]))
                 row["Tightest part"] = Num(tightest)
                 row["Mate before"], row["Mates"] = (moment(run.day, clock) for clock in left[tightest])
@@ -1017,10 +1058,17 @@ class Reckoning:
             for head, clock in zip(("Move", "Join", "Test"), times, strict=True):
                 row[head] = None if clock is None else moment(run.day, 60 * math.ceil(clock / 60 - 1e-6), 0)
             row["Note"] = self.with_late(mine, note)
+            if batch.origin:
+                said = row["Note"] or Says()
+                row["Note"] = replace(said, words=("begun", *said.words), names=(*said.names, batch.origin))
             rows.append(row)
             if times[0] is not None:
                 moves.append((times[0], number))
         page.tables["CureBatches"] = rows
+        page.tables["CureHandover"] = [
+            {head: value for head, value in row.items() if head != "Volume [mL]"}
+            for row in self.handover(run, parts_only=True)
+        ]
         if late:
             number, part, serial = late[0]
             figures: tuple = (Fact(len(late)), Fact(number), Fact(serial))
@@ -1246,7 +1294,7 @@ class Reckoning:
                 for kind in USES
                 if kind not in ("heel", "rest", "expired")
             )
-            on_parts = amounts.add([(shot, job.finished) for job in run.jobs for shot in job.shots])
+            on_parts = amounts.add([pair for job in run.jobs for pair in job.put_on])
             found = shift_findings(run)
             shifts.append(
                 {
@@ -1254,6 +1302,10 @@ class Reckoning:
                     "Good": Num(sum(job.good for job in run.jobs)),
                     "Finished": Num(sum(job.finished for job in run.jobs)),
                     "Started": Num(sum(job.begun for job in run.jobs)),
+                    "Scrapped": Num(sum(job.lost for job in run.jobs)),
+                    "Taken over": Num(sum(job.taken for job in run.jobs)),
+                    "Lost": Num(sum(job.thrown for job in run.jobs)),
+                    "Handed over": Num(sum(job.carried for job in run.jobs)),
                     "Takt [s]": Num(run.takt),
                     "Busy": Num(run.busy / run.hours.available),
                     "Mixed [mL]": Num(mixed),
@@ -1286,7 +1338,8 @@ class Reckoning:
             if any(run.station.station == station.station for run in runs):
                 everything += self.station_findings(station)
         lacks = [name for name in OPTIONAL_TABLES if not getattr(plant, name.lower())]
-        everything.append(Found(NOTE, Says(("has no table",), tuple(lacks)), "reading", ""))
+        if len(lacks) <= MOST_LACKING:
+            everything.append(Found(NOTE, Says(("has no table",), tuple(lacks)), "reading", ""))
         everything = gravest(everything)
         materials = [
             {
@@ -1333,7 +1386,17 @@ class Reckoning:
         page.tables |= {"ResultShifts": shifts, "ResultUse": use, "ResultMaterials": materials}
         page.totals["ResultShifts"] = {
             head: Num(sum(row[head].value for row in shifts))
-            for head in ("Good", "Finished", "Started", "Mass [kg]", "Purges", "Mixers", "Warnings")
+            for head in (
+                "Good",
+                "Finished",
+                "Started",
+                "Scrapped",
+                "Lost",
+                "Mass [kg]",
+                "Purges",
+                "Mixers",
+                "Warnings",
+            )
         }
         page.totals["ResultMaterials"] = {"Mass [kg]": Num(kilos), "Containers": Num(containers)}
         page.beside["Check: sum of sheet Use less this table [mL]"] = [Num(0.0)]

@@ -43,7 +43,7 @@ MODULES: dict[str, tuple[str, ...]] = {
     "shift/store.py": ("test_shift.py",),
     "shift/player.py": ("test_shift.py",),
     "shift/results.py": ("test_shift.py", "test_sheets.py"),
-    "shift/windows.py": ("test_shift.py", "test_sheets.py"),
+    "shift/windows.py": ("test_shift.py", "test_cure_report.py", "test_sheets.py"),
     "shift/setup.py": ("test_sheets.py", "test_limits.py", "test_findings.py"),
     "shift/weighing.py": ("test_limits.py", "test_sheets.py"),
     "shift/cure_times.py": ("test_cure_times.py", "test_moisture.py"),

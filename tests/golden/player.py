@@ -7,7 +7,9 @@ the part or, past the pot life or where the plan says so, a new mixer; a mixer t
 part comes is purged through or taken off, the cheaper; a container that cannot finish the next part is
 changed before it, its rest and its heel are lost, unless it never could or the plan says otherwise: then
 the nozzle stands on the part; lots leave first-expired first-out; a wait between shots makes a visit of
-its own; scrap is spread evenly; check shots come at their rate; the run ends with the last part.
+its own; scrap is spread evenly; check shots come at their rate; the run ends with the last part. What is
+half done then is finished in the station's next shift or, past its open time, lost; what is to be mated
+goes on in the next shift of the plan.
 Volumes in mL as plain numbers: the planner counts whole nanolitres, a millionth of a millilitre.
 """
 
@@ -15,7 +17,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from . import amounts, weather
@@ -30,10 +32,13 @@ USES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "
 class Hours:
     """Working time of a shift."""
 
-    def __init__(self, plant: Plant, shift: str):
+    def __init__(self, plant: Plant, shift: str, days: int = 0):
         row = next(row for row in plant.shifts if row.shift == shift)
-        self.start, self.end = clock(row.start), clock(row.end)
-        self.breaks = sorted((clock(b.start), clock(b.end)) for b in plant.breaks if b.shift == shift)
+        on = days * DAY
+        self.start, self.end = clock(row.start) + on, clock(row.end) + on
+        self.breaks = sorted(
+            (clock(b.start) + on, clock(b.end) + on) for b in plant.breaks if b.shift == shift
+        )
         edges = [self.start, *(edge for pair in self.breaks for edge in pair), self.end]
         self.stretches = list(zip(edges[::2], edges[1::2], strict=True))
         self.available = sum(b - a for a, b in self.stretches)
@@ -92,6 +97,27 @@ class Standing:
 
 
 @dataclass
+class Waiting:
+    """A part that waits for its next visit or to be mated; clock times of `day`."""
+
+    day: datetime.date
+    origin: str
+    part: str
+    serial: int
+    due: float
+    begun: float
+    bad: bool = False
+    turn: int = 0
+    latest: float | None = None
+
+    def on(self, day: datetime.date) -> Waiting:
+        """By the clock of another day."""
+        less = (day - self.day).days * DAY
+        latest = None if self.latest is None else self.latest - less
+        return replace(self, day=day, due=self.due - less, begun=self.begun - less, latest=latest)
+
+
+@dataclass
 class Store:
     """Lots, containers at stations, hoses: carried from shift to shift."""
 
@@ -99,6 +125,8 @@ class Store:
     standing: dict[tuple[str, str], Standing] = field(default_factory=dict)
     hoses: dict[tuple[str, str], float] = field(default_factory=dict)
     mixers: dict[str, tuple[datetime.date, list[list[float]]]] = field(default_factory=dict)
+    half_done: dict[str, list[Waiting]] = field(default_factory=dict)
+    to_mate: dict[str, list[Waiting]] = field(default_factory=dict)
 
 
 @dataclass
@@ -119,6 +147,7 @@ class Batch:
 
     part: str
     group: int
+    origin: str = ""
     serials: list[int] = field(default_factory=list)
     tracks: list[tuple[float, float]] = field(default_factory=list)
 
@@ -134,6 +163,20 @@ class Job:
     begun: int = 0
     finished: int = 0
     lost: int = 0
+    taken: int = 0
+    taken_good: int = 0
+    thrown: int = 0  # taken over, and past its open time
+    carried: int = 0
+    visits: dict[int, int] = field(default_factory=dict)  # how often good parts had each visit
+
+    @property
+    def put_on(self) -> list[tuple[amounts.Shot, int]]:
+        """Shots on good parts, finished or not."""
+        turn, found = -1, []
+        for place, shot in enumerate(self.shots):
+            turn += shot.wait > 0 or not place
+            found.append((shot, self.visits.get(turn, 0)))
+        return found
 
 
 @dataclass
@@ -161,8 +204,8 @@ class Played:
     events: list[Event] = field(default_factory=list)
     batches: list[Batch] = field(default_factory=list)
     surfaces: list[tuple[str, int, float, float]] = field(default_factory=list)  # part, no., latest, begun
-    mates: dict[tuple[str, int], tuple[float, float]] = field(default_factory=dict)  # latest, planned
-    mate_order: list[tuple[str, int]] = field(default_factory=list)
+    mates: dict[tuple[str, int, str], tuple[float, float]] = field(default_factory=dict)  # latest, planned
+    mate_order: list[tuple[str, int, str]] = field(default_factory=list)
     unreached: dict[str, list[str]] = field(default_factory=dict)  # cure times that an oven does not give
     purges: int = 0
     mixers: int = 0
@@ -172,8 +215,16 @@ class Played:
     check: Any = None  # how it is weighed
     busy: float = 0.0
     run_end: float = 0.0
-    emptied: list[tuple[str, float]] = field(default_factory=list)  # component, clock: in the middle of a part
-    overlong: list[tuple[float, float]] = field(default_factory=list)  # begun, share of the pot life at its end
+    emptied: list[tuple[str, float]] = field(
+        default_factory=list
+    )  # component, clock: in the middle of a part
+    taken_over: list[dict[str, Any]] = field(default_factory=list)
+    handed_over: list[dict[str, Any]] = field(default_factory=list)
+    thrown: list[tuple[str, int, str, float, float]] = field(default_factory=list)  # latest, soonest
+    last: bool = False  # the plan has no further shift
+    overlong: list[tuple[float, float]] = field(
+        default_factory=list
+    )  # begun, share of the pot life at its end
 
     @property
     def shares(self) -> dict[str, float]:
@@ -202,7 +253,16 @@ def open_store(plant: Plant) -> Store:
 class Shift:
     """Plays."""
 
-    def __init__(self, plant: Plant, day: datetime.date, shift: str, station: Any, store: Store):
+    def __init__(
+        self,
+        plant: Plant,
+        day: datetime.date,
+        shift: str,
+        station: Any,
+        store: Store,
+        following: Hours | None = None,
+    ):
+        self.following, self.origin = following, f"{day:%a} {day} {shift}"
         self.plant, self.store, self.station = plant, store, station
         material = plant.material(station.material)
         hours = Hours(plant, shift)
@@ -211,6 +271,11 @@ class Shift:
             mine = [shot for shot in amounts.shots_of(plant, part) if shot.station == station.station]
             if mine and good:
                 jobs.append(Job(part, good, math.ceil(good / (1 - station.scrap) - 1e-9), mine))
+        self.taken = [item.on(day) for item in store.half_done.get(station.station, [])]
+        for part in dict.fromkeys(item.part for item in self.taken):
+            if part not in [job.part for job in jobs]:
+                mine = [shot for shot in amounts.shots_of(plant, part) if shot.station == station.station]
+                jobs.append(Job(part, 0, 0, mine))
         started = sum(job.started for job in jobs)
         takt = station.takt or (hours.available / started if started else math.inf)
         self.sky = weather.Day.of(plant, station)
@@ -225,7 +290,7 @@ class Shift:
         if material.open_time:
             self.open = weather.room_ageing(self.sky, material.open_time, *ageing)
         self.mixer: list[list[float]] = []  # [volume, clock time it went in], oldest first
-        self.free = hours.start
+        self.free = self.used = hours.start  # when the nozzle is free, and when material last went through
 
     # ------------------------------------------------------------------------------ material
 
@@ -403,15 +468,15 @@ class Shift:
 
     def wait(self, begin: float, after_break: bool) -> float:
         """No part until then: a mixer that would gel is purged through, or taken off, the cheaper."""
-        if self.pot is None or not self.mixer or begin <= self.free:
+        if self.pot is None or not self.mixer or begin <= self.used:
             return begin
         if self.pot.used(self.mixer[0][1], begin) < 1.0:
             return begin
         gelled = self.pot.when(self.mixer[0][1], 1.0)
-        if gelled <= self.free:
+        if gelled <= self.used:
             return begin
         station, hours, kept = self.station, self.played.hours, [list(item) for item in self.mixer]
-        volume, times, after = station.purge_volume or station.mixer_volume, [], -math.inf
+        volume, times, after = station.purge_volume or station.mixer_volume, [], self.used
         while True:  # purge at the limit, in working time
             limit = max(self.pot.when(self.mixer[0][1], station.purge_share), after)
             if limit >= begin:
@@ -426,13 +491,14 @@ class Shift:
         self.mixer = kept
         purging = (len(times) * volume, len(times) * station.purge_time)
         fitting = (station.mixer_volume, station.mixer_time)
-        facts = {"until": begin, "gelled": gelled, "times": times, "since": self.free, "volume": volume}
+        facts = {"until": begin, "gelled": gelled, "times": times, "volume": volume}
+        facts["every"] = self.pot.when(self.used, station.purge_share) - self.used
         if times and (station.idle == "purge" or (station.idle == "cheaper" and purging < fitting)):
             for at in times:
                 self.played.between += 1
                 self.purge(at, {"idle": facts, "after_break": False})
             return begin
-        self.played.events.append(Event(self.free, "off", facts={"idle": facts}))
+        self.played.events.append(Event(self.used, "off", facts={"idle": facts}))
         self.played.between += not after_break
         new = {"after_break": after_break, "new": True}
         self.played.events.append(Event(begin, "mixer", volume=station.mixer_volume, facts=new))
@@ -447,8 +513,10 @@ class Shift:
             played.used[letter] = dict.fromkeys(USES, 0.0)
             played.mounted[letter] = 0.0
             played.containers[letter] = 0
+        played.last = self.following is None
+        played.taken_over = self.stands()
         self.begin()
-        start = self.free = hours.start
+        start = self.free = self.used = hours.start
         kept = self.store.mixers.pop(station.station, None)
         facts: dict[str, Any] = {"kept": None}
         if kept is not None:
@@ -484,7 +552,35 @@ class Shift:
             for letter, lot, last in played.expired_lots
         ]
         played.events.sort(key=lambda event: event.at)
+        played.handed_over = self.stands()
         return played
+
+    def stands(self) -> list[dict[str, Any]]:
+        """What is at the station between two shifts: parts, a closed mixer, open containers."""
+        name, day, found = self.station.station, self.played.day, []
+        for items, sort in ((self.store.half_done, "half done"), (self.store.to_mate, "to be mated")):
+            groups: dict[tuple, list[Waiting]] = {}
+            for item in items.get(name, []):
+                groups.setdefault((item.part, item.origin, item.turn), []).append(item.on(day))
+            for (part, origin, turn), group in groups.items():
+                latest = [item.latest for item in group if item.latest is not None]
+                if sort == "half done" and self.open is not None:
+                    latest = [self.open.when(item.begun) for item in group]
+                facts = {"part": part, "origin": "" if origin == self.origin else origin, "turn": turn}
+                facts |= {"serials": [item.serial for item in group], "latest": min(latest, default=None)}
+                found.append({"sort": sort, "due": min(item.due for item in group), **facts})
+        if name in self.store.mixers:
+            since, inside = self.store.mixers[name]
+            entered = inside[0][1] - (day - since).days * DAY
+            good = self.pot and self.pot.when(entered, self.station.purge_share)
+            found.append({"sort": "mixer", "volume": self.station.mixer_volume, "latest": good})
+        for letter in self.played.parts:
+            there = self.standing(letter)
+            if there is not None and there.lot != "no stock":
+                last = None if there.last_day == datetime.date.max else (there.last_day - day).days
+                facts = {"volume": there.usable, "latest": None if last is None else (last + 1) * DAY - 60}
+                found.append({"sort": "container", "letter": letter, "lot": there.lot, **facts})
+        return found
 
     def begin(self) -> None:
         """What stands there; open too long is thrown away; hoses are filled."""
@@ -517,12 +613,21 @@ class Shift:
         """Everything that is due, in that order; a check before a part that is due with it."""
         played, station, hours = self.played, self.station, self.played.hours
         queue: list[tuple[float, int, int, Any]] = []
+        firsts: dict[tuple[str, int, str], float] = {}
+        self.store.half_done.pop(station.station, None)
+        self.store.to_mate.pop(station.station, None)
+        for place, item in enumerate(self.taken):
+            job = next(job for job in played.jobs if job.part == item.part)
+            job.taken += 1
+            firsts[(item.part, item.serial, item.origin)] = item.begun
+            what = (job, item.serial, item.bad, item.turn, item.origin)
+            queue.append((max(start, item.due), 1, place - len(self.taken), what))
         number = 0
         for job in played.jobs:
             lost = job.started - job.good
             for place in range(job.started):
                 bad = math.floor((place + 1) * lost / job.started) > math.floor(place * lost / job.started)
-                queue.append((hours.at(number * played.takt), 1, number, (job, place + 1, bad, 0)))
+                queue.append((hours.at(number * played.takt), 1, number, (job, place + 1, bad, 0, "")))
                 number += 1
         volume = station.check_volume or max(s.volume for job in played.jobs for s in job.shots)
         played.check = weigh(volume * played.density, station.meter_tolerance)
@@ -530,7 +635,6 @@ class Shift:
         if station.checks:
             for turn in range(math.ceil(hours.available * station.checks / 3600 - 1e-9)):
                 queue.append((hours.at(turn * 3600 / station.checks), 0, turn, None))
-        firsts: dict[tuple[str, int], float] = {}
         while queue:
             queue.sort(key=lambda item: item[:3])
             due, _, number, what = queue.pop(0)
@@ -542,19 +646,36 @@ class Shift:
                 ):
                     self.check(due)
                 continue
-            job, serial, bad, turn = what
+            job, serial, bad, turn, origin = what
             visit = self.visit(*what)
+            if origin and self.open is not None:
+                soonest = hours.fit(max(self.free, due), self.time(visit))
+                soonest = hours.end if soonest is None else soonest + self.time(visit)
+                latest = self.open.when(firsts[(job.part, serial, origin)])
+                if soonest > latest + 1e-6:
+                    job.thrown += 1
+                    played.thrown.append((job.part, serial, origin, latest, soonest))
+                    continue
             begin = self.ready(due, visit)
             if begin is None:
+                if turn:
+                    job.carried += 1
+                    first = firsts[(job.part, serial, origin)]
+                    waits = Waiting(
+                        played.day, origin or self.origin, job.part, serial, due, first, bad, turn
+                    )
+                    self.store.half_done.setdefault(station.station, []).append(waits)
                 continue
             at = begin
             for shot in visit:
                 stood = self.draw(shot.volume, "scrap" if bad else "parts", at, shot.seconds)
                 self.push(shot.volume, at, at + shot.seconds + stood)
                 at += shot.seconds + stood
-            self.free = ended = at + station.handling_time
+            self.free = self.used = ended = at + station.handling_time
             played.busy += ended - begin
-            first = firsts.setdefault((job.part, serial), begin)
+            first = firsts.setdefault((job.part, serial, origin), begin)
+            if not bad:
+                job.visits[turn] = job.visits.get(turn, 0) + 1
             if turn == 0:
                 job.begun += 1
                 if played.material.surface_window:
@@ -564,18 +685,32 @@ class Shift:
                     )
             following = self.visit(job, serial, bad, turn + 1)
             if following:
-                queue.append((ended + following[0].wait, 1, number, (job, serial, bad, turn + 1)))
+                what = (job, serial, bad, turn + 1, origin)
+                queue.append((ended + following[0].wait, 1, number, what))
                 continue
             job.lost += bad
             job.finished += not bad
+            job.taken_good += bool(origin) and not bad
             if self.open is not None:
-                planned = hours.at(hours.worked(ended) + station.mating_delay)
-                played.mates[(job.part, serial)] = (self.open.when(first), planned)
-                played.mate_order.append((job.part, serial))
-            self.batch(job.part, serial, first, ended)
+                planned = self.mated(ended)
+                played.mates[(job.part, serial, origin)] = (self.open.when(first), planned)
+                played.mate_order.append((job.part, serial, origin))
+                if planned > hours.end:
+                    waits = Waiting(played.day, origin or self.origin, job.part, serial, planned, first)
+                    waits.latest = self.open.when(first)
+                    self.store.to_mate.setdefault(station.station, []).append(waits)
+            self.batch(job.part, serial, origin, first, ended)
+
+    def mated(self, ended: float) -> float:
+        """After the mating delay in working time, which goes on in the plan's next shift."""
+        hours = self.played.hours
+        over = hours.worked(ended) + self.station.mating_delay - hours.available
+        if self.following is None or over <= 0 or ended >= hours.end:
+            return hours.at(hours.worked(ended) + self.station.mating_delay)
+        return max(self.following.at(over), hours.end)
 
     @staticmethod
-    def visit(job: Job, serial: int, bad: bool, turn: int) -> list[amounts.Shot]:
+    def visit(job: Job, serial: int, bad: bool, turn: int, *_: Any) -> list[amounts.Shot]:
         """The shots of one visit; none after the last."""
         starts = [place for place, shot in enumerate(job.shots) if shot.wait or not place]
         edges = [*starts, len(job.shots), len(job.shots)]
@@ -638,7 +773,7 @@ class Shift:
                     begin = hours.fit(begin, wide + (station.mixer_time if new else station.purge_time))
                     if begin is None:
                         return None
-            after = any(self.free <= a + 1e-6 and begin >= b - 1e-6 for a, b in hours.breaks)
+            after = any(self.used <= a + 1e-6 and begin >= b - 1e-6 for a, b in hours.breaks)
             fresh = self.freshen(shots, self.wait(begin, after), after)
             if fresh == begin and not self.too_little(visit):
                 if self.pot is not None:
@@ -646,7 +781,7 @@ class Shift:
                     if by_end >= station.purge_share:
                         self.played.overlong.append((begin, by_end))
                 return begin
-            self.free = fresh
+            self.free = self.used = fresh
             begin = hours.fit(fresh, self.time(visit))
         return None
 
@@ -662,12 +797,12 @@ class Shift:
                 found.append(letter)
         return found
 
-    def batch(self, part: str, serial: int, begun: float, ended: float) -> None:
+    def batch(self, part: str, serial: int, origin: str, begun: float, ended: float) -> None:
         """Onto the cure board."""
-        batches, group = self.played.batches, (serial - 1) // self.station.batch
-        mine = next((batch for batch in batches if (batch.part, batch.group) == (part, group)), None)
+        batches, key = self.played.batches, (part, origin, (serial - 1) // self.station.batch)
+        mine = next((b for b in batches if (b.part, b.origin, b.group) == key), None)
         if mine is None:
-            mine = Batch(part, group)
+            mine = Batch(part, key[2], origin)
             batches.append(mine)
         mine.serials.append(serial)
         mine.tracks.append((begun, ended))
@@ -685,15 +820,18 @@ class Shift:
         self.push(played.check_volume, begin, end)
         played.checks += 1
         played.events.append(Event(begin, "check", volume=played.check_volume))
-        self.free = end
+        self.free = self.used = end
 
 
 def play(plant: Plant) -> list[Played]:
     """Every shift and station with parts, in order of time."""
-    store, found = open_store(plant), []
-    for day, shift in plant.days():
+    store, found, days = open_store(plant), [], plant.days()
+    for place, (day, shift) in enumerate(days):
+        following = None
+        if place + 1 < len(days):
+            following = Hours(plant, days[place + 1][1], (days[place + 1][0] - day).days)
         for station in plant.stations:
-            player = Shift(plant, day, shift, station, store)
+            player = Shift(plant, day, shift, station, store, following)
             if player.played.jobs:
                 found.append(player.play())
     return found
