@@ -728,3 +728,17 @@ def test_a_stop_moves_what_comes_after_it():
     assert [text for _, text in events(result, "stop")] == ["the line stands until 07:55"]
     # working time 12,600 − 2,100 s at 600 s each: 17 parts and a half, so the last of 18 fits
     assert result.jobs[0].finished == 18
+
+
+def test_a_moisture_curing_material_skins_with_the_water_in_the_air():
+    """Open 30 min at 23 °C and 50 %: in air of 23 °C and 25 % half the water, twice the time (depth² grows
+    with the water at the face: Comyn, Int. J. Adhesion & Adhesives 18 (1998) 247; the skin with it)."""
+    rows = hand_rows()
+    rows["Materials"][0] |= dict(kind="one-part", ratio_b=None, pot_life=None, cure="moisture")
+    rows["Components"] = rows["Components"][:1]
+    rows["Stock"] = rows["Stock"][:1]
+    for humidity, minutes in ((0.5, 30), (0.25, 60), (0.75, 20)):
+        rows["Stations"][0] |= dict(mixer_volume=0, humidity=humidity)
+        mating = play(rows).batches[0].tightest
+        begun = 6 * 3600 + 600 * (mating.serial - 1)
+        assert mating.latest - begun == pytest.approx(60 * minutes, abs=0.5)

@@ -83,6 +83,9 @@ class LeanPlayer(Player):
         """Full containers without end."""
         return EndlessSupply(self.plan, self.result, self.store)
 
+    def make_open_clock(self) -> None:
+        """Nothing is mated."""
+
     def _open(self) -> None:
         supply = self.supply
         assert isinstance(supply, EndlessSupply)

@@ -64,7 +64,8 @@ class Material(Row):
     halving_step: float
     """Rise that halves the pot life where one point is known [K]."""
     open_time: float | None
-    """From the first material on the part to mating, at the pot-life temperature [s]."""
+    """From the first material on the part to mating, at the pot-life temperature; of a moisture-curing
+    material its skin time at the cure temperature and its humidity [s]."""
     surface_treatment: str
     """Treatment of the surface before dispensing."""
     surface_window: float | None

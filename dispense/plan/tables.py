@@ -145,7 +145,8 @@ MATERIALS = Table(
         optional(
             "open_time",
             "min",
-            "from the first material on the part to mating, at the pot-life temperature",
+            "from the first material on the part to mating, at the pot-life temperature; of a "
+            "moisture-curing material its skin time at the cure temperature and its humidity",
             above=0.0,
         ),
         text("surface_treatment", "treatment of the surface before dispensing", default=""),

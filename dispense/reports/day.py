@@ -20,7 +20,7 @@ from ..plan.materials import MILESTONES, WorkingLife, open_life, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_record
-from ..shift.cure_times import CureTimes, deepest, shop_cure
+from ..shift.cure_times import CureTimes, OpenClock, deepest, open_clock, shop_cure
 
 HALF_HOUR = 1800.0
 STATED, COLDER, HOTTER = "between the data-sheet points", "colder, extrapolated", "hotter, extrapolated"
@@ -154,10 +154,8 @@ def life_day(plan: Plan, station: Station, material: Material, step: float = HAL
     end = max(row.end for row in plan.shifts)
     times, temperatures = shop_record(plan, station)
     life, open_ = working_life(material), open_life(material)
-    clocks: dict[str, LifeClock | None] = {
-        "pot": life.clock(times, temperatures) if life else None,
-        "open": open_.clock(times, temperatures) if open_ else None,
-    }
+    pot = life.clock(times, temperatures) if life else None
+    opened = open_clock(plan, station, material)
     cure = shop_cure(plan, station, material) if material.cure in ("room", "moisture") else None
     depth = deepest(plan, station.station)
     ages = tuple(share * life.life for share in _SHARES) if life else ()
@@ -167,7 +165,8 @@ def life_day(plan: Plan, station: Station, material: Material, step: float = HAL
             clock,
             times,
             temperatures,
-            clocks,
+            pot,
+            opened,
             ages,
             station.purge_share if mixes else None,
             CureTimes() if cure is None else cure.times(clock, depth),
@@ -184,12 +183,20 @@ def life_day(plan: Plan, station: Station, material: Material, step: float = HAL
         day.curve = life_curve(
             life, math.floor(low - 273.15 - 2.0) + 273.15, math.ceil(high - 273.15 + 2.0) + 273.15
         )
-        day.comparisons = _compare(day, life, clocks["pot"])
+        day.comparisons = _compare(day, life, pot)
     return day
 
 
-def _row(clock, times, temperatures, clocks, ages, purge_share, cured: CureTimes) -> LifeRow:
-    pot, open_ = clocks["pot"], clocks["open"]
+def _row(
+    clock,
+    times,
+    temperatures,
+    pot: LifeClock | None,
+    open_: OpenClock | None,
+    ages,
+    purge_share,
+    cured: CureTimes,
+) -> LifeRow:
     ends = _finite(pot.when(clock, 1.0)) if pot else None
     return LifeRow(
         clock,

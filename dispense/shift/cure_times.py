@@ -11,13 +11,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from ..base.units import celsius_text, from_si
 from ..handbook.cure import part_temperature
 from ..handbook.life import LifeClock
 from ..handbook.moisture import MoistureClock, moisture_time
 from ..plan.amounts import moisture_depths
-from ..plan.materials import MILESTONES, cure_life
+from ..plan.materials import MILESTONES, cure_life, open_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Oven, Station
 from ..plan.weather import shop_record, shop_weather
@@ -106,6 +107,39 @@ def shop_cure(plan: Plan, station: Station, material: Material) -> ShopCure:
     if key not in cache:
         cache[key] = ShopCure(plan, station, material)
     return cache[key]
+
+
+class OpenClock(Protocol):
+    """How long what was put on stays open."""
+
+    def when(self, start: float, share: float) -> float:
+        """When a share of the open time from `start` on is over [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class SkinClock:
+    """Open time of a material that cures with moisture: the water in the air makes its skin."""
+
+    moisture: MoistureClock
+    time: float  # at the cure temperature and its humidity [s]
+
+    def when(self, start: float, share: float) -> float:
+        """When a share of the open time from `start` on is over [s]."""
+        return self.moisture.when(start, share * self.time)
+
+
+def open_clock(plan: Plan, station: Station, material: Material) -> OpenClock | None:
+    """The open time of a material at a station, along its weather; None where none is stated.
+
+    A moisture-curing material skins over as it cures, with the water in the air.
+    """
+    life = open_life(material)
+    if life is None:
+        return None
+    moisture = shop_cure(plan, station, material).moisture
+    if moisture is not None:
+        return SkinClock(moisture, life.life)
+    return life.clock(*shop_record(plan, station))
 
 
 def deepest(plan: Plan, station: str, part: str | None = None) -> float:
@@ -221,10 +255,13 @@ def cure_basis(material: Material, temperatures: Sequence[float]) -> str:
 
 __all__ = [
     "CureTimes",
+    "OpenClock",
     "ShopCure",
+    "SkinClock",
     "cure_basis",
     "cure_times",
     "deepest",
+    "open_clock",
     "oven_times",
     "shop_cure",
     "slowest_place",

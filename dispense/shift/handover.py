@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from ..base.clock import WEEKDAYS
 from ..base.units import DAY
 from ..handbook.life import LifeClock
+from .cure_times import OpenClock
 from .results import Handover, ShiftResult, numbers_text
 from .store import NO_STOCK, HalfDone, Store, ToMate
 
@@ -24,7 +25,7 @@ def origin_text(date: datetime.date, shift: str) -> str:
 
 
 def standing(
-    result: ShiftResult, store: Store, pot: LifeClock | None, open_time: LifeClock | None
+    result: ShiftResult, store: Store, pot: LifeClock | None, open_time: OpenClock | None
 ) -> list[Handover]:
     """What stands at the station, by the clock of the shift's day."""
     station, day = result.station.station, result.date
@@ -39,7 +40,7 @@ def standing(
 
 
 def _half_done(
-    result: ShiftResult, parts: Sequence[HalfDone], open_time: LifeClock | None
+    result: ShiftResult, parts: Sequence[HalfDone], open_time: OpenClock | None
 ) -> Iterator[Handover]:
     """Parts that wait for the same visit together."""
     groups: dict[tuple[str, str, int], list[HalfDone]] = {}

@@ -94,7 +94,8 @@ class Mixer:
                 gone, total = total, total + piece.volume
             part = (inside - gone) / piece.volume if piece.volume else 1.0
             leaves = begin + piece.start + part * (piece.end - piece.start)
-            worst = max(worst, self.life.used(entered, leaves))
+            if (leaves - entered) * self.quickest > worst:
+                worst = max(worst, self.life.used(entered, leaves))
         return worst
 
 

@@ -42,13 +42,13 @@ from ..base.errors import NUM, InputError, Problem
 from ..base.units import DAY
 from ..handbook.life import LifeClock
 from ..plan.amounts import applications
-from ..plan.materials import open_life, working_life
+from ..plan.materials import working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..plan.tables import CHANGE_MIXER, KEEP_CLOSED
 from ..plan.weather import shop_record
 from .calendar import Calendar
-from .cure_times import cure_times
+from .cure_times import OpenClock, cure_times, open_clock
 from .findings import shift_findings
 from .handover import origin_text, standing
 from .idle import off_text, weigh_idle
@@ -63,14 +63,22 @@ MOST_CHANGES = 20_000  # purges and mixer changes of a shift
 WHOLE = Stretch()
 
 
-def _clocks(plan: Plan, station: Station, material: Material) -> dict[str, LifeClock | None]:
-    """Clocks of pot life and open time along a station's temperature, kept with the plan."""
-    cache: dict[tuple[str, str], dict[str, LifeClock | None]] = plan.kept("clocks")
+def _pot_clock(plan: Plan, station: Station, material: Material) -> LifeClock | None:
+    """The clock of the pot life along a station's temperature, kept with the plan."""
+    cache: dict[tuple[str, str], LifeClock | None] = plan.kept("pot clocks")
     key = (station.station, material.material)
     if key not in cache:
-        record = shop_record(plan, station)
-        lives = {"pot": working_life(material), "open": open_life(material)}
-        cache[key] = {name: life.clock(*record) if life else None for name, life in lives.items()}
+        life = working_life(material)
+        cache[key] = life.clock(*shop_record(plan, station)) if life else None
+    return cache[key]
+
+
+def _open_clock(plan: Plan, station: Station, material: Material) -> OpenClock | None:
+    """The clock of the open time at a station, kept with the plan."""
+    cache: dict[tuple[str, str], OpenClock | None] = plan.kept("open clocks")
+    key = (station.station, material.material)
+    if key not in cache:
+        cache[key] = open_clock(plan, station, material)
     return cache[key]
 
 
@@ -165,12 +173,12 @@ class Player:
             self.result.used[letter] = dict.fromkeys(CATEGORIES, 0)
             self.result.mounted[letter] = self.result.containers[letter] = 0
         self.supply = self.make_supply()
-        clocks = _clocks(plan, station, material)
-        self.open_clock = clocks["open"]
-        life = clocks["pot"] if station.mixer_volume > 0.0 else None
+        self.open_clock = self.make_open_clock()
+        life = _pot_clock(plan, station, material) if station.mixer_volume > 0.0 else None
         quickest = _quickest(plan, station, material) if life is not None else 0.0
         self.mixer = Mixer(nanolitres(station.mixer_volume), life, quickest)
         self.purge = nanolitres(station.purge_volume) or self.mixer.content
+        self.check_count = 1  # shots of one check
         self.free = calendar.start  # when the nozzle is free again
         self.idle_since = calendar.start  # when material last went through it
         self.result.since = stretch.start
@@ -191,6 +199,10 @@ class Player:
     def make_supply(self) -> Supply:
         """The containers that are drawn from."""
         return Supply(self.plan, self.result, self.store)
+
+    def make_open_clock(self) -> OpenClock | None:
+        """How long what was put on stays open."""
+        return _open_clock(self.plan, self.station, self.result.material)
 
     # -- the shift --------------------------------------------------------------------------
 
@@ -358,7 +370,7 @@ class Player:
 
     def _is_quick(self, clock: float, pieces: tuple[Piece, ...]) -> bool:
         """Whether a fresh mixer keeps its limit through a visit, so that the visit's time is judged too."""
-        fresh = Mixer(self.mixer.content, self.mixer.life)
+        fresh = Mixer(self.mixer.content, self.mixer.life, self.mixer.quickest)
         fresh.fill(clock)
         return fresh.worst_share(pieces, clock) < self.station.purge_share
 
@@ -419,7 +431,8 @@ class Player:
         """All parts and check shots, in the order in which they are due."""
         result, station = self.result, self.station
         queue = list(self._parts())
-        result.check_volume = result.check.count * nanolitres(result.check.volume)
+        check = result.check
+        self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
         queue += self._checks()
         heapq.heapify(queue)
         split, handling = self.supply.split, station.handling_time
@@ -516,31 +529,56 @@ class Player:
 
         A container is changed as soon as the part before is done; a purge comes last.
         """
-        fit = self.result.calendar.fit
-        begin = fit(max(self.free, due), visit.duration)
+        supply, limit = self.supply, self.station.purge_share
+        begin = self.result.calendar.fit(max(self.free, due), visit.duration)
         while begin < math.inf:
-            letters = self.supply.cannot_finish(visit.needs)
-            if letters:
-                time = len(letters) * self.station.container_time
-                at = fit(self.free, time)
-                begin = fit(max(at + time, due), visit.duration)
-                if begin == math.inf:
-                    break
-                self.free = self.supply.change_before(letters, at)
-            pieces = self.supply.pieces(visit)
-            duration = visit.duration + pieces[-1].end - visit.pieces[-1].end
-            begin = fit(begin, duration)
-            begin = fit(begin, duration + self._freshen_time(begin, pieces))
-            if begin == math.inf:
-                break
-            why = self._why(begin)
-            fresh = self.freshen(self._idle(begin, pieces, why), pieces, why)
-            if fresh == begin and not self.supply.cannot_finish(visit.needs):
-                self._note_age(begin, pieces)
+            pieces = visit.pieces
+            if not supply.suffices(visit.needs):
+                begin = self._change_containers(due, begin, visit)
+                pieces = supply.pieces(visit)
+            if self.mixer.keeps(limit, pieces, begin):
+                return begin if begin < math.inf else None
+            begin, is_steady = self._refresh(begin, pieces, visit)
+            if is_steady:
                 return begin
-            self.free = self.idle_since = fresh
-            begin = fit(fresh, visit.duration)
         return None
+
+    def _change_containers(self, due: float, begin: float, visit: Visit) -> float:
+        """Change the containers that cannot finish a visit; when it may begin, inf: not in this shift."""
+        fit, supply, station = self.result.calendar.fit, self.supply, self.station
+        letters = supply.cannot_finish(visit.needs)
+        if letters:
+            time = len(letters) * station.container_time
+            at = fit(self.free, time)
+            begin = fit(max(at + time, due), visit.duration)
+            if begin == math.inf:
+                return begin
+            self.free = supply.change_before(letters, at)
+        return fit(begin, self._duration(visit, supply.pieces(visit)))
+
+    @staticmethod
+    def _duration(visit: Visit, pieces: tuple[Piece, ...]) -> float:
+        """Time of a visit, with the changes of containers that run empty in it."""
+        return visit.duration + pieces[-1].end - visit.pieces[-1].end
+
+    def _refresh(self, begin: float, pieces: tuple[Piece, ...], visit: Visit) -> tuple[float, bool]:
+        """See that the mixer is fresh enough for a visit: when it may begin, and whether that is settled.
+
+        It is not where the purge took time, or so much that the containers must be looked at again.
+        """
+        if self.mixer.worst_share(pieces, begin) < self.station.purge_share:
+            return begin, True
+        fit, result = self.result.calendar.fit, self.result
+        begin = fit(begin, self._duration(visit, pieces) + self._freshen_time(begin, pieces))
+        if begin == math.inf:
+            return begin, False
+        why, changes = self._why(begin), result.purges + result.mixers
+        fresh = self.freshen(self._idle(begin, pieces, why), pieces, why)
+        if fresh == begin and (changes == result.purges + result.mixers or self.supply.suffices(visit.needs)):
+            self._note_age(begin, pieces)
+            return begin, True
+        self.free = self.idle_since = fresh
+        return fit(fresh, visit.duration), False
 
     def _dispense(self, work: Work, visit: Visit, begin: float, number: int) -> None:
         """The material of one visit goes on."""
@@ -582,7 +620,7 @@ class Player:
         end = begin + duration + self.supply.draw(volume, "checks", begin, duration)
         self.mixer.push(volume, begin, end)
         result.check_shots += 1
-        count = result.check.count
+        count = self.check_count
         text = "check shot: weigh it" if count == 1 else f"check: weigh {count} shots together"
         result.events.append(Event(begin, "check", text, volume=volume))
         self.free = self.idle_since = end

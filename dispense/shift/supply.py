@@ -111,6 +111,15 @@ class Supply:
 
     # ------------------------------------------------------------------------------ changing
 
+    def suffices(self, needs: Mapping[str, int]) -> bool:
+        """Whether what stands at the station is enough for a part."""
+        mounted, keys = self.store.mounted, self.keys
+        for letter, need in needs.items():
+            container = mounted.get(keys[letter])
+            if container is None or container.usable < need:
+                return False
+        return True
+
     def cannot_finish(self, needs: Mapping[str, int]) -> list[str]:
         """Components whose container makes way before a part: it could finish one, and now cannot.
 
@@ -209,12 +218,7 @@ class Supply:
 
     def pieces(self, visit: Visit) -> tuple[Piece, ...]:
         """What leaves the nozzle in a visit, cut where a container will run empty in it."""
-        mounted, keys = self.store.mounted, self.keys
-        for letter, need in visit.needs.items():
-            container = mounted.get(keys[letter])
-            if container is not None and container.usable < need:
-                return self._cut(visit)
-        return visit.pieces
+        return visit.pieces if self.suffices(visit.needs) else self._cut(visit)
 
     def _cut(self, visit: Visit) -> tuple[Piece, ...]:
         """The pieces of a visit with the pauses of its container changes, full ones following."""

@@ -289,6 +289,8 @@ class Shift:
         self.open = None
         if material.open_time:
             self.open = weather.room_ageing(self.sky, material.open_time, *ageing)
+            if material.cure == "moisture":  # the skin comes with the water in the air
+                self.open = weather.Skin.of(self.sky, material)
         self.mixer: list[list[float]] = []  # [volume, clock time it went in], oldest first
         self.free = self.used = hours.start  # when the nozzle is free, and when material last went through
 
