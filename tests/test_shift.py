@@ -12,6 +12,7 @@ from plans import MONDAY, hand_rows, make
 
 from dispense.base.clock import hhmm
 from dispense.base.errors import InputError
+from dispense.forecast.response import occurrences, play_lean
 from dispense.plan.amounts import applications
 from dispense.plan.materials import working_life
 from dispense.shift.calendar import Calendar
@@ -742,3 +743,60 @@ def test_a_moisture_curing_material_skins_with_the_water_in_the_air():
         mating = play(rows).batches[0].tightest
         begun = 6 * 3600 + 600 * (mating.serial - 1)
         assert mating.latest - begun == pytest.approx(60 * minutes, abs=0.5)
+
+
+# ------------------------------------------------------------------------- several nozzles, other hours
+
+
+def test_two_nozzles_do_what_one_cannot():
+    """A part takes 10 s and 890 s of handling, one comes every 600 s: one nozzle makes 8 before 8:00 and 6
+    from 8:30; two make all but the last, of 9:50, each with its own mixer, first and last purge.
+
+    They take turns: before the break nozzle 2 has no. 10 last, of 7:30, and nozzle 1 no. 11, of 7:40. At
+    8:30 that is 60 min, the whole pot life: it came off when no. 10 was done; and 50 min: a purge."""
+    rows = hand_rows()
+    rows["Stations"][0] |= dict(handling_time=890, checks=0)
+    one = play(rows)
+    assert one.jobs[0].finished == 8 + 6
+    rows["Stations"][0]["nozzles"] = 2
+    two = play(rows)
+    assert two.jobs[0].finished == 20
+    assert two.dispensed("parts") == 20 * 10 * ML
+    volumes = {name: two.dispensed(name) // ML for name in ("start", "end", "mixers", "purge")}
+    assert volumes == {"start": 2 * 8, "end": 2 * 6, "mixers": 3 * 10, "purge": 15}
+    assert [two.balance(letter) for letter in "ab"] == [0, 0]
+    assert [(clock, text[:9]) for clock, text in events(two, "off", "purge", "mixer")] == [
+        (7.75 * 3600, "nozzle 2:"),
+        (8.5 * 3600, "nozzle 2:"),
+        (8.5 * 3600, "nozzle 1:"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("hours", "finished", "end"),
+    [(dict(end="08:00"), 12, 8), (dict(end="11:00"), 21, 11), (dict(start="08:30", end="10:00"), 9, 10)],
+)
+def test_overtime_and_half_shifts(hours, finished, end):
+    """A part every 10 min: 12 from 6:00 to 8:00, 9 from 8:30 to 10:00; the hours are those of one day."""
+    rows = hand_rows()
+    rows["Builds"][0] |= hours
+    rows["Builds"].append(dict(date="2026-03-03", shift="early", part="frame", quantity=21))
+    first, second = play_plan(make(rows))
+    assert first.jobs[0].finished == finished and first.calendar.end == end * 3600
+    assert second.jobs[0].finished == 21 and second.calendar.end == 10 * 3600
+
+
+def test_the_forecast_knows_the_hours_of_a_day():
+    rows = hand_rows()
+    rows["Builds"][0] |= dict(end="08:00")
+    plan = make(rows)
+    (key,), _ = occurrences(plan)
+    assert play_lean(plan, key).jobs[0].finished == 12
+
+
+def test_hours_that_cannot_be_are_told():
+    rows = hand_rows()
+    rows["Builds"][0] |= dict(end="05:00")
+    with pytest.raises(InputError) as told:
+        make(rows)
+    assert "would go from 06:00 to 05:00" in str(told.value)

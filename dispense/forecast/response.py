@@ -25,6 +25,7 @@ import numpy as np
 from ..plan.amounts import applications
 from ..plan.records import Plan
 from ..plan.tables import IN_MID_BEAD
+from ..shift.calendar import Calendar
 from ..shift.player import Player, Work
 from ..shift.results import Handover, ShiftResult
 from ..shift.store import NANO, Mounted, Store
@@ -45,6 +46,7 @@ class ShiftKey:
     station: str
     shift: str
     builds: tuple[tuple[str, int], ...]
+    hours: tuple[float, float] = (0.0, 0.0)  # [s after midnight]; none: those of the shift
 
 
 class EndlessSupply(Supply):
@@ -68,7 +70,7 @@ class LeanPlayer(Player):
     """
 
     def __init__(self, plan: Plan, key: ShiftKey, started: Sequence[int] | None = None) -> None:
-        station = plan.station(key.station)
+        station, self.key = plan.station(key.station), key
         super().__init__(plan, _ANY_DAY, key.shift, station, dict(key.builds), Store())
         if started is not None:
             for job, count in zip(self.result.jobs, started, strict=True):
@@ -82,6 +84,13 @@ class LeanPlayer(Player):
     def make_supply(self) -> Supply:
         """Full containers without end."""
         return EndlessSupply(self.plan, self.result, self.store)
+
+    def make_calendar(self, shift: str) -> Calendar:
+        """Working time of the distinct shift."""
+        start, end = self.key.hours
+        if start == end:
+            return super().make_calendar(shift)
+        return Calendar(start, end, self.plan.breaks_of(shift))
 
     def make_open_clock(self) -> None:
         """Nothing is mated."""
@@ -142,12 +151,12 @@ def occurrences(plan: Plan, until: datetime.date | None = None) -> tuple[list[Sh
     for date, shift in plan.days():
         if until is not None and date >= until:
             break
-        builds = sorted(plan.builds_of(date, shift).items())
+        builds, hours = sorted(plan.builds_of(date, shift).items()), plan.hours_of(date, shift)
         for station, parts in parts_of.items():
             mine = tuple((part, count) for part, count in builds if part in parts and count > 0)
             if not mine:
                 continue
-            key = keys.setdefault(ShiftKey(station, shift, mine), len(keys))
+            key = keys.setdefault(ShiftKey(station, shift, mine, hours), len(keys))
             found.append(Occurrence(date, shift, station, key))
     return list(keys), found
 

@@ -468,6 +468,8 @@ class Station(Row):
     """From the end of dispensing to mating, in working time [s]."""
     batch: int
     """Parts of one batch on the cure board."""
+    nozzles: int
+    """Nozzles that work side by side on the same containers, each with its own mixer."""
     refill: str
     """When a container may be changed: between parts, what it holds is then lost; in mid-bead, the nozzle
     stands on the part for the change: between parts, in mid-bead."""
@@ -575,6 +577,10 @@ class Build(Row):
     """A part or an assembly."""
     quantity: int
     """Good parts to build."""
+    start: float | None
+    """Start of the shift on that day, where it differs: a half shift [s after midnight]."""
+    end: float | None
+    """Its end on that day, where it differs: overtime, a half shift [s after midnight]."""
     at: str
 
 

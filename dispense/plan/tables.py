@@ -63,6 +63,8 @@ AFTER_RUN = (THROW_AWAY, KEEP_CLOSED) = ("throw away", "keep closed")
 IDLE_RULES = (IDLE_CHEAPER, IDLE_PURGE, IDLE_OFF) = ("cheaper", "purge", "take off")
 INSERT_SHAPES = ("box", "cylinder")
 
+MOST_NOZZLES = 20
+
 ZERO_KELVIN = -273.15
 
 
@@ -455,6 +457,13 @@ STATIONS = Table(
             at_least=0.0,
         ),
         whole("batch", "parts of one batch on the cure board", default=10, at_least=1),
+        whole(
+            "nozzles",
+            "nozzles that work side by side on the same containers, each with its own mixer",
+            default=1,
+            at_least=1,
+            at_most=MOST_NOZZLES,
+        ),
         choice(
             "refill",
             REFILLS,
@@ -553,6 +562,8 @@ BUILDS = Table(
         refer("shift", "Shifts", "shift"),
         text("part", "a part or an assembly"),
         whole("quantity", "good parts to build", at_least=0, at_most=1e6),
+        clock("start", "start of the shift on that day, where it differs: a half shift", default=None),
+        clock("end", "its end on that day, where it differs: overtime, a half shift", default=None),
     ),
     required=True,
 )

@@ -93,6 +93,16 @@ def _quickest(plan: Plan, station: Station, material: Material) -> float:
 
 
 @dataclass(slots=True)
+class Nozzle:
+    """One nozzle of a station: its mixer, when it is free, when material last went through it [s]."""
+
+    number: int
+    mixer: Mixer
+    free: float
+    idle_since: float
+
+
+@dataclass(slots=True)
 class Work:
     """A part on its way through a station: which visit is next, when it got its first material."""
 
@@ -137,7 +147,7 @@ class Player:
         self.plan, self.store, self.station, self.date = plan, store, station, date
         material = plan.material(station.material)
         components = plan.components_of(material.material)
-        calendar = shift_calendar(plan, shift, stretch=stretch)
+        calendar = self.make_calendar(shift)
         jobs = []
         for part, quantity in builds.items():
             mine = [item for item in applications(plan, part) if item.station == station.station]
@@ -176,11 +186,14 @@ class Player:
         self.open_clock = self.make_open_clock()
         life = _pot_clock(plan, station, material) if station.mixer_volume > 0.0 else None
         quickest = _quickest(plan, station, material) if life is not None else 0.0
-        self.mixer = Mixer(nanolitres(station.mixer_volume), life, quickest)
-        self.purge = nanolitres(station.purge_volume) or self.mixer.content
+        content = nanolitres(station.mixer_volume)
+        self.nozzles = [
+            Nozzle(number, Mixer(content, life, quickest), calendar.start, calendar.start)
+            for number in range(station.nozzles)
+        ]
+        self.nozzle = self.nozzles[0]  # the one that is at work
+        self.purge = nanolitres(station.purge_volume) or content
         self.check_count = 1  # shots of one check
-        self.free = calendar.start  # when the nozzle is free again
-        self.idle_since = calendar.start  # when material last went through it
         self.result.since = stretch.start
         self.following, self.result.has_following = following, following is not None
         self.origin = origin_text(date, shift)
@@ -199,6 +212,10 @@ class Player:
     def make_supply(self) -> Supply:
         """The containers that are drawn from."""
         return Supply(self.plan, self.result, self.store)
+
+    def make_calendar(self, shift: str) -> Calendar:
+        """Working time of the shift, or of the stretch of it that is played."""
+        return shift_calendar(self.plan, self.date, shift, stretch=self.stretch)
 
     def make_open_clock(self) -> OpenClock | None:
         """How long what was put on stays open."""
@@ -258,51 +275,55 @@ class Player:
 
     def _standing(self) -> list[Handover]:
         """What stands at the station between two shifts."""
-        return standing(self.result, self.store, self.mixer.life, self.open_clock)
+        return standing(self.result, self.store, self.nozzle.mixer.life, self.open_clock)
 
     def _find(self) -> None:
         self.result.findings += shift_findings(self.result, self.store)
 
     def _start(self) -> None:
         """The first purge, with a new mixer or with one that was kept closed; or the run goes on."""
-        result, start = self.result, self.result.calendar.start
-        volume = nanolitres(self.station.start_volume)
-        kept = self.store.mixers.pop((self.station.station, 0), None)
-        if self.stretch.goes_on:
-            volume, words = 0, f"from now on: {self.stretch.skip} started before"
-            self.mixer.contents.extend(kept.on(self.date) if kept else ())
-            self.idle_since = self.mixer.contents[-1][1] if self.mixer.contents else start
-        elif kept is None:
-            words = "start of shift"
-        else:
-            self.mixer.contents.extend(kept.on(self.date))
-            if self.mixer.share_used(start) < self.station.purge_share:
-                words = "start of shift: go on with the mixer that was kept closed"
-            else:
-                words = f"start of shift: the mixer that was kept closed was good until {self._good_until()}"
-                self.mixer.contents.clear()
-        result.events.append(Event(start, "start", words, volume=volume))
-        if not self.mixer.contents:
-            self.new_mixer(start)
-        self.supply.draw(volume, "start", start)
-        self.mixer.push(volume, start, start)
+        start, station = self.result.calendar.start, self.station
+        for nozzle in self.nozzles:
+            self.nozzle, mixer = nozzle, nozzle.mixer
+            volume, words = nanolitres(station.start_volume), "start of shift"
+            kept = self.store.mixers.pop((station.station, nozzle.number), None)
+            if kept is not None:
+                mixer.contents.extend(kept.on(self.date))
+            if self.stretch.goes_on:
+                volume, words = 0, f"from now on: {self.stretch.skip} started before"
+                nozzle.idle_since = mixer.contents[-1][1] if mixer.contents else start
+            elif kept is not None and mixer.share_used(start) < station.purge_share:
+                words += ": go on with the mixer that was kept closed"
+            elif kept is not None:
+                words += f": the mixer that was kept closed was good until {self._good_until()}"
+                mixer.contents.clear()
+            self._tell(start, "start", words, volume)
+            if not mixer.contents:
+                self.new_mixer(start)
+            self.supply.draw(volume, "start", start)
+            mixer.push(volume, start, start)
 
     def _end(self) -> None:
-        """The run is over: mixer off, pot emptied; the time that is left is free."""
-        result, station, end = self.result, self.station, self.free
-        volume = nanolitres(station.end_volume) if self.stretch.is_last else 0
-        words, is_kept = "last part done", not self.stretch.is_last or station.after_run == KEEP_CLOSED
-        if self.mixer.content and is_kept:
-            self.store.mixers[station.station, 0] = KeptMixer(self.date, tuple(self.mixer.contents))
-            words += ": keep the mixer closed"
-            words += f", good until {self._good_until()}" if self.mixer.life else ""
-        elif self.mixer.content:
-            words += ": take the mixer off and throw it away"
-        result.run_end = end
-        if result.time_free > 0.0:
-            words += f"; free until {hhmm(result.calendar.end, self.date)}"
-        self.supply.draw(volume, "end", end)
-        result.events.append(Event(end, "end", words, volume=volume))
+        """The run is over: mixers off, pot emptied; the time that is left is free."""
+        result, station = self.result, self.station
+        result.run_end = max(nozzle.free for nozzle in self.nozzles)
+        is_kept = not self.stretch.is_last or station.after_run == KEEP_CLOSED
+        for nozzle in self.nozzles:
+            self.nozzle, mixer, end = nozzle, nozzle.mixer, nozzle.free
+            volume, words = nanolitres(station.end_volume) if self.stretch.is_last else 0, "last part done"
+            if mixer.content and is_kept:
+                self.store.mixers[station.station, nozzle.number] = KeptMixer(
+                    self.date, tuple(mixer.contents)
+                )
+                words += ": keep the mixer closed"
+                words += f", good until {self._good_until()}" if mixer.life else ""
+            elif mixer.content:
+                words += ": take the mixer off and throw it away"
+            if result.calendar.worked(end) < result.calendar.available:
+                words += f"; free until {hhmm(result.calendar.end, self.date)}"
+            self.supply.draw(volume, "end", end)
+            self._tell(end, "end", words, volume)
+        end = result.run_end
         stops = {(stop.start, stop.end) for stop in self.stretch.stops}
         for a, b in result.calendar.breaks:
             if a < end:
@@ -310,23 +331,29 @@ class Player:
                 text = f"{'the line stands' if is_stop else 'break'} until {hhmm(b, self.date)}"
                 result.events.append(Event(a, "stop" if is_stop else "break", text))
 
+    def _tell(self, clock: float, kind: str, text: str, volume: int = 0) -> None:
+        """Note what happens at a nozzle; which one, where there are several."""
+        if len(self.nozzles) > 1:
+            text = f"nozzle {self.nozzle.number + 1}: {text}"
+        self.result.events.append(Event(clock, kind, text, volume=volume))
+
     def _good_until(self) -> str:
-        return hhmm(self.mixer.reaches(self.station.purge_share), self.date)
+        return hhmm(self.nozzle.mixer.reaches(self.station.purge_share), self.date)
 
     # -- mixer ------------------------------------------------------------------------------
 
     def new_mixer(self, clock: float) -> float:
         """Fill a new mixer; the old one was thrown away with what is in it. When it is done [s]."""
-        if self.mixer.content <= 0:
+        if self.nozzle.mixer.content <= 0:
             return clock
-        clock += self.supply.draw(self.mixer.content, "mixers", clock)
-        self.mixer.fill(clock)
+        clock += self.supply.draw(self.nozzle.mixer.content, "mixers", clock)
+        self.nozzle.mixer.fill(clock)
         self.result.mixers += 1
         return clock
 
     def freshen(self, clock: float, pieces: tuple[Piece, ...], why: str) -> float:
         """Purge or change the mixer before a visit where the rule asks; when the visit may begin [s]."""
-        mixer, limit = self.mixer, self.station.purge_share
+        mixer, limit = self.nozzle.mixer, self.station.purge_share
         if mixer.keeps(limit, pieces, clock):
             return clock
         replaced = 0 if self._is_quick(clock, pieces) else mixer.content
@@ -353,14 +380,14 @@ class Player:
 
     def _note_age(self, begin: float, pieces: tuple[Piece, ...]) -> None:
         """A visit that passes the limit all the same."""
-        if not self.mixer.keeps(self.station.purge_share, pieces, begin):
-            share = self.mixer.worst_share(pieces, begin)
+        if not self.nozzle.mixer.keeps(self.station.purge_share, pieces, begin):
+            share = self.nozzle.mixer.worst_share(pieces, begin)
             if share >= self.station.purge_share:
                 self.result.too_long.append(TooLong(begin, share))
 
     def _freshen_time(self, clock: float, pieces: tuple[Piece, ...]) -> float:
         """What a purge or mixer change takes that a visit at that time would ask for [s]."""
-        mixer, limit = self.mixer, self.station.purge_share
+        mixer, limit = self.nozzle.mixer, self.station.purge_share
         if mixer.keeps(limit, pieces, clock) or mixer.worst_share(pieces, clock) < limit:
             return 0.0
         share = mixer.share_used(clock)
@@ -370,7 +397,7 @@ class Player:
 
     def _is_quick(self, clock: float, pieces: tuple[Piece, ...]) -> bool:
         """Whether a fresh mixer keeps its limit through a visit, so that the visit's time is judged too."""
-        fresh = Mixer(self.mixer.content, self.mixer.life, self.mixer.quickest)
+        fresh = Mixer(self.nozzle.mixer.content, self.nozzle.mixer.life, self.nozzle.mixer.quickest)
         fresh.fill(clock)
         return fresh.worst_share(pieces, clock) < self.station.purge_share
 
@@ -382,17 +409,17 @@ class Player:
         """How far the oldest material is, or would be on the next part."""
         limit = self.station.purge_share
         if share >= limit:
-            reached = self.mixer.reaches(limit)
+            reached = self.nozzle.mixer.reaches(limit)
             return f"{share:.0%} of pot life used, limit {limit:.0%} at {hhmm(reached, self.date)}"
         return f"the next part would end at {by_end:.0%} of pot life, limit {limit:.0%}"
 
     def _purge(self, clock: float, because: str, why: str = "") -> float:
         """Purge; when it is done [s]."""
         text = f"purge {self.purge / 1e6:.1f} mL{why}: {because}"
-        self.result.events.append(Event(clock, "purge", text, volume=self.purge))
+        self._tell(clock, "purge", text, self.purge)
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
-        self.mixer.push(self.purge, clock, end)
+        self.nozzle.mixer.push(self.purge, clock, end)
         self.result.purges += 1
         return end
 
@@ -400,23 +427,23 @@ class Player:
         """Change the mixer; it is filled when it is in place. When it is done [s]."""
         reason = "pot life is over" if share >= GELLED else "limit reached"
         text = f"change the mixer{why}: {reason} ({self._past(share, by_end)})"
-        self.result.events.append(Event(clock, "mixer", text, volume=self.mixer.content))
+        self._tell(clock, "mixer", text, self.nozzle.mixer.content)
         return self.new_mixer(clock + self.station.mixer_time)
 
     def _idle(self, begin: float, pieces: tuple[Piece, ...], why: str) -> float:
         """Nothing is dispensed from when the nozzle is free to `begin`: see that the mixer lasts [s]."""
-        since = self.idle_since
-        if begin <= since or self.mixer.keeps(GELLED, pieces, begin):
+        since = self.nozzle.idle_since
+        if begin <= since or self.nozzle.mixer.keeps(GELLED, pieces, begin):
             return begin
         result = self.result
-        idle = weigh_idle(self.mixer, self.station, result.calendar, self.purge, since, begin)
+        idle = weigh_idle(self.nozzle.mixer, self.station, result.calendar, self.purge, since, begin)
         if idle is None:
             return begin
         result.idles.append(idle)
         if idle.takes_off(self.station.idle):
-            result.events.append(Event(since, "off", off_text(idle)))
+            self._tell(since, "off", off_text(idle))
             text = f"put on a new mixer{why}"
-            result.events.append(Event(begin, "mixer", text, volume=self.mixer.content))
+            self._tell(begin, "mixer", text, self.nozzle.mixer.content)
             result.between += not why
             return self.new_mixer(begin + self.station.mixer_time)
         because = f"no part until {hhmm(begin, self.date)}; {idle.words_purge}, {idle.words_off}"
@@ -439,6 +466,8 @@ class Player:
         visits = {id(job): visits_of(job.applications, split, handling) for job in result.jobs}
         while queue:
             due, rank, number, work = heapq.heappop(queue)
+            if len(self.nozzles) > 1:
+                self.nozzle = min(self.nozzles, key=lambda nozzle: nozzle.free)
             if work is None:
                 parts = ((item[0], item[3]) for item in queue if item[3] is not None)
                 if any(self._fits(at, visits[id(part.job)][part.turn]) for at, part in parts):
@@ -476,7 +505,7 @@ class Player:
             return False
         latest = self.open_clock.when(work.begun, 1.0)
         calendar = self.result.calendar
-        soonest = calendar.fit(max(self.free, due), visit.duration) + visit.duration
+        soonest = calendar.fit(max(self.nozzle.free, due), visit.duration) + visit.duration
         if soonest == math.inf:
             soonest = calendar.end
         if soonest <= latest + 1e-6:
@@ -522,7 +551,7 @@ class Player:
 
     def _fits(self, due: float, visit: Visit) -> bool:
         """Whether a visit could still be made."""
-        return self.result.calendar.fit(max(self.free, due), visit.duration) < math.inf
+        return self.result.calendar.fit(max(self.nozzle.free, due), visit.duration) < math.inf
 
     def _ready(self, due: float, visit: Visit) -> float | None:
         """When a visit begins, containers changed and the mixer fresh; None: not in this shift.
@@ -530,13 +559,13 @@ class Player:
         A container is changed as soon as the part before is done; a purge comes last.
         """
         supply, limit = self.supply, self.station.purge_share
-        begin = self.result.calendar.fit(max(self.free, due), visit.duration)
+        begin = self.result.calendar.fit(max(self.nozzle.free, due), visit.duration)
         while begin < math.inf:
             pieces = visit.pieces
             if not supply.suffices(visit.needs):
                 begin = self._change_containers(due, begin, visit)
                 pieces = supply.pieces(visit)
-            if self.mixer.keeps(limit, pieces, begin):
+            if self.nozzle.mixer.keeps(limit, pieces, begin):
                 return begin if begin < math.inf else None
             begin, is_steady = self._refresh(begin, pieces, visit)
             if is_steady:
@@ -549,11 +578,11 @@ class Player:
         letters = supply.cannot_finish(visit.needs)
         if letters:
             time = len(letters) * station.container_time
-            at = fit(self.free, time)
+            at = fit(self.nozzle.free, time)
             begin = fit(max(at + time, due), visit.duration)
             if begin == math.inf:
                 return begin
-            self.free = supply.change_before(letters, at)
+            self.nozzle.free = supply.change_before(letters, at)
         return fit(begin, self._duration(visit, supply.pieces(visit)))
 
     @staticmethod
@@ -566,7 +595,7 @@ class Player:
 
         It is not where the purge took time, or so much that the containers must be looked at again.
         """
-        if self.mixer.worst_share(pieces, begin) < self.station.purge_share:
+        if self.nozzle.mixer.worst_share(pieces, begin) < self.station.purge_share:
             return begin, True
         fit, result = self.result.calendar.fit, self.result
         begin = fit(begin, self._duration(visit, pieces) + self._freshen_time(begin, pieces))
@@ -577,19 +606,19 @@ class Player:
         if fresh == begin and (changes == result.purges + result.mixers or self.supply.suffices(visit.needs)):
             self._note_age(begin, pieces)
             return begin, True
-        self.free = self.idle_since = fresh
+        self.nozzle.free = self.nozzle.idle_since = fresh
         return fit(fresh, visit.duration), False
 
     def _dispense(self, work: Work, visit: Visit, begin: float, number: int) -> None:
         """The material of one visit goes on."""
         category = "scrap" if work.is_scrap else "parts"
-        draw, push, lost = self.supply.draw, self.mixer.push, 0.0
+        draw, push, lost = self.supply.draw, self.nozzle.mixer.push, 0.0
         for volume, start, end in visit.pieces:
             at = begin + start + lost
             lost += draw(volume, category, at, end - start)
             push(volume, at, begin + end + lost)
-        work.ended = self.free = begin + visit.duration + lost
-        self.idle_since = self.free
+        work.ended = begin + visit.duration + lost
+        self.nozzle.free = self.nozzle.idle_since = work.ended
         self.result.busy += visit.duration + lost
         if not work.is_scrap:
             work.job.done[work.turn] += 1
@@ -610,7 +639,7 @@ class Player:
     def _check(self, due: float) -> None:
         """Check shots on one cup; a check that the shift has no time for is left out."""
         result, flow = self.result, self.station.flow
-        begin = result.calendar.fit(max(self.free, due), 0.0)
+        begin = result.calendar.fit(max(self.nozzle.free, due), 0.0)
         if begin == math.inf:
             return
         volume = result.check_volume
@@ -618,16 +647,16 @@ class Player:
         pieces = (Piece(volume, 0.0, duration),)
         begin = self.freshen(self._idle(begin, pieces, ""), pieces, "")
         end = begin + duration + self.supply.draw(volume, "checks", begin, duration)
-        self.mixer.push(volume, begin, end)
+        self.nozzle.mixer.push(volume, begin, end)
         result.check_shots += 1
         count = self.check_count
         text = "check shot: weigh it" if count == 1 else f"check: weigh {count} shots together"
-        result.events.append(Event(begin, "check", text, volume=volume))
-        self.free = self.idle_since = end
+        self._tell(begin, "check", text, volume)
+        self.nozzle.free = self.nozzle.idle_since = end
 
     def _why(self, begin: float) -> str:
         for a, b in self.result.calendar.breaks:
-            if self.idle_since <= a + 1e-6 and begin >= b - 1e-6:
+            if self.nozzle.idle_since <= a + 1e-6 and begin >= b - 1e-6:
                 return " after the break"
         return ""
 
@@ -688,11 +717,14 @@ class Player:
 # ------------------------------------------------------------------------------------ whole plans
 
 
-def shift_calendar(plan: Plan, shift: str, days: int = 0, stretch: Stretch = WHOLE) -> Calendar:
-    """Working time of a shift that starts so many days later, or of a stretch of one."""
-    row, later = plan.shift(shift), days * DAY
-    start = row.start if stretch.start is None else stretch.start
-    end = row.end if stretch.end is None else stretch.end
+def shift_calendar(
+    plan: Plan, date: datetime.date, shift: str, days: int = 0, stretch: Stretch = WHOLE
+) -> Calendar:
+    """Working time of the shift of a date by the clock of so many days before, or of a stretch of it."""
+    first, last = plan.hours_of(date, shift)
+    later = days * DAY
+    start = first if stretch.start is None else stretch.start
+    end = last if stretch.end is None else stretch.end
     breaks = [*plan.breaks_of(shift), *((stop.start, stop.end) for stop in stretch.stops)]
     return Calendar(start + later, end + later, ((a + later, b + later) for a, b in breaks))
 
@@ -730,7 +762,7 @@ def play_plan(
         following = None
         if place + 1 < len(days):
             next_date, next_shift = days[place + 1]
-            following = shift_calendar(plan, next_shift, (next_date - date).days)
+            following = shift_calendar(plan, next_date, next_shift, (next_date - date).days)
         for row in chosen:
             stretch = WHOLE
             if today is not None and today.is_of(date, shift):
@@ -747,10 +779,10 @@ def _till_now(plan: Plan, station: Station, builds: dict[str, int], store: Store
     check_now(plan, today, station)
     if today.now is None:
         return Stretch(stops=today.stops)
-    row = plan.shift(today.shift)
+    start, _ = plan.hours_of(today.date, today.shift)
     over = Stretch(None, today.now, 0, today.done, today.stops)
     player = Player(plan, today.date, today.shift, station, builds, store, None, over)
-    goes_on = bool(player.result.jobs) and today.now > row.start
+    goes_on = bool(player.result.jobs) and today.now > start
     if goes_on:
         result = player.play()
         begun = sum(job.begun for job in result.jobs)

@@ -329,7 +329,7 @@ def _warn(plan: Plan, card: SetupCard) -> None:
             mine = [item for item in applications(plan, part) if item.station == station.station]
             work = math.fsum(item.time for item in mine) + station.handling_time
             count = int(nozzles_needed(work, station.takt, station.uptime))
-            if count > 1:
+            if count > station.nozzles:
                 card.find(
                     STOP,
                     f"{part}: {work:.0f} s of work at a takt of {station.takt:.0f} s needs {count} nozzles",

@@ -66,14 +66,14 @@ class Stretch:
 
 def check_now(plan: Plan, today: Today, station: Station) -> None:
     """A time outside the shift, or what its station does not have, is an error."""
-    row = plan.shift(today.shift)
-    if today.now is not None and not row.start <= today.now < row.end:
+    start, end = plan.hours_of(today.date, today.shift)
+    if today.now is not None and not start <= today.now < end:
         raise InputError(
             Problem(
                 "fill",
                 "now",
                 f"{from_si(today.now, 'h'):.2f} h",
-                f"within shift {today.shift}, {from_si(row.start, 'h'):g} to {from_si(row.end, 'h'):g} h",
+                f"within shift {today.shift}, {from_si(start, 'h'):g} to {from_si(end, 'h'):g} h",
             )
         )
     components = plan.components_of(station.material)
