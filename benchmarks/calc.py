@@ -50,7 +50,7 @@ CASES = {
         '=DISPENSE.BEAD_AREA("half-round";{given})',
         "=PI()*{given}^2/8",
     ),
-    "working life at a temperature": (
+    "pot life at a temperature": (
         "=DISPENSE.POT_LIFE(20+A{r};60;23;55)",
         "=60*EXP(55000/8.31446261815324*(1/(293.15+A{r})-1/296.15))",
         "=DISPENSE.POT_LIFE(20+{given};60;23;55)",

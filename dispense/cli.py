@@ -23,6 +23,7 @@ EXIT_CODES = (
     "holds a danger; 4 done, and stock does not suffice; 5 some files were not written. Of 3, 4 and 5 the "
     "lowest that applies (check, fill, forecast, cure)."
 )
+OLD_NAMES = {"respell": "convert"}  # commands as they were called: understood, no longer shown
 PLAN_HELP = "the plan workbook; it is never changed"
 
 
@@ -110,8 +111,9 @@ def parser() -> argparse.ArgumentParser:
         help="today: builds before it are history (default: the first build)",
     )
     forecast.add_argument(
-        "--draws", type=int, default=500, metavar="N", help="simulated futures (default: 500)"
+        "--runs", dest="draws", type=int, default=500, metavar="N", help="simulation runs (default: 500)"
     )
+    forecast.add_argument("--draws", type=int, default=argparse.SUPPRESS, help=argparse.SUPPRESS)  # before
     forecast.add_argument(
         "--seed", type=int, default=1, metavar="N", help="the same seed gives the same figures (default: 1)"
     )
@@ -121,7 +123,7 @@ def parser() -> argparse.ArgumentParser:
     forecast.set_defaults(run=_forecast)
 
     cure = commands.add_parser(
-        "cure", help="working life, cure and heat of a station's material", epilog=EXIT_CODES
+        "cure", help="pot life, cure and heat of a station's material", epilog=EXIT_CODES
     )
     cure.add_argument("plan", help=PLAN_HELP)
     cure.add_argument(
@@ -201,13 +203,13 @@ def parser() -> argparse.ArgumentParser:
     _json(addin)
     addin.set_defaults(run=_addin)
 
-    respell = commands.add_parser("respell", help="spell a workbook's formulas for another host")
-    respell.add_argument("workbook", help="workbook with functions in its cells; not changed")
-    respell.add_argument(
+    convert = commands.add_parser("convert", help="convert a workbook's formulas for another spreadsheet")
+    convert.add_argument("workbook", help="workbook with functions in its cells; not changed")
+    convert.add_argument(
         "--host", choices=("excel", "calc"), required=True, help="the spreadsheet that it shall open in"
     )
-    respell.add_argument("--out", metavar="FILE", required=True, help="workbook to write")
-    respell.set_defaults(run=_respell)
+    convert.add_argument("--out", metavar="FILE", required=True, help="workbook to write")
+    convert.set_defaults(run=_convert)
     return top
 
 
@@ -227,6 +229,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if not arguments:
         parser().print_help(sys.stderr)
         return USAGE
+    arguments[0] = OLD_NAMES.get(arguments[0], arguments[0])
     options = parser().parse_args(_json_first(arguments))
     from .base.errors import DispenseError
 
@@ -488,7 +491,7 @@ def _addin(options) -> int:
     return DONE
 
 
-def _respell(options) -> int:
+def _convert(options) -> int:
     from .formulas.spell import respell_workbook
     from .handbook.in_formulas import OWN
 

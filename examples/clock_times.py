@@ -20,6 +20,6 @@ for result in play_plan(plan, until=(date, shift), stations=[station]):
                 print(hhmm(event.clock), event.text)
         for letter in result.letters:
             print(
-                f"{letter.upper()}: {result.drawn(letter) / 1e6:.1f} mL drawn,",
+                f"{letter.upper()}: {result.drawn(letter) / 1e6:.1f} mL used,",
                 f"balance {result.balance(letter)} nL",
             )

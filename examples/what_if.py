@@ -18,4 +18,4 @@ for key in result.now.causes:
     material, component = key
     name = f"{material} {component.upper()}"
     rows.append([name, *(round(each.use(key) / ML) for each in (result.now, *result.alone))])
-print(table(["drawn in a week [mL]", "now", *(each.name for each in result.alone)], rows))
+print(table(["used in a week [mL]", "now", *(each.name for each in result.alone)], rows))

@@ -14,4 +14,5 @@ export DISPENSE_NEEDS_SPREADSHEET=1
 .venv/bin/ruff check .
 .venv/bin/ruff format --check .
 .venv/bin/mypy dispense
+.venv/bin/vulture
 .venv/bin/python -m pytest -n 2 --dist loadgroup "$@"

@@ -30,8 +30,9 @@ import openpyxl
 from openpyxl.worksheet.formula import ArrayFormula
 
 from dispense.cli import main
-from dispense.formulas.evaluate import evaluate_workbook
+from dispense.formulas.evaluate import evaluate_package
 from dispense.handbook.in_formulas import OWN
+from dispense.xlsx.package import Package
 
 ROOT = Path(__file__).resolve().parent.parent
 FLAGS = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
@@ -121,7 +122,9 @@ class Reader:
             else:
                 sheet.cell(row, 1).value = ArrayFormula(f"A{row}:{last}{row}", formula.strip())
             wanted.append((line, row, values, result.split("|")))
-        found = evaluate_workbook(book, OWN)
+        saved = io.BytesIO()
+        book.save(saved)
+        found = evaluate_package(Package.open(saved.getvalue()), OWN)
         assert not found.problems, f"{block.where}: {found.problems}"
         assert wanted, f"{block.where}: no formula"
         for line, row, values, texts in wanted:

@@ -56,7 +56,7 @@ from dispense.sheets.spec import Content
 from dispense.sheets.staging import staging_content
 from dispense.shift.player import play_plan
 from dispense.shift.setup import setup_card, station_parts
-from dispense.xlsx.templates import encode
+from dispense.xlsx.content import encode
 
 CORPUS = Path(__file__).parent / "corpus" / "plans.json"
 SECONDS = 20  # longest that one case may take, on a busy machine
@@ -377,6 +377,27 @@ def _plausible(draw: random.Random, field: Any, tables: dict[str, RawTable]) -> 
     return math.ceil(value) if field.kind == "whole" and math.isfinite(value) else value
 
 
+def _change_row(raw: RawTable, place: int, do: str, row: int, value: Any) -> None:
+    """A change of one row of a table."""
+    cells, rows = raw.columns[place], len(raw.columns[0])
+    if do in ("set", "plausible", "copy"):
+        cells[row] = value
+    elif do == "scale" and type(cells[row]) in (int, float):
+        cells[row] = min(cells[row], 10**300) * value  # a larger whole number is no float
+    elif do == "swap" and value < rows:
+        cells[row], cells[value] = cells[value], cells[row]
+    elif do == "double":
+        for column in raw.columns:
+            column.append(column[row])
+    elif do == "drop":
+        for column in raw.columns:
+            del column[row]
+    elif do == "shuffle":
+        order = list(range(rows))
+        random.Random(value).shuffle(order)
+        raw.columns = [[column[index] for index in order] for column in raw.columns]
+
+
 def apply(given: list[Change]) -> dict[str, RawTable]:
     """The base plan with the changes made; a change that finds no place does nothing."""
     tables = base_tables()
@@ -395,7 +416,6 @@ def apply(given: list[Change]) -> dict[str, RawTable]:
         if change["column"] not in raw.headers:
             continue
         place = raw.headers.index(change["column"])
-        cells = raw.columns[place]
         if do == "header":
             raw.headers[place] = value
         elif do == "unit":
@@ -405,22 +425,7 @@ def apply(given: list[Change]) -> dict[str, RawTable]:
         elif do == "fill":
             raw.columns[place] = [value] * rows
         elif row < rows:
-            if do in ("set", "plausible", "copy"):
-                cells[row] = value
-            elif do == "scale" and type(cells[row]) in (int, float):
-                cells[row] = min(cells[row], 10**300) * value  # a larger whole number is no float
-            elif do == "swap" and value < rows:
-                cells[row], cells[value] = cells[value], cells[row]
-            elif do == "double":
-                for column in raw.columns:
-                    column.append(column[row])
-            elif do == "drop":
-                for column in raw.columns:
-                    del column[row]
-            elif do == "shuffle":
-                order = list(range(rows))
-                random.Random(value).shuffle(order)
-                raw.columns = [[column[index] for index in order] for column in raw.columns]
+            _change_row(raw, place, do, row, value)
     return tables
 
 

@@ -162,7 +162,7 @@ CASES = [
         put("Beads", 1, width="2,500"),
         one("Beads!E4", 'width is "2,500"', "point as decimal mark"),
     ),
-    Case("ratio 0", put("Materials", 1, ratio_a=0), one("Materials!D4", "ratio a is 0", "above 0")),
+    Case("ratio 0", put("Materials", 1, ratio_a=0), one("Materials!D4", "ratio A is 0", "above 0")),
     Case(
         "unknown choice",
         put("Beads", 1, section="oval"),
@@ -269,7 +269,7 @@ CASES = [
     Case(
         "tested before it is moved",
         put("Materials", 1, test_time=60),
-        one("Materials!A4", "move time, join time and test time"),
+        one("Materials!A4", "handling time, time to load and full-cure time"),
     ),
     Case(
         "shift that ends before it starts",

@@ -122,7 +122,7 @@ def test_missing_and_binary_files(tmp_path):
     assert "not a text file" in problems_of(read_record, tmp_path / "b.csv")[0]
 
 
-# ----------------------------------------------------------------------------------- working life
+# ----------------------------------------------------------------------------------- pot life
 
 
 def day_of(rows):
@@ -198,6 +198,14 @@ def test_hot_hours_shorten_life():
     assert by_name["constant mean"].life < by_name["coolest half hour"].life
     # a hot afternoon uses up more than a constant mean does (the rate is convex in temperature)
     assert by_name["as recorded, shortest"].limits > by_name["constant mean"].limits
+    # the shortest life is that of its row; limits of the day by quadrature of the halving rule
+    assert by_name["as recorded, shortest"].life == day.shortest.life
+
+    def rate(clock):
+        return 2.0 ** ((np.interp(clock, [21600.0, 28800.0, 36000.0], [18.0, 33.0, 24.0]) - 23.0) / 10.0)
+
+    lives = quad(rate, day.start, day.end, points=[28800.0])[0] / 3600.0
+    assert by_name["as recorded, shortest"].limits == pytest.approx(lives / day.share, rel=1e-6)
     assert "lives" in day.hot_afternoon
     # mean of the half hours' temperatures: (18 + 33)/2 and (33 + 24)/2 for two hours each
     assert by_name["constant mean"].temperature == pytest.approx(273.15 + 27.0)
@@ -539,17 +547,19 @@ def test_profiles_end_with_what_is_followed():
 
 def test_text_of_a_pour_tells_its_shots():
     # 323.15 K are 50 °C, 345.65 K are 72.5 °C, 9000 s are 150 min, by hand
-    shots = dict(shots=[(1, 0.02, 0.0), (2, 0.015, 600.0)], shots_peak=323.15, shots_time=9000.0)
-    one = (
-        SimpleNamespace(part="frame", pot="bed"),
-        *(296.15, 10.0, 0.035, 1100.0, 462.8, 345.65, 6000.0, 0.02),
-        *(None, 333.15, 0.03, "30.0 mm in one shot", None, None),
+    one = dict(
+        pot=SimpleNamespace(part="frame", pot="bed", limit=333.15),
+        **dict(material=None, start=296.15, depth=0.035, constants=None, runaway=None, maximum_rate=None),
+        **dict(peak=345.65, peak_time=6000.0, peak_height=0.02, adiabatic=462.8, trace=None),
+        safe_words="30.0 mm in one shot",
     )
-    text = _pour_text(PourReport(*one, **shots))
+    none = dict(shots=[], shots_peak=None, shots_time=None)
+    shots = dict(shots=[(1, 0.02, 0.0), (2, 0.015, 600.0)], shots_peak=323.15, shots_time=9000.0)
+    text = _pour_text(PourReport(**one, **shots))
     assert "in one shot 72.5 °C after 100 min" in text
     (line,) = (line for line in text.splitlines() if line.startswith("in 2 shots"))
     assert line.startswith("in 2 shots (20.0 mm, then 15.0 mm after 10 min) 50.0 °C after 150 min")
-    assert " shots (" not in _pour_text(PourReport(*one))
+    assert " shots (" not in _pour_text(PourReport(**one, **none))
 
 
 def test_deepest_safe_pour_ends_at_the_limit():
@@ -659,8 +669,8 @@ def test_a_data_sheet_that_tests_before_the_kinetics_are_through_is_told():
 
 def test_incomplete_kinetics_are_told_at_their_cell():
     found = problems_of(make, pot_rows(rate_2=1e8))
-    assert len(found) == 1 and "no energy 2 and order m" in found[0] and found[0].startswith("Materials!")
-    assert "no energy 1" in problems_of(make, pot_rows(energy_1=None))[0]
+    assert len(found) == 1 and "no E2 and order m" in found[0] and found[0].startswith("Materials!")
+    assert "no E1" in problems_of(make, pot_rows(energy_1=None))[0]
 
 
 def test_pour_that_cannot_be_computed_is_told_and_the_rest_goes_on(monkeypatch):
@@ -797,7 +807,7 @@ def test_report_of_every_demo_station(demo, station):
 def test_live_formulas_give_the_report_s_figures(demo):
     report = cure_report(demo, "Hem robot")
     held = openpyxl.load_workbook(io.BytesIO(cure_workbook(report)), data_only=True)
-    sheet = held["Working life"]
+    sheet = held["Pot life"]
     cells = {sheet.cell(row, 1).value: sheet.cell(row, 3).value for row in range(1, sheet.max_row + 1)}
     there = cells["Your temperature [°C]"] + 273.15
     assert cells["Pot life there [min]"] == pytest.approx(report.day.life.at(there) / 60.0, rel=1e-9)
@@ -967,13 +977,15 @@ def test_fit_of_kinetics_feeds_the_plan(tmp_path):
     out = tmp_path / "fit.xlsx"
     found = fit_file(write(tmp_path / "n.csv", "\n".join(lines)), "n-th", out=out)
     columns = dict(found.plan_columns)
-    assert columns["Rate 1 [1/min]"] == pytest.approx(1.2e7, rel=1e-4)
-    assert columns["Energy 1 [kJ/mol]"] == pytest.approx(60.0, rel=1e-5)
+    assert columns["A1 [1/min]"] == pytest.approx(1.2e7, rel=1e-4)
+    assert columns["E1 [kJ/mol]"] == pytest.approx(60.0, rel=1e-5)
     assert columns["Order n"] == pytest.approx(1.5, rel=1e-5)
+    # keys of the JSON stay when a header of the plan gets other words
+    assert list(found.as_json()["plan_columns"]) == ["Rate 1 [1/min]", "Energy 1 [kJ/mol]", "Order n"]
     sheet = openpyxl.load_workbook(out)["Fit"]
     assert len(sheet._charts) == 2
     rows = hand_rows()
-    rows["Materials"][0] |= {"rate_1": columns["Rate 1 [1/min]"], "energy_1": 60, "order_n": 1.5}
+    rows["Materials"][0] |= {"rate_1": columns["A1 [1/min]"], "energy_1": 60, "order_n": 1.5}
     assert kinetics_of(make(rows).material("Bond 60"))[0] == pytest.approx(2e5, rel=1e-4)
 
 

@@ -337,6 +337,22 @@ def test_a_row_on_time_means_that_every_part_is():
         assert batch.tightest.late >= max((mating.late for mating in batch.late), default=-math.inf) - 1.0
 
 
+def test_the_latest_part_is_named_beside_the_first():
+    rows = late_rows()
+    rows["Breaks"] = []
+    rows["Stations"][0].update(record="Hall", mating_delay=12)
+    rows["Temperatures"] = [
+        dict(record="Hall", time="06:00", temperature=18),
+        dict(record="Hall", time="10:00", temperature=33),
+    ]
+    result = next(play_plan(make(rows)))
+    # as it gets hotter each part has less time than the one before, so the last is the latest
+    _, serial, latest, actual = result.late_mating[-1]
+    assert len(result.late_mating) > 1
+    (finding,) = [item for item in result.findings if item.topic == "open time"]
+    assert f"; worst frame no. {serial}, {(actual - latest) / 60:.0f} min late" in finding.text
+
+
 def test_parts_that_are_done_out_of_order_keep_their_batch():
     # two stations' worth of waits: frames get a second shot 45 min later, lids come between
     rows = hand_rows()

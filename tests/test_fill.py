@@ -29,9 +29,11 @@ from make_template import content_types, full_template, link, rebuild, simple_te
 
 from dispense.base.errors import DispenseError, Problem, TemplateError
 from dispense.base.fields import CellError
+from dispense.xlsx.content import encode
 from dispense.xlsx.package import MAIN, Package, compare
 from dispense.xlsx.rows import Band, References, RowMap, move_formula
-from dispense.xlsx.templates import Template, cache_values, encode, fill_template
+from dispense.xlsx.stored import cache_values
+from dispense.xlsx.templates import Template, fill_template
 
 SHEET = "xl/worksheets/sheet1.xml"
 

@@ -43,7 +43,7 @@ from dispense.handbook.flow import (
     viscosity,
     wall_shear_rate,
 )
-from dispense.shift.setup import flow_findings, setup_card
+from dispense.shift.setup import setup_card
 
 
 def rabinowitsch(pressure, bore, length, consistency, index, yield_stress):
@@ -678,9 +678,14 @@ def water_jet(consistency=0.001, **changes):
     return make(rows)
 
 
+def flow_findings(plan):
+    """What the setup card of the station tells of its flow."""
+    return [each for each in setup_card(plan, "hem").findings if each.topic == "turbulent flow"]
+
+
 def test_turbulent_flow_is_told_on_the_setup_card():
     plan = water_jet()
-    told = flow_findings(plan, "hem")
+    told = flow_findings(plan)
     # 4ρQ/(πDμ) by hand: 636,620
     assert [(each.kind, each.topic) for each in told] == [("quality", "turbulent flow")]
     assert told[0].numbers["Reynolds number"] == pytest.approx(636619.77, rel=1e-6)
@@ -688,7 +693,7 @@ def test_turbulent_flow_is_told_on_the_setup_card():
     assert card.settings[0].nozzle_pressure is not None  # it still answers
     assert any("turbulent" in words and "636,620" in words for words in card.warnings)
     thick = water_jet(5.0)
-    assert flow_findings(thick, "hem") == [] and not any(
+    assert flow_findings(thick) == [] and not any(
         "turbulent" in words for words in setup_card(thick, "hem").warnings
     )
 
@@ -696,6 +701,6 @@ def test_turbulent_flow_is_told_on_the_setup_card():
 def test_mixer_factor_is_told_beyond_its_range():
     plan = water_jet(0.2, mixer_bore=10, mixer_length=100)
     # 4·1000·500e-6/(π·0.01·0.2) = 318: beyond 100, not turbulent; the nozzle 3183: turbulent
-    told = {each.text.split("the flow in the ")[1].split()[0]: each for each in flow_findings(plan, "hem")}
+    told = {each.text.split("the flow in the ")[1].split()[0]: each for each in flow_findings(plan)}
     assert told["mixer"].numbers["Reynolds number"] == pytest.approx(318.3, abs=0.1)
     assert "no longer laminar" in told["mixer"].text and "turbulent" in told["nozzle"].text

@@ -22,7 +22,8 @@ from plans import MONDAY, hand_rows, make
 
 from dispense.base.errors import FileError, InputError
 from dispense.forecast import answers, whatif
-from dispense.forecast.model import Table, forecast, horizon_of, walk_stock
+from dispense.forecast.horizon import horizon_of
+from dispense.forecast.model import forecast
 from dispense.forecast.response import (
     CAUSES,
     Grid,
@@ -33,6 +34,7 @@ from dispense.forecast.response import (
     used_of,
     warmer,
 )
+from dispense.forecast.results import Table
 from dispense.forecast.simulate import DRIVERS, Futures, _volume, draw_material
 from dispense.forecast.stock import (
     ALL_CAUSES,
@@ -41,6 +43,7 @@ from dispense.forecast.stock import (
     plan_orders,
     simulate_service,
     stock_rule,
+    walk_stock,
 )
 from dispense.forecast.whatif import (
     change_container,

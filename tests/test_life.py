@@ -1,4 +1,4 @@
-"""Working life against hand working, certified data and independent integration."""
+"""Pot life against hand working, certified data and independent integration."""
 
 from __future__ import annotations
 

@@ -27,7 +27,8 @@ from dispense.shift.setup import setup_card
 from dispense.shift.store import NANO
 from dispense.shift.weighing import COUNTS, SCALE, check_shot, weighing_findings
 from dispense.xlsx.package import MAIN, Package
-from dispense.xlsx.templates import Template, cache_values, style_with
+from dispense.xlsx.stored import cache_values
+from dispense.xlsx.templates import Template, style_with
 
 CHART = "{http://schemas.openxmlformats.org/drawingml/2006/chart}"
 

@@ -192,3 +192,110 @@ def test_published_form_where_there_is_no_answer():
     assert published_value("SHOT_CAPABILITY", ([1.0, 2.0], 5, 3))[2] == "#NUM!"
     assert published_value("SHOT_CAPABILITY", ([1.0, 1.0], 0, 3))[2] == "#NUM!"
     assert published_value("TOLERANCE_RSS", (["", ""],)) == "#NUM!"
+
+
+# ------------------------------------------------------------------------------------------ charts
+
+#: NIST/SEMATECH e-Handbook 6.3.2.4, as quoted in two public files: twenty values, weight 0.3, start 50
+EWMA_VALUES = [52, 47, 53, 49.3, 50.1, 47, 51, 50.1, 51.2, 50.5]
+EWMA_VALUES += [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
+#: the same handbook, 6.3.2.3, as quoted in several public files: target 325, k 0.3175, h 4.1959
+CUSUM_VALUES = [324.925, 324.675, 324.725, 324.35, 325.35, 325.225, 324.125, 324.525, 325.225, 324.6]
+CUSUM_VALUES += [324.625, 325.15, 328.325, 327.25, 327.825, 328.5, 326.675, 327.775, 326.875, 328.35]
+
+
+def test_ewma_of_the_nist_example():
+    chart = call("EWMA_LIMITS", EWMA_VALUES, 50, 2.0539)
+    printed = {1: 50.60, 2: 49.52, 19: 51.94, 20: 51.99}
+    for place, value in printed.items():
+        assert chart[place - 1][1] == pytest.approx(value, abs=0.006)
+    assert chart[0][[0, 2]] == pytest.approx([47.4115, 52.5884], abs=1e-4)
+    # with explicit weights, λ(1 − λ)ʲ for the j-th value back, the rest for the start
+    weights = 0.3 * 0.7 ** np.arange(19, -1, -1)
+    assert chart[-1][1] == pytest.approx(weights @ EWMA_VALUES + 0.7**20 * 50, rel=1e-12)
+
+
+def test_ewma_of_weight_one_is_the_values_themselves_in_shewhart_limits():
+    chart = call("EWMA_LIMITS", [3, None, 5], 4, 0.5, 1, 3)
+    assert chart.tolist() == [[2.5, 3.0, 5.5], [2.5, 5.0, 5.5]]
+
+
+def test_cusum_of_the_nist_example():
+    chart = call("CUSUM", CUSUM_VALUES, 325, 0.3175, 4.1959)
+    assert chart[[12, 13, 14], 0] == pytest.approx([3.01, 4.94, 7.45], abs=0.006)  # printed
+    assert int(np.flatnonzero(chart[:, 2])[0]) + 1 == 14  # printed: first signal at the 14th
+    above = below = 0.0
+    for value, row in zip(CUSUM_VALUES, chart, strict=True):  # as the handbook writes it
+        above = max(0.0, above + value - 325 - 0.3175)
+        below = max(0.0, below + 325 - 0.3175 - value)
+        assert row[:2] == pytest.approx([above, below], abs=1e-9)
+        assert bool(row[2]) == (above > 4.1959 or below > 4.1959)
+
+
+def test_single_values_of_the_nist_example():
+    """Centre 50.81, mean range 1.8778, limits 55.8041 and 45.8159, printed in 6.3.2.2."""
+    limits = call("MOVING_RANGE_LIMITS", [*EWMA_VALUES[10:15], None, *EWMA_VALUES[15:]])
+    assert limits[0] == pytest.approx([45.8159, 50.81, 55.8041], abs=1e-4)
+    assert limits[1][1] == pytest.approx(1.8778, abs=1e-4)
+    assert limits[1][2] == pytest.approx(3.2665 * limits[1][1], rel=3e-4)  # 1 + 3·0.8525/1.1284
+
+
+def test_limits_of_single_values_hold_what_three_sigma_hold():
+    values = np.random.default_rng(5).normal(10, 0.2, 20_000)
+    low, _, high = call("MOVING_RANGE_LIMITS", values.tolist())[0]
+    assert np.mean((values < low) | (values > high)) == pytest.approx(0.0027, abs=0.0015)  # normal table
+
+
+def test_interval_of_capability():
+    """x̄ 2.02, s 0.025, n 40, limits 1.9 and 2.1: χ² from scipy and from the incomplete gamma."""
+    spread = 0.025 * math.sqrt(39 / 40)
+    weights = [2.02 - spread, 2.02 + spread] * 20
+    found = call("CAPABILITY_INTERVAL", weights, 1.9, 2.1)
+    assert found == pytest.approx((1.038392897, 1.627681619, 0.8083922509, 1.324941082), rel=1e-8)
+    wider = call("CAPABILITY_INTERVAL", weights, 1.9, 2.1, 0.99)
+    assert wider.cp_low < found.cp_low < found.cp_high < wider.cp_high
+
+
+def test_interval_of_capability_covers_as_often_as_it_says():
+    draws = np.random.default_rng(3).normal(10, 0.1, (800, 30))
+    held = [
+        low <= 0.5 / 0.3 <= high
+        for low, high, *_ in (call("CAPABILITY_INTERVAL", row.tolist(), 9.5, 10.5) for row in draws)
+    ]
+    assert np.mean(held) == pytest.approx(0.95, abs=0.03)  # four standard errors
+
+
+@pytest.mark.parametrize(
+    "coverage, confidence, sides, expected",
+    [  # non-central t and a double integral; Gauss–Hermite and Simpson, for 5, 10, 20 and 50 values
+        (0.95, 0.95, 1, (4.20268074, 2.91096341, 2.39600168, 2.06499342)),
+        (0.95, 0.95, 2, (5.0768745, 3.3934295, 2.7603462, 2.3815597)),
+        (0.95, 0.99, 1, (6.57833675, 3.73831496, 2.80786606, 2.26889768)),
+        (0.95, 0.99, 2, (7.8697308, 4.2941722, 3.1837812, 2.5804014)),
+        (0.99, 0.95, 1, (5.74108452, 3.98111785, 3.29515694, 2.86244926)),
+        (0.99, 0.95, 2, (6.5979767, 4.4369087, 3.6209862, 3.1287688)),
+    ],
+)
+def test_tolerance_factors(coverage, confidence, sides, expected):
+    found = call("TOLERANCE_FACTOR", [5, 10, 20, 50], coverage, confidence, sides)
+    assert found == pytest.approx(expected, rel=2e-7)
+
+
+def test_tolerance_factors_of_a_printed_table():
+    """Berthouex & Brown, Statistics for Environmental Engineers, table 21.1: two sides, 95 % sure."""
+    assert call("TOLERANCE_FACTOR", [5, 10, 20], 0.95) == pytest.approx([5.08, 3.39, 2.76], abs=0.006)
+    assert call("TOLERANCE_FACTOR", [5, 10, 20], 0.99) == pytest.approx([6.60, 4.44, 3.62], abs=0.006)
+
+
+def test_tolerance_factor_of_very_many_values_is_that_of_the_normal_table():
+    assert call("TOLERANCE_FACTOR", 100_000, 0.95, 0.5, 2) == pytest.approx(norm.ppf(0.975), rel=1e-4)
+    assert call("TOLERANCE_FACTOR", 100_000, 0.95, 0.5, 1) == pytest.approx(norm.ppf(0.95), rel=1e-4)
+
+
+def test_two_sided_factor_in_play():
+    """Mean ± k·s of ten values holds 95 % of all in 95 of 100 samples, by drawing."""
+    factor = call("TOLERANCE_FACTOR", 10)
+    draws = np.random.default_rng(11).standard_normal((4000, 10))
+    mean, sd = draws.mean(axis=1), draws.std(axis=1, ddof=1)
+    held = norm.cdf(mean + factor * sd) - norm.cdf(mean - factor * sd) >= 0.95
+    assert held.mean() == pytest.approx(0.95, abs=0.015)

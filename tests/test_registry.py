@@ -98,6 +98,11 @@ PUBLISHED = (
     "CONTROL_LIMITS(subgroups)",
     "TOLERANCE_RSS(parts)",
     "LAST_PROBLEMS([count=20])",
+    "MOVING_RANGE_LIMITS(values)",
+    "EWMA_LIMITS(values, target, sd, [weight=0.3], [width=3])",
+    "CUSUM(values, target, slack, decision)",
+    "CAPABILITY_INTERVAL(weights, low, high, [confidence=0.95])",
+    "TOLERANCE_FACTOR(count, [coverage=0.95], [confidence=0.95], [sides=2])",
     "REYNOLDS_NUMBER(flow, bore, density, consistency, [index=1], [yield_stress=0])",
     "VAPOUR_DENSITY(temperature, humidity)",
     "MOISTURE_FACTOR(temperature, humidity, [reference_temperature=23], [reference_humidity=0.5],"

@@ -118,6 +118,9 @@ def test_templates_are_those_their_maker_writes(key):
         assert one.name == other.name
         assert old.cell_values(one) == new.cell_values(other)
         assert formulas(old, one) == formulas(new, other)
+    # widths, heights, looks and page settings: the parts as they are
+    parts = [name for name in old.parts if name.startswith(("xl/worksheets/", "xl/styles", "xl/charts/"))]
+    assert [name for name in parts if old.read(name) != new.read(name)] == []
 
 
 @pytest.mark.parametrize("key", SPECS)
@@ -264,9 +267,9 @@ def test_hand_worked_shift_on_its_sheets(hand, tmp_path):
     assert named(book, "on_parts") == pytest.approx(210)
     assert (named(book, "purges"), named(book, "mixers"), named(book, "check_shots")) == (1, 1, 2)
     a, b = table_rows(book, "MaterialUse")
-    assert (a["Containers"], a["Mounted [mL]"], a["Heel [mL]"], a["Closing [mL]"]) == (2, 200, 5, 62)
-    assert (b["Containers"], b["Mounted [mL]"], b["Heel [mL]"], b["Closing [mL]"]) == (3, 180, 12, 39.5)
-    assert (a["Drawn [mL]"], b["Drawn [mL]"]) == (133.5, 140.5)
+    assert (a["Containers"], a["Connected [mL]"], a["Heel [mL]"], a["Left at end [mL]"]) == (2, 200, 5, 62)
+    assert (b["Containers"], b["Connected [mL]"], b["Heel [mL]"], b["Left at end [mL]"]) == (3, 180, 12, 32)
+    assert (a["Used [mL]"], b["Used [mL]"]) == (138, 148)  # 133.5 and 140.5 without the rests of 4.5 and 7.5
     total = next(
         row
         for row in book["Material"].iter_rows(values_only=True)
@@ -316,7 +319,7 @@ def test_sheets_say_what_the_shifts_found(demo):
         times = [row for row in table_rows(book, "MaterialTimes") if row["Event"] != "window"]
         assert [row["Event"] for row in times] == [event.kind for event in result.events]
         for letter, row in zip(result.letters, table_rows(book, "MaterialUse"), strict=True):
-            assert row["Drawn [mL]"] == pytest.approx(result.drawn(letter) / 10**6, rel=1e-12)
+            assert row["Used [mL]"] == pytest.approx(result.drawn(letter) / 10**6, rel=1e-12)
         board = openpyxl.load_workbook(path.with_name(f"{stem}_cure_board.xlsx"), data_only=True)
         assert len(table_rows(board, "CureBatches")) == len(result.batches)
 
@@ -332,16 +335,16 @@ def test_results_add_up(demo):
             for item in use
             if (item["Material"], item["Component"]) == (row["Material"], row["Component"])
         ]
-        assert row["Drawn [mL]"] == pytest.approx(math.fsum(item["Drawn [mL]"] for item in mine))
+        assert row["Used [mL]"] == pytest.approx(math.fsum(item["Used [mL]"] for item in mine))
         assert row["Mass [kg]"] * LITRE == pytest.approx(math.fsum(item["Mass [g]"] for item in mine))
     chosen = named(book, "chosen")
     for row in table_rows(book, "ResultDays"):
         mine = [item for item in use if item["Material"] == chosen and item["Day"] == row["Day"]]
         assert row["A or one part [mL]"] == pytest.approx(
-            math.fsum(item["Drawn [mL]"] for item in mine if item["Component"] != "B")
+            math.fsum(item["Used [mL]"] for item in mine if item["Component"] != "B")
         )
         assert row["B [mL]"] == pytest.approx(
-            math.fsum(item["Drawn [mL]"] for item in mine if item["Component"] == "B")
+            math.fsum(item["Used [mL]"] for item in mine if item["Component"] == "B")
         )
         assert row["All materials [kg]"] == pytest.approx(
             math.fsum(item["Mass [g]"] for item in use if item["Day"] == row["Day"]) / 1000.0
@@ -467,7 +470,7 @@ def test_restyled_copy_fills_with_equal_values(demo, tmp_path):
     pairs = zip(table_rows(plain, "MaterialParts"), table_rows(mine, "MaterialParts"), strict=True)
     for theirs, row in pairs:
         assert row["Part"] == theirs["Part"] and row["Plant order no."] is None
-        assert row["Total [mL]"] == theirs["Total [mL]"] and row["Matters most"] == theirs["Matters most"]
+        assert row["Total [mL]"] == theirs["Total [mL]"] and row["Main tolerance"] == theirs["Main tolerance"]
         assert row["Shot [L]"] == pytest.approx(theirs["Shot [mL]"] / 1000.0, rel=1e-12)
         # an ounce avoirdupois is 28.349523125 g exactly (NIST Handbook 44, appendix C)
         assert row["Shot mass [oz]"] == pytest.approx(theirs["Shot mass [g]"] / 28.349523125, rel=1e-9)
@@ -575,7 +578,7 @@ def test_a_part_of_the_plan_carries_stock_from_the_first_day(demo, tmp_path):
     report = fill(
         plan_path, tmp_path, date=datetime.date(2026, 3, 4), shift="late", stations=["hem robot"], stamp=STAMP
     )
-    assert len(report.files) == 6  # results, setup, staging and three sheets
+    assert len(report.files) == len(SPECS)  # one station and shift: one file of each kind
     book = openpyxl.load_workbook(tmp_path / "2026-03-04_Late" / "Hem_robot_material.xlsx", data_only=True)
     plan = load_plan(plan_path)
     fresh = play_shift(plan, datetime.date(2026, 3, 4), "Late", "Hem robot")

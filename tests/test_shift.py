@@ -694,7 +694,7 @@ def test_a_count_at_the_station_replaces_what_was_reckoned():
     for volume, clock in ((18e-6, 7 * 3600 + 25 * 60 + 10), (15e-6, 7 * 3600 + 15 * 60 + 10)):
         result = from_now(hand_rows(), "07:15", done=6, left={"b": volume}, mounted={"b": "B9"})
         assert changes_of(result, "b")[0] == pytest.approx(clock)
-        assert "before it lot B9" in next(e.text for e in result.events if e.component == "b")
+        assert "after lot B9" in next(e.text for e in result.events if e.component == "b")
 
 
 def test_the_mixer_that_stands_there_is_purged_when_it_is_too_old():

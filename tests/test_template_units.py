@@ -82,7 +82,7 @@ def refused(plan, tmp_path, folder) -> str:
         (SETUP, "SetupShots", "Mass low [g]", "Masse min [g]"),
         (CHECK, "CheckShots", "High [g]", "High limit [g]"),
         (MATERIAL, "MaterialUse", "Component", "Komponente"),
-        (RESULTS, "ResultUse", "Drawn [mL]", "Drawn (mL)"),
+        (RESULTS, "ResultUse", "Used [mL]", "Used (mL)"),
     ],
 )
 def test_a_needed_column_under_another_name_is_refused(plan, tmp_path, file, table, header, other):
@@ -185,9 +185,9 @@ def test_a_check_sheet_wholly_in_ounces_is_filled(plan, tmp_path):
 @pytest.mark.parametrize(
     ("file", "table", "texts", "other"),
     [
-        (MATERIAL, "MaterialUse", {"Opening [mL]": "Opening [L]"}, "Mounted [mL]"),
+        (MATERIAL, "MaterialUse", {"Opening [mL]": "Opening [L]"}, "Connected [mL]"),
         (MATERIAL, "MaterialMore", {"Left [mL]": "Left [L]"}, "More [mL]"),
-        (RESULTS, "ResultUse", {"Drawn [mL]": "Drawn [L]"}, "Drawn [mL]"),
+        (RESULTS, "ResultUse", {"Used [mL]": "Used [L]"}, "Used [mL]"),
         (
             RESULTS,
             "ResultUse",

@@ -65,7 +65,7 @@ class Given:
     in_range: bool = False  # read as part of a range, in which a blank stays a blank
 
 
-SHARE = number("share", "", "purge when this share of the working life is used", above=0, at_most=1)
+SHARE = number("share", "", "purge when this share of the pot life is used", above=0, at_most=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +196,7 @@ def pot_sheet() -> Sheet:
                 18.4,
                 help="measured with its sleeve; real cells are larger than their code",
             ),
-            given("unfilled", "POT_FILL", "unfilled", 0.01),
+            given("unfilled", "POT_FILL", "unfilled", 0.01, "void share"),
             given("shrinkage", "POT_FILL", "shrinkage", 0.02),
             given("a", "MIX_SPLIT", "ratio_a", 2, "parts A by volume"),
             given("b", "MIX_SPLIT", "ratio_b", 1, "parts B by volume"),
@@ -271,7 +271,7 @@ def nozzle_sheet() -> Sheet:
             given("wall", "NEEDLE_BORE", "wall", "thin"),
             given("length", "NOZZLE_PRESSURE", "length", 25),
             given("consistency", "NOZZLE_PRESSURE", "consistency", 60, help="at 25 °C"),
-            given("index", "NOZZLE_PRESSURE", "index", 0.6),
+            given("index", "NOZZLE_PRESSURE", "index", 0.6, "flow index n"),
             given("yield", "NOZZLE_PRESSURE", "yield_stress", 80),
             given("shop", "VISCOSITY", "temperature", 21, "shop temperature"),
             given("energy", "VISCOSITY", "activation_energy", 40, "activation energy of flow"),
@@ -326,8 +326,8 @@ def nozzle_sheet() -> Sheet:
 def life_sheet() -> Sheet:
     """How long the mixed material can be worked at the temperature of the shop."""
     return Sheet(
-        "Working life",
-        "Working life: at the temperature of the shop",
+        "Pot life",
+        "Pot life: at the temperature of the shop",
         [
             given(
                 "t1",
@@ -335,7 +335,7 @@ def life_sheet() -> Sheet:
                 "reference_temperature",
                 23,
                 "temperature, first point",
-                "of the data sheet's working life",
+                "of the data sheet's pot life",
             ),
             given(
                 "t2",
@@ -345,8 +345,8 @@ def life_sheet() -> Sheet:
                 "temperature, second point",
                 "a second point of the data sheet, or measured in the shop",
             ),
-            given("l1", "POT_LIFE", "reference_life", 60, "working life, first point"),
-            given("l2", "POT_LIFE", "reference_life", 20, "working life, second point"),
+            given("l1", "POT_LIFE", "reference_life", 60, "pot life, first point"),
+            given("l2", "POT_LIFE", "reference_life", 20, "pot life, second point"),
             given("shop", "POT_LIFE", "temperature", 30, "shop temperature"),
             given("mixer", "DWELL_TIME", "volume", 12, "volume of the mixer"),
             given("flow", "DWELL_TIME", "flow", 0.05),
@@ -355,7 +355,7 @@ def life_sheet() -> Sheet:
         [
             Figure(
                 "life",
-                "Working life in the shop",
+                "Pot life in the shop",
                 "POT_LIFE([shop],[l1],[t1],[energy])",
                 "min",
                 "0.0",
@@ -388,8 +388,8 @@ def life_sheet() -> Sheet:
         9,
         ("t", "Temperature [°C]"),
         [("a", "Arrhenius, both points"), ("h", "Halving rule")],
-        "Working life [min]",
-        "A warm shop shortens the working life",
+        "Pot life [min]",
+        "A warm shop shortens the pot life",
     )
 
 
@@ -479,7 +479,7 @@ def shift_sheet() -> Sheet:
         [
             Figure(
                 "use",
-                "Material drawn in the shift",
+                "Material used in the shift",
                 "SHIFT_USE([parts],[shot],[scrap],[purges],[purge],[start],[checks])",
                 "mL",
                 "#,##0",
@@ -510,7 +510,7 @@ def shift_sheet() -> Sheet:
         ("what", "Goes to"),
         [("v", "Volume")],
         "Volume [mL]",
-        "What the shift draws, by where it goes",
+        "What the shift uses, by where it goes",
         bars=True,
     )
 

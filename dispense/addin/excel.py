@@ -40,8 +40,7 @@ PYTHON_MODULE = "dispense.addin.excel_udfs"
 WORKBOOK, ADDIN, TEXT = "dispense.xlsm", "dispense.xlam", f"{MODULE}.bas"
 MADE_FOR = "MADE_FOR"
 
-MAX_LINE = 1023  # characters of a line of VBA
-_LINE = 900  # where a text is broken into the next statement
+_LINE = 900  # where a text is broken into the next statement; a line of VBA holds 1023 characters
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 
 # ------------------------------------------------------------------------------------------- VBA

@@ -16,7 +16,6 @@ import os
 import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any
 
 from lxml import etree
 from openpyxl.formula.tokenizer import Token
@@ -31,6 +30,7 @@ from dispense.handbook.declare import Function
 from dispense.handbook.words import literal
 from dispense.xlsx.formula_text import tokens
 from dispense.xlsx.package import MAIN, Package
+from dispense.xlsx.typed import save_signed
 
 WORKBOOK = "dispense-names.xlsx"
 MARK = "dispense: "  # begins the comment of each name of ours
@@ -299,7 +299,7 @@ def build_names(
     """Write a new workbook with the names, or a copy of `workbook` that has them.
 
     `out` is a folder, or the file to write when it ends in .xlsx or .xlsm. The given workbook is
-    never written over. Gives the path written.
+    never written over, nor any other that is not a names workbook. Gives the path written.
     """
     target = Path(out)
     entries = closed_form()
@@ -310,12 +310,12 @@ def build_names(
     if workbook is None:
         package = Package.open(_new_workbook(entries), name=WORKBOOK)
         _settle(package)
-        forbid: list[Any] = []
     else:
         package = Package.open(workbook)
-        forbid = [workbook]
     put_names(package, entries)
-    return [Path(package.save(target, forbid=forbid))]
+    if workbook is not None:
+        return [package.save(target, [workbook], new=True)]
+    return [save_signed(target, package.to_bytes(), "names")[0]]
 
 
 build = build_names

@@ -9,11 +9,13 @@ from __future__ import annotations
 import datetime
 import math
 import sys
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
 from .errors import NA, NUM, VALUE, InputError, Problem, UnitError
+from .naming import field_name
 from .units import AS_GIVEN, describe_unit, read_quantity, to_si
 
 
@@ -120,6 +122,19 @@ class Field:
         ('Lower limit', 'Least mass', 'Mass low')
         """
         return tuple(dict.fromkeys((*self.labels, self._named)))
+
+    @property
+    def words(self) -> str:
+        """What it is called within a sentence.
+
+        >>> Field("move_time", "number", "min", labels=("Handling time",)).words
+        'handling time'
+        >>> Field("glass_cured", "number", "°C", labels=("Tg cured",)).words
+        'Tg cured'
+        """
+        first = self.heading.split(" ")[0]
+        is_symbol = len(first) < 3 or not first.isalpha()
+        return self.heading if is_symbol else self.heading[:1].lower() + self.heading[1:]
 
     @property
     def _named(self) -> str:
@@ -305,6 +320,15 @@ class Field:
         return si
 
 
+def by_header(fields: Iterable[Field]) -> dict[str, Field]:
+    """Fields by all that a header may call them, spelled as `naming.field_name` spells it.
+
+    >>> list(by_header([Field("move_time", "number", labels=("Handling time",))]))
+    ['handling_time', 'move_time']
+    """
+    return {field_name(words): item for item in fields for words in item.headings}
+
+
 def text_of(value: Any) -> str:
     """A cell's value as text: a whole float loses its ".0" (a lot number typed as a number)."""
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
@@ -372,6 +396,7 @@ __all__ = [
     "REQUIRED",
     "CellError",
     "Field",
+    "by_header",
     "choice",
     "clock",
     "date",

@@ -110,6 +110,11 @@ class WithFindings:
         """The notes in words."""
         return [str(finding) for finding in self.findings if not finding.is_warning]
 
+    @property
+    def passes(self) -> bool:
+        """Whether nothing speaks against it."""
+        return not any(finding.is_warning for finding in self.findings)
+
 
 @dataclass(slots=True)
 class Group:

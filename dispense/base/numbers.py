@@ -16,4 +16,7 @@ Number = float | Floats
 #: numbers in a row: times, temperatures, readings
 Series = Sequence[float] | Floats
 
-__all__ = ["Flags", "Floats", "Number", "Series"]
+#: relative; numbers that are nearer are one, since sums, quotients and units converted leave so much
+EQUAL = 1e-9
+
+__all__ = ["EQUAL", "Flags", "Floats", "Number", "Series"]

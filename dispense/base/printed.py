@@ -1,4 +1,4 @@
-"""Numbers as they are printed: how many decimals, and which way a limit is rounded.
+"""Numbers as they are printed: how many decimals, which way a limit is rounded, how many of a thing.
 
 A limit that is rounded outward lets through what the true limit forbids. Low limits are rounded up,
 high limits down, to a step that is small beside the tolerance; what is printed is what is compared.
@@ -7,13 +7,34 @@ high limits down, to a step that is small beside the tolerance; what is printed 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
+
+from .numbers import EQUAL
 
 NEAREST, UP, DOWN = 0, 1, -1
 STEPS = 10.0  # steps of the last digit in half a tolerance; common practice (ten to one), no source
 FIGURES = 1000.0  # steps in a figure that has no tolerance: three to four figures
-_NOISE = 1e-9  # relative error of a number that is meant to be a whole number of steps
+
+
+def counted(number: int, what: str) -> str:
+    """A number of things.
+
+    >>> counted(1, "container"), counted(3, "container"), counted(0, "file")
+    ('1 container', '3 containers', '0 files')
+    """
+    return f"{number} {what}" + ("" if number == 1 else "s")
+
+
+def listed(names: Iterable[str], most: int = 6) -> str:
+    """Names one after another, and how many more there are.
+
+    >>> listed(["hem", "cap"]), listed("abcd", most=2)
+    ('hem, cap', 'a, b and 2 more')
+    """
+    shown = list(names)
+    return ", ".join(shown[:most]) + (f" and {len(shown) - most} more" if len(shown) > most else "")
 
 
 def rounded(value: float, digits: int, toward: int = NEAREST) -> float:
@@ -27,7 +48,7 @@ def rounded(value: float, digits: int, toward: int = NEAREST) -> float:
     """
     steps = value * 10.0**digits
     near = float(round(steps))
-    if toward != NEAREST and abs(steps - near) > _NOISE * max(1.0, abs(steps)):
+    if toward != NEAREST and abs(steps - near) > EQUAL * max(1.0, abs(steps)):
         near = math.ceil(steps) if toward == UP else math.floor(steps)
     return round(near / 10.0**digits, digits)
 
@@ -38,7 +59,7 @@ def digits_of(step: float) -> int:
     >>> digits_of(0.001), digits_of(0.0069), digits_of(0.5), digits_of(16.0)
     (3, 3, 1, 0)
     """
-    return max(0, math.ceil(-math.log10(step) - _NOISE))
+    return max(0, math.ceil(-math.log10(step) - EQUAL))
 
 
 class Printed(float):
@@ -77,7 +98,7 @@ class Printed(float):
         >>> Printed(0.132, 3, UP).times(1 / 28.349523125), Printed(3960.0, 0, UP).times(0.001).text
         (0.00466, '3.960')
         """
-        digits = max(0, math.ceil(self.digits - math.log10(factor) - _NOISE))
+        digits = max(0, math.ceil(self.digits - math.log10(factor) - EQUAL))
         return Printed(float(self) * factor, digits, self.toward)
 
 
@@ -119,7 +140,7 @@ def printed_limits(low: float, target: float, high: float, resolution: float) ->
 
 def shows_whole(low: float, high: float, resolution: float) -> bool:
     """Whether an instrument tells a tolerance: its step is at most a tenth of half the tolerance."""
-    return 0.5 * (high - low) >= STEPS * resolution * (1.0 - _NOISE)
+    return 0.5 * (high - low) >= STEPS * resolution * (1.0 - EQUAL)
 
 
 __all__ = [
@@ -129,7 +150,9 @@ __all__ = [
     "UP",
     "Printed",
     "PrintedLimits",
+    "counted",
     "digits_of",
+    "listed",
     "printed_limits",
     "rounded",
     "shows_whole",

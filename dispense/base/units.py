@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 
 _N = TypeVar("_N", float, "Floats", "Number")
 
+CELSIUS_ZERO = 273.15  # K
+# K; a smaller range is told as one temperature, since whole degrees are printed
+ONE_TEMPERATURE = 0.5
 LONGEST = 100 * 365.25 * 86400.0  # seconds; a time further off is not printed
 
 
@@ -82,7 +85,7 @@ SHOP_UNITS: dict[str, ShopUnit] = {
         ShopUnit("Pa·s", "Pa·s", 1.0, "pascal*second"),
         # the index n is not part of the unit text: a consistency is read as Pa·s at 1/s
         ShopUnit("Pa·sⁿ", "Pa·sⁿ", 1.0, "pascal*second"),
-        ShopUnit("°C", "K", 1.0, "degC", 273.15),
+        ShopUnit("°C", "K", 1.0, "degC", CELSIUS_ZERO),
         ShopUnit("K", "K", 1.0, "delta_degC"),
         ShopUnit("kJ/mol", "J/mol", 1e3, "kilojoule/mole"),
         ShopUnit("J/g", "J/kg", 1e3, "joule/gram"),
@@ -554,6 +557,19 @@ def volume_text(volume: float) -> str:
     return f"{millilitres / 1000:g} L" if millilitres >= 1000 else f"{millilitres:g} mL"
 
 
+def rounded_volume_text(volume: float) -> str:
+    """A volume as told in a sentence, to three figures.
+
+    >>> [rounded_volume_text(litres / 1e3) for litres in (0.0426, 0.9997, 1.234, 34.56, 34567.8)]
+    ['42.6 mL', '1.00 L', '1.23 L', '34.6 L', '34,568 L']
+    """
+    litres, millilitres = from_si(volume, "L"), from_si(volume, "mL")
+    if millilitres < 999.5:
+        return f"{millilitres:.3g} mL"
+    digits = 2 if litres < 10.0 else 1 if litres < 100.0 else 0
+    return f"{litres:,.{digits}f} L"
+
+
 def duration_text(seconds: float) -> str:
     """A duration as printed: 45 s, 12 min, 3 h 20 min, 4 d."""
     if not seconds < LONGEST:
@@ -578,7 +594,7 @@ def describe_unit(unit: str) -> str:
 def temperature_text(temperatures: Sequence[float]) -> str:
     """The range of a record: 19 to 31 °C."""
     low, high = min(temperatures), max(temperatures)
-    if high - low < 0.5:
+    if high - low < ONE_TEMPERATURE:
         return celsius_text(low)
     return f"{from_si(low, '°C'):.0f} to {celsius_text(high)}"
 
@@ -586,7 +602,9 @@ def temperature_text(temperatures: Sequence[float]) -> str:
 __all__ = [
     "temperature_text",
     "AS_GIVEN",
+    "CELSIUS_ZERO",
     "LONGEST",
+    "ONE_TEMPERATURE",
     "SHOP_UNITS",
     "ShopUnit",
     "celsius_text",
@@ -602,6 +620,7 @@ __all__ = [
     "registry",
     "show",
     "si_symbol",
+    "rounded_volume_text",
     "to_si",
     "unit_factor",
     "volume_text",

@@ -7,7 +7,7 @@ from openpyxl import Workbook
 from ..base.paper import paper_code
 from ..handbook.in_formulas import formula_values
 from ..xlsx.package import Package
-from ..xlsx.templates import cache_values, refresh_charts
+from ..xlsx.stored import cache_values, refresh_charts
 from . import style
 from .pages import set_paper
 

@@ -22,8 +22,9 @@ from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
 from ..base.findings import KINDS, SHORTAGE
-from ..forecast.model import CAUSE_WORDS, USE_WORDS, Forecast, Table
-from ..forecast.stock import ALL_CAUSES
+from ..forecast.results import Forecast, Table
+from ..forecast.stock import ALL_CAUSES, CAUSE_WORDS, cause_column
+from ..forecast.tables import USE_WORDS
 from . import style
 from .charts import add_legend, dress, label_values
 from .finish import finished
@@ -285,7 +286,7 @@ def _charts(made: dict[str, _Sheet]) -> None:
     if "components" in made:
         item = made["components"]
         chart = _bars(
-            "Use of nine of ten futures, as a share of stock and what is due in",
+            "Use of nine of ten simulation runs, as a share of stock and what is due in",
             "component",
             "share of stock [%]",
         )
@@ -295,7 +296,7 @@ def _charts(made: dict[str, _Sheet]) -> None:
     if "days" in made:
         item = made["days"]
         unit = item.table.columns[-1][1]
-        chart = _bars("Cost of what is drawn each day", "day", f"cost [{unit}]" if unit else "cost")
+        chart = _bars("Cost of what is used each day", "day", f"cost [{unit}]" if unit else "cost")
         _add_series(chart, item, "Cost", "Day", 0)
         chart.x_axis.number_format = "dd mmm"
         item.add(chart)
@@ -444,9 +445,9 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
 def _basis(found: Forecast) -> str:
     return (
         f"{len(found.shifts)} station shifts, {len(found.keys)} of them distinct, are played event by "
-        f"event; {found.draws} futures are drawn from seed {found.seed}: demand, one factor a day; shop "
-        "temperature, one offset a day; scrap, shift by shift; volume, one error a station for the whole "
-        "time, each tolerance taken as rectangular (JCGM 100:2008, 4.3.7). " + USE_WORDS
+        f"event; {found.draws} simulation runs from seed {found.seed} differ in: demand, one factor a day; "
+        "shop temperature, one offset a day; scrap, shift by shift; volume, one error a station for the "
+        "whole time, each tolerance taken as rectangular (JCGM 100:2008, 4.3.7). " + USE_WORDS
     )
 
 
@@ -568,7 +569,7 @@ def _cost(sheet: Worksheet, row: int, found: Forecast, made: dict[str, _Sheet]) 
     unit = found.currency
     rows = []
     for cause in ALL_CAUSES:
-        letter = item.letter(CAUSE_WORDS[cause].capitalize())
+        letter = item.letter(cause_column(cause))
         live = style.Live(f"='{item.sheet.title}'!{letter}{item.total_row}")
         rows.append([CAUSE_WORDS[cause], live])
     first = row + 1

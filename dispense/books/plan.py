@@ -177,12 +177,7 @@ def _write_value(cell, item: Field, value: Any, where: str) -> None:
         found = ILLEGAL_CHARACTERS_RE.search(value)
         if found:
             raise InputError(
-                Problem(
-                    f"{where}{cell.coordinate}",
-                    item.name.replace("_", " "),
-                    value,
-                    "a text without control characters",
-                )
+                Problem(f"{where}{cell.coordinate}", item.words, value, "a text without control characters")
             )
         style.put_text(cell, value)
     else:

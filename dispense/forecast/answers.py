@@ -7,6 +7,8 @@ import math
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from ..base.printed import counted
+
 __all__ = ["answer"]
 
 Row = dict[str, Any]
@@ -30,7 +32,11 @@ def _day(date: datetime.date) -> str:
 
 
 def _volume(millilitres: float) -> str:
-    """A volume to three figures or to the millilitre: 4.25 mL, 348 L."""
+    """A volume to three figures or to the millilitre: 4.25 mL, 1,234 mL, 348 L.
+
+    To the millilitre, so that a reader finds it in the table below; a sentence that stands by itself tells
+    three figures (`base.units.rounded_volume_text`).
+    """
     if abs(millilitres) >= 10_000:
         return f"{millilitres / 1000:,.0f} L"
     return f"{millilitres:,.0f} mL" if abs(millilitres) >= 100 else f"{millilitres:.3g} mL"
@@ -45,15 +51,11 @@ def _percent(change: float) -> str:
     return f"{change:+.0%}".replace("-", "−")
 
 
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" + ("" if number == 1 else "s")
-
-
 def _findings(rows: list[Row], tables: dict, currency: str) -> str:
     counts: dict[str, int] = {}
     for row in rows:
         counts[row["Kind"]] = counts.get(row["Kind"], 0) + 1
-    return f"{_count(len(rows), 'finding')}: " + ", ".join(
+    return f"{counted(len(rows), 'finding')}: " + ", ".join(
         f"{count} {kind}" if count == 1 else f"{count} × {kind}" for kind, count in counts.items()
     )
 
@@ -75,7 +77,7 @@ def _orders(rows: list[Row], tables: dict, currency: str) -> str:
     cost = math.fsum(row["Cost"] or 0.0 for row in rows)
     late = sum(bool(row["Note"]) for row in rows)
     first = _day(min(row["Order by"] for row in rows))
-    words = f"{_count(len(rows), 'order')} for {_money(cost, currency)}, the first by {first}"
+    words = f"{counted(len(rows), 'order')} for {_money(cost, currency)}, the first by {first}"
     return words + (f"; {late} with a note" if late else "")
 
 
@@ -147,7 +149,7 @@ def _reorder(rows: list[Row], tables: dict, currency: str) -> str:
     below = [row["Component"] for row in rows if held[row["Component"]] <= row["Reorder point"]]
     if not below:
         return "Stock and what is due in stand above every reorder point"
-    return f"{len(below)} of {_count(len(rows), 'component')} at or under the reorder point: {below[0]}" + (
+    return f"{len(below)} of {counted(len(rows), 'component')} at or under the reorder point: {below[0]}" + (
         " and more" if len(below) > 1 else ""
     )
 

@@ -25,10 +25,10 @@ import numpy as np
 from ..plan.amounts import applications
 from ..plan.records import Plan
 from ..plan.tables import IN_MID_BEAD
-from ..shift.calendar import Calendar
+from ..shift.calendar import Calendar, shift_takt
 from ..shift.player import Player, Work
 from ..shift.results import Handover, ShiftResult
-from ..shift.store import NANO, Mounted, Store
+from ..shift.store import NANO, Lot, Mounted, Store, heel_volume, nanolitres
 from ..shift.supply import Supply
 
 #: what mixed material goes to while a station works
@@ -36,6 +36,9 @@ CAUSES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks")
 _SCALED = ("parts", "scrap", "checks")  # volumes that the meter and the drawing's tolerances move
 _ANY_DAY = datetime.date(2000, 1, 3)
 REACH = 2.5  # standard deviations that a table covers to each side
+#: points of a table to each side of what is planned, where there are no more distinct shifts than so many
+SIDES = ((150, 4), (1000, 2))
+FEW_SHIFTS = 50  # distinct ones that are quicker played here than sent to other processes
 LARGEST_STEP = 0.9
 
 
@@ -57,9 +60,9 @@ class EndlessSupply(Supply):
         for letter in self.result.components:
             self._change(letter, None, 0.0)
 
-    def _change(self, letter: str, old: Mounted | None, clock: float, rest: int = 0) -> None:
-        usable = max(self.full[letter], 1)
-        self.store.mounted[self.keys[letter]] = Mounted("", usable, 0, _ANY_DAY, _ANY_DAY, usable)
+    def _change(self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0) -> None:
+        usable, lot = max(self.full[letter], 1), Lot.missing(self.result.components[letter])
+        self.store.mounted[self.keys[letter]] = Mounted(lot, usable, 0, _ANY_DAY, usable)
 
 
 class LeanPlayer(Player):
@@ -76,10 +79,7 @@ class LeanPlayer(Player):
             for job, count in zip(self.result.jobs, started, strict=True):
                 job.quantity, job.started = min(job.quantity, count), count
             self.result.jobs = [job for job in self.result.jobs if job.started > 0]
-            total = sum(started)
-            if not station.takt:
-                spread = self.result.calendar.available / total if total else math.inf
-                self.result.takt = spread * plan.takt_factors.get(station.station, 1.0)
+            self.result.takt = shift_takt(plan, station, self.result.calendar, sum(started))
 
     def make_supply(self) -> Supply:
         """Full containers without end."""
@@ -233,7 +233,7 @@ class Grid:
 
 def grid_for(plan: Plan, count: int) -> Grid:
     """A finer table where there are few distinct shifts, a coarser one where there are many."""
-    side = 4 if count <= 150 else 2 if count <= 1000 else 1
+    side = next((side for most, side in SIDES if count <= most), 1)
     settings = plan.settings
     return Grid(side, side, settings["demand_spread"], settings["temperature_spread"])
 
@@ -270,7 +270,7 @@ def _mean_rest(result: ShiftResult, letter: str, drawn: int) -> float:
     at the mean of all phases: drawing V leaves V·(d/2)/(U − d/2).
     """
     component, used = result.components[letter], result.used[letter]
-    usable = (1.0 - component.heel) * component.container * NANO
+    usable = nanolitres(component.container) - heel_volume(component)
     visits = sum(
         job.begun * sum(not place or item.wait > 0.0 for place, item in enumerate(job.applications))
         for job in result.jobs
@@ -386,7 +386,7 @@ def responses(
 ) -> list[Response]:
     """The response of every distinct shift; the same whatever the number of processes."""
     grid = grid_for(plan, len(keys)) if grid is None else grid
-    if processes <= 1 or len(keys) < 50:
+    if processes <= 1 or len(keys) < FEW_SHIFTS:
         at = _plans(plan)
         return [respond(plan, key, grid, at) for key in keys]
     bare = replace(plan)  # without what was worked out of it

@@ -22,26 +22,61 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 
+from ..base.numbers import EQUAL
+from ..base.printed import counted
 from ..base.units import DAY
 from ..handbook.line import normal_loss, order_quantity, reorder_point, safety_stock
 from ..plan.records import Plan
-from ..plan.rows import Station
-from ..shift.store import NO_STOCK, nanolitres, use_by
-from .response import CAUSES
+from ..plan.rows import Component, Station
+from ..shift.store import NANO, Lot, Mounted, first_expired, hose_volume, mount, nanolitres
+from .horizon import Horizon
+from .response import CAUSES, Occurrence
 
 Key = tuple[str, str]  # material, component
 ALL_CAUSES = (*CAUSES, "rest", "hoses", "heel", "expired")
 USE_CAUSES = (*CAUSES, "rest", "hoses", "heel")
+CAUSE_WORDS = {
+    "parts": "on good parts",
+    "scrap": "expected scrap",
+    "start": "start-up loss",
+    "end": "shut-down loss",
+    "purge": "purges",
+    "mixers": "lost in mixers",
+    "checks": "check shots",
+    "hoses": "filling hoses",
+    "rest": "rest in containers",
+    "heel": "heel in containers",
+    "expired": "expired",
+}
+_CAUSE_KEYS = {"start": "Start of shift", "end": "End of shift", "mixers": "Mixers"}
+
+#: words over a column whose name stays, since it is a key of `records()` and of the JSON
+PRINTED = {
+    "Closing": "Left at end",
+    "Cycles drawn": "Cycles simulated",
+    **{key: CAUSE_WORDS[cause].capitalize() for cause, key in _CAUSE_KEYS.items()},
+}
+
+
+def cause_column(cause: str) -> str:
+    """The name of the column of a cause."""
+    return _CAUSE_KEYS.get(cause) or CAUSE_WORDS[cause].capitalize()
+
+
 REVIEW_DAYS = 7  # an order covers at least this many days where no order cost is known
+NOTHING = 1.0 / NANO  # m³: what is less than the nanolitre that is counted is no stock and no shortage
+FRIDAY = 4  # the last working day, as `weekday` counts
 PACE_DAYS = 28  # days to come that an order's size looks at
 
 
-def shift_use(component, used: Mapping[str, int], hose: int = 0) -> dict[str, int]:
+def shift_use(component: Component, used: Mapping[str, int], hose: int = 0) -> dict[str, int]:
     """Use of a component in a shift by cause [nL]: as drawn, hoses that are filled, heel at its mean.
 
     Of each container the share `heel` stays behind, so that drawing V takes V/(1 − heel) from store.
@@ -51,21 +86,44 @@ def shift_use(component, used: Mapping[str, int], hose: int = 0) -> dict[str, in
     return {**used, "hoses": hose, "heel": heel}
 
 
-@dataclass(slots=True)
-class LotLedger:
-    """One lot and what became of it; nanolitres."""
+class Drawing(Protocol):
+    """What a shift draws, by component and cause [nL]: a `Response`, or the play of a shift."""
 
-    material: str
-    component: str
-    lot: str
-    expiry: datetime.date
-    opened: datetime.date | None = None
-    arrival: datetime.date | None = None
+    @property
+    def used(self) -> Mapping[str, Mapping[str, int]]: ...
+
+
+def uses(
+    plan: Plan, shifts: Sequence[Occurrence], answers: Sequence[Drawing]
+) -> Iterator[tuple[Occurrence, Key, dict[str, int]]]:
+    """Planned use of each shift and component by cause [nL]; hoses are filled in a station's first."""
+    stations = {row.station: row for row in plan.stations}
+    known: dict[tuple[int, str], dict[str, int]] = {}
+    filled: set[str] = set()
+    for item in shifts:
+        station = stations[item.station]
+        components = plan.components_of(station.material)
+        is_first = item.station not in filled
+        filled.add(item.station)
+        for letter, used in answers[item.key].used.items():
+            key = (station.material, letter)
+            hose = hose_volume(station, letter) if is_first else 0
+            if hose:
+                yield item, key, shift_use(components[letter], used, hose)
+                continue
+            if (item.key, letter) not in known:
+                known[item.key, letter] = shift_use(components[letter], used)
+            yield item, key, known[item.key, letter]
+
+
+@dataclass(slots=True)
+class LotLedger(Lot):
+    """One lot and what became of it; nanolitres. `left` is what is on the shelf."""
+
     opening: int = 0
     received: int = 0
     used: int = 0
     expired: int = 0
-    left: int = 0  # on the shelf
     standing: int = 0  # in containers at stations
     expired_on: datetime.date | None = None
 
@@ -79,17 +137,10 @@ class LotLedger:
         """opening + received − used − expired − closing; 0 by construction, and by test."""
         return self.opening + self.received - self.used - self.expired - self.closing
 
-    def last_day(self, open_life: float | None) -> datetime.date:
-        """The last day on which it may be used."""
-        return use_by(self.expiry, self.opened, open_life)
-
-
-@dataclass(slots=True)
-class _Container:
-    lot: LotLedger
-    usable: int
-    heel: int
-    last_day: datetime.date
+    def write_off(self, volume: int, date: datetime.date) -> None:
+        """Book what is too old to be used."""
+        self.expired += volume
+        self.expired_on = self.expired_on or date
 
 
 @dataclass(slots=True)
@@ -98,7 +149,7 @@ class StockWalk:
 
     plan: Plan
     lots: dict[Key, list[LotLedger]] = field(default_factory=dict)
-    containers: dict[Key, _Container] = field(default_factory=dict)  # by station and component
+    containers: dict[Key, Mounted[LotLedger]] = field(default_factory=dict)  # by station and component
     hoses: dict[Key, int] = field(default_factory=dict)
     missing: dict[Key, LotLedger] = field(default_factory=dict)
     runs_out: dict[Key, datetime.date] = field(default_factory=dict)
@@ -116,20 +167,10 @@ class StockWalk:
             walk.causes[key] = dict.fromkeys(ALL_CAUSES, 0)
             walk.opened[key] = 0
         for row in plan.stock:
-            walk.lots[row.material, row.component].append(
-                LotLedger(
-                    row.material,
-                    row.component,
-                    row.lot,
-                    row.expiry,
-                    row.opened,
-                    row.arrival,
-                    left=nanolitres(row.quantity),
-                )
-            )
+            walk.lots[row.material, row.component].append(LotLedger.of(row))
         for number, order in enumerate(orders, 1):
             walk.lots[order.key].append(
-                LotLedger(*order.key, f"order {number}", order.expiry, None, order.arrival, left=order.volume)
+                LotLedger(*order.key, f"order {number}", order.volume, order.expiry, arrival=order.arrival)
             )
         for lots in walk.lots.values():
             lots.sort(key=lambda lot: lot.lot)
@@ -149,12 +190,10 @@ class StockWalk:
             for lot in lots:
                 if lot.arrival == date and not lot.opening:
                     lot.received = lot.left
-                is_here = lot.opening or lot.received
-                if is_here and lot.left > 0 and lot.last_day(open_life) < date:
-                    lot.expired += lot.left
+                if (lot.opening or lot.received) and lot.is_expired(open_life, date):
+                    lot.write_off(lot.left, date)
                     self.causes[key]["expired"] += lot.left
                     lot.left = 0
-                    lot.expired_on = lot.expired_on or date
 
     def shift(self, date: datetime.date, station: Station, used: Mapping[str, Mapping[str, int]]) -> None:
         """What a station drew in a shift, by component and cause."""
@@ -164,13 +203,11 @@ class StockWalk:
             causes = self.causes[key]
             container = self.containers.get(place)
             if container is not None and container.last_day < date:
-                thrown = container.usable + container.heel
-                container.lot.standing -= thrown
-                container.lot.expired += thrown
-                container.lot.expired_on = container.lot.expired_on or date
-                causes["expired"] += thrown
+                container.lot.standing -= container.standing
+                container.lot.write_off(container.standing, date)
+                causes["expired"] += container.standing
                 del self.containers[place]
-            hose = nanolitres(getattr(station, f"hose_{letter}"))
+            hose = hose_volume(station, letter)
             fill = max(hose - self.hoses.get(place, 0), 0)
             self.hoses[place] = max(hose, self.hoses.get(place, 0))
             causes["hoses"] += fill
@@ -178,7 +215,7 @@ class StockWalk:
                 causes[cause] += volume
             self._take(place, key, component, fill + sum(used[letter].values()), date)
 
-    def _take(self, place: Key, key: Key, component, volume: int, date: datetime.date) -> None:
+    def _take(self, place: Key, key: Key, component: Component, volume: int, date: datetime.date) -> None:
         while volume > 0:
             container = self.containers.get(place)
             if container is None or container.usable <= 0:
@@ -190,20 +227,19 @@ class StockWalk:
             volume -= part
 
     def _change(
-        self, place: Key, key: Key, component, old: _Container | None, date: datetime.date
-    ) -> _Container:
+        self, place: Key, key: Key, component: Component, old: Mounted[LotLedger] | None, date: datetime.date
+    ) -> Mounted[LotLedger]:
         if old is not None:
             self._lose_heel(key, old.lot, old.heel)
-        heel = nanolitres(component.heel * component.container)
         while True:
             lot, content = self._next(place[0], key, component, date)
             lot.standing += content
             self.opened[key] += 1
-            if content > heel:
+            new = mount(lot, content, component, date)
+            if new is not None:
                 break
             self._lose_heel(key, lot, content)
-        last_day = use_by(lot.expiry, lot.opened or date, component.open_life)
-        new = self.containers[place] = _Container(lot, content - heel, heel, last_day)
+        self.containers[place] = new
         return new
 
     def _lose_heel(self, key: Key, lot: LotLedger, volume: int) -> None:
@@ -211,34 +247,52 @@ class StockWalk:
         lot.standing -= volume
         self.causes[key]["heel"] += volume
 
-    def _next(self, station: str, key: Key, component, date: datetime.date) -> tuple[LotLedger, int]:
-        """First-expired first-out; an opened container first among equals."""
-        usable = [
-            lot
-            for lot in self.lots[key]
-            if lot.left > 0
-            and not (lot.arrival is not None and lot.arrival > date)
-            and lot.last_day(component.open_life) >= date
-        ]
-        content = nanolitres(component.container)
-        if usable:
-            lot = min(
-                usable, key=lambda lot: (lot.last_day(component.open_life), lot.opened is None, lot.lot)
-            )
-            content = min(lot.left, content)
-            lot.left -= content
-            return lot, content
+    def _next(
+        self, station: str, key: Key, component: Component, date: datetime.date
+    ) -> tuple[LotLedger, int]:
+        """The next container from the store, or a missing one.
+
+        Of a shift only its date is known here: what a night shift takes after midnight is taken on the
+        day it began, where `Player` looks at the clock.
+        """
+        lot = first_expired(self.lots[key], component.open_life, date)
+        if lot is not None:
+            return lot, lot.take(component)
         if self.runs_out.setdefault(key, date) == date:
             self.short_at.setdefault(key, station)
-        if key not in self.missing:
-            self.missing[key] = LotLedger(*key, NO_STOCK, datetime.date.max)
-        lot = self.missing[key]
+        lot = self.missing.setdefault(key, LotLedger.missing(component))
+        content = nanolitres(component.container)
         lot.received += content
         return lot, content
 
     def on_hand(self, key: Key) -> int:
         """What may be used: on the shelf and in containers at stations, heels included [nL]."""
         return sum(lot.closing for lot in self.lots[key] if lot.opening or lot.received)
+
+
+def walk_stock(
+    plan: Plan,
+    horizon: Horizon,
+    shifts: Sequence[Occurrence],
+    answers: Sequence[Drawing],
+    orders: Sequence[Order] = (),
+) -> tuple[StockWalk, dict[Key, list[int]]]:
+    """Lots through every shift, and the stock at the end of each day."""
+    walk = StockWalk.of(plan, orders)
+    walk.begin(horizon.first)
+    stations = {row.station: row for row in plan.stations}
+    by_day: dict[datetime.date, list[Occurrence]] = defaultdict(list)
+    for item in shifts:
+        by_day[item.date].append(item)
+    levels: dict[Key, list[int]] = {key: [] for key in walk.lots}
+    for place in range(horizon.days):
+        date = horizon.date(place)
+        walk.open_day(date)
+        for item in by_day.get(date, ()):
+            walk.shift(date, stations[item.station], answers[item.key].used)
+        for key, series in levels.items():
+            series.append(walk.on_hand(key))
+    return walk, levels
 
 
 # ----------------------------------------------------------------------------------------- orders
@@ -289,7 +343,7 @@ class StockRule:
         return (self.material, self.component)
 
 
-def stock_rule(component, daily_use: float, daily_sd: float, settings: Mapping) -> StockRule:
+def stock_rule(component: Component, daily_use: float, daily_sd: float, settings: Mapping) -> StockRule:
     """Safety stock, reorder point and order quantity of a component by the standard formulas."""
     service = settings["service_level"]
     lead, spread = component.lead_time, component.lead_time_spread
@@ -328,11 +382,11 @@ def stock_rule(component, daily_use: float, daily_sd: float, settings: Mapping) 
 
 def _worked_before(day: datetime.date) -> datetime.date:
     """The day itself, or the Friday before a weekend."""
-    return day - datetime.timedelta(days=max(day.weekday() - 4, 0))
+    return day - datetime.timedelta(days=max(day.weekday() - FRIDAY, 0))
 
 
 def plan_orders(
-    component,
+    component: Component,
     rule: StockRule,
     lots: Sequence[tuple[float, int, int]],
     need: np.ndarray,
@@ -360,7 +414,7 @@ def plan_orders(
     start = 0
     for _ in range(1000):
         stock, missing = (each[0] for each in draw_stock(known, need[None, :]))
-        is_low = (stock < safety - 1e-12) | (missing > 1e-12)
+        is_low = (stock < safety - NOTHING) | (missing > NOTHING)
         below = np.nonzero(is_low[start:])[0]
         if not below.size:
             break
@@ -372,7 +426,7 @@ def plan_orders(
         if late:
             order_by = today
             arrive = today + datetime.timedelta(days=lead)
-            arrive += datetime.timedelta(days=(7 - arrive.weekday()) if arrive.weekday() > 4 else 0)
+            arrive += datetime.timedelta(days=(7 - arrive.weekday()) if arrive.weekday() > FRIDAY else 0)
         if (order_by - first).days > last_order or (arrive - first).days >= len(need):
             break
         day = max((arrive - first).days, 0)
@@ -383,18 +437,18 @@ def plan_orders(
         )
         note, short_from = "", None
         if late:
-            count = max(count, math.ceil(max(short, 0.0) / component.container - 1e-9))
+            count = max(count, math.ceil(max(short, 0.0) / component.container - EQUAL))
             note, short_from = _late_words(missing[:day], late, first)
         lacking = float(missing[day:].sum() + safety[wanted]) / component.container
-        count = max(min(count, math.ceil(lacking - 1e-9)), component.minimum_order, 1)
+        count = max(min(count, math.ceil(lacking - EQUAL)), component.minimum_order, 1)
         expiry_day = 10**6 if shelf is None else day + shelf
         if shelf is not None:
             keeps = _demand(need, day, day + shelf) + rule.daily_use * max(day + shelf - len(need), 0)
             if not late:
                 count = max(
-                    min(count, math.floor(keeps / component.container + 1e-9)), component.minimum_order, 1
+                    min(count, math.floor(keeps / component.container + EQUAL)), component.minimum_order, 1
                 )
-            if count * component.container > keeps * (1.0 + 1e-9):
+            if count * component.container > keeps * (1.0 + EQUAL):
                 note = (note + "; " if note else "") + (
                     f"{(count * component.container - keeps) * 1e3:.1f} L of it would expire"
                 )
@@ -433,11 +487,11 @@ def _pace(need: np.ndarray, days: int) -> np.ndarray:
 
 def _late_words(missing: np.ndarray, late: int, first: datetime.date) -> tuple[str, datetime.date | None]:
     """What a late order means: a shortage before it arrives and its day, or safety stock that is used."""
-    short = np.nonzero(missing > 1e-12)[0]
+    short = np.nonzero(missing > NOTHING)[0]
     if not short.size:
-        return f"safety stock is touched: {late} day{'s' if late > 1 else ''} later than it should be", None
+        return f"safety stock is touched: {counted(late, 'day')} later than it should be", None
     day = first + datetime.timedelta(days=int(short[0]))
-    return f"{late} day{'s' if late > 1 else ''} late, short from {day}: ask for a faster delivery", day
+    return f"{counted(late, 'day')} late, short from {day}: ask for a faster delivery", day
 
 
 def _demand(need: np.ndarray, start: int, end: int) -> float:
@@ -533,7 +587,7 @@ def simulate_service(
         taken = np.minimum(bought, wanted)
         bought -= taken
         wanted -= taken
-        clean &= wanted <= 1e-12
+        clean &= wanted <= NOTHING
         position = usable + bought + open_orders - planned[day + 1 : day + 1 + ahead].sum()
         lacking = rule.safety_stock - position
         placing = lacking > 0.0

@@ -14,24 +14,17 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..base.errors import InputError, Problem, needed
+from ..base.printed import counted
 from ..plan.records import Plan
 from ..shift.store import NANO
-from .model import (
-    CAUSE_WORDS,
-    ML,
-    USE_WORDS,
-    Forecast,
-    Horizon,
-    Table,
-    horizon_of,
-    uses,
-    walk_stock,
-    without_history,
-)
+from .horizon import Horizon, horizon_of, without_history
 from .response import Occurrence, occurrences, play_lean, used_of, warmer
-from .stock import ALL_CAUSES, Key
+from .results import ML, Forecast, Table
+from .stock import ALL_CAUSES, CAUSE_WORDS, Key, uses, walk_stock
+from .tables import USE_WORDS
 
 MOST_SHIFTS = 600  # distinct ones; above, the first weeks only
+MOST_KELVIN = 100.0  # of a change of temperature; more is a slip
 FEW_WEEKS = 4
 
 
@@ -78,7 +71,7 @@ def change_scrap(points: float, station: str | None = None) -> Change:
 
 def change_temperature(kelvin: float) -> Change:
     """The whole shop is so much warmer."""
-    _check("temperature change", kelvin, abs(kelvin) < 100.0, "within 100 K")
+    _check("temperature change", kelvin, abs(kelvin) < MOST_KELVIN, f"within {MOST_KELVIN:g} K")
     return Change(f"shop {kelvin:+g} K", lambda plan: warmer(plan, kelvin))
 
 
@@ -254,7 +247,7 @@ def what_if_table(found: Forecast, changes: Iterable[Change] | None = None) -> W
 
 
 def _tables(found: Forecast, result: WhatIf) -> list[Table]:
-    span = f"Over {result.horizon.weeks} week{'s' if result.horizon.weeks > 1 else ''}. "
+    span = f"Over {counted(result.horizon.weeks, 'week')}. "
     undone = [
         f"{each.name}: {each.unfinished - result.now.unfinished} more parts are not finished"
         for each in result.alone

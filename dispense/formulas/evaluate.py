@@ -15,7 +15,7 @@ from typing import Any, Protocol
 from openpyxl.utils import get_column_letter
 
 from ..base.errors import Problem
-from ..base.fields import ERROR_TEXTS, CellError
+from ..base.fields import CellError
 from ..xlsx.formula_text import TablePart, Unevaluable
 from ..xlsx.package import MAIN, MAX_COLUMN, MAX_ROW, Package, cell_value, iter_cells, split_range
 from .functions import DATE_FUNCTIONS, FUNCTIONS, REFUSED
@@ -549,33 +549,14 @@ def _table_rows(table: TableRange, items: frozenset[str], top: int, bottom: int)
 # -- sources ------------------------------------------------------------------------------------
 
 
-class _Cells:
-    """Constants and formulas of sheets, as they were read."""
-
-    def __init__(self) -> None:
-        self._values: dict[str, dict[tuple[int, int], Any]] = {}
-        self._formulas: dict[str, dict[tuple[int, int], Formula]] = {}
-
-    def sheet_names(self) -> Sequence[str]:
-        """All sheets with cells."""
-        return list(self._values)
-
-    def values(self, sheet: str) -> Mapping[tuple[int, int], Any]:
-        """The constants of a sheet by row and column."""
-        return self._values[sheet]
-
-    def formulas(self, sheet: str) -> Mapping[tuple[int, int], Formula]:
-        """The formulas of a sheet by row and column."""
-        return self._formulas[sheet]
-
-
-class PackageSheets(_Cells):
+class PackageSheets:
     """The sheets of a `Package`, read from its XML; stored values of formulas are not looked at."""
 
     def __init__(self, package: Package):
         self.package = package
         self.date1904 = package.date1904
-        super().__init__()
+        self._values: dict[str, dict[tuple[int, int], Any]] = {}
+        self._formulas: dict[str, dict[tuple[int, int], Formula]] = {}
         self._hidden: dict[str, frozenset[int]] = {}
         for sheet in package.worksheets:
             self._read(sheet.name, package.tree(sheet.part))
@@ -619,6 +600,18 @@ class PackageSheets(_Cells):
             for row in (() if data is None else data.iterchildren(f"{{{MAIN}}}row"))
             if row.get("hidden") in ("1", "true") and row.get("r")
         )
+
+    def sheet_names(self) -> Sequence[str]:
+        """All sheets with cells."""
+        return list(self._values)
+
+    def values(self, sheet: str) -> Mapping[tuple[int, int], Any]:
+        """The constants of a sheet by row and column."""
+        return self._values[sheet]
+
+    def formulas(self, sheet: str) -> Mapping[tuple[int, int], Formula]:
+        """The formulas of a sheet by row and column."""
+        return self._formulas[sheet]
 
     def hidden_rows(self, sheet: str) -> frozenset[int]:
         """The hidden rows of a sheet."""
@@ -676,109 +669,18 @@ def _spread(
             values.pop((row, column), None)
 
 
-class WorkbookSheets(_Cells):
-    """The sheets of an openpyxl workbook, for workbooks that are just being written."""
-
-    def __init__(self, workbook: Any):
-        self.workbook = workbook
-        self.date1904 = workbook.epoch.year == 1904
-        super().__init__()
-        for sheet in workbook.worksheets:
-            self._read(sheet)
-
-    def _read(self, sheet: Any) -> None:
-        values: dict[tuple[int, int], Any] = {}
-        formulas: dict[tuple[int, int], Formula] = {}
-        blocks: list[tuple[Area, str]] = []
-        for (row, column), cell in sheet._cells.items():
-            value = cell.value
-            if value is None:
-                continue
-            if cell.data_type != "f":
-                values[row, column] = _python_value(value, cell.data_type)
-            elif isinstance(value, str):
-                formulas[row, column] = Formula(value)
-            elif hasattr(value, "ref") and hasattr(value, "text"):
-                area = _block_area(sheet.title, value.ref, row, column)
-                blocks.append((area, value.text or ""))
-            else:
-                formulas[row, column] = Formula("", refused="data tables are not computed here")
-        for area, text in blocks:
-            _spread(formulas, values, area, text)
-        self._values[sheet.title], self._formulas[sheet.title] = values, formulas
-
-    def hidden_rows(self, sheet: str) -> frozenset[int]:
-        """The hidden rows of a sheet."""
-        rows = self.workbook[sheet].row_dimensions
-        return frozenset(number for number, row in rows.items() if row.hidden)
-
-    def tables(self) -> Sequence[TableRange]:
-        """All tables; headers come from the cells, which openpyxl writes into the table."""
-        found = []
-        for sheet in self.workbook.worksheets:
-            for table in sheet.tables.values():
-                area = Area(sheet.title, *split_range(table.ref))
-                header_rows = 1 if table.headerRowCount is None else table.headerRowCount
-                headers = (
-                    [
-                        str(sheet.cell(area.top, column).value or f"Column{column - area.left + 1}")
-                        for column in range(area.left, area.right + 1)
-                    ]
-                    if header_rows
-                    else [column.name for column in table.tableColumns]
-                )
-                found.append(
-                    TableRange(
-                        table.displayName, area, tuple(headers), header_rows, table.totalsRowCount or 0
-                    )
-                )
-        return found
-
-    def name(self, name: str, sheet: str) -> str | None:
-        """What a defined name refers to, seen from a sheet."""
-        for names in (self.workbook[sheet].defined_names, self.workbook.defined_names):
-            for key, defined in names.items():
-                if key.lower() == name.lower():
-                    return defined.attr_text
-        return None
-
-
-def _python_value(value: Any, data_type: str) -> Any:
-    """A value as openpyxl holds it as a sheet would hold it."""
-    if isinstance(value, dt.datetime | dt.date):
-        return moment_serial(value)
-    if isinstance(value, dt.time):
-        return (value.hour * 3600 + value.minute * 60 + value.second) / 86400
-    if isinstance(value, dt.timedelta):
-        return value.total_seconds() / 86400
-    if data_type == "e" and str(value) in ERROR_TEXTS:
-        return CellError(value)
-    if isinstance(value, bool | float):
-        return value
-    if isinstance(value, int):
-        return float(value)
-    return str(value)
-
-
 # -- entry --------------------------------------------------------------------------------------
 
 
-def evaluate(
-    sheets: Sheets,
-    own: OwnFunctions = NO_OWN,
-    only_sheets: Iterable[str] | None = None,
-    max_visits: int = MAX_VISITS,
-) -> Evaluated:
-    """The value of every formula cell (of `only_sheets`), and why others have none.
+def evaluate_package(package: Package, own: OwnFunctions = NO_OWN, max_visits: int = MAX_VISITS) -> Evaluated:
+    """The values of the formula cells of a package by sheet and address, and why others have none.
 
     `own` are the functions of an add-in that formulas may call.
     """
+    sheets = PackageSheets(package)
     engine = _Engine(sheets, own, max_visits)
-    wanted = None if only_sheets is None else {name.lower() for name in only_sheets}
     evaluated = Evaluated()
     for sheet in sheets.sheet_names():
-        if wanted is not None and sheet.lower() not in wanted:
-            continue
         for row, column in sheets.formulas(sheet):
             key = (sheet, row, column)
             if key not in engine.results:
@@ -790,23 +692,3 @@ def evaluate(
                 place = f"{sheet}!{address(row, column)}"
                 evaluated.problems.append(Problem(place, message=reason, code=""))
     return evaluated
-
-
-def evaluate_package(
-    package: Package,
-    own: OwnFunctions = NO_OWN,
-    only_sheets: Iterable[str] | None = None,
-    max_visits: int = MAX_VISITS,
-) -> Evaluated:
-    """The values of the formula cells of a package, by sheet and address."""
-    return evaluate(PackageSheets(package), own, only_sheets, max_visits)
-
-
-def evaluate_workbook(
-    workbook: Any,
-    own: OwnFunctions = NO_OWN,
-    only_sheets: Iterable[str] | None = None,
-    max_visits: int = MAX_VISITS,
-) -> Evaluated:
-    """The values of the formula cells of an openpyxl workbook, by sheet and address."""
-    return evaluate(WorkbookSheets(workbook), own, only_sheets, max_visits)

@@ -110,9 +110,9 @@ def respell_workbook(
     """Write to `out` the workbook at `path` with its formulas spelled for `host`.
 
     Cells, defined names, conditional formats, validations and table columns are spelled; every
-    other part stays byte for byte. Returns how many formulas changed.
+    other part stays byte for byte. No file is written over. Returns how many formulas changed.
     """
     package = Package.open(Path(path))
     changed = respell(package, host, own)
-    package.save(out, forbid=[path])
+    package.save(out, forbid=[path], new=True)
     return changed

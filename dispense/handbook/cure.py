@@ -329,9 +329,12 @@ def as_kinetics(kinetics: KineticsLike) -> Kinetics:
 # ---------------------------------------------------------------- the variable without (1 − α)ⁿ
 
 
+_FIRST_ORDER = 1e-9  # of n from 1, inside which the first-order form holds to the last digit
+
+
 def _to_reduced(degree: Number, order: float) -> np.ndarray:
     with np.errstate(divide="ignore"):  # y is infinite at full cure
-        if abs(order - 1.0) < 1e-9:
+        if abs(order - 1.0) < _FIRST_ORDER:
             return -np.log1p(-degree)
         return np.expm1((1.0 - order) * np.log1p(-degree)) / (order - 1.0)
 
@@ -343,7 +346,7 @@ def _to_degree(reduced: Number, order: float) -> np.ndarray:
 
 def _quietly_to_degree(reduced: Number, order: float) -> np.ndarray:
     """`_to_degree` inside a caller's `np.errstate`."""
-    if abs(order - 1.0) < 1e-9:
+    if abs(order - 1.0) < _FIRST_ORDER:
         return -np.expm1(-reduced)
     if order == 2.0:
         return np.where(np.isinf(reduced), 1.0, reduced / (1.0 + reduced))
@@ -1203,7 +1206,7 @@ def cure_before_glass(
     "IF(point <= 1.000000000001, IF(point > 1, 1, point), SQRT(-1)))",
 )
 def gel_degree(functionality_a: Number, functionality_b: Number, ratio: Number = 1.0) -> Number:
-    """Degree of cure at which a stepwise two-part mix gels.
+    """Conversion at gel of a stepwise two-part mix.
 
     >>> round(float(gel_degree(2.0, 4.0)), 6)
     0.57735

@@ -417,49 +417,15 @@ def _requirement_problem(entry: Function, condition: Requirement, value: Any) ->
 
 
 def _elements(entry: Function, whole: dict[str, Any], columns: dict[str, Column]) -> Evaluation:
-    try:
-        shape = np.broadcast_shapes(*(column.shape for column in columns.values()))
-    except ValueError:
-        sizes = ", ".join(
-            f"{name} {'×'.join(map(str, column.shape)) or '1'}" for name, column in columns.items()
-        )
-        raise InputError(
-            Problem(
-                entry.name,
-                message=f"the sizes of the ranges do not fit: {sizes}",
-                fix="give ranges of one size, or a row against a column",
-            )
-        ) from None
+    shape = _common_shape(entry, columns)
     codes = None
     problems: list[Problem] = []
     for column in columns.values():
         problems.extend(column.problems)
         if column.codes is not None:
             codes = _merge(codes, np.broadcast_to(column.codes, shape), shape)
-    # conditions between arguments, on the elements that are still good
     for condition in entry.requires:
-        parts = [whole[name] if name in whole else columns[name].filled() for name in condition.names]
-        if any(part is None for part in parts):
-            continue
-        holds = np.broadcast_to(np.asarray(condition.check(*parts), dtype=bool), shape)
-        blank = [
-            columns[name].blank
-            for name in condition.names
-            if name in columns and columns[name].blank is not None
-        ]
-        for mask in blank:
-            holds = holds | np.broadcast_to(mask, shape)
-        if not holds.all():
-            bad = ~holds if codes is None else ~holds & (codes == "")
-            if bad.any():
-                first = tuple(np.argwhere(bad)[0]) if shape else ()
-                value = None
-                if condition.argument in columns:
-                    value = np.broadcast_to(columns[condition.argument].filled(), shape)[first]
-                elif condition.argument in whole:
-                    value = whole[condition.argument]
-                problems.append(_requirement_problem(entry, condition, value))
-                codes = _merge(codes, np.where(bad, NUM, "").astype(object), shape)
+        codes = _require(entry, condition, whole, columns, shape, codes, problems)
     results, codes = _run(entry, whole, columns, shape, codes, problems)
     shown = []
     for result, (factor, offset, kind) in zip(results, entry.scale, strict=True):
@@ -479,6 +445,52 @@ def _elements(entry: Function, whole: dict[str, Any], columns: dict[str, Column]
     if not shape and codes is not None:
         codes = codes.item()
     return Evaluation(entry, tuple(shown), codes, tuple(problems))
+
+
+def _common_shape(entry: Function, columns: dict[str, Column]) -> tuple[int, ...]:
+    """The shape of the answer: that of all ranges laid over one another."""
+    try:
+        return np.broadcast_shapes(*(column.shape for column in columns.values()))
+    except ValueError:
+        sizes = ", ".join(
+            f"{name} {'×'.join(map(str, column.shape)) or '1'}" for name, column in columns.items()
+        )
+        raise InputError(
+            Problem(
+                entry.name,
+                message=f"the sizes of the ranges do not fit: {sizes}",
+                fix="give ranges of one size, or a row against a column",
+            )
+        ) from None
+
+
+def _require(
+    entry: Function,
+    condition: Requirement,
+    whole: dict[str, Any],
+    columns: dict[str, Column],
+    shape: tuple[int, ...],
+    codes: Any,
+    problems: list[Problem],
+) -> Any:
+    """A condition between arguments on the elements that are still good: their codes after it."""
+    parts = [whole[name] if name in whole else columns[name].filled() for name in condition.names]
+    if any(part is None for part in parts):
+        return codes
+    holds = np.broadcast_to(np.asarray(condition.check(*parts), dtype=bool), shape)
+    for name in condition.names:
+        blank = columns[name].blank if name in columns else None
+        if blank is not None:
+            holds = holds | np.broadcast_to(blank, shape)
+    bad = ~holds if codes is None else ~holds & (codes == "")
+    if not bad.any():
+        return codes
+    first = tuple(np.argwhere(bad)[0]) if shape else ()
+    value = whole.get(condition.argument)
+    if condition.argument in columns:
+        value = np.broadcast_to(columns[condition.argument].filled(), shape)[first]
+    problems.append(_requirement_problem(entry, condition, value))
+    return _merge(codes, np.where(bad, NUM, "").astype(object), shape)
 
 
 def _no_answer(entry: Function, columns: dict[str, Any], shape: tuple[Any, ...], lost: np.ndarray) -> Problem:

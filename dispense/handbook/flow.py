@@ -653,6 +653,7 @@ def strip_squeeze_limit(line_force: Number, width: Number, yield_stress: Number)
 
 _POINTS, _SHARES = (0.5 * row for row in np.polynomial.legendre.leggauss(32))
 _POINTS = _POINTS + 0.5  # on 0 … 1
+_SETTLED = 1e-15  # of an integral on 0 … 1: the digits of a number
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 
 
@@ -667,24 +668,28 @@ def slot_rate(excess: Number, consistency: Number, index: Number, yield_stress: 
     )
 
 
-def _flow_share(excess: np.ndarray, index: Any, yield_stress: Any) -> np.ndarray:
-    """∫₀¹ (q(s·excess)/q(excess))³ ds, which lowers the force of a film against edge stress."""
+def _flow_share(excess: np.ndarray, index: Any, yield_stress: Any, power: int = 3) -> np.ndarray:
+    """∫₀¹ (q(s·excess)/q(excess))^power ds, which lowers the force of a film against edge stress."""
     part, full = excess[..., None] * _POINTS, excess[..., None]
-    n, start = index[..., None], yield_stress[..., None]
+    n, start = np.asarray(index)[..., None], np.asarray(yield_stress)[..., None]
     yielded, stiff = 1.0 / (2.0 * n + 1.0), start / (n + 1.0)
     ratio = _POINTS ** (1.0 / n + 1.0) * ((full + start) / (part + start)) ** 2
     ratio = ratio * (part * yielded + stiff) / (full * yielded + stiff)
-    mean: np.ndarray = ratio**3 @ _SHARES
+    mean: np.ndarray = ratio**power @ _SHARES
     return mean
 
 
-def _edge_excess(gap: Number, scale: Number, index: Number, yield_stress: Number) -> Number:
-    """Stress above the yield stress at the edge of a film: h = scale·(τ₀ + σ(1 − J))."""
-    share = index / (index + 3.0)
+def edge_excess(stress: Number, index: Number, yield_stress: Number, power: int = 3) -> Number:
+    """Stress σ above the yield stress at the edge of a film: stress = τ₀ + σ·(1 − J).
+
+    J = ∫₀¹ (q(s·σ)/q(σ))^power ds, with q the flow in the slot and the power of the force balance, 3 for a
+    disc and 2 for a strip; 0 where nothing yields.
+    """
+    share = index / (index + power)
     for _ in range(40):  # J hardly depends on σ, so that each step gains about a digit
-        excess = np.maximum(gap / scale - yield_stress, 0.0) / (1.0 - share)
-        new = _flow_share(np.maximum(excess, 1e-300), index, yield_stress)
-        if np.all(np.abs(new - share) <= 1e-15):
+        excess = np.maximum(stress - yield_stress, 0.0) / (1.0 - share)
+        new = _flow_share(np.maximum(excess, 1e-300), index, yield_stress, power)
+        if np.all(np.abs(new - share) <= _SETTLED):
             break
         share = new
     return excess
@@ -780,10 +785,10 @@ def _yielding(
                 total += 0.5 * weight * pace(y)[1] / panels
         return total * (high - low)
 
-    start = np.log(_edge_excess(gap_start, scale, index, yield_stress))
+    start = np.log(edge_excess(gap_start / scale, index, yield_stress))
     limit = scale * yield_stress
     near = limit + (gap_start - limit) * np.clip(guess / gap_start, 1e-3, 1.0 - 1e-9)
-    y = np.log(_edge_excess(near, scale, index, yield_stress))
+    y = np.log(edge_excess(near / scale, index, yield_stress))
     spent = lapse(start, y)
     for _ in range(60):
         # the logarithm of the time is nearly straight in y once the gap has changed

@@ -109,6 +109,8 @@ _TINY = 1e-300
 _WIDE = 1e-3  # ε beside which the allowed error of a degree is small
 _LEAST_SHARE = 0.1  # of the slower of the rates at both ends of a step, which it must have done
 _BALANCE = 1e-6  # share of the heat moved that may be missing
+_NO_GAIN = 1e-4  # K that what is left to react could still give without loss of heat
+_NOT_HELD = 1e-3  # K over the surroundings that the fastest reaction left could hold up
 _FEWEST = 3  # layers
 _MOST_STEPS = 20_000
 _LONGEST = 1e11  # s; no shop waits longer
@@ -595,7 +597,7 @@ def _over(slabs: _Slabs, local: _Local, peak: np.ndarray) -> np.ndarray:
     power = np.maximum.reduceat(slabs.rise * slabs.capacity * fastest, slabs.first)
     with np.errstate(invalid="ignore"):
         held = power * slabs.resistance
-    spent: np.ndarray = (warm + gain < peak) | (gain < 1e-4) | (held < 1e-3)
+    spent: np.ndarray = (warm + gain < peak) | (gain < _NO_GAIN) | (held < _NOT_HELD)
     return spent
 
 
@@ -644,7 +646,9 @@ def _run(
         return _run_quietly(slabs, begin, until, tight, trace)
 
 
-def _run_quietly(
+# a time step reads from top to bottom: its state is a dozen arrays that shrink as pours are done, and parts
+# of it would each hand most of them to and fro
+def _run_quietly(  # noqa: C901
     slabs: _Slabs, begin: np.ndarray, until: np.ndarray | None, tight: float, trace: bool
 ) -> _Run:
     count = slabs.count

@@ -1,6 +1,6 @@
-"""Working life: how temperature shortens it, and how much of it a batch has used.
+"""Pot life: how temperature shortens it, and how much of it a batch has used.
 
-Pot life is the same as working life (ISO 10364). A figure belongs to the method and the mass it was
+Pot life is the working life of ISO 10364. A figure belongs to the method and the mass it was
 measured with: a larger mass warms itself and lives shorter. All rates here are relative to the life
 at a reference temperature, by Arrhenius where an activation energy is known and otherwise by the
 halving rule of the trade (every so many kelvin halve a time).
@@ -24,6 +24,7 @@ HALVING_STEP = 10.0  # K, common practice, no source
 # molar gas constant, N_A·k [J/(mol·K)]: exact since the SI of 2019; CODATA 2018
 GAS_CONSTANT = 8.31446261815324
 _LN2 = math.log(2.0)
+_FLAT, _LIKE = 2.0, 1.25  # e-foldings of a rate, and ratio of its temperatures, over a piece of a record
 
 _ARRHENIUS = "Arrhenius law; R = 8.31446261815324 J/(mol·K), CODATA 2018"
 _RULE = (
@@ -33,7 +34,7 @@ _RULE = (
 _CONVERT = "8.31446261815324"
 
 _TEMPERATURE = number("temperature", "°C", "temperature", above=-273.15)
-_REFERENCE_LIFE = number("reference_life", "min", "working life at the reference temperature", above=0)
+_REFERENCE_LIFE = number("reference_life", "min", "pot life at the reference temperature", above=0)
 _REFERENCE_TEMPERATURE = number(
     "reference_temperature", "°C", "temperature the reference figure belongs to", above=-273.15
 )
@@ -53,7 +54,7 @@ _TEMPERATURES = vector("temperatures", "°C", "temperature at each time", above=
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(
         vector("temperatures", "°C", "two temperatures or more", above=-273.15),
         vector("times", "min", "life, gel time or cure time at each temperature", above=0),
@@ -93,7 +94,7 @@ def activation_energy(temperatures: Floats, times: Floats) -> Number:
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(
         number("activation_energy", "kJ/mol", "activation energy", above=0),
         number("temperature", "°C", "temperature from which the rise counts", above=-273.15),
@@ -121,7 +122,7 @@ def halving_step(activation_energy: Number, temperature: Number) -> Number:
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(_TEMPERATURE, _REFERENCE_TEMPERATURE, _ENERGY),
     returns=(out("factor", "", "how many times faster than at the reference temperature"),),
     equation="k/k_ref = exp(E/R·(1/T_ref − 1/T))",
@@ -144,9 +145,9 @@ def rate_factor(temperature: Number, reference_temperature: Number, activation_e
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(_TEMPERATURE, _REFERENCE_LIFE, _REFERENCE_TEMPERATURE, _ENERGY_OR_NONE, _STEP),
-    returns=(out("pot_life", "min", "working life"),),
+    returns=(out("pot_life", "min", "pot life"),),
     equation="t = t_ref·exp(E/R·(1/T − 1/T_ref)), or t = t_ref·2^((T_ref − T)/step)",
     source=_ARRHENIUS + "; halving rule: common practice, no source",
     rule=_RULE,
@@ -170,7 +171,7 @@ def pot_life(
     activation_energy: Number | None = None,
     halving_step: Number = HALVING_STEP,
 ) -> Number:
-    """Working life at a temperature.
+    """Pot life at a temperature.
 
     >>> round(float(pot_life(313.15, 3600.0, 296.15)), 3)
     1108.03
@@ -224,9 +225,9 @@ def _means(first: Number, last: Number, base: Number, energy: Number | None, ste
 
 
 @workbook_function(
-    category="Working life",
+    category="Pot life",
     arguments=(_TIMES, _TEMPERATURES, _REFERENCE_LIFE, _REFERENCE_TEMPERATURE, _ENERGY_OR_NONE, _STEP),
-    returns=(out("share", "", "share of the working life used, 1 is all of it"),),
+    returns=(out("share", "", "share of the pot life used, 1 is all of it"),),
     equation="∫ dt / t_life(T(t)), temperature linear between the points",
     source=_ARRHENIUS + "; halving rule: common practice, no source; adding up shares of life: "
     "the same reaction at another speed",
@@ -266,7 +267,7 @@ def life_used(
     activation_energy: Number | None = None,
     halving_step: Number = HALVING_STEP,
 ) -> Number:
-    """Share of the working life used along a temperature record.
+    """Share of the pot life used along a temperature record.
 
     >>> import numpy as np
     >>> float(life_used(np.array([0.0, 1800.0]), np.array([296.15, 296.15]), 3600.0, 296.15))
@@ -357,7 +358,7 @@ def _record(times: Series, temperatures: Series) -> tuple[np.ndarray, np.ndarray
 
 
 class LifeClock:
-    """The working life of batches along one temperature record; SI units (s, K, J/mol).
+    """The pot life of batches along one temperature record; SI units (s, K, J/mol).
 
     The record is linear between its points; before the first and after the last one the
     temperature stays. The cumulative curve is computed once, so that `used` and `when` are quick;
@@ -463,7 +464,8 @@ class LifeClock:
             span = _LN2 * abs(last - first) / self._step
             return self._rate(max(first, last)) * (-math.expm1(-span) / span if span else 1.0)
         slope = self._energy / GAS_CONSTANT
-        if slope * abs(1.0 / first - 1.0 / last) < 2.0 and 0.8 < first / last < 1.25:
+        # so flat that eight nodes hold the mean to the last digits
+        if slope * abs(1.0 / first - 1.0 / last) < _FLAT and 1.0 / _LIKE < first / last < _LIKE:
             middle, half = 0.5 * (first + last), 0.5 * (last - first)
             return 0.5 * math.fsum(
                 weight * self._rate(middle + half * node)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..base.fields import number
-from ..base.numbers import Number
+from ..base.numbers import EQUAL, Number
 from ..base.units import AS_GIVEN, DAY
 from .declare import example, out, workbook_function
 
@@ -41,7 +41,7 @@ def whole_up(share: Number) -> Number:
     (3.0, 4.0)
     """
     nearest = np.rint(share)
-    return np.where(np.abs(share - nearest) <= 1e-9 * share, nearest, np.ceil(share))
+    return np.where(np.abs(share - nearest) <= EQUAL * share, nearest, np.ceil(share))
 
 
 def _whole_up_formula(share: str) -> str:
@@ -191,7 +191,7 @@ def oven_length(cure_time: Number, takt: Number, pitch: Number) -> Number:
         ),
         number("check_shots", "", "shots weighed or measured", default=0, at_least=0),
     ),
-    returns=(out("volume", "mL", "material drawn in the shift"),),
+    returns=(out("volume", "mL", "material used in the shift"),),
     equation="V = (parts/(1 − scrap) + check_shots)·shot + purges·purge_volume + start_volume",
     source="conservation of volume",
     valid="scrapped parts carry a whole shot; what stays in the containers is not in it, see CONTAINERS",
@@ -212,7 +212,7 @@ def shift_use(
     start_volume: Number = 0.0,
     check_shots: Number = 0,
 ) -> Number:
-    """Material drawn in a shift.
+    """Material used in a shift.
 
     >>> shift_use(300, 12e-6, scrap=0.25, check_shots=100) * 1e6
     6000.0
@@ -225,7 +225,7 @@ def shift_use(
 @workbook_function(
     category="Line and stock",
     arguments=(
-        number("volume", "mL", "material drawn", at_least=0),
+        number("volume", "mL", "material used", at_least=0),
         number("container", "mL", "content of one container", above=0),
         number("heel", "", "share left in each container", default=0.0, at_least=0, below=1),
     ),

@@ -15,7 +15,7 @@ import numpy as np
 from ..base.errors import NUM, InputError, Problem
 from ..base.fields import number
 from ..base.numbers import Number, Series
-from ..base.units import DAY
+from ..base.units import CELSIUS_ZERO, DAY
 from .declare import example, out, workbook_function
 from .life import GAS_CONSTANT, rate_factor
 
@@ -104,7 +104,7 @@ def vapour_pressure(temperature: Number) -> Number:
     611.2
     """
     pressure, slope, pole = MAGNUS
-    celsius = np.asarray(temperature, dtype=float) - 273.15
+    celsius = np.asarray(temperature, dtype=float) - CELSIUS_ZERO
     return pressure * np.exp(slope * celsius / (pole + celsius))
 
 
@@ -198,7 +198,7 @@ def moisture_rate(
 def moisture_factor(
     temperature: Number,
     humidity: Number,
-    reference_temperature: Number = STATED_TEMPERATURE + 273.15,
+    reference_temperature: Number = STATED_TEMPERATURE + CELSIUS_ZERO,
     reference_humidity: Number = STATED_HUMIDITY,
     activation_energy: Number = 0.0,
 ) -> Number:
@@ -244,6 +244,7 @@ def permeation_coefficient(volume: Number, permeability: Number, pressure: Numbe
 # ---------------------------------------------------------------------------------- along a record
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
+_SETTLED = 1e-9  # s, a step of Newton's search for a time that ends it
 _PANEL = 5.0  # K that one panel of 8 points spans: the rest is below 1e-14
 
 
@@ -354,7 +355,7 @@ class MoistureClock:
                     code=NUM,
                 )
             )
-        if not np.all(heat > 273.15 - MAGNUS[2]):
+        if not np.all(heat > CELSIUS_ZERO - MAGNUS[2]):
             problems.append(
                 Problem(
                     "MoistureClock", "temperatures", float(np.min(heat)), f"above {-MAGNUS[2]} °C", code=NUM
@@ -422,7 +423,7 @@ class MoistureClock:
             new = delay - excess / rate if rate > 0.0 else math.inf
             if not low <= new <= high:
                 new = 0.5 * (low + high)
-            if abs(new - delay) <= 1e-9:
+            if abs(new - delay) <= _SETTLED:
                 return new
             delay = new
         return delay

@@ -201,6 +201,9 @@ def _is_size(
     )
 
 
+_WIDE = 30.0  # mm; how wider cells are numbered, see `_readings` (common practice, no source)
+
+
 def _readings(letters: str | None, digits: str) -> list[tuple[float, float]]:
     """Diameter and height [mm] that a code's digits may stand for, the first that is a size counts.
 
@@ -216,7 +219,7 @@ def _readings(letters: str | None, digits: str) -> list[tuple[float, float]]:
     if len(digits) == 4:
         return [size for size in (whole_mm,) if letters and _is_size(size, (_CELL_SIZES,))]
     found = [tenths] if _is_size(tenths, (_CELL_SIZES,)) else []
-    return found + ([whole_mm] if diameter >= 30.0 and _is_size(whole_mm, (_CELL_SIZES,)) else [])
+    return found + ([whole_mm] if diameter >= _WIDE and _is_size(whole_mm, (_CELL_SIZES,)) else [])
 
 
 def read_designation(designation: str) -> tuple[tuple[float, float] | None, str]:
@@ -384,7 +387,14 @@ def square_void(diameter: Number, pitch: Number) -> Number:
     arguments=(
         number("cavity", "mL", "volume of the empty cavity up to the level", at_least=0),
         number("displaced", "mL", "volume of cells and inserts below the level", at_least=0),
-        number("unfilled", "", "share of the free volume that stays empty", default=0.0, at_least=0, below=1),
+        number(
+            "unfilled",
+            "",
+            "void share: share of the free volume that stays empty",
+            default=0.0,
+            at_least=0,
+            below=1,
+        ),
         number("extra", "mL", "what is poured on top, such as a meniscus or drips", default=0.0, at_least=0),
         number(
             "shrinkage", "", "share by which the liquid shrinks as it cures", default=0.0, at_least=0, below=1

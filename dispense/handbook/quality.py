@@ -14,10 +14,10 @@ from ..base.units import AS_GIVEN
 from .declare import example, out, requires, workbook_function
 
 
-def _given(values: np.ndarray) -> np.ndarray:
+def known(values: np.ndarray) -> np.ndarray:
     """The values that are not blank."""
-    known: np.ndarray = values[~np.isnan(values)]
-    return known
+    kept: np.ndarray = values[~np.isnan(values)]
+    return kept
 
 
 @workbook_function(
@@ -42,7 +42,7 @@ def _given(values: np.ndarray) -> np.ndarray:
     rule="few weights say little: at 30 the 95 % interval of Cp is still about ± 26 % (chi-square)",
     no_answer="the weights do not differ, so capability has no value",
     requires=(
-        requires(lambda weights: len(_given(weights)) > 1, "weights", "two weights or more"),
+        requires(lambda weights: len(known(weights)) > 1, "weights", "two weights or more"),
         requires(lambda low, high: high > low, "high", "above the lower limit"),
     ),
     examples=(
@@ -63,7 +63,7 @@ def shot_capability(weights: np.ndarray, low: Number, high: Number) -> tuple[Num
     >>> [round(float(part), 6) for part in shot_capability(np.array([14, 16, 18.0]), 8, 20)]
     [16.0, 2.0, 1.0, 0.666667]
     """
-    kept = _given(weights)
+    kept = known(weights)
     mean = kept.mean()
     # equal weights have no spread, whatever the rounding of their mean
     spread = kept.std(ddof=1) if np.ptp(kept) > 0 else np.nan
@@ -153,7 +153,7 @@ def control_limits(subgroups: np.ndarray) -> Number:
     equation="T = √Σtᵢ²",
     source="JCGM 100:2008 (GUM), 5.1.2, with all sensitivities 1 and no correlation",
     valid="independent parts that add up; the worst case is their plain sum",
-    requires=(requires(lambda parts: len(_given(parts)) > 0, "parts", "one tolerance or more"),),
+    requires=(requires(lambda parts: len(known(parts)) > 0, "parts", "one tolerance or more"),),
     examples=(
         example(([0.10, 0.05, 0.20],), 0.2291287847, "√0.0525, by hand"),
         example(([25, 9.7, 2.9, 16.6],), 32.0, "GUM H.1, end gauge: 32 nm, from memory", 0.02),

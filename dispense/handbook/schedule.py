@@ -39,6 +39,16 @@ from .life import GAS_CONSTANT
 # ------------------------------------------------------------------------------- activation energy
 
 
+# what a fit is warned of; all common practice, no source
+NARROW = 10.0  # K of tests from which nothing is read off outside them
+WIDE_ENERGY = 0.25  # of the energy, half the width of its interval
+HARDLY_APART = 0.98  # correlation of two constants
+NEARLY_CURED = 0.8  # degree that one row must reach at least
+STRAY = 0.1  # by which a measured degree may lie outside 0 to 1
+ENOUGH_ROWS = 12  # from which the signs of residuals are looked at
+SMALL_RESIDUAL = 5e-3  # of the degree: below it their signs say nothing
+#: one standard error of a constant: 10 kJ/mol, a factor of 2, half an order
+WIDE = {"E": 1.0, "A": 0.7, "m": 0.5, "n": 0.5}
 LEAST_BEND = 0.01  # share of the time by which a line must miss a curve to be worth a word; no source
 
 
@@ -204,13 +214,13 @@ def fit_activation_energy(temperatures: Series, times: Series, confidence: float
         error = math.sqrt(residuals @ residuals / free / spread) * GAS_CONSTANT
         half = float(student.ppf(0.5 + confidence / 2.0, free)) * error
         low, high = energy - half, energy + half
-        if half > 0.25 * abs(energy):
+        if half > WIDE_ENERGY * abs(energy):
             warnings.append(
                 f"the energy is known to ±{100 * half / abs(energy):.0f} % only: repeat "
                 "tests, or spread the temperatures"
             )
-    if np.ptp(temperatures) < 10.0:
-        warnings.append("the temperatures lie within 10 K: what is read off outside them is a guess")
+    if np.ptp(temperatures) < NARROW:
+        warnings.append(f"the temperatures lie within {NARROW:g} K: what is read off outside them is a guess")
     if energy <= 0.0:
         warnings.append("times grow with temperature: look for mixed-up rows or units")
     fit = EnergyFit(
@@ -330,7 +340,7 @@ def fit_kinetics(
                 code=NUM,
             )
         )
-    if np.any((degrees < -0.1) | (degrees > 1.1)):
+    if np.any((degrees < -STRAY) | (degrees > 1.0 + STRAY)):
         problems.append(
             Problem(
                 "fit_kinetics",
@@ -457,7 +467,7 @@ def _precision(
         )
     for i in range(count):
         for j in range(i):
-            if abs(correlation[i, j]) > 0.98:
+            if abs(correlation[i, j]) > HARDLY_APART:
                 warnings.append(
                     f"the data can hardly tell {labels[j]} and {labels[i]} apart (correlation "
                     f"{correlation[i, j]:+.3f}): other pairs fit as well; measure at more "
@@ -466,25 +476,24 @@ def _precision(
     if not seen.all():
         weak = labels[int(np.abs(vectors[:, np.argmin(values)]).argmax())]
         warnings.append(f"the data say nothing about {weak}")
-    wide = {"E": 1.0, "A": 0.7, "m": 0.5, "n": 0.5}  # 10 kJ/mol, a factor of 2, half an order
     for name, label, error in zip(free, labels, errors, strict=True):
-        if error > wide[name[0]]:
+        if error > WIDE[name[0]]:
             width = f"{error * 10:.0f} kJ/mol" if name[0] == "E" else f"{error:.2g}"
             warnings.append(f"{label} is known to ±{width} (one standard error) only")
     at_bound = (found.x <= low + 1e-6 * (high - low)) | (found.x >= high - 1e-6 * (high - low))
     for label, stuck in zip(labels, at_bound, strict=True):
         if stuck:
             warnings.append(f"{label} ran to the end of its range: another form may fit better")
-    if degrees.max() < 0.8:
+    if degrees.max() < NEARLY_CURED:
         warnings.append(
             f"no row is cured past {degrees.max():.2f}: the end of the cure, and with "
             "it the order n, is an extrapolation"
         )
     runs = found.fun
-    if runs.size >= 12:
+    if runs.size >= ENOUGH_ROWS:
         signs = np.sign(runs)
         changes = int(np.sum(signs[1:] != signs[:-1]))
-        if changes < runs.size / 4 and np.sqrt(variance) > 5e-3:
+        if changes < runs.size / 4 and np.sqrt(variance) > SMALL_RESIDUAL:
             warnings.append(
                 "the residuals run in long stretches of one sign: this form of kinetics "
                 "does not follow the data"

@@ -7,13 +7,15 @@ from pathlib import Path
 
 from ..base.errors import InputError, Problem
 from ..base.file_names import distinct_names
+from ..base.findings import NOTE, Finding
 from ..base.paper import paper_code
 from ..books.cure import cure_workbook
 from ..plan.csv import read_record
 from ..plan.read import load_plan
 from ..plan.records import Plan
 from ..reports.cure import CureReport, CureSummary, cure_report, cure_reports
-from ..xlsx.write import atomic_write, make_folder, refuse_overwrite
+from ..xlsx.typed import save_signed
+from ..xlsx.write import make_folder, refuse_overwrite
 
 
 def cure_file(
@@ -92,7 +94,10 @@ def cure_files(
 
 def _write(report: CureReport, out: str | os.PathLike[str], inputs: list[Path], paper: str) -> None:
 
-    report.out = atomic_write(out, cure_workbook(report, paper), forbid=inputs)
+    report.out, kept = save_signed(out, cure_workbook(report, paper), "cure", inputs)
+    if kept:
+        words = f"the old report had been filled in and is kept as {kept.name}"
+        report.findings.append(Finding(NOTE, words, topic="files"))
 
 
 __all__ = ["cure_file", "cure_files", "cure_report", "cure_reports"]

@@ -15,6 +15,7 @@ import datetime
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
@@ -24,25 +25,22 @@ from ..base.file_names import distinct_names, safe_name
 from ..base.findings import Finding, gravest_first
 from ..base.naming import fold
 from ..base.paper import paper_code
-from ..base.printed import Printed, PrintedLimits
+from ..base.printed import Printed, PrintedLimits, counted, listed
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import read_quantity, to_si, unit_factor
 from ..plan.records import Plan
 from ..reports.findings import plan_findings
-from ..sheets.board import cure_board_content
-from ..sheets.catalogue import SPECS
-from ..sheets.check import SHOT_CHECK, check_headline, shot_check_content
-from ..sheets.material import shift_material_content
+from ..sheets.catalogue import SHEETS, SPECS
+from ..sheets.check import SHOT_CHECK, check_headline
 from ..sheets.pieces import ALARM
-from ..sheets.results import RESULTS, results_content
-from ..sheets.setup import STATION_SETUP, setup_headline, station_setup_content
+from ..sheets.setup import STATION_SETUP, setup_headline
 from ..sheets.spec import Content, Row, SheetSpec, Value
-from ..sheets.staging import staging_content
 from ..shift.player import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
 from ..shift.today import Stop, Today
+from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 
 if TYPE_CHECKING:
     from ..xlsx.package import Package
@@ -52,14 +50,9 @@ __all__ = ["FillReport", "fill", "safe_name", "template_folder"]
 
 Progress = Callable[[int, int], None]
 
-KINDS = {
-    "shift_material": "shift material sheets",
-    "cure_board": "cure boards",
-    "shot_check": "shot-check sheets",
-    "staging": "staging sheets",
-    "station_setup": "station setup cards",
-    "results": "results workbooks",
-}
+KINDS = {sheet.spec.key: sheet.plural for sheet in SHEETS}
+_some = partial(listed, most=12)  # names that a message offers to choose from
+SHOWN_CELLS = 4  # of those filled in by hand that a note names
 _FORMULA_KEPT = "holds a formula, which was kept"
 
 
@@ -101,7 +94,7 @@ class FillReport:
     def as_text(self) -> str:
         """The report for a terminal: counts, then the findings worth reading first."""
         total = len(self.files)
-        lines = [f"{total} file{'s' if total != 1 else ''} in {self.folder}"] if total else []
+        lines = [f"{counted(total, 'file')} in {self.folder}"] if total else []
         first = next((path for path in self.files if path.name.endswith("_material.xlsx")), None)
         if first is not None:
             lines.append(f"  begin with {first.relative_to(self.folder)}")
@@ -121,7 +114,7 @@ def template_folder() -> Path:
     """The folder of the templates that come with the planner."""
     here = Path(__file__).resolve().parents[1]
     for folder in (here / "workbook_templates", here.parent / "workbook_templates"):
-        if (folder / RESULTS.file).is_file():
+        if all((folder / spec.file).is_file() for spec in SPECS.values()):
             return folder
     raise FileError(
         Problem(
@@ -334,8 +327,38 @@ class Templates:
         if spec.key == SHOT_CHECK.key:
             limits, _ = self._masses(content)
             set_scale(filled.package, limits.low or limits.target, limits.high or limits.target)
+        notes = [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
+        sign(filled.package, spec.key, apart=("stamp",))
+        if path.is_file():
+            notes += take_over(path, filled.package)
         filled.save(path, forbid=self.files.values())
-        return [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
+        return notes
+
+
+def take_over(path: Path, new: Package) -> list[str]:
+    """What people typed into the sheet at a path goes into the new one, or is kept beside it; notes."""
+    from ..handbook.in_formulas import formula_values
+    from ..xlsx.package import Package
+    from ..xlsx.templates import cache_values, refresh_charts
+
+    carried, left = carry(Package.open(path), new)
+    notes = []
+    if carried:
+        cache_values(new, formula_values)
+        refresh_charts(new)
+        notes.append(f"{path.name}: {_cells(len(carried))} filled in by hand carried over")
+    if left:
+        kept = keep_filled_in(path)
+        shown = ", ".join(map(str, left[:SHOWN_CELLS])) + (", …" if len(left) > SHOWN_CELLS else "")
+        notes.append(
+            f"{path.name}: {_cells(len(left))} filled in by hand not carried, since the row says something "
+            f"else now ({shown}); the old sheet is kept as {kept.name}"
+        )
+    return notes
+
+
+def _cells(count: int) -> str:
+    return "1 cell" if count == 1 else f"{count} cells"
 
 
 # --------------------------------------------------------------------------------------------- jobs
@@ -444,7 +467,7 @@ def _choose(
     days = plan.days()
     if date is not None:
         dates = sorted({day for day, _ in days})
-        allowed = f"a day with builds ({_listed(map(str, dates))})"
+        allowed = f"a day with builds ({_some(map(str, dates))})"
         try:
             chosen.date = date if isinstance(date, datetime.date) else datetime.date.fromisoformat(date)
         except ValueError:
@@ -456,11 +479,11 @@ def _choose(
         names = [row.shift for row in plan.shifts]
         chosen.shift = _named(shift, names)
         if chosen.shift is None:
-            problems.append(Problem("fill", "shift", shift, f"a shift of the plan ({_listed(names)})"))
+            problems.append(Problem("fill", "shift", shift, f"a shift of the plan ({_some(names)})"))
         elif chosen.date is not None and not problems and (chosen.date, chosen.shift) not in days:
             there = [name for day, name in days if day == chosen.date]
             problems.append(
-                Problem("fill", "shift", shift, f"a shift with builds on {chosen.date} ({_listed(there)})")
+                Problem("fill", "shift", shift, f"a shift with builds on {chosen.date} ({_some(there)})")
             )
     if stations is not None:
         names = [row.station for row in plan.stations]
@@ -468,7 +491,7 @@ def _choose(
         for name in stations:
             found = _named(name, names)
             if found is None:
-                problems.append(Problem("fill", "station", name, f"a station of the plan ({_listed(names)})"))
+                problems.append(Problem("fill", "station", name, f"a station of the plan ({_some(names)})"))
             else:
                 chosen.stations.append(found)
     if problems:
@@ -535,11 +558,6 @@ def _named(given: str, names: Sequence[str]) -> str | None:
     return next(iter(exact or [name for name in names if " ".join(name.split()).casefold() == wanted]), None)
 
 
-def _listed(names: Iterable[str], most: int = 12) -> str:
-    names = list(names)
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")
-
-
 def _until(plan: Plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
     """The last shift that must be played for what is chosen."""
     days = [
@@ -556,28 +574,31 @@ def _jobs(
     """Every file in the order in which a planner reads them."""
     stems = distinct_names(row.station for row in plan.stations)
     shifts = distinct_names(row.shift for row in plan.shifts)
-    yield _Job(out / "results.xlsx", results_content(plan, results, stamp))
+    for sheet in SHEETS:
+        if sheet.of_plan:
+            yield _Job(out / sheet.file, sheet.of_plan(plan, results, stamp))
     for row in plan.stations:
         name = row.station
         if (chosen.stations is None or name in chosen.stations) and station_parts(plan, name):
-            yield _Job(
-                out / "setup" / f"{stems[name]}_setup.xlsx",
-                station_setup_content(plan, setup_card(plan, name), stamp),
-            )
+            card = setup_card(plan, name)
+            for sheet in SHEETS:
+                if sheet.of_station:
+                    yield _Job(
+                        out / "setup" / f"{stems[name]}_{sheet.file}", sheet.of_station(plan, card, stamp)
+                    )
     by_shift: dict[tuple[datetime.date, str], list[ShiftResult]] = {}
     for result in results:
         by_shift.setdefault((result.date, result.shift), []).append(result)
     for (date, shift), group in by_shift.items():
         folder = out / f"{date}_{shifts[shift]}"
-        yield _Job(folder / "staging.xlsx", staging_content(plan, group, stamp))
+        for sheet in SHEETS:
+            if sheet.of_shift:
+                yield _Job(folder / sheet.file, sheet.of_shift(plan, group, stamp))
         for result in group:
             stem = stems[result.station.station]
-            for suffix, content in (
-                ("material", shift_material_content),
-                ("cure_board", cure_board_content),
-                ("shot_check", shot_check_content),
-            ):
-                yield _Job(folder / f"{stem}_{suffix}.xlsx", content(plan, result, stamp))
+            for sheet in SHEETS:
+                if sheet.of_station_shift:
+                    yield _Job(folder / f"{stem}_{sheet.file}", sheet.of_station_shift(plan, result, stamp))
 
 
 def fill(
@@ -727,12 +748,12 @@ def _marks(path: str | os.PathLike[str]) -> Iterator[Any]:
 
 
 def _check_targets(jobs: Iterable[_Job], plan: Path, templates: Iterable[Path]) -> None:
-    """No output may stand where an input stands."""
+    """No output may stand where an input stands, nor where a file stands that was not filled here."""
     inputs = {mark for path in (plan, *templates) for mark in _marks(path)}
     problems = [
         Problem(str(job.path), message="is an input and is not overwritten", fix="choose another folder")
         for job in jobs
         if inputs.intersection(_marks(job.path))
-    ]
+    ] or [foreign(job.path) for job in jobs if is_foreign(job.path, job.content.spec.key)]
     if problems:
         raise FileError(problems)

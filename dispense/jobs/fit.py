@@ -9,7 +9,7 @@ from ..base.errors import NA, InputError, Problem
 from ..base.paper import paper_code
 from ..books.fit import fit_workbook
 from ..reports.fit import ARRHENIUS, CHOICES, FitReport, fit_report
-from ..xlsx.write import atomic_write
+from ..xlsx.typed import save_signed
 
 
 def fit_file(
@@ -30,7 +30,9 @@ def fit_file(
     paper_code(paper, "fit")
     report = fit_report(path, form)
     if out is not None:
-        report.out = atomic_write(out, fit_workbook(report, paper), forbid=[path])
+        report.out, kept = save_signed(out, fit_workbook(report, paper), "fit", [path])
+        if kept:
+            report.notes.append(f"the old workbook had been filled in and is kept as {kept.name}")
     return report
 
 

@@ -9,16 +9,18 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ..base.errors import FileError, InputError, Problem
-from ..base.findings import DANGER, gravest_first
+from ..base.findings import DANGER, NOTE, Finding, gravest_first
 from ..base.paper import paper_code
 from ..books.forecast import book_bytes
-from ..forecast.model import Forecast, forecast
+from ..forecast.model import forecast
+from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
 from ..plan.build import read_plan
 from ..plan.builds import by_row, raw_builds
 from ..plan.read import load_plan, read_tables
 from ..reports.findings import plan_findings
-from ..xlsx.write import atomic_write
+from ..xlsx.typed import foreign, save_signed
+from ..xlsx.write import atomic_write, refuse_overwrite
 
 OUTPUTS = (".xlsx", ".csv", ".json")
 
@@ -87,14 +89,32 @@ def write_forecast(
     target = Path(out)
     ending = _ending(target)
     if ending == ".xlsx":
-        content = book_bytes(found, paper)
-    elif ending == ".csv":
+        _, kept = save_signed(target, book_bytes(found, paper), "forecast", forbid)
+        if kept:
+            words = f"the old workbook had been filled in and is kept as {kept.name}"
+            found.findings.append(Finding(NOTE, words, topic="files"))
+        found.written = str(target)
+        return target
+    if ending == ".csv":
         content = found.as_csv().encode("utf-8-sig")
     else:
         content = (json.dumps(found.as_json(), ensure_ascii=False, indent=2, allow_nan=False) + "\n").encode()
+    refuse_overwrite(target, forbid)
+    if target.exists() and not _alike(target.read_bytes(), content, ending):
+        raise FileError(foreign(target))
     atomic_write(target, content, forbid=forbid)
     found.written = str(target)
     return target
+
+
+def _alike(old: bytes, new: bytes, ending: str) -> bool:
+    """Whether a file is a forecast of before: it has its header, or its keys."""
+    if ending == ".csv":
+        return old.splitlines()[:1] == new.splitlines()[:1]
+    try:
+        return set(json.loads(old)) == set(json.loads(new))
+    except (ValueError, TypeError):
+        return False
 
 
 __all__ = ["forecast_file", "write_forecast"]

@@ -80,7 +80,8 @@ blank cell takes the default; where the default is "none" the value is then unkn
 
 Names are compared without capitals and kinds of blanks. A column, sheet or setting of your own does no
 harm: `dispense check` names it in a note. One that resembles what the plan lacks, or that carries a unit,
-is a problem, for it was meant to be read.
+is a problem, for it was meant to be read. A header that an earlier version used is still
+read.
 """
 
 

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.errors import NA, InputError, Problem, needed
-from ..base.numbers import Floats
+from ..base.numbers import EQUAL, Floats
 from ..base.units import from_si
 from ..handbook.beads import bead_area, path_length, section_depth, section_height, stitch_length
 from ..handbook.line import dispense_time
@@ -205,6 +205,21 @@ def applications(plan: Plan, part: str) -> list[Application]:
 # ------------------------------------------------------------------------------------------ beads
 
 
+def applied_at(plan: Plan, part: str, station: Station) -> list[Application]:
+    """What a station puts on a part, in order."""
+    return [item for item in applications(plan, part) if item.station == station.station]
+
+
+def station_work(plan: Plan, part: str, station: Station) -> float:
+    """Time that a part takes at a station, loading with it, waits apart [s]."""
+    return math.fsum(item.time for item in applied_at(plan, part, station)) + station.handling_time
+
+
+def parts_started(good: int, station: Station) -> int:
+    """Whole parts that must be started at a station for so many good ones: good/(1 − scrap)."""
+    return math.ceil(good / (1.0 - station.scrap) - EQUAL)
+
+
 def path_points(plan: Plan, name: str) -> tuple[Floats, list[str]]:
     """Coordinates and motions of a path."""
     rows = plan.group(PathPoint, "path")[name]
@@ -230,7 +245,7 @@ def bead_runs(length: float, bead: Bead) -> int:
     """Number of starts of one bead."""
     if bead.run is None:
         return 1
-    return max(1, math.ceil(length / (bead.run + needed(bead.gap, bead.at, "gap")) - 1e-9))
+    return max(1, math.ceil(length / (bead.run + needed(bead.gap, bead.at, "gap")) - EQUAL))
 
 
 def bead_application(plan: Plan, bead: Bead) -> Application:

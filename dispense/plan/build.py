@@ -10,8 +10,9 @@ from itertools import groupby
 from typing import Any, TypeVar, cast
 
 from ..base.errors import NA, NUM, InputError, Problem, UnitError, show
-from ..base.fields import ERROR_TEXTS, Field
+from ..base.fields import ERROR_TEXTS, Field, by_header
 from ..base.naming import field_name, fold, nearest
+from ..base.numbers import EQUAL
 from ..base.units import (
     SHOP_UNITS,
     comma_is_decimal,
@@ -97,19 +98,19 @@ def _filled(column: list[Any]) -> bool:
 def _read_settings(raw: RawTable | None, problems: list[Problem], notes: list[Problem]) -> Settings:
     """The settings by name; a label may carry another unit, as a header may."""
     found: dict[str, tuple[Any, str, str]] = {}
-    known = {item.name: item for item in SETTINGS}
+    known = by_header(SETTINGS)
     unknown: list[tuple[str, str]] = []
     for label, value, head, where in _labels(raw):
         text, unit = read_header(str(label))
-        name = field_name(text)
-        if name not in known:
+        item = known.get(field_name(text))
+        if item is None:
             unknown.append((str(label), head))
-        elif name in found:
+        elif item.name in found:
             problems.append(Problem(head, message=f'the setting "{label}" stands twice'))
         else:
-            given = _unit_of(known[name], unit, head, problems)
+            given = _unit_of(item, unit, head, problems)
             if given is not None:
-                found[name] = (value, where, given)
+                found[item.name] = (value, where, given)
     absent = [item for item in SETTINGS if item.name not in found]
     _name_unknown(unknown, absent, "setting", problems, notes)
     settings: dict[str, Any] = {}
@@ -119,9 +120,7 @@ def _read_settings(raw: RawTable | None, problems: list[Problem], notes: list[Pr
             cell = _with_points(item, [value])[0]
             settings[item.name] = _one(item, cell, where, unit)
         except InputError as error:
-            problems.extend(
-                replace(problem, argument=item.name.replace("_", " ")) for problem in error.problems
-            )
+            problems.extend(replace(problem, argument=item.words) for problem in error.problems)
             settings[item.name] = item.default_si()
     return cast(Settings, settings)
 
@@ -138,14 +137,15 @@ def _name_unknown(
     One that resembles what is absent, or carries a unit, was meant for the plan: a problem. Others
     are a plant's own: one note names them all.
     """
-    titles = {item.title.split(" [")[0]: item for item in absent}
+    titles = {words: item for item in absent for words in item.headings}
     resembled: set[str] = set()
     own: list[tuple[str, str]] = []
     for text, cell in unknown:
         near = nearest(_without_unit(text), titles)
         message = f"{show(text)} is not a {kind}"
         if near:
-            item = titles.pop(near)
+            item = titles[near]
+            titles = {words: other for words, other in titles.items() if other is not item}
             resembled.add(item.name)
             problems.append(Problem(cell, message=message, fix=f"did you mean {item.title}?", code=NA))
         elif _carries_unit(text):
@@ -205,11 +205,7 @@ def _unit_of(item: Field, unit: str | None, head: str, problems: list[Problem]) 
     except UnitError as error:
         problems.append(
             Problem(
-                head,
-                f"unit of {item.name.replace('_', ' ')}",
-                unit,
-                error.problems[0].allowed,
-                f"the header is {item.title}",
+                head, f"unit of {item.words}", unit, error.problems[0].allowed, f"the header is {item.title}"
             )
         )
         return None
@@ -267,7 +263,7 @@ def _match_headers(
     """Column of each field and the unit its header gives."""
     places: dict[str, int] = {}
     units: dict[str, str] = {}
-    wanted = {item.name: item for item in table.columns}
+    wanted = by_header(table.columns)
     unknown: list[tuple[str, str]] = []
     reread: list[tuple[str, str]] = []
     start = len(problems)
@@ -352,7 +348,7 @@ def _read_column(
             problems.append(
                 Problem(
                     raw.cell(rows[index], place),
-                    item.name.replace("_", " "),
+                    item.words,
                     problem.value,
                     problem.allowed,
                     problem.fix,
@@ -371,7 +367,7 @@ def _one(item: Field, cell: Any, where: str, unit: str | None = None) -> Any:
         raise InputError(
             Problem(
                 where,
-                message=f"{item.name.replace('_', ' ')} is a formula whose value the file does not hold",
+                message=f"{item.words} is a formula whose value the file does not hold",
                 fix="open and save it in a spreadsheet, or type the value",
             )
         )
@@ -396,9 +392,10 @@ def _is_believable(item: Field, value: Any) -> bool:
         return True
     if item.kind == "date":
         # many systems write "never" as the last day there is
-        return YEARS[0] <= value.year <= YEARS[1] or (item.name == "expiry" and value.year == 9999)
+        is_never = item.name == "expiry" and value.year == datetime.MAXYEAR
+        return bool(is_never or YEARS[0] <= value.year <= YEARS[1])
     shop = from_si(value, item.unit)
-    return any(believable(item, shop * near) for near in (1.0, 1.0 - 1e-9, 1.0 + 1e-9))  # rounding
+    return any(believable(item, shop * near) for near in (1.0, 1.0 - EQUAL, 1.0 + EQUAL))  # rounding
 
 
 def _check_keys(table: Table, records: Sequence[Row], problems: list[Problem]) -> None:

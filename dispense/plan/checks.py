@@ -11,8 +11,9 @@ from collections.abc import Collection, Iterator
 from dataclasses import replace
 from itertools import pairwise
 
-from ..base.errors import NA, NUM, DispenseError, Problem, needed
+from ..base.errors import NA, NUM, DispenseError, Problem
 from ..base.naming import LIKELY, nearest
+from ..base.printed import listed
 from ..base.units import HOUR, from_si
 from ..handbook.catalogue import evaluate
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
@@ -39,6 +40,8 @@ from .rows import (
 from .tables import BY_NAME, TABLES
 
 ENERGIES = (1e2, 1e6)  # J/mol: activation energies that a material may have
+CLOSEST = 1e-3  # s between two points of a profile
+PORTIONS_CLOSE = 1e-6  # by which the portions of a pot's shots may miss 1, as rounded thirds do
 MOST_STARTED = 100_000  # parts that one station may start in one shift
 
 
@@ -93,7 +96,7 @@ def check_links(plan: Plan, broken: Collection[str] = ()) -> list[Problem]:
         *(
             _says(
                 f"{name}!A1",
-                f"table {name} has no rows, and {_listed(cells)} "
+                f"table {name} has no rows, and {listed(cells)} "
                 f"{'names' if len(cells) == 1 else 'name'} what it would hold",
                 f"it holds {BY_NAME[name].help}",
             )
@@ -140,8 +143,10 @@ _COLUMNS = {"designation": "cell"}  # arguments of functions: the column they co
 def _at(plan: Plan, row: Row, problem: Problem) -> Problem:
     """A problem of a row's value, told of its cell."""
     name = _COLUMNS.get(problem.argument, problem.argument)
-    where = plan.cell(row, name.replace(" ", "_"))
-    return replace(problem, where=where, argument=name.replace("_", " "))
+    name = name.replace(" ", "_")
+    fields = {item.name: item for item in BY_NAME[row.TABLE].columns}
+    words = fields[name].words if name in fields else name.replace("_", " ")
+    return replace(problem, where=plan.cell(row, name), argument=words)
 
 
 def _says(where: str, message: str, fix: str = "") -> Problem:
@@ -150,74 +155,15 @@ def _says(where: str, message: str, fix: str = "") -> Problem:
 
 def _materials(plan: Plan) -> Iterator[Problem]:
     for row in plan.materials:
-        parts = plan.components_of(row.material)
-        if row.kind == "two-part":
-            if row.ratio_b is None:
-                yield _says(
-                    plan.cell(row, "ratio_b"),
-                    f"two-part material {row.material} has no ratio B",
-                    "give ratio B, or set its kind to one-part",
-                )
-            for letter in "ab":
-                if letter not in parts:
-                    yield _says(
-                        row.at,
-                        f"component {letter.upper()} of {row.material} is missing in Components",
-                        "add a row for it",
-                    )
-        else:
-            if "a" not in parts:
-                yield _says(row.at, f"{row.material} is missing in Components", "add a row with component A")
-            if "b" in parts:
-                yield _says(
-                    parts["b"].at,
-                    f"one-part material {row.material} has a component B",
-                    "remove the row, or set the kind to two-part",
-                )
-        if (row.pot_life_2 is None) != (row.pot_life_temperature_2 is None):
-            yield _says(
-                plan.cell(row, "pot_life_2"),
-                "the second pot life needs its temperature and the temperature its pot life",
-                "give both or neither",
-            )
-        elif row.pot_life_2 is not None and row.pot_life is not None:
-            second = needed(row.pot_life_temperature_2, row.at, "pot life temperature 2")
-            if second == row.pot_life_temperature:
-                yield _says(
-                    plan.cell(row, "pot_life_temperature_2"),
-                    "both pot lives are at one temperature",
-                    "give the second at another temperature",
-                )
-            elif (row.pot_life_2 - row.pot_life) * (second - row.pot_life_temperature) >= 0.0:
-                yield _says(
-                    plan.cell(row, "pot_life_2"),
-                    "the pot life does not fall when it gets hotter",
-                    "check both pot lives and their temperatures",
-                )
-            else:
-                energy = material_energy(row) or math.nan
-                if not ENERGIES[0] <= energy <= ENERGIES[1]:
-                    yield _says(
-                        plan.cell(row, "pot_life_2"),
-                        f"both pot lives give an activation energy of {energy / 1e3:.3g} "
-                        "kJ/mol, which no material has",
-                        "check both pot lives and their temperatures",
-                    )
-        for rate, others in (("rate_1", ("energy_1",)), ("rate_2", ("rate_1", "energy_2", "order_m"))):
-            blank = [name for name in others if getattr(row, name) is None]
-            if getattr(row, rate) is not None and blank:
-                names = " and ".join(name.replace("_", " ") for name in blank)
-                yield _says(
-                    plan.cell(row, blank[0]),
-                    f"the kinetics of {row.material} have a {rate.replace('_', ' ')} and no {names}",
-                    "give all of them, or none",
-                )
+        yield from _mixed(plan, row)
+        yield from _pot_lives(plan, row)
+        yield from _kinetics(plan, row)
         milestones = [row.move_time, row.join_time, row.test_time]
         stated = [value for value in milestones if value is not None]
         if stated != sorted(stated):
             yield _says(
                 row.at,
-                "move time, join time and test time do not follow one another",
+                "handling time, time to load and full-cure time do not follow one another",
                 "a part is moved first, joined next, tested last",
             )
     for part in plan.components:
@@ -244,6 +190,86 @@ def _hours(plan: Plan) -> Iterator[Problem]:
                 f"shift {shift} of {date} would go from {hhmm(start)} to {hhmm(end)}",
                 "the end after the start, within a day; after midnight the hours go on: 30:00",
             )
+
+
+def _mixed(plan: Plan, row: Material) -> Iterator[Problem]:
+    """Kind, ratio and components of a material."""
+    parts = plan.components_of(row.material)
+    if row.kind == "two-part":
+        if row.ratio_b is None:
+            yield _says(
+                plan.cell(row, "ratio_b"),
+                f"two-part material {row.material} has no ratio B",
+                "give ratio B, or set its kind to one-part",
+            )
+        for letter in "ab":
+            if letter not in parts:
+                yield _says(
+                    row.at,
+                    f"component {letter.upper()} of {row.material} is missing in Components",
+                    "add a row for it",
+                )
+        return
+    if "a" not in parts:
+        yield _says(row.at, f"{row.material} is missing in Components", "add a row with component A")
+    if "b" in parts:
+        yield _says(
+            parts["b"].at,
+            f"one-part material {row.material} has a component B",
+            "remove the row, or set the kind to two-part",
+        )
+
+
+def _pot_lives(plan: Plan, row: Material) -> Iterator[Problem]:
+    """Two pot lives: both with their temperature, and the hotter the shorter, by a likely energy."""
+    if (row.pot_life_2 is None) != (row.pot_life_temperature_2 is None):
+        yield _says(
+            plan.cell(row, "pot_life_2"),
+            "the second pot life needs its temperature and the temperature its pot life",
+            "give both or neither",
+        )
+    if row.pot_life is None or row.pot_life_2 is None or row.pot_life_temperature_2 is None:
+        return
+    warmer = row.pot_life_temperature_2 - row.pot_life_temperature
+    if warmer == 0.0:
+        yield _says(
+            plan.cell(row, "pot_life_temperature_2"),
+            "both pot lives are at one temperature",
+            "give the second at another temperature",
+        )
+    elif (row.pot_life_2 - row.pot_life) * warmer >= 0.0:
+        yield _says(
+            plan.cell(row, "pot_life_2"),
+            "the pot life does not fall when it gets hotter",
+            "check both pot lives and their temperatures",
+        )
+    else:
+        energy = material_energy(row) or math.nan
+        if not ENERGIES[0] <= energy <= ENERGIES[1]:
+            yield _says(
+                plan.cell(row, "pot_life_2"),
+                f"both pot lives give an activation energy of {energy / 1e3:.3g} "
+                "kJ/mol, which no material has",
+                "check both pot lives and their temperatures",
+            )
+
+
+def _kinetics(plan: Plan, row: Material) -> Iterator[Problem]:
+    """Rates without the constants that go with them."""
+    for rate, others in (("rate_1", ("energy_1",)), ("rate_2", ("rate_1", "energy_2", "order_m"))):
+        blank = [name for name in others if getattr(row, name) is None]
+        if getattr(row, rate) is not None and blank:
+            names = " and ".join(map(_words, blank))
+            yield _says(
+                plan.cell(row, blank[0]),
+                f"the kinetics of {row.material} have {_words(rate)} and no {names}",
+                "give all of them, or none",
+            )
+
+
+def _words(name: str) -> str:
+    """What a column of Materials is called."""
+    return BY_NAME["Materials"].column(name).words
 
 
 def _shifts(plan: Plan) -> Iterator[Problem]:
@@ -337,7 +363,7 @@ def _series(plan: Plan) -> Iterator[Problem]:
                         "give a jump a second",
                     )
                     for before, after in pairwise(points)
-                    if after.time - before.time < 1e-3
+                    if after.time - before.time < CLOSEST
                 )
             if key == "record":
                 times = [row.time for row in points]
@@ -453,7 +479,7 @@ def _pot(plan: Plan, row: Pot) -> Iterator[Problem]:
     shots = plan.group(Shot, "part", "pot").get((row.part, row.pot), ())
     if shots:
         portions = math.fsum(shot.portion for shot in shots)
-        if abs(portions - 1.0) > 1e-6:
+        if abs(portions - 1.0) > PORTIONS_CLOSE:
             yield _says(
                 plan.cell(shots[0], "portion"),
                 f"the portions of the shots of pot {row.pot} add up to {portions:g}, not to 1",
@@ -463,7 +489,7 @@ def _pot(plan: Plan, row: Pot) -> Iterator[Problem]:
         yield _says(row.at, "the tolerances are so wide that nothing might be poured")
     elif math.isnan(level_reached(plan, row, amount.nominal / row.count * (1.0 - 1e-9))):
         yield _says(
-            row.at, "the volume poured does not fit below the wall", "check unfilled, extra and shrinkage"
+            row.at, "the volume poured does not fit below the wall", "check void share, extra and shrinkage"
         )
 
 
@@ -543,15 +569,10 @@ def _lost_tables(plan: Plan, bare: Collection[str], idle: list[Station]) -> Iter
         if bare and stations and not getattr(plan, name.lower()):
             yield _says(
                 f"{name}!A1",
-                f"table {name} has no rows: nothing is put on at {_listed(stations)}, and "
-                f"{_listed(bare)} get no material",
+                f"table {name} has no rows: nothing is put on at {listed(stations)}, and "
+                f"{listed(bare)} get no material",
                 f"it holds {BY_NAME[name].help}",
             )
-
-
-def _listed(names: Collection[str]) -> str:
-    shown = list(names)
-    return ", ".join(shown[:6]) + (f" and {len(shown) - 6} more" if len(shown) > 6 else "")
 
 
 def _numbers(plan: Plan) -> Iterator[Problem]:

@@ -129,7 +129,7 @@ def _unit_of(table: CsvTable, header: str, item: Field, problems: list[Problem])
         problems.append(
             Problem(
                 f"{table.name} header",
-                f"unit of {item.name.replace('_', ' ')}",
+                f"unit of {item.words}",
                 unit,
                 error.problems[0].allowed,
                 f"the header is {item.title}",
@@ -176,7 +176,7 @@ def _bare_units(table: CsvTable, places: Sequence[int], item: Field) -> list[Pro
             Problem(
                 f"{table.name} header",
                 message=f"{show(table.headers[place])} ends in a unit",
-                fix=f"write it in brackets: {item.title.split(' [')[0]} [{last}]",
+                fix=f"write it in brackets: {item.heading} [{last}]",
             )
         )
     return problems

@@ -15,12 +15,11 @@ import numpy as np
 from ..base.errors import needed
 from ..base.findings import QUALITY, Finding
 from ..base.numbers import Series
-from ..base.units import celsius_text
+from ..base.units import CELSIUS_ZERO, celsius_text
 from ..handbook.life import LifeClock, activation_energy, pot_life
 from ..handbook.mixing import mix_split
 from .rows import Component, Material
 
-CELSIUS_ZERO = 273.15
 NEAR = 0.5  # K around a stated temperature that counts as stated
 AGREE = 0.1  # share by which two activation energies may differ and still agree; no source
 STATED, POINTS = "stated", "points"  # where an activation energy is from
@@ -229,6 +228,11 @@ def kinetics_of(material: Material) -> tuple[float, ...] | None:
         material.order_n,
     )
     return tuple(math.nan if value is None else value for value in row)
+
+
+def usable_volume(component: Component) -> float:
+    """What can be drawn from a full container [m³]; the rest is its heel."""
+    return component.container * (1.0 - component.heel)
 
 
 def mix_shares(material: Material, components: dict[str, Component]) -> dict[str, float]:

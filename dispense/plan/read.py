@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..base.errors import NA, NUM, DispenseError, FileError, InputError, Problem, show
+from ..base.fields import by_header
 from ..base.naming import field_name, fold, nearest
 from ..base.units import read_header
 from ..xlsx.package import MAIN, MAX_COLUMN, MAX_ROW, Package, Sheet, column_letters, read_file, split_cell
@@ -46,9 +47,13 @@ _ROW = re.compile(rb"<row(?=[\s/>])(?>(?:[^<>]*?\sr=[\"']([^\"'<>]*)[\"'])?)[^<>
 _ROW_NUMBER = re.compile(r"[1-9][0-9]{0,6}\Z")
 _FORMULA_MARKS = (b"<f>", b"<f ", b"<f/", b":f>", b":f ", b":f/")  # in the XML of a sheet
 
-_HEADERS: dict[str, frozenset[str]] = {
-    "Settings": frozenset({"setting", "value"}),
-    **{table.name: frozenset(item.name for item in table.columns) for table in TABLES},
+#: of each table the names of its columns by what a header may call them, older words too
+_HEADERS: dict[str, dict[str, str]] = {
+    "Settings": {"setting": "setting", "value": "value"},
+    **{
+        table.name: {header: item.name for header, item in by_header(table.columns).items()}
+        for table in TABLES
+    },
 }
 #: known headers that a header row holds at least: one where a table needs one column only
 _LEAST_HEADERS = {
@@ -191,9 +196,9 @@ def _holds(rows: list[Cells], absent: Iterable[str]) -> str:
         if name in BY_NAME
     }
     for row in rows:
-        names = {_field_name(cell) for cell in row if isinstance(cell, str)}
+        headers = {_field_name(cell) for cell in row if isinstance(cell, str)}
         for name, wanted in needed.items():
-            if len(wanted) > 1 and wanted <= names:
+            if len(wanted) > 1 and wanted <= {_HEADERS[name].get(header) for header in headers}:
                 return name
     return ""
 
@@ -204,9 +209,10 @@ _FIRST_DAY_1904 = datetime.datetime(1904, 1, 1)
 
 def _from_1904(raw: RawTable) -> RawTable:
     """A table of a workbook that counts days from 1904: plain day numbers and times as from 1900."""
-    kinds = {item.name: item.kind for item in BY_NAME[raw.name].columns} if raw.name in BY_NAME else {}
+    fields = by_header(BY_NAME[raw.name].columns) if raw.name in BY_NAME else {}
     for place, header in enumerate(raw.headers):
-        kind = kinds.get(_field_name(str(header)), "")
+        item = fields.get(_field_name(str(header)))
+        kind = item.kind if item is not None else ""
         if kind == "date":
             raw.columns[place] = [
                 cell + _DAYS_TO_1904 if type(cell) in (int, float) else cell for cell in raw.columns[place]
@@ -294,7 +300,7 @@ def _on_its_sheet(sheet: Sheet, table: ExcelTable | None, listed: Iterable[Excel
 
 
 def _read_first(
-    book: Workbook, package: Package, name: str, known: frozenset[str], problems: list[Problem]
+    book: Workbook, package: Package, name: str, known: dict[str, str], problems: list[Problem]
 ) -> RawTable | None:
     """The table from the first place that has its header, or None where the file lacks it."""
     headless = None
@@ -333,7 +339,8 @@ def _read_first(
     sheet, place = headless
     cells = sheet.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS, values_only=True)
     if any(map(_filled, cells)):
-        examples = ", ".join(sorted(known)[:4]).replace("_", " ")
+        columns = [item.words for item in BY_NAME[name].columns] if name in BY_NAME else list(known)
+        examples = ", ".join(sorted(columns)[:4])
         problems.append(
             Problem(
                 f"{place.sheet.name}!A{place.first_row}",
@@ -406,24 +413,25 @@ def _worksheet(book: Workbook, sheet: Sheet) -> Worksheet:
 
 
 def _find_header(
-    sheet: Worksheet, known: frozenset[str], place: _Place, least: int
+    sheet: Worksheet, known: dict[str, str], place: _Place, least: int
 ) -> tuple[int, list[Any] | None]:
     """The header row and its cells: the first row with the most known headers."""
     first = place.header_row or place.first_row
     last = place.header_row or first + SEARCHED_ROWS - 1
     width = place.last_column if place.last_column != MOST_COLUMNS else None  # None: all there are
     best, best_row, cells = least - 1, first, None
+    most = len(set(known.values()))
     for number, row in enumerate(
         sheet.iter_rows(
             min_row=first, max_row=last, min_col=place.first_column, max_col=width, values_only=True
         ),
         first,
     ):
-        names = {_field_name(cell) for cell in row if isinstance(cell, str)}
-        count = len(names & known)
+        headers = {_field_name(cell) for cell in row if isinstance(cell, str)}
+        count = len({known[header] for header in headers if header in known})
         if count > best:
             best, best_row, cells = count, number, row
-            if count == len(known):  # no row can hold more
+            if count == most:  # no row can hold more
                 break
     if cells is None:
         return best_row, None

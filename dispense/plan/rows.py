@@ -40,7 +40,7 @@ class Material(Row):
     consistency: float | None
     """Viscosity, or consistency of the mixed material [Pa·sⁿ]."""
     index: float
-    """Flow index n; 1 for Newtonian."""
+    """Flow index of Herschel–Bulkley; 1 for Newtonian."""
     yield_stress: float
     """Stress below which it does not flow [Pa]."""
     viscosity_temperature: float
@@ -48,7 +48,7 @@ class Material(Row):
     viscosity_energy: float | None
     """Activation energy of the viscosity [J/mol]."""
     pot_life: float | None
-    """Working life of the mixed material (ISO 10364) [s]."""
+    """How long the mixed material works; working life in ISO 10364 [s]."""
     pot_life_temperature: float
     """Temperature of the pot life [K]."""
     pot_life_mass: float | None
@@ -60,7 +60,7 @@ class Material(Row):
     pot_life_temperature_2: float | None
     """Second temperature [K]."""
     activation_energy: float | None
-    """Of working life and cure, where known [J/mol]."""
+    """Of pot life and cure, where known [J/mol]."""
     halving_step: float
     """Rise that halves the pot life where one point is known [K]."""
     open_time: float | None
@@ -81,19 +81,19 @@ class Material(Row):
     test_time: float | None
     """Time until full cure: the part may be tested [s]."""
     rate_1: float | None
-    """Kinetics A1 [1/s]."""
+    """Rate of the kinetics [1/s]."""
     energy_1: float | None
-    """Kinetics E1 [J/mol]."""
+    """Activation energy of that rate [J/mol]."""
     rate_2: float | None
-    """Kinetics A2; blank for n-th order [1/s]."""
+    """Rate that grows with cure; blank for n-th order [1/s]."""
     energy_2: float | None
-    """Kinetics E2 [J/mol]."""
+    """Activation energy of that rate [J/mol]."""
     order_m: float | None
     """Kinetics m."""
     order_n: float | None
     """Kinetics n."""
     heat: float | None
-    """Heat of reaction of the compound [J/kg]."""
+    """Heat of the compound's full cure [J/kg]."""
     specific_heat: float | None
     """Specific heat [J/(kg·K)]."""
     conductivity: float | None
@@ -427,7 +427,7 @@ class Station(Row):
     pressure_limit: float | None
     """Highest pressure [Pa]."""
     rule: str
-    """What is done when the limit of working life is reached: purge, change mixer."""
+    """What is done when the limit of pot life is reached: purge, change mixer."""
     purge_share: float
     """Share of the pot life at which the rule acts."""
     purge_volume: float

@@ -17,10 +17,12 @@ from typing import Any
 
 from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, SLIP, STOP, Finding
+from ..base.numbers import EQUAL
+from ..base.printed import listed
 from ..base.units import DAY, HOUR, from_si
 from .amounts import Application, applications
 from .checks import applied_rows, bare_parts, built_parts, idle_stations
-from .materials import mix_shares
+from .materials import mix_shares, usable_volume
 from .records import Plan
 from .rows import Build, Oven, Part, Row
 from .tables import BY_NAME
@@ -130,8 +132,8 @@ def _unusual(plan: Plan) -> Iterator[Finding]:
             if value is None:
                 continue
             shown = float(from_si(value, item.unit))
-            if not usual.low * (1.0 - 1e-9) <= shown <= usual.high * (1.0 + 1e-9):
-                words = usual.column.replace("_", " ")
+            if not usual.low * (1.0 - EQUAL) <= shown <= usual.high * (1.0 + EQUAL):
+                words = item.words
                 yield _slip(
                     plan,
                     QUALITY,
@@ -178,7 +180,7 @@ def _oven_cures(plan: Plan) -> Iterator[Finding]:
                 "add one",
                 **names,
             )
-        elif max(plan.profile(oven.profile)[1]) < material.cure_temperature - 1e-9:
+        elif max(plan.profile(oven.profile)[1]) < material.cure_temperature - EQUAL:
             hottest = from_si(max(plan.profile(oven.profile)[1]), "°C")
             yield _slip(
                 plan,
@@ -262,7 +264,7 @@ def _containers(plan: Plan) -> Iterator[Finding]:
         item = largest.get(row.station)
         for letter, share in mix_shares(material, components).items():
             component = components[letter]
-            usable = component.container * (1.0 - component.heel)
+            usable = usable_volume(component)
             needs = [(row.start_volume * share, "start of a shift"), (getattr(row, f"hose_{letter}"), "hose")]
             if item is not None:
                 needs.append((item.amount.nominal * share, f"shot {item.part} / {item.name}"))
@@ -443,9 +445,8 @@ def _unused(plan: Plan) -> Iterator[Finding]:
         first = {getattr(row, column): row for row in reversed(getattr(plan, table))}
         idle = [name for name in reversed(first) if name not in used]
         if idle:
-            shown = ", ".join(idle[:6]) + (f" and {len(idle) - 6} more" if len(idle) > 6 else "")
             what = "is not built" if table == "parts" else "is used nowhere"
-            yield _slip(plan, NOTE, first[idle[0]], column, f"{column} {shown} {what}")
+            yield _slip(plan, NOTE, first[idle[0]], column, f"{column} {listed(idle)} {what}")
 
 
 __all__ = ["USUAL", "Usual", "slips"]

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..base.fields import Field, choice, clock, date, flag, number, text, whole
-from ..base.units import AS_GIVEN
+from ..base.units import AS_GIVEN, CELSIUS_ZERO
 from ..handbook.beads import MOTIONS, SECTIONS
 
 
@@ -65,7 +65,7 @@ INSERT_SHAPES = ("box", "cylinder")
 
 MOST_NOZZLES = 20
 
-ZERO_KELVIN = -273.15
+ZERO_KELVIN = -CELSIUS_ZERO  # °C
 
 
 def temperature(name: str, help: str, **rest: Any) -> Field:
@@ -125,17 +125,27 @@ MATERIALS = Table(
         number("ratio_b", "", "parts B of the mixing ratio; blank for one-part", default=None, above=0.0),
         choice("ratio_basis", BASES, "whether the ratio counts volumes or masses", default="volume"),
         optional("consistency", "Pa·sⁿ", "viscosity, or consistency of the mixed material", above=0.0),
-        number("index", "", "flow index n; 1 for Newtonian", default=1.0, above=0.0, at_most=2.0),
+        number(
+            "index",
+            "",
+            "flow index of Herschel–Bulkley; 1 for Newtonian",
+            default=1.0,
+            above=0.0,
+            at_most=2.0,
+            labels=("Flow index n",),
+        ),
         number("yield_stress", "Pa", "stress below which it does not flow", default=0.0, at_least=0.0),
         temperature("viscosity_temperature", "temperature of the viscosity", default=23.0),
         optional("viscosity_energy", "kJ/mol", "activation energy of the viscosity", above=0.0),
-        optional("pot_life", "min", "working life of the mixed material (ISO 10364)", above=0.0),
+        optional(
+            "pot_life", "min", "how long the mixed material works; working life in ISO 10364", above=0.0
+        ),
         temperature("pot_life_temperature", "temperature of the pot life", default=23.0),
         optional("pot_life_mass", "g", "mass that the pot life was measured on", above=0.0),
         text("pot_life_source", "method and source of the pot life", default=""),
         optional("pot_life_2", "min", "pot life at a second temperature", above=0.0),
         temperature("pot_life_temperature_2", "second temperature", default=None),
-        optional("activation_energy", "kJ/mol", "of working life and cure, where known", above=0.0),
+        optional("activation_energy", "kJ/mol", "of pot life and cure, where known", above=0.0),
         number(
             "halving_step",
             "K",
@@ -155,25 +165,49 @@ MATERIALS = Table(
         optional("surface_window", "min", "how long the treated surface keeps", above=0.0),
         choice("cure", CURES, "how it cures", default="room"),
         temperature("cure_temperature", "temperature of the cure times", default=23.0),
-        optional("move_time", "min", "time to handling strength: the part may be moved", above=0.0),
-        optional("join_time", "min", "time until the part may be joined or loaded", above=0.0),
-        optional("test_time", "min", "time until full cure: the part may be tested", above=0.0),
-        optional("rate_1", "1/min", "kinetics A1", above=0.0),
-        optional("energy_1", "kJ/mol", "kinetics E1", at_least=0.0),
-        optional("rate_2", "1/min", "kinetics A2; blank for n-th order", above=0.0),
-        optional("energy_2", "kJ/mol", "kinetics E2", at_least=0.0),
+        optional(
+            "move_time",
+            "min",
+            "time to handling strength: the part may be moved",
+            above=0.0,
+            labels=("Handling time",),
+        ),
+        optional(
+            "join_time",
+            "min",
+            "time until the part may be joined or loaded",
+            above=0.0,
+            labels=("Time to load",),
+        ),
+        optional(
+            "test_time",
+            "min",
+            "time until full cure: the part may be tested",
+            above=0.0,
+            labels=("Full-cure time",),
+        ),
+        optional("rate_1", "1/min", "rate of the kinetics", above=0.0, labels=("A1",)),
+        optional("energy_1", "kJ/mol", "activation energy of that rate", at_least=0.0, labels=("E1",)),
+        optional(
+            "rate_2", "1/min", "rate that grows with cure; blank for n-th order", above=0.0, labels=("A2",)
+        ),
+        optional("energy_2", "kJ/mol", "activation energy of that rate", at_least=0.0, labels=("E2",)),
         optional("order_m", "", "kinetics m", at_least=0.0),
         optional("order_n", "", "kinetics n", above=0.0),
-        optional("heat", "J/g", "heat of reaction of the compound", at_least=0.0),
+        optional(
+            "heat", "J/g", "heat of the compound's full cure", at_least=0.0, labels=("Heat of reaction",)
+        ),
         optional("specific_heat", "J/(g·K)", "specific heat", above=0.0),
         optional("conductivity", "W/(m·K)", "thermal conductivity", above=0.0),
         number(
             "shrinkage", "", "share of the liquid volume lost in cure", default=0.0, at_least=0.0, below=0.5
         ),
-        temperature("glass_uncured", "glass transition, uncured", default=None),
-        temperature("glass_cured", "glass transition, fully cured", default=None),
+        temperature("glass_uncured", "glass transition, uncured", default=None, labels=("Tg uncured",)),
+        temperature("glass_cured", "glass transition, fully cured", default=None, labels=("Tg cured",)),
         optional("glass_lambda", "", "DiBenedetto parameter", above=0.0, at_most=1.0),
-        optional("gel_degree", "", "degree of cure at gel", above=0.0, below=1.0),
+        optional(
+            "gel_degree", "", "degree of cure at gel", above=0.0, below=1.0, labels=("Conversion at gel",)
+        ),
         optional("full_degree", "", "degree of cure that counts as full", above=0.0, at_most=1.0),
         optional(
             "moisture_coefficient",
@@ -330,10 +364,13 @@ POTS = Table(
             default=0.0,
             below=1.0,
             at_most=None,
+            labels=("Void share",),
         ),
         number("extra", "mL", "extra material", default=0.0, at_least=0.0),
         temperature("limit", "highest temperature the cells may see", default=None),
-        optional("film", "W/(m²·K)", "heat transfer at the free face", above=0.0),
+        optional(
+            "film", "W/(m²·K)", "heat transfer at the free face", above=0.0, labels=("Surface heat transfer",)
+        ),
         whole("count", "how many such pots the part has", default=1, at_least=1),
     ),
     key=("part", "pot"),
@@ -418,7 +455,13 @@ STATIONS = Table(
             "mixer_volume", "mL", "mixed material that stands in mixer and nozzle", default=0.0, at_least=0.0
         ),
         optional("pressure_limit", "bar", "highest pressure", above=0.0),
-        choice("rule", RULES, "what is done when the limit of working life is reached", default="purge"),
+        choice(
+            "rule",
+            RULES,
+            "what is done when the limit of pot life is reached",
+            default="purge",
+            labels=("At life limit",),
+        ),
         share("purge_share", "share of the pot life at which the rule acts", default=0.5, above=0.0),
         number("purge_volume", "mL", "mixed material thrown away by a purge", default=0.0, at_least=0.0),
         number("purge_time", "s", "time of a purge", default=0.0, at_least=0.0),

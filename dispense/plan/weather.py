@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.units import DAY
+from ..handbook.flow import viscosity
 from .records import Plan
-from .rows import Station, TemperaturePoint
+from .rows import Material, Station, TemperaturePoint
 
 RECORD_DAYS = 15  # a temperature record is repeated this often, for cures that last days
 
@@ -62,4 +63,17 @@ def shop_record(plan: Plan, station: Station) -> tuple[list[float], list[float]]
     )
 
 
-__all__ = ["RECORD_DAYS", "Weather", "shop_record", "shop_weather"]
+def coldest_consistency(plan: Plan, station: Station, material: Material) -> tuple[float | None, float, bool]:
+    """Consistency at the station's coldest hour, that temperature, and whether it was carried there.
+
+    Without an activation energy of viscosity the data-sheet figure is taken as it stands.
+    """
+    coldest = min(shop_record(plan, station)[1])
+    consistency, energy = material.consistency, material.viscosity_energy
+    if consistency is None or energy is None:
+        return consistency, coldest, False
+    found = viscosity(coldest, consistency, material.viscosity_temperature, energy)
+    return float(found), coldest, True
+
+
+__all__ = ["RECORD_DAYS", "Weather", "coldest_consistency", "shop_record", "shop_weather"]

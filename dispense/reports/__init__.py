@@ -1,4 +1,4 @@
-"""Working life, cure, heat, pressed joints and fits of a station or of measurements.
+"""Pot life, cure, heat, pressed joints and fits of a station or of measurements.
 
 Imports `forecast` and below.
 """

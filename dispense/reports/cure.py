@@ -1,6 +1,6 @@
-"""Working life, cure and heat of a station's material, in one report.
+"""Pot life, cure and heat of a station's material, in one report.
 
-`cure_report` gathers what applies to a station: working life on the day, oven and room schedules,
+`cure_report` gathers what applies to a station: pot life on the day, oven and room schedules,
 exotherm of its pots, moisture and light cure, pressed joints, latest clock times. The report prints as
 text, as JSON and as a workbook (`dispense.books.cure`).
 """
@@ -750,9 +750,9 @@ def _text(report: CureReport) -> str:
 
 def _life_text(report: CureReport) -> list[str]:
     if report.day is None:
-        return ["Working life\nthe data sheet states no pot life, open time or room cure"]
+        return ["Pot life\nthe data sheet states no pot life, open time or room cure"]
     headers, rows = life_day.day_table(report.day)
-    words = "Working life on the day\n" + table(headers, rows)
+    words = "Pot life on the day\n" + table(headers, rows)
     if report.day.hot_afternoon:
         words += f"\n{report.day.hot_afternoon}"
     return [words]
@@ -825,12 +825,8 @@ def _pour_text(pour: PourReport) -> str:
         f"{celsius_text(pour.adiabatic, 1)}",
     ]
     if pour.shots_peak is not None and pour.shots_time is not None:
-        words = ", then ".join(
-            f"{from_si(depth, 'mm'):.1f} mm" + (f" after {duration_text(wait)}" if wait else "")
-            for _, depth, wait in pour.shots
-        )
         lines.append(
-            f"in {len(pour.shots)} shots ({words}) {celsius_text(pour.shots_peak, 1)} after "
+            f"in {len(pour.shots)} shots ({pour.shots_text}) {celsius_text(pour.shots_peak, 1)} after "
             f"{pour.shots_time / 60:.0f} min"
         )
     if pour.cells_peak is not None:

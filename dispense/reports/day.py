@@ -1,4 +1,4 @@
-"""Working life on the day: what a batch mixed at each clock time has left, and what heat does to it.
+"""Pot life on the day: what a batch mixed at each clock time has left, and what heat does to it.
 
 The temperature is that of the station's record, linear between its points. A life is played along the
 record, not read off at one temperature, so that a batch mixed before a hot afternoon ends sooner than
@@ -14,15 +14,17 @@ from typing import Any
 import numpy as np
 
 from ..base.clock import hhmm
-from ..base.units import celsius_text, from_si
+from ..base.units import CELSIUS_ZERO, celsius_text, from_si
 from ..handbook.life import LifeClock
 from ..plan.materials import MILESTONES, WorkingLife, open_life, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_record
+from ..shift.calendar import SAME_TIME
 from ..shift.cure_times import CureTimes, OpenClock, deepest, open_clock, shop_cure
 
 HALF_HOUR = 1800.0
+BESIDE = 2.0  # K beyond the day and the data sheet that the curve of lives goes on
 STATED, COLDER, HOTTER = "between the data-sheet points", "colder, extrapolated", "hotter, extrapolated"
 _SHARES = (0.25, 0.5, 0.75)  # of the stated life, after which the share left is told
 _CURVE = 41  # points of the chart's curve
@@ -54,7 +56,7 @@ class Comparison:
 
 @dataclass(slots=True)
 class LifeDay:
-    """Working life, open time and room cure through the hours that shifts run."""
+    """Pot life, open time and room cure through the hours that shifts run."""
 
     start: float
     end: float
@@ -81,7 +83,7 @@ class LifeDay:
         worst = self.shortest
         if worst is None or worst.life is None:
             return ""
-        return f"{_minutes(worst.life)} of working life when mixed at {hhmm(worst.clock)}"
+        return f"{_minutes(worst.life)} of pot life when mixed at {hhmm(worst.clock)}"
 
     @property
     def hot_afternoon(self) -> str:
@@ -142,11 +144,11 @@ def shift_hours(plan: Plan, step: float = HALF_HOUR) -> list[float]:
     """Clock times from the start of the first shift to the end of the last one."""
     start = min(row.start for row in plan.shifts)
     end = max(row.end for row in plan.shifts)
-    return np.arange(start, end + 1e-6, step).tolist()
+    return np.arange(start, end + SAME_TIME, step).tolist()
 
 
 def life_day(plan: Plan, station: Station, material: Material, step: float = HALF_HOUR) -> LifeDay:
-    """Working life from the start of the first shift to the end of the last one.
+    """Pot life from the start of the first shift to the end of the last one.
 
     Where moisture cures, full cure is that of the station's deepest bead.
     """
@@ -180,9 +182,9 @@ def life_day(plan: Plan, station: Station, material: Material, step: float = HAL
         day.points = stated_points(material)
         stated = [temperature for temperature, _ in day.points]
         low, high = min(*inside, *stated), max(*inside, *stated)
-        day.curve = life_curve(
-            life, math.floor(low - 273.15 - 2.0) + 273.15, math.ceil(high - 273.15 + 2.0) + 273.15
-        )
+        coldest = math.floor(low - CELSIUS_ZERO - BESIDE) + CELSIUS_ZERO
+        hottest = math.ceil(high - CELSIUS_ZERO + BESIDE) + CELSIUS_ZERO
+        day.curve = life_curve(life, coldest, hottest)
         day.comparisons = _compare(day, life, pot)
     return day
 
@@ -251,7 +253,7 @@ def day_table(day: LifeDay) -> tuple[list[str], list[list[Any]]]:
         (f"left after {age / 60:.3g} min", [f"{row.left[place]:.0%}" for row in day.rows])
         for place, age in enumerate(day.ages)
     ]
-    columns.append(("mate before", [_clock(row.mate_before) for row in day.rows]))
+    columns.append(("mate by", [_clock(row.mate_before) for row in day.rows]))
     for _, name in MILESTONES:
         columns.append((f"{name} from", [_clock(row.cured.get(name)) for row in day.rows]))
     kept = [(header, cells) for header, cells in columns if any(cell not in ("", None) for cell in cells)]

@@ -15,9 +15,10 @@ from typing import Any
 
 import numpy as np
 
-from ..base.fields import number
+from ..base.fields import by_header, number
+from ..base.naming import field_name
 from ..base.terminal import table
-from ..base.units import celsius_text, from_si
+from ..base.units import celsius_text, from_si, read_header
 from ..handbook.life import GAS_CONSTANT
 from ..handbook.schedule import FORMS, Curvature, fit_activation_energy, fit_kinetics
 from ..plan.csv import read_columns
@@ -103,7 +104,7 @@ class FitReport:
                 }
                 for item in self.constants
             ],
-            "plan_columns": dict(self.plan_columns),
+            "plan_columns": {_json_key(header): value for header, value in self.plan_columns},
             "spread": self.spread,
             "rows": [
                 {
@@ -175,6 +176,12 @@ class FitReport:
 
 def _header(name: str) -> str:
     return MATERIALS.column(name).title
+
+
+def _json_key(header: str) -> str:
+    """The header by the words of the column's name: keys of the JSON stay when a label changes."""
+    item = by_header(MATERIALS.columns)[field_name(read_header(header)[0])]
+    return header.replace(item.heading, item.headings[-1])
 
 
 def _arrhenius(path) -> FitReport:

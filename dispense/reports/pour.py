@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import NamedTuple
 
 import numpy as np
@@ -85,27 +85,8 @@ class Compound(NamedTuple):
     film: float
 
 
-class _OfPot:
-    """What a planned pour and its report say alike."""
-
-    __slots__ = ()
-    pot: Pot
-    peak: float
-    shots_peak: float | None
-
-    @property
-    def name(self) -> str:
-        """Part and pot."""
-        return f"{self.pot.part} / {self.pot.pot}"
-
-    @property
-    def planned_peak(self) -> float:
-        """The peak as the plan pours it: in its shots, or in one."""
-        return self.peak if self.shots_peak is None else self.shots_peak
-
-
 @dataclass(slots=True)
-class PlannedPour(_OfPot):
+class PlannedPour(WithFindings):
     """A pot as the plan pours it, without charts: what its findings rest on; SI units."""
 
     pot: Pot
@@ -122,6 +103,34 @@ class PlannedPour(_OfPot):
     runaway: Runaway | None
     maximum_rate: float | None
     findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        """Part and pot."""
+        return f"{self.pot.part} / {self.pot.pot}"
+
+    @property
+    def film(self) -> float:
+        """The film at the free face that is counted with."""
+        return self.constants.film
+
+    @property
+    def limit(self) -> float | None:
+        """The highest temperature that the cells may see."""
+        return self.pot.limit
+
+    @property
+    def planned_peak(self) -> float:
+        """The peak as the plan pours it: in its shots, or in one."""
+        return self.peak if self.shots_peak is None else self.shots_peak
+
+    @property
+    def shots_text(self) -> str:
+        """The shots in words: 20.0 mm, then 15.0 mm after 10 min."""
+        return ", then ".join(
+            f"{from_si(depth, 'mm'):.1f} mm" + (f" after {duration_text(wait)}" if wait else "")
+            for _, depth, wait in self.shots
+        )
 
     def find(self, kind: str, text: str, fix: str = "", *, topic: str, **numbers: float) -> None:
         """Add a finding of this pot."""
@@ -145,32 +154,17 @@ def pot_finding(
     )
 
 
-@dataclass(slots=True)
-class PourReport(_OfPot, WithFindings):
-    """A pot's exotherm; SI units, None where not known or not needed."""
+@dataclass(slots=True, kw_only=True)
+class PourReport(PlannedPour):
+    """A planned pour with its course, how deep it may be, and its cells; SI units."""
 
-    pot: Pot
-    start: float
-    film: float
-    depth: float
-    density: float
     adiabatic: float  # temperature without loss of heat
-    peak: float  # all in one shot
-    peak_time: float
-    peak_height: float
-    trace: PourTrace
-    limit: float | None
-    safe_depth: float | None
-    safe_words: str
-    runaway: Runaway | None
-    maximum_rate: float | None
-    shots: list[PouredShot] = field(default_factory=list)  # number, depth, wait
-    shots_peak: float | None = None
-    shots_time: float | None = None
+    trace: PourTrace  # all in one shot
+    safe_depth: float | None = None
+    safe_words: str = ""
     shots_trace: PourTrace | None = None
     cell_share: float = 0.0
     cells_peak: float | None = None
-    findings: list[Finding] = field(default_factory=list)
 
 
 def cell_share(pot: Pot) -> float:
@@ -352,32 +346,18 @@ def pour_report(plan: Plan, pot: Pot) -> PourReport | None:
         return None
     constants = planned.constants
     one = [(1, planned.depth, 0.0)]
-    when = planned.peak_time
-    followed = _chain(one, planned.start, constants, duration=max(AFTER * when, SHORTEST))
+    # followed again for its chart, which goes on after the peak: the findings of each fill need no more than
+    # the peak, and that on a finer grid
+    followed = _chain(one, planned.start, constants, duration=max(AFTER * planned.peak_time, SHORTEST))
     report = PourReport(
-        pot,
-        planned.start,
-        constants.film,
-        planned.depth,
-        constants.density,
-        planned.start + float(adiabatic_rise(constants.heat, constants.specific_heat)),
-        planned.peak,
-        when,
-        planned.peak_height,
-        _trace(followed, one, when),
-        pot.limit,
-        None,
-        "",
-        planned.runaway,
-        planned.maximum_rate,
-        planned.shots,
-        planned.shots_peak,
-        planned.shots_time,
-        findings=list(planned.findings),
+        **{item.name: getattr(planned, item.name) for item in fields(planned)},
+        adiabatic=planned.start + float(adiabatic_rise(constants.heat, constants.specific_heat)),
+        trace=_trace(followed, one, planned.peak_time),
     )
-    _safe(report, constants)
-    _trace_shots(report, constants)
-    _with_cells(plan, report, constants)
+    report.findings = list(planned.findings)
+    _safe(report)
+    _trace_shots(report)
+    _with_cells(plan, report)
     report.findings = gravest_first(report.findings)
     return report
 
@@ -418,7 +398,7 @@ def _peak(depth: float, start: float, constants: Compound, followed: float) -> f
         return followed
 
 
-def _safe(report: PourReport, constants: Compound) -> None:
+def _safe(report: PourReport) -> None:
     """The deepest pour under the cell limit."""
     limit = report.limit
     if limit is None:
@@ -428,34 +408,35 @@ def _safe(report: PourReport, constants: Compound) -> None:
         report.safe_words = "the limit is not above the temperature it is poured at"
         return
     # below the rise without loss of heat, too: a reaction front that meets a face goes beyond it
-    report.safe_depth, report.safe_words = depth_or_reason(limit, report.start, report.start, *constants)
+    report.safe_depth, report.safe_words = depth_or_reason(
+        limit, report.start, report.start, *report.constants
+    )
     if report.safe_depth is not None:
         report.safe_words = f"{from_si(report.safe_depth, 'mm'):.1f} mm in one shot"
 
 
-def _trace_shots(report: PourReport, constants: Compound) -> None:
+def _trace_shots(report: PourReport) -> None:
     """The course of a pot that is poured in several shots."""
     if report.shots_time is None:
         return
     begin = sum(wait for _, _, wait in report.shots)
     last = max(AFTER * (report.shots_time - begin), SHORTEST)
-    followed = _chain(report.shots, report.start, constants, duration=last)
+    followed = _chain(report.shots, report.start, report.constants, duration=last)
     report.shots_trace = _trace(followed, report.shots, report.shots_time)
 
 
-def _with_cells(plan: Plan, report: PourReport, constants: Compound) -> None:
+def _with_cells(plan: Plan, report: PourReport) -> None:
     """The same with cells that take up heat."""
     share = report.cell_share = cell_share(report.pot)
     if not 0.0 < share < 1.0 or free_volume(plan, report.pot, report.depth) <= 0.0:
         return
     shots = report.shots or [(1, report.depth, 0.0)]
     try:
-        poured = _chain(shots, report.start, constants, sinks=Sink(share, CELL_DENSITY, CELL_HEAT))
+        poured = _chain(shots, report.start, report.constants, sinks=Sink(share, CELL_DENSITY, CELL_HEAT))
     except InputError:
         return
     report.cells_peak = _hottest(poured, shots)[0]
-    material = plan.material(plan.station(report.pot.station).material)
-    report.findings.append(pot_finding(report.pot, material, NOTE, CELLS_NOTE, "", "cells", {}))
+    report.find(NOTE, CELLS_NOTE, topic="cells")
 
 
 def _judge(pour: PlannedPour) -> None:
@@ -466,7 +447,7 @@ def _judge(pour: PlannedPour) -> None:
             f"runaway criterion for the whole depth: δ = {pour.runaway.delta:.2f} is above "
             f"{pour.runaway.critical:.2f}: heat is made faster than the slab can give it off"
         )
-        limit = pour.pot.limit
+        limit = pour.limit
         if limit is not None and pour.planned_peak <= limit:  # the criterion knows no using-up
             pour.find(NOTE, words + "; the peak counts that the compound is used up", topic="runaway")
         else:
@@ -480,7 +461,7 @@ def _judge(pour: PlannedPour) -> None:
                 critical=pour.runaway.critical,
             )
     if pour.runaway is not None:
-        biot = biot_number(pour.depth, pour.constants.film, pour.constants.conductivity)
+        biot = biot_number(pour.depth, pour.film, pour.constants.conductivity)
         pour.find(
             NOTE,
             f"critical δ {pour.runaway.critical:.2f} counts the film at the free face (Biot "
@@ -497,14 +478,14 @@ def _judge(pour: PlannedPour) -> None:
     pour.find(
         NOTE,
         "poured at the hottest hour into surroundings of that temperature; base insulated, "
-        f"{pour.constants.film:g} W/(m²·K) at the free face, filled at once",
+        f"{pour.film:g} W/(m²·K) at the free face, filled at once",
         topic="pour model",
     )
 
 
 def _judge_limit(pour: PlannedPour) -> None:
     """The peak against the cell limit, and the wait between the shots on which it rests."""
-    limit = pour.pot.limit
+    limit = pour.limit
     how = f" in {len(pour.shots)} shots" if pour.shots else ""
     if limit is None and pour.pot.cells:
         pour.find(

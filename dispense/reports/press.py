@@ -22,29 +22,33 @@ import numpy as np
 
 from ..base.errors import needed
 from ..base.findings import NOTE, QUALITY, STOP, Finding, WithFindings
-from ..base.numbers import Number
+from ..base.numbers import EQUAL, Number
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area, spread_width, squeeze_out
-from ..handbook.flow import interface_resistance, paste_gap, rectangle_share, slot_rate, viscosity
+from ..handbook.flow import edge_excess, interface_resistance, paste_gap, rectangle_share, slot_rate
+from ..handbook.line import nozzles_needed
 from ..plan.amounts import (
     Amount,
-    applications,
+    applied_at,
     bead_application,
     bead_height,
     bead_length,
     deposited_length,
+    parts_started,
     spread,
+    station_work,
 )
 from ..plan.records import Plan
 from ..plan.rows import Bead, Joint, Material, Station
-from ..plan.weather import shop_record
-from ..shift.calendar import Calendar
+from ..plan.weather import coldest_consistency
+from ..shift.calendar import Calendar, shift_takt
 
 _POINTS, _SHARES = (0.5 * row for row in np.polynomial.legendre.leggauss(32))
 _POINTS = _POINTS + 0.5  # on 0 … 1
 _DISC, _STRIP = 3, 2  # power of the flow in the force balance
 _THIN = 1e-7  # m; no film is thinner
 THICK_FILM = 0.3  # gap over radius (or half width) from which a film law is rough
+LONG_THICK = 0.1  # of the time to the bond line above `THICK_FILM` that is told (common practice, no source)
 LONG_PLATE = 2.0  # length over width from which a round plate stands in badly
 
 DOTS_MODEL = (
@@ -73,30 +77,6 @@ class Paste:
     yield_stress: float = 0.0
 
 
-def _edge_excess(stress: np.ndarray, paste: Paste, power: int) -> np.ndarray:
-    """Excess of the wall stress at the edge over the yield stress: stress = τ₀ + σ·(1 − J).
-
-    J = ∫₀¹ (q(s·σ)/q(σ))^power ds, with q the flow in the slot; 0 where nothing yields.
-    """
-    over = np.maximum(stress - paste.yield_stress, 0.0)
-    share: Number = paste.index / (paste.index + power)
-    excess = over / (1.0 - share)
-    if paste.yield_stress == 0.0:
-        return excess
-    flows = (paste.consistency, paste.index, paste.yield_stress)
-    for _ in range(40):  # J hardly depends on σ, so that each step gains about a digit
-        some = np.maximum(excess, 1e-300)
-        new = (
-            slot_rate(some[..., None] * _POINTS, *flows) / np.asarray(slot_rate(some, *flows))[..., None]
-        ) ** power @ _SHARES
-        settled = np.all(np.abs(new - share) <= 1e-14)
-        share = new
-        excess = over / (1.0 - share)
-        if settled:
-            break
-    return excess
-
-
 def closing_speed(gap: Number, size: Number, load: Number, paste: Paste, *, is_disc: bool) -> np.ndarray:
     """How fast the gap closes, m/s; 0 where the yield stress holds the load. Arrays or numbers.
 
@@ -116,7 +96,10 @@ def closing_speed(gap: Number, size: Number, load: Number, paste: Paste, *, is_d
     else:
         stress = load * gap / (2.0 * size**2)
         reach, power = 2.0 * size, _STRIP
-    excess = _edge_excess(stress, paste, power)
+    if paste.yield_stress > 0.0:
+        excess = edge_excess(stress, paste.index, paste.yield_stress, power)
+    else:  # J is n/(n + power)
+        excess = stress / (1.0 - paste.index / (paste.index + power))
     rate = slot_rate(np.maximum(excess, 1e-300), paste.consistency, paste.index, paste.yield_stress)
     return np.where(excess > 0.0, gap**2 / reach * rate, 0.0)
 
@@ -235,19 +218,6 @@ class Press:
 # ------------------------------------------------------------------------------------- of a plan
 
 
-def coldest_consistency(plan: Plan, station: Station, material: Material) -> tuple[float | None, float, bool]:
-    """Consistency at the station's coldest hour, that temperature, and whether it was carried there.
-
-    Without an activation energy of viscosity the data-sheet figure is taken as it stands.
-    """
-    coldest = min(shop_record(plan, station)[1])
-    consistency, energy = material.consistency, material.viscosity_energy
-    if consistency is None or energy is None:
-        return consistency, coldest, False
-    found = viscosity(coldest, consistency, material.viscosity_temperature, energy)
-    return float(found), coldest, True
-
-
 def shortest_takt(plan: Plan, station: Station, part: str | None = None) -> float | None:
     """Time between parts at a station [s]: as stated, else that of its fullest shift.
 
@@ -255,18 +225,14 @@ def shortest_takt(plan: Plan, station: Station, part: str | None = None) -> floa
     """
     best = None
     for date, name in plan.days():
-        shift = plan.shift(name)
-        calendar = Calendar(shift.start, shift.end, plan.breaks_of(name))
         mine = all_ = 0
         for built, quantity in plan.builds_of(date, name).items():
-            if any(item.station == station.station for item in applications(plan, built)):
-                count = math.ceil(quantity / (1.0 - station.scrap) - 1e-9)
+            if applied_at(plan, built, station):
+                count = parts_started(quantity, station)
                 all_ += count
                 mine += count if part in (None, built) else 0
         if mine:
-            takt = calendar.available / mine
-            if station.takt is not None:
-                takt = station.takt * all_ / mine
+            takt = shift_takt(plan, station, Calendar.of(plan, name), all_) * (all_ / mine)
             best = takt if best is None else min(best, takt)
     return best if best is not None else (station.takt if part is None else None)
 
@@ -331,11 +297,6 @@ class JointReport(WithFindings):
         """Add a finding of this joint."""
         self.findings.append(_finding(self.joint, self, kind, text, fix, topic, numbers))
 
-    @property
-    def passes(self) -> bool:
-        """Whether nothing speaks against it."""
-        return not any(finding.is_warning for finding in self.findings)
-
 
 def joint_press(joint: Joint, paste: Paste, volume: float) -> Press | None:
     """The press of one joint; None without a force."""
@@ -361,7 +322,7 @@ def joint_report(plan: Plan, joint: Joint) -> JointReport:
     station = plan.station(joint.station)
     material = plan.material(station.material)
     item = next(
-        row for row in applications(plan, joint.part) if row.kind == "joint" and row.name == joint.joint
+        row for row in applied_at(plan, joint.part, station) if (row.kind, row.name) == ("joint", joint.joint)
     )
     volume = item.amount.scaled(1.0 / joint.count)
     area = joint.length * joint.width
@@ -377,10 +338,8 @@ def joint_report(plan: Plan, joint: Joint) -> JointReport:
     _spread_over(report, station)
     _resist(report, station)
     report.takt = shortest_takt(plan, station)
-    report.work = station.handling_time + math.fsum(
-        row.time for row in applications(plan, joint.part) if row.station == station.station
-    )
-    if report.takt is not None and report.work > report.takt * station.uptime * (1.0 + 1e-9):
+    report.work = station_work(plan, joint.part, station)
+    if report.takt is not None and nozzles_needed(report.work, report.takt, station.uptime) > 1:
         report.find(
             STOP,
             f"{report.work:.0f} s of work with the press do not fit into the takt of "
@@ -443,7 +402,7 @@ def _press_out(report: JointReport) -> None:
         return
     report.gap_pressed = press.gap_after(joint.press_time)
     report.gap = max(joint.gap, report.gap_pressed)
-    if report.time_needed is not None and report.time_needed > joint.press_time * (1.0 + 1e-9):
+    if report.time_needed is not None and report.time_needed > joint.press_time * (1.0 + EQUAL):
         report.find(
             QUALITY,
             f"{joint.press_time:.0f} s of pressing reach {_mm(report.gap_pressed)}; the "
@@ -465,7 +424,7 @@ def _spread_over(report: JointReport, station: Station) -> None:
     report.coverage_low = min(1.0, volume.nominal * (2.0 - meter) / (area * report.gap_high))
     report.squeeze_out = max(0.0, volume.nominal - area * report.gap)
     report.squeeze_out_high = max(0.0, volume.nominal * meter - area * report.gap_low)
-    if report.coverage < joint.coverage * (1.0 - 1e-9):
+    if report.coverage < joint.coverage * (1.0 - EQUAL):
         report.find(
             QUALITY,
             f"coverage is {report.coverage:.0%}, {joint.coverage:.0%} is asked for",
@@ -474,7 +433,7 @@ def _spread_over(report: JointReport, station: Station) -> None:
             coverage=report.coverage,
             asked=joint.coverage,
         )
-    elif report.coverage_low < joint.coverage * (1.0 - 1e-9):
+    elif report.coverage_low < joint.coverage * (1.0 - EQUAL):
         report.find(
             NOTE,
             f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, "
@@ -552,11 +511,6 @@ class PressedBead(WithFindings):
         """Add a finding of this bead."""
         self.findings.append(_finding(self.bead, self, kind, text, fix, topic, numbers))
 
-    @property
-    def passes(self) -> bool:
-        """Whether nothing speaks against it."""
-        return not any(finding.is_warning for finding in self.findings)
-
 
 def pressed_bead(plan: Plan, bead: Bead) -> PressedBead | None:
     """Width, squeeze-out and time of a bead that is pressed; None where no bond line is stated."""
@@ -586,7 +540,7 @@ def pressed_bead(plan: Plan, bead: Bead) -> PressedBead | None:
         out[1],
         coldest,
     )
-    if flange is not None and width * high > flange * (1.0 + 1e-9):
+    if flange is not None and width * high > flange * (1.0 + EQUAL):
         words = "is" if width > flange else "may be up to"
         widest = max(width, width * high if width <= flange else width)
         report.find(
@@ -719,7 +673,7 @@ def _film_findings(
     )  # gap equal to radius or half width
     if report.time_needed and press.limit < thick < press.start_gap:
         share = press.time_to(thick) / report.time_needed
-        if share > 0.1:
+        if share > LONG_THICK:
             return [
                 Finding(
                     QUALITY,

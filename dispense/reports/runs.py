@@ -37,8 +37,10 @@ from ..plan.records import Plan
 from ..plan.rows import Material, Oven, Station
 from ..plan.weather import shop_record
 from ..shift.cure_times import NO_LAG, shop_cure, when_out
+from .day import HALF_HOUR
 from .press import shortest_takt
 
+SAME_HEAT = 0.01  # K between the hours of a day below which it does not matter when a cure begins
 ROOM_END = 1.25  # of the time to full cure for which a room cure is followed
 
 
@@ -363,10 +365,10 @@ def room_runs(plan: Plan, station: Station, material: Material, *, is_brief: boo
     record_times, record = shop_record(plan, station)
     start = min(row.start for row in plan.shifts)
     end = max(row.end for row in plan.shifts)
-    clocks = np.arange(start, end, 1800.0)
+    clocks = np.arange(start, end, HALF_HOUR)
     heat = np.interp(clocks, record_times, record)
     choice = {"coldest start": float(clocks[heat.argmin()]), "hottest start": float(clocks[heat.argmax()])}
-    if np.ptp(heat) < 0.01:
+    if np.ptp(heat) < SAME_HEAT:
         choice = {"any start": float(start)}
     elif is_brief:
         del choice["hottest start"]

@@ -15,6 +15,7 @@ from ..shift.cure_times import LAST, cure_basis
 from ..shift.results import Batch, Mating, ShiftResult, numbers_text
 from .layout import OTHER_DAY, Book, Calculated
 from .pieces import at, findings_shown, handover_rows, shift_head, shift_headline, shop_record, warning_rows
+from .sheet import Sheet
 from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
 OF_CURE = {
@@ -45,11 +46,11 @@ CURE_BOARD = SheetSpec(
             whole("batch", "batch"),
             text("part", "part"),
             text("part_numbers", "part numbers"),
-            moment("begun", "first dispensed"),
-            moment("ended", "last dispensed"),
+            moment("begun", "first dispensed", labels=("First part",)),
+            moment("ended", "last dispensed", labels=("Last part",)),
             whole("tightest_part", "part of the batch with the least time left to mate it"),
-            moment("mate_before", "latest mating of that part"),
-            moment("mates", "its mating by plan"),
+            moment("mate_before", "latest mating of that part", labels=("Mate by",)),
+            moment("mates", "its mating by plan", labels=("Planned mating",)),
             moment("move", "all may be moved"),
             moment("join", "all may be joined or loaded"),
             moment("test", "all may be tested"),
@@ -204,7 +205,7 @@ def layout(book: Book) -> None:
     form.warnings("CureWarnings")
     form.section(
         "Batches",
-        "each part has its own open time: mate before and mates are those of the "
+        "each part has its own open time: mate by and planned mating are those of the "
         "tightest part, no other part of the batch has less time left",
     )
     form.put(1, "Type the day and time to see the state of each batch:")
@@ -243,3 +244,6 @@ def layout(book: Book) -> None:
     )
     form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
     form.cautions()
+
+
+SHEET = Sheet(CURE_BOARD, layout, "cure boards", "cure_board.xlsx", of_station_shift=cure_board_content)

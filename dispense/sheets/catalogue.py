@@ -1,4 +1,4 @@
-"""All printed sheets: what each says, and how it is laid out."""
+"""All printed sheets, in the order in which a report counts them; each is declared in its own file."""
 
 from __future__ import annotations
 
@@ -6,24 +6,17 @@ from collections.abc import Callable
 
 from . import board, check, material, results, setup, staging
 from .layout import Book
+from .sheet import Sheet
+from .spec import SheetSpec
 
-SPECS = {
-    spec.key: spec
-    for spec in (
-        material.SHIFT_MATERIAL,
-        setup.STATION_SETUP,
-        board.CURE_BOARD,
-        check.SHOT_CHECK,
-        staging.STAGING,
-        results.RESULTS,
-    )
-}
+SHEETS: tuple[Sheet, ...] = (
+    material.SHEET,
+    board.SHEET,
+    check.SHEET,
+    staging.SHEET,
+    setup.SHEET,
+    results.SHEET,
+)
 
-LAYOUTS: dict[str, Callable[[Book], None]] = {
-    material.SHIFT_MATERIAL.key: material.layout,
-    setup.STATION_SETUP.key: setup.layout,
-    board.CURE_BOARD.key: board.layout,
-    check.SHOT_CHECK.key: check.layout,
-    staging.STAGING.key: staging.layout,
-    results.RESULTS.key: results.layout,
-}
+SPECS: dict[str, SheetSpec] = {sheet.spec.key: sheet.spec for sheet in SHEETS}
+LAYOUTS: dict[str, Callable[[Book], None]] = {sheet.spec.key: sheet.layout for sheet in SHEETS}

@@ -9,6 +9,7 @@ from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from .layout import BY, ONE_DIGIT, Axes, Book, Calculated, Drawn, Written
 from .pieces import at, shift_head, shift_headline
+from .sheet import Sheet
 from .spec import SHIFT_HEAD, Content, Row, SheetSpec, moment
 
 SHOT_CHECK = SheetSpec(
@@ -28,7 +29,7 @@ SHOT_CHECK = SheetSpec(
         number("scale_step", "g", "what the scale must read"),
         number("mass_a", "g", "mass of A in it"),
         number("mass_b", "g", "mass of B in it"),
-        number("ratio_mass", "", "parts B per 100 A by mass"),
+        number("ratio_mass", "", "parts B per 100 A by mass", labels=("B per 100 A by mass, target",)),
         number("density", "g/mL", "density of the mix"),
         text("limits_from", "whose tolerance the limits are"),
     ),
@@ -104,10 +105,10 @@ def layout(book: Book) -> None:
     form.cards(("shots_together", 2), ("target", 2), ("low", 2), ("high", 2), ("scale_step", 3))
     form.cards(
         ("mass", 2),
-        ("volume", 2),
+        ("volume", 1),
         ("mass_a", 2),
-        ("mass_b", 2),
-        ("ratio_mass", 1),
+        ("mass_b", 1),
+        ("ratio_mass", 3),
         ("density", 2),
         forms={"ratio_mass": ONE_DIGIT},
     )
@@ -177,3 +178,6 @@ def layout(book: Book) -> None:
     )
     form.sign_off(("Weighed by", "Checked by", "Released"))
     form.cautions()
+
+
+SHEET = Sheet(SHOT_CHECK, layout, "shot-check sheets", "shot_check.xlsx", of_station_shift=shot_check_content)

@@ -8,14 +8,16 @@ from typing import cast
 from ..base.fields import date, number, text, whole
 from ..base.findings import STOP, WAIT, Finding
 from ..base.units import from_si, temperature_text, volume_text
+from ..plan.materials import usable_volume
 from ..plan.records import Plan
 from ..shift.results import CATEGORIES, ShiftResult
-from ..shift.store import NANO
+from ..shift.store import heel_volume
 from ..shift.weighing import driver_text
 from ..shift.windows import latest_times
 from .layout import BY, DASHED, OTHER_DAY, TICK, Book, Calculated
 from .pieces import (
     ML,
+    USE,
     amount_ml,
     at,
     findings_shown,
@@ -32,6 +34,7 @@ from .pieces import (
     use_row,
     warning_rows,
 )
+from .sheet import Sheet
 from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
 WARNING_WIDTH = 140  # characters of a line of warnings
@@ -48,19 +51,19 @@ SHIFT_MATERIAL = SheetSpec(
         whole("parts_good", "good parts asked for"),
         whole("parts_started", "parts started"),
         number("takt", "s", "time between parts"),
-        number("mixed_total", "mL", "mixed material drawn, without heels"),
+        number("mixed_total", "mL", "mixed material used, without heels"),
         number("mixed_mass", "kg", "the same as mass"),
         number("on_parts", "mL", "mixed material on good parts"),
         number("on_parts_low", "mL", "low"),
         number("on_parts_high", "mL", "high"),
-        text("matters_most", "input that matters most for that spread"),
-        number("waste_share", "", "share of the drawn material that is not on good parts"),
+        text("matters_most", "input that makes most of that spread", labels=("Main tolerance",)),
+        number("waste_share", "", "share of the used material that is not on good parts"),
         whole("purges", "purges"),
         whole("mixers", "mixers used"),
         whole("check_shots", "check shots"),
         text("shop_temperature", "shop temperature"),
         text("pot_life", "pot life at that temperature"),
-        text("rule", "what is done at the limit of working life"),
+        text("rule", "what is done at the limit of pot life", labels=("At life limit",)),
         number("shot_first", "mL", "shot of the first part, for the what-if"),
     ),
     {
@@ -72,19 +75,10 @@ SHIFT_MATERIAL = SheetSpec(
             number("low", "mL", "low"),
             number("high", "mL", "high"),
             number("shot_mass", "g", "mass of one part"),
-            text("matters_most", "input that matters most"),
+            text("matters_most", "input that makes most of the spread", labels=("Main tolerance",)),
             number("total", "mL", "for all started parts"),
         ),
-        "MaterialUse": (
-            text("component", "component"),
-            number("opening", "mL", "stands at the station"),
-            whole("containers", "containers put on, those that are missing too"),
-            number("mounted", "mL", "their content"),
-            *(number(name, "mL", f"goes to {name}") for name in CATEGORIES),
-            number("closing", "mL", "stands at the end, in containers and hoses"),
-            number("drawn", "mL", "drawn, all together"),
-            number("mass", "kg", "drawn, as mass"),
-        ),
+        "MaterialUse": (*USE, number("mass", "kg", "used, as mass")),
         "MaterialTimes": (
             moment("time", "clock time"),
             text("event", "what happens"),
@@ -105,7 +99,7 @@ SHIFT_MATERIAL = SheetSpec(
             date("last_day", "last day of use"),
             whole("containers", "containers"),
             number("volume", "mL", "volume"),
-            moment("first", "first put on"),
+            moment("first", "first needed", labels=("Needed from",)),
         ),
         "MaterialHandover": HANDOVER,
         "MaterialWarnings": WARNINGS,
@@ -234,13 +228,12 @@ def containers_text(result: ShiftResult) -> str:
 def _more_row(result: ShiftResult, letter: str) -> Row:
     """What a component leaves for more parts."""
     component = result.components[letter]
-    heel = component.heel * component.container * NANO
-    left = result.closing[letter] - result.hoses[letter] - heel
+    left = result.closing[letter] - result.hoses[letter] - heel_volume(component)
     return {
         "component": letter_name(letter, result.letters),
         "share": result.shares[letter],
         "left": max(left, 0.0) / ML,
-        "container": from_si(component.container * (1.0 - component.heel), "mL"),
+        "container": from_si(usable_volume(component), "mL"),
     }
 
 
@@ -273,7 +266,7 @@ def _times(result: ShiftResult) -> list[Row]:
 
 def layout(book: Book) -> None:
     """What the station needs on the first page, its clock times on the second, then the hand-over."""
-    form = book.page("Material", [11.5, 14.2, 8.5, 8, 7.5, 8.5, 8.5, 7.5, 8, *[7.2] * 8], landscape=False)
+    form = book.page("Material", [11.5, 13.8, 8.5, 8.5, 7.5, 8.2, 8.5, 9, 8.7, *[7.2] * 8], landscape=False)
     form.head()
     form.cards(
         ("station", 3),
@@ -312,7 +305,7 @@ def layout(book: Book) -> None:
     form.total("MaterialUse", ["containers", "mass", *volumes], volumes)
     used = {name: form.area("MaterialUse", name) for name in ("opening", "mounted", "drawn", "closing")}
     apart = f"ROUND(SUMPRODUCT(ABS({used['opening']}+{used['mounted']}-{used['drawn']}-{used['closing']})),6)"
-    form.figure("Balance: opening + mounted − drawn − closing [mL]", f"={apart}", "0.000", 6)
+    form.figure("Balance: opening + connected − used − left at end [mL]", f"={apart}", "0.000", 6)
     form.put(8, f'=IF({apart}=0,"holds","▲ does not hold")', bold=True)
     form.skip()
     form.section("Parts")
@@ -366,3 +359,8 @@ def layout(book: Book) -> None:
         rows_high=17,
     )
     hand.sign_off(("Handed over", "Taken over"))
+
+
+SHEET = Sheet(
+    SHIFT_MATERIAL, layout, "shift material sheets", "material.xlsx", of_station_shift=shift_material_content
+)

@@ -9,8 +9,9 @@ from collections.abc import Callable, Iterable, Sequence
 import numpy as np
 
 from ..base.clock import hhmm
+from ..base.fields import Field, number, text, whole
 from ..base.findings import DANGER, Finding, gravest_first, marked
-from ..base.units import LONGEST, celsius_text, duration_text, from_si
+from ..base.units import LONGEST, ONE_TEMPERATURE, celsius_text, duration_text, from_si
 from ..plan.amounts import Amount
 from ..plan.cautions import cautions_text
 from ..plan.materials import WorkingLife
@@ -91,7 +92,7 @@ def life_text(life: WorkingLife | None, temperatures: Sequence[float]) -> str:
         return "no pot life: one-part"
     cold, hot = min(temperatures), max(temperatures)
     words = duration_text(life.at(hot))
-    if hot - cold >= 0.5:
+    if hot - cold >= ONE_TEMPERATURE:
         words += f" at {celsius_text(hot)}, {duration_text(life.at(cold))} at {celsius_text(cold)}"
     else:
         words += f" at {celsius_text(hot)}"
@@ -100,7 +101,7 @@ def life_text(life: WorkingLife | None, temperatures: Sequence[float]) -> str:
 
 
 def rule_text(work: ShiftResult | SetupCard) -> str:
-    """What is done when the limit of working life is reached."""
+    """What is done when the limit of pot life is reached."""
     station = work.station
     if work.life is None or station.mixer_volume <= 0.0:
         return "no limit in the mixer"
@@ -128,17 +129,8 @@ def letter_name(letter: str, letters: Sequence[str]) -> str:
     return letter.upper() if len(letters) > 1 else "one-part"
 
 
-def containers_words(count: int) -> str:
-    """A number of containers.
-
-    >>> containers_words(1), containers_words(3)
-    ('1 container', '3 containers')
-    """
-    return f"{count} container{'s' if count != 1 else ''}"
-
-
 def mass_drawn(result: ShiftResult, letter: str) -> float:
-    """Mass drawn of a component [kg]."""
+    """Mass used of a component [kg]."""
     return result.drawn(letter) / NANO * float(result.components[letter].density)
 
 
@@ -150,6 +142,23 @@ def mixed_drawn(result: ShiftResult) -> int:
 def mixed_mass(result: ShiftResult) -> float:
     """The same as mass [kg]."""
     return mixed_drawn(result) / NANO * result.density
+
+
+_USE_LABELS = {"start": "Start-up loss", "end": "Shut-down loss", "mixers": "Lost in mixers"}
+
+#: what a component is used for, from what stands there to what is left
+USE: tuple[Field, ...] = (
+    text("component", "component"),
+    number("opening", "mL", "stands at the station"),
+    whole("containers", "containers connected, those that are missing too"),
+    number("mounted", "mL", "their content", labels=("Connected",)),
+    *(
+        number(name, "mL", f"goes to {name}", labels=(_USE_LABELS[name],) if name in _USE_LABELS else ())
+        for name in CATEGORIES
+    ),
+    number("closing", "mL", "stands at the end, in containers and hoses", labels=("Left at end",)),
+    number("drawn", "mL", "used, all together", labels=("Used",)),
+)
 
 
 def use_row(result: ShiftResult, letter: str) -> dict[str, Value]:

@@ -7,19 +7,20 @@ from dataclasses import asdict, dataclass
 
 from ..base.fields import date, number, text, whole
 from ..base.findings import DANGER, MARKS, STOP, Finding, gravest_first, grouped, marked, tally
+from ..base.printed import counted
 from ..base.units import from_si
 from ..plan.amounts import applications
 from ..plan.cautions import CAUTION
 from ..plan.materials import mixed_density
 from ..plan.records import Plan
 from ..reports.findings import plan_findings
-from ..shift.results import CATEGORIES, ShiftResult
+from ..shift.results import ShiftResult
 from ..shift.weighing import driver_text
 from .layout import DASHED, KILOGRAMS, PERCENT, THREE, WHOLE, Axes, Book, Calculated, Drawn
 from .pieces import (
     ML,
+    USE,
     amount_ml,
-    containers_words,
     folded,
     head,
     letter_name,
@@ -28,6 +29,7 @@ from .pieces import (
     mixed_mass,
     use_row,
 )
+from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
 MOST_GRAVEST = 8  # sorts of findings on the summary
@@ -40,10 +42,12 @@ RESULTS = SheetSpec(
     "all figures of a plan: amounts, shifts, use by component, warnings",
     (
         *HEAD,
-        text("headline", "containers put on and mass drawn, all together"),
+        text("headline", "containers connected and mass used, all together"),
         text("period", "first and last day"),
         text(
-            "passes_through_stations", "good parts finished of those asked for, each counted at every station"
+            "passes_through_stations",
+            "good parts finished of those asked for, each counted at every station",
+            labels=("Operations",),
         ),
         whole("station_shifts", "stations times shifts"),
         whole("warnings", "warnings, notes left out"),
@@ -64,7 +68,7 @@ RESULTS = SheetSpec(
             number("high", "mL", "high"),
             number("worst_low", "mL", "worst case low"),
             number("worst_high", "mL", "worst case high"),
-            text("matters_most", "input that matters most"),
+            text("matters_most", "input that makes most of the spread", labels=("Main tolerance",)),
             number("mass", "g", "mass"),
             number("time", "s", "time"),
             text("detail", "size"),
@@ -83,11 +87,11 @@ RESULTS = SheetSpec(
             whole("handed_over", "parts handed over half done"),
             number("takt", "s", "takt"),
             number("busy", "", "share of the working time in use"),
-            number("mixed", "mL", "mixed material drawn"),
+            number("mixed", "mL", "mixed material used"),
             number("on_parts", "mL", "on good parts"),
             number("on_parts_low", "mL", "low"),
             number("on_parts_high", "mL", "high"),
-            number("mass", "kg", "mixed material drawn, as mass"),
+            number("mass", "kg", "mixed material used, as mass"),
             whole("purges", "purges"),
             whole("mixers", "mixers"),
             whole("warnings", "warnings"),
@@ -97,21 +101,15 @@ RESULTS = SheetSpec(
             text("shift", "shift"),
             text("station", "station"),
             text("material", "material"),
-            text("component", "component"),
-            number("opening", "mL", "stands at the station"),
-            whole("containers", "containers"),
-            number("mounted", "mL", "their content"),
-            *(number(name, "mL", f"goes to {name}") for name in CATEGORIES),
-            number("closing", "mL", "stands at the end"),
-            number("drawn", "mL", "drawn"),
-            number("mass", "g", "drawn, as mass"),
+            *USE,
+            number("mass", "g", "used, as mass"),
         ),
         "ResultMaterials": (
             text("material", "material"),
             text("component", "component"),
-            number("drawn", "mL", "drawn"),
+            number("drawn", "mL", "used", labels=("Used",)),
             number("mass", "kg", "as mass"),
-            whole("containers", "containers put on"),
+            whole("containers", "containers connected"),
             number("on_parts", "mL", "on good parts"),
             number("missing", "mL", "missing in store"),
         ),
@@ -135,9 +133,9 @@ RESULTS = SheetSpec(
     computed={
         "ResultMaterials": (number("waste_share", "", "share that is not on good parts"),),
         "ResultDays": (
-            number("A_or_one_part", "mL", "drawn of the chosen material"),
-            number("B", "mL", "drawn of the chosen material"),
-            number("all_materials", "kg", "drawn of all materials"),
+            number("A_or_one_part", "mL", "used of the chosen material"),
+            number("B", "mL", "used of the chosen material"),
+            number("all_materials", "kg", "used of all materials"),
             whole("all_purges", "purges"),
             whole("all_mixers", "mixers"),
         ),
@@ -158,7 +156,7 @@ def results_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
         passes = f"{finished:,} of {good:,}"
         mass = sum(total.mass for total in totals.values())
         count = sum(total.containers for total in totals.values())
-        headline = f"{containers_words(count)}, {figure(mass)} kg drawn"
+        headline = f"{counted(count, 'container')}, {figure(mass)} kg used"
     return Content(
         RESULTS,
         {
@@ -377,7 +375,7 @@ def layout(book: Book) -> None:
     summary.cards(("findings", 8), small=True)
     summary.section("Look at first")
     summary.warnings("ResultGravest")
-    summary.section("By material", "drawn for all shifts")
+    summary.section("By material", "used in all shifts")
     drawn, material, component, mass, day = (
         use.outer("ResultUse", name) for name in ("drawn", "material", "component", "mass", "day")
     )
@@ -420,7 +418,7 @@ def layout(book: Book) -> None:
         "ResultDays",
         "day",
         (Drawn("A_or_one_part", "A or one-part", "dark"), Drawn("B", "B", "light")),
-        Axes("Day", "Drawn of the chosen material [mL]", "d mmm", "#,##0"),
+        Axes("Day", "Used of the chosen material [mL]", "d mmm", "#,##0"),
         at=chart,
         size=(19.5, 7.6),
     )
@@ -430,3 +428,6 @@ def layout(book: Book) -> None:
     summary.skip()
     summary.cards(("stamp", 8), small=True)
     summary.cautions()
+
+
+SHEET = Sheet(RESULTS, layout, "results workbooks", "results.xlsx", of_plan=results_content)

@@ -15,6 +15,7 @@ from ..shift.setup import SetupCard
 from ..shift.weighing import driver_text
 from .layout import Book, Written
 from .pieces import alarmed, amount_ml, cautions, finding_lines, head, life_text, rule_text, shop
+from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
 NOTE_WIDTH = 185  # characters of a line of notes
@@ -36,7 +37,7 @@ STATION_SETUP = SheetSpec(
         number("density", "g/mL", "density of the mix"),
         text("shop_temperature", "shop temperature"),
         text("pot_life", "pot life at that temperature"),
-        text("rule", "what is done at the limit of working life"),
+        text("rule", "what is done at the limit of pot life", labels=("At life limit",)),
         number("mixer_volume", "mL", "mixed material in mixer and nozzle"),
         number("purge_volume", "mL", "a purge"),
         number("start_volume", "mL", "thrown away at start"),
@@ -57,10 +58,15 @@ STATION_SETUP = SheetSpec(
             number("volume", "mL", "volume"),
             number("volume_low", "mL", "low"),
             number("volume_high", "mL", "high"),
-            text("matters_most", "input that matters most"),
+            text("matters_most", "input that makes most of the spread", labels=("Main tolerance",)),
             number("mass", "g", "target mass of one shot"),
             whole("shots_together", "shots to weigh at once, so that the scale can tell the limits"),
-            number("mass_of_n_shots", "g", "target mass of these shots together"),
+            number(
+                "mass_of_n_shots",
+                "g",
+                "target mass of these shots together",
+                labels=("Mass of n shots", "Together"),
+            ),
             number("mass_low", "g", "lower limit of that mass"),
             number("mass_high", "g", "upper limit of that mass"),
             number("mass_a", "g", "mass of A in it"),
@@ -295,3 +301,6 @@ def layout(book: Book) -> None:
     form.warnings("SetupNotes", ("kind", "text"))
     form.sign_off(("Set by", "Checked by", "Released"))
     form.cautions()
+
+
+SHEET = Sheet(STATION_SETUP, layout, "station setup cards", "setup.xlsx", of_station=station_setup_content)

@@ -72,7 +72,7 @@ HEAD = (
     text("plant", "plant"),
     text("line", "line"),
     text("prepared_by", "who answers for the plan"),
-    text("stamp", "when the sheet was made"),
+    text("stamp", "when the sheet was made", labels=("Printed",)),
     text("cautions", "cautions"),
 )
 SHIFT_HEAD = (

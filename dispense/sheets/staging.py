@@ -6,13 +6,15 @@ from collections.abc import Sequence
 
 from ..base.fields import date, number, text, whole
 from ..base.findings import SHORTAGE, gravest_first, marked
+from ..base.printed import counted
 from ..base.units import from_si
 from ..plan.cautions import CAUTION
 from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from ..shift.store import NANO
 from .layout import BY, TICK, Book
-from .pieces import ML, at, containers_words, finding_lines, head, hours, letter_name
+from .pieces import ML, at, finding_lines, head, hours, letter_name
+from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, moment
 
 OF_STOCK = {SHORTAGE, "expired lot"}  # topics of a shift that a staging sheet shows
@@ -40,8 +42,8 @@ STAGING = SheetSpec(
             number("container", "mL", "content of one"),
             number("volume", "mL", "in all"),
             number("mass", "kg", "in all"),
-            moment("first", "first needed"),
-            moment("last", "last change"),
+            moment("first", "first needed", labels=("Needed from",)),
+            moment("last", "last change", labels=("Last change",)),
         ),
         "StagingWarnings": (text("station", "station"), text("warning", "what to look at")),
     },
@@ -100,7 +102,7 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             "day": first.date,
             "shift": first.shift,
             "hours": hours(first),
-            "headline": f"{containers_words(count)} to bring",
+            "headline": f"{counted(count, 'container')} to bring",
             "cautions": CAUTION,
         },
         {
@@ -139,3 +141,6 @@ def layout(book: Book) -> None:
     form.warnings("StagingWarnings", ("station", "warning"))
     form.sign_off(("Picked by", "Checked by", "Received on the line"))
     form.cautions()
+
+
+SHEET = Sheet(STAGING, layout, "staging sheets", "staging.xlsx", of_shift=staging_content)

@@ -6,6 +6,11 @@ import math
 from bisect import bisect_right
 from collections.abc import Iterable
 
+from ..plan.records import Plan
+from ..plan.rows import Station
+
+SAME_TIME = 1e-6  # s; clock times as near as this are one, since they are sums of many
+
 
 class Calendar:
     """Working time of a shift: clock seconds after midnight against seconds worked.
@@ -32,6 +37,12 @@ class Calendar:
             self._before.append(self._before[-1] + b - a)
         self.available = self._before[-1]
 
+    @classmethod
+    def of(cls, plan: Plan, shift: str) -> Calendar:
+        """The calendar of a shift of the plan."""
+        row = plan.shift(shift)
+        return cls(row.start, row.end, plan.breaks_of(shift))
+
     def clock(self, worked: float) -> float:
         """Clock time after so many seconds of work; the later one where a break lies between."""
         if worked < 0.0:
@@ -45,9 +56,11 @@ class Calendar:
         """Seconds worked up to a clock time."""
         if clock < self.start:
             return clock - self.start
-        place = bisect_right(self._starts, clock) - 1
-        a, b = self.intervals[place]
         past = max(clock - self.end, 0.0)
+        place = bisect_right(self._starts, clock) - 1
+        if place < 0:  # it begins with a break
+            return past
+        a, b = self.intervals[place]
         return self._before[place] + min(clock, b) - a + past
 
     def add(self, clock: float, work: float) -> float:
@@ -59,6 +72,12 @@ class Calendar:
         place = max(bisect_right(self._starts, clock) - 1, 0)
         for a, b in self.intervals[place:]:
             begin = max(a, clock)
-            if begin + duration <= b + 1e-6:
+            if begin + duration <= b + SAME_TIME:
                 return begin
         return math.inf
+
+
+def shift_takt(plan: Plan, station: Station, calendar: Calendar, started: int) -> float:
+    """Time between parts [s]: as stated, else that which spreads the parts started over the shift."""
+    spread = calendar.available / started if started else math.inf
+    return station.takt or spread * plan.takt_factors.get(station.station, 1.0)

@@ -22,6 +22,7 @@ from ..plan.materials import MILESTONES, cure_life, open_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Oven, Station
 from ..plan.weather import shop_record, shop_weather
+from .calendar import SAME_TIME
 
 LAST = MILESTONES[-1][1]  # the milestone that is full cure
 NO_LAG = 1e-3  # s; a part quicker than that has the temperature of the air
@@ -179,7 +180,9 @@ def oven_times(plan: Plan, station: Station, part: str, start: float) -> CureTim
             continue
         reached = life.clock(times, heat).when(times[0], 1.0)
         found.milestones[name] = (
-            when_out(start + min(reached, times[-1]), found.out) if reached <= times[-1] + 1e-6 else math.inf
+            when_out(start + min(reached, times[-1]), found.out)
+            if reached <= times[-1] + SAME_TIME
+            else math.inf
         )
         if found.milestones[name] == math.inf:
             found.unreached.append(name)

@@ -89,7 +89,7 @@ def _containers(result: ShiftResult, store: Store) -> Iterator[Handover]:
     """Open containers, what may still be drawn of them, and the end of their last day."""
     for letter in result.components:
         container = store.mounted.get((result.station.station, letter))
-        if container is not None and container.lot != NO_STOCK:
+        if container is not None and container.lot.lot != NO_STOCK:
             name = f"{letter.upper()} lot " if len(result.components) > 1 else "lot "
             last = (
                 (container.last_day - result.date).days + 1
@@ -97,7 +97,7 @@ def _containers(result: ShiftResult, store: Store) -> Iterator[Handover]:
                 else None
             )
             latest = None if last is None else last * DAY - 60.0
-            yield Handover(f"container {name}{container.lot}", latest=latest, volume=container.usable)
+            yield Handover(f"container {name}{container.lot.lot}", latest=latest, volume=container.usable)
 
 
 __all__ = ["HALF_DONE", "MIXER", "TO_MATE", "origin_text", "standing"]

@@ -39,22 +39,23 @@ from dataclasses import dataclass
 
 from ..base.clock import hhmm
 from ..base.errors import NUM, InputError, Problem
+from ..base.numbers import EQUAL
 from ..base.units import DAY
 from ..handbook.life import LifeClock
-from ..plan.amounts import applications
+from ..plan.amounts import applied_at, parts_started
 from ..plan.materials import working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..plan.tables import CHANGE_MIXER, KEEP_CLOSED
 from ..plan.weather import shop_record
-from .calendar import Calendar
+from .calendar import SAME_TIME, Calendar, shift_takt
 from .cure_times import OpenClock, cure_times, open_clock
 from .findings import shift_findings
 from .handover import origin_text, standing
 from .idle import off_text, weigh_idle
 from .mixer import GELLED, Mixer
 from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, ShiftResult, TooLong
-from .store import NANO, HalfDone, KeptMixer, Store, ToMate, nanolitres
+from .store import NANO, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
 from .today import Stretch, Today, check_now, set_standing
 from .visits import Piece, Visit, visits_of
@@ -150,23 +151,20 @@ class Player:
         calendar = self.make_calendar(shift)
         jobs = []
         for part, quantity in builds.items():
-            mine = [item for item in applications(plan, part) if item.station == station.station]
+            mine = applied_at(plan, part, station)
             if mine and quantity > 0:
-                started = math.ceil(quantity / (1.0 - station.scrap) - 1e-9)
-                jobs.append(Job(part, quantity, started, mine))
+                jobs.append(Job(part, quantity, parts_started(quantity, station), mine))
         self.works: list[Work] | None = None
         if stretch is not WHOLE:
             jobs = self._of_stretch(jobs)
         self.taken = [item.on(date) for item in store.half_done.get(station.station, ())]
         for part in dict.fromkeys(item.part for item in self.taken):
             if all(job.part != part for job in jobs):
-                mine = [item for item in applications(plan, part) if item.station == station.station]
-                jobs.append(Job(part, 0, 0, mine))
+                jobs.append(Job(part, 0, 0, applied_at(plan, part, station)))
         started = sum(job.started for job in jobs)
-        spread = calendar.available / started if started else math.inf
-        takt = station.takt or spread * plan.takt_factors.get(station.station, 1.0)
-        if not stretch.is_last:
-            takt = min(takt, spread)  # what was done by then came evenly
+        takt = shift_takt(plan, station, calendar, started)
+        if not stretch.is_last and started:
+            takt = min(takt, calendar.available / started)  # what was done by then came evenly
         self.result = ShiftResult(
             date,
             shift,
@@ -245,19 +243,19 @@ class Player:
         result, store = self.result, self.store
         for letter in result.components:
             key = (self.station.station, letter)
-            hose = nanolitres(getattr(self.station, f"hose_{letter}"))
+            hose = hose_volume(self.station, letter)
             container = store.mounted.get(key)
-            standing = container.usable + container.heel if container else 0
+            standing = container.standing if container else 0
             result.opening[letter] = standing + store.hoses.get(key, 0)
             if container is not None and container.last_day < self.date and result.jobs:
                 result.used[letter]["expired"] += standing
                 del store.mounted[key]
                 text = (
-                    f"throw away the open container of {self.supply.words(letter)} lot {container.lot}: "
+                    f"throw away the open container of {self.supply.words(letter)} lot {container.lot.lot}: "
                     f"last day was {container.last_day}"
                 )
                 start = result.calendar.start
-                result.events.append(Event(start, "expired", text, letter, container.lot, standing))
+                result.events.append(Event(start, "expired", text, letter, container.lot.lot, standing))
             missing = hose - store.hoses.get(key, 0)
             if missing > 0 and result.jobs:
                 self.supply.fill(letter, missing, result.calendar.start)
@@ -269,9 +267,7 @@ class Player:
             key = (self.station.station, letter)
             container = store.mounted.get(key)
             result.hoses[letter] = store.hoses.get(key, 0)
-            result.closing[letter] = result.hoses[letter] + (
-                container.usable + container.heel if container else 0
-            )
+            result.closing[letter] = result.hoses[letter] + (container.standing if container else 0)
 
     def _standing(self) -> list[Handover]:
         """What stands at the station between two shifts."""
@@ -508,7 +504,7 @@ class Player:
         soonest = calendar.fit(max(self.nozzle.free, due), visit.duration) + visit.duration
         if soonest == math.inf:
             soonest = calendar.end
-        if soonest <= latest + 1e-6:
+        if soonest <= latest + SAME_TIME:
             return False
         self.result.lost.append(Lost(work.job.part, work.serial, work.origin, latest, soonest))
         work.job.lost += 1
@@ -546,7 +542,7 @@ class Player:
         """Check shots at their rate over the working time."""
         calendar, rate = self.result.calendar, self.station.checks
         if rate:
-            for turn in range(math.ceil(calendar.available * rate - 1e-9)):
+            for turn in range(math.ceil(calendar.available * rate - EQUAL)):
                 yield calendar.clock(turn / rate), 0, turn, None
 
     def _fits(self, due: float, visit: Visit) -> bool:
@@ -656,7 +652,7 @@ class Player:
 
     def _why(self, begin: float) -> str:
         for a, b in self.result.calendar.breaks:
-            if self.nozzle.idle_since <= a + 1e-6 and begin >= b - 1e-6:
+            if self.nozzle.idle_since <= a + SAME_TIME and begin >= b - SAME_TIME:
                 return " after the break"
         return ""
 
@@ -672,7 +668,7 @@ class Player:
         latest = treated + window
         part, serial = work.job.part, work.serial
         self.result.treated_until.append((part, serial, latest))
-        if work.begun > latest + 1e-6:
+        if work.begun > latest + SAME_TIME:
             self.result.late_surface.append((part, serial, latest, work.begun))
 
     def _batch(self, work: Work) -> None:
@@ -701,7 +697,7 @@ class Player:
             )
         if batch.tightest is None or mating.late > batch.tightest.late + 1.0:  # s: the first of equals
             batch.tightest = mating
-        if mating.late > 1e-6:
+        if mating.late > SAME_TIME:
             batch.late.append(mating)
             self.result.late_mating.append((batch.part, *mating))
 

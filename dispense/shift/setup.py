@@ -2,7 +2,7 @@
 
 `setup_card` works out for one station what its setup card says. Pressures are for laminar
 Herschel–Bulkley flow through mixer and nozzle at the coldest hour, where the material is thickest;
-working life is for the hottest.
+pot life is for the hottest.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 from ..base.errors import needed
 from ..base.findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings
+from ..base.numbers import EQUAL
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area
 from ..handbook.flow import (
@@ -21,18 +22,19 @@ from ..handbook.flow import (
     dwell_time,
     nozzle_pressure,
     reynolds_number,
-    viscosity,
     wall_shear_rate,
 )
 from ..handbook.line import nozzles_needed
 from ..handbook.mixing import mass_ratio, volume_ratio
-from ..plan.amounts import Application, applications
+from ..plan.amounts import Application, applications, station_work
 from ..plan.materials import WorkingLife, mix_shares, mixed_density, pot_life_findings, working_life
 from ..plan.records import Plan
 from ..plan.rows import Bead, Component, Material, Station
-from ..plan.weather import shop_record
+from ..plan.weather import coldest_consistency, shop_record
 from .weighing import Weighing, weigh, weighing_findings
 
+#: K about its temperature in which a viscosity without activation energy counts (common practice, no source)
+VISCOSITY_HOLDS = 2.0
 MIXER_REYNOLDS = 100.0  # in the tube of a static mixer, up to which its factor holds
 
 
@@ -123,13 +125,10 @@ def setup_card(plan: Plan, station_name: str) -> SetupCard:
     record = shop_record(plan, station)[1]
     coldest, hottest = min(record), max(record)
     life = working_life(material)
-    consistency = material.consistency
+    consistency, _, is_carried = coldest_consistency(plan, station, material)
     viscosity_note = ""
-    if consistency is not None and material.viscosity_energy is not None:
-        consistency = float(
-            viscosity(coldest, consistency, material.viscosity_temperature, material.viscosity_energy)
-        )
-    elif consistency is not None and abs(coldest - material.viscosity_temperature) > 2.0:
+    off = abs(coldest - material.viscosity_temperature)
+    if consistency is not None and not is_carried and off > VISCOSITY_HOLDS:
         viscosity_note = (
             f"viscosity is that at {celsius_text(material.viscosity_temperature)}: no "
             "activation energy of viscosity is known, and the coldest hour is "
@@ -179,12 +178,8 @@ def setup_card(plan: Plan, station_name: str) -> SetupCard:
     return card
 
 
-def flow_findings(plan: Plan, station: str) -> list[Finding]:
-    """Where the laminar laws of nozzle and mixer leave their range at a station."""
-    return _flow_findings(setup_card(plan, station))
-
-
 def _flow_findings(card: SetupCard) -> list[Finding]:
+    """Where the laminar laws of nozzle and mixer leave their range."""
     told = []
     for item in card.settings:
         name = f"{item.application.part} / {item.application.name}"
@@ -285,7 +280,7 @@ def _warn(plan: Plan, card: SetupCard) -> None:
     station = card.station
     for item in card.settings:
         part, name = item.application.part, f"{item.application.part} / {item.application.name}"
-        if item.flow and station.flow_limit and item.flow > station.flow_limit * (1.0 + 1e-9):
+        if item.flow and station.flow_limit and item.flow > station.flow_limit * (1.0 + EQUAL):
             flow, limit = from_si(item.flow, "mL/s"), from_si(station.flow_limit, "mL/s")
             card.find(
                 STOP,
@@ -302,7 +297,7 @@ def _warn(plan: Plan, card: SetupCard) -> None:
             card.find(
                 DANGER,
                 f"{name}: {math.ceil(10.0 * needed) / 10.0:g} bar is needed, limit "
-                f"{math.floor(10.0 * limit * (1.0 + 1e-9)) / 10.0:g} bar",
+                f"{math.floor(10.0 * limit * (1.0 + EQUAL)) / 10.0:g} bar",
                 "a wider or shorter nozzle or mixer, less flow, or warmer material; never run above "
                 "the limit of hoses and meter",
                 topic="pressure limit",
@@ -326,8 +321,7 @@ def _warn(plan: Plan, card: SetupCard) -> None:
                 )
     if station.takt:
         for part in station_parts(plan, station.station):
-            mine = [item for item in applications(plan, part) if item.station == station.station]
-            work = math.fsum(item.time for item in mine) + station.handling_time
+            work = station_work(plan, part, station)
             count = int(nozzles_needed(work, station.takt, station.uptime))
             if count > station.nozzles:
                 card.find(

@@ -8,10 +8,11 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from typing import Generic, Self, TypeVar
 
 from ..base.units import DAY
 from ..plan.records import Plan
-from ..plan.rows import Component
+from ..plan.rows import Component, Station, StockLot
 
 NANO = 10**12  # nanolitres in a cubic metre
 
@@ -22,6 +23,16 @@ NO_STOCK = "no stock"
 def nanolitres(volume: float) -> int:
     """A volume [m³] in whole nanolitres."""
     return round(volume * NANO)
+
+
+def hose_volume(station: Station, letter: str) -> int:
+    """What the hose of a component holds when it is full [nL]."""
+    return nanolitres(station.hose_a if letter == "a" else station.hose_b)
+
+
+def heel_volume(component: Component) -> int:
+    """What stays behind in a container that is changed [nL]."""
+    return nanolitres(component.heel * component.container)
 
 
 def use_by(expiry: datetime.date, opened: datetime.date | None, open_life: float | None) -> datetime.date:
@@ -43,24 +54,72 @@ class Lot:
     opened: datetime.date | None = None
     arrival: datetime.date | None = None
 
+    @classmethod
+    def of(cls, row: StockLot) -> Self:
+        """The lot of a row of Stock."""
+        return cls(
+            row.material,
+            row.component,
+            row.lot,
+            nanolitres(row.quantity),
+            row.expiry,
+            row.opened,
+            row.arrival,
+        )
+
+    @classmethod
+    def missing(cls, component: Component) -> Self:
+        """The lot that stands for containers which no lot holds; it never expires."""
+        return cls(component.material, component.component, NO_STOCK, 0, datetime.date.max)
+
     def last_day(self, open_life: float | None) -> datetime.date:
         """The last day on which it may be used."""
         return use_by(self.expiry, self.opened, open_life)
 
+    def is_expired(self, open_life: float | None, date: datetime.date) -> bool:
+        """Whether it holds material that may no longer be used."""
+        return self.left > 0 and self.last_day(open_life) < date
+
+    def take(self, component: Component) -> int:
+        """Take a container, or what is left of one [nL]."""
+        content = min(self.left, nanolitres(component.container))
+        self.left -= content
+        return content
+
+
+AnyLot = TypeVar("AnyLot", bound=Lot)
+
+
+def first_expired(lots: Iterable[AnyLot], open_life: float | None, date: datetime.date) -> AnyLot | None:
+    """The lot to take from: first expired, first out; None where nothing usable is left.
+
+    Among lots of one last day an opened container goes first, then the order of their names.
+    """
+    usable = (
+        lot
+        for lot in lots
+        if lot.left > 0 and not lot.is_expired(open_life, date) and (lot.arrival or date) <= date
+    )
+    return min(usable, key=lambda lot: (lot.last_day(open_life), lot.opened is None, lot.lot), default=None)
+
 
 @dataclass(slots=True)
-class Mounted:
+class Mounted(Generic[AnyLot]):
     """A container at a station: its lot, what may still be drawn, and its heel; nanolitres.
 
     `full` is what could be drawn when it was put on.
     """
 
-    lot: str
+    lot: AnyLot
     usable: int
     heel: int
-    mounted: datetime.date
     last_day: datetime.date
     full: int = 0
+
+    @property
+    def standing(self) -> int:
+        """All that is in it."""
+        return self.usable + self.heel
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,12 +175,21 @@ class ToMate:
         return replace(self, day=day, latest=self.latest - gone, planned=self.planned - gone)
 
 
+def mount(lot: AnyLot, content: int, component: Component, date: datetime.date) -> Mounted[AnyLot] | None:
+    """Put a container on, which opens it; None where no more is in it than its heel."""
+    heel = heel_volume(component)
+    if content <= heel:
+        return None
+    usable, last_day = content - heel, use_by(lot.expiry, lot.opened or date, component.open_life)
+    return Mounted(lot, usable, heel, last_day, usable)
+
+
 @dataclass(slots=True)
 class Store:
     """Lots in store and what stands at each station; carried from shift to shift."""
 
     lots: dict[tuple[str, str], list[Lot]] = field(default_factory=dict)
-    mounted: dict[tuple[str, str], Mounted] = field(default_factory=dict)  # (station, component)
+    mounted: dict[tuple[str, str], Mounted[Lot]] = field(default_factory=dict)  # (station, component)
     hoses: dict[tuple[str, str], int] = field(default_factory=dict)
     mixers: dict[tuple[str, int], KeptMixer] = field(default_factory=dict)  # (station, nozzle)
     half_done: dict[str, list[HalfDone]] = field(default_factory=dict)  # by station
@@ -132,42 +200,17 @@ class Store:
         """The store as the plan's Stock table gives it."""
         lots: dict[tuple[str, str], list[Lot]] = {}
         for row in plan.stock:
-            lots.setdefault((row.material, row.component), []).append(
-                Lot(
-                    row.material,
-                    row.component,
-                    row.lot,
-                    nanolitres(row.quantity),
-                    row.expiry,
-                    row.opened,
-                    row.arrival,
-                )
-            )
+            lots.setdefault((row.material, row.component), []).append(Lot.of(row))
         return cls(lots)
 
     def take(self, component: Component, date: datetime.date) -> tuple[Lot | None, int]:
         """The next container: first-expired first-out; None where nothing usable is left."""
-        best: Lot | None = None
-        best_day = datetime.date.max
-        for lot in self.lots.get((component.material, component.component), ()):
-            if lot.left <= 0 or (lot.arrival is not None and lot.arrival > date):
-                continue
-            day = lot.last_day(component.open_life)
-            if day < date:
-                continue
-            # an opened container goes first among equals
-            if best is None or (day, lot.opened is None, lot.lot) < (best_day, best.opened is None, best.lot):
-                best, best_day = lot, day
-        if best is None:
-            return None, 0
-        content = min(best.left, nanolitres(component.container))
-        best.left -= content
-        return best, content
+        lot = first_expired(self._of(component), component.open_life, date)
+        return (None, 0) if lot is None else (lot, lot.take(component))
 
     def expired(self, component: Component, date: datetime.date) -> list[Lot]:
         """Lots that hold material but may no longer be used."""
-        return [
-            lot
-            for lot in self.lots.get((component.material, component.component), ())
-            if lot.left > 0 and lot.last_day(component.open_life) < date
-        ]
+        return [lot for lot in self._of(component) if lot.is_expired(component.open_life, date)]
+
+    def _of(self, component: Component) -> list[Lot]:
+        return self.lots.get((component.material, component.component), [])

@@ -18,7 +18,7 @@ from ..plan.records import Plan
 from ..plan.tables import IN_MID_BEAD
 from .findings import component_words
 from .results import Event, LotUse, RanEmpty, ShiftResult
-from .store import NO_STOCK, Mounted, Store, nanolitres
+from .store import NO_STOCK, Lot, Mounted, Store, heel_volume, mount, nanolitres
 from .visits import Piece, Visit
 
 MOST_CONTAINERS = 20_000  # of one component in a shift
@@ -34,8 +34,7 @@ class Supply:
         self._splits: dict[int, list[tuple[str, int]]] = {}
         self.keys = {letter: (self.station.station, letter) for letter in result.components}
         self.full = {
-            letter: nanolitres(row.container) - nanolitres(row.heel * row.container)
-            for letter, row in result.components.items()
+            letter: nanolitres(row.container) - heel_volume(row) for letter, row in result.components.items()
         }
 
     def split(self, volume: int) -> list[tuple[str, int]]:
@@ -53,7 +52,7 @@ class Supply:
         """A component as a text names it: Bond 60 A."""
         return component_words(self.result, letter)
 
-    def container(self, letter: str) -> Mounted | None:
+    def container(self, letter: str) -> Mounted[Lot] | None:
         """What stands at the station."""
         return self.store.mounted.get(self.keys[letter])
 
@@ -105,7 +104,7 @@ class Supply:
         return pause
 
     @staticmethod
-    def _share_drawn(part: int, need: int, container: Mounted | None) -> float:
+    def _share_drawn(part: int, need: int, container: Mounted[Lot] | None) -> float:
         """Share of a draw that is done when a container runs empty in it."""
         return (part - need + (container.usable if container else 0)) / part
 
@@ -146,42 +145,38 @@ class Supply:
                 clock += self.station.container_time
         return clock
 
-    def _change(self, letter: str, old: Mounted | None, clock: float, rest: int = 0) -> None:
+    def _change(self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0) -> None:
         """Put on the next container of a component; the heel of the old one is lost."""
         result, component = self.result, self.result.components[letter]
         if old is not None:
             result.used[letter]["heel"] += old.heel
-        heel = nanolitres(component.heel * component.container)
         while True:
             self._check_count(letter)
-            lot, content = self.store.take(component, self._day_of(clock))
-            if lot is None:
-                content, name, last_day = nanolitres(component.container), NO_STOCK, datetime.date.max
+            found, content = self.store.take(component, self._day_of(clock))
+            lot = found or Lot.missing(component)
+            if found is None:
+                content = nanolitres(component.container)
                 result.missing[letter] = result.missing.get(letter, 0) + content
                 text = (
                     f"no usable {self.words(letter)} left in store: one container of "
                     f"{from_si(component.container, 'mL'):.0f} mL is missing"
                 )
                 result.events.append(Event(clock, "short", text, letter, NO_STOCK, content))
-            else:
-                name, last_day = lot.lot, lot.last_day(component.open_life)
             result.mounted[letter] += content
             result.containers[letter] += 1
-            self._note_lot(letter, name, last_day, content, clock, lot is None)
-            if content > heel:
+            self._note_lot(letter, lot, content, clock, found is None)
+            new = mount(lot, content, component, result.date)
+            if new is not None:
                 break
             result.used[letter]["heel"] += content  # a rest smaller than the heel gives nothing
-        if component.open_life is not None and (lot is None or lot.opened is None):
-            last_day = min(last_day, result.date + datetime.timedelta(days=int(component.open_life // DAY)))
-        usable = content - heel
-        self.store.mounted[self.keys[letter]] = Mounted(name, usable, heel, result.date, last_day, usable)
-        if lot is not None:
-            text = f"put on {self.words(letter)} lot {name}"
-            if old is not None and old.lot != NO_STOCK:
-                text += f", before it lot {old.lot}"
+        self.store.mounted[self.keys[letter]] = new
+        if found is not None:
+            text = f"connect {self.words(letter)} lot {lot.lot}"
+            if old is not None and old.lot.lot != NO_STOCK:
+                text += f", after lot {old.lot.lot}"
             if rest > 0:
                 text += f"; {rest / 1e6:.1f} mL left in the old one do not make the next part"
-            result.events.append(Event(clock, "container", text, letter, name, content))
+            result.events.append(Event(clock, "container", text, letter, lot.lot, content))
 
     def _check_count(self, letter: str) -> None:
         """More containers than a shift can mean are a slip of the plan."""
@@ -203,16 +198,16 @@ class Supply:
         """The day of a clock time: a night shift goes on into the next."""
         return self.result.date + datetime.timedelta(days=int(max(clock, 0.0) // DAY))
 
-    def _note_lot(
-        self, letter: str, name: str, last_day: datetime.date, content: int, clock: float, is_missing: bool
-    ) -> None:
+    def _note_lot(self, letter: str, lot: Lot, content: int, clock: float, is_missing: bool) -> None:
+        """Count a container to its lot."""
         for use in self.result.lots:
-            if (use.component, use.lot, use.is_missing) == (letter, name, is_missing):
+            if (use.component, use.lot, use.is_missing) == (letter, lot.lot, is_missing):
                 use.containers += 1
                 use.volume += content
                 return
+        last_day = lot.last_day(self.result.components[letter].open_life)
         day = None if last_day == datetime.date.max else last_day
-        self.result.lots.append(LotUse(letter, name, day, 1, content, clock, is_missing))
+        self.result.lots.append(LotUse(letter, lot.lot, day, 1, content, clock, is_missing))
 
     # --------------------------------------------------------------------------- looking ahead
 

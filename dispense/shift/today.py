@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from ..base.errors import InputError, Problem
 from ..base.units import from_si
@@ -102,7 +102,7 @@ def set_standing(plan: Plan, today: Today, station: Station, store: Store) -> No
                 )
             )
         if letter in today.mounted:
-            container.lot = today.mounted[letter]
+            container.lot = replace(container.lot, lot=today.mounted[letter], left=0)
         if letter in today.left:
             most = components[letter].container
             if not 0.0 <= today.left[letter] <= most:

@@ -12,6 +12,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from ..base.clock import hhmm
+from .calendar import SAME_TIME
 from .results import ShiftResult
 
 SURFACE, OPEN = "surface window", "open time"
@@ -68,7 +69,7 @@ def _surface(result: ShiftResult) -> list[Window]:
                 (number, last)
                 for number, last in rows
                 if last - window < end
-                and calendar.add(last - window, lead) >= end - 1e-6
+                and calendar.add(last - window, lead) >= end - SAME_TIME
                 and (part, number) not in late
             ]
             if waits:

@@ -526,8 +526,10 @@ class Package:
                 archive.writestr(info, self.read(part), compresslevel=_LEVEL)
         return stream.getvalue()
 
-    def save(self, path: str | os.PathLike[str], forbid: Iterable[str | os.PathLike[str]] = ()) -> Path:
-        """Write the workbook in one step; never over one of the `forbid` inputs."""
+    def save(
+        self, path: str | os.PathLike[str], forbid: Iterable[str | os.PathLike[str]] = (), new: bool = False
+    ) -> Path:
+        """Write the workbook in one step; never over one of the `forbid` inputs, with `new` over none."""
         suffix = Path(path).suffix.lower()
         if suffix in _TYPE_OF_SUFFIX and suffix != self.suffix:
             raise FileError(
@@ -537,7 +539,7 @@ class Package:
                     fix=f"give it a name that ends in {self.suffix}",
                 )
             )
-        return atomic_write(path, self.to_bytes(), forbid=forbid)
+        return atomic_write(path, self.to_bytes(), forbid=forbid, new=new)
 
     # content types and relationships
 

@@ -21,18 +21,10 @@ from dispense.base.errors import DispenseError, FileError, Problem, TemplateErro
 from dispense.base.fields import CellError
 from dispense.base.naming import fold
 from dispense.base.printed import Printed
+from dispense.xlsx.content import clean_text, encode
 from dispense.xlsx.package import Package
 from dispense.xlsx.template_units import HEADER, names_column, stated_unit
-from dispense.xlsx.templates import (
-    Convert,
-    Evaluate,
-    Report,
-    Template,
-    Value,
-    clean_text,
-    encode,
-    fill_template,
-)
+from dispense.xlsx.templates import Convert, Evaluate, Report, Template, Value, fill_template
 
 __all__ = ["FileTarget", "OpenWorkbookTarget", "Target", "live_value", "open_workbook", "table_headers"]
 

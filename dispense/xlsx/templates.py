@@ -11,25 +11,20 @@ from __future__ import annotations
 
 import copy
 import datetime as dt
-import decimal
-import fractions
-import math
 import numbers
 import os
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, NamedTuple, Protocol
+from typing import Any, NamedTuple
 
 from lxml import etree
 from openpyxl.styles.numbers import is_date_format
-from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, to_excel
 
 from dispense.base.errors import DispenseError, Problem, TemplateError, show
-from dispense.base.fields import CellError
 from dispense.base.naming import fold
-from dispense.base.printed import Printed
+from dispense.xlsx.content import BLANK, CELL, FORMULA, Content, encode, set_content
 from dispense.xlsx.package import (
     MAIN,
     MAX_ROW,
@@ -39,7 +34,6 @@ from dispense.xlsx.package import (
     Table,
     column_letters,
     compare,
-    iter_cells,
     sound_xml,
     split_cell,
     split_range,
@@ -50,146 +44,27 @@ from dispense.xlsx.rows import (
     LostRow,
     RowMap,
     RowShift,
-    area_cells,
-    chart_parts,
     drop_calculation_chain,
     expand_shared,
     move_formula,
     renumber,
 )
+from dispense.xlsx.stored import Evaluate, cache_values, refresh_charts
 from dispense.xlsx.template_units import HEADER, label_unit, names_column
 
-__all__ = [
-    "Filled",
-    "Report",
-    "Template",
-    "cache_values",
-    "clean_text",
-    "compare",
-    "encode",
-    "fill_template",
-    "refresh_charts",
-]
+__all__ = ["Filled", "Report", "Template", "compare", "fill_template"]
 
 Value = str | int | float | bool | dt.date | dt.datetime | dt.time | dt.timedelta | None
 Convert = Callable[[str, Any, str], Any]
 
 
-class Evaluated(Protocol):
-    """What an evaluation found: values by sheet and cell, and why other formulas have none."""
-
-    values: dict[tuple[str, str], Any]
-    problems: list[Problem]
-
-
-Evaluate = Callable[[Package], Mapping[tuple[str, str], Any] | Evaluated]
-
-_C, _F, _V, _IS, _T = (f"{{{MAIN}}}{name}" for name in ("c", "f", "v", "is", "t"))
-_SPACE = "{http://www.w3.org/XML/1998/namespace}space"
-_CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
-_C15 = "http://schemas.microsoft.com/office/drawing/2012/chart"
-_CACHES = {  # what holds a reference in a chart, and what holds the values stored with it
-    f"{{{_CHART}}}numRef": f"{{{_CHART}}}numCache",
-    f"{{{_CHART}}}strRef": f"{{{_CHART}}}strCache",
-    f"{{{_CHART}}}multiLvlStrRef": f"{{{_CHART}}}multiLvlStrCache",
-    f"{{{_C15}}}datalabelsRange": f"{{{_C15}}}dlblRangeCache",
-}
 _X14 = "http://schemas.microsoft.com/office/spreadsheetml/2009/9/main"
 _XM = "http://schemas.microsoft.com/office/excel/2006/main"
-_LONGEST_TEXT = 32_767
 _OWN_FORMATS = 164  # numbers of formats below are the file format's own
-_ILLEGAL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
-_LOOKS_ESCAPED = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
 _NAMED_CELL = re.compile(
     r"=?(?:'((?:[^']|'')+)'|([^'!\[\]:,()]+))!"
     r"(\$?[A-Za-z]{1,3}\$?[0-9]{1,7}(?::\$?[A-Za-z]{1,3}\$?[0-9]{1,7})?)\Z"
 )
-
-
-# --------------------------------------------------------------------------------------- values
-
-
-class Content(NamedTuple):
-    """What a cell holds: its type in the file, and the text that stands for the value."""
-
-    kind: str  # "" for a number
-    text: str
-    is_date: bool = False
-    form: str = ""  # the number format that the cell must have
-
-
-_BLANK = Content("blank", "")
-
-
-def clean_text(text: str) -> str:
-    """The text as a cell may hold it: no control characters, line ends as `\\n`."""
-    return _ILLEGAL.sub("\ufffd", text.replace("\r\n", "\n").replace("\r", "\n"))
-
-
-def encode(value: Any, date1904: bool = False) -> Content:
-    """A value as a cell's content. `ValueError` says what is allowed instead."""
-    if value is None or (type(value) is str and not value):
-        return _BLANK
-    if isinstance(value, CellError):
-        return Content("e", str(value))
-    if isinstance(value, str):
-        if len(value) > _LONGEST_TEXT:
-            raise ValueError(f"a text of at most {_LONGEST_TEXT} characters")
-        return Content("inlineStr", clean_text(value))
-    if type(value) is float:
-        return Content("", _number_text(value))
-    if isinstance(value, Printed):
-        return Content("", _number_text(float(value)), form=value.form)
-    if isinstance(value, dt.date | dt.time | dt.timedelta):
-        return Content("", _serial(value, date1904), True)
-    if hasattr(value, "item") and not isinstance(value, numbers.Number | bool):
-        value = value.item()
-    if isinstance(value, bool):
-        return Content("b", "1" if value else "0")
-    if isinstance(value, int) and abs(value) < 2**53:
-        return Content("", str(int(value)))
-    if isinstance(value, numbers.Real | decimal.Decimal | fractions.Fraction):
-        try:
-            return Content("", _number_text(float(value)))
-        except OverflowError:
-            raise ValueError("a number that a cell can hold") from None
-    raise ValueError("a text, a number, TRUE or FALSE, a date, a time or blank")
-
-
-def _number_text(value: float) -> str:
-    if not math.isfinite(value):
-        raise ValueError("a finite number")
-    return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
-
-
-def _serial(value: Any, date1904: bool) -> str:
-    if isinstance(value, dt.datetime | dt.time) and value.tzinfo is not None:
-        value = value.replace(tzinfo=None)
-    number = to_excel(value, CALENDAR_MAC_1904 if date1904 else CALENDAR_WINDOWS_1900)
-    lowest = 0 if date1904 or isinstance(value, dt.time | dt.timedelta) else 1
-    if number < lowest and not isinstance(value, dt.timedelta):
-        raise ValueError(f"a date from {'1904' if date1904 else '1900'} on")
-    return _number_text(float(number))
-
-
-def set_content(cell: etree._Element, content: Content) -> None:
-    """Put a content into a cell element, which keeps its style."""
-    for child in list(cell):
-        cell.remove(child)
-    for key in ("t", "cm", "vm"):
-        cell.attrib.pop(key, None)
-    if content.kind == "blank":
-        return
-    if content.kind:
-        cell.set("t", content.kind)
-    if content.kind == "inlineStr":
-        text = etree.SubElement(etree.SubElement(cell, _IS), _T)
-        plain = content.text
-        text.text = _LOOKS_ESCAPED.sub("_x005F_", plain) if "_x" in plain else plain
-        if plain != plain.strip() or "\n" in plain:
-            text.set(_SPACE, "preserve")
-    else:
-        etree.SubElement(cell, _V).text = content.text
 
 
 # --------------------------------------------------------------------------------------- report
@@ -623,7 +498,7 @@ class _Filling:
         row, column = _merged_corner(grid.root, target.row, target.column)
         cell = grid.cell(row, column)
         place = f"{target.sheet.name}!{column_letters(column)}{row}"
-        if cell.find(_F) is not None:
+        if cell.find(FORMULA) is not None:
             self.report.note(f"name {target.name}: {place} holds a formula, which was kept")
             return
         self._put(cell, content)
@@ -643,7 +518,7 @@ class _Filling:
         for table in self.plan.tables.values():
             grid = self.grid(table.sheet)
             shared = table.sheet.name in moving or any(
-                cell.find(_F) is not None and cell.find(_F).get("t") == "shared"
+                cell.find(FORMULA) is not None and cell.find(FORMULA).get("t") == "shared"
                 for row in range(table.first_data_row, table.last_data_row + 1)
                 for cell in grid.cells(row).values()
             )
@@ -763,8 +638,8 @@ class _Filling:
         row = etree.Element(source.tag, dict(source.attrib))
         for key in ("hidden", "collapsed", "spans"):
             row.attrib.pop(key, None)
-        for cell in source.iterchildren(_C):
-            twin = etree.SubElement(row, _C, r=cell.get("r", "A1"))
+        for cell in source.iterchildren(CELL):
+            twin = etree.SubElement(row, CELL, r=cell.get("r", "A1"))
             if cell.get("s"):
                 twin.set("s", cell.get("s", "0"))
         renumber(row, number)
@@ -775,7 +650,7 @@ class _Filling:
         patterns: dict[int, _Pattern] = {}
         for row in range(first, first + kept):
             for column, cell in grid.cells(row).items():
-                formula = cell.find(_F)
+                formula = cell.find(FORMULA)
                 inside = table.first_column <= column <= table.last_column
                 if inside and formula is not None and formula.text:
                     patterns[column] = _Pattern(
@@ -802,13 +677,13 @@ class _Filling:
             if pattern is not None and given:
                 self._fill_formula(grid, row, column, pattern)
                 continue
-            content = contents[column][index] if given and column in contents else _BLANK
+            content = contents[column][index] if given and column in contents else BLANK
             cell = cells.get(column)
             if cell is None:
                 if content.kind == "blank":
                     continue
                 cell = grid.cell(row, column)
-            elif cell.find(_F) is not None:
+            elif cell.find(FORMULA) is not None:
                 self._formulas_gone = True
             self._put(cell, content)
             if content.is_date:
@@ -818,11 +693,11 @@ class _Filling:
     @staticmethod
     def _fill_formula(grid: Grid, row: int, column: int, pattern: _Pattern) -> None:
         cell = grid.cell(row, column)
-        held = cell.find(_F)
+        held = cell.find(FORMULA)
         if held is not None and held.text:
             return
-        set_content(cell, _BLANK)
-        formula = etree.SubElement(cell, _F, dict(pattern.attributes))
+        set_content(cell, BLANK)
+        formula = etree.SubElement(cell, FORMULA, dict(pattern.attributes))
         formula.text = move_formula(pattern.text, row - pattern.row)
         if "ref" in formula.attrib:
             formula.set("ref", cell.get("r", ""))
@@ -920,276 +795,4 @@ def style_with(package: Package, style: str, form: str) -> str:
     return str(len(styles) - 1)
 
 
-# ------------------------------------------------------------------------------- cached values
-
-
-def cache_values(package: Package, evaluate: Evaluate | None) -> list[str]:
-    """Store with every formula the value that `evaluate` gives it; returns notes.
-
-    A formula that gets no value loses the stale one, and the workbook asks the spreadsheet to
-    compute all formulas when it is opened.
-    """
-    found = {} if evaluate is None else evaluate(package)
-    results = found if isinstance(found, Mapping) else found.values
-    reasons = {problem.where: problem.message for problem in getattr(found, "problems", ())}
-    values = {(sheet.lower(), cell): value for (sheet, cell), value in results.items()}
-    missing: list[str] = []
-    with sound_xml(package):
-        _store_values(package, values, missing)
-    if not missing:
-        return []
-    _ask_for_calculation(package)
-    shown = ", ".join(
-        f"{place} ({reasons[place]})" if place in reasons else place for place in missing[:5]
-    ) + (" and others" if len(missing) > 5 else "")
-    count = len(missing)
-    return [
-        f"{count} formula{'s have' if count > 1 else ' has'} no value until a spreadsheet opens "
-        f"the file: {shown}"
-    ]
-
-
-def _store_values(package: Package, values: Mapping[tuple[str, str], Any], missing: list[str]) -> None:
-    for sheet in package.worksheets:
-        if b"<f" not in package.read(sheet.part) and b":f" not in package.read(sheet.part):
-            continue
-        changes = _value_changes(package, sheet, values, missing)
-        if changes:
-            for _, _, address, cell in iter_cells(package.edit(sheet.part)):
-                if address in changes:
-                    _set_value(cell, changes[address])
-
-
-def _value_changes(
-    package: Package, sheet: Sheet, values: Mapping[tuple[str, str], Any], missing: list[str]
-) -> dict[str, Content]:
-    changes: dict[str, Content] = {}
-    blocks: list[tuple[int, int, int, int]] = []
-    date1904 = package.date1904
-    for row, column, address, cell in iter_cells(package.tree(sheet.part)):
-        formula = cell.find(_F)
-        if formula is None:
-            if not any(t <= row <= b and le <= column <= r for t, le, b, r in blocks):
-                continue
-        elif formula.get("t") in ("array", "dataTable") and ":" in formula.get("ref", ""):
-            blocks.append(split_range(formula.get("ref", "A1")))
-        content = _formula_content(values.get((sheet.name.lower(), address)), date1904)
-        if content.kind == "blank":
-            missing.append(f"{sheet.name}!{address}")
-        if content != _stored(cell):
-            changes[address] = content
-    return changes
-
-
-def _formula_content(value: Any, date1904: bool) -> Content:
-    if isinstance(value, str) and not isinstance(value, CellError):
-        return Content("str", clean_text(value)[:_LONGEST_TEXT])
-    try:
-        return encode(value, date1904)._replace(is_date=False)
-    except ValueError:
-        return _BLANK
-
-
-def _stored(cell: etree._Element) -> Content:
-    held = cell.find(_V)
-    if held is None:
-        return _BLANK
-    kind = cell.get("t", "n")
-    text = held.text or ""
-    if kind == "n":
-        try:
-            text = _number_text(float(text))
-        except ValueError:
-            return Content("?", text)
-    return Content("" if kind == "n" else kind, text)
-
-
-def _set_value(cell: etree._Element, content: Content) -> None:
-    """Give a formula cell its value; the formula stays."""
-    for held in (*cell.findall(_V), *cell.findall(_IS)):
-        cell.remove(held)
-    cell.attrib.pop("t", None)
-    if content.kind == "blank":
-        return
-    if content.kind:
-        cell.set("t", content.kind)
-    value = etree.Element(_V)
-    value.text = content.text
-    formula = cell.find(_F)
-    if formula is None:
-        cell.insert(0, value)
-    else:
-        formula.addnext(value)
-
-
-_BEFORE_CALC = (
-    "fileVersion",
-    "fileSharing",
-    "workbookPr",
-    "workbookProtection",
-    "bookViews",
-    "sheets",
-    "functionGroups",
-    "externalReferences",
-    "definedNames",
-)
-
-
-def _ask_for_calculation(package: Package) -> None:
-    """Have the spreadsheet compute every formula when it opens the workbook."""
-    listed = package.tree(package.workbook_part).find(f"{{{MAIN}}}calcPr")
-    if listed is not None and listed.get("fullCalcOnLoad") in ("1", "true"):
-        return
-    root = package.edit(package.workbook_part)
-    setting = root.find(f"{{{MAIN}}}calcPr")
-    if setting is None:
-        setting = etree.Element(f"{{{MAIN}}}calcPr")
-        place = 0
-        for number, child in enumerate(root, 1):
-            if isinstance(child.tag, str) and child.tag.rpartition("}")[2] in (
-                *_BEFORE_CALC,
-                "AlternateContent",
-            ):
-                place = number
-        root.insert(place, setting)
-    setting.set("fullCalcOnLoad", "1")
-
-
 # --------------------------------------------------------------------------------------- charts
-
-
-def refresh_charts(package: Package) -> list[str]:
-    """Bring the values stored in charts up to those of the cells; returns notes."""
-    notes: list[str] = []
-    with sound_xml(package):
-        _refresh_all(package, notes)
-    return notes
-
-
-def _refresh_all(package: Package, notes: list[str]) -> None:
-    lookup = _Lookup(package)
-    for part in chart_parts(package):
-        name = part.rpartition("/")[2]
-        if package.tree(part).tag != f"{{{_CHART}}}chartSpace":
-            notes.append(f"chart {name}: its stored values are left to the spreadsheet")
-            continue
-        was_edited = package.is_edited(part)
-        root = package.edit(part)
-        before = etree.tostring(root)
-        for source, cache in _CACHES.items():
-            for item in root.iter(source):
-                formula = item.find(f"{source.partition('}')[0]}}}f")
-                text = "" if formula is None else formula.text or ""
-                areas = lookup.areas(text)
-                if areas is None:
-                    notes.append(f"chart {name}: the stored values of {text} were left as is")
-                else:
-                    _refresh_cache(item, formula, cache, areas, lookup)
-        if not was_edited and etree.tostring(root) == before:
-            package.revert(part)
-
-
-class _Lookup:
-    """Cell values by sheet, read once."""
-
-    def __init__(self, package: Package):
-        self.package = package
-        self._sheets: dict[str, dict[str, Any]] = {}
-
-    def values(self, sheet: Sheet) -> dict[str, Any]:
-        if sheet.name not in self._sheets:
-            self._sheets[sheet.name] = self.package.cell_values(sheet)
-        return self._sheets[sheet.name]
-
-    def areas(self, text: str) -> list[tuple[Sheet, tuple[int, int, int, int]]] | None:
-        """The areas a chart's reference names, or None where it is not plain cells."""
-        areas = area_cells(text)
-        if areas is None:
-            bare = text.rpartition("!")[2]
-            for name in self.package.defined_names:
-                if fold(name.name) == fold(bare):
-                    areas = area_cells(name.text)
-        found = []
-        for title, box in areas or ():
-            sheet = self.package.sheet(title)
-            size = (box[2] - box[0] + 1) * (box[3] - box[1] + 1)
-            if sheet is None or sheet.kind != "worksheet" or size > 100_000:
-                return None
-            found.append((sheet, box))
-        return found or None
-
-
-def _refresh_cache(
-    item: etree._Element,
-    formula: etree._Element,
-    name: str,
-    areas: Sequence[tuple[Sheet, tuple[int, int, int, int]]],
-    lookup: _Lookup,
-) -> None:
-    numeric = name.endswith("}numCache")
-    cache = item.find(name)
-    if cache is None:
-        cache = etree.Element(name)
-        formula.addnext(cache)
-        if numeric:
-            etree.SubElement(cache, f"{{{_CHART}}}formatCode").text = "General"
-    for child in list(cache):
-        if child.tag.rpartition("}")[2] in ("ptCount", "pt", "lvl"):
-            cache.remove(child)
-    extension = cache.find(f"{{{_CHART}}}extLst")
-    place = len(cache) if extension is None else cache.index(extension)
-    if name.endswith("}multiLvlStrCache"):
-        pieces = _level_elements(areas[0], lookup)
-    else:
-        values = [value for area in areas for value in _area_values(area, lookup)]
-        pieces = [_count_element(len(values)), *_point_elements(values, numeric)]
-    for offset, piece in enumerate(pieces):
-        cache.insert(place + offset, piece)
-
-
-def _area_values(area: tuple[Sheet, tuple[int, int, int, int]], lookup: _Lookup) -> list[Any]:
-    sheet, (top, left, bottom, right) = area
-    values = lookup.values(sheet)
-    return [
-        values.get(f"{column_letters(column)}{row}")
-        for row in range(top, bottom + 1)
-        for column in range(left, right + 1)
-    ]
-
-
-def _level_elements(area: tuple[Sheet, tuple[int, int, int, int]], lookup: _Lookup) -> list[etree._Element]:
-    """Labels in several columns: the last column is the innermost level and comes first."""
-    sheet, (top, left, bottom, right) = area
-    pieces = [_count_element(bottom - top + 1)]
-    for column in range(right, left - 1, -1):
-        level = etree.Element(f"{{{_CHART}}}lvl")
-        values = _area_values((sheet, (top, column, bottom, column)), lookup)
-        level.extend(_point_elements(values, False))
-        pieces.append(level)
-    return pieces
-
-
-def _count_element(count: int) -> etree._Element:
-    return etree.Element(f"{{{_CHART}}}ptCount", val=str(count))
-
-
-def _point_elements(values: Sequence[Any], numeric: bool) -> list[etree._Element]:
-    points = []
-    for index, value in enumerate(values):
-        text = _point_text(value, numeric)
-        if text is None:
-            continue
-        point = etree.Element(f"{{{_CHART}}}pt", idx=str(index))
-        etree.SubElement(point, f"{{{_CHART}}}v").text = text
-        points.append(point)
-    return points
-
-
-def _point_text(value: Any, numeric: bool) -> str | None:
-    if value is None or (numeric and isinstance(value, str) and not value.startswith("#")):
-        return None
-    if isinstance(value, bool):
-        return ("1" if value else "0") if numeric else ("TRUE" if value else "FALSE")
-    if isinstance(value, float):
-        return _number_text(value) if numeric else f"{value:.15g}"
-    return clean_text(str(value))

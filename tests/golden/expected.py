@@ -20,6 +20,8 @@ DANGER, STOP, QUALITY, NOTE = range(4)  # gravest first
 MARKS = ("DANGER", "STOP", "CHECK", "note")  # the word for each on a sheet
 
 CAUTION = ("safety data sheet", "local codes", "licensed")
+#: words over the columns of use that are not those of the use itself
+USE_HEADS = {"start": "Start-up loss", "end": "Shut-down loss", "mixers": "Lost in mixers"}
 HAZARDS = {  # words of the usual cautions; common practice, defer to the safety data sheet
     "two-part": ("warms itself", "thin layers", "gloves", "sensitize"),
     "oven": ("hot oven", "cool before"),
@@ -111,7 +113,7 @@ def life_says(material, cold: float, hot: float) -> Says:
 
 
 def rule_says(station, material) -> Says:
-    """What is done at the limit of the working life."""
+    """What is done at the limit of the pot life."""
     if material.pot_life is None or not station.mixer_volume:
         return Says(("no limit",))
     if station.rule == "purge":
@@ -205,11 +207,9 @@ def unmissed(missed: list[str]) -> tuple[str, ...]:
     return tuple(f"to {name}" for name in MILESTONES if name not in missed)
 
 
-def shift_findings(run: Played) -> list[Found]:
-    """What is wrong with a played shift."""
+def output_findings(run: Played, here: dict[str, Any]) -> list[Found]:
+    """Parts that are not made, half done, or lost."""
     day, found = run.day, []
-    here = {"station": run.station.station, "day": day, "shift": run.shift}
-    lasting = {"station": run.station.station}
     for job in run.jobs:
         own = job.finished - job.taken_good
         if own < job.good:
@@ -226,6 +226,46 @@ def shift_findings(run: Played) -> list[Found]:
         names = (part, f"no. {Reckoning.numbers([row[1] for row in rows])} of {origin}")
         says = Says(("lost half done", "open time", "scrap"), names, figures)
         found.append(Found(STOP, says, "lost half done", part=part, **here))
+    return found
+
+
+def nozzle_findings(run: Played, here: dict[str, Any]) -> list[Found]:
+    """Containers that run empty in a part, and a mixer that is too slow for its material."""
+    day, found = run.day, []
+    if run.station.refill == "between parts":
+        for letter in run.parts:
+            emptied = [at for which, at in run.emptied if which == letter]
+            if emptied:
+                figures = (Fact(len(emptied)), Clock(day, emptied[0]))
+                said = ("runs empty in the middle of a part", "larger or full containers", "mid-bead")
+                says = Says(said, component_words(run, letter), figures)
+                found.append(Found(QUALITY, says, "refill in mid-bead", **here))
+    if run.overlong:
+        worst_share = max(share for _, share in run.overlong)
+        figures = (Fact(len(run.overlong)), Clock(day, run.overlong[0][0]), Fact(worst_share))
+        said = ("passes its limit", "smaller mixer")
+        if worst_share >= 1:
+            said = (*said, "pot life is over")
+        else:
+            figures += (Fact(run.station.purge_share),)
+        found.append(Found(QUALITY, Says(said, (), figures), "limit in a part", **here))
+    if run.between > 2:  # a few are not worth a word
+        material, share = run.material, run.station.purge_share
+        life = weather.life_at(
+            material.pot_life, material.pot_life_temperature, material, run.weather.hottest
+        )
+        figures = (Fact(run.between), Fact(run.takt, "s"), Fact(share * life / 60, "min"))
+        says = Says(("between parts", "takt", "longer", "smaller mixer"), (), figures)
+        found.append(Found(QUALITY, says, "purges between parts", **here))
+    return found
+
+
+def shift_findings(run: Played) -> list[Found]:
+    """What is wrong with a played shift."""
+    day, found = run.day, []
+    here = {"station": run.station.station, "day": day, "shift": run.shift}
+    lasting = {"station": run.station.station}
+    found += output_findings(run, here)
     for letter, count in run.missing.items():
         volume = count * run.parts[letter].container
         first = min(e.at for e in run.events if e.kind == "short" and e.letter == letter)
@@ -257,36 +297,12 @@ def shift_findings(run: Played) -> list[Found]:
             )
         names = tuple({part, worst[0]})
         found.append(Found(STOP, Says(said, names, figures, may), words, part=part, **here))
-    if run.station.refill == "between parts":
-        for letter in run.parts:
-            emptied = [at for which, at in run.emptied if which == letter]
-            if emptied:
-                figures = (Fact(len(emptied)), Clock(day, emptied[0]))
-                said = ("runs empty in the middle of a part", "larger or full containers", "mid-bead")
-                says = Says(said, component_words(run, letter), figures)
-                found.append(Found(QUALITY, says, "refill in mid-bead", **here))
-    if run.overlong:
-        worst_share = max(share for _, share in run.overlong)
-        figures = (Fact(len(run.overlong)), Clock(day, run.overlong[0][0]), Fact(worst_share))
-        said = ("passes its limit", "smaller mixer")
-        if worst_share >= 1:
-            said = (*said, "pot life is over")
-        else:
-            figures += (Fact(run.station.purge_share),)
-        found.append(Found(QUALITY, Says(said, (), figures), "limit in a part", **here))
+    found += nozzle_findings(run, here)
     for part, missed in run.unreached.items():
         oven = Says(
             ("oven profile", "does not reach", *missed, "hold longer"), (part,), never=unmissed(missed)
         )
         found.append(Found(QUALITY, oven, "cure", part=part, **lasting))
-    if run.between > 2:  # a few are not worth a word
-        material, share = run.material, run.station.purge_share
-        life = weather.life_at(
-            material.pot_life, material.pot_life_temperature, material, run.weather.hottest
-        )
-        figures = (Fact(run.between), Fact(run.takt, "s"), Fact(share * life / 60, "min"))
-        says = Says(("between parts", "takt", "longer", "smaller mixer"), (), figures)
-        found.append(Found(QUALITY, says, "purges between parts", **here))
     if run.material.pot_life and run.station.mixer_volume:
         words, figures = extrapolated(run.material, run.weather.coldest, run.weather.hottest)
         if words:
@@ -425,7 +441,7 @@ class Reckoning:
                 "High [mL]": Num(shot.high),
                 "Shot mass [g]": Num(shot.volume * density),
                 "Total [mL]": Num(shot.volume * job.started),
-                "Matters most": driver(shot.main),
+                "Main tolerance": driver(shot.main),
             }
             for job, shot in kinds
         ]
@@ -440,7 +456,7 @@ class Reckoning:
             head: Num(sum(row[head].value for row in use)) for head in use[0] if head != "Component"
         }
         page.totals["MaterialUse"]["Rest [mL]"] = left_over(sum(row["Rest [mL]"].value for row in use))
-        page.beside["Balance: opening + mounted − drawn − closing [mL]"] = [Num(0.0), "holds"]
+        page.beside["Balance: opening + connected − used − left at end [mL]"] = [Num(0.0), "holds"]
         page.tables["MaterialTimes"] = self.times(run)
         page.tables["MaterialHandover"] = self.handover(run)
         page.beside["More parts to start:"] = [Num(10)]
@@ -463,7 +479,7 @@ class Reckoning:
                 "Component": letter_name(lot["letter"], parts),
                 "Containers": Num(lot["containers"]),
                 "Volume [mL]": Num(lot["volume"]),
-                "First": moment(day, lot["first"]),
+                "Needed from": moment(day, lot["first"]),
                 "Last day": lot["last_day"],
                 "Lot": lot["lot"],
             }
@@ -475,7 +491,7 @@ class Reckoning:
                 "Component": None,
                 "Containers": None,
                 "Volume [mL]": None,
-                "First": None,
+                "Needed from": None,
                 "Last day": None,
                 "Lot": Says(("none", "enough stands")),
             }
@@ -515,11 +531,11 @@ class Reckoning:
             "Component": letter_name(letter, run.parts),
             "Containers": Num(run.containers[letter]),
             "Opening [mL]": Num(run.opening[letter]),
-            "Mounted [mL]": Num(run.mounted[letter]),
-            **{f"{use.capitalize()} [mL]": Num(used[use]) for use in USES},
+            "Connected [mL]": Num(run.mounted[letter]),
+            **{f"{USE_HEADS.get(use, use.capitalize())} [mL]": Num(used[use]) for use in USES},
             "Rest [mL]": left_over(used["rest"]),
-            "Drawn [mL]": Num(run.drawn(letter)),
-            "Closing [mL]": Num(run.closing[letter]),
+            "Used [mL]": Num(run.drawn(letter)),
+            "Left at end [mL]": Num(run.closing[letter]),
             "Mass [kg]": Num(run.drawn(letter) * run.parts[letter].density / 1000),
         }
 
@@ -531,10 +547,10 @@ class Reckoning:
             facts, figures = event.facts, []
             names: tuple[str, ...] = (name,)
             if event.kind == "container":
-                words: tuple[str, ...] = ("put on",)
+                words: tuple[str, ...] = ("connect",)
                 names = (*component_words(run, event.letter), event.lot)
                 names += (facts["before"],) if facts["before"] not in (None, event.lot) else ()
-                words += ("before it",) if facts["before"] else ()
+                words += ("after lot",) if facts["before"] else ()
                 if facts["rest"] > 1e-6:
                     words, figures = (*words, "do not make the next part"), [Fact(facts["rest"], "mL")]
             elif event.kind == "short":
@@ -804,7 +820,7 @@ class Reckoning:
             "Volume low [mL]": Num(shot.low),
             "Volume high [mL]": Num(shot.high),
             "Detail": self.detail(shot, True),
-            "Matters most": driver(shot.main),
+            "Main tolerance": driver(shot.main),
             "Limits from": meter_says(station),
         }
 
@@ -1035,11 +1051,11 @@ class Reckoning:
                 "Batch": Num(number),
                 "Part": batch.part,
                 "Part numbers": self.numbers(batch.serials),
-                "Begun": moment(run.day, min(begin for begin, _ in batch.tracks)),
-                "Ended": moment(run.day, ended),
+                "First part": moment(run.day, min(begin for begin, _ in batch.tracks)),
+                "Last part": moment(run.day, ended),
                 "Tightest part": None,
-                "Mate before": None,
-                "Mates": None,
+                "Mate by": None,
+                "Planned mating": None,
             }
             mine = []
             if run.mates:
@@ -1047,7 +1063,7 @@ class Reckoning:
                 left = {n: run.mates[batch.part, n, batch.origin] for n in batch.serials}
                 tightest = min(left, key=lambda serial: round(left[serial][0] - left[serial][1]))
                 row["Tightest part"] = Num(tightest)
-                row["Mate before"], row["Mates"] = (moment(run.day, clock) for clock in left[tightest])
+                row["Mate by"], row["Planned mating"] = (moment(run.day, clock) for clock in left[tightest])
                 mine = [
                     (serial, planned - latest)
                     for serial, (latest, planned) in left.items()
@@ -1249,8 +1265,8 @@ class Reckoning:
                         "Container [mL]": Num(component.container),
                         "Volume [mL]": Num(volume),
                         "Mass [kg]": Num(volume * component.density / 1000),
-                        "First": moment(day, changes[0]) if changes else None,
-                        "Last": moment(day, changes[-1]) if changes else None,
+                        "Needed from": moment(day, changes[0]) if changes else None,
+                        "Last change": moment(day, changes[-1]) if changes else None,
                         "Lots": ", ".join(lot["lot"] for lot in lots) if lots else Says((empty,)),
                     }
                 )
@@ -1345,7 +1361,7 @@ class Reckoning:
             {
                 "Material": name,
                 "Component": letter,
-                "Drawn [mL]": Num(drawn),
+                "Used [mL]": Num(drawn),
                 "Mass [kg]": Num(kg),
                 "Containers": Num(count),
                 "On parts [mL]": Num(on),
@@ -1408,9 +1424,9 @@ class Reckoning:
                 {
                     "Day": day,
                     "A or one part [mL]": Num(
-                        sum(r["Drawn [mL]"].value for r in mine if r["Component"] != "B")
+                        sum(r["Used [mL]"].value for r in mine if r["Component"] != "B")
                     ),
-                    "B [mL]": Num(sum(r["Drawn [mL]"].value for r in mine if r["Component"] == "B")),
+                    "B [mL]": Num(sum(r["Used [mL]"].value for r in mine if r["Component"] == "B")),
                     "All materials [kg]": Num(
                         sum(r["Mass [g]"].value for r in use if r["Day"] == day) / 1000
                     ),
@@ -1488,7 +1504,7 @@ class Reckoning:
             "High [mL]": Num(high),
             "Worst low [mL]": Num(worst_low),
             "Worst high [mL]": Num(worst_high),
-            "Matters most": driver(shot.main),
+            "Main tolerance": driver(shot.main),
             "Mass [g]": Num(grams),
             "Time [s]": Num(shot.seconds),
             "Detail": self.detail(shot),

@@ -611,7 +611,8 @@ class Shift:
                 self.take({letter: missing}, played.hours.start, 0.0)
                 store.hoses[key] = hose
 
-    def visits(self, start: float) -> None:
+    # written to be read beside the description of a shift, step after step, not cut as the package cuts it
+    def visits(self, start: float) -> None:  # noqa: C901
         """Everything that is due, in that order; a check before a part that is due with it."""
         played, station, hours = self.played, self.station, self.played.hours
         queue: list[tuple[float, int, int, Any]] = []

@@ -8,6 +8,8 @@ status()          what is installed, in which interpreter it runs and what that 
 
 from __future__ import annotations
 
+from ...base.offer import offer
+
 _OFFERED = {
     "build": "builder",
     "install": "office",
@@ -17,11 +19,4 @@ _OFFERED = {
 }
 
 __all__ = list(_OFFERED)
-
-
-def __getattr__(name: str):
-    if name in _OFFERED:
-        from importlib import import_module
-
-        return getattr(import_module(f".{_OFFERED[name]}", __name__), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__ = offer(__name__, _OFFERED)

@@ -18,7 +18,7 @@ from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
 from ... import __version__
-from ...base.errors import DispenseError, Problem
+from ...base.errors import DispenseError, FileError, Problem
 from ...base.fields import Field
 from ...handbook import catalogue as functions
 from ...handbook.declare import Function
@@ -175,7 +175,7 @@ def _description(count: int) -> str:
 
 _ABOUT = (
     "Worksheet functions for adhesive, sealant, thermal paste and potting compound put onto parts "
-    "at a takt: bead and pot volumes, mixing, nozzle pressure, working life, cure, stock.\n"
+    "at a takt: bead and pot volumes, mixing, nozzle pressure, pot life, cure, stock.\n"
 )
 
 
@@ -316,5 +316,18 @@ def build(out: str | os.PathLike[str], with_dependencies: bool = False) -> Path:
     if with_dependencies:
         for name, file in _dependency_files(outside).items():
             members[f"pythonpath/{name}"] = file.read_bytes()
+    if path.exists() and not _is_extension(path):
+        raise FileError(
+            Problem(str(path), message="is there already and is no add-in of ours", fix="choose another name")
+        )
     atomic_write(path, _archive(members))
     return path
+
+
+def _is_extension(path: Path) -> bool:
+    """Whether the file at a path is an extension that was built here."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return {"CalcAddIns.xcu", "component.py", "modules.txt"} <= set(archive.namelist())
+    except (OSError, zipfile.BadZipFile):
+        return False

@@ -1,0 +1,220 @@
+"""What must be known before acting on a forecast."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections import defaultdict
+
+from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
+from ..base.printed import counted
+from ..base.units import DAY, rounded_volume_text, volume_text
+from ..shift.store import NANO
+from .response import Occurrence
+from .results import GOING_ON, Forecast
+
+SAMPLING = 3.0  # standard errors of the mean of the futures that sampling explains
+EQUAL_USE = 1e-6  # of the use: what lies nearer to a quantile is at it
+#: of the mean use, outside which a material phases out or in (common practice, no source)
+PHASES = (0.5, 1.5)
+
+
+def forecast_findings(found: Forecast) -> list[Finding]:
+    """What must be known before acting on a forecast, the gravest first."""
+    return gravest_first(
+        [
+            *_shortages(found),
+            *_overdue(found),
+            *_unfinished(found),
+            *_gaps(found),
+            *_uncovered(found),
+            *_known(found),
+        ]
+    )
+
+
+def _shortages(found: Forecast) -> list[Finding]:
+    """What runs short although the proposed orders arrive."""
+    told = []
+    for key, day in sorted(found.ordered.runs_out.items(), key=lambda pair: (pair[1], pair[0])):
+        view, station = found.components[key], found.ordered.short_at[key]
+        lacking = found.ordered.missing[key].used / NANO
+        latest = day - datetime.timedelta(days=math.ceil(view.component.lead_time / DAY))
+        overdue = (found.horizon.as_of - latest).days
+        if overdue > 0:
+            fix = (
+                f"an order by {latest:%a} {latest} would have helped, {counted(overdue, 'day')} ago: ask "
+                "for a faster delivery or build less"
+            )
+        else:
+            fix = f"order more, to arrive by {day:%a} {day} (order by {latest:%a} {latest})"
+        told.append(
+            Finding(
+                STOP,
+                f"{view.name} runs short on {day:%a} {day} at {station}, also with the proposed orders: "
+                f"{rounded_volume_text(lacking)} lacking by {found.horizon.last_build}",
+                fix,
+                SHORTAGE,
+                station,
+                key[0],
+                day=day,
+                numbers={"lacking [mL]": lacking * 1e6, "overdue [d]": float(max(overdue, 0))},
+            )
+        )
+    return told
+
+
+def _overdue(found: Forecast) -> list[Finding]:
+    """Orders whose day has passed; a shortage where they come too late for the builds of the plan."""
+    told = []
+    for view in found.components.values():
+        last_known = found.horizon.end + datetime.timedelta(days=len(view.later_use))
+        for order in view.orders:
+            if not order.late_days or (order.short_from and view.key in found.ordered.runs_out):
+                continue
+            short = order.short_from
+            is_short = short is not None and short < last_known
+            words = (
+                f"order of {order.containers} × {volume_text(view.component.container)} {view.name} "
+                f"is overdue by {counted(order.late_days, 'day')}"
+            )
+            if short is not None:
+                assumed = "" if is_short else " if the use goes on"
+                words += f", short from {short:%a} {short}{assumed}"
+                fix = "order at once and ask for a faster delivery"
+            else:
+                words += ", safety stock is touched before it arrives"
+                fix = f"order at once, it arrives on {order.arrival}"
+            told.append(
+                Finding(
+                    STOP,
+                    words,
+                    fix,
+                    SHORTAGE if is_short else "order overdue",
+                    material=view.key[0],
+                    day=short or order.order_by,
+                    numbers={"overdue [d]": float(order.late_days)},
+                )
+            )
+    return sorted(told, key=lambda finding: (finding.topic != SHORTAGE, finding.day or datetime.date.max))
+
+
+def _unfinished(found: Forecast) -> list[Finding]:
+    """Stations whose parts do not fit into their shifts."""
+    short: dict[str, list[Occurrence]] = defaultdict(list)
+    for item in found.shifts:
+        if found.responses[item.key].is_short:
+            short[item.station].append(item)
+    return [
+        Finding(
+            STOP,
+            f"not all parts fit into their shifts at {station}: {len(items)} of its shifts, first "
+            f"on {items[0].date} {items[0].shift}",
+            "move parts, or change takt or shift",
+            "unfinished",
+            station,
+            day=items[0].date,
+            shift=items[0].shift,
+            numbers={"shifts": float(len(items))},
+        )
+        for station, items in sorted(short.items())
+    ]
+
+
+def _gaps(found: Forecast) -> list[Finding]:
+    """Weeks that were asked for and are not covered."""
+    horizon = found.horizon
+    if horizon.is_empty:
+        return [
+            Finding(
+                NOTE,
+                f"No builds from {horizon.first_build} on: nothing is used, nothing is proposed",
+                topic="no builds",
+            )
+        ]
+    if horizon.weeks >= horizon.asked:
+        return []
+    words = (
+        f"Builds end on {horizon.last_build}: the forecast covers {horizon.weeks} of the "
+        f"{horizon.asked} weeks asked for"
+    )
+    coming = min((row.date for row in found.plan.builds if row.date >= horizon.end), default=None)
+    if coming is None:
+        return [Finding(NOTE, words, topic="horizon")]
+    return [
+        Finding(
+            QUALITY,
+            f"{words}; the next is on {coming}",
+            "correct the dates, or ask for as many weeks as reach it",
+            "horizon",
+            day=coming,
+        )
+    ]
+
+
+def _uncovered(found: Forecast) -> list[Finding]:
+    """Where the planned use lies outside P50 to P90, and why; one finding for each reason."""
+    alike: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for view in found.components.values():
+        planned, near = sum(view.day_use) / NANO, SAMPLING * view.total_sd / math.sqrt(found.draws)
+        tiny = EQUAL_USE * planned
+        if view.total_p50 - tiny <= planned <= view.total_p90 + tiny:
+            continue
+        is_above = planned > view.total_p90
+        place = "above P90" if is_above else "below P50"
+        if abs(view.total_mean - planned) > near + tiny:
+            why = (
+                "purges, mixer changes and short shifts answer in steps, so that the simulation runs use "
+                "another volume on average than the plan"
+            )
+        elif not is_above and view.total_p50 - planned < near:
+            why = f"by no more than the sampling error of {found.draws} simulation runs"
+        else:
+            why = "losses are rare and large: most simulation runs have none, and the mean lies to one side"
+        alike[place, why].append(view.name)
+    return [
+        Finding(NOTE, f"Planned use lies {place} for {', '.join(names)}: {why}", topic="planned and futures")
+        for (place, why), names in alike.items()
+    ]
+
+
+def _known(found: Forecast) -> list[Finding]:
+    """What the figures rest on."""
+    plan, views = found.plan, list(found.components.values())
+    told = []
+    if not found.horizon.is_empty:
+        told.append(
+            Finding(
+                NOTE,
+                "Orders count on all builds of the plan that they must cover, and after "
+                f"the last on the use of its last {GOING_ON} days going on; dates by which to "
+                "order fall on working days",
+                topic="orders",
+            )
+        )
+    for view in views:
+        daily = sum(view.day_use) / NANO / found.horizon.days
+        if daily and not daily * PHASES[0] <= view.going_on <= daily * PHASES[1]:
+            words = "phases out" if view.going_on < daily else "phases in"
+            told.append(
+                Finding(
+                    NOTE,
+                    f"{view.name} {words}: {rounded_volume_text(view.going_on)} a day at the end of "
+                    f"the builds, {rounded_volume_text(daily)} on the mean of these weeks. Orders follow "
+                    "the dated use; the reorder point is for the mean",
+                    topic="phase",
+                    material=view.key[0],
+                )
+            )
+    if not plan.settings["demand_spread"]:
+        told.append(
+            Finding(
+                NOTE,
+                "Demand spread is 0 in Settings: P90 holds only if builds come as planned",
+                topic="demand spread",
+            )
+        )
+    unpriced = [view.name for view in views if not view.component.price]
+    if unpriced:
+        told.append(Finding(NOTE, "No price: " + ", ".join(unpriced), topic="price"))
+    return told

@@ -1,0 +1,316 @@
+"""Values that a workbook stores beside what they follow from: those of formulas, and those of charts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Protocol
+
+from lxml import etree
+
+from dispense.base.errors import Problem
+from dispense.base.fields import CellError
+from dispense.base.naming import fold
+from dispense.xlsx.content import (
+    BLANK,
+    FORMULA,
+    INLINE,
+    LONGEST_TEXT,
+    VALUE,
+    Content,
+    clean_text,
+    encode,
+    number_text,
+)
+from dispense.xlsx.package import MAIN, Package, Sheet, column_letters, iter_cells, sound_xml, split_range
+from dispense.xlsx.rows import area_cells, chart_parts
+
+__all__ = ["Evaluate", "Evaluated", "cache_values", "refresh_charts"]
+
+
+class Evaluated(Protocol):
+    """What an evaluation found: values by sheet and cell, and why other formulas have none."""
+
+    values: dict[tuple[str, str], Any]
+    problems: list[Problem]
+
+
+Evaluate = Callable[[Package], Mapping[tuple[str, str], Any] | Evaluated]
+
+
+_CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
+_C15 = "http://schemas.microsoft.com/office/drawing/2012/chart"
+_CACHES = {  # what holds a reference in a chart, and what holds the values stored with it
+    f"{{{_CHART}}}numRef": f"{{{_CHART}}}numCache",
+    f"{{{_CHART}}}strRef": f"{{{_CHART}}}strCache",
+    f"{{{_CHART}}}multiLvlStrRef": f"{{{_CHART}}}multiLvlStrCache",
+    f"{{{_C15}}}datalabelsRange": f"{{{_C15}}}dlblRangeCache",
+}
+
+
+def cache_values(package: Package, evaluate: Evaluate | None) -> list[str]:
+    """Store with every formula the value that `evaluate` gives it; returns notes.
+
+    A formula that gets no value loses the stale one, and the workbook asks the spreadsheet to
+    compute all formulas when it is opened.
+    """
+    found = {} if evaluate is None else evaluate(package)
+    results = found if isinstance(found, Mapping) else found.values
+    reasons = {problem.where: problem.message for problem in getattr(found, "problems", ())}
+    values = {(sheet.lower(), cell): value for (sheet, cell), value in results.items()}
+    missing: list[str] = []
+    with sound_xml(package):
+        _store_values(package, values, missing)
+    if not missing:
+        return []
+    _ask_for_calculation(package)
+    shown = ", ".join(
+        f"{place} ({reasons[place]})" if place in reasons else place for place in missing[:5]
+    ) + (" and others" if len(missing) > 5 else "")
+    count = len(missing)
+    return [
+        f"{count} formula{'s have' if count > 1 else ' has'} no value until a spreadsheet opens "
+        f"the file: {shown}"
+    ]
+
+
+def _store_values(package: Package, values: Mapping[tuple[str, str], Any], missing: list[str]) -> None:
+    for sheet in package.worksheets:
+        if b"<f" not in package.read(sheet.part) and b":f" not in package.read(sheet.part):
+            continue
+        changes = _value_changes(package, sheet, values, missing)
+        if changes:
+            for _, _, address, cell in iter_cells(package.edit(sheet.part)):
+                if address in changes:
+                    _set_value(cell, changes[address])
+
+
+def _value_changes(
+    package: Package, sheet: Sheet, values: Mapping[tuple[str, str], Any], missing: list[str]
+) -> dict[str, Content]:
+    changes: dict[str, Content] = {}
+    blocks: list[tuple[int, int, int, int]] = []
+    date1904 = package.date1904
+    for row, column, address, cell in iter_cells(package.tree(sheet.part)):
+        formula = cell.find(FORMULA)
+        if formula is None:
+            if not any(t <= row <= b and le <= column <= r for t, le, b, r in blocks):
+                continue
+        elif formula.get("t") in ("array", "dataTable") and ":" in formula.get("ref", ""):
+            blocks.append(split_range(formula.get("ref", "A1")))
+        content = _formula_content(values.get((sheet.name.lower(), address)), date1904)
+        if content.kind == "blank":
+            missing.append(f"{sheet.name}!{address}")
+        if content != _stored(cell):
+            changes[address] = content
+    return changes
+
+
+def _formula_content(value: Any, date1904: bool) -> Content:
+    if isinstance(value, str) and not isinstance(value, CellError):
+        return Content("str", clean_text(value)[:LONGEST_TEXT])
+    try:
+        return encode(value, date1904)._replace(is_date=False)
+    except ValueError:
+        return BLANK
+
+
+def _stored(cell: etree._Element) -> Content:
+    held = cell.find(VALUE)
+    if held is None:
+        return BLANK
+    kind = cell.get("t", "n")
+    text = held.text or ""
+    if kind == "n":
+        try:
+            text = number_text(float(text))
+        except ValueError:
+            return Content("?", text)
+    return Content("" if kind == "n" else kind, text)
+
+
+def _set_value(cell: etree._Element, content: Content) -> None:
+    """Give a formula cell its value; the formula stays."""
+    for held in (*cell.findall(VALUE), *cell.findall(INLINE)):
+        cell.remove(held)
+    cell.attrib.pop("t", None)
+    if content.kind == "blank":
+        return
+    if content.kind:
+        cell.set("t", content.kind)
+    value = etree.Element(VALUE)
+    value.text = content.text
+    formula = cell.find(FORMULA)
+    if formula is None:
+        cell.insert(0, value)
+    else:
+        formula.addnext(value)
+
+
+_BEFORE_CALC = (
+    "fileVersion",
+    "fileSharing",
+    "workbookPr",
+    "workbookProtection",
+    "bookViews",
+    "sheets",
+    "functionGroups",
+    "externalReferences",
+    "definedNames",
+)
+
+
+def _ask_for_calculation(package: Package) -> None:
+    """Have the spreadsheet compute every formula when it opens the workbook."""
+    listed = package.tree(package.workbook_part).find(f"{{{MAIN}}}calcPr")
+    if listed is not None and listed.get("fullCalcOnLoad") in ("1", "true"):
+        return
+    root = package.edit(package.workbook_part)
+    setting = root.find(f"{{{MAIN}}}calcPr")
+    if setting is None:
+        setting = etree.Element(f"{{{MAIN}}}calcPr")
+        place = 0
+        for number, child in enumerate(root, 1):
+            if isinstance(child.tag, str) and child.tag.rpartition("}")[2] in (
+                *_BEFORE_CALC,
+                "AlternateContent",
+            ):
+                place = number
+        root.insert(place, setting)
+    setting.set("fullCalcOnLoad", "1")
+
+
+def refresh_charts(package: Package) -> list[str]:
+    """Bring the values stored in charts up to those of the cells; returns notes."""
+    notes: list[str] = []
+    with sound_xml(package):
+        _refresh_all(package, notes)
+    return notes
+
+
+def _refresh_all(package: Package, notes: list[str]) -> None:
+    lookup = _Lookup(package)
+    for part in chart_parts(package):
+        name = part.rpartition("/")[2]
+        if package.tree(part).tag != f"{{{_CHART}}}chartSpace":
+            notes.append(f"chart {name}: its stored values are left to the spreadsheet")
+            continue
+        was_edited = package.is_edited(part)
+        root = package.edit(part)
+        before = etree.tostring(root)
+        for source, cache in _CACHES.items():
+            for item in root.iter(source):
+                formula = item.find(f"{source.partition('}')[0]}}}f")
+                text = "" if formula is None else formula.text or ""
+                areas = lookup.areas(text)
+                if areas is None:
+                    notes.append(f"chart {name}: the stored values of {text} were left as is")
+                else:
+                    _refresh_cache(item, formula, cache, areas, lookup)
+        if not was_edited and etree.tostring(root) == before:
+            package.revert(part)
+
+
+class _Lookup:
+    """Cell values by sheet, read once."""
+
+    def __init__(self, package: Package):
+        self.package = package
+        self._sheets: dict[str, dict[str, Any]] = {}
+
+    def values(self, sheet: Sheet) -> dict[str, Any]:
+        if sheet.name not in self._sheets:
+            self._sheets[sheet.name] = self.package.cell_values(sheet)
+        return self._sheets[sheet.name]
+
+    def areas(self, text: str) -> list[tuple[Sheet, tuple[int, int, int, int]]] | None:
+        """The areas a chart's reference names, or None where it is not plain cells."""
+        areas = area_cells(text)
+        if areas is None:
+            bare = text.rpartition("!")[2]
+            for name in self.package.defined_names:
+                if fold(name.name) == fold(bare):
+                    areas = area_cells(name.text)
+        found = []
+        for title, box in areas or ():
+            sheet = self.package.sheet(title)
+            size = (box[2] - box[0] + 1) * (box[3] - box[1] + 1)
+            if sheet is None or sheet.kind != "worksheet" or size > 100_000:
+                return None
+            found.append((sheet, box))
+        return found or None
+
+
+def _refresh_cache(
+    item: etree._Element,
+    formula: etree._Element,
+    name: str,
+    areas: Sequence[tuple[Sheet, tuple[int, int, int, int]]],
+    lookup: _Lookup,
+) -> None:
+    numeric = name.endswith("}numCache")
+    cache = item.find(name)
+    if cache is None:
+        cache = etree.Element(name)
+        formula.addnext(cache)
+        if numeric:
+            etree.SubElement(cache, f"{{{_CHART}}}formatCode").text = "General"
+    for child in list(cache):
+        if child.tag.rpartition("}")[2] in ("ptCount", "pt", "lvl"):
+            cache.remove(child)
+    extension = cache.find(f"{{{_CHART}}}extLst")
+    place = len(cache) if extension is None else cache.index(extension)
+    if name.endswith("}multiLvlStrCache"):
+        pieces = _level_elements(areas[0], lookup)
+    else:
+        values = [value for area in areas for value in _area_values(area, lookup)]
+        pieces = [_count_element(len(values)), *_point_elements(values, numeric)]
+    for offset, piece in enumerate(pieces):
+        cache.insert(place + offset, piece)
+
+
+def _area_values(area: tuple[Sheet, tuple[int, int, int, int]], lookup: _Lookup) -> list[Any]:
+    sheet, (top, left, bottom, right) = area
+    values = lookup.values(sheet)
+    return [
+        values.get(f"{column_letters(column)}{row}")
+        for row in range(top, bottom + 1)
+        for column in range(left, right + 1)
+    ]
+
+
+def _level_elements(area: tuple[Sheet, tuple[int, int, int, int]], lookup: _Lookup) -> list[etree._Element]:
+    """Labels in several columns: the last column is the innermost level and comes first."""
+    sheet, (top, left, bottom, right) = area
+    pieces = [_count_element(bottom - top + 1)]
+    for column in range(right, left - 1, -1):
+        level = etree.Element(f"{{{_CHART}}}lvl")
+        values = _area_values((sheet, (top, column, bottom, column)), lookup)
+        level.extend(_point_elements(values, False))
+        pieces.append(level)
+    return pieces
+
+
+def _count_element(count: int) -> etree._Element:
+    return etree.Element(f"{{{_CHART}}}ptCount", val=str(count))
+
+
+def _point_elements(values: Sequence[Any], numeric: bool) -> list[etree._Element]:
+    points = []
+    for index, value in enumerate(values):
+        text = _point_text(value, numeric)
+        if text is None:
+            continue
+        point = etree.Element(f"{{{_CHART}}}pt", idx=str(index))
+        etree.SubElement(point, f"{{{_CHART}}}v").text = text
+        points.append(point)
+    return points
+
+
+def _point_text(value: Any, numeric: bool) -> str | None:
+    if value is None or (numeric and isinstance(value, str) and not value.startswith("#")):
+        return None
+    if isinstance(value, bool):
+        return ("1" if value else "0") if numeric else ("TRUE" if value else "FALSE")
+    if isinstance(value, float):
+        return number_text(value) if numeric else f"{value:.15g}"
+    return clean_text(str(value))

@@ -1,0 +1,40 @@
+"""What `vulture` calls unused and is not: names that something outside the package asks for.
+
+`vulture` reads this file with `dispense/` (see `pyproject.toml`); workbook functions and those of formulas
+are told by their decorators there. Whatever else it finds is dead and goes, a name too that only a test
+calls.
+"""
+
+# ruff: noqa: B018, F821
+
+# -- attributes that a library reads when it writes the file
+# openpyxl, of cells, sheets, workbooks, tables, validations
+_.autoFilter, _.border, _.created, _.creator, _.data_type, _.errorTitle, _.fitToHeight, _.fitToWidth
+_.freeze_panes, _.hyperlink, _.number_format, _.pageSetUpPr, _.paperSize, _.print_area, _.print_title_cols
+_.print_title_rows, _.quotePrefix, _.showGridLines, _.tabColor, _.tableStyleInfo
+# openpyxl, of charts
+_.axId, _.crossAx, _.crosses, _.gapWidth, _.grouping, _.logBase, _.majorTickMark, _.majorUnit, _.numFmt
+_.overlap, _.overlay, _.pPr, _.rPr, _.scatterStyle, _.showVal, _.smooth, _.spPr, _.tickLblPos, _.txPr
+_.create_system, _.external_attr  # zipfile, of an entry
+_.writeable  # numpy, of the flags of an array: False guards what is handed out
+_.__qualname__, _.__signature__  # Python and xlwings, of a function that is made
+
+# -- methods that a library calls
+_.create_module, _.exec_module  # importlib, of a loader: old names of modules
+_.SN_RE, _._parse_whitespace, _._parse_brackets  # openpyxl's tokenizer, which ours extends
+
+# -- what LibreOffice asks of its add-ins, and names that its own records have
+_.getServiceName, _.getImplementationName, _.supportsService
+_.getInteractionHandler, _.getProgressHandler
+_.Complete, _.FormulaLocal
+
+# -- asked by name
+_.calculate, _.recalculate, _.is_modified  # of an open document, over a session (`addin/calc/session.py`)
+install, uninstall  # `dispense addin install` takes them from the module of its host (`addin/commands.py`)
+_.paths  # of a plan: read by the table's name
+_.plant, _.prepared_by, _.service_level, _.holding_rate, _.demand_spread  # settings, read by their name
+
+# -- offered to whoever imports the package
+play_shift  # `dispense.shift`: one station through one shift
+_.imbalance  # of a pour: what of its heat is not accounted for
+TOPICS  # importing them declares their functions
