@@ -1182,14 +1182,16 @@ def by_own_loop(rows, heels):
 
     A frame takes 10 mL, half A, half B; good/(1 − scrap) are started; each shift fills a mixer of 10 mL,
     draws 8 mL at its start, 6 at its end and two check shots of 4 mL (3.5 h at one in two hours); the
-    first fills the hoses; of each container the heel stays behind.
+    first fills the hoses; of each container the heel stays behind, and half of the 5 mL of a part at the
+    mean, since it is changed before the part that it cannot finish.
     """
     station = rows["Stations"][0]
+    usable = {row["component"]: row["container"] * (1.0 - row["heel"]) for row in rows["Components"]}
     totals = {"a": station["hose_a"], "b": station["hose_b"]}
     for build in rows["Builds"]:
         mixed = build["quantity"] * 10.0 / (1.0 - station["scrap"]) + 10.0 + 8.0 + 6.0 + 2 * 4.0
         for letter in totals:
-            totals[letter] += mixed / 2.0
+            totals[letter] += mixed / 2.0 * (1.0 + 2.5 / (usable[letter] - 2.5))
     return {letter: volume / (1.0 - heels[letter]) for letter, volume in totals.items()}
 
 

@@ -273,14 +273,14 @@ def test_hand_worked_shift_on_its_sheets(hand, tmp_path):
     total = next(
         row
         for row in book["Material"].iter_rows(values_only=True)
-        if row[0] == "Total" and row[15] is not None
+        if row[0] == "Total" and row[16] is not None
     )
-    assert total[1] == 5 and total[13] == pytest.approx(274)  # containers; drawn of A and B
-    assert total[15] == pytest.approx(0.1335 * 1.2 + 0.1405 * 1.0)
+    assert total[1] == 5 and total[14] == pytest.approx(286)  # containers; drawn of A and B, rests with them
+    assert total[16] == pytest.approx(0.138 * 1.2 + 0.148 * 1.0)
     texts = [cell for row in book["Material"].iter_rows(values_only=True) for cell in row]
     assert "holds" in texts
     # ten more parts: 100 mL, half A and half B; of A 62 − 5 heel are left, of B 32 − 6
-    # heel = 33.5 are left, so 16.5 mL are missing: one more container of B
+    # heel = 26 are left, so 24 mL are missing: one more container of B
     more_a, more_b = table_rows(book, "MaterialMore")
     assert (more_a["More [mL]"], more_a["More containers"]) == (pytest.approx(50), 0)
     assert (more_b["More [mL]"], more_b["More containers"]) == (pytest.approx(50), 1)
@@ -290,7 +290,7 @@ def test_hand_worked_shift_on_its_sheets(hand, tmp_path):
         row["Time"].strftime("%H:%M:%S")
         for row in times
         if row["Event"] == "container" and row["Component"] == "B"
-    ] == ["06:00:00", "07:20:06", "09:20:05"]
+    ] == ["06:00:00", "07:10:10", "09:00:10"]
     setup = openpyxl.load_workbook(tmp_path / "out" / "setup" / "hem_setup.xlsx", data_only=True)
     shot = table_rows(setup, "SetupShots")[0]
     # 10 mL: 11 g, of which 5 mL A = 6 g and 5 mL B = 5 g

@@ -238,7 +238,7 @@ def layout(book: Book) -> None:
     form.section("Hand-over", "parts in process: from the shift before, and to the next")
     form.table(
         "CureHandover",
-        ["count", "part", "way", "following", "latest", "what", "part_numbers"],
+        ["count", "what", "way", "following", "latest", "part", "part_numbers"],
         across=True,
         forms={"following": OTHER_DAY, "latest": OTHER_DAY},
     )

@@ -265,18 +265,26 @@ def _times(result: ShiftResult) -> list[Row]:
 
 
 def layout(book: Book) -> None:
-    """What the station needs on the first page, its clock times on the second, then the hand-over."""
-    form = book.page("Material", [11.5, 13.8, 8.5, 8.5, 7.5, 8.2, 8.5, 9, 8.7, *[7.2] * 8], landscape=False)
-    form.head()
-    form.cards(
-        ("station", 3),
-        ("material", 2),
-        ("day", 3),
-        ("shift", 2),
-        ("hours", 2),
-        ("takt", 2),
-        ("shop_temperature", 2),
+    """What is done when comes first, then where the material goes, then the hand-over."""
+    times = book.page("Times", [15, 6, 11, 11, 15, 10, 61, 9], landscape=False)
+    times.head()
+    times.cards(("station", 2), ("material", 2), ("day", 1), ("shift", 1), ("hours", 1), ("takt", 1))
+    times.section("Warnings")
+    times.warnings("MaterialWarnings")
+    times.section("Clock list")
+    times.table(
+        "MaterialTimes",
+        ["time", TICK, "event", "component", "lot", "volume", "action", BY],
+        repeat=True,
+        rows_high=17,
     )
+    times.sign_off()
+    times.cautions()
+
+    form = book.page("Material", [11.5, 13.8, 8.5, 8.5, 7.5, 8.2, 8.5, 9, 8.7, *[7.2] * 8], landscape=False)
+    form.head(named=False)
+    form.repeat(("day", 1), ("shift", 2), ("station", 4), ("material", 8))
+    form.skip()
     form.cards(
         ("parts_good", 2),
         ("parts_started", 2),
@@ -287,10 +295,15 @@ def layout(book: Book) -> None:
         ("on_parts_high", 2),
         ("waste_share", 2),
     )
-    form.cards(("purges", 2), ("mixers", 2), ("check_shots", 2), ("matters_most", 4), ("rule", 6))
+    form.cards(
+        ("purges", 2),
+        ("mixers", 2),
+        ("check_shots", 2),
+        ("shop_temperature", 2),
+        ("matters_most", 3),
+        ("rule", 5),
+    )
     form.cards(("description", 5), ("pot_life", 6), ("prepared_by", 3), ("stamp", 2), small=True)
-    form.section("Warnings")
-    form.warnings("MaterialWarnings")
     form.section("Lots to bring, first-expired first")
     form.table(
         "MaterialLots",
@@ -333,19 +346,6 @@ def layout(book: Book) -> None:
                 "more_containers", "=IF({container}>0,ROUNDUP(ROUND(MAX(0,{more}-{left})/{container},6),0),0)"
             ),
         ],
-    )
-    form.sign_off()
-    form.cautions()
-
-    times = book.page("Times", [15, 6, 11, 11, 15, 10, 61, 9], landscape=False)
-    times.head(named=False)
-    times.repeat(("station", 1), ("material", 4), ("day", 6), ("shift", 7))
-    times.skip()
-    times.table(
-        "MaterialTimes",
-        ["time", TICK, "event", "component", "lot", "volume", "action", BY],
-        repeat=True,
-        rows_high=17,
     )
     hand = book.page("Handover", [13, 30, 16, 34, 8, 11, 18, 18, 8, 11], landscape=True)
     hand.head(named=False)
