@@ -16,6 +16,7 @@ from typing import Any
 
 from . import __version__
 from .base.findings import BAD_INPUT, DONE, USAGE, Finding, exit_code, tally
+from .base.language import languages
 from .base.paper import PAPERS
 
 EXIT_CODES = (
@@ -86,6 +87,11 @@ def parser() -> argparse.ArgumentParser:
     )
     fill.add_argument("--templates", metavar="DIR", help="folder with the plant's own templates")
     _paper(fill)
+    fill.add_argument(
+        "--language",
+        metavar="CODE",
+        help=f"{', '.join(languages())}, or a word list fr.csv (default: that of the plan's Settings)",
+    )
     fill.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
     fill.add_argument(
         "--open", action="store_true", help="write into the workbook open in the spreadsheet (Windows, macOS)"
@@ -366,6 +372,7 @@ def _fill(options) -> int:
         paper=options.paper,
         processes=options.processes,
         open_workbook=options.open,
+        language=options.language,
         progress=progress,
         now=options.now,
         done=options.done,

@@ -33,7 +33,7 @@ from dispense.plan.materials import kinetics_of, mixed_density
 from dispense.reports.cure import _pour_text, belt_speed, cure_report, light_report, moisture_report
 from dispense.reports.day import COLDER, HOTTER, STATED, life_day
 from dispense.reports.pour import PourReport, _hottest, _trace, not_computed, pour_findings, pour_report
-from dispense.reports.runs import _played, early_test, with_hold
+from dispense.reports.runs import _played, early_test, run_rows, with_hold
 from dispense.sheets.material import shift_material_content
 from dispense.shift.player import play_shift
 from dispense.shift.windows import OPEN, SURFACE, latest_times
@@ -265,6 +265,9 @@ def test_equivalent_time_of_a_ramp_hold_ramp():
     assert run.places[0].equivalent[-1] / 60.0 == pytest.approx(53.3049691, rel=1e-6)
     assert run.passes and run.places[0].temperatures.max() == pytest.approx(353.15, abs=0.02)
     assert run.places[0].at_cure / 60.0 == pytest.approx(5 + 30 + 2.5, rel=1e-3)  # at 75 °C and above
+    told = run_rows(run)[0]  # the same for a script and the terminal, in shop units
+    assert told["equivalent_time"] == pytest.approx(53.3049691, rel=1e-6) and told["degree"] is None
+    assert told["highest_temperature"] == pytest.approx(80.0, abs=0.02)
     late = run_of(oven_rows(RAMP, PLAIN | dict(activation_energy=60), hold=54))
     assert not late.passes and "54.0 min are required" in late.places[0].reasons[0]
 
@@ -292,6 +295,9 @@ def test_published_degrees_through_the_plan(kinetics, degree):
     run = run_of(oven_rows(FLAT, material, start_temperature=80))
     place = run.places[0]
     assert place.degrees[-1] == pytest.approx(degree, abs=1e-7)
+    told = run_rows(run)[0]
+    assert told["degree"] == pytest.approx(degree, abs=1e-7)
+    assert told["equivalent_time"] == pytest.approx(60.0, rel=1e-9)  # an hour at the reference itself
     # DiBenedetto: −20 + 240·λα/(1 − (1 − λ)α), by hand
     glass = -20 + 240 * 0.5 * degree / (1 - 0.5 * degree)
     assert place.glass_points[-1] - 273.15 == pytest.approx(glass, abs=1e-4)

@@ -30,6 +30,7 @@ from dispense.reports.cure import cure_report, moisture_report
 from dispense.reports.day import life_day
 from dispense.reports.runs import room_runs
 from dispense.sheets.board import batch_words, board_headline, cure_board_content
+from dispense.shift.cure_times import slowest_place
 from dispense.shift.findings import batch_findings
 from dispense.shift.player import play_plan
 from dispense.shift.results import numbers_text
@@ -213,6 +214,27 @@ def test_room_cure_looks_at_all_shifts_of_the_day():
     plan = make(rows)
     runs = room_runs(plan, plan.station("hem"), plan.material("Bond 60"))
     assert sorted(run.starts / HOUR for run in runs) == [6.0, 15.0]
+
+
+def test_slowest_place_of_an_oven_by_its_lag():
+    # air 25 °C rising 1 K/min for 55 min, then held: the lag equation in closed form, by hand
+    rows = hand_rows()
+    rows["Profiles"] = [
+        dict(profile="belt", time=at, temperature=air) for at, air in ((0, 25), (55, 80), (85, 80))
+    ]
+    rows["Ovens"] = [
+        dict(part="frame", station="hem", profile="belt", start_temperature=20, lag_fast=2, lag_slow=10)
+    ]
+    rows["Materials"][0] |= dict(cure="oven", cure_temperature=80)
+    plan = make(rows)
+    times, values = slowest_place(plan, plan.ovens[0])
+    lag, minutes = 10.0, np.array(times) / 60.0
+    ramp = 25 + minutes - lag + (20 - 25 + lag) * np.exp(-minutes / lag)
+    top = 25 + 55 - lag + (20 - 25 + lag) * math.exp(-55 / lag)
+    expected = np.where(minutes <= 55, ramp, 80 + (top - 80) * np.exp(-(minutes - 55) / lag))
+    assert times[0] == 0.0 and times[-1] == 85 * 60.0 and np.all(np.diff(times) > 0)
+    assert np.array(values) - 273.15 == pytest.approx(expected, abs=1e-6)
+    assert max(np.diff(times)) <= 60.0 + 1e-9
 
 
 def test_mean_of_a_day():

@@ -27,6 +27,7 @@ ROOT = Path(__file__).resolve().parent.parent
 DOCS = ROOT / "docs"
 WRITTEN = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted(DOCS.glob("*.md"))]
 TRIED = {
+    "languages.md": {"console"},
     "tutorial.md": {"console", "change"},
     "engineer.md": {"console", "formula"},
     "planner.md": {"console", "change", "formula", "python"},

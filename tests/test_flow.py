@@ -32,7 +32,6 @@ from dispense.handbook.flow import (
     nozzle_flow,
     nozzle_pressure,
     paste_gap,
-    rectangle_share,
     reynolds_number,
     squeeze_gap,
     squeeze_limit,
@@ -43,6 +42,7 @@ from dispense.handbook.flow import (
     viscosity,
     wall_shear_rate,
 )
+from dispense.handbook.spread import plate_factor
 from dispense.shift.setup import setup_card
 
 
@@ -663,9 +663,8 @@ def test_rectangle_against_a_grid_of_its_pressure():
             force = spsolve(grid.tocsc(), -np.ones(count[0] * count[1])).sum() * step**2
             shares.append(force / (aspect**2 / (8.0 * math.pi)))
         best = shares[1] + (shares[1] - shares[0]) / 3.0  # error goes with the square of the step
-        assert rectangle_share(aspect) == pytest.approx(best, rel=1e-4)
-    # long strip: p = w²/8 in the middle, force Lw³/12: (2π/3)·w/L less the ends, 0.63 w/L
-    assert rectangle_share(1e4) == pytest.approx(2.0 * math.pi / 3e4, rel=1e-4)
+        # β·l·w³/4 over A²/(8π)
+        assert 2.0 * math.pi * plate_factor(aspect, 1.0) / aspect == pytest.approx(best, rel=1e-4)
 
 
 def water_jet(consistency=0.001, **changes):

@@ -172,15 +172,6 @@ def tally(findings: Iterable[Finding]) -> str:
     return ", ".join(f"{counts[kind]} {words[kind]}" for kind in KINDS if counts[kind]) or "nothing found"
 
 
-def marked(finding: Finding) -> str:
-    """A finding as a sheet prints it: the word of its kind, what, what to do.
-
-    >>> marked(Finding(DANGER, "529 bar, limit 90 bar", "wider nozzle"))
-    '▲ DANGER: 529 bar, limit 90 bar: wider nozzle'
-    """
-    return f"{'▲ ' if finding.is_warning else ''}{MARKS[finding.kind]}: {finding}"
-
-
 def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
     """Each finding once, the gravest first, else in the order in which they came."""
     seen: dict[tuple[Any, ...], Finding] = {}
@@ -228,6 +219,5 @@ __all__ = [
     "exit_code",
     "gravest_first",
     "grouped",
-    "marked",
     "tally",
 ]

@@ -26,7 +26,9 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from ..base.clock import FAR
 from ..base.fields import Field
-from ..sheets.layout import OTHER_DAY, THREE, Axes, Calculated, Column, Drawn, Written, form_of
+from ..base.language import language, translated
+from ..base.units import AS_GIVEN
+from ..sheets.layout import OTHER_DAY, THREE, Axes, Calculated, Column, Drawn, Written, column_key, form_of
 from ..sheets.spec import SheetSpec
 from . import style
 from .charts import add_legend, dress
@@ -85,7 +87,8 @@ class Form:
         self, book: Workbook, spec: SheetSpec, title: str, widths: Sequence[float], *, landscape: bool
     ):
         self.book, self.spec = book, spec
-        self.ws: Worksheet = book.create_sheet(title)
+        self.title = title  # in English
+        self.ws: Worksheet = book.create_sheet(translated(title))
         self.row = 1
         self.columns = len(widths)
         for place, width in enumerate(widths, 1):
@@ -94,7 +97,8 @@ class Form:
         self.ws.sheet_view.showGridLines = False
         style.page(self.ws, landscape=landscape)
         footer = self.ws.oddFooter
-        footer.left.text, footer.left.size = f"{spec.title} · {STAMP_MARK}", 8
+        footer.left.text, footer.left.size = f"{translated(spec.title)} · {STAMP_MARK}", 8
+        footer.right.text = translated("page &P of &N")
         self.ranges: dict[str, tuple[int, dict[str, str]]] = {}  # data row and letters by table
         self.day = ""  # cell of the sheet's day: a time of another day is shown with its date
 
@@ -115,7 +119,15 @@ class Form:
         letter, row = get_column_letter(column), self.row if row is None else row
         if name == "day":
             self.day = f"${letter}${row}"
-        self.book.defined_names[name] = DefinedName(name, attr_text=f"'{self.ws.title}'!${letter}${row}")
+        self.book.defined_names[name] = DefinedName(
+            name, attr_text=f"{_quoted(self.ws.title)}!${letter}${row}"
+        )
+
+    def _key(self, table: str, name: str, column: int) -> None:
+        """A hidden name for the header of a column, by which it is found whatever words stand there."""
+        key = column_key(table, name)
+        address = f"{_quoted(self.ws.title)}!${get_column_letter(column)}${self.row}"
+        self.book.defined_names[key] = DefinedName(key, attr_text=address, hidden=True)
 
     def _height(self, points: float) -> None:
         """The height of the current row."""
@@ -124,7 +136,8 @@ class Form:
     def head(self, *, named: bool = True) -> None:
         """Title, plant and line, and the headline: the largest thing on the page."""
         half = self.columns // 2
-        self._cell(1, self.spec.title if named else f"{self.spec.title}: {self.ws.title.lower()}")
+        words = translated(self.spec.title)
+        self._cell(1, words if named else f"{words}: {translated(self.title.lower())}")
         self._cell(1).font = FORM_TITLE
         self._height(22)
         if not named:
@@ -162,10 +175,10 @@ class Form:
             item = self.fields[name]
             self._merge(column, span)
             self._merge(column, span, self.row + 1)
-            label, value = self._cell(column, item.title), self._cell(column, row=self.row + 1)
+            label, value = self._cell(column, _titled(item)), self._cell(column, row=self.row + 1)
             label.font, label.alignment = LABEL, Alignment(vertical="bottom", indent=0)
             value.font = SMALL_BOLD if small else FIGURE
-            value.number_format = (forms or {}).get(name) or form_of(item)
+            value.number_format = _of_language((forms or {}).get(name) or form_of(item))
             is_text = item.kind == "text"
             value.alignment = Alignment(
                 horizontal="left", vertical="top", wrap_text=is_text, shrink_to_fit=not is_text
@@ -182,19 +195,21 @@ class Form:
         """A heading between tables, with a note behind it."""
         self._height(8)
         self.row += 1
+        text = translated(text)
         cell = self._cell(1, text)
         cell.font = style.SECTION
         cell.alignment = Alignment(vertical="bottom")
         if note:
             column = 1 + max(2, round(len(text) / 8))
-            self._cell(column, note).font = style.NOTE
+            self._cell(column, translated(note)).font = style.NOTE
             self._cell(column).alignment = Alignment(vertical="bottom")
         self._height(18)
         self.row += 1
 
     def put(self, column: int, text: str, *, bold: bool = False) -> None:
         """A text or a formula of one cell; the row goes on."""
-        self._cell(column, text).font = style.BOLD if bold else style.BODY
+        words = _in_formula(text) if text.startswith("=") else _with_unit(text)
+        self._cell(column, words).font = style.BOLD if bold else style.BODY
 
     def repeat(self, *items: tuple[str, int]) -> None:
         """Values of the first worksheet, `(name, column)` each, on another one."""
@@ -216,7 +231,7 @@ class Form:
         """A yellow cell for the reader to change; the row goes on; returns its fixed address."""
         cell = self._cell(column, value)
         style.input_cell(cell)
-        cell.font, cell.border, cell.number_format = SMALL_BOLD, _WRITE, form
+        cell.font, cell.border, cell.number_format = SMALL_BOLD, _WRITE, _of_language(form)
         cell.alignment = Alignment(horizontal="right", vertical="center")
         self._merge(column, span)
         return f"${cell.column_letter}${cell.row}"
@@ -234,7 +249,7 @@ class Form:
             allow_blank=True,
             showErrorMessage=True,
             errorStyle="warning",
-            error=f"This {column} is not in the table above.",
+            error=translated("This is not in the table above."),
         )
         choice.add(address.replace("$", ""))
         self.ws.add_data_validation(choice)
@@ -274,10 +289,11 @@ class Form:
         for place, column in enumerate(columns, 1):
             item: Field | None = None
             if isinstance(column, Written):
-                title = column.title
+                title = _with_unit(column.title)
             else:
                 item = fields[column.name if isinstance(column, Calculated) else column]
-                title = item.title
+                title = _titled(item)
+                self._key(key, item.name, place)
             titles.append(title)
             right = item is not None and item.kind in _NUMERIC
             self._header(place, title, right, filtered)
@@ -296,7 +312,7 @@ class Form:
                 indent=0 if right or place == 1 else 1,
             )
             if isinstance(column, Calculated):
-                cell.value = _in_row(column.formula, letters, data)
+                cell.value = _in_row(_in_formula(column.formula), letters, data)
                 cell.fill = style.RESULT_FILL
         if across:
             for place in range(len(columns) + 1, self.columns + 1):
@@ -340,7 +356,7 @@ class Form:
         name = item.name if item else ""
         if item is not None:
             form = column.form if isinstance(column, Calculated) else ""
-            cell.number_format = forms.get(name) or form or form_of(item)
+            cell.number_format = _of_language(forms.get(name) or form or form_of(item))
         if isinstance(column, Written):
             cell.border = _WRITE
             cell.fill = style.INPUT_FILL if not column.tick else PatternFill()
@@ -356,7 +372,7 @@ class Form:
             for number, (beyond, form) in enumerate(OTHER_DAYS):
                 tests = [f"ISNUMBER({cell})", f"ABS(INT({cell})-INT({self.day}))>{beyond}", is_marked]
                 look = dict(font=Font(bold=True), fill=_MARKED) if is_marked else {}
-                shown = NumberFormat(numFmtId=190 + number, formatCode=form)
+                shown = NumberFormat(numFmtId=190 + number, formatCode=_of_language(form))
                 self.ws.conditional_formatting.add(
                     cell,
                     Rule(
@@ -398,7 +414,7 @@ class Form:
         data, letters = self.ranges[key]
         self.row = max(self.row, data + 1)
         fields = {item.name: item for item in self.spec.columns(key)}
-        self._cell(1, "Total")
+        self._cell(1, translated("Total"))
         for place in range(1, len(self.ws.tables[key].tableColumns) + 1):
             cell = self._cell(place)
             cell.font, cell.border = SMALL_BOLD, Border(top=_HAIR, bottom=_RULE)
@@ -413,9 +429,9 @@ class Form:
     def figure(self, text: str, formula: str, form: str, span: int) -> None:
         """A label over `span` columns and a computed cell behind it; the row goes on."""
         self._merge(1, span)
-        label = self._cell(1, text)
+        label = self._cell(1, _with_unit(text))
         label.font, label.alignment = SMALL, Alignment(horizontal="right", vertical="center")
-        cell = self._cell(1 + span, formula)
+        cell = self._cell(1 + span, _in_formula(formula))
         style.result_cell(cell)
         cell.font, cell.number_format = SMALL_BOLD, form
         cell.alignment = Alignment(horizontal="right", vertical="center", shrink_to_fit=True)
@@ -439,7 +455,7 @@ class Form:
         for item in drawn:
             ink, width = _LINES[item.look]
             is_marked = item.look == "marked"
-            series = Series(self._column(key, item.column), title=item.title)
+            series = Series(self._column(key, item.column), title=translated(item.title))
             series.graphicalProperties = GraphicalProperties(
                 ln=LineProperties(
                     solidFill=ink, w=round(_POINT * width), prstDash=None if is_marked else item.look
@@ -459,7 +475,7 @@ class Form:
         chart = BarChart()
         chart.grouping, chart.overlap, chart.gapWidth = "stacked", 100, 60
         for item in drawn:
-            series = Series(self._column(key, item.column), title=item.title)
+            series = Series(self._column(key, item.column), title=translated(item.title))
             series.graphicalProperties = GraphicalProperties(solidFill=_BARS[item.look])
             series.graphicalProperties.line = LineProperties(solidFill=style.DARK, w=_POINT // 2)
             chart.series.append(series)
@@ -474,9 +490,9 @@ class Form:
         self, chart: BarChart | LineChart, x: Reference, axes: Axes, at: int, size: tuple[float, float]
     ) -> None:
         chart.set_categories(x)
-        dress(chart, None, axes.x, axes.y, y_form=axes.y_form)
+        dress(chart, None, _with_unit(axes.x), _with_unit(axes.y), y_form=axes.y_form)
         add_legend(chart)
-        chart.x_axis.number_format = axes.x_form
+        chart.x_axis.number_format = _of_language(axes.x_form)
         chart.width, chart.height = size
         self.ws.add_chart(chart, f"A{at}")
 
@@ -493,7 +509,8 @@ class Form:
             for row, high in ((self.row, 12), (self.row + 1, 26)):
                 self._merge(column, last - column + 1, row)
                 self.ws.row_dimensions[row].height = high
-            self._cell(column, f"{text}: name, date, signature").font = LABEL
+            words = f"{translated(text)}: {translated('name, date, signature')}"
+            self._cell(column, words).font = LABEL
             for at in range(column, last + 1):
                 self._cell(at).border = Border(
                     top=_HAIR, left=_HAIR if at == column else None, right=_HAIR if at == last else None
@@ -511,7 +528,7 @@ class Form:
             self._merge(1, self.columns, row)
             for column in range(1, self.columns + 1):
                 self._cell(column, row=row).fill = style.WARNING_FILL
-        self._cell(1, style.WARNING_MARK + "Cautions").font = SMALL_BOLD
+        self._cell(1, style.WARNING_MARK + translated("Cautions")).font = SMALL_BOLD
         self._height(15)
         self.row += 1
         cell = self._cell(1)
@@ -525,6 +542,28 @@ class Form:
 def _is_marked(cell: str) -> str:
     """A formula that tells whether a text begins with a warning mark, or goes on from a line that does."""
     return f'OR(LEFT({cell},1)="▲",LEFT({cell},3)="   ")'
+
+
+def _with_unit(title: str) -> str:
+    """A title in the language that is printed; its unit stays."""
+    words, mark, unit = title.partition(" [")
+    return translated(words) + mark + unit
+
+
+def _titled(item: Field) -> str:
+    """The header of a field in the language that is printed."""
+    unit = f" [{item.unit}]" if item.unit and item.unit != AS_GIVEN else ""
+    return translated(item.heading) + unit
+
+
+def _in_formula(formula: str) -> str:
+    """A formula whose texts are in the language that is printed."""
+    return re.sub(r'"([^"]*)"', lambda found: f'"{translated(found[1])}"', formula)
+
+
+def _of_language(form: str) -> str:
+    """A number format that names days and months in the language that is printed."""
+    return language().locale + form if "ddd" in form or "mmm" in form else form
 
 
 def _quoted(title: str) -> str:

@@ -1,4 +1,4 @@
-"""Makes the templates of the printed sheets: `python -m dispense.books.templates [FOLDER]`.
+"""Makes the templates of the printed sheets: `python -m dispense.books.templates [FOLDER] [--language de]`.
 
 Each sheet's own file in `dispense.sheets` says what it has and how it is laid out, so that a template
 has what its contents need. A plant may restyle the files: names and table headers are what counts.
@@ -6,10 +6,11 @@ has what its contents need. A plant may restyle the files: names and table heade
 
 from __future__ import annotations
 
-import sys
+import argparse
 from collections.abc import Callable
 from pathlib import Path
 
+from ..base.language import ENGLISH, languages, printed_in
 from ..sheets.catalogue import LAYOUTS, SPECS
 from ..sheets.layout import Book
 from ..sheets.spec import SheetSpec
@@ -38,7 +39,16 @@ def write_all(folder: str | Path) -> list[Path]:
     return [atomic_write(Path(folder) / spec.file, make(key)) for key, spec in SPECS.items()]
 
 
+def main() -> None:
+    """Write the templates in a language into a folder, by default that of the repository."""
+    parser = argparse.ArgumentParser(prog="python -m dispense.books.templates")
+    parser.add_argument("folder", nargs="?", default=Path(__file__).parents[2] / "workbook_templates")
+    parser.add_argument("--language", default=ENGLISH, help=f"{', '.join(languages())}, or fr.csv")
+    options = parser.parse_args()
+    with printed_in(options.language):
+        for path in write_all(options.folder):
+            print(path)
+
+
 if __name__ == "__main__":
-    target = sys.argv[1] if len(sys.argv) > 1 else Path(__file__).parents[2] / "workbook_templates"
-    for path in write_all(target):
-        print(path)
+    main()

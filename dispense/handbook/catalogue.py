@@ -9,13 +9,39 @@ from typing import Any
 
 from ..base.errors import show
 from ..base.fields import whole
-from . import beads, charts, cure, flow, heat, life, line, mixing, moisture, pots, quality
+from . import (
+    beads,
+    charts,
+    cure,
+    fill,
+    flow,
+    heat,
+    life,
+    line,
+    mixing,
+    moisture,
+    pattern,
+    pots,
+    quality,
+    spread,
+)
 from .declare import FUNCTIONS, out, workbook_function
 from .evaluate import call, evaluate, lookup, recent_problems
 
-CATEGORIES = ("Beads", "Pots", "Mixing", "Flow", "Pot life", "Cure and heat", "Line and stock", "Checks")
+CATEGORIES = (
+    "Beads",
+    "Pots",
+    "Mixing",
+    "Flow",
+    "Spreading",
+    "Filling",
+    "Pot life",
+    "Cure and heat",
+    "Line and stock",
+    "Checks",
+)
 
-TOPICS = (beads, pots, mixing, flow, life, cure, moisture, heat, line, quality, charts)
+TOPICS = (beads, pots, mixing, flow, spread, pattern, fill, life, cure, moisture, heat, line, quality, charts)
 
 
 @workbook_function(

@@ -6,7 +6,7 @@ import numpy as np
 
 from ..base.fields import number, vector, whole
 from ..base.units import AS_GIVEN
-from .declare import example, out, requires, workbook_function
+from .declare import Requirement, example, out, requires, workbook_function
 from .quality import control_chart_factors, known
 
 _EHANDBOOK = "NIST/SEMATECH e-Handbook of Statistical Methods"
@@ -14,6 +14,13 @@ _NODES = 96  # of the Gauss–Legendre rule over the standardised mean; the inte
 _FAR = 8.5  # standard deviations of the mean beyond which nothing is left (1e-17)
 _HALVINGS = 60
 _FEW_VALUES = "values, one or more that are not blank"
+
+
+def _single(*names: str) -> tuple[Requirement, ...]:
+    """These arguments are one number each: a chart has one target."""
+    return tuple(
+        Requirement(lambda value: np.ndim(value) == 0, name, "one number", (name,)) for name in names
+    )
 
 
 @workbook_function(
@@ -66,7 +73,10 @@ def moving_range_limits(values: np.ndarray) -> np.ndarray:
     valid="values that do not depend on one another; the limits are those after many values, a little "
     "wide for the first few",
     whole=True,
-    requires=(requires(lambda values: len(known(values)) > 0, "values", _FEW_VALUES),),
+    requires=(
+        requires(lambda values: len(known(values)) > 0, "values", _FEW_VALUES),
+        *_single("target", "sd", "weight", "width"),
+    ),
     examples=(
         example(
             ([52.0, 47.0], 50, 2.0539),
@@ -113,7 +123,10 @@ def ewma_limits(
     rule="k half a standard deviation and h four to five of them where nothing better is known "
     "(common practice, no source)",
     whole=True,
-    requires=(requires(lambda values: len(known(values)) > 0, "values", _FEW_VALUES),),
+    requires=(
+        requires(lambda values: len(known(values)) > 0, "values", _FEW_VALUES),
+        *_single("target", "slack", "decision"),
+    ),
     examples=(
         example(
             ([10.5, 11.5, 9.0], 10, 0.5, 1.0),

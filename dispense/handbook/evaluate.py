@@ -367,7 +367,7 @@ def _whole(
     bad = [problem for column in columns.values() for problem in column.problems]
     if bad:
         raise InputError(bad)
-    values = {name: column.plain() for name, column in columns.items()}
+    values = {name: column.scalar() for name, column in columns.items()}
     _check_requirements(entry, {**whole, **values})
     with np.errstate(all="ignore"):
         results = entry.kernel(**whole, **values)

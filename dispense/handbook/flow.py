@@ -432,6 +432,34 @@ def reynolds_number(
 
 @workbook_function(
     category="Flow",
+    arguments=(number("index", "", "flow index n", default=1.0, above=0),),
+    returns=(out("reynolds", "", "generalised Reynolds number at which laminar flow ends"),),
+    equation="Re = 6464n(2 + n)^{(2+n)/(1+n)}/(1 + 3n)²",
+    source="N. W. Ryan, M. M. Johnson, AIChE J. 5 (1959) 433–435, as quoted in lecture text after Chhabra & "
+    "Richardson",
+    rule="measurements do not follow the fall at small n: the same text takes 2000 to 2500 for all n, and "
+    f"findings here {LAMINAR_REYNOLDS:.0f}",
+    valid="power-law liquids in smooth round bores, REYNOLDS_NUMBER against it",
+    no_answer="the number is beyond any number",
+    examples=(
+        example((1,), 2099.245579, "2100 as printed; log form", 1e-9),
+        example((0.4,), 2396.109591, "about 2400 as printed; log form", 1e-9),
+        example((0.1,), 1576.741758, "about 1600 as printed; log form", 1e-9),
+    ),
+    formula="LET(power,IF(ISOMITTED(index),1,index),6464*power*(2+power)^((2+power)/(1+power))"
+    "/(1+3*power)^2)",
+)
+def critical_reynolds(index: Number = 1.0) -> Number:
+    """Reynolds number at which the flow of a power-law liquid in a bore turns turbulent.
+
+    >>> round(float(critical_reynolds(1.0)), 3)
+    2099.246
+    """
+    return 6464.0 * index * (2.0 + index) ** ((2.0 + index) / (1.0 + index)) / (1.0 + 3.0 * index) ** 2
+
+
+@workbook_function(
+    category="Flow",
     arguments=(
         _FLOW,
         number("bore", "mm", "inner diameter of the mixer tube", above=0),
@@ -601,23 +629,6 @@ def squeeze_limit(force: Number, radius: Number, yield_stress: Number) -> Number
     0.06545
     """
     return 2.0 * np.pi * radius**3 * yield_stress / (3.0 * force)
-
-
-def rectangle_share(aspect: Number) -> Number:
-    """Squeeze force (and time) of a rectangular plate over that of a round one of the same area.
-
-    Newtonian film: (2π/3)/a·[1 − 192/(π⁵a)·Σ tanh((2k+1)πa/2)/(2k+1)⁵], a = length/width ≥ 1; the
-    pressure obeys ∇²p = −12μV/h³, as the speed in a duct of that section does.
-
-    Source: J. Boussinesq, J. Math. Pures Appl. 13 (1868) 377 (duct; from memory).
-
-    >>> round(float(rectangle_share(1.0)), 4), round(float(rectangle_share(10.0)), 4)
-    (0.8833, 0.1962)
-    """
-    odd = np.arange(1, 60, 2)
-    sums = np.sum(np.tanh(odd * np.pi * np.asarray(aspect)[..., None] / 2.0) / odd**5, axis=-1)
-    share: Number = 2.0 * np.pi / (3.0 * aspect) * (1.0 - 192.0 / (np.pi**5 * aspect) * sums)
-    return share
 
 
 def strip_squeeze_time(
@@ -912,6 +923,7 @@ __all__ = [
     "bead_squeeze_time",
     "bruggeman_conductivity",
     "bruggeman_differential_conductivity",
+    "critical_reynolds",
     "dwell_time",
     "interface_resistance",
     "maxwell_conductivity",
@@ -921,7 +933,6 @@ __all__ = [
     "nozzle_flow",
     "nozzle_pressure",
     "paste_gap",
-    "rectangle_share",
     "squeeze_gap",
     "squeeze_limit",
     "squeeze_time",

@@ -23,6 +23,8 @@ from ..base.errors import DispenseError, FileError, InputError, Problem, Templat
 from ..base.fields import Field, clock
 from ..base.file_names import distinct_names, safe_name
 from ..base.findings import Finding, gravest_first
+from ..base.language import ENGLISH, Language, printed_in, read_language, translated
+from ..base.language import language as printed_language
 from ..base.naming import fold
 from ..base.paper import paper_code
 from ..base.printed import Printed, PrintedLimits, counted, listed
@@ -33,9 +35,10 @@ from ..plan.records import Plan
 from ..reports.findings import plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
 from ..sheets.check import SHOT_CHECK, check_headline
+from ..sheets.layout import KEY, column_key
 from ..sheets.pieces import ALARM
 from ..sheets.setup import STATION_SETUP, setup_headline
-from ..sheets.spec import Content, Row, SheetSpec, Value
+from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
 from ..shift.player import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
@@ -155,11 +158,15 @@ class Heading(str):
 Headings = Mapping[str, Mapping[str, Heading]]  # by table and name of the column
 
 
-def _headings(spec: SheetSpec, tables: Mapping[str, Iterable[str]]) -> Headings:
-    """What a template calls each column: today's label, an older one, or the words of its name.
+def _headings(
+    spec: SheetSpec, tables: Mapping[str, Iterable[str]], keyed: Mapping[str, str] | None = None
+) -> Headings:
+    """What a template calls each column: what its hidden key says, or a label or the words of its name.
 
-    `tables` are the headers of its tables; where none of a column's words stands there it is today's.
+    `tables` are the headers of its tables, `keyed` those that a hidden name tells; where none of a
+    column's words stands there it is today's.
     """
+    keyed = keyed or {}
     from ..xlsx.template_units import HEADER
 
     headers = {
@@ -170,8 +177,13 @@ def _headings(spec: SheetSpec, tables: Mapping[str, Iterable[str]]) -> Headings:
         table: {
             item.name: Heading.of(
                 item,
-                next(
-                    (words for words in item.headings if fold(words) in headers.get(fold(table), ())),
+                keyed.get(column_key(table, item.name))
+                or next(
+                    (
+                        words
+                        for words in (translated(item.heading), *item.headings)
+                        if fold(words) in headers.get(fold(table), ())
+                    ),
                     item.heading,
                 ),
             )
@@ -184,6 +196,30 @@ def _headings(spec: SheetSpec, tables: Mapping[str, Iterable[str]]) -> Headings:
 def _headers(package: Package) -> dict[str, list[str]]:
     """The headers of the tables of a template."""
     return {table.name: list(table.columns) for table in package.tables}
+
+
+def _keyed(package: Package) -> dict[str, str]:
+    """The headers, without units, that the hidden names of a template tell, by name."""
+    from ..xlsx.package import split_cell
+    from ..xlsx.template_units import HEADER
+
+    found = {}
+    for item in package.defined_names:
+        sheet, _, cell = item.text.replace("$", "").rpartition("!")
+        if not item.name.startswith(KEY) or not cell.isalnum():
+            continue
+        table = package.table(item.name.removeprefix(KEY).partition(".")[0])
+        row, column = split_cell(cell)
+        if (
+            table is not None
+            and sheet.strip("'").replace("''", "'") == table.sheet.name
+            and row == table.first_row
+            and table.first_column <= column <= table.last_column
+        ):
+            title = table.columns[column - table.first_column]
+            split = HEADER.match(title)
+            found[item.name] = split["base"] if split else title
+    return found
 
 
 def convert(heading: str, value: Any, unit: str) -> Any:
@@ -219,7 +255,7 @@ def _template_problems(spec: SheetSpec, package: Package) -> list[Problem]:
     from ..xlsx.templates import lacking
 
     headers = _headers(package)
-    headings = _headings(spec, headers)
+    headings = _headings(spec, headers, _keyed(package))
     demands = _demands(spec, headings, headers)
     problems = lacking(package, demands)
     if problems:
@@ -263,7 +299,12 @@ class Templates:
             from ..xlsx.package import Package
             from ..xlsx.templates import Template
 
-            package = Package.open(self.files[key])
+            if printed_language().code != ENGLISH and self.files[key] == template_folder() / SPECS[key].file:
+                from ..books.templates import make
+
+                package = Package.open(make(key), name=SPECS[key].file)
+            else:
+                package = Package.open(self.files[key])
             set_paper(package, paper_code(self.paper, "fill"))
             stamp_footers(package, STAMP_MARK, self.stamp)
             self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
@@ -272,7 +313,8 @@ class Templates:
     def headings(self, spec: SheetSpec) -> Headings:
         """What a template calls each column."""
         if spec.key not in self._called:
-            self._called[spec.key] = _headings(spec, _headers(self.get(spec.key).package))
+            package = self.get(spec.key).package
+            self._called[spec.key] = _headings(spec, _headers(package), _keyed(package))
         return self._called[spec.key]
 
     def column(self, spec: SheetSpec, table: str, name: str) -> tuple[Heading, str]:
@@ -317,7 +359,7 @@ class Templates:
 
         spec = content.spec
         filled = self.get(spec.key).fill(
-            _by_name(content) | {"headline": self._headline(content)},
+            _by_name(content) | {"headline": _said_headline(self._headline(content))},
             _headed(content, self.headings(spec)),
             convert=convert,
             required=spec.required,
@@ -361,6 +403,15 @@ def _cells(count: int) -> str:
     return "1 cell" if count == 1 else f"{count} cells"
 
 
+def _said_headline(headline: Value) -> Value:
+    """The headline in the language that is printed, what it warns of by itself."""
+    if not isinstance(headline, str):
+        return headline
+    alarm = ALARM if headline.startswith(ALARM) else ""
+    rest = translated(headline.removeprefix(ALARM))
+    return f"{translated(alarm.strip())} {rest}" if alarm else rest
+
+
 # --------------------------------------------------------------------------------------------- jobs
 
 
@@ -375,14 +426,18 @@ class _Job:
 _worker: Templates | None = None
 
 
-def _start_worker(files: Mapping[str, Path], paper: str, stamp: str) -> None:
-    global _worker
-    _worker = Templates(files, paper, stamp)
+_worker_language = Language(ENGLISH)
+
+
+def _start_worker(files: Mapping[str, Path], paper: str, stamp: str, spoken: Language) -> None:
+    global _worker, _worker_language
+    _worker, _worker_language = Templates(files, paper, stamp), spoken
 
 
 def _work(path: Path, key: str, values: Row, tables: dict[str, list[Row]]) -> tuple[list[str], list[Problem]]:
     assert _worker is not None
-    return _write(_worker, Content(SPECS[key], values, tables), path)
+    with printed_in(_worker_language):
+        return _write(_worker, Content(SPECS[key], values, tables), path)
 
 
 def _write(templates: Templates, content: Content, path: Path) -> tuple[list[str], list[Problem]]:
@@ -421,7 +476,9 @@ def _run(
         from concurrent.futures import ProcessPoolExecutor
 
         with ProcessPoolExecutor(
-            processes, initializer=_start_worker, initargs=(templates.files, templates.paper, templates.stamp)
+            processes,
+            initializer=_start_worker,
+            initargs=(templates.files, templates.paper, templates.stamp, printed_language()),
         ) as pool:
             found = pool.map(
                 _work,
@@ -576,7 +633,7 @@ def _jobs(
     shifts = distinct_names(row.shift for row in plan.shifts)
     for sheet in SHEETS:
         if sheet.of_plan:
-            yield _Job(out / sheet.file, sheet.of_plan(plan, results, stamp))
+            yield _Job(out / sheet.file, in_language(sheet.of_plan(plan, results, stamp)))
     for row in plan.stations:
         name = row.station
         if (chosen.stations is None or name in chosen.stations) and station_parts(plan, name):
@@ -584,7 +641,8 @@ def _jobs(
             for sheet in SHEETS:
                 if sheet.of_station:
                     yield _Job(
-                        out / "setup" / f"{stems[name]}_{sheet.file}", sheet.of_station(plan, card, stamp)
+                        out / "setup" / f"{stems[name]}_{sheet.file}",
+                        in_language(sheet.of_station(plan, card, stamp)),
                     )
     by_shift: dict[tuple[datetime.date, str], list[ShiftResult]] = {}
     for result in results:
@@ -593,12 +651,15 @@ def _jobs(
         folder = out / f"{date}_{shifts[shift]}"
         for sheet in SHEETS:
             if sheet.of_shift:
-                yield _Job(folder / sheet.file, sheet.of_shift(plan, group, stamp))
+                yield _Job(folder / sheet.file, in_language(sheet.of_shift(plan, group, stamp)))
         for result in group:
             stem = stems[result.station.station]
             for sheet in SHEETS:
                 if sheet.of_station_shift:
-                    yield _Job(folder / f"{stem}_{sheet.file}", sheet.of_station_shift(plan, result, stamp))
+                    yield _Job(
+                        folder / f"{stem}_{sheet.file}",
+                        in_language(sheet.of_station_shift(plan, result, stamp)),
+                    )
 
 
 def fill(
@@ -619,6 +680,7 @@ def fill(
     left: Mapping[str, float] | None = None,
     mounted: Mapping[str, str] | None = None,
     stops: Iterable[str] = (),
+    language: str | Language | None = None,
 ) -> FillReport:
     """Play a plan and fill its sheets into the folder `out` (by default beside the plan).
 
@@ -626,7 +688,8 @@ def fill(
     all the same. `templates` is a folder with the plant's own templates; those that it lacks are
     the packaged ones. `stamp` is the only text that differs between two runs. With `open_workbook`
     the workbook that is open in the spreadsheet is filled, a template or what was made from one;
-    files are then written only where `out` is given.
+    files are then written only where `out` is given. `language` is the code of a language, or the file
+    of a word list; by default that of the plan's Settings.
 
     `now` ("10:40") gives the rest of one shift of the chosen date: `done` parts are started and done by
     then; `left` [mL] and `mounted` (lots) by component are what was read off at the station. `stops`
@@ -649,17 +712,20 @@ def fill(
         for result in play_plan(plan, until=_until(plan, chosen), stations=chosen.stations, today=today)
         if chosen.has(result)
     ]
-    jobs = list(_jobs(plan, results, chosen, folder, stamp))
-    library = Templates(files, paper, stamp)
-    _check_templates(library, {job.content.spec.key for job in jobs})
-    _check_targets(jobs, source, files.values())
-    report = FillReport(folder, findings=_findings(plan, results, chosen))
-    if open_workbook:
-        report.notes = _fill_open([job.content for job in jobs])
-        if out is None:
-            return report
-    report.counts = dict.fromkeys(KINDS, 0)
-    _run(jobs, library, processes, progress, report)
+    if not isinstance(language, Language):
+        language = read_language(language or plan.settings["language"], source.parent)
+    with printed_in(language):
+        jobs = list(_jobs(plan, results, chosen, folder, stamp))
+        library = Templates(files, paper, stamp)
+        _check_templates(library, {job.content.spec.key for job in jobs})
+        _check_targets(jobs, source, files.values())
+        report = FillReport(folder, findings=_findings(plan, results, chosen))
+        if open_workbook:
+            report.notes = _fill_open([job.content for job in jobs])
+            if out is None:
+                return report
+        report.counts = dict.fromkeys(KINDS, 0)
+        _run(jobs, library, processes, progress, report)
     return report
 
 

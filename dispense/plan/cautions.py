@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..base.language import translated
 from .rows import Material
 
 CAUTION = (
@@ -27,15 +28,15 @@ def _sentence(words: str) -> str:
 
 
 def cautions_text(material: Material, *, cells: bool = False) -> str:
-    """The cautions of a material, from its record and its kind."""
+    """The cautions of a material, from its record and its kind, in the language that is printed."""
     words = [_sentence(material.cautions)] if material.cautions else []
     if material.kind == "two-part":
-        words.append(HAZARDS["two-part"])
+        words.append(translated(HAZARDS["two-part"]))
     if material.cure in HAZARDS:
-        words.append(HAZARDS[material.cure])
+        words.append(translated(HAZARDS[material.cure]))
     if cells:
-        words.append(HAZARDS["cells"])
-    words.append(CAUTION)
+        words.append(translated(HAZARDS["cells"]))
+    words.append(translated(CAUTION))
     return " ".join(words)
 
 

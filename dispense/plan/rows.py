@@ -157,6 +157,20 @@ class Component(Row):
     """Fewest containers of one order."""
     price: float
     """Price of one container."""
+    standing_height: float | None
+    """Height of the compound in a container that stands [m]."""
+    filler_size: float | None
+    """Diameter of its filler spheres [m]."""
+    filler_density: float | None
+    """Density of the filler spheres [kg/m³]."""
+    filler_share: float | None
+    """Share of the volume that is filler."""
+    liquid_viscosity: float | None
+    """Viscosity of the liquid between the filler [Pa·s]."""
+    liquid_yield: float
+    """Yield stress of that liquid at rest [Pa]."""
+    density_tolerance: float
+    """Difference in density from bottom to top that is allowed, as a share."""
     at: str
 
 
@@ -231,6 +245,8 @@ class Bead(Row):
     """Width of the joint [m]."""
     press_force: float | None
     """Closing force per length of bead [N/m]."""
+    face_angle: float | None
+    """Slope of the face it lies on: 90 a wall; blank or 0 lying [rad]."""
     at: str
 
 
@@ -304,6 +320,8 @@ class Pot(Row):
     """Heat transfer at the free face [W/(m²·K)]."""
     count: int
     """How many such pots the part has."""
+    bubble_limit: float | None
+    """Largest air bubble that may stay in the pour [m]."""
     at: str
 
 
@@ -382,6 +400,9 @@ class Joint(Row):
     """Height of the pattern before pressing [m]."""
     dots: int
     """Number of dots or lines of the pattern."""
+    pattern: str
+    """Pattern as a path in table Paths, from the plate's corner (x along its length); a row between two
+    travels is a dot; blank: dots far from each other."""
     resistance_limit: float | None
     """Highest thermal resistance allowed [K/W]."""
     contact_resistance: float
@@ -446,6 +467,11 @@ class Station(Row):
     """Component A that stays in hoses and meter [m³]."""
     hose_b: float
     """Component B that stays in hoses and meter [m³]."""
+    hose_compliance: float | None
+    """Volume that hoses and meter give for each pressure [m³/Pa]."""
+    oldest_share: float | None
+    """Share of the material in the mixer that may be older than its life, such as 0.01; blank counts its mean
+    age."""
     checks: float
     """Check shots an hour [1/s]."""
     check_volume: float | None
@@ -617,6 +643,8 @@ class Settings(TypedDict):
     """Who answers for the plan, printed on every sheet."""
     currency: str
     """What prices are counted in."""
+    language: str
+    """Language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv."""
     service_level: float
     """Share of cycles without a shortage that stock is planned for."""
     order_cost: float

@@ -435,7 +435,7 @@ def _unused(plan: Plan) -> Iterator[Finding]:
             )
     named = {
         "materials": ("material", {row.material for row in plan.stations}),
-        "paths": ("path", {row.path for row in plan.beads}),
+        "paths": ("path", {row.path for row in plan.beads} | {row.pattern for row in plan.joints}),
         "temperatures": ("record", {row.record for row in plan.stations}),
         "profiles": ("profile", {row.profile for row in plan.ovens}),
         "parts": ("part", set(built_parts(plan))),

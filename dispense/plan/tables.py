@@ -13,6 +13,7 @@ from typing import Any
 from ..base.fields import Field, choice, clock, date, flag, number, text, whole
 from ..base.units import AS_GIVEN, CELSIUS_ZERO
 from ..handbook.beads import MOTIONS, SECTIONS
+from ..handbook.fill import PACKED
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,11 @@ SETTINGS = (
     text("line", "name of the line, printed on every sheet", default=""),
     text("prepared_by", "who answers for the plan, printed on every sheet", default=""),
     text("currency", "what prices are counted in", default=""),
+    text(
+        "language",
+        "language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv",
+        default="en",
+    ),
     number(
         "service_level",
         "",
@@ -254,6 +260,20 @@ COMPONENTS_TABLE = Table(
         number("lead_time_spread", "d", "standard deviation of the lead time", default=0.0, at_least=0.0),
         whole("minimum_order", "fewest containers of one order", default=1, at_least=1),
         number("price", AS_GIVEN, "price of one container", default=0.0, at_least=0.0),
+        optional("standing_height", "mm", "height of the compound in a container that stands", above=0.0),
+        optional("filler_size", "mm", "diameter of its filler spheres", above=0.0),
+        optional("filler_density", "g/mL", "density of the filler spheres", above=0.0),
+        optional("filler_share", "", "share of the volume that is filler", above=0.0, below=PACKED),
+        optional("liquid_viscosity", "Pa·s", "viscosity of the liquid between the filler", above=0.0),
+        number("liquid_yield", "Pa", "yield stress of that liquid at rest", default=0.0, at_least=0.0),
+        share(
+            "density_tolerance",
+            "difference in density from bottom to top that is allowed, as a share",
+            default=0.01,
+            above=0.0,
+            below=1.0,
+            at_most=None,
+        ),
     ),
     key=("material", "component"),
     required=True,
@@ -310,6 +330,13 @@ BEADS = Table(
         optional("bond_line", "mm", "gap between the joined faces", above=0.0),
         optional("flange_width", "mm", "width of the joint", above=0.0),
         optional("press_force", "N/mm", "closing force per length of bead", above=0.0),
+        optional(
+            "face_angle",
+            "deg",
+            "slope of the face it lies on: 90 a wall; blank or 0 lying",
+            at_least=0.0,
+            at_most=90.0,
+        ),
     ),
     key=("part", "bead"),
 )
@@ -372,6 +399,7 @@ POTS = Table(
             "film", "W/(m²·K)", "heat transfer at the free face", above=0.0, labels=("Surface heat transfer",)
         ),
         whole("count", "how many such pots the part has", default=1, at_least=1),
+        optional("bubble_limit", "mm", "largest air bubble that may stay in the pour", above=0.0),
     ),
     key=("part", "pot"),
 )
@@ -426,6 +454,13 @@ JOINTS = Table(
         optional("press_time", "s", "time under force at the station", above=0.0),
         number("start_gap", "mm", "height of the pattern before pressing", default=None, above=0.0),
         whole("dots", "number of dots or lines of the pattern", default=1, at_least=1),
+        refer(
+            "pattern",
+            "Paths",
+            "pattern as a path in table Paths, from the plate's corner (x along its length); a row between "
+            "two travels is a dot; blank: dots far from each other",
+            default="",
+        ),
         optional("resistance_limit", "K/W", "highest thermal resistance allowed", above=0.0),
         number("contact_resistance", "K·mm²/W", "of both faces together", default=0.0, at_least=0.0),
         whole("count", "how many such joints the part has", default=1, at_least=1),
@@ -471,6 +506,17 @@ STATIONS = Table(
         number("end_volume", "mL", "thrown away at the end of a shift", default=0.0, at_least=0.0),
         number("hose_a", "mL", "component A that stays in hoses and meter", default=0.0, at_least=0.0),
         number("hose_b", "mL", "component B that stays in hoses and meter", default=0.0, at_least=0.0),
+        optional(
+            "hose_compliance", "mL/bar", "volume that hoses and meter give for each pressure", above=0.0
+        ),
+        optional(
+            "oldest_share",
+            "",
+            "share of the material in the mixer that may be older than its life, such as 0.01; blank "
+            "counts its mean age",
+            above=0.0,
+            at_most=0.5,
+        ),
         number("checks", "1/h", "check shots an hour", default=0.0, at_least=0.0, at_most=60.0),
         optional("check_volume", "mL", "volume of a check shot; blank takes the largest shot", above=0.0),
         share(

@@ -657,6 +657,47 @@ def _light_json(light: LightReport) -> dict[str, Any]:
     }
 
 
+def _pattern_json(joint: JointReport) -> dict[str, Any] | None:
+    film = joint.pattern
+    if film is None:
+        return None
+    return {
+        "touch_gap": shop(film.touch_gap, "mm") if math.isfinite(film.touch_gap) else None,
+        "touch_seconds": joint.touch_time,
+        "cover_gap": shop(joint.cover_gap, "mm"),
+        "cover_seconds": joint.cover_time,
+        "fills_last": [shop(value, "mm") for value in film.last] if film.is_covered() else None,
+        "air_closed_in": shop(film.trapped, "mL"),
+        "air_under_press": shop(joint.air, "mL"),
+    }
+
+
+def _pattern_words(joint: JointReport) -> str:
+    """One line on the pattern of a joint."""
+    film = joint.pattern
+    if film is None:
+        return ""
+    words = []
+    if math.isfinite(film.touch_gap):
+        words.append(f"touches at {from_si(film.touch_gap, 'mm'):.2f} mm{_after(joint.touch_time)}")
+    if joint.cover_gap is not None:
+        words.append(
+            f"covers {joint.joint.coverage:.0%} at {from_si(joint.cover_gap, 'mm'):.2f} mm"
+            f"{_after(joint.cover_time)}"
+        )
+    else:
+        words.append(f"never covers {joint.joint.coverage:.0%}")
+    if joint.cover_gap is not None and film.is_covered():
+        x, y = (from_si(value, "mm") for value in film.last)
+        words.append(f"fills last at x {x:.0f} mm, y {y:.0f} mm")
+    words.append(f"closes in {from_si(film.trapped, 'mL'):.2g} mL of air")
+    return f"{joint.name}: the pattern " + ", ".join(words)
+
+
+def _after(time: float | None) -> str:
+    return "" if time is None else f" after {time:.1f} s"
+
+
 def _joint_json(joint: JointReport) -> dict[str, Any]:
     row = joint.joint
     return {
@@ -681,6 +722,7 @@ def _joint_json(joint: JointReport) -> dict[str, Any]:
         "resistance_limit": shop(row.resistance_limit, "K/W"),
         "paste_gap": shop(joint.paste_gap, "mm"),
         "paste_rule": PASTE_RULE,
+        "pattern": _pattern_json(joint),
         "work_seconds": joint.work,
         "takt_seconds": joint.takt,
         "warnings": joint.warnings,
@@ -908,9 +950,11 @@ def _joints_text(joints: list[JointReport]) -> str:
             ],
             rows,
         ),
-        joints[0].model,
+        *dict.fromkeys(item.model for item in joints),
     ]
     for item in joints:
+        if item.pattern is not None:
+            lines.append(_pattern_words(item))
         if item.paste_gap is not None:
             lines.append(
                 f"{item.name}: a filled paste stays near {from_si(item.paste_gap, 'mm'):.3f} mm "

@@ -17,6 +17,7 @@ from ..shift.setup import setup_card
 from .pour import pour_findings
 from .press import press_findings, pressed_findings
 from .runs import cure_findings
+from .standing import standing_findings
 
 
 def _setup(plan: Plan, station: Station) -> list[Finding]:
@@ -37,7 +38,13 @@ def _pressed(plan: Plan, station: Station) -> list[Finding]:
     return [*found, *press_findings(plan, station.station)]
 
 
-OF_STATION: tuple[Callable[[Plan, Station], list[Finding]], ...] = (_setup, _pressed, _pours, cure_findings)
+OF_STATION: tuple[Callable[[Plan, Station], list[Finding]], ...] = (
+    _setup,
+    _pressed,
+    _pours,
+    cure_findings,
+    standing_findings,
+)
 OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips)
 
 

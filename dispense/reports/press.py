@@ -5,8 +5,11 @@ Two stages, and which one a figure belongs to is said beside it:
 - *spreading*: dots keep their volume and beads their cross-section while they get flatter. Each dot
   is a round drop of its own and carries its share of the force, until the dots together cover the
   plate; a bead is a long strip, until it is as wide as its flange.
-- *filled*: the whole face is full and paste leaves at its rim. A plate counts as a round one of the
-  same area, which is the slowest shape; a flange as a long strip.
+- *filled*: the whole face is full and paste leaves at its rim. A plate is a rectangle, reckoned as the
+  equal discs that take its force (`handbook.spread.plate_discs`); a flange is a long strip.
+
+Where the plan states the pattern of a joint as a path, its film is followed on a lattice from gap to gap
+(`handbook.pattern`) in place of the first stage.
 
 The paste is Herschel–Bulkley: τ = τ₀ + m·γ̇ⁿ, with Newtonian and power-law liquids as its limits. The
 film is thin, the force constant. All in SI units.
@@ -25,8 +28,10 @@ from ..base.findings import NOTE, QUALITY, STOP, Finding, WithFindings
 from ..base.numbers import EQUAL, Number
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area, spread_width, squeeze_out
-from ..handbook.flow import edge_excess, interface_resistance, paste_gap, rectangle_share, slot_rate
+from ..handbook.flow import edge_excess, interface_resistance, paste_gap, slot_rate
 from ..handbook.line import nozzles_needed
+from ..handbook.pattern import COVERED, FilmHistory, film_history, stretches
+from ..handbook.spread import air_left, plate_discs
 from ..plan.amounts import (
     Amount,
     applied_at,
@@ -35,6 +40,7 @@ from ..plan.amounts import (
     bead_length,
     deposited_length,
     parts_started,
+    path_points,
     spread,
     station_work,
 )
@@ -46,15 +52,23 @@ from ..shift.calendar import Calendar, shift_takt
 _POINTS, _SHARES = (0.5 * row for row in np.polynomial.legendre.leggauss(32))
 _POINTS = _POINTS + 0.5  # on 0 … 1
 _DISC, _STRIP = 3, 2  # power of the flow in the force balance
+_TINY = 1e-300
+_DEEPER = 0.4  # how far under the bond line a pattern is followed
+_DRY = 1e-6  # share of a plate that is always counted as wetted, so that it conducts
 _THIN = 1e-7  # m; no film is thinner
 THICK_FILM = 0.3  # gap over radius (or half width) from which a film law is rough
 LONG_THICK = 0.1  # of the time to the bond line above `THICK_FILM` that is told (common practice, no source)
-LONG_PLATE = 2.0  # length over width from which a round plate stands in badly
+MOST_AIR = 0.01  # share of a plate that closed-in air may take, about what the lattice can tell
 
 DOTS_MODEL = (
     "dots spread singly as drops of constant volume, each with its share of the force, "
-    "until they cover the plate; then the full plate is pressed out at its rim, counted "
-    "as a round plate of the same area (the slowest shape)"
+    "until they cover the plate; then the full plate is pressed out at its rim, a rectangle "
+    "(exact for a constant viscosity and for a yield stress, 2 % between)"
+)
+PATTERN_MODEL = (
+    "the paste of the pattern is followed from gap to gap on a lattice: its film feeds the front, what "
+    "crosses the rim is lost, air escapes unless it is closed in; then the full plate is pressed out at "
+    "its rim"
 )
 BEAD_MODEL = (
     "the bead spreads as a long strip of constant cross-section until it fills the "
@@ -126,6 +140,10 @@ class Press:
         """Radius of a dot or half width of the bead while it spreads."""
         return np.sqrt(self.amount / (math.pi * gap)) if self.is_disc else self.amount / (2.0 * gap)
 
+    def share(self, gaps):
+        """Size of what spreads freely at some gaps, and the load that each takes."""
+        return self.size(gaps), self.load
+
     def _limits(self) -> tuple[float, float]:
         """Gaps at which the yield stress stops the free paste and the filled face."""
         stress = self.paste.yield_stress
@@ -167,8 +185,7 @@ class Press:
         width = (top - end) / panels
         over = np.exp(end + width * (np.arange(panels)[:, None] + _POINTS))
         gaps = stop + over
-        size = self.size(gaps) if free else np.full_like(gaps, self.full_size)
-        load = self.load if free else self.full_load
+        size, load = self.share(gaps) if free else (np.full_like(gaps, self.full_size), self.full_load)
         speed = closing_speed(gaps, size, load, self.paste, is_disc=self.is_disc)
         with np.errstate(divide="ignore"):
             return float(np.sum((over / speed) @ _SHARES) * width)
@@ -213,6 +230,39 @@ class Press:
             return [0.0], [self.start_gap]
         gaps = np.geomspace(self.start_gap, end, count)
         return [self.time_to(gap) for gap in gaps], gaps.tolist()
+
+
+@dataclass(frozen=True, slots=True)
+class PatternPress(Press):
+    """The same for a pattern that was followed on a lattice: equal discs at each gap, each with its load."""
+
+    history: FilmHistory = field(default_factory=FilmHistory)
+
+    def size(self, gap):
+        """Radius of the discs that take the force of the pattern."""
+        return np.interp(-np.asarray(gap), -np.asarray(self.history.gaps), self.history.radii)
+
+    def share(self, gaps):
+        """Radius of the discs at some gaps, and the load on each."""
+        counts = np.interp(-np.asarray(gaps), -np.asarray(self.history.gaps), self.history.counts)
+        return self.size(gaps), self.load / counts
+
+    def _limits(self) -> tuple[float, float]:
+        """Gaps at which the yield stress stops the pattern and the filled plate."""
+        stress = self.paste.yield_stress
+        full = 2.0 * math.pi * self.full_size**3 * stress / (3.0 * self.full_load)
+        gaps = np.asarray(self.history.gaps)
+        counts, radii = np.asarray(self.history.counts), np.asarray(self.history.radii)
+        # gap·3F/(2πNR³τ₀): the paste moves while it is above 1, and it falls as the gap closes
+        push = 3.0 * self.load * gaps / (2.0 * math.pi * counts * radii**3 * max(stress, _TINY))
+        held = np.flatnonzero(push <= 1.0)
+        if not len(held):
+            return 0.0, full
+        place = int(held[0])
+        if place == 0:
+            return self.start_gap, full
+        share = (push[place - 1] - 1.0) / (push[place - 1] - push[place])
+        return float(gaps[place - 1] + share * (gaps[place] - gaps[place - 1])), full
 
 
 # ------------------------------------------------------------------------------------- of a plan
@@ -271,6 +321,11 @@ class JointReport(WithFindings):
     area: float
     temperature: float
     press: Press | None = None
+    pattern: FilmHistory | None = None
+    touch_time: float | None = None  # until dots or lines meet
+    cover_gap: float | None = None  # gap at which the share that is asked for is covered
+    cover_time: float | None = None
+    air: float | None = None  # closed-in air under the pressure of the press
     pressure: float | None = None
     gap_limit: float | None = None  # the paste goes no further
     gap_pressed: float | None = None  # what the force alone reaches in the press time
@@ -297,23 +352,79 @@ class JointReport(WithFindings):
         """Add a finding of this joint."""
         self.findings.append(_finding(self.joint, self, kind, text, fix, topic, numbers))
 
+    @property
+    def asked(self) -> float:
+        """Coverage that is asked for, as far as a lattice can tell where the pattern is followed on one."""
+        return self.joint.coverage if self.pattern is None else min(self.joint.coverage, COVERED)
 
-def joint_press(joint: Joint, paste: Paste, volume: float) -> Press | None:
+    def coverage_at(self, gap: float) -> float:
+        """Share of the plate that is wetted at a gap."""
+        even = min(1.0, self.volume.nominal / (self.area * gap))
+        if self.pattern is None:
+            return even
+        return min(even, 1.0 - self.air_share(gap), self.pattern.at(gap, self.pattern.covered))
+
+    def air_share(self, gap: float) -> float:
+        """Share of the plate that closed-in air keeps, no more than where it was closed in."""
+        if self.pattern is None or self.air is None:
+            return 0.0
+        return min(self.air / gap, self.pattern.trapped_area) / self.area
+
+    def cover_curve(self) -> tuple[list[float], list[float]]:
+        """Times [s] and covered shares under the press, for a chart."""
+        if self.press is None:
+            return [], []
+        times, gaps = self.press.curve(min(self.gap, self.gap_pressed or self.gap), 60)
+        return times, [self.coverage_at(gap) for gap in gaps]
+
+
+def joint_pattern(plan: Plan, joint: Joint, volume: float) -> FilmHistory | None:
+    """The pattern of a joint followed from its height to well under its bond line; None where none is stated.
+
+    It starts as half-round beads, or as half balls, where no start gap is stated.
+    """
+    if not joint.pattern:
+        return None
+    lines = stretches(*path_points(plan, joint.pattern))
+    run = float(np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1).sum())
+    start = joint.start_gap
+    if start is None and run > 0.0:
+        start = math.sqrt(2.0 * volume / run / math.pi)
+    elif start is None:
+        start = (1.5 * volume / len(lines) / math.pi) ** (1.0 / 3.0)
+    end = min(joint.gap, volume / (joint.length * joint.width)) * _DEEPER
+    known = plan.kept("patterns")
+    key = (joint.pattern, joint.length, joint.width, volume, start, end)
+    if key not in known:
+        known[key] = film_history(lines, joint.length, joint.width, volume, max(start, joint.gap), end)
+    found: FilmHistory = known[key]
+    return found
+
+
+def joint_press(
+    joint: Joint, paste: Paste, volume: float, history: FilmHistory | None = None
+) -> Press | None:
     """The press of one joint; None without a force."""
     if joint.force is None:
         return None
+    count, radius = (float(value) for value in plate_discs(joint.length, joint.width))
+    if history is not None:
+        return PatternPress(
+            paste,
+            True,
+            history.gaps[0],
+            volume / history.counts[0],
+            joint.force,
+            history.gaps[-1],
+            radius,
+            joint.force / count,
+            history,
+        )
     area = joint.length * joint.width
     dot = volume / joint.dots
     start = joint.start_gap or (1.5 * dot / math.pi) ** (1.0 / 3.0)  # a half ball
     return Press(
-        paste,
-        True,
-        start,
-        dot,
-        joint.force / joint.dots,
-        volume / area,
-        math.sqrt(area / math.pi),
-        joint.force,
+        paste, True, start, dot, joint.force / joint.dots, volume / area, radius, joint.force / count
     )
 
 
@@ -328,14 +439,17 @@ def joint_report(plan: Plan, joint: Joint) -> JointReport:
     area = joint.length * joint.width
     consistency, coldest, carried = coldest_consistency(plan, station, material)
     report = JointReport(joint, material, DOTS_MODEL, volume, area, coldest)
+    report.pattern = joint_pattern(plan, joint, volume.nominal)
+    if report.pattern is not None:
+        report.model = PATTERN_MODEL
     if consistency is not None:
-        report.press = joint_press(
-            joint, Paste(consistency, material.index, material.yield_stress), volume.nominal
-        )
+        paste = Paste(consistency, material.index, material.yield_stress)
+        report.press = joint_press(joint, paste, volume.nominal, report.pattern)
         if not carried:
             report.find(NOTE, _viscosity_note(material, coldest), topic="viscosity")
     _press_out(report)
     _spread_over(report, station)
+    _pattern_out(report)
     _resist(report, station)
     report.takt = shortest_takt(plan, station)
     report.work = station_work(plan, joint.part, station)
@@ -420,25 +534,74 @@ def _spread_over(report: JointReport, station: Station) -> None:
     report.gap_low = max(report.gap - joint.gap_tolerance, _THIN)
     report.gap_high = report.gap + joint.gap_tolerance
     meter = 1.0 + station.meter_tolerance
-    report.coverage = min(1.0, volume.nominal / (area * report.gap))
-    report.coverage_low = min(1.0, volume.nominal * (2.0 - meter) / (area * report.gap_high))
+    if report.pattern is not None:
+        report.air = float(air_left(report.pattern.trapped, report.pressure or 0.0))
+    report.coverage = report.coverage_at(report.gap)
+    # at a gap at which nothing runs over, a lower volume covers in proportion less
+    lower = volume.nominal * (2.0 - meter) / (area * report.gap_high)
+    report.coverage_low = min(1.0, lower, report.coverage_at(report.gap_high))
     report.squeeze_out = max(0.0, volume.nominal - area * report.gap)
     report.squeeze_out_high = max(0.0, volume.nominal * meter - area * report.gap_low)
-    if report.coverage < joint.coverage * (1.0 - EQUAL):
+    last = ""
+    if report.pattern is not None:
+        film = report.pattern
+        report.coverage_low = min(report.coverage_low, film.at(report.gap_high, film.covered) * (2.0 - meter))
+        report.squeeze_out = max(report.squeeze_out, film.at(report.gap, film.lost))
+        report.squeeze_out_high = max(report.squeeze_out_high, film.at(report.gap_low, film.lost))
+        if film.is_covered() and not report.air_share(report.gap):
+            last = f" ({_place(film.last)} fills last)"
+    if report.coverage < report.asked * (1.0 - EQUAL):
         report.find(
             QUALITY,
-            f"coverage is {report.coverage:.0%}, {joint.coverage:.0%} is asked for",
+            f"coverage is {_just_under(report.coverage, joint.coverage)}, {joint.coverage:.0%} is asked for"
+            f"{last}",
             "more paste, or a thinner bond line",
             topic="coverage",
             coverage=report.coverage,
             asked=joint.coverage,
         )
-    elif report.coverage_low < joint.coverage * (1.0 - EQUAL):
+    elif report.coverage_low < report.asked * (1.0 - EQUAL):
         report.find(
             NOTE,
             f"where the gap is {_mm(report.gap_high)} everywhere and the meter low, "
             f"coverage falls to {report.coverage_low:.0%}",
             topic="coverage",
+        )
+
+
+def _just_under(share: float, asked: float) -> str:
+    """A share below what is asked for, with the digits that tell them apart."""
+    return f"{share:.0%}" if round(share, 2) < round(asked, 2) else f"{share:.1%}"
+
+
+def _place(spot: tuple[float, float]) -> str:
+    return f"x {from_si(spot[0], 'mm'):.0f} mm, y {from_si(spot[1], 'mm'):.0f} mm"
+
+
+def _pattern_out(report: JointReport) -> None:
+    """When the pattern touches and covers the plate, and the air that it closes in."""
+    film = report.pattern
+    if film is None:
+        return
+    cover = film.gap_of(report.asked)
+    if not math.isfinite(cover) or report.coverage_at(cover) < report.asked * (1.0 - EQUAL):
+        cover = math.nan
+    report.cover_gap = cover if math.isfinite(cover) else None
+    if report.press is not None:
+        for name, gap in (("touch_time", film.touch_gap), ("cover_time", cover)):
+            if math.isfinite(gap):
+                time = report.press.time_to(gap)
+                setattr(report, name, time if math.isfinite(time) else None)
+    air, share = report.air or 0.0, report.air_share(report.gap)
+    if share > MOST_AIR:
+        report.find(
+            QUALITY,
+            f"the pattern closes in {from_si(film.trapped, 'mL'):.2g} mL of air; under the press "
+            f"{from_si(air, 'mL'):.2g} mL are left, on {share:.0%} of the plate",
+            "a pattern that drives the air outwards: lines from the middle, open at the rim; or vent it",
+            topic="closed-in air",
+            air_mL=from_si(air, "mL"),
+            share=share,
         )
 
 
@@ -451,6 +614,8 @@ def _resist(report: JointReport, station: Station) -> None:
     def resistance(gap, meter):
         gap = max(gap, _THIN)
         wetted = min(report.area, report.volume.nominal * meter / gap)
+        if report.pattern is not None:
+            wetted = max(min(wetted, report.area * report.coverage_at(gap)), _DRY * report.area)
         return float(interface_resistance(gap, conductivity, wetted, joint.contact_resistance))
 
     report.resistance = spread(
@@ -617,22 +782,6 @@ def press_findings(plan: Plan, station: str) -> list[Finding]:
     told = []
     for report in station_joints(plan, station):
         told += _film_findings(report, report.joint.gap, station, report.joint.part, "radius")
-        aspect = max(report.joint.length, report.joint.width) / min(report.joint.length, report.joint.width)
-        if report.press is not None and aspect > LONG_PLATE:
-            share = float(rectangle_share(aspect))
-            told.append(
-                Finding(
-                    QUALITY,
-                    f"{report.name}: a round plate stands in for one of {aspect:.3g} : 1; a film of "
-                    f"constant viscosity takes {share:.2f} of the time that is given once the plate is full",
-                    "try the press time",
-                    "plate shape",
-                    station,
-                    report.material.material,
-                    report.joint.part,
-                    numbers={"aspect": aspect, "share of time": share},
-                )
-            )
     for bead in station_beads(plan, station):
         gap = needed(bead.bead.bond_line, bead.bead.at, "bond line")
         told += _film_findings(bead, gap, station, bead.bead.part, "half width")
@@ -691,10 +840,13 @@ __all__ = [
     "BEAD_MODEL",
     "DOTS_MODEL",
     "JointReport",
+    "PATTERN_MODEL",
     "Paste",
+    "PatternPress",
     "Press",
     "PressedBead",
     "closing_speed",
+    "joint_pattern",
     "joint_press",
     "joint_report",
     "press_findings",

@@ -188,7 +188,7 @@ def _whole_minutes(seconds: float) -> float:
 
 def layout(book: Book) -> None:
     """Warnings, then the batches; the state of each at a time that is typed."""
-    widths = [7, 16, 11, 17, 17, 10, *[17] * 5, 13, 32]
+    widths = [7.4, 16, 11, 17, 17, 10, *[17] * 5, 13, 32]
     form = book.page("Board", widths, landscape=True)
     form.head()
     form.cards(

@@ -100,6 +100,17 @@ class Axes:
     y_form: str
 
 
+def column_key(table: str, name: str) -> str:
+    """The defined name, hidden, of the header of a column: it is found by it whatever words stand there.
+
+    >>> column_key("CheckShots", "low")
+    '_column.CheckShots.low'
+    """
+    return f"{KEY}{table}.{name}"
+
+
+KEY = "_column."
+
 # --------------------------------------------------------------------------------------- forms
 
 

@@ -266,7 +266,7 @@ def _times(result: ShiftResult) -> list[Row]:
 
 def layout(book: Book) -> None:
     """What is done when comes first, then where the material goes, then the hand-over."""
-    times = book.page("Times", [15, 6, 11, 11, 15, 10, 61, 9], landscape=False)
+    times = book.page("Times", [15, 6, 11, 11.4, 15, 10.8, 60, 9], landscape=False)
     times.head()
     times.cards(("station", 2), ("material", 2), ("day", 1), ("shift", 1), ("hours", 1), ("takt", 1))
     times.section("Warnings")

@@ -10,7 +10,8 @@ import numpy as np
 
 from ..base.clock import hhmm
 from ..base.fields import Field, number, text, whole
-from ..base.findings import DANGER, Finding, gravest_first, marked
+from ..base.findings import DANGER, MARKS, Finding, gravest_first
+from ..base.language import translated
 from ..base.units import LONGEST, ONE_TEMPERATURE, celsius_text, duration_text, from_si
 from ..plan.amounts import Amount
 from ..plan.cautions import cautions_text
@@ -232,7 +233,23 @@ def warning_rows(findings: Iterable[Finding], width: int) -> list[Row]:
     rows: list[Row] = [
         {"warning": line} for finding in findings for line in finding_lines(finding, marked(finding), width)
     ]
-    return rows or [{"warning": "no warning"}]
+    return rows or [{"warning": translated("no warning")}]
+
+
+def said(finding: Finding) -> str:
+    """What is the matter and what to do, in the language that is printed."""
+    return (
+        f"{translated(finding.text)}: {translated(finding.fix)}" if finding.fix else translated(finding.text)
+    )
+
+
+def marked(finding: Finding) -> str:
+    """A finding as a sheet prints it: the word of its kind, what, what to do.
+
+    >>> marked(Finding(DANGER, "529 bar, limit 90 bar", "wider nozzle"))
+    '▲ DANGER: 529 bar, limit 90 bar: wider nozzle'
+    """
+    return f"{'▲ ' if finding.is_warning else ''}{translated(MARKS[finding.kind])}: {said(finding)}"
 
 
 def finding_lines(finding: Finding, words: str, width: int = PAGE_WIDTH) -> list[str]:

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 
 from ..base.fields import date, number, text, whole
-from ..base.findings import DANGER, MARKS, STOP, Finding, gravest_first, grouped, marked, tally
+from ..base.findings import DANGER, MARKS, STOP, Finding, gravest_first, grouped, tally
+from ..base.language import translated
 from ..base.printed import counted
 from ..base.units import from_si
 from ..plan.amounts import applications
@@ -24,6 +25,7 @@ from .pieces import (
     folded,
     head,
     letter_name,
+    marked,
     mass_drawn,
     mixed_drawn,
     mixed_mass,
@@ -166,8 +168,8 @@ def results_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             "passes_through_stations": passes,
             "station_shifts": len(results),
             "warnings": sum(item.is_warning for item in findings),
-            "findings": tally(findings),
-            "cautions": CAUTION,
+            "findings": tally(findings).replace(", ", "; "),
+            "cautions": translated(CAUTION),
             "chosen": _heaviest(totals),
         },
         {
@@ -287,12 +289,12 @@ def _finding_rows(findings: Iterable[Finding]) -> list[Row]:
             "shift": item.shift,
             "station": item.station,
             "kind": MARKS[item.kind],
-            "warning": f"{'▲ ' if item.is_warning else ''}{item.text}",
-            "what_to_do": item.fix,
+            "warning": f"{'▲ ' if item.is_warning else ''}{translated(item.text)}",
+            "what_to_do": translated(item.fix),
         }
         for item in findings
     ]
-    return rows or [{"day": None, "shift": "", "station": "", "warning": "no warning"}]
+    return rows or [{"day": None, "shift": "", "station": "", "warning": translated("no warning")}]
 
 
 def results_findings(plan: Plan, results: Sequence[ShiftResult]) -> list[Finding]:
@@ -309,11 +311,13 @@ def _gravest_rows(findings: Sequence[Finding]) -> list[Row]:
     for group in groups[:MOST_GRAVEST]:
         first = group.first
         where = " ".join(str(item) for item in (first.station, first.day, first.shift) if item)
-        times = f" ({group.count} of this sort)" if group.count > 1 else ""
+        times = f" ({translated(f'{group.count} of this sort')})" if group.count > 1 else ""
         rows += [{"warning": line} for line in folded(f"{marked(first)} · {where}{times}", 116)]
     if len(groups) > MOST_GRAVEST:
-        rows.append({"warning": f"and {len(groups) - MOST_GRAVEST} more sorts on the sheet Warnings"})
-    return rows or [{"warning": "nothing dangerous, nothing that stops the line"}]
+        rows.append(
+            {"warning": translated(f"and {len(groups) - MOST_GRAVEST} more sorts on the sheet Warnings")}
+        )
+    return rows or [{"warning": translated("nothing dangerous, nothing that stops the line")}]
 
 
 def _heaviest(totals: dict[tuple[str, str], _Total]) -> str:
@@ -347,7 +351,7 @@ def layout(book: Book) -> None:
     )
     shifts.freeze("ResultShifts", 3)
 
-    use = book.page("Use", [16, 9, 17, 16, 11, *[9.0] * 16], landscape=True)
+    use = book.page("Use", [16, 9, 17, 16, 11.4, *[9.0] * 16], landscape=True)
     use.head(named=False)
     volumes = [item.name for item in RESULTS.tables["ResultUse"] if item.unit == "mL"]
     use.table(
@@ -407,7 +411,7 @@ def layout(book: Book) -> None:
         "ResultDays",
         [
             "day",
-            Calculated("A_or_one_part", f'={by_day},"A")+{by_day},"one-part")'),
+            Calculated("A_or_one_part", f'=SUMIFS({drawn},{day},{{day}},{material},{chosen})-{by_day},"B")'),
             Calculated("B", f'={by_day},"B")'),
             Calculated("all_materials", f"=SUMIFS({mass},{day},{{day}})/1000", KILOGRAMS),
             Calculated("all_purges", f"=SUMIFS({purges},{shift_day},{{day}})", WHOLE),

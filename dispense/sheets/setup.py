@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from ..base.fields import number, text, whole
 from ..base.findings import MARKS, gravest_first
+from ..base.language import translated
 from ..base.printed import DOWN, Printed, digits_of
 from ..base.units import duration_text, from_si, temperature_text
 from ..plan.amounts import Application
@@ -14,7 +15,7 @@ from ..reports.findings import station_findings
 from ..shift.setup import SetupCard
 from ..shift.weighing import driver_text
 from .layout import Book, Written
-from .pieces import alarmed, amount_ml, cautions, finding_lines, head, life_text, rule_text, shop
+from .pieces import alarmed, amount_ml, cautions, finding_lines, head, life_text, rule_text, said, shop
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
@@ -163,7 +164,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
         treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
     notes: list[Row] = []
     for finding in gravest_first([*card.findings, *station_findings(plan, station.station)]):
-        words = f"▲ {finding}" if finding.is_warning else str(finding)
+        words = f"▲ {said(finding)}" if finding.is_warning else said(finding)
         notes += [
             {"kind": "" if place else MARKS[finding.kind], "text": line}
             for place, line in enumerate(finding_lines(finding, words, NOTE_WIDTH))
@@ -197,7 +198,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
         {
             "SetupShots": rows,
             "SetupFlows": flows,
-            "SetupNotes": notes or [{"kind": "note", "text": "nothing to note"}],
+            "SetupNotes": notes or [{"kind": "note", "text": translated("nothing to note")}],
         },
     )
 
@@ -228,7 +229,7 @@ def _upper_limit(value: float | None, unit: str) -> Printed | None:
 
 def layout(book: Book) -> None:
     """What is weighed, what is set, what to know."""
-    widths = [14, 15, 5, 8.5, 8.5, 8.5, *[8.5] * 8, 19, 25, 12]
+    widths = [14, 15, 5.8, *[8.5] * 7, 8.9, *[8.5] * 3, 19, 25, 12]
     form = book.page("Setup", widths, landscape=True)
     form.head()
     form.cards(("station", 2), ("material", 3), ("ratio", 6), ("density", 2), ("shop_temperature", 4))

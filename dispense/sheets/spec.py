@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ..base.fields import Field, date, number, text, whole
+from ..base.language import translated
 
 Value = str | float | datetime.date | None  # of one cell, in shop units; `Printed` is a float
 Row = dict[str, Value]
@@ -66,6 +67,35 @@ class Content:
 def moment(name: str, help: str, labels: Sequence[str] = ()) -> Field:
     """A date and time."""
     return Field(name, "moment", "", help, labels=tuple(labels))
+
+
+#: fields that show the plan's own words, or texts that are translated where they are made
+AS_THEY_ARE = frozenset(
+    {
+        *("plant", "line", "prepared_by", "stamp", "shift", "station", "material", "description", "chosen"),
+        *("part", "part_numbers", "application", "meter", "pot_life_source"),
+        *("headline", "warning", "text", "what_to_do", "cautions"),
+    }
+)
+OFTEN_NAMES = frozenset({"lot", "lots", "surface_treatment"})  # the plan's words, or a fixed text
+
+
+def in_language(content: Content) -> Content:
+    """The content with its texts in the language that is printed; the headline is left."""
+    return Content(
+        content.spec,
+        _translated(content.values),
+        {name: [_translated(row) for row in rows] for name, rows in content.tables.items()},
+    )
+
+
+def _translated(row: Row) -> Row:
+    return {
+        name: translated(value, known=name not in OFTEN_NAMES)
+        if isinstance(value, str) and name not in AS_THEY_ARE
+        else value
+        for name, value in row.items()
+    }
 
 
 HEAD = (

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..base.fields import date, number, text, whole
-from ..base.findings import SHORTAGE, gravest_first, marked
+from ..base.findings import SHORTAGE, gravest_first
+from ..base.language import translated
 from ..base.printed import counted
 from ..base.units import from_si
 from ..plan.cautions import CAUTION
@@ -13,7 +14,7 @@ from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from ..shift.store import NANO
 from .layout import BY, TICK, Book
-from .pieces import ML, at, finding_lines, head, hours, letter_name
+from .pieces import ML, at, finding_lines, head, hours, letter_name, marked
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, moment
 
@@ -103,18 +104,18 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             "shift": first.shift,
             "hours": hours(first),
             "headline": f"{counted(count, 'container')} to bring",
-            "cautions": CAUTION,
+            "cautions": translated(CAUTION),
         },
         {
             "StagingContainers": rows,
-            "StagingWarnings": warnings or [{"station": "", "warning": "no warning"}],
+            "StagingWarnings": warnings or [{"station": "", "warning": translated("no warning")}],
         },
     )
 
 
 def layout(book: Book) -> None:
     """Containers to bring, with boxes to tick, and what stock does not hold."""
-    form = book.page("Staging", [17, 15, 11, 10, 9, 9, 9, 14, 14, 8, 8, 24], landscape=True)
+    form = book.page("Staging", [17, 15, 11.4, 10, 9, 9, 9, 14, 14, 8, 8, 24], landscape=True)
     form.head()
     form.cards(("day", 2), ("shift", 1), ("hours", 3), ("prepared_by", 3), ("stamp", 3))
     form.section("Containers to bring")

@@ -247,7 +247,8 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         "=SUM(U#:U#)",
         "=SUMIFS('Shifts'!$S$#:$S$#,'Shifts'!$A$#:$A$#,A#)",
         "=SUMIFS('Shifts'!$T$#:$T$#,'Shifts'!$A$#:$A$#,A#)",
-        "=SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"A\")+SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"one-part\")",
+        # what is no B: "A", or the only component of a one-part material, whatever it is called
+        "=SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#)-SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"B\")",
         "=SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"B\")",
         "=SUMIFS('Use'!$U$#:$U$#,'Use'!$A$#:$A$#,A#)/1000",
     ),

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from ...base.findings import Finding, marked
+from ...base.findings import Finding
 from ...handbook.life import GAS_CONSTANT
 from ...reports.cure import CureReport
+from ...sheets.pieces import marked
 from ..page import Page, sentence
 
 #: question, answer, name of the sheet, and whether nothing calls for action

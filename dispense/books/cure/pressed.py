@@ -36,7 +36,7 @@ def joints_sheet(book: Workbook, data: Data, report: CureReport) -> list[Answer]
     )
     pressed = [joint for joint in joints if joint.press is not None][:MOST_CURVES]
     if pressed:
-        page.charts([_gap_chart(data, pressed)])
+        page.charts([_gap_chart(data, pressed), _cover_chart(data, pressed)])
     page.section("Gap, time, coverage")
     page.table(
         [
@@ -109,11 +109,13 @@ def joints_sheet(book: Workbook, data: Data, report: CureReport) -> list[Answer]
         ],
         ("@", *["0.00"] * 5, "0.00", "0.000"),
     )
+    if any(item.pattern for item in joints):
+        _pattern_table(page, [item for item in joints if item.pattern])
     known = [item for item in joints if item.resistance is not None]
     if known:
         _resistance_table(page, known)
     notes = [
-        joints[0].model,
+        *dict.fromkeys(item.model for item in joints),
         "low and high over the plate are the gap tolerance about the gap reached",
         f"filled paste: {PASTE_RULE}",
     ]
@@ -138,6 +140,45 @@ def joints_sheet(book: Workbook, data: Data, report: CureReport) -> list[Answer]
     return answers
 
 
+def _pattern_table(page: Page, joints: Sequence[JointReport]) -> None:
+    page.section("Patterns: when they touch and cover, what fills last, air that is closed in")
+    rows = []
+    for item in joints:
+        film = item.pattern
+        if film is None:
+            continue
+        last = [shop(value, "mm") if math.isfinite(value) else None for value in film.last]
+        rows.append(
+            [
+                item.name,
+                shop(film.touch_gap, "mm") if math.isfinite(film.touch_gap) else None,
+                item.touch_time,
+                item.joint.coverage,
+                shop(item.cover_gap, "mm"),
+                item.cover_time,
+                *last,
+                shop(film.trapped, "mL"),
+                shop(item.air, "mL"),
+            ]
+        )
+    page.table(
+        [
+            "Joint",
+            "Touches at [mm]",
+            "after [s]",
+            "Coverage asked",
+            "Covered at [mm]",
+            "after [s]",
+            "Fills last, x [mm]",
+            "Fills last, y [mm]",
+            "Air closed in [mL]",
+            "Air under the press [mL]",
+        ],
+        rows,
+        ("@", "0.00", "0.0", "0%", "0.00", "0.0", "0", "0", "0.000", "0.000"),
+    )
+
+
 def _resistance_table(page: Page, known: Sequence[JointReport]) -> None:
     page.section("Thermal resistance (bond line, conductivity and contact may be changed)")
     head = page.row
@@ -153,7 +194,7 @@ def _resistance_table(page: Page, known: Sequence[JointReport]) -> None:
                 shop(item.gap, "mm"),
                 item.material.conductivity,
                 shop(item.joint.contact_resistance, "K·mm²/W"),
-                shop(item.area, "mm²"),
+                shop(item.area if item.pattern is None else item.area * item.coverage, "mm²"),
                 shop(item.volume.nominal, "mL"),
                 style.Live(f"=($B{row}/$C{row}*1000+$D{row})/{wetted}"),
                 found.low,
@@ -170,7 +211,7 @@ def _resistance_table(page: Page, known: Sequence[JointReport]) -> None:
             "Gap [mm]",
             "Conductivity [W/(m·K)]",
             "Contact [K·mm²/W]",
-            "Plate [mm²]",
+            "Plate, as far as wetted [mm²]",
             "Paste [mL]",
             "Resistance [K/W]",
             "Low [K/W]",
@@ -228,6 +269,45 @@ def _gap_chart(data: Data, pressed: Sequence[JointReport]):
         y_form="0.0",
         x_range=(0.01, top),
         y_range=(0, None),
+        x_log=True,
+    )
+
+
+def _cover_chart(data: Data, pressed: Sequence[JointReport]):
+    """Covered share against time under the force, on the same time axis as the gap."""
+    curves = []
+    latest = 1.0
+    for place, item in enumerate(pressed):
+        rows = [
+            row for row in zip(*item.cover_curve(), strict=True) if row[0] >= 1e-2 and math.isfinite(row[0])
+        ]
+        if len(rows) < 2:
+            continue
+        latest = max(latest, rows[-1][0])
+        refs = data.block(
+            f"{item.name}, covered",
+            [("Time [s]", [row[0] for row in rows]), ("Covered", [row[1] for row in rows])],
+        )
+        curves.append(Curve(item.name, refs[0], refs[1], *LOOKS[place % len(LOOKS)]))
+    points = [item for item in pressed if item.cover_time]
+    if points:
+        refs = data.block(
+            "Coverage reached",
+            [
+                ("Time [s]", [item.cover_time for item in points]),
+                ("Covered", [item.joint.coverage for item in points]),
+            ],
+        )
+        curves.append(Curve("coverage asked for", refs[0], refs[1], None, "diamond", style.DARK))
+    return scatter(
+        "Share of the plate covered",
+        "time [s]",
+        "covered",
+        curves,
+        x_form="General",
+        y_form="0%",
+        x_range=(0.01, 10.0 ** math.ceil(math.log10(latest))),
+        y_range=(0, 1),
         x_log=True,
     )
 

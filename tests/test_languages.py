@@ -1,0 +1,248 @@
+"""Sheets in another language: every text has its word, the figures stay, a plant may word all anew.
+
+What is printed is compared cell by cell with the English sheets of the same plan, which are checked in
+`test_golden.py`; that the words are right was read by a person.
+"""
+
+from __future__ import annotations
+
+import ast
+import csv
+import re
+from pathlib import Path
+
+import openpyxl
+import pytest
+from golden import plans
+
+import dispense
+from dispense.base.errors import FileError, InputError
+from dispense.base.language import WORDS, languages, printed_in, read_language, read_words, translated
+from dispense.books.plan import new_plan
+from dispense.books.templates import write_all
+from dispense.cli import main
+from dispense.jobs.fill import fill
+from dispense.sheets.catalogue import SPECS
+
+CODES = [code for code in languages() if code != "en"]
+DAY = "2026-03-02"
+
+#: entries that figures need and no text shows by itself
+MARKS = {"decimal mark", "locale of dates"}
+#: words that are written alike in English and another language, or are names of things
+ALIKE = {
+    "de": {"Material", "Station", "Takt", "Text", "Detail"},
+    "es": {"Material", "Takt", "Total", "Detail"},
+}
+
+
+def entries(code: str) -> list[list[str]]:
+    """English and translation of a word list."""
+    with (WORDS / f"{code}.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.reader(file))[1:]
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory) -> Path:
+    """The demo and both golden plans."""
+    folder = tmp_path_factory.mktemp("languages")
+    new_plan(folder / "demo.xlsx", demo=True)
+    for name, tables in plans.PLANS.items():
+        plans.write(tables, folder / f"{name}.xlsx")
+    return folder
+
+
+def filled(made: Path, name: str, language) -> dict[str, Path]:
+    """The sheets of a plan in a language, of the demo those of one day."""
+    code = getattr(language, "code", language)
+    out = made / f"{name}_{code}"
+    report = fill(
+        made / f"{name}.xlsx", out, stamp="s", language=language, date=DAY if name == "demo" else None
+    )
+    return {str(path.relative_to(out)): path for path in report.files}
+
+
+@pytest.fixture(scope="module")
+def english(made):
+    return {name: filled(made, name, "en") for name in ("demo", *plans.PLANS)}
+
+
+@pytest.fixture(scope="module", params=CODES)
+def foreign(request, made):
+    """A language that was printed in, with what it lacked, and the sheets."""
+    language = read_language(request.param)
+    return language, {name: filled(made, name, language) for name in ("demo", *plans.PLANS)}
+
+
+def cells(path: Path) -> dict[tuple[int, str], object]:
+    """Values by place of the sheet in the workbook and address: sheets have names of the language."""
+    book = openpyxl.load_workbook(path, data_only=True)
+    return {
+        (place, cell.coordinate): cell.value
+        for place, sheet in enumerate(book)
+        for row in sheet.iter_rows()
+        for cell in row
+        if cell.value is not None
+    }
+
+
+def own_words(path: Path) -> set[str]:
+    """Every word that stands in a plan."""
+    book = openpyxl.load_workbook(path, read_only=True)
+    texts = [str(cell) for sheet in book for row in sheet.iter_rows(values_only=True) for cell in row if cell]
+    return {word for text in texts for word in re.findall(r"[^\W\d_]+", text)}
+
+
+# --------------------------------------------------------------------------------------- the word lists
+
+
+def test_german_and_spanish_come_with_the_planner():
+    assert {"de", "es"} <= set(CODES)
+
+
+@pytest.mark.parametrize("code", CODES)
+def test_a_word_list_is_whole(code):
+    """Its fields agree (the reader refuses others), nothing stands twice, nothing is left out."""
+    rows = entries(code)
+    english = [row[0] for row in rows]
+    assert len(english) == len(set(english))
+    assert all(len(row) == 2 and row[1].strip() for row in rows)
+    assert english == [row[0] for row in entries(CODES[0])]
+    read_words(WORDS / f"{code}.csv")
+
+
+@pytest.mark.parametrize("code", CODES)
+def test_no_two_columns_of_a_table_have_one_word(code):
+    with printed_in(code):
+        for spec in SPECS.values():
+            for table in spec.tables:
+                words = [
+                    f"{translated(item.heading)} [{item.unit}]".casefold() for item in spec.columns(table)
+                ]
+                assert len(words) == len(set(words)), (table, sorted(words))
+
+
+def test_no_entry_is_stale():
+    """Every word of an entry stands in a text of the planner: what was worded anew is no longer listed."""
+    known: set[str] = set()
+    for path in Path(dispense.__file__).parent.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str):
+                known.update(re.findall(r"[^\W\d_]{3,}", node.value.casefold()))
+    known |= {word for spec in SPECS.values() for word in re.findall(r"[^\W\d_]{3,}", spec.title.casefold())}
+    stale = {}
+    for english, _ in entries(CODES[0]):
+        words = re.findall(r"[^\W\d_]{3,}", re.sub(r"\{\w+\}", " ", english).casefold())
+        lost = [word for word in words if word not in known and word.removesuffix("s") not in known]
+        if lost and english not in MARKS:
+            stale[english] = lost
+    assert not stale
+
+
+# -------------------------------------------------------------------------------------- what is printed
+
+
+def test_every_text_that_is_printed_has_its_word(foreign, made):
+    language, _ = foreign
+    assert not list(language.missing)
+
+
+def test_no_english_is_left_on_a_sheet(foreign, english, made):
+    """A text that is the same in both languages holds the plan's own words, units and figures only."""
+    language, sheets = foreign
+    left = set()
+    for name, files in sheets.items():
+        own = own_words(made / f"{name}.xlsx") | ALIKE.get(language.code, set())
+        assert set(files) == set(english[name])
+        for file, path in files.items():
+            theirs = cells(english[name][file])
+            for place, value in cells(path).items():
+                if isinstance(value, str) and theirs.get(place) == value:
+                    words = set(re.findall(r"[^\W\d_]{4,}", value)) - own
+                    left |= {(value, word) for word in words}
+    assert not left
+
+
+def test_figures_stay_and_formulas_give_the_same(foreign, english):
+    """Numbers, dates and values of formulas are those of the English sheets, in their order.
+
+    Their places are not: a warning that takes a line more in a language moves what is below.
+    """
+    _, sheets = foreign
+    for name, files in sheets.items():
+        for file, path in files.items():
+            mine, theirs = (
+                [value for value in cells(each).values() if not isinstance(value, str)]
+                for each in (path, english[name][file])
+            )
+            assert mine == theirs, file
+
+
+def test_figures_in_sentences_follow_the_language():
+    with printed_in("de"):
+        assert translated("Set 1,240.5 g") == "1.240,5 g einstellen"
+        assert translated("break until Tue 10 Mar 02:05") == "Pause bis Di 10 Mär 02:05"
+        assert translated("2.6 mm deep by Thu 12 May 05:14") == "2,6 mm tief bis Do 12 Mai 05:14"
+        # names are the plan's own: no decimal comma, no other word
+        assert translated("connect Resin 2.5 A lot Tue-1.5") == "Resin 2.5 A Charge Tue-1.5 anschließen"
+
+
+def test_days_in_cells_follow_the_language(foreign):
+    language, sheets = foreign
+    path = next(path for name, path in sheets["demo"].items() if name.endswith("_material.xlsx"))
+    book = openpyxl.load_workbook(path)
+    sheet, cell = next(iter(book.defined_names["day"].destinations))
+    assert book[sheet][cell].number_format.startswith(f"[$-{language.texts['locale of dates']}]")
+
+
+# ----------------------------------------------------------------------------------- a plant's own words
+
+
+def test_a_template_worded_anew_is_filled(made, english, tmp_path):
+    """Hidden names tell the columns: every header may have other words, the values stand below them."""
+    own = tmp_path / "own"
+    write_all(own)
+    for path in own.glob("*.xlsx"):
+        book = openpyxl.load_workbook(path)
+        for sheet in book:
+            for table in sheet.tables.values():
+                for place, cell in enumerate(sheet[table.ref][0]):
+                    unit = re.search(r" \[.*\]$", str(cell.value))
+                    cell.value = f"Colonne {place}{unit[0] if unit else ''}"
+                    table.tableColumns[place].name = cell.value
+        book.save(path)
+    report = fill(made / "demo.xlsx", tmp_path / "out", stamp="s", date=DAY, templates=own)
+    assert len(report.files) == len(english["demo"])
+    for path in report.files:
+        theirs = cells(english["demo"][str(path.relative_to(tmp_path / "out"))])
+        for place, value in cells(path).items():
+            assert value == theirs[place] or str(value).startswith("Colonne "), (path.name, place)
+
+
+def test_a_plant_has_its_own_word_list(made, tmp_path, capsys):
+    (tmp_path / "fr.csv").write_text(
+        'English,Translation\ndecimal mark,","\nStation,Poste\nSet {mass} g,Régler {mass} g\n',
+        encoding="utf-8",
+    )
+    book = openpyxl.load_workbook(made / "demo.xlsx")
+    row = next(row for row in book["Settings"].iter_rows() if row[0].value == "Language")
+    row[1].value = "fr.csv"
+    book.save(tmp_path / "plan.xlsx")
+    out = tmp_path / "out"
+    arguments = ["--date", DAY, "--shift", "Early", "--station", "Hem robot", "--out", str(out)]
+    main(["fill", str(tmp_path / "plan.xlsx"), *arguments])
+    texts = [
+        value for value in cells(out / "setup" / "Hem_robot_setup.xlsx").values() if isinstance(value, str)
+    ]
+    assert "Poste" in texts and "Station" not in texts
+    assert "Régler 4,809 g" in texts
+
+
+def test_a_word_list_that_is_wrong_is_told_row_by_row(tmp_path):
+    path = tmp_path / "fr.csv"
+    path.write_text("English,Translation\nSet {mass} g,Régler {masse} g\nStation\n", encoding="utf-8")
+    with pytest.raises(FileError) as told:
+        read_words(path)
+    assert [str(problem).split(":")[0] for problem in told.value.problems] == ["fr.csv row 2", "fr.csv row 3"]
+    with pytest.raises(InputError, match="one of en, de, es"):
+        read_language("xx")
