@@ -24,6 +24,17 @@ EXIT_CODES = (
     "holds a danger; 4 done, and stock does not suffice; 5 some files were not written. Of 3, 4 and 5 the "
     "lowest that applies (check, fill, forecast, cure)."
 )
+#: forms of `fit`, those of `reports.fit.CHOICES` (told here so that help loads no numbers)
+FIT_FORMS = (
+    "arrhenius",
+    "n-th",
+    "kamal",
+    "kamal-ceiling",
+    "n-th-factor",
+    "kamal-factor",
+    "n-th-resistance",
+    "kamal-resistance",
+)
 OLD_NAMES = {"respell": "convert"}  # commands as they were called: understood, no longer shown
 PLAN_HELP = "the plan workbook; it is never changed"
 
@@ -144,6 +155,11 @@ def parser() -> argparse.ArgumentParser:
     cure.add_argument(
         "--out", metavar="PATH", help="workbook to write; without --station a folder for one each"
     )
+    cure.add_argument(
+        "--write-shots",
+        metavar="FILE",
+        help="new plan workbook with the proposed shots of the station's pots; asks for --station",
+    )
     _paper(cure)
     _json(cure)
     cure.set_defaults(run=_cure)
@@ -155,9 +171,15 @@ def parser() -> argparse.ArgumentParser:
     )
     fit.add_argument(
         "--form",
-        choices=("arrhenius", "n-th", "kamal"),
+        choices=FIT_FORMS,
         default="arrhenius",
-        help="what is fitted (default: arrhenius)",
+        help="what is fitted (default: arrhenius); a factor or a resistance stops the cure by diffusion",
+    )
+    fit.add_argument(
+        "--glass",
+        nargs=3,
+        metavar=("UNCURED", "CURED", "RATIO"),
+        help="glass transition in °C, uncured and cured, and DiBenedetto's ratio, for a resistance",
     )
     fit.add_argument("--out", metavar="FILE", help="workbook with the residual plot to write")
     _paper(fit)
@@ -428,7 +450,7 @@ def _cure(options) -> int:
     from .jobs.cure import cure_file, cure_files
 
     if options.station is None:
-        given = {"record": options.record, "log": options.log}
+        given = {"record": options.record, "log": options.log, "write_shots": options.write_shots}
         return _tell(cure_files(options.plan, out=options.out, paper=options.paper, **given), options)
     report = cure_file(
         options.plan,
@@ -437,6 +459,7 @@ def _cure(options) -> int:
         log=options.log,
         out=options.out,
         paper=options.paper,
+        write_shots=options.write_shots,
     )
     return _tell(report, options)
 
@@ -444,7 +467,9 @@ def _cure(options) -> int:
 def _fit(options) -> int:
     from .jobs.fit import fit_file
 
-    report = fit_file(options.measurements, options.form, out=options.out, paper=options.paper)
+    report = fit_file(
+        options.measurements, options.form, out=options.out, paper=options.paper, glass=options.glass
+    )
     return _tell(report, options)
 
 

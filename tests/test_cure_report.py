@@ -337,7 +337,7 @@ def test_shortest_hold_passes_and_less_does_not(demo):
         profile = with_hold(Profile(np.array(times), np.array(air)), run.hold_needed * share)
         assert profile.times[-1] == pytest.approx(times[-1] - run.hold + run.hold_needed * share)
         lags = [PartLag("a", 90.0, 0.0, 296.15), PartLag("b", 180.0, 0.0, 296.15)]
-        _, places = _played(profile, lags, demo.material("Ternbake 11"), run.requirement)
+        _, places = _played(demo, profile, lags, demo.material("Ternbake 11"), run.requirement)
         assert all(place.passes for place in places) is passes
 
 
@@ -555,7 +555,15 @@ def test_text_of_a_pour_tells_its_shots():
     # 323.15 K are 50 °C, 345.65 K are 72.5 °C, 9000 s are 150 min, by hand
     one = dict(
         pot=SimpleNamespace(part="frame", pot="bed", limit=333.15),
-        **dict(material=None, start=296.15, depth=0.035, constants=None, runaway=None, maximum_rate=None),
+        **dict(
+            material=None,
+            start=296.15,
+            room=296.15,
+            depth=0.035,
+            constants=None,
+            runaway=None,
+            maximum_rate=None,
+        ),
         **dict(peak=345.65, peak_time=6000.0, peak_height=0.02, adiabatic=462.8, trace=None),
         safe_words="30.0 mm in one shot",
     )
@@ -578,7 +586,7 @@ def test_deepest_safe_pour_ends_at_the_limit():
         found.safe_depth,
         296.15,
         296.15,
-        kinetics_of(material),
+        kinetics_of(plan, material),
         material.heat,
         mixed_density(material, plan.components_of("Bond 60")),
         material.specific_heat,
@@ -992,7 +1000,7 @@ def test_fit_of_kinetics_feeds_the_plan(tmp_path):
     assert len(sheet._charts) == 2
     rows = hand_rows()
     rows["Materials"][0] |= {"rate_1": columns["A1 [1/min]"], "energy_1": 60, "order_n": 1.5}
-    assert kinetics_of(make(rows).material("Bond 60"))[0] == pytest.approx(2e5, rel=1e-4)
+    assert kinetics_of(make(rows), make(rows).material("Bond 60")).factor == pytest.approx(2e5, rel=1e-4)
 
 
 def test_fit_of_one_temperature_warns(tmp_path):

@@ -33,6 +33,7 @@ TRIED = {
     "planner.md": {"console", "change", "formula", "python"},
     "scripting.md": {"console", "python"},
     "theory.md": {"formula"},
+    "theory-cure.md": {"formula"},
     "cure.md": {"python"},
 }
 

@@ -104,6 +104,9 @@ PUBLISHED = (
     "CAPABILITY_INTERVAL(weights, low, high, [confidence=0.95])",
     "TOLERANCE_FACTOR(count, [coverage=0.95], [confidence=0.95], [sides=2])",
     "REYNOLDS_NUMBER(flow, bore, density, consistency, [index=1], [yield_stress=0])",
+    "ARRAY_CONDUCTIVITY(arrangement, fraction, ratio)",
+    "PACK_PEAK(arrangement, along, rows, diameter, height, pitch, margin, depth, start, surroundings,"
+    " kinetics, heat, density, specific_heat, conductivity, [film=10], [wall=2], [wall_conductivity=0.2])",
     "VAPOUR_DENSITY(temperature, humidity)",
     "MOISTURE_FACTOR(temperature, humidity, [reference_temperature=23], [reference_humidity=0.5],"
     " [activation_energy=0])",
@@ -143,10 +146,28 @@ PUBLISHED = (
     "PATTERN_FILL(points, length, width, volume, gap_start, [share=0.99])",
     "PATTERN_TIME(force, points, length, width, volume, gap_start, gap_end, consistency, [index=1])",
     "AIR_LEFT(volume, overpressure, [ambient=1.01325])",
+    "CURING_VISCOSITY(degree, temperature, thickening)",
+    "AGED_VISCOSITY(times, temperatures, kinetics, thickening, [start=0])",
+    "VISCOSITY_TIME(viscosity, times, temperatures, kinetics, thickening, [start=0])",
+    "LEAST_VISCOSITY(times, temperatures, kinetics, thickening, [start=0])",
+    "MIXER_VISCOSITY(residence, temperature, kinetics, thickening, [standing=0])",
+    "AGED_PRESSURE(age, temperature, flow, bore, length, kinetics, thickening, [factor=1], [ind"
+    "ex=1], [yield_stress=0])",
+    "AGED_FLOW(age, temperature, pressure, bore, length, kinetics, thickening, [factor=1], [ind"
+    "ex=1], [yield_stress=0])",
+    "PRESSURE_LIFE(pressure, temperature, flow, bore, length, kinetics, thickening, [factor=1],"
+    " [index=1], [yield_stress=0])",
+    "FLOW_LIFE(share, temperature, kinetics, thickening, [index=1])",
+    "SHOT_DRIFT(age, temperature, kinetics, thickening, [index=1])",
+    "THICKENING_FIT(times, temperatures, viscosities, kinetics, [gel])",
+    "MASS_POT_LIFE(mass, temperature, degree, kinetics, heat, specific_heat, density, conductiv"
+    "ity, [film=10])",
+    "LAST_NOTES([count=20])",
 )
 
 # For each shop unit another one and how many of it make one: figures of the SI and of NIST SP 811
 OTHER = {
+    "1/K": ("1/delta_degF", 5 / 9),
     "%": ("permille", 10.0),
     "mm": ("m", 1e-3),
     "m": ("mm", 1e3),
@@ -194,7 +215,10 @@ OTHER = {
 }
 
 # Seconds for each call: the tests of what a cell may hold put a sum in place of their models.
-HEAVY = ("PEAK_TEMPERATURE", "POUR_DEPTH", "TIME_TO_CURE", "PATTERN_COVER", "PATTERN_FILL", "PATTERN_TIME")
+HEAVY = (
+    *("PEAK_TEMPERATURE", "POUR_DEPTH", "TIME_TO_CURE", "PACK_PEAK"),
+    *("PATTERN_COVER", "PATTERN_FILL", "PATTERN_TIME"),
+)
 
 NAMES = [name for name, entry in FUNCTIONS.items() if entry.examples]
 EXAMPLES = [(name, place) for name in NAMES for place in range(len(FUNCTIONS[name].examples))]
@@ -864,3 +888,63 @@ def test_several_results_have_names():
 def test_function_that_does_not_exist():
     with pytest.raises(InputError, match="BEAD_AREA"):
         dispense.call("BEED_AREA", 1)
+
+
+@pytest.mark.parametrize(
+    ("name", "inside", "outside", "words"),
+    [
+        # Reynolds number 4ρQ/(πDμ) by hand: 1273 and 2546 (limit 2100); 64 and 127 in the mixer (limit 100)
+        ("NOZZLE_PRESSURE", (1, 1, 25, 0.001, 1, 0, 1), (2, 1, 25, 0.001, 1, 0, 1), "turbulent"),
+        ("MIXER_PRESSURE", (1, 10, 72, 0.002, 6.9, 1), (2, 10, 72, 0.002, 6.9, 1), "Reynolds"),
+        ("SQUEEZE_TIME", (100, 10, 2, 0.2, 10), (100, 10, 2.1, 0.2, 10), "radius"),
+        ("BEAD_SQUEEZE_TIME", (2, 8, 2, 0.5, 100), (2, 8, 2.1, 0.5, 100), "half as high"),
+        ("SQUEEZE_LIMIT", (100, 10, 95000), (100, 10, 96000), "radius"),
+        ("VISCOSITY", (53, 40, 23, 55), (54, 40, 23, 55), "extrapolation"),
+        ("CURE_TIME", (53, 60, 23, 55), (54, 60, 23, 55), "extrapolation"),
+        ("POT_LIFE", (53, 60, 23, 55), (54, 60, 23, 55), "extrapolation"),
+        (
+            "CURING_VISCOSITY",
+            (0.1, 53, [2, 23, 40, 0.6, 1.5]),
+            (0.1, 54, [2, 23, 40, 0.6, 1.5]),
+            "extrapolation",
+        ),
+    ],
+)
+def test_last_notes(name, inside, outside, words):
+    """Outside of its range a function answers and leaves a note; a cell, a column and Python alike."""
+
+    def newest():
+        return evaluate("LAST_NOTES", (1,)).table()[0]
+
+    marker = (
+        ("SQUEEZE_TIME", (100, 1, 0.5, 0.2, 10)) if name != "SQUEEZE_TIME" else ("POT_LIFE", (99, 1, 0, 55))
+    )
+    for ask in (dispense.call, lambda name, *given: evaluate(name, given).table()):
+        dispense.call(marker[0], *marker[1])
+        assert newest()[0] == marker[0]
+        ask(name, *inside)
+        assert newest()[0] == marker[0]
+        ask(name, *outside)
+        assert newest()[0] == name and words in newest()[3]
+    first = next(place for place, value in enumerate(outside) if value != inside[place])
+    dispense.call(marker[0], *marker[1])
+    column = [np.full(3, value) if place == first else value for place, value in enumerate(outside)]
+    dispense.call(name, *column)
+    assert newest()[0] == name
+    dispense.call(marker[0], *marker[1])
+    mixed = [[value, None] if place == first else value for place, value in enumerate(inside)]
+    evaluate(name, mixed)
+    assert newest()[0] == marker[0]
+    # an answer that there is not leaves no note, and a note is kept once
+    assert len([row for row in evaluate("LAST_NOTES", (200,)).table() if row[0] == marker[0]]) <= 2
+
+
+def test_a_note_names_argument_and_value_in_its_unit():
+    dispense.call("POT_LIFE", "140 degF", 60, 23, 55)  # 60 °C
+    assert evaluate("LAST_NOTES", (1,)).table()[0][:3] == ["POT_LIFE", "temperature", "60"]
+    assert evaluate("LAST_NOTES", (0,)).table() == [["#NUM!"]]
+
+
+def test_a_density_changes_no_figure():
+    plain = dispense.call("NOZZLE_PRESSURE", 0.05, 1, 25, 50, 0.5, 100)
+    assert dispense.call("NOZZLE_PRESSURE", 0.05, 1, 25, 50, 0.5, 100, 1.2) == plain

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime
 import math
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
@@ -88,6 +88,7 @@ class Field:
     may_be_blank: bool = False  # for vectors and matrices: single blanks become NaN
     refers: str = ""  # for texts: the plan table whose key it must name
     labels: tuple[str, ...] = ()  # words on paper, apart from the name: today's, then older ones
+    from_names: Callable[..., Any] | None = None  # of a record: reads a table of names and values instead
 
     @property
     def is_required(self) -> bool:

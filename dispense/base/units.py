@@ -89,6 +89,7 @@ SHOP_UNITS: dict[str, ShopUnit] = {
         ShopUnit("Pa·sⁿ", "Pa·sⁿ", 1.0, "pascal*second"),
         ShopUnit("°C", "K", 1.0, "degC", CELSIUS_ZERO),
         ShopUnit("K", "K", 1.0, "delta_degC"),
+        ShopUnit("1/K", "1/K", 1.0, "1/delta_degC"),
         ShopUnit("kJ/mol", "J/mol", 1e3, "kilojoule/mole"),
         ShopUnit("J/g", "J/kg", 1e3, "joule/gram"),
         ShopUnit("J/(g·K)", "J/(kg·K)", 1e3, "joule/gram/delta_degC"),

@@ -33,16 +33,7 @@ def fit_workbook(report: FitReport, paper: str = "A4") -> bytes:
     page.section("Constants")
     page.table(
         ["Constant", "Value", "Unit", "Standard error", "95 % interval"],
-        [
-            [
-                item.name,
-                item.value,
-                item.unit,
-                item.error,
-                "" if item.low is None else f"{item.low:.5g} to {item.high:.5g}",
-            ]
-            for item in report.constants
-        ],
+        [[item.name, item.value, item.unit, item.error, item.interval] for item in report.constants],
         ("@", "0.0000", "@", "0.0000", "@"),
     )
     page.section("For the plan, table Materials")

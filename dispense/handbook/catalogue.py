@@ -10,6 +10,7 @@ from typing import Any
 from ..base.errors import show
 from ..base.fields import whole
 from . import (
+    array,
     beads,
     charts,
     cure,
@@ -20,13 +21,15 @@ from . import (
     line,
     mixing,
     moisture,
+    pack,
     pattern,
     pots,
     quality,
     spread,
+    thickening,
 )
 from .declare import FUNCTIONS, out, workbook_function
-from .evaluate import call, evaluate, lookup, recent_problems
+from .evaluate import call, evaluate, lookup, recent_notes, recent_problems
 
 CATEGORIES = (
     "Beads",
@@ -41,7 +44,10 @@ CATEGORIES = (
     "Checks",
 )
 
-TOPICS = (beads, pots, mixing, flow, spread, pattern, fill, life, cure, moisture, heat, line, quality, charts)
+TOPICS = (
+    *(beads, pots, mixing, flow, spread, pattern, fill, life, cure, thickening, moisture, heat, array, pack),
+    *(line, quality, charts),
+)
 
 
 @workbook_function(
@@ -66,4 +72,18 @@ def last_problems(count: int = 20) -> list[list[Any]]:
     return rows or [["no problem yet", "", "", ""]]
 
 
-__all__ = ["CATEGORIES", "FUNCTIONS", "call", "evaluate", "last_problems", "lookup"]
+@workbook_function(
+    category="Checks",
+    arguments=(whole("count", "how many to show, newest first", default=20, at_least=1, at_most=200),),
+    returns=(out("function"), out("argument"), out("value"), out("note")),
+    table=True,
+    valid="the calls made since the program started",
+    source="none; it reports, it does not compute",
+)
+def last_notes(count: int = 20) -> list[list[Any]]:
+    """Recent answers outside of a range of validity: function, argument, value given, what it means."""
+    rows = [[note.where, note.argument, show(note.value), note.message] for note in recent_notes(int(count))]
+    return rows or [["no note yet", "", "", ""]]
+
+
+__all__ = ["CATEGORIES", "FUNCTIONS", "call", "evaluate", "last_notes", "last_problems", "lookup"]

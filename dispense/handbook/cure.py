@@ -1,9 +1,7 @@
 """Cure: degree of cure along a temperature record, times to cure, glass point, gel point.
 
-The degree of cure goes from 0 (mixed) to 1 (all that can react has reacted). Kinetics are objects
-with the rate dα/dt as a function of degree and temperature: `NthOrder`, `Kamal` (Kamal–Sourour) and
-`Piecewise` (other constants from a given degree on). Functions take either such an object or the
-row `A1, E1, A2, E2, m, n` of the worksheets.
+The degree of cure goes from 0 (mixed) to 1 (all that can react has reacted). Functions take kinetics
+as an object of `kinetics`, or as the row of the worksheets.
 
 Integration is in a variable that takes the factor (1 − α)ⁿ out of the rate,
 
@@ -16,345 +14,31 @@ corner at which the integration starts anew.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Any, Protocol, cast
+from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
-from ..base.errors import InputError, Problem
-from ..base.fields import matrix, number, record, vector
+from ..base.fields import matrix, number, vector
 from ..base.numbers import Number, Series
-from ..base.units import MINUTE
 from .declare import example, out, requires, workbook_function
-from .life import GAS_CONSTANT
-
-# ------------------------------------------------------------------------------------- kinetics
-
-
-def arrhenius(factor: Number, energy: Number, temperature: Number) -> np.ndarray:
-    """Rate constant A·exp(−E/(R·T)).
-
-    >>> round(float(arrhenius(1e6, 60e3, 298.15)) * 1e5, 4)  # 1e6·exp(−24.2038)
-    3.0793
-    """
-    return factor * np.exp(-energy / GAS_CONSTANT / temperature)
-
-
-class Kinetics(Protocol):
-    """What the integrators need: rate = drive(α, constants(T)) · (1 − α)^order, never below 0."""
-
-    @property
-    def order(self) -> float:
-        """The power of (1 − α)."""
-        ...
-
-    def constants(self, temperature: Number) -> tuple[np.ndarray, ...]:
-        """The rate constants at a temperature."""
-        ...
-
-    @property
-    def drive(self) -> Callable[..., np.ndarray]:
-        """The rate over (1 − α)^order, 1/s, from the degree and the rate constants."""
-        ...
-
-    def rate(self, degree: Number, temperature: Number) -> np.ndarray:
-        """dα/dt, 1/s."""
-        ...
-
-    def slopes(self, degree: Number, temperature: Number) -> tuple[np.ndarray, ...]:
-        """dα/dt and its derivatives by degree and by temperature."""
-        ...
-
-    @property
-    def attainable(self) -> float:
-        """The degree at which the reaction ends, 1 where no ceiling is below it."""
-        ...
-
-    def fastest(self, degree: Number, temperature: Number) -> np.ndarray:
-        """No rate at this temperature is above this one, from a degree on, 1/s."""
-        ...
-
-
-_LEAST = 1e-12  # smallest rest to full cure at which a derivative is taken
-_FIRST = 1e-300  # smallest degree at which a derivative is taken
-
-
-def _left(rest: Number, order: float) -> np.ndarray:
-    """(1 − α)ⁿ from the rest 1 − α: nothing reacts where nothing is left, at order 0 too."""
-    return rest**order if order > 0.0 else np.where(rest > 0.0, 1.0, 0.0)
-
-
-@dataclass(frozen=True, slots=True)
-class NthOrder:
-    """n-th order kinetics: dα/dt = A·exp(−E/RT)·(1 − α)ⁿ; A in 1/s, E in J/mol.
-
-    >>> float(NthOrder(0.001, 0.0, 2.0).rate(0.5, 300.0))
-    0.00025
-    """
-
-    factor: float
-    energy: float
-    order: float = 1.0
-
-    def constants(self, temperature: Number) -> tuple[np.ndarray, ...]:
-        """The one rate constant."""
-        return (arrhenius(self.factor, self.energy, temperature),)
-
-    def drive(self, degree: Number, constant: np.ndarray) -> np.ndarray:
-        """The rate constant itself."""
-        return constant
-
-    def rate(self, degree: Number, temperature: Number) -> np.ndarray:
-        """dα/dt, 1/s."""
-        rest = np.maximum(1.0 - degree, 0.0)
-        rate: np.ndarray = self.constants(temperature)[0] * _left(rest, self.order)
-        return rate
-
-    def slopes(self, degree: Number, temperature: Number) -> tuple[np.ndarray, ...]:
-        """dα/dt and its derivatives by degree and by temperature."""
-        (constant,) = self.constants(temperature)
-        rest = np.maximum(1.0 - degree, 0.0)
-        rate = constant * _left(rest, self.order)
-        by_degree = -self.order * rate / np.maximum(rest, _LEAST)
-        return rate, by_degree, rate * (self.energy / GAS_CONSTANT) / temperature**2
-
-    @property
-    def attainable(self) -> float:
-        """Full cure."""
-        return 1.0
-
-    def fastest(self, degree: Number, temperature: Number) -> np.ndarray:
-        """No rate at this temperature is above this one, from a degree on, 1/s."""
-        return self.rate(degree, temperature)
-
-
-@dataclass(frozen=True, slots=True)
-class Kamal:
-    """Kamal–Sourour kinetics: dα/dt = (k1 + k2·αᵐ)·(1 − α)ⁿ; A in 1/s, E in J/mol.
-
-    A `ceiling` B multiplies the rate by (B − α); where the rate would be below 0 it is 0.
-
-    >>> float(Kamal(0.001, 0.0, 0.02, 0.0, 1.0, 1.0).rate(0.5, 300.0))
-    0.0055
-    """
-
-    factor: float
-    energy: float
-    factor_auto: float
-    energy_auto: float
-    power: float
-    order: float = 1.0
-    ceiling: float | None = None
-
-    def constants(self, temperature: Number) -> tuple[np.ndarray, ...]:
-        """k1 and k2."""
-        return (
-            arrhenius(self.factor, self.energy, temperature),
-            arrhenius(self.factor_auto, self.energy_auto, temperature),
-        )
-
-    def drive(self, degree: Number, plain: np.ndarray, auto: np.ndarray) -> np.ndarray:
-        """k1 + k2·αᵐ, times (B − α) where there is a ceiling."""
-        if self.power == 1.0:
-            drive = auto * degree
-        else:
-            drive = auto * degree**self.power
-        drive += plain
-        if self.ceiling is None:
-            return drive
-        return np.maximum(drive, 0.0) * np.maximum(self.ceiling - degree, 0.0)
-
-    def rate(self, degree: Number, temperature: Number) -> np.ndarray:
-        """dα/dt, 1/s."""
-        degree = np.minimum(np.maximum(degree, 0.0), 1.0)
-        drive = self.drive(degree, *self.constants(temperature))
-        if self._may_stop:
-            drive = np.maximum(drive, 0.0)
-        rate: np.ndarray = drive * _left(1.0 - degree, self.order)
-        return rate
-
-    @property
-    def _may_stop(self) -> bool:
-        """Whether k1 + k2·αᵐ may come below 0, where the rate is 0."""
-        return self.factor < 0.0 or self.factor_auto < 0.0
-
-    def slopes(self, degree: Number, temperature: Number) -> tuple[np.ndarray, ...]:
-        """dα/dt and its derivatives by degree and by temperature."""
-        plain, auto = self.constants(temperature)
-        degree = np.minimum(np.maximum(degree, 0.0), 1.0)
-        rest = 1.0 - degree
-        some = np.maximum(degree, _FIRST)
-        grown = auto * degree**self.power
-        sum_ = plain + grown
-        by_heat = (self.energy * plain + self.energy_auto * grown) / (GAS_CONSTANT * temperature**2)
-        by_grown = auto * self.power * some ** (self.power - 1.0)
-        if self.ceiling is not None:
-            gap = np.maximum(self.ceiling - degree, 0.0)
-            runs = (sum_ > 0.0) & (gap > 0.0)
-            by_grown = np.where(runs, by_grown * gap - sum_, 0.0)
-            by_heat = np.where(runs, by_heat * gap, 0.0)
-            sum_ = np.where(runs, sum_ * gap, 0.0)
-        elif self._may_stop:
-            runs = sum_ > 0.0
-            by_grown, by_heat, sum_ = (np.where(runs, part, 0.0) for part in (by_grown, by_heat, sum_))
-        left = _left(rest, self.order)
-        rate = sum_ * left
-        by_degree = by_grown * left - self.order * rate / np.maximum(rest, _LEAST)
-        return rate, by_degree, by_heat * left
-
-    @property
-    def attainable(self) -> float:
-        """Full cure, or the ceiling below it."""
-        return 1.0 if self.ceiling is None else min(max(self.ceiling, 0.0), 1.0)
-
-    def fastest(self, degree: Number, temperature: Number) -> np.ndarray:
-        """No rate at this temperature is above this one, from a degree on, 1/s."""
-        plain, auto = self.constants(temperature)
-        most = np.maximum(plain, 0.0) + np.maximum(auto, 0.0)  # αᵐ is 1 at most
-        if self.ceiling is not None:
-            most = most * np.maximum(self.ceiling - degree, 0.0)
-        rate: np.ndarray = most * _left(np.clip(1.0 - degree, 0.0, 1.0), self.order)
-        return rate
-
-
-@dataclass(frozen=True, slots=True)
-class Piecewise:
-    """Other kinetics from each switch degree on; the integrators stop exactly on a switch.
-
-    `branches` has one entry more than `switches`; a switch belongs to the branch below it.
-    """
-
-    switches: tuple[float, ...]
-    branches: tuple[NthOrder | Kamal, ...]
-
-    def __post_init__(self) -> None:
-        rising = all(a < b for a, b in zip(self.switches, self.switches[1:], strict=False))
-        if len(self.branches) != len(self.switches) + 1 or not rising:
-            raise InputError(
-                Problem(
-                    "Piecewise",
-                    "switches",
-                    self.switches,
-                    "rising degrees, one fewer than there are branches",
-                )
-            )
-
-    @property
-    def order(self) -> float:
-        """The order of the last branch."""
-        return self.branches[-1].order
-
-    def _choose(self, degree: Number, parts: list[Any]) -> np.ndarray:
-        place = np.searchsorted(self.switches, degree, side="left")
-        shape = np.broadcast_shapes(np.shape(place), *(np.shape(part) for part in parts))
-        return np.choose(np.broadcast_to(place, shape), parts)
-
-    def constants(self, temperature: Number) -> tuple[np.ndarray, ...]:
-        """The rate constants of every branch, one branch after the other."""
-        return tuple(k for branch in self.branches for k in branch.constants(temperature))
-
-    def drive(self, degree: Number, *constants: np.ndarray) -> np.ndarray:
-        """The rate over (1 − α)^order of the last branch."""
-        parts, place = [], 0
-        for branch in self.branches:
-            count = 1 if isinstance(branch, NthOrder) else 2
-            own = branch.drive(degree, *constants[place : place + count])
-            parts.append(own * (1.0 - degree) ** (branch.order - self.order))
-            place += count
-        return self._choose(degree, parts)
-
-    def rate(self, degree: Number, temperature: Number) -> np.ndarray:
-        """dα/dt, 1/s."""
-        return self._choose(degree, [branch.rate(degree, temperature) for branch in self.branches])
-
-    def slopes(self, degree: Number, temperature: Number) -> tuple[np.ndarray, ...]:
-        """dα/dt and its derivatives by degree and by temperature."""
-        each = [branch.slopes(degree, temperature) for branch in self.branches]
-        return tuple(self._choose(degree, list(parts)) for parts in zip(*each, strict=True))
-
-    @property
-    def attainable(self) -> float:
-        """The first ceiling that lies in its own branch, or full cure."""
-        ends = (*self.switches, 1.0)
-        return min(
-            branch.attainable if branch.attainable <= end else 1.0
-            for branch, end in zip(self.branches, ends, strict=True)
-        )
-
-    def fastest(self, degree: Number, temperature: Number) -> np.ndarray:
-        """No rate at this temperature is above this one, from a degree on, 1/s."""
-        most: np.ndarray = np.zeros(())
-        for begin, end, branch in zip(
-            (0.0, *self.switches), (*self.switches, np.inf), self.branches, strict=True
-        ):
-            own = branch.fastest(np.maximum(degree, begin), temperature)
-            most = np.maximum(most, np.where(degree <= end, own, 0.0))
-        return most
-
-
-#: The 3501-6 epoxy of Lee, Loos and Springer, J. Composite Materials 16 (1982) 510–520 (constants
-#: from memory; other copies print A1 = 2.102e9): a published case to check an integrator with.
-LEE_LOOS_SPRINGER = Piecewise(
-    (0.3,),
-    (
-        Kamal(2.101e9 / MINUTE, 8.07e4, -2.014e9 / MINUTE, 7.78e4, 1.0, 1.0, ceiling=0.47),
-        NthOrder(1.960e5 / MINUTE, 5.66e4, 1.0),
-    ),
+from .kinetics import (
+    KINETICS,
+    LEE_LOOS_SPRINGER,
+    DiffusionFactor,
+    DiffusionResistance,
+    Kamal,
+    Kinetics,
+    KineticsLike,
+    NthOrder,
+    Piecewise,
+    RateTable,
+    arrhenius,
+    as_kinetics,
+    glass_transition,
+    incomplete,
 )
-
-
-#: kinetics, or their row A1, E1, A2, E2, m, n in SI
-KineticsLike = Kinetics | Series
-
-
-def as_kinetics(kinetics: KineticsLike) -> Kinetics:
-    """A kinetics object from one, or from the row A1, E1, A2, E2, m, n in SI (NaN for blank).
-
-    >>> as_kinetics([0.01, 50e3])
-    NthOrder(factor=0.01, energy=50000.0, order=1.0)
-    """
-    if hasattr(kinetics, "constants"):
-        return cast(Kinetics, kinetics)
-    row = np.full(6, np.nan)
-    given = np.asarray(kinetics, dtype=float).ravel()
-    row[: given.size] = given
-    factor, energy, factor_auto, energy_auto, power, order = row.tolist()
-    order = 1.0 if np.isnan(order) else order
-    if np.isnan(factor_auto) or factor_auto == 0.0:
-        return NthOrder(factor, energy, order)
-    return Kamal(factor, energy, factor_auto, energy_auto, power, order)
-
-
-# ---------------------------------------------------------------- the variable without (1 − α)ⁿ
-
-
-_FIRST_ORDER = 1e-9  # of n from 1, inside which the first-order form holds to the last digit
-
-
-def _to_reduced(degree: Number, order: float) -> np.ndarray:
-    with np.errstate(divide="ignore"):  # y is infinite at full cure
-        if abs(order - 1.0) < _FIRST_ORDER:
-            return -np.log1p(-degree)
-        return np.expm1((1.0 - order) * np.log1p(-degree)) / (order - 1.0)
-
-
-def _to_degree(reduced: Number, order: float) -> np.ndarray:
-    with np.errstate(divide="ignore", invalid="ignore"):  # at full cure y may be infinite
-        return _quietly_to_degree(reduced, order)
-
-
-def _quietly_to_degree(reduced: Number, order: float) -> np.ndarray:
-    """`_to_degree` inside a caller's `np.errstate`."""
-    if abs(order - 1.0) < _FIRST_ORDER:
-        return -np.expm1(-reduced)
-    if order == 2.0:
-        return np.where(np.isinf(reduced), 1.0, reduced / (1.0 + reduced))
-    part = order - 1.0
-    if part > 0.0:
-        return -np.expm1(np.log1p(part * reduced) / -part)
-    return -np.expm1(np.log1p(np.maximum(part * reduced, -1.0)) / -part)
-
+from .life import GAS_CONSTANT, NEAR_REFERENCE
 
 # ------------------------------------------------------------ the integral of a rate constant
 
@@ -418,7 +102,7 @@ _TIGHT = 1e-12  # for times, which are wanted to 1e-9
 _FAST = 3e-8  # of the order-2 result of a step whose order-3 result is kept
 _MOST_STEPS = 200_000
 _MOST_GROWTH = 1e12  # of an error; past it rounding would ask for ever smaller steps
-_AHEAD = (0.2, 0.4, 0.6, 0.8)  # shares of the way to full cure at which a drive is looked at
+_AHEAD = np.array([0.2, 0.4, 0.6, 0.8])  # shares of the way to full cure at which a drive is looked at
 _WIDE = 0.5  # change of an Arrhenius exponent within a segment that one quick step may take
 _DEEPEST = 745.0  # exponent at which a rate constant underflows to 0
 _LONGEST = 1.0  # change of an Arrhenius exponent within one step, that its stages see what happens
@@ -438,6 +122,12 @@ _RESULT = (35 / 384, 0.0, 500 / 1113, 125 / 192, -2187 / 6784, 11 / 84)
 _ERROR = (71 / 57600, 0.0, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 525, -1 / 40)
 
 
+def _degree_at(kinetics: Kinetics, reduced: np.ndarray) -> np.ndarray:
+    """The degree at a y, which may be infinite at full cure."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return kinetics.to_degree(reduced)
+
+
 def _step(
     kinetics: Kinetics,
     reduced: np.ndarray,
@@ -451,7 +141,7 @@ def _step(
     rise = (last - first) / np.where(length > 0.0, length, 1.0)
 
     def slope(value: np.ndarray, fraction: float) -> np.ndarray:
-        degree = _to_degree(np.maximum(value, 0.0), kinetics.order)
+        degree = _degree_at(kinetics, np.maximum(value, 0.0))
         return kinetics.drive(degree, *kinetics.constants(first + rise * (place + fraction * step)))
 
     slopes: list[np.ndarray] = []
@@ -480,10 +170,12 @@ def _peak(
     Without a ceiling the drive is largest at full cure; else it is looked at in a few places.
     """
     most: np.ndarray = np.maximum(now, kinetics.drive(1.0, *constants))
-    if isinstance(kinetics, NthOrder) or (isinstance(kinetics, Kamal) and kinetics.ceiling is None):
+    plain = isinstance(kinetics, NthOrder | RateTable)
+    if plain or (isinstance(kinetics, Kamal) and kinetics.ceiling is None):
         return most
-    for share in _AHEAD:
-        most = np.maximum(most, kinetics.drive(degree + share * (1.0 - degree), *constants))
+    shares = _AHEAD.reshape(-1, *(1,) * np.ndim(most))
+    ahead = kinetics.drive(degree + shares * (1.0 - degree), *constants)
+    most = np.maximum(most, ahead.max(axis=0))
     return most
 
 
@@ -527,9 +219,8 @@ def _advance_branch(
     own steps; `narrow` says that no rate constant changes much. Returns degree, time used and whether
     the stop was reached.
     """
-    order = kinetics.order
-    reduced = _to_reduced(degree, order)
-    goal = _to_reduced(np.minimum(stop, 1.0), order)
+    reduced = kinetics.to_reduced(degree)
+    goal = kinetics.to_reduced(np.minimum(stop, 1.0))
     goal = np.where(stop > 1.0, np.inf, goal)
     place = np.zeros_like(length)
     reached = reduced >= goal
@@ -551,7 +242,7 @@ def _advance_branch(
         last_one = h >= rest * (1.0 - 1e-12)
         result, error, _, final = _step(kinetics, y, p, h, whole, t0, t1)
         own = ends if active.size == length.size else tuple(part[:, active] for part in ends)
-        weight = _amplification(kinetics, _to_degree(y, order), own)
+        weight = _amplification(kinetics, _degree_at(kinetics, y), own)
         wrong = np.abs(error) * weight / tolerance
         wrong = np.where(np.isfinite(result), wrong, 1e10)
         good = wrong <= 1.0
@@ -579,7 +270,7 @@ def _advance_branch(
         reduced[moved] = np.maximum(result, y)[good]
         place[moved] = np.where(last_one, whole, p + h)[good]
         reached[active[crossed]] = True
-        full = _to_degree(reduced[active], order) >= 1.0
+        full = _degree_at(kinetics, reduced[active]) >= 1.0
         done = (good & last_one) | crossed | (full & ~np.isfinite(goal[active]))
         place[active[full & ~crossed & ~np.isfinite(goal[active])]] = whole[
             full & ~crossed & ~np.isfinite(goal[active])
@@ -587,7 +278,7 @@ def _advance_branch(
         active = active[~done]
     else:
         reduced[active] = np.nan  # no answer rather than a wrong one
-    degree = np.minimum(_to_degree(reduced, order), 1.0)
+    degree = np.minimum(_degree_at(kinetics, reduced), 1.0)
     degree = np.where(reached & (stop <= 1.0), np.maximum(stop, 0.0), degree)
     return degree, place, reached
 
@@ -684,7 +375,7 @@ def _degrees(
     tolerance: float = _TOLERANCE,
 ) -> np.ndarray:
     """Degrees (n, m) along records (n, m)."""
-    if isinstance(kinetics, NthOrder):
+    if isinstance(kinetics, NthOrder | RateTable):
         return _add_up(times, temperatures, kinetics, start, tolerance)
     temperatures = np.broadcast_to(temperatures, (times.size, start.size))
     if isinstance(kinetics, Piecewise):
@@ -704,13 +395,17 @@ def _degrees(
 
 
 def _add_up(
-    times: np.ndarray, temperatures: np.ndarray, kinetics: NthOrder, start: np.ndarray, tolerance: float
+    times: np.ndarray,
+    temperatures: np.ndarray,
+    kinetics: NthOrder | RateTable,
+    start: np.ndarray,
+    tolerance: float,
 ) -> np.ndarray:
-    """n-th order along records: y is the sum of the integrals of k, exact but for quadrature."""
+    """One rate constant along records: y is the sum of its integrals, exact but for quadrature."""
     integrals = _corrected_trapezoids if tolerance >= _TOLERANCE else arrhenius_integrals
     degrees = np.empty((times.size, start.size))
     degrees[0] = start
-    reduced = _to_reduced(start, kinetics.order)
+    reduced = kinetics.to_reduced(start)
     # few rows at a time, so that they stay in the processor's cache
     block = max(1, _CACHED // temperatures.shape[1])
     for begin in range(0, times.size - 1, block):
@@ -722,7 +417,7 @@ def _add_up(
         gain[0] += reduced
         np.cumsum(gain, axis=0, out=gain)
         reduced = gain[-1]
-        degrees[begin + 1 : begin + 1 + len(gain)] = _to_degree(gain, kinetics.order)
+        degrees[begin + 1 : begin + 1 + len(gain)] = _degree_at(kinetics, gain)
     return np.minimum(degrees, 1.0, out=degrees)
 
 
@@ -774,7 +469,7 @@ def _march_quietly(
     fast = _FAST * min(1.0, (tolerance / _TOLERANCE) ** 0.75)
     degrees = np.empty((times.size, start.size))
     degrees[0] = degree = start
-    reduced = _to_reduced(start, order)
+    reduced = kinetics.to_reduced(start)
     slope = kinetics.drive(degree, *kinetics.constants(temperatures[0]))
     block = max(1, _CACHED // start.size)
     for begin in range(0, len(lengths), block):
@@ -790,10 +485,10 @@ def _march_quietly(
             half = [k[offset] for k in plain[0]]
             most = [k[offset] for k in plain[1]]
             final = [k[offset + 1] for k in corners]
-            second = kinetics.drive(_quietly_to_degree(reduced + (0.5 * h) * slope, order), *half)
-            third = kinetics.drive(_quietly_to_degree(reduced + (0.75 * h) * second, order), *most)
+            second = kinetics.drive(kinetics.to_degree(reduced + (0.5 * h) * slope), *half)
+            third = kinetics.drive(kinetics.to_degree(reduced + (0.75 * h) * second), *most)
             result = reduced + (h / 9.0) * (2.0 * slope + 3.0 * second + 4.0 * third)
-            after = _quietly_to_degree(result, order)
+            after = kinetics.to_degree(result)
             fourth = kinetics.drive(after, *final)
             error = (h / 72.0) * (6.0 * second + 8.0 * third - 5.0 * slope - 9.0 * fourth)
             np.abs(error, out=error)
@@ -817,7 +512,7 @@ def _march_quietly(
                         narrow=wide is None,
                     )
                     after[chosen] = redone
-                    result[chosen] = _to_reduced(redone, order)
+                    result[chosen] = kinetics.to_reduced(redone)
                     fourth = kinetics.drive(after, *final)
             degrees[begin + offset + 1] = degree = after
             reduced, slope = result, fourth
@@ -834,18 +529,6 @@ _TEMPERATURES = matrix(
     above=-273.15,
 )
 _ONE_RECORD = vector("temperatures", "°C", "temperature at each time, linear between", above=-273.15)
-KINETICS = record(
-    "kinetics",
-    (
-        number("A1", "1/min", "factor of the plain reaction", at_least=0),
-        number("E1", "kJ/mol", "its activation energy", at_least=0),
-        number("A2", "1/min", "factor of the autocatalytic reaction", default=None, at_least=0),
-        number("E2", "kJ/mol", "its activation energy", default=None, at_least=0),
-        number("m", "", "power of the degree", default=None, at_least=0, at_most=20),
-        number("n", "", "order of what is left; blank takes 1", default=None, at_least=0, at_most=20),
-    ),
-    "row A1, E1, A2, E2, m, n of dα/dt = (k1 + k2·α^m)(1−α)^n; A2 blank: n-th order; n blank: 1",
-)
 _START = number("start", "", "degree at the first time", default=0.0, at_least=0, at_most=1)
 _DEGREE = number("degree", "", "degree of cure", at_least=0, at_most=1)
 _ENERGY = number("activation_energy", "kJ/mol", "activation energy", at_least=0)
@@ -859,20 +542,17 @@ def _fits(times: Series, temperatures: Series) -> bool:
     return shape[0] == len(times) or (len(shape) == 2 and shape[0] == 1 and shape[1] == len(times))
 
 
-def _kinetics_complete(kinetics: KineticsLike) -> bool:
-    if hasattr(kinetics, "constants"):
-        return True
-    row = np.asarray(kinetics, dtype=float)
-    return bool(np.isnan(row[2]) or row[2] == 0.0 or not np.isnan(row[3:5]).any())
-
-
 IN_ORDER = requires(
     lambda times: bool(np.all(np.diff(times) >= 0.0)), "times", "in order, each at or after the one before"
 )
 FITTING = requires(
     _fits, "temperatures", "one row or column as long as the times, or a block with a row for each time"
 )
-COMPLETE = requires(_kinetics_complete, "kinetics", "complete: where A2 is given, E2 and m too")
+COMPLETE = requires(
+    lambda kinetics: not incomplete(kinetics),
+    "kinetics",
+    "complete: where A2 is given, E2 and m too; with C alpha_c0; with kd0 Tg0, Tg1 above it and lambda",
+)
 
 
 @workbook_function(
@@ -887,6 +567,7 @@ COMPLETE = requires(_kinetics_complete, "kinetics", "complete: where A2 is given
     equation="t = t_ref·exp(E/R·(1/T − 1/T_ref))",
     source=_ARRHENIUS,
     valid="temperatures near the reference; far from it the cure may end at another degree",
+    validity=(NEAR_REFERENCE,),
     rule="one data-sheet time moved by an activation energy: an extrapolation away from its temperature",
     examples=(
         example((30, 60, 23, 55.35635557), 35.70288172, "ln t linear in 1/T, by hand"),
@@ -1117,7 +798,7 @@ def glass_point(degree: Number, uncured: Number, cured: Number, lambda_: Number)
     >>> round(float(glass_point(0.5, 253.15, 493.15, 0.5)), 2)
     333.15
     """
-    return uncured + (cured - uncured) * lambda_ * degree / (1.0 - (1.0 - lambda_) * degree)
+    return glass_transition(degree, uncured, cured, lambda_)
 
 
 def degree_at_glass_point(temperature: Number, uncured: Number, cured: Number, ratio: Number) -> Number:
@@ -1372,10 +1053,13 @@ def light_depth(dose: Number, critical_dose: Number, penetration: Number) -> Num
 __all__ = [
     "KINETICS",
     "LEE_LOOS_SPRINGER",
+    "DiffusionFactor",
+    "DiffusionResistance",
     "Kamal",
     "Kinetics",
     "NthOrder",
     "Piecewise",
+    "RateTable",
     "advance",
     "arrhenius",
     "arrhenius_integrals",

@@ -60,6 +60,19 @@ class Requirement:
 
 
 @dataclass(frozen=True, slots=True)
+class Validity:
+    """What must hold of arguments and results (SI) for the answer to mean what it says.
+
+    Where it does not, the function still answers and leaves a note (`LAST_NOTES`). The names are those of
+    arguments and results; one that is blank is not looked at.
+    """
+
+    check: Callable[..., Any]
+    words: str
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Example:
     """A call in shop units with the result that an outside source gives for it."""
 
@@ -82,6 +95,11 @@ def example(arguments: Sequence[Any], result: Any, source: str, tolerance: float
 def requires(check: Callable[..., Any], argument: str, allowed: str) -> Requirement:
     """A condition between arguments; `check` names the arguments it reads, in SI."""
     return Requirement(check, argument, allowed, tuple(inspect.signature(check).parameters))
+
+
+def validity(check: Callable[..., Any], words: str) -> Validity:
+    """A range of validity; `check` names the arguments and results it reads, in SI, and is true inside."""
+    return Validity(check, words, tuple(inspect.signature(check).parameters))
 
 
 @dataclass(frozen=True)
@@ -107,6 +125,7 @@ class Function:
     table: bool = False  # the kernel returns rows of texts and numbers, as they are
     notes: str = ""  # further help, such as marks on table values
     system: tuple[str, ...] = ()  # shop units of length and time that the kernel may count in
+    validity: tuple[Validity, ...] = ()  # outside of which an answer leaves a note
 
     @cached_property
     def plan(self) -> tuple[Any, ...]:
@@ -175,8 +194,13 @@ def workbook_function(
     table: bool = False,
     notes: str = "",
     system: Sequence[str] = (),
+    validity: Sequence[Validity] = (),
+    beside: Sequence[Field] = (),
 ) -> Callable[[_Kernel], _Kernel]:
-    """Declare the decorated kernel as a workbook function of the same name in capitals."""
+    """Declare the decorated kernel as a workbook function of the same name in capitals.
+
+    `beside` are further, optional arguments that only a `validity` reads: the kernel does not get them.
+    """
 
     def declare(kernel: _Kernel) -> _Kernel:
         summary = (kernel.__doc__ or "").strip().splitlines()[0]
@@ -184,9 +208,9 @@ def workbook_function(
             kernel.__name__.upper(),
             category,
             summary,
-            tuple(arguments),
+            (*arguments, *beside),
             tuple(returns),
-            kernel,
+            _without(kernel, beside),
             equation,
             source,
             valid,
@@ -200,14 +224,28 @@ def workbook_function(
             table,
             notes,
             tuple(system),
+            tuple(validity),
         )
         if entry.name in FUNCTIONS:
             raise ValueError(f"{entry.name} is declared twice")
         FUNCTIONS[entry.name] = entry
         kernel.__doc__ = inspect.cleandoc(kernel.__doc__ or "") + "\n\n" + _docstring(entry)
+        entry.kernel.__doc__ = kernel.__doc__
         return kernel
 
     return declare
+
+
+def _without(kernel: Callable[..., Any], beside: Sequence[Field]) -> Callable[..., Any]:
+    """The kernel as it is called with arguments that it does not know."""
+    if not beside:
+        return kernel
+    names = {item.name for item in beside}
+
+    def known(**values: Any) -> Any:
+        return kernel(**{name: value for name, value in values.items() if name not in names})
+
+    return known
 
 
 def _docstring(entry: Function) -> str:

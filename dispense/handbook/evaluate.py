@@ -9,7 +9,9 @@ What the registry does, and a kernel therefore need not:
 - turns NaN or an infinite number in a result into `#NUM!` with the text `no_answer`: a kernel
   returns NaN where there is no answer; a kernel with a text argument that finds the text in no
   table raises InputError with code `#N/A`, which stays in the cells of that text;
-- keeps the reasons for `LAST_PROBLEMS`.
+- keeps the reasons for `LAST_PROBLEMS`;
+- looks at each `validity` that a function declares and keeps a note for `LAST_NOTES` where an answer is
+  outside of one. A kernel knows nothing of it.
 
 `system` names shop units of length and time, such as `("mm", "h")`, in which a homogeneous closed
 form (one without a constant in metres or seconds) gives the same answer as in SI. Plain numbers and
@@ -55,6 +57,7 @@ from .declare import FUNCTIONS, Function, Requirement
 from .reading import BLANK, Column, Short, all_finite, read_column, read_whole
 
 _RECENT: deque[Problem] = deque(maxlen=200)
+_NOTES: deque[Problem] = deque(maxlen=200)
 
 
 @dataclass(slots=True)
@@ -161,6 +164,51 @@ def keep_fault(function: Function, error: Exception) -> None:
     _RECENT.append(Problem(function.name, message=reason))
 
 
+def recent_notes(count: int) -> list[Problem]:
+    """The latest answers outside of a range of validity, newest first."""
+    return list(_NOTES)[::-1][:count]
+
+
+def _note(entry: Function, values: dict[str, Any], results: Sequence[Any]) -> None:
+    """Keep a note of each validity that an answer leaves; the newest of its kind stands last."""
+    known = {**values, **{item.name: result for item, result in zip(entry.returns, results, strict=True)}}
+    single = {item.name for item in entry.arguments if not item.is_whole_range}
+    single |= {item.name for item in entry.returns}
+    for item in entry.validity:
+        parts = [known.get(name) for name in item.names]
+        if any(part is None for part in parts):
+            continue
+        with np.errstate(all="ignore"):
+            outside = ~np.atleast_1d(np.asarray(item.check(*parts), dtype=bool))
+        for name, part in zip(item.names, parts, strict=True):
+            if name in single and _is_plain(part):  # what has no answer, or is blank, has no note
+                outside = outside & np.isfinite(np.asarray(part, dtype=float))
+        if not outside.any():
+            continue
+        first = np.flatnonzero(outside)[0]
+        name = next((name for name in item.names if name in single), item.names[0])
+        value = np.broadcast_to(np.atleast_1d(known[name]), outside.shape).ravel()[first]
+        note = Problem(entry.name, name, _in_shop_unit(entry, name, value), message=item.words)
+        if note in _NOTES:
+            _NOTES.remove(note)
+        _NOTES.append(note)
+
+
+def _is_plain(value: Any) -> bool:
+    return isinstance(value, int | float | np.floating | np.ndarray) and not isinstance(value, bool)
+
+
+def _in_shop_unit(entry: Function, name: str, value: Any) -> Any:
+    """A value of an argument or result as a sheet has it."""
+    units = {item.name: item.unit for item in entry.arguments} | {
+        item.name: item.unit for item in entry.returns
+    }
+    if not isinstance(value, int | float | np.floating):
+        return value
+    factor, offset = to_si(units[name])
+    return float(f"{(float(value) - offset) / factor:.12g}")
+
+
 def recent_problems(count: int) -> list[Problem]:
     """The latest problems of any call, newest first."""
     return list(_RECENT)[::-1][:count]
@@ -216,6 +264,8 @@ def loud_scalar(entry: Function, arguments: tuple[Any, ...]) -> Any:
     except (ZeroDivisionError, OverflowError, ValueError):
         return None
     scale = entry.short_scale
+    if entry.validity:
+        _note(entry, values, (results,) if len(scale) == 1 else results)
     if len(scale) == 1:
         return _shown(results, *scale[0])
     shown = [_shown(result, *each) for result, each in zip(results, scale, strict=True)]
@@ -318,6 +368,8 @@ def _compute_part(entry: Function, values: dict[str, Any], results: list[np.ndar
         if not all_finite(piece):
             return []
         pieces.append(piece)
+    if entry.validity:
+        _note(entry, values, found)
     return pieces
 
 
@@ -373,6 +425,8 @@ def _whole(
         results = entry.kernel(**whole, **values)
     if len(entry.returns) == 1 and not isinstance(results, tuple):
         results = (results,)
+    if entry.validity:
+        _note(entry, {**whole, **values}, results)
     shown = []
     codes: Any = None
     problems: list[Problem] = []
@@ -427,6 +481,8 @@ def _elements(entry: Function, whole: dict[str, Any], columns: dict[str, Column]
     for condition in entry.requires:
         codes = _require(entry, condition, whole, columns, shape, codes, problems)
     results, codes = _run(entry, whole, columns, shape, codes, problems)
+    if entry.validity:
+        _note(entry, {**whole, **{name: column.filled() for name, column in columns.items()}}, results)
     shown = []
     for result, (factor, offset, kind) in zip(results, entry.scale, strict=True):
         with np.errstate(over="ignore"):

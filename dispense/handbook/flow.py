@@ -19,8 +19,8 @@ import numpy as np
 from ..base.errors import NA, InputError, Problem
 from ..base.fields import choice, number, text
 from ..base.numbers import Number
-from .declare import example, out, requires, workbook_function
-from .life import GAS_CONSTANT
+from .declare import example, out, requires, validity, workbook_function
+from .life import GAS_CONSTANT, NEAR_REFERENCE
 
 WALLS = ("regular", "thin", "extra-thin")
 MIXER_FACTOR = 6.9  # helical (twisted tape) elements, laminar
@@ -31,12 +31,17 @@ _TUBE = (
 )
 LAMINAR_REYNOLDS = 2100.0  # generalised Reynolds number above which a flow in a bore turns turbulent
 _LAMINAR = (
-    f"laminar flow, REYNOLDS_NUMBER under {LAMINAR_REYNOLDS:.0f} (not looked at here, since it needs "
-    "the density: a turbulent flow needs more pressure); long bore; entry loss, slip at the wall "
+    f"laminar flow, REYNOLDS_NUMBER under {LAMINAR_REYNOLDS:.0f} (looked at where the "
+    "density is given: a turbulent flow needs more pressure); long bore; entry loss, slip at the wall "
     "and heating are left out"
 )
 
+MIXER_REYNOLDS = 100.0  # in the tube of a static mixer, up to which its factor holds
+_THIN_FILM = 0.2  # gap over radius up to which a film is thin (common practice, no source)
 _FLOW = number("flow", "mL/s", "flow", at_least=0)
+_OWN_DENSITY = number(
+    "density", "g/mL", "density, to see whether the flow is laminar (a note where not)", default=None, above=0
+)
 _BORE = number("bore", "mm", "inner diameter", above=0)
 _LENGTH = number("length", "mm", "length of the bore", above=0)
 _CONSISTENCY = number(
@@ -48,6 +53,17 @@ _CONSISTENCY = number(
 _INDEX = number("index", "", "flow index n; below 1 thins under shear", default=1.0, above=0)
 _YIELD = number("yield_stress", "Pa", "stress below which it does not flow", default=0.0, at_least=0)
 
+
+def _is_laminar(flow, bore, density, consistency, index, yield_stress):  # type: ignore[no-untyped-def]
+    return reynolds_number(flow, bore, density, consistency, index, yield_stress) <= LAMINAR_REYNOLDS
+
+
+_LAMINAR_ONLY = validity(
+    _is_laminar,
+    f"the flow is turbulent: Reynolds number (Metzner–Reed) above {LAMINAR_REYNOLDS:.0f}, the true pressure "
+    "is higher than that of laminar flow",
+)
+_THIN = "gap above a fifth of the radius: no thin film, the figure is a guess"
 
 # ------------------------------------------------------------------------------------ needle bores
 
@@ -152,6 +168,7 @@ def _ranges(numbers: list[int]) -> str:
             "water, two points of ISO/TR 3666 (from memory) carried on to 30 °C, by hand",
         ),
     ),
+    validity=(NEAR_REFERENCE,),
     formula="reference_viscosity*EXP(activation_energy*1000/8.31446261815324"
     "*(1/(temperature + 273.15) - 1/(reference_temperature + 273.15)))",
 )
@@ -239,6 +256,8 @@ def _wall_excess(rate: Number, consistency: Number, index: Number, yield_stress:
     source=_TUBE,
     valid=_LAMINAR + "; at flow 0 the pressure at which it starts",
     no_answer="the pressure is beyond any number",
+    validity=(_LAMINAR_ONLY,),
+    beside=(_OWN_DENSITY,),
     examples=(
         example(
             (0.05, 1, 25, 50, 0.5, 100), 1.386153595, "root of the Rabinowitsch integral by quadrature", 1e-8
@@ -288,6 +307,8 @@ def nozzle_pressure(
     source=_TUBE,
     valid=_LAMINAR,
     no_answer="the flow is beyond any number",
+    validity=(_LAMINAR_ONLY,),
+    beside=(_OWN_DENSITY,),
     examples=(
         example((3, 1, 25, 50, 0.5, 100), 0.2597049908, "Rabinowitsch integral by quadrature"),
         example((4, 0.838, 25.4, 10), 0.0190608495, "Hagen–Poiseuille πpD⁴/(128μL), by hand"),
@@ -475,8 +496,19 @@ def critical_reynolds(index: Number = 1.0) -> Number:
     "Industrial Mixing, 2004, ch. 7, as tabled in the fluids library",
     rule="factor 6.9 is for helical elements in laminar flow; others report 5.5 to 7 (from "
     "memory); take the maker's factor where there is one",
-    valid="laminar flow, Reynolds number under about 100; a shear-thinning mix needs less",
+    valid="laminar flow, Reynolds number under about 100 (looked at where the density is given); a "
+    "shear-thinning mix needs less",
     no_answer="the pressure is beyond any number",
+    validity=(
+        validity(
+            lambda flow, bore, density, viscosity: (
+                reynolds_number(flow, bore, density, viscosity) <= MIXER_REYNOLDS
+            ),
+            f"Reynolds number above {MIXER_REYNOLDS:.0f} in the mixer: its factor no longer holds, the true "
+            "pressure is higher",
+        ),
+    ),
+    beside=(_OWN_DENSITY,),
     examples=(
         example((0.5, 6, 72, 5), 0.3904601271, "6.9 × 5.658842421 kPa, by hand"),
         example((0.5, 6, 72, 5, 1), 0.05658842421, "factor 1: Hagen–Poiseuille, by hand"),
@@ -542,11 +574,12 @@ _RADIUS = number("radius", "mm", "radius of the round pressed face, filled to it
     equation="t = (2n+1)/n·[2πmR^{n+3}/((n+3)F)]^{1/n}·n/(n+1)·(h₁^{−(n+1)/n} − h₀^{−(n+1)/n}); "
     "n = 1: 3πμR⁴/(4F)·(1/h₁² − 1/h₀²)",
     source=_SQUEEZE,
-    valid="thin film: gap far below the radius, above it the figure means nothing (not looked at here); "
+    valid="thin film: gap far below the radius, above it the figure means nothing (a note says so); "
     "constant force, no yield stress, round face full to the edge from the start; a rectangle of the same "
     "area takes less: a square 0.88, 10 : 1 0.20 of the time",
     requires=(_NARROWER,),
     no_answer="the time is beyond any number",
+    validity=(validity(lambda gap_start, radius: gap_start <= _THIN_FILM * radius, _THIN),),
     examples=(
         example((100, 25, 1, 0.2, 10), 2.208932335, "Stefan; the film integrated numerically"),
         example((20, 10, 1, 0.2, 50, 0.5), 0.03330152233, "Scott; the film integrated numerically"),
@@ -595,6 +628,12 @@ def _closing(gap_start: Number, gap_end: Number, power: Number) -> Number:
     "little while the bead is still as high as wide",
     requires=(_NARROWER,),
     no_answer="the time is beyond any number",
+    validity=(
+        validity(
+            lambda gap_start, area: gap_start * gap_start <= 0.5 * area,
+            "the bead is more than half as high as wide: the true time is longer",
+        ),
+    ),
     examples=(example((2, 7, 3, 0.5, 100), 0.1097458848, "the film integrated numerically"),),
     formula="IF(gap_end <= gap_start, viscosity*area^3/(5*line_force*gap_end^5)"
     "*(1 - (gap_end/gap_start)^5)/1000000, SQRT(-1))",
@@ -619,6 +658,7 @@ def bead_squeeze_time(
     source=_SQUEEZE,
     valid="thin film, face full to the edge; particles that bridge the gap stop it earlier",
     no_answer="the gap is beyond any number",
+    validity=(validity(lambda gap, radius: gap <= _THIN_FILM * radius, _THIN),),
     examples=(example((100, 25, 200), 0.06544984695, "quadrature of the pressure 2τ₀(R − r)/h"),),
     formula="2*PI()*radius^3*yield_stress/(3*force)/1000000",
 )
@@ -919,6 +959,7 @@ def bruggeman_differential_conductivity(matrix: Number, filler: Number, fraction
 __all__ = [
     "LAMINAR_REYNOLDS",
     "MIXER_FACTOR",
+    "MIXER_REYNOLDS",
     "WALLS",
     "bead_squeeze_time",
     "bruggeman_conductivity",

@@ -26,8 +26,9 @@ from ..base.errors import NUM, InputError, Problem
 from ..base.fields import choice, number
 from ..base.numbers import Number
 from ..base.units import MINUTE
-from .cure import COMPLETE, KINETICS, Kamal, Kinetics, KineticsLike, NthOrder, as_kinetics
+from .cure import COMPLETE
 from .declare import example, out, workbook_function
+from .kinetics import KINETICS, Kamal, Kinetics, KineticsLike, NthOrder, as_kinetics
 from .life import GAS_CONSTANT
 
 BASES = ("insulated", "fixed", "film")
@@ -104,7 +105,7 @@ _DEGREE = 5e-7  # error of one step, degree of cure
 _FAR = 256.0  # error, of the one allowed, past which a step is not shortened further; NaN counts so
 _BEGIN = 0.1  # change over the first step, K
 _GROWTH = 1.5  # most e-foldings of a step; the shift of the implicit step loses its sign at 4
-_SEED = 1e-8  # z from which a pour begins where z is not the degree
+SEED = 1e-8  # z from which a pour begins where z is not the degree, that it leaves 0
 _TINY = 1e-300
 _WIDE = 1e-3  # ε beside which the allowed error of a degree is small
 _LEAST_SHARE = 0.1  # of the slower of the rates at both ends of a step, which it must have done
@@ -115,7 +116,7 @@ _FEWEST = 3  # layers
 _MOST_STEPS = 20_000
 _LONGEST = 1e11  # s; no shop waits longer
 RUNS_AWAY = "runs away after"  # what is said of a pour that is too quick and too hot to follow
-_SEEDLESS = 0.99  # m above which a reaction with k1 = 0 takes too long to leave α = 0
+SEEDLESS = 0.99  # m above which a reaction with k1 = 0 takes too long to leave α = 0
 _HOTTEST = 3000.0  # K, past which no compound is a compound
 _SELF_HEATED = 10.0  # K above start and surroundings, past which a pour that is too quick ran away
 
@@ -271,19 +272,14 @@ def _slabs(
     )
 
 
-def _first(kinetics: Kinetics) -> Kinetics:
-    """The kinetics that hold at the begin."""
-    return getattr(kinetics, "branches", (kinetics,))[0]
-
-
 def _is_sharp(kinetics: Kinetics) -> bool:
     """Whether the rate has an infinite slope at α = 0."""
-    first = _first(kinetics)
+    first = kinetics.at_begin
     return isinstance(first, Kamal) and 0.0 < first.power < 1.0 and first.factor_auto > 0.0
 
 
 @dataclass(slots=True)
-class _Variable:
+class StepVariable:
     """The variable that is stepped in place of the degree of cure, for each layer.
 
     A rate with k2·αᵐ, m below 1, has an infinite slope at α = 0: a step in α that starts there can
@@ -302,16 +298,16 @@ class _Variable:
     top: Any = 1.0  # z at full cure
 
     @classmethod
-    def of(cls, kinetics: Kinetics, temperature: np.ndarray) -> _Variable:
+    def of(cls, kinetics: Kinetics, temperature: np.ndarray) -> StepVariable:
         """The variable for kinetics that begin at these temperatures."""
         if not _is_sharp(kinetics):
             return cls()
-        first: Any = _first(kinetics)
+        first: Any = kinetics.at_begin
         rest = 1.0 - first.power
         with np.errstate(all="ignore"):
             plain, auto = first.constants(temperature)
             offset = np.nan_to_num(np.maximum(plain / auto, 0.0), nan=1.0) ** (1.0 / first.power)
-        least = max((0.1 * _SEED * rest) ** (1.0 / rest), _TINY)  # z of ε is then below the seed
+        least = max((0.1 * SEED * rest) ** (1.0 / rest), _TINY)  # z of ε is then below the seed
         if np.all(offset > _WIDE):
             return cls()
         offset = np.clip(offset, least, 1.0)
@@ -344,11 +340,11 @@ class _Variable:
         inside *= self.scale
         return degree, (degree + self.offset) / inside
 
-    def take(self, layers: np.ndarray) -> _Variable:
+    def take(self, layers: np.ndarray) -> StepVariable:
         """The variable of some of the layers."""
         if self.is_degree:
             return self
-        return _Variable(self.power, self.offset[layers], self.scale[layers], self.top[layers])
+        return StepVariable(self.power, self.offset[layers], self.scale[layers], self.top[layers])
 
 
 @dataclass(slots=True)
@@ -398,7 +394,7 @@ class _Local:
     slope = property(lambda self: self.rows[6:])  # of the rows of the state
 
 
-def _locally(slabs: _Slabs, variable: _Variable, state: _State) -> _Local:
+def _locally(slabs: _Slabs, variable: StepVariable, state: _State) -> _Local:
     values = state.values
     rows = np.zeros((6 + len(values), values.shape[1]))
     degree, widening = variable.degree(values[1])
@@ -421,7 +417,7 @@ def _growth(slabs: _Slabs, local: _Local) -> np.ndarray:
 
 
 def _step(
-    slabs: _Slabs, variable: _Variable, state: _State, local: _Local, step: np.ndarray, tight: float
+    slabs: _Slabs, variable: StepVariable, state: _State, local: _Local, step: np.ndarray, tight: float
 ) -> tuple[Any, ...]:
     """One Rosenbrock step of each pour: new state, error over the tolerance, course between.
 
@@ -510,7 +506,7 @@ def _stalls(slabs: _Slabs, old: _Local, new: _Local, step: np.ndarray) -> np.nda
     return np.maximum.reduceat(least, slabs.first)
 
 
-def _physical(slabs: _Slabs, variable: _Variable, old: np.ndarray, course: np.ndarray) -> np.ndarray:
+def _physical(slabs: _Slabs, variable: StepVariable, old: np.ndarray, course: np.ndarray) -> np.ndarray:
     """The course of a step in temperature, degree and temperature of the solids."""
     found = np.empty(course.shape)
     found[:, 2:] = course[:, 2:]
@@ -663,12 +659,12 @@ def _run_quietly(  # noqa: C901
     )
     if len(begin) > 2:
         result.solid_peak = np.maximum.reduceat(begin[2], slabs.first)
-    variable = _Variable.of(slabs.kinetics, begin[0])
+    variable = StepVariable.of(slabs.kinetics, begin[0])
     values = np.array(begin)
     values[0] -= slabs.rise * begin[1]
     values[1] = variable.value(begin[1])
     if _is_sharp(slabs.kinetics):
-        values[1] = np.maximum(values[1], _SEED)
+        values[1] = np.maximum(values[1], SEED)
     state = _State(values, np.zeros(count))
     pours = np.arange(count)
     times = np.zeros(count)
@@ -778,11 +774,11 @@ def _run_quietly(  # noqa: C901
 
 def _needs_seed(kinetics: Kinetics) -> bool:
     """Whether the reaction never leaves α = 0: k1 is 0, and m 1 or more (or so near that it takes ages)."""
-    first = _first(kinetics)
-    return isinstance(first, Kamal) and first.factor == 0.0 and first.power > _SEEDLESS
+    first = kinetics.at_begin
+    return isinstance(first, Kamal) and first.factor == 0.0 and first.power > SEEDLESS
 
 
-def _check_seed(where: str, kinetics: Kinetics, heat: Number, degrees: Number = 0.0) -> None:
+def check_seed(where: str, kinetics: Kinetics, heat: Number, degrees: Number = 0.0) -> None:
     """Refuse a reaction that would stay at α = 0 for want of a seed, which would look like no heat."""
     if _needs_seed(kinetics) and np.any(np.asarray(heat) > 0.0) and np.any(np.asarray(degrees) <= 0.0):
         raise InputError(
@@ -945,7 +941,7 @@ def pour(
         below = onto.temperatures if onto.solid_temperatures is None else onto.solid_temperatures
         solid = np.concatenate([below[-1], fresh])
     rows = [temperatures, degrees] if slabs.solid is None else [temperatures, degrees, solid]
-    _check_seed("pour", kinetics, heat, degrees)
+    check_seed("pour", kinetics, heat, degrees)
     until = None if duration is None else np.array([float(duration)])
     run = _run(slabs, np.array(rows), until, tolerance, trace=True)
     if run.fault[0] != _FINE:
@@ -1222,7 +1218,7 @@ def peak_temperature(
     """
     rows, shape, place = _rows(depth, start, surroundings, heat, density, specific_heat, conductivity, film)
     kinetics = as_kinetics(kinetics)
-    _check_seed("PEAK_TEMPERATURE", kinetics, heat)
+    check_seed("PEAK_TEMPERATURE", kinetics, heat)
     peaks, _ = _peaks(kinetics, base, rows)
     if np.all(peaks.fault != _FINE):
         raise InputError(_faulty("PEAK_TEMPERATURE", int(peaks.fault[0]), float(peaks.time[0])))
@@ -1279,7 +1275,7 @@ def pour_depth(
     True
     """
     kinetics = as_kinetics(kinetics)
-    _check_seed("POUR_DEPTH", kinetics, heat)
+    check_seed("POUR_DEPTH", kinetics, heat)
     rows, shape, place = _rows(limit, start, surroundings, heat, density, specific_heat, conductivity, film)
     depths, reasons = _depths(kinetics, base, rows)
     if np.all(reasons):
@@ -1318,7 +1314,7 @@ def depth_or_reason(
     (None, 'any depth stays under the limit (up to 1 m)')
     """
     kinetics = as_kinetics(kinetics)
-    _check_seed("pour_depth", kinetics, heat)
+    check_seed("pour_depth", kinetics, heat)
     rows, _, _ = _rows(limit, start, surroundings, heat, density, specific_heat, conductivity, film)
     (depth,), (reason,) = _depths(kinetics, base, rows)
     return (None, NO_DEPTH[int(reason)]) if reason else (float(depth), "")
@@ -1460,7 +1456,7 @@ class Runaway:
 
 def _initial(kinetics: KineticsLike) -> tuple[float, float]:
     """Factor and energy of the reaction at the begin, where the criteria belong."""
-    first: Any = _first(as_kinetics(kinetics))
+    first: Any = as_kinetics(kinetics).at_begin
     return first.factor, first.energy
 
 
@@ -1554,8 +1550,11 @@ __all__ = [
     "NthOrder",
     "Pour",
     "Runaway",
+    "SEED",
     "Sink",
+    "StepVariable",
     "adiabatic_rise",
+    "check_seed",
     "depth_or_reason",
     "frank_kamenetskii",
     "peak_temperature",

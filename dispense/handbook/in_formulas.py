@@ -24,7 +24,9 @@ OWN = OwnFunctions(
     "DISPENSE",
     catalogue.FUNCTIONS,
     _compute,
-    refused={"LAST_PROBLEMS": "is volatile: its value changes with each calculation"},
+    refused=dict.fromkeys(
+        ("LAST_PROBLEMS", "LAST_NOTES"), "is volatile: its value changes with each calculation"
+    ),
 )
 
 

@@ -18,11 +18,16 @@ import numpy as np
 from ..base.errors import NUM, InputError, Problem
 from ..base.fields import number, vector
 from ..base.numbers import Floats, Number, Series
-from .declare import example, out, requires, workbook_function
+from .declare import example, out, requires, validity, workbook_function
 
 HALVING_STEP = 10.0  # K, common practice, no source
 # molar gas constant, N_A·k [J/(mol·K)]: exact since the SI of 2019; CODATA 2018
 GAS_CONSTANT = 8.31446261815324
+FAR = 30.0  # K from a known temperature past which a law through one point is a guess (no source)
+NEAR_REFERENCE = validity(
+    lambda temperature, reference_temperature: abs(temperature - reference_temperature) <= FAR,
+    f"more than {FAR:.0f} K from the temperature of the known value: an extrapolation",
+)
 _LN2 = math.log(2.0)
 _FLAT, _LIKE = 2.0, 1.25  # e-foldings of a rate, and ratio of its temperatures, over a piece of a record
 
@@ -152,6 +157,7 @@ def rate_factor(temperature: Number, reference_temperature: Number, activation_e
     source=_ARRHENIUS + "; halving rule: common practice, no source",
     rule=_RULE,
     valid="the mass and the method (ISO 10364) of the reference figure; a larger mass lives shorter",
+    validity=(NEAR_REFERENCE,),
     no_answer="the life is beyond any number",
     examples=(
         example((30, 60, 23, 55.35635557), 35.70288172, "ln t linear in 1/T, by hand"),
@@ -518,9 +524,11 @@ class LifeClock:
 
 
 __all__ = [
+    "FAR",
     "GAS_CONSTANT",
     "HALVING_STEP",
     "LifeClock",
+    "NEAR_REFERENCE",
     "activation_energy",
     "cumulative_life",
     "halving_step",

@@ -364,6 +364,10 @@ def read_whole(item: Field, raw: Any, where: str, shapes: dict[str, Any]) -> dic
     if array.ndim > 2:
         raise InputError(Problem(where, item.name, f"{array.ndim}-D array", "one or two-dimensional"))
     if item.kind == "record":
+        if item.from_names is not None and array.ndim == 2 and array.shape[1] == 2:
+            named = item.from_names(array.tolist(), where)
+            if named is not None:
+                return {item.name: named}
         return {item.name: _read_record(item, array, where)}
     if item.kind == "points":
         return _read_points(item, array, where)

@@ -12,28 +12,18 @@ All in SI units: s, K, J/mol, 1/s. scipy is imported where it is used.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
 from ..base.errors import NUM, InputError, Problem
 from ..base.numbers import Series
 from ..base.units import celsius_text
-from .cure import (
-    Kamal,
-    Kinetics,
-    KineticsLike,
-    NthOrder,
-    arrhenius_integrals,
-    as_kinetics,
-    cure_before_glass,
-    cure_degree,
-    glass_point,
-    part_temperature,
-)
+from .cure import arrhenius_integrals, cure_before_glass, cure_degree, glass_point, part_temperature
+from .fitting import FORMS, KineticsFit, fit_kinetics
+from .kinetics import KineticsLike, as_kinetics
 from .life import GAS_CONSTANT
 
 # ------------------------------------------------------------------------------- activation energy
@@ -245,275 +235,6 @@ def fit_activation_energy(temperatures: Series, times: Series, confidence: float
     return fit
 
 
-# ---------------------------------------------------------------------------------- kinetics
-
-FORMS = ("n-th order", "Kamal-Sourour")
-_NAMES = {"n-th order": ("A1", "E1", "n"), "Kamal-Sourour": ("A1", "E1", "A2", "E2", "m", "n")}
-
-
-@dataclass(frozen=True, slots=True)
-class KineticsFit:
-    """Fitted kinetics with what is known of their precision.
-
-    `values` and `errors` (standard errors) follow `names`; a factor A is fitted, and has its error,
-    as the logarithm of its rate constant at `reference` (`ln k1`, `ln k2`).
-    """
-
-    kinetics: NthOrder | Kamal
-    names: tuple[str, ...]
-    values: np.ndarray
-    errors: np.ndarray
-    covariance: np.ndarray
-    correlation: np.ndarray
-    reference: float
-    fitted: np.ndarray
-    residuals: np.ndarray
-    warnings: tuple[str, ...]
-
-    @property
-    def spread(self) -> float:
-        """Standard deviation of the residuals."""
-        return math.sqrt(self.residuals @ self.residuals / max(1, self.residuals.size - self.values.size))
-
-    @property
-    def row(self) -> tuple[Any, ...]:
-        """The worksheet row A1, E1, A2, E2, m, n in 1/min and kJ/mol, None for blank."""
-        k = self.kinetics
-        if isinstance(k, NthOrder):
-            return (k.factor * 60.0, k.energy / 1e3, None, None, None, k.order)
-        return (k.factor * 60.0, k.energy / 1e3, k.factor_auto * 60.0, k.energy_auto / 1e3, k.power, k.order)
-
-
-def _runs(times: np.ndarray, temperatures: np.ndarray) -> np.ndarray:
-    """Number of the run of each row: a new one begins where the time does not go on."""
-    falls = np.diff(times) < 0.0
-    again = (np.diff(times) == 0.0) & (np.diff(temperatures) != 0.0)
-    return np.concatenate([[0], np.cumsum(falls | again)])
-
-
-def fit_kinetics(
-    times: Series,
-    degrees: Series,
-    temperatures: Series,
-    form: str = "n-th order",
-    start: float = 0.0,
-    runs: Sequence[Any] | None = None,
-) -> KineticsFit:
-    """Kinetics from a table of degree of cure against time and temperature.
-
-    Rows of several runs stand one below the other; a run begins where the time falls back, or where
-    the label in `runs` changes. Each run starts with the degree `start` at time 0 and the
-    temperature of its first row. `form` is
-    "n-th order" or "Kamal-Sourour".
-
-    >>> t = np.tile([300.0, 900.0, 1800.0, 3600.0], 2)
-    >>> heat = np.repeat([333.15, 353.15], 4)
-    >>> made = [cure_degree([0.0, s], [T, T], NthOrder(2e5, 6e4, 1.5))[-1]
-    ...         for s, T in zip(t, heat)]
-    >>> fit = fit_kinetics(t, made, heat)
-    >>> round(fit.kinetics.energy), round(fit.kinetics.order, 3)
-    (60000, 1.5)
-    """
-    from scipy.optimize import least_squares
-
-    times, degrees, temperatures = (
-        np.asarray(part, dtype=float).ravel() for part in (times, degrees, temperatures)
-    )
-    names = _NAMES.get(form, ())
-    problems = []
-    if not names:
-        problems.append(Problem("fit_kinetics", "form", form, "one of " + ", ".join(FORMS)))
-    if not times.size == degrees.size == temperatures.size:
-        problems.append(
-            Problem(
-                "fit_kinetics",
-                "degrees",
-                f"{degrees.size} values",
-                f"as many as times ({times.size}) and temperatures ({temperatures.size})",
-            )
-        )
-    if not (np.all(times >= 0.0) and np.all(temperatures > 0.0) and np.isfinite(degrees).all()):
-        problems.append(
-            Problem(
-                "fit_kinetics",
-                message="times must be 0 or more, temperatures above 0 K, degrees numbers",
-                code=NUM,
-            )
-        )
-    if np.any((degrees < -STRAY) | (degrees > 1.0 + STRAY)):
-        problems.append(
-            Problem(
-                "fit_kinetics",
-                "degrees",
-                float(np.max(degrees)),
-                "fractions from 0 to 1",
-                "divide percentages by 100",
-                NUM,
-            )
-        )
-    if not problems and times.size <= len(names):
-        problems.append(
-            Problem(
-                "fit_kinetics",
-                "times",
-                f"{times.size} rows",
-                f"more than the {len(names)} constants to be found",
-            )
-        )
-    if problems:
-        raise InputError(problems)
-    table = _Table(times, temperatures, start, runs)
-    single = bool(np.ptp(temperatures) < 1e-9)
-    free = [name for name in names if not (single and name.startswith("E"))]
-    reference = float(1.0 / np.mean(1.0 / temperatures))
-
-    def kinetics_of(values: np.ndarray) -> NthOrder | Kamal:
-        full = dict.fromkeys(names, 0.0) | dict(zip(free, values.tolist(), strict=True))
-        factors = {
-            name: math.exp(min(full[name] + full["E" + name[1]] * 1e4 / GAS_CONSTANT / reference, 600.0))
-            for name in names
-            if name.startswith("A")
-        }
-        if form == FORMS[0]:
-            return NthOrder(factors["A1"], full["E1"] * 1e4, full["n"])
-        return Kamal(factors["A1"], full["E1"] * 1e4, factors["A2"], full["E2"] * 1e4, full["m"], full["n"])
-
-    def misfit(values: np.ndarray) -> np.ndarray:
-        return table.degrees(kinetics_of(values)) - degrees
-
-    bounds = {"A": (-60.0, 20.0), "E": (0.0, 40.0), "m": (0.0, 5.0), "n": (0.0, 6.0)}
-    low, high = (np.array([bounds[name[0]][side] for name in free]) for side in (0, 1))
-    best: Any = None
-    for guess in _guesses(form, free, times, degrees):
-        found = least_squares(
-            misfit,
-            guess,
-            bounds=(low, high),
-            xtol=1e-12,
-            ftol=1e-12,
-            gtol=1e-12,
-            diff_step=1e-5,
-            max_nfev=200,
-        )
-        if best is None or found.cost < best.cost:
-            best = found
-        if best.cost < 1e-12:
-            break
-    return _precision(best, kinetics_of(best.x), free, low, high, reference, degrees, single)
-
-
-class _Table:
-    """The rows of the measurements as columns of one integration."""
-
-    def __init__(self, times: np.ndarray, temperatures: np.ndarray, start: float, runs: Any) -> None:
-        run = (
-            _runs(times, temperatures)
-            if runs is None
-            else np.unique(np.asarray(runs, dtype=str), return_inverse=True)[1].ravel()
-        )
-        self.grid = np.unique(np.append(times, 0.0))
-        self.place = (np.searchsorted(self.grid, times), run)
-        columns = []
-        for number in range(run.max() + 1):
-            mine = run == number
-            columns.append(np.interp(self.grid, times[mine], temperatures[mine]))
-        self.heat = np.column_stack(columns)
-        self.start = start
-
-    def degrees(self, kinetics: Kinetics) -> np.ndarray:
-        """Degree of each row."""
-        found = cure_degree(self.grid, self.heat, kinetics, self.start)
-        values: np.ndarray = found.reshape(self.grid.size, -1)[self.place]
-        return values
-
-
-def _guesses(form: str, free: Sequence[str], times: np.ndarray, degrees: np.ndarray) -> Iterator[np.ndarray]:
-    """Places to start the search from: the rate of a first-order cure, and some autocatalysis."""
-    inside = (times > 0.0) & (degrees > 0.01) & (degrees < 0.99)
-    rate = np.median(-np.log1p(-degrees[inside]) / times[inside]) if inside.any() else 1e-3
-    base = {"E1": 6.0, "E2": 6.0, "m": 1.0, "n": 1.2}
-    shares = ((1.0, 0.0),) if form == FORMS[0] else ((0.1, 3.0), (0.5, 1.0), (0.01, 5.0))
-    for plain, auto in shares:
-        start = base | {"A1": math.log(plain * rate), "A2": math.log(max(auto, 1e-3) * rate)}
-        yield np.array([start[name] for name in free])
-
-
-def _precision(
-    found: Any,
-    kinetics: NthOrder | Kamal,
-    free: Sequence[str],
-    low: np.ndarray,
-    high: np.ndarray,
-    reference: float,
-    degrees: np.ndarray,
-    single: bool,
-) -> KineticsFit:
-    count = found.x.size
-    squares = found.jac.T @ found.jac
-    variance = 2.0 * found.cost / max(1, degrees.size - count)
-    # an inverse that lives with directions the data do not see
-    values, vectors = np.linalg.eigh(squares)
-    seen = values > values.max() * 1e-14
-    covariance = (vectors / np.where(seen, values, values.max() * 1e-14)) @ vectors.T * variance
-    errors = np.sqrt(np.diag(covariance))
-    scale = np.where(errors > 0.0, errors, 1.0)
-    correlation = covariance / np.outer(scale, scale)
-    labels = [{"A1": "ln k1", "A2": "ln k2"}.get(name, name) for name in free]
-    warnings = []
-    if single:
-        warnings.append(
-            "all rows are at one temperature: the activation energy cannot be found; "
-            "the constants hold at that temperature only"
-        )
-    for i in range(count):
-        for j in range(i):
-            if abs(correlation[i, j]) > HARDLY_APART:
-                warnings.append(
-                    f"the data can hardly tell {labels[j]} and {labels[i]} apart (correlation "
-                    f"{correlation[i, j]:+.3f}): other pairs fit as well; measure at more "
-                    "temperatures or closer in time"
-                )
-    if not seen.all():
-        weak = labels[int(np.abs(vectors[:, np.argmin(values)]).argmax())]
-        warnings.append(f"the data say nothing about {weak}")
-    for name, label, error in zip(free, labels, errors, strict=True):
-        if error > WIDE[name[0]]:
-            width = f"{error * 10:.0f} kJ/mol" if name[0] == "E" else f"{error:.2g}"
-            warnings.append(f"{label} is known to ±{width} (one standard error) only")
-    at_bound = (found.x <= low + 1e-6 * (high - low)) | (found.x >= high - 1e-6 * (high - low))
-    for label, stuck in zip(labels, at_bound, strict=True):
-        if stuck:
-            warnings.append(f"{label} ran to the end of its range: another form may fit better")
-    if degrees.max() < NEARLY_CURED:
-        warnings.append(
-            f"no row is cured past {degrees.max():.2f}: the end of the cure, and with "
-            "it the order n, is an extrapolation"
-        )
-    runs = found.fun
-    if runs.size >= ENOUGH_ROWS:
-        signs = np.sign(runs)
-        changes = int(np.sum(signs[1:] != signs[:-1]))
-        if changes < runs.size / 4 and np.sqrt(variance) > SMALL_RESIDUAL:
-            warnings.append(
-                "the residuals run in long stretches of one sign: this form of kinetics "
-                "does not follow the data"
-            )
-    # energies were fitted in 10 kJ/mol
-    unit = np.array([1e4 if name[0] == "E" else 1.0 for name in free])
-    return KineticsFit(
-        kinetics,
-        tuple(labels),
-        found.x * unit,
-        errors * unit,
-        covariance * np.outer(unit, unit),
-        correlation,
-        reference,
-        degrees + found.fun,
-        -found.fun,
-        tuple(warnings),
-    )
-
-
 # ----------------------------------------------------------------------------------- profiles
 
 
@@ -602,6 +323,32 @@ class GlassStop:
 
 
 @dataclass(frozen=True, slots=True)
+class GlassCrossing:
+    """A moment at which the glass transition and the temperature of the part are the same."""
+
+    time: float  # s
+    temperature: float  # K
+    hardens: bool  # whether the mix turns into a glass there, or softens again
+
+
+def glass_crossings(times: np.ndarray, heat: np.ndarray, points: np.ndarray) -> tuple[GlassCrossing, ...]:
+    """Where a glass transition passes the temperature of the part, straight between the points.
+
+    >>> glass_crossings(np.array([0.0, 60.0]), np.array([350.0, 350.0]), np.array([340.0, 370.0]))
+    (GlassCrossing(time=20.0, temperature=350.0, hardens=True),)
+    """
+    over = points - heat
+    places = np.flatnonzero((over[:-1] > 0.0) != (over[1:] > 0.0))
+    share = over[places] / (over[places] - over[places + 1])
+    when = times[places] + share * (times[places + 1] - times[places])
+    warm = heat[places] + share * (heat[places + 1] - heat[places])
+    hardens = over[places + 1] > 0.0
+    return tuple(
+        GlassCrossing(*row) for row in zip(when.tolist(), warm.tolist(), hardens.tolist(), strict=True)
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class PartCure:
     """What a schedule gives for one part; times are NaN where a degree is not reached.
 
@@ -623,6 +370,7 @@ class PartCure:
     sure: np.ndarray | None = None  # degrees without what is computed for a glass
     counted: np.ndarray | None = None  # equivalent time likewise
     glass: GlassStop | None = None
+    crossings: tuple[GlassCrossing, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -660,7 +408,7 @@ class Requirement:
     """What a part must reach, and what it must not pass; None is not asked for.
 
     `degree` at the end; `equivalent` time (s) at `reference` (K) by the activation `energy`; `limit`
-    the temperature that the part must not pass.
+    the temperature that the part must not pass; `service` what the glass transition must reach (K).
     """
 
     degree: float | None = None
@@ -668,16 +416,18 @@ class Requirement:
     reference: float | None = None
     energy: float | None = None
     limit: float | None = None
+    service: float | None = None
 
 
 _POINTS = 4000
+_FEWER = 400  # for kinetics that take long and lose nothing by it
 
 
-def _refined(times: np.ndarray, constants: Sequence[float]) -> np.ndarray:
+def _refined(times: np.ndarray, constants: Sequence[float], most: int = _POINTS) -> np.ndarray:
     """Times close enough that a lagging part is straight between them to a few mK."""
     total = times[-1] - times[0]
     shortest = max(min(constants, default=total), 1e-9)
-    piece = max(shortest / 100.0, total / _POINTS)
+    piece = max(shortest / 100.0, total / most)
     grid = [np.linspace(a, b, max(2, 1 + math.ceil((b - a) / piece))) for a, b in pairwise(times) if b > a]
     # a step of the air stays a step: both of its points
     return np.sort(np.concatenate([times, *(part[1:-1] for part in grid)]))
@@ -709,6 +459,7 @@ def schedule(
     `handling` and `cured` are degrees whose times are wanted; `glass` is the glass point uncured,
     cured (K) and DiBenedetto's ratio. Heat of cure in the part is not in it.
 
+    >>> from dispense.handbook.kinetics import NthOrder
     >>> oven = ramp_hold(296.15, 353.15, 3600.0, 0.0)
     >>> load = [PartLag("thin edge", 120.0), PartLag("core", 900.0)]
     >>> played = schedule(oven, load, NthOrder(2e5, 6e4), requirement=Requirement(degree=0.5),
@@ -744,7 +495,8 @@ def schedule(
         )
     if problems:
         raise InputError(problems)
-    times = _refined(profile.times, [part.time_constant for part in parts])
+    most = _FEWER if kinetics is not None and kinetics.knows_glass else _POINTS
+    times = _refined(profile.times, [part.time_constant for part in parts], most)
     air = _air_at(profile, times)
     constants = np.array([part.time_constant for part in parts])
     starts = np.array([air[0] if part.start is None else part.start for part in parts])
@@ -763,18 +515,26 @@ def schedule(
         spent = None if equivalent is None else equivalent[:, place]
         sure, counted, points = own, spent, None
         stop: GlassStop | None = None
+        crossings: tuple[GlassCrossing, ...] = ()
+        knows = kinetics is not None and kinetics.knows_glass
         if own is not None and glass is not None and kinetics is not None:
             points = np.asarray(glass_point(own, *glass))
+            crossings = glass_crossings(times, heat[:, place], points)
             sure, counted, stop = _without_glass(
                 times, heat[:, place], kinetics, glass, own, spent, requirement.reference
             )
-        reasons = _reasons(requirement, heat[:, place], own, spent)
+        if knows:  # what is computed is sure; of the data-sheet time that of a glass is not
+            sure, stop = own, None
+        reasons = _reasons(requirement, heat[:, place], own, counted if knows else spent)
+        if reasons and knows:
+            reasons += _glass_reasons(float(times[-1]), crossings)
         if (
             stop is not None
             and _falls_short(requirement, sure, counted)
             and (not reasons or stop.computed - stop.counted > GLASS_LOSS)
         ):
             reasons.append(stop.words)
+        reasons += _service_reasons(requirement, sure, glass)
         played.append(
             PartCure(
                 part,
@@ -790,6 +550,7 @@ def schedule(
                 sure,
                 counted,
                 stop,
+                crossings,
             )
         )
     return Schedule(times, air, tuple(played))
@@ -878,6 +639,33 @@ def _reasons(
     return reasons
 
 
+def _glass_reasons(end: float, crossings: tuple[GlassCrossing, ...]) -> list[str]:
+    """That a part which falls short is a glass at the end, by kinetics that slow there themselves."""
+    if not crossings or not crossings[-1].hardens:
+        return []
+    last = crossings[-1]
+    return [
+        f"the glass transition passes the part at {celsius_text(last.temperature)} after "
+        f"{last.time / 60:.0f} min and stays above it to the end at {end / 60:.0f} min: diffusion stops "
+        "the cure there"
+    ]
+
+
+def _service_reasons(
+    requirement: Requirement, degrees: np.ndarray | None, glass: tuple[float, float, float] | None
+) -> list[str]:
+    """Whether the glass transition that is sure comes to the temperature of service."""
+    if requirement.service is None or degrees is None or glass is None:
+        return []
+    reached = float(glass_point(degrees[-1], *glass))
+    if reached >= requirement.service:
+        return []
+    return [
+        f"glass transition ends at {celsius_text(reached, 1)}, the service temperature is "
+        f"{celsius_text(requirement.service, 1)}"
+    ]
+
+
 def shortest_hold(
     profile: Callable[[float], Profile],
     parts: Sequence[PartLag],
@@ -890,8 +678,10 @@ def shortest_hold(
     """The shortest hold (s) with which the coldest part still passes; `glass` as for `schedule`.
 
     `profile` gives the profile for a hold, for example
-    `lambda hold: ramp_hold(296.15, 353.15, hold, 2 / 60, 4 / 60)`. Found to 0.01 s or 1e-6 of it.
+    `lambda hold: ramp_hold(296.15, 353.15, hold, 2 / 60, 4 / 60)`. Found to 0.01 s or 1e-6 of it, to 5 s or
+    5e-4 with kinetics that diffusion slows.
 
+    >>> from dispense.handbook.kinetics import NthOrder
     >>> def step(hold):
     ...     return ramp_hold(353.15, 353.15, hold, 0.0)
     >>> hold = shortest_hold(step, [PartLag("part", 1.0)], NthOrder(0.001, 0.0),
@@ -899,13 +689,11 @@ def shortest_hold(
     >>> round(hold, 1)  # ln 2/0.001
     693.1
     """
-    if requirement.degree is None and requirement.equivalent is None:
+    if requirement.degree is None and requirement.equivalent is None and requirement.service is None:
         raise InputError(
             Problem("shortest_hold", message="nothing is required: give a degree or an equivalent time")
         )
-    wanted = Requirement(
-        requirement.degree, requirement.equivalent, requirement.reference, requirement.energy
-    )
+    wanted = replace(requirement, limit=None)
 
     def excess(hold: float) -> float:
         worst = math.inf
@@ -917,6 +705,9 @@ def shortest_hold(
                     -math.log1p(-min(part.sure[-1], 1.0 - 1e-15))
                     + math.log1p(-min(wanted.degree, 1.0 - 1e-15)),
                 )
+            if wanted.service is not None and part.sure is not None and glass is not None:
+                reached = float(glass_point(part.sure[-1], *glass))
+                worst = min(worst, (reached - wanted.service) / abs(glass[1] - glass[0]))
             if wanted.equivalent is not None and part.counted is not None:
                 worst = min(worst, part.counted[-1] / wanted.equivalent - 1.0)
         return worst
@@ -924,6 +715,9 @@ def shortest_hold(
     if excess(0.0) >= 0.0:
         return 0.0
     high = 600.0
+    stops = kinetics is not None and as_kinetics(kinetics).knows_glass
+    if stops and excess(longest) < 0.0:  # what diffusion stops no hold finishes: told at once
+        high = longest
     while high < longest and excess(high) < 0.0:
         high *= 2.0
     high = min(high, longest)
@@ -938,7 +732,8 @@ def shortest_hold(
         )
     from scipy.optimize import brentq
 
-    return float(brentq(excess, 0.0, high, xtol=1e-2, rtol=1e-6))
+    close = (5.0, 5e-4) if stops else (1e-2, 1e-6)
+    return float(brentq(excess, 0.0, high, xtol=close[0], rtol=close[1]))
 
 
 __all__ = [
@@ -947,6 +742,7 @@ __all__ = [
     "NEAR_CURE",
     "Curvature",
     "EnergyFit",
+    "GlassCrossing",
     "GlassStop",
     "KineticsFit",
     "PartCure",
@@ -957,6 +753,7 @@ __all__ = [
     "arrhenius_curvature",
     "fit_activation_energy",
     "fit_kinetics",
+    "glass_crossings",
     "ramp_hold",
     "schedule",
     "shortest_hold",

@@ -16,6 +16,7 @@ from ..plan.records import Plan
 from ..reports.cure import CureReport, CureSummary, cure_report, cure_reports
 from ..xlsx.typed import save_signed
 from ..xlsx.write import make_folder, refuse_overwrite
+from .shots import write_shots as put_shots
 
 
 def cure_file(
@@ -26,8 +27,11 @@ def cure_file(
     log: str | os.PathLike[str] | None = None,
     out: str | os.PathLike[str] | None = None,
     paper: str = "A4",
+    write_shots: str | os.PathLike[str] | None = None,
 ) -> CureReport:
     """The report of a station of a plan workbook, and with `out` a workbook of it.
+
+    With `write_shots` the shots proposed for its pots go into a new plan workbook of that name.
 
     `record` is a CSV of times and shop temperatures, `log` a CSV of a thermocouple log;
     `paper` is what the workbook is printed on, A4 or Letter.
@@ -46,6 +50,10 @@ def cure_file(
         record=None if record is None else read_record(record),
         log=None if log is None else read_record(log),
     )
+    if write_shots is not None:
+        if isinstance(plan, Plan):
+            raise InputError(Problem("write_shots", message="only a plan workbook can be written anew"))
+        put_shots(plan, report.pours, write_shots)
     if out is not None:
         _write(report, out, inputs, paper)
     return report
@@ -58,6 +66,7 @@ def cure_files(
     log: str | os.PathLike[str] | None = None,
     out: str | os.PathLike[str] | None = None,
     paper: str = "A4",
+    write_shots: str | os.PathLike[str] | None = None,
 ) -> CureSummary:
     """The reports of all stations, and with `out` a folder with a workbook of each.
 
@@ -66,8 +75,8 @@ def cure_files(
 
     paper_code(paper, "cure")
     problems = [
-        Problem("cure", message=f"a {name} belongs to one station", fix="give --station NAME too")
-        for name, given in (("record", record), ("log", log))
+        Problem("cure", message=f"{name} belongs to one station", fix="give --station NAME too")
+        for name, given in (("a record", record), ("a log", log), ("writing shots", write_shots))
         if given is not None
     ]
     if out is not None and (Path(out).suffix or Path(out).is_file()):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
 from ..base.errors import NA, InputError, Problem
@@ -18,17 +19,20 @@ def fit_file(
     *,
     out: str | os.PathLike[str] | None = None,
     paper: str = "A4",
+    glass: Sequence[float] | None = None,
 ) -> FitReport:
     """Fit a CSV of measurements; with `out` also a workbook with a residual plot.
 
-    `form` is "arrhenius" (columns Temperature, Time), "n-th" or "kamal" (Time, Temperature, Degree).
+    `form` is "arrhenius" (columns Temperature, Time), or "n-th", "kamal" and others of `CHOICES` (Time,
+    Temperature, Degree). Those that end in "resistance" need `glass`: the glass transition uncured and
+    cured [°C] and DiBenedetto's ratio.
     """
     if form not in CHOICES:
         raise InputError(Problem("fit", "form", form, "one of " + ", ".join(CHOICES), code=NA))
     if out is not None and Path(out).suffix.lower() != ".xlsx":
         raise InputError(Problem("out", "file", str(out), "a name that ends in .xlsx"))
     paper_code(paper, "fit")
-    report = fit_report(path, form)
+    report = fit_report(path, form, glass)
     if out is not None:
         report.out, kept = save_signed(out, fit_workbook(report, paper), "fit", [path])
         if kept:

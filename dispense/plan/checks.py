@@ -11,13 +11,14 @@ from collections.abc import Collection, Iterator
 from dataclasses import replace
 from itertools import pairwise
 
-from ..base.errors import NA, NUM, DispenseError, Problem
+from ..base.errors import NA, NUM, DispenseError, InputError, Problem
 from ..base.naming import LIKELY, nearest
 from ..base.printed import listed
 from ..base.units import HOUR, from_si
 from ..handbook.catalogue import evaluate
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
-from .materials import material_energy
+from .materials import kinetics_of, material_energy
+from .packs import pattern_faults
 from .records import Plan
 from .rows import (
     Assembly,
@@ -158,6 +159,7 @@ def _materials(plan: Plan) -> Iterator[Problem]:
         yield from _mixed(plan, row)
         yield from _pot_lives(plan, row)
         yield from _kinetics(plan, row)
+        yield from _stops_and_thickens(plan, row)
         milestones = [row.move_time, row.join_time, row.test_time]
         stated = [value for value in milestones if value is not None]
         if stated != sorted(stated):
@@ -270,6 +272,56 @@ def _kinetics(plan: Plan, row: Material) -> Iterator[Problem]:
 def _words(name: str) -> str:
     """What a column of Materials is called."""
     return BY_NAME["Materials"].column(name).words
+
+
+#: columns of a material that need others beside them
+_TOGETHER = (
+    ("diffusion_strength", ("diffusion_degree",)),
+    ("diffusion_degree", ("diffusion_strength",)),
+    ("diffusion_slope", ("diffusion_strength",)),
+    ("diffusion_rate", ("glass_uncured", "glass_cured", "glass_lambda")),
+    ("later_viscosity", ("later_time", "consistency")),
+    ("later_time", ("later_viscosity",)),
+    ("thickening_exponent", ("gel_degree", "consistency")),
+    ("thickening_slope", ("thickening_exponent",)),
+    ("thickening_growth", ("consistency",)),
+    ("service_temperature", ("glass_uncured", "glass_cured", "glass_lambda")),
+)
+
+
+def _stops_and_thickens(plan: Plan, row: Material) -> Iterator[Problem]:
+    """Kinetics by table that cannot be read, and constants that need others."""
+    for given, others in _TOGETHER:
+        blank = [name for name in others if getattr(row, name) is None]
+        if getattr(row, given) is not None and blank:
+            names = " and ".join(map(_words, blank))
+            yield _says(
+                plan.cell(row, given),
+                f"the {_words(given)} of {row.material} needs {names}",
+                "give all of them, or none",
+            )
+    if row.diffusion_strength is not None and row.diffusion_rate is not None:
+        yield _says(
+            plan.cell(row, "diffusion_rate"),
+            f"the kinetics of {row.material} are slowed twice, by a factor and by a resistance",
+            "give diffusion strength or diffusion rate",
+        )
+    if row.thickening_exponent is not None and row.thickening_growth is not None:
+        yield _says(
+            plan.cell(row, "thickening_growth"),
+            f"{row.material} thickens by two laws",
+            "give thickening exponent or thickening growth",
+        )
+    if row.later_viscosity is not None and row.later_viscosity <= (row.consistency or 0.0):
+        yield _says(
+            plan.cell(row, "later_viscosity"),
+            f"the later viscosity of {row.material} is not above the first",
+            "give the consistency at the later time, larger than the consistency when mixed",
+        )
+    try:
+        kinetics_of(plan, row)
+    except InputError as error:
+        yield from error.problems
 
 
 def _shifts(plan: Plan) -> Iterator[Problem]:
@@ -476,6 +528,8 @@ def _pot(plan: Plan, row: Pot) -> Iterator[Problem]:
         what = f"{row.cells} cells of {from_si(diameter, 'mm'):g} mm" if row.cells else "inserts"
         yield _says(plan.cell(row, "cells"), f"the {what} do not fit into the pot: no free volume is left")
         return
+    for column, wrong, fix in pattern_faults(row):
+        yield _says(plan.cell(row, column), wrong, fix)
     shots = plan.group(Shot, "part", "pot").get((row.part, row.pot), ())
     if shots:
         portions = math.fsum(shot.portion for shot in shots)

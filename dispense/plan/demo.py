@@ -418,6 +418,12 @@ POTS: list[Row] = [
         "extra": 5.0,
         "limit": 60.0,
         "film": 8.0,
+        "arrangement": "staggered",
+        "pitch": 19.0,
+        "cells_along": 24,
+        "cell_rows": 18,
+        "wall": 2.5,
+        "wall_conductivity": 0.2,
     }
 ]
 

@@ -12,13 +12,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..base.errors import needed
+from ..base.errors import InputError, Problem, needed
 from ..base.findings import QUALITY, Finding
 from ..base.numbers import Series
 from ..base.units import CELSIUS_ZERO, celsius_text
-from ..handbook.life import LifeClock, activation_energy, pot_life
+from ..handbook.kinetics import Kinetics, NthOrder, as_kinetics, kinetics_of_names, with_diffusion
+from ..handbook.life import GAS_CONSTANT, LifeClock, activation_energy, pot_life
 from ..handbook.mixing import mix_split
-from .rows import Component, Material
+from ..handbook.thickening import CastroMacosko, ExponentialThickening, Thickening, aged_degree
+from .records import Plan
+from .rows import Component, KineticsConstant, Material
 
 NEAR = 0.5  # K around a stated temperature that counts as stated
 AGREE = 0.1  # share by which two activation energies may differ and still agree; no source
@@ -215,19 +218,111 @@ def cure_life(material: Material, milestone: str) -> WorkingLife | None:
     return _life_at(material, time, at, at, at)
 
 
-def kinetics_of(material: Material) -> tuple[float, ...] | None:
-    """The kinetics row (A1, E1, A2, E2, m, n) in SI, NaN where blank; None where unknown."""
-    if material.rate_1 is None or material.energy_1 is None:
+#: columns of a material that hold its kinetics, by the names of `KINETICS` in the handbook
+KINETICS_COLUMNS = {
+    "A1": "rate_1",
+    "E1": "energy_1",
+    "A2": "rate_2",
+    "E2": "energy_2",
+    "m": "order_m",
+    "n": "order_n",
+    "B": "ceiling",
+    "C": "diffusion_strength",
+    "alpha_c0": "diffusion_degree",
+    "alpha_cT": "diffusion_slope",
+    "kd0": "diffusion_rate",
+    "C1": "diffusion_c1",
+    "C2": "diffusion_c2",
+    "Tg0": "glass_uncured",
+    "Tg1": "glass_cured",
+    "lambda": "glass_lambda",
+}
+
+
+def kinetics_of(plan: Plan, material: Material) -> Kinetics | None:
+    """The cure kinetics of a material: its rows in Kinetics, else its columns; None where unknown.
+
+    What slows it (the columns of diffusion) is of both.
+    """
+    rows = plan.group(KineticsConstant, "material").get(material.material, [])
+    values = {
+        name: float(getattr(material, column))
+        for name, column in KINETICS_COLUMNS.items()
+        if getattr(material, column) is not None
+    }
+    if rows:
+        known = kinetics_of_names([[row.name, row.value] for row in rows], rows[0].at)
+        if known is None:
+            raise InputError(
+                Problem(rows[0].at, "name", rows[0].name, "names of constants, or T, E and degrees")
+            )
+        return with_diffusion(known, values)
+    if "A1" not in values or "E1" not in values:
         return None
-    row = (
-        material.rate_1,
-        material.energy_1,
-        material.rate_2,
-        material.energy_2,
-        material.order_m,
-        material.order_n,
-    )
-    return tuple(math.nan if value is None else value for value in row)
+    return as_kinetics([values.get(name, math.nan) for name in KINETICS_COLUMNS])
+
+
+@dataclass(frozen=True, slots=True)
+class Thickener:
+    """How a mix thickens: the kinetics of its degree, the law of its viscosity, and what they rest on."""
+
+    kinetics: Kinetics
+    law: Thickening
+    basis: str
+
+
+_SLOWLY = 100.0  # later times in which a degree that only counts time comes to 1
+
+
+def thickener_of(plan: Plan, material: Material) -> Thickener | None:
+    """How a material thickens as it stands; None where the plan does not say.
+
+    By the exponents or the growth of Materials with the kinetics; else through the later viscosity: with
+    kinetics by the degree it has come to, without them as an exponential in time, which a stated energy, or
+    else the halving rule, carries to other temperatures.
+    """
+    known, heat, energy = material.consistency, material.viscosity_temperature, material.viscosity_energy
+    if known is None:
+        return None
+    energy = energy or 0.0
+    kinetics, gel, later = kinetics_of(plan, material), material.gel_degree, material.later_viscosity
+    if kinetics is not None and material.thickening_exponent is not None and gel is not None:
+        slope = material.thickening_slope or 0.0
+        law = CastroMacosko(known, heat, energy, gel, material.thickening_exponent, slope)
+        return Thickener(kinetics, law, "gel point and exponents of the plan, degree by its kinetics")
+    if kinetics is not None and material.thickening_growth is not None:
+        grown = ExponentialThickening(known, heat, energy, material.thickening_growth)
+        return Thickener(kinetics, grown, "exponential of the degree, degree by the plan's kinetics")
+    if later is None or material.later_time is None:
+        return None
+    growth = math.log(later / known)
+    if kinetics is not None:
+        degree = float(aged_degree(material.later_time, heat, kinetics))
+        if gel is not None and degree < gel:
+            exponent = growth / math.log(gel / (gel - degree))
+            point = CastroMacosko(known, heat, energy, gel, exponent)
+            return Thickener(
+                kinetics, point, "later viscosity of the data sheet and gel degree, by the kinetics"
+            )
+        through = ExponentialThickening(known, heat, energy, growth / degree)
+        return Thickener(kinetics, through, "exponential of the degree through the later viscosity")
+    life = material_energy(material)
+    basis = "exponential in time through the later viscosity"
+    if life is None:
+        step = material.halving_step
+        life = GAS_CONSTANT * math.log(2.0) / (1.0 / heat - 1.0 / (heat + step))
+        basis += f", twice as quick every {step:g} K (rule of thumb)"
+    slow = _SLOWLY * material.later_time
+    counted = NthOrder(math.exp(life / GAS_CONSTANT / heat) / slow, life, 0.0)
+    return Thickener(counted, ExponentialThickening(known, heat, energy, growth * _SLOWLY), basis)
+
+
+def glass_of(material: Material) -> tuple[float, float, float] | None:
+    """Glass transition uncured and cured [K] and DiBenedetto's ratio; None where one is unknown."""
+    uncured, cured, ratio = material.glass_uncured, material.glass_cured, material.glass_lambda
+    if uncured is None or cured is None or ratio is None:
+        return None
+    return uncured, cured, ratio
 
 
 def usable_volume(component: Component) -> float:

@@ -23,6 +23,7 @@ from .rows import (
     Component,
     Insert,
     Joint,
+    KineticsConstant,
     Material,
     Oven,
     Part,
@@ -108,6 +109,7 @@ class Plan:
 
     settings: Settings = field(default_factory=default_settings)
     materials: list[Material] = field(default_factory=list)
+    kinetics: list[KineticsConstant] = field(default_factory=list)
     components: list[Component] = field(default_factory=list)
     parts: list[Part] = field(default_factory=list)
     assemblies: list[Assembly] = field(default_factory=list)

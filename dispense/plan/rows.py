@@ -123,6 +123,47 @@ class Material(Row):
     """What the safety data sheet warns of."""
     source: str
     """Data sheet, edition, date."""
+    ceiling: float | None
+    """Kinetics B: the rate is multiplied by (B − degree)."""
+    diffusion_strength: float | None
+    """Kinetics C of the factor 1/(1 + exp(C·(degree − critical)))."""
+    diffusion_degree: float | None
+    """Critical degree of that factor at 0 °C."""
+    diffusion_slope: float | None
+    """Rise of the critical degree for each kelvin [1/K]."""
+    diffusion_rate: float | None
+    """Kinetics k_d0: rate of diffusion at the glass transition (sum of resistances) [1/s]."""
+    diffusion_c1: float | None
+    """Its WLF constant C1; blank takes 17.44."""
+    diffusion_c2: float | None
+    """Its WLF constant C2; blank takes 51.6 [K]."""
+    service_temperature: float | None
+    """Temperature that the glass transition must reach [K]."""
+    later_viscosity: float | None
+    """Consistency at the later time, material at rest [Pa·sⁿ]."""
+    later_time: float | None
+    """Age of that later consistency, at the viscosity temperature [s]."""
+    thickening_exponent: float | None
+    """A of [α_g/(α_g − α)]^(a + b·α), α_g the degree at gel."""
+    thickening_slope: float | None
+    """B of it; blank takes 0."""
+    thickening_growth: float | None
+    """K of exp(K·α), in place of a and b."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class KineticsConstant(Row):
+    """A row of Kinetics: cure kinetics by stages or by measured rates, in place of those in Materials."""
+
+    TABLE: ClassVar[str] = "Kinetics"
+    material: str
+    """Material."""
+    name: str
+    """A1, E1, A2, E2, m, n, B; from (a further stage begins at that degree); T, E and degrees, each with its
+    rate."""
+    value: float
+    """Its value: 1/min, kJ/mol, °C."""
     at: str
 
 
@@ -320,6 +361,36 @@ class Pot(Row):
     """Heat transfer at the free face [W/(m²·K)]."""
     count: int
     """How many such pots the part has."""
+    arrangement: str | None
+    """How the cells stand: square; rows of n and n − 1 in turn; rows of n, every other one half a pitch
+    further. With pitch, cells along and cell rows the exotherm is reckoned between them: square, alternating,
+    staggered."""
+    pitch: float | None
+    """Distance between the axes of neighbouring cells [m]."""
+    cells_along: int | None
+    """Cells in the longest row, along the length."""
+    cell_rows: int | None
+    """Rows of cells, across the width."""
+    wall: float
+    """Thickness of the pot's walls and bottom [m]."""
+    wall_conductivity: float
+    """Of the pot's walls; 0.2 is plastic [W/(m·K)]."""
+    base_conductivity: float | None
+    """Of its bottom; blank: as the walls [W/(m·K)]."""
+    base_film: float
+    """Heat transfer under the bottom; 0: it stands on something that insulates [W/(m²·K)]."""
+    cell_density: float
+    """Mean density of a cell [kg/m³]."""
+    cell_heat: float
+    """Mean specific heat of a cell [J/(kg·K)]."""
+    cell_conductivity: float
+    """Of a cell, across its axis [W/(m·K)]."""
+    cell_axial: float
+    """Of a cell, along its axis [W/(m·K)]."""
+    cell_start: float | None
+    """Of cells and pot when it is poured; blank: shop temperature [K]."""
+    pour_temperature: float | None
+    """Of the compound as it is poured; blank: shop temperature [K]."""
     bubble_limit: float | None
     """Largest air bubble that may stay in the pour [m]."""
     at: str
@@ -665,6 +736,7 @@ __all__ = [
     "Component",
     "Insert",
     "Joint",
+    "KineticsConstant",
     "Material",
     "Oven",
     "Part",

@@ -14,6 +14,7 @@ from ..base.fields import Field, choice, clock, date, flag, number, text, whole
 from ..base.units import AS_GIVEN, CELSIUS_ZERO
 from ..handbook.beads import MOTIONS, SECTIONS
 from ..handbook.fill import PACKED
+from ..handbook.pack import ARRANGEMENTS, CELL_AXIAL, CELL_CONDUCTIVITY, CELL_DENSITY, CELL_HEAT
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,7 @@ class Table:
     columns: tuple[Field, ...]
     key: tuple[str, ...] = ()
     required: bool = False
+    is_seldom: bool = False  # few plans have it: that it is not there is no word worth
 
     @property
     def attribute(self) -> str:
@@ -237,9 +239,49 @@ MATERIALS = Table(
         optional("dose", "J/cm²", "light dose to cure", above=0.0),
         text("cautions", "what the safety data sheet warns of", default=""),
         text("source", "data sheet, edition, date", default=""),
+        optional("ceiling", "", "kinetics B: the rate is multiplied by (B − degree)", above=0.0, at_most=1.0),
+        optional(
+            "diffusion_strength", "", "kinetics C of the factor 1/(1 + exp(C·(degree − critical)))", above=0.0
+        ),
+        optional("diffusion_degree", "", "critical degree of that factor at 0 °C"),
+        optional("diffusion_slope", "1/K", "rise of the critical degree for each kelvin"),
+        optional(
+            "diffusion_rate",
+            "1/min",
+            "kinetics k_d0: rate of diffusion at the glass transition (sum of resistances)",
+            above=0.0,
+        ),
+        optional("diffusion_c1", "", "its WLF constant C1; blank takes 17.44", above=0.0),
+        optional("diffusion_c2", "K", "its WLF constant C2; blank takes 51.6", above=0.0),
+        temperature("service_temperature", "temperature that the glass transition must reach", default=None),
+        optional("later_viscosity", "Pa·sⁿ", "consistency at the later time, material at rest", above=0.0),
+        optional(
+            "later_time", "min", "age of that later consistency, at the viscosity temperature", above=0.0
+        ),
+        optional(
+            "thickening_exponent", "", "a of [α_g/(α_g − α)]^(a + b·α), α_g the degree at gel", at_least=0.0
+        ),
+        optional("thickening_slope", "", "b of it; blank takes 0", at_least=0.0),
+        optional("thickening_growth", "", "K of exp(K·α), in place of a and b", above=0.0),
     ),
     key=("material",),
     required=True,
+)
+
+KINETICS = Table(
+    "Kinetics",
+    "KineticsConstant",
+    "cure kinetics by stages or by measured rates, in place of those in Materials",
+    (
+        refer("material", "Materials", "material"),
+        text(
+            "name",
+            "A1, E1, A2, E2, m, n, B; from (a further stage begins at that degree); T, E and degrees, "
+            "each with its rate",
+        ),
+        number("value", AS_GIVEN, "its value: 1/min, kJ/mol, °C"),
+    ),
+    is_seldom=True,
 )
 
 COMPONENTS_TABLE = Table(
@@ -399,6 +441,38 @@ POTS = Table(
             "film", "W/(m²·K)", "heat transfer at the free face", above=0.0, labels=("Surface heat transfer",)
         ),
         whole("count", "how many such pots the part has", default=1, at_least=1),
+        choice(
+            "arrangement",
+            ARRANGEMENTS,
+            "how the cells stand: square; rows of n and n − 1 in turn; rows of n, every other one half a "
+            "pitch further. With pitch, cells along and cell rows the exotherm is reckoned between them",
+            default=None,
+        ),
+        optional("pitch", "mm", "distance between the axes of neighbouring cells", above=0.0),
+        whole("cells_along", "cells in the longest row, along the length", default=None, at_least=1),
+        whole("cell_rows", "rows of cells, across the width", default=None, at_least=1),
+        number("wall", "mm", "thickness of the pot's walls and bottom", default=2.0, above=0.0),
+        number("wall_conductivity", "W/(m·K)", "of the pot's walls; 0.2 is plastic", default=0.2, above=0.0),
+        optional("base_conductivity", "W/(m·K)", "of its bottom; blank: as the walls", above=0.0),
+        number(
+            "base_film",
+            "W/(m²·K)",
+            "heat transfer under the bottom; 0: it stands on something that insulates",
+            default=0.0,
+            at_least=0.0,
+        ),
+        number("cell_density", "g/mL", "mean density of a cell", default=CELL_DENSITY / 1e3, above=0.0),
+        number("cell_heat", "J/(g·K)", "mean specific heat of a cell", default=CELL_HEAT / 1e3, above=0.0),
+        number(
+            "cell_conductivity", "W/(m·K)", "of a cell, across its axis", default=CELL_CONDUCTIVITY, above=0.0
+        ),
+        number("cell_axial", "W/(m·K)", "of a cell, along its axis", default=CELL_AXIAL, above=0.0),
+        temperature(
+            "cell_start", "of cells and pot when it is poured; blank: shop temperature", default=None
+        ),
+        temperature(
+            "pour_temperature", "of the compound as it is poured; blank: shop temperature", default=None
+        ),
         optional("bubble_limit", "mm", "largest air bubble that may stay in the pour", above=0.0),
     ),
     key=("part", "pot"),
@@ -675,6 +749,7 @@ STOCK = Table(
 
 TABLES: tuple[Table, ...] = (
     MATERIALS,
+    KINETICS,
     COMPONENTS_TABLE,
     PARTS,
     ASSEMBLIES,

@@ -22,6 +22,7 @@ from ..base.terminal import findings_text, table
 from ..base.units import DAY, celsius_text, duration_text, from_si, temperature_text
 from ..handbook.cure import uv_time
 from ..handbook.moisture import moisture_depth, moisture_factor
+from ..handbook.pack import PackHeat
 from ..plan.amounts import Amount, moisture_depths
 from ..plan.cautions import cautions_text
 from ..plan.csv import TemperatureRecord
@@ -39,6 +40,8 @@ from .findings import station_findings
 from .pour import PourReport
 from .press import PASTE_RULE, JointReport, PressedBead, shortest_takt, station_beads, station_joints
 from .runs import CureRun
+from .shot_plan import ShotChoice, ShotMap
+from .thickening import ThickeningReport, thickening_report
 
 HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table
 HUMIDITIES = (0.3, 0.5, 0.7)
@@ -203,6 +206,7 @@ class CureReport(WithFindings):
     joints: list[JointReport]
     beads: list[PressedBead]
     windows: list[tuple[datetime.date, str, Window]]
+    thickening: ThickeningReport | None
     cautions: str
     findings: list[Finding] = field(default_factory=list)
     out: Path | None = None
@@ -291,6 +295,7 @@ def cure_report(
         station_joints(plan, station),
         station_beads(plan, station),
         _windows(plan, station),
+        thickening_report(plan, station),
         cautions_text(material, cells=any(pot.station == station and pot.cells for pot in plan.pots)),
     )
     found += cure_runs.not_computed(row, material, failed)
@@ -332,6 +337,8 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
     for run in report.runs:
         found += cure_runs.run_findings(station, material, run)
         found += cure_runs.early_test(station, material, run)
+    if report.thickening is not None:
+        found += report.thickening.findings
     joined: list[JointReport | PressedBead] = [*report.joints, *report.beads]
     found += [finding for item in joined for finding in item.findings]
     late = [window for *_, window in report.windows if window.is_late]
@@ -428,6 +435,7 @@ def _has_content(report: CureReport) -> bool:
         or report.joints
         or report.beads
         or report.windows
+        or report.thickening
         or report.warnings
     )
 
@@ -499,6 +507,7 @@ def _json(report: CureReport) -> dict[str, Any]:
         "light": None if report.light is None else _light_json(report.light),
         "joints": [_joint_json(joint) for joint in report.joints],
         "beads": [_bead_json(bead) for bead in report.beads],
+        "thickening": None if report.thickening is None else _thickening_json(report.thickening),
         "latest_times": [
             {
                 "date": str(date),
@@ -519,6 +528,74 @@ def _json(report: CureReport) -> dict[str, Any]:
         "cautions": report.cautions,
         "file": None if report.out is None else str(report.out),
     }
+
+
+def _thickening_json(found: ThickeningReport) -> dict[str, Any]:
+    setting = found.setting
+    return {
+        "basis": found.basis,
+        "setting": None if setting is None else f"{setting.application.part} / {setting.application.name}",
+        "fresh_pressure": shop(found.fresh, "bar"),
+        "pressure_limit": shop(found.limit, "bar"),
+        "meter_tolerance": found.tolerance,
+        "cases": [
+            {
+                "temperature": shop(case.temperature, "°C"),
+                "purge_age": shop(case.purge_age, "min"),
+                "pressure_at_purge": shop(case.pressure, "bar"),
+                "pressure_life": shop(case.pressure_life, "min"),
+                "viscosity_doubled": shop(case.doubled, "min"),
+                "drift_at_purge": case.drift,
+                "drift_life": shop(case.drift_life, "min"),
+            }
+            for case in found.cases
+        ],
+        "masses": [
+            {
+                "mass": shop(item.mass, "g"),
+                "life": shop(item.life, "min"),
+                "temperature": shop(item.temperature, "°C"),
+            }
+            for item in found.masses
+        ],
+    }
+
+
+def _thickening_text(found: ThickeningReport) -> str:
+    rows = [
+        [
+            celsius_text(case.temperature),
+            _known(case.purge_age, "min"),
+            _known(case.doubled, "min"),
+            _known(case.pressure, "bar"),
+            _known(case.pressure_life, "min"),
+            "" if math.isnan(case.drift) else f"{case.drift:.0%}",
+            _known(case.drift_life, "min"),
+        ]
+        for case in found.cases
+    ]
+    headers = [
+        "at",
+        "purge after",
+        "viscosity doubled",
+        "pressure then",
+        "limit reached",
+        "shot drift",
+        "kept",
+    ]
+    words = f"Thickening: {found.basis}\n" + table(headers, rows)
+    if found.masses:
+        rows = [
+            [_known(item.mass, "g"), _known(item.life, "min"), _known(item.temperature, "°C")]
+            for item in found.masses
+        ]
+        words += "\n" + table(["mass", "pot life", "at its end"], rows)
+    return words
+
+
+def _known(value: float, unit: str) -> str:
+    """A figure with its unit, "" where it is not known."""
+    return f"{from_si(value, unit):.1f} {unit}" if math.isfinite(value) else ""
 
 
 def _day_json(day: LifeDay) -> dict[str, Any]:
@@ -573,6 +650,7 @@ def _run_json(run: CureRun) -> dict[str, Any]:
             "at": shop(need.reference, "°C"),
             "energy": shop(need.energy, "kJ/mol"),
             "basis": run.energy_basis,
+            "service_temperature": shop(need.service, "°C"),
         },
         "places": cure_runs.run_rows(run),
         "dwell": shop(run.dwell, "min"),
@@ -607,6 +685,8 @@ def _pour_json(pour: PourReport) -> dict[str, Any]:
         "shots_time": shop(pour.shots_time, "min"),
         "cell_share": pour.cell_share,
         "cells_peak": shop(pour.cells_peak, "°C"),
+        "pack": None if pour.pack is None else _pack_json(pour.pack),
+        "shot_map": None if pour.shot_map is None else _shot_map_json(pour.shot_map),
         "runaway": None
         if pour.runaway is None
         else {
@@ -618,6 +698,42 @@ def _pour_json(pour: PourReport) -> dict[str, Any]:
         "time_to_maximum_rate": shop(pour.maximum_rate, "min"),
         "warnings": pour.warnings,
         "notes": pour.notes,
+    }
+
+
+def _pack_json(pack: PackHeat) -> dict[str, Any]:
+    figures = {
+        name: {
+            "temperature": shop(figure.value, "°C"),
+            "plus_minus_K": figure.plus_minus,
+            "time": shop(figure.peak.time, "min"),
+            "height": shop(figure.peak.place[2], "mm") if math.isfinite(figure.peak.place[2]) else None,
+            "cut": figure.cut,
+        }
+        for name, figure in (("compound", pack.compound), ("skin", pack.skin), ("mean", pack.mean))
+    }
+    return {**figures, "heat_balance": pack.residual, "is_past": pack.is_past}
+
+
+def _shot_map_json(found: ShotMap) -> dict[str, Any]:
+    def choice(one: ShotChoice) -> dict[str, Any]:
+        return {
+            "shots": one.shots,
+            "depth": shop(one.depth, "mm"),
+            "wait": shop(one.wait, "min"),
+            "pour_temperature": shop(one.pour, "°C"),
+            "shop_temperature": shop(one.shop, "°C"),
+            "skin": shop(one.skin, "°C") if math.isfinite(one.skin) else None,
+            "is_safe": one.skin <= found.limit,
+        }
+
+    return {
+        "limit": shop(found.limit, "°C"),
+        "map": [choice(one) for row in found.rows for one in row],
+        "others": [choice(one) for one in found.others],
+        "choice": None if found.choice is None else choice(found.choice),
+        "confirmed": None if found.confirmed is None else _pack_json(found.confirmed),
+        "words": found.words,
     }
 
 
@@ -780,6 +896,8 @@ def _text(report: CureReport) -> str:
         blocks.append(_joints_text(report.joints))
     if report.beads:
         blocks.append(_beads_text(report.beads))
+    if report.thickening is not None:
+        blocks.append(_thickening_text(report.thickening))
     if report.windows:
         rows = [[str(date), shift, window.text] for date, shift, window in report.windows]
         more = f"\nand {len(rows) - MOST_WINDOWS} more" if len(rows) > MOST_WINDOWS else ""
@@ -822,6 +940,8 @@ def _run_text(run: CureRun) -> str:
         wanted.append(f"{duration_text(need.equivalent)} at {celsius_text(need.reference)}")
     if need.degree is not None:
         wanted.append(f"degree {need.degree:.2f}")
+    if need.service is not None:
+        wanted.append(f"glass transition {celsius_text(need.service)}")
     lines = [
         f"Schedule: {run.name}",
         table(
@@ -862,7 +982,8 @@ def _pour_text(pour: PourReport) -> str:
     lines = [
         f"Exotherm: {pour.name}, {from_si(pour.depth, 'mm'):.1f} mm deep, poured at "
         f"{celsius_text(pour.start, 1)}",
-        f"in one shot {celsius_text(pour.peak, 1)} after {pour.peak_time / 60:.0f} min, "
+        ("as a slab without cells, " if pour.pack is not None else "")
+        + f"in one shot {celsius_text(pour.peak, 1)} after {pour.peak_time / 60:.0f} min, "
         f"{from_si(pour.peak_height, 'mm'):.1f} mm above the base; without loss of heat "
         f"{celsius_text(pour.adiabatic, 1)}",
     ]
@@ -876,8 +997,10 @@ def _pour_text(pour: PourReport) -> str:
             f"with its cells ({pour.cell_share:.0%} of the volume) as heat sinks "
             f"{celsius_text(pour.cells_peak, 1)}"
         )
+    if pour.pack is not None:
+        lines.append(f"between the cells, as planned: {pour.planned_words}")
     limit = "no limit stated" if pour.limit is None else f"limit {celsius_text(pour.limit, 1)}"
-    lines.append(f"{limit}; deepest safe pour: {pour.safe_words}")
+    lines.append(f"{limit}; {pour.safe_label}: {pour.safe_words}")
     if pour.runaway is not None and pour.maximum_rate is not None:
         lines.append(
             f"runaway criterion δ = {pour.runaway.delta:.2f}, critical "

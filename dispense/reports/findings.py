@@ -18,6 +18,7 @@ from .pour import pour_findings
 from .press import press_findings, pressed_findings
 from .runs import cure_findings
 from .standing import standing_findings
+from .thickening import thickening_findings
 
 
 def _setup(plan: Plan, station: Station) -> list[Finding]:
@@ -44,6 +45,7 @@ OF_STATION: tuple[Callable[[Plan, Station], list[Finding]], ...] = (
     _pours,
     cure_findings,
     standing_findings,
+    thickening_findings,
 )
 OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips)
 

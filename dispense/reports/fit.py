@@ -1,14 +1,16 @@
 """Activation energy and cure kinetics from a CSV of measurements, ready for the plan.
 
-`arrhenius` takes columns temperature and time (pot lives, gel or cure times); `n-th` and `kamal` take
-time, temperature and degree of cure, run below run. The report says how well each constant is known,
-warns where the data cannot tell constants apart, and names the plan's columns that take the results.
+`arrhenius` takes columns temperature and time (pot lives, gel or cure times); the others, `n-th` and
+`kamal` alone or with what slows them, take time, temperature and degree of cure, run below run, each
+level or a ramp. The report says how well each constant is known, warns where the data cannot tell
+constants apart, and names the plan's columns that take the results.
 """
 
 from __future__ import annotations
 
 import math
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -19,19 +21,35 @@ from ..base.fields import by_header, number
 from ..base.naming import field_name
 from ..base.terminal import table
 from ..base.units import celsius_text, from_si, read_header
+from ..handbook.fitting import FORMS, KineticsFit, fit_kinetics
+from ..handbook.kinetics import KINETICS
 from ..handbook.life import GAS_CONSTANT
-from ..handbook.schedule import FORMS, Curvature, fit_activation_energy, fit_kinetics
+from ..handbook.schedule import Curvature, fit_activation_energy
 from ..plan.csv import read_columns
+from ..plan.materials import KINETICS_COLUMNS
 from ..plan.tables import MATERIALS
 
 ARRHENIUS, NTH, KAMAL = "arrhenius", "n-th", "kamal"
-CHOICES = (ARRHENIUS, NTH, KAMAL)
-_KINETICS = {NTH: FORMS[0], KAMAL: FORMS[1]}
+#: forms of kinetics by the word of the command
+_KINETICS = {
+    NTH: FORMS[0],
+    KAMAL: FORMS[1],
+    "kamal-ceiling": FORMS[2],
+    "n-th-factor": FORMS[3],
+    "kamal-factor": FORMS[4],
+    "n-th-resistance": FORMS[5],
+    "kamal-resistance": FORMS[6],
+}
+CHOICES = (ARRHENIUS, *_KINETICS)
 _TEMPERATURE = number("temperature", "°C", "temperature of the test", above=-273.15)
 _TIME = number("time", "min", "time to gel, to the end of the pot life, or to cure", above=0.0)
 _SINCE = number("time", "min", "time since the start of the run", at_least=0.0)
 _DEGREE = number("degree", "", "degree of cure, 0 to 1", at_least=-0.1, at_most=1.1)
-_COLUMNS = ("rate_1", "energy_1", "rate_2", "energy_2", "order_m", "order_n")
+_GLASS = (
+    number("uncured", "°C", "glass transition of the fresh mix", above=-273.15),
+    number("cured", "°C", "glass transition at full cure", above=-273.15),
+    number("ratio", "", "DiBenedetto's ratio", above=0.0, at_most=1.0),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +62,17 @@ class Constant:
     error: float | None = None
     low: float | None = None
     high: float | None = None
+
+    @property
+    def interval(self) -> str:
+        """The interval in words; an end that the data do not set is told so."""
+        if self.low is None or self.high is None:
+            return ""
+        if math.isinf(self.low) and math.isinf(self.high):
+            return "not limited by the data"
+        if math.isinf(self.low):
+            return f"up to {self.high:.5g}"
+        return f"from {self.low:.5g}" if math.isinf(self.high) else f"{self.low:.5g} to {self.high:.5g}"
 
 
 @dataclass(slots=True)
@@ -84,7 +113,9 @@ class FitReport:
         words = f"activation energy {energy.value:.3g} {energy.unit}"
         if self.is_bent:
             return f"{words} on the mean; one energy does not hold"
-        if energy.low is not None:
+        if energy.low is not None and energy.high is not None:
+            if math.isinf(energy.low) or math.isinf(energy.high):
+                return f"{words}, 95 % {energy.interval}"
             return f"{words}, 95 % between {energy.low:.3g} and {energy.high:.3g}"
         return words + (f" ± {energy.error:.2g}" if energy.error is not None else "")
 
@@ -99,8 +130,8 @@ class FitReport:
                     "value": item.value,
                     "unit": item.unit,
                     "error": item.error,
-                    "low": item.low,
-                    "high": item.high,
+                    "low": _finite(item.low),
+                    "high": _finite(item.high),
                 }
                 for item in self.constants
             ],
@@ -154,7 +185,7 @@ class FitReport:
                 f"{item.value:.6g}",
                 item.unit,
                 "" if item.error is None else f"± {item.error:.2g}",
-                "" if item.low is None else f"{item.low:.5g} to {item.high:.5g}",
+                item.interval,
             ]
             for item in self.constants
         ]
@@ -172,6 +203,10 @@ class FitReport:
         if self.out is not None:
             blocks.append(f"wrote {self.out}")
         return "\n\n".join(blocks)
+
+
+def _finite(value: float | None) -> float | None:
+    return value if value is not None and math.isfinite(value) else None
 
 
 def _header(name: str) -> str:
@@ -218,15 +253,46 @@ def _arrhenius(path) -> FitReport:
     )
 
 
-def _kinetics(path, form: str) -> FitReport:
+#: what a constant is measured in, and how many of it make its SI unit
+_UNITS = {"E": ("kJ/mol", 1e-3), "alpha_cT": ("1/K", 1.0)}
+_RATES = {NTH: "k1·(1 − α)^n", KAMAL: "(k1 + k2·α^m)·(1 − α)^n"}
+_SLOWED = {
+    "ceiling": "·(B − α)",
+    "factor": "/(1 + exp(C·(α − α_c))), α_c = alpha_c0 + alpha_cT·(T/°C)",
+    "resistance": ", k in series with k_d = kd0·10^[C1·(T − T_g)/(C2 + T − T_g)]",
+}
+
+
+def _words_of(form: str) -> str:
+    """The law of a form in words."""
+    chemistry = next(name for name in (KAMAL, NTH) if form.startswith(name))
+    return f"rate dα/dt = {_RATES[chemistry]}{_SLOWED.get(form[len(chemistry) + 1 :], '')}, k = A·exp(−E/RT)"
+
+
+def _constants(fit: KineticsFit) -> list[Constant]:
+    """The constants of a fit in shop units; an end of an interval that the data do not set is infinite."""
+    found = []
+    rows = zip(fit.names, fit.values, fit.errors, fit.lows, fit.highs, strict=True)
+    for name, value, error, low, high in rows:
+        unit, factor = _UNITS.get("E" if name.startswith("E") else name, ("", 1.0))
+        at = f" at {celsius_text(fit.reference, 1)}"
+        words = f"{name}{at}, 1/s" if name.startswith("ln") else name
+        words = f"{name}{at}" if name == "alpha_c" else words
+        known = math.isfinite(low) or math.isfinite(high)
+        ends = (float(low) * factor, float(high) * factor) if known else (None, None)
+        found.append(Constant(words, float(value) * factor, unit, float(error) * factor, *ends))
+    return found
+
+
+def _kinetics(path: str | os.PathLike[str], form: str, glass: Sequence[float] | None) -> FitReport:
     found = read_columns(path, (_SINCE, _TEMPERATURE, _DEGREE))
     times, temperatures, degrees = (np.array(found[name]) for name in ("time", "temperature", "degree"))
-    fit = fit_kinetics(times, degrees, temperatures, _KINETICS[form])
-    constants = []
-    for name, value, error in zip(fit.names, fit.values.tolist(), fit.errors.tolist(), strict=True):
-        factor, unit = (1e-3, "kJ/mol") if name.startswith("E") else (1.0, "")
-        words = f"{name} at {celsius_text(fit.reference, 1)}, 1/s" if name.startswith("ln") else name
-        constants.append(Constant(words, value * factor, unit, error * factor))
+    known = None
+    if glass is not None:
+        uncured, cured, ratio = (item.read(value, "glass") for item, value in zip(_GLASS, glass, strict=True))
+        known = (uncured, cured, ratio)
+    fit = fit_kinetics(times, degrees, temperatures, _KINETICS[form], glass=known)
+    columns = [KINETICS_COLUMNS[item.name] for item in KINETICS.columns]
     return FitReport(
         Path(path).name,
         form,
@@ -235,22 +301,27 @@ def _kinetics(path, form: str) -> FitReport:
         degrees,
         fit.fitted,
         fit.residuals,
-        constants,
-        [(_header(name), value) for name, value in zip(_COLUMNS, fit.row, strict=True) if value is not None],
+        _constants(fit),
+        [(_header(name), value) for name, value in zip(columns, fit.row, strict=True) if value is not None],
         float(fit.spread),
         list(fit.warnings),
         [
-            "rate dα/dt = (k1 + k2·α^m)·(1 − α)^n with k = A·exp(−E/RT)"
-            if form == KAMAL
-            else "rate dα/dt = k1·(1 − α)^n with k1 = A1·exp(−E1/RT)",
+            _words_of(form),
+            "intervals by profile likelihood: a constant is moved and all others fitted again; they hold for "
+            "errors of the degrees that are independent and alike",
             "a small sample does not tell of the heat of a pour: prove the first pour in a trial",
         ],
     )
 
 
-def fit_report(path: str | os.PathLike[str], form: str = ARRHENIUS) -> FitReport:
-    """The fit of a CSV of measurements by one of the forms in `CHOICES`."""
-    return _arrhenius(path) if form == ARRHENIUS else _kinetics(path, form)
+def fit_report(
+    path: str | os.PathLike[str], form: str = ARRHENIUS, glass: Sequence[float] | None = None
+) -> FitReport:
+    """The fit of a CSV of measurements by one of the forms in `CHOICES`.
+
+    `glass` holds the glass transition uncured and cured [°C] and DiBenedetto's ratio, for a resistance.
+    """
+    return _arrhenius(path) if form == ARRHENIUS else _kinetics(path, form, glass)
 
 
 __all__ = ["ARRHENIUS", "CHOICES", "KAMAL", "NTH", "Constant", "FitReport", "fit_report"]

@@ -1,8 +1,9 @@
 """Exotherm of the pots of a plan: how hot a pour gets, where, when, and how deep is safe.
 
-A pot is a wide slab as deep as its level, with an insulated base and a film at its free face, poured
-at the hottest hour into surroundings of that temperature. It is judged without its cells, which would
-only cool it; what they take up is told beside it with an assumed heat capacity.
+A pot is poured at the hottest hour into surroundings of that temperature. One whose cells stand in a known
+pattern is reckoned between them, corner, section and depth (`handbook/pack`), and the skin of its cells is
+judged. Any other is a wide slab as deep as its level, with an insulated base and a film at its free face,
+judged without its cells; what they take up is told beside it.
 """
 
 from __future__ import annotations
@@ -29,17 +30,19 @@ from ..handbook.heat import (
     pour,
     time_to_maximum_rate,
 )
+from ..handbook.kinetics import Kinetics, first_energy
+from ..handbook.pack import CUT_WORDS, Pack, PackHeat, pack_heat
 from ..handbook.pots import cavity_volume
 from ..handbook.runaway import critical_delta
 from ..plan.amounts import applications, cell_dimensions, free_volume
 from ..plan.materials import kinetics_of, mixed_density
+from ..plan.packs import has_pack, lacks_for_pack, pack_margins, pack_of
 from ..plan.records import Plan
 from ..plan.rows import Material, Pot
 from ..plan.weather import shop_record
+from .shot_plan import ShotMap, shot_map
 
 STILL_AIR = 10.0  # W/(m²·K), where the pot states no film
-CELL_DENSITY = 2600.0  # kg/m³ of a round cell: common practice, no source
-CELL_HEAT = 900.0  # J/(kg·K) of a round cell: common practice, no source
 NEAR_LIMIT = 5.0  # K below a limit: kinetics are seldom known closer (common practice, no source)
 LAYERS = 60
 CHART_POINTS = 80
@@ -47,8 +50,8 @@ AFTER = 2.5  # times the time of the peak that a pour is followed for its chart
 SHORTEST = 1800.0  # s that a pour is followed at least
 
 CELLS_NOTE = (
-    f"cells as heat sinks count with {CELL_DENSITY / 1e3:g} g/mL and {CELL_HEAT / 1e3:g} "
-    "J/(g·K) (common practice, no source) at the compound's temperature"
+    "cells as heat sinks count with {density:g} g/mL and {heat:g} J/(g·K) (common practice, no source, "
+    "where the plan states nothing else) at the compound's temperature"
 )
 CAUTION = (
     "a runaway pour can burn, smoke and vent cells: prove the depth by a trial with "
@@ -77,7 +80,7 @@ PouredShot = tuple[int, float, float]  # number, depth, wait
 class Compound(NamedTuple):
     """What heats itself in a pot, and the film at its free face; SI units."""
 
-    kinetics: tuple[float, ...]
+    kinetics: Kinetics
     heat: float
     density: float
     specific_heat: float
@@ -91,7 +94,8 @@ class PlannedPour(WithFindings):
 
     pot: Pot
     material: Material
-    start: float
+    start: float  # of the compound
+    room: float  # surroundings
     depth: float
     constants: Compound
     peak: float  # all in one shot
@@ -102,6 +106,7 @@ class PlannedPour(WithFindings):
     shots_time: float | None
     runaway: Runaway | None
     maximum_rate: float | None
+    pack: PackHeat | None = None
     findings: list[Finding] = field(default_factory=list)
 
     @property
@@ -121,8 +126,24 @@ class PlannedPour(WithFindings):
 
     @property
     def planned_peak(self) -> float:
-        """The peak as the plan pours it: in its shots, or in one."""
+        """The peak that is judged: of the cells' skin where it is known how they stand, else of the slab,
+        as the plan pours it: in its shots, or in one."""
+        if self.pack is not None:
+            return self.pack.skin.value
         return self.peak if self.shots_peak is None else self.shots_peak
+
+    @property
+    def safe_label(self) -> str:
+        """What is told of a pour under the limit."""
+        return "deepest safe pour" if self.pack is None else "quickest safe pour"
+
+    @property
+    def planned_words(self) -> str:
+        """That peak, with what it is of where it is not the slab's."""
+        shown = celsius_text(self.planned_peak, 1)
+        if self.pack is None:
+            return shown
+        return f"{shown} ± {self.pack.skin.plus_minus:.1f} K at the cells' skin"
 
     @property
     def shots_text(self) -> str:
@@ -165,6 +186,7 @@ class PourReport(PlannedPour):
     shots_trace: PourTrace | None = None
     cell_share: float = 0.0
     cells_peak: float | None = None
+    shot_map: ShotMap | None = None
 
 
 def cell_share(pot: Pot) -> float:
@@ -181,7 +203,7 @@ def _chain(
     shots: Sequence[PouredShot],
     start: float,
     compound: Compound,
-    cells: int = LAYERS,
+    room: float,
     sinks: Sink | None = None,
     duration: float | None = None,
 ) -> list[Pour]:
@@ -190,12 +212,12 @@ def _chain(
     for place, (_, depth, _) in enumerate(shots):
         last = place == len(shots) - 1
         wait = duration if last else shots[place + 1][2]
-        layers = max(12, round(cells / len(shots)))
+        layers = max(12, round(LAYERS / len(shots)))
         poured.append(
             pour(
                 depth,
                 start,
-                start,
+                room,
                 *compound,
                 "insulated",
                 duration=wait,
@@ -280,22 +302,23 @@ def planned_pour(plan: Plan, pot: Pot) -> PlannedPour | None:
 def _planned(plan: Plan, pot: Pot) -> PlannedPour | None:
     station = plan.station(pot.station)
     material = plan.material(station.material)
-    kinetics = kinetics_of(material)
+    kinetics = kinetics_of(plan, material)
     heat, specific_heat, conductivity = material.heat, material.specific_heat, material.conductivity
     if kinetics is None or heat is None or specific_heat is None or conductivity is None:
         return None
-    start = max(shop_record(plan, station)[1])
+    room = max(shop_record(plan, station)[1])
+    start = room if pot.pour_temperature is None else pot.pour_temperature
     film = STILL_AIR if pot.film is None else pot.film
     density = mixed_density(material, plan.components_of(material.material))
     constants = Compound(kinetics, heat, density, specific_heat, conductivity, film)
     one = [(1, pot.level, 0.0)]
-    peak, when, height = _hottest(_chain(one, start, constants), one)
+    peak, when, height = _hottest(_chain(one, start, constants, room), one)
     shots, is_rising = _shots(plan, pot)
     shots_peak = shots_time = None
     if shots:
-        shots_peak, shots_time, _ = _hottest(_chain(shots, start, constants), shots)
+        shots_peak, shots_time, _ = _hottest(_chain(shots, start, constants, room), shots)
     runaway = maximum = None
-    if heat > 0.0 and material.energy_1:
+    if heat > 0.0 and first_energy(kinetics) > 0.0:
         runaway = _with_film(
             frank_kamenetskii(pot.level, start, kinetics, heat, density, conductivity),
             pot.level,
@@ -307,9 +330,10 @@ def _planned(plan: Plan, pot: Pot) -> PlannedPour | None:
         pot,
         material,
         start,
+        room,
         pot.level,
         constants,
-        _peak(pot.level, start, constants, peak),
+        _peak(pot.level, start, room, constants, peak),
         when,
         height,
         shots,
@@ -317,11 +341,24 @@ def _planned(plan: Plan, pot: Pot) -> PlannedPour | None:
         shots_time,
         runaway,
         maximum,
+        pack_heat(_pack(planned_shots(pot, shots), pot, constants, room)) if has_pack(pot) else None,
     )
     if not is_rising:
         planned.find(NOTE, "the shots do not rise one over the other: judged as one pour", topic="shots")
     _judge(planned)
     return planned
+
+
+def planned_shots(pot: Pot, shots: Sequence[PouredShot]) -> Sequence[PouredShot]:
+    """The shots of a pot, or the one that fills it."""
+    return shots or [(1, pot.level, 0.0)]
+
+
+def _pack(shots: Sequence[PouredShot], pot: Pot, constants: Compound, room: float) -> Pack:
+    """The pack of a pot whose cells stand in a known pattern, as it is planned."""
+    levels = np.cumsum([depth for _, depth, _ in shots])
+    waits = [wait for _, _, wait in shots]
+    return pack_of(pot, *constants, room, list(zip(levels.tolist(), waits, strict=True)))
 
 
 def _shots(plan: Plan, pot: Pot) -> tuple[list[PouredShot], bool]:
@@ -348,16 +385,20 @@ def pour_report(plan: Plan, pot: Pot) -> PourReport | None:
     one = [(1, planned.depth, 0.0)]
     # followed again for its chart, which goes on after the peak: the findings of each fill need no more than
     # the peak, and that on a finer grid
-    followed = _chain(one, planned.start, constants, duration=max(AFTER * planned.peak_time, SHORTEST))
+    last = max(AFTER * planned.peak_time, SHORTEST)
+    followed = _chain(one, planned.start, constants, planned.room, duration=last)
     report = PourReport(
         **{item.name: getattr(planned, item.name) for item in fields(planned)},
         adiabatic=planned.start + float(adiabatic_rise(constants.heat, constants.specific_heat)),
         trace=_trace(followed, one, planned.peak_time),
     )
     report.findings = list(planned.findings)
-    _safe(report)
+    if planned.pack is None:
+        _safe(report)
+        _with_cells(plan, report)
+    else:
+        _propose(plan, report)
     _trace_shots(report)
-    _with_cells(plan, report)
     report.findings = gravest_first(report.findings)
     return report
 
@@ -390,10 +431,10 @@ def _with_film(found: Runaway, depth: float, film: float, conductivity: float) -
     return Runaway(found.delta, critical, math.exp(brentq(excess, low, held, xtol=1e-12)))
 
 
-def _peak(depth: float, start: float, constants: Compound, followed: float) -> float:
+def _peak(depth: float, start: float, room: float, constants: Compound, followed: float) -> float:
     """The peak on the grid that it needs, or that of the layers followed where no grid is fine enough."""
     try:
-        return float(peak_temperature(depth, start, start, *constants, "insulated"))
+        return float(peak_temperature(depth, start, room, *constants, "insulated"))
     except InputError:
         return followed
 
@@ -404,15 +445,30 @@ def _safe(report: PourReport) -> None:
     if limit is None:
         report.safe_words = "no limit is stated for this pot"
         return
-    if limit <= report.start:
+    if limit <= max(report.start, report.room):
         report.safe_words = "the limit is not above the temperature it is poured at"
         return
     # below the rise without loss of heat, too: a reaction front that meets a face goes beyond it
     report.safe_depth, report.safe_words = depth_or_reason(
-        limit, report.start, report.start, *report.constants
+        limit, report.start, report.room, *report.constants
     )
     if report.safe_depth is not None:
         report.safe_words = f"{from_si(report.safe_depth, 'mm'):.1f} mm in one shot"
+
+
+def _propose(plan: Plan, report: PourReport) -> None:
+    """In how many shots to pour, and how long to wait, for the cells to stay under their limit."""
+    limit, pot = report.limit, report.pot
+    if limit is None:
+        report.safe_words = "no limit is stated for this pot"
+        return
+    if limit <= max(report.start, report.room):
+        report.safe_words = "the limit is not above the temperature it is poured at"
+        return
+    pack = _pack(planned_shots(pot, report.shots), pot, report.constants, report.room)
+    coolest = min(shop_record(plan, plan.station(pot.station))[1])
+    report.shot_map = shot_map(pack, limit, coolest)
+    report.safe_words = report.shot_map.words
 
 
 def _trace_shots(report: PourReport) -> None:
@@ -421,22 +477,31 @@ def _trace_shots(report: PourReport) -> None:
         return
     begin = sum(wait for _, _, wait in report.shots)
     last = max(AFTER * (report.shots_time - begin), SHORTEST)
-    followed = _chain(report.shots, report.start, report.constants, duration=last)
+    followed = _chain(report.shots, report.start, report.constants, report.room, duration=last)
     report.shots_trace = _trace(followed, report.shots, report.shots_time)
 
 
 def _with_cells(plan: Plan, report: PourReport) -> None:
-    """The same with cells that take up heat."""
+    """The same with cells that take up heat, where it is not known how they stand."""
     share = report.cell_share = cell_share(report.pot)
     if not 0.0 < share < 1.0 or free_volume(plan, report.pot, report.depth) <= 0.0:
         return
-    shots = report.shots or [(1, report.depth, 0.0)]
+    pot = report.pot
+    shots = planned_shots(pot, report.shots)
+    sink = Sink(share, pot.cell_density, pot.cell_heat)
     try:
-        poured = _chain(shots, report.start, report.constants, sinks=Sink(share, CELL_DENSITY, CELL_HEAT))
+        poured = _chain(shots, report.start, report.constants, report.room, sinks=sink)
     except InputError:
         return
     report.cells_peak = _hottest(poured, shots)[0]
-    report.find(NOTE, CELLS_NOTE, topic="cells")
+    words = CELLS_NOTE.format(density=pot.cell_density / 1e3, heat=pot.cell_heat / 1e3)
+    report.find(NOTE, words, topic="cells")
+    report.find(
+        NOTE,
+        "reckoned as a slab without cells, since the plan does not state how they stand",
+        f"give {', '.join(lacks_for_pack(pot))} in Pots",
+        topic="cells",
+    )
 
 
 def _judge(pour: PlannedPour) -> None:
@@ -475,12 +540,53 @@ def _judge(pour: PlannedPour) -> None:
             "compound can run away below it",
             topic="runaway criterion",
         )
+    if pour.pack is not None:
+        _note_pack(pour, pour.pack)
+        return
     pour.find(
         NOTE,
         "poured at the hottest hour into surroundings of that temperature; base insulated, "
         f"{pour.film:g} W/(m²·K) at the free face, filled at once",
         topic="pour model",
     )
+
+
+def _note_pack(pour: PlannedPour, pack: PackHeat) -> None:
+    """What was reckoned between the cells, how well, and what it rests on."""
+    figures = ", ".join(
+        f"{name} {celsius_text(figure.value, 1)} ± {figure.plus_minus:.1f} K after "
+        f"{duration_text(figure.peak.time)} ({CUT_WORDS[figure.cut]})"
+        for name, figure in (
+            ("hottest compound", pack.compound),
+            ("skin of the cells", pack.skin),
+            ("mean of a cell", pack.mean),
+        )
+    )
+    along, across = (from_si(margin, "mm") for margin in pack_margins(pour.pot))
+    pot = pour.pot
+    pour.find(
+        NOTE,
+        f"reckoned between the cells: {figures}; the heat balance closes to {pack.residual:.0e}; as a slab "
+        f"without cells it would be {celsius_text(pour.shots_peak or pour.peak, 1)}",
+        topic="pour model",
+    )
+    pour.find(
+        NOTE,
+        f"that rests on margins of {along:.1f} and {across:.1f} mm, walls of {from_si(pot.wall, 'mm'):g} mm "
+        f"and {pot.wall_conductivity:g} W/(m·K), cells of {pot.cell_conductivity:g} across and "
+        f"{pot.cell_axial:g} W/(m·K) along, {pot.cell_density / 1e3:g} g/mL, {pot.cell_heat / 1e3:g} "
+        f"J/(g·K), {pour.constants.film:g} W/(m²·K) outside; perfect contact, each shot filled at once, "
+        "inserts and flow left out; poured at the hottest hour",
+        topic="pour model",
+    )
+    if not pack.is_past:
+        pour.find(
+            QUALITY,
+            "a day after the last shot a temperature between the cells still rises: it was not followed to "
+            "its highest",
+            "check the kinetics",
+            topic="pour model",
+        )
 
 
 def _judge_limit(pour: PlannedPour) -> None:
@@ -490,13 +596,14 @@ def _judge_limit(pour: PlannedPour) -> None:
     if limit is None and pour.pot.cells:
         pour.find(
             QUALITY,
-            f"its cells have no limit in the plan: nothing judges the {celsius_text(pour.planned_peak, 1)} "
+            f"its cells have no limit in the plan: nothing judges the {pour.planned_words} "
             f"that the pour reaches{how}",
             f"state the highest temperature that the cells may see; {CAUTION}",
             topic="no pour limit",
         )
     if limit is not None:
-        shown, peak = f"limit {celsius_text(limit)}", celsius_text(pour.planned_peak, 1)
+        shown, peak = f"limit {celsius_text(limit)}", pour.planned_words
+        near = NEAR_LIMIT if pour.pack is None else max(NEAR_LIMIT, pour.pack.skin.plus_minus)
         numbers = {"peak_°C": from_si(pour.planned_peak, "°C"), "limit_°C": from_si(limit, "°C")}
         if pour.planned_peak > limit:
             pour.find(
@@ -506,10 +613,10 @@ def _judge_limit(pour: PlannedPour) -> None:
                 topic="pour limit",
                 **numbers,
             )
-        elif pour.planned_peak > limit - NEAR_LIMIT:
+        elif pour.planned_peak > limit - near:
             pour.find(
                 QUALITY,
-                f"the pour comes to {peak}{how}, within {NEAR_LIMIT:g} K of the {shown}; "
+                f"the pour comes to {peak}{how}, within {near:.3g} K of the {shown}; "
                 "kinetics are seldom known that well",
                 "prove it by a trial with thermocouples away from cells",
                 topic="near the pour limit",
@@ -518,7 +625,7 @@ def _judge_limit(pour: PlannedPour) -> None:
     before = 1
     for number, _, wait in pour.shots[1:]:
         words = f"wait {duration_text(wait)} after shot {before} before shot {number}"
-        if limit is not None and pour.peak > limit >= pour.planned_peak:
+        if pour.pack is None and limit is not None and pour.peak > limit >= pour.planned_peak:
             words += (
                 f": in one shot it would reach {celsius_text(pour.peak, 1)}, limit "
                 f"{celsius_text(limit)}; keep the wait between the shots"

@@ -19,10 +19,12 @@ from ..base.clock import hhmm
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.findings import QUALITY, Finding
 from ..base.units import from_si
+from ..handbook.kinetics import Kinetics
 from ..handbook.life import GAS_CONSTANT
 from ..handbook.line import cure_positions, oven_length
 from ..handbook.schedule import (
     NEAR_CURE,
+    GlassCrossing,
     GlassStop,
     PartCure,
     PartLag,
@@ -32,7 +34,7 @@ from ..handbook.schedule import (
     shortest_hold,
 )
 from ..plan.csv import TemperatureRecord
-from ..plan.materials import MILESTONES, kinetics_of, material_energy
+from ..plan.materials import MILESTONES, glass_of, kinetics_of, material_energy
 from ..plan.records import Plan
 from ..plan.rows import Material, Oven, Station
 from ..plan.weather import shop_record
@@ -62,6 +64,8 @@ class Place:
     out: float | None = None  # when the part is out of its oven; None in the room
     glass: GlassStop | None = None  # where the part is a glass before it is cured
     sure: float | None = None  # degree at the end without what is computed for a glass
+    crossings: tuple[GlassCrossing, ...] = ()  # where the glass transition passes its temperature
+    stalls: float | None = None  # from when a glass keeps it from its schedule
 
     @property
     def passes(self) -> bool:
@@ -73,7 +77,7 @@ class Place:
         """Passed or not, in the words of a table."""
         if self.passes:
             return "pass"
-        return "fail" if self.glass is None else f"fail: a glass from {self.glass.start / 60.0:.0f} min"
+        return "fail" if self.stalls is None else f"fail: a glass from {self.stalls / 60.0:.0f} min"
 
     @property
     def full_cure(self) -> float | None:
@@ -157,22 +161,22 @@ def cure_energy(material: Material) -> tuple[float, str]:
     return energy, (f"time halves every {material.halving_step:g} K at the cure temperature (rule of thumb)")
 
 
-def requirement_of(material: Material, hold: float | None) -> tuple[Requirement, str]:
+def requirement_of(plan: Plan, material: Material, hold: float | None) -> tuple[Requirement, str]:
     """What a schedule must give, and what its energy rests on.
 
     The hold is that of the oven row, else the time to full cure of the data sheet.
     """
     energy, basis = cure_energy(material)
     time = hold or material.test_time
-    degree = material.full_degree if kinetics_of(material) is not None else None
-    return Requirement(degree, time, material.cure_temperature, energy), basis
-
-
-def _glass(material: Material) -> tuple[float, float, float] | None:
-    uncured, cured, ratio = material.glass_uncured, material.glass_cured, material.glass_lambda
-    if uncured is None or cured is None or ratio is None:
-        return None
-    return uncured, cured, ratio
+    known = kinetics_of(plan, material) is not None
+    requirement = Requirement(
+        material.full_degree if known else None,
+        time,
+        material.cure_temperature,
+        energy,
+        service=material.service_temperature if known else None,
+    )
+    return requirement, basis
 
 
 def _first(times: np.ndarray, values: np.ndarray | None, goal: float | None) -> float | None:
@@ -199,17 +203,24 @@ def _time_above(times: np.ndarray, temperatures: np.ndarray, limit: float) -> fl
 
 
 def _played(
-    profile: Profile, lags: Sequence[PartLag], material: Material, requirement, *, oven: bool = True
+    plan: Plan,
+    profile: Profile,
+    lags: Sequence[PartLag],
+    material: Material,
+    requirement: Requirement,
+    *,
+    oven: bool = True,
 ) -> tuple:
     """Air and places of a profile; in an `oven` no part is handled, joined or tested before it is out."""
+    kinetics = kinetics_of(plan, material)
     played = schedule(
         profile,
         lags,
-        kinetics_of(material),
+        kinetics,
         requirement=requirement,
-        gel=material.gel_degree if kinetics_of(material) else None,
+        gel=material.gel_degree if kinetics is not None else None,
         cured=requirement.degree,
-        glass=_glass(material),
+        glass=glass_of(material),
     )
     places = []
     out = float(played.times[-1]) if oven else None
@@ -236,6 +247,8 @@ def _played(
                 out,
                 _harmful(found),
                 None if found.sure is None else float(found.sure[-1]),
+                found.crossings,
+                _stalls(found, kinetics),
             )
         )
     return played, places
@@ -244,6 +257,17 @@ def _played(
 def _harmful(found: PartCure) -> GlassStop | None:
     """Where a part is a glass before it has its schedule; that it is one once cured is normal."""
     return found.glass if found.glass is not None and found.glass.words in found.reasons else None
+
+
+def _stalls(found: PartCure, kinetics: Kinetics | None) -> float | None:
+    """From when a glass keeps a part from its schedule, by the margin or by kinetics that know of it."""
+    harmful = _harmful(found)
+    if harmful is not None:
+        return harmful.start
+    if kinetics is None or not kinetics.knows_glass or not found.reasons or not found.crossings:
+        return None
+    last = found.crossings[-1]
+    return last.time if last.hardens else None
 
 
 def _number(value: float) -> float | None:
@@ -279,8 +303,8 @@ def oven_run(plan: Plan, oven: Oven, material: Material, *, is_brief: bool = Fal
     lags = [PartLag("quickest place", max(oven.lag_fast, NO_LAG), 0.0, oven.start_temperature)]
     if oven.lag_slow != oven.lag_fast:
         lags.append(PartLag("slowest place", max(oven.lag_slow, NO_LAG), 0.0, oven.start_temperature))
-    requirement, basis = requirement_of(material, oven.hold)
-    played, places = _played(profile, lags, material, requirement)
+    requirement, basis = requirement_of(plan, material, oven.hold)
+    played, places = _played(plan, profile, lags, material, requirement)
     run = CureRun(
         f"{oven.part}, profile {oven.profile}",
         "oven",
@@ -293,7 +317,7 @@ def oven_run(plan: Plan, oven: Oven, material: Material, *, is_brief: bool = Fal
         pitch=oven.pitch,
     )
     if not (is_brief and run.passes):
-        _hold(run, profile, lags, material)
+        _hold(plan, run, profile, lags, material)
     run.takt = shortest_takt(plan, plan.station(oven.station), oven.part)
     if run.takt:
         run.positions = int(cure_positions(run.dwell, run.takt))
@@ -311,28 +335,31 @@ def _oven_runs(plan: Plan, oven: Oven, material: Material, is_brief: bool) -> li
     return [oven_run(plan, oven, material, is_brief=is_brief)]
 
 
-def _hold(run: CureRun, profile: Profile, lags, material: Material) -> None:
+def _hold(plan: Plan, run: CureRun, profile: Profile, lags, material: Material) -> None:
     place = _level(profile)
     if place is None:
         run.hold_words = "the profile has no level stretch at its top"
         return
     run.hold = float(profile.times[place + 1] - profile.times[place])
-    if run.requirement.degree is None and run.requirement.equivalent is None:
+    need = run.requirement
+    if need.degree is None and need.equivalent is None and need.service is None:
         run.hold_words = "no schedule is stated to pass"
         return
     try:
         run.hold_needed = shortest_hold(
             lambda hold: with_hold(profile, hold),
             lags,
-            kinetics_of(material),
+            kinetics_of(plan, material),
             requirement=run.requirement,
-            glass=_glass(material),
+            glass=glass_of(material),
         )
     except InputError as error:
         run.hold_words = error.problems[0].message
 
 
-def log_run(record: TemperatureRecord, material: Material, hold: float | None, part: str = "") -> CureRun:
+def log_run(
+    plan: Plan, record: TemperatureRecord, material: Material, hold: float | None, part: str = ""
+) -> CureRun:
     """A thermocouple log, each channel a place of its own."""
     start = record.times[0]
     times = np.array(record.times) - start
@@ -340,11 +367,11 @@ def log_run(record: TemperatureRecord, material: Material, hold: float | None, p
         raise InputError(
             Problem(record.name, message="has one moment only", fix="a log needs two rows or more")
         )
-    requirement, basis = requirement_of(material, hold)
+    requirement, basis = requirement_of(plan, material, hold)
     places, grid = [], times
     for channel, temperatures in record.channels.items():
         profile = Profile(times, np.array(temperatures))
-        played, found = _played(profile, [PartLag(channel, NO_LAG)], material, requirement)
+        played, found = _played(plan, profile, [PartLag(channel, NO_LAG)], material, requirement)
         places += found
         grid = played.times
     air = np.max([place.temperatures for place in places], axis=0)
@@ -373,7 +400,7 @@ def room_runs(plan: Plan, station: Station, material: Material, *, is_brief: boo
     elif is_brief:
         del choice["hottest start"]
     energy, _ = cure_energy(material)
-    requirement, basis = requirement_of(material, None)
+    requirement, basis = requirement_of(plan, material, None)
     mean = float(np.mean(record))
     slow = math.exp(min(energy / GAS_CONSTANT * abs(1.0 / mean - 1.0 / material.cure_temperature), 3.0))
     span = needed * ROOM_END * slow
@@ -382,7 +409,7 @@ def room_runs(plan: Plan, station: Station, material: Material, *, is_brief: boo
         inner = [time for time in record_times if begin < time < begin + span]
         times = np.array([begin, *inner, begin + span])
         profile = Profile(times - begin, np.interp(times, record_times, record))
-        played, places = _played(profile, [PartLag(name, NO_LAG)], material, requirement, oven=False)
+        played, places = _played(plan, profile, [PartLag(name, NO_LAG)], material, requirement, oven=False)
         cured = shop_cure(plan, station, material).times(begin)  # as the cure board has it
         places[0].milestones = {
             name: None if at is None or math.isinf(at) else at - begin
@@ -425,7 +452,7 @@ def station_runs(
     runs: list[CureRun] = []
     if log is not None:
         hold = ovens[0].hold if ovens else None
-        runs.append(log_run(log, material, hold, ovens[0].part if ovens else ""))
+        runs.append(log_run(plan, log, material, hold, ovens[0].part if ovens else ""))
     calls: list[tuple[str, Callable[[], list[CureRun]]]] = [
         (f"{row.part}, profile {row.profile}", partial(_oven_runs, plan, row, material, is_brief))
         for row in ovens
@@ -451,7 +478,7 @@ def run_findings(station: Station, material: Material, run: CureRun) -> list[Fin
         Finding(
             QUALITY,
             f"{run.name}, {place.name}: {words}",
-            longer if place.glass is None or run.hold_needed is not None else hotter,
+            longer if place.stalls is None or run.hold_needed is not None else hotter,
             topic="cure",
             station=station.station,
             material=material.material,
@@ -528,7 +555,15 @@ def run_rows(run: CureRun) -> list[dict[str, Any]]:
                 "verdict": place.verdict,
                 "reasons": place.reasons,
                 "degree_before_glass": place.sure,
-                "glass_from": None if place.glass is None else place.glass.start / 60.0,
+                "glass_from": _minutes(place.stalls),
+                "glass_crossings": [
+                    {
+                        "time": item.time / 60.0,
+                        "temperature": float(from_si(item.temperature, "°C")),
+                        "hardens": item.hardens,
+                    }
+                    for item in place.crossings
+                ],
             }
         )
     return rows

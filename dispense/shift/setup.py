@@ -19,6 +19,7 @@ from ..handbook.beads import bead_area
 from ..handbook.flow import (
     LAMINAR_REYNOLDS,
     MIXER_FACTOR,
+    MIXER_REYNOLDS,
     dwell_time,
     nozzle_pressure,
     reynolds_number,
@@ -35,7 +36,6 @@ from .weighing import Weighing, weigh, weighing_findings
 
 #: K about its temperature in which a viscosity without activation energy counts (common practice, no source)
 VISCOSITY_HOLDS = 2.0
-MIXER_REYNOLDS = 100.0  # in the tube of a static mixer, up to which its factor holds
 
 
 @dataclass(frozen=True, slots=True)

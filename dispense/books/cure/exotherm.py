@@ -12,16 +12,25 @@ from .. import style
 from ..charts import LOOKS, Curve, scatter
 from ..page import Data, Page, sentence
 from .closing import Answer, close_sheet, under_title, warnings_of
+from .pack import pack_answer, pack_charts, pack_tables
 
 
 def pour_sheet(book: Workbook, data: Data, report: CureReport, pour: PourReport) -> Answer:
     """One pot: temperatures against time and depth, and its figures."""
     page = Page(book, "Exotherm", f"Exotherm: {pour.name}", (20, 14, *[12] * 9), under_title(report))
+    if pour.pack is not None:
+        answer, good = pack_answer(pour)
+        page.answer(answer, good)
+        pack_charts(page, data, pour, pour.pack)
+        pack_tables(page, pour, pour.pack)
+        _pour_figures(page, pour)
+        close_sheet(page, report, pour.notes, warnings_of(pour.findings), CAUTION)
+        return "How hot does the pour get?", sentence(f"{pour.name}: {answer}"), page.sheet.title, good
     planned = pour.shots_trace or pour.trace
     limit = "" if pour.limit is None else f", limit {shop(pour.limit, '°C'):.0f} °C"
     how = f"in {len(pour.shots)} shots" if pour.shots else "in one shot"
     good = pour.limit is None or pour.planned_peak <= pour.limit
-    answer = f"{shop(pour.planned_peak, '°C'):.1f} °C {how}{limit}; deepest safe pour: {pour.safe_words}"
+    answer = f"{pour.planned_words} {how}{limit}; {pour.safe_label}: {pour.safe_words}"
     page.answer(answer, good)
     heading = "As planned, " + how
     page.charts(
@@ -119,7 +128,7 @@ def _pour_degree_chart(data: Data, pour: PourReport):
 
 
 def _pour_figures(page: Page, pour: PourReport) -> None:
-    page.section("Figures")
+    page.section("Figures" if pour.pack is None else "For comparison, a slab without cells")
     rows: list[tuple] = [
         ("Depth", shop(pour.depth, "mm"), "mm", "0.0", False),
         ("Poured at, and surroundings", shop(pour.start, "°C"), "°C", "0.0", False),
@@ -146,7 +155,7 @@ def _pour_figures(page: Page, pour: PourReport) -> None:
     rows += [
         ("Without loss of heat", shop(pour.adiabatic, "°C"), "°C", "0.0", False),
         ("Limit of the cells", shop(pour.limit, "°C"), "°C", "0.0", False),
-        ("Deepest safe pour", pour.safe_words, "", "@", False),
+        (sentence(pour.safe_label)[:-1], pour.safe_words, "", "@", False),
     ]
     if pour.runaway is not None:
         rows += [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from openpyxl import Workbook
+from openpyxl.chart import ScatterChart
 
 from ...base.units import duration_text
 from ...reports.cure import CureReport, shop
@@ -106,6 +107,16 @@ def run_sheet(book: Workbook, data: Data, report: CureReport, run: CureRun) -> A
             Curve(each, refs[0], ref, *LOOKS[place % len(LOOKS)])
             for place, (each, ref) in enumerate(zip(names, refs[1:], strict=True))
         ]
+        met = [item for place in run.places for item in place.crossings]
+        if met:
+            marks = data.block(
+                f"{run.name}, glass transition passes the part",
+                [
+                    (f"Time [{unit}]", [item.time / factor for item in met]),
+                    ("Temperature [°C]", [shop(item.temperature, "°C") for item in met]),
+                ],
+            )
+            curves.append(Curve("passes the part", marks[0], marks[1], None, "diamond", style.DARK))
         page.charts(
             [
                 scatter(
@@ -116,9 +127,12 @@ def run_sheet(book: Workbook, data: Data, report: CureReport, run: CureRun) -> A
                     x_form="0",
                     y_form="0",
                     x_range=(0, end),
-                )
+                ),
+                _glass_map(data, run, keep),
             ]
         )
+        if met:
+            page.text(sentence("; ".join(_crossing_words(run, unit, factor))), style.NOTE)
     page.section("Each place")
     rows = [
         [
@@ -167,6 +181,53 @@ def run_sheet(book: Workbook, data: Data, report: CureReport, run: CureRun) -> A
         "room": "When is it cured in the room?",
     }[run.kind]
     return question, sentence(f"{run.name}: {_run_answer(run)}"), page.sheet.title, run.passes
+
+
+def _glass_map(data: Data, run: CureRun, keep: np.ndarray) -> ScatterChart:
+    """Degree of cure against the temperature of the part, and the degree at which it is a glass there."""
+    curves = []
+    for number, place in enumerate(run.places):
+        if place.degrees is None:
+            continue
+        refs = data.block(
+            f"{run.name}, {place.name}, degree against temperature",
+            [
+                ("Part [°C]", [shop(value, "°C") for value in place.temperatures[keep]]),
+                ("Degree", place.degrees[keep]),
+            ],
+        )
+        curves.append(Curve(place.name, refs[0], refs[1], *LOOKS[number % len(LOOKS)]))
+    place = run.places[0]
+    if place.degrees is not None and place.glass_points is not None:
+        # the degrees that were passed, each at its own glass transition
+        order = np.argsort(place.glass_points[keep])
+        refs = data.block(
+            f"{run.name}, degree at which the part is a glass",
+            [
+                ("Glass transition [°C]", [shop(value, "°C") for value in place.glass_points[keep][order]]),
+                ("Degree", place.degrees[keep][order]),
+            ],
+        )
+        curves.append(Curve("glass above this line", refs[0], refs[1], "sysDash", "none", style.GREY, 1.0))
+    return scatter(
+        "Degree against temperature of the part",
+        "temperature of the part [°C]",
+        "degree of cure",
+        curves,
+        x_form="0",
+        y_form="0.0",
+        y_range=(0, 1),
+    )
+
+
+def _crossing_words(run: CureRun, unit: str, factor: float) -> list[str]:
+    """Where each place turns into a glass or softens again."""
+    return [
+        f"{place.name} {'turns into a glass' if item.hardens else 'softens again'} after "
+        f"{item.time / factor:.1f} {unit} at {shop(item.temperature, '°C'):.0f} °C"
+        for place in run.places
+        for item in place.crossings
+    ]
 
 
 def _run_answer(run: CureRun) -> str:
@@ -218,6 +279,8 @@ def _run_figures(page: Page, run: CureRun) -> None:
         rows.append(("At the cure temperature", shop(need.reference, "°C"), "°C", "0.0", False))
     if need.degree is not None:
         rows.append(("Degree of cure asked for", need.degree, "", "0.00", False))
+    if need.service is not None:
+        rows.append(("Glass transition asked for", shop(need.service, "°C"), "°C", "0.0", False))
     if run.hold is not None:
         rows.append(("Hold of the profile", shop(run.hold, "min"), "min", "0.0", False))
         rows.append(

@@ -22,6 +22,7 @@ from .light import light_sheet
 from .moisture import moisture_sheet
 from .pressed import beads_sheet, joints_sheet
 from .schedule import run_sheet
+from .thickening import thickening_sheet
 from .windows import windows_sheet
 
 __all__ = ["cure_workbook"]
@@ -46,6 +47,8 @@ def cure_workbook(report: CureReport, paper: str = "A4") -> bytes:
         answers.append(run_sheet(book, data, report, run))
     for pour in report.pours:
         answers.append(pour_sheet(book, data, report, pour))
+    if report.thickening is not None:
+        answers.append(thickening_sheet(book, data, report, report.thickening))
     if report.moisture is not None:
         answers += moisture_sheet(book, data, report, report.moisture)
     if report.light is not None:

@@ -1,0 +1,347 @@
+"""A station's material as it thickens: pressure and flow until the purge, and the life of a mass.
+
+A material thickens by a law of its degree (gel point with exponents, or an exponential), or by a later
+viscosity of its data sheet. Where the plan states neither, nothing is said.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..base.findings import DANGER, NOTE, QUALITY, Finding
+from ..base.units import HOUR, celsius_text, from_si
+from ..handbook.flow import MIXER_FACTOR
+from ..handbook.thickening import age_of_growth, aged_pressure, flow_life, mass_pot_life, shot_drift
+from ..plan.materials import Thickener, kinetics_of, mixed_density, thickener_of, working_life
+from ..plan.records import Plan
+from ..plan.rows import Material, Station
+from ..shift.setup import SetupCard, ShotSetting, setup_card
+
+AGES = 60  # places of a curve
+LEAST_MASS = (
+    0.1  # kg: the amount of most data sheets (ISO 10364 asks for the mass; common practice, no source)
+)
+MASSES = 9
+MOST_GROWTH = 20.0  # times the fresh viscosity to which curves are drawn
+DOUBLED = 2.0
+TIME_PRESSURE = "pressure"  # in the words of a meter: it doses by pressure and time
+
+
+@dataclass(frozen=True, slots=True)
+class AgedCase:
+    """One shop temperature: the purge, and what the material has come to by then; SI units.
+
+    NaN: not reached, or no limit stated. `pressure` is that of the setting which needs most.
+    """
+
+    temperature: float
+    purge_age: float
+    pressure: float
+    pressure_life: float
+    doubled: float  # age at which the viscosity has doubled
+    drift: float  # share of a shot lost at constant pressure by the purge
+    drift_life: float  # age at which it has lost the meter's tolerance
+    ages: np.ndarray
+    pressures: np.ndarray
+
+
+@dataclass(frozen=True, slots=True)
+class MassLife:
+    """Pot life of a mass that stands together; SI units."""
+
+    mass: float
+    life: float
+    temperature: float  # at its end
+
+
+@dataclass(slots=True)
+class ThickeningReport:
+    """What a station's material does while it stands; SI units."""
+
+    basis: str
+    setting: ShotSetting | None
+    fresh: float  # Pa of that setting at the coldest hour; NaN where unknown
+    limit: float | None
+    tolerance: float
+    share: float  # of the pot life at which the mixer is purged
+    cases: list[AgedCase]
+    masses: list[MassLife]
+    own_mass: float  # kg of mix that stands at the station
+    findings: list[Finding]
+
+    @property
+    def hottest(self) -> AgedCase:
+        """The case in which the material ages fastest."""
+        return self.cases[-1]
+
+
+def _pressure(
+    station: Station, material: Material, thickener: Thickener, setting: ShotSetting, age: Any, heat: float
+) -> np.ndarray:
+    """Pressure of a setting through nozzle and mixer full of material of an age; NaN: nothing flows."""
+    total: np.ndarray = np.zeros(np.shape(age))
+    for bore, length, factor in (
+        (station.nozzle_bore, station.nozzle_length, 1.0),
+        (station.mixer_bore, station.mixer_length, MIXER_FACTOR),
+    ):
+        if bore and length and setting.flow:
+            found = aged_pressure(
+                age,
+                heat,
+                setting.flow,
+                bore,
+                length,
+                thickener.kinetics,
+                thickener.law,
+                factor,
+                material.index,
+                material.yield_stress,
+            )
+            total = total + np.where(np.isfinite(found), found, np.inf)
+    return total
+
+
+def _age_at_limit(
+    station: Station, material: Material, thickener: Thickener, setting: ShotSetting, heat: float
+) -> float:
+    """Age at which a setting needs the limit of pressure; NaN where it has none or never does."""
+    from scipy.optimize import brentq
+
+    limit = station.pressure_limit
+    if limit is None:
+        return math.nan
+
+    def over(age: float) -> float:
+        return math.log(
+            min(float(_pressure(station, material, thickener, setting, age, heat)), 1e300) / limit
+        )
+
+    if over(0.0) >= 0.0:
+        return 0.0
+    high = 60.0
+    while over(high) < 0.0:
+        high *= 2.0
+        if high > LONGEST:
+            return math.nan
+    return float(brentq(over, 0.0, high, xtol=1e-3, rtol=1e-9))
+
+
+LONGEST = 30 * 86400.0  # s; a mix that stands longer is of no interest
+
+
+def _case(card: SetupCard, thickener: Thickener, setting: ShotSetting | None, heat: float) -> AgedCase:
+    station, material = card.station, card.material
+    life = working_life(material)
+    age = math.nan if life is None else station.purge_share * life.at(heat)
+    doubled = float(age_of_growth(DOUBLED, heat, thickener.kinetics, thickener.law))
+    drift = drift_life = pressure = pressure_life = math.nan
+    if math.isfinite(age):
+        drift = float(shot_drift(age, heat, thickener.kinetics, thickener.law, material.index))
+        drift = 1.0 if math.isnan(drift) else drift  # it has gelled
+    if station.meter_tolerance > 0.0:
+        drift_life = float(
+            flow_life(station.meter_tolerance, heat, thickener.kinetics, thickener.law, material.index)
+        )
+    last = float(age_of_growth(MOST_GROWTH, heat, thickener.kinetics, thickener.law))
+    if setting is not None:
+        pressure_life = _age_at_limit(station, material, thickener, setting, heat)
+    # a curve shows the purge and the limit, and nothing that hardly flows any more
+    shown = [1.1 * value for value in (age, pressure_life) if math.isfinite(value)]
+    ages = np.linspace(0.0, min(last if math.isfinite(last) else LONGEST, max(shown, default=HOUR)), AGES)
+    pressures = np.full(AGES, math.nan)
+    if setting is not None:
+        pressures = _pressure(station, material, thickener, setting, ages, heat)
+        pressures = np.where(np.isfinite(pressures), pressures, math.nan)
+        if math.isfinite(age):
+            pressure = float(_pressure(station, material, thickener, setting, age, heat))
+    return AgedCase(heat, age, pressure, pressure_life, doubled, drift, drift_life, ages, pressures)
+
+
+def _masses(plan: Plan, station: Station, material: Material, heat: float, own: float) -> list[MassLife]:
+    """Pot life against mass, from that of the data sheet to the amount at the station."""
+    kinetics, life = kinetics_of(plan, material), working_life(material)
+    released, specific, conducts = material.heat, material.specific_heat, material.conductivity
+    if kinetics is None or life is None or released is None or specific is None or conducts is None:
+        return []
+    density = mixed_density(material, plan.components_of(material.material))
+    stated = material.pot_life_mass or LEAST_MASS
+    end = _end_degree(life.life, life.temperature, stated, kinetics, (released, specific, density, conducts))
+    if end is None:
+        return []
+    largest = max(own, 10.0 * stated)
+    masses = np.unique(np.append(np.geomspace(min(stated, LEAST_MASS), largest, MASSES), [stated, own]))
+    masses = masses[masses > 0.0]
+    lives, ends = mass_pot_life(masses, heat, end, kinetics, released, specific, density, conducts)
+    rows = zip(masses.tolist(), lives.tolist(), ends.tolist(), strict=True)
+    return [MassLife(*row) for row in rows]
+
+
+def _end_degree(
+    life: float, temperature: float, mass: float, kinetics: Any, constants: tuple[float, float, float, float]
+) -> float | None:
+    """Degree that the mass of the data sheet has come to at the end of its pot life; None: not to be had."""
+    from scipy.optimize import brentq
+
+    def short(degree: float) -> float:
+        found = float(mass_pot_life(mass, temperature, degree, kinetics, *constants)[0])
+        return math.log((found if math.isfinite(found) else LONGEST * 100.0) / life)
+
+    low, high = 1e-6, 0.999
+    if short(low) >= 0.0 or short(high) <= 0.0:
+        return None
+    return float(brentq(short, low, high, xtol=1e-7))
+
+
+def own_mass(plan: Plan, station: Station, material: Material) -> float:
+    """Mixed material that stands together at a station [kg]: mixer and nozzle."""
+    density = mixed_density(material, plan.components_of(material.material))
+    return station.mixer_volume * density
+
+
+def thickening_report(plan: Plan, station_name: str) -> ThickeningReport | None:
+    """What the material of a station does while it stands; None where the plan says nothing of it."""
+    station = plan.station(station_name)
+    material = plan.material(station.material)
+    thickener = thickener_of(plan, material)
+    if thickener is None:
+        return None
+    card = setup_card(plan, station_name)
+    flowing = [item for item in card.settings if item.flow]
+    piped = any(
+        bore and length
+        for bore, length in (
+            (station.nozzle_bore, station.nozzle_length),
+            (station.mixer_bore, station.mixer_length),
+        )
+    )
+    setting = max(flowing, key=lambda item: item.flow or 0.0) if flowing and piped else None
+    heats = sorted({card.coldest, card.hottest})
+    fresh = math.nan
+    if setting is not None:
+        fresh = float(_pressure(station, material, thickener, setting, 0.0, card.coldest))
+    own = own_mass(plan, station, material)
+    report = ThickeningReport(
+        thickener.basis,
+        setting,
+        fresh,
+        station.pressure_limit,
+        station.meter_tolerance,
+        station.purge_share,
+        [_case(card, thickener, setting, heat) for heat in heats],
+        _masses(plan, station, material, card.hottest, own),
+        own,
+        [],
+    )
+    report.findings = [*_pressure_findings(card, report), *_drift_findings(card, report)]
+    report.findings += _mass_findings(card, report)
+    report.findings.append(
+        Finding(
+            NOTE,
+            f"how it thickens: {thickener.basis}",
+            topic="thickening",
+            station=station.station,
+            material=material.material,
+        )
+    )
+    return report
+
+
+def _pressure_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:
+    """A purge that comes after the pressure has passed its limit."""
+    station, limit, setting = card.station, report.limit, report.setting
+    if limit is None or setting is None or not report.fresh <= limit:
+        return []  # the setup card tells of a pressure that the fresh mix needs
+    worst = [case for case in report.cases if case.pressure > limit]
+    if not worst:
+        return []
+    case = max(worst, key=lambda item: item.purge_age - item.pressure_life)
+    needed = from_si(case.pressure, "bar")
+    told = f"{math.ceil(10.0 * needed) / 10.0:g} bar" if math.isfinite(needed) else "more than any pressure"
+    item = setting.application
+    share = report.share * case.pressure_life / case.purge_age
+    return [
+        Finding(
+            DANGER,
+            f"{item.part} / {item.name}: at {celsius_text(case.temperature)} the limit of "
+            f"{math.floor(10.0 * from_si(limit, 'bar') * (1.0 + 1e-9)) / 10.0:g} bar is reached after "
+            f"{case.pressure_life / 60.0:.0f} min of standing, the purge comes after "
+            f"{case.purge_age / 60.0:.0f} min and would need {told}",
+            f"purge at a share of {math.floor(100.0 * share):.0f} % of the pot life or sooner, or a wider "
+            "bore; never run above the limit of hoses and meter",
+            "pressure at the purge",
+            station.station,
+            card.material.material,
+            item.part,
+            numbers={
+                "pressure [bar]": needed,
+                "limit [bar]": from_si(limit, "bar"),
+                "life to the limit [min]": case.pressure_life / 60.0,
+                "purge after [min]": case.purge_age / 60.0,
+            },
+        )
+    ]
+
+
+def _drift_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:
+    """Shots of constant pressure and time that drift out of the meter's tolerance before the purge."""
+    station = card.station
+    worst = max(report.cases, key=lambda case: case.drift if math.isfinite(case.drift) else -1.0)
+    if not (report.tolerance > 0.0 and worst.drift > report.tolerance):
+        return []
+    by_pressure = TIME_PRESSURE in station.meter.lower()
+    return [
+        Finding(
+            QUALITY if by_pressure else NOTE,
+            f"at constant pressure and time a shot falls by {worst.drift:.0%} between two purges at "
+            f"{celsius_text(worst.temperature)}, the meter's tolerance is ±{report.tolerance:.1%}; it is "
+            f"kept for {worst.drift_life / 60.0:.0f} min"
+            + ("" if by_pressure else " (a meter that doses volumes keeps its shots, its pressure rises)"),
+            "purge sooner, or dose by volume" if by_pressure else "",
+            "shot drift",
+            station.station,
+            card.material.material,
+            numbers={
+                "drift [%]": 100.0 * worst.drift,
+                "tolerance [%]": 100.0 * report.tolerance,
+                "tolerance kept [min]": worst.drift_life / 60.0,
+            },
+        )
+    ]
+
+
+def _mass_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:
+    """A mass at the station that warms itself so much that it lives shorter than the rule allows."""
+    own = next((item for item in report.masses if item.mass == report.own_mass), None)
+    age = report.hottest.purge_age
+    if own is None or not math.isfinite(own.life) or not own.life < age:
+        return []
+    return [
+        Finding(
+            QUALITY,
+            f"the {1e3 * own.mass:.0f} g of mix that stand in mixer and nozzle warm themselves to "
+            f"{celsius_text(own.temperature)} and live {own.life / 60.0:.0f} min; the purge comes after "
+            f"{age / 60.0:.0f} min",
+            "purge sooner, or a smaller mixer",
+            "mass that warms itself",
+            card.station.station,
+            card.material.material,
+            numbers={
+                "mass [g]": 1e3 * own.mass,
+                "life [min]": own.life / 60.0,
+                "purge after [min]": age / 60.0,
+            },
+        )
+    ]
+
+
+def thickening_findings(plan: Plan, station: Station) -> list[Finding]:
+    """What thickening decides at a station."""
+    report = thickening_report(plan, station.station)
+    return [] if report is None else report.findings
+
+
+__all__ = ["AgedCase", "MassLife", "ThickeningReport", "own_mass", "thickening_findings", "thickening_report"]

@@ -1,0 +1,243 @@
+"""Kinetics that stop and material that thickens, in a plan: verdicts, findings, the cure report."""
+
+from __future__ import annotations
+
+import math
+
+import openpyxl
+import pytest
+from plans import hand_rows, make
+from scipy.integrate import quad
+from scipy.optimize import brentq
+
+from dispense.base.errors import InputError
+from dispense.handbook.kinetics import DiffusionFactor, DiffusionResistance, Piecewise, RateTable
+from dispense.jobs.cure import cure_file
+from dispense.plan.materials import kinetics_of
+from dispense.reports.findings import station_findings
+from dispense.reports.thickening import thickening_report
+
+R = 8.31446261815324
+SLOWING = dict(rate_1=2e7, energy_1=58, order_n=2, glass_uncured=-20, glass_cured=150, glass_lambda=0.45)
+
+
+def oven_rows(top, hold, **material):
+    rows = hand_rows()
+    rows["Materials"][0] |= dict(cure="oven", cure_temperature=top, move_time=None, test_time=None) | material
+    rows["Profiles"] = [
+        dict(profile="p", time=0, temperature=top),
+        dict(profile="p", time=hold, temperature=top),
+    ]
+    rows["Ovens"] = [dict(part="frame", station="hem", profile="p", start_temperature=top)]
+    return rows
+
+
+def place_of(rows):
+    return cure_file(make(rows), "hem").runs[0]
+
+
+def test_a_cure_that_diffusion_stops_does_not_pass():
+    # 1/k = 1/k_c + 1/k_d (Rabinowitch; WLF 17.44, 51.6 K; k_d0 0.5 1/min): at 70 °C the degree is 0.7538
+    # after 480 min by quadrature and an implicit integrator; without diffusion it passes
+    stopped = SLOWING | dict(diffusion_rate=0.5, full_degree=0.8)
+    run = place_of(oven_rows(70, 480, **stopped))
+    (place,) = run.places
+    assert not place.passes and place.degrees[-1] == pytest.approx(0.75384585, abs=1e-5)
+    assert any("diffusion stops" in words for words in place.reasons)
+    # the glass transition is 70 °C at 0.7142857 by DiBenedetto, solved by hand: 0.9/(0.45 + 0.55·0.9·…)
+    share = 90 / 170
+    degree = share / (0.45 + 0.55 * share)
+    assert degree == pytest.approx(0.7142857143, rel=1e-9)
+    (met,) = place.crossings
+    assert met.hardens and met.temperature == pytest.approx(343.15)
+
+    def slowed(a):
+        k = 2e7 * math.exp(-58000 / (R * 343.15))
+        above = 70 - (-20 + 170 * 0.45 * a / (1 - 0.55 * a))
+        kd = 0.5 * 10 ** (17.44 * above / (51.6 + above))
+        return 1 / (k * kd / (k + kd) * (1 - a) ** 2)
+
+    assert met.time / 60 == pytest.approx(quad(slowed, 0, degree)[0], rel=1e-3)
+    assert place.verdict == f"fail: a glass from {met.time / 60:.0f} min"
+    assert run.hold_needed is None
+    hot = place_of(oven_rows(100, 480, **stopped))
+    assert hot.passes
+    free = place_of(oven_rows(70, 2000, **(stopped | dict(diffusion_rate=None))))
+    assert free.places[0].degrees[-1] > 0.8
+
+
+def test_pass_needs_the_glass_transition_above_the_service_temperature():
+    stopped = SLOWING | dict(diffusion_rate=0.5, full_degree=0.7)
+    # at degree 0.75384585: −20 + 170·0.45·0.75384585/(1 − 0.55·0.75384585) = 78.5 °C
+    reached = -20 + 170 * 0.45 * 0.75384585 / (1 - 0.55 * 0.75384585)
+    assert place_of(oven_rows(70, 480, **stopped)).passes
+    assert place_of(oven_rows(70, 480, **stopped, service_temperature=reached - 1)).passes
+    run = place_of(oven_rows(70, 480, **stopped, service_temperature=reached + 1))
+    assert not run.passes
+    assert any(f"glass transition ends at {reached:.1f} °C" in words for words in run.places[0].reasons)
+    plan = make(oven_rows(70, 480, **stopped, service_temperature=reached + 1))
+    assert any("service temperature" in item.text for item in station_findings(plan, "hem"))
+
+
+def test_kinetics_by_table_in_the_plan():
+    rows = oven_rows(60, 192)
+    rows["Kinetics"] = [
+        dict(material="Bond 60", name=name, value=value)
+        for name, value in (
+            ("T", 60),
+            ("E", 60),
+            (0, 0.002),
+            (0.1, 0.006),
+            (0.3, 0.012),
+            (0.5, 0.01),
+            (0.7, 0.005),
+            (0.85, 0.0015),
+            (0.95, 0.0002),
+        )
+    ]
+    plan = make(rows)
+    assert isinstance(kinetics_of(plan, plan.materials[0]), RateTable)
+    # degree 0.9 after 191.8181704 min, logarithms per segment and quadrature
+    degrees, times = place_of(rows).places[0].degrees, place_of(rows).times
+    assert float(times[-1]) / 60 == 192 and 0.9 < degrees[-1] < 0.9 + 0.2 * 0.001
+    rows["Kinetics"] = [
+        dict(material="Bond 60", name=name, value=value)
+        for name, value in (("A1", 1e6), ("E1", 55), ("from", 0.3), ("A1", 1e5), ("E1", 50), ("n", 1.5))
+    ]
+    rows["Materials"][0] |= dict(diffusion_strength=30, diffusion_degree=0.5, diffusion_slope=0.0045)
+    plan = make(rows)
+    known = kinetics_of(plan, plan.materials[0])
+    assert isinstance(known, Piecewise) and known.switches == (0.3,)
+    assert all(isinstance(one, DiffusionFactor) for one in known.branches)
+    rows["Kinetics"][1]["name"] = "Q"
+    with pytest.raises(InputError, match="one of A1"):
+        make(rows)
+
+
+def test_constants_that_need_others_are_named():
+    for given, words in (
+        (dict(diffusion_strength=30), "needs diffusion degree"),
+        (dict(diffusion_rate=1), "needs Tg uncured"),
+        (dict(service_temperature=60), "needs Tg uncured"),
+        (dict(later_viscosity=5), "needs later time and consistency"),
+        (dict(thickening_exponent=1.5), "needs conversion at gel and consistency"),
+        (dict(consistency=5, later_viscosity=4, later_time=10), "not above the first"),
+    ):
+        rows = hand_rows()
+        rows["Materials"][0] |= dict(rate_1=1e6, energy_1=55) | given
+        with pytest.raises(InputError, match=words):
+            make(rows)
+    rows = hand_rows()
+    rows["Materials"][0] |= SLOWING | dict(diffusion_rate=0.5)
+    plan = make(rows)
+    assert isinstance(kinetics_of(plan, plan.materials[0]), DiffusionResistance)
+
+
+# --------------------------------------------------------------------------------------- thickening
+
+
+def thick_rows(**station):
+    """A mix of 20 Pa·s that comes to 40 after 30 min at 23 °C; pot life 60 min there, purge at 60 %."""
+    rows = hand_rows()
+    rows["Materials"][0] |= dict(consistency=20, viscosity_temperature=23, later_viscosity=40, later_time=30)
+    rows["Materials"][0] |= dict(activation_energy=60)
+    rows["Stations"][0] |= dict(nozzle_bore=2, nozzle_length=25, shop_temperature=23) | station
+    return rows
+
+
+def test_pressure_at_the_purge_by_hand():
+    # bead of 10 × 1 mm at 100 mm/s: 1 mL/s; 128μLQ/(πD⁴) = 12.73 bar, × 2^(36/30) at the purge of 36 min
+    fresh = 128 * 20 * 0.025 * 1e-6 / (math.pi * 0.002**4) / 1e5
+    rows = thick_rows(pressure_limit=20)
+    found = thickening_report(make(rows), "hem")
+    (case,) = found.cases
+    assert found.fresh / 1e5 == pytest.approx(fresh, rel=1e-9)
+    assert case.purge_age / 60 == pytest.approx(36.0)
+    assert case.pressure / 1e5 == pytest.approx(fresh * 2**1.2, rel=1e-6)
+    assert case.pressure_life / 60 == pytest.approx(30 * math.log2(20 / fresh), rel=1e-5)
+    assert case.doubled / 60 == pytest.approx(30.0, rel=1e-6)
+    (danger,) = [item for item in found.findings if item.kind == "danger"]
+    share = math.floor(100 * 0.6 * 30 * math.log2(20 / fresh) / 36)
+    assert "limit of 20 bar" in danger.text and f"a share of {share} %" in danger.fix
+    assert danger in station_findings(make(rows), "hem")
+    # kept where the limit is above it, and where the station purges sooner
+    for change in (dict(pressure_limit=30), dict(pressure_limit=20, purge_share=0.3)):
+        quiet = thickening_report(make(thick_rows(**change)), "hem")
+        assert not [item for item in quiet.findings if item.is_warning]
+    # the fresh mix above the limit is told by the setup card alone
+    early = station_findings(make(thick_rows(pressure_limit=10)), "hem")
+    assert [item.topic for item in early if item.kind == "danger"] == ["pressure limit"]
+
+
+def test_pressure_moves_with_the_shop_temperature():
+    # Arrhenius by hand: at 33 °C life and thickening are quicker by the same factor, the share stays
+    quick = math.exp(60e3 / R * (1 / 296.15 - 1 / 306.15))
+    found = thickening_report(make(thick_rows(pressure_limit=20, shop_temperature=33)), "hem")
+    (case,) = found.cases
+    assert case.purge_age / 60 == pytest.approx(36 / quick, rel=1e-6)
+    assert case.doubled / 60 == pytest.approx(30 / quick, rel=1e-6)
+
+
+def test_shots_of_a_meter_by_pressure_drift():
+    # 1 − 2^(−36/30) = 56 %; ±5 % is kept for 30·log2(1/0.95) = 2.2 min
+    found = thickening_report(make(thick_rows(meter="pressure-time", meter_tolerance=0.05)), "hem")
+    (drift,) = [item for item in found.findings if item.topic == "shot drift"]
+    assert drift.kind == "quality" and "falls by 56%" in drift.text and "kept for 2 min" in drift.text
+    assert found.cases[0].drift_life / 60 == pytest.approx(30 * math.log2(1 / 0.95), rel=1e-6)
+    found = thickening_report(make(thick_rows(meter="gear pump", meter_tolerance=0.05)), "hem")
+    (drift,) = [item for item in found.findings if item.topic == "shot drift"]
+    assert drift.kind == "note"
+
+
+def test_a_law_with_a_gel_point_in_the_plan():
+    # k = 0.01 1/min at any temperature, gel at 0.6, exponent 1.5: [0.6/(0.6 − (1 − exp(−0.36)))]^1.5
+    rows = thick_rows()
+    rows["Materials"][0] |= dict(later_viscosity=None, later_time=None, rate_1=0.01, energy_1=0, order_n=1)
+    rows["Materials"][0] |= dict(gel_degree=0.6, thickening_exponent=1.5)
+    found = thickening_report(make(rows), "hem")
+    degree = 1 - math.exp(-0.36)
+    assert found.cases[0].pressure / found.fresh == pytest.approx((0.6 / (0.6 - degree)) ** 1.5, rel=1e-6)
+    doubled = brentq(lambda t: (0.6 / (0.6 - (1 - math.exp(-0.01 * t)))) ** 1.5 - 2, 0, 90)
+    assert found.cases[0].doubled / 60 == pytest.approx(doubled, rel=1e-6)
+
+
+def test_pot_life_against_mass_ends_where_the_data_sheet_does():
+    rows = thick_rows(mixer_volume=500)
+    rows["Materials"][0] |= dict(
+        rate_1=2e7, energy_1=58, order_n=1.6, heat=300, specific_heat=1.8, conductivity=0.2, pot_life_mass=100
+    )
+    found = thickening_report(make(rows), "hem")
+    lives = {round(1e3 * item.mass): item.life / 60 for item in found.masses}
+    assert lives[100] == pytest.approx(60.0, rel=1e-3)  # the data sheet's own point, at its temperature
+    assert lives[550] == min(life for mass, life in lives.items() if mass <= 550)  # 500 mL of 1.1 g/mL
+    assert list(lives.values()) == sorted(lives.values(), reverse=True)
+
+
+def test_a_plan_that_says_nothing_of_it_has_no_report():
+    assert thickening_report(make(hand_rows()), "hem") is None
+
+
+def test_workbook_draws_it(tmp_path):
+    rows = thick_rows(pressure_limit=20, mixer_volume=500)
+    rows["Materials"][0] |= dict(
+        rate_1=2e7, energy_1=58, order_n=1.6, heat=300, specific_heat=1.8, conductivity=0.2, pot_life_mass=100
+    )
+    out = tmp_path / "cure.xlsx"
+    report = cure_file(make(rows), "hem", out=out)
+    book = openpyxl.load_workbook(out)
+    assert len(book["Thickening"]._charts) == 2
+    assert report.as_json()["thickening"]["pressure_limit"] == pytest.approx(20.0)
+    assert "Thickening" in report.as_text()
+    stopped = SLOWING | dict(diffusion_rate=0.5, full_degree=0.8)
+    cure_file(make(oven_rows(70, 480, **stopped)), "hem", out=out)
+    sheet = openpyxl.load_workbook(out)["Oven"]
+    assert len(sheet._charts) == 4
+    words = [cell.value for row in sheet.iter_rows() for cell in row if isinstance(cell.value, str)]
+    assert any("turns into a glass" in text for text in words)
+
+
+def test_a_table_of_unknown_names_is_refused():
+    rows = oven_rows(60, 192)
+    rows["Kinetics"] = [dict(material="Bond 60", name="nonsense", value=1)]
+    with pytest.raises(InputError, match="names of constants"):
+        make(rows)
