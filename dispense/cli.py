@@ -178,7 +178,7 @@ def parser() -> argparse.ArgumentParser:
     fit.add_argument(
         "--glass",
         nargs=3,
-        metavar=("UNCURED", "CURED", "RATIO"),
+        metavar=("TG0", "TG1", "LAMBDA"),
         help="glass transition in °C, uncured and cured, and DiBenedetto's ratio, for a resistance",
     )
     fit.add_argument("--out", metavar="FILE", help="workbook with the residual plot to write")
