@@ -528,7 +528,6 @@ def test_the_run_ends_with_the_last_part():
     assert events(result, "end") == [
         (end, "last part done: take the mixer off and throw it away; free until 10:00")
     ]
-    assert result.time_free == 12_600 - 2410
     assert not events(result, "break")
     assert result.check_shots == 1  # the one of 8:30 has nothing left to check
 
