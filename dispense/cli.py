@@ -87,8 +87,14 @@ def parser() -> argparse.ArgumentParser:
         help="with --now: what the container of a component holds, where it differs",
     )
     fill.add_argument(
-        "--mounted", action="append", default=[], metavar="A=LOT", help="with --now: the lot that is on"
+        "--connected",
+        dest="mounted",
+        action="append",
+        default=[],
+        metavar="A=LOT",
+        help="with --now: the lot that is connected, where it differs",
     )
+    fill.add_argument("--mounted", action="append", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
     fill.add_argument(
         "--stop",
         action="append",
