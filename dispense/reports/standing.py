@@ -35,6 +35,7 @@ from ..plan.materials import mixed_density, working_life
 from ..plan.packs import has_pack
 from ..plan.records import Plan
 from ..plan.rows import Bead, Component, Material, Pot, Station
+from ..plan.tables import PURGE
 from ..plan.weather import shop_record, viscosity_at
 from ..shift.setup import SetupCard, setup_card, station_parts
 
@@ -409,7 +410,7 @@ def age_findings(plan: Plan, station: Station) -> list[Finding]:
         )
     ]
     needs = factor * station.mixer_volume
-    if station.rule == "purge" and 0.0 < station.purge_volume < needs * (1.0 - EQUAL):
+    if station.rule == PURGE and 0.0 < station.purge_volume < needs * (1.0 - EQUAL):
         renewed = float(residence_share(station.purge_volume / station.mixer_volume, material.index))
         told.append(
             Finding(
