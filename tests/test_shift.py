@@ -663,23 +663,40 @@ def test_what_cannot_be_finished_in_its_open_time_is_lost_and_named():
     assert "frame no. 1–4 of Mon 2026-03-02 early" in told.text and "ends at 11:30" in told.text
 
 
-@pytest.mark.parametrize(("start", "planned", "late"), [("10:00", "10:05", 0), ("11:00", "11:05", 1)])
-def test_what_is_to_be_mated_is_mated_in_the_next_shift(start, planned, late):
-    """15 min of work after the part of 9:50, done at 9:50:10: 5 min 10 s of the next shift; open to 10:20."""
+def test_a_crew_stays_a_quarter_of_an_hour_for_a_part_that_would_be_lost():
+    """The part of 9:50 is open to 10:20 and mated at 10:05:10 at the soonest; the next shift starts at 11:00."""
     rows = hand_rows()
     rows["Stations"][0]["mating_delay"] = 15
+    rows["Shifts"].append(dict(shift="late", start="11:00", end="15:00"))
+    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=1))
+    first, second = play_plan(make(rows))
+    assert not [row for row in (*first.handed_over, *second.taken_over) if row.part]
+    (last,) = [batch for batch in first.batches if 21 in batch.serials]
+    assert (last.tightest.serial, hhmm(last.tightest.planned)) == (21, "10:05") and not last.late
+
+
+@pytest.mark.parametrize(
+    ("start", "numbers", "planned", "latest", "late"),
+    [("10:00", "20–21", "10:06", "10:10", []), ("11:00", "21", "11:16", "10:20", [21])],
+)
+def test_what_is_to_be_mated_is_mated_in_the_next_shift(start, numbers, planned, latest, late):
+    """26 min of work after the part of 9:40, done at 9:40:10: 6 min 10 s of the next shift, and it is open to
+    10:10; that of 9:50 would keep the crew 16 min 10 s. Where the next shift comes too late, it stays for
+    the first and leaves the second."""
+    rows = hand_rows()
+    rows["Stations"][0]["mating_delay"] = 26
     rows["Shifts"].append(dict(shift="late", start=start, end="15:00"))
     rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=1))
     first, second = play_plan(make(rows))
     (row,) = [row for row in first.handed_over if row.part]
     assert (row.what, row.numbers, hhmm(row.following), hhmm(row.latest)) == (
         "to be mated",
-        "21",
+        numbers,
         planned,
-        "10:20",
+        latest,
     )
-    assert [row.numbers for row in second.taken_over if row.part] == ["21 of Mon 2026-03-02 early"]
-    assert [serial for _, serial, *_ in first.late_mating if serial == 21] == [21] * late
+    assert [row.numbers for row in second.taken_over if row.part] == [f"{numbers} of Mon 2026-03-02 early"]
+    assert [serial for _, serial, *_ in first.late_mating if serial >= 20] == late
 
 
 # ------------------------------------------------------------------------------------ from now on

@@ -61,6 +61,8 @@ from .today import Stretch, Today, check_now, set_standing
 from .visits import Piece, Visit, visits_of
 
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift
+#: s that a crew stays after its shift to mate a part that would else be lost (common practice, no source)
+CREW_STAYS = 900.0
 WHOLE = Stretch()
 
 
@@ -690,9 +692,14 @@ class Player:
         """From the first material on the part to mating; the delay runs from when it is done."""
         if self.open_clock is None:
             return
-        planned = self._worked_on(work.ended, self.station.mating_delay)
-        mating = Mating(work.serial, self.open_clock.when(work.begun, 1.0), planned)
-        if planned > self.result.calendar.end:
+        end, delay = self.result.calendar.end, self.station.mating_delay
+        planned, latest = self._worked_on(work.ended, delay), self.open_clock.when(work.begun, 1.0)
+        stays = self.result.calendar.add(work.ended, delay)
+        is_left = planned > end
+        if planned > latest and stays <= min(latest, end + CREW_STAYS):
+            planned, is_left = stays, False
+        mating = Mating(work.serial, latest, planned)
+        if is_left:
             origin = work.origin or self.origin
             self.store.to_mate.setdefault(self.station.station, []).append(
                 ToMate(self.date, origin, batch.part, work.serial, mating.latest, planned)

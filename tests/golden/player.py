@@ -698,10 +698,14 @@ class Shift:
             job.finished += not bad
             job.taken_good += bool(origin) and not bad
             if self.open is not None:
-                planned = self.mated(ended)
+                planned, stays = self.mated(ended), hours.at(hours.worked(ended) + station.mating_delay)
+                leaves = planned > hours.end
+                # a crew stays a quarter of an hour for a part that would be lost till the morning
+                if planned > self.open.when(first) >= stays and stays <= hours.end + 900:
+                    planned, leaves = stays, False
                 played.mates[(job.part, serial, origin)] = (self.open.when(first), planned)
                 played.mate_order.append((job.part, serial, origin))
-                if planned > hours.end:
+                if leaves:
                     waits = Waiting(played.day, origin or self.origin, job.part, serial, planned, first)
                     waits.latest = self.open.when(first)
                     self.store.to_mate.setdefault(station.station, []).append(waits)
