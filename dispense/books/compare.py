@@ -10,8 +10,7 @@ from typing import Any
 from openpyxl import Workbook
 from openpyxl.chart import BarChart, Series
 
-from ..plan.cautions import CAUTION
-from ..reports.compare import BY_COST, RULED_OUT, Comparison, FieldResult, set_table
+from ..reports.compare import BY_COST, RULED_OUT, Comparison, FieldResult, SetResult, set_table
 from . import style
 from .charts import HEIGHT, add_legend, dress, patterned
 from .finish import finished
@@ -23,7 +22,7 @@ MOST_BARS = 12  # sets in a chart, the first of the table
 NARROW, AXIS, FIGURE, LAST = 7.0, 15.0, 11.5, 10.0  # characters of the columns
 FORMS = {"rank": "0", "waste share": "0%", "pressure [bar]": "0.0", "hottest pour [°C]": "0.0"}
 AMOUNT = "#,##0.0"
-COUNTS = {"purges", "stops", "cure positions", "parts not made", "to look at"}
+COUNTS = {"purges", "mixers", "stops", "cure positions", "parts not made", "to look at"}
 
 
 def compare_workbook(report: Comparison, paper: str = "A4") -> bytes:
@@ -67,8 +66,11 @@ def _sheet(book: Workbook, data: Data, report: Comparison, item: FieldResult) ->
             style.warning_cell(page.sheet.cell(first + place, len(headers)))
     page.texts("How to read it", NOTES)
     page.section("Cautions")
-    page.text(CAUTION, warning=True)
+    for words in item.cautions:
+        page.text(words, warning=True)
     page.close(header_row=head if len(rows) > MOST_BARS else 0)
+    if len(rows) <= MOST_BARS:
+        page.sheet.page_setup.fitToHeight = 1
 
 
 def _width(header: str, item: FieldResult) -> float:
@@ -90,36 +92,42 @@ def _form(header: str, item: FieldResult) -> str:
 
 
 def _chart(data: Data, report: Comparison, item: FieldResult) -> BarChart:
-    """What the sets are ranked by, the ruled-out ones in another pattern."""
+    """What the sets are ranked by; of a cost what is on good parts and what is waste."""
     shown = item.sets[:MOST_BARS]
     by_cost = item.ranked_by == BY_COST
     unit = report.currency if by_cost else "mL"
     words = "Cost of what is used" if by_cost else "Waste"
-    figures = [one.cost if by_cost else one.waste_ml if one.is_played else None for one in shown]
-    names = [f"{one.rank}{' (now)' if one.is_present else ''}: {', '.join(one.cells)}" for one in shown]
-    blank = [None] * len(shown)
-    good = [figure if one.is_admissible else None for one, figure in zip(shown, figures, strict=True)]
-    bad = [None if one.is_admissible else figure for one, figure in zip(shown, figures, strict=True)]
-    refs = data.block(
-        f"{words}: {item.heading}",
-        [("Set", names), ("Admissible", good or blank), ("Ruled out", bad or blank)],
-    )
+    waste = [(one.cost_of_waste if by_cost else one.waste_ml) if one.is_played else None for one in shown]
+    columns: list[tuple[str, list[Any]]] = [("Waste", waste)]
+    if by_cost:
+        columns.insert(0, ("On good parts", [one.cost_on_parts if one.is_played else None for one in shown]))
+    refs = data.block(f"{words}: {item.heading}", [("Set", list(map(_bar_name, shown))), *columns])
     chart = BarChart()
-    chart.type, chart.grouping, chart.overlap, chart.gapWidth = "bar", "clustered", 100, 50
-    title = words + (f" of the first {MOST_BARS} rows" if len(item.sets) > MOST_BARS else "")
-    dress(chart, title, "set", f"{words.lower()} [{unit}]" if unit else words.lower(), y_form="#,##0")
-    for order, (name, ref) in enumerate(zip(("admissible", "ruled out"), refs[1:], strict=True)):
-        series = Series(ref, title=name)
+    chart.type, chart.grouping, chart.overlap, chart.gapWidth = "bar", "stacked", 100, 50
+    title = words + (f", the first {MOST_BARS} rows" if len(item.sets) > MOST_BARS else "")
+    axis = words[:1].lower() + words[1:]
+    dress(chart, title, "set", f"{axis} [{unit}]" if unit else axis, y_form="#,##0")
+    for order, ((name, _), ref) in enumerate(zip(columns, refs[1:], strict=True)):
+        series = Series(ref, title=name.lower())
         patterned(series, order)
         chart.series.append(series)
     chart.set_categories(refs[0])
     chart.x_axis.scaling.orientation = "maxMin"  # the first set on top
     chart.x_axis.title = None
-    chart.y_axis.crosses = "max"  # so that the figures stay below
+    chart.y_axis.crosses, chart.y_axis.tickLblPos = "max", "nextTo"  # so that the figures stay below
     chart.y_axis.scaling.min = 0
-    add_legend(chart)
+    if by_cost:
+        add_legend(chart)
+    else:
+        chart.legend = None
     chart.height = HEIGHT
     return chart
+
+
+def _bar_name(one: SetResult) -> str:
+    marks = [word for word, holds in (("now", one.is_present), ("ruled out", one.ruled_out)) if holds]
+    marked = f" ({', '.join(marks)})" if marks else ""
+    return f"{one.rank}{marked}: {', '.join(one.cells)}"
 
 
 def _ruled_out(book: Workbook, report: Comparison) -> None:
@@ -144,7 +152,8 @@ NOTES = (
     "Waste is all that is used and is not on good parts: scrap, start and end, purges, mixers, check shots, "
     "and what is lost in containers (heels, rests, what has expired)",
     "Stops are the times that a nozzle stands for a purge, a mixer or a container, those of the start among "
-    "them; pressure is the highest of the station, at its coldest hour",
+    "them; the price of a mixer is not in the plan. Pressure is the highest of the station, at its coldest "
+    "hour",
     "Ruled out is what can hurt someone, stops the line, leaves parts unmade or does not cure them; stock "
     "that must be ordered rules nothing out. To look at counts what else spoils parts or figures",
     "A chosen shop temperature holds all day; a container of another size has the same price for its volume, "

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -19,6 +19,7 @@ from ..base.findings import DANGER, QUALITY, SHORTAGE, STOP, Finding, WithFindin
 from ..base.printed import counted
 from ..base.terminal import findings_text, table
 from ..base.units import from_si
+from ..plan.cautions import cautions_text
 from ..plan.checks import check_records
 from ..plan.choices import ChoiceField, ChosenSet, choice_fields, chosen_sets
 from ..plan.materials import mixed_density
@@ -37,6 +38,20 @@ Progress = Callable[[int, int], None]
 
 MOST_RULES = 30  # rows of what rules sets out in a terminal
 RULED_OUT = "ruled out"
+#: columns of a table of sets, behind what is chosen and its cost
+FIGURES = (
+    "waste [mL]",
+    "of it in containers [mL]",
+    "waste share",
+    "pressure [bar]",
+    "purges",
+    "mixers",
+    "stops",
+    "cure positions",
+    "hottest pour [°C]",
+    "parts not made",
+    "to look at",
+)
 BY_COST, BY_WASTE = "cost", "waste"
 
 
@@ -54,7 +69,8 @@ class SetResult:
     left: int = 0  # in containers and hoses when the last shift ends
     asked: int = 0
     made: int = 0
-    cost: float | None = None
+    cost: float | None = None  # of all that is used
+    cost_on_parts: float | None = None
     unpriced: list[str] = field(default_factory=list)
     pressure: float | None = None
     pressure_limit: float | None = None
@@ -118,6 +134,13 @@ class SetResult:
         """Sorts of findings that spoil parts or figures and do not rule it out."""
         return sum(group.first.kind == QUALITY for group in grouped(self.findings))
 
+    @property
+    def cost_of_waste(self) -> float | None:
+        """What the waste costs."""
+        if self.cost is None or self.cost_on_parts is None:
+            return None
+        return self.cost - self.cost_on_parts
+
     def a_part(self, ranked_by: str) -> float:
         """Cost or waste [nL] for each good part, by which it is ranked."""
         value = self.cost if ranked_by == BY_COST else self.waste
@@ -133,6 +156,7 @@ class FieldResult:
     sets: list[SetResult]
     ranked_by: str
     unpriced: list[str]
+    cautions: list[str]  # of each material that may be used
 
     @property
     def heading(self) -> str:
@@ -191,7 +215,7 @@ class Comparison(WithFindings):
         """What a reader came for: which set ranks first, and by how much."""
         best, now = item.best, item.present
         if not best.is_admissible:
-            return f"Each of {counted(len(item.sets), 'set')} is ruled out"
+            return f"Each of {counted(len(item.sets), 'set')} is ruled out, the plan as it is among them"
         if best is now:
             return f"The plan as it is ranks first of {len(item.sets)}"
         words = f"First of {len(item.sets)}: {best.name}"
@@ -217,6 +241,7 @@ class Comparison(WithFindings):
                     "ranked_by": item.ranked_by,
                     "ranking": item.ranking,
                     "answer": self.answer(item),
+                    "cautions": item.cautions,
                     "sets": [_set_json(one) for one in item.sets],
                 }
                 for item in self.fields
@@ -239,6 +264,8 @@ class Comparison(WithFindings):
         if self.warnings:
             told = findings_text(self.findings, notes=False)
             blocks.append(f"The plan as it is: {told}")
+        cautions = dict.fromkeys(words for item in self.fields for words in item.cautions)
+        blocks.append("\n".join(["Cautions", *cautions]))
         if self.out is not None:
             blocks.append(f"wrote {self.out}")
         return "\n\n".join(blocks)
@@ -269,20 +296,28 @@ def compare(
     done, total = 0, sum(item.size for item in fields)
     for item in fields:
         bench = _Bench(item, days)
-        results = []
+        results: list[SetResult] = []
+        materials: dict[str, None] = {}
         for number, chosen in enumerate(chosen_sets(plan, item), 1):
             results.append(bench.play(chosen))
+            materials |= dict.fromkeys(chosen.plan.station(name).material for name in item.stations)
             if progress is not None:
                 progress(done + number, total)
         done += item.size
         if progress is not None:
             progress(done, total)
-        played.append(_ranked(item, results))
+        played.append(_ranked(item, results, _cautions(plan, item.stations, materials)))
     found = [finding for item in played for finding in item.present.findings]
     return Comparison(plan, played, days[0][0], days[-1][0], gravest_first(found))
 
 
-def _ranked(choice_field: ChoiceField, results: Sequence[SetResult]) -> FieldResult:
+def _cautions(plan: Plan, stations: Collection[str], materials: Iterable[str]) -> list[str]:
+    """The usual cautions of each material that may be used."""
+    cells = any(pot.cells and pot.station in stations for pot in plan.pots)
+    return [f"{name}: {cautions_text(plan.material(name), cells=cells)}" for name in materials]
+
+
+def _ranked(choice_field: ChoiceField, results: Sequence[SetResult], cautions: list[str]) -> FieldResult:
     """Sets in their order, the plan as it is before them."""
     unpriced = list(dict.fromkeys(name for item in results for name in item.unpriced))
     ranked_by = BY_WASTE if unpriced else BY_COST
@@ -293,6 +328,7 @@ def _ranked(choice_field: ChoiceField, results: Sequence[SetResult]) -> FieldRes
             item.a_part(ranked_by),
             item.stops,
             item.pressure or 0.0,
+            not item.is_present,
             item.name,
         ),
     )
@@ -305,6 +341,7 @@ def _ranked(choice_field: ChoiceField, results: Sequence[SetResult]) -> FieldRes
         [now, *(item for item in order if item is not now)],
         ranked_by,
         unpriced,
+        cautions,
     )
 
 
@@ -399,8 +436,12 @@ def _add(found: SetResult, result: ShiftResult) -> None:
     found.purges += result.purges
     found.mixers += result.mixers
     found.containers += sum(result.containers.values())
+    prices = {letter: nanolitre_price(component) for letter, component in result.components.items()}
     found.cost = (found.cost or 0.0) + math.fsum(
-        result.drawn(letter) * nanolitre_price(component) for letter, component in result.components.items()
+        result.drawn(letter) * price for letter, price in prices.items()
+    )
+    found.cost_on_parts = (found.cost_on_parts or 0.0) + math.fsum(
+        result.used[letter]["parts"] * price for letter, price in prices.items()
     )
     found.findings += result.findings
 
@@ -414,7 +455,7 @@ def _cost(plan: Plan, stations: Iterable[str], found: SetResult) -> None:
             if not component.price:
                 found.unpriced.append(f"{material} {letter.upper()}" if len(components) > 1 else material)
     if found.unpriced:
-        found.cost = None
+        found.cost = found.cost_on_parts = None
 
 
 def rules_out(finding: Finding) -> bool:
@@ -432,22 +473,13 @@ def _millilitres(nanolitres: int) -> float:
 def set_table(item: FieldResult, currency: str) -> tuple[list[str], list[list[Any]]]:
     """The sets as a table: headers with units, and a row for each, None where nothing is known."""
     has_cost = item.ranked_by == BY_COST
-    cost = f"cost [{currency}]" if currency else "cost"
+    unit = f" [{currency}]" if currency else ""
     headers = [
         "rank",
         "plan",
         *item.axes,
-        *([cost] if has_cost else []),
-        "waste [mL]",
-        "of it in containers [mL]",
-        "waste share",
-        "pressure [bar]",
-        "purges",
-        "stops",
-        "cure positions",
-        "hottest pour [°C]",
-        "parts not made",
-        "to look at",
+        *([f"cost{unit}", f"cost of waste{unit}"] if has_cost else []),
+        *FIGURES,
         RULED_OUT,
     ]
     rows = [
@@ -455,7 +487,7 @@ def set_table(item: FieldResult, currency: str) -> tuple[list[str], list[list[An
             one.rank,
             "now" if one.is_present else "",
             *one.cells,
-            *([one.cost] if has_cost else []),
+            *([one.cost, one.cost_of_waste] if has_cost else []),
             *_figures(one),
             "yes" if one.ruled_out else "",
         ]
@@ -466,13 +498,14 @@ def set_table(item: FieldResult, currency: str) -> tuple[list[str], list[list[An
 
 def _figures(one: SetResult) -> list[Any]:
     if not one.is_played:
-        return [None] * 9
+        return [None] * len(FIGURES)
     return [
         one.waste_ml,
         _millilitres(one.lost_in_containers),
         one.waste / one.total if one.total else None,
         None if one.pressure is None else float(from_si(one.pressure, "bar")),
         one.purges,
+        one.mixers,
         one.stops,
         one.positions,
         None if one.hottest is None else float(from_si(one.hottest, "°C")),
@@ -494,6 +527,7 @@ def _set_json(one: SetResult) -> dict[str, Any]:
         "admissible": one.is_admissible,
         "ruled_out": [finding.as_json() for finding in one.ruled_out],
         "cost": one.cost if is_played else None,
+        "cost_of_waste": one.cost_of_waste if is_played else None,
         "used": {name: _millilitres(volume) for name, volume in one.used.items()} if is_played else None,
         "waste": one.waste_ml if is_played else None,
         "lost_in_containers": _millilitres(one.lost_in_containers) if is_played else None,
