@@ -116,7 +116,7 @@ def choice_problems(plan: Plan) -> list[Problem]:
 
 def _read(plan: Plan) -> tuple[list[Option], list[Problem]]:
     """The options in the order of their first rows, and what cannot be read."""
-    options: dict[tuple[str, str, str], Option] = {}
+    options: dict[tuple[str, ...], Option] = {}
     problems: list[Problem] = []
     for row in plan.choices:
         try:
@@ -127,8 +127,11 @@ def _read(plan: Plan) -> tuple[list[Option], list[Problem]]:
             continue
         name = row.option or _option_name(target, value, plan)
         short = row.option or _value_text(target.field, value)
-        option = options.setdefault((row.station, row.material, fold(name)), Option(name, short))
-        if option.values.setdefault(target, value) != value:
+        # a row by itself that says the same again, in another unit too, is the same option
+        own = () if row.option else (target.component, target.column, _rounded(value))
+        key = row.station, row.material, fold(row.option), *own
+        option = options.setdefault(key, Option(name, short))
+        if not _equal(option.values.setdefault(target, value), value):
             problems.append(
                 Problem(
                     plan.cell(row, "what"),
@@ -237,6 +240,10 @@ def _present(plan: Plan, target: Target) -> Value | None:
         row = plan.components_of(target.material)[target.component]
     value: Value | None = getattr(row, target.column)
     return value
+
+
+def _rounded(value: Value) -> str:
+    return value if isinstance(value, str) else f"{value:.9g}"
 
 
 def _equal(present: Value | None, value: Value) -> bool:
