@@ -27,6 +27,8 @@ from dispense.plan.choices import MOST_SETS, choice_fields, chosen_sets
 from dispense.plan.demo import DEMO
 from dispense.reports.compare import Comparison, SetResult, compare
 from dispense.reports.cure import cure_report
+from dispense.reports.pour import planned_pour
+from dispense.reports.runs import station_runs
 from dispense.sheets.results import results_content
 from dispense.shift.player import play_plan
 from dispense.shift.setup import setup_card
@@ -322,9 +324,11 @@ def test_the_plan_as_it_is_has_the_figures_of_the_results_sheet(demo: Comparison
             setting.pressure for name in item.stations for setting in setup_card(plan, name).settings
         ]
         assert now.pressure == max(pressures)
-        report = cure_report(plan, item.stations[0])
-        assert now.hottest == max((pour.planned_peak for pour in report.pours), default=None)
-        assert now.positions == max(run.positions for run in report.runs)
+        (station,) = map(plan.station, item.stations)
+        pours = [planned_pour(plan, pot) for pot in plan.pots if pot.station == station.station]
+        assert now.hottest == max((pour.planned_peak for pour in pours), default=None)
+        runs = station_runs(plan, station, plan.material(station.material))
+        assert now.positions == max(run.positions for run in runs)
 
 
 def test_every_set_keeps_the_balance(demo: Comparison) -> None:

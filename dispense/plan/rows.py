@@ -713,15 +713,15 @@ class Choice(Row):
     material: str
     """Of a container: its material."""
     component: str | None
-    """Of a container: A or B; blank for a one-part material: a, b."""
+    """Of a container: A or B; blank if one-part: a, b."""
     option: str
     """Rows of one option are chosen together, such as bore, length and volume of a mixer; blank: the row by
     itself."""
     what: str
-    """What is chosen; a shop temperature holds all day, a price is that of the container of its option:
-    material, nozzle bore, nozzle length, mixer bore, mixer length, mixer volume, flow, speed, nozzles, At
-    life limit, purge share, purge volume, start volume, end volume, refill, after run, idle, shop
-    temperature, record, container, heel, price."""
+    """What is chosen; a shop temperature holds all day, a price goes with the container of its option:
+    material, nozzle bore, nozzle length, mixer bore, mixer length, mixer volume, flow, speed, nozzles, at
+    life limit, purge share, purge volume, refill, after run, shop temperature, record, container, heel,
+    price."""
     value: str
     """Its value, with a unit where it is not that of its column: 1.6, 1/16 in, a material."""
     at: str

@@ -174,11 +174,6 @@ class FieldResult:
         return min(self.sets, key=lambda item: item.rank)
 
     @property
-    def admissible(self) -> int:
-        """Sets that nothing rules out."""
-        return sum(item.is_admissible for item in self.sets)
-
-    @property
     def ranking(self) -> str:
         """How the sets are ranked."""
         words = "Ranked: first what nothing rules out, then by "
@@ -218,7 +213,8 @@ class Comparison(WithFindings):
             return f"Each of {counted(len(item.sets), 'set')} is ruled out, the plan as it is among them"
         if best is now:
             return f"The plan as it is ranks first of {len(item.sets)}"
-        words = f"First of {len(item.sets)}: {best.name}"
+        out = sum(not one.is_admissible for one in item.sets)
+        words = f"First of {len(item.sets)}{f', {out} of them ruled out' if out else ''}: {best.name}"
         if not now.is_admissible:
             return f"{words}; the plan as it is is ruled out"
         return f"{words}; {self._gain(item.ranked_by, now, best)} than the plan as it is"
