@@ -291,12 +291,6 @@ class ShiftResult(WithFindings):
         return sum(self.used[letter][category] for letter in self.used)
 
     @property
-    def time_free(self) -> float:
-        """Working time after the last part [s]."""
-        calendar = self.calendar
-        return max(calendar.available - calendar.worked(self.run_end), 0.0)
-
-    @property
     def parts_amount(self) -> Amount:
         """What goes on good parts, with its spread [m³]."""
         return total(job.on_parts for job in self.jobs)
