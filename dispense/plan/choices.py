@@ -273,7 +273,7 @@ def choice_fields(plan: Plan, station: str | None = None) -> list[ChoiceField]:
     unused = [axis for axis in axes if not axis.stations]
     if unused:
         names = ", ".join(target.material for axis in unused for target in axis.targets)
-        raise InputError(Problem("Choices", message=f"no station uses {names}, or may by a choice"))
+        raise InputError(Problem("Choices!A1", message=f"no station uses {names}, or may by a choice"))
     order = {row.station: place for place, row in enumerate(plan.stations)}
     fields = []
     for group in _alike([axis for axis in axes if len(axis.options) > 1], lambda axis: set(axis.stations)):

@@ -214,9 +214,9 @@ class Comparison(WithFindings):
         if best is now:
             return f"The plan as it is ranks first of {len(item.sets)}"
         out = sum(not one.is_admissible for one in item.sets)
-        words = f"First of {len(item.sets)}{f', {out} of them ruled out' if out else ''}: {best.name}"
+        words = f"First of {len(item.sets)}{f' ({out} ruled out)' if out else ''}: {best.name}"
         if not now.is_admissible:
-            return f"{words}; the plan as it is is ruled out"
+            return f"{words}; the plan itself is ruled out"
         return f"{words}; {self._gain(item.ranked_by, now, best)} than the plan as it is"
 
     def _gain(self, ranked_by: str, now: SetResult, best: SetResult) -> str:
