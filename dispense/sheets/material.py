@@ -353,8 +353,8 @@ def layout(book: Book) -> None:
     hand.skip()
     hand.table(
         "MaterialHandover",
-        ["way", "what", "part", "part_numbers", "count", "volume", "following", "latest", TICK, BY],
-        forms={"following": OTHER_DAY, "latest": OTHER_DAY},
+        ["way", "what", "part", "part_numbers", "count", "volume", "next_step", "latest", TICK, BY],
+        forms={"next_step": OTHER_DAY, "latest": OTHER_DAY},
         repeat=True,
         rows_high=17,
     )

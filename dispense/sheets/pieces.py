@@ -187,7 +187,7 @@ def handover_rows(result: ShiftResult, *, parts_only: bool = False) -> list[Row]
             "part_numbers": item.numbers,
             "count": item.count or None,
             "volume": item.volume / ML if item.volume else None,
-            "following": at(result.date, item.following),
+            "next_step": at(result.date, item.following),
             "latest": at(result.date, item.latest),
         }
         for way, items in (("taken over", result.taken_over), ("handed over", result.handed_over))

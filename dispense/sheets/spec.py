@@ -122,6 +122,6 @@ HANDOVER = (
     text("part_numbers", "part numbers, and the shift that began them"),
     whole("count", "how many"),
     number("volume", "mL", "what a container or mixer holds for use"),
-    moment("following", "when its next step is due", labels=("Next step",)),
+    moment("next_step", "when its next step is due"),
     moment("latest", "until when it may be used or must be done"),
 )
