@@ -25,7 +25,7 @@ from dispense.handbook.flow import MIXER_FACTOR
 from dispense.jobs.compare import compare_file
 from dispense.plan.choices import MOST_SETS, choice_fields, chosen_sets
 from dispense.plan.demo import DEMO
-from dispense.reports.compare import Comparison, SetResult, compare
+from dispense.reports.compare import Comparison, SetResult, compare, set_table
 from dispense.reports.cure import cure_report
 from dispense.reports.pour import planned_pour
 from dispense.reports.runs import station_runs
@@ -263,12 +263,28 @@ def test_parts_that_are_not_made() -> None:
 
 def test_what_the_plan_check_refuses_is_a_rule() -> None:
     """A material that is mixed and has no pot life cannot be planned for: the set is told, not played."""
-    rows = two_materials()
+    rows = two_materials(50, 20)
     for name in ("pot_life", "pot_life_temperature"):
         del rows["Materials"][1][name]
-    quick = by_cells(compare(make(rows)))["Bond 15",]
+    report = compare(make(rows))
+    quick = by_cells(report)["Bond 15",]
     assert not quick.is_played and "has no pot life" in quick.rules[0].text
-    assert quick.rank == 2
+    assert quick.rank == 2 and quick.cost is None and report.fields[0].ranked_by == "cost"
+    headers, lines = set_table(report.fields[0], "EUR")
+    told = dict(zip(headers, lines[1], strict=True))
+    assert told["cost [EUR]"] is told["waste [mL]"] is told["stops"] is None and told["ruled out"] == "yes"
+    found = report.as_json()["stations"][0]["sets"][1]
+    assert found["used"] is found["waste"] is found["parts_made"] is None
+    sheet = openpyxl.load_workbook(io.BytesIO(compare_workbook(report)))["hem"]
+    assert len(sheet._charts) == 1
+
+
+def test_a_set_that_cannot_be_played_is_told() -> None:
+    """Purges of 0.1 µL into a mixer of 10 mL: 100,000 of them make no fresh mixer in any shift."""
+    report = chosen(steady(), hem("purge volume", "1e-4", "drops"), hem("purge share", "0.01", "drops"))
+    drops = report.fields[0].sets[1]
+    assert not drops.is_played and drops.cost is None
+    assert "faster than a purge replaces it" in drops.rules[0].text
 
 
 def test_stock_that_must_be_ordered_rules_nothing_out() -> None:

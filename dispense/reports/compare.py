@@ -443,14 +443,14 @@ def _add(found: SetResult, result: ShiftResult) -> None:
 
 
 def _cost(plan: Plan, stations: Iterable[str], found: SetResult) -> None:
-    """No cost where a component has no price."""
+    """No cost where a component has no price, or the builds could not be played to their end."""
     materials = dict.fromkeys(plan.station(name).material for name in stations)
     for material in materials:
         components = plan.components_of(material)
         for letter, component in components.items():
             if not component.price:
                 found.unpriced.append(f"{material} {letter.upper()}" if len(components) > 1 else material)
-    if found.unpriced:
+    if found.unpriced or not found.is_played:
         found.cost = found.cost_on_parts = None
 
 
