@@ -30,6 +30,7 @@ from dispense.reports.cure import cure_report
 from dispense.reports.pour import planned_pour
 from dispense.reports.runs import station_runs
 from dispense.sheets.results import results_content
+from dispense.shift import player
 from dispense.shift.player import play_plan
 from dispense.shift.setup import setup_card
 
@@ -279,8 +280,9 @@ def test_what_the_plan_check_refuses_is_a_rule() -> None:
     assert len(sheet._charts) == 1
 
 
-def test_a_set_that_cannot_be_played_is_told() -> None:
-    """Purges of 0.1 µL into a mixer of 10 mL: 100,000 of them make no fresh mixer in any shift."""
+def test_a_set_that_cannot_be_played_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Purges of 0.1 µL into a mixer of 10 mL: 100,000 of them would make it fresh, more than are played."""
+    monkeypatch.setattr(player, "MOST_CHANGES", 200)  # as 20,000, sooner
     report = chosen(steady(), hem("purge volume", "1e-4", "drops"), hem("purge share", "0.01", "drops"))
     drops = report.fields[0].sets[1]
     assert not drops.is_played and drops.cost is None
