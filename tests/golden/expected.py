@@ -1384,12 +1384,17 @@ class Reckoning:
             heaviest[name] = heaviest.get(name, 0.0) + total[1]
         chosen = max(heaviest, key=lambda name: heaviest[name])
         containers = sum(total[2] for total in totals.values())
+        lacking = sum(sum(run.missing.values()) for run in self.runs)
         page = Page(
             "results",
             None,
             {
                 **self.head(),
-                "headline": Says(("containers", "kg"), (), (Fact(containers), Fact(kilos, "kg"))),
+                "headline": Says(
+                    ("containers", *(("missing",) if lacking else ()), "kg"),
+                    (),
+                    (Fact(containers), *((Fact(lacking),) if lacking else ()), Fact(kilos, "kg")),
+                ),
                 "period": Says(("to",), (), (days[0], days[-1])),
                 "passes_through_stations": Says(
                     ("of",),
