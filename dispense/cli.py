@@ -22,7 +22,7 @@ from .base.paper import PAPERS
 EXIT_CODES = (
     "Exit codes: 0 done; 1 the input has problems; 2 the command was not understood; 3 done, and the plan "
     "holds a danger; 4 done, and stock does not suffice; 5 some files were not written. Of 3, 4 and 5 the "
-    "lowest that applies (check, fill, forecast, cure)."
+    "lowest that applies (check, fill, forecast, cure, compare)."
 )
 #: forms of `fit`, those of `reports.fit.CHOICES` (told here so that help loads no numbers)
 FIT_FORMS = (
@@ -169,6 +169,28 @@ def parser() -> argparse.ArgumentParser:
     _paper(cure)
     _json(cure)
     cure.set_defaults(run=_cure)
+
+    compare = commands.add_parser(
+        "compare",
+        help="what may be chosen (table Choices), side by side",
+        epilog=EXIT_CODES + " Of compare those of the plan as it is.",
+    )
+    compare.add_argument("plan", help=PLAN_HELP)
+    compare.add_argument(
+        "--station", metavar="NAME", help="station that is chosen for (default: all with rows in Choices)"
+    )
+    for option, words in (("from", "first"), ("to", "last")):
+        compare.add_argument(
+            f"--{option}",
+            dest=words,
+            metavar="YYYY-MM-DD",
+            type=datetime.date.fromisoformat,
+            help=f"{words} day of the builds that count (default: the plan's {words})",
+        )
+    compare.add_argument("--out", metavar="FILE", help="workbook to write")
+    _paper(compare)
+    _json(compare)
+    compare.set_defaults(run=_compare)
 
     fit = commands.add_parser("fit", help="activation energy or kinetics from a table of tests")
     fit.add_argument(
@@ -317,6 +339,27 @@ def _tell(report: Any, options) -> int:
     return exit_code(getattr(report, "findings", ()), not_written=bool(getattr(report, "not_written", ())))
 
 
+class _Bar:
+    """Progress of work that says how much there is only when it begins."""
+
+    def __init__(self, what: str) -> None:
+        self.what = what
+        self.bar: Any = None
+
+    def __call__(self, done: int, total: int) -> None:
+        """So much is done."""
+        if self.bar is None:
+            from .base.terminal import Progress
+
+            self.bar = Progress(total, self.what)
+        self.bar.step(done - self.bar.done)
+
+    def close(self) -> None:
+        """End the line, if there is one."""
+        if self.bar is not None:
+            self.bar.close()
+
+
 def _problem(problem) -> dict[str, Any]:
     from .base.errors import show
 
@@ -382,16 +425,9 @@ def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
 
 
 def _fill(options) -> int:
-    from .base.terminal import Progress
     from .jobs.fill import fill
 
-    bars: list[Progress] = []
-
-    def progress(done: int, total: int) -> None:
-        if not bars:
-            bars.append(Progress(total, "filling"))
-        bars[0].step(done - bars[0].done)
-
+    bar = _Bar("filling")
     report = fill(
         options.plan,
         options.out,
@@ -403,15 +439,14 @@ def _fill(options) -> int:
         processes=options.processes,
         open_workbook=options.open,
         language=options.language,
-        progress=progress,
+        progress=bar,
         now=options.now,
         done=options.done,
         left={name: _number(text, "left") for name, text in _pairs(options.left, "left").items()},
         mounted=_pairs(options.mounted, "mounted"),
         stops=options.stop,
     )
-    for bar in bars:
-        bar.close()
+    bar.close()
     return _tell(report, options)
 
 
@@ -469,6 +504,23 @@ def _cure(options) -> int:
         paper=options.paper,
         write_shots=options.write_shots,
     )
+    return _tell(report, options)
+
+
+def _compare(options) -> int:
+    from .jobs.compare import compare_file
+
+    bar = _Bar("playing")
+    report = compare_file(
+        options.plan,
+        station=options.station,
+        first=options.first,
+        last=options.last,
+        out=options.out,
+        paper=options.paper,
+        progress=bar,
+    )
+    bar.close()
     return _tell(report, options)
 
 

@@ -14,14 +14,18 @@ from openpyxl.chart.label import DataLabelList
 from openpyxl.chart.legend import Legend
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.chart.text import RichText
+from openpyxl.drawing.fill import ColorChoice, PatternFillProperties
 from openpyxl.drawing.line import LineProperties
 from openpyxl.drawing.text import CharacterProperties, Font, Paragraph, ParagraphProperties
 
 from . import style
 
-__all__ = ["LOOKS", "Curve", "add_legend", "dress", "dress_axis", "label_values", "scatter"]
+__all__ = ["LOOKS", "Curve", "add_legend", "dress", "dress_axis", "label_values", "patterned", "scatter"]
 
 HEIGHT = 8.0  # cm
+#: fill of the first, second, … series of bars
+PATTERNS = ("solid", "wdUpDiag", "solid", "ltUpDiag")
+FILLS = (style.ACCENT, style.GREY, "C9D3D8", style.ACCENT)
 #: dash, mark and ink of the first, second, … series
 LOOKS = (
     ("solid", "none", style.ACCENT),
@@ -100,6 +104,20 @@ def add_legend(chart: Any) -> None:
     chart.legend = Legend()
     chart.legend.position = "b"
     chart.legend.txPr = _text()
+
+
+def patterned(series: Any, order: int) -> None:
+    """Bars solid for the first series, patterns for the others: told apart in grey too."""
+    ink = FILLS[order % len(FILLS)]
+    pattern = PATTERNS[order % len(PATTERNS)]
+    line = LineProperties(solidFill=style.DARK, w=6350)
+    if pattern == "solid":
+        series.graphicalProperties = GraphicalProperties(solidFill=ink, ln=line)
+    else:
+        fill = PatternFillProperties(
+            prst=pattern, fgClr=ColorChoice(srgbClr=ink), bgClr=ColorChoice(srgbClr="FFFFFF")
+        )
+        series.graphicalProperties = GraphicalProperties(pattFill=fill, ln=line)
 
 
 def label_values(series: Any) -> None:

@@ -14,7 +14,6 @@ from typing import Any
 from openpyxl import Workbook
 from openpyxl.chart import BarChart, LineChart, Reference, Series
 from openpyxl.chart.shapes import GraphicalProperties
-from openpyxl.drawing.fill import ColorChoice, PatternFillProperties
 from openpyxl.drawing.line import LineProperties
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
@@ -26,7 +25,7 @@ from ..forecast.results import Forecast, Table
 from ..forecast.stock import ALL_CAUSES, CAUSE_WORDS, cause_column
 from ..forecast.tables import USE_WORDS
 from . import style
-from .charts import add_legend, dress, label_values
+from .charts import add_legend, dress, label_values, patterned
 from .finish import finished
 
 __all__ = ["book_bytes"]
@@ -61,8 +60,6 @@ CHARACTER = 0.186  # cm
 PLAIN = 9.0  # characters of a column that no width is set for
 LEAST_COLUMNS = 10  # that a page is wide at least
 ONE_PAGE = 44  # rows that still read well on one page
-PATTERNS = ("solid", "wdUpDiag", "solid", "ltUpDiag")
-FILLS = (style.ACCENT, style.GREY, "C9D3D8", style.ACCENT)
 INKS = (style.ACCENT, style.ACCENT, style.GREY, style.GREY, style.ACCENT, style.GREY)
 LINES = (
     ("solid", "circle"),
@@ -319,7 +316,7 @@ def _charts(made: dict[str, _Sheet]) -> None:
         chart = _bars("Cost of each variant", "variant", f"cost [{unit}]" if unit else "cost")
         width = len(item.names)
         series = Series(Reference(item.sheet, min_col=2, max_col=width, min_row=item.total_row), title="Cost")
-        _pattern(series, 0)
+        patterned(series, 0)
         _labels(series)
         chart.series.append(series)
         chart.set_categories(Reference(item.sheet, min_col=2, max_col=width, min_row=item.header_row))
@@ -366,23 +363,9 @@ def _bars(title: str, x_title: str, y_title: str) -> BarChart:
 
 def _add_series(chart: BarChart, item: _Sheet, name: str, categories: str, order: int) -> None:
     series = Series(item.values(name), title=name)
-    _pattern(series, order)
+    patterned(series, order)
     chart.series.append(series)
     chart.set_categories(item.values(categories))
-
-
-def _pattern(series: Any, order: int) -> None:
-    """Solid for the first, patterns for the others: told apart in grey too."""
-    ink = FILLS[order % len(FILLS)]
-    pattern = PATTERNS[order % len(PATTERNS)]
-    line = LineProperties(solidFill=style.DARK, w=6350)
-    if pattern == "solid":
-        series.graphicalProperties = GraphicalProperties(solidFill=ink, ln=line)
-    else:
-        fill = PatternFillProperties(
-            prst=pattern, fgClr=ColorChoice(srgbClr=ink), bgClr=ColorChoice(srgbClr="FFFFFF")
-        )
-        series.graphicalProperties = GraphicalProperties(pattFill=fill, ln=line)
 
 
 def _labels(series: Any) -> None:
@@ -587,7 +570,7 @@ def _cost(sheet: Worksheet, row: int, found: Forecast, made: dict[str, _Sheet]) 
     # with the order turned round, the axis stays below
     chart.y_axis.crosses, chart.y_axis.tickLblPos = "max", "nextTo"
     series = Series(Reference(sheet, min_col=2, min_row=first + 1, max_row=last), title="Waste")
-    _pattern(series, 0)
+    patterned(series, 0)
     _labels(series)
     chart.series.append(series)
     chart.set_categories(Reference(sheet, min_col=1, min_row=first + 1, max_row=last))

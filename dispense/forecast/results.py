@@ -16,7 +16,7 @@ from ..base.findings import KINDS, SHORTAGE, Finding
 from ..base.units import volume_text
 from ..plan.records import Plan
 from ..plan.rows import Component
-from ..shift.store import NANO
+from ..shift.store import nanolitre_price
 from .answers import answer
 from .horizon import Horizon
 from .response import Occurrence, Response, ShiftKey
@@ -127,8 +127,7 @@ class Forecast:
 
     def price(self, key: Key) -> float:
         """Price of a nanolitre."""
-        component = self.components[key].component
-        return component.price / (component.container * NANO)
+        return nanolitre_price(self.components[key].component)
 
     @property
     def first_out(self) -> ComponentView | None:

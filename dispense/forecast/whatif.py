@@ -15,8 +15,9 @@ from typing import Any
 
 from ..base.errors import InputError, Problem, needed
 from ..base.printed import counted
+from ..plan.materials import sized
 from ..plan.records import Plan
-from ..shift.store import NANO
+from ..shift.store import nanolitre_price
 from .horizon import Horizon, horizon_of, without_history
 from .response import Occurrence, occurrences, play_lean, used_of, warmer
 from .results import ML, Forecast, Table
@@ -81,9 +82,7 @@ def change_container(factor: float, material: str | None = None) -> Change:
 
     def apply(plan: Plan) -> Plan:
         rows = [
-            replace(row, container=row.container * factor, price=row.price * factor)
-            if material in (None, row.material)
-            else row
+            sized(row, row.container * factor) if material in (None, row.material) else row
             for row in plan.components
         ]
         return replace(plan, components=rows)
@@ -181,7 +180,7 @@ def play_variant(plan: Plan, name: str, horizon: Horizon) -> Outcome:
     for _, component, used in uses(plan, shifts, answers):
         for cause, volume in used.items():
             causes[component][cause] += volume
-    prices = {(row.material, row.component): row.price / (row.container * NANO) for row in plan.components}
+    prices = {(row.material, row.component): nanolitre_price(row) for row in plan.components}
     return Outcome(name, causes, prices, _unfinished(shifts, answers))
 
 

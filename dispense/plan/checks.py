@@ -17,6 +17,7 @@ from ..base.printed import listed
 from ..base.units import HOUR, from_si
 from ..handbook.catalogue import evaluate
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
+from .choices import choice_problems
 from .materials import kinetics_of, material_energy
 from .packs import pattern_faults
 from .records import Plan
@@ -120,7 +121,7 @@ def check_records(plan: Plan) -> list[Problem]:
         return [*groundwork, *line]
     problems = [*line, *_shapes(plan)]
     if not line:
-        problems += [*_applied(plan), *_numbers(plan), *_stock(plan)]
+        problems += [*_applied(plan), *_numbers(plan), *_stock(plan), *choice_problems(plan)]
     return problems
 
 

@@ -799,6 +799,21 @@ STOCK: list[Row] = [
     _lot("Ternlite 2", "a", "UV-0077", 600.0, (2026, 12, 31)),
 ]
 
+NARROW_MIXER, WIDE_MIXER = "narrow mixer", "wide mixer"
+
+CHOICES: list[Row] = [
+    {"station": "Block potting", "option": option, "what": what, "value": value}
+    for option, what, value in (
+        (NARROW_MIXER, "mixer bore", "13 mm"),
+        (NARROW_MIXER, "mixer length", "400 mm"),
+        (NARROW_MIXER, "mixer volume", "60 mL"),
+        (WIDE_MIXER, "mixer bore", "20 mm"),
+        (WIDE_MIXER, "mixer length", "450 mm"),
+        (WIDE_MIXER, "mixer volume", "150 mL"),
+        ("", "purge share", "75 %"),
+    )
+] + [{"material": "Ternbake 11", "what": "container", "value": "600 mL"}]
+
 DEMO: dict[str, list[Row]] = {
     "Settings": SETTINGS,
     "Materials": MATERIALS,
@@ -819,4 +834,5 @@ DEMO: dict[str, list[Row]] = {
     "Breaks": BREAKS,
     "Builds": BUILDS,
     "Stock": STOCK,
+    "Choices": CHOICES,
 }

@@ -330,6 +330,14 @@ def usable_volume(component: Component) -> float:
     return component.container * (1.0 - component.heel)
 
 
+def sized(component: Component, container: float) -> Component:
+    """A component in containers of another size [m³], at the same price for the volume.
+
+    The heel stays a share of the container.
+    """
+    return replace(component, container=container, price=component.price * container / component.container)
+
+
 def mix_shares(material: Material, components: dict[str, Component]) -> dict[str, float]:
     """Share of the mixed volume that each component makes, by letter."""
     if material.kind == "one-part":

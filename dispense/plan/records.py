@@ -20,6 +20,7 @@ from .rows import (
     Bead,
     Break,
     Build,
+    Choice,
     Component,
     Insert,
     Joint,
@@ -127,6 +128,7 @@ class Plan:
     breaks: list[Break] = field(default_factory=list)
     builds: list[Build] = field(default_factory=list)
     stock: list[StockLot] = field(default_factory=list)
+    choices: list[Choice] = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
     takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)

@@ -703,6 +703,30 @@ class StockLot(Row):
     at: str
 
 
+@dataclass(frozen=True, slots=True)
+class Choice(Row):
+    """A row of Choices: what may be chosen in place of what the plan has, for `dispense compare`."""
+
+    TABLE: ClassVar[str] = "Choices"
+    station: str
+    """Station at which it is chosen; blank for a container."""
+    material: str
+    """Of a container: its material."""
+    component: str | None
+    """Of a container: A or B; blank if one-part: a, b."""
+    option: str
+    """Rows of one option are chosen together, such as bore, length and volume of a mixer; blank: the row by
+    itself."""
+    what: str
+    """What is chosen; a shop temperature holds all day, a price goes with the container of its option:
+    material, nozzle bore, nozzle length, mixer bore, mixer length, mixer volume, flow, speed, nozzles, at
+    life limit, purge share, purge volume, refill, after run, shop temperature, record, container, heel,
+    price."""
+    value: str
+    """Its value, with a unit where it is not that of its column: 1.6, 1/16 in, a material."""
+    at: str
+
+
 class Settings(TypedDict):
     """What holds for the whole plan: each row of Settings by its name."""
 
@@ -733,6 +757,7 @@ __all__ = [
     "Bead",
     "Break",
     "Build",
+    "Choice",
     "Component",
     "Insert",
     "Joint",

@@ -747,6 +747,54 @@ STOCK = Table(
     key=("material", "component", "lot"),
 )
 
+#: what may be chosen at a station and of a component as it is bought
+CHOSEN_AT_STATION = tuple(
+    STATIONS.column(name)
+    for name in (
+        "material",
+        "nozzle_bore",
+        "nozzle_length",
+        "mixer_bore",
+        "mixer_length",
+        "mixer_volume",
+        "flow",
+        "speed",
+        "nozzles",
+        "rule",
+        "purge_share",
+        "purge_volume",
+        "refill",
+        "after_run",
+        "shop_temperature",
+        "record",
+    )
+)
+CHOSEN_OF_COMPONENT = tuple(COMPONENTS_TABLE.column(name) for name in ("container", "heel", "price"))
+
+CHOICES = Table(
+    "Choices",
+    "Choice",
+    "what may be chosen in place of what the plan has, for `dispense compare`",
+    (
+        refer("station", "Stations", "station at which it is chosen; blank for a container", default=""),
+        refer("material", "Materials", "of a container: its material", default=""),
+        choice("component", COMPONENTS, "of a container: A or B; blank if one-part", default=None),
+        text(
+            "option",
+            "rows of one option are chosen together, such as bore, length and volume of a mixer; blank: the "
+            "row by itself",
+            default="",
+        ),
+        choice(
+            "what",
+            tuple(item.heading.lower() for item in (*CHOSEN_AT_STATION, *CHOSEN_OF_COMPONENT)),
+            "what is chosen; a shop temperature holds all day, a price goes with the container of its option",
+        ),
+        text("value", "its value, with a unit where it is not that of its column: 1.6, 1/16 in, a material"),
+    ),
+    is_seldom=True,
+)
+
 TABLES: tuple[Table, ...] = (
     MATERIALS,
     KINETICS,
@@ -767,6 +815,7 @@ TABLES: tuple[Table, ...] = (
     BREAKS,
     BUILDS,
     STOCK,
+    CHOICES,
 )
 BY_NAME = {table.name: table for table in TABLES}
 

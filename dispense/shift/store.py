@@ -35,6 +35,11 @@ def heel_volume(component: Component) -> int:
     return nanolitres(component.heel * component.container)
 
 
+def nanolitre_price(component: Component) -> float:
+    """Price of a nanolitre, at that of a full container."""
+    return component.price / (component.container * NANO)
+
+
 def use_by(expiry: datetime.date, opened: datetime.date | None, open_life: float | None) -> datetime.date:
     """The last day on which a lot may be used, opened or not; the life of an open container in s."""
     if opened is None or open_life is None:
