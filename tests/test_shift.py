@@ -664,7 +664,7 @@ def test_what_cannot_be_finished_in_its_open_time_is_lost_and_named():
 
 
 def test_a_crew_stays_a_quarter_of_an_hour_for_a_part_that_would_be_lost():
-    """The part of 9:50 is open to 10:20 and mated at 10:05:10 at the soonest; the next shift starts at 11:00."""
+    """The part of 9:50 is open to 10:20, mated at 10:05:10 at the soonest; the next shift starts at 11:00."""
     rows = hand_rows()
     rows["Stations"][0]["mating_delay"] = 15
     rows["Shifts"].append(dict(shift="late", start="11:00", end="15:00"))
