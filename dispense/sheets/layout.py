@@ -64,17 +64,17 @@ class Calculated:
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """A table column to be filled in by hand; formulas know it by its name, where it has one."""
+    """A table column to be filled in by hand; formulas and those who read it back know it by its name."""
 
     title: str
+    name: str
     tick: bool = False
-    name: str = ""
 
 
 Column = str | Calculated | Written
 
-TICK = Written("Done", tick=True)
-BY = Written("Initials")
+TICK = Written("Done", "done", tick=True)
+BY = Written("Initials", "initials")
 
 
 @dataclass(frozen=True, slots=True)
