@@ -116,6 +116,8 @@ def parser() -> argparse.ArgumentParser:
     _json(forecast)
     forecast.set_defaults(run=_forecast)
 
+    _add_floor(commands)
+
     cure = commands.add_parser(
         "cure", help="pot life, cure and heat of a station's material", epilog=EXIT_CODES
     )
@@ -216,6 +218,33 @@ def parser() -> argparse.ArgumentParser:
     convert.add_argument("--out", metavar="FILE", required=True, help="workbook to write")
     convert.set_defaults(run=_convert)
     return top
+
+
+def _add_floor(commands: Any) -> None:
+    """The commands for what came back from the floor."""
+    book = commands.add_parser(
+        "book",
+        help="book what came back from the floor: filled sheets, weights, counts",
+        description="Reads filled sheets, weights of a balance (CSV with the columns Time, Weight [g] and "
+        "Station) and tables of what happened (What, Date, Material, Lot, Containers, ...), says cell by "
+        "cell what they mean, and books what is new into the journal beside the plan. Without a file: what "
+        "was booked so far.",
+        epilog="Examples: dispense book plan.xlsx sheets/2026-03-02_Early/*.xlsx --dry-run; dispense book "
+        "plan.xlsx balance.csv; dispense book plan.xlsx --take-back 7 --reason 'wrong line'. Exit code 1 "
+        "where a cell was not understood; the rest of a sheet is booked, a table with a wrong cell is not.",
+    )
+    book.add_argument("plan", help=PLAN_HELP)
+    book.add_argument("files", nargs="*", metavar="FILE", help="filled sheet, workbook or CSV")
+    book.add_argument("--dry-run", action="store_true", help="say what would be booked, book nothing")
+    book.add_argument("--take-back", type=int, metavar="N", help="booking N no longer counts")
+    book.add_argument("--reason", default="", metavar="TEXT", help="why it is taken back")
+    book.add_argument("--export", metavar="DIR", help="write all of the journal as CSV into a folder")
+    book.add_argument(
+        "--recover", action="store_true", help="a new journal of what is whole of a damaged one"
+    )
+    book.add_argument("--stamp", metavar="TEXT", help="time of booking (default: now)")
+    _json(book)
+    book.set_defaults(run=_book)
 
 
 def _paper(command: argparse.ArgumentParser) -> None:
@@ -394,6 +423,31 @@ def _forecast(options) -> int:
         as_of=options.as_of,
     )
     return _tell(report, options)
+
+
+def _book(options) -> int:
+    from .base.errors import InputError, Problem
+    from .jobs import book
+
+    ways = [bool(options.files), options.take_back is not None, bool(options.export), options.recover]
+    if sum(ways) > 1:
+        raise InputError(
+            Problem("book", message="files, --take-back, --export and --recover are asked for one at a time")
+        )
+    if options.take_back is not None:
+        report = book.take_booking_back(
+            options.plan, options.take_back, reason=options.reason, stamp=options.stamp
+        )
+    elif options.export:
+        report = book.export_journal(options.plan, options.export)
+    elif options.recover:
+        report = book.recover_journal(options.plan)
+    elif options.files:
+        report = book.book_files(options.plan, options.files, dry_run=options.dry_run, stamp=options.stamp)
+    else:
+        report = book.list_bookings(options.plan)
+    _tell(report, options)
+    return DONE if report.is_clean else BAD_INPUT
 
 
 def _cure(options) -> int:

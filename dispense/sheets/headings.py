@@ -35,12 +35,16 @@ Headings = Mapping[str, Mapping[str, Heading]]  # by table and name of the colum
 
 
 def headings_of(
-    spec: SheetSpec, tables: Mapping[str, Iterable[str]], keyed: Mapping[str, str] | None = None
+    spec: SheetSpec,
+    tables: Mapping[str, Iterable[str]],
+    keyed: Mapping[str, str] | None = None,
+    *,
+    by_hand: bool = False,
 ) -> Headings:
     """What a template calls each column: what its hidden key says, or a label or the words of its name.
 
     `tables` are the headers of its tables, `keyed` those that a hidden name tells; where none of a
-    column's words stands there it is today's.
+    column's words stands there it is today's. With `by_hand` the columns that people fill in are among them.
     """
     keyed = keyed or {}
     headers = {
@@ -50,10 +54,11 @@ def headings_of(
     called: dict[str, dict[str, Heading]] = {}
     for table in spec.tables:
         there = headers.get(fold(table), set())
-        words = {item.name: (translated(item.heading), *item.headings) for item in spec.columns(table)}
+        columns = (*spec.columns(table), *(spec.by_hand(table) if by_hand else ()))
+        words = {item.name: (translated(item.heading), *item.headings) for item in columns}
         taken = {fold(each) for group in words.values() for each in group}
         called[table] = {}
-        for item in spec.columns(table):
+        for item in columns:
             own = next((each for each in words[item.name] if fold(each) in there), None)
             key = keyed.get(column_key(table, item.name))
             # a header that is the word of a column is that column's, wherever it was moved to

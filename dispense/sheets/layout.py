@@ -70,6 +70,12 @@ class Written:
     name: str
     tick: bool = False
 
+    @property
+    def field(self) -> Field:
+        """What is written: a number where the title states a unit, else a text."""
+        words, _, unit = self.title.partition(" [")
+        return Field(self.name, "number" if unit else "text", unit.rstrip("]"), labels=(words,))
+
 
 Column = str | Calculated | Written
 

@@ -41,6 +41,10 @@ class SheetSpec:
         """All columns of a table: those that are filled, then those that the template computes."""
         return (*self.tables[table], *self.computed.get(table, ()))
 
+    def by_hand(self, table: str) -> tuple[Field, ...]:
+        """The columns of a table that people fill in."""
+        return tuple(item.field for item in self.written.get(table, ()))
+
     def demands(self, tables: Mapping[str, Mapping[str, str]]) -> list[str]:
         """Names, and columns as `Table[Heading]`, that a template with these tables must have.
 
