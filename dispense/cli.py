@@ -246,6 +246,21 @@ def _add_floor(commands: Any) -> None:
     _json(book)
     book.set_defaults(run=_book)
 
+    weights = commands.add_parser(
+        "weights",
+        help="the booked shot weights against the plan, and what to do",
+        description="Run chart, individuals and moving range, EWMA, CUSUM, capability and what the weights "
+        "follow, from the journal beside the plan; one sentence says what to do: nothing, weigh five more, "
+        "correct by so many per cent, or where to look.",
+        epilog='Example: dispense weights plan.xlsx --station "Hem robot" --out weights.xlsx',
+    )
+    weights.add_argument("plan", help=PLAN_HELP)
+    weights.add_argument("--station", metavar="NAME", help="one station (default: all with weights)")
+    weights.add_argument("--out", metavar="FILE", help="workbook with charts to write")
+    _paper(weights)
+    _json(weights)
+    weights.set_defaults(run=_weights)
+
 
 def _paper(command: argparse.ArgumentParser) -> None:
     command.add_argument(
@@ -448,6 +463,13 @@ def _book(options) -> int:
         report = book.list_bookings(options.plan)
     _tell(report, options)
     return DONE if report.is_clean else BAD_INPUT
+
+
+def _weights(options) -> int:
+    from .jobs.weights import weights_file
+
+    report = weights_file(options.plan, station=options.station, out=options.out, paper=options.paper)
+    return _tell(report, options)
 
 
 def _cure(options) -> int:
