@@ -261,6 +261,23 @@ def _add_floor(commands: Any) -> None:
     _json(weights)
     weights.set_defaults(run=_weights)
 
+    trace = commands.add_parser(
+        "trace",
+        help="which parts hold a lot, and which lots are on a part",
+        description="From the journal beside the plan, and from the played shift where nothing was booked; "
+        "each is told apart.",
+        epilog="Examples: dispense trace plan.xlsx --lot HA-0911; dispense trace plan.xlsx --part 'Drive "
+        "lid' --day 2026-03-02",
+    )
+    trace.add_argument("plan", help=PLAN_HELP)
+    trace.add_argument("--lot", metavar="LOT", help="the lot: parts that may hold it, where it still stands")
+    trace.add_argument("--part", metavar="NAME", help="the part: lots that may be on it")
+    trace.add_argument(
+        "--day", metavar="YYYY-MM-DD", type=datetime.date.fromisoformat, help="one day (default: all)"
+    )
+    _json(trace)
+    trace.set_defaults(run=_trace)
+
 
 def _paper(command: argparse.ArgumentParser) -> None:
     command.add_argument(
@@ -470,6 +487,12 @@ def _weights(options) -> int:
 
     report = weights_file(options.plan, station=options.station, out=options.out, paper=options.paper)
     return _tell(report, options)
+
+
+def _trace(options) -> int:
+    from .jobs.trace import trace_file
+
+    return _tell(trace_file(options.plan, lot=options.lot, part=options.part, day=options.day), options)
 
 
 def _cure(options) -> int:

@@ -9,7 +9,7 @@ import numpy as np
 from openpyxl import Workbook
 
 from ..base.findings import Finding
-from ..journal.weights import CUSUM_DECISION, Weights
+from ..journal.weights import CUSUM_DECISION, Weights, slope_unit, source_words
 from . import style
 from .charts import Curve, scatter
 from .finish import finished
@@ -48,7 +48,7 @@ def _page(
         book,
         item.station,
         f"Shot weights of {item.station}, {item.what}",
-        (9, 18, 11, 11, 11, 11, 8, 13, 13, 22, 28),
+        (7, 21, *[11] * 8, 34),
         f"{count} weights",
     )
     page.answer(item.sentence, item.action in ("nothing", "weigh"))
@@ -66,12 +66,13 @@ def _page(
                 "Follows",
                 "Slope",
                 "± error",
+                "Unit",
                 "Range [%]",
+                "Share",
                 "By chance",
-                "",
                 "Beside others",
-                "",
-                "Alike",
+                "From",
+                "Not told apart from",
             ],
             [
                 [
@@ -79,21 +80,22 @@ def _page(
                     each.name,
                     each.slope,
                     each.error,
+                    slope_unit(each) if each.slope is not None else "",
                     each.span,
+                    each.share,
                     each.probability,
-                    None,
                     each.beside if each.beside == each.beside else None,
-                    None,
+                    source_words(item, each),
                     ", ".join(each.like),
                 ]
                 for place, each in enumerate(item.effects, 1)
             ],
-            ("0", "@", "0.000", "0.000", "0.00", "0.0000", "@", "0.0000", "@", "@"),
+            ("0", "@", "0.000", "0.000", "@", "0.00", "0%", "0.0000", "0.0000", "@", "@"),
         )
         page.text(
-            "Slopes are in % per hour, per K for a temperature, per day for the day. By chance: how often an "
-            "effect as large is seen where there is none; beside others: the same with all others in the "
-            "model. Alike: what these data cannot tell it apart from.",
+            "Share: what of the squares it explains alone. By chance: how often an effect as large is seen "
+            "where there is none; beside others: the same with all others in the model, blank where they "
+            "leave nothing of it. From: booked, or planned where nothing was booked.",
             style.NOTE,
         )
         page.row += 1
@@ -106,9 +108,9 @@ def _page(
             "Target [g]",
             "Low [g]",
             "High [g]",
-            "Shots",
             "Deviation [%]",
             "EWMA [%]",
+            "Shots",
             "By",
             "Cell",
         ],
@@ -120,15 +122,15 @@ def _page(
                 each.target,
                 each.low,
                 each.high,
-                each.count,
                 each.deviation,
                 float(charts["ewma"][place - 1, 1]) if charts else None,
+                each.count,
                 each.entry.by,
                 each.entry.cell,
             ]
             for place, each in enumerate(item.weights, 1)
         ],
-        ("0", "yyyy-mm-dd hh:mm", "0.000", "0.000", "0.000", "0.000", "0", "0.00", "0.00", "@", "@"),
+        ("0", "yyyy-mm-dd hh:mm", *["0.000"] * 4, "0.00", "0.00", "0", "@", "@"),
         [place in item.outside for place in range(1, count + 1)],
     )
     page.texts("Notes", notes)

@@ -15,7 +15,15 @@ from ..base.terminal import emphasise, findings_text, table
 from ..books.weights import weights_workbook
 from ..journal.statistics import Effect
 from ..journal.store import journal_path, read_journal
-from ..journal.weights import FALSE_ALARMS, WEIGH_MORE, Weights, weights_findings, weights_of
+from ..journal.weights import (
+    FALSE_ALARMS,
+    WEIGH_MORE,
+    Weights,
+    slope_unit,
+    source_words,
+    weights_findings,
+    weights_of,
+)
 from ..plan.read import load_plan
 from ..xlsx.typed import save_signed
 
@@ -93,13 +101,9 @@ def _lines(item: Weights) -> list[str]:
 
 
 def _effect_row(item: Weights, effect: Effect) -> list[str]:
-    unit = {"temperature": "%/K", "day": "%/day"}.get(effect.name, "%/h")
-    slope = (
-        ""
-        if effect.slope is None or effect.error is None
-        else f"{effect.slope:+.3g} ± {effect.error:.2g} {unit}"
-    )
-    sources = {each.sources.get(effect.name, "booked") for each in item.weights}
+    slope = ""
+    if effect.slope is not None and effect.error is not None:
+        slope = f"{effect.slope:+.3g} ± {effect.error:.2g} {slope_unit(effect)}"
     beside = "" if effect.beside != effect.beside else f"{effect.beside:.2g}"
     return [
         effect.name,
@@ -107,7 +111,7 @@ def _effect_row(item: Weights, effect: Effect) -> list[str]:
         f"{effect.span:.2g} %",
         f"{effect.probability:.2g}",
         beside,
-        " and ".join(sorted(sources)),
+        source_words(item, effect),
         ", ".join(effect.like),
     ]
 

@@ -7,10 +7,9 @@ beside them with their usual limits.
 
 from __future__ import annotations
 
-import bisect
 import datetime
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -30,7 +29,8 @@ from ..shift.player import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
 from ..shift.weighing import SCALE, Weighing, check_shot, weigh
-from .entries import DONE, OPENED, SETTING, WEIGHT, WEIGHT_A, WEIGHT_B, Entry
+from .entries import SETTING, WEIGHT, WEIGHT_A, WEIGHT_B, Entry
+from .history import BOOKED, MIXER, PLANNED, Times, changes
 from .statistics import SHORTEST, Effect, Level, effects, level, short_term_sd, step_share
 
 FALSE_ALARMS = 0.01  # of a series in control: share of looks that ask for something to be set or looked at
@@ -42,8 +42,6 @@ EWMA_WEIGHT, EWMA_WIDTH = 0.3, 3.0  # as in the e-Handbook's example
 CUSUM_SLACK, CUSUM_DECISION = 0.5, 5.0  # standard deviations; e-Handbook 6.3.2.3: one alarm in 465 in control
 CAPABLE = 1.33  # of Cpk; common practice, no source
 PERCENT = 100.0
-BOOKED, PLANNED = "booked", "planned"
-MIXER_EVENTS = frozenset({"mixer", "purge", "start"})  # after which the mixer holds fresh material
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,55 +212,7 @@ def _targets(
     )
 
 
-@dataclass(slots=True)
-class _Times:
-    """Moments of one kind of event, booked and planned; those booked stand for their day and shift."""
-
-    moments: list[tuple[datetime.datetime, str, str]] = field(default_factory=list)  # moment, what, source
-
-    def last(self, moment: datetime.datetime) -> tuple[float, str, str] | None:
-        """Hours since the last one, what it was, and its source; None where none was before."""
-        place = bisect.bisect_right(self.moments, moment, key=lambda item: item[0])
-        if not place:
-            return None
-        at, what, source = self.moments[place - 1]
-        return (moment - at).total_seconds() / HOUR, what, source
-
-
-def _history(
-    plan: Plan, station: Station, entries: Iterable[Entry], shifts: Sequence[ShiftResult]
-) -> dict[str, _Times]:
-    """When mixers and containers were changed: booked where a shift has bookings of it, else as played."""
-    booked: dict[str, list[tuple[datetime.datetime, str, str]]] = {}
-    has: set[tuple[str, str, str]] = set()
-    for entry in entries:
-        moment = entry.moment
-        if entry.station != station.station or moment is None:
-            continue
-        if entry.kind == OPENED:
-            key = f"container {entry.component}"
-            booked.setdefault(key, []).append((moment, entry.lot, BOOKED))
-        elif entry.kind == DONE and entry.text in MIXER_EVENTS:
-            key = "mixer"
-            booked.setdefault(key, []).append((moment, entry.text, BOOKED))
-        else:
-            continue
-        has.add((key, entry.day, entry.shift))
-    for result in shifts:
-        for event in result.events:
-            key = "mixer" if event.kind in MIXER_EVENTS else f"container {event.component}"
-            if event.kind not in MIXER_EVENTS and event.kind != "container":
-                continue
-            if (key, result.date.isoformat(), result.shift) in has:
-                continue
-            at = datetime.datetime.combine(result.date, datetime.time()) + datetime.timedelta(
-                seconds=event.clock
-            )
-            booked.setdefault(key, []).append((at, event.lot, PLANNED))
-    return {key: _Times(sorted(found)) for key, found in booked.items()}
-
-
-def _with_factors(plan: Plan, station: Station, weight: Weight, history: Mapping[str, _Times]) -> Weight:
+def _with_factors(plan: Plan, station: Station, weight: Weight, history: Mapping[str, Times]) -> Weight:
     """A weight with what was so when it was weighed."""
     moment = weight.moment
     seconds = (moment - datetime.datetime.combine(moment.date(), datetime.time())).total_seconds()
@@ -278,11 +228,11 @@ def _with_factors(plan: Plan, station: Station, weight: Weight, history: Mapping
         if last is None:
             continue
         hours, what, source = last
-        letter = key.partition(" ")[2].upper()
-        name = "time since mixer change" if key == "mixer" else f"time since container change of {letter}"
+        letter = key.upper()
+        name = "time since mixer change" if key == MIXER else f"time since container change of {letter}"
         factors[name] = hours
         sources[name] = source
-        if key != "mixer" and what:
+        if key != MIXER and what:
             lots[f"lot of {letter}"] = what
             sources[f"lot of {letter}"] = source
     return Weight(
@@ -313,7 +263,7 @@ def gather(plan: Plan, entries: Sequence[Entry], station: str | None = None) -> 
         row = known[key[0]]
         mine = sorted(series.get(key, []), key=lambda item: item.moment)
         if mine:
-            history = _history(plan, row, entries, _played(plan, row, mine))
+            history = changes(row, entries, _played(plan, row, mine))
             mine = [_with_factors(plan, row, item, history) for item in mine]
         found.append(Weights(*key, mine, notes=skipped.get(key, [])))
     return found
@@ -469,12 +419,21 @@ def _ratio_words(ratio: Ratio) -> str:
     )
 
 
+def slope_unit(effect: Effect) -> str:
+    """The unit of a slope, shares in per cent."""
+    return {"temperature": "%/K", "day": "%/day"}.get(effect.name, "%/h")
+
+
+def source_words(found: Weights, effect: Effect) -> str:
+    """Where it is known from: booked, planned, or both."""
+    return " and ".join(sorted({item.sources.get(effect.name, BOOKED) for item in found.weights}))
+
+
 def _rate(effect: Effect) -> str:
     """How strongly the weights follow something."""
     if effect.slope is None:
         return f"by {effect.span:.2g} % from one to another"
-    unit = {"temperature": "K", "day": "day"}.get(effect.name, "h")
-    return f"by {effect.slope:+.2g} % per {unit}"
+    return f"by {effect.slope:+.2g} {slope_unit(effect)}"
 
 
 _LOOK = {
@@ -578,6 +537,8 @@ __all__ = [
     "Weight",
     "Weights",
     "judge",
+    "slope_unit",
+    "source_words",
     "weights_findings",
     "weights_of",
 ]
