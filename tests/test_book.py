@@ -42,7 +42,10 @@ def desk(made, tmp_path):
 
 
 def entries(desk, *kinds):
-    return [item.entry for item in read_journal(journal_path(desk / "plan.xlsx")).of_kinds(*kinds)]
+    """What holds in the journal of some kinds, in the order of time."""
+    current = read_journal(journal_path(desk / "plan.xlsx")).current()
+    found = [item.entry for (kind, _), item in current.items() if kind in kinds]
+    return sorted(found, key=lambda entry: entry.time or entry.day)
 
 
 def book(desk, *files, **options):
@@ -363,7 +366,9 @@ def test_what_happened(desk):
     assert (counted.value, counted.unit, counted.component) == (12.5, "kg", "b")
     (opened,) = entries(desk, "opened")
     assert (opened.material, opened.time, opened.count) == ("Ternhem 21", "2026-03-02T06:05:00", 1)
-    assert [item.count for item in entries(desk, "made", "scrapped")] == [410, 3]
+    parts = entries(desk, "made", "scrapped")
+    assert [item.count for item in parts] == [410, 3]
+    assert [item.shift for item in parts] == ["Early"] * 2  # counted at 14:00, as it ends
 
 
 def test_the_same_as_a_workbook_with_titles_above(desk):

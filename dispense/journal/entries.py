@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from hashlib import blake2b
 
+from ..base.printed import counted
+
 Cell = str | int | float | None  # as SQLite keeps it
 
 WEIGHT, WEIGHT_A, WEIGHT_B = "weight", "weight a", "weight b"
@@ -95,8 +97,11 @@ class Entry:
         pieces = []
         if self.value is not None:
             pieces.append(f"{self.value:.6g} {self.unit}".strip())
-        if self.count is not None:
-            pieces.append(f"{self.count} {'shots together' if self.kind.startswith(WEIGHT) else 'pieces'}")
+        if self.kind.startswith(WEIGHT):
+            if self.count is not None and self.count > 1:
+                pieces.append(f"{self.count} shots together")
+        elif self.count is not None:
+            pieces.append(counted(self.count, "part" if self.kind in (MADE, SCRAPPED) else "container"))
         return ", ".join([*pieces, *([self.text] if self.text else [])]) or "yes"
 
 

@@ -366,8 +366,9 @@ def _actual_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], read
                 seconds=row["time"]
             )
             moment = stamp_text(when)
-            if not shift:
-                day, shift = shift_at(plan, when)
+            if not shift:  # parts counted as a shift ends are those of that shift
+                counts_back = datetime.timedelta(seconds=1.0 if what in (MADE, SCRAPPED) else 0.0)
+                day, shift = shift_at(plan, when - counts_back)
         key = "|".join(
             ("actuals", day, shift, moment, station, part, material, component, row["lot"], row["reference"])
         )

@@ -164,11 +164,6 @@ class Journal:
             for entry in self.entries[booking.number]
         }
 
-    def of_kinds(self, *kinds: str) -> list[Booked]:
-        """What holds now of some kinds, in the order of time where it is known."""
-        found = [item for (kind, _), item in self.current().items() if kind in kinds]
-        return sorted(found, key=lambda item: (item.entry.time or item.entry.day, item.booking.number))
-
     def booked_as(self, content: str) -> Booking | None:
         """The booking that counts of a file with this content."""
         return next((item for item in self.counting if content and item.content == content), None)

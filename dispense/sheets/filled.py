@@ -127,7 +127,7 @@ class _Filled:
             return float(from_si(read.read(value, "", row.units[name]), "g"))
         except InputError as error:
             if name in row.typed:
-                self.unread(row.typed[name], f"it must be {error.problems[0].allowed}")
+                self.unread(row.typed[name], f"a number is meant, {error.problems[0].allowed}")
             return None
 
     def moment(self, row: _Row, name: str) -> str:
