@@ -50,7 +50,7 @@ from .pack_boxes import (
     ring_plane,
     row_spacing,
 )
-from .pack_step import HeatBalance, March
+from .pack_step import HeatBalance, March, inner_product
 
 ARRANGEMENTS = ("square", "alternating", "staggered")
 
@@ -246,7 +246,8 @@ class _Watch:
         boxes = stage.boxes
         left = boxes.release * (1.0 - degree)
         hottest = float((temperature + left / boxes.capacity).max())
-        whole = float((boxes.capacity @ temperature + left.sum()) / boxes.capacity.sum())
+        whole = inner_product(boxes.capacity, temperature) + float(left.sum())
+        whole /= float(boxes.capacity.sum())
         return hottest < self.peaks[0].value and whole < min(self.peaks[1].value, self.peaks[2].value)
 
     def _compound_place(self, place: int) -> tuple[float, float, float]:
