@@ -8,6 +8,8 @@ from __future__ import annotations
 import csv
 import datetime
 import json
+import random
+import re
 
 import openpyxl
 import pytest
@@ -18,6 +20,8 @@ from dispense.cli import main
 from dispense.jobs.book import book_files
 from dispense.jobs.fill import fill
 from dispense.journal.store import journal_path, read_journal
+from dispense.xlsx.package import Package
+from dispense.xlsx.typed import typed_cells
 
 STAMP = "2026-03-02 15:00"
 HEM = "Hem robot"
@@ -284,6 +288,70 @@ def test_an_untouched_sheet_books_nothing(desk):
     item = book(desk, "Hem_robot_shot_check.xlsx").files[0]
     assert item.reading.entries == [] and "nothing was filled in" in item.reading.notes[0]
     assert not journal_path(desk / "plan.xlsx").exists()
+
+
+JUNK = [
+    5.4,
+    "5.4",
+    "x",
+    "no",
+    "?",
+    "=1+1",
+    -3.0,
+    1e300,
+    "",
+    True,
+    "KM",
+    "5,41 g",
+    "06:35",
+    46083.3,
+    0.27,
+    "A-1",
+    "∞",
+    "#N/A",
+    datetime.time(6, 42),
+    datetime.datetime(2026, 3, 2, 7, 0),
+    datetime.datetime(9999, 12, 31),
+    "a\nb",
+    "x" * 400,
+]
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_whatever_is_typed_is_booked_or_named(desk, seed):
+    """Junk over cells of every sheet: each changed one is an entry, part of one, or named."""
+    draw = random.Random(seed)
+    names = [
+        "Hem_robot_shot_check",
+        "Hem_robot_setup",
+        "Hem_robot_material",
+        "Hem_robot_cure_board",
+        "staging",
+    ]
+    path = desk / f"{names[seed % len(names)]}.xlsx"
+    work = openpyxl.load_workbook(path)
+    for sheet in work.worksheets:
+        for table in sheet.tables.values():
+            for cells in sheet[table.ref][1:]:
+                for cell in cells:
+                    if draw.random() < 0.3 and not isinstance(cell, openpyxl.cell.cell.MergedCell):
+                        cell.value = draw.choice([*JUNK, None])
+    work.save(path)
+    report = book(desk, path.name)
+    (file,) = report.files
+    told_ = " ".join(
+        [*(item.cell for item in file.reading.entries), *map(str, file.reading.unread), *file.reading.notes]
+    )
+    rows = {
+        (item.cell.rpartition("!")[0].rpartition(" ")[2], re.sub(r"\D", "", item.cell.rpartition("!")[2]))
+        for item in file.reading.entries
+    }
+    for cell in typed_cells(Package.open(path)):
+        place = f"{cell.sheet}!{cell.address}"
+        part_of_one = (cell.sheet, re.sub(r"\D", "", cell.address)) in rows  # its time, lot or initials
+        assert re.search(rf"{re.escape(place)}\b", told_) or part_of_one, place
+    if not file.reading.refused and file.reading.entries:
+        assert file.booking is not None and read_journal(journal_path(desk / "plan.xlsx")).bookings
 
 
 # ------------------------------------------------------------------------------------------ tables

@@ -293,6 +293,14 @@ def test_a_and_b_that_are_right_ask_for_nothing(plan):
     assert sum("pump" in item.sentence for item in draws) <= 3
 
 
+def test_weights_all_alike_and_off_are_corrected(plan):
+    """A scale that always shows 5.25 g of 5 g: +5 %, though nothing scatters; one that is right: nothing."""
+    found = judged(plan, [5.0] * 20)
+    assert found.action == "correct" and found.correction == pytest.approx(100 * (1 / 1.05 - 1), abs=0.01)
+    assert judged(plan, [0.0] * 20).action == "nothing"
+    assert judged(plan, [0.01] * 20).action == "nothing"  # half a step of a scale that reads 0.001 g
+
+
 def test_few_weights_ask_for_more(plan):
     assert judged(plan, [4.0, 4.1, 3.9, 4.0]).sentence == "weigh five more: 4 weights say too little"
 

@@ -23,7 +23,7 @@ from ..base.units import from_si, read_header
 from ..plan.build import read_values
 from ..plan.csv import read_csv
 from ..plan.records import Plan, RawTable
-from ..plan.tables import Table
+from ..plan.tables import YEARS, Table
 from ..xlsx.package import Package, column_letters
 from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, WEIGHT, WEIGHT_A, WEIGHT_B, Entry
 
@@ -31,6 +31,7 @@ SEARCHED_ROWS = 30  # a header stands within the first rows
 LEAST_HEADERS = 2
 MOST_ROWS = 200_000
 MOST_COLUMNS = 60
+MOST_PIECES = 1_000_000_000  # of shots, containers and parts that one cell counts
 GRACE = 3600.0  # s before a shift begins and after it ends that still are its; common practice, no source
 
 
@@ -52,7 +53,7 @@ WEIGHTS = Table(
         _word("station", "station; may be left out where the plan has one"),
         _word("part", "part whose shot it is; blank: the station's check shot"),
         _word("application", "bead, pot or joint of that part"),
-        whole("shots", "shots weighed together", default=None, at_least=1),
+        whole("shots", "shots weighed together", default=None, at_least=1, at_most=MOST_PIECES),
         number(
             "weight", "g", "mass of these shots together", above=0.0, labels=("Weight", "Mass", "Weighed")
         ),
@@ -77,10 +78,10 @@ ACTUALS = Table(
         _word("material", "material"),
         _word("component", "A or B; blank for a one-part material"),
         _word("lot", "lot"),
-        whole("containers", "containers", default=None, at_least=0),
+        whole("containers", "containers", default=None, at_least=0, at_most=MOST_PIECES),
         _maybe("volume", "mL", "volume, where it is not told in containers", at_least=0.0),
         _maybe("mass", "kg", "mass, where it is not told in containers", at_least=0.0),
-        whole("pieces", "parts", default=None, at_least=0),
+        whole("pieces", "parts", default=None, at_least=0, at_most=MOST_PIECES),
         _word("reference", "delivery note or other number that tells two alike apart"),
         _word("by", "who says so"),
     ),
@@ -152,11 +153,27 @@ def _from_workbook(path: Path, package: Package) -> list[tuple[Table, RawTable]]
     """Every sheet that begins as a table of ours."""
     from openpyxl import load_workbook
 
-    book = load_workbook(io.BytesIO(package.to_bytes()), read_only=True, data_only=True, keep_links=False)
+    try:
+        book = load_workbook(io.BytesIO(package.to_bytes()), read_only=True, data_only=True, keep_links=False)
+        sheets = [
+            (
+                str(sheet.title),
+                list(sheet.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS, values_only=True)),
+            )
+            for sheet in book.worksheets
+        ]
+        book.close()
+    except Exception as error:  # openpyxl lets errors of many kinds through on damaged XML
+        raise FileError(
+            Problem(
+                str(path),
+                message=f"is damaged: {' '.join(str(error).split())[:120]}",
+                fix="open it in a spreadsheet and save it again as .xlsx",
+            )
+        ) from error
     found = []
     first: list[Any] = []
-    for sheet in book.worksheets:
-        rows = list(sheet.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS, values_only=True))
+    for title, rows in sheets:
         for place, headers in enumerate(rows[:SEARCHED_ROWS]):
             table, _ = _known(headers)
             first = first or [cell for cell in headers if cell is not None]
@@ -171,10 +188,9 @@ def _from_workbook(path: Path, package: Package) -> list[tuple[Table, RawTable]]
             letters = [column_letters(column + 1) for column in range(len(headers))]
             numbers = range(place + 2, place + 2 + len(body))
             titles = ["" if header is None else str(header) for header in headers]
-            raw = RawTable(table.name, titles, columns, numbers, letters, place + 1, str(sheet.title))
+            raw = RawTable(table.name, titles, columns, numbers, letters, place + 1, title)
             found.append((table, raw))
             break
-    book.close()
     if not found:
         raise _no_table(path.name, first)
     return found
@@ -250,7 +266,7 @@ def moment_of(day: datetime.date | None, given: str, where: str) -> datetime.dat
     words = given.strip()
     try:
         found = datetime.datetime.fromisoformat(words)
-        if "-" in words and ":" in words:
+        if "-" in words and ":" in words and YEARS[0] <= found.year <= YEARS[1]:
             return found.replace(tzinfo=None)
     except ValueError:
         pass
@@ -422,6 +438,7 @@ def _place(at: str, is_csv: bool) -> str:
 
 __all__ = [
     "ACTUALS",
+    "MOST_PIECES",
     "WEIGHTS",
     "Reading",
     "content_of",

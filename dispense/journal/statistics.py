@@ -51,10 +51,11 @@ class Level:
     probability: float
 
 
-def _scan(series: Floats) -> tuple[Floats, Floats]:
+def _scan(series: Floats, least_sd: float = 0.0) -> tuple[Floats, Floats]:
     """For each series (a row) the farthest last run, in its standard errors, and the length of it."""
     count = series.shape[-1]
     sd = np.abs(np.diff(series, axis=-1)).mean(axis=-1) / control_chart_factors()[2]["d2"]
+    sd = np.maximum(sd, least_sd)
     lengths = np.arange(1, count + 1)
     sums = np.cumsum(series[..., ::-1], axis=-1)
     far = np.abs(sums) / (np.sqrt(lengths) * sd[..., None])
@@ -71,8 +72,10 @@ def _in_control(count: int) -> Floats:
     return np.sort(np.concatenate(found))
 
 
-def level(deviations: Floats) -> Level | None:
-    """The level of the last run of deviations from a target; None for too few or for values all alike.
+def level(deviations: Floats, least_sd: float = 0.0) -> Level | None:
+    """The level of the last run of deviations from a target; None for too few, or where nothing scatters.
+
+    `least_sd` is what the scale's own step lets a value scatter: weights all alike are no surer than it.
 
     Of all last runs of five values or more the one whose mean is farthest from 0 in its own standard
     errors, σ/√k with σ from the moving range, is judged by how often so far a run is found in series in
@@ -83,9 +86,9 @@ def level(deviations: Floats) -> Level | None:
     (7, 1.0, True)
     """
     values = np.asarray(deviations, float)[-LONGEST:]
-    if len(values) <= SHORTEST or short_term_sd(values) <= 0.0:
+    if len(values) <= SHORTEST or max(short_term_sd(values), least_sd) <= 0.0:
         return None
-    far, length = (item.item() for item in _scan(values))
+    far, length = (item.item() for item in _scan(values, least_sd))
     known = _in_control(len(values))
     beyond = len(known) - int(np.searchsorted(known, far, side="left"))
     run = values[-int(length) :]
@@ -93,7 +96,7 @@ def level(deviations: Floats) -> Level | None:
         len(deviations) - int(length) + 1,
         int(length),
         float(run.mean()),
-        short_term_sd(values) / float(np.sqrt(length)),
+        max(short_term_sd(values), least_sd) / float(np.sqrt(length)),
         (beyond + 1.0) / (len(known) + 1.0),
     )
 

@@ -351,7 +351,7 @@ def judge(found: Weights, plan: Plan, entries: Sequence[Entry]) -> Weights:
     values = found.deviations
     found.ratio = _ratio(found, entries, plan)
     if len(values) > SHORTEST:
-        found.level = level(values)
+        found.level = level(values, _scale(found) / math.sqrt(12.0))  # of a step, values lie evenly within it
         found.effects = effects(values, _factors(found))
     limits = found.limits
     if limits is not None and len(values) > 1 and np.ptp(values) > 0.0:
@@ -365,7 +365,8 @@ def judge(found: Weights, plan: Plan, entries: Sequence[Entry]) -> Weights:
 def _decide(found: Weights, plan: Plan, entries: Sequence[Entry]) -> None:
     """The sentence: the first of these that holds."""
     alarm = FALSE_ALARMS / TESTS
-    ratio, at, noise = found.ratio, found.level, found.sd
+    ratio, at = found.ratio, found.level
+    noise = max(found.sd, _scale(found)) if found.weights else math.nan
     tried = found.effects
     moving = [item for item in tried if item.probability < alarm / len(tried)]
     is_off = at is not None and at.probability < alarm
@@ -379,7 +380,7 @@ def _decide(found: Weights, plan: Plan, entries: Sequence[Entry]) -> None:
         _say(found, "weigh", f"weigh five more: {counted(len(found.weights), 'weight')} say too little")
     elif moving and abs(moving[0].span) > noise:
         _say(found, "look", _moving_words(moving, found))
-    elif at is not None and is_off and abs(at.mean) > max(noise, _scale(found)):
+    elif at is not None and is_off and abs(at.mean) > noise:
         _correct(found, at, plan, entries)
     elif at is not None and is_off:
         _say(
@@ -405,8 +406,8 @@ def _say(found: Weights, action: str, sentence: str) -> None:
 
 
 def _scale(found: Weights) -> float:
-    """What one step of the scale is of the target [%]."""
-    return PERCENT * SCALE / found.weights[-1].target
+    """What one step of the scale is of the smallest target [%]."""
+    return PERCENT * SCALE / min(item.target for item in found.weights)
 
 
 def _ratio_words(ratio: Ratio) -> str:

@@ -31,7 +31,7 @@ from ..journal.entries import (
     WEIGHT_B,
     Entry,
 )
-from ..journal.reading import Reading, content_of, stamp_text
+from ..journal.reading import MOST_PIECES, Reading, content_of, stamp_text
 from ..plan.records import Plan
 from ..xlsx.package import Package, Table, split_cell
 from ..xlsx.template_units import HEADER
@@ -48,6 +48,7 @@ FIRST_DAY_1904 = datetime.datetime(1904, 1, 1)
 YES = frozenset({"x", "yes", "y", "ok", "true", "1", "✓", "✔", "☑", "ja", "sí", "si", "j"})
 NO = frozenset({"no", "n", "false", "0", "–", "-", "nein"})
 ONE_PART = "one-part"
+LAST_DAY = 2_000_000.0  # days; a cell beyond (the year 7375) is no date
 EARLY = 3600.0  # s before a shift begins that a time of day still is its; common practice, no source
 
 Plain = str | float | bool | None
@@ -88,7 +89,9 @@ class _Filled:
     def day(self) -> datetime.date | None:
         """The day of its shift."""
         value = self.head.get("day")
-        return self.at(value).date() if isinstance(value, float) else None
+        if not isinstance(value, float) or not 1.0 <= value < LAST_DAY:
+            return None
+        return self.at(value).date()
 
     def said(self, name: str) -> str:
         """A text of its head."""
@@ -135,7 +138,7 @@ class _Filled:
         value = row.values.get(name)
         if value is None or value == "":
             return ""
-        if isinstance(value, float) and value >= 2.0:
+        if isinstance(value, float) and 2.0 <= value < LAST_DAY:
             return stamp_text(self.at(value))
         try:
             seconds = clock(name, "time").read(value)
@@ -213,6 +216,11 @@ def _head(package: Package, spec: SheetSpec) -> dict[str, Plain]:
     return found
 
 
+def _whole(value: Plain) -> int | None:
+    """A whole number of a cell, None for anything else."""
+    return int(value) if isinstance(value, float) and abs(value) <= MOST_PIECES else None
+
+
 def _rows(package: Package, spec: SheetSpec, cells: list[TypedCell]) -> tuple[list[_Row], list[TypedCell]]:
     """Typed cells gathered by table row, and those that lie in no table."""
     columns = _columns(package, spec)
@@ -287,8 +295,8 @@ def _tick(sheet: _Filled, row: _Row) -> TypedCell | None:
 
 
 def _shot_check(sheet: _Filled, row: _Row) -> None:
-    number, together = row.text("check"), sheet.head.get("shots_together")
-    count = int(together) if isinstance(together, float) else 1
+    number = row.text("check")
+    count = _whole(sheet.head.get("shots_together")) or 1
     time = sheet.moment(row, "time")
     key = sheet.name("check", number or time)
     by = row.text("initials")
@@ -331,8 +339,8 @@ def _shot_check(sheet: _Filled, row: _Row) -> None:
         )
     if not booked and signed is not None and by:
         sheet.entry(SIGNED, key, signed, time=time, by=by, text=by)
-    elif not booked and moved is not None:
-        sheet.unread(moved, "the time was changed and no weight typed")
+    if not booked and moved is not None:
+        sheet.unread(moved, "the time was changed and no weight is booked")
 
 
 def _setup(sheet: _Filled, row: _Row) -> None:
@@ -342,7 +350,6 @@ def _setup(sheet: _Filled, row: _Row) -> None:
     if (cell := row.typed.get("weighed")) is not None:
         mass = sheet.grams(row, "weighed")
         row.take("weighed")
-        together = row.values.get("shots_together")
         if mass is not None:
             sheet.entry(
                 WEIGHT,
@@ -351,7 +358,7 @@ def _setup(sheet: _Filled, row: _Row) -> None:
                 **what,
                 value=mass,
                 unit="g",
-                count=int(together) if isinstance(together, float) else 1,
+                count=_whole(row.values.get("shots_together")) or 1,
                 target=sheet.grams(row, "mass_of_n_shots"),
                 low=sheet.grams(row, "mass_low"),
                 high=sheet.grams(row, "mass_high"),
@@ -372,7 +379,6 @@ def _staged(sheet: _Filled, row: _Row) -> None:
     station = row.text("station") or sheet.said("station")
     material = row.text("material") or sheet.said("material")
     key = sheet.name(station, material, _letter(row), row.table, _first_cell(done, signed, *changed))
-    containers = row.values.get("containers")
     cell = done or next(iter(changed), None)
     if cell is not None:
         sheet.entry(
@@ -383,7 +389,7 @@ def _staged(sheet: _Filled, row: _Row) -> None:
             material=material,
             component=_letter(row),
             lot=row.text(lot),
-            count=int(containers) if isinstance(containers, float) else None,
+            count=_whole(row.values.get("containers")),
             by=by,
             text="changed by hand" if changed else "",
         )
@@ -503,10 +509,10 @@ def read_filled(plan: Plan, path: Path, package: Package, key: str) -> Reading:
     _check_head(sheet)
     rows, outside = _rows(package, spec, cells)
     for row in rows:
-        if all(cell.value is None for cell in row.typed.values()):
-            for cell in row.typed.values():
-                sheet.unread(cell, "a printed cell was cleared")
-            continue
+        for name, cell in list(row.typed.items()):
+            if cell.value is None:
+                sheet.unread(cell, "its formula has no value" if cell.formula else "what was printed is gone")
+                row.take(name)
         meant = _MEANT.get(row.table)
         if meant is not None:
             meant(sheet, row)
