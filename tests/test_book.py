@@ -497,6 +497,27 @@ def test_files_that_are_none_of_these(desk, capsys):
     assert main(["book", str(desk / "plan.xlsx"), str(desk / "plan.xlsx")]) == 1  # a plan is no booking
 
 
+def test_a_wrong_lot_is_named(desk):
+    """By the demo's Stock: HB-0830 is B, HA-0911 is past its last day (10 March), Z-1 is unknown."""
+    table(
+        desk / "opened.csv",
+        "What,Date,Time,Station,Component,Lot,Containers\n"
+        "opened,2026-03-02,06:05,Hem robot,A,HA-0911,\n"
+        "opened,2026-03-02,07:05,Hem robot,A,HB-0830,\n"
+        "opened,2026-03-12,06:05,Hem robot,A,HA-0911,\n"
+        "opened,2026-03-12,07:05,Hem robot,A,Z-1,\n"
+        "received,2026-03-12,06:00,Hem robot,A,Z-2,1\n"
+        "opened,2026-03-12,08:05,Hem robot,A,Z-2,\n",
+    )
+    report = book(desk, "opened.csv")
+    assert told(report) == []
+    words = [item.text for item in report.findings]
+    assert len(words) == 3
+    assert "HB-0830" in words[0] and words[0].endswith("is Ternhem 21 B")
+    assert "HA-0911" in words[1] and words[1].endswith("was past its last day, 2026-03-10")
+    assert words[2].endswith("is neither in Stock nor was it received") and "Z-1" in words[2]
+
+
 # ------------------------------------------------------------------------- the rest of the command
 
 

@@ -12,9 +12,11 @@ from pathlib import Path
 from typing import Any
 
 from ..base.errors import FileError, InputError, Problem
+from ..base.findings import Finding
 from ..base.printed import counted, csv_cell
-from ..base.terminal import table
+from ..base.terminal import findings_text, table
 from ..journal.entries import BOOK, BOOKING_FIELDS, ENTRY_FIELDS, Booking, Entry
+from ..journal.lots import lot_findings
 from ..journal.reading import Reading, content_of, read_floor_table
 from ..journal.rescue import recover
 from ..journal.store import (
@@ -122,6 +124,7 @@ class BookReport:
     files: list[BookedFile] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     done: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
 
     @property
     def is_clean(self) -> bool:
@@ -136,11 +139,14 @@ class BookReport:
             "files": [item.as_json() for item in self.files],
             "notes": list(self.notes),
             "done": list(self.done),
+            "findings": [item.as_json() for item in self.findings],
         }
 
     def as_text(self) -> str:
         """For a terminal."""
         lines = [line for item in self.files for line in item.lines(self.dry)]
+        if self.findings:
+            lines += ["", findings_text(self.findings), ""]
         lines += [*self.done, *(f"note: {words}" for words in self.notes)]
         return "\n".join(lines)
 
@@ -247,6 +253,9 @@ def book_files(
     for item in report.files:
         reading = item.reading
         item.states = _states(journal, reading.entries)
+        if not reading.refused:
+            known = [each.entry for each in journal.current().values()]
+            report.findings += lot_findings(plan, reading.entries, known)
         item.known = journal.booked_as(reading.content)
         if dry_run or reading.refused or item.known or not item.news:
             continue

@@ -16,6 +16,7 @@ from ..shift.results import ShiftResult
 from ..shift.store import nanolitres
 from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, STAGED, Entry
 from .history import BOOKED, PLANNED, Times, changes, moment_at
+from .lots import lots_of
 
 OF_LOT = (RECEIVED, COUNTED, STAGED, OPENED, EMPTIED)
 
@@ -169,17 +170,12 @@ def trace(plan: Plan, entries: Sequence[Entry]) -> tuple[list[Parts], list[Open]
 def of_lot(plan: Plan, entries: Sequence[Entry], lot: str) -> Trace:
     """Parts that may hold a lot, what was booked of it, and where a container of it still stands."""
     parts, still = trace(plan, entries)
-    events = [entry for entry in entries if entry.kind in OF_LOT and lot in _named(entry.lot)]
+    events = [entry for entry in entries if entry.kind in OF_LOT and lot in lots_of(entry)]
     return Trace(
         [item for item in parts if any(each.lot == lot for each in item.lots)],
         sorted(events, key=lambda entry: entry.time or entry.day),
         [item for item in still if item.lot == lot],
     )
-
-
-def _named(lots: str) -> list[str]:
-    """The lots of a cell, which may hold several."""
-    return [lot.strip() for lot in lots.split(",")]
 
 
 def of_part(plan: Plan, entries: Sequence[Entry], part: str, day: datetime.date | None = None) -> Trace:
@@ -192,10 +188,7 @@ def known_lots(plan: Plan, entries: Iterable[Entry]) -> list[str]:
     """Every lot that the plan or the journal names."""
     return list(
         dict.fromkeys(
-            [
-                *(row.lot for row in plan.stock),
-                *(lot for entry in entries for lot in _named(entry.lot) if lot),
-            ]
+            [*(row.lot for row in plan.stock), *(lot for entry in entries for lot in lots_of(entry))]
         )
     )
 
