@@ -271,6 +271,9 @@ def _add_floor(commands: Any) -> None:
     )
     trace.add_argument("plan", help=PLAN_HELP)
     trace.add_argument("--lot", metavar="LOT", help="the lot: parts that may hold it, where it still stands")
+    trace.add_argument(
+        "--component", default="", metavar="A|B", help="with --lot: connected as this one only"
+    )
     trace.add_argument("--part", metavar="NAME", help="the part: lots that may be on it")
     trace.add_argument(
         "--day", metavar="YYYY-MM-DD", type=datetime.date.fromisoformat, help="one day (default: all)"
@@ -492,7 +495,8 @@ def _weights(options) -> int:
 def _trace(options) -> int:
     from .jobs.trace import trace_file
 
-    return _tell(trace_file(options.plan, lot=options.lot, part=options.part, day=options.day), options)
+    asked = {"lot": options.lot, "component": options.component, "part": options.part, "day": options.day}
+    return _tell(trace_file(options.plan, **asked), options)
 
 
 def _cure(options) -> int:

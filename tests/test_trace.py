@@ -176,6 +176,15 @@ def test_over_the_command(desk, plan, capsys):
     assert "--lot LOT or --part PART" in capsys.readouterr().err
 
 
+def test_a_lot_of_b_connected_as_a(plan):
+    """As A it is on parts from 09:20 on only; as B, where it belongs, on those of the plan."""
+    entries = [opened("06:00", "HA-0911"), opened("09:20", "HB-0830")]
+    wrong = of_lot(plan, entries, "HB-0830", "a").parts
+    right = of_lot(plan, entries, "HB-0830", "b").parts
+    assert min(item.ended for item in wrong) >= datetime.datetime(2026, 3, 2, 9, 20)
+    assert len(wrong) < len(right) and right == of_lot(plan, [], "HB-0830").parts
+
+
 def test_a_staged_lot_is_told(plan):
     entry = Entry(
         STAGED,

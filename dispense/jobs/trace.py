@@ -15,6 +15,7 @@ from ..journal.history import PLANNED
 from ..journal.store import journal_path, read_journal
 from ..journal.trace import Lot, Parts, Trace, known_lots, of_lot, of_part
 from ..plan.read import load_plan
+from ..plan.tables import COMPONENTS
 
 CAUTION = (
     "numbers and times of parts are those of the plan; a lot marked planned was not booked, and one in "
@@ -164,6 +165,7 @@ def trace_file(
     plan_path: str | os.PathLike[str],
     *,
     lot: str | None = None,
+    component: str = "",
     part: str | None = None,
     day: datetime.date | None = None,
 ) -> TraceReport:
@@ -176,10 +178,14 @@ def trace_file(
     entries = [item.entry for item in read_journal(journal_path(plan_path)).current().values()]
     if lot is not None:
         name = _known("lot", lot, known_lots(plan, entries))
-        found = of_lot(plan, entries, name)
+        letter = component.strip().lower()
+        if letter not in ("", *COMPONENTS):
+            raise InputError(Problem("trace", "component", component, "A or B", code=NA))
+        found = of_lot(plan, entries, name, letter)
         if day is not None:
             found.parts = [item for item in found.parts if item.day == day]
-        return TraceReport(f"Parts that may hold lot {name}", found, name)
+        where = f" as {letter.upper()}" if letter else ""
+        return TraceReport(f"Parts that may hold lot {name}{where}", found, name)
     assert part is not None
     name = _known("part", part, [row.part for row in plan.parts])
     when = f" of {day}" if day else ""

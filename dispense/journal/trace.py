@@ -167,14 +167,21 @@ def trace(plan: Plan, entries: Sequence[Entry]) -> tuple[list[Parts], list[Open]
     return sorted(parts, key=lambda item: (item.begun, item.station)), still
 
 
-def of_lot(plan: Plan, entries: Sequence[Entry], lot: str) -> Trace:
-    """Parts that may hold a lot, what was booked of it, and where a container of it still stands."""
+def of_lot(plan: Plan, entries: Sequence[Entry], lot: str, component: str = "") -> Trace:
+    """Parts that may hold a lot, what was booked of it, and where a container of it still stands.
+
+    `component` keeps to what was connected as that one, such as a lot of B that was connected as A.
+    """
     parts, still = trace(plan, entries)
     events = [entry for entry in entries if entry.kind in OF_LOT and lot in lots_of(entry)]
     return Trace(
-        [item for item in parts if any(each.lot == lot for each in item.lots)],
+        [
+            item
+            for item in parts
+            if any(each.lot == lot and component in ("", each.component) for each in item.lots)
+        ],
         sorted(events, key=lambda entry: entry.time or entry.day),
-        [item for item in still if item.lot == lot],
+        [item for item in still if item.lot == lot and component in ("", item.component)],
     )
 
 
