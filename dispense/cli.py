@@ -73,6 +73,35 @@ def parser() -> argparse.ArgumentParser:
         action="append",
         help="one station; may be given again (default: all stations)",
     )
+    fill.add_argument(
+        "--now", metavar="HH:MM", help="the rest of a shift from now on (with --date, --shift and --station)"
+    )
+    fill.add_argument(
+        "--done", type=int, default=0, metavar="N", help="with --now: parts started and done by then"
+    )
+    fill.add_argument(
+        "--left",
+        action="append",
+        default=[],
+        metavar="A=mL",
+        help="with --now: what the container of a component holds, where it differs",
+    )
+    fill.add_argument(
+        "--connected",
+        dest="mounted",
+        action="append",
+        default=[],
+        metavar="A=LOT",
+        help="with --now: the lot that is connected, where it differs",
+    )
+    fill.add_argument("--mounted", action="append", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
+    fill.add_argument(
+        "--stop",
+        action="append",
+        default=[],
+        metavar='"HH:MM 35 min"',
+        help="a time in which the line stands",
+    )
     fill.add_argument("--templates", metavar="DIR", help="folder with the plant's own templates")
     _paper(fill)
     fill.add_argument(
@@ -412,6 +441,8 @@ def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
         print(f"{printable(name)}: no problems found in {size}")
     if findings:
         print("\n" + printable(findings_text(findings)))
+    if plan.builds:
+        print("\nClock times, containers and stock: fill and forecast play the shifts and tell.")
 
 
 def _fill(options) -> int:
@@ -437,10 +468,37 @@ def _fill(options) -> int:
         open_workbook=options.open,
         language=options.language,
         progress=progress,
+        now=options.now,
+        done=options.done,
+        left={name: _number(text, "left") for name, text in _pairs(options.left, "left").items()},
+        mounted=_pairs(options.mounted, "mounted"),
+        stops=options.stop,
     )
     for bar in bars:
         bar.close()
     return _tell(report, options)
+
+
+def _pairs(texts: Sequence[str], option: str) -> dict[str, str]:
+    """Options such as A=350 by their name."""
+    from .base.errors import InputError, Problem
+
+    found: dict[str, str] = {}
+    for text in texts:
+        name, sign, value = text.partition("=")
+        if not sign or not name.strip() or not value.strip():
+            raise InputError(Problem("fill", option, text, "a component and its value, such as A=350"))
+        found[name.strip()] = value.strip()
+    return found
+
+
+def _number(text: str, option: str) -> float:
+    from .base.errors import InputError, Problem
+
+    try:
+        return float(text)
+    except ValueError:
+        raise InputError(Problem("fill", option, text, "a number of mL, such as A=350")) from None
 
 
 def _forecast(options) -> int:

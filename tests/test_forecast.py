@@ -90,7 +90,9 @@ def found(demo):
 
 
 def paste_rows(quantity=100, days=10, tolerance=0.0, **station):
-    """A paste of one part: 100 parts of 2 mL a day, nothing else unless asked for."""
+    """A paste of one part: 100 parts of 2 mL a day, nothing else unless asked for: its containers are
+    emptied in mid-bead, so that no rest of them is lost at the mean."""
+    station = {"refill": "in mid-bead", **station}
     return {
         "Materials": [dict(material="Paste", kind="one-part")],
         "Components": [dict(material="Paste", component="a", density=1.0, container=1000, price=10)],
@@ -134,8 +136,11 @@ def test_lean_play_equals_the_event_model_of_a_fresh_shift():
             cause: used[cause] for cause in CAUSES
         }
         # the clock list counts whole parts, totals the expected share: 1 of 10 started is lost
+        # and the mean rest of a container, half of the 5 mL that a part takes of it
         counted = used_of(lean)[letter]
         assert counted["scrap"] == round(used["parts"] / 0.9 * 0.1) != used["scrap"]
+        drawn, usable = sum(counted[cause] for cause in CAUSES), {"a": 95e6, "b": 54e6}[letter]
+        assert counted["rest"] == round(drawn * 2.5e6 / (usable - 2.5e6))
         assert all(counted[cause] == used[cause] for cause in CAUSES if cause != "scrap")
 
 
@@ -152,6 +157,7 @@ def test_walk_equals_the_event_model_with_stock_carried():
     tables, settings = demo_rows()
     for row in tables["Stations"]:
         row["container_time"] = 0.0
+        row["refill"] = "in mid-bead"  # the walk empties containers and has their rests at the mean
         row["scrap"] = 0.0  # the event model books whole parts, the walk expected scrap
     for row in tables["Stock"]:  # runs short, and open containers grow old
         if row["material"] in {"Ternbake 11", "Ternhem 21"}:
@@ -208,10 +214,10 @@ def test_forecast_is_near_the_event_model_with_container_times(demo, found):
             )
     for key, volume in whole.items():
         view = found.components[key]
-        # of each container the share `heel` stays behind
-        assert sum(view.day_use) * (1.0 - view.component.heel) - found.walk.causes[key]["hoses"] == (
-            pytest.approx(volume, rel=0.01)
-        )
+        # of each container the share `heel` stays behind, and the rest that cannot finish a part
+        assert sum(view.day_use) * (1.0 - view.component.heel) - view.use["rest"] - found.walk.causes[key][
+            "hoses"
+        ] == (pytest.approx(volume, rel=0.01))
 
 
 # -------------------------------------------------------------------------------- lots and balance
@@ -535,7 +541,8 @@ def test_without_spread_all_futures_are_the_plan():
     plan = make(hand_rows())
     drawn, answers, _ = _drawn(plan, 20)
     assert np.ptp(drawn.days, axis=0).max() == pytest.approx(0.0, abs=1e-3)
-    planned = sum(sum(used.values()) for used in answers[0].used.values())
+    # the draws are of mixed material: rests of containers come with the components, each of its own
+    planned = sum(used[cause] for used in answers[0].used.values() for cause in CAUSES)
     assert drawn.days.sum(axis=1) == pytest.approx(planned, rel=1e-9)
     assert drawn.shares == dict.fromkeys(DRIVERS, 0.0) and drawn.together == 0.0
 
@@ -1178,14 +1185,16 @@ def by_own_loop(rows, heels):
 
     A frame takes 10 mL, half A, half B; good/(1 − scrap) are started; each shift fills a mixer of 10 mL,
     draws 8 mL at its start, 6 at its end and two check shots of 4 mL (3.5 h at one in two hours); the
-    first fills the hoses; of each container the heel stays behind.
+    first fills the hoses; of each container the heel stays behind, and half of the 5 mL of a part at the
+    mean, since it is changed before the part that it cannot finish.
     """
     station = rows["Stations"][0]
+    usable = {row["component"]: row["container"] * (1.0 - row["heel"]) for row in rows["Components"]}
     totals = {"a": station["hose_a"], "b": station["hose_b"]}
     for build in rows["Builds"]:
         mixed = build["quantity"] * 10.0 / (1.0 - station["scrap"]) + 10.0 + 8.0 + 6.0 + 2 * 4.0
         for letter in totals:
-            totals[letter] += mixed / 2.0
+            totals[letter] += mixed / 2.0 * (1.0 + 2.5 / (usable[letter] - 2.5))
     return {letter: volume / (1.0 - heels[letter]) for letter, volume in totals.items()}
 
 

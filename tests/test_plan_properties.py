@@ -94,6 +94,11 @@ def plants(draw) -> dict[str, list[dict[str, Any]]]:
             count=draw(st.integers(1, 3)),
         )
     ]
+    if draw(st.booleans()):
+        rows["Shots"] = [
+            dict(part="tray", pot="well", shot=1, portion=0.4),
+            dict(part="tray", pot="well", shot=2, portion=0.6, wait=number(0.1, 900)),
+        ]
     rows["Joints"] = [
         dict(
             joint="pad",
@@ -123,6 +128,10 @@ def plants(draw) -> dict[str, list[dict[str, Any]]]:
         shop_temperature=number(5, 40),
         meter_tolerance=number(0, 0.05),
         record=draw(st.sampled_from(("", "day"))),
+        refill=draw(st.sampled_from(("between parts", "in mid-bead"))),
+        after_run=draw(st.sampled_from(("throw away", "keep closed"))),
+        idle=draw(st.sampled_from(("cheaper", "purge", "take off"))),
+        nozzles=draw(st.sampled_from((1, 1, 2, 3))),
     )
     rows["Temperatures"] = [
         dict(record="day", time="06:00", temperature=number(5, 35)),
@@ -212,8 +221,46 @@ def test_the_balance_of_every_component_closes(rows):
             assert min(result.used[letter].values()) >= 0
             assert 0 <= result.hoses[letter] <= result.closing[letter]
         for job in result.jobs:
-            assert job.begun == job.finished + job.scrapped <= job.started
-            assert job.finished <= job.quantity
+            assert job.begun + job.taken == job.finished + job.scrapped + job.lost + job.carried
+            assert job.begun <= job.started and job.own_finished <= job.quantity
+
+
+@few
+@given(plants())
+def test_no_part_vanishes(rows):
+    """What is begun is good, scrapped, lost or handed over, and what is handed over is taken over: part by
+    part, from the first shift to the last."""
+    results = played(make(rows))
+    waiting = {"frame": 0, "tray": 0}
+    begun, ended = 0, 0
+    for result in results:
+        for job in result.jobs:
+            assert job.taken == waiting[job.part]
+            waiting[job.part] = job.carried
+            begun += job.begun
+            ended += job.finished + job.scrapped + job.lost
+            shot = sum(item.amount.nominal for item in job.applications)
+            if not (job.taken or job.carried or job.lost):
+                assert job.on_parts.nominal == pytest.approx(job.finished * shot)
+        handed = sum(row.count for row in result.handed_over if row.what.startswith("half done"))
+        assert handed == sum(job.carried for job in result.jobs)
+    assert begun == ended + sum(waiting.values())
+    for before, after in itertools.pairwise(results):
+        for one, other in zip(before.handed_over, after.taken_over, strict=True):
+            assert (one.what, one.part, one.count, one.volume) == (
+                other.what,
+                other.part,
+                other.count,
+                other.volume,
+            )
+            later = gap(before, after)
+            for clock, same in ((one.following, other.following), (one.latest, other.latest)):
+                assert clock is None or clock == pytest.approx(same + later, abs=1e-3)
+
+
+def gap(before, after):
+    """Seconds between the days of two shifts."""
+    return (after.date - before.date).days * 86400.0
 
 
 @few

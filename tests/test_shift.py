@@ -11,11 +11,14 @@ from hypothesis import strategies as st
 from plans import MONDAY, hand_rows, make
 
 from dispense.base.clock import hhmm
+from dispense.base.errors import InputError
+from dispense.forecast.response import occurrences, play_lean
 from dispense.plan.amounts import applications
 from dispense.plan.materials import working_life
 from dispense.shift.calendar import Calendar
 from dispense.shift.player import play_plan, play_shift
 from dispense.shift.store import Lot, Store, first_expired, use_by
+from dispense.shift.today import Stop, Today
 from dispense.shift.windows import latest_times
 
 ML = 10**6  # nanolitres in a millilitre
@@ -34,13 +37,15 @@ def play(rows=None, station="hem", shift="early", date=MONDAY):
 #   Check shots: 0.5 an hour over 3.5 h of work: at 0 h and 2 h of work, i.e. 6:00 and 8:30; 4 mL.
 #   Mixed material: mixer 10, start 8, check 4, parts 12 × 10 = 120 | purge 15, check 4,
 #   parts 9 × 10 = 90, end 6: 257 mL, half of it A and half B = 128.5 mL each.
-#   A: 100 mL container less 5 % heel gives 95. 128.5 takes 2 containers, 1 heel of 5 mL is thrown
-#      away, 190 − 128.5 + 5 = 66.5 mL stand at the end. 95 of A are drawn at 190 mL mixed:
-#      142 at 8:00, 161 after purge and check, so 2.9 shots later: third shot after the break,
-#      8:50 + 0.9 × 10 s.
-#   B: 60 mL less 10 % gives 54. 128.5 takes 3 containers, 2 heels = 12 mL, 162 − 128.5 + 6 = 39.5
-#      stand at the end. 54 at 108 mixed: 22 at 6:00, so 8.6 shots: ninth shot, 7:20 + 6 s;
-#      108 at 216 mixed: 161 + 5.5 shots: sixth after the break, 9:20 + 5 s.
+#   A container is changed before the part that it cannot finish (common practice, no source); a shot
+#   takes 5 mL of A and 5 mL of B.
+#   A: 100 mL container less 5 % heel gives 95. Drawn: 71 at 8:00 (142 mixed), 80.5 after purge and
+#      check, 90.5 after the shot of 8:40: 4.5 mL are left, too few for the shot of 8:50. The crew
+#      changes when the shot of 8:40 is done, 8:40:10. 128.5 takes 2 containers, a heel of 5 and a rest
+#      of 4.5 mL are lost: 200 − 128.5 − 5 − 4.5 = 62 mL stand at the end.
+#   B: 60 mL less 10 % gives 54. Drawn: 11 at 6:00, 51 after the eighth shot (7:10): 3 mL are left,
+#      change at 7:10:10. Then 4 shots, purge 7.5, check 2 and 4 shots (8:30 … 9:00): 49.5, 4.5 are
+#      left, change at 9:00:10. 3 containers, 2 heels = 12 mL, rest 7.5: 180 − 128.5 − 12 − 7.5 = 32.
 
 
 def test_hand_worked_volumes():
@@ -52,7 +57,8 @@ def test_hand_worked_volumes():
     } == {"parts": 210, "scrap": 0, "start": 8, "end": 6, "purge": 15, "mixers": 10, "checks": 8}
     assert result.containers == {"a": 2, "b": 3}
     assert {letter: result.used[letter]["heel"] / ML for letter in "ab"} == {"a": 5, "b": 12}
-    assert {letter: result.closing[letter] / ML for letter in "ab"} == {"a": 66.5, "b": 39.5}
+    assert {letter: result.closing[letter] / ML for letter in "ab"} == {"a": 62, "b": 32}
+    assert {letter: result.used[letter]["rest"] / ML for letter in "ab"} == {"a": 4.5, "b": 7.5}
     assert {letter: result.mounted[letter] / ML for letter in "ab"} == {"a": 200, "b": 180}
     assert [result.balance(letter) for letter in "ab"] == [0, 0]
 
@@ -71,8 +77,8 @@ def test_hand_worked_clock_times():
         ]
         for letter in "ab"
     }
-    assert changes["a"] == pytest.approx([6 * 3600, 8 * 3600 + 50 * 60 + 9], abs=1e-6)
-    assert changes["b"] == pytest.approx([6 * 3600, 7 * 3600 + 20 * 60 + 6, 9 * 3600 + 20 * 60 + 5], abs=1e-6)
+    assert changes["a"] == pytest.approx([6 * 3600, 8 * 3600 + 40 * 60 + 10], abs=1e-6)
+    assert changes["b"] == pytest.approx([6 * 3600, 7 * 3600 + 10 * 60 + 10, 9 * 3600 + 10], abs=1e-6)
     assert "limit 60% at 08:26" in next(e.text for e in result.events if e.kind == "purge")
 
 
@@ -178,7 +184,12 @@ def test_gelled_mixer_is_changed():
     rows["Materials"][0]["pot_life"] = 35  # 40 min of standing is more than the whole pot life
     result = play(rows)
     assert (result.purges, result.mixers) == (0, 2)
-    assert any(e.kind == "mixer" and "pot life is over" in e.text for e in result.events)
+    # it is not left to gel: off when the part of 7:50 is done, a new one after the break (common practice)
+    assert [(e.clock, e.kind) for e in result.events if e.kind in ("off", "mixer")] == [
+        (7 * 3600 + 50 * 60 + 10, "off"),
+        (8.5 * 3600, "mixer"),
+    ]
+    assert "pot life is over at 08:25" in next(e.text for e in result.events if e.kind == "off")
 
 
 def test_open_lots_and_missing_stock():
@@ -338,7 +349,7 @@ def test_more_parts_never_use_less(quantity, more):
 
 
 def test_after_midnight_a_lot_of_yesterday_is_not_put_on():
-    """The shift worked by hand above, 16 h later: B changes at 23:20 and at 01:20, the day after."""
+    """The shift worked by hand above, 16 h later: B changes at 23:10 and at 01:00, the day after."""
     rows = hand_rows()
     rows["Shifts"] = [dict(shift="early", start="22:00", end="26:00")]
     rows["Breaks"] = [dict(shift="early", start="24:00", end="24:30")]
@@ -349,7 +360,7 @@ def test_after_midnight_a_lot_of_yesterday_is_not_put_on():
     result = play(rows)
     changes = [event for event in result.events if event.kind == "container" and event.component == "b"]
     assert [event.lot for event in changes] == ["B1", "B2", "B3"]
-    assert hhmm(changes[1].clock) == "23:20" and hhmm(changes[2].clock) == "01:20 +1 d"
+    assert hhmm(changes[1].clock) == "23:10" and hhmm(changes[2].clock) == "01:00 +1 d"
 
 
 def test_parts_that_miss_their_second_shot_are_told():
@@ -366,6 +377,7 @@ def test_parts_that_miss_their_second_shot_are_told():
     rows["Stations"][0]["flow"] = 5
     result = play(rows)
     (told,) = [item for item in result.findings if item.topic == "half done"]
+    assert result.jobs[0].carried == 21 and not result.has_following
     assert told.kind == "stop" and told.numbers["half_done"] == 21 and "21 begun" in told.text
     assert not [item for item in play().findings if item.topic == "half done"]
 
@@ -400,6 +412,393 @@ def test_a_pot_life_is_marked_with_the_temperature_farthest_from_what_is_stated(
     hot, cold = 31.0 + 273.15, 15.0 + 273.15  # 1 K above and 5 K below
     for pair in ((hot, cold), (cold, hot)):
         assert any("extrapolated to 15 °C" in words for words in life.marks(*pair))
+
+
+# ------------------------------------------------------------------- as a competent crew would run it
+# The rules are common practice, no source; the figures are plain arithmetic on the plan of tests/plans.py.
+
+
+def events(result, *kinds):
+    return [(event.clock, event.text) for event in result.events if event.kind in kinds]
+
+
+def changes_of(result, letter):
+    return [e.clock for e in result.events if e.kind == "container" and e.component == letter]
+
+
+def test_a_station_that_may_refill_in_mid_bead_empties_its_containers():
+    """Nothing is left over: 95 of A are drawn at 190 mL mixed, 142 at 8:00, 161 after purge and check, so
+    2.9 shots later, 9 s into the part of 8:50. 54 of B at 108 mL: 22 at 6:00, so 8.6 shots, 6 s into that of
+    7:20; 108 of B at 216: 161 + 5.5 shots, 5 s into that of 9:20. The nozzle stands 2 min on each of them."""
+    rows = hand_rows()
+    rows["Stations"][0] |= dict(refill="in mid-bead", container_time=120)
+    result = play(rows)
+    assert {letter: result.used[letter]["rest"] for letter in "ab"} == {"a": 0, "b": 0}
+    assert {letter: result.closing[letter] / ML for letter in "ab"} == {"a": 66.5, "b": 39.5}
+    assert changes_of(result, "a") == pytest.approx([6 * 3600, 8 * 3600 + 50 * 60 + 9], abs=1e-6)
+    assert changes_of(result, "b") == pytest.approx(
+        [6 * 3600, 7 * 3600 + 20 * 60 + 6, 9 * 3600 + 20 * 60 + 5], abs=1e-6
+    )
+    assert result.busy == pytest.approx(21 * 10 + 3 * 120)
+    assert not [item for item in result.findings if item.topic == "refill in mid-bead"]
+
+
+def test_a_container_smaller_than_a_part_runs_empty_in_it_and_is_told():
+    """8 mL of B, 5 mL a part: changed before each second part and 3 mL lost; 4 mL: in each part."""
+    rows = hand_rows()
+    rows["Components"][1] |= dict(container=8, heel=0)
+    rows["Stock"][1]["quantity"] = 64
+    rows["Stations"][0] |= dict(checks=0, start_volume=0, mixer_volume=0, end_volume=0)
+    result = play(rows)
+    assert result.containers["b"] == 21 and result.used["b"]["rest"] == 20 * 3 * ML
+    assert not result.ran_empty
+    rows["Components"][1] |= dict(container=4)
+    result = play(rows)
+    assert result.containers["b"] == 27 and result.used["b"]["rest"] == 0  # 105 mL, 4 at a time
+    (told,) = [item for item in result.findings if item.topic == "refill in mid-bead"]
+    # empty at 4, 8 … 104 mL: after 20 × 4 mL the sixteenth part is just done, and so at 40, 60 and 100
+    assert told.kind == "quality" and told.numbers["times"] == 26 - 5
+    assert result.balance("b") == 0
+
+
+def test_the_rest_of_a_lot_that_cannot_finish_a_part_is_used_up_in_mid_bead():
+    rows = hand_rows()
+    rows["Stock"][1]["quantity"] = 9.5  # B1: 6 mL heel, 3.5 mL usable, and the mixer asks 5 mL first
+    result = play(rows)
+    assert result.containers["b"] == 4 and result.balance("b") == 0
+    assert result.used["b"]["rest"] < 54 * ML
+
+
+def slow_pours(**station):
+    """100 mL at 0.1 mL/s every 20 min: 1000 s; the 10 mL in the mixer went in over the last 100 s."""
+    rows = hand_rows()
+    del rows["Beads"]
+    rows["Breaks"] = []
+    rows["Pots"] = [
+        dict(pot="bed", part="frame", station="hem", shape="box", length=100, width=50, depth=40, level=20)
+    ]
+    rows["Stations"][0] |= dict(flow=0.1, takt=1200, checks=0, start_volume=0) | station
+    rows["Builds"][0]["quantity"] = 4
+    return rows
+
+
+def test_age_is_judged_when_the_material_leaves():
+    """At the start of a pour the mixer's content is 300 s old, 8.3 % of 60 min; its last drop leaves 100 s
+    later, at 11.1 %. With a limit of 10 % each pour but the first (100 s, 2.8 %) asks for a purge."""
+    assert play(slow_pours(purge_share=0.12)).purges == 0
+    result = play(slow_pours(purge_share=0.1))
+    assert result.purges == 3
+    assert events(result, "purge")[0][1] == (
+        "purge 15.0 mL: the next part would end at 11% of pot life, limit 10%"
+    )
+    assert not result.too_long
+
+
+def test_a_part_that_outlasts_the_limit_is_told_and_not_purged_for():
+    """Fresh material is 2.8 % old when the last of it leaves: over a limit of 2.5 %, whatever is purged."""
+    result = play(slow_pours(purge_share=0.025))
+    assert result.purges == 3  # 8.3 % at the start asks for them
+    (told,) = [item for item in result.findings if item.topic == "limit in a part"]
+    assert told.kind == "quality" and told.numbers["times"] == 4
+    assert told.numbers["share"] == pytest.approx(100 / 3600, rel=1e-9)
+
+
+def test_a_purge_waits_with_its_part_for_the_end_of_the_break():
+    """16 min of pot life, limit 9.6: a part that comes 10 min after the one before is purged for, 60 s, and
+    is so late that the next comes 9 min after it: every second part, nos. 2 to 14, has its purge. Before a
+    break at 7:50:30 no. 12, due at 7:50, fits and its purge does not: both wait, nothing is purged twice."""
+    rows = hand_rows()
+    rows["Materials"][0]["pot_life"] = 16
+    rows["Stations"][0] |= dict(purge_time=60, checks=0)
+    rows["Breaks"] = [dict(shift="early", start="07:50:30", end="07:53")]
+    rows["Builds"][0]["quantity"] = 15
+    result = play(rows)
+    assert result.purges == 7
+    near = [clock for clock, _ in events(result, "purge") if 7.7 * 3600 < clock < 8.1 * 3600]
+    assert near == [7 * 3600 + 53 * 60]
+
+
+def test_the_run_ends_with_the_last_part():
+    """Five parts: the last is done at 6:40:10; then the mixer is off, and the station free."""
+    rows = hand_rows()
+    rows["Builds"][0]["quantity"] = 5
+    result = play(rows)
+    end = 6 * 3600 + 40 * 60 + 10
+    assert result.run_end == end == max(event.clock for event in result.events)
+    assert events(result, "end") == [
+        (end, "last part done: take the mixer off and throw it away; free until 10:00")
+    ]
+    assert not events(result, "break")
+    assert result.check_shots == 1  # the one of 8:30 has nothing left to check
+
+
+@pytest.mark.parametrize(("start", "mixers"), [("10:00", 1), ("10:30", 2)])
+def test_a_mixer_kept_closed_serves_the_next_start_within_its_life(start, mixers):
+    """Filled last at 9:50, limit 36 min later: good at 10:00, not at 10:30."""
+    rows = hand_rows()
+    rows["Stations"][0]["after_run"] = "keep closed"
+    rows["Shifts"].append(dict(shift="late", start=start, end="14:00"))
+    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=5))
+    first, second = play_plan(make(rows))
+    assert first.mixers + second.mixers == mixers
+    assert "keep the mixer closed, good until 10:26" in events(first, "end")[0][1]
+    words = "go on with the mixer" if mixers == 1 else "was good until 10:26"
+    assert words in events(second, "start")[0][1]
+    assert [second.balance(letter) for letter in "ab"] == [0, 0]
+
+
+def idle_rows(**station):
+    """A part every 40 min, 35 min of pot life: after 21 min the limit of 60 %, after 35 the mixer gels."""
+    rows = hand_rows()
+    rows["Breaks"] = []
+    rows["Materials"][0]["pot_life"] = 35
+    rows["Stations"][0] |= dict(takt=2400, checks=0, mixer_time=120, purge_time=10) | station
+    rows["Builds"][0]["quantity"] = 3
+    return rows
+
+
+def test_the_cheaper_way_through_a_long_idle_time():
+    """Each gap asks for one purge, 21 min after the part before; another at 42 min would be too late to
+    matter. 15 mL of it are dearer than the 10 mL of a new mixer; 10 mL are as dear and quicker, 10 s."""
+    result = play(idle_rows())
+    assert (result.purges, result.mixers) == (0, 3)
+    assert [clock for clock, _ in events(result, "off")] == [6 * 3600 + 10, 6 * 3600 + 2400 + 120 + 10]
+    assert "a new mixer takes 10.0 mL and 120 s" in events(result, "off")[0][1].replace("2 min", "120 s")
+    assert "takes 1 × 15.0 mL and 10 s" in events(result, "off")[0][1]
+    result = play(idle_rows(purge_volume=10))
+    assert (result.purges, result.mixers) == (2, 1)
+    assert [clock for clock, _ in events(result, "purge")] == [6 * 3600 + 21 * 60, 6 * 3600 + 2400 + 21 * 60]
+    assert play(idle_rows(purge_volume=10, idle="take off")).mixers == 3
+    assert play(idle_rows(idle="purge")).purges == 2
+
+
+def test_nobody_purges_in_a_break():
+    """The limit of the part of 7:50 falls at 8:11, in the break, and the mixer gels at 8:25: it comes off."""
+    rows = hand_rows()
+    rows["Materials"][0]["pot_life"] = 35
+    rows["Stations"][0] |= dict(idle="purge", purge_volume=10)
+    result = play(rows)
+    assert [clock for clock, _ in events(result, "off")] == [7 * 3600 + 50 * 60 + 10]
+    assert "purging cannot keep the limit" in events(result, "off")[0][1]
+
+
+# ---------------------------------------------------------------------- from one shift to the next
+
+
+def two_shots(start, quantity=2, **material):
+    """21 first shots from 6:00 on, every 10 min but in the break, 1 s each; the second 5 h later; a late
+    shift of 4 h that starts no part but `quantity`."""
+    rows = hand_rows()
+    del rows["Beads"]
+    rows["Materials"][0]["open_time"] = None
+    rows["Materials"][0] |= material
+    rows["Pots"] = [
+        dict(pot="bed", part="frame", station="hem", shape="box", length=50, width=20, depth=20, level=10)
+    ]
+    rows["Shots"] = [
+        dict(part="frame", pot="bed", shot=1, portion=0.5),
+        dict(part="frame", pot="bed", shot=2, portion=0.5, wait=300),
+    ]
+    rows["Stations"][0] |= dict(flow=5)
+    end = int(start[:2]) + 4
+    rows["Shifts"].append(dict(shift="late", start=start, end=f"{end}:{start[3:]}"))
+    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=quantity))
+    return list(play_plan(make(rows)))
+
+
+def test_what_is_half_done_is_finished_in_the_next_shift():
+    """The second shots are due from 11:00:01 to 14:50:01: all within the late shift, 11:00 to 15:00; the two
+    parts that it begins itself wait till 16:00."""
+    early, late = two_shots("11:00")
+    job = late.jobs[0]
+    assert (early.jobs[0].begun, early.jobs[0].carried, early.jobs[0].finished) == (21, 21, 0)
+    assert (job.taken, job.taken_finished, job.begun, job.carried, job.own_finished) == (21, 21, 2, 2, 0)
+    (row,) = [row for row in early.handed_over if row.part]
+    assert (row.what, row.numbers, row.count) == ("half done, visit 2 to come", "1–21", 21)
+    # a check shot of 4 mL goes before the first part: 0.8 s
+    assert (row.following, row.latest) == (pytest.approx(11 * 3600 + 1.8), None)
+    assert [row.numbers for row in late.taken_over if row.part] == ["1–21 of Mon 2026-03-02 early"]
+    assert late.dispensed("parts") == (21 + 2) * 5 * ML  # 21 second shots, 2 first ones
+    assert [batch.numbers for batch in late.batches] == ["1–10", "11–20", "21"]
+    assert {batch.origin for batch in late.batches} == {"Mon 2026-03-02 early"}
+    (told,) = [item for item in early.findings if item.topic == "half done"]
+    assert told.kind == "quality" and "the next shift takes them over" in told.fix
+
+
+def test_a_shift_without_builds_of_its_own_finishes_what_it_takes_over():
+    rows_of = two_shots("11:00", quantity=0)
+    assert [result.shift for result in rows_of] == ["early", "late"]
+    assert rows_of[1].jobs[0].finished == 21 and not rows_of[1].is_short
+
+
+def test_what_cannot_be_finished_in_its_open_time_is_lost_and_named():
+    """Open 330 min, and the late shift starts at 12:00: the first four, begun until 6:30, are open until
+    12:00:00 at the latest, and their second shots take until 12:00:01."""
+    _, late = two_shots("12:00", open_time=330)
+    job = late.jobs[0]
+    assert (job.taken, job.lost, job.taken_finished) == (21, 4, 17)
+    (told,) = [item for item in late.findings if item.topic == "lost half done"]
+    assert told.kind == "stop" and told.numbers["lost"] == 4
+    assert "frame no. 1–4 of Mon 2026-03-02 early" in told.text and "ends at 11:30" in told.text
+
+
+@pytest.mark.parametrize(("start", "planned", "late"), [("10:00", "10:05", 0), ("11:00", "11:05", 1)])
+def test_what_is_to_be_mated_is_mated_in_the_next_shift(start, planned, late):
+    """15 min of work after the part of 9:50, done at 9:50:10: 5 min 10 s of the next shift; open to 10:20."""
+    rows = hand_rows()
+    rows["Stations"][0]["mating_delay"] = 15
+    rows["Shifts"].append(dict(shift="late", start=start, end="15:00"))
+    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=1))
+    first, second = play_plan(make(rows))
+    (row,) = [row for row in first.handed_over if row.part]
+    assert (row.what, row.numbers, hhmm(row.following), hhmm(row.latest)) == (
+        "to be mated",
+        "21",
+        planned,
+        "10:20",
+    )
+    assert [row.numbers for row in second.taken_over if row.part] == ["21 of Mon 2026-03-02 early"]
+    assert [serial for _, serial, *_ in first.late_mating if serial == 21] == [21] * late
+
+
+# ------------------------------------------------------------------------------------ from now on
+
+
+def from_now(rows, clock, **known):
+    hours, minutes = clock.split(":")
+    today = Today(MONDAY, "early", int(hours) * 3600.0 + int(minutes) * 60.0, **known)
+    (result,) = play_plan(make(rows), today=today)
+    return result
+
+
+def test_the_rest_of_a_shift_from_now_on():
+    """At 7:15 six parts are done instead of eight: nos. 7 to 21 at 10 min from 7:15 on, five before 8:00,
+    ten from 8:30 (8:35) to 10:00: the last at 9:55 … no. 7 at 7:15, no. 11 at 7:55, no. 12 at 8:35.
+
+    Till 7:15 mixer 10, start 8, a check of 4 and 6 parts: 82 mL, 41 of B; its container of 54 has 13 mL
+    left, for two parts more: changed when no. 8 is done, 7:25:10."""
+    result = from_now(hand_rows(), "07:15", done=6)
+    job = result.jobs[0]
+    assert (job.quantity, job.begun, job.finished) == (15, 14, 14)
+    assert result.mixers == 0 and result.dispensed("start") == 0  # the run goes on
+    assert changes_of(result, "b")[0] == pytest.approx(7 * 3600 + 25 * 60 + 10)
+    # the check of 7:15 takes 2 mL of B first: 11 mL, two parts all the same
+    assert result.opening["b"] == (54 - 41 + 6) * ML
+    assert [text for _, text in events(result, "start")] == ["from now on: 6 started before"]
+    assert [result.balance(letter) for letter in "ab"] == [0, 0]
+
+
+def test_a_count_at_the_station_replaces_what_was_reckoned():
+    """12 mL and the heel of 6 in the container of B: the check takes 2, so two parts; with 9 only one."""
+    for volume, clock in ((18e-6, 7 * 3600 + 25 * 60 + 10), (15e-6, 7 * 3600 + 15 * 60 + 10)):
+        result = from_now(hand_rows(), "07:15", done=6, left={"b": volume}, mounted={"b": "B9"})
+        assert changes_of(result, "b")[0] == pytest.approx(clock)
+        assert "after lot B9" in next(e.text for e in result.events if e.component == "b")
+
+
+def test_the_mixer_that_stands_there_is_purged_when_it_is_too_old():
+    """One part is done by 7:00, evenly in that hour: at 6:00. 60 min at 7:00, the whole pot life: gelled."""
+    result = from_now(hand_rows(), "07:00", done=1)
+    assert [clock for clock, _ in events(result, "mixer")] == [7 * 3600] and result.mixers == 1
+
+
+@pytest.mark.parametrize(
+    ("clock", "known"),
+    [("05:00", {}), ("10:00", {}), ("06:05", dict(done=40)), ("07:00", dict(left={"c": 1e-6}))],
+)
+def test_a_now_that_cannot_be_is_an_error(clock, known):
+    rows = hand_rows()
+    rows["Stations"][0]["takt"] = None
+    rows["Builds"][0]["quantity"] = 60
+    with pytest.raises(InputError):
+        from_now(rows, clock, **known)
+
+
+def test_a_run_that_has_not_begun_begins_now():
+    """Nothing done by 7:00: the mixer and the first purge are still to come."""
+    result = from_now(hand_rows(), "07:00")
+    assert result.dispensed("mixers") == 10 * ML and result.dispensed("start") == 8 * ML
+    assert result.jobs[0].begun == 15 and result.jobs[0].started == 21  # 2.5 h of 10 min each
+
+
+def test_a_stop_moves_what_comes_after_it():
+    """The line stands 35 min from 7:20, as in a break: what is due then comes so much later."""
+    today = Today(MONDAY, "early", stops=(Stop(7 * 3600 + 1200.0, 7 * 3600 + 3300.0),))
+    (result,) = play_plan(make(hand_rows()), today=today)
+    assert [text for _, text in events(result, "stop")] == ["the line stands until 07:55"]
+    # working time 12,600 − 2,100 s at 600 s each: 17 parts and a half, so the last of 18 fits
+    assert result.jobs[0].finished == 18
+
+
+def test_a_moisture_curing_material_skins_with_the_water_in_the_air():
+    """Open 30 min at 23 °C and 50 %: in air of 23 °C and 25 % half the water, twice the time (depth² grows
+    with the water at the face: Comyn, Int. J. Adhesion & Adhesives 18 (1998) 247; the skin with it)."""
+    rows = hand_rows()
+    rows["Materials"][0] |= dict(kind="one-part", ratio_b=None, pot_life=None, cure="moisture")
+    rows["Components"] = rows["Components"][:1]
+    rows["Stock"] = rows["Stock"][:1]
+    for humidity, minutes in ((0.5, 30), (0.25, 60), (0.75, 20)):
+        rows["Stations"][0] |= dict(mixer_volume=0, humidity=humidity)
+        mating = play(rows).batches[0].tightest
+        begun = 6 * 3600 + 600 * (mating.serial - 1)
+        assert mating.latest - begun == pytest.approx(60 * minutes, abs=0.5)
+
+
+# ------------------------------------------------------------------------- several nozzles, other hours
+
+
+def test_two_nozzles_do_what_one_cannot():
+    """A part takes 10 s and 890 s of handling, one comes every 600 s: one nozzle makes 8 before 8:00 and 6
+    from 8:30; two make all but the last, of 9:50, each with its own mixer, first and last purge.
+
+    They take turns: before the break nozzle 2 has no. 10 last, of 7:30, and nozzle 1 no. 11, of 7:40. At
+    8:30 that is 60 min, the whole pot life: it came off when no. 10 was done; and 50 min: a purge."""
+    rows = hand_rows()
+    rows["Stations"][0] |= dict(handling_time=890, checks=0)
+    one = play(rows)
+    assert one.jobs[0].finished == 8 + 6
+    rows["Stations"][0]["nozzles"] = 2
+    two = play(rows)
+    assert two.jobs[0].finished == 20
+    assert two.dispensed("parts") == 20 * 10 * ML
+    volumes = {name: two.dispensed(name) // ML for name in ("start", "end", "mixers", "purge")}
+    assert volumes == {"start": 2 * 8, "end": 2 * 6, "mixers": 3 * 10, "purge": 15}
+    assert [two.balance(letter) for letter in "ab"] == [0, 0]
+    assert [(clock, text[:9]) for clock, text in events(two, "off", "purge", "mixer")] == [
+        (7.75 * 3600, "nozzle 2:"),
+        (8.5 * 3600, "nozzle 2:"),
+        (8.5 * 3600, "nozzle 1:"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("hours", "finished", "end"),
+    [(dict(end="08:00"), 12, 8), (dict(end="11:00"), 21, 11), (dict(start="08:30", end="10:00"), 9, 10)],
+)
+def test_overtime_and_half_shifts(hours, finished, end):
+    """A part every 10 min: 12 from 6:00 to 8:00, 9 from 8:30 to 10:00; the hours are those of one day."""
+    rows = hand_rows()
+    rows["Builds"][0] |= hours
+    rows["Builds"].append(dict(date="2026-03-03", shift="early", part="frame", quantity=21))
+    first, second = play_plan(make(rows))
+    assert first.jobs[0].finished == finished and first.calendar.end == end * 3600
+    assert second.jobs[0].finished == 21 and second.calendar.end == 10 * 3600
+
+
+def test_the_forecast_knows_the_hours_of_a_day():
+    rows = hand_rows()
+    rows["Builds"][0] |= dict(end="08:00")
+    plan = make(rows)
+    (key,), _ = occurrences(plan)
+    assert play_lean(plan, key).jobs[0].finished == 12
+
+
+def test_hours_that_cannot_be_are_told():
+    rows = hand_rows()
+    rows["Builds"][0] |= dict(end="05:00")
+    with pytest.raises(InputError) as told:
+        make(rows)
+    assert "would go from 06:00 to 05:00" in str(told.value)
 
 
 def test_the_last_nanolitre_of_a_lot_is_still_a_lot():

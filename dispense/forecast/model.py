@@ -30,7 +30,7 @@ from ..plan.records import Plan
 from ..shift.store import NANO, use_by
 from .findings import forecast_findings
 from .horizon import Horizon, horizon_of, without_history
-from .response import Response, occurrences, play_lean, responses, used_of
+from .response import CAUSES, Response, occurrences, play_lean, responses, used_of
 from .results import GOING_ON, ComponentView, Forecast
 from .simulate import Drawn, Futures, draw_material
 from .stock import (
@@ -208,8 +208,10 @@ def _draw(
 
 
 def _need(view: ComponentView, drawn: Drawn) -> np.ndarray:
-    """Use of a component in each future and day [m³]; hoses and heel are in it."""
-    need = drawn.days * (view.share / NANO)
+    """Use of a component in each future and day [m³]; hoses, rests and heel are in it."""
+    mixed = sum(view.use[cause] for cause in CAUSES)
+    rest = view.use["rest"] / mixed if mixed else 0.0
+    need = drawn.days * (view.share / NANO * (1.0 + rest))
     for place, volume in view.hoses.items():
         need[:, place] += volume / NANO
     return need / (1.0 - view.component.heel)

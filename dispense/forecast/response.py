@@ -23,14 +23,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..plan.amounts import applications
-from ..plan.materials import working_life
 from ..plan.records import Plan
-from ..shift.calendar import shift_takt
-from ..shift.player import Player
-from ..shift.results import Job, ShiftResult
-from ..shift.store import NANO, Store, heel_volume, nanolitres
+from ..plan.tables import IN_MID_BEAD
+from ..shift.calendar import Calendar, shift_takt
+from ..shift.player import Player, Work
+from ..shift.results import Handover, ShiftResult
+from ..shift.store import NANO, Lot, Mounted, Store, heel_volume, nanolitres
+from ..shift.supply import Supply
 
-#: what material goes to while a station works, heel and hoses apart
+#: what mixed material goes to while a station works
 CAUSES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks")
 _SCALED = ("parts", "scrap", "checks")  # volumes that the meter and the drawing's tolerances move
 _ANY_DAY = datetime.date(2000, 1, 3)
@@ -48,6 +49,20 @@ class ShiftKey:
     station: str
     shift: str
     builds: tuple[tuple[str, int], ...]
+    hours: tuple[float, float] = (0.0, 0.0)  # [s after midnight]; none: those of the shift
+
+
+class EndlessSupply(Supply):
+    """Containers that are full when the shift begins, and as many more as it takes."""
+
+    def put_on(self) -> None:
+        """A full container of each component."""
+        for letter in self.result.components:
+            self._change(letter, None, 0.0)
+
+    def _change(self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0) -> None:
+        usable, lot = max(self.full[letter], 1), Lot.missing(self.result.components[letter])
+        self.store.mounted[self.keys[letter]] = Mounted(lot, usable, 0, _ANY_DAY, usable)
 
 
 class LeanPlayer(Player):
@@ -58,69 +73,46 @@ class LeanPlayer(Player):
     """
 
     def __init__(self, plan: Plan, key: ShiftKey, started: Sequence[int] | None = None) -> None:
-        station = plan.station(key.station)
+        station, self.key = plan.station(key.station), key
         super().__init__(plan, _ANY_DAY, key.shift, station, dict(key.builds), Store())
         if started is not None:
             for job, count in zip(self.result.jobs, started, strict=True):
                 job.quantity, job.started = min(job.quantity, count), count
             self.result.jobs = [job for job in self.result.jobs if job.started > 0]
             self.result.takt = shift_takt(plan, station, self.result.calendar, sum(started))
-        self._usable = {
-            letter: max(nanolitres(item.container) - heel_volume(item), 1)
-            for letter, item in self.result.components.items()
-        }
-        self._left = dict(self._usable)
-        self._splits: dict[int, list[tuple[str, int]]] = {}
 
-        self._quickest = self._most_rate(plan) if self.pot_clock is not None else 0.0
+    def make_supply(self) -> Supply:
+        """Full containers without end."""
+        return EndlessSupply(self.plan, self.result, self.store)
 
-    def _most_rate(self, plan: Plan) -> float:
-        """Share of pot life used each second at the hottest time of the day."""
-        cache: dict[str, float] = plan.kept("most_rate")
-        name = self.station.station
-        if name not in cache:
-            life = working_life(self.result.material)
-            cache[name] = 1.0 / life.at(max(self.result.temperatures[1])) if life else 0.0
-        return cache[name]
+    def make_calendar(self, shift: str) -> Calendar:
+        """Working time of the distinct shift."""
+        start, end = self.key.hours
+        if start == end:
+            return super().make_calendar(shift)
+        return Calendar(start, end, self.plan.breaks_of(shift))
 
-    def freshen(self, clock: float, why: str) -> float:
-        """As in `Player`; where even the hottest hour would not reach the limit, at once."""
-        if (
-            self.pot_clock is None
-            or not self.mixer
-            or ((clock - self.mixer[0][1]) * self._quickest < self.station.purge_share * (1.0 - 1e-6))
-        ):
-            return clock
-        return super().freshen(clock, why)
-
-    def draw(self, volume: int, category: str, clock: float, duration: float = 0.0) -> None:
-        """Book the volume by component, as `Player` does."""
-        if volume <= 0:
-            return
-        parts = self._splits.get(volume)
-        if parts is None:
-            parts = self._splits[volume] = self.split(volume)
-        for letter, part in parts:
-            self.result.used[letter][category] += part
-            left = self._left[letter] - part
-            while left < 0:
-                left += self._usable[letter]
-                self.delay += self.station.container_time
-            self._left[letter] = left
+    def make_open_clock(self) -> None:
+        """Nothing is mated."""
 
     def _open(self) -> None:
-        pass
+        supply = self.supply
+        assert isinstance(supply, EndlessSupply)
+        supply.put_on()
 
     def _close(self) -> None:
         pass
 
-    def _warn(self) -> None:
+    def _standing(self) -> list[Handover]:
+        return []
+
+    def _find(self) -> None:
         pass
 
-    def _surface(self, job: Job, serial: int, number: int, begin: float) -> None:
+    def _surface(self, work: Work, number: int) -> None:
         pass
 
-    def _batch(self, job: Job, serial: int, track: list[float]) -> None:
+    def _batch(self, work: Work) -> None:
         pass
 
 
@@ -159,12 +151,12 @@ def occurrences(plan: Plan, until: datetime.date | None = None) -> tuple[list[Sh
     for date, shift in plan.days():
         if until is not None and date >= until:
             break
-        builds = sorted(plan.builds_of(date, shift).items())
+        builds, hours = sorted(plan.builds_of(date, shift).items()), plan.hours_of(date, shift)
         for station, parts in parts_of.items():
             mine = tuple((part, count) for part, count in builds if part in parts and count > 0)
             if not mine:
                 continue
-            key = keys.setdefault(ShiftKey(station, shift, mine), len(keys))
+            key = keys.setdefault(ShiftKey(station, shift, mine, hours), len(keys))
             found.append(Occurrence(date, shift, station, key))
     return list(keys), found
 
@@ -261,13 +253,32 @@ def expected_scrap(parts, scrap: float):
 
 
 def used_of(result: ShiftResult) -> dict[str, dict[str, int]]:
-    """Nanolitres by component and cause; scrap as expected, all else as played with whole parts."""
+    """Nanolitres by component and cause; scrap as expected, rests at their mean, else with whole parts."""
     scrap = result.station.scrap
-    return {
-        letter: {cause: used[cause] for cause in CAUSES}
-        | {"scrap": round(expected_scrap(used["parts"], scrap))}
-        for letter, used in result.used.items()
-    }
+    found: dict[str, dict[str, int]] = {}
+    for letter, used in result.used.items():
+        causes = found[letter] = {cause: used[cause] for cause in CAUSES}
+        causes["scrap"] = round(expected_scrap(used["parts"], scrap))
+        causes["rest"] = round(_mean_rest(result, letter, sum(causes.values())))
+    return found
+
+
+def _mean_rest(result: ShiftResult, letter: str, drawn: int) -> float:
+    """What is left in the containers that draws of so much empty [nL], at its mean.
+
+    A container of U that is changed before the part d which it cannot finish is left with 0 to d, d/2
+    at the mean of all phases: drawing V leaves V·(d/2)/(U − d/2).
+    """
+    component, used = result.components[letter], result.used[letter]
+    usable = nanolitres(component.container) - heel_volume(component)
+    visits = sum(
+        job.begun * sum(not place or item.wait > 0.0 for place, item in enumerate(job.applications))
+        for job in result.jobs
+    )
+    part = (used["parts"] + used["scrap"]) / visits if visits else 0.0
+    if part > usable or result.station.refill == IN_MID_BEAD:
+        return 0.0
+    return drawn * 0.5 * part / (usable - 0.5 * part)
 
 
 def _mixed(result: ShiftResult, causes: Iterable[str]) -> int:

@@ -6,8 +6,9 @@ shift model, in whole nanolitres; for every lot
     opening + received = used + expired + closing.
 
 *Use* has one meaning everywhere (`shift_use`): what goes on good parts, expected scrap, start and end of
-shift, purges, mixers, check shots, the first filling of hoses, and the heel at its mean share of what is
-drawn. What expires is apart. The lots themselves lose their heel container by container.
+shift, purges, mixers, check shots, the first filling of hoses, and what stays in containers: the rest of
+those that are changed between parts and the heel, each at its mean share. What expires is apart. The
+lots themselves lose their heel container by container.
 
 `plan_orders` proposes orders so that the projected stock keeps its safety stock; `draw_stock` plays
 many futures of one component at once.
@@ -39,8 +40,8 @@ from .horizon import Horizon
 from .response import CAUSES, Occurrence
 
 Key = tuple[str, str]  # material, component
-ALL_CAUSES = (*CAUSES, "hoses", "heel", "expired")
-USE_CAUSES = (*CAUSES, "hoses", "heel")
+ALL_CAUSES = (*CAUSES, "rest", "hoses", "heel", "expired")
+USE_CAUSES = (*CAUSES, "rest", "hoses", "heel")
 CAUSE_WORDS = {
     "parts": "on good parts",
     "scrap": "expected scrap",
@@ -50,6 +51,7 @@ CAUSE_WORDS = {
     "mixers": "lost in mixers",
     "checks": "check shots",
     "hoses": "filling hoses",
+    "rest": "rest in containers",
     "heel": "heel in containers",
     "expired": "expired",
 }
@@ -378,7 +380,7 @@ def stock_rule(component: Component, daily_use: float, daily_sd: float, settings
     )
 
 
-def _worked_before(day: datetime.date) -> datetime.date:
+def worked_before(day: datetime.date) -> datetime.date:
     """The day itself, or the Friday before a weekend."""
     return day - datetime.timedelta(days=max(day.weekday() - FRIDAY, 0))
 
@@ -417,8 +419,8 @@ def plan_orders(
         if not below.size:
             break
         wanted = start + int(below[0])
-        arrive = _worked_before(first + datetime.timedelta(days=wanted))
-        order_by = _worked_before(arrive - datetime.timedelta(days=lead))
+        arrive = worked_before(first + datetime.timedelta(days=wanted))
+        order_by = worked_before(arrive - datetime.timedelta(days=lead))
         today = first + datetime.timedelta(days=earliest)
         late = max((today - order_by).days, 0)
         if late:

@@ -15,7 +15,7 @@ from .stock import ALL_CAUSES, USE_CAUSES, Key, cause_column, uses
 USE_WORDS = (
     "Use: on good parts, expected scrap (good parts × scrap/(1 − scrap), not rounded up to whole "
     "parts as the clock lists of the shifts must), start-up and shut-down loss, purges, lost in mixers, "
-    "check shots, first filling of hoses, and heel at its mean share. What expires is apart."
+    "check shots, first filling of hoses, rest and heel of containers at their mean. What expires is apart."
 )
 
 

@@ -19,8 +19,8 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
-from ..base.errors import FileError, InputError, Problem, TemplateError
-from ..base.fields import Field
+from ..base.errors import DispenseError, FileError, InputError, Problem, TemplateError
+from ..base.fields import Field, clock
 from ..base.file_names import distinct_names, safe_name
 from ..base.findings import Finding, gravest_first
 from ..base.language import ENGLISH, Language, printed_in, read_language, translated
@@ -30,7 +30,7 @@ from ..base.paper import paper_code
 from ..base.printed import Printed, PrintedLimits, counted, listed
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
-from ..base.units import unit_factor
+from ..base.units import read_quantity, to_si, unit_factor
 from ..plan.records import Plan
 from ..reports.findings import plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
@@ -42,6 +42,7 @@ from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
 from ..shift.player import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
+from ..shift.today import Stop, Today
 from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 
 if TYPE_CHECKING:
@@ -260,8 +261,10 @@ class Templates:
         """The headline, its masses in the unit of the column they stand in."""
         alarm = ALARM if str(content.values["headline"]).startswith(ALARM) else ""
         if content.spec.key == SHOT_CHECK.key:
-            limits, unit = self._masses(content)
-            return alarm + check_headline(cast(int, content.values["shots_together"]), limits, unit)
+            count = cast(int, content.values["shots_together"])
+            own = PrintedLimits(*(cast(Printed, content.values[name]) for name in ("target", "low", "high")))
+            before = str(content.values["headline"]).removesuffix(check_headline(count, own))
+            return before + check_headline(count, *self._masses(content))
         rows = content.tables.get("SetupShots", ())
         if content.spec.key == STATION_SETUP.key and rows:
             heading, unit = self.column(content.spec, "SetupShots", "mass")
@@ -472,6 +475,58 @@ def _choose(
     return chosen
 
 
+_CLOCK = clock("now", "a time of day")
+
+
+def _today(
+    chosen: _Chosen,
+    now: str | None,
+    done: int,
+    left: Mapping[str, float],
+    mounted: Mapping[str, str],
+    stops: Sequence[str],
+) -> Today | None:
+    """What is known of a shift under way; all that is wrong with it is reported at once."""
+    if now is None and not stops:
+        if done or left or mounted:
+            raise InputError(Problem("fill", "now", None, "a time of the shift such as 10:40, with done"))
+        return None
+    problems: list[Problem] = []
+    if chosen.date is None or chosen.shift is None:
+        problems.append(
+            Problem("fill", "now", now, message="is of one shift", fix="choose it with --date and --shift")
+        )
+    if (done or left or mounted) and len(chosen.stations or ()) != 1:
+        problems.append(
+            Problem("fill", "done", done, message="is of one station", fix="choose it with --station")
+        )
+    if isinstance(done, bool) or not isinstance(done, int) or done < 0:
+        problems.append(Problem("fill", "done", done, "a whole number 0 or more"))
+    clocks: list[float] = []
+    found: list[Stop] = []
+    try:
+        clocks += [] if now is None else [cast(float, _CLOCK.read(now, "fill"))]
+        found += [_stop(text) for text in stops]
+    except DispenseError as error:
+        problems += error.problems
+    if problems:
+        raise InputError(problems)
+    assert chosen.date is not None and chosen.shift is not None
+    factor, _ = to_si("mL")
+    volumes = {letter.lower(): volume * factor for letter, volume in left.items()}
+    lots = {letter.lower(): lot for letter, lot in mounted.items()}
+    return Today(
+        chosen.date, chosen.shift, next(iter(clocks), None), done, tuple(sorted(found)), volumes, lots
+    )
+
+
+def _stop(text: str) -> Stop:
+    """A stop of the line from a text: 10:20 35 min."""
+    start, _, length = text.strip().partition(" ")
+    begin = cast(float, _CLOCK.read(start, "stop"))
+    return Stop(begin, begin + read_quantity(length or "0", "min"))
+
+
 def _named(given: str, names: Sequence[str]) -> str | None:
     """The name as the plan has it; capitals and outer spaces do not count."""
     wanted = " ".join(str(given).split()).casefold()
@@ -539,6 +594,11 @@ def fill(
     open_workbook: bool = False,
     progress: Progress | None = None,
     stamp: str | None = None,
+    now: str | None = None,
+    done: int = 0,
+    left: Mapping[str, float] | None = None,
+    mounted: Mapping[str, str] | None = None,
+    stops: Iterable[str] = (),
     language: str | Language | None = None,
 ) -> FillReport:
     """Play a plan and fill its sheets into the folder `out` (by default beside the plan).
@@ -549,6 +609,10 @@ def fill(
     the workbook that is open in the spreadsheet is filled, a template or what was made from one;
     files are then written only where `out` is given. `language` is the code of a language, or the file
     of a word list; by default that of the plan's Settings.
+
+    `now` ("10:40") gives the rest of one shift of the chosen date: `done` parts are started and done by
+    then; `left` [mL] and `mounted` (lots) by component are what was read off at the station. `stops`
+    ("10:20 35 min") are times in which the line of that shift stands.
     """
     from ..plan.read import load_plan
 
@@ -557,13 +621,14 @@ def fill(
         raise InputError(Problem("fill", "processes", processes, "a whole number 1 or more"))
     plan = load_plan(plan_path)
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
+    today = _today(chosen, now, done, left or {}, mounted or {}, list(stops))
     files = _template_files(templates)
     stamp = datetime.datetime.now().strftime("%Y-%m-%d %H:%M") if stamp is None else str(stamp)
     source = Path(plan_path)
     folder = Path(out) if out is not None else source.with_name(f"{source.stem}_sheets")
     results = [
         result
-        for result in play_plan(plan, until=_until(plan, chosen), stations=chosen.stations)
+        for result in play_plan(plan, until=_until(plan, chosen), stations=chosen.stations, today=today)
         if chosen.has(result)
     ]
     if not isinstance(language, Language):

@@ -115,7 +115,7 @@ def _unknown(where: str, argument: str, name: str, table: str, known: set[str]) 
 def check_records(plan: Plan) -> list[Problem]:
     """What the records say together and cannot be."""
     groundwork = [*_materials(plan), *_series(plan), *_stations(plan)]
-    line = [*_shifts(plan), *_assemblies(plan)]
+    line = [*_shifts(plan), *_hours(plan), *_assemblies(plan)]
     if groundwork:
         return [*groundwork, *line]
     problems = [*line, *_shapes(plan)]
@@ -172,6 +172,26 @@ def _materials(plan: Plan) -> Iterator[Problem]:
         low, high = part.storage_low, part.storage_high
         if low is not None and high is not None and low > high:
             yield _says(part.at, "storage low is above storage high", "exchange them")
+
+
+def _hours(plan: Plan) -> Iterator[Problem]:
+    """Hours of a shift on one day, where its builds state some."""
+    from ..base.clock import hhmm
+
+    known = {row.shift for row in plan.shifts}
+    stated = {
+        (row.date, row.shift): row
+        for row in plan.builds
+        if (row.start is not None or row.end is not None) and row.shift in known
+    }
+    for (date, shift), row in stated.items():
+        start, end = plan.hours_of(date, shift)
+        if not 0.0 < end - start <= 24 * HOUR:
+            yield _says(
+                plan.cell(row, "end"),
+                f"shift {shift} of {date} would go from {hhmm(start)} to {hhmm(end)}",
+                "the end after the start, within a day; after midnight the hours go on: 30:00",
+            )
 
 
 def _mixed(plan: Plan, row: Material) -> Iterator[Problem]:

@@ -204,6 +204,13 @@ class Plan:
         """Components of a material by letter: {"a": …, "b": …}."""
         return {item.component: item for item in self.group(Component, "material").get(material, ())}
 
+    def hours_of(self, date: datetime.date, shift: str) -> tuple[float, float]:
+        """Start and end of a shift on a day [s after midnight]: those of its builds where they state some."""
+        row, builds = self.shift(shift), self.group(Build, "date", "shift").get((date, shift), ())
+        starts = [build.start for build in builds if build.start is not None]
+        ends = [build.end for build in builds if build.end is not None]
+        return min(starts, default=row.start), max(ends, default=row.end)
+
     def breaks_of(self, shift: str) -> list[tuple[float, float]]:
         """Breaks of a shift in seconds after midnight, in order."""
         return sorted((item.start, item.end) for item in self.group(Break, "shift").get(shift, ()))

@@ -64,7 +64,8 @@ class Material(Row):
     halving_step: float
     """Rise that halves the pot life where one point is known [K]."""
     open_time: float | None
-    """From the first material on the part to mating, at the pot-life temperature [s]."""
+    """From the first material on the part to mating, at the pot-life temperature; of a moisture-curing
+    material its skin time at the cure temperature and its humidity [s]."""
     surface_treatment: str
     """Treatment of the surface before dispensing."""
     surface_window: float | None
@@ -564,6 +565,17 @@ class Station(Row):
     """From the end of dispensing to mating, in working time [s]."""
     batch: int
     """Parts of one batch on the cure board."""
+    nozzles: int
+    """Nozzles that work side by side on the same containers, each with its own mixer."""
+    refill: str
+    """When a container may be changed: between parts, what it holds is then lost; in mid-bead, the nozzle
+    stands on the part for the change: between parts, in mid-bead."""
+    after_run: str
+    """What becomes of the mixer after the last part; kept closed it serves the next start within its share of
+    the pot life: throw away, keep closed."""
+    idle: str
+    """What is done while no part comes for so long that the mixer would gel: purge, take the mixer off, or
+    the cheaper of the two: cheaper, purge, take off."""
     at: str
 
 
@@ -662,6 +674,10 @@ class Build(Row):
     """A part or an assembly."""
     quantity: int
     """Good parts to build."""
+    start: float | None
+    """Start of the shift on that day, where it differs: a half shift [s after midnight]."""
+    end: float | None
+    """Its end on that day, where it differs: overtime, a half shift [s after midnight]."""
     at: str
 
 

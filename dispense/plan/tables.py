@@ -60,8 +60,13 @@ BASES = ("volume", "mass")
 CURES = ("room", "oven", "moisture", "light")
 COMPONENTS = ("a", "b")
 SHAPES = ("box", "tray", "cylinder", "cone", "lying-cylinder")
-RULES = ("purge", "change mixer")
+RULES = (PURGE, CHANGE_MIXER) = ("purge", "change mixer")
+REFILLS = (BETWEEN_PARTS, IN_MID_BEAD) = ("between parts", "in mid-bead")
+AFTER_RUN = (THROW_AWAY, KEEP_CLOSED) = ("throw away", "keep closed")
+IDLE_RULES = (IDLE_CHEAPER, IDLE_PURGE, IDLE_OFF) = ("cheaper", "purge", "take off")
 INSERT_SHAPES = ("box", "cylinder")
+
+MOST_NOZZLES = 20
 
 ZERO_KELVIN = -CELSIUS_ZERO  # °C
 
@@ -160,7 +165,8 @@ MATERIALS = Table(
         optional(
             "open_time",
             "min",
-            "from the first material on the part to mating, at the pot-life temperature",
+            "from the first material on the part to mating, at the pot-life temperature; of a "
+            "moisture-curing material its skin time at the cure temperature and its humidity",
             above=0.0,
         ),
         text("surface_treatment", "treatment of the surface before dispensing", default=""),
@@ -562,7 +568,7 @@ STATIONS = Table(
             "rule",
             RULES,
             "what is done when the limit of pot life is reached",
-            default="purge",
+            default=PURGE,
             labels=("At life limit",),
         ),
         share("purge_share", "share of the pot life at which the rule acts", default=0.5, above=0.0),
@@ -614,6 +620,34 @@ STATIONS = Table(
             at_least=0.0,
         ),
         whole("batch", "parts of one batch on the cure board", default=10, at_least=1),
+        whole(
+            "nozzles",
+            "nozzles that work side by side on the same containers, each with its own mixer",
+            default=1,
+            at_least=1,
+            at_most=MOST_NOZZLES,
+        ),
+        choice(
+            "refill",
+            REFILLS,
+            "when a container may be changed: between parts, what it holds is then lost; in mid-bead, the "
+            "nozzle stands on the part for the change",
+            default=BETWEEN_PARTS,
+        ),
+        choice(
+            "after_run",
+            AFTER_RUN,
+            "what becomes of the mixer after the last part; kept closed it serves the next start within "
+            "its share of the pot life",
+            default=THROW_AWAY,
+        ),
+        choice(
+            "idle",
+            IDLE_RULES,
+            "what is done while no part comes for so long that the mixer would gel: purge, take the mixer "
+            "off, or the cheaper of the two",
+            default=IDLE_CHEAPER,
+        ),
     ),
     key=("station",),
     required=True,
@@ -691,6 +725,8 @@ BUILDS = Table(
         refer("shift", "Shifts", "shift"),
         text("part", "a part or an assembly"),
         whole("quantity", "good parts to build", at_least=0, at_most=1e6),
+        clock("start", "start of the shift on that day, where it differs: a half shift", default=None),
+        clock("end", "its end on that day, where it differs: overtime, a half shift", default=None),
     ),
     required=True,
 )

@@ -21,7 +21,7 @@ from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_record
 from ..shift.calendar import SAME_TIME
-from ..shift.cure_times import CureTimes, deepest, shop_cure
+from ..shift.cure_times import CureTimes, OpenClock, deepest, open_clock, shop_cure
 
 HALF_HOUR = 1800.0
 BESIDE = 2.0  # K beyond the day and the data sheet that the curve of lives goes on
@@ -156,10 +156,8 @@ def life_day(plan: Plan, station: Station, material: Material, step: float = HAL
     end = max(row.end for row in plan.shifts)
     times, temperatures = shop_record(plan, station)
     life, open_ = working_life(material), open_life(material)
-    clocks: dict[str, LifeClock | None] = {
-        "pot": life.clock(times, temperatures) if life else None,
-        "open": open_.clock(times, temperatures) if open_ else None,
-    }
+    pot = life.clock(times, temperatures) if life else None
+    opened = open_clock(plan, station, material)
     cure = shop_cure(plan, station, material) if material.cure in ("room", "moisture") else None
     depth = deepest(plan, station.station)
     ages = tuple(share * life.life for share in _SHARES) if life else ()
@@ -169,7 +167,8 @@ def life_day(plan: Plan, station: Station, material: Material, step: float = HAL
             clock,
             times,
             temperatures,
-            clocks,
+            pot,
+            opened,
             ages,
             station.purge_share if mixes else None,
             CureTimes() if cure is None else cure.times(clock, depth),
@@ -186,12 +185,20 @@ def life_day(plan: Plan, station: Station, material: Material, step: float = HAL
         coldest = math.floor(low - CELSIUS_ZERO - BESIDE) + CELSIUS_ZERO
         hottest = math.ceil(high - CELSIUS_ZERO + BESIDE) + CELSIUS_ZERO
         day.curve = life_curve(life, coldest, hottest)
-        day.comparisons = _compare(day, life, clocks["pot"])
+        day.comparisons = _compare(day, life, pot)
     return day
 
 
-def _row(clock, times, temperatures, clocks, ages, purge_share, cured: CureTimes) -> LifeRow:
-    pot, open_ = clocks["pot"], clocks["open"]
+def _row(
+    clock,
+    times,
+    temperatures,
+    pot: LifeClock | None,
+    open_: OpenClock | None,
+    ages,
+    purge_share,
+    cured: CureTimes,
+) -> LifeRow:
     ends = _finite(pot.when(clock, 1.0)) if pot else None
     return LifeRow(
         clock,

@@ -14,11 +14,18 @@ from ..plan.records import Plan
 from ..shift.cure_times import LAST, cure_basis
 from ..shift.results import Batch, Mating, ShiftResult, numbers_text
 from .layout import OTHER_DAY, Book, Calculated
-from .pieces import alarmed, at, findings_shown, shift_head, shop_record, warning_rows
+from .pieces import at, findings_shown, handover_rows, shift_head, shift_headline, shop_record, warning_rows
 from .sheet import Sheet
-from .spec import SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
+from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
-OF_CURE = {"open time", "surface window", "cure", WAIT}  # topics of a shift that a cure board shows
+OF_CURE = {
+    "open time",
+    "surface window",
+    "cure",
+    "half done",
+    "lost half done",
+    WAIT,
+}  # topics of a shift that a cure board shows
 WARNING_WIDTH = 165  # characters of a line of warnings
 
 
@@ -49,10 +56,15 @@ CURE_BOARD = SheetSpec(
             moment("test", "all may be tested"),
             text("note", "parts mated too late, what the cure rests on"),
         ),
+        "CureHandover": tuple(item for item in HANDOVER if item.name != "volume"),
         "CureWarnings": WARNINGS,
     },
     ("day", "shift", "station"),
-    needed={"CureBatches": ("batch", "part", "move", "join", "test"), "CureWarnings": ("warning",)},
+    needed={
+        "CureBatches": ("batch", "part", "move", "join", "test"),
+        "CureHandover": ("way", "what", "part_numbers"),
+        "CureWarnings": ("warning",),
+    },
     computed={"CureBatches": (text("state", "what the batch is ready for at the time typed"),)},
 )
 
@@ -80,12 +92,19 @@ def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
         CURE_BOARD,
         {
             **shift_head(plan, result, stamp),
-            "headline": alarmed(plan, result.station.station, board_headline(result)),
+            "headline": shift_headline(plan, result, board_headline(result)),
             "cure": f"{material.cure} cure",
             "shop_temperature": temperature_text(record),
             "basis": cure_basis(material, record),
         },
-        {"CureBatches": rows, "CureWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH)},
+        {
+            "CureBatches": rows,
+            "CureHandover": [
+                {name: value for name, value in row.items() if name != "volume"}
+                for row in handover_rows(result, parts_only=True)
+            ],
+            "CureWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH),
+        },
     )
 
 
@@ -124,6 +143,8 @@ def board_headline(result: ShiftResult) -> str:
 def batch_words(batch: Batch, day: datetime.date) -> str:
     """The note of a batch: what calls for action first, then what its cure rests on."""
     cure, words = batch.cure, []
+    if batch.origin:
+        words.append(f"begun {batch.origin}")
     if batch.late:
         words.append(f"▲ mated too late: {_late_words(batch.late)}")
     if cure.profile and cure.out is not None:
@@ -213,6 +234,13 @@ def layout(book: Book) -> None:
         big=True,
         rows_high=22,
         marks="note",
+    )
+    form.section("Hand-over", "parts in process: from the shift before, and to the next")
+    form.table(
+        "CureHandover",
+        ["count", "what", "way", "next_step", "latest", "part", "part_numbers"],
+        across=True,
+        forms={"next_step": OTHER_DAY, "latest": OTHER_DAY},
     )
     form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
     form.cautions()

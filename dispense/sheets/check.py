@@ -8,7 +8,7 @@ from ..base.units import from_si
 from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from .layout import BY, ONE_DIGIT, Axes, Book, Calculated, Drawn, Written
-from .pieces import alarmed, at, shift_head
+from .pieces import at, shift_head, shift_headline
 from .sheet import Sheet
 from .spec import SHIFT_HEAD, Content, Row, SheetSpec, moment
 
@@ -73,7 +73,7 @@ def shot_check_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
         SHOT_CHECK,
         {
             **shift_head(plan, result, stamp),
-            "headline": alarmed(plan, result.station.station, check_headline(shot.count, limits)),
+            "headline": shift_headline(plan, result, check_headline(shot.count, limits)),
             **row,
             "mass": shot.single.target,
             "shots_together": shot.count,

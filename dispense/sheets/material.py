@@ -14,14 +14,14 @@ from ..shift.results import CATEGORIES, ShiftResult
 from ..shift.store import heel_volume
 from ..shift.weighing import driver_text
 from ..shift.windows import latest_times
-from .layout import BY, DASHED, TICK, Book, Calculated
+from .layout import BY, DASHED, OTHER_DAY, TICK, Book, Calculated
 from .pieces import (
     ML,
     USE,
-    alarmed,
     amount_ml,
     at,
     findings_shown,
+    handover_rows,
     letter_name,
     life_text,
     mass_drawn,
@@ -29,12 +29,13 @@ from .pieces import (
     mixed_mass,
     rule_text,
     shift_head,
+    shift_headline,
     shop_record,
     use_row,
     warning_rows,
 )
 from .sheet import Sheet
-from .spec import SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
+from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
 WARNING_WIDTH = 140  # characters of a line of warnings
 
@@ -100,6 +101,7 @@ SHIFT_MATERIAL = SheetSpec(
             number("volume", "mL", "volume"),
             moment("first", "first needed", labels=("Needed from",)),
         ),
+        "MaterialHandover": HANDOVER,
         "MaterialWarnings": WARNINGS,
     },
     ("day", "shift", "station"),
@@ -109,6 +111,7 @@ SHIFT_MATERIAL = SheetSpec(
         "MaterialTimes": ("time", "action"),
         "MaterialMore": ("component", "share", "left", "container"),
         "MaterialLots": ("component", "containers", "lot"),
+        "MaterialHandover": ("way", "what", "part_numbers", "count"),
         "MaterialWarnings": ("warning",),
     },
     computed={
@@ -149,7 +152,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
         SHIFT_MATERIAL,
         {
             **shift_head(plan, result, stamp),
-            "headline": alarmed(plan, result.station.station, containers_text(result)),
+            "headline": shift_headline(plan, result, containers_text(result)),
             "parts_good": sum(job.quantity for job in result.jobs),
             "parts_started": sum(job.started for job in result.jobs),
             "takt": result.takt,
@@ -188,6 +191,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
                 for use in result.staged(letter)
             ]
             or [{"lot": "none: enough stands at the station"}],
+            "MaterialHandover": handover_rows(result),
             "MaterialWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH),
         },
     )
@@ -262,18 +266,26 @@ def _times(result: ShiftResult) -> list[Row]:
 
 
 def layout(book: Book) -> None:
-    """What the station needs on the first page, its clock times on the second."""
-    form = book.page("Material", [11.5, 13.8, 8.5, 8.5, 7.5, 8.2, 8.5, 9, 8.7, *[7.5] * 7], landscape=False)
-    form.head()
-    form.cards(
-        ("station", 3),
-        ("material", 2),
-        ("day", 3),
-        ("shift", 2),
-        ("hours", 2),
-        ("takt", 2),
-        ("shop_temperature", 2),
+    """What is done when comes first, then where the material goes, then the hand-over."""
+    times = book.page("Times", [15, 6, 11, 11.4, 15, 10.8, 60, 9], landscape=False)
+    times.head()
+    times.cards(("station", 2), ("material", 2), ("day", 1), ("shift", 1), ("hours", 1), ("takt", 1))
+    times.section("Warnings")
+    times.warnings("MaterialWarnings")
+    times.section("Clock list")
+    times.table(
+        "MaterialTimes",
+        ["time", TICK, "event", "component", "lot", "volume", "action", BY],
+        repeat=True,
+        rows_high=17,
     )
+    times.sign_off()
+    times.cautions()
+
+    form = book.page("Material", [11.5, 13.8, 8.5, 8.5, 7.5, 8.2, 8.5, 9, 8.7, *[7.2] * 8], landscape=False)
+    form.head(named=False)
+    form.repeat(("day", 1), ("shift", 2), ("station", 4), ("material", 8))
+    form.skip()
     form.cards(
         ("parts_good", 2),
         ("parts_started", 2),
@@ -282,12 +294,17 @@ def layout(book: Book) -> None:
         ("on_parts", 2),
         ("on_parts_low", 2),
         ("on_parts_high", 2),
-        ("waste_share", 2),
+        ("waste_share", 3),
     )
-    form.cards(("purges", 2), ("mixers", 2), ("check_shots", 2), ("matters_most", 4), ("rule", 6))
-    form.cards(("description", 5), ("pot_life", 6), ("prepared_by", 3), ("stamp", 2), small=True)
-    form.section("Warnings")
-    form.warnings("MaterialWarnings")
+    form.cards(
+        ("purges", 2),
+        ("mixers", 2),
+        ("check_shots", 2),
+        ("shop_temperature", 2),
+        ("matters_most", 3),
+        ("rule", 6),
+    )
+    form.cards(("description", 5), ("pot_life", 6), ("prepared_by", 3), ("stamp", 3), small=True)
     form.section("Lots to bring, first-expired first")
     form.table(
         "MaterialLots",
@@ -331,19 +348,18 @@ def layout(book: Book) -> None:
             ),
         ],
     )
-    form.sign_off()
-    form.cautions()
-
-    times = book.page("Times", [15, 6, 11, 11.4, 15, 10.8, 60, 9], landscape=False)
-    times.head(named=False)
-    times.repeat(("station", 1), ("material", 4), ("day", 6), ("shift", 7))
-    times.skip()
-    times.table(
-        "MaterialTimes",
-        ["time", TICK, "event", "component", "lot", "volume", "action", BY],
+    hand = book.page("Handover", [13, 30, 16, 34, 8, 11, 18, 18, 8, 11], landscape=True)
+    hand.head(named=False)
+    hand.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 7))
+    hand.skip()
+    hand.table(
+        "MaterialHandover",
+        ["way", "what", "part", "part_numbers", "count", "volume", "next_step", "latest", TICK, BY],
+        forms={"next_step": OTHER_DAY, "latest": OTHER_DAY},
         repeat=True,
         rows_high=17,
     )
+    hand.sign_off(("Handed over", "Taken over"))
 
 
 SHEET = Sheet(

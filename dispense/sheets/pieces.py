@@ -17,8 +17,9 @@ from ..plan.amounts import Amount
 from ..plan.cautions import cautions_text
 from ..plan.materials import WorkingLife
 from ..plan.records import Plan
+from ..plan.tables import PURGE
 from ..reports.findings import station_findings
-from ..shift.results import CATEGORIES, ShiftResult
+from ..shift.results import CATEGORIES, UNMIXED, ShiftResult
 from ..shift.setup import SetupCard
 from ..shift.store import NANO
 from .spec import Row, Value
@@ -107,7 +108,7 @@ def rule_text(work: ShiftResult | SetupCard) -> str:
     if work.life is None or station.mixer_volume <= 0.0:
         return "no limit in the mixer"
     at_share = f"at {station.purge_share:.0%} of the pot life"
-    if station.rule == "purge":
+    if station.rule == PURGE:
         return f"purge {from_si(station.purge_volume or station.mixer_volume, 'mL'):.0f} mL {at_share}"
     return f"change the mixer {at_share}"
 
@@ -136,8 +137,8 @@ def mass_drawn(result: ShiftResult, letter: str) -> float:
 
 
 def mixed_drawn(result: ShiftResult) -> int:
-    """Mixed material drawn, without heels and what has expired [nL]."""
-    return sum(result.dispensed(name) for name in CATEGORIES if name not in ("heel", "expired"))
+    """Mixed material drawn: without heels, rests and what has expired [nL]."""
+    return sum(result.dispensed(name) for name in CATEGORIES if name not in UNMIXED)
 
 
 def mixed_mass(result: ShiftResult) -> float:
@@ -176,6 +177,26 @@ def use_row(result: ShiftResult, letter: str) -> dict[str, Value]:
     }
 
 
+def handover_rows(result: ShiftResult, *, parts_only: bool = False) -> list[Row]:
+    """What a shift takes over and hands over."""
+    rows: list[Row] = [
+        {
+            "way": way,
+            "what": item.what,
+            "part": item.part,
+            "part_numbers": item.numbers,
+            "count": item.count or None,
+            "volume": item.volume / ML if item.volume else None,
+            "next_step": at(result.date, item.following),
+            "latest": at(result.date, item.latest),
+        }
+        for way, items in (("taken over", result.taken_over), ("handed over", result.handed_over))
+        for item in items
+        if item.part or not parts_only
+    ]
+    return rows or [{"way": "–", "what": "no part in process" if parts_only else "nothing stands here"}]
+
+
 # -------------------------------------------------------------------------------------- findings
 
 
@@ -186,6 +207,13 @@ def alarmed(plan: Plan, station: str, headline: str) -> str:
     """A headline that says first that the station's plan is dangerous, where it is."""
     is_danger = any(item.kind == DANGER for item in station_findings(plan, station))
     return ALARM + headline if is_danger else headline
+
+
+def shift_headline(plan: Plan, result: ShiftResult, headline: str) -> str:
+    """The headline of a shift's sheet: danger first, then from when on it holds."""
+    if result.since is not None:
+        headline = f"From {hhmm(result.since, result.date)}: {headline}"
+    return alarmed(plan, result.station.station, headline)
 
 
 def findings_shown(

@@ -83,6 +83,10 @@ RESULTS = SheetSpec(
             whole("good", "good parts asked for"),
             whole("finished", "good parts finished"),
             whole("started", "parts started"),
+            whole("scrapped", "parts scrapped"),
+            whole("taken_over", "parts taken over half done"),
+            whole("lost", "parts lost that were taken over"),
+            whole("handed_over", "parts handed over half done"),
             number("takt", "s", "takt"),
             number("busy", "", "share of the working time in use"),
             number("mixed", "mL", "mixed material used"),
@@ -234,6 +238,10 @@ def _shift_row(result: ShiftResult) -> Row:
         "good": sum(job.quantity for job in result.jobs),
         "finished": sum(job.finished for job in result.jobs),
         "started": sum(job.begun for job in result.jobs),
+        "scrapped": sum(job.scrapped for job in result.jobs),
+        "taken_over": sum(job.taken for job in result.jobs),
+        "lost": sum(job.lost for job in result.jobs),
+        "handed_over": sum(job.carried for job in result.jobs),
         "takt": result.takt,
         "busy": result.busy / result.calendar.available,
         "mixed": mixed_drawn(result) / ML,
@@ -332,13 +340,18 @@ def layout(book: Book) -> None:
     columns = {table: [item.name for item in items] for table, items in RESULTS.tables.items()}
     summary = book.page("Summary", [17, 15, 12, 12, 12, 12, 12, 12], landscape=False)
 
-    shifts = book.page("Shifts", [16, 9, 17, 16, 8, 9, 9, 8, 8, *[10] * 5, 8, 8, 9], landscape=True)
+    shifts = book.page(
+        "Shifts", [16, 9, 17, 16, 8, 9, 9, 9, 8, 8, 9, 8, 8, *[10] * 5, 8, 8, 9], landscape=True
+    )
     shifts.head(named=False)
     shifts.table("ResultShifts", columns["ResultShifts"], forms={"busy": PERCENT}, repeat=True, filtered=True)
-    shifts.total("ResultShifts", ["good", "finished", "started", "mass", "purges", "mixers", "warnings"])
+    shifts.total(
+        "ResultShifts",
+        ["good", "finished", "started", "scrapped", "lost", "mass", "purges", "mixers", "warnings"],
+    )
     shifts.freeze("ResultShifts", 3)
 
-    use = book.page("Use", [16, 9, 17, 16, 11.4, *[9.3] * 15], landscape=True)
+    use = book.page("Use", [16, 9, 17, 16, 11.4, *[9.0] * 16], landscape=True)
     use.head(named=False)
     volumes = [item.name for item in RESULTS.tables["ResultUse"] if item.unit == "mL"]
     use.table(

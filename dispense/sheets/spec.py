@@ -9,7 +9,7 @@ import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from ..base.fields import Field, date, text
+from ..base.fields import Field, date, number, text, whole
 from ..base.language import translated
 from .layout import Written
 
@@ -79,7 +79,7 @@ def moment(name: str, help: str, labels: Sequence[str] = ()) -> Field:
 AS_THEY_ARE = frozenset(
     {
         *("plant", "line", "prepared_by", "stamp", "shift", "station", "material", "description", "chosen"),
-        *("part", "part_numbers", "application", "meter", "pot_life_source"),
+        *("part", "application", "meter", "pot_life_source"),
         *("headline", "warning", "text", "what_to_do", "cautions"),
     }
 )
@@ -121,3 +121,13 @@ SHIFT_HEAD = (
     text("description", "what it is"),
 )
 WARNINGS = (text("warning", "how grave it is, what to look at, what to do"),)
+HANDOVER = (
+    text("way", "taken over from the shift before, or handed over to the next"),
+    text("what", "what stands at the station"),
+    text("part", "part"),
+    text("part_numbers", "part numbers, and the shift that began them"),
+    whole("count", "how many"),
+    number("volume", "mL", "what a container or mixer holds for use"),
+    moment("next_step", "when its next step is due"),
+    moment("latest", "until when it may be used or must be done"),
+)

@@ -56,9 +56,11 @@ class Calendar:
         """Seconds worked up to a clock time."""
         if clock < self.start:
             return clock - self.start
-        place = bisect_right(self._starts, clock) - 1
-        a, b = self.intervals[place]
         past = max(clock - self.end, 0.0)
+        place = bisect_right(self._starts, clock) - 1
+        if place < 0:  # it begins with a break
+            return past
+        a, b = self.intervals[place]
         return self._before[place] + min(clock, b) - a + past
 
     def add(self, clock: float, work: float) -> float:

@@ -9,21 +9,26 @@ part counts, and nothing is allowed before the part is out again.
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
-from ..base.units import celsius_text, from_si
+import numpy as np
+
+from ..base.units import DAY, celsius_text, from_si
 from ..handbook.cure import part_temperature
 from ..handbook.life import LifeClock
-from ..handbook.moisture import MoistureClock, moisture_time
+from ..handbook.moisture import MoistureClock, moisture_rate, moisture_time
 from ..plan.amounts import moisture_depths
-from ..plan.materials import MILESTONES, cure_life
+from ..plan.materials import MILESTONES, cure_life, open_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Oven, Station
-from ..plan.weather import shop_record, shop_weather
+from ..plan.weather import Weather, shop_record, shop_weather
 from .calendar import SAME_TIME
 
 LAST = MILESTONES[-1][1]  # the milestone that is full cure
+SKIN_STEP = 60.0  # s between the sums of a day
 NO_LAG = 1e-3  # s; a part quicker than that has the temperature of the air
 
 
@@ -107,6 +112,68 @@ def shop_cure(plan: Plan, station: Station, material: Material) -> ShopCure:
     if key not in cache:
         cache[key] = ShopCure(plan, station, material)
     return cache[key]
+
+
+class OpenClock(Protocol):
+    """How long what was put on stays open."""
+
+    def when(self, start: float, share: float) -> float:
+        """When a share of the open time from `start` on is over [s]."""
+
+
+class SkinClock:
+    """Open time of a material that cures with moisture: the water in the air makes its skin.
+
+    What a day is worth is summed up minute by minute (Simpson's rule) and read between by a line, which
+    is within 0.01 s where the weather turns within hours.
+    """
+
+    def __init__(self, weather: Weather, material: Material, time: float) -> None:
+        half = np.arange(0.0, DAY + SKIN_STEP / 4.0, SKIN_STEP / 2.0)
+        temperatures, humidities = (
+            np.interp(half, weather.times, values, period=DAY)
+            for values in (weather.temperatures, weather.humidities)
+        )
+        rates = np.asarray(
+            moisture_rate(
+                temperatures,
+                humidities,
+                material.cure_temperature,
+                material.moisture_humidity,
+                material.moisture_energy or 0.0,
+            )
+        )
+        worth = SKIN_STEP / 6.0 * (rates[:-2:2] + 4.0 * rates[1:-1:2] + rates[2::2])
+        self.time = time  # at the cure temperature and its humidity [s]
+        self.sums: list[float] = [0.0, *np.cumsum(worth).tolist()]
+
+    def when(self, start: float, share: float) -> float:
+        """When a share of the open time from `start` on is over [s]."""
+        day = self.sums[-1]
+        if day <= 0.0:
+            return math.inf
+        days, rest = divmod(start, DAY)
+        place = min(int(rest // SKIN_STEP), len(self.sums) - 2)
+        part = rest / SKIN_STEP - place
+        begun = self.sums[place] + part * (self.sums[place + 1] - self.sums[place])
+        more, goal = divmod(begun + share * self.time, day)
+        place = min(bisect_right(self.sums, goal) - 1, len(self.sums) - 2)
+        width = self.sums[place + 1] - self.sums[place]
+        part = (goal - self.sums[place]) / width if width > 0.0 else 0.0
+        return (days + more) * DAY + (place + part) * SKIN_STEP
+
+
+def open_clock(plan: Plan, station: Station, material: Material) -> OpenClock | None:
+    """The open time of a material at a station, along its weather; None where none is stated.
+
+    A moisture-curing material skins over as it cures, with the water in the air.
+    """
+    life = open_life(material)
+    if life is None:
+        return None
+    if material.cure == "moisture":
+        return SkinClock(shop_weather(plan, station), material, life.life)
+    return life.clock(*shop_record(plan, station))
 
 
 def deepest(plan: Plan, station: str, part: str | None = None) -> float:
@@ -224,10 +291,13 @@ def cure_basis(material: Material, temperatures: Sequence[float]) -> str:
 
 __all__ = [
     "CureTimes",
+    "OpenClock",
     "ShopCure",
+    "SkinClock",
     "cure_basis",
     "cure_times",
     "deepest",
+    "open_clock",
     "oven_times",
     "shop_cure",
     "slowest_place",

@@ -1,10 +1,245 @@
-"""What is wrong with a played shift beyond its clock times."""
+"""What is wrong with a played shift: parts that are not made, stock, windows, the mixer, cure."""
 
 from __future__ import annotations
 
-from ..base.findings import NOTE, QUALITY, Finding
+from collections.abc import Iterator
+
+from ..base.clock import hhmm
+from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
+from ..plan.rows import Component
+from ..plan.tables import IN_MID_BEAD
 from .cure_times import cure_basis
-from .results import ShiftResult
+from .mixer import GELLED
+from .results import Lost, ShiftResult, numbers_text
+from .store import Store, nanolitres
+
+MOST_BETWEEN = 2  # purges and mixer changes between parts that are not worth a warning
+
+
+def _found(
+    result: ShiftResult,
+    kind: str,
+    text: str,
+    fix: str = "",
+    *,
+    topic: str,
+    part: str = "",
+    is_lasting: bool = False,
+    **numbers: float,
+) -> Finding:
+    """A finding of this shift; one that lasts carries no day, so that it is told once."""
+    return Finding(
+        kind,
+        text,
+        fix,
+        topic,
+        result.station.station,
+        result.material.material,
+        part,
+        None if is_lasting else result.date,
+        "" if is_lasting else result.shift,
+        numbers=numbers,
+    )
+
+
+def shift_findings(result: ShiftResult, store: Store) -> list[Finding]:
+    """All that is found in a played shift."""
+    return [
+        *_output(result),
+        *_lost(result),
+        *(_shortage(result, letter, volume) for letter, volume in result.missing.items()),
+        *_expired(result, store),
+        *_late(result, "surface window", result.late_surface, "treat again before dispensing"),
+        *_late(result, "open time", result.late_mating, "mate sooner or set aside"),
+        *_ran_empty(result),
+        *_too_long(result),
+        *_slow_flow(result),
+        *batch_findings(result),
+        *_life(result),
+    ]
+
+
+def component_words(result: ShiftResult, letter: str) -> str:
+    """A component as a text names it: Bond 60 A."""
+    name = result.material.material
+    return f"{name} {letter.upper()}" if len(result.components) > 1 else name
+
+
+def _output(result: ShiftResult) -> Iterator[Finding]:
+    """Good parts that are not finished, and parts that stand half done."""
+    for job in result.jobs:
+        if job.own_finished < job.quantity:
+            yield _found(
+                result,
+                STOP,
+                f"{job.part}: {job.own_finished} of {job.quantity} good parts are finished by "
+                f"{hhmm(result.calendar.end, result.date)}",
+                "longer hours, a shorter takt, fewer parts, or a quicker or second station",
+                topic="output",
+                part=job.part,
+                finished=job.own_finished,
+                asked=job.quantity,
+            )
+        if job.carried:
+            yield _found(
+                result,
+                QUALITY if result.has_following else STOP,
+                f"{job.part}: {job.carried} begun and not finished stand half done at the end",
+                "the next shift takes them over: mind their times"
+                if result.has_following
+                else "finish them within their times or scrap them: the plan has no further shift",
+                topic="half done",
+                part=job.part,
+                half_done=job.carried,
+            )
+
+
+def _lost(result: ShiftResult) -> Iterator[Finding]:
+    """Parts taken over that cannot be finished within their open time."""
+    parts: dict[tuple[str, str], list[Lost]] = {}
+    for item in result.lost:
+        parts.setdefault((item.part, item.origin), []).append(item)
+    for (part, origin), lost in parts.items():
+        first = lost[0]
+        yield _found(
+            result,
+            STOP,
+            f"{part} no. {numbers_text(item.serial for item in lost)} of {origin}: lost half done, the open "
+            f"time of no. {first.serial} ends at {hhmm(first.latest, result.date)}, its next shot is not "
+            f"on before {hhmm(first.soonest, result.date)}",
+            "set aside and scrap; begin no part late in a shift that the next cannot finish in time",
+            topic="lost half done",
+            part=part,
+            lost=len(lost),
+        )
+
+
+def _shortage(result: ShiftResult, letter: str, volume: int) -> Finding:
+    """Stock that does not suffice, and from when it is missed."""
+    count = round(volume / nanolitres(result.components[letter].container))
+    first = min(event.clock for event in result.events if event.kind == "short" and event.component == letter)
+    return _found(
+        result,
+        STOP,
+        f"stock of {component_words(result, letter)} is short by {count} container"
+        f"{'s' if count > 1 else ''} ({volume / 1e6:.0f} mL)",
+        f"bring or order it, needed from {hhmm(first, result.date)}",
+        topic=SHORTAGE,
+        containers=count,
+        volume_mL=volume / 1e6,
+    )
+
+
+def _expired(result: ShiftResult, store: Store) -> Iterator[Finding]:
+    """Lots in store that may not be used any more."""
+    for letter, component in result.components.items():
+        for lot in store.expired(component, result.date):
+            yield _found(
+                result,
+                QUALITY,
+                f"{component_words(result, letter)} lot {lot.lot} may not be used: last day was "
+                f"{lot.last_day(component.open_life)} ({lot.left / 1e6:.0f} mL)",
+                "set it aside",
+                topic="expired lot",
+                is_lasting=True,
+                volume_mL=lot.left / 1e6,
+            )
+
+
+def _late(
+    result: ShiftResult, name: str, late: list[tuple[str, int, float, float]], fix: str
+) -> Iterator[Finding]:
+    """Parts past a window: the first of them, and the one that is latest."""
+    if not late:
+        return
+    part, serial, latest, actual = late[0]
+    many = "parts miss" if len(late) > 1 else "part misses"
+    words = (
+        f"{len(late)} {many} the {name}; first {part} no. {serial}: latest "
+        f"{hhmm(latest, result.date)}, planned {hhmm(actual, result.date)}"
+    )
+    worst = max(late, key=lambda row: round(row[3] - row[2]))  # the first of equals
+    if worst is not late[0]:
+        words += f"; worst {worst[0]} no. {worst[1]}, {(worst[3] - worst[2]) / 60.0:.0f} min late"
+    yield _found(
+        result,
+        STOP,
+        words,
+        fix,
+        topic=name,
+        part=part,
+        parts=len(late),
+        latest_by_min=(worst[3] - worst[2]) / 60.0,
+    )
+
+
+def _ran_empty(result: ShiftResult) -> Iterator[Finding]:
+    """Containers that run empty in the middle of a part, where the station is not made for it."""
+    if result.station.refill == IN_MID_BEAD:
+        return
+    for letter, component in result.components.items():
+        clocks = [item.clock for item in result.ran_empty if item.letter == letter]
+        if clocks:
+            yield _empty_in_part(result, letter, component, clocks)
+
+
+def _empty_in_part(result: ShiftResult, letter: str, component: Component, clocks: list[float]) -> Finding:
+    count = len(clocks)
+    return _found(
+        result,
+        QUALITY,
+        f"{component_words(result, letter)} runs empty in the middle of a part {count} time"
+        f"{'s' if count > 1 else ''}, first at {hhmm(clocks[0], result.date)}: what stands there cannot "
+        "finish a part, and the nozzle stands on it for the change",
+        "larger or full containers; or say in Stations that it refills in mid-bead",
+        topic="refill in mid-bead",
+        times=count,
+    )
+
+
+def _too_long(result: ShiftResult) -> Iterator[Finding]:
+    """Visits in which material that is fresh at their start passes its limit."""
+    if not result.too_long:
+        return
+    worst = max(result.too_long, key=lambda item: item.share)
+    count, limit = len(result.too_long), result.station.purge_share
+    ends = "the pot life is over" if worst.share >= GELLED else f"the limit is {limit:.0%}"
+    yield _found(
+        result,
+        QUALITY,
+        f"{count} time{'s' if count > 1 else ''} material passes its limit while it goes on a part, first at "
+        f"{hhmm(result.too_long[0].clock, result.date)}: it reaches {worst.share:.0%} of the pot life, "
+        f"{ends}",
+        "a smaller mixer, more flow, a cooler shop, or the part in two visits",
+        topic="limit in a part",
+        times=count,
+        share=worst.share,
+    )
+
+
+def _slow_flow(result: ShiftResult) -> Iterator[Finding]:
+    """Where the parts come too slowly to keep the mixer fresh, breaks are not the cause."""
+    if result.between > MOST_BETWEEN and result.life is not None:
+        limit = result.station.purge_share * result.life.at(max(result.temperatures[1]))
+        yield _found(
+            result,
+            QUALITY,
+            f"{result.between} purges and mixer changes fall between parts, not after "
+            f"breaks: at a takt of {result.takt:.0f} s material stands longer in the mixer than "
+            f"its limit, {limit / 60.0:.0f} min in the hottest hour",
+            "a smaller mixer, a quicker takt or a cooler shop",
+            topic="purges between parts",
+            changes=result.between,
+        )
+
+
+def _life(result: ShiftResult) -> Iterator[Finding]:
+    """Where the pot life of what stands in a mixer is carried beyond what is stated."""
+    if result.life is not None and result.station.mixer_volume > 0.0:
+        temperatures = result.temperatures[1]
+        for mark in result.life.marks(min(temperatures), max(temperatures)):
+            if not mark.startswith("rule of thumb"):  # the setup card says so
+                yield _found(result, NOTE, f"pot life {mark}", topic="pot life", is_lasting=True)
 
 
 def batch_findings(result: ShiftResult) -> list[Finding]:
@@ -52,4 +287,4 @@ def batch_findings(result: ShiftResult) -> list[Finding]:
     return found
 
 
-__all__ = ["batch_findings"]
+__all__ = ["MOST_BETWEEN", "batch_findings", "component_words", "shift_findings"]

@@ -1,25 +1,31 @@
 """One station through one shift, event by event in clock time.
 
 Parts come at the takt; breaks stop the nozzle; mixed material that stands in the mixer ages at the
-temperature of that hour, and when the oldest of it has used its share of the pot life the rule asks
-for a purge or a new mixer; containers of A and B run empty at their own times and leave their heel;
-lots leave first-expired first-out; scrap, check shots, the start and the end of the shift draw
-material too.
+temperature of that hour, and when the oldest of it would pass its share of the pot life on the next
+part the rule asks for a purge or a new mixer before it; containers of A and B are changed between
+parts and leave their heel and their rest; lots leave first-expired first-out; scrap, check shots, the
+start and the end of the run draw material too.
 
 Volumes are counted in whole nanolitres, so that the balance holds to the last digit:
 
-    opening + mounted = on parts + scrap + start + end + purge + mixers + checks + heel + expired
-                        + closing
+    opening + mounted = on parts + scrap + start + end + purge + mixers + checks + heel + rest
+                        + expired + closing
 
-where opening and closing are what stands in containers and hoses. Stock, mounted containers and
-hoses are carried from shift to shift (`Store`, `play_plan`).
+where opening and closing are what stands in containers and hoses. Stock, mounted containers, hoses,
+mixers that are kept closed and parts in process go from shift to shift (`Store`, `play_plan`):
+
+    begun + taken over = good + scrapped + lost + handed over
 
 What is settled here, and why:
 - a visit that would not be finished before a break or the end of the shift waits until after it;
 - the mixer is filled in plug flow: what went in first comes out first;
-- the age that counts is that of the oldest material when a visit begins;
+- the age that counts is that of the oldest material that leaves in a visit, when it leaves; where
+  even a fresh mixer would pass the limit in the visit, that at its start, and the part is told;
+- a purge and the part after it go together: neither is begun where both do not fit before a break;
 - open time runs from the first material on the part, the delay to mating from the end of its visit;
-- a mixer is filled anew at the start of each shift and thrown away full at its end;
+- a part that is half done at the end of a shift goes on in the station's next one, and what waits to be
+  mated is mated in the plan's next shift; what cannot within its open time is lost, and named;
+- the run ends with the last part: what is in the mixer then is thrown away, or kept closed;
 - two stations of one material take whole containers from one store, in the order of the table.
 """
 
@@ -28,45 +34,99 @@ from __future__ import annotations
 import datetime
 import heapq
 import math
-from collections import deque
 from collections.abc import Iterable, Iterator
-from typing import Any
+from dataclasses import dataclass
 
 from ..base.clock import hhmm
 from ..base.errors import NUM, InputError, Problem
-from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
 from ..base.numbers import EQUAL
-from ..base.printed import counted
 from ..base.units import DAY
 from ..handbook.life import LifeClock
-from ..plan.amounts import Application, applied_at, parts_started
-from ..plan.materials import mix_shares, open_life, working_life
+from ..plan.amounts import applied_at, parts_started
+from ..plan.materials import working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
+from ..plan.tables import CHANGE_MIXER, KEEP_CLOSED
 from ..plan.weather import shop_record
 from .calendar import SAME_TIME, Calendar, shift_takt
-from .cure_times import cure_times
-from .findings import batch_findings
-from .results import CATEGORIES, Batch, Event, Job, LotUse, Mating, ShiftResult
-from .store import NANO, NO_STOCK, Lot, Mounted, Store, hose_volume, mount, nanolitres
+from .cure_times import OpenClock, cure_times, open_clock
+from .findings import shift_findings
+from .handover import origin_text, standing
+from .idle import off_text, weigh_idle
+from .mixer import GELLED, Mixer
+from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, ShiftResult, TooLong
+from .store import NANO, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
+from .supply import Supply
+from .today import Stretch, Today, check_now, set_standing
+from .visits import Piece, Visit, visits_of
 
-GELLED = 1.0  # share of the pot life at which the mixer is lost
-MOST_CHANGES = 20_000  # purges and mixer changes of a shift, and containers of one component
-MOST_BETWEEN = 2  # purges and mixer changes between parts that are not worth a warning
+MOST_CHANGES = 20_000  # purges and mixer changes of a shift
+WHOLE = Stretch()
 
 
-def _clocks(plan: Plan, station: Station, material: Material) -> dict[str, LifeClock | None]:
-    """Clocks of pot life and open time along a station's temperature, kept with the plan."""
-    cache: dict[tuple[str, str], dict[str, LifeClock | None]] = plan.kept("clocks")
+def _pot_clock(plan: Plan, station: Station, material: Material) -> LifeClock | None:
+    """The clock of the pot life along a station's temperature, kept with the plan."""
+    cache: dict[tuple[str, str], LifeClock | None] = plan.kept("pot clocks")
     key = (station.station, material.material)
     if key not in cache:
-        record = shop_record(plan, station)
-        lives = {"pot": working_life(material), "open": open_life(material)}
-        cache[key] = {name: life.clock(*record) if life else None for name, life in lives.items()}
+        life = working_life(material)
+        cache[key] = life.clock(*shop_record(plan, station)) if life else None
     return cache[key]
 
 
-# ----------------------------------------------------------------------------------------- player
+def _open_clock(plan: Plan, station: Station, material: Material) -> OpenClock | None:
+    """The clock of the open time at a station, kept with the plan."""
+    cache: dict[tuple[str, str], OpenClock | None] = plan.kept("open clocks")
+    key = (station.station, material.material)
+    if key not in cache:
+        cache[key] = open_clock(plan, station, material)
+    return cache[key]
+
+
+def _quickest(plan: Plan, station: Station, material: Material) -> float:
+    """Share of pot life used each second at the hottest time of the day."""
+    cache: dict[str, float] = plan.kept("quickest")
+    if station.station not in cache:
+        life = working_life(material)
+        hottest = max(shop_record(plan, station)[1])
+        cache[station.station] = 1.0 / life.at(hottest) if life else 0.0
+    return cache[station.station]
+
+
+@dataclass(slots=True)
+class Nozzle:
+    """One nozzle of a station: its mixer, when it is free, when material last went through it [s]."""
+
+    number: int
+    mixer: Mixer
+    free: float
+    idle_since: float
+
+
+@dataclass(slots=True)
+class Work:
+    """A part on its way through a station: which visit is next, when it got its first material."""
+
+    job: Job
+    serial: int
+    is_scrap: bool
+    turn: int = 0
+    begun: float = 0.0
+    ended: float = 0.0
+    origin: str = ""  # the shift that began it, where that is another
+    is_lost: bool = False
+
+
+def _works(jobs: Iterable[Job]) -> Iterator[Work]:
+    """Parts to start in their order, the scrap spread evenly among them."""
+    for job in jobs:
+        started, lost = job.started, job.started - job.quantity
+        for place in range(started):
+            is_scrap = (place + 1) * lost // started > place * lost // started
+            yield Work(job, place + 1, is_scrap)
+
+
+Due = tuple[float, int, int, Work | None]  # when, rank among equals, number, a part or a check
 
 
 class Player:
@@ -80,17 +140,31 @@ class Player:
         station: Station,
         builds: dict[str, int],
         store: Store,
+        following: Calendar | None = None,
+        stretch: Stretch = WHOLE,
     ) -> None:
+        """`following` is the plan's next shift by the clock of this day, None where there is none."""
+        self.stretch = stretch
         self.plan, self.store, self.station, self.date = plan, store, station, date
         material = plan.material(station.material)
         components = plan.components_of(material.material)
-        calendar = Calendar.of(plan, shift)
+        calendar = self.make_calendar(shift)
         jobs = []
         for part, quantity in builds.items():
             mine = applied_at(plan, part, station)
             if mine and quantity > 0:
                 jobs.append(Job(part, quantity, parts_started(quantity, station), mine))
-        takt = shift_takt(plan, station, calendar, sum(job.started for job in jobs))
+        self.works: list[Work] | None = None
+        if stretch is not WHOLE:
+            jobs = self._of_stretch(jobs)
+        self.taken = [item.on(date) for item in store.half_done.get(station.station, ())]
+        for part in dict.fromkeys(item.part for item in self.taken):
+            if all(job.part != part for job in jobs):
+                jobs.append(Job(part, 0, 0, applied_at(plan, part, station)))
+        started = sum(job.started for job in jobs)
+        takt = shift_takt(plan, station, calendar, started)
+        if not stretch.is_last and started:
+            takt = min(takt, calendar.available / started)  # what was done by then came evenly
         self.result = ShiftResult(
             date,
             shift,
@@ -103,232 +177,65 @@ class Player:
             working_life(material),
             jobs,
         )
-        self.shares = list(mix_shares(material, components).items())
         for letter in components:
             self.result.used[letter] = dict.fromkeys(CATEGORIES, 0)
             self.result.mounted[letter] = self.result.containers[letter] = 0
-        clocks = _clocks(plan, station, material)
-        self.pot_clock = clocks["pot"] if station.mixer_volume > 0.0 else None
-        self.open_clock = clocks["open"]
-        self.mixer_content = nanolitres(station.mixer_volume)
-        self.mixer: deque[tuple[int, float]] = deque()  # [volume, clock time at which it went in]
-        self.purge = nanolitres(station.purge_volume) or self.mixer_content
-        self.delay = 0.0  # time lost by changes during the visit under way
-        self.batches: dict[tuple[str, int], Batch] = {}
+        self.supply = self.make_supply()
+        self.open_clock = self.make_open_clock()
+        life = _pot_clock(plan, station, material) if station.mixer_volume > 0.0 else None
+        quickest = _quickest(plan, station, material) if life is not None else 0.0
+        content = nanolitres(station.mixer_volume)
+        self.nozzles = [
+            Nozzle(number, Mixer(content, life, quickest), calendar.start, calendar.start)
+            for number in range(station.nozzles)
+        ]
+        self.nozzle = self.nozzles[0]  # the one that is at work
+        self.purge = nanolitres(station.purge_volume) or content
+        self.check_count = 1  # shots of one check
+        self.result.since = stretch.start
+        self.following, self.result.has_following = following, following is not None
+        self.origin = origin_text(date, shift)
+        self.batches: dict[tuple[str, str, int], Batch] = {}
 
-    # -- material ---------------------------------------------------------------------------
+    def _of_stretch(self, jobs: list[Job]) -> list[Job]:
+        """The jobs with the parts that are started in this stretch of the shift."""
+        stretch = self.stretch
+        self.works = list(_works(jobs))[stretch.skip :][: stretch.most]
+        for job in jobs:
+            mine = [work for work in self.works if work.job is job]
+            job.started = len(mine)
+            job.quantity = sum(not work.is_scrap for work in mine)
+        return [job for job in jobs if job.started]
 
-    def draw(self, volume: int, category: str, clock: float, duration: float = 0.0) -> None:
-        """Take mixed material from the containers and book it."""
-        if volume <= 0:
-            return
-        for letter, part in self.split(volume):
-            self._take(letter, part, clock, duration)
-            self.result.used[letter][category] += part
+    def make_supply(self) -> Supply:
+        """The containers that are drawn from."""
+        return Supply(self.plan, self.result, self.store)
 
-    def split(self, volume: int) -> list[tuple[str, int]]:
-        """What each component makes of a mixed volume; the last takes what rounding leaves."""
-        parts, rest = [], volume
-        for letter, share in self.shares[:-1]:
-            parts.append((letter, round(volume * share)))
-            rest -= parts[-1][1]
-        return [*parts, (self.shares[-1][0], rest)]
+    def make_calendar(self, shift: str) -> Calendar:
+        """Working time of the shift, or of the stretch of it that is played."""
+        return shift_calendar(self.plan, self.date, shift, stretch=self.stretch)
 
-    def _take(self, letter: str, volume: int, clock: float, duration: float) -> None:
-        key = (self.station.station, letter)
-        need = volume
-        while need > 0:
-            container = self.store.mounted.get(key)
-            if container is None or container.usable <= 0:
-                at = clock + duration * (volume - need) / volume
-                container = self._change(letter, container, at)
-            part = min(need, container.usable)
-            container.usable -= part
-            need -= part
-
-    def _change(self, letter: str, old: Mounted[Lot] | None, clock: float) -> Mounted[Lot]:
-        """Put on the next container of a component; the heel of the old one is lost."""
-        result, component = self.result, self.result.components[letter]
-        key = (self.station.station, letter)
-        if old is not None:
-            result.used[letter]["heel"] += old.heel
-            self.delay += self.station.container_time
-        while True:
-            if result.containers[letter] >= MOST_CHANGES:
-                raise InputError(
-                    Problem(
-                        self.plan.cell(component, "container"),
-                        message=f"shift {result.shift} of "
-                        f"{result.date} empties more than {MOST_CHANGES} containers of "
-                        f"{self._words(letter)} at station {self.station.station}",
-                        fix="check the container, its heel and the volumes of the station",
-                        code=NUM,
-                    )
-                )
-            found, content = self.store.take(component, self._day_of(clock))
-            lot = found or Lot.missing(component)
-            if found is None:
-                content = nanolitres(component.container)
-                result.missing[letter] = result.missing.get(letter, 0) + content
-                result.events.append(
-                    Event(
-                        clock,
-                        "short",
-                        f"no usable {self._words(letter)} left in store: one "
-                        f"container of {component.container * 1e6:.0f} mL is missing",
-                        letter,
-                        NO_STOCK,
-                        content,
-                    )
-                )
-            result.mounted[letter] += content
-            result.containers[letter] += 1
-            self._note_lot(letter, lot, content, clock, found is None)
-            new = mount(lot, content, component, self.date)
-            if new is not None:
-                break
-            result.used[letter]["heel"] += content  # a rest smaller than the heel gives nothing
-        self.store.mounted[key] = new
-        before = f", after lot {old.lot.lot}" if old is not None and old.lot.lot != NO_STOCK else ""
-        if found is not None:
-            result.events.append(
-                Event(
-                    clock,
-                    "container",
-                    f"connect {self._words(letter)} lot {lot.lot}{before}",
-                    letter,
-                    lot.lot,
-                    content,
-                )
-            )
-        return new
-
-    def _day_of(self, clock: float) -> datetime.date:
-        """The day of a clock time: a night shift goes on into the next."""
-        return self.date + datetime.timedelta(days=int(max(clock, 0.0) // DAY))
-
-    def _words(self, letter: str) -> str:
-        name = self.result.material.material
-        return f"{name} {letter.upper()}" if len(self.result.components) > 1 else name
-
-    def _note_lot(self, letter: str, lot: Lot, content: int, clock: float, is_missing: bool) -> None:
-        """Count a container to its lot."""
-        for use in self.result.lots:
-            if (use.component, use.lot, use.is_missing) == (letter, lot.lot, is_missing):
-                use.containers += 1
-                use.volume += content
-                return
-        last_day = lot.last_day(self.result.components[letter].open_life)
-        day = None if last_day == datetime.date.max else last_day
-        self.result.lots.append(LotUse(letter, lot.lot, day, 1, content, clock, is_missing))
-
-    # -- mixer ------------------------------------------------------------------------------
-
-    def push(self, volume: int, start: float, end: float) -> None:
-        """Material goes through the mixer: the oldest leaves, new goes in."""
-        content = self.mixer_content
-        if content <= 0 or volume <= 0:
-            return
-        if volume >= content:
-            entered = end - (end - start) * content / volume
-            self.mixer = deque([(content, entered)])
-            return
-        rest = volume
-        while rest > 0:
-            oldest, entered = self.mixer[0]
-            part = min(oldest, rest)
-            rest -= part
-            if part == oldest:
-                self.mixer.popleft()
-            else:
-                self.mixer[0] = (oldest - part, entered)
-        self.mixer.append((volume, start))
-
-    def new_mixer(self, clock: float) -> None:
-        """Throw the mixer away with what is in it and fill a new one."""
-        if self.mixer_content <= 0:
-            return
-        self.draw(self.mixer_content, "mixers", clock)
-        self.mixer = deque([(self.mixer_content, clock)])
-        self.result.mixers += 1
-
-    def share_used(self, clock: float) -> float:
-        """Share of pot life that the oldest material in the mixer has used."""
-        if self.pot_clock is None or not self.mixer:
-            return 0.0
-        return self.pot_clock.used(self.mixer[0][1], clock)
-
-    def limit_clock(self) -> float:
-        """When the oldest material reaches the share at which the rule acts."""
-        if self.pot_clock is None:
-            return math.inf
-        return self.pot_clock.when(self.mixer[0][1], self.station.purge_share)
-
-    def freshen(self, clock: float, why: str) -> float:
-        """Purge or change the mixer where the rule asks; the time at which dispensing may go on."""
-        if self.pot_clock is None:
-            return clock
-        station = self.station
-        while self.result.purges + self.result.mixers < MOST_CHANGES:
-            share = self.share_used(clock)
-            self.result.oldest_share = max(self.result.oldest_share, share)
-            if share < station.purge_share:
-                return clock
-            self.result.between += not why
-            reached = self.limit_clock()
-            past = (
-                f"{share:.0%} of pot life used, limit {station.purge_share:.0%} at {hhmm(reached, self.date)}"
-            )
-            if share >= GELLED or station.rule == "change mixer":
-                reason = "pot life is over" if share >= GELLED else "limit reached"
-                self.result.events.append(
-                    Event(
-                        clock, "mixer", f"change the mixer{why}: {reason} ({past})", volume=self.mixer_content
-                    )
-                )
-                clock += station.mixer_time
-                self.new_mixer(clock)  # filled when it is in place
-            else:
-                self.result.events.append(
-                    Event(clock, "purge", f"purge {self.purge / 1e6:.1f} mL{why}: {past}", volume=self.purge)
-                )
-                self.draw(self.purge, "purge", clock, station.purge_time)
-                self.push(self.purge, clock, clock + station.purge_time)
-                clock += station.purge_time
-                self.result.purges += 1
-        raise InputError(
-            Problem(
-                self.plan.cell(station, "purge_share"),
-                message=f"station {station.station}: material reaches its limit faster than a "
-                f"{'purge' if station.rule == 'purge' else 'mixer change'} replaces it",
-                fix="check pot life, temperatures, purge share, purge volume and times",
-                code=NUM,
-            )
-        )
+    def make_open_clock(self) -> OpenClock | None:
+        """How long what was put on stays open."""
+        return _open_clock(self.plan, self.station, self.result.material)
 
     # -- the shift --------------------------------------------------------------------------
 
     def play(self) -> ShiftResult:
         """Run the shift."""
-        result, calendar, station = self.result, self.result.calendar, self.station
+        result = self.result
+        if result.jobs:
+            result.taken_over = self._standing()
         self._open()
-        if not result.jobs:
-            self._close()
-            return result
-        start = calendar.start
-        result.events.append(Event(start, "start", "start of shift", volume=nanolitres(station.start_volume)))
-        self.new_mixer(start)
-        self.draw(nanolitres(station.start_volume), "start", start)
-        self.push(nanolitres(station.start_volume), start, start)
-        for a, b in calendar.breaks:
-            result.events.append(Event(a, "break", f"break until {hhmm(b, self.date)}"))
-        free = self._visits(start)
-        end = max(free, calendar.end) if not result.is_short else calendar.end
-        self.draw(nanolitres(station.end_volume), "end", end)
-        result.events.append(Event(end, "end", "end of shift", volume=nanolitres(station.end_volume)))
+        if result.jobs:
+            self._start()
+            self._work()
+            self._end()
         self._close()
-        self._warn()
-        result.events.sort(key=lambda event: event.clock)
+        if result.jobs:
+            result.handed_over = self._standing()
+            self._find()
+            result.events.sort(key=lambda event: event.clock)
         return result
 
     def _open(self) -> None:
@@ -343,21 +250,15 @@ class Player:
             if container is not None and container.last_day < self.date and result.jobs:
                 result.used[letter]["expired"] += standing
                 del store.mounted[key]
-                result.events.append(
-                    Event(
-                        result.calendar.start,
-                        "expired",
-                        f"throw away the open container of "
-                        f"{self._words(letter)} lot {container.lot.lot}: last day was "
-                        f"{container.last_day}",
-                        letter,
-                        container.lot.lot,
-                        standing,
-                    )
+                text = (
+                    f"throw away the open container of {self.supply.words(letter)} lot {container.lot.lot}: "
+                    f"last day was {container.last_day}"
                 )
+                start = result.calendar.start
+                result.events.append(Event(start, "expired", text, letter, container.lot.lot, standing))
             missing = hose - store.hoses.get(key, 0)
             if missing > 0 and result.jobs:
-                self._take(letter, missing, result.calendar.start, 0.0)
+                self.supply.fill(letter, missing, result.calendar.start)
                 store.hoses[key] = hose
 
     def _close(self) -> None:
@@ -368,103 +269,396 @@ class Player:
             result.hoses[letter] = store.hoses.get(key, 0)
             result.closing[letter] = result.hoses[letter] + (container.standing if container else 0)
 
-    def _visits(self, start: float) -> float:
-        """All parts and check shots, in the order in which they are due."""
-        result, calendar, station = self.result, self.result.calendar, self.station
-        queue: list[tuple[float, int, int, tuple[Any, ...]]] = []  # due, rank, number, what
-        number = 0
-        for number, (job, serial, is_scrap) in enumerate(self._started()):
-            due = calendar.clock(number * result.takt)
-            heapq.heappush(queue, (due, 1, number, (job, serial, is_scrap, 0)))
-        result.check_volume = result.check.count * nanolitres(result.check.volume)
-        if station.checks:
-            count = math.ceil(calendar.available * station.checks - EQUAL)
-            for turn in range(count):
-                heapq.heappush(queue, (calendar.clock(turn / station.checks), 0, turn, ()))
-        visits = {id(job): _visits_of(job) for job in result.jobs}
-        tracks: dict[tuple[int, int], list[float]] = {}
-        free = start
-        while queue:
-            due, _, number, what = heapq.heappop(queue)
-            if not what:
-                if any(item[3] for item in queue):  # after the last part there is nothing to check
-                    free = self._check_shot(max(free, due))
-                continue
-            job, serial, is_scrap, turn = what
-            group = visits[id(job)][turn]
-            duration = math.fsum(item.time for item in group) + station.handling_time
-            begin = calendar.fit(max(free, due), duration)
-            if begin == math.inf:
-                continue
-            why = self._why(free, begin)
-            begin = self.freshen(begin, why)
-            begin = calendar.fit(begin, duration)
-            if begin == math.inf:
-                continue
-            category = "scrap" if is_scrap else "parts"
-            at = begin
-            for item in group:
-                shot = nanolitres(item.amount.nominal)
-                self.draw(shot, category, at, item.time)
-                self.push(shot, at, at + item.time)
-                at += item.time
-            ended = begin + duration
-            result.busy += duration
-            free = ended + self.delay
-            self.delay = 0.0
-            track = tracks.setdefault((id(job), serial), [begin, ended])
-            track[1] = ended
-            if turn == 0:
-                job.begun += 1
-                self._surface(job, serial, number, begin)
-            if turn + 1 < len(visits[id(job)]):
-                wait = visits[id(job)][turn + 1][0].wait
-                heapq.heappush(queue, (ended + wait, 1, number, (job, serial, is_scrap, turn + 1)))
+    def _standing(self) -> list[Handover]:
+        """What stands at the station between two shifts."""
+        return standing(self.result, self.store, self.nozzle.mixer.life, self.open_clock)
+
+    def _find(self) -> None:
+        self.result.findings += shift_findings(self.result, self.store)
+
+    def _start(self) -> None:
+        """The first purge, with a new mixer or with one that was kept closed; or the run goes on."""
+        start, station = self.result.calendar.start, self.station
+        for nozzle in self.nozzles:
+            self.nozzle, mixer = nozzle, nozzle.mixer
+            volume, words = nanolitres(station.start_volume), "start of shift"
+            kept = self.store.mixers.pop((station.station, nozzle.number), None)
+            if kept is not None:
+                mixer.contents.extend(kept.on(self.date))
+            if self.stretch.goes_on:
+                volume, words = 0, f"from now on: {self.stretch.skip} started before"
+                nozzle.idle_since = mixer.contents[-1][1] if mixer.contents else start
+            elif kept is not None and mixer.share_used(start) < station.purge_share:
+                words += ": go on with the mixer that was kept closed"
+            elif kept is not None:
+                words += f": the mixer that was kept closed was good until {self._good_until()}"
+                mixer.contents.clear()
+            self._tell(start, "start", words, volume)
+            if not mixer.contents:
+                self.new_mixer(start)
+            self.supply.draw(volume, "start", start)
+            mixer.push(volume, start, start)
+
+    def _end(self) -> None:
+        """The run is over: mixers off, pot emptied; the time that is left is free."""
+        result, station = self.result, self.station
+        result.run_end = max(nozzle.free for nozzle in self.nozzles)
+        is_kept = not self.stretch.is_last or station.after_run == KEEP_CLOSED
+        for nozzle in self.nozzles:
+            self.nozzle, mixer, end = nozzle, nozzle.mixer, nozzle.free
+            volume, words = nanolitres(station.end_volume) if self.stretch.is_last else 0, "last part done"
+            if mixer.content and is_kept:
+                self.store.mixers[station.station, nozzle.number] = KeptMixer(
+                    self.date, tuple(mixer.contents)
+                )
+                words += ": keep the mixer closed"
+                words += f", good until {self._good_until()}" if mixer.life else ""
+            elif mixer.content:
+                words += ": take the mixer off and throw it away"
+            if result.calendar.worked(end) < result.calendar.available:
+                words += f"; free until {hhmm(result.calendar.end, self.date)}"
+            self.supply.draw(volume, "end", end)
+            self._tell(end, "end", words, volume)
+        end = result.run_end
+        stops = {(stop.start, stop.end) for stop in self.stretch.stops}
+        for a, b in result.calendar.breaks:
+            if a < end:
+                is_stop = (a, b) in stops
+                text = f"{'the line stands' if is_stop else 'break'} until {hhmm(b, self.date)}"
+                result.events.append(Event(a, "stop" if is_stop else "break", text))
+
+    def _tell(self, clock: float, kind: str, text: str, volume: int = 0) -> None:
+        """Note what happens at a nozzle; which one, where there are several."""
+        if len(self.nozzles) > 1:
+            text = f"nozzle {self.nozzle.number + 1}: {text}"
+        self.result.events.append(Event(clock, kind, text, volume=volume))
+
+    def _good_until(self) -> str:
+        return hhmm(self.nozzle.mixer.reaches(self.station.purge_share), self.date)
+
+    # -- mixer ------------------------------------------------------------------------------
+
+    def new_mixer(self, clock: float) -> float:
+        """Fill a new mixer; the old one was thrown away with what is in it. When it is done [s]."""
+        if self.nozzle.mixer.content <= 0:
+            return clock
+        clock += self.supply.draw(self.nozzle.mixer.content, "mixers", clock)
+        self.nozzle.mixer.fill(clock)
+        self.result.mixers += 1
+        return clock
+
+    def freshen(self, clock: float, pieces: tuple[Piece, ...], why: str) -> float:
+        """Purge or change the mixer before a visit where the rule asks; when the visit may begin [s]."""
+        mixer, limit = self.nozzle.mixer, self.station.purge_share
+        if mixer.keeps(limit, pieces, clock):
+            return clock
+        replaced = 0 if self._is_quick(clock, pieces) else mixer.content
+        while self.result.purges + self.result.mixers < MOST_CHANGES:
+            share, by_end = mixer.share_used(clock), mixer.worst_share(pieces, clock)
+            if by_end < limit or (share < limit and replaced >= mixer.content):
+                return clock
+            self.result.between += not why
+            if self._changes(share):
+                clock = self._change_mixer(clock, share, by_end, why)
+                replaced += mixer.content
             else:
-                if is_scrap:
-                    job.scrapped += 1
-                else:
-                    job.finished += 1
-                self._batch(job, serial, track)
+                clock = self._purge(clock, self._past(share, by_end), why)
+                replaced += self.purge
+        raise InputError(
+            Problem(
+                self.plan.cell(self.station, "purge_share"),
+                message=f"station {self.station.station}: material reaches its limit faster than a "
+                f"{'purge' if self.station.rule == 'purge' else 'mixer change'} replaces it",
+                fix="check pot life, temperatures, purge share, purge volume and times",
+                code=NUM,
+            )
+        )
+
+    def _note_age(self, begin: float, pieces: tuple[Piece, ...]) -> None:
+        """A visit that passes the limit all the same."""
+        if not self.nozzle.mixer.keeps(self.station.purge_share, pieces, begin):
+            share = self.nozzle.mixer.worst_share(pieces, begin)
+            if share >= self.station.purge_share:
+                self.result.too_long.append(TooLong(begin, share))
+
+    def _freshen_time(self, clock: float, pieces: tuple[Piece, ...]) -> float:
+        """What a purge or mixer change takes that a visit at that time would ask for [s]."""
+        mixer, limit = self.nozzle.mixer, self.station.purge_share
+        if mixer.keeps(limit, pieces, clock) or mixer.worst_share(pieces, clock) < limit:
+            return 0.0
+        share = mixer.share_used(clock)
+        if share < limit and not self._is_quick(clock, pieces):
+            return 0.0
+        return self.station.mixer_time if self._changes(share) else self.station.purge_time
+
+    def _is_quick(self, clock: float, pieces: tuple[Piece, ...]) -> bool:
+        """Whether a fresh mixer keeps its limit through a visit, so that the visit's time is judged too."""
+        fresh = Mixer(self.nozzle.mixer.content, self.nozzle.mixer.life, self.nozzle.mixer.quickest)
+        fresh.fill(clock)
+        return fresh.worst_share(pieces, clock) < self.station.purge_share
+
+    def _changes(self, share: float) -> bool:
+        """Whether the mixer is changed, not purged: by the station's rule, or since it has gelled."""
+        return share >= GELLED or self.station.rule == CHANGE_MIXER
+
+    def _past(self, share: float, by_end: float) -> str:
+        """How far the oldest material is, or would be on the next part."""
+        limit = self.station.purge_share
+        if share >= limit:
+            reached = self.nozzle.mixer.reaches(limit)
+            return f"{share:.0%} of pot life used, limit {limit:.0%} at {hhmm(reached, self.date)}"
+        return f"the next part would end at {by_end:.0%} of pot life, limit {limit:.0%}"
+
+    def _purge(self, clock: float, because: str, why: str = "") -> float:
+        """Purge; when it is done [s]."""
+        text = f"purge {self.purge / 1e6:.1f} mL{why}: {because}"
+        self._tell(clock, "purge", text, self.purge)
+        time = self.station.purge_time
+        end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
+        self.nozzle.mixer.push(self.purge, clock, end)
+        self.result.purges += 1
+        return end
+
+    def _change_mixer(self, clock: float, share: float, by_end: float, why: str) -> float:
+        """Change the mixer; it is filled when it is in place. When it is done [s]."""
+        reason = "pot life is over" if share >= GELLED else "limit reached"
+        text = f"change the mixer{why}: {reason} ({self._past(share, by_end)})"
+        self._tell(clock, "mixer", text, self.nozzle.mixer.content)
+        return self.new_mixer(clock + self.station.mixer_time)
+
+    def _idle(self, begin: float, pieces: tuple[Piece, ...], why: str) -> float:
+        """Nothing is dispensed from when the nozzle is free to `begin`: see that the mixer lasts [s]."""
+        since = self.nozzle.idle_since
+        if begin <= since or self.nozzle.mixer.keeps(GELLED, pieces, begin):
+            return begin
+        result = self.result
+        idle = weigh_idle(self.nozzle.mixer, self.station, result.calendar, self.purge, since, begin)
+        if idle is None:
+            return begin
+        result.idles.append(idle)
+        if idle.takes_off(self.station.idle):
+            self._tell(since, "off", off_text(idle))
+            text = f"put on a new mixer{why}"
+            self._tell(begin, "mixer", text, self.nozzle.mixer.content)
+            result.between += not why
+            return self.new_mixer(begin + self.station.mixer_time)
+        because = f"no part until {hhmm(begin, self.date)}; {idle.words_purge}, {idle.words_off}"
+        for at in idle.purges or ():
+            result.between += 1
+            self._purge(at, because)
+        return begin
+
+    # -- parts and checks -------------------------------------------------------------------
+
+    def _work(self) -> None:
+        """All parts and check shots, in the order in which they are due."""
+        result, station = self.result, self.station
+        queue = list(self._parts())
+        check = result.check
+        self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
+        queue += self._checks()
+        heapq.heapify(queue)
+        split, handling = self.supply.split, station.handling_time
+        visits = {id(job): visits_of(job.applications, split, handling) for job in result.jobs}
+        while queue:
+            due, rank, number, work = heapq.heappop(queue)
+            if len(self.nozzles) > 1:
+                self.nozzle = min(self.nozzles, key=lambda nozzle: nozzle.free)
+            if work is None:
+                parts = ((item[0], item[3]) for item in queue if item[3] is not None)
+                if any(self._fits(at, visits[id(part.job)][part.turn]) for at, part in parts):
+                    self._check(due)
+                continue
+            steps = visits[id(work.job)]
+            begin = None if self._is_lost(work, due, steps[work.turn]) else self._ready(due, steps[work.turn])
+            if begin is None:
+                self._leave(work, due)
+                continue
+            self._dispense(work, steps[work.turn], begin, number)
+            work.turn += 1
+            if work.turn < len(steps):
+                heapq.heappush(queue, (work.ended + steps[work.turn].wait, rank, number, work))
+            else:
+                self._finish(work)
         for batch in result.batches:
             batch.cure = cure_times(self.plan, station, batch.part, batch.ended)
-        return free
 
-    def _started(self) -> Iterator[tuple[Job, int, bool]]:
-        """Started parts in order, the scrap spread evenly among them."""
-        for job in self.result.jobs:
-            lost = job.started - job.quantity
-            for place in range(job.started):
-                is_scrap = (place + 1) * lost // job.started > place * lost // job.started
-                yield job, place + 1, is_scrap
+    def _take_over(self) -> Iterator[Due]:
+        """Parts that the shift before left half done, those that wait longest first."""
+        station, start = self.station.station, self.result.calendar.start
+        self.store.half_done.pop(station, None)
+        self.store.to_mate.pop(station, None)
+        jobs = {job.part: job for job in self.result.jobs}
+        for place, item in enumerate(self.taken):
+            job = jobs[item.part]
+            job.taken += 1
+            work = Work(job, item.serial, item.is_scrap, item.turn, item.begun, item.ended, item.origin)
+            yield max(start, item.due), 1, place - len(self.taken), work
 
-    def _check_shot(self, due: float) -> float:
-        begin = self.result.calendar.fit(due, 0.0)
+    def _is_lost(self, work: Work, due: float, visit: Visit) -> bool:
+        """Whether the open time of a part that was taken over ends before its visit could."""
+        if not work.origin or self.open_clock is None:
+            return False
+        latest = self.open_clock.when(work.begun, 1.0)
+        calendar = self.result.calendar
+        soonest = calendar.fit(max(self.nozzle.free, due), visit.duration) + visit.duration
+        if soonest == math.inf:
+            soonest = calendar.end
+        if soonest <= latest + SAME_TIME:
+            return False
+        self.result.lost.append(Lost(work.job.part, work.serial, work.origin, latest, soonest))
+        work.job.lost += 1
+        work.is_lost = True
+        return True
+
+    def _leave(self, work: Work, due: float) -> None:
+        """What was begun and cannot go on in this shift is left to the next."""
+        if work.is_lost or not work.turn:
+            return
+        work.job.carried += 1
+        self.store.half_done.setdefault(self.station.station, []).append(
+            HalfDone(
+                self.date,
+                work.origin or self.origin,
+                work.job.part,
+                work.serial,
+                work.is_scrap,
+                work.turn,
+                work.begun,
+                work.ended,
+                due,
+            )
+        )
+
+    def _parts(self) -> Iterator[Due]:
+        """Parts taken over; then those to start in order, the scrap spread evenly among them."""
+        yield from self._take_over()
+        takt, clock = self.result.takt, self.result.calendar.clock
+        works = _works(self.result.jobs) if self.works is None else self.works
+        for number, work in enumerate(works):
+            yield clock(number * takt), 1, number, work
+
+    def _checks(self) -> Iterator[Due]:
+        """Check shots at their rate over the working time."""
+        calendar, rate = self.result.calendar, self.station.checks
+        if rate:
+            for turn in range(math.ceil(calendar.available * rate - EQUAL)):
+                yield calendar.clock(turn / rate), 0, turn, None
+
+    def _fits(self, due: float, visit: Visit) -> bool:
+        """Whether a visit could still be made."""
+        return self.result.calendar.fit(max(self.nozzle.free, due), visit.duration) < math.inf
+
+    def _ready(self, due: float, visit: Visit) -> float | None:
+        """When a visit begins, containers changed and the mixer fresh; None: not in this shift.
+
+        A container is changed as soon as the part before is done; a purge comes last.
+        """
+        supply, limit = self.supply, self.station.purge_share
+        begin = self.result.calendar.fit(max(self.nozzle.free, due), visit.duration)
+        while begin < math.inf:
+            pieces = visit.pieces
+            if not supply.suffices(visit.needs):
+                begin = self._change_containers(due, begin, visit)
+                pieces = supply.pieces(visit)
+            if self.nozzle.mixer.keeps(limit, pieces, begin):
+                return begin if begin < math.inf else None
+            begin, is_steady = self._refresh(begin, pieces, visit)
+            if is_steady:
+                return begin
+        return None
+
+    def _change_containers(self, due: float, begin: float, visit: Visit) -> float:
+        """Change the containers that cannot finish a visit; when it may begin, inf: not in this shift."""
+        fit, supply, station = self.result.calendar.fit, self.supply, self.station
+        letters = supply.cannot_finish(visit.needs)
+        if letters:
+            time = len(letters) * station.container_time
+            at = fit(self.nozzle.free, time)
+            begin = fit(max(at + time, due), visit.duration)
+            if begin == math.inf:
+                return begin
+            self.nozzle.free = supply.change_before(letters, at)
+        return fit(begin, self._duration(visit, supply.pieces(visit)))
+
+    @staticmethod
+    def _duration(visit: Visit, pieces: tuple[Piece, ...]) -> float:
+        """Time of a visit, with the changes of containers that run empty in it."""
+        return visit.duration + pieces[-1].end - visit.pieces[-1].end
+
+    def _refresh(self, begin: float, pieces: tuple[Piece, ...], visit: Visit) -> tuple[float, bool]:
+        """See that the mixer is fresh enough for a visit: when it may begin, and whether that is settled.
+
+        It is not where the purge took time, or so much that the containers must be looked at again.
+        """
+        if self.nozzle.mixer.worst_share(pieces, begin) < self.station.purge_share:
+            return begin, True
+        fit, result = self.result.calendar.fit, self.result
+        begin = fit(begin, self._duration(visit, pieces) + self._freshen_time(begin, pieces))
         if begin == math.inf:
-            return due
-        begin = self.freshen(begin, "")
-        volume = self.result.check_volume
-        flow = self.station.flow
-        duration = volume / NANO / flow if flow else 0.0
-        self.draw(volume, "checks", begin, duration)
-        self.push(volume, begin, begin + duration)
-        self.result.check_shots += 1
-        count = self.result.check.count
-        text = "check shot: weigh it" if count == 1 else f"check: weigh {count} shots together"
-        self.result.events.append(Event(begin, "check", text, volume=volume))
-        free = begin + duration + self.delay
-        self.delay = 0.0
-        return free
+            return begin, False
+        why, changes = self._why(begin), result.purges + result.mixers
+        fresh = self.freshen(self._idle(begin, pieces, why), pieces, why)
+        if fresh == begin and (changes == result.purges + result.mixers or self.supply.suffices(visit.needs)):
+            self._note_age(begin, pieces)
+            return begin, True
+        self.nozzle.free = self.nozzle.idle_since = fresh
+        return fit(fresh, visit.duration), False
 
-    def _why(self, free: float, begin: float) -> str:
+    def _dispense(self, work: Work, visit: Visit, begin: float, number: int) -> None:
+        """The material of one visit goes on."""
+        category = "scrap" if work.is_scrap else "parts"
+        draw, push, lost = self.supply.draw, self.nozzle.mixer.push, 0.0
+        for volume, start, end in visit.pieces:
+            at = begin + start + lost
+            lost += draw(volume, category, at, end - start)
+            push(volume, at, begin + end + lost)
+        work.ended = begin + visit.duration + lost
+        self.nozzle.free = self.nozzle.idle_since = work.ended
+        self.result.busy += visit.duration + lost
+        if not work.is_scrap:
+            work.job.done[work.turn] += 1
+        if work.turn == 0:
+            work.begun = begin
+            work.job.begun += 1
+            self._surface(work, number)
+
+    def _finish(self, work: Work) -> None:
+        """A part is done."""
+        if work.is_scrap:
+            work.job.scrapped += 1
+        else:
+            work.job.finished += 1
+            work.job.taken_finished += bool(work.origin)
+        self._batch(work)
+
+    def _check(self, due: float) -> None:
+        """Check shots on one cup; a check that the shift has no time for is left out."""
+        result, flow = self.result, self.station.flow
+        begin = result.calendar.fit(max(self.nozzle.free, due), 0.0)
+        if begin == math.inf:
+            return
+        volume = result.check_volume
+        duration = volume / NANO / flow if flow else 0.0
+        pieces = (Piece(volume, 0.0, duration),)
+        begin = self.freshen(self._idle(begin, pieces, ""), pieces, "")
+        end = begin + duration + self.supply.draw(volume, "checks", begin, duration)
+        self.nozzle.mixer.push(volume, begin, end)
+        result.check_shots += 1
+        count = self.check_count
+        text = "check shot: weigh it" if count == 1 else f"check: weigh {count} shots together"
+        self._tell(begin, "check", text, volume)
+        self.nozzle.free = self.nozzle.idle_since = end
+
+    def _why(self, begin: float) -> str:
         for a, b in self.result.calendar.breaks:
-            if free <= a + SAME_TIME and begin >= b - SAME_TIME:
+            if self.nozzle.idle_since <= a + SAME_TIME and begin >= b - SAME_TIME:
                 return " after the break"
         return ""
 
     # -- windows and cure -------------------------------------------------------------------
 
-    def _surface(self, job: Job, serial: int, number: int, begin: float) -> None:
+    def _surface(self, work: Work, number: int) -> None:
         """From surface treatment to dispensing."""
         window = self.result.material.surface_window
         if window is None:
@@ -472,177 +666,63 @@ class Player:
         arrival = number * self.result.takt - self.station.treatment_lead
         treated = self.result.calendar.clock(arrival)
         latest = treated + window
-        self.result.treated_until.append((job.part, serial, latest))
-        if begin > latest + SAME_TIME:
-            self.result.late_surface.append((job.part, serial, latest, begin))
+        part, serial = work.job.part, work.serial
+        self.result.treated_until.append((part, serial, latest))
+        if work.begun > latest + SAME_TIME:
+            self.result.late_surface.append((part, serial, latest, work.begun))
 
-    def _batch(self, job: Job, serial: int, track: list[float]) -> None:
+    def _batch(self, work: Work) -> None:
         """Put a part to its batch, in whichever order the parts are done."""
-        begun, ended = track
-        key = (job.part, (serial - 1) // self.station.batch)
+        part, serial = work.job.part, work.serial
+        key = (part, work.origin, (serial - 1) // self.station.batch)
         batch = self.batches.get(key)
         if batch is None:
-            batch = self.batches[key] = Batch(len(self.batches) + 1, job.part, [], begun, ended)
+            batch = Batch(len(self.batches) + 1, part, [], work.begun, work.ended, origin=work.origin)
+            self.batches[key] = batch
             self.result.batches.append(batch)
         batch.serials.append(serial)
-        batch.begun, batch.ended = min(batch.begun, begun), max(batch.ended, ended)
-        self._mate(batch, serial, begun, ended)
+        batch.begun, batch.ended = min(batch.begun, work.begun), max(batch.ended, work.ended)
+        self._mate(batch, work)
 
-    def _mate(self, batch: Batch, serial: int, begun: float, ended: float) -> None:
+    def _mate(self, batch: Batch, work: Work) -> None:
         """From the first material on the part to mating; the delay runs from when it is done."""
         if self.open_clock is None:
             return
-        planned = self.result.calendar.add(ended, self.station.mating_delay)
-        mating = Mating(serial, self.open_clock.when(begun, 1.0), planned)
+        planned = self._worked_on(work.ended, self.station.mating_delay)
+        mating = Mating(work.serial, self.open_clock.when(work.begun, 1.0), planned)
+        if planned > self.result.calendar.end:
+            origin = work.origin or self.origin
+            self.store.to_mate.setdefault(self.station.station, []).append(
+                ToMate(self.date, origin, batch.part, work.serial, mating.latest, planned)
+            )
         if batch.tightest is None or mating.late > batch.tightest.late + 1.0:  # s: the first of equals
             batch.tightest = mating
         if mating.late > SAME_TIME:
             batch.late.append(mating)
             self.result.late_mating.append((batch.part, *mating))
 
-    def _warn(self) -> None:
-        result = self.result
-        for job in result.jobs:
-            if job.finished < job.quantity:
-                self._find(
-                    STOP,
-                    f"{job.part}: {job.finished} of {job.quantity} good parts are finished by "
-                    f"{hhmm(result.calendar.end, result.date)}",
-                    "longer hours, a shorter takt, fewer parts, or a quicker or second station",
-                    topic="output",
-                    part=job.part,
-                    finished=job.finished,
-                    asked=job.quantity,
-                )
-            half_done = job.begun - job.finished - job.scrapped
-            if half_done:
-                self._find(
-                    STOP,
-                    f"{job.part}: {half_done} begun and not finished stand half done at the end",
-                    "finish them within their times or scrap them: the next shift's sheet does not know them",
-                    topic="half done",
-                    part=job.part,
-                    half_done=half_done,
-                )
-        for letter, volume in result.missing.items():
-            self._find_shortage(letter, volume)
-        for letter, component in result.components.items():
-            for lot in self.store.expired(component, result.date):
-                self._find(
-                    QUALITY,
-                    f"{self._words(letter)} lot {lot.lot} may not be used: last day was "
-                    f"{lot.last_day(component.open_life)} ({lot.left / 1e6:.0f} mL)",
-                    "set it aside",
-                    topic="expired lot",
-                    is_lasting=True,
-                    volume_mL=lot.left / 1e6,
-                )
-        self._find_late("surface window", result.late_surface, "treat again before dispensing")
-        self._find_late("open time", result.late_mating, "mate sooner or set aside")
-        self._find_slow_flow()
-        result.findings += batch_findings(result)
-        if result.life is not None and self.pot_clock is not None:
-            temperatures = result.temperatures[1]
-            for mark in result.life.marks(min(temperatures), max(temperatures)):
-                if not mark.startswith("rule of thumb"):  # the setup card says so
-                    self._find(NOTE, f"pot life {mark}", topic="pot life", is_lasting=True)
-
-    def _find(
-        self,
-        kind: str,
-        text: str,
-        fix: str = "",
-        *,
-        topic: str,
-        part: str = "",
-        is_lasting: bool = False,
-        **numbers: float,
-    ) -> None:
-        """Add a finding of this shift; one that lasts carries no day, so that it is told once."""
-        result = self.result
-        self.result.findings.append(
-            Finding(
-                kind,
-                text,
-                fix,
-                topic,
-                result.station.station,
-                result.material.material,
-                part,
-                None if is_lasting else result.date,
-                "" if is_lasting else result.shift,
-                numbers=numbers,
-            )
-        )
-
-    def _find_shortage(self, letter: str, volume: int) -> None:
-        """Stock that does not suffice, and from when it is missed."""
-        count = round(volume / nanolitres(self.result.components[letter].container))
-        first = min(
-            event.clock for event in self.result.events if event.kind == "short" and event.component == letter
-        )
-        self._find(
-            STOP,
-            f"stock of {self._words(letter)} is short by {counted(count, 'container')} "
-            f"({volume / 1e6:.0f} mL)",
-            f"bring or order it, needed from {hhmm(first, self.result.date)}",
-            topic=SHORTAGE,
-            containers=count,
-            volume_mL=volume / 1e6,
-        )
-
-    def _find_late(self, name: str, late: list[tuple[str, int, float, float]], fix: str) -> None:
-        """Parts past a window: the first of them, and the one that is latest."""
-        if not late:
-            return
-        part, serial, latest, actual = late[0]
-        result = self.result
-        many = "parts miss" if len(late) > 1 else "part misses"
-        words = (
-            f"{len(late)} {many} the {name}; first {part} no. {serial}: latest "
-            f"{hhmm(latest, result.date)}, planned {hhmm(actual, result.date)}"
-        )
-        worst = max(late, key=lambda row: round(row[3] - row[2]))  # the first of equals
-        if worst is not late[0]:
-            words += f"; worst {worst[0]} no. {worst[1]}, {(worst[3] - worst[2]) / 60.0:.0f} min late"
-        self._find(
-            STOP,
-            words,
-            fix,
-            topic=name,
-            part=part,
-            parts=len(late),
-            latest_by_min=(worst[3] - worst[2]) / 60.0,
-        )
-
-    def _find_slow_flow(self) -> None:
-        """Where the parts come too slowly to keep the mixer fresh, breaks are not the cause."""
-        result = self.result
-        if result.between > MOST_BETWEEN and result.life is not None:
-            limit = self.station.purge_share * result.life.at(max(result.temperatures[1]))
-            self._find(
-                QUALITY,
-                f"{result.between} purges and mixer changes fall between parts, not after "
-                f"breaks: at a takt of {result.takt:.0f} s material stands longer in the mixer than "
-                f"its limit, {limit / 60.0:.0f} min in the hottest hour",
-                "a smaller mixer, a quicker takt or a cooler shop",
-                topic="purges between parts",
-                changes=result.between,
-            )
-
-
-def _visits_of(job: Job) -> list[list[Application]]:
-    """Applications of a part grouped into visits: a wait begins a new one."""
-    groups: list[list[Application]] = []
-    for item in job.applications:
-        if not groups or item.wait > 0.0:
-            groups.append([item])
-        else:
-            groups[-1].append(item)
-    return groups
+    def _worked_on(self, clock: float, work: float) -> float:
+        """When work that goes on in the next shift is done; without one the shift is taken to go on."""
+        calendar, following = self.result.calendar, self.following
+        left = calendar.worked(clock) + work - calendar.available
+        if following is None or left <= 0.0 or clock >= calendar.end:
+            return calendar.add(clock, work)
+        return max(following.clock(left), calendar.end)
 
 
 # ------------------------------------------------------------------------------------ whole plans
+
+
+def shift_calendar(
+    plan: Plan, date: datetime.date, shift: str, days: int = 0, stretch: Stretch = WHOLE
+) -> Calendar:
+    """Working time of the shift of a date by the clock of so many days before, or of a stretch of it."""
+    first, last = plan.hours_of(date, shift)
+    later = days * DAY
+    start = first if stretch.start is None else stretch.start
+    end = last if stretch.end is None else stretch.end
+    breaks = [*plan.breaks_of(shift), *((stop.start, stop.end) for stop in stretch.stops)]
+    return Calendar(start + later, end + later, ((a + later, b + later) for a, b in breaks))
 
 
 def play_shift(
@@ -655,12 +735,16 @@ def play_shift(
 
 
 def play_plan(
-    plan: Plan, *, until: tuple[datetime.date, str] | None = None, stations: Iterable[str] | None = None
+    plan: Plan,
+    *,
+    until: tuple[datetime.date, str] | None = None,
+    stations: Iterable[str] | None = None,
+    today: Today | None = None,
 ) -> Iterator[ShiftResult]:
     """Every shift of the plan in order of time, stock and containers carried along.
 
     `until` ends with that date and shift; `stations` keeps those and the others that share their
-    materials (they draw on the same store).
+    materials (they draw on the same store). Of the shift of `today` the rest is played, from now on.
     """
     chosen = list(plan.stations)
     if stations is not None:
@@ -668,11 +752,44 @@ def play_plan(
         materials = {plan.station(name).material for name in names}
         chosen = [row for row in chosen if row.material in materials]
     store = Store.of(plan)
-    for date, shift in plan.days():
+    days = plan.days()
+    for place, (date, shift) in enumerate(days):
         builds = plan.builds_of(date, shift)
+        following = None
+        if place + 1 < len(days):
+            next_date, next_shift = days[place + 1]
+            following = shift_calendar(plan, next_date, next_shift, (next_date - date).days)
         for row in chosen:
-            player = Player(plan, date, shift, row, builds, store)
+            stretch = WHOLE
+            if today is not None and today.is_of(date, shift):
+                stretch = _till_now(plan, row, builds, store, today)
+            player = Player(plan, date, shift, row, builds, store, following, stretch)
             if player.result.jobs:
                 yield player.play()
         if until is not None and (date, shift) == until:
             return
+
+
+def _till_now(plan: Plan, station: Station, builds: dict[str, int], store: Store, today: Today) -> Stretch:
+    """Play the part of a shift that is over; the stretch that is left."""
+    check_now(plan, today, station)
+    if today.now is None:
+        return Stretch(stops=today.stops)
+    start, _ = plan.hours_of(today.date, today.shift)
+    over = Stretch(None, today.now, 0, today.done, today.stops)
+    player = Player(plan, today.date, today.shift, station, builds, store, None, over)
+    goes_on = bool(player.result.jobs) and today.now > start
+    if goes_on:
+        result = player.play()
+        begun = sum(job.begun for job in result.jobs)
+        if begun < today.done:
+            raise InputError(
+                Problem(
+                    "fill",
+                    "done",
+                    today.done,
+                    f"at most {begun}: no more fit in till {hhmm(today.now)} at {station.station}",
+                )
+            )
+    set_standing(plan, today, station, store)
+    return Stretch(today.now, None, today.done, None, today.stops, goes_on)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -13,9 +14,11 @@ from ..plan.materials import WorkingLife, mix_shares, mixed_density
 from ..plan.rows import Component, Material, Station
 from .calendar import Calendar
 from .cure_times import CureTimes
+from .idle import Idle
 from .weighing import Weighing, check_shot
 
-CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "expired")
+CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "rest", "expired")
+UNMIXED = ("heel", "rest", "expired")  # lost in containers, never mixed
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,16 +26,64 @@ class Event:
     """Something that happens at a clock time [s]: kind, what it concerns, volume [nL]."""
 
     clock: float
-    kind: str  # start, purge, mixer, container, check, break, end, short, expired
+    kind: str  # start, purge, mixer, off, container, check, break, stop, end, short, expired
     text: str
     component: str = ""
     lot: str = ""
     volume: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class RanEmpty:
+    """A container that ran empty while material went on a part; clock time [s]."""
+
+    letter: str
+    clock: float
+
+
+@dataclass(frozen=True, slots=True)
+class TooLong:
+    """A visit that takes so long that what is fresh at its start passes the limit in it."""
+
+    clock: float
+    share: float  # of the pot life, of the last material
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """A part that was taken over and cannot be finished within its open time; clock times [s]."""
+
+    part: str
+    serial: int
+    origin: str
+    latest: float
+    soonest: float
+
+
+@dataclass(frozen=True, slots=True)
+class Handover:
+    """What one shift leaves to the next at a station; clock times [s].
+
+    Parts of one sort together, a mixer, or a container with what it holds [nL]. `following` is when its
+    next step is due, `latest` until when that must be done.
+    """
+
+    what: str
+    part: str = ""
+    numbers: str = ""
+    count: int = 0
+    following: float | None = None
+    latest: float | None = None
+    volume: int = 0
+
+
 @dataclass(slots=True)
 class Job:
-    """A part in the shift: good parts asked for, started, scrapped, finished."""
+    """A part in the shift: good parts asked for, and what became of those started and taken over.
+
+    begun + taken = finished + scrapped + lost + carried. `finished` are good, those that were taken over
+    (`taken_finished`) among them; `done` counts the visits that good parts had, by their turn.
+    """
 
     part: str
     quantity: int
@@ -41,11 +92,30 @@ class Job:
     finished: int = 0
     scrapped: int = 0
     begun: int = 0
+    taken: int = 0
+    taken_finished: int = 0
+    lost: int = 0
+    carried: int = 0
+    done: Counter[int] = field(default_factory=Counter)
 
     @property
     def shot(self) -> Amount:
         """What one part takes at this station."""
         return total(item.amount for item in self.applications)
+
+    @property
+    def own_finished(self) -> int:
+        """Good parts of this shift's own builds."""
+        return self.finished - self.taken_finished
+
+    @property
+    def on_parts(self) -> Amount:
+        """What went on good parts, finished or not [m³]."""
+        turn, amounts = -1, []
+        for place, item in enumerate(self.applications):
+            turn += not place or item.wait > 0.0
+            amounts.append(item.amount.scaled(self.done[turn]))
+        return total(amounts)
 
 
 class Mating(NamedTuple):
@@ -77,6 +147,7 @@ class Batch:
     ended: float
     tightest: Mating | None = None
     late: list[Mating] = field(default_factory=list)
+    origin: str = ""  # the shift that began its parts, where that is another
     cure: CureTimes = field(default_factory=CureTimes)
 
     @property
@@ -171,8 +242,16 @@ class ShiftResult(WithFindings):
     check_shots: int = 0
     check_volume: int = 0  # all shots of one check together
     between: int = 0  # purges and mixer changes that no break brought about
-    oldest_share: float = 0.0
     busy: float = 0.0
+    run_end: float = 0.0  # when the last part is done [s]
+    ran_empty: list[RanEmpty] = field(default_factory=list)
+    too_long: list[TooLong] = field(default_factory=list)
+    idles: list[Idle] = field(default_factory=list)
+    lost: list[Lost] = field(default_factory=list)
+    taken_over: list[Handover] = field(default_factory=list)
+    handed_over: list[Handover] = field(default_factory=list)
+    has_following: bool = True  # whether the plan has a shift after this one
+    since: float | None = None  # from when the rest of a shift is played [s]
 
     @property
     def letters(self) -> tuple[str, ...]:
@@ -214,9 +293,9 @@ class ShiftResult(WithFindings):
     @property
     def parts_amount(self) -> Amount:
         """What goes on good parts, with its spread [m³]."""
-        return total(job.shot.scaled(job.finished) for job in self.jobs)
+        return total(job.on_parts for job in self.jobs)
 
     @property
     def is_short(self) -> bool:
         """Whether fewer good parts are finished than asked for."""
-        return any(job.finished < job.quantity for job in self.jobs)
+        return any(job.own_finished < job.quantity for job in self.jobs)

@@ -323,7 +323,7 @@ def _warn(plan: Plan, card: SetupCard) -> None:
         for part in station_parts(plan, station.station):
             work = station_work(plan, part, station)
             count = int(nozzles_needed(work, station.takt, station.uptime))
-            if count > 1:
+            if count > station.nozzles:
                 card.find(
                     STOP,
                     f"{part}: {work:.0f} s of work at a takt of {station.takt:.0f} s needs {count} nozzles",

@@ -1,10 +1,13 @@
-"""Lots in store and what stands at each station, in whole nanolitres; first expired, first out."""
+"""Lots in store, and what stands at each station: containers, mixers, parts in process.
+
+Volumes are whole nanolitres; lots leave first expired, first out.
+"""
 
 from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Generic, Self, TypeVar
 
 from ..base.units import DAY
@@ -102,12 +105,16 @@ def first_expired(lots: Iterable[AnyLot], open_life: float | None, date: datetim
 
 @dataclass(slots=True)
 class Mounted(Generic[AnyLot]):
-    """A container at a station: its lot, what may still be drawn, and its heel; nanolitres."""
+    """A container at a station: its lot, what may still be drawn, and its heel; nanolitres.
+
+    `full` is what could be drawn when it was put on.
+    """
 
     lot: AnyLot
     usable: int
     heel: int
     last_day: datetime.date
+    full: int = 0
 
     @property
     def standing(self) -> int:
@@ -115,12 +122,66 @@ class Mounted(Generic[AnyLot]):
         return self.usable + self.heel
 
 
+@dataclass(frozen=True, slots=True)
+class KeptMixer:
+    """A mixer that is kept closed: volumes [nL] and when they went in [s after the start of a day]."""
+
+    day: datetime.date
+    contents: tuple[tuple[int, float], ...]
+
+    def on(self, day: datetime.date) -> Iterable[tuple[int, float]]:
+        """Its contents by the clock of another day."""
+        gone = (day - self.day).days * DAY
+        return ((volume, entered - gone) for volume, entered in self.contents)
+
+
+@dataclass(frozen=True, slots=True)
+class HalfDone:
+    """A part that waits for its next visit; clock times [s] after the start of `day`.
+
+    `origin` names the shift that began it, `turn` the visit that comes next, not before `due`.
+    """
+
+    day: datetime.date
+    origin: str
+    part: str
+    serial: int
+    is_scrap: bool
+    turn: int
+    begun: float
+    ended: float
+    due: float
+
+    def on(self, day: datetime.date) -> HalfDone:
+        """The same by the clock of another day."""
+        gone = (day - self.day).days * DAY
+        return replace(self, day=day, begun=self.begun - gone, ended=self.ended - gone, due=self.due - gone)
+
+
+@dataclass(frozen=True, slots=True)
+class ToMate:
+    """A finished part that waits to be mated; clock times [s] after the start of `day`."""
+
+    day: datetime.date
+    origin: str
+    part: str
+    serial: int
+    latest: float
+    planned: float
+
+    def on(self, day: datetime.date) -> ToMate:
+        """The same by the clock of another day."""
+        gone = (day - self.day).days * DAY
+        return replace(self, day=day, latest=self.latest - gone, planned=self.planned - gone)
+
+
 def mount(lot: AnyLot, content: int, component: Component, date: datetime.date) -> Mounted[AnyLot] | None:
     """Put a container on, which opens it; None where no more is in it than its heel."""
     heel = heel_volume(component)
     if content <= heel:
         return None
-    return Mounted(lot, content - heel, heel, use_by(lot.expiry, lot.opened or date, component.open_life))
+    usable, last_day = content - heel, use_by(lot.expiry, lot.opened or date, component.open_life)
+    return Mounted(lot, usable, heel, last_day, usable)
 
 
 @dataclass(slots=True)
@@ -130,6 +191,9 @@ class Store:
     lots: dict[tuple[str, str], list[Lot]] = field(default_factory=dict)
     mounted: dict[tuple[str, str], Mounted[Lot]] = field(default_factory=dict)  # (station, component)
     hoses: dict[tuple[str, str], int] = field(default_factory=dict)
+    mixers: dict[tuple[str, int], KeptMixer] = field(default_factory=dict)  # (station, nozzle)
+    half_done: dict[str, list[HalfDone]] = field(default_factory=dict)  # by station
+    to_mate: dict[str, list[ToMate]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, plan: Plan) -> Store:

@@ -152,6 +152,11 @@ def printed(value: float, digits: int) -> Num:
     return Num(value, 0.0, digits)
 
 
+def left_over(ml: float) -> Num:
+    """What hundreds of draws leave in a container, each rounded to a nanolitre: to 0.0001 mL."""
+    return Num(ml, max(2e-6, 1e-4 / ml if ml else 0.0))
+
+
 def meter_says(station) -> Says:
     """Whose tolerance the limits are."""
     return Says(("meter", "±"), (), (Fact(station.meter_tolerance * 100, "%", 0.0),))
@@ -202,20 +207,65 @@ def unmissed(missed: list[str]) -> tuple[str, ...]:
     return tuple(f"to {name}" for name in MILESTONES if name not in missed)
 
 
+def output_findings(run: Played, here: dict[str, Any]) -> list[Found]:
+    """Parts that are not made, half done, or lost."""
+    day, found = run.day, []
+    for job in run.jobs:
+        own = job.finished - job.taken_good
+        if own < job.good:
+            figures = (Fact(own), Fact(job.good), Clock(day, run.hours.end))
+            says = Says(("good parts", "finished", "longer hours"), (job.part,), figures)
+            found.append(Found(STOP, says, "output", part=job.part, **here))
+        if job.carried:
+            said = ("half done", "finish", "scrap") if run.last else ("half done", "takes them over")
+            says = Says(said, (job.part,), (Fact(job.carried),))
+            found.append(Found(STOP if run.last else QUALITY, says, "half done", part=job.part, **here))
+    for part, origin in dict.fromkeys((row[0], row[2]) for row in run.thrown):
+        rows = [row for row in run.thrown if (row[0], row[2]) == (part, origin)]
+        figures = (Fact(rows[0][1]), Clock(day, rows[0][3]), Clock(day, rows[0][4]))
+        names = (part, f"no. {Reckoning.numbers([row[1] for row in rows])} of {origin}")
+        says = Says(("lost half done", "open time", "scrap"), names, figures)
+        found.append(Found(STOP, says, "lost half done", part=part, **here))
+    return found
+
+
+def nozzle_findings(run: Played, here: dict[str, Any]) -> list[Found]:
+    """Containers that run empty in a part, and a mixer that is too slow for its material."""
+    day, found = run.day, []
+    if run.station.refill == "between parts":
+        for letter in run.parts:
+            emptied = [at for which, at in run.emptied if which == letter]
+            if emptied:
+                figures = (Fact(len(emptied)), Clock(day, emptied[0]))
+                said = ("runs empty in the middle of a part", "larger or full containers", "mid-bead")
+                says = Says(said, component_words(run, letter), figures)
+                found.append(Found(QUALITY, says, "refill in mid-bead", **here))
+    if run.overlong:
+        worst_share = max(share for _, share in run.overlong)
+        figures = (Fact(len(run.overlong)), Clock(day, run.overlong[0][0]), Fact(worst_share))
+        said = ("passes its limit", "smaller mixer")
+        if worst_share >= 1:
+            said = (*said, "pot life is over")
+        else:
+            figures += (Fact(run.station.purge_share),)
+        found.append(Found(QUALITY, Says(said, (), figures), "limit in a part", **here))
+    if run.between > 2:  # a few are not worth a word
+        material, share = run.material, run.station.purge_share
+        life = weather.life_at(
+            material.pot_life, material.pot_life_temperature, material, run.weather.hottest
+        )
+        figures = (Fact(run.between), Fact(run.takt, "s"), Fact(share * life / 60, "min"))
+        says = Says(("between parts", "takt", "longer", "smaller mixer"), (), figures)
+        found.append(Found(QUALITY, says, "purges between parts", **here))
+    return found
+
+
 def shift_findings(run: Played) -> list[Found]:
     """What is wrong with a played shift."""
     day, found = run.day, []
     here = {"station": run.station.station, "day": day, "shift": run.shift}
     lasting = {"station": run.station.station}
-    for job in run.jobs:
-        if job.finished < job.good:
-            figures = (Fact(job.finished), Fact(job.good), Clock(day, run.hours.end))
-            says = Says(("good parts", "finished", "longer hours"), (job.part,), figures)
-            found.append(Found(STOP, says, "output", part=job.part, **here))
-        half_done = job.begun - job.finished - job.lost
-        if half_done:
-            says = Says(("half done", "finish", "scrap"), (job.part,), (Fact(half_done),))
-            found.append(Found(STOP, says, "half done", part=job.part, **here))
+    found += output_findings(run, here)
     for letter, count in run.missing.items():
         volume = count * run.parts[letter].container
         first = min(e.at for e in run.events if e.kind == "short" and e.letter == letter)
@@ -227,7 +277,7 @@ def shift_findings(run: Played) -> list[Found]:
         says = Says(("may not be used", "last day", "aside"), names, (last, Fact(lot.left, "mL")))
         found.append(Found(QUALITY, says, "expired lot", **lasting))
     surfaces = [row for row in run.surfaces if row[3] > row[2]]
-    mates = [(*key, *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
+    mates = [(*key[:2], *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
     for words, rows, cure in (("surface window", surfaces, "treat"), ("open time", mates, "mate")):
         if not rows:
             continue
@@ -247,19 +297,12 @@ def shift_findings(run: Played) -> list[Found]:
             )
         names = tuple({part, worst[0]})
         found.append(Found(STOP, Says(said, names, figures, may), words, part=part, **here))
+    found += nozzle_findings(run, here)
     for part, missed in run.unreached.items():
         oven = Says(
             ("oven profile", "does not reach", *missed, "hold longer"), (part,), never=unmissed(missed)
         )
         found.append(Found(QUALITY, oven, "cure", part=part, **lasting))
-    if run.between > 2:  # a few are not worth a word
-        material, share = run.material, run.station.purge_share
-        life = weather.life_at(
-            material.pot_life, material.pot_life_temperature, material, run.weather.hottest
-        )
-        figures = (Fact(run.between), Fact(run.takt, "s"), Fact(share * life / 60, "min"))
-        says = Says(("between parts", "takt", "longer", "smaller mixer"), (), figures)
-        found.append(Found(QUALITY, says, "purges between parts", **here))
     if run.material.pot_life and run.station.mixer_volume:
         words, figures = extrapolated(run.material, run.weather.coldest, run.weather.hottest)
         if words:
@@ -273,6 +316,8 @@ def messages(found: list[Found]) -> list[Message]:
         Message(NOTE, {}, Says(("no warning",)))
     ]
 
+
+MOST_LACKING = 5  # tables: a plan that has fewer of the optional ones is a small one, and not told so
 
 #: tables that a plan need not have; the results name those that it has not
 OPTIONAL_TABLES = (
@@ -289,7 +334,7 @@ OPTIONAL_TABLES = (
     "Breaks",
     "Stock",
 )
-OF_CURE = {"open time", "surface window", "cure", "wait"}
+OF_CURE = {"open time", "surface window", "cure", "wait", "half done", "lost half done"}
 MILESTONES = ("move", "join", "test")
 OF_STOCK = {"shortage", "expired lot"}
 
@@ -355,10 +400,13 @@ class Reckoning:
         """The shift material sheet."""
         day, density, parts = run.day, run.density, run.parts
         mixed = sum(
-            run.used[letter][use] for letter in parts for use in USES if use not in ("heel", "expired")
+            run.used[letter][use]
+            for letter in parts
+            for use in USES
+            if use not in ("heel", "rest", "expired")
         )
         drawn = sum(run.drawn(letter) for letter in parts)
-        on_parts = amounts.add([(shot, job.finished) for job in run.jobs for shot in job.shots])
+        on_parts = amounts.add([pair for job in run.jobs for pair in job.put_on])
         kinds = [(job, amounts.add([(shot, 1) for shot in job.shots])) for job in run.jobs]
         first = kinds[0][1].volume
         names = {
@@ -407,8 +455,10 @@ class Reckoning:
         page.totals["MaterialUse"] = {
             head: Num(sum(row[head].value for row in use)) for head in use[0] if head != "Component"
         }
+        page.totals["MaterialUse"]["Rest [mL]"] = left_over(sum(row["Rest [mL]"].value for row in use))
         page.beside["Balance: opening + connected − used − left at end [mL]"] = [Num(0.0), "holds"]
         page.tables["MaterialTimes"] = self.times(run)
+        page.tables["MaterialHandover"] = self.handover(run)
         page.beside["More parts to start:"] = [Num(10)]
         page.tables["MaterialMore"] = []
         for letter, share in run.shares.items():
@@ -483,6 +533,7 @@ class Reckoning:
             "Opening [mL]": Num(run.opening[letter]),
             "Connected [mL]": Num(run.mounted[letter]),
             **{f"{USE_HEADS.get(use, use.capitalize())} [mL]": Num(used[use]) for use in USES},
+            "Rest [mL]": left_over(used["rest"]),
             "Used [mL]": Num(run.drawn(letter)),
             "Left at end [mL]": Num(run.closing[letter]),
             "Mass [kg]": Num(run.drawn(letter) * run.parts[letter].density / 1000),
@@ -500,35 +551,39 @@ class Reckoning:
                 names = (*component_words(run, event.letter), event.lot)
                 names += (facts["before"],) if facts["before"] not in (None, event.lot) else ()
                 words += ("after lot",) if facts["before"] else ()
+                if facts["rest"] > 1e-6:
+                    words, figures = (*words, "do not make the next part"), [Fact(facts["rest"], "mL")]
             elif event.kind == "short":
                 words, names = ("no usable", "missing"), component_words(run, event.letter)
                 figures = [Fact(event.volume, "mL")]
             elif event.kind == "expired":
                 words, names = ("throw away",), (*component_words(run, event.letter), event.lot)
                 figures = [facts["last_day"]]
-            elif event.kind in ("purge", "mixer"):
-                words, names = (("purge",) if event.kind == "purge" else ("change the mixer",)), ()
-                words += ("after the break",) if facts["after_break"] else ()
-                if event.kind == "mixer":
-                    words += ("pot life is over",) if facts["over"] else ("limit reached",)
-                else:
-                    figures = [Fact(event.volume, "mL")]
-                figures += [Fact(facts["share"]), Fact(run.station.purge_share), Clock(day, facts["reached"])]
+            elif event.kind in ("purge", "mixer", "off"):
+                words, figures = self.mixer_says(run, event)
+                names = ()
             else:
                 words = {
                     "start": ("start of shift",),
-                    "end": ("end of shift",),
+                    "end": ("last part done",),
                     "check": ("check", "weigh"),
                     "break": ("break until",),
                 }[event.kind]
                 names = ()
                 if event.kind == "break":
                     figures = [Clock(day, facts["until"])]
+                if event.kind == "start" and facts["kept"] is not None:
+                    words += ("go on with the mixer",) if facts["kept"] else ("kept closed", "was good until")
+                    figures = [] if facts["kept"] else [Clock(day, facts["good"])]
+                if event.kind == "end":
+                    if run.station.mixer_volume:
+                        words += ("keep the mixer closed",) if facts["closed"] else ("throw it away",)
+                    figures = [Clock(day, facts["good"])] if facts.get("good") else []
+                    if run.hours.worked(event.at) < run.hours.available:
+                        words, figures = (*words, "free until"), [*figures, Clock(day, run.hours.end)]
                 if event.kind == "check" and run.check.count > 1:
                     words, figures = (*words, "together"), [Fact(run.check.count)]
-            never = (
-                () if event.kind not in ("purge", "mixer") or facts["after_break"] else ("after the break",)
-            )
+            never = ("after the break",) if facts.get("after_break") is False else ()
             rows.append(
                 (
                     event.at,
@@ -557,6 +612,62 @@ class Reckoning:
                 )
             )
         return [row for _, row in sorted(rows, key=lambda item: round(item[0]))]
+
+    def handover(self, run: Played, parts_only: bool = False) -> list[dict[str, Any]]:
+        """What stands at the station before and after the shift."""
+        heads = ("Part", "Part numbers", "Count", "Volume [mL]", "Next step", "Latest")
+        found = []
+        for way, items in (("taken over", run.taken_over), ("handed over", run.handed_over)):
+            for item in items:
+                row: dict[str, Any] = {"Way": way, **dict.fromkeys(heads)}
+                if "part" in item:
+                    visit = f", visit {item['turn'] + 1} to come" if item["sort"] == "half done" else ""
+                    origin = f" of {item['origin']}" if item["origin"] else ""
+                    row |= {"What": item["sort"] + visit, "Part": item["part"]}
+                    row |= {"Part numbers": self.numbers(item["serials"]) + origin}
+                    row |= {"Count": Num(len(item["serials"])), "Next step": moment(run.day, item["due"])}
+                elif parts_only:
+                    continue
+                else:
+                    letter = f"{item['letter'].upper()} " if "letter" in item and len(run.parts) > 1 else ""
+                    name = f"container {letter}lot {item['lot']}" if "lot" in item else "mixer, closed"
+                    row |= {"What": name, "Volume [mL]": left_over(item["volume"])}
+                if item["latest"] is not None:
+                    row["Latest"] = moment(run.day, item["latest"])
+                found.append(row)
+        nothing = "no part in process" if parts_only else "nothing stands here"
+        return found or [{"Way": "–", "What": nothing, **dict.fromkeys(heads)}]
+
+    @staticmethod
+    def mixer_says(run: Played, event) -> tuple[tuple[str, ...], list[Fact]]:
+        """Purges, new mixers, and what is done with one that would stand too long."""
+        facts, station = event.facts, run.station
+        if "idle" in facts:
+            idle = facts["idle"]
+            times, volume = idle["times"], idle["volume"]
+            figures = [Clock(run.day, idle["until"]), Fact(station.mixer_volume, "mL")]
+            figures += duration(station.mixer_time)
+            words: tuple[str, ...] = ("no part until", "a new mixer takes")
+            if times:
+                words += ("purging every",)
+                figures += [*duration(idle["every"]), Fact(len(times)), Fact(volume, "mL")]
+                figures += duration(len(times) * station.purge_time)
+            else:
+                words += ("purging cannot keep the limit",)
+            if event.kind == "purge":
+                return ("purge", *words), [Fact(event.volume, "mL"), *figures]
+            return ("take the mixer off", *words), [*figures, Clock(run.day, idle["gelled"])]
+        after: tuple[str, ...] = ("after the break",) if facts["after_break"] else ()
+        if facts.get("new"):
+            return ("put on a new mixer", *after), []
+        words, figures = ("purge", *after), [Fact(event.volume, "mL")]
+        if event.kind == "mixer":
+            words = ("change the mixer", *after, "pot life is over" if facts["over"] else "limit reached")
+            figures = []
+        limit = Fact(station.purge_share)
+        if facts["share"] >= station.purge_share:
+            return words, [*figures, Fact(facts["share"]), limit, Clock(run.day, facts["reached"])]
+        return (*words, "the next part would end at"), [*figures, Fact(facts["by_end"]), limit]
 
     @staticmethod
     def windows(run: Played) -> list[tuple[float, Says]]:
@@ -592,7 +703,7 @@ class Reckoning:
             (
                 "open time",
                 [
-                    (*key, *run.mates[key])
+                    (*key[:2], *run.mates[key])
                     for key in run.mate_order
                     if run.mates[key][1] > run.mates[key][0] + 1e-6
                 ],
@@ -713,13 +824,14 @@ class Reckoning:
             "Limits from": meter_says(station),
         }
 
-    @staticmethod
-    def detail(shot: amounts.Shot, on_card: bool = False) -> Says:
+    def detail(self, shot: amounts.Shot, on_card: bool = False) -> Says:
         """Sizes; on the setup card the wait before it too."""
         row = shot.row
         times = (Fact(row.count),) if row.count > 1 else ()
         if shot.kind == "pot":
-            words = ("to", *(("times",) if times else ()))
+            station = next(row for row in self.plant.stations if row.station == shot.station)
+            shrinks = self.plant.material(station.material).shrinkage > 0.0
+            words = ("to", *(("cured",) if shrinks else ()), *(("times",) if times else ()))
             if shot.wait and on_card:
                 waits = duration(shot.wait)
                 return Says(
@@ -824,6 +936,9 @@ class Reckoning:
     def pour_findings(self, pot, station, material, shots, sky) -> list[Found]:
         """How hot a pot gets against the limit of its cells, and the wait on which that rests."""
         mine = [shot for shot in shots if (shot.part, shot.name) == (pot.part, pot.pot)]
+        if material.heat is None:
+            says = Says(("exotherm is not computed", "kinetics", "heat"), (pot.part, pot.pot))
+            return [Found(NOTE, says, "pour model", station.station, pot.part)]
         rates = (
             material.rate_1,
             material.energy_1,
@@ -946,7 +1061,7 @@ class Reckoning:
             mine = []
             if run.mates:
                 # each part has its own open time: the one with least time left, the first of equals
-                left = {serial: run.mates[batch.part, serial] for serial in batch.serials}
+                left = {n: run.mates[batch.part, n, batch.origin] for n in batch.serials}
                 tightest = min(left, key=lambda serial: round(left[serial][0] - left[serial][1]))
                 row["Tightest part"] = Num(tightest)
                 row["Mate by"], row["Planned mating"] = (moment(run.day, clock) for clock in left[tightest])
@@ -960,10 +1075,17 @@ class Reckoning:
             for head, clock in zip(("Move", "Join", "Test"), times, strict=True):
                 row[head] = None if clock is None else moment(run.day, 60 * math.ceil(clock / 60 - 1e-6), 0)
             row["Note"] = self.with_late(mine, note)
+            if batch.origin:
+                said = row["Note"] or Says()
+                row["Note"] = replace(said, words=("begun", *said.words), names=(*said.names, batch.origin))
             rows.append(row)
             if times[0] is not None:
                 moves.append((times[0], number))
         page.tables["CureBatches"] = rows
+        page.tables["CureHandover"] = [
+            {head: value for head, value in row.items() if head != "Volume [mL]"}
+            for row in self.handover(run, parts_only=True)
+        ]
         if late:
             number, part, serial = late[0]
             figures: tuple = (Fact(len(late)), Fact(number), Fact(serial))
@@ -1187,9 +1309,9 @@ class Reckoning:
                 run.used[letter][kind]
                 for letter in run.parts
                 for kind in USES
-                if kind not in ("heel", "expired")
+                if kind not in ("heel", "rest", "expired")
             )
-            on_parts = amounts.add([(shot, job.finished) for job in run.jobs for shot in job.shots])
+            on_parts = amounts.add([pair for job in run.jobs for pair in job.put_on])
             found = shift_findings(run)
             shifts.append(
                 {
@@ -1197,6 +1319,10 @@ class Reckoning:
                     "Good": Num(sum(job.good for job in run.jobs)),
                     "Finished": Num(sum(job.finished for job in run.jobs)),
                     "Started": Num(sum(job.begun for job in run.jobs)),
+                    "Scrapped": Num(sum(job.lost for job in run.jobs)),
+                    "Taken over": Num(sum(job.taken for job in run.jobs)),
+                    "Lost": Num(sum(job.thrown for job in run.jobs)),
+                    "Handed over": Num(sum(job.carried for job in run.jobs)),
                     "Takt [s]": Num(run.takt),
                     "Busy": Num(run.busy / run.hours.available),
                     "Mixed [mL]": Num(mixed),
@@ -1229,7 +1355,8 @@ class Reckoning:
             if any(run.station.station == station.station for run in runs):
                 everything += self.station_findings(station)
         lacks = [name for name in OPTIONAL_TABLES if not getattr(plant, name.lower())]
-        everything.append(Found(NOTE, Says(("has no table",), tuple(lacks)), "reading", ""))
+        if len(lacks) <= MOST_LACKING:
+            everything.append(Found(NOTE, Says(("has no table",), tuple(lacks)), "reading", ""))
         everything = gravest(everything)
         materials = [
             {
@@ -1276,7 +1403,17 @@ class Reckoning:
         page.tables |= {"ResultShifts": shifts, "ResultUse": use, "ResultMaterials": materials}
         page.totals["ResultShifts"] = {
             head: Num(sum(row[head].value for row in shifts))
-            for head in ("Good", "Finished", "Started", "Mass [kg]", "Purges", "Mixers", "Warnings")
+            for head in (
+                "Good",
+                "Finished",
+                "Started",
+                "Scrapped",
+                "Lost",
+                "Mass [kg]",
+                "Purges",
+                "Mixers",
+                "Warnings",
+            )
         }
         page.totals["ResultMaterials"] = {"Mass [kg]": Num(kilos), "Containers": Num(containers)}
         page.beside["Check: sum of sheet Use less this table [mL]"] = [Num(0.0)]

@@ -1,10 +1,15 @@
 """One station through one shift in clock time, by the rules of the planner's docs; own code.
 
 The rules: parts come at the takt (or evenly over the working time); a visit that a break or the end of
-the shift would cut waits; the oldest material in the mixer sets its age, plug flow; at the share of the
-pot life a purge or, past the pot life or where the plan says so, a new mixer; components run empty at
-their own times, the heel of a container is lost when it is changed; lots leave first-expired first-out;
-a wait between shots makes a visit of its own; scrap is spread evenly; check shots come at their rate.
+the shift would cut waits, and its purge with it; plug flow in the mixer: what stands in it is as old as
+it is when its last drop leaves on the part; where that passes the share of the pot life a purge before
+the part or, past the pot life or where the plan says so, a new mixer; a mixer that would gel while no
+part comes is purged through or taken off, the cheaper; a container that cannot finish the next part is
+changed before it, its rest and its heel are lost, unless it never could or the plan says otherwise: then
+the nozzle stands on the part; lots leave first-expired first-out; a wait between shots makes a visit of
+its own; scrap is spread evenly; check shots come at their rate; the run ends with the last part. What is
+half done then is finished in the station's next shift or, past its open time, lost; what is to be mated
+goes on in the next shift of the plan.
 Volumes in mL as plain numbers: the planner counts whole nanolitres, a millionth of a millilitre.
 """
 
@@ -12,7 +17,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from . import amounts, weather
@@ -21,16 +26,19 @@ from .reading import Plant, clock
 from .weather import DAY
 from .weighing import weigh
 
-USES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "expired")
+USES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "rest", "expired")
 
 
 class Hours:
     """Working time of a shift."""
 
-    def __init__(self, plant: Plant, shift: str):
+    def __init__(self, plant: Plant, shift: str, days: int = 0):
         row = next(row for row in plant.shifts if row.shift == shift)
-        self.start, self.end = clock(row.start), clock(row.end)
-        self.breaks = sorted((clock(b.start), clock(b.end)) for b in plant.breaks if b.shift == shift)
+        on = days * DAY
+        self.start, self.end = clock(row.start) + on, clock(row.end) + on
+        self.breaks = sorted(
+            (clock(b.start) + on, clock(b.end) + on) for b in plant.breaks if b.shift == shift
+        )
         edges = [self.start, *(edge for pair in self.breaks for edge in pair), self.end]
         self.stretches = list(zip(edges[::2], edges[1::2], strict=True))
         self.available = sum(b - a for a, b in self.stretches)
@@ -85,6 +93,28 @@ class Standing:
     usable: float
     heel: float
     last_day: datetime.date
+    whole: float  # usable when it was put on
+
+
+@dataclass
+class Waiting:
+    """A part that waits for its next visit or to be mated; clock times of `day`."""
+
+    day: datetime.date
+    origin: str
+    part: str
+    serial: int
+    due: float
+    begun: float
+    bad: bool = False
+    turn: int = 0
+    latest: float | None = None
+
+    def on(self, day: datetime.date) -> Waiting:
+        """By the clock of another day."""
+        less = (day - self.day).days * DAY
+        latest = None if self.latest is None else self.latest - less
+        return replace(self, day=day, due=self.due - less, begun=self.begun - less, latest=latest)
 
 
 @dataclass
@@ -94,6 +124,9 @@ class Store:
     lots: dict[tuple[str, str], list[Lot]] = field(default_factory=dict)
     standing: dict[tuple[str, str], Standing] = field(default_factory=dict)
     hoses: dict[tuple[str, str], float] = field(default_factory=dict)
+    mixers: dict[str, tuple[datetime.date, list[list[float]]]] = field(default_factory=dict)
+    half_done: dict[str, list[Waiting]] = field(default_factory=dict)
+    to_mate: dict[str, list[Waiting]] = field(default_factory=dict)
 
 
 @dataclass
@@ -114,6 +147,7 @@ class Batch:
 
     part: str
     group: int
+    origin: str = ""
     serials: list[int] = field(default_factory=list)
     tracks: list[tuple[float, float]] = field(default_factory=list)
 
@@ -129,6 +163,20 @@ class Job:
     begun: int = 0
     finished: int = 0
     lost: int = 0
+    taken: int = 0
+    taken_good: int = 0
+    thrown: int = 0  # taken over, and past its open time
+    carried: int = 0
+    visits: dict[int, int] = field(default_factory=dict)  # how often good parts had each visit
+
+    @property
+    def put_on(self) -> list[tuple[amounts.Shot, int]]:
+        """Shots on good parts, finished or not."""
+        turn, found = -1, []
+        for place, shot in enumerate(self.shots):
+            turn += shot.wait > 0 or not place
+            found.append((shot, self.visits.get(turn, 0)))
+        return found
 
 
 @dataclass
@@ -156,8 +204,8 @@ class Played:
     events: list[Event] = field(default_factory=list)
     batches: list[Batch] = field(default_factory=list)
     surfaces: list[tuple[str, int, float, float]] = field(default_factory=list)  # part, no., latest, begun
-    mates: dict[tuple[str, int], tuple[float, float]] = field(default_factory=dict)  # latest, planned
-    mate_order: list[tuple[str, int]] = field(default_factory=list)
+    mates: dict[tuple[str, int, str], tuple[float, float]] = field(default_factory=dict)  # latest, planned
+    mate_order: list[tuple[str, int, str]] = field(default_factory=list)
     unreached: dict[str, list[str]] = field(default_factory=dict)  # cure times that an oven does not give
     purges: int = 0
     mixers: int = 0
@@ -166,6 +214,17 @@ class Played:
     check_volume: float = 0.0
     check: Any = None  # how it is weighed
     busy: float = 0.0
+    run_end: float = 0.0
+    emptied: list[tuple[str, float]] = field(
+        default_factory=list
+    )  # component, clock: in the middle of a part
+    taken_over: list[dict[str, Any]] = field(default_factory=list)
+    handed_over: list[dict[str, Any]] = field(default_factory=list)
+    thrown: list[tuple[str, int, str, float, float]] = field(default_factory=list)  # latest, soonest
+    last: bool = False  # the plan has no further shift
+    overlong: list[tuple[float, float]] = field(
+        default_factory=list
+    )  # begun, share of the pot life at its end
 
     @property
     def shares(self) -> dict[str, float]:
@@ -194,7 +253,16 @@ def open_store(plant: Plant) -> Store:
 class Shift:
     """Plays."""
 
-    def __init__(self, plant: Plant, day: datetime.date, shift: str, station: Any, store: Store):
+    def __init__(
+        self,
+        plant: Plant,
+        day: datetime.date,
+        shift: str,
+        station: Any,
+        store: Store,
+        following: Hours | None = None,
+    ):
+        self.following, self.origin = following, f"{day:%a} {day} {shift}"
         self.plant, self.store, self.station = plant, store, station
         material = plant.material(station.material)
         hours = Hours(plant, shift)
@@ -203,6 +271,11 @@ class Shift:
             mine = [shot for shot in amounts.shots_of(plant, part) if shot.station == station.station]
             if mine and good:
                 jobs.append(Job(part, good, math.ceil(good / (1 - station.scrap) - 1e-9), mine))
+        self.taken = [item.on(day) for item in store.half_done.get(station.station, [])]
+        for part in dict.fromkeys(item.part for item in self.taken):
+            if part not in [job.part for job in jobs]:
+                mine = [shot for shot in amounts.shots_of(plant, part) if shot.station == station.station]
+                jobs.append(Job(part, 0, 0, mine))
         started = sum(job.started for job in jobs)
         takt = station.takt or (hours.available / started if started else math.inf)
         self.sky = weather.Day.of(plant, station)
@@ -216,35 +289,52 @@ class Shift:
         self.open = None
         if material.open_time:
             self.open = weather.room_ageing(self.sky, material.open_time, *ageing)
+            if material.cure == "moisture":  # the skin comes with the water in the air
+                self.open = weather.Skin.of(self.sky, material)
         self.mixer: list[list[float]] = []  # [volume, clock time it went in], oldest first
-        self.delay = 0.0
+        self.free = self.used = hours.start  # when the nozzle is free, and when material last went through
 
     # ------------------------------------------------------------------------------ material
 
-    def draw(self, volume: float, use: str, at: float, wide: float = 0.0) -> None:
-        """Mixed material from the containers."""
+    def standing(self, letter: str) -> Standing | None:
+        """What stands at the station."""
+        return self.store.standing.get((self.station.station, letter))
+
+    def draw(self, volume: float, use: str, at: float, wide: float = 0.0) -> float:
+        """Mixed material from the containers; returns for how long the nozzle stood for changes."""
         for letter, share in self.played.shares.items():
-            self.take(letter, volume * share, at, wide)
             self.played.used[letter][use] += volume * share
+        return self.take({c: volume * share for c, share in self.played.shares.items()}, at, wide, use)
 
-    def take(self, letter: str, volume: float, at: float, wide: float) -> None:
-        """From the container that stands there; the next one where it is empty."""
-        key = (self.station.station, letter)
-        need = volume
-        while need > 1e-9:
-            standing = self.store.standing.get(key)
-            if standing is None or standing.usable <= 1e-9:
-                standing = self.change(letter, standing, at + wide * (volume - need) / volume)
-            part = min(need, standing.usable)
-            standing.usable -= part
-            need -= part
+    def take(self, parts: dict[str, float], at: float, wide: float, use: str = "") -> float:
+        """From the containers that stand there; the one that is empty first is changed first."""
+        done, stood = 0.0, 0.0
+        while True:
+            ends = {}  # share of the draw at which a container has nothing more to give
+            for letter, part in parts.items():
+                there = self.standing(letter)
+                usable = there.usable if there else 0.0
+                if part > 1e-9 and part * (1 - done) > usable + 1e-7:
+                    ends[letter] = done + usable / part
+            stop = min(ends.values(), default=1.0)
+            for letter, part in parts.items():
+                if self.standing(letter) is not None:
+                    self.standing(letter).usable -= part * (stop - done)
+            if not ends:
+                return stood
+            done, letter = stop, min(ends, key=lambda c: (ends[c], c))
+            if self.standing(letter) is not None and use in ("parts", "scrap"):
+                self.played.emptied.append((letter, at + wide * done + stood))
+            had_one = self.standing(letter) is not None
+            self.change(letter, self.standing(letter), at + wide * done + stood)
+            stood += self.station.container_time * had_one
 
-    def change(self, letter: str, old: Standing | None, at: float) -> Standing:
+    def change(self, letter: str, old: Standing | None, at: float, rest: float = 0.0) -> None:
         """The heel of the old one is lost; the next lot that expires first is put on."""
         played, component = self.played, self.played.parts[letter]
         if old is not None:
             played.used[letter]["heel"] += old.heel
-            self.delay += self.station.container_time
+            played.used[letter]["rest"] += rest
         heel = component.heel * component.container
         today = played.day + datetime.timedelta(days=int(max(at, 0.0) // DAY))  # after midnight the next
         while True:
@@ -288,12 +378,12 @@ class Shift:
         if component.open_life is not None and (lot is None or lot.opened is None):
             keeps = datetime.timedelta(days=math.floor(component.open_life / DAY))
             last = min(last, played.day + keeps)
-        new = Standing(name, content - heel, heel, last)
+        new = Standing(name, content - heel, heel, last, content - heel)
         self.store.standing[(self.station.station, letter)] = new
         if lot is not None:  # what is missing is not put on; the line goes on as if it were
             before = old.lot if old and old.lot != "no stock" else None
-            played.events.append(Event(at, "container", letter, name, content, {"before": before}))
-        return new
+            facts = {"before": before, "rest": rest}
+            played.events.append(Event(at, "container", letter, name, content, facts))
 
     # --------------------------------------------------------------------------------- mixer
 
@@ -313,38 +403,108 @@ class Shift:
             if self.mixer[0][0] <= 1e-12:
                 self.mixer.pop(0)
 
-    def fill_mixer(self, at: float) -> None:
+    def fill_mixer(self, at: float) -> float:
         """A new mixer is filled; what was in the old one is lost with it at the end."""
         if self.station.mixer_volume:
-            self.draw(self.station.mixer_volume, "mixers", at)
+            at += self.draw(self.station.mixer_volume, "mixers", at)
             self.mixer = [[self.station.mixer_volume, at]]
             self.played.mixers += 1
+        return at
 
-    def freshen(self, at: float, after_break: bool) -> float:
-        """Purge or change until the oldest material is within its share."""
+    def oldest(self, inside: list[list[float]], shots: list[list[float]], begin: float) -> float:
+        """Share of the pot life of the oldest drop that leaves in shots of [volume, from, to after begin]."""
+        worst = self.pot.used(inside[0][1], begin) if inside else 0.0
+        gone = 0.0
+        for volume, entered in inside:
+            gone += volume  # when so much is out, the last of these drops leaves
+            passed, leaves = 0.0, shots[-1][2]
+            for size, start, end in shots:
+                if passed + size >= gone - 1e-9:
+                    leaves = start + (end - start) * min((gone - passed) / size, 1.0) if size else end
+                    break
+                passed += size
+            worst = max(worst, self.pot.used(entered, begin + leaves))
+            if gone >= sum(size for size, *_ in shots) - 1e-9:
+                break
+        return worst
+
+    def asks(self, shots: list[list[float]], at: float, replaced: float) -> tuple[bool, float, float]:
+        """Whether the mixer must be purged or changed for a visit; its age at the start and by the end."""
+        limit, full = self.station.purge_share, self.station.mixer_volume
+        now, by_end = self.pot.used(self.mixer[0][1], at), self.oldest(self.mixer, shots, at)
+        fresh = self.oldest([[full, at]], shots, at)
+        helps = fresh < limit and replaced < full - 1e-9
+        return now >= limit or (by_end >= limit and helps), now, by_end
+
+    def freshen(self, shots: list[list[float]], at: float, after_break: bool) -> float:
+        """Purge or change until what leaves in the visit is within its share."""
         if self.pot is None:
             return at
-        station, played = self.station, self.played
+        station, played, replaced = self.station, self.played, 0.0
+        helps = self.oldest([[station.mixer_volume, at]], shots, at) < station.purge_share
         while True:
-            share = self.pot.used(self.mixer[0][1], at)
-            if share < station.purge_share:
+            asked, share, by_end = self.asks(shots, at, replaced if helps else math.inf)
+            if not asked:
                 return at
-            reached = self.pot.when(self.mixer[0][1], station.purge_share)
+            facts = {"share": share, "by_end": by_end, "after_break": after_break}
+            facts["reached"] = self.pot.when(self.mixer[0][1], station.purge_share)
             played.between += not after_break
-            facts = {"share": share, "reached": reached, "after_break": after_break}
             if share >= 1.0 or station.rule == "change mixer":
                 played.events.append(
                     Event(at, "mixer", volume=station.mixer_volume, facts={**facts, "over": share >= 1.0})
                 )
-                at += station.mixer_time
-                self.fill_mixer(at)
+                at = self.fill_mixer(at + station.mixer_time)
+                replaced += station.mixer_volume
             else:
-                volume = station.purge_volume or station.mixer_volume
-                played.events.append(Event(at, "purge", volume=volume, facts=facts))
-                self.draw(volume, "purge", at, station.purge_time)
-                self.push(volume, at, at + station.purge_time)
-                at += station.purge_time
-                played.purges += 1
+                at = self.purge(at, facts)
+                replaced += station.purge_volume or station.mixer_volume
+
+    def purge(self, at: float, facts: dict[str, Any]) -> float:
+        """One purge."""
+        station, volume = self.station, self.station.purge_volume or self.station.mixer_volume
+        self.played.events.append(Event(at, "purge", volume=volume, facts=facts))
+        end = at + station.purge_time + self.draw(volume, "purge", at, station.purge_time)
+        self.push(volume, at, end)
+        self.played.purges += 1
+        return end
+
+    def wait(self, begin: float, after_break: bool) -> float:
+        """No part until then: a mixer that would gel is purged through, or taken off, the cheaper."""
+        if self.pot is None or not self.mixer or begin <= self.used:
+            return begin
+        if self.pot.used(self.mixer[0][1], begin) < 1.0:
+            return begin
+        gelled = self.pot.when(self.mixer[0][1], 1.0)
+        if gelled <= self.used:
+            return begin
+        station, hours, kept = self.station, self.played.hours, [list(item) for item in self.mixer]
+        volume, times, after = station.purge_volume or station.mixer_volume, [], self.used
+        while True:  # purge at the limit, in working time
+            limit = max(self.pot.when(self.mixer[0][1], station.purge_share), after)
+            if limit >= begin:
+                break
+            at = hours.fit(limit, station.purge_time)
+            if at is None or at >= begin or self.pot.used(self.mixer[0][1], at) >= 1.0:
+                times = []
+                break
+            times.append(at)
+            after = at + station.purge_time
+            self.push(volume, at, after)
+        self.mixer = kept
+        purging = (len(times) * volume, len(times) * station.purge_time)
+        fitting = (station.mixer_volume, station.mixer_time)
+        facts = {"until": begin, "gelled": gelled, "times": times, "volume": volume}
+        facts["every"] = self.pot.when(self.used, station.purge_share) - self.used
+        if times and (station.idle == "purge" or (station.idle == "cheaper" and purging < fitting)):
+            for at in times:
+                self.played.between += 1
+                self.purge(at, {"idle": facts, "after_break": False})
+            return begin
+        self.played.events.append(Event(self.used, "off", facts={"idle": facts}))
+        self.played.between += not after_break
+        new = {"after_break": after_break, "new": True}
+        self.played.events.append(Event(begin, "mixer", volume=station.mixer_volume, facts=new))
+        return self.fill_mixer(begin + station.mixer_time)
 
     # ------------------------------------------------------------------------------ the shift
 
@@ -355,21 +515,32 @@ class Shift:
             played.used[letter] = dict.fromkeys(USES, 0.0)
             played.mounted[letter] = 0.0
             played.containers[letter] = 0
+        played.last = self.following is None
+        played.taken_over = self.stands()
         self.begin()
-        start = hours.start
-        played.events.append(Event(start, "start", volume=station.start_volume))
-        self.fill_mixer(start)
+        start = self.free = self.used = hours.start
+        kept = self.store.mixers.pop(station.station, None)
+        facts: dict[str, Any] = {"kept": None}
+        if kept is not None:
+            self.mixer = [[volume, at - (played.day - kept[0]).days * DAY] for volume, at in kept[1]]
+            facts = {"kept": self.pot is None or self.pot.used(self.mixer[0][1], start) < station.purge_share}
+            facts["good"] = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
+        played.events.append(Event(start, "start", volume=station.start_volume, facts=facts))
+        if not facts["kept"]:
+            self.fill_mixer(start)
         if station.start_volume:
             self.draw(station.start_volume, "start", start)
             self.push(station.start_volume, start, start)
-        for a, b in hours.breaks:
-            played.events.append(Event(a, "break", facts={"until": b}))
-        free = self.visits(start)
-        short = any(job.finished < job.good for job in played.jobs)
-        end = hours.end if short else max(free, hours.end)
+        self.visits(start)
+        end = played.run_end = self.free
+        facts = {"closed": bool(station.mixer_volume) and station.after_run == "keep closed"}
+        if facts["closed"]:
+            self.store.mixers[station.station] = (played.day, self.mixer)
+            facts["good"] = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
         if station.end_volume:
             self.draw(station.end_volume, "end", end)
-        played.events.append(Event(end, "end", volume=station.end_volume))
+        played.events.append(Event(end, "end", volume=station.end_volume, facts=facts))
+        played.events += [Event(a, "break", facts={"until": b}) for a, b in hours.breaks if a < end]
         for letter, component in played.parts.items():
             standing = self.store.standing.get((station.station, letter))
             hose = self.store.hoses.get((station.station, letter), 0.0)
@@ -383,7 +554,35 @@ class Shift:
             for letter, lot, last in played.expired_lots
         ]
         played.events.sort(key=lambda event: event.at)
+        played.handed_over = self.stands()
         return played
+
+    def stands(self) -> list[dict[str, Any]]:
+        """What is at the station between two shifts: parts, a closed mixer, open containers."""
+        name, day, found = self.station.station, self.played.day, []
+        for items, sort in ((self.store.half_done, "half done"), (self.store.to_mate, "to be mated")):
+            groups: dict[tuple, list[Waiting]] = {}
+            for item in items.get(name, []):
+                groups.setdefault((item.part, item.origin, item.turn), []).append(item.on(day))
+            for (part, origin, turn), group in groups.items():
+                latest = [item.latest for item in group if item.latest is not None]
+                if sort == "half done" and self.open is not None:
+                    latest = [self.open.when(item.begun) for item in group]
+                facts = {"part": part, "origin": "" if origin == self.origin else origin, "turn": turn}
+                facts |= {"serials": [item.serial for item in group], "latest": min(latest, default=None)}
+                found.append({"sort": sort, "due": min(item.due for item in group), **facts})
+        if name in self.store.mixers:
+            since, inside = self.store.mixers[name]
+            entered = inside[0][1] - (day - since).days * DAY
+            good = self.pot and self.pot.when(entered, self.station.purge_share)
+            found.append({"sort": "mixer", "volume": self.station.mixer_volume, "latest": good})
+        for letter in self.played.parts:
+            there = self.standing(letter)
+            if there is not None and there.lot != "no stock":
+                last = None if there.last_day == datetime.date.max else (there.last_day - day).days
+                facts = {"volume": there.usable, "latest": None if last is None else (last + 1) * DAY - 60}
+                found.append({"sort": "container", "letter": letter, "lot": there.lot, **facts})
+        return found
 
     def begin(self) -> None:
         """What stands there; open too long is thrown away; hoses are filled."""
@@ -409,20 +608,29 @@ class Shift:
             hose = getattr(self.station, f"hose_{letter}")
             missing = hose - store.hoses.get(key, 0.0)
             if missing > 1e-9:
-                self.take(letter, missing, played.hours.start, 0.0)
+                self.take({letter: missing}, played.hours.start, 0.0)
                 store.hoses[key] = hose
 
     # written to be read beside the description of a shift, step after step, not cut as the package cuts it
-    def visits(self, start: float) -> float:  # noqa: C901
+    def visits(self, start: float) -> None:  # noqa: C901
         """Everything that is due, in that order; a check before a part that is due with it."""
         played, station, hours = self.played, self.station, self.played.hours
         queue: list[tuple[float, int, int, Any]] = []
+        firsts: dict[tuple[str, int, str], float] = {}
+        self.store.half_done.pop(station.station, None)
+        self.store.to_mate.pop(station.station, None)
+        for place, item in enumerate(self.taken):
+            job = next(job for job in played.jobs if job.part == item.part)
+            job.taken += 1
+            firsts[(item.part, item.serial, item.origin)] = item.begun
+            what = (job, item.serial, item.bad, item.turn, item.origin)
+            queue.append((max(start, item.due), 1, place - len(self.taken), what))
         number = 0
         for job in played.jobs:
             lost = job.started - job.good
             for place in range(job.started):
                 bad = math.floor((place + 1) * lost / job.started) > math.floor(place * lost / job.started)
-                queue.append((hours.at(number * played.takt), 1, number, (job, place + 1, bad, 0)))
+                queue.append((hours.at(number * played.takt), 1, number, (job, place + 1, bad, 0, "")))
                 number += 1
         volume = station.check_volume or max(s.volume for job in played.jobs for s in job.shots)
         played.check = weigh(volume * played.density, station.meter_tolerance)
@@ -430,37 +638,47 @@ class Shift:
         if station.checks:
             for turn in range(math.ceil(hours.available * station.checks / 3600 - 1e-9)):
                 queue.append((hours.at(turn * 3600 / station.checks), 0, turn, None))
-        free, tracks = start, {}
         while queue:
             queue.sort(key=lambda item: item[:3])
             due, _, number, what = queue.pop(0)
             if what is None:
-                if any(item[3] for item in queue):
-                    free = self.check(max(free, due))
+                if any(
+                    hours.fit(max(self.free, at), self.time(self.visit(*rest))) is not None
+                    for at, _, _, rest in queue
+                    if rest
+                ):
+                    self.check(due)
                 continue
-            job, serial, bad, turn = what
-            groups: list[list[amounts.Shot]] = []
-            for shot in job.shots:
-                if shot.wait or not groups:
-                    groups.append([])
-                groups[-1].append(shot)
-            wide = sum(shot.seconds for shot in groups[turn]) + station.handling_time
-            begin = hours.fit(max(free, due), wide)
+            job, serial, bad, turn, origin = what
+            visit = self.visit(*what)
+            if origin and self.open is not None:
+                soonest = hours.fit(max(self.free, due), self.time(visit))
+                soonest = hours.end if soonest is None else soonest + self.time(visit)
+                latest = self.open.when(firsts[(job.part, serial, origin)])
+                if soonest > latest + 1e-6:
+                    job.thrown += 1
+                    played.thrown.append((job.part, serial, origin, latest, soonest))
+                    continue
+            begin = self.ready(due, visit)
             if begin is None:
-                continue
-            after = any(free <= a + 1e-6 and begin >= b - 1e-6 for a, b in hours.breaks)
-            begin = hours.fit(self.freshen(begin, after), wide)
-            if begin is None:
+                if turn:
+                    job.carried += 1
+                    first = firsts[(job.part, serial, origin)]
+                    waits = Waiting(
+                        played.day, origin or self.origin, job.part, serial, due, first, bad, turn
+                    )
+                    self.store.half_done.setdefault(station.station, []).append(waits)
                 continue
             at = begin
-            for shot in groups[turn]:
-                self.draw(shot.volume, "scrap" if bad else "parts", at, shot.seconds)
-                self.push(shot.volume, at, at + shot.seconds)
-                at += shot.seconds
-            ended = begin + wide
-            played.busy += wide
-            free, self.delay = ended + self.delay, 0.0
-            first = tracks.setdefault((job.part, serial), begin)
+            for shot in visit:
+                stood = self.draw(shot.volume, "scrap" if bad else "parts", at, shot.seconds)
+                self.push(shot.volume, at, at + shot.seconds + stood)
+                at += shot.seconds + stood
+            self.free = self.used = ended = at + station.handling_time
+            played.busy += ended - begin
+            first = firsts.setdefault((job.part, serial, origin), begin)
+            if not bad:
+                job.visits[turn] = job.visits.get(turn, 0) + 1
             if turn == 0:
                 job.begun += 1
                 if played.material.surface_window:
@@ -468,50 +686,155 @@ class Shift:
                     played.surfaces.append(
                         (job.part, serial, treated + played.material.surface_window, begin)
                     )
-            if turn + 1 < len(groups):
-                queue.append((ended + groups[turn + 1][0].wait, 1, number, (job, serial, bad, turn + 1)))
+            following = self.visit(job, serial, bad, turn + 1)
+            if following:
+                what = (job, serial, bad, turn + 1, origin)
+                queue.append((ended + following[0].wait, 1, number, what))
                 continue
             job.lost += bad
             job.finished += not bad
+            job.taken_good += bool(origin) and not bad
             if self.open is not None:
-                planned = hours.at(hours.worked(ended) + station.mating_delay)
-                played.mates[(job.part, serial)] = (self.open.when(first), planned)
-                played.mate_order.append((job.part, serial))
-            self.batch(job.part, serial, first, ended)
-        return free
+                planned = self.mated(ended)
+                played.mates[(job.part, serial, origin)] = (self.open.when(first), planned)
+                played.mate_order.append((job.part, serial, origin))
+                if planned > hours.end:
+                    waits = Waiting(played.day, origin or self.origin, job.part, serial, planned, first)
+                    waits.latest = self.open.when(first)
+                    self.store.to_mate.setdefault(station.station, []).append(waits)
+            self.batch(job.part, serial, origin, first, ended)
 
-    def batch(self, part: str, serial: int, begun: float, ended: float) -> None:
+    def mated(self, ended: float) -> float:
+        """After the mating delay in working time, which goes on in the plan's next shift."""
+        hours = self.played.hours
+        over = hours.worked(ended) + self.station.mating_delay - hours.available
+        if self.following is None or over <= 0 or ended >= hours.end:
+            return hours.at(hours.worked(ended) + self.station.mating_delay)
+        return max(self.following.at(over), hours.end)
+
+    @staticmethod
+    def visit(job: Job, serial: int, bad: bool, turn: int, *_: Any) -> list[amounts.Shot]:
+        """The shots of one visit; none after the last."""
+        starts = [place for place, shot in enumerate(job.shots) if shot.wait or not place]
+        edges = [*starts, len(job.shots), len(job.shots)]
+        return job.shots[edges[turn] : edges[turn + 1]] if turn < len(starts) else []
+
+    def time(self, visit: list[amounts.Shot]) -> float:
+        """At the nozzle, nothing running empty."""
+        return sum(shot.seconds for shot in visit) + self.station.handling_time
+
+    def leaving(self, visit: list[amounts.Shot]) -> list[list[float]]:
+        """[volume, from, to] of what will leave the nozzle, with the stops for containers that run empty."""
+        stops: list[tuple[int, float]] = []
+        for letter, share in self.played.shares.items():
+            component, there = self.played.parts[letter], self.standing(letter)
+            whole = component.container * (1 - component.heel)
+            left = there.usable if there else whole
+            for place, shot in enumerate(visit):
+                need = shot.volume * share
+                while need > left + 1e-7:
+                    need -= left
+                    left = whole
+                    stops.append((place, 1 - need / (shot.volume * share)))
+                left -= need
+        found: list[list[float]] = []
+        at = 0.0
+        for place, shot in enumerate(visit):
+            done = 0.0
+            for share in [*sorted(s for p, s in stops if p == place), 1.0]:
+                wide = shot.seconds * (share - done)
+                found.append([shot.volume * (share - done), at, at + wide])
+                at += wide + (self.station.container_time if share < 1.0 else 0.0)
+                done = share
+        return found
+
+    def ready(self, due: float, visit: list[amounts.Shot]) -> float | None:
+        """Containers first, as soon as the nozzle is free; then the purge; then the part."""
+        hours, station = self.played.hours, self.station
+        begin = hours.fit(max(self.free, due), self.time(visit))
+        while begin is not None:
+            letters = self.too_little(visit)
+            if letters:
+                wide = station.container_time * len(letters)
+                at = hours.fit(self.free, wide)
+                begin = None if at is None else hours.fit(max(at + wide, due), self.time(visit))
+                if begin is None:
+                    return None
+                for letter in letters:
+                    self.change(letter, self.standing(letter), at, self.standing(letter).usable)
+                    at += station.container_time
+                self.free = at
+            shots = self.leaving(visit)
+            wide = self.time(visit) + shots[-1][2] - sum(shot.seconds for shot in visit)
+            begin = hours.fit(begin, wide)
+            if begin is None:
+                return None
+            if self.pot is not None and self.mixer:
+                asked, share, _ = self.asks(shots, begin, 0.0)
+                if asked:
+                    new = share >= 1.0 or station.rule == "change mixer"
+                    begin = hours.fit(begin, wide + (station.mixer_time if new else station.purge_time))
+                    if begin is None:
+                        return None
+            after = any(self.used <= a + 1e-6 and begin >= b - 1e-6 for a, b in hours.breaks)
+            fresh = self.freshen(shots, self.wait(begin, after), after)
+            if fresh == begin and not self.too_little(visit):
+                if self.pot is not None:
+                    by_end = self.oldest(self.mixer, shots, begin)
+                    if by_end >= station.purge_share:
+                        self.played.overlong.append((begin, by_end))
+                return begin
+            self.free = self.used = fresh
+            begin = hours.fit(fresh, self.time(visit))
+        return None
+
+    def too_little(self, visit: list[amounts.Shot]) -> list[str]:
+        """Components whose container cannot finish the part, and could have when it was put on."""
+        found = []
+        for letter, share in self.played.shares.items():
+            need, there = sum(shot.volume for shot in visit) * share, self.standing(letter)
+            if there is None or there.usable >= need - 1e-7:
+                continue
+            could = there.whole >= need - 1e-7 and self.station.refill == "between parts"
+            if there.usable < 1e-7 or could:
+                found.append(letter)
+        return found
+
+    def batch(self, part: str, serial: int, origin: str, begun: float, ended: float) -> None:
         """Onto the cure board."""
-        batches, group = self.played.batches, (serial - 1) // self.station.batch
-        mine = next((batch for batch in batches if (batch.part, batch.group) == (part, group)), None)
+        batches, key = self.played.batches, (part, origin, (serial - 1) // self.station.batch)
+        mine = next((b for b in batches if (b.part, b.origin, b.group) == key), None)
         if mine is None:
-            mine = Batch(part, group)
+            mine = Batch(part, key[2], origin)
             batches.append(mine)
         mine.serials.append(serial)
         mine.tracks.append((begun, ended))
 
-    def check(self, due: float) -> float:
+    def check(self, due: float) -> None:
         """A check shot."""
         played, station = self.played, self.station
-        begin = played.hours.fit(due, 0.0)
+        begin = played.hours.fit(max(self.free, due), 0.0)
         if begin is None:
-            return due
-        begin = self.freshen(begin, False)
+            return
         wide = played.check_volume / station.flow if station.flow else 0.0
-        self.draw(played.check_volume, "checks", begin, wide)
-        self.push(played.check_volume, begin, begin + wide)
+        shots = [[played.check_volume, 0.0, wide]]
+        begin = self.freshen(shots, self.wait(begin, False), False)
+        end = begin + wide + self.draw(played.check_volume, "checks", begin, wide)
+        self.push(played.check_volume, begin, end)
         played.checks += 1
         played.events.append(Event(begin, "check", volume=played.check_volume))
-        free, self.delay = begin + wide + self.delay, 0.0
-        return free
+        self.free = self.used = end
 
 
 def play(plant: Plant) -> list[Played]:
     """Every shift and station with parts, in order of time."""
-    store, found = open_store(plant), []
-    for day, shift in plant.days():
+    store, found, days = open_store(plant), [], plant.days()
+    for place, (day, shift) in enumerate(days):
+        following = None
+        if place + 1 < len(days):
+            following = Hours(plant, days[place + 1][1], (days[place + 1][0] - day).days)
         for station in plant.stations:
-            player = Shift(plant, day, shift, station, store)
+            player = Shift(plant, day, shift, station, store, following)
             if player.played.jobs:
                 found.append(player.play())
     return found

@@ -124,6 +124,9 @@ DEFAULTS: dict[str, dict[str, Any]] = {
         "treatment_lead": 0.0,
         "mating_delay": 0.0,
         "batch": 10,
+        "refill": "between parts",
+        "after_run": "throw away",
+        "idle": "cheaper",
     },
     "Ovens": {"lag_fast": 0.0, "lag_slow": 0.0, "start_temperature": 23.0},
 }

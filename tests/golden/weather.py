@@ -183,6 +183,24 @@ def moisture_ageing(day: Day, t_ref: float, stated: float, energy: float) -> Age
     return Ageing(factor, -DAY, 14 * DAY, 60.0)
 
 
+class Skin:
+    """Open time [s at the data sheet's climate] of what cures with moisture."""
+
+    def __init__(self, ageing: Ageing, time: float):
+        self.ageing, self.time = ageing, time
+
+    @classmethod
+    def of(cls, day: Day, material: Any) -> Skin:
+        """Along the weather of a station."""
+        energy = material.moisture_energy or 0.0
+        ageing = moisture_ageing(day, material.cure_temperature, material.moisture_humidity, energy)
+        return cls(ageing, material.open_time)
+
+    def when(self, start: float) -> float:
+        """When it is over."""
+        return self.ageing.when(start, self.time)
+
+
 # --------------------------------------------------------------------------------------------- oven
 
 

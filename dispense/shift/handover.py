@@ -1,0 +1,103 @@
+"""What stands at a station between two shifts: parts half done or to be mated, mixer, containers.
+
+Nothing vanishes: what one shift hands over the next takes over, finishes within its open time or names
+as lost.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Iterator, Sequence
+
+from ..base.clock import WEEKDAYS
+from ..base.units import DAY
+from ..handbook.life import LifeClock
+from .cure_times import OpenClock
+from .results import Handover, ShiftResult, numbers_text
+from .store import NO_STOCK, HalfDone, Store, ToMate
+
+HALF_DONE, TO_MATE, MIXER = "half done", "to be mated", "mixer, closed"
+
+
+def origin_text(date: datetime.date, shift: str) -> str:
+    """A shift as a hand-over names it: Mon 2026-03-02 Early."""
+    return f"{WEEKDAYS[date.weekday()]} {date} {shift}"
+
+
+def standing(
+    result: ShiftResult, store: Store, pot: LifeClock | None, open_time: OpenClock | None
+) -> list[Handover]:
+    """What stands at the station, by the clock of the shift's day."""
+    station, day = result.station.station, result.date
+    half_done = [item.on(day) for item in store.half_done.get(station, ())]
+    to_mate = [item.on(day) for item in store.to_mate.get(station, ())]
+    return [
+        *_half_done(result, half_done, open_time),
+        *_to_mate(result, to_mate),
+        *_mixers(result, store, pot),
+        *_containers(result, store),
+    ]
+
+
+def _half_done(
+    result: ShiftResult, parts: Sequence[HalfDone], open_time: OpenClock | None
+) -> Iterator[Handover]:
+    """Parts that wait for the same visit together."""
+    groups: dict[tuple[str, str, int], list[HalfDone]] = {}
+    for item in parts:
+        groups.setdefault((item.part, item.origin, item.turn), []).append(item)
+    for (part, origin, turn), group in groups.items():
+        latest = None if open_time is None else open_time.when(min(item.begun for item in group), 1.0)
+        yield Handover(
+            f"{HALF_DONE}, visit {turn + 1} to come",
+            part,
+            _numbers(result, group, origin),
+            len(group),
+            min(item.due for item in group),
+            latest,
+        )
+
+
+def _to_mate(result: ShiftResult, parts: Sequence[ToMate]) -> Iterator[Handover]:
+    """Parts of one shift that wait to be mated together."""
+    groups: dict[tuple[str, str], list[ToMate]] = {}
+    for item in parts:
+        groups.setdefault((item.part, item.origin), []).append(item)
+    for (part, origin), group in groups.items():
+        numbers = _numbers(result, group, origin)
+        first, latest = min(item.planned for item in group), min(item.latest for item in group)
+        yield Handover(TO_MATE, part, numbers, len(group), first, latest)
+
+
+def _numbers(result: ShiftResult, group: Iterable[HalfDone | ToMate], origin: str) -> str:
+    """Numbers of parts, and the shift that gave them where that is another."""
+    numbers = numbers_text(item.serial for item in group)
+    is_own = origin == origin_text(result.date, result.shift)
+    return numbers if is_own else f"{numbers} of {origin}"
+
+
+def _mixers(result: ShiftResult, store: Store, pot: LifeClock | None) -> Iterator[Handover]:
+    """Mixers that are kept closed, and until when they may be used again."""
+    for (station, _), mixer in store.mixers.items():
+        if station == result.station.station and mixer.contents:
+            contents = list(mixer.on(result.date))
+            latest = None if pot is None else pot.when(contents[0][1], result.station.purge_share)
+            yield Handover(MIXER, latest=latest, volume=sum(volume for volume, _ in contents))
+
+
+def _containers(result: ShiftResult, store: Store) -> Iterator[Handover]:
+    """Open containers, what may still be drawn of them, and the end of their last day."""
+    for letter in result.components:
+        container = store.mounted.get((result.station.station, letter))
+        if container is not None and container.lot.lot != NO_STOCK:
+            name = f"{letter.upper()} lot " if len(result.components) > 1 else "lot "
+            last = (
+                (container.last_day - result.date).days + 1
+                if container.last_day < datetime.date.max
+                else None
+            )
+            latest = None if last is None else last * DAY - 60.0
+            yield Handover(f"container {name}{container.lot.lot}", latest=latest, volume=container.usable)
+
+
+__all__ = ["HALF_DONE", "MIXER", "TO_MATE", "origin_text", "standing"]
