@@ -145,6 +145,8 @@ def parser() -> argparse.ArgumentParser:
     _json(forecast)
     forecast.set_defaults(run=_forecast)
 
+    _add_floor(commands)
+
     cure = commands.add_parser(
         "cure", help="pot life, cure and heat of a station's material", epilog=EXIT_CODES
     )
@@ -267,6 +269,68 @@ def parser() -> argparse.ArgumentParser:
     convert.add_argument("--out", metavar="FILE", required=True, help="workbook to write")
     convert.set_defaults(run=_convert)
     return top
+
+
+def _add_floor(commands: Any) -> None:
+    """The commands for what came back from the floor."""
+    book = commands.add_parser(
+        "book",
+        help="book what came back from the floor: filled sheets, weights, counts",
+        description="Reads filled sheets, weights of a balance (CSV with the columns Time, Weight [g] and "
+        "Station) and tables of what happened (What, Date, Material, Lot, Containers, ...), says cell by "
+        "cell what they mean, and books what is new into the journal beside the plan. Without a file: what "
+        "was booked so far.",
+        epilog="Examples: dispense book plan.xlsx sheets/2026-03-02_Early/*.xlsx --dry-run; dispense book "
+        "plan.xlsx balance.csv; dispense book plan.xlsx --take-back 7 --reason 'wrong line'. Exit code 1 "
+        "where a cell was not understood; the rest of a sheet is booked, a table with a wrong cell is not.",
+    )
+    book.add_argument("plan", help=PLAN_HELP)
+    book.add_argument("files", nargs="*", metavar="FILE", help="filled sheet, workbook or CSV")
+    book.add_argument("--dry-run", action="store_true", help="say what would be booked, book nothing")
+    book.add_argument("--take-back", type=int, metavar="N", help="booking N no longer counts")
+    book.add_argument("--reason", default="", metavar="TEXT", help="why it is taken back")
+    book.add_argument("--export", metavar="DIR", help="write all of the journal as CSV into a folder")
+    book.add_argument(
+        "--recover", action="store_true", help="a new journal of what is whole of a damaged one"
+    )
+    book.add_argument("--stamp", metavar="TEXT", help="time of booking (default: now)")
+    _json(book)
+    book.set_defaults(run=_book)
+
+    weights = commands.add_parser(
+        "weights",
+        help="the booked shot weights against the plan, and what to do",
+        description="Run chart, individuals and moving range, EWMA, CUSUM, capability and what the weights "
+        "follow, from the journal beside the plan; one sentence says what to do: nothing, weigh five more, "
+        "correct by so many per cent, or where to look.",
+        epilog='Example: dispense weights plan.xlsx --station "Hem robot" --out weights.xlsx',
+    )
+    weights.add_argument("plan", help=PLAN_HELP)
+    weights.add_argument("--station", metavar="NAME", help="one station (default: all with weights)")
+    weights.add_argument("--out", metavar="FILE", help="workbook with charts to write")
+    _paper(weights)
+    _json(weights)
+    weights.set_defaults(run=_weights)
+
+    trace = commands.add_parser(
+        "trace",
+        help="which parts hold a lot, and which lots are on a part",
+        description="From the journal beside the plan, and from the played shift where nothing was booked; "
+        "each is told apart.",
+        epilog="Examples: dispense trace plan.xlsx --lot HA-0911; dispense trace plan.xlsx --part 'Drive "
+        "lid' --day 2026-03-02",
+    )
+    trace.add_argument("plan", help=PLAN_HELP)
+    trace.add_argument("--lot", metavar="LOT", help="the lot: parts that may hold it, where it still stands")
+    trace.add_argument(
+        "--component", default="", metavar="A|B", help="with --lot: connected as this one only"
+    )
+    trace.add_argument("--part", metavar="NAME", help="the part: lots that may be on it")
+    trace.add_argument(
+        "--day", metavar="YYYY-MM-DD", type=datetime.date.fromisoformat, help="one day (default: all)"
+    )
+    _json(trace)
+    trace.set_defaults(run=_trace)
 
 
 def _paper(command: argparse.ArgumentParser) -> None:
@@ -487,6 +551,45 @@ def _forecast(options) -> int:
         as_of=options.as_of,
     )
     return _tell(report, options)
+
+
+def _book(options) -> int:
+    from .base.errors import InputError, Problem
+    from .jobs import book
+
+    ways = [bool(options.files), options.take_back is not None, bool(options.export), options.recover]
+    if sum(ways) > 1:
+        raise InputError(
+            Problem("book", message="files, --take-back, --export and --recover are asked for one at a time")
+        )
+    if options.take_back is not None:
+        report = book.take_booking_back(
+            options.plan, options.take_back, reason=options.reason, stamp=options.stamp
+        )
+    elif options.export:
+        report = book.export_journal(options.plan, options.export)
+    elif options.recover:
+        report = book.recover_journal(options.plan)
+    elif options.files:
+        report = book.book_files(options.plan, options.files, dry_run=options.dry_run, stamp=options.stamp)
+    else:
+        report = book.list_bookings(options.plan)
+    _tell(report, options)
+    return DONE if report.is_clean else BAD_INPUT
+
+
+def _weights(options) -> int:
+    from .jobs.weights import weights_file
+
+    report = weights_file(options.plan, station=options.station, out=options.out, paper=options.paper)
+    return _tell(report, options)
+
+
+def _trace(options) -> int:
+    from .jobs.trace import trace_file
+
+    asked = {"lot": options.lot, "component": options.component, "part": options.part, "day": options.day}
+    return _tell(trace_file(options.plan, **asked), options)
 
 
 def _cure(options) -> int:

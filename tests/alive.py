@@ -37,6 +37,8 @@ _.rate_1, _.energy_2, _.order_m, _.order_n, _.diffusion_degree, _.diffusion_slop
 _.diffusion_c2
 _.plant, _.prepared_by, _.service_level, _.holding_rate, _.demand_spread  # settings, read by their name
 
+_.plan_content  # of a booking: stored and exported by the name of the field
+
 # -- offered to whoever imports the package
 play_shift  # `dispense.shift`: one station through one shift
 _.least_degree, _.most_degree  # of a cut through a pack of cells: how far it cured

@@ -226,7 +226,7 @@ def same(shown, value, text: str) -> bool:
 
 def header_of(sheet, column: str) -> tuple[int, int]:
     """Row and number of the column with that header."""
-    for cells in sheet.iter_rows(max_row=6):
+    for cells in sheet.iter_rows(max_row=20):
         for cell in cells:
             if cell.value == column:
                 return cell.row, cell.column

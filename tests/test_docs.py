@@ -30,6 +30,7 @@ TRIED = {
     "languages.md": {"console"},
     "tutorial.md": {"console", "change"},
     "engineer.md": {"console", "formula"},
+    "floor.md": {"console", "change"},
     "planner.md": {"console", "change", "formula", "python"},
     "scripting.md": {"console", "python"},
     "theory.md": {"formula"},

@@ -24,6 +24,7 @@ STRATA = [
     "sheets",
     "forecast",
     "reports",
+    "journal",
     "shift",
     "plan",
     "handbook",

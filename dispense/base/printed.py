@@ -37,6 +37,19 @@ def listed(names: Iterable[str], most: int = 6) -> str:
     return ", ".join(shown[:most]) + (f" and {len(shown) - most} more" if len(shown) > most else "")
 
 
+def csv_cell(value: Any) -> Any:
+    """A cell of a CSV: a text that a spreadsheet would take for a formula gets a mark that keeps it one.
+
+    Source: OWASP, CSV injection (from memory).
+
+    >>> csv_cell("=A1"), csv_cell(-2.5), csv_cell("A-1")
+    ("'=A1", -2.5, 'A-1')
+    """
+    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")):
+        return "'" + value
+    return value
+
+
 def rounded(value: float, digits: int, toward: int = NEAREST) -> float:
     """A number rounded to decimals: to the nearest, or `UP` or `DOWN` where it is a limit.
 
@@ -151,6 +164,7 @@ __all__ = [
     "Printed",
     "PrintedLimits",
     "counted",
+    "csv_cell",
     "digits_of",
     "listed",
     "printed_limits",

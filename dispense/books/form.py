@@ -283,14 +283,14 @@ class Form:
         letters = {}
         for place, column in enumerate(columns, 1):
             name = column if isinstance(column, str) else column.name
-            if name:
-                letters[name] = get_column_letter(place)
+            letters[name] = get_column_letter(place)
         head, data = self.row, self.row + 1
         titles, lines = [], 1
         for place, column in enumerate(columns, 1):
             item: Field | None = None
             if isinstance(column, Written):
                 title = _with_unit(column.title)
+                self._key(key, column.name, place)
             else:
                 item = fields[column.name if isinstance(column, Calculated) else column]
                 title = _titled(item)

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..base.findings import KINDS, SHORTAGE, Finding
+from ..base.printed import csv_cell
 from ..base.units import volume_text
 from ..plan.records import Plan
 from ..plan.rows import Component
@@ -316,19 +317,12 @@ class Forecast:
             for number, row in enumerate(found.rows, 1):
                 for (name, unit, _), value in zip(found.columns, row, strict=True):
                     if value is not None:
-                        writer.writerow([found.name, number, _safe(name), unit, _safe(_json(value))])
+                        writer.writerow([found.name, number, csv_cell(name), unit, csv_cell(_json(value))])
         return out.getvalue()
 
 
 def _folded(text: str) -> str:
     return textwrap.fill(text, LINE, subsequent_indent="  ")
-
-
-def _safe(value: Any) -> Any:
-    """A text that a spreadsheet does not take for a formula."""
-    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")):
-        return "'" + value
-    return value
 
 
 def _json(value: Any) -> Any:

@@ -35,7 +35,7 @@ from ..plan.records import Plan
 from ..reports.findings import plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
 from ..sheets.check import SHOT_CHECK, check_headline
-from ..sheets.layout import KEY, column_key
+from ..sheets.headings import Heading, Headings, headers_of, headings_of, keyed_headers
 from ..sheets.pieces import ALARM
 from ..sheets.setup import STATION_SETUP, setup_headline
 from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
@@ -141,82 +141,6 @@ def _template_files(folder: str | os.PathLike[str] | None) -> dict[str, Path]:
     }
 
 
-class Heading(str):
-    """A table header without its unit, or a defined name, which knows its field."""
-
-    __slots__ = ("field",)
-    field: Field
-
-    @classmethod
-    def of(cls, item: Field, words: str) -> Heading:
-        """What a field is called."""
-        heading = cls(words)
-        heading.field = item
-        return heading
-
-
-Headings = Mapping[str, Mapping[str, Heading]]  # by table and name of the column
-
-
-def _headings(
-    spec: SheetSpec, tables: Mapping[str, Iterable[str]], keyed: Mapping[str, str] | None = None
-) -> Headings:
-    """What a template calls each column: what its hidden key says, or a label or the words of its name.
-
-    `tables` are the headers of its tables, `keyed` those that a hidden name tells; where none of a
-    column's words stands there it is today's.
-    """
-    keyed = keyed or {}
-    from ..xlsx.template_units import HEADER
-
-    headers = {
-        fold(name): {fold(split["base"] if (split := HEADER.match(title)) else title) for title in titles}
-        for name, titles in tables.items()
-    }
-    called: dict[str, dict[str, Heading]] = {}
-    for table in spec.tables:
-        there = headers.get(fold(table), set())
-        words = {item.name: (translated(item.heading), *item.headings) for item in spec.columns(table)}
-        taken = {fold(each) for group in words.values() for each in group}
-        called[table] = {}
-        for item in spec.columns(table):
-            own = next((each for each in words[item.name] if fold(each) in there), None)
-            key = keyed.get(column_key(table, item.name))
-            # a header that is the word of a column is that column's, wherever it was moved to
-            other = key if key is not None and fold(key) not in taken else None
-            called[table][item.name] = Heading.of(item, own or other or item.heading)
-    return called
-
-
-def _headers(package: Package) -> dict[str, list[str]]:
-    """The headers of the tables of a template."""
-    return {table.name: list(table.columns) for table in package.tables}
-
-
-def _keyed(package: Package) -> dict[str, str]:
-    """The headers, without units, that the hidden names of a template tell, by name."""
-    from ..xlsx.package import split_cell
-    from ..xlsx.template_units import HEADER
-
-    found = {}
-    for item in package.defined_names:
-        if not item.name.startswith(KEY) or item.place is None or ":" in item.place[1]:
-            continue
-        sheet, cell = item.place
-        table = package.table(item.name.removeprefix(KEY).partition(".")[0])
-        row, column = split_cell(cell)
-        if (
-            table is not None
-            and sheet == table.sheet.name
-            and row == table.first_row
-            and table.first_column <= column <= table.last_column
-        ):
-            title = table.columns[column - table.first_column]
-            split = HEADER.match(title)
-            found[item.name] = split["base"] if split else title
-    return found
-
-
 def convert(heading: str, value: Any, unit: str) -> Any:
     """A figure in the unit that the header of a template states."""
     item: Field | None = getattr(heading, "field", None)
@@ -249,8 +173,8 @@ def _template_problems(spec: SheetSpec, package: Package) -> list[Problem]:
     from ..xlsx.template_units import unit_problems
     from ..xlsx.templates import lacking
 
-    headers = _headers(package)
-    headings = _headings(spec, headers, _keyed(package))
+    headers = headers_of(package)
+    headings = headings_of(spec, headers, keyed_headers(package))
     demands = _demands(spec, headings, headers)
     problems = lacking(package, demands)
     if problems:
@@ -309,7 +233,7 @@ class Templates:
         """What a template calls each column."""
         if spec.key not in self._called:
             package = self.get(spec.key).package
-            self._called[spec.key] = _headings(spec, _headers(package), _keyed(package))
+            self._called[spec.key] = headings_of(spec, headers_of(package), keyed_headers(package))
         return self._called[spec.key]
 
     def column(self, spec: SheetSpec, table: str, name: str) -> tuple[Heading, str]:
@@ -761,7 +685,7 @@ def _fill_open(contents: Sequence[Content], book: Any = None) -> list[str]:
         )
     _check_open(book, wanted)
     for content in wanted:
-        headings = _headings(content.spec, there)
+        headings = headings_of(content.spec, there)
         demands = _demands(content.spec, headings, there)
         target = OpenWorkbookTarget(book, convert=convert, required=demands)
         for name, value in _by_name(content).items():

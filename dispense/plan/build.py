@@ -219,6 +219,16 @@ def read_table(
 
     What is wrong goes to `problems`, column letters to `letters`, what is not read to `notes`.
     """
+    maker = RECORDS[table.name]
+    records = [maker(*(*values, at)) for values, at in read_values(table, raw, problems, letters, notes)]
+    _check_keys(table, records, problems)
+    return records
+
+
+def read_values(
+    table: Table, raw: RawTable, problems: list[Problem], letters: dict[str, str], notes: list[Problem]
+) -> list[tuple[tuple[Any, ...], str]]:
+    """The values of each row of a raw table in the order of the columns, and the cell it stands in."""
     places, units = _match_headers(table, raw, problems, notes)
     if places is None or units is None:
         return []
@@ -236,16 +246,12 @@ def read_table(
         cells = raw.columns[place]
         cells = [cells[row] for row in rows] if blank_rows else cells
         values.append(_read_column(item, cells, units[item.name], raw, place, rows, problems, failed))
-    maker = RECORDS[table.name]
     first = places[table.key[0]] if table.key and table.key[0] in places else 0
-    letter_cells = [raw.cell(row, first) for row in rows]
-    records = [
-        maker(*row)
-        for index, row in enumerate(zip(*values, letter_cells, strict=True))
+    return [
+        (row, raw.cell(number, first))
+        for index, (number, row) in enumerate(zip(rows, zip(*values, strict=True), strict=True))
         if index not in failed
     ]
-    _check_keys(table, records, problems)
-    return records
 
 
 def _blank_rows(raw: RawTable, count: int) -> set[int]:

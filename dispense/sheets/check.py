@@ -12,6 +12,10 @@ from .pieces import at, shift_head, shift_headline
 from .sheet import Sheet
 from .spec import SHIFT_HEAD, Content, Row, SheetSpec, moment
 
+WEIGHED = Written("Weighed [g]", "weighed")
+A_ALONE = Written("A alone [g]", "a_alone")
+B_ALONE = Written("B alone [g]", "b_alone")
+
 SHOT_CHECK = SheetSpec(
     "shot_check",
     "shot_check.xlsx",
@@ -50,6 +54,7 @@ SHOT_CHECK = SheetSpec(
             text("b_per_100_a", "from A and B weighed alone"),
         )
     },
+    written={"CheckShots": (WEIGHED, A_ALONE, B_ALONE, BY)},
 )
 
 
@@ -124,14 +129,14 @@ def layout(book: Book) -> None:
             "target",
             "low",
             "high",
-            Written("Weighed [g]", name="weighed"),
+            WEIGHED,
             Calculated(
                 "within_limits",
                 '=IF(OR({weighed}="",{low}="",{high}=""),"",'
                 'IF(AND({weighed}>={low},{weighed}<={high}),"yes","▲ no"))',
             ),
-            Written("A alone [g]", name="a_alone"),
-            Written("B alone [g]", name="b_alone"),
+            A_ALONE,
+            B_ALONE,
             Calculated(
                 "b_per_100_a", '=IF(OR({a_alone}="",{b_alone}=""),"",100*{b_alone}/{a_alone})', ONE_DIGIT
             ),

@@ -64,17 +64,23 @@ class Calculated:
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """A table column to be filled in by hand; formulas know it by its name, where it has one."""
+    """A table column to be filled in by hand; formulas and those who read it back know it by its name."""
 
     title: str
+    name: str
     tick: bool = False
-    name: str = ""
+
+    @property
+    def field(self) -> Field:
+        """What is written: a number where the title states a unit, else a text."""
+        words, _, unit = self.title.partition(" [")
+        return Field(self.name, "number" if unit else "text", unit.rstrip("]"), labels=(words,))
 
 
 Column = str | Calculated | Written
 
-TICK = Written("Done", tick=True)
-BY = Written("Initials")
+TICK = Written("Done", "done", tick=True)
+BY = Written("Initials", "initials")
 
 
 @dataclass(frozen=True, slots=True)

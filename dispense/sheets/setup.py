@@ -21,6 +21,8 @@ from .spec import HEAD, Content, Row, SheetSpec
 
 NOTE_WIDTH = 185  # characters of a line of notes
 
+WEIGHED = Written("Weighed [g]", "weighed")
+SET = Written("Set", "set")
 
 STATION_SETUP = SheetSpec(
     "station_setup",
@@ -104,6 +106,7 @@ STATION_SETUP = SheetSpec(
         "SetupFlows": ("part", "application", "shot"),
         "SetupNotes": ("text",),
     },
+    written={"SetupShots": (WEIGHED,), "SetupFlows": (SET,)},
 )
 
 
@@ -271,7 +274,7 @@ def layout(book: Book) -> None:
             "mass_high",
             "mass_a",
             "mass_b",
-            Written("Weighed [g]"),
+            WEIGHED,
             "volume",
             "volume_low",
             "volume_high",
@@ -296,7 +299,7 @@ def layout(book: Book) -> None:
             "mixer_pressure",
             "shear_rate",
             "wait",
-            Written("Set"),
+            SET,
         ],
     )
     form.section("Warnings and notes")

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from ..base.fields import Field, date, number, text, whole
 from ..base.language import translated
+from .layout import Written
 
 Value = str | float | datetime.date | None  # of one cell, in shop units; `Printed` is a float
 Row = dict[str, Value]
@@ -22,7 +23,7 @@ class SheetSpec:
 
     A template must have the names in `required`, and in each table that it has the columns in
     `needed`: without them a row says nothing, or a wrong thing. All else may be deleted. `computed`
-    are columns that the formulas of the template fill.
+    are columns that the formulas of the template fill, `written` those that people fill in by hand.
     """
 
     key: str
@@ -34,10 +35,15 @@ class SheetSpec:
     required: tuple[str, ...] = ()
     needed: dict[str, tuple[str, ...]] = field(default_factory=dict)
     computed: dict[str, tuple[Field, ...]] = field(default_factory=dict)
+    written: dict[str, tuple[Written, ...]] = field(default_factory=dict)
 
     def columns(self, table: str) -> tuple[Field, ...]:
         """All columns of a table: those that are filled, then those that the template computes."""
         return (*self.tables[table], *self.computed.get(table, ()))
+
+    def by_hand(self, table: str) -> tuple[Field, ...]:
+        """The columns of a table that people fill in."""
+        return tuple(item.field for item in self.written.get(table, ()))
 
     def demands(self, tables: Mapping[str, Mapping[str, str]]) -> list[str]:
         """Names, and columns as `Table[Heading]`, that a template with these tables must have.

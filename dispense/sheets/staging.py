@@ -53,6 +53,7 @@ STAGING = SheetSpec(
         "StagingContainers": ("station", "material", "component", "containers"),
         "StagingWarnings": ("warning",),
     },
+    written={"StagingContainers": (TICK, BY)},
 )
 
 

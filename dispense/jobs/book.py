@@ -1,0 +1,391 @@
+"""`dispense book`: what came back from the floor, shown cell by cell and booked into the plan's journal."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+import os
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from ..base.errors import FileError, InputError, Problem
+from ..base.findings import Finding
+from ..base.printed import counted, csv_cell
+from ..base.terminal import findings_text, table
+from ..journal.entries import BOOK, BOOKING_FIELDS, ENTRY_FIELDS, Booking, Entry
+from ..journal.lots import lot_findings
+from ..journal.reading import Reading, content_of, read_floor_table
+from ..journal.rescue import recover
+from ..journal.store import (
+    Journal,
+    book_entries,
+    copied_from,
+    journal_path,
+    read_journal,
+    refuse_long,
+    take_back,
+)
+from ..plan.read import load_plan
+from ..plan.records import Plan
+from ..sheets.catalogue import SPECS
+from ..sheets.filled import read_filled
+from ..xlsx.package import Package
+from ..xlsx.typed import kind_at
+from ..xlsx.write import atomic_write_all, make_folder
+
+WORKBOOKS = (".xlsx", ".xlsm")
+TEXTS = (".csv", ".txt")
+NEW, REPLACES, KNOWN = "new", "replaces", "already booked"
+EXPORTS = ("bookings.csv", "entries.csv")
+SHOWN = 400  # entries of a file that a terminal shows; JSON has all
+
+
+@dataclass(slots=True)
+class BookedFile:
+    """What was understood of one file, what of it is new, and the booking that it became."""
+
+    path: Path
+    reading: Reading
+    states: list[str] = field(default_factory=list)  # of its entries, in their order
+    booking: Booking | None = None
+    known: Booking | None = None  # the booking of a file with the same content
+
+    @property
+    def news(self) -> int:
+        """How many of its entries are new or replace another."""
+        return sum(state != KNOWN for state in self.states)
+
+    def as_json(self) -> dict[str, Any]:
+        """For a script."""
+        return {
+            "file": str(self.path),
+            "kind": self.reading.kind,
+            "entries": [
+                {
+                    name: value
+                    for name, value in zip(ENTRY_FIELDS, entry.row, strict=True)
+                    if value not in ("", None)
+                }
+                | {"state": state}
+                for entry, state in zip(self.reading.entries, self.states, strict=True)
+            ],
+            "refused": [str(item) for item in self.reading.refused],
+            "not_understood": [str(item) for item in self.reading.unread],
+            "notes": list(self.reading.notes),
+            "booking": self.booking.number if self.booking else None,
+        }
+
+    def lines(self, dry: bool) -> list[str]:
+        """For a terminal: each cell and what it says, then what became of it."""
+        reading = self.reading
+        lines = [f"{self.path.name}: {reading.kind}, {counted(len(reading.entries), 'cell')} understood"]
+        if reading.entries:
+            rows = [
+                [
+                    f"  {entry.cell.removeprefix(reading.source).lstrip(' !')}",
+                    _what(entry),
+                    entry.words + (f" ({entry.by})" if entry.by else ""),
+                    state,
+                ]
+                for entry, state in zip(reading.entries, self.states, strict=True)
+            ]
+            lines += table(["  cell", "what", "says", ""], rows[:SHOWN]).splitlines()
+            if len(rows) > SHOWN:
+                lines.append(f"  and {len(rows) - SHOWN} more")
+        lines += [f"  not understood: {item}" for item in reading.unread]
+        lines += [f"  wrong: {item}" for item in reading.refused]
+        lines += [f"  note: {words}" for words in reading.notes]
+        lines.append(f"  {self._became(dry)}")
+        return lines
+
+    def _became(self, dry: bool) -> str:
+        if self.reading.refused:
+            return "nothing of it is booked: mend what is wrong and book it again"
+        if self.known is not None:
+            return f"booked before as booking {self.known.number}: nothing changes"
+        if not self.news:
+            return "nothing new in it"
+        if dry:
+            return f"would book {counted(self.news, 'cell')}"
+        if self.booking is None:
+            return "booked by another meanwhile: nothing changes"
+        return f"booked as booking {self.booking.number}"
+
+
+@dataclass(slots=True)
+class BookReport:
+    """Files booked into a journal, and what is to know of the journal."""
+
+    journal: Path
+    dry: bool = False
+    files: list[BookedFile] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    done: list[str] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def is_clean(self) -> bool:
+        """Whether all was understood."""
+        return not any(item.reading.refused or item.reading.unread for item in self.files)
+
+    def as_json(self) -> dict[str, Any]:
+        """For a script."""
+        return {
+            "journal": str(self.journal),
+            "dry_run": self.dry,
+            "files": [item.as_json() for item in self.files],
+            "notes": list(self.notes),
+            "done": list(self.done),
+            "findings": [item.as_json() for item in self.findings],
+        }
+
+    def as_text(self) -> str:
+        """For a terminal."""
+        lines = [line for item in self.files for line in item.lines(self.dry)]
+        if self.findings:
+            lines += ["", findings_text(self.findings), ""]
+        lines += [*self.done, *(f"note: {words}" for words in self.notes)]
+        return "\n".join(lines)
+
+
+def _what(entry: Entry) -> str:
+    """What an entry is a fact of, in words."""
+    moment = entry.moment
+    pieces = [
+        entry.kind,
+        entry.station,
+        entry.part,
+        entry.application,
+        entry.material if not entry.station else "",
+        entry.component.upper(),
+        f"lot {entry.lot}" if entry.lot else "",
+        moment.strftime("%Y-%m-%d %H:%M") if moment else entry.day,
+    ]
+    return ", ".join(filter(None, pieces))
+
+
+# ------------------------------------------------------------------------------------------ files
+
+
+def _read(plan: Plan, path: Path) -> Reading:
+    """What a file says; a filled sheet is known by what filling left in it."""
+    if not path.is_file():
+        raise FileError(Problem(str(path), message="is not there, or is no file", fix="check the name"))
+    ending = path.suffix.lower()
+    if ending in TEXTS:
+        return read_floor_table(plan, path)
+    if ending not in WORKBOOKS:
+        raise FileError(
+            Problem(
+                str(path),
+                message="is not a kind of file that is booked",
+                fix="one ending in " + ", ".join((*WORKBOOKS, *TEXTS)),
+            )
+        )
+    package = Package.open(path)
+    kind = kind_at(path)
+    if kind in SPECS:
+        return read_filled(plan, path, package, kind)
+    return read_floor_table(plan, path, package)
+
+
+def _states(journal: Journal, entries: Sequence[Entry]) -> list[str]:
+    """What each entry would change."""
+    known = journal.current()
+    found = []
+    for entry in entries:
+        old = known.get((entry.kind, entry.name))
+        if old is None:
+            found.append(NEW)
+        elif old.entry.fact == entry.fact:
+            found.append(KNOWN)
+        else:
+            found.append(f"{REPLACES} {old.entry.words} of booking {old.booking.number}")
+    return found
+
+
+def _twice(files: Iterable[BookedFile]) -> None:
+    """Name two cells that say the same thing of one file differently: only one of them can hold."""
+    for item in files:
+        seen: dict[tuple[str, str], Entry] = {}
+        for entry in item.reading.entries:
+            key = entry.kind, entry.name
+            if key in seen and seen[key].fact != entry.fact:
+                item.reading.refused.append(
+                    Problem(entry.cell, message=f"says another thing of the same as {seen[key].cell}")
+                )
+            seen[key] = entry
+
+
+def book_files(
+    plan_path: str | os.PathLike[str],
+    files: Sequence[str | os.PathLike[str]],
+    *,
+    dry_run: bool = False,
+    stamp: str | None = None,
+) -> BookReport:
+    """Read filled sheets and tables of the floor, and book what is new into the plan's journal.
+
+    Each file is booked whole or not at all, one after another; `dry_run` books nothing. `stamp` is the
+    time of booking where it is not now.
+    """
+    plan = load_plan(plan_path)
+    path = journal_path(plan_path)
+    journal = read_journal(path)
+    report = BookReport(path, dry_run)
+    if not path.exists():
+        report.notes.append(f"{path.name} is the journal of this plan; it is begun with the first booking")
+    problems: list[Problem] = []
+    for given in files:
+        try:
+            reading = _read(plan, Path(given))
+            refuse_long(reading.entries)
+        except (FileError, InputError) as error:
+            problems.extend(error.problems)
+            continue
+        report.files.append(BookedFile(Path(given), reading))
+    if problems:
+        raise InputError(problems)
+    _twice(report.files)
+    for item in report.files:
+        reading = item.reading
+        item.states = _states(journal, reading.entries)
+        if not reading.refused:
+            known = [each.entry for each in journal.current().values()]
+            report.findings += lot_findings(plan, reading.entries, known)
+        item.known = journal.booked_as(reading.content)
+        if dry_run or reading.refused or item.known or not item.news:
+            continue
+        booking = Booking(
+            0,
+            BOOK,
+            _stamp(stamp),
+            reading.source,
+            reading.content,
+            Path(plan_path).name,
+            content_of(plan_path),
+        )
+        item.booking = book_entries(path, booking, reading.entries)
+        journal = read_journal(path)
+    _note_copy(journal, report)
+    return report
+
+
+def _stamp(stamp: str | None) -> str:
+    return datetime.datetime.now().strftime("%Y-%m-%d %H:%M") if stamp is None else str(stamp)
+
+
+def _note_copy(journal: Journal, report: BookReport) -> None:
+    other = copied_from(journal)
+    if other:
+        report.notes.append(
+            f"{journal.path.name} is a copy of {other}, or that of this one: what is booked into one does "
+            "not reach the other"
+        )
+
+
+# ---------------------------------------------------------------------------- the rest of a journal
+
+
+def take_booking_back(
+    plan_path: str | os.PathLike[str], number: int, *, reason: str = "", stamp: str | None = None
+) -> BookReport:
+    """Take a booking back by a later one."""
+    path = journal_path(plan_path)
+    found = take_back(path, number, _stamp(stamp), reason)
+    return BookReport(path, done=[f"booking {number} is taken back by booking {found.number}"])
+
+
+def recover_journal(plan_path: str | os.PathLike[str]) -> BookReport:
+    """Put a new journal with all that is whole in the place of a damaged one."""
+    path = journal_path(plan_path)
+    if not path.is_file():
+        raise FileError(Problem(str(path), message="is not there: nothing was booked"))
+    try:
+        read_journal(path)
+    except FileError:
+        found = recover(path)
+    else:
+        return BookReport(path, done=[f"{path.name} is whole: there is nothing to recover"])
+    entries = sum(len(entries) for _, entries in found.bookings)
+    return BookReport(
+        path,
+        done=[
+            f"{path.name}: {counted(len(found.bookings), 'booking')} with {entries} entries recovered; the "
+            f"damaged one is kept as {found.kept}",
+            *(f"lost: {words}" for words in found.lost),
+        ],
+    )
+
+
+def export_journal(plan_path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> BookReport:
+    """All of a journal as CSV: bookings, and entries with whether they hold."""
+    path = journal_path(plan_path)
+    journal = read_journal(path)
+    holds = {(item.booking.number, item.entry) for item in journal.current().values()}
+    gone = journal.taken_back
+    bookings = [[*item.row, "no" if item.number in gone else "yes"] for item in journal.bookings]
+    entries = [
+        [number, place, *entry.row, "yes" if (number, entry) in holds else "no"]
+        for number, items in journal.entries.items()
+        for place, entry in enumerate(items, 1)
+    ]
+    target = Path(folder)
+    names = [target / name for name in EXPORTS]
+    contents = [
+        _csv([*BOOKING_FIELDS, "counts"], bookings),
+        _csv(["booking", "place", *ENTRY_FIELDS, "holds"], entries),
+    ]
+    for name, content in zip(names, contents, strict=True):
+        if name.exists() and name.read_bytes().splitlines()[:1] != content.splitlines()[:1]:
+            raise FileError(
+                Problem(str(name), message="is there already and is no export", fix="choose another folder")
+            )
+    make_folder(target)
+    atomic_write_all(dict(zip(names, contents, strict=True)), forbid=[plan_path, path])
+    report = BookReport(path, done=[f"wrote {name}" for name in names])
+    _note_copy(journal, report)
+    return report
+
+
+def _csv(headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> bytes:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(headers)
+    writer.writerows([csv_cell(value) for value in row] for row in rows)
+    return out.getvalue().encode("utf-8-sig")
+
+
+def list_bookings(plan_path: str | os.PathLike[str]) -> BookReport:
+    """What was booked so far."""
+    path = journal_path(plan_path)
+    journal = read_journal(path)
+    report = BookReport(path)
+    if not journal.bookings:
+        report.done = [f"{path.name}: nothing was booked"]
+        return report
+    gone = journal.taken_back
+    rows = []
+    for item in journal.bookings:
+        words = item.reason
+        if item.takes_back is not None:
+            words = f"takes back {item.takes_back}" + (f": {item.reason}" if item.reason else "")
+        elif item.number in gone:
+            words = "taken back"
+        rows.append([item.number, item.stamp, item.source, item.size or None, words])
+    report.done = table(["booking", "at", "file", "entries", ""], rows).splitlines()
+    _note_copy(journal, report)
+    return report
+
+
+__all__ = [
+    "BookReport",
+    "book_files",
+    "export_journal",
+    "list_bookings",
+    "recover_journal",
+    "take_booking_back",
+]

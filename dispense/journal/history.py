@@ -1,0 +1,72 @@
+"""When mixers and containers were changed: as booked, and as played where nothing was booked."""
+
+from __future__ import annotations
+
+import bisect
+import datetime
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from ..base.units import HOUR
+from ..plan.rows import Station
+from ..shift.results import ShiftResult
+from .entries import DONE, OPENED, Entry
+
+BOOKED, PLANNED = "booked", "planned"
+MIXER = "mixer"
+MIXER_EVENTS = frozenset({"mixer", "purge", "start"})  # after which the mixer holds fresh material
+
+
+@dataclass(slots=True)
+class Times:
+    """Moments of one kind of event, booked and planned; those booked stand for their day and shift."""
+
+    moments: list[tuple[datetime.datetime, str, str]] = field(default_factory=list)  # moment, what, source
+
+    def last(self, moment: datetime.datetime) -> tuple[float, str, str] | None:
+        """Hours since the last one, what it was, and its source; None where none was before."""
+        place = bisect.bisect_right(self.moments, moment, key=lambda item: item[0])
+        if not place:
+            return None
+        at, what, source = self.moments[place - 1]
+        return (moment - at).total_seconds() / HOUR, what, source
+
+
+def changes(station: Station, entries: Iterable[Entry], shifts: Iterable[ShiftResult]) -> dict[str, Times]:
+    """When the mixer and the containers of each component (by letter) were changed at a station.
+
+    A shift in which one of a kind was booked has those only, any other has those of the played shift.
+    """
+    booked: dict[str, list[tuple[datetime.datetime, str, str]]] = {}
+    has: set[tuple[str, str, str]] = set()
+    for entry in entries:
+        moment = entry.moment
+        if entry.station != station.station or moment is None:
+            continue
+        if entry.kind == OPENED:
+            key = entry.component
+            booked.setdefault(key, []).append((moment, entry.lot, BOOKED))
+        elif entry.kind == DONE and entry.text in MIXER_EVENTS:
+            key = MIXER
+            booked.setdefault(key, []).append((moment, entry.text, BOOKED))
+        else:
+            continue
+        has.add((key, entry.day, entry.shift))
+    for result in shifts:
+        for event in result.events:
+            key = MIXER if event.kind in MIXER_EVENTS else event.component
+            if event.kind not in MIXER_EVENTS and event.kind != "container":
+                continue
+            if (key, result.date.isoformat(), result.shift) in has:
+                continue
+            at = moment_at(result.date, event.clock)
+            booked.setdefault(key, []).append((at, event.lot, PLANNED))
+    return {key: Times(sorted(found)) for key, found in booked.items()}
+
+
+def moment_at(day: datetime.date, clock: float) -> datetime.datetime:
+    """Clock seconds of a day as date and time."""
+    return datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=clock)
+
+
+__all__ = ["BOOKED", "MIXER", "PLANNED", "Times", "changes", "moment_at"]

@@ -1,0 +1,526 @@
+"""A sheet that came back from the floor: what people typed into it, as entries of the journal.
+
+What was typed is found by the fingerprint that filling left in the file, and nothing else; what a cell
+means follows from its column, whatever a plant calls it, and from what its row says. A cell that is not
+understood is named.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import cast
+
+from ..base.errors import InputError, Problem
+from ..base.fields import Field, clock, text_of
+from ..base.language import languages, printed_in, translated
+from ..base.naming import fold
+from ..base.units import comma_is_decimal, from_si, with_point
+from ..journal.entries import (
+    DONE,
+    EMPTIED,
+    NOTED,
+    OPENED,
+    SETTING,
+    SIGNED,
+    STAGED,
+    WEIGHT,
+    WEIGHT_A,
+    WEIGHT_B,
+    Entry,
+)
+from ..journal.reading import MOST_PIECES, Reading, content_of, stamp_text
+from ..plan.records import Plan
+from ..xlsx.package import Package, Table, split_cell
+from ..xlsx.template_units import HEADER
+from ..xlsx.typed import TypedCell, typed_cells
+from .board import CURE_BOARD
+from .catalogue import SPECS
+from .headings import headers_of, headings_of, keyed_headers
+from .material import SHIFT_MATERIAL
+from .spec import SheetSpec
+from .staging import STAGING
+
+FIRST_DAY = datetime.datetime(1899, 12, 30)  # day 0 of the 1900 system, as cells count from March 1900 on
+FIRST_DAY_1904 = datetime.datetime(1904, 1, 1)
+YES = frozenset({"x", "yes", "y", "ok", "true", "1", "✓", "✔", "☑", "ja", "sí", "si", "j"})
+NO = frozenset({"no", "n", "false", "0", "–", "-", "nein"})
+ONE_PART = "one-part"
+LAST_DAY = 2_000_000.0  # days; a cell beyond (the year 7375) is no date
+EARLY = 3600.0  # s before a shift begins that a time of day still is its; common practice, no source
+
+Plain = str | float | bool | None
+
+
+@dataclass(slots=True)
+class _Row:
+    """A row of a table into which something was typed: all its values, and which were typed."""
+
+    table: str
+    values: dict[str, Plain]
+    typed: dict[str, TypedCell]
+    units: dict[str, str]
+    fields: dict[str, Field]
+
+    def text(self, name: str) -> str:
+        """A value as text."""
+        value = self.values.get(name)
+        return "" if value is None else text_of(value)
+
+    def take(self, name: str) -> TypedCell | None:
+        """The typed cell of a column; it is then understood."""
+        return self.typed.pop(name, None)
+
+
+@dataclass(slots=True)
+class _Filled:
+    """A filled sheet on its way to entries."""
+
+    plan: Plan
+    package: Package
+    spec: SheetSpec
+    reading: Reading
+    first_day: datetime.datetime
+    head: dict[str, Plain] = field(default_factory=dict)
+
+    @property
+    def day(self) -> datetime.date | None:
+        """The day of its shift."""
+        value = self.head.get("day")
+        if not isinstance(value, float) or not 1.0 <= value < LAST_DAY:
+            return None
+        return self.at(value).date()
+
+    def said(self, name: str) -> str:
+        """A text of its head."""
+        value = self.head.get(name)
+        return "" if value is None else text_of(value)
+
+    def where(self, cell: TypedCell) -> str:
+        """A cell as messages and the journal name it."""
+        return f"{self.reading.source} {cell.sheet}!{cell.address}"
+
+    def at(self, days: float) -> datetime.datetime:
+        """A date cell as date and time, to the second."""
+        return self.first_day + datetime.timedelta(seconds=round(days * 86400.0))
+
+    def unread(self, cell: TypedCell, why: str) -> None:
+        """Name a cell that is not understood."""
+        shown = (
+            "cleared"
+            if cell.value is None
+            else f'"{cell.value}"'
+            if isinstance(cell.value, str)
+            else (f"{cell.value:g}" if isinstance(cell.value, float) else str(cell.value))
+        )
+        self.reading.unread.append(Problem(self.where(cell), message=f"{shown} is not understood: {why}"))
+
+    def grams(self, row: _Row, name: str) -> float | None:
+        """A mass of a row in grams, whatever unit its column states; None where it cannot be read."""
+        value = row.values.get(name)
+        if value is None or value == "":
+            return None
+        item = row.fields[name]
+        if isinstance(value, str) and comma_is_decimal(value):
+            value = with_point(value)
+        read = replace(item, above=0.0)
+        try:
+            return float(from_si(read.read(value, "", row.units[name]), "g"))
+        except InputError as error:
+            if name in row.typed:
+                self.unread(row.typed[name], f"a number is meant, {error.problems[0].allowed}")
+            return None
+
+    def moment(self, row: _Row, name: str) -> str:
+        """The date and time of a row; a time of day that was typed belongs to the sheet's shift."""
+        value = row.values.get(name)
+        if value is None or value == "":
+            return ""
+        if isinstance(value, float) and 2.0 <= value < LAST_DAY:
+            return stamp_text(self.at(value))
+        try:
+            seconds = clock(name, "time").read(value)
+        except InputError:
+            if name in row.typed:
+                self.unread(row.typed[name], "it must be a time of day such as 06:30")
+            return ""
+        day = self.day
+        if day is None:
+            return ""
+        starts = {item.shift: item.start for item in self.plan.shifts}
+        if seconds < starts.get(self.said("shift"), 0.0) - EARLY:
+            seconds += 86400.0  # after midnight
+        return stamp_text(
+            datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=seconds)
+        )
+
+    def entry(self, kind: str, name: str, cell: TypedCell, **facts: str | float | int | None) -> None:
+        """Add an entry that has the sheet's head."""
+        head: dict[str, str | float | int | None] = {
+            "day": self.day.isoformat() if self.day else "",
+            "shift": self.said("shift"),
+            "station": self.said("station"),
+            "material": self.said("material"),
+        }
+        facts = {**head, **facts}
+        self.reading.entries.append(Entry(kind, name, self.where(cell), **facts))  # type: ignore[arg-type]
+
+    def name(self, *parts: object) -> str:
+        """What a fact of this sheet is called: sheet, day, shift, station, and what within it."""
+        day = self.day.isoformat() if self.day else ""
+        head = (self.spec.key, day, self.said("shift"), self.said("station"))
+        return "|".join(str(part) for part in (*head, *parts))
+
+
+# --------------------------------------------------------------------------------------- columns
+
+
+def _columns(package: Package, spec: SheetSpec) -> dict[str, dict[int, tuple[Field, str]]]:
+    """Of each table its columns by number: what it is, and the unit it states.
+
+    The words are those of the language in which most of them are found; hidden names tell them in all.
+    """
+    headers, keyed = headers_of(package), keyed_headers(package)
+    best: dict[str, dict[int, tuple[Field, str]]] = {}
+    for code in languages():
+        with printed_in(code):
+            called = headings_of(spec, headers, keyed, by_hand=True)
+        found: dict[str, dict[int, tuple[Field, str]]] = {}
+        for table, names in called.items():
+            there = package.table(table)
+            if there is None:
+                continue
+            by_words = {fold(heading): heading.field for heading in names.values()}
+            for place, title in enumerate(there.columns):
+                split = HEADER.match(title)
+                item = by_words.get(fold(split["base"] if split else title))
+                if item is not None:
+                    unit = split["unit"].strip() if split else item.unit
+                    found.setdefault(table, {})[there.first_column + place] = item, unit
+        if sum(map(len, found.values())) > sum(map(len, best.values())):
+            best = found
+    return best
+
+
+def _head(package: Package, spec: SheetSpec) -> dict[str, Plain]:
+    """The figures of a sheet by defined name."""
+    wanted = {item.name for item in spec.names}
+    found: dict[str, Plain] = {}
+    for item in package.defined_names:
+        if item.name in wanted and item.place is not None:
+            sheet, cell = item.place
+            if package.sheet(sheet) is not None:
+                found[item.name] = package.cell_values(sheet).get(cell)
+    return found
+
+
+def _whole(value: Plain) -> int | None:
+    """A whole number of a cell, None for anything else."""
+    return int(value) if isinstance(value, float) and abs(value) <= MOST_PIECES else None
+
+
+def _rows(package: Package, spec: SheetSpec, cells: list[TypedCell]) -> tuple[list[_Row], list[TypedCell]]:
+    """Typed cells gathered by table row, and those that lie in no table."""
+    columns = _columns(package, spec)
+    values: dict[str, Mapping[tuple[int, int], Plain]] = {}
+    rows: dict[tuple[str, int], _Row] = {}
+    outside = []
+    tables = [table for name in spec.tables if (table := package.table(name)) is not None]
+    for cell in cells:
+        row, column = split_cell(cell.address)
+        table = next((item for item in tables if _holds(item, cell.sheet, row, column)), None)
+        known = columns.get(table.name, {}) if table is not None else {}
+        if table is None or column not in known:
+            outside.append(cell)
+            continue
+        if cell.sheet not in values:
+            here = package.cell_values(cell.sheet)
+            values[cell.sheet] = {split_cell(address): value for address, value in here.items()}
+        key = table.name, row
+        if key not in rows:
+            rows[key] = _Row(
+                table.name,
+                {item.name: values[cell.sheet].get((row, at)) for at, (item, _) in known.items()},
+                {},
+                {item.name: unit for item, unit in known.values()},
+                {item.name: item for item, _ in known.values()},
+            )
+        rows[key].typed[known[column][0].name] = cell
+    return list(rows.values()), outside
+
+
+def _holds(table: Table, sheet: str, row: int, column: int) -> bool:
+    return (
+        table.sheet.name == sheet
+        and table.first_data_row <= row <= table.last_data_row
+        and table.first_column <= column <= table.last_column
+    )
+
+
+# ---------------------------------------------------------------------------------------- meaning
+
+
+def _is_said(given: str, word: str) -> bool:
+    """Whether a printed word is this one in any language that the planner prints."""
+    for code in languages():
+        with printed_in(code):
+            if fold(given) == fold(translated(word)):
+                return True
+    return False
+
+
+def _letter(row: _Row) -> str:
+    given = row.text("component")
+    if not given:
+        return ""
+    return "a" if _is_said(given, ONE_PART) else fold(given)
+
+
+def _tick(sheet: _Filled, row: _Row) -> TypedCell | None:
+    """The cell that says that a row was done; a plain no is a note, what is neither is named."""
+    cell = row.typed.get("done")
+    if cell is None:
+        return None
+    row.take("done")
+    words = fold("yes" if cell.value is True else text_of(cell.value)) if cell.value is not None else ""
+    if words in YES:
+        return cell
+    if words in NO:
+        sheet.entry(NOTED, sheet.name(row.table, cell.address), cell, text=f"not done: {row.text('action')}")
+    else:
+        sheet.unread(cell, "a tick is x or yes")
+    return None
+
+
+def _shot_check(sheet: _Filled, row: _Row) -> None:
+    number = row.text("check")
+    count = _whole(sheet.head.get("shots_together")) or 1
+    time = sheet.moment(row, "time")
+    key = sheet.name("check", number or time)
+    by = row.text("initials")
+    signed = row.take("initials")
+    moved = row.take("time")
+    targets = {
+        "weighed": (
+            WEIGHT,
+            sheet.grams(row, "target"),
+            sheet.grams(row, "low"),
+            sheet.grams(row, "high"),
+            "",
+        ),
+        "a_alone": (WEIGHT_A, sheet.head.get("mass_a"), None, None, "a"),
+        "b_alone": (WEIGHT_B, sheet.head.get("mass_b"), None, None, "b"),
+    }
+    booked = False
+    for name, (kind, target, low, high, letter) in targets.items():
+        cell = row.typed.get(name)
+        if cell is None:
+            continue
+        mass = sheet.grams(row, name)
+        row.take(name)
+        if mass is None:
+            continue
+        booked = True
+        sheet.entry(
+            kind,
+            key,
+            cell,
+            time=time,
+            value=mass,
+            unit="g",
+            count=count,
+            target=cast("float | None", target),
+            low=low,
+            high=high,
+            component=letter,
+            by=by,
+        )
+    if not booked and signed is not None and by:
+        sheet.entry(SIGNED, key, signed, time=time, by=by, text=by)
+    if not booked and moved is not None:
+        sheet.unread(moved, "the time was changed and no weight is booked")
+
+
+def _setup(sheet: _Filled, row: _Row) -> None:
+    """A setup card has no day: each printed one is an occasion of its own."""
+    what = {name: row.text(name) for name in ("part", "application")}
+    key = sheet.name(sheet.said("stamp"), *what.values(), row.text("shot"))
+    if (cell := row.typed.get("weighed")) is not None:
+        mass = sheet.grams(row, "weighed")
+        row.take("weighed")
+        if mass is not None:
+            sheet.entry(
+                WEIGHT,
+                key,
+                cell,
+                **what,
+                value=mass,
+                unit="g",
+                count=_whole(row.values.get("shots_together")) or 1,
+                target=sheet.grams(row, "mass_of_n_shots"),
+                low=sheet.grams(row, "mass_low"),
+                high=sheet.grams(row, "mass_high"),
+                text="setup",
+            )
+    if (cell := row.take("set")) is not None and cell.value is not None:
+        value = cell.value if isinstance(cell.value, float) else None
+        words = "" if value is not None else text_of(cell.value)
+        sheet.entry(SETTING, key, cell, **what, value=value, text=words)
+
+
+def _staged(sheet: _Filled, row: _Row) -> None:
+    """Containers brought: a tick, or another lot or number than was printed."""
+    done = _tick(sheet, row)
+    by, signed = row.text("initials"), row.take("initials")
+    lot = "lots" if sheet.spec is STAGING else "lot"
+    changed = [cell for name in (lot, "containers") if (cell := row.take(name)) is not None]
+    station = row.text("station") or sheet.said("station")
+    material = row.text("material") or sheet.said("material")
+    key = sheet.name(station, material, _letter(row), row.table, _first_cell(done, signed, *changed))
+    cell = done or next(iter(changed), None)
+    if cell is not None:
+        sheet.entry(
+            STAGED,
+            key,
+            cell,
+            station=station,
+            material=material,
+            component=_letter(row),
+            lot=row.text(lot),
+            count=_whole(row.values.get("containers")),
+            by=by,
+            text="changed by hand" if changed else "",
+        )
+    elif signed is not None and by:
+        sheet.entry(SIGNED, key, signed, station=station, material=material, by=by, text=by)
+
+
+def _first_cell(*cells: TypedCell | None) -> int:
+    """The row that cells stand in, which tells two rows alike apart."""
+    return next((split_cell(cell.address)[0] for cell in cells if cell is not None), 0)
+
+
+def _times(sheet: _Filled, row: _Row) -> None:
+    """What was done in a shift: containers connected, mixers changed, purges."""
+    done = _tick(sheet, row)
+    by, signed = row.text("initials"), row.take("initials")
+    time = sheet.moment(row, "time")
+    changed = [cell for name in ("lot", "time") if (cell := row.take(name)) is not None]
+    key = sheet.name(row.text("event"), _letter(row), _first_cell(done, signed, *changed))
+    cell = done or next(iter(changed), None)
+    facts = {"time": time, "component": _letter(row), "lot": row.text("lot"), "by": by}
+    if cell is None:
+        if signed is not None and by:
+            sheet.entry(SIGNED, key, signed, **facts, text=f"{row.text('action')}: {by}")
+        return
+    if _is_said(row.text("event"), "container"):
+        sheet.entry(OPENED, key, cell, **facts, count=1)
+    elif _is_said(row.text("event"), "expired"):
+        sheet.entry(EMPTIED, key, cell, **facts, count=1)
+    else:
+        event = next(
+            (
+                word
+                for word in ("mixer", "purge", "check", "start", "end")
+                if _is_said(row.text("event"), word)
+            ),
+            row.text("event"),
+        )
+        sheet.entry(DONE, key, cell, **facts, text=event)
+
+
+_STATES = {"mates": "mated", "move": "moved", "join": "joined", "test": "tested"}
+
+
+def _batches(sheet: _Filled, row: _Row) -> None:
+    """Times typed over those of the plan, and notes."""
+    part, batch = row.text("part"), row.text("batch")
+    for name, words in _STATES.items():
+        cell = row.typed.get(name)
+        if cell is None:
+            continue
+        time = sheet.moment(row, name)
+        row.take(name)
+        if time:
+            sheet.entry(DONE, sheet.name("batch", batch, words), cell, time=time, part=part, text=words)
+    if (cell := row.take("note")) is not None and cell.value is not None:
+        sheet.entry(NOTED, sheet.name("batch", batch, "note"), cell, part=part, text=text_of(cell.value))
+
+
+_MEANT: dict[str, Callable[[_Filled, _Row], None]] = {
+    "CheckShots": _shot_check,
+    "SetupShots": _setup,
+    "SetupFlows": _setup,
+    "StagingContainers": _staged,
+    "MaterialLots": _staged,
+    "MaterialTimes": _times,
+    "CureBatches": _batches,
+}
+_TO_TRY = frozenset({SHIFT_MATERIAL.key, CURE_BOARD.key})  # sheets with a cell for a figure to try
+
+
+def _outside(sheet: _Filled, cell: TypedCell) -> None:
+    """A cell in no table: a text is a note; a figure to try is said and not booked."""
+    if isinstance(cell.value, str) and not cell.formula:
+        sheet.entry(NOTED, sheet.name(cell.sheet, cell.address), cell, text=cell.value)
+    elif cell.value is not None and sheet.spec.key in _TO_TRY:
+        sheet.reading.notes.append(f"{sheet.where(cell)} is a figure to try and is not booked")
+    else:
+        sheet.unread(cell, "it stands in no column to be filled in")
+
+
+def _check_head(sheet: _Filled) -> None:
+    """Refuse a sheet of another plan, and one that was filled without its head."""
+    plan, problems = sheet.plan, sheet.reading.refused
+    known = {"station": {row.station for row in plan.stations}, "shift": {row.shift for row in plan.shifts}}
+    for name, names in known.items():
+        if name not in sheet.spec.required:
+            continue
+        if sheet.said(name) not in names:
+            problems.append(
+                Problem(
+                    sheet.reading.source,
+                    name,
+                    sheet.said(name) or None,
+                    f"a {name} of the plan ({', '.join(sorted(names)[:12])})",
+                    "is it a sheet of another plan?",
+                )
+            )
+    if "day" in sheet.spec.required and sheet.day is None:
+        problems.append(Problem(sheet.reading.source, "day", None, "the date of the shift, in its head"))
+    for name in ("plant", "line"):
+        given, ours = sheet.said(name), str(plan.settings[name])  # type: ignore[literal-required]
+        if given != ours:
+            sheet.reading.notes.append(f'the sheet says {name} "{given}", the plan "{ours}"')
+
+
+def read_filled(plan: Plan, path: Path, package: Package, key: str) -> Reading:
+    """The entries of a filled sheet of kind `key`; nothing is booked here."""
+    spec = SPECS[key]
+    reading = Reading(path.name, content_of(path), spec.title.lower())
+    first = FIRST_DAY_1904 if package.date1904 else FIRST_DAY
+    sheet = _Filled(plan, package, spec, reading, first, _head(package, spec))
+    cells = typed_cells(package)
+    if not cells:
+        reading.notes.append("nothing was filled in by hand")
+        return reading
+    _check_head(sheet)
+    rows, outside = _rows(package, spec, cells)
+    for row in rows:
+        for name, cell in list(row.typed.items()):
+            if cell.value is None:
+                sheet.unread(cell, "its formula has no value" if cell.formula else "what was printed is gone")
+                row.take(name)
+        meant = _MEANT.get(row.table)
+        if meant is not None:
+            meant(sheet, row)
+        for cell in row.typed.values():
+            sheet.unread(cell, f"{cell.address} was printed, and nothing is booked from it")
+    for cell in outside:
+        _outside(sheet, cell)
+    return reading
+
+
+__all__ = ["read_filled"]
