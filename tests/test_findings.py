@@ -307,7 +307,7 @@ def test_a_limit_that_nothing_checks_is_told():
 
 def test_what_lasts_is_told_once():
     # a lot past its day stands in store on every one of five days: one finding, not five
-    from dispense.shift.player import play_plan
+    from dispense.shift.play import play_plan
 
     rows = faulty_rows()
     rows["Builds"] = [rows["Builds"][0] | dict(date=f"2026-03-0{day}") for day in range(2, 7)]

@@ -40,7 +40,7 @@ from dispense.sheets.layout import column_key
 from dispense.sheets.material import SHIFT_MATERIAL, shift_material_content
 from dispense.sheets.pieces import warning_rows
 from dispense.sheets.spec import SheetSpec
-from dispense.shift.player import play_plan, play_shift
+from dispense.shift.play import play_plan, play_shift
 from dispense.xlsx.package import MAIN, Package, iter_cells
 
 STAMP = "2026-03-01 12:00"

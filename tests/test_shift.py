@@ -16,7 +16,7 @@ from dispense.forecast.response import occurrences, play_lean
 from dispense.plan.amounts import applications
 from dispense.plan.materials import working_life
 from dispense.shift.calendar import Calendar
-from dispense.shift.player import play_plan, play_shift
+from dispense.shift.play import play_plan, play_shift
 from dispense.shift.store import Store, use_by
 from dispense.shift.today import Stop, Today
 from dispense.shift.windows import latest_times

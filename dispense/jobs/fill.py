@@ -39,7 +39,7 @@ from ..sheets.layout import KEY, column_key
 from ..sheets.pieces import ALARM
 from ..sheets.setup import STATION_SETUP, setup_headline
 from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
-from ..shift.player import play_plan
+from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
 from ..shift.today import Stop, Today

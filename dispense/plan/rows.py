@@ -634,6 +634,27 @@ class Oven(Row):
 
 
 @dataclass(frozen=True, slots=True)
+class RouteStep(Row):
+    """A row of Routes: the stations that a part passes, in order; a station then starts what the one before
+    has finished."""
+
+    TABLE: ClassVar[str] = "Routes"
+    part: str
+    """Part."""
+    step: int
+    """Place in the order: 1, 2, 3."""
+    station: str
+    """Station; it puts something on the part."""
+    wait: float | None
+    """Least time from the end of dispensing here until the next station may begin, a cure; blank: the
+    handling time, as on the cure board; 0: it may go on at once [s]."""
+    room: int | None
+    """Parts that have room before the next station, those in cure with them; blank: no limit; 0: it stays in
+    this station until the next begins."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
 class Shift(Row):
     """A row of Shifts: start and end of each shift; after midnight the hours go on: 22:00 to 30:00."""
 
@@ -743,6 +764,7 @@ __all__ = [
     "PathPoint",
     "Pot",
     "ProfilePoint",
+    "RouteStep",
     "Row",
     "Settings",
     "Shift",

@@ -1,0 +1,250 @@
+"""Stations that routes join, through one shift together: what one has finished the next may begin.
+
+The stations keep their own mixers, containers, breaks and checks (`Player`). Here the parts go from one
+to the next, and the room between them is kept:
+
+    begin_j(n)  ≥ when part n may go on after station j − 1
+    leaves_j(n) = max(finish_j(n), begin_{j+1}(n − room))        blocking after service
+
+where n counts the parts that come to the place between two stations. Until it leaves, a finished part
+holds its nozzle (`blocking` has the recursion alone). Steps are taken in the order in which parts and
+checks are due. A part never comes to the next station before it was due at this one, and a nozzle that is
+held is let go at a begin that lies later still: whatever comes to a station later is due later, and the
+order is that of the clock.
+
+What stands between stations at the end of a shift stands there when the next one begins.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from ..plan.records import Plan
+from ..plan.routes import fates, lines, links, place_in_route, route_of, stations_before
+from ..plan.rows import RouteStep
+from .pace import line_pace, may_go_on
+from .player import Nozzle, Player, Work
+from .results import Count, Passage, ShiftResult
+from .store import Between, Store
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A finished part that holds its nozzle until there is room; `number` counts those that came."""
+
+    number: int
+    part: Between
+    player: Player
+    nozzle: Nozzle
+
+    def let_go(self, at: float) -> None:
+        """It leaves, and the nozzle is free."""
+        self.part.left = at
+        self.player.release(self.nozzle, at)
+
+
+@dataclass(slots=True)
+class Link:
+    """The place between two stations: what stands there, in its order, and what went through."""
+
+    before: str
+    after: str
+    room: int | None
+    standing: list[Between] = field(default_factory=list)
+    came: int = 0
+    taken: int = 0
+    begins: list[float] = field(default_factory=list)  # at the next station
+    held: deque[Held] = field(default_factory=deque)
+    gone: list[tuple[Between, float]] = field(default_factory=list)  # with when it was begun
+
+    def take_over(self, part: Between, player: Player | None, start: float) -> None:
+        """A part that stood here when the shift began; one without room holds a nozzle.
+
+        Where the station before has nothing to do in the shift, whoever is there takes it out.
+        """
+        self.taken += 1
+        self._put(part)
+        if part.left is None and player is not None:
+            nozzle = next(nozzle for nozzle in player.nozzles if not nozzle.is_blocked)
+            self._hold(part, player, nozzle)
+        elif part.left is None:
+            part.left = start
+
+    def enter(self, part: Between, player: Player) -> None:
+        """A part that the station before has finished: it leaves its nozzle when there is room."""
+        self._put(part)
+        self._hold(part, player, player.nozzle)
+        self._let_go()
+
+    def leave(self, part: Between, begin: float) -> None:
+        """The next station begins a part, which makes room for another."""
+        self.standing.remove(part)
+        self.begins.append(begin)
+        self._let_go()
+        self.gone.append((part, begin))
+
+    def _put(self, part: Between) -> None:
+        self.standing.append(part)
+        self.came += 1
+
+    def _hold(self, part: Between, player: Player, nozzle: Nozzle) -> None:
+        nozzle.free = math.inf
+        self.held.append(Held(self.came - 1, part, player, nozzle))
+
+    def _let_go(self) -> None:
+        """Parts leave for which there is room: the n-th when the (n − room)-th has been begun."""
+        while self.held:
+            held = self.held[0]
+            if self.room is None or held.number < self.room:
+                at = held.part.finished
+            elif held.number - self.room < len(self.begins):
+                at = max(held.part.finished, self.begins[held.number - self.room])
+            else:
+                return
+            held.let_go(at)
+            self.held.popleft()
+
+    def passage(self, start: float, end: float) -> Passage:
+        """What stood here from one clock time [s] to another, and what went through."""
+        stays = [(part, begin) for part, begin in self.gone] + [(part, math.inf) for part in self.standing]
+        between = [(math.inf if part.left is None else part.left, begin) for part, begin in stays]
+        cure = [(part.finished, min(part.ready, begin)) for part, begin in stays]
+        times = [begin - left for left, begin in between[: len(self.gone)]]
+        return Passage(
+            self.before,
+            self.after,
+            self.room,
+            self.taken,
+            self.came - self.taken,
+            len(self.gone),
+            len(self.standing),
+            count_over(between, start, end),
+            count_over(cure, start, end),
+            math.fsum(times) / len(times) if times else None,
+        )
+
+
+def count_over(stays: Iterable[tuple[float, float]], start: float, end: float) -> Count:
+    """How many stays, from and to [s], there are at once between two clock times.
+
+    Mean = Σ time of each within / (end − start). Who goes makes room at once for who comes.
+
+    >>> count_over([(0.0, 2.0), (1.0, 3.0), (3.0, 9.0)], 0.0, 4.0)
+    Count(peak=2, mean=1.25)
+    """
+    inside = [(max(a, start), min(b, end)) for a, b in stays if a < end and b > start and b > a]
+    steps = sorted([(a, 1) for a, _ in inside] + [(b, -1) for _, b in inside])
+    count = peak = 0
+    for _, step in steps:
+        count += step
+        peak = max(peak, count)
+    return Count(peak, math.fsum(b - a for a, b in inside) / (end - start))
+
+
+class Line:
+    """Plays the stations of a line through one shift."""
+
+    def __init__(
+        self, plan: Plan, builds: Mapping[str, int], store: Store, players: Sequence[Player]
+    ) -> None:
+        """`builds` are the good parts of the shift; `players` its stations that have something to do."""
+        self.plan, self.builds, self.store = plan, builds, store
+        self.players = list(players)
+        self.by_name = {player.station.station: player for player in players}
+        self.links = {
+            (before, after): Link(before, after, rows[0].room)
+            for (before, after), rows in links(plan).items()
+            if after in self.by_name
+        }
+        self.steps = {(row.part, row.station): row for row in plan.routes}
+
+    def play(self) -> Iterator[ShiftResult]:
+        """Run the shift; the results in the order of the stations."""
+        for player in self.players:
+            self._feed(player)
+            player.open_up()
+        for player in self.players:
+            self._take_over(player)
+        while ready := [player for player in self.players if player.queue and not player.is_blocked]:
+            player = min(ready, key=lambda player: player.queue[0][0])
+            work = player.step()
+            if work is not None:
+                self._move(player, work)
+        self._hand_over()
+        yield from [player.close_up() for player in self.players]
+
+    def _feed(self, player: Player) -> None:
+        """What a station must know of the others: which parts come from them, and whether more do."""
+        name = player.station.station
+        parts = {job.part: place_in_route(self.plan, job.part, name) for job in player.result.jobs}
+        player.fed = frozenset(part for part, place in parts.items() if place)
+        player.fates = {
+            part: fates(self.plan, part, self.builds[part])
+            for part, place in parts.items()
+            if place == 0 and self.builds.get(part)
+        }
+        before = [self.by_name[each] for each in stations_before(self.plan, name) if each in self.by_name]
+        player.more_to_come = lambda: any(
+            work is not None for each in before if not each.is_blocked for *_, work in each.queue
+        )
+
+    def _take_over(self, player: Player) -> None:
+        """What stood before a station at the end of the shift before stands there still."""
+        day = player.result.date
+        for part in self.store.between.pop(player.station.station, ()):
+            here = part.on(day)
+            link = self.links[here.before, here.station]
+            link.take_over(here, self.by_name.get(here.before), player.result.calendar.start)
+            self._arrive(here)
+
+    def _arrive(self, part: Between) -> None:
+        if part.ready < math.inf:
+            place = place_in_route(self.plan, part.part, part.station)
+            self.by_name[part.station].arrive(part, is_scrap=part.fate == place)
+
+    def _move(self, player: Player, work: Work) -> None:
+        """A part has had a visit: what that means for the places before and after its station."""
+        name = player.station.station
+        if work.came is not None and work.turn == 1:
+            self.links[work.came.before, name].leave(work.came, work.begun)
+        following = self._next(work.job.part, name)
+        if work.is_done and not work.is_scrap and following is not None:
+            row = self.steps[work.job.part, name]
+            part = Between(
+                player.result.date,
+                work.origin or player.origin,
+                work.job.part,
+                work.serial,
+                work.fate,
+                name,
+                following.station,
+                work.ended,
+                may_go_on(self.plan, row, work.ended),
+            )
+            self.links[name, following.station].enter(part, player)
+            self._arrive(part)
+
+    def _next(self, part: str, station: str) -> RouteStep | None:
+        """The step after a station in a part's route."""
+        route, place = route_of(self.plan, part), place_in_route(self.plan, part, station)
+        return route[place + 1] if place is not None and place + 1 < len(route) else None
+
+    def _hand_over(self) -> None:
+        """What stands between stations at the end; what each station and place has seen."""
+        for player in self.players:
+            player.shut()
+        for link in self.links.values():
+            result = self.by_name[link.after].result
+            result.passages.append(link.passage(result.calendar.start, result.calendar.end))
+            if link.standing:
+                self.store.between.setdefault(link.after, []).extend(link.standing)
+        for player in self.players:
+            result = player.result
+            names = lines(self.plan)[result.station.station]
+            result.pace = line_pace(self.plan, names, self.builds, result.calendar)
+
+
+__all__ = ["Line", "Link", "count_over"]
