@@ -8,6 +8,8 @@ import math
 
 import numpy as np
 import pytest
+from plans import MONDAY, hand_rows, make
+
 from dispense.base.errors import InputError
 from dispense.base.findings import STOP
 from dispense.plan.routes import fates, lines, started_at
@@ -15,8 +17,6 @@ from dispense.shift.blocking import line_times
 from dispense.shift.play import play_plan, play_shift
 from dispense.shift.results import ShiftResult
 from dispense.shift.today import Stop, Today
-
-from plans import MONDAY, hand_rows, make
 
 TUESDAY = MONDAY + datetime.timedelta(days=1)
 SPEED = 10.0  # mm/s: a bead of 400 mm takes 40 s
@@ -112,7 +112,7 @@ def test_a_line_of_three_worked_by_hand():
     assert (before_three.cure.peak, before_three.cure.mean) == (2, pytest.approx(5 * 100 / 600))
     # in steady state two parts of 170 s, from the start at s2 to that at s3, have two places: 85 s each
     assert one.pace is not None
-    assert (one.pace.slowest.what, one.pace.slowest.seconds) == ("the room before s3", pytest.approx(85.0))
+    assert (one.pace.slowest.what, one.pace.slowest.seconds) == ("Room before s3", pytest.approx(85.0))
 
 
 def test_the_kernel_gives_the_line_worked_by_hand():

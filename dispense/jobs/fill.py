@@ -1,6 +1,7 @@
 """A plan filled into its printed sheets: play the shifts, fill a template for each sheet, save.
 
     OUT/<date>_<shift>/<station>_material.xlsx, _cure_board.xlsx, _shot_check.xlsx, staging.xlsx
+    OUT/<date>_<shift>/line.xlsx where parts pass stations by routes
     OUT/setup/<station>_setup.xlsx
     OUT/results.xlsx
 
@@ -650,8 +651,9 @@ def _jobs(
     for (date, shift), group in by_shift.items():
         folder = out / f"{date}_{shifts[shift]}"
         for sheet in SHEETS:
-            if sheet.of_shift:
-                yield _Job(folder / sheet.file, in_language(sheet.of_shift(plan, group, stamp)))
+            content = sheet.of_shift(plan, group, stamp) if sheet.of_shift else None
+            if content is not None:
+                yield _Job(folder / sheet.file, in_language(content))
         for result in group:
             stem = stems[result.station.station]
             for sheet in SHEETS:

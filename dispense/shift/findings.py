@@ -74,7 +74,9 @@ def _output(result: ShiftResult) -> Iterator[Finding]:
                 STOP,
                 f"{job.part}: {job.own_finished} of {job.quantity} good parts are finished by "
                 f"{hhmm(result.calendar.end, result.date)}",
-                "longer hours, a shorter takt, fewer parts, or a quicker or second station",
+                "longer hours, a shorter takt, fewer parts, or a quicker or second station"
+                if result.pace is None
+                else f"longer hours, fewer parts, or quicken the line: {result.pace.text}",
                 topic="output",
                 part=job.part,
                 finished=job.own_finished,
@@ -219,7 +221,7 @@ def _too_long(result: ShiftResult) -> Iterator[Finding]:
 
 def _slow_flow(result: ShiftResult) -> Iterator[Finding]:
     """Where the parts come too slowly to keep the mixer fresh, breaks are not the cause."""
-    if result.between > MOST_BETWEEN and result.life is not None:
+    if result.between > MOST_BETWEEN and result.life is not None and result.takt_stated is not None:
         limit = result.station.purge_share * result.life.at(max(result.temperatures[1]))
         yield _found(
             result,

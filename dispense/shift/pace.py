@@ -141,7 +141,7 @@ def _station_loads(plan: Plan, station: Station, builds: Mapping[str, int]) -> I
         begun += count if place_in_route(plan, part, name) == 0 else 0
     yield Load(name, name, work / station.nozzles)
     if station.takt and begun:
-        yield Load(f"the takt of {name}", name, station.takt * begun)
+        yield Load(f"Takt of {name}", name, station.takt * begun)
 
 
 def _room_loads(
@@ -158,7 +158,8 @@ def _room_loads(
             count = started_at(plan, row.part, plan.station(after), built.get(row.part, 0))
             wait = may_go_on(plan, row, calendar.start) - calendar.start
             taken += count * (station_work(plan, row.part, station) + wait) if count else 0.0
-        yield Load(f"the room before {after}", after, taken / (room + station.nozzles))
+        if taken < math.inf:  # else nothing ever goes on there, which is told by itself
+            yield Load(f"Room before {after}", after, taken / (room + station.nozzles))
 
 
 __all__ = ["Load", "Pace", "line_pace", "may_go_on", "route_time", "shift_takt", "station_times"]

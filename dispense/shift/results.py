@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -334,6 +335,11 @@ class ShiftResult(WithFindings):
         """Working time after the last part [s]."""
         calendar = self.calendar
         return max(calendar.available - calendar.worked(self.run_end), 0.0)
+
+    @property
+    def takt_stated(self) -> float | None:
+        """The takt, None where no part is to be begun."""
+        return self.takt if self.takt < math.inf else None
 
     @property
     def parts_amount(self) -> Amount:
