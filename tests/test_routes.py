@@ -8,7 +8,7 @@ import math
 
 import numpy as np
 import pytest
-from plans import MONDAY, hand_rows, make
+from plans import MONDAY, hand_rows, line_rows, make, routed_rows
 
 from dispense.base.errors import InputError
 from dispense.base.findings import STOP
@@ -19,57 +19,7 @@ from dispense.shift.results import ShiftResult
 from dispense.shift.today import Stop, Today
 
 TUESDAY = MONDAY + datetime.timedelta(days=1)
-SPEED = 10.0  # mm/s: a bead of 400 mm takes 40 s
 START = 6 * 3600.0
-
-
-def line_rows(
-    work: dict[str, list[float]],
-    good: dict[str, int],
-    waits: list[float],
-    room: list[int | None],
-    *,
-    end: str = "06:10",
-    **station,
-) -> dict[str, list[dict]]:
-    """A line of stations s1, s2, …: `work` [s] of each part at each, waits [s] and room between them."""
-    names = [f"s{place + 1}" for place in range(len(waits) + 1)]
-    between = [*zip(waits, room, strict=True), (None, None)]
-    return {
-        "Materials": [dict(material="Seal", kind="one-part")],
-        "Components": [dict(material="Seal", component="a", density=1.0, container=1e6)],
-        "Parts": [dict(part=part) for part in work],
-        "Beads": [
-            dict(
-                bead=name,
-                part=part,
-                station=name,
-                section="rectangle",
-                width=1,
-                height=1,
-                length=time * SPEED,
-            )
-            for part, times in work.items()
-            for name, time in zip(names, times, strict=True)
-        ],
-        "Stations": [dict(station=name, material="Seal", speed=SPEED, batch=1, **station) for name in names],
-        "Shifts": [dict(shift="early", start="06:00", end=end)],
-        "Builds": [
-            dict(date=MONDAY, shift="early", part=part, quantity=count) for part, count in good.items()
-        ],
-        "Stock": [dict(material="Seal", component="a", lot="L1", quantity=1e9, expiry="2026-12-31")],
-        "Routes": [
-            dict(
-                part=part,
-                step=place + 1,
-                station=name,
-                wait=None if wait is None else wait / 60.0,
-                room=places,
-            )
-            for part in work
-            for place, (name, (wait, places)) in enumerate(zip(names, between, strict=True))
-        ],
-    }
 
 
 def times_of(result: ShiftResult) -> list[tuple[float, float]]:
@@ -237,20 +187,9 @@ def test_a_part_keeps_its_number():
     assert numbers[0] > numbers[1] > numbers[2]
 
 
-def two_days() -> dict[str, list[dict]]:
-    """A cure of 20 h before the last station, four nights of builds."""
-    rows = line_rows({"box": [30, 40, 30]}, {"box": 50}, [600, 20 * 3600], [3, None], end="14:00")
-    rows["Stations"][1]["scrap"] = 0.04
-    rows["Builds"] += [
-        dict(date=MONDAY + datetime.timedelta(days=day), shift="early", part="box", quantity=50)
-        for day in (1, 2)
-    ]
-    return rows
-
-
 def test_nothing_vanishes_between_shifts():
     """Begun at the first station = good + scrapped + what stands in the line at the end."""
-    results = list(play_plan(make(two_days())))
+    results = list(play_plan(make(routed_rows())))
     jobs = {(result.date, result.station.station): result.jobs[0] for result in results}
     last = TUESDAY + datetime.timedelta(days=1)
     begun = sum(job.begun for (_, name), job in jobs.items() if name == "s1")

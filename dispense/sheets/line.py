@@ -195,7 +195,7 @@ def _between_row(link: Passage) -> Row:
 
 def layout(book: Book) -> None:
     """How the stations spend the shift, what is started for the scrap to come, what stands between."""
-    form = book.page("Line", [17, 17, 17, *[11] * 9], landscape=True)
+    form = book.page("Line", [17, 17, 13, 10, 11, 11, 11, 13, 13, 11, 11, 11], landscape=True)
     form.head()
     form.cards(("day", 1), ("shift", 1), ("hours", 2), ("prepared_by", 4), ("stamp", 4))
     form.section("Warnings")
