@@ -42,14 +42,14 @@ LINE = SheetSpec(
             number("blocked", "min", "working time with a finished part for which there is no room"),
             number("other", "min", "waits for the takt, purges, changes, time free at the end"),
             number("available", "min", "working time of the shift"),
-            number("use", "", "share of it in use"),
+            number("in_use", "", "share of it in use"),
             text("pace", "what sets the pace of its line"),
         ),
         "LineParts": (
             text("part", "part"),
             whole("step", "place in the route"),
             text("station", "station"),
-            number("scrap", "", "share that is lost here"),
+            number("scrap_share", "", "share that is lost here"),
             whole("to_start", "parts to start, so that the good ones come out"),
             whole("to_pass_on", "good parts to pass on"),
             whole("started", "parts started"),
@@ -143,7 +143,7 @@ def _station_row(result: ShiftResult) -> Row:
         "blocked": from_si(result.blocked, "min"),
         "other": from_si(max(available - busy - result.starved - result.blocked, 0.0), "min"),
         "available": from_si(available, "min"),
-        "use": busy / available,
+        "in_use": busy / available,
         "pace": pace.slowest.what if pace and pace.slowest.station == result.station.station else "",
     }
 
@@ -165,7 +165,7 @@ def _part_row(plan: Plan, result: ShiftResult, job: Job, place: int) -> Row:
         "part": job.part,
         "step": route_of(plan, job.part)[place].step,
         "station": result.station.station,
-        "scrap": result.station.scrap,
+        "scrap_share": result.station.scrap,
         "to_start": job.started,
         "to_pass_on": job.quantity,
         "started": job.begun,
@@ -204,9 +204,9 @@ def layout(book: Book) -> None:
     minutes = dict.fromkeys(("busy", "starved", "blocked", "other", "available"), MINUTES)
     form.table(
         "LineStations",
-        ["station", "busy", "starved", "blocked", "other", "available", "use", "pace"],
+        ["station", "busy", "starved", "blocked", "other", "available", "in_use", "pace"],
         across=True,
-        forms={**minutes, "use": PERCENT},
+        forms={**minutes, "in_use": PERCENT},
     )
     form.section("Parts", "to start: what the scrap of this and all later stations asks for")
     form.table(
@@ -215,7 +215,7 @@ def layout(book: Book) -> None:
             "part",
             "station",
             "step",
-            "scrap",
+            "scrap_share",
             "to_start",
             "to_pass_on",
             "started",

@@ -181,6 +181,7 @@ class Line:
         name = player.station.station
         parts = {job.part: place_in_route(self.plan, job.part, name) for job in player.result.jobs}
         player.fed = frozenset(part for part, place in parts.items() if place)
+        player.result.is_fed = player.is_fed
         player.fates = {
             part: fates(self.plan, part, self.builds[part])
             for part, place in parts.items()

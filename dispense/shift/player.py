@@ -173,6 +173,7 @@ class Player:
                 good = passed_on(plan, part, station.station, quantity)
                 jobs.append(Job(part, good, parts_started(good, station), mine))
         self.works: list[Work] | None = None
+        self.is_started = self.owes_check = False
         self.fed: frozenset[str] = frozenset()  # parts that come from another station
         self.fates: Mapping[str, Sequence[int]] = {}  # of the parts whose route begins here
         self.more_to_come: Callable[[], bool] = lambda: False  # from the stations before
@@ -258,7 +259,8 @@ class Player:
             result.taken_over = self._standing()
         self._open()
         if result.jobs:
-            self._start()
+            if not self.is_fed:
+                self._start(result.calendar.start)
             self._line_up()
 
     def close_up(self) -> ShiftResult:
@@ -267,7 +269,9 @@ class Player:
         if result.jobs:
             for batch in result.batches:
                 batch.cure = cure_times(self.plan, self.station, batch.part, batch.ended)
-            self._end()
+            result.run_end = result.calendar.start
+            if self.is_started:
+                self._end()
         self._close()
         if result.jobs:
             result.handed_over = self._standing()
@@ -313,12 +317,19 @@ class Player:
     def _find(self) -> None:
         self.result.findings += shift_findings(self.result, self.store)
 
-    def _start(self) -> None:
+    @property
+    def is_fed(self) -> bool:
+        """Whether all its parts come from other stations: it is started when the first one comes."""
+        return all(job.part in self.fed for job in self.result.jobs)
+
+    def _start(self, start: float) -> None:
         """The first purge, with a new mixer or with one that was kept closed; or the run goes on."""
-        start, station = self.result.calendar.start, self.station
+        self.is_started, station = True, self.station
         for nozzle in self.nozzles:
             self.nozzle, mixer = nozzle, nozzle.mixer
-            volume, words = nanolitres(station.start_volume), "start of shift"
+            if start > self.result.calendar.start and not nozzle.is_blocked:
+                nozzle.idle_since = start
+            volume, words = nanolitres(station.start_volume), self._start_words(start)
             kept = self.store.mixers.pop((station.station, nozzle.number), None)
             if kept is not None:
                 mixer.contents.extend(kept.on(self.date))
@@ -335,6 +346,9 @@ class Player:
                 self.new_mixer(start)
             self.supply.draw(volume, "start", start)
             mixer.push(volume, start, start)
+
+    def _start_words(self, start: float) -> str:
+        return "start of shift" if start <= self.result.calendar.start else "start, the first part comes"
 
     def _end(self) -> None:
         """The run is over: mixers off, pot emptied; the time that is left is free."""
@@ -505,6 +519,13 @@ class Player:
         if len(self.nozzles) > 1:
             self.nozzle = min(self.nozzles, key=lambda nozzle: nozzle.free)
         visits = self.visits
+        if not self.is_started:
+            if work is None:
+                self.owes_check = True  # to be made when the first part comes
+                return None
+            self._start(due)
+            if self.owes_check:
+                self._check(due)
         if work is None:
             parts = ((item[0], item[3]) for item in self.queue if item[3] is not None)
             if self.more_to_come() or any(

@@ -288,6 +288,7 @@ class ShiftResult(WithFindings):
     handed_over: list[Handover] = field(default_factory=list)
     has_following: bool = True  # whether the plan has a shift after this one
     since: float | None = None  # from when the rest of a shift is played [s]
+    is_fed: bool = False  # whether all parts come from the stations before
     starved: float = 0.0  # working time without a part from the station before, mean of nozzles [s]
     blocked: float = 0.0  # with a finished part for which there is no room, mean of nozzles [s]
     passages: list[Passage] = field(default_factory=list)  # from the stations before
@@ -338,8 +339,8 @@ class ShiftResult(WithFindings):
 
     @property
     def takt_stated(self) -> float | None:
-        """The takt, None where no part is to be begun."""
-        return self.takt if self.takt < math.inf else None
+        """The takt, None where no part is to be begun or all come from the stations before."""
+        return self.takt if self.takt < math.inf and not self.is_fed else None
 
     @property
     def parts_amount(self) -> Amount:
