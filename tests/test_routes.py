@@ -310,3 +310,87 @@ def test_from_now_on_is_refused_in_a_line():
     plan = make(line_rows({"box": [40, 70]}, {"box": 5}, [10], [1]))
     with pytest.raises(InputError, match="is in a route"):
         list(play_plan(plan, today=Today(MONDAY, "early", START + 60, 1)))
+
+
+# ------------------------------------------------------------------------------------- over any plan
+
+
+def crowded_rows(seed: int) -> dict[str, list[dict]]:
+    """A line with all that may be in the way: mixers, breaks, checks, scrap, nozzles, shots, three shifts."""
+    rng = np.random.default_rng(seed)
+    parts, stations = ("box", "lid"), int(rng.integers(2, 5))
+    work = {part: rng.integers(20, 200, stations).astype(float).tolist() for part in parts}
+    waits = [float(wait) for wait in rng.integers(0, 3000, stations - 1)]
+    room = [[None, 0, 1, 5][place] for place in rng.integers(0, 4, stations - 1)]
+    rows = line_rows(work, {"box": 12, "lid": 8}, waits, room, end="10:00")
+    two_part = hand_rows()
+    rows["Materials"], rows["Components"] = two_part["Materials"], two_part["Components"]
+    rows["Stock"] = [
+        row | dict(lot=f"{row['lot']}{seed}", quantity=1e6, expiry="2026-12-31") for row in two_part["Stock"]
+    ]
+    rows["Materials"][0] |= dict(pot_life=20, open_time=600)
+    rows["Breaks"] = two_part["Breaks"]
+    for row in rows["Stations"]:
+        row |= dict(
+            material="Bond 60",
+            mixer_volume=5,
+            purge_share=0.6,
+            purge_time=20,
+            container_time=30,
+            start_volume=3,
+            checks=float(rng.integers(0, 3)),
+            scrap=float(rng.choice([0.0, 0.05, 0.2])),
+            nozzles=int(rng.integers(1, 3)),
+            flow=0.1,
+            after_run=str(rng.choice(["throw away", "keep closed"])),
+        )
+    if seed % 2:  # a part that is half done waits for its second shot
+        station = rows["Stations"][int(rng.integers(0, stations))]["station"]
+        rows["Pots"] = [
+            dict(
+                pot="well", part="box", station=station, shape="box", length=20, width=20, depth=20, level=10
+            )
+        ]
+        rows["Shots"] = [dict(part="box", pot="well", shot=shot, portion=0.5, wait=20) for shot in (1, 2)]
+    rows["Builds"] += [
+        dict(date=MONDAY + datetime.timedelta(days=day), shift="early", part=part, quantity=6)
+        for day, part in ((1, "box"), (2, "lid"), (2, "box"))
+    ]
+    return rows
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_nothing_vanishes_on_any_line(seed):
+    """Begun in the line = good + scrapped + lost + what stands in it; every drop and minute has its place."""
+    plan = make(crowded_rows(seed))
+    results = list(play_plan(plan))
+    order = [row.station for row in plan.stations]
+    standing: dict[str, int] = {}
+    half_done: dict[tuple[str, str], int] = {}
+    for result in results:
+        name, calendar = result.station.station, result.calendar
+        assert all(result.balance(letter) == 0 for letter in result.letters)
+        for job in result.jobs:
+            assert job.begun + job.taken == job.finished + job.scrapped + job.lost + job.carried
+            assert job.taken == half_done.get((name, job.part), 0)
+            half_done[name, job.part] = job.carried
+        for link in result.passages:
+            assert link.taken == standing.get(name, 0)
+            assert link.taken + link.entered == link.passed + link.handed
+            assert link.room is None or link.between.peak <= link.room
+            assert link.passed == sum(job.begun for job in result.jobs)
+            standing[name] = link.handed
+        spent = result.busy / result.station.nozzles + result.starved + result.blocked
+        assert min(result.starved, result.blocked) >= 0.0
+        assert spent <= calendar.available + 1e-6
+    jobs = [(result.station.station, job) for result in results for job in result.jobs]
+    begun = sum(job.begun for name, job in jobs if name == order[0])
+    good = sum(job.finished for name, job in jobs if name == order[-1])
+    lost = sum(job.scrapped + job.lost for _, job in jobs)
+    assert begun == good + lost + sum(standing.values()) + sum(half_done.values())
+    for _, group in itertools.groupby(results, key=lambda result: (result.date, result.shift)):
+        entered = {r.station.station: r for r in group}
+        for before, after in itertools.pairwise(order):
+            if before in entered and after in entered:
+                finished = sum(job.finished for job in entered[before].jobs)
+                assert entered[after].passages[0].entered == finished

@@ -4,19 +4,23 @@ The stations keep their own mixers, containers, breaks and checks (`Player`). He
 to the next, and the room between them is kept:
 
     begin_j(n)  ≥ when part n may go on after station j − 1
-    leaves_j(n) = max(finish_j(n), begin_{j+1}(n − room))        blocking after service
+    leaves_j(n) = max(finish_j(n), when a place before station j + 1 is free)     blocking after service
 
-where n counts the parts that come to the place between two stations. Until it leaves, a finished part
-holds its nozzle (`blocking` has the recursion alone). Steps are taken in the order in which parts and
-checks are due. A part never comes to the next station before it was due at this one, and a nozzle that is
-held is let go at a begin that lies later still: whatever comes to a station later is due later, and the
-order is that of the clock.
+A finished part holds its nozzle until it leaves; with no place at all until the next station begins it.
+Parts wait for a place in the order in which they are finished, for a nozzle in the order in which they
+may go on. For parts that do not pass each other that is begin_{j+1}(n − room), see `blocking`.
+
+Steps are taken in the order of the clock: what is finished, what is due. A part never comes to the next
+station before it was due at this one, and a nozzle that is held is let go at a begin that lies later
+still: so whatever comes to a station later is due later.
 
 What stands between stations at the end of a shift stands there when the next one begins.
 """
 
 from __future__ import annotations
 
+import heapq
+import itertools
 import math
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -31,14 +35,15 @@ from .results import Count, Passage, ShiftResult
 from .store import Between, Store
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
-    """A finished part that holds its nozzle until there is room; `number` counts those that came."""
+@dataclass(frozen=True, slots=True, order=True)
+class Finished:
+    """A part that a station has finished, under its nozzle still; in the order of the clock."""
 
+    at: float
     number: int
-    part: Between
-    player: Player
-    nozzle: Nozzle
+    part: Between = field(compare=False)
+    player: Player = field(compare=False)
+    nozzle: Nozzle = field(compare=False)
 
     def let_go(self, at: float) -> None:
         """It leaves, and the nozzle is free."""
@@ -48,17 +53,20 @@ class Held:
 
 @dataclass(slots=True)
 class Link:
-    """The place between two stations: what stands there, in its order, and what went through."""
+    """The place between two stations: what stands there, what is held before it, and what went through."""
 
     before: str
     after: str
     room: int | None
-    standing: list[Between] = field(default_factory=list)
-    came: int = 0
+    standing: list[Between] = field(default_factory=list)  # those that are held too
+    entered: int = 0
     taken: int = 0
-    begins: list[float] = field(default_factory=list)  # at the next station
-    held: deque[Held] = field(default_factory=deque)
+    free: deque[float] = field(default_factory=deque)  # from when each place is free that is
+    held: deque[Finished] = field(default_factory=deque)
     gone: list[tuple[Between, float]] = field(default_factory=list)  # with when it was begun
+
+    def __post_init__(self) -> None:
+        self.free.extend([-math.inf] * (self.room or 0))
 
     def take_over(self, part: Between, player: Player | None, start: float) -> None:
         """A part that stood here when the shift began; one without room holds a nozzle.
@@ -66,46 +74,44 @@ class Link:
         Where the station before has nothing to do in the shift, whoever is there takes it out.
         """
         self.taken += 1
-        self._put(part)
-        if part.left is None and player is not None:
-            nozzle = next(nozzle for nozzle in player.nozzles if not nozzle.is_blocked)
-            self._hold(part, player, nozzle)
-        elif part.left is None:
+        self.standing.append(part)
+        if part.left is not None:
+            if self.free:
+                self.free.popleft()
+        elif player is None:
             part.left = start
+        else:
+            nozzle = next(nozzle for nozzle in player.nozzles if not nozzle.is_blocked)
+            nozzle.free = math.inf
+            self.held.append(Finished(part.finished, self.taken, part, player, nozzle))
 
-    def enter(self, part: Between, player: Player) -> None:
+    def enter(self, done: Finished) -> None:
         """A part that the station before has finished: it leaves its nozzle when there is room."""
-        self._put(part)
-        self._hold(part, player, player.nozzle)
-        self._let_go()
+        self.entered += 1
+        self.standing.append(done.part)
+        if self.room is None:
+            done.let_go(done.at)
+        else:
+            self.held.append(done)
+            self._settle()
 
     def leave(self, part: Between, begin: float) -> None:
-        """The next station begins a part, which makes room for another."""
+        """The next station begins a part: from its place, or from the nozzle that it holds."""
         self.standing.remove(part)
-        self.begins.append(begin)
-        self._let_go()
         self.gone.append((part, begin))
+        holding = next((done for done in self.held if done.part is part), None)
+        if holding is not None:
+            self.held.remove(holding)
+            holding.let_go(begin)
+        elif self.room is not None:
+            self.free.append(begin)
+            self._settle()
 
-    def _put(self, part: Between) -> None:
-        self.standing.append(part)
-        self.came += 1
-
-    def _hold(self, part: Between, player: Player, nozzle: Nozzle) -> None:
-        nozzle.free = math.inf
-        self.held.append(Held(self.came - 1, part, player, nozzle))
-
-    def _let_go(self) -> None:
-        """Parts leave for which there is room: the n-th when the (n − room)-th has been begun."""
-        while self.held:
-            held = self.held[0]
-            if self.room is None or held.number < self.room:
-                at = held.part.finished
-            elif held.number - self.room < len(self.begins):
-                at = max(held.part.finished, self.begins[held.number - self.room])
-            else:
-                return
-            held.let_go(at)
-            self.held.popleft()
+    def _settle(self) -> None:
+        """What has been held longest takes the place that has been free longest."""
+        while self.held and self.free:
+            done = self.held.popleft()
+            done.let_go(max(done.at, self.free.popleft()))
 
     def passage(self, start: float, end: float) -> Passage:
         """What stood here from one clock time [s] to another, and what went through."""
@@ -118,7 +124,7 @@ class Link:
             self.after,
             self.room,
             self.taken,
-            self.came - self.taken,
+            self.entered,
             len(self.gone),
             len(self.standing),
             count_over(between, start, end),
@@ -159,6 +165,8 @@ class Line:
             for (before, after), rows in links(plan).items()
             if after in self.by_name
         }
+        self.finished: list[Finished] = []
+        self.numbers = itertools.count()
         self.steps = {(row.part, row.station): row for row in plan.routes}
 
     def play(self) -> Iterator[ShiftResult]:
@@ -168,13 +176,26 @@ class Line:
             player.open_up()
         for player in self.players:
             self._take_over(player)
-        while ready := [player for player in self.players if player.queue and not player.is_blocked]:
-            player = min(ready, key=lambda player: player.queue[0][0])
+        while self._step():
+            pass
+        self._hand_over()
+        yield from [player.close_up() for player in self.players]
+
+    def _step(self) -> bool:
+        """Whatever is next by the clock: a part that is finished, else a part or check that is due."""
+        ready = [player for player in self.players if player.queue and not player.is_blocked]
+        player = min(ready, key=lambda player: player.queue[0][0], default=None)
+        if self.finished and (player is None or self.finished[0].at <= player.queue[0][0]):
+            done = heapq.heappop(self.finished)
+            self.links[done.part.before, done.part.station].enter(done)
+            self._arrive(done.part)
+        elif player is not None:
             work = player.step()
             if work is not None:
                 self._move(player, work)
-        self._hand_over()
-        yield from [player.close_up() for player in self.players]
+        else:
+            return False
+        return True
 
     def _feed(self, player: Player) -> None:
         """What a station must know of the others: which parts come from them, and whether more do."""
@@ -225,8 +246,9 @@ class Line:
                 work.ended,
                 may_go_on(self.plan, row, work.ended),
             )
-            self.links[name, following.station].enter(part, player)
-            self._arrive(part)
+            nozzle = player.nozzle
+            nozzle.free = math.inf  # until it has left
+            heapq.heappush(self.finished, Finished(work.ended, next(self.numbers), part, player, nozzle))
 
     def _next(self, part: str, station: str) -> RouteStep | None:
         """The step after a station in a part's route."""

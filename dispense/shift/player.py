@@ -174,6 +174,7 @@ class Player:
                 jobs.append(Job(part, good, parts_started(good, station), mine))
         self.works: list[Work] | None = None
         self.is_started = self.owes_check = False
+        self.last_begun = -math.inf  # when the last part from another station was begun
         self.fed: frozenset[str] = frozenset()  # parts that come from another station
         self.fates: Mapping[str, Sequence[int]] = {}  # of the parts whose route begins here
         self.more_to_come: Callable[[], bool] = lambda: False  # from the stations before
@@ -534,11 +535,14 @@ class Player:
                 self._check(due)
             return None
         steps, free = visits[id(work.job)], self.nozzle.free
-        begin = None if self._is_lost(work, due, steps[work.turn]) else self._ready(due, steps[work.turn])
+        is_new = work.came is not None and not work.turn
+        soonest = max(due, self.last_begun) if is_new else due  # first come, first served
+        begin = None if self._is_lost(work, due, steps[work.turn]) else self._ready(soonest, steps[work.turn])
         if begin is None:
             self._leave(work, due)
             return None
-        if work.came is not None and not work.turn:
+        if is_new:
+            self.last_begun = begin
             self.nozzle.starved += self._time_between(free, due)
         self._dispense(work, steps[work.turn], begin, number)
         work.turn += 1
