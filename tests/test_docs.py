@@ -30,7 +30,7 @@ TRIED = {
     "languages.md": {"console"},
     "tutorial.md": {"console", "change"},
     "engineer.md": {"console", "formula"},
-    "planner.md": {"console", "change", "formula", "python"},
+    "planner.md": {"console", "change", "rows", "formula", "python"},
     "scripting.md": {"console", "python"},
     "theory.md": {"formula"},
     "theory-cure.md": {"formula"},

@@ -548,7 +548,7 @@ class Station(Row):
     check_volume: float | None
     """Volume of a check shot; blank takes the largest shot [m³]."""
     scrap: float
-    """Share of parts started here that is lost, here or later."""
+    """Share of parts started here that is lost, here or later; where the part has a route, here alone."""
     takt: float | None
     """Time between parts; blank spreads the builds over the shift [s]."""
     uptime: float

@@ -597,7 +597,7 @@ STATIONS = Table(
         optional("check_volume", "mL", "volume of a check shot; blank takes the largest shot", above=0.0),
         share(
             "scrap",
-            "share of parts started here that is lost, here or later",
+            "share of parts started here that is lost, here or later; where the part has a route, here alone",
             default=0.0,
             below=1.0,
             at_most=None,

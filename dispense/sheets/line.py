@@ -10,7 +10,7 @@ from ..base.language import translated
 from ..base.units import from_si
 from ..plan.cautions import CAUTION
 from ..plan.records import Plan
-from ..plan.routes import lines, place_in_route, route_of
+from ..plan.routes import lines, place_in_route, route_of, stations_before
 from ..reports.findings import plan_findings
 from ..reports.routes import ASSUMED, OF_ROUTES
 from ..shift.results import Job, Passage, ShiftResult
@@ -88,6 +88,7 @@ def line_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> Cont
     joined = [result for result in results if result.station.station in lines(plan)]
     if not joined:
         return None
+    joined.sort(key=lambda result: len(stations_before(plan, result.station.station)))  # as parts go
     first = joined[0]
     warnings: list[Row] = [
         {"station": "" if place else finding.station, "warning": line}
