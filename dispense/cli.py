@@ -87,8 +87,14 @@ def parser() -> argparse.ArgumentParser:
         help="with --now: what the container of a component holds, where it differs",
     )
     fill.add_argument(
-        "--mounted", action="append", default=[], metavar="A=LOT", help="with --now: the lot that is on"
+        "--connected",
+        dest="mounted",
+        action="append",
+        default=[],
+        metavar="A=LOT",
+        help="with --now: the lot that is connected, where it differs",
     )
+    fill.add_argument("--mounted", action="append", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
     fill.add_argument(
         "--stop",
         action="append",
@@ -178,7 +184,7 @@ def parser() -> argparse.ArgumentParser:
     fit.add_argument(
         "--glass",
         nargs=3,
-        metavar=("UNCURED", "CURED", "RATIO"),
+        metavar=("TG0", "TG1", "LAMBDA"),
         help="glass transition in °C, uncured and cured, and DiBenedetto's ratio, for a resistance",
     )
     fit.add_argument("--out", metavar="FILE", help="workbook with the residual plot to write")

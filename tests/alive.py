@@ -32,9 +32,13 @@ _.Complete, _.FormulaLocal
 _.calculate, _.recalculate, _.is_modified  # of an open document, over a session (`addin/calc/session.py`)
 install, uninstall  # `dispense addin install` takes them from the module of its host (`addin/commands.py`)
 _.paths  # of a plan: read by the table's name
+# constants of kinetics, read by the name of their column (`plan/materials.kinetics_of`)
+_.rate_1, _.energy_2, _.order_m, _.order_n, _.diffusion_degree, _.diffusion_slope, _.diffusion_c1
+_.diffusion_c2
 _.plant, _.prepared_by, _.service_level, _.holding_rate, _.demand_spread  # settings, read by their name
 
 # -- offered to whoever imports the package
 play_shift  # `dispense.shift`: one station through one shift
+_.least_degree, _.most_degree  # of a cut through a pack of cells: how far it cured
 _.imbalance  # of a pour: what of its heat is not accounted for
 TOPICS  # importing them declares their functions

@@ -304,6 +304,14 @@ def test_published_degrees_through_the_plan(kinetics, degree):
     assert 0.0 < place.gel < place.full < 3600.0
 
 
+def test_gel_of_a_first_order_cure_by_hand():
+    # 1 − exp(−0.02·t) is 0.4 after −ln(0.6)/0.02 = 25.5413 min, straight between points a minute apart
+    kinetics = dict(rate_1=0.02, energy_1=0, order_n=1, full_degree=0.5, gel_degree=0.4)
+    (place, *_) = run_of(oven_rows(FLAT, PLAIN | kinetics, start_temperature=80)).places
+    assert place.gel / 60.0 == pytest.approx(25.54128, abs=2e-3)
+    assert place.full / 60.0 == pytest.approx(34.65736, abs=2e-3)  # −ln(0.5)/0.02
+
+
 def test_lagging_part_against_a_general_integrator(demo):
     (run,) = (run for run in cure_report(demo, "Carrier bead").runs if run.kind == "oven")
     material = demo.material("Ternbake 11")
@@ -763,6 +771,8 @@ def test_parts_past_their_window():
     late = [row for row in latest_times(shift_of(shift_rows(45))) if row.is_late]
     assert [(row.first, row.last, row.clock) for row in late] == [(13, 15, 8.25 * 3600.0)]
     assert "treat them again" in late[0].text
+    stops = [item for item in cure_report(make(shift_rows(45)), "hem").findings if item.kind == "stop"]
+    assert {(item.station, item.material) for item in stops} == {("hem", "Bond 60")}
 
 
 def test_shift_sheet_tells_the_latest_times():

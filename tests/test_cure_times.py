@@ -237,6 +237,21 @@ def test_slowest_place_of_an_oven_by_its_lag():
     assert max(np.diff(times)) <= 60.0 + 1e-9
 
 
+def test_a_long_profile_is_cut_by_its_length_wherever_it_begins():
+    # a week that begins a week late: 10,000 pieces of 60.48 s, by hand
+    rows = hand_rows()
+    rows["Profiles"] = [
+        dict(profile="belt", time=at, temperature=air) for at, air in ((10_080, 25), (20_160, 80))
+    ]
+    rows["Ovens"] = [
+        dict(part="frame", station="hem", profile="belt", start_temperature=20, lag_fast=2, lag_slow=10)
+    ]
+    rows["Materials"][0] |= dict(cure="oven", cure_temperature=80)
+    plan = make(rows)
+    times, _ = slowest_place(plan, plan.ovens[0])
+    assert len(times) == 10_001 and times[1] - times[0] == pytest.approx(60.48, rel=1e-9)
+
+
 def test_mean_of_a_day():
     # 10 °C at midnight and 30 °C at 18:00, linear between, back to midnight: by trapezoids
     # 18 h of 20 °C and 6 h of 20 °C

@@ -34,6 +34,7 @@ TRIED = {
     "scripting.md": {"console", "python"},
     "theory.md": {"formula"},
     "theory-cure.md": {"formula"},
+    "theory-spreading.md": {"console", "formula"},
     "cure.md": {"python"},
 }
 

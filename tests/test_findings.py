@@ -21,13 +21,13 @@ from dispense.base.findings import (
     exit_code,
     gravest_first,
     grouped,
-    marked,
     tally,
 )
 from dispense.books.plan import write_plan
 from dispense.cli import main
 from dispense.reports.findings import plan_findings, station_findings
 from dispense.sheets.catalogue import SPECS
+from dispense.sheets.pieces import marked
 from dispense.shift.setup import setup_card
 from dispense.xlsx import write
 

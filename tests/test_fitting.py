@@ -197,6 +197,6 @@ def test_a_resistance_needs_the_glass_transition(tmp_path):
     report = fit_file(path, "n-th-resistance", glass=["-20", "150", "0.45"], out=tmp_path / "fit.xlsx")
     columns = dict(report.plan_columns)
     assert columns["Diffusion rate [1/min]"] == pytest.approx(0.5, rel=0.05)
-    assert columns["Glass cured [°C]"] == pytest.approx(150.0)
+    assert columns["Tg cured [°C]"] == pytest.approx(150.0)
     plain = fit_file(path, "n-th", glass=None)
     assert plain.spread > 10 * report.spread

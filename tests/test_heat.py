@@ -879,6 +879,8 @@ def test_pot_of_the_demo_with_an_order_m_of_0_4():
     tables = copy.deepcopy(DEMO)
     material = next(row for row in tables["Materials"] if row["material"] == "Ternfloat 06")
     material["order_m"] = 0.4
+    for pot in tables["Pots"]:
+        pot.pop("arrangement", None)  # as a slab without cells
     plan = make(tables)
     found = next(one for one in station_pours(plan, "Block potting") if one.pot.pot == "Cell bed")
     kinetics = Kamal(2e7 / 60, 5.5e4, 1e8 / 60, 5.5e4, 0.4, 1.4)
@@ -887,7 +889,7 @@ def test_pot_of_the_demo_with_an_order_m_of_0_4():
         surroundings=found.start,
         kinetics=kinetics,
         heat=55e3,
-        density=found.density,
+        density=found.constants.density,
         specific_heat=1400.0,
         conductivity=0.15,
         film=8.0,

@@ -143,6 +143,11 @@ def test_without_a_meter_tolerance_the_limits_are_the_parts():
     shot = setup_card(plan, "hem").settings[0].weighing
     assert (shot.count, shot.limits.text) == (1, "0.125 to 0.152")
     assert shot.basis == "part tolerances; largest: height"
+    # a check shot of 4 mL of 1 g/mL has the same share of its own mass: 4 g ± 10 %
+    rows["Stations"][0].update(check_volume=4)
+    plan = make(rows)
+    values = shot_check_content(plan, next(play_plan(plan)), STAMP).values
+    assert (values["target"], values["low"], values["high"]) == (4.0, 3.6, 4.4)
 
 
 def test_without_any_tolerance_there_are_no_limits_and_a_finding():

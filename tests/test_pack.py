@@ -10,12 +10,15 @@ import math
 from dataclasses import replace
 
 import numpy as np
+import openpyxl
 import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 from scipy.special import erfc
 
 from dispense import call
+from dispense.base.errors import InputError
+from dispense.books.plan import new_plan
 from dispense.handbook.array import array_conductivity
 from dispense.handbook.cure import Kamal, NthOrder
 from dispense.handbook.pack import (
@@ -31,6 +34,8 @@ from dispense.handbook.pack import (
 )
 from dispense.handbook.pack_boxes import block_centres, block_plane
 from dispense.handbook.pack_step import Boxes, March
+from dispense.jobs.cure import cure_file
+from dispense.plan.read import load_plan
 
 K = 273.15
 R = 8.314462618
@@ -703,3 +708,28 @@ def test_staggered_rows_have_both_corners():
     assert staggered.smaller(4) == ("alternating", 5, 4)
     assert replace(given, along=12, rows=9).smaller(4) == ("alternating", 4, 3)
     assert len(block_centres("alternating", 5, 4, 1.0)) == 18
+
+
+def test_proposed_shots_stand_in_a_new_plan_whatever_its_header_is_typed_like(tmp_path):
+    old, new = tmp_path / "plan.xlsx", tmp_path / "proposed.xlsx"
+    new_plan(old, demo=True)
+    book = openpyxl.load_workbook(old)
+    sheet = book["Shots"]
+    (head,) = [cell for row in sheet.iter_rows() for cell in row if str(cell.value).startswith("Wait")]
+    head.value = "Wait (min)"
+    for table in sheet.tables.values():
+        table.tableColumns[head.column - sheet[table.ref.partition(":")[0]].column].name = "Wait (min)"
+    book.save(old)
+    before = old.read_bytes()
+    report = cure_file(old, "Block potting", write_shots=new)
+    (pour,) = [item for item in report.pours if item.shot_map is not None]
+    choice = pour.shot_map.choice
+    shots = [shot for shot in load_plan(new).shots if shot.part == "Block"]
+    assert [shot.shot for shot in shots] == list(range(1, choice.shots + 1))
+    assert sum(shot.portion for shot in shots) == pytest.approx(1.0, rel=1e-9)  # all of the pot
+    assert [shot.wait for shot in shots[1:]] == pytest.approx([choice.wait] * (choice.shots - 1))
+    assert old.read_bytes() == before
+    del book["Shots"]
+    book.save(old)
+    with pytest.raises(InputError, match="no table Shots"):
+        cure_file(old, "Block potting", write_shots=tmp_path / "other.xlsx")

@@ -712,7 +712,8 @@ def test_not_a_number(name, place, value):
     entry = FUNCTIONS[name]
     if not entry.whole and not entry.table:
         good = valid(name)[place]
-        good = good if good is not None else (entry.arguments[place].default or 10.0)
+        default = entry.arguments[place].default
+        good = next(one for one in (good, default, 10.0) if one is not None)
         rows = evaluate(name, changed(name, place, [[good], [value]])).table()
         assert set(rows[1]) == {"#NUM!"}
         same(rows[0], cells(name, changed(name, place, good)))
@@ -916,6 +917,7 @@ def test_last_notes(name, inside, outside, words):
     def newest():
         return evaluate("LAST_NOTES", (1,)).table()[0]
 
+    before = evaluate("LAST_NOTES", (200,)).table()  # the notes of a process are those of all it was asked
     marker = (
         ("SQUEEZE_TIME", (100, 1, 0.5, 0.2, 10)) if name != "SQUEEZE_TIME" else ("POT_LIFE", (99, 1, 0, 55))
     )
@@ -936,7 +938,10 @@ def test_last_notes(name, inside, outside, words):
     evaluate(name, mixed)
     assert newest()[0] == marker[0]
     # an answer that there is not leaves no note, and a note is kept once
-    assert len([row for row in evaluate("LAST_NOTES", (200,)).table() if row[0] == marker[0]]) <= 2
+    after = evaluate("LAST_NOTES", (200,)).table()
+    assert len(after) == len({tuple(row) for row in after})
+    assert {row[0] for row in after if row not in before} <= {marker[0], name}
+    assert len([row for row in after if row[0] == marker[0] and row not in before]) <= 1
 
 
 def test_a_note_names_argument_and_value_in_its_unit():

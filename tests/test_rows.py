@@ -35,7 +35,7 @@ def test_each_value_of_the_demo_is_of_its_stated_type(plan):
         names = [item.name for item in dataclasses.fields(maker)]
         assert names == [*(item.name for item in table.columns), "at"]
         found = plan.rows(maker)
-        assert len(found) == len(DEMO[table.name])
+        assert len(found) == len(DEMO.get(table.name, ()))
         for row in found:
             for name in names:
                 value = getattr(row, name)

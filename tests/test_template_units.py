@@ -15,6 +15,7 @@ from test_sheets import STAMP, named, table_rows
 from dispense.base.errors import DispenseError
 from dispense.books.plan import write_plan
 from dispense.jobs.fill import fill, template_folder
+from dispense.sheets.layout import KEY
 from dispense.xlsx.package import Package
 from dispense.xlsx.template_units import label_unit
 
@@ -86,7 +87,12 @@ def refused(plan, tmp_path, folder) -> str:
     ],
 )
 def test_a_needed_column_under_another_name_is_refused(plan, tmp_path, file, table, header, other):
+    """Without its hidden name, as in a template of an earlier version; with it the column is found."""
     folder = renamed(tmp_path / "own", file, {header: other}, table)
+    book = openpyxl.load_workbook(folder / file)
+    for name in [name for name in book.defined_names if name.startswith(KEY)]:
+        del book.defined_names[name]
+    book.save(folder / file)
     words = refused(plan, tmp_path, folder)
     heading = re.sub(r" \[.*", "", header)
     assert f"table {table} has no column {heading}, which it must have" in words

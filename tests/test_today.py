@@ -51,6 +51,8 @@ def test_the_sheets_say_from_when_on_they_hold(folder):
             "0 to the 160 mL of a container of A",
         ),
         ([*SHIFT[:4], "--now", "07:40", "--done", "3"], "choose it with --station"),
+        ([*SHIFT, "--now", "07:40", "--done", "1", "--connected", "c=X1"], "a component of"),
+        ([*SHIFT, "--now", "07:40", "--done", "1", "--mounted", "c=X1"], "a component of"),  # before
         ([*SHIFT, "--stop", "07:40 20 mL"], "min"),
     ],
 )

@@ -46,11 +46,11 @@ def entry_cell(sheet, header):
     raise AssertionError(f"no header {header}")
 
 
-def type_into(path, header, *values):
+def type_into(path, header, *values, page=0):
     book = openpyxl.load_workbook(path)
-    cell = entry_cell(book.worksheets[0], header)
+    cell = entry_cell(book.worksheets[page], header)
     for down, value in enumerate(values):
-        book.worksheets[0].cell(cell.row + down, cell.column).value = value
+        book.worksheets[page].cell(cell.row + down, cell.column).value = value
     book.save(path)
     return cell.coordinate
 
@@ -118,10 +118,10 @@ def test_a_lot_that_was_written_over_stays_written_over(plan):
 def test_a_cell_that_was_cleared_is_filled_again_and_the_old_sheet_kept(plan):
     filled(plan)
     path = sheet_of(plan, "material")
-    was = openpyxl.load_workbook(path).worksheets[0]
-    cell = type_into(path, "Lot", None)
+    was = openpyxl.load_workbook(path)["Material"]
+    cell = type_into(path, "Lot", None, page=1)
     report = filled(plan, LATER)
-    assert openpyxl.load_workbook(path).worksheets[0][cell].value == was[cell].value == "A1"
+    assert openpyxl.load_workbook(path)["Material"][cell].value == was[cell].value == "A1"
     assert any(f"{cell} cleared" in note for note in report.notes)
     assert len(list(path.parent.glob("*filled_in*"))) == 1
 

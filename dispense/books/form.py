@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
 
 from openpyxl import Workbook
 from openpyxl.cell.cell import Cell
@@ -90,7 +91,7 @@ class Form:
         self.title = title  # in English
         self.ws: Worksheet = book.create_sheet(translated(title))
         self.row = 1
-        self.columns = len(widths)
+        self.columns, self.widths = len(widths), tuple(widths)
         for place, width in enumerate(widths, 1):
             style.set_width(self.ws, place, width)
         self.fields = {item.name: item for item in spec.names}
@@ -502,10 +503,7 @@ class Form:
         """Boxes for name, date and signature."""
         self._height(8)
         self.row += 1
-        width = self.columns // len(labels)
-        for place, text in enumerate(labels):
-            column = 1 + place * width
-            last = self.columns if place == len(labels) - 1 else column + width - 1
+        for text, (column, last) in zip(labels, self._alike(len(labels)), strict=True):
             for row, high in ((self.row, 12), (self.row + 1, 26)):
                 self._merge(column, last - column + 1, row)
                 self.ws.row_dimensions[row].height = high
@@ -519,6 +517,18 @@ class Form:
                     bottom=_HAIR, left=_HAIR if at == column else None, right=_HAIR if at == last else None
                 )
         self.row += 2
+
+    def _alike(self, count: int) -> list[tuple[int, int]]:
+        """First and last column of so many boxes side by side, as alike in width as the columns allow."""
+        reach = [0.0]
+        for width in self.widths:
+            reach.append(reach[-1] + width)
+        edges = [0]
+        for place in range(1, count):
+            free = range(edges[-1] + 1, self.columns - (count - place) + 1)
+            edges.append(min(free, key=lambda edge: abs(reach[edge] - reach[-1] * place / count)))
+        edges.append(self.columns)
+        return [(edge + 1, last) for edge, last in pairwise(edges)]
 
     def cautions(self) -> None:
         """The cautions, wrapped over the width; the filling gives the row the height it needs."""

@@ -86,8 +86,9 @@ _SIZE = number("size", "mm", "gap of a slit, inner diameter of a tube", above=0)
     "*COS(RADIANS(contact_angle))/size,"
     "weight,IF(ISOMITTED(density),0,density)*SIN(RADIANS(IF(ISOMITTED(slope),0,slope))),"
     "lift,-9.80665*weight*distance/drive,"
-    "form*viscosity*(distance/size)^2/drive*IF(lift<=-1,SQRT(-1),IF(ABS(lift)<0.001,"
-    "0.5-lift*(1/3-lift*(0.25-lift*(0.2-lift/6))),(lift-LN(1+lift))/lift^2)))",
+    "form*viscosity*(distance/size)^2/drive*IF(lift<=-1,SQRT(-1),IF(ABS(lift)<0.05,"
+    "1/2-lift*(1/3-lift*(1/4-lift*(1/5-lift*(1/6-lift*(1/7-lift*(1/8-lift*(1/9-lift*(1/10-lift/11)))))))),"
+    "(lift-LN(1+lift))/lift^2)))",
 )
 def capillary_time(
     distance: Number,
@@ -573,7 +574,7 @@ def standing_density(
     ),
     formula="LET(excess,particle_density-liquid_density,mean,liquid_density+fraction*excess,"
     "clear,tolerance*mean*height/(4*fraction*ABS(excess)),"
-    "IF(clear<=height/2*MIN(1,(0.64-fraction)/fraction),clear/ABS(speed)/3600,SQRT(-1)))",
+    "IF(clear<=height/2*IF(0.64<2*fraction,(0.64-fraction)/fraction,1),clear/ABS(speed)/3600,SQRT(-1)))",
 )
 def stir_time(
     height: Number,

@@ -35,6 +35,12 @@ from .kinetics import (
 from .life import GAS_CONSTANT
 
 NTH, KAMAL = "n-th order", "Kamal-Sourour"
+# what a fit is warned of; all common practice, no source
+HARDLY_APART = 0.98  # correlation of two constants
+NEARLY_CURED = 0.8  # degree that one row must reach at least
+STRAY = 0.1  # by which a measured degree may lie outside 0 to 1
+ENOUGH_ROWS = 12  # from which the signs of residuals are looked at
+SMALL_RESIDUAL = 5e-3  # of the degree: below it their signs say nothing
 _CHEMISTRY = {NTH: ("A1", "E1", "n"), KAMAL: ("A1", "E1", "A2", "E2", "m", "n")}
 _CEILING, _FACTOR, _RESISTANCE = "ceiling", "diffusion factor", "diffusion resistance"
 _MORE = {_CEILING: ("B",), _FACTOR: ("C", "ac", "acT"), _RESISTANCE: ("kd",)}
@@ -344,7 +350,6 @@ class _Model:
     value: np.ndarray | None = None  # the last course
     at: np.ndarray | None = None  # where it was found
     slopes: np.ndarray | None = None  # and how it changes with the searched values
-    evaluations: int = 0
 
     def kinetics(self, x: np.ndarray) -> Stage:
         """The kinetics at searched values."""
@@ -397,7 +402,6 @@ class _Model:
 
     def evaluate(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Misfit of each row and its derivatives by each searched value."""
-        self.evaluations += 1
         kinetics = self.kinetics(x)
         if self.solver is None or self.value is None:
             self.lay(x)
@@ -606,7 +610,7 @@ def _check(
                 code=NUM,
             )
         )
-    if np.any((degrees < -0.1) | (degrees > 1.1)):
+    if np.any((degrees < -STRAY) | (degrees > 1.0 + STRAY)):
         problems.append(
             Problem(
                 "fit_kinetics",
@@ -813,7 +817,7 @@ class _Found:
             )
         for i in range(len(free)):
             for j in range(i):
-                if abs(correlation[i, j]) > 0.98:
+                if abs(correlation[i, j]) > HARDLY_APART:
                     warnings.append(
                         f"the data can hardly tell {labels[j]} and {labels[i]} apart (correlation "
                         f"{correlation[i, j]:+.3f}): other pairs fit as well; measure at more "
@@ -832,15 +836,15 @@ class _Found:
         for label, stuck in zip(labels, at_bound, strict=True):
             if stuck:
                 warnings.append(f"{label} ran to the end of its range: another form may fit better")
-        if degrees.max() < 0.8:
+        if degrees.max() < NEARLY_CURED:
             warnings.append(
                 f"no row is cured past {degrees.max():.2f}: the end of the cure, and with "
                 "it the order n, is an extrapolation"
             )
-        if self.misfit.size >= 12:
+        if self.misfit.size >= ENOUGH_ROWS:
             signs = np.sign(self.misfit)
             changes = int(np.sum(signs[1:] != signs[:-1]))
-            if changes < self.misfit.size / 4 and math.sqrt(self.variance) > 5e-3:
+            if changes < self.misfit.size / 4 and math.sqrt(self.variance) > SMALL_RESIDUAL:
                 warnings.append(
                     "the residuals run in long stretches of one sign: this form of kinetics "
                     "does not follow the data"

@@ -48,11 +48,11 @@ from .pack_boxes import (
     block_plane,
     graded,
     ring_plane,
+    row_spacing,
 )
-from .pack_step import HeatBalance, March
+from .pack_step import HeatBalance, March, inner_product
 
 ARRANGEMENTS = ("square", "alternating", "staggered")
-_ROWS = math.sqrt(3.0) / 2.0
 
 _COARSER = 1.41  # times wider boxes of the run that the error is estimated from
 _LOOSER = 1.5  # times longer steps of it
@@ -117,8 +117,7 @@ class Pack:
     @property
     def ring(self) -> float:
         """Radius of the circle that has the area of one cell of the array."""
-        area = self.pitch**2 * (1.0 if self.arrangement == "square" else _ROWS)
-        return math.sqrt(area / math.pi)
+        return math.sqrt(self.pitch * row_spacing(self.arrangement, self.pitch) / math.pi)
 
     @property
     def depth(self) -> float:
@@ -127,7 +126,7 @@ class Pack:
 
     def half_sizes(self, along: int, rows: int) -> tuple[float, float]:
         """From the middle to the inner faces of the walls, for a block of so many cells."""
-        spacing = self.pitch if self.arrangement == "square" else self.pitch * _ROWS
+        spacing = row_spacing(self.arrangement, self.pitch)
         return (
             0.5 * (along - 1) * self.pitch + self.radius + min(self.margin_along, _WIDEST_MARGIN),
             0.5 * (rows - 1) * spacing + self.radius + min(self.margin_across, _WIDEST_MARGIN),
@@ -247,7 +246,8 @@ class _Watch:
         boxes = stage.boxes
         left = boxes.release * (1.0 - degree)
         hottest = float((temperature + left / boxes.capacity).max())
-        whole = float((boxes.capacity @ temperature + left.sum()) / boxes.capacity.sum())
+        whole = inner_product(boxes.capacity, temperature) + float(left.sum())
+        whole /= float(boxes.capacity.sum())
         return hottest < self.peaks[0].value and whole < min(self.peaks[1].value, self.peaks[2].value)
 
     def _compound_place(self, place: int) -> tuple[float, float, float]:

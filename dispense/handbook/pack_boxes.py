@@ -28,7 +28,6 @@ _ANGLES = 96  # points round the skin of a cell
 _WALL_BOXES, _WALL_STEP = 2, 0.8e-3  # fewest across a wall, and their width (m) in a thick one
 _SKIN_STEP = 1.5  # boxes between the skin and the points inside that it is extrapolated from
 _DEEPEST = 0.8  # of the radius, from which a skin is extrapolated by a parabola
-_ROWS = math.sqrt(3.0) / 2.0  # spacing of staggered rows over the pitch
 _EDGE = 1e-9  # m, below which two lengths are the same
 
 Conductivities = tuple[float, float, float]  # of compound, cell and wall, W/(m·K)
@@ -70,6 +69,15 @@ class Plane:
     step: float  # width of a box
 
 
+def row_spacing(arrangement: str, pitch: float) -> float:
+    """Distance of the rows of cells: the pitch in a square, √3/2 of it where rows are staggered.
+
+    >>> row_spacing("square", 1.0), round(row_spacing("alternating", 1.0), 6)
+    (1.0, 0.866025)
+    """
+    return pitch if arrangement == "square" else pitch * math.sqrt(3.0) / 2.0
+
+
 def block_centres(arrangement: str, along: int, rows: int, pitch: float) -> Floats:
     """Axes of the cells of a block, the origin in its middle.
 
@@ -79,7 +87,7 @@ def block_centres(arrangement: str, along: int, rows: int, pitch: float) -> Floa
     [[-0.5, -0.866], [0.5, -0.866], [0.0, 0.0], [-0.5, 0.866], [0.5, 0.866]]
     """
     is_square = arrangement == "square"
-    spacing = pitch if is_square else pitch * _ROWS
+    spacing = row_spacing(arrangement, pitch)
     found = []
     for row in range(rows):
         count = along if is_square else along - row % 2
@@ -643,5 +651,6 @@ __all__ = [
     "block_centres",
     "block_plane",
     "graded",
+    "row_spacing",
     "ring_plane",
 ]

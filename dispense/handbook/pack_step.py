@@ -153,7 +153,7 @@ class March:
     ) -> None:
         lost = boxes.film * (theta * new + (1.0 - theta) * old - self.air) * step
         self.balance.released += float(heat.sum())
-        self.balance.stored += float(boxes.capacity @ (new - old))
+        self.balance.stored += inner_product(boxes.capacity, new - old)
         self.balance.lost += float(lost.sum())
         self.balance.moved += float(np.abs(lost).sum())
 
@@ -226,7 +226,7 @@ class _Direct:
         return warmed
 
 
-def _product(one: Floats, other: Floats) -> float:
+def inner_product(one: Floats, other: Floats) -> float:
     """Sum of products; not by BLAS, whose threads wait for each other on rows as short as these."""
     return float(np.einsum("i,i->", one, other))
 
@@ -272,19 +272,19 @@ class _Gradients:
 
         change = own + step * self.drift  # as in the last step
         residual = gained - times(change)
-        close = _CLOSE**2 * _product(gained, corrected(gained))
+        close = _CLOSE**2 * inner_product(gained, corrected(gained))
         towards = corrected(residual)
         direction = towards
-        size = _product(residual, towards)
+        size = inner_product(residual, towards)
         for _ in range(_FEW_ROUNDS):
             if size <= close:
                 break
             ahead = times(direction)
-            length = size / _product(direction, ahead)
+            length = size / inner_product(direction, ahead)
             change = change + length * direction
             residual = residual - length * ahead
             towards = corrected(residual)
-            before, size = size, _product(residual, towards)
+            before, size = size, inner_product(residual, towards)
             direction = towards + (size / before) * direction
         change += float(residual.sum()) / (self.all_capacity + part * self.all_films)
         self.drift = (change - own) / step
@@ -300,4 +300,4 @@ def _too_quick(time: float) -> Problem:
     )
 
 
-__all__ = ["Boxes", "HeatBalance", "March", "Places"]
+__all__ = ["Boxes", "HeatBalance", "March", "Places", "inner_product"]

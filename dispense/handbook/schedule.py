@@ -32,11 +32,6 @@ from .life import GAS_CONSTANT
 # what a fit is warned of; all common practice, no source
 NARROW = 10.0  # K of tests from which nothing is read off outside them
 WIDE_ENERGY = 0.25  # of the energy, half the width of its interval
-HARDLY_APART = 0.98  # correlation of two constants
-NEARLY_CURED = 0.8  # degree that one row must reach at least
-STRAY = 0.1  # by which a measured degree may lie outside 0 to 1
-ENOUGH_ROWS = 12  # from which the signs of residuals are looked at
-SMALL_RESIDUAL = 5e-3  # of the degree: below it their signs say nothing
 #: one standard error of a constant: 10 kJ/mol, a factor of 2, half an order
 WIDE = {"E": 1.0, "A": 0.7, "m": 0.5, "n": 0.5}
 LEAST_BEND = 0.01  # share of the time by which a line must miss a curve to be worth a word; no source

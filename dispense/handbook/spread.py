@@ -40,11 +40,12 @@ _GAP = number("gap", "mm", "gap between the faces", above=0)
 _ODD_FIFTH = 31.0 / 32.0 * 1.0369277551433699
 _ODD = np.array([1.0, 3.0, 5.0, 7.0])
 _FACTOR_FORMULA = (
-    "(1/3-64/PI()^5/slim*(1.00452376279513961"
+    "(1/3-64/PI()^5/slim*(1.00452376279514"
     + "".join(f"-2*EXP(-{k}*PI()*slim)/(1+EXP(-{k}*PI()*slim))/{k**5}" for k in (1, 3, 5, 7))
     + "))"
 )
-_SLIM = "slim,MAX(length,width)/MIN(length,width),"
+#: longer over shorter side; IF and not MAX, which would take the largest of a whole column
+_SLIM = "slim,IF(length>width,length/width,width/length),"
 
 
 @workbook_function(
@@ -115,7 +116,7 @@ def plate_discs(length: Number, width: Number) -> tuple[Number, Number]:
         example((200, 100, 10, 1, 0.15, 50), 0.5088295402, "the same", 1e-7),
     ),
     formula=f"LET(power,IF(ISOMITTED(index),1,index),grow,(power+1)/power,{_SLIM}"
-    "long,MAX(length,width),wide,MIN(length,width),"
+    "long,IF(length>width,length,width),wide,IF(length>width,width,length),"
     f"radius,8*{_FACTOR_FORMULA}*long*wide/(3*long-wide),"
     "load,force/(wide/radius)^2/((3*long-wide)/radius)*4*PI(),"
     "(2*power+1)/power/grow*(2*PI()*consistency*radius^2/1000000*(radius/gap_end)^(power+1)"
@@ -151,7 +152,8 @@ def plate_squeeze_time(
         example((100, 40, 40, 200), 0.0426666666667, "pyramid of slope 2τ₀/h: volume a²/3·τ₀a/h, by hand"),
         example((1e6, 1e6, 10, 200), 0.01 - 1e-7 / 3.0, "a strip: τ₀w²/(2F′) less its ends, by hand"),
     ),
-    formula="yield_stress*MIN(length,width)^2*(3*MAX(length,width)-MIN(length,width))/(6*force)/1000000",
+    formula="LET(long,IF(length>width,length,width),wide,IF(length>width,width,length),"
+    "yield_stress*wide^2*(3*long-wide)/(6*force)/1000000)",
 )
 def plate_squeeze_limit(force: Number, length: Number, width: Number, yield_stress: Number) -> Number:
     """Gap at which a paste with a yield stress stops under a rectangular plate.
@@ -242,7 +244,7 @@ def beads_cover_gap(area: Number, count: Number, width: Number) -> Number:
         example((3, 3, 5, 8, 0.375, 0.3125, 150), 6.773509689, "film of the merged strip", 1e-9),
         example((3, 3, 5, 8, 1.5, 0.3125, 150), 6.9553763557, "the sum of both", 1e-9),
     ),
-    formula="LET(middle,MIN(gap_start,MAX(gap_end,area/pitch)),"
+    formula="LET(touch,area/pitch,above,IF(touch>gap_end,touch,gap_end),middle,IF(above<gap_start,above,gap_start),"
     "IF(gap_end<=gap_start,viscosity*area/(5*line_force)/1000000*(count*(area/middle^2)^2/middle"
     "*(1-(middle/gap_start)^5)+count^3*(area/gap_end^2)^2/gap_end*(1-(gap_end/middle)^5)),SQRT(-1)))",
 )
@@ -308,7 +310,7 @@ def contact_air(gap: Number, length: Number, contacts: Number = 1) -> Number:
     valid="lanes that are closed at both ends when the gap is reached; open lanes hold no air",
     no_answer="the volume is beyond any number",
     examples=(example((3, 8, 0.45, 100, 4), 0.24, "4·(3.6 − 3)·100 mm³, by hand"),),
-    formula="MAX(0,pitch*gap-area)*length*IF(ISOMITTED(lanes),1,lanes)/1000",
+    formula="IF(pitch*gap>area,pitch*gap-area,0)*length*IF(ISOMITTED(lanes),1,lanes)/1000",
 )
 def lane_air(area: Number, pitch: Number, gap: Number, length: Number, lanes: Number = 1) -> Number:
     """Air held in lanes between parallel beads whose ends are closed.

@@ -137,8 +137,8 @@ THICKENING = record(
         number("b", "", "its slope with the degree; blank takes 0", at_least=0, default=None),
         number("growth", "", "K of exp(K·α), in place of gel, a and b", above=0, default=None),
     ),
-    "row viscosity, its temperature, energy of flow, gel degree, a, b of [α_g/(α_g − α)]^(a + b·α); or, with "
-    "the cells of gel, a and b blank, K of exp(K·α) in the seventh",
+    "row viscosity, its temperature, energy of flow, conversion at gel, a, b of [α_g/(α_g − α)]^(a + b·α); "
+    "or, with the cells of gel, a and b blank, K of exp(K·α) in the seventh",
 )
 
 
@@ -337,7 +337,7 @@ def viscosity_time(
     temperatures: Series,
     kinetics: KineticsLike,
     thickening: ThickeningLike,
-    start: float = 0.0,
+    start: Number = 0.0,
 ) -> np.ndarray:
     """Time at which a viscosity is reached along a temperature record.
 
@@ -346,8 +346,14 @@ def viscosity_time(
     >>> round(float(t), 4)  # −ln(1 − ln 2/10)/0.001
     71.8341
     """
+    if np.ndim(start):
+        pairs = np.broadcast(viscosity, start)
+        found = [
+            viscosity_time(goal, times, temperatures, kinetics, thickening, float(one)) for goal, one in pairs
+        ]
+        return np.array(found, dtype=float).reshape(pairs.shape)
     law, known = as_thickening(thickening), as_kinetics(kinetics)
-    fine, warm, degrees, thick = _course(times, temperatures, known, law, start)
+    fine, warm, degrees, thick = _course(times, temperatures, known, law, float(start))
     goals = np.asarray(viscosity, dtype=float).ravel()
     place = np.searchsorted(np.maximum.accumulate(thick), goals, side="left")  # the first time, not a later
     answer = np.where(place == 0, fine[0], np.nan)
@@ -426,7 +432,7 @@ def least_viscosity(
     temperatures: Series,
     kinetics: KineticsLike,
     thickening: ThickeningLike,
-    start: float = 0.0,
+    start: Number = 0.0,
 ) -> tuple[float, float, float]:
     """Where along a temperature record a mix is thinnest.
 
@@ -436,8 +442,14 @@ def least_viscosity(
     """
     from scipy.optimize import minimize_scalar
 
+    if np.ndim(start):
+        each = [
+            least_viscosity(times, temperatures, kinetics, thickening, float(one)) for one in np.ravel(start)
+        ]
+        when, degree, least = np.array(each).T.reshape(3, *np.shape(start))
+        return when, degree, least
     law, known = as_thickening(thickening), as_kinetics(kinetics)
-    fine, warm, degrees, thick = _course(times, temperatures, known, law, start)
+    fine, warm, degrees, thick = _course(times, temperatures, known, law, float(start))
     place = int(np.argmin(thick))
     before = max(place - 1, 0)
     after = min(place + 1, fine.size - 1)
@@ -704,7 +716,7 @@ def pressure_life(
     index: Number = 1.0,
     yield_stress: Number = 0.0,
 ) -> np.ndarray:
-    """Age until which a flow stays below a pressure: a working life that means something at a station.
+    """Age until which a flow stays below a pressure: a life that means something at a station.
 
     >>> law = ExponentialThickening(2.0, 296.15, 0.0, 10.0)
     >>> age = pressure_life(254648.0, 296.15, 1e-6, 2e-3, 25e-3, [1e-3, 0.0], law)
@@ -805,7 +817,7 @@ def shot_drift(
         out("energy", "kJ/mol", "activation energy of flow; 0 where all is at one temperature"),
         out("a", "", "exponent, 0 for the exponential law"),
         out("b", "", "its slope, 0 with fewer than four points"),
-        out("growth", "", "K of the exponential law, 0 with a gel degree"),
+        out("growth", "", "K of the exponential law, 0 with a conversion at gel"),
     ),
     equation="least squares of ln μ on 1/T and α, or on 1/T, ln(α_g/(α_g − α)) and α·ln(α_g/(α_g − α))",
     source=_OF_LAW + "; linear least squares",

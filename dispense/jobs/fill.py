@@ -174,24 +174,19 @@ def _headings(
         fold(name): {fold(split["base"] if (split := HEADER.match(title)) else title) for title in titles}
         for name, titles in tables.items()
     }
-    return {
-        table: {
-            item.name: Heading.of(
-                item,
-                keyed.get(column_key(table, item.name))
-                or next(
-                    (
-                        words
-                        for words in (translated(item.heading), *item.headings)
-                        if fold(words) in headers.get(fold(table), ())
-                    ),
-                    item.heading,
-                ),
-            )
-            for item in spec.columns(table)
-        }
-        for table in spec.tables
-    }
+    called: dict[str, dict[str, Heading]] = {}
+    for table in spec.tables:
+        there = headers.get(fold(table), set())
+        words = {item.name: (translated(item.heading), *item.headings) for item in spec.columns(table)}
+        taken = {fold(each) for group in words.values() for each in group}
+        called[table] = {}
+        for item in spec.columns(table):
+            own = next((each for each in words[item.name] if fold(each) in there), None)
+            key = keyed.get(column_key(table, item.name))
+            # a header that is the word of a column is that column's, wherever it was moved to
+            other = key if key is not None and fold(key) not in taken else None
+            called[table][item.name] = Heading.of(item, own or other or item.heading)
+    return called
 
 
 def _headers(package: Package) -> dict[str, list[str]]:
@@ -206,14 +201,14 @@ def _keyed(package: Package) -> dict[str, str]:
 
     found = {}
     for item in package.defined_names:
-        sheet, _, cell = item.text.replace("$", "").rpartition("!")
-        if not item.name.startswith(KEY) or not cell.isalnum():
+        if not item.name.startswith(KEY) or item.place is None or ":" in item.place[1]:
             continue
+        sheet, cell = item.place
         table = package.table(item.name.removeprefix(KEY).partition(".")[0])
         row, column = split_cell(cell)
         if (
             table is not None
-            and sheet.strip("'").replace("''", "'") == table.sheet.name
+            and sheet == table.sheet.name
             and row == table.first_row
             and table.first_column <= column <= table.last_column
         ):

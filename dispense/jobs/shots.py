@@ -9,12 +9,14 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ..base.errors import InputError, Problem
-from ..base.units import from_si
+from ..base.fields import by_header
+from ..base.naming import field_name
+from ..base.units import from_si, read_header
 from ..plan.amounts import free_volume
 from ..plan.read import load_plan, read_tables
 from ..plan.records import Plan
 from ..plan.rows import Pot, Shot
-from ..plan.tables import TABLES
+from ..plan.tables import BY_NAME, TABLES
 from ..reports.pour import PourReport
 from ..reports.shot_plan import ShotChoice
 from ..xlsx.write import atomic_write
@@ -108,10 +110,16 @@ def _with_rows(path: Path, rows: Sequence[Row]) -> bytes:
         )
     book = load_workbook(io.BytesIO(path.read_bytes()))
     sheet = book[table.sheet or table.name]
-    places = {
-        header.split("[")[0].strip().lower(): table.letter(number)
-        for number, header in enumerate(table.headers)
-    }
+    known = by_header(BY_NAME["Shots"].columns)
+    found = [known.get(field_name(read_header(str(header or ""))[0])) for header in table.headers]
+    places = {item.name: table.letter(number) for number, item in enumerate(found) if item is not None}
+    missing = [known[name].title for name in _COLUMNS if name not in places]
+    if missing:
+        raise InputError(
+            Problem(
+                table.head(0), message="the table Shots has no " + ", ".join(missing), fix="add the columns"
+            )
+        )
     last = max([table.header_row, *table.numbers])
     for number in range(table.header_row + 1, max(last, table.header_row + len(rows)) + 1):
         place = number - table.header_row - 1

@@ -12,11 +12,11 @@ from collections.abc import Sequence
 from ..base.units import from_si
 from ..handbook.kinetics import KineticsLike, as_kinetics
 from ..handbook.pack import WALL_CAPACITY, Bodies, Films, Pack, PackShot, Solid
+from ..handbook.pack_boxes import row_spacing
 from .amounts import cell_dimensions
 from .rows import Pot
 
 _BOXES = ("box", "tray")
-_ROWS = math.sqrt(3.0) / 2.0
 _LEAST_MARGIN = 1e-5  # m, of cells that stand against the wall
 
 
@@ -56,7 +56,7 @@ def pack_margins(pot: Pot) -> tuple[float, float]:
     """Compound between the outer cells and the walls along and across, at the level, m."""
     diameter, _ = cell_dimensions(pot)
     pitch, along, rows = pot.pitch or 0.0, pot.cells_along or 1, pot.cell_rows or 1
-    spacing = pitch if pot.arrangement == "square" else pitch * _ROWS
+    spacing = row_spacing(str(pot.arrangement), pitch)
     steps = along - 1 + (0.5 if pot.arrangement == "staggered" and rows > 1 else 0.0)
     wider = 2.0 * pot.level * math.tan(pot.draft)
     return (

@@ -134,7 +134,11 @@ def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -
                 unread.add(name)
         absent = [name for name in _HEADERS if name not in tables and name not in unread]
         unread |= _name_sheets(book, package, absent, problems, notes)
-        gone = [name for name in absent if name not in unread and not BY_NAME[name].is_seldom]
+        gone = [
+            name
+            for name in absent
+            if name not in unread and not (name in BY_NAME and BY_NAME[name].is_seldom)
+        ]
         if 0 < len(gone) <= MOST_GONE:
             notes.append(Problem(Path(path).name, message=f"has no table {', '.join(gone)}"))
     except DispenseError:

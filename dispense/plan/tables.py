@@ -570,7 +570,7 @@ STATIONS = Table(
             "rule",
             RULES,
             "what is done when the limit of pot life is reached",
-            default="purge",
+            default=PURGE,
             labels=("At life limit",),
         ),
         share("purge_share", "share of the pot life at which the rule acts", default=0.5, above=0.0),

@@ -69,11 +69,17 @@ def coldest_consistency(plan: Plan, station: Station, material: Material) -> tup
     Without an activation energy of viscosity the data-sheet figure is taken as it stands.
     """
     coldest = min(shop_record(plan, station)[1])
-    consistency, energy = material.consistency, material.viscosity_energy
-    if consistency is None or energy is None:
-        return consistency, coldest, False
-    found = viscosity(coldest, consistency, material.viscosity_temperature, energy)
-    return float(found), coldest, True
+    if material.consistency is None:
+        return None, coldest, False
+    found = viscosity_at(material, material.consistency, coldest)
+    return found, coldest, material.viscosity_energy is not None
 
 
-__all__ = ["RECORD_DAYS", "Weather", "coldest_consistency", "shop_record", "shop_weather"]
+def viscosity_at(material: Material, known: float, temperature: float) -> float:
+    """A viscosity of the data sheet carried to a temperature; as it stands where no energy is known."""
+    if material.viscosity_energy is None:
+        return known
+    return float(viscosity(temperature, known, material.viscosity_temperature, material.viscosity_energy))
+
+
+__all__ = ["RECORD_DAYS", "Weather", "coldest_consistency", "shop_record", "shop_weather", "viscosity_at"]

@@ -43,6 +43,7 @@ from ..plan.weather import shop_record
 from .shot_plan import ShotMap, shot_map
 
 STILL_AIR = 10.0  # W/(m²·K), where the pot states no film
+HEAT_CLOSED = 1e-6  # of the heat of cure: what a balance is said to close to, where it is not worse
 NEAR_LIMIT = 5.0  # K below a limit: kinetics are seldom known closer (common practice, no source)
 LAYERS = 60
 CHART_POINTS = 80
@@ -566,8 +567,9 @@ def _note_pack(pour: PlannedPour, pack: PackHeat) -> None:
     pot = pour.pot
     pour.find(
         NOTE,
-        f"reckoned between the cells: {figures}; the heat balance closes to {pack.residual:.0e}; as a slab "
-        f"without cells it would be {celsius_text(pour.shots_peak or pour.peak, 1)}",
+        f"reckoned between the cells: {figures}; the heat balance closes to "
+        f"{max(pack.residual, HEAT_CLOSED):.0e}; as a slab without cells it would be "
+        f"{celsius_text(pour.shots_peak or pour.peak, 1)}",
         topic="pour model",
     )
     pour.find(

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from ..base.errors import needed
 from ..base.findings import NOTE, QUALITY, Finding
 from ..base.numbers import EQUAL
+from ..base.printed import DOWN, rounded
 from ..base.units import DAY, HOUR, MINUTE, celsius_text, from_si
 from ..handbook.fill import (
     CREEPING_REYNOLDS,
@@ -27,32 +28,21 @@ from ..handbook.fill import (
     settling_speed,
     stir_time,
 )
-from ..handbook.flow import dwell_time, viscosity
+from ..handbook.flow import dwell_time
 from ..plan.amounts import applications, bead_height
 from ..plan.materials import mixed_density, working_life
 from ..plan.records import Plan
 from ..plan.rows import Bead, Component, Material, Pot, Station
-from ..plan.weather import shop_record
+from ..plan.tables import PURGE
+from ..plan.weather import shop_record, viscosity_at
 from ..shift.setup import SetupCard, setup_card, station_parts
 
 STEADY = 0.95  # share of the flow from which a bead counts as even (common practice, no source)
 FAR_CARRIED = 25.0  # K from its reference over which one activation energy is trusted (common practice)
 
 
-def _at(temperature: float, known: float, material: Material) -> float:
-    """A viscosity of the data sheet at a temperature; as it stands where no energy is known."""
-    if material.viscosity_energy is None:
-        return known
-    return float(viscosity(temperature, known, material.viscosity_temperature, material.viscosity_energy))
-
-
 def _hottest(plan: Plan, station: Station) -> float:
     return max(shop_record(plan, station)[1])
-
-
-def _round_down(value: float, digits: int) -> float:
-    """A limit as printed: never above itself."""
-    return math.floor(value * 10.0**digits * (1.0 + 1e-12)) / 10.0**digits
 
 
 def _percent(share: float) -> str:
@@ -84,7 +74,7 @@ def _sag(plan: Plan, station: Station, material: Material, density: float, bead:
     words = (
         f"{bead.part} / {bead.bead}: {from_si(height, 'mm'):.1f} mm high on a face of "
         f"{from_si(angle, 'deg'):.0f}°; its yield stress of {material.yield_stress:g} Pa holds "
-        f"{_round_down(from_si(holds, 'mm'), 1):.1f} mm"
+        f"{rounded(from_si(holds, 'mm'), 1, DOWN):.1f} mm"
     )
     if material.consistency is not None:
         hottest = _hottest(plan, station)
@@ -92,7 +82,7 @@ def _sag(plan: Plan, station: Station, material: Material, density: float, bead:
             sag_speed(
                 height,
                 density,
-                _at(hottest, material.consistency, material),
+                viscosity_at(material, material.consistency, hottest),
                 material.index,
                 material.yield_stress,
                 angle,
@@ -136,7 +126,7 @@ def staying_bubble(plan: Plan, station: Station, pot: Pot) -> tuple[float, float
     held = material.yield_stress / (HELD_SPHERE * density * GRAVITY)
     found = []
     for temperature in (min(record), max(record)):
-        thick = _at(temperature, material.consistency, material)
+        thick = viscosity_at(material, material.consistency, temperature)
         size = float(bubble_size(pot.level, life.at(temperature), density, thick, "rigid"))
         found.append((max(size, held), temperature))
     return max(found)
@@ -205,7 +195,7 @@ def standing_of(plan: Plan, station: Station) -> list[Standing]:
             continue
         height, size, heavy, share, thick = described
         liquid = (part.density - share * heavy) / (1.0 - share)
-        thin = _at(hottest, thick, material)
+        thin = viscosity_at(material, thick, hottest)
         speed = float(settling_speed(size, heavy, liquid, thin, share, part.liquid_yield))
         single = float(settling_speed(size, heavy, liquid, thin))
         wait = float(stir_time(height, speed, share, heavy, liquid, part.density_tolerance))
@@ -247,7 +237,7 @@ def _settling(station: Station, material: Material, found: Standing) -> list[Fin
         return []
     way = "sink" if found.speed > 0.0 else "rise"
     pace = abs(from_si(found.speed, "mm/s")) * HOUR
-    hours = _round_down(found.wait / HOUR, 1 if found.wait < DAY else 0)
+    hours = rounded(found.wait / HOUR, 1 if found.wait < DAY else 0, DOWN)
     words = (
         f"component {part.component.upper()}: its filler {way}s {pace:.2g} mm an hour at "
         f"{celsius_text(found.temperature)}; after {hours:g} h the lower and the upper half differ by "
@@ -343,7 +333,7 @@ def age_findings(plan: Plan, station: Station) -> list[Finding]:
         )
     ]
     needs = factor * station.mixer_volume
-    if station.rule == "purge" and 0.0 < station.purge_volume < needs * (1.0 - EQUAL):
+    if station.rule == PURGE and 0.0 < station.purge_volume < needs * (1.0 - EQUAL):
         renewed = float(residence_share(station.purge_volume / station.mixer_volume, material.index))
         told.append(
             Finding(
@@ -379,7 +369,7 @@ def _slow_mixer(plan: Plan, station: Station, card: SetupCard, factor: float) ->
                     f"{part}: at the takt the mix is {mean / MINUTE:.2g} min old on the mean when it "
                     f"leaves, the oldest {_percent(station.oldest_share or 0.0)} of it "
                     f"{factor * mean / MINUTE:.2g} min; its share of the pot life is "
-                    f"{_round_down(limit / MINUTE, 1):g} min",
+                    f"{rounded(limit / MINUTE, 1, DOWN):g} min",
                     "a smaller mixer, or purge and change it earlier",
                     "oldest material",
                     station.station,

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..base.findings import DANGER, NOTE, QUALITY, Finding
-from ..base.units import HOUR, celsius_text, from_si
+from ..base.units import DAY, HOUR, celsius_text, from_si
 from ..handbook.flow import MIXER_FACTOR
 from ..handbook.thickening import age_of_growth, aged_pressure, flow_life, mass_pot_life, shot_drift
 from ..plan.materials import Thickener, kinetics_of, mixed_density, thickener_of, working_life
@@ -22,9 +22,9 @@ from ..plan.rows import Material, Station
 from ..shift.setup import SetupCard, ShotSetting, setup_card
 
 AGES = 60  # places of a curve
-LEAST_MASS = (
-    0.1  # kg: the amount of most data sheets (ISO 10364 asks for the mass; common practice, no source)
-)
+#: kg: the amount of most data sheets (ISO 10364 asks for the mass; common practice, no source)
+LEAST_MASS = 0.1
+LONGEST = 30 * DAY  # a mix that stands longer is of no interest
 MASSES = 9
 MOST_GROWTH = 20.0  # times the fresh viscosity to which curves are drawn
 DOUBLED = 2.0
@@ -128,9 +128,6 @@ def _age_at_limit(
         if high > LONGEST:
             return math.nan
     return float(brentq(over, 0.0, high, xtol=1e-3, rtol=1e-9))
-
-
-LONGEST = 30 * 86400.0  # s; a mix that stands longer is of no interest
 
 
 def _case(card: SetupCard, thickener: Thickener, setting: ShotSetting | None, heat: float) -> AgedCase:

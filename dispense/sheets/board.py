@@ -238,9 +238,9 @@ def layout(book: Book) -> None:
     form.section("Hand-over", "parts in process: from the shift before, and to the next")
     form.table(
         "CureHandover",
-        ["count", "what", "way", "following", "latest", "part", "part_numbers"],
+        ["count", "what", "way", "next_step", "latest", "part", "part_numbers"],
         across=True,
-        forms={"following": OTHER_DAY, "latest": OTHER_DAY},
+        forms={"next_step": OTHER_DAY, "latest": OTHER_DAY},
     )
     form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
     form.cautions()

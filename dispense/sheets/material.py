@@ -293,7 +293,7 @@ def layout(book: Book) -> None:
         ("on_parts", 2),
         ("on_parts_low", 2),
         ("on_parts_high", 2),
-        ("waste_share", 2),
+        ("waste_share", 3),
     )
     form.cards(
         ("purges", 2),
@@ -301,9 +301,9 @@ def layout(book: Book) -> None:
         ("check_shots", 2),
         ("shop_temperature", 2),
         ("matters_most", 3),
-        ("rule", 5),
+        ("rule", 6),
     )
-    form.cards(("description", 5), ("pot_life", 6), ("prepared_by", 3), ("stamp", 2), small=True)
+    form.cards(("description", 5), ("pot_life", 6), ("prepared_by", 3), ("stamp", 3), small=True)
     form.section("Lots to bring, first-expired first")
     form.table(
         "MaterialLots",
@@ -353,8 +353,8 @@ def layout(book: Book) -> None:
     hand.skip()
     hand.table(
         "MaterialHandover",
-        ["way", "what", "part", "part_numbers", "count", "volume", "following", "latest", TICK, BY],
-        forms={"following": OTHER_DAY, "latest": OTHER_DAY},
+        ["way", "what", "part", "part_numbers", "count", "volume", "next_step", "latest", TICK, BY],
+        forms={"next_step": OTHER_DAY, "latest": OTHER_DAY},
         repeat=True,
         rows_high=17,
     )

@@ -17,6 +17,7 @@ from ..plan.amounts import Amount
 from ..plan.cautions import cautions_text
 from ..plan.materials import WorkingLife
 from ..plan.records import Plan
+from ..plan.tables import PURGE
 from ..reports.findings import station_findings
 from ..shift.results import CATEGORIES, UNMIXED, ShiftResult
 from ..shift.setup import SetupCard
@@ -107,7 +108,7 @@ def rule_text(work: ShiftResult | SetupCard) -> str:
     if work.life is None or station.mixer_volume <= 0.0:
         return "no limit in the mixer"
     at_share = f"at {station.purge_share:.0%} of the pot life"
-    if station.rule == "purge":
+    if station.rule == PURGE:
         return f"purge {from_si(station.purge_volume or station.mixer_volume, 'mL'):.0f} mL {at_share}"
     return f"change the mixer {at_share}"
 
@@ -186,7 +187,7 @@ def handover_rows(result: ShiftResult, *, parts_only: bool = False) -> list[Row]
             "part_numbers": item.numbers,
             "count": item.count or None,
             "volume": item.volume / ML if item.volume else None,
-            "following": at(result.date, item.following),
+            "next_step": at(result.date, item.following),
             "latest": at(result.date, item.latest),
         }
         for way, items in (("taken over", result.taken_over), ("handed over", result.handed_over))

@@ -73,7 +73,7 @@ def moment(name: str, help: str, labels: Sequence[str] = ()) -> Field:
 AS_THEY_ARE = frozenset(
     {
         *("plant", "line", "prepared_by", "stamp", "shift", "station", "material", "description", "chosen"),
-        *("part", "part_numbers", "application", "meter", "pot_life_source"),
+        *("part", "application", "meter", "pot_life_source"),
         *("headline", "warning", "text", "what_to_do", "cautions"),
     }
 )
@@ -122,6 +122,6 @@ HANDOVER = (
     text("part_numbers", "part numbers, and the shift that began them"),
     whole("count", "how many"),
     number("volume", "mL", "what a container or mixer holds for use"),
-    moment("following", "when its next step is due"),
+    moment("next_step", "when its next step is due"),
     moment("latest", "until when it may be used or must be done"),
 )

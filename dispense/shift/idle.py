@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from ..base.clock import hhmm
 from ..base.units import duration_text
 from ..plan.rows import Station
-from ..plan.tables import IDLE_CHEAPER, IDLE_PURGE
+from ..plan.tables import IDLE_OFF, IDLE_PURGE
 from .calendar import Calendar
 from .mixer import GELLED, Mixer
 
@@ -35,11 +35,11 @@ class Idle:
 
     def takes_off(self, rule: str) -> bool:
         """Whether the mixer is taken off: by the station's rule, or since it is the cheaper."""
-        if self.purges is None:
+        if self.purges is None or rule == IDLE_OFF:
             return True
-        if rule == IDLE_CHEAPER:
-            return (self.off_volume, self.off_time) <= (self.purge_volume, self.purge_time)
-        return rule != IDLE_PURGE
+        if rule == IDLE_PURGE:
+            return False
+        return (self.off_volume, self.off_time) <= (self.purge_volume, self.purge_time)
 
     @property
     def words_off(self) -> str:

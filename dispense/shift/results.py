@@ -332,12 +332,6 @@ class ShiftResult(WithFindings):
         return sum(self.used[letter][category] for letter in self.used)
 
     @property
-    def time_free(self) -> float:
-        """Working time after the last part [s]."""
-        calendar = self.calendar
-        return max(calendar.available - calendar.worked(self.run_end), 0.0)
-
-    @property
     def takt_stated(self) -> float | None:
         """The takt, None where no part is to be begun or all come from the stations before."""
         return self.takt if self.takt < math.inf and not self.is_fed else None

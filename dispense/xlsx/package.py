@@ -131,6 +131,12 @@ class Table:
         return self.last_row - self.totals_rows
 
 
+_NAMED_CELL = re.compile(
+    r"=?(?:'((?:[^']|'')+)'|([^'!\[\]:,()]+))!"
+    r"(\$?[A-Za-z]{1,3}\$?[0-9]{1,7}(?::\$?[A-Za-z]{1,3}\$?[0-9]{1,7})?)\Z"
+)
+
+
 @dataclass(frozen=True, slots=True)
 class DefinedName:
     """A defined name; `scope` is the sheet it belongs to, or None for the workbook."""
@@ -138,6 +144,15 @@ class DefinedName:
     name: str
     scope: str | None
     text: str
+
+    @property
+    def place(self) -> tuple[str, str] | None:
+        """Sheet and cell, or cells, that it refers to: ("Material", "A2"); None for anything else."""
+        found = _NAMED_CELL.match(self.text)
+        if found is None:
+            return None
+        title = found[1].replace("''", "'") if found[1] else found[2]
+        return title, found[3].replace("$", "")
 
 
 # ---------------------------------------------------------------------------------------- cells

@@ -13,7 +13,6 @@ import copy
 import datetime as dt
 import numbers
 import os
-import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -61,10 +60,6 @@ Convert = Callable[[str, Any, str], Any]
 _X14 = "http://schemas.microsoft.com/office/spreadsheetml/2009/9/main"
 _XM = "http://schemas.microsoft.com/office/excel/2006/main"
 _OWN_FORMATS = 164  # numbers of formats below are the file format's own
-_NAMED_CELL = re.compile(
-    r"=?(?:'((?:[^']|'')+)'|([^'!\[\]:,()]+))!"
-    r"(\$?[A-Za-z]{1,3}\$?[0-9]{1,7}(?::\$?[A-Za-z]{1,3}\$?[0-9]{1,7})?)\Z"
-)
 
 
 # --------------------------------------------------------------------------------------- report
@@ -245,15 +240,12 @@ class _Plan:
                 continue
             if bang and (item.scope is None or item.scope.lower() != scope.lower()):
                 continue
-            found = _NAMED_CELL.match(item.text)
-            sheet = None
-            if found:
-                title = found[1].replace("''", "'") if found[1] else found[2]
-                sheet = self.package.sheet(title)
+            title, cells = item.place or ("", "")
+            sheet = self.package.sheet(title)
             if sheet is None or sheet.kind != "worksheet":
                 yield item.text, None
                 continue
-            row, column = split_range(found[3])[:2]  # type: ignore[index]  # a sheet is found by it
+            row, column = split_range(cells)[:2]
             yield item.text, _Target(item.name, sheet, row, column)
 
     def _place_values(self, values: Mapping[str, Value]) -> None:
@@ -744,20 +736,24 @@ def _merged_corner(root: etree._Element, row: int, column: int) -> tuple[int, in
     return row, column
 
 
-def _date_styles(package: Package) -> frozenset[int]:
-    """The cell styles that show a number as a date or time."""
+def style_formats(package: Package) -> list[tuple[str, str | None]]:
+    """For each cell style the number of its format, and the code where the file states one."""
     found = package.related(package.workbook_part, "styles")
     if not found:
-        return frozenset()
+        return []
     root = package.tree(found[0])
     formats = {
         item.get("numFmtId"): item.get("formatCode", "")
         for item in root.iterfind(f"{{{MAIN}}}numFmts/{{{MAIN}}}numFmt")
     }
+    numbers = [item.get("numFmtId", "0") for item in root.iterfind(f"{{{MAIN}}}cellXfs/{{{MAIN}}}xf")]
+    return [(number, formats.get(number)) for number in numbers]
+
+
+def _date_styles(package: Package) -> frozenset[int]:
+    """The cell styles that show a number as a date or time."""
     dates = set()
-    for index, item in enumerate(root.iterfind(f"{{{MAIN}}}cellXfs/{{{MAIN}}}xf")):
-        number = item.get("numFmtId", "0")
-        code = formats.get(number)
+    for index, (number, code) in enumerate(style_formats(package)):
         built_in = number.isdigit() and (
             14 <= int(number) <= 22 or 27 <= int(number) <= 36 or 45 <= int(number) <= 58
         )

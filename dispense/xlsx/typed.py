@@ -9,6 +9,7 @@ given back, for the caller to keep.
 from __future__ import annotations
 
 import base64
+import copy
 import json
 import os
 import zipfile
@@ -37,7 +38,7 @@ from .package import (
     split_cell,
 )
 from .rows import Grid
-from .templates import encode, set_content, style_with
+from .templates import encode, set_content, style_formats, style_with
 from .write import atomic_write, refuse_overwrite
 
 _PART = "docProps/custom.xml"
@@ -69,14 +70,8 @@ class TypedCell:
     form: str = ""  # number format of a date or time
 
     def __str__(self) -> str:
-        shown = (
-            "cleared" if self.value is None else f"{self.value:g}" if _is_number(self.value) else self.value
-        )
-        return f"{self.sheet}!{self.address} {shown}"
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, float) and not isinstance(value, bool)
+        shown = f"{self.value:g}" if isinstance(self.value, float) else self.value
+        return f"{self.sheet}!{self.address} {'cleared' if shown is None else shown}"
 
 
 # ------------------------------------------------------------------------------------- fingerprint
@@ -89,7 +84,7 @@ def _fingerprint(cell: etree._Element, package: Package) -> str:
     value = cell_value(cell, package)
     if value is None or value == "":
         return ""
-    text = f"{value:.12g}" if _is_number(value) else f"{value!r}".replace("\\r\\n", "\\n")
+    text = f"{value:.12g}" if isinstance(value, float) else f"{value!r}".replace("\\r\\n", "\\n")
     return base64.b64encode(blake2b(text.encode(), digest_size=3).digest()).decode()
 
 
@@ -115,7 +110,7 @@ def sign(package: Package, kind: str, apart: Collection[str] = ()) -> None:
     texts = {_WRITER: kind} | {f"{_CELLS}{number:06d}": piece for number, piece in enumerate(pieces)}
     root = etree.Element(f"{{{_PROPERTIES}}}Properties", nsmap={None: _PROPERTIES, "vt": _TYPES})
     others = [item for item in _properties(package) if not item.get("name", "").startswith(_WRITER)]
-    for number, item in enumerate(others, 2):
+    for number, item in enumerate(map(copy.deepcopy, others), 2):
         item.set("pid", str(number))
         root.append(item)
     for number, (name, text) in enumerate(texts.items(), 2 + len(others)):
@@ -139,8 +134,7 @@ def _properties(package: Package) -> list[etree._Element]:
     found = package.related("", "custom-properties")
     if not found:
         return []
-    root = etree.fromstring(package.read(found[0]))
-    return list(root.iterchildren(f"{{{_PROPERTIES}}}property"))
+    return list(package.tree(found[0]).iterchildren(f"{{{_PROPERTIES}}}property"))
 
 
 def _texts(package: Package) -> dict[str, str]:
@@ -166,7 +160,7 @@ def typed_cells(package: Package) -> list[TypedCell]:
     written = _written(package)
     if written is None:
         return []
-    found = []
+    found, forms = [], _forms(package)
     for sheet in package.worksheets:
         marks = written.get(sheet.name, {})
         there = {address: cell for _, _, address, cell in iter_cells(package.tree(sheet.part))}
@@ -174,32 +168,34 @@ def typed_cells(package: Package) -> list[TypedCell]:
             cell = there.get(address)
             now = "" if cell is None else _fingerprint(cell, package)
             if marks.get(address, "") not in (now, _APART):
-                found.append(_typed(package, sheet, address, cell))
+                found.append(_typed(package, sheet, address, cell, forms))
     return found
 
 
-def _typed(package: Package, sheet: Sheet, address: str, cell: etree._Element | None) -> TypedCell:
+def _typed(
+    package: Package, sheet: Sheet, address: str, cell: etree._Element | None, forms: list[str]
+) -> TypedCell:
     if cell is None:
         return TypedCell(sheet.name, address, None)
     formula = cell.find(_F)
     text = "" if formula is None else formula.text or ""
-    form = _number_format(package, cell.get("s", "0"))
+    form = _form(cell, forms)
     value = cell_value(cell, package)
     return TypedCell(
         sheet.name, address, None if value == "" else value, text, form if is_date_format(form) else ""
     )
 
 
-def _number_format(package: Package, style: str) -> str:
-    part = next(iter(package.related(package.workbook_part, "styles")), None)
-    if part is None or not style.isdigit():
-        return ""
-    root = package.tree(part)
-    own = {item.get("numFmtId"): item.get("formatCode", "") for item in root.iter(f"{{{MAIN}}}numFmt")}
-    listed = root.find(f"{{{MAIN}}}cellXfs")
-    styles = [] if listed is None else list(listed)
-    number = styles[int(style)].get("numFmtId", "0") if int(style) < len(styles) else "0"
-    return own.get(number) or BUILTIN_FORMATS.get(int(number), "")
+def _forms(package: Package) -> list[str]:
+    """The number format of each cell style as a code."""
+    known = style_formats(package)
+    return [BUILTIN_FORMATS.get(int(number), "") if code is None else code for number, code in known]
+
+
+def _form(cell: etree._Element, forms: list[str]) -> str:
+    """The number format of a cell, of those of the workbook's styles."""
+    style = cell.get("s", "0")
+    return forms[int(style)] if style.isdigit() and int(style) < len(forms) else ""
 
 
 # ------------------------------------------------------------------------------------------ carry
@@ -212,6 +208,7 @@ def carry(old: Package, new: Package) -> tuple[list[TypedCell], list[TypedCell]]
     cell itself meanwhile.
     """
     carried, left = [], []
+    grids: dict[str, Grid] = {}
     was, now = _written(old) or {}, _written(new) or {}
     places = {sheet: _same_rows(was[sheet], now.get(sheet, {})) for sheet in was}
     for item in typed_cells(old):
@@ -227,7 +224,9 @@ def carry(old: Package, new: Package) -> tuple[list[TypedCell], list[TypedCell]]
         if meant != was.get(item.sheet, {}).get(item.address, ""):
             left.append(item)
             continue
-        _set(new, Grid(new.edit(sheet.part)).cell(place, column), item)
+        if item.sheet not in grids:
+            grids[item.sheet] = Grid(new.edit(sheet.part))
+        _set(new, grids[item.sheet].cell(place, column), item)
         carried.append(item)
     return carried, left
 
@@ -242,16 +241,16 @@ def _set(package: Package, cell: etree._Element, item: TypedCell) -> None:
             cell.set("t", "str")
             etree.SubElement(cell, _V).text = str(item.value)
         cell.insert(0, formula)
-    if item.form and not is_date_format(_number_format(package, cell.get("s", "0"))):
+    if item.form and not is_date_format(_form(cell, _forms(package))):
         cell.set("s", style_with(package, cell.get("s", "0"), item.form))
 
 
 def _named_cells(package: Package, names: Collection[str]) -> dict[str, set[str]]:
     found: dict[str, set[str]] = defaultdict(set)
     for name in package.defined_names:
-        if name.name in names:
-            sheet, _, cell = name.text.rpartition("!")
-            found[sheet.strip("'").replace("''", "'")].add(cell.replace("$", ""))
+        if name.name in names and name.place is not None:
+            sheet, cell = name.place
+            found[sheet].add(cell)
     return found
 
 

@@ -343,6 +343,7 @@ class _Walk:
         self.faults: list[str] = []
         self.seen: set[tuple[str, str]] = set()  # sheet and cell
         self.read: set[str] = set()  # captions that stand somewhere
+        self.repeated: dict[str, set[str]] = {}  # by sheet: what it repeats of the first one
 
     def fault(self, sheet: str, cell: str, why: str) -> None:
         self.faults.append(f"{sheet}!{cell}: {why}")
@@ -357,9 +358,14 @@ class _Walk:
             self._labels(sheet)
             self._rest(sheet)
         repeats = {formula for formula in self.allowed if re.fullmatch(r"='[^!]+'![$A-Z#]+", formula)}
-        needed = self.captions | set(self.page.beside) | repeats
+        needed = self.captions | set(self.page.beside)
         for words in sorted(needed - self.read):
             self.fault(self.book.sheets.sheetnames[0], "A1", f"{words!r} is gone")
+        if repeats and not self.repeated:
+            self.fault(self.book.sheets.sheetnames[0], "A1", "no other sheet repeats whose it is")
+        for title, found in self.repeated.items():
+            for formula in sorted(repeats - found):
+                self.fault(title, "A1", f"{formula!r} is gone")
         return self.faults
 
     def _check(self, sheet: str, cell: str, wanted: Any) -> None:
@@ -547,7 +553,7 @@ class _Walk:
                     continue
                 echo = re.fullmatch(r"='?([^'!]+)'?!\$([A-Z]+)\$(\d+)", str(cell.value))
                 if echo:
-                    self.read.add(normal(cell.value))
+                    self.repeated.setdefault(sheet.title, set()).add(normal(cell.value))
                     there = self.book.sheets[echo.group(1)][echo.group(2) + echo.group(3)].value
                     here = self.book.value(sheet.title, cell.coordinate)
                     if isinstance(there, datetime.datetime) and isinstance(here, float):

@@ -615,7 +615,7 @@ class Reckoning:
 
     def handover(self, run: Played, parts_only: bool = False) -> list[dict[str, Any]]:
         """What stands at the station before and after the shift."""
-        heads = ("Part", "Part numbers", "Count", "Volume [mL]", "Following", "Latest")
+        heads = ("Part", "Part numbers", "Count", "Volume [mL]", "Next step", "Latest")
         found = []
         for way, items in (("taken over", run.taken_over), ("handed over", run.handed_over)):
             for item in items:
@@ -625,7 +625,7 @@ class Reckoning:
                     origin = f" of {item['origin']}" if item["origin"] else ""
                     row |= {"What": item["sort"] + visit, "Part": item["part"]}
                     row |= {"Part numbers": self.numbers(item["serials"]) + origin}
-                    row |= {"Count": Num(len(item["serials"])), "Following": moment(run.day, item["due"])}
+                    row |= {"Count": Num(len(item["serials"])), "Next step": moment(run.day, item["due"])}
                 elif parts_only:
                     continue
                 else:
