@@ -377,6 +377,8 @@ def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
         print(f"{printable(name)}: no problems found in {size}")
     if findings:
         print("\n" + printable(findings_text(findings)))
+    if plan.builds:
+        print("\nClock times, containers and stock: fill and forecast play the shifts and tell.")
 
 
 def _fill(options) -> int:

@@ -516,6 +516,21 @@ def test_two_shots_against_the_method_of_lines():
     assert found.shots_peak < found.peak
 
 
+@pytest.mark.parametrize("wait", [0, None])
+def test_shots_without_a_wait_are_poured_as_one(wait):
+    rows = pot_rows()
+    one = pour_of(rows)
+    halves = [dict(part="frame", pot="bed", shot=number, portion=0.5) for number in (1, 2)]
+    rows["Shots"] = [halves[0], halves[1] | dict(wait=wait)]
+    both = pour_of(rows)
+    assert both.shots == [] and both.peak == one.peak
+    # and beside a true wait: 10 + 10 mm, then 20 mm
+    quarters = [dict(part="frame", pot="bed", shot=number, portion=0.25) for number in (1, 2)]
+    rows["Shots"] = [quarters[0], quarters[1] | dict(wait=wait), halves[1] | dict(shot=3, wait=30)]
+    found = pour_of(rows)
+    assert [shot[1:] for shot in found.shots] == [pytest.approx((0.02, 0.0)), pytest.approx((0.02, 1800.0))]
+
+
 def poured_stage(peak: float, after: float, last: float):
     """A shot of 20 mm that warms by 1 mK/s everywhere from 300 K, followed at three moments."""
     heights = np.array([0.005, 0.015])

@@ -674,17 +674,67 @@ def test_each_figure_is_the_hottest_of_its_cuts():
     given = replace(BLOCKS["T5"][0], to_the_end=False)
     found = pack_heat(given)
     cuts = {cut.name: cut for cut in found.cuts}
-    assert set(cuts) == {"corner", "section", "depth"}
+    assert set(cuts) == {"corner", "depth"}
     assert found.compound.value == max(cut.compound_peak.value for cut in cuts.values())
     assert found.skin.value == max(cut.skin_peak.value for cut in cuts.values())
     assert found.mean.value == cuts["corner"].mean_peak.value
     # the cross-section alone, from an independent code: 105.85 and 51.9 °C
-    assert cuts["section"].compound_peak.value - K == pytest.approx(105.85, abs=0.4)
-    assert cuts["section"].mean_peak.value - K == pytest.approx(51.9, abs=0.15)
+    flat = section_cut(given)
+    assert flat.compound_peak.value - K == pytest.approx(105.85, abs=0.4)
+    assert flat.mean_peak.value - K == pytest.approx(51.9, abs=0.15)
     assert abs(found.compound.value - K - 105.5) <= found.compound.plus_minus + 0.25
     assert found.residual < 1e-6 and found.is_past
     # without conduction no compound could pass this
     assert found.compound.value < 25.0 + 115.0 + K
+
+
+SLOW = (1.5e-5, 55e3, 6e-5, 55e3, 1, 1.4)  # peaks after two hours
+
+
+def slow_block():
+    """4 × 4 cells as high as the pour, 60 mm, in plastic; films of 8 W/(m²·K) all round, base insulated."""
+    films = (8.0, 8.0, 8.0, 0.0, 0.0)
+    given = pack("square", 4, 4, 9, 2, 6, PLASTIC, 2, (0.2, 1.6e6), 120, SLOW, films=films, axial=20.0)
+    return replace(given, height=0.06, base=0.003, shots=(PackShot(0.06, 0.0, 25 + K),), duration=6 * 3600.0)
+
+
+def test_a_slow_pour_gives_its_heat_off_at_base_and_face():
+    """One temperature for all of it, by a general solver: what cures over hours is nearly even."""
+    given = slow_block()
+    side = 4 * 0.02 - 0.002 + 2 * 0.006
+    cells = 16 * math.pi * 0.009**2
+    compound = (side**2 - cells) * 0.06 * 1.6e6
+    outside = side + 2 * 0.002
+    capacity = compound + cells * 0.06 * 2.6e6
+    capacity += ((outside**2 - side**2) * 0.06 + outside**2 * 0.003) * PLASTIC.capacity
+    through_walls = 4 * outside * 0.06 / (1 / 8 + 0.002 / 0.2)
+    off = 8.0 * side**2 + through_walls
+    k1, k2, energy = SLOW[0], SLOW[2], SLOW[1]
+
+    def course(_, state):
+        degree, heat = state
+        pace = math.exp(-energy / R * (1 / heat - 1 / 298.15))
+        rate = pace * (k1 + k2 * degree) * max(1.0 - degree, 0.0) ** 1.4
+        return rate, (compound * 120 * rate - off * (heat - 298.15)) / capacity
+
+    even = solve_ivp(course, (0, given.duration), (0.0, 298.15), method="LSODA", rtol=1e-9, atol=1e-12)
+    peak = float(even.y[1].max())
+    corner = corner_cut(given)
+    assert corner.mean_peak.value == pytest.approx(peak, abs=1.5)
+    assert peak - 0.5 < corner.skin_peak.value < peak + 1.5
+    # of both cuts the hotter counts: the cell in the middle, which loses nothing sideways
+    found = pack_heat(given)
+    assert corner.skin_peak.value <= found.skin.value == depth_cut(given).skin_peak.value
+    # a plane without ends knows no way out but the walls
+    assert section_cut(given, 1.5).mean_peak.value > peak + 4.0
+
+
+def test_a_split_of_a_minute_changes_nothing():
+    given = slow_block()
+    split = replace(given, shots=(PackShot(0.03, 0.0, 25 + K), PackShot(0.06, 60.0, 25 + K)))
+    one, two = pack_heat(given), pack_heat(split)
+    for kind in ("compound", "skin", "mean"):
+        assert getattr(one, kind).value == pytest.approx(getattr(two, kind).value, abs=0.3)
 
 
 def test_pack_peak_in_limits():

@@ -205,6 +205,16 @@ def test_a_unit_in_round_brackets_is_read(table, name, header, unit):
     assert getattr(build_plan(tables), table.lower()) == expected
 
 
+def test_a_header_without_its_unit_is_noted():
+    tables = base_tables()
+    rename(tables, "Beads", "Width", "Width")
+    problems, notes = lines(tables)
+    assert problems == [] and any(
+        'no unit stands there: "Width" is read as Width [mm]' in note for note in notes
+    )
+    assert not any("no unit stands" in note for note in lines(base_tables())[1])
+
+
 def test_another_unit_in_round_brackets_converts():
     tables = base_tables()
     rename(tables, "Stations", "Takt", "Takt (min)")

@@ -909,6 +909,37 @@ def test_function_that_does_not_exist():
             (0.1, 54, [2, 23, 40, 0.6, 1.5]),
             "extrapolation",
         ),
+        # a fifth of half the shorter side: 0.1·30 = 3 mm
+        ("PLATE_SQUEEZE_TIME", (200, 60, 30, 2.9, 0.15, 50), (200, 60, 30, 3.1, 0.15, 50), "thin film"),
+        ("PLATE_SQUEEZE_TIME", (200, 60, 30, 1, 0.15, 50, 0.26), (200, 60, 30, 1, 0.15, 50, 0.24), "index"),
+        # a square: τ₀a³/(3F) = 0.1a at F = τ₀a²/0.3: 200·0.0016/0.3 = 1.067 N
+        ("PLATE_SQUEEZE_LIMIT", (1.1, 40, 40, 200), (1.0, 40, 40, 200), "thin film"),
+        # 1.2² = 1.44 < 3/2 < 1.3² = 1.69
+        ("MERGED_BEADS_TIME", (3, 3, 5, 8, 1.2, 0.3, 150), (3, 3, 5, 8, 1.3, 0.3, 150), "half as high"),
+        # slit of 1 mm, a watery liquid: t = 3μz²/(γb·cosθ) = 3·0.001·1e-4/(0.03·0.001) = 0.01 s, ρb²/μ = 1 s
+        (
+            "CAPILLARY_TIME",
+            (10, 0.05, "slit", 30, 0, 0.001, 1),
+            (10, 1, "slit", 30, 0, 0.001, 1),
+            "before the flow has grown",
+        ),
+        # √(γ/ρg) = √(0.03/9806.65) = 1.749 mm
+        ("CAPILLARY_HEIGHT", (1.7, "tube", 30, 0, 1), (1.8, "tube", 30, 0, 1), "capillary length"),
+        # its own weight: t = μz/(kρg) = 0.001·0.065/(3.123e-6·9806.65) = 2.12 ms against ρ(1.6 mm)²/μ =
+        # 2.56 s; and at 1 Pa·s 2.12 s against 2.56 ms
+        (
+            "CELL_FILL_TIME",
+            (65, 18.4, 20, 1, 1, "square"),
+            (65, 18.4, 20, 0.001, 1, "square"),
+            "before the flow has grown",
+        ),
+        # v = ρgd²/(12μ): Re = ρ²gd³/(12μ²) = 0.82 at 1 mm and 0.0316 Pa·s, 1.02 at 0.02829
+        ("BUBBLE_SPEED", (1, 1, 0.0316), (1, 1, 0.028), "Reynolds"),
+        # d = √(12μz/(ρgt)): in 4 s 0.983 mm at 25 mm/s, Re 0.778; in 3 s 1.135 mm at 33.3 mm/s, Re 1.20
+        ("BUBBLE_SIZE", (100, 4 / 60, 1, 0.0316), (100, 3 / 60, 1, 0.0316), "Reynolds"),
+        # Δρg d²/(18μ)·ρd/μ: 0.1 mm in water of 2.65 g/mL is 0.899, in 3 mPa·s 0.0999
+        ("SETTLING_SPEED", (0.1, 2.65, 1, 0.003), (0.1, 2.65, 1, 0.001), "Reynolds"),
+        ("HOSE_COMPLIANCE", (10, 3000, 1, 20000), (10, 3000, 1.1, 20000), "tenth of the bore"),
     ],
 )
 def test_last_notes(name, inside, outside, words):

@@ -13,6 +13,7 @@ from dispense.reports.standing import (
     age_findings,
     bubble_findings,
     carried_findings,
+    gap_findings,
     hose_findings,
     sag_findings,
     settling_findings,
@@ -80,6 +81,29 @@ def test_bubbles_that_stay_in_a_pour():
     assert found(bubble_findings, make(rows))[0].numbers["bubble_mm"] == pytest.approx(held * 1e3)
     rows["Pots"][0]["bubble_limit"] = 1.0
     assert found(bubble_findings, make(rows)) == []
+
+
+def test_compound_that_runs_down_between_cells():
+    """k = 3.122956 mm² between cells of 18.4 mm in a square of 20 mm (finite elements): t = μz/(kρg)."""
+    rows = hand_rows()
+    rows["Materials"][0]["consistency"] = 60.0
+    add_hot_pot(rows, 1000.0)
+    rows["Pots"][0] |= dict(cells=12, cell_diameter=18.4, cell_height=65, length=85, width=65, depth=45)
+    rows["Pots"][0] |= dict(arrangement="square", pitch=20, cells_along=4, cell_rows=3)
+    time = 60.0 * 0.04 / (3.122956e-6 * 1100.0 * GRAVITY)  # 71.2 s for the 40 mm of the pour
+    (told,) = found(gap_findings, make(rows))
+    assert told.kind == "note" and "1.2 min" in told.text and told.topic == "between cells"
+    assert told.numbers["fill_min"] == pytest.approx(time / 60.0, rel=1e-4)
+    # 60 % of the 60 min pot life are 36 min: 2000 Pa·s need 39.6
+    rows["Materials"][0]["consistency"] = 2000.0
+    (told,) = found(gap_findings, make(rows))
+    assert told.kind == "quality" and "40 min" in told.text and "36 min" in told.text
+    assert any("between the cells" in words for words in on_the_card(make(rows)))
+    # a compound with a yield stress may stop on its way, which is not reckoned; a thin one is down at once
+    for change in (dict(yield_stress=1.0), dict(consistency=1.0)):
+        rows["Materials"][0] |= change
+        assert found(gap_findings, make(rows)) == []
+        rows["Materials"][0]["yield_stress"] = 0.0
 
 
 FILLED = {

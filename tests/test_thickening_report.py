@@ -158,6 +158,9 @@ def test_pressure_at_the_purge_by_hand():
     assert case.doubled / 60 == pytest.approx(30.0, rel=1e-6)
     (danger,) = [item for item in found.findings if item.kind == "danger"]
     share = math.floor(100 * 0.6 * 30 * math.log2(20 / fresh) / 36)
+    (told,) = [item for item in found.findings if item.topic == "thickening"]
+    assert f"needs {fresh:.3g} bar fresh and up to {fresh * 2**1.2:.3g} bar before a purge" in told.text
+    assert "after 36 min at 23 °C" in told.text
     assert "limit of 20 bar" in danger.text and f"a share of {share} %" in danger.fix
     assert danger in station_findings(make(rows), "hem")
     # kept where the limit is above it, and where the station purges sooner

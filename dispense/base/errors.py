@@ -37,11 +37,13 @@ class Problem:
 
     def __str__(self) -> str:
         if self.message:
-            text = f"{self.where}: {self.message}" if self.where else self.message
+            text = self.message
         else:
-            text = f"{self.where}: {self.argument} is {show(self.value)}"
+            text = f"{self.argument} is {show(self.value)}"
             if self.allowed:
                 text += f"; it must be {self.allowed}"
+        if self.where:
+            text = f"{self.where}: {text}"
         if self.fix:
             text += f" ({self.fix})"
         return one_line(text)

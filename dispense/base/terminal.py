@@ -109,7 +109,7 @@ def findings_text(
                 for group in shown_groups
             ]
         if len(mine) > len(shown_groups):
-            lines.append(f"  and {len(mine) - len(shown_groups)} more sorts")
+            lines.append(f"  and {len(mine) - len(shown_groups)} more sorts (--json has all)")
     return "\n".join(lines)
 
 

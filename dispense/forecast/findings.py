@@ -12,6 +12,7 @@ from ..base.units import DAY, rounded_volume_text, volume_text
 from ..shift.store import NANO
 from .response import Occurrence
 from .results import GOING_ON, Forecast
+from .stock import worked_before
 
 SAMPLING = 3.0  # standard errors of the mean of the futures that sampling explains
 EQUAL_USE = 1e-6  # of the use: what lies nearer to a quantile is at it
@@ -39,12 +40,12 @@ def _shortages(found: Forecast) -> list[Finding]:
     for key, day in sorted(found.ordered.runs_out.items(), key=lambda pair: (pair[1], pair[0])):
         view, station = found.components[key], found.ordered.short_at[key]
         lacking = found.ordered.missing[key].used / NANO
-        latest = day - datetime.timedelta(days=math.ceil(view.component.lead_time / DAY))
+        latest = worked_before(day - datetime.timedelta(days=math.ceil(view.component.lead_time / DAY)))
         overdue = (found.horizon.as_of - latest).days
         if overdue > 0:
             fix = (
-                f"an order by {latest:%a} {latest} would have helped, {counted(overdue, 'day')} ago: ask "
-                "for a faster delivery or build less"
+                f"an order {counted(overdue, 'day')} ago, by {latest:%a} {latest}, would have helped: "
+                "ask for a faster delivery or build less"
             )
         else:
             fix = f"order more, to arrive by {day:%a} {day} (order by {latest:%a} {latest})"

@@ -380,7 +380,7 @@ def stock_rule(component: Component, daily_use: float, daily_sd: float, settings
     )
 
 
-def _worked_before(day: datetime.date) -> datetime.date:
+def worked_before(day: datetime.date) -> datetime.date:
     """The day itself, or the Friday before a weekend."""
     return day - datetime.timedelta(days=max(day.weekday() - FRIDAY, 0))
 
@@ -419,8 +419,8 @@ def plan_orders(
         if not below.size:
             break
         wanted = start + int(below[0])
-        arrive = _worked_before(first + datetime.timedelta(days=wanted))
-        order_by = _worked_before(arrive - datetime.timedelta(days=lead))
+        arrive = worked_before(first + datetime.timedelta(days=wanted))
+        order_by = worked_before(arrive - datetime.timedelta(days=lead))
         today = first + datetime.timedelta(days=earliest)
         late = max((today - order_by).days, 0)
         if late:

@@ -9,12 +9,15 @@ import numpy as np
 
 from ..base.fields import choice, number
 from ..base.numbers import Floats, Number
-from .declare import example, out, requires, workbook_function
+from .declare import example, out, requires, validity, workbook_function
 
 GRAVITY = 9.80665  # m/s², standard gravity (CGPM 1901)
 HELD_SPHERE = 0.048  # yield stress over Δρgd that holds a sphere still
 PACKED = 0.64  # share of the volume that spheres fill when they lie packed at random
 CREEPING_REYNOLDS = 0.2  # of a sphere, up to which Stokes' law holds
+
+_THIN_WALL = 0.1 * (1.0 + 1e-9)  # over the bore, up to which a wall is thin; a tenth itself is
+_INERTIA = "it is over before the flow has grown (ρ·gap²/μ is longer): the true time is longer"
 
 _VISCOSITY = number("viscosity", "Pa·s", "viscosity", above=0)
 _DENSITY = number("density", "g/mL", "density", above=0)
@@ -76,6 +79,9 @@ _SIZE = number("size", "mm", "gap of a slit, inner diameter of a tube", above=0)
     valid="slow Newtonian flow from a full mouth, clean wetted walls, contact angle as at rest; nothing "
     "cures on the way",
     no_answer="the front never comes that high",
+    validity=(
+        validity(lambda time, size, viscosity, density: density * size**2 <= viscosity * time, _INERTIA),
+    ),
     examples=(
         example((15, 0.08, "slit", 30, 25, 0.8), 248.2600318, "quadrature of the front's speed", 1e-9),
         example((15, 0.08, "tube", 30, 25, 0.8), 331.0133757, "the same", 1e-9),
@@ -124,6 +130,12 @@ def capillary_time(
     source="J. Jurin 1718 (from memory): weight of the column against the pull at its rim",
     valid="narrow gaps, no evaporation; reached late, see CAPILLARY_TIME",
     no_answer="the height is beyond any number",
+    validity=(
+        validity(
+            lambda size, surface_tension, density: density * GRAVITY * size**2 <= surface_tension,
+            "gap above the capillary length √(γ/ρg): the face is no longer an arc, it stands lower",
+        ),
+    ),
     examples=(
         example((0.08, "tube", 30, 25, 1.15), 120.5447927, "weight against pull", 1e-9),
         example((0.08, "slit", 30, 25, 1.15), 60.27239637, "the same", 1e-9),
@@ -243,6 +255,14 @@ def cell_permeability(diameter: Number, pitch: Number, layout: str = "hexagonal"
     "cells chill the front and cure slows it, which is left out",
     requires=(_APART,),
     no_answer="the head does not lift it that high, or nothing drives it",
+    validity=(
+        validity(
+            lambda time, pitch, diameter, viscosity, density: (
+                density * (pitch - diameter) ** 2 <= viscosity * time
+            ),
+            _INERTIA,
+        ),
+    ),
     examples=(
         example(
             (65, 18.4, 20, 2, 1.2, "square"),
@@ -352,6 +372,12 @@ def void_growth(
     valid="slow rise (ρvd/μ under 1) far from walls and other bubbles; compounds with a skin or with "
     "surfactants count as rigid",
     no_answer="the speed is beyond any number",
+    validity=(
+        validity(
+            lambda speed, diameter, density, viscosity: density * speed * diameter <= viscosity,
+            "Reynolds number ρvd/μ of the bubble above 1: it rises more slowly than this",
+        ),
+    ),
     examples=(
         example((1.5, 1.15, 4, "rigid"), 0.3524264844, "drag 3πμdv", 1e-9),
         example((1.5, 1.15, 4), 0.5286397266, "drag 2πμdv", 1e-9),
@@ -388,6 +414,12 @@ def bubble_speed(
     rule="the viscosity is taken as constant; as it grows, only larger bubbles come up",
     valid="as BUBBLE_SPEED; no yield stress",
     no_answer="the diameter is beyond any number",
+    validity=(
+        validity(
+            lambda depth, time, diameter, density, viscosity: density * depth * diameter <= viscosity * time,
+            "Reynolds number ρvd/μ of the bubble above 1: only larger ones come up in the time",
+        ),
+    ),
     examples=(
         example((30, 85.12413604 / 60, 1.15, 4, "rigid"), 1.5, "time of a rise of 30 mm, drag 3πμdv", 1e-9),
         example((30, 56.74942403 / 60, 1.15, 4), 1.5, "the same, drag 2πμdv", 1e-9),
@@ -456,6 +488,14 @@ def settling_exponent(reynolds: Number) -> Number:
     valid="equal single spheres, ρvd/μ under 0.2 (above it Stokes' law is too fast); clusters move faster, "
     "a thixotropic liquid at rest holds more than its data sheet says",
     no_answer="the speed is beyond any number",
+    validity=(
+        validity(
+            lambda speed, diameter, liquid_density, viscosity: (
+                liquid_density * np.abs(speed) * diameter <= CREEPING_REYNOLDS * viscosity
+            ),
+            f"Reynolds number ρvd/μ of the spheres above {CREEPING_REYNOLDS}: they are slower than this",
+        ),
+    ),
     examples=(
         example((0.055, 0.25, 1.12, 3.5), -0.0004096611292, "drag balance", 1e-9),
         example((0.055, 0.25, 1.12, 3.5, 0.25), -0.0001075126663, "times 0.75^4.65", 1e-9),
@@ -714,6 +754,12 @@ _LAG_VALID = (
     rule="a braided hose is stiffer along the braid and softer at first: measure it where it counts",
     valid="thin wall (under a tenth of the bore) of one material, small strain; trapped air gives far more",
     no_answer="the compliance is beyond any number",
+    validity=(
+        validity(
+            lambda wall, bore: wall <= _THIN_WALL * bore,
+            "wall thicker than a tenth of the bore: it gives more than this",
+        ),
+    ),
     examples=(
         example((10, 3000, 1, 20000), 0.1178097245, "235.6 mL·(10/(20000·1)), by hand", 1e-9),
         example((10, 3000, 1, 20000, 15000), 0.1335176878, "and 235.6/15000, by hand", 1e-9),

@@ -37,7 +37,7 @@ _LAMINAR = (
 )
 
 MIXER_REYNOLDS = 100.0  # in the tube of a static mixer, up to which its factor holds
-_THIN_FILM = 0.2  # gap over radius up to which a film is thin (common practice, no source)
+THIN_FILM = 0.2  # gap over radius up to which a film is thin (common practice, no source)
 _FLOW = number("flow", "mL/s", "flow", at_least=0)
 _OWN_DENSITY = number(
     "density", "g/mL", "density, to see whether the flow is laminar (a note where not)", default=None, above=0
@@ -64,6 +64,10 @@ _LAMINAR_ONLY = validity(
     "is higher than that of laminar flow",
 )
 _THIN = "gap above a fifth of the radius: no thin film, the figure is a guess"
+FLAT_BEAD = validity(
+    lambda gap_start, area: gap_start * gap_start <= 0.5 * area,
+    "the bead is more than half as high as wide: the true time is longer",
+)
 
 # ------------------------------------------------------------------------------------ needle bores
 
@@ -579,7 +583,7 @@ _RADIUS = number("radius", "mm", "radius of the round pressed face, filled to it
     "area takes less: a square 0.88, 10 : 1 0.20 of the time",
     requires=(_NARROWER,),
     no_answer="the time is beyond any number",
-    validity=(validity(lambda gap_start, radius: gap_start <= _THIN_FILM * radius, _THIN),),
+    validity=(validity(lambda gap_start, radius: gap_start <= THIN_FILM * radius, _THIN),),
     examples=(
         example((100, 25, 1, 0.2, 10), 2.208932335, "Stefan; the film integrated numerically"),
         example((20, 10, 1, 0.2, 50, 0.5), 0.03330152233, "Scott; the film integrated numerically"),
@@ -628,12 +632,7 @@ def _closing(gap_start: Number, gap_end: Number, power: Number) -> Number:
     "little while the bead is still as high as wide",
     requires=(_NARROWER,),
     no_answer="the time is beyond any number",
-    validity=(
-        validity(
-            lambda gap_start, area: gap_start * gap_start <= 0.5 * area,
-            "the bead is more than half as high as wide: the true time is longer",
-        ),
-    ),
+    validity=(FLAT_BEAD,),
     examples=(example((2, 7, 3, 0.5, 100), 0.1097458848, "the film integrated numerically"),),
     formula="IF(gap_end <= gap_start, viscosity*area^3/(5*line_force*gap_end^5)"
     "*(1 - (gap_end/gap_start)^5)/1000000, SQRT(-1))",
@@ -658,7 +657,7 @@ def bead_squeeze_time(
     source=_SQUEEZE,
     valid="thin film, face full to the edge; particles that bridge the gap stop it earlier",
     no_answer="the gap is beyond any number",
-    validity=(validity(lambda gap, radius: gap <= _THIN_FILM * radius, _THIN),),
+    validity=(validity(lambda gap, radius: gap <= THIN_FILM * radius, _THIN),),
     examples=(example((100, 25, 200), 0.06544984695, "quadrature of the pressure 2τ₀(R − r)/h"),),
     formula="2*PI()*radius^3*yield_stress/(3*force)/1000000",
 )
@@ -957,6 +956,8 @@ def bruggeman_differential_conductivity(matrix: Number, filler: Number, fraction
 
 
 __all__ = [
+    "FLAT_BEAD",
+    "THIN_FILM",
     "LAMINAR_REYNOLDS",
     "MIXER_FACTOR",
     "MIXER_REYNOLDS",

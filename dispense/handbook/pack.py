@@ -2,16 +2,19 @@
 
     ρc·∂T/∂t = ∇·(k·∇T) + (ρc)_f·ΔT·∂α/∂t,   ∂α/∂t = f(α, T) in the compound
 
-in cells, compound, walls and base plate as bodies of their own, in perfect contact. One code makes three
+in cells, compound, walls and base plate as bodies of their own, in perfect contact. One code makes several
 cuts of it, since no single one sees everything at a bearable price:
 
 - `corner_cut`: the corner of the block in three dimensions, a few cells each way, mirror planes inside:
   margins, base, depth, layer over the cells, bare cell tops;
-- `section_cut`: a plane across the cells, infinitely high: the skin, in the finest detail;
-- `depth_cut`: one cell and the ring of compound that belongs to it, with base and free face; it knows no
-  margins and reads them tens of kelvin too cold, so it never stands alone.
+- `depth_cut`: one cell and the ring of compound that belongs to it, with base and free face, the rim of its
+  skin in the finest detail; it knows no margins and reads them tens of kelvin too cold, so it never stands
+  alone;
+- `section_cut`: a plane across the cells, infinitely high. What cures over hours loses its heat by base and
+  free face, which a section does not know: it reads such a pour ten and more kelvin too hot. It serves to
+  prove the boxes against plane solutions and judges no pour.
 
-`pack_heat` takes of each cut what it sees best and says which it was, with an error from a coarser run.
+`pack_heat` takes the hottest of corner and depth and says which it was, with an error from a coarser run.
 
 A pour that runs away can burn, smoke and vent cells. The figures here plan a trial; they do not
 replace it. Heed the safety data sheet, the maker's largest mass in one pour and local codes.
@@ -423,19 +426,11 @@ class PackHeat:
         return next(cut for cut in self.cuts if cut.name == name)
 
 
-CUTS: dict[str, Callable[[Pack, float], Cut]] = {
-    "corner": corner_cut,
-    "section": section_cut,
-    "depth": depth_cut,
-}
+CUTS: dict[str, Callable[[Pack, float], Cut]] = {"corner": corner_cut, "depth": depth_cut}
 #: what each cut is, in words
-CUT_WORDS = {"corner": "corner, 3-D", "section": "section", "depth": "depth"}
+CUT_WORDS = {"corner": "corner, 3-D", "depth": "depth"}
 #: least ± and factor on what the coarser run is off, for compound and mean, and for the skin
-_BANDS = {
-    "section": ((0.3, 2.0), (0.3, 2.0)),
-    "depth": ((0.3, 2.0), (1.0, 3.0)),
-    "corner": ((0.7, 2.0), (1.0, 3.0)),
-}
+_BANDS = {"depth": ((0.3, 2.0), (1.0, 3.0)), "corner": ((0.7, 2.0), (1.0, 3.0))}
 
 
 def _figure(kind: str, names: Iterable[str], fine: dict[str, Cut], coarse: dict[str, Cut]) -> Figure:
@@ -451,18 +446,15 @@ def _figure(kind: str, names: Iterable[str], fine: dict[str, Cut], coarse: dict[
 
 @lru_cache(maxsize=64)
 def pack_heat(pack: Pack, estimate: bool = True) -> PackHeat:
-    """All three cuts of a pack, and with `estimate` coarser runs of each.
+    """Corner and depth of a pack, and with `estimate` coarser runs of each.
 
-    The hottest compound is that of any cut, the hottest skin too, and the hottest mean that of the
-    corner. A section is infinitely high and filled at once: it tells of a pack poured in one shot, and of
-    shots it is left out.
+    The hottest compound and skin are those of the hotter cut, the hottest mean that of the corner.
     """
-    names = [name for name in CUTS if name != "section" or len(pack.shots) == 1]
-    fine = {name: CUTS[name](pack, 1.0) for name in names}
-    coarse = {name: CUTS[name](pack, _COARSER) for name in names} if estimate else {}
+    fine = {name: cut(pack, 1.0) for name, cut in CUTS.items()}
+    coarse = {name: cut(pack, _COARSER) for name, cut in CUTS.items()} if estimate else {}
     return PackHeat(
-        _figure("compound", names, fine, coarse),
-        _figure("skin", names, fine, coarse),
+        _figure("compound", CUTS, fine, coarse),
+        _figure("skin", CUTS, fine, coarse),
         _figure("mean", ["corner"], fine, coarse),
         tuple(fine.values()),
         max(cut.balance.residual for cut in fine.values()),
@@ -505,7 +497,7 @@ _CAUTION = (
         out("skin", "°C", "hottest skin of a cell"),
         out("cell", "°C", "hottest mean of a cell"),
     ),
-    equation="ρc·∂T/∂t = ∇·(k·∇T) + ρ·H·dα/dt; corner of the block, section and depth, the hottest of each",
+    equation="ρc·∂T/∂t = ∇·(k·∇T) + ρ·H·dα/dt; corner of the block and depth of one cell, the hotter of each",
     source="energy balance; cut-cell finite volumes; kinetics as CURE_DEGREE",
     valid="round cells that stand on the base in perfect contact, filled at once, no flow of the liquid, "
     "properties constant; underside insulated; walls of 2 J/(mL·K); about 1 K on its grid",

@@ -7,13 +7,15 @@ exact solutions of the plate, the Newtonian film (torsion of a bar of that secti
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from ..base.fields import choice, number, whole
 from ..base.numbers import Number
 from .beads import EDGES
-from .declare import example, out, requires, workbook_function
-from .flow import bead_squeeze_time, squeeze_time
+from .declare import example, out, requires, validity, workbook_function
+from .flow import FLAT_BEAD, THIN_FILM, bead_squeeze_time, squeeze_time
 
 ATMOSPHERE = 101325.0  # Pa, standard atmosphere (ISO 2533, from memory)
 
@@ -32,9 +34,18 @@ _FORCE = number("force", "N", "force on the plate, constant", above=0)
 _GAP_START = number("gap_start", "mm", "gap at the start", above=0)
 _GAP_END = number("gap_end", "mm", "gap to reach", above=0)
 _NARROWER = requires(lambda gap_start, gap_end: gap_end <= gap_start, "gap_end", "gap_start or less")
+_NO_FILM = "gap above a tenth of the shorter side: no thin film, the figure is a guess"
+
+
+def _is_film(gap: Number, length: Number, width: Number) -> Any:
+    return gap <= THIN_FILM * 0.5 * np.minimum(length, width)
+
+
 _AREA = number("area", "mm²", "cross-section of one bead", above=0)
 _PITCH = number("pitch", "mm", "distance from bead to bead", above=0)
 _GAP = number("gap", "mm", "gap between the faces", above=0)
+
+_LEAST_INDEX, _MOST_INDEX = 0.25, 1.5  # of flow, between which discs press like the plate to 2 %
 
 # Σ 1/k⁵ over odd k = 31·ζ(5)/32, less the terms by which tanh falls short of 1, which die out fast
 _ODD_FIFTH = 31.0 / 32.0 * 1.0369277551433699
@@ -110,6 +121,14 @@ def plate_discs(length: Number, width: Number) -> tuple[Number, Number]:
     "yield stress",
     requires=(_NARROWER,),
     no_answer="the time is beyond any number",
+    validity=(
+        validity(lambda gap_start, length, width: _is_film(gap_start, length, width), _NO_FILM),
+        validity(
+            lambda index: (index >= _LEAST_INDEX) & (index <= _MOST_INDEX),
+            f"flow index outside {_LEAST_INDEX:g} to {_MOST_INDEX:g}: discs in place of the plate were not "
+            "tried there",
+        ),
+    ),
     examples=(
         example((200, 30, 30, 1, 0.15, 50), 1.855089434, "film with β by finite elements", 1e-7),
         example((200, 60, 40, 1, 0.15, 50), 12.24678995, "the same", 1e-7),
@@ -148,6 +167,7 @@ def plate_squeeze_time(
     source=_ROOF,
     valid="thin film, plate full to its rim; particles that bridge the gap stop it earlier",
     no_answer="the gap is beyond any number",
+    validity=(validity(lambda gap, length, width: _is_film(gap, length, width), _NO_FILM),),
     examples=(
         example((100, 40, 40, 200), 0.0426666666667, "pyramid of slope 2τ₀/h: volume a²/3·τ₀a/h, by hand"),
         example((1e6, 1e6, 10, 200), 0.01 - 1e-7 / 3.0, "a strip: τ₀w²/(2F′) less its ends, by hand"),
@@ -239,6 +259,7 @@ def beads_cover_gap(area: Number, count: Number, width: Number) -> Number:
     "until the outer beads reach the rim",
     requires=(_NARROWER,),
     no_answer="the time is beyond any number",
+    validity=(FLAT_BEAD,),
     examples=(
         example((3, 3, 5, 8, 1.5, 0.375, 150), 0.1818666667, "film of one bead, quadrature", 1e-9),
         example((3, 3, 5, 8, 0.375, 0.3125, 150), 6.773509689, "film of the merged strip", 1e-9),

@@ -471,6 +471,7 @@ def pot_applications(plan: Plan, pot: Pot) -> list[Application]:
     """One application for each shot of a pot."""
     station = plan.station(pot.station)
     amount = pot_amount(plan, pot)
+    shrinks = plan.material(station.material).shrinkage > 0.0
     found = []
     poured = 0.0
     for number, portion, wait in pot_shots(plan, pot):
@@ -489,7 +490,9 @@ def pot_applications(plan: Plan, pot: Pot) -> list[Application]:
                 flow + station.start_time * pot.count,
                 wait,
                 level,
-                f"to {from_si(level, 'mm'):.1f} mm" + (f", {pot.count} times" if pot.count > 1 else ""),
+                f"to {from_si(level, 'mm'):.1f} mm"
+                + (" cured" if shrinks else "")
+                + (f", {pot.count} times" if pot.count > 1 else ""),
             )
         )
     return found

@@ -266,6 +266,7 @@ def _match_headers(
     wanted = by_header(table.columns)
     unknown: list[tuple[str, str]] = []
     reread: list[tuple[str, str]] = []
+    bare: list[tuple[str, str]] = []
     start = len(problems)
     for place, header in enumerate(raw.headers):
         if header is None or not str(header).strip():
@@ -282,8 +283,13 @@ def _match_headers(
         units[item.name] = _unit_of(item, unit, raw.head(place), problems) or item.unit
         if unit is not None and not str(header).rstrip().endswith("]"):
             reread.append((f"{show(header)} is read as {name} [{unit}]", raw.head(place)))
+        elif unit is None and item.title.endswith("]"):
+            bare.append((f"{show(header)} is read as {item.title}", raw.head(place)))
     if reread:
         notes.append(Problem(reread[0][1], message="; ".join(text for text, _ in reread)))
+    if bare:
+        read = "; ".join(text for text, _ in bare)
+        notes.append(Problem(bare[0][1], message=f"no unit stands there: {read}"))
     absent = [item for item in table.columns if item.name not in places]
     resembled = _name_unknown(unknown, absent, f"column of {table.name}", problems, notes)
     for item in absent:

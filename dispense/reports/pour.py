@@ -1,7 +1,7 @@
 """Exotherm of the pots of a plan: how hot a pour gets, where, when, and how deep is safe.
 
 A pot is poured at the hottest hour into surroundings of that temperature. One whose cells stand in a known
-pattern is reckoned between them, corner, section and depth (`handbook/pack`), and the skin of its cells is
+pattern is reckoned between them, corner and depth (`handbook/pack`), and the skin of its cells is
 judged. Any other is a wide slab as deep as its level, with an insulated base and a film at its free face,
 judged without its cells; what they take up is told beside it.
 """
@@ -363,7 +363,10 @@ def _pack(shots: Sequence[PouredShot], pot: Pot, constants: Compound, room: floa
 
 
 def _shots(plan: Plan, pot: Pot) -> tuple[list[PouredShot], bool]:
-    """Number, depth and wait of the shots of a pot poured in several, and whether each rises."""
+    """Number, depth and wait of the shots of a pot poured in several, and whether each rises.
+
+    A shot that waits for nothing is poured with the one before.
+    """
     mine = [item for item in applications(plan, pot.part) if item.kind == "pot" and item.name == pot.pot]
     if len(mine) < 2:
         return [], True
@@ -374,7 +377,14 @@ def _shots(plan: Plan, pot: Pot) -> tuple[list[PouredShot], bool]:
         shots.append((item.shot, level - below, item.wait))
         below = level
     is_rising = all(depth > 0.0 for _, depth, _ in shots)
-    return (shots if is_rising else []), is_rising
+    together: list[PouredShot] = []
+    for number, depth, wait in shots:
+        if together and wait <= 0.0:
+            first, under, before = together.pop()
+            together.append((first, under + depth, before))
+        else:
+            together.append((number, depth, wait))
+    return (together if is_rising and len(together) > 1 else []), is_rising
 
 
 def pour_report(plan: Plan, pot: Pot) -> PourReport | None:
@@ -569,7 +579,8 @@ def _note_pack(pour: PlannedPour, pack: PackHeat) -> None:
         NOTE,
         f"reckoned between the cells: {figures}; the heat balance closes to "
         f"{max(pack.residual, HEAT_CLOSED):.0e}; as a slab without cells it would be "
-        f"{celsius_text(pour.shots_peak or pour.peak, 1)}",
+        f"{celsius_text(pour.shots_peak or pour.peak, 1)}"
+        + ("" if pour.limit is None else f"; limit of the cells {celsius_text(pour.limit)}"),
         topic="pour model",
     )
     pour.find(

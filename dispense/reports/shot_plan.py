@@ -2,7 +2,8 @@
 
 The corner of the block, margins and all, is followed on a coarse grid for each number of equal shots and
 each wait; what the coarse grid is off is taken from the planned pour on both grids. The quickest choice
-under the limit is then confirmed by all cuts on the fine grid, else the next one is tried.
+under the limit is then confirmed by all cuts on the fine grid; where it is not, the next that leaves as much
+room as it missed is tried.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ MOST_SHOTS = 4
 WAITS = tuple(minutes * MINUTE for minutes in (15.0, 30.0, 60.0, 120.0, 240.0))
 COARSE = 3.0  # times wider boxes
 COLDER = 5.0  # K that compound may be cooled below the shop before it thickens (common practice, no source)
-CONFIRMED = 3  # choices that are followed on the fine grid before giving up
+CONFIRMED = 5  # choices that are followed on the fine grid before giving up
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +67,11 @@ class ShotMap:
     def words(self) -> str:
         """The proposal in a sentence."""
         if self.choice is None or self.confirmed is None:
+            near = any(choice.skin <= self.limit for row in self.rows for choice in row)
             return (
                 f"no pour of up to {MOST_SHOTS} equal shots with waits up to {duration_text(self.waits[-1])} "
                 f"was found that keeps the skin of the cells under {celsius_text(self.limit)}"
+                + (" with its ±: the ones marked come close on the coarse grid" if near else "")
             )
         skin = self.confirmed.skin
         return (
@@ -118,10 +121,17 @@ def shot_map(pack: Pack, limit: float, coolest: float) -> ShotMap:
                         best = others[-1].time
                         break
     candidates = sorted([*safe, *(one for one in others if one.skin <= limit)], key=_order)
-    for choice in candidates[:CONFIRMED]:
+    missed = 0.0  # K by which those tried came out hotter, ± and all
+    for _ in range(CONFIRMED):
+        choice = next((one for one in candidates if one.skin + missed <= limit), None)
+        if choice is None:
+            break
         found = pack_heat(with_shots(pack, choice.shots, choice.wait, choice.pour, choice.shop))
-        if found.skin.value + found.skin.plus_minus <= limit:
+        upper = found.skin.value + found.skin.plus_minus
+        if upper <= limit:
             return ShotMap(limit, WAITS, rows, tuple(others), off, choice, found)
+        candidates.remove(choice)
+        missed = max(missed, upper - choice.skin)
     return ShotMap(limit, WAITS, rows, tuple(others), off, None, None)
 
 

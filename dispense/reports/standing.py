@@ -1,8 +1,8 @@
 """What happens by itself while material stands: sag on a wall, bubbles, settling filler, hoses that run on.
 
 And how old the oldest material in a mixer is. Each is looked at only where the plan states what it rests
-on: the slope of a bead's face, the largest bubble of a pot, the filler of a component, the compliance of
-the hoses, the share of the oldest that counts. All in SI units.
+on: the slope of a bead's face, the largest bubble of a pot, how its cells stand, the filler of a
+component, the compliance of the hoses, the share of the oldest that counts. All in SI units.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from ..handbook.fill import (
     GRAVITY,
     HELD_SPHERE,
     bubble_size,
+    cell_fill_time,
     drip_volume,
     residence_age,
     residence_share,
@@ -29,8 +30,9 @@ from ..handbook.fill import (
     stir_time,
 )
 from ..handbook.flow import dwell_time
-from ..plan.amounts import applications, bead_height
+from ..plan.amounts import applications, bead_height, cell_dimensions
 from ..plan.materials import mixed_density, working_life
+from ..plan.packs import has_pack
 from ..plan.records import Plan
 from ..plan.rows import Bead, Component, Material, Pot, Station
 from ..plan.tables import PURGE
@@ -157,6 +159,81 @@ def bubble_findings(plan: Plan, station: Station) -> list[Finding]:
             )
         )
     return told
+
+
+# ------------------------------------------------------------------------------- between the cells
+
+
+def gap_time(plan: Plan, station: Station, pot: Pot) -> tuple[float, float] | None:
+    """How long the compound runs down between the cells by its own weight, and the temperature then.
+
+    That of the coldest or hottest hour which takes the larger share of the pot life; the viscosity at
+    1/s. None where cells, viscosity or life are not known, or a yield stress may hold it.
+    """
+    material = plan.material(station.material)
+    life = working_life(material)
+    if not has_pack(pot) or material.consistency is None or life is None or material.yield_stress > 0.0:
+        return None
+    diameter, height = cell_dimensions(pot)
+    density = mixed_density(material, plan.components_of(material.material))
+    layout = "square" if pot.arrangement == "square" else "hexagonal"
+    pitch, way = needed(pot.pitch, pot.at, "pitch"), min(pot.level - pot.cell_base, height)
+    if way <= 0.0:
+        return None
+    record = shop_record(plan, station)[1]
+    found = []
+    for temperature in (min(record), max(record)):
+        thick = viscosity_at(material, material.consistency, temperature)
+        time = float(cell_fill_time(way, diameter, pitch, thick, density, layout))
+        found.append((time / life.at(temperature), time, temperature))
+    _, time, temperature = max(found)
+    return time, temperature
+
+
+def gap_findings(plan: Plan, station: Station) -> list[Finding]:
+    """Pours that are over before the compound has run down between the cells."""
+    told = []
+    for pot in plan.pots:
+        found = gap_time(plan, station, pot) if pot.station == station.station else None
+        if found is None:
+            continue
+        time, temperature = found
+        poured = sum(
+            item.time or 0.0
+            for item in applications(plan, pot.part)
+            if item.station == station.station and item.name == pot.pot
+        )
+        life = needed(working_life(plan.material(station.material)), pot.at, "pot life").at(temperature)
+        is_late = time > station.purge_share * life
+        if not is_late and time <= poured:
+            continue
+        told.append(
+            Finding(
+                QUALITY if is_late else NOTE,
+                f"{pot.part} / {pot.pot}: by its own weight the compound needs some {_minutes(time)} to "
+                f"run down between the cells at {celsius_text(temperature)}"
+                + (
+                    f"; its share of the pot life is {_minutes(station.purge_share * life)}"
+                    if is_late
+                    else "; the level is judged after that"
+                ),
+                "a thinner compound, more room between the cells, a lower shot, or a trial under vacuum"
+                if is_late
+                else "",
+                "between cells",
+                station.station,
+                station.material,
+                pot.part,
+                cell=plan.cell(pot, "pitch"),
+                numbers={"fill_min": time / MINUTE},
+            )
+        )
+    return told
+
+
+def _minutes(time: float) -> str:
+    """Two digits of a time, such as 2.1 min."""
+    return f"{time / MINUTE:.2g} min" if time < HOUR else f"{time / HOUR:.2g} h"
 
 
 # ------------------------------------------------------------------------- containers that stand
@@ -417,6 +494,7 @@ def standing_findings(plan: Plan, station: Station) -> list[Finding]:
         for look in (
             sag_findings,
             bubble_findings,
+            gap_findings,
             settling_findings,
             hose_findings,
             age_findings,
@@ -431,6 +509,8 @@ __all__ = [
     "age_findings",
     "bubble_findings",
     "carried_findings",
+    "gap_findings",
+    "gap_time",
     "hose_findings",
     "oldest_factor",
     "sag_findings",

@@ -238,13 +238,27 @@ def thickening_report(plan: Plan, station_name: str) -> ThickeningReport | None:
     report.findings.append(
         Finding(
             NOTE,
-            f"how it thickens: {thickener.basis}",
+            f"how it thickens: {thickener.basis}{_aged_text(report)}",
             topic="thickening",
             station=station.station,
             material=material.material,
         )
     )
     return report
+
+
+def _aged_text(report: ThickeningReport) -> str:
+    """What the setting that needs most comes to before a purge, for the one who reads the gauge."""
+    aged = [case for case in report.cases if math.isfinite(case.pressure)]
+    if report.setting is None or not aged or not math.isfinite(report.fresh):
+        return ""
+    worst = max(aged, key=lambda case: case.pressure)
+    item = report.setting.application
+    return (
+        f"; {item.part} / {item.name} needs {from_si(report.fresh, 'bar'):.3g} bar fresh and up to "
+        f"{from_si(worst.pressure, 'bar'):.3g} bar before a purge, after {worst.purge_age / 60.0:.0f} min at "
+        f"{celsius_text(worst.temperature)}"
+    )
 
 
 def _pressure_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:

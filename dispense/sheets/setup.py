@@ -255,7 +255,8 @@ def layout(book: Book) -> None:
         small=True,
     )
     form.section(
-        "Shots: what to weigh", "weigh the shots together on one cup; low and high are those of all together"
+        "Shots: what to weigh",
+        "weigh as many shots of a row on one cup as it says; low and high are those of all of them",
     )
     form.table(
         "SetupShots",

@@ -824,13 +824,14 @@ class Reckoning:
             "Limits from": meter_says(station),
         }
 
-    @staticmethod
-    def detail(shot: amounts.Shot, on_card: bool = False) -> Says:
+    def detail(self, shot: amounts.Shot, on_card: bool = False) -> Says:
         """Sizes; on the setup card the wait before it too."""
         row = shot.row
         times = (Fact(row.count),) if row.count > 1 else ()
         if shot.kind == "pot":
-            words = ("to", *(("times",) if times else ()))
+            station = next(row for row in self.plant.stations if row.station == shot.station)
+            shrinks = self.plant.material(station.material).shrinkage > 0.0
+            words = ("to", *(("cured",) if shrinks else ()), *(("times",) if times else ()))
             if shot.wait and on_card:
                 waits = duration(shot.wait)
                 return Says(

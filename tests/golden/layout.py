@@ -127,7 +127,7 @@ LABELS: dict[str, dict[str, str]] = {
 CAPTIONS: dict[str, tuple[str, ...]] = {
     "station_setup": (
         "Shots: what to weigh",
-        "weigh the shots together on one cup; low and high are those of all together",
+        "weigh as many shots of a row on one cup as it says; low and high are those of all of them",
         "Settings: what to set",
         "Warnings and notes",
         "Set by: name, date, signature",

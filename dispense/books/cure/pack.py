@@ -143,7 +143,7 @@ def _figure_row(name: str, figure: Figure) -> list[Any]:
         shop(figure.value, "°C"),
         figure.plus_minus,
         shop(figure.peak.time, "min"),
-        shop(height, "mm") if math.isfinite(height) and figure.cut != "section" else None,
+        shop(height, "mm") if math.isfinite(height) else None,
         CUT_WORDS[figure.cut],
     ]
 
