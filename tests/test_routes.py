@@ -12,7 +12,10 @@ from plans import MONDAY, hand_rows, line_rows, make, routed_rows
 
 from dispense.base.errors import InputError
 from dispense.base.findings import STOP
+from dispense.forecast.response import occurrences, responses
 from dispense.plan.routes import fates, lines, started_at
+from dispense.reports.findings import plan_findings
+from dispense.reports.routes import OF_ROUTES, PACE, START_UP
 from dispense.shift.blocking import line_times
 from dispense.shift.play import play_plan, play_shift
 from dispense.shift.results import ShiftResult
@@ -179,6 +182,63 @@ def test_scrap_adds_up_along_the_route():
         (109, 6, 103),
         (103, 3, 100),
     ]
+
+
+def test_a_forecast_counts_the_scrap_to_come():
+    """A bead of 10 mm for each second, 1 mm²: s1 puts 109 of 50 mm³ on parts that it passes on."""
+    plan = make(scrapped_rows())
+    keys, _ = occurrences(plan)
+    used = {key.station: answer.used["a"] for key, answer in zip(keys, responses(plan, keys), strict=True)}
+    for name, passed, length, scrap in (("s1", 109, 50, 0.10), ("s2", 103, 60, 0.05), ("s3", 100, 40, 0.02)):
+        assert used[name]["parts"] == passed * length * 1000  # nL in mm³
+        assert used[name]["scrap"] == round(passed * length * 1000 * scrap / (1.0 - scrap))
+
+
+def test_what_a_line_cannot_give_is_told_before_it_is_played():
+    """Worked by hand: 70 s for each of 500 good parts are 35,000 s of the 28,800 s of a shift, 411 parts."""
+    rows = line_rows({"box": [40, 70]}, {"box": 500}, [0], [None], end="14:00")
+    (slow,) = (item for item in plan_findings(make(rows)) if item.topic == PACE)
+    assert slow.kind == STOP and slow.station == "s2"
+    assert "s2 sets the pace, 70.0 s for each good part" in slow.text
+    assert slow.text.endswith("need 9 h 43 min of working time, it has 8 h, enough for 411")
+    # a cure of 7 h leaves 1 h less 70 s for the rest: 49 more parts at 70 s after the first
+    rows = line_rows({"box": [30, 70]}, {"box": 60}, [7 * 3600], [None], end="14:00")
+    rows["Stations"][0]["takt"] = 30
+    (late,) = (item for item in plan_findings(make(rows)) if item.topic == START_UP)
+    assert late.numbers["through"] == (3600 - 30) // 70
+    _, two = play_plan(make(rows))
+    assert two.jobs[0].finished == (3600 - 30) // 70
+    rows["Builds"][0]["quantity"] = 51
+    assert not [item for item in plan_findings(make(rows)) if item.topic in OF_ROUTES]
+
+
+def test_a_part_that_never_cures_never_goes_on():
+    rows = line_rows({"box": [40, 70]}, {"box": 5}, [None], [None], end="14:00")
+    rows["Materials"][0] |= dict(cure="oven", move_time=30)  # and no row in Ovens
+    texts = [item.text for item in plan_findings(make(rows)) if item.topic in OF_ROUTES]
+    assert texts == ["box never goes on from s1: its handling strength is not reached"]
+    _, two = play_plan(make(rows))
+    assert (two.jobs[0].begun, two.passages[0].handed) == (0, 5)
+
+
+@pytest.mark.parametrize("wait", [3600, 9000])
+def test_a_fed_station_starts_with_its_first_part(wait):
+    """Its mixer is put on when the first part comes, 30 s and the wait after 06:00, or not at all."""
+    rows = line_rows(
+        {"box": [30, 40]}, {"box": 2}, [wait], [None], end="08:00", mixer_volume=5, purge_share=0.6
+    )
+    two_part = hand_rows()
+    rows |= {name: two_part[name] for name in ("Materials", "Components", "Stock")}
+    for row in rows["Stations"]:
+        row |= dict(material="Bond 60", checks=1)
+    _, two = play_plan(make(rows))
+    told = [(event.kind, event.clock - START) for event in two.events if event.kind in ("start", "check")]
+    if wait > 7200:
+        assert (told, two.mixers, two.purges) == ([], 0, 0)
+        assert not any(two.dispensed(name) for name in ("start", "mixers", "purge", "checks"))
+    else:
+        assert told[:2] == [("start", 30 + wait), ("check", 30 + wait)]
+        assert two.mixers == 1 and two.dispensed("mixers") == 5_000_000
 
 
 def test_a_part_keeps_its_number():

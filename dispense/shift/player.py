@@ -524,9 +524,10 @@ class Player:
             if work is None:
                 self.owes_check = True  # to be made when the first part comes
                 return None
-            self._start(due)
-            if self.owes_check:
-                self._check(due)
+            if self._fits(due, visits[id(work.job)][work.turn]):
+                self._start(due)
+                if self.owes_check:
+                    self._check(due)
         if work is None:
             parts = ((item[0], item[3]) for item in self.queue if item[3] is not None)
             if self.more_to_come() or any(
