@@ -15,6 +15,7 @@ from dispense.base.errors import InputError
 from dispense.forecast.response import occurrences, play_lean
 from dispense.plan.amounts import applications
 from dispense.plan.materials import working_life
+from dispense.sheets.material import shift_material_content
 from dispense.shift.calendar import Calendar
 from dispense.shift.play import play_plan, play_shift
 from dispense.shift.store import Lot, Store, first_expired, use_by
@@ -202,6 +203,26 @@ def test_open_lots_and_missing_stock():
     assert "stock of Bond 60 B is short by 2 containers (120 mL)" in text
     assert "lot B1 may not be used: last day was 2026-03-01" in text
     assert result.balance("b") == 0
+
+
+def test_a_container_that_never_came_is_owed_on():
+    """Of the 32 mL of B that stand at the end of the day worked by hand, 26 could be drawn; all are of
+    containers that no store held. The next day begins one part: 1 × 60 mL is still to be brought."""
+    rows = hand_rows()
+    del rows["Stock"][1]
+    rows["Stock"][1].update(quantity=60)
+    rows["Components"][1]["open_life"] = 1  # what never came does not age
+    rows["Builds"].append(dict(date="2026-03-04", shift="early", part="frame", quantity=1))
+    plan = make(rows)
+    monday, wednesday = play_plan(plan)
+    assert monday.missing == {"b": 120 * ML} and not monday.owed
+    assert wednesday.owed == {"b": 26 * ML} and not wednesday.missing
+    assert wednesday.used["b"]["expired"] == 0 and wednesday.balance("b") == 0
+    (told,) = [item for item in wednesday.findings if item.topic == "shortage"]
+    assert told.kind == "stop" and "26 mL of Bond 60 B are counted as standing here" in told.text
+    sheet = shift_material_content(plan, wednesday, "")
+    assert sheet.values["headline"] == "▲ 1 × B 60 mL missing"
+    assert [row["lot"] for row in sheet.tables["MaterialLots"]] == ["nothing usable in store"]
 
 
 def test_opened_container_goes_first():

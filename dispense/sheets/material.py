@@ -17,6 +17,7 @@ from ..shift.windows import latest_times
 from .layout import BY, DASHED, OTHER_DAY, TICK, Book, Calculated
 from .pieces import (
     ML,
+    NOTHING_USABLE,
     USE,
     amount_ml,
     at,
@@ -129,6 +130,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
     on_parts = result.parts_amount
     nominal, low, high = amount_ml(on_parts)
     record = shop_record(result)
+    is_short = any(result.lacking(letter) for letter in result.letters)
     drawn = sum(result.drawn(letter) for letter in result.letters)
     parts: list[Row] = []
     for job in result.jobs:
@@ -189,7 +191,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
                 for letter in result.letters
                 for use in result.staged(letter)
             ]
-            or [{"lot": "none: enough stands at the station"}],
+            or [{"lot": NOTHING_USABLE if is_short else "none: enough stands at the station"}],
             "MaterialHandover": handover_rows(result),
             "MaterialWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH),
         },
@@ -209,7 +211,7 @@ def _findings(plan: Plan, result: ShiftResult) -> list[Finding]:
 def containers_text(result: ShiftResult) -> str:
     """The containers to bring, largest thing on the sheet: 2 × A (20 L), 1 × B (20 L)."""
     words, missing = [], []
-    if not any(result.containers.values()):
+    if not any(result.containers.values()) and not result.owed:
         return "Bring nothing: enough stands here"
     for letter, component in result.components.items():
         size_text = volume_text(component.container)
@@ -217,8 +219,8 @@ def containers_text(result: ShiftResult) -> str:
         count = sum(use.containers for use in result.staged(letter))
         if count:
             words.append(f"{count} × {name}{size_text}")
-        if result.containers[letter] > count:
-            missing.append(f"{result.containers[letter] - count} × {name}{size_text}")
+        if lacking := result.lacking(letter):
+            missing.append(f"{lacking} × {name}{size_text}")
     short = " + ".join(missing) + " missing" if missing else ""
     if not words:
         return "▲ " + short

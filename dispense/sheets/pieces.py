@@ -200,6 +200,7 @@ def handover_rows(result: ShiftResult, *, parts_only: bool = False) -> list[Row]
 # -------------------------------------------------------------------------------------- findings
 
 
+NOTHING_USABLE = "nothing usable in store"
 ALARM = "▲ DANGER, see the setup card. "
 
 

@@ -158,7 +158,9 @@ def results_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
         passes = f"{finished:,} of {good:,}"
         mass = sum(total.mass for total in totals.values())
         count = sum(total.containers for total in totals.values())
-        headline = f"{counted(count, 'container')}, {figure(mass)} kg used"
+        lacking = sum(use.containers for result in results for use in result.lots if use.is_missing)
+        short = f" ({lacking} of them missing)" if lacking else ""
+        headline = f"{counted(count, 'container')}{short}, {figure(mass)} kg used"
     return Content(
         RESULTS,
         {

@@ -14,7 +14,7 @@ from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from ..shift.store import NANO
 from .layout import BY, TICK, Book
-from .pieces import ML, at, finding_lines, head, hours, letter_name, marked
+from .pieces import ML, NOTHING_USABLE, at, finding_lines, head, hours, letter_name, marked
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, moment
 
@@ -70,7 +70,7 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             ]
             staged = result.staged(letter)
             lots = [use.lot for use in staged]
-            is_short = any(use.is_missing for use in result.lots if use.component == letter)
+            is_short = result.lacking(letter) > 0
             volume = sum(use.volume for use in staged)
             containers = sum(use.containers for use in staged)
             count += containers
@@ -79,8 +79,7 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
                     "station": result.station.station,
                     "material": result.material.material,
                     "component": letter_name(letter, result.letters),
-                    "lots": ", ".join(lots)
-                    or ("nothing usable in store" if is_short else "stands at the station"),
+                    "lots": ", ".join(lots) or (NOTHING_USABLE if is_short else "stands at the station"),
                     "containers": containers,
                     "container": from_si(component.container, "mL"),
                     "volume": volume / ML,

@@ -48,6 +48,7 @@ def shift_findings(result: ShiftResult, store: Store) -> list[Finding]:
         *_output(result),
         *_lost(result),
         *(_shortage(result, letter, volume) for letter, volume in result.missing.items()),
+        *(_owed(result, letter, volume) for letter, volume in result.owed.items()),
         *_expired(result, store),
         *_late(result, "surface window", result.late_surface, "treat again before dispensing"),
         *_late(result, "open time", result.late_mating, "mate sooner or set aside"),
@@ -128,6 +129,19 @@ def _shortage(result: ShiftResult, letter: str, volume: int) -> Finding:
         f"bring or order it, needed from {hhmm(first, result.date)}",
         topic=SHORTAGE,
         containers=count,
+        volume_mL=volume / 1e6,
+    )
+
+
+def _owed(result: ShiftResult, letter: str, volume: int) -> Finding:
+    """A container that stands here on paper only, since a shift before found none in store."""
+    return _found(
+        result,
+        STOP,
+        f"{volume / 1e6:.0f} mL of {component_words(result, letter)} are counted as standing here and were "
+        "missing in a shift before",
+        f"bring or order it before {hhmm(result.calendar.start, result.date)}",
+        topic=SHORTAGE,
         volume_mL=volume / 1e6,
     )
 

@@ -58,7 +58,7 @@ from .idle import off_text, weigh_idle
 from .mixer import GELLED, Mixer
 from .pace import shift_takt
 from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, ShiftResult, TooLong
-from .store import NANO, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
+from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
 from .today import Stretch
 from .visits import Piece, Visit, visits_of
@@ -289,6 +289,8 @@ class Player:
             container = store.mounted.get(key)
             standing = container.standing if container else 0
             result.opening[letter] = standing + store.hoses.get(key, 0)
+            if container is not None and container.lot.lot == NO_STOCK and container.usable and result.jobs:
+                result.owed[letter] = container.usable
             if container is not None and container.last_day < self.date and result.jobs:
                 result.used[letter]["expired"] += standing
                 del store.mounted[key]

@@ -266,6 +266,7 @@ class ShiftResult(WithFindings):
     hoses: dict[str, int] = field(default_factory=dict)
     containers: dict[str, int] = field(default_factory=dict)
     missing: dict[str, int] = field(default_factory=dict)
+    owed: dict[str, int] = field(default_factory=dict)  # what a shift before counted as here and lacked
     lots: list[LotUse] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     batches: list[Batch] = field(default_factory=list)
@@ -326,6 +327,11 @@ class ShiftResult(WithFindings):
     def staged(self, letter: str) -> list[LotUse]:
         """Lots to bring from store; what is missing there is not among them."""
         return [use for use in self.lots if use.component == letter and not use.is_missing]
+
+    def lacking(self, letter: str) -> int:
+        """Containers that no store holds: of this shift, and the one that an earlier shift still lacks."""
+        missing = sum(use.containers for use in self.lots if use.component == letter and use.is_missing)
+        return missing + (1 if self.owed.get(letter) else 0)
 
     def dispensed(self, category: str) -> int:
         """Mixed material of one category, all components together [nL]."""

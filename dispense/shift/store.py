@@ -208,6 +208,8 @@ def mount(lot: AnyLot, content: int, component: Component, date: datetime.date) 
     if content <= heel:
         return None
     usable, last_day = content - heel, use_by(lot.expiry, lot.opened or date, component.open_life)
+    if lot.lot == NO_STOCK:  # what never came does not age
+        last_day = datetime.date.max
     return Mounted(lot, usable, heel, last_day, usable)
 
 

@@ -272,6 +272,10 @@ def shift_findings(run: Played) -> list[Found]:
         figures = (Fact(count), Fact(volume, "mL"), Clock(day, first))
         says = Says(("stock", "short", "container", "from"), component_words(run, letter), figures)
         found.append(Found(STOP, says, "shortage", **here))
+    for letter, volume in run.owed.items():
+        figures = (Fact(volume, "mL"), Clock(day, run.hours.start))
+        says = Says(("counted as standing here", "missing", "before"), component_words(run, letter), figures)
+        found.append(Found(STOP, says, "shortage", **here))
     for letter, lot, last in run.expired_lots:
         names = (*component_words(run, letter), lot.name)
         says = Says(("may not be used", "last day", "aside"), names, (last, Fact(lot.left, "mL")))
@@ -493,7 +497,7 @@ class Reckoning:
                 "Volume [mL]": None,
                 "Needed from": None,
                 "Last day": None,
-                "Lot": Says(("none", "enough stands")),
+                "Lot": Says(("nothing usable",) if run.missing or run.owed else ("none", "enough stands")),
             }
         ]
         found = [item for item in shift_findings(run) if item.kind != NOTE]
@@ -508,20 +512,21 @@ class Reckoning:
     @staticmethod
     def bring(run: Played) -> Says:
         """Containers of each component, and what the store does not have."""
-        if not any(run.containers.values()):
+        if not any(run.containers.values()) and not run.owed:
             return Says(("bring nothing",))
         figures: list[Fact] = []
         words: list[str] = []
         for letter, count in run.containers.items():
             missing = run.missing.get(letter, 0)
-            for number in (count - missing, missing):
+            for number in (count - missing, missing + (letter in run.owed)):
                 if number:
                     figures += [Fact(number), size(run.parts[letter].container)]
                     words += [f"{number} × {letter.upper()}"] if len(run.parts) > 1 else []
         if any(count > run.missing.get(letter, 0) for letter, count in run.containers.items()):
             words.append("bring")
-        words += ["missing"] if run.missing else []
-        return Says(tuple(words), (), tuple(figures), never=() if run.missing else ("missing",))
+        is_short = bool(run.missing or run.owed)
+        words += ["missing"] if is_short else []
+        return Says(tuple(words), (), tuple(figures), never=() if is_short else ("missing",))
 
     @staticmethod
     def use(run: Played, letter: str) -> dict[str, Any]:
@@ -1254,7 +1259,8 @@ class Reckoning:
                 lots = [lot for lot in run.lots if lot["letter"] == letter and lot["lot"] != "no stock"]
                 containers = sum(lot["containers"] for lot in lots)
                 volume = sum(lot["volume"] for lot in lots)
-                empty = "nothing usable in store" if run.missing.get(letter) else "stands at the station"
+                is_short = run.missing.get(letter) or letter in run.owed
+                empty = "nothing usable in store" if is_short else "stands at the station"
                 count += containers
                 mass += volume * component.density / 1000
                 rows.append(
@@ -1378,12 +1384,17 @@ class Reckoning:
             heaviest[name] = heaviest.get(name, 0.0) + total[1]
         chosen = max(heaviest, key=lambda name: heaviest[name])
         containers = sum(total[2] for total in totals.values())
+        lacking = sum(sum(run.missing.values()) for run in self.runs)
         page = Page(
             "results",
             None,
             {
                 **self.head(),
-                "headline": Says(("containers", "kg"), (), (Fact(containers), Fact(kilos, "kg"))),
+                "headline": Says(
+                    ("containers", *(("missing",) if lacking else ()), "kg"),
+                    (),
+                    (Fact(containers), *((Fact(lacking),) if lacking else ()), Fact(kilos, "kg")),
+                ),
                 "period": Says(("to",), (), (days[0], days[-1])),
                 "passes_through_stations": Says(
                     ("of",),

@@ -199,6 +199,7 @@ class Played:
     closing: dict[str, float] = field(default_factory=dict)
     left: dict[str, float] = field(default_factory=dict)
     missing: dict[str, int] = field(default_factory=dict)
+    owed: dict[str, float] = field(default_factory=dict)  # stands here on paper only, from a shift before
     lots: list[dict[str, Any]] = field(default_factory=list)
     expired_lots: list[tuple[str, Lot, datetime.date]] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
@@ -375,7 +376,7 @@ class Shift:
             if content > heel + 1e-9:
                 break
             played.used[letter]["heel"] += content
-        if component.open_life is not None and (lot is None or lot.opened is None):
+        if component.open_life is not None and lot is not None and lot.opened is None:
             keeps = datetime.timedelta(days=math.floor(component.open_life / DAY))
             last = min(last, played.day + keeps)
         new = Standing(name, content - heel, heel, last, content - heel)
@@ -592,6 +593,8 @@ class Shift:
             standing = store.standing.get(key)
             there = standing.usable + standing.heel if standing else 0.0
             played.opening[letter] = there + store.hoses.get(key, 0.0)
+            if standing is not None and standing.lot == "no stock" and standing.usable > 1e-9:
+                played.owed[letter] = standing.usable
             if standing is not None and standing.last_day < played.day:
                 played.used[letter]["expired"] += there
                 del store.standing[key]
