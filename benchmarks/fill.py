@@ -20,7 +20,7 @@ from dispense.sheets.board import cure_board_content
 from dispense.sheets.catalogue import SPECS
 from dispense.sheets.check import shot_check_content
 from dispense.sheets.material import shift_material_content
-from dispense.shift.player import play_plan
+from dispense.shift.play import play_plan
 from dispense.shift.results import ShiftResult
 
 from . import Row, take_turns

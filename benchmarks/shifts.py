@@ -27,7 +27,7 @@ from dispense.forecast.response import occurrences, play_lean
 from dispense.plan.build import build_plan
 from dispense.plan.demo import DEMO
 from dispense.plan.records import raw_table
-from dispense.shift.player import play_plan
+from dispense.shift.play import play_plan
 
 plan = build_plan({name: raw_table(name, table) for name, table in DEMO.items()})
 keys, _ = occurrences(plan)

@@ -8,7 +8,7 @@ import sys
 
 from dispense.base.clock import hhmm
 from dispense.plan.read import load_plan
-from dispense.shift.player import play_plan
+from dispense.shift import play_plan
 
 path, day, shift, station = sys.argv[1:]
 date = datetime.date.fromisoformat(day)

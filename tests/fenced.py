@@ -8,6 +8,7 @@ A block begins with ``` and one word, its kind:
 - `formula`: cells of a worksheet, `A1: 23`, and formulas with the value that a cell shows,
   `=BEAD_AREA("round",A1) -> 415.48`; a result over several cells is written `18 | 65`.
 - `change FILE`: a table of sheet, row, column and value, to be typed into a plan.
+- `rows FILE SHEET`: a table of rows, typed below its headers into a table of the plan that has none.
 - `python`: lines at the prompt of Python, as in a docstring.
 
 Any other kind is only shown.
@@ -148,6 +149,23 @@ class Reader:
             book[sheet].cell(rows[0], at).value = as_value(value)
         book.save(block.rest)
 
+    def rows(self, block: Block) -> None:
+        """Type whole rows into a table of the plan that is empty."""
+        path, name = block.rest.split()
+        book = openpyxl.load_workbook(path)
+        sheet = book[name]
+        heads = [part.strip() for part in block.lines[0].split("|")]
+        places = [header_of(sheet, head) for head in heads]
+        header = places[0][0]
+        for row, line in enumerate(block.lines[1:], header + 1):
+            for (_, column), value in zip(places, line.split("|"), strict=True):
+                assert sheet.cell(row, column).value is None, f"{block.where}: {line}: the row is not empty"
+                sheet.cell(row, column).value = as_value(value.strip())
+        (table,) = sheet.tables.values()
+        first, last = table.ref.split(":")
+        table.ref = f"{first}:{last.rstrip('0123456789')}{header + len(block.lines) - 1}"
+        book.save(path)
+
     def python(self, block: Block) -> None:
         """Run the lines at the prompt."""
         text = "\n".join(block.lines) + "\n"
@@ -160,7 +178,7 @@ class Reader:
         assert runner.failures == 0, report.getvalue()
 
 
-KINDS = ("console", "formula", "change", "python")
+KINDS = ("console", "formula", "change", "rows", "python")
 
 
 def commands(block: Block) -> list[tuple[str, list[str]]]:

@@ -54,7 +54,7 @@ from dispense.sheets.results import results_content
 from dispense.sheets.setup import station_setup_content
 from dispense.sheets.spec import Content
 from dispense.sheets.staging import staging_content
-from dispense.shift.player import play_plan
+from dispense.shift.play import play_plan
 from dispense.shift.setup import setup_card, station_parts
 from dispense.xlsx.content import encode
 

@@ -93,3 +93,68 @@ def add_hot_pot(rows: dict[str, list[dict[str, Any]]], container: float, **mater
         )
     ]
     rows["Stations"][0] |= dict(flow=5)
+
+
+LINE_SPEED = 10.0  # mm/s: a bead of 400 mm takes 40 s
+
+
+def line_rows(
+    work: dict[str, list[float]],
+    good: dict[str, int],
+    waits: list[float],
+    room: list[int | None],
+    *,
+    end: str = "06:10",
+    **station: Any,
+) -> dict[str, list[dict[str, Any]]]:
+    """A line of stations s1, s2, …: `work` [s] of each part at each, waits [s] and room between them."""
+    names = [f"s{place + 1}" for place in range(len(waits) + 1)]
+    between = [*zip(waits, room, strict=True), (None, None)]
+    return {
+        "Materials": [dict(material="Seal", kind="one-part")],
+        "Components": [dict(material="Seal", component="a", density=1.0, container=1e6)],
+        "Parts": [dict(part=part) for part in work],
+        "Beads": [
+            dict(
+                bead=name,
+                part=part,
+                station=name,
+                section="rectangle",
+                width=1,
+                height=1,
+                length=time * LINE_SPEED,
+            )
+            for part, times in work.items()
+            for name, time in zip(names, times, strict=True)
+        ],
+        "Stations": [
+            dict(station=name, material="Seal", speed=LINE_SPEED, batch=1, **station) for name in names
+        ],
+        "Shifts": [dict(shift="early", start="06:00", end=end)],
+        "Builds": [
+            dict(date=MONDAY, shift="early", part=part, quantity=count) for part, count in good.items()
+        ],
+        "Stock": [dict(material="Seal", component="a", lot="L1", quantity=1e9, expiry="2026-12-31")],
+        "Routes": [
+            dict(
+                part=part,
+                step=place + 1,
+                station=name,
+                wait=None if wait is None else wait / 60.0,
+                room=places,
+            )
+            for part in work
+            for place, (name, (wait, places)) in enumerate(zip(names, between, strict=True))
+        ],
+    }
+
+
+def routed_rows() -> dict[str, list[dict[str, Any]]]:
+    """Three days on a line with a cure of 20 h before its last station, and scrap at the second."""
+    rows = line_rows({"box": [30, 40, 30]}, {"box": 50}, [600, 20 * 3600], [3, None], end="14:00")
+    rows["Stations"][1]["scrap"] = 0.04
+    rows["Builds"] += [
+        dict(date=MONDAY + datetime.timedelta(days=day), shift="early", part="box", quantity=50)
+        for day in (1, 2)
+    ]
+    return rows

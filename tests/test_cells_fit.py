@@ -20,9 +20,10 @@ import openpyxl
 import pytest
 from golden import plans
 from PIL import ImageFont
+from plans import routed_rows
 
 from dispense.base.language import languages
-from dispense.books.plan import new_plan
+from dispense.books.plan import new_plan, write_plan
 from dispense.jobs.fill import fill
 
 STAMP = "2026-03-01 12:00"
@@ -224,13 +225,16 @@ def test_misfits_are_seen(tmp_path):
 
 
 @pytest.mark.parametrize("language", languages())
-@pytest.mark.parametrize("name", ["demo", *plans.PLANS])
+@pytest.mark.parametrize("name", ["demo", "line", *plans.PLANS])
 def test_every_label_and_value_fits_its_cell(name, language, tmp_path):
     if name == "demo":
         plan = new_plan(tmp_path / "plan.xlsx", demo=True)
         report = fill(plan, tmp_path / "out", date="2026-03-02", stamp=STAMP, language=language)
     else:
-        plans.write(plans.PLANS[name], tmp_path / "plan.xlsx")
+        if name == "line":
+            write_plan(routed_rows(), tmp_path / "plan.xlsx")
+        else:
+            plans.write(plans.PLANS[name], tmp_path / "plan.xlsx")
         report = fill(tmp_path / "plan.xlsx", tmp_path / "out", stamp=STAMP, language=language)
     found = {f"{path.stem} {item}": None for path in report.files for item in misfits(path)}
     assert not found, "\n".join(found)

@@ -31,7 +31,7 @@ from dispense.reports.pour import planned_pour
 from dispense.reports.runs import station_runs
 from dispense.sheets.results import results_content
 from dispense.shift import player
-from dispense.shift.player import play_plan
+from dispense.shift.play import play_plan
 from dispense.shift.setup import setup_card
 
 PARTS, PART = 21, 10.0  # parts of the shift, mL of one

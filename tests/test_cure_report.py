@@ -35,7 +35,7 @@ from dispense.reports.day import COLDER, HOTTER, STATED, life_day
 from dispense.reports.pour import PourReport, _hottest, _trace, not_computed, pour_findings, pour_report
 from dispense.reports.runs import _played, early_test, run_rows, with_hold
 from dispense.sheets.material import shift_material_content
-from dispense.shift.player import play_shift
+from dispense.shift.play import play_shift
 from dispense.shift.windows import OPEN, SURFACE, latest_times
 
 R = 8.31446261815324

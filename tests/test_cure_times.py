@@ -32,7 +32,7 @@ from dispense.reports.runs import room_runs
 from dispense.sheets.board import batch_words, board_headline, cure_board_content
 from dispense.shift.cure_times import slowest_place
 from dispense.shift.findings import batch_findings
-from dispense.shift.player import play_plan
+from dispense.shift.play import play_plan
 from dispense.shift.results import numbers_text
 from dispense.shift.windows import latest_times
 

@@ -31,7 +31,7 @@ TRIED = {
     "tutorial.md": {"console", "change"},
     "engineer.md": {"console", "formula"},
     "floor.md": {"console", "change"},
-    "planner.md": {"console", "change", "formula", "python"},
+    "planner.md": {"console", "change", "rows", "formula", "python"},
     "scripting.md": {"console", "python"},
     "theory.md": {"formula"},
     "theory-cure.md": {"formula"},

@@ -247,7 +247,7 @@ def test_exit_codes(tmp_path, capsys, monkeypatch):
     monkeypatch.setattr(write.os, "replace", held_open)
     code, text = run(capsys, "fill", good, "--out", tmp_path / "good")
     assert code == 5 and "not written: " in text and "hem_cure_board.xlsx" in text
-    assert f"{len(SPECS) - 1} files in" in text  # one station and shift: one of each kind, one not written
+    assert f"{len(SPECS) - 2} files in" in text  # one of each kind but a line's, one not written
     assert run(capsys, "fill", short, "--out", tmp_path / "short")[0] == 4  # the graver of two
 
 
@@ -307,7 +307,7 @@ def test_a_limit_that_nothing_checks_is_told():
 
 def test_what_lasts_is_told_once():
     # a lot past its day stands in store on every one of five days: one finding, not five
-    from dispense.shift.player import play_plan
+    from dispense.shift.play import play_plan
 
     rows = faulty_rows()
     rows["Builds"] = [rows["Builds"][0] | dict(date=f"2026-03-0{day}") for day in range(2, 7)]

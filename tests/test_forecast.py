@@ -57,7 +57,8 @@ from dispense.forecast.whatif import (
 from dispense.jobs.forecast import forecast_file, write_forecast
 from dispense.plan.build import build_plan
 from dispense.plan.records import raw_table
-from dispense.shift.player import Player, play_plan
+from dispense.shift.play import play_plan
+from dispense.shift.player import Player
 from dispense.shift.store import NANO, Lot, Store, nanolitres
 
 DAY = 86400.0

@@ -14,11 +14,12 @@ from pathlib import Path
 import openpyxl
 import pytest
 from golden import plans
+from plans import routed_rows
 
 import dispense
 from dispense.base.errors import FileError, InputError
 from dispense.base.language import WORDS, languages, printed_in, read_language, read_words, translated
-from dispense.books.plan import new_plan
+from dispense.books.plan import new_plan, write_plan
 from dispense.books.templates import write_all
 from dispense.cli import main
 from dispense.jobs.fill import fill
@@ -26,6 +27,7 @@ from dispense.sheets.catalogue import SPECS
 
 CODES = [code for code in languages() if code != "en"]
 DAY = "2026-03-02"
+NAMES = ("demo", *plans.PLANS, "line")
 
 #: entries that figures need and no text shows by itself
 MARKS = {"decimal mark", "locale of dates"}
@@ -44,11 +46,12 @@ def entries(code: str) -> list[list[str]]:
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory) -> Path:
-    """The demo and both golden plans."""
+    """The demo, both golden plans and a plan with routes."""
     folder = tmp_path_factory.mktemp("languages")
     new_plan(folder / "demo.xlsx", demo=True)
     for name, tables in plans.PLANS.items():
         plans.write(tables, folder / f"{name}.xlsx")
+    write_plan(routed_rows(), folder / "line.xlsx")
     return folder
 
 
@@ -64,14 +67,14 @@ def filled(made: Path, name: str, language) -> dict[str, Path]:
 
 @pytest.fixture(scope="module")
 def english(made):
-    return {name: filled(made, name, "en") for name in ("demo", *plans.PLANS)}
+    return {name: filled(made, name, "en") for name in NAMES}
 
 
 @pytest.fixture(scope="module", params=CODES)
 def foreign(request, made):
     """A language that was printed in, with what it lacked, and the sheets."""
     language = read_language(request.param)
-    return language, {name: filled(made, name, language) for name in ("demo", *plans.PLANS)}
+    return language, {name: filled(made, name, language) for name in NAMES}
 
 
 def cells(path: Path) -> dict[tuple[int, str], object]:

@@ -22,7 +22,7 @@ from dispense.jobs.fill import fill, template_folder
 from dispense.plan.amounts import applications
 from dispense.sheets.check import shot_check_content
 from dispense.sheets.setup import station_setup_content
-from dispense.shift.player import play_plan
+from dispense.shift.play import play_plan
 from dispense.shift.setup import setup_card
 from dispense.shift.store import NANO
 from dispense.shift.weighing import COUNTS, SCALE, check_shot, weighing_findings

@@ -27,7 +27,7 @@ from dispense.handbook.life import GAS_CONSTANT
 from dispense.handbook.moisture import MoistureClock, equivalent_moisture_time, moisture_depth, moisture_rate
 from dispense.plan.amounts import applications, bead_depth, bead_height
 from dispense.reports.press import pressed_bead
-from dispense.shift.player import play_plan
+from dispense.shift.play import play_plan
 
 HOUR = 3600.0
 K = 1e-3 / 60.0  # m/√s of 1 mm/√h

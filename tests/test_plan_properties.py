@@ -35,7 +35,7 @@ from dispense.sheets.results import results_content
 from dispense.sheets.setup import station_setup_content
 from dispense.sheets.spec import Content
 from dispense.sheets.staging import staging_content
-from dispense.shift.player import play_plan, play_shift
+from dispense.shift.play import play_plan, play_shift
 from dispense.shift.results import CATEGORIES
 from dispense.shift.setup import setup_card, station_parts
 from dispense.shift.store import Store

@@ -143,7 +143,7 @@ def test_demo_has_what_it_must_show(expected):
 
 
 def test_demo_shifts_are_played_without_a_short_part(expected):
-    from dispense.shift.player import play_plan
+    from dispense.shift.play import play_plan
 
     results = list(play_plan(expected))
     assert len(results) == 10 * 2 * 7

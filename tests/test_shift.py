@@ -17,7 +17,7 @@ from dispense.plan.amounts import applications
 from dispense.plan.materials import working_life
 from dispense.sheets.material import shift_material_content
 from dispense.shift.calendar import Calendar
-from dispense.shift.player import play_plan, play_shift
+from dispense.shift.play import play_plan, play_shift
 from dispense.shift.store import Lot, Store, first_expired, use_by
 from dispense.shift.today import Stop, Today
 from dispense.shift.windows import latest_times

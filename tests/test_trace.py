@@ -16,7 +16,7 @@ from dispense.cli import main
 from dispense.journal.entries import EMPTIED, MADE, OPENED, SCRAPPED, STAGED, Entry
 from dispense.journal.trace import of_lot, of_part, trace
 from dispense.plan.read import load_plan
-from dispense.shift.player import play_plan
+from dispense.shift.play import play_plan
 
 HEM, DAY = "Hem robot", datetime.date(2026, 3, 2)
 

@@ -223,7 +223,8 @@ def test_no_sheet_prints_a_word_of_before(sheets):
 
 def _is_of(name: str, key: str) -> bool:
     ends = {"shift_material": "_material", "station_setup": "_setup"}
-    return Path(name).stem.endswith(ends.get(key, key if key in ("staging", "results") else f"_{key}"))
+    ends |= {alone: alone for alone in ("staging", "line", "results")}
+    return Path(name).stem.endswith(ends.get(key, f"_{key}"))
 
 
 # --------------------------------------------------------------------------------------- help and pages

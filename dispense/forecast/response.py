@@ -25,7 +25,8 @@ import numpy as np
 from ..plan.amounts import applications
 from ..plan.records import Plan
 from ..plan.tables import IN_MID_BEAD
-from ..shift.calendar import Calendar, shift_takt
+from ..shift.calendar import Calendar
+from ..shift.pace import shift_takt
 from ..shift.player import Player, Work
 from ..shift.results import Handover, ShiftResult
 from ..shift.store import NANO, Lot, Mounted, Store, heel_volume, nanolitres
@@ -271,10 +272,7 @@ def _mean_rest(result: ShiftResult, letter: str, drawn: int) -> float:
     """
     component, used = result.components[letter], result.used[letter]
     usable = nanolitres(component.container) - heel_volume(component)
-    visits = sum(
-        job.begun * sum(not place or item.wait > 0.0 for place, item in enumerate(job.applications))
-        for job in result.jobs
-    )
+    visits = sum(job.begun * job.visits for job in result.jobs)
     part = (used["parts"] + used["scrap"]) / visits if visits else 0.0
     if part > usable or result.station.refill == IN_MID_BEAD:
         return 0.0

@@ -1,6 +1,7 @@
 """A plan filled into its printed sheets: play the shifts, fill a template for each sheet, save.
 
     OUT/<date>_<shift>/<station>_material.xlsx, _cure_board.xlsx, _shot_check.xlsx, staging.xlsx
+    OUT/<date>_<shift>/line.xlsx where parts pass stations by routes
     OUT/setup/<station>_setup.xlsx
     OUT/results.xlsx
 
@@ -39,7 +40,7 @@ from ..sheets.headings import Heading, Headings, headers_of, headings_of, keyed_
 from ..sheets.pieces import ALARM
 from ..sheets.setup import STATION_SETUP, setup_headline
 from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
-from ..shift.player import play_plan
+from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
 from ..shift.today import Stop, Today
@@ -569,8 +570,9 @@ def _jobs(
     for (date, shift), group in by_shift.items():
         folder = out / f"{date}_{shifts[shift]}"
         for sheet in SHEETS:
-            if sheet.of_shift:
-                yield _Job(folder / sheet.file, in_language(sheet.of_shift(plan, group, stamp)))
+            content = sheet.of_shift(plan, group, stamp) if sheet.of_shift else None
+            if content is not None:
+                yield _Job(folder / sheet.file, in_language(content))
         for result in group:
             stem = stems[result.station.station]
             for sheet in SHEETS:

@@ -19,6 +19,7 @@ from ..plan.build import read_plan
 from ..plan.builds import by_row, raw_builds
 from ..plan.read import load_plan, read_tables
 from ..reports.findings import plan_findings
+from ..reports.routes import OF_ROUTES
 from ..xlsx.typed import foreign, save_signed
 from ..xlsx.write import atomic_write, refuse_overwrite
 
@@ -55,8 +56,9 @@ def forecast_file(
         if problems:
             raise InputError(by_row(problems, tables["Builds"].sheet))
     found = forecast(records, weeks, draws=draws, seed=seed, processes=processes, as_of=as_of)
-    dangers = [item for item in plan_findings(records) if item.kind == DANGER]
-    found.findings = gravest_first([*dangers, *found.findings])
+    of_plan = plan_findings(records)
+    told = [item for item in of_plan if item.kind == DANGER or item.topic in OF_ROUTES]
+    found.findings = gravest_first([*told, *found.findings])
     if what_if:
         what_if_table(found)
     if out is not None:

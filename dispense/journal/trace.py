@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from ..plan.records import Plan
-from ..shift.player import play_plan
+from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.store import nanolitres
 from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, STAGED, Entry

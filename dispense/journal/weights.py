@@ -25,7 +25,7 @@ from ..plan.amounts import Application, applied_at
 from ..plan.records import Plan
 from ..plan.rows import Station
 from ..plan.weather import shop_record
-from ..shift.player import play_plan
+from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
 from ..shift.weighing import SCALE, Weighing, check_shot, weigh

@@ -220,6 +220,15 @@ def parts_started(good: int, station: Station) -> int:
     return math.ceil(good / (1.0 - station.scrap) - EQUAL)
 
 
+def spread_scrap(started: int, lost: int) -> list[bool]:
+    """Which of the parts started are lost: spread evenly among them.
+
+    >>> spread_scrap(5, 2)
+    [False, False, True, False, True]
+    """
+    return [(place + 1) * lost // started > place * lost // started for place in range(started)]
+
+
 def path_points(plan: Plan, name: str) -> tuple[Floats, list[str]]:
     """Coordinates and motions of a path."""
     rows = plan.group(PathPoint, "path")[name]

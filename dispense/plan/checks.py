@@ -21,6 +21,7 @@ from .choices import choice_problems
 from .materials import kinetics_of, material_energy
 from .packs import pattern_faults
 from .records import Plan
+from .routes import route_of, route_problems
 from .rows import (
     Assembly,
     Bead,
@@ -121,7 +122,8 @@ def check_records(plan: Plan) -> list[Problem]:
         return [*groundwork, *line]
     problems = [*line, *_shapes(plan)]
     if not line:
-        problems += [*_applied(plan), *_numbers(plan), *_stock(plan), *choice_problems(plan)]
+        problems += [*_applied(plan), *route_problems(plan), *_numbers(plan), *_stock(plan)]
+        problems += choice_problems(plan)
     return problems
 
 
@@ -635,6 +637,9 @@ def _numbers(plan: Plan) -> Iterator[Problem]:
     scrap: dict[str, float] = {}
     for item in applied_rows(plan):
         scrap[item.part] = max(scrap.get(item.part, 0.0), plan.station(item.station).scrap)
+    for part in scrap:
+        good = math.prod(1.0 - plan.station(row.station).scrap for row in route_of(plan, part))
+        scrap[part] = max(scrap[part], 1.0 - good)
     started_for_one = {
         name: sum(count / (1.0 - scrap[part]) for part, count in plan.explode(name).items() if part in scrap)
         for name in {row.part for row in plan.builds}

@@ -31,6 +31,7 @@ from .rows import (
     PathPoint,
     Pot,
     ProfilePoint,
+    RouteStep,
     Row,
     Settings,
     Shift,
@@ -124,6 +125,7 @@ class Plan:
     temperatures: list[TemperaturePoint] = field(default_factory=list)
     profiles: list[ProfilePoint] = field(default_factory=list)
     ovens: list[Oven] = field(default_factory=list)
+    routes: list[RouteStep] = field(default_factory=list)
     shifts: list[Shift] = field(default_factory=list)
     breaks: list[Break] = field(default_factory=list)
     builds: list[Build] = field(default_factory=list)

@@ -548,7 +548,7 @@ class Station(Row):
     check_volume: float | None
     """Volume of a check shot; blank takes the largest shot [m³]."""
     scrap: float
-    """Share of parts started here that is lost, here or later."""
+    """Share of parts started here that is lost, here or later; where the part has a route, here alone."""
     takt: float | None
     """Time between parts; blank spreads the builds over the shift [s]."""
     uptime: float
@@ -630,6 +630,27 @@ class Oven(Row):
     """Distance of parts on the belt [m]."""
     hold: float | None
     """Hold at the cure temperature the data sheet asks for [s]."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class RouteStep(Row):
+    """A row of Routes: the stations that a part passes, in order; a station then starts what the one before
+    has finished."""
+
+    TABLE: ClassVar[str] = "Routes"
+    part: str
+    """Part."""
+    step: int
+    """Place in the order: 1, 2, 3."""
+    station: str
+    """Station; it puts something on the part."""
+    wait: float | None
+    """Least time from the end of dispensing here until the next station may begin, a cure; blank: the
+    handling time, as on the cure board; 0: it may go on at once [s]."""
+    room: int | None
+    """Parts that have room before the next station, those in cure with them; blank: no limit; 0: it stays in
+    this station until the next begins."""
     at: str
 
 
@@ -768,6 +789,7 @@ __all__ = [
     "PathPoint",
     "Pot",
     "ProfilePoint",
+    "RouteStep",
     "Row",
     "Settings",
     "Shift",

@@ -67,6 +67,8 @@ IDLE_RULES = (IDLE_CHEAPER, IDLE_PURGE, IDLE_OFF) = ("cheaper", "purge", "take o
 INSERT_SHAPES = ("box", "cylinder")
 
 MOST_NOZZLES = 20
+MOST_STEPS = 100  # stations of a route
+MOST_ROOM = 100_000  # parts between two stations
 
 ZERO_KELVIN = -CELSIUS_ZERO  # °C
 
@@ -595,7 +597,7 @@ STATIONS = Table(
         optional("check_volume", "mL", "volume of a check shot; blank takes the largest shot", above=0.0),
         share(
             "scrap",
-            "share of parts started here that is lost, here or later",
+            "share of parts started here that is lost, here or later; where the part has a route, here alone",
             default=0.0,
             below=1.0,
             at_most=None,
@@ -693,6 +695,34 @@ OVENS = Table(
         optional("hold", "min", "hold at the cure temperature the data sheet asks for", above=0.0),
     ),
     key=("part", "station"),
+)
+
+ROUTES = Table(
+    "Routes",
+    "RouteStep",
+    "the stations that a part passes, in order; a station then starts what the one before has finished",
+    (
+        refer("part", "Parts", "part"),
+        whole("step", "place in the order: 1, 2, 3", at_least=1, at_most=MOST_STEPS),
+        refer("station", "Stations", "station; it puts something on the part"),
+        optional(
+            "wait",
+            "min",
+            "least time from the end of dispensing here until the next station may begin, a cure; blank: "
+            "the handling time, as on the cure board; 0: it may go on at once",
+            at_least=0.0,
+        ),
+        whole(
+            "room",
+            "parts that have room before the next station, those in cure with them; blank: no limit; 0: it "
+            "stays in this station until the next begins",
+            default=None,
+            at_least=0,
+            at_most=MOST_ROOM,
+        ),
+    ),
+    key=("part", "step"),
+    is_seldom=True,
 )
 
 SHIFTS = Table(
@@ -811,6 +841,7 @@ TABLES: tuple[Table, ...] = (
     TEMPERATURES,
     PROFILES,
     OVENS,
+    ROUTES,
     SHIFTS,
     BREAKS,
     BUILDS,

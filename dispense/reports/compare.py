@@ -26,7 +26,7 @@ from ..plan.materials import mixed_density
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_weather
-from ..shift.player import play_plan
+from ..shift.play import play_plan
 from ..shift.results import CATEGORIES, UNMIXED, ShiftResult
 from ..shift.setup import setup_card
 from ..shift.store import NANO, nanolitre_price

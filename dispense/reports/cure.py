@@ -30,7 +30,7 @@ from ..plan.records import Plan
 from ..plan.rows import Material, Station, TemperaturePoint
 from ..plan.weather import shop_record, shop_weather
 from ..shift.cure_times import LAST, cure_basis, shop_cure
-from ..shift.player import play_plan
+from ..shift.play import play_plan
 from ..shift.windows import Window, latest_times
 from . import day as life_day
 from . import pour as pour_report

@@ -16,6 +16,7 @@ from ..plan.slips import slips
 from ..shift.setup import setup_card
 from .pour import pour_findings
 from .press import press_findings, pressed_findings
+from .routes import route_findings
 from .runs import cure_findings
 from .standing import standing_findings
 from .thickening import thickening_findings
@@ -47,7 +48,7 @@ OF_STATION: tuple[Callable[[Plan, Station], list[Finding]], ...] = (
     standing_findings,
     thickening_findings,
 )
-OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips)
+OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips, route_findings)
 
 
 def station_findings(plan: Plan, station: str) -> list[Finding]:

@@ -39,15 +39,16 @@ from ..plan.amounts import (
     bead_height,
     bead_length,
     deposited_length,
-    parts_started,
     path_points,
     spread,
     station_work,
 )
 from ..plan.records import Plan
+from ..plan.routes import started_at
 from ..plan.rows import Bead, Joint, Material, Station
 from ..plan.weather import coldest_consistency
-from ..shift.calendar import Calendar, shift_takt
+from ..shift.calendar import Calendar
+from ..shift.pace import shift_takt
 
 _POINTS, _SHARES = (0.5 * row for row in np.polynomial.legendre.leggauss(32))
 _POINTS = _POINTS + 0.5  # on 0 … 1
@@ -278,7 +279,7 @@ def shortest_takt(plan: Plan, station: Station, part: str | None = None) -> floa
         mine = all_ = 0
         for built, quantity in plan.builds_of(date, name).items():
             if applied_at(plan, built, station):
-                count = parts_started(quantity, station)
+                count = started_at(plan, built, station, quantity)
                 all_ += count
                 mine += count if part in (None, built) else 0
         if mine:

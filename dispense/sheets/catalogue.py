@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from . import board, check, material, results, setup, staging
+from . import board, check, line, material, results, setup, staging
 from .layout import Book
 from .sheet import Sheet
 from .spec import SheetSpec
@@ -14,6 +14,7 @@ SHEETS: tuple[Sheet, ...] = (
     board.SHEET,
     check.SHEET,
     staging.SHEET,
+    line.SHEET,
     setup.SHEET,
     results.SHEET,
 )

@@ -157,7 +157,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
             "headline": shift_headline(plan, result, containers_text(result)),
             "parts_good": sum(job.quantity for job in result.jobs),
             "parts_started": sum(job.started for job in result.jobs),
-            "takt": result.takt,
+            "takt": result.takt_stated,
             "mixed_total": mixed_drawn(result) / ML,
             "mixed_mass": mixed_mass(result),
             "on_parts": nominal,

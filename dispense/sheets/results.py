@@ -244,7 +244,7 @@ def _shift_row(result: ShiftResult) -> Row:
         "taken_over": sum(job.taken for job in result.jobs),
         "lost": sum(job.lost for job in result.jobs),
         "handed_over": sum(job.carried for job in result.jobs),
-        "takt": result.takt,
+        "takt": result.takt_stated,
         "busy": result.busy / result.calendar.available,
         "mixed": mixed_drawn(result) / ML,
         "on_parts": nominal,

@@ -8,8 +8,8 @@ from __future__ import annotations
 from ..base.offer import offer
 
 _OFFERED = {
-    "play_plan": "player",
-    "play_shift": "player",
+    "play_plan": "play",
+    "play_shift": "play",
     "Calendar": "calendar",
     "Store": "store",
     "ShiftResult": "results",

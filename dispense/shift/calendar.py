@@ -7,7 +7,6 @@ from bisect import bisect_right
 from collections.abc import Iterable
 
 from ..plan.records import Plan
-from ..plan.rows import Station
 
 SAME_TIME = 1e-6  # s; clock times as near as this are one, since they are sums of many
 
@@ -75,9 +74,3 @@ class Calendar:
             if begin + duration <= b + SAME_TIME:
                 return begin
         return math.inf
-
-
-def shift_takt(plan: Plan, station: Station, calendar: Calendar, started: int) -> float:
-    """Time between parts [s]: as stated, else that which spreads the parts started over the shift."""
-    spread = calendar.available / started if started else math.inf
-    return station.takt or spread * plan.takt_factors.get(station.station, 1.0)

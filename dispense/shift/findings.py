@@ -75,7 +75,9 @@ def _output(result: ShiftResult) -> Iterator[Finding]:
                 STOP,
                 f"{job.part}: {job.own_finished} of {job.quantity} good parts are finished by "
                 f"{hhmm(result.calendar.end, result.date)}",
-                "longer hours, a shorter takt, fewer parts, or a quicker or second station",
+                "longer hours, a shorter takt, fewer parts, or a quicker or second station"
+                if result.pace is None
+                else f"longer hours, fewer parts, or quicken the line: {result.pace.text}",
                 topic="output",
                 part=job.part,
                 finished=job.own_finished,
@@ -234,12 +236,14 @@ def _too_long(result: ShiftResult) -> Iterator[Finding]:
 def _slow_flow(result: ShiftResult) -> Iterator[Finding]:
     """Where the parts come too slowly to keep the mixer fresh, breaks are not the cause."""
     if result.between > MOST_BETWEEN and result.life is not None:
+        takt = result.takt_stated
+        why = "waiting for parts" if takt is None else f"at a takt of {takt:.0f} s"
         limit = result.station.purge_share * result.life.at(max(result.temperatures[1]))
         yield _found(
             result,
             QUALITY,
             f"{result.between} purges and mixer changes fall between parts, not after "
-            f"breaks: at a takt of {result.takt:.0f} s material stands longer in the mixer than "
+            f"breaks: {why} material stands longer in the mixer than "
             f"its limit, {limit / 60.0:.0f} min in the hottest hour",
             "a smaller mixer, a quicker takt or a cooler shop",
             topic="purges between parts",

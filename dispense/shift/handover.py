@@ -7,16 +7,35 @@ as lost.
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterable, Iterator, Sequence
 
 from ..base.clock import WEEKDAYS
 from ..base.units import DAY
 from ..handbook.life import LifeClock
+from ..plan.records import Plan
+from ..plan.routes import place_in_route, route_of
 from .cure_times import OpenClock
 from .results import Handover, ShiftResult, numbers_text
-from .store import NO_STOCK, HalfDone, Store, ToMate
+from .store import NO_STOCK, Between, HalfDone, Store, ToMate
 
 HALF_DONE, TO_MATE, MIXER = "half done", "to be mated", "mixer, closed"
+BETWEEN = "in process, from"  # and the station before
+
+
+def on_the_way(plan: Plan, store: Store, station: str) -> list[str]:
+    """Parts in process that will come to a station by their routes: half done before it, or between."""
+    found: list[str] = []
+    for part in dict.fromkeys(row.part for row in plan.routes):
+        place = place_in_route(plan, part, station)
+        if place is None:
+            continue
+        before = {row.station for row in route_of(plan, part)[:place]}
+        waits = [item.part for name in {*before, station} for item in store.between.get(name, ())]
+        half_done = [item.part for name in before for item in store.half_done.get(name, ())]
+        if part in waits or part in half_done:
+            found.append(part)
+    return found
 
 
 def origin_text(date: datetime.date, shift: str) -> str:
@@ -34,6 +53,7 @@ def standing(
     return [
         *_half_done(result, half_done, open_time),
         *_to_mate(result, to_mate),
+        *_between(result, [item.on(day) for item in store.between.get(station, ())]),
         *_mixers(result, store, pot),
         *_containers(result, store),
     ]
@@ -69,7 +89,18 @@ def _to_mate(result: ShiftResult, parts: Sequence[ToMate]) -> Iterator[Handover]
         yield Handover(TO_MATE, part, numbers, len(group), first, latest)
 
 
-def _numbers(result: ShiftResult, group: Iterable[HalfDone | ToMate], origin: str) -> str:
+def _between(result: ShiftResult, parts: Sequence[Between]) -> Iterator[Handover]:
+    """Parts that the station before has finished, those of one shift together."""
+    groups: dict[tuple[str, str, str], list[Between]] = {}
+    for item in parts:
+        groups.setdefault((item.part, item.origin, item.before), []).append(item)
+    for (part, origin, before), group in groups.items():
+        first = min(item.ready for item in group)
+        numbers = _numbers(result, group, origin)
+        yield Handover(f"{BETWEEN} {before}", part, numbers, len(group), first if first < math.inf else None)
+
+
+def _numbers(result: ShiftResult, group: Iterable[HalfDone | ToMate | Between], origin: str) -> str:
     """Numbers of parts, and the shift that gave them where that is another."""
     numbers = numbers_text(item.serial for item in group)
     is_own = origin == origin_text(result.date, result.shift)
@@ -100,4 +131,4 @@ def _containers(result: ShiftResult, store: Store) -> Iterator[Handover]:
             yield Handover(f"container {name}{container.lot.lot}", latest=latest, volume=container.usable)
 
 
-__all__ = ["HALF_DONE", "MIXER", "TO_MATE", "origin_text", "standing"]
+__all__ = ["BETWEEN", "HALF_DONE", "MIXER", "TO_MATE", "on_the_way", "origin_text", "standing"]

@@ -33,8 +33,9 @@ from __future__ import annotations
 
 import datetime
 import heapq
+import itertools
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from ..base.clock import hhmm
@@ -42,22 +43,24 @@ from ..base.errors import NUM, InputError, Problem
 from ..base.numbers import EQUAL
 from ..base.units import DAY
 from ..handbook.life import LifeClock
-from ..plan.amounts import applied_at, parts_started
+from ..plan.amounts import applied_at, parts_started, spread_scrap
 from ..plan.materials import working_life
 from ..plan.records import Plan
+from ..plan.routes import passed_on
 from ..plan.rows import Material, Station
 from ..plan.tables import CHANGE_MIXER, KEEP_CLOSED
 from ..plan.weather import shop_record
-from .calendar import SAME_TIME, Calendar, shift_takt
+from .calendar import SAME_TIME, Calendar
 from .cure_times import OpenClock, cure_times, open_clock
 from .findings import shift_findings
-from .handover import origin_text, standing
+from .handover import on_the_way, origin_text, standing
 from .idle import off_text, weigh_idle
 from .mixer import GELLED, Mixer
+from .pace import shift_takt
 from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, ShiftResult, TooLong
-from .store import NANO, NO_STOCK, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
+from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
-from .today import Stretch, Today, check_now, set_standing
+from .today import Stretch
 from .visits import Piece, Visit, visits_of
 
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift
@@ -103,6 +106,13 @@ class Nozzle:
     mixer: Mixer
     free: float
     idle_since: float
+    starved: float = 0.0
+    blocked: float = 0.0
+
+    @property
+    def is_blocked(self) -> bool:
+        """Whether a finished part stands under it for which there is no room yet."""
+        return self.free == math.inf
 
 
 @dataclass(slots=True)
@@ -117,15 +127,22 @@ class Work:
     ended: float = 0.0
     origin: str = ""  # the shift that began it, where that is another
     is_lost: bool = False
+    is_taken: bool = False  # half done from the shift before
+    fate: int = 0  # place in its route at which it is lost
+    came: Between | None = None  # from the station before
+
+    @property
+    def is_done(self) -> bool:
+        """Whether it has had all its visits here."""
+        return self.turn == self.job.visits
 
 
-def _works(jobs: Iterable[Job]) -> Iterator[Work]:
+def _works(jobs: Iterable[Job], fates: Mapping[str, Sequence[int]]) -> Iterator[Work]:
     """Parts to start in their order, the scrap spread evenly among them."""
     for job in jobs:
-        started, lost = job.started, job.started - job.quantity
-        for place in range(started):
-            is_scrap = (place + 1) * lost // started > place * lost // started
-            yield Work(job, place + 1, is_scrap)
+        fate = fates.get(job.part)
+        for place, is_scrap in enumerate(spread_scrap(job.started, job.started - job.quantity)):
+            yield Work(job, place + 1, is_scrap, fate=fate[place] if fate else 0)
 
 
 Due = tuple[float, int, int, Work | None]  # when, rank among equals, number, a part or a check
@@ -155,12 +172,19 @@ class Player:
         for part, quantity in builds.items():
             mine = applied_at(plan, part, station)
             if mine and quantity > 0:
-                jobs.append(Job(part, quantity, parts_started(quantity, station), mine))
+                good = passed_on(plan, part, station.station, quantity)
+                jobs.append(Job(part, good, parts_started(good, station), mine))
         self.works: list[Work] | None = None
-        if stretch is not WHOLE:
+        self.is_started = self.owes_check = False
+        self.last_begun = -math.inf  # when the last part from another station was begun
+        self.fed: frozenset[str] = frozenset()  # parts that come from another station
+        self.fates: Mapping[str, Sequence[int]] = {}  # of the parts whose route begins here
+        self.more_to_come: Callable[[], bool] = lambda: False  # from the stations before
+        if not stretch.is_whole:
             jobs = self._of_stretch(jobs)
         self.taken = [item.on(date) for item in store.half_done.get(station.station, ())]
-        for part in dict.fromkeys(item.part for item in self.taken):
+        taken = [item.part for item in self.taken]
+        for part in dict.fromkeys((*taken, *on_the_way(plan, store, station.station))):
             if all(job.part != part for job in jobs):
                 jobs.append(Job(part, 0, 0, applied_at(plan, part, station)))
         started = sum(job.started for job in jobs)
@@ -202,7 +226,7 @@ class Player:
     def _of_stretch(self, jobs: list[Job]) -> list[Job]:
         """The jobs with the parts that are started in this stretch of the shift."""
         stretch = self.stretch
-        self.works = list(_works(jobs))[stretch.skip :][: stretch.most]
+        self.works = list(_works(jobs, self.fates))[stretch.skip :][: stretch.most]
         for job in jobs:
             mine = [work for work in self.works if work.job is job]
             job.started = len(mine)
@@ -225,14 +249,32 @@ class Player:
 
     def play(self) -> ShiftResult:
         """Run the shift."""
+        self.open_up()
+        while self.queue:
+            self.step()
+        return self.close_up()
+
+    def open_up(self) -> None:
+        """All that comes before the first part."""
         result = self.result
+        self.queue: list[Due] = []
         if result.jobs:
             result.taken_over = self._standing()
         self._open()
         if result.jobs:
-            self._start()
-            self._work()
-            self._end()
+            if not self.is_fed:
+                self._start(result.calendar.start)
+            self._line_up()
+
+    def close_up(self) -> ShiftResult:
+        """All that comes after the last part."""
+        result = self.result
+        if result.jobs:
+            for batch in result.batches:
+                batch.cure = cure_times(self.plan, self.station, batch.part, batch.ended)
+            result.run_end = result.calendar.start
+            if self.is_started:
+                self._end()
         self._close()
         if result.jobs:
             result.handed_over = self._standing()
@@ -280,12 +322,19 @@ class Player:
     def _find(self) -> None:
         self.result.findings += shift_findings(self.result, self.store)
 
-    def _start(self) -> None:
+    @property
+    def is_fed(self) -> bool:
+        """Whether all its parts come from other stations: it is started when the first one comes."""
+        return all(job.part in self.fed for job in self.result.jobs)
+
+    def _start(self, start: float) -> None:
         """The first purge, with a new mixer or with one that was kept closed; or the run goes on."""
-        start, station = self.result.calendar.start, self.station
+        self.is_started, station = True, self.station
         for nozzle in self.nozzles:
             self.nozzle, mixer = nozzle, nozzle.mixer
-            volume, words = nanolitres(station.start_volume), "start of shift"
+            if start > self.result.calendar.start and not nozzle.is_blocked:
+                nozzle.idle_since = start
+            volume, words = nanolitres(station.start_volume), self._start_words(start)
             kept = self.store.mixers.pop((station.station, nozzle.number), None)
             if kept is not None:
                 mixer.contents.extend(kept.on(self.date))
@@ -302,6 +351,9 @@ class Player:
                 self.new_mixer(start)
             self.supply.draw(volume, "start", start)
             mixer.push(volume, start, start)
+
+    def _start_words(self, start: float) -> str:
+        return "start of shift" if start <= self.result.calendar.start else "start, the first part comes"
 
     def _end(self) -> None:
         """The run is over: mixers off, pot emptied; the time that is left is free."""
@@ -454,38 +506,99 @@ class Player:
 
     # -- parts and checks -------------------------------------------------------------------
 
-    def _work(self) -> None:
-        """All parts and check shots, in the order in which they are due."""
+    def _line_up(self) -> None:
+        """All parts and check shots that the shift begins with, in the order in which they are due."""
         result, station = self.result, self.station
-        queue = list(self._parts())
+        self.queue = list(self._parts())
+        self.numbers = itertools.count(len(self.queue))  # of those that come later
         check = result.check
         self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
-        queue += self._checks()
-        heapq.heapify(queue)
+        self.queue += self._checks()
+        heapq.heapify(self.queue)
         split, handling = self.supply.split, station.handling_time
-        visits = {id(job): visits_of(job.applications, split, handling) for job in result.jobs}
-        while queue:
-            due, rank, number, work = heapq.heappop(queue)
-            if len(self.nozzles) > 1:
-                self.nozzle = min(self.nozzles, key=lambda nozzle: nozzle.free)
+        self.visits = {id(job): visits_of(job.applications, split, handling) for job in result.jobs}
+
+    def step(self) -> Work | None:
+        """The next part or check shot; the part, where it is worked on."""
+        due, rank, number, work = heapq.heappop(self.queue)
+        if len(self.nozzles) > 1:
+            self.nozzle = min(self.nozzles, key=lambda nozzle: nozzle.free)
+        visits = self.visits
+        if not self.is_started:
             if work is None:
-                parts = ((item[0], item[3]) for item in queue if item[3] is not None)
-                if any(self._fits(at, visits[id(part.job)][part.turn]) for at, part in parts):
+                self.owes_check = True  # to be made when the first part comes
+                return None
+            if self._fits(due, visits[id(work.job)][work.turn]):
+                self._start(due)
+                if self.owes_check:
                     self._check(due)
-                continue
-            steps = visits[id(work.job)]
-            begin = None if self._is_lost(work, due, steps[work.turn]) else self._ready(due, steps[work.turn])
-            if begin is None:
-                self._leave(work, due)
-                continue
-            self._dispense(work, steps[work.turn], begin, number)
-            work.turn += 1
-            if work.turn < len(steps):
-                heapq.heappush(queue, (work.ended + steps[work.turn].wait, rank, number, work))
-            else:
-                self._finish(work)
-        for batch in result.batches:
-            batch.cure = cure_times(self.plan, station, batch.part, batch.ended)
+        if work is None:
+            parts = ((item[0], item[3]) for item in self.queue if item[3] is not None)
+            if self.more_to_come() or any(
+                self._fits(at, visits[id(part.job)][part.turn]) for at, part in parts
+            ):
+                self._check(due)
+            return None
+        steps, free = visits[id(work.job)], self.nozzle.free
+        is_new = work.came is not None and not work.turn
+        soonest = max(due, self.last_begun) if is_new else due  # first come, first served
+        begin = None if self._is_lost(work, due, steps[work.turn]) else self._ready(soonest, steps[work.turn])
+        if begin is None:
+            self._leave(work, due)
+            return None
+        if is_new:
+            self.last_begun = begin
+            self.nozzle.starved += self._time_between(free, due)
+        self._dispense(work, steps[work.turn], begin, number)
+        work.turn += 1
+        if work.turn < len(steps):
+            heapq.heappush(self.queue, (work.ended + steps[work.turn].wait, rank, number, work))
+        else:
+            self._finish(work)
+        return work
+
+    def _time_between(self, since: float, until: float) -> float:
+        """Working time from one clock time to a later one [s]."""
+        worked = self.result.calendar.worked
+        return max(worked(until) - worked(since), 0.0)
+
+    # -- in a line --------------------------------------------------------------------------
+
+    @property
+    def is_blocked(self) -> bool:
+        """Whether all its nozzles hold finished parts for which there is no room yet."""
+        return all(nozzle.is_blocked for nozzle in self.nozzles)
+
+    def arrive(self, came: Between, is_scrap: bool) -> None:
+        """A part that the station before has finished may be begun as soon as it may go on."""
+        job = next(job for job in self.result.jobs if job.part == came.part)
+        origin = "" if came.origin == self.origin else came.origin
+        work = Work(job, came.serial, is_scrap, origin=origin, fate=came.fate, came=came)
+        due = max(came.ready, self.result.calendar.start)
+        heapq.heappush(self.queue, (due, 1, next(self.numbers), work))
+
+    def release(self, nozzle: Nozzle, at: float) -> None:
+        """A finished part leaves the nozzle that it held since its end, or since the shift began."""
+        nozzle.free = max(at, self.result.calendar.start)
+        nozzle.blocked += self._time_between(nozzle.idle_since, nozzle.free)
+
+    def shut(self) -> None:
+        """The shift is over: nozzles that are blocked stay so, others starve where parts are missing."""
+        end, count = self.result.calendar.end, len(self.nozzles)
+        for _, _, _, work in self.queue:
+            if work is not None and work.turn:
+                self._leave(work, work.ended)
+        is_starved = any(job.part in self.fed and job.begun < job.started for job in self.result.jobs)
+        for nozzle in self.nozzles:
+            if nozzle.is_blocked:
+                nozzle.blocked += self._time_between(nozzle.idle_since, end)
+                nozzle.free = nozzle.idle_since
+            elif is_starved:
+                nozzle.starved += self._time_between(nozzle.free, end)
+        self.result.starved = math.fsum(nozzle.starved for nozzle in self.nozzles) / count
+        self.result.blocked = math.fsum(nozzle.blocked for nozzle in self.nozzles) / count
+
+    # -- parts in their order ---------------------------------------------------------------
 
     def _take_over(self) -> Iterator[Due]:
         """Parts that the shift before left half done, those that wait longest first."""
@@ -496,12 +609,22 @@ class Player:
         for place, item in enumerate(self.taken):
             job = jobs[item.part]
             job.taken += 1
-            work = Work(job, item.serial, item.is_scrap, item.turn, item.begun, item.ended, item.origin)
+            work = Work(
+                job,
+                item.serial,
+                item.is_scrap,
+                item.turn,
+                item.begun,
+                item.ended,
+                item.origin,
+                is_taken=True,
+                fate=item.fate,
+            )
             yield max(start, item.due), 1, place - len(self.taken), work
 
     def _is_lost(self, work: Work, due: float, visit: Visit) -> bool:
         """Whether the open time of a part that was taken over ends before its visit could."""
-        if not work.origin or self.open_clock is None:
+        if not work.is_taken or self.open_clock is None:
             return False
         latest = self.open_clock.when(work.begun, 1.0)
         calendar = self.result.calendar
@@ -531,6 +654,7 @@ class Player:
                 work.begun,
                 work.ended,
                 due,
+                work.fate,
             )
         )
 
@@ -538,7 +662,8 @@ class Player:
         """Parts taken over; then those to start in order, the scrap spread evenly among them."""
         yield from self._take_over()
         takt, clock = self.result.takt, self.result.calendar.clock
-        works = _works(self.result.jobs) if self.works is None else self.works
+        own = (job for job in self.result.jobs if job.part not in self.fed)
+        works = _works(own, self.fates) if self.works is None else self.works
         for number, work in enumerate(works):
             yield clock(number * takt), 1, number, work
 
@@ -633,7 +758,7 @@ class Player:
             work.job.scrapped += 1
         else:
             work.job.finished += 1
-            work.job.taken_finished += bool(work.origin)
+            work.job.taken_finished += work.is_taken
         self._batch(work)
 
     def _check(self, due: float) -> None:
@@ -667,8 +792,10 @@ class Player:
         window = self.result.material.surface_window
         if window is None:
             return
-        arrival = number * self.result.takt - self.station.treatment_lead
-        treated = self.result.calendar.clock(arrival)
+        calendar = self.result.calendar
+        came = number * self.result.takt if work.came is None else calendar.worked(work.came.ready)
+        arrival = came - self.station.treatment_lead
+        treated = calendar.clock(arrival)
         latest = treated + window
         part, serial = work.job.part, work.serial
         self.result.treated_until.append((part, serial, latest))
@@ -719,9 +846,6 @@ class Player:
         return max(following.clock(left), calendar.end)
 
 
-# ------------------------------------------------------------------------------------ whole plans
-
-
 def shift_calendar(
     plan: Plan, date: datetime.date, shift: str, days: int = 0, stretch: Stretch = WHOLE
 ) -> Calendar:
@@ -732,73 +856,3 @@ def shift_calendar(
     end = last if stretch.end is None else stretch.end
     breaks = [*plan.breaks_of(shift), *((stop.start, stop.end) for stop in stretch.stops)]
     return Calendar(start + later, end + later, ((a + later, b + later) for a, b in breaks))
-
-
-def play_shift(
-    plan: Plan, date: datetime.date, shift: str, station: str, store: Store | None = None
-) -> ShiftResult:
-    """One station through one shift, from a given store (that of the plan by default)."""
-    row = plan.station(station)
-    store = Store.of(plan) if store is None else store
-    return Player(plan, date, shift, row, plan.builds_of(date, shift), store).play()
-
-
-def play_plan(
-    plan: Plan,
-    *,
-    until: tuple[datetime.date, str] | None = None,
-    stations: Iterable[str] | None = None,
-    today: Today | None = None,
-) -> Iterator[ShiftResult]:
-    """Every shift of the plan in order of time, stock and containers carried along.
-
-    `until` ends with that date and shift; `stations` keeps those and the others that share their
-    materials (they draw on the same store). Of the shift of `today` the rest is played, from now on.
-    """
-    chosen = list(plan.stations)
-    if stations is not None:
-        names = set(stations)
-        materials = {plan.station(name).material for name in names}
-        chosen = [row for row in chosen if row.material in materials]
-    store = Store.of(plan)
-    days = plan.days()
-    for place, (date, shift) in enumerate(days):
-        builds = plan.builds_of(date, shift)
-        following = None
-        if place + 1 < len(days):
-            next_date, next_shift = days[place + 1]
-            following = shift_calendar(plan, next_date, next_shift, (next_date - date).days)
-        for row in chosen:
-            stretch = WHOLE
-            if today is not None and today.is_of(date, shift):
-                stretch = _till_now(plan, row, builds, store, today)
-            player = Player(plan, date, shift, row, builds, store, following, stretch)
-            if player.result.jobs:
-                yield player.play()
-        if until is not None and (date, shift) == until:
-            return
-
-
-def _till_now(plan: Plan, station: Station, builds: dict[str, int], store: Store, today: Today) -> Stretch:
-    """Play the part of a shift that is over; the stretch that is left."""
-    check_now(plan, today, station)
-    if today.now is None:
-        return Stretch(stops=today.stops)
-    start, _ = plan.hours_of(today.date, today.shift)
-    over = Stretch(None, today.now, 0, today.done, today.stops)
-    player = Player(plan, today.date, today.shift, station, builds, store, None, over)
-    goes_on = bool(player.result.jobs) and today.now > start
-    if goes_on:
-        result = player.play()
-        begun = sum(job.begun for job in result.jobs)
-        if begun < today.done:
-            raise InputError(
-                Problem(
-                    "fill",
-                    "done",
-                    today.done,
-                    f"at most {begun}: no more fit in till {hhmm(today.now)} at {station.station}",
-                )
-            )
-    set_standing(plan, today, station, store)
-    return Stretch(today.now, None, today.done, None, today.stops, goes_on)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -15,6 +16,7 @@ from ..plan.rows import Component, Material, Station
 from .calendar import Calendar
 from .cure_times import CureTimes
 from .idle import Idle
+from .pace import Pace
 from .weighing import Weighing, check_shot
 
 CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "rest", "expired")
@@ -102,6 +104,11 @@ class Job:
     def shot(self) -> Amount:
         """What one part takes at this station."""
         return total(item.amount for item in self.applications)
+
+    @property
+    def visits(self) -> int:
+        """How often one part comes under the nozzle."""
+        return sum(not place or item.wait > 0.0 for place, item in enumerate(self.applications))
 
     @property
     def own_finished(self) -> int:
@@ -209,6 +216,35 @@ class LotUse:
     is_missing: bool = False  # needed, and no usable lot holds it
 
 
+@dataclass(frozen=True, slots=True)
+class Count:
+    """How many parts stand somewhere through a shift: at most, and on the mean of its time."""
+
+    peak: int = 0
+    mean: float = 0.0
+
+
+@dataclass(slots=True)
+class Passage:
+    """What stood between a station and the next in a shift, and what went through there.
+
+    taken + entered = passed + handed. `between` counts parts that have left the one station and not begun
+    at the next, `cure` those that may not go on yet; `stay` [s] is the mean time between the stations of
+    those that went on.
+    """
+
+    before: str
+    station: str
+    room: int | None
+    taken: int
+    entered: int
+    passed: int
+    handed: int
+    between: Count
+    cure: Count
+    stay: float | None
+
+
 @dataclass(slots=True)
 class ShiftResult(WithFindings):
     """A station's shift: what was used, when things happened, what was found."""
@@ -253,6 +289,11 @@ class ShiftResult(WithFindings):
     handed_over: list[Handover] = field(default_factory=list)
     has_following: bool = True  # whether the plan has a shift after this one
     since: float | None = None  # from when the rest of a shift is played [s]
+    is_fed: bool = False  # whether all parts come from the stations before
+    starved: float = 0.0  # working time without a part from the station before, mean of nozzles [s]
+    blocked: float = 0.0  # with a finished part for which there is no room, mean of nozzles [s]
+    passages: list[Passage] = field(default_factory=list)  # from the stations before
+    pace: Pace | None = None  # what sets the pace of the station's line
 
     @property
     def letters(self) -> tuple[str, ...]:
@@ -295,6 +336,11 @@ class ShiftResult(WithFindings):
     def dispensed(self, category: str) -> int:
         """Mixed material of one category, all components together [nL]."""
         return sum(self.used[letter][category] for letter in self.used)
+
+    @property
+    def takt_stated(self) -> float | None:
+        """The takt, None where no part is to be begun or all come from the stations before."""
+        return self.takt if self.takt < math.inf and not self.is_fed else None
 
     @property
     def parts_amount(self) -> Amount:

@@ -156,6 +156,7 @@ class HalfDone:
     begun: float
     ended: float
     due: float
+    fate: int = 0  # place in its route at which it is lost
 
     def on(self, day: datetime.date) -> HalfDone:
         """The same by the clock of another day."""
@@ -180,6 +181,32 @@ class ToMate:
         return replace(self, day=day, latest=self.latest - gone, planned=self.planned - gone)
 
 
+@dataclass(slots=True)
+class Between:
+    """A part that a station of its route has finished, and the next (`station`) has not begun.
+
+    Clock times [s] after the start of `day`: when it was finished, when it may go on (inf: never), and
+    when it left the station before; None while it still stands in there, since there is no room.
+    """
+
+    day: datetime.date
+    origin: str  # the shift that began its route
+    part: str
+    serial: int
+    fate: int  # place in its route at which it is lost
+    before: str
+    station: str
+    finished: float
+    ready: float
+    left: float | None = None
+
+    def on(self, day: datetime.date) -> Between:
+        """The same by the clock of another day."""
+        gone = (day - self.day).days * DAY
+        left = None if self.left is None else self.left - gone
+        return replace(self, day=day, finished=self.finished - gone, ready=self.ready - gone, left=left)
+
+
 def mount(lot: AnyLot, content: int, component: Component, date: datetime.date) -> Mounted[AnyLot] | None:
     """Put a container on, which opens it; None where no more is in it than its heel."""
     heel = heel_volume(component)
@@ -201,6 +228,7 @@ class Store:
     mixers: dict[tuple[str, int], KeptMixer] = field(default_factory=dict)  # (station, nozzle)
     half_done: dict[str, list[HalfDone]] = field(default_factory=dict)  # by station
     to_mate: dict[str, list[ToMate]] = field(default_factory=dict)
+    between: dict[str, list[Between]] = field(default_factory=dict)  # by the station that comes next
 
     @classmethod
     def of(cls, plan: Plan) -> Store:

@@ -59,6 +59,11 @@ class Stretch:
     goes_on: bool = False  # the run has begun before it
 
     @property
+    def is_whole(self) -> bool:
+        """Whether it is the whole shift, with stops or without."""
+        return self.start is None and self.end is None
+
+    @property
     def is_last(self) -> bool:
         """Whether the shift ends with it."""
         return self.end is None

@@ -1,0 +1,174 @@
+"""What a plan's routes can deliver, told before any shift is played: pace, start-up, cures without end."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from ..base.clock import hhmm
+from ..base.findings import NOTE, STOP, Finding
+from ..base.printed import counted, listed
+from ..base.units import duration_text, from_si
+from ..plan.amounts import applied_at, station_work
+from ..plan.records import Plan
+from ..plan.routes import lines, route_of, started_at
+from ..plan.rows import RouteStep
+from ..shift.blocking import line_times
+from ..shift.calendar import SAME_TIME, Calendar
+from ..shift.pace import line_pace, may_go_on, route_time, shift_takt
+from ..shift.player import shift_calendar
+
+#: topics of what stops a line: a forecast tells them too
+OF_ROUTES = NEVER, PACE, START_UP = "never goes on", "pace", "start-up of a route"
+ASSUMED = "wait of a route"  # topic of notes
+
+
+def route_findings(plan: Plan) -> list[Finding]:
+    """What of the builds the routes cannot deliver, the pace before all, and what is assumed."""
+    if not plan.routes:
+        return []
+    found = [*_never(plan), *_assumed(plan)]
+    is_never = {item.part for item in found if item.kind == STOP}
+    for names in dict.fromkeys(lines(plan).values()):
+        slow = list(_too_slow(plan, names))
+        parts = [part for part in dict.fromkeys(row.part for row in plan.routes) if part not in is_never]
+        mine = [part for part in parts if route_of(plan, part)[0].station in names]
+        found += slow or [item for part in mine for item in _start_up(plan, part)]
+    return found
+
+
+def _found(plan: Plan, kind: str, text: str, fix: str, topic: str, row: RouteStep) -> Finding:
+    station = plan.station(row.station)
+    return Finding(kind, text, fix, topic, row.station, station.material, row.part, cell=row.at)
+
+
+def _going_on(plan: Plan) -> Iterator[RouteStep]:
+    """Steps after which a part goes on."""
+    for part in dict.fromkeys(row.part for row in plan.routes):
+        yield from route_of(plan, part)[:-1]
+
+
+def _never(plan: Plan) -> Iterator[Finding]:
+    """Parts that never reach handling strength and so never come to the next station."""
+    for row in _going_on(plan):
+        if may_go_on(plan, row, 0.0) == math.inf:
+            yield _found(
+                plan,
+                STOP,
+                f"{row.part} never goes on from {row.station}: its handling strength is not reached",
+                "state the oven, or the wait in Routes",
+                NEVER,
+                row,
+            )
+
+
+def _assumed(plan: Plan) -> Iterator[Finding]:
+    """Waits that are blank where the material states no handling time."""
+    for row in _going_on(plan):
+        material = plan.material(plan.station(row.station).material)
+        if row.wait is None and material.move_time is None:
+            yield _found(
+                plan,
+                NOTE,
+                f"{row.part} goes on from {row.station} at once: {material.material} states no handling time",
+                "state the wait in Routes",
+                ASSUMED,
+                row,
+            )
+
+
+def _too_slow(plan: Plan, names: tuple[str, ...]) -> Iterator[Finding]:
+    """The shift that asks most of a line beyond its pace, and how many do."""
+    worst: tuple[float, datetime.date, str] | None = None
+    count = 0
+    asked: dict[tuple[str, float, float, tuple[tuple[str, int], ...]], float] = {}
+    for date, shift in plan.days():
+        builds = plan.builds_of(date, shift)
+        key = (shift, *plan.hours_of(date, shift), tuple(sorted(builds.items())))
+        if key not in asked:
+            calendar = shift_calendar(plan, date, shift)
+            pace = line_pace(plan, names, builds, calendar)
+            asked[key] = pace.good * pace.slowest.seconds / calendar.available if pace else 0.0
+        if asked[key] * (1.0 - SAME_TIME) > 1.0:
+            count += 1
+            worst = max(worst or (0.0, date, shift), (asked[key], date, shift), key=lambda each: each[0])
+    if worst is None:
+        return
+    _, date, shift = worst
+    calendar = shift_calendar(plan, date, shift)
+    pace = line_pace(plan, names, plan.builds_of(date, shift), calendar)
+    assert pace is not None
+    more = f"; it is too slow in {counted(count, 'shift')}" if count > 1 else ""
+    yield Finding(
+        STOP,
+        f"line {listed(names)}: {pace.text}; {pace.good} good parts of {date} {shift} need "
+        f"{duration_text(pace.good * pace.slowest.seconds)} of working time, it has "
+        f"{duration_text(calendar.available)}, enough for {pace.most(calendar.available)}{more}",
+        "quicken what sets the pace, give it a second nozzle or more room, or build less",
+        PACE,
+        pace.slowest.station,
+        plan.station(pace.slowest.station).material,
+        day=date,
+        shift=shift,
+        numbers={"good": pace.good, "pace [s]": pace.slowest.seconds},
+    )
+
+
+def _start_up(plan: Plan, part: str) -> Iterator[Finding]:
+    """How many parts an empty line gives in the first shift that builds one, where that is not enough."""
+    first = next((key for key in plan.days() if plan.builds_of(*key).get(part)), None)
+    if first is None or len(route_of(plan, part)) < 2:
+        return
+    date, shift = first
+    builds = plan.builds_of(date, shift)
+    calendar = shift_calendar(plan, date, shift)
+    done = _through(plan, part, builds, calendar)
+    if done >= builds[part]:
+        return
+    row = route_of(plan, part)[0]
+    time = route_time(plan, part, calendar.start)
+    yield Finding(
+        STOP,
+        f"{part}: from an empty line at most {done} of {builds[part]} good parts are through their route by "
+        f"{hhmm(calendar.end, date)}; one part alone needs {duration_text(time)}",
+        "begin with parts in process, shorten the waits, or plan the rest in a later shift",
+        START_UP,
+        row.station,
+        plan.station(row.station).material,
+        part,
+        date,
+        shift,
+        numbers={"through": done, "asked": builds[part], "route [min]": from_si(time, "min")},
+    )
+
+
+def _through(plan: Plan, part: str, builds: Mapping[str, int], calendar: Calendar) -> int:
+    """Good parts at most that are through a route by the end of a shift that begins with an empty line.
+
+    The part is alone on its line, no part is lost, nothing is purged or changed, and all breaks fall into
+    each wait: nothing is in the way that need not be.
+    """
+    route = route_of(plan, part)
+    stations = [plan.station(row.station) for row in route]
+    begun = sum(
+        started_at(plan, each, stations[0], count)
+        for each, count in builds.items()
+        if applied_at(plan, each, stations[0])
+    )
+    takt = shift_takt(plan, stations[0], calendar, begun)
+    breaks = calendar.end - calendar.start - calendar.available
+    waits = [max(may_go_on(plan, row, calendar.start) - calendar.start - breaks, 0.0) for row in route[:-1]]
+    work = [station_work(plan, part, station) / station.nozzles for station in stations]
+    room = [
+        None if row.room is None else row.room + station.nozzles - 1
+        for row, station in zip(route[:-1], stations, strict=False)
+    ]
+    arrivals = takt * np.arange(builds[part], dtype=np.float64)
+    times = line_times(arrivals, np.tile(np.array(work), (builds[part], 1)), waits, room)
+    return int(np.count_nonzero(times.finishes[:, -1] <= calendar.available * (1.0 + SAME_TIME)))
+
+
+__all__ = ["ASSUMED", "OF_ROUTES", "route_findings"]

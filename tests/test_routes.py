@@ -1,0 +1,456 @@
+"""Routes: stations that parts pass in order, against lines worked by hand and results of queueing theory."""
+
+from __future__ import annotations
+
+import datetime
+import itertools
+import math
+
+import numpy as np
+import pytest
+from plans import MONDAY, hand_rows, line_rows, make, routed_rows
+
+from dispense.base.errors import InputError
+from dispense.base.findings import STOP
+from dispense.forecast.response import occurrences, responses
+from dispense.plan.routes import fates, lines, started_at
+from dispense.reports.findings import plan_findings
+from dispense.reports.routes import OF_ROUTES, PACE, START_UP
+from dispense.shift.blocking import line_times
+from dispense.shift.play import play_plan, play_shift
+from dispense.shift.results import ShiftResult
+from dispense.shift.today import Stop, Today
+
+TUESDAY = MONDAY + datetime.timedelta(days=1)
+START = 6 * 3600.0
+
+
+def times_of(result: ShiftResult) -> list[tuple[float, float]]:
+    """Begin and end of each part [s after the shift's start], in order."""
+    return [
+        (round(batch.begun - START, 6), round(batch.ended - START, 6))
+        for batch in sorted(result.batches, key=lambda batch: batch.begun)
+    ]
+
+
+# ---------------------------------------------------------------------------------- worked by hand
+
+
+def test_a_line_of_three_worked_by_hand():
+    """Worked by hand, part by part, from 06:00:00 in seconds.
+
+    s1 takes 40 s, s2 70 s, s3 30 s; parts come every 20 s; 10 s wait before s2, 100 s before s3; room 1.
+
+    part  s1        leaves  may    s2        leaves  may    s3
+    1       0- 40     40     50     50-120    120    220    220-250
+    2      40- 80     80     90    120-190    220    290    290-320   (2 leaves s2 when 1 is begun at s3)
+    3      80-120    120    130    220-290    290    390    390-420
+    4     120-160    220    170    290-360    390    460    460-490   (4 leaves s1 when 3 is begun at s2)
+    5     220-260    290    270    390-460    460    560    560-590
+    """
+    rows = line_rows({"box": [40, 70, 30]}, {"box": 5}, [10, 100], [1, 1])
+    rows["Stations"][0]["takt"] = 20
+    one, two, three = play_plan(make(rows))
+    assert times_of(one) == [(0, 40), (40, 80), (80, 120), (120, 160), (220, 260)]
+    assert times_of(two) == [(50, 120), (120, 190), (220, 290), (290, 360), (390, 460)]
+    assert times_of(three) == [(220, 250), (290, 320), (390, 420), (460, 490), (560, 590)]
+    assert [round(result.blocked, 6) for result in (one, two, three)] == [60 + 30, 30 + 30, 0]
+    assert [round(result.starved, 6) for result in (one, two, three)] == [0, 50, 220 + 40 + 70 + 40 + 70]
+    before_two, before_three = two.passages[0], three.passages[0]
+    assert (before_two.entered, before_two.passed, before_two.handed) == (5, 5, 0)
+    assert (before_two.between.peak, before_three.between.peak) == (1, 1)
+    assert before_two.between.mean == pytest.approx((10 + 40 + 100 + 70 + 100) / 600)
+    assert before_three.between.mean == pytest.approx((100 + 70 + 100 + 70 + 100) / 600)
+    assert before_two.stay == pytest.approx(320 / 5)
+    assert (before_three.cure.peak, before_three.cure.mean) == (2, pytest.approx(5 * 100 / 600))
+    # in steady state two parts of 170 s, from the start at s2 to that at s3, have two places: 85 s each
+    assert one.pace is not None
+    assert (one.pace.slowest.what, one.pace.slowest.seconds) == ("Room before s3", pytest.approx(85.0))
+
+
+def test_the_kernel_gives_the_line_worked_by_hand():
+    work = np.tile([40.0, 70.0, 30.0], (5, 1))
+    found = line_times(20.0 * np.arange(5), work, [10.0, 100.0], [1, 1])
+    assert found.starts.tolist() == [
+        [0, 50, 220],
+        [40, 120, 290],
+        [80, 220, 390],
+        [120, 290, 460],
+        [220, 390, 560],
+    ]
+    assert found.departs[:, 0].tolist() == [40, 80, 120, 220, 290]
+    assert found.departs[:, 1].tolist() == [120, 220, 290, 390, 460]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_line_is_the_recursion(seed):
+    """Parts of unlike work, rooms and waits: the played line against the recursion of blocking."""
+    rng = np.random.default_rng(seed)
+    stations, parts = int(rng.integers(2, 5)), 12
+    work = rng.integers(5, 60, (parts, stations)).astype(float)
+    waits = [float(wait) for wait in rng.integers(0, 90, stations - 1)]
+    room = [[None, 0, 1, 3][place] for place in rng.integers(0, 4, stations - 1)]
+    names = [f"p{number:02}" for number in range(parts)]
+    rows = line_rows(
+        dict(zip(names, work.tolist(), strict=True)), dict.fromkeys(names, 1), waits, room, end="09:00"
+    )
+    rows["Stations"][0]["takt"] = 15
+    results = list(play_plan(make(rows)))
+    found = line_times(15.0 * np.arange(parts), work, waits, room)
+    for place, result in enumerate(results):
+        begun = {batch.part: batch.begun - START for batch in result.batches}
+        assert [begun[name] for name in names] == pytest.approx(found.starts[:, place].tolist(), abs=1e-6)
+        blocked = (found.departs - found.finishes)[:, place].sum()
+        assert result.blocked == pytest.approx(blocked, abs=1e-6)
+        assert all(link.room is None or link.between.peak <= link.room for link in result.passages)
+
+
+# ----------------------------------------------------------------------------- results of the theory
+
+
+def test_littles_law():
+    """L = λ·W (Little, Operations Research 9 (1961) 383-387, from memory), exact on an emptied line.
+
+    Parts in the line, mean over the shift, are those under the nozzles (at work or held) and those
+    between; times the shift they are the sum of the times that parts spend in the line.
+    """
+    rng = np.random.default_rng(4)
+    names = [f"p{number:02}" for number in range(15)]
+    work = {name: rng.integers(5, 60, 3).astype(float).tolist() for name in names}
+    rows = line_rows(work, dict.fromkeys(names, 1), [35, 80], [2, 0], end="08:00")
+    rows["Stations"][0]["takt"] = 20
+    results = list(play_plan(make(rows)))
+    span = 2 * 3600.0
+    mean = sum(result.busy + result.blocked for result in results) / span
+    mean += sum(link.between.mean for result in results for link in result.passages)
+    entered = {batch.part: batch.begun for batch in results[0].batches}
+    left = {batch.part: batch.ended for batch in results[-1].batches}
+    rate, stay = len(names) / span, math.fsum(left[name] - entered[name] for name in names) / len(names)
+    assert mean == pytest.approx(rate * stay, rel=1e-12)
+
+
+@pytest.mark.parametrize(("first", "second", "room"), [(20.0, 30.0, 0), (30.0, 20.0, 0), (25.0, 40.0, 2)])
+def test_two_stations_of_fixed_times_go_at_the_slower(first, second, room):
+    """For fixed times a line makes 1/max(t1, t2), whatever the room; it starts up for t1."""
+    rows = line_rows({"box": [first, second]}, {"box": 20}, [0], [room], end="08:00")
+    rows["Stations"][0]["takt"] = 1
+    one, two = play_plan(make(rows))
+    begun = [begin for begin, _ in times_of(two)]
+    assert begun[0] == first
+    assert {round(b - a, 6) for a, b in itertools.pairwise(begun)} == {max(first, second)}
+    assert one.pace.slowest.seconds == pytest.approx(max(first, second))
+    assert one.pace.slowest.station == ("s1" if first > second else "s2")
+
+
+@pytest.mark.parametrize("room", [0, 1, 4])
+def test_two_stations_of_random_times(room):
+    """Hunt, Sequential arrays of waiting lines, Operations Research 4 (1956) 674-683 (from memory).
+
+    Two stations of equal exponential times with no room between are at work 2/3 of the time; with room
+    for q parts the chain of q + 3 equally likely states gives (q + 2)/(q + 3).
+    """
+    rng = np.random.default_rng(1956 + room)
+    runs, parts, warm = 40, 1500, 300
+    found = []
+    for _ in range(runs):
+        times = line_times(np.zeros(parts), rng.exponential(1.0, (parts, 2)), [0.0], [room])
+        found.append((parts - warm) / (times.finishes[-1, 1] - times.finishes[warm - 1, 1]))
+    error = np.std(found, ddof=1) / math.sqrt(runs)
+    assert error < 0.004
+    assert abs(np.mean(found) - (room + 2) / (room + 3)) < 4 * error
+
+
+# ------------------------------------------------------------------------------------- scrap, shifts
+
+
+def scrapped_rows(good: int = 100) -> dict[str, list[dict]]:
+    rows = line_rows({"box": [5, 6, 4]}, {"box": good}, [60, 0], [None, None], end="14:00")
+    for row, scrap in zip(rows["Stations"], (0.10, 0.05, 0.02), strict=True):
+        row["scrap"] = scrap
+    return rows
+
+
+def test_scrap_adds_up_along_the_route():
+    """100 good: s3 starts ⌈100/0.98⌉ = 103, s2 ⌈103/0.95⌉ = 109, s1 ⌈109/0.9⌉ = 122."""
+    plan = make(scrapped_rows())
+    assert [started_at(plan, "box", row, 100) for row in plan.stations] == [122, 109, 103]
+    lost = fates(plan, "box", 100)
+    assert [lost.count(place) for place in range(4)] == [13, 6, 3, 100]
+    jobs = [result.jobs[0] for result in play_plan(plan)]
+    assert [(job.begun, job.scrapped, job.finished) for job in jobs] == [
+        (122, 13, 109),
+        (109, 6, 103),
+        (103, 3, 100),
+    ]
+
+
+def test_a_forecast_counts_the_scrap_to_come():
+    """A bead of 10 mm for each second, 1 mm²: s1 puts 109 of 50 mm³ on parts that it passes on."""
+    plan = make(scrapped_rows())
+    keys, _ = occurrences(plan)
+    used = {key.station: answer.used["a"] for key, answer in zip(keys, responses(plan, keys), strict=True)}
+    for name, passed, length, scrap in (("s1", 109, 50, 0.10), ("s2", 103, 60, 0.05), ("s3", 100, 40, 0.02)):
+        assert used[name]["parts"] == passed * length * 1000  # nL in mm³
+        assert used[name]["scrap"] == round(passed * length * 1000 * scrap / (1.0 - scrap))
+
+
+def test_what_a_line_cannot_give_is_told_before_it_is_played():
+    """Worked by hand: 70 s for each of 500 good parts are 35,000 s of the 28,800 s of a shift, 411 parts."""
+    rows = line_rows({"box": [40, 70]}, {"box": 500}, [0], [None], end="14:00")
+    (slow,) = (item for item in plan_findings(make(rows)) if item.topic == PACE)
+    assert slow.kind == STOP and slow.station == "s2"
+    assert "s2 sets the pace, 70.0 s for each good part" in slow.text
+    assert slow.text.endswith("need 9 h 43 min of working time, it has 8 h, enough for 411")
+    # a cure of 7 h leaves 1 h less 70 s for the rest: 49 more parts at 70 s after the first
+    rows = line_rows({"box": [30, 70]}, {"box": 60}, [7 * 3600], [None], end="14:00")
+    rows["Stations"][0]["takt"] = 30
+    (late,) = (item for item in plan_findings(make(rows)) if item.topic == START_UP)
+    assert late.numbers["through"] == (3600 - 30) // 70
+    _, two = play_plan(make(rows))
+    assert two.jobs[0].finished == (3600 - 30) // 70
+    rows["Builds"][0]["quantity"] = 51
+    assert not [item for item in plan_findings(make(rows)) if item.topic in OF_ROUTES]
+
+
+def test_a_part_that_never_cures_never_goes_on():
+    rows = line_rows({"box": [40, 70]}, {"box": 5}, [None], [None], end="14:00")
+    rows["Materials"][0] |= dict(cure="oven", move_time=30)  # and no row in Ovens
+    texts = [item.text for item in plan_findings(make(rows)) if item.topic in OF_ROUTES]
+    assert texts == ["box never goes on from s1: its handling strength is not reached"]
+    _, two = play_plan(make(rows))
+    assert (two.jobs[0].begun, two.passages[0].handed) == (0, 5)
+
+
+@pytest.mark.parametrize("wait", [3600, 9000])
+def test_a_fed_station_starts_with_its_first_part(wait):
+    """Its mixer is put on when the first part comes, 30 s and the wait after 06:00, or not at all."""
+    rows = line_rows(
+        {"box": [30, 40]}, {"box": 2}, [wait], [None], end="08:00", mixer_volume=5, purge_share=0.6
+    )
+    two_part = hand_rows()
+    rows |= {name: two_part[name] for name in ("Materials", "Components", "Stock")}
+    for row in rows["Stations"]:
+        row |= dict(material="Bond 60", checks=1)
+    _, two = play_plan(make(rows))
+    told = [(event.kind, event.clock - START) for event in two.events if event.kind in ("start", "check")]
+    if wait > 7200:
+        assert (told, two.mixers, two.purges) == ([], 0, 0)
+        assert not any(two.dispensed(name) for name in ("start", "mixers", "purge", "checks"))
+    else:
+        assert told[:2] == [("start", 30 + wait), ("check", 30 + wait)]
+        assert two.mixers == 1 and two.dispensed("mixers") == 5_000_000
+
+
+def test_a_part_keeps_its_number():
+    results = list(play_plan(make(scrapped_rows(20))))
+    numbers = [{serial for batch in result.batches for serial in batch.serials} for result in results]
+    assert numbers[0] > numbers[1] > numbers[2]
+
+
+def test_nothing_vanishes_between_shifts():
+    """Begun at the first station = good + scrapped + what stands in the line at the end."""
+    results = list(play_plan(make(routed_rows())))
+    jobs = {(result.date, result.station.station): result.jobs[0] for result in results}
+    last = TUESDAY + datetime.timedelta(days=1)
+    begun = sum(job.begun for (_, name), job in jobs.items() if name == "s1")
+    good = sum(job.finished for (_, name), job in jobs.items() if name == "s3")
+    scrapped = sum(job.scrapped for job in jobs.values())
+    standing = sum(link.handed for result in results if result.date == last for link in result.passages)
+    assert begun == good + scrapped + standing
+    assert jobs[MONDAY, "s3"].finished == 0  # all of Monday's parts cure until Tuesday
+    assert jobs[TUESDAY, "s3"].finished == jobs[MONDAY, "s2"].finished
+    for before, after in itertools.pairwise(result for result in results if result.station.station == "s3"):
+        assert before.passages[0].handed == after.passages[0].taken
+        assert [(item.what, item.count) for item in before.handed_over] == [
+            (item.what, item.count) for item in after.taken_over
+        ]
+    (held,) = (item for item in results[2].handed_over if item.part)
+    assert (held.what, held.count) == ("in process, from s2", 50)
+    texts = [item.text for item in results[2].findings if item.kind == STOP]
+    assert any(text.startswith("box: 0 of 50 good parts are finished") for text in texts)
+
+
+def test_a_held_part_holds_its_station_in_the_next_shift():
+    """Room 0: the part that s1 has finished stays in it over night, until it may go on."""
+    rows = line_rows({"box": [30, 40]}, {"box": 2}, [3600], [0], end="06:30")
+    rows["Stations"][0]["takt"] = 60
+    rows["Builds"].append(dict(date=TUESDAY, shift="early", part="box", quantity=1))
+    one, two, next_one, next_two = play_plan(make(rows))
+    assert times_of(one) == [(0, 30)]
+    assert one.blocked == pytest.approx(1800 - 30)
+    assert two.jobs[0].begun == 0
+    assert two.starved == pytest.approx(1800)
+    # on Tuesday it goes on at 06:00, and the first of Tuesday is begun at once, held till the end
+    assert times_of(next_two)[0] == (0, 40)
+    assert times_of(next_one) == [(0, 30)]
+    assert next_one.blocked == pytest.approx(1770)
+
+
+def test_the_wait_is_the_handling_time_where_none_is_stated():
+    rows = line_rows({"box": [30, 40]}, {"box": 1}, [None], [None], end="08:00")
+    rows["Materials"][0] |= dict(move_time=25, cure_temperature=23)
+    one, two = play_plan(make(rows))
+    assert times_of(two)[0][0] == pytest.approx(30 + 25 * 60, abs=1e-3)
+    assert two.passages[0].stay == pytest.approx(
+        one.batches[0].cure.milestones["move"] - START - 30, abs=1e-3
+    )
+
+
+def test_a_stop_of_the_line_is_played():
+    rows = line_rows({"box": [40, 70, 30]}, {"box": 5}, [10, 100], [1, 1])
+    rows["Stations"][0]["takt"] = 20
+    stop = Today(MONDAY, "early", stops=(Stop(START + 130, START + 160),))
+    _, _, three = play_plan(make(rows), today=stop)
+    assert three.jobs[0].begun < 5 or times_of(three)[-1][0] > 560
+
+
+# --------------------------------------------------------------------------------- without, and refused
+
+
+def all_of(result: ShiftResult) -> tuple:
+    return (
+        result.takt,
+        [(event.clock, event.text, event.volume) for event in result.events],
+        [(batch.serials, batch.begun, batch.ended, batch.mate_before) for batch in result.batches],
+        result.used,
+        result.closing,
+        result.late_surface,
+        [finding.text for finding in result.findings],
+    )
+
+
+def test_a_route_of_one_station_changes_nothing():
+    """To the last bit: the line plays a station as it plays alone."""
+    rows = hand_rows()
+    rows["Stations"][0]["scrap"] = 0.1
+    plain = list(play_plan(make(rows)))
+    rows["Routes"] = [dict(part="frame", step=1, station="hem")]
+    assert [all_of(result) for result in play_plan(make(rows))] == [all_of(result) for result in plain]
+    assert lines(make(hand_rows())) == {}
+    assert not plain[0].passages and plain[0].pace is None
+
+
+def test_one_station_is_played_with_its_line():
+    plan = make(line_rows({"box": [40, 70, 30]}, {"box": 5}, [10, 100], [1, 1]))
+    assert play_shift(plan, MONDAY, "early", "s3").jobs[0].begun > 0
+    assert [result.station.station for result in play_plan(plan, stations=["s3"])] == ["s1", "s2", "s3"]
+
+
+@pytest.mark.parametrize(
+    ("change", "cell", "text"),
+    [
+        (lambda rows: rows["Routes"].append(dict(part="box", step=4, station="s1")), "Routes!C5", "twice"),
+        (lambda rows: rows["Routes"].pop(), "Routes!A2", "leaves out s3"),
+        (lambda rows: rows["Routes"][2].update(room=4), "Routes!E4", "last station"),
+        (lambda rows: rows["Beads"].pop(), "Routes!C4", "puts nothing on it"),
+    ],
+)
+def test_routes_that_no_part_can_take(change, cell, text):
+    rows = line_rows({"box": [40, 70, 30]}, {"box": 5}, [10, 100], [1, 1])
+    change(rows)
+    with pytest.raises(InputError) as caught:
+        make(rows)
+    found = {problem.where: str(problem) for problem in caught.value.problems}
+    assert text in found[cell]
+
+
+def test_routes_against_each_other_are_refused():
+    rows = line_rows({"box": [40, 70], "lid": [40, 70]}, {"box": 5, "lid": 5}, [10], [1])
+    for row, station in zip(rows["Routes"][2:], ("s2", "s1"), strict=True):
+        row["station"] = station
+    with pytest.raises(InputError, match="leads back from"):
+        make(rows)
+    rows = line_rows({"box": [40, 70], "lid": [40, 70]}, {"box": 5, "lid": 5}, [10], [1])
+    rows["Routes"][2]["room"] = 2
+    with pytest.raises(InputError, match="state it alike"):
+        make(rows)
+
+
+def test_from_now_on_is_refused_in_a_line():
+    plan = make(line_rows({"box": [40, 70]}, {"box": 5}, [10], [1]))
+    with pytest.raises(InputError, match="is in a route"):
+        list(play_plan(plan, today=Today(MONDAY, "early", START + 60, 1)))
+
+
+# ------------------------------------------------------------------------------------- over any plan
+
+
+def crowded_rows(seed: int) -> dict[str, list[dict]]:
+    """A line with all that may be in the way: mixers, breaks, checks, scrap, nozzles, shots, three shifts."""
+    rng = np.random.default_rng(seed)
+    parts, stations = ("box", "lid"), int(rng.integers(2, 5))
+    work = {part: rng.integers(20, 200, stations).astype(float).tolist() for part in parts}
+    waits = [float(wait) for wait in rng.integers(0, 3000, stations - 1)]
+    room = [[None, 0, 1, 5][place] for place in rng.integers(0, 4, stations - 1)]
+    rows = line_rows(work, {"box": 12, "lid": 8}, waits, room, end="10:00")
+    two_part = hand_rows()
+    rows["Materials"], rows["Components"] = two_part["Materials"], two_part["Components"]
+    rows["Stock"] = [
+        row | dict(lot=f"{row['lot']}{seed}", quantity=1e6, expiry="2026-12-31") for row in two_part["Stock"]
+    ]
+    rows["Materials"][0] |= dict(pot_life=20, open_time=600)
+    rows["Breaks"] = two_part["Breaks"]
+    for row in rows["Stations"]:
+        row |= dict(
+            material="Bond 60",
+            mixer_volume=5,
+            purge_share=0.6,
+            purge_time=20,
+            container_time=30,
+            start_volume=3,
+            checks=float(rng.integers(0, 3)),
+            scrap=float(rng.choice([0.0, 0.05, 0.2])),
+            nozzles=int(rng.integers(1, 3)),
+            flow=0.1,
+            after_run=str(rng.choice(["throw away", "keep closed"])),
+        )
+    if seed % 2:  # a part that is half done waits for its second shot
+        station = rows["Stations"][int(rng.integers(0, stations))]["station"]
+        rows["Pots"] = [
+            dict(
+                pot="well", part="box", station=station, shape="box", length=20, width=20, depth=20, level=10
+            )
+        ]
+        rows["Shots"] = [dict(part="box", pot="well", shot=shot, portion=0.5, wait=20) for shot in (1, 2)]
+    rows["Builds"] += [
+        dict(date=MONDAY + datetime.timedelta(days=day), shift="early", part=part, quantity=6)
+        for day, part in ((1, "box"), (2, "lid"), (2, "box"))
+    ]
+    return rows
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_nothing_vanishes_on_any_line(seed):
+    """Begun in the line = good + scrapped + lost + what stands in it; every drop and minute has its place."""
+    plan = make(crowded_rows(seed))
+    results = list(play_plan(plan))
+    order = [row.station for row in plan.stations]
+    standing: dict[str, int] = {}
+    half_done: dict[tuple[str, str], int] = {}
+    for result in results:
+        name, calendar = result.station.station, result.calendar
+        assert all(result.balance(letter) == 0 for letter in result.letters)
+        for job in result.jobs:
+            assert job.begun + job.taken == job.finished + job.scrapped + job.lost + job.carried
+            assert job.taken == half_done.get((name, job.part), 0)
+            half_done[name, job.part] = job.carried
+        for link in result.passages:
+            assert link.taken == standing.get(name, 0)
+            assert link.taken + link.entered == link.passed + link.handed
+            assert link.room is None or link.between.peak <= link.room
+            assert link.passed == sum(job.begun for job in result.jobs)
+            standing[name] = link.handed
+        spent = result.busy / result.station.nozzles + result.starved + result.blocked
+        assert min(result.starved, result.blocked) >= 0.0
+        assert spent <= calendar.available + 1e-6
+    jobs = [(result.station.station, job) for result in results for job in result.jobs]
+    begun = sum(job.begun for name, job in jobs if name == order[0])
+    good = sum(job.finished for name, job in jobs if name == order[-1])
+    lost = sum(job.scrapped + job.lost for _, job in jobs)
+    assert begun == good + lost + sum(standing.values()) + sum(half_done.values())
+    for _, group in itertools.groupby(results, key=lambda result: (result.date, result.shift)):
+        entered = {r.station.station: r for r in group}
+        for before, after in itertools.pairwise(order):
+            if before in entered and after in entered:
+                finished = sum(job.finished for job in entered[before].jobs)
+                assert entered[after].passages[0].entered == finished
