@@ -76,9 +76,7 @@ def parser() -> argparse.ArgumentParser:
     fill.add_argument(
         "--now", metavar="HH:MM", help="the rest of a shift from now on (with --date, --shift and --station)"
     )
-    fill.add_argument(
-        "--done", type=int, default=0, metavar="N", help="with --now: parts started and done by then"
-    )
+    fill.add_argument("--done", type=int, metavar="N", help="with --now: parts started and done by then")
     fill.add_argument(
         "--left",
         action="append",

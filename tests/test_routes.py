@@ -17,6 +17,7 @@ from dispense.plan.routes import fates, lines, started_at
 from dispense.reports.findings import plan_findings
 from dispense.reports.routes import OF_ROUTES, PACE, START_UP
 from dispense.shift.blocking import line_times
+from dispense.shift.pace import route_time
 from dispense.shift.play import play_plan, play_shift
 from dispense.shift.results import ShiftResult
 from dispense.shift.today import Stop, Today
@@ -328,6 +329,18 @@ def test_a_route_of_one_station_changes_nothing():
     assert [all_of(result) for result in play_plan(make(rows))] == [all_of(result) for result in plain]
     assert lines(make(hand_rows())) == {}
     assert not plain[0].passages and plain[0].pace is None
+
+
+def test_the_way_of_a_part_counts_the_wait_between_its_shots():
+    """Two shots of 2.5 mL at 5 mL/s with 20 min between them: 1200 s and twice 0.5 s, by hand."""
+    rows = hand_rows()
+    del rows["Beads"]
+    pot = dict(pot="bed", part="frame", station="hem", shape="box", length=50, width=20, depth=20, level=5)
+    rows["Pots"] = [pot]
+    rows["Shots"] = [dict(part="frame", pot="bed", shot=shot, portion=0.5, wait=20) for shot in (1, 2)]
+    rows["Stations"][0] |= dict(flow=5, start_time=0, handling_time=0)
+    rows["Routes"] = [dict(part="frame", step=1, station="hem")]
+    assert route_time(make(rows), "frame", START) == pytest.approx(1201.0)
 
 
 def test_one_station_is_played_with_its_line():

@@ -729,9 +729,9 @@ def test_the_rest_of_a_shift_from_now_on():
 def test_a_count_at_the_station_replaces_what_was_reckoned():
     """12 mL and the heel of 6 in the container of B: the check takes 2, so two parts; with 9 only one."""
     for volume, clock in ((18e-6, 7 * 3600 + 25 * 60 + 10), (15e-6, 7 * 3600 + 15 * 60 + 10)):
-        result = from_now(hand_rows(), "07:15", done=6, left={"b": volume}, mounted={"b": "B9"})
+        result = from_now(hand_rows(), "07:15", done=6, left={"b": volume}, mounted={"b": "B2"})
         assert changes_of(result, "b")[0] == pytest.approx(clock)
-        assert "after lot B9" in next(e.text for e in result.events if e.component == "b")
+        assert "after lot B2" in next(e.text for e in result.events if e.component == "b")
 
 
 def test_the_mixer_that_stands_there_is_purged_when_it_is_too_old():
@@ -742,7 +742,9 @@ def test_the_mixer_that_stands_there_is_purged_when_it_is_too_old():
 
 @pytest.mark.parametrize(
     ("clock", "known"),
-    [("05:00", {}), ("10:00", {}), ("06:05", dict(done=40)), ("07:00", dict(left={"c": 1e-6}))],
+    [("05:00", {}), ("10:00", {}), ("06:05", dict(done=40)), ("07:00", dict(left={"c": 1e-6}))]
+    + [("07:00", dict(done=1, mounted={"b": lot})) for lot in ("A1", "B9")]
+    + [("07:00", dict(done=1, stops=(Stop(5 * 3600.0, 6 * 3600.0),)))],
 )
 def test_a_now_that_cannot_be_is_an_error(clock, known):
     rows = hand_rows()

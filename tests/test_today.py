@@ -43,7 +43,7 @@ def test_the_sheets_say_from_when_on_they_hold(folder):
     [
         (["--now", "07:40"], "choose it with --date and --shift"),
         (["--done", "3"], "a time of the shift such as 10:40"),
-        ([*SHIFT, "--now", "25:40"], "within shift early"),
+        ([*SHIFT, "--now", "25:40", "--done", "3"], "within shift early"),
         ([*SHIFT, "--now", "soon"], "a time of day"),
         ([*SHIFT, "--now", "07:40", "--left", "a"], "such as A=350"),
         (
@@ -54,6 +54,11 @@ def test_the_sheets_say_from_when_on_they_hold(folder):
         ([*SHIFT, "--now", "07:40", "--done", "1", "--connected", "c=X1"], "a component of"),
         ([*SHIFT, "--now", "07:40", "--done", "1", "--mounted", "c=X1"], "a component of"),  # before
         ([*SHIFT, "--stop", "07:40 20 mL"], "min"),
+        ([*SHIFT, "--stop", "07:40 -5 min"], "how long it lasts"),
+        ([*SHIFT, "--stop", "07:40"], "how long it lasts"),
+        ([*SHIFT, "--stop", "03:40 5 min"], "within shift early"),
+        ([*SHIFT, "--now", "07:40", "--done", "1", "--connected", "a=X1"], "in Stock"),
+        ([*SHIFT, "--now", "07:40"], "done is not stated"),
     ],
 )
 def test_what_cannot_be_is_named_and_nothing_is_written(folder, capsys, given, said):

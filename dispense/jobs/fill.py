@@ -31,7 +31,7 @@ from ..base.paper import paper_code
 from ..base.printed import Printed, PrintedLimits, counted, listed
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
-from ..base.units import read_quantity, to_si, unit_factor
+from ..base.units import DAY, read_quantity, to_si, unit_factor
 from ..plan.records import Plan
 from ..reports.findings import plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
@@ -480,9 +480,10 @@ _CLOCK = clock("now", "a time of day")
 
 
 def _today(
+    plan: Plan,
     chosen: _Chosen,
     now: str | None,
-    done: int,
+    done: int | None,
     left: Mapping[str, float],
     mounted: Mapping[str, str],
     stops: Sequence[str],
@@ -495,12 +496,29 @@ def _today(
     problems: list[Problem] = []
     if chosen.date is None or chosen.shift is None:
         problems.append(
-            Problem("fill", "now", now, message="is of one shift", fix="choose it with --date and --shift")
+            Problem(
+                "fill",
+                "now",
+                now,
+                message="now and stop are of one shift",
+                fix="choose it with --date and --shift",
+            )
         )
     if (done or left or mounted) and len(chosen.stations or ()) != 1:
         problems.append(
-            Problem("fill", "done", done, message="is of one station", fix="choose it with --station")
+            Problem(
+                "fill",
+                "done",
+                done,
+                message="done, left and connected are of one station",
+                fix="choose it with --station",
+            )
         )
+    if done is None:
+        if now is not None:
+            told = "parts are started and done by now; 0 where none is"
+            problems.append(Problem("fill", "done", None, message="done is not stated", fix=told))
+        done = 0
     if isinstance(done, bool) or not isinstance(done, int) or done < 0:
         problems.append(Problem("fill", "done", done, "a whole number 0 or more"))
     clocks: list[float] = []
@@ -513,6 +531,10 @@ def _today(
     if problems:
         raise InputError(problems)
     assert chosen.date is not None and chosen.shift is not None
+    begin, end = plan.hours_of(chosen.date, chosen.shift)
+    clocks = [_in_shift(clock, begin, end) for clock in clocks]
+    late = [_in_shift(stop.start, begin, end) - stop.start for stop in found]
+    found = [Stop(stop.start + later, stop.end + later) for stop, later in zip(found, late, strict=True)]
     factor, _ = to_si("mL")
     volumes = {letter.lower(): volume * factor for letter, volume in left.items()}
     lots = {letter.lower(): lot for letter, lot in mounted.items()}
@@ -521,11 +543,21 @@ def _today(
     )
 
 
+def _in_shift(clock: float, begin: float, end: float) -> float:
+    """A clock time after midnight is of a shift that goes on into the next day."""
+    return clock + DAY if clock < begin and clock + DAY <= end else clock
+
+
 def _stop(text: str) -> Stop:
     """A stop of the line from a text: 10:20 35 min."""
     start, _, length = text.strip().partition(" ")
     begin = cast(float, _CLOCK.read(start, "stop"))
-    return Stop(begin, begin + read_quantity(length or "0", "min"))
+    lasts = read_quantity(length or "0", "min")
+    if not lasts > 0.0:
+        raise InputError(
+            Problem("fill", "stop", text, 'a clock time and how long it lasts, such as "10:20 35 min"')
+        )
+    return Stop(begin, begin + lasts)
 
 
 def _named(given: str, names: Sequence[str]) -> str | None:
@@ -597,7 +629,7 @@ def fill(
     progress: Progress | None = None,
     stamp: str | None = None,
     now: str | None = None,
-    done: int = 0,
+    done: int | None = None,
     left: Mapping[str, float] | None = None,
     mounted: Mapping[str, str] | None = None,
     stops: Iterable[str] = (),
@@ -623,7 +655,7 @@ def fill(
         raise InputError(Problem("fill", "processes", processes, "a whole number 1 or more"))
     plan = load_plan(plan_path)
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
-    today = _today(chosen, now, done, left or {}, mounted or {}, list(stops))
+    today = _today(plan, chosen, now, done, left or {}, mounted or {}, list(stops))
     files = _template_files(templates)
     stamp = datetime.datetime.now().strftime("%Y-%m-%d %H:%M") if stamp is None else str(stamp)
     source = Path(plan_path)

@@ -59,7 +59,9 @@ def route_time(plan: Plan, part: str, start: float) -> float:
     """Time from a part's start to the end of its route, where nothing is in its way [s]."""
     at, route = start, route_of(plan, part)
     for row in route:
-        at += station_work(plan, part, plan.station(row.station))
+        station = plan.station(row.station)
+        waits = math.fsum(item.wait for item in applied_at(plan, part, station)[1:])  # between shots
+        at += station_work(plan, part, station) + waits
         if row is not route[-1]:
             at = may_go_on(plan, row, at)
     return at - start

@@ -81,8 +81,18 @@ def check_now(plan: Plan, today: Today, station: Station) -> None:
                 f"within shift {today.shift}, {from_si(start, 'h'):g} to {from_si(end, 'h'):g} h",
             )
         )
+    for stop in today.stops:
+        if not start <= stop.start < end:
+            raise InputError(
+                Problem(
+                    "fill",
+                    "stop",
+                    f"{from_si(stop.start, 'h'):.2f} h",
+                    f"within shift {today.shift}, {from_si(start, 'h'):g} to {from_si(end, 'h'):g} h",
+                )
+            )
     components = plan.components_of(station.material)
-    for option, letters in (("left", today.left), ("mounted", today.mounted)):
+    for option, letters in (("left", today.left), ("connected", today.mounted)):
         for letter in letters:
             if letter not in components:
                 raise InputError(
@@ -90,6 +100,24 @@ def check_now(plan: Plan, today: Today, station: Station) -> None:
                         "fill", option, letter, f"a component of {station.material}: {', '.join(components)}"
                     )
                 )
+
+
+def _check_lot(plan: Plan, station: Station, letter: str, lot: str) -> None:
+    """A lot that is another component's, or nowhere in Stock, is not what is connected."""
+    here = (station.material, letter)
+    lots = [row.lot for row in plan.stock if (row.material, row.component) == here]
+    if lot not in lots:
+        owner = next((f"{row.material} {row.component.upper()}" for row in plan.stock if row.lot == lot), "")
+        known = ", ".join(lots) or "there is none"
+        raise InputError(
+            Problem(
+                "fill",
+                "connected",
+                f"{letter.upper()}={lot}",
+                f"a lot of {station.material} {letter.upper()} in Stock: {known}",
+                fix=f"{lot} is {owner}: stop and look at the label" if owner else "add the lot to Stock",
+            )
+        )
 
 
 def set_standing(plan: Plan, today: Today, station: Station, store: Store) -> None:
@@ -107,6 +135,7 @@ def set_standing(plan: Plan, today: Today, station: Station, store: Store) -> No
                 )
             )
         if letter in today.mounted:
+            _check_lot(plan, station, letter, today.mounted[letter])
             container.lot = replace(container.lot, lot=today.mounted[letter], left=0)
         if letter in today.left:
             most = components[letter].container
