@@ -553,18 +553,24 @@ def test_the_run_ends_with_the_last_part():
     assert result.check_shots == 1  # the one of 8:30 has nothing left to check
 
 
-@pytest.mark.parametrize(("start", "mixers"), [("10:00", 1), ("10:30", 2)])
-def test_a_mixer_kept_closed_serves_the_next_start_within_its_life(start, mixers):
-    """Filled last at 9:50, limit 36 min later: good at 10:00, not at 10:30."""
+@pytest.mark.parametrize(
+    ("start", "first_part", "ends", "starts"),
+    [
+        ("10:00", None, "keep the mixer closed, good until 10:26", "go on with the mixer"),
+        ("10:30", None, "take the mixer off and throw it away", "start of shift"),
+        ("10:00", "10:30", "take the mixer off and throw it away", "start of shift"),
+    ],
+)
+def test_a_mixer_kept_closed_serves_the_next_start_within_its_life(start, first_part, ends, starts):
+    """Filled last at 9:50, limit 36 min later: good at 10:00, not at 10:30; nobody keeps it for 10:30."""
     rows = hand_rows()
     rows["Stations"][0]["after_run"] = "keep closed"
     rows["Shifts"].append(dict(shift="late", start=start, end="14:00"))
-    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=5))
+    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=5, start=first_part))
     first, second = play_plan(make(rows))
-    assert first.mixers + second.mixers == mixers
-    assert "keep the mixer closed, good until 10:26" in events(first, "end")[0][1]
-    words = "go on with the mixer" if mixers == 1 else "was good until 10:26"
-    assert words in events(second, "start")[0][1]
+    assert first.mixers + second.mixers == (1 if "go on" in starts else 2)
+    assert ends in events(first, "end")[0][1]
+    assert starts in events(second, "start")[0][1]
     assert [second.balance(letter) for letter in "ab"] == [0, 0]
 
 

@@ -344,7 +344,9 @@ class Player:
             elif kept is not None and mixer.share_used(start) < station.purge_share:
                 words += ": go on with the mixer that was kept closed"
             elif kept is not None:
-                words += f": the mixer that was kept closed was good until {self._good_until()}"
+                words += (
+                    f": the mixer that was kept closed was good until {self._good_until()}, take a new one"
+                )
                 mixer.contents.clear()
             self._tell(start, "start", words, volume)
             if not mixer.contents:
@@ -363,7 +365,7 @@ class Player:
         for nozzle in self.nozzles:
             self.nozzle, mixer, end = nozzle, nozzle.mixer, nozzle.free
             volume, words = nanolitres(station.end_volume) if self.stretch.is_last else 0, "last part done"
-            if mixer.content and is_kept:
+            if mixer.content and is_kept and not (self.stretch.is_last and self._is_over_by_next()):
                 self.store.mixers[station.station, nozzle.number] = KeptMixer(
                     self.date, tuple(mixer.contents)
                 )
@@ -388,6 +390,12 @@ class Player:
         if len(self.nozzles) > 1:
             text = f"nozzle {self.nozzle.number + 1}: {text}"
         self.result.events.append(Event(clock, kind, text, volume=volume))
+
+    def _is_over_by_next(self) -> bool:
+        """Whether what stands in the mixer passes its limit before the plan's next shift begins."""
+        if self.following is None or self.nozzle.mixer.life is None:
+            return False
+        return self.nozzle.mixer.reaches(self.station.purge_share) <= self.following.start
 
     def _good_until(self) -> str:
         return hhmm(self.nozzle.mixer.reaches(self.station.purge_share), self.date)

@@ -578,7 +578,11 @@ class Reckoning:
                 if event.kind == "break":
                     figures = [Clock(day, facts["until"])]
                 if event.kind == "start" and facts["kept"] is not None:
-                    words += ("go on with the mixer",) if facts["kept"] else ("kept closed", "was good until")
+                    words += (
+                        ("go on with the mixer",)
+                        if facts["kept"]
+                        else ("kept closed", "was good until", "new one")
+                    )
                     figures = [] if facts["kept"] else [Clock(day, facts["good"])]
                 if event.kind == "end":
                     if run.station.mixer_volume:

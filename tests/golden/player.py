@@ -536,8 +536,12 @@ class Shift:
         end = played.run_end = self.free
         facts = {"closed": bool(station.mixer_volume) and station.after_run == "keep closed"}
         if facts["closed"]:
-            self.store.mixers[station.station] = (played.day, self.mixer)
-            facts["good"] = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
+            good = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
+            if good and self.following is not None and good <= self.following.at(0.0):
+                facts["closed"] = False  # its life is over before the next shift could go on with it
+            else:
+                self.store.mixers[station.station] = (played.day, self.mixer)
+                facts["good"] = good
         if station.end_volume:
             self.draw(station.end_volume, "end", end)
         played.events.append(Event(end, "end", volume=station.end_volume, facts=facts))
