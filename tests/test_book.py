@@ -93,6 +93,16 @@ def test_a_shot_check_sheet(desk):
     assert a.target == pytest.approx(_named(path, "mass_a")) and a.component == "a"
 
 
+def test_a_weight_in_another_unit_by_mistake_is_named(desk):
+    """1 oz is 28.35 g: 5.4 oz are 153.1 g where some 5 g are wanted. A shot that is 20 % off is a shot."""
+    path = desk / "Hem_robot_shot_check.xlsx"
+    sheet = openpyxl.load_workbook(path).worksheets[0]
+    target = sheet[place_of(path, "CheckShots", "Target", 0)[1]].value
+    first, _ = type_in(path, "CheckShots", "Weighed", ["5.4 oz", round(1.2 * target, 2)])
+    (found,) = [item for item in book(desk, path.name).findings if item.topic == "weight"]
+    assert first in found.text and "153.1 g weighed at Hem robot" in found.text and "unit" in found.fix
+
+
 def _named(path, name):
     book = openpyxl.load_workbook(path)
     ((sheet, cell),) = book.defined_names[name].destinations

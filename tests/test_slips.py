@@ -107,6 +107,14 @@ def test_shifts_that_overlap_where_both_are_built_in():
     (told,) = found(rows)
     assert told.cell == cell(rows, "Shifts", "start", 1)
     assert "Late (13:00–22:00) overlaps Early (06:00–14:00)" in told.text
+    # overtime of a build into the next shift is an overlap too
+    rows["Shifts"][1]["start"] = "14:00"
+    assert not [item for item in found(rows) if "overlaps" in item.text]
+    rows["Builds"][0]["end"] = "15:00"
+    assert "overlaps Early (06:00–15:00)" in next(
+        item.text for item in found(rows) if "overlaps" in item.text
+    )
+    rows["Builds"][0]["end"] = None
     rows["Builds"] = [row for row in rows["Builds"] if row["shift"] == "Early"]
     assert not [item for item in found(rows) if "overlaps" in item.text]
 

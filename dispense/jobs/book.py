@@ -28,6 +28,7 @@ from ..journal.store import (
     refuse_long,
     take_back,
 )
+from ..journal.weights import weight_findings
 from ..plan.read import load_plan
 from ..plan.records import Plan
 from ..sheets.catalogue import SPECS
@@ -256,6 +257,7 @@ def book_files(
         if not reading.refused:
             known = [each.entry for each in journal.current().values()]
             report.findings += lot_findings(plan, reading.entries, known)
+            report.findings += weight_findings(plan, reading.entries)
         item.known = journal.booked_as(reading.content)
         if dry_run or reading.refused or item.known or not item.news:
             continue

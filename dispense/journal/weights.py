@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -42,6 +42,7 @@ EWMA_WEIGHT, EWMA_WIDTH = 0.3, 3.0  # as in the e-Handbook's example
 CUSUM_SLACK, CUSUM_DECISION = 0.5, 5.0  # standard deviations; e-Handbook 6.3.2.3: one alarm in 465 in control
 CAPABLE = 1.33  # of Cpk; common practice, no source
 PERCENT = 100.0
+FAR_OFF = 2.0  # times the target, beyond which a weight is taken for a slip; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,6 +211,33 @@ def _targets(
         None if limits.low is None else float(limits.low) * share,
         None if limits.high is None else float(limits.high) * share,
     )
+
+
+def weight_findings(plan: Plan, entries: Iterable[Entry]) -> list[Finding]:
+    """Weights so far from their target that a unit or a decimal point is more likely than a shot."""
+    known = {row.station: row for row in plan.stations}
+    found = []
+    for entry in entries:
+        if entry.kind != WEIGHT or entry.station not in known or entry.value is None:
+            continue
+        targets = _targets(plan, known[entry.station], entry)
+        if targets is None or not targets[1] > 0.0:
+            continue
+        grams, target = entry.value, targets[1]
+        if not target / FAR_OFF <= grams <= target * FAR_OFF:
+            found.append(
+                Finding(
+                    QUALITY,
+                    f"{entry.cell}: {grams:.4g} g weighed at {entry.station}, the target is {target:.4g} g",
+                    "look at unit and decimal point; mend it and book it again, or take the booking back",
+                    topic="weight",
+                    station=entry.station,
+                    part=entry.part,
+                    day=entry.date,
+                    shift=entry.shift,
+                )
+            )
+    return found
 
 
 def _with_factors(plan: Plan, station: Station, weight: Weight, history: Mapping[str, Times]) -> Weight:
@@ -540,6 +568,7 @@ __all__ = [
     "judge",
     "slope_unit",
     "source_words",
+    "weight_findings",
     "weights_findings",
     "weights_of",
 ]

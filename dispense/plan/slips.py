@@ -289,24 +289,26 @@ def _shifts(plan: Plan) -> Iterator[Finding]:
     days: dict[datetime.date, set[str]] = defaultdict(set)
     for build in plan.builds:
         days[build.date].add(build.shift)
-    pairs: dict[tuple[str, str], datetime.date] = {}
+    pairs: dict[tuple[str, str], tuple[datetime.date, str, str]] = {}
     for date, names in days.items():
-        before = days.get(date - datetime.timedelta(days=1), set())
-        spans = [(row.start, row.end, row) for row in plan.shifts if row.shift in names]
-        spans += [(row.start - DAY, row.end - DAY, row) for row in plan.shifts if row.shift in before]
-        for (start, end, row), (other_start, other_end, other) in combinations(spans, 2):
-            if row is not other and start < other_end and other_start < end:
-                first, second = sorted((row, other), key=plan.shifts.index)
-                pairs.setdefault((first.shift, second.shift), date)
-    for (name, other_name), date in pairs.items():
-        row, other = plan.shift(name), plan.shift(other_name)
+        before = date - datetime.timedelta(days=1)
+        worked = [(name, plan.hours_of(date, name), 0.0) for name in names]
+        worked += [(name, plan.hours_of(before, name), DAY) for name in days.get(before, set())]
+        order = {row.shift: place for place, row in enumerate(plan.shifts)}
+        worked.sort(key=lambda item: (item[2], order[item[0]]))
+        for (name, (start, end), back), (other, (begin, close), past) in combinations(worked, 2):
+            if name != other and start - back < close - past and begin - past < end - back:
+                hours = {name: f"{hhmm(start)}–{hhmm(end)}", other: f"{hhmm(begin)}–{hhmm(close)}"}
+                first, second = sorted((name, other), key=order.__getitem__)
+                pairs.setdefault((first, second), (date, hours[first], hours[second]))
+    for (name, other_name), (date, hours_of_one, hours_of_other) in pairs.items():
         yield _slip(
             plan,
             QUALITY,
-            other,
+            plan.shift(other_name),
             "start",
-            f"shift {other_name} ({hhmm(other.start)}–{hhmm(other.end)}) overlaps {name} "
-            f"({hhmm(row.start)}–{hhmm(row.end)}), both are built in, first on {date}",
+            f"shift {other_name} ({hours_of_other}) overlaps {name} ({hours_of_one}), both are built in, "
+            f"first on {date}",
             day=date,
             shift=other_name,
         )
