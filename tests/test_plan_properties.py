@@ -356,7 +356,8 @@ def test_a_hotter_shop_throws_away_no_less_and_mates_no_later(rows, rise):
     """Age runs faster, so the rule acts no less often; every open time ends no later.
 
     Purges take no time here: else a hot shift loses parts and with them whole stretches of purging.
-    Mixers are changed and not purged: a purge that comes earlier can make a later one needless.
+    Mixers are changed and not purged, in idle times too: a purge that comes earlier can make a later one, or
+    a change, needless.
     """
     rows["Stations"][0].update(
         record="",
@@ -367,6 +368,7 @@ def test_a_hotter_shop_throws_away_no_less_and_mates_no_later(rows, rise):
         rule="change mixer",
         takt=400,
         checks=0,
+        idle="take off",
     )
     rows["Builds"] = rows["Builds"][:1]
     rows["Builds"][0]["quantity"] = 20
