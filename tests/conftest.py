@@ -8,6 +8,12 @@ import sys
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# random cases are the same in each run, to tell a change from luck; HYPOTHESIS_PROFILE=search draws anew
+settings.register_profile("same", derandomize=True)
+settings.register_profile("search", derandomize=False)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "same"))
 
 sys.path.insert(0, str(Path(__file__).parent))
 
