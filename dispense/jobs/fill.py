@@ -522,7 +522,7 @@ def _today(
     if isinstance(done, bool) or not isinstance(done, int) or done < 0:
         problems.append(Problem("fill", "done", done, "a whole number 0 or more"))
     clocks: list[float] = []
-    found: list[Stop] = []
+    found: list[tuple[float, float]] = []
     try:
         clocks += [] if now is None else [cast(float, _CLOCK.read(now, "fill"))]
         found += [_stop(text) for text in stops]
@@ -533,14 +533,12 @@ def _today(
     assert chosen.date is not None and chosen.shift is not None
     begin, end = plan.hours_of(chosen.date, chosen.shift)
     clocks = [_in_shift(clock, begin, end) for clock in clocks]
-    late = [_in_shift(stop.start, begin, end) - stop.start for stop in found]
-    found = [Stop(stop.start + later, stop.end + later) for stop, later in zip(found, late, strict=True)]
+    starts = [(_in_shift(start, begin, end), lasts) for start, lasts in found]
+    stood = tuple(sorted(Stop(start, start + lasts) for start, lasts in starts))
     factor, _ = to_si("mL")
     volumes = {letter.lower(): volume * factor for letter, volume in left.items()}
     lots = {letter.lower(): lot for letter, lot in mounted.items()}
-    return Today(
-        chosen.date, chosen.shift, next(iter(clocks), None), done, tuple(sorted(found)), volumes, lots
-    )
+    return Today(chosen.date, chosen.shift, next(iter(clocks), None), done, stood, volumes, lots)
 
 
 def _in_shift(clock: float, begin: float, end: float) -> float:
@@ -548,8 +546,8 @@ def _in_shift(clock: float, begin: float, end: float) -> float:
     return clock + DAY if clock < begin and clock + DAY <= end else clock
 
 
-def _stop(text: str) -> Stop:
-    """A stop of the line from a text: 10:20 35 min."""
+def _stop(text: str) -> tuple[float, float]:
+    """When the line stops and how long [s], from a text: 10:20 35 min."""
     start, _, length = text.strip().partition(" ")
     begin = cast(float, _CLOCK.read(start, "stop"))
     lasts = read_quantity(length or "0", "min")
@@ -557,7 +555,7 @@ def _stop(text: str) -> Stop:
         raise InputError(
             Problem("fill", "stop", text, 'a clock time and how long it lasts, such as "10:20 35 min"')
         )
-    return Stop(begin, begin + lasts)
+    return begin, lasts
 
 
 def _named(given: str, names: Sequence[str]) -> str | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -193,9 +193,11 @@ def _planned(plan: Plan, station: Station, entry: Entry) -> tuple[Weighing, int]
     return found, entry.count or found.count
 
 
-def _targets(
-    plan: Plan, station: Station, entry: Entry
-) -> tuple[int, float, float | None, float | None] | None:
+#: shots together, target, low and high limit [g]
+Targets = tuple[int, float, float | None, float | None]
+
+
+def _targets(plan: Plan, station: Station, entry: Entry) -> Targets | None:
     """Shots together, target and limits of a weight: as printed on its sheet, else the plan's of today."""
     if entry.target:
         return entry.count or 1, entry.target, entry.low, entry.high
@@ -213,17 +215,22 @@ def _targets(
     )
 
 
+def _weighed(plan: Plan, entries: Iterable[Entry]) -> Iterator[tuple[Entry, Targets | None]]:
+    """The weights among entries, with their targets where they have some above zero."""
+    known = {row.station: row for row in plan.stations}
+    for entry in entries:
+        if entry.kind == WEIGHT and entry.station in known and entry.value is not None:
+            targets = _targets(plan, known[entry.station], entry)
+            yield entry, targets if targets is not None and targets[1] > 0.0 else None
+
+
 def weight_findings(plan: Plan, entries: Iterable[Entry]) -> list[Finding]:
     """Weights so far from their target that a unit or a decimal point is more likely than a shot."""
-    known = {row.station: row for row in plan.stations}
     found = []
-    for entry in entries:
-        if entry.kind != WEIGHT or entry.station not in known or entry.value is None:
+    for entry, targets in _weighed(plan, entries):
+        if targets is None:
             continue
-        targets = _targets(plan, known[entry.station], entry)
-        if targets is None or not targets[1] > 0.0:
-            continue
-        grams, target = entry.value, targets[1]
+        grams, target = entry.value or 0.0, targets[1]
         if not target / FAR_OFF <= grams <= target * FAR_OFF:
             found.append(
                 Finding(
@@ -271,24 +278,19 @@ def _with_factors(plan: Plan, station: Station, weight: Weight, history: Mapping
 def gather(plan: Plan, entries: Sequence[Entry], station: str | None = None) -> list[Weights]:
     """The series of weights that entries hold: one for a station's check shots and each shot of a part."""
     series: dict[tuple[str, str], list[Weight]] = {}
-    known = {row.station: row for row in plan.stations}
     skipped: dict[tuple[str, str], list[str]] = {}
-    for entry in entries:
-        if entry.kind != WEIGHT or entry.station not in known or entry.value is None:
-            continue
-        if station is not None and entry.station != station:
-            continue
+    of_station = (entry for entry in entries if station in (None, entry.station))
+    for entry, targets in _weighed(plan, of_station):
         key = entry.station, " / ".join(filter(None, (entry.part, entry.application))) or "check shots"
-        targets = _targets(plan, known[entry.station], entry)
         moment = entry.moment
-        if targets is None or not targets[1] > 0.0 or moment is None:
+        if targets is None or moment is None:
             why = "has no time of its own" if moment is None else "has no target"
             skipped.setdefault(key, []).append(f"{entry.cell}: {entry.words} {why} and is not in the charts")
             continue
         series.setdefault(key, []).append(Weight(entry, moment, *targets))
     found = []
     for key in dict.fromkeys([*series, *skipped]):
-        row = known[key[0]]
+        row = plan.station(key[0])
         mine = sorted(series.get(key, []), key=lambda item: item.moment)
         if mine:
             history = changes(row, entries, _played(plan, row, mine))

@@ -210,6 +210,17 @@ def applied_at(plan: Plan, part: str, station: Station) -> list[Application]:
     return [item for item in applications(plan, part) if item.station == station.station]
 
 
+def in_one_go(items: Iterable[Application]) -> list[list[Application]]:
+    """Shots grouped into what is put on in one go: a wait begins a new group."""
+    groups: list[list[Application]] = []
+    for item in items:
+        if not groups or item.wait > 0.0:
+            groups.append([item])
+        else:
+            groups[-1].append(item)
+    return groups
+
+
 def station_work(plan: Plan, part: str, station: Station) -> float:
     """Time that a part takes at a station, loading with it, waits apart [s]."""
     return math.fsum(item.time for item in applied_at(plan, part, station)) + station.handling_time

@@ -289,12 +289,12 @@ def _shifts(plan: Plan) -> Iterator[Finding]:
     days: dict[datetime.date, set[str]] = defaultdict(set)
     for build in plan.builds:
         days[build.date].add(build.shift)
+    order = {row.shift: place for place, row in enumerate(plan.shifts)}
     pairs: dict[tuple[str, str], tuple[datetime.date, str, str]] = {}
     for date, names in days.items():
         before = date - datetime.timedelta(days=1)
         worked = [(name, plan.hours_of(date, name), 0.0) for name in names]
         worked += [(name, plan.hours_of(before, name), DAY) for name in days.get(before, set())]
-        order = {row.shift: place for place, row in enumerate(plan.shifts)}
         worked.sort(key=lambda item: (item[2], order[item[0]]))
         for (name, (start, end), back), (other, (begin, close), past) in combinations(worked, 2):
             if name != other and start - back < close - past and begin - past < end - back:

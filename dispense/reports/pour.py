@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -34,7 +35,7 @@ from ..handbook.kinetics import Kinetics, first_energy
 from ..handbook.pack import CUT_WORDS, Pack, PackHeat, pack_heat
 from ..handbook.pots import cavity_volume
 from ..handbook.runaway import critical_delta
-from ..plan.amounts import applications, cell_dimensions, free_volume
+from ..plan.amounts import applications, cell_dimensions, free_volume, in_one_go
 from ..plan.materials import kinetics_of, mixed_density
 from ..plan.packs import has_pack, lacks_for_pack, pack_margins, pack_of
 from ..plan.records import Plan
@@ -370,21 +371,15 @@ def _shots(plan: Plan, pot: Pot) -> tuple[list[PouredShot], bool]:
     mine = [item for item in applications(plan, pot.part) if item.kind == "pot" and item.name == pot.pot]
     if len(mine) < 2:
         return [], True
+    levels = [min(item.height or 0.0, pot.level) for item in mine]
+    is_rising = all(above > below for below, above in pairwise([0.0, *levels]))
     shots: list[PouredShot] = []
     below = 0.0
-    for item in mine:
-        level = min(item.height or 0.0, pot.level)
-        shots.append((item.shot, level - below, item.wait))
+    for group in in_one_go(mine):
+        level = min(group[-1].height or 0.0, pot.level)
+        shots.append((group[0].shot, level - below, group[0].wait))
         below = level
-    is_rising = all(depth > 0.0 for _, depth, _ in shots)
-    together: list[PouredShot] = []
-    for number, depth, wait in shots:
-        if together and wait <= 0.0:
-            first, under, before = together.pop()
-            together.append((first, under + depth, before))
-        else:
-            together.append((number, depth, wait))
-    return (together if is_rising and len(together) > 1 else []), is_rising
+    return (shots if is_rising and len(shots) > 1 else []), is_rising
 
 
 def pour_report(plan: Plan, pot: Pot) -> PourReport | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from ..base.fields import date, number, text, whole
-from ..base.findings import Finding, gravest_first
+from ..base.findings import Finding
 from ..base.language import translated
 from ..base.units import from_si
 from ..plan.cautions import CAUTION
@@ -15,7 +15,7 @@ from ..reports.findings import plan_findings
 from ..reports.routes import ASSUMED, OF_ROUTES
 from ..shift.results import Job, Passage, ShiftResult
 from .layout import ONE_DIGIT, PERCENT, Book
-from .pieces import finding_lines, head, hours, marked, shop
+from .pieces import head, hours, shop, station_warning_rows
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
@@ -90,11 +90,6 @@ def line_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> Cont
         return None
     joined.sort(key=lambda result: len(stations_before(plan, result.station.station)))  # as parts go
     first = joined[0]
-    warnings: list[Row] = [
-        {"station": "" if place else finding.station, "warning": line}
-        for finding in gravest_first(_findings(plan, joined))
-        for place, line in enumerate(finding_lines(finding, marked(finding)))
-    ]
     return Content(
         LINE,
         {
@@ -110,7 +105,7 @@ def line_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> Cont
             "LineParts": list(_part_rows(plan, joined)),
             "LineBetween": [_between_row(link) for result in joined for link in result.passages]
             or [{"from_station": "–", "to_station": "–"}],
-            "LineWarnings": warnings or [{"station": "", "warning": translated("no warning")}],
+            "LineWarnings": station_warning_rows(_findings(plan, joined)),
         },
     )
 

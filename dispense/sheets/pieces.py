@@ -238,6 +238,16 @@ def warning_rows(findings: Iterable[Finding], width: int) -> list[Row]:
     return rows or [{"warning": translated("no warning")}]
 
 
+def station_warning_rows(findings: Iterable[Finding]) -> list[Row]:
+    """Findings of several stations as rows, the gravest first, each station named in its first line."""
+    rows: list[Row] = [
+        {"station": "" if place else finding.station, "warning": line}
+        for finding in gravest_first(findings)
+        for place, line in enumerate(finding_lines(finding, marked(finding)))
+    ]
+    return rows or [{"station": "", "warning": translated("no warning")}]
+
+
 def said(finding: Finding) -> str:
     """What is the matter and what to do, in the language that is printed."""
     return (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..base.fields import date, number, text, whole
-from ..base.findings import SHORTAGE, gravest_first
+from ..base.findings import SHORTAGE
 from ..base.language import translated
 from ..base.printed import counted
 from ..base.units import from_si
@@ -14,7 +14,7 @@ from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from ..shift.store import NANO
 from .layout import BY, TICK, Book
-from .pieces import ML, NOTHING_USABLE, at, finding_lines, head, hours, letter_name, marked
+from .pieces import ML, NOTHING_USABLE, at, head, hours, letter_name, station_warning_rows
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, moment
 
@@ -90,11 +90,6 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
                 }
             )
     found = [item for result in results for item in result.findings if item.topic in OF_STOCK]
-    warnings: list[Row] = [
-        {"station": "" if place else finding.station, "warning": line}
-        for finding in gravest_first(found)
-        for place, line in enumerate(finding_lines(finding, marked(finding)))
-    ]
 
     return Content(
         STAGING,
@@ -106,10 +101,7 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             "headline": f"{counted(count, 'container')} to bring",
             "cautions": translated(CAUTION),
         },
-        {
-            "StagingContainers": rows,
-            "StagingWarnings": warnings or [{"station": "", "warning": translated("no warning")}],
-        },
+        {"StagingContainers": rows, "StagingWarnings": station_warning_rows(found)},
     )
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from ..base.findings import Finding, WithFindings
-from ..plan.amounts import Amount, Application, total
+from ..plan.amounts import Amount, Application, in_one_go, total
 from ..plan.materials import WorkingLife, mix_shares, mixed_density
 from ..plan.rows import Component, Material, Station
 from .calendar import Calendar
@@ -108,7 +108,7 @@ class Job:
     @property
     def visits(self) -> int:
         """How often one part comes under the nozzle."""
-        return sum(not place or item.wait > 0.0 for place, item in enumerate(self.applications))
+        return len(in_one_go(self.applications))
 
     @property
     def own_finished(self) -> int:
@@ -118,11 +118,10 @@ class Job:
     @property
     def on_parts(self) -> Amount:
         """What went on good parts, finished or not [m³]."""
-        turn, amounts = -1, []
-        for place, item in enumerate(self.applications):
-            turn += not place or item.wait > 0.0
-            amounts.append(item.amount.scaled(self.done[turn]))
-        return total(amounts)
+        visits = in_one_go(self.applications)
+        return total(
+            item.amount.scaled(self.done[turn]) for turn, visit in enumerate(visits) for item in visit
+        )
 
 
 class Mating(NamedTuple):

@@ -72,22 +72,13 @@ class Stretch:
 def check_now(plan: Plan, today: Today, station: Station) -> None:
     """A time outside the shift, or what its station does not have, is an error."""
     start, end = plan.hours_of(today.date, today.shift)
-    if today.now is not None and not start <= today.now < end:
-        raise InputError(
-            Problem(
-                "fill",
-                "now",
-                f"{from_si(today.now, 'h'):.2f} h",
-                f"within shift {today.shift}, {from_si(start, 'h'):g} to {from_si(end, 'h'):g} h",
-            )
-        )
-    for stop in today.stops:
-        if not start <= stop.start < end:
+    for option, clock in [("now", today.now), *(("stop", stop.start) for stop in today.stops)]:
+        if clock is not None and not start <= clock < end:
             raise InputError(
                 Problem(
                     "fill",
-                    "stop",
-                    f"{from_si(stop.start, 'h'):.2f} h",
+                    option,
+                    f"{from_si(clock, 'h'):.2f} h",
                     f"within shift {today.shift}, {from_si(start, 'h'):g} to {from_si(end, 'h'):g} h",
                 )
             )

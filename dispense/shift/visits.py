@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from ..plan.amounts import Application
+from ..plan.amounts import Application, in_one_go
 from .store import nanolitres
 
 
@@ -54,17 +54,11 @@ def visits_of(
     applications: Iterable[Application], split: Callable[[int], list[tuple[str, int]]], handling: float
 ) -> list[Visit]:
     """Applications of a part grouped into visits: a wait begins a new one."""
-    groups: list[list[Application]] = []
-    for item in applications:
-        if not groups or item.wait > 0.0:
-            groups.append([item])
-        else:
-            groups[-1].append(item)
     return [
         Visit.of(
             ((nanolitres(item.amount.nominal), item.time) for item in group), split, handling, group[0].wait
         )
-        for group in groups
+        for group in in_one_go(applications)
     ]
 
 
