@@ -209,9 +209,17 @@ class Line:
             if place == 0 and self.builds.get(part)
         }
         before = [self.by_name[each] for each in stations_before(self.plan, name) if each in self.by_name]
-        player.more_to_come = lambda: any(
-            work is not None for each in before if not each.is_blocked for *_, work in each.queue
-        )
+        player.more_to_come = lambda: self._comes(parts, before)
+
+    def _comes(self, places: Mapping[str, int | None], before: Iterable[Player]) -> bool:
+        """Whether a part is still on its way to a station, that has a place in its route.
+
+        Others that begin where it does pass the station by, or are lost before they come to it.
+        """
+        waiting = (work for each in before if not each.is_blocked for *_, work in each.queue if work)
+        finished = (done.part for done in self.finished if self.by_name[done.part.before] in before)
+        found = [*((work.job.part, work.fate) for work in waiting), *((part.part, part.fate) for part in finished)]
+        return any((place := places.get(part)) is not None and fate >= place for part, fate in found)
 
     def _take_over(self, player: Player) -> None:
         """What stood before a station at the end of the shift before stands there still."""
