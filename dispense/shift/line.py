@@ -10,9 +10,10 @@ A finished part holds its nozzle until it leaves; with no place at all until the
 Parts wait for a place in the order in which they are finished, for a nozzle in the order in which they
 may go on. For parts that do not pass each other that is begin_{j+1}(n − room), see `blocking`.
 
-Steps are taken in the order of the clock: what is finished, what is due. A part never comes to the next
-station before it was due at this one, and a nozzle that is held is let go at a begin that lies later
-still: so whatever comes to a station later is due later.
+Steps are taken in the order of the clock: what is finished, what may begin since it is due and a nozzle is
+free. A part never comes to the next station before it began at this one, and a nozzle that is held is let go
+at a begin that lies later still: so whatever comes to a station later is due later, and no nozzle that is
+free sooner is overlooked.
 
 What stands between stations at the end of a shift stands there when the next one begins.
 """
@@ -182,10 +183,10 @@ class Line:
         yield from [player.close_up() for player in self.players]
 
     def _step(self) -> bool:
-        """Whatever is next by the clock: a part that is finished, else a part or check that is due."""
+        """Whatever is next by the clock: a part that is finished, else a part or check that may begin."""
         ready = [player for player in self.players if player.queue and not player.is_blocked]
-        player = min(ready, key=lambda player: player.queue[0][0], default=None)
-        if self.finished and (player is None or self.finished[0].at <= player.queue[0][0]):
+        player = min(ready, key=lambda player: player.next_clock, default=None)
+        if self.finished and (player is None or self.finished[0].at <= player.next_clock):
             done = heapq.heappop(self.finished)
             self.links[done.part.before, done.part.station].enter(done)
             self._arrive(done.part)

@@ -318,6 +318,7 @@ class Line:
         for _ in range(MOST_ROUNDS):
             store = copy.deepcopy(self.store)
             played: dict[str, Played] = {}
+            players: dict[str, Shift] = {}
             for name in self.names:
                 feed = self.feed(name)
                 feed.comes, feed.leaves, feed.held = comes[name], leaves[name], held[name]
@@ -328,13 +329,13 @@ class Line:
                     self.plant, self.day, self.shift, station, store, self.following, feed, takt, self.stretch
                 )
                 if player.played.jobs:
-                    played[name] = player.play()
+                    played[name], players[name] = player.play(), player
             between = {pair: self.between(pair, played, standing[pair]) for pair in self.links}
             before = comes, leaves, held
             comes, leaves, held = self.settle(between, played)
             if (comes, leaves, held) == before:
                 self.store.__dict__.update(store.__dict__)
-                self.hand_over(between, played)
+                self.hand_over(between, players)
                 return list(played.values())
         raise AssertionError("the rounds do not settle")
 
@@ -404,8 +405,9 @@ class Line:
             comes[after].append(Coming(part.key, ready, part.fate, part.fate == place))
         return comes, leaves, held
 
-    def hand_over(self, between: dict[tuple[str, str], Between], played: dict[str, Played]) -> None:
+    def hand_over(self, between: dict[tuple[str, str], Between], players: dict[str, Shift]) -> None:
         """What stands between at the end, what went through, what sets the pace."""
+        played = {name: player.played for name, player in players.items()}
         start, end = self.hours.start, self.hours.end
         for name in self.names:
             self.store.between.pop(name, None)
@@ -438,6 +440,7 @@ class Line:
         pace = pace_of(self.plant, self.names, self.builds, self.hours)
         for run in played.values():
             run.pace = pace
+            run.handed_over = players[run.station.station].stands()
 
 
 def at_once(stays: list[tuple[float, float]], start: float, end: float) -> tuple[float, int]:
