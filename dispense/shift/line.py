@@ -225,10 +225,11 @@ class Line:
     def _take_over(self, player: Player) -> None:
         """What stood before a station at the end of the shift before stands there still."""
         day = player.result.date
-        for part in self.store.between.pop(player.station.station, ()):
-            here = part.on(day)
+        parts = [part.on(day) for part in self.store.between.pop(player.station.station, ())]
+        for here in parts:
             link = self.links[here.before, here.station]
             link.take_over(here, self.by_name.get(here.before), player.result.calendar.start)
+        for here in sorted(parts, key=lambda part: (part.ready, part.finished)):  # as they may go on
             self._arrive(here)
 
     def _arrive(self, part: Between) -> None:

@@ -540,7 +540,9 @@ class Player:
                 return None
             first = self._soonest(due, visits[id(work.job)][work.turn])
             if first < math.inf:
+                chosen = self.nozzle
                 self._start(first)
+                self.nozzle = chosen
                 if self.owes_check:
                     self._check(first)
         if work is None:
