@@ -666,6 +666,9 @@ class Shift:
                     job.thrown += 1
                     played.thrown.append((job.part, serial, origin, latest, soonest))
                     continue
+            if turn == 0 and (pause := self.outlasted_by(due, job)) is not None:
+                queue.append((pause, 1, number, what))  # nobody begins a part that cannot wait out a break
+                continue
             begin = self.ready(due, visit)
             if begin is None:
                 if turn:
@@ -702,11 +705,7 @@ class Shift:
             job.finished += not bad
             job.taken_good += bool(origin) and not bad
             if self.open is not None:
-                planned, stays = self.mated(ended), hours.at(hours.worked(ended) + station.mating_delay)
-                leaves = planned > hours.end
-                # a crew stays a quarter of an hour for a part that would be lost till the morning
-                if planned > self.open.when(first) >= stays and stays <= hours.end + 900:
-                    planned, leaves = stays, False
+                planned, leaves = self.mating(first, ended)
                 played.mates[(job.part, serial, origin)] = (self.open.when(first), planned)
                 played.mate_order.append((job.part, serial, origin))
                 if leaves:
@@ -714,6 +713,37 @@ class Shift:
                     waits.latest = self.open.when(first)
                     self.store.to_mate.setdefault(station.station, []).append(waits)
             self.batch(job.part, serial, origin, first, ended)
+
+    def mating(self, first: float, ended: float) -> tuple[float, bool]:
+        """When a part is mated, and whether in the next shift."""
+        hours = self.played.hours
+        planned, stays = self.mated(ended), hours.at(hours.worked(ended) + self.station.mating_delay)
+        # a crew stays a quarter of an hour for a part that would be lost till the morning
+        if planned > self.open.when(first) >= stays and stays <= hours.end + 900:
+            return stays, False
+        return planned, planned > hours.end
+
+    def spare(self, due: float, job: Job) -> tuple[float, float]:
+        """When a part would be begun, nothing else in its way, and what is left of its open time."""
+        first, at, turn = 0.0, max(self.free, due), 0
+        while visit := self.visit(job, 0, False, turn):
+            begin = self.played.hours.fit(at + (visit[0].wait if turn else 0.0), self.time(visit))
+            if begin is None:
+                return math.inf, -math.inf
+            first, at, turn = first if turn else begin, begin + self.time(visit), turn + 1
+        return first, self.open.when(first) - self.mating(first, at)[0]
+
+    def outlasted_by(self, due: float, job: Job) -> float | None:
+        """The end of a break that begins while the part is open and is too long for it, if after it all is well."""
+        if self.open is None:
+            return None
+        begin, spare = self.spare(due, job)
+        if begin == math.inf or spare >= -1e-6:
+            return None
+        for a, b in sorted(self.played.hours.breaks):
+            if begin < a < self.open.when(begin) and self.spare(b, job)[1] >= -1e-6:
+                return b
+        return None
 
     def mated(self, ended: float) -> float:
         """After the mating delay in working time, which goes on in the plan's next shift."""
