@@ -268,7 +268,8 @@ class Line:
     def _hand_over(self) -> None:
         """What stands between stations at the end; what each station and place has seen."""
         for player in self.players:
-            player.shut()
+            links = [link for link in self.links.values() if link.after == player.station.station]
+            player.shut([part for link in links for part in link.standing])
         for link in self.links.values():
             result = self.by_name[link.after].result
             result.passages.append(link.passage(result.calendar.start, result.calendar.end))

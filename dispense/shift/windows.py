@@ -82,7 +82,7 @@ def _surface(result: ShiftResult) -> list[Window]:
                         first[0],
                         last[0],
                         f"{part} {_numbers(first[0], last[0])} wait{'s' if first is last else ''} "
-                        f"treated over the break from {hhmm(start, result.date)}: dispense no. {first[0]} by "
+                        f"treated over the {calendar.pause((start, end))} from {hhmm(start, result.date)}: dispense no. {first[0]} by "
                         f"{hhmm(first[1], result.date)}",
                     )
                 )

@@ -400,9 +400,9 @@ class Line:
                     leaves[link.before][part.key] = part.left
                 elif part.left > self.hours.start and link.before in played:
                     held[link.before].append(part.left)
-        for ready, _, after, part in sorted(arrivals, key=lambda item: item[:2]):
+        for ready, finished, after, part in sorted(arrivals, key=lambda item: item[:2]):
             place = place_of(self.plant, part.key[0], after)
-            comes[after].append(Coming(part.key, ready, part.fate, part.fate == place))
+            comes[after].append(Coming(part.key, ready, finished, part.fate, part.fate == place))
         return comes, leaves, held
 
     def hand_over(self, between: dict[tuple[str, str], Between], players: dict[str, Shift]) -> None:

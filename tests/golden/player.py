@@ -109,6 +109,7 @@ class Nozzle:
     used: float
     mixer: list[list[float]] = field(default_factory=list)
     starved: float = 0.0
+    cures: float = 0.0  # of that, while the next part is in cure
     blocked: float = 0.0
 
 
@@ -121,6 +122,7 @@ class Coming:
 
     key: Key
     due: float
+    finished: float
     fate: int  # place of its route at which it is lost
     bad: bool  # lost here
 
@@ -316,6 +318,7 @@ class Played:
     since: float | None = None  # only the rest of the shift is played
     fed: bool = False  # all parts come from other stations
     starved: float = 0.0  # mean of the nozzles
+    cures: float = 0.0  # of that, for parts in cure
     blocked: float = 0.0
     begins: dict[Key, float] = field(default_factory=dict)  # of parts from another station
     finishes: list[tuple[float, Key, int]] = field(default_factory=list)  # of those that go on, with fate
@@ -893,6 +896,10 @@ class Shift:
                     for at, _, _, rest in queue
                     if rest
                 ):
+                    coming_ones = [rest[6] for _, _, _, rest in queue if rest and rest[6] and not rest[3]]
+                    if played.fed and len(coming_ones) == sum(rest is not None for *_, rest in queue):
+                        finished = min(coming.finished for coming in coming_ones)
+                        self.starve(self.nozzle, self.free, due, finished)  # the check stands in between
                     self.check(due)
                 continue
             job, serial, bad, turn, origin, fate, coming = what
@@ -906,14 +913,18 @@ class Shift:
                     played.thrown.append((job.part, serial, origin, latest, soonest))
                     continue
             arrives = coming is not None and turn == 0
-            begin = self.ready(max(due, last_begun) if arrives else due, visit)
+            soonest = max(due, last_begun) if arrives else due  # first come, first served
+            if turn == 0 and (pause := self.outlasted_by(soonest, job)) is not None:
+                queue.append((pause, 1, number, what))  # nobody begins a part that cannot wait out a break
+                continue
+            begin = self.ready(soonest, visit)
             if begin is None:
                 if turn:
                     self.leave_half_done(what, due, firsts[(job.part, serial, origin)])
                 continue
             if arrives:
                 last_begun = played.begins[coming.key] = begin
-                self.nozzle.starved += max(hours.worked(due) - hours.worked(free), 0.0)
+                self.starve(self.nozzle, free, coming.due, coming.finished)
             at = begin
             for shot in visit:
                 stood = self.draw(shot.volume, "scrap" if bad else "parts", at, shot.seconds)
@@ -927,7 +938,7 @@ class Shift:
             if turn == 0:
                 job.begun += 1
                 if played.material.surface_window:
-                    came = hours.worked(due) if arrives else number * played.takt
+                    came = hours.worked(coming.due) if arrives else number * played.takt
                     treated = hours.at(came - station.treatment_lead)
                     played.surfaces.append(
                         (job.part, serial, treated + played.material.surface_window, begin)
@@ -941,11 +952,7 @@ class Shift:
             job.finished += not bad
             job.taken_good += (job.part, serial, origin) in taken and not bad
             if self.open is not None:
-                planned, stays = self.mated(ended), hours.at(hours.worked(ended) + station.mating_delay)
-                leaves = planned > hours.end
-                # a crew stays a quarter of an hour for a part that would be lost till the morning
-                if planned > self.open.when(first) >= stays and stays <= hours.end + 900:
-                    planned, leaves = stays, False
+                planned, leaves = self.mating(first, ended)
                 played.mates[(job.part, serial, origin)] = (self.open.when(first), planned)
                 played.mate_order.append((job.part, serial, origin))
                 if leaves:
@@ -975,17 +982,63 @@ class Shift:
         self.free = self.feed.leaves.get(key, ended)
         self.nozzle.blocked += hours.worked(min(self.free, hours.end)) - hours.worked(ended)
 
+    def starve(self, nozzle: Nozzle, since: float, until: float, finished: float) -> None:
+        """Working time without a part that may go on; of it in cure, from when the next one is finished."""
+        hours = self.played.hours
+        until = min(max(until, hours.start), hours.end)
+        nozzle.starved += max(hours.worked(until) - hours.worked(since), 0.0)
+        cures = max(since, finished, hours.start)
+        nozzle.cures += max(hours.worked(until) - hours.worked(cures), 0.0)
+
     def idle_till_the_end(self) -> None:
         """Working time without a part until the end of the shift, where parts are missing."""
         played, hours = self.played, self.played.hours
         missing = self.feed and any(
             job.part in self.feed.fed and job.begun < job.started for job in played.jobs
         )
+        waiting = [coming for coming in self.feed.comes if coming.key not in played.begins] if self.feed else []
+        following = min(waiting, key=lambda coming: coming.due, default=None)
         for nozzle in self.nozzles:
-            if missing and nozzle.free < math.inf:
-                nozzle.starved += max(hours.worked(hours.end) - hours.worked(nozzle.free), 0.0)
+            if nozzle.free == math.inf:
+                continue
+            if following is not None:
+                self.starve(nozzle, nozzle.free, following.due, following.finished)
+            elif missing:
+                self.starve(nozzle, nozzle.free, hours.end, math.inf)
         played.starved = sum(nozzle.starved for nozzle in self.nozzles) / len(self.nozzles)
+        played.cures = sum(nozzle.cures for nozzle in self.nozzles) / len(self.nozzles)
         played.blocked = sum(nozzle.blocked for nozzle in self.nozzles) / len(self.nozzles)
+
+    def mating(self, first: float, ended: float) -> tuple[float, bool]:
+        """When a part is mated, and whether in the next shift."""
+        hours = self.played.hours
+        planned, stays = self.mated(ended), hours.at(hours.worked(ended) + self.station.mating_delay)
+        # a crew stays a quarter of an hour for a part that would be lost till the morning
+        if planned > self.open.when(first) >= stays and stays <= hours.end + 900:
+            return stays, False
+        return planned, planned > hours.end
+
+    def spare(self, due: float, job: Job) -> tuple[float, float]:
+        """When a part would be begun, nothing else in its way, and what is left of its open time."""
+        first, at, turn = 0.0, max(self.free, due), 0
+        while visit := self.visit(job, 0, False, turn):
+            begin = self.played.hours.fit(at + (visit[0].wait if turn else 0.0), self.time(visit))
+            if begin is None:
+                return math.inf, -math.inf
+            first, at, turn = first if turn else begin, begin + self.time(visit), turn + 1
+        return first, self.open.when(first) - self.mating(first, at)[0]
+
+    def outlasted_by(self, due: float, job: Job) -> float | None:
+        """The end of a break that begins while the part is open and is too long for it, if after it all is well."""
+        if self.open is None:
+            return None
+        begin, spare = self.spare(due, job)
+        if begin == math.inf or spare >= -1e-6:
+            return None
+        for a, b in sorted(self.played.hours.breaks):
+            if begin < a < self.open.when(begin) and self.spare(b, job)[1] >= -1e-6:
+                return b
+        return None
 
     def mated(self, ended: float) -> float:
         """After the mating delay in working time, which goes on in the plan's next shift."""
