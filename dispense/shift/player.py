@@ -538,7 +538,7 @@ class Player:
         due, rank, number, work = heapq.heappop(self.queue)
         if len(self.nozzles) > 1:
             self.nozzle = min(self.nozzles, key=lambda nozzle: nozzle.free)
-        visits = self.visits
+        visits, free = self.visits, self.nozzle.free
         if not self.is_started:
             if work is None:
                 self.owes_check = True  # to be made when the first part comes
@@ -558,9 +558,9 @@ class Player:
                 self._wait_for_parts(due)
                 self._check(due)
             return None
-        steps, free = visits[id(work.job)], self.nozzle.free
-        is_new = work.came is not None and not work.turn
-        soonest = max(due, self.last_begun) if is_new else due  # first come, first served
+        steps = visits[id(work.job)]
+        came = None if work.turn else work.came
+        soonest = due if came is None else max(due, self.last_begun)  # first come, first served
         held = self._held_until(work, soonest, steps)
         if held is not None:
             heapq.heappush(self.queue, (held, rank, number, work))
@@ -569,9 +569,9 @@ class Player:
         if begin is None:
             self._leave(work, due)
             return None
-        if is_new:
+        if came is not None:
             self.last_begun = begin
-            self._starve(self.nozzle, free, work.came)
+            self._starve(self.nozzle, free, came)
         self._dispense(work, steps[work.turn], begin, number)
         work.turn += 1
         if work.turn < len(steps):

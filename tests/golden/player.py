@@ -1029,7 +1029,7 @@ class Shift:
         return first, self.open.when(first) - self.mating(first, at)[0]
 
     def outlasted_by(self, due: float, job: Job) -> float | None:
-        """The end of a break that begins while the part is open and is too long for it, if after it all is well."""
+        """The end of a break that is too long for the open part, if after it all is well."""
         if self.open is None:
             return None
         begin, spare = self.spare(due, job)
