@@ -101,6 +101,15 @@ LABELS: dict[str, dict[str, str]] = {
         "stamp": "Printed",
         "cautions": "▲ Cautions",
     },
+    "line": {
+        "headline": "Line sheet",
+        "day": "Day",
+        "shift": "Shift",
+        "hours": "Hours",
+        "prepared_by": "Prepared by",
+        "stamp": "Printed",
+        "cautions": "▲ Cautions",
+    },
     "staging": {
         "headline": "Staging sheet",
         "day": "Day",
@@ -170,6 +179,18 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
         "Checked by: name, date, signature",
         "Released: name, date, signature",
     ),
+    "line": (
+        "Warnings",
+        "Stations",
+        "starved: no part from the station before; blocked: no room for a finished one",
+        "Parts",
+        "to start: what the scrap of this and all later stations asks for",
+        "Between the stations",
+        "work in process; in cure: parts that may not go on yet",
+        "Prepared: name, date, signature",
+        "Shift lead: name, date, signature",
+        "Handed over to next shift: name, date, signature",
+    ),
     "staging": (
         "Containers to bring",
         "Warnings",
@@ -230,6 +251,7 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         '=IF(OR(F#="",D#="",E#=""),"",IF(AND(F#>=D#,F#<=E#),"yes","▲ no"))',
         '=IF(OR(H#="",I#=""),"",100*I#/H#)',
     ),
+    "line": (),
     "staging": ("=SUM(D#:D#)", "=SUM(G#:G#)"),
     "results": (
         "=IF(C#>0,1-F#/C#,0)",

@@ -467,6 +467,10 @@ class Shift:
                 found.append((job, place + 1, bad, fate))
         return found
 
+    def pause(self, start: float, end: float) -> str:
+        """What nobody works in: a break, or a stop of the line."""
+        return "stop" if (start, end) in self.stretch.stops else "break"
+
     def tell(self, event: Event) -> None:
         """Something happens at the nozzle at work; which one, where there are several."""
         if len(self.nozzles) > 1:
@@ -615,7 +619,7 @@ class Shift:
         helps = fresh < limit and replaced < full - 1e-9
         return now >= limit or (by_end >= limit and helps), now, by_end
 
-    def freshen(self, shots: list[list[float]], at: float, after_break: bool) -> float:
+    def freshen(self, shots: list[list[float]], at: float, after: str) -> float:
         """Purge or change until what leaves in the visit is within its share."""
         if self.pot is None:
             return at
@@ -625,9 +629,9 @@ class Shift:
             asked, share, by_end = self.asks(shots, at, replaced if helps else math.inf)
             if not asked:
                 return at
-            facts = {"share": share, "by_end": by_end, "after_break": after_break}
+            facts = {"share": share, "by_end": by_end, "after": after}
             facts["reached"] = self.pot.when(self.mixer[0][1], station.purge_share)
-            played.between += not after_break
+            played.between += not after
             if share >= 1.0 or station.rule == "change mixer":
                 self.tell(
                     Event(at, "mixer", volume=station.mixer_volume, facts={**facts, "over": share >= 1.0})
@@ -647,7 +651,7 @@ class Shift:
         self.played.purges += 1
         return end
 
-    def wait(self, begin: float, after_break: bool) -> float:
+    def wait(self, begin: float, after: str) -> float:
         """No part until then: a mixer that would gel is purged through, or taken off, the cheaper."""
         if self.pot is None or not self.mixer or begin <= self.used:
             return begin
@@ -677,11 +681,11 @@ class Shift:
         if times and (station.idle == "purge" or (station.idle == "cheaper" and purging < fitting)):
             for at in times:
                 self.played.between += 1
-                self.purge(at, {"idle": facts, "after_break": False})
+                self.purge(at, {"idle": facts, "after": ""})
             return begin
         self.tell(Event(self.used, "off", facts={"idle": facts}))
-        self.played.between += not after_break
-        new = {"after_break": after_break, "new": True}
+        self.played.between += not after
+        new = {"after": after, "new": True}
         self.tell(Event(begin, "mixer", volume=station.mixer_volume, facts=new))
         return self.fill_mixer(begin + station.mixer_time)
 
@@ -707,10 +711,9 @@ class Shift:
             self.start(hours.start)
         self.visits(hours.start)
         self.end()
-        stops = self.stretch.stops
         for a, b in hours.breaks:
             if a < played.run_end:
-                played.events.append(Event(a, "stop" if (a, b) in stops else "break", facts={"until": b}))
+                played.events.append(Event(a, self.pause(a, b), facts={"until": b}))
         for letter, component in played.parts.items():
             standing = self.store.standing.get((station.station, letter))
             hose = self.store.hoses.get((station.station, letter), 0.0)
@@ -1112,7 +1115,8 @@ class Shift:
                     begin = hours.fit(begin, wide + (station.mixer_time if new else station.purge_time))
                     if begin is None:
                         return None
-            after = any(self.used <= a + 1e-6 and begin >= b - 1e-6 for a, b in hours.breaks)
+            pauses = [(a, b) for a, b in hours.breaks if self.used <= a + 1e-6 and begin >= b - 1e-6]
+            after = self.pause(*pauses[0]) if pauses else ""
             fresh = self.freshen(shots, self.wait(begin, after), after)
             if fresh == begin and not self.too_little(visit):
                 if self.pot is not None:
@@ -1154,7 +1158,7 @@ class Shift:
             return
         wide = played.check_volume / station.flow if station.flow else 0.0
         shots = [[played.check_volume, 0.0, wide]]
-        begin = self.freshen(shots, self.wait(begin, False), False)
+        begin = self.freshen(shots, self.wait(begin, ""), "")
         end = begin + wide + self.draw(played.check_volume, "checks", begin, wide)
         self.push(played.check_volume, begin, end)
         played.checks += 1
