@@ -178,6 +178,7 @@ class Player:
                 jobs.append(Job(part, good, parts_started(good, station), mine))
         self.works: list[Work] | None = None
         self.is_started = self.owes_check = False
+        self.started_at = calendar.start  # when the run begins [s]
         self.last_begun = -math.inf  # when the last part from another station was begun
         self.fed: frozenset[str] = frozenset()  # parts that come from another station
         self.fates: Mapping[str, Sequence[int]] = {}  # of the parts whose route begins here
@@ -331,7 +332,7 @@ class Player:
 
     def _start(self, start: float) -> None:
         """The first purge, with a new mixer or with one that was kept closed; or the run goes on."""
-        self.is_started, station = True, self.station
+        self.is_started, station, self.started_at = True, self.station, start
         for nozzle in self.nozzles:
             self.nozzle, mixer = nozzle, nozzle.mixer
             if start > self.result.calendar.start and not nozzle.is_blocked:
@@ -362,10 +363,11 @@ class Player:
     def _end(self) -> None:
         """The run is over: mixers off, pot emptied; the time that is left is free."""
         result, station = self.result, self.station
-        result.run_end = max(nozzle.free for nozzle in self.nozzles)
+        result.run_end = max(self.started_at, *(nozzle.free for nozzle in self.nozzles))
         is_kept = not self.stretch.is_last or station.after_run == KEEP_CLOSED
         for nozzle in self.nozzles:
-            self.nozzle, mixer, end = nozzle, nozzle.mixer, nozzle.free
+            # one of several that got no part was put on with the others
+            self.nozzle, mixer, end = nozzle, nozzle.mixer, max(nozzle.free, self.started_at)
             volume, words = nanolitres(station.end_volume) if self.stretch.is_last else 0, "last part done"
             if mixer.content and is_kept and not (self.stretch.is_last and self._is_over_by_next()):
                 self.store.mixers[station.station, nozzle.number] = KeptMixer(
@@ -541,14 +543,17 @@ class Player:
             if work is None:
                 self.owes_check = True  # to be made when the first part comes
                 return None
-            if self._fits(due, visits[id(work.job)][work.turn]):
-                self._start(due)
+            first = self._soonest(due, visits[id(work.job)][work.turn])
+            if first < math.inf:
+                chosen = self.nozzle
+                self._start(first)
+                self.nozzle = chosen
                 if self.owes_check:
-                    self._check(due)
+                    self._check(first)
         if work is None:
             parts = ((item[0], item[3]) for item in self.queue if item[3] is not None)
             if self.more_to_come() or any(
-                self._fits(at, visits[id(part.job)][part.turn]) for at, part in parts
+                self._soonest(at, visits[id(part.job)][part.turn]) < math.inf for at, part in parts
             ):
                 self._wait_for_parts(due)
                 self._check(due)
@@ -605,6 +610,11 @@ class Player:
         """Whether all its nozzles hold finished parts for which there is no room yet."""
         return all(nozzle.is_blocked for nozzle in self.nozzles)
 
+    @property
+    def next_clock(self) -> float:
+        """When whatever is due next may begin: due, and a nozzle free [s]."""
+        return max(self.queue[0][0], min(nozzle.free for nozzle in self.nozzles))
+
     def arrive(self, came: Between, is_scrap: bool) -> None:
         """A part that the station before has finished may be begun as soon as it may go on."""
         job = next(job for job in self.result.jobs if job.part == came.part)
@@ -624,9 +634,9 @@ class Player:
         `waiting` are the parts that stand before the station, most of them in cure still.
         """
         end, count = self.result.calendar.end, len(self.nozzles)
-        for _, _, _, work in self.queue:
+        for due, _, _, work in sorted(self.queue, key=lambda item: item[:3]):
             if work is not None and work.turn:
-                self._leave(work, work.ended)
+                self._leave(work, due)
         is_short = any(job.part in self.fed and job.begun < job.started for job in self.result.jobs)
         came = min(waiting, key=lambda part: part.ready, default=None)
         for nozzle in self.nozzles:
@@ -717,9 +727,9 @@ class Player:
             for turn in range(math.ceil(calendar.available * rate - EQUAL)):
                 yield calendar.clock(turn / rate), 0, turn, None
 
-    def _fits(self, due: float, visit: Visit) -> bool:
-        """Whether a visit could still be made."""
-        return self.result.calendar.fit(max(self.nozzle.free, due), visit.duration) < math.inf
+    def _soonest(self, due: float, visit: Visit) -> float:
+        """When a visit could be made, nothing changed or purged before; inf: not in this shift."""
+        return self.result.calendar.fit(max(self.nozzle.free, due), visit.duration)
 
     def _ready(self, due: float, visit: Visit) -> float | None:
         """When a visit begins, containers changed and the mixer fresh; None: not in this shift.

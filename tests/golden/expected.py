@@ -12,7 +12,8 @@ from typing import Any
 from . import amounts, heat, weather, weighing
 from . import handbook as hb
 from .cells import Clock, Fact, Message, Num, Page, Says, When
-from .player import USES, Played, play
+from .line import play
+from .player import USES, Played
 from .reading import Plant
 
 STAMP = "golden run"
