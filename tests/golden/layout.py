@@ -149,6 +149,7 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
         "Lots to bring, first-expired first",
         "Use by component",
         "Parts",
+        "taken over + started = finished + scrapped + lost + handed over",
         "What if",
         "  each with the shot of the first part [mL]:",
         "Prepared: name, date, signature",
