@@ -614,7 +614,7 @@ class Reckoning:
             never = ("after the",) if facts.get("after") == "" else ()
             if event.nozzle:
                 words = (f"nozzle {event.nozzle}:", *words)
-                figures = [*figures, Fact(event.nozzle)]
+                figures = [Fact(event.nozzle), *figures]
             rows.append(
                 (
                     event.at,
@@ -1170,6 +1170,8 @@ class Reckoning:
             if material.moisture_energy is None:
                 return Says(("water in the air alone", "rule of thumb"), (), at)
             return Says(("water in the air",), (), (*at, Fact(material.moisture_energy, "kJ/mol")))
+        if not any((material.move_time, material.join_time, material.test_time)):
+            return Says(("no cure time stated",))
         words, figures = basis_words(material)
         if weather.energy_of(material) and not material.activation_energy:
             words = ("arrhenius", "two pot lives")  # the times themselves are stated once

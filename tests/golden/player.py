@@ -83,6 +83,12 @@ class Hours:
         return None
 
 
+    def fit_before(self, at: float, wide: float) -> float | None:
+        """Last time up to `at` at which work of that length is not cut."""
+        found = [min(b - wide, at) for a, b in self.stretches if min(b - wide, at) >= a]
+        return max(found, default=None)
+
+
 @dataclass
 class Lot:
     """A lot in store, mL."""
@@ -619,7 +625,11 @@ class Shift:
         helps = fresh < limit and replaced < full - 1e-9
         return now >= limit or (by_end >= limit and helps), now, by_end
 
-    def freshen(self, shots: list[list[float]], at: float, after: str) -> float:
+    def too_late(self, at: float) -> bool:
+        """Whether what stands in the mixer has gelled before a purge from then on is done."""
+        return self.pot.used(self.mixer[0][1], at + self.station.purge_time) >= 1.0
+
+    def freshen(self, shots: list[list[float]], at: float, behind: str) -> float:
         """Purge or change until what leaves in the visit is within its share."""
         if self.pot is None:
             return at
@@ -629,12 +639,13 @@ class Shift:
             asked, share, by_end = self.asks(shots, at, replaced if helps else math.inf)
             if not asked:
                 return at
-            facts = {"share": share, "by_end": by_end, "after": after}
+            facts = {"share": share, "by_end": by_end, "after": behind}
             facts["reached"] = self.pot.when(self.mixer[0][1], station.purge_share)
-            played.between += not after
-            if share >= 1.0 or station.rule == "change mixer":
+            played.between += not behind
+            late = self.too_late(at)
+            if late or station.rule == "change mixer":
                 self.tell(
-                    Event(at, "mixer", volume=station.mixer_volume, facts={**facts, "over": share >= 1.0})
+                    Event(at, "mixer", volume=station.mixer_volume, facts={**facts, "over": late})
                 )
                 at = self.fill_mixer(at + station.mixer_time)
                 replaced += station.mixer_volume
@@ -651,7 +662,7 @@ class Shift:
         self.played.purges += 1
         return end
 
-    def wait(self, begin: float, after: str) -> float:
+    def wait(self, begin: float, behind: str) -> float:
         """No part until then: a mixer that would gel is purged through, or taken off, the cheaper."""
         if self.pot is None or not self.mixer or begin <= self.used:
             return begin
@@ -667,7 +678,10 @@ class Shift:
             if limit >= begin:
                 break
             at = hours.fit(limit, station.purge_time)
-            if at is None or at >= begin or self.pot.used(self.mixer[0][1], at) >= 1.0:
+            before = hours.fit_before(limit, station.purge_time)
+            if (at is None or at > limit) and before is not None and before >= after and before not in times:
+                at = before  # nobody purges in a break
+            if at is None or at >= begin or self.too_late(at):
                 times = []
                 break
             times.append(at)
@@ -684,8 +698,8 @@ class Shift:
                 self.purge(at, {"idle": facts, "after": ""})
             return begin
         self.tell(Event(self.used, "off", facts={"idle": facts}))
-        self.played.between += not after
-        new = {"after": after, "new": True}
+        self.played.between += not behind
+        new = {"after": behind, "new": True}
         self.tell(Event(begin, "mixer", volume=station.mixer_volume, facts=new))
         return self.fill_mixer(begin + station.mixer_time)
 
@@ -883,6 +897,7 @@ class Shift:
             if self.free == math.inf:
                 break  # no nozzle is free again in this shift
             due, _, number, what = queue.pop(0)
+            free = self.free
             if self.on_since is None:
                 if what is None:
                     owed = True
@@ -906,7 +921,7 @@ class Shift:
                     self.check(due)
                 continue
             job, serial, bad, turn, origin, fate, coming = what
-            visit, free = self.visit(*what), self.free
+            visit = self.visit(*what)
             if (job.part, serial, origin) in taken and self.open is not None:
                 soonest = hours.fit(max(self.free, due), self.time(visit))
                 soonest = hours.end if soonest is None else soonest + self.time(visit)
@@ -1109,9 +1124,9 @@ class Shift:
             if begin is None:
                 return None
             if self.pot is not None and self.mixer:
-                asked, share, _ = self.asks(shots, begin, 0.0)
+                asked, _, _ = self.asks(shots, begin, 0.0)
                 if asked:
-                    new = share >= 1.0 or station.rule == "change mixer"
+                    new = self.too_late(begin) or station.rule == "change mixer"
                     begin = hours.fit(begin, wide + (station.mixer_time if new else station.purge_time))
                     if begin is None:
                         return None
