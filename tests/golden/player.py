@@ -82,7 +82,6 @@ class Hours:
                 return begin
         return None
 
-
     def fit_before(self, at: float, wide: float) -> float | None:
         """Last time up to `at` at which work of that length is not cut."""
         found = [min(b - wide, at) for a, b in self.stretches if min(b - wide, at) >= a]
@@ -370,7 +369,8 @@ def lost(started: int, good: int) -> list[bool]:
     """Which parts are lost: spread evenly."""
     bad = started - good
     return [
-        math.floor((place + 1) * bad / started) > math.floor(place * bad / started) for place in range(started)
+        math.floor((place + 1) * bad / started) > math.floor(place * bad / started)
+        for place in range(started)
     ]
 
 
@@ -644,9 +644,7 @@ class Shift:
             played.between += not behind
             late = self.too_late(at)
             if late or station.rule == "change mixer":
-                self.tell(
-                    Event(at, "mixer", volume=station.mixer_volume, facts={**facts, "over": late})
-                )
+                self.tell(Event(at, "mixer", volume=station.mixer_volume, facts={**facts, "over": late}))
                 at = self.fill_mixer(at + station.mixer_time)
                 replaced += station.mixer_volume
             else:
@@ -781,12 +779,7 @@ class Shift:
             closed = bool(station.mixer_volume) and (station.after_run == "keep closed" or not facts["last"])
             if closed:
                 good = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
-                if (
-                    good
-                    and facts["last"]
-                    and self.following is not None
-                    and good <= self.following.at(0.0)
-                ):
+                if good and facts["last"] and self.following is not None and good <= self.following.at(0.0):
                     closed = False  # its life is over before the next shift could go on with it
                 else:
                     self.store.mixers[station.station, self.nozzle.number] = (played.day, self.mixer)
@@ -1014,7 +1007,9 @@ class Shift:
         missing = self.feed and any(
             job.part in self.feed.fed and job.begun < job.started for job in played.jobs
         )
-        waiting = [coming for coming in self.feed.comes if coming.key not in played.begins] if self.feed else []
+        waiting = (
+            [coming for coming in self.feed.comes if coming.key not in played.begins] if self.feed else []
+        )
         following = min(waiting, key=lambda coming: coming.due, default=None)
         for nozzle in self.nozzles:
             if nozzle.free == math.inf:
@@ -1042,7 +1037,7 @@ class Shift:
         while visit := self.visit(job, 0, False, turn):
             begin = self.played.hours.fit(at + (visit[0].wait if turn else 0.0), self.time(visit))
             if begin is None:
-                return math.inf, -math.inf
+                return math.inf, 0.0  # not in this shift: the next begins it
             first, at, turn = first if turn else begin, begin + self.time(visit), turn + 1
         return first, self.open.when(first) - self.mating(first, at)[0]
 
