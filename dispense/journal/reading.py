@@ -25,7 +25,22 @@ from ..plan.csv import read_csv
 from ..plan.records import Plan, RawTable
 from ..plan.tables import YEARS, Table
 from ..xlsx.package import Package, column_letters
-from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, WEIGHT, WEIGHT_A, WEIGHT_B, Entry
+from .entries import (
+    COUNTED,
+    EMPTIED,
+    MADE,
+    OPENED,
+    PURGED,
+    RECEIVED,
+    SCRAPPED,
+    VOLUME,
+    VOLUME_A,
+    VOLUME_B,
+    WEIGHT,
+    WEIGHT_A,
+    WEIGHT_B,
+    Entry,
+)
 
 SEARCHED_ROWS = 30  # a header stands within the first rows
 LEAST_HEADERS = 2
@@ -59,15 +74,20 @@ WEIGHTS = Table(
         ),
         _maybe("a_alone", "g", "component A of these shots alone", above=0.0),
         _maybe("b_alone", "g", "component B of these shots alone", above=0.0),
+        _maybe("volume", "mL", "volume of these shots, where it was measured", above=0.0),
+        _maybe("a_volume", "mL", "volume of A alone, where it was measured", above=0.0),
+        _maybe("b_volume", "mL", "volume of B alone, where it was measured", above=0.0),
         _word("by", "who weighed"),
     ),
 )
-WHATS = (RECEIVED, COUNTED, OPENED, EMPTIED, MADE, SCRAPPED)
+WHATS = (RECEIVED, COUNTED, OPENED, EMPTIED, MADE, SCRAPPED, PURGED)
 OF_MATERIAL = (RECEIVED, COUNTED, OPENED, EMPTIED)
+OF_SHIFT = (MADE, SCRAPPED, PURGED)  # counted in pieces
+OF_STATION = (OPENED, EMPTIED, PURGED)
 ACTUALS = Table(
     "Actuals",
     "",
-    "what came, was counted, opened, emptied, made and scrapped: one row each",
+    "what came, was counted, opened, emptied, made, scrapped and purged: one row each",
     (
         choice("what", WHATS, "what happened"),
         date("date", "day"),
@@ -81,7 +101,13 @@ ACTUALS = Table(
         whole("containers", "containers", default=None, at_least=0, at_most=MOST_PIECES),
         _maybe("volume", "mL", "volume, where it is not told in containers", at_least=0.0),
         _maybe("mass", "kg", "mass, where it is not told in containers", at_least=0.0),
-        whole("pieces", "parts", default=None, at_least=0, at_most=MOST_PIECES),
+        whole(
+            "pieces",
+            "parts, or purges and mixer changes of a shift",
+            default=None,
+            at_least=0,
+            at_most=MOST_PIECES,
+        ),
         _word("reference", "delivery note or other number that tells two alike apart"),
         _word("by", "who says so"),
     ),
@@ -283,6 +309,17 @@ def stamp_text(moment: datetime.datetime) -> str:
     return moment.isoformat(timespec="seconds")
 
 
+#: kind of entry, column, component and unit of what a row of weights says
+_FIGURES = (
+    (WEIGHT, "weight", "", "g"),
+    (WEIGHT_A, "a_alone", "a", "g"),
+    (WEIGHT_B, "b_alone", "b", "g"),
+    (VOLUME, "volume", "", "mL"),
+    (VOLUME_A, "a_volume", "a", "mL"),
+    (VOLUME_B, "b_volume", "b", "mL"),
+)
+
+
 def _weight_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], reading: Reading) -> None:
     names, problems = _Names(plan), reading.refused
     seen: Counter[str] = Counter()
@@ -303,11 +340,7 @@ def _weight_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], read
         day, shift = shift_at(plan, moment)
         key = "|".join(("balance", station, part, row["application"], stamp_text(moment)))
         seen[key] += 1
-        for kind, column, component in (
-            (WEIGHT, "weight", ""),
-            (WEIGHT_A, "a_alone", "a"),
-            (WEIGHT_B, "b_alone", "b"),
-        ):
+        for kind, column, component, unit in _FIGURES:
             if row[column] is None:
                 continue
             reading.entries.append(
@@ -322,8 +355,8 @@ def _weight_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], read
                     part,
                     row["application"],
                     component=component,
-                    value=float(from_si(row[column], "g")),
-                    unit="g",
+                    value=float(from_si(row[column], unit)),
+                    unit=unit,
                     count=row["shots"],
                     by=row["by"],
                 )
@@ -336,7 +369,7 @@ def _amount(
     """The one figure of a row of what happened: value with unit, or a number of pieces."""
     what = row["what"]
     given = [name for name in ("containers", "volume", "mass", "pieces") if row[name] is not None]
-    wanted = ("pieces",) if what in (MADE, SCRAPPED) else ("containers", "volume", "mass")
+    wanted = ("pieces",) if what in OF_SHIFT else ("containers", "volume", "mass")
     wrong = [name for name in given if name not in wanted]
     if what in (OPENED, EMPTIED) and not given:
         return None, "", 1
@@ -370,10 +403,11 @@ def _actual_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], read
                 component = names.component(material, row["component"], where, problems)
             if not row["lot"] and what != COUNTED:
                 problems.append(Problem(where, "lot", None, "the lot"))
-        elif not part:
+        elif not part and what != PURGED:
             problems.append(Problem(where, "part", None, "the part that was made or scrapped"))
-        if what in (OPENED, EMPTIED) and not station:
-            problems.append(Problem(where, "station", None, "the station it stands at"))
+        if what in OF_STATION and not station:
+            allowed = "the station that was purged" if what == PURGED else "the station it stands at"
+            problems.append(Problem(where, "station", None, allowed))
         value, unit, count = _amount(row, where, problems)
         moment = ""
         day = row["date"].isoformat()
@@ -383,7 +417,7 @@ def _actual_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], read
             )
             moment = stamp_text(when)
             if not shift:  # parts counted as a shift ends are those of that shift
-                counts_back = datetime.timedelta(seconds=1.0 if what in (MADE, SCRAPPED) else 0.0)
+                counts_back = datetime.timedelta(seconds=1.0 if what in OF_SHIFT else 0.0)
                 day, shift = shift_at(plan, when - counts_back)
         key = "|".join(
             ("actuals", day, shift, moment, station, part, material, component, row["lot"], row["reference"])

@@ -11,11 +11,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from ..plan.records import Plan
-from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.store import nanolitres
 from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, STAGED, Entry
-from .history import BOOKED, PLANNED, Times, changes, moment_at
+from .history import BOOKED, PLANNED, Times, changes, moment_at, played
 from .lots import lots_of
 
 OF_LOT = (RECEIVED, COUNTED, STAGED, OPENED, EMPTIED)
@@ -118,10 +117,7 @@ def _lots(
 def trace(plan: Plan, entries: Sequence[Entry]) -> tuple[list[Parts], list[Open]]:
     """All batches of the plan with the lots that may be on them, and the containers that still stand."""
     by_station: dict[str, list[ShiftResult]] = {}
-    kept: dict[str, list[ShiftResult]] = plan.kept("played shifts")
-    if "all" not in kept:
-        kept["all"] = list(play_plan(plan))
-    for result in kept["all"]:
+    for result in played(plan):
         by_station.setdefault(result.station.station, []).append(result)
     counts = _counts(entries)
     parts: list[Parts] = []
