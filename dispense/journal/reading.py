@@ -20,7 +20,7 @@ from ..base.errors import NA, FileError, InputError, Problem
 from ..base.fields import Field, by_header, choice, clock, date, number, text, whole
 from ..base.naming import field_name, fold, nearest
 from ..base.units import from_si, read_header
-from ..plan.build import read_values
+from ..plan.build import read_rows
 from ..plan.csv import read_csv
 from ..plan.records import Plan, RawTable
 from ..plan.tables import YEARS, Table
@@ -83,6 +83,7 @@ WEIGHTS = Table(
 WHATS = (RECEIVED, COUNTED, OPENED, EMPTIED, MADE, SCRAPPED, PURGED)
 OF_MATERIAL = (RECEIVED, COUNTED, OPENED, EMPTIED)
 OF_SHIFT = (MADE, SCRAPPED, PURGED)  # counted in pieces
+AMOUNTS = ("containers", "volume", "mass", "pieces")  # columns of which a row has one
 OF_STATION = (OPENED, EMPTIED, PURGED)
 ACTUALS = Table(
     "Actuals",
@@ -368,7 +369,7 @@ def _amount(
 ) -> tuple[float | None, str, int | None]:
     """The one figure of a row of what happened: value with unit, or a number of pieces."""
     what = row["what"]
-    given = [name for name in ("containers", "volume", "mass", "pieces") if row[name] is not None]
+    given = [name for name in AMOUNTS if row[name] is not None]
     wanted = ("pieces",) if what in OF_SHIFT else ("containers", "volume", "mass")
     wrong = [name for name in given if name not in wanted]
     if what in (OPENED, EMPTIED) and not given:
@@ -382,6 +383,23 @@ def _amount(
         return None, "", row[name]
     unit = "mL" if name == "volume" else "kg"
     return float(from_si(row[name], unit)), unit, None
+
+
+def _check_rest(
+    plan: Plan, row: Mapping[str, Any], where: str, failed: frozenset[str], problems: list[Problem]
+) -> None:
+    """What else is wrong with a row of which a cell could not be read."""
+    names = _Names(plan)
+    for kind in names.known:
+        if row.get(kind) and kind not in failed:
+            names.spell(kind, row[kind], where, problems)
+    if "weight" in row and not failed & {"date", "time"}:
+        try:
+            moment_of(row["date"], row["time"], where)
+        except InputError as error:
+            problems.extend(error.problems)
+    if "what" in row and not failed & {"what", *AMOUNTS}:
+        _amount(row, where, problems)
 
 
 def _actual_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], reading: Reading) -> None:
@@ -454,8 +472,13 @@ def read_floor_table(plan: Plan, path: str | os.PathLike[str], package: Package 
     for table, raw in tables:
         notes: list[Problem] = []
         columns = [item.name for item in table.columns]
-        values = read_values(table, raw, reading.refused, {}, notes)
-        rows = [(dict(zip(columns, row, strict=True)), _place(at, package is None)) for row, at in values]
+        rows: list[tuple[dict[str, Any], str]] = []
+        for found in read_rows(table, raw, reading.refused, {}, notes):
+            row = dict(zip(columns, found.values, strict=True)), _place(found.at, package is None)
+            if found.failed:
+                _check_rest(plan, *row, found.failed, reading.refused)
+            else:
+                rows.append(row)
         reading.notes += map(str, notes)
         reading.kind = reading.kind or table.name.lower()
         (_weight_entries if table is WEIGHTS else _actual_entries)(plan, rows, reading)
