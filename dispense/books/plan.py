@@ -36,6 +36,7 @@ HEADER_ROW = 3
 NUMERIC = ("number", "whole")
 LIST_ROWS = 500  # rows that lists and checks reach
 WIDEST = 48  # characters of a column
+WRITTEN_LATER = {("Changes", "row"): 24, ("Changes", "column"): 20, ("Changes", "reason"): WIDEST}
 PAGE_WIDTH = 220  # characters on one page across, at the smallest print that reads well
 
 HOW_TO = (
@@ -322,6 +323,7 @@ def _set_widths(sheet: Worksheet, table: Table, last: int) -> float:
         }
         words = max(map(len, item.title.split()))
         floor = 16 if number == 1 else 12 if item.kind in {"text", "choice"} else 8
+        floor = WRITTEN_LATER.get((table.name, item.name), floor)
         most = max([*shown.values(), *map(len, item.choices)])
         width = min(max(words + 3, most + 3, floor), WIDEST)
         style.set_width(sheet, number, width)

@@ -95,7 +95,7 @@ def _chosen(values: Sequence[Learned], names: Sequence[str]) -> list[Learned]:
     found: dict[str, Learned] = {}
     problems = []
     takeable = [item.name for item in values if item.may_be_taken]
-    allowed = listed(takeable, 12) if takeable else "nothing: no figure differs by more than noise"
+    allowed = listed(takeable, 12) if takeable else "left out: nothing differs by more than noise"
     for given in names:
         item = next((each for each in values if fold(each.name) == fold(given)), None)
         if item is None:
