@@ -237,7 +237,7 @@ def test_a_setup_card(desk):
 
 
 def test_a_setup_card_says_when(desk):
-    """A card has no day of its own: what is written beside "Weighed and set on" is the time of its weights."""
+    """A card has no day of its own: what is written on it is the time of its weights."""
     path = desk / "Hem_robot_setup.xlsx"
     type_in(path, "SetupShots", "Weighed", [27.2])
     type_in(path, "SetupFlows", "Set", ["46,4 psi"])

@@ -262,7 +262,8 @@ def read_rows(
         values.append(_read_column(item, cells, unit, raw, place, rows, problems, failed))
     broken: set[str] = set()
     if not is_whole:  # no row stands then: each lacks at least the column whose header is wrong
-        broken = {""} | {item.name for item in table.columns if item.name not in units}
+        meant = [item.name for item in table.columns if item.name in places or item.is_required]
+        broken = {""} | {name for name in meant if name not in units}
     first = places[table.key[0]] if table.key and table.key[0] in places else 0
     return [
         ReadRow(row, raw.cell(number, first), frozenset(broken | failed.get(index, set())))
