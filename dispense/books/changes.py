@@ -7,6 +7,7 @@ that comes of it is read again as a plan, so that a changed figure stands by the
 from __future__ import annotations
 
 import datetime
+import math
 import os
 import tempfile
 from collections.abc import Mapping, Sequence
@@ -30,6 +31,7 @@ from ..xlsx.stored import ask_for_calculation, store_values
 from ..xlsx.write import atomic_write
 
 SIGNIFICANT = 12  # figures of a number that is written: what units add beyond is noise
+LINE, REASON_WIDTH = 13.5, 44  # points of a line of text, characters in a line of the reason
 _CLOSE = 1e-9  # of a figure that is read back
 _WIDTHS = (11, 13, 24, 20, 10, 10, 9, 60, 12, 14)  # of the columns of Changes
 _LOCKS = (".~lock.{}#", "~${}")  # what a spreadsheet leaves beside a file that it has open
@@ -184,7 +186,9 @@ def _list(package: Package, raw: RawTable | None, changes: Sequence[Changed], da
     last = raw.numbers[-1] if len(raw.numbers) else raw.header_row
     for place, change in enumerate(changes, 1):
         cells: dict[str, Any] = {item.name: getattr(change, item.name, day) for item in CHANGES.columns}
-        add_row(package, raw.sheet, last + place, {letters[name]: cells[name] for name in letters})
+        height = LINE * math.ceil(len(change.reason) / REASON_WIDTH) + 2.0 if change.reason else None
+        values = {letters[name]: cells[name] for name in letters}
+        add_row(package, raw.sheet, last + place, values, height)
 
 
 # -------------------------------------------------------------------------------------------- file

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from ..plan.records import Plan
+from ..plan.rows import StockLot
 from ..shift.results import ShiftResult
 from ..shift.store import nanolitres
 from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, STAGED, Entry
@@ -69,6 +70,7 @@ class Trace:
     parts: list[Parts] = field(default_factory=list)
     events: list[Entry] = field(default_factory=list)  # of the lot, as booked
     still_open: list[Open] = field(default_factory=list)
+    in_stock: list[StockLot] = field(default_factory=list)  # rows of the plan's Stock that hold the lot
 
 
 def _counts(entries: Iterable[Entry]) -> dict[tuple[str, str, str, str, str], int]:
@@ -178,6 +180,7 @@ def of_lot(plan: Plan, entries: Sequence[Entry], lot: str, component: str = "") 
         ],
         sorted(events, key=lambda entry: entry.time or entry.day),
         [item for item in still if item.lot == lot and component in ("", item.component)],
+        [row for row in plan.stock if row.lot == lot and row.quantity > 0.0],
     )
 
 

@@ -80,8 +80,13 @@ def _shows_dates(package: Package, style: str) -> bool:
     return is_date_format(code) if code is not None else number.isdigit() and int(number) in _BUILT_IN_DATES
 
 
-def add_row(package: Package, sheet: str, row: int, values: Mapping[str, Any]) -> None:
-    """Put values, by column letter, into a row that is free, and let the Excel table above it reach to it."""
+def add_row(
+    package: Package, sheet: str, row: int, values: Mapping[str, Any], height: float | None = None
+) -> None:
+    """Put values, by column letter, into a row that is free, and let the Excel table above it reach to it.
+
+    `height` is that of the row in points, where it shall show more than a line.
+    """
     place = _sheet(package, sheet)
     held = package.cell_values(place)
     taken = [f"{letter}{row}" for letter in values if held.get(f"{letter}{row}") not in (None, "")]
@@ -96,6 +101,10 @@ def add_row(package: Package, sheet: str, row: int, values: Mapping[str, Any]) -
         )
     for letter, value in values.items():
         put_cell(package, sheet, f"{letter}{row}", value, like=f"{letter}{row - 1}")
+    if height is not None:
+        element = Grid(package.edit(place.part)).row(row)
+        element.set("ht", f"{height:g}")
+        element.set("customHeight", "1")
     if table is not None and row > table.last_row:
         _reach(package, table, row)
 
