@@ -326,7 +326,7 @@ def _add_floor(commands: Any) -> None:
         action="append",
         default=[],
         metavar="NAME",
-        help="put this figure into the plan, such as density:Ternhem 21/A; may be given again",
+        help="put this figure into the plan, such as density:hem epoxy/A; may be given again",
     )
     learn.add_argument("--reason", default="", metavar="TEXT", help="why, beside what was learned")
     learn.add_argument("--by", default="", metavar="TEXT", help="who decided it")

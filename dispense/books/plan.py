@@ -53,8 +53,8 @@ HOW_TO = (
     "Hours after midnight go on counting: a night shift runs from 22:00 to 30:00.",
     "dispense check plan.xlsx lists everything that is wrong, each line with its sheet and cell.",
     "dispense fill plan.xlsx --out FOLDER plays the shifts and fills the sheets for the line.",
-    "dispense forecast plan.xlsx --weeks 8 --out FILE turns builds and stock into orders. This "
-    "file is never changed.",
+    "dispense forecast plan.xlsx --weeks 8 --out FILE turns builds and stock into orders. No "
+    "command changes this file, but for dispense learn --take, which lists its changes.",
 )
 CAUTIONS = (
     "The material's safety data sheet, local codes and licensed practice go before anything computed here.",

@@ -149,7 +149,7 @@ def learn_file(
 ) -> LearnReport:
     """What the journal beside a plan says of its figures; those of `take` are put into the plan.
 
-    A value is taken over by its name (`density:Ternhem 21/A`) where it differs from the plan's by more than
+    A value is taken over by its name (`density:hem epoxy/A`) where it differs from the plan's by more than
     noise and one cell states it. The change stands in the table Changes with its reason.
     """
     plan = load_plan(plan_path)

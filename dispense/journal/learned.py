@@ -57,7 +57,7 @@ class Learned:
 
     @property
     def name(self) -> str:
-        """What it is called where it is taken over: density:Ternhem 21/A."""
+        """What it is called where it is taken over: density:hem epoxy/A."""
         return f"{self.quantity.replace(' ', '-')}:{self.subject}"
 
     @property
