@@ -364,8 +364,7 @@ def lost(started: int, good: int) -> list[bool]:
     """Which parts are lost: spread evenly."""
     bad = started - good
     return [
-        math.floor((place + 1) * bad / started) > math.floor(place * bad / started)
-        for place in range(started)
+        math.floor((place + 1) * bad / started) > math.floor(place * bad / started) for place in range(started)
     ]
 
 
@@ -765,7 +764,12 @@ class Shift:
             closed = bool(station.mixer_volume) and (station.after_run == "keep closed" or not facts["last"])
             if closed:
                 good = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
-                if good and facts["last"] and self.following is not None and good <= self.following.at(0.0):
+                if (
+                    good
+                    and facts["last"]
+                    and self.following is not None
+                    and good <= self.following.at(0.0)
+                ):
                     closed = False  # its life is over before the next shift could go on with it
                 else:
                     self.store.mixers[station.station, self.nozzle.number] = (played.day, self.mixer)
@@ -992,9 +996,7 @@ class Shift:
         missing = self.feed and any(
             job.part in self.feed.fed and job.begun < job.started for job in played.jobs
         )
-        waiting = (
-            [coming for coming in self.feed.comes if coming.key not in played.begins] if self.feed else []
-        )
+        waiting = [coming for coming in self.feed.comes if coming.key not in played.begins] if self.feed else []
         following = min(waiting, key=lambda coming: coming.due, default=None)
         for nozzle in self.nozzles:
             if nozzle.free == math.inf:
