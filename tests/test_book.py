@@ -236,6 +236,61 @@ def test_a_setup_card(desk):
     assert setting.text == "3.1 bar, 40 mm/s" and setting.part == printed["Part"]
 
 
+def test_a_setup_card_says_when(desk):
+    """A card has no day of its own: what is written on it is the time of its weights."""
+    path = desk / "Hem_robot_setup.xlsx"
+    type_in(path, "SetupShots", "Weighed", [27.2])
+    type_in(path, "SetupFlows", "Set", ["46,4 psi"])
+    book_ = openpyxl.load_workbook(path)
+    sheet, address = book_.defined_names["weighed_on"].attr_text.replace("$", "").rsplit("!", 1)
+    cell = book_[sheet.strip("'")][address]
+    cell.value = datetime.datetime(2026, 3, 2, 7, 45)
+    book_.save(path)
+    assert told(book(desk, path.name)) == []
+    (weight,), (setting,) = entries(desk, "weight"), entries(desk, "setting")
+    assert (weight.time, weight.day, weight.shift) == ("2026-03-02T07:45:00", "2026-03-02", "Early")
+    # 1 psi = 6894.757 Pa (NIST SP 811)
+    assert setting.unit == "bar" and setting.value == pytest.approx(46.4 * 0.06894757) and not setting.text
+    cell.value = "on Monday"
+    book_.save(path)
+    assert "2026-03-02 06:30" in told(book(desk, path.name))[0]
+
+
+def test_a_time_where_none_belongs(desk):
+    """Typed into Done, Initials or Weighed, a clock time is told as one, with where it goes."""
+    path = desk / "Hem_robot_material.xlsx"
+    type_in(path, "MaterialTimes", "Done", [datetime.time(6, 5)])
+    type_in(path, "MaterialTimes", "Initials", ["06:20"])
+    said = told(book(desk, path.name))
+    assert len(said) == 2
+    assert "06:05 is not understood: a tick is x or yes, the time goes into the column Time" in said[0]
+    assert "06:20 is not understood: initials are meant here" in said[1]
+    path = desk / "Hem_robot_shot_check.xlsx"
+    type_in(path, "CheckShots", "Weighed", [datetime.time(6, 30)])
+    (said,) = told(book(desk, path.name))
+    assert "06:30 is not understood: a time of day stands where a number is meant" in said
+    assert entries(desk, "weight", "done", "signed") == []
+
+
+@pytest.mark.parametrize("header", ["Weight [g]", "Weight [mm]"])
+def test_a_wrong_unit_hides_nothing_else(desk, header):
+    (desk / "w.csv").write_text(
+        f"Time,{header},Station,A alone [g]\n2026-03-02 06:30,5 xyz,Hem robt,\n"
+        "2026-03-02 07:30,4.8,Nope,3 mm\nnonsense,4.8,Hem robot,\n",
+        encoding="utf-8",
+    )
+    said = " ".join(told(book(desk, "w.csv")))
+    for words in ("Hem robt", "Nope", "3 mm", "nonsense", "5 xyz" if header == "Weight [g]" else "mm"):
+        assert words in said
+    (desk / "h.csv").write_text(
+        "What,Date,Station,Part,Pieces\nmade,2026-03-03,Hem robt,Drive lid,117 kg\n"
+        "scrapd,2026-03-03,Hem robot,Drive lidd,3\n",
+        encoding="utf-8",
+    )
+    said = " ".join(told(book(desk, "h.csv")))
+    assert all(words in said for words in ("117 kg", "Hem robt", "scrapd", "Drive lidd"))
+
+
 def test_a_material_sheet_and_a_wrong_lot(desk):
     path = desk / "Hem_robot_material.xlsx"
     sheet = openpyxl.load_workbook(path)["Times"]
@@ -414,9 +469,9 @@ def test_a_table_with_a_wrong_cell_is_not_booked_and_every_wrong_cell_is_named(d
 
 
 ACTUALS = """What,Date,Time,Station,Part,Material,Component,Lot,Containers,Mass [kg],Pieces,Reference
-received,2026-03-02,,,,Ternhem 21,A,HA-0950,3,,,DN-1
-received,2026-03-02,,,,Ternhem 21,A,HA-0950,3,,,DN-2
-counted,2026-03-02,,,,Ternhem 21,B,,,12.5,,
+received,2026-03-02,,,,hem epoxy,A,HA-0950,3,,,DN-1
+received,2026-03-02,,,,hem epoxy,A,HA-0950,3,,,DN-2
+counted,2026-03-02,,,,hem epoxy,B,,,12.5,,
 opened,2026-03-02,06:05,Hem robot,,,A,HA-0911,,,,
 emptied,2026-03-02,11:00,Hem robot,,,A,HA-0911,,,,
 made,2026-03-02,14:00,Hem robot,{part},,,,,,410,
@@ -443,7 +498,7 @@ def test_what_happened(desk):
     (counted,) = entries(desk, "counted")
     assert (counted.value, counted.unit, counted.component) == (12.5, "kg", "b")
     (opened,) = entries(desk, "opened")
-    assert (opened.material, opened.time, opened.count) == ("Ternhem 21", "2026-03-02T06:05:00", 1)
+    assert (opened.material, opened.time, opened.count) == ("hem epoxy", "2026-03-02T06:05:00", 1)
     parts = entries(desk, "made", "scrapped")
     assert [item.count for item in parts] == [410, 3]
     assert [item.shift for item in parts] == ["Early"] * 2  # counted at 14:00, as it ends
@@ -472,8 +527,8 @@ def test_the_same_as_a_workbook_with_titles_above(desk):
     ("old", "new", "words"),
     [
         ("received", "recieved", "what is"),
-        ("Ternhem 21,A,HA-0950", "Ternhem 21,C,HA-0950", "component"),
-        ("Ternhem 21,A,HA-0950", "Ternhem 22,A,HA-0950", "did you mean Ternhem 21"),
+        ("hem epoxy,A,HA-0950", "hem epoxy,C,HA-0950", "component"),
+        ("hem epoxy,A,HA-0950", "hem epoxies,A,HA-0950", "did you mean hem epoxy"),
         ("HA-0950,3,,,DN-1", ",3,,,DN-1", "lot is blank"),
         ("HA-0950,3,,,DN-1", "HA-0950,3,2.5,,DN-1", "one figure"),
         ("HA-0950,3,,,DN-1", "HA-0950,,,,DN-1", "one figure"),
@@ -523,7 +578,7 @@ def test_a_wrong_lot_is_named(desk):
     assert told(report) == []
     words = [item.text for item in report.findings]
     assert len(words) == 3
-    assert "HB-0830" in words[0] and words[0].endswith("is Ternhem 21 B")
+    assert "HB-0830" in words[0] and words[0].endswith("is hem epoxy B")
     assert "HA-0911" in words[1] and words[1].endswith("was past its last day, 2026-03-10")
     assert words[2].endswith("is neither in Stock nor was it received") and "Z-1" in words[2]
 
