@@ -201,6 +201,7 @@ def parser() -> argparse.ArgumentParser:
             help=f"{words} day of the builds that count (default: the plan's {words})",
         )
     compare.add_argument("--out", metavar="FILE", help="workbook to write")
+    compare.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
     _paper(compare)
     _json(compare)
     compare.set_defaults(run=_compare)
@@ -633,6 +634,7 @@ def _compare(options) -> int:
         last=options.last,
         out=options.out,
         paper=options.paper,
+        processes=options.processes,
         progress=bar,
     )
     bar.close()

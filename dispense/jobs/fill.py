@@ -29,6 +29,7 @@ from ..base.language import language as printed_language
 from ..base.naming import fold
 from ..base.paper import paper_code
 from ..base.printed import Printed, PrintedLimits, counted, listed
+from ..base.processes import check_processes
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import unit_factor
@@ -577,8 +578,7 @@ def fill(
     from ..plan.read import load_plan
 
     paper_code(paper, "fill")
-    if isinstance(processes, bool) or not isinstance(processes, int) or processes < 1:
-        raise InputError(Problem("fill", "processes", processes, "a whole number 1 or more"))
+    check_processes(processes, "fill")
     plan = load_plan(plan_path)
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
     today = read_today(
