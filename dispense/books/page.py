@@ -48,7 +48,8 @@ class Data:
         self.sheet.cell(3, self.column).font = style.SECTION
         found = []
         for header, values in columns:
-            style.set_width(self.sheet, self.column, max(11, len(header) * 0.62 + 2))
+            longest = max((len(value) for value in values if isinstance(value, str)), default=0)
+            style.set_width(self.sheet, self.column, max(11, len(header) * 0.62 + 2, longest))
             cell = self.sheet.cell(4, self.column)
             style.put(cell, header)
             style.header(cell, right=True)
