@@ -28,8 +28,8 @@ from . import Row, show
 FIRST = datetime.date(2026, 1, 5)
 
 
-def tables_of(weeks: int, stations: int = 60, parts: int = 200, materials: int = 40, seed: int = 1):
-    """Tables of a made-up plant."""
+def rows_of(weeks: int, stations: int = 60, parts: int = 200, materials: int = 40, seed: int = 1):
+    """Rows of the tables of a made-up plant."""
     rng = random.Random(seed)
     tables: dict[str, list[dict]] = {
         name: []
@@ -155,11 +155,13 @@ def tables_of(weeks: int, stations: int = 60, parts: int = 200, materials: int =
         temperature_spread=2,
         currency="EUR",
     )
-    raws = {name: raw_table(name, table) for name, table in tables.items()}
-    raws["Settings"] = raw_table(
-        "Settings", [{"Setting": key, "Value": value} for key, value in settings.items()]
-    )
-    return raws
+    tables["Settings"] = [{"Setting": key, "Value": value} for key, value in settings.items()]
+    return tables
+
+
+def tables_of(weeks: int):
+    """Raw tables of a made-up plant."""
+    return {name: raw_table(name, rows) for name, rows in rows_of(weeks).items()}
 
 
 def _processor() -> float:

@@ -74,14 +74,27 @@ def parser() -> argparse.ArgumentParser:
         help="one station; may be given again (default: all stations)",
     )
     fill.add_argument(
-        "--now", metavar="HH:MM", help="the rest of a shift from now on (with --date, --shift and --station)"
+        "--now", metavar="HH:MM", help="the rest of a shift from now on (with --date and --shift)"
     )
-    fill.add_argument("--done", type=int, metavar="N", help="with --now: parts started and done by then")
+    fill.add_argument(
+        "--done",
+        action="append",
+        default=[],
+        metavar="[STATION:][PART=]N",
+        help="with --now: parts started and done by then, of all parts or of each",
+    )
+    fill.add_argument(
+        "--mixer",
+        action="append",
+        default=[],
+        metavar="[STATION:]HH:MM",
+        help='with --now: when the mixer in use was put on, or its age ("25 min"), where it differs',
+    )
     fill.add_argument(
         "--left",
         action="append",
         default=[],
-        metavar="A=mL",
+        metavar="[STATION:]A=mL",
         help="with --now: what the container of a component holds, where it differs",
     )
     fill.add_argument(
@@ -89,7 +102,7 @@ def parser() -> argparse.ArgumentParser:
         dest="mounted",
         action="append",
         default=[],
-        metavar="A=LOT",
+        metavar="[STATION:]A=LOT",
         help="with --now: the lot that is connected, where it differs",
     )
     fill.add_argument("--mounted", action="append", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
@@ -188,6 +201,7 @@ def parser() -> argparse.ArgumentParser:
             help=f"{words} day of the builds that count (default: the plan's {words})",
         )
     compare.add_argument("--out", metavar="FILE", help="workbook to write")
+    compare.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
     _paper(compare)
     _json(compare)
     compare.set_defaults(run=_compare)
@@ -535,6 +549,7 @@ def _fill(options) -> int:
         done=options.done,
         left={name: _number(text, "left") for name, text in _pairs(options.left, "left").items()},
         mounted=_pairs(options.mounted, "mounted"),
+        mixers=options.mixer,
         stops=options.stop,
     )
     bar.close()
@@ -655,6 +670,7 @@ def _compare(options) -> int:
         last=options.last,
         out=options.out,
         paper=options.paper,
+        processes=options.processes,
         progress=bar,
     )
     bar.close()

@@ -628,6 +628,28 @@ def test_workbook_tells_what_rules_sets_out_and_holds_no_formula_of_the_plan() -
     assert any("78.6 bar is needed, limit 60 bar" in str(value) for value in told)
 
 
+def test_more_processes_give_the_same() -> None:
+    rows = steady(consistency=20, viscosity_temperature=23)
+    rows["Stations"][0] |= dict(nozzle_bore=1.2, nozzle_length=20)
+    choices = [hem("nozzle bore", "1.6 mm"), hem("purge share", "50 %")]
+    plan = make(rows | {"Choices": choices})
+    told: list[tuple[int, int]] = []
+    one, two = compare(plan), compare(plan, processes=2, progress=lambda *step: told.append(step))
+    assert one.as_json() == two.as_json()
+    assert told[-1] == (4, 4)
+    with pytest.raises(InputError, match="a whole number 1 or more"):
+        compare(plan, processes=0)
+
+
+def test_the_figures_behind_the_charts_are_printed(tmp_path) -> None:
+    """The last page holds all of them, no head above nothing."""
+    sheet = openpyxl.load_workbook(io.BytesIO(compare_workbook(chosen(steady(), hem("nozzle bore", "1.6")))))[
+        "Chart data"
+    ]
+    shown = {cell.value for row in sheet[sheet.print_area.split("!")[-1].replace("$", "")] for cell in row}
+    assert shown >= {cell.value for row in sheet.iter_rows() for cell in row}
+
+
 def test_workbook_of_many_sets_repeats_its_header() -> None:
     bores = [hem("nozzle bore", f"{1 + place / 10:g}") for place in range(14)]
     report = chosen(steady(), *bores)

@@ -21,7 +21,7 @@ from dispense.shift.blocking import line_times
 from dispense.shift.pace import route_time
 from dispense.shift.play import play_plan, play_shift
 from dispense.shift.results import ShiftResult
-from dispense.shift.today import Stop, Today
+from dispense.shift.today import Stop, Today, Told
 
 TUESDAY = MONDAY + datetime.timedelta(days=1)
 START = 6 * 3600.0
@@ -421,10 +421,64 @@ def test_routes_against_each_other_are_refused():
         make(rows)
 
 
-def test_from_now_on_is_refused_in_a_line():
-    plan = make(line_rows({"box": [40, 70]}, {"box": 5}, [10], [1]))
-    with pytest.raises(InputError, match="is in a route"):
-        list(play_plan(plan, today=Today(MONDAY, "early", START + 60, 1)))
+def three_at_290(**done):
+    """The line of three worked by hand, at 06:04:50: s1 has finished five, s2 three, s3 one."""
+    rows = line_rows({"box": [40, 70, 30]}, {"box": 5}, [10, 100], [1, 1])
+    rows["Stations"][0]["takt"] = 20
+    told = {name: Told(count) for name, count in (dict(s1=5, s2=3, s3=1) | done).items()}
+    played = play_plan(make(rows), today=Today(MONDAY, "early", START + 290, told))
+    return {result.station.station: result for result in played}
+
+
+def test_a_line_from_now_on_goes_on_as_the_table_worked_by_hand():
+    found = three_at_290()
+    two, three = found["s2"], found["s3"]
+    assert list(found) == ["s2", "s3"]  # nothing is left to do at s1
+    assert times_of(two) == [(290, 360), (390, 460)]
+    assert times_of(three) == [(290, 320), (390, 420), (460, 490), (560, 590)]
+    assert [job.quantity for job in (*two.jobs, *three.jobs)] == [2, 4]
+    assert {item.what: item.count for item in three.taken_over if item.part} == {"in process, from s2": 2}
+    assert not [item for item in (*two.findings, *three.findings) if item.topic == "output"]
+
+
+def test_a_line_from_now_on_takes_what_is_told_before_what_was_reckoned():
+    """s3 has begun none by 290, so 1 stands before it and 2 in s2, 3 before s2 and 4 in s1. By hand:
+
+    part  s1        s2        may    s3
+    1                         220    290-320
+    2                         290    320-350
+    3               290-360   460    460-490
+    4               360-430   530    530-560
+    5     290-330   460-530   630    after the end      (4 holds s2 until 3 is begun at s3)
+    """
+    found = three_at_290(s1=4, s2=2, s3=0)
+    assert times_of(found["s1"]) == [(290, 330)]
+    assert times_of(found["s2"]) == [(290, 360), (360, 430), (460, 530)]
+    assert times_of(found["s3"]) == [(290, 320), (320, 350), (460, 490), (530, 560)]
+
+
+def test_a_line_cannot_have_done_more_than_fits():
+    with pytest.raises(InputError, match="at most 3: no more fit in till 06:04 at s2"):
+        three_at_290(s2=4)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_any_line_from_now_on_loses_nothing(seed):
+    """As played till 07:30 and then on: what begins before and after is what came, and is somewhere."""
+    plan = make(crowded_rows(seed))
+    now = Today(MONDAY, "early", START + 5400)
+    results = [result for result in play_plan(plan, today=now) if result.date == MONDAY]
+    whole = [result for result in play_plan(plan) if result.date == MONDAY]
+    for result in results:
+        assert all(result.balance(letter) == 0 for letter in result.letters)
+        for job in result.jobs:
+            assert job.begun + job.taken == job.finished + job.scrapped + job.lost + job.carried
+        for link in result.passages:
+            assert link.taken + link.entered == link.passed + link.handed
+    # the rest asks for no more than the whole shift, and begins parts of its own only where the whole does
+    asked = {item.station.station: sum(job.quantity for job in item.jobs) for item in whole}
+    for result in results:
+        assert sum(job.quantity for job in result.jobs) <= asked[result.station.station]
 
 
 # ------------------------------------------------------------------------------------- over any plan

@@ -19,7 +19,7 @@ from dispense.sheets.material import shift_material_content
 from dispense.shift.calendar import Calendar
 from dispense.shift.play import play_plan, play_shift
 from dispense.shift.store import Lot, Store, first_expired, use_by
-from dispense.shift.today import Stop, Today
+from dispense.shift.today import Stop, Today, Told
 from dispense.shift.windows import latest_times
 
 ML = 10**6  # nanolitres in a millilitre
@@ -793,9 +793,9 @@ def test_what_is_to_be_mated_is_mated_in_the_next_shift(start, numbers, planned,
 # ------------------------------------------------------------------------------------ from now on
 
 
-def from_now(rows, clock, **known):
+def from_now(rows, clock, stops=(), **known):
     hours, minutes = clock.split(":")
-    today = Today(MONDAY, "early", int(hours) * 3600.0 + int(minutes) * 60.0, **known)
+    today = Today(MONDAY, "early", int(hours) * 3600.0 + int(minutes) * 60.0, {"hem": Told(**known)}, stops)
     (result,) = play_plan(make(rows), today=today)
     return result
 
@@ -850,6 +850,36 @@ def test_a_run_that_has_not_begun_begins_now():
     result = from_now(hand_rows(), "07:00")
     assert result.dispensed("mixers") == 10 * ML and result.dispensed("start") == 8 * ML
     assert result.jobs[0].begun == 15 and result.jobs[0].started == 21  # 2.5 h of 10 min each
+
+
+@pytest.mark.parametrize(
+    ("told", "first_purge", "word"),
+    [
+        ({}, "07:15", "as reckoned"),  # of 6:25, when the last of three was made: 50 min, over 36
+        ({0: 7 * 3600.0}, "07:15", "as told"),  # 15 min old, and 45 at the part of 7:45
+    ],
+)
+def test_the_mixer_in_use_may_be_told(told, first_purge, word):
+    """Three parts by 7:15, evenly (6:00, 6:10, 6:20); the next are due at 7:15, 7:25."""
+    result = from_now(hand_rows(), "07:15", done=3, mixers=told)
+    (mixer,) = [item for item in result.taken_over if item.what.startswith("mixer")]
+    assert mixer.what == f"mixer in use, {word}"
+    purged = [hhmm(clock) for clock, _ in events(result, "purge") if clock < 8 * 3600]
+    assert purged == ([] if told else [first_purge])
+    assert [item.what for item in result.handed_over if item.what.startswith("mixer")] == []
+
+
+def test_done_may_be_told_of_each_part():
+    """Of two parts in the order of the plan, 12 lids are still to come though two frames are not done."""
+    rows = hand_rows()
+    rows["Parts"].append(dict(part="lid"))
+    rows["Beads"].append(rows["Beads"][0] | dict(bead="rim", part="lid"))
+    rows["Builds"] = [dict(date=MONDAY, shift="early", part=part, quantity=5) for part in ("frame", "lid")]
+    result = from_now(rows, "07:15", done={"frame": 3, "lid": 4})
+    assert [(job.part, job.quantity, job.finished) for job in result.jobs] == [("frame", 2, 2), ("lid", 1, 1)]
+    assert [text for _, text in events(result, "start")] == ["from now on: 7 started before"]
+    with pytest.raises(InputError, match="at most 5"):
+        from_now(rows, "07:15", done={"frame": 6, "lid": 0})
 
 
 def test_a_stop_moves_what_comes_after_it():

@@ -59,6 +59,15 @@ def test_the_sheets_say_from_when_on_they_hold(folder):
         ([*SHIFT, "--stop", "03:40 5 min"], "within shift early"),
         ([*SHIFT, "--now", "07:40", "--done", "1", "--connected", "a=X1"], "in Stock"),
         ([*SHIFT, "--now", "07:40"], "done is not stated"),
+        ([*SHIFT[:4], "--now", "07:40", "--done", "seam arms:3"], "did you mean seam arm?"),
+        ([*SHIFT[:4], "--now", "07:40", "--done", "seam arm:3"], "done is not stated for"),
+        ([*SHIFT, "--now", "07:40", "--done", "nothing=3"], "each part of seam arm in the shift once"),
+        ([*SHIFT, "--now", "07:40", "--done", "-3"], "a whole number 0 or more"),
+        ([*SHIFT, "--now", "07:40", "--done", "3", "--done", "4"], "one number for seam arm"),
+        ([*SHIFT, "--now", "07:40", "--done", "1", "--mixer", "07:50"], "not after 07:40"),
+        ([*SHIFT, "--now", "07:40", "--done", "1", "--mixer", "old"], "or an age such as 25 min"),
+        ([*SHIFT, "--now", "07:40", "--done", "1", "--mixer", "7=07:10"], "a nozzle of seam arm"),
+        ([*SHIFT, "--mixer", "07:10"], "a time of the shift such as 10:40"),
     ],
 )
 def test_what_cannot_be_is_named_and_nothing_is_written(folder, capsys, given, said):

@@ -48,7 +48,8 @@ class Data:
         self.sheet.cell(3, self.column).font = style.SECTION
         found = []
         for header, values in columns:
-            style.set_width(self.sheet, self.column, max(11, len(header) * 0.62 + 2))
+            longest = max((len(value) for value in values if isinstance(value, str)), default=0)
+            style.set_width(self.sheet, self.column, max(11, len(header) * 0.62 + 2, longest))
             cell = self.sheet.cell(4, self.column)
             style.put(cell, header)
             style.header(cell, right=True)
@@ -70,12 +71,16 @@ class Data:
         self.column += 1
         return found
 
-    def close(self) -> None:
-        """Print set-up."""
+    def close(self, *, whole: bool = False) -> None:
+        """Print set-up: the head alone, or the whole of what few figures there are."""
         self.sheet.row_dimensions[4].height = 42
         self.sheet.freeze_panes = "A5"
         style.page(self.sheet)
-        self.sheet.print_area = "A1:H2"
+        if whole:
+            style.put(self.sheet["A2"], "Behind the charts of the other sheets.")
+            self.sheet.print_area = self.sheet.dimensions
+        else:
+            self.sheet.print_area = "A1:H2"
 
 
 class Page:

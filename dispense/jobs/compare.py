@@ -25,12 +25,14 @@ def compare_file(
     last: datetime.date | None = None,
     out: str | os.PathLike[str] | None = None,
     paper: str = "A4",
+    processes: int = 1,
     progress: Progress | None = None,
 ) -> Comparison:
     """Every set of the plan's table Choices played over its builds, and with `out` a workbook of it.
 
     `first` and `last` are days: the builds between them count. `progress` is told how many sets are done
-    and how many there are; `paper` is what the workbook is printed on, A4 or Letter.
+    and how many there are; `paper` is what the workbook is printed on, A4 or Letter. `processes` work side
+    by side.
     """
 
     paper_code(paper, "compare")
@@ -40,7 +42,7 @@ def compare_file(
             raise InputError(Problem("out", "file", str(out), "a name that ends in .xlsx"))
         refuse_overwrite(out, inputs)
     loaded = plan if isinstance(plan, Plan) else load_plan(plan)
-    report = compare(loaded, station, first=first, last=last, progress=progress)
+    report = compare(loaded, station, first=first, last=last, processes=processes, progress=progress)
     if out is not None:
         report.out, kept = save_signed(out, compare_workbook(report, paper), "compare", inputs)
         if kept:

@@ -20,8 +20,8 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
-from ..base.errors import DispenseError, FileError, InputError, Problem, TemplateError
-from ..base.fields import Field, clock
+from ..base.errors import FileError, InputError, Problem, TemplateError
+from ..base.fields import Field
 from ..base.file_names import distinct_names, safe_name
 from ..base.findings import Finding, gravest_first
 from ..base.language import ENGLISH, Language, printed_in, read_language, translated
@@ -29,9 +29,10 @@ from ..base.language import language as printed_language
 from ..base.naming import fold
 from ..base.paper import paper_code
 from ..base.printed import Printed, PrintedLimits, counted, listed
+from ..base.processes import check_processes
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
-from ..base.units import DAY, read_quantity, to_si, unit_factor
+from ..base.units import unit_factor
 from ..plan.records import Plan
 from ..reports.findings import plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
@@ -43,8 +44,8 @@ from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
 from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import setup_card, station_parts
-from ..shift.today import Stop, Today
 from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
+from .now import read_today, reckoned_notes
 
 if TYPE_CHECKING:
     from ..xlsx.package import Package
@@ -476,86 +477,11 @@ def _choose(
     return chosen
 
 
-_CLOCK = clock("now", "a time of day")
-
-
-def _today(
-    plan: Plan,
-    chosen: _Chosen,
-    now: str | None,
-    done: int | None,
-    left: Mapping[str, float],
-    mounted: Mapping[str, str],
-    stops: Sequence[str],
-) -> Today | None:
-    """What is known of a shift under way; all that is wrong with it is reported at once."""
-    if now is None and not stops:
-        if done or left or mounted:
-            raise InputError(Problem("fill", "now", None, "a time of the shift such as 10:40, with done"))
-        return None
-    problems: list[Problem] = []
-    if chosen.date is None or chosen.shift is None:
-        problems.append(
-            Problem(
-                "fill",
-                "now",
-                now,
-                message="now and stop are of one shift",
-                fix="choose it with --date and --shift",
-            )
-        )
-    if (done or left or mounted) and len(chosen.stations or ()) != 1:
-        problems.append(
-            Problem(
-                "fill",
-                "done",
-                done,
-                message="done, left and connected are of one station",
-                fix="choose it with --station",
-            )
-        )
+def _texts(done: int | str | Iterable[str] | None) -> list[str]:
+    """What is told to be done, each as a text."""
     if done is None:
-        if now is not None:
-            told = "parts are started and done by now; 0 where none is"
-            problems.append(Problem("fill", "done", None, message="done is not stated", fix=told))
-        done = 0
-    if isinstance(done, bool) or not isinstance(done, int) or done < 0:
-        problems.append(Problem("fill", "done", done, "a whole number 0 or more"))
-    clocks: list[float] = []
-    found: list[tuple[float, float]] = []
-    try:
-        clocks += [] if now is None else [cast(float, _CLOCK.read(now, "fill"))]
-        found += [_stop(text) for text in stops]
-    except DispenseError as error:
-        problems += error.problems
-    if problems:
-        raise InputError(problems)
-    assert chosen.date is not None and chosen.shift is not None
-    begin, end = plan.hours_of(chosen.date, chosen.shift)
-    clocks = [_in_shift(clock, begin, end) for clock in clocks]
-    starts = [(_in_shift(start, begin, end), lasts) for start, lasts in found]
-    stood = tuple(sorted(Stop(start, start + lasts) for start, lasts in starts))
-    factor, _ = to_si("mL")
-    volumes = {letter.lower(): volume * factor for letter, volume in left.items()}
-    lots = {letter.lower(): lot for letter, lot in mounted.items()}
-    return Today(chosen.date, chosen.shift, next(iter(clocks), None), done, stood, volumes, lots)
-
-
-def _in_shift(clock: float, begin: float, end: float) -> float:
-    """A clock time after midnight is of a shift that goes on into the next day."""
-    return clock + DAY if clock < begin and clock + DAY <= end else clock
-
-
-def _stop(text: str) -> tuple[float, float]:
-    """When the line stops and how long [s], from a text: 10:20 35 min."""
-    start, _, length = text.strip().partition(" ")
-    begin = cast(float, _CLOCK.read(start, "stop"))
-    lasts = read_quantity(length or "0", "min")
-    if not lasts > 0.0:
-        raise InputError(
-            Problem("fill", "stop", text, 'a clock time and how long it lasts, such as "10:20 35 min"')
-        )
-    return begin, lasts
+        return []
+    return [str(done)] if isinstance(done, int | str) else list(done)
 
 
 def _named(given: str, names: Sequence[str]) -> str | None:
@@ -627,9 +553,10 @@ def fill(
     progress: Progress | None = None,
     stamp: str | None = None,
     now: str | None = None,
-    done: int | None = None,
+    done: int | str | Iterable[str] | None = None,
     left: Mapping[str, float] | None = None,
     mounted: Mapping[str, str] | None = None,
+    mixers: Iterable[str] = (),
     stops: Iterable[str] = (),
     language: str | Language | None = None,
 ) -> FillReport:
@@ -643,17 +570,29 @@ def fill(
     of a word list; by default that of the plan's Settings.
 
     `now` ("10:40") gives the rest of one shift of the chosen date: `done` parts are started and done by
-    then; `left` [mL] and `mounted` (lots) by component are what was read off at the station. `stops`
-    ("10:20 35 min") are times in which the line of that shift stands.
+    then (47, "Drive lid=47"); `left` [mL] and `mounted` (lots) by component and `mixers` ("09:50" put on,
+    or "25 min" old) are what was read off at the station. Where several stations are filled, or a line, each
+    value names its own: "Hem robot:47". What is not told is taken from the shift as played till then, and a
+    note says so. `stops` ("10:20 35 min") are times in which the line of that shift stands.
     """
     from ..plan.read import load_plan
 
     paper_code(paper, "fill")
-    if isinstance(processes, bool) or not isinstance(processes, int) or processes < 1:
-        raise InputError(Problem("fill", "processes", processes, "a whole number 1 or more"))
+    check_processes(processes, "fill")
     plan = load_plan(plan_path)
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
-    today = _today(plan, chosen, now, done, left or {}, mounted or {}, list(stops))
+    today = read_today(
+        plan,
+        chosen.date,
+        chosen.shift,
+        chosen.stations,
+        now=now,
+        done=_texts(done),
+        left=left,
+        mounted=mounted,
+        mixers=mixers,
+        stops=stops,
+    )
     files = _template_files(templates)
     stamp = datetime.datetime.now().strftime("%Y-%m-%d %H:%M") if stamp is None else str(stamp)
     source = Path(plan_path)
@@ -671,8 +610,9 @@ def fill(
         _check_templates(library, {job.content.spec.key for job in jobs})
         _check_targets(jobs, source, files.values())
         report = FillReport(folder, findings=_findings(plan, results, chosen))
+        report.notes = reckoned_notes(results, today)
         if open_workbook:
-            report.notes = _fill_open([job.content for job in jobs])
+            report.notes += _fill_open([job.content for job in jobs])
             if out is None:
                 return report
         report.counts = dict.fromkeys(KINDS, 0)

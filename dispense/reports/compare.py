@@ -9,14 +9,16 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.findings import DANGER, QUALITY, SHORTAGE, STOP, Finding, WithFindings, gravest_first, grouped
 from ..base.printed import counted
+from ..base.processes import check_processes
 from ..base.terminal import findings_text, table
 from ..base.units import from_si
 from ..plan.cautions import cautions_text
@@ -36,6 +38,7 @@ from .runs import run_findings, station_runs
 
 Progress = Callable[[int, int], None]
 
+FEW_SETS = 2  # fewer are played in one process
 MOST_RULES = 30  # rows of what rules sets out in a terminal
 RULED_OUT = "ruled out"
 #: columns of a table of sets, behind what is chosen and its cost
@@ -276,33 +279,36 @@ def compare(
     *,
     first: datetime.date | None = None,
     last: datetime.date | None = None,
+    processes: int = 1,
     progress: Progress | None = None,
 ) -> Comparison:
     """Play every set of the plan's Choices; of one station and what is chosen with it, if named.
 
     The builds from `first` to `last` are counted; those before are played too, so that containers and
-    mixers stand as they would.
+    mixers stand as they would. `processes` work side by side; the result is the same.
     """
+    check_processes(processes)
     fields = choice_fields(plan, station)
     days = [day for day in plan.days() if (first or day[0]) <= day[0] <= (last or day[0])]
     if not days:
         span = f"{first or 'the first'} to {last or 'the last'}"
         raise InputError(Problem("compare", message=f"the plan has no builds from {span}"))
     played: list[FieldResult] = []
-    done, total = 0, sum(item.size for item in fields)
+    total = sum(item.size for item in fields)
+    results = _played(plan, fields, days, processes)
+    done = 0
     for item in fields:
-        bench = _Bench(item, days)
-        results: list[SetResult] = []
+        sets: list[SetResult] = []
         materials: dict[str, None] = {}
-        for number, chosen in enumerate(chosen_sets(plan, item), 1):
-            results.append(bench.play(chosen))
+        for chosen in chosen_sets(plan, item):
+            sets.append(next(results))
             materials |= dict.fromkeys(chosen.plan.station(name).material for name in item.stations)
             if progress is not None:
-                progress(done + number, total)
+                progress(done + len(sets), total)
         done += item.size
         if progress is not None:
             progress(done, total)
-        played.append(_ranked(item, results, _cautions(plan, item.stations, materials)))
+        played.append(_ranked(item, sets, _cautions(plan, item.stations, materials)))
     found = [finding for item in played for finding in item.present.findings]
     return Comparison(plan, played, days[0][0], days[-1][0], gravest_first(found))
 
@@ -341,10 +347,40 @@ def _ranked(choice_field: ChoiceField, results: Sequence[SetResult], cautions: l
     )
 
 
+Days = Sequence[tuple[datetime.date, str]]
+_worker: list[tuple[ChoiceField, _Bench, list[ChosenSet]]] = []
+
+
+def _start_worker(plan: Plan, station: str | None, days: Days) -> None:
+    _worker[:] = [
+        (item, _Bench(item, days), list(chosen_sets(plan, item))) for item in choice_fields(plan, station)
+    ]
+
+
+def _work(field_number: int, set_number: int) -> SetResult:
+    _, bench, sets = _worker[field_number]
+    return bench.play(sets[set_number])
+
+
+def _played(plan: Plan, fields: Sequence[ChoiceField], days: Days, processes: int) -> Iterator[SetResult]:
+    """Every set of every field played, in their order."""
+    counts = [sum(1 for _ in chosen_sets(plan, item)) for item in fields]
+    if processes == 1 or sum(counts) < FEW_SETS:
+        for item in fields:
+            bench = _Bench(item, days)
+            yield from map(bench.play, chosen_sets(plan, item))
+        return
+    places = [(number, one) for number, count in enumerate(counts) for one in range(count)]
+    bare = replace(plan)  # without what was worked out of it
+    named = fields[0].stations[0] if len(fields) == 1 else None
+    with ProcessPoolExecutor(processes, initializer=_start_worker, initargs=(bare, named, days)) as pool:
+        yield from pool.map(_work, *zip(*places, strict=True), chunksize=math.ceil(len(places) / processes))
+
+
 class _Bench:
     """Plays the sets of some stations; a pour that no choice touches is worked out once."""
 
-    def __init__(self, choice_field: ChoiceField, days: Sequence[tuple[datetime.date, str]]) -> None:
+    def __init__(self, choice_field: ChoiceField, days: Days) -> None:
         self.stations = choice_field.stations
         self.days = days
         self.pours: dict[tuple[Any, ...], dict[Any, Any]] = {}

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from ..base.clock import WEEKDAYS
 from ..base.units import DAY
@@ -20,6 +20,7 @@ from .results import Handover, ShiftResult, numbers_text
 from .store import NO_STOCK, Between, HalfDone, Store, ToMate
 
 HALF_DONE, TO_MATE, MIXER = "half done", "to be mated", "mixer, closed"
+IN_USE = ("mixer in use, as reckoned", "mixer in use, as told")
 BETWEEN = "in process, from"  # and the station before
 
 
@@ -44,9 +45,16 @@ def origin_text(date: datetime.date, shift: str) -> str:
 
 
 def standing(
-    result: ShiftResult, store: Store, pot: LifeClock | None, open_time: OpenClock | None
+    result: ShiftResult,
+    store: Store,
+    pot: LifeClock | None,
+    open_time: OpenClock | None,
+    in_use: Collection[int] | None = None,
 ) -> list[Handover]:
-    """What stands at the station, by the clock of the shift's day."""
+    """What stands at the station, by the clock of the shift's day.
+
+    `in_use` is None where its mixers are closed; else the nozzles of which the mixer in use is told.
+    """
     station, day = result.station.station, result.date
     half_done = [item.on(day) for item in store.half_done.get(station, ())]
     to_mate = [item.on(day) for item in store.to_mate.get(station, ())]
@@ -54,7 +62,7 @@ def standing(
         *_half_done(result, half_done, open_time),
         *_to_mate(result, to_mate),
         *_between(result, [item.on(day) for item in store.between.get(station, ())]),
-        *_mixers(result, store, pot),
+        *_mixers(result, store, pot, in_use),
         *_containers(result, store),
     ]
 
@@ -107,13 +115,16 @@ def _numbers(result: ShiftResult, group: Iterable[HalfDone | ToMate | Between], 
     return numbers if is_own else f"{numbers} of {origin}"
 
 
-def _mixers(result: ShiftResult, store: Store, pot: LifeClock | None) -> Iterator[Handover]:
-    """Mixers that are kept closed, and until when they may be used again."""
-    for (station, _), mixer in sorted(store.mixers.items(), key=lambda item: item[0]):  # by nozzle
+def _mixers(
+    result: ShiftResult, store: Store, pot: LifeClock | None, in_use: Collection[int] | None
+) -> Iterator[Handover]:
+    """Mixers that are kept closed or in use, and until when they may be used."""
+    for (station, nozzle), mixer in sorted(store.mixers.items(), key=lambda item: item[0]):  # by nozzle
         if station == result.station.station and mixer.contents:
             contents = list(mixer.on(result.date))
             latest = None if pot is None else pot.when(contents[0][1], result.station.purge_share)
-            yield Handover(MIXER, latest=latest, volume=sum(volume for volume, _ in contents))
+            what = MIXER if in_use is None else IN_USE[nozzle in in_use]
+            yield Handover(what, latest=latest, volume=sum(volume for volume, _ in contents))
 
 
 def _containers(result: ShiftResult, store: Store) -> Iterator[Handover]:
@@ -131,4 +142,4 @@ def _containers(result: ShiftResult, store: Store) -> Iterator[Handover]:
             yield Handover(f"container {name}{container.lot.lot}", latest=latest, volume=container.usable)
 
 
-__all__ = ["BETWEEN", "HALF_DONE", "MIXER", "TO_MATE", "on_the_way", "origin_text", "standing"]
+__all__ = ["BETWEEN", "HALF_DONE", "IN_USE", "MIXER", "TO_MATE", "on_the_way", "origin_text", "standing"]

@@ -28,7 +28,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ..plan.records import Plan
-from ..plan.routes import fates, lines, links, place_in_route, route_of, stations_before
+from ..plan.routes import lines, links, place_in_route, route_of, stations_before
 from ..plan.rows import RouteStep
 from .pace import line_pace, may_go_on
 from .player import Nozzle, Player, Work
@@ -204,11 +204,6 @@ class Line:
         parts = {job.part: place_in_route(self.plan, job.part, name) for job in player.result.jobs}
         player.fed = frozenset(part for part, place in parts.items() if place)
         player.result.is_fed = player.is_fed
-        player.fates = {
-            part: fates(self.plan, part, self.builds[part])
-            for part, place in parts.items()
-            if place == 0 and self.builds.get(part)
-        }
         before = [self.by_name[each] for each in stations_before(self.plan, name) if each in self.by_name]
         player.more_to_come = lambda: self._comes(parts, before)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import partial
 
 from ..base.clock import hhmm
@@ -16,7 +16,7 @@ from .line import Line
 from .player import WHOLE, Player, shift_calendar
 from .results import ShiftResult
 from .store import Store
-from .today import Stretch, Today, check_now, set_standing
+from .today import Before, Stretch, Today, check_now, set_standing
 
 
 def play_shift(
@@ -30,10 +30,8 @@ def play_shift(
     store = Store.of(plan) if store is None else store
     builds = plan.builds_of(date, shift)
     if station in lines(plan):
-        players = [
-            Player(plan, date, shift, plan.station(name), builds, store) for name in lines(plan)[station]
-        ]
-        played = Line(plan, builds, store, [player for player in players if player.result.jobs]).play()
+        rows = [plan.station(name) for name in lines(plan)[station]]
+        played = _play(plan, builds, store, _players(plan, date, shift, builds, store, None, None, rows))
         return next(result for result in played if result.station is row)
     return Player(plan, date, shift, row, builds, store).play()
 
@@ -60,26 +58,25 @@ def play_plan(
         if place + 1 < len(days):
             next_date, next_shift = days[place + 1]
             following = shift_calendar(plan, next_date, next_shift, (next_date - date).days)
-        player = partial(_player, plan, date, shift, builds, store, following, today)
+        players = partial(_players, plan, date, shift, builds, store, following, today)
         played: dict[str, ShiftResult | None] = {}  # of stations that routes join; None: nothing to do
         for row in chosen:
             names = lines(plan).get(row.station, ())
             if names and row.station not in played:  # a line is played once, whoever of it is at work
-                joined = (player(plan.station(name)) for name in names)
-                at_work = [one for one in joined if one.result.jobs]
-                results = {item.station.station: item for item in Line(plan, builds, store, at_work).play()}
+                joined = _play(plan, builds, store, players([plan.station(name) for name in names]))
+                results = {item.station.station: item for item in joined}
                 played |= {name: results.get(name) for name in names}
             if names:
                 result = played[row.station]
                 if result is not None:
                     yield result
-            elif (alone := player(row)).result.jobs:
-                yield alone.play()
+            else:
+                yield from _play(plan, builds, store, players([row]))
         if until is not None and (date, shift) == until:
             return
 
 
-def _player(
+def _players(
     plan: Plan,
     date: datetime.date,
     shift: str,
@@ -87,13 +84,28 @@ def _player(
     store: Store,
     following: Calendar | None,
     today: Today | None,
-    row: Station,
-) -> Player:
-    """The player of a station; of a shift under way the part that is over is played first."""
-    stretch = WHOLE
+    rows: Sequence[Station],
+) -> list[Player]:
+    """The players of stations that are played together; of a shift under way what is over is played first."""
+    stretches = dict.fromkeys((row.station for row in rows), WHOLE)
     if today is not None and today.is_of(date, shift):
-        stretch = _till_now(plan, row, builds, store, today)
-    return Player(plan, date, shift, row, builds, store, following, stretch)
+        stretches = _till_now(plan, rows, builds, store, today)
+    return [
+        Player(plan, date, shift, row, builds, store, following, stretches[row.station], _in_line(plan, row))
+        for row in rows
+    ]
+
+
+def _in_line(plan: Plan, station: Station) -> bool:
+    return station.station in lines(plan)
+
+
+def _play(plan: Plan, builds: dict[str, int], store: Store, players: Sequence[Player]) -> list[ShiftResult]:
+    """A station for itself, or the stations of a line together; those that have something to do."""
+    at_work = [player for player in players if player.result.jobs]
+    if any(_in_line(plan, player.station) for player in players):
+        return list(Line(plan, builds, store, at_work).play())
+    return [player.play() for player in at_work]
 
 
 def _with_others(plan: Plan, names: set[str]) -> list[Station]:
@@ -107,39 +119,67 @@ def _with_others(plan: Plan, names: set[str]) -> list[Station]:
     return [row for row in plan.stations if row.station in names]
 
 
-def _till_now(plan: Plan, station: Station, builds: dict[str, int], store: Store, today: Today) -> Stretch:
-    """Play the part of a shift that is over; the stretch that is left."""
-    check_now(plan, today, station)
+def _till_now(
+    plan: Plan, rows: Sequence[Station], builds: dict[str, int], store: Store, today: Today
+) -> dict[str, Stretch]:
+    """Play the part of a shift that is over; the stretch of each station that is left."""
+    for row in rows:
+        check_now(plan, today, row)
     if today.now is None:
-        return Stretch(stops=today.stops)
-    if station.station in lines(plan):
-        raise InputError(
-            Problem(
-                "fill",
-                "now",
-                hhmm(today.now),
-                message=f"{station.station} is in a route: a line is played from the start of its shift",
-                fix="leave now and done out, or choose a station without a route; a stop may be given",
-            )
-        )
+        return {row.station: Stretch(stops=today.stops) for row in rows}
     start, _ = plan.hours_of(today.date, today.shift)
-    over = Stretch(None, today.now, 0, today.done, today.stops)
-    player = Player(plan, today.date, today.shift, station, builds, store, None, over)
-    goes_on = bool(player.result.jobs) and today.now > start
-    if goes_on:
-        result = player.play()
-        begun = sum(job.begun for job in result.jobs)
-        if begun < today.done:
-            raise InputError(
-                Problem(
-                    "fill",
-                    "done",
-                    today.done,
-                    f"at most {begun}: no more fit in till {hhmm(today.now)} at {station.station}",
-                )
+    players: list[Player] = []
+    if today.now > start:
+        for row in rows:
+            told = today.of(row.station)
+            over = Stretch(None, today.now, told.done, stops=today.stops, mixers=told.mixers)
+            player = Player(
+                plan, today.date, today.shift, row, builds, store, None, over, _in_line(plan, row)
             )
-    set_standing(plan, today, station, store)
-    return Stretch(today.now, None, today.done, None, today.stops, goes_on)
+            players.append(player)
+        _play(plan, builds, store, players)
+    by_name = {player.station.station: player for player in players if player.result.jobs}
+    _check_done(plan, rows, today, by_name)
+    found: dict[str, Stretch] = {}
+    for row in rows:
+        set_standing(plan, today, row, store)
+        player_of = by_name.get(row.station)
+        before = {} if player_of is None else _before(player_of, store)
+        goes_on = player_of is not None and player_of.is_started
+        found[row.station] = Stretch(
+            today.now, None, None, before, today.stops, goes_on, today.of(row.station).mixers
+        )
+    return found
+
+
+def _check_done(plan: Plan, rows: Sequence[Station], today: Today, players: Mapping[str, Player]) -> None:
+    """What is told to be done and cannot be by then is an error, all of it together."""
+    assert today.now is not None
+    till = hhmm(today.now, today.date)
+    problems: list[Problem] = []
+    for row in rows:
+        done, player = today.of(row.station).done, players.get(row.station)
+        begun = {} if player is None else {job.part: job.begun for job in player.result.jobs}
+        asked = {"": done} if isinstance(done, int) else dict(done or {})
+        for part, count in asked.items():
+            most = begun.get(part, 0) if part else sum(begun.values())
+            if most < count:
+                where = f"{part} at {row.station}" if part else row.station
+                problems.append(
+                    Problem("fill", "done", count, f"at most {most}: no more fit in till {till} at {where}")
+                )
+    if problems:
+        raise InputError(problems)
+
+
+def _before(player: Player, store: Store) -> dict[str, Before]:
+    """What a station has begun by now of each part."""
+    half_done = [item for item in store.half_done.get(player.station.station, ()) if item.is_scrap]
+    found: dict[str, Before] = {}
+    for job in player.result.jobs:
+        bad = sum(item.part == job.part and item.origin == player.origin for item in half_done)
+        found[job.part] = Before(job.begun, max(job.begun - job.scrapped - bad, 0))
+    return found
 
 
 __all__ = ["play_plan", "play_shift"]

@@ -36,6 +36,7 @@ import datetime
 import heapq
 import itertools
 import math
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -47,7 +48,7 @@ from ..handbook.life import LifeClock
 from ..plan.amounts import applied_at, parts_started, spread_scrap
 from ..plan.materials import working_life
 from ..plan.records import Plan
-from ..plan.routes import passed_on
+from ..plan.routes import fates, passed_on, place_in_route
 from ..plan.rows import Material, Station
 from ..plan.tables import CHANGE_MIXER, KEEP_CLOSED
 from ..plan.weather import shop_record
@@ -61,7 +62,7 @@ from .pace import shift_takt
 from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, ShiftResult, TooLong
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
-from .today import Stretch
+from .today import Before, Stretch
 from .visits import Piece, Visit, visits_of
 
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift
@@ -147,6 +148,24 @@ def _works(jobs: Iterable[Job], fates: Mapping[str, Sequence[int]]) -> Iterator[
             yield Work(job, place + 1, is_scrap, fate=fate[place] if fate else 0)
 
 
+def _of_done(works: Iterable[Work], stretch: Stretch) -> list[Work]:
+    """Of the parts of a shift those that a stretch of it starts."""
+    counts: Counter[str] = Counter()
+    mine: list[Work] = []
+    for place, work in enumerate(works):
+        part = work.job.part
+        counts[part] += 1
+        if stretch.is_last:
+            is_mine = part not in stretch.before or counts[part] > stretch.before[part].begun
+        elif isinstance(stretch.done, int):
+            is_mine = place < stretch.done
+        else:
+            is_mine = stretch.done is None or counts[part] <= stretch.done.get(part, 0)
+        if is_mine:
+            mine.append(work)
+    return mine
+
+
 Due = tuple[float, int, int, Work | None]  # when, rank among equals, number, a part or a check
 
 
@@ -163,8 +182,12 @@ class Player:
         store: Store,
         following: Calendar | None = None,
         stretch: Stretch = WHOLE,
+        in_line: bool = False,
     ) -> None:
-        """`following` is the plan's next shift by the clock of this day, None where there is none."""
+        """`following` is the plan's next shift by the clock of this day, None where there is none.
+
+        A station `in_line` gets parts from others, as their routes say.
+        """
         self.stretch = stretch
         self.plan, self.store, self.station, self.date = plan, store, station, date
         material = plan.material(station.material)
@@ -180,8 +203,13 @@ class Player:
         self.is_started = self.owes_check = False
         self.started_at = calendar.start  # when the run begins [s]
         self.last_begun = -math.inf  # when the last part from another station was begun
-        self.fed: frozenset[str] = frozenset()  # parts that come from another station
-        self.fates: Mapping[str, Sequence[int]] = {}  # of the parts whose route begins here
+        places = (
+            {job.part: place_in_route(plan, job.part, station.station) for job in jobs} if in_line else {}
+        )
+        self.fed = frozenset(part for part, place in places.items() if place)  # from another station
+        self.fates = {part: fates(plan, part, builds[part]) for part, place in places.items() if place == 0}
+        self.mixers = dict(stretch.mixers)  # put on by now as told and not by the rule, by nozzle [s]
+        self.told: set[int] = set()  # nozzles of those that are on
         self.more_to_come: Callable[[], bool] = lambda: False  # from the stations before
         if not stretch.is_whole:
             jobs = self._of_stretch(jobs)
@@ -191,9 +219,9 @@ class Player:
             if all(job.part != part for job in jobs):
                 jobs.append(Job(part, 0, 0, applied_at(plan, part, station)))
         started = sum(job.started for job in jobs)
-        takt = shift_takt(plan, station, calendar, started)
-        if not stretch.is_last and started:
-            takt = min(takt, calendar.available / started)  # what was done by then came evenly
+        takt = shift_takt(plan, station, self._takt_calendar(shift), started)
+        if stretch.done is not None and self.works:
+            takt = min(takt, calendar.available / len(self.works))  # what was done by then came evenly
         self.result = ShiftResult(
             date,
             shift,
@@ -229,12 +257,24 @@ class Player:
     def _of_stretch(self, jobs: list[Job]) -> list[Job]:
         """The jobs with the parts that are started in this stretch of the shift."""
         stretch = self.stretch
-        self.works = list(_works(jobs, self.fates))[stretch.skip :][: stretch.most]
+        self.works = _of_done(_works((job for job in jobs if job.part not in self.fed), self.fates), stretch)
         for job in jobs:
+            if job.part in self.fed:
+                before = stretch.before.get(job.part, Before(0, 0))
+                job.started = max(job.started - before.begun, 0)
+                job.quantity = max(job.quantity - before.good, 0)
+                continue
             mine = [work for work in self.works if work.job is job]
             job.started = len(mine)
             job.quantity = sum(not work.is_scrap for work in mine)
         return [job for job in jobs if job.started]
+
+    def _takt_calendar(self, shift: str) -> Calendar:
+        """Where parts are spread over: the whole shift where it is not told what was done."""
+        stretch = self.stretch
+        if stretch.is_last or stretch.done is not None:
+            return self.make_calendar(shift)
+        return shift_calendar(self.plan, self.date, shift, stretch=Stretch(stops=stretch.stops))
 
     def make_supply(self) -> Supply:
         """The containers that are drawn from."""
@@ -265,7 +305,7 @@ class Player:
             result.taken_over = self._standing()
         self._open()
         if result.jobs:
-            if not self.is_fed:
+            if not self.is_fed or self.stretch.goes_on:
                 self._start(result.calendar.start)
             self._line_up()
 
@@ -319,8 +359,10 @@ class Player:
             result.closing[letter] = result.hoses[letter] + (container.standing if container else 0)
 
     def _standing(self) -> list[Handover]:
-        """What stands at the station between two shifts."""
-        return standing(self.result, self.store, self.nozzle.mixer.life, self.open_clock)
+        """What stands at the station between two shifts, or now."""
+        is_running = self.stretch.goes_on and not self.is_started
+        told = self.stretch.mixers if is_running else None
+        return standing(self.result, self.store, self.nozzle.mixer.life, self.open_clock, told)
 
     def _find(self) -> None:
         self.result.findings += shift_findings(self.result, self.store)
@@ -342,7 +384,8 @@ class Player:
             if kept is not None:
                 mixer.contents.extend(kept.on(self.date))
             if self.stretch.goes_on:
-                volume, words = 0, f"from now on: {self.stretch.skip} started before"
+                begun = sum(item.begun for item in self.stretch.before.values())
+                volume, words = 0, f"from now on: {begun} started before"
                 nozzle.idle_since = mixer.contents[-1][1] if mixer.contents else start
             elif kept is not None and mixer.share_used(start) < station.purge_share:
                 words += ": go on with the mixer that was kept closed"
@@ -368,6 +411,7 @@ class Player:
         for nozzle in self.nozzles:
             # one of several that got no part was put on with the others
             self.nozzle, mixer, end = nozzle, nozzle.mixer, max(nozzle.free, self.started_at)
+            self._put_on_told(result.calendar.end)
             volume, words = nanolitres(station.end_volume) if self.stretch.is_last else 0, "last part done"
             if mixer.content and is_kept and not (self.stretch.is_last and self._is_over_by_next()):
                 self.store.mixers[station.station, nozzle.number] = KeptMixer(
@@ -414,10 +458,22 @@ class Player:
         self.result.mixers += 1
         return clock
 
+    def _put_on_told(self, clock: float) -> None:
+        """The mixer that was put on by then, as told: what stands in it is no older."""
+        put_on = self.mixers.get(self.nozzle.number)
+        if self.stretch.is_last or put_on is None or put_on > clock:
+            return
+        del self.mixers[self.nozzle.number]
+        self.told.add(self.nozzle.number)
+        if put_on >= self.result.calendar.start:
+            self.new_mixer(put_on)
+        else:
+            self.nozzle.mixer.fill(put_on)
+
     def freshen(self, clock: float, pieces: tuple[Piece, ...], why: str) -> float:
         """Purge or change the mixer before a visit where the rule asks; when the visit may begin [s]."""
         mixer, limit = self.nozzle.mixer, self.station.purge_share
-        if mixer.keeps(limit, pieces, clock):
+        if mixer.keeps(limit, pieces, clock) or (self.nozzle.number in self.told and self._changes(clock)):
             return clock
         replaced = 0 if self._is_quick(clock, pieces) else mixer.content
         while self.result.purges + self.result.mixers < MOST_CHANGES:
@@ -500,7 +556,11 @@ class Player:
     def _idle(self, begin: float, pieces: tuple[Piece, ...], why: str) -> float:
         """Nothing is dispensed from when the nozzle is free to `begin`: see that the mixer lasts [s]."""
         since = self.nozzle.idle_since
-        if begin <= since or self.nozzle.mixer.keeps(GELLED, pieces, begin):
+        if (
+            begin <= since
+            or self.nozzle.mixer.keeps(GELLED, pieces, begin)
+            or self.nozzle.number in self.told
+        ):
             return begin
         result = self.result
         idle = weigh_idle(self.nozzle.mixer, self.station, result.calendar, self.purge, since, begin)
@@ -559,6 +619,9 @@ class Player:
                 self._check(due)
             return None
         steps = visits[id(work.job)]
+        if not work.turn and self._is_all_done(work.job):
+            return None
+        self._put_on_told(max(self.nozzle.free, due))
         came = None if work.turn else work.came
         soonest = due if came is None else max(due, self.last_begun)  # first come, first served
         held = self._held_until(work, soonest, steps)
@@ -579,6 +642,13 @@ class Player:
         else:
             self._finish(work)
         return work
+
+    def _is_all_done(self, job: Job) -> bool:
+        """Whether so many parts are begun as are told to be by now."""
+        done = self.stretch.done
+        if isinstance(done, int):
+            return sum(other.begun for other in self.result.jobs) >= done
+        return done is not None and job.begun >= done.get(job.part, 0)
 
     def _starve(self, nozzle: Nozzle, since: float, came: Between) -> None:
         """A nozzle has waited for a part since it was free: first for its finish, then for its cure."""

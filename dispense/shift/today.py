@@ -1,8 +1,8 @@
 """A shift from now on: what is done is done, what stands there stands there, a stop is a stop.
 
 The part of the shift that is over is played first, so that it is known what stands in containers and
-mixer; a count or a lot that someone read off replaces what was reckoned. Then the rest is played from
-the clock time given, with the parts that are left.
+mixer and between the stations of a line; a count, a lot or the age of a mixer that someone read off
+replaces what was reckoned. Then the rest is played from the clock time given, with the parts that are left.
 """
 
 from __future__ import annotations
@@ -11,11 +11,12 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from ..base.clock import hhmm
 from ..base.errors import InputError, Problem
 from ..base.units import from_si
 from ..plan.records import Plan
 from ..plan.rows import Station
-from .store import Store, nanolitres
+from .store import KeptMixer, Store, nanolitres
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -27,20 +28,39 @@ class Stop:
 
 
 @dataclass(frozen=True, slots=True)
+class Told:
+    """What is known of one station.
+
+    `done` parts are started and done by now, in the order of the plan or of each part; None: as played.
+    `left` is what containers still hold for use [m³] and `mounted` their lots, by component; `mixers` are
+    when those in use were put on [s], by nozzle from 0.
+    """
+
+    done: int | Mapping[str, int] | None = 0
+    left: Mapping[str, float] = field(default_factory=dict)
+    mounted: Mapping[str, str] = field(default_factory=dict)
+    mixers: Mapping[int, float] = field(default_factory=dict)
+
+
+AS_PLAYED = Told(None)
+
+
+@dataclass(frozen=True, slots=True)
 class Today:
     """What is known of a shift that is under way.
 
-    `now` [s] is None where only stops are played; `done` parts are started and done by then, in the order
-    of the plan. `left` is what containers still hold for use [m³] and `mounted` their lots, by component.
+    `now` [s] is None where only stops are played; of stations that are not `told` all is as played.
     """
 
     date: datetime.date
     shift: str
     now: float | None = None
-    done: int = 0
+    told: Mapping[str, Told] = field(default_factory=dict)
     stops: tuple[Stop, ...] = ()
-    left: Mapping[str, float] = field(default_factory=dict)
-    mounted: Mapping[str, str] = field(default_factory=dict)
+
+    def of(self, station: str) -> Told:
+        """What is known of a station."""
+        return self.told.get(station, AS_PLAYED)
 
     def is_of(self, date: datetime.date, shift: str) -> bool:
         """Whether it is that shift."""
@@ -48,15 +68,28 @@ class Today:
 
 
 @dataclass(frozen=True, slots=True)
+class Before:
+    """Parts of one sort that were begun before a stretch, and how many of them are or will be good."""
+
+    begun: int
+    good: int
+
+
+@dataclass(frozen=True, slots=True)
 class Stretch:
-    """A part of a shift that is played by itself: from and to [s], `skip` parts done, `most` to start."""
+    """A part of a shift that is played by itself, from and to [s].
+
+    Up to its end `done` parts are started, in all or of each part (None: as many as come by then); in the
+    rest those that are `before` it are not started again.
+    """
 
     start: float | None = None
     end: float | None = None
-    skip: int = 0
-    most: int | None = None
+    done: int | Mapping[str, int] | None = None
+    before: Mapping[str, Before] = field(default_factory=dict)
     stops: tuple[Stop, ...] = ()
     goes_on: bool = False  # the run has begun before it
+    mixers: Mapping[int, float] = field(default_factory=dict)  # put on before its end, by nozzle [s]
 
     @property
     def is_whole(self) -> bool:
@@ -72,6 +105,7 @@ class Stretch:
 def check_now(plan: Plan, today: Today, station: Station) -> None:
     """A time outside the shift, or what its station does not have, is an error."""
     start, end = plan.hours_of(today.date, today.shift)
+    told = today.of(station.station)
     for option, clock in [("now", today.now), *(("stop", stop.start) for stop in today.stops)]:
         if clock is not None and not start <= clock < end:
             raise InputError(
@@ -83,7 +117,7 @@ def check_now(plan: Plan, today: Today, station: Station) -> None:
                 )
             )
     components = plan.components_of(station.material)
-    for option, letters in (("left", today.left), ("connected", today.mounted)):
+    for option, letters in (("left", told.left), ("connected", told.mounted)):
         for letter in letters:
             if letter not in components:
                 raise InputError(
@@ -91,6 +125,17 @@ def check_now(plan: Plan, today: Today, station: Station) -> None:
                         "fill", option, letter, f"a component of {station.material}: {', '.join(components)}"
                     )
                 )
+
+    for nozzle, clock in told.mixers.items():
+        known = f"a nozzle of {station.station}: 1 to {station.nozzles}"
+        if not 0 <= nozzle < station.nozzles:
+            raise InputError(Problem("fill", "mixer", nozzle + 1, known))
+        if station.mixer_volume <= 0.0:
+            raise InputError(Problem("fill", "mixer", None, message=f"{station.station} has no mixer"))
+        if today.now is not None and clock > today.now:
+            raise InputError(
+                Problem("fill", "mixer", hhmm(clock, today.date), f"not after {hhmm(today.now, today.date)}")
+            )
 
 
 def _check_lot(plan: Plan, station: Station, letter: str, lot: str) -> None:
@@ -113,8 +158,8 @@ def _check_lot(plan: Plan, station: Station, letter: str, lot: str) -> None:
 
 def set_standing(plan: Plan, today: Today, station: Station, store: Store) -> None:
     """What is read off at the station replaces what was reckoned."""
-    components = plan.components_of(station.material)
-    for letter in dict.fromkeys((*today.left, *today.mounted)):
+    components, told = plan.components_of(station.material), today.of(station.station)
+    for letter in dict.fromkeys((*told.left, *told.mounted)):
         container = store.mounted.get((station.station, letter))
         if container is None:
             raise InputError(
@@ -125,22 +170,27 @@ def set_standing(plan: Plan, today: Today, station: Station, store: Store) -> No
                     message=f"no container of {letter.upper()} stands at {station.station}",
                 )
             )
-        if letter in today.mounted:
-            _check_lot(plan, station, letter, today.mounted[letter])
-            container.lot = replace(container.lot, lot=today.mounted[letter], left=0)
-        if letter in today.left:
+        if letter in told.mounted:
+            _check_lot(plan, station, letter, told.mounted[letter])
+            container.lot = replace(container.lot, lot=told.mounted[letter], left=0)
+        if letter in told.left:
             most = components[letter].container
-            if not 0.0 <= today.left[letter] <= most:
+            if not 0.0 <= told.left[letter] <= most:
                 raise InputError(
                     Problem(
                         "fill",
                         "left",
-                        f"{from_si(today.left[letter], 'mL'):g} mL",
+                        f"{from_si(told.left[letter], 'mL'):g} mL",
                         f"0 to the {from_si(most, 'mL'):g} mL of a container of {letter.upper()}",
                     )
                 )
-            container.usable = max(nanolitres(today.left[letter]) - container.heel, 0)
+            container.usable = max(nanolitres(told.left[letter]) - container.heel, 0)
             container.full = max(container.full, container.usable)
 
+    for nozzle, clock in told.mixers.items():
+        if (station.station, nozzle) not in store.mixers:  # the run has not begun
+            contents = ((nanolitres(station.mixer_volume), clock),)
+            store.mixers[station.station, nozzle] = KeptMixer(today.date, contents)
 
-__all__ = ["Stop", "Stretch", "Today", "check_now", "set_standing"]
+
+__all__ = ["Before", "Stop", "Stretch", "Today", "Told", "check_now", "set_standing"]
