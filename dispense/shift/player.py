@@ -619,9 +619,10 @@ class Player:
                 self._check(due)
             return None
         steps = visits[id(work.job)]
-        if not work.turn and self._is_all_done(work.job):
+        if self.stretch.done is not None and not work.turn and self._is_all_done(work.job):
             return None
-        self._put_on_told(max(self.nozzle.free, due))
+        if self.mixers:
+            self._put_on_told(max(self.nozzle.free, due))
         came = None if work.turn else work.came
         soonest = due if came is None else max(due, self.last_begun)  # first come, first served
         held = self._held_until(work, soonest, steps)
