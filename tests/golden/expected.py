@@ -559,7 +559,8 @@ class Reckoning:
             "Mass [kg]": Num(run.drawn(letter) * run.parts[letter].density / 1000),
         }
 
-    def times(self, run: Played) -> list[dict[str, Any]]:
+    # each kind of event in its turn, to be read beside a clock list
+    def times(self, run: Played) -> list[dict[str, Any]]:  # noqa: C901
         """Events and latest times in order of the clock."""
         day, name = run.day, run.material.material
         rows: list[tuple[float, dict[str, Any]]] = []

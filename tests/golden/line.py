@@ -76,7 +76,7 @@ def links(plant: Plant) -> dict[tuple[str, str], list[Any]]:
 
 
 def line_of(plant: Plant, station: str) -> list[str]:
-    """All stations that routes join with a station, in the order of the plan; none where it is in no route."""
+    """All stations that routes join with a station, in the order of the plan; none without a route."""
     found = {station} & {row.station for row in plant.routes}
     for _ in plant.stations:
         for pair in links(plant):

@@ -41,7 +41,11 @@ MODULES: dict[str, tuple[str, ...]] = {
     "plan/weather.py": ("test_moisture.py", "test_cure_times.py", "test_shift.py"),
     "shift/calendar.py": ("test_shift.py",),
     "shift/store.py": ("test_shift.py",),
-    "shift/player.py": ("test_shift.py",),
+    "shift/player.py": ("test_shift.py", "test_golden_line.py"),
+    "shift/line.py": ("test_routes.py", "test_golden_line.py"),
+    "shift/pace.py": ("test_routes.py", "test_golden_line.py"),
+    "plan/routes.py": ("test_routes.py",),
+    "reports/routes.py": ("test_routes.py",),
     "shift/results.py": ("test_shift.py", "test_sheets.py"),
     "shift/windows.py": ("test_shift.py", "test_cure_report.py", "test_sheets.py"),
     "shift/setup.py": ("test_sheets.py", "test_limits.py", "test_findings.py"),
@@ -49,7 +53,7 @@ MODULES: dict[str, tuple[str, ...]] = {
     "shift/cure_times.py": ("test_cure_times.py", "test_moisture.py"),
     **{
         f"sheets/{name}.py": ("test_sheets.py", "test_limits.py")
-        for name in ("material", "setup", "board", "check", "staging", "results", "pieces")
+        for name in ("material", "setup", "board", "check", "staging", "line", "results", "pieces")
     },
     "reports/cure.py": ("test_cure_report.py",),
     "reports/runs.py": ("test_cure_report.py", "test_cure_times.py"),

@@ -746,7 +746,8 @@ class Shift:
         """Each nozzle gets a mixer, or goes on with one that was kept closed; the first purge."""
         played, station = self.played, self.station
         self.on_since = at
-        for self.nozzle in self.nozzles:
+        for nozzle in self.nozzles:
+            self.nozzle = nozzle
             self.used = at
             kept = self.store.mixers.pop((station.station, self.nozzle.number), None)
             facts: dict[str, Any] = {"kept": None, "first": at <= played.hours.start}
@@ -773,7 +774,8 @@ class Shift:
         played.run_end = hours.start
         if self.on_since is None:
             return
-        for self.nozzle in self.nozzles:
+        for nozzle in self.nozzles:
+            self.nozzle = nozzle
             end = self.used if self.free == math.inf else max(self.free, self.on_since)
             facts: dict[str, Any] = {"last": self.stretch.end is None}
             closed = bool(station.mixer_volume) and (station.after_run == "keep closed" or not facts["last"])
