@@ -34,7 +34,7 @@ def play_shift(
             Player(plan, date, shift, plan.station(name), builds, store) for name in lines(plan)[station]
         ]
         played = Line(plan, builds, store, [player for player in players if player.result.jobs]).play()
-        return next(result for result in played if result.station is row)
+        return next(result for result in played if result.station.station == station)
     return Player(plan, date, shift, row, builds, store).play()
 
 

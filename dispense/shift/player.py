@@ -58,6 +58,7 @@ from .idle import off_text, weigh_idle
 from .mixer import GELLED, Mixer
 from .pace import shift_takt
 from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, ShiftResult, TooLong
+from .setup import as_run
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
 from .today import Stretch
@@ -163,7 +164,7 @@ class Player:
         stretch: Stretch = WHOLE,
     ) -> None:
         """`following` is the plan's next shift by the clock of this day, None where there is none."""
-        self.stretch = stretch
+        self.stretch, station = stretch, as_run(plan, station)
         self.plan, self.store, self.station, self.date = plan, store, station, date
         material = plan.material(station.material)
         components = plan.components_of(material.material)
