@@ -38,6 +38,7 @@ from dispense.handbook.pack_boxes import block_centres, block_plane
 from dispense.handbook.pack_step import Boxes, March
 from dispense.jobs.cure import cure_file
 from dispense.plan.read import load_plan
+from dispense.reports.shot_plan import shot_map
 
 K = 273.15
 R = 8.314462618
@@ -791,6 +792,23 @@ def test_a_split_of_a_minute_changes_nothing():
     one, two = pack_heat(given), pack_heat(split)
     for kind in ("compound", "skin", "mean"):
         assert getattr(one, kind).value == pytest.approx(getattr(two, kind).value, abs=0.3)
+
+
+def test_colder_compound_alone_makes_one_shot_of_it():
+    """The skin peaks lower from 5 K colder compound; a limit between the two needs no wait, only that."""
+    block = replace(BLOCKS["T1"][0], along=2, rows=2, to_the_end=False)
+    warm = pack_heat(block).skin
+    cool = pack_heat(replace(block, shots=(PackShot(0.075, 0.0, 20 + K),))).skin
+    limit = warm.value - 0.5
+    assert cool.value + cool.plus_minus < limit < warm.value
+    found = shot_map(block, limit, block.air)
+    choice = found.choice
+    assert (choice.shots, choice.time, choice.pour, choice.shop) == (1, 0.0, block.air - 5.0, block.air)
+    assert found.confirmed.skin.value == pytest.approx(cool.value, abs=1e-9)
+    assert "one shot of 75.0 mm, compound at 20 °C, shop at 25 °C" in found.words
+    # where the planned pour keeps the limit nothing is changed, and no colder one is tried
+    kept = shot_map(block, warm.value + 2.0 * warm.plus_minus, block.air)
+    assert (kept.choice.shots, kept.choice.pour, kept.others) == (1, block.air, ())
 
 
 def test_pack_peak_in_limits():

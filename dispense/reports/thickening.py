@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..base.findings import DANGER, NOTE, QUALITY, Finding
+from ..base.numbers import EQUAL
 from ..base.units import HOUR, celsius_text, from_si
 from ..handbook.thickening import age_of_growth, flow_life, mass_pot_life, shot_drift
 from ..plan.materials import Thickener, kinetics_of, mixed_density, thickener_of, working_life
@@ -219,13 +220,14 @@ def _sooner_findings(card: SetupCard, stated: Station) -> list[Finding]:
     limit, share = stated.pressure_limit, card.station.purge_share
     if limit is None or not share < stated.purge_share:
         return []
+    shown = math.floor(10.0 * from_si(limit, "bar") * (1.0 + EQUAL)) / 10.0
     return [
         Finding(
             QUALITY,
-            f"the mix comes to the limit of {math.floor(10.0 * from_si(limit, 'bar') * (1.0 + 1e-9)) / 10.0:g} "
-            f"bar at {math.floor(100.0 * share):.0f} % of its pot life, before the stated "
-            f"{100.0 * stated.purge_share:.0f} %: the shift is played with purges by then",
-            "a wider bore or a smaller mixer, or state that share; never run above the limit of hoses and meter",
+            f"the mix comes to the limit of {shown:g} bar at {math.floor(100.0 * share):.0f} % of its pot life, "
+            f"before the stated {100.0 * stated.purge_share:.0f} %: the shift is played with purges by then",
+            "a wider bore or a smaller mixer, or state that share; never run above the limit of hoses and "
+            "meter",
             "purge by pressure",
             stated.station,
             card.material.material,

@@ -124,7 +124,7 @@ def station_parts(plan: Plan, station: str) -> list[str]:
 
 
 def as_run(plan: Plan, station: Station) -> Station:
-    """A station with the share of the pot life at which it purges: no later than its limit of pressure asks."""
+    """A station that purges at its share of the pot life, or sooner where its limit of pressure asks."""
     known: dict[str, Station] = plan.kept("stations as run")
     if station.station not in known:
         known[station.station] = station
