@@ -225,7 +225,8 @@ def _sooner_findings(card: SetupCard, stated: Station) -> list[Finding]:
         Finding(
             QUALITY,
             f"the mix comes to the limit of {shown:g} bar at {math.floor(100.0 * share):.0f} % of its pot "
-            f"life, before the stated {100.0 * stated.purge_share:.0f} %: the shift is played with purges by then",
+            f"life, before the stated {100.0 * stated.purge_share:.0f} %: "
+            "the shift is played with purges by then",
             "a wider bore or a smaller mixer, or state that share; never run above the limit of hoses and "
             "meter",
             "purge by pressure",
