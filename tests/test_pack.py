@@ -2,8 +2,10 @@
 
 The figures of the cases A1 to A9 are of an independent code of body-fitted curved quadratic finite
 elements, reaction at the quadrature points, coupled in time, on three levels of mesh and step; its own
-± stands beside each. Those of T5 and the like, in three dimensions, are of an independent cut-cell code on
-two fine grids. Limits are by hand or by a general solver, as said.
+± stands beside each. T1 and T3, in three dimensions, are by quadratic elements of a general library on 64,000
+to 75,000 nodes (`potted_block.py`; the 2 × 2 block that is run here moves by 0.06 K from 9,000 to 64,000 of
+them). T5 is of an independent cut-cell code on two fine grids, which reads T1 and T3 with their layer over
+the cells 1.0 and 1.1 K lower than the elements do. Limits are by hand or by a general solver, as said.
 """
 
 import math
@@ -36,6 +38,7 @@ from dispense.handbook.pack_boxes import block_centres, block_plane
 from dispense.handbook.pack_step import Boxes, March
 from dispense.jobs.cure import cure_file
 from dispense.plan.read import load_plan
+from dispense.reports.shot_plan import shot_map
 
 K = 273.15
 R = 8.314462618
@@ -311,9 +314,31 @@ BLOCKS = {
             films=(8, 10, 0, 0, 10),
             axial=20.0,
             depth=0.075,
-            end=2400,
+            end=190,
         ),
-        (114.45, 179.7, 54.55),
+        (115.48, 178.0, 33.954),
+    ),
+    "T3": (
+        pack(
+            "square",
+            4,
+            4,
+            9,
+            1,
+            4,
+            ALUMINIUM,
+            2,
+            (0.18, 1.4e6),
+            100,
+            (1.5e-4, 52e3, 3.5e-3, 52e3, 1, 1.4),
+            films=(10, 8, 0, 0, 8),
+            axial=20.0,
+            height=0.065,
+            depth=0.069,
+            base=PLASTIC,
+            end=761.203,
+        ),
+        (53.254, 721.2, 41.738),
     ),
     "T5": (
         pack(
@@ -338,16 +363,48 @@ BLOCKS = {
 }
 
 
-@pytest.mark.parametrize("case", ["T5", pytest.param("T1", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("case", BLOCKS)
 def test_corner_in_three_dimensions(case):
-    """Grids of 0.9 to 1.5 mm there, 2.5 mm here: ± 0.25 K of the source and 0.7 K of this grid."""
+    """Hottest compound, and the highest mean of a cell by the end (T1, T3: of the corner cell then).
+
+    Boxes of 2.5 mm here: the least ± of this grid is 0.7 K.
+    """
     given, (compound, time, mean) = BLOCKS[case]
     cut = corner_cut(given)
-    assert cut.compound_peak.value - K == pytest.approx(compound, abs=0.95)
-    assert cut.compound_peak.time == pytest.approx(time, rel=0.02)
-    assert cut.mean_peak.value - K == pytest.approx(mean, abs=0.2)
+    assert cut.compound_peak.value - K == pytest.approx(compound, abs=0.7)
+    assert cut.compound_peak.time == pytest.approx(time, rel=0.01)
+    assert cut.mean_peak.value - K == pytest.approx(mean, abs=0.7 if case == "T3" else 0.2)
     assert cut.balance.residual < 1e-6
     assert 0.0 <= cut.least_degree <= cut.most_degree <= 1.0
+    if case == "T3":  # thin layers and walls of metal: finer boxes go to the elements
+        finer = corner_cut(given, 0.7)
+        assert finer.compound_peak.value - K == pytest.approx(compound, abs=0.25)
+        assert finer.mean_peak.value - K == pytest.approx(mean, abs=0.15)
+
+
+def test_corner_with_a_layer_over_it_against_finite_elements():
+    """Two cells each way in the margins, walls, base and layer of T1: elements of scikit-fem run here.
+
+    On 64,000 nodes and steps of 0.7 s they give 115.43 °C after 178.3 s.
+    """
+    pytest.importorskip("skfem")
+    from potted_block import Block, Case
+
+    solids = (0.15, 0.15, 1.2e6), (1.0, 20.0, 2.6e6), (0.2, 0.2, 1.6e6), (200.0, 200.0, 2.4e6)
+    case = Case(1, 0.0105, 0.023, 0.008, 0.003, 0.003, 0.07, 0.075, *solids, (8.0, 10.0, 10.0))
+
+    def rate(degree, heat):
+        pace = np.exp(-55e3 / R * (1.0 / heat - 1.0 / 298.15))
+        return pace * (1e-4 + 4e-3 * np.sqrt(degree)) * (1.0 - degree) ** 1.3
+
+    elements = Block(case).follow(25.0, rate, 1.2e6 * 110.0, 184.0)
+    top = elements[elements[:, 1].argmax()]
+    assert top[1] == pytest.approx(115.43, abs=0.1)
+    cut = corner_cut(replace(BLOCKS["T1"][0], along=2, rows=2, duration=184.0))
+    assert cut.compound_peak.value - K == pytest.approx(top[1], abs=0.4)
+    assert cut.compound_peak.time == pytest.approx(top[0], rel=0.01)
+    assert cut.corner[-1] - K == pytest.approx(elements[-1, 2], abs=0.2)
+    assert cut.corner[-1] < cut.skin_peak.value < cut.compound_peak.value  # one cell alone has a skin too
 
 
 def test_corner_without_ends_is_the_section():
@@ -735,6 +792,23 @@ def test_a_split_of_a_minute_changes_nothing():
     one, two = pack_heat(given), pack_heat(split)
     for kind in ("compound", "skin", "mean"):
         assert getattr(one, kind).value == pytest.approx(getattr(two, kind).value, abs=0.3)
+
+
+def test_colder_compound_alone_makes_one_shot_of_it():
+    """The skin peaks lower from 5 K colder compound; a limit between the two needs no wait, only that."""
+    block = replace(BLOCKS["T1"][0], along=2, rows=2, to_the_end=False)
+    warm = pack_heat(block).skin
+    cool = pack_heat(replace(block, shots=(PackShot(0.075, 0.0, 20 + K),))).skin
+    limit = warm.value - 0.5
+    assert cool.value + cool.plus_minus < limit < warm.value
+    found = shot_map(block, limit, block.air)
+    choice = found.choice
+    assert (choice.shots, choice.time, choice.pour, choice.shop) == (1, 0.0, block.air - 5.0, block.air)
+    assert found.confirmed.skin.value == pytest.approx(cool.value, abs=1e-9)
+    assert "one shot of 75.0 mm, compound at 20 °C, shop at 25 °C" in found.words
+    # where the planned pour keeps the limit nothing is changed, and no colder one is tried
+    kept = shot_map(block, warm.value + 2.0 * warm.plus_minus, block.air)
+    assert (kept.choice.shots, kept.choice.pour, kept.others) == (1, block.air, ())
 
 
 def test_pack_peak_in_limits():

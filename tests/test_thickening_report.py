@@ -16,6 +16,7 @@ from dispense.jobs.cure import cure_file
 from dispense.plan.materials import kinetics_of
 from dispense.reports.findings import station_findings
 from dispense.reports.thickening import thickening_report
+from dispense.shift.play import play_plan
 
 R = 8.31446261815324
 SLOWING = dict(rate_1=2e7, energy_1=58, order_n=2, glass_uncured=-20, glass_cured=150, glass_lambda=0.45)
@@ -145,37 +146,62 @@ def thick_rows(**station):
     return rows
 
 
-def test_pressure_at_the_purge_by_hand():
-    # bead of 10 × 1 mm at 100 mm/s: 1 mL/s; 128μLQ/(πD⁴) = 12.73 bar, × 2^(36/30) at the purge of 36 min
-    fresh = 128 * 20 * 0.025 * 1e-6 / (math.pi * 0.002**4) / 1e5
-    rows = thick_rows(pressure_limit=20)
-    found = thickening_report(make(rows), "hem")
+FRESH = 128 * 20 * 0.025 * 1e-6 / (math.pi * 0.002**4) / 1e5  # bar: 128μLQ/(πD⁴) of 1 mL/s, 12.73
+TO_20_BAR = 30 * math.log2(20 / FRESH)  # min
+
+
+def test_the_limit_of_pressure_asks_for_the_purge():
+    plan = make(thick_rows(pressure_limit=20))
+    found = thickening_report(plan, "hem")
     (case,) = found.cases
-    assert found.fresh / 1e5 == pytest.approx(fresh, rel=1e-9)
-    assert case.purge_age / 60 == pytest.approx(36.0)
-    assert case.pressure / 1e5 == pytest.approx(fresh * 2**1.2, rel=1e-6)
-    assert case.pressure_life / 60 == pytest.approx(30 * math.log2(20 / fresh), rel=1e-5)
-    assert case.doubled / 60 == pytest.approx(30.0, rel=1e-6)
-    (danger,) = [item for item in found.findings if item.kind == "danger"]
-    share = math.floor(100 * 0.6 * 30 * math.log2(20 / fresh) / 36)
+    assert found.fresh / 1e5 == pytest.approx(FRESH, rel=1e-9)
+    assert case.pressure_life / 60 == pytest.approx(TO_20_BAR, rel=1e-5)
+    assert case.purge_age / 60 == pytest.approx(TO_20_BAR, rel=1e-5)  # not the 36 of the plan's share
+    assert case.pressure / 1e5 == pytest.approx(20.0, rel=1e-5)
+    (sooner,) = [item for item in found.findings if item.topic == "purge by pressure"]
+    share = math.floor(100 * TO_20_BAR / 60)
+    assert f"limit of 20 bar at {share} % of its pot life, before the stated 60 %" in sooner.text
+    assert sooner in station_findings(plan, "hem")
+    assert not [item for item in found.findings if item.kind == "danger"]
     (told,) = [item for item in found.findings if item.topic == "thickening"]
-    assert f"needs {fresh:.3g} bar fresh and up to {fresh * 2**1.2:.3g} bar before a purge" in told.text
-    assert "after 36 min at 23 °C" in told.text
-    assert "limit of 20 bar" in danger.text and f"a share of {share} %" in danger.fix
-    assert danger in station_findings(make(rows), "hem")
-    # kept where the limit is above it, and where the station purges sooner
+    assert f"needs {FRESH:.3g} bar fresh and up to 20 bar before a purge" in told.text
+    # kept by the stated share where the limit is above it, and where the station purges sooner
     for change in (dict(pressure_limit=30), dict(pressure_limit=20, purge_share=0.3)):
         quiet = thickening_report(make(thick_rows(**change)), "hem")
         assert not [item for item in quiet.findings if item.is_warning]
+    case = thickening_report(make(thick_rows(pressure_limit=30)), "hem").cases[0]
+    assert case.purge_age / 60 == pytest.approx(36.0)
+    assert case.pressure / 1e5 == pytest.approx(FRESH * 2**1.2, rel=1e-6)
     # the fresh mix above the limit is told by the setup card alone
     early = station_findings(make(thick_rows(pressure_limit=10)), "hem")
     assert [item.topic for item in early if item.kind == "danger"] == ["pressure limit"]
 
 
+def test_a_limit_that_no_purge_keeps_is_a_danger():
+    # reached 14 s after the mix is fresh, sooner than a purge of 30 s is over
+    assert 60 * 30 * math.log2(12.8 / FRESH) < 30.0
+    found = thickening_report(make(thick_rows(pressure_limit=12.8, purge_time=30)), "hem")
+    (danger,) = [item for item in found.findings if item.kind == "danger"]
+    assert danger.topic == "pressure at the purge" and "limit of 12.8 bar" in danger.text
+    assert found.cases[0].purge_age / 60 == pytest.approx(36.0)
+
+
+def test_the_shift_is_played_with_the_purge_that_the_pressure_asks_for():
+    plans = [make(thick_rows(**limit)) for limit in ({}, dict(pressure_limit=20))]
+    stated, sooner = (next(iter(play_plan(plan))) for plan in plans)
+    assert stated.station.purge_share == 0.6
+    assert sooner.station.purge_share == pytest.approx(TO_20_BAR / 60, rel=1e-5)
+    limits = [
+        {words for event in played.events for words in ("limit 33%", "limit 60%") if words in event.text}
+        for played in (stated, sooner)
+    ]
+    assert limits == [{"limit 60%"}, {"limit 33%"}]
+
+
 def test_pressure_moves_with_the_shop_temperature():
     # Arrhenius by hand: at 33 °C life and thickening are quicker by the same factor, the share stays
     quick = math.exp(60e3 / R * (1 / 296.15 - 1 / 306.15))
-    found = thickening_report(make(thick_rows(pressure_limit=20, shop_temperature=33)), "hem")
+    found = thickening_report(make(thick_rows(pressure_limit=30, shop_temperature=33)), "hem")
     (case,) = found.cases
     assert case.purge_age / 60 == pytest.approx(36 / quick, rel=1e-6)
     assert case.doubled / 60 == pytest.approx(30 / quick, rel=1e-6)

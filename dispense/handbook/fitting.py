@@ -510,6 +510,8 @@ def _starts_of_slowing(form: str, degrees: np.ndarray) -> tuple[float | None, ..
 
 _SURE = 1e-3  # of Student's t to which the end of an interval is found
 _MOST_MOVES = 12
+_FITTED_AGAIN = 15  # steps of a search for the other constants; more where its end decides
+_FITTED_WELL = 60
 
 
 def _interval_end(
@@ -529,14 +531,23 @@ def _interval_end(
     error = math.sqrt(max(covariance[place, place], 1e-300))
     along = covariance[:, place] / max(covariance[place, place], 1e-300)
 
-    def ratio(value: float, start: np.ndarray) -> tuple[float, np.ndarray]:
+    def ratio(value: float, start: np.ndarray, most: int = _FITTED_AGAIN) -> tuple[float, np.ndarray]:
         """Root of the rise of the sum of squares over the variance, the others fitted again."""
         x = np.clip(start, low, high)
         x[place] = value
         lo, hi = low.copy(), high.copy()
         lo[place] = hi[place] = value
-        x, rise = _searched(model, x, lo, hi, 15)
+        x, rise = _searched(model, x, lo, hi, most)
         return math.sqrt(max(rise - cost, 0.0) / variance), x
+
+    def least_ratio(value: float, start: np.ndarray) -> tuple[float, np.ndarray]:
+        """The same from several starts where one says that the value is excluded: it may have been stuck."""
+        found = ratio(value, start)
+        for other in (there, found[1], *_other_starts(model, there)):
+            if found[0] < wanted:
+                break
+            found = min(found, ratio(value, other, _FITTED_WELL), key=lambda item: item[0])
+        return found
 
     reach = wanted * error
     here, there = 0.0, best
@@ -549,7 +560,7 @@ def _interval_end(
             return side * math.inf  # the bound is not excluded
         start = there + along * (side * reach - (there[place] - best[place]))
         start[~others] = value
-        root, x = ratio(value, start)
+        root, x = least_ratio(value, start)
         if abs(root / wanted - 1.0) < _SURE:
             return value
         if root < wanted:
@@ -564,6 +575,16 @@ def _interval_end(
         if outside - here < _SURE * outside:
             break
     return float(best[place] + side * reach) if math.isfinite(outside) else side * math.inf
+
+
+def _other_starts(model: _Model, x: np.ndarray) -> Iterator[np.ndarray]:
+    """Places with diffusion as it is first searched: a sharp stop and a gradual one may fit alike."""
+    if "C" in model.free:
+        place = model.free.index("C")
+        for gradual in (_SEARCHED["C"].start, 0.5 * _SEARCHED["C"].start):
+            start = x.copy()
+            start[place] = gradual
+            yield start
 
 
 def _next_reach(known: list[tuple[float, float]], here: float, outside: float, wanted: float) -> float:

@@ -71,6 +71,7 @@ CELL_AXIAL = 20.0  # W/(m·K) along it
 WALL_CAPACITY = 2.0e6  # J/(m³·K): plastics 1.6, metals 2.4 to 3.5
 _WIDEST_MARGIN = 0.06  # m; heat from further off comes too late to count
 _MOST_LAYERS = 24  # widths of the coarsest layer in the height
+_LEAST_LAYERS = 4  # boxes through compound over or under the cells, however thin
 DAY = 86400.0  # s, that a pack is followed after the last shot
 
 
@@ -392,6 +393,8 @@ def _layers(pack: Pack, coarse: float, growth: float, finest: float) -> list[Lay
             continue
         is_beside = pack.under <= 0.5 * (low + high) <= pack.under + pack.height
         lines = low + graded(high - low, coarse, True, True, growth, finest)
+        if not is_beside and len(lines) <= _LEAST_LAYERS:
+            lines = np.linspace(low, high, _LEAST_LAYERS + 1)
         layers += [Layer(CELLS if is_beside else CLEAR, float(a), float(b - a)) for a, b in pairwise(lines)]
     return layers
 

@@ -67,6 +67,7 @@ class Plane:
     skin: Callable[[Conductivities], Any]  # sparse (points, boxes): temperatures of the skin
     places: Floats  # (boxes, 2): middles
     step: float  # width of a box
+    is_ring: bool = False  # boxes are rings round one cell
 
 
 def row_spacing(arrangement: str, pitch: float) -> float:
@@ -329,6 +330,7 @@ def ring_plane(radius: float, outer: float, step: float) -> Plane:
         skin,
         np.column_stack([middles, np.zeros(count)]),
         step,
+        True,
     )
 
 
@@ -550,7 +552,7 @@ class Stack:
     ) -> Stage:
         """Without the boxes that are empty."""
         there = np.flatnonzero(capacity > 0.0)
-        in_columns = not self.is_section and len(self.plane.centres) > 1
+        in_columns = not (self.is_section or self.plane.is_ring)
         if in_columns:
             there = there[np.argsort(there % self.plane.area.size, kind="stable")]
         number = np.full(capacity.size, -1)
@@ -603,7 +605,7 @@ class Stack:
                 places.append(
                     np.column_stack([plane.places[inside], np.full(inside.size, self.layers[top].top)])
                 )
-                if len(plane.centres) == 1 and len(wet) > 1:
+                if plane.is_ring and len(wet) > 1:
                     parts.append(self._rim(parts[0], ends, wet))
                     places.append(np.array([[plane.places[inside[-1], 0], 0.0, self.layers[top].top]]))
         return vstack(parts).tocsr(), np.concatenate(places) if places else np.zeros((0, 3))

@@ -36,6 +36,7 @@ _FIRST_STEP = 0.5  # s
 _SHORTEST_STEP = 1e-3  # s; what needs shorter ones has run away
 _FEW_ROUNDS = 400  # of conjugate gradients
 _CLOSE = 2e-3  # of the residual that a step begins with
+_CLOSE_KELVIN = 3e-4  # K, root mean square over the heat capacity: closer need no solution be
 _SETTLED = 1e-7  # change of a degree in a step below which one stage of Runge–Kutta is enough
 _OUTSIDE = 1e-6  # K past the bounds that a step may not leave
 
@@ -241,8 +242,7 @@ class _Gradients:
     """
 
     def __init__(self, matrix: Any, boxes: Boxes):
-        self.matrix, self.capacity = matrix.tocsr(), boxes.capacity
-        self.diagonal, self.upward = matrix.diagonal(), matrix.diagonal(1)
+        self.matrix, self.capacity = matrix, boxes.capacity
         self.factors: dict[tuple[int, float], Any] = {}
         self.drift: Floats = np.zeros_like(self.capacity)  # K/s by conduction in the last step
         self.all_films = float(boxes.film.sum())
@@ -253,39 +253,37 @@ class _Gradients:
     ) -> Floats:
         """T₁ from (C + θ·Δt·A)·(T₁ − T₀) = gained."""
         from scipy.linalg import lapack
+        from scipy.sparse import diags
 
         part = theta * step
         if (level, theta) not in self.factors:
-            columns = lapack.dpttrf(self.capacity + part * self.diagonal, part * self.upward)
-            self.factors[level, theta] = columns[:2]
-        factors = self.factors[level, theta]
+            whole = (diags(self.capacity, format="csc") + part * self.matrix).tocsr()
+            columns = lapack.dpttrf(whole.diagonal(), whole.diagonal(1))
+            self.factors[level, theta] = whole, *columns[:2]
+        whole, diagonal, upward = self.factors[level, theta]
 
         def corrected(residual: Floats) -> Floats:
-            solved: Floats = lapack.dpttrs(*factors, residual)[0]
+            solved: Floats = lapack.dpttrs(diagonal, upward, residual)[0]
             return solved
 
-        def times(vector: Floats) -> Floats:
-            product: Floats = self.matrix @ vector
-            product *= part
-            product += self.capacity * vector
-            return product
-
         change = own + step * self.drift  # as in the last step
-        residual = gained - times(change)
+        residual = gained - whole @ change
         close = _CLOSE**2 * inner_product(gained, corrected(gained))
+        close = max(close, _CLOSE_KELVIN**2 * self.all_capacity)
         towards = corrected(residual)
-        direction = towards
+        direction = towards.copy()
         size = inner_product(residual, towards)
         for _ in range(_FEW_ROUNDS):
             if size <= close:
                 break
-            ahead = times(direction)
+            ahead = whole @ direction
             length = size / inner_product(direction, ahead)
-            change = change + length * direction
-            residual = residual - length * ahead
+            change += length * direction
+            residual -= length * ahead
             towards = corrected(residual)
             before, size = size, inner_product(residual, towards)
-            direction = towards + (size / before) * direction
+            direction *= size / before
+            direction += towards
         change += float(residual.sum()) / (self.all_capacity + part * self.all_films)
         self.drift = (change - own) / step
         return temperature + change

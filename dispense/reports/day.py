@@ -22,6 +22,7 @@ from ..plan.rows import Material, Station
 from ..plan.weather import shop_record
 from ..shift.calendar import SAME_TIME
 from ..shift.cure_times import CureTimes, OpenClock, deepest, open_clock, shop_cure
+from ..shift.setup import as_run
 
 HALF_HOUR = 1800.0
 BESIDE = 2.0  # K beyond the day and the data sheet that the curve of lives goes on
@@ -154,7 +155,7 @@ def life_day(plan: Plan, station: Station, material: Material, step: float = HAL
     """
     start = min(row.start for row in plan.shifts)
     end = max(row.end for row in plan.shifts)
-    times, temperatures = shop_record(plan, station)
+    share, (times, temperatures) = as_run(plan, station).purge_share, shop_record(plan, station)
     life, open_ = working_life(material), open_life(material)
     pot = life.clock(times, temperatures) if life else None
     opened = open_clock(plan, station, material)
@@ -170,12 +171,12 @@ def life_day(plan: Plan, station: Station, material: Material, step: float = HAL
             pot,
             opened,
             ages,
-            station.purge_share if mixes else None,
+            share if mixes else None,
             CureTimes() if cure is None else cure.times(clock, depth),
         )
         for clock in shift_hours(plan, step)
     ]
-    day = LifeDay(start, end, [row.temperature for row in rows], life, open_, ages, station.purge_share, rows)
+    day = LifeDay(start, end, [row.temperature for row in rows], life, open_, ages, share, rows)
     inside = [row.temperature for row in rows]
     if life is not None:
         day.marks = life.marks(min(inside), max(inside))

@@ -438,7 +438,7 @@ def _slow_mixer(plan: Plan, station: Station, card: SetupCard, factor: float) ->
             item.amount.nominal for item in applications(plan, part) if item.station == station.station
         )
         mean = float(dwell_time(station.mixer_volume, volume / station.takt))
-        limit = station.purge_share * card.life_hot
+        limit = card.station.purge_share * card.life_hot
         if mean <= limit < factor * mean:
             told.append(
                 Finding(

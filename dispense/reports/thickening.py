@@ -13,18 +13,18 @@ from typing import Any
 import numpy as np
 
 from ..base.findings import DANGER, NOTE, QUALITY, Finding
-from ..base.units import DAY, HOUR, celsius_text, from_si
-from ..handbook.flow import MIXER_FACTOR
-from ..handbook.thickening import age_of_growth, aged_pressure, flow_life, mass_pot_life, shot_drift
+from ..base.numbers import EQUAL
+from ..base.units import HOUR, celsius_text, from_si
+from ..handbook.thickening import age_of_growth, flow_life, mass_pot_life, shot_drift
 from ..plan.materials import Thickener, kinetics_of, mixed_density, thickener_of, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
+from ..shift.aging import LONGEST, age_at_limit, needed_pressure
 from ..shift.setup import SetupCard, ShotSetting, setup_card
 
 AGES = 60  # places of a curve
 #: kg: the amount of most data sheets (ISO 10364 asks for the mass; common practice, no source)
 LEAST_MASS = 0.1
-LONGEST = 30 * DAY  # a mix that stands longer is of no interest
 MASSES = 9
 MOST_GROWTH = 20.0  # times the fresh viscosity to which curves are drawn
 DOUBLED = 2.0
@@ -79,57 +79,6 @@ class ThickeningReport:
         return self.cases[-1]
 
 
-def _pressure(
-    station: Station, material: Material, thickener: Thickener, setting: ShotSetting, age: Any, heat: float
-) -> np.ndarray:
-    """Pressure of a setting through nozzle and mixer full of material of an age; NaN: nothing flows."""
-    total: np.ndarray = np.zeros(np.shape(age))
-    for bore, length, factor in (
-        (station.nozzle_bore, station.nozzle_length, 1.0),
-        (station.mixer_bore, station.mixer_length, MIXER_FACTOR),
-    ):
-        if bore and length and setting.flow:
-            found = aged_pressure(
-                age,
-                heat,
-                setting.flow,
-                bore,
-                length,
-                thickener.kinetics,
-                thickener.law,
-                factor,
-                material.index,
-                material.yield_stress,
-            )
-            total = total + np.where(np.isfinite(found), found, np.inf)
-    return total
-
-
-def _age_at_limit(
-    station: Station, material: Material, thickener: Thickener, setting: ShotSetting, heat: float
-) -> float:
-    """Age at which a setting needs the limit of pressure; NaN where it has none or never does."""
-    from scipy.optimize import brentq
-
-    limit = station.pressure_limit
-    if limit is None:
-        return math.nan
-
-    def over(age: float) -> float:
-        return math.log(
-            min(float(_pressure(station, material, thickener, setting, age, heat)), 1e300) / limit
-        )
-
-    if over(0.0) >= 0.0:
-        return 0.0
-    high = 60.0
-    while over(high) < 0.0:
-        high *= 2.0
-        if high > LONGEST:
-            return math.nan
-    return float(brentq(over, 0.0, high, xtol=1e-3, rtol=1e-9))
-
-
 def _case(card: SetupCard, thickener: Thickener, setting: ShotSetting | None, heat: float) -> AgedCase:
     station, material = card.station, card.material
     life = working_life(material)
@@ -145,16 +94,16 @@ def _case(card: SetupCard, thickener: Thickener, setting: ShotSetting | None, he
         )
     last = float(age_of_growth(MOST_GROWTH, heat, thickener.kinetics, thickener.law))
     if setting is not None:
-        pressure_life = _age_at_limit(station, material, thickener, setting, heat)
+        pressure_life = age_at_limit(station, material, thickener, setting.flow or 0.0, heat)
     # a curve shows the purge and the limit, and nothing that hardly flows any more
     shown = [1.1 * value for value in (age, pressure_life) if math.isfinite(value)]
     ages = np.linspace(0.0, min(last if math.isfinite(last) else LONGEST, max(shown, default=HOUR)), AGES)
     pressures = np.full(AGES, math.nan)
     if setting is not None:
-        pressures = _pressure(station, material, thickener, setting, ages, heat)
+        pressures = needed_pressure(station, material, thickener, setting.flow or 0.0, ages, heat)
         pressures = np.where(np.isfinite(pressures), pressures, math.nan)
         if math.isfinite(age):
-            pressure = float(_pressure(station, material, thickener, setting, age, heat))
+            pressure = float(needed_pressure(station, material, thickener, setting.flow or 0.0, age, heat))
     return AgedCase(heat, age, pressure, pressure_life, doubled, drift, drift_life, ages, pressures)
 
 
@@ -201,12 +150,13 @@ def own_mass(plan: Plan, station: Station, material: Material) -> float:
 
 def thickening_report(plan: Plan, station_name: str) -> ThickeningReport | None:
     """What the material of a station does while it stands; None where the plan says nothing of it."""
-    station = plan.station(station_name)
-    material = plan.material(station.material)
+    stated = plan.station(station_name)
+    material = plan.material(stated.material)
     thickener = thickener_of(plan, material)
     if thickener is None:
         return None
     card = setup_card(plan, station_name)
+    station = card.station
     flowing = [item for item in card.settings if item.flow]
     piped = any(
         bore and length
@@ -219,7 +169,7 @@ def thickening_report(plan: Plan, station_name: str) -> ThickeningReport | None:
     heats = sorted({card.coldest, card.hottest})
     fresh = math.nan
     if setting is not None:
-        fresh = float(_pressure(station, material, thickener, setting, 0.0, card.coldest))
+        fresh = float(needed_pressure(station, material, thickener, setting.flow or 0.0, 0.0, card.coldest))
     own = own_mass(plan, station, material)
     report = ThickeningReport(
         thickener.basis,
@@ -233,7 +183,11 @@ def thickening_report(plan: Plan, station_name: str) -> ThickeningReport | None:
         own,
         [],
     )
-    report.findings = [*_pressure_findings(card, report), *_drift_findings(card, report)]
+    report.findings = [
+        *_sooner_findings(card, stated),
+        *_pressure_findings(card, report),
+        *_drift_findings(card, report),
+    ]
     report.findings += _mass_findings(card, report)
     report.findings.append(
         Finding(
@@ -259,6 +213,28 @@ def _aged_text(report: ThickeningReport) -> str:
         f"{from_si(worst.pressure, 'bar'):.3g} bar before a purge, after {worst.purge_age / 60.0:.0f} min at "
         f"{celsius_text(worst.temperature)}"
     )
+
+
+def _sooner_findings(card: SetupCard, stated: Station) -> list[Finding]:
+    """A purge that the limit of pressure asks for before the stated share of the pot life."""
+    limit, share = stated.pressure_limit, card.station.purge_share
+    if limit is None or not share < stated.purge_share:
+        return []
+    shown = math.floor(10.0 * from_si(limit, "bar") * (1.0 + EQUAL)) / 10.0
+    return [
+        Finding(
+            QUALITY,
+            f"the mix comes to the limit of {shown:g} bar at {math.floor(100.0 * share):.0f} % of its pot "
+            f"life, before the stated {100.0 * stated.purge_share:.0f} %: "
+            "the shift is played with purges by then",
+            "a wider bore or a smaller mixer, or state that share; never run above the limit of hoses and "
+            "meter",
+            "purge by pressure",
+            stated.station,
+            card.material.material,
+            numbers={"share": share, "stated share": stated.purge_share},
+        )
+    ]
 
 
 def _pressure_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:

@@ -32,7 +32,7 @@ def play_shift(
     if station in lines(plan):
         rows = [plan.station(name) for name in lines(plan)[station]]
         played = _play(plan, builds, store, _players(plan, date, shift, builds, store, None, None, rows))
-        return next(result for result in played if result.station is row)
+        return next(result for result in played if result.station.station == station)
     return Player(plan, date, shift, row, builds, store).play()
 
 

@@ -60,6 +60,7 @@ from .idle import off_text, weigh_idle
 from .mixer import GELLED, Mixer
 from .pace import shift_takt
 from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, ShiftResult, TooLong
+from .setup import as_run
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
 from .today import Before, Stretch
@@ -188,7 +189,7 @@ class Player:
 
         A station `in_line` gets parts from others, as their routes say.
         """
-        self.stretch = stretch
+        self.stretch, station = stretch, as_run(plan, station)
         self.plan, self.store, self.station, self.date = plan, store, station, date
         material = plan.material(station.material)
         components = plan.components_of(material.material)

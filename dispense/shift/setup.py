@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from ..base.errors import needed
 from ..base.findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings
@@ -28,10 +28,18 @@ from ..handbook.flow import (
 from ..handbook.line import nozzles_needed
 from ..handbook.mixing import mass_ratio, volume_ratio
 from ..plan.amounts import Application, applications, station_work
-from ..plan.materials import WorkingLife, mix_shares, mixed_density, pot_life_findings, working_life
+from ..plan.materials import (
+    WorkingLife,
+    mix_shares,
+    mixed_density,
+    pot_life_findings,
+    thickener_of,
+    working_life,
+)
 from ..plan.records import Plan
 from ..plan.rows import Bead, Component, Material, Station
 from ..plan.weather import coldest_consistency, shop_record
+from .aging import share_at_limit
 from .weighing import Weighing, weigh, weighing_findings
 
 #: K about its temperature in which a viscosity without activation energy counts (common practice, no source)
@@ -115,9 +123,37 @@ def station_parts(plan: Plan, station: str) -> list[str]:
     ]
 
 
+def as_run(plan: Plan, station: Station) -> Station:
+    """A station that purges at its share of the pot life, or sooner where its limit of pressure asks."""
+    known: dict[str, Station] = plan.kept("stations as run")
+    if station.station not in known:
+        known[station.station] = station
+        if station.pressure_limit is not None and thickener_of(plan, plan.material(station.material)):
+            record = shop_record(plan, station)[1]
+            flows = [item.flow or 0.0 for item in _settings(plan, station)]
+            share = share_at_limit(plan, station, flows, sorted({min(record), max(record)}))
+            if share < station.purge_share:
+                known[station.station] = replace(station, purge_share=share)
+    return known[station.station]
+
+
+def _settings(plan: Plan, station: Station) -> list[ShotSetting]:
+    """What is set for every bead, shot and joint of a station."""
+    material = plan.material(station.material)
+    components = plan.components_of(material.material)
+    shares, density = mix_shares(material, components), mixed_density(material, components)
+    consistency, *_ = coldest_consistency(plan, station, material)
+    return [
+        _setting(plan, station, material, item, shares, density, components, consistency)
+        for part in station_parts(plan, station.station)
+        for item in applications(plan, part)
+        if item.station == station.station
+    ]
+
+
 def setup_card(plan: Plan, station_name: str) -> SetupCard:
     """The setup of one station for every part it serves."""
-    station = plan.station(station_name)
+    station = as_run(plan, plan.station(station_name))
     material = plan.material(station.material)
     components = plan.components_of(material.material)
     shares = mix_shares(material, components)
@@ -145,12 +181,7 @@ def setup_card(plan: Plan, station_name: str) -> SetupCard:
             )
         else:
             ratios = (float(mass_ratio(material.ratio_a, ratio_b, a, b)), 100.0 * ratio_b / material.ratio_a)
-    settings = [
-        _setting(plan, station, material, item, shares, density, components, consistency)
-        for part in station_parts(plan, station_name)
-        for item in applications(plan, part)
-        if item.station == station_name
-    ]
+    settings = _settings(plan, station)
     card = SetupCard(
         station,
         material,
