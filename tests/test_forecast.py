@@ -24,6 +24,7 @@ from dispense.base.errors import FileError, InputError
 from dispense.forecast import answers, whatif
 from dispense.forecast.horizon import horizon_of
 from dispense.forecast.model import forecast
+from dispense.forecast.orders import Demand, Purchase, Timing, stock_rule
 from dispense.forecast.response import (
     CAUSES,
     Grid,
@@ -35,16 +36,9 @@ from dispense.forecast.response import (
     warmer,
 )
 from dispense.forecast.results import Table
+from dispense.forecast.service import draw_stock, simulate_service
 from dispense.forecast.simulate import DRIVERS, Futures, _volume, draw_material
-from dispense.forecast.stock import (
-    ALL_CAUSES,
-    StockWalk,
-    draw_stock,
-    plan_orders,
-    simulate_service,
-    stock_rule,
-    walk_stock,
-)
+from dispense.forecast.stock import ALL_CAUSES, ComponentWalk, LotLedger, StockWalk, walk_stock
 from dispense.forecast.whatif import (
     change_container,
     change_ratio,
@@ -57,6 +51,7 @@ from dispense.forecast.whatif import (
 from dispense.jobs.forecast import forecast_file, write_forecast
 from dispense.plan.build import build_plan
 from dispense.plan.records import raw_table
+from dispense.plan.workdays import WorkDays
 from dispense.shift.play import play_plan
 from dispense.shift.player import Player
 from dispense.shift.store import NANO, Lot, Store, nanolitres
@@ -385,15 +380,23 @@ def test_the_order_is_no_larger_than_keeps_and_no_smaller_than_the_minimum():
     assert least.order == 150
 
 
+def _ordered(component, stock, use, order=4):
+    """Orders of the first week, use [m³] a day at one station for thirty days."""
+    rule = replace(stock_rule(component, use, 0.0, SETTINGS), safety_stock=0.0, order=order)
+    demand = Demand(rule, [[("press", nanolitres(use))]] * 30, np.full(30, use))
+    timing = Timing(MONDAY, MONDAY, MONDAY + datetime.timedelta(days=6), WorkDays())
+    key = (component.material, component.component)
+    lot = LotLedger(*key, "L1", nanolitres(stock), datetime.date.max, opening=nanolitres(stock))
+    return Purchase([component], [demand], timing).orders({key: ComponentWalk(component, [lot])})
+
+
 def test_orders_by_hand():
     """Stock 10, use 2 a day, lead time 3 d, no safety stock, orders of 4 from Monday.
 
     Day 4 ends with 0, day 5 needs the next: the order for day 5 (a Saturday) is brought to Friday
     and placed three days before, on Tuesday.
     """
-    component = _component(lead_time=3, container=1e6, minimum_order=4)
-    rule = replace(stock_rule(component, 2.0, 0.0, SETTINGS), safety_stock=1e-9, order=4)
-    orders = plan_orders(component, rule, [(10.0, 0, 999)], np.full(30, 2.0), MONDAY, 6)
+    orders = _ordered(_component(lead_time=3, container=1e6, minimum_order=4), 10.0, 2.0)
     first = orders[0]
     assert first.arrival == datetime.date(2026, 3, 6) and first.order_by == datetime.date(2026, 3, 3)
     assert first.containers == 4 and first.volume == 4 * 10**12 and first.cost == 16.0
@@ -403,9 +406,7 @@ def test_orders_by_hand():
 
 
 def test_late_orders_say_so():
-    component = _component(lead_time=6, container=1e6)
-    rule = replace(stock_rule(component, 2.0, 0.0, SETTINGS), safety_stock=1e-9, order=4)
-    order = plan_orders(component, rule, [(3.0, 0, 999)], np.full(30, 2.0), MONDAY, 6)[0]
+    order = _ordered(_component(lead_time=6, container=1e6), 3.0, 2.0)[0]
     assert order.order_by == MONDAY and order.late_days > 0
     assert "short from 2026-03-03" in order.note
 

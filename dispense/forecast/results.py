@@ -20,9 +20,10 @@ from ..plan.rows import Component
 from ..shift.store import nanolitre_price
 from .answers import answer
 from .horizon import Horizon
+from .orders import DayDraws, StockRule
 from .response import Occurrence, Response, ShiftKey
 from .simulate import Drawn
-from .stock import ALL_CAUSES, CAUSE_WORDS, PRINTED, Key, Order, StockRule, StockWalk, uses
+from .stock import ALL_CAUSES, CAUSE_WORDS, PRINTED, Key, Order, StockWalk, uses
 
 ML = 1e6  # nanolitres in a millilitre
 GOING_ON = 14  # the last days of builds whose use is taken to go on
@@ -62,12 +63,13 @@ class ComponentView:
     component: Component
     share: float
     day_use: list[int]  # nL
-    later_use: list[int]  # nL, of builds after the horizon as far as they count for orders
+    later_use: list[int]  # nL, of builds after the horizon
     use: dict[str, int]  # nL by cause, over the horizon
     hoses: dict[int, int]  # nL filled by number of the day
     rule: StockRule
     two_part: bool
     stations: int = 0  # that use it
+    draws: DayDraws = ()  # of all builds from the first day on
     going_on: float = 0.0  # m³ a day after the last build
     runs_out: datetime.date | None = None
     runs_out_early: datetime.date | None = None  # in one of ten simulation runs
