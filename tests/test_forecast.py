@@ -22,6 +22,7 @@ from plans import MONDAY, hand_rows, make
 
 from dispense.base.errors import FileError, InputError
 from dispense.forecast import answers, whatif
+from dispense.forecast.decisions import fan_tables
 from dispense.forecast.horizon import horizon_of
 from dispense.forecast.model import forecast
 from dispense.forecast.orders import Demand, Purchase, Timing, stock_rule
@@ -1360,6 +1361,35 @@ def test_an_overdue_order_is_named_with_its_days():
     # known three weeks earlier, it is not
     early = forecast(plan, 1, draws=50, as_of=MONDAY - datetime.timedelta(days=21))
     assert not [each for each in early.warnings if each.topic == "order overdue"]
+
+
+def test_decisions_weeks_stock_and_lots_by_hand():
+    """200 mL a day of 1500 in containers of 1000, lead time 9 d: 100 are left after seven days, short on Monday the 9th.
+
+    An order for that morning had to be placed by Friday 27 February; today it comes on Wednesday the 11th.
+    """
+    rows = paste_rows(days=14)
+    rows["Components"][0].update(lead_time=9, shelf_life=30)
+    # used up on its last day
+    rows["Stock"].append({**rows["Stock"][0], "lot": "P2", "quantity": 500, "expiry": "2026-03-04"})
+    rows["Stock"][0]["quantity"] = 1000
+    found = forecast(make(rows), 2, draws=20)
+    first, *others = found.tables["decisions"].records()
+    assert (first["When"], first["What"], first["Day"]) == ("overdue by 3 days", "order", MONDAY)
+    assert "short from 2026-03-09" in first["Remark"] and "Wed 2026-03-11" in first["Remark"]
+    assert not others and found.answers["decisions"].startswith("1 order overdue, nothing to do")
+    grid = {row["What"]: row for row in found.tables["grid"].records()}
+    assert grid["used"]["2026-W10"] == pytest.approx(1.4) and grid["to order"]["2026-W10"] >= 1.0
+    assert grid["arrives"]["2026-W10"] is None and grid["arrives"]["2026-W11"] >= 1.0
+    assert [each.name for each in fan_tables(found)] == ["fan_1"]
+    for row in found.tables["fan_1"].records():
+        assert row["Low [mL]"] <= row["Planned [mL]"] <= row["High [mL]"]
+    days = found.tables["fan_1"].records()
+    assert [days[day]["Planned [mL]"] for day in (0, 1, 6)] == [1300.0, 1100.0, 100.0]
+    assert [row["Day"].day for row in days if row["Arrives [mL]"] is not None] == [11]
+    lots = {row["Lot"]: row for row in found.tables["lot_line"].records()}
+    assert lots["Paste P2"]["Days it may be used [d]"] == 3
+    assert (lots["Paste order 1"]["From"].day, lots["Paste order 1"]["Days it may be used [d]"]) == (11, 31)
 
 
 def _dated(rows, weeks):

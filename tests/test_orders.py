@@ -78,16 +78,15 @@ class Item:
                             and lot.expiry >= date
                             and (lot.arrival is None or lot.arrival <= date)
                         ]
-                        if here:
-                            lot = min(here, key=lambda lot: (lot.expiry, lot.name))
-                            content = min(lot.left, self.container)
-                            lot.left -= content
-                            last = lot.expiry
-                            if self.open_days is not None:
-                                last = min(last, _later(date, self.open_days))
-                        else:
+                        if not here:  # the station goes without until something comes
                             short.setdefault(day, station)
-                            content, last = self.container, FOREVER
+                            break
+                        lot = min(here, key=lambda lot: (lot.expiry, lot.name))
+                        content = min(lot.left, self.container)
+                        lot.left -= content
+                        last = lot.expiry
+                        if self.open_days is not None:
+                            last = min(last, _later(date, self.open_days))
                         content -= self.heel * self.container
                         if content <= 1e-9:
                             continue
@@ -299,17 +298,17 @@ def _demo(**changed):
 
 
 def test_what_an_open_container_loses_is_ordered_and_the_sheets_find_it():
-    """The demo with an open life of 2 days for Ternseal 7: played shift by shift as for the sheets.
+    """The demo with an open life of 2 days for gasket sealant: played shift by shift as for the sheets.
 
     Whatever the proposals leave missing, the forecast has named; with none it would be short.
     """
-    plan = _demo(material="Ternseal 7", open_life=2.0)
+    plan = _demo(material="gasket sealant", open_life=2.0)
     found = forecast(plan, 2, draws=20)
-    orders = found.components["Ternseal 7", "a"].orders
-    assert orders and any(lot.expired for lot in found.ordered.lots["Ternseal 7", "a"])
+    orders = found.components["gasket sealant", "a"].orders
+    assert orders and any(lot.expired for lot in found.ordered.lots["gasket sealant", "a"])
     bought = [
         StockLot(
-            "Ternseal 7",
+            "gasket sealant",
             "a",
             f"order {order.number}",
             order.volume / 1e12,
@@ -320,7 +319,7 @@ def test_what_an_open_container_loses_is_ordered_and_the_sheets_find_it():
         )
         for order in orders
     ]
-    own = {row.station for row in plan.stations if row.material == "Ternseal 7"}
+    own = {row.station for row in plan.stations if row.material == "gasket sealant"}
     short = {}
     for extra in ([], bought):
         played = play_plan(replace(plan, stock=[*plan.stock, *extra]), stations=own)

@@ -227,6 +227,7 @@ def _component(
     component = view.component
     weeks = need.reshape(len(need), horizon.weeks, 7).sum(axis=2)
     view.weeks_p50, view.weeks_p90 = np.quantile(weeks, [MEDIAN, HIGH], axis=0)
+    view.used_p10, view.used_p90 = np.quantile(np.cumsum(need, axis=1), [1.0 - HIGH, HIGH], axis=0)
     total = weeks.sum(axis=1)
     view.total_p50, view.total_p90 = map(float, np.quantile(total, [MEDIAN, HIGH]))
     view.total_mean, view.total_sd = float(total.mean()), float(total.std())

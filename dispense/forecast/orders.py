@@ -251,6 +251,8 @@ class Purchase:
         timing, work = self.timing, self.timing.work
         today = work.after(timing.today)
         soonest = max(timing.day(work.after(today + datetime.timedelta(days=self.lead))), 0)
+        for walk in start.values():
+            walk.goes_without = True
         late_days, short_from = self._too_late(start, soonest)
         state, day, low_from = _apart(start), 0, soonest
         found: list[Order] = []

@@ -76,6 +76,8 @@ class ComponentView:
     empty_after: datetime.date | None = None  # at the mean use, beyond the builds
     weeks_p50: np.ndarray = field(default_factory=lambda: np.zeros(0))
     weeks_p90: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    used_p10: np.ndarray = field(default_factory=lambda: np.zeros(0))  # m³, by the end of each day
+    used_p90: np.ndarray = field(default_factory=lambda: np.zeros(0))
     total_p50: float = 0.0
     total_p90: float = 0.0
     total_mean: float = 0.0

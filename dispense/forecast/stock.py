@@ -23,7 +23,7 @@ from typing import Protocol
 
 from ..plan.records import Plan
 from ..plan.rows import Component, Station
-from ..shift.store import Lot, Mounted, first_expired, hose_volume, mount, nanolitres
+from ..shift.store import Lot, Mounted, first_expired, heel_volume, hose_volume, mount, nanolitres
 from .horizon import Horizon
 from .response import CAUSES, Occurrence
 
@@ -159,7 +159,11 @@ class Order:
 
 @dataclass(slots=True)
 class ComponentWalk:
-    """One component's lots and the containers at its stations, carried through what is drawn."""
+    """One component's lots and the containers at its stations, carried through what is drawn.
+
+    Where nothing is left in store a missing container is put on, as the sheets do; or, where it
+    `goes_without`, what is lacking is not drawn, so that each day is short until something comes.
+    """
 
     component: Component
     lots: list[LotLedger] = field(default_factory=list)
@@ -170,7 +174,8 @@ class ComponentWalk:
     opened: int = 0  # containers put on
     heel: int = 0  # nL, left behind in containers that were changed
     expired: int = 0  # nL
-    lacking: int = 0  # nL of containers that were missing
+    lacking: int = 0  # nL of containers that were missing, or of what went without
+    goes_without: bool = False
 
     def copy(self) -> ComponentWalk:
         """The same state apart, without the lots of which nothing is left."""
@@ -182,7 +187,9 @@ class ComponentWalk:
             for station, each in self.containers.items()
             if each.standing
         }
-        return ComponentWalk(self.component, list(lots.values()), containers, missing)
+        return ComponentWalk(
+            self.component, list(lots.values()), containers, missing, goes_without=self.goes_without
+        )
 
     def begin(self, first: datetime.date) -> None:
         """Sort the lots into those that are here and those to come."""
@@ -214,12 +221,27 @@ class ComponentWalk:
             container = None
         while volume > 0:
             if container is None or container.usable <= 0:
+                if self.goes_without and not self._has(date):
+                    self.lacking += volume
+                    return
                 container = self._change(station, container, date)
             part = min(volume, container.usable)
             container.usable -= part
             container.lot.used += part
             container.lot.standing -= part
             volume -= part
+
+    def _has(self, date: datetime.date) -> bool:
+        """Whether a container is in store of which something can be drawn; the first day without is noted."""
+        heel = heel_volume(self.component)
+        if any(
+            lot.left > heel
+            for lot in self.lots
+            if not lot.is_expired(self.component.open_life, date) and (lot.arrival or date) <= date
+        ):
+            return True
+        self.runs_out = self.runs_out or date
+        return False
 
     def _change(
         self, station: str, old: Mounted[LotLedger] | None, date: datetime.date
