@@ -1364,7 +1364,7 @@ def test_an_overdue_order_is_named_with_its_days():
 
 
 def test_decisions_weeks_stock_and_lots_by_hand():
-    """200 mL a day of 1500 in containers of 1000, lead time 9 d: 100 are left after seven days, short on Monday the 9th.
+    """200 mL a day of 1500 in containers of 1000, lead time 9 d: short on Monday the 9th.
 
     An order for that morning had to be placed by Friday 27 February; today it comes on Wednesday the 11th.
     """

@@ -10,11 +10,16 @@ import datetime
 import random
 from dataclasses import dataclass, field, replace
 
+import openpyxl
 import pytest
 from plans import MONDAY, make
 
 from dispense.base.errors import InputError
 from dispense.forecast.model import forecast
+from dispense.jobs.book import book_files
+from dispense.jobs.forecast import forecast_file
+from dispense.journal.counted import counted_stock
+from dispense.journal.entries import COUNTED, RECEIVED, Entry
 from dispense.plan.build import build_plan
 from dispense.plan.demo import DEMO
 from dispense.plan.records import raw_table
@@ -449,3 +454,71 @@ def test_the_components_of_a_kit_are_ordered_together():
     for one, other in zip(a, b, strict=True):
         assert (one.order_by, one.arrival, one.kit) == (other.order_by, other.arrival, "set")
         assert one.containers * 5 == other.containers * 2 and one.containers % 2 == 0
+
+
+def test_the_stock_follows_counts_and_receipts_of_the_journal():
+    """By hand: 4 counted full containers of 250 mL, 2 kg at 1.25 g/mL are 1600 mL; later receipts add."""
+    rows = random_rows(0)
+    rows["Materials"] = [dict(material="Paste", kind="one-part")]
+    rows["Components"] = [dict(material="Paste", component="a", density=1.25, container=250, shelf_life=30)]
+    rows["Stock"] = [
+        dict(material="Paste", component="a", lot=lot, quantity=100, expiry="2026-12-31", arrival=arrival)
+        for lot, arrival in (("L1", None), ("L2", None), ("L3", "2026-03-20"), ("L4", None))
+    ]
+    plan = make(rows)
+
+    def entry(kind, day, lot, **amount):
+        return Entry(kind, f"{kind} {day} {lot}", day=day, material="Paste", component="a", lot=lot, **amount)
+
+    entries = [
+        entry(COUNTED, "2026-03-02", "L1", count=9),  # an older count
+        entry(COUNTED, "2026-03-04", "L1", count=4),
+        entry(RECEIVED, "2026-03-03", "L1", count=7),  # is in the count of the day after
+        entry(RECEIVED, "2026-03-05", "L1", count=1),
+        entry(COUNTED, "2026-03-04", "L2", value=2.0, unit="kg"),
+        entry(RECEIVED, "2026-03-05", "L3", value=300.0, unit="mL"),  # came before its day
+        entry(RECEIVED, "2026-03-05", "L5", count=2),  # the plan knows nothing of it
+        entry(COUNTED, "2026-03-05", "", count=2),
+        entry(COUNTED, "2026-03-09", "L4", count=8),  # after today
+    ]
+    found = counted_stock(plan, entries, datetime.date(2026, 3, 6))
+    stock = {row.lot: (round(row.quantity * 1e6, 6), row.arrival) for row in found.plan.stock}
+    assert stock == {
+        "L1": (1250.0, None),
+        "L2": (1600.0, None),
+        "L3": (300.0, None),
+        "L4": (100.0, None),
+        "L5": (500.0, None),
+    }
+    assert next(row.expiry for row in found.plan.stock if row.lot == "L5") == datetime.date(2026, 4, 4)
+    assert (
+        found.words == "Stock by the journal: 2 lots as counted, the last on 2026-03-04, 3 receipts booked."
+    )
+    assert [each.day for each in found.without_lot] == ["2026-03-05"]
+    assert counted_stock(plan, []).words == "" and counted_stock(plan, []).plan.stock == plan.stock
+
+
+def test_a_forecast_begins_with_what_was_counted(tmp_path, capsys):
+    rows = random_rows(0)
+    rows["Stock"] = [dict(material="Paste", component="a", lot="L1", quantity=9000, expiry="2027-12-31")]
+    rows["Materials"] = [dict(material="Paste", kind="one-part")]
+    rows["Components"] = [dict(material="Paste", component="a", density=1.25, container=250)]
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for name, table in {**rows, "Settings": [{"Setting": "plant", "Value": "Works"}]}.items():
+        sheet = book.create_sheet(name)
+        headers = list(dict.fromkeys(key for row in table for key in row))
+        sheet.append(headers)
+        for row in table:
+            sheet.append([row.get(header) for header in headers])
+    book.save(tmp_path / "plan.xlsx")
+    plain = forecast_file(tmp_path / "plan.xlsx", weeks=1, draws=10, what_if=False)
+    assert not plain.stock_from
+    (tmp_path / "count.csv").write_text(
+        "what,date,material,component,lot,containers\ncounted,2026-03-01,Paste,A,L1,3\n"
+    )
+    book_files(tmp_path / "plan.xlsx", [tmp_path / "count.csv"])
+    found = forecast_file(tmp_path / "plan.xlsx", weeks=1, draws=10, what_if=False)
+    assert found.headline()[-1] == "Stock by the journal: 1 lot as counted, the last on 2026-03-01."
+    assert found.tables["components"].records()[0]["In stock [mL]"] == 750.0
+    assert found.as_json()["stock_from"] == found.stock_from

@@ -114,6 +114,7 @@ class Forecast:
     tables: dict[str, Table] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)  # the gravest first
     written: str = ""
+    stock_from: str = ""  # what the stock at the start rests on, where it is not the plan's table
 
     @property
     def notes(self) -> list[str]:
@@ -217,7 +218,7 @@ class Forecast:
                 f"Next order: {order.containers} × {volume_text(view.component.container)} "
                 f"{view.name} by {order.order_by:%a} {order.order_by}{late}.{more}"
             )
-        return lines
+        return [*lines, self.stock_from] if self.stock_from else lines
 
     def frame(self):
         """Planned use, for pandas: a row for each shift, station, component and cause."""
@@ -253,6 +254,7 @@ class Forecast:
             "from": horizon.first_build.isoformat(),
             "to": horizon.last_build.isoformat(),
             "as_of": horizon.as_of.isoformat(),
+            "stock_from": self.stock_from,
             "weeks": horizon.weeks,
             "weeks_asked": horizon.asked,
             "draws": self.draws,
