@@ -293,6 +293,8 @@ def _order(plan: Plan, horizon: Horizon, views: dict[Key, ComponentView]) -> Non
         purchase = Purchase([view.component for view in group], demands, timing, group[0].component.kit)
         for order in purchase.orders({view.key: start_of(plan, horizon, view.key) for view in group}):
             views[order.key].orders.append(order)
+        for view in group:
+            view.draws = ()  # a year of them is much, and nobody else asks for them
 
 
 def start_of(plan: Plan, horizon: Horizon, key: Key) -> ComponentWalk:

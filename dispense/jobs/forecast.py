@@ -83,7 +83,7 @@ def _counted(
     told = [
         Finding(
             QUALITY,
-            f"count of {entry.material} {entry.component.upper()} on {entry.day} names no lot, it is left out",
+            f"count of {entry.material} {entry.component.upper()} on {entry.day} names no lot: left out",
             "count lot by lot, since each has its own last day",
             topic="counted without lot",
             material=entry.material,
