@@ -22,8 +22,10 @@ from plans import MONDAY, hand_rows, make
 
 from dispense.base.errors import FileError, InputError
 from dispense.forecast import answers, whatif
+from dispense.forecast.decisions import fan_tables
 from dispense.forecast.horizon import horizon_of
 from dispense.forecast.model import forecast
+from dispense.forecast.orders import Demand, Purchase, Timing, stock_rule
 from dispense.forecast.response import (
     CAUSES,
     Grid,
@@ -35,16 +37,9 @@ from dispense.forecast.response import (
     warmer,
 )
 from dispense.forecast.results import Table
+from dispense.forecast.service import draw_stock, simulate_service
 from dispense.forecast.simulate import DRIVERS, Futures, _volume, draw_material
-from dispense.forecast.stock import (
-    ALL_CAUSES,
-    StockWalk,
-    draw_stock,
-    plan_orders,
-    simulate_service,
-    stock_rule,
-    walk_stock,
-)
+from dispense.forecast.stock import ALL_CAUSES, ComponentWalk, LotLedger, StockWalk, walk_stock
 from dispense.forecast.whatif import (
     change_container,
     change_ratio,
@@ -57,6 +52,7 @@ from dispense.forecast.whatif import (
 from dispense.jobs.forecast import forecast_file, write_forecast
 from dispense.plan.build import build_plan
 from dispense.plan.records import raw_table
+from dispense.plan.workdays import WorkDays
 from dispense.shift.play import play_plan
 from dispense.shift.player import Player
 from dispense.shift.store import NANO, Lot, Store, nanolitres
@@ -385,15 +381,23 @@ def test_the_order_is_no_larger_than_keeps_and_no_smaller_than_the_minimum():
     assert least.order == 150
 
 
+def _ordered(component, stock, use, order=4):
+    """Orders of the first week, use [m³] a day at one station for thirty days."""
+    rule = replace(stock_rule(component, use, 0.0, SETTINGS), safety_stock=0.0, order=order)
+    demand = Demand(rule, [[("press", nanolitres(use))]] * 30, np.full(30, use))
+    timing = Timing(MONDAY, MONDAY, MONDAY + datetime.timedelta(days=6), WorkDays())
+    key = (component.material, component.component)
+    lot = LotLedger(*key, "L1", nanolitres(stock), datetime.date.max, opening=nanolitres(stock))
+    return Purchase([component], [demand], timing).orders({key: ComponentWalk(component, [lot])})
+
+
 def test_orders_by_hand():
     """Stock 10, use 2 a day, lead time 3 d, no safety stock, orders of 4 from Monday.
 
     Day 4 ends with 0, day 5 needs the next: the order for day 5 (a Saturday) is brought to Friday
     and placed three days before, on Tuesday.
     """
-    component = _component(lead_time=3, container=1e6, minimum_order=4)
-    rule = replace(stock_rule(component, 2.0, 0.0, SETTINGS), safety_stock=1e-9, order=4)
-    orders = plan_orders(component, rule, [(10.0, 0, 999)], np.full(30, 2.0), MONDAY, 6)
+    orders = _ordered(_component(lead_time=3, container=1e6, minimum_order=4), 10.0, 2.0)
     first = orders[0]
     assert first.arrival == datetime.date(2026, 3, 6) and first.order_by == datetime.date(2026, 3, 3)
     assert first.containers == 4 and first.volume == 4 * 10**12 and first.cost == 16.0
@@ -403,9 +407,7 @@ def test_orders_by_hand():
 
 
 def test_late_orders_say_so():
-    component = _component(lead_time=6, container=1e6)
-    rule = replace(stock_rule(component, 2.0, 0.0, SETTINGS), safety_stock=1e-9, order=4)
-    order = plan_orders(component, rule, [(3.0, 0, 999)], np.full(30, 2.0), MONDAY, 6)[0]
+    order = _ordered(_component(lead_time=6, container=1e6), 3.0, 2.0)[0]
     assert order.order_by == MONDAY and order.late_days > 0
     assert "short from 2026-03-03" in order.note
 
@@ -1359,6 +1361,35 @@ def test_an_overdue_order_is_named_with_its_days():
     # known three weeks earlier, it is not
     early = forecast(plan, 1, draws=50, as_of=MONDAY - datetime.timedelta(days=21))
     assert not [each for each in early.warnings if each.topic == "order overdue"]
+
+
+def test_decisions_weeks_stock_and_lots_by_hand():
+    """200 mL a day of 1500 in containers of 1000, lead time 9 d: short on Monday the 9th.
+
+    An order for that morning had to be placed by Friday 27 February; today it comes on Wednesday the 11th.
+    """
+    rows = paste_rows(days=14)
+    rows["Components"][0].update(lead_time=9, shelf_life=30)
+    # used up on its last day
+    rows["Stock"].append({**rows["Stock"][0], "lot": "P2", "quantity": 500, "expiry": "2026-03-04"})
+    rows["Stock"][0]["quantity"] = 1000
+    found = forecast(make(rows), 2, draws=20)
+    first, *others = found.tables["decisions"].records()
+    assert (first["When"], first["What"], first["Day"]) == ("overdue by 3 days", "order", MONDAY)
+    assert "short from 2026-03-09" in first["Remark"] and "Wed 2026-03-11" in first["Remark"]
+    assert not others and found.answers["decisions"].startswith("1 order overdue, nothing to do")
+    grid = {row["What"]: row for row in found.tables["grid"].records()}
+    assert grid["used"]["2026-W10"] == pytest.approx(1.4) and grid["to order"]["2026-W10"] >= 1.0
+    assert grid["arrives"]["2026-W10"] is None and grid["arrives"]["2026-W11"] >= 1.0
+    assert [each.name for each in fan_tables(found)] == ["fan_1"]
+    for row in found.tables["fan_1"].records():
+        assert row["Low [mL]"] <= row["Planned [mL]"] <= row["High [mL]"]
+    days = found.tables["fan_1"].records()
+    assert [days[day]["Planned [mL]"] for day in (0, 1, 6)] == [1300.0, 1100.0, 100.0]
+    assert [row["Day"].day for row in days if row["Arrives [mL]"] is not None] == [11]
+    lots = {row["Lot"]: row for row in found.tables["lot_line"].records()}
+    assert lots["Paste P2"]["Days it may be used [d]"] == 3
+    assert (lots["Paste order 1"]["From"].day, lots["Paste order 1"]["Days it may be used [d]"]) == (11, 31)
 
 
 def _dated(rows, weeks):

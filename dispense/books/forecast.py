@@ -32,6 +32,11 @@ __all__ = ["book_bytes"]
 
 SHEETS = {
     "findings": "Findings",
+    "decisions": "Decisions",
+    "grid": "Week grid",
+    "fan_1": "Stock 1",
+    "fan_2": "Stock 2",
+    "fan_3": "Stock 3",
     "components": "Components",
     "orders": "Orders",
     "weeks": "Weeks",
@@ -42,6 +47,7 @@ SHEETS = {
     "stations": "Stations",
     "station_weeks": "Station weeks",
     "lots": "Lots",
+    "lot_line": "Lot time line",
     "reorder": "Reorder",
     "causes": "Cost and waste",
     "drivers": "Drivers",
@@ -276,7 +282,8 @@ class _Sheet:
 
 # ----------------------------------------------------------------------------------------- charts
 
-_CHARTED = {"components", "days", "cover", "drivers", "what_if_cost"}
+_FANS = ("fan_1", "fan_2", "fan_3")
+_CHARTED = {"components", "days", "cover", "drivers", "what_if_cost", "lot_line", *_FANS}
 
 
 def _charts(made: dict[str, _Sheet]) -> None:
@@ -299,6 +306,11 @@ def _charts(made: dict[str, _Sheet]) -> None:
         item.add(chart)
     if "cover" in made:
         made["cover"].add(_cover_chart(made["cover"]))
+    for name in _FANS:
+        if name in made:
+            made[name].add(_fan_chart(made[name]))
+    if "lot_line" in made:
+        made["lot_line"].add(_lot_chart(made["lot_line"]))
     if "drivers" in made:
         item = made["drivers"]
         chart = _bars(
@@ -321,6 +333,58 @@ def _charts(made: dict[str, _Sheet]) -> None:
         chart.series.append(series)
         chart.set_categories(Reference(item.sheet, min_col=2, max_col=width, min_row=item.header_row))
         item.add(chart)
+
+
+#: series of a stock fan: column, dash (None: marks alone), mark, ink
+_FAN_LOOKS = (
+    ("Planned", "solid", "none", style.ACCENT),
+    ("High", "sysDash", "none", style.GREY),
+    ("Low", "dash", "none", style.DARK),
+    ("Reorder point", "sysDot", "none", style.GREY),
+    ("Arrives", None, "triangle", style.ACCENT),
+)
+
+
+def _fan_chart(item: _Sheet) -> LineChart:
+    """Stock as planned with what one in ten runs leaves, the reorder line, and a mark at each delivery."""
+    chart = LineChart()
+    dress(chart, "Stock with the proposed orders", "day", "stock [mL]", y_form="#,##0")
+    for name, dash, mark, ink in _FAN_LOOKS:
+        series = Series(item.values(name), title=name)
+        series.smooth = False
+        line = (
+            LineProperties(noFill=True)
+            if dash is None
+            else LineProperties(solidFill=ink, w=19050, prstDash=dash)
+        )
+        series.graphicalProperties = GraphicalProperties(ln=line)
+        series.marker.symbol = mark
+        if mark != "none":
+            series.marker.size = 8
+            series.marker.graphicalProperties = GraphicalProperties(
+                solidFill=ink, ln=LineProperties(solidFill=style.DARK)
+            )
+        chart.series.append(series)
+    chart.set_categories(item.values("Day"))
+    chart.x_axis.number_format = "dd mmm"
+    chart.y_axis.scaling.min = 0
+    add_legend(chart)
+    return chart
+
+
+def _lot_chart(item: _Sheet) -> BarChart:
+    """A bar for each lot, from when it is here to its last day."""
+    chart = _bars(
+        "Days on which each lot may be used", "lot", f"days from {item.table.note.split()[-2]} on [d]"
+    )
+    chart.type, chart.grouping, chart.overlap = "bar", "stacked", 100
+    chart.x_axis.scaling.orientation = "maxMin"
+    chart.y_axis.crosses, chart.y_axis.tickLblPos = "max", "nextTo"
+    for order, name in enumerate(("Days until it comes", "Days it may be used")):
+        _add_series(chart, item, name, "Lot", order)
+    chart.series[0].graphicalProperties = GraphicalProperties(noFill=True, ln=LineProperties(noFill=True))
+    patterned(chart.series[1], 0)
+    return chart
 
 
 def _cover_chart(item: _Sheet) -> LineChart:
@@ -398,7 +462,7 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
     )
     sheet["A3"].font = style.NOTE
     row = 4
-    for line, font in zip(found.headline(), (style.TITLE, style.SECTION), strict=False):
+    for line, font in zip(found.headline(), (style.TITLE, style.SECTION, style.NOTE), strict=False):
         row = _wide(sheet, row, line, font, 26)
     row = _first_findings(sheet, row, found)
     row += 1

@@ -60,6 +60,35 @@ def _findings(rows: list[Row], tables: dict, currency: str) -> str:
     )
 
 
+def _decisions(rows: list[Row], tables: dict, currency: str) -> str:
+    overdue = sum(row["When"].startswith("overdue") for row in rows)
+    words = f"{counted(overdue, 'order')} overdue, " if overdue else "No order is overdue, "
+    others = sum(not row["When"].startswith("overdue") and row["What"] != "nothing" for row in rows)
+    return words + f"{others or 'nothing'} to do in the next days"
+
+
+def _grid(rows: list[Row], tables: dict, currency: str) -> str:
+    weeks = [name for name in rows[0] if name not in ("Component", "What")]
+    asked = [
+        (week, row["Component"]) for week in weeks for row in rows if row["What"] == "to order" and row[week]
+    ]
+    if not asked:
+        return "No week asks for an order"
+    return f"{counted(len(asked), 'order')} in these weeks, the first in {asked[0][0]}: {asked[0][1]}"
+
+
+def _fan(rows: list[Row], tables: dict, currency: str) -> str:
+    low = min(rows, key=lambda row: (row["Low"], row["Day"]))
+    return (
+        f"Lowest on {_day(low['Day'])}: {_volume(low['Planned'])} as planned, "
+        f"{_volume(low['Low'])} or less in one of ten simulation runs"
+    )
+
+
+def _lot_line(rows: list[Row], tables: dict, currency: str) -> str:
+    return f"First to its last day: {rows[0]['Lot']}, {_day(rows[0]['Last day'])}"
+
+
 def _components(rows: list[Row], tables: dict, currency: str) -> str:
     out = [row for row in rows if row["Runs out"] is not None]
     if out:
@@ -225,6 +254,12 @@ def _what_if_steps(rows: list[Row], tables: dict, currency: str) -> str:
 
 _ANSWERS: dict[str, Callable[[list[Row], dict, str], str]] = {
     "findings": _findings,
+    "decisions": _decisions,
+    "grid": _grid,
+    "fan_1": _fan,
+    "fan_2": _fan,
+    "fan_3": _fan,
+    "lot_line": _lot_line,
     "components": _components,
     "orders": _orders,
     "weeks": _weeks,

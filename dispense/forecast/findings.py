@@ -8,11 +8,12 @@ from collections import defaultdict
 
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
 from ..base.printed import counted
-from ..base.units import DAY, rounded_volume_text, volume_text
+from ..base.units import rounded_volume_text, volume_text
+from ..plan.workdays import work_days
 from ..shift.store import NANO
+from .orders import latest_order
 from .response import Occurrence
 from .results import GOING_ON, Forecast
-from .stock import worked_before
 
 SAMPLING = 3.0  # standard errors of the mean of the futures that sampling explains
 EQUAL_USE = 1e-6  # of the use: what lies nearer to a quantile is at it
@@ -36,11 +37,11 @@ def forecast_findings(found: Forecast) -> list[Finding]:
 
 def _shortages(found: Forecast) -> list[Finding]:
     """What runs short although the proposed orders arrive."""
-    told = []
+    told, work = [], work_days(found.plan)
     for key, day in sorted(found.ordered.runs_out.items(), key=lambda pair: (pair[1], pair[0])):
-        view, station = found.components[key], found.ordered.short_at[key]
+        view, station = found.components[key], found.ordered.of_component[key].short_at
         lacking = found.ordered.missing[key].used / NANO
-        latest = worked_before(day - datetime.timedelta(days=math.ceil(view.component.lead_time / DAY)))
+        latest = latest_order(view.component, day, work)
         overdue = (found.horizon.as_of - latest).days
         if overdue > 0:
             fix = (

@@ -6,8 +6,8 @@ proposes orders. The result is a `Forecast`: tables that answer one question eac
 JSON, CSV or a workbook.
 
 What is settled here (and in `horizon` for the days that are looked at):
-- orders count on the plan's builds beyond the weeks that are looked at, and after the last of them on
-  the use of its last two weeks going on;
+- orders and the days on which stock runs out count on all builds of the plan, also beyond the weeks that
+  are looked at, and after the last of them on its last two weeks going on;
 - every total of material counts the same use, with expected scrap: see `stock`.
 """
 
@@ -27,33 +27,22 @@ from ..base.numbers import EQUAL
 from ..base.units import DAY
 from ..plan.materials import mix_shares, usable_volume
 from ..plan.records import Plan
-from ..shift.store import NANO, use_by
+from ..plan.workdays import work_days
+from ..shift.store import NANO, hose_volume, use_by
 from .findings import forecast_findings
 from .horizon import Horizon, horizon_of, without_history
+from .orders import Demand, Purchase, Timing, lead_days, stock_rule
 from .response import CAUSES, Response, occurrences, play_lean, responses, used_of
 from .results import GOING_ON, ComponentView, Forecast
+from .service import NOTHING, draw_stock, project, simulate_service
 from .simulate import Drawn, Futures, draw_material
-from .stock import (
-    NOTHING,
-    USE_CAUSES,
-    Drawing,
-    Key,
-    StockWalk,
-    draw_stock,
-    plan_orders,
-    project,
-    simulate_service,
-    stock_rule,
-    uses,
-    walk_stock,
-)
+from .stock import USE_CAUSES, ComponentWalk, Drawing, Key, StockWalk, uses, walk_stock
 from .tables import make_tables
 
 MEDIAN, HIGH = 0.5, 0.9  # the P50 and P90 of the tables; one in ten lies beyond
 MOST_WEEKS = 520
 MOST_DRAWS = 100_000
 BEYOND = 180  # days after the builds that are looked at for orders and cover
-KNOWN_BEYOND = 28  # days beyond the weeks and the longest lead time of which builds count for orders
 
 
 def forecast(
@@ -85,7 +74,8 @@ def forecast(
     walk, levels = walk_stock(plan, horizon, shifts, answers)
     views = _components(plan, horizon, shifts, answers)
     _look_beyond(plan, horizon, answers, views)
-    drivers, material_weeks = _draw(plan, horizon, shifts, answers, views, walk, draws, seed)
+    drivers, material_weeks = _draw(plan, horizon, shifts, answers, views, draws, seed)
+    _order(plan, horizon, views)
     orders = [order for view in views.values() for order in view.orders]
     orders.sort(key=lambda order: (order.order_by, order.arrival, order.key))
     ordered, levels_ordered = walk_stock(plan, horizon, shifts, answers, orders)
@@ -157,13 +147,11 @@ class _Drawn:
 def _look_beyond(
     plan: Plan, horizon: Horizon, answers: Sequence[Response], views: dict[Key, ComponentView]
 ) -> None:
-    """Use of the builds after the horizon, as far as orders placed within it must cover them.
+    """Use and draws of all builds of the plan, also after the horizon, day by day.
 
-    After the last build the use of the last `GOING_ON` days of builds goes on.
+    After the last build the last `GOING_ON` days of builds are taken to go on.
     """
-    lead = max((math.ceil(view.component.lead_time / DAY) for view in views.values()), default=0)
-    until = horizon.end + datetime.timedelta(days=lead + KNOWN_BEYOND)
-    keys, shifts = occurrences(plan, until)  # begin with those of the horizon
+    keys, shifts = occurrences(plan)  # begin with those of the horizon
     every: list[Drawing] = [
         *answers,
         *(_Drawn(used_of(play_lean(plan, key))) for key in keys[len(answers) :]),
@@ -171,19 +159,35 @@ def _look_beyond(
     last = max((item.date for item in shifts), default=horizon.last_build)
     for view in views.values():
         view.later_use = [0] * max((last - horizon.end).days + 1, 0)
+    end = (last - horizon.first).days + 1
+    draws: dict[Key, list[list[tuple[str, int]]]] = {key: [[] for _ in range(end)] for key in views}
+    hoses: dict[tuple[Key, str], tuple[int, int]] = {}  # day, and place in it, of what fills a hose
     for item, key, used in uses(plan, shifts, every):
         if item.date >= horizon.end:
             views[key].later_use[(item.date - horizon.end).days] += sum(used.values())
+        drawn = draws[key][horizon.place(item.date)]
+        if used["hoses"]:
+            hoses[key, item.station] = (horizon.place(item.date), len(drawn))
+        drawn.append((item.station, sum(used.values()) - used["hoses"] - used["heel"]))
     weeks = -(-((last - horizon.first_build).days + 1) // 7)
     span = min(GOING_ON, 7 * weeks)
-    end = (last - horizon.first).days + 1
-    for view in views.values():
+    for key, view in views.items():
         known = [*view.day_use, *view.later_use]
         view.going_on = sum(known[max(end - span, 0) : end]) / NANO / span
+        ahead = max(horizon.days, end) + lead_days(view.component) + BEYOND
+        days = draws[key]
+        cycle = [days[day] if day >= 0 else [] for day in range(end - span, end)]
+        days += [cycle[day % span] for day in range(ahead - end)]
+        view.draws = days
+    stations = {row.station: row for row in plan.stations}
+    for (key, station), (day, place) in hoses.items():
+        days = draws[key]
+        days[day] = list(days[day])
+        days[day][place] = (station, days[day][place][1] + hose_volume(stations[station], key[1]))
 
 
 def _draw(
-    plan: Plan, horizon, shifts, answers, views, walk, draws, seed
+    plan: Plan, horizon, shifts, answers, views, draws, seed
 ) -> tuple[dict[str, Drawn], dict[str, np.ndarray]]:
     """Futures, one material after another; each component's quantiles, rule, orders and service."""
     futures = Futures.draw(plan.settings, seed, draws, horizon.days)
@@ -200,7 +204,7 @@ def _draw(
             if key[0] == material:
                 need = _need(view, drawn)
                 mixed += need
-                _component(plan, horizon, view, walk, need, drawn.volume_sd, seed)
+                _component(plan, horizon, view, need, drawn.volume_sd, seed)
         by_week = mixed.reshape(draws, horizon.weeks, 7).sum(axis=2) * NANO
         weeks[material] = np.quantile(by_week, [MEDIAN, HIGH], axis=0)
         drivers[material] = Drawn(np.empty((0, 0)), drawn.shares, drawn.together, drawn.volume_sd)
@@ -218,17 +222,12 @@ def _need(view: ComponentView, drawn: Drawn) -> np.ndarray:
 
 
 def _component(
-    plan: Plan,
-    horizon: Horizon,
-    view: ComponentView,
-    walk: StockWalk,
-    need: np.ndarray,
-    volume_sd: float,
-    seed: int,
+    plan: Plan, horizon: Horizon, view: ComponentView, need: np.ndarray, volume_sd: float, seed: int
 ) -> None:
     component = view.component
     weeks = need.reshape(len(need), horizon.weeks, 7).sum(axis=2)
     view.weeks_p50, view.weeks_p90 = np.quantile(weeks, [MEDIAN, HIGH], axis=0)
+    view.used_p10, view.used_p90 = np.quantile(np.cumsum(need, axis=1), [1.0 - HIGH, HIGH], axis=0)
     total = weeks.sum(axis=1)
     view.total_p50, view.total_p90 = map(float, np.quantile(total, [MEDIAN, HIGH]))
     view.total_mean, view.total_sd = float(total.mean()), float(total.std())
@@ -237,17 +236,8 @@ def _component(
     lead = max(component.lead_time / DAY, 1.0)
     spread = math.sqrt(calm + lead * (volume_sd * daily) ** 2)
     view.rule = stock_rule(component, daily, spread, plan.settings)
-    lots = pool(plan, horizon, view)
-    known = np.array([*view.day_use, *view.later_use]) / NANO
-    ahead = max(horizon.days + math.ceil(lead) + BEYOND, len(known))
-    beyond = np.concatenate([known, np.full(ahead - len(known), view.going_on)])
-    by = view.rule if daily else stock_rule(component, float(known.mean()), 0.0, plan.settings)
-    view.orders = plan_orders(
-        component, by, lots, beyond, horizon.first, horizon.days - 1, earliest=horizon.place(horizon.as_of)
-    )
-    stock = project(lots, beyond)
-    _run_out(horizon, view, walk, stock, beyond)
-    _futures_of_stock(horizon, view, need, lots, stock, beyond, seed)
+    _run_out(plan, horizon, view)
+    _futures_of_stock(horizon, view, need, pool(plan, horizon, view), seed)
 
 
 def pool(plan: Plan, horizon: Horizon, view: ComponentView) -> list[tuple[float, int, int]]:
@@ -261,16 +251,61 @@ def pool(plan: Plan, horizon: Horizon, view: ComponentView) -> list[tuple[float,
     return found
 
 
-def _run_out(horizon, view, walk, stock: np.ndarray, need: np.ndarray) -> None:
-    view.runs_out = walk.runs_out.get(view.key)
-    empty = np.nonzero((stock <= NOTHING) & (need > 0.0))[0]
-    after = [place for place in empty if place >= horizon.days]
-    if view.runs_out is None and after:
-        view.empty_after = horizon.date(int(after[0]))
+def _days_ahead(view: ComponentView) -> np.ndarray:
+    """Use day by day [m³]: of the plan's builds, then going on."""
+    known = np.array([*view.day_use, *view.later_use]) / NANO
+    return np.concatenate([known, np.full(len(view.draws) - len(known), view.going_on)])
+
+
+def _run_out(plan: Plan, horizon: Horizon, view: ComponentView) -> None:
+    """The first day on which a station finds no container without new orders, however many weeks are seen."""
+    walk = start_of(plan, horizon, view.key)
+    known = len(view.day_use) + len(view.later_use)
+    for day, draws in enumerate(view.draws):
+        date = horizon.date(day)
+        walk.open_day(date)
+        for station, volume in draws:
+            walk.draw(date, station, volume)
+        if walk.runs_out is None:
+            continue
+        if day < known:
+            view.runs_out = date
+        else:
+            view.empty_after = date
+        return
+
+
+def _order(plan: Plan, horizon: Horizon, views: dict[Key, ComponentView]) -> None:
+    """Orders of each component, and of each kit at once."""
+    timing = Timing(horizon.first, horizon.as_of, horizon.date(horizon.days - 1), work_days(plan))
+    groups: dict[tuple[str, ...], list[ComponentView]] = defaultdict(list)
+    for key, view in views.items():
+        groups[(view.component.kit,) if view.component.kit else key].append(view)
+    for group in groups.values():
+        days = min(len(view.draws) for view in group)
+        demands = []
+        for view in group:
+            need, rule = _days_ahead(view)[:days], view.rule
+            if not rule.daily_use:
+                known = len(view.day_use) + len(view.later_use)
+                rule = stock_rule(view.component, float(need[:known].mean()), 0.0, plan.settings)
+            demands.append(Demand(rule, view.draws[:days], need))
+        purchase = Purchase([view.component for view in group], demands, timing, group[0].component.kit)
+        for order in purchase.orders({view.key: start_of(plan, horizon, view.key) for view in group}):
+            views[order.key].orders.append(order)
+        for view in group:
+            view.draws = ()  # a year of them is much, and nobody else asks for them
+
+
+def start_of(plan: Plan, horizon: Horizon, key: Key) -> ComponentWalk:
+    """A component's lots on the first morning."""
+    walk = StockWalk.of(plan).of_component[key]
+    walk.begin(horizon.first)
+    return walk
 
 
 def _futures_of_stock(
-    horizon, view: ComponentView, need: np.ndarray, lots, stock: np.ndarray, planned: np.ndarray, seed: int
+    horizon: Horizon, view: ComponentView, need: np.ndarray, lots: list[tuple[float, int, int]], seed: int
 ) -> None:
     """How early it may run out without orders, and how often it runs short when ordered by rule.
 
@@ -278,9 +313,14 @@ def _futures_of_stock(
     first day that ends with no more than what the plan still held elsewhere when it ran out; where the
     plan does not run out, with half a container at each other station.
     """
+    planned = _days_ahead(view)
     out = None if view.runs_out is None else horizon.place(view.runs_out)
     usable = usable_volume(view.component)
-    elsewhere = max(view.stations - 1, 0) * usable / 2.0 if out is None else float(stock[out])
+    elsewhere = (
+        max(view.stations - 1, 0) * usable / 2.0
+        if out is None or out >= horizon.days
+        else (float(project(lots, planned[: out + 1])[out]))
+    )
     held, short = draw_stock(lots, need)
     is_short = (short > NOTHING) | ((held <= elsewhere * (1.0 + EQUAL)) & (need > 0.0) & (elsewhere > 0.0))
     ever = is_short.any(axis=1)

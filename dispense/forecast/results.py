@@ -20,9 +20,10 @@ from ..plan.rows import Component
 from ..shift.store import nanolitre_price
 from .answers import answer
 from .horizon import Horizon
+from .orders import DayDraws, StockRule
 from .response import Occurrence, Response, ShiftKey
 from .simulate import Drawn
-from .stock import ALL_CAUSES, CAUSE_WORDS, PRINTED, Key, Order, StockRule, StockWalk, uses
+from .stock import ALL_CAUSES, CAUSE_WORDS, PRINTED, Key, Order, StockWalk, uses
 
 ML = 1e6  # nanolitres in a millilitre
 GOING_ON = 14  # the last days of builds whose use is taken to go on
@@ -62,18 +63,21 @@ class ComponentView:
     component: Component
     share: float
     day_use: list[int]  # nL
-    later_use: list[int]  # nL, of builds after the horizon as far as they count for orders
+    later_use: list[int]  # nL, of builds after the horizon
     use: dict[str, int]  # nL by cause, over the horizon
     hoses: dict[int, int]  # nL filled by number of the day
     rule: StockRule
     two_part: bool
     stations: int = 0  # that use it
+    draws: DayDraws = ()  # of all builds from the first day on
     going_on: float = 0.0  # m³ a day after the last build
     runs_out: datetime.date | None = None
     runs_out_early: datetime.date | None = None  # in one of ten simulation runs
     empty_after: datetime.date | None = None  # at the mean use, beyond the builds
     weeks_p50: np.ndarray = field(default_factory=lambda: np.zeros(0))
     weeks_p90: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    used_p10: np.ndarray = field(default_factory=lambda: np.zeros(0))  # m³, by the end of each day
+    used_p90: np.ndarray = field(default_factory=lambda: np.zeros(0))
     total_p50: float = 0.0
     total_p90: float = 0.0
     total_mean: float = 0.0
@@ -110,6 +114,7 @@ class Forecast:
     tables: dict[str, Table] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)  # the gravest first
     written: str = ""
+    stock_from: str = ""  # what the stock at the start rests on, where it is not the plan's table
 
     @property
     def notes(self) -> list[str]:
@@ -213,7 +218,7 @@ class Forecast:
                 f"Next order: {order.containers} × {volume_text(view.component.container)} "
                 f"{view.name} by {order.order_by:%a} {order.order_by}{late}.{more}"
             )
-        return lines
+        return [*lines, self.stock_from] if self.stock_from else lines
 
     def frame(self):
         """Planned use, for pandas: a row for each shift, station, component and cause."""
@@ -249,6 +254,7 @@ class Forecast:
             "from": horizon.first_build.isoformat(),
             "to": horizon.last_build.isoformat(),
             "as_of": horizon.as_of.isoformat(),
+            "stock_from": self.stock_from,
             "weeks": horizon.weeks,
             "weeks_asked": horizon.asked,
             "draws": self.draws,

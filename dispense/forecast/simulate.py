@@ -51,9 +51,12 @@ class Futures:
         """Number of futures."""
         return self.demand.shape[0]
 
-    def station(self, name: str) -> np.random.Generator:
-        """The generator of one station; it depends on seed and name only."""
-        return np.random.default_rng([self.seed, 3, zlib.crc32(name.encode())])
+    def station(self, name: str, *shift: int) -> np.random.Generator:
+        """The generator of one station or of one of its distinct shifts, whatever else is drawn.
+
+        Each day of a shift is drawn after the one before, so that more weeks change none of the first.
+        """
+        return np.random.default_rng([self.seed, 3, zlib.crc32(name.encode()), *shift])
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +92,14 @@ def draw_material(
             if item.station == station:
                 mine[item.key].append(place_of[item.date])
         scrap = plan.station(station).scrap
-        rng = futures.station(station)
-        error = rng.standard_normal(futures.count)[:, None] / _ROOT_3
+        error = futures.station(station).standard_normal(futures.count)[:, None] / _ROOT_3
         for key in sorted(mine, key=lambda key: (mine[key], key)):
             days = np.array(mine[key])
             answer = responses[key]
             lost = (
-                rng.negative_binomial(answer.good, 1.0 - scrap, (len(days), futures.count)).T
+                futures.station(station, key)
+                .negative_binomial(answer.good, 1.0 - scrap, (len(days), futures.count))
+                .T
                 if scrap and answer.good
                 else np.zeros((futures.count, len(days)))
             )

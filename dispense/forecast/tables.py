@@ -8,6 +8,7 @@ from collections import defaultdict
 
 from ..plan.rows import Component
 from ..shift.store import NANO
+from .decisions import decision_table, fan_tables, lot_line_table, week_grid_table
 from .results import GOING_ON, ML, ComponentView, Forecast, Table
 from .simulate import DRIVERS
 from .stock import ALL_CAUSES, USE_CAUSES, Key, cause_column, uses
@@ -449,6 +450,8 @@ def _driver_table(found: Forecast) -> Table:
 
 
 _MAKERS = (
+    decision_table,
+    week_grid_table,
     _component_table,
     _order_table,
     _week_table,
@@ -459,6 +462,7 @@ _MAKERS = (
     _station_table,
     _station_week_table,
     _lot_table,
+    lot_line_table,
     _reorder_table,
     _cause_table,
     _driver_table,
@@ -467,4 +471,5 @@ _MAKERS = (
 
 def make_tables(found: Forecast) -> dict[str, Table]:
     """All tables by name."""
-    return {table.name: table for table in (make(found) for make in _MAKERS)}
+    made = [*(make(found) for make in _MAKERS), *fan_tables(found)]
+    return {table.name: table for table in made}

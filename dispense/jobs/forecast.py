@@ -9,15 +9,18 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ..base.errors import FileError, InputError, Problem
-from ..base.findings import DANGER, NOTE, Finding, gravest_first
+from ..base.findings import DANGER, NOTE, QUALITY, Finding, gravest_first
 from ..base.paper import paper_code
 from ..books.forecast import book_bytes
 from ..forecast.model import forecast
 from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
+from ..journal.counted import CountedStock, counted_stock
+from ..journal.store import journal_path, read_journal
 from ..plan.build import read_plan
 from ..plan.builds import by_row, raw_builds
 from ..plan.read import load_plan, read_tables
+from ..plan.records import Plan
 from ..reports.findings import plan_findings
 from ..reports.routes import OF_ROUTES
 from ..xlsx.typed import foreign, save_signed
@@ -55,15 +58,40 @@ def forecast_file(
         records, problems = read_plan(tables, may_be_empty=("Builds",))
         if problems:
             raise InputError(by_row(problems, tables["Builds"].sheet))
+    counted, told = _counted(records, plan, as_of)
+    records = counted.plan
     found = forecast(records, weeks, draws=draws, seed=seed, processes=processes, as_of=as_of)
+    found.stock_from = counted.words
     of_plan = plan_findings(records)
-    told = [item for item in of_plan if item.kind == DANGER or item.topic in OF_ROUTES]
+    told += [item for item in of_plan if item.kind == DANGER or item.topic in OF_ROUTES]
     found.findings = gravest_first([*told, *found.findings])
     if what_if:
         what_if_table(found)
     if out is not None:
         write_forecast(found, out, paper=paper, forbid=[plan] + ([builds] if builds is not None else []))
     return found
+
+
+def _counted(
+    records: Plan, path: str | os.PathLike[str], as_of: datetime.date | None
+) -> tuple[CountedStock, list[Finding]]:
+    """The plan with the stock that the journal beside it knows of, and the counts that could not be used."""
+    journal = journal_path(path)
+    if not journal.is_file():
+        return CountedStock(records), []
+    counted = counted_stock(records, (item.entry for item in read_journal(journal).current().values()), as_of)
+    told = [
+        Finding(
+            QUALITY,
+            f"count of {entry.material} {entry.component.upper()} on {entry.day} names no lot: left out",
+            "count lot by lot, since each has its own last day",
+            topic="counted without lot",
+            material=entry.material,
+            day=entry.date,
+        )
+        for entry in counted.without_lot
+    ]
+    return counted, told
 
 
 def _ending(out: str | os.PathLike[str]) -> str:

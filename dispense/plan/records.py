@@ -23,6 +23,7 @@ from .rows import (
     Change,
     Choice,
     Component,
+    Holiday,
     Insert,
     Joint,
     KineticsConstant,
@@ -128,6 +129,7 @@ class Plan:
     ovens: list[Oven] = field(default_factory=list)
     routes: list[RouteStep] = field(default_factory=list)
     shifts: list[Shift] = field(default_factory=list)
+    holidays: list[Holiday] = field(default_factory=list)
     breaks: list[Break] = field(default_factory=list)
     builds: list[Build] = field(default_factory=list)
     stock: list[StockLot] = field(default_factory=list)

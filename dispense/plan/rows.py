@@ -212,6 +212,14 @@ class Component(Row):
     """Yield stress of that liquid at rest [Pa]."""
     density_tolerance: float
     """Difference in density from bottom to top that is allowed, as a share."""
+    item_number: str
+    """Number it is bought under; files of stock and orders may name it by it."""
+    supplier: str
+    """Who delivers it."""
+    pack_multiple: int
+    """Containers of one pack; whole packs are ordered."""
+    kit: str
+    """Components with the same name here are ordered together, as a kit."""
     at: str
 
 
@@ -669,6 +677,18 @@ class Shift(Row):
 
 
 @dataclass(frozen=True, slots=True)
+class Holiday(Row):
+    """A row of Holidays: days on which no shift is worked; builds of a week are split over the others."""
+
+    TABLE: ClassVar[str] = "Holidays"
+    date: datetime.date
+    """Day."""
+    name: str
+    """What it is called."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
 class Break(Row):
     """A row of Breaks: breaks of a shift; the nozzle stands still."""
 
@@ -790,6 +810,8 @@ class Settings(TypedDict):
     """What prices are counted in."""
     language: str
     """Language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv."""
+    country: str
+    """Country whose public holidays are no working days for orders: DE, with a region DE-BY; blank: none."""
     service_level: float
     """Share of cycles without a shortage that stock is planned for."""
     order_cost: float
@@ -810,6 +832,7 @@ __all__ = [
     "Change",
     "Choice",
     "Component",
+    "Holiday",
     "Insert",
     "Joint",
     "KineticsConstant",

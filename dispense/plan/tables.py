@@ -88,6 +88,11 @@ SETTINGS = (
         "language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv",
         default="en",
     ),
+    text(
+        "country",
+        "country whose public holidays are no working days for orders: DE, with a region DE-BY; blank: none",
+        default="",
+    ),
     number(
         "service_level",
         "",
@@ -318,6 +323,14 @@ COMPONENTS_TABLE = Table(
             below=1.0,
             at_most=None,
         ),
+        text(
+            "item_number",
+            "number it is bought under; files of stock and orders may name it by it",
+            default="",
+        ),
+        text("supplier", "who delivers it", default=""),
+        whole("pack_multiple", "containers of one pack; whole packs are ordered", default=1, at_least=1),
+        text("kit", "components with the same name here are ordered together, as a kit", default=""),
     ),
     key=("material", "component"),
     required=True,
@@ -738,6 +751,15 @@ SHIFTS = Table(
     required=True,
 )
 
+HOLIDAYS = Table(
+    "Holidays",
+    "Holiday",
+    "days on which no shift is worked; builds of a week are split over the others",
+    (date("date", "day"), text("name", "what it is called", default="")),
+    key=("date",),
+    is_seldom=True,
+)
+
 BREAKS = Table(
     "Breaks",
     "Break",
@@ -862,6 +884,7 @@ TABLES: tuple[Table, ...] = (
     OVENS,
     ROUTES,
     SHIFTS,
+    HOLIDAYS,
     BREAKS,
     BUILDS,
     STOCK,

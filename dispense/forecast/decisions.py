@@ -1,0 +1,208 @@
+"""The tables that a planner decides by: what is overdue, what the next days ask for, weeks at a glance."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from ..base.printed import counted
+from ..base.units import rounded_volume_text
+from ..shift.store import NANO, nanolitres
+from .results import ML, ComponentView, Forecast, Table
+
+SOON = 7  # days that count as next
+FANS = 3  # components whose stock is drawn
+TIMELINE = 12  # lots whose days are drawn
+OVERDUE, NEXT, NOTHING_TO_DO = "overdue", "next 7 days", "nothing"
+
+
+def decision_table(found: Forecast) -> Table:
+    """Overdue orders first, then what the next days ask for, day by day."""
+    table = Table(
+        "decisions",
+        "What must be done now?",
+        (
+            ("When", "", "text"),
+            ("Day", "", "date"),
+            ("What", "", "text"),
+            ("Component", "", "text"),
+            ("Containers", "", "whole"),
+            ("Remark", "", "text"),
+        ),
+        note=f"Overdue orders first, then the {SOON} days from {found.horizon.as_of} on: orders to place, "
+        "deliveries, stock that runs short although it is ordered, and lots on their last day.",
+    )
+    today = found.horizon.as_of
+    rows = [*_orders(found), *_deliveries(found), *_shorts(found), *_last_days(found)]
+    end = today + datetime.timedelta(days=SOON)
+    kept = [row for row in rows if row[0].startswith(OVERDUE) or today <= row[1] < end]
+    table.rows = sorted(kept, key=lambda row: (not row[0].startswith(OVERDUE), row[1], row[2], row[3]))
+    if not table.rows:
+        table.rows = [[NEXT, today, NOTHING_TO_DO, "", None, ""]]
+    return table
+
+
+def _orders(found: Forecast) -> Iterator[list[Any]]:
+    for view in found.components.values():
+        for order in view.orders:
+            when = f"{OVERDUE} by {counted(order.late_days, 'day')}" if order.late_days else NEXT
+            note = [f"arrives {order.arrival:%a} {order.arrival}", *([order.note] if order.note else [])]
+            if order.kit:
+                note.append(f"kit {order.kit}")
+            yield [when, order.order_by, "order", view.name, order.containers, "; ".join(note)]
+
+
+def _deliveries(found: Forecast) -> Iterator[list[Any]]:
+    for key, view in found.components.items():
+        content = nanolitres(view.component.container)
+        for lot in found.walk.lots[key]:
+            if lot.arrival is not None:
+                volume = lot.received or lot.left
+                yield [NEXT, lot.arrival, "delivery", view.name, -(-volume // content), f"lot {lot.lot}"]
+
+
+def _shorts(found: Forecast) -> Iterator[list[Any]]:
+    for key, walk in found.ordered.of_component.items():
+        if walk.runs_out is not None and walk.missing is not None:
+            lacking = rounded_volume_text(walk.missing.used / NANO)
+            note = f"at {walk.short_at}; {lacking} lacking by {found.horizon.last_build}"
+            yield [NEXT, walk.runs_out, "runs short", found.components[key].name, None, note]
+
+
+def _last_days(found: Forecast) -> Iterator[list[Any]]:
+    for key, view in found.components.items():
+        for lot in found.ordered.lots[key]:
+            last = lot.last_day(view.component.open_life)
+            if last < datetime.date.max and (lot.opening or lot.received):
+                lost = f", {rounded_volume_text(lot.expired / NANO)} of it too old" if lot.expired else ""
+                if lot.left or lot.expired:
+                    yield [NEXT, last, "last day", view.name, None, f"lot {lot.lot}{lost}"]
+
+
+def week_grid_table(found: Forecast) -> Table:
+    """Each component's weeks in a row: what is ordered, what arrives, what is left, in containers."""
+    horizon = found.horizon
+    table = Table(
+        "grid",
+        "What does each week ask for?",
+        (
+            ("Component", "", "text"),
+            ("What", "", "text"),
+            *((horizon.week_name(week), "", "number") for week in range(horizon.weeks)),
+        ),
+        note="In containers. To order: orders whose day lies in the week. Arrives: these and what is due. "
+        "Used: as planned, heels included. Left: at the end of the week, with the proposed orders.",
+    )
+    for key, view in found.components.items():
+        content = nanolitres(view.component.container)
+        ordered, arrives = [0.0] * horizon.weeks, [0.0] * horizon.weeks
+        for order in view.orders:
+            _count(ordered, (order.order_by - horizon.first).days // 7, order.containers)
+        for lot in found.ordered.lots[key]:
+            if lot.arrival is not None and lot.received:
+                _count(arrives, (lot.arrival - horizon.first).days // 7, lot.received / content)
+        weeks = range(horizon.weeks)
+        used = [sum(view.day_use[7 * week : 7 * week + 7]) / content for week in weeks]
+        left = [found.levels_ordered[key][7 * week + 6] / content for week in weeks]
+        for words, row in (("to order", ordered), ("arrives", arrives), ("used", used), ("left", left)):
+            table.rows.append([view.name, words, *(value or None for value in row)])
+    return table
+
+
+def _count(row: list[float], week: int, value: float) -> None:
+    """Add to a week; what lies before the first is asked for in the first."""
+    if week < len(row):
+        row[max(week, 0)] += value
+
+
+def fan_tables(found: Forecast) -> list[Table]:
+    """Stock day by day of the components that ask for a decision first."""
+    far = datetime.date.max
+
+    def urgency(view: ComponentView) -> tuple[datetime.date, datetime.date, str]:
+        return (min((each.order_by for each in view.orders), default=far), view.runs_out or far, view.name)
+
+    chosen = [view for view in sorted(found.components.values(), key=urgency) if view.rule.daily_use > 0.0]
+    return [_fan(found, view, number) for number, view in enumerate(chosen[:FANS], 1)]
+
+
+def _fan(found: Forecast, view: ComponentView, number: int) -> Table:
+    table = Table(
+        f"fan_{number}",
+        f"How does the stock of {view.name} run?",
+        (
+            ("Day", "", "date"),
+            ("Planned", "mL", "number"),
+            ("High", "mL", "number"),
+            ("Low", "mL", "number"),
+            ("Reorder point", "mL", "number"),
+            ("Arrives", "mL", "number"),
+        ),
+        note="Stock at the end of each day with the proposed orders. High and low: as planned, and where the "
+        "use up to that day is that which one in ten simulation runs stays below, or goes beyond. Arrives: "
+        "stock on the evening of a delivery.",
+    )
+    levels = np.array(found.levels_ordered[view.key]) / ML
+    planned = np.cumsum(view.day_use) / NANO
+    high = np.maximum(levels + (planned - view.used_p10) * NANO / ML, levels)
+    low = np.clip(levels + (planned - view.used_p90) * NANO / ML, 0.0, levels)
+    arrivals = {lot.arrival for lot in found.ordered.lots[view.key] if lot.received}
+    for day in range(found.horizon.days):
+        date = found.horizon.date(day)
+        table.rows.append(
+            [
+                date,
+                float(levels[day]),
+                float(high[day]),
+                float(low[day]),
+                view.rule.reorder_point * NANO / ML,
+                float(levels[day]) if date in arrivals else None,
+            ]
+        )
+    return table
+
+
+def lot_line_table(found: Forecast) -> Table:
+    """Lots that come first to their last day, from today or their arrival on."""
+    first = found.horizon.first
+    table = Table(
+        "lot_line",
+        "How long may each lot be used?",
+        (
+            ("Lot", "", "text"),
+            ("From", "", "date"),
+            ("Last day", "", "date"),
+            ("Days until it comes", "d", "whole"),
+            ("Days it may be used", "d", "whole"),
+            ("Used", "mL", "number"),
+            ("Too old", "mL", "number"),
+        ),
+        note=f"The {TIMELINE} lots that first come to their last day, proposed orders among them; days from "
+        f"{first} on.",
+    )
+    rows = []
+    for key, view in found.components.items():
+        for lot in found.ordered.lots[key]:
+            last = lot.last_day(view.component.open_life)
+            if last == datetime.date.max or last < first or not (lot.opening or lot.received):
+                continue
+            begin = max(lot.arrival or first, first)
+            rows.append(
+                [
+                    f"{view.name} {lot.lot}",
+                    begin,
+                    last,
+                    (begin - first).days,
+                    (last - begin).days + 1,
+                    lot.used / ML,
+                    lot.expired / ML,
+                ]
+            )
+    table.rows = sorted(rows, key=lambda row: (row[2], row[0]))[:TIMELINE]
+    return table
+
+
+__all__ = ["NOTHING_TO_DO", "OVERDUE", "decision_table", "fan_tables", "lot_line_table", "week_grid_table"]

@@ -1,0 +1,392 @@
+"""Orders so that no station finds an empty store and the stock keeps its safety stock.
+
+They are planned on the walk that carries lots and containers through the shifts (`stock.ComponentWalk`):
+what stands at each station, its open life, heels, hoses and shelf lives count as they do there. An order
+is placed as late as it may be and is as small as it may be for the days up to the next; a kit is one order
+of all its components. Order and arrival fall on working days.
+
+Sources: safety stock, reorder point and loss function from Silver, Pyke & Peterson, Inventory
+Management and Production Planning and Scheduling (from memory); order quantity from F. W. Harris
+(1913).
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ..base.numbers import EQUAL
+from ..base.printed import counted
+from ..base.units import DAY
+from ..handbook.line import normal_loss, order_quantity, reorder_point, safety_stock
+from ..plan.rows import Component
+from ..plan.workdays import WorkDays
+from ..shift.store import NANO, nanolitres
+from .stock import ComponentWalk, Key, LotLedger, Order
+
+REVIEW_DAYS = 7  # an order covers at least this many days where no order cost is known
+PACE_DAYS = 28  # days to come that an order's size looks at
+MOST_PACKS = 10**9  # of one order; more helps nobody
+
+DayDraws = Sequence[Sequence[tuple[str, int]]]  # day by day: station and volume [nL], in their order
+
+
+@dataclass(frozen=True, slots=True)
+class StockRule:
+    """What a component is ordered by; volumes in m³, times in days."""
+
+    material: str
+    component: str
+    daily_use: float
+    daily_sd: float
+    lead_time: float
+    lead_spread: float
+    service: float
+    safety_stock: float
+    reorder_point: float
+    economic_order: float  # NaN where no order or holding cost is known
+    order: int  # containers
+    shortage: float  # expected in one cycle
+
+    @property
+    def key(self) -> Key:
+        """Material and component."""
+        return (self.material, self.component)
+
+
+def stock_rule(
+    component: Component, daily_use: float, daily_sd: float, settings: Mapping[str, Any]
+) -> StockRule:
+    """Safety stock, reorder point and order quantity of a component by the standard formulas."""
+    service = settings["service_level"]
+    lead, spread = component.lead_time, component.lead_time_spread
+    safety = max(float(safety_stock(daily_sd, lead, daily_use, spread, service)), 0.0)
+    point = float(reorder_point(daily_use, lead, daily_sd, spread, service))
+    sigma = math.hypot(math.sqrt(lead / DAY) * daily_sd, daily_use * spread / DAY)
+    normal = safety / sigma if sigma else 0.0
+    shortage = sigma * float(normal_loss(normal)) if sigma else 0.0
+    holding = settings["holding_rate"] * component.price  # for one container and year
+    economic = math.nan
+    containers = math.ceil(daily_use * REVIEW_DAYS / component.container)
+    if settings["order_cost"] > 0.0 and holding > 0.0 and daily_use > 0.0:
+        yearly = daily_use * 365.0 / component.container
+        wanted = float(order_quantity(yearly, settings["order_cost"], holding))
+        economic = wanted * component.container
+        containers = max(round(wanted), 1)
+    containers = max(containers, component.minimum_order)
+    if component.shelf_life is not None and daily_use > 0.0:
+        keeps = math.floor(daily_use * component.shelf_life / DAY / component.container)
+        containers = max(min(containers, keeps), component.minimum_order, 1)
+    return StockRule(
+        component.material,
+        component.component,
+        daily_use,
+        daily_sd,
+        lead / DAY,
+        spread / DAY,
+        service,
+        safety,
+        point,
+        economic,
+        containers,
+        shortage,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """What one component is ordered for: its rule, its days of draws [nL] and of mean use [m³]."""
+
+    rule: StockRule
+    draws: DayDraws
+    need: np.ndarray
+
+    def safety(self, lead: int) -> list[float]:
+        """Safety stock at the end of each day [nL]: that of the rule, at the pace of the days to come."""
+        if self.rule.daily_use <= 0.0:
+            return [0.0] * len(self.need)
+        pace = mean_ahead(self.need, 7 * math.ceil(max(lead, 1) / 7))
+        series: list[float] = (self.rule.safety_stock * NANO * pace / self.rule.daily_use).tolist()
+        return series
+
+    def sizes(self) -> list[float]:
+        """Containers that an order which arrives on each day is meant to have."""
+        if self.rule.daily_use <= 0.0:
+            return [0.0] * len(self.need)
+        pace = mean_ahead(self.need, PACE_DAYS) / self.rule.daily_use
+        pace = np.concatenate([pace[:1], pace[:-1]])
+        share = pace if math.isnan(self.rule.economic_order) else np.sqrt(pace)
+        series: list[float] = (self.rule.order * share).tolist()
+        return series
+
+
+def mean_ahead(need: np.ndarray, days: int) -> np.ndarray:
+    """Mean use of the days that follow each day, at most so many of them.
+
+    >>> mean_ahead(np.array([9.0, 1.0, 3.0, 5.0]), 2)
+    array([2., 4., 5., 5.])
+    """
+    sums = np.concatenate([[0.0], np.cumsum(need)])
+    begin = np.minimum(np.arange(1, len(need) + 1), len(need) - 1)
+    end = np.minimum(begin + days, len(need))
+    mean: np.ndarray = np.maximum(sums[end] - sums[begin], 0.0) / (end - begin)
+    return mean
+
+
+def lead_days(component: Component) -> int:
+    """Days from an order to its arrival."""
+    return math.ceil(component.lead_time / DAY - EQUAL)
+
+
+def latest_order(component: Component, day: datetime.date, work: WorkDays) -> datetime.date:
+    """The last working day on which an order arrives by a day, on a working day itself."""
+    return work.before(work.before(day) - datetime.timedelta(days=lead_days(component)))
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """When orders can be placed; days are counted from `first`.
+
+    `today` is the first day on which an order can be placed, `last_order` the last that is looked at.
+    """
+
+    first: datetime.date
+    today: datetime.date
+    last_order: datetime.date
+    work: WorkDays
+
+    def date(self, day: int) -> datetime.date:
+        """The date of a day."""
+        return self.first + datetime.timedelta(days=day)
+
+    def day(self, date: datetime.date) -> int:
+        """The number of a date."""
+        return (date - self.first).days
+
+
+Morning = dict[Key, ComponentWalk]  # what is there before a day begins
+
+
+@dataclass(slots=True)
+class Purchase:
+    """What is ordered together: one component, or the components of a kit, in whole packs."""
+
+    components: Sequence[Component]
+    demands: Sequence[Demand]
+    timing: Timing
+    kit: str = ""
+    mornings: dict[int, Morning] = field(default_factory=dict)
+    safety: list[list[float]] = field(default_factory=list)
+    sizes: list[list[float]] = field(default_factory=list)
+    number: int = 0
+
+    def __post_init__(self) -> None:
+        self.safety = [each.safety(self.lead) for each in self.demands]
+        self.sizes = [each.sizes() for each in self.demands]
+
+    @property
+    def lead(self) -> int:
+        """Days from an order to its arrival: the longest of its components."""
+        return max(map(lead_days, self.components))
+
+    @property
+    def days(self) -> int:
+        """Days that are looked at."""
+        return len(self.demands[0].draws)
+
+    @property
+    def least(self) -> int:
+        """The fewest packs of an order."""
+        return max(math.ceil(row.minimum_order / row.pack_multiple) for row in self.components)
+
+    # ---------------------------------------------------------------------------------- the walk
+
+    def _day(self, state: Morning, day: int) -> bool:
+        """Play a day; whether a component runs short on it or ends below its safety stock."""
+        date, is_low = self.timing.date(day), False
+        for row, demand, safety in zip(self.components, self.demands, self.safety, strict=True):
+            walk = state[row.material, row.component]
+            before = walk.lacking
+            walk.open_day(date)
+            for station, volume in demand.draws[day]:
+                walk.draw(date, station, volume)
+            is_low = is_low or walk.lacking > before or walk.usable_after(date) < safety[day] - 1.0
+        return is_low
+
+    def _first_low(self, state: Morning, day: int, start: int, keep: bool = False) -> int:
+        """The first low day from `start` on, played from `day`; the number of days where there is none."""
+        while day < self.days:
+            if keep:
+                self.mornings[day] = _apart(state)
+            if self._day(state, day) and day >= start:
+                return day
+            day += 1
+        return self.days
+
+    def _with(self, day: int, packs: int) -> Morning:
+        """The morning of a day with so many packs that arrive."""
+        state = _apart(self.mornings[day])
+        for row, order in zip(self.components, self._orders(day, packs), strict=True):
+            lot = order.lot()
+            if day <= 0:
+                lot.opening = lot.left
+            state[row.material, row.component].lots.append(lot)
+        return state
+
+    def _low_after(self, day: int, packs: int) -> int:
+        """The first low day where so many packs arrive on a day."""
+        return self._first_low(self._with(day, packs), day, day)
+
+    # ------------------------------------------------------------------------------------- orders
+
+    def orders(self, start: Morning) -> list[Order]:
+        """The orders to place, each as late and as small as it may be."""
+        if all(demand.rule.daily_use <= 0.0 for demand in self.demands):
+            return []
+        timing, work = self.timing, self.timing.work
+        today = work.after(timing.today)
+        soonest = max(timing.day(work.after(today + datetime.timedelta(days=self.lead))), 0)
+        for walk in start.values():
+            walk.goes_without = True
+        late_days, short_from = self._too_late(start, soonest)
+        state, day, low_from = _apart(start), 0, soonest
+        found: list[Order] = []
+        while True:
+            low = self._first_low(state, day, low_from, keep=True)
+            arrival = work.before(timing.date(low))
+            order_by = work.before(arrival - datetime.timedelta(days=self.lead))
+            if low >= self.days or order_by > timing.last_order:
+                return found
+            day = max(timing.day(arrival), 0)
+            packs = self._size(day)
+            if self._low_after(day, packs) <= low:  # no order helps: what comes is too old to be used
+                state, day, low_from = _apart(self.mornings[low]), low, low + 1
+                continue
+            self.number += 1
+            late = (late_days, short_from) if low == soonest else (0, None)
+            order_by = today if late[0] else order_by
+            found += self._orders(day, packs, order_by, late)
+            state, low_from = self._with(day, packs), low + 1
+
+    def _too_late(self, start: Morning, soonest: int) -> tuple[int, datetime.date | None]:
+        """By how many days an order is late whatever is done, and the first day short until it comes."""
+        low = self._first_low(_apart(start), 0, 0)
+        if low >= soonest:
+            return 0, None
+        timing, work = self.timing, self.timing.work
+        wanted = work.before(work.before(timing.date(low)) - datetime.timedelta(days=self.lead))
+        state = _apart(start)
+        for day in range(min(soonest, self.days)):
+            self._day(state, day)
+        shorts = [each.runs_out for each in state.values() if each.runs_out is not None]
+        return max((timing.today - wanted).days, 0), min(shorts, default=None)
+
+    def _size(self, day: int) -> int:
+        """The fewest packs of an order that last as long as the size that the rule means.
+
+        At least until the next can come; where none does, as long as any number of packs.
+        """
+        following = self.timing.day(self.timing.work.after(self.timing.date(day + 1)))
+        meant = max(
+            math.ceil(sizes[min(day, self.days - 1)] / row.pack_multiple - EQUAL)
+            for row, sizes in zip(self.components, self.sizes, strict=True)
+        )
+        most = max(meant, self.least, 1)
+        lasts = self._low_after(day, most)
+        while lasts < min(following, self.days) and most < MOST_PACKS:
+            more = self._low_after(day, 4 * most)
+            if more == lasts and most > self._all_packs(day):
+                break
+            most, lasts = 4 * most, more
+        if most > meant:
+            lasts = min(lasts, max(following, self._low_after(day, max(meant, self.least, 1))))
+        fewest = max(self.least, 1) - 1
+        while most - fewest > 1:
+            middle = (fewest + most) // 2
+            if self._low_after(day, middle) >= lasts:
+                most = middle
+            else:
+                fewest = middle
+        return most
+
+    def _all_packs(self, day: int) -> float:
+        """Packs that hold all that is needed from a day on, and the safety stock."""
+        return max(
+            (float(demand.need[day:].sum()) + max(safety) / NANO) / row.container / row.pack_multiple + 1.0
+            for row, demand, safety in zip(self.components, self.demands, self.safety, strict=True)
+        )
+
+    def _orders(
+        self,
+        day: int,
+        packs: int,
+        order_by: datetime.date | None = None,
+        late: tuple[int, datetime.date | None] = (0, None),
+    ) -> list[Order]:
+        """The order of each component for so many packs that arrive on a day."""
+        arrival = self.timing.work.before(self.timing.date(day)) if order_by else self.timing.date(day)
+        lost = self._lost(day, packs) if order_by and packs == self.least else {}
+        found = []
+        for row in self.components:
+            key, count = (row.material, row.component), packs * row.pack_multiple
+            days = None if row.shelf_life is None else int(row.shelf_life // DAY)
+            note = [_late_words(*late)] if late[0] else []
+            if lost.get(key, 0):
+                note.append(f"{lost[key] / NANO * 1e3:.1f} L of it would expire")
+            found.append(
+                Order(
+                    *key,
+                    order_by or arrival,
+                    arrival,
+                    count,
+                    count * nanolitres(row.container),
+                    datetime.date.max if days is None else arrival + datetime.timedelta(days=days),
+                    count * row.price,
+                    late[0],
+                    "; ".join(note),
+                    late[1],
+                    self.number if order_by else self.number + 1,
+                    self.kit,
+                )
+            )
+        return found
+
+    def _lost(self, day: int, packs: int) -> dict[Key, int]:
+        """What of an order grows too old on the shelf, where it is the last [nL]."""
+        if all(row.shelf_life is None for row in self.components):
+            return {}
+        state = self._with(day, packs)
+        lots: dict[Key, LotLedger] = {key: walk.lots[-1] for key, walk in state.items()}
+        for later in range(day, self.days):
+            self._day(state, later)
+        return {key: lot.expired for key, lot in lots.items()}
+
+
+def _apart(state: Morning) -> Morning:
+    return {key: walk.copy() for key, walk in state.items()}
+
+
+def _late_words(late: int, short_from: datetime.date | None) -> str:
+    """What a late order means: a shortage before it arrives and its day, or safety stock that is used."""
+    if short_from is None:
+        return f"safety stock is touched: {counted(late, 'day')} later than it should be"
+    return f"{counted(late, 'day')} late, short from {short_from}: ask for a faster delivery"
+
+
+__all__ = [
+    "DayDraws",
+    "Demand",
+    "Order",
+    "Purchase",
+    "StockRule",
+    "Timing",
+    "latest_order",
+    "lead_days",
+    "mean_ahead",
+    "stock_rule",
+]

@@ -1,0 +1,91 @@
+"""Working days: on which orders are placed and arrive."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..base.errors import InputError, Problem
+from .records import Plan
+
+WEEK = "Mon Tue Wed Thu Fri"
+BEFORE, AFTER = 1, 2  # years around the builds of which holidays are looked up
+
+
+def _calendar() -> np.busdaycalendar:
+    return np.busdaycalendar(weekmask=WEEK)
+
+
+@dataclass(frozen=True, slots=True)
+class WorkDays:
+    """Monday to Friday without the holidays.
+
+    >>> days = WorkDays.of([datetime.date(2026, 4, 6)])
+    >>> str(days.before(datetime.date(2026, 4, 6))), str(days.after(datetime.date(2026, 4, 4)))
+    ('2026-04-03', '2026-04-07')
+    """
+
+    calendar: np.busdaycalendar = field(default_factory=_calendar)
+
+    @classmethod
+    def of(cls, holidays: Iterable[datetime.date]) -> WorkDays:
+        """Working days without these."""
+        return cls(np.busdaycalendar(weekmask=WEEK, holidays=sorted(set(holidays))))
+
+    def before(self, day: datetime.date) -> datetime.date:
+        """The day itself, or the last working day before it."""
+        return _date(np.busday_offset(day, 0, roll="backward", busdaycal=self.calendar))
+
+    def after(self, day: datetime.date) -> datetime.date:
+        """The day itself, or the next working day after it."""
+        return _date(np.busday_offset(day, 0, roll="forward", busdaycal=self.calendar))
+
+
+def work_days(plan: Plan) -> WorkDays:
+    """The working days of a plan: without its table of holidays, and those of its country."""
+    days = {row.date for row in plan.holidays}
+    country = plan.settings["country"]
+    if country:
+        years = [row.date.year for row in plan.builds] or [datetime.date.today().year]
+        days |= public_holidays(country, range(min(years) - BEFORE, max(years) + AFTER + 1))
+    return WorkDays.of(days)
+
+
+def public_holidays(country: str, years: Iterable[int]) -> set[datetime.date]:
+    """The public holidays of a country or of one of its regions: DE, or DE-BY."""
+    try:
+        import holidays
+    except ImportError:
+        raise InputError(
+            Problem(
+                "Settings",
+                "country",
+                country,
+                message="needs the package holidays, which is not installed",
+                fix="pip install holidays, or list the days in a table Holidays and leave the country blank",
+            )
+        ) from None
+    name, _, region = country.partition("-")
+    try:
+        return set(holidays.country_holidays(name.strip(), region.strip() or None, years=list(years)))
+    except NotImplementedError:
+        raise InputError(
+            Problem(
+                "Settings",
+                "country",
+                country,
+                "the code of a country (ISO 3166-1), such as DE, or with a region, such as DE-BY",
+            )
+        ) from None
+
+
+def _date(day: np.datetime64) -> datetime.date:
+    found = day.item()
+    assert isinstance(found, datetime.date)
+    return found
+
+
+__all__ = ["WorkDays", "work_days"]
