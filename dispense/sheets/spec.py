@@ -79,11 +79,11 @@ def moment(name: str, help: str, labels: Sequence[str] = ()) -> Field:
 AS_THEY_ARE = frozenset(
     {
         *("plant", "line", "prepared_by", "stamp", "shift", "station", "material", "description", "chosen"),
-        *("part", "application", "meter", "pot_life_source", "pace"),
+        *("part", "application", "meter", "pot_life_source"),
         *("headline", "warning", "text", "what_to_do", "cautions"),
     }
 )
-OFTEN_NAMES = frozenset({"lot", "lots", "surface_treatment"})  # the plan's words, or a fixed text
+OFTEN_NAMES = frozenset({"lot", "lots", "pace", "surface_treatment"})  # the plan's words, or a fixed text
 
 
 def in_language(content: Content) -> Content:
