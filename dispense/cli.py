@@ -214,6 +214,8 @@ def parser() -> argparse.ArgumentParser:
     _json(fit)
     fit.set_defaults(run=_fit)
 
+    _add_path(commands)
+
     functions = commands.add_parser("functions", help="list the workbook functions")
     functions.add_argument("name", nargs="?", help="one function, in full")
     _json(functions)
@@ -329,6 +331,52 @@ def _add_floor(commands: Any) -> None:
     )
     _json(trace)
     trace.set_defaults(run=_trace)
+
+
+def _add_path(commands: Any) -> None:
+    """The command for paths of drawings."""
+    path = commands.add_parser(
+        "path",
+        help="a path for a bead from a drawing (DXF) or from points (CSV)",
+        description="Reads lines, arcs, circles, polylines, ellipses and splines of a DXF drawing, joins "
+        "them into beads, puts these in an order of short travel and gives rows for the table Paths; what "
+        "could not be read is named. A CSV with the columns X [mm], Y [mm], and if wanted Z, Motion and "
+        "Path, is taken in its own order.",
+        epilog="Example: dispense path lid.dxf --layer HEM --out lid.xlsx --picture lid.svg",
+    )
+    path.add_argument("drawing", help="drawing (.dxf) or points (.csv); it is never changed")
+    path.add_argument(
+        "--layer",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="curves of this layer; may be given again (default: the one layer with curves)",
+    )
+    path.add_argument(
+        "--colour",
+        metavar="NUMBER",
+        action="append",
+        default=[],
+        help="curves of this colour: number of the colour index, or #rrggbb; may be given again",
+    )
+    path.add_argument(
+        "--units", metavar="UNIT", help="unit of the coordinates (default: that of the drawing or the header)"
+    )
+    path.add_argument(
+        "--join", type=float, metavar="MM", help="ends within so many mm are joined (default: 0.05)"
+    )
+    path.add_argument(
+        "--start", metavar="X,Y", default="0,0", help="the first bead is the one nearest to it, mm"
+    )
+    path.add_argument("--name", metavar="NAME", help="name of the path (default: that of the file)")
+    path.add_argument("--each", action="store_true", help="a path for each bead, not one through all")
+    path.add_argument("--out", metavar="FILE", help="workbook or .csv with the rows to write")
+    path.add_argument("--picture", metavar="FILE", help=".svg to hold against the drawing")
+    path.add_argument("--plan", metavar="PLAN", help="with --write-plan: the plan that gets the path")
+    path.add_argument("--write-plan", metavar="FILE", help="new plan workbook, with the path in table Paths")
+    _paper(path)
+    _json(path)
+    path.set_defaults(run=_path)
 
 
 def _paper(command: argparse.ArgumentParser) -> None:
@@ -630,6 +678,27 @@ def _fit(options) -> int:
 
     report = fit_file(
         options.measurements, options.form, out=options.out, paper=options.paper, glass=options.glass
+    )
+    return _tell(report, options)
+
+
+def _path(options) -> int:
+    from .jobs.drawing import path_file
+
+    report = path_file(
+        options.drawing,
+        layers=options.layer,
+        colours=options.colour,
+        unit=options.units,
+        join_within=options.join,
+        start=options.start,
+        name=options.name,
+        each=options.each,
+        out=options.out,
+        picture=options.picture,
+        plan=options.plan,
+        write_plan=options.write_plan,
+        paper=options.paper,
     )
     return _tell(report, options)
 
