@@ -26,6 +26,7 @@ __all__ = ["path_svg", "path_workbook", "paths_csv"]
 _MM = 1000.0
 _WIDE = 1000.0  # units of the picture across its longer side
 _MOST_POINTS = 20_000  # in the chart of a workbook
+_TICKS = 8  # at least so many along the longer side of a path
 _INNER = (0.10, 0.12, 0.86, 0.66)  # left, top, width, height of the plot in its chart
 
 
@@ -148,8 +149,10 @@ def path_workbook(report: PathReport, paper: str = "A4") -> bytes:
         "to hold against the drawing",
     )
     data = Data(book)
-    page.answer(report.answer)
-    page.charts([_chart(data, report)])
+    page.answer(report.amount)
+    chart = _chart(data, report)
+    page.charts([chart])  # which gives the chart its width
+    _to_scale(chart, np.vstack([line for path in report.paths for line in _lines(path)]))
     page.section("Beads in their order")
     page.table(
         [header[:1].upper() + header[1:] for header in BEAD_HEADERS],
@@ -174,10 +177,13 @@ def path_workbook(report: PathReport, paper: str = "A4") -> bytes:
 
 
 def _parted(lines: list[Floats]) -> Floats:
-    """Lines one below the other with a blank row between, at most so many points as a chart can draw."""
+    """Lines one below the other with a blank row between, at most so many points as a chart can draw.
+
+    The first point stands twice: LibreOffice Calc does not draw the way from the first after a blank.
+    """
     step = 1 + sum(map(len, lines)) // _MOST_POINTS
     blank = np.full((1, 2), np.nan)
-    thinned = [np.vstack([line[:-1:step], line[-1:], blank]) for line in lines]
+    thinned = [np.vstack([line[:1], line[:-1:step], line[-1:], blank]) for line in lines]
     return np.vstack(thinned)[:-1]
 
 
@@ -199,22 +205,7 @@ def _chart(data: Data, report: PathReport) -> ScatterChart:
         ]
         x, y = data.block(name.capitalize(), [("X [mm]", columns[0]), ("Y [mm]", columns[1])], "0.000")
         curves.append(Curve(name, x, y, *look))
-    every = np.vstack(lines)
-    middle = (every.min(axis=0) + every.max(axis=0)) / 2.0
-    wide, tall = 22.0 * _INNER[2], 8.0 * _INNER[3]  # cm of the plot; the page gives the chart its width
-    sides = np.maximum(np.ptp(every, axis=0), 1e-6)
-    scale = 1.06 * max(sides[0] / wide, sides[1] / tall)
-    half = np.array([wide, tall]) * scale / 2.0
-    chart = scatter(
-        "The path to scale",
-        "x [mm]",
-        "y [mm]",
-        curves,
-        x_form="0",
-        y_form="0",
-        x_range=(float(middle[0] - half[0]), float(middle[0] + half[0])),
-        y_range=(float(middle[1] - half[1]), float(middle[1] + half[1])),
-    )
+    chart = scatter("The path to scale", "x [mm]", "y [mm]", curves, x_form="0", y_form="0")
     chart.display_blanks = "gap"
     left, top, width, height = _INNER
     chart.plot_area.layout = Layout(
@@ -223,3 +214,18 @@ def _chart(data: Data, report: PathReport) -> ScatterChart:
         )
     )
     return chart
+
+
+def _to_scale(chart: ScatterChart, points: Floats) -> None:
+    """Axes of one scale about the points, from a round figure on, by the size that the plot has."""
+    _, _, *inner = _INNER
+    sides = np.array([chart.width, chart.height]) * np.array(inner)  # cm
+    low, span = points.min(axis=0), np.maximum(np.ptp(points, axis=0), 1e-6)
+    step = _round_length(float(span.max()) / _TICKS)
+    scale = float(((span + 2.0 * step) / sides).max())  # mm a cm, with room for a step on each side
+    for axis, first, length in zip(
+        (chart.x_axis, chart.y_axis), low + span / 2.0 - scale * sides / 2.0, scale * sides, strict=True
+    ):
+        axis.scaling.min = float(np.ceil(first / step) * step)
+        axis.scaling.max = float(axis.scaling.min + length)
+        axis.majorUnit = step

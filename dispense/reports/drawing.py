@@ -60,6 +60,11 @@ class PathReport:
 
     @property
     def answer(self) -> str:
+        """How much there is to lay, and from which file."""
+        return f"{self.source}: {self.amount}"
+
+    @property
+    def amount(self) -> str:
         """How much there is to lay."""
         beads = [bead for path in self.paths for bead in path.beads]
         closed = sum(bead.closed for bead in beads)
@@ -69,7 +74,7 @@ class PathReport:
         length = _MM * sum(path.length for path in self.paths)
         travel = _MM * sum(path.travel for path in self.paths)
         between = f" and {travel:,.3f} mm of travel between them" if travel else ""
-        return f"{self.source}: {kinds}{length:,.3f} mm with material{between}"
+        return f"{kinds}{length:,.3f} mm with material{between}"
 
     @property
     def remarks(self) -> list[str]:
