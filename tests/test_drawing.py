@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import itertools
 import json
 import math
 from xml.etree import ElementTree
@@ -155,7 +156,7 @@ def test_units_of_the_drawing(drawing, code, factor):
 
 def test_a_drawing_without_unit_asks_for_it(drawing):
     path = drawing(lambda _, space: space.add_line((0, 0), (2, 0)), units=0)
-    with pytest.raises(InputError, match="tells no unit.*--units"):
+    with pytest.raises(InputError, match=r"tells no unit.*--units"):
         read_drawing(path)
     assert lengths(path, unit="in") == pytest.approx([50.8])
 
@@ -250,7 +251,7 @@ def test_files_are_written_and_never_harmed(drawing, tmp_path, capsys):
     assert len(lines) == len(told["rows"])
     # the rows, reckoned anew here: chords, and r·π/2 for the arcs of the corners
     total, spots = 0.0, [(float(x), float(y), word) for _, x, y, _, word in lines]
-    for before, here in zip(spots, spots[1:], strict=False):
+    for before, here in itertools.pairwise(spots):
         if here[2] == "line" and before[2] != "arc":
             total += math.dist(before[:2], here[:2])
     assert total + 4 * 10 * math.pi / 2 == pytest.approx(300 + 20 * math.pi, abs=0.03)
@@ -289,7 +290,7 @@ def test_a_path_goes_into_a_new_plan(drawing, tmp_path):
 def test_what_is_no_drawing_is_named(tmp_path, content):
     path = tmp_path / "bad.dxf"
     path.write_bytes(content)
-    with pytest.raises((FileError, InputError), match="bad.dxf"):
+    with pytest.raises((FileError, InputError), match=r"bad\.dxf"):
         path_file(path)
 
 

@@ -206,7 +206,6 @@ def _chart(data: Data, report: PathReport) -> ScatterChart:
         x, y = data.block(name.capitalize(), [("X [mm]", columns[0]), ("Y [mm]", columns[1])], "0.000")
         curves.append(Curve(name, x, y, *look))
     chart = scatter("The path to scale", "x [mm]", "y [mm]", curves, x_form="0", y_form="0")
-    chart.display_blanks = "gap"
     left, top, width, height = _INNER
     chart.plot_area.layout = Layout(
         manualLayout=ManualLayout(
