@@ -9,10 +9,11 @@ from __future__ import annotations
 import argparse
 import datetime
 import io
+import re
 import sys
 import warnings
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NoReturn
 
 from . import __version__
 from .base.findings import BAD_INPUT, DONE, USAGE, Finding, exit_code, tally
@@ -39,9 +40,47 @@ OLD_NAMES = {"respell": "convert"}  # commands as they were called: understood, 
 PLAN_HELP = "the plan workbook; it is never changed"
 
 
+#: an example of each command that has none of its own below its options
+EXAMPLES = {
+    "new": "dispense new plan.xlsx --demo",
+    "check": "dispense check plan.xlsx",
+    "fill": "dispense fill plan.xlsx --out sheets --date 2026-03-02",
+    "forecast": "dispense forecast plan.xlsx --weeks 6 --out forecast.xlsx",
+    "cure": 'dispense cure plan.xlsx --station "Hem robot" --out cure.xlsx',
+    "compare": "dispense compare plan.xlsx --out compare.xlsx",
+    "fit": "dispense fit tests.csv --form kamal --out fit.xlsx",
+    "functions": "dispense functions BEAD_VOLUME",
+    "call": "dispense call BEAD_AREA round 4",
+    "addin": "dispense addin install --host calc",
+    "convert": "dispense convert sheet.xlsx --host excel --out sheet_excel.xlsx",
+}
+_NO_CHOICE = re.compile(r"invalid choice: '([^']*)' \(choose from (.*)\)")
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that says which of its words was meant."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with what is wrong, and the word that resembles the one given."""
+        found = _NO_CHOICE.search(message)
+        if found:
+            from .base.naming import nearest
+
+            near = nearest(found[1], re.findall(r"[\w-]+", found[2]))
+            message += f"; did you mean {near}?" if near else ""
+        super().error(message)
+
+
+def _complete(name: str, command: argparse.ArgumentParser, words: str) -> None:
+    """The help of a command: a sentence before its options and an example below them."""
+    command.description = command.description or f"{words[:1].upper()}{words[1:]}."
+    if name in EXAMPLES:
+        command.epilog = f"Example: {EXAMPLES[name]}. {command.epilog or ''}".strip()
+
+
 def parser() -> argparse.ArgumentParser:
     """The commands and their options."""
-    top = argparse.ArgumentParser(
+    top = _Parser(
         prog="dispense",
         description="Plan adhesive, sealant, thermal paste and potting compound at a takt.",
         epilog="Start with: dispense new plan.xlsx --demo, then dispense fill plan.xlsx --out sheets. "
@@ -268,6 +307,9 @@ def parser() -> argparse.ArgumentParser:
     )
     convert.add_argument("--out", metavar="FILE", required=True, help="workbook to write")
     convert.set_defaults(run=_convert)
+    sentences = {item.dest: item.help or "" for item in commands._get_subactions()}  # no public way to them
+    for name, command in commands.choices.items():
+        _complete(name, command, sentences[name])
     return top
 
 
