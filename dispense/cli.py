@@ -9,10 +9,11 @@ from __future__ import annotations
 import argparse
 import datetime
 import io
+import re
 import sys
 import warnings
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NoReturn
 
 from . import __version__
 from .base.findings import BAD_INPUT, DONE, USAGE, Finding, exit_code, tally
@@ -39,9 +40,47 @@ OLD_NAMES = {"respell": "convert"}  # commands as they were called: understood, 
 PLAN_HELP = "the plan workbook; it is never changed"
 
 
+#: an example of each command that has none of its own below its options
+EXAMPLES = {
+    "new": "dispense new plan.xlsx --demo",
+    "check": "dispense check plan.xlsx",
+    "fill": "dispense fill plan.xlsx --out sheets --date 2026-03-02",
+    "forecast": "dispense forecast plan.xlsx --weeks 6 --out forecast.xlsx",
+    "cure": 'dispense cure plan.xlsx --station "Hem robot" --out cure.xlsx',
+    "compare": "dispense compare plan.xlsx --out compare.xlsx",
+    "fit": "dispense fit tests.csv --form kamal --out fit.xlsx",
+    "functions": "dispense functions BEAD_VOLUME",
+    "call": "dispense call BEAD_AREA round 4",
+    "addin": "dispense addin install --host calc",
+    "convert": "dispense convert sheet.xlsx --host excel --out sheet_excel.xlsx",
+}
+_NO_CHOICE = re.compile(r"invalid choice: '([^']*)' \(choose from (.*)\)")
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that says which of its words was meant."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with what is wrong, and the word that resembles the one given."""
+        found = _NO_CHOICE.search(message)
+        if found:
+            from .base.naming import nearest
+
+            near = nearest(found[1], re.findall(r"[\w-]+", found[2]))
+            message += f"; did you mean {near}?" if near else ""
+        super().error(message)
+
+
+def _complete(name: str, command: argparse.ArgumentParser, words: str) -> None:
+    """The help of a command: a sentence before its options and an example below them."""
+    command.description = command.description or f"{words[:1].upper()}{words[1:]}."
+    if name in EXAMPLES:
+        command.epilog = f"Example: {EXAMPLES[name]}. {command.epilog or ''}".strip()
+
+
 def parser() -> argparse.ArgumentParser:
     """The commands and their options."""
-    top = argparse.ArgumentParser(
+    top = _Parser(
         prog="dispense",
         description="Plan adhesive, sealant, thermal paste and potting compound at a takt.",
         epilog="Start with: dispense new plan.xlsx --demo, then dispense fill plan.xlsx --out sheets. "
@@ -228,6 +267,8 @@ def parser() -> argparse.ArgumentParser:
     _json(fit)
     fit.set_defaults(run=_fit)
 
+    _add_path(commands)
+
     functions = commands.add_parser("functions", help="list the workbook functions")
     functions.add_argument("name", nargs="?", help="one function, in full")
     _json(functions)
@@ -280,6 +321,9 @@ def parser() -> argparse.ArgumentParser:
     )
     convert.add_argument("--out", metavar="FILE", required=True, help="workbook to write")
     convert.set_defaults(run=_convert)
+    sentences = {item.dest: item.help or "" for item in commands._get_subactions()}  # no public way to them
+    for name, command in commands.choices.items():
+        _complete(name, command, sentences[name])
     return top
 
 
@@ -372,6 +416,52 @@ def _add_floor(commands: Any) -> None:
     )
     _json(trace)
     trace.set_defaults(run=_trace)
+
+
+def _add_path(commands: Any) -> None:
+    """The command for paths of drawings."""
+    path = commands.add_parser(
+        "path",
+        help="a path for a bead from a drawing (DXF) or from points (CSV)",
+        description="Reads lines, arcs, circles, polylines, ellipses and splines of a DXF drawing, joins "
+        "them into beads, puts these in an order of short travel and gives rows for the table Paths; what "
+        "could not be read is named. A CSV with the columns X [mm], Y [mm], and if wanted Z, Motion and "
+        "Path, is taken in its own order.",
+        epilog="Example: dispense path lid.dxf --layer HEM --out lid.xlsx --picture lid.svg",
+    )
+    path.add_argument("drawing", help="drawing (.dxf) or points (.csv); it is never changed")
+    path.add_argument(
+        "--layer",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="curves of this layer; may be given again (default: the one layer with curves)",
+    )
+    path.add_argument(
+        "--colour",
+        metavar="NUMBER",
+        action="append",
+        default=[],
+        help="curves of this colour: number of the colour index, or #rrggbb; may be given again",
+    )
+    path.add_argument(
+        "--units", metavar="UNIT", help="unit of the coordinates (default: that of the drawing or the header)"
+    )
+    path.add_argument(
+        "--join", type=float, metavar="MM", help="ends within so many mm are joined (default: 0.05)"
+    )
+    path.add_argument(
+        "--start", metavar="X,Y", default="0,0", help="the first bead is the one nearest to it, mm"
+    )
+    path.add_argument("--name", metavar="NAME", help="name of the path (default: that of the file)")
+    path.add_argument("--each", action="store_true", help="a path for each bead, not one through all")
+    path.add_argument("--out", metavar="FILE", help="workbook or .csv with the rows to write")
+    path.add_argument("--picture", metavar="FILE", help=".svg to hold against the drawing")
+    path.add_argument("--plan", metavar="PLAN", help="with --write-plan: the plan that gets the path")
+    path.add_argument("--write-plan", metavar="FILE", help="new plan workbook, with the path in table Paths")
+    _paper(path)
+    _json(path)
+    path.set_defaults(run=_path)
 
 
 def _paper(command: argparse.ArgumentParser) -> None:
@@ -682,6 +772,27 @@ def _fit(options) -> int:
 
     report = fit_file(
         options.measurements, options.form, out=options.out, paper=options.paper, glass=options.glass
+    )
+    return _tell(report, options)
+
+
+def _path(options) -> int:
+    from .jobs.drawing import path_file
+
+    report = path_file(
+        options.drawing,
+        layers=options.layer,
+        colours=options.colour,
+        unit=options.units,
+        join_within=options.join,
+        start=options.start,
+        name=options.name,
+        each=options.each,
+        out=options.out,
+        picture=options.picture,
+        plan=options.plan,
+        write_plan=options.write_plan,
+        paper=options.paper,
     )
     return _tell(report, options)
 

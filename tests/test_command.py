@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import argparse
 import runpy
 import sys
 
 import pytest
 from plans import hand_rows, make
 
+from dispense.base.terminal import table
+from dispense.cli import main, parser
 from dispense.reports.cure import cure_report
 
 
@@ -22,3 +25,29 @@ def test_the_package_runs_as_a_module(monkeypatch, capsys):
 
 def test_a_material_without_description_leaves_no_brackets():
     assert cure_report(make(hand_rows()), "hem").as_text().splitlines()[0] == "hem: Bond 60"
+
+
+def test_a_misspelt_word_is_told(capsys):
+    """The command, and a choice of an option, that was meant: by the letters that they share."""
+    cases = ((["fil", "plan.xlsx"], "fill"), (["fill", "plan.xlsx", "--paper", "Leter"], "Letter"))
+    for asked, meant in cases:
+        with pytest.raises(SystemExit) as ended:
+            main(asked)
+        assert ended.value.code == 2
+        assert f"did you mean {meant}?" in capsys.readouterr().err
+
+
+def test_the_help_of_each_command_has_a_sentence_and_an_example():
+    (commands,) = [item for item in parser()._actions if isinstance(item, argparse._SubParsersAction)]
+    for name, command in commands.choices.items():
+        assert command.description[:1].isupper() and command.description.endswith("."), name
+        assert f"dispense {name} " in command.epilog, name
+
+
+def test_tables_fold_at_the_width_of_the_terminal():
+    """Nothing is lost: the words of each cell stand in its column, in order, and no line is too wide."""
+    words = "the mixer is purged before the first part and after each break of more than six minutes"
+    lines = table(["station", "parts", "what"], [["hem robot", 1234, words]], 60).splitlines()
+    assert len(lines) > 2 and max(map(len, lines)) <= 60
+    assert " ".join(line[lines[0].index("what") :].strip() for line in lines[1:]) == words
+    assert len(table(["what"], [[words]]).splitlines()) == 2  # a pipe has no edge

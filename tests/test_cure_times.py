@@ -25,6 +25,7 @@ from dispense.base.clock import hhmm
 from dispense.base.findings import NOTE, QUALITY
 from dispense.books.plan import write_plan
 from dispense.jobs.fill import fill
+from dispense.plan.slips import slips
 from dispense.plan.weather import Weather
 from dispense.reports.cure import cure_report, moisture_report
 from dispense.reports.day import life_day
@@ -509,3 +510,18 @@ def test_printed_board_shows_the_dates(late_sheets, tmp_path):
     ).stdout
     row = next(line for line in text.splitlines() if "frame" in line and "1–10" in line)
     assert " 22:00 " in row and "Tue 10 Mar 23:31" in row and "Tue 3 Mar 03:31" in row
+
+
+def test_a_paste_that_does_not_cure_has_no_times_and_no_board():
+    """Nothing happens to it: no milestone is stated or missed, and a time of a cure beside it is a slip."""
+    rows = hand_rows()
+    (material, *_) = rows["Materials"]
+    material.update(cure="none", move_time=30.0)
+    material.pop("open_time", None)
+    plan = make(rows)
+    for result in play_plan(plan):
+        if result.material.material == material["material"]:
+            assert all(at is None for batch in result.batches for at in batch.milestones.values())
+            assert not [item for item in batch_findings(result) if item.topic == "cure"]
+            assert cure_board_content(plan, result, "now") is None
+    assert any("does not cure" in item.text for item in slips(plan))

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import re
+import shutil
 import sys
+import textwrap
 import time
 import unicodedata
 from collections.abc import Iterable, Sequence
@@ -37,8 +40,42 @@ def display_width(text: str) -> int:
     )
 
 
-def table(headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+_NARROWEST = 16  # columns of a terminal that a folded text keeps
+
+
+def terminal_width(stream: TextIO | None = None) -> int | None:
+    """Columns of the terminal that is written to; None for a file or a pipe, which has no edge."""
+    stream = sys.stdout if stream is None else stream
+    return shutil.get_terminal_size().columns if stream.isatty() else None
+
+
+def _folded_widths(widths: Sequence[int], numeric: Sequence[bool], room: int) -> list[int]:
+    """Widths of columns that fit into `room`: the widest texts give way first, down to `_NARROWEST`."""
+    fitted = list(widths)
+    while sum(fitted) + 2 * (len(fitted) - 1) > room:
+        texts = [place for place, right in enumerate(numeric) if not right and fitted[place] > _NARROWEST]
+        if not texts:
+            break
+        fitted[max(texts, key=fitted.__getitem__)] -= 1
+    return fitted
+
+
+def _lines_of(text: str, width: int) -> list[str]:
+    """A text in lines of a column."""
+    if display_width(text) <= width:
+        return [text]
+    return textwrap.wrap(text, width, break_on_hyphens=False) or [""]
+
+
+def table(headers: Sequence[str], rows: Iterable[Sequence[Any]], width: int | None = None) -> str:
     """An aligned table: numbers to the right, texts to the left, nothing cut.
+
+    Wider than the terminal (or `width`), texts are folded within their columns.
+
+    >>> print(table(["part", "what is to be done"], [["lid", "wipe the flange, then load it"]], 26))
+    part  what is to be done
+    lid   wipe the flange,
+          then load it
 
     >>> print(table(["part", "volume [mL]"], [["lid", 1.5], ["frame", 12.25]]))
     part   volume [mL]
@@ -54,14 +91,23 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
         max(display_width(line[place]) for line in [list(headers), *cells]) for place in range(len(headers))
     ]
 
+    room = terminal_width() if width is None else width
+    fitted = widths if room is None else _folded_widths(widths, numeric, room)
+
     def line(texts: Sequence[str]) -> str:
         parts = []
-        for text, width, right in zip(texts, widths, numeric, strict=True):
-            pad = " " * (width - display_width(text))
+        for text, wide, right in zip(texts, fitted, numeric, strict=True):
+            pad = " " * (wide - display_width(text))
             parts.append(pad + text if right else text + pad)
         return "  ".join(parts).rstrip()
 
-    return "\n".join([line(list(headers)), *(line(row) for row in cells)])
+    def lines(texts: Sequence[str]) -> list[str]:
+        if fitted == widths:
+            return [line(texts)]
+        folded = [_lines_of(text, wide) for text, wide in zip(texts, fitted, strict=True)]
+        return [line(part) for part in itertools.zip_longest(*folded, fillvalue="")]
+
+    return "\n".join(printed for row in [list(headers), *cells] for printed in lines(row))
 
 
 def findings_text(

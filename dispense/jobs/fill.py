@@ -532,11 +532,9 @@ def _jobs(
         for result in group:
             stem = stems[result.station.station]
             for sheet in SHEETS:
-                if sheet.of_station_shift:
-                    yield _Job(
-                        folder / f"{stem}_{sheet.file}",
-                        in_language(sheet.of_station_shift(plan, result, stamp)),
-                    )
+                content = sheet.of_station_shift(plan, result, stamp) if sheet.of_station_shift else None
+                if content is not None:
+                    yield _Job(folder / f"{stem}_{sheet.file}", in_language(content))
 
 
 def fill(

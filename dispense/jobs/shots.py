@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-import io
 import os
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
 from ..base.errors import InputError, Problem
-from ..base.fields import by_header
-from ..base.naming import field_name
-from ..base.units import from_si, read_header
+from ..base.units import from_si
 from ..plan.amounts import free_volume
-from ..plan.read import load_plan, read_tables
+from ..plan.read import load_plan
 from ..plan.records import Plan
 from ..plan.rows import Pot, Shot
-from ..plan.tables import BY_NAME, TABLES
+from ..plan.tables import TABLES
 from ..reports.pour import PourReport
 from ..reports.shot_plan import ShotChoice
 from ..xlsx.write import atomic_write
+from .rewrite import with_rows
 
 _CLOSE = 1e-6  # of a share or a minute that is read back
 _COLUMNS = ("part", "pot", "shot", "portion", "wait")
@@ -86,7 +84,7 @@ def write_shots(
         for shot in plan.shots
         if (shot.part, shot.pot) not in replaced
     ]
-    content = _with_rows(Path(path), [*kept, *rows])
+    content = with_rows(Path(path), "Shots", _COLUMNS, [*kept, *rows])
     with tempfile.TemporaryDirectory() as folder:
         trial = Path(folder) / "plan.xlsx"
         trial.write_bytes(content)
@@ -96,44 +94,6 @@ def write_shots(
 
 def _as_planned(choice: ShotChoice, planned: ShotChoice) -> bool:
     return (choice.pour, choice.shop) == (planned.pour, planned.shop)
-
-
-def _with_rows(path: Path, rows: Sequence[Row]) -> bytes:
-    """The bytes of the workbook with these rows in its table Shots."""
-    from openpyxl import load_workbook
-    from openpyxl.utils import get_column_letter
-
-    table = read_tables(path).get("Shots")
-    if table is None:
-        raise InputError(
-            Problem("Shots", message="the plan has no table Shots", fix="add the sheet of a new plan")
-        )
-    book = load_workbook(io.BytesIO(path.read_bytes()))
-    sheet = book[table.sheet or table.name]
-    known = by_header(BY_NAME["Shots"].columns)
-    found = [known.get(field_name(read_header(str(header or ""))[0])) for header in table.headers]
-    places = {item.name: table.letter(number) for number, item in enumerate(found) if item is not None}
-    missing = [known[name].title for name in _COLUMNS if name not in places]
-    if missing:
-        raise InputError(
-            Problem(
-                table.head(0), message="the table Shots has no " + ", ".join(missing), fix="add the columns"
-            )
-        )
-    last = max([table.header_row, *table.numbers])
-    for number in range(table.header_row + 1, max(last, table.header_row + len(rows)) + 1):
-        place = number - table.header_row - 1
-        values = rows[place] if place < len(rows) else (None,) * len(_COLUMNS)
-        for name, value in zip(_COLUMNS, values, strict=True):
-            sheet[f"{places[name]}{number}"] = value
-    for item in sheet.tables.values():
-        first, _, end = item.ref.partition(":")
-        column = end.rstrip("0123456789")
-        if int(first.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")) == table.header_row:
-            item.ref = f"{first}:{column or get_column_letter(1)}{table.header_row + max(1, len(rows))}"
-    stream = io.BytesIO()
-    book.save(stream)
-    return stream.getvalue()
 
 
 def _check(old: Plan, new: Plan, rows: Sequence[Row]) -> None:

@@ -21,7 +21,7 @@ from ..base.errors import NA, FileError, InputError, Problem, UnitError, show
 from ..base.fields import Field, clock, number
 from ..base.naming import field_name, nearest
 from ..base.units import DAY, read_header, unit_factor
-from .tables import SIZES, TEMPERATURES_MET
+from .tables import BY_NAME, SIZES, TEMPERATURES_MET
 
 MOST_BYTES = 64_000_000
 MOST_PROBLEMS = 200
@@ -220,6 +220,61 @@ def read_columns(path: str | os.PathLike[str], columns: Sequence[Field]) -> dict
     return found
 
 
+# ------------------------------------------------------------------------------ points of a path
+
+_COORDINATES = tuple(item for item in BY_NAME["Paths"].columns if item.name in ("x", "y", "z"))
+_MOTION = next(item for item in BY_NAME["Paths"].columns if item.name == "motion")
+
+
+def read_points(
+    path: str | os.PathLike[str], unit: str | None = None
+) -> dict[str, tuple[list[list[float]], list[str]]]:
+    """Points in order by the name of their path: x, y, z [m] and their motions.
+
+    Columns X, Y, and where there are such Z, Motion (line, arc, travel) and Path. `unit` is that of columns
+    whose header has none; where neither tells it, it is asked for.
+    """
+    table = read_csv(path)
+    problems: list[Problem] = []
+    columns: dict[str, list[float]] = {"z": [0.0] * len(table.rows)}
+    for item in _COORDINATES:
+        places = _named(table, item.name)
+        if not places:
+            problems += [] if item.name == "z" else [_missing(table, item)]
+            continue
+        problems += _bare_units(table, places[:1], item)
+        if read_header(table.headers[places[0]])[1] is not None:
+            pass
+        elif unit is not None:
+            table.headers[places[0]] = f"{item.heading} [{unit}]"
+        elif not problems:
+            problems.append(
+                Problem(
+                    f"{table.name} header",
+                    message=f"{show(table.headers[places[0]])} tells no unit",
+                    fix=f"write it in brackets, as in {item.title}, or give --units mm",
+                )
+            )
+        columns[item.name] = _values(table, places[0], item, problems)
+    motions = ["line"] * len(table.rows)
+    for place in _named(table, "motion")[:1]:
+        for row, text in enumerate(table.column(place)):
+            try:
+                motions[row] = str(_MOTION.read(text or "line", table.where(row)))
+            except InputError as error:
+                problems.extend(error.problems)
+    names = [""] * len(table.rows)
+    for place in _named(table, "path")[:1]:
+        names = table.column(place)
+    _report(problems)
+    found: dict[str, tuple[list[list[float]], list[str]]] = {}
+    for row, name in enumerate(names):
+        rows, words = found.setdefault(name, ([], []))
+        rows.append([columns[axis][row] for axis in "xyz"])
+        words.append(motions[row])
+    return found
+
+
 # ----------------------------------------------------------------------------- temperature records
 
 
@@ -306,4 +361,4 @@ def read_record(path: str | os.PathLike[str]) -> TemperatureRecord:
     return TemperatureRecord(table.name, times, channels, is_clock)
 
 
-__all__ = ["CsvTable", "TemperatureRecord", "read_columns", "read_csv", "read_record"]
+__all__ = ["CsvTable", "TemperatureRecord", "read_columns", "read_csv", "read_points", "read_record"]

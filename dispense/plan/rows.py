@@ -71,7 +71,7 @@ class Material(Row):
     surface_window: float | None
     """How long the treated surface keeps [s]."""
     cure: str
-    """How it cures: room, oven, moisture, light."""
+    """How it cures; none: a paste that stays as it is: room, oven, moisture, light, none."""
     cure_temperature: float
     """Temperature of the cure times [K]."""
     move_time: float | None

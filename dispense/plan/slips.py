@@ -25,7 +25,7 @@ from .checks import applied_rows, bare_parts, built_parts, idle_stations
 from .materials import mix_shares, usable_volume
 from .records import Plan
 from .rows import Build, Oven, Part, Row
-from .tables import BY_NAME
+from .tables import BY_NAME, NO_CURE
 
 LOOK_AGAIN = "look again"
 MOST_LISTED = 20  # findings of one sort that are told one by one
@@ -102,7 +102,8 @@ MOST_BORES = 1.5  # volume that stands mixed by the room in mixer and nozzle: va
 def slips(plan: Plan) -> list[Finding]:
     """Everything in a plan that is worth a second look, in the order of the tables."""
     found: list[Finding] = []
-    for check in (_unusual, _oven_cures, _mixers, _takts, _containers, _shifts, _builds, _stock, _unused):
+    cures = (_no_cures, _oven_cures)
+    for check in (_unusual, *cures, _mixers, _takts, _containers, _shifts, _builds, _stock, _unused):
         found += check(plan)
     return found
 
@@ -145,6 +146,22 @@ def _unusual(plan: Plan) -> Iterator[Finding]:
                     numbers={f"{words} [{item.unit}]": shown},
                     **_names(row),
                 )
+
+
+def _no_cures(plan: Plan) -> Iterator[Finding]:
+    """Materials that do not cure, with times of a cure: one of the two is a slip."""
+    for row in plan.materials:
+        stated = [name for name in ("move_time", "join_time", "test_time") if getattr(row, name) is not None]
+        if row.cure == NO_CURE and stated:
+            yield _slip(
+                plan,
+                QUALITY,
+                row,
+                stated[0],
+                f"{row.material} does not cure, and a time of its cure is stated; it is not used",
+                "leave the time blank, or state how it cures",
+                material=row.material,
+            )
 
 
 def _oven_cures(plan: Plan) -> Iterator[Finding]:

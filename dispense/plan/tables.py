@@ -57,7 +57,8 @@ def optional(name: str, unit: str, help: str, **rest: Any) -> Field:
 
 KINDS = ("one-part", "two-part")
 BASES = ("volume", "mass")
-CURES = ("room", "oven", "moisture", "light")
+NO_CURE = "none"  # a paste that stays as it is: no cure times, no cure board
+CURES = ("room", "oven", "moisture", "light", NO_CURE)
 COMPONENTS = ("a", "b")
 SHAPES = ("box", "tray", "cylinder", "cone", "lying-cylinder")
 RULES = (PURGE, CHANGE_MIXER) = ("purge", "change mixer")
@@ -178,7 +179,7 @@ MATERIALS = Table(
         ),
         text("surface_treatment", "treatment of the surface before dispensing", default=""),
         optional("surface_window", "min", "how long the treated surface keeps", above=0.0),
-        choice("cure", CURES, "how it cures", default="room"),
+        choice("cure", CURES, "how it cures; none: a paste that stays as it is", default="room"),
         temperature("cure_temperature", "temperature of the cure times", default=23.0),
         optional(
             "move_time",

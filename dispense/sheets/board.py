@@ -11,6 +11,7 @@ from ..base.fields import text, whole
 from ..base.findings import WAIT, Finding
 from ..base.units import LONGEST, duration_text, from_si, temperature_text
 from ..plan.records import Plan
+from ..plan.tables import NO_CURE
 from ..shift.cure_times import LAST, cure_basis
 from ..shift.results import Batch, Mating, ShiftResult, numbers_text
 from .layout import OTHER_DAY, Book, Calculated
@@ -69,9 +70,11 @@ CURE_BOARD = SheetSpec(
 )
 
 
-def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
-    """The cure board of a station."""
+def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content | None:
+    """The cure board of a station; none for a paste that does not cure and has no open time to keep."""
     material, day = result.material, result.date
+    if material.cure == NO_CURE and material.open_time is None:
+        return None
     rows: list[Row] = [
         {
             "batch": batch.number,
@@ -93,7 +96,7 @@ def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
         {
             **shift_head(plan, result, stamp),
             "headline": shift_headline(plan, [result], board_headline(result)),
-            "cure": f"{material.cure} cure",
+            "cure": "does not cure" if material.cure == NO_CURE else f"{material.cure} cure",
             "shop_temperature": temperature_text(record),
             "basis": cure_basis(material, record),
         },

@@ -17,8 +17,8 @@ class Sheet:
     """One kind of sheet. It has one of the four functions that say what a file of it holds.
 
     `of_plan` gives one file of the whole plan, `of_station` one a station, `of_shift` one a shift for all
-    its stations (None where the shift has nothing for it), `of_station_shift` one a station and shift; the
-    last argument of each is the stamp.
+    its stations (None where the shift has nothing for it), `of_station_shift` one a station and shift (None
+    where it has nothing to say); the last argument of each is the stamp.
     """
 
     spec: SheetSpec
@@ -28,4 +28,4 @@ class Sheet:
     of_plan: Callable[[Plan, Sequence[ShiftResult], str], Content] | None = None
     of_station: Callable[[Plan, SetupCard, str], Content] | None = None
     of_shift: Callable[[Plan, Sequence[ShiftResult], str], Content | None] | None = None
-    of_station_shift: Callable[[Plan, ShiftResult, str], Content] | None = None
+    of_station_shift: Callable[[Plan, ShiftResult, str], Content | None] | None = None

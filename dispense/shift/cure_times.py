@@ -24,6 +24,7 @@ from ..plan.amounts import moisture_depths
 from ..plan.materials import MILESTONES, cure_life, open_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Oven, Station
+from ..plan.tables import NO_CURE
 from ..plan.weather import Weather, shop_record, shop_weather
 from .calendar import SAME_TIME
 
@@ -59,9 +60,12 @@ class ShopCure:
 
     def __init__(self, plan: Plan, station: Station, material: Material) -> None:
         self.material = material
-        self.stated = {name: getattr(material, column) for column, name in MILESTONES}
+        cures = material.cure != NO_CURE
+        self.stated = {name: getattr(material, column) if cures else None for column, name in MILESTONES}
         self.moisture: MoistureClock | None = None
         self.clocks: dict[str, LifeClock] = {}
+        if not cures:
+            return
         if material.cure == "moisture":
             weather = shop_weather(plan, station)
             self.moisture = MoistureClock(
@@ -259,6 +263,8 @@ def _subdivide(
 
 def cure_basis(material: Material, temperatures: Sequence[float]) -> str:
     """What the times rest on at these temperatures [K], in words for a printed sheet."""
+    if material.cure == NO_CURE:
+        return "does not cure"
     if material.cure == "moisture":
         if all(
             value is None
