@@ -236,9 +236,9 @@ def parser() -> argparse.ArgumentParser:
     addin = commands.add_parser("addin", help="build, install or inspect the spreadsheet add-in")
     addin.add_argument(
         "action",
-        choices=("build", "install", "uninstall", "status"),
+        choices=("build", "install", "uninstall", "status", "serve"),
         help="build: write the files; install: put them where the spreadsheet finds "
-        "them; status: say what is missing",
+        "them; status: say what is missing; serve: work for the spreadsheet's menu, which starts this itself",
     )
     addin.add_argument(
         "--host",
@@ -665,6 +665,12 @@ def _call(options) -> int:
 
 
 def _addin(options) -> int:
+    if options.action == "serve":
+        from .addin.served import serve
+
+        out, sys.stdout = sys.stdout, sys.stderr  # whatever is printed is no message
+        serve(sys.stdin, out)
+        return DONE
     from .addin.commands import manage
 
     report = manage(

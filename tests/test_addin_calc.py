@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import ast
 import math
-import os
 import re
 import shutil
 import struct
@@ -47,13 +46,6 @@ ERROR_TYPES = {"#VALUE!": 3, "#NUM!": 6, "#N/A": 7}
 
 
 # -------------------------------------------------------------------------- what is built, anywhere
-
-
-@pytest.fixture(scope="module")
-def members(tmp_path_factory):
-    path = builder.build(tmp_path_factory.mktemp("built") / "dispense.oxt")
-    with zipfile.ZipFile(path) as archive:
-        return {name: archive.read(name) for name in archive.namelist()}
 
 
 def test_built_twice_gives_the_same_bytes(tmp_path):
@@ -262,34 +254,6 @@ def test_bench_carries_values_charts_and_titles():
 
 
 # -------------------------------------------------------------------------------- the real program
-
-
-def _need_office() -> None:
-    try:
-        found = office.find_office()
-        missing, fits = office.lacking(found)
-        if missing and not fits:
-            raise DispenseError(f"LibreOffice's Python lacks {', '.join(missing)}")
-    except DispenseError as error:
-        if os.environ.get("CI"):
-            pytest.fail(f"LibreOffice is needed here: {error}")
-        pytest.skip(str(error))
-
-
-@pytest.fixture(scope="session")
-def profile(tmp_path_factory):
-    """A LibreOffice profile of its own, with the add-in."""
-    _need_office()
-    folder = tmp_path_factory.mktemp("calc") / "profile"
-    state = office.install(profile=folder)
-    assert state["problems"] == []
-    return folder
-
-
-@pytest.fixture(scope="session")
-def calc(profile):
-    with Session(profile) as session:
-        yield session
 
 
 @pytest.fixture

@@ -17,7 +17,8 @@ from plans import MONDAY, hand_rows
 from dispense.books.plan import new_plan
 from dispense.books.trial import CHOSEN, TITLE
 from dispense.jobs import live
-from dispense.jobs.on_screen import COMMANDS, Desk, marks_of, run
+from dispense.jobs.desk import Desk, marks_of
+from dispense.jobs.on_screen import COMMANDS, run
 from dispense.plan.read import load_plan
 from dispense.plan.tables import TABLES
 from dispense.xlsx.snapshot import snapshot
@@ -35,6 +36,12 @@ def write_plan(path, rows):
             sheet.append([row.get(head) for head in heads])
     book.save(path)
     return path
+
+
+def column_letter(rows, table, name):
+    """The letter of a column of a table that `write_plan` wrote."""
+    heads = list(dict.fromkeys(key for row in rows[table] for key in row))
+    return "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[heads.index(name)]
 
 
 @pytest.fixture

@@ -33,8 +33,8 @@ from ..shift.results import ShiftResult
 from ..shift.setup import setup_card
 from ..xlsx.package import split_cell
 from ..xlsx.typed import save_signed
+from .desk import Answers, Desk, findings_lines
 from .document import CellValue, Grid, Line, Pane, Question, answers, problem_line, saved_place
-from .on_screen import Answers, Desk, findings_lines
 
 KIND = "trial"  # as the file is signed
 FIGURES = 6  # digits that a figure is shown with

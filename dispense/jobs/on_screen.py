@@ -6,119 +6,25 @@ runs, on a copy of the open tables, and tells in the pane what came of it. Nothi
 
 from __future__ import annotations
 
-import tempfile
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.file_names import safe_name
-from ..base.findings import KINDS, MARKS, STOP, Finding, tally
+from ..base.findings import STOP, Finding, tally
 from ..base.language import read_language
 from ..base.printed import counted
-from ..plan.read import check_plan
 from ..plan.records import Plan
-from ..xlsx.snapshot import snapshot
-from .document import FILES, TEXT, Grid, Host, Line, Mark, Pane, Question, answers, going_on, problem_line
-from .document import saved_place as place_of
+from .desk import Answers, Desk, findings_lines, marks_of, on_disk
+from .document import FILES, TEXT, Line, Pane, Question, answers, going_on, problem_line, saved_place
 
-__all__ = ["COMMANDS", "Command", "Desk", "findings_lines", "run"]
+__all__ = ["COMMANDS", "Command", "run", "show_check"]
 
 ALL = "all"  # the choice that keeps to nothing
-UNSAVED = "plan.xlsx"  # what a workbook is called that was never saved
-Answers = Mapping[str, str]
-
-
-@dataclass(slots=True)
-class Desk:
-    """What is remembered of one open workbook between commands."""
-
-    host: Host
-    grids: Sequence[Grid] = ()
-    plan: Plan | None = None
-    problems: list[Problem] = field(default_factory=list)
-    findings: list[Finding] | None = None  # of `plan`; None where not worked out yet
-    is_checking: bool = False  # whether marks follow each edit
-
-    def look(self) -> bool:
-        """Read what is on the screen; whether it differs from what was read before."""
-        grids = list(self.host.read())
-        if self.plan is not None and grids == self.grids:
-            return False
-        with on_disk(self.host, grids) as path:
-            plan, self.problems = check_plan(path)
-        self.grids, self.plan, self.findings = grids, plan, None
-        return True
-
-    def sound_plan(self) -> Plan:
-        """The plan on the screen; raises InputError with all its problems."""
-        self.look()
-        if self.problems or self.plan is None:
-            raise InputError(self.problems)
-        return self.plan
-
-    def all_findings(self) -> list[Finding]:
-        """What is found of the plan that was read last; none where it has problems."""
-        from ..reports.findings import plan_findings
-
-        if self.findings is None:
-            self.findings = [] if self.problems or self.plan is None else plan_findings(self.plan)
-        return self.findings
-
-
-@contextmanager
-def on_disk(host: Host, grids: Sequence[Grid]) -> Iterator[Path]:
-    """The open tables as a workbook of the plan's name in a folder that goes again."""
-    place = host.place()
-    with tempfile.TemporaryDirectory(prefix="dispense") as folder:
-        path = Path(folder) / (place.with_suffix(".xlsx").name if place else UNSAVED)
-        path.write_bytes(snapshot(grids))
-        yield path
 
 
 # ------------------------------------------------------------------------------------------ check
-
-
-def cell_of(plan: Plan, finding: Finding) -> str:
-    """The cell that a finding is about: its own, else that of its part, station or material."""
-    if finding.cell:
-        return finding.cell if "!" in finding.cell else ""
-    for name, record, known in (
-        (finding.part, "part", plan.parts),
-        (finding.station, "station", plan.stations),
-        (finding.material, "material", plan.materials),
-    ):
-        for row in known if name else ():
-            if getattr(row, record) == name:
-                return plan.cell(row, record)
-    return ""
-
-
-def findings_lines(plan: Plan, findings: Iterable[Finding]) -> list[Line]:
-    """Findings as lines of the pane, each leading to its cell."""
-    return [
-        Line(
-            f"{MARKS[item.kind]}: {f'{item.station}: ' if item.station else ''}{item}",
-            cell_of(plan, item),
-            kind=item.kind,
-        )
-        for item in findings
-    ]
-
-
-def marks_of(lines: Iterable[Line]) -> list[Mark]:
-    """One mark for each cell that lines lead to, as grave as the gravest; notes mark none."""
-    rank = list(KINDS)
-    of_cell: dict[str, list[Line]] = defaultdict(list)
-    for line in lines:
-        if line.cell and line.kind != rank[-1]:
-            of_cell[line.cell].append(line)
-    return [
-        Mark(cell, min((item.kind for item in items), key=rank.index), "\n".join(item.text for item in items))
-        for cell, items in of_cell.items()
-    ]
 
 
 def check(desk: Desk, given: Answers) -> None:
@@ -168,7 +74,7 @@ def fill(desk: Desk, given: Answers) -> None:
     from .fill import fill as fill_plan
 
     plan = desk.sound_plan()
-    place = place_of(desk.host)
+    place = saved_place(desk.host)
     days = _days(plan)
     if not days:
         raise InputError(Problem("Fill", message="the plan has no builds, so there is no shift to fill"))
@@ -212,7 +118,7 @@ def forecast(desk: Desk, given: Answers) -> None:
     from .forecast import forecast_file
 
     plan = desk.sound_plan()
-    place = place_of(desk.host)
+    place = saved_place(desk.host)
     told = answers(desk.host, "Forecast", [Question("weeks", "Weeks", default="4", kind=TEXT)], given)
     if told is None:
         return
@@ -234,7 +140,7 @@ def cure(desk: Desk, given: Answers) -> None:
     from .cure import cure_file
 
     plan = desk.sound_plan()
-    place = place_of(desk.host)
+    place = saved_place(desk.host)
     stations = _stations(plan)
     told = answers(desk.host, "Cure", [Question("station", "Station", stations, stations[0])], given)
     if told is None:
@@ -249,7 +155,7 @@ def compare(desk: Desk, given: Answers) -> None:
     from .compare import compare_file
 
     plan = desk.sound_plan()
-    place = place_of(desk.host)
+    place = saved_place(desk.host)
     out = place.with_name(f"{place.stem}_compare.xlsx")
     report = compare_file(plan, out=out, progress=going_on(desk.host))
     _tell(desk, plan, report.findings, out)
@@ -259,7 +165,7 @@ def book(desk: Desk, given: Answers) -> None:
     """Filled sheets, weights and counts that came back, into the journal beside the plan."""
     from .book import book_files
 
-    place = place_of(desk.host)
+    place = saved_place(desk.host)
     told = answers(desk.host, "Book", [Question("files", "Files that came back", kind=FILES)], given)
     if told is None or not told["files"].strip():
         return
