@@ -56,12 +56,12 @@ def parser() -> argparse.ArgumentParser:
     new.set_defaults(run=_new)
 
     check = commands.add_parser("check", help="say everything that is wrong with a plan", epilog=EXIT_CODES)
-    check.add_argument("plan", help=PLAN_HELP)
+    _plan(check)
     _json(check)
     check.set_defaults(run=_check)
 
     fill = commands.add_parser("fill", help="compute a plan and fill its sheets", epilog=EXIT_CODES)
-    fill.add_argument("plan", help=PLAN_HELP)
+    _plan(fill)
     fill.add_argument(
         "--out", metavar="DIR", help="folder for the sheets (default: a folder named after the plan)"
     )
@@ -117,7 +117,7 @@ def parser() -> argparse.ArgumentParser:
     forecast = commands.add_parser(
         "forecast", help="consumption, stock and orders over weeks", epilog=EXIT_CODES
     )
-    forecast.add_argument("plan", help=PLAN_HELP)
+    _plan(forecast)
     forecast.add_argument(
         "--weeks", type=int, default=4, metavar="N", help="calendar weeks from the first build (default: 4)"
     )
@@ -148,7 +148,7 @@ def parser() -> argparse.ArgumentParser:
     cure = commands.add_parser(
         "cure", help="pot life, cure and heat of a station's material", epilog=EXIT_CODES
     )
-    cure.add_argument("plan", help=PLAN_HELP)
+    _plan(cure)
     cure.add_argument(
         "--station", metavar="NAME", help="station whose material is looked at (default: all of them)"
     )
@@ -175,7 +175,7 @@ def parser() -> argparse.ArgumentParser:
         help="what may be chosen (table Choices), side by side",
         epilog=EXIT_CODES + " Of compare those of the plan as it is.",
     )
-    compare.add_argument("plan", help=PLAN_HELP)
+    _plan(compare)
     compare.add_argument(
         "--station", metavar="NAME", help="station that is chosen for (default: all with rows in Choices)"
     )
@@ -282,7 +282,7 @@ def _add_floor(commands: Any) -> None:
         "plan.xlsx balance.csv; dispense book plan.xlsx --take-back 7 --reason 'wrong line'. Exit code 1 "
         "where a cell was not understood; the rest of a sheet is booked, a table with a wrong cell is not.",
     )
-    book.add_argument("plan", help=PLAN_HELP)
+    _plan(book)
     book.add_argument("files", nargs="*", metavar="FILE", help="filled sheet, workbook or CSV")
     book.add_argument("--dry-run", action="store_true", help="say what would be booked, book nothing")
     book.add_argument("--take-back", type=int, metavar="N", help="booking N no longer counts")
@@ -303,7 +303,7 @@ def _add_floor(commands: Any) -> None:
         "correct by so many per cent, or where to look.",
         epilog='Example: dispense weights plan.xlsx --station "Hem robot" --out weights.xlsx',
     )
-    weights.add_argument("plan", help=PLAN_HELP)
+    _plan(weights)
     weights.add_argument("--station", metavar="NAME", help="one station (default: all with weights)")
     weights.add_argument("--out", metavar="FILE", help="workbook with charts to write")
     _paper(weights)
@@ -318,7 +318,7 @@ def _add_floor(commands: Any) -> None:
         epilog="Examples: dispense trace plan.xlsx --lot HA-0911; dispense trace plan.xlsx --part 'Drive "
         "lid' --day 2026-03-02",
     )
-    trace.add_argument("plan", help=PLAN_HELP)
+    _plan(trace)
     trace.add_argument("--lot", metavar="LOT", help="the lot: parts that may hold it, where it still stands")
     trace.add_argument(
         "--component", default="", metavar="A|B", help="with --lot: connected as this one only"
@@ -329,6 +329,16 @@ def _add_floor(commands: Any) -> None:
     )
     _json(trace)
     trace.set_defaults(run=_trace)
+
+
+def _plan(command: argparse.ArgumentParser) -> None:
+    """The plan that a command reads."""
+    command.add_argument("plan", help=PLAN_HELP)
+    command.add_argument(
+        "--saved",
+        action="store_true",
+        help="go on where the plan is open in a spreadsheet: its file as it was saved is read",
+    )
 
 
 def _paper(command: argparse.ArgumentParser) -> None:
@@ -352,6 +362,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     from .base.errors import DispenseError
 
     try:
+        if not getattr(options, "saved", True):
+            from .xlsx.opened import refuse_open
+
+            refuse_open(options.plan)
         return options.run(options)
     except DispenseError as error:
         for problem in error.problems:

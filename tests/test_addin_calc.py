@@ -536,6 +536,23 @@ def test_a_package_that_cannot_be_loaded_says_why(profile):
         assert "numpy is broken" in calc.get("B1:E1")[0][3]
 
 
+def test_whole_columns_are_cut_to_their_used_rows():
+    area = cells.method(FUNCTIONS["BEAD_AREA"])
+    column = (((2.0,), ("",), (4.0,)) + (("",),) * cells.WHOLE_COLUMN)[: cells.WHOLE_COLUMN]
+    result = area(None, "round", column, None, None)
+    assert len(result) == 3 and result[1] == ("",)
+    assert [row[0] for row in result[::2]] == pytest.approx([math.pi, 4 * math.pi])
+    assert len(area(None, "round", column[:100], None, None)) == 100  # an array formula keeps its rows
+    assert cells.used_rows((("",),) * 5) == 1
+
+
+@office_test
+def test_a_whole_column_of_a_sheet(calc, page):
+    calc.fill("D1:D20", [[float(width)] for width in range(1, 21)])
+    squares = 20 * 21 * 41 / 6  # sum of the squares of 1 to 20
+    assert page('=SUM(BEAD_AREA("round";D:D))') == pytest.approx(math.pi / 4 * squares)
+
+
 @office_test
 def test_ten_thousand_cells(calc, page):
     count = 10_000
