@@ -19,7 +19,8 @@ CHOSEN = {"station": "B4", "day": "B5", "shift": "B6"}
 PLAN_CELL = "B7"
 FIRST_INPUT = 10  # the row of the first thing to change
 FIRST_FIGURE = FIRST_INPUT + MOST_INPUTS + 3
-WIDTHS = (58, 20, 20, 14, 10)
+WIDTHS = (46, 18, 18, 14, 9)
+TITLE_HEIGHT = 24  # of the first row, in points
 
 _WORDS = (
     "What is typed here changes nothing in the plan: the figures below follow, beside those of the plan. "
@@ -48,6 +49,7 @@ def trial_workbook(chosen: Mapping[str, str], lists: Mapping[str, Sequence[str]]
     for cell, text, font in ((sheet["A1"], TITLE, style.TITLE), (sheet["A2"], _WORDS, style.NOTE)):
         style.put(cell, text)
         cell.font = font
+    sheet.row_dimensions[1].height = TITLE_HEIGHT
     _choices(book, sheet, chosen, lists)
     style.put(sheet["A7"], "Plan")
     style.put(sheet[PLAN_CELL], plan)

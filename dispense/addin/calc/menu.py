@@ -550,7 +550,12 @@ def ask(frame, title, questions):
     for number, question in enumerate(questions):
         if question["kind"] == "files" and not question["choices"]:
             dialog.getControl(f"button{number}").addActionListener(Chooser(dialog, f"field{number}"))
-    dialog.createPeer(create("com.sun.star.awt.Toolkit"), frame.ContainerWindow if frame else None)
+    window = frame.ContainerWindow if frame is not None else None
+    dialog.createPeer(create("com.sun.star.awt.Toolkit"), window)
+    if window is not None:
+        around, own = window.PosSize, dialog.PosSize
+        x, y = (around.Width - own.Width) // 2, (around.Height - own.Height) // 3
+        dialog.setPosSize(max(x, 0), max(y, 0), 0, 0, 3)  # com.sun.star.awt.PosSize.POS
     answers = None
     if dialog.execute() == 1:
         answers = {}
