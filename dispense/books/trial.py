@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from openpyxl import Workbook
+from openpyxl.styles import Alignment
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from . import style
@@ -58,15 +59,14 @@ def trial_workbook(chosen: Mapping[str, str], lists: Mapping[str, Sequence[str]]
     _headers(sheet, FIRST_FIGURE - 1, ("What follows", "Here", "In the plan", "Change", "Unit"))
     for row in input_rows():
         style.input_cell(sheet.cell(row, 2))
-        sheet.cell(row, 2).alignment = style.RIGHT
-        sheet.cell(row, 1).font = sheet.cell(row, 3).font = sheet.cell(row, 5).font = style.BODY
-        sheet.cell(row, 3).alignment = style.RIGHT
+        for column in (1, 3, 5):
+            sheet.cell(row, column).font = style.BODY
+        _align(sheet, row)
     for row in figure_rows():
         for column in range(1, 6):
             cell = sheet.cell(row, column)
             cell.font = style.BOLD if column == 2 else style.BODY
-            if column in (2, 3, 4):
-                cell.alignment = style.RIGHT
+        _align(sheet, row)
     sheet.freeze_panes = f"A{CHOSEN_END + 1}"
     style.page(sheet, landscape=False)
     return style.stable_bytes(book)
@@ -95,6 +95,15 @@ def _choices(
         rule.add(address)
         sheet.add_data_validation(rule)
     page.sheet_state = "hidden"
+
+
+def _align(sheet: Any, row: int) -> None:
+    """Words and unit to the left, figures to the right; a long text is shown smaller."""
+    for column in range(1, 6):
+        figure = column in (2, 3, 4)
+        sheet.cell(row, column).alignment = Alignment(
+            horizontal="right" if figure else "left", vertical="top", indent=1, shrink_to_fit=figure
+        )
 
 
 def _headers(sheet: Any, row: int, words: Sequence[str]) -> None:

@@ -222,6 +222,8 @@ def _shown(value: Value) -> CellValue:
         return value.isoformat()
     if isinstance(value, float):
         return float(f"{value:.{FIGURES}g}")
+    if isinstance(value, str):
+        return value.partition(" (")[0]  # what it rests on stands on the station's own sheets
     return value
 
 
