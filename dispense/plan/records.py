@@ -20,6 +20,7 @@ from .rows import (
     Bead,
     Break,
     Build,
+    Change,
     Choice,
     Component,
     Insert,
@@ -131,6 +132,7 @@ class Plan:
     builds: list[Build] = field(default_factory=list)
     stock: list[StockLot] = field(default_factory=list)
     choices: list[Choice] = field(default_factory=list)
+    changes: list[Change] = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
     takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)

@@ -245,7 +245,7 @@ def _shift_row(result: ShiftResult) -> Row:
         "lost": sum(job.lost for job in result.jobs),
         "handed_over": sum(job.carried for job in result.jobs),
         "takt": result.takt_stated,
-        "busy": result.busy / result.calendar.available,
+        "busy": result.busy / result.station.nozzles / result.calendar.available,
         "mixed": mixed_drawn(result) / ML,
         "on_parts": nominal,
         "on_parts_low": low,

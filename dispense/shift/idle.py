@@ -95,6 +95,8 @@ def _purges(
         if limit >= until:
             return tuple(times) or None
         at = _purge_at(calendar, limit, after, station.purge_time)
+        if at in times:  # one that takes no time is not made twice at once
+            at = calendar.fit(limit, station.purge_time)
         if at >= until or mixer.is_lost_by(at + station.purge_time):
             return None
         times.append(at)

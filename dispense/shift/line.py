@@ -219,7 +219,10 @@ class Line:
         """
         waiting = (work for each in before if not each.is_blocked for *_, work in each.queue if work)
         finished = (done.part for done in self.finished if self.by_name[done.part.before] in before)
-        found = [*((work.job.part, work.fate) for work in waiting), *((part.part, part.fate) for part in finished)]
+        found = [
+            *((work.job.part, work.fate) for work in waiting),
+            *((part.part, part.fate) for part in finished),
+        ]
         return any((place := places.get(part)) is not None and fate >= place for part, fate in found)
 
     def _take_over(self, player: Player) -> None:

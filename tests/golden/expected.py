@@ -9,11 +9,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from . import amounts, heat, weather, weighing
+from . import amounts, heat, line, weather, weighing
 from . import handbook as hb
 from .cells import Clock, Fact, Message, Num, Page, Says, When
-from .line import play
-from .player import USES, Played
+from .player import USES, Hours, Played
 from .reading import Plant
 
 STAMP = "golden run"
@@ -215,7 +214,11 @@ def output_findings(run: Played, here: dict[str, Any]) -> list[Found]:
         own = job.finished - job.taken_good
         if own < job.good:
             figures = (Fact(own), Fact(job.good), Clock(day, run.hours.end))
-            says = Says(("good parts", "finished", "longer hours"), (job.part,), figures)
+            said: tuple[str, ...] = ("good parts", "finished", "longer hours")
+            if run.pace:
+                said = (*said, "quicken the line", f"{run.pace.what} sets the pace")
+                figures = (*figures, Fact(run.pace.seconds, "s"))
+            says = Says(said, (job.part,), figures)
             found.append(Found(STOP, says, "output", part=job.part, **here))
         if job.carried:
             said = ("half done", "finish", "scrap") if run.last else ("half done", "takes them over")
@@ -256,7 +259,10 @@ def nozzle_findings(run: Played, here: dict[str, Any]) -> list[Found]:
             material.pot_life, material.pot_life_temperature, material, run.weather.hottest
         )
         figures = (Fact(run.between), Fact(run.takt, "s"), Fact(share * life / 60, "min"))
-        says = Says(("between parts", "takt", "longer", "smaller mixer"), (), figures)
+        said = ("between parts", "takt", "longer", "smaller mixer")
+        if run.fed:
+            said, figures = ("between parts", "waiting for parts", *said[2:]), (figures[0], figures[2])
+        says = Says(said, (), figures)
         found.append(Found(QUALITY, says, "purges between parts", **here))
     return found
 
@@ -352,7 +358,7 @@ class Reckoning:
 
     def __init__(self, tables: dict):
         self.plant = Plant(tables)
-        self.runs = play(self.plant)
+        self.runs = line.play(self.plant)
         for run in self.runs:
             if run.material.cure == "oven":
                 for part in dict.fromkeys(batch.part for batch in run.batches):
@@ -420,7 +426,7 @@ class Reckoning:
             "parts_good": Num(sum(job.good for job in run.jobs)),
             "parts_finished": Num(sum(job.finished for job in run.jobs)),
             "parts_started": Num(sum(job.begun for job in run.jobs)),
-            "takt": Num(run.takt),
+            "takt": None if run.fed or run.takt == math.inf else Num(run.takt),
             "mixed_total": Num(mixed),
             "mixed_mass": Num(mixed * density / 1000),
             "on_parts": Num(on_parts.volume),
@@ -577,16 +583,20 @@ class Reckoning:
                 words, figures = self.mixer_says(run, event)
                 names = ()
             else:
+                first = facts.get("first", True)
                 words = {
-                    "start": ("start of shift",),
+                    "start": ("start of shift",) if first else ("start", "the first part comes"),
                     "end": ("last part done",),
                     "check": ("check", "weigh"),
                     "break": ("break until",),
+                    "stop": ("the line stands until",),
                 }[event.kind]
                 names = ()
-                if event.kind == "break":
+                if "done" in facts:
+                    words, figures = ("from now on", "started before"), [Fact(facts["done"])]
+                if event.kind in ("break", "stop"):
                     figures = [Clock(day, facts["until"])]
-                if event.kind == "start" and facts["kept"] is not None:
+                if facts.get("kept") is not None:
                     words += (
                         ("go on with the mixer",)
                         if facts["kept"]
@@ -601,7 +611,10 @@ class Reckoning:
                         words, figures = (*words, "free until"), [*figures, Clock(day, run.hours.end)]
                 if event.kind == "check" and run.check.count > 1:
                     words, figures = (*words, "together"), [Fact(run.check.count)]
-            never = ("after the break",) if facts.get("after_break") is False else ()
+            never = ("after the",) if facts.get("after") == "" else ()
+            if event.nozzle:
+                words = (f"nozzle {event.nozzle}:", *words)
+                figures = [Fact(event.nozzle), *figures]
             rows.append(
                 (
                     event.at,
@@ -640,6 +653,7 @@ class Reckoning:
                 row: dict[str, Any] = {"Way": way, **dict.fromkeys(heads)}
                 if "part" in item:
                     visit = f", visit {item['turn'] + 1} to come" if item["sort"] == "half done" else ""
+                    visit = f", from {item['before']}" if "before" in item else visit
                     origin = f" of {item['origin']}" if item["origin"] else ""
                     row |= {"What": item["sort"] + visit, "Part": item["part"]}
                     row |= {"Part numbers": self.numbers(item["serials"]) + origin}
@@ -675,7 +689,7 @@ class Reckoning:
             if event.kind == "purge":
                 return ("purge", *words), [Fact(event.volume, "mL"), *figures]
             return ("take the mixer off", *words), [*figures, Clock(run.day, idle["gelled"])]
-        after: tuple[str, ...] = ("after the break",) if facts["after_break"] else ()
+        after: tuple[str, ...] = (f"after the {facts['after']}",) if facts["after"] else ()
         if facts.get("new"):
             return ("put on a new mixer", *after), []
         words, figures = ("purge", *after), [Fact(event.volume, "mL")]
@@ -794,6 +808,7 @@ class Reckoning:
             if material.open_time
             else Says(("none stated",)),
             "pot_life_source": self.source(material),
+            "weighed_on": None,  # people write it
             "cautions": cautions(material, self.has_cells(station.station)),
         }
         page = Page("station_setup", None, names)
@@ -1156,6 +1171,8 @@ class Reckoning:
             if material.moisture_energy is None:
                 return Says(("water in the air alone", "rule of thumb"), (), at)
             return Says(("water in the air",), (), (*at, Fact(material.moisture_energy, "kJ/mol")))
+        if not any((material.move_time, material.join_time, material.test_time)):
+            return Says(("no cure time stated",))
         words, figures = basis_words(material)
         if weather.energy_of(material) and not material.activation_energy:
             words = ("arrhenius", "two pot lives")  # the times themselves are stated once
@@ -1310,6 +1327,141 @@ class Reckoning:
         ] or [Message(NOTE, {"Station": None}, Says(("no warning",)))]
         return page
 
+    # ---------------------------------------------------------------------------------- line sheet
+
+    def line_findings(self, names: list[str]) -> list[Found]:
+        """What a line cannot give: told before a shift is played."""
+        plant, found = self.plant, []
+        for part in line.routed(plant):
+            for row in line.route(plant, part)[:-1]:
+                material = plant.material(line.station_of(plant, row.station).material)
+                if row.station in names and row.wait is None and material.move_time is None:
+                    says = Says(("goes on from", "at once", "no handling time"), (part, material.material))
+                    found.append(Found(NOTE, says, "wait of a route", row.station, part))
+        slow: list[tuple[float, Any, Any, Any]] = []
+        for day, shift in plant.days():
+            hours = Hours(plant, day, shift)
+            pace = line.pace_of(plant, names, plant.builds_of(day, shift), hours)
+            if pace and pace.good * pace.seconds > hours.available * (1 + 1e-6):
+                slow.append((pace.good * pace.seconds / hours.available, (day, shift), pace, hours))
+        if slow:
+            _, (day, shift), pace, hours = max(slow, key=lambda item: item[0])
+            figures = (Fact(pace.seconds, "s"), Fact(pace.good), day, *duration(pace.good * pace.seconds))
+            figures += (*duration(hours.available), Fact(math.floor(hours.available / pace.seconds)))
+            figures += (Fact(len(slow)),) if len(slow) > 1 else ()
+            said = (f"{pace.what} sets the pace", "working time", "enough for", "or build less")
+            says = Says(said, (*names, shift), figures)
+            found.append(Found(STOP, says, "pace", pace.station, day=day, shift=shift))
+            return found
+        for part in line.routed(plant):
+            days = [key for key in plant.days() if plant.builds_of(*key).get(part)]
+            first = line.route(plant, part)[0].station
+            if first not in names or not days or len(line.route(plant, part)) < 2:
+                continue
+            builds, hours = plant.builds_of(*days[0]), Hours(plant, *days[0])
+            started = sum(
+                line.started_at(plant, each, line.station_of(plant, first), count)
+                for each, count in builds.items()
+                if any(shot.station == first for shot in amounts.shots_of(plant, each))
+            )
+            done = line.through_by_the_end(plant, part, builds[part], started, hours)
+            if done < builds[part]:
+                way = line.way(plant, part, hours.start)
+                figures = (Fact(done), Fact(builds[part]), Clock(days[0][0], hours.end), *duration(way))
+                said = ("from an empty line", "through their route", "one part alone needs", "later shift")
+                where = {"day": days[0][0], "shift": days[0][1]}
+                found.append(
+                    Found(STOP, Says(said, (part,), figures), "start-up of a route", first, part, **where)
+                )
+        return found
+
+    def lines(self) -> list[list[str]]:
+        """The stations of each line."""
+        found = [line.line_of(self.plant, station.station) for station in self.plant.stations]
+        return [list(names) for names in dict.fromkeys(tuple(names) for names in found if names)]
+
+    def line_page(self, runs: list[Played]) -> Page:
+        """How the stations of a line spend a shift, what became of the parts, what stood between."""
+        plant, first = self.plant, runs[0]
+        found = []
+        for names in self.lines():
+            for item in self.line_findings(names):
+                if item.day in (None, first.day) and item.shift in ("", first.shift):
+                    found.append(item)
+        for run in runs:
+            found += [item for item in self.station_findings(run.station) if item.kind in (DANGER, STOP)]
+            shown = ("output", "half done", "lost half done")
+            found += [
+                item for item in shift_findings(run) if item.kind in (DANGER, STOP) or item.topic in shown
+            ]
+        paces = list(dict.fromkeys(run.pace for run in runs if run.pace))
+        says = Says(("no part of a route is built",))
+        if paces:
+            words = tuple(f"{pace.what} sets the pace" for pace in paces)
+            says = Says((*words, "for each good part"), (), tuple(Fact(pace.seconds, "s") for pace in paces))
+        names = {**self.head(), "day": first.day, "shift": first.shift, "hours": self.hours(first)}
+        page = Page("line", first.day, {**names, "headline": says, "cautions": Says(CAUTION)})
+        page.tables["LineStations"] = [
+            {
+                "Station": run.station.station,
+                "Busy [min]": Num(run.busy / run.station.nozzles / 60),
+                "Starved [min]": Num(run.starved / 60),
+                "Of it for cure [min]": Num(run.cures / 60),
+                "Blocked [min]": Num(run.blocked / 60),
+                "Other [min]": Num(
+                    (run.hours.available - run.busy / run.station.nozzles - run.starved - run.blocked) / 60,
+                    1e-5,
+                ),
+                "Available [min]": Num(run.hours.available / 60),
+                "In use": Num(run.busy / run.station.nozzles / run.hours.available),
+                "Pace": run.pace.what if run.pace and run.pace.station == run.station.station else None,
+            }
+            for run in runs
+        ]
+        rows = []
+        for part in plant.parts:
+            for place, row in enumerate(line.route(plant, part.part)):
+                for run in runs:
+                    for job in run.jobs:
+                        if (run.station.station, job.part) == (row.station, part.part):
+                            rows.append(
+                                {
+                                    "Part": part.part,
+                                    "Station": row.station,
+                                    "Step": Num(place + 1),
+                                    "Scrap share": Num(run.station.scrap),
+                                    "To start": Num(job.started),
+                                    "To pass on": Num(job.good),
+                                    "Started": Num(job.begun),
+                                    "Scrapped": Num(job.lost),
+                                    "Passed on": Num(job.finished),
+                                    "Handed over": Num(job.carried),
+                                }
+                            )
+        page.tables["LineParts"] = rows
+        page.tables["LineBetween"] = [
+            {
+                "From station": link["before"],
+                "To station": link["after"],
+                "Room": None if link["room"] is None else Num(link["room"]),
+                "Taken over": Num(link["taken"]),
+                "Entered": Num(link["entered"]),
+                "Begun": Num(link["begun"]),
+                "Handed over": Num(link["handed"]),
+                "Mean between": Num(link["between"][0], 1e-5),
+                "Peak between": Num(link["between"][1]),
+                "Mean cure": Num(link["cure"][0], 1e-5),
+                "Peak cure": Num(link["cure"][1]),
+                "Stay [min]": None if link["stay"] is None else Num(link["stay"] / 60, 1e-5),
+            }
+            for run in runs
+            for link in run.passages
+        ]
+        page.messages["LineWarnings"] = [
+            Message(item.kind, {"Station": item.station}, item.marked) for item in gravest(found)
+        ] or [Message(NOTE, {"Station": None}, Says(("no warning",)))]
+        return page
+
     # ----------------------------------------------------------------------------------- results
 
     def results_page(self) -> Page:
@@ -1342,8 +1494,8 @@ class Reckoning:
                     "Taken over": Num(sum(job.taken for job in run.jobs)),
                     "Lost": Num(sum(job.thrown for job in run.jobs)),
                     "Handed over": Num(sum(job.carried for job in run.jobs)),
-                    "Takt [s]": Num(run.takt),
-                    "Busy": Num(run.busy / run.hours.available),
+                    "Takt [s]": None if run.fed or run.takt == math.inf else Num(run.takt),
+                    "Busy": Num(run.busy / run.station.nozzles / run.hours.available),
                     "Mixed [mL]": Num(mixed),
                     "On parts [mL]": Num(on_parts.volume),
                     "On parts low [mL]": Num(on_parts.low),
@@ -1370,6 +1522,8 @@ class Reckoning:
                 ):
                     total[place] += value
             everything += found
+        for names in self.lines():
+            everything += self.line_findings(names)
         for station in plant.stations:
             if any(run.station.station == station.station for run in runs):
                 everything += self.station_findings(station)
@@ -1548,6 +1702,9 @@ class Reckoning:
             runs = [run for run in self.runs if (run.day, run.shift) == (day, shift)]
             folder = f"{day}_{shift.replace(' ', '_')}"
             found[f"{folder}/staging.xlsx"] = self.staging_page(runs)
+            joined = [run for names in self.lines() for run in runs if run.station.station in names]
+            if joined:
+                found[f"{folder}/line.xlsx"] = self.line_page(joined)
             for run in runs:
                 stem = f"{folder}/{run.station.station.replace(' ', '_')}"
                 found[f"{stem}_material.xlsx"] = self.material_page(run)

@@ -101,6 +101,15 @@ LABELS: dict[str, dict[str, str]] = {
         "stamp": "Printed",
         "cautions": "▲ Cautions",
     },
+    "line": {
+        "headline": "Line sheet",
+        "day": "Day",
+        "shift": "Shift",
+        "hours": "Hours",
+        "prepared_by": "Prepared by",
+        "stamp": "Printed",
+        "cautions": "▲ Cautions",
+    },
     "staging": {
         "headline": "Staging sheet",
         "day": "Day",
@@ -129,6 +138,7 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
     "station_setup": (
         "Shots: what to weigh",
         "weigh as many shots of a row on one cup as it says; low and high are those of all of them",
+        "Weighed and set on, date and time",
         "Settings: what to set",
         "Warnings and notes",
         "Set by: name, date, signature",
@@ -140,6 +150,7 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
         "Lots to bring, first-expired first",
         "Use by component",
         "Parts",
+        "taken over + started = finished + scrapped + lost + handed over",
         "What if",
         "  each with the shot of the first part [mL]:",
         "Prepared: name, date, signature",
@@ -169,6 +180,18 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
         "Weighed by: name, date, signature",
         "Checked by: name, date, signature",
         "Released: name, date, signature",
+    ),
+    "line": (
+        "Warnings",
+        "Stations",
+        "starved: no part from the station before; blocked: no room for a finished one",
+        "Parts",
+        "to start: what the scrap of this and all later stations asks for",
+        "Between the stations",
+        "work in process; in cure: parts that may not go on yet",
+        "Prepared: name, date, signature",
+        "Shift lead: name, date, signature",
+        "Handed over to next shift: name, date, signature",
     ),
     "staging": (
         "Containers to bring",
@@ -230,6 +253,7 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         '=IF(OR(F#="",D#="",E#=""),"",IF(AND(F#>=D#,F#<=E#),"yes","▲ no"))',
         '=IF(OR(H#="",I#=""),"",100*I#/H#)',
     ),
+    "line": (),
     "staging": ("=SUM(D#:D#)", "=SUM(G#:G#)"),
     "results": (
         "=IF(C#>0,1-F#/C#,0)",

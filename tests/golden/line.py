@@ -365,9 +365,9 @@ class Line:
     def is_on_the_way(self, part: str, place: int) -> bool:
         """Whether one stands in process before a place of its route."""
         names = [row.station for row in route(self.plant, part)][: place + 1]
-        return any(
-            item.key[0] == part for name in names for item in self.store.between.get(name, [])
-        ) or any(item.part == part for name in names[:-1] for item in self.store.half_done.get(name, []))
+        return any(item.key[0] == part for name in names for item in self.store.between.get(name, [])) or any(
+            item.part == part for name in names[:-1] for item in self.store.half_done.get(name, [])
+        )
 
     def between(self, pair: tuple[str, str], played: dict[str, Played], standing: list[Passing]) -> Between:
         """What passes between two stations, when it is finished and when begun."""

@@ -1151,7 +1151,10 @@ ROUTED: dict[str, Table] = {
         },
     ),
     "Temperatures": _table(
-        "Record | Time | Temperature [°C]", ["hall", "05:00", 19], ["hall", "13:00", 26], ["hall", "19:00", 22]
+        "Record | Time | Temperature [°C]",
+        ["hall", "05:00", 19],
+        ["hall", "13:00", 26],
+        ["hall", "19:00", 22],
     ),
     "Routes": _table(
         "Part | Step | Station | Wait [min] | Room",

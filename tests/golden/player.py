@@ -82,6 +82,11 @@ class Hours:
                 return begin
         return None
 
+    def fit_before(self, at: float, wide: float) -> float | None:
+        """Last time up to `at` at which work of that length is not cut."""
+        found = [min(b - wide, at) for a, b in self.stretches if min(b - wide, at) >= a]
+        return max(found, default=None)
+
 
 @dataclass
 class Lot:
@@ -364,7 +369,8 @@ def lost(started: int, good: int) -> list[bool]:
     """Which parts are lost: spread evenly."""
     bad = started - good
     return [
-        math.floor((place + 1) * bad / started) > math.floor(place * bad / started) for place in range(started)
+        math.floor((place + 1) * bad / started) > math.floor(place * bad / started)
+        for place in range(started)
     ]
 
 
@@ -466,6 +472,10 @@ class Shift:
                 assert fates is None or (fate == 0) == bad
                 found.append((job, place + 1, bad, fate))
         return found
+
+    def pause(self, start: float, end: float) -> str:
+        """What nobody works in: a break, or a stop of the line."""
+        return "stop" if (start, end) in self.stretch.stops else "break"
 
     def tell(self, event: Event) -> None:
         """Something happens at the nozzle at work; which one, where there are several."""
@@ -615,7 +625,11 @@ class Shift:
         helps = fresh < limit and replaced < full - 1e-9
         return now >= limit or (by_end >= limit and helps), now, by_end
 
-    def freshen(self, shots: list[list[float]], at: float, after_break: bool) -> float:
+    def too_late(self, at: float) -> bool:
+        """Whether what stands in the mixer has gelled before a purge from then on is done."""
+        return self.pot.used(self.mixer[0][1], at + self.station.purge_time) >= 1.0
+
+    def freshen(self, shots: list[list[float]], at: float, behind: str) -> float:
         """Purge or change until what leaves in the visit is within its share."""
         if self.pot is None:
             return at
@@ -625,13 +639,12 @@ class Shift:
             asked, share, by_end = self.asks(shots, at, replaced if helps else math.inf)
             if not asked:
                 return at
-            facts = {"share": share, "by_end": by_end, "after_break": after_break}
+            facts = {"share": share, "by_end": by_end, "after": behind}
             facts["reached"] = self.pot.when(self.mixer[0][1], station.purge_share)
-            played.between += not after_break
-            if share >= 1.0 or station.rule == "change mixer":
-                self.tell(
-                    Event(at, "mixer", volume=station.mixer_volume, facts={**facts, "over": share >= 1.0})
-                )
+            played.between += not behind
+            late = self.too_late(at)
+            if late or station.rule == "change mixer":
+                self.tell(Event(at, "mixer", volume=station.mixer_volume, facts={**facts, "over": late}))
                 at = self.fill_mixer(at + station.mixer_time)
                 replaced += station.mixer_volume
             else:
@@ -647,7 +660,7 @@ class Shift:
         self.played.purges += 1
         return end
 
-    def wait(self, begin: float, after_break: bool) -> float:
+    def wait(self, begin: float, behind: str) -> float:
         """No part until then: a mixer that would gel is purged through, or taken off, the cheaper."""
         if self.pot is None or not self.mixer or begin <= self.used:
             return begin
@@ -663,7 +676,10 @@ class Shift:
             if limit >= begin:
                 break
             at = hours.fit(limit, station.purge_time)
-            if at is None or at >= begin or self.pot.used(self.mixer[0][1], at) >= 1.0:
+            before = hours.fit_before(limit, station.purge_time)
+            if (at is None or at > limit) and before is not None and before >= after and before not in times:
+                at = before  # nobody purges in a break
+            if at is None or at >= begin or self.too_late(at):
                 times = []
                 break
             times.append(at)
@@ -677,11 +693,11 @@ class Shift:
         if times and (station.idle == "purge" or (station.idle == "cheaper" and purging < fitting)):
             for at in times:
                 self.played.between += 1
-                self.purge(at, {"idle": facts, "after_break": False})
+                self.purge(at, {"idle": facts, "after": ""})
             return begin
         self.tell(Event(self.used, "off", facts={"idle": facts}))
-        self.played.between += not after_break
-        new = {"after_break": after_break, "new": True}
+        self.played.between += not behind
+        new = {"after": behind, "new": True}
         self.tell(Event(begin, "mixer", volume=station.mixer_volume, facts=new))
         return self.fill_mixer(begin + station.mixer_time)
 
@@ -707,10 +723,9 @@ class Shift:
             self.start(hours.start)
         self.visits(hours.start)
         self.end()
-        stops = self.stretch.stops
         for a, b in hours.breaks:
             if a < played.run_end:
-                played.events.append(Event(a, "stop" if (a, b) in stops else "break", facts={"until": b}))
+                played.events.append(Event(a, self.pause(a, b), facts={"until": b}))
         for letter, component in played.parts.items():
             standing = self.store.standing.get((station.station, letter))
             hose = self.store.hoses.get((station.station, letter), 0.0)
@@ -764,12 +779,7 @@ class Shift:
             closed = bool(station.mixer_volume) and (station.after_run == "keep closed" or not facts["last"])
             if closed:
                 good = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
-                if (
-                    good
-                    and facts["last"]
-                    and self.following is not None
-                    and good <= self.following.at(0.0)
-                ):
+                if good and facts["last"] and self.following is not None and good <= self.following.at(0.0):
                     closed = False  # its life is over before the next shift could go on with it
                 else:
                     self.store.mixers[station.station, self.nozzle.number] = (played.day, self.mixer)
@@ -880,6 +890,7 @@ class Shift:
             if self.free == math.inf:
                 break  # no nozzle is free again in this shift
             due, _, number, what = queue.pop(0)
+            free = self.free
             if self.on_since is None:
                 if what is None:
                     owed = True
@@ -903,7 +914,7 @@ class Shift:
                     self.check(due)
                 continue
             job, serial, bad, turn, origin, fate, coming = what
-            visit, free = self.visit(*what), self.free
+            visit = self.visit(*what)
             if (job.part, serial, origin) in taken and self.open is not None:
                 soonest = hours.fit(max(self.free, due), self.time(visit))
                 soonest = hours.end if soonest is None else soonest + self.time(visit)
@@ -996,7 +1007,9 @@ class Shift:
         missing = self.feed and any(
             job.part in self.feed.fed and job.begun < job.started for job in played.jobs
         )
-        waiting = [coming for coming in self.feed.comes if coming.key not in played.begins] if self.feed else []
+        waiting = (
+            [coming for coming in self.feed.comes if coming.key not in played.begins] if self.feed else []
+        )
         following = min(waiting, key=lambda coming: coming.due, default=None)
         for nozzle in self.nozzles:
             if nozzle.free == math.inf:
@@ -1024,7 +1037,7 @@ class Shift:
         while visit := self.visit(job, 0, False, turn):
             begin = self.played.hours.fit(at + (visit[0].wait if turn else 0.0), self.time(visit))
             if begin is None:
-                return math.inf, -math.inf
+                return math.inf, 0.0  # not in this shift: the next begins it
             first, at, turn = first if turn else begin, begin + self.time(visit), turn + 1
         return first, self.open.when(first) - self.mating(first, at)[0]
 
@@ -1106,13 +1119,14 @@ class Shift:
             if begin is None:
                 return None
             if self.pot is not None and self.mixer:
-                asked, share, _ = self.asks(shots, begin, 0.0)
+                asked, _, _ = self.asks(shots, begin, 0.0)
                 if asked:
-                    new = share >= 1.0 or station.rule == "change mixer"
+                    new = self.too_late(begin) or station.rule == "change mixer"
                     begin = hours.fit(begin, wide + (station.mixer_time if new else station.purge_time))
                     if begin is None:
                         return None
-            after = any(self.used <= a + 1e-6 and begin >= b - 1e-6 for a, b in hours.breaks)
+            pauses = [(a, b) for a, b in hours.breaks if self.used <= a + 1e-6 and begin >= b - 1e-6]
+            after = self.pause(*pauses[0]) if pauses else ""
             fresh = self.freshen(shots, self.wait(begin, after), after)
             if fresh == begin and not self.too_little(visit):
                 if self.pot is not None:
@@ -1154,7 +1168,7 @@ class Shift:
             return
         wide = played.check_volume / station.flow if station.flow else 0.0
         shots = [[played.check_volume, 0.0, wide]]
-        begin = self.freshen(shots, self.wait(begin, False), False)
+        begin = self.freshen(shots, self.wait(begin, ""), "")
         end = begin + wide + self.draw(played.check_volume, "checks", begin, wide)
         self.push(played.check_volume, begin, end)
         played.checks += 1
