@@ -95,12 +95,12 @@ def parser() -> argparse.ArgumentParser:
     new.set_defaults(run=_new)
 
     check = commands.add_parser("check", help="say everything that is wrong with a plan", epilog=EXIT_CODES)
-    check.add_argument("plan", help=PLAN_HELP)
+    _plan(check)
     _json(check)
     check.set_defaults(run=_check)
 
     fill = commands.add_parser("fill", help="compute a plan and fill its sheets", epilog=EXIT_CODES)
-    fill.add_argument("plan", help=PLAN_HELP)
+    _plan(fill)
     fill.add_argument(
         "--out", metavar="DIR", help="folder for the sheets (default: a folder named after the plan)"
     )
@@ -169,7 +169,7 @@ def parser() -> argparse.ArgumentParser:
     forecast = commands.add_parser(
         "forecast", help="consumption, stock and orders over weeks", epilog=EXIT_CODES
     )
-    forecast.add_argument("plan", help=PLAN_HELP)
+    _plan(forecast)
     forecast.add_argument(
         "--weeks", type=int, default=4, metavar="N", help="calendar weeks from the first build (default: 4)"
     )
@@ -200,7 +200,7 @@ def parser() -> argparse.ArgumentParser:
     cure = commands.add_parser(
         "cure", help="pot life, cure and heat of a station's material", epilog=EXIT_CODES
     )
-    cure.add_argument("plan", help=PLAN_HELP)
+    _plan(cure)
     cure.add_argument(
         "--station", metavar="NAME", help="station whose material is looked at (default: all of them)"
     )
@@ -227,7 +227,7 @@ def parser() -> argparse.ArgumentParser:
         help="what may be chosen (table Choices), side by side",
         epilog=EXIT_CODES + " Of compare those of the plan as it is.",
     )
-    compare.add_argument("plan", help=PLAN_HELP)
+    _plan(compare)
     compare.add_argument(
         "--station", metavar="NAME", help="station that is chosen for (default: all with rows in Choices)"
     )
@@ -291,9 +291,9 @@ def parser() -> argparse.ArgumentParser:
     addin = commands.add_parser("addin", help="build, install or inspect the spreadsheet add-in")
     addin.add_argument(
         "action",
-        choices=("build", "install", "uninstall", "status"),
+        choices=("build", "install", "uninstall", "status", "serve"),
         help="build: write the files; install: put them where the spreadsheet finds "
-        "them; status: say what is missing",
+        "them; status: say what is missing; serve: work for the spreadsheet's menu, which starts this itself",
     )
     addin.add_argument(
         "--host",
@@ -340,7 +340,7 @@ def _add_floor(commands: Any) -> None:
         "plan.xlsx balance.csv; dispense book plan.xlsx --take-back 7 --reason 'wrong line'. Exit code 1 "
         "where a cell was not understood; the rest of a sheet is booked, a table with a wrong cell is not.",
     )
-    book.add_argument("plan", help=PLAN_HELP)
+    _plan(book)
     book.add_argument("files", nargs="*", metavar="FILE", help="filled sheet, workbook or CSV")
     book.add_argument("--dry-run", action="store_true", help="say what would be booked, book nothing")
     book.add_argument("--take-back", type=int, metavar="N", help="booking N no longer counts")
@@ -361,7 +361,7 @@ def _add_floor(commands: Any) -> None:
         "correct by so many per cent, or where to look.",
         epilog='Example: dispense weights plan.xlsx --station "Hem robot" --out weights.xlsx',
     )
-    weights.add_argument("plan", help=PLAN_HELP)
+    _plan(weights)
     weights.add_argument("--station", metavar="NAME", help="one station (default: all with weights)")
     weights.add_argument("--out", metavar="FILE", help="workbook with charts to write")
     _paper(weights)
@@ -405,7 +405,7 @@ def _add_floor(commands: Any) -> None:
         epilog="Examples: dispense trace plan.xlsx --lot HA-0911; dispense trace plan.xlsx --part 'Drive "
         "lid' --day 2026-03-02",
     )
-    trace.add_argument("plan", help=PLAN_HELP)
+    _plan(trace)
     trace.add_argument("--lot", metavar="LOT", help="the lot: parts that may hold it, where it still stands")
     trace.add_argument(
         "--component", default="", metavar="A|B", help="with --lot: connected as this one only"
@@ -464,6 +464,16 @@ def _add_path(commands: Any) -> None:
     path.set_defaults(run=_path)
 
 
+def _plan(command: argparse.ArgumentParser) -> None:
+    """The plan that a command reads."""
+    command.add_argument("plan", help=PLAN_HELP)
+    command.add_argument(
+        "--saved",
+        action="store_true",
+        help="go on where the plan is open in a spreadsheet: its file as it was saved is read",
+    )
+
+
 def _paper(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--paper", choices=tuple(PAPERS), default="A4", help="paper to print on (default: A4)"
@@ -485,6 +495,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     from .base.errors import DispenseError
 
     try:
+        if not getattr(options, "saved", True):
+            from .xlsx.opened import refuse_open
+
+            refuse_open(options.plan)
         return options.run(options)
     except DispenseError as error:
         for problem in error.problems:
@@ -828,6 +842,12 @@ def _call(options) -> int:
 
 
 def _addin(options) -> int:
+    if options.action == "serve":
+        from .addin.served import serve
+
+        out, sys.stdout = sys.stdout, sys.stderr  # whatever is printed is no message
+        serve(sys.stdin, out)
+        return DONE
     from .addin.commands import manage
 
     report = manage(

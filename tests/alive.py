@@ -11,7 +11,7 @@ calls.
 # openpyxl, of cells, sheets, workbooks, tables, validations
 _.autoFilter, _.border, _.created, _.creator, _.data_type, _.errorTitle, _.fitToHeight, _.fitToWidth
 _.freeze_panes, _.hyperlink, _.number_format, _.pageSetUpPr, _.paperSize, _.print_area, _.print_title_cols
-_.print_title_rows, _.quotePrefix, _.showGridLines, _.tabColor, _.tableStyleInfo
+_.print_title_rows, _.quotePrefix, _.sheet_state, _.showGridLines, _.tabColor, _.tableStyleInfo
 # openpyxl, of charts
 _.axId, _.crossAx, _.crosses, _.gapWidth, _.grouping, _.logBase, _.majorTickMark, _.majorUnit, _.numFmt
 _.overlap, _.overlay, _.pPr, _.rPr, _.scatterStyle, _.showVal, _.smooth, _.spPr, _.tickLblPos, _.txPr
@@ -27,9 +27,25 @@ _.SN_RE, _._parse_whitespace, _._parse_brackets  # openpyxl's tokenizer, which o
 _.getServiceName, _.getImplementationName, _.supportsService
 _.getInteractionHandler, _.getProgressHandler
 _.Complete, _.FormulaLocal
+# of its menu, its pane, its dialogs and its drawn shapes
+_.FillStyle, _.IsEnabled, _.LayerID, _.LineColor, _.LineWidth, _.Maximum, _.Minimum, _.MoveProtect
+_.PositionX, _.PositionY, _.Preferred, _.ResourceURL, _.SelectedItems, _.SizeProtect, _.Source
+_.StringItemList, _.Title, _.actionPerformed, _.createAccessible, _.createUIElement, _.disposing
+_.documentEventOccured, _.getHeightForWidth, _.getMinimalWidth, _.getRealInterface, _.getWindow
+_.initialize, _.itemStateChanged, _.modified, _.notify, _.queryDispatches, _.removeStatusListener
+_.windowHidden, _.windowMoved, _.windowResized, _.windowShown
+# by the name that the core asks for (`addin/served.WHAT`)
+_.do_ask, _.do_mark, _.do_progress, _.do_read, _.do_show, _.do_write
 
 # -- asked by name
-_.calculate, _.recalculate, _.is_modified  # of an open document, over a session (`addin/calc/session.py`)
+(
+    _.calculate,
+    _.recalculate,
+    _.is_modified,
+    _.switch,
+    _.undo_titles,
+    _.remove_row,
+)  # of an open document, over a session (`addin/calc/session.py`)
 install, uninstall  # `dispense addin install` takes them from the module of its host (`addin/commands.py`)
 _.paths  # of a plan: read by the table's name
 # constants of kinetics, read by the name of their column (`plan/materials.kinetics_of`)

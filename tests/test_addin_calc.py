@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import ast
 import math
-import os
 import re
 import shutil
 import struct
@@ -47,13 +46,6 @@ ERROR_TYPES = {"#VALUE!": 3, "#NUM!": 6, "#N/A": 7}
 
 
 # -------------------------------------------------------------------------- what is built, anywhere
-
-
-@pytest.fixture(scope="module")
-def members(tmp_path_factory):
-    path = builder.build(tmp_path_factory.mktemp("built") / "dispense.oxt")
-    with zipfile.ZipFile(path) as archive:
-        return {name: archive.read(name) for name in archive.namelist()}
 
 
 def test_built_twice_gives_the_same_bytes(tmp_path):
@@ -262,34 +254,6 @@ def test_bench_carries_values_charts_and_titles():
 
 
 # -------------------------------------------------------------------------------- the real program
-
-
-def _need_office() -> None:
-    try:
-        found = office.find_office()
-        missing, fits = office.lacking(found)
-        if missing and not fits:
-            raise DispenseError(f"LibreOffice's Python lacks {', '.join(missing)}")
-    except DispenseError as error:
-        if os.environ.get("CI"):
-            pytest.fail(f"LibreOffice is needed here: {error}")
-        pytest.skip(str(error))
-
-
-@pytest.fixture(scope="session")
-def profile(tmp_path_factory):
-    """A LibreOffice profile of its own, with the add-in."""
-    _need_office()
-    folder = tmp_path_factory.mktemp("calc") / "profile"
-    state = office.install(profile=folder)
-    assert state["problems"] == []
-    return folder
-
-
-@pytest.fixture(scope="session")
-def calc(profile):
-    with Session(profile) as session:
-        yield session
 
 
 @pytest.fixture
@@ -570,6 +534,23 @@ def test_a_package_that_cannot_be_loaded_says_why(profile):
         assert calc.get("A1")[0][0] == {"error": "#VALUE!"}
         calc.array("B1:E1", "=LAST_PROBLEMS()")
         assert "numpy is broken" in calc.get("B1:E1")[0][3]
+
+
+def test_whole_columns_are_cut_to_their_used_rows():
+    area = cells.method(FUNCTIONS["BEAD_AREA"])
+    column = (((2.0,), ("",), (4.0,)) + (("",),) * cells.WHOLE_COLUMN)[: cells.WHOLE_COLUMN]
+    result = area(None, "round", column, None, None)
+    assert len(result) == 3 and result[1] == ("",)
+    assert [row[0] for row in result[::2]] == pytest.approx([math.pi, 4 * math.pi])
+    assert len(area(None, "round", column[:100], None, None)) == 100  # an array formula keeps its rows
+    assert cells.used_rows((("",),) * 5) == 1
+
+
+@office_test
+def test_a_whole_column_of_a_sheet(calc, page):
+    calc.fill("D1:D20", [[float(width)] for width in range(1, 21)])
+    squares = 20 * 21 * 41 / 6  # sum of the squares of 1 to 20
+    assert page('=SUM(BEAD_AREA("round";D:D))') == pytest.approx(math.pi / 4 * squares)
 
 
 @office_test

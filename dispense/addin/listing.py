@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from functools import cache
 from typing import Any
@@ -25,6 +26,8 @@ _COLUMNS = (
     ("Source of the expected value", 36),
 )
 
+NO_ANSWER = "no answer here"
+
 
 @cache
 def checks() -> dict[str, tuple[str, Example]]:
@@ -38,8 +41,14 @@ def checks() -> dict[str, tuple[str, Example]]:
     return found
 
 
-def write_list(sheet: Any, title: str, words: str, entries: Iterable[Function]) -> None:
-    """Fill an openpyxl sheet with the list; a check that fails turns red."""
+def write_list(
+    sheet: Any, title: str, words: str, entries: Iterable[Function], *, tries_at_load: bool = False
+) -> None:
+    """Fill an openpyxl sheet with the list; a check that fails turns red.
+
+    With `tries_at_load` each check calls its function anew whenever the workbook is opened, so that a
+    spreadsheet that cannot compute it says so in place of the stored value.
+    """
     bold, head = Font(bold=True), PatternFill("solid", fgColor="FFDDE6EE")
     wrap = Alignment(wrap_text=True, vertical="top")
     sheet.title = "Dispense"
@@ -59,7 +68,7 @@ def write_list(sheet: Any, title: str, words: str, entries: Iterable[Function]) 
         sheet.cell(row, 1, topic).font = bold
         row += 1
         for entry in members:
-            _list_function(sheet, row, entry, checks().get(entry.name), wrap)
+            _list_function(sheet, row, entry, checks().get(entry.name), wrap, tries_at_load)
             row += 1
     red = PatternFill(bgColor="FFF4B6B6")
     rule = FormulaRule(formula=['AND($E5<>"",$E5<>"ok")'], fill=red)
@@ -72,16 +81,19 @@ def write_list(sheet: Any, title: str, words: str, entries: Iterable[Function]) 
 
 
 def _list_function(
-    sheet: Any, row: int, entry: Function, check: tuple[str, Example] | None, wrap: Any
+    sheet: Any, row: int, entry: Function, check: tuple[str, Example] | None, wrap: Any, tries: bool
 ) -> None:
     sheet.cell(row, 1, entry.signature)
     sheet.cell(row, 2, function_help(entry))
     if check:
         formula, case = check
-        sheet.cell(row, 3, "=" + formula)
+        shown, asked, again = formula, f"C{row}", ""
+        if tries:  # a stored value is computed again at load only where what it rests on is volatile
+            shown, asked, again = f'IF(E{row}="{NO_ANSWER}","",{formula})', formula, "&T(NOW())"
+        sheet.cell(row, 3, "=" + shown)
         sheet.cell(row, 4, float(case.result))
-        near = f"ABS(C{row}-D{row})<={max(case.tolerance, 1e-9)!r}*MAX(1,ABS(D{row}))"
-        sheet.cell(row, 5, f'=IFERROR(IF({near},"ok","differs"),"no answer")')
+        near = f"ABS({asked}-D{row})<={max(case.tolerance, 1e-9)!r}*MAX(1,ABS(D{row}))"
+        sheet.cell(row, 5, f'=IFERROR(IF({near},"ok","differs"),"{NO_ANSWER}"){again}')
         sheet.cell(row, 6, case.source)
         for column in (3, 4):
             sheet.cell(row, column).number_format = "0.######"
@@ -97,6 +109,7 @@ def _list_function(
 def with_values(part: bytes) -> bytes:
     """The list's sheet with the value beside each formula, so that a viewer shows numbers."""
     values = {formula: repr(float(case.result)) for formula, case in checks().values()}
+    shown = re.compile(rf'IF\(E\d+="{NO_ANSWER}","",(.*)\)\Z')
     root = etree.fromstring(part)
     space = {"m": root.nsmap[None]}
     for formula in root.iterfind(".//m:c/m:f", space):
@@ -104,7 +117,9 @@ def with_values(part: bytes) -> bytes:
         held = cell.find("m:v", space)
         if held is None:
             held = etree.SubElement(cell, f"{{{space['m']}}}v")
-        held.text = values.get(formula.text, "ok")
+        text = formula.text or ""
+        wrapped = shown.match(text)
+        held.text = values.get(wrapped[1] if wrapped else text, "ok")
         cell.attrib.pop("t", None)
         if held.text == "ok":
             cell.set("t", "str")

@@ -274,8 +274,10 @@ def _new_workbook(entries: list[Function]) -> bytes:
         book.active,
         f"Functions of dispense {__version__} as names",
         "These work in this workbook without an add-in, and go along when its sheets are copied. "
-        "Plain numbers in the units shown; a check that is red needs a newer spreadsheet (LAMBDA).",
+        "Plain numbers in the units shown. Where a check says that there is no answer here, this spreadsheet "
+        "does not know LAMBDA.",
         entries,
+        tries_at_load=True,
     )
     stream = io.BytesIO()
     book.save(stream)

@@ -7,6 +7,7 @@ shift finds stands in its `ShiftResult.findings`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 from ..base.errors import DispenseError
 from ..base.findings import NOTE, QUALITY, READING, Finding, gravest_first
@@ -75,6 +76,13 @@ def station_findings(plan: Plan, station: str) -> list[Finding]:
     return known[station]
 
 
+def without_findings(plan: Plan) -> Plan:
+    """The same plan where nothing is found: for figures that must follow at once, findings come apart."""
+    quiet = replace(plan)
+    quiet.kept("findings").update({row.station: [] for row in plan.stations})
+    return quiet
+
+
 def plan_findings(plan: Plan, stations: Iterable[str] | None = None) -> list[Finding]:
     """What is found of a plan, or of some of its stations, the gravest first."""
     names = [row.station for row in plan.stations]
@@ -83,4 +91,4 @@ def plan_findings(plan: Plan, stations: Iterable[str] | None = None) -> list[Fin
     return gravest_first([*found, *(item for name in chosen for item in station_findings(plan, name))])
 
 
-__all__ = ["OF_PLAN", "OF_STATION", "plan_findings", "station_findings"]
+__all__ = ["OF_PLAN", "OF_STATION", "plan_findings", "station_findings", "without_findings"]

@@ -26,6 +26,7 @@ from ...handbook.in_formulas import OWN
 from ...xlsx.write import atomic_write
 from .. import argument_help, argument_title, function_help
 from . import component_names as names
+from .menu_files import menu_files
 
 PACKAGE = Path(__file__).resolve().parents[2]
 EPOCH = (1980, 1, 1, 0, 0, 0)
@@ -133,6 +134,11 @@ def _components() -> str:
         f'<implementation name="{names.IMPLEMENTATION}"><service name="{OWN.service}"/>'
         '<service name="com.sun.star.sheet.AddIn"/></implementation>\n'
         f'<implementation name="{names.RESPELL}"><service name="{names.RESPELL}"/>'
+        "</implementation>\n</component>\n"
+        '<component loader="com.sun.star.loader.Python" uri="menu.py">\n'
+        f'<implementation name="{names.MENU}"><service name="com.sun.star.frame.ProtocolHandler"/>'
+        "</implementation>\n"
+        f'<implementation name="{names.PANELS}"><service name="{names.PANELS}"/>'
         "</implementation>\n</component>\n</components>\n"
     )
 
@@ -145,10 +151,11 @@ _KINDS = {
 }
 
 
-def _manifest() -> str:
+def _manifest(more: Iterable[str]) -> str:
+    kinds = _KINDS | dict.fromkeys(more, _KINDS["Jobs.xcu"])
     entries = "".join(
         f'<manifest:file-entry manifest:media-type="{kind}" manifest:full-path="{path}"/>\n'
-        for path, kind in _KINDS.items()
+        for path, kind in kinds.items()
     )
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
@@ -285,8 +292,13 @@ def _archive(members: dict[str, bytes]) -> bytes:
     return buffer.getvalue()
 
 
-def build(out: str | os.PathLike[str], with_dependencies: bool = False) -> Path:
+def build(
+    out: str | os.PathLike[str], with_dependencies: bool = False, planner: list[str] | None = None
+) -> Path:
     """Write the extension to `out` (an .oxt file) and return its path.
+
+    `planner` is the command that the menu starts; without it the program `dispense` on the path of the
+    machine where it is used.
 
     With `with_dependencies` the packages that the functions import (numpy, pint and what those
     need) are copied into it from the running interpreter; such a file fits only a LibreOffice
@@ -297,8 +309,10 @@ def build(out: str | os.PathLike[str], with_dependencies: bool = False) -> Path:
         raise DispenseError(Problem("addin build", "out", path.name, "a file name ending in .oxt"))
     entries = _all()
     files, outside = needed()
+    menu = menu_files(_XCU, _property, _node, planner)
     texts = {
-        "META-INF/manifest.xml": _manifest(),
+        **menu,
+        "META-INF/manifest.xml": _manifest(name for name in menu if name.endswith(".xcu")),
         "description.xml": _description(len(entries)),
         "description.txt": _ABOUT,
         "types.idl": type_library(entries),
@@ -309,7 +323,8 @@ def build(out: str | os.PathLike[str], with_dependencies: bool = False) -> Path:
         "modules.txt": "\n".join(outside) + "\n",
     }
     members = {name: text.encode("utf-8") for name, text in texts.items()}
-    members["component.py"] = (Path(__file__).parent / "component.py").read_bytes()
+    for name in ("component.py", "menu.py"):
+        members[name] = (Path(__file__).parent / name).read_bytes()
     for file in files:
         name = file.relative_to(PACKAGE.parent).as_posix()
         members[f"pythonpath/{name}"] = file.read_bytes()

@@ -35,6 +35,8 @@ ERROR_NUMBERS = {
     "#N/A": 32767,
 }
 
+WHOLE_COLUMN = 1_048_576  # rows of a sheet: a range of that height is one of whole columns
+
 
 def error_value(text: str) -> float:
     """The NaN that Calc shows as this error."""
@@ -63,10 +65,21 @@ def _argument(value: Any) -> Any:
     """An argument as the registry takes it: None for blank, an array for a range of numbers."""
     if type(value) is not tuple:
         return None if value == "" else value
+    if len(value) == WHOLE_COLUMN:
+        value = value[: used_rows(value)]
     cells = list(chain.from_iterable(value))
     if set(map(type, cells)) == {float}:
         return np.array(cells).reshape(len(value), -1)
     return value
+
+
+def used_rows(rows: Sequence[Sequence[Any]]) -> int:
+    """How many rows there are down to the last that is not blank, at least one."""
+    blank = ("",) * len(rows[0])
+    count = len(rows)
+    while count > 1 and rows[count - 1] == blank:
+        count -= 1
+    return count
 
 
 def rows_of(function: Function, arguments: Sequence[Any]) -> tuple[tuple[float | str, ...], ...]:

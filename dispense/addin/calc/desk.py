@@ -12,7 +12,9 @@ import sys
 import time
 
 import uno  # noqa: F401  (makes com.sun.star importable)
+import unohelper
 from com.sun.star.beans import PropertyValue
+from com.sun.star.frame import XStatusListener
 from com.sun.star.util import URL
 from manage import PATIENCE, start, stop
 
@@ -55,6 +57,18 @@ def _content(cell):
     return cell.Value
 
 
+class Heard(unohelper.Base, XStatusListener):
+    """What a command of a window says of itself."""
+
+    state = None
+
+    def statusChanged(self, event):
+        self.state = event.State
+
+    def disposing(self, event):
+        pass
+
+
 class Desk:
     """The requests."""
 
@@ -70,6 +84,10 @@ class Desk:
         self.document = self.desktop.loadComponentFromURL(url, "_blank", 0, (_property("Hidden", hidden),))
         if self.document is None:
             raise ValueError(f"cannot be opened: {path}")
+
+    def switch(self, address):
+        """Go on with another document that is open."""
+        self.document = {item.URL: item for item in self.desktop.Components}[address]
 
     def documents(self):
         """Addresses of what is open."""
@@ -176,6 +194,55 @@ class Desk:
                 raise TimeoutError("the recalculation does not end")
             time.sleep(0.001)
         return time.perf_counter() - begin
+
+    def _dispatch(self, name):
+        url = self.context.ServiceManager.createInstanceWithContext(
+            "com.sun.star.util.URLTransformer", self.context
+        ).parseStrict(_url(name))[1]
+        return self.document.CurrentController.Frame.queryDispatch(url, "", 0), url
+
+    def command(self, name, given=None):
+        """What an entry of a menu does, in the thread of this connection; the document may not be hidden."""
+        found, url = self._dispatch(name)
+        found.dispatch(url, tuple(_property(key, value) for key, value in (given or {}).items()))
+
+    def state(self, name):
+        """What an entry of a menu says of itself."""
+        found, url = self._dispatch(name)
+        heard = Heard()
+        found.addStatusListener(heard, url)
+        return heard.state
+
+    def shapes(self, begin):
+        """Each drawn shape whose name begins so: sheet, name, text, cell, whether it prints and is seen."""
+        return [
+            [
+                sheet.Name,
+                shape.Name,
+                shape.Description,
+                getattr(shape.Anchor, "AbsoluteName", ""),
+                bool(shape.Printable),
+                bool(shape.Visible),
+            ]
+            for sheet in self.document.Sheets
+            for shape in sheet.DrawPage
+            if shape.Name.startswith(begin)
+        ]
+
+    def undo_titles(self):
+        """Names of the steps that can be undone."""
+        return list(self.document.UndoManager.getAllUndoActionTitles())
+
+    def undo(self):
+        self.document.UndoManager.undo()
+
+    def remove_row(self, sheet, row):
+        """Take a row out of a sheet, counted from 1."""
+        self.document.Sheets.getByName(sheet).Rows.removeByIndex(row - 1, 1)
+
+    def store(self):
+        """Save the document where it is."""
+        self.document.store()
 
     def is_modified(self):
         return bool(self.document.isModified())

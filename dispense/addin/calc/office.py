@@ -25,6 +25,7 @@ from ...base.errors import DispenseError, Problem
 from ...handbook.catalogue import FUNCTIONS
 from .builder import build, needed
 from .component_names import IDENTIFIER
+from .menu_files import planner_command
 
 VARIABLE = "DISPENSE_SOFFICE"  # the soffice program, where it is in no usual place
 OLDEST_PYTHON = (3, 11)
@@ -263,7 +264,11 @@ def install(
                         fix=_advice(missing, office),
                     )
                 )
-            path = build(Path(folder) / "dispense.oxt", with_dependencies=bool(missing) and fits)
+            path = build(
+                Path(folder) / "dispense.oxt",
+                with_dependencies=bool(missing) and fits,
+                planner=planner_command(),
+            )
         else:
             path = Path(oxt).resolve()
             if not path.is_file():

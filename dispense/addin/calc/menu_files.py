@@ -1,0 +1,147 @@
+"""The texts by which LibreOffice shows menu, toolbar and pane, made from the commands of the core."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from ...jobs.on_screen import COMMANDS
+from . import component_names as names
+
+TITLE = "Dispense"
+SPREADSHEET = "com.sun.star.sheet.SpreadsheetDocument"
+ON_BAR = ("check", "fill", "station", "forecast")  # buttons of the toolbar; the menu has all
+#: entries of the menu that the host answers by itself: the pane, and the end of a job
+OWN = {"pane": "Show the pane", "stop": "Stop the job"}
+
+#: starts the package that added the extension, wherever LibreOffice's own Python looks for packages
+_STARTER = "import sys; sys.path.insert(0, sys.argv.pop(1)); from dispense.cli import run; run()"
+
+EMPTY_DIALOG = (
+    '<?xml version="1.0" encoding="UTF-8"?>\n'
+    '<!DOCTYPE dlg:window PUBLIC "-//OpenOffice.org//DTD OfficeDocument 1.0//EN" "dialog.dtd">\n'
+    '<dlg:window xmlns:dlg="http://openoffice.org/2000/dialog" dlg:id="empty" dlg:left="0" dlg:top="0" '
+    'dlg:width="120" dlg:height="240" dlg:closeable="true" dlg:moveable="true" '
+    'dlg:withtitlebar="false"/>\n'
+)
+
+Property = Callable[..., str]
+
+
+def planner_command() -> list[str]:
+    """What starts the package that is running now."""
+    package = Path(__file__).resolve().parents[3]
+    return [sys.executable, "-c", _STARTER, str(package), "addin", "serve", "--host", "calc"]
+
+
+def menu_files(xcu: str, prop: Property, node: Property, command: list[str] | None) -> dict[str, str]:
+    """Each file of the extension that belongs to the menu; `xcu`, `prop` and `node` spell their XML."""
+    files = {
+        "Addons.xcu": xcu.format(name="Addons", body=_addons(prop, node)),
+        "ProtocolHandler.xcu": xcu.format(name="ProtocolHandler", body=_protocol(prop, node)),
+        "Sidebar.xcu": xcu.format(name="Sidebar", body=_sidebar(prop, node)),
+        "Factories.xcu": xcu.format(name="Factories", body=_factories(prop, node)),
+        "CalcWindowState.xcu": xcu.format(name="CalcWindowState", body=_bar_state(prop, node)),
+    }
+    by_package = {
+        "Addons.xcu": "Office",
+        "ProtocolHandler.xcu": "Office",
+        "Sidebar.xcu": "Office.UI",
+        "Factories.xcu": "Office.UI",
+        "CalcWindowState.xcu": "Office.UI",
+    }
+    for name, package in by_package.items():
+        files[name] = files[name].replace("org.openoffice.Office", f"org.openoffice.{package}", 1)
+    files["empty.xdl"] = EMPTY_DIALOG
+    files["planner.json"] = json.dumps(command or []) + "\n"
+    return files
+
+
+def _entries() -> Iterator[tuple[str, str]]:
+    """Name and label of each entry of the menu."""
+    for item in COMMANDS.values():
+        yield item.name, item.label
+    yield from OWN.items()
+
+
+def _item(prop: Property, name: str, label: str) -> str:
+    return (
+        prop("URL", f"{names.PROTOCOL}{name}", lang=False)
+        + prop("Title", label)
+        + prop("Target", "_self", lang=False)
+        + prop("Context", SPREADSHEET, lang=False)
+    )
+
+
+def _addons(prop: Property, node: Property) -> str:
+    entries = "".join(
+        node(f"m{number:02}", _item(prop, name, label)) for number, (name, label) in enumerate(_entries())
+    )
+    menu = node(
+        names.TOOLBAR,
+        prop("Title", TITLE)
+        + prop("Context", SPREADSHEET, lang=False)
+        + node("Submenu", entries, replace=False),
+    )
+    labels = dict(_entries())
+    # the buttons stand directly in the node of the bar: with a node between, no bar is shown at all
+    buttons = "".join(
+        node(f"b{number:02}", _item(prop, name, labels[name].rstrip("…")))
+        for number, name in enumerate(ON_BAR)
+    )
+    return node(
+        "AddonUI",
+        node("OfficeMenuBar", menu, replace=False)
+        + node("OfficeToolBar", node(names.TOOLBAR, buttons), replace=False),
+        replace=False,
+    )
+
+
+def _protocol(prop: Property, node: Property) -> str:
+    return node(
+        "HandlerSet", node(names.MENU, prop("Protocols", names.PROTOCOL + "*", lang=False)), replace=False
+    )
+
+
+def _panel_url() -> str:
+    return f"private:resource/toolpanel/{names.PANEL}/pane"
+
+
+def _sidebar(prop: Property, node: Property) -> str:
+    context = '<prop oor:name="ContextList"><value oor:separator=";">Calc, any, visible ;</value></prop>\n'
+    deck = prop("Title", TITLE) + prop("Id", names.DECK, lang=False) + context
+    icon = prop("IconURL", "private:graphicrepository/sc/res/lc_spelldialog.png", lang=False)
+    panel = (
+        prop("Title", "Problems and findings")
+        + prop("Id", names.PANEL, lang=False)
+        + prop("DeckId", names.DECK, lang=False)
+        + context
+        + prop("ImplementationURL", _panel_url(), lang=False)
+        + '<prop oor:name="OrderIndex"><value>100</value></prop>\n'
+    )
+    content = node("DeckList", node(names.DECK, deck + icon), replace=False)
+    content += node("PanelList", node(names.PANEL, panel), replace=False)
+    return node("Content", content, replace=False)
+
+
+def _factories(prop: Property, node: Property) -> str:
+    factory = (
+        prop("Type", "toolpanel", lang=False)
+        + prop("Name", names.PANEL, lang=False)
+        + prop("Module", "", lang=False)
+        + prop("FactoryImplementation", names.PANELS, lang=False)
+    )
+    registered = node("UIElementFactories", node("DispensePanelFactory", factory), replace=False)
+    return node("Registered", registered, replace=False)
+
+
+def _bar_state(prop: Property, node: Property) -> str:
+    state = prop("UIName", TITLE) + '<prop oor:name="Visible"><value>true</value></prop>\n'
+    state += '<prop oor:name="Docked"><value>true</value></prop>\n'
+    bar = node(f"private:resource/toolbar/addon_{names.TOOLBAR}", state)
+    return node("UIElements", node("States", bar, replace=False), replace=False)
+
+
+__all__ = ["menu_files", "planner_command"]

@@ -1,0 +1,235 @@
+"""What a spreadsheet's menu does with the plan that is open in it, from what is on the screen.
+
+`COMMANDS` is the menu. Each command asks its host (see `document`), runs the job that the command line
+runs, on a copy of the open tables, and tells in the pane what came of it. Nothing is written into the plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..base.errors import DispenseError, InputError, Problem
+from ..base.file_names import safe_name
+from ..base.findings import STOP, Finding, tally
+from ..base.language import read_language
+from ..base.printed import counted
+from ..plan.records import Plan
+from .desk import Answers, Desk, findings_lines, marks_of, on_disk
+from .document import FILES, TEXT, Line, Pane, Question, answers, going_on, problem_line, saved_place
+
+__all__ = ["COMMANDS", "Command", "run", "show_check"]
+
+ALL = "all"  # the choice that keeps to nothing
+
+
+# ------------------------------------------------------------------------------------------ check
+
+
+def check(desk: Desk, given: Answers) -> None:
+    """Problems and findings, marked on their cells and listed."""
+    desk.is_checking = True
+    desk.look()
+    desk.all_findings()
+    show_check(desk)
+
+
+def show_check(desk: Desk) -> None:
+    """Marks and pane as far as they are known: findings follow when they are worked out."""
+    assert desk.plan is not None
+    if desk.problems:
+        lines = [problem_line(problem) for problem in desk.problems]
+        headline = f"{counted(len(lines), 'problem')}: nothing can be reckoned before they are mended"
+    else:
+        lines = findings_lines(desk.plan, desk.findings or ())
+        size = counted(len(desk.plan.builds), "build")
+        known = desk.findings is not None
+        words = tally(desk.findings or ()) if known else "no problems; findings are being worked out"
+        headline = f"{size} at {counted(len(desk.plan.stations), 'station')}: {words}"
+    desk.host.mark(marks_of(lines))
+    desk.host.show(Pane(headline, lines))
+
+
+def unmark(desk: Desk, given: Answers) -> None:
+    """No marks any more, until the next check."""
+    desk.is_checking = False
+    desk.host.mark([])
+    desk.host.show(Pane("marks are off"))
+
+
+# --------------------------------------------------------------------------------- the other jobs
+
+
+def _days(plan: Plan) -> list[str]:
+    return [str(day) for day in sorted({day for day, _ in plan.days()})]
+
+
+def _stations(plan: Plan) -> list[str]:
+    return [row.station for row in plan.stations]
+
+
+def fill(desk: Desk, given: Answers) -> None:
+    """The sheets of a day, shift and station, from what is on the screen; the first is opened."""
+    from .fill import fill as fill_plan
+
+    plan = desk.sound_plan()
+    place = saved_place(desk.host)
+    days = _days(plan)
+    if not days:
+        raise InputError(Problem("Fill", message="the plan has no builds, so there is no shift to fill"))
+    shifts = [row.shift for row in plan.shifts]
+    told = answers(
+        desk.host,
+        "Fill",
+        [
+            Question("day", "Day", [*days, ALL], days[0]),
+            Question("shift", "Shift", [*shifts, ALL], ALL),
+            Question("station", "Station", [*_stations(plan), ALL], ALL),
+        ],
+        given,
+    )
+    if told is None:
+        return
+    day, shift, station = (None if told[key] == ALL else told[key] for key in ("day", "shift", "station"))
+    with on_disk(desk.host, desk.grids) as path:
+        report = fill_plan(
+            path,
+            place.with_name(f"{place.stem}_sheets"),
+            date=day,
+            shift=shift,
+            stations=None if station is None else [station],
+            progress=going_on(desk.host),
+            language=read_language(plan.settings["language"], place.parent),
+        )
+    lines = findings_lines(plan, (item for item in report.findings if item.is_warning))
+    lines += [Line(f"note: {words}") for words in report.notes]
+    lines += [Line(f"not written: {problem}", kind=STOP) for problem in report.not_written]
+    lines += [Line(str(file.relative_to(report.folder)), file=str(file)) for file in report.files]
+    first = next((file for file in report.files if file.name.endswith("_material.xlsx")), None)
+    opened = first or next(iter(report.files), None)
+    desk.host.show(Pane(f"{counted(len(report.files), 'file')} in {report.folder}", lines))
+    if opened is not None:
+        desk.host.open(opened)
+
+
+def forecast(desk: Desk, given: Answers) -> None:
+    """Weeks ahead: stock, orders, what runs out; the workbook is opened."""
+    from .forecast import forecast_file
+
+    plan = desk.sound_plan()
+    place = saved_place(desk.host)
+    told = answers(desk.host, "Forecast", [Question("weeks", "Weeks", default="4", kind=TEXT)], given)
+    if told is None:
+        return
+    out = place.with_name(f"{place.stem}_forecast.xlsx")
+    with on_disk(desk.host, desk.grids) as path:
+        found = forecast_file(path, weeks=_whole(told["weeks"], "Forecast", "weeks"), out=out)
+    _tell(desk, plan, found.findings, out)
+
+
+def _whole(text: str, where: str, name: str) -> int:
+    try:
+        return int(text)
+    except ValueError:
+        raise InputError(Problem(where, name, text, "a whole number 1 or more")) from None
+
+
+def cure(desk: Desk, given: Answers) -> None:
+    """The cure report of a station; its workbook is opened."""
+    from .cure import cure_file
+
+    plan = desk.sound_plan()
+    place = saved_place(desk.host)
+    stations = _stations(plan)
+    told = answers(desk.host, "Cure", [Question("station", "Station", stations, stations[0])], given)
+    if told is None:
+        return
+    out = place.with_name(f"{place.stem}_{safe_name(told['station'])}_cure.xlsx")
+    report = cure_file(plan, told["station"], out=out)
+    _tell(desk, plan, report.findings, out)
+
+
+def compare(desk: Desk, given: Answers) -> None:
+    """Every set of the table Choices side by side; the workbook is opened."""
+    from .compare import compare_file
+
+    plan = desk.sound_plan()
+    place = saved_place(desk.host)
+    out = place.with_name(f"{place.stem}_compare.xlsx")
+    report = compare_file(plan, out=out, progress=going_on(desk.host))
+    _tell(desk, plan, report.findings, out)
+
+
+def book(desk: Desk, given: Answers) -> None:
+    """Filled sheets, weights and counts that came back, into the journal beside the plan."""
+    from .book import book_files
+
+    place = saved_place(desk.host)
+    told = answers(desk.host, "Book", [Question("files", "Files that came back", kind=FILES)], given)
+    if told is None or not told["files"].strip():
+        return
+    files = [line for line in told["files"].splitlines() if line.strip()]
+    report = book_files(place, files)  # the journal names the saved plan that it was booked with
+    lines = [Line(text) for text in report.as_text().splitlines()]
+    booked = sum(item.booking is not None for item in report.files)
+    headline = f"{booked} of {counted(len(files), 'file')} booked into {report.journal.name}"
+    desk.host.show(Pane(headline, lines))
+
+
+def _tell(desk: Desk, plan: Plan, findings: Sequence[Finding], out: Path) -> None:
+    """The findings of a report in the pane, and its workbook beside the plan."""
+    warnings = [item for item in findings if item.is_warning]
+    lines = [Line(out.name, file=str(out)), *findings_lines(plan, warnings)]
+    desk.host.show(Pane(f"{out.name}: {tally(warnings)}", lines))
+    desk.host.open(out)
+
+
+# ------------------------------------------------------------------------------------- the menu
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """An entry of the menu: its name, its words, what it does in one sentence, what runs."""
+
+    name: str
+    label: str
+    help: str
+    run: Callable[[Desk, Answers], None]
+
+
+def _live(desk: Desk, given: Answers) -> None:
+    from .live import open_station
+
+    open_station(desk, given)
+
+
+COMMANDS = {
+    item.name: item
+    for item in (
+        Command("check", "Check", "Mark problems and findings on their cells and list them.", check),
+        Command("unmark", "Marks off", "Take the marks away.", unmark),
+        Command("fill", "Fill sheets…", "Fill the sheets of a day, shift and station and open them.", fill),
+        Command(
+            "station",
+            "Try a station…",
+            "Change takt, temperature, lot or width of a station on a sheet beside the plan, which stays.",
+            _live,
+        ),
+        Command("forecast", "Forecast…", "Stock, orders and what runs out over the weeks to come.", forecast),
+        Command("cure", "Cure…", "The cure report of a station.", cure),
+        Command("compare", "Compare", "Every set of the table Choices side by side.", compare),
+        Command("book", "Book what came back…", "Read filled sheets, weights and counts.", book),
+    )
+}
+
+
+def run(desk: Desk, name: str, given: Answers | None = None) -> None:
+    """Run a command; whatever is wrong stands in the pane, cells of the plan marked."""
+    try:
+        COMMANDS[name].run(desk, given or {})
+    except DispenseError as error:
+        lines = [problem_line(problem) for problem in error.problems]
+        if desk.problems:
+            desk.host.mark(marks_of(lines))
+        desk.host.show(Pane(f"{COMMANDS[name].label.rstrip('…')}: not done", lines))

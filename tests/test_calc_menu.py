@@ -1,0 +1,181 @@
+"""The menu in a real LibreOffice: marks on the very cells, a sheet filled from the screen, a station tried.
+
+The extension that is installed is the one that users get; its menu talks to this very package.
+"""
+
+from __future__ import annotations
+
+import datetime
+import time
+
+import pytest
+from plans import MONDAY, hand_rows
+from test_on_screen import column_letter, write_plan
+
+from dispense.addin.calc import component_names as names
+from dispense.addin.calc import menu_files
+from dispense.addin.served import WHAT, grid_of
+from dispense.jobs.document import Grid
+from dispense.jobs.on_screen import COMMANDS
+
+PATIENCE = 40.0  # s for a busy machine; the times that users see are measured apart
+MARK = "dispense mark"
+
+
+def wait_for(tell, holds):
+    """What is told once it holds."""
+    until = time.monotonic() + PATIENCE
+    while not holds(found := tell()):
+        assert time.monotonic() < until, found
+        time.sleep(0.05)
+    return found
+
+
+class Window:
+    """A plan open in LibreOffice."""
+
+    def __init__(self, calc, path):
+        self.calc, self.path = calc, path
+        calc.open(str(path), False)
+
+    def pane(self):
+        return self.calc.state(names.PROTOCOL + "pane") or ""
+
+    def do(self, name, given=None, until=""):
+        self.calc.command(names.PROTOCOL + name, given)
+        return wait_for(self.pane, lambda text: until in text)
+
+    def marks(self):
+        return {
+            (sheet, where.rpartition(".")[2].replace("$", "")): (name.removeprefix(MARK).strip(), prints)
+            for sheet, name, _, where, prints, seen in self.calc.shapes(MARK)
+            if seen
+        }
+
+
+@pytest.fixture
+def window(calc, tmp_path):
+    return Window(calc, write_plan(tmp_path / "plan.xlsx", hand_rows()))
+
+
+office_test = pytest.mark.libreoffice
+
+
+@office_test
+def test_check_marks_the_cell_until_it_is_mended(window):
+    calc = window.calc
+    before = window.path.read_bytes()
+    cell = f"{column_letter(hand_rows(), 'Beads', 'station')}2"
+    calc.set(f"Beads!{cell}", "hum")
+    window.do("check", until="1 problem")
+    assert "did you mean hem?" in window.pane()
+    assert window.marks() == {("Beads", cell): ("stop", False)}  # seen, and not printed
+    calc.set(f"Beads!{cell}", "hem")  # nothing is asked for: the marks follow the edit
+    wait_for(window.pane, lambda text: text.startswith("1 build at 1 station: ") and "worked out" not in text)
+    assert ("Beads", cell) not in window.marks()
+    assert window.path.read_bytes() == before
+
+
+@office_test
+def test_marks_leave_no_trace(window, tmp_path):
+    calc = window.calc
+    window.do("check", until="1 quality")
+    cell = ("Stations", f"{column_letter(hand_rows(), 'Stations', 'station')}2")
+    assert window.marks() == {cell: ("quality", False)}
+    assert not calc.is_modified()  # nor does closing ask to save
+    assert calc.undo_titles() == []
+    calc.save(str(tmp_path / "copy.xlsx"))  # storing a copy leaves them out
+    calc.store()
+    assert window.marks() == {cell: ("quality", False)}  # they are back after saving
+    for path in (tmp_path / "copy.xlsx", window.path):
+        calc.open(str(path))
+        assert calc.shapes(MARK) == []
+
+
+@office_test
+def test_marks_and_undo_of_a_row_go_together(window):
+    """Marks taken away while an undo step points to them: LibreOffice ended at the undo where they were
+    freed without one."""
+    calc = window.calc
+    calc.set("Stations!A2", "him")
+    window.do("check", until="problem")
+    assert window.marks()
+    calc.remove_row("Stations", 2)
+    wait_for(window.pane, lambda text: "him" not in text)
+    window.do("unmark", until="marks are off")
+    calc.undo()
+    assert calc.get("Stations!A2") == [["him"]]
+    window.do("check", until="him")
+
+
+@office_test
+def test_fill_from_the_screen_opens_the_sheet(window):
+    """Twice the width, typed and not saved: 20 × 1 × 1000 mm³ by hand."""
+    calc = window.calc
+    calc.set(f"Beads!{column_letter(hand_rows(), 'Beads', 'width')}2", 20)
+    window.do("fill", {"day": str(MONDAY), "shift": "early", "station": "hem"}, until="in ")
+    path = window.path.parent / "plan_sheets" / f"{MONDAY}_early" / "hem_material.xlsx"
+    wait_for(calc.documents, lambda found: path.as_uri() in found)
+    assert calc.is_modified()  # the plan was not saved by it
+    calc.switch(path.as_uri())
+    values = [value for row in calc.get("Material!A1:Q60") for value in row if isinstance(value, float)]
+    assert pytest.approx(20.0, rel=1e-9) in values
+    calc.close()
+    calc.switch(window.path.as_uri())
+
+
+@office_test
+def test_a_station_is_tried_beside_its_plan(window):
+    """10 × 1 × 1000 mm³ is 10 mL; 15 mm wide it is 15 mL."""
+    calc = window.calc
+    window.do("station", {"station": "hem", "day": str(MONDAY), "shift": "early"}, until="changes nothing")
+    path = window.path.with_name("plan_try.xlsx")
+    wait_for(calc.documents, lambda found: path.as_uri() in found)
+    calc.switch(path.as_uri())
+    volume = "frame / hem / 1: volume"
+
+    def figures():
+        return {row[0]: row[1:4] for row in calc.get("Station!A9:D60") if row[0]}
+
+    wait_for(figures, lambda found: volume in found)
+    assert figures()[volume] == [10.0, 10.0, None]
+    (place,) = [i for i, row in enumerate(calc.get("Station!A1:A30"), 1) if row[0] == "Width of frame / hem"]
+    calc.set(f"Station!B{place}", 15)
+    wait_for(figures, lambda found: found[volume][0] == 15.0)
+    assert figures()[volume] == [15.0, 10.0, 5.0]
+    calc.close()
+    calc.switch(window.path.as_uri())
+    assert not calc.is_modified()
+
+
+@office_test
+def test_a_wrong_answer_stands_in_the_pane(window):
+    text = window.do("fill", {"day": "soon", "shift": "early", "station": "hem"}, until="not done")
+    assert '"soon"' in text
+
+
+# -------------------------------------------------------------------------- what is built, anywhere
+
+
+def test_every_command_is_in_the_menu(members):
+    text = members["Addons.xcu"].decode()
+    for name in [*COMMANDS, *menu_files.OWN]:
+        assert f"<value>{names.PROTOCOL}{name}</value>" in text
+    assert text.count("com.sun.star.sheet.SpreadsheetDocument") > len(COMMANDS)
+    assert names.PROTOCOL in members["ProtocolHandler.xcu"].decode()
+    assert members["planner.json"] == b"[]\n"  # no path of the machine that built it
+
+
+def test_host_and_core_agree(members):
+    source = members["menu.py"].decode()
+    for what in WHAT:
+        assert f"def do_{what}(" in source
+    for name in ("MENU", "PANELS", "PROTOCOL", "DECK"):
+        assert f'{name} = "{getattr(names, name)}"' in source
+
+
+def test_days_come_as_dates_where_the_sheet_says_so():
+    # 2 March 2026 is day 46083 of the 1900 system: 46023 is 1 January 2026 (any spreadsheet), + 31 + 28 + 1
+    sheet = {"name": "Builds", "rows": [["Date", 5.0], [46083.0, ""], [0.25, 46083.0]], "dates": ["A2:A3"]}
+    monday = datetime.datetime(2026, 3, 2)
+    assert grid_of(sheet) == Grid("Builds", [["Date", 5], [monday, None], [0.25, 46083]])

@@ -1,0 +1,300 @@
+"""A plan that is open: what is on the screen counts, nothing of it is touched, cells are named and marked.
+
+The host is a file with unsaved edits (`file_host`); what LibreOffice does of the same is in
+`test_calc_menu`.
+"""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import replace
+
+import pytest
+from file_host import FileHost
+from openpyxl import Workbook, load_workbook
+from plans import MONDAY, hand_rows
+
+from dispense.books.plan import new_plan
+from dispense.books.trial import CHOSEN, TITLE
+from dispense.jobs import live
+from dispense.jobs.desk import Desk, marks_of
+from dispense.jobs.on_screen import COMMANDS, run
+from dispense.plan.read import load_plan
+from dispense.plan.tables import TABLES
+from dispense.xlsx.snapshot import snapshot
+
+
+def write_plan(path, rows):
+    """A plan workbook of rows by table."""
+    book = Workbook()
+    book.remove(book.active)
+    for name, table in rows.items():
+        sheet = book.create_sheet(name)
+        heads = list(dict.fromkeys(key for row in table for key in row))
+        sheet.append(heads)
+        for row in table:
+            sheet.append([row.get(head) for head in heads])
+    book.save(path)
+    return path
+
+
+def column_letter(rows, table, name):
+    """The letter of a column of a table that `write_plan` wrote."""
+    heads = list(dict.fromkeys(key for row in rows[table] for key in row))
+    return "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[heads.index(name)]
+
+
+@pytest.fixture
+def host(tmp_path):
+    return FileHost(write_plan(tmp_path / "plan.xlsx", hand_rows()), answers={})
+
+
+def column(host, sheet, head):
+    """The letter of a column by its header."""
+    return "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[host.sheets[sheet][0].index(head)]
+
+
+def test_the_screen_reads_as_its_file_does(tmp_path):
+    """Every record of the demo's plan, dates and clock times too, against reading the file itself."""
+    path = tmp_path / "demo.xlsx"
+    new_plan(path, demo=True)
+    desk = Desk(FileHost(path))
+    seen, saved = desk.sound_plan(), load_plan(path)
+    for table in TABLES:
+        assert getattr(seen, table.attribute) == getattr(saved, table.attribute)
+    assert seen.settings == saved.settings
+
+
+def test_a_wrong_cell_is_marked_until_it_is_mended(host):
+    cell = f"Beads!{column(host, 'Beads', 'station')}2"
+    before = host.path.read_bytes()
+    desk = Desk(host)
+    host.edit(cell, "hum")
+    run(desk, "check")
+    assert [(mark.cell, mark.kind) for mark in host.marks] == [(cell, "stop")]
+    assert "did you mean hem?" in host.marks[0].text
+    assert [line.cell for line in host.pane.lines] == [cell]
+    assert host.pane.headline.startswith("1 problem")
+    host.edit(cell, "hem")
+    run(desk, "check")
+    assert cell not in [mark.cell for mark in host.marks]
+    assert "1 build at 1 station" in host.pane.headline
+    run(desk, "unmark")
+    assert host.marks == []
+    assert host.path.read_bytes() == before
+
+
+def test_findings_lead_to_their_cell_or_the_row_of_their_station(host):
+    # 30 bar are far too little for 1000 Pa·s through a needle: 128 μLQ/(πD⁴) of Hagen and Poiseuille
+    # with 1 mL/s, 20 mm and 1 mm is 8149 bar
+    for name, value in dict(nozzle_bore=1, nozzle_length=20, pressure_limit=30).items():
+        host.sheets["Stations"][0].append(name)
+        host.sheets["Stations"][1].append(value)
+    host.sheets["Materials"][0].append("consistency")
+    host.sheets["Materials"][1].append(1000)
+    run(Desk(host), "check")
+    line = host.pane.lines[0]  # the gravest
+    assert line.kind == "danger" and "8148.8 bar" in line.text
+    assert line.cell == f"Stations!{column(host, 'Stations', 'pressure_limit')}2"
+    of_cell = {mark.cell: mark.kind for mark in host.marks}
+    assert of_cell[line.cell] == "danger"
+    # what has no cell of its own leads to the name of its station; notes mark nothing
+    assert of_cell[f"Stations!{column(host, 'Stations', 'station')}2"] == "quality"
+    assert len(of_cell) == 2 and len(host.pane.lines) > 2
+
+
+def test_the_gravest_of_a_cell_gives_its_mark():
+    from dispense.jobs.document import Line
+
+    lines = [
+        Line("a", "Beads!B2", kind="quality"),
+        Line("b", "Beads!B2", kind="danger"),
+        Line("c", "Beads!B3"),
+    ]
+    assert [(mark.kind, mark.text) for mark in marks_of(lines)] == [("danger", "a\nb")]
+
+
+def test_fill_takes_what_is_on_the_screen(host):
+    """Twice the width typed and not saved: by hand 20 × 1 × 1000 mm³ = 20 mL a part on the sheet."""
+    before = host.path.read_bytes()
+    host.edit(f"Beads!{column(host, 'Beads', 'width')}2", 20)
+    run(Desk(host), "fill", {"day": str(MONDAY), "shift": "early", "station": "hem"})
+    assert host.asked == []
+    (opened,) = host.opened
+    assert opened == host.path.parent / "plan_sheets" / f"{MONDAY}_early" / "hem_material.xlsx"
+    book = load_workbook(opened, data_only=True)
+    table = next(sheet.tables["MaterialParts"] for sheet in book if "MaterialParts" in sheet.tables)
+    page = next(sheet for sheet in book if "MaterialParts" in sheet.tables)
+    head, first = (row for row in page[table.ref][:2])
+    place = next(i for i, cell in enumerate(head) if str(cell.value).startswith("Shot ["))
+    assert first[place].value == pytest.approx(20.0)
+    assert host.path.read_bytes() == before
+    assert str(opened) in [line.file for line in host.pane.lines]
+
+
+def test_what_is_not_given_is_asked_and_a_wrong_answer_is_named(host):
+    host.answers = None
+    run(Desk(host), "fill")
+    ((title, questions),) = host.asked
+    assert title == "Fill"
+    assert [item.key for item in questions] == ["day", "shift", "station"]
+    assert list(questions[0].choices) == [str(MONDAY), "all"]
+    assert host.panes == [] and host.opened == []  # the user went back
+    run(Desk(host), "fill", {"day": "2026-04-01", "shift": "early", "station": "hem"})
+    assert "2026-04-01" in host.pane.lines[0].text and str(MONDAY) in host.pane.lines[0].text
+
+
+def test_a_stopped_fill_says_so(host):
+    host.stop_at = 1
+    run(Desk(host), "fill", {"day": "all", "shift": "all", "station": "all"})
+    assert "stopped" in host.pane.lines[0].text
+    assert host.opened == []
+
+
+def test_a_workbook_never_saved_has_no_folder(host):
+    host.place = lambda: None
+    run(Desk(host), "check")  # nothing is made of it, so it may be checked
+    assert "1 build" in host.pane.headline
+    run(Desk(host), "fill", {"day": "all", "shift": "all", "station": "all"})
+    assert "never saved" in host.pane.lines[0].text
+
+
+def test_a_plan_with_problems_is_marked_when_it_is_to_be_filled(host):
+    cell = f"Stations!{column(host, 'Stations', 'takt')}2"
+    host.edit(cell, -5)
+    run(Desk(host), "fill", {"day": "all", "shift": "all", "station": "all"})
+    assert [mark.cell for mark in host.marks] == [cell]
+    assert host.opened == []
+
+
+def test_forecast_and_cure_open_their_workbooks(host):
+    desk = Desk(host)
+    run(desk, "forecast", {"weeks": "1"})
+    run(desk, "cure", {"station": "hem"})
+    assert [path.name for path in host.opened] == ["plan_forecast.xlsx", "plan_hem_cure.xlsx"]
+    for path in host.opened:
+        assert load_workbook(path).sheetnames
+    run(desk, "forecast", {"weeks": "soon"})
+    assert '"soon"' in host.pane.lines[0].text
+
+
+def test_compare_without_choices_says_what_is_lacking(host):
+    run(Desk(host), "compare")
+    assert host.pane.headline == "Compare: not done" and "Choices" in host.pane.lines[0].text
+
+
+def test_book_puts_a_table_into_the_journal_of_the_plan(host, tmp_path):
+    floor = tmp_path / "floor.csv"
+    floor.write_text("What,Date,Material,Component,Lot,Containers\nreceived,2026-03-02,Bond 60,A,A9,2\n")
+    run(Desk(host), "book", {"files": str(floor)})
+    assert host.pane.headline == "1 of 1 file booked into plan.journal"
+    assert (tmp_path / "plan.journal").is_file()
+
+
+def test_a_text_of_the_screen_is_never_a_formula(tmp_path):
+    """What a user typed as text, an error, a blank at the end, a control character."""
+    from dispense.jobs.document import Grid
+
+    path = tmp_path / "one.xlsx"
+    rows = [["=1+1", "#N/A", None, "a\x07b", datetime.datetime(2026, 3, 2), True, 5.5]]
+    path.write_bytes(snapshot([Grid("Own", rows, {"Mine": "A1:B1"})]))
+    page = load_workbook(path)["Own"]
+    assert [cell.data_type for cell in page[1]] == ["s", "e", "n", "s", "d", "b", "n"]
+    assert page["A1"].value == "=1+1" and page["G1"].value == 5.5
+    assert page.tables["Mine"].ref == "A1:B1"
+
+
+# ------------------------------------------------------------------------------ a station, tried
+
+
+@pytest.fixture
+def tried(host, tmp_path):
+    """The trial sheet of the hem station, opened and followed once."""
+    run(Desk(host), "station", {"station": "hem", "day": str(MONDAY), "shift": "early"})
+    (path,) = host.opened
+    assert path == tmp_path / "plan_try.xlsx"
+    sheet = FileHost(path)
+    assert sheet.value("Station!A1") == TITLE
+    desk = Desk(sheet)
+    assert live.follow(desk)
+    return desk
+
+
+def row_of(sheet, words, first=1):
+    """The row whose first cell says this."""
+    return next(i for i, row in enumerate(sheet.sheets["Station"], 1) if i >= first and row[0] == words)
+
+
+def told(sheet, words):
+    """Here, in the plan, change of a figure."""
+    row = sheet.sheets["Station"][row_of(sheet, words, first=20) - 1]
+    return row[1], row[2], row[3]
+
+
+def test_what_is_typed_follows_beside_what_was(tried, host):
+    """By hand: 10 × 1 × 1000 mm³ is 10 mL, twice as wide 20; 21 parts every 300 s, not 600, end 105 min
+    sooner but for the break, which the last part no longer meets."""
+    sheet = tried.host
+    before = host.path.read_bytes()
+    volume = "frame / hem / 1: volume"
+    assert told(sheet, volume) == (10.0, 10.0, "")
+    sheet.edit(f"Station!B{row_of(sheet, 'Width of frame / hem')}", "2 cm")
+    assert live.follow(tried)
+    assert told(sheet, volume) == (20.0, 10.0, 10.0)
+    assert sheet.pane.headline == f"hem, {MONDAY} early: 1 changed"
+    sheet.edit(f"Station!B{row_of(sheet, 'Takt')}", 300)
+    assert live.follow(tried)
+    assert told(sheet, "Takt") == (300.0, 600.0, -300.0)
+    assert not live.follow(tried)  # nothing new: nothing written, so that an edit does not answer itself
+    for words in ("Takt", "Width of frame / hem"):
+        sheet.edit(f"Station!B{row_of(sheet, words)}", None)
+    assert live.follow(tried)
+    assert told(sheet, volume) == (10.0, 10.0, "")
+    assert host.path.read_bytes() == before
+
+
+def test_a_lot_alone_in_store_and_a_wrong_cell(tried):
+    """21 parts of 10 mL take 105 mL of B; lot B1 has 60 mL alone."""
+    sheet = tried.host
+    lot = f"Station!B{row_of(sheet, 'Only lot of B in store')}"
+    sheet.edit(lot, "B1")
+    assert live.follow(tried)
+    assert any("short" in line.text or "missing" in line.text for line in sheet.pane.lines)
+    sheet.edit(lot, "B7")
+    assert not live.follow(tried)
+    assert '"B7"' in sheet.pane.lines[0].text and "B1, B2" in sheet.pane.lines[0].text
+    sheet.edit(lot, None)
+    sheet.edit(f"Station!B{row_of(sheet, 'Takt')}", -1)
+    assert not live.follow(tried)
+    assert "Takt" in sheet.pane.lines[0].text and "-1" in sheet.pane.lines[0].text
+
+
+def test_temperature_changes_the_pot_life(tried):
+    """The rule of thumb of the theory page: 10 K hotter halve the pot life, 60 min at 23 °C are 30 at 33."""
+    sheet = tried.host
+    sheet.edit(f"Station!B{row_of(sheet, 'Shop temperature, all day')}", 33)
+    assert live.follow(tried)
+    here, planned, _ = told(sheet, "Pot life")
+    assert here.startswith("30 min") and planned.startswith("60 min")
+
+
+def test_an_unknown_station_names_its_cell(tried):
+    tried.host.edit(f"Station!{CHOSEN['station']}", "hum")
+    assert not live.follow(tried)
+    assert tried.host.pane.lines[0].cell == f"Station!{CHOSEN['station']}"
+
+
+def test_another_workbook_is_no_trial(host):
+    assert not live.follow(Desk(host))
+
+
+def test_each_command_has_its_own_words():
+    labels = [item.label for item in COMMANDS.values()]
+    assert len(set(labels)) == len(labels) == 8
+    assert all(item.help.endswith(".") for item in COMMANDS.values())
+
+
+def test_inputs_and_plan_agree(host):
+    plan = Desk(host).sound_plan()
+    same = live.changed(plan, "hem", {})
+    assert replace(same) == replace(plan)
