@@ -57,11 +57,13 @@ def parser() -> argparse.ArgumentParser:
 
     check = commands.add_parser("check", help="say everything that is wrong with a plan", epilog=EXIT_CODES)
     check.add_argument("plan", help=PLAN_HELP)
+    _sources(check)
     _json(check)
     check.set_defaults(run=_check)
 
     fill = commands.add_parser("fill", help="compute a plan and fill its sheets", epilog=EXIT_CODES)
     fill.add_argument("plan", help=PLAN_HELP)
+    _sources(fill)
     fill.add_argument(
         "--out", metavar="DIR", help="folder for the sheets (default: a folder named after the plan)"
     )
@@ -122,9 +124,7 @@ def parser() -> argparse.ArgumentParser:
         "--weeks", type=int, default=4, metavar="N", help="calendar weeks from the first build (default: 4)"
     )
     forecast.add_argument("--out", metavar="FILE", help="workbook, .csv or .json to write")
-    forecast.add_argument(
-        "--builds", metavar="FILE", help="builds from a .csv, .parquet or .sqlite file, not the plan's"
-    )
+    _sources(forecast)
     forecast.add_argument(
         "--as-of",
         metavar="YYYY-MM-DD",
@@ -176,6 +176,7 @@ def parser() -> argparse.ArgumentParser:
         epilog=EXIT_CODES + " Of compare those of the plan as it is.",
     )
     compare.add_argument("plan", help=PLAN_HELP)
+    _sources(compare)
     compare.add_argument(
         "--station", metavar="NAME", help="station that is chosen for (default: all with rows in Choices)"
     )
@@ -337,6 +338,23 @@ def _paper(command: argparse.ArgumentParser) -> None:
     )
 
 
+def _sources(command: argparse.ArgumentParser) -> None:
+    """Where the tables that change daily come from, where it is not the plan."""
+    for name, what in (("builds", "builds"), ("stock", "stock"), ("orders", "open orders")):
+        command.add_argument(
+            f"--{name}",
+            metavar="FILE",
+            help=f"{what} from a .csv, .parquet, .sqlite or .xlsx file or a database address, in place of "
+            "the plan's; ::TABLE, ::SHEET or ::'select …' behind it says which",
+        )
+
+
+def _read_from(options: argparse.Namespace) -> Any:
+    from .plan.sources import Sources
+
+    return Sources(options.builds, options.stock, options.orders)
+
+
 def _json(command: argparse.ArgumentParser) -> None:
     command.add_argument("--json", action="store_true", help="print the results as JSON")
 
@@ -449,10 +467,10 @@ def _new(options) -> int:
 
 
 def _check(options) -> int:
-    from .plan.read import check_plan
+    from .plan.sources import check_plan_from
     from .reports.findings import plan_findings
 
-    plan, problems = check_plan(options.plan)
+    plan, problems = check_plan_from(options.plan, _read_from(options))
     findings = [] if problems else plan_findings(plan)
     if options.json:
         _print_json(
@@ -493,6 +511,7 @@ def _fill(options) -> int:
     report = fill(
         options.plan,
         options.out,
+        sources=_read_from(options),
         date=options.date,
         shift=options.shift,
         stations=options.station,
@@ -542,6 +561,8 @@ def _forecast(options) -> int:
         weeks=options.weeks,
         out=options.out,
         builds=options.builds,
+        stock=options.stock,
+        orders=options.orders,
         draws=options.draws,
         seed=options.seed,
         processes=options.processes,
@@ -615,6 +636,7 @@ def _compare(options) -> int:
     report = compare_file(
         options.plan,
         station=options.station,
+        sources=_read_from(options),
         first=options.first,
         last=options.last,
         out=options.out,

@@ -10,8 +10,8 @@ from ..base.errors import InputError, Problem
 from ..base.findings import NOTE, Finding
 from ..base.paper import paper_code
 from ..books.compare import compare_workbook
-from ..plan.read import load_plan
 from ..plan.records import Plan
+from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 from ..reports.compare import Comparison, Progress, compare
 from ..xlsx.typed import save_signed
 from ..xlsx.write import refuse_overwrite
@@ -21,6 +21,7 @@ def compare_file(
     plan: str | os.PathLike[str] | Plan,
     *,
     station: str | None = None,
+    sources: Sources = NO_SOURCES,
     first: datetime.date | None = None,
     last: datetime.date | None = None,
     out: str | os.PathLike[str] | None = None,
@@ -29,17 +30,18 @@ def compare_file(
 ) -> Comparison:
     """Every set of the plan's table Choices played over its builds, and with `out` a workbook of it.
 
-    `first` and `last` are days: the builds between them count. `progress` is told how many sets are done
-    and how many there are; `paper` is what the workbook is printed on, A4 or Letter.
+    `sources` are builds, stock and orders in place of those of a plan's file. `first` and `last` are days:
+    the builds between them count. `progress` is told how many sets are done and how many there are;
+    `paper` is what the workbook is printed on, A4 or Letter.
     """
 
     paper_code(paper, "compare")
-    inputs = [] if isinstance(plan, Plan) else [Path(plan)]
+    inputs = [] if isinstance(plan, Plan) else [Path(plan), *sources.files]
     if out is not None:
         if Path(out).suffix.lower() != ".xlsx":
             raise InputError(Problem("out", "file", str(out), "a name that ends in .xlsx"))
         refuse_overwrite(out, inputs)
-    loaded = plan if isinstance(plan, Plan) else load_plan(plan)
+    loaded = plan if isinstance(plan, Plan) else load_plan_from(plan, sources)
     report = compare(loaded, station, first=first, last=last, progress=progress)
     if out is not None:
         report.out, kept = save_signed(out, compare_workbook(report, paper), "compare", inputs)

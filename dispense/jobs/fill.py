@@ -33,6 +33,7 @@ from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import DAY, read_quantity, to_si, unit_factor
 from ..plan.records import Plan
+from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 from ..reports.findings import plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
 from ..sheets.check import SHOT_CHECK, check_headline
@@ -617,6 +618,7 @@ def fill(
     plan_path: str | os.PathLike[str],
     out: str | os.PathLike[str] | None = None,
     *,
+    sources: Sources = NO_SOURCES,
     date: datetime.date | str | None = None,
     shift: str | None = None,
     stations: Iterable[str] | None = None,
@@ -635,23 +637,21 @@ def fill(
 ) -> FillReport:
     """Play a plan and fill its sheets into the folder `out` (by default beside the plan).
 
-    `date`, `shift` and `stations` keep to a part of the plan; stock is carried from the first day
-    all the same. `templates` is a folder with the plant's own templates; those that it lacks are
-    the packaged ones. `stamp` is the only text that differs between two runs. With `open_workbook`
-    the workbook that is open in the spreadsheet is filled, a template or what was made from one;
-    files are then written only where `out` is given. `language` is the code of a language, or the file
-    of a word list; by default that of the plan's Settings.
+    `sources` are builds, stock and orders in place of the plan's. `date`, `shift` and `stations` keep to
+    a part of the plan; stock is carried from the first day all the same. `templates` is a folder with the
+    plant's own templates; those that it lacks are the packaged ones. `stamp` is the only text that
+    differs between two runs. With `open_workbook` the workbook that is open in the spreadsheet is filled,
+    a template or what was made from one; files are then written only where `out` is given. `language` is
+    the code of a language, or the file of a word list; by default that of the plan's Settings.
 
     `now` ("10:40") gives the rest of one shift of the chosen date: `done` parts are started and done by
     then; `left` [mL] and `mounted` (lots) by component are what was read off at the station. `stops`
     ("10:20 35 min") are times in which the line of that shift stands.
     """
-    from ..plan.read import load_plan
-
     paper_code(paper, "fill")
     if isinstance(processes, bool) or not isinstance(processes, int) or processes < 1:
         raise InputError(Problem("fill", "processes", processes, "a whole number 1 or more"))
-    plan = load_plan(plan_path)
+    plan = load_plan_from(plan_path, sources)
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
     today = _today(plan, chosen, now, done, left or {}, mounted or {}, list(stops))
     files = _template_files(templates)
@@ -669,7 +669,7 @@ def fill(
         jobs = list(_jobs(plan, results, chosen, folder, stamp))
         library = Templates(files, paper, stamp)
         _check_templates(library, {job.content.spec.key for job in jobs})
-        _check_targets(jobs, source, files.values())
+        _check_targets(jobs, [source, *sources.files], files.values())
         report = FillReport(folder, findings=_findings(plan, results, chosen))
         if open_workbook:
             report.notes = _fill_open([job.content for job in jobs])
@@ -764,13 +764,13 @@ def _marks(path: str | os.PathLike[str]) -> Iterator[Any]:
         yield found.st_dev, found.st_ino
 
 
-def _check_targets(jobs: Iterable[_Job], plan: Path, templates: Iterable[Path]) -> None:
+def _check_targets(jobs: Iterable[_Job], inputs: Iterable[Path], templates: Iterable[Path]) -> None:
     """No output may stand where an input stands, nor where a file stands that was not filled here."""
-    inputs = {mark for path in (plan, *templates) for mark in _marks(path)}
+    kept = {mark for path in (*inputs, *templates) for mark in _marks(path)}
     problems = [
         Problem(str(job.path), message="is an input and is not overwritten", fix="choose another folder")
         for job in jobs
-        if inputs.intersection(_marks(job.path))
+        if kept.intersection(_marks(job.path))
     ] or [foreign(job.path) for job in jobs if is_foreign(job.path, job.content.spec.key)]
     if problems:
         raise FileError(problems)

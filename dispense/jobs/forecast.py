@@ -8,16 +8,14 @@ import os
 from collections.abc import Sequence
 from pathlib import Path
 
-from ..base.errors import FileError, InputError, Problem
+from ..base.errors import FileError, Problem
 from ..base.findings import DANGER, NOTE, Finding, gravest_first
 from ..base.paper import paper_code
 from ..books.forecast import book_bytes
 from ..forecast.model import forecast
 from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
-from ..plan.build import read_plan
-from ..plan.builds import by_row, raw_builds
-from ..plan.read import load_plan, read_tables
+from ..plan.sources import Source, Sources, load_plan_from
 from ..reports.findings import plan_findings
 from ..reports.routes import OF_ROUTES
 from ..xlsx.typed import foreign, save_signed
@@ -31,7 +29,9 @@ def forecast_file(
     *,
     weeks: int = 4,
     out: str | os.PathLike[str] | None = None,
-    builds: str | os.PathLike[str] | None = None,
+    builds: Source | None = None,
+    stock: Source | None = None,
+    orders: Source | None = None,
     draws: int = 500,
     seed: int = 1,
     what_if: bool = True,
@@ -41,20 +41,16 @@ def forecast_file(
 ) -> Forecast:
     """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
 
-    `paper` is what the workbook is printed on, A4 or Letter; `as_of` is today, as in `forecast`.
+    `builds`, `stock` and `orders` take the place of the plan's tables: files, database addresses or data
+    frames (`plan.sources`). `paper` is what the workbook is printed on, A4 or Letter; `as_of` is today, as
+    in `forecast`.
     """
 
     paper_code(paper, "forecast")
     if out is not None:
         _ending(out)
-    if builds is None:
-        records = load_plan(plan)
-    else:
-        tables = read_tables(plan)
-        tables["Builds"] = raw_builds(builds)
-        records, problems = read_plan(tables, may_be_empty=("Builds",))
-        if problems:
-            raise InputError(by_row(problems, tables["Builds"].sheet))
+    sources = Sources(builds, stock, orders)
+    records = load_plan_from(plan, sources)
     found = forecast(records, weeks, draws=draws, seed=seed, processes=processes, as_of=as_of)
     of_plan = plan_findings(records)
     told = [item for item in of_plan if item.kind == DANGER or item.topic in OF_ROUTES]
@@ -62,7 +58,7 @@ def forecast_file(
     if what_if:
         what_if_table(found)
     if out is not None:
-        write_forecast(found, out, paper=paper, forbid=[plan] + ([builds] if builds is not None else []))
+        write_forecast(found, out, paper=paper, forbid=[plan, *sources.files])
     return found
 
 

@@ -212,6 +212,14 @@ class Component(Row):
     """Yield stress of that liquid at rest [Pa]."""
     density_tolerance: float
     """Difference in density from bottom to top that is allowed, as a share."""
+    item_number: str
+    """Number it is bought under; files of stock and orders may name it by it."""
+    supplier: str
+    """Who delivers it."""
+    pack_multiple: int
+    """Containers of one pack; whole packs are ordered."""
+    kit: str
+    """Components with the same name here are ordered together, as a kit."""
     at: str
 
 
@@ -665,6 +673,21 @@ class Shift(Row):
     """Start [s after midnight]."""
     end: float
     """End; 30:00 is 6:00 of the next day [s after midnight]."""
+    days: str
+    """Days of the week on which it is worked: Mon-Fri, or Mon Tue Sat; builds of a week are split over
+    them."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Holiday(Row):
+    """A row of Holidays: days on which no shift is worked; builds of a week are split over the others."""
+
+    TABLE: ClassVar[str] = "Holidays"
+    date: datetime.date
+    """Day."""
+    name: str
+    """What it is called."""
     at: str
 
 
@@ -688,7 +711,8 @@ class Build(Row):
 
     TABLE: ClassVar[str] = "Builds"
     date: datetime.date
-    """Day on which the shift starts."""
+    """Day on which the shift starts; or a week, such as 2026-W11: its builds are split over the working days
+    of the shift, without one of all shifts."""
     shift: str
     """Shift."""
     part: str
@@ -721,6 +745,36 @@ class StockLot(Row):
     """Day its container was opened."""
     arrival: datetime.date | None
     """Day it arrives; blank: it is here."""
+    item_number: str
+    """Number it is bought under, in place of material and component."""
+    unit: str
+    """What the quantity is counted in: mL, L, kg, g, each or containers; blank: that of the header."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class OpenOrder(Row):
+    """A row of Orders: what is ordered and has not come: in store from its arrival on."""
+
+    TABLE: ClassVar[str] = "Orders"
+    order: str
+    """Order number."""
+    material: str
+    """Material."""
+    component: str
+    """A or B; blank if one-part: a, b."""
+    quantity: float
+    """What is to come [m³]."""
+    arrival: datetime.date
+    """Day it arrives."""
+    lot: str
+    """Lot number, where it is known."""
+    expiry: datetime.date | None
+    """Last day it may be used; blank: arrival and shelf life."""
+    item_number: str
+    """Number it is bought under, in place of material and component."""
+    unit: str
+    """What the quantity is counted in: mL, L, kg, g, each or containers; blank: that of the header."""
     at: str
 
 
@@ -780,10 +834,12 @@ __all__ = [
     "Build",
     "Choice",
     "Component",
+    "Holiday",
     "Insert",
     "Joint",
     "KineticsConstant",
     "Material",
+    "OpenOrder",
     "Oven",
     "Part",
     "PathPoint",

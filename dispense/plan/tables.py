@@ -318,6 +318,14 @@ COMPONENTS_TABLE = Table(
             below=1.0,
             at_most=None,
         ),
+        text(
+            "item_number",
+            "number it is bought under; files of stock and orders may name it by it",
+            default="",
+        ),
+        text("supplier", "who delivers it", default=""),
+        whole("pack_multiple", "containers of one pack; whole packs are ordered", default=1, at_least=1),
+        text("kit", "components with the same name here are ordered together, as a kit", default=""),
     ),
     key=("material", "component"),
     required=True,
@@ -733,9 +741,24 @@ SHIFTS = Table(
         text("shift", "name used in Builds"),
         clock("start", "start"),
         clock("end", "end; 30:00 is 6:00 of the next day"),
+        text(
+            "days",
+            "days of the week on which it is worked: Mon-Fri, or Mon Tue Sat; builds of a week are split "
+            "over them",
+            default="Mon-Fri",
+        ),
     ),
     key=("shift",),
     required=True,
+)
+
+HOLIDAYS = Table(
+    "Holidays",
+    "Holiday",
+    "days on which no shift is worked; builds of a week are split over the others",
+    (date("date", "day"), text("name", "what it is called", default="")),
+    key=("date",),
+    is_seldom=True,
 )
 
 BREAKS = Table(
@@ -751,7 +774,11 @@ BUILDS = Table(
     "Build",
     "what is built, day by day",
     (
-        date("date", "day on which the shift starts"),
+        date(
+            "date",
+            "day on which the shift starts; or a week, such as 2026-W11: its builds are split over the "
+            "working days of the shift, without one of all shifts",
+        ),
         refer("shift", "Shifts", "shift"),
         text("part", "a part or an assembly"),
         whole("quantity", "good parts to build", at_least=0, at_most=1e6),
@@ -760,6 +787,9 @@ BUILDS = Table(
     ),
     required=True,
 )
+
+#: what a quantity may be counted in where its row says so
+QUANTITY_UNITS = "mL, L, kg, g, each or containers; blank: that of the header"
 
 STOCK = Table(
     "Stock",
@@ -773,8 +803,28 @@ STOCK = Table(
         date("expiry", "last day it may be used"),
         date("opened", "day its container was opened", default=None),
         date("arrival", "day it arrives; blank: it is here", default=None),
+        text("item_number", "number it is bought under, in place of material and component", default=""),
+        text("unit", f"what the quantity is counted in: {QUANTITY_UNITS}", default=""),
     ),
     key=("material", "component", "lot"),
+)
+
+ORDERS = Table(
+    "Orders",
+    "OpenOrder",
+    "what is ordered and has not come: in store from its arrival on",
+    (
+        text("order", "order number"),
+        refer("material", "Materials", "material"),
+        choice("component", COMPONENTS, "A or B; blank if one-part", default="a"),
+        number("quantity", "mL", "what is to come", above=0.0),
+        date("arrival", "day it arrives", labels=("Arrival", "Due date")),
+        text("lot", "lot number, where it is known", default=""),
+        date("expiry", "last day it may be used; blank: arrival and shelf life", default=None),
+        text("item_number", "number it is bought under, in place of material and component", default=""),
+        text("unit", f"what the quantity is counted in: {QUANTITY_UNITS}", default=""),
+    ),
+    is_seldom=True,
 )
 
 #: what may be chosen at a station and of a component as it is bought
@@ -843,9 +893,11 @@ TABLES: tuple[Table, ...] = (
     OVENS,
     ROUTES,
     SHIFTS,
+    HOLIDAYS,
     BREAKS,
     BUILDS,
     STOCK,
+    ORDERS,
     CHOICES,
 )
 BY_NAME = {table.name: table for table in TABLES}
