@@ -9,13 +9,16 @@ from __future__ import annotations
 import argparse
 import datetime
 import io
+import os
+import signal
 import sys
+import time
 import warnings
 from collections.abc import Sequence
 from typing import Any
 
 from . import __version__
-from .base.findings import BAD_INPUT, DONE, USAGE, Finding, exit_code, tally
+from .base.findings import BAD_INPUT, DONE, NOT_WRITTEN, USAGE, Finding, exit_code, tally
 from .base.language import languages
 from .base.paper import PAPERS
 
@@ -35,6 +38,7 @@ FIT_FORMS = (
     "n-th-resistance",
     "kamal-resistance",
 )
+INTERRUPTED, TERMINATED = 130, 143  # 128 and the number of the signal, as shells tell it (POSIX)
 OLD_NAMES = {"respell": "convert"}  # commands as they were called: understood, no longer shown
 PLAN_HELP = "the plan workbook; it is never changed"
 
@@ -102,8 +106,13 @@ def parser() -> argparse.ArgumentParser:
         metavar='"HH:MM 35 min"',
         help="a time in which the line stands",
     )
+    fill.add_argument(
+        "--stamp", metavar="TEXT", help="printed on each sheet (default: it follows from the inputs)"
+    )
     fill.add_argument("--templates", metavar="DIR", help="folder with the plant's own templates")
     _paper(fill)
+    _tables(fill)
+    _unattended(fill)
     fill.add_argument(
         "--language",
         metavar="CODE",
@@ -138,7 +147,17 @@ def parser() -> argparse.ArgumentParser:
     forecast.add_argument(
         "--seed", type=int, default=1, metavar="N", help="the same seed gives the same figures (default: 1)"
     )
+    forecast.add_argument(
+        "--upload", metavar="FILE", help="orders to place, in the shape that another system takes"
+    )
+    forecast.add_argument(
+        "--columns",
+        metavar="LIST",
+        help='columns of that file, such as "Article=item, quantity, unit, due date" (default: of Settings)',
+    )
     _paper(forecast)
+    _tables(forecast)
+    _unattended(forecast)
     forecast.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
     _json(forecast)
     forecast.set_defaults(run=_forecast)
@@ -190,6 +209,8 @@ def parser() -> argparse.ArgumentParser:
         )
     compare.add_argument("--out", metavar="FILE", help="workbook to write")
     _paper(compare)
+    _tables(compare)
+    _unattended(compare)
     _json(compare)
     compare.set_defaults(run=_compare)
 
@@ -349,6 +370,21 @@ def _sources(command: argparse.ArgumentParser) -> None:
         )
 
 
+def _tables(command: argparse.ArgumentParser) -> None:
+    """Every table as a file for other programs."""
+    command.add_argument("--tables", metavar="DIR", help="folder for every table, for other programs")
+    command.add_argument(
+        "--table-form",
+        choices=("csv", "parquet", "xlsx"),
+        default="csv",
+        help="kind of these files (default: csv); xlsx is one workbook of named tables",
+    )
+
+
+def _unattended(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--log", metavar="FILE", help="add a line of JSON on this run to a file")
+
+
 def _read_from(options: argparse.Namespace) -> Any:
     from .plan.sources import Sources
 
@@ -367,32 +403,80 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return USAGE
     arguments[0] = OLD_NAMES.get(arguments[0], arguments[0])
     options = parser().parse_args(_json_first(arguments))
+    began, clock = datetime.datetime.now().astimezone(), time.perf_counter()
+    code = DONE
+    try:
+        code = _guarded(options)
+    finally:  # also where nobody reads the output
+        if getattr(options, "log", None):
+            code = _logged(options, began, time.perf_counter() - clock, code)
+    return code
+
+
+def _guarded(options: argparse.Namespace) -> int:
+    """The exit code of a command, whatever it meets."""
     from .base.errors import DispenseError
 
     try:
-        return options.run(options)
+        code: int = options.run(options)
+        return code
     except DispenseError as error:
         for problem in error.problems:
             print(problem, file=sys.stderr)
         if getattr(options, "json", False):
             _print_json({"problems": [_problem(problem) for problem in error.problems]})
         return BAD_INPUT
-    except BrokenPipeError:
-        sys.stderr.close()
-        return DONE
-    except KeyboardInterrupt:
-        print("stopped", file=sys.stderr)
-        return 130
+    except KeyboardInterrupt as error:
+        print(getattr(error, "words", "stopped: what was not written by now is not"), file=sys.stderr)
+        return TERMINATED if isinstance(error.__context__ or error, _Terminated) else INTERRUPTED
+
+
+def _logged(options: argparse.Namespace, began: datetime.datetime, seconds: float, code: int) -> int:
+    """The exit code after a line on the run was added to its log."""
+    from .base.errors import FileError
+    from .jobs.unattended import log_run
+
+    try:
+        log_run(options.log, options.command, began, seconds, code, forbid=[options.plan], plan=options.plan)
+    except FileError as error:
+        print(error, file=sys.stderr)
+        return code or NOT_WRITTEN
+    return code
+
+
+class _Terminated(KeyboardInterrupt):
+    """The system asks the program to end."""
+
+
+def _terminate(*_: object) -> None:
+    raise _Terminated
 
 
 def run() -> None:
     """Entry point of the console script."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):  # a terminal may lack a letter that a plan has
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:  # it was closed before the program began
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+        elif isinstance(stream, io.TextIOWrapper):  # a terminal may lack a letter that a plan has
             stream.reconfigure(errors="replace")
     if not sys.warnoptions:  # a kernel that has no answer says NaN; numpy's remark is no news
         warnings.simplefilter("ignore", RuntimeWarning)
-    sys.exit(main())
+    signal.signal(signal.SIGTERM, _terminate)
+    try:
+        code = main()
+        sys.stdout.flush()
+    except BrokenPipeError:  # whoever reads has seen enough
+        code = DONE
+    except OSError as error:
+        if error.filename is not None:
+            raise
+        code = BAD_INPUT
+        print(f"standard output cannot be written: {error.strerror}", file=sys.stderr)
+    else:
+        sys.exit(code)
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nothing is flushed into it at the end
+    sys.exit(code)
 
 
 def _json_first(arguments: list[str]) -> list[str]:
@@ -526,6 +610,9 @@ def _fill(options) -> int:
         left={name: _number(text, "left") for name, text in _pairs(options.left, "left").items()},
         mounted=_pairs(options.mounted, "mounted"),
         stops=options.stop,
+        stamp=options.stamp,
+        tables=options.tables,
+        table_form=options.table_form,
     )
     bar.close()
     return _tell(report, options)
@@ -568,6 +655,10 @@ def _forecast(options) -> int:
         processes=options.processes,
         paper=options.paper,
         as_of=options.as_of,
+        tables=options.tables,
+        table_form=options.table_form,
+        upload=options.upload,
+        columns=options.columns,
     )
     return _tell(report, options)
 
@@ -641,6 +732,8 @@ def _compare(options) -> int:
         last=options.last,
         out=options.out,
         paper=options.paper,
+        tables=options.tables,
+        table_form=options.table_form,
         progress=bar,
     )
     bar.close()

@@ -26,8 +26,8 @@ from dispense.base.file_names import safe_name
 from dispense.base.terminal import json_text, printable
 from dispense.base.units import read_header
 from dispense.formulas import number_forms
-from dispense.plan.sources import read_frame
 from dispense.plan.read import check_plan, load_plan
+from dispense.plan.sources import read_frame
 from dispense.xlsx import rows, template_units
 
 CORPUS = Path(__file__).parent / "corpus"

@@ -215,7 +215,7 @@ class Forecast:
             )
         return lines
 
-    def frame(self):
+    def frame(self) -> Any:
         """Planned use, for pandas: a row for each shift, station, component and cause."""
         import pandas as pd
 

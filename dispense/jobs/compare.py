@@ -15,6 +15,7 @@ from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 from ..reports.compare import Comparison, Progress, compare
 from ..xlsx.typed import save_signed
 from ..xlsx.write import refuse_overwrite
+from .tables import compare_tables, write_tables
 
 
 def compare_file(
@@ -26,13 +27,16 @@ def compare_file(
     last: datetime.date | None = None,
     out: str | os.PathLike[str] | None = None,
     paper: str = "A4",
+    tables: str | os.PathLike[str] | None = None,
+    table_form: str = "csv",
     progress: Progress | None = None,
 ) -> Comparison:
     """Every set of the plan's table Choices played over its builds, and with `out` a workbook of it.
 
     `sources` are builds, stock and orders in place of those of a plan's file. `first` and `last` are days:
     the builds between them count. `progress` is told how many sets are done and how many there are;
-    `paper` is what the workbook is printed on, A4 or Letter.
+    `paper` is what the workbook is printed on, A4 or Letter. `tables` is
+    a folder for the sets as tables, `table_form` "csv", "parquet" or "xlsx".
     """
 
     paper_code(paper, "compare")
@@ -48,6 +52,8 @@ def compare_file(
         if kept:
             words = f"the old workbook had been filled in and is kept as {kept.name}"
             report.findings.append(Finding(NOTE, words, topic="files"))
+    if tables is not None:
+        write_tables(compare_tables(report), tables, table_form, inputs)
     return report
 
 

@@ -20,6 +20,8 @@ from ..reports.findings import plan_findings
 from ..reports.routes import OF_ROUTES
 from ..xlsx.typed import foreign, save_signed
 from ..xlsx.write import atomic_write, refuse_overwrite
+from .tables import forecast_tables, write_table, write_tables
+from .upload import order_table, upload_columns
 
 OUTPUTS = (".xlsx", ".csv", ".json")
 
@@ -38,12 +40,18 @@ def forecast_file(
     processes: int = 1,
     paper: str = "A4",
     as_of: datetime.date | None = None,
+    tables: str | os.PathLike[str] | None = None,
+    table_form: str = "csv",
+    upload: str | os.PathLike[str] | None = None,
+    columns: str | None = None,
 ) -> Forecast:
     """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
 
     `builds`, `stock` and `orders` take the place of the plan's tables: files, database addresses or data
     frames (`plan.sources`). `paper` is what the workbook is printed on, A4 or Letter; `as_of` is today, as
-    in `forecast`.
+    in `forecast`. `tables` is a folder for every table, `table_form` "csv", "parquet" or "xlsx"; `upload` a
+    .csv, .parquet or .xlsx file of the orders to place, with the `columns` that another system takes
+    (`upload.upload_columns`; by default those of the plan's Settings).
     """
 
     paper_code(paper, "forecast")
@@ -51,14 +59,20 @@ def forecast_file(
         _ending(out)
     sources = Sources(builds, stock, orders)
     records = load_plan_from(plan, sources)
+    headers = upload_columns(columns or records.settings["upload_columns"]) if upload is not None else []
     found = forecast(records, weeks, draws=draws, seed=seed, processes=processes, as_of=as_of)
     of_plan = plan_findings(records)
     told = [item for item in of_plan if item.kind == DANGER or item.topic in OF_ROUTES]
     found.findings = gravest_first([*told, *found.findings])
     if what_if:
         what_if_table(found)
+    forbid = [plan, *sources.files]
     if out is not None:
-        write_forecast(found, out, paper=paper, forbid=[plan, *sources.files])
+        write_forecast(found, out, paper=paper, forbid=forbid)
+    if tables is not None:
+        write_tables(forecast_tables(found), tables, table_form, forbid)
+    if upload is not None:
+        write_table(order_table(found, headers), upload, forbid)
     return found
 
 

@@ -815,6 +815,8 @@ class Settings(TypedDict):
     """What prices are counted in."""
     language: str
     """Language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv."""
+    upload_columns: str
+    """Columns of a file of orders for another system, such as Article=item, quantity, unit, due date."""
     service_level: float
     """Share of cycles without a shortage that stock is planned for."""
     order_cost: float

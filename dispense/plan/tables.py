@@ -88,6 +88,11 @@ SETTINGS = (
         "language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv",
         default="en",
     ),
+    text(
+        "upload_columns",
+        "columns of a file of orders for another system, such as Article=item, quantity, unit, due date",
+        default="item, quantity, unit, due date, order date",
+    ),
     number(
         "service_level",
         "",

@@ -71,6 +71,12 @@ def slots_of(plan: Plan, monday: datetime.date, shift: str = "") -> list[tuple[d
     return [(day, name, time) for day, _, name, time in sorted(found)]
 
 
+def slots_of_day(plan: Plan, day: datetime.date) -> list[str]:
+    """The shifts that are worked on a day."""
+    monday = day - datetime.timedelta(days=day.weekday())
+    return [shift for when, shift, _ in slots_of(plan, monday) if when == day]
+
+
 def split_whole(quantity: int, weights: Sequence[float]) -> list[int]:
     """Whole parts in proportion to the weights, as even as they can be; their sum is the quantity.
 
@@ -86,4 +92,4 @@ def split_whole(quantity: int, weights: Sequence[float]) -> list[int]:
     return parts
 
 
-__all__ = ["slots_of", "split_whole", "week_of", "weekdays", "working_days"]
+__all__ = ["slots_of", "slots_of_day", "split_whole", "week_of", "weekdays", "working_days"]
