@@ -414,9 +414,9 @@ def test_a_table_with_a_wrong_cell_is_not_booked_and_every_wrong_cell_is_named(d
 
 
 ACTUALS = """What,Date,Time,Station,Part,Material,Component,Lot,Containers,Mass [kg],Pieces,Reference
-received,2026-03-02,,,,Ternhem 21,A,HA-0950,3,,,DN-1
-received,2026-03-02,,,,Ternhem 21,A,HA-0950,3,,,DN-2
-counted,2026-03-02,,,,Ternhem 21,B,,,12.5,,
+received,2026-03-02,,,,hem epoxy,A,HA-0950,3,,,DN-1
+received,2026-03-02,,,,hem epoxy,A,HA-0950,3,,,DN-2
+counted,2026-03-02,,,,hem epoxy,B,,,12.5,,
 opened,2026-03-02,06:05,Hem robot,,,A,HA-0911,,,,
 emptied,2026-03-02,11:00,Hem robot,,,A,HA-0911,,,,
 made,2026-03-02,14:00,Hem robot,{part},,,,,,410,
@@ -443,7 +443,7 @@ def test_what_happened(desk):
     (counted,) = entries(desk, "counted")
     assert (counted.value, counted.unit, counted.component) == (12.5, "kg", "b")
     (opened,) = entries(desk, "opened")
-    assert (opened.material, opened.time, opened.count) == ("Ternhem 21", "2026-03-02T06:05:00", 1)
+    assert (opened.material, opened.time, opened.count) == ("hem epoxy", "2026-03-02T06:05:00", 1)
     parts = entries(desk, "made", "scrapped")
     assert [item.count for item in parts] == [410, 3]
     assert [item.shift for item in parts] == ["Early"] * 2  # counted at 14:00, as it ends
@@ -472,8 +472,8 @@ def test_the_same_as_a_workbook_with_titles_above(desk):
     ("old", "new", "words"),
     [
         ("received", "recieved", "what is"),
-        ("Ternhem 21,A,HA-0950", "Ternhem 21,C,HA-0950", "component"),
-        ("Ternhem 21,A,HA-0950", "Ternhem 22,A,HA-0950", "did you mean Ternhem 21"),
+        ("hem epoxy,A,HA-0950", "hem epoxy,C,HA-0950", "component"),
+        ("hem epoxy,A,HA-0950", "hem epoxies,A,HA-0950", "did you mean hem epoxy"),
         ("HA-0950,3,,,DN-1", ",3,,,DN-1", "lot is blank"),
         ("HA-0950,3,,,DN-1", "HA-0950,3,2.5,,DN-1", "one figure"),
         ("HA-0950,3,,,DN-1", "HA-0950,,,,DN-1", "one figure"),
@@ -523,7 +523,7 @@ def test_a_wrong_lot_is_named(desk):
     assert told(report) == []
     words = [item.text for item in report.findings]
     assert len(words) == 3
-    assert "HB-0830" in words[0] and words[0].endswith("is Ternhem 21 B")
+    assert "HB-0830" in words[0] and words[0].endswith("is hem epoxy B")
     assert "HA-0911" in words[1] and words[1].endswith("was past its last day, 2026-03-10")
     assert words[2].endswith("is neither in Stock nor was it received") and "Z-1" in words[2]
 

@@ -309,7 +309,7 @@ def demo_rows() -> Rows:
     rows["Choices"] = [
         dict(station="Block potting", what="purge share", value="75 %"),
         dict(station="Hem robot", what="nozzle bore", value="2.2"),
-        dict(material="Ternhem 21", component="B", what="container", value="400"),
+        dict(material="hem epoxy", component="B", what="container", value="400"),
     ]
     return rows
 

@@ -314,7 +314,7 @@ def test_gel_of_a_first_order_cure_by_hand():
 
 def test_lagging_part_against_a_general_integrator(demo):
     (run,) = (run for run in cure_report(demo, "Carrier bead").runs if run.kind == "oven")
-    material = demo.material("Ternbake 11")
+    material = demo.material("oven epoxy")
     rate, energy, order = material.rate_1, material.energy_1, material.order_n
     times, air = demo.profile("Belt 150")
     for place, lag in zip(run.places, (90.0, 180.0), strict=True):
@@ -345,7 +345,7 @@ def test_shortest_hold_passes_and_less_does_not(demo):
         profile = with_hold(Profile(np.array(times), np.array(air)), run.hold_needed * share)
         assert profile.times[-1] == pytest.approx(times[-1] - run.hold + run.hold_needed * share)
         lags = [PartLag("a", 90.0, 0.0, 296.15), PartLag("b", 180.0, 0.0, 296.15)]
-        _, places = _played(demo, profile, lags, demo.material("Ternbake 11"), run.requirement)
+        _, places = _played(demo, profile, lags, demo.material("oven epoxy"), run.requirement)
         assert all(place.passes for place in places) is passes
 
 

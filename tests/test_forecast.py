@@ -161,10 +161,10 @@ def test_walk_equals_the_event_model_with_stock_carried():
         row["refill"] = "in mid-bead"  # the walk empties containers and has their rests at the mean
         row["scrap"] = 0.0  # the event model books whole parts, the walk expected scrap
     for row in tables["Stock"]:  # runs short, and open containers grow old
-        if row["material"] in {"Ternbake 11", "Ternhem 21"}:
+        if row["material"] in {"oven epoxy", "hem epoxy"}:
             row["quantity"] /= 4.0
     for row in tables["Components"]:
-        if row["material"] in {"Ternseal 7", "Terncover 4"}:
+        if row["material"] in {"gasket sealant", "cover sealant"}:
             row["open_life"] = 3.0
     plan = make_with(tables, settings)
     walk, _ = _walked(plan)

@@ -877,7 +877,7 @@ def test_pour_depth_against_bisection_on_own_volumes(power, ratio):
 def test_pot_of_the_demo_with_an_order_m_of_0_4():
     # the demo's pot with m 0.4 in place of 0.6: peak and deepest pour by volumes written apart
     tables = copy.deepcopy(DEMO)
-    material = next(row for row in tables["Materials"] if row["material"] == "Ternfloat 06")
+    material = next(row for row in tables["Materials"] if row["material"] == "cell compound")
     material["order_m"] = 0.4
     for pot in tables["Pots"]:
         pot.pop("arrangement", None)  # as a slab without cells

@@ -16,6 +16,7 @@ from dispense.forecast.response import occurrences, responses
 from dispense.plan.routes import fates, lines, started_at
 from dispense.reports.findings import plan_findings
 from dispense.reports.routes import OF_ROUTES, PACE, START_UP
+from dispense.sheets.line import line_content
 from dispense.shift.blocking import line_times
 from dispense.shift.pace import route_time
 from dispense.shift.play import play_plan, play_shift
@@ -57,6 +58,8 @@ def test_a_line_of_three_worked_by_hand():
     assert times_of(three) == [(220, 250), (290, 320), (390, 420), (460, 490), (560, 590)]
     assert [round(result.blocked, 6) for result in (one, two, three)] == [60 + 30, 30 + 30, 0]
     assert [round(result.starved, 6) for result in (one, two, three)] == [0, 50, 220 + 40 + 70 + 40 + 70]
+    # of that in cure: 40-50; 120-220 and all of the later waits
+    assert [round(result.for_cure, 6) for result in (one, two, three)] == [0, 10, 100 + 40 + 70 + 40 + 70]
     before_two, before_three = two.passages[0], three.passages[0]
     assert (before_two.entered, before_two.passed, before_two.handed) == (5, 5, 0)
     assert (before_two.between.peak, before_three.between.peak) == (1, 1)
@@ -242,6 +245,29 @@ def test_a_fed_station_starts_with_its_first_part(wait):
         assert two.mixers == 1 and two.dispensed("mixers") == 5_000_000
 
 
+def test_who_waits_for_cure_is_starved():
+    """s2 works 40 s on each of two parts, which come with 3,600 s of cure: at 6:00:30 + 1 h and 40 s later.
+    Its checks, four an hour and without time, do not end its wait."""
+    rows = line_rows({"box": [30, 40]}, {"box": 2}, [3600], [None], end="08:00")
+    rows["Stations"][0] |= dict(takt=40)
+    rows["Stations"][1] |= dict(checks=4, check_volume=1e-3)
+    rows["Builds"].append(dict(date=TUESDAY, shift="early", part="box", quantity=1))
+    _, two, *_ = play_plan(make(rows))
+    assert two.starved == pytest.approx(3630, abs=1) and two.for_cure == pytest.approx(3600, abs=1)
+
+
+def test_who_waits_for_cure_till_the_end_is_starved():
+    """Both of Monday's parts cure until Tuesday 12:00, when the shift is over since 8:00: s2 waits for them
+    though it has none of its own to begin."""
+    rows = line_rows({"box": [30, 40], "lid": [30, 30]}, {"box": 2}, [30 * 3600], [None], end="08:00")
+    rows["Beads"] = [row for row in rows["Beads"] if not (row["part"] == "lid" and row["station"] == "s2")]
+    rows["Routes"] = [row for row in rows["Routes"] if row["part"] == "box"]
+    rows["Builds"].append(dict(date=TUESDAY, shift="early", part="lid", quantity=1))
+    results = {(item.date, item.station.station): item for item in play_plan(make(rows))}
+    two = results[TUESDAY, "s2"]
+    assert (two.starved, two.for_cure) == (pytest.approx(7200), pytest.approx(7200))
+
+
 def test_a_part_keeps_its_number():
     results = list(play_plan(make(scrapped_rows(20))))
     numbers = [{serial for batch in result.batches for serial in batch.serials} for result in results]
@@ -303,6 +329,22 @@ def test_a_stop_of_the_line_is_played():
     stop = Today(MONDAY, "early", stops=(Stop(START + 130, START + 160),))
     _, _, three = play_plan(make(rows), today=stop)
     assert three.jobs[0].begun < 5 or times_of(three)[-1][0] > 560
+
+
+def test_the_line_sheet_leads_with_what_is_dangerous_and_what_stops():
+    """A stop of one of its stations (a part is mated too late, no stock) and a pressure above the limit."""
+    rows = line_rows({"box": [40, 70, 30]}, {"box": 5}, [10, 100], [1, 1], end="08:00")
+    rows["Materials"][0] |= dict(open_time=1, consistency=500)
+    rows["Stations"][1] |= dict(mating_delay=10)
+    rows["Stations"][2] |= dict(nozzle_bore=0.3, nozzle_length=50, pressure_limit=5)
+    rows["Stock"] = []
+    plan = make(rows)
+    content = line_content(plan, list(play_plan(plan)), "s")
+    assert content is not None
+    told = [str(row["warning"]) for row in content.tables["LineWarnings"] if row["station"]]
+    assert told[0].startswith("▲ DANGER") and str(content.values["headline"]).startswith("▲ DANGER")
+    assert any("open time" in text for text in told) and any("stock of Seal" in text for text in told)
+    assert {row["station"] for row in content.tables["LineWarnings"]} >= {"s1", "s2", "s3"}
 
 
 # --------------------------------------------------------------------------------- without, and refused

@@ -44,16 +44,16 @@ def test_the_demo_and_the_plan_worked_by_hand_have_none():
 
 CASES = [
     # density 11 for 1.1, in g/mL
-    ("Components", 0, "density", 11.0, QUALITY, "density of Ternhem 21 a is 11 g/mL"),
+    ("Components", 0, "density", 11.0, QUALITY, "density of hem epoxy a is 11 g/mL"),
     # 180,000 Pa·s: mPa·s typed under Pa·s
-    ("Materials", 3, "consistency", 180_000.0, QUALITY, "consistency of Ternfloat 06 is 180000 Pa·s"),
+    ("Materials", 3, "consistency", 180_000.0, QUALITY, "consistency of cell compound is 180000 Pa·s"),
     # 25 °F typed as °C is −4 °C, 77 °F is 77
-    ("Materials", 3, "pot_life_temperature", -4.0, QUALITY, "pot life temperature of Ternfloat 06 is -4 °C"),
+    ("Materials", 3, "pot_life_temperature", -4.0, QUALITY, "pot life temperature of cell compound is -4 °C"),
     ("Materials", 3, "pot_life_temperature", 77.0, QUALITY, "is 77 °C"),
     ("Stations", 0, "speed", 1500.0, QUALITY, "speed of Hem robot is 1500 mm/s"),
-    ("Components", 0, "heel", 0.4, QUALITY, "heel of Ternhem 21 a is 0.4"),
+    ("Components", 0, "heel", 0.4, QUALITY, "heel of hem epoxy a is 0.4"),
     ("Stations", 0, "scrap", 0.3, QUALITY, "scrap of Hem robot is 0.3"),
-    ("Materials", 1, "pot_life", 0.4, QUALITY, "pot life of Terncover 4 is 0.4 min"),
+    ("Materials", 1, "pot_life", 0.4, QUALITY, "pot life of cover sealant is 0.4 min"),
     ("Materials", 4, "cure_temperature", 23.0, QUALITY, "cures in an oven, at 23 °C"),
     ("Temperatures", 3, "temperature", 76.0, QUALITY, "is 76 °C"),
     ("Stations", 4, "purge_volume", 11.0, QUALITY, "a purge of 11 mL does not empty the mixer"),

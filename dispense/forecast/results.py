@@ -84,7 +84,7 @@ class ComponentView:
 
     @property
     def name(self) -> str:
-        """Ternhem 21 A."""
+        """hem epoxy A."""
         return f"{self.key[0]} {self.key[1].upper()}" if self.two_part else self.key[0]
 
 

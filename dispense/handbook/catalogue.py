@@ -86,4 +86,13 @@ def last_notes(count: int = 20) -> list[list[Any]]:
     return rows or [["no note yet", "", "", ""]]
 
 
+def _in_order_of_topics() -> None:
+    """Functions stand in the order of the topics, whichever module was imported first."""
+    place = {topic.__name__: number for number, topic in enumerate(TOPICS)}
+    for name in sorted(FUNCTIONS, key=lambda name: place.get(FUNCTIONS[name].kernel.__module__, len(TOPICS))):
+        FUNCTIONS[name] = FUNCTIONS.pop(name)
+
+
+_in_order_of_topics()
+
 __all__ = ["CATEGORIES", "FUNCTIONS", "call", "evaluate", "last_notes", "last_problems", "lookup"]

@@ -22,6 +22,7 @@ What binds, converts, checks and broadcasts is in `reading` (cells to SI arrays)
 
 from __future__ import annotations
 
+import functools
 import inspect
 from collections import namedtuple
 from collections.abc import Callable, Sequence
@@ -243,6 +244,7 @@ def _without(kernel: Callable[..., Any], beside: Sequence[Field]) -> Callable[..
         return kernel
     names = {item.name for item in beside}
 
+    @functools.wraps(kernel)
     def known(**values: Any) -> Any:
         return kernel(**{name: value for name, value in values.items() if name not in names})
 

@@ -222,8 +222,9 @@ def in_one_go(items: Iterable[Application]) -> list[list[Application]]:
 
 
 def station_work(plan: Plan, part: str, station: Station) -> float:
-    """Time that a part takes at a station, loading with it, waits apart [s]."""
-    return math.fsum(item.time for item in applied_at(plan, part, station)) + station.handling_time
+    """Time that a part takes at a station, loading for each of its visits with it, waits apart [s]."""
+    items = applied_at(plan, part, station)
+    return math.fsum(item.time for item in items) + len(in_one_go(items)) * station.handling_time
 
 
 def parts_started(good: int, station: Station) -> int:

@@ -193,7 +193,7 @@ def _hours(plan: Plan) -> Iterator[Problem]:
         if not 0.0 < end - start <= 24 * HOUR:
             yield _says(
                 plan.cell(row, "end"),
-                f"shift {shift} of {date} would go from {hhmm(start)} to {hhmm(end)}",
+                f"shift {shift} of {date} would go from {hhmm(start, date)} to {hhmm(end, date)}",
                 "the end after the start, within a day; after midnight the hours go on: 30:00",
             )
 

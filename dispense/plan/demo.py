@@ -33,7 +33,7 @@ SETTINGS: list[Row] = [
 
 MATERIALS: list[Row] = [
     {
-        "material": "Ternhem 21",
+        "material": "hem epoxy",
         "description": f"structural epoxy paste, {INVENTED}",
         "kind": "two-part",
         "ratio_a": 2.0,
@@ -71,7 +71,7 @@ MATERIALS: list[Row] = [
         "source": f"data sheet, edition 2, {INVENTED}",
     },
     {
-        "material": "Terncover 4",
+        "material": "cover sealant",
         "description": f"fast two-part sealant, {INVENTED}",
         "kind": "two-part",
         "ratio_a": 10.0,
@@ -99,7 +99,7 @@ MATERIALS: list[Row] = [
         "source": f"data sheet, edition 1, {INVENTED}",
     },
     {
-        "material": "Terncool 30",
+        "material": "thermal paste",
         "description": f"thermal paste that does not cure, {INVENTED}",
         "kind": "one-part",
         "consistency": 90.0,
@@ -113,7 +113,7 @@ MATERIALS: list[Row] = [
         "source": f"data sheet, edition 3, {INVENTED}",
     },
     {
-        "material": "Ternfloat 06",
+        "material": "cell compound",
         "description": f"potting compound with hollow spheres, {INVENTED}",
         "kind": "two-part",
         "ratio_a": 1.0,
@@ -154,7 +154,7 @@ MATERIALS: list[Row] = [
         "source": f"data sheet, edition 4, {INVENTED}",
     },
     {
-        "material": "Ternbake 11",
+        "material": "oven epoxy",
         "description": f"heat-cured one-part epoxy, {INVENTED}",
         "kind": "one-part",
         "consistency": 45.0,
@@ -182,7 +182,7 @@ MATERIALS: list[Row] = [
         "source": f"data sheet, edition 2, {INVENTED}",
     },
     {
-        "material": "Ternseal 7",
+        "material": "gasket sealant",
         "description": f"moisture-cured sealant, {INVENTED}",
         "kind": "one-part",
         "consistency": 210.0,
@@ -205,7 +205,7 @@ MATERIALS: list[Row] = [
         "source": f"data sheet, edition 5, {INVENTED}",
     },
     {
-        "material": "Ternlite 2",
+        "material": "lamp dot",
         "description": f"light-cured dot, {INVENTED}",
         "kind": "one-part",
         "consistency": 12.0,
@@ -253,16 +253,16 @@ def _component(
 
 
 COMPONENTS: list[Row] = [
-    _component("Ternhem 21", "a", 1.25, 620.0, 0.03, 365.0, 30.0, 10.0, 6, 38.0),
-    _component("Ternhem 21", "b", 1.12, 310.0, 0.03, 365.0, 30.0, 10.0, 6, 29.0),
-    _component("Terncover 4", "a", 1.32, 20000.0, 0.02, 270.0, 90.0, 15.0, 1, 310.0),
-    _component("Terncover 4", "b", 1.15, 2000.0, 0.03, 180.0, 30.0, 15.0, 1, 74.0),
-    _component("Terncool 30", "a", 2.90, 10000.0, 0.04, 365.0, 180.0, 20.0, 1, 640.0),
-    _component("Ternfloat 06", "a", 0.64, 200000.0, 0.02, 180.0, 60.0, 25.0, 1, 1150.0),
-    _component("Ternfloat 06", "b", 0.60, 200000.0, 0.02, 150.0, 30.0, 25.0, 1, 1320.0),
-    _component("Ternbake 11", "a", 1.40, 300.0, 0.03, 180.0, 14.0, 12.0, 10, 26.0, 2.0, 8.0),
-    _component("Ternseal 7", "a", 1.45, 20000.0, 0.03, 270.0, 60.0, 14.0, 1, 265.0),
-    _component("Ternlite 2", "a", 1.08, 30.0, 0.03, 365.0, 60.0, 10.0, 10, 19.0),
+    _component("hem epoxy", "a", 1.25, 620.0, 0.03, 365.0, 30.0, 10.0, 6, 38.0),
+    _component("hem epoxy", "b", 1.12, 310.0, 0.03, 365.0, 30.0, 10.0, 6, 29.0),
+    _component("cover sealant", "a", 1.32, 20000.0, 0.02, 270.0, 90.0, 15.0, 1, 310.0),
+    _component("cover sealant", "b", 1.15, 2000.0, 0.03, 180.0, 30.0, 15.0, 1, 74.0),
+    _component("thermal paste", "a", 2.90, 10000.0, 0.04, 365.0, 180.0, 20.0, 1, 640.0),
+    _component("cell compound", "a", 0.64, 200000.0, 0.02, 180.0, 60.0, 25.0, 1, 1150.0),
+    _component("cell compound", "b", 0.60, 200000.0, 0.02, 150.0, 30.0, 25.0, 1, 1320.0),
+    _component("oven epoxy", "a", 1.40, 300.0, 0.03, 180.0, 14.0, 12.0, 10, 26.0, 2.0, 8.0),
+    _component("gasket sealant", "a", 1.45, 20000.0, 0.03, 270.0, 60.0, 14.0, 1, 265.0),
+    _component("lamp dot", "a", 1.08, 30.0, 0.03, 365.0, 60.0, 10.0, 10, 19.0),
 ]
 
 PARTS: list[Row] = [
@@ -496,7 +496,7 @@ JOINTS: list[Row] = [
 STATIONS: list[Row] = [
     {
         "station": "Hem robot",
-        "material": "Ternhem 21",
+        "material": "hem epoxy",
         "meter": "twin piston meter",
         "flow": 0.5,
         "flow_limit": 3.0,
@@ -529,7 +529,7 @@ STATIONS: list[Row] = [
     },
     {
         "station": "Cover sealer",
-        "material": "Terncover 4",
+        "material": "cover sealant",
         "meter": "gear meter",
         "flow": 1.5,
         "flow_limit": 6.0,
@@ -564,7 +564,7 @@ STATIONS: list[Row] = [
     },
     {
         "station": "Gasket robot",
-        "material": "Ternseal 7",
+        "material": "gasket sealant",
         "meter": "single piston meter",
         "flow": 1.0,
         "flow_limit": 8.0,
@@ -589,7 +589,7 @@ STATIONS: list[Row] = [
     },
     {
         "station": "Plate paste",
-        "material": "Terncool 30",
+        "material": "thermal paste",
         "meter": "single piston meter",
         "flow": 3.0,
         "flow_limit": 10.0,
@@ -611,7 +611,7 @@ STATIONS: list[Row] = [
     },
     {
         "station": "Block potting",
-        "material": "Ternfloat 06",
+        "material": "cell compound",
         "meter": "gear meter",
         "flow": 15.0,
         "flow_limit": 30.0,
@@ -645,7 +645,7 @@ STATIONS: list[Row] = [
     },
     {
         "station": "Carrier bead",
-        "material": "Ternbake 11",
+        "material": "oven epoxy",
         "meter": "cartridge, servo plunger",
         "flow": 0.6,
         "flow_limit": 2.0,
@@ -668,7 +668,7 @@ STATIONS: list[Row] = [
     },
     {
         "station": "Dot station",
-        "material": "Ternlite 2",
+        "material": "lamp dot",
         "meter": "syringe, timed air",
         "flow": 0.05,
         "flow_limit": 0.5,
@@ -779,24 +779,24 @@ def _lot(
 
 
 STOCK: list[Row] = [
-    _lot("Ternhem 21", "a", "HA-0911", 7440.0, (2026, 3, 10)),  # runs out in the second week
-    _lot("Ternhem 21", "a", "HA-1204", 11160.0, (2026, 10, 31)),
-    _lot("Ternhem 21", "b", "HB-0830", 3720.0, (2026, 8, 31)),
-    _lot("Ternhem 21", "b", "HB-1115", 5580.0, (2026, 11, 30)),
-    _lot("Terncover 4", "a", "CA-0702", 13000.0, (2026, 7, 31), opened=(2026, 2, 16)),
-    _lot("Terncover 4", "a", "CA-0755", 20000.0, (2026, 9, 30)),
-    _lot("Terncover 4", "b", "CB-0318", 4000.0, (2026, 6, 30)),
-    _lot("Terncool 30", "a", "TP-2201", 20000.0, (2026, 12, 31)),
-    _lot("Terncool 30", "a", "TP-2260", 30000.0, (2027, 2, 28), arrival=(2026, 3, 6)),
-    _lot("Ternfloat 06", "a", "FA-0418", 200000.0, (2026, 5, 31)),
-    _lot("Ternfloat 06", "a", "FA-0423", 400000.0, (2026, 7, 15)),
-    _lot("Ternfloat 06", "b", "FB-0396", 200000.0, (2026, 4, 30)),
-    _lot("Ternfloat 06", "b", "FB-0402", 400000.0, (2026, 6, 15)),
-    _lot("Ternbake 11", "a", "BK-0551", 4500.0, (2026, 3, 31)),
-    _lot("Ternbake 11", "a", "BK-0560", 6000.0, (2026, 6, 30)),
-    _lot("Ternseal 7", "a", "SL-1010", 20000.0, (2026, 8, 31)),
-    _lot("Ternseal 7", "a", "SL-1022", 40000.0, (2026, 11, 30)),
-    _lot("Ternlite 2", "a", "UV-0077", 600.0, (2026, 12, 31)),
+    _lot("hem epoxy", "a", "HA-0911", 7440.0, (2026, 3, 10)),  # runs out in the second week
+    _lot("hem epoxy", "a", "HA-1204", 11160.0, (2026, 10, 31)),
+    _lot("hem epoxy", "b", "HB-0830", 3720.0, (2026, 8, 31)),
+    _lot("hem epoxy", "b", "HB-1115", 5580.0, (2026, 11, 30)),
+    _lot("cover sealant", "a", "CA-0702", 13000.0, (2026, 7, 31), opened=(2026, 2, 16)),
+    _lot("cover sealant", "a", "CA-0755", 20000.0, (2026, 9, 30)),
+    _lot("cover sealant", "b", "CB-0318", 4000.0, (2026, 6, 30)),
+    _lot("thermal paste", "a", "TP-2201", 20000.0, (2026, 12, 31)),
+    _lot("thermal paste", "a", "TP-2260", 30000.0, (2027, 2, 28), arrival=(2026, 3, 6)),
+    _lot("cell compound", "a", "FA-0418", 200000.0, (2026, 5, 31)),
+    _lot("cell compound", "a", "FA-0423", 400000.0, (2026, 7, 15)),
+    _lot("cell compound", "b", "FB-0396", 200000.0, (2026, 4, 30)),
+    _lot("cell compound", "b", "FB-0402", 400000.0, (2026, 6, 15)),
+    _lot("oven epoxy", "a", "BK-0551", 4500.0, (2026, 3, 31)),
+    _lot("oven epoxy", "a", "BK-0560", 6000.0, (2026, 6, 30)),
+    _lot("gasket sealant", "a", "SL-1010", 20000.0, (2026, 8, 31)),
+    _lot("gasket sealant", "a", "SL-1022", 40000.0, (2026, 11, 30)),
+    _lot("lamp dot", "a", "UV-0077", 600.0, (2026, 12, 31)),
 ]
 
 NARROW_MIXER, WIDE_MIXER = "narrow mixer", "wide mixer"
@@ -812,7 +812,7 @@ CHOICES: list[Row] = [
         (WIDE_MIXER, "mixer volume", "150 mL"),
         ("", "purge share", "75 %"),
     )
-] + [{"material": "Ternbake 11", "what": "container", "value": "600 mL"}]
+] + [{"material": "oven epoxy", "what": "container", "value": "600 mL"}]
 
 DEMO: dict[str, list[Row]] = {
     "Settings": SETTINGS,

@@ -92,7 +92,7 @@ def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
         CURE_BOARD,
         {
             **shift_head(plan, result, stamp),
-            "headline": shift_headline(plan, result, board_headline(result)),
+            "headline": shift_headline(plan, [result], board_headline(result)),
             "cure": f"{material.cure} cure",
             "shop_temperature": temperature_text(record),
             "basis": cure_basis(material, record),

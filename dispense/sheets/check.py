@@ -73,7 +73,7 @@ def shot_check_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
         SHOT_CHECK,
         {
             **shift_head(plan, result, stamp),
-            "headline": shift_headline(plan, result, check_headline(shot.count, limits)),
+            "headline": shift_headline(plan, [result], check_headline(shot.count, limits)),
             **row,
             "mass": shot.single.target,
             "shots_together": shot.count,

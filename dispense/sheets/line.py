@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from ..base.fields import date, number, text, whole
-from ..base.findings import Finding
+from ..base.findings import DANGER, STOP, Finding
 from ..base.language import translated
 from ..base.units import from_si
 from ..plan.cautions import CAUTION
@@ -15,10 +15,11 @@ from ..reports.findings import plan_findings
 from ..reports.routes import ASSUMED, OF_ROUTES
 from ..shift.results import Job, Passage, ShiftResult
 from .layout import ONE_DIGIT, PERCENT, Book
-from .pieces import head, hours, shop, station_warning_rows
+from .pieces import head, hours, shift_headline, shop, station_warning_rows
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
+GRAVE = (DANGER, STOP)
 OF_SHIFT = ("output", "half done", "lost half done")  # topics of a shift that a line sheet shows
 MINUTES = "[<100]0.0;#,##0"
 
@@ -39,6 +40,9 @@ LINE = SheetSpec(
             text("station", "station"),
             number("busy", "min", "working time with a part under the nozzle"),
             number("starved", "min", "working time without a part from the station before"),
+            number(
+                "for_cure", "min", "of that, while the part to come was in cure", labels=("Of it for cure",)
+            ),
             number("blocked", "min", "working time with a finished part for which there is no room"),
             number("other", "min", "waits for the takt, purges, changes, time free at the end"),
             number("available", "min", "working time of the shift"),
@@ -111,20 +115,23 @@ def line_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> Cont
 
 
 def _findings(plan: Plan, results: Sequence[ShiftResult]) -> Iterator[Finding]:
-    """What the shift and its routes stop at."""
+    """Dangers and stops of the stations, what the shift does not finish, and what its routes stop at."""
     here = (results[0].date, results[0].shift)
-    for item in plan_findings(plan, [result.station.station for result in results]):
-        if item.topic in (*OF_ROUTES, ASSUMED) and (item.day is None or (item.day, item.shift) == here):
+    names = [result.station.station for result in results]
+    for item in plan_findings(plan, names):
+        is_shown = item.topic in (*OF_ROUTES, ASSUMED) or (item.kind in GRAVE and item.station in names)
+        if is_shown and (item.day is None or (item.day, item.shift) == here):
             yield item
     for result in results:
-        yield from (item for item in result.findings if item.topic in OF_SHIFT)
+        yield from (item for item in result.findings if item.kind in GRAVE or item.topic in OF_SHIFT)
 
 
 def _headline(plan: Plan, results: Sequence[ShiftResult]) -> str:
     """What sets the pace of each line."""
     paces = {lines(plan)[result.station.station]: result.pace for result in results}
     words = [pace.text for pace in paces.values() if pace is not None]
-    return "; ".join(words) or "No part of a route is built in this shift"
+    headline = "; ".join(words) or "No part of a route is built in this shift"
+    return shift_headline(plan, results, headline)
 
 
 def _station_row(result: ShiftResult) -> Row:
@@ -136,6 +143,7 @@ def _station_row(result: ShiftResult) -> Row:
         "station": result.station.station,
         "busy": from_si(busy, "min"),
         "starved": from_si(result.starved, "min"),
+        "for_cure": from_si(result.for_cure, "min"),
         "blocked": from_si(result.blocked, "min"),
         "other": from_si(max(available - busy - result.starved - result.blocked, 0.0), "min"),
         "available": from_si(available, "min"),
@@ -197,10 +205,11 @@ def layout(book: Book) -> None:
     form.section("Warnings")
     form.warnings("LineWarnings", ("station", "warning"))
     form.section("Stations", "starved: no part from the station before; blocked: no room for a finished one")
-    minutes = dict.fromkeys(("busy", "starved", "blocked", "other", "available"), MINUTES)
+    times = ["busy", "starved", "for_cure", "blocked", "other", "available"]
+    minutes = dict.fromkeys(times, MINUTES)
     form.table(
         "LineStations",
-        ["station", "busy", "starved", "blocked", "other", "available", "in_use", "pace"],
+        ["station", *times, "in_use", "pace"],
         across=True,
         forms={**minutes, "in_use": PERCENT},
     )

@@ -49,8 +49,9 @@ SHIFT_MATERIAL = SheetSpec(
     (
         *SHIFT_HEAD,
         text("headline", "containers to bring"),
-        whole("parts_good", "good parts asked for"),
+        whole("parts_good", "good parts asked for", labels=("Parts asked",)),
         whole("parts_started", "parts started"),
+        whole("parts_finished", "good parts finished, those taken over half done among them"),
         number("takt", "s", "time between parts"),
         number("mixed_total", "mL", "mixed material used, without heels"),
         number("mixed_mass", "kg", "the same as mass"),
@@ -70,7 +71,7 @@ SHIFT_MATERIAL = SheetSpec(
     {
         "MaterialParts": (
             text("part", "part"),
-            whole("good", "good parts"),
+            whole("good", "good parts asked for", labels=("Asked",)),
             whole("started", "parts started"),
             number("shot", "mL", "volume of one part"),
             number("low", "mL", "low"),
@@ -78,6 +79,11 @@ SHIFT_MATERIAL = SheetSpec(
             number("shot_mass", "g", "mass of one part"),
             text("matters_most", "input that makes most of the spread", labels=("Main tolerance",)),
             number("total", "mL", "for all started parts"),
+            whole("taken_over", "parts taken over half done"),
+            whole("finished", "good parts finished"),
+            whole("scrapped", "parts scrapped"),
+            whole("lost", "parts lost that were taken over"),
+            whole("handed_over", "parts handed over half done"),
         ),
         "MaterialUse": (*USE, number("mass", "kg", "used, as mass")),
         "MaterialTimes": (
@@ -141,22 +147,28 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
             {
                 "part": job.part,
                 "good": job.quantity,
-                "started": job.started,
+                "started": job.begun,
+                "taken_over": job.taken,
+                "finished": job.finished,
+                "scrapped": job.scrapped,
+                "lost": job.lost,
+                "handed_over": job.carried,
                 "shot": volume,
                 "low": shot_low,
                 "high": shot_high,
                 "shot_mass": from_si(shot.nominal * density, "g"),
                 "matters_most": driver_text(shot.main_driver),
-                "total": volume * job.started,
+                "total": volume * job.begun,
             }
         )
     return Content(
         SHIFT_MATERIAL,
         {
             **shift_head(plan, result, stamp),
-            "headline": shift_headline(plan, result, containers_text(result)),
+            "headline": shift_headline(plan, [result], containers_text(result)),
             "parts_good": sum(job.quantity for job in result.jobs),
-            "parts_started": sum(job.started for job in result.jobs),
+            "parts_started": sum(job.begun for job in result.jobs),
+            "parts_finished": sum(job.finished for job in result.jobs),
             "takt": result.takt_stated,
             "mixed_total": mixed_drawn(result) / ML,
             "mixed_mass": mixed_mass(result),
@@ -284,27 +296,32 @@ def layout(book: Book) -> None:
     times.sign_off()
     times.cautions()
 
-    form = book.page("Material", [11.5, 13.8, 8.5, 8.5, 7.5, 8.2, 8.5, 9, 8.7, *[7.2] * 8], landscape=False)
+    form = book.page(
+        "Material",
+        [11.5, 13.8, 8.5, 8.5, 7.5, 8.2, 8.5, 9, 8.7, *[7.2] * 4, 9.4, *[7.2] * 3],
+        landscape=False,
+    )
     form.head(named=False)
     form.repeat(("day", 1), ("shift", 2), ("station", 4), ("material", 8))
     form.skip()
     form.cards(
         ("parts_good", 2),
         ("parts_started", 2),
+        ("parts_finished", 2),
         ("mixed_total", 2),
         ("mixed_mass", 2),
         ("on_parts", 2),
         ("on_parts_low", 2),
-        ("on_parts_high", 2),
-        ("waste_share", 3),
+        ("on_parts_high", 3),
     )
     form.cards(
         ("purges", 2),
-        ("mixers", 2),
+        ("mixers", 1),
         ("check_shots", 2),
+        ("waste_share", 2),
         ("shop_temperature", 2),
         ("matters_most", 3),
-        ("rule", 6),
+        ("rule", 5),
     )
     form.cards(("description", 5), ("pot_life", 6), ("prepared_by", 3), ("stamp", 3), small=True)
     form.section("Lots to bring, first-expired first")
@@ -324,13 +341,14 @@ def layout(book: Book) -> None:
     form.figure("Balance: opening + connected − used − left at end [mL]", f"={apart}", "0.000", 6)
     form.put(8, f'=IF({apart}=0,"holds","▲ does not hold")', bold=True)
     form.skip()
-    form.section("Parts")
+    form.section("Parts", "taken over + started = finished + scrapped + lost + handed over")
+    counts = ["good", "taken_over", "started", "finished", "scrapped", "lost", "handed_over"]
     form.table(
         "MaterialParts",
-        ["part", "good", "started", "shot", "low", "high", "shot_mass", "total", "matters_most"],
+        ["part", *counts, "shot", "low", "high", "shot_mass", "total", "matters_most"],
         across=True,
     )
-    form.total("MaterialParts", ["good", "started", "total"])
+    form.total("MaterialParts", [*counts, "total"])
     form.section("What if")
     form.put(1, "More parts to start:")
     more = form.entry(3, 10, "0")

@@ -204,17 +204,18 @@ NOTHING_USABLE = "nothing usable in store"
 ALARM = "▲ DANGER, see the setup card. "
 
 
-def alarmed(plan: Plan, station: str, headline: str) -> str:
-    """A headline that says first that the station's plan is dangerous, where it is."""
-    is_danger = any(item.kind == DANGER for item in station_findings(plan, station))
+def alarmed(plan: Plan, stations: Iterable[str], headline: str) -> str:
+    """A headline that says first that the plan of one of the stations is dangerous, where it is."""
+    is_danger = any(item.kind == DANGER for name in stations for item in station_findings(plan, name))
     return ALARM + headline if is_danger else headline
 
 
-def shift_headline(plan: Plan, result: ShiftResult, headline: str) -> str:
-    """The headline of a shift's sheet: danger first, then from when on it holds."""
-    if result.since is not None:
-        headline = f"From {hhmm(result.since, result.date)}: {headline}"
-    return alarmed(plan, result.station.station, headline)
+def shift_headline(plan: Plan, results: Sequence[ShiftResult], headline: str) -> str:
+    """The headline of a shift's sheet, of one or more stations: danger first, then from when on it holds."""
+    first = results[0]
+    if first.since is not None:
+        headline = f"From {hhmm(first.since, first.date)}: {headline}"
+    return alarmed(plan, [result.station.station for result in results], headline)
 
 
 def findings_shown(

@@ -80,7 +80,7 @@ RESULTS = SheetSpec(
             text("shift", "shift"),
             text("station", "station"),
             text("material", "material"),
-            whole("good", "good parts asked for"),
+            whole("good", "good parts asked for", labels=("Asked",)),
             whole("finished", "good parts finished"),
             whole("started", "parts started"),
             whole("scrapped", "parts scrapped"),

@@ -179,7 +179,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
             "station": station.station,
             "material": material.material,
             "description": material.description,
-            "headline": alarmed(plan, station.station, setup_headline(rows)),
+            "headline": alarmed(plan, [station.station], setup_headline(rows)),
             "meter": station.meter,
             "ratio": ratio,
             "density": from_si(card.density, "g/mL"),

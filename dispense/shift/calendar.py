@@ -19,9 +19,17 @@ class Calendar:
     (27000.0, 37800.0, 14400.0)
     """
 
-    def __init__(self, start: float, end: float, breaks: Iterable[tuple[float, float]] = ()) -> None:
+    def __init__(
+        self,
+        start: float,
+        end: float,
+        breaks: Iterable[tuple[float, float]] = (),
+        stops: Iterable[tuple[float, float]] = (),
+    ) -> None:
+        """`stops` are times in which the line stands; as in a break nobody works."""
         self.start, self.end = start, end
-        self.breaks = [(max(a, start), min(b, end)) for a, b in sorted(breaks) if b > start and a < end]
+        self.stops = self._within(stops)
+        self.breaks = sorted([*self._within(breaks), *self.stops])  # both
         self.intervals: list[tuple[float, float]] = []
         at = start
         for a, b in self.breaks:
@@ -35,6 +43,15 @@ class Calendar:
         for a, b in self.intervals:
             self._before.append(self._before[-1] + b - a)
         self.available = self._before[-1]
+
+    def _within(self, pauses: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
+        """Those that fall into the shift, as far as they do."""
+        start, end = self.start, self.end
+        return [(max(a, start), min(b, end)) for a, b in pauses if b > start and a < end]
+
+    def pause(self, pause: tuple[float, float]) -> str:
+        """What one of `breaks` is called: a break, or a stop of the line."""
+        return "stop" if pause in self.stops else "break"
 
     @classmethod
     def of(cls, plan: Plan, shift: str) -> Calendar:
@@ -62,6 +79,11 @@ class Calendar:
         a, b = self.intervals[place]
         return self._before[place] + min(clock, b) - a + past
 
+    def until(self, clock: float) -> float:
+        """Up to when one may work on from a clock time; the time itself where nobody works then."""
+        place = bisect_right(self._starts, clock) - 1
+        return max(self.intervals[place][1], clock) if place >= 0 else clock
+
     def add(self, clock: float, work: float) -> float:
         """Clock time when `work` seconds have been worked after a clock time."""
         return self.clock(self.worked(clock) + work)
@@ -74,3 +96,11 @@ class Calendar:
             if begin + duration <= b + SAME_TIME:
                 return begin
         return math.inf
+
+    def fit_before(self, clock: float, duration: float) -> float:
+        """The last time up to `clock` at which work of this duration is not broken; -inf if none."""
+        for a, b in reversed(self.intervals):
+            begin = min(b - duration, clock)
+            if begin >= a:
+                return begin
+        return -math.inf

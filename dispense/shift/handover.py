@@ -109,7 +109,7 @@ def _numbers(result: ShiftResult, group: Iterable[HalfDone | ToMate | Between], 
 
 def _mixers(result: ShiftResult, store: Store, pot: LifeClock | None) -> Iterator[Handover]:
     """Mixers that are kept closed, and until when they may be used again."""
-    for (station, _), mixer in store.mixers.items():
+    for (station, _), mixer in sorted(store.mixers.items(), key=lambda item: item[0]):  # by nozzle
         if station == result.station.station and mixer.contents:
             contents = list(mixer.on(result.date))
             latest = None if pot is None else pot.when(contents[0][1], result.station.purge_share)

@@ -1,12 +1,14 @@
 """A long idle time: purge every few minutes, or take the mixer off; the cheaper that keeps the limit.
 
-It is long where the mixer would gel while nothing is dispensed. A purge keeps the limit where each
-falls in working time before the oldest material is past its share of the pot life by so much that it
-gels; nobody purges in a break. Taking the mixer off costs its content and the time to put on another.
+It is long where the mixer would gel while nothing is dispensed. Each purge comes when the oldest material
+reaches its share of the pot life; nobody purges in a break, so where that falls into one the purge comes
+before it, and only where there is no time after it, as in work, while the mixer may still be purged
+(`Mixer.is_lost_by`). Taking the mixer off costs its content and the time to put on another.
 """
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import dataclass
 
 from ..base.clock import hhmm
@@ -92,8 +94,8 @@ def _purges(
         limit = max(mixer.reaches(station.purge_share), after)
         if limit >= until:
             return tuple(times) or None
-        at = calendar.fit(limit, station.purge_time)
-        if at >= until or mixer.share_used(at) >= GELLED:
+        at = _purge_at(calendar, limit, after, station.purge_time)
+        if at >= until or mixer.is_lost_by(at + station.purge_time):
             return None
         times.append(at)
         after = at + station.purge_time
@@ -101,11 +103,18 @@ def _purges(
     return None
 
 
-def off_text(idle: Idle) -> str:
-    """What to do when the mixer comes off."""
+def _purge_at(calendar: Calendar, limit: float, after: float, time: float) -> float:
+    """When a purge that is due at `limit` is begun, not before `after`: before a break that it falls into."""
+    at = calendar.fit(limit, time)
+    before = calendar.fit_before(limit, time)
+    return before if at > limit and before >= after else at
+
+
+def off_text(idle: Idle, day: datetime.date) -> str:
+    """What to do when the mixer comes off, by the clock of a day."""
     return (
-        f"take the mixer off: no part until {hhmm(idle.until)}, its pot life is over at {hhmm(idle.gelled)}; "
-        f"{idle.words_off}, {idle.words_purge}"
+        f"take the mixer off: no part until {hhmm(idle.until, day)}, its pot life is over at "
+        f"{hhmm(idle.gelled, day)}; {idle.words_off}, {idle.words_purge}"
     )
 
 

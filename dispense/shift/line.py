@@ -10,9 +10,10 @@ A finished part holds its nozzle until it leaves; with no place at all until the
 Parts wait for a place in the order in which they are finished, for a nozzle in the order in which they
 may go on. For parts that do not pass each other that is begin_{j+1}(n − room), see `blocking`.
 
-Steps are taken in the order of the clock: what is finished, what is due. A part never comes to the next
-station before it was due at this one, and a nozzle that is held is let go at a begin that lies later
-still: so whatever comes to a station later is due later.
+Steps are taken in the order of the clock: what is finished, what may begin since it is due and a nozzle is
+free. A part never comes to the next station before it began at this one, and a nozzle that is held is let go
+at a begin that lies later still: so whatever comes to a station later is due later, and no nozzle that is
+free sooner is overlooked.
 
 What stands between stations at the end of a shift stands there when the next one begins.
 """
@@ -182,10 +183,10 @@ class Line:
         yield from [player.close_up() for player in self.players]
 
     def _step(self) -> bool:
-        """Whatever is next by the clock: a part that is finished, else a part or check that is due."""
+        """Whatever is next by the clock: a part that is finished, else a part or check that may begin."""
         ready = [player for player in self.players if player.queue and not player.is_blocked]
-        player = min(ready, key=lambda player: player.queue[0][0], default=None)
-        if self.finished and (player is None or self.finished[0].at <= player.queue[0][0]):
+        player = min(ready, key=lambda player: player.next_clock, default=None)
+        if self.finished and (player is None or self.finished[0].at <= player.next_clock):
             done = heapq.heappop(self.finished)
             self.links[done.part.before, done.part.station].enter(done)
             self._arrive(done.part)
@@ -209,17 +210,26 @@ class Line:
             if place == 0 and self.builds.get(part)
         }
         before = [self.by_name[each] for each in stations_before(self.plan, name) if each in self.by_name]
-        player.more_to_come = lambda: any(
-            work is not None for each in before if not each.is_blocked for *_, work in each.queue
-        )
+        player.more_to_come = lambda: self._comes(parts, before)
+
+    def _comes(self, places: Mapping[str, int | None], before: Iterable[Player]) -> bool:
+        """Whether a part is still on its way to a station, that has a place in its route.
+
+        Others that begin where it does pass the station by, or are lost before they come to it.
+        """
+        waiting = (work for each in before if not each.is_blocked for *_, work in each.queue if work)
+        finished = (done.part for done in self.finished if self.by_name[done.part.before] in before)
+        found = [*((work.job.part, work.fate) for work in waiting), *((part.part, part.fate) for part in finished)]
+        return any((place := places.get(part)) is not None and fate >= place for part, fate in found)
 
     def _take_over(self, player: Player) -> None:
         """What stood before a station at the end of the shift before stands there still."""
         day = player.result.date
-        for part in self.store.between.pop(player.station.station, ()):
-            here = part.on(day)
+        parts = [part.on(day) for part in self.store.between.pop(player.station.station, ())]
+        for here in parts:
             link = self.links[here.before, here.station]
             link.take_over(here, self.by_name.get(here.before), player.result.calendar.start)
+        for here in sorted(parts, key=lambda part: (part.ready, part.finished)):  # as they may go on
             self._arrive(here)
 
     def _arrive(self, part: Between) -> None:
@@ -258,7 +268,8 @@ class Line:
     def _hand_over(self) -> None:
         """What stands between stations at the end; what each station and place has seen."""
         for player in self.players:
-            player.shut()
+            links = [link for link in self.links.values() if link.after == player.station.station]
+            player.shut([part for link in links for part in link.standing])
         for link in self.links.values():
             result = self.by_name[link.after].result
             result.passages.append(link.passage(result.calendar.start, result.calendar.end))

@@ -60,6 +60,10 @@ class Mixer:
             return 0.0
         return self.life.used(self.contents[0][1], clock)
 
+    def is_lost_by(self, clock: float) -> bool:
+        """Whether it is too late for a purge that ends then: the oldest has used its pot life."""
+        return self.share_used(clock) >= GELLED
+
     def reaches(self, share: float) -> float:
         """When the oldest material has used a share of its pot life."""
         assert self.life is not None

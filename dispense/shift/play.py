@@ -61,17 +61,18 @@ def play_plan(
             next_date, next_shift = days[place + 1]
             following = shift_calendar(plan, next_date, next_shift, (next_date - date).days)
         player = partial(_player, plan, date, shift, builds, store, following, today)
-        played: dict[str, ShiftResult] = {}  # of stations that routes join
+        played: dict[str, ShiftResult | None] = {}  # of stations that routes join; None: nothing to do
         for row in chosen:
-            if row.station in played:
-                yield played[row.station]
-                continue
-            if row.station in lines(plan):
-                joined = (player(plan.station(name)) for name in lines(plan)[row.station])
+            names = lines(plan).get(row.station, ())
+            if names and row.station not in played:  # a line is played once, whoever of it is at work
+                joined = (player(plan.station(name)) for name in names)
                 at_work = [one for one in joined if one.result.jobs]
-                played |= {item.station.station: item for item in Line(plan, builds, store, at_work).play()}
-                if row.station in played:
-                    yield played[row.station]
+                results = {item.station.station: item for item in Line(plan, builds, store, at_work).play()}
+                played |= {name: results.get(name) for name in names}
+            if names:
+                result = played[row.station]
+                if result is not None:
+                    yield result
             elif (alone := player(row)).result.jobs:
                 yield alone.play()
         if until is not None and (date, shift) == until:

@@ -23,6 +23,7 @@ What is settled here, and why:
   even a fresh mixer would pass the limit in the visit, that at its start, and the part is told;
 - a purge and the part after it go together: neither is begun where both do not fit before a break;
 - open time runs from the first material on the part, the delay to mating from the end of its visit;
+- a part whose open time would end over a break is begun after it;
 - a part that is half done at the end of a shift goes on in the station's next one, and what waits to be
   mated is mated in the plan's next shift; what cannot within its open time is lost, and named;
 - the run ends with the last part: what is in the mixer then is thrown away, or kept closed;
@@ -107,6 +108,7 @@ class Nozzle:
     free: float
     idle_since: float
     starved: float = 0.0
+    for_cure: float = 0.0  # of that, while the next part could not go on yet
     blocked: float = 0.0
 
     @property
@@ -176,6 +178,7 @@ class Player:
                 jobs.append(Job(part, good, parts_started(good, station), mine))
         self.works: list[Work] | None = None
         self.is_started = self.owes_check = False
+        self.started_at = calendar.start  # when the run begins [s]
         self.last_begun = -math.inf  # when the last part from another station was begun
         self.fed: frozenset[str] = frozenset()  # parts that come from another station
         self.fates: Mapping[str, Sequence[int]] = {}  # of the parts whose route begins here
@@ -329,7 +332,7 @@ class Player:
 
     def _start(self, start: float) -> None:
         """The first purge, with a new mixer or with one that was kept closed; or the run goes on."""
-        self.is_started, station = True, self.station
+        self.is_started, station, self.started_at = True, self.station, start
         for nozzle in self.nozzles:
             self.nozzle, mixer = nozzle, nozzle.mixer
             if start > self.result.calendar.start and not nozzle.is_blocked:
@@ -360,10 +363,11 @@ class Player:
     def _end(self) -> None:
         """The run is over: mixers off, pot emptied; the time that is left is free."""
         result, station = self.result, self.station
-        result.run_end = max(nozzle.free for nozzle in self.nozzles)
+        result.run_end = max(self.started_at, *(nozzle.free for nozzle in self.nozzles))
         is_kept = not self.stretch.is_last or station.after_run == KEEP_CLOSED
         for nozzle in self.nozzles:
-            self.nozzle, mixer, end = nozzle, nozzle.mixer, nozzle.free
+            # one of several that got no part was put on with the others
+            self.nozzle, mixer, end = nozzle, nozzle.mixer, max(nozzle.free, self.started_at)
             volume, words = nanolitres(station.end_volume) if self.stretch.is_last else 0, "last part done"
             if mixer.content and is_kept and not (self.stretch.is_last and self._is_over_by_next()):
                 self.store.mixers[station.station, nozzle.number] = KeptMixer(
@@ -378,12 +382,11 @@ class Player:
             self.supply.draw(volume, "end", end)
             self._tell(end, "end", words, volume)
         end = result.run_end
-        stops = {(stop.start, stop.end) for stop in self.stretch.stops}
         for a, b in result.calendar.breaks:
             if a < end:
-                is_stop = (a, b) in stops
-                text = f"{'the line stands' if is_stop else 'break'} until {hhmm(b, self.date)}"
-                result.events.append(Event(a, "stop" if is_stop else "break", text))
+                kind = result.calendar.pause((a, b))
+                text = f"{'the line stands' if kind == 'stop' else kind} until {hhmm(b, self.date)}"
+                result.events.append(Event(a, kind, text))
 
     def _tell(self, clock: float, kind: str, text: str, volume: int = 0) -> None:
         """Note what happens at a nozzle; which one, where there are several."""
@@ -422,7 +425,7 @@ class Player:
             if by_end < limit or (share < limit and replaced >= mixer.content):
                 return clock
             self.result.between += not why
-            if self._changes(share):
+            if self._changes(clock):
                 clock = self._change_mixer(clock, share, by_end, why)
                 replaced += mixer.content
             else:
@@ -453,7 +456,7 @@ class Player:
         share = mixer.share_used(clock)
         if share < limit and not self._is_quick(clock, pieces):
             return 0.0
-        return self.station.mixer_time if self._changes(share) else self.station.purge_time
+        return self.station.mixer_time if self._changes(clock) else self.station.purge_time
 
     def _is_quick(self, clock: float, pieces: tuple[Piece, ...]) -> bool:
         """Whether a fresh mixer keeps its limit through a visit, so that the visit's time is judged too."""
@@ -461,9 +464,13 @@ class Player:
         fresh.fill(clock)
         return fresh.worst_share(pieces, clock) < self.station.purge_share
 
-    def _changes(self, share: float) -> bool:
-        """Whether the mixer is changed, not purged: by the station's rule, or since it has gelled."""
-        return share >= GELLED or self.station.rule == CHANGE_MIXER
+    def _changes(self, clock: float) -> bool:
+        """Whether the mixer is changed, not purged: by the station's rule, or since a purge is too late."""
+        return self.station.rule == CHANGE_MIXER or self._is_too_late(clock)
+
+    def _is_too_late(self, clock: float) -> bool:
+        """Whether a purge that begins then comes too late."""
+        return self.nozzle.mixer.is_lost_by(clock + self.station.purge_time)
 
     def _past(self, share: float, by_end: float) -> str:
         """How far the oldest material is, or would be on the next part."""
@@ -485,7 +492,7 @@ class Player:
 
     def _change_mixer(self, clock: float, share: float, by_end: float, why: str) -> float:
         """Change the mixer; it is filled when it is in place. When it is done [s]."""
-        reason = "pot life is over" if share >= GELLED else "limit reached"
+        reason = "pot life is over" if self._is_too_late(clock) else "limit reached"
         text = f"change the mixer{why}: {reason} ({self._past(share, by_end)})"
         self._tell(clock, "mixer", text, self.nozzle.mixer.content)
         return self.new_mixer(clock + self.station.mixer_time)
@@ -501,7 +508,7 @@ class Player:
             return begin
         result.idles.append(idle)
         if idle.takes_off(self.station.idle):
-            self._tell(since, "off", off_text(idle))
+            self._tell(since, "off", off_text(idle, self.date))
             text = f"put on a new mixer{why}"
             self._tell(begin, "mixer", text, self.nozzle.mixer.content)
             result.between += not why
@@ -531,32 +538,40 @@ class Player:
         due, rank, number, work = heapq.heappop(self.queue)
         if len(self.nozzles) > 1:
             self.nozzle = min(self.nozzles, key=lambda nozzle: nozzle.free)
-        visits = self.visits
+        visits, free = self.visits, self.nozzle.free
         if not self.is_started:
             if work is None:
                 self.owes_check = True  # to be made when the first part comes
                 return None
-            if self._fits(due, visits[id(work.job)][work.turn]):
-                self._start(due)
+            first = self._soonest(due, visits[id(work.job)][work.turn])
+            if first < math.inf:
+                chosen = self.nozzle
+                self._start(first)
+                self.nozzle = chosen
                 if self.owes_check:
-                    self._check(due)
+                    self._check(first)
         if work is None:
             parts = ((item[0], item[3]) for item in self.queue if item[3] is not None)
             if self.more_to_come() or any(
-                self._fits(at, visits[id(part.job)][part.turn]) for at, part in parts
+                self._soonest(at, visits[id(part.job)][part.turn]) < math.inf for at, part in parts
             ):
+                self._wait_for_parts(due)
                 self._check(due)
             return None
-        steps, free = visits[id(work.job)], self.nozzle.free
-        is_new = work.came is not None and not work.turn
-        soonest = max(due, self.last_begun) if is_new else due  # first come, first served
+        steps = visits[id(work.job)]
+        came = None if work.turn else work.came
+        soonest = due if came is None else max(due, self.last_begun)  # first come, first served
+        held = self._held_until(work, soonest, steps)
+        if held is not None:
+            heapq.heappush(self.queue, (held, rank, number, work))
+            return None
         begin = None if self._is_lost(work, due, steps[work.turn]) else self._ready(soonest, steps[work.turn])
         if begin is None:
             self._leave(work, due)
             return None
-        if is_new:
+        if came is not None:
             self.last_begun = begin
-            self.nozzle.starved += self._time_between(free, due)
+            self._starve(self.nozzle, free, came)
         self._dispense(work, steps[work.turn], begin, number)
         work.turn += 1
         if work.turn < len(steps):
@@ -564,6 +579,24 @@ class Player:
         else:
             self._finish(work)
         return work
+
+    def _starve(self, nozzle: Nozzle, since: float, came: Between) -> None:
+        """A nozzle has waited for a part since it was free: first for its finish, then for its cure."""
+        start, end = self.result.calendar.start, self.result.calendar.end
+        until = min(max(came.ready, start), end)
+        nozzle.starved += self._time_between(since, until)
+        nozzle.for_cure += self._time_between(max(since, came.finished, start), until)
+
+    def _wait_for_parts(self, until: float) -> None:
+        """The nozzle has waited till a check, with no part of its own to come."""
+        parts = [item[3] for item in self.queue if item[3] is not None]
+        if not self.is_fed or any(part.came is None or part.turn for part in parts):
+            return
+        since, start = self.nozzle.free, self.result.calendar.start
+        self.nozzle.starved += self._time_between(since, until)
+        if parts:
+            finished = min(part.came.finished for part in parts if part.came is not None)
+            self.nozzle.for_cure += self._time_between(max(since, finished, start), until)
 
     def _time_between(self, since: float, until: float) -> float:
         """Working time from one clock time to a later one [s]."""
@@ -576,6 +609,11 @@ class Player:
     def is_blocked(self) -> bool:
         """Whether all its nozzles hold finished parts for which there is no room yet."""
         return all(nozzle.is_blocked for nozzle in self.nozzles)
+
+    @property
+    def next_clock(self) -> float:
+        """When whatever is due next may begin: due, and a nozzle free [s]."""
+        return max(self.queue[0][0], min(nozzle.free for nozzle in self.nozzles))
 
     def arrive(self, came: Between, is_scrap: bool) -> None:
         """A part that the station before has finished may be begun as soon as it may go on."""
@@ -590,20 +628,27 @@ class Player:
         nozzle.free = max(at, self.result.calendar.start)
         nozzle.blocked += self._time_between(nozzle.idle_since, nozzle.free)
 
-    def shut(self) -> None:
-        """The shift is over: nozzles that are blocked stay so, others starve where parts are missing."""
+    def shut(self, waiting: Sequence[Between]) -> None:
+        """The shift is over: nozzles that are blocked stay so, others starve where parts are missing.
+
+        `waiting` are the parts that stand before the station, most of them in cure still.
+        """
         end, count = self.result.calendar.end, len(self.nozzles)
-        for _, _, _, work in self.queue:
+        for due, _, _, work in sorted(self.queue, key=lambda item: item[:3]):
             if work is not None and work.turn:
-                self._leave(work, work.ended)
-        is_starved = any(job.part in self.fed and job.begun < job.started for job in self.result.jobs)
+                self._leave(work, due)
+        is_short = any(job.part in self.fed and job.begun < job.started for job in self.result.jobs)
+        came = min(waiting, key=lambda part: part.ready, default=None)
         for nozzle in self.nozzles:
             if nozzle.is_blocked:
                 nozzle.blocked += self._time_between(nozzle.idle_since, end)
                 nozzle.free = nozzle.idle_since
-            elif is_starved:
+            elif came is not None:
+                self._starve(nozzle, nozzle.free, came)
+            elif is_short:
                 nozzle.starved += self._time_between(nozzle.free, end)
         self.result.starved = math.fsum(nozzle.starved for nozzle in self.nozzles) / count
+        self.result.for_cure = math.fsum(nozzle.for_cure for nozzle in self.nozzles) / count
         self.result.blocked = math.fsum(nozzle.blocked for nozzle in self.nozzles) / count
 
     # -- parts in their order ---------------------------------------------------------------
@@ -682,9 +727,9 @@ class Player:
             for turn in range(math.ceil(calendar.available * rate - EQUAL)):
                 yield calendar.clock(turn / rate), 0, turn, None
 
-    def _fits(self, due: float, visit: Visit) -> bool:
-        """Whether a visit could still be made."""
-        return self.result.calendar.fit(max(self.nozzle.free, due), visit.duration) < math.inf
+    def _soonest(self, due: float, visit: Visit) -> float:
+        """When a visit could be made, nothing changed or purged before; inf: not in this shift."""
+        return self.result.calendar.fit(max(self.nozzle.free, due), visit.duration)
 
     def _ready(self, due: float, visit: Visit) -> float | None:
         """When a visit begins, containers changed and the mixer fresh; None: not in this shift.
@@ -790,7 +835,7 @@ class Player:
     def _why(self, begin: float) -> str:
         for a, b in self.result.calendar.breaks:
             if self.nozzle.idle_since <= a + SAME_TIME and begin >= b - SAME_TIME:
-                return " after the break"
+                return f" after the {self.result.calendar.pause((a, b))}"
         return ""
 
     # -- windows and cure -------------------------------------------------------------------
@@ -827,23 +872,58 @@ class Player:
         """From the first material on the part to mating; the delay runs from when it is done."""
         if self.open_clock is None:
             return
-        end, delay = self.result.calendar.end, self.station.mating_delay
-        planned, latest = self._worked_on(work.ended, delay), self.open_clock.when(work.begun, 1.0)
-        stays = self.result.calendar.add(work.ended, delay)
-        is_left = planned > end
-        if planned > latest and stays <= min(latest, end + CREW_STAYS):
-            planned, is_left = stays, False
+        latest, planned, is_left = self._mating(self.open_clock, work.begun, work.ended)
         mating = Mating(work.serial, latest, planned)
         if is_left:
             origin = work.origin or self.origin
             self.store.to_mate.setdefault(self.station.station, []).append(
-                ToMate(self.date, origin, batch.part, work.serial, mating.latest, planned)
+                ToMate(self.date, origin, batch.part, work.serial, mating.latest, mating.planned)
             )
         if batch.tightest is None or mating.late > batch.tightest.late + 1.0:  # s: the first of equals
             batch.tightest = mating
         if mating.late > SAME_TIME:
             batch.late.append(mating)
             self.result.late_mating.append((batch.part, *mating))
+
+    def _mating(self, clock: OpenClock, begun: float, ended: float) -> tuple[float, float, bool]:
+        """By when a part must be mated [s], when it is by plan, and whether that is left to the next shift.
+
+        The crew stays for one that would else be lost.
+        """
+        end, delay = self.result.calendar.end, self.station.mating_delay
+        planned, latest = self._worked_on(ended, delay), clock.when(begun, 1.0)
+        stays = self.result.calendar.add(ended, delay)
+        if planned > latest and stays <= min(latest, end + CREW_STAYS):
+            return latest, stays, False
+        return latest, planned, planned > end
+
+    def _held_until(self, work: Work, due: float, steps: Sequence[Visit]) -> float | None:
+        """The end of a break over which the open time of a part would end, begun now; None: begin it."""
+        if work.turn or self.open_clock is None:
+            return None
+        calendar, delay = self.result.calendar, self.station.mating_delay
+        begin = calendar.fit(max(self.nozzle.free, due), steps[0].duration)
+        if len(steps) == 1 and begin + steps[0].duration + delay <= calendar.until(begin):
+            return None
+        latest, planned = self._mating_of(self.open_clock, begin, steps)
+        if planned <= latest + SAME_TIME:
+            return None
+        for start, end in calendar.breaks:
+            if begin < start < latest:
+                later, mated = self._mating_of(self.open_clock, end, steps)
+                if mated <= later + SAME_TIME:
+                    return end
+        return None
+
+    def _mating_of(self, clock: OpenClock, begin: float, steps: Sequence[Visit]) -> tuple[float, float]:
+        """The same of a part that is begun as soon as it can be from then on, nothing else in its way."""
+        begun = ended = begin
+        for turn, visit in enumerate(steps):
+            begin = self.result.calendar.fit(ended + visit.wait if turn else begin, visit.duration)
+            if begin == math.inf:
+                return math.inf, math.inf
+            begun, ended = begun if turn else begin, begin + visit.duration
+        return self._mating(clock, begun, ended)[:2]
 
     def _worked_on(self, clock: float, work: float) -> float:
         """When work that goes on in the next shift is done; without one the shift is taken to go on."""
@@ -862,5 +942,6 @@ def shift_calendar(
     later = days * DAY
     start = first if stretch.start is None else stretch.start
     end = last if stretch.end is None else stretch.end
-    breaks = [*plan.breaks_of(shift), *((stop.start, stop.end) for stop in stretch.stops)]
-    return Calendar(start + later, end + later, ((a + later, b + later) for a, b in breaks))
+    breaks = ((a + later, b + later) for a, b in plan.breaks_of(shift))
+    stops = ((stop.start + later, stop.end + later) for stop in stretch.stops)
+    return Calendar(start + later, end + later, breaks, stops)

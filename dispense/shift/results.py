@@ -290,6 +290,7 @@ class ShiftResult(WithFindings):
     since: float | None = None  # from when the rest of a shift is played [s]
     is_fed: bool = False  # whether all parts come from the stations before
     starved: float = 0.0  # working time without a part from the station before, mean of nozzles [s]
+    for_cure: float = 0.0  # of that, while the part to come was in cure still [s]
     blocked: float = 0.0  # with a finished part for which there is no room, mean of nozzles [s]
     passages: list[Passage] = field(default_factory=list)  # from the stations before
     pace: Pace | None = None  # what sets the pace of the station's line

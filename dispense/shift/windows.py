@@ -63,7 +63,8 @@ def _surface(result: ShiftResult) -> list[Window]:
                     f"{part} no. {serial}: dispense by {hhmm(latest, result.date)}",
                 )
             )
-        for start, end in calendar.breaks:
+        for pause in calendar.breaks:
+            start, end = pause
             # treated before the break ends, due at the nozzle after it
             waits = [
                 (number, last)
@@ -82,8 +83,8 @@ def _surface(result: ShiftResult) -> list[Window]:
                         first[0],
                         last[0],
                         f"{part} {_numbers(first[0], last[0])} wait{'s' if first is last else ''} "
-                        f"treated over the break from {hhmm(start, result.date)}: dispense no. {first[0]} by "
-                        f"{hhmm(first[1], result.date)}",
+                        f"treated over the {calendar.pause(pause)} from {hhmm(start, result.date)}: "
+                        f"dispense no. {first[0]} by {hhmm(first[1], result.date)}",
                     )
                 )
     return found

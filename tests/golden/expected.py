@@ -12,7 +12,8 @@ from typing import Any
 from . import amounts, heat, weather, weighing
 from . import handbook as hb
 from .cells import Clock, Fact, Message, Num, Page, Says, When
-from .player import USES, Played, play
+from .line import play
+from .player import USES, Played
 from .reading import Plant
 
 STAMP = "golden run"
@@ -417,7 +418,8 @@ class Reckoning:
             **self.shift_head(run),
             "headline": self.bring(run),
             "parts_good": Num(sum(job.good for job in run.jobs)),
-            "parts_started": Num(sum(job.started for job in run.jobs)),
+            "parts_finished": Num(sum(job.finished for job in run.jobs)),
+            "parts_started": Num(sum(job.begun for job in run.jobs)),
             "takt": Num(run.takt),
             "mixed_total": Num(mixed),
             "mixed_mass": Num(mixed * density / 1000),
@@ -438,21 +440,28 @@ class Reckoning:
         page.tables["MaterialParts"] = [
             {
                 "Part": job.part,
-                "Good": Num(job.good),
-                "Started": Num(job.started),
+                "Asked": Num(job.good),
+                "Started": Num(job.begun),
+                "Taken over": Num(job.taken),
+                "Finished": Num(job.finished),
+                "Scrapped": Num(job.lost),
+                "Lost": Num(job.thrown),
+                "Handed over": Num(job.carried),
                 "Shot [mL]": Num(shot.volume),
                 "Low [mL]": Num(shot.low),
                 "High [mL]": Num(shot.high),
                 "Shot mass [g]": Num(shot.volume * density),
-                "Total [mL]": Num(shot.volume * job.started),
+                "Total [mL]": Num(shot.volume * job.begun),
                 "Main tolerance": driver(shot.main),
             }
             for job, shot in kinds
         ]
         page.totals["MaterialParts"] = {
-            "Good": names["parts_good"],
-            "Started": names["parts_started"],
-            "Total [mL]": Num(sum(shot.volume * job.started for job, shot in kinds)),
+            **{
+                head: Num(sum(row[head].value for row in page.tables["MaterialParts"]))
+                for head in ("Asked", "Started", "Taken over", "Finished", "Scrapped", "Lost", "Handed over")
+            },
+            "Total [mL]": Num(sum(shot.volume * job.begun for job, shot in kinds)),
         }
         use = [self.use(run, letter) for letter in parts]
         page.tables["MaterialUse"] = use
@@ -1326,7 +1335,7 @@ class Reckoning:
             shifts.append(
                 {
                     **key,
-                    "Good": Num(sum(job.good for job in run.jobs)),
+                    "Asked": Num(sum(job.good for job in run.jobs)),
                     "Finished": Num(sum(job.finished for job in run.jobs)),
                     "Started": Num(sum(job.begun for job in run.jobs)),
                     "Scrapped": Num(sum(job.lost for job in run.jobs)),
@@ -1405,7 +1414,7 @@ class Reckoning:
                     (),
                     (
                         Fact(sum(r["Finished"].value for r in shifts)),
-                        Fact(sum(r["Good"].value for r in shifts)),
+                        Fact(sum(r["Asked"].value for r in shifts)),
                     ),
                 ),
                 "station_shifts": Num(len(runs)),
@@ -1419,7 +1428,7 @@ class Reckoning:
         page.totals["ResultShifts"] = {
             head: Num(sum(row[head].value for row in shifts))
             for head in (
-                "Good",
+                "Asked",
                 "Finished",
                 "Started",
                 "Scrapped",

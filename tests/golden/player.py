@@ -32,12 +32,27 @@ USES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "
 class Hours:
     """Working time of a shift."""
 
-    def __init__(self, plant: Plant, shift: str, days: int = 0):
+    def __init__(
+        self,
+        plant: Plant,
+        day: datetime.date,
+        shift: str,
+        days: int = 0,
+        stops: tuple[tuple[float, float], ...] = (),
+        only: tuple[float | None, float | None] = (None, None),
+    ):
+        """`days` later by the clock; with stops of the line, and of the shift `only` from and to a time."""
         row = next(row for row in plant.shifts if row.shift == shift)
+        builds = [build for build in plant.builds if (build.date, build.shift) == (day, shift)]
+        # a half shift or overtime: what a build of the day states holds for all of its shift
+        start = min((clock(build.start) for build in builds if build.start), default=clock(row.start))
+        end = max((clock(build.end) for build in builds if build.end), default=clock(row.end))
+        start, end = start if only[0] is None else only[0], end if only[1] is None else only[1]
+        pauses = [*((clock(b.start), clock(b.end)) for b in plant.breaks if b.shift == shift), *stops]
         on = days * DAY
-        self.start, self.end = clock(row.start) + on, clock(row.end) + on
+        self.start, self.end = start + on, end + on
         self.breaks = sorted(
-            (clock(b.start) + on, clock(b.end) + on) for b in plant.breaks if b.shift == shift
+            (max(a, start) + on, min(b, end) + on) for a, b in pauses if b > start and a < end
         )
         edges = [self.start, *(edge for pair in self.breaks for edge in pair), self.end]
         self.stretches = list(zip(edges[::2], edges[1::2], strict=True))
@@ -86,6 +101,80 @@ class Lot:
 
 
 @dataclass
+class Nozzle:
+    """What stands in its mixer as [volume, clock time it went in], when it is free, when it was last used."""
+
+    number: int
+    free: float
+    used: float
+    mixer: list[list[float]] = field(default_factory=list)
+    starved: float = 0.0
+    cures: float = 0.0  # of that, while the next part is in cure
+    blocked: float = 0.0
+
+
+Key = tuple[str, int, str]  # part, number, the shift that began it
+
+
+@dataclass(frozen=True)
+class Coming:
+    """A part that the station before has finished, and when it may go on."""
+
+    key: Key
+    due: float
+    finished: float
+    fate: int  # place of its route at which it is lost
+    bad: bool  # lost here
+
+
+@dataclass
+class Feed:
+    """What a station of a line is told of the others."""
+
+    fed: set[str]  # parts that come from another station
+    passing: set[str]  # parts that go on to another one
+    good: dict[str, int]  # good parts to pass on
+    fates: dict[str, list[int]]  # of the parts whose route begins here
+    place: dict[str, int]  # of the station in the route of each part
+    comes: list[Coming] = field(default_factory=list)
+    held: list[float] = field(default_factory=list)  # until when parts of the shift before hold nozzles
+    leaves: dict[Key, float] = field(default_factory=dict)  # of finished parts
+    on_the_way: list[str] = field(default_factory=list)  # parts in process that will come
+
+
+@dataclass
+class Passing:
+    """A part that stands between two stations, or still in the one before; clock times of `day`."""
+
+    day: datetime.date
+    key: Key
+    fate: int
+    before: str
+    after: str
+    finished: float
+    ready: float
+    left: float | None  # None: it stands under its nozzle
+
+    def on(self, day: datetime.date) -> Passing:
+        """By the clock of another day."""
+        less = (day - self.day).days * DAY
+        left = None if self.left is None else self.left - less
+        return replace(self, day=day, finished=self.finished - less, ready=self.ready - less, left=left)
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A part of a shift played by itself: from and to, parts done before, most to start, stops."""
+
+    start: float | None = None
+    end: float | None = None
+    skip: int = 0
+    most: int | None = None
+    stops: tuple[tuple[float, float], ...] = ()
+    goes_on: bool = False
+
+
+@dataclass
 class Standing:
     """A container at a station."""
 
@@ -109,6 +198,7 @@ class Waiting:
     bad: bool = False
     turn: int = 0
     latest: float | None = None
+    fate: int = 0
 
     def on(self, day: datetime.date) -> Waiting:
         """By the clock of another day."""
@@ -124,9 +214,10 @@ class Store:
     lots: dict[tuple[str, str], list[Lot]] = field(default_factory=dict)
     standing: dict[tuple[str, str], Standing] = field(default_factory=dict)
     hoses: dict[tuple[str, str], float] = field(default_factory=dict)
-    mixers: dict[str, tuple[datetime.date, list[list[float]]]] = field(default_factory=dict)
+    mixers: dict[tuple[str, int], tuple[datetime.date, list[list[float]]]] = field(default_factory=dict)
     half_done: dict[str, list[Waiting]] = field(default_factory=dict)
     to_mate: dict[str, list[Waiting]] = field(default_factory=dict)
+    between: dict[str, list[Passing]] = field(default_factory=dict)  # by the station that comes next
 
 
 @dataclass
@@ -139,6 +230,7 @@ class Event:
     lot: str = ""
     volume: float = 0.0
     facts: dict[str, Any] = field(default_factory=dict)
+    nozzle: int | None = None  # where there are several
 
 
 @dataclass
@@ -223,6 +315,15 @@ class Played:
     handed_over: list[dict[str, Any]] = field(default_factory=list)
     thrown: list[tuple[str, int, str, float, float]] = field(default_factory=list)  # latest, soonest
     last: bool = False  # the plan has no further shift
+    since: float | None = None  # only the rest of the shift is played
+    fed: bool = False  # all parts come from other stations
+    starved: float = 0.0  # mean of the nozzles
+    cures: float = 0.0  # of that, for parts in cure
+    blocked: float = 0.0
+    begins: dict[Key, float] = field(default_factory=dict)  # of parts from another station
+    finishes: list[tuple[float, Key, int]] = field(default_factory=list)  # of those that go on, with fate
+    passages: list[dict[str, Any]] = field(default_factory=list)
+    pace: Any = None
     overlong: list[tuple[float, float]] = field(
         default_factory=list
     )  # begun, share of the pot life at its end
@@ -251,6 +352,22 @@ def open_store(plant: Plant) -> Store:
     return store
 
 
+WHOLE = Stretch()
+
+
+def to_start(good: int, station: Any) -> int:
+    """Parts to start so that so many come out good."""
+    return math.ceil(good / (1 - station.scrap) - 1e-9)
+
+
+def lost(started: int, good: int) -> list[bool]:
+    """Which parts are lost: spread evenly."""
+    bad = started - good
+    return [
+        math.floor((place + 1) * bad / started) > math.floor(place * bad / started) for place in range(started)
+    ]
+
+
 class Shift:
     """Plays."""
 
@@ -262,23 +379,37 @@ class Shift:
         station: Any,
         store: Store,
         following: Hours | None = None,
+        feed: Feed | None = None,
+        takt: float | None = None,
+        stretch: Stretch = WHOLE,
     ):
+        """`takt` of a line where the station states none."""
         self.following, self.origin = following, f"{day:%a} {day} {shift}"
-        self.plant, self.store, self.station = plant, store, station
+        self.plant, self.store, self.station, self.feed, self.stretch = plant, store, station, feed, stretch
         material = plant.material(station.material)
-        hours = Hours(plant, shift)
+        hours = Hours(plant, day, shift, 0, stretch.stops, (stretch.start, stretch.end))
         jobs = []
         for part, good in plant.builds_of(day, shift).items():
             mine = [shot for shot in amounts.shots_of(plant, part) if shot.station == station.station]
             if mine and good:
-                jobs.append(Job(part, good, math.ceil(good / (1 - station.scrap) - 1e-9), mine))
+                good = feed.good[part] if feed and part in feed.good else good
+                jobs.append(Job(part, good, to_start(good, station), mine))
+        self.works = self.line_up(jobs)[stretch.skip :][: stretch.most]
+        if stretch.start is not None or stretch.end is not None:
+            for job in jobs:
+                mine_now = [bad for one, _, bad, _ in self.works if one is job]
+                job.started, job.good = len(mine_now), mine_now.count(False)
+            jobs = [job for job in jobs if job.started]
         self.taken = [item.on(day) for item in store.half_done.get(station.station, [])]
-        for part in dict.fromkeys(item.part for item in self.taken):
+        more = [item.part for item in self.taken] + (feed.on_the_way if feed else [])
+        for part in dict.fromkeys(more):
             if part not in [job.part for job in jobs]:
                 mine = [shot for shot in amounts.shots_of(plant, part) if shot.station == station.station]
                 jobs.append(Job(part, 0, 0, mine))
         started = sum(job.started for job in jobs)
-        takt = station.takt or (hours.available / started if started else math.inf)
+        takt = station.takt or (takt or hours.available / started if started else math.inf)
+        if stretch.end is not None and started:
+            takt = min(takt, hours.available / started)  # what is done by then came evenly
         self.sky = weather.Day.of(plant, station)
         self.played = Played(
             day, shift, station, material, plant.parts_of(material.material), hours, jobs, takt, self.sky
@@ -292,8 +423,55 @@ class Shift:
             self.open = weather.room_ageing(self.sky, material.open_time, *ageing)
             if material.cure == "moisture":  # the skin comes with the water in the air
                 self.open = weather.Skin.of(self.sky, material)
-        self.mixer: list[list[float]] = []  # [volume, clock time it went in], oldest first
-        self.free = self.used = hours.start  # when the nozzle is free, and when material last went through
+        self.nozzles = [Nozzle(number, hours.start, hours.start) for number in range(station.nozzles)]
+        self.nozzle = self.nozzles[0]  # the one at work
+        self.on_since: float | None = None  # when the station was started
+
+    @property
+    def mixer(self) -> list[list[float]]:
+        """What stands in the mixer of the nozzle at work, oldest first."""
+        return self.nozzle.mixer
+
+    @mixer.setter
+    def mixer(self, inside: list[list[float]]) -> None:
+        self.nozzle.mixer = inside
+
+    @property
+    def free(self) -> float:
+        """When the nozzle at work is free."""
+        return self.nozzle.free
+
+    @free.setter
+    def free(self, at: float) -> None:
+        self.nozzle.free = at
+
+    @property
+    def used(self) -> float:
+        """When material last went through the nozzle at work."""
+        return self.nozzle.used
+
+    @used.setter
+    def used(self, at: float) -> None:
+        self.nozzle.used = at
+
+    def line_up(self, jobs: list[Job]) -> list[tuple[Job, int, bool, int]]:
+        """Own parts to start: job, number, whether it is lost here, fate."""
+        found = []
+        for job in jobs:
+            if self.feed and job.part in self.feed.fed:
+                continue
+            fates = self.feed.fates.get(job.part) if self.feed else None
+            for place, bad in enumerate(lost(job.started, job.good)):
+                fate = fates[place] if fates else 0
+                assert fates is None or (fate == 0) == bad
+                found.append((job, place + 1, bad, fate))
+        return found
+
+    def tell(self, event: Event) -> None:
+        """Something happens at the nozzle at work; which one, where there are several."""
+        if len(self.nozzles) > 1:
+            event.nozzle = self.nozzle.number + 1
+        self.played.events.append(event)
 
     # ------------------------------------------------------------------------------ material
 
@@ -451,7 +629,7 @@ class Shift:
             facts["reached"] = self.pot.when(self.mixer[0][1], station.purge_share)
             played.between += not after_break
             if share >= 1.0 or station.rule == "change mixer":
-                played.events.append(
+                self.tell(
                     Event(at, "mixer", volume=station.mixer_volume, facts={**facts, "over": share >= 1.0})
                 )
                 at = self.fill_mixer(at + station.mixer_time)
@@ -463,7 +641,7 @@ class Shift:
     def purge(self, at: float, facts: dict[str, Any]) -> float:
         """One purge."""
         station, volume = self.station, self.station.purge_volume or self.station.mixer_volume
-        self.played.events.append(Event(at, "purge", volume=volume, facts=facts))
+        self.tell(Event(at, "purge", volume=volume, facts=facts))
         end = at + station.purge_time + self.draw(volume, "purge", at, station.purge_time)
         self.push(volume, at, end)
         self.played.purges += 1
@@ -501,10 +679,10 @@ class Shift:
                 self.played.between += 1
                 self.purge(at, {"idle": facts, "after_break": False})
             return begin
-        self.played.events.append(Event(self.used, "off", facts={"idle": facts}))
+        self.tell(Event(self.used, "off", facts={"idle": facts}))
         self.played.between += not after_break
         new = {"after_break": after_break, "new": True}
-        self.played.events.append(Event(begin, "mixer", volume=station.mixer_volume, facts=new))
+        self.tell(Event(begin, "mixer", volume=station.mixer_volume, facts=new))
         return self.fill_mixer(begin + station.mixer_time)
 
     # ------------------------------------------------------------------------------ the shift
@@ -519,33 +697,20 @@ class Shift:
         played.last = self.following is None
         played.taken_over = self.stands()
         self.begin()
-        start = self.free = self.used = hours.start
-        kept = self.store.mixers.pop(station.station, None)
-        facts: dict[str, Any] = {"kept": None}
-        if kept is not None:
-            self.mixer = [[volume, at - (played.day - kept[0]).days * DAY] for volume, at in kept[1]]
-            facts = {"kept": self.pot is None or self.pot.used(self.mixer[0][1], start) < station.purge_share}
-            facts["good"] = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
-        played.events.append(Event(start, "start", volume=station.start_volume, facts=facts))
-        if not facts["kept"]:
-            self.fill_mixer(start)
-        if station.start_volume:
-            self.draw(station.start_volume, "start", start)
-            self.push(station.start_volume, start, start)
-        self.visits(start)
-        end = played.run_end = self.free
-        facts = {"closed": bool(station.mixer_volume) and station.after_run == "keep closed"}
-        if facts["closed"]:
-            good = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
-            if good and self.following is not None and good <= self.following.at(0.0):
-                facts["closed"] = False  # its life is over before the next shift could go on with it
-            else:
-                self.store.mixers[station.station] = (played.day, self.mixer)
-                facts["good"] = good
-        if station.end_volume:
-            self.draw(station.end_volume, "end", end)
-        played.events.append(Event(end, "end", volume=station.end_volume, facts=facts))
-        played.events += [Event(a, "break", facts={"until": b}) for a, b in hours.breaks if a < end]
+        played.since = self.stretch.start
+        played.fed = bool(self.feed) and all(job.part in self.feed.fed for job in played.jobs)
+        if self.feed:
+            for nozzle, until in zip(self.nozzles, self.feed.held, strict=False):
+                nozzle.free = max(until, hours.start)
+                nozzle.blocked += hours.worked(min(nozzle.free, hours.end)) - hours.worked(hours.start)
+        if not played.fed:
+            self.start(hours.start)
+        self.visits(hours.start)
+        self.end()
+        stops = self.stretch.stops
+        for a, b in hours.breaks:
+            if a < played.run_end:
+                played.events.append(Event(a, "stop" if (a, b) in stops else "break", facts={"until": b}))
         for letter, component in played.parts.items():
             standing = self.store.standing.get((station.station, letter))
             hose = self.store.hoses.get((station.station, letter), 0.0)
@@ -562,6 +727,60 @@ class Shift:
         played.handed_over = self.stands()
         return played
 
+    def start(self, at: float) -> None:
+        """Each nozzle gets a mixer, or goes on with one that was kept closed; the first purge."""
+        played, station = self.played, self.station
+        self.on_since = at
+        for self.nozzle in self.nozzles:
+            self.used = at
+            kept = self.store.mixers.pop((station.station, self.nozzle.number), None)
+            facts: dict[str, Any] = {"kept": None, "first": at <= played.hours.start}
+            volume = station.start_volume
+            if kept is not None:
+                self.mixer = [[volume, at - (played.day - kept[0]).days * DAY] for volume, at in kept[1]]
+                facts["kept"] = self.pot is None or self.pot.used(self.mixer[0][1], at) < station.purge_share
+                facts["good"] = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
+            if self.stretch.goes_on:
+                facts, volume = {"kept": None, "done": self.stretch.skip}, 0.0
+                self.used = self.mixer[-1][1] if self.mixer else at
+            elif not facts["kept"]:
+                self.mixer = []
+            self.tell(Event(at, "start", volume=volume, facts=facts))
+            if not self.mixer:
+                self.fill_mixer(at)
+            if volume:
+                self.draw(volume, "start", at)
+                self.push(volume, at, at)
+
+    def end(self) -> None:
+        """Mixers off or closed, pots emptied."""
+        played, station, hours = self.played, self.station, self.played.hours
+        played.run_end = hours.start
+        if self.on_since is None:
+            return
+        for self.nozzle in self.nozzles:
+            end = self.used if self.free == math.inf else max(self.free, self.on_since)
+            facts: dict[str, Any] = {"last": self.stretch.end is None}
+            closed = bool(station.mixer_volume) and (station.after_run == "keep closed" or not facts["last"])
+            if closed:
+                good = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
+                if (
+                    good
+                    and facts["last"]
+                    and self.following is not None
+                    and good <= self.following.at(0.0)
+                ):
+                    closed = False  # its life is over before the next shift could go on with it
+                else:
+                    self.store.mixers[station.station, self.nozzle.number] = (played.day, self.mixer)
+                    facts["good"] = good
+            facts["closed"] = closed
+            volume = station.end_volume if facts["last"] else 0.0
+            if volume:
+                self.draw(volume, "end", end)
+            self.tell(Event(end, "end", volume=volume, facts=facts))
+            played.run_end = max(played.run_end, end)
+
     def stands(self) -> list[dict[str, Any]]:
         """What is at the station between two shifts: parts, a closed mixer, open containers."""
         name, day, found = self.station.station, self.played.day, []
@@ -576,11 +795,19 @@ class Shift:
                 facts = {"part": part, "origin": "" if origin == self.origin else origin, "turn": turn}
                 facts |= {"serials": [item.serial for item in group], "latest": min(latest, default=None)}
                 found.append({"sort": sort, "due": min(item.due for item in group), **facts})
-        if name in self.store.mixers:
-            since, inside = self.store.mixers[name]
-            entered = inside[0][1] - (day - since).days * DAY
-            good = self.pot and self.pot.when(entered, self.station.purge_share)
-            found.append({"sort": "mixer", "volume": self.station.mixer_volume, "latest": good})
+        passing: dict[tuple, list[Passing]] = {}
+        for item in self.store.between.get(name, []):
+            passing.setdefault((item.key[0], item.key[2], item.before), []).append(item.on(day))
+        for (part, origin, before), group in passing.items():
+            facts = {"part": part, "origin": "" if origin == self.origin else origin, "before": before}
+            facts |= {"serials": [item.key[1] for item in group], "latest": None}
+            found.append({"sort": "in process", "due": min(item.ready for item in group), **facts})
+        for nozzle in self.nozzles:
+            if (name, nozzle.number) in self.store.mixers:
+                since, inside = self.store.mixers[name, nozzle.number]
+                entered = inside[0][1] - (day - since).days * DAY
+                good = self.pot and self.pot.when(entered, self.station.purge_share)
+                found.append({"sort": "mixer", "volume": self.station.mixer_volume, "latest": good})
         for letter in self.played.parts:
             there = self.standing(letter)
             if there is not None and there.lot != "no stock":
@@ -621,44 +848,63 @@ class Shift:
     # written to be read beside the description of a shift, step after step, not cut as the package cuts it
     def visits(self, start: float) -> None:  # noqa: C901
         """Everything that is due, in that order; a check before a part that is due with it."""
-        played, station, hours = self.played, self.station, self.played.hours
+        played, station, hours, feed = self.played, self.station, self.played.hours, self.feed
         queue: list[tuple[float, int, int, Any]] = []
-        firsts: dict[tuple[str, int, str], float] = {}
+        firsts: dict[Key, float] = {}
+        taken = {(item.part, item.serial, item.origin) for item in self.taken}
         self.store.half_done.pop(station.station, None)
         self.store.to_mate.pop(station.station, None)
         for place, item in enumerate(self.taken):
             job = next(job for job in played.jobs if job.part == item.part)
             job.taken += 1
             firsts[(item.part, item.serial, item.origin)] = item.begun
-            what = (job, item.serial, item.bad, item.turn, item.origin)
+            what = (job, item.serial, item.bad, item.turn, item.origin, item.fate, None)
             queue.append((max(start, item.due), 1, place - len(self.taken), what))
-        number = 0
-        for job in played.jobs:
-            lost = job.started - job.good
-            for place in range(job.started):
-                bad = math.floor((place + 1) * lost / job.started) > math.floor(place * lost / job.started)
-                queue.append((hours.at(number * played.takt), 1, number, (job, place + 1, bad, 0, "")))
-                number += 1
+        for number, (job, serial, bad, fate) in enumerate(self.works):
+            queue.append((hours.at(number * played.takt), 1, number, (job, serial, bad, 0, "", fate, None)))
+        for place, coming in enumerate(feed.comes if feed else []):
+            job = next(job for job in played.jobs if job.part == coming.key[0])
+            origin = "" if coming.key[2] == self.origin else coming.key[2]
+            what = (job, coming.key[1], coming.bad, 0, origin, coming.fate, coming)
+            queue.append((max(start, coming.due), 1, len(self.works) + place, what))
         volume = station.check_volume or max(s.volume for job in played.jobs for s in job.shots)
         played.check = weigh(volume * played.density, station.meter_tolerance)
         played.check_volume = played.check.count * volume
         if station.checks:
             for turn in range(math.ceil(hours.available * station.checks / 3600 - 1e-9)):
                 queue.append((hours.at(turn * 3600 / station.checks), 0, turn, None))
+        last_begun, owed = -math.inf, False  # of the parts from other stations; a check before the start
         while queue:
             queue.sort(key=lambda item: item[:3])
+            self.nozzle = min(self.nozzles, key=lambda nozzle: nozzle.free)
+            if self.free == math.inf:
+                break  # no nozzle is free again in this shift
             due, _, number, what = queue.pop(0)
+            if self.on_since is None:
+                if what is None:
+                    owed = True
+                    continue
+                first = hours.fit(max(self.free, due), self.time(self.visit(*what)))
+                if first is not None:
+                    self.start(first)
+                    self.nozzle = min(self.nozzles, key=lambda nozzle: nozzle.free)
+                    if owed:
+                        self.check(first)
             if what is None:
                 if any(
                     hours.fit(max(self.free, at), self.time(self.visit(*rest))) is not None
                     for at, _, _, rest in queue
                     if rest
                 ):
+                    coming_ones = [rest[6] for _, _, _, rest in queue if rest and rest[6] and not rest[3]]
+                    if played.fed and len(coming_ones) == sum(rest is not None for *_, rest in queue):
+                        finished = min(coming.finished for coming in coming_ones)
+                        self.starve(self.nozzle, self.free, due, finished)  # the check stands in between
                     self.check(due)
                 continue
-            job, serial, bad, turn, origin = what
-            visit = self.visit(*what)
-            if origin and self.open is not None:
+            job, serial, bad, turn, origin, fate, coming = what
+            visit, free = self.visit(*what), self.free
+            if (job.part, serial, origin) in taken and self.open is not None:
                 soonest = hours.fit(max(self.free, due), self.time(visit))
                 soonest = hours.end if soonest is None else soonest + self.time(visit)
                 latest = self.open.when(firsts[(job.part, serial, origin)])
@@ -666,16 +912,19 @@ class Shift:
                     job.thrown += 1
                     played.thrown.append((job.part, serial, origin, latest, soonest))
                     continue
-            begin = self.ready(due, visit)
+            arrives = coming is not None and turn == 0
+            soonest = max(due, last_begun) if arrives else due  # first come, first served
+            if turn == 0 and (pause := self.outlasted_by(soonest, job)) is not None:
+                queue.append((pause, 1, number, what))  # nobody begins a part that cannot wait out a break
+                continue
+            begin = self.ready(soonest, visit)
             if begin is None:
                 if turn:
-                    job.carried += 1
-                    first = firsts[(job.part, serial, origin)]
-                    waits = Waiting(
-                        played.day, origin or self.origin, job.part, serial, due, first, bad, turn
-                    )
-                    self.store.half_done.setdefault(station.station, []).append(waits)
+                    self.leave_half_done(what, due, firsts[(job.part, serial, origin)])
                 continue
+            if arrives:
+                last_begun = played.begins[coming.key] = begin
+                self.starve(self.nozzle, free, coming.due, coming.finished)
             at = begin
             for shot in visit:
                 stood = self.draw(shot.volume, "scrap" if bad else "parts", at, shot.seconds)
@@ -689,24 +938,21 @@ class Shift:
             if turn == 0:
                 job.begun += 1
                 if played.material.surface_window:
-                    treated = hours.at(number * played.takt - station.treatment_lead)
+                    came = hours.worked(coming.due) if arrives else number * played.takt
+                    treated = hours.at(came - station.treatment_lead)
                     played.surfaces.append(
                         (job.part, serial, treated + played.material.surface_window, begin)
                     )
             following = self.visit(job, serial, bad, turn + 1)
             if following:
-                what = (job, serial, bad, turn + 1, origin)
+                what = (job, serial, bad, turn + 1, origin, fate, coming)
                 queue.append((ended + following[0].wait, 1, number, what))
                 continue
             job.lost += bad
             job.finished += not bad
-            job.taken_good += bool(origin) and not bad
+            job.taken_good += (job.part, serial, origin) in taken and not bad
             if self.open is not None:
-                planned, stays = self.mated(ended), hours.at(hours.worked(ended) + station.mating_delay)
-                leaves = planned > hours.end
-                # a crew stays a quarter of an hour for a part that would be lost till the morning
-                if planned > self.open.when(first) >= stays and stays <= hours.end + 900:
-                    planned, leaves = stays, False
+                planned, leaves = self.mating(first, ended)
                 played.mates[(job.part, serial, origin)] = (self.open.when(first), planned)
                 played.mate_order.append((job.part, serial, origin))
                 if leaves:
@@ -714,6 +960,85 @@ class Shift:
                     waits.latest = self.open.when(first)
                     self.store.to_mate.setdefault(station.station, []).append(waits)
             self.batch(job.part, serial, origin, first, ended)
+            if feed and job.part in feed.passing and not bad:
+                self.stands_in_the_way((job.part, serial, origin or self.origin), fate, ended)
+        for due, _, _, what in queue:
+            if what is not None and what[3]:
+                self.leave_half_done(what, due, firsts[(what[0].part, what[1], what[4])])
+        self.idle_till_the_end()
+
+    def leave_half_done(self, what: tuple[Any, ...], due: float, first: float) -> None:
+        """What cannot go on in this shift is left to the next, which may go on when it is due."""
+        job, serial, bad, turn, origin, fate, _ = what
+        job.carried += 1
+        waits = Waiting(self.played.day, origin or self.origin, job.part, serial, due, first, bad, turn)
+        waits.fate = fate
+        self.store.half_done.setdefault(self.station.station, []).append(waits)
+
+    def stands_in_the_way(self, key: Key, fate: int, ended: float) -> None:
+        """A finished part holds its nozzle until there is room for it."""
+        hours = self.played.hours
+        self.played.finishes.append((ended, key, fate))
+        self.free = self.feed.leaves.get(key, ended)
+        self.nozzle.blocked += hours.worked(min(self.free, hours.end)) - hours.worked(ended)
+
+    def starve(self, nozzle: Nozzle, since: float, until: float, finished: float) -> None:
+        """Working time without a part that may go on; of it in cure, from when the next one is finished."""
+        hours = self.played.hours
+        until = min(max(until, hours.start), hours.end)
+        nozzle.starved += max(hours.worked(until) - hours.worked(since), 0.0)
+        cures = max(since, finished, hours.start)
+        nozzle.cures += max(hours.worked(until) - hours.worked(cures), 0.0)
+
+    def idle_till_the_end(self) -> None:
+        """Working time without a part until the end of the shift, where parts are missing."""
+        played, hours = self.played, self.played.hours
+        missing = self.feed and any(
+            job.part in self.feed.fed and job.begun < job.started for job in played.jobs
+        )
+        waiting = [coming for coming in self.feed.comes if coming.key not in played.begins] if self.feed else []
+        following = min(waiting, key=lambda coming: coming.due, default=None)
+        for nozzle in self.nozzles:
+            if nozzle.free == math.inf:
+                continue
+            if following is not None:
+                self.starve(nozzle, nozzle.free, following.due, following.finished)
+            elif missing:
+                self.starve(nozzle, nozzle.free, hours.end, math.inf)
+        played.starved = sum(nozzle.starved for nozzle in self.nozzles) / len(self.nozzles)
+        played.cures = sum(nozzle.cures for nozzle in self.nozzles) / len(self.nozzles)
+        played.blocked = sum(nozzle.blocked for nozzle in self.nozzles) / len(self.nozzles)
+
+    def mating(self, first: float, ended: float) -> tuple[float, bool]:
+        """When a part is mated, and whether in the next shift."""
+        hours = self.played.hours
+        planned, stays = self.mated(ended), hours.at(hours.worked(ended) + self.station.mating_delay)
+        # a crew stays a quarter of an hour for a part that would be lost till the morning
+        if planned > self.open.when(first) >= stays and stays <= hours.end + 900:
+            return stays, False
+        return planned, planned > hours.end
+
+    def spare(self, due: float, job: Job) -> tuple[float, float]:
+        """When a part would be begun, nothing else in its way, and what is left of its open time."""
+        first, at, turn = 0.0, max(self.free, due), 0
+        while visit := self.visit(job, 0, False, turn):
+            begin = self.played.hours.fit(at + (visit[0].wait if turn else 0.0), self.time(visit))
+            if begin is None:
+                return math.inf, -math.inf
+            first, at, turn = first if turn else begin, begin + self.time(visit), turn + 1
+        return first, self.open.when(first) - self.mating(first, at)[0]
+
+    def outlasted_by(self, due: float, job: Job) -> float | None:
+        """The end of a break that is too long for the open part, if after it all is well."""
+        if self.open is None:
+            return None
+        begin, spare = self.spare(due, job)
+        if begin == math.inf or spare >= -1e-6:
+            return None
+        for a, b in sorted(self.played.hours.breaks):
+            if begin < a < self.open.when(begin) and self.spare(b, job)[1] >= -1e-6:
+                return b
+        return None
 
     def mated(self, ended: float) -> float:
         """After the mating delay in working time, which goes on in the plan's next shift."""
@@ -833,19 +1158,5 @@ class Shift:
         end = begin + wide + self.draw(played.check_volume, "checks", begin, wide)
         self.push(played.check_volume, begin, end)
         played.checks += 1
-        played.events.append(Event(begin, "check", volume=played.check_volume))
+        self.tell(Event(begin, "check", volume=played.check_volume))
         self.free = self.used = end
-
-
-def play(plant: Plant) -> list[Played]:
-    """Every shift and station with parts, in order of time."""
-    store, found, days = open_store(plant), [], plant.days()
-    for place, (day, shift) in enumerate(days):
-        following = None
-        if place + 1 < len(days):
-            following = Hours(plant, days[place + 1][1], (days[place + 1][0] - day).days)
-        for station in plant.stations:
-            player = Shift(plant, day, shift, station, store, following)
-            if player.played.jobs:
-                found.append(player.play())
-    return found

@@ -127,6 +127,7 @@ DEFAULTS: dict[str, dict[str, Any]] = {
         "refill": "between parts",
         "after_run": "throw away",
         "idle": "cheaper",
+        "nozzles": 1,
     },
     "Ovens": {"lag_fast": 0.0, "lag_slow": 0.0, "start_temperature": 23.0},
 }
@@ -179,6 +180,8 @@ OPTIONAL: dict[str, tuple[str, ...]] = {
     "Stock": ("opened", "arrival"),
     "Temperatures": ("humidity",),
     "Ovens": ("hold",),
+    "Routes": ("wait", "room"),
+    "Builds": ("start", "end"),
 }
 
 
@@ -233,6 +236,7 @@ class Plant:
             "Temperatures",
             "Profiles",
             "Ovens",
+            "Routes",
             "Shifts",
             "Breaks",
             "Builds",
@@ -254,6 +258,7 @@ class Plant:
     temperatures: list[Any]
     profiles: list[Any]
     ovens: list[Any]
+    routes: list[Any]
     shifts: list[Any]
     breaks: list[Any]
     builds: list[Any]
