@@ -61,6 +61,9 @@ def parser() -> argparse.ArgumentParser:
 
     check = commands.add_parser("check", help="say everything that is wrong with a plan", epilog=EXIT_CODES)
     check.add_argument("plan", help=PLAN_HELP)
+    check.add_argument(
+        "--against", metavar="FILE", help="the last good version: what jumped and what is gone since"
+    )
     _sources(check)
     _json(check)
     check.set_defaults(run=_check)
@@ -555,7 +558,7 @@ def _check(options) -> int:
     from .reports.findings import plan_findings
 
     plan, problems = check_plan_from(options.plan, _read_from(options))
-    findings = [] if problems else plan_findings(plan)
+    findings = [] if problems else [*plan_findings(plan), *_compared(options, plan)]
     if options.json:
         _print_json(
             {
@@ -571,6 +574,15 @@ def _check(options) -> int:
     else:
         _print_checked(options.plan, plan, findings)
     return BAD_INPUT if problems else exit_code(findings)
+
+
+def _compared(options: argparse.Namespace, plan: Any) -> list[Finding]:
+    """Rows out of sight, and what jumped against the version before."""
+    from .jobs.against import against, hidden_rows
+    from .plan.read import load_plan
+
+    found = hidden_rows(options.plan, plan)
+    return [*found, *against(plan, load_plan(options.against))] if options.against else found
 
 
 def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
