@@ -20,7 +20,7 @@ from test_trust import light_plan
 from dispense import cli
 from dispense.base.errors import FileError, InputError
 from dispense.plan.sources import Sources, load_plan_from, shown_source
-from dispense.plan.weeks import split_whole, week_of, weekdays, working_days
+from dispense.plan.weeks import split_whole, week_of, weekdays
 
 BUILDS = "date,shift,part,quantity\n2026-03-02,early,frame,7\n2026-03-03,early,frame,3\n"
 STOCK = (
@@ -241,13 +241,8 @@ def test_weeks_are_those_of_iso_8601(day):
     assert monday == day - datetime.timedelta(days=weekday - 1)
 
 
-def test_working_days_are_those_of_numpy():
-    import numpy as np
-
-    rows = weekly(Holidays=[dict(date="2026-03-04")])
-    calendar = working_days(make(rows))
-    assert np.busday_count("2026-03-02", "2026-03-09", busdaycal=calendar) == 4
-    assert weekdays("fri–mon") == (0, 4, 5, 6)
+def test_days_of_the_week_in_words():
+    assert weekdays("fri–mon") == (0, 4, 5, 6) and weekdays("now and then") is None
 
 
 # ---------------------------------------------------------------------------------------- commands

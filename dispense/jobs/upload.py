@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from ..base.errors import NA, InputError, Problem
 from ..base.naming import field_name, nearest
 from ..base.tidy import TidyColumn, TidyTable
@@ -16,6 +18,7 @@ CONTENTS = {
     "supplier": ("", "text"),
     "kit": ("", "text"),
     "quantity": ("", "whole"),
+    "packs": ("", "whole"),
     "unit": ("", "text"),
     "volume": ("mL", "number"),
     "mass": ("kg", "number"),
@@ -76,6 +79,7 @@ def order_table(found: Forecast, columns: list[tuple[str, str]]) -> TidyTable:
             "supplier": part.supplier,
             "kit": part.kit,
             "quantity": order.containers,
+            "packs": math.ceil(order.containers / part.pack_multiple),
             "unit": EACH,
             "volume": order.volume / ML,
             "mass": float(from_si(part.density * part.container * order.containers, "kg")),

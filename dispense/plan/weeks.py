@@ -6,8 +6,6 @@ import datetime
 import re
 from collections.abc import Sequence
 
-import numpy as np
-
 from .records import Plan
 from .rows import Shift
 
@@ -42,13 +40,6 @@ def week_of(text: str) -> datetime.date | None:
         return datetime.date.fromisocalendar(int(match[1]), int(match[2]), 1) if match else None
     except ValueError:
         return None
-
-
-def working_days(plan: Plan) -> np.busdaycalendar:
-    """The days on which any shift is worked, for numpy's functions of business days."""
-    worked = {day for row in plan.shifts for day in _days_of(row)}
-    mask = [day in worked for day in range(len(DAYS))]
-    return np.busdaycalendar(weekmask=mask, holidays=[row.date for row in plan.holidays])
 
 
 def _days_of(row: Shift) -> tuple[int, ...]:
@@ -92,4 +83,4 @@ def split_whole(quantity: int, weights: Sequence[float]) -> list[int]:
     return parts
 
 
-__all__ = ["slots_of", "slots_of_day", "split_whole", "week_of", "weekdays", "working_days"]
+__all__ = ["slots_of", "slots_of_day", "split_whole", "week_of", "weekdays"]
