@@ -335,6 +335,35 @@ def _add_floor(commands: Any) -> None:
     _json(weights)
     weights.set_defaults(run=_weights)
 
+    learn = commands.add_parser(
+        "learn",
+        help="what the bookings say of the plan's figures, and take it over",
+        description="Density, flow law, scrap, purges, cure times and demand as the journal has them, each "
+        "with its 95 % interval beside what the plan says, and whether they differ by more than noise. With "
+        "--take a figure is put into the plan itself and listed in its table Changes; the plan as it was is "
+        "kept beside it.",
+        epilog="Examples: dispense learn plan.xlsx; dispense learn plan.xlsx --take 'scrap:Hem robot' "
+        "--reason 'new nozzle' --by KM",
+    )
+    learn.add_argument("plan", help="the plan workbook; only --take changes it")
+    learn.add_argument(
+        "--take",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="put this figure into the plan, such as density:hem epoxy/A; may be given again",
+    )
+    learn.add_argument("--reason", default="", metavar="TEXT", help="why, beside what was learned")
+    learn.add_argument("--by", default="", metavar="TEXT", help="who decided it")
+    learn.add_argument(
+        "--date",
+        metavar="YYYY-MM-DD",
+        type=datetime.date.fromisoformat,
+        help="day of the change (default: today)",
+    )
+    _json(learn)
+    learn.set_defaults(run=_learn)
+
     trace = commands.add_parser(
         "trace",
         help="which parts hold a lot, and which lots are on a part",
@@ -705,6 +734,13 @@ def _weights(options) -> int:
 
     report = weights_file(options.plan, station=options.station, out=options.out, paper=options.paper)
     return _tell(report, options)
+
+
+def _learn(options) -> int:
+    from .jobs.learn import learn_file
+
+    asked = {"reason": options.reason, "by": options.by, "day": options.date}
+    return _tell(learn_file(options.plan, take=options.take, **asked), options)
 
 
 def _trace(options) -> int:

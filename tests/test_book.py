@@ -236,6 +236,61 @@ def test_a_setup_card(desk):
     assert setting.text == "3.1 bar, 40 mm/s" and setting.part == printed["Part"]
 
 
+def test_a_setup_card_says_when(desk):
+    """A card has no day of its own: what is written on it is the time of its weights."""
+    path = desk / "Hem_robot_setup.xlsx"
+    type_in(path, "SetupShots", "Weighed", [27.2])
+    type_in(path, "SetupFlows", "Set", ["46,4 psi"])
+    book_ = openpyxl.load_workbook(path)
+    sheet, address = book_.defined_names["weighed_on"].attr_text.replace("$", "").rsplit("!", 1)
+    cell = book_[sheet.strip("'")][address]
+    cell.value = datetime.datetime(2026, 3, 2, 7, 45)
+    book_.save(path)
+    assert told(book(desk, path.name)) == []
+    (weight,), (setting,) = entries(desk, "weight"), entries(desk, "setting")
+    assert (weight.time, weight.day, weight.shift) == ("2026-03-02T07:45:00", "2026-03-02", "Early")
+    # 1 psi = 6894.757 Pa (NIST SP 811)
+    assert setting.unit == "bar" and setting.value == pytest.approx(46.4 * 0.06894757) and not setting.text
+    cell.value = "on Monday"
+    book_.save(path)
+    assert "2026-03-02 06:30" in told(book(desk, path.name))[0]
+
+
+def test_a_time_where_none_belongs(desk):
+    """Typed into Done, Initials or Weighed, a clock time is told as one, with where it goes."""
+    path = desk / "Hem_robot_material.xlsx"
+    type_in(path, "MaterialTimes", "Done", [datetime.time(6, 5)])
+    type_in(path, "MaterialTimes", "Initials", ["06:20"])
+    said = told(book(desk, path.name))
+    assert len(said) == 2
+    assert "06:05 is not understood: a tick is x or yes, the time goes into the column Time" in said[0]
+    assert "06:20 is not understood: initials are meant here" in said[1]
+    path = desk / "Hem_robot_shot_check.xlsx"
+    type_in(path, "CheckShots", "Weighed", [datetime.time(6, 30)])
+    (said,) = told(book(desk, path.name))
+    assert "06:30 is not understood: a time of day stands where a number is meant" in said
+    assert entries(desk, "weight", "done", "signed") == []
+
+
+@pytest.mark.parametrize("header", ["Weight [g]", "Weight [mm]"])
+def test_a_wrong_unit_hides_nothing_else(desk, header):
+    (desk / "w.csv").write_text(
+        f"Time,{header},Station,A alone [g]\n2026-03-02 06:30,5 xyz,Hem robt,\n"
+        "2026-03-02 07:30,4.8,Nope,3 mm\nnonsense,4.8,Hem robot,\n",
+        encoding="utf-8",
+    )
+    said = " ".join(told(book(desk, "w.csv")))
+    for words in ("Hem robt", "Nope", "3 mm", "nonsense", "5 xyz" if header == "Weight [g]" else "mm"):
+        assert words in said
+    (desk / "h.csv").write_text(
+        "What,Date,Station,Part,Pieces\nmade,2026-03-03,Hem robt,Drive lid,117 kg\n"
+        "scrapd,2026-03-03,Hem robot,Drive lidd,3\n",
+        encoding="utf-8",
+    )
+    said = " ".join(told(book(desk, "h.csv")))
+    assert all(words in said for words in ("117 kg", "Hem robt", "scrapd", "Drive lidd"))
+
+
 def test_a_material_sheet_and_a_wrong_lot(desk):
     path = desk / "Hem_robot_material.xlsx"
     sheet = openpyxl.load_workbook(path)["Times"]

@@ -137,6 +137,12 @@ def test_what_is_still_open(plan, played):
     assert of_lot(plan, [late, gone], "LAST-1").still_open == []
 
 
+def test_what_lies_in_store_of_a_lot(plan):
+    row = plan.stock[0]
+    assert row in of_lot(plan, [], row.lot).in_stock
+    assert of_lot(plan, [], "LAST-1").in_stock == []
+
+
 def test_parts_that_were_made_are_told_as_booked(plan):
     part = of_first_shift(trace(plan, [])[0])[0].part
     head = dict(day="2026-03-02", shift="Early", station=HEM, part=part)

@@ -14,8 +14,8 @@ import math
 import numpy as np
 import openpyxl
 import pytest
-from plans import hand_rows
-from scipy import stats
+from plans import hand_rows, make
+from scipy import optimize, stats
 
 from dispense.books.plan import new_plan, write_plan
 from dispense.cli import main
@@ -23,6 +23,7 @@ from dispense.journal.entries import SETTING, WEIGHT, WEIGHT_A, WEIGHT_B, Entry
 from dispense.journal.statistics import effects, level, short_term_sd
 from dispense.journal.weights import FALSE_ALARMS, WEIGH_MORE, Weight, Weights, gather, judge
 from dispense.plan.read import load_plan
+from dispense.shift.setup import pressure_growth, setup_card
 
 MONDAY = datetime.datetime(2026, 3, 2, 6, 0)
 
@@ -225,6 +226,37 @@ def test_the_setting_follows_the_correction(plan):
     assert new == pytest.approx(40.0 / (1 + values[found.level.since - 1 :].mean() / 100), rel=1e-3)
     index = plan.material(plan.stations[0].material).index
     assert ("flow index" in found.sentence) == (index != 1.0)
+
+
+def test_a_pressure_with_a_yield_stress_is_not_in_proportion():
+    """A Bingham plastic in a tube: Q = πR⁴p/8ηL·[1 − 4/3·φ + φ⁴/3], φ = 2Lτ/(Rp) (Buckingham and Reiner)."""
+    rows = hand_rows()
+    station = rows["Stations"][0]
+    for name in ("mixer_bore", "mixer_length"):
+        station.pop(name, None)
+    station |= {"nozzle_bore": 1.6, "nozzle_length": 20.0, "speed": 50.0}
+    rows["Materials"][0] |= {"consistency": 40.0, "index": 1.0, "yield_stress": 300.0}
+    rows["Materials"][0] |= {"viscosity_energy": None, "viscosity_temperature": 23.0}
+    plan = make(rows)
+    flow = min(item.flow for item in setup_card(plan, station["station"]).settings)
+
+    def pressure(wanted):
+        def off(p):
+            share = 2 * 0.020 * 300.0 / (0.0008 * p)
+            return math.pi * 0.0008**4 * p / (8 * 40.0 * 0.020) * (1 - 4 / 3 * share + share**4 / 3) - wanted
+
+        return optimize.brentq(off, 2 * 0.020 * 300.0 / 0.0008 * 1.000001, 1e9)
+
+    grown = pressure_growth(plan, station["station"], 1.1)
+    assert grown == pytest.approx(pressure(1.1 * flow) / pressure(flow), rel=1e-4)
+    assert 1.0 < grown < 1.1  # a part of the pressure only overcomes the yield stress
+    values = -4.0 + 0.2 * np.random.default_rng(22).standard_normal(20)
+    setting = Entry(SETTING, "s", station=station["station"], value=30.0, unit="bar")
+    found = judged(plan, values, entries=[setting])
+    growth = 1 + found.correction / 100
+    wanted = 30.0 * pressure(growth * flow) / pressure(flow)
+    new = float(found.sentence.partition("from setting 30 bar to ")[2].split(" ")[0])
+    assert new == pytest.approx(wanted, rel=2e-3) and "yield stress" in found.sentence
 
 
 def test_a_drift_over_days_is_a_matter_of_the_pump(plan):

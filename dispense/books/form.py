@@ -228,19 +228,20 @@ class Form:
         cell.font, cell.number_format, cell.alignment = style.BOLD, THREE, style.RIGHT
         return f"${cell.column_letter}${cell.row}"
 
-    def entry(self, column: int, value: float | None, form: str, span: int = 1) -> str:
-        """A yellow cell for the reader to change; the row goes on; returns its fixed address."""
+    def entry(self, column: int, value: float | None, form: str, span: int = 1, name: str = "") -> str:
+        """A yellow cell for the reader to fill in; the row goes on; returns its fixed address."""
         cell = self._cell(column, value)
         style.input_cell(cell)
         cell.font, cell.border, cell.number_format = SMALL_BOLD, _WRITE, _of_language(form)
         cell.alignment = Alignment(horizontal="right", vertical="center")
         self._merge(column, span)
+        if name:
+            self._name(name, column)
         return f"${cell.column_letter}${cell.row}"
 
     def choice(self, name: str, span: int, table: str, column: str) -> str:
         """A yellow cell for one of a table's values; returns its fixed address."""
-        address = self.entry(1, None, "@", span)
-        self._name(name, 1)
+        address = self.entry(1, None, "@", span, name)
         self._cell(1).alignment = Alignment(horizontal="left", shrink_to_fit=True)
         row, letters = self.ranges[table]
         listed = f"${letters[column]}${row}"

@@ -36,6 +36,7 @@ HEADER_ROW = 3
 NUMERIC = ("number", "whole")
 LIST_ROWS = 500  # rows that lists and checks reach
 WIDEST = 48  # characters of a column
+WRITTEN_LATER = {("Changes", "row"): 24, ("Changes", "column"): 20, ("Changes", "reason"): WIDEST}
 PAGE_WIDTH = 220  # characters on one page across, at the smallest print that reads well
 
 HOW_TO = (
@@ -52,8 +53,8 @@ HOW_TO = (
     "Hours after midnight go on counting: a night shift runs from 22:00 to 30:00.",
     "dispense check plan.xlsx lists everything that is wrong, each line with its sheet and cell.",
     "dispense fill plan.xlsx --out FOLDER plays the shifts and fills the sheets for the line.",
-    "dispense forecast plan.xlsx --weeks 8 --out FILE turns builds and stock into orders. This "
-    "file is never changed.",
+    "dispense forecast plan.xlsx --weeks 8 --out FILE turns builds and stock into orders. No "
+    "command changes this file, but for dispense learn --take, which lists its changes.",
 )
 CAUTIONS = (
     "The material's safety data sheet, local codes and licensed practice go before anything computed here.",
@@ -322,6 +323,7 @@ def _set_widths(sheet: Worksheet, table: Table, last: int) -> float:
         }
         words = max(map(len, item.title.split()))
         floor = 16 if number == 1 else 12 if item.kind in {"text", "choice"} else 8
+        floor = WRITTEN_LATER.get((table.name, item.name), floor)
         most = max([*shown.values(), *map(len, item.choices)])
         width = min(max(words + 3, most + 3, floor), WIDEST)
         style.set_width(sheet, number, width)

@@ -11,6 +11,7 @@ from ..base.errors import NA, InputError, Problem
 from ..base.naming import fold, nearest
 from ..base.printed import listed
 from ..base.terminal import emphasise, table
+from ..base.units import from_si
 from ..journal.history import PLANNED
 from ..journal.store import journal_path, read_journal
 from ..journal.trace import Lot, Parts, Trace, known_lots, of_lot, of_part
@@ -59,6 +60,16 @@ class TraceReport:
                 }
                 for item in self.found.still_open
             ],
+            "in_stock": [
+                {
+                    "material": row.material,
+                    "component": row.component,
+                    "lot": row.lot,
+                    "mL": float(from_si(row.quantity, "mL")),
+                    "cell": row.at,
+                }
+                for row in self.found.in_stock
+            ],
             "note": CAUTION,
         }
 
@@ -106,6 +117,11 @@ class TraceReport:
                 f"still at {item.station} since {item.since:%Y-%m-%d %H:%M} ({item.source}): take it off"
                 for item in self.found.still_open
             ] or ["no container of it stands at a station at the end of the plan"]
+            lines += [
+                f"in Stock as {row.material} {row.component.upper()}: {from_si(row.quantity, 'mL'):,.0f} mL "
+                f"when the plan begins ({row.at}): block what is left"
+                for row in self.found.in_stock
+            ]
         lines += ["", f"note: {CAUTION}"]
         return "\n".join(lines)
 

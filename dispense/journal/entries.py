@@ -13,14 +13,18 @@ from ..base.printed import counted
 Cell = str | int | float | None  # as SQLite keeps it
 
 WEIGHT, WEIGHT_A, WEIGHT_B = "weight", "weight a", "weight b"
+VOLUME, VOLUME_A, VOLUME_B = "volume", "volume a", "volume b"
 SETTING, DONE, STAGED, SIGNED, NOTED = "setting", "done", "staged", "signed", "noted"
 RECEIVED, COUNTED, OPENED, EMPTIED = "received", "counted", "opened", "emptied"
-MADE, SCRAPPED = "made", "scrapped"
+MADE, SCRAPPED, PURGED = "made", "scrapped", "purged"
 #: what kinds of entries there are, in words
 KINDS = {
     WEIGHT: "shots weighed together",
     WEIGHT_A: "component A of the shots weighed alone",
     WEIGHT_B: "component B of the shots weighed alone",
+    VOLUME: "volume of the shots weighed",
+    VOLUME_A: "volume of component A of them",
+    VOLUME_B: "volume of component B of them",
     SETTING: "what a dispenser was set to",
     DONE: "ticked as done",
     STAGED: "containers brought to a station",
@@ -32,6 +36,7 @@ KINDS = {
     EMPTIED: "container empty or thrown away",
     MADE: "good parts made",
     SCRAPPED: "parts scrapped",
+    PURGED: "purges and mixer changes of a shift, counted",
 }
 BOOK, TAKE_BACK = "book", "take back"
 MOST_BYTES = 3000  # of an entry: its row stays within one page of the file, so that it can be rescued
@@ -101,7 +106,8 @@ class Entry:
             if self.count is not None and self.count > 1:
                 pieces.append(f"{self.count} shots together")
         elif self.count is not None:
-            pieces.append(counted(self.count, "part" if self.kind in (MADE, SCRAPPED) else "container"))
+            what = {MADE: "part", SCRAPPED: "part", PURGED: "purge"}.get(self.kind, "container")
+            pieces.append(counted(self.count, what))
         return ", ".join([*pieces, *([self.text] if self.text else [])]) or "yes"
 
 
@@ -175,6 +181,7 @@ __all__ = [
     "MOST_BYTES",
     "NOTED",
     "OPENED",
+    "PURGED",
     "REALS",
     "RECEIVED",
     "SCRAPPED",
@@ -182,6 +189,9 @@ __all__ = [
     "SIGNED",
     "STAGED",
     "TAKE_BACK",
+    "VOLUME",
+    "VOLUME_A",
+    "VOLUME_B",
     "WEIGHT",
     "WEIGHT_A",
     "WEIGHT_B",

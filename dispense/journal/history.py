@@ -8,7 +8,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from ..base.units import HOUR
+from ..plan.records import Plan
 from ..plan.rows import Station
+from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from .entries import DONE, OPENED, Entry
 
@@ -64,9 +66,17 @@ def changes(station: Station, entries: Iterable[Entry], shifts: Iterable[ShiftRe
     return {key: Times(sorted(found)) for key, found in booked.items()}
 
 
+def played(plan: Plan) -> list[ShiftResult]:
+    """Every shift of the plan as played, kept with the plan."""
+    kept: dict[str, list[ShiftResult]] = plan.kept("played shifts")
+    if "all" not in kept:
+        kept["all"] = list(play_plan(plan))
+    return kept["all"]
+
+
 def moment_at(day: datetime.date, clock: float) -> datetime.datetime:
     """Clock seconds of a day as date and time."""
     return datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=clock)
 
 
-__all__ = ["BOOKED", "MIXER", "PLANNED", "Times", "changes", "moment_at"]
+__all__ = ["BOOKED", "MIXER", "PLANNED", "Times", "changes", "moment_at", "played"]

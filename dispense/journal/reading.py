@@ -20,12 +20,27 @@ from ..base.errors import NA, FileError, InputError, Problem
 from ..base.fields import Field, by_header, choice, clock, date, number, text, whole
 from ..base.naming import field_name, fold, nearest
 from ..base.units import from_si, read_header
-from ..plan.build import read_values
+from ..plan.build import read_rows
 from ..plan.csv import read_csv
 from ..plan.records import Plan, RawTable
 from ..plan.tables import YEARS, Table
 from ..xlsx.package import Package, column_letters
-from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, WEIGHT, WEIGHT_A, WEIGHT_B, Entry
+from .entries import (
+    COUNTED,
+    EMPTIED,
+    MADE,
+    OPENED,
+    PURGED,
+    RECEIVED,
+    SCRAPPED,
+    VOLUME,
+    VOLUME_A,
+    VOLUME_B,
+    WEIGHT,
+    WEIGHT_A,
+    WEIGHT_B,
+    Entry,
+)
 
 SEARCHED_ROWS = 30  # a header stands within the first rows
 LEAST_HEADERS = 2
@@ -59,15 +74,21 @@ WEIGHTS = Table(
         ),
         _maybe("a_alone", "g", "component A of these shots alone", above=0.0),
         _maybe("b_alone", "g", "component B of these shots alone", above=0.0),
+        _maybe("volume", "mL", "volume of these shots, where it was measured", above=0.0),
+        _maybe("a_volume", "mL", "volume of A alone, where it was measured", above=0.0),
+        _maybe("b_volume", "mL", "volume of B alone, where it was measured", above=0.0),
         _word("by", "who weighed"),
     ),
 )
-WHATS = (RECEIVED, COUNTED, OPENED, EMPTIED, MADE, SCRAPPED)
+WHATS = (RECEIVED, COUNTED, OPENED, EMPTIED, MADE, SCRAPPED, PURGED)
 OF_MATERIAL = (RECEIVED, COUNTED, OPENED, EMPTIED)
+OF_SHIFT = (MADE, SCRAPPED, PURGED)  # counted in pieces
+AMOUNTS = ("containers", "volume", "mass", "pieces")  # columns of which a row has one
+OF_STATION = (OPENED, EMPTIED, PURGED)
 ACTUALS = Table(
     "Actuals",
     "",
-    "what came, was counted, opened, emptied, made and scrapped: one row each",
+    "what came, was counted, opened, emptied, made, scrapped and purged: one row each",
     (
         choice("what", WHATS, "what happened"),
         date("date", "day"),
@@ -81,7 +102,13 @@ ACTUALS = Table(
         whole("containers", "containers", default=None, at_least=0, at_most=MOST_PIECES),
         _maybe("volume", "mL", "volume, where it is not told in containers", at_least=0.0),
         _maybe("mass", "kg", "mass, where it is not told in containers", at_least=0.0),
-        whole("pieces", "parts", default=None, at_least=0, at_most=MOST_PIECES),
+        whole(
+            "pieces",
+            "parts, or purges and mixer changes of a shift",
+            default=None,
+            at_least=0,
+            at_most=MOST_PIECES,
+        ),
         _word("reference", "delivery note or other number that tells two alike apart"),
         _word("by", "who says so"),
     ),
@@ -283,6 +310,17 @@ def stamp_text(moment: datetime.datetime) -> str:
     return moment.isoformat(timespec="seconds")
 
 
+#: kind of entry, column, component and unit of what a row of weights says
+_FIGURES = (
+    (WEIGHT, "weight", "", "g"),
+    (WEIGHT_A, "a_alone", "a", "g"),
+    (WEIGHT_B, "b_alone", "b", "g"),
+    (VOLUME, "volume", "", "mL"),
+    (VOLUME_A, "a_volume", "a", "mL"),
+    (VOLUME_B, "b_volume", "b", "mL"),
+)
+
+
 def _weight_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], reading: Reading) -> None:
     names, problems = _Names(plan), reading.refused
     seen: Counter[str] = Counter()
@@ -303,11 +341,7 @@ def _weight_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], read
         day, shift = shift_at(plan, moment)
         key = "|".join(("balance", station, part, row["application"], stamp_text(moment)))
         seen[key] += 1
-        for kind, column, component in (
-            (WEIGHT, "weight", ""),
-            (WEIGHT_A, "a_alone", "a"),
-            (WEIGHT_B, "b_alone", "b"),
-        ):
+        for kind, column, component, unit in _FIGURES:
             if row[column] is None:
                 continue
             reading.entries.append(
@@ -322,8 +356,8 @@ def _weight_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], read
                     part,
                     row["application"],
                     component=component,
-                    value=float(from_si(row[column], "g")),
-                    unit="g",
+                    value=float(from_si(row[column], unit)),
+                    unit=unit,
                     count=row["shots"],
                     by=row["by"],
                 )
@@ -335,8 +369,8 @@ def _amount(
 ) -> tuple[float | None, str, int | None]:
     """The one figure of a row of what happened: value with unit, or a number of pieces."""
     what = row["what"]
-    given = [name for name in ("containers", "volume", "mass", "pieces") if row[name] is not None]
-    wanted = ("pieces",) if what in (MADE, SCRAPPED) else ("containers", "volume", "mass")
+    given = [name for name in AMOUNTS if row[name] is not None]
+    wanted = ("pieces",) if what in OF_SHIFT else ("containers", "volume", "mass")
     wrong = [name for name in given if name not in wanted]
     if what in (OPENED, EMPTIED) and not given:
         return None, "", 1
@@ -349,6 +383,23 @@ def _amount(
         return None, "", row[name]
     unit = "mL" if name == "volume" else "kg"
     return float(from_si(row[name], unit)), unit, None
+
+
+def _check_rest(
+    plan: Plan, row: Mapping[str, Any], where: str, failed: frozenset[str], problems: list[Problem]
+) -> None:
+    """What else is wrong with a row of which a cell could not be read."""
+    names = _Names(plan)
+    for kind in names.known:
+        if row.get(kind) and kind not in failed:
+            names.spell(kind, row[kind], where, problems)
+    if "weight" in row and not failed & {"date", "time"}:
+        try:
+            moment_of(row["date"], row["time"], where)
+        except InputError as error:
+            problems.extend(error.problems)
+    if "what" in row and not failed & {"what", *AMOUNTS}:
+        _amount(row, where, problems)
 
 
 def _actual_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], reading: Reading) -> None:
@@ -370,10 +421,11 @@ def _actual_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], read
                 component = names.component(material, row["component"], where, problems)
             if not row["lot"] and what != COUNTED:
                 problems.append(Problem(where, "lot", None, "the lot"))
-        elif not part:
+        elif not part and what != PURGED:
             problems.append(Problem(where, "part", None, "the part that was made or scrapped"))
-        if what in (OPENED, EMPTIED) and not station:
-            problems.append(Problem(where, "station", None, "the station it stands at"))
+        if what in OF_STATION and not station:
+            allowed = "the station that was purged" if what == PURGED else "the station it stands at"
+            problems.append(Problem(where, "station", None, allowed))
         value, unit, count = _amount(row, where, problems)
         moment = ""
         day = row["date"].isoformat()
@@ -383,7 +435,7 @@ def _actual_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], read
             )
             moment = stamp_text(when)
             if not shift:  # parts counted as a shift ends are those of that shift
-                counts_back = datetime.timedelta(seconds=1.0 if what in (MADE, SCRAPPED) else 0.0)
+                counts_back = datetime.timedelta(seconds=1.0 if what in OF_SHIFT else 0.0)
                 day, shift = shift_at(plan, when - counts_back)
         key = "|".join(
             ("actuals", day, shift, moment, station, part, material, component, row["lot"], row["reference"])
@@ -420,8 +472,13 @@ def read_floor_table(plan: Plan, path: str | os.PathLike[str], package: Package 
     for table, raw in tables:
         notes: list[Problem] = []
         columns = [item.name for item in table.columns]
-        values = read_values(table, raw, reading.refused, {}, notes)
-        rows = [(dict(zip(columns, row, strict=True)), _place(at, package is None)) for row, at in values]
+        rows: list[tuple[dict[str, Any], str]] = []
+        for found in read_rows(table, raw, reading.refused, {}, notes):
+            row = dict(zip(columns, found.values, strict=True)), _place(found.at, package is None)
+            if found.failed:
+                _check_rest(plan, *row, found.failed, reading.refused)
+            else:
+                rows.append(row)
         reading.notes += map(str, notes)
         reading.kind = reading.kind or table.name.lower()
         (_weight_entries if table is WEIGHTS else _actual_entries)(plan, rows, reading)

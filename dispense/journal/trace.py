@@ -11,11 +11,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from ..plan.records import Plan
-from ..shift.play import play_plan
+from ..plan.rows import StockLot
 from ..shift.results import ShiftResult
 from ..shift.store import nanolitres
 from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, STAGED, Entry
-from .history import BOOKED, PLANNED, Times, changes, moment_at
+from .history import BOOKED, PLANNED, Times, changes, moment_at, played
 from .lots import lots_of
 
 OF_LOT = (RECEIVED, COUNTED, STAGED, OPENED, EMPTIED)
@@ -70,6 +70,7 @@ class Trace:
     parts: list[Parts] = field(default_factory=list)
     events: list[Entry] = field(default_factory=list)  # of the lot, as booked
     still_open: list[Open] = field(default_factory=list)
+    in_stock: list[StockLot] = field(default_factory=list)  # rows of the plan's Stock that hold the lot
 
 
 def _counts(entries: Iterable[Entry]) -> dict[tuple[str, str, str, str, str], int]:
@@ -118,10 +119,7 @@ def _lots(
 def trace(plan: Plan, entries: Sequence[Entry]) -> tuple[list[Parts], list[Open]]:
     """All batches of the plan with the lots that may be on them, and the containers that still stand."""
     by_station: dict[str, list[ShiftResult]] = {}
-    kept: dict[str, list[ShiftResult]] = plan.kept("played shifts")
-    if "all" not in kept:
-        kept["all"] = list(play_plan(plan))
-    for result in kept["all"]:
+    for result in played(plan):
         by_station.setdefault(result.station.station, []).append(result)
     counts = _counts(entries)
     parts: list[Parts] = []
@@ -182,6 +180,7 @@ def of_lot(plan: Plan, entries: Sequence[Entry], lot: str, component: str = "") 
         ],
         sorted(events, key=lambda entry: entry.time or entry.day),
         [item for item in still if item.lot == lot and component in ("", item.component)],
+        [row for row in plan.stock if row.lot == lot and row.quantity > 0.0],
     )
 
 

@@ -27,7 +27,7 @@ from ..plan.rows import Station
 from ..plan.weather import shop_record
 from ..shift.play import play_plan
 from ..shift.results import ShiftResult
-from ..shift.setup import setup_card, station_parts
+from ..shift.setup import pressure_growth, setup_card, station_parts
 from ..shift.weighing import SCALE, Weighing, check_shot, weigh
 from .entries import SETTING, WEIGHT, WEIGHT_A, WEIGHT_B, Entry
 from .history import BOOKED, MIXER, PLANNED, Times, changes
@@ -42,6 +42,7 @@ EWMA_WEIGHT, EWMA_WIDTH = 0.3, 3.0  # as in the e-Handbook's example
 CUSUM_SLACK, CUSUM_DECISION = 0.5, 5.0  # standard deviations; e-Handbook 6.3.2.3: one alarm in 465 in control
 CAPABLE = 1.33  # of Cpk; common practice, no source
 PERCENT = 100.0
+PRESSURE = "bar"  # unit of a setting that is a pressure
 FAR_OFF = 2.0  # times the target, beyond which a weight is taken for a slip; common practice, no source
 
 
@@ -215,7 +216,7 @@ def _targets(plan: Plan, station: Station, entry: Entry) -> Targets | None:
     )
 
 
-def _weighed(plan: Plan, entries: Iterable[Entry]) -> Iterator[tuple[Entry, Targets | None]]:
+def weighed(plan: Plan, entries: Iterable[Entry]) -> Iterator[tuple[Entry, Targets | None]]:
     """The weights among entries, with their targets where they have some above zero."""
     known = {row.station: row for row in plan.stations}
     for entry in entries:
@@ -227,7 +228,7 @@ def _weighed(plan: Plan, entries: Iterable[Entry]) -> Iterator[tuple[Entry, Targ
 def weight_findings(plan: Plan, entries: Iterable[Entry]) -> list[Finding]:
     """Weights so far from their target that a unit or a decimal point is more likely than a shot."""
     found = []
-    for entry, targets in _weighed(plan, entries):
+    for entry, targets in weighed(plan, entries):
         if targets is None:
             continue
         grams, target = entry.value or 0.0, targets[1]
@@ -280,7 +281,7 @@ def gather(plan: Plan, entries: Sequence[Entry], station: str | None = None) -> 
     series: dict[tuple[str, str], list[Weight]] = {}
     skipped: dict[tuple[str, str], list[str]] = {}
     of_station = (entry for entry in entries if station in (None, entry.station))
-    for entry, targets in _weighed(plan, of_station):
+    for entry, targets in weighed(plan, of_station):
         key = entry.station, " / ".join(filter(None, (entry.part, entry.application))) or "check shots"
         moment = entry.moment
         if targets is None or moment is None:
@@ -511,19 +512,39 @@ def _correct(found: Weights, at: Level, plan: Plan, entries: Sequence[Entry]) ->
     found.correction = round(change, digits)
     off = f"{at.mean:+.{digits}f} % off since weight {at.since}"
     words = f"correct the shot by {change:+.{digits}f} %: it is {off}"
-    settings = [
-        entry for entry in entries if entry.kind == SETTING and entry.station == found.station and entry.value
-    ]
-    if len({entry.value for entry in settings}) == 1 and settings[0].value:
-        old = settings[0].value
-        words += (
-            f"; from setting {old:g} to {old * (1.0 + change / PERCENT):.4g} where the shot grows with it"
-        )
-    index = plan.material(plan.station(found.station).material).index
-    if index != 1.0:
-        pressure = PERCENT * ((1.0 + change / PERCENT) ** index - 1.0)
-        words += f"; where a pressure sets the flow, by {pressure:+.{digits}f} % of it (flow index {index:g})"
+    growth = 1.0 + change / PERCENT
+    settings = {
+        (entry.value, entry.unit)
+        for entry in entries
+        if entry.kind == SETTING and entry.station == found.station and entry.value
+    }
+    of_pressure = pressure_growth(plan, found.station, growth)
+    if len(settings) == 1:
+        old, unit = settings.pop()
+        by = of_pressure if unit == PRESSURE else growth
+        if by is not None:
+            unit = f" {unit}" if unit else ""
+            where = "" if by is of_pressure and unit else " where the shot grows with it"
+            words += f"; from setting {old:g}{unit} to {old * by:.4g}{unit}{where}"
+    material = plan.material(plan.station(found.station).material)
+    if material.yield_stress:
+        words += "; " + _with_yield(of_pressure, digits)
+    elif material.index != 1.0 and of_pressure is not None:
+        pressure = PERCENT * (of_pressure - 1.0)
+        words += f"; where a pressure sets the flow, by {pressure:+.{digits}f} % of it"
+        words += f" (flow index {material.index:g})"
     _say(found, "correct", words)
+
+
+def _with_yield(of_pressure: float | None, digits: int) -> str:
+    """What is said of a pressure where a part of it moves nothing."""
+    words = "where a pressure sets the flow, "
+    if of_pressure is None:
+        return words + "in small steps: with a yield stress it is not in proportion"
+    return (
+        words
+        + f"by {PERCENT * (of_pressure - 1.0):+.{digits}f} % of it (Herschel-Bulkley, with its yield stress)"
+    )
 
 
 def weights_findings(found: Weights) -> list[Finding]:
@@ -563,6 +584,8 @@ def weights_of(plan: Plan, entries: Sequence[Entry], station: str | None = None)
 __all__ = [
     "FALSE_ALARMS",
     "MORE",
+    "PERCENT",
+    "PRESSURE",
     "WEIGH_MORE",
     "Ratio",
     "Weight",
@@ -570,6 +593,7 @@ __all__ = [
     "judge",
     "slope_unit",
     "source_words",
+    "weighed",
     "weight_findings",
     "weights_findings",
     "weights_of",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Any, TypeVar, cast
 
@@ -224,37 +224,54 @@ def read_table(
     What is wrong goes to `problems`, column letters to `letters`, what is not read to `notes`.
     """
     maker = RECORDS[table.name]
-    records = [maker(*(*values, at)) for values, at in read_values(table, raw, problems, letters, notes)]
+    rows = read_rows(table, raw, problems, letters, notes)
+    records = [maker(*(*row.values, row.at)) for row in rows if not row.failed]
     _check_keys(table, records, problems)
     return records
 
 
-def read_values(
+@dataclass(frozen=True, slots=True)
+class ReadRow:
+    """The values of a row in the order of the columns, its cell, and the columns that could not be read."""
+
+    values: tuple[Any, ...]
+    at: str
+    failed: frozenset[str] = frozenset()
+
+
+def read_rows(
     table: Table, raw: RawTable, problems: list[Problem], letters: dict[str, str], notes: list[Problem]
-) -> list[tuple[tuple[Any, ...], str]]:
-    """The values of each row of a raw table in the order of the columns, and the cell it stands in."""
+) -> list[ReadRow]:
+    """All rows of a raw table, those with a wrong cell too; where a header is wrong all have failed.
+
+    A wrong header hides no wrong cell: every column that is understood is read in any case.
+    """
+    start = len(problems)
     places, units = _match_headers(table, raw, problems, notes)
-    if places is None or units is None:
-        return []
+    is_whole = len(problems) == start
     letters.update((name, raw.letter(place)) for name, place in places.items())
     count = len(raw.columns[0]) if raw.columns else 0
     blank_rows = _blank_rows(raw, count)
     rows = [row for row in range(count) if row not in blank_rows] if blank_rows else range(count)
     values: list[list[Any]] = []
-    failed: set[int] = set()
+    failed: dict[int, set[str]] = defaultdict(set)
     for item in table.columns:
         place = places.get(item.name)
-        if place is None:
+        unit = units.get(item.name)
+        if place is None or unit is None:
             values.append([item.default_si()] * len(rows))
             continue
         cells = raw.columns[place]
         cells = [cells[row] for row in rows] if blank_rows else cells
-        values.append(_read_column(item, cells, units[item.name], raw, place, rows, problems, failed))
+        values.append(_read_column(item, cells, unit, raw, place, rows, problems, failed))
+    broken: set[str] = set()
+    if not is_whole:  # no row stands then: each lacks at least the column whose header is wrong
+        meant = [item.name for item in table.columns if item.name in places or item.is_required]
+        broken = {""} | {name for name in meant if name not in units}
     first = places[table.key[0]] if table.key and table.key[0] in places else 0
     return [
-        (row, raw.cell(number, first))
+        ReadRow(row, raw.cell(number, first), frozenset(broken | failed.get(index, set())))
         for index, (number, row) in enumerate(zip(rows, zip(*values, strict=True), strict=True))
-        if index not in failed
     ]
 
 
@@ -269,15 +286,14 @@ def _blank_rows(raw: RawTable, count: int) -> set[int]:
 
 def _match_headers(
     table: Table, raw: RawTable, problems: list[Problem], notes: list[Problem]
-) -> tuple[dict[str, int], dict[str, str]] | tuple[None, None]:
-    """Column of each field and the unit its header gives."""
+) -> tuple[dict[str, int], dict[str, str]]:
+    """Column of each field and the unit its header gives; a column whose unit is wrong has none."""
     places: dict[str, int] = {}
     units: dict[str, str] = {}
     wanted = by_header(table.columns)
     unknown: list[tuple[str, str]] = []
     reread: list[tuple[str, str]] = []
     bare: list[tuple[str, str]] = []
-    start = len(problems)
     for place, header in enumerate(raw.headers):
         if header is None or not str(header).strip():
             continue
@@ -290,7 +306,9 @@ def _match_headers(
             problems.append(Problem(raw.head(place), message=f'the header "{header}" stands twice'))
             continue
         places[item.name] = place
-        units[item.name] = _unit_of(item, unit, raw.head(place), problems) or item.unit
+        meant = _unit_of(item, unit, raw.head(place), problems)
+        if meant is not None:
+            units[item.name] = meant
         if unit is not None and not str(header).rstrip().endswith("]"):
             reread.append((f"{show(header)} is read as {name} [{unit}]", raw.head(place)))
         elif unit is None and item.title.endswith("]"):
@@ -311,7 +329,7 @@ def _match_headers(
                     fix=item.help,
                 )
             )
-    return (places, units) if len(problems) == start else (None, None)
+    return places, units
 
 
 def _with_points(item: Field, cells: list[Any]) -> list[Any]:
@@ -333,7 +351,7 @@ def _read_column(
     place: int,
     rows: Sequence[int],
     problems: list[Problem],
-    failed: set[int],
+    failed: dict[int, set[str]],
 ) -> list[Any]:
     """One column, quickly where all its cells are of the expected kind."""
     kinds = set(map(type, cells))
@@ -372,7 +390,7 @@ def _read_column(
                     problem.message,
                 )
             )
-            failed.add(index)
+            failed[index].add(item.name)
             values.append(None)
     return values
 
@@ -502,4 +520,4 @@ def _by_part(rows: Iterable[Insert | Shot]) -> Iterator[tuple[str, list[Insert |
         yield part, list(group)
 
 
-__all__ = ["build_plan", "read_plan", "read_table", "spell_as"]
+__all__ = ["build_plan", "read_plan", "read_rows", "read_table", "spell_as"]

@@ -20,6 +20,7 @@ from .rows import (
     Bead,
     Break,
     Build,
+    Change,
     Choice,
     Component,
     Holiday,
@@ -135,6 +136,7 @@ class Plan:
     stock: list[StockLot] = field(default_factory=list)  # with what is on order, from its arrival on
     orders: list[OpenOrder] = field(default_factory=list)
     choices: list[Choice] = field(default_factory=list)
+    changes: list[Change] = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
     takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)

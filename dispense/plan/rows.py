@@ -802,6 +802,35 @@ class Choice(Row):
     at: str
 
 
+@dataclass(frozen=True, slots=True)
+class Change(Row):
+    """A row of Changes: what was changed in this plan and why: `dispense learn` adds a row for each value it
+    takes over."""
+
+    TABLE: ClassVar[str] = "Changes"
+    date: datetime.date
+    """Day of the change."""
+    table: str
+    """Table that was changed."""
+    row: str
+    """Its row, by the names that tell it from others."""
+    column: str
+    """Its column."""
+    old: float | None
+    """Value before; blank: there was none."""
+    new: float
+    """Value since."""
+    unit: str
+    """Unit of both."""
+    reason: str
+    """Why, with the uncertainty of what was learned."""
+    bookings: str
+    """Numbers of the bookings of the journal that it rests on."""
+    by: str
+    """Who decided it."""
+    at: str
+
+
 class Settings(TypedDict):
     """What holds for the whole plan: each row of Settings by its name."""
 
@@ -834,6 +863,7 @@ __all__ = [
     "Bead",
     "Break",
     "Build",
+    "Change",
     "Choice",
     "Component",
     "Holiday",

@@ -880,6 +880,25 @@ CHOICES = Table(
     is_seldom=True,
 )
 
+CHANGES = Table(
+    "Changes",
+    "Change",
+    "what was changed in this plan and why: `dispense learn` adds a row for each value it takes over",
+    (
+        date("date", "day of the change"),
+        text("table", "table that was changed"),
+        text("row", "its row, by the names that tell it from others", default=""),
+        text("column", "its column"),
+        number("old", AS_GIVEN, "value before; blank: there was none", default=None),
+        number("new", AS_GIVEN, "value since"),
+        text("unit", "unit of both", default=""),
+        text("reason", "why, with the uncertainty of what was learned", default=""),
+        text("bookings", "numbers of the bookings of the journal that it rests on", default=""),
+        text("by", "who decided it", default=""),
+    ),
+    is_seldom=True,
+)
+
 TABLES: tuple[Table, ...] = (
     MATERIALS,
     KINETICS,
@@ -904,6 +923,7 @@ TABLES: tuple[Table, ...] = (
     STOCK,
     ORDERS,
     CHOICES,
+    CHANGES,
 )
 BY_NAME = {table.name: table for table in TABLES}
 

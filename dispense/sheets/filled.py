@@ -17,7 +17,7 @@ from ..base.errors import InputError, Problem
 from ..base.fields import Field, clock, text_of
 from ..base.language import languages, printed_in, translated
 from ..base.naming import fold
-from ..base.units import comma_is_decimal, from_si, with_point
+from ..base.units import comma_is_decimal, from_si, read_quantity, with_point
 from ..journal.entries import (
     DONE,
     EMPTIED,
@@ -31,7 +31,7 @@ from ..journal.entries import (
     WEIGHT_B,
     Entry,
 )
-from ..journal.reading import MOST_PIECES, Reading, content_of, stamp_text
+from ..journal.reading import MOST_PIECES, Reading, content_of, moment_of, shift_at, stamp_text
 from ..plan.records import Plan
 from ..xlsx.package import Package, Table, split_cell
 from ..xlsx.template_units import HEADER
@@ -84,6 +84,7 @@ class _Filled:
     reading: Reading
     first_day: datetime.datetime
     head: dict[str, Plain] = field(default_factory=dict)
+    weighed_on: datetime.datetime | None = None  # what a card that has no day of its own says
 
     @property
     def day(self) -> datetime.date | None:
@@ -108,14 +109,9 @@ class _Filled:
 
     def unread(self, cell: TypedCell, why: str) -> None:
         """Name a cell that is not understood."""
-        shown = (
-            "cleared"
-            if cell.value is None
-            else f'"{cell.value}"'
-            if isinstance(cell.value, str)
-            else (f"{cell.value:g}" if isinstance(cell.value, float) else str(cell.value))
+        self.reading.unread.append(
+            Problem(self.where(cell), message=f"{_shown(cell)} is not understood: {why}")
         )
-        self.reading.unread.append(Problem(self.where(cell), message=f"{shown} is not understood: {why}"))
 
     def grams(self, row: _Row, name: str) -> float | None:
         """A mass of a row in grams, whatever unit its column states; None where it cannot be read."""
@@ -123,6 +119,9 @@ class _Filled:
         if value is None or value == "":
             return None
         item = row.fields[name]
+        if name in row.typed and _clock_in(row.typed[name]):
+            self.unread(row.typed[name], f"a time of day stands where a number is meant, {_TIME_GOES}")
+            return None
         if isinstance(value, str) and comma_is_decimal(value):
             value = with_point(value)
         read = replace(item, above=0.0)
@@ -278,6 +277,53 @@ def _letter(row: _Row) -> str:
     return "a" if _is_said(given, ONE_PART) else fold(given)
 
 
+_TIME_GOES = "the time goes into the column Time"
+_NOON_FORMS = "h", "H"  # letters of a number format that shows hours
+
+
+def _clock_in(cell: TypedCell) -> str:
+    """The time of day that a cell holds, "" where it holds another thing."""
+    if (
+        isinstance(cell.value, float)
+        and 0.0 < cell.value < 1.0
+        and any(each in cell.form for each in _NOON_FORMS)
+    ):
+        minutes = round(cell.value * 1440.0)
+        return f"{minutes // 60:02d}:{minutes % 60:02d}"
+    if isinstance(cell.value, str) and ":" in cell.value:
+        try:
+            clock("time", "time").read(cell.value)
+        except InputError:
+            return ""
+        return cell.value.strip()
+    return ""
+
+
+def _shown(cell: TypedCell) -> str:
+    """What a message says of the content of a cell."""
+    if cell.value is None:
+        return "cleared"
+    if found := _clock_in(cell):
+        return found
+    if isinstance(cell.value, str):
+        return f'"{cell.value}"'
+    return f"{cell.value:g}" if isinstance(cell.value, float) else str(cell.value)
+
+
+def _initials(sheet: _Filled, row: _Row) -> tuple[str, TypedCell | None]:
+    """Who signed a row, and the cell; a number or a time there is named, not booked."""
+    by, cell = row.text("initials"), row.take("initials")
+    if cell is None or not by:
+        return by, cell
+    if _clock_in(cell):
+        sheet.unread(cell, f"initials are meant here, {_TIME_GOES}")
+        return "", None
+    if not isinstance(cell.value, str):
+        sheet.unread(cell, "initials are meant here, not a number")
+        return "", None
+    return by, cell
+
+
 def _tick(sheet: _Filled, row: _Row) -> TypedCell | None:
     """The cell that says that a row was done; a plain no is a note, what is neither is named."""
     cell = row.typed.get("done")
@@ -285,6 +331,9 @@ def _tick(sheet: _Filled, row: _Row) -> TypedCell | None:
         return None
     row.take("done")
     words = fold("yes" if cell.value is True else text_of(cell.value)) if cell.value is not None else ""
+    if _clock_in(cell):
+        sheet.unread(cell, f"a tick is x or yes, {_TIME_GOES}")
+        return None
     if words in YES:
         return cell
     if words in NO:
@@ -299,8 +348,7 @@ def _shot_check(sheet: _Filled, row: _Row) -> None:
     count = _whole(sheet.head.get("shots_together")) or 1
     time = sheet.moment(row, "time")
     key = sheet.name("check", number or time)
-    by = row.text("initials")
-    signed = row.take("initials")
+    by, signed = _initials(sheet, row)
     moved = row.take("time")
     targets = {
         "weighed": (
@@ -344,9 +392,12 @@ def _shot_check(sheet: _Filled, row: _Row) -> None:
 
 
 def _setup(sheet: _Filled, row: _Row) -> None:
-    """A setup card has no day: each printed one is an occasion of its own."""
+    """A setup card has no day: each printed one is an occasion of its own, at the time written on it."""
     what = {name: row.text(name) for name in ("part", "application")}
-    key = sheet.name(sheet.said("stamp"), *what.values(), row.text("shot"))
+    if sheet.weighed_on is not None:
+        day, shift = shift_at(sheet.plan, sheet.weighed_on)
+        what |= {"day": day, "shift": shift, "time": stamp_text(sheet.weighed_on)}
+    key = sheet.name(sheet.said("stamp"), *(row.text(name) for name in ("part", "application", "shot")))
     if (cell := row.typed.get("weighed")) is not None:
         mass = sheet.grams(row, "weighed")
         row.take("weighed")
@@ -365,15 +416,33 @@ def _setup(sheet: _Filled, row: _Row) -> None:
                 text="setup",
             )
     if (cell := row.take("set")) is not None and cell.value is not None:
-        value = cell.value if isinstance(cell.value, float) else None
+        value, unit = _setting(cell.value)
         words = "" if value is not None else text_of(cell.value)
-        sheet.entry(SETTING, key, cell, **what, value=value, text=words)
+        sheet.entry(SETTING, key, cell, **what, value=value, unit=unit, text=words)
+
+
+_SETTING_UNITS = ("bar", "mL/s", "mm/s", "s", "mL", "g", "°C")  # a setting is kept in that of these it fits
+
+
+def _setting(given: object) -> tuple[float | None, str]:
+    """What a dispenser was set to, and its unit: 3.2 bar, 46 psi (in bar), 70 (without); else a text."""
+    if isinstance(given, float):
+        return given, ""
+    words = str(given).strip()
+    if words[-1:].isdigit() or not words[:1].isdigit():
+        return None, ""
+    for unit in _SETTING_UNITS:
+        try:
+            return float(f"{from_si(read_quantity(with_point(words), unit), unit):.9g}"), unit
+        except InputError:
+            continue
+    return None, ""
 
 
 def _staged(sheet: _Filled, row: _Row) -> None:
     """Containers brought: a tick, or another lot or number than was printed."""
     done = _tick(sheet, row)
-    by, signed = row.text("initials"), row.take("initials")
+    by, signed = _initials(sheet, row)
     lot = "lots" if sheet.spec is STAGING else "lot"
     changed = [cell for name in (lot, "containers") if (cell := row.take(name)) is not None]
     station = row.text("station") or sheet.said("station")
@@ -405,7 +474,7 @@ def _first_cell(*cells: TypedCell | None) -> int:
 def _times(sheet: _Filled, row: _Row) -> None:
     """What was done in a shift: containers connected, mixers changed, purges."""
     done = _tick(sheet, row)
-    by, signed = row.text("initials"), row.take("initials")
+    by, signed = _initials(sheet, row)
     time = sheet.moment(row, "time")
     changed = [cell for name in ("lot", "time") if (cell := row.take(name)) is not None]
     key = sheet.name(row.text("event"), _letter(row), _first_cell(done, signed, *changed))
@@ -471,6 +540,22 @@ def _outside(sheet: _Filled, cell: TypedCell) -> None:
         sheet.unread(cell, "it stands in no column to be filled in")
 
 
+def _card_time(sheet: _Filled, outside: list[TypedCell]) -> list[TypedCell]:
+    """Read the time that a card was weighed on; gives the other cells that lie in no table."""
+    places = {item.name: item.place for item in sheet.package.defined_names}
+    place = places.get("weighed_on")
+    cells = [cell for cell in outside if place == (cell.sheet, cell.address)]
+    for cell in cells:
+        if isinstance(cell.value, float) and 2.0 <= cell.value < LAST_DAY:
+            sheet.weighed_on = sheet.at(cell.value)
+            continue
+        try:
+            sheet.weighed_on = moment_of(None, text_of(cell.value), sheet.where(cell))
+        except InputError:
+            sheet.unread(cell, "a date and time is meant, such as 2026-03-02 06:30")
+    return [cell for cell in outside if cell not in cells]
+
+
 def _check_head(sheet: _Filled) -> None:
     """Refuse a sheet of another plan, and one that was filled without its head."""
     plan, problems = sheet.plan, sheet.reading.refused
@@ -508,6 +593,7 @@ def read_filled(plan: Plan, path: Path, package: Package, key: str) -> Reading:
         return reading
     _check_head(sheet)
     rows, outside = _rows(package, spec, cells)
+    outside = _card_time(sheet, outside)
     for row in rows:
         for name, cell in list(row.typed.items()):
             if cell.value is None:

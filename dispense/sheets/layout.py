@@ -143,8 +143,8 @@ class Form(Protocol):
     def named(self, name: str, column: int) -> str:
         """A figure behind a text in the same row; returns its fixed address."""
 
-    def entry(self, column: int, value: float | None, form: str, span: int = 1) -> str:
-        """A yellow cell for the reader to change; the row goes on; returns its fixed address."""
+    def entry(self, column: int, value: float | None, form: str, span: int = 1, name: str = "") -> str:
+        """A yellow cell for the reader to fill in; the row goes on; returns its fixed address."""
 
     def choice(self, name: str, span: int, table: str, column: str) -> str:
         """A yellow cell for one of a table's values; returns its fixed address."""

@@ -17,10 +17,11 @@ from ..shift.weighing import driver_text
 from .layout import Book, Written
 from .pieces import alarmed, amount_ml, cautions, finding_lines, head, life_text, rule_text, said, shop
 from .sheet import Sheet
-from .spec import HEAD, Content, Row, SheetSpec
+from .spec import HEAD, Content, Row, SheetSpec, moment
 
 NOTE_WIDTH = 185  # characters of a line of notes
 
+WHEN = "yyyy-mm-dd hh:mm"
 WEIGHED = Written("Weighed [g]", "weighed")
 SET = Written("Set", "set")
 
@@ -51,6 +52,7 @@ STATION_SETUP = SheetSpec(
         text("surface_treatment", "surface treatment and how long it keeps"),
         text("open_time", "open time"),
         text("pot_life_source", "method and source of the pot life"),
+        moment("weighed_on", "date and time that is written here when the shots are weighed"),
     ),
     {
         "SetupShots": (
@@ -196,6 +198,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
             "surface_treatment": treatment or "none stated",
             "open_time": duration_text(material.open_time) if material.open_time else "none stated",
             "pot_life_source": material.pot_life_source,
+            "weighed_on": None,
             "cautions": cautions(plan, card),
         },
         {
@@ -283,6 +286,9 @@ def layout(book: Book) -> None:
             "matters_most",
         ],
     )
+    form.put(1, "Weighed and set on, date and time")
+    form.entry(4, None, WHEN, span=2, name="weighed_on")
+    form.skip()
     form.section("Settings: what to set")
     form.table(
         "SetupFlows",

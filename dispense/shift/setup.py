@@ -206,6 +206,41 @@ def _flow_findings(card: SetupCard) -> list[Finding]:
     return told
 
 
+def pressures(
+    station: Station, material: Material, flow: float, consistency: float
+) -> tuple[float | None, float | None]:
+    """Pressure drops of nozzle and mixer at a flow [Pa]; None where bore or length is not stated."""
+    law = consistency, material.index, material.yield_stress
+    nozzle = mixer = None
+    if station.nozzle_bore and station.nozzle_length:
+        nozzle = float(nozzle_pressure(flow, station.nozzle_bore, station.nozzle_length, *law))
+    if station.mixer_bore and station.mixer_length:
+        mixer = MIXER_FACTOR * float(nozzle_pressure(flow, station.mixer_bore, station.mixer_length, *law))
+    return nozzle, mixer
+
+
+def pressure_growth(plan: Plan, station_name: str, growth: float) -> float | None:
+    """By what factor the pressure changes where the flow shall be `growth` times as much.
+
+    p ∝ Qⁿ without a yield stress, whatever nozzle and mixer are. With one a part of the pressure moves
+    nothing: the law of Herschel and Bulkley is then solved at both flows, at the least flow of the station,
+    where that part is largest; None where nozzle, consistency or flow is not known.
+    """
+    station = plan.station(station_name)
+    material = plan.material(station.material)
+    if not material.yield_stress:
+        return float(growth**material.index)
+    consistency, _, _ = coldest_consistency(plan, station, material)
+    flows = [item.flow for item in setup_card(plan, station_name).settings if item.flow]
+    if consistency is None or not flows:
+        return None
+    before, after = (
+        sum(part for part in pressures(station, material, flow, consistency) if part is not None)
+        for flow in (min(flows), min(flows) * growth)
+    )
+    return after / before if before > 0.0 else None
+
+
 def _setting(
     plan: Plan,
     station: Station,
@@ -224,39 +259,13 @@ def _setting(
             speed, flow = station.speed, area * station.speed
     nozzle = mixer = shear = nozzle_reynolds = mixer_reynolds = None
     if flow and consistency is not None:
-        if station.nozzle_bore and station.nozzle_length:
-            nozzle = float(
-                nozzle_pressure(
-                    flow,
-                    station.nozzle_bore,
-                    station.nozzle_length,
-                    consistency,
-                    material.index,
-                    material.yield_stress,
-                )
-            )
+        nozzle, mixer = pressures(station, material, flow, consistency)
+        law = density, consistency, material.index, material.yield_stress
+        if nozzle is not None and station.nozzle_bore:
             shear = float(wall_shear_rate(flow, station.nozzle_bore, material.index))
-            nozzle_reynolds = float(
-                reynolds_number(
-                    flow, station.nozzle_bore, density, consistency, material.index, material.yield_stress
-                )
-            )
-        if station.mixer_bore and station.mixer_length:
-            mixer = MIXER_FACTOR * float(
-                nozzle_pressure(
-                    flow,
-                    station.mixer_bore,
-                    station.mixer_length,
-                    consistency,
-                    material.index,
-                    material.yield_stress,
-                )
-            )
-            mixer_reynolds = float(
-                reynolds_number(
-                    flow, station.mixer_bore, density, consistency, material.index, material.yield_stress
-                )
-            )
+            nozzle_reynolds = float(reynolds_number(flow, station.nozzle_bore, *law))
+        if mixer is not None and station.mixer_bore:
+            mixer_reynolds = float(reynolds_number(flow, station.mixer_bore, *law))
     return ShotSetting(
         item,
         flow,

@@ -24,7 +24,7 @@ from dispense.xlsx.content import (
 from dispense.xlsx.package import MAIN, Package, Sheet, column_letters, iter_cells, sound_xml, split_range
 from dispense.xlsx.rows import area_cells, chart_parts
 
-__all__ = ["Evaluate", "Evaluated", "cache_values", "refresh_charts"]
+__all__ = ["Evaluate", "Evaluated", "ask_for_calculation", "cache_values", "refresh_charts", "store_values"]
 
 
 class Evaluated(Protocol):
@@ -62,7 +62,7 @@ def cache_values(package: Package, evaluate: Evaluate | None) -> list[str]:
         _store_values(package, values, missing)
     if not missing:
         return []
-    _ask_for_calculation(package)
+    ask_for_calculation(package)
     shown = ", ".join(
         f"{place} ({reasons[place]})" if place in reasons else place for place in missing[:5]
     ) + (" and others" if len(missing) > 5 else "")
@@ -71,6 +71,16 @@ def cache_values(package: Package, evaluate: Evaluate | None) -> list[str]:
         f"{count} formula{'s have' if count > 1 else ' has'} no value until a spreadsheet opens "
         f"the file: {shown}"
     ]
+
+
+def store_values(package: Package, values: Mapping[tuple[str, str], Any]) -> None:
+    """Store these values, by sheet and cell, with their formulas; every other formula keeps what it has."""
+    date1904 = package.date1904
+    for sheet in package.worksheets:
+        mine = {cell: value for (name, cell), value in values.items() if name == sheet.name}
+        for _, _, address, cell in iter_cells(package.edit(sheet.part)) if mine else ():
+            if address in mine and cell.find(FORMULA) is not None:
+                _set_value(cell, _formula_content(mine[address], date1904))
 
 
 def _store_values(package: Package, values: Mapping[tuple[str, str], Any], missing: list[str]) -> None:
@@ -159,7 +169,7 @@ _BEFORE_CALC = (
 )
 
 
-def _ask_for_calculation(package: Package) -> None:
+def ask_for_calculation(package: Package) -> None:
     """Have the spreadsheet compute every formula when it opens the workbook."""
     listed = package.tree(package.workbook_part).find(f"{{{MAIN}}}calcPr")
     if listed is not None and listed.get("fullCalcOnLoad") in ("1", "true"):

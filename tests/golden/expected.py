@@ -794,6 +794,7 @@ class Reckoning:
             if material.open_time
             else Says(("none stated",)),
             "pot_life_source": self.source(material),
+            "weighed_on": None,  # people write it
             "cautions": cautions(material, self.has_cells(station.station)),
         }
         page = Page("station_setup", None, names)

@@ -129,6 +129,7 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
     "station_setup": (
         "Shots: what to weigh",
         "weigh as many shots of a row on one cup as it says; low and high are those of all of them",
+        "Weighed and set on, date and time",
         "Settings: what to set",
         "Warnings and notes",
         "Set by: name, date, signature",
