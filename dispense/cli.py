@@ -9,14 +9,17 @@ from __future__ import annotations
 import argparse
 import datetime
 import io
+import os
 import re
+import signal
 import sys
+import time
 import warnings
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
 from . import __version__
-from .base.findings import BAD_INPUT, DONE, USAGE, Finding, exit_code, tally
+from .base.findings import BAD_INPUT, DONE, NOT_WRITTEN, USAGE, Finding, exit_code, tally
 from .base.language import languages
 from .base.paper import PAPERS
 
@@ -36,6 +39,7 @@ FIT_FORMS = (
     "n-th-resistance",
     "kamal-resistance",
 )
+INTERRUPTED, TERMINATED = 130, 143  # 128 and the number of the signal, as shells tell it (POSIX)
 OLD_NAMES = {"respell": "convert"}  # commands as they were called: understood, no longer shown
 PLAN_HELP = "the plan workbook; it is never changed"
 
@@ -96,11 +100,16 @@ def parser() -> argparse.ArgumentParser:
 
     check = commands.add_parser("check", help="say everything that is wrong with a plan", epilog=EXIT_CODES)
     _plan(check)
+    check.add_argument(
+        "--against", metavar="FILE", help="the last good version: what jumped and what is gone since"
+    )
+    _sources(check)
     _json(check)
     check.set_defaults(run=_check)
 
     fill = commands.add_parser("fill", help="compute a plan and fill its sheets", epilog=EXIT_CODES)
     _plan(fill)
+    _sources(fill)
     fill.add_argument(
         "--out", metavar="DIR", help="folder for the sheets (default: a folder named after the plan)"
     )
@@ -152,8 +161,13 @@ def parser() -> argparse.ArgumentParser:
         metavar='"HH:MM 35 min"',
         help="a time in which the line stands",
     )
+    fill.add_argument(
+        "--stamp", metavar="TEXT", help="printed on each sheet (default: it follows from the inputs)"
+    )
     fill.add_argument("--templates", metavar="DIR", help="folder with the plant's own templates")
     _paper(fill)
+    _tables(fill)
+    _unattended(fill)
     fill.add_argument(
         "--language",
         metavar="CODE",
@@ -174,9 +188,7 @@ def parser() -> argparse.ArgumentParser:
         "--weeks", type=int, default=4, metavar="N", help="calendar weeks from the first build (default: 4)"
     )
     forecast.add_argument("--out", metavar="FILE", help="workbook, .csv or .json to write")
-    forecast.add_argument(
-        "--builds", metavar="FILE", help="builds from a .csv, .parquet or .sqlite file, not the plan's"
-    )
+    _sources(forecast)
     forecast.add_argument(
         "--as-of",
         metavar="YYYY-MM-DD",
@@ -190,7 +202,17 @@ def parser() -> argparse.ArgumentParser:
     forecast.add_argument(
         "--seed", type=int, default=1, metavar="N", help="the same seed gives the same figures (default: 1)"
     )
+    forecast.add_argument(
+        "--upload", metavar="FILE", help="orders to place, in the shape that another system takes"
+    )
+    forecast.add_argument(
+        "--columns",
+        metavar="LIST",
+        help='columns of that file, such as "Article=item, quantity, unit, due date" (default: of Settings)',
+    )
     _paper(forecast)
+    _tables(forecast)
+    _unattended(forecast)
     forecast.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
     _json(forecast)
     forecast.set_defaults(run=_forecast)
@@ -228,6 +250,7 @@ def parser() -> argparse.ArgumentParser:
         epilog=EXIT_CODES + " Of compare those of the plan as it is.",
     )
     _plan(compare)
+    _sources(compare)
     compare.add_argument(
         "--station", metavar="NAME", help="station that is chosen for (default: all with rows in Choices)"
     )
@@ -242,6 +265,8 @@ def parser() -> argparse.ArgumentParser:
     compare.add_argument("--out", metavar="FILE", help="workbook to write")
     compare.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
     _paper(compare)
+    _tables(compare)
+    _unattended(compare)
     _json(compare)
     compare.set_defaults(run=_compare)
 
@@ -480,6 +505,38 @@ def _paper(command: argparse.ArgumentParser) -> None:
     )
 
 
+def _sources(command: argparse.ArgumentParser) -> None:
+    """Where the tables that change daily come from, where it is not the plan."""
+    for name, what in (("builds", "builds"), ("stock", "stock"), ("orders", "open orders")):
+        command.add_argument(
+            f"--{name}",
+            metavar="FILE",
+            help=f"{what} from a .csv, .parquet, .sqlite or .xlsx file or a database address, in place of "
+            "the plan's; ::TABLE, ::SHEET or ::'select …' behind it says which",
+        )
+
+
+def _tables(command: argparse.ArgumentParser) -> None:
+    """Every table as a file for other programs."""
+    command.add_argument("--tables", metavar="DIR", help="folder for every table, for other programs")
+    command.add_argument(
+        "--table-form",
+        choices=("csv", "parquet", "xlsx"),
+        default="csv",
+        help="kind of these files (default: csv); xlsx is one workbook of named tables",
+    )
+
+
+def _unattended(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--log", metavar="FILE", help="add a line of JSON on this run to a file")
+
+
+def _read_from(options: argparse.Namespace) -> Any:
+    from .plan.sources import Sources
+
+    return Sources(options.builds, options.stock, options.orders)
+
+
 def _json(command: argparse.ArgumentParser) -> None:
     command.add_argument("--json", action="store_true", help="print the results as JSON")
 
@@ -492,6 +549,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return USAGE
     arguments[0] = OLD_NAMES.get(arguments[0], arguments[0])
     options = parser().parse_args(_json_first(arguments))
+    began, clock = datetime.datetime.now().astimezone(), time.perf_counter()
+    code = DONE
+    try:
+        code = _guarded(options)
+    finally:  # also where nobody reads the output
+        if getattr(options, "log", None):
+            code = _logged(options, began, time.perf_counter() - clock, code)
+    return code
+
+
+def _guarded(options: argparse.Namespace) -> int:
+    """The exit code of a command, whatever it meets."""
     from .base.errors import DispenseError
 
     try:
@@ -499,29 +568,65 @@ def main(arguments: Sequence[str] | None = None) -> int:
             from .xlsx.opened import refuse_open
 
             refuse_open(options.plan)
-        return options.run(options)
+        code: int = options.run(options)
+        return code
     except DispenseError as error:
         for problem in error.problems:
             print(problem, file=sys.stderr)
         if getattr(options, "json", False):
             _print_json({"problems": [_problem(problem) for problem in error.problems]})
         return BAD_INPUT
-    except BrokenPipeError:
-        sys.stderr.close()
-        return DONE
-    except KeyboardInterrupt:
-        print("stopped", file=sys.stderr)
-        return 130
+    except KeyboardInterrupt as error:
+        print(getattr(error, "words", "stopped: what was not written by now is not"), file=sys.stderr)
+        return TERMINATED if isinstance(error.__context__ or error, _Terminated) else INTERRUPTED
+
+
+def _logged(options: argparse.Namespace, began: datetime.datetime, seconds: float, code: int) -> int:
+    """The exit code after a line on the run was added to its log."""
+    from .base.errors import FileError
+    from .jobs.unattended import log_run
+
+    try:
+        log_run(options.log, options.command, began, seconds, code, forbid=[options.plan], plan=options.plan)
+    except FileError as error:
+        print(error, file=sys.stderr)
+        return code or NOT_WRITTEN
+    return code
+
+
+class _Terminated(KeyboardInterrupt):
+    """The system asks the program to end."""
+
+
+def _terminate(*_: object) -> None:
+    raise _Terminated
 
 
 def run() -> None:
     """Entry point of the console script."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):  # a terminal may lack a letter that a plan has
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:  # it was closed before the program began
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+        elif isinstance(stream, io.TextIOWrapper):  # a terminal may lack a letter that a plan has
             stream.reconfigure(errors="replace")
     if not sys.warnoptions:  # a kernel that has no answer says NaN; numpy's remark is no news
         warnings.simplefilter("ignore", RuntimeWarning)
-    sys.exit(main())
+    signal.signal(signal.SIGTERM, _terminate)
+    try:
+        code = main()
+        sys.stdout.flush()
+    except BrokenPipeError:  # whoever reads has seen enough
+        code = DONE
+    except OSError as error:
+        if error.filename is not None:
+            raise
+        code = BAD_INPUT
+        print(f"standard output cannot be written: {error.strerror}", file=sys.stderr)
+    else:
+        sys.exit(code)
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nothing is flushed into it at the end
+    sys.exit(code)
 
 
 def _json_first(arguments: list[str]) -> list[str]:
@@ -596,11 +701,11 @@ def _new(options) -> int:
 
 
 def _check(options) -> int:
-    from .plan.read import check_plan
+    from .plan.sources import check_plan_from
     from .reports.findings import plan_findings
 
-    plan, problems = check_plan(options.plan)
-    findings = [] if problems else plan_findings(plan)
+    plan, problems = check_plan_from(options.plan, _read_from(options))
+    findings = [] if problems else [*plan_findings(plan), *_compared(options, plan)]
     if options.json:
         _print_json(
             {
@@ -616,6 +721,15 @@ def _check(options) -> int:
     else:
         _print_checked(options.plan, plan, findings)
     return BAD_INPUT if problems else exit_code(findings)
+
+
+def _compared(options: argparse.Namespace, plan: Any) -> list[Finding]:
+    """Rows out of sight, and what jumped against the version before."""
+    from .jobs.against import against, hidden_rows
+    from .plan.read import load_plan
+
+    found = hidden_rows(options.plan, plan)
+    return [*found, *against(plan, load_plan(options.against))] if options.against else found
 
 
 def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
@@ -640,6 +754,7 @@ def _fill(options) -> int:
     report = fill(
         options.plan,
         options.out,
+        sources=_read_from(options),
         date=options.date,
         shift=options.shift,
         stations=options.station,
@@ -655,6 +770,9 @@ def _fill(options) -> int:
         mounted=_pairs(options.mounted, "mounted"),
         mixers=options.mixer,
         stops=options.stop,
+        stamp=options.stamp,
+        tables=options.tables,
+        table_form=options.table_form,
     )
     bar.close()
     return _tell(report, options)
@@ -690,11 +808,17 @@ def _forecast(options) -> int:
         weeks=options.weeks,
         out=options.out,
         builds=options.builds,
+        stock=options.stock,
+        orders=options.orders,
         draws=options.draws,
         seed=options.seed,
         processes=options.processes,
         paper=options.paper,
         as_of=options.as_of,
+        tables=options.tables,
+        table_form=options.table_form,
+        upload=options.upload,
+        columns=options.columns,
     )
     return _tell(report, options)
 
@@ -770,11 +894,14 @@ def _compare(options) -> int:
     report = compare_file(
         options.plan,
         station=options.station,
+        sources=_read_from(options),
         first=options.first,
         last=options.last,
         out=options.out,
         paper=options.paper,
         processes=options.processes,
+        tables=options.tables,
+        table_form=options.table_form,
         progress=bar,
     )
     bar.close()

@@ -26,8 +26,8 @@ from dispense.base.file_names import safe_name
 from dispense.base.terminal import json_text, printable
 from dispense.base.units import read_header
 from dispense.formulas import number_forms
-from dispense.plan.builds import read_frame
 from dispense.plan.read import check_plan, load_plan
+from dispense.plan.sources import read_frame
 from dispense.xlsx import rows, template_units
 
 CORPUS = Path(__file__).parent / "corpus"
@@ -248,7 +248,7 @@ def test_a_pipe_is_refused_and_not_waited_for(tmp_path, kind, light, capsys):
 
 
 def test_a_view_without_end_stops(tmp_path, monkeypatch):
-    monkeypatch.setattr("dispense.plan.builds.MOST_STEPS", 2_000_000)
+    monkeypatch.setattr("dispense.plan.sources.MOST_STEPS", 2_000_000)
     path = tmp_path / "builds.sqlite"
     with sqlite3.connect(path) as connection:
         connection.execute(

@@ -238,7 +238,7 @@ def test_files_of_a_day(demo):
     _, out, report = demo
     names = {str(path.relative_to(out)) for path in out.rglob("*") if path.is_file()}
     stations = ("Hem_robot", "Block_potting", "Gasket_robot")
-    assert names == {"results.xlsx", *(f"setup/{name}_setup.xlsx" for name in stations)} | {
+    assert names == {"results.xlsx", "manifest.json", *(f"setup/{name}_setup.xlsx" for name in stations)} | {
         f"2026-03-02_{shift}/{file}"
         for shift in ("Early", "Late")
         for file in (
@@ -250,7 +250,7 @@ def test_files_of_a_day(demo):
             ),
         )
     }
-    assert {str(path.relative_to(out)) for path in report.files} == names
+    assert {str(path.relative_to(out)) for path in report.files} == names - {"manifest.json"}
     assert report.counts == {
         "shift_material": 6,
         "cure_board": 6,

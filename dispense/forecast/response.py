@@ -22,6 +22,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..base.workers import begin_worker
 from ..plan.amounts import applications
 from ..plan.records import Plan
 from ..plan.tables import IN_MID_BEAD
@@ -360,6 +361,7 @@ _WORKER: dict = {}
 
 
 def _start_worker(plan: Plan, grid: Grid) -> None:
+    begin_worker()
     _WORKER["plan"], _WORKER["grid"] = plan, grid
     _WORKER["at"] = _plans(plan)
 

@@ -220,7 +220,7 @@ class Forecast:
             )
         return [*lines, self.stock_from] if self.stock_from else lines
 
-    def frame(self):
+    def frame(self) -> Any:
         """Planned use, for pandas: a row for each shift, station, component and cause."""
         import pandas as pd
 

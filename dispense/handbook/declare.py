@@ -204,7 +204,8 @@ def workbook_function(
     """
 
     def declare(kernel: _Kernel) -> _Kernel:
-        summary = (kernel.__doc__ or "").strip().splitlines()[0]
+        words = (kernel.__doc__ or "").strip()  # Python leaves it out where PYTHONOPTIMIZE is 2
+        summary = words.partition("\n")[0] or kernel.__name__.replace("_", " ")
         entry = Function(
             kernel.__name__.upper(),
             category,

@@ -4,9 +4,11 @@
     OUT/<date>_<shift>/line.xlsx where parts pass stations by routes
     OUT/setup/<station>_setup.xlsx
     OUT/results.xlsx
+    OUT/manifest.json    what went in and came out
+    OUT/superseded/...   sheets of the period that no longer hold
 
 Everything that is wrong with the request is reported before anything is written; each file is
-written whole or not at all; the same plan gives the same bytes but for the stamp.
+written whole or not at all; the same inputs give the same bytes.
 """
 
 from __future__ import annotations
@@ -14,16 +16,17 @@ from __future__ import annotations
 import contextlib
 import datetime
 import os
+import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
-from ..base.errors import FileError, InputError, Problem, TemplateError
+from ..base.errors import DispenseError, FileError, InputError, Problem, TemplateError
 from ..base.fields import Field
 from ..base.file_names import distinct_names, safe_name
-from ..base.findings import Finding, gravest_first
+from ..base.findings import STOP, Finding, gravest_first
 from ..base.language import ENGLISH, Language, printed_in, read_language, translated
 from ..base.language import language as printed_language
 from ..base.naming import fold
@@ -33,7 +36,10 @@ from ..base.processes import check_processes
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import unit_factor
+from ..base.workers import Stopped, begin_worker
 from ..plan.records import Plan
+from ..plan.sources import NO_SOURCES, Sources, load_plan_from
+from ..plan.weeks import slots_of_day
 from ..reports.findings import plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
 from ..sheets.check import SHOT_CHECK, check_headline
@@ -43,9 +49,12 @@ from ..sheets.setup import STATION_SETUP, setup_headline
 from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
 from ..shift.play import play_plan
 from ..shift.results import ShiftResult
-from ..shift.setup import setup_card, station_parts
+from ..shift.setup import SetupCard, setup_card, station_parts
+from ..shift.today import Today
 from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 from .now import read_today, reckoned_notes
+from .tables import content_tables, write_tables
+from .unattended import SUPERSEDED, Input, check_manifest, inputs_of, stamp_of, supersede, write_manifest
 
 if TYPE_CHECKING:
     from ..xlsx.package import Package
@@ -57,6 +66,7 @@ Progress = Callable[[int, int], None]
 
 KINDS = {sheet.spec.key: sheet.plural for sheet in SHEETS}
 _some = partial(listed, most=12)  # names that a message offers to choose from
+SETUP = "setup"  # the folder of setup cards
 SHOWN_CELLS = 4  # of those filled in by hand that a note names
 _FORMULA_KEPT = "holds a formula, which was kept"
 
@@ -74,6 +84,11 @@ class FillReport:
     findings: list[Finding] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     not_written: list[Problem] = field(default_factory=list)
+    superseded: list[str] = field(default_factory=list)  # sheets that were moved away
+    contents: list[Content] = field(default_factory=list)  # what stands on the sheets
+    nothing: str = ""  # why there is nothing to fill
+    seconds: float = 0.0
+    tables: list[Path] = field(default_factory=list)
 
     @property
     def warnings(self) -> list[dict[str, Any]]:
@@ -94,12 +109,17 @@ class FillReport:
             "warnings": [{**item, "date": str(item["date"] or "")} for item in self.warnings],
             "notes": list(self.notes),
             "not_written": [str(problem) for problem in self.not_written],
+            "superseded": list(self.superseded),
+            "table_files": [str(path) for path in self.tables],
+            "seconds": round(self.seconds, 3),
+            "tables": {table.name: table.records() for table in content_tables(self.contents)},
         }
 
     def as_text(self) -> str:
         """The report for a terminal: counts, then the findings worth reading first."""
         total = len(self.files)
-        lines = [f"{counted(total, 'file')} in {self.folder}"] if total else []
+        lines = [self.nothing] if self.nothing else []
+        lines += [f"{counted(total, 'file')} in {self.folder}"] if total else []
         first = next((path for path in self.files if path.name.endswith("_material.xlsx")), None)
         if first is not None:
             lines.append(f"  begin with {first.relative_to(self.folder)}")
@@ -107,6 +127,10 @@ class FillReport:
         lines += [line.rstrip() for line in aligned(["", ""], rows).splitlines()[1:] if rows]
         if self.findings:
             lines += ["", findings_text(self.findings, notes=False, more="all in results.xlsx")]
+        if self.superseded:
+            moved = f"{counted(len(self.superseded), 'sheet')} that no longer hold"
+            moved += "s" if len(self.superseded) == 1 else ""
+            lines.append(f"moved to {self.folder / SUPERSEDED}: {moved}: {listed(self.superseded)}")
         lines += [f"note: {words}" for words in self.notes]
         lines += [f"not written: {problem}" for problem in self.not_written]
         return "\n".join(lines)
@@ -352,6 +376,7 @@ _worker_language = Language(ENGLISH)
 
 def _start_worker(files: Mapping[str, Path], paper: str, stamp: str, spoken: Language) -> None:
     global _worker, _worker_language
+    begin_worker()
     _worker, _worker_language = Templates(files, paper, stamp), spoken
 
 
@@ -362,24 +387,34 @@ def _work(path: Path, key: str, values: Row, tables: dict[str, list[Row]]) -> tu
 
 
 def _write(templates: Templates, content: Content, path: Path) -> tuple[list[str], list[Problem]]:
-    """One file: its notes, and the problem where it is held open elsewhere; the others still go on."""
+    """One file: its notes, and the problem where it cannot be written; the others still go on."""
     try:
-        return templates.fill(content, path), []
+        return templates.fill(in_language(content), path), []
     except FileError as error:
-        if not isinstance(error.__cause__, PermissionError):
-            raise
         return [], list(error.problems)
+    except Exception as error:  # whatever one sheet stumbles over is kept to that sheet
+        return [], [_failed(str(path), error)]
+
+
+def _failed(where: str, error: Exception) -> Problem:
+    """What is said of a fault that was kept to its station or file."""
+    if isinstance(error, DispenseError):
+        return error.problems[0]
+    words = " ".join(str(error).split()) or "no words"
+    return Problem(where, message=f"failed: {type(error).__name__}: {words}", fix="the others were made")
 
 
 def _run(
     jobs: Sequence[_Job], templates: Templates, processes: int, progress: Progress | None, report: FillReport
 ) -> None:
     """Write all files; notes, each once, and files that were refused go to the report."""
-    from ..xlsx.write import make_folder
+    from ..xlsx.write import clean, make_folder
 
     notes: dict[str, None] = {}
+    handled: list[_Job] = []
 
     def done(count: int, job: _Job, found: tuple[list[str], list[Problem]]) -> None:
+        handled.append(job)
         notes.update(dict.fromkeys(found[0]))
         report.not_written += found[1]
         if not found[1]:
@@ -390,30 +425,50 @@ def _run(
 
     for folder in dict.fromkeys(job.path.parent for job in jobs):
         make_folder(folder)
-    if processes <= 1 or len(jobs) < 2:
-        for count, job in enumerate(jobs, 1):
+        clean(folder)
+    try:
+        if processes > 1 and len(jobs) > 1:
+            _work_together(jobs, templates, processes, done)
+        for count, job in enumerate(jobs[len(handled) :], len(handled) + 1):
             done(count, job, _write(templates, job.content, job.path))
-    else:
-        from concurrent.futures import ProcessPoolExecutor
-
-        with ProcessPoolExecutor(
-            processes,
-            initializer=_start_worker,
-            initargs=(templates.files, templates.paper, templates.stamp, printed_language()),
-        ) as pool:
-            found = pool.map(
-                _work,
-                (job.path for job in jobs),
-                (job.content.spec.key for job in jobs),
-                (job.content.values for job in jobs),
-                (job.content.tables for job in jobs),
-                chunksize=max(1, min(16, len(jobs) // (4 * processes))),
-            )
-            for count, (job, item) in enumerate(zip(jobs, found, strict=True), 1):
-                done(count, job, item)
+    except KeyboardInterrupt as error:
+        left = [str(job.path.relative_to(report.folder)) for job in jobs[len(handled) :]]
+        words = f"stopped: {counted(len(report.files), 'file')} of {len(jobs)} written in {report.folder}"
+        raise Stopped(f"{words}; not written: {listed(left)}" if left else words) from error
     report.notes += notes
     if report.not_written and not report.files:
         raise FileError(report.not_written[0])
+
+
+def _work_together(
+    jobs: Sequence[_Job],
+    templates: Templates,
+    processes: int,
+    done: Callable[[int, _Job, tuple[list[str], list[Problem]]], None],
+) -> None:
+    """Write files in several processes; where one of those dies, what is left is left to the caller."""
+    from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures.process import BrokenProcessPool
+
+    pool = ProcessPoolExecutor(
+        processes,
+        initializer=_start_worker,
+        initargs=(templates.files, templates.paper, templates.stamp, printed_language()),
+    )
+    try:
+        found = pool.map(
+            _work,
+            (job.path for job in jobs),
+            (job.content.spec.key for job in jobs),
+            (job.content.values for job in jobs),
+            (job.content.tables for job in jobs),
+            chunksize=max(1, min(16, len(jobs) // (4 * processes))),
+        )
+        with contextlib.suppress(BrokenProcessPool):
+            for count, (job, item) in enumerate(zip(jobs, found, strict=True), 1):
+                done(count, job, item)
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
 # ------------------------------------------------------------------------------------- what to fill
@@ -426,6 +481,7 @@ class _Chosen:
     date: datetime.date | None = None
     shift: str | None = None
     stations: list[str] | None = None
+    is_idle: bool = False  # nothing is built on that date
 
     def has(self, result: ShiftResult) -> bool:
         """Whether a station's shift is asked for."""
@@ -451,14 +507,20 @@ def _choose(
         except ValueError:
             problems.append(Problem("fill", "date", date, allowed, "write it as 2026-03-31"))
         else:
-            if chosen.date not in dates:
+            chosen.is_idle = chosen.date not in dates
+            if chosen.is_idle and not _may_be_idle(plan, chosen.date, dates):
                 problems.append(Problem("fill", "date", str(chosen.date), allowed))
     if shift is not None:
         names = [row.shift for row in plan.shifts]
         chosen.shift = _named(shift, names)
         if chosen.shift is None:
             problems.append(Problem("fill", "shift", shift, f"a shift of the plan ({_some(names)})"))
-        elif chosen.date is not None and not problems and (chosen.date, chosen.shift) not in days:
+        elif (
+            chosen.date is not None
+            and not problems
+            and not chosen.is_idle
+            and (chosen.date, chosen.shift) not in days
+        ):
             there = [name for day, name in days if day == chosen.date]
             problems.append(
                 Problem("fill", "shift", shift, f"a shift with builds on {chosen.date} ({_some(there)})")
@@ -475,6 +537,16 @@ def _choose(
     if problems:
         raise InputError(problems)
     return chosen
+
+
+def _may_be_idle(plan: Plan, day: datetime.date, dates: Sequence[datetime.date]) -> bool:
+    """Whether a day without builds is no slip: a holiday, one that no shift works, one between builds."""
+    return (
+        not dates
+        or dates[0] <= day <= dates[-1]
+        or day in {row.date for row in plan.holidays}
+        or not slots_of_day(plan, day)
+    )
 
 
 def _texts(done: int | str | Iterable[str] | None) -> list[str]:
@@ -501,46 +573,125 @@ def _until(plan: Plan, chosen: _Chosen) -> tuple[datetime.date, str] | None:
     return days[-1] if days else None
 
 
+def _play(
+    plan: Plan, chosen: _Chosen, today: Today | None
+) -> tuple[list[ShiftResult], list[Problem], list[Finding]]:
+    """The shifts that are asked for; a station that fails is left out, with those that hang on it."""
+    until = _until(plan, chosen)
+    try:
+        played = list(play_plan(plan, until=until, stations=chosen.stations, today=today))
+        return [result for result in played if chosen.has(result)], [], []
+    except Exception as error:
+        names = chosen.stations or [row.station for row in plan.stations]
+        if len(names) < 2:
+            raise
+        first = error
+    results: dict[str, list[ShiftResult]] = {}
+    problems: list[Problem] = []
+    findings: list[Finding] = []
+    for name in names:
+        try:
+            played = list(play_plan(plan, until=until, stations=[name], today=today))
+        except Exception as error:
+            problem = _failed(name, error)
+            problems.append(problem)
+            findings.append(
+                Finding(STOP, f"{name} could not be planned: {problem}", topic="failed", station=name)
+            )
+        else:
+            results[name] = [result for result in played if result.station.station == name]
+    if not any(results.values()):
+        raise first
+    kept = [result for group in results.values() for result in group if chosen.has(result)]
+    order = {name: place for place, name in enumerate(names)}
+    days = {key: place for place, key in enumerate(plan.days())}
+    kept.sort(key=lambda result: (days[result.date, result.shift], order[result.station.station]))
+    return kept, problems, findings
+
+
 def _jobs(
     plan: Plan, results: Sequence[ShiftResult], chosen: _Chosen, out: Path, stamp: str
-) -> Iterator[_Job]:
-    """Every file in the order in which a planner reads them."""
+) -> Iterator[_Job | Problem]:
+    """Every file in the order in which a planner reads them; in place of one that fails, why."""
+    for path, make in _makers(plan, results, chosen, out, stamp):
+        try:
+            content = make()
+        except Exception as error:  # kept to that file
+            yield _failed(str(path), error)
+        else:
+            if content is not None:
+                yield _Job(path, content)
+
+
+def _makers(
+    plan: Plan, results: Sequence[ShiftResult], chosen: _Chosen, out: Path, stamp: str
+) -> Iterator[tuple[Path, Callable[[], Content | None]]]:
+    """The path of every file, and what gives its content."""
     stems = distinct_names(row.station for row in plan.stations)
     shifts = distinct_names(row.shift for row in plan.shifts)
     for sheet in SHEETS:
         if sheet.of_plan:
-            yield _Job(out / sheet.file, in_language(sheet.of_plan(plan, results, stamp)))
+            yield out / sheet.file, partial(sheet.of_plan, plan, results, stamp)
     for row in plan.stations:
         name = row.station
         if (chosen.stations is None or name in chosen.stations) and station_parts(plan, name):
-            card = setup_card(plan, name)
             for sheet in SHEETS:
                 if sheet.of_station:
-                    yield _Job(
-                        out / "setup" / f"{stems[name]}_{sheet.file}",
-                        in_language(sheet.of_station(plan, card, stamp)),
-                    )
+                    of_card = partial(_of_card, sheet.of_station, plan, name, stamp)
+                    yield out / SETUP / f"{stems[name]}_{sheet.file}", of_card
     by_shift: dict[tuple[datetime.date, str], list[ShiftResult]] = {}
     for result in results:
         by_shift.setdefault((result.date, result.shift), []).append(result)
     for (date, shift), group in by_shift.items():
         folder = out / f"{date}_{shifts[shift]}"
         for sheet in SHEETS:
-            content = sheet.of_shift(plan, group, stamp) if sheet.of_shift else None
-            if content is not None:
-                yield _Job(folder / sheet.file, in_language(content))
+            if sheet.of_shift:
+                yield folder / sheet.file, partial(sheet.of_shift, plan, group, stamp)
         for result in group:
             stem = stems[result.station.station]
             for sheet in SHEETS:
-                content = sheet.of_station_shift(plan, result, stamp) if sheet.of_station_shift else None
-                if content is not None:
-                    yield _Job(folder / f"{stem}_{sheet.file}", in_language(content))
+                if sheet.of_station_shift:
+                    yield (
+                        folder / f"{stem}_{sheet.file}",
+                        partial(sheet.of_station_shift, plan, result, stamp),
+                    )
+
+
+def _of_card(
+    make: Callable[[Plan, SetupCard, str], Content], plan: Plan, station: str, stamp: str
+) -> Content:
+    return make(plan, setup_card(plan, station), stamp)
+
+
+def _covers(plan: Plan, chosen: _Chosen) -> Callable[[datetime.date | None, str, str], bool]:
+    """Which sheets of a folder a run speaks for, by day, shift and name."""
+    stems = distinct_names(row.station for row in plan.stations)
+    shifts = distinct_names(row.shift for row in plan.shifts)
+    first = min((day for day, _ in plan.days()), default=None)
+    own = {
+        f"{stems[name]}_{Path(sheet.file).stem}"
+        for name in chosen.stations or ()
+        for sheet in SHEETS
+        if sheet.of_station or sheet.of_station_shift
+    }
+
+    def covers(day: datetime.date | None, shift: str, stem: str) -> bool:
+        if chosen.stations is not None and stem not in own:
+            return False
+        if day is None:
+            return chosen.date is None and chosen.shift is None and first is not None
+        if chosen.shift is not None and shift != shifts[chosen.shift]:
+            return False
+        return day == chosen.date if chosen.date is not None else first is not None and day >= first
+
+    return covers
 
 
 def fill(
     plan_path: str | os.PathLike[str],
     out: str | os.PathLike[str] | None = None,
     *,
+    sources: Sources = NO_SOURCES,
     date: datetime.date | str | None = None,
     shift: str | None = None,
     stations: Iterable[str] | None = None,
@@ -557,27 +708,32 @@ def fill(
     mixers: Iterable[str] = (),
     stops: Iterable[str] = (),
     language: str | Language | None = None,
+    tables: str | os.PathLike[str] | None = None,
+    table_form: str = "csv",
 ) -> FillReport:
     """Play a plan and fill its sheets into the folder `out` (by default beside the plan).
 
-    `date`, `shift` and `stations` keep to a part of the plan; stock is carried from the first day
-    all the same. `templates` is a folder with the plant's own templates; those that it lacks are
-    the packaged ones. `stamp` is the only text that differs between two runs. With `open_workbook`
-    the workbook that is open in the spreadsheet is filled, a template or what was made from one;
-    files are then written only where `out` is given. `language` is the code of a language, or the file
-    of a word list; by default that of the plan's Settings.
+    `sources` are builds, stock and orders in place of the plan's. `date`, `shift` and `stations` keep to
+    a part of the plan; stock is carried from the first day all the same. `templates` is a folder with the
+    plant's own templates; those that it lacks are the packaged ones. `stamp` is printed on each sheet; by
+    default it follows from the inputs, so that no change of them changes no byte. With `open_workbook`
+    the workbook that is open in the spreadsheet is filled, a template or what was made from one; files
+    are then written only where `out` is given. `language` is the code of a language, or the file of a
+    word list; by default that of the plan's Settings.
 
     `now` ("10:40") gives the rest of one shift of the chosen date: `done` parts are started and done by
     then (47, "Drive lid=47"); `left` [mL] and `mounted` (lots) by component and `mixers` ("09:50" put on,
     or "25 min" old) are what was read off at the station. Where several stations are filled, or a line, each
     value names its own: "Hem robot:47". What is not told is taken from the shift as played till then, and a
     note says so. `stops` ("10:20 35 min") are times in which the line of that shift stands.
-    """
-    from ..plan.read import load_plan
 
+    `tables` is a folder for what stands on the sheets as tables for other programs, `table_form` "csv",
+    "parquet" or "xlsx". Sheets of the period that are no longer asked for are moved to `superseded`.
+    """
+    began = time.perf_counter()
     paper_code(paper, "fill")
     check_processes(processes, "fill")
-    plan = load_plan(plan_path)
+    plan = load_plan_from(plan_path, sources)
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
     today = read_today(
         plan,
@@ -592,30 +748,59 @@ def fill(
         stops=stops,
     )
     files = _template_files(templates)
-    stamp = datetime.datetime.now().strftime("%Y-%m-%d %H:%M") if stamp is None else str(stamp)
     source = Path(plan_path)
+    inputs = inputs_of(source, sources, sorted(set(files.values()) - set(_template_files(None).values())))
+    stamp = stamp_of(inputs) if stamp is None else str(stamp)
     folder = Path(out) if out is not None else source.with_name(f"{source.stem}_sheets")
-    results = [
-        result
-        for result in play_plan(plan, until=_until(plan, chosen), stations=chosen.stations, today=today)
-        if chosen.has(result)
-    ]
+    forbidden = [source, *sources.files]
+    results, problems, failed = ([], [], []) if chosen.is_idle else _play(plan, chosen, today)
     if not isinstance(language, Language):
         language = read_language(language or plan.settings["language"], source.parent)
+    report = FillReport(folder, not_written=problems)
     with printed_in(language):
-        jobs = list(_jobs(plan, results, chosen, folder, stamp))
+        jobs: list[_Job] = []
+        if chosen.is_idle or not plan.builds:
+            report.nothing = f"Nothing is built{f' on {chosen.date}' if chosen.date else ''}: no sheets."
+        else:
+            for made in _jobs(plan, results, chosen, folder, stamp):
+                if isinstance(made, Problem):
+                    report.not_written.append(made)
+                else:
+                    jobs.append(made)
         library = Templates(files, paper, stamp)
         _check_templates(library, {job.content.spec.key for job in jobs})
-        _check_targets(jobs, source, files.values())
-        report = FillReport(folder, findings=_findings(plan, results, chosen))
+        _check_targets(jobs, forbidden, files.values())
+        if os.path.isdir(folder):
+            check_manifest(folder)
+        if not report.nothing:
+            report.findings = gravest_first([*failed, *_findings(plan, results, chosen)])
         report.notes = reckoned_notes(results, today)
+        report.contents = [job.content for job in jobs]
         if open_workbook:
-            report.notes += _fill_open([job.content for job in jobs])
+            report.notes += _fill_open([in_language(job.content) for job in jobs])
             if out is None:
                 return report
         report.counts = dict.fromkeys(KINDS, 0)
         _run(jobs, library, processes, progress, report)
+    moved = supersede(folder, [job.path for job in jobs], _covers(plan, chosen))
+    report.superseded, report.not_written = moved.names, report.not_written + moved.left
+    if tables is not None:
+        report.tables = write_tables(content_tables(report.contents), tables, table_form, forbidden)
+    if os.path.isdir(folder):
+        asked = {"date": chosen.date, "shift": chosen.shift, "stations": chosen.stations, "stamp": stamp}
+        _tell_manifest(report, inputs, asked)
+    report.seconds = time.perf_counter() - began
     return report
+
+
+def _tell_manifest(report: FillReport, inputs: Sequence[Input], asked: dict[str, Any]) -> None:
+    """Write the manifest; where it cannot be written that is told as of any file."""
+    try:
+        write_manifest(
+            report.folder, inputs, asked, report.files, report.not_written, report.superseded, report.findings
+        )
+    except FileError as error:
+        report.not_written += error.problems
 
 
 def _findings(plan: Plan, results: Iterable[ShiftResult], chosen: _Chosen) -> list[Finding]:
@@ -702,13 +887,13 @@ def _marks(path: str | os.PathLike[str]) -> Iterator[Any]:
         yield found.st_dev, found.st_ino
 
 
-def _check_targets(jobs: Iterable[_Job], plan: Path, templates: Iterable[Path]) -> None:
+def _check_targets(jobs: Iterable[_Job], inputs: Iterable[Path], templates: Iterable[Path]) -> None:
     """No output may stand where an input stands, nor where a file stands that was not filled here."""
-    inputs = {mark for path in (plan, *templates) for mark in _marks(path)}
+    kept = {mark for path in (*inputs, *templates) for mark in _marks(path)}
     problems = [
         Problem(str(job.path), message="is an input and is not overwritten", fix="choose another folder")
         for job in jobs
-        if inputs.intersection(_marks(job.path))
+        if kept.intersection(_marks(job.path))
     ] or [foreign(job.path) for job in jobs if is_foreign(job.path, job.content.spec.key)]
     if problems:
         raise FileError(problems)

@@ -8,7 +8,7 @@ import os
 from collections.abc import Sequence
 from pathlib import Path
 
-from ..base.errors import FileError, InputError, Problem
+from ..base.errors import FileError, Problem
 from ..base.findings import DANGER, NOTE, QUALITY, Finding, gravest_first
 from ..base.paper import paper_code
 from ..books.forecast import book_bytes
@@ -17,14 +17,14 @@ from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
 from ..journal.counted import CountedStock, counted_stock
 from ..journal.store import journal_path, read_journal
-from ..plan.build import read_plan
-from ..plan.builds import by_row, raw_builds
-from ..plan.read import load_plan, read_tables
 from ..plan.records import Plan
+from ..plan.sources import Source, Sources, load_plan_from
 from ..reports.findings import plan_findings
 from ..reports.routes import OF_ROUTES
 from ..xlsx.typed import foreign, save_signed
 from ..xlsx.write import atomic_write, refuse_overwrite
+from .tables import forecast_tables, write_table, write_tables
+from .upload import order_table, upload_columns
 
 OUTPUTS = (".xlsx", ".csv", ".json")
 
@@ -34,31 +34,36 @@ def forecast_file(
     *,
     weeks: int = 4,
     out: str | os.PathLike[str] | None = None,
-    builds: str | os.PathLike[str] | None = None,
+    builds: Source | None = None,
+    stock: Source | None = None,
+    orders: Source | None = None,
     draws: int = 500,
     seed: int = 1,
     what_if: bool = True,
     processes: int = 1,
     paper: str = "A4",
     as_of: datetime.date | None = None,
+    tables: str | os.PathLike[str] | None = None,
+    table_form: str = "csv",
+    upload: str | os.PathLike[str] | None = None,
+    columns: str | None = None,
 ) -> Forecast:
     """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
 
-    `paper` is what the workbook is printed on, A4 or Letter; `as_of` is today, as in `forecast`.
+    `builds`, `stock` and `orders` take the place of the plan's tables: files, database addresses or data
+    frames (`plan.sources`). `paper` is what the workbook is printed on, A4 or Letter; `as_of` is today, as
+    in `forecast`. `tables` is a folder for every table, `table_form` "csv", "parquet" or "xlsx"; `upload` a
+    .csv, .parquet or .xlsx file of the orders to place, with the `columns` that another system takes
+    (`upload.upload_columns`; by default those of the plan's Settings).
     """
 
     paper_code(paper, "forecast")
     if out is not None:
         _ending(out)
-    if builds is None:
-        records = load_plan(plan)
-    else:
-        tables = read_tables(plan)
-        tables["Builds"] = raw_builds(builds)
-        records, problems = read_plan(tables, may_be_empty=("Builds",))
-        if problems:
-            raise InputError(by_row(problems, tables["Builds"].sheet))
-    counted, told = _counted(records, plan, as_of)
+    sources = Sources(builds, stock, orders)
+    records = load_plan_from(plan, sources)
+    headers = upload_columns(columns or records.settings["upload_columns"]) if upload is not None else []
+    counted, told = (CountedStock(records), []) if stock is not None else _counted(records, plan, as_of)
     records = counted.plan
     found = forecast(records, weeks, draws=draws, seed=seed, processes=processes, as_of=as_of)
     found.stock_from = counted.words
@@ -67,8 +72,13 @@ def forecast_file(
     found.findings = gravest_first([*told, *found.findings])
     if what_if:
         what_if_table(found)
+    forbid = [plan, *sources.files]
     if out is not None:
-        write_forecast(found, out, paper=paper, forbid=[plan] + ([builds] if builds is not None else []))
+        write_forecast(found, out, paper=paper, forbid=forbid)
+    if tables is not None:
+        write_tables(forecast_tables(found), tables, table_form, forbid)
+    if upload is not None:
+        write_table(order_table(found, headers), upload, forbid)
     return found
 
 

@@ -175,7 +175,8 @@ def figures(plan: Plan, station: str, day: datetime.date, shift: str) -> Figures
     if result is not None:
         for sheet in (MATERIAL, BOARD):
             assert sheet.of_station_shift is not None
-            contents.append(sheet.of_station_shift(quiet, result, ""))
+            content = sheet.of_station_shift(quiet, result, "")
+            contents += [] if content is None else [content]
     for content in contents:
         found.update(_figures_of(content))
     return found

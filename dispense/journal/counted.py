@@ -90,7 +90,7 @@ def _lot(
     if component.shelf_life is not None and receipts:
         first = datetime.date.fromisoformat(min(entry.day for entry in receipts))
         expiry = first + datetime.timedelta(days=int(component.shelf_life // DAY))
-    return StockLot(*key, quantity, expiry, None, None, at="")
+    return StockLot(*key, quantity, expiry, None, None, "", "", at="")
 
 
 def _volume(component: Component, entry: Entry) -> float:

@@ -25,6 +25,7 @@ from ..base.units import (
     with_point,
 )
 from .checks import check_links, check_records
+from .prepared import lots_on_order, prepared
 from .records import MISSING_VALUE, RECORDS, Plan, RawTable
 from .rows import Insert, Pot, Row, Settings, Shot
 from .tables import LONGEST_TEXT, SETTINGS, TABLES, YEARS, Table, believable, believable_text
@@ -70,12 +71,15 @@ def read_plan(
                 )
                 broken.add(table.name)
             continue
+        raw = prepared(raw, plan, problems)
+        plan.sheets[table.name] = raw.sheet or raw.name
         letters = plan.letters.setdefault(table.name, {})
         records = read_table(table, raw, problems, letters, plan.warnings)
         setattr(plan, table.attribute, records)
         if len(problems) > before:
             broken.add(table.name)
     _spell_alike(plan)
+    plan.stock += lots_on_order(plan)
 
     problems.extend(check_links(plan, broken))
     if not broken and not problems:

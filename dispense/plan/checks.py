@@ -41,6 +41,7 @@ from .rows import (
     TemperaturePoint,
 )
 from .tables import BY_NAME, TABLES
+from .weeks import weekdays
 
 ENERGIES = (1e2, 1e6)  # J/mol: activation energies that a material may have
 CLOSEST = 1e-3  # s between two points of a profile
@@ -340,6 +341,10 @@ def _shifts(plan: Plan) -> Iterator[Problem]:
             )
         elif row.end - row.start > 24 * HOUR:
             yield _says(row.at, f"shift {row.shift} is longer than 24 hours")
+        if weekdays(row.days) is None:
+            yield Problem(
+                plan.cell(row, "days"), "days", row.days, "days of the week such as Mon-Fri or Mon Tue Sat"
+            )
     grouped: dict[str, list[Break]] = {}
     for rest in plan.breaks:
         shift = spans.get(rest.shift)

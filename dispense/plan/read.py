@@ -14,7 +14,7 @@ import io
 import os
 import re
 import warnings
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from openpyxl import Workbook
     from openpyxl.worksheet.worksheet import Worksheet
 
-__all__ = ["check_plan", "load_plan", "read_tables"]
+__all__ = ["check_plan", "check_tables", "load_plan", "read_one_table", "read_tables"]
 
 MOST_ROWS = 200_000  # of one table
 MOST_COLUMNS = 200  # of one sheet
@@ -82,10 +82,56 @@ def load_plan(path: str | os.PathLike[str]) -> Plan:
 
 def check_plan(path: str | os.PathLike[str]) -> tuple[Plan, list[Problem]]:
     """The plan as far as it can be read, and everything wrong with it."""
+    return check_tables(path, {})
+
+
+def check_tables(path: str | os.PathLike[str], others: Mapping[str, RawTable]) -> tuple[Plan, list[Problem]]:
+    """The plan in a workbook, some tables in place of its own, and everything wrong with it.
+
+    Tables given may hold headers only: a week without builds is no error.
+    """
     tables, unread, problems, notes = _read(path)
-    plan, found = read_records(tables, unread)
+    plan, found = read_records({**tables, **others}, unread - set(others), may_be_empty=others)
     plan.warnings[:0] = notes
     return plan, [*problems, *found]
+
+
+def read_one_table(path: str | os.PathLike[str], name: str, sheet: str = "") -> RawTable:
+    """A table of the plan from a workbook that holds it: on the sheet given, else on the sheet or in
+    the Excel table of its name, else on the only sheet there is.
+
+    Raises FileError where it is not there, InputError where it cannot be read.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # as above
+        data = read_file(path)
+        package = Package.open(data, name=os.fspath(path))
+        book = _open_book(path, data, package)
+        problems: list[Problem] = []
+        try:
+            places = _places(package, name)
+            if sheet or not places:
+                wanted = [one for one in package.worksheets if not sheet or fold(one.name) == fold(sheet)]
+                places = [_Place(one) for one in wanted] if len(wanted) == 1 else []
+            if not places:
+                there = ", ".join(one.name for one in package.worksheets)
+                raise FileError(
+                    Problem(
+                        os.fspath(path),
+                        message=f"has no sheet or table {sheet or name}; it has the sheets {there}",
+                        fix=f"say which: {Path(path).name}::SHEET",
+                    )
+                )
+            raw = _read_places(book, package, name, _HEADERS[name], places, problems)
+        finally:
+            book.close()
+    if problems:
+        raise InputError([replace(item, where=f"{Path(path).name} {item.where}") for item in problems])
+    if raw is None:
+        raise FileError(Problem(os.fspath(path), message=f"table {name} cannot be read"))
+    if not raw.letters:
+        raw = replace(raw, letters=[column_letters(1)])
+    return _from_1904(raw) if package.date1904 else raw
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,7 +353,6 @@ def _read_first(
     book: Workbook, package: Package, name: str, known: dict[str, str], problems: list[Problem]
 ) -> RawTable | None:
     """The table from the first place that has its header, or None where the file lacks it."""
-    headless = None
     twins = [sheet for sheet in package.worksheets if fold(sheet.name) == fold(name)]
     if len(twins) > 1:
         names = " and ".join(show(sheet.name) for sheet in twins)
@@ -319,7 +364,20 @@ def _read_first(
             )
         )
         return None
-    for place in _places(package, name):
+    return _read_places(book, package, name, known, _places(package, name), problems)
+
+
+def _read_places(
+    book: Workbook,
+    package: Package,
+    name: str,
+    known: dict[str, str],
+    places: Iterable[_Place],
+    problems: list[Problem],
+) -> RawTable | None:
+    """The table from the first of these places that has its header."""
+    headless = None
+    for place in places:
         wrong = _row_numbers(package, place.sheet)[1]
         if wrong:
             problems.append(

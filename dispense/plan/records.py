@@ -28,6 +28,7 @@ from .rows import (
     Joint,
     KineticsConstant,
     Material,
+    OpenOrder,
     Oven,
     Part,
     PathPoint,
@@ -132,12 +133,14 @@ class Plan:
     holidays: list[Holiday] = field(default_factory=list)
     breaks: list[Break] = field(default_factory=list)
     builds: list[Build] = field(default_factory=list)
-    stock: list[StockLot] = field(default_factory=list)
+    stock: list[StockLot] = field(default_factory=list)  # with what is on order, from its arrival on
+    orders: list[OpenOrder] = field(default_factory=list)
     choices: list[Choice] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
     takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
+    sheets: dict[str, str] = field(default_factory=dict, repr=False)  # that each table was read from
     _cache: dict[Any, Any] = field(
         default_factory=dict, init=False, repr=False
     )  # a replaced plan begins anew
@@ -183,6 +186,8 @@ class Plan:
         if letter is None:
             return record.at
         sheet, _, cell = record.at.rpartition("!")
+        if self.sheets.get(record.TABLE, sheet) != sheet:  # a lot that an order makes
+            return record.at
         return f"{sheet}!{letter}{cell.lstrip(_LETTERS)}"
 
     def material(self, name: str) -> Material:

@@ -673,6 +673,9 @@ class Shift(Row):
     """Start [s after midnight]."""
     end: float
     """End; 30:00 is 6:00 of the next day [s after midnight]."""
+    days: str
+    """Days of the week on which it is worked: Mon-Fri, or Mon Tue Sat; builds of a week are split over
+    them."""
     at: str
 
 
@@ -708,7 +711,8 @@ class Build(Row):
 
     TABLE: ClassVar[str] = "Builds"
     date: datetime.date
-    """Day on which the shift starts."""
+    """Day on which the shift starts; or a week, such as 2026-W11: its builds are split over the working days
+    of the shift, without one of all shifts."""
     shift: str
     """Shift."""
     part: str
@@ -741,6 +745,36 @@ class StockLot(Row):
     """Day its container was opened."""
     arrival: datetime.date | None
     """Day it arrives; blank: it is here."""
+    item_number: str
+    """Number it is bought under, in place of material and component."""
+    unit: str
+    """What the quantity is counted in: mL, L, kg, g, each or containers; blank: that of the header."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class OpenOrder(Row):
+    """A row of Orders: what is ordered and has not come: in store from its arrival on."""
+
+    TABLE: ClassVar[str] = "Orders"
+    order: str
+    """Order number."""
+    material: str
+    """Material."""
+    component: str
+    """A or B; blank if one-part: a, b."""
+    quantity: float
+    """What is to come [m³]."""
+    arrival: datetime.date
+    """Day it arrives."""
+    lot: str
+    """Lot number, where it is known."""
+    expiry: datetime.date | None
+    """Last day it may be used; blank: arrival and shelf life."""
+    item_number: str
+    """Number it is bought under, in place of material and component."""
+    unit: str
+    """What the quantity is counted in: mL, L, kg, g, each or containers; blank: that of the header."""
     at: str
 
 
@@ -812,6 +846,8 @@ class Settings(TypedDict):
     """Language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv."""
     country: str
     """Country whose public holidays are no working days for orders: DE, with a region DE-BY; blank: none."""
+    upload_columns: str
+    """Columns of a file of orders for another system, such as Article=item, quantity, unit, due date."""
     service_level: float
     """Share of cycles without a shortage that stock is planned for."""
     order_cost: float
@@ -837,6 +873,7 @@ __all__ = [
     "Joint",
     "KineticsConstant",
     "Material",
+    "OpenOrder",
     "Oven",
     "Part",
     "PathPoint",

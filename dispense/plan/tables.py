@@ -94,6 +94,11 @@ SETTINGS = (
         "country whose public holidays are no working days for orders: DE, with a region DE-BY; blank: none",
         default="",
     ),
+    text(
+        "upload_columns",
+        "columns of a file of orders for another system, such as Article=item, quantity, unit, due date",
+        default="item, quantity, unit, due date, order date",
+    ),
     number(
         "service_level",
         "",
@@ -747,6 +752,12 @@ SHIFTS = Table(
         text("shift", "name used in Builds"),
         clock("start", "start"),
         clock("end", "end; 30:00 is 6:00 of the next day"),
+        text(
+            "days",
+            "days of the week on which it is worked: Mon-Fri, or Mon Tue Sat; builds of a week are split "
+            "over them",
+            default="Mon-Fri",
+        ),
     ),
     key=("shift",),
     required=True,
@@ -774,7 +785,11 @@ BUILDS = Table(
     "Build",
     "what is built, day by day",
     (
-        date("date", "day on which the shift starts"),
+        date(
+            "date",
+            "day on which the shift starts; or a week, such as 2026-W11: its builds are split over the "
+            "working days of the shift, without one of all shifts",
+        ),
         refer("shift", "Shifts", "shift"),
         text("part", "a part or an assembly"),
         whole("quantity", "good parts to build", at_least=0, at_most=1e6),
@@ -783,6 +798,9 @@ BUILDS = Table(
     ),
     required=True,
 )
+
+#: what a quantity may be counted in where its row says so
+QUANTITY_UNITS = "mL, L, kg, g, each or containers; blank: that of the header"
 
 STOCK = Table(
     "Stock",
@@ -796,8 +814,28 @@ STOCK = Table(
         date("expiry", "last day it may be used"),
         date("opened", "day its container was opened", default=None),
         date("arrival", "day it arrives; blank: it is here", default=None),
+        text("item_number", "number it is bought under, in place of material and component", default=""),
+        text("unit", f"what the quantity is counted in: {QUANTITY_UNITS}", default=""),
     ),
     key=("material", "component", "lot"),
+)
+
+ORDERS = Table(
+    "Orders",
+    "OpenOrder",
+    "what is ordered and has not come: in store from its arrival on",
+    (
+        text("order", "order number"),
+        refer("material", "Materials", "material"),
+        choice("component", COMPONENTS, "A or B; blank if one-part", default="a"),
+        number("quantity", "mL", "what is to come", above=0.0),
+        date("arrival", "day it arrives", labels=("Arrival", "Due date")),
+        text("lot", "lot number, where it is known", default=""),
+        date("expiry", "last day it may be used; blank: arrival and shelf life", default=None),
+        text("item_number", "number it is bought under, in place of material and component", default=""),
+        text("unit", f"what the quantity is counted in: {QUANTITY_UNITS}", default=""),
+    ),
+    is_seldom=True,
 )
 
 #: what may be chosen at a station and of a component as it is bought
@@ -889,6 +927,7 @@ TABLES: tuple[Table, ...] = (
     BREAKS,
     BUILDS,
     STOCK,
+    ORDERS,
     CHOICES,
     CHANGES,
 )

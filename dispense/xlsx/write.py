@@ -9,14 +9,20 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import platform
 import tempfile
+import time
+import zlib
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import BinaryIO
 
 from dispense.base.errors import FileError, Problem
 
-__all__ = ["atomic_write", "atomic_write_all", "make_folder", "refuse_overwrite"]
+__all__ = ["atomic_write", "atomic_write_all", "clean", "make_folder", "refuse_overwrite"]
+
+_PREFIX, _SUFFIX = ".dispense-", ".tmp"
+LEFT_OVER = 86400.0  # s after which nobody still writes a temporary file; common practice, no source
 
 Content = bytes | Callable[[BinaryIO], object]
 
@@ -117,6 +123,38 @@ def make_folder(folder: Path) -> None:
         raise FileError(Problem(str(folder), message=f"this folder cannot be made: {reason}")) from error
 
 
+def clean(folder: Path) -> None:
+    """Remove what a run that was killed has left half written in a folder.
+
+    The name of a temporary file says which process of which machine writes it: it goes where that process
+    is no more, and in any case after a day.
+    """
+    for path in folder.glob(f"{_PREFIX}*{_SUFFIX}"):
+        with contextlib.suppress(OSError, ValueError):
+            _, machine, process, _ = path.name.split("-", 3)
+            is_over = machine == _machine() and not _runs(int(process))
+            if path.is_file() and (is_over or path.lstat().st_mtime < time.time() - LEFT_OVER):
+                path.unlink()
+
+
+def _machine() -> str:
+    """This machine in a few characters, for names of temporary files."""
+    return f"{zlib.crc32(platform.node().encode()):08x}"
+
+
+def _runs(process: int) -> bool:
+    """Whether a process of this machine is at work; where that cannot be asked it may be."""
+    if os.name != "posix" or process <= 0:
+        return True
+    try:
+        os.kill(process, 0)  # asks only: no signal is sent
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
 def atomic_write_all(
     files: Mapping[str | os.PathLike[str], Content], *, forbid: Iterable[str | os.PathLike[str]] = ()
 ) -> list[Path]:
@@ -150,7 +188,9 @@ def atomic_write_all(
 def _write_temporary(real: Path, content: Content) -> str:
     """The bytes on the disk under a temporary name beside the target, with its permissions."""
     _check_name(real)
-    handle, temporary = tempfile.mkstemp(prefix=".dispense-", suffix=".tmp", dir=real.parent)
+    handle, temporary = tempfile.mkstemp(
+        prefix=f"{_PREFIX}{_machine()}-{os.getpid()}-", suffix=_SUFFIX, dir=real.parent
+    )
     try:
         with os.fdopen(handle, "wb") as stream:
             if callable(content):
