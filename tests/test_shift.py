@@ -825,6 +825,15 @@ def test_a_count_at_the_station_replaces_what_was_reckoned():
         assert "after lot B2" in next(e.text for e in result.events if e.component == "b")
 
 
+@pytest.mark.parametrize(("last", "is_thrown_away"), [(MONDAY - datetime.timedelta(1), True), (MONDAY, False)])
+def test_a_lot_that_is_told_has_its_own_last_day(last, is_thrown_away):
+    """B1, which was reckoned, keeps for years; B2, which is told, to the day before or to this day."""
+    rows = hand_rows()
+    next(row for row in rows["Stock"] if row["lot"] == "B2")["expiry"] = last
+    result = from_now(rows, "07:15", done=6, mounted={"b": "B2"})
+    assert [event.lot for event in result.events if event.kind == "expired"] == ["B2"] * is_thrown_away
+
+
 def test_the_mixer_that_stands_there_is_purged_when_it_is_too_old():
     """One part is done by 7:00, evenly in that hour: at 6:00. 60 min at 7:00, the whole pot life: gelled."""
     result = from_now(hand_rows(), "07:00", done=1)

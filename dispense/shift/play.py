@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import datetime
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import partial
@@ -127,19 +128,14 @@ def _till_now(
         check_now(plan, today, row)
     if today.now is None:
         return {row.station: Stretch(stops=today.stops) for row in rows}
-    start, _ = plan.hours_of(today.date, today.shift)
-    players: list[Player] = []
-    if today.now > start:
-        for row in rows:
-            told = today.of(row.station)
-            over = Stretch(None, today.now, told.done, stops=today.stops, mixers=told.mixers)
-            player = Player(
-                plan, today.date, today.shift, row, builds, store, None, over, _in_line(plan, row)
-            )
-            players.append(player)
-        _play(plan, builds, store, players)
-    by_name = {player.station.station: player for player in players if player.result.jobs}
-    _check_done(plan, rows, today, by_name)
+    is_quick = False
+    if any(_in_line(plan, row) for row in rows):  # at the printed takt, where the counts agree with it
+        by_name = _play_over(plan, rows, builds, copy.deepcopy(store), today, is_quick)
+        is_quick = bool(_not_fitting(rows, today, by_name))
+    by_name = _play_over(plan, rows, builds, store, today, is_quick)
+    problems = _not_fitting(rows, today, by_name)
+    if problems:
+        raise InputError(problems)
     found: dict[str, Stretch] = {}
     for row in rows:
         set_standing(plan, today, row, store)
@@ -152,8 +148,29 @@ def _till_now(
     return found
 
 
-def _check_done(plan: Plan, rows: Sequence[Station], today: Today, players: Mapping[str, Player]) -> None:
-    """What is told to be done and cannot be by then is an error, all of it together."""
+def _play_over(
+    plan: Plan, rows: Sequence[Station], builds: dict[str, int], store: Store, today: Today, is_quick: bool
+) -> dict[str, Player]:
+    """Play what is over of a shift; the players of stations that have something to do."""
+    assert today.now is not None
+    start, _ = plan.hours_of(today.date, today.shift)
+    players: list[Player] = []
+    if today.now > start:
+        for row in rows:
+            told = today.of(row.station)
+            over = Stretch(
+                None, today.now, told.done, stops=today.stops, mixers=told.mixers, is_quick=is_quick
+            )
+            player = Player(
+                plan, today.date, today.shift, row, builds, store, None, over, _in_line(plan, row)
+            )
+            players.append(player)
+        _play(plan, builds, store, players)
+    return {player.station.station: player for player in players if player.result.jobs}
+
+
+def _not_fitting(rows: Sequence[Station], today: Today, players: Mapping[str, Player]) -> list[Problem]:
+    """What is told to be done and cannot be by then."""
     assert today.now is not None
     till = hhmm(today.now, today.date)
     problems: list[Problem] = []
@@ -168,8 +185,7 @@ def _check_done(plan: Plan, rows: Sequence[Station], today: Today, players: Mapp
                 problems.append(
                     Problem("fill", "done", count, f"at most {most}: no more fit in till {till} at {where}")
                 )
-    if problems:
-        raise InputError(problems)
+    return problems
 
 
 def _before(player: Player, store: Store) -> dict[str, Before]:

@@ -212,6 +212,8 @@ class Player:
         self.mixers = dict(stretch.mixers)  # put on by now as told and not by the rule, by nozzle [s]
         self.told: set[int] = set()  # nozzles of those that are on
         self.more_to_come: Callable[[], bool] = lambda: False  # from the stations before
+        is_timed = in_line and stretch.done is not None and not stretch.is_quick
+        printed = self._printed_takt(shift, jobs) if is_timed else math.inf
         if not stretch.is_whole:
             jobs = self._of_stretch(jobs)
         self.taken = [item.on(date) for item in store.half_done.get(station.station, ())]
@@ -222,7 +224,8 @@ class Player:
         started = sum(job.started for job in jobs)
         takt = shift_takt(plan, station, self._takt_calendar(shift), started)
         if stretch.done is not None and self.works:
-            takt = min(takt, calendar.available / len(self.works))  # what was done by then came evenly
+            evenly = calendar.available / len(self.works)  # what was done by then came evenly
+            takt = self._line_takt(printed, calendar) if is_timed else min(takt, evenly)
         self.result = ShiftResult(
             date,
             shift,
@@ -269,6 +272,18 @@ class Player:
             job.started = len(mine)
             job.quantity = sum(not work.is_scrap for work in mine)
         return [job for job in jobs if job.started]
+
+    def _printed_takt(self, shift: str, jobs: Iterable[Job]) -> float:
+        """The takt of the whole shift, as its sheets said before it began."""
+        calendar = shift_calendar(self.plan, self.date, shift, stretch=Stretch(stops=self.stretch.stops))
+        return shift_takt(self.plan, self.station, calendar, sum(job.started for job in jobs))
+
+    def _line_takt(self, printed: float, calendar: Calendar) -> float:
+        """How fast parts have come till now where others wait for them: as printed while the count agrees
+        with it to a part, else evenly up to now, so that no part is taken to have cured for longer."""
+        count = len(self.works or ())
+        is_on_plan = (count - 1) * printed <= calendar.available < (count + 1) * printed
+        return printed if is_on_plan else calendar.available / count
 
     def _takt_calendar(self, shift: str) -> Calendar:
         """Where parts are spread over: the whole shift where it is not told what was done."""

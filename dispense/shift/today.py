@@ -16,7 +16,7 @@ from ..base.errors import InputError, Problem
 from ..base.units import from_si
 from ..plan.records import Plan
 from ..plan.rows import Station
-from .store import KeptMixer, Store, nanolitres
+from .store import KeptMixer, Lot, Store, nanolitres, use_by
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -90,6 +90,7 @@ class Stretch:
     stops: tuple[Stop, ...] = ()
     goes_on: bool = False  # the run has begun before it
     mixers: Mapping[int, float] = field(default_factory=dict)  # put on before its end, by nozzle [s]
+    is_quick: bool = False  # what is told to be done by its end came as fast as the line can
 
     @property
     def is_whole(self) -> bool:
@@ -138,10 +139,10 @@ def check_now(plan: Plan, today: Today, station: Station) -> None:
             )
 
 
-def _check_lot(plan: Plan, station: Station, letter: str, lot: str) -> None:
-    """A lot that is another component's, or nowhere in Stock, is not what is connected."""
+def _connected(plan: Plan, station: Station, letter: str, lot: str) -> Lot:
+    """The lot that is told; one of another component, or nowhere in Stock, is not what is connected."""
     here = (station.material, letter)
-    lots = [row.lot for row in plan.stock if (row.material, row.component) == here]
+    lots = {row.lot: row for row in plan.stock if (row.material, row.component) == here}
     if lot not in lots:
         owner = next((f"{row.material} {row.component.upper()}" for row in plan.stock if row.lot == lot), "")
         known = ", ".join(lots) or "there is none"
@@ -154,6 +155,7 @@ def _check_lot(plan: Plan, station: Station, letter: str, lot: str) -> None:
                 fix=f"{lot} is {owner}: stop and look at the label" if owner else "add the lot to Stock",
             )
         )
+    return replace(Lot.of(lots[lot]), left=0)
 
 
 def set_standing(plan: Plan, today: Today, station: Station, store: Store) -> None:
@@ -170,9 +172,10 @@ def set_standing(plan: Plan, today: Today, station: Station, store: Store) -> No
                     message=f"no container of {letter.upper()} stands at {station.station}",
                 )
             )
-        if letter in told.mounted:
-            _check_lot(plan, station, letter, told.mounted[letter])
-            container.lot = replace(container.lot, lot=told.mounted[letter], left=0)
+        if letter in told.mounted and told.mounted[letter] != container.lot.lot:
+            lot = _connected(plan, station, letter, told.mounted[letter])
+            container.lot = lot  # with its own last day: opened today, where Stock states no other day
+            container.last_day = use_by(lot.expiry, lot.opened or today.date, components[letter].open_life)
         if letter in told.left:
             most = components[letter].container
             if not 0.0 <= told.left[letter] <= most:
