@@ -89,7 +89,7 @@ def _players(
     """The players of stations that are played together; of a shift under way what is over is played first."""
     stretches = dict.fromkeys((row.station for row in rows), WHOLE)
     if today is not None and today.is_of(date, shift):
-        stretches = _till_now(plan, rows, builds, store, today)
+        stretches = _till_now(plan, rows, builds, store, following, today)
     return [
         Player(plan, date, shift, row, builds, store, following, stretches[row.station], _in_line(plan, row))
         for row in rows
@@ -120,7 +120,12 @@ def _with_others(plan: Plan, names: set[str]) -> list[Station]:
 
 
 def _till_now(
-    plan: Plan, rows: Sequence[Station], builds: dict[str, int], store: Store, today: Today
+    plan: Plan,
+    rows: Sequence[Station],
+    builds: dict[str, int],
+    store: Store,
+    following: Calendar | None,
+    today: Today,
 ) -> dict[str, Stretch]:
     """Play the part of a shift that is over; the stretch of each station that is left."""
     for row in rows:
@@ -134,7 +139,7 @@ def _till_now(
             told = today.of(row.station)
             over = Stretch(None, today.now, told.done, stops=today.stops, mixers=told.mixers)
             player = Player(
-                plan, today.date, today.shift, row, builds, store, None, over, _in_line(plan, row)
+                plan, today.date, today.shift, row, builds, store, following, over, _in_line(plan, row)
             )
             players.append(player)
         _play(plan, builds, store, players)

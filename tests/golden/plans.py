@@ -965,8 +965,9 @@ CREW: dict[str, Table] = {
 
 # Worked so that all that a line can do is in it: the valve body waits on its rail for a place before the
 # pour, where two nozzles pour it in two visits half an hour apart; from there it goes on when it has handling
-# strength. The flange passes the pour by. The first shift begins with an empty line and leaves parts in every
-# place; the second one, a half shift, begins with them; the third is longer than its hours.
+# strength. The flange passes the pour by. The first shift begins with an empty line, ends an hour early, and
+# leaves valve bodies between pour and cap and some that are not mated yet; the second one, a half shift,
+# begins with them; the third is longer than its hours.
 ROUTED: dict[str, Table] = {
     "Settings": _table(
         "Setting | Value",
@@ -1168,8 +1169,8 @@ ROUTED: dict[str, Table] = {
     "Breaks": _table("Shift | Start | End", ["day", "08:10", "08:30"]),
     "Builds": _table(
         "Date | Shift | Part | Quantity | Start | End",
-        [_D(2026, 9, 14), "day", "valve body", 19, None, None],
-        [_D(2026, 9, 14), "day", "flange", 8, None, None],
+        [_D(2026, 9, 14), "day", "valve body", 19, None, "10:00"],
+        [_D(2026, 9, 14), "day", "flange", 8, None, "10:00"],
         [_D(2026, 9, 15), "day", "flange", 3, None, "09:10"],
         [_D(2026, 9, 16), "day", "valve body", 9, "05:30", "11:45"],
     ),
