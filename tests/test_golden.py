@@ -16,9 +16,10 @@ import re
 from pathlib import Path
 
 import pytest
-from golden import cells, expected, plans, player
+from golden import cells, compared, expected, plans, player
 from golden.reading import clock
 
+from dispense.jobs.compare import compare_file
 from dispense.jobs.fill import fill
 
 GOLDEN = Path(__file__).parent / "golden"
@@ -135,6 +136,60 @@ def test_every_cell_of_a_shift_with_a_stop_is_explained(crew, tmp_path):
     stretch = player.Stretch(stops=((clock("07:20"), clock("07:20") + 35 * MINUTE),))
     reckoned = expected.Reckoning(plans.CREW, {(day, "early"): stretch})
     faults = faults_of(tmp_path, station, reckoned.first_shift(station), ("material", "cure_board"))
+    assert not faults, "\n".join(faults)
+
+
+# -------------------------------------------------------------------------------- choices side by side
+
+
+@pytest.fixture(scope="module")
+def choices(tmp_path_factory):
+    """The comparison of the plan with choices, and its workbook."""
+    folder = tmp_path_factory.mktemp("compared")
+    plans.write(plans.COMPARED, folder / "plan.xlsx")
+    return compare_file(folder / "plan.xlsx", out=folder / "choices.xlsx"), folder / "choices.xlsx"
+
+
+def test_every_cell_of_the_choices_is_explained(choices):
+    book, faults = cells.Book.open(choices[1]), []
+    wanted = compared.sheets()
+    assert book.sheets.sheetnames == list(wanted)
+    for title, rows in wanted.items():
+        there = [row for row in book.sheets[title].iter_rows() if any(cell.value is not None for cell in row)]
+        assert len(there) == len(rows), title
+        for row, reckoned in zip(there, rows, strict=True):
+            padded = [*reckoned, *[None] * (len(row) - len(reckoned))]
+            if isinstance(padded[3], cells.Says):  # what would mend it goes on in the next column
+                row[3].value, row[4].value = f"{row[3].value}: {row[4].value}", None
+            for cell, item in zip(row, padded, strict=True):
+                why = cells.compare(cell.value, item, cell.number_format)
+                faults += [f"{title}!{cell.coordinate}: {why}"] if why else []
+    assert not faults, "\n".join(faults)
+
+
+def test_every_value_of_the_choices_in_json_is_explained(choices):
+    found, faults = choices[0].as_json(), []
+    assert [item["stations"] for item in found["stations"]] == [["head pour"], ["seam arm"]]
+    for item in found["stations"]:
+        wanted = compared.ranked(item["stations"][0])
+        assert item["ranked_by"] == ("waste" if wanted[0].cost is None else "cost")
+        for one, reckoned in zip(item["sets"], wanted, strict=True):
+            rules = [f"{rule['text']}: {rule['fix']}" for rule in one.pop("ruled_out")]
+            faults += [
+                why
+                for text, rule in zip(rules, reckoned.rules, strict=True)
+                if (why := cells.why_not(text, rule.says))
+            ]
+            values = compared.as_json(reckoned)
+            uses, volumes = one.pop("used"), values.pop("used")
+            assert uses.keys() == volumes.keys() and one.keys() == values.keys()
+            pairs = [(key, one[key], values[key]) for key in one] + [
+                (key, uses[key], volumes[key]) for key in uses
+            ]
+            for key, value, reckoned_value in pairs:
+                code = "0" if isinstance(value, int) else "0.0" if key == "hottest_pour" else "0.0###"
+                if why := cells.compare(value, reckoned_value, code):
+                    faults.append(f"{one['choices']} {key}: {why}")
     assert not faults, "\n".join(faults)
 
 

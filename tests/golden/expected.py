@@ -1417,7 +1417,7 @@ class Reckoning:
             {
                 "Station": run.station.station,
                 "Busy [min]": Num(run.busy / run.station.nozzles / 60),
-                "Starved [min]": Num(run.starved / 60),
+                "Starved [min]": Num(run.starved / 60, 1e-5),
                 "Of it for cure [min]": Num(run.cures / 60, 1e-5),
                 "Blocked [min]": Num(run.blocked / 60),
                 "Other [min]": Num(
