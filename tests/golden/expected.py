@@ -1417,9 +1417,10 @@ class Reckoning:
             {
                 "Station": run.station.station,
                 "Busy [min]": Num(run.busy / run.station.nozzles / 60),
+                # cures end some milliseconds apart by the two methods, and who waits for them adds up
                 "Starved [min]": Num(run.starved / 60, 1e-5),
                 "Of it for cure [min]": Num(run.cures / 60, 1e-5),
-                "Blocked [min]": Num(run.blocked / 60),
+                "Blocked [min]": Num(run.blocked / 60, 1e-5),
                 "Other [min]": Num(
                     (run.hours.available - run.busy / run.station.nozzles - run.starved - run.blocked) / 60,
                     1e-5,
