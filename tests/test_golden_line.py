@@ -49,6 +49,9 @@ def drawn(seed: int) -> dict[str, plans.Table]:
             for cells in rows:
                 cells.append(None)
         rows[row][heads.index(head)] = rng.choice(values)
+    heads, rows = tables["Builds"]
+    for row in rows[:2]:
+        row[heads.index("End")] = None  # the end of the shift is drawn
     heads, rows = tables["Stations"]
     for row in rows:
         row[heads.index("Checks [1/h]")] = 0  # whether a part still comes by a check, a crew may guess

@@ -90,7 +90,7 @@ def _players(
     """The players of stations that are played together; of a shift under way what is over is played first."""
     stretches = dict.fromkeys((row.station for row in rows), WHOLE)
     if today is not None and today.is_of(date, shift):
-        stretches = _till_now(plan, rows, builds, store, today)
+        stretches = _till_now(plan, rows, builds, store, following, today)
     return [
         Player(plan, date, shift, row, builds, store, following, stretches[row.station], _in_line(plan, row))
         for row in rows
@@ -121,7 +121,12 @@ def _with_others(plan: Plan, names: set[str]) -> list[Station]:
 
 
 def _till_now(
-    plan: Plan, rows: Sequence[Station], builds: dict[str, int], store: Store, today: Today
+    plan: Plan,
+    rows: Sequence[Station],
+    builds: dict[str, int],
+    store: Store,
+    following: Calendar | None,
+    today: Today,
 ) -> dict[str, Stretch]:
     """Play the part of a shift that is over; the stretch of each station that is left."""
     for row in rows:
@@ -130,9 +135,9 @@ def _till_now(
         return {row.station: Stretch(stops=today.stops) for row in rows}
     is_quick = False
     if any(_in_line(plan, row) for row in rows):  # at the printed takt, where the counts agree with it
-        by_name = _play_over(plan, rows, builds, copy.deepcopy(store), today, is_quick)
+        by_name = _play_over(plan, rows, builds, copy.deepcopy(store), following, today)
         is_quick = bool(_not_fitting(rows, today, by_name))
-    by_name = _play_over(plan, rows, builds, store, today, is_quick)
+    by_name = _play_over(plan, rows, builds, store, following, today, is_quick)
     problems = _not_fitting(rows, today, by_name)
     if problems:
         raise InputError(problems)
@@ -149,7 +154,13 @@ def _till_now(
 
 
 def _play_over(
-    plan: Plan, rows: Sequence[Station], builds: dict[str, int], store: Store, today: Today, is_quick: bool
+    plan: Plan,
+    rows: Sequence[Station],
+    builds: dict[str, int],
+    store: Store,
+    following: Calendar | None,
+    today: Today,
+    is_quick: bool = False,
 ) -> dict[str, Player]:
     """Play what is over of a shift; the players of stations that have something to do."""
     assert today.now is not None
@@ -162,7 +173,7 @@ def _play_over(
                 None, today.now, told.done, stops=today.stops, mixers=told.mixers, is_quick=is_quick
             )
             player = Player(
-                plan, today.date, today.shift, row, builds, store, None, over, _in_line(plan, row)
+                plan, today.date, today.shift, row, builds, store, following, over, _in_line(plan, row)
             )
             players.append(player)
         _play(plan, builds, store, players)

@@ -194,6 +194,8 @@ class Player:
         material = plan.material(station.material)
         components = plan.components_of(material.material)
         calendar = self.make_calendar(shift)
+        #: parts are mated on, and nobody mates in a break, when the stretch that is played is over
+        self.mating_calendar = calendar if stretch.is_last else self._shift_calendar(shift)
         jobs = []
         for part, quantity in builds.items():
             mine = applied_at(plan, part, station)
@@ -290,7 +292,11 @@ class Player:
         stretch = self.stretch
         if stretch.is_last or stretch.done is not None:
             return self.make_calendar(shift)
-        return shift_calendar(self.plan, self.date, shift, stretch=Stretch(stops=stretch.stops))
+        return self._shift_calendar(shift)
+
+    def _shift_calendar(self, shift: str) -> Calendar:
+        """The whole shift, with its stops."""
+        return shift_calendar(self.plan, self.date, shift, stretch=Stretch(stops=self.stretch.stops))
 
     def make_supply(self) -> Supply:
         """The containers that are drawn from."""
@@ -744,7 +750,9 @@ class Player:
         """Parts that the shift before left half done, those that wait longest first."""
         station, start = self.station.station, self.result.calendar.start
         self.store.half_done.pop(station, None)
-        self.store.to_mate.pop(station, None)
+        waiting = [item.on(self.date) for item in self.store.to_mate.pop(station, ())]
+        if later := [item for item in waiting if item.planned > self.result.calendar.end]:
+            self.store.to_mate[station] = later
         jobs = {job.part: job for job in self.result.jobs}
         for place, item in enumerate(self.taken):
             job = jobs[item.part]
@@ -973,16 +981,16 @@ class Player:
             self.result.late_mating.append((batch.part, *mating))
 
     def _mating(self, clock: OpenClock, begun: float, ended: float) -> tuple[float, float, bool]:
-        """By when a part must be mated [s], when it is by plan, and whether that is left to the next shift.
+        """By when a part must be mated [s], when it is by plan, and whether what is played then is over.
 
         The crew stays for one that would else be lost.
         """
-        end, delay = self.result.calendar.end, self.station.mating_delay
+        calendar, delay = self.mating_calendar, self.station.mating_delay
         planned, latest = self._worked_on(ended, delay), clock.when(begun, 1.0)
-        stays = self.result.calendar.add(ended, delay)
-        if planned > latest and stays <= min(latest, end + CREW_STAYS):
-            return latest, stays, False
-        return latest, planned, planned > end
+        stays = calendar.add(ended, delay)
+        if planned > latest and stays <= min(latest, calendar.end + CREW_STAYS):
+            return latest, stays, not self.stretch.is_last and stays > self.result.calendar.end
+        return latest, planned, planned > self.result.calendar.end
 
     def _held_until(self, work: Work, due: float, steps: Sequence[Visit]) -> float | None:
         """The end of a break over which the open time of a part would end, begun now; None: begin it."""
@@ -1014,7 +1022,7 @@ class Player:
 
     def _worked_on(self, clock: float, work: float) -> float:
         """When work that goes on in the next shift is done; without one the shift is taken to go on."""
-        calendar, following = self.result.calendar, self.following
+        calendar, following = self.mating_calendar, self.following
         left = calendar.worked(clock) + work - calendar.available
         if following is None or left <= 0.0 or clock >= calendar.end:
             return calendar.add(clock, work)

@@ -12,7 +12,7 @@ from typing import Any
 from . import amounts, heat, line, weather, weighing
 from . import handbook as hb
 from .cells import Clock, Fact, Message, Num, Page, Says, When
-from .player import USES, Hours, Played
+from .player import USES, Hours, Played, Stretch, Told, rest_of
 from .reading import Plant
 
 STAMP = "golden run"
@@ -356,9 +356,9 @@ OF_STOCK = {"shortage", "expired lot"}
 class Reckoning:
     """Every page of a golden plan."""
 
-    def __init__(self, tables: dict):
+    def __init__(self, tables: dict, stretches: dict[tuple[datetime.date, str], Stretch] | None = None):
         self.plant = Plant(tables)
-        self.runs = line.play(self.plant)
+        self.runs = line.play(self.plant, stretches)
         for run in self.runs:
             if run.material.cure == "oven":
                 for part in dict.fromkeys(batch.part for batch in run.batches):
@@ -442,6 +442,7 @@ class Reckoning:
             "rule": rule_says(run.station, run.material),
             "shot_first": Num(first),
         }
+        names["headline"] = self.since(run, names["headline"])
         page = Page("shift_material", day, names)
         page.tables["MaterialParts"] = [
             {
@@ -523,6 +524,14 @@ class Reckoning:
         ]
         page.messages["MaterialWarnings"] = messages(gravest(found))
         return page
+
+    @staticmethod
+    def since(run: Played, headline: Says) -> Says:
+        """What leads a sheet says before all else from when on it holds."""
+        if run.since is None:
+            return replace(headline, never=(*headline.never, "From "))
+        figures = (Clock(run.day, run.since), *headline.figures)
+        return replace(headline, words=("From ", *headline.words), figures=figures)
 
     @staticmethod
     def bring(run: Played) -> Says:
@@ -663,7 +672,9 @@ class Reckoning:
                     continue
                 else:
                     letter = f"{item['letter'].upper()} " if "letter" in item and len(run.parts) > 1 else ""
-                    name = f"container {letter}lot {item['lot']}" if "lot" in item else "mixer, closed"
+                    name = (
+                        f"container {letter}lot {item['lot']}" if "lot" in item else f"mixer{item['state']}"
+                    )
                     row |= {"What": name, "Volume [mL]": left_over(item["volume"])}
                 if item["latest"] is not None:
                     row["Latest"] = moment(run.day, item["latest"])
@@ -1130,7 +1141,7 @@ class Reckoning:
             headline = Says(("batch", "may be moved"), (), figures)
         else:
             headline = Says(("no handling time",))
-        page.names["headline"] = headline
+        page.names["headline"] = self.since(run, headline)
         found = [item for item in shift_findings(run) if item.topic in OF_CURE]
         found += [
             item
@@ -1406,9 +1417,10 @@ class Reckoning:
             {
                 "Station": run.station.station,
                 "Busy [min]": Num(run.busy / run.station.nozzles / 60),
-                "Starved [min]": Num(run.starved / 60),
-                "Of it for cure [min]": Num(run.cures / 60),
-                "Blocked [min]": Num(run.blocked / 60),
+                # cures end some milliseconds apart by the two methods, and who waits for them adds up
+                "Starved [min]": Num(run.starved / 60, 1e-5),
+                "Of it for cure [min]": Num(run.cures / 60, 1e-5),
+                "Blocked [min]": Num(run.blocked / 60, 1e-5),
                 "Other [min]": Num(
                     (run.hours.available - run.busy / run.station.nozzles - run.starved - run.blocked) / 60,
                     1e-5,
@@ -1689,6 +1701,24 @@ class Reckoning:
             "Time [s]": Num(shot.seconds),
             "Detail": self.detail(shot),
         }
+
+    # -------------------------------------------------------------------------- a shift under way
+
+    def station(self, name: str) -> Any:
+        """The station of a name."""
+        return next(row for row in self.plant.stations if row.station == name)
+
+    def from_now(self, name: str, told: Told) -> dict[str, Page]:
+        """Material sheet and cure board of the rest of the plan's first shift."""
+        return self.both(rest_of(self.plant, self.station(name), told))
+
+    def first_shift(self, name: str) -> dict[str, Page]:
+        """Material sheet and cure board of the plan's first shift."""
+        return self.both(next(run for run in self.runs if run.station.station == name))
+
+    def both(self, run: Played) -> dict[str, Page]:
+        """Both by the ends of their names."""
+        return {"material": self.material_page(run), "cure_board": self.board_page(run)}
 
     # --------------------------------------------------------------------------------- all pages
 

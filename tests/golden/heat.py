@@ -17,6 +17,7 @@ from scipy.integrate import solve_ivp
 from .handbook import GAS, ZERO
 
 CELLS = 50  # of each shot
+LONGEST = 40.0 * 3600.0  # s: a slow compound is hottest hours after it was poured
 STILL_AIR = 10.0  # W/(m²·K) where a pot states no film: common practice, no source
 
 
@@ -63,7 +64,7 @@ def peak(
             return out
 
         last = place == len(depths) - 1
-        span = 6.0 * 3600.0 if last else waits[place + 1]
+        span = LONGEST if last else waits[place + 1]
         found = solve_ivp(slopes, (0.0, span), state, method="LSODA", lband=2, uband=2, rtol=1e-6, atol=1e-7)
         assert found.success
         hottest = max(hottest, float(found.y[::2].max()) - ZERO)

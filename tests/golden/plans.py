@@ -961,12 +961,125 @@ CREW: dict[str, Table] = {
     ),
 }
 
+# ----------------------------------------------------- plan 3 with what may be chosen in place of what it has
+
+
+def changed(table: Table, more: dict[str, dict[str, Any]], *new: dict[str, Any]) -> Table:
+    """The table with further cells in the rows whose first cell (or first two) has a name, and new rows."""
+    heads, rows = table
+    records = [dict(zip(heads, row, strict=True)) for row in rows]
+    for record in records:
+        record |= more.get(record[heads[0]], more.get(f"{record[heads[0]]} {record[heads[1]]}", {}))
+    return _turned(*records, *new)
+
+
+_KINETICS = {
+    "Rate 1 [1/min]": 41000,
+    "Energy 1 [kJ/mol]": 47.5,
+    "Rate 2 [1/min]": 1.9e6,
+    "Energy 2 [kJ/mol]": 49.5,
+    "Order m": 0.7,
+    "Order n": 1.6,
+    "Specific heat [J/(g·K)]": 1.43,
+    "Conductivity [W/(m·K)]": 0.31,
+}
+_THIN = {"Viscosity temperature [°C]": 25, "Viscosity energy [kJ/mol]": 41}
+
+#: a hotter, thicker resin and a smaller container at the pour, which have prices; a narrow mixer at the arm
+COMPARED: dict[str, Table] = CREW | {
+    "Settings": (CREW["Settings"][0], [*CREW["Settings"][1], ["Currency", "crowns"]]),
+    "Materials": changed(
+        CREW["Materials"],
+        {
+            "amber potting": {"Consistency [mPa·s]": 1870, **_THIN, "Heat [J/g]": 138, **_KINETICS},
+            "olive seam bond": {"Consistency [mPa·s]": 262000, **_THIN},
+        },
+        {
+            "Material": "moss potting",
+            "Description": "two-part potting compound",
+            "Kind": "two-part",
+            "Ratio A": 100,
+            "Ratio B": 52,
+            "Ratio basis": "mass",
+            "Pot life [min]": 71,
+            "Pot life temperature [°C]": 23,
+            "Activation energy [kJ/mol]": 58,
+            "Open time [min]": 290,
+            "Cure": "room",
+            "Cure temperature [°C]": 23,
+            "Move time [min]": 445,
+            "Test time [min]": 3700,
+            "Consistency [mPa·s]": 3940,
+            **_THIN,
+            "Heat [J/g]": 305,
+            **_KINETICS,
+        },
+    ),
+    "Components": changed(
+        CREW["Components"],
+        {"amber potting a": {"Price": 23.7}, "amber potting b": {"Price": 18.9}},
+        {
+            "Material": "moss potting",
+            "Component": "a",
+            "Density [g/mL]": 1.31,
+            "Container [mL]": 870,
+            "Heel": 0.025,
+            "Price": 14.2,
+        },
+        {
+            "Material": "moss potting",
+            "Component": "b",
+            "Density [g/mL]": 1.04,
+            "Container [mL]": 510,
+            "Heel": 0.03,
+            "Price": 11.6,
+        },
+    ),
+    "Pots": changed(CREW["Pots"], {"well": {"Limit [°C]": 62, "Film [W/(m²·K)]": 9}}),
+    "Stations": changed(
+        CREW["Stations"],
+        {
+            "head pour": {"Nozzle bore [mm]": 1.9, "Nozzle length [mm]": 33, "Pressure limit [bar]": 8},
+            "seam arm": {"Mixer bore [mm]": 9.4, "Mixer length [mm]": 210, "Pressure limit [bar]": 30},
+        },
+    ),
+    "Stock": changed(
+        CREW["Stock"],
+        {},
+        {
+            "Material": "moss potting",
+            "Component": "a",
+            "Lot": "MA-1",
+            "Quantity [mL]": 8700,
+            "Expiry": _D(2026, 12, 31),
+        },
+        {
+            "Material": "moss potting",
+            "Component": "b",
+            "Lot": "MB-1",
+            "Quantity [mL]": 5100,
+            "Expiry": _D(2026, 12, 31),
+        },
+    ),
+    "Builds": (CREW["Builds"][0], [[_D(2026, 5, 18), "early", "head", 9], *CREW["Builds"][1][1:]]),
+    "Choices": _table(
+        "Station | Material | Component | Option | What | Value",
+        ["head pour", None, None, None, "material", "moss potting"],
+        [None, "amber potting", "b", None, "container", "240 mL"],
+        ["seam arm", None, None, "narrow mixer", "mixer bore", "5.3 mm"],
+        ["seam arm", None, None, "narrow mixer", "mixer volume", "9 mL"],
+        ["seam arm", None, None, "wide mixer", "mixer bore", "11 mm"],
+        ["seam arm", None, None, "wide mixer", "mixer volume", "31 mL"],
+    ),
+}
+
 # ------------------------------------------------------------------------- plan 4: stations that routes join
 
 # Worked so that all that a line can do is in it: the valve body waits on its rail for a place before the
 # pour, where two nozzles pour it in two visits half an hour apart; from there it goes on when it has handling
-# strength. The flange passes the pour by. The first shift begins with an empty line and leaves parts in every
-# place; the second one, a half shift, begins with them; the third is longer than its hours.
+# strength. The flange passes the pour by. The first shift begins with an empty line, ends an hour early, and
+# leaves valve bodies between pour and cap and some that are not mated yet; the second one, a half shift,
+# begins with them; the third is longer than its hours.
 ROUTED: dict[str, Table] = {
     "Settings": _table(
         "Setting | Value",
@@ -1168,8 +1281,8 @@ ROUTED: dict[str, Table] = {
     "Breaks": _table("Shift | Start | End", ["day", "08:10", "08:30"]),
     "Builds": _table(
         "Date | Shift | Part | Quantity | Start | End",
-        [_D(2026, 9, 14), "day", "valve body", 19, None, None],
-        [_D(2026, 9, 14), "day", "flange", 8, None, None],
+        [_D(2026, 9, 14), "day", "valve body", 19, None, "10:00"],
+        [_D(2026, 9, 14), "day", "flange", 8, None, "10:00"],
         [_D(2026, 9, 15), "day", "flange", 3, None, "09:10"],
         [_D(2026, 9, 16), "day", "valve body", 9, "05:30", "11:45"],
     ),

@@ -177,6 +177,7 @@ class Stretch:
     most: int | None = None
     stops: tuple[tuple[float, float], ...] = ()
     goes_on: bool = False
+    put_on: float | None = None  # when the mixer in use was put on, as someone tells
 
 
 @dataclass
@@ -360,6 +361,32 @@ def open_store(plant: Plant) -> Store:
 WHOLE = Stretch()
 
 
+@dataclass(frozen=True)
+class Told:
+    """What is told of a station of a shift under way; clock times, mL in containers, stops."""
+
+    now: float
+    done: int
+    left: dict[str, float] = field(default_factory=dict)
+    put_on: float | None = None
+    stops: tuple[tuple[float, float], ...] = ()
+
+
+def rest_of(plant: Plant, station: Any, told: Told) -> Played:
+    """The rest of the plan's first shift at a station that no route joins, from what is told of it."""
+    (day, shift), *later = plant.days()
+    following = Hours(plant, *later[0], (later[0][0] - day).days)
+    store = open_store(plant)
+    over = Stretch(end=told.now, most=told.done, stops=told.stops, put_on=told.put_on)
+    Shift(plant, day, shift, station, store, following, stretch=over).play()
+    for letter, volume in told.left.items():
+        there = store.standing[station.station, letter]
+        there.usable = volume - there.heel
+        there.whole = max(there.whole, there.usable)
+    rest = Stretch(told.now, None, told.done, None, told.stops, True, told.put_on)
+    return Shift(plant, day, shift, station, store, following, stretch=rest).play()
+
+
 def to_start(good: int, station: Any) -> int:
     """Parts to start so that so many come out good."""
     return math.ceil(good / (1 - station.scrap) - 1e-9)
@@ -394,6 +421,7 @@ class Shift:
         self.plant, self.store, self.station, self.feed, self.stretch = plant, store, station, feed, stretch
         material = plant.material(station.material)
         hours = Hours(plant, day, shift, 0, stretch.stops, (stretch.start, stretch.end))
+        self.whole = Hours(plant, day, shift, 0, stretch.stops)  # who mates goes on when a stretch is over
         jobs = []
         for part, good in plant.builds_of(day, shift).items():
             mine = [shot for shot in amounts.shots_of(plant, part) if shot.station == station.station]
@@ -432,6 +460,8 @@ class Shift:
         self.nozzles = [Nozzle(number, hours.start, hours.start) for number in range(station.nozzles)]
         self.nozzle = self.nozzles[0]  # the one at work
         self.on_since: float | None = None  # when the station was started
+        self.pending = None if stretch.goes_on else stretch.put_on  # a mixer that someone tells of
+        self.is_told = False  # it is on: no rule changed it since
 
     @property
     def mixer(self) -> list[list[float]]:
@@ -629,11 +659,19 @@ class Shift:
         """Whether what stands in the mixer has gelled before a purge from then on is done."""
         return self.pot.used(self.mixer[0][1], at + self.station.purge_time) >= 1.0
 
+    def put_on_told(self, by: float) -> None:
+        """The mixer in use was put on then, not when the rule would have it."""
+        if self.pending is not None and self.pending <= by:
+            self.fill_mixer(self.pending)
+            self.pending, self.is_told = None, True
+
     def freshen(self, shots: list[list[float]], at: float, behind: str) -> float:
         """Purge or change until what leaves in the visit is within its share."""
         if self.pot is None:
             return at
         station, played, replaced = self.station, self.played, 0.0
+        if self.is_told and (station.rule == "change mixer" or self.too_late(at)):
+            return at
         helps = self.oldest([[station.mixer_volume, at]], shots, at) < station.purge_share
         while True:
             asked, share, by_end = self.asks(shots, at, replaced if helps else math.inf)
@@ -662,7 +700,7 @@ class Shift:
 
     def wait(self, begin: float, behind: str) -> float:
         """No part until then: a mixer that would gel is purged through, or taken off, the cheaper."""
-        if self.pot is None or not self.mixer or begin <= self.used:
+        if self.pot is None or not self.mixer or begin <= self.used or self.is_told:
             return begin
         if self.pot.used(self.mixer[0][1], begin) < 1.0:
             return begin
@@ -711,7 +749,7 @@ class Shift:
             played.mounted[letter] = 0.0
             played.containers[letter] = 0
         played.last = self.following is None
-        played.taken_over = self.stands()
+        played.taken_over = self.stands(self.stretch.goes_on)
         self.begin()
         played.since = self.stretch.start
         played.fed = bool(self.feed) and all(job.part in self.feed.fed for job in played.jobs)
@@ -776,6 +814,7 @@ class Shift:
             return
         for nozzle in self.nozzles:
             self.nozzle = nozzle
+            self.put_on_told(hours.end)
             end = self.used if self.free == math.inf else max(self.free, self.on_since)
             facts: dict[str, Any] = {"last": self.stretch.end is None}
             closed = bool(station.mixer_volume) and (station.after_run == "keep closed" or not facts["last"])
@@ -793,8 +832,8 @@ class Shift:
             self.tell(Event(end, "end", volume=volume, facts=facts))
             played.run_end = max(played.run_end, end)
 
-    def stands(self) -> list[dict[str, Any]]:
-        """What is at the station between two shifts: parts, a closed mixer, open containers."""
+    def stands(self, in_use: bool = False) -> list[dict[str, Any]]:
+        """What is at the station between two shifts, or now: parts, a mixer closed or in use, containers."""
         name, day, found = self.station.station, self.played.day, []
         for items, sort in ((self.store.half_done, "half done"), (self.store.to_mate, "to be mated")):
             groups: dict[tuple, list[Waiting]] = {}
@@ -819,7 +858,10 @@ class Shift:
                 since, inside = self.store.mixers[name, nozzle.number]
                 entered = inside[0][1] - (day - since).days * DAY
                 good = self.pot and self.pot.when(entered, self.station.purge_share)
-                found.append({"sort": "mixer", "volume": self.station.mixer_volume, "latest": good})
+                state = " in use, as reckoned" if in_use else ", closed"
+                state = " in use, as told" if in_use and self.stretch.put_on is not None else state
+                item = {"sort": "mixer", "state": state, "volume": self.station.mixer_volume}
+                found.append({**item, "latest": good})
         for letter in self.played.parts:
             there = self.standing(letter)
             if there is not None and there.lot != "no stock":
@@ -865,7 +907,9 @@ class Shift:
         firsts: dict[Key, float] = {}
         taken = {(item.part, item.serial, item.origin) for item in self.taken}
         self.store.half_done.pop(station.station, None)
-        self.store.to_mate.pop(station.station, None)
+        waiting = [item.on(played.day) for item in self.store.to_mate.pop(station.station, [])]
+        if later := [item for item in waiting if item.due > hours.end]:
+            self.store.to_mate[station.station] = later  # not mated in this shift either
         for place, item in enumerate(self.taken):
             job = next(job for job in played.jobs if job.part == item.part)
             job.taken += 1
@@ -925,6 +969,7 @@ class Shift:
                     job.thrown += 1
                     played.thrown.append((job.part, serial, origin, latest, soonest))
                     continue
+            self.put_on_told(max(self.free, due))
             arrives = coming is not None and turn == 0
             soonest = max(due, last_begun) if arrives else due  # first come, first served
             if turn == 0 and (pause := self.outlasted_by(soonest, job)) is not None:
@@ -1025,13 +1070,13 @@ class Shift:
         played.blocked = sum(nozzle.blocked for nozzle in self.nozzles) / len(self.nozzles)
 
     def mating(self, first: float, ended: float) -> tuple[float, bool]:
-        """When a part is mated, and whether in the next shift."""
-        hours = self.played.hours
-        planned, stays = self.mated(ended), hours.at(hours.worked(ended) + self.station.mating_delay)
+        """When a part is mated, and whether that is after what is played: in the next shift, or the rest."""
+        whole = self.whole
+        planned, stays = self.mated(ended), whole.at(whole.worked(ended) + self.station.mating_delay)
         # a crew stays a quarter of an hour for a part that would be lost till the morning
-        if planned > self.open.when(first) >= stays and stays <= hours.end + 900:
-            return stays, False
-        return planned, planned > hours.end
+        if planned > self.open.when(first) >= stays and stays <= whole.end + 900:
+            return stays, self.stretch.end is not None and stays > self.stretch.end
+        return planned, planned > self.played.hours.end
 
     def spare(self, due: float, job: Job) -> tuple[float, float]:
         """When a part would be begun, nothing else in its way, and what is left of its open time."""
@@ -1057,11 +1102,11 @@ class Shift:
 
     def mated(self, ended: float) -> float:
         """After the mating delay in working time, which goes on in the plan's next shift."""
-        hours = self.played.hours
-        over = hours.worked(ended) + self.station.mating_delay - hours.available
-        if self.following is None or over <= 0 or ended >= hours.end:
-            return hours.at(hours.worked(ended) + self.station.mating_delay)
-        return max(self.following.at(over), hours.end)
+        whole = self.whole
+        over = whole.worked(ended) + self.station.mating_delay - whole.available
+        if self.following is None or over <= 0 or ended >= whole.end:
+            return whole.at(whole.worked(ended) + self.station.mating_delay)
+        return max(self.following.at(over), whole.end)
 
     @staticmethod
     def visit(job: Job, serial: int, bad: bool, turn: int, *_: Any) -> list[amounts.Shot]:

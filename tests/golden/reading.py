@@ -160,7 +160,7 @@ OPTIONAL: dict[str, tuple[str, ...]] = {
         "moisture_energy",
         "dose",
     ),
-    "Components": ("open_life",),
+    "Components": ("open_life", "price"),
     "Beads": ("height", "contact_angle", "length", "run", "gap", "bond_line", "flange_width", "press_force"),
     "Pots": ("width", "cell_diameter", "cell_height", "limit", "film", "cell"),
     "Inserts": ("width",),
