@@ -864,7 +864,7 @@ def test_charts_say_in_words_what_they_show(demo):
 
 def lightness(fill: str) -> float:
     """Grey of an RGB colour as a printer without colour sees it (luma of ITU-R BT.601)."""
-    red, green, blue = (int(fill[place : place + 2], 16) for place in (-6, -4, -2))
+    red, green, blue = bytes.fromhex(fill[-6:])
     return 0.299 * red + 0.587 * green + 0.114 * blue
 
 
