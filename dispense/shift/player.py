@@ -18,7 +18,7 @@ mixers that are kept closed and parts in process go from shift to shift (`Store`
 
 What is settled here, and why:
 - a visit that would not be finished before a break or the end of the shift waits until after it;
-- the mixer is filled in plug flow: what went in first comes out first;
+- the mixer is filled in plug flow: what went in first comes out first (a stated oldest share: `Mixer`);
 - the age that counts is that of the oldest material that leaves in a visit, when it leaves; where
   even a fresh mixer would pass the limit in the visit, that at its start, and the part is told;
 - a purge and the part after it go together: neither is begun where both do not fit before a break;
