@@ -7,12 +7,14 @@ import json
 import math
 import re
 import subprocess
+import zipfile
 from itertools import pairwise
 from types import SimpleNamespace
 
 import numpy as np
 import openpyxl
 import pytest
+from lxml import etree
 from plans import MONDAY, add_hot_pot, hand_rows, make
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
@@ -21,6 +23,8 @@ from scipy.stats import t as student
 
 from dispense.base.errors import DispenseError, FileError, InputError, Problem
 from dispense.books.cure import cure_workbook
+from dispense.books.cure.pack import map_table
+from dispense.books.page import Page
 from dispense.books.plan import new_plan
 from dispense.cli import main
 from dispense.handbook.heat import peak_temperature
@@ -34,6 +38,7 @@ from dispense.reports.cure import _pour_text, belt_speed, cure_report, light_rep
 from dispense.reports.day import COLDER, HOTTER, STATED, life_day
 from dispense.reports.pour import PourReport, _hottest, _trace, not_computed, pour_findings, pour_report
 from dispense.reports.runs import _played, early_test, run_rows, with_hold
+from dispense.reports.shot_plan import ShotChoice, ShotMap
 from dispense.sheets.material import shift_material_content
 from dispense.shift.play import play_shift
 from dispense.shift.windows import OPEN, SURFACE, latest_times
@@ -833,6 +838,7 @@ def test_report_of_every_demo_station(demo, station):
                     assert value is not None and not str(value).startswith("#"), cell.coordinate
         for chart in sheet._charts:
             assert chart.x_axis.title is not None and chart.y_axis.title is not None
+        assert sheet.sheet_state == ("hidden" if sheet.title == "Chart data" else "visible")  # no blank page
         if sheet.title != "Chart data":  # what the reader came for is the largest thing on the page
             sizes = {
                 cell.coordinate: cell.font.size
@@ -841,6 +847,66 @@ def test_report_of_every_demo_station(demo, station):
                 if cell.value is not None
             }
             assert sizes["A3"] == max(sizes.values()) and list(sizes.values()).count(sizes["A3"]) == 1
+
+
+def test_charts_say_in_words_what_they_show(demo):
+    # WCAG 2.2, 1.1.1: what is not text has a text; ECMA-376 part 1, 20.1.2.2.8 keeps it in `descr`
+    with zipfile.ZipFile(io.BytesIO(cure_workbook(cure_report(demo, "Block potting")))) as archive:
+        drawings = [archive.read(name) for name in archive.namelist() if "drawings/drawing" in name]
+    named = [item for text in drawings for item in etree.fromstring(text).iter("{*}cNvPr")]
+    words = [item.get("descr", "") for item in named]
+    assert len(words) > 6 and all(" against " in text for text in words)
+    assert (
+        "As planned: corner of the block; temperature [°C] against time since the first shot [min]; series: "
+        "hottest compound, skin of the hottest cell, mean of the hottest cell, limit of the cells"
+    ) in words
+
+
+def lightness(fill: str) -> float:
+    """Grey of an RGB colour as a printer without colour sees it (luma of ITU-R BT.601)."""
+    red, green, blue = bytes.fromhex(fill[-6:])
+    return 0.299 * red + 0.587 * green + 0.114 * blue
+
+
+def test_the_map_of_shots_tells_its_safe_region_without_colour():
+    # made up: 3 of 5 keep a limit of 60 °C; the thick line stands where a safe cell has an unsafe neighbour
+    def one(shots, wait, celsius):
+        return ShotChoice(shots, 0.06 / shots, wait, 298.15, 298.15, celsius + 273.15)
+
+    rows = (
+        (one(1, 0.0, 90.0),),
+        (one(2, 900.0, 70.0), one(2, 1800.0, 58.0)),
+        (one(3, 900.0, 50.0), one(3, 1800.0, 40.0)),
+    )
+    book = openpyxl.Workbook()
+    page = Page(book, "Map", "Map", (20, 14, 12, 12))
+    map_table(page, ShotMap(333.15, (900.0, 1800.0), rows, (), 0.0, rows[2][0], None))
+    cells = {
+        str(cell.value): cell
+        for row in page.sheet.iter_rows(min_col=3, max_col=4)
+        for cell in row
+        if str(cell.value)[:1] in ("✓", "▲")
+    }
+    assert set(cells) == {"▲ 90.0", "▲ 70.0", "✓ 58.0", "✓ 50.0 ●", "✓ 40.0"}
+    greys = [
+        lightness(cells[name].fill.start_color.rgb) for name in ("✓ 40.0", "✓ 50.0 ●", "✓ 58.0", "▲ 70.0")
+    ]
+    assert all(cooler - hotter > 10.0 for cooler, hotter in pairwise(greys))
+    # dark text on the darkest: contrast well above 4.5 (WCAG 2.2, 1.4.3); grey 140 of 255 is about 6
+    assert greys[-1] > 140.0
+    thick = {
+        name: {
+            side for side in ("left", "right", "top", "bottom") if getattr(cell.border, side).style == "thick"
+        }
+        for name, cell in cells.items()
+    }
+    assert thick == {
+        "▲ 90.0": set(),
+        "▲ 70.0": set(),
+        "✓ 58.0": {"left", "right", "top"},
+        "✓ 50.0 ●": {"left", "top", "bottom"},
+        "✓ 40.0": {"right", "bottom"},
+    }
 
 
 def test_live_formulas_give_the_report_s_figures(demo):

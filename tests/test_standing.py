@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from plans import add_hot_pot, hand_rows, make
 
@@ -21,6 +22,8 @@ from dispense.reports.standing import (
     standing_of,
 )
 from dispense.sheets.setup import station_setup_content
+from dispense.shift.mixer import Mixer
+from dispense.shift.play import play_plan
 from dispense.shift.setup import setup_card
 
 GRAVITY = 9.80665  # m/s², CGPM 1901
@@ -174,6 +177,65 @@ def test_the_oldest_hundredth_counts_where_the_plan_says_so():
     assert told["purge"].numbers["needed_mL"] == pytest.approx(50.0)
     enough = plan_with(Stations={"oldest_share": 0.01, "purge_volume": 50})
     assert "purge" not in {each.topic for each in found(age_findings, enough)}
+    # 15 mL at a time: 4 purges for the 50 mL
+    assert "4 purges in a row" in told["purge"].text
+    blank = plan_with(Stations={"oldest_share": 0.01, "purge_volume": 0})
+    assert "purge" not in {each.topic for each in found(age_findings, blank)}
+    assert setup_card(blank, "hem").station.purge_volume == pytest.approx(50e-6)
+    assert setup_card(plan_with(Stations={"purge_volume": 0}), "hem").station.purge_volume == 0.0
+
+
+def streamlines_too_old(pushes, filled, volume, limit):
+    """Largest share of what leaves on a part that is older than a limit [s]: laminar tube, by streamlines.
+
+    `pushes` are volumes [mL] with their begin and end [s], parts those marked; the tube was filled at once.
+    Poiseuille: of the flow, a share F lies within r² = 1 − √(1 − F), where it is 2√(1 − F) times as fast as
+    the mean, so that it entered 1/(2√(1 − F)) tube volumes before (B. R. Bird, W. E. Stewart,
+    E. N. Lightfoot: Transport Phenomena, from memory).
+    """
+    shares = (np.arange(20_000) + 0.5) / 20_000
+    before = volume / (2.0 * np.sqrt(1.0 - shares))
+    clocks, through = [filled], [0.0]
+    for amount, begin, end, _ in pushes:
+        clocks += [begin, end]
+        through += [through[-1], through[-1] + amount]
+    worst = 0.0
+    for place, (amount, begin, end, is_part) in enumerate(pushes):
+        for part in (0.0, 0.5, 1.0) if is_part else ():
+            put = through[1 + 2 * place] + part * amount
+            # what was there at the start is as old as the filling
+            entered = np.interp(put - before, through, clocks, left=filled)
+            worst = max(worst, float(np.mean(begin + part * (end - begin) - entered > limit)))
+    return worst
+
+
+@pytest.mark.parametrize(("share", "is_kept"), [(None, False), (0.01, True)])
+def test_the_player_purges_by_the_oldest_share(monkeypatch, share, is_kept):
+    """10 mL a part each 10 min through 10 mL at 23 °C: 36 min allowed; of plug flow 10, 1 % older than 50."""
+    mixers, fill, push = {}, Mixer.fill, Mixer.push
+
+    def filled(self, clock):
+        mixers.setdefault(self, []).append((clock, []))
+        fill(self, clock)
+
+    def pushed(self, volume, start, end):
+        if volume and self in mixers:
+            mixers[self][-1][1].append((volume / 1e6, start, end, volume == 10_000_000))
+        push(self, volume, start, end)
+
+    monkeypatch.setattr(Mixer, "fill", filled)
+    monkeypatch.setattr(Mixer, "push", pushed)
+    plan = plan_with(Stations={"oldest_share": share, "purge_volume": 0, "takt": 600, "shop_temperature": 23})
+    played = next(iter(play_plan(plan)))
+    runs = [run for each in mixers.values() for run in each]
+    assert sum(is_part for _, pushes in runs for *_, is_part in pushes) > 10
+    worst = max(streamlines_too_old(pushes, clock, 10.0, 36 * 60.0) for clock, pushes in runs)
+    assert (worst <= 0.01 + 1e-4) is is_kept
+    assert is_kept or worst > 0.013  # 1/(4·4²) is 1.6 %: the mix of four parts before
+    purged = [event.volume / 1e6 for event in played.events if event.kind == "purge"]
+    assert set(purged) == ({50.0} if is_kept else {10.0})  # after breaks in plug flow too
+    # a new mixer costs its content, whatever may stay in it
+    assert played.used["a"]["mixers"] + played.used["b"]["mixers"] == played.mixers * 10_000_000
 
 
 def test_old_material_at_the_takt():

@@ -1,4 +1,5 @@
-"""A workbook made here, finished: values beside its formulas and in its charts, same content same bytes."""
+"""A workbook made here, finished: values beside its formulas and in its charts,
+its charts in words too; same content same bytes."""
 
 from __future__ import annotations
 
@@ -7,7 +8,7 @@ from openpyxl import Workbook
 from ..base.paper import paper_code
 from ..handbook.in_formulas import formula_values
 from ..xlsx.package import Package
-from ..xlsx.stored import cache_values, refresh_charts
+from ..xlsx.stored import cache_values, describe_charts, refresh_charts
 from . import style
 from .pages import set_paper
 
@@ -20,4 +21,5 @@ def finished(book: Workbook, name: str, paper: str = "A4") -> bytes:
     set_paper(package, paper_code(paper, name))
     cache_values(package, formula_values)
     refresh_charts(package)
+    describe_charts(package)
     return package.to_bytes()

@@ -37,7 +37,7 @@ class Data:
         style.put(self.sheet["A1"], "What the charts draw")
         style.title(self.sheet["A1"])
         style.put(
-            self.sheet["A2"], "Behind the charts of the other sheets; this sheet is not printed in full."
+            self.sheet["A2"], "Behind the charts of the other sheets; hidden, so that it prints no page."
         )
         self.sheet["A2"].font = style.NOTE
         self.column = 1
@@ -72,7 +72,7 @@ class Data:
         return found
 
     def close(self, *, whole: bool = False) -> None:
-        """Print set-up: the head alone, or the whole of what few figures there are."""
+        """Print set-up: hidden and so not printed, or the whole of what few figures there are."""
         self.sheet.row_dimensions[4].height = 42
         self.sheet.freeze_panes = "A5"
         style.page(self.sheet)
@@ -80,7 +80,7 @@ class Data:
             style.put(self.sheet["A2"], "Behind the charts of the other sheets.")
             self.sheet.print_area = self.sheet.dimensions
         else:
-            self.sheet.print_area = "A1:H2"
+            self.sheet.sheet_state = "hidden"
 
 
 class Page:

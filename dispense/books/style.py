@@ -10,10 +10,11 @@ import datetime
 import io
 import math
 import zipfile
+from collections.abc import Collection
 from typing import Any
 
 import numpy as np
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
@@ -52,6 +53,7 @@ __all__ = [
     "Live",
     "header",
     "input_cell",
+    "map_cell",
     "page",
     "put",
     "put_text",
@@ -68,6 +70,10 @@ DARK = "1A1A1A"
 GREY = "5A5A5A"
 RULE = "BFBFBF"
 
+#: fills of a map from cool to hot: each darker than the one before, so that they tell in grey; dark text
+HEAT = ("FFF8E6", "FCE2AE", "F6C77E", "EBA75A")
+TOO_HOT = "D0824A"  # beyond a limit
+
 FAMILY = "Calibri"
 BODY = Font(name=FAMILY, size=10, color=DARK)
 BOLD = Font(name=FAMILY, size=10, bold=True, color=DARK)
@@ -83,9 +89,12 @@ HEADER_FILL = PatternFill("solid", start_color=ACCENT)
 INPUT_FILL = PatternFill("solid", start_color="FFF8DC")
 RESULT_FILL = PatternFill("solid", start_color="F2F2F2")
 WARNING_FILL = PatternFill("solid", start_color="FCE4D6")
+HEAT_FILLS = tuple(PatternFill("solid", start_color=shade) for shade in HEAT)
+TOO_HOT_FILL = PatternFill("solid", start_color=TOO_HOT)
 WARNING_MARK = "▲ "
 
 _THIN = Side(style="thin", color=RULE)
+_EDGE = Side(style="thick", color=DARK)
 BORDER = Border(left=_THIN, right=_THIN, top=_THIN, bottom=_THIN)
 RESULT_BORDER = Border(bottom=Side(style="medium", color=ACCENT))
 
@@ -138,6 +147,18 @@ def put_text(cell, text: str) -> None:
     cell.value = text
     cell.data_type = "s"
     cell.quotePrefix = text.startswith(("=", "+", "-", "@"))
+
+
+def map_cell(cell: Cell, warmth: float, edges: Collection[str]) -> None:
+    """A cell of a map of temperatures: `warmth` from 0, cool, to 1, the limit; hotter ones stand out.
+
+    `edges` are the sides, such as "top", on which the region that keeps the limit ends.
+    """
+    cell.font = BOLD if warmth > 1.0 else BODY
+    step = min(max(int(warmth * len(HEAT_FILLS)), 0), len(HEAT_FILLS) - 1) if math.isfinite(warmth) else 0
+    cell.fill = TOO_HOT_FILL if warmth > 1.0 else HEAT_FILLS[step]
+    sides = ("left", "right", "top", "bottom")
+    cell.border = Border(**{side: _EDGE if side in edges else _THIN for side in sides})
 
 
 class Live(str):

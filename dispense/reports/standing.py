@@ -22,7 +22,6 @@ from ..handbook.fill import (
     bubble_size,
     cell_fill_time,
     drip_volume,
-    residence_age,
     residence_share,
     sag_height,
     sag_speed,
@@ -37,6 +36,7 @@ from ..plan.records import Plan
 from ..plan.rows import Bead, Component, Material, Pot, Station
 from ..plan.tables import PURGE
 from ..plan.weather import shop_record, viscosity_at
+from ..shift.mixer import oldest_factor, purges_in_a_row
 from ..shift.setup import SetupCard, setup_card, station_parts
 
 STEADY = 0.95  # share of the flow from which a bead counts as even (common practice, no source)
@@ -383,18 +383,13 @@ def hose_findings(plan: Plan, station: Station) -> list[Finding]:
 # ------------------------------------------------------------------------------ ages in the mixer
 
 
-def oldest_factor(material: Material, share: float) -> float:
-    """Age of the oldest share over the mean age: laminar tube, whatever the elements stir across."""
-    return float(residence_age(1.0 - share, material.index))
-
-
 def age_findings(plan: Plan, station: Station) -> list[Finding]:
     """The oldest material of the mixer against its share of pot life, and what a purge renews of it."""
     share = station.oldest_share
     if share is None or station.mixer_volume <= 0.0:
         return []
     material = plan.material(station.material)
-    factor = oldest_factor(material, share)
+    factor = oldest_factor(station, material)
     cell = plan.cell(station, "oldest_share")
     where = station.station, material.material
     basis = "laminar flow in a tube; mixing elements narrow it, dead corners widen it"
@@ -411,13 +406,15 @@ def age_findings(plan: Plan, station: Station) -> list[Finding]:
     ]
     needs = factor * station.mixer_volume
     if station.rule == PURGE and 0.0 < station.purge_volume < needs * (1.0 - EQUAL):
+        count = purges_in_a_row(station, material)
         renewed = float(residence_share(station.purge_volume / station.mixer_volume, material.index))
         told.append(
             Finding(
                 QUALITY,
                 f"a purge of {from_si(station.purge_volume, 'mL'):.3g} mL leaves {_percent(1.0 - renewed)} "
                 f"of old material in what comes next; down to {_percent(share)} takes "
-                f"{from_si(needs, 'mL'):.3g} mL ({basis})",
+                f"{from_si(needs, 'mL'):.3g} mL, and the shift is played with {count} "
+                f"purges in a row ({basis})",
                 "purge more, or show by trial that less renews the mixer",
                 "purge",
                 *where,
@@ -512,7 +509,6 @@ __all__ = [
     "gap_findings",
     "gap_time",
     "hose_findings",
-    "oldest_factor",
     "sag_findings",
     "settling_findings",
     "standing_findings",

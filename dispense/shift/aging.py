@@ -18,6 +18,7 @@ from ..handbook.thickening import aged_pressure
 from ..plan.materials import Thickener, thickener_of, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
+from .mixer import oldest_factor, purges_in_a_row
 
 LONGEST = 30 * DAY  # a mix that stands longer is of no interest
 _FIRST = 60.0  # s, from which the age at the limit is looked for
@@ -85,7 +86,8 @@ def share_at_limit(plan: Plan, station: Station, flows: Iterable[float], heats: 
     thickener, life = thickener_of(plan, material), working_life(material)
     if station.pressure_limit is None or thickener is None or life is None or not flow:
         return math.inf
-    least = station.purge_time + float(dwell_time(station.mixer_volume, flow))
+    factor, purges = oldest_factor(station, material), purges_in_a_row(station, material)
+    least = purges * station.purge_time + factor * float(dwell_time(station.mixer_volume, flow))
     shares = []
     for heat in heats:
         age = age_at_limit(station, material, thickener, flow, heat)

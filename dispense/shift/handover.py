@@ -17,7 +17,7 @@ from ..plan.records import Plan
 from ..plan.routes import place_in_route, route_of
 from .cure_times import OpenClock
 from .results import Handover, ShiftResult, numbers_text
-from .store import NO_STOCK, Between, HalfDone, Store, ToMate
+from .store import NO_STOCK, Between, HalfDone, Store, ToMate, nanolitres
 
 HALF_DONE, TO_MATE, MIXER = "half done", "to be mated", "mixer, closed"
 IN_USE = ("mixer in use, as reckoned", "mixer in use, as told")
@@ -121,10 +121,10 @@ def _mixers(
     """Mixers that are kept closed or in use, and until when they may be used."""
     for (station, nozzle), mixer in sorted(store.mixers.items(), key=lambda item: item[0]):  # by nozzle
         if station == result.station.station and mixer.contents:
-            contents = list(mixer.on(result.date))
-            latest = None if pot is None else pot.when(contents[0][1], result.station.purge_share)
+            _, oldest = next(iter(mixer.on(result.date)))
+            latest = None if pot is None else pot.when(oldest, result.station.purge_share)
             what = MIXER if in_use is None else IN_USE[nozzle in in_use]
-            yield Handover(what, latest=latest, volume=sum(volume for volume, _ in contents))
+            yield Handover(what, latest=latest, volume=nanolitres(result.station.mixer_volume))
 
 
 def _containers(result: ShiftResult, store: Store) -> Iterator[Handover]:

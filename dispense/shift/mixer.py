@@ -1,42 +1,73 @@
-"""Mixed material in mixer and nozzle: plug flow, and how old what leaves it is."""
+"""Mixed material in mixer and nozzle: how old what leaves it is.
+
+It moves as a plug whose length is the throughput that replaces it: the volume of the mixer, or where the
+plan states a share that may be older, the throughput after which no more than that share is (residence
+times of laminar flow follow the volume put through, whatever the pauses between).
+"""
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Sequence
 
+from ..base.numbers import EQUAL
+from ..handbook.fill import residence_age
 from ..handbook.life import LifeClock
+from ..plan.rows import Material, Station
 from .visits import Piece
 
 GELLED = 1.0  # share of the pot life at which the mixer is lost
 
 
+def oldest_factor(station: Station, material: Material) -> float:
+    """Age of the oldest material that counts over the mean age; 1 where no share of it is stated.
+
+    Laminar flow in a tube, whatever the elements stir across. It is as well the volume put through that
+    renews all but that share, over the volume of the mixer.
+    """
+    share = station.oldest_share
+    return 1.0 if share is None else float(residence_age(1.0 - share, material.index))
+
+
+def purges_in_a_row(station: Station, material: Material) -> int:
+    """Purges of the stated volume that renew a mixer, but for the share that may be older."""
+    needed = oldest_factor(station, material) * station.mixer_volume
+    volume = station.purge_volume or needed
+    return max(1, math.ceil(needed / volume * (1.0 - EQUAL))) if volume > 0.0 else 1
+
+
 class Mixer:
     """What stands in a mixer, the oldest first: volume [nL] and clock time [s] at which it went in.
+
+    `content` is what is in it; `renewal` the throughput that replaces the material that counts.
 
     `life` is None where nothing ages; `quickest` is the share of pot life used in a second of the
     hottest hour, so that most visits need no exact reckoning.
     """
 
-    __slots__ = ("content", "contents", "life", "quickest")
+    __slots__ = ("content", "contents", "factor", "life", "quickest", "renewal")
 
-    def __init__(self, content: int, life: LifeClock | None, quickest: float = 0.0) -> None:
-        self.content, self.life, self.quickest = content, life, quickest
+    def __init__(
+        self, content: int, life: LifeClock | None, quickest: float = 0.0, factor: float = 1.0
+    ) -> None:
+        self.content, self.life, self.quickest, self.factor = content, life, quickest, factor
+        self.renewal = round(content * factor)
         self.contents: deque[tuple[int, float]] = deque()
 
     def copy(self) -> Mixer:
         """Another one with the same in it, to try things on."""
-        other = Mixer(self.content, self.life, self.quickest)
+        other = Mixer(self.content, self.life, self.quickest, self.factor)
         other.contents = deque(self.contents)
         return other
 
     def fill(self, clock: float) -> None:
         """A new mixer, filled at once."""
-        self.contents = deque([(self.content, clock)])
+        self.contents = deque([(self.renewal, clock)])
 
     def push(self, volume: int, start: float, end: float) -> None:
         """Material goes through: the oldest leaves, new goes in."""
-        content = self.content
+        content = self.renewal
         if content <= 0 or volume <= 0:
             return
         if volume >= content:
@@ -103,4 +134,4 @@ class Mixer:
         return worst
 
 
-__all__ = ["GELLED", "Mixer"]
+__all__ = ["GELLED", "Mixer", "oldest_factor", "purges_in_a_row"]

@@ -18,7 +18,7 @@ mixers that are kept closed and parts in process go from shift to shift (`Store`
 
 What is settled here, and why:
 - a visit that would not be finished before a break or the end of the shift waits until after it;
-- the mixer is filled in plug flow: what went in first comes out first;
+- the mixer is filled in plug flow: what went in first comes out first (a stated oldest share: `Mixer`);
 - the age that counts is that of the oldest material that leaves in a visit, when it leaves; where
   even a fresh mixer would pass the limit in the visit, that at its start, and the part is told;
 - a purge and the part after it go together: neither is begun where both do not fit before a break;
@@ -57,7 +57,7 @@ from .cure_times import OpenClock, cure_times, open_clock
 from .findings import shift_findings
 from .handover import on_the_way, origin_text, standing
 from .idle import off_text, weigh_idle
-from .mixer import GELLED, Mixer
+from .mixer import GELLED, Mixer, oldest_factor
 from .pace import shift_takt
 from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, ShiftResult, TooLong
 from .setup import as_run
@@ -247,9 +247,9 @@ class Player:
         self.open_clock = self.make_open_clock()
         life = _pot_clock(plan, station, material) if station.mixer_volume > 0.0 else None
         quickest = _quickest(plan, station, material) if life is not None else 0.0
-        content = nanolitres(station.mixer_volume)
+        content, factor = nanolitres(station.mixer_volume), oldest_factor(station, material)
         self.nozzles = [
-            Nozzle(number, Mixer(content, life, quickest), calendar.start, calendar.start)
+            Nozzle(number, Mixer(content, life, quickest, factor), calendar.start, calendar.start)
             for number in range(station.nozzles)
         ]
         self.nozzle = self.nozzles[0]  # the one that is at work
@@ -497,15 +497,15 @@ class Player:
         mixer, limit = self.nozzle.mixer, self.station.purge_share
         if mixer.keeps(limit, pieces, clock) or (self.nozzle.number in self.told and self._changes(clock)):
             return clock
-        replaced = 0 if self._is_quick(clock, pieces) else mixer.content
+        replaced = 0 if self._is_quick(clock, pieces) else mixer.renewal
         while self.result.purges + self.result.mixers < MOST_CHANGES:
             share, by_end = mixer.share_used(clock), mixer.worst_share(pieces, clock)
-            if by_end < limit or (share < limit and replaced >= mixer.content):
+            if by_end < limit or (share < limit and replaced >= mixer.renewal):
                 return clock
             self.result.between += not why
             if self._changes(clock):
                 clock = self._change_mixer(clock, share, by_end, why)
-                replaced += mixer.content
+                replaced += mixer.renewal
             else:
                 clock = self._purge(clock, self._past(share, by_end), why)
                 replaced += self.purge
@@ -538,7 +538,7 @@ class Player:
 
     def _is_quick(self, clock: float, pieces: tuple[Piece, ...]) -> bool:
         """Whether a fresh mixer keeps its limit through a visit, so that the visit's time is judged too."""
-        fresh = Mixer(self.nozzle.mixer.content, self.nozzle.mixer.life, self.nozzle.mixer.quickest)
+        fresh = self.nozzle.mixer.copy()
         fresh.fill(clock)
         return fresh.worst_share(pieces, clock) < self.station.purge_share
 

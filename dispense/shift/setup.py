@@ -40,6 +40,7 @@ from ..plan.records import Plan
 from ..plan.rows import Bead, Component, Material, Station
 from ..plan.weather import coldest_consistency, shop_record
 from .aging import share_at_limit
+from .mixer import oldest_factor
 from .weighing import Weighing, weigh, weighing_findings
 
 #: K about its temperature in which a viscosity without activation energy counts (common practice, no source)
@@ -124,11 +125,19 @@ def station_parts(plan: Plan, station: str) -> list[str]:
 
 
 def as_run(plan: Plan, station: Station) -> Station:
-    """A station that purges at its share of the pot life, or sooner where its limit of pressure asks."""
+    """A station that purges at its share of the pot life, or sooner where its limit of pressure asks.
+
+    A purge whose volume is not stated renews the mixer, where a share that may be older is stated but for
+    that share.
+    """
     known: dict[str, Station] = plan.kept("stations as run")
     if station.station not in known:
+        material = plan.material(station.material)
+        if station.oldest_share is not None and not station.purge_volume:
+            renewal = max(1.0, oldest_factor(station, material)) * station.mixer_volume
+            station = replace(station, purge_volume=renewal)
         known[station.station] = station
-        if station.pressure_limit is not None and thickener_of(plan, plan.material(station.material)):
+        if station.pressure_limit is not None and thickener_of(plan, material):
             record = shop_record(plan, station)[1]
             flows = [item.flow or 0.0 for item in _settings(plan, station)]
             share = share_at_limit(plan, station, flows, sorted({min(record), max(record)}))
@@ -347,11 +356,13 @@ def _warn(plan: Plan, card: SetupCard) -> None:
                 limit_bar=limit,
             )
         if item.flow and card.life_hot and station.mixer_volume:
-            dwell = float(dwell_time(station.mixer_volume, item.flow))
+            dwell = oldest_factor(station, card.material) * float(dwell_time(station.mixer_volume, item.flow))
+            share = station.oldest_share
+            what = "material" if share is None else f"the oldest {100.0 * share:g} % of the mix"
             if dwell > station.purge_share * card.life_hot:
                 card.find(
                     QUALITY,
-                    f"{name}: material stays {dwell:.0f} s in the mixer even without a "
+                    f"{name}: {what} stays {dwell:.0f} s in the mixer even without a "
                     "stop, longer than its share of the pot life",
                     "a smaller mixer, or more flow",
                     topic="time in the mixer",

@@ -16,6 +16,7 @@ from ..base.errors import InputError, Problem
 from ..base.units import from_si
 from ..plan.records import Plan
 from ..plan.rows import Station
+from .mixer import Mixer, oldest_factor
 from .store import KeptMixer, Lot, Store, nanolitres, use_by
 
 
@@ -160,6 +161,7 @@ def _connected(plan: Plan, station: Station, letter: str, lot: str) -> Lot:
 
 def set_standing(plan: Plan, today: Today, station: Station, store: Store) -> None:
     """What is read off at the station replaces what was reckoned."""
+    material = plan.material(station.material)
     components, told = plan.components_of(station.material), today.of(station.station)
     for letter in dict.fromkeys((*told.left, *told.mounted)):
         container = store.mounted.get((station.station, letter))
@@ -192,8 +194,9 @@ def set_standing(plan: Plan, today: Today, station: Station, store: Store) -> No
 
     for nozzle, clock in told.mixers.items():
         if (station.station, nozzle) not in store.mixers:  # the run has not begun
-            contents = ((nanolitres(station.mixer_volume), clock),)
-            store.mixers[station.station, nozzle] = KeptMixer(today.date, contents)
+            mixer = Mixer(nanolitres(station.mixer_volume), None, factor=oldest_factor(station, material))
+            mixer.fill(clock)
+            store.mixers[station.station, nozzle] = KeptMixer(today.date, tuple(mixer.contents))
 
 
 __all__ = ["Before", "Stop", "Stretch", "Today", "Told", "check_now", "set_standing"]

@@ -24,7 +24,15 @@ from dispense.xlsx.content import (
 from dispense.xlsx.package import MAIN, Package, Sheet, column_letters, iter_cells, sound_xml, split_range
 from dispense.xlsx.rows import area_cells, chart_parts
 
-__all__ = ["Evaluate", "Evaluated", "ask_for_calculation", "cache_values", "refresh_charts", "store_values"]
+__all__ = [
+    "Evaluate",
+    "Evaluated",
+    "ask_for_calculation",
+    "cache_values",
+    "describe_charts",
+    "refresh_charts",
+    "store_values",
+]
 
 
 class Evaluated(Protocol):
@@ -38,6 +46,9 @@ Evaluate = Callable[[Package], Mapping[tuple[str, str], Any] | Evaluated]
 
 
 _CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
+_DRAWN = "http://schemas.openxmlformats.org/drawingml/2006/main"
+_SHEET_DRAWING = "http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing"
+_LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _C15 = "http://schemas.microsoft.com/office/drawing/2012/chart"
 _CACHES = {  # what holds a reference in a chart, and what holds the values stored with it
     f"{{{_CHART}}}numRef": f"{{{_CHART}}}numCache",
@@ -218,6 +229,39 @@ def _refresh_all(package: Package, notes: list[str]) -> None:
                     _refresh_cache(item, formula, cache, areas, lookup)
         if not was_edited and etree.tostring(root) == before:
             package.revert(part)
+
+
+def describe_charts(package: Package) -> None:
+    """Give each chart that has none a text in words, for readers who do not see it.
+
+    It says the title, what stands up and across with their units, and the names of the series.
+    """
+    for sheet in package.worksheets:
+        for drawing in package.drawings(sheet):
+            links = package.relationships(drawing)
+            for frame in package.edit(drawing).iter(f"{{{_SHEET_DRAWING}}}graphicFrame"):
+                named = frame.find(f"{{{_SHEET_DRAWING}}}nvGraphicFramePr/{{{_SHEET_DRAWING}}}cNvPr")
+                link = next((item.get(_LINK) for item in frame.iter(f"{{{_CHART}}}chart")), None)
+                if named is None or named.get("descr") or link not in links:
+                    continue
+                named.set("descr", _chart_words(package.tree(links[link].target)))
+
+
+def _chart_words(root: etree._Element) -> str:
+    """A chart in words: "Title; pressure [bar] against age [min]; series: 20 °C, limit"."""
+    spaces = {"c": _CHART, "a": _DRAWN}
+
+    def texts(place: str) -> list[str]:
+        return [
+            "".join(item.xpath(".//a:t/text()", namespaces=spaces)) for item in root.findall(place, spaces)
+        ]
+
+    words = texts("c:chart/c:title")
+    # the axes stand as they are made, across first
+    words.append(" against ".join(reversed([text for text in texts("c:chart/c:plotArea/*/c:title") if text])))
+    names = root.xpath(".//c:ser/c:tx/c:v/text() | .//c:ser/c:tx//c:pt/c:v/text()", namespaces=spaces)
+    words.append("series: " + ", ".join(dict.fromkeys(names)) if names else "")
+    return "; ".join(text for text in words if text)
 
 
 class _Lookup:

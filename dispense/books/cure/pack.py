@@ -17,6 +17,8 @@ from ..charts import LOOKS, Curve, scatter
 from ..page import Data, Page
 
 _POINTS = 140  # of a curve over time
+_MAP_COLUMN = 3  # of the sheet, where the waits of the map begin
+_SIDES = {"left": (0, -1), "right": (0, 1), "top": (-1, 0), "bottom": (1, 0)}  # row, column of the neighbour
 _AFTER = 2.5  # times the time of the latest peak, that the chart shows
 
 
@@ -133,7 +135,7 @@ def pack_tables(page: Page, pour: PourReport, pack: PackHeat) -> None:
         ("@", "0.0", "0.0", "0", "0.0", "@"),
     )
     if pour.shot_map is not None:
-        _map_table(page, pour.shot_map)
+        map_table(page, pour.shot_map)
 
 
 def _figure_row(name: str, figure: Figure) -> list[Any]:
@@ -148,18 +150,20 @@ def _figure_row(name: str, figure: Figure) -> list[Any]:
     ]
 
 
-def _map_table(page: Page, found: ShotMap) -> None:
+def map_table(page: Page, found: ShotMap) -> None:
     page.section("Highest skin temperature: shots and waits")
     headers = ["Equal shots", "Depth of each [mm]", *(f"Wait {duration_text(wait)}" for wait in found.waits)]
     rows, marks = [], []
     for row in found.rows:
-        values: list[Any] = [_map_cell(one, found.limit) for one in row]
+        values: list[Any] = [_map_cell(one, found.limit, one == found.choice) for one in row]
         values += [""] * (len(found.waits) - len(values))
         rows.append([f"{row[0].shots}", shop(row[0].depth, "mm"), *values])
         marks.append(all(one.skin > found.limit for one in row))
-    page.table(headers, rows, ("@", "0.0", *["@"] * len(found.waits)), marks)
+    first = page.table(headers, rows, ("@", "0.0", *["@"] * len(found.waits)), marks)
+    _shade_map(page, found, first)
     page.text(
-        f"✓ keeps {celsius_text(found.limit)}, ▲ does not; °C at the cells' skin, followed on a coarse grid "
+        f"✓ keeps {celsius_text(found.limit)}, ▲ does not, ● proposed; the darker the hotter, what is safe "
+        f"within the thick line; °C at the cells' skin, followed on a coarse grid "
         f"and corrected by {found.off:+.1f} K, what it is off for the planned pour. Proposed: {found.words}.",
         style.NOTE,
     )
@@ -172,7 +176,7 @@ def _map_table(page: Page, found: ShotMap) -> None:
                     shop(one.pour, "°C"),
                     shop(one.shop, "°C"),
                     shop(one.wait, "min"),
-                    _map_cell(one, found.limit),
+                    _map_cell(one, found.limit, one == found.choice),
                 ]
                 for one in found.others
             ],
@@ -181,11 +185,33 @@ def _map_table(page: Page, found: ShotMap) -> None:
     page.row += 1
 
 
-def _map_cell(one: ShotChoice, limit: float) -> str:
+def _shade_map(page: Page, found: ShotMap, first: int) -> None:
+    """Shades by temperature, and a thick line about the region that keeps the limit."""
+    safe = {
+        (number, place)
+        for number, row in enumerate(found.rows)
+        for place, one in enumerate(row)
+        if one.skin <= found.limit
+    }
+    coolest = min(one.skin for row in found.rows for one in row)
+    room = found.limit - coolest
+    for number, row in enumerate(found.rows):
+        for place, one in enumerate(row):
+            edges = [
+                side
+                for side, (down, across) in _SIDES.items()
+                if (number, place) in safe and (number + down, place + across) not in safe
+            ]
+            warmth = (one.skin - coolest) / room if room > 0.0 else math.inf
+            cell = page.sheet.cell(first + number, _MAP_COLUMN + place)
+            style.map_cell(cell, warmth if one.skin > found.limit else min(warmth, 1.0), edges)
+
+
+def _map_cell(one: ShotChoice, limit: float, proposed: bool = False) -> str:
     """A temperature with the mark of its side of the limit; no shade alone."""
     if not math.isfinite(one.skin):
         return "▲ runs away"
-    return f"{'✓' if one.skin <= limit else '▲'} {shop(one.skin, '°C'):.1f}"
+    return f"{'✓' if one.skin <= limit else '▲'} {shop(one.skin, '°C'):.1f}" + (" ●" if proposed else "")
 
 
-__all__ = ["pack_answer", "pack_charts", "pack_tables"]
+__all__ = ["map_table", "pack_answer", "pack_charts", "pack_tables"]

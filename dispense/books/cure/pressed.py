@@ -16,6 +16,8 @@ from ..charts import LOOKS, Curve, scatter
 from ..page import Data, Page, sentence
 from .closing import MOST_CURVES, Answer, close_sheet, under_title, warnings_of
 
+_SHORT = 0.1  # s, below which a time is told as shorter than it
+
 
 def joints_sheet(book: Workbook, data: Data, report: CureReport) -> list[Answer]:
     """Gap, time, coverage and resistance of the pressed joints."""
@@ -31,7 +33,7 @@ def joints_sheet(book: Workbook, data: Data, report: CureReport) -> list[Answer]
     slowest = max((joint.time_needed or 0.0 for joint in joints), default=0.0)
     page.answer(
         f"{good} of {len(joints)} joints reach their bond line"
-        + (f", the slowest in {slowest:.1f} s" if slowest else ""),
+        + (f", the slowest in {_seconds(slowest)}" if slowest else ""),
         good == len(joints),
     )
     pressed = [joint for joint in joints if joint.press is not None][:MOST_CURVES]
@@ -125,7 +127,7 @@ def joints_sheet(book: Workbook, data: Data, report: CureReport) -> list[Answer]
     for item in joints:
         words = f"{shop(item.gap_low, 'mm'):.2f} to {shop(item.gap_high, 'mm'):.2f} mm"
         if item.time_needed is not None:
-            words += f", needs {item.time_needed:.1f} s"
+            words += f", needs {_seconds(item.time_needed)}"
             words += f" of {item.joint.press_time:.0f} s" if item.joint.press_time else ""
         if item.resistance is not None:
             words += f", {item.resistance.nominal:.4f} K/W (up to {item.resistance.high:.4f})"
@@ -138,6 +140,11 @@ def joints_sheet(book: Workbook, data: Data, report: CureReport) -> list[Answer]
             )
         )
     return answers
+
+
+def _seconds(time: float) -> str:
+    """A time in seconds; no "0.0" for a short one."""
+    return f"{time:.1f} s" if time >= _SHORT else f"under {_SHORT:g} s"
 
 
 def _pattern_table(page: Page, joints: Sequence[JointReport]) -> None:
@@ -299,6 +306,16 @@ def _cover_chart(data: Data, pressed: Sequence[JointReport]):
             ],
         )
         curves.append(Curve("coverage asked for", refs[0], refs[1], None, "diamond", style.DARK))
+    met = [item for item in pressed if item.touch_time and item.pattern]
+    if met:
+        refs = data.block(
+            "Beads or dots touch",
+            [
+                ("Time [s]", [item.touch_time for item in met]),
+                ("Covered", [item.coverage_at(item.pattern.touch_gap) for item in met if item.pattern]),
+            ],
+        )
+        curves.append(Curve("beads touch", refs[0], refs[1], None, "square", style.GREY))
     return scatter(
         "Share of the plate covered",
         "time [s]",

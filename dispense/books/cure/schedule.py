@@ -33,6 +33,9 @@ def run_sheet(book: Workbook, data: Data, report: CureReport, run: CureRun) -> A
     page.text(sentence(f"{verdict}; {_run_words(run)}" if _run_words(run) else verdict))
     page.row += 1
     charts = []
+    first = (
+        1 if run.kind == "oven" else 0
+    )  # the look of the first place, the same in every chart; air is before
     keep = _thin(run.times)
     columns = [(f"Time [{unit}]", run.times[keep] / factor)]
     if run.kind == "oven":
@@ -68,7 +71,7 @@ def run_sheet(book: Workbook, data: Data, report: CureReport, run: CureRun) -> A
         ]
         refs = data.block(f"{run.name}, degree of cure", columns)
         curves = [
-            Curve(place.name, refs[0], ref, *LOOKS[(number + 1) % len(LOOKS)])
+            Curve(place.name, refs[0], ref, *LOOKS[(number + first) % len(LOOKS)])
             for number, (place, ref) in enumerate(zip(run.places, refs[1:], strict=True))
         ]
         if run.requirement.degree is not None:
@@ -128,7 +131,7 @@ def run_sheet(book: Workbook, data: Data, report: CureReport, run: CureRun) -> A
                     y_form="0",
                     x_range=(0, end),
                 ),
-                _glass_map(data, run, keep),
+                _glass_map(data, run, keep, first),
             ]
         )
         if met:
@@ -183,7 +186,7 @@ def run_sheet(book: Workbook, data: Data, report: CureReport, run: CureRun) -> A
     return question, sentence(f"{run.name}: {_run_answer(run)}"), page.sheet.title, run.passes
 
 
-def _glass_map(data: Data, run: CureRun, keep: np.ndarray) -> ScatterChart:
+def _glass_map(data: Data, run: CureRun, keep: np.ndarray, first: int) -> ScatterChart:
     """Degree of cure against the temperature of the part, and the degree at which it is a glass there."""
     curves = []
     for number, place in enumerate(run.places):
@@ -196,7 +199,7 @@ def _glass_map(data: Data, run: CureRun, keep: np.ndarray) -> ScatterChart:
                 ("Degree", place.degrees[keep]),
             ],
         )
-        curves.append(Curve(place.name, refs[0], refs[1], *LOOKS[number % len(LOOKS)]))
+        curves.append(Curve(place.name, refs[0], refs[1], *LOOKS[(number + first) % len(LOOKS)]))
     place = run.places[0]
     if place.degrees is not None and place.glass_points is not None:
         # the degrees that were passed, each at its own glass transition
