@@ -34,7 +34,7 @@ from dispense.journal.entries import (
 )
 from dispense.journal.history import played
 from dispense.journal.intervals import dispersion, grouped_proportion, mean, proportion, rate, spread
-from dispense.journal.learned import Learned, Target
+from dispense.journal.learned import Learned, Target, judged
 from dispense.journal.lessons import learned_values
 from dispense.journal.store import Booked
 from dispense.plan.read import load_plan
@@ -302,7 +302,8 @@ def test_demand():
     spread_ = one(found, "demand spread")
     assert spread_.value == pytest.approx(100 * sd)
     assert (spread_.low, spread_.high) == pytest.approx([100 * limit for limit in limits])
-    assert spread_.target == Target("Settings", (), "demand_spread")
+    # its cause cannot be told from what was made (orders, stops, scrap): told only, it feeds the safety stock
+    assert spread_.target is None and not spread_.may_be_taken and "told only" in spread_.caution
     builds = one(found, "builds")
     assert builds.value == pytest.approx(100.0) and builds.verdict == "noise" and builds.target is None
     assert learned_values(plan, booked()) == []
@@ -424,3 +425,20 @@ def test_names_that_are_none(desk, capsys):
     assert learn(desk, "--take", "scrp:hem", "--take", "density:Nothing") == 1
     told = capsys.readouterr().err
     assert "density:Nothing" in told and "did you mean scrap:hem?" in told  # both, not the first alone
+
+
+def test_a_name_that_resembles_one_just_taken_over(desk, capsys):
+    """The other takeable ones are no answer to a slip in the name of one that is not taken over again."""
+    assert learn(desk, "--take", "scrap:hem", "--date", "2026-03-13") == 0
+    capsys.readouterr()
+    assert learn(desk, "--take", "scrap:he") == 1
+    told = capsys.readouterr().err
+    assert "did you mean scrap:hem?" in told and "It is not taken over: no more than noise" in told
+
+
+def test_a_figure_outside_its_interval_that_still_stands_says_why():
+    """Each of ten is judged at 0.1 %: 1 % shared by them (Bonferroni). A p of 2 % lies between."""
+    found = judged([Learned("scrap", f"s{n}", "%", 1.0, 1.4, 1.1, 1.8, 0.02) for n in range(10)])
+    assert all("noise" in item.sentence and "that of 99.9 %" in item.sentence for item in found)
+    (inside,) = judged([Learned("scrap", "s", "%", 1.0, 1.1, 0.9, 1.3, 0.3)])
+    assert inside.sentence == "no more than noise: the plan's figure stands"

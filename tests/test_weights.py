@@ -19,9 +19,21 @@ from scipy import optimize, stats
 
 from dispense.books.plan import new_plan, write_plan
 from dispense.cli import main
-from dispense.journal.entries import SETTING, WEIGHT, WEIGHT_A, WEIGHT_B, Entry
-from dispense.journal.statistics import effects, level, short_term_sd
-from dispense.journal.weights import FALSE_ALARMS, WEIGH_MORE, Weight, Weights, gather, judge
+from dispense.journal.entries import (
+    SETTING,
+    VOLUME,
+    VOLUME_A,
+    VOLUME_B,
+    WEIGHT,
+    WEIGHT_A,
+    WEIGHT_B,
+    Booking,
+    Entry,
+)
+from dispense.journal.statistics import FALSE_ALARMS, effects, level, short_term_sd
+from dispense.journal.store import Booked
+from dispense.journal.weighed import component_targets
+from dispense.journal.weights import WEIGH_MORE, Weight, Weights, gather, judge, weights_findings, weights_of
 from dispense.plan.read import load_plan
 from dispense.shift.setup import pressure_growth, setup_card
 
@@ -298,8 +310,9 @@ def test_a_lot_that_runs_thicker(plan):
 def pairs(plan, a: float, b: float, count: int = 8, seed: int = 31) -> list[Entry]:
     draw = np.random.default_rng(seed)
     found = []
+    today = component_targets(plan, plan.stations[0].station)  # as the sheets of this plan print them
     for number in range(count):
-        for kind, target, off in ((WEIGHT_A, 4.0, a), (WEIGHT_B, 2.0, b)):
+        for kind, target, off in ((WEIGHT_A, today["a"], a), (WEIGHT_B, today["b"], b)):
             value = target * (1 + off / 100 + 0.003 * draw.standard_normal())
             found.append(
                 Entry(kind, f"n {number}", station=plan.stations[0].station, value=value, target=target)
@@ -335,6 +348,124 @@ def test_weights_all_alike_and_off_are_corrected(plan):
 
 def test_few_weights_ask_for_more(plan):
     assert judged(plan, [4.0, 4.1, 3.9, 4.0]).sentence == "weigh five more: 4 weights say too little"
+
+
+# ------------------------------------------------------------------------- density or amount
+
+
+def one_part() -> dict:
+    """The plan worked by hand with one part: dots or beads from one container."""
+    rows = hand_rows()
+    rows["Materials"][0] |= {"kind": "one-part", "ratio_a": None, "ratio_b": None}
+    for name in ("Components", "Stock"):
+        rows[name] = [row for row in rows[name] if row["component"] == "a"]
+    return rows
+
+
+def booked_shots(plan, density: float, volume: float, *, measured=True, drift=0.0, count=14) -> list[Booked]:
+    """Check shots of a day each: density and volume so many per cent off; mass = density times volume."""
+    station = plan.stations[0].station
+    target = component_targets(plan, station)
+    letters = "ab" if "b" in target else "a"
+    draw = np.random.default_rng(61)
+    rows = []
+    for day in range(count):
+        when = MONDAY + datetime.timedelta(days=day)
+        at = {"day": f"{when:%Y-%m-%d}", "time": when.isoformat(), "station": station}
+        whole = 0.0
+        for letter in letters:
+            planned = plan.components_of(plan.stations[0].material)[letter].density / 1000.0  # g/mL
+            here = (1 + volume / 100 + drift * day / 100) * (1 + 0.001 * draw.standard_normal())
+            put = target[letter] / planned * here
+            mass = put * planned * (1 + (density if letter == "a" else 0.0) / 100)
+            whole += mass
+            of_a = letter == "a"
+            kinds = (WEIGHT_A if of_a else WEIGHT_B, VOLUME_A if of_a else VOLUME_B)
+            if letters == "a":
+                kinds = "", VOLUME
+            if kinds[0]:
+                rows.append(Entry(kinds[0], f"n{day}", value=mass, unit="g", component=letter, **at))
+            if measured:
+                seen = put * (1 + 0.001 * draw.standard_normal())
+                rows.append(Entry(kinds[1], f"n{day}", value=seen, unit="mL", component=letter, **at))
+        total = sum(target.values())
+        rows.append(Entry(WEIGHT, f"n{day}", value=whole, unit="g", count=1, target=total, **at))
+    return [Booked(row, Booking(1, "now", "f", "sheet", "hash")) for row in rows]
+
+
+def test_a_density_that_is_measured_is_not_corrected_at_the_meter():
+    """Mass is density times volume: +5 % with the volume on target is the density alone."""
+    plan = make(one_part())
+    (found,) = weights_of(plan, booked_shots(plan, 5.0, 0.0))
+    assert found.action == "look" and found.correction is None
+    assert "density" in found.sentence and "dispense learn takes it over" in found.sentence
+    assert "set nothing" in found.sentence and "+5.0 %" in found.sentence
+    # the volume off and the density as planned: a matter of the setting, as measured
+    (found,) = weights_of(plan, booked_shots(plan, 0.0, 5.0))
+    assert found.action == "correct" and found.correction == pytest.approx(100 / 1.05 - 100, abs=0.2)
+    assert "the density stands, as measured" in found.sentence
+    # one hides the other: on target by mass, 4.8 % too little by volume
+    (found,) = weights_of(plan, booked_shots(plan, 5.0, 100 / 1.05 - 100))
+    left = float(found.sentence.partition("metered volume is off by ")[2].split(" ")[0])
+    assert found.action == "look" and left == pytest.approx(100 / 1.05 - 100, abs=0.2)  # 0.1 % of scatter
+    # nothing measured: said that it cannot be told
+    (found,) = weights_of(plan, booked_shots(plan, 5.0, 0.0, measured=False))
+    assert found.action == "correct" and "one figure in a weight" in found.sentence
+    assert "measure the volume" in found.sentence
+
+
+def test_targets_of_a_plan_that_took_the_density_over_are_not_corrected():
+    """Shots right by volume, their targets printed before the density was raised by 5 %."""
+    old, rows = make(one_part()), one_part()
+    rows["Components"][0]["density"] *= 1.05
+    (found,) = weights_of(make(rows), booked_shots(old, 5.0, 0.0))
+    assert found.action == "weigh" and "targets of today" in found.sentence
+
+
+def test_a_density_of_one_component_is_no_matter_of_a_pump(plan):
+    (found,) = weights_of(plan, booked_shots(plan, 4.0, 0.0))
+    assert found.action == "look" and "pump" not in found.sentence and "/A is +4.0 %" in found.sentence
+    assert "set nothing" in found.sentence
+    (found,) = weights_of(plan, booked_shots(plan, 4.0, 0.0, measured=False))
+    assert found.sentence.startswith("look at pump A") and "one figure in a weight" in found.sentence
+
+
+def test_a_drift_is_said_beside_a_leaning_meter(plan):
+    values = np.linspace(1.0, -1.0, 40) + 0.2 * np.random.default_rng(62).standard_normal(40)
+    found = judged(plan, values, entries=pairs(plan, -4.0, 0.0))
+    assert found.sentence.startswith("look at pump A") and "the level still falls" in found.sentence
+    found = judged(plan, values - 5.0)  # the level is the larger matter, and it falls all the same
+    assert found.action == "correct" and "the level still falls" in found.sentence
+
+
+def test_each_series_has_its_own_findings(plan):
+    """A setup weight of a part carries nothing of the station's check shots."""
+    setup = Entry(
+        WEIGHT,
+        "s",
+        time=MONDAY.isoformat(),
+        station=plan.stations[0].station,
+        part="frame",
+        application="bead",
+        value=1.0,
+        unit="g",
+        target=1.0,
+        low=0.9,
+        high=1.1,
+        count=1,
+    )
+    shots = [item.entry for item in booked_shots(plan, 8.0, 0.0, measured=False)]
+    series_of = {item.what: judge(item, plan, [*shots, setup]) for item in gather(plan, [*shots, setup])}
+    assert series_of["check shots"].ratio is not None
+    alone = series_of["frame / bead"]
+    assert alone.ratio is None and weights_findings(alone) == []
+    assert alone.sentence == "weigh five more: 1 weight says too little"
+
+
+def test_one_part_without_a_mixer_follows_none():
+    plan = make(one_part())
+    (found,) = gather(plan, [item.entry for item in booked_shots(plan, 0.0, 0.0, count=2)])
+    assert not any("mixer" in name for item in found.weights for name in item.factors)
 
 
 # ---------------------------------------------------------------------------------- the whole way

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from openpyxl import Workbook
 
-from ..base.findings import Finding
-from ..journal.weights import CUSUM_DECISION, Weights, slope_unit, source_words
+from ..base.printed import counted
+from ..journal.weights import CUSUM_DECISION, Weights, slope_reach, slope_unit, source_words, weights_findings
 from . import style
 from .charts import Curve, scatter
 from .finish import finished
@@ -19,17 +19,16 @@ __all__ = ["weights_workbook"]
 
 _DEVIATION = "deviation from target [%]"
 _NUMBER = "weight no."
+_CHANCE = '[<0.0001]"< 0.0001";0.0000'  # a probability is never nought
 
 
-def weights_workbook(
-    series: Sequence[Weights], findings: Sequence[Finding], notes: Sequence[str], paper: str = "A4"
-) -> bytes:
-    """The workbook of all series; the same weights give the same bytes."""
+def weights_workbook(series: Sequence[Weights], notes: Sequence[str], paper: str = "A4") -> bytes:
+    """The workbook of all series, `notes` those that hold for each; the same weights give the same bytes."""
     book = Workbook()
     book.remove(book.active)
     data = Data(book)
     for item in series:
-        _page(book, data, item, [each for each in findings if each.station == item.station], notes)
+        _page(book, data, item, [*item.notes, *notes])
     if not series:
         page = Page(book, "Weights", "Shot weights", (26, 14, 14))
         page.text("No weights are booked.")
@@ -40,19 +39,17 @@ def weights_workbook(
     return finished(book, "weights.xlsx", paper)
 
 
-def _page(
-    book: Workbook, data: Data, item: Weights, findings: Sequence[Finding], notes: Sequence[str]
-) -> None:
+def _page(book: Workbook, data: Data, item: Weights, notes: Sequence[str]) -> None:
     count = len(item.weights)
     page = Page(
         book,
         item.station,
         f"Shot weights of {item.station}, {item.what}",
         (7, 21, *[11] * 8, 34),
-        f"{count} weights",
+        counted(count, "weight"),
     )
     page.answer(item.sentence, item.action in ("nothing", "weigh"))
-    page.texts("Findings", [str(each) for each in findings if each.is_warning], warning=True)
+    page.texts("Findings", [str(each) for each in weights_findings(item) if each.is_warning], warning=True)
     charts = item.charts
     if charts:
         page.charts([_run_chart(data, item), _ewma_chart(data, item)])
@@ -65,7 +62,7 @@ def _page(
                 "Rank",
                 "Follows",
                 "Slope",
-                "± error",
+                "± 95 %",
                 "Unit",
                 "Range [%]",
                 "Share",
@@ -79,7 +76,7 @@ def _page(
                     place,
                     each.name,
                     each.slope,
-                    each.error,
+                    slope_reach(item, each),
                     slope_unit(each) if each.slope is not None else "",
                     each.span,
                     each.share,
@@ -90,12 +87,13 @@ def _page(
                 ]
                 for place, each in enumerate(item.effects, 1)
             ],
-            ("0", "@", "0.000", "0.000", "@", "0.00", "0%", "0.0000", "0.0000", "@", "@"),
+            ("0", "@", "0.000", "0.000", "@", "0.00", "0%", _CHANCE, _CHANCE, "@", "@"),
         )
         page.text(
             "Share: what of the squares it explains alone. By chance: how often an effect as large is seen "
             "where there is none; beside others: the same with all others in the model, blank where they "
-            "leave nothing of it. From: booked, or planned where nothing was booked.",
+            "leave nothing of it. ± is half of the 95 % interval. From: booked, or planned where "
+            "nothing was booked.",
             style.NOTE,
         )
         page.row += 1
@@ -150,7 +148,7 @@ def _figures(page: Page, item: Weights) -> None:
             ("Level of the last run", item.level.mean, "%", "0.00", False),
             ("Standard error of that level", item.level.error, "%", "0.00", False),
             ("Last run since weight no.", item.level.since, "", "0", False),
-            ("By chance", item.level.probability, "", "0.0000", False),
+            ("By chance", item.level.probability, "", _CHANCE, False),
         ]
     for name, value in zip(
         ("Cp", "Cpk", "Cp, low end of 95 %", "Cp, high end", "Cpk, low end of 95 %", "Cpk, high end"),

@@ -28,7 +28,7 @@ from ..journal.store import (
     refuse_long,
     take_back,
 )
-from ..journal.weights import weight_findings
+from ..journal.weighed import weight_findings
 from ..plan.read import load_plan
 from ..plan.records import Plan
 from ..sheets.catalogue import SPECS

@@ -17,8 +17,8 @@ from ..base.terminal import emphasise, table
 from ..books.changes import Changed, Wanted, change_plan
 from ..journal.learned import DIFFERS, Learned
 from ..journal.lessons import learned_values
+from ..journal.statistics import FALSE_ALARMS
 from ..journal.store import journal_path, read_journal
-from ..journal.weights import FALSE_ALARMS
 from ..plan.read import load_plan
 
 
@@ -99,13 +99,14 @@ def _chosen(values: Sequence[Learned], names: Sequence[str]) -> list[Learned]:
     for given in names:
         item = next((each for each in values if fold(each.name) == fold(given)), None)
         if item is None:
-            near = nearest(given, [each.name for each in values])
-            problems.append(
-                Problem("learn", "take", given, allowed, f"did you mean {near}?" if near else "", NA)
-            )
+            near = next((each for each in values if each.name == _near(given, values)), None)
+            hint = f"did you mean {near.name}?" if near else ""
+            if near is not None and not near.may_be_taken:
+                hint += f" It is not taken over: {_why_not(near)}"
+            names_of = allowed if near is None or near.may_be_taken else "a figure that differs"
+            problems.append(Problem("learn", "take", given, names_of, hint, NA))
         elif not item.may_be_taken:
-            why = item.sentence if item.verdict != DIFFERS else "no single cell of the plan states it"
-            problems.append(Problem("learn", "take", given, allowed, f"{why}{_because(item)}", NA))
+            problems.append(Problem("learn", "take", given, allowed, _why_not(item), NA))
         else:
             found[item.name] = item
     if problems:
@@ -113,8 +114,14 @@ def _chosen(values: Sequence[Learned], names: Sequence[str]) -> list[Learned]:
     return list(found.values())
 
 
-def _because(item: Learned) -> str:
-    return f" ({item.caution})" if item.caution else ""
+def _near(given: str, values: Sequence[Learned]) -> str:
+    return nearest(given, [each.name for each in values])
+
+
+def _why_not(item: Learned) -> str:
+    """Why a figure is not taken over."""
+    why = item.sentence if item.verdict != DIFFERS else "it is told only"
+    return why + (f" ({item.caution})" if item.caution else "")
 
 
 def _reason(item: Learned, given: str) -> str:

@@ -13,12 +13,12 @@ from ..base.paper import paper_code
 from ..base.printed import counted, listed
 from ..base.terminal import emphasise, findings_text, table
 from ..books.weights import weights_workbook
-from ..journal.statistics import Effect
+from ..journal.statistics import FALSE_ALARMS, Effect
 from ..journal.store import journal_path, read_journal
 from ..journal.weights import (
-    FALSE_ALARMS,
     WEIGH_MORE,
     Weights,
+    slope_reach,
     slope_unit,
     source_words,
     weights_findings,
@@ -85,9 +85,9 @@ def _lines(item: Weights) -> list[str]:
     if item.signals:
         lines.append(f"  charts: {'; '.join(signals) or 'no signal'}")
     if item.ratio is not None:
-        mean, error = item.ratio.ratio
+        mean, reach = item.ratio.ratio[0], item.ratio.reach
         lines.append(
-            f"  B per A by mass: {mean:+.2f} % ± {error:.2f} % from the plan, {item.ratio.count} pairs"
+            f"  B per A by mass: {mean:+.2f} % ± {reach:.2f} % (95 %) from the plan, {item.ratio.count} pairs"
         )
     if item.effects:
         rows = [_effect_row(item, effect) for effect in item.effects]
@@ -102,8 +102,9 @@ def _lines(item: Weights) -> list[str]:
 
 def _effect_row(item: Weights, effect: Effect) -> list[str]:
     slope = ""
-    if effect.slope is not None and effect.error is not None:
-        slope = f"{effect.slope:+.3g} ± {effect.error:.2g} {slope_unit(effect)}"
+    reach = slope_reach(item, effect)
+    if effect.slope is not None and reach is not None:
+        slope = f"{effect.slope:+.3g} ± {reach:.2g} {slope_unit(effect)}"
     beside = "" if effect.beside != effect.beside else f"{effect.beside:.2g}"
     return [
         effect.name,
@@ -202,17 +203,18 @@ def weights_file(
         )
     path = journal_path(plan_path)
     journal = read_journal(path)
-    entries = [item.entry for item in journal.current().values()]
-    series = weights_of(plan, entries, station)
+    series = weights_of(plan, journal.current().values(), station)
     findings = gravest_first(finding for item in series for finding in weights_findings(item))
     report = WeightsReport(series, findings, [words for item in series for words in item.notes])
+    of_all = []
     if series:
-        report.notes.append(
+        of_all.append(
             f"a series in control asks for something to be set or looked at in {FALSE_ALARMS:.0%} of the "
             f"looks at most, for five more weights in {WEIGH_MORE:.0%}"
         )
+    report.notes += of_all
     if out is not None:
-        data = weights_workbook(series, findings, report.notes, paper)
+        data = weights_workbook(series, of_all, paper)
         report.out, kept = save_signed(out, data, "weights", [plan_path, path])
         if kept:
             report.notes.append(f"the old workbook had been filled in and is kept as {kept.name}")

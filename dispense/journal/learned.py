@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 
 from ..base.printed import digits_of
 from .intervals import Estimate
+from .statistics import FALSE_ALARMS
 from .store import Booked
-from .weights import FALSE_ALARMS
+from .weighed import PERCENT
 
 DIFFERS, NOISE, UNKNOWN = "differs", "noise", "unknown"
 FINE = 20.0  # steps of the last digit in an interval, so that rounding loses nothing
@@ -118,7 +119,14 @@ def _with_verdict(item: Learned, alarm: float) -> Learned:
         words = "the plan states none"
         return replace(item, verdict=DIFFERS if item.target else UNKNOWN, sentence=words)
     if item.probability >= alarm:
-        return replace(item, verdict=NOISE, sentence="no more than noise: the plan's figure stands")
+        words = "no more than noise: the plan's figure stands"
+        if item.low is not None and item.high is not None and not item.low <= item.planned <= item.high:
+            sure = digits_of(PERCENT * alarm)
+            words += (
+                f" (outside the 95 % interval, within that of {PERCENT * (1.0 - alarm):.{sure}f} %, by which "
+                "all these figures are judged together)"
+            )
+        return replace(item, verdict=NOISE, sentence=words)
     words = "differs by more than noise"
     if item.target is not None:
         words += f": dispense learn PLAN --take {_quoted(item.name)}"

@@ -41,14 +41,11 @@ from .history import MIXER_EVENTS, played
 from .intervals import Estimate, grouped_proportion, mean, rate, spread, student
 from .learned import Learned, Target, estimated, judged, too_few
 from .store import Booked
-from .weights import PERCENT, PRESSURE, weighed
+from .weighed import ONE_FIGURE, PERCENT, PRESSURE, weighed
 
+DENSITY = "density"
 OF_PLAN = "%"  # of what the plan says: 100 is as planned
 DRIFT = "the mean of all these days: whether it moves is for dispense weights to tell"
-ONE_FIGURE = (
-    "density and metered volume are one figure in a weight: measure the volume of some shots too (column "
-    "Volume) to tell which it is"
-)
 LEAST = 3  # observations below which nothing is said; two leave the spread to one degree of freedom
 LEAST_DAYS = 3  # days from which on a day counts as one observation: values of one day go together
 SETTINGS_APART = 1.05  # largest setting over smallest from which on a law is seen; common practice, no source
@@ -92,6 +89,12 @@ def _densities(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:
     return [_density(plan, name, letter, found) for (name, letter), found in pairs.items()]
 
 
+def density_subject(material: Material, letter: str) -> str:
+    """What a density is of: a component, the mix (no letter), a material of one part."""
+    name = material.material
+    return name if material.kind == "one-part" else f"{name}/{letter.upper() or 'mix'}"
+
+
 def _density(plan: Plan, name: str, letter: str, pairs: Sequence[tuple[Booked, Booked]]) -> Learned:
     material, components = plan.material(name), plan.components_of(name)
     one_part = material.kind == "one-part"
@@ -101,10 +104,9 @@ def _density(plan: Plan, name: str, letter: str, pairs: Sequence[tuple[Booked, B
         planned = components[letter or "a"].density
     else:
         planned = mixed_density(material, components)
-    subject = name if one_part else f"{name}/{letter.upper() or 'mix'}"
     base = Learned(
-        "density",
-        subject,
+        DENSITY,
+        density_subject(material, letter),
         "g/mL",
         float(from_si(planned, "g/mL")),
         count=len(pairs),
@@ -452,7 +454,10 @@ def _builds(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:
         return []
     booked_rows = [item for items in used.values() for item in items]
     ratios = np.array([number / planned for number, planned in days.values()])
-    caution = "made differs from planned by other orders, stops and scrap alike; which it was cannot be told"
+    caution = (
+        "made differs from planned by other orders, stops and scrap alike; which it was cannot be told, so "
+        "it is told only"
+    )
     good, asked = (sum(column) for column in zip(*days.values(), strict=True))
     observed = f"{counted(len(days), 'day')}, {good} made of {asked}"
     base = Learned("builds", "all", OF_PLAN, PERCENT, count=len(days), observed=observed, caution=caution)
@@ -466,8 +471,7 @@ def _builds(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:
     if ratios.min() > 0.0:
         # the plan's is that of a lognormal factor of mean 1: its logarithms have nearly that spread
         percent = spread(np.log(ratios)).times(PERCENT)
-        target = Target("Settings", (), "demand_spread")
-        found.append(estimated(scatter, percent, booked_rows, scatter.planned, target))
+        found.append(estimated(scatter, percent, booked_rows, scatter.planned, None))
     return found
 
 
@@ -489,4 +493,4 @@ def learned_values(plan: Plan, booked: Iterable[Booked]) -> list[Learned]:
     return judged(found)
 
 
-__all__ = ["learned_values"]
+__all__ = ["DENSITY", "density_subject", "learned_values"]

@@ -39,7 +39,9 @@ def lot_findings(plan: Plan, entries: Sequence[Entry], known: Iterable[Entry] = 
                     Finding(
                         QUALITY,
                         f"lot {lot}, {entry.kind} at {entry.station} as {here[0]} {here[1].upper()}, {words}",
-                        f"look at the label; dispense trace PLAN --lot {lot} names the parts",
+                        f"look at the label; dispense trace PLAN --lot {lot}"
+                        + (f" --component {entry.component.upper()}" if entry.component else "")
+                        + " names the parts",
                         topic=f"lot {lot}",
                         station=entry.station,
                         material=here[0],

@@ -15,6 +15,7 @@ import numpy as np
 from ..base.numbers import Floats
 from ..handbook.quality import control_chart_factors
 
+FALSE_ALARMS = 0.01  # of what is as planned: share of looks that ask for something to be done
 SHORTEST = 5  # weights of the last run that a level is judged by
 LONGEST = 200  # weights of the last run at most
 RUNS = 20_000  # simulated series in control, from which probabilities are counted
@@ -229,4 +230,14 @@ def _share(effect: Floats, other: Floats, own: Floats, other_effect: Floats) -> 
     return max(explained(effect, other), explained(other_effect, own)) >= ALIKE
 
 
-__all__ = ["LONGEST", "SHORTEST", "Effect", "Level", "effects", "level", "short_term_sd"]
+__all__ = [
+    "FALSE_ALARMS",
+    "LONGEST",
+    "SHORTEST",
+    "Effect",
+    "Level",
+    "effects",
+    "level",
+    "short_term_sd",
+    "step_share",
+]

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,22 +18,25 @@ from numpy.typing import NDArray
 from ..base.findings import NOTE, QUALITY, Finding
 from ..base.numbers import Floats
 from ..base.printed import counted, digits_of, listed
-from ..base.units import CELSIUS_ZERO, DAY, HOUR, from_si
+from ..base.units import CELSIUS_ZERO, DAY, HOUR
 from ..handbook.charts import capability_interval, cusum, ewma_limits, moving_range_limits
 from ..handbook.quality import shot_capability
-from ..plan.amounts import Application, applied_at
 from ..plan.records import Plan
 from ..plan.rows import Station
 from ..plan.weather import shop_record
 from ..shift.play import play_plan
 from ..shift.results import ShiftResult
-from ..shift.setup import pressure_growth, setup_card, station_parts
-from ..shift.weighing import SCALE, Weighing, check_shot, weigh
+from ..shift.setup import pressure_growth
+from ..shift.weighing import SCALE
+from .densities import MIX, NONE_MEASURED, NORMAL_95, Densities, Density, densities_of
 from .entries import SETTING, WEIGHT, WEIGHT_A, WEIGHT_B, Entry
 from .history import BOOKED, MIXER, PLANNED, Times, changes
-from .statistics import SHORTEST, Effect, Level, effects, level, short_term_sd, step_share
+from .intervals import student
+from .lessons import learned_values
+from .statistics import FALSE_ALARMS, SHORTEST, Effect, Level, effects, level, short_term_sd, step_share
+from .store import Booked
+from .weighed import ONE_FIGURE, PERCENT, PRESSURE, component_targets, planned_shot, series_name, weighed
 
-FALSE_ALARMS = 0.01  # of a series in control: share of looks that ask for something to be set or looked at
 WEIGH_MORE = 0.05  # share of looks at a series in control that ask for five more at most
 TESTS = 3  # level, drift and ratio share the false alarms
 FEW = 10  # weights below which nothing is set; common practice, no source
@@ -41,9 +44,6 @@ MORE = 5
 EWMA_WEIGHT, EWMA_WIDTH = 0.3, 3.0  # as in the e-Handbook's example
 CUSUM_SLACK, CUSUM_DECISION = 0.5, 5.0  # standard deviations; e-Handbook 6.3.2.3: one alarm in 465 in control
 CAPABLE = 1.33  # of Cpk; common practice, no source
-PERCENT = 100.0
-PRESSURE = "bar"  # unit of a setting that is a pressure
-FAR_OFF = 2.0  # times the target, beyond which a weight is taken for a slip; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +93,26 @@ class Ratio:
         sure = {name: abs(mean) / max(error, 1e-12) for name, (mean, error) in (("A", self.a), ("B", self.b))}
         near, far = sorted(sure, key=lambda name: sure[name])
         return "A and B" if sure[near] > 3.0 else far
+
+    @property
+    def reach(self) -> float:
+        """Half of the 95 % interval of B per A [%]."""
+        found = student(*self.ratio, self.count - 1)
+        return 0.5 * (found.high - found.low)
+
+    def by_volume(self, densities: Densities) -> Ratio:
+        """The same without what the measured densities make of it."""
+        (a, off_a), (b, off_b) = (
+            (found, PERCENT * math.log1p(found.deviation / PERCENT))
+            for found in (densities.get("a", NONE_MEASURED), densities.get("b", NONE_MEASURED))
+        )
+        mean, error = self.ratio
+        return replace(
+            self,
+            a=(self.a[0] - off_a, math.hypot(self.a[1], a.error)),
+            b=(self.b[0] - off_b, math.hypot(self.b[1], b.error)),
+            ratio=(mean - (off_b - off_a), math.hypot(error, a.error, b.error)),
+        )
 
 
 @dataclass(slots=True)
@@ -176,76 +196,9 @@ def _numbers(found: NDArray[np.bool_]) -> list[int]:
 # ---------------------------------------------------------------------------------------- gathered
 
 
-def _planned(plan: Plan, station: Station, entry: Entry) -> tuple[Weighing, int] | None:
-    """What the plan says of a weight that has no target of its own, and how many shots it is."""
-    density = setup_card(plan, station.station).density
-    items: list[Application] = [
-        item
-        for part in ([entry.part] if entry.part else station_parts(plan, station.station))
-        for item in applied_at(plan, part, station)
-        if not entry.application or item.name == entry.application
-    ]
-    if not items:
-        return None
-    if entry.part:
-        found = weigh(station, max((item.amount for item in items), key=lambda each: each.nominal), density)
-    else:
-        found = check_shot(station, items, density)
-    return found, entry.count or found.count
-
-
-#: shots together, target, low and high limit [g]
-Targets = tuple[int, float, float | None, float | None]
-
-
-def _targets(plan: Plan, station: Station, entry: Entry) -> Targets | None:
-    """Shots together, target and limits of a weight: as printed on its sheet, else the plan's of today."""
-    if entry.target:
-        return entry.count or 1, entry.target, entry.low, entry.high
-    planned = _planned(plan, station, entry)
-    if planned is None:
-        return None
-    shot, count = planned
-    share = count / shot.count
-    limits = shot.limits
-    return (
-        count,
-        float(limits.target) * share,
-        None if limits.low is None else float(limits.low) * share,
-        None if limits.high is None else float(limits.high) * share,
-    )
-
-
-def weighed(plan: Plan, entries: Iterable[Entry]) -> Iterator[tuple[Entry, Targets | None]]:
-    """The weights among entries, with their targets where they have some above zero."""
-    known = {row.station: row for row in plan.stations}
-    for entry in entries:
-        if entry.kind == WEIGHT and entry.station in known and entry.value is not None:
-            targets = _targets(plan, known[entry.station], entry)
-            yield entry, targets if targets is not None and targets[1] > 0.0 else None
-
-
-def weight_findings(plan: Plan, entries: Iterable[Entry]) -> list[Finding]:
-    """Weights so far from their target that a unit or a decimal point is more likely than a shot."""
-    found = []
-    for entry, targets in weighed(plan, entries):
-        if targets is None:
-            continue
-        grams, target = entry.value or 0.0, targets[1]
-        if not target / FAR_OFF <= grams <= target * FAR_OFF:
-            found.append(
-                Finding(
-                    QUALITY,
-                    f"{entry.cell}: {grams:.4g} g weighed at {entry.station}, the target is {target:.4g} g",
-                    "look at unit and decimal point; mend it and book it again, or take the booking back",
-                    topic="weight",
-                    station=entry.station,
-                    part=entry.part,
-                    day=entry.date,
-                    shift=entry.shift,
-                )
-            )
-    return found
+def _has_mixer(plan: Plan, station: Station) -> bool:
+    """Whether a mixer stands at a station: of one part nothing is mixed, unless the plan describes one."""
+    return plan.material(station.material).kind != "one-part" or station.mixer_bore is not None
 
 
 def _with_factors(plan: Plan, station: Station, weight: Weight, history: Mapping[str, Times]) -> Weight:
@@ -261,7 +214,7 @@ def _with_factors(plan: Plan, station: Station, weight: Weight, history: Mapping
         sources["temperature"] = PLANNED
     for key, found in history.items():
         last = found.last(moment)
-        if last is None:
+        if last is None or (key == MIXER and not _has_mixer(plan, station)):
             continue
         hours, what, source = last
         letter = key.upper()
@@ -282,7 +235,7 @@ def gather(plan: Plan, entries: Sequence[Entry], station: str | None = None) -> 
     skipped: dict[tuple[str, str], list[str]] = {}
     of_station = (entry for entry in entries if station in (None, entry.station))
     for entry, targets in weighed(plan, of_station):
-        key = entry.station, " / ".join(filter(None, (entry.part, entry.application))) or "check shots"
+        key = entry.station, series_name(entry)
         moment = entry.moment
         if targets is None or moment is None:
             why = "has no time of its own" if moment is None else "has no target"
@@ -316,10 +269,11 @@ def _ratio(found: Weights, entries: Sequence[Entry], plan: Plan) -> Ratio | None
     """A against B where both were weighed alone, three times or more."""
     alone: dict[str, dict[str, Entry]] = {WEIGHT_A: {}, WEIGHT_B: {}}
     for entry in entries:
-        if entry.kind in alone and entry.station == found.station and entry.value:
+        here = entry.station, series_name(entry)
+        if entry.kind in alone and here == (found.station, found.what) and entry.value:
             alone[entry.kind][entry.name] = entry
     shared = [name for name in alone[WEIGHT_A] if name in alone[WEIGHT_B]]
-    shares = _component_targets(plan, found.station)
+    shares = component_targets(plan, found.station)
     pairs = []
     for name in shared:
         a, b = alone[WEIGHT_A][name], alone[WEIGHT_B][name]
@@ -344,21 +298,6 @@ def _ratio(found: Weights, entries: Sequence[Entry], plan: Plan) -> Ratio | None
     )
 
 
-def _component_targets(plan: Plan, station: str) -> dict[str, float]:
-    """Masses of A and B in a check shot of today [g], where the plan has one."""
-    card = setup_card(plan, station)
-    row = plan.station(station)
-    items = [item for part in station_parts(plan, station) for item in applied_at(plan, part, row)]
-    if not items:
-        return {}
-    shot = check_shot(row, items, card.density)
-    components = plan.components_of(card.material.material)
-    return {
-        letter: float(from_si(shot.volume * share * components[letter].density, "g")) * shot.count
-        for letter, share in card.shares.items()
-    }
-
-
 def _factors(found: Weights) -> dict[str, Floats]:
     """What is known of every weight, as columns; lots as classes."""
     first = found.weights[0].moment
@@ -377,8 +316,13 @@ def _factors(found: Weights) -> dict[str, Floats]:
     return columns
 
 
-def judge(found: Weights, plan: Plan, entries: Sequence[Entry]) -> Weights:
-    """Everything that a series says, and the one sentence of what to do."""
+def judge(
+    found: Weights, plan: Plan, entries: Sequence[Entry], densities: Densities | None = None
+) -> Weights:
+    """Everything that a series says, and the one sentence of what to do.
+
+    `densities` are those measured of the station's material; none: a weight cannot tell them from the amount.
+    """
     values = found.deviations
     found.ratio = _ratio(found, entries, plan)
     if len(values) > SHORTEST:
@@ -389,41 +333,170 @@ def judge(found: Weights, plan: Plan, entries: Sequence[Entry]) -> Weights:
         shot = PERCENT + values, PERCENT + limits[0], PERCENT + limits[1]
         cp, cpk = (float(item) for item in shot_capability(*shot)[2:])
         found.capability = (cp, cpk, *(float(item) for item in capability_interval(*shot)))
-    _decide(found, plan, entries)
+    _decide(found, plan, entries, densities or {})
     return found
 
 
-def _decide(found: Weights, plan: Plan, entries: Sequence[Entry]) -> None:
+def _decide(found: Weights, plan: Plan, entries: Sequence[Entry], densities: Densities) -> None:
     """The sentence: the first of these that holds."""
-    alarm = FALSE_ALARMS / TESTS
-    ratio, at = found.ratio, found.level
+    at = found.level
     noise = max(found.sd, _scale(found)) if found.weights else math.nan
     tried = found.effects
-    moving = [item for item in tried if item.probability < alarm / len(tried)]
-    is_off = at is not None and at.probability < alarm
-    if moving and at is not None and is_off:
-        is_step = step_share(found.deviations, at.since) > moving[0].share
-        if is_step or abs(at.mean) > moving[0].span:
-            moving = []  # a step says more of it than what goes on, or the level is the larger matter
-    if ratio is not None and ratio.probability < alarm and abs(ratio.ratio[0]) > ratio.scatter:
-        _say(found, "look", _ratio_words(ratio))
+    is_off = at is not None and at.probability < FALSE_ALARMS / TESTS
+    moving = _moving(found, noise, is_off)
+    leads = bool(moving) and not (is_off and at is not None and abs(at.mean) > moving[0].span)
+    of_ratio = _of_ratio(found, plan, entries, densities)
+    of_density = "" if at is None else _of_density(at, noise, is_off, densities.get(MIX))
+    still = _still_words(moving, found) if moving else ""
+    if of_ratio:
+        _say(found, of_ratio[0], of_ratio[1] + still)
     elif len(found.weights) < FEW:
-        _say(found, "weigh", f"weigh five more: {counted(len(found.weights), 'weight')} say too little")
-    elif moving and abs(moving[0].span) > noise:
-        _say(found, "look", _moving_words(moving, found))
-    elif at is not None and is_off and abs(at.mean) > noise:
-        _correct(found, at, plan, entries)
+        _say(found, "weigh", f"weigh five more: {_count_words(len(found.weights))} too little")
+    elif leads:
+        _say(found, "look", "; ".join(filter(None, (_moving_words(moving, found), of_density))))
+    elif of_density:
+        _say(found, "look", of_density + still)
     elif at is not None and is_off:
+        _of_level(found, at, noise, plan, entries, densities)
+        found.sentence += still
+    elif _is_unsure(at, tried):
+        _say(found, "weigh", "weigh five more: something may have moved, and it is not yet sure")
+    else:
+        _say(found, "nothing", "nothing: the weights vary as they do from one to the next")
+
+
+def _count_words(count: int) -> str:
+    return f"{counted(count, 'weight')} {'says' if count == 1 else 'say'}"
+
+
+def _moving(found: Weights, noise: float, is_off: bool) -> list[Effect]:
+    """What the weights surely follow by more than one differs from the next, where no step says more."""
+    at, tried = found.level, found.effects
+    moving = [item for item in tried if item.probability < FALSE_ALARMS / TESTS / len(tried)]
+    if not moving or abs(moving[0].span) <= noise:
+        return []
+    if at is not None and is_off and step_share(found.deviations, at.since) > moving[0].share:
+        return []
+    return moving
+
+
+def _of_ratio(
+    found: Weights, plan: Plan, entries: Sequence[Entry], densities: Densities
+) -> tuple[str, str] | None:
+    """What A and B alone ask for: an action and its words; None for nothing."""
+    ratio = found.ratio
+    if ratio is None:
+        return None
+    mean = ratio.ratio[0]
+    off = [densities[letter] for letter in "ab" if letter in densities and densities[letter].differs]
+    volumes = ratio.by_volume(densities)
+    left = volumes.ratio[0]
+    on_target = abs(left) <= max(ratio.scatter, volumes.reach)
+    is_off = ratio.probability < FALSE_ALARMS / TESTS and abs(mean) > ratio.scatter
+    if not is_off and (not off or on_target):
+        return None
+    if off and on_target:
+        return "look", (
+            f"look at the density, set nothing: {listed(item.words for item in off)}; that is why B per A "
+            f"by mass is off by {mean:+.1f} %, by volume it is off by {left:+.1f} %, no more than noise"
+        )
+    if off:
+        return "look", (
+            f"look at the density first: {listed(item.words for item in off)}; then {_pump_words(volumes)} "
+            f"by volume is off by {left:+.1f} % (A {volumes.a[0]:+.1f} %, B {volumes.b[0]:+.1f} %, "
+            f"{ratio.count} pairs)"
+        )
+    if _targets_moved(found, plan, entries, mean):
+        return "weigh", _AGAIN
+    return "look", (
+        f"look at {_pump_words(ratio)} by mass is off by {mean:+.1f} % (A {ratio.a[0]:+.1f} %, "
+        f"B {ratio.b[0]:+.1f} %, {ratio.count} pairs)"
+        + _measured_words(all(name.lower() in densities for name in ratio.pump.split(" and ")))
+    )
+
+
+def _pump_words(ratio: Ratio) -> str:
+    pumps = "pumps" if ratio.pump == "A and B" else "pump"
+    return f"{pumps} {ratio.pump}: B per A"
+
+
+def _measured_words(is_measured: bool) -> str:
+    """What a weight leaves open, where no measured density closes it."""
+    return "; the density stands, as measured" if is_measured else f"; {ONE_FIGURE}"
+
+
+_AGAIN = (
+    "weigh five more against the targets of today: more than half of what is off is the plan, changed since "
+    "the targets of these weights were printed"
+)
+
+
+def _targets_moved(found: Weights, plan: Plan, entries: Sequence[Entry], mean: float) -> bool:
+    """Whether the plan's B per A has moved by more than half of what is off since targets were printed."""
+    printed: dict[str, Entry] = {}
+    for entry in entries:
+        if entry.kind in (WEIGHT_A, WEIGHT_B) and entry.station == found.station and entry.target:
+            printed[entry.kind] = entry
+    today = component_targets(plan, found.station)
+    if len(printed) < 2 or not {"a", "b"} <= set(today):
+        return False
+    was = (printed[WEIGHT_B].target or 1.0) / (printed[WEIGHT_A].target or 1.0)
+    return abs(PERCENT * math.log(today["b"] / today["a"] / was)) > 0.5 * abs(mean)
+
+
+def _target_moved(found: Weights, plan: Plan, mean: float) -> bool:
+    """The same of the target of the last weight."""
+    last = found.weights[-1]
+    today = planned_shot(plan, plan.station(found.station), last.entry) if last.entry.target else None
+    if today is None:
+        return False
+    shot, count = today
+    target = float(shot.limits.target) * count / shot.count
+    return abs(PERCENT * (target / last.target - 1.0)) > 0.5 * abs(mean)
+
+
+def _of_density(at: Level, noise: float, is_off: bool, density: Density | None) -> str:
+    """What is said where the density of what was weighed is other than the plan's, as measured; "" else."""
+    if density is None or not density.differs:
+        return ""
+    if abs(density.deviation) <= noise and not (is_off and abs(at.mean) > noise):
+        return ""
+    left = PERCENT * ((PERCENT + at.mean) / (PERCENT + density.deviation) - 1.0)
+    if abs(left) <= max(noise, NORMAL_95 * math.hypot(at.error, density.error)):
+        return (
+            f"look at the density, set nothing: {density.words}; that is why the weights are off by "
+            f"{at.mean:+.1f} %, the metered volume is off by {left:+.1f} %, no more than noise"
+        )
+    return (
+        f"look at the density first: {density.words}; the weights are off by {at.mean:+.1f} %, so that the "
+        f"metered volume is off by {left:+.1f} %: weigh against the new targets before anything is set"
+    )
+
+
+def _of_level(
+    found: Weights, at: Level, noise: float, plan: Plan, entries: Sequence[Entry], densities: Densities
+) -> None:
+    """What a level that is surely off asks for."""
+    if abs(at.mean) <= noise:
         _say(
             found,
             "nothing",
             f"nothing to set: the shots lean by {at.mean:+.2g} % since weight {at.since}, less than one "
             f"differs from the next ({noise:.2g} %)",
         )
-    elif _is_unsure(at, tried):
-        _say(found, "weigh", "weigh five more: something may have moved, and it is not yet sure")
+    elif _target_moved(found, plan, at.mean):
+        _say(found, "weigh", _AGAIN)
     else:
-        _say(found, "nothing", "nothing: the weights vary as they do from one to the next")
+        _correct(found, at, plan, entries)
+        found.sentence += _measured_words(MIX in densities)
+
+
+def _still_words(moving: Sequence[Effect], found: Weights) -> str:
+    """Beside what is off: what the weights follow all the same."""
+    best = moving[0]
+    if best.name == "day" and best.slope is not None and not best.like:
+        return f"; the level still {'falls' if best.slope < 0.0 else 'rises'}: {_moving_words(moving, found)}"
+    return f"; besides, {_moving_words(moving, found)}"
 
 
 def _is_unsure(at: Level | None, tried: Sequence[Effect]) -> bool:
@@ -441,19 +514,17 @@ def _scale(found: Weights) -> float:
     return PERCENT * SCALE / min(item.target for item in found.weights)
 
 
-def _ratio_words(ratio: Ratio) -> str:
-    pump = ratio.pump
-    shares = f"A {ratio.a[0]:+.1f} %, B {ratio.b[0]:+.1f} %"
-    pumps = "pumps" if pump == "A and B" else "pump"
-    return (
-        f"look at {pumps} {pump}: B per A by mass is off by {ratio.ratio[0]:+.1f} % ({shares}, "
-        f"{ratio.count} pairs)"
-    )
-
-
 def slope_unit(effect: Effect) -> str:
     """The unit of a slope, shares in per cent."""
     return {"temperature": "%/K", "day": "%/day"}.get(effect.name, "%/h")
+
+
+def slope_reach(found: Weights, effect: Effect) -> float | None:
+    """Half of the 95 % interval of a slope, Student's t with two parameters fitted; None without a slope."""
+    if effect.slope is None or effect.error is None:
+        return None
+    interval = student(effect.slope, effect.error, len(found.weights) - 2)
+    return 0.5 * (interval.high - interval.low)
 
 
 def source_words(found: Weights, effect: Effect) -> str:
@@ -550,12 +621,13 @@ def _with_yield(of_pressure: float | None, digits: int) -> str:
 def weights_findings(found: Weights) -> list[Finding]:
     """What a reader of the weights must know: weights out of limits, a capability too low, false alarms."""
     made = []
+    of_what = "" if found.what == series_name(Entry(WEIGHT, "")) else f"{found.what}: "
     if found.outside:
         numbers = listed(map(str, found.outside))
         made.append(
             Finding(
                 QUALITY,
-                f"{counted(len(found.outside), 'weight')} outside the limits: no. {numbers}",
+                f"{of_what}{counted(len(found.outside), 'weight')} outside the limits: no. {numbers}",
                 "keep the parts made since the last good weight apart",
                 topic="weight",
                 station=found.station,
@@ -563,7 +635,7 @@ def weights_findings(found: Weights) -> list[Finding]:
         )
     if found.capability and found.capability[4] < CAPABLE:
         cpk, low, high = found.capability[1], *found.capability[4:6]
-        words = f"Cpk {cpk:.2f}, 95 % interval {low:.2f} to {high:.2f}"
+        words = f"{of_what}Cpk {cpk:.2f}, 95 % interval {low:.2f} to {high:.2f}"
         sure = high < CAPABLE
         made.append(
             Finding(
@@ -576,25 +648,25 @@ def weights_findings(found: Weights) -> list[Finding]:
     return made
 
 
-def weights_of(plan: Plan, entries: Sequence[Entry], station: str | None = None) -> list[Weights]:
-    """All series of weights, judged."""
-    return [judge(item, plan, entries) for item in gather(plan, entries, station)]
+def weights_of(plan: Plan, booked: Iterable[Booked], station: str | None = None) -> list[Weights]:
+    """All series of weights, judged, beside the densities that are learned of the same bookings."""
+    booked = list(booked)
+    entries = [item.entry for item in booked]
+    found = gather(plan, entries, station)
+    learned = learned_values(plan, booked) if found else []
+    return [judge(item, plan, entries, densities_of(plan, item.station, learned)) for item in found]
 
 
 __all__ = [
-    "FALSE_ALARMS",
     "MORE",
-    "PERCENT",
-    "PRESSURE",
     "WEIGH_MORE",
     "Ratio",
     "Weight",
     "Weights",
     "judge",
+    "slope_reach",
     "slope_unit",
     "source_words",
-    "weighed",
-    "weight_findings",
     "weights_findings",
     "weights_of",
 ]
