@@ -116,7 +116,7 @@ class TraceReport:
             for item in found.still_open
         ] or [f"{when}: no container of it stands at a station"]
         lines += [
-            f"in Stock as {item.row.material} {item.row.component.upper()}: at most "
+            f"in Stock as {item.row.material} {item.row.component.upper()}: by bookings and plan "
             f"{from_si(item.left, 'mL'):,.0f} of {from_si(item.row.quantity, 'mL'):,.0f} mL left "
             f"({item.row.at or 'received'}): block what is left"
             for item in found.in_stock

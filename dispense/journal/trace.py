@@ -68,7 +68,7 @@ class Open:
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """A row of Stock, as counted and received; `left` [m³] is the most that may be left of it.
+    """A row of Stock, as counted and received; `left` [m³] is what is left by bookings and plan.
 
     That is without the containers that were connected since it was counted, or since the plan begins.
     """
