@@ -339,18 +339,13 @@ def export_journal(plan_path: str | os.PathLike[str], folder: str | os.PathLike[
     path = journal_path(plan_path)
     journal = read_journal(path)
     holds = {(item.booking.number, item.entry) for item in journal.current().values()}
-    holds |= {
-        (number, entry)
-        for number, items in journal.entries.items()
-        for entry in items
-        if entry.kind == AS_PLANNED
-    }
     gone = journal.taken_back
     bookings = [[*item.row, "no" if item.number in gone else "yes"] for item in journal.bookings]
     entries = [
         [number, place, *entry.row, "yes" if (number, entry) in holds else "no"]
         for number, items in journal.entries.items()
         for place, entry in enumerate(items, 1)
+        if entry.kind != AS_PLANNED
     ]
     target = Path(folder)
     names = [target / name for name in EXPORTS]
