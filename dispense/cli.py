@@ -439,6 +439,11 @@ def _add_floor(commands: Any) -> None:
     trace.add_argument(
         "--day", metavar="YYYY-MM-DD", type=datetime.date.fromisoformat, help="one day (default: all)"
     )
+    trace.add_argument(
+        "--as-of",
+        metavar='"YYYY-MM-DD HH:MM"',
+        help="with --lot: where it stands then (default: now within the plan, else the last booking)",
+    )
     _json(trace)
     trace.set_defaults(run=_trace)
 
@@ -866,6 +871,7 @@ def _trace(options) -> int:
     from .jobs.trace import trace_file
 
     asked = {"lot": options.lot, "component": options.component, "part": options.part, "day": options.day}
+    asked["as_of"] = options.as_of
     return _tell(trace_file(options.plan, **asked), options)
 
 

@@ -6,14 +6,20 @@ shift's own list of container changes where nothing was.
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import json
 
 import pytest
+from plans import MONDAY, hand_rows, make
 
 from dispense.books.plan import new_plan
 from dispense.cli import main
-from dispense.journal.entries import EMPTIED, MADE, OPENED, SCRAPPED, STAGED, Entry
+from dispense.jobs.trace import TraceReport
+from dispense.journal.entries import BOOK, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, STAGED, Booking, Entry
+from dispense.journal.lots import lot_findings
+from dispense.journal.planned import all_shifts, doubts, kept_shifts, to_keep
+from dispense.journal.store import book_entries, read_journal
 from dispense.journal.trace import of_lot, of_part, trace
 from dispense.plan.read import load_plan
 from dispense.shift.play import play_plan
@@ -139,7 +145,7 @@ def test_what_is_still_open(plan, played):
 
 def test_what_lies_in_store_of_a_lot(plan):
     row = plan.stock[0]
-    assert row in of_lot(plan, [], row.lot).in_stock
+    assert row in [item.row for item in of_lot(plan, [], row.lot).in_stock]
     assert of_lot(plan, [], "LAST-1").in_stock == []
 
 
@@ -205,3 +211,107 @@ def test_a_staged_lot_is_told(plan):
         count=2,
     )
     assert of_lot(plan, [entry], "HA-0950").events == [entry]
+
+
+def hem(clock, lot):
+    return opened(clock, lot, station="hem", shift="early")
+
+
+def made(count, kind=MADE):
+    head = dict(day=MONDAY.isoformat(), shift="early", station="hem", part="frame")
+    return Entry(kind, f"{kind} {count}", **head, count=count)
+
+
+def booked(path, plan, entries, stamp, plan_content):
+    """Book entries with what is to be kept of their shifts."""
+    booking = Booking(0, BOOK, stamp, stamp, stamp, "plan.xlsx", plan_content)
+    kept = to_keep(plan, entries, read_journal(path))
+    assert book_entries(path, booking, entries, kept=kept)
+    return read_journal(path)
+
+
+def batches(plan, journal, lot):
+    entries = [item.entry for item in journal.current().values()]
+    found = of_lot(plan, entries, lot, shifts=all_shifts(plan, kept_shifts(journal)))
+    return [(item.numbers, item.begun) for item in found.parts]
+
+
+def test_a_booked_shift_keeps_the_parts_that_were_printed(tmp_path):
+    """Changed figures, later bookings and builds that rolled away change nothing; other builds do."""
+    path, rows = tmp_path / "plan.journal", hand_rows()
+    first = make(rows)
+    by_hand = [
+        (batch.numbers, datetime.datetime(2026, 3, 2) + datetime.timedelta(seconds=batch.begun))
+        for result in play_plan(first)
+        for batch in result.batches
+    ]
+    journal = booked(path, first, [hem("06:00", "GA-31")], "2026-03-02 06:10", "one")
+    printed = batches(first, journal, "GA-31")
+    assert printed == by_hand
+    rows["Stations"][0]["takt"] = 500
+    changed = make(rows)
+    now = [item.begun for item in of_part(changed, [], "frame").parts]
+    assert now != [begun for _, begun in printed]  # what would be said without what was kept
+    assert batches(changed, journal, "GA-31") == printed
+    journal = booked(path, changed, [made(20)], "2026-03-02 10:10", "two")
+    assert batches(changed, journal, "GA-31") == printed
+    rows["Builds"][0]["date"] = MONDAY + datetime.timedelta(days=7)
+    rolled = make(rows)
+    assert batches(rolled, journal, "GA-31")[: len(printed)] == printed
+    rows["Builds"][0] |= {"date": MONDAY, "quantity": 5}
+    fewer = make(rows)
+    journal = booked(path, fewer, [made(5, SCRAPPED)], "2026-03-02 10:20", "three")
+    assert batches(fewer, journal, "GA-31") != printed
+    assert doubts(rolled, journal, "four") == ([], [])
+
+
+def test_what_was_not_kept_and_holds_no_more_is_said(tmp_path):
+    path, rows = tmp_path / "plan.journal", hand_rows()
+    booking = Booking(0, BOOK, "s", "s", "s", "plan.xlsx", "one")
+    assert book_entries(path, booking, [hem("06:00", "GA-31"), made(20)])
+    journal, shift = read_journal(path), (MONDAY.isoformat(), "early", "hem")
+    assert doubts(make(rows), journal, "one") == ([], [])
+    assert doubts(make(rows), journal, "two") == ([shift], [])
+    rows["Builds"][0]["date"] = MONDAY + datetime.timedelta(days=7)
+    assert doubts(make(rows), journal, "two") == ([], [shift])
+    assert doubts(make(rows), journal, "two", [MONDAY + datetime.timedelta(days=1)]) == ([], [])
+
+
+def test_where_a_lot_stands_at_a_moment():
+    """GA-31 is connected at 07:00 and taken off at 09:00: by hand it stands there from then till then."""
+    plan = make(hand_rows())
+    gone = Entry(EMPTIED, "e", day="2026-03-02", time="2026-03-02T09:00:00", station="hem", component="a")
+    entries = [hem("06:00", "A1"), hem("07:00", "GA-31"), dataclasses.replace(gone, lot="GA-31")]
+    for clock, stands in (("06:59", False), ("07:01", True), ("08:59", True), ("09:01", False)):
+        at = datetime.datetime.fromisoformat(f"2026-03-02 {clock}")
+        found = of_lot(plan, entries, "GA-31", at=at)
+        assert [item.station for item in found.still_open] == (["hem"] if stands else []), clock
+        said = TraceReport("?", found, "GA-31", "as asked").as_text()
+        assert f"as of 2026-03-02 {clock} (as asked): " in said
+        assert ("A GA-31 stands at hem since 2026-03-02 07:00 (booked): take it off" in said) == stands
+    early = of_lot(plan, entries, "GA-31", at=datetime.datetime(2026, 3, 2, 6, 30))
+    assert [item.since.hour for item in early.to_come] == [7] and early.after == early.parts
+    left = {}
+    for hour in (5, 8):
+        (stored,) = of_lot(plan, entries, "A1", at=datetime.datetime(2026, 3, 2, hour)).in_stock
+        left[hour] = stored.left
+    assert left == pytest.approx({5: 1000e-6, 8: 900e-6})  # 1000 mL, one container of 100 mL connected
+
+
+def test_totals_are_told_once():
+    plan = make(hand_rows())
+    found = of_lot(plan, [hem("06:00", "GA-31"), made(20), made(1, SCRAPPED)], "GA-31")
+    said = TraceReport("?", found, "GA-31").as_text()
+    assert len(found.parts) > 1 and sum(item.count for item in found.parts) == 21  # builds of the plan
+    assert said.count("20 made, 1 scrap") == 1 and "in the shift" not in said
+
+
+def test_a_lot_number_of_two_components_asks_for_one():
+    plan = make(hand_rows())
+    both = [Entry(RECEIVED, each, material="Bond 60", component=each, lot="X7") for each in "ab"]
+    said = TraceReport("?", of_lot(plan, [*both, hem("06:00", "X7")], "X7"), "X7").as_text()
+    assert "X7 is known as A and B: --component A or B" in said
+    (finding,) = lot_findings(plan, [hem("06:00", "B2")])
+    assert "--lot B2 --component A" in finding.fix
+    (unknown,) = lot_findings(plan, [hem("06:00", "Q1")])
+    assert "--component" not in unknown.fix

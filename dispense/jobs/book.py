@@ -11,12 +11,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from ..base.errors import FileError, InputError, Problem
+from ..base.errors import DispenseError, FileError, InputError, Problem
 from ..base.findings import Finding
 from ..base.printed import counted, csv_cell
 from ..base.terminal import findings_text, table
-from ..journal.entries import BOOK, BOOKING_FIELDS, ENTRY_FIELDS, Booking, Entry
+from ..journal.entries import AS_PLANNED, BOOK, BOOKING_FIELDS, ENTRY_FIELDS, Booking, Entry
 from ..journal.lots import lot_findings
+from ..journal.planned import to_keep
 from ..journal.reading import Reading, content_of, read_floor_table
 from ..journal.rescue import recover
 from ..journal.store import (
@@ -270,10 +271,20 @@ def book_files(
             Path(plan_path).name,
             content_of(plan_path),
         )
-        item.booking = book_entries(path, booking, reading.entries)
+        kept = _kept(plan, reading.entries, journal, report)
+        item.booking = book_entries(path, booking, reading.entries, kept=kept)
         journal = read_journal(path)
     _note_copy(journal, report)
     return report
+
+
+def _kept(plan: Plan, entries: Sequence[Entry], journal: Journal, report: BookReport) -> list[Entry]:
+    """The shifts of these entries as planned now; what a plan cannot play is booked all the same."""
+    try:
+        return to_keep(plan, entries, journal)
+    except DispenseError as error:
+        report.notes.append(f"what was planned could not be kept for dispense trace: {error}")
+        return []
 
 
 def _stamp(stamp: str | None) -> str:
@@ -312,7 +323,7 @@ def recover_journal(plan_path: str | os.PathLike[str]) -> BookReport:
         found = recover(path)
     else:
         return BookReport(path, done=[f"{path.name} is whole: there is nothing to recover"])
-    entries = sum(len(entries) for _, entries in found.bookings)
+    entries = sum(map(_facts, (entries for _, entries in found.bookings)))
     return BookReport(
         path,
         done=[
@@ -334,6 +345,7 @@ def export_journal(plan_path: str | os.PathLike[str], folder: str | os.PathLike[
         [number, place, *entry.row, "yes" if (number, entry) in holds else "no"]
         for number, items in journal.entries.items()
         for place, entry in enumerate(items, 1)
+        if entry.kind != AS_PLANNED
     ]
     target = Path(folder)
     names = [target / name for name in EXPORTS]
@@ -351,6 +363,11 @@ def export_journal(plan_path: str | os.PathLike[str], folder: str | os.PathLike[
     report = BookReport(path, done=[f"wrote {name}" for name in names])
     _note_copy(journal, report)
     return report
+
+
+def _facts(entries: Iterable[Entry]) -> int:
+    """How many entries are facts of the floor."""
+    return sum(entry.kind != AS_PLANNED for entry in entries)
 
 
 def _csv(headers: Sequence[str], rows: Iterable[Sequence[Any]]) -> bytes:
@@ -372,12 +389,12 @@ def list_bookings(plan_path: str | os.PathLike[str]) -> BookReport:
     gone = journal.taken_back
     rows = []
     for item in journal.bookings:
-        words = item.reason
+        words, facts = item.reason, _facts(journal.entries[item.number]) or None
         if item.takes_back is not None:
             words = f"takes back {item.takes_back}" + (f": {item.reason}" if item.reason else "")
         elif item.number in gone:
             words = "taken back"
-        rows.append([item.number, item.stamp, item.source, item.size or None, words])
+        rows.append([item.number, item.stamp, item.source, facts, words])
     report.done = table(["booking", "at", "file", "entries", ""], rows).splitlines()
     _note_copy(journal, report)
     return report

@@ -17,6 +17,7 @@ VOLUME, VOLUME_A, VOLUME_B = "volume", "volume a", "volume b"
 SETTING, DONE, STAGED, SIGNED, NOTED = "setting", "done", "staged", "signed", "noted"
 RECEIVED, COUNTED, OPENED, EMPTIED = "received", "counted", "opened", "emptied"
 MADE, SCRAPPED, PURGED = "made", "scrapped", "purged"
+AS_PLANNED = "as planned"
 #: what kinds of entries there are, in words
 KINDS = {
     WEIGHT: "shots weighed together",
@@ -37,6 +38,7 @@ KINDS = {
     MADE: "good parts made",
     SCRAPPED: "parts scrapped",
     PURGED: "purges and mixer changes of a shift, counted",
+    AS_PLANNED: "the shift as it was planned when it was booked: no fact of the floor",
 }
 BOOK, TAKE_BACK = "book", "take back"
 MOST_BYTES = 3000  # of an entry: its row stays within one page of the file, so that it can be rescued
@@ -170,6 +172,7 @@ def sealed(booking: Booking, digests: Sequence[str], before: str) -> Booking:
 
 
 __all__ = [
+    "AS_PLANNED",
     "BOOK",
     "BOOKING_FIELDS",
     "COUNTED",

@@ -4,19 +4,35 @@ from __future__ import annotations
 
 import bisect
 import datetime
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from ..base.units import HOUR
 from ..plan.records import Plan
-from ..plan.rows import Station
 from ..shift.play import play_plan
-from ..shift.results import ShiftResult
+from ..shift.results import Event, ShiftResult
 from .entries import DONE, OPENED, Entry
 
 BOOKED, PLANNED = "booked", "planned"
 MIXER = "mixer"
 MIXER_EVENTS = frozenset({"mixer", "purge", "start"})  # after which the mixer holds fresh material
+
+
+class Planned(Protocol):
+    """A shift of which is known what was to happen in it."""
+
+    @property
+    def date(self) -> datetime.date:
+        """Its day."""
+
+    @property
+    def shift(self) -> str:
+        """Its name."""
+
+    @property
+    def events(self) -> Sequence[Event]:
+        """What was to happen."""
 
 
 @dataclass(slots=True)
@@ -34,7 +50,7 @@ class Times:
         return (moment - at).total_seconds() / HOUR, what, source
 
 
-def changes(station: Station, entries: Iterable[Entry], shifts: Iterable[ShiftResult]) -> dict[str, Times]:
+def changes(station: str, entries: Iterable[Entry], shifts: Iterable[Planned]) -> dict[str, Times]:
     """When the mixer and the containers of each component (by letter) were changed at a station.
 
     A shift in which one of a kind was booked has those only, any other has those of the played shift.
@@ -43,7 +59,7 @@ def changes(station: Station, entries: Iterable[Entry], shifts: Iterable[ShiftRe
     has: set[tuple[str, str, str]] = set()
     for entry in entries:
         moment = entry.moment
-        if entry.station != station.station or moment is None:
+        if entry.station != station or moment is None:
             continue
         if entry.kind == OPENED:
             key = entry.component

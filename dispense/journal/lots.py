@@ -33,15 +33,15 @@ def lot_findings(plan: Plan, entries: Sequence[Entry], known: Iterable[Entry] = 
             continue
         here = entry.material or plan.station(entry.station).material, entry.component
         for lot in lots_of(entry):
-            words = _wrong(entry, here, stock.get(lot, []), received.get(lot, set()))
+            meant = {(row.material, row.component) for row in stock.get(lot, [])} | received.get(lot, set())
+            words = _wrong(entry, here, stock.get(lot, []), meant)
             if words:
                 found.append(
                     Finding(
                         QUALITY,
                         f"lot {lot}, {entry.kind} at {entry.station} as {here[0]} {here[1].upper()}, {words}",
-                        f"look at the label; dispense trace PLAN --lot {lot}"
-                        + (f" --component {entry.component.upper()}" if entry.component else "")
-                        + " names the parts",
+                        f"look at the label; dispense trace PLAN --lot {lot}{_option(here[1], meant)} "
+                        "names the parts",
                         topic=f"lot {lot}",
                         station=entry.station,
                         material=here[0],
@@ -52,11 +52,15 @@ def lot_findings(plan: Plan, entries: Sequence[Entry], known: Iterable[Entry] = 
     return found
 
 
+def _option(letter: str, meant: Iterable[tuple[str, str]]) -> str:
+    """What keeps a trace to the component that a lot was connected as, where it is known as another too."""
+    return f" --component {letter.upper()}" if letter and {each for _, each in meant} - {letter} else ""
+
+
 def _wrong(
-    entry: Entry, here: tuple[str, str], stock: Sequence[StockLot], received: set[tuple[str, str]]
+    entry: Entry, here: tuple[str, str], stock: Sequence[StockLot], meant: set[tuple[str, str]]
 ) -> str:
     """What is wrong with a lot at its place, "" where nothing is."""
-    meant = {(row.material, row.component) for row in stock} | received
     if not meant:
         return "is neither in Stock nor was it received"
     if here not in meant:

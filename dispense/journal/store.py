@@ -19,6 +19,7 @@ from typing import TypeVar
 
 from ..base.errors import FileError, InputError, Problem
 from .entries import (
+    AS_PLANNED,
     BOOK,
     BOOKING_FIELDS,
     ENTRY_FIELDS,
@@ -162,6 +163,7 @@ class Journal:
             (entry.kind, entry.name): Booked(entry, booking)
             for booking in self.counting
             for entry in self.entries[booking.number]
+            if entry.kind != AS_PLANNED
         }
 
     def booked_as(self, content: str) -> Booking | None:
@@ -344,16 +346,23 @@ def refuse_long(entries: Sequence[Entry]) -> None:
 
 
 def book_entries(
-    path: str | os.PathLike[str], booking: Booking, entries: Sequence[Entry], wait: float = WAIT
+    path: str | os.PathLike[str],
+    booking: Booking,
+    entries: Sequence[Entry],
+    wait: float = WAIT,
+    kept: Sequence[Entry] = (),
 ) -> Booking | None:
-    """Book what is new of a file's entries, all or nothing; None where nothing of it is new."""
+    """Book what is new of a file's entries, all or nothing; None where nothing of it is new.
+
+    `kept` are shifts as they are planned now, which are kept with the booking.
+    """
     refuse_long(entries)
     with _writer(Path(path), wait) as (db, journal):
         news = [entry for entry, _ in journal.news(entries)]
         if not news or journal.booked_as(booking.content):
             db.execute("rollback")
             return None
-        return _append(db, journal, booking, news)
+        return _append(db, journal, booking, [*news, *kept])
 
 
 def take_back(

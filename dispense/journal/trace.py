@@ -12,11 +12,12 @@ from dataclasses import dataclass, field
 
 from ..plan.records import Plan
 from ..plan.rows import StockLot
-from ..shift.results import ShiftResult
-from ..shift.store import nanolitres
-from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, STAGED, Entry
-from .history import BOOKED, PLANNED, Times, changes, moment_at, played
+from ..shift.store import NO_STOCK
+from .counted import counted_stock
+from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, STAGED, Booking, Entry
+from .history import BOOKED, MIXER, PLANNED, Times, changes, moment_at
 from .lots import lots_of
+from .planned import PlannedShift, all_shifts
 
 OF_LOT = (RECEIVED, COUNTED, STAGED, OPENED, EMPTIED)
 
@@ -50,11 +51,13 @@ class Parts:
     lots: tuple[Lot, ...]
     made: int | None = None
     scrapped: int | None = None
+    count: int = 0
+    kept: Booking | None = None  # the booking that kept the shift as planned; None: the plan of today
 
 
 @dataclass(frozen=True, slots=True)
 class Open:
-    """A container that stands at a station at the end of all that is known."""
+    """A container that stands at a station, or is to be connected there."""
 
     station: str
     component: str
@@ -63,14 +66,33 @@ class Open:
     source: str
 
 
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """A row of Stock, as counted and received; `left` [m³] is what is left by bookings and plan.
+
+    That is without the containers that were connected since it was counted, or since the plan begins.
+    """
+
+    row: StockLot
+    left: float
+
+
 @dataclass(slots=True)
 class Trace:
-    """What a question about a lot or a part found."""
+    """What a question about a lot or a part found; what stands and is left is that of a moment, `at`."""
 
     parts: list[Parts] = field(default_factory=list)
     events: list[Entry] = field(default_factory=list)  # of the lot, as booked
     still_open: list[Open] = field(default_factory=list)
-    in_stock: list[StockLot] = field(default_factory=list)  # rows of the plan's Stock that hold the lot
+    in_stock: list[Stored] = field(default_factory=list)
+    to_come: list[Open] = field(default_factory=list)  # containers of the lot that are connected later
+    components: list[str] = field(default_factory=list)  # that the lot is known or connected as
+    at: datetime.datetime = datetime.datetime.max
+
+    @property
+    def after(self) -> list[Parts]:
+        """Parts of which some are made after the moment."""
+        return [item for item in self.parts if item.ended > self.at]
 
 
 def _counts(entries: Iterable[Entry]) -> dict[tuple[str, str, str, str, str], int]:
@@ -81,14 +103,6 @@ def _counts(entries: Iterable[Entry]) -> dict[tuple[str, str, str, str, str], in
             key = entry.kind, entry.day, entry.shift, entry.station, entry.part
             found[key] = found.get(key, 0) + (entry.count or 0)
     return found
-
-
-def _lag(result: ShiftResult, letter: str) -> datetime.timedelta:
-    """How long hose and mixer hold what was before, at the mean use of the shift."""
-    held = result.hoses.get(letter, 0) + nanolitres(result.station.mixer_volume * result.shares[letter])
-    used = result.drawn(letter)
-    seconds = held / used * result.calendar.available if used else result.calendar.available
-    return datetime.timedelta(seconds=min(seconds, result.calendar.available))
 
 
 def _lots(
@@ -116,62 +130,180 @@ def _lots(
     return [item for item in found.values() if item.lot]
 
 
-def trace(plan: Plan, entries: Sequence[Entry]) -> tuple[list[Parts], list[Open]]:
-    """All batches of the plan with the lots that may be on them, and the containers that still stand."""
-    by_station: dict[str, list[ShiftResult]] = {}
-    for result in played(plan):
-        by_station.setdefault(result.station.station, []).append(result)
+def _by_station(
+    entries: Iterable[Entry], shifts: Iterable[PlannedShift]
+) -> dict[str, tuple[list[PlannedShift], dict[str, Times]]]:
+    """The shifts of each station, and when its containers were changed, by component."""
+    entries = list(entries)
+    found: dict[str, list[PlannedShift]] = {}
+    for item in shifts:
+        found.setdefault(item.station, []).append(item)
+    for entry in entries:
+        if entry.kind == OPENED:
+            found.setdefault(entry.station, [])
+    return {
+        station: (
+            items,
+            {
+                letter: times
+                for letter, times in changes(station, entries, items).items()
+                if letter != MIXER and (not items or letter in items[-1].lags)
+            },
+        )
+        for station, items in found.items()
+    }
+
+
+def _parts(
+    item: PlannedShift, history: dict[str, Times], counts: dict[tuple[str, str, str, str, str], int]
+) -> list[Parts]:
+    """The batches of a shift with the lots that may be on them."""
+    found = []
+    for batch in item.batches:
+        begun, ended = (moment_at(item.date, clock) for clock in (batch.begun, batch.ended))
+        lots = [
+            lot
+            for letter, lag in item.lags.items()
+            for lot in _lots(history.get(letter), letter, begun, ended, datetime.timedelta(seconds=lag))
+        ]
+        key = *item.key, batch.part
+        found.append(
+            Parts(
+                item.date,
+                item.shift,
+                item.station,
+                batch.part,
+                batch.number,
+                batch.numbers,
+                begun,
+                ended,
+                tuple(lots),
+                counts.get((MADE, *key)),
+                counts.get((SCRAPPED, *key)),
+                batch.size,
+                item.booking,
+            )
+        )
+    return found
+
+
+def _standing(
+    station: str, history: dict[str, Times], entries: Iterable[Entry], at: datetime.datetime
+) -> list[Open]:
+    """The containers that stand at a station at a moment."""
+    emptied = [
+        entry
+        for entry in entries
+        if entry.kind == EMPTIED and entry.station == station and (entry.moment or at) <= at
+    ]
+    found = []
+    for letter, times in history.items():
+        before = [item for item in times.moments if item[0] <= at]
+        if not before:
+            continue
+        since, lot, source = before[-1]
+        gone = any(
+            entry.moment is not None and entry.moment >= since
+            for entry in emptied
+            if (entry.component, entry.lot) == (letter, lot)
+        )
+        if lot and not gone:
+            found.append(Open(station, letter, lot, since, source))
+    return found
+
+
+def trace(
+    plan: Plan,
+    entries: Sequence[Entry],
+    shifts: Sequence[PlannedShift] | None = None,
+    at: datetime.datetime = datetime.datetime.max,
+) -> tuple[list[Parts], list[Open]]:
+    """All batches with the lots that may be on them, and the containers that stand at a moment.
+
+    `shifts` are those of `all_shifts`, by default as the plan is played now; `at` is by default the end of
+    all that is known.
+    """
+    shifts = all_shifts(plan, {}) if shifts is None else shifts
     counts = _counts(entries)
     parts: list[Parts] = []
     still: list[Open] = []
-    emptied = {
-        (entry.station, entry.component, entry.lot): entry.moment
-        for entry in entries
-        if entry.kind == EMPTIED
-    }
-    for station, results in by_station.items():
-        history = changes(plan.station(station), entries, results)
-        for result in results:
-            for batch in result.batches:
-                begun, ended = (moment_at(result.date, clock) for clock in (batch.begun, batch.ended))
-                lots = [
-                    lot
-                    for letter in result.letters
-                    for lot in _lots(history.get(letter), letter, begun, ended, _lag(result, letter))
-                ]
-                key = result.date.isoformat(), result.shift, station, batch.part
-                parts.append(
-                    Parts(
-                        result.date,
-                        result.shift,
-                        station,
-                        batch.part,
-                        batch.number,
-                        batch.numbers,
-                        begun,
-                        ended,
-                        tuple(lots),
-                        counts.get((MADE, *key)),
-                        counts.get((SCRAPPED, *key)),
-                    )
-                )
-        for letter, times in history.items():
-            if letter not in results[-1].letters or not times.moments:
-                continue
-            at, lot, source = times.moments[-1]
-            gone = emptied.get((station, letter, lot))
-            if lot and not (gone is not None and gone >= at):
-                still.append(Open(station, letter, lot, at, source))
+    for station, (items, history) in _by_station(entries, shifts).items():
+        for item in items:
+            parts += _parts(item, history, counts)
+        still += _standing(station, history, entries, at)
     return sorted(parts, key=lambda item: (item.begun, item.station)), still
 
 
-def of_lot(plan: Plan, entries: Sequence[Entry], lot: str, component: str = "") -> Trace:
-    """Parts that may hold a lot, what was booked of it, and where a container of it still stands.
+def _end_of(plan: Plan, entry: Entry) -> datetime.datetime | None:
+    """When an entry is known to have happened: its time, the end of its shift, or of its day."""
+    if entry.moment is not None or entry.date is None:
+        return entry.moment
+    known = entry.shift in {row.shift for row in plan.shifts}
+    day = datetime.datetime.combine(entry.date, datetime.time(23, 59))
+    return moment_at(entry.date, plan.hours_of(entry.date, entry.shift)[1]) if known else day
+
+
+def last_booked(plan: Plan, entries: Iterable[Entry]) -> datetime.datetime | None:
+    """The last moment at a station of which something is booked."""
+    ends = (_end_of(plan, entry) for entry in entries if entry.station)
+    return max((end for end in ends if end is not None), default=None)
+
+
+def _stored(
+    plan: Plan, entries: Sequence[Entry], lot: str, connected: Iterable[Open], at: datetime.datetime
+) -> list[Stored]:
+    """What may be left of a lot in store: a container that was connected is there no more."""
+    until = [entry for entry in entries if (_end_of(plan, entry) or at) <= at]
+    opened = [item for item in connected if item.since <= at]
+    found = []
+    for row in counted_stock(plan, until).plan.stock:
+        if row.lot != lot or not row.quantity > 0.0:
+            continue
+        key = row.material, row.component, row.lot
+        counts = [
+            _end_of(plan, entry) or at
+            for entry in until
+            if entry.kind == COUNTED and (entry.material, entry.component, entry.lot) == key
+        ]
+        since = max(counts, default=datetime.datetime.min)
+        names = {station.station for station in plan.stations if station.material == row.material}
+        gone = sum(
+            item.since > since and item.component == row.component and item.station in names
+            for item in opened
+        )
+        size = plan.components_of(row.material)[row.component].container
+        found.append(Stored(row, max(row.quantity - gone * size, 0.0)))
+    return found
+
+
+def of_lot(
+    plan: Plan,
+    entries: Sequence[Entry],
+    lot: str,
+    component: str = "",
+    *,
+    shifts: Sequence[PlannedShift] | None = None,
+    at: datetime.datetime = datetime.datetime.max,
+) -> Trace:
+    """Parts that may hold a lot, what was booked of it, and where a container of it stands at a moment.
 
     `component` keeps to what was connected as that one, such as a lot of B that was connected as A.
     """
-    parts, still = trace(plan, entries)
+    shifts = all_shifts(plan, {}) if shifts is None else shifts
+    parts, still = trace(plan, entries, shifts, at)
     events = [entry for entry in entries if entry.kind in OF_LOT and lot in lots_of(entry)]
+    connected = sorted(
+        (
+            Open(station, letter, lot, since, source)
+            for station, (_, history) in _by_station(entries, shifts).items()
+            for letter, times in history.items()
+            for since, name, source in times.moments
+            if name == lot
+        ),
+        key=lambda item: item.since,
+    )
+    rows = [row.component for row in plan.stock if row.lot == lot]
+    letters = {*rows, *(item.component for item in connected), *(entry.component for entry in events)}
     return Trace(
         [
             item
@@ -180,23 +312,50 @@ def of_lot(plan: Plan, entries: Sequence[Entry], lot: str, component: str = "") 
         ],
         sorted(events, key=lambda entry: entry.time or entry.day),
         [item for item in still if item.lot == lot and component in ("", item.component)],
-        [row for row in plan.stock if row.lot == lot and row.quantity > 0.0],
+        _stored(plan, entries, lot, connected, at),
+        [item for item in connected if item.since > at and component in ("", item.component)],
+        sorted(letters - {""}),
+        at,
     )
 
 
-def of_part(plan: Plan, entries: Sequence[Entry], part: str, day: datetime.date | None = None) -> Trace:
+def of_part(
+    plan: Plan,
+    entries: Sequence[Entry],
+    part: str,
+    day: datetime.date | None = None,
+    *,
+    shifts: Sequence[PlannedShift] | None = None,
+) -> Trace:
     """The lots that may be on a part, of one day or of all."""
-    parts, _ = trace(plan, entries)
+    parts, _ = trace(plan, entries, shifts)
     return Trace([item for item in parts if item.part == part and day in (None, item.day)])
 
 
-def known_lots(plan: Plan, entries: Iterable[Entry]) -> list[str]:
-    """Every lot that the plan or the journal names."""
+def known_lots(plan: Plan, entries: Iterable[Entry], shifts: Iterable[PlannedShift] = ()) -> list[str]:
+    """Every lot that the plan, the journal or a kept shift names."""
     return list(
         dict.fromkeys(
-            [*(row.lot for row in plan.stock), *(lot for entry in entries for lot in lots_of(entry))]
+            [
+                *(row.lot for row in plan.stock),
+                *(lot for entry in entries for lot in lots_of(entry)),
+                *(event.lot for item in shifts for event in item.events if event.lot not in ("", NO_STOCK)),
+            ]
         )
     )
 
 
-__all__ = ["BOOKED", "PLANNED", "Lot", "Open", "Parts", "Trace", "known_lots", "of_lot", "of_part", "trace"]
+__all__ = [
+    "BOOKED",
+    "PLANNED",
+    "Lot",
+    "Open",
+    "Parts",
+    "Stored",
+    "Trace",
+    "known_lots",
+    "last_booked",
+    "of_lot",
+    "of_part",
+    "trace",
+]

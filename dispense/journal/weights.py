@@ -247,7 +247,7 @@ def gather(plan: Plan, entries: Sequence[Entry], station: str | None = None) -> 
         row = plan.station(key[0])
         mine = sorted(series.get(key, []), key=lambda item: item.moment)
         if mine:
-            history = changes(row, entries, _played(plan, row, mine))
+            history = changes(row.station, entries, _played(plan, row, mine))
             mine = [_with_factors(plan, row, item, history) for item in mine]
         found.append(Weights(*key, mine, notes=skipped.get(key, [])))
     return found
