@@ -17,7 +17,7 @@ from floor import place_of, type_in
 
 from dispense.books.plan import new_plan
 from dispense.cli import main
-from dispense.jobs.book import book_files
+from dispense.jobs.book import book_files, take_booking_back
 from dispense.jobs.fill import fill
 from dispense.journal.store import journal_path, read_journal
 from dispense.xlsx.package import Package
@@ -123,6 +123,21 @@ def test_once_booked_it_is_known_and_what_is_added_is_new(desk):
     assert more.states[1].startswith("replaces 5.44 g") and more.states[1].endswith("of booking 1")
     assert more.booking.size == 2
     assert [item.value for item in entries(desk, "weight")] == [5.42, 5.41, 5.46]
+
+
+def test_after_a_take_back_the_sheet_is_booked_again(desk):
+    """Of a file that was booked before, what does not hold any more is new: the cells decide."""
+    path = desk / "Hem_robot_shot_check.xlsx"
+    type_in(path, "CheckShots", "Weighed", [5.41, 5.43, 54.2])
+    book(desk, path.name)
+    type_in(path, "CheckShots", "Weighed", [None, None, 5.42])
+    assert book(desk, path.name).files[0].booking.size == 1
+    take_booking_back(desk / "plan.xlsx", 1, stamp=STAMP)
+    assert [item.value for item in entries(desk, "weight")] == [5.42]
+    again = book(desk, path.name).files[0]
+    assert again.states == ["new", "new", "already booked"] and again.booking.size == 2
+    assert [item.value for item in entries(desk, "weight")] == [5.41, 5.43, 5.42]
+    assert "nothing changes" in book(desk, path.name).files[0].lines(False)[-1]
 
 
 def test_a_sheet_carried_on_by_the_next_fill_is_booked_the_same(desk):

@@ -105,9 +105,9 @@ class BookedFile:
     def _became(self, dry: bool) -> str:
         if self.reading.refused:
             return "nothing of it is booked: mend what is wrong and book it again"
-        if self.known is not None:
-            return f"booked before as booking {self.known.number}: nothing changes"
         if not self.news:
+            if self.known is not None:
+                return f"booked before as booking {self.known.number}: nothing changes"
             return "nothing new in it"
         if dry:
             return f"would book {counted(self.news, 'cell')}"
@@ -259,7 +259,7 @@ def book_files(
             report.findings += lot_findings(plan, reading.entries, known)
             report.findings += weight_findings(plan, reading.entries)
         item.known = journal.booked_as(reading.content)
-        if dry_run or reading.refused or item.known or not item.news:
+        if dry_run or reading.refused or not item.news:
             continue
         booking = Booking(
             0,
