@@ -10,6 +10,7 @@ import datetime
 import json
 import random
 import re
+from dataclasses import replace
 
 import openpyxl
 import pytest
@@ -19,7 +20,8 @@ from dispense.books.plan import new_plan
 from dispense.cli import main
 from dispense.jobs.book import book_files, take_booking_back
 from dispense.jobs.fill import fill
-from dispense.journal.store import journal_path, read_journal
+from dispense.journal.entries import Booking, Entry
+from dispense.journal.store import book_entries, journal_path, read_journal
 from dispense.xlsx.package import Package
 from dispense.xlsx.typed import typed_cells
 
@@ -150,6 +152,80 @@ def test_a_sheet_carried_on_by_the_next_fill_is_booked_the_same(desk):
     fill(desk / "plan.xlsx", desk / "out", stamp="two", **options)
     again = book_files(desk / "plan.xlsx", [path], stamp=STAMP).files[0]
     assert again.states == ["already booked"] * 2 and again.booking is None
+
+
+def test_a_fact_is_known_by_its_event_and_time_not_by_its_row(desk):
+    """With half the checks a row is another check: 08:00 is no correction of what stood in its row before."""
+    options = dict(date="2026-03-02", shift="Early", stations=[HEM])
+    path = desk / "out" / "2026-03-02_Early" / "Hem_robot_shot_check.xlsx"
+    fill(desk / "plan.xlsx", desk / "out", stamp="one", **options)
+    type_in(path, "CheckShots", "Weighed", [5.41, 5.42, 5.43, 5.44, 5.45])
+    book_files(desk / "plan.xlsx", [path], stamp=STAMP)
+    before = {item.time: item.value for item in entries(desk, "weight")}
+    plan = openpyxl.load_workbook(desk / "plan.xlsx")
+    sheet = plan["Stations"]
+    titles = [str(cell.value) for cell in sheet[place_of_header(sheet, "Checks")]]
+    column = next(place for place, title in enumerate(titles, 1) if title.startswith("Checks"))
+    row = next(cell.row for cell in sheet["A"] if cell.value == HEM)
+    sheet.cell(row, column).value = sheet.cell(row, column).value / 2
+    plan.save(desk / "plan.xlsx")
+    path.unlink()
+    fill(desk / "plan.xlsx", desk / "out", stamp="two", **options)
+    times = [_at(path, "CheckShots", "Time", each).isoformat() for each in range(4)]
+    assert times[1] == sorted(before)[2]  # every second check is left
+    type_in(path, "CheckShots", "Weighed", [5.41, 5.43, 5.45, 5.5])
+    again = book_files(desk / "plan.xlsx", [path], stamp=STAMP).files[0]
+    assert again.states == ["already booked"] * 3 + ["new"]
+    assert {item.time: item.value for item in entries(desk, "weight")} == before | {times[3]: 5.5}
+
+
+def place_of_header(sheet, word):
+    return next(row[0].row for row in sheet.iter_rows() if any(str(c.value).startswith(word) for c in row))
+
+
+def _at(path, table, header, row=0):
+    sheet, cell = place_of(path, table, header, row)
+    return openpyxl.load_workbook(path)[sheet][cell].value
+
+
+def test_a_time_typed_over_is_the_same_check(desk):
+    path = desk / "Hem_robot_shot_check.xlsx"
+    type_in(path, "CheckShots", "Weighed", [None, 5.42])
+    book(desk, path.name)
+    type_in(path, "CheckShots", "Time", [None, datetime.datetime(2026, 3, 2, 6, 41)])
+    assert book(desk, path.name).files[0].states == ["replaces 5.42 g of booking 1"]
+    assert [item.time for item in entries(desk, "weight")] == ["2026-03-02T06:41:00"]
+
+
+def test_a_journal_that_named_facts_by_row_is_carried_on(desk):
+    """What earlier versions booked by check number or row is the same fact by its time."""
+    path = desk / "Hem_robot_shot_check.xlsx"
+    type_in(path, "CheckShots", "Weighed", [5.42])
+    (entry,) = book(desk, path.name, dry_run=True).files[0].reading.entries
+    head = f"2026-03-02|Early|{HEM}"
+    old = replace(entry, name=f"shot_check|{head}|check|1")
+    twins = [
+        Entry("opened", f"shift_material|{head}|container|a|{row}", time=entry.time, station=HEM)
+        for row in (12, 13)
+    ]
+    booking = Booking(0, "book", STAMP, "before.xlsx", "f")
+    book_entries(journal_path(desk / "plan.xlsx"), booking, [old, *twins])
+    assert len(entries(desk, "opened")) == 2  # two of one moment stay two
+    assert book(desk, path.name).files[0].states == ["already booked"]
+    type_in(path, "CheckShots", "Weighed", [5.44])
+    assert book(desk, path.name).files[0].states == ["replaces 5.42 g of booking 1"]
+    assert [item.value for item in entries(desk, "weight")] == [5.44]
+
+
+def test_what_was_handed_over_is_booked_and_boxes_are_no_number(desk):
+    path = desk / "Hem_robot_material.xlsx"
+    type_in(path, "MaterialHandover", "Done", ["x"])
+    type_in(path, "MaterialHandover", "Initials", ["RT"])
+    (boxes,) = type_in(path, "MaterialLots", "Containers", ["2 boxes"])
+    assert [words for words in told(book(desk, path.name)) if boxes in words and '"2 boxes"' in words]
+    (done,) = entries(desk, "done")
+    what = _at(path, "MaterialHandover", "What")
+    assert done.by == "RT" and what in done.text and not entries(desk, "noted", "staged")
 
 
 def test_a_dry_run_says_all_and_books_nothing(desk, capsys):
