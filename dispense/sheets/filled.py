@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import cast
 
-from ..base.errors import InputError, Problem
+from ..base.errors import InputError, Problem, UnitError
 from ..base.fields import Field, clock, text_of
 from ..base.language import languages, printed_in, translated
 from ..base.naming import fold
@@ -128,6 +128,9 @@ class _Filled:
         if name in row.typed and _clock_in(row.typed[name]):
             self.unread(row.typed[name], f"a time of day stands where a number is meant, {_TIME_GOES}")
             return None
+        if name in row.typed and row.typed[name].form and isinstance(value, float):
+            self.unread(row.typed[name], "a date stands where a number is meant")
+            return None
         if isinstance(value, str) and comma_is_decimal(value):
             value = with_point(value)
         read = replace(item, above=0.0)
@@ -135,7 +138,8 @@ class _Filled:
             return float(from_si(read.read(value, "", row.units[name]), "g"))
         except InputError as error:
             if name in row.typed:
-                self.unread(row.typed[name], f"a number is meant, {error.problems[0].allowed}")
+                why = _no_mass(value) or error.problems[0].allowed
+                self.unread(row.typed[name], f"a number is meant, {why}")
             return None
 
     def moment(self, row: _Row, name: str) -> str:
@@ -374,15 +378,23 @@ def _clock_in(cell: TypedCell) -> str:
     return ""
 
 
+def _no_mass(value: Plain) -> str:
+    """What is wrong with the unit of a weight, "" where that is not what is wrong."""
+    try:
+        read_quantity(str(value), "g")
+    except UnitError as error:
+        problem = error.problems[0]
+        return f"{problem.value} is no unit of mass" if problem.argument == "unit" else ""
+    return ""
+
+
 def _shown(cell: TypedCell) -> str:
     """What a message says of the content of a cell."""
-    if cell.value is None:
-        return "cleared"
     if found := _clock_in(cell):
         return found
     if isinstance(cell.value, str):
         return f'"{cell.value}"'
-    return f"{cell.value:g}" if isinstance(cell.value, float) else str(cell.value)
+    return cell.shown
 
 
 def _initials(sheet: _Filled, row: _Row) -> tuple[str, TypedCell | None]:
@@ -675,6 +687,7 @@ def read_filled(plan: Plan, path: Path, package: Package, key: str) -> Reading:
     reading = Reading(path.name, content_of(path), spec.title.lower())
     first = FIRST_DAY_1904 if package.date1904 else FIRST_DAY
     sheet = _Filled(plan, package, spec, reading, first, _head(package, spec))
+    reading.head = sheet.name("")
     cells = typed_cells(package)
     if not cells:
         reading.notes.append("nothing was filled in by hand")
