@@ -107,7 +107,14 @@ def parser() -> argparse.ArgumentParser:
     _json(check)
     check.set_defaults(run=_check)
 
-    fill = commands.add_parser("fill", help="compute a plan and fill its sheets", epilog=EXIT_CODES)
+    fill = commands.add_parser(
+        "fill",
+        help="compute a plan and fill its sheets",
+        description="Compute a plan and fill its sheets. What was filled in by hand into a sheet of an "
+        "earlier fill in the same folder is carried over where its row still says the same; where not, the "
+        "old sheet is kept beside the new one.",
+        epilog=EXIT_CODES,
+    )
     _plan(fill)
     _sources(fill)
     fill.add_argument(

@@ -10,6 +10,7 @@ import datetime
 import json
 import random
 import re
+from dataclasses import replace
 
 import openpyxl
 import pytest
@@ -17,9 +18,12 @@ from floor import place_of, type_in
 
 from dispense.books.plan import new_plan
 from dispense.cli import main
-from dispense.jobs.book import book_files
+from dispense.jobs.book import book_files, take_booking_back
 from dispense.jobs.fill import fill
-from dispense.journal.store import journal_path, read_journal
+from dispense.journal.entries import Booking, Entry
+from dispense.journal.store import book_entries, journal_path, read_journal
+from dispense.plan.read import load_plan
+from dispense.plan.rows import Change
 from dispense.xlsx.package import Package
 from dispense.xlsx.typed import typed_cells
 
@@ -125,6 +129,21 @@ def test_once_booked_it_is_known_and_what_is_added_is_new(desk):
     assert [item.value for item in entries(desk, "weight")] == [5.42, 5.41, 5.46]
 
 
+def test_after_a_take_back_the_sheet_is_booked_again(desk):
+    """Of a file that was booked before, what does not hold any more is new: the cells decide."""
+    path = desk / "Hem_robot_shot_check.xlsx"
+    type_in(path, "CheckShots", "Weighed", [5.41, 5.43, 54.2])
+    book(desk, path.name)
+    type_in(path, "CheckShots", "Weighed", [None, None, 5.42])
+    assert book(desk, path.name).files[0].booking.size == 1
+    take_booking_back(desk / "plan.xlsx", 1, stamp=STAMP)
+    assert [item.value for item in entries(desk, "weight")] == [5.42]
+    again = book(desk, path.name).files[0]
+    assert again.states == ["new", "new", "already booked"] and again.booking.size == 2
+    assert [item.value for item in entries(desk, "weight")] == [5.41, 5.43, 5.42]
+    assert "nothing changes" in book(desk, path.name).files[0].lines(False)[-1]
+
+
 def test_a_sheet_carried_on_by_the_next_fill_is_booked_the_same(desk):
     """Filled again, what people typed stays, and booking it books nothing twice."""
     path = desk / "out" / "2026-03-02_Early" / "Hem_robot_shot_check.xlsx"
@@ -135,6 +154,175 @@ def test_a_sheet_carried_on_by_the_next_fill_is_booked_the_same(desk):
     fill(desk / "plan.xlsx", desk / "out", stamp="two", **options)
     again = book_files(desk / "plan.xlsx", [path], stamp=STAMP).files[0]
     assert again.states == ["already booked"] * 2 and again.booking is None
+
+
+def test_a_fact_is_known_by_its_event_and_time_not_by_its_row(desk):
+    """With half the checks a row is another check: 08:00 is no correction of what stood in its row before."""
+    options = dict(date="2026-03-02", shift="Early", stations=[HEM])
+    path = desk / "out" / "2026-03-02_Early" / "Hem_robot_shot_check.xlsx"
+    fill(desk / "plan.xlsx", desk / "out", stamp="one", **options)
+    type_in(path, "CheckShots", "Weighed", [5.41, 5.42, 5.43, 5.44, 5.45])
+    book_files(desk / "plan.xlsx", [path], stamp=STAMP)
+    before = {item.time: item.value for item in entries(desk, "weight")}
+    plan = openpyxl.load_workbook(desk / "plan.xlsx")
+    sheet = plan["Stations"]
+    titles = [str(cell.value) for cell in sheet[place_of_header(sheet, "Checks")]]
+    column = next(place for place, title in enumerate(titles, 1) if title.startswith("Checks"))
+    row = next(cell.row for cell in sheet["A"] if cell.value == HEM)
+    sheet.cell(row, column).value = sheet.cell(row, column).value / 2
+    plan.save(desk / "plan.xlsx")
+    path.unlink()
+    fill(desk / "plan.xlsx", desk / "out", stamp="two", **options)
+    times = [_at(path, "CheckShots", "Time", each).isoformat() for each in range(4)]
+    assert times[1] == sorted(before)[2]  # every second check is left
+    type_in(path, "CheckShots", "Weighed", [5.41, 5.43, 5.45, 5.5])
+    again = book_files(desk / "plan.xlsx", [path], stamp=STAMP).files[0]
+    assert again.states == ["already booked"] * 3 + ["new"]
+    assert {item.time: item.value for item in entries(desk, "weight")} == before | {times[3]: 5.5}
+
+
+def place_of_header(sheet, word):
+    return next(row[0].row for row in sheet.iter_rows() if any(str(c.value).startswith(word) for c in row))
+
+
+def _at(path, table, header, row=0):
+    sheet, cell = place_of(path, table, header, row)
+    return openpyxl.load_workbook(path)[sheet][cell].value
+
+
+def test_a_time_typed_over_is_the_same_check(desk):
+    path = desk / "Hem_robot_shot_check.xlsx"
+    type_in(path, "CheckShots", "Weighed", [None, 5.42])
+    book(desk, path.name)
+    type_in(path, "CheckShots", "Time", [None, datetime.datetime(2026, 3, 2, 6, 41)])
+    assert book(desk, path.name).files[0].states == ["replaces 5.42 g of booking 1"]
+    assert [item.time for item in entries(desk, "weight")] == ["2026-03-02T06:41:00"]
+
+
+def test_a_journal_that_named_facts_by_row_is_carried_on(desk):
+    """What earlier versions booked by check number or row is the same fact by its time."""
+    path = desk / "Hem_robot_shot_check.xlsx"
+    type_in(path, "CheckShots", "Weighed", [5.42])
+    (entry,) = book(desk, path.name, dry_run=True).files[0].reading.entries
+    head = f"2026-03-02|Early|{HEM}"
+    old = replace(entry, name=f"shot_check|{head}|check|1")
+    twins = [
+        Entry("opened", f"shift_material|{head}|container|a|{row}", time=entry.time, station=HEM)
+        for row in (12, 13)
+    ]
+    booking = Booking(0, "book", STAMP, "before.xlsx", "f")
+    book_entries(journal_path(desk / "plan.xlsx"), booking, [old, *twins])
+    assert len(entries(desk, "opened")) == 2  # two of one moment stay two
+    assert book(desk, path.name).files[0].states == ["already booked"]
+    type_in(path, "CheckShots", "Weighed", [5.44])
+    assert book(desk, path.name).files[0].states == ["replaces 5.42 g of booking 1"]
+    assert [item.value for item in entries(desk, "weight")] == [5.44]
+
+
+def test_what_was_handed_over_is_booked_and_boxes_are_no_number(desk):
+    path = desk / "Hem_robot_material.xlsx"
+    type_in(path, "MaterialHandover", "Done", ["x"])
+    type_in(path, "MaterialHandover", "Initials", ["RT"])
+    (boxes,) = type_in(path, "MaterialLots", "Containers", ["2 boxes"])
+    assert [words for words in told(book(desk, path.name)) if boxes in words and '"2 boxes"' in words]
+    (done,) = entries(desk, "done")
+    what = _at(path, "MaterialHandover", "What")
+    assert done.by == "RT" and what in done.text and not entries(desk, "noted", "staged")
+
+
+def test_times_that_can_hardly_be_are_named(desk):
+    """A week before the sheet's day; before the batch was made; before it may be tested, as printed there."""
+    path = desk / "Hem_robot_cure_board.xlsx"
+    ended = [_at(path, "CureBatches", "Last part", row) for row in range(4)]
+    hour = datetime.timedelta(hours=1)
+    test = _at(path, "CureBatches", "Test", 2)
+    type_in(path, "CureBatches", "Move", [ended[0] - 168 * hour, ended[1] - hour])
+    type_in(path, "CureBatches", "Test", [None, None, test - 2 * hour, test + 30 * hour])
+    report = book_files(desk / "plan.xlsx", [path], stamp="2026-03-27 15:00")
+    assert told(report) == [] and report.files[0].booking is not None
+    topics = [item.topic for item in report.findings]
+    assert sorted(topics) == ["cure", "cure", "cure", "date"]
+    words = " ".join(item.text for item in report.findings)
+    assert "is 2026-02-2" in words and "on a sheet of 2026-03-02" in words
+    assert f"before its last part was dispensed at {ended[1]:%H:%M}" in words
+    assert " min before it is fully cured by the plan" in words or "2 h before it is fully cured" in words
+
+
+def test_days_and_counts_far_off_are_named(desk):
+    """3000 where some hundred were planned, a Sunday, the next year's weights; a likely row is not."""
+    part = openpyxl.load_workbook(desk / "Hem_robot_setup.xlsx").worksheets[0]
+    part = part[place_of(desk / "Hem_robot_setup.xlsx", "SetupShots", "Part")[1]].value
+    head = "What,Date,Shift,Station,Part,Pieces\n"
+    table(
+        desk / "made.csv",
+        head + f"made,2026-03-02,Early,{HEM},{part},3000\nmade,2026-03-01,Early,{HEM},{part},100\n"
+        f"scrapped,2026-03-02,Early,{HEM},{part},3\n",
+    )
+    table(
+        desk / "w.csv", f"Time,Weight [g],Station\n2027-03-02 06:30,5.4,{HEM}\n2025-03-02 06:30,5.4,{HEM}\n"
+    )
+    made, none, future, past = book(desk, "made.csv", "w.csv").findings
+    assert "3000 parts" in made.text and "are planned" in made.text and "none is to be built" in none.text
+    assert "is of 2027-03-02, booked on 2026-03-02" in future.text
+    assert "is of 2025-03-02, the plan is of" in past.text
+
+
+def test_a_weight_that_is_gone_from_its_sheet_is_said_to_count(desk):
+    path = desk / "Hem_robot_shot_check.xlsx"
+    printed = path.read_bytes()
+    type_in(path, "CheckShots", "Weighed", [5.42, 5.44])
+    book(desk, path.name)
+    path.write_bytes(printed)
+    type_in(path, "CheckShots", "Weighed", [None, 5.44])
+    (note,) = book(desk, path.name).files[0].reading.notes
+    assert "5.42 g" in note and "still counts" in note and "--take-back 1" in note
+
+
+def test_two_sheets_that_say_another_number_brought(desk):
+    staging, material = desk / "staging.xlsx", desk / "Hem_robot_material.xlsx"
+    rows = range(2)
+    place = next(row for row in rows if _at(staging, "StagingContainers", "Station", row) == HEM)
+    letter = _at(staging, "StagingContainers", "Component", place)
+    other = next(row for row in rows if _at(material, "MaterialLots", "Component", row) == letter)
+    for path, name, lots, row, count in (
+        (staging, "StagingContainers", "Lots", place, 2),
+        (material, "MaterialLots", "Lot", other, 3),
+    ):
+        type_in(path, name, "Containers", [None] * row + [count])
+        type_in(path, name, lots, [None] * row + ["HA-1"])
+    (found,) = [item for item in book(desk, staging.name, material.name).findings if item.topic == "brought"]
+    assert "3 containers of lot HA-1" in found.text and "says 2" in found.text
+
+
+def test_messages_name_unit_date_lot_and_folder(desk):
+    path = desk / "Hem_robot_shot_check.xlsx"
+    type_in(path, "CheckShots", "Weighed", ["4.62 mL", datetime.datetime(2026, 4, 6, 12, 0)])
+    wrong, date = told(book(desk, path.name))
+    assert "mL is no unit of mass" in wrong and "2026-04-06 12:00 is not understood" in date
+    staging = desk / "staging.xlsx"
+    type_in(staging, "StagingContainers", "Lots", ["HA-1"])
+    book(desk, staging.name)
+    type_in(staging, "StagingContainers", "Lots", ["HA-2"])
+    assert " of lot HA-1 of booking " in book(desk, staging.name).files[0].states[0]
+    (desk / "late").mkdir()
+    (desk / "late" / path.name).write_bytes(path.read_bytes())
+    lines = book(desk, path.name, f"late/{path.name}").as_text()
+    assert f"\nlate/{path.name}: " in lines
+
+
+def test_take_back_says_what_rests_on_it(desk, monkeypatch):
+    """A row of Changes names the bookings that a value was learned from: 12 is not 1 or 2."""
+    table(desk / "w.csv", f"Time,Weight [g],Station\n2026-03-02 06:30,5.4,{HEM}\n")
+    book(desk, "w.csv")
+    day = datetime.date(2026, 3, 2)
+    rows = [
+        Change(day, "Stations", HEM, column, 1.0, 2.5, "%", "weeks", bookings, "KM", "Changes!A4")
+        for column, bookings in (("Scrap", "1, 12"), ("Checks", "12"))
+    ]
+    plan = replace(load_plan(desk / "plan.xlsx"), changes=rows)
+    monkeypatch.setattr("dispense.jobs.book.load_plan", lambda path: plan)
+    (note,) = take_booking_back(desk / "plan.xlsx", 1, stamp=STAMP).notes
+    assert "Stations, Hem robot, Scrap was changed to 2.5 %" in note and "from booking 1" in note
 
 
 def test_a_dry_run_says_all_and_books_nothing(desk, capsys):
@@ -576,7 +764,7 @@ def test_a_wrong_lot_is_named(desk):
     )
     report = book(desk, "opened.csv")
     assert told(report) == []
-    words = [item.text for item in report.findings]
+    words = [item.text for item in report.findings if item.topic.startswith("lot")]
     assert len(words) == 3
     assert "HB-0830" in words[0] and words[0].endswith("is hem epoxy B")
     assert "HA-0911" in words[1] and words[1].endswith("was past its last day, 2026-03-10")

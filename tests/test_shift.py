@@ -825,7 +825,9 @@ def test_a_count_at_the_station_replaces_what_was_reckoned():
         assert "after lot B2" in next(e.text for e in result.events if e.component == "b")
 
 
-@pytest.mark.parametrize(("last", "is_thrown_away"), [(MONDAY - datetime.timedelta(1), True), (MONDAY, False)])
+@pytest.mark.parametrize(
+    ("last", "is_thrown_away"), [(MONDAY - datetime.timedelta(1), True), (MONDAY, False)]
+)
 def test_a_lot_that_is_told_has_its_own_last_day(last, is_thrown_away):
     """B1, which was reckoned, keeps for years; B2, which is told, to the day before or to this day."""
     rows = hand_rows()

@@ -6,7 +6,9 @@ import csv
 import datetime
 import io
 import os
-from collections.abc import Iterable, Sequence
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -15,7 +17,18 @@ from ..base.errors import DispenseError, FileError, InputError, Problem
 from ..base.findings import Finding
 from ..base.printed import counted, csv_cell
 from ..base.terminal import findings_text, table
-from ..journal.entries import AS_PLANNED, BOOK, BOOKING_FIELDS, ENTRY_FIELDS, Booking, Entry
+from ..journal.doubts import doubts
+from ..journal.entries import (
+    AS_PLANNED,
+    BOOK,
+    BOOKING_FIELDS,
+    ENTRY_FIELDS,
+    WEIGHT,
+    WEIGHT_A,
+    WEIGHT_B,
+    Booking,
+    Entry,
+)
 from ..journal.lots import lot_findings
 from ..journal.planned import to_keep
 from ..journal.reading import Reading, content_of, read_floor_table
@@ -33,6 +46,7 @@ from ..journal.weighed import weight_findings
 from ..plan.read import load_plan
 from ..plan.records import Plan
 from ..sheets.catalogue import SPECS
+from ..sheets.check import SHOT_CHECK
 from ..sheets.filled import read_filled
 from ..xlsx.package import Package
 from ..xlsx.typed import kind_at
@@ -54,6 +68,7 @@ class BookedFile:
     states: list[str] = field(default_factory=list)  # of its entries, in their order
     booking: Booking | None = None
     known: Booking | None = None  # the booking of a file with the same content
+    name: str = ""  # with its folder, where another file of the call is called the same
 
     @property
     def news(self) -> int:
@@ -83,7 +98,8 @@ class BookedFile:
     def lines(self, dry: bool) -> list[str]:
         """For a terminal: each cell and what it says, then what became of it."""
         reading = self.reading
-        lines = [f"{self.path.name}: {reading.kind}, {counted(len(reading.entries), 'cell')} understood"]
+        understood = counted(len(reading.entries), "cell")
+        lines = [f"{self.name or self.path.name}: {reading.kind}, {understood} understood"]
         if reading.entries:
             rows = [
                 [
@@ -106,9 +122,9 @@ class BookedFile:
     def _became(self, dry: bool) -> str:
         if self.reading.refused:
             return "nothing of it is booked: mend what is wrong and book it again"
-        if self.known is not None:
-            return f"booked before as booking {self.known.number}: nothing changes"
         if not self.news:
+            if self.known is not None:
+                return f"booked before as booking {self.known.number}: nothing changes"
             return "nothing new in it"
         if dry:
             return f"would book {counted(self.news, 'cell')}"
@@ -205,8 +221,23 @@ def _states(journal: Journal, entries: Sequence[Entry]) -> list[str]:
         elif old.entry.fact == entry.fact:
             found.append(KNOWN)
         else:
-            found.append(f"{REPLACES} {old.entry.words} of booking {old.booking.number}")
+            lot = f" of lot {old.entry.lot}" if old.entry.lot and old.entry.lot != entry.lot else ""
+            found.append(f"{REPLACES} {old.entry.words}{lot} of booking {old.booking.number}")
     return found
+
+
+def _gone(journal: Journal, reading: Reading) -> Iterator[str]:
+    """Weights that are booked of a shot-check sheet and no longer stand in it: they still count."""
+    if not reading.head.startswith(f"{SHOT_CHECK.key}|"):
+        return
+    here = {(entry.kind, entry.name) for entry in reading.entries}
+    for key, item in journal.current().items():
+        if key[0] in (WEIGHT, WEIGHT_A, WEIGHT_B) and key[1].startswith(reading.head) and key not in here:
+            yield (
+                f"{item.entry.words} of booking {item.booking.number} ({item.entry.cell}) is not in this "
+                f"file and still counts; to drop it: dispense book PLAN --take-back {item.booking.number}, "
+                "then book the file again"
+            )
 
 
 def _twice(files: Iterable[BookedFile]) -> None:
@@ -252,6 +283,7 @@ def book_files(
     if problems:
         raise InputError(problems)
     _twice(report.files)
+    _name_apart(report.files)
     for item in report.files:
         reading = item.reading
         item.states = _states(journal, reading.entries)
@@ -259,8 +291,10 @@ def book_files(
             known = [each.entry for each in journal.current().values()]
             report.findings += lot_findings(plan, reading.entries, known)
             report.findings += weight_findings(plan, reading.entries)
+            report.findings += doubts(plan, reading.entries, known, _moment(_stamp(stamp)))
+            reading.notes += _gone(journal, reading)
         item.known = journal.booked_as(reading.content)
-        if dry_run or reading.refused or item.known or not item.news:
+        if dry_run or reading.refused or not item.news:
             continue
         booking = Booking(
             0,
@@ -291,6 +325,22 @@ def _stamp(stamp: str | None) -> str:
     return datetime.datetime.now().strftime("%Y-%m-%d %H:%M") if stamp is None else str(stamp)
 
 
+def _moment(stamp: str) -> datetime.datetime | None:
+    """The time of a stamp; None where it is another text."""
+    try:
+        return datetime.datetime.fromisoformat(stamp).replace(tzinfo=None)
+    except ValueError:
+        return None
+
+
+def _name_apart(files: Sequence[BookedFile]) -> None:
+    """Show the folder of files whose names are alike."""
+    names = Counter(item.path.name for item in files)
+    for item in files:
+        if names[item.path.name] > 1:
+            item.name = str(Path(item.path.absolute().parent.name) / item.path.name)
+
+
 def _note_copy(journal: Journal, report: BookReport) -> None:
     other = copied_from(journal)
     if other:
@@ -309,7 +359,22 @@ def take_booking_back(
     """Take a booking back by a later one."""
     path = journal_path(plan_path)
     found = take_back(path, number, _stamp(stamp), reason)
-    return BookReport(path, done=[f"booking {number} is taken back by booking {found.number}"])
+    report = BookReport(path, done=[f"booking {number} is taken back by booking {found.number}"])
+    try:
+        changes = load_plan(plan_path).changes
+    except (FileError, InputError):  # the booking is taken back, whatever the plan's state
+        report.notes.append(
+            "the plan cannot be read: whether a value of it rests on that booking is not known"
+        )
+        return report
+    report.notes += [
+        f"{change.table}, {change.row}, {change.column} was changed to "
+        + f"{change.new:.6g} {change.unit}".rstrip()
+        + f" on {change.date} from booking {number} ({change.at}): dispense learn PLAN says what holds now"
+        for change in changes
+        if str(number) in re.findall(r"\d+", change.bookings)
+    ]
+    return report
 
 
 def recover_journal(plan_path: str | os.PathLike[str]) -> BookReport:

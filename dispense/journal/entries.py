@@ -87,7 +87,7 @@ class Entry:
     @property
     def fact(self) -> tuple[Cell, ...]:
         """What it says, whichever cell says it: two entries of one fact are one."""
-        return replace(self, cell="").row
+        return replace(self, cell="", name="").row
 
     @property
     def row(self) -> tuple[Cell, ...]:

@@ -22,6 +22,7 @@ from ..plan.rows import Material, Oven, RouteStep, Station
 from ..shift.cure_times import shop_cure
 from ..shift.results import Batch, ShiftResult
 from ..shift.setup import station_parts
+from .doubts import batch_number
 from .entries import (
     DONE,
     MADE,
@@ -368,19 +369,13 @@ def _cure_times(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:
     groups: dict[tuple[str, str], list[tuple[float, Booked]]] = {}
     for item in mine:
         entry = item.entry
-        batch = batches.get((entry.station, entry.day, entry.shift, _batch_number(entry)))
+        batch = batches.get((entry.station, entry.day, entry.shift, batch_number(entry)))
         if batch is None or (batch.part, entry.station) in plan.index(Oven, "part", "station"):
             continue
         stood = _stood(plan, entry, batch)
         if stood is not None:
             groups.setdefault((_material(plan, entry), entry.text), []).append((stood, item))
     return [_cure_time(plan.material(name), words, found) for (name, words), found in groups.items()]
-
-
-def _batch_number(entry: Entry) -> str:
-    """The number of a batch as the entry's name has it: …|batch|7|moved."""
-    pieces = entry.name.split("|")
-    return pieces[-2].removesuffix(".0") if len(pieces) > 1 else ""
 
 
 def _stood(plan: Plan, entry: Entry, batch: Batch) -> float | None:

@@ -129,6 +129,7 @@ class Reading:
     refused: list[Problem] = field(default_factory=list)
     unread: list[Problem] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    head: str = ""  # what the names of all facts of this filled sheet begin with
 
 
 def content_of(path: str | os.PathLike[str]) -> str:

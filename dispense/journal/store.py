@@ -12,6 +12,7 @@ import contextlib
 import os
 import sqlite3
 import uuid
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -33,6 +34,7 @@ from .entries import (
     entry_of,
     sealed,
 )
+from .names import name_of_today, twin_name
 
 _T = TypeVar("_T")
 
@@ -158,13 +160,24 @@ class Journal:
         return [item for item in self.bookings if item.action == BOOK and item.number not in gone]
 
     def current(self) -> dict[tuple[str, str], Booked]:
-        """What holds now: of each fact the last entry whose booking counts, by kind and name."""
-        return {
-            (entry.kind, entry.name): Booked(entry, booking)
-            for booking in self.counting
-            for entry in self.entries[booking.number]
-            if entry.kind != AS_PLANNED
-        }
+        """What holds now: of each fact the last entry whose booking counts, by kind and name.
+
+        Facts that earlier versions named by the row of their sheet go by the name they have today.
+        """
+        found: dict[tuple[str, str], Booked] = {}
+        names: dict[tuple[str, str], tuple[str, str]] = {}
+        twins: Counter[tuple[str, str]] = Counter()
+        for booking in self.counting:
+            for entry in self.entries[booking.number]:
+                if entry.kind == AS_PLANNED:
+                    continue
+                key = entry.kind, entry.name
+                if key not in names:
+                    today = entry.kind, name_of_today(entry)
+                    twins[today] += today != key
+                    names[key] = today[0], twin_name(today[1], twins[today] if today != key else 1)
+                found[names[key]] = Booked(entry, booking)
+        return found
 
     def booked_as(self, content: str) -> Booking | None:
         """The booking that counts of a file with this content."""
@@ -359,7 +372,7 @@ def book_entries(
     refuse_long(entries)
     with _writer(Path(path), wait) as (db, journal):
         news = [entry for entry, _ in journal.news(entries)]
-        if not news or journal.booked_as(booking.content):
+        if not news:
             db.execute("rollback")
             return None
         return _append(db, journal, booking, [*news, *kept])

@@ -8,12 +8,14 @@ understood is named.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Mapping
+import math
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import cast
 
-from ..base.errors import InputError, Problem
+from ..base.errors import InputError, Problem, UnitError
 from ..base.fields import Field, clock, text_of
 from ..base.language import languages, printed_in, translated
 from ..base.naming import fold
@@ -31,11 +33,12 @@ from ..journal.entries import (
     WEIGHT_B,
     Entry,
 )
+from ..journal.names import CHECK, STAGED_ROW, TIMES, twin_name
 from ..journal.reading import MOST_PIECES, Reading, content_of, moment_of, shift_at, stamp_text
 from ..plan.records import Plan
 from ..xlsx.package import Package, Table, split_cell
 from ..xlsx.template_units import HEADER
-from ..xlsx.typed import TypedCell, typed_cells
+from ..xlsx.typed import TypedCell, number_mark, typed_cells
 from .board import CURE_BOARD
 from .catalogue import SPECS
 from .headings import headers_of, headings_of, keyed_headers
@@ -50,6 +53,7 @@ NO = frozenset({"no", "n", "false", "0", "–", "-", "nein"})
 ONE_PART = "one-part"
 LAST_DAY = 2_000_000.0  # days; a cell beyond (the year 7375) is no date
 EARLY = 3600.0  # s before a shift begins that a time of day still is its; common practice, no source
+LATE = 4.0 * 3600.0  # s after a shift ends in which its sheets may still print a time: its overtime
 
 Plain = str | float | bool | None
 
@@ -63,6 +67,7 @@ class _Row:
     typed: dict[str, TypedCell]
     units: dict[str, str]
     fields: dict[str, Field]
+    name: str = ""  # what its fact is called
 
     def text(self, name: str) -> str:
         """A value as text."""
@@ -85,6 +90,7 @@ class _Filled:
     first_day: datetime.datetime
     head: dict[str, Plain] = field(default_factory=dict)
     weighed_on: datetime.datetime | None = None  # what a card that has no day of its own says
+    times: dict[str, str] | None = None  # by its fingerprint each time that may have been printed
 
     @property
     def day(self) -> datetime.date | None:
@@ -122,6 +128,9 @@ class _Filled:
         if name in row.typed and _clock_in(row.typed[name]):
             self.unread(row.typed[name], f"a time of day stands where a number is meant, {_TIME_GOES}")
             return None
+        if name in row.typed and row.typed[name].form and isinstance(value, float):
+            self.unread(row.typed[name], "a date stands where a number is meant")
+            return None
         if isinstance(value, str) and comma_is_decimal(value):
             value = with_point(value)
         read = replace(item, above=0.0)
@@ -129,7 +138,8 @@ class _Filled:
             return float(from_si(read.read(value, "", row.units[name]), "g"))
         except InputError as error:
             if name in row.typed:
-                self.unread(row.typed[name], f"a number is meant, {error.problems[0].allowed}")
+                why = _no_mass(value) or error.problems[0].allowed
+                self.unread(row.typed[name], f"a number is meant, {why}")
             return None
 
     def moment(self, row: _Row, name: str) -> str:
@@ -154,6 +164,29 @@ class _Filled:
         return stamp_text(
             datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=seconds)
         )
+
+    def printed(self, row: _Row, name: str) -> str:
+        """The date and time that was printed in a row, also where another was typed over it."""
+        cell = row.typed.get(name)
+        if cell is None:
+            return self.moment(row, name)
+        if self.times is None:
+            self.times = self._may_be_printed()
+        return self.times.get(cell.mark, "")
+
+    def _may_be_printed(self) -> dict[str, str]:
+        """Every second about the sheet's shift by its fingerprint, whole minutes first."""
+        day, found = self.day, dict[str, str]()
+        shift = next((row for row in self.plan.shifts if row.shift == self.said("shift")), None)
+        if day is None or shift is None:
+            return found
+        midnight = datetime.datetime.combine(day, datetime.time())
+        seconds = range(math.floor(shift.start - EARLY), math.ceil(shift.end + LATE))
+        for second in sorted(seconds, key=lambda each: each % 60 != 0):
+            moment = midnight + datetime.timedelta(seconds=second)
+            days = (moment - self.first_day).total_seconds() / 86400.0
+            found.setdefault(number_mark(days), stamp_text(moment))
+        return found
 
     def entry(self, kind: str, name: str, cell: TypedCell, **facts: str | float | int | None) -> None:
         """Add an entry that has the sheet's head."""
@@ -237,17 +270,63 @@ def _rows(package: Package, spec: SheetSpec, cells: list[TypedCell]) -> tuple[li
         if cell.sheet not in values:
             here = package.cell_values(cell.sheet)
             values[cell.sheet] = {split_cell(address): value for address, value in here.items()}
-        key = table.name, row
-        if key not in rows:
-            rows[key] = _Row(
-                table.name,
-                {item.name: values[cell.sheet].get((row, at)) for at, (item, _) in known.items()},
-                {},
-                {item.name: unit for item, unit in known.values()},
-                {item.name: item for item, _ in known.values()},
-            )
-        rows[key].typed[known[column][0].name] = cell
+        if (table.name, row) not in rows:
+            for each in range(table.first_data_row, table.last_data_row + 1):
+                rows[table.name, each] = _Row(
+                    table.name,
+                    {item.name: values[cell.sheet].get((each, at)) for at, (item, _) in known.items()},
+                    {},
+                    {item.name: unit for item, unit in known.values()},
+                    {item.name: item for item, _ in known.values()},
+                )
+        rows[table.name, row].typed[known[column][0].name] = cell
     return list(rows.values()), outside
+
+
+def _name_rows(sheet: _Filled, rows: Iterable[_Row]) -> None:
+    """Name the fact of each row by its event; those that all else tells alike are counted from the top."""
+    twins: Counter[str] = Counter()
+    for row in rows:
+        what = _EVENTS.get(row.table)
+        if what is not None:
+            name = sheet.name(*what(sheet, row))
+            twins[name] += 1
+            row.name = twin_name(name, twins[name])
+
+
+def _check_event(sheet: _Filled, row: _Row) -> tuple[str, ...]:
+    return CHECK, sheet.printed(row, "time") or row.text("check") or sheet.moment(row, "time")
+
+
+def _times_event(sheet: _Filled, row: _Row) -> tuple[str, ...]:
+    return TIMES, _event(row), _letter(row), sheet.printed(row, "time") or sheet.moment(row, "time")
+
+
+def _staged_event(sheet: _Filled, row: _Row) -> tuple[str, ...]:
+    station = row.text("station") or sheet.said("station")
+    material = row.text("material") or sheet.said("material")
+    return STAGED_ROW, station, material, _letter(row)
+
+
+def _handover_event(sheet: _Filled, row: _Row) -> tuple[str, ...]:
+    return "handover", *(row.text(name) for name in ("way", "what", "part", "part_numbers"))
+
+
+#: of the tables whose rows are events, what tells one from another
+_EVENTS: dict[str, Callable[[_Filled, _Row], tuple[str, ...]]] = {
+    "CheckShots": _check_event,
+    "MaterialTimes": _times_event,
+    "StagingContainers": _staged_event,
+    "MaterialLots": _staged_event,
+    "MaterialHandover": _handover_event,
+}
+_WORDS_OF_TIMES = ("container", "expired", "mixer", "purge", "check", "start", "end")
+
+
+def _event(row: _Row) -> str:
+    """What happens in a row, in the planner's word for it."""
+    given = row.text("event")
+    return next((word for word in _WORDS_OF_TIMES if _is_said(given, word)), given)
 
 
 def _holds(table: Table, sheet: str, row: int, column: int) -> bool:
@@ -299,15 +378,23 @@ def _clock_in(cell: TypedCell) -> str:
     return ""
 
 
+def _no_mass(value: Plain) -> str:
+    """What is wrong with the unit of a weight, "" where that is not what is wrong."""
+    try:
+        read_quantity(str(value), "g")
+    except UnitError as error:
+        problem = error.problems[0]
+        return f"{problem.value} is no unit of mass" if problem.argument == "unit" else ""
+    return ""
+
+
 def _shown(cell: TypedCell) -> str:
     """What a message says of the content of a cell."""
-    if cell.value is None:
-        return "cleared"
     if found := _clock_in(cell):
         return found
     if isinstance(cell.value, str):
         return f'"{cell.value}"'
-    return f"{cell.value:g}" if isinstance(cell.value, float) else str(cell.value)
+    return cell.shown
 
 
 def _initials(sheet: _Filled, row: _Row) -> tuple[str, TypedCell | None]:
@@ -337,17 +424,17 @@ def _tick(sheet: _Filled, row: _Row) -> TypedCell | None:
     if words in YES:
         return cell
     if words in NO:
-        sheet.entry(NOTED, sheet.name(row.table, cell.address), cell, text=f"not done: {row.text('action')}")
+        what = row.text("action") or row.text("what") or row.text("material")
+        sheet.entry(NOTED, row.name, cell, text=f"not done: {what}")
     else:
         sheet.unread(cell, "a tick is x or yes")
     return None
 
 
 def _shot_check(sheet: _Filled, row: _Row) -> None:
-    number = row.text("check")
     count = _whole(sheet.head.get("shots_together")) or 1
     time = sheet.moment(row, "time")
-    key = sheet.name("check", number or time)
+    key = row.name
     by, signed = _initials(sheet, row)
     moved = row.take("time")
     targets = {
@@ -439,36 +526,45 @@ def _setting(given: object) -> tuple[float | None, str]:
     return None, ""
 
 
+def _containers(sheet: _Filled, row: _Row) -> int | None:
+    """How many containers a row says; what is typed there and is no whole number is named."""
+    cell = row.typed.get("containers")
+    count = _whole(row.values.get("containers"))
+    if cell is None or cell.value is None:
+        return count
+    try:
+        return int(row.fields["containers"].read(cell.value))
+    except InputError as error:
+        row.take("containers")
+        sheet.unread(cell, f"how many containers is meant, {error.problems[0].allowed}")
+        return None
+
+
 def _staged(sheet: _Filled, row: _Row) -> None:
     """Containers brought: a tick, or another lot or number than was printed."""
     done = _tick(sheet, row)
     by, signed = _initials(sheet, row)
+    count = _containers(sheet, row)
     lot = "lots" if sheet.spec is STAGING else "lot"
     changed = [cell for name in (lot, "containers") if (cell := row.take(name)) is not None]
     station = row.text("station") or sheet.said("station")
     material = row.text("material") or sheet.said("material")
-    key = sheet.name(station, material, _letter(row), row.table, _first_cell(done, signed, *changed))
     cell = done or next(iter(changed), None)
     if cell is not None:
         sheet.entry(
             STAGED,
-            key,
+            row.name,
             cell,
             station=station,
             material=material,
             component=_letter(row),
             lot=row.text(lot),
-            count=_whole(row.values.get("containers")),
+            count=count,
             by=by,
             text="changed by hand" if changed else "",
         )
     elif signed is not None and by:
-        sheet.entry(SIGNED, key, signed, station=station, material=material, by=by, text=by)
-
-
-def _first_cell(*cells: TypedCell | None) -> int:
-    """The row that cells stand in, which tells two rows alike apart."""
-    return next((split_cell(cell.address)[0] for cell in cells if cell is not None), 0)
+        sheet.entry(SIGNED, row.name, signed, station=station, material=material, by=by, text=by)
 
 
 def _times(sheet: _Filled, row: _Row) -> None:
@@ -477,27 +573,30 @@ def _times(sheet: _Filled, row: _Row) -> None:
     by, signed = _initials(sheet, row)
     time = sheet.moment(row, "time")
     changed = [cell for name in ("lot", "time") if (cell := row.take(name)) is not None]
-    key = sheet.name(row.text("event"), _letter(row), _first_cell(done, signed, *changed))
     cell = done or next(iter(changed), None)
     facts = {"time": time, "component": _letter(row), "lot": row.text("lot"), "by": by}
     if cell is None:
         if signed is not None and by:
-            sheet.entry(SIGNED, key, signed, **facts, text=f"{row.text('action')}: {by}")
+            sheet.entry(SIGNED, row.name, signed, **facts, text=f"{row.text('action')}: {by}")
         return
-    if _is_said(row.text("event"), "container"):
-        sheet.entry(OPENED, key, cell, **facts, count=1)
-    elif _is_said(row.text("event"), "expired"):
-        sheet.entry(EMPTIED, key, cell, **facts, count=1)
+    event = _event(row)
+    kind = {"container": OPENED, "expired": EMPTIED}.get(event)
+    if kind is not None:
+        sheet.entry(kind, row.name, cell, **facts, count=1)
     else:
-        event = next(
-            (
-                word
-                for word in ("mixer", "purge", "check", "start", "end")
-                if _is_said(row.text("event"), word)
-            ),
-            row.text("event"),
-        )
-        sheet.entry(DONE, key, cell, **facts, text=event)
+        sheet.entry(DONE, row.name, cell, **facts, text=event)
+
+
+def _handed_over(sheet: _Filled, row: _Row) -> None:
+    """What was handed over or taken over, and by whom."""
+    done = _tick(sheet, row)
+    by, signed = _initials(sheet, row)
+    what = ", ".join(filter(None, (row.text("what"), row.text("part_numbers"))))
+    words = f"{row.text('way')}: {what}"
+    if done is not None:
+        sheet.entry(DONE, row.name, done, part=row.text("part"), by=by, text=words)
+    elif signed is not None and by:
+        sheet.entry(SIGNED, row.name, signed, part=row.text("part"), by=by, text=f"{words}: {by}")
 
 
 _STATES = {"mates": "mated", "move": "moved", "join": "joined", "test": "tested"}
@@ -525,6 +624,7 @@ _MEANT: dict[str, Callable[[_Filled, _Row], None]] = {
     "StagingContainers": _staged,
     "MaterialLots": _staged,
     "MaterialTimes": _times,
+    "MaterialHandover": _handed_over,
     "CureBatches": _batches,
 }
 _TO_TRY = frozenset({SHIFT_MATERIAL.key, CURE_BOARD.key})  # sheets with a cell for a figure to try
@@ -587,6 +687,7 @@ def read_filled(plan: Plan, path: Path, package: Package, key: str) -> Reading:
     reading = Reading(path.name, content_of(path), spec.title.lower())
     first = FIRST_DAY_1904 if package.date1904 else FIRST_DAY
     sheet = _Filled(plan, package, spec, reading, first, _head(package, spec))
+    reading.head = sheet.name("")
     cells = typed_cells(package)
     if not cells:
         reading.notes.append("nothing was filled in by hand")
@@ -594,7 +695,10 @@ def read_filled(plan: Plan, path: Path, package: Package, key: str) -> Reading:
     _check_head(sheet)
     rows, outside = _rows(package, spec, cells)
     outside = _card_time(sheet, outside)
+    _name_rows(sheet, rows)
     for row in rows:
+        if not row.typed:
+            continue
         for name, cell in list(row.typed.items()):
             if cell.value is None:
                 sheet.unread(cell, "its formula has no value" if cell.formula else "what was printed is gone")

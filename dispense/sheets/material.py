@@ -127,7 +127,7 @@ SHIFT_MATERIAL = SheetSpec(
             whole("more_containers", "containers for the parts more"),
         )
     },
-    written={"MaterialLots": (TICK, BY), "MaterialTimes": (TICK, BY)},
+    written={"MaterialLots": (TICK, BY), "MaterialTimes": (TICK, BY), "MaterialHandover": (TICK, BY)},
 )
 
 

@@ -16,13 +16,14 @@ import zipfile
 import zlib
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import blake2b
 from pathlib import Path
 from typing import Any
 
 from lxml import etree
 from openpyxl.styles.numbers import BUILTIN_FORMATS, is_date_format
+from openpyxl.utils.datetime import from_excel
 
 from ..base.errors import FileError, Problem
 from .package import (
@@ -68,10 +69,35 @@ class TypedCell:
     value: Any
     formula: str = ""
     form: str = ""  # number format of a date or time
+    mark: str = ""  # the fingerprint of what was written there
 
     def __str__(self) -> str:
-        shown = f"{self.value:g}" if isinstance(self.value, float) else self.value
-        return f"{self.sheet}!{self.address} {'cleared' if shown is None else shown}"
+        return f"{self.sheet}!{self.address} {self.shown}"
+
+    @property
+    def shown(self) -> str:
+        """What stands there as a reader sees it: a date and a time of day as such, "cleared" for nothing."""
+        if self.value is None:
+            return "cleared"
+        if isinstance(self.value, float) and self.form:
+            return _date_text(self.value, self.form)
+        return f"{self.value:g}" if isinstance(self.value, float) else str(self.value)
+
+
+_NOON_FORMS = "h"  # the letter of a number format that shows hours
+_LAST_DAY = 2_958_466.0  # days: the end of the year 9999, after which no cell holds a date
+
+
+def _date_text(days: float, form: str) -> str:
+    """A date cell in words, of the 1900 system: 2026-03-02, 10:04, or both."""
+    if not 0.0 <= days < _LAST_DAY:
+        return f"{days:g}"
+    if days < 1.0:
+        minutes = round(days * 1440.0)
+        return f"{minutes // 60:02d}:{minutes % 60:02d}"
+    moment = from_excel(round(days * 86400.0) / 86400.0)
+    is_day = days == int(days) or _NOON_FORMS not in form.lower()
+    return f"{moment:%Y-%m-%d}" if is_day else f"{moment:%Y-%m-%d %H:%M}"
 
 
 # ------------------------------------------------------------------------------------- fingerprint
@@ -84,6 +110,10 @@ def _fingerprint(cell: etree._Element, package: Package) -> str:
     value = cell_value(cell, package)
     if value is None or value == "":
         return ""
+    return _value_mark(value)
+
+
+def _value_mark(value: object) -> str:
     text = f"{value:.12g}" if isinstance(value, float) else f"{value!r}".replace("\\r\\n", "\\n")
     return base64.b64encode(blake2b(text.encode(), digest_size=3).digest()).decode()
 
@@ -168,8 +198,14 @@ def typed_cells(package: Package) -> list[TypedCell]:
             cell = there.get(address)
             now = "" if cell is None else _fingerprint(cell, package)
             if marks.get(address, "") not in (now, _APART):
-                found.append(_typed(package, sheet, address, cell, forms))
+                typed = _typed(package, sheet, address, cell, forms)
+                found.append(replace(typed, mark=marks.get(address, "")))
     return found
+
+
+def number_mark(value: float) -> str:
+    """The fingerprint of a cell that a number was written into."""
+    return _value_mark(value)
 
 
 def _typed(
