@@ -374,8 +374,8 @@ CASES = [
     ),
     Case(
         "setting out of bounds",
-        lambda book: book["Settings"].cell(9, 2, 1.5),
-        one("Settings!B9", "service level is 1.5", "above 0.5 and below 1"),
+        lambda book: book["Settings"].cell(11, 2, 1.5),
+        one("Settings!B11", "service level is 1.5", "above 0.5 and below 1"),
     ),
     Case(
         "setting in a unit of another dimension",

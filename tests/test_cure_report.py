@@ -808,7 +808,9 @@ def test_open_time_over_a_break():
     rows = hand_rows()
     rows["Materials"][0] |= dict(open_time=20)
     rows["Stations"][0] |= dict(mating_delay=15, mixer_volume=0, checks=0)
-    # no. 12 is dispensed at 7:50 and mated 15 min of work later: 5 min of them after the break
+    # no. 12 is dispensed at 7:50 and mated 15 min of work later: 5 min of them after the break; nobody begins
+    # it after the break instead, since the next one would come before it is mated
+    rows["Breaks"].append(dict(shift="early", start="08:40", end="08:50"))
     late = [row for row in latest_times(shift_of(rows)) if row.kind == OPEN]
     assert late and late[0].first == 12 and late[0].is_late
     assert late[0].text.endswith("mate it sooner or set it aside")

@@ -335,8 +335,12 @@ def test_findings_of_cure():
 
 
 def late_rows():
-    """The plan worked by hand, open time 20 min, mating 15 min of work after each part; break 8:00–8:30."""
+    """The plan worked by hand, open time 20 min, mating 15 min of work after each part; break 8:00–8:30.
+
+    A second break at 8:40 would make a part that is begun after the first one late too: nobody waits for it.
+    """
     rows = hand_rows()
+    rows["Breaks"].append(dict(shift="early", start="08:40", end="08:50"))
     rows["Materials"][0].update(open_time=20)
     rows["Stations"][0].update(mating_delay=15)
     return rows
@@ -433,12 +437,16 @@ def test_clock_times_of_another_day_tell_their_date():
 def test_texts_of_a_night_shift_tell_the_date():
     rows = late_rows()
     rows["Shifts"] = [dict(shift="early", start="22:00", end="30:00")]
-    rows["Breaks"] = [dict(shift="early", start="24:00", end="24:30")]
+    rows["Breaks"] = [
+        dict(shift="early", start="24:00", end="24:30"),
+        dict(shift="early", start="24:40", end="24:50"),
+    ]
     plan = make(rows)
     result = next(play_plan(plan))
     content = cure_board_content(plan, result, STAMP)
     assert content.values["hours"] == "22:00–Tue 3 Mar 06:00"
-    assert [event.text for event in result.events if event.kind == "break"] == ["break until Tue 3 Mar 00:30"]
+    breaks = [event.text for event in result.events if event.kind == "break"]
+    assert breaks == ["break until Tue 3 Mar 00:30", "break until Tue 3 Mar 00:50"]
     (window,) = [window for window in latest_times(result) if window.is_late]
     assert "ends at Tue 3 Mar 00:10, planned Tue 3 Mar 00:35" in window.text
     assert not any("+1" in words for words in result.warnings)
@@ -454,7 +462,10 @@ def late_sheets(tmp_path_factory):
     folder = tmp_path_factory.mktemp("late")
     rows = late_rows()
     rows["Shifts"] = [dict(shift="early", start="22:00", end="30:00")]
-    rows["Breaks"] = [dict(shift="early", start="24:00", end="24:30")]
+    rows["Breaks"] = [
+        dict(shift="early", start="24:00", end="24:30"),
+        dict(shift="early", start="24:40", end="24:50"),
+    ]
     rows["Materials"][0].update(test_time=8 * 1440)
     fill(write_plan(rows, folder / "plan.xlsx"), folder / "out", stamp=STAMP)
     return folder / "out"

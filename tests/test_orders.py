@@ -320,6 +320,8 @@ def test_what_an_open_container_loses_is_ordered_and_the_sheets_find_it():
             order.expiry,
             None,
             order.arrival,
+            "",
+            "",
             at="",
         )
         for order in orders

@@ -300,7 +300,7 @@ def test_names_compare_without_case_and_kinds_of_blanks():
     tables = base_tables()
     put(tables, "Beads", "Station", 0, "hem\u00a0ROBOT")
     put(tables, "Beads", "Part", 0, "Drive  Lid")
-    put(tables, "Stations", "Material", 0, "TERNHEM 21")
+    put(tables, "Stations", "Material", 0, "HEM EPOXY")
     put(tables, "Paths", "Path", 3, "lid\u2009hem")
     put(tables, "Inserts", "Pot", 0, "cell bed")
     put(tables, "Builds", "Part", 0, "tug pack 9")

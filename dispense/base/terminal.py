@@ -138,16 +138,11 @@ def findings_text(
                         if kind == DANGER or place < most or group.first.is_of_a_cell]  # fmt: skip
         lines += ["", HEADINGS[kind]]
         if where:
-            rows = [
-                [f"  {group.count}", group.where, _first_on(group.first), _what(group.first)]
-                for group in shown_groups
-            ]
-            head, *body = table(["  times", "station", "first on", "what"], rows).splitlines()
-            lines.append(head)
-            for group, line in zip(shown_groups, body, strict=True):
-                lines.append(line)
-                if group.first.fix:
-                    lines.append(" " * head.index("what") + f"→ {group.first.fix}")
+            rows: list[list[str]] = []
+            for group in shown_groups:
+                rows.append([f"  {group.count}", group.where, _first_on(group.first), _what(group.first)])
+                rows += [["", "", "", f"→ {group.first.fix}"]] if group.first.fix else []
+            lines.append(table(["  times", "station", "first on", "what"], rows))
         else:
             mark = "-" if kind == NOTE else "▲"
             lines += [

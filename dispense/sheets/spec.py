@@ -79,7 +79,7 @@ def moment(name: str, help: str, labels: Sequence[str] = ()) -> Field:
 AS_THEY_ARE = frozenset(
     {
         *("plant", "line", "prepared_by", "stamp", "shift", "station", "material", "description", "chosen"),
-        *("part", "application", "meter", "pot_life_source"),
+        *("part", "application", "meter", "pot_life_source", "from_station", "to_station"),
         *("headline", "warning", "text", "what_to_do", "cautions"),
     }
 )

@@ -19,11 +19,12 @@ def lock_of(path: str | os.PathLike[str]) -> tuple[Path, str] | None:
         (file.with_name(f".~lock.{file.name}#"), _of_libreoffice),
         (file.with_name(f"~${file.name}"), _of_excel),
     ):
-        if lock.is_file():
-            try:
-                return lock, reader(lock.read_bytes())
-            except OSError:  # Excel keeps it shut to others
-                return lock, ""
+        if not os.path.isfile(lock):  # a name that no disk takes is no file
+            continue
+        try:
+            return lock, reader(lock.read_bytes())
+        except OSError:  # Excel keeps it shut to others
+            return lock, ""
     return None
 
 
