@@ -791,6 +791,8 @@ def test_take_back_list_and_export(desk, capsys):
         ("1", "book", "no"),
         ("2", "take back", "yes"),
     ]
+    planned = list(csv.DictReader((desk / "all" / "as_planned.csv").read_text("utf-8-sig").splitlines()))
+    assert {(row["booking"], row["kind"]) for row in planned} == {("1", "as planned")}
     assert main(["book", plan, "--export", str(desk / "all")]) == 0  # its own export may be renewed
     (desk / "all" / "entries.csv").write_text("mine")
     assert main(["book", plan, "--export", str(desk / "all")]) == 1

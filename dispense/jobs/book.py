@@ -55,7 +55,7 @@ from ..xlsx.write import atomic_write_all, make_folder
 WORKBOOKS = (".xlsx", ".xlsm")
 TEXTS = (".csv", ".txt")
 NEW, REPLACES, KNOWN = "new", "replaces", "already booked"
-EXPORTS = ("bookings.csv", "entries.csv")
+EXPORTS = ("bookings.csv", "entries.csv", "as_planned.csv")
 SHOWN = 400  # entries of a file that a terminal shows; JSON has all
 
 
@@ -400,23 +400,26 @@ def recover_journal(plan_path: str | os.PathLike[str]) -> BookReport:
 
 
 def export_journal(plan_path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> BookReport:
-    """All of a journal as CSV: bookings, and entries with whether they hold."""
+    """All of a journal as CSV: bookings, entries with whether they hold, and shifts as they were planned."""
     path = journal_path(plan_path)
     journal = read_journal(path)
     holds = {(item.booking.number, item.entry) for item in journal.current().values()}
     gone = journal.taken_back
     bookings = [[*item.row, "no" if item.number in gone else "yes"] for item in journal.bookings]
-    entries = [
-        [number, place, *entry.row, "yes" if (number, entry) in holds else "no"]
-        for number, items in journal.entries.items()
-        for place, entry in enumerate(items, 1)
-        if entry.kind != AS_PLANNED
-    ]
+    entries: list[list[Any]] = []
+    planned: list[list[Any]] = []
+    for number, items in journal.entries.items():
+        for place, entry in enumerate(items, 1):
+            if entry.kind == AS_PLANNED:
+                planned.append([number, place, *entry.row])
+            else:
+                entries.append([number, place, *entry.row, "yes" if (number, entry) in holds else "no"])
     target = Path(folder)
     names = [target / name for name in EXPORTS]
     contents = [
         _csv([*BOOKING_FIELDS, "counts"], bookings),
         _csv(["booking", "place", *ENTRY_FIELDS, "holds"], entries),
+        _csv(["booking", "place", *ENTRY_FIELDS], planned),
     ]
     for name, content in zip(names, contents, strict=True):
         if name.exists() and name.read_bytes().splitlines()[:1] != content.splitlines()[:1]:
