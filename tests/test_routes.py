@@ -457,6 +457,22 @@ def test_a_line_from_now_on_takes_what_is_told_before_what_was_reckoned():
     assert times_of(found["s3"]) == [(290, 320), (320, 350), (460, 490), (530, 560)]
 
 
+def test_a_line_on_plan_from_now_on_goes_on_as_the_whole_shift():
+    """No takt is stated: parts came as printed, so that none counts as cured for longer."""
+    rows = line_rows({"box": [40, 70, 30]}, {"box": 60}, [600, 100], [20, 20])
+    rows["Shifts"][0]["end"] = "09:00"
+    whole = {result.station.station: times_of(result) for result in play_plan(make(rows))}
+    now = 3601.0
+    told = {name: Told(sum(begin < now for begin, _ in times)) for name, times in whole.items()}
+    found = play_plan(make(rows), today=Today(MONDAY, "early", START + now, told))
+    played = {result.station.station: times_of(result) for result in found}
+    for station in ("s2", "s3"):  # what s1 begins from now on may go on after 600 s and its own 40 s only
+        rest = [item for item in whole[station] if now <= item[0] < now + 640.0]
+        assert len(rest) >= 3 and played[station][: len(rest)] == [
+            pytest.approx(item, abs=2.0) for item in rest
+        ]
+
+
 def test_a_line_cannot_have_done_more_than_fits():
     with pytest.raises(InputError, match="at most 3: no more fit in till 06:04 at s2"):
         three_at_290(s2=4)

@@ -19,6 +19,8 @@ from .results import ShiftResult
 from .store import Store
 from .today import Before, Stretch, Today, check_now, set_standing
 
+HALVINGS = 6  # of the pace of a line till now: to a sixty-fourth of what lies between printed and fastest
+
 
 def play_shift(
     plan: Plan, date: datetime.date, shift: str, station: str, store: Store | None = None
@@ -133,11 +135,8 @@ def _till_now(
         check_now(plan, today, row)
     if today.now is None:
         return {row.station: Stretch(stops=today.stops) for row in rows}
-    is_quick = False
-    if any(_in_line(plan, row) for row in rows):  # at the printed takt, where the counts agree with it
-        by_name = _play_over(plan, rows, builds, copy.deepcopy(store), following, today)
-        is_quick = bool(_not_fitting(rows, today, by_name))
-    by_name = _play_over(plan, rows, builds, store, following, today, is_quick)
+    hurry = _hurry(plan, rows, builds, store, following, today)
+    by_name = _play_over(plan, rows, builds, store, following, today, hurry)
     problems = _not_fitting(rows, today, by_name)
     if problems:
         raise InputError(problems)
@@ -153,6 +152,31 @@ def _till_now(
     return found
 
 
+def _hurry(
+    plan: Plan,
+    rows: Sequence[Station],
+    builds: dict[str, int],
+    store: Store,
+    following: Calendar | None,
+    today: Today,
+) -> float:
+    """The least hurry with which a line has done what is told: no part is taken to have cured for longer."""
+    if not any(_in_line(plan, row) for row in rows):
+        return 0.0
+
+    def fits(hurry: float) -> bool:
+        players = _play_over(plan, rows, builds, copy.deepcopy(store), following, today, hurry)
+        return not _not_fitting(rows, today, players)
+
+    if fits(0.0):
+        return 0.0
+    low, high = 0.0, 1.0
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if fits(middle) else (middle, high)
+    return high
+
+
 def _play_over(
     plan: Plan,
     rows: Sequence[Station],
@@ -160,7 +184,7 @@ def _play_over(
     store: Store,
     following: Calendar | None,
     today: Today,
-    is_quick: bool = False,
+    hurry: float,
 ) -> dict[str, Player]:
     """Play what is over of a shift; the players of stations that have something to do."""
     assert today.now is not None
@@ -169,9 +193,7 @@ def _play_over(
     if today.now > start:
         for row in rows:
             told = today.of(row.station)
-            over = Stretch(
-                None, today.now, told.done, stops=today.stops, mixers=told.mixers, is_quick=is_quick
-            )
+            over = Stretch(None, today.now, told.done, stops=today.stops, mixers=told.mixers, hurry=hurry)
             player = Player(
                 plan, today.date, today.shift, row, builds, store, following, over, _in_line(plan, row)
             )

@@ -214,7 +214,7 @@ class Player:
         self.mixers = dict(stretch.mixers)  # put on by now as told and not by the rule, by nozzle [s]
         self.told: set[int] = set()  # nozzles of those that are on
         self.more_to_come: Callable[[], bool] = lambda: False  # from the stations before
-        is_timed = in_line and stretch.done is not None and not stretch.is_quick
+        is_timed = in_line and stretch.done is not None
         printed = self._printed_takt(shift, jobs) if is_timed else math.inf
         if not stretch.is_whole:
             jobs = self._of_stretch(jobs)
@@ -227,7 +227,10 @@ class Player:
         takt = shift_takt(plan, station, self._takt_calendar(shift), started)
         if stretch.done is not None and self.works:
             evenly = calendar.available / len(self.works)  # what was done by then came evenly
-            takt = self._line_takt(printed, calendar) if is_timed else min(takt, evenly)
+            takt = min(takt, evenly)
+            if is_timed:
+                slow = self._line_takt(printed, calendar)
+                takt = slow + stretch.hurry * (takt - slow)
         self.result = ShiftResult(
             date,
             shift,

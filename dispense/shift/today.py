@@ -91,7 +91,7 @@ class Stretch:
     stops: tuple[Stop, ...] = ()
     goes_on: bool = False  # the run has begun before it
     mixers: Mapping[int, float] = field(default_factory=dict)  # put on before its end, by nozzle [s]
-    is_quick: bool = False  # what is told to be done by its end came as fast as the line can
+    hurry: float = 0.0  # how parts of a line came till its end: 0 as printed, 1 as fast as it can
 
     @property
     def is_whole(self) -> bool:
