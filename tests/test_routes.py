@@ -15,7 +15,7 @@ from dispense.base.findings import STOP
 from dispense.forecast.response import occurrences, responses
 from dispense.plan.routes import fates, lines, started_at
 from dispense.reports.findings import plan_findings
-from dispense.reports.routes import OF_ROUTES, PACE, START_UP
+from dispense.reports.routes import OF_ROUTES, PACE, START_UP, route_findings
 from dispense.sheets.line import line_content
 from dispense.shift.blocking import line_times
 from dispense.shift.pace import route_time
@@ -471,6 +471,18 @@ def test_a_line_on_plan_from_now_on_goes_on_as_the_whole_shift():
         assert len(rest) >= 3 and played[station][: len(rest)] == [
             pytest.approx(item, abs=2.0) for item in rest
         ]
+
+
+@pytest.mark.parametrize(("wait", "is_told"), [(9, True), (11, False), (None, False)])
+def test_a_wait_shorter_than_the_handling_time_is_told(wait, is_told):
+    """Handled after 10 min at the shop's 23 °C, as the data sheet states for 23 °C."""
+    rows = line_rows({"box": [40, 70]}, {"box": 2}, [0], [5])
+    rows["Routes"][0]["wait"] = wait
+    for row in rows["Materials"]:
+        row.update(move_time=10, cure="room", cure_temperature=23)
+    found = [item for item in route_findings(make(rows)) if item.topic == "wait before handling"]
+    assert [item.kind for item in found] == ["quality"] * is_told
+    assert not found or "after 9 min, as Routes states, and may be handled after 10 min" in found[0].text
 
 
 def test_a_line_cannot_have_done_more_than_fits():

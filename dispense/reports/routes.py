@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from ..base.clock import hhmm
-from ..base.findings import NOTE, STOP, Finding
+from ..base.findings import NOTE, QUALITY, STOP, Finding
 from ..base.printed import counted, listed
 from ..base.units import duration_text, from_si
 from ..plan.amounts import applied_at, station_work
@@ -18,19 +18,20 @@ from ..plan.routes import lines, route_of, started_at
 from ..plan.rows import RouteStep
 from ..shift.blocking import line_times
 from ..shift.calendar import SAME_TIME, Calendar
+from ..shift.cure_times import FIRST, cure_times
 from ..shift.pace import line_pace, may_go_on, route_time, shift_takt
 from ..shift.player import shift_calendar
 
 #: topics of what stops a line: a forecast tells them too
 OF_ROUTES = NEVER, PACE, START_UP = "never goes on", "pace", "start-up of a route"
-ASSUMED = "wait of a route"  # topic of notes
+ASSUMED, TOO_SOON = "wait of a route", "wait before handling"  # topics of waits
 
 
 def route_findings(plan: Plan) -> list[Finding]:
     """What of the builds the routes cannot deliver, the pace before all, and what is assumed."""
     if not plan.routes:
         return []
-    found = [*_never(plan), *_assumed(plan)]
+    found = [*_never(plan), *_assumed(plan), *_too_soon(plan)]
     is_never = {item.part for item in found if item.kind == STOP}
     for names in dict.fromkeys(lines(plan).values()):
         slow = list(_too_slow(plan, names))
@@ -76,6 +77,29 @@ def _assumed(plan: Plan) -> Iterator[Finding]:
                 f"{row.part} goes on from {row.station} at once: {material.material} states no handling time",
                 "state the wait in Routes",
                 ASSUMED,
+                row,
+            )
+
+
+def _too_soon(plan: Plan) -> Iterator[Finding]:
+    """Waits that are stated shorter than the handling time in the shift that is slowest to cure."""
+    starts = {plan.hours_of(*key)[0] for key in plan.days()}
+    for row in _going_on(plan):
+        if row.wait is None:
+            continue
+        station = plan.station(row.station)
+        handled = [cure_times(plan, station, row.part, start).milestones[FIRST] for start in starts]
+        longest = max(
+            (at - start for at, start in zip(handled, starts, strict=True) if at is not None), default=0.0
+        )
+        if row.wait < longest < math.inf:
+            yield _found(
+                plan,
+                QUALITY,
+                f"{row.part} goes on from {row.station} after {duration_text(row.wait)}, as Routes states, "
+                f"and may be handled after {duration_text(longest)}",
+                "state a longer wait, or leave it blank: then it is that of the cure board",
+                TOO_SOON,
                 row,
             )
 

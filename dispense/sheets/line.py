@@ -12,7 +12,7 @@ from ..plan.cautions import CAUTION
 from ..plan.records import Plan
 from ..plan.routes import lines, place_in_route, route_of, stations_before
 from ..reports.findings import plan_findings
-from ..reports.routes import ASSUMED, OF_ROUTES
+from ..reports.routes import ASSUMED, OF_ROUTES, TOO_SOON
 from ..shift.results import Job, Passage, ShiftResult
 from .layout import ONE_DIGIT, PERCENT, Book
 from .pieces import head, hours, shift_headline, shop, station_warning_rows
@@ -119,7 +119,9 @@ def _findings(plan: Plan, results: Sequence[ShiftResult]) -> Iterator[Finding]:
     here = (results[0].date, results[0].shift)
     names = [result.station.station for result in results]
     for item in plan_findings(plan, names):
-        is_shown = item.topic in (*OF_ROUTES, ASSUMED) or (item.kind in GRAVE and item.station in names)
+        is_shown = item.topic in (*OF_ROUTES, ASSUMED, TOO_SOON) or (
+            item.kind in GRAVE and item.station in names
+        )
         if is_shown and (item.day is None or (item.day, item.shift) == here):
             yield item
     for result in results:

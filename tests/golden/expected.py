@@ -1350,6 +1350,13 @@ class Reckoning:
                 if row.station in names and row.wait is None and material.move_time is None:
                     says = Says(("goes on from", "at once", "no handling time"), (part, material.material))
                     found.append(Found(NOTE, says, "wait of a route", row.station, part))
+                if row.station in names and row.wait is not None and material.move_time is not None:
+                    starts = {Hours(plant, *key).start for key in plant.days()}
+                    slowest = max(line.handled(plant, row, start) - start for start in starts)
+                    if slowest > row.wait:
+                        figures = (*duration(row.wait), *duration(slowest))
+                        says = Says(("as Routes states", "leave it blank"), (part, row.station), figures)
+                        found.append(Found(QUALITY, says, "wait before handling", row.station, part))
         slow: list[tuple[float, Any, Any, Any]] = []
         for day, shift in plant.days():
             hours = Hours(plant, day, shift)

@@ -115,8 +115,11 @@ def fates_of(plant: Plant, part: str, good: int) -> list[int]:
 
 def goes_on(plant: Plant, row: Any, finished: float) -> float:
     """When a part may go on: after the wait, else after the handling time along the shop's temperature."""
-    if row.wait is not None:
-        return finished + row.wait
+    return handled(plant, row, finished) if row.wait is None else finished + row.wait
+
+
+def handled(plant: Plant, row: Any, finished: float) -> float:
+    """When a part that a station has finished may be handled, along the shop's temperature."""
     station = station_of(plant, row.station)
     material = plant.material(station.material)
     if material.move_time is None:
