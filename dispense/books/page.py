@@ -24,6 +24,9 @@ _LEFT = Alignment(horizontal="left", vertical="center", wrap_text=True, indent=1
 _RIGHT = Alignment(horizontal="right", vertical="center")
 
 
+BOLD_SHARE = 0.9  # of the letters of a line that go into it in bold type; judged from rendered pages
+
+
 def _lines_of(text: str, width: float) -> int:
     """Lines that a text takes in a column when wrapped at words."""
     return style.wrapped_lines(text, style.NARROW * width)
@@ -120,7 +123,8 @@ class Page:
             style.warning_cell(cell)
             for column in range(2, columns + 1):
                 self.sheet.cell(self.row, column).fill = style.WARNING_FILL
-        self.sheet.row_dimensions[self.row].height = 13.5 * _lines_of(words, self.total - 3) + 3
+        room = self.total - 3 if not warning else BOLD_SHARE * (self.total - 3)
+        self.sheet.row_dimensions[self.row].height = 13.5 * _lines_of(words, room) + 3
         self.row += 1
 
     def answer(self, words: str, good: bool = True) -> None:
