@@ -21,6 +21,7 @@ from ..base.printed import counted
 from ..base.processes import check_processes
 from ..base.terminal import findings_text, table
 from ..base.units import from_si
+from ..base.workers import begin_worker
 from ..plan.cautions import cautions_text
 from ..plan.checks import check_records
 from ..plan.choices import ChoiceField, ChosenSet, choice_fields, chosen_sets
@@ -352,6 +353,7 @@ _worker: list[tuple[ChoiceField, _Bench, list[ChosenSet]]] = []
 
 
 def _start_worker(plan: Plan, station: str | None, days: Days) -> None:
+    begin_worker()
     _worker[:] = [
         (item, _Bench(item, days), list(chosen_sets(plan, item))) for item in choice_fields(plan, station)
     ]

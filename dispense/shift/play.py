@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 
 from ..base.clock import hhmm
@@ -135,8 +135,15 @@ def _till_now(
         check_now(plan, today, row)
     if today.now is None:
         return {row.station: Stretch(stops=today.stops) for row in rows}
-    hurry = _hurry(plan, rows, builds, store, following, today)
-    by_name = _play_over(plan, rows, builds, store, following, today, hurry)
+
+    def play_over(kept: Store, hurry: float) -> dict[str, Player]:
+        return _play_over(plan, rows, builds, kept, following, today, hurry)
+
+    def fits(hurry: float) -> bool:
+        return not _not_fitting(rows, today, play_over(copy.deepcopy(store), hurry))
+
+    is_line = any(_in_line(plan, row) for row in rows)
+    by_name = play_over(store, _least_hurry(fits) if is_line else 0.0)
     problems = _not_fitting(rows, today, by_name)
     if problems:
         raise InputError(problems)
@@ -152,22 +159,8 @@ def _till_now(
     return found
 
 
-def _hurry(
-    plan: Plan,
-    rows: Sequence[Station],
-    builds: dict[str, int],
-    store: Store,
-    following: Calendar | None,
-    today: Today,
-) -> float:
+def _least_hurry(fits: Callable[[float], bool]) -> float:
     """The least hurry with which a line has done what is told: no part is taken to have cured for longer."""
-    if not any(_in_line(plan, row) for row in rows):
-        return 0.0
-
-    def fits(hurry: float) -> bool:
-        players = _play_over(plan, rows, builds, copy.deepcopy(store), following, today, hurry)
-        return not _not_fitting(rows, today, players)
-
     if fits(0.0):
         return 0.0
     low, high = 0.0, 1.0
