@@ -18,7 +18,7 @@ from dispense.cli import main
 from dispense.jobs.trace import TraceReport
 from dispense.journal.entries import BOOK, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, STAGED, Booking, Entry
 from dispense.journal.lots import lot_findings
-from dispense.journal.planned import all_shifts, doubts, kept_shifts, to_keep
+from dispense.journal.planned import all_shifts, kept_shifts, not_as_kept, to_keep
 from dispense.journal.store import book_entries, read_journal
 from dispense.journal.trace import of_lot, of_part, trace
 from dispense.plan.read import load_plan
@@ -262,7 +262,7 @@ def test_a_booked_shift_keeps_the_parts_that_were_printed(tmp_path):
     fewer = make(rows)
     journal = booked(path, fewer, [made(5, SCRAPPED)], "2026-03-02 10:20", "three")
     assert batches(fewer, journal, "GA-31") != printed
-    assert doubts(rolled, journal, "four") == ([], [])
+    assert not_as_kept(rolled, journal, "four") == ([], [])
 
 
 def test_what_was_not_kept_and_holds_no_more_is_said(tmp_path):
@@ -270,11 +270,11 @@ def test_what_was_not_kept_and_holds_no_more_is_said(tmp_path):
     booking = Booking(0, BOOK, "s", "s", "s", "plan.xlsx", "one")
     assert book_entries(path, booking, [hem("06:00", "GA-31"), made(20)])
     journal, shift = read_journal(path), (MONDAY.isoformat(), "early", "hem")
-    assert doubts(make(rows), journal, "one") == ([], [])
-    assert doubts(make(rows), journal, "two") == ([shift], [])
+    assert not_as_kept(make(rows), journal, "one") == ([], [])
+    assert not_as_kept(make(rows), journal, "two") == ([shift], [])
     rows["Builds"][0]["date"] = MONDAY + datetime.timedelta(days=7)
-    assert doubts(make(rows), journal, "two") == ([], [shift])
-    assert doubts(make(rows), journal, "two", [MONDAY + datetime.timedelta(days=1)]) == ([], [])
+    assert not_as_kept(make(rows), journal, "two") == ([], [shift])
+    assert not_as_kept(make(rows), journal, "two", [MONDAY + datetime.timedelta(days=1)]) == ([], [])
 
 
 def test_where_a_lot_stands_at_a_moment():

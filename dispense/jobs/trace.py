@@ -14,7 +14,7 @@ from ..base.terminal import emphasise, table
 from ..base.units import from_si
 from ..journal.entries import MADE, SCRAPPED, Entry
 from ..journal.history import PLANNED, moment_at
-from ..journal.planned import Key, all_shifts, doubts, kept_shifts
+from ..journal.planned import Key, all_shifts, kept_shifts, not_as_kept
 from ..journal.reading import content_of
 from ..journal.store import Journal, journal_path, read_journal
 from ..journal.trace import Lot, Open, Parts, Trace, known_lots, last_booked, of_lot, of_part
@@ -183,7 +183,7 @@ def _doubts(
     plan: Plan, journal: Journal, plan_path: str | os.PathLike[str], day: datetime.date | None
 ) -> list[str]:
     """What of past shifts is not known as it was printed."""
-    changed, gone = doubts(plan, journal, content_of(plan_path), [] if day is None else [day])
+    changed, gone = not_as_kept(plan, journal, content_of(plan_path), [] if day is None else [day])
     words = []
     if changed:
         words.append(

@@ -187,7 +187,7 @@ def _begin(item: PlannedShift) -> float:
 # ------------------------------------------------------------------------------ what does not hold
 
 
-def doubts(
+def not_as_kept(
     plan: Plan, journal: Journal, content: str, days: Collection[datetime.date] = ()
 ) -> tuple[list[Key], list[Key]]:
     """Booked shifts that are played by a plan that has changed since, and those that nothing knows of.
@@ -225,7 +225,7 @@ __all__ = [
     "PlannedShift",
     "all_shifts",
     "booked_shifts",
-    "doubts",
+    "not_as_kept",
     "kept_shifts",
     "planned_shift",
     "to_keep",
