@@ -19,7 +19,7 @@ class Excel:
 
     def __init__(self):
         from pyopenvba.apps.excel import ExcelApplication
-        from pyopenvba.apps.excel._model import Application, Workbook
+        from pyopenvba.apps.excel._model import Application, Workbooks
         from pyopenvba.apps.excel._shapes import ShapeObject
         from pyopenvba.interpreter import VBAObject, member, method
 
@@ -27,6 +27,7 @@ class Excel:
         self.answers: list = []
         self.asked: list[str] = []
         self.said: list = []
+        self.looks: dict[int, dict] = {}
         memory = self
 
         class Plain(VBAObject):
@@ -46,7 +47,7 @@ class Excel:
 
         class _Shape(ShapeObject):
             def look(self):
-                return self.shape.__dict__.setdefault("look", {})
+                return memory.looks.setdefault(id(self.shape), {})
 
             @member
             def Fill(self):
@@ -73,6 +74,10 @@ class Excel:
                 self.look()["placement"] = value
 
         class _Application(Application):
+            @member
+            def Hwnd(self):
+                return 1
+
             @method
             def InputBox(self, Prompt, Title, Default, Type):
                 memory.asked.append(str(Prompt))
@@ -86,12 +91,17 @@ class Excel:
             def _set_status(self, value):
                 memory.said.append(value)
 
+        class _Workbooks(Workbooks):
+            @method
+            def Open(self, Filename, *_rest):
+                return super().Open(Filename)
+
         self._members = ShapeObject, dict(ShapeObject._vba_members)
         ShapeObject._vba_members.update(_Shape._vba_members)
         ShapeObject.look = _Shape.look
         self.excel = ExcelApplication()
         self.excel.application.__class__ = _Application
-        self._workbook = Workbook
+        self.excel.application.workbooks_.__class__ = _Workbooks
         self._proxy = _proxies(self)
 
     def end(self):
@@ -122,14 +132,25 @@ class Excel:
         found = {}
         for sheet in self.excel.application.workbooks_.vba_lookup(book.name, []).sheets_:
             for shape in sheet.shapes_:
-                found[shape.name] = (sheet.name, shape.__dict__.get("look", {}))
+                found[shape.name] = (sheet.name, self.looks.get(id(shape), {}))
         return found
 
 
 def _proxies(memory):
     """What pywin32 makes of an object: members by name, values as COM has them."""
+    import pywintypes
+    from pyopenvba.exceptions import VBARuntimeError
     from pyopenvba.interpreter import VBAObject
     from win32com.client import CDispatch
+
+    def asked(do, *arguments):
+        """What COM makes of an error of Excel's."""
+        try:
+            return do(*arguments)
+        except VBARuntimeError as error:
+            fault = pywintypes.com_error(str(error))
+            fault.hresult = -2147352567  # DISP_E_EXCEPTION
+            raise fault from error
 
     class Member:
         """A property that takes arguments, or a method."""
@@ -139,7 +160,8 @@ def _proxies(memory):
 
         def __call__(self, *arguments, **named):
             given = [_in(item) for item in arguments]
-            return out(self.thing.vba_get(self.name, given, {key: _in(item) for key, item in named.items()}))
+            keyed = {key: _in(item) for key, item in named.items()}
+            return out(asked(self.thing.vba_get, self.name, given, keyed))
 
     class Proxy(CDispatch):
         def __init__(self, thing):
@@ -153,25 +175,25 @@ def _proxies(memory):
             found = self.thing.vba_member(name)
             if found is None and type(self.thing).__name__ != "Plain":
                 raise AttributeError(f"{type(self.thing).__name__}.{name}")
-            if found is not None and (get or found.kind == "method" or name in ("Range", "Address")):
+            if found is not None and (
+                get or found.kind == "method" or name in ("Address", "Item") or "Cell1" in found.parameters
+            ):
                 if name == "Address":
                     return out(self.thing.vba_get(name)) if not get else Member(self.thing, name)
                 return Member(self.thing, name)
-            return out(self.thing.vba_get(name))
+            return out(asked(self.thing.vba_get, name))
 
         def __setattr__(self, name, value):
-            self.thing.vba_set(name, _in(value))
+            asked(self.thing.vba_set, name, _in(value))
 
         def __call__(self, *arguments):
-            if type(self.thing).__name__ == "Range":
-                return out(self.thing.vba_get("Item", [_in(item) for item in arguments]))
-            return out(self.thing.vba_get("Item", [_in(item) for item in arguments]))
+            return out(asked(self.thing.vba_get, "Item", [_in(item) for item in arguments]))
 
         def __iter__(self):
             return (out(item) for item in self.thing.vba_items())
 
-        def __len__(self):
-            return len(self.thing.vba_items())
+        def __bool__(self):
+            return True
 
     def out(value):
         if isinstance(value, VBAObject):
@@ -200,13 +222,15 @@ def _value(value):
 
     if value is NOTHING or value is EMPTY:
         return None
+    if isinstance(value, tuple):
+        return value
     if isinstance(value, VBAArray):
         rows = layer._nested(value)
         if rows and isinstance(rows[0], list):
             return tuple(tuple(_value(cell) for cell in row) for row in rows)
         return tuple(_value(cell) for cell in rows)
     if isinstance(value, VBADate):
-        return datetime.datetime(1899, 12, 30) + datetime.timedelta(float(value.value if hasattr(value, "value") else value))
+        return datetime.datetime(1899, 12, 30) + datetime.timedelta(value.serial)
     if type(value).__name__ == "VBAInt":
         return int(value)
     return layer._to_com(value)

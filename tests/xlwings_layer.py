@@ -12,6 +12,7 @@ way as COM converts them.
 
 from __future__ import annotations
 
+import builtins
 import concurrent.futures
 import ctypes
 import re
@@ -75,12 +76,13 @@ def _modules() -> dict[str, ModuleType]:
     types = found["pywintypes"]
     types.IID = _IID
     types.TimeType = type("TimeType", (), {})
-    types.com_error = type("com_error", (Exception,), {})
+    types.com_error = types.error = type("com_error", (Exception,), {})
     client = found["win32com.client"]
     for name in ("CDispatch", "CoClassBaseClass", "Dispatch", "DispatchBaseClass", "DispatchEx"):
         setattr(client, name, type(name, (_Dispatch,), {}))
     client.gencache = mock.MagicMock()
     client.dynamic = mock.MagicMock()
+    found["win32process"].GetWindowThreadProcessId = lambda window: (1, 1)
     util = found["win32com.server.util"]
     util.wrap = lambda obj, *_rest, **_named: obj
     util.unwrap = _unwrap
@@ -104,6 +106,7 @@ def load():
     stubs = _modules()
     platform = sys.platform
     sys.modules.update(stubs)
+    builtins.WindowsError = OSError
     windows = {name: mock.MagicMock() for name in ("oledll", "windll")}
     for name, value in windows.items():
         setattr(ctypes, name, value)
@@ -133,6 +136,7 @@ def load():
             dispense.addin.excel_udfs = before[ours]
         for name in windows:
             delattr(ctypes, name)
+        del builtins.WindowsError
 
     return xlwings.com_server.XLPython(), udfs, restore
 

@@ -184,7 +184,7 @@ class ExcelHost:
         book = self.book.app.books.add()
         sheet = book.sheets[0]
         book.names.add(PANE, f"='{sheet.name}'!$A$1")
-        self.book.activate()
+        self.book.api.Activate()
         return sheet
 
     # -- asking, telling
@@ -213,7 +213,7 @@ class ExcelHost:
         for book in self.book.app.books:
             if book.name.lower() == path.name.lower() and book.name != self.book.name:
                 if not book.api.Saved:  # what was typed there stays
-                    book.activate()
+                    book.api.Activate()
                     return
                 book.close()
         opened = self.book.app.books.open(str(path))

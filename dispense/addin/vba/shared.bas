@@ -147,8 +147,11 @@ End Sub
 Private Sub DispenseAround(ByVal name_ As String, ByVal given As Variant, ByVal plain As Variant)
     'Ask at once for the cells above and below that hold the same formula as the calling one.
     'Answers are kept by the values of the arguments, so that a cell read too early is asked again, never wrong
-    Dim cell As Object, column_ As String, reach As Long, top As Long, bottom As Long
-    On Error GoTo alone
+    Dim cell As Object, column_ As String, reach As Long, top As Long, bottom As Long, i As Long
+    On Error GoTo given_up
+    For i = LBound(given) To UBound(given)
+        If IsObject(given(i)) And IsEmpty(plain(i)) Then Exit Sub
+    Next i
     If TypeName(Application.Caller) <> "Range" Then Exit Sub
     Set cell = Application.Caller
     If cell.Rows.Count <> 1 Or cell.Columns.Count <> 1 Then Exit Sub
@@ -160,7 +163,7 @@ Private Sub DispenseAround(ByVal name_ As String, ByVal given As Variant, ByVal 
     If bottom - top < 2 Then Exit Sub
     DispenseAsk name_, given, plain, cell, top, bottom, column_
     reaches.Item(column_) = Array(bottom - top, top, bottom)
-alone:
+given_up:
 End Sub
 
 Private Function DispenseColumn(ByVal name_ As String, ByVal given As Variant, ByVal cell As Object) As String
@@ -221,7 +224,7 @@ End Sub
 Private Sub DispenseAsk(ByVal name_ As String, ByVal given As Variant, ByVal plain As Variant, _
         ByVal cell As Object, ByVal top As Long, ByVal bottom As Long, ByVal column_ As String)
     'One trip for all rows; each answer is kept as its own call would have given it
-    Dim i As Long, row_ As Long, columns_ As Long, answers As Variant, own As Variant, part() As Variant
+    Dim i As Long, row_ As Long, columns_ As Long, answers As Variant, own() As Variant, part() As Variant
     Dim blocks() As Variant, moving() As Boolean, words As String, low As Long, hasBlank As Boolean
     ReDim blocks(LBound(given) To UBound(given))
     ReDim moving(LBound(given) To UBound(given))
@@ -242,9 +245,10 @@ Private Sub DispenseAsk(ByVal name_ As String, ByVal given As Variant, ByVal pla
     If columns_ < 0 Then Exit Sub
     low = LBound(answers, 2)
     For row_ = 1 To bottom - top + 1
-        own = plain
+        ReDim own(LBound(given) To UBound(given))
         hasBlank = False
         For i = LBound(given) To UBound(given)
+            own(i) = plain(i)
             If moving(i) Then own(i) = blocks(i)(row_, 1)
             If moving(i) And IsEmpty(own(i)) Then hasBlank = True
         Next i
