@@ -6,6 +6,7 @@ with stand-ins for the pywin32 modules; the VBA runs in pyOpenVBA's interpreter.
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
 import re
@@ -23,6 +24,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dispense.addin import excel
+from dispense.addin.excel_paths import Machine
 from dispense.addin.excel_udfs import (
     ERROR_NUMBERS,
     MARK,
@@ -626,9 +628,9 @@ def test_vba_buttons_run_commands_and_say_what_is_wrong(python):
             def Tag(self):
                 return tag
 
-        vba.boxes.clear()
+        vba.interpreter.dialogs.clear()
         vba.raw("DispensePressed", Control())
-        return vba.boxes
+        return [text for _, text, _, _ in vba.interpreter.dialogs]
 
     assert "has not been started" in press("why")[0]
     assert press("check") == ["all is well"]
@@ -636,8 +638,8 @@ def test_vba_buttons_run_commands_and_say_what_is_wrong(python):
     assert press("why") == ["Python runs"] and press("again") == ["Python runs"]
     assert press("links") == ["0 links to an add-in of another place now lead to this one"]
     vba.ready = False
-    asked.clear()
     vba.raw("DispenseAgain")
+    asked.clear()
     assert "File not found" in press("check")[0] and asked == []
 
 
@@ -1038,6 +1040,8 @@ def test_install_away_from_windows_says_what_to_do(monkeypatch):
 def test_install_puts_the_addin_into_the_startup_folder(monkeypatch, tmp_path):
     monkeypatch.setattr(excel.sys, "platform", "win32")
     monkeypatch.setenv("APPDATA", str(tmp_path))
+    machine = Machine(sys.executable, str(tmp_path), excel_bits=64, dlls=("xlwings64-1.dll",))
+    monkeypatch.setattr(excel, "this_machine", lambda folder, starts: machine)
     assert excel.status()["installed"] is None
     assert "is in place" in excel.install()["done"]
     place = tmp_path / "Microsoft" / "Excel" / "XLSTART" / "dispense.xlam"
@@ -1047,6 +1051,10 @@ def test_install_puts_the_addin_into_the_startup_folder(monkeypatch, tmp_path):
     with zipfile.ZipFile(place) as archive:  # Excel shall start this very Python
         text = b"".join(archive.read(name) for name in archive.namelist() if "xml" in name)
     assert sys.executable.encode() in text
+    assert excel.interpreter_of(place) == sys.executable
+    bare = dataclasses.replace(machine, dlls=())
+    monkeypatch.setattr(excel, "this_machine", lambda folder, starts: bare)
+    assert "Excel has 64 bits" in excel.status()["problems"][0] and not excel.status()["ready"]
     monkeypatch.setattr(excel, "made_for", lambda path: "0.1.2")
     assert "made for xlwings 0.1.2" in excel.status()["problems"][0]
     excel.uninstall()

@@ -189,7 +189,6 @@ class Vba:
         self.timed: list[str] = []
         self.is_dialog = False
         self.full = 0
-        self.boxes: list[str] = []
 
         class Python(VBAObject):
             @method
@@ -275,7 +274,7 @@ class Vba:
                 return Runner() if type_name_.lower() == "wscript.shell" else UNRESOLVED
 
             def has_global_member(self, name):
-                own = ("getconfig", "fileexists", "dispensefindwindow", "msgbox")
+                own = ("getconfig", "fileexists", "dispensefindwindow")
                 return name.lower() in own or super().has_global_member(name)
 
             def call_global(self, name, args, named):
@@ -283,9 +282,6 @@ class Vba:
                     return vba.settings.get(str(args[0]), str(args[1]))
                 if name.lower() == "fileexists":
                     return str(args[0]) in vba.files
-                if name.lower() == "msgbox":
-                    vba.boxes.append(str(args[0]))
-                    return 1
                 if name.lower() == "dispensefindwindow":
                     return int(vba.is_dialog)
                 return super().call_global(name, args, named)

@@ -30,6 +30,7 @@ from typing import Any
 from lxml import etree
 
 from dispense import __version__
+from dispense.addin.excel_paths import examine, this_machine
 from dispense.addin.excel_udfs import ERROR_NUMBERS, MARK, argument_help, argument_name, function_help
 from dispense.addin.listing import with_values, without_formulas, write_list
 from dispense.base.errors import FileError, Problem
@@ -478,6 +479,19 @@ def made_for(path: str | os.PathLike[str]) -> str | None:
     return found[1] if found else None
 
 
+def interpreter_of(path: str | os.PathLike[str]) -> str | None:
+    """The python.exe that a workbook or add-in of ours names; None where it names none."""
+    from openpyxl import load_workbook
+
+    book = load_workbook(path, read_only=True)
+    try:
+        rows = dict(row[:2] for row in book["xlwings.conf"].iter_rows(max_row=9, values_only=True) if row)
+    finally:
+        book.close()
+    found = rows.get("Interpreter_Win")
+    return None if found is None else str(found)
+
+
 def status() -> dict[str, Any]:
     """What is there: xlwings, the installed add-in, and what keeps it from working."""
     problems: list[str] = []
@@ -499,6 +513,11 @@ def status() -> dict[str, Any]:
             f"the add-in was made for xlwings {made}, {version} is installed: "
             "dispense addin install --host excel"
         )
+    if folder is not None:
+        starts = interpreter_of(path) if path and installed else None
+        problems += examine(this_machine(folder, starts))
+        if starts is not None and "\\" in starts and not Path(starts).is_file():
+            problems.append(f"there is no file {starts}: dispense addin install --host excel")
     return {
         "host": "excel",
         "ready": not problems,
