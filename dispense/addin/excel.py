@@ -481,14 +481,9 @@ def made_for(path: str | os.PathLike[str]) -> str | None:
 
 def interpreter_of(path: str | os.PathLike[str]) -> str | None:
     """The python.exe that a workbook or add-in of ours names; None where it names none."""
-    from openpyxl import load_workbook
-
-    book = load_workbook(path, read_only=True)
-    try:
-        rows = dict(row[:2] for row in book["xlwings.conf"].iter_rows(max_row=9, values_only=True) if row)
-    finally:
-        book.close()
-    found = rows.get("Interpreter_Win")
+    cells = Package.open(Path(path)).cell_values("xlwings.conf")
+    names = {str(value): address for address, value in cells.items() if address.startswith("A")}
+    found = cells.get(names.get("Interpreter_Win", "").replace("A", "B"))
     return None if found is None else str(found)
 
 
@@ -550,6 +545,14 @@ def install() -> dict[str, Any]:
     return {**status(), "done": done}
 
 
+def selftest(out: str | None = None) -> dict[str, Any]:
+    """The checks of the first day in Excel that need no eyes; gives counts and where the report lies."""
+    from dispense.addin.excel_selftest import selftest as run
+
+    folder = startup_folder()
+    return run(None if folder is None else folder / ADDIN, out)
+
+
 def uninstall() -> dict[str, Any]:
     """Take the add-in away again; gives the `status` and what was done."""
     folder = startup_folder()
@@ -560,4 +563,4 @@ def uninstall() -> dict[str, Any]:
     return {**status(), "done": done}
 
 
-__all__: Sequence[str] = ("build", "install", "made_for", "status", "uninstall", "vba_module", "vba_text")
+__all__: Sequence[str] = ("build", "install", "made_for", "selftest", "status", "uninstall", "vba_module", "vba_text")
