@@ -17,7 +17,7 @@ import xlwings_layer as layer
 class Excel:
     """A running Excel: `open` a file, `book` of xlwings; `answers` of its dialogs, `asked` what they said."""
 
-    def __init__(self):
+    def __init__(self):  # noqa: C901  (each stand-in is a method of a line or two)
         from pyopenvba.apps.excel import ExcelApplication
         from pyopenvba.apps.excel._model import Application, Workbooks
         from pyopenvba.apps.excel._shapes import ShapeObject
@@ -136,7 +136,7 @@ class Excel:
         return found
 
 
-def _proxies(memory):
+def _proxies(memory):  # noqa: C901  (the rules of COM in one place)
     """What pywin32 makes of an object: members by name, values as COM has them."""
     import pywintypes
     from pyopenvba.exceptions import VBARuntimeError
@@ -170,7 +170,9 @@ def _proxies(memory):
         def __getattr__(self, name):
             if name.startswith("__"):
                 raise AttributeError(name)
-            get = name.startswith("Get") and self.thing.vba_member(name) is None  # GetOffset, GetResize, GetAddress
+            get = (
+                name.startswith("Get") and self.thing.vba_member(name) is None
+            )  # GetOffset, GetResize, GetAddress
             name = name[3:] if get and name != "GetOpenFilename" else name
             found = self.thing.vba_member(name)
             if found is None and type(self.thing).__name__ != "Plain":
@@ -207,7 +209,9 @@ def _proxies(memory):
         if isinstance(value, datetime.datetime):
             from pyopenvba.interpreter import VBADate
 
-            return VBADate((value.replace(tzinfo=None) - datetime.datetime(1899, 12, 30)) / datetime.timedelta(1))
+            return VBADate(
+                (value.replace(tzinfo=None) - datetime.datetime(1899, 12, 30)) / datetime.timedelta(1)
+            )
         if isinstance(value, Path):
             return str(value)
         if isinstance(value, int) and not isinstance(value, bool):

@@ -503,7 +503,10 @@ def test_vba_several_results_in_a_row_come_from_the_trip_of_all_rows(python):
     entry = next(
         entry
         for entry in FUNCTIONS.values()
-        if len(entry.returns) > 1 and not entry.table and not entry.whole and entry.examples
+        if len(entry.returns) > 1
+        and not entry.table
+        and not entry.whole
+        and entry.examples
         and not any(item.is_whole_range for item in entry.arguments)
         and entry.arguments[0].kind == "number"
     )
@@ -863,9 +866,7 @@ def test_an_independent_parser_finds_nothing_in_our_modules(tmp_path):
             ("FileExists(name_ As String)", "Boolean", 'name_ <> ""'),
         )
     )
-    stand_in += (
-        "Public Function XLPy() As Object\n    Set XLPy = Nothing\nEnd Function\n"
-    )
+    stand_in += "Public Function XLPy() As Object\n    Set XLPy = Nothing\nEnd Function\n"
     head = (
         'VERSION 1.0 CLASS\nBEGIN\n  MultiUse = -1\nEND\nAttribute VB_Name = "ThisWorkbook"\n'
         "Attribute VB_PredeclaredId = True\nAttribute VB_Exposed = True\n"
@@ -961,7 +962,11 @@ def test_only_our_functions_can_be_seen_from_cells(built):
         assert [item.name for item in book.references()] == ["Office"]
     seen = set()
     for name, source in modules.items():
-        if "Option Private Module" not in source and "VB_PredeclaredId" not in source and name != "Dictionary":
+        if (
+            "Option Private Module" not in source
+            and "VB_PredeclaredId" not in source
+            and name != "Dictionary"
+        ):
             seen |= set(re.findall(r"(?mi)^(?:Public )?Function (\w+)", source))
     assert seen == set(FUNCTIONS)
     assert "Option Private Module" in modules["xlwings"]

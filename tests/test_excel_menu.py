@@ -66,7 +66,7 @@ def test_a_wrong_cell_is_outlined_and_listed_until_it_is_mended(excel, plan):
     assert plan.api.Saved is True  # an outline is no edit of the user's
     headline, ((link, text),) = pane(excel)
     assert headline.startswith("1 problem") and "hum" in text
-    assert link == f"=HYPERLINK(\"#'[plan.xlsx]Beads'!{cell}\",\"Beads!{cell}\")"
+    assert link == f'=HYPERLINK("#\'[plan.xlsx]Beads\'!{cell}","Beads!{cell}")'
     plan.sheets["Beads"].range(cell).value = "hem"
     menu.command(plan, "check")
     assert not [name for name in excel.shapes(plan) if cell in name]
@@ -158,7 +158,7 @@ def test_the_last_answer_is_kept_when_the_pane_is_closed(excel, plan):
 def test_a_station_tried_follows_what_is_typed(excel, plan, tmp_path):
     """By hand: 10 × 1 × 1000 mm³ is 10 mL, twice as wide 20."""
     before = (tmp_path / "plan.xlsx").read_bytes()
-    assert "" == menu.command(plan, "station", {"station": "hem", "day": str(MONDAY), "shift": "early"})
+    assert menu.command(plan, "station", {"station": "hem", "day": str(MONDAY), "shift": "early"}) == ""
     trial = excel.books()["plan_try.xlsx"]
     sheet = trial.sheets["Station"]
 

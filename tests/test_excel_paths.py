@@ -36,10 +36,7 @@ def test_blanks_and_letters_of_the_code_page_do_no_harm():
         ({"interpreter": "C:\\Users\\Łukasz\\python.exe"}, '"Ł"'),
         ({"interpreter": r"C:\R&D\python.exe"}, "Blanks do no harm"),
         ({"interpreter": "C:\\" + "a" * 260 + r"\python.exe"}, "259 are the most"),
-        (
-            {"interpreter": r"C:\Users\a\AppData\Local\Microsoft\WindowsApps\python.exe"},
-            "python.org",
-        ),
+        ({"interpreter": r"C:\Users\a\AppData\Local\Microsoft\WindowsApps\python.exe"}, "python.org"),
         ({"own_settings": r"D:\other\python.exe"}, r"another Python, D:\other\python.exe"),
         ({"interpreter": "python", "pythons": (r"C:\a\python.exe", r"C:\b\python.exe")}, "2 are on the PATH"),
         ({"excel_bits": 32, "dlls": ("xlwings64-0.37.8.dll",)}, "Excel has 32 bits"),

@@ -205,9 +205,7 @@ def external_link(target):
     from openpyxl.workbook.external_link.external import ExternalBook
 
     link = ExternalLink(externalBook=ExternalBook())
-    link.file_link = Relationship(
-        type="externalLinkPath", Target=target, TargetMode="External", Id="rId1"
-    )
+    link.file_link = Relationship(type="externalLinkPath", Target=target, TargetMode="External", Id="rId1")
     return link
 
 
@@ -220,7 +218,12 @@ AUTHOR = r"file:///C:\Users\ann\AppData\Roaming\Microsoft\Excel\XLSTART\dispense
         ([AUTHOR], ["=[1]!BEAD_AREA(A1,2)"], ["=BEAD_AREA(A1,2)"], []),
         (["data.xlsx", AUTHOR], ["='[2]'!BEAD_AREA(1)+[1]S!A1"], ["=BEAD_AREA(1)+[1]S!A1"], ["data.xlsx"]),
         # a link that stands before another one keeps its number, or the other would name a wrong file
-        ([AUTHOR, "data.xlsx"], ["=[1]!BEAD_AREA(1)+[2]S!A1"], ["=BEAD_AREA(1)+[2]S!A1"], [AUTHOR, "data.xlsx"]),
+        (
+            [AUTHOR, "data.xlsx"],
+            ["=[1]!BEAD_AREA(1)+[2]S!A1"],
+            ["=BEAD_AREA(1)+[2]S!A1"],
+            [AUTHOR, "data.xlsx"],
+        ),
         # a function of the same add-in that is none of ours still needs the link
         ([AUTHOR], ["=[1]!BEAD_AREA(1)", "=[1]!OTHER(1)"], ["=BEAD_AREA(1)", "=[1]!OTHER(1)"], [AUTHOR]),
     ],
@@ -236,4 +239,6 @@ def test_links_to_the_author_s_addin_go_with_their_formulas(tmp_path, targets, f
     assert [found.active.cell(row, 1).value for row in range(1, len(wanted) + 1)] == wanted
     assert [link.file_link.Target for link in found._external_links] == left
     names = Package.open(tmp_path / "own.xlsx").parts
-    assert sum("externalLinks/externalLink" in name for name in names if not name.endswith(".rels")) == len(left)
+    assert sum("externalLinks/externalLink" in name for name in names if not name.endswith(".rels")) == len(
+        left
+    )

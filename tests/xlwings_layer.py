@@ -167,7 +167,7 @@ class Vba:
     `_Bridge`, a line or two each; the one call into Windows (whether a dialog is open) is `is_dialog`.
     """
 
-    def __init__(self, source: str, python, ready: bool = True, menu: str = ""):
+    def __init__(self, source: str, python, ready: bool = True, menu: str = ""):  # noqa: C901  (stand-ins)
         from pyopenvba.apps.excel import ExcelApplication
         from pyopenvba.apps.excel._bridge import ExcelBridge
         from pyopenvba.apps.excel._model import Application as Excel

@@ -57,7 +57,11 @@ UNUSED = "MSForms"  # a library that xlwings' workbook names and no code here us
 PYTHON_BUTTONS = (
     ("again", "Start again", "Start Python anew: after a start that failed, or an upgrade."),
     ("why", "Why", "What stands in the way of Python."),
-    ("links", "Mend links", "Lead the functions of open workbooks that were written elsewhere to this add-in."),
+    (
+        "links",
+        "Mend links",
+        "Lead the functions of open workbooks that were written elsewhere to this add-in.",
+    ),
 )
 #: pictures that Excel has itself; a button without one shows its words alone
 PICTURES = {
@@ -563,4 +567,13 @@ def uninstall() -> dict[str, Any]:
     return {**status(), "done": done}
 
 
-__all__: Sequence[str] = ("build", "install", "made_for", "selftest", "status", "uninstall", "vba_module", "vba_text")
+__all__: Sequence[str] = (
+    "build",
+    "install",
+    "made_for",
+    "selftest",
+    "status",
+    "uninstall",
+    "vba_module",
+    "vba_text",
+)

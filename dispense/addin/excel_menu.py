@@ -20,13 +20,13 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from ..base.errors import DispenseError
-from ..base.findings import DANGER, MARKS, QUALITY, STOP
+from ..base.findings import DANGER, QUALITY, STOP
 from ..jobs.desk import Desk
 from ..jobs.document import FILES, CellValue, Grid, Mark, Pane, Question
 from ..jobs.live import follow
 from ..jobs.on_screen import COMMANDS, run
 from ..xlsx.formula_text import split_sheet
-from ..xlsx.package import column_letters, split_cell
+from ..xlsx.package import split_cell
 from ..xlsx.target import live_value
 
 MARK = "dispense mark"  # the name of an outline begins so; its kind follows (the VBA takes it by this name)

@@ -84,8 +84,8 @@ def _signs(machine: Machine) -> Iterator[str]:
     signs = [sign for sign in SHELL_SIGNS if sign in machine.interpreter]
     if signs:
         yield (
-            f"the path of Python has {' '.join(signs)}, which the command shell reads: {machine.interpreter}. "
-            "Blanks do no harm, these do: install Python into another folder"
+            f"the path of Python has {' '.join(signs)}, which the command shell reads: "
+            f"{machine.interpreter}. Blanks do no harm, these do: install Python into another folder"
         )
     if len(machine.interpreter) > LONGEST_PATH:
         yield f"the path of Python has {len(machine.interpreter)} characters, {LONGEST_PATH} are the most"
@@ -95,14 +95,14 @@ def _several(machine: Machine) -> Iterator[str]:
     own = machine.own_settings
     if own and own.lower() != machine.interpreter.lower():
         yield (
-            f"xlwings' own settings file names another Python, {own}: the add-in names {machine.interpreter}, "
-            "which wins. Where the other one is meant, run dispense addin install --host excel with it"
+            f"xlwings' own settings file names another Python, {own}: the add-in names "
+            f"{machine.interpreter}, which wins. Where the other one is meant, run dispense addin install --host excel with it"
         )
     others = [path for path in machine.pythons if path.lower() != machine.interpreter.lower()]
     if machine.interpreter.lower() in ("python", "pythonw") and len(machine.pythons) > 1:
         yield (
-            f"the add-in names no python.exe and {len(machine.pythons)} are on the PATH ({', '.join(others)}): "
-            "run dispense addin install --host excel with the one that has dispense"
+            f"the add-in names no python.exe and {len(machine.pythons)} are on the PATH "
+            f"({', '.join(others)}): run dispense addin install --host excel with the one that has dispense"
         )
 
 
@@ -111,8 +111,8 @@ def _bits(machine: Machine) -> Iterator[str]:
     if machine.excel_bits is not None and not any(name.startswith(needed) for name in machine.dlls):
         yield (
             f"Excel has {machine.excel_bits} bits and beside this Python of {machine.python_bits} bits there "
-            f"is no {needed}-….dll: pip install --force-reinstall xlwings; Python and Excel need not have the "
-            "same bits"
+            f"is no {needed}-….dll: pip install --force-reinstall xlwings; Python and Excel need not have "
+            "the same bits"
         )
     if not machine.has_pywin32:
         yield "pywin32 is not installed: pip install pywin32"

@@ -40,7 +40,7 @@ class Cells(Protocol):
         """The values of a formula filled down beside a column of 1, 2, 3 …"""
 
     def check_plan(self, path: Path) -> tuple[int, int, bool]:
-        """Outlines and lines of the pane that the button Check makes, and whether the plan stays unchanged."""
+        """Outlines and lines that the button Check makes, and whether the plan stays unchanged."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +113,7 @@ def _check(cells: Cells) -> str:
 CHECKS = (
     Check(
         "Options > Advanced > General: Show add-in user interface errors; start Excel",
-        "no message, and a tab Dispense with twelve buttons",
+        "no message, and a tab Dispense with all its buttons",
     ),
     Check("Alt+F11, Debug > Compile", "nothing is said"),
     Check("Alt+F11, Tools > References", "nothing is MISSING"),
@@ -128,9 +128,7 @@ CHECKS = (
         "Start Excel again, type =BEAD_VOLUME( and press Ctrl+A",
         "every argument with its unit (mm, mm²) and its default; no Python in the Task Manager yet",
     ),
-    Check(
-        "1 to 20 in A1:A20, =SUM(BEAD_AREA(\"mitre\",A:A)) beside it", "1435 within a second", _column
-    ),
+    Check('1 to 20 in A1:A20, =SUM(BEAD_AREA("mitre",A:A)) beside it', "1435 within a second", _column),
     Check(
         '=BEAD_AREA("round",-3), then =LAST_PROBLEMS()', "#NUM!, and that width must be above 0 mm", _reason
     ),
@@ -157,7 +155,9 @@ CHECKS = (
         "Open a workbook that somebody else saved with the add-in; one that lies on OneDrive",
         "values; no path before the names of functions",
     ),
-    Check("The same on a computer without the add-in", "the values as saved; #NAME? only where computed anew"),
+    Check(
+        "The same on a computer without the add-in", "the values as saved; #NAME? only where computed anew"
+    ),
     Check("Close Excel", "no question about saving, no python.exe left in the Task Manager"),
 )
 
@@ -240,7 +240,9 @@ def report_text(found: list[tuple[str, str]], about: str) -> str:
         lines.append(f"{number:2d}  {verdict}: {check.do}{f' ({reason})' if reason else ''}")
         if verdict != PASSED:
             lines.append(f"    must be seen: {check.seen}")
-    counts = ", ".join(f"{sum(v == kind for v, _ in found)} {kind}" for kind in (PASSED, FAILED, EYES, NOT_RUN))
+    counts = ", ".join(
+        f"{sum(v == kind for v, _ in found)} {kind}" for kind in (PASSED, FAILED, EYES, NOT_RUN)
+    )
     return "\n".join([*lines, "", counts, ""])
 
 
