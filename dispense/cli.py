@@ -325,8 +325,9 @@ def parser() -> argparse.ArgumentParser:
         "action",
         choices=("build", "install", "uninstall", "status", "selftest", "serve"),
         help="build: write the files; install: put them where the spreadsheet finds "
-        "them; status: say what is missing; selftest: the checks of the first day in Excel that need no eyes, as "
-        "a report; serve: work for the spreadsheet's menu, which starts this itself",
+        "them; status: say what is missing; "
+        "selftest: the checks of the first day in Excel that need no eyes, "
+        "as a report; serve: work for the spreadsheet's menu, which starts this itself",
     )
     addin.add_argument(
         "--host",

@@ -15,6 +15,7 @@ from __future__ import annotations
 import builtins
 import concurrent.futures
 import ctypes
+import functools
 import re
 import sys
 from types import ModuleType
@@ -171,9 +172,11 @@ class Vba:
         from pyopenvba.apps.excel import ExcelApplication
         from pyopenvba.apps.excel._bridge import ExcelBridge
         from pyopenvba.apps.excel._model import Application as Excel
-        from pyopenvba.interpreter import VBAObject, member, method
+        from pyopenvba.interpreter import VBAObject, _runtime, member, method
         from pyopenvba.interpreter._runtime import UNRESOLVED
 
+        if not hasattr(_runtime.parse_module, "cache_info"):  # one reading of a module for all tests
+            _runtime.parse_module = functools.lru_cache(16)(_runtime.parse_module)
         vba = self
         self.calls: list[str] = []
         self.described: dict[str, tuple[str, str, list[str]]] = {}

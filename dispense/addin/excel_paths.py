@@ -96,7 +96,8 @@ def _several(machine: Machine) -> Iterator[str]:
     if own and own.lower() != machine.interpreter.lower():
         yield (
             f"xlwings' own settings file names another Python, {own}: the add-in names "
-            f"{machine.interpreter}, which wins. Where the other one is meant, run dispense addin install --host excel with it"
+            f"{machine.interpreter}, which wins. Where the other one is meant, run dispense addin install "
+            "--host excel with it"
         )
     others = [path for path in machine.pythons if path.lower() != machine.interpreter.lower()]
     if machine.interpreter.lower() in ("python", "pythonw") and len(machine.pythons) > 1:

@@ -1,6 +1,5 @@
 Attribute VB_Name = "DispenseMenu"
 Option Explicit
-Option Private Module
 'The tab Dispense, its buttons, marks of the plan and links to this add-in.
 'Do not edit: build it again with  dispense addin build --host excel
 

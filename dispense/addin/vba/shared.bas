@@ -3,7 +3,7 @@
 Private Function DispenseCall(ByVal name_ As String, ByVal given As Variant, ByVal manner As Long) As Variant
     'The answer of a function: from memory, with those of the rows around it, or by a trip of its own
     Dim token As String, plain As Variant, answer As Variant, isSecond As Boolean
-    On Error GoTo failed
+    On Error GoTo wrong
     If manner = TELLS And python Is Nothing Then
         'it tells of other calls and is computed with each of them, so it never starts Python
         DispenseReason token
@@ -17,6 +17,7 @@ Private Function DispenseCall(ByVal name_ As String, ByVal given As Variant, ByV
         Exit Function
     End If
 restart:
+    On Error GoTo failed
     If Not DispenseRuns() Then
         DispenseCall = CVErr(2042)
         Exit Function
@@ -42,6 +43,10 @@ failed:
     hasFailed = True
     failure = name_ & ": " & failure
     DispenseCall = CVErr(2042)
+    Exit Function
+wrong:
+    'an argument that is no cell and no value
+    DispenseCall = CVErr(2015)
 End Function
 
 Private Function DispenseValues(ByVal given As Variant) As Variant
@@ -330,6 +335,7 @@ Private Function DispenseFault() As String
     'Why Python will not start, in a second or two: without this xlwings waits for minutes
     Dim program As String, runner As Object, code As Long
     On Error Resume Next
+    If GetConfig("CONDA PATH", "") <> "" Then Exit Function
     program = GetConfig("INTERPRETER_WIN", "")
     If program = "" Then program = "python"
     If InStr(program, "\") > 0 Then
