@@ -396,6 +396,20 @@ def test_vba_finds_a_wrong_python_before_xlwings_waits_for_it(python, program, c
     assert vba.started == 0 and words in said(vba)
 
 
+def test_vba_an_argument_that_is_neither_cell_nor_value_leaves_python_alone(python):
+    vba = fresh(python)
+    assert vba.call("BEAD_AREA", "mitre", 4.0) == 8.0
+    assert vba.raw("BEAD_AREA", "mitre", vba.addin) == "#VALUE!"  # a workbook is no range
+    assert vba.call("BEAD_AREA", "mitre", 6.0) == 18.0 and vba.started == 1
+
+
+def test_vba_an_environment_of_conda_is_left_to_xlwings(python):
+    vba = fresh(python)
+    vba.settings["CONDA PATH"] = "C:\\conda"
+    vba.exit_code = 1  # python outside of the environment lacks everything
+    assert vba.call("BEAD_AREA", "mitre", 4.0) == 8.0 and vba.runs == []
+
+
 def test_vba_runs_a_program_that_is_there_with_its_name_in_quotes(python):
     vba = fresh(python)
     program = r"C:\Program Files\Python 3\python.exe"

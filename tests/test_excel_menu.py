@@ -215,6 +215,14 @@ def test_a_fault_is_told_and_not_raised_into_excel(excel, plan, monkeypatch):
 
     monkeypatch.setattr(menu, "run", broken)
     assert menu.command(plan, "check") == "RuntimeError: spoilt on purpose"
+    busy = OSError("rejected")
+    busy.hresult = -2147418111  # RPC_E_CALL_REJECTED of Microsoft's list of COM errors
+
+    def rejected(*_):
+        raise busy
+
+    monkeypatch.setattr(menu, "run", rejected)
+    assert "Excel is busy" in menu.command(plan, "check")
     assert menu.command(plan, "dance") == "there is no command dance"
 
 

@@ -42,6 +42,7 @@ CLOCK_DAYS = datetime.datetime(1900, 3, 1)  # before this a moment of Excel is a
 NO_DATE = datetime.datetime(1899, 12, 30)
 ESCAPE = 0x1B  # VK_ESCAPE
 ATTEMPTS = 200  # of a call that Excel refuses since it is busy; without a limit it would be tried for ever
+CALL_REJECTED = -2147418111  # RPC_E_CALL_REJECTED, as Excel answers while a cell is edited
 ASK_TEXT = 2  # Type of Application.InputBox
 
 
@@ -345,6 +346,8 @@ def command(thing: Any, what: str, given: Mapping[str, str] | None = None) -> st
     except DispenseError as error:
         return str(error)
     except Exception as error:  # whatever it is, the user must read it
+        if getattr(error, "hresult", None) == CALL_REJECTED:
+            return "Excel is busy: end the editing of the cell, close its dialogs, and press the button again"
         return f"{type(error).__name__}: {error}"
     return ""
 
