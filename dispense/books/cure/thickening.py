@@ -41,6 +41,7 @@ def thickening_sheet(book: Workbook, data: Data, report: CureReport, found: Thic
             "Viscosity doubled [min]",
             "Pressure at the purge [bar]",
             "Limit reached [min]",
+            "Flow loss reached [min]",
             "Shot drift at constant pressure",
             "Tolerance kept [min]",
         ],
@@ -54,6 +55,7 @@ def thickening_sheet(book: Workbook, data: Data, report: CureReport, found: Thic
                         (case.doubled, "min"),
                         (case.pressure, "bar"),
                         (case.pressure_life, "min"),
+                        (case.flow_life, "min"),
                         (case.drift, ""),
                         (case.drift_life, "min"),
                     )
@@ -61,7 +63,7 @@ def thickening_sheet(book: Workbook, data: Data, report: CureReport, found: Thic
             ]
             for case in found.cases
         ],
-        ("0.0", "0.0", "0.0", "0.00", "0.0", "0%", "0.0"),
+        ("0.0", "0.0", "0.0", "0.00", "0.0", "0.0", "0%", "0.0"),
     )
     if found.masses:
         page.section("Pot life against mass")
@@ -92,7 +94,13 @@ def _thickening_answer(found: ThickeningReport) -> str:
     """The working life that means something at this station."""
     case = found.hottest
     at = f"at {celsius_text(case.temperature)}"
-    if math.isfinite(case.pressure_life) and found.limit is not None:
+    if (
+        found.flow_loss is not None
+        and math.isfinite(case.flow_life)
+        and not case.flow_life >= case.pressure_life
+    ):
+        words = f"flow down by {found.flow_loss:.0%} after {case.flow_life / 60.0:.0f} min {at}"
+    elif math.isfinite(case.pressure_life) and found.limit is not None:
         words = f"pressure limit after {case.pressure_life / 60.0:.0f} min {at}"
     elif math.isfinite(case.doubled):
         words = f"viscosity doubles in {case.doubled / 60.0:.0f} min {at}"
