@@ -6,10 +6,12 @@ import math
 import pathlib
 import runpy
 import sys
+import zipfile
 
 import numpy as np
 import openpyxl
 import pytest
+from lxml import etree
 from plans import hand_rows, make
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
@@ -297,6 +299,17 @@ def test_paste_that_stops_too_early():
     assert any("yield stress stops" in words for words in found.warnings)
 
 
+def test_a_viscosity_at_its_own_temperature_needs_no_note():
+    """Without an activation energy the note stands where the coldest hour is colder than the data sheet's."""
+    for coldest, count in ((23.0, 0), (12.0, 1)):
+        rows = rows_with_joint()
+        rows["Materials"][0] |= dict(viscosity_temperature=23.0, viscosity_energy=None)
+        rows["Stations"][0]["shop_temperature"] = coldest
+        plan = make(rows)
+        notes = [each for each in joint_report(plan, plan.joints[0]).findings if each.topic == "viscosity"]
+        assert len(notes) == count
+
+
 def test_colder_paste_takes_longer():
     rows = rows_with_joint()
     rows["Materials"][0] |= dict(viscosity_energy=40, viscosity_temperature=23)
@@ -460,6 +473,27 @@ def test_the_example_of_patterns_runs(tmp_path, monkeypatch, capsys):
     )
     assert not told["cooler / ring"].endswith("0.00 mL of air")
     book = openpyxl.load_workbook(out)
-    assert len(book["Pressed joints"]._charts) == 2
+    charts = book["Pressed joints"]._charts
+    assert len(charts) == 2 + 4  # gap and covered share, and each pattern from above
+    with zipfile.ZipFile(out) as archive:
+        texts = [archive.read(name) for name in archive.namelist() if "drawings/drawing" in name]
+    words = [item.get("descr", "") for text in texts for item in etree.fromstring(text).iter("{*}cNvPr")]
+    (ring,) = [text for text in words if text.startswith("cooler / ring; y [mm] against x [mm]")]
+    air = told["cooler / ring"].rpartition(", ")[2].removesuffix(" of air")
+    assert "air closed in" in ring and f"{air} under the press" in ring and "fills last: x " in ring
+    dots = next(text for text in words if text.startswith("cooler / six dots;"))
+    assert "dot, front as they meet: 0.46 mm" in dots
+    for chart in charts[2:]:  # to one scale: a cm of the plot is as many mm across as up
+        plot, size = chart.layout.manualLayout, chart.anchor.ext
+        scales = [
+            (axis.scaling.max - axis.scaling.min) / (side * share)
+            for axis, side, share in ((chart.x_axis, size.width, plot.w), (chart.y_axis, size.height, plot.h))
+        ]
+        assert scales[0] == pytest.approx(scales[1], rel=1e-3)
+        looks = [
+            (each.graphicalProperties.line.prstDash, each.marker.symbol, each.graphicalProperties.line.w)
+            for each in chart.series
+        ]
+        assert len(set(looks)) == len(looks)  # told apart without colour
     heads = [cell.value for row in book["Pressed joints"].iter_rows() for cell in row]
     assert "Air closed in [mL]" in heads
