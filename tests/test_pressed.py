@@ -461,6 +461,35 @@ def test_a_gap_above_the_radius_is_told():
     assert "above the radius" in told[0].text
 
 
+def test_beads_that_join_press_on():
+    """Five beads of a shear-thinning paste with a yield stress that stops the plate far under its bond line.
+
+    Where two films join, number and size of the discs jump at once; the time between two gaps lies between
+    those of films that move no faster than the full plate and no slower than it under the same force.
+    """
+    rows = rows_with_joint(
+        length=80, width=60, gap=0.4, coverage=0.9, extra=0.2, dots=1, force=400, start_gap=2.5, press_time=25
+    )
+    rows["Joints"][0]["pattern"] = "five"
+    rows["Paths"] = [
+        dict(path="five", x=x, y=y, motion=word)
+        for y in (6, 18, 30, 42, 54)
+        for x, word in ((8, "travel"), (72, "line"))
+    ]
+    rows["Materials"][0] |= dict(consistency=220, index=0.6, yield_stress=150)
+    plan = make(rows)
+    found = joint_report(plan, plan.joints[0])
+    press = found.press
+    gaps = np.linspace(0.8e-3, 0.3e-3, 60)
+    times = np.array([press.time_to(gap) for gap in gaps])
+    assert np.isfinite(times).all() and (np.diff(times) > 0.0).all()
+    assert not any("yield stress stops" in words for words in found.warnings)
+    assert found.gap == pytest.approx(0.4e-3) and found.time_needed < 25.0
+    plate = Press(press.paste, True, 0.5e-3, 1.0, 1.0, 1.0, press.full_size, press.full_load)
+    late, early = press.time_to(0.3e-3) - press.time_to(0.4e-3), plate.time_to(0.3e-3) - plate.time_to(0.4e-3)
+    assert 0.8 * early < late < early  # nearly full, so nearly as slow
+
+
 def test_the_example_of_patterns_runs(tmp_path, monkeypatch, capsys):
     """Of X, lines, dots and ring the closed ones hold air and the open ones cover what is asked for."""
     out = tmp_path / "patterns.xlsx"

@@ -170,6 +170,21 @@ def test_parallel_beads_touch_and_cover():
     assert left + found.lost[-1] == pytest.approx(1500e-9, rel=2e-3)
 
 
+def test_beads_that_nearly_touch_are_still_beads():
+    """Their roof is that of five strips, L·w²/4 with w = V/(5Lh) by hand; joined, it is that of the plate."""
+    rows, words = rows_of(*([[8, y], [72, y]] for y in (6, 18, 30, 42, 54)))
+    found = history(rows, words, 80, 60, 2304, 2.5, 0.16)
+    roofs = [count * math.pi * size**3 / 3.0 for count, size in zip(found.counts, found.radii, strict=True)]
+    seen = 0
+    for gap, roof in zip(found.gaps, roofs, strict=True):
+        if 0.59 * mm < gap < 0.65 * mm:  # cells between two beads are more than half full, none is full
+            width = 2304e-9 / (5 * 0.064 * gap)
+            assert roof == pytest.approx(5 * 0.064 * width**2 / 4.0, rel=0.15)
+            seen += 1
+    assert seen > 1
+    assert roofs[-1] == pytest.approx(0.06**2 * (3 * 0.08 - 0.06) / 12.0, rel=0.02)  # heap of sand
+
+
 def test_a_ring_traps_what_it_encloses():
     """A closed ring shut in its own inside at once: (24 − its width)² by its gap, by hand."""
     rows, words = rows_of([[8, 8], [32, 8], [32, 32], [8, 32], [8, 8]])

@@ -284,13 +284,19 @@ class _Film:
         return float(found[:, 0].sum() * cell), inflow / cell, np.array(rim @ found)
 
     def roof(self) -> float:
-        """Integral of the distance from the front or rim over the film."""
-        from scipy.ndimage import distance_transform_edt, zoom
+        """Integral of the distance from the front or rim over the film.
 
-        level = zoom(np.minimum(self.full, 1.0), _FINE, order=1, grid_mode=True, mode="nearest")
-        step = np.array(self.lattice.steps) / _FINE
-        away = distance_transform_edt(np.pad(level > _FRONT, 1), sampling=step)
-        return float(np.maximum(away - step.min() / 2.0, 0.0).sum() * self.lattice.cell / _FINE**2)
+        Films are joined where they are for `flows`: at cells that are full. A front stands in its cell as
+        far as that is filled.
+        """
+        from scipy.ndimage import distance_transform_edt
+
+        full = np.pad(np.minimum(self.full, 1.0), 1)
+        wet, step = full >= 1.0, float(np.sqrt(self.lattice.cell))
+        away, nearest = distance_transform_edt(wet, sampling=self.lattice.steps, return_indices=True)
+        inside = np.maximum(away - step * (0.5 - full[tuple(nearest)]), 0.0)[wet].sum()
+        at_front = (full[~wet] ** 2 * step / 2.0).sum()
+        return float((inside + at_front) * self.lattice.cell)
 
     def close(self, inflow: Floats, over: Floats, gap_end: float) -> None:
         """Close the gap a step further, as far as the front keeps up with it."""

@@ -242,12 +242,19 @@ class PatternPress(Press):
 
     def size(self, gap):
         """Radius of the discs that take the force of the pattern."""
-        return np.interp(-np.asarray(gap), -np.asarray(self.history.gaps), self.history.radii)
+        return self._between(gap, self.history.radii)
 
     def share(self, gaps):
         """Radius of the discs at some gaps, and the load on each."""
-        counts = np.interp(-np.asarray(gaps), -np.asarray(self.history.gaps), self.history.counts)
-        return self.size(gaps), self.load / counts
+        return self.size(gaps), self.load / self._between(gaps, self.history.counts)
+
+    def _between(self, gap, values):
+        """A figure of the discs between the gaps of the lattice: its logarithm straight.
+
+        So are those of the force and of the roof, products of its powers, where two films join at once.
+        """
+        logs = np.interp(-np.asarray(gap), -np.asarray(self.history.gaps), np.log(values))
+        return np.exp(logs)
 
     def _limits(self) -> tuple[float, float]:
         """Gaps at which the yield stress stops the pattern and the filled plate."""
