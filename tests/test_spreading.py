@@ -254,6 +254,11 @@ def test_air_is_drawn_where_it_is_closed_in():
     (rim,) = found.pocket_rims()
     assert ring_area(rim) == pytest.approx(((24 - 300 / 1.5 / 96) * mm) ** 2, rel=0.07)
     assert rim[:-1].mean(axis=0) == pytest.approx([0.02, 0.02], abs=0.5 * mm)
+    assert found.pocket_middles() == pytest.approx(np.array([[0.02, 0.02]]), abs=0.1 * mm)
+    # four dots in a square: in the middle of them, by symmetry
+    rows, words = rows_of([[14, 14]], [[26, 14]], [[26, 26]], [[14, 26]])
+    found = history(rows, words, 40, 40, 4 * math.pi * 36 * 0.4, 1.2, 0.3)
+    assert found.pocket_middles() == pytest.approx(np.array([[0.02, 0.02]]), abs=0.1 * mm)
 
 
 def test_last_place_and_force():

@@ -286,6 +286,18 @@ def test_pot_life_against_mass_ends_where_the_data_sheet_does():
     assert list(lives.values()) == sorted(lives.values(), reverse=True)
 
 
+def test_a_pot_life_that_does_not_fit_its_kinetics_is_told():
+    # k = 2 1/min at any temperature: 1 − exp(−2·60) is full cure long before the pot life of 60 min ends
+    rows = thick_rows(mixer_volume=500)
+    rows["Materials"][0] |= dict(
+        rate_1=2, energy_1=0, order_n=1, heat=300, specific_heat=1.8, conductivity=0.2, pot_life_mass=100
+    )
+    found = thickening_report(make(rows), "hem")
+    assert not found.masses
+    (told,) = [item for item in found.findings if item.topic == "pot life against mass"]
+    assert "100 g are cured through" in told.text
+
+
 def test_a_plan_that_says_nothing_of_it_has_no_report():
     assert thickening_report(make(hand_rows()), "hem") is None
 

@@ -175,6 +175,20 @@ class FilmHistory:
         """Rings (k, 2) [m] about the air that is closed in, as it was closed."""
         return [line for pocket in self.pockets for line in self._lines(pocket)]
 
+    def pocket_middles(self) -> Floats:
+        """Middle of each pocket of air as it was closed, (k, 2) [m]."""
+        from scipy.ndimage import center_of_mass, label
+
+        found: list[Floats] = [np.zeros((0, 2))]
+        if self.lattice is None:
+            return found[0]
+        steps = np.array(self.lattice.steps)
+        for pocket in self.pockets:
+            marks, count = label(pocket > 0.0, structure=np.ones((3, 3)))
+            middles = center_of_mass(pocket, marks, range(1, count + 1))
+            found.append((np.array(middles) + 0.5) * steps)
+        return np.vstack(found)
+
     def _lines(self, full: Floats) -> list[Floats]:
         """Where cells are half full; the cells at the rim reach to it."""
         if self.lattice is None:

@@ -112,8 +112,13 @@ def _case(card: SetupCard, thickener: Thickener, setting: ShotSetting | None, he
     )
 
 
-def _masses(plan: Plan, station: Station, material: Material, heat: float, own: float) -> list[MassLife]:
-    """Pot life against mass, from that of the data sheet to the amount at the station."""
+def _masses(
+    plan: Plan, station: Station, material: Material, heat: float, own: float
+) -> list[MassLife] | None:
+    """Pot life against mass, from that of the data sheet to the amount at the station.
+
+    None: by the kinetics that of the data sheet would be cured through, or not begun, at its pot life.
+    """
     kinetics, life = kinetics_of(plan, material), working_life(material)
     released, specific, conducts = material.heat, material.specific_heat, material.conductivity
     if kinetics is None or life is None or released is None or specific is None or conducts is None:
@@ -122,7 +127,7 @@ def _masses(plan: Plan, station: Station, material: Material, heat: float, own: 
     stated = material.pot_life_mass or LEAST_MASS
     end = _end_degree(life.life, life.temperature, stated, kinetics, (released, specific, density, conducts))
     if end is None:
-        return []
+        return None
     largest = max(own, 10.0 * stated)
     masses = np.unique(np.append(np.geomspace(min(stated, LEAST_MASS), largest, MASSES), [stated, own]))
     masses = masses[masses > 0.0]
@@ -176,6 +181,7 @@ def thickening_report(plan: Plan, station_name: str) -> ThickeningReport | None:
     if setting is not None:
         fresh = float(needed_pressure(station, material, thickener, setting.flow or 0.0, 0.0, card.coldest))
     own = own_mass(plan, station, material)
+    masses = _masses(plan, station, material, card.hottest, own)
     report = ThickeningReport(
         thickener.basis,
         setting,
@@ -185,7 +191,7 @@ def thickening_report(plan: Plan, station_name: str) -> ThickeningReport | None:
         station.flow_loss,
         station.purge_share,
         [_case(card, thickener, setting, heat) for heat in heats],
-        _masses(plan, station, material, card.hottest, own),
+        masses or [],
         own,
         [],
     )
@@ -195,7 +201,7 @@ def thickening_report(plan: Plan, station_name: str) -> ThickeningReport | None:
         *_loss_findings(card, report),
         *_drift_findings(card, report),
     ]
-    report.findings += _mass_findings(card, report)
+    report.findings += _mass_findings(card, report) if masses is not None else [_no_masses(card)]
     report.findings.append(
         Finding(
             NOTE,
@@ -337,6 +343,20 @@ def _drift_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:
             },
         )
     ]
+
+
+def _no_masses(card: SetupCard) -> Finding:
+    """Kinetics and pot life that do not belong to one mass."""
+    mass = card.material.pot_life_mass or LEAST_MASS
+    return Finding(
+        NOTE,
+        f"by kinetics and heat {1e3 * mass:.0f} g are cured through, or have not begun, at the stated pot "
+        "life: pot life against mass is left out",
+        "look again at kinetics, pot life and its mass",
+        "pot life against mass",
+        card.station.station,
+        card.material.material,
+    )
 
 
 def _mass_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:

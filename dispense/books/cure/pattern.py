@@ -126,8 +126,8 @@ def _picture(data: Data, item: JointReport) -> ScatterChart:
             rims = film.pocket_rims()
             name = f"air closed in: {air:.2g} mL, {left:.2g} mL under the press"
             draw(name, rims, "lgDash", "none", style.DARK, _THICK)
-            middles = np.array([rim.mean(axis=0) for rim in rims]).reshape(-1, 2)
-            draw("middle of that air", [middles], None, "x", style.DARK)
+            # pockets smaller than a cell of the lattice have no rim to draw
+            draw("middle of that air" if rims else name, [film.pocket_middles()], None, "x", style.DARK)
         if film.is_covered():
             x, y = (from_si(value, "mm") for value in film.last)
             draw(

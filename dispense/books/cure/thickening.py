@@ -75,18 +75,16 @@ def thickening_sheet(book: Workbook, data: Data, report: CureReport, found: Thic
             ],
             ("0", "0.0", "0.0"),
         )
-    close_sheet(
-        page,
-        report,
-        [
-            "pressure of laminar flow through nozzle and mixer, both full of material of one age; a static "
-            "mixer holds younger material too",
+    notes = [
+        "pressure of laminar flow through nozzle and mixer, both full of material of one age; a static mixer "
+        "holds younger material too"
+    ]
+    if found.masses:
+        notes.append(
             "pot life of a mass: one mean temperature, a compact shape in still air; the end is the degree "
-            "that the mass of the data sheet has come to at its pot life",
-        ],
-        warnings_of(found.findings),
-        CAUTION if found.masses else "",
-    )
+            "that the mass of the data sheet has come to at its pot life"
+        )
+    close_sheet(page, report, notes, warnings_of(found.findings), CAUTION if found.masses else "")
     return "How long can it stand?", sentence(answer), page.sheet.title, not wrong
 
 
