@@ -12,6 +12,7 @@ import numpy as np
 import openpyxl
 import pytest
 from lxml import etree
+from pictures import assert_of_today
 from plans import hand_rows, make
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
@@ -501,6 +502,7 @@ def test_the_example_of_patterns_runs(tmp_path, monkeypatch, capsys):
         "0.00 mL of air"
     )
     assert not told["cooler / ring"].endswith("0.00 mL of air")
+    assert_of_today("cure_patterns", out, "Pressed joints")
     book = openpyxl.load_workbook(out)
     charts = book["Pressed joints"]._charts
     assert len(charts) == 2 + 4  # gap and covered share, and each pattern from above

@@ -332,8 +332,9 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
     def find(kind: str, text: str, fix: str = "", *, topic: str, part: str = "") -> None:
         found.append(Finding(kind, text, fix, topic, station.station, material.material, part))
 
-    found += pour_report.pour_findings(report.plan, station.station)
+    # of two that say the same the first stays: that of a pour followed here knows which shots keep its limit
     found += [finding for pour in report.pours for finding in pour.findings]
+    found += pour_report.pour_findings(report.plan, station.station)
     for run in report.runs:
         found += cure_runs.run_findings(station, material, run)
         found += cure_runs.early_test(station, material, run)
