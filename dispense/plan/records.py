@@ -166,6 +166,16 @@ class Plan:
         found: dict[Any, list[_R]] = self._cache[slot]
         return found
 
+    def words(self) -> set[str]:
+        """What the plan calls things in words of its own: every text of its tables."""
+        return {
+            getattr(row, item.name)
+            for table in TABLES
+            for item in table.columns
+            if item.kind == "text"
+            for row in getattr(self, table.attribute)
+        }
+
     def rows(self, row: type[_R]) -> list[_R]:
         """The records of a class."""
         found: list[_R] = getattr(self, row.TABLE.lower())
