@@ -142,10 +142,14 @@ def test_each_number_in_a_sentence_is_the_same_amount(both):
         for (before, shop), (after, unit) in zip(old, new, strict=True):
             if unit in METRIC | {"°C", "K"}:
                 pytest.fail(f"{where}: {theirs.value}")
-            if unit not in IN_TEXT and unit != "°F" or shop == "K":
+            if (unit not in IN_TEXT and unit != "°F") or shop == "K":
                 continue
             step = 10.0 ** -len(before.partition(".")[2])
-            assert abs(turned(after, unit) - float(before.replace(",", ""))) <= step, (where, mine.value, theirs.value)
+            assert abs(turned(after, unit) - float(before.replace(",", ""))) <= step, (
+                where,
+                mine.value,
+                theirs.value,
+            )
             counted += 1
     assert counted > 40
 
@@ -172,7 +176,9 @@ def test_texts(text, wanted):
 
 def test_texts_of_another_language_follow_too():
     with printed_in("de"), measured_in(Measures(tuple(OF_US.values()))):
-        assert translated("purge 110.0 mL at 60% of the pot life") == "3,720 fl oz spülen bei 60% der Topfzeit"
+        assert (
+            translated("purge 110.0 mL at 60% of the pot life") == "3,720 fl oz spülen bei 60% der Topfzeit"
+        )
 
 
 def test_the_plans_own_words_stay():

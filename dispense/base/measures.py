@@ -42,7 +42,7 @@ _LENGTHS = "mm", "m"  # numbers with a × between them are of one unit
 _DIFFERENCES = {"K": "delta_degF"}  # a difference is printed as °F and turned without its zero
 _NUMBER = r"(?<![\w.,:/·^-])[−-]?\d+(?:[.,]\d+)*"
 LIMITS = " to ", "–"  # between a low and a high number
-_INWARD = UP, DOWN, NEAREST  # how the first, second and third of several numbers are rounded
+_INWARD = UP, DOWN  # how the low and the high one of two limits are rounded
 _SECTION = re.compile(r"(?:\[(?P<sign>[<>]=?)(?P<end>[\d.]+)\])?(?P<before>[^.0]*0)(?:\.(?P<digits>0+))?\Z")
 
 
@@ -128,7 +128,8 @@ class Measures:
             return found[0]
         shown = list(re.finditer(_NUMBER, found["numbers"]))
         limits = len(shown) == 2 and found["between"] in LIMITS
-        texts = [number(each[0], toward if limits else NEAREST) for each, toward in zip(shown, _INWARD)]
+        inward = _INWARD if limits else (NEAREST,) * len(shown)
+        texts = [number(each[0], toward) for each, toward in zip(shown, inward, strict=True)]
         parts = re.split(_NUMBER, found["numbers"])
         return "".join(a + b for a, b in zip(parts, [*texts, ""], strict=True)) + found["gap"] + found["unit"]
 
@@ -164,7 +165,8 @@ def _finer(section: str, factor: float, more: int) -> str:
     if found is None or section == "General":
         return section
     end = f"[{found['sign']}{float(found['end']) * factor:.4g}]" if found["sign"] else ""
-    digits = max(0, len(found["digits"] or "") + more)
+    shown = len(found["digits"] or "")
+    digits = max(0, shown + more - (shown == 0 < more))  # whole numbers of three figures and more need less
     return end + found["before"] + ("." + "0" * digits if digits else "")
 
 

@@ -137,7 +137,7 @@ class Form:
         self.ws.row_dimensions[self.row].height = points
 
     def head(self, *, named: bool = True) -> None:
-        """Title, plant and line, and the headline: the largest thing on the page."""
+        """Title, revision, plant and line, and the headline: the largest thing on the page."""
         half = self.columns // 2
         words = translated(self.spec.title)
         self._cell(1, words if named else f"{words}: {translated(self.title.lower())}")
@@ -146,10 +146,11 @@ class Form:
         if not named:
             self.row += 1
             return
-        right = self.columns - half
+        third = (self.columns - half) // 3
         for name, column, span in (
-            ("plant", half + 1, right - right // 2),
-            ("line", self.columns - right // 2 + 1, right // 2),
+            ("revision", half + 1, self.columns - half - 2 * third),
+            ("plant", self.columns - 2 * third + 1, third),
+            ("line", self.columns - third + 1, third),
         ):
             self._merge(column, span)
             cell = self._cell(column)

@@ -55,6 +55,7 @@ from ..shift.setup import SetupCard, setup_card, station_parts
 from ..shift.today import Today
 from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 from .now import read_today, reckoned_notes
+from .release import list_of, revision_of
 from .tables import content_tables, write_tables
 from .unattended import SUPERSEDED, Input, check_manifest, inputs_of, stamp_of, supersede, write_manifest
 
@@ -763,7 +764,9 @@ def fill(
     )
     files = _template_files(templates)
     source = Path(plan_path)
-    inputs = inputs_of(source, sources, sorted(set(files.values()) - set(_template_files(None).values())))
+    plan.revision = revision_of(plan, source)
+    own = sorted(set(files.values()) - set(_template_files(None).values()))
+    inputs = inputs_of(source, sources, own, list_of(source))
     stamp = stamp_of(inputs) if stamp is None else str(stamp)
     folder = Path(out) if out is not None else source.with_name(f"{source.stem}_sheets")
     forbidden = [source, *sources.files]

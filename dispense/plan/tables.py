@@ -92,10 +92,7 @@ SETTINGS = (
     ),
     *(
         choice(
-            name,
-            units,
-            f"unit of each {name.removesuffix('_unit')} on the printed sheets",
-            default=units[0],
+            name, units, f"unit of each {name.removesuffix('_unit')} on the printed sheets", default=units[0]
         )
         for name, units in MEASURES.items()
     ),
