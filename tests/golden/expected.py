@@ -373,6 +373,7 @@ class Reckoning:
         settings = self.plant.settings
         return {
             "plant": settings["Plant"],
+            "revision": None,  # none of these plans was released
             "line": settings["Line"],
             "prepared_by": settings["Prepared by"],
             "stamp": STAMP,
