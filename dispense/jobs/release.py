@@ -19,7 +19,8 @@ from ..base.printed import counted
 from ..base.terminal import findings_text
 from ..plan.read import load_plan
 from ..plan.records import Plan
-from ..plan.revision import Difference, Revision, differences, process_mark
+from ..plan.revised import Difference, Revision
+from ..plan.revision import differences, process_mark
 from ..reports.findings import plan_findings
 from ..xlsx.write import atomic_write, make_folder
 from .unattended import fingerprint

@@ -15,7 +15,7 @@ from typing import Any, TypeVar, cast
 
 from ..base.errors import NA, InputError, Problem
 from . import rows as row_classes
-from .revision import Revision
+from .revised import Revision
 from .rows import (
     Assembly,
     Bead,

@@ -5,21 +5,18 @@ What is built, what stands in store, prices, takts and shifts change from day to
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterator
-from dataclasses import dataclass
 from hashlib import sha256
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from ..base.errors import show
 from ..base.fields import Field
 from ..base.naming import fold
 from ..base.units import from_si
+from .records import Plan
+from .revised import Difference
 from .rows import Row
 from .tables import TABLES, Table
-
-if TYPE_CHECKING:
-    from .records import Plan
 
 #: tables of how parts are dispensed and cured
 PROCESS = (
@@ -34,43 +31,6 @@ DAILY = frozenset(
     }
 )
 FIGURES = 6  # significant figures of a number that is told
-
-
-@dataclass(frozen=True, slots=True)
-class Revision:
-    """What is said on a sheet of the plan it was filled from: released, and as what, or not."""
-
-    name: str  # of the last that was released
-    by: str
-    day: datetime.date
-    is_this: bool
-    differences: tuple[Difference, ...] = ()  # to the one before, or to the last where this is not it
-
-    @property
-    def text(self) -> str:
-        """What stands on the sheet."""
-        if self.is_this:
-            return f"revision {self.name}, released by {self.by} on {self.day}"
-        return f"▲ not released: differs from revision {self.name}"
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """One figure that is another, or a row that is new or gone; `words` are the row's names."""
-
-    table: str
-    row: str
-    what: str
-    before: str
-    now: str
-    words: frozenset[str]
-
-    @property
-    def text(self) -> str:
-        """It in the plan's words."""
-        if not self.what:
-            return f"{self.table} {self.row}: {self.now or self.before}"
-        return f"{self.table} {self.row}: {self.what} {self.before or 'blank'} → {self.now or 'blank'}"
 
 
 def _tables() -> Iterator[tuple[Table, list[Field]]]:
@@ -148,4 +108,4 @@ def _shown(item: Field, value: Any) -> str:
     return str(value)
 
 
-__all__ = ["Difference", "Revision", "differences", "process_mark"]
+__all__ = ["differences", "process_mark"]
