@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..base.fields import Field, choice, clock, date, flag, number, text, whole
+from ..base.measures import CHOICES as MEASURES
 from ..base.units import AS_GIVEN, CELSIUS_ZERO
 from ..handbook.beads import MOTIONS, SECTIONS
 from ..handbook.fill import PACKED
@@ -88,6 +89,12 @@ SETTINGS = (
         "language",
         "language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv",
         default="en",
+    ),
+    *(
+        choice(
+            name, units, f"unit of each {name.removesuffix('_unit')} on the printed sheets", default=units[0]
+        )
+        for name, units in MEASURES.items()
     ),
     text(
         "country",
