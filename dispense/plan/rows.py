@@ -551,6 +551,9 @@ class Station(Row):
     oldest_share: float | None
     """Share of the material in the mixer that may be older than its life, such as 0.01; blank counts its mean
     age."""
+    flow_loss: float | None
+    """Share by which the flow of the mix at constant pressure may fall before the rule acts, such as 0.1; for
+    meters that dose by pressure and time."""
     checks: float
     """Check shots an hour [1/s]."""
     check_volume: float | None

@@ -619,6 +619,14 @@ STATIONS = Table(
             above=0.0,
             at_most=0.5,
         ),
+        optional(
+            "flow_loss",
+            "",
+            "share by which the flow of the mix at constant pressure may fall before the rule acts, such as "
+            "0.1; for meters that dose by pressure and time",
+            above=0.0,
+            below=1.0,
+        ),
         number("checks", "1/h", "check shots an hour", default=0.0, at_least=0.0, at_most=60.0),
         optional("check_volume", "mL", "volume of a check shot; blank takes the largest shot", above=0.0),
         share(
