@@ -50,7 +50,7 @@ def pane(excel):
             last = max(sheet.used_range.last_cell.row, 3)
             rows = sheet.range((1, 1), (last, 2)).value
             links = sheet.range((1, 1), (last, 1)).formula
-            return rows[1][0], [(link[0], row[1]) for link, row in zip(links, rows, strict=True)][2:]
+            return rows[1][0], [(link[0], row[1]) for link, row in zip(links, rows, strict=False)][2:]
     raise AssertionError("there is no pane")
 
 
