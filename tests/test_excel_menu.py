@@ -48,7 +48,8 @@ def pane(excel):
         if any(name.name == menu.PANE for name in book.names):
             sheet = book.sheets[0]
             last = max(sheet.used_range.last_cell.row, 3)
-            rows = sheet.range((1, 1), (last, 2)).value
+            # the Excel in memory gives no more than the used columns and rows
+            rows = [[*row, None] for row in sheet.range((1, 1), (last, 2)).options(ndim=2).value]
             links = sheet.range((1, 1), (last, 1)).formula
             return rows[1][0], [(link[0], row[1]) for link, row in zip(links, rows, strict=False)][2:]
     raise AssertionError("there is no pane")
