@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pandas  # noqa: F401  (loaded under the real platform, before xlwings is)
 import pytest
-from openpyxl import load_workbook
+from openpyxl import Workbook, load_workbook
 from plans import MONDAY, hand_rows
 from test_on_screen import column_letter, write_plan
 
@@ -190,6 +190,16 @@ def test_a_workbook_open_already_is_taken_anew_but_not_where_something_was_typed
     second.api.Saved = False
     menu.command(plan, "cure", {"station": "hem"})
     assert excel.books()["plan_hem_cure.xlsx"].sheets[0].range("Z99").value == "mine"
+
+
+def test_a_workbook_of_a_job_names_functions_as_excel_does(excel, plan, tmp_path):
+    """LibreOffice finds DISPENSE.BEAD_AREA in a file, Excel BEAD_AREA (the notes on formulas say why)."""
+    book = Workbook()
+    book.active["A1"] = '=DISPENSE.BEAD_AREA("mitre",4)'
+    book.save(tmp_path / "sheet.xlsx")
+    menu.desk_of(plan).host.open(tmp_path / "sheet.xlsx")
+    assert excel.books()["sheet.xlsx"].sheets[0].range("A1").formula == '=BEAD_AREA("mitre",4)'
+    assert load_workbook(tmp_path / "sheet.xlsx").active["A1"].value == '=BEAD_AREA("mitre",4)'
 
 
 def test_an_address_of_onedrive_leads_to_its_copy_on_this_computer(tmp_path, monkeypatch):

@@ -21,13 +21,16 @@ from urllib.parse import unquote, urlsplit
 
 from ..base.errors import DispenseError
 from ..base.findings import DANGER, QUALITY, STOP
+from ..formulas.spell import respell
+from ..handbook.in_formulas import OWN
 from ..jobs.desk import Desk
 from ..jobs.document import FILES, CellValue, Grid, Mark, Pane, Question
 from ..jobs.live import follow
 from ..jobs.on_screen import COMMANDS, run
 from ..xlsx.formula_text import split_sheet
-from ..xlsx.package import split_cell
+from ..xlsx.package import Package, split_cell
 from ..xlsx.target import live_value
+from ..xlsx.write import atomic_write
 
 MARK = "dispense mark"  # the name of an outline begins so; its kind follows (the VBA takes it by this name)
 MOST_MARKS = 400
@@ -217,6 +220,7 @@ class ExcelHost:
                     book.api.Activate()
                     return
                 book.close()
+        _name_for_excel(path)
         opened = self.book.app.books.open(str(path))
         edited(opened)
 
@@ -244,6 +248,13 @@ def _plain(value: Any) -> CellValue:
         moment = value.replace(tzinfo=None)
         return moment if moment >= CLOCK_DAYS else (moment - NO_DATE) / datetime.timedelta(days=1)
     return None if value == "" else value
+
+
+def _name_for_excel(path: Path) -> None:
+    """Our functions in a workbook that a job has just written, named as Excel finds them."""
+    package = Package.open(path)
+    if respell(package, "excel", OWN):
+        atomic_write(path, package.to_bytes())
 
 
 def _link(book: str, cell: str, file: str) -> str:
