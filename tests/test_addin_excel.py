@@ -1129,3 +1129,34 @@ def test_libreoffice_reads_the_vba_project(built, tmp_path):
     assert "Basic/VBAProject/Module1.xml" not in names
     for name in FUNCTIONS:
         assert f"Public Function {name}(" in source
+
+
+def test_xlwings_reads_our_settings_and_starts_the_program_in_quotes(tmp_path):
+    """xlwings' own VBA (GetConfig, XLPyCommand) over the built workbook gives the command it would start.
+
+    Only what asks Windows is replaced: whether a file exists, environment variables, the place on OneDrive.
+    """
+    from pyopenvba import ExcelFile
+    from pyopenvba.apps.excel import ExcelApplication
+
+    program = r"C:\Program Files\Python ü\python.exe"
+    workbook = excel.build(tmp_path, interpreter=program)[0]
+    with ExcelFile(workbook) as book:
+        source = book.vba_modules()["xlwings"]
+    source = re.sub(r"(?m)^(\s*#(?:Const|If|ElseIf|Else|End If)[^'\r\n]*)'.*$", r"\1", source)
+    for name, given_, answer in (
+        ("FileExists", "ByVal FileSpec As String", "False"),
+        ("ExpandEnvironmentStrings", "ByVal s As String", "s"),
+        ("GetConfigFilePath", "", '""'),
+        ("GetFullName", "wb As Workbook", '""'),
+    ):
+        stub = f"Function {name}({given_})\n    {name} = {answer}\nEnd Function"
+        source, count = re.subn(rf"(?ms)^Function {name}\(.*?^End Function", stub, source)
+        assert count == 1
+    source = source.replace('GetConfig("SHOW CONSOLE", False) = True', 'GetConfig("SHOW CONSOLE", False)')
+    app = ExcelApplication.open(workbook, with_vba=False)
+    app.add_module(source, name="xlwings")
+    command = app.run("XLPyCommand")
+    assert command.startswith(f'cmd.exe  /K ""{program}" -B -c ')
+    # the first field says whether the folder of the workbook goes on Python's path
+    assert r"prepare_sys_path(\"False;" in command and command.endswith('""')
