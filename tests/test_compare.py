@@ -270,11 +270,14 @@ def test_what_a_line_misses_is_told_of_the_station_that_is_chosen_for() -> None:
     rows = line_rows({"box": [40, 150]}, {"box": 20}, [0], [None], end="06:30")
     rows["Stations"][0]["takt"] = 40
     rows["Choices"] = [dict(station="s1", what="speed", value=f"{400 / 120} mm/s")]
-    now, slow = compare(make(rows)).fields[0].sets
+    report = compare(make(rows))
+    now, slow = report.fields[0].sets
     assert (now.asked, now.made, now.not_made, now.passed_on) == (20, 11, 9, 20)
     assert (slow.asked, slow.made, slow.not_made) == (20, 11, 9)
     assert (slow.passed_on, now.is_admissible, slow.is_admissible) == (15, False, False)
     assert {rule.station for rule in now.rules if rule.topic == "output"} == {"s2"}
+    answer = "Each of 2 sets is ruled out, the plan as it is among them"
+    assert report.answer(report.fields[0]) == answer
 
 
 def test_a_container_of_another_material_is_not_named() -> None:

@@ -401,8 +401,7 @@ def test_the_last_part_is_begun_so_that_it_is_through_by_the_end():
         assert two.jobs[0].finished == 11
         assert one.pace is not None and one.pace.spread is not None
         assert one.pace.text == (
-            f"The number asked for sets the pace, {worked / 10:.1f} s for each good part; "
-            "the line can do 70.0 s, which s2 sets"
+            f"The number asked for sets the pace, {worked / 10:.1f} s for each good part; s2 allows 70.0 s"
         )
 
 

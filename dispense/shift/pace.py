@@ -167,7 +167,7 @@ class Pace:
         text = f"{binding.what} sets the pace, {binding.seconds:.1f} s for each good part"
         if self.spread is None:
             return text
-        return f"{text}; the line can do {slowest.seconds:.1f} s, which {slowest.what} sets"
+        return f"{text}; {slowest.what} allows {slowest.seconds:.1f} s"
 
     def most(self, available: float) -> int:
         """Good parts that so much working time gives at this pace."""

@@ -212,7 +212,7 @@ def paced(pace: line.Pace) -> tuple[tuple[str, ...], tuple[Fact, ...]]:
     words, figures = (f"{pace.what} sets the pace", "for each good part"), (Fact(pace.seconds, "s"),)
     if pace.able is None:
         return words, figures
-    return (*words, f"which {pace.able[0]} sets"), (*figures, Fact(pace.able[1], "s"))
+    return (*words, f"{pace.able[0]} allows"), (*figures, Fact(pace.able[1], "s"))
 
 
 def output_findings(run: Played, here: dict[str, Any]) -> list[Found]:
