@@ -56,6 +56,7 @@ _.paths  # of a plan: read by the table's name
 _.rate_1, _.energy_2, _.order_m, _.order_n, _.diffusion_degree, _.diffusion_slope, _.diffusion_c1
 _.diffusion_c2
 _.plant, _.prepared_by, _.service_level, _.holding_rate, _.demand_spread  # settings, read by their name
+_.length_unit, _.volume_unit, _.mass_unit, _.temperature_unit, _.pressure_unit  # likewise
 
 _.plan_content  # of a booking: stored and exported by the name of the field
 
