@@ -11,7 +11,7 @@ from pathlib import Path
 
 from ..base.errors import InputError, Problem
 from ..base.findings import KINDS, MARKS, Finding
-from ..plan.read import check_plan
+from ..plan.read import check_shown
 from ..plan.records import Plan
 from ..xlsx.snapshot import snapshot
 from .document import Grid, Host, Line, Mark
@@ -38,8 +38,7 @@ class Desk:
         grids = list(self.host.read())
         if self.plan is not None and grids == self.grids:
             return False
-        with on_disk(self.host, grids) as path:
-            plan, self.problems = check_plan(path)
+        plan, self.problems = check_shown(grids, name_of(self.host))
         self.grids, self.plan, self.findings = grids, plan, None
         return True
 
@@ -59,12 +58,17 @@ class Desk:
         return self.findings
 
 
+def name_of(host: Host) -> str:
+    """What the open workbook is called as a file of the plan."""
+    place = host.place()
+    return place.with_suffix(".xlsx").name if place else UNSAVED
+
+
 @contextmanager
 def on_disk(host: Host, grids: Sequence[Grid]) -> Iterator[Path]:
     """The open tables as a workbook of the plan's name in a folder that goes again."""
-    place = host.place()
     with tempfile.TemporaryDirectory(prefix="dispense") as folder:
-        path = Path(folder) / (place.with_suffix(".xlsx").name if place else UNSAVED)
+        path = Path(folder) / name_of(host)
         path.write_bytes(snapshot(grids))
         yield path
 
