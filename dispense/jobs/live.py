@@ -75,7 +75,7 @@ class Trial:
     station: str = ""
     day: datetime.date | None = None
     shift: str = ""
-    before: Figures = field(default_factory=dict)
+    before: Played = field(default_factory=lambda: Played())
     shown: tuple[object, ...] = ()  # what was answered last
 
 
@@ -166,7 +166,15 @@ def _is(bead: Bead, key: tuple[str, ...]) -> bool:
 # --------------------------------------------------------------------------------- what follows
 
 
-def figures(plan: Plan, station: str, day: datetime.date, shift: str) -> Figures:
+@dataclass(frozen=True, slots=True)
+class Played:
+    """A station's shift: its figures, and what was played; None where nothing is built at it then."""
+
+    figures: Figures = field(default_factory=dict)
+    result: ShiftResult | None = None
+
+
+def played(plan: Plan, station: str, day: datetime.date, shift: str) -> Played:
     """Everything that the sheets of a station and shift say in numbers and clock times."""
     quiet = without_findings(plan)
     found: Figures = {}
@@ -179,7 +187,7 @@ def figures(plan: Plan, station: str, day: datetime.date, shift: str) -> Figures
             contents += [] if content is None else [content]
     for content in contents:
         found.update(_figures_of(content))
-    return found
+    return Played(found, result)
 
 
 def _result(plan: Plan, station: str, day: datetime.date, shift: str) -> ShiftResult | None:
@@ -326,19 +334,18 @@ def _follow(desk: Desk, grid: Grid) -> bool:
         return False
     tried.shown = state
     if (station, day, shift) != (tried.station, tried.day, tried.shift):
-        tried.before = figures(plan, station, day, shift)
+        tried.before = played(plan, station, day, shift)
         tried.station, tried.day, tried.shift = station, day, shift
     new = changed(plan, station, typed)
-    here = figures(new, station, day, shift) if typed else tried.before
+    here = played(new, station, day, shift) if typed else tried.before
     rows = [[item.words, item.planned, item.field.unit] for item in offered]
     values = dict(trial.cells_of(trial.input_rows(), rows, "ACE"))
     if is_another:
         here_cells = [[typed.get(item.key)] for item in offered]
         values |= dict(trial.cells_of(trial.input_rows(), here_cells, "B"))
-    values |= dict(trial.cells_of(trial.figure_rows(), compared(here, tried.before), "ABCDE"))
+    values |= dict(trial.cells_of(trial.figure_rows(), compared(here.figures, tried.before.figures), "ABCDE"))
     desk.host.write(values)
-    result = _result(without_findings(new), station, day, shift)
-    found = [] if result is None else [item for item in result.findings if item.is_warning]
+    found = [] if here.result is None else [item for item in here.result.findings if item.is_warning]
     lines = [Line(line.text, kind=line.kind) for line in findings_lines(new, found)]
     desk.host.show(Pane(f"{station}, {day} {shift}: {len(typed) or 'nothing'} changed", lines))
     return True
