@@ -370,4 +370,4 @@ def _chosen(plan: Plan, grid: Grid) -> tuple[str, datetime.date, str]:
     return str(station), datetime.date.fromisoformat(str(day)), str(shift)
 
 
-__all__ = ["Input", "changed", "compared", "figures", "follow", "inputs", "open_station", "trial_grid"]
+__all__ = ["Input", "changed", "compared", "follow", "inputs", "open_station", "played", "trial_grid"]
