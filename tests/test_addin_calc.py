@@ -17,11 +17,12 @@ import pytest
 from openpyxl import Workbook, load_workbook
 from openpyxl.worksheet.formula import ArrayFormula
 
-from dispense.addin import argument_help, argument_title, bench
+from dispense.addin import argument_help, argument_title
 from dispense.addin.calc import builder, cells, component_names, office
 from dispense.addin.calc.session import Session
 from dispense.base.errors import DispenseError
 from dispense.base.fields import number
+from dispense.books import bench
 from dispense.formulas.spell import spell
 from dispense.handbook.catalogue import FUNCTIONS
 from dispense.handbook.declare import Function, Out
@@ -225,7 +226,7 @@ def _formulas(path: Path) -> dict[tuple[str, str], str]:
 
 def test_bench_template_is_what_the_registry_makes(tmp_path):
     made = _formulas(bench.write(tmp_path / "bench.xlsx"))
-    assert _formulas(TEMPLATE) == made, "run: python -m dispense.addin.bench workbook_templates/bench.xlsx"
+    assert _formulas(TEMPLATE) == made, "run: python -m dispense.books.bench workbook_templates/bench.xlsx"
     listed = {row[0].value for row in load_workbook(TEMPLATE)[bench.CHECK].iter_rows(bench.CHECK_ROW + 1)}
     assert listed == set(FUNCTIONS)
 

@@ -212,6 +212,12 @@ def _live(desk: Desk, given: Answers) -> None:
     open_station(desk, given)
 
 
+def _calculate(desk: Desk, given: Answers) -> None:
+    from .calculation import open_calculation
+
+    open_calculation(desk, given)
+
+
 COMMANDS = {
     item.name: item
     for item in (
@@ -223,6 +229,12 @@ COMMANDS = {
             "Try a station…",
             "Change takt, temperature, lot or width of a station on a sheet beside the plan, which stays.",
             _live,
+        ),
+        Command(
+            "calculate",
+            "Calculation sheets",
+            "Sheets to reckon on: pick a bead, pot, station or material and type over what it has.",
+            _calculate,
         ),
         Command("forecast", "Forecast…", "Stock, orders and what runs out over the weeks to come.", forecast),
         Command("cure", "Cure…", "The cure report of a station.", cure),
