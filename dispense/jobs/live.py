@@ -13,10 +13,12 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TypeAlias
 
+import numpy as np
+
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.fields import Field
 from ..base.printed import Printed
-from ..base.units import from_si
+from ..base.units import DAY, from_si
 from ..books import trial
 from ..plan.read import load_plan
 from ..plan.records import Plan
@@ -221,6 +223,45 @@ def _figures_of(content: Content) -> Iterator[tuple[Key, Value]]:
                     yield (f"{name}: {item.words}", item.unit), row[item.name]
 
 
+_MARKED = {"container": "container", "purge": "purge, mixer", "mixer": "purge, mixer", "check": "check"}
+
+
+def course(result: ShiftResult) -> list[tuple[float, float]]:
+    """Clock times [s] and parts done by then: batches evenly over the time worked, level in breaks."""
+    calendar = result.calendar
+    points = [(min(batch.begun for batch in result.batches), 0.0)] if result.batches else []
+    done = 0.0
+    for batch in sorted(result.batches, key=lambda batch: batch.ended):
+        begun, ended = calendar.worked(batch.begun), calendar.worked(batch.ended)
+        for at, until in calendar.breaks:
+            if batch.begun < at and until < batch.ended:
+                level = done + len(batch.serials) * (calendar.worked(at) - begun) / max(ended - begun, 1.0)
+                points += [(at, level), (until, level)]
+        done += len(batch.serials)
+        points.append((batch.ended, done))
+    return points
+
+
+def pictured(here: ShiftResult | None, planned: ShiftResult | None) -> dict[str, list[tuple[float, float]]]:
+    """The picture of a shift: parts done here and in the plan, what is changed or checked here, by curve.
+
+    Clock times as parts of a day.
+    """
+    found: dict[str, list[tuple[float, float]]] = {}
+    for name, result in (("here", here), ("in the plan", planned)):
+        points = [] if result is None else course(result)
+        found[name] = [(clock / DAY, parts) for clock, parts in points]
+    if here is None or not found["here"]:
+        return found
+    clocks, parts = zip(*found["here"], strict=True)
+    for event in here.events:
+        if event.kind in _MARKED:
+            clock = event.clock / DAY
+            level = float(np.interp(clock, clocks, parts))
+            found.setdefault(_MARKED[event.kind], []).append((clock, level))
+    return found
+
+
 def _shown(value: Value) -> CellValue:
     """A figure as its cell shows it: the digits it is printed with, a clock time as sheets print it."""
     if isinstance(value, Printed):
@@ -344,6 +385,7 @@ def _follow(desk: Desk, grid: Grid) -> bool:
         here_cells = [[typed.get(item.key)] for item in offered]
         values |= dict(trial.cells_of(trial.input_rows(), here_cells, "B"))
     values |= dict(trial.cells_of(trial.figure_rows(), compared(here.figures, tried.before.figures), "ABCDE"))
+    values |= trial.picture_cells(pictured(here.result, tried.before.result))
     desk.host.write(values)
     found = [] if here.result is None else [item for item in here.result.findings if item.is_warning]
     lines = [Line(line.text, kind=line.kind) for line in findings_lines(new, found)]
@@ -370,4 +412,14 @@ def _chosen(plan: Plan, grid: Grid) -> tuple[str, datetime.date, str]:
     return str(station), datetime.date.fromisoformat(str(day)), str(shift)
 
 
-__all__ = ["Input", "changed", "compared", "follow", "inputs", "open_station", "played", "trial_grid"]
+__all__ = [
+    "Input",
+    "changed",
+    "compared",
+    "follow",
+    "inputs",
+    "open_station",
+    "pictured",
+    "played",
+    "trial_grid",
+]
