@@ -151,6 +151,19 @@ def test_a_stopped_fill_says_so(host):
     assert host.opened == []
 
 
+@pytest.mark.parametrize(("name", "given"), [("forecast", {"weeks": "1"}), ("cure", {"station": "hem"})])
+def test_a_report_tells_how_far_it_is_and_can_be_stopped(host, name, given):
+    seen = []
+    host.progress = lambda done, total: seen.append(done / total) or True
+    run(Desk(host), name, given)
+    assert len(seen) > 3 and seen == sorted(seen) and seen[0] == 0.0 and seen[-1] < 1.0
+    assert len(host.opened) == 1
+    host.opened.clear()
+    host.progress = lambda done, total: done / total < 0.5
+    run(Desk(host), name, given)
+    assert "stopped" in host.pane.lines[0].text and host.opened == []
+
+
 def test_a_workbook_never_saved_has_no_folder(host):
     host.place = lambda: None
     run(Desk(host), "check")  # nothing is made of it, so it may be checked

@@ -132,7 +132,9 @@ def forecast(desk: Desk, given: Answers) -> None:
         return
     out = place.with_name(f"{place.stem}_forecast.xlsx")
     with on_disk(desk.host, desk.grids) as path:
-        found = forecast_file(path, weeks=_whole(told["weeks"], "Forecast", "weeks"), out=out)
+        found = forecast_file(
+            path, weeks=_whole(told["weeks"], "Forecast", "weeks"), out=out, progress=going_on(desk.host)
+        )
     _tell(desk, plan, found.findings, out)
 
 
@@ -154,7 +156,7 @@ def cure(desk: Desk, given: Answers) -> None:
     if told is None:
         return
     out = place.with_name(f"{place.stem}_{safe_name(told['station'])}_cure.xlsx")
-    report = cure_file(plan, told["station"], out=out)
+    report = cure_file(plan, told["station"], out=out, progress=going_on(desk.host))
     _tell(desk, plan, report.findings, out)
 
 
