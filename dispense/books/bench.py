@@ -65,7 +65,7 @@ VALUES_WIDTH = 34
 VALUES = "From the plan"  # the sheet that holds what the calculation sheets may take
 TABLE_ROW = 22
 NOTE_WIDTH = 78
-ROW_HEIGHT = 14.25
+ROW_HEIGHT, TITLE_HEIGHT = 14.25, 24.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -655,6 +655,7 @@ class _Writer:
         page, sheet = self.page, self.sheet
         page["A1"] = sheet.title
         style.title(page["A1"])
+        page.row_dimensions[1].height = TITLE_HEIGHT
         page["A2"] = self.origin
         page["A2"].font = style.NOTE
         self.set_widths()
@@ -775,7 +776,7 @@ class _Writer:
         self.page.cell(row, 3, unit).font = style.BODY
         note = self.page.cell(row, self.place["note"], text[:1].upper() + text[1:])
         note.font = style.NOTE
-        note.alignment = Alignment(vertical="center", wrap_text=True, indent=int(self.source is not None))
+        note.alignment = Alignment("left", "center", wrap_text=True, indent=int(self.source is not None))
         self.page.cell(row, 1).alignment = Alignment(vertical="center")
         self.page.cell(row, 3).alignment = Alignment("left", "center", indent=1)
         lines = max(1, math.ceil(len(text) / NOTE_WIDTH))

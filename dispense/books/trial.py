@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from typing import Any, TypeAlias
 
 from openpyxl import Workbook
 from openpyxl.chart import Reference
@@ -34,6 +34,7 @@ PICTURE = (
 )
 MOST_POINTS = 150  # of a curve
 PICTURE_AT, PICTURE_COLUMN, PICTURE_WIDTH = "G3", 5, 14.0  # its corner, the first column of its figures, cm
+Curves: TypeAlias = Mapping[str, Sequence[tuple[float, float]]]  # parts of a day, parts done
 HOUR = 1.0 / 24.0  # on an axis of clock times
 TITLE_HEIGHT = 24  # of the first row, in points
 
@@ -53,8 +54,13 @@ def figure_rows() -> range:
     return range(FIRST_FIGURE, FIRST_FIGURE + MOST_FIGURES)
 
 
-def trial_workbook(chosen: Mapping[str, str], lists: Mapping[str, Sequence[str]], plan: str) -> bytes:
-    """The workbook without its figures: lists to choose from, headers, cells to type into."""
+def trial_workbook(
+    chosen: Mapping[str, str], lists: Mapping[str, Sequence[str]], plan: str, curves: Curves
+) -> bytes:
+    """The workbook without its figures: lists to choose from, headers, cells to type into, the picture.
+
+    A picture has its figures from the start: LibreOffice takes clock times that come later for names.
+    """
     book = Workbook()
     sheet = book.active
     assert sheet is not None
@@ -81,7 +87,7 @@ def trial_workbook(chosen: Mapping[str, str], lists: Mapping[str, Sequence[str]]
             cell = sheet.cell(row, column)
             cell.font = style.BOLD if column == 2 else style.BODY
         _align(sheet, row)
-    _picture(book, sheet)
+    _picture(book, sheet, curves)
     sheet.freeze_panes = f"A{CHOSEN_END + 1}"
     style.page(sheet)
     return style.stable_bytes(book)
@@ -112,7 +118,7 @@ def _choices(
     page.sheet_state = "hidden"
 
 
-def _picture(book: Workbook, sheet: Any) -> None:
+def _picture(book: Workbook, sheet: Any, points: Curves) -> None:
     """Parts done against the clock, here and in the plan, and what was changed or checked when."""
     page = book[LISTS]
     curves = []
@@ -127,6 +133,8 @@ def _picture(book: Workbook, sheet: Any) -> None:
             curves.append(Curve(name, x, y, *LOOKS[place]))
         else:
             curves.append(Curve(name, x, y, None, kind, style.GREY if kind == "diamond" else style.ACCENT))
+    for cell, value in picture_cells(points).items():
+        page[cell.partition("!")[2]].value = value
     chart = scatter("The shift", "Clock", "Parts done", curves, x_form="hh:mm", x_step=HOUR)
     chart.plot_visible_only = False  # its figures stand on a hidden sheet
     chart.display_blanks = "gap"
@@ -134,7 +142,7 @@ def _picture(book: Workbook, sheet: Any) -> None:
     sheet.add_chart(chart, PICTURE_AT)
 
 
-def picture_cells(curves: Mapping[str, Sequence[tuple[float, float]]]) -> dict[str, Any]:
+def picture_cells(curves: Curves) -> dict[str, Any]:
     """The figures of the picture by cell: parts of a day and parts done of each curve, the rest blank."""
     cells: dict[str, Any] = {}
     for place, (name, _) in enumerate(PICTURE):

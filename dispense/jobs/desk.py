@@ -83,7 +83,9 @@ def worked_out(plan: Plan, lasted: dict[str, float]) -> Iterator[tuple[list[Find
     """
     from ..reports.findings import plan_findings
 
-    waiting = sorted((row.station for row in plan.stations), key=lambda name: lasted.get(name, 0.0))
+    poured = {row.station for row in plan.pots}  # what is not known yet: heat of pots takes longest
+    names = [row.station for row in plan.stations]
+    waiting = sorted(names, key=lambda name: (lasted.get(name, 0.0), name in poured))
     done: list[str] = []
     while waiting:
         done.append(waiting.pop(0))

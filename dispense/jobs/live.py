@@ -314,8 +314,11 @@ def open_station(desk: Desk, given: Answers) -> None:
     if told is None:
         return
     out = place.with_name(f"{place.stem}_try.xlsx")
-    save_signed(out, trial.trial_workbook(told, lists, str(place)), KIND, [place])
-    _trials[out] = Trial(plan)
+    day = datetime.date.fromisoformat(told["day"])
+    before = played(plan, told["station"], day, told["shift"])
+    curves = pictured(before.result, before.result)
+    save_signed(out, trial.trial_workbook(told, lists, str(place), curves), KIND, [place])
+    _trials[out] = Trial(plan, told["station"], day, told["shift"], before)
     desk.host.show(Pane(f"{out.name}: what is typed there changes nothing in {place.name}"))
     desk.host.open(out)
 
@@ -364,7 +367,7 @@ def _follow(desk: Desk, grid: Grid) -> bool:
     is_another = station != tried.station
     offered = inputs(plan, station)
     typed: dict[tuple[str, ...], CellValue] = {}
-    if not is_another or not tried.station:
+    if not is_another or not tried.station:  # what was typed belongs to the station of before
         typed = {
             item.key: _value(grid, f"B{row}")
             for row, item in zip(trial.input_rows(), offered, strict=False)
