@@ -25,6 +25,13 @@ from dispense.reports.findings import plan_findings
 from dispense.xlsx.snapshot import snapshot
 
 
+def findings(desk):
+    """All that is found of the plan on the screen."""
+    for _ in desk.seek():
+        pass
+    return desk.findings
+
+
 @pytest.fixture
 def desk(tmp_path):
     """A plan with a pot whose heat takes long to reckon, and a room cure by kinetics."""
@@ -57,7 +64,7 @@ def test_what_an_edit_gives_is_what_a_full_check_gives(desk, tmp_path, seed):
     path = tmp_path / "plan.xlsx"  # of the very name, since notes tell it
     for _ in edits(desk.host, seed, 5):
         desk.look()
-        found = desk.all_findings()
+        found = findings(desk)
         path.write_bytes(snapshot(desk.host.read()))
         forget_all()
         plan, problems = check_plan(path)
@@ -68,14 +75,14 @@ def test_what_an_edit_gives_is_what_a_full_check_gives(desk, tmp_path, seed):
 def test_an_edit_elsewhere_follows_no_pour_again(desk, monkeypatch):
     """Ten parts more do not change how hot a pot gets."""
     desk.look()
-    before = desk.all_findings()
+    before = findings(desk)
     assert any(item.topic == "near the pour limit" or "°C" in str(item) for item in before)
     asked = []
     monkeypatch.setattr(pour, "pour", lambda *given, **named: asked.append(given))
     rows = desk.host.sheets["Builds"]
     desk.host.edit(f"Builds!{get_column_letter(rows[0].index('quantity') + 1)}2", 31)
     assert desk.look()
-    desk.all_findings()
+    findings(desk)
     assert asked == []
 
 

@@ -52,12 +52,6 @@ class Desk:
             raise InputError(self.problems)
         return self.plan
 
-    def all_findings(self) -> list[Finding]:
-        """What is found of the plan that was read last; none where it has problems."""
-        for _ in self.seek():
-            pass
-        return list(self.findings or ())
-
     def seek(self) -> Iterator[None]:
         """Work out what is found where it is not known, station by station."""
         if self.findings is not None and not self.waiting:
