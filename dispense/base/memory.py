@@ -44,7 +44,7 @@ def _content(value: Any) -> Hashable:
     if isinstance(value, tuple | list):
         return type(value), *map(_content, value)
     if is_dataclass(value):
-        return type(value), *(_content(getattr(value, item.name)) for item in fields(value))
+        return type(value), *(_content(getattr(value, item.name)) for item in fields(value) if item.compare)
     kept: Hashable = value
     return type(value), kept
 
@@ -53,7 +53,8 @@ def remembered(most: int) -> Callable[[Callable[_P, _R]], Callable[_P, _R]]:
     """Keep the last `most` answers of a function whose arguments, by place, hold numbers, texts, arrays,
     and dataclasses, tuples or lists of them.
 
-    The answer is handed out again and must not be changed.
+    Fields that are left out of the comparison of a dataclass are left out here too. The answer is handed
+    out again and must not be changed.
 
     >>> asked = []
     >>> @remembered(8)
@@ -71,6 +72,8 @@ def remembered(most: int) -> Callable[[Callable[_P, _R]], Callable[_P, _R]]:
                 return function(*call.arguments), None  # type: ignore[call-arg]
             except DispenseError as error:  # kept too: that there is no answer may take long to find
                 return None, error
+            finally:
+                call.arguments = ()  # the content is kept, and nothing that hangs on them
 
         @wraps(function)
         def ask(*arguments: _P.args, **named: _P.kwargs) -> _R:
