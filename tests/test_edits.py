@@ -52,7 +52,8 @@ def edits(host, seed, count):
     ]
     for name, row, column in draw.sample(numbers, count):
         old = host.sheets[name][row - 1][column - 1]
-        new = "some" if draw.random() < 0.15 else old * draw.choice((0.97, 1.03))
+        near = float(f"{old * draw.choice((0.97, 1.03)):.6g}")  # a file holds no more than 16 digits
+        new = "some" if draw.random() < 0.15 else near
         host.edit(f"{name}!{get_column_letter(column)}{row}", new)
         yield
         if new == "some":
