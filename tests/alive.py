@@ -36,6 +36,10 @@ _.__qualname__, _.__signature__  # Python and xlwings, of a function that is mad
 _.create_module, _.exec_module  # importlib, of a loader: old names of modules
 _.SN_RE, _._parse_whitespace, _._parse_brackets  # openpyxl's tokenizer, which ours extends
 
+# -- what Excel is told, by the names that its own objects have
+_.AlternativeText, _.RGB, _.Placement, _.PrintObject, _.StatusBar, _.Formula2
+_.column_width, _.N_COM_ATTEMPTS  # xlwings
+
 # -- what LibreOffice asks of its add-ins, and names that its own records have
 _.getServiceName, _.getImplementationName, _.supportsService
 _.getInteractionHandler, _.getProgressHandler

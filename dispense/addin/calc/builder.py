@@ -327,6 +327,8 @@ def build(
     members = {name: text.encode("utf-8") for name, text in texts.items()}
     for name in ("component.py", "menu.py"):
         members[name] = (Path(__file__).parent / name).read_bytes()
+    shared = Path(__file__).parent / "dispense_errors.py"  # the menu imports it without the package
+    members[f"pythonpath/{shared.name}"] = shared.read_bytes()
     for file in files:
         name = file.relative_to(PACKAGE.parent).as_posix()
         members[f"pythonpath/{name}"] = file.read_bytes()

@@ -25,6 +25,7 @@ from com.sun.star.frame import FeatureStateEvent, XDispatch, XDispatchProvider
 from com.sun.star.lang import XInitialization, XServiceInfo
 from com.sun.star.ui import LayoutSize, XSidebarPanel, XToolPanel, XUIElement, XUIElementFactory
 from com.sun.star.util import XModifyListener
+from dispense_errors import ERROR_TEXTS  # beside this file's `pythonpath` in the extension
 
 MENU = "dispense.calc.Menu"
 PANELS = "dispense.calc.Panels"
@@ -39,15 +40,6 @@ COLOURS = {"danger": 0xC00000, "stop": 0xC00000, "quality": 0xD07000}
 SIGNS = {"danger": "▲ ", "stop": "■ ", "quality": "● ", "note": ""}
 BACK = "the lines of the pane lead to their cells"
 DATES, ERRORS = 2, 4  # com.sun.star.sheet.CellFlags.DATETIME, FormulaResult.ERROR
-ERROR_TEXTS = {
-    521: "#NULL!",
-    532: "#DIV/0!",
-    519: "#VALUE!",
-    524: "#REF!",
-    525: "#NAME?",
-    503: "#NUM!",
-    32767: "#N/A",
-}
 HERE = os.path.dirname(os.path.abspath(__file__))
 LOG = os.path.join(tempfile.gettempdir(), f"dispense-menu-{os.getpid()}.log")  # what went wrong
 MISSING = (
