@@ -14,7 +14,20 @@ _.freeze_panes, _.hyperlink, _.number_format, _.pageSetUpPr, _.paperSize, _.prin
 _.print_title_rows, _.quotePrefix, _.sheet_state, _.showGridLines, _.tabColor, _.tableStyleInfo
 # openpyxl, of charts
 _.axId, _.crossAx, _.crosses, _.gapWidth, _.grouping, _.logBase, _.majorTickMark, _.majorUnit, _.numFmt
-_.overlap, _.overlay, _.pPr, _.rPr, _.scatterStyle, _.showVal, _.smooth, _.spPr, _.tickLblPos, _.txPr
+(
+    _.display_blanks,
+    _.overlap,
+    _.overlay,
+    _.pPr,
+    _.plot_visible_only,
+    _.rPr,
+    _.scatterStyle,
+    _.showVal,
+    _.smooth,
+    _.spPr,
+    _.tickLblPos,
+    _.txPr,
+)
 _.create_system, _.external_attr  # zipfile, of an entry
 _.writeable  # numpy, of the flags of an array: False guards what is handed out
 _.__qualname__, _.__signature__  # Python and xlwings, of a function that is made
