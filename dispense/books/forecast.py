@@ -39,6 +39,7 @@ SHEETS = {
     "fan_3": "Stock 3",
     "components": "Components",
     "orders": "Orders",
+    "phase_out": "Phase-out",
     "weeks": "Weeks",
     "materials": "Materials",
     "days": "Days",

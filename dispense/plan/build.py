@@ -28,7 +28,8 @@ from .checks import check_links, check_records
 from .prepared import lots_on_order, prepared
 from .records import MISSING_VALUE, RECORDS, Plan, RawTable
 from .rows import Insert, Pot, Row, Settings, Shot
-from .tables import LONGEST_TEXT, SETTINGS, TABLES, YEARS, Table, believable, believable_text
+from .tables import LONGEST_TEXT, SETTINGS, TABLES, VALIDITY, YEARS, Table, believable, believable_text
+from .validity import dated_values, variant_problems, variants_built
 
 _R = TypeVar("_R", bound=Row)
 
@@ -76,6 +77,9 @@ def read_plan(
         letters = plan.letters.setdefault(table.name, {})
         records = read_table(table, raw, problems, letters, plan.warnings)
         setattr(plan, table.attribute, records)
+        if table is VALIDITY and len(problems) == before and not broken:
+            plan.dated, wrong = dated_values(plan)
+            problems += wrong
         if len(problems) > before:
             broken.add(table.name)
     _spell_alike(plan)
@@ -84,6 +88,10 @@ def read_plan(
     problems.extend(check_links(plan, broken))
     if not broken and not problems:
         problems.extend(check_records(plan))
+        for _, held in variants_built(plan):
+            told = {str(problem) for problem in problems}
+            found = variant_problems(plan, check_records(held), held)
+            problems.extend(problem for problem in found if str(problem) not in told)
     return plan, sorted(problems, key=_place)
 
 
