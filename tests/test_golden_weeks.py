@@ -11,9 +11,11 @@ import datetime
 import re
 from dataclasses import dataclass, field, replace
 from functools import partial
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import pandas as pd
 import pytest
 from golden import plans, stores
 from golden.weeks import Lot, Put, Store, Weeks
@@ -34,13 +36,19 @@ _NUMBER = re.compile(r"\d[\d,]*\.?\d*")
 
 
 @pytest.fixture(scope="module")
-def book(tmp_path_factory: pytest.TempPathFactory) -> Workbook:
+def book(path: Path) -> Workbook:
     """The workbook of the plan."""
+    return load_workbook(path, data_only=True)
+
+
+@pytest.fixture(scope="module")
+def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Its file."""
     folder = tmp_path_factory.mktemp("weeks")
     plan = plans.write(stores.STORE, folder / "plan.xlsx")
     out = folder / "forecast.xlsx"
     forecast_file(plan, weeks=stores.WEEKS, out=out, draws=RUNS, as_of=stores.AS_OF)
-    return load_workbook(out, data_only=True)
+    return out
 
 
 @pytest.fixture(scope="module")
@@ -101,7 +109,28 @@ def test_every_cell_of_every_table_is_explained(book: Workbook, expected: dict[s
 
 def test_no_sheet_is_left_out(book: Workbook, expected: dict[str, Page]) -> None:
     """The summary and the sheets that are reckoned, no other with figures."""
-    assert sorted(book.sheetnames) == sorted(["Summary", *expected])
+    assert sorted(book.sheetnames) == sorted(["Summary", "Tables", *expected])
+
+
+def test_pandas_reads_every_table_by_the_list_of_tables(path: Path, expected: dict[str, Page]) -> None:
+    """The sheet Tables says of each named table where its header stands, and the unit of each column."""
+    listed = pd.read_excel(path, sheet_name="Tables").fillna("")
+    assert set(listed["Sheet"]) == set(expected)
+    file = load_workbook(path)
+    for title, page in expected.items():
+        mine = listed[listed["Sheet"] == title]
+        head, count = int(mine["Header row"].iloc[0]), int(mine["Rows"].iloc[0])
+        found = pd.read_excel(path, sheet_name=title, header=head - 1, nrows=count)
+        assert list(found.columns)[: len(page.headers)] == page.headers == list(mine["Column"])
+        assert [f"[{unit}]" if unit else "" for unit in mine["Unit"]] == [
+            match[0] if (match := re.search(r"\[.+\]$", name)) else "" for name in page.headers
+        ]
+        named = file[title].tables[mine["Table"].iloc[0]]
+        assert named.ref.startswith(f"A{head}:") and named.ref.endswith(str(head + count))
+        for row, wanted in zip(found.itertuples(index=False), page.rows, strict=True):
+            for actual, one in zip(row, wanted, strict=False):
+                plain = actual.to_pydatetime() if isinstance(actual, pd.Timestamp) else actual
+                assert not why_not(None if pd.isna(plain) else plain, one), (title, row)
 
 
 def numbers_in(cell: Any) -> list[float]:
