@@ -20,7 +20,6 @@ import io
 import os
 import re
 import sys
-import tempfile
 import zipfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -33,7 +32,7 @@ from dispense.base.errors import FileError, Problem
 from dispense.handbook.catalogue import FUNCTIONS
 from dispense.handbook.declare import Function
 from dispense.handbook.words import by_category
-from dispense.xlsx.write import atomic_write
+from dispense.xlsx.write import atomic_write, clean, scratch
 
 MODULE = "DispenseFunctions"
 PYTHON_MODULE = "dispense.addin.excel_udfs"
@@ -351,8 +350,8 @@ def _with_module(data: bytes, module: str) -> bytes:
     """The workbook with the generated module in place of xlwings' sample."""
     from pyopenvba import ExcelFile
 
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / WORKBOOK
+    with scratch() as folder:
+        path = folder / WORKBOOK
         path.write_bytes(data)
         with ExcelFile(path) as book:
             project = book.vba_project()
@@ -391,6 +390,7 @@ def build(out: str | os.PathLike[str] = ".", interpreter: str | None = None) -> 
     data = _with_module(_sheets(template.read_bytes(), version, interpreter), module)
     folder = Path(out)
     folder.mkdir(parents=True, exist_ok=True)
+    clean(folder)
     files = {
         WORKBOOK: _finish(data, False),
         ADDIN: _finish(data, True),
@@ -471,10 +471,11 @@ def install() -> dict[str, Any]:
             "workbook as names: dispense addin build --host names"
         )
         return {**status(), "done": done}
-    with tempfile.TemporaryDirectory() as scratch:
-        build(scratch)
-        data = (Path(scratch) / ADDIN).read_bytes()
+    with scratch() as folder_of_build:
+        build(folder_of_build)
+        data = (folder_of_build / ADDIN).read_bytes()
     folder.mkdir(parents=True, exist_ok=True)
+    clean(folder)
     atomic_write(folder / ADDIN, data)
     done = f"{folder / ADDIN} is in place; start Excel again and type =BEAD_AREA( in a cell"
     return {**status(), "done": done}

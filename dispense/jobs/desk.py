@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -14,6 +13,7 @@ from ..base.findings import KINDS, MARKS, Finding
 from ..plan.read import check_plan
 from ..plan.records import Plan
 from ..xlsx.snapshot import snapshot
+from ..xlsx.write import scratch
 from .document import Grid, Host, Line, Mark
 
 __all__ = ["Answers", "Desk", "findings_lines", "marks_of", "on_disk"]
@@ -63,8 +63,8 @@ class Desk:
 def on_disk(host: Host, grids: Sequence[Grid]) -> Iterator[Path]:
     """The open tables as a workbook of the plan's name in a folder that goes again."""
     place = host.place()
-    with tempfile.TemporaryDirectory(prefix="dispense") as folder:
-        path = Path(folder) / (place.with_suffix(".xlsx").name if place else UNSAVED)
+    with scratch() as folder:
+        path = folder / (place.with_suffix(".xlsx").name if place else UNSAVED)
         path.write_bytes(snapshot(grids))
         yield path
 

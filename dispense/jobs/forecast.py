@@ -22,7 +22,7 @@ from ..plan.sources import Source, Sources, load_plan_from
 from ..reports.findings import plan_findings
 from ..reports.routes import OF_ROUTES
 from ..xlsx.typed import foreign, save_signed
-from ..xlsx.write import atomic_write, refuse_overwrite
+from ..xlsx.write import atomic_write, clean, refuse_overwrite
 from .tables import forecast_tables, write_table, write_tables
 from .upload import order_table, upload_columns
 
@@ -140,6 +140,7 @@ def write_forecast(
     else:
         content = (json.dumps(found.as_json(), ensure_ascii=False, indent=2, allow_nan=False) + "\n").encode()
     refuse_overwrite(target, forbid)
+    clean(target.parent)
     if target.exists() and not _alike(target.read_bytes(), content, ending):
         raise FileError(foreign(target))
     atomic_write(target, content, forbid=forbid)
