@@ -251,9 +251,9 @@ class Plan:
         """Which dated figures hold on a day."""
         return tuple(place for place, item in enumerate(self.dated) if item.holds_on(date))
 
-    def on(self, date: datetime.date) -> Plan:
-        """The plan with the figures that hold on a day."""
-        return self.variant(self.holding(date)) if self.dated else self
+    def on(self, date: datetime.date | None) -> Plan:
+        """The plan with the figures that hold on a day; as it stands where no day is known."""
+        return self.variant(self.holding(date)) if self.dated and date is not None else self
 
     def variant(self, holding: Holding) -> Plan:
         """The plan with these dated figures in place, without any other; itself where there are none."""
