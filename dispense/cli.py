@@ -220,6 +220,7 @@ def parser() -> argparse.ArgumentParser:
     _paper(forecast)
     _tables(forecast)
     _unattended(forecast)
+    _manifest(forecast)
     forecast.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
     _json(forecast)
     forecast.set_defaults(run=_forecast)
@@ -274,6 +275,7 @@ def parser() -> argparse.ArgumentParser:
     _paper(compare)
     _tables(compare)
     _unattended(compare)
+    _manifest(compare)
     _json(compare)
     compare.set_defaults(run=_compare)
 
@@ -561,6 +563,12 @@ def _tables(command: argparse.ArgumentParser) -> None:
 
 def _unattended(command: argparse.ArgumentParser) -> None:
     command.add_argument("--log", metavar="FILE", help="add a line of JSON on this run to a file")
+
+
+def _manifest(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--manifest", metavar="FILE", help="say in a JSON file what went in and came out, by fingerprints"
+    )
 
 
 def _read_from(options: argparse.Namespace) -> Any:
@@ -851,6 +859,7 @@ def _forecast(options) -> int:
         table_form=options.table_form,
         upload=options.upload,
         columns=options.columns,
+        manifest=options.manifest,
     )
     return _tell(report, options)
 
@@ -943,6 +952,7 @@ def _compare(options) -> int:
         tables=options.tables,
         table_form=options.table_form,
         progress=bar,
+        manifest=options.manifest,
     )
     bar.close()
     return _tell(report, options)

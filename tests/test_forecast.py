@@ -505,7 +505,8 @@ def _drawn(plan, draws, seed=1):
     futures = Futures.draw(plan.settings, seed, draws, horizon.days)
     place = {item.date: horizon.place(item.date) for item in shifts}
     names = [row.station for row in plan.stations]
-    return draw_material(plan, names, shifts, answers, place, futures), answers, keys
+    scraps = [plan.station(key.station).scrap for key in keys]
+    return draw_material(names, shifts, scraps, answers, place, futures), answers, keys
 
 
 def test_spread_and_its_drivers_against_closed_forms():

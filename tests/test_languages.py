@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ast
 import csv
+import itertools
 import re
 from pathlib import Path
 
@@ -140,6 +141,74 @@ def test_no_entry_is_stale():
         if lost and english not in MARKS:
             stale[english] = lost
     assert not stale
+
+
+#: where findings that are printed on sheets are worded, and which arguments of a maker are its words
+WORDED = ("shift", "reports", "plan")
+MAKERS = {"Finding": slice(1, 3), "_slip": slice(4, 6), "_found": slice(2, 4)}
+#: what may stand in a sentence at an expression that is no figure and no name
+MAY_BE = {
+    "ends": ("the pot life is over", "the limit is 7 %"),
+    "why": ("waiting for parts", "at a takt of 7 s"),
+    "count": ("1", "7"),
+    "mark": ("extrapolated to 7 °C; stated at 7 °C",),
+    "words": ("turbulent", "Speed", "7"),
+    "LOOK_AGAIN": ("look again",),
+    "place": ("nozzle", "mixer"),
+}
+FIGURE, NAME = "7", "Xyz"
+MOST_WORDINGS = 512
+
+
+def wordings(node: ast.expr) -> list[str]:
+    """What an expression may say, with a figure or a name in place of what is only known later."""
+    if isinstance(node, ast.Constant):
+        return [str(node.value)]
+    if isinstance(node, ast.IfExp):
+        return [*wordings(node.body), *wordings(node.orelse)]
+    if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Add):
+        return [a + b for a in wordings(node.left) for b in wordings(node.right)][:MOST_WORDINGS]
+    if isinstance(node, ast.JoinedStr):
+        parts = [
+            wordings(part.value) if isinstance(part, ast.FormattedValue) else wordings(part)
+            for part in node.values
+        ]
+        return ["".join(some) for some in itertools.islice(itertools.product(*parts), MOST_WORDINGS)]
+    return list(MAY_BE.get(ast.unparse(node), (FIGURE, NAME)))
+
+
+def worded() -> dict[str, list[str]]:
+    """By place in the code the wordings of each text and fix that stands written in a finding."""
+    found: dict[str, list[str]] = {}
+    for folder in WORDED:
+        for path in sorted((Path(dispense.__file__).parent / folder).glob("*.py")):
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+                name = getattr(node.func, "id", "") if isinstance(node, ast.Call) else ""
+                if not isinstance(node, ast.Call) or name not in MAKERS:
+                    continue
+                for place, part in enumerate(node.args[MAKERS[name]]):
+                    if isinstance(part, ast.Constant | ast.JoinedStr | ast.BinOp | ast.IfExp):
+                        texts = [text for text in wordings(part) if text]
+                        if texts:
+                            found[f"{folder}/{path.name}:{part.lineno}.{place}"] = texts
+    return found
+
+
+@pytest.mark.parametrize("code", CODES)
+def test_every_finding_has_its_words(code: str) -> None:
+    """Also those that no plan here brings about: each sentence in the code fits a row of the list."""
+    language, missing = read_language(code), []
+    found = worded()
+    for place, texts in found.items():
+        for text in texts:
+            language.missing.clear()
+            language.translate(text)
+            if not language.missing:
+                break
+        else:
+            missing.append(f"{place}: {texts[0]}")
+    assert not missing, "\n".join(missing)
+    assert len(found) > 90  # the makers are found
 
 
 # -------------------------------------------------------------------------------------- what is printed

@@ -28,7 +28,10 @@ import xlsxwriter
 from plans import hand_rows
 
 from dispense import cli
+from dispense.addin import excel
+from dispense.jobs import tables as tables_module
 from dispense.jobs.fill import fill, template_folder
+from dispense.jobs.forecast import forecast_file
 from dispense.plan.tables import TABLES
 from dispense.xlsx import write
 from dispense.xlsx.package import Package, compare
@@ -88,8 +91,12 @@ def contents(folder: Path) -> dict[str, bytes]:
 KILLER = """
     import json, os, random, re, signal, sys, time
     from pathlib import Path
+    from dispense.addin import excel
     from dispense.fill import fill
     from dispense.books.plan import new_plan
+    from dispense.jobs.book import book_files
+    from dispense.jobs.forecast import forecast_file
+    from dispense.journal.store import journal_path, read_journal
 
     what, plan, out, allowed, seed, kills = sys.argv[1:]
     draw, out = random.Random(int(seed)), Path(out)
@@ -101,14 +108,41 @@ KILLER = """
     def work(turn):
         if what == "fill":
             fill(plan, out, stamp=f"stamp {turn % 2}")
+        elif what == "forecast":
+            forecast_file(
+                plan, weeks=1, draws=10, seed=turn % 2, what_if=False, out=out / "weeks.xlsx",
+                tables=out / "tables", upload=out / "orders.csv",
+            )
+        elif what == "book":
+            book_files(out / "plan.xlsx", [out / "actuals.csv"], stamp="2026-03-03 06:00")
+        elif what == "install":
+            os.environ["APPDATA"] = str(out)
+            excel.startup_folder = lambda: out / "XLSTART"
+            excel.sys.executable = f"python{turn % 2}"
+            excel.install()
         else:
             new_plan(out / f"new {turn}.xlsx")
+
+    def wrong_journal():
+        # the journal of a killed booking is whole, and the next booking mends it
+        path = journal_path(out / "plan.xlsx")
+        before = read_journal(path).bookings
+        work(0)
+        journal = read_journal(path)
+        told = [] if len(before) in (0, 1) and len(journal.bookings) == 1 else [len(before)]
+        if len(journal.current()) != 3:
+            told.append(str(journal.current()))
+        for file in out.glob("plan*journal*"):
+            file.unlink()
+        return told
 
     # how long the work takes here and now, once all is loaded
     for turn in range(2):
         began = time.perf_counter()
         work(turn)
         longest = time.perf_counter() - began
+        if what == "book":
+            wrong_journal()
     killed, wrong = 0, []
     for turn in range(5 * int(kills)):
         if killed == int(kills):
@@ -120,23 +154,47 @@ KILLER = """
         time.sleep(draw.uniform(0, longest))
         os.kill(child, signal.SIGKILL)
         killed += os.WIFSIGNALED(os.waitpid(child, 0)[1])
+        if what == "book":
+            wrong += wrong_journal()
         for path in out.rglob("*"):
             if path.is_dir():
                 continue
             name = "new.xlsx" if what == "new" else str(path.relative_to(out))
             if path.name.startswith(".dispense-") and path.suffix == ".tmp":
-                path.unlink()  # what a kill leaves is known by its name
+                if not os.environ["LEFT"]:
+                    path.unlink()  # what a kill leaves is known by its name
+            elif what == "forecast" and name == "tables/datapackage.json":
+                json.loads(path.read_bytes())  # it may name what is still to be written
             elif path.read_bytes() not in whole.get(name, ()):
                 wrong.append([turn, str(path), path.stat().st_size])
+    if os.environ["LEFT"]:
+        work(0)  # a run that is not killed
+        left = [str(path) for path in out.rglob(".dispense-*")]
+        wrong += left
     print(json.dumps([killed, wrong]))
 """
 
 
-def kill_often(what: str, plan: Path, out: Path, allowed: list[Path], kills: int) -> None:
+def kill_often(
+    what: str,
+    plan: Path,
+    out: Path,
+    allowed: list[Path],
+    kills: int,
+    *,
+    scratch: Path | None = None,
+    is_left: bool = False,
+) -> None:
     """Start the work until it was killed so often at a random moment, look at every file there is.
 
-    `allowed` are folders with the files as they may be; no other file may be there.
+    `allowed` are folders with the files as they may be; no other file may be there. `scratch` takes the
+    place of the system's folder for temporary files. Where what a kill leaves `is_left`, the next run must
+    have removed it.
     """
+    environment = dict(os.environ)
+    if scratch is not None:
+        scratch.mkdir()
+        environment["TMPDIR"] = str(scratch)
     found = subprocess.run(
         [
             sys.executable,
@@ -152,11 +210,13 @@ def kill_often(what: str, plan: Path, out: Path, allowed: list[Path], kills: int
         capture_output=True,
         text=True,
         cwd=ROOT,
-        timeout=600,
+        timeout=3600,
+        env=environment | {"LEFT": "yes" if is_left else ""},
     )
     assert found.returncode == 0, found.stderr
-    killed, wrong = json.loads(found.stdout)
+    killed, wrong = json.loads(found.stdout.splitlines()[-1])
     assert wrong == []
+    assert scratch is None or not list(scratch.glob(".dispense-*"))
     assert killed == kills
 
 
@@ -189,6 +249,119 @@ def test_a_fill_killed_at_40_random_moments(stamped, tmp_path):
 @pytest.mark.slow
 def test_a_fill_killed_at_200_random_moments(stamped, tmp_path):
     killed_fills(stamped, tmp_path / "out", 200)
+
+
+def killed_forecasts(tmp_path: Path, kills: int) -> None:
+    """Workbook, tables and upload are those of the one seed or of the other; the next run leaves no rest."""
+    rows = hand_rows()
+    rows["Stations"][0]["meter_tolerance"] = 0.05
+    plan, out = light_plan(tmp_path / "plan.xlsx", rows), tmp_path / "out"
+    versions = [tmp_path / "0", tmp_path / "1"]
+    for seed, folder in enumerate([*versions, out]):
+        folder.mkdir()
+        forecast(plan, folder, seed % 2)
+    said = (out / "tables" / "datapackage.json").read_bytes()
+    assert contents(versions[0]) != contents(versions[1])
+    kill_often("forecast", plan, out, versions, kills, is_left=True)
+    forecast(plan, out, 1)
+    assert contents(out) == contents(versions[1])
+    (out / "tables" / "datapackage.json").write_bytes(said)
+
+
+def forecast(plan: Path, out: Path, seed: int) -> None:
+    """What the killer runs."""
+    forecast_file(
+        plan,
+        weeks=1,
+        draws=10,
+        seed=seed,
+        what_if=False,
+        out=out / "weeks.xlsx",
+        tables=out / "tables",
+        upload=out / "orders.csv",
+    )
+
+
+@posix
+def test_a_forecast_killed_at_6_random_moments(tmp_path):
+    killed_forecasts(tmp_path, 6)
+
+
+@posix
+@pytest.mark.slow
+def test_a_forecast_killed_at_200_random_moments(tmp_path):
+    killed_forecasts(tmp_path, 200)
+
+
+@posix
+def test_the_first_run_with_tables_killed_on_the_way_is_no_foreign_folder(tmp_path, monkeypatch):
+    """The list of the folder is written first, so that the next run knows the files as ours."""
+    plan = light_plan(tmp_path / "plan.xlsx")
+    real, count = tables_module.atomic_write, iter(range(4))
+
+    def dies(*arguments, **options):
+        if next(count) == 3:
+            raise KeyboardInterrupt
+        return real(*arguments, **options)
+
+    monkeypatch.setattr(tables_module, "atomic_write", dies)
+    with pytest.raises(KeyboardInterrupt):
+        forecast(plan, tmp_path, 0)
+    monkeypatch.undo()
+    forecast(plan, tmp_path, 0)
+    clean = tmp_path / "clean"
+    clean.mkdir()
+    forecast(plan, clean, 0)
+    assert contents(tmp_path / "tables") == contents(clean / "tables")
+
+
+BOOKED = """What,Date,Time,Station,Part,Material,Component,Lot,Containers,Mass [kg],Pieces,Reference
+received,2026-03-02,,,,Bond 60,A,A7,3,,,DN-1
+opened,2026-03-02,06:05,hem,,,A,A1,,,,
+made,2026-03-02,14:00,hem,frame,,,,,,20,
+"""
+
+
+def killed_bookings(tmp_path: Path, kills: int) -> None:
+    """A booking is whole or not there, and books nothing twice when it is done again."""
+    light_plan(tmp_path / "plan.xlsx")
+    (tmp_path / "actuals.csv").write_text(BOOKED, encoding="utf-8")
+    kill_often("book", tmp_path / "plan.xlsx", tmp_path, [tmp_path], kills)
+
+
+@posix
+def test_a_booking_killed_at_10_random_moments(tmp_path):
+    killed_bookings(tmp_path, 10)
+
+
+@posix
+@pytest.mark.slow
+def test_a_booking_killed_at_200_random_moments(tmp_path):
+    killed_bookings(tmp_path, 200)
+
+
+def killed_installs(tmp_path: Path, kills: int) -> None:
+    """The add-in in the folder of Excel is the old one or the new one; no scratch folder of ours stays."""
+    pytest.importorskip("pyopenvba")
+    out, versions = tmp_path / "out", [tmp_path / "0", tmp_path / "1"]
+    for turn, folder in enumerate([*versions, out]):
+        (folder / "XLSTART").mkdir(parents=True)
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(excel, "startup_folder", lambda folder=folder: folder / "XLSTART")
+            patch.setattr(excel.sys, "executable", f"python{turn % 2}")
+            excel.install()
+    kill_often("install", tmp_path, out, versions, kills, scratch=tmp_path / "scratch", is_left=True)
+
+
+@posix
+def test_an_installation_killed_at_5_random_moments(tmp_path):
+    killed_installs(tmp_path, 5)
+
+
+@posix
+@pytest.mark.slow
+def test_an_installation_killed_at_200_random_moments(tmp_path):
+    killed_installs(tmp_path, 200)
 
 
 @posix

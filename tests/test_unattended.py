@@ -10,6 +10,7 @@ import datetime
 import hashlib
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -24,10 +25,13 @@ from test_trust import ROOT, contents, light_plan, posix
 
 from dispense import cli
 from dispense.base.errors import FileError, InputError
+from dispense.jobs import book as book_job
 from dispense.jobs import fill as filling
+from dispense.jobs import forecast as forecast_job
 from dispense.jobs.fill import fill
 from dispense.jobs.forecast import forecast_file
 from dispense.jobs.upload import upload_columns
+from dispense.journal.store import journal_path, read_journal
 from dispense.xlsx.write import atomic_write, clean
 
 TWO_DAYS = "date,shift,part,quantity\n2026-03-02,early,frame,7\n2026-03-03,early,frame,3\n"
@@ -282,3 +286,97 @@ def test_an_output_that_takes_nothing_is_one_line():
         line = f"{sys.executable} -OO -m dispense.cli functions {shell}"  # -OO: PYTHONOPTIMIZE=2
         found = subprocess.run(["sh", "-c", line], cwd=ROOT, capture_output=True, text=True)
         assert found.returncode == 0 and found.stderr == "", found.stderr
+
+
+# -------------------------------------------------- forecast, compare and cure, and what stops them
+
+
+def small_plan(folder: Path) -> Path:
+    """The plan worked by hand, with something to choose, as a workbook."""
+    rows = hand_rows()
+    rows["Choices"] = [dict(station="hem", what="nozzle bore", value="2")]
+    return light_plan(folder / "plan.xlsx", rows)
+
+
+@pytest.mark.parametrize("command", ["forecast", "compare"])
+def test_a_manifest_of_a_command_that_fills_no_folder(command, tmp_path, capsys):
+    """Each file that came out is named with the SHA-256 that hashlib gives, and the plan that went in."""
+    plan = small_plan(tmp_path)
+    arguments = [
+        command,
+        str(plan),
+        "--out",
+        str(tmp_path / "out.xlsx"),
+        "--tables",
+        str(tmp_path / "tables"),
+    ]
+    arguments += ["--manifest", str(tmp_path / "said.json")]
+    arguments += ["--weeks", "1", "--draws", "10"] if command == "forecast" else []
+    assert cli.main(arguments) in (0, 4)
+    said = json.loads((tmp_path / "said.json").read_bytes())
+    assert said["inputs"] == [
+        {"role": "plan", "name": "plan.xlsx", "sha256": hashlib.sha256(plan.read_bytes()).hexdigest()}
+    ]
+    found = {item["file"]: item["sha256"] for item in said["files"]}
+    there = [tmp_path / "out.xlsx", *(tmp_path / "tables").iterdir()]
+    assert found == {
+        path.relative_to(tmp_path).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in there
+    }
+    before = (tmp_path / "said.json").read_bytes()
+    assert cli.main(arguments) in (0, 4)
+    assert (tmp_path / "said.json").read_bytes() == before
+    (tmp_path / "said.json").write_text("mine")
+    assert cli.main(arguments) == 1 and (tmp_path / "said.json").read_text() == "mine"
+
+
+def test_a_folder_of_cure_has_its_manifest_and_keeps_no_stale_report(tmp_path, capsys):
+    plan = small_plan(tmp_path)
+    out = tmp_path / "cure"
+    assert cli.main(["cure", str(plan), "--out", str(out)]) in (0, 3)
+    shutil.copy(out / "hem_cure.xlsx", out / "gone_cure.xlsx")  # of a station that the plan had before
+    assert cli.main(["cure", str(plan), "--out", str(out)]) in (0, 3)
+    said = json.loads((out / "manifest.json").read_bytes())
+    assert [item["file"] for item in said["files"]] == ["hem_cure.xlsx"]
+    assert said["superseded"] == ["gone_cure.xlsx"]
+    assert sorted(path.name for path in out.iterdir()) == ["hem_cure.xlsx", "manifest.json", "superseded"]
+
+
+def test_a_forecast_that_is_stopped_says_what_was_written(tmp_path, monkeypatch, capsys):
+    """Ctrl-C after the workbook: it is named as written, the folder of tables as not."""
+    plan = small_plan(tmp_path)
+
+    def stopped(*_arguments, **_options):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(forecast_job, "write_tables", stopped)
+    code = cli.main(
+        ["forecast", str(plan), "--weeks", "1", "--draws", "10", "--out", str(tmp_path / "out.xlsx")]
+        + ["--tables", str(tmp_path / "tables")]
+    )
+    said = capsys.readouterr().err
+    assert code == 130
+    assert f"written: {tmp_path / 'out.xlsx'}" in said
+    assert f"not written, or not all of it: {tmp_path / 'tables'}" in said
+
+
+def test_a_booking_that_is_stopped_says_what_was_booked(tmp_path, monkeypatch, capsys):
+    """Ctrl-C while the second file is booked: the first is in the journal, and said so."""
+    plan = small_plan(tmp_path)
+    head = "What,Date,Time,Station,Part,Material,Component,Lot,Containers,Mass [kg],Pieces,Reference\n"
+    for number in (1, 2):
+        row = f"received,2026-03-0{number},,,,Bond 60,A,A7{number},3,,,DN-{number}\n"
+        (tmp_path / f"day{number}.csv").write_text(head + row, encoding="utf-8")
+    real, calls = book_job.book_entries, []
+
+    def stopped(*arguments, **options):
+        calls.append(arguments)
+        if len(calls) == 2:
+            raise KeyboardInterrupt
+        return real(*arguments, **options)
+
+    monkeypatch.setattr(book_job, "book_entries", stopped)
+    code = cli.main(["book", str(plan), *(str(tmp_path / f"day{number}.csv") for number in (1, 2))])
+    assert code == 130
+    assert "booked: day1.csv; not booked: day2.csv" in capsys.readouterr().err
+    monkeypatch.undo()
+    assert len(read_journal(journal_path(plan)).bookings) == 1

@@ -21,7 +21,6 @@ import io
 import os
 import re
 import sys
-import tempfile
 import zipfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -42,7 +41,7 @@ from dispense.handbook.words import by_category
 from dispense.jobs.fill import template_folder
 from dispense.jobs.on_screen import COMMANDS
 from dispense.xlsx.package import Package
-from dispense.xlsx.write import atomic_write
+from dispense.xlsx.write import atomic_write, clean, scratch
 
 MODULE = "DispenseFunctions"
 MENU_MODULE = "DispenseMenu"
@@ -384,8 +383,8 @@ def _with_modules(data: bytes, module: str) -> bytes:
     """The workbook with the generated modules in place of xlwings' sample, whose helpers become private."""
     from pyopenvba import ExcelFile
 
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / WORKBOOK
+    with scratch() as folder:
+        path = folder / WORKBOOK
         path.write_bytes(data)
         with ExcelFile(path) as book:
             project = book.vba_project()
@@ -446,6 +445,7 @@ def build(out: str | os.PathLike[str] = ".", interpreter: str | None = None) -> 
     data = _with_modules(_sheets(template.read_bytes(), version, interpreter), module)
     folder = Path(out)
     folder.mkdir(parents=True, exist_ok=True)
+    clean(folder)
     files = {
         WORKBOOK: _finish(data, False),
         ADDIN: _finish(data, True),
@@ -540,10 +540,11 @@ def install() -> dict[str, Any]:
             "workbook as names: dispense addin build --host names"
         )
         return {**status(), "done": done}
-    with tempfile.TemporaryDirectory() as scratch:
-        build(scratch)
-        data = (Path(scratch) / ADDIN).read_bytes()
+    with scratch() as folder_of_build:
+        build(folder_of_build)
+        data = (folder_of_build / ADDIN).read_bytes()
     folder.mkdir(parents=True, exist_ok=True)
+    clean(folder)
     atomic_write(folder / ADDIN, data)
     done = f"{folder / ADDIN} is in place; start Excel again and type =BEAD_AREA( in a cell"
     return {**status(), "done": done}

@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime
 import math
 import os
-import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,7 +27,7 @@ from ..plan.tables import BY_NAME, CHANGES, SETTINGS, TABLES
 from ..xlsx.amend import HEADER_ROW, add_row, add_table_sheet, formula_at, put_cell
 from ..xlsx.package import Package, read_file
 from ..xlsx.stored import ask_for_calculation, store_values
-from ..xlsx.write import atomic_write
+from ..xlsx.write import atomic_write, scratch
 
 SIGNIFICANT = 12  # figures of a number that is written: what units add beyond is noise
 LINE, REASON_WIDTH = 13.5, 44  # points of a line of text, characters in a line of the reason
@@ -219,8 +218,8 @@ def change_plan(
     _list(package, tables.get(CHANGES.name), changes, day)
     notes = _follow(package, before.values)
     content = package.to_bytes()
-    with tempfile.TemporaryDirectory() as folder:
-        trial = Path(folder) / source.name
+    with scratch() as folder:
+        trial = folder / source.name
         trial.write_bytes(content)
         _check(plan, load_plan(trial), wanted, changes, may_follow=bool(before.values))
     if read_file(source) != data:

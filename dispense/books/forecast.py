@@ -18,6 +18,8 @@ from openpyxl.drawing.line import LineProperties
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.pagebreak import Break
+from openpyxl.worksheet.table import Table as NamedTable
+from openpyxl.worksheet.table import TableStyleInfo
 from openpyxl.worksheet.worksheet import Worksheet
 
 from ..base.findings import KINDS, SHORTAGE
@@ -39,6 +41,7 @@ SHEETS = {
     "fan_3": "Stock 3",
     "components": "Components",
     "orders": "Orders",
+    "phase_out": "Phase-out",
     "weeks": "Weeks",
     "materials": "Materials",
     "days": "Days",
@@ -56,6 +59,7 @@ SHEETS = {
     "what_if_cost": "What if cost",
     "what_if_steps": "What if steps",
 }
+LIST, TABLE_NAMES = "Tables", "forecast_"  # the sheet that lists named tables; what their names begin with
 FORMATS = {"date": "ddd dd mmm yy", "whole": "#,##0", "share": "0%", "text": "@"}
 WIDTHS = {"date": 14.5, "whole": 11, "share": 10}
 PAGE_WIDTH = 170  # characters across one page
@@ -103,6 +107,7 @@ def book_bytes(found: Forecast, paper: str = "A4") -> bytes:
             made[name].write()
     _charts(made)
     _write_summary(summary, found, made)
+    _write_list(book.create_sheet(LIST), made)
     return finished(book, "forecast.xlsx", paper)
 
 
@@ -118,6 +123,7 @@ class _Sheet:
         self.last = self.header_row + len(table.rows)
         self.total_row = self.last + 1
         self.left = 1
+        self.range = ""  # of the named table
 
     def letter(self, name: str) -> str:
         """The letter of a column."""
@@ -149,7 +155,7 @@ class _Sheet:
         if table.total:
             self._totals()
         right = get_column_letter(len(self.names))
-        sheet.auto_filter.ref = f"A{self.header_row}:{right}{self.last}"
+        self._name_table(f"A{self.header_row}:{right}{self.last}")
         if not self.has_chart:
             sheet.freeze_panes = sheet.cell(self.first, 2)
         style.page(sheet, header_row=self.header_row, key_column=1, pages_wide=pages)
@@ -159,6 +165,16 @@ class _Sheet:
         edge = right if pages > 1 else get_column_letter(max(len(self.names), LEAST_COLUMNS))
         sheet.print_area = f"A1:{edge}{bottom}"
         sheet.sheet_view.showGridLines = False
+
+    def _name_table(self, place: str) -> None:
+        """Make it a named table with its filter, for formulas and other programs."""
+        heads = self.table.headers()
+        if len(set(map(str.casefold, heads))) < len(heads):  # a spreadsheet would mend the file
+            self.sheet.auto_filter.ref = place
+            return
+        self.range, table = place, NamedTable(displayName=TABLE_NAMES + self.table.name, ref=place)
+        table.tableStyleInfo = TableStyleInfo(name=None, showRowStripes=False)
+        self.sheet.add_table(table)
 
     def _right(self, place: int) -> bool:
         return self.table.columns[place][2] in {"number", "whole", "share"}
@@ -226,7 +242,7 @@ class _Sheet:
                 if name == "Note" and value:
                     style.warning_cell(cell)
                     cell.alignment = style.WRAP
-            cell.number_format = self._format(number - 1)
+            cell.number_format = self._format(number - 1, "to order" in values)
         if most > 1:
             sheet.row_dimensions[row].height = 13.5 * most + 2
 
@@ -235,10 +251,12 @@ class _Sheet:
             text = text.replace("{" + name + "}", self.letter(name))
         return text.replace("{row}", str(row))
 
-    def _format(self, place: int) -> str:
+    def _format(self, place: int, is_whole: bool = False) -> str:
         _, unit, kind = self.table.columns[place]
         if kind != "number":
             return FORMATS[kind]
+        if self.table.name == "grid":  # containers, side by side: all weeks with the same digits
+            return FORMATS["whole"] if is_whole else "#,##0.0"
         if unit == "d":
             return "#,##0.0"
         most = max((abs(row[place] or 0.0) for row in self.table.rows), default=0.0)
@@ -445,6 +463,35 @@ _LEAST_ROWS = 5  # of the components, where findings need the room
 _SHOWN_ORDERS = 7
 _LEAST_ORDERS = 3
 _SHOWN_FINDINGS = 6
+
+
+_LIST_WIDTHS = (26, 20, 12, 12, 26, 14, 12)
+
+
+def _write_list(sheet: Worksheet, made: dict[str, _Sheet]) -> None:
+    """Where each named table stands and what its columns are: a header, and a row for each column."""
+    heads = ("Table", "Sheet", "Header row", "Rows", "Column", "Unit", "Kind")
+    rows: list[tuple[Any, ...]] = [heads]
+    for item in made.values():
+        if not item.range:
+            continue
+        for head, (_, unit, kind) in zip(item.table.headers(), item.table.columns, strict=True):
+            count, title = len(item.table.rows), item.sheet.title
+            rows.append((TABLE_NAMES + item.table.name, title, item.header_row, count, head, unit, kind))
+    for number, values in enumerate(rows, 1):
+        for column, value in enumerate(values, 1):
+            cell = sheet.cell(number, column)
+            style.put(cell, value)
+            cell.font, cell.border = style.BODY, style.BORDER
+            if number == 1:
+                style.header(cell)
+    for number, width in enumerate(_LIST_WIDTHS, 1):
+        style.set_width(sheet, number, width)
+    table = NamedTable(displayName=TABLE_NAMES + "tables", ref=f"A1:G{len(rows)}")
+    table.tableStyleInfo = TableStyleInfo(name=None, showRowStripes=False)
+    sheet.add_table(table)
+    sheet.freeze_panes = "A2"
+    style.page(sheet, header_row=1)
 
 
 def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -> None:

@@ -110,6 +110,15 @@ def _orders(rows: list[Row], tables: dict, currency: str) -> str:
     return words + (f"; {late} with a note" if late else "")
 
 
+def _phase_out(rows: list[Row], tables: dict, currency: str) -> str:
+    worth = math.fsum(row["Worth"] or 0.0 for row in rows)
+    most = max(rows, key=lambda row: row["Left over"])
+    return (
+        f"{counted(len(rows), 'component')} used for the last time, {_money(worth, currency)} left over; "
+        f"most is {_volume(most['Left over'])} of {most['Component']}"
+    )
+
+
 def _weeks(rows: list[Row], tables: dict, currency: str) -> str:
     row = max(rows, key=lambda row: row["P90 in containers"])
     return f"At most {row['P90 in containers']:.1f} containers in a week: {row['Component']}, {row['Week']}"
@@ -262,6 +271,7 @@ _ANSWERS: dict[str, Callable[[list[Row], dict, str], str]] = {
     "lot_line": _lot_line,
     "components": _components,
     "orders": _orders,
+    "phase_out": _phase_out,
     "weeks": _weeks,
     "materials": _materials,
     "days": _days,

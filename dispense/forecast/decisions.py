@@ -33,10 +33,11 @@ def decision_table(found: Forecast) -> Table:
             ("Remark", "", "text"),
         ),
         note=f"Overdue orders first, then the {SOON} days from {found.horizon.as_of} on: orders to place, "
-        "deliveries, stock that runs short although it is ordered, and lots on their last day.",
+        "deliveries, stock that runs short although it is ordered, lots on their last day, and materials "
+        "that are used for the last time.",
     )
     today = found.horizon.as_of
-    rows = [*_orders(found), *_deliveries(found), *_shorts(found), *_last_days(found)]
+    rows = [*_orders(found), *_deliveries(found), *_shorts(found), *_last_days(found), *_phase_outs(found)]
     end = today + datetime.timedelta(days=SOON)
     kept = [row for row in rows if row[0].startswith(OVERDUE) or today <= row[1] < end]
     table.rows = sorted(kept, key=lambda row: (not row[0].startswith(OVERDUE), row[1], row[2], row[3]))
@@ -80,6 +81,14 @@ def _last_days(found: Forecast) -> Iterator[list[Any]]:
                 lost = f", {rounded_volume_text(lot.expired / NANO)} of it too old" if lot.expired else ""
                 if lot.left or lot.expired:
                     yield [NEXT, last, "last day", view.name, None, f"lot {lot.lot}{lost}"]
+
+
+def _phase_outs(found: Forecast) -> Iterator[list[Any]]:
+    for view in found.components.values():
+        out = view.phase_out
+        if out is not None and out.last_use is not None:
+            left = rounded_volume_text(out.left / NANO)
+            yield [NEXT, out.last_use, "phased out", view.name, None, f"{left} left over that evening"]
 
 
 def week_grid_table(found: Forecast) -> Table:

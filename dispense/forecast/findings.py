@@ -7,6 +7,7 @@ import math
 from collections import defaultdict
 
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
+from ..base.numbers import EQUAL
 from ..base.printed import counted
 from ..base.units import rounded_volume_text, volume_text
 from ..plan.routes import lines
@@ -29,6 +30,7 @@ def forecast_findings(found: Forecast) -> list[Finding]:
         [
             *_shortages(found),
             *_overdue(found),
+            *_phase_outs(found),
             *_unfinished(found),
             *_gaps(found),
             *_uncovered(found),
@@ -101,6 +103,42 @@ def _overdue(found: Forecast) -> list[Finding]:
                 )
             )
     return sorted(told, key=lambda finding: (finding.topic != SHORTAGE, finding.day or datetime.date.max))
+
+
+def _phase_outs(found: Forecast) -> list[Finding]:
+    """Components that no station uses any more after a day: the last order, and what is left."""
+    told = []
+    for view in found.components.values():
+        out = view.phase_out
+        if out is None:
+            continue
+        order, content = out.last_order, view.component.container
+        words = (
+            f"{view.name} is used for the last time on {out.last_use}"
+            if out.last_use
+            else (f"{view.name} is used no more")
+        )
+        words += (
+            ", no order is needed"
+            if order is None
+            else (f", last order of {order.containers} × {volume_text(content)} by {order.order_by}")
+        )
+        words += f"; {rounded_volume_text(out.left / NANO)} left over"
+        if out.cost:
+            words += f", {out.cost:,.0f} {found.currency}".rstrip()
+        is_much = out.left / NANO > content * view.component.pack_multiple * (1.0 + EQUAL)
+        told.append(
+            Finding(
+                QUALITY if is_much else NOTE,
+                words,
+                "use it up elsewhere or change over later" if is_much else "",
+                "phase-out",
+                material=view.key[0],
+                day=out.last_use,
+                numbers={"left over [mL]": out.left / NANO * 1e6, "worth": out.cost},
+            )
+        )
+    return told
 
 
 def _unfinished(found: Forecast) -> list[Finding]:
@@ -216,7 +254,7 @@ def _known(found: Forecast) -> list[Finding]:
         )
     for view in views:
         daily = sum(view.day_use) / NANO / found.horizon.days
-        if daily and not daily * PHASES[0] <= view.going_on <= daily * PHASES[1]:
+        if view.phase_out is None and daily and not daily * PHASES[0] <= view.going_on <= daily * PHASES[1]:
             words = "phases out" if view.going_on < daily else "phases in"
             told.append(
                 Finding(

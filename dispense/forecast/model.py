@@ -17,7 +17,8 @@ import datetime
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -28,13 +29,24 @@ from ..base.progress import Progress
 from ..base.units import DAY
 from ..plan.materials import mix_shares, usable_volume
 from ..plan.records import Plan
+from ..plan.rows import Component
 from ..plan.workdays import work_days
-from ..shift.store import NANO, hose_volume, use_by
+from ..shift.store import NANO, hose_volume, price_on, use_by
 from .findings import forecast_findings
 from .horizon import Horizon, horizon_of, without_history
 from .orders import Demand, Purchase, Timing, lead_days, stock_rule
-from .response import CAUSES, Response, occurrences, play_lean, responses, used_of
-from .results import GOING_ON, ComponentView, Forecast
+from .response import (
+    CAUSES,
+    Occurrence,
+    Response,
+    ShiftKey,
+    holding_at,
+    occurrences,
+    play_lean,
+    responses,
+    used_of,
+)
+from .results import GOING_ON, ComponentView, Forecast, PhaseOut
 from .service import NOTHING, draw_stock, project, simulate_service
 from .simulate import Drawn, Futures, draw_material
 from .stock import USE_CAUSES, ComponentWalk, Drawing, Key, StockWalk, uses, walk_stock
@@ -76,7 +88,7 @@ def forecast(
     walk, levels = walk_stock(plan, horizon, shifts, answers)
     views = _components(plan, horizon, shifts, answers)
     _look_beyond(plan, horizon, answers, views)
-    drivers, material_weeks = _draw(plan, horizon, shifts, answers, views, draws, seed)
+    drivers, material_weeks = _draw(plan, horizon, keys, shifts, answers, views, draws, seed)
     _order(plan, horizon, views)
     orders = [order for view in views.values() for order in view.orders]
     orders.sort(key=lambda order: (order.order_by, order.arrival, order.key))
@@ -123,15 +135,26 @@ def _components(plan: Plan, horizon, shifts, answers) -> dict[Key, ComponentView
         key = (row.material, row.component)
         rule = stock_rule(row, 0.0, 0.0, plan.settings)
         views[key] = ComponentView(
-            key, row, share, [0] * horizon.days, [], dict.fromkeys(USE_CAUSES, 0), {}, rule, len(parts) > 1
+            key,
+            row,
+            share,
+            [0] * horizon.days,
+            [],
+            dict.fromkeys(USE_CAUSES, 0),
+            defaultdict(int),
+            {},
+            rule,
+            len(parts) > 1,
         )
     users: dict[Key, set[str]] = defaultdict(set)
     for item, key, used in uses(plan, shifts, answers):
         view, place = views[key], horizon.place(item.date)
         users[key].add(item.station)
         view.day_use[place] += sum(used.values())
+        price = price_on(plan, *key, item.date)
         for cause, volume in used.items():
             view.use[cause] += volume
+            view.priced[cause, price] += volume
         if used["hoses"]:
             view.hoses[place] = view.hoses.get(place, 0) + used["hoses"]
     for key, names in users.items():
@@ -151,56 +174,88 @@ def _look_beyond(
 ) -> None:
     """Use and draws of all builds of the plan, also after the horizon, day by day.
 
-    After the last build the last `GOING_ON` days of builds are taken to go on.
+    After the last build the last `GOING_ON` days of builds are taken to go on, each as the plan holds on
+    its day.
     """
     keys, shifts = occurrences(plan)  # begin with those of the horizon
+    last = max((item.date for item in shifts), default=horizon.last_build)
+    end = (last - horizon.first).days + 1
+    weeks = -(-((last - horizon.first_build).days + 1) // 7)
+    span = min(GOING_ON, 7 * weeks)
+    ahead = {key: max(horizon.days, end) + lead_days(view.component) + BEYOND for key, view in views.items()}
+    if plan.dated:
+        keys, shifts = _going_on(plan, keys, shifts, last, span, max(ahead.values(), default=0) - end)
     every: list[Drawing] = [
         *answers,
         *(_Drawn(used_of(play_lean(plan, key))) for key in keys[len(answers) :]),
     ]
-    last = max((item.date for item in shifts), default=horizon.last_build)
     for view in views.values():
         view.later_use = [0] * max((last - horizon.end).days + 1, 0)
-    end = (last - horizon.first).days + 1
-    draws: dict[Key, list[list[tuple[str, int]]]] = {key: [[] for _ in range(end)] for key in views}
-    hoses: dict[tuple[Key, str], tuple[int, int]] = {}  # day, and place in it, of what fills a hose
+    known = max(ahead.values(), default=end) if plan.dated else end
+    draws: dict[Key, list[list[tuple[str, int]]]] = {key: [[] for _ in range(known)] for key in views}
+    beyond = {key: np.zeros(known - end) for key in views}
+    hoses: list[tuple[Key, str, int, int]] = []  # of what fills a hose: the day, and its place in the day
     for item, key, used in uses(plan, shifts, every):
-        if item.date >= horizon.end:
+        day = horizon.place(item.date)
+        if item.date > last:
+            beyond[key][day - end] += sum(used.values()) / NANO
+        elif item.date >= horizon.end:
             views[key].later_use[(item.date - horizon.end).days] += sum(used.values())
-        drawn = draws[key][horizon.place(item.date)]
+        drawn = draws[key][day]
         if used["hoses"]:
-            hoses[key, item.station] = (horizon.place(item.date), len(drawn))
+            hoses.append((key, item.station, day, len(drawn)))
         drawn.append((item.station, sum(used.values()) - used["hoses"] - used["heel"]))
-    weeks = -(-((last - horizon.first_build).days + 1) // 7)
-    span = min(GOING_ON, 7 * weeks)
     for key, view in views.items():
-        known = [*view.day_use, *view.later_use]
-        view.going_on = sum(known[max(end - span, 0) : end]) / NANO / span
-        ahead = max(horizon.days, end) + lead_days(view.component) + BEYOND
+        used_before = [*view.day_use, *view.later_use]
+        view.going_on = sum(used_before[max(end - span, 0) : end]) / NANO / span
         days = draws[key]
-        cycle = [days[day] if day >= 0 else [] for day in range(end - span, end)]
-        days += [cycle[day % span] for day in range(ahead - end)]
+        if plan.dated:
+            view.beyond = beyond[key][len(used_before) - end : ahead[key] - end]
+            view.going_on = float(view.beyond.mean())
+            del days[ahead[key] :]  # in place: hoses are filled in it below
+        else:
+            cycle = [days[day] if day >= 0 else [] for day in range(end - span, end)]
+            days += [cycle[day % span] for day in range(ahead[key] - end)]
         view.draws = days
     stations = {row.station: row for row in plan.stations}
-    for (key, station), (day, place) in hoses.items():
+    for key, station, day, place in hoses:
         days = draws[key]
         days[day] = list(days[day])
         days[day][place] = (station, days[day][place][1] + hose_volume(stations[station], key[1]))
 
 
+def _going_on(
+    plan: Plan, keys: list[ShiftKey], shifts: list[Occurrence], last: datetime.date, span: int, days: int
+) -> tuple[list[ShiftKey], list[Occurrence]]:
+    """The shifts of a plan, and for so many days more those of its last `span` days again and again."""
+    places = {key: place for place, key in enumerate(keys)}
+    cycle = [item for item in shifts if (last - item.date).days < span]
+    later = []
+    for turn in range(1, -(-days // span) + 1):
+        for item in cycle:
+            date = item.date + datetime.timedelta(days=turn * span)
+            if (date - last).days <= days:
+                key = replace(keys[item.key], holding=holding_at(plan, date, item.station))
+                later.append(replace(item, date=date, key=places.setdefault(key, len(places))))
+    return list(places), [*shifts, *later]
+
+
 def _draw(
-    plan: Plan, horizon, shifts, answers, views, draws, seed
+    plan: Plan, horizon, keys, shifts, answers, views, draws, seed
 ) -> tuple[dict[str, Drawn], dict[str, np.ndarray]]:
     """Futures, one material after another; each component's quantiles, rule, orders and service."""
     futures = Futures.draw(plan.settings, seed, draws, horizon.days)
     place_of = {item.date: horizon.place(item.date) for item in shifts}
-    by_material: dict[str, list[str]] = defaultdict(list)
-    for row in sorted(plan.stations, key=lambda row: row.station):
-        by_material[row.material].append(row.station)
+    by_material: dict[str, list[Occurrence]] = defaultdict(list)
+    for item in shifts:
+        by_material[plan.on(item.date).station(item.station).material].append(item)
     drivers: dict[str, Drawn] = {}
     weeks: dict[str, np.ndarray] = {}
     for material in sorted({key[0] for key in views}):
-        drawn = draw_material(plan, by_material.get(material, ()), shifts, answers, place_of, futures)
+        mine = by_material.get(material, [])
+        stations = sorted({item.station for item in mine})
+        scraps = [plan.variant(key.holding).station(key.station).scrap for key in keys]
+        drawn = draw_material(stations, mine, scraps, answers, place_of, futures)
         mixed = np.zeros((draws, horizon.days))
         for key, view in views.items():
             if key[0] == material:
@@ -256,6 +311,8 @@ def pool(plan: Plan, horizon: Horizon, view: ComponentView) -> list[tuple[float,
 def _days_ahead(view: ComponentView) -> np.ndarray:
     """Use day by day [m³]: of the plan's builds, then going on."""
     known = np.array([*view.day_use, *view.later_use]) / NANO
+    if len(view.beyond):
+        return np.concatenate([known, view.beyond])[: len(view.draws)]
     return np.concatenate([known, np.full(len(view.draws) - len(known), view.going_on)])
 
 
@@ -290,13 +347,46 @@ def _order(plan: Plan, horizon: Horizon, views: dict[Key, ComponentView]) -> Non
             need, rule = _days_ahead(view)[:days], view.rule
             if not rule.daily_use:
                 known = len(view.day_use) + len(view.later_use)
-                rule = stock_rule(view.component, float(need[:known].mean()), 0.0, plan.settings)
+                mean = float(need[:known].mean()) or view.going_on
+                rule = stock_rule(view.component, mean, 0.0, plan.settings)
             demands.append(Demand(rule, view.draws[:days], need))
-        purchase = Purchase([view.component for view in group], demands, timing, group[0].component.kit)
+        purchase = Purchase(
+            [view.component for view in group],
+            demands,
+            timing,
+            group[0].component.kit,
+            partial(_container_price, plan),
+        )
         for order in purchase.orders({view.key: start_of(plan, horizon, view.key) for view in group}):
             views[order.key].orders.append(order)
         for view in group:
+            view.phase_out = _phase_out(plan, horizon, view)
             view.draws = ()  # a year of them is much, and nobody else asks for them
+
+
+def _container_price(plan: Plan, component: Component, date: datetime.date) -> float:
+    """Price of a container on a day."""
+    return plan.on(date).components_of(component.material)[component.component].price
+
+
+def _phase_out(plan: Plan, horizon: Horizon, view: ComponentView) -> PhaseOut | None:
+    """What is left of a component that stations have changed away from; None where one still uses it."""
+    material, letter = view.key
+    ever = any(material in plan.materials_at(row.station) for row in plan.stations)
+    at_the_end = plan.on(horizon.date(len(view.draws)))
+    if not (plan.dated and ever) or any(row.material == material for row in at_the_end.stations):
+        return None
+    last = max((day for day, draws in enumerate(view.draws) if draws), default=-1)
+    walk = start_of(plan, horizon, view.key)
+    walk.lots += [order.lot() for order in view.orders]
+    for day, draws in enumerate(view.draws[: last + 1]):
+        walk.open_day(horizon.date(day))
+        for station, volume in draws:
+            walk.draw(horizon.date(day), station, volume)
+    to_come = sum(lot.left for lot in walk.lots if not (lot.opening or lot.received))
+    left, date = walk.on_hand() + to_come, horizon.date(max(last, 0))
+    order = max(view.orders, key=lambda each: (each.order_by, each.arrival), default=None)
+    return PhaseOut(date if last >= 0 else None, left, left * price_on(plan, material, letter, date), order)
 
 
 def start_of(plan: Plan, horizon: Horizon, key: Key) -> ComponentWalk:

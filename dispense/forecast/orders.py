@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -107,11 +107,17 @@ class Demand:
     need: np.ndarray
 
     def safety(self, lead: int) -> list[float]:
-        """Safety stock at the end of each day [nL]: that of the rule, at the pace of the days to come."""
+        """Safety stock at the end of each day [nL]: that of the rule, at the pace of the days to come.
+
+        It is never more than what will still be drawn: of a material that phases out nothing is kept.
+        """
         if self.rule.daily_use <= 0.0:
             return [0.0] * len(self.need)
         pace = mean_ahead(self.need, 7 * math.ceil(max(lead, 1) / 7))
-        series: list[float] = (self.rule.safety_stock * NANO * pace / self.rule.daily_use).tolist()
+        drawn = np.array([sum(volume for _, volume in day) for day in self.draws], dtype=float)
+        to_come = np.cumsum(drawn[::-1])[::-1] - drawn
+        kept = np.minimum(self.rule.safety_stock * NANO * pace / self.rule.daily_use, to_come)
+        series: list[float] = kept.tolist()
         return series
 
     def sizes(self) -> list[float]:
@@ -169,6 +175,11 @@ class Timing:
         return (date - self.first).days
 
 
+def stated_price(component: Component, date: datetime.date) -> float:
+    """Price of a container, the same on every day."""
+    return component.price
+
+
 Morning = dict[Key, ComponentWalk]  # what is there before a day begins
 
 
@@ -180,6 +191,7 @@ class Purchase:
     demands: Sequence[Demand]
     timing: Timing
     kit: str = ""
+    price_on: Callable[[Component, datetime.date], float] = stated_price  # on the day of the order
     mornings: dict[int, Morning] = field(default_factory=dict)
     safety: list[list[float]] = field(default_factory=list)
     sizes: list[list[float]] = field(default_factory=list)
@@ -346,7 +358,7 @@ class Purchase:
                     count,
                     count * nanolitres(row.container),
                     datetime.date.max if days is None else arrival + datetime.timedelta(days=days),
-                    count * row.price,
+                    count * self.price_on(row, order_by or arrival),
                     late[0],
                     "; ".join(note),
                     late[1],

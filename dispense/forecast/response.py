@@ -25,7 +25,9 @@ import numpy as np
 from ..base.progress import Progress, told
 from ..base.workers import begin_worker
 from ..plan.amounts import applications
-from ..plan.records import Plan
+from ..plan.records import Holding, Plan
+from ..plan.routes import lines
+from ..plan.rows import Station, TemperaturePoint
 from ..plan.tables import IN_MID_BEAD
 from ..shift.calendar import Calendar
 from ..shift.pace import shift_takt
@@ -53,6 +55,7 @@ class ShiftKey:
     shift: str
     builds: tuple[tuple[str, int], ...]
     hours: tuple[float, float] = (0.0, 0.0)  # [s after midnight]; none: those of the shift
+    holding: Holding = ()  # dated figures of the station and its line that hold
 
 
 class EndlessSupply(Supply):
@@ -76,7 +79,8 @@ class LeanPlayer(Player):
     """
 
     def __init__(self, plan: Plan, key: ShiftKey, started: Sequence[int] | None = None) -> None:
-        station, self.key = plan.station(key.station), key
+        plan, self.key = plan.variant(key.holding), key
+        station = plan.station(key.station)
         super().__init__(plan, _ANY_DAY, key.shift, station, dict(key.builds), Store())
         if started is not None:
             for job, count in zip(self.result.jobs, started, strict=True):
@@ -121,11 +125,9 @@ class LeanPlayer(Player):
 
 def warmer(plan: Plan, kelvin: float) -> Plan:
     """The same plan with every shop temperature so much higher."""
-    return replace(
-        plan,
-        stations=[replace(row, shop_temperature=row.shop_temperature + kelvin) for row in plan.stations],
-        temperatures=[replace(row, temperature=row.temperature + kelvin) for row in plan.temperatures],
-    )
+    return plan.with_rows(
+        Station, lambda row: replace(row, shop_temperature=row.shop_temperature + kelvin)
+    ).with_rows(TemperaturePoint, lambda row: replace(row, temperature=row.temperature + kelvin))
 
 
 # ----------------------------------------------------------------------------------- occurrences
@@ -139,6 +141,18 @@ class Occurrence:
     shift: str
     station: str
     key: int
+
+
+def holding_at(plan: Plan, date: datetime.date, station: str) -> Holding:
+    """The dated figures of a station, and of those that its routes join with it, that hold on a day."""
+    if not plan.dated:
+        return ()
+    names = {station, *lines(plan).get(station, ())}
+    return tuple(
+        place
+        for place in plan.holding(date)
+        if plan.dated[place].table == Station.TABLE and plan.dated[place].key[0] in names
+    )
 
 
 def occurrences(plan: Plan, until: datetime.date | None = None) -> tuple[list[ShiftKey], list[Occurrence]]:
@@ -159,7 +173,8 @@ def occurrences(plan: Plan, until: datetime.date | None = None) -> tuple[list[Sh
             mine = tuple((part, count) for part, count in builds if part in parts and count > 0)
             if not mine:
                 continue
-            key = keys.setdefault(ShiftKey(station, shift, mine, hours), len(keys))
+            distinct = ShiftKey(station, shift, mine, hours, holding_at(plan, date, station))
+            key = keys.setdefault(distinct, len(keys))
             found.append(Occurrence(date, shift, station, key))
     return list(keys), found
 
@@ -410,6 +425,7 @@ __all__ = [
     "ShiftKey",
     "expected_scrap",
     "grid_for",
+    "holding_at",
     "occurrences",
     "play_lean",
     "respond",

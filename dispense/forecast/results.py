@@ -17,7 +17,7 @@ from ..base.printed import csv_cell
 from ..base.units import volume_text
 from ..plan.records import Plan
 from ..plan.rows import Component
-from ..shift.store import nanolitre_price
+from ..shift.store import price_on
 from .answers import answer
 from .horizon import Horizon
 from .orders import DayDraws, StockRule
@@ -55,6 +55,19 @@ def _with_unit(name: str, unit: str) -> str:
     return f"{name} [{unit}]" if unit else name
 
 
+@dataclass(frozen=True, slots=True)
+class PhaseOut:
+    """A component that no station uses any more after a day, since all have changed to other materials.
+
+    `left` is what lies in store and stands at stations then, or still comes, with the proposed orders [nL].
+    """
+
+    last_use: datetime.date | None  # None: of no build any more
+    left: int
+    cost: float
+    last_order: Order | None = None
+
+
 @dataclass(slots=True)
 class ComponentView:
     """What is known of one component over the horizon; volumes in m³."""
@@ -65,12 +78,15 @@ class ComponentView:
     day_use: list[int]  # nL
     later_use: list[int]  # nL, of builds after the horizon
     use: dict[str, int]  # nL by cause, over the horizon
+    priced: dict[tuple[str, float], int]  # of that, by cause and the price of a nanolitre on its day
     hoses: dict[int, int]  # nL filled by number of the day
     rule: StockRule
     two_part: bool
     stations: int = 0  # that use it
     draws: DayDraws = ()  # of all builds from the first day on
     going_on: float = 0.0  # m³ a day after the last build
+    beyond: np.ndarray = field(default_factory=lambda: np.zeros(0))  # m³, day by day after the last build
+    phase_out: PhaseOut | None = None
     runs_out: datetime.date | None = None
     runs_out_early: datetime.date | None = None  # in one of ten simulation runs
     empty_after: datetime.date | None = None  # at the mean use, beyond the builds
@@ -131,9 +147,9 @@ class Forecast:
         """What prices are counted in."""
         return self.plan.settings.get("currency", "")
 
-    def price(self, key: Key) -> float:
-        """Price of a nanolitre."""
-        return nanolitre_price(self.components[key].component)
+    def price(self, key: Key, date: datetime.date) -> float:
+        """Price of a nanolitre on a day."""
+        return price_on(self.plan, *key, date)
 
     @property
     def first_out(self) -> ComponentView | None:

@@ -21,7 +21,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..plan.records import Plan
 from .response import Occurrence, Response
 
 DRIVERS = ("demand", "scrap", "temperature", "volume")
@@ -75,14 +74,17 @@ class Drawn:
 
 
 def draw_material(
-    plan: Plan,
     stations: Sequence[str],
     shifts: Sequence[Occurrence],
+    scraps: Sequence[float],
     responses: Sequence[Response],
     place_of: dict,
     futures: Futures,
 ) -> Drawn:
-    """All futures of the material that these stations handle; `place_of` numbers the dates."""
+    """All futures of a material: the shifts that use it, at these stations.
+
+    `scraps` are the shares lost of each distinct shift, `place_of` numbers the dates.
+    """
     few = min(futures.count, DRIVER_DRAWS)
     total = np.zeros(futures.demand.shape)
     alone = {driver: np.zeros(few) for driver in DRIVERS}
@@ -91,11 +93,10 @@ def draw_material(
         for item in shifts:
             if item.station == station:
                 mine[item.key].append(place_of[item.date])
-        scrap = plan.station(station).scrap
         error = futures.station(station).standard_normal(futures.count)[:, None] / _ROOT_3
         for key in sorted(mine, key=lambda key: (mine[key], key)):
             days = np.array(mine[key])
-            answer = responses[key]
+            answer, scrap = responses[key], scraps[key]
             lost = (
                 futures.station(station, key)
                 .negative_binomial(answer.good, 1.0 - scrap, (len(days), futures.count))

@@ -78,15 +78,17 @@ class Drawing(Protocol):
 def uses(
     plan: Plan, shifts: Sequence[Occurrence], answers: Sequence[Drawing]
 ) -> Iterator[tuple[Occurrence, Key, dict[str, int]]]:
-    """Planned use of each shift and component by cause [nL]; hoses are filled in a station's first."""
-    stations = {row.station: row for row in plan.stations}
+    """Planned use of each shift and component by cause [nL].
+
+    Hoses are filled in a station's first shift and where it changes to another material.
+    """
     known: dict[tuple[int, str], dict[str, int]] = {}
-    filled: set[str] = set()
+    filled: dict[str, str] = {}  # the material in the hoses of each station
     for item in shifts:
-        station = stations[item.station]
+        station = plan.on(item.date).station(item.station)
         components = plan.components_of(station.material)
-        is_first = item.station not in filled
-        filled.add(item.station)
+        is_first = filled.get(item.station) != station.material
+        filled[item.station] = station.material
         for letter, used in answers[item.key].used.items():
             key = (station.material, letter)
             hose = hose_volume(station, letter) if is_first else 0
@@ -311,6 +313,7 @@ class StockWalk:
     plan: Plan
     of_component: dict[Key, ComponentWalk] = field(default_factory=dict)
     hoses: dict[Key, int] = field(default_factory=dict)  # by station and component
+    ran: dict[str, str] = field(default_factory=dict)  # the material that each station ran last
     drawn: dict[Key, dict[str, int]] = field(default_factory=dict)  # by cause [nL]
 
     @classmethod
@@ -364,6 +367,9 @@ class StockWalk:
 
     def shift(self, date: datetime.date, station: Station, used: Mapping[str, Mapping[str, int]]) -> None:
         """What a station drew in a shift, by component and cause."""
+        if self.ran.setdefault(station.station, station.material) != station.material:
+            self.ran[station.station] = station.material
+            self.hoses = {place: full for place, full in self.hoses.items() if place[0] != station.station}
         for letter in self.plan.components_of(station.material):
             key, place = (station.material, letter), (station.station, letter)
             drawn = self.drawn[key]
@@ -390,7 +396,6 @@ def walk_stock(
     """Lots through every shift, and the stock at the end of each day."""
     walk = StockWalk.of(plan, orders)
     walk.begin(horizon.first)
-    stations = {row.station: row for row in plan.stations}
     by_day: dict[datetime.date, list[Occurrence]] = defaultdict(list)
     for item in shifts:
         by_day[item.date].append(item)
@@ -399,7 +404,7 @@ def walk_stock(
         date = horizon.date(place)
         walk.open_day(date)
         for item in by_day.get(date, ()):
-            walk.shift(date, stations[item.station], answers[item.key].used)
+            walk.shift(date, plan.on(date).station(item.station), answers[item.key].used)
         for key, series in levels.items():
             series.append(walk.on_hand(key))
     return walk, levels

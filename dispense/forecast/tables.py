@@ -199,7 +199,6 @@ def _station_week_table(found: Forecast) -> Table:
 
 def _day_table(found: Forecast) -> Table:
     views = list(found.components.values())
-    prices = [found.price(view.key) for view in views]
     table = Table(
         "days",
         "How much goes each day?",
@@ -214,8 +213,9 @@ def _day_table(found: Forecast) -> Table:
     for place in range(found.horizon.days):
         volumes = [_volume(view.day_use[place]) for view in views]
         if any(volumes):
-            cost = math.fsum(view.day_use[place] * price for view, price in zip(views, prices, strict=True))
-            table.rows.append([found.horizon.date(place), *volumes, cost])
+            date = found.horizon.date(place)
+            cost = math.fsum(view.day_use[place] * found.price(view.key, date) for view in views)
+            table.rows.append([date, *volumes, cost])
     return table
 
 
@@ -419,9 +419,13 @@ def _cause_table(found: Forecast) -> Table:
         total=True,
     )
     for key, view in found.components.items():
-        price = found.price(key)
-        causes = {**view.use, "expired": found.ordered.causes[key]["expired"]}
-        costs = [causes[cause] * price for cause in ALL_CAUSES]
+        expired = found.ordered.causes[key]["expired"]
+        causes = {**view.use, "expired": expired}
+        priced = {**view.priced, ("expired", found.price(key, found.horizon.end)): expired}
+        costs = [
+            math.fsum(volume * price for (of, price), volume in priced.items() if of == cause)
+            for cause in ALL_CAUSES
+        ]
         whole = sum(causes.values())
         waste = sum(causes[cause] for cause in WASTE)
         table.rows.append([view.name, *costs, math.fsum(costs), waste / whole if whole else 0.0])
@@ -449,6 +453,43 @@ def _driver_table(found: Forecast) -> Table:
     return table
 
 
+def _phase_out_tables(found: Forecast) -> list[Table]:
+    """What is left of what phases out, where something does."""
+    table = Table(
+        "phase_out",
+        "What is left of the materials that stations change away from?",
+        (
+            ("Component", "", "text"),
+            ("Last used", "", "date"),
+            ("Last order by", "", "date"),
+            ("Containers", "", "whole"),
+            ("Left over", "mL", "number"),
+            ("In containers", "", "number"),
+            ("Worth", found.currency, "number"),
+        ),
+        note="Left over: in store, in containers at stations with their heels, and still to come, on the "
+        "evening of the last day on which a station uses it, with the proposed orders. Worth: at the price "
+        "of a full container on that day. The last order is the smallest that the builds until then need.",
+        total=("Worth",),
+    )
+    for view in found.components.values():
+        out = view.phase_out
+        if out is not None:
+            order = out.last_order
+            table.rows.append(
+                [
+                    view.name,
+                    out.last_use,
+                    None if order is None else order.order_by,
+                    None if order is None else order.containers,
+                    _volume(out.left),
+                    out.left / NANO / view.component.container,
+                    out.cost,
+                ]
+            )
+    return [table] if table.rows else []
+
+
 _MAKERS = (
     decision_table,
     week_grid_table,
@@ -471,5 +512,5 @@ _MAKERS = (
 
 def make_tables(found: Forecast) -> dict[str, Table]:
     """All tables by name."""
-    made = [*(make(found) for make in _MAKERS), *fan_tables(found)]
+    made = [*(make(found) for make in _MAKERS), *_phase_out_tables(found), *fan_tables(found)]
     return {table.name: table for table in made}

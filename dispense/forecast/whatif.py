@@ -9,16 +9,17 @@ before it, in the order stated, and gets what it changes there (sequential attri
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from ..base.errors import InputError, Problem, needed
 from ..base.printed import counted
 from ..base.progress import Progress, told
 from ..plan.materials import sized
 from ..plan.records import Plan
-from ..shift.store import nanolitre_price
+from ..plan.rows import Component, Station
+from ..shift.store import price_on
 from .horizon import Horizon, horizon_of, without_history
 from .response import Occurrence, occurrences, play_lean, used_of, warmer
 from .results import ML, Forecast, Table
@@ -63,7 +64,7 @@ def change_scrap(points: float, station: str | None = None) -> Change:
     """So much more of the started parts is lost (0.01: one in a hundred more)."""
     _check("scrap change", points, -1.0 < points < 1.0, "between -1 and 1")
 
-    def changed(row):
+    def changed(row: Station) -> Station:
         return replace(row, scrap=min(max(row.scrap + points, 0.0), 0.99))
 
     return Change(
@@ -82,11 +83,10 @@ def change_container(factor: float, material: str | None = None) -> Change:
     _check("container factor", factor, factor > 0.0, "above 0")
 
     def apply(plan: Plan) -> Plan:
-        rows = [
-            sized(row, row.container * factor) if material in (None, row.material) else row
-            for row in plan.components
-        ]
-        return replace(plan, components=rows)
+        return plan.with_rows(
+            Component,
+            lambda row: sized(row, row.container * factor) if material in (None, row.material) else row,
+        )
 
     return Change(f"containers × {factor:g}" + _of(material), apply)
 
@@ -135,9 +135,8 @@ def _of(material: str | None) -> str:
     return f" of {material}" if material else ""
 
 
-def _stations(plan: Plan, station: str | None, changed: Callable) -> Any:
-    rows = [changed(row) if station in (None, row.station) else row for row in plan.stations]
-    return replace(plan, stations=rows)
+def _stations(plan: Plan, station: str | None, changed: Callable[[Station], Station]) -> Plan:
+    return plan.with_rows(Station, lambda row: changed(row) if station in (None, row.station) else row)
 
 
 # ---------------------------------------------------------------------------------------- playing
@@ -149,7 +148,7 @@ class Outcome:
 
     name: str
     causes: dict[Key, dict[str, int]]
-    prices: dict[Key, float]  # of a nanolitre
+    priced: dict[tuple[str, float], int]  # nL by cause and the price of a nanolitre, over all components
     unfinished: int
 
     def use(self, key: Key) -> int:
@@ -158,7 +157,7 @@ class Outcome:
 
     def cost(self, cause: str) -> float:
         """Cost of one cause over all components."""
-        return math.fsum(causes[cause] * self.prices[key] for key, causes in self.causes.items())
+        return math.fsum(volume * price for (of, price), volume in self.priced.items() if of == cause)
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,11 +177,15 @@ def play_variant(plan: Plan, name: str, horizon: Horizon) -> Outcome:
     causes = {
         key: dict.fromkeys(ALL_CAUSES, 0) | {"expired": each["expired"]} for key, each in walk.causes.items()
     }
-    for _, component, used in uses(plan, shifts, answers):
+    priced: dict[tuple[str, float], int] = defaultdict(int)
+    for item, component, used in uses(plan, shifts, answers):
+        price = price_on(plan, *component, item.date)
         for cause, volume in used.items():
             causes[component][cause] += volume
-    prices = {(row.material, row.component): nanolitre_price(row) for row in plan.components}
-    return Outcome(name, causes, prices, _unfinished(shifts, answers))
+            priced[cause, price] += volume
+    for component, each in causes.items():
+        priced["expired", price_on(plan, *component, horizon.end)] += each["expired"]
+    return Outcome(name, causes, dict(priced), _unfinished(shifts, answers))
 
 
 def _unfinished(shifts: Sequence[Occurrence], answers: Sequence[_Played]) -> int:

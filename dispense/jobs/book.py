@@ -15,8 +15,9 @@ from typing import Any
 
 from ..base.errors import DispenseError, FileError, InputError, Problem
 from ..base.findings import Finding
-from ..base.printed import counted, csv_cell
+from ..base.printed import counted, csv_cell, listed
 from ..base.terminal import findings_text, table
+from ..base.workers import Stopped
 from ..journal.doubts import doubts
 from ..journal.entries import (
     AS_PLANNED,
@@ -284,32 +285,44 @@ def book_files(
         raise InputError(problems)
     _twice(report.files)
     _name_apart(report.files)
-    for item in report.files:
-        reading = item.reading
-        item.states = _states(journal, reading.entries)
-        if not reading.refused:
-            known = [each.entry for each in journal.current().values()]
-            report.findings += lot_findings(plan, reading.entries, known)
-            report.findings += weight_findings(plan, reading.entries)
-            report.findings += doubts(plan, reading.entries, known, _moment(_stamp(stamp)))
-            reading.notes += _gone(journal, reading)
-        item.known = journal.booked_as(reading.content)
-        if dry_run or reading.refused or not item.news:
-            continue
-        booking = Booking(
-            0,
-            BOOK,
-            _stamp(stamp),
-            reading.source,
-            reading.content,
-            Path(plan_path).name,
-            content_of(plan_path),
-        )
-        kept = _kept(plan, reading.entries, journal, report)
-        item.booking = book_entries(path, booking, reading.entries, kept=kept)
-        journal = read_journal(path)
+    try:
+        for item in report.files:
+            journal = _book_one(plan, Path(plan_path), journal, report, item, stamp)
+    except KeyboardInterrupt as error:
+        raise Stopped(_stopped(report)) from error
     _note_copy(journal, report)
     return report
+
+
+def _book_one(
+    plan: Plan, plan_path: Path, journal: Journal, report: BookReport, item: BookedFile, stamp: str | None
+) -> Journal:
+    """Book what is new in a file; the journal afterwards."""
+    reading = item.reading
+    item.states = _states(journal, reading.entries)
+    if not reading.refused:
+        known = [each.entry for each in journal.current().values()]
+        report.findings += lot_findings(plan, reading.entries, known)
+        report.findings += weight_findings(plan, reading.entries)
+        report.findings += doubts(plan, reading.entries, known, _moment(_stamp(stamp)))
+        reading.notes += _gone(journal, reading)
+    item.known = journal.booked_as(reading.content)
+    if report.dry or reading.refused or not item.news:
+        return journal
+    booking = Booking(
+        0, BOOK, _stamp(stamp), reading.source, reading.content, Path(plan_path).name, content_of(plan_path)
+    )
+    kept = _kept(plan, reading.entries, journal, report)
+    item.booking = book_entries(report.journal, booking, reading.entries, kept=kept)
+    return read_journal(report.journal)
+
+
+def _stopped(report: BookReport) -> str:
+    """What is said where a booking of several files is stopped: each is booked whole or not at all."""
+    done = [item.path.name for item in report.files if item.booking is not None]
+    left = [item.path.name for item in report.files if item.booking is None]
+    words = f"booked: {listed(done)}" if done else "nothing was booked"
+    return f"stopped: {words}; not booked: {listed(left)}" if left else f"stopped: {words}"
 
 
 def _kept(plan: Plan, entries: Sequence[Entry], journal: Journal, report: BookReport) -> list[Entry]:

@@ -16,6 +16,7 @@ from ..reports.compare import Comparison, Progress, compare
 from ..xlsx.typed import save_signed
 from ..xlsx.write import refuse_overwrite
 from .tables import compare_tables, write_tables
+from .unattended import inputs_of, told_when_stopped, write_manifest_file
 
 
 def compare_file(
@@ -31,13 +32,15 @@ def compare_file(
     tables: str | os.PathLike[str] | None = None,
     table_form: str = "csv",
     progress: Progress | None = None,
+    manifest: str | os.PathLike[str] | None = None,
 ) -> Comparison:
     """Every set of the plan's table Choices played over its builds, and with `out` a workbook of it.
 
     `sources` are builds, stock and orders in place of those of a plan's file. `first` and `last` are days:
     the builds between them count. `progress` is told how many sets are done and how many there are;
     `paper` is what the workbook is printed on, A4 or Letter. `processes` work side by side. `tables` is
-    a folder for the sets as tables, `table_form` "csv", "parquet" or "xlsx".
+    a folder for the sets as tables, `table_form` "csv", "parquet" or "xlsx". `manifest` is a .json file that
+    says what went in and came out, by fingerprints.
     """
 
     paper_code(paper, "compare")
@@ -48,14 +51,25 @@ def compare_file(
         refuse_overwrite(out, inputs)
     loaded = plan if isinstance(plan, Plan) else load_plan_from(plan, sources)
     report = compare(loaded, station, first=first, last=last, processes=processes, progress=progress)
-    if out is not None:
-        report.out, kept = save_signed(out, compare_workbook(report, paper), "compare", inputs)
-        if kept:
-            words = f"the old workbook had been filled in and is kept as {kept.name}"
-            report.findings.append(Finding(NOTE, words, topic="files"))
-    if tables is not None:
-        write_tables(compare_tables(report), tables, table_form, inputs)
+    files: list[Path] = []
+    with told_when_stopped(files, [one for one in (out, tables, manifest) if one is not None]):
+        if out is not None:
+            _write(report, out, inputs, paper)
+            files.append(Path(out))
+        if tables is not None:
+            files += write_tables(compare_tables(report), tables, table_form, inputs)
+        if manifest is not None and not isinstance(plan, Plan):
+            asked = {"station": station, "first": first, "last": last}
+            given = inputs_of(plan, sources)
+            write_manifest_file(manifest, given, asked, files, report.findings, [*inputs, *files])
     return report
+
+
+def _write(report: Comparison, out: str | os.PathLike[str], inputs: list[Path], paper: str) -> None:
+    report.out, kept = save_signed(out, compare_workbook(report, paper), "compare", inputs)
+    if kept:
+        words = f"the old workbook had been filled in and is kept as {kept.name}"
+        report.findings.append(Finding(NOTE, words, topic="files"))
 
 
 __all__ = ["compare_file"]

@@ -14,10 +14,12 @@ from ..books.cure import cure_workbook
 from ..plan.csv import read_record
 from ..plan.read import load_plan
 from ..plan.records import Plan
+from ..plan.sources import NO_SOURCES
 from ..reports.cure import CureReport, CureSummary, cure_report, cure_reports
 from ..xlsx.typed import save_signed
 from ..xlsx.write import make_folder, refuse_overwrite
 from .shots import write_shots as put_shots
+from .unattended import check_manifest, inputs_of, supersede_alike, told_when_stopped, write_manifest
 
 
 def cure_file(
@@ -71,7 +73,9 @@ def cure_files(
     paper: str = "A4",
     write_shots: str | os.PathLike[str] | None = None,
 ) -> CureSummary:
-    """The reports of all stations, and with `out` a folder with a workbook of each.
+    """The reports of all stations, and with `out` a folder with a workbook of each, and its manifest.
+
+    Workbooks there of stations that the plan has no more are moved to `superseded`.
 
     A record or a log belongs to one station: with either, `cure_file` wants its name.
     """
@@ -98,9 +102,20 @@ def cure_files(
     if out is not None:
         names = distinct_names(report.station.station for report in summary.reports)
         inputs = [] if isinstance(plan, Plan) else [Path(plan)]
-        make_folder(Path(out))
-        for report in summary.reports:
-            _write(report, Path(out) / f"{names[report.station.station]}_cure.xlsx", inputs, paper)
+        folder = Path(out)
+        make_folder(folder)
+        check_manifest(folder)
+        files: list[Path] = []
+        with told_when_stopped(files, [out]):
+            for report in summary.reports:
+                path = folder / f"{names[report.station.station]}_cure.xlsx"
+                _write(report, path, inputs, paper)
+                files.append(path)
+        moved = supersede_alike(folder, files, "cure")
+        if not isinstance(plan, Plan):
+            found = [finding for report in summary.reports for finding in report.findings]
+            given = inputs_of(plan, NO_SOURCES)
+            write_manifest(folder, given, {"paper": paper}, files, moved.left, moved.names, found)
     return summary
 
 

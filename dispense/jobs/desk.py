@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -15,6 +14,7 @@ from ..base.findings import KINDS, MARKS, Finding
 from ..plan.read import check_shown
 from ..plan.records import Plan
 from ..xlsx.snapshot import snapshot
+from ..xlsx.write import scratch
 from .document import Grid, Host, Line, Mark
 
 __all__ = ["Answers", "Desk", "findings_lines", "marks_of", "on_disk", "worked_out"]
@@ -94,8 +94,8 @@ def worked_out(plan: Plan, lasted: dict[str, float]) -> Iterator[tuple[list[Find
 @contextmanager
 def on_disk(host: Host, grids: Sequence[Grid]) -> Iterator[Path]:
     """The open tables as a workbook of the plan's name in a folder that goes again."""
-    with tempfile.TemporaryDirectory(prefix="dispense") as folder:
-        path = Path(folder) / name_of(host)
+    with scratch() as folder:
+        path = folder / name_of(host)
         path.write_bytes(snapshot(grids))
         yield path
 

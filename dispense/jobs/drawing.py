@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import os
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -19,7 +18,7 @@ from ..plan.records import Plan
 from ..plan.tables import BY_NAME, TABLES
 from ..reports.drawing import JOINED_WITHIN, NamedPath, PathReport, drawn_paths, given_paths
 from ..xlsx.typed import save_signed
-from ..xlsx.write import atomic_write, refuse_overwrite
+from ..xlsx.write import atomic_write, refuse_overwrite, scratch
 from .rewrite import with_rows
 
 _MM = to_si("mm")[0]
@@ -170,8 +169,8 @@ def _into_plan(report: PathReport, plan: str | os.PathLike[str], write_plan: str
         )
     columns = [item.name for item in BY_NAME["Paths"].columns]
     content = with_rows(Path(plan), "Paths", columns, report.plan_rows(), new=True)
-    with tempfile.TemporaryDirectory() as folder:
-        trial = Path(folder) / "plan.xlsx"
+    with scratch() as folder:
+        trial = folder / "plan.xlsx"
         trial.write_bytes(content)
         _check_plan(old, load_plan(trial), report.paths)
     return atomic_write(write_plan, content, forbid=[plan], new=True)

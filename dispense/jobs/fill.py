@@ -2,7 +2,7 @@
 
     OUT/<date>_<shift>/<station>_material.xlsx, _cure_board.xlsx, _shot_check.xlsx, staging.xlsx
     OUT/<date>_<shift>/line.xlsx where parts pass stations by routes
-    OUT/setup/<station>_setup.xlsx
+    OUT/setup/<station>_setup.xlsx, from when it changes on also <station>_from_<date>_setup.xlsx
     OUT/results.xlsx
     OUT/manifest.json    what went in and came out
     OUT/superseded/...   sheets of the period that no longer hold
@@ -16,6 +16,7 @@ from __future__ import annotations
 import contextlib
 import datetime
 import os
+import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -40,6 +41,7 @@ from ..base.terminal import table as aligned
 from ..base.units import unit_factor
 from ..base.workers import Stopped, begin_worker
 from ..plan.records import Plan
+from ..plan.rows import Station
 from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 from ..plan.weeks import slots_of_day
 from ..reports.findings import plan_findings
@@ -70,6 +72,7 @@ Progress = Callable[[int, int], None]
 KINDS = {sheet.spec.key: sheet.plural for sheet in SHEETS}
 _some = partial(listed, most=12)  # names that a message offers to choose from
 SETUP = "setup"  # the folder of setup cards
+_SINCE = re.compile(r"_from_\d{4}-\d\d-\d\d(?=_)")  # in the name of a later setup card of a station
 SHOWN_CELLS = 4  # of those filled in by hand that a note names
 _FORMULA_KEPT = "holds a formula, which was kept"
 
@@ -650,26 +653,40 @@ def _makers(
     for row in plan.stations:
         name = row.station
         if (chosen.stations is None or name in chosen.stations) and station_parts(plan, name):
-            for sheet in SHEETS:
-                if sheet.of_station:
-                    of_card = partial(_of_card, sheet.of_station, plan, name, stamp)
-                    yield out / SETUP / f"{stems[name]}_{sheet.file}", of_card
+            for since, held in _cards(plan, name, results):
+                for sheet in SHEETS:
+                    if sheet.of_station:
+                        of_card = partial(_of_card, sheet.of_station, held, name, stamp)
+                        yield out / SETUP / f"{stems[name]}{since}_{sheet.file}", of_card
     by_shift: dict[tuple[datetime.date, str], list[ShiftResult]] = {}
     for result in results:
         by_shift.setdefault((result.date, result.shift), []).append(result)
     for (date, shift), group in by_shift.items():
-        folder = out / f"{date}_{shifts[shift]}"
+        folder, held = out / f"{date}_{shifts[shift]}", plan.on(date)
         for sheet in SHEETS:
             if sheet.of_shift:
-                yield folder / sheet.file, partial(sheet.of_shift, plan, group, stamp)
+                yield folder / sheet.file, partial(sheet.of_shift, held, group, stamp)
         for result in group:
             stem = stems[result.station.station]
             for sheet in SHEETS:
                 if sheet.of_station_shift:
                     yield (
                         folder / f"{stem}_{sheet.file}",
-                        partial(sheet.of_station_shift, plan, result, stamp),
+                        partial(sheet.of_station_shift, held, result, stamp),
                     )
+
+
+def _cards(plan: Plan, station: str, results: Sequence[ShiftResult]) -> Iterator[tuple[str, Plan]]:
+    """The plans by which a station is set up on the days that are filled; later ones from when they hold."""
+    days = sorted({result.date for result in results}) if plan.dated else []
+    before: Station | None = None
+    for date in days:
+        held = plan.on(date)
+        if (row := held.station(station)) != before:
+            yield ("" if before is None else f"_from_{date}"), held
+        before = row
+    if not days:
+        yield "", plan
 
 
 def _of_card(
@@ -691,7 +708,7 @@ def _covers(plan: Plan, chosen: _Chosen) -> Callable[[datetime.date | None, str,
     }
 
     def covers(day: datetime.date | None, shift: str, stem: str) -> bool:
-        if chosen.stations is not None and stem not in own:
+        if chosen.stations is not None and _SINCE.sub("", stem) not in own:
             return False
         if day is None:
             return chosen.date is None and chosen.shift is None and first is not None

@@ -23,8 +23,9 @@ from ..plan.sources import Source, Sources, load_plan_from
 from ..reports.findings import plan_findings
 from ..reports.routes import OF_ROUTES
 from ..xlsx.typed import foreign, save_signed
-from ..xlsx.write import atomic_write, refuse_overwrite
+from ..xlsx.write import atomic_write, clean, refuse_overwrite
 from .tables import forecast_tables, write_table, write_tables
+from .unattended import inputs_of, told_when_stopped, write_manifest_file
 from .upload import order_table, upload_columns
 
 RESPONSES = 75  # hundredths of the time that the shifts take, the rest is what if
@@ -50,6 +51,7 @@ def forecast_file(
     upload: str | os.PathLike[str] | None = None,
     columns: str | None = None,
     progress: Progress | None = None,
+    manifest: str | os.PathLike[str] | None = None,
 ) -> Forecast:
     """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
 
@@ -57,7 +59,8 @@ def forecast_file(
     frames (`plan.sources`). `paper` is what the workbook is printed on, A4 or Letter; `as_of` is today, as
     in `forecast`. `tables` is a folder for every table, `table_form` "csv", "parquet" or "xlsx"; `upload` a
     .csv, .parquet or .xlsx file of the orders to place, with the `columns` that another system takes
-    (`upload.upload_columns`; by default those of the plan's Settings).
+    (`upload.upload_columns`; by default those of the plan's Settings). `manifest` is a .json file that says
+    what went in and came out, by fingerprints. Where it is stopped, what was written is told.
     """
 
     paper_code(paper, "forecast")
@@ -84,12 +87,18 @@ def forecast_file(
     if what_if:
         what_if_table(found, progress=stage(progress, RESPONSES, WHOLE))
     forbid = [plan, *sources.files]
-    if out is not None:
-        write_forecast(found, out, paper=paper, forbid=forbid)
-    if tables is not None:
-        write_tables(forecast_tables(found), tables, table_form, forbid)
-    if upload is not None:
-        write_table(order_table(found, headers), upload, forbid)
+    files: list[Path] = []
+    with told_when_stopped(files, [one for one in (out, tables, upload, manifest) if one is not None]):
+        if out is not None:
+            files.append(write_forecast(found, out, paper=paper, forbid=forbid))
+        if tables is not None:
+            files += write_tables(forecast_tables(found), tables, table_form, forbid)
+        if upload is not None:
+            files.append(write_table(order_table(found, headers), upload, forbid))
+        if manifest is not None:
+            asked = {"weeks": weeks, "draws": draws, "seed": seed, "as_of": as_of, "what_if": what_if}
+            inputs = inputs_of(plan, sources)
+            write_manifest_file(manifest, inputs, asked, files, found.findings, [*forbid, *files])
     return found
 
 
@@ -151,6 +160,7 @@ def write_forecast(
     else:
         content = (json.dumps(found.as_json(), ensure_ascii=False, indent=2, allow_nan=False) + "\n").encode()
     refuse_overwrite(target, forbid)
+    clean(target.parent)
     if target.exists() and not _alike(target.read_bytes(), content, ending):
         raise FileError(foreign(target))
     atomic_write(target, content, forbid=forbid)

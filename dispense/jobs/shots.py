@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -16,7 +15,7 @@ from ..plan.rows import Pot, Shot
 from ..plan.tables import TABLES
 from ..reports.pour import PourReport
 from ..reports.shot_plan import ShotChoice
-from ..xlsx.write import atomic_write
+from ..xlsx.write import atomic_write, scratch
 from .rewrite import with_rows
 
 _CLOSE = 1e-6  # of a share or a minute that is read back
@@ -85,8 +84,8 @@ def write_shots(
         if (shot.part, shot.pot) not in replaced
     ]
     content = with_rows(Path(path), "Shots", _COLUMNS, [*kept, *rows])
-    with tempfile.TemporaryDirectory() as folder:
-        trial = Path(folder) / "plan.xlsx"
+    with scratch() as folder:
+        trial = folder / "plan.xlsx"
         trial.write_bytes(content)
         _check(plan, load_plan(trial), [*kept, *rows])
     return atomic_write(out, content, forbid=[path], new=True)

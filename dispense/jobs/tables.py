@@ -27,7 +27,7 @@ from ..base.units import AS_GIVEN
 from ..reports.compare import Comparison
 from ..sheets.spec import Content
 from ..xlsx.typed import foreign, save_signed
-from ..xlsx.write import atomic_write, make_folder, refuse_overwrite
+from ..xlsx.write import atomic_write, clean, make_folder, refuse_overwrite
 
 if TYPE_CHECKING:
     from ..forecast.results import Forecast
@@ -78,12 +78,16 @@ def write_tables(
     if (target / PACKAGE).exists() and before is _NOTHING:
         raise FileError(foreign(target / PACKAGE))
     make_folder(target)
+    clean(target)
+    package = _described(tables, form, files)
+    gone = {name: before[name] for name in before if name not in files}  # of a run that had a table more
+    if gone or set(files) - set(before):  # first said: after a kill the next run knows what is ours
+        atomic_write(target / PACKAGE, _with_gone(package, gone))
     for name, content in files.items():
         atomic_write(target / name, content)
-    package = _described(tables, form, files)
+    for name, fingerprint in gone.items():
+        _drop(target / Path(name).name, fingerprint)
     atomic_write(target / PACKAGE, package)
-    for name in set(before) - set(files):  # of a run before, which had a table more
-        _drop(target / Path(name).name, before[name])
     return [target / name for name in (*files, PACKAGE)]
 
 
@@ -104,6 +108,7 @@ def write_table(
         return save_signed(target, _book([table]), "tables", kept)[0]
     content = _content(table, form)
     refuse_overwrite(target, kept)
+    clean(target.parent)
     if target.exists() and not _is_such(target, content, form):
         raise FileError(foreign(target))
     return atomic_write(target, content, forbid=kept)
@@ -170,6 +175,13 @@ def _described(tables: Sequence[TidyTable], form: str, files: dict[str, bytes]) 
     ]
     package = {"name": "dispense", "created_by": MAKER, "resources": resources}
     return (json.dumps(package, ensure_ascii=False, indent=2) + "\n").encode()
+
+
+def _with_gone(package: bytes, gone: dict[str, str]) -> bytes:
+    """The same with files of a run before that will go."""
+    found = json.loads(package)
+    found["resources"] += [{"path": path, "hash": fingerprint} for path, fingerprint in gone.items()]
+    return (json.dumps(found, ensure_ascii=False, indent=2) + "\n").encode()
 
 
 def _content(table: TidyTable, form: str) -> bytes:

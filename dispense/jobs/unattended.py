@@ -7,12 +7,13 @@ run, where one is asked for.
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import json
 import os
 import re
 import shutil
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
@@ -21,10 +22,12 @@ from typing import Any
 from .. import __version__
 from ..base.errors import FileError, Problem
 from ..base.findings import Finding
+from ..base.printed import listed
+from ..base.workers import Stopped
 from ..plan.sources import Sources, file_of, shown_source
 from ..sheets.catalogue import SPECS
 from ..xlsx.typed import foreign, kind_at
-from ..xlsx.write import atomic_write, make_folder, refuse_overwrite
+from ..xlsx.write import atomic_write, clean, make_folder, refuse_overwrite
 
 MANIFEST = "manifest.json"
 SUPERSEDED = "superseded"
@@ -88,6 +91,23 @@ def stamp_of(inputs: Sequence[Input]) -> str:
     return f"{newest:%Y-%m-%d %H:%M} {together[:SHORT]}"
 
 
+@contextlib.contextmanager
+def told_when_stopped(written: Sequence[Path], asked: Sequence[str | os.PathLike[str]]) -> Iterator[None]:
+    """Where the work in it is stopped (SIGTERM, Ctrl-C) say what was written by then and what was not."""
+    try:
+        yield
+    except KeyboardInterrupt as error:
+        done = {path.absolute() for path in written}
+        left = [
+            os.fspath(one)
+            for one in asked
+            if not any(path.is_relative_to(Path(one).absolute()) for path in done)
+        ]
+        words = f"written: {listed([str(path) for path in written])}" if written else "nothing was written"
+        more = f"; not written, or not all of it: {listed(left)}" if left else ""
+        raise Stopped(f"stopped: {words}{more}") from error
+
+
 # ------------------------------------------------------------------------------------------ manifest
 
 
@@ -101,34 +121,69 @@ def write_manifest(
     findings: Iterable[Finding],
 ) -> Path:
     """Say in the folder what went in and came out; files of it by their names within the folder."""
-    listed = [{"file": path.relative_to(folder).as_posix(), "sha256": fingerprint(path)} for path in files]
+    check_manifest(folder)
+    content = _manifest(folder, inputs, asked, files, not_written, superseded, findings)
+    return atomic_write(folder / MANIFEST, content)
+
+
+def write_manifest_file(
+    path: str | os.PathLike[str],
+    inputs: Sequence[Input],
+    asked: dict[str, Any],
+    files: Iterable[Path],
+    findings: Iterable[Finding],
+    forbid: Iterable[str | os.PathLike[str]] = (),
+) -> Path:
+    """The same for a command that fills no folder of its own: a file of any name, files beside it by name."""
+    target = Path(path)
+    refuse_overwrite(target, forbid)
+    clean(target.parent)
+    if target.exists() and not _is_manifest(target):
+        raise FileError(foreign(target))
+    return atomic_write(target, _manifest(target.parent, inputs, asked, files, (), (), findings))
+
+
+def _within(path: Path, folder: Path) -> str:
+    """A file's name as seen from a folder; the whole one where it lies elsewhere."""
+    path, folder = path.absolute(), folder.absolute()
+    return path.relative_to(folder).as_posix() if path.is_relative_to(folder) else path.as_posix()
+
+
+def _manifest(
+    folder: Path,
+    inputs: Sequence[Input],
+    asked: dict[str, Any],
+    files: Iterable[Path],
+    not_written: Iterable[Problem],
+    superseded: Iterable[str],
+    findings: Iterable[Finding],
+) -> bytes:
+    named = [{"file": _within(path, folder), "sha256": fingerprint(path)} for path in files]
     content = {
         "made_by": MAKER,
         "version": __version__,
         "asked": asked,
         "inputs": [{"role": one.role, "name": one.name, "sha256": one.fingerprint or None} for one in inputs],
-        "files": sorted(listed, key=lambda item: item["file"]),
+        "files": sorted(named, key=lambda item: item["file"]),
         "not_written": [str(problem) for problem in not_written],
         "superseded": sorted(superseded),
         "findings": [finding.as_json() for finding in findings],
     }
-    check_manifest(folder)
-    return atomic_write(
-        folder / MANIFEST, (json.dumps(content, ensure_ascii=False, indent=2, default=str) + "\n").encode()
-    )
+    return (json.dumps(content, ensure_ascii=False, indent=2, default=str) + "\n").encode()
 
 
 def check_manifest(folder: Path) -> None:
     """Refuse a folder whose manifest is another program's."""
     path = folder / MANIFEST
-    if not path.exists():
-        return
-    try:
-        is_ours = json.loads(path.read_bytes())["made_by"] == MAKER
-    except (OSError, ValueError, KeyError, TypeError):
-        is_ours = False
-    if not is_ours:
+    if path.exists() and not _is_manifest(path):
         raise FileError(foreign(path))
+
+
+def _is_manifest(path: Path) -> bool:
+    try:
+        return bool(json.loads(path.read_bytes())["made_by"] == MAKER)
+    except (OSError, ValueError, KeyError, TypeError):
+        return False
 
 
 def log_run(
@@ -199,6 +254,15 @@ def supersede(
     return moved
 
 
+def supersede_alike(folder: Path, wanted: Iterable[Path], kind: str) -> Moved:
+    """Move workbooks of a kind that a run no longer asks for into `superseded/`; kept copies stay."""
+    kept, moved = set(wanted), Moved()
+    for path in sorted(folder.glob("*.xlsx")):
+        if path not in kept and not _COPY.fullmatch(path.stem) and kind_at(path) == kind:
+            _move(folder, path, moved)
+    return moved
+
+
 def _move(folder: Path, path: Path, moved: Moved) -> None:
     name = path.relative_to(folder)
     target, number = folder / SUPERSEDED / name, 1
@@ -231,5 +295,8 @@ __all__ = [
     "log_run",
     "stamp_of",
     "supersede",
+    "supersede_alike",
+    "told_when_stopped",
     "write_manifest",
+    "write_manifest_file",
 ]

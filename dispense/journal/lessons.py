@@ -69,7 +69,7 @@ _MEASURED = ((WEIGHT, VOLUME, ""), (WEIGHT_A, VOLUME_A, "a"), (WEIGHT_B, VOLUME_
 
 
 def _material(plan: Plan, entry: Entry) -> str:
-    return entry.material or plan.station(entry.station).material
+    return entry.material or plan.on(entry.date).station(entry.station).material
 
 
 def _densities(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:

@@ -31,7 +31,7 @@ def lot_findings(plan: Plan, entries: Sequence[Entry], known: Iterable[Entry] = 
     for entry in entries:
         if entry.kind not in (OPENED, STAGED):
             continue
-        here = entry.material or plan.station(entry.station).material, entry.component
+        here = entry.material or plan.on(entry.date).station(entry.station).material, entry.component
         for lot in lots_of(entry):
             meant = {(row.material, row.component) for row in stock.get(lot, [])} | received.get(lot, set())
             words = _wrong(entry, here, stock.get(lot, []), meant)

@@ -16,7 +16,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from ..xlsx.write import atomic_write
+from ..xlsx.write import atomic_write, clean, temporary_name
 from .entries import (
     BOOK,
     BOOKING_FIELDS,
@@ -191,6 +191,9 @@ def recover(path: Path) -> Rescued:
     A kill at any moment leaves the damaged one, or the new one with the damaged one beside it.
     """
 
+    clean(path.parent)
+    trial = path.with_name(f"{temporary_name(path.stem)}.tmp")
+
     def work() -> Rescued:
         found = rescued(path)
         if not found.bookings:
@@ -201,7 +204,6 @@ def recover(path: Path) -> Rescued:
                 atomic_write(f"{kept}{ending}", log.read_bytes())
         atomic_write(kept, path.read_bytes(), new=True)
         found.kept = kept.name
-        trial = path.with_name(f".dispense-{path.stem}-{os.getpid()}.tmp")
         trial.unlink(missing_ok=True)
         begin_again(trial, path, found.about, found.bookings)
         return found
@@ -209,7 +211,7 @@ def recover(path: Path) -> Rescued:
     found = alone(path, work)
     for ending in BESIDE:
         Path(f"{path}{ending}").unlink(missing_ok=True)
-    os.replace(path.with_name(f".dispense-{path.stem}-{os.getpid()}.tmp"), path)
+    os.replace(trial, path)
     return found
 
 

@@ -28,7 +28,18 @@ from .checks import NameBeside, check_links, check_records
 from .prepared import lots_on_order, prepared
 from .records import MISSING_VALUE, RECORDS, Plan, RawTable
 from .rows import Insert, Pot, Row, Settings, Shot
-from .tables import BUILDS, LONGEST_TEXT, SETTINGS, TABLES, YEARS, Table, believable, believable_text
+from .tables import (
+    BUILDS,
+    LONGEST_TEXT,
+    SETTINGS,
+    TABLES,
+    VALIDITY,
+    YEARS,
+    Table,
+    believable,
+    believable_text,
+)
+from .validity import dated_values, variant_problems, variants_built
 
 _R = TypeVar("_R", bound=Row)
 
@@ -77,6 +88,9 @@ def read_plan(
         letters = plan.letters.setdefault(table.name, {})
         records = read_table(table, raw, problems, letters, plan.warnings)
         setattr(plan, table.attribute, records)
+        if table is VALIDITY and len(problems) == before and not broken:
+            plan.dated, wrong = dated_values(plan)
+            problems += wrong
         if len(problems) > before:
             beside += _names_beside(table, raw)
             broken.add(table.name)
@@ -86,6 +100,10 @@ def read_plan(
     problems.extend(check_links(plan, broken, beside))
     if not broken and not problems:
         problems.extend(check_records(plan))
+        for _, held in variants_built(plan):
+            told = {str(problem) for problem in problems}
+            found = variant_problems(plan, check_records(held), held)
+            problems.extend(problem for problem in found if str(problem) not in told)
     return plan, sorted(problems, key=_place)
 
 

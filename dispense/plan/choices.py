@@ -19,8 +19,8 @@ from ..base.naming import LIKELY, fold, nearest
 from ..base.numbers import EQUAL
 from ..base.units import AS_GIVEN, from_si
 from .materials import sized
-from .records import Plan
-from .rows import Choice, Component, Row, Station, TemperaturePoint
+from .records import Dated, Plan
+from .rows import Choice, Component, Row, Station, TemperaturePoint, ValidValue
 from .tables import CHOSEN_AT_STATION, CHOSEN_OF_COMPONENT, believable, believable_text
 
 MOST_SETS = 500  # of one comparison; each is played
@@ -122,7 +122,7 @@ def _read(plan: Plan) -> tuple[list[Option], list[Problem]]:
     for row in plan.choices:
         try:
             target = _target(plan, row)
-            value = _value(plan, row, target.field)
+            value = value_of(plan, row, target.field)
         except InputError as error:
             problems += error.problems
             continue
@@ -171,8 +171,8 @@ def _target(plan: Plan, row: Choice) -> Target:
     return Target("", row.material, letter, _OF_COMPONENT[row.what].name)
 
 
-def _value(plan: Plan, row: Choice, column: Column) -> Value:
-    """The value of a row as its column reads it."""
+def value_of(plan: Plan, row: Choice | ValidValue, column: Column) -> Value:
+    """The value of a row as the column that it names reads it."""
     where = plan.cell(row, "value")
     if not row.value:
         raise InputError(Problem(where, column.words, None, column.allowed()))
@@ -398,11 +398,18 @@ def with_values(plan: Plan, values: Mapping[Target, Value]) -> Plan:
         at.setdefault((target.station, target.material, target.component), {})[target.column] = value
     return replace(
         plan,
+        dated=[item for item in plan.dated if not _is_chosen(item, at)],
         stations=[_station(row, at.get((row.station, "", ""), {})) for row in plan.stations],
         components=[
             _component(row, at.get(("", row.material, row.component), {})) for row in plan.components
         ],
     )
+
+
+def _is_chosen(item: Dated, at: Mapping[tuple[str, str, str], Mapping[str, Any]]) -> bool:
+    """Whether a figure that holds for a time gives way to one that is chosen: that holds all along."""
+    place = (*item.key, "", "") if item.table == Station.TABLE else ("", *item.key)
+    return item.column in at.get((place[0], place[1], place[-1]), {})
 
 
 def _station(row: Station, values: dict[str, Any]) -> Station:
@@ -428,5 +435,6 @@ __all__ = [
     "choice_fields",
     "choice_problems",
     "chosen_sets",
+    "value_of",
     "with_values",
 ]

@@ -17,19 +17,23 @@ from ..base.naming import field_name, fold, nearest
 from ..base.units import from_si, read_header, read_quantity, unit_factor
 from .records import Plan, RawTable
 from .rows import Component, StockLot
-from .tables import BUILDS, ORDERS, QUANTITY_UNITS, STOCK
+from .tables import BUILDS, ORDERS, QUANTITY_UNITS, SHIFTS, STOCK, VALIDITY
 from .weeks import slots_of, split_whole, week_of
 
 #: words for a container as a whole, as stock systems write them
 EACH = frozenset({"each", "ea", "pc", "pcs", "piece", "pieces", "container", "containers"})
 NEVER = datetime.date.max  # the last day of what keeps
 VOLUME = "mL"
+DAY_0 = 1900  # spreadsheets keep a time beyond 24:00 as a date of that year or of the one before
 
 
 def prepared(raw: RawTable, plan: Plan, problems: list[Problem]) -> RawTable:
     """A raw table as `read_table` takes it; `plan` holds the tables before it."""
     if raw.name == BUILDS.name:
         return _weeks_as_days(raw, plan, problems)
+    if raw.name == VALIDITY.name:
+        typed = list(map(_typed, _cells(raw, "value")))
+        return raw if _place(raw, "value") is None else _with_column(raw, "value", "Value", typed)
     if raw.name in (STOCK.name, ORDERS.name):
         return _in_volumes(_with_names(raw, plan, problems), plan, problems)
     return raw
@@ -69,6 +73,16 @@ def lots_on_order(plan: Plan) -> list[StockLot]:
             )
         )
     return found
+
+
+def _typed(cell: Any) -> Any:
+    """A time of day that was typed into a cell of texts, as it was typed: 22:00, 30:00."""
+    if isinstance(cell, datetime.time | datetime.timedelta) or (
+        isinstance(cell, datetime.datetime) and cell.year <= DAY_0
+    ):
+        minutes = round(SHIFTS.column("start").read(cell) / 60.0)
+        return f"{minutes // 60:02d}:{minutes % 60:02d}"
+    return cell
 
 
 # ------------------------------------------------------------------------------------------ columns

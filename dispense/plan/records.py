@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from operator import attrgetter
 from typing import Any, TypeVar, cast
 
@@ -43,8 +43,9 @@ from .rows import (
     Station,
     StockLot,
     TemperaturePoint,
+    ValidValue,
 )
-from .tables import SETTINGS, TABLES
+from .tables import BY_NAME, SETTINGS, TABLES
 
 #: the class of a table's rows
 RECORDS: dict[str, type[Row]] = {table.name: getattr(row_classes, table.record) for table in TABLES}
@@ -109,6 +110,35 @@ def default_settings() -> Settings:
     return cast(Settings, {item.name: item.default_si() for item in SETTINGS})
 
 
+@dataclass(frozen=True, slots=True)
+class Dated:
+    """A figure that holds for a time in place of that of a row: its table, key, column, value in SI units."""
+
+    table: str
+    key: tuple[str, ...]
+    column: str
+    value: Any
+    first: datetime.date  # that it holds
+    last: datetime.date
+    row: ValidValue
+
+    def holds_on(self, date: datetime.date) -> bool:
+        """Whether it holds on a day."""
+        return self.first <= date <= self.last
+
+    def is_of(self, row: Row) -> bool:
+        """Whether a row is the one whose figure it replaces."""
+        return self.table == row.TABLE and key_of(row) == self.key
+
+
+def key_of(row: Row) -> tuple[Any, ...]:
+    """What a row is known by among those of its table."""
+    return tuple(getattr(row, name) for name in BY_NAME[row.TABLE].key)
+
+
+Holding = tuple[int, ...]  # the places in `Plan.dated` of the figures that hold together
+
+
 @dataclass(slots=True)
 class Plan:
     """All records of a plan, in SI units; look-ups are built once."""
@@ -133,12 +163,14 @@ class Plan:
     shifts: list[Shift] = field(default_factory=list)
     holidays: list[Holiday] = field(default_factory=list)
     breaks: list[Break] = field(default_factory=list)
+    validity: list[ValidValue] = field(default_factory=list)
     builds: list[Build] = field(default_factory=list)
     stock: list[StockLot] = field(default_factory=list)  # with what is on order, from its arrival on
     orders: list[OpenOrder] = field(default_factory=list)
     choices: list[Choice] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
+    dated: list[Dated] = field(default_factory=list)  # the rows of `validity` as they are meant
     takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
     revision: Revision | None = None  # what its sheets say of it; None where none was ever released
@@ -225,13 +257,66 @@ class Plan:
             raise InputError(Problem("plan", key, name, f"one of {', '.join(map(str, known))}", code=NA))
         return found
 
+    # -- what holds on a day -----------------------------------------------------------------
+
+    def holding(self, date: datetime.date) -> Holding:
+        """Which dated figures hold on a day."""
+        return tuple(place for place, item in enumerate(self.dated) if item.holds_on(date))
+
+    def on(self, date: datetime.date | None) -> Plan:
+        """The plan with the figures that hold on a day; as it stands where no day is known."""
+        return self.variant(self.holding(date)) if self.dated and date is not None else self
+
+    def variant(self, holding: Holding) -> Plan:
+        """The plan with these dated figures in place, without any other; itself where there are none."""
+        if not holding:
+            return self
+        known: dict[Holding, Plan] = self.kept("variants")
+        if holding not in known:
+            values: dict[tuple[str, tuple[str, ...]], dict[str, Any]] = defaultdict(dict)
+            for item in (self.dated[place] for place in holding):
+                values[item.table, item.key][item.column] = item.value
+
+            def valid(rows: Sequence[_R]) -> list[_R]:
+                found = [(row, values.get((row.TABLE, key_of(row)))) for row in rows]
+                return [replace(row, **new) if new else row for row, new in found]
+
+            known[holding] = replace(
+                self,
+                stations=valid(self.stations),
+                components=valid(self.components),
+                shifts=valid(self.shifts),
+                dated=[],
+            )
+        return known[holding]
+
+    def with_rows(self, row: type[_R], changed: Callable[[_R], _R]) -> Plan:
+        """The plan with the rows of a class changed, and what holds for a time as they are."""
+        rows = [changed(item) for item in self.rows(row)]
+        dated = []
+        for item in self.dated:
+            found = next((one for one in self.rows(row) if item.is_of(one)), None)
+            if found is not None:
+                found = changed(replace(found, **{item.column: item.value}))
+                item = replace(item, value=getattr(found, item.column))
+            dated.append(item)
+        plan = replace(self, dated=dated)
+        setattr(plan, row.TABLE.lower(), rows)
+        return plan
+
+    def materials_at(self, station: str) -> list[str]:
+        """The materials of a station, one after another: that of its row, then those that are dated."""
+        later = [item.value for item in self.dated if (item.key, item.column) == ((station,), "material")]
+        return list(dict.fromkeys([self.station(station).material, *later]))
+
     def components_of(self, material: str) -> dict[str, Component]:
         """Components of a material by letter: {"a": …, "b": …}."""
         return {item.component: item for item in self.group(Component, "material").get(material, ())}
 
     def hours_of(self, date: datetime.date, shift: str) -> tuple[float, float]:
         """Start and end of a shift on a day [s after midnight]: those of its builds where they state some."""
-        row, builds = self.shift(shift), self.group(Build, "date", "shift").get((date, shift), ())
+        row = self.on(date).shift(shift)
+        builds = self.group(Build, "date", "shift").get((date, shift), ())
         starts = [build.start for build in builds if build.start is not None]
         ends = [build.end for build in builds if build.end is not None]
         return min(starts, default=row.start), max(ends, default=row.end)
@@ -274,8 +359,8 @@ class Plan:
 
     def days(self) -> list[tuple[datetime.date, str]]:
         """Each date and shift with builds, in order of time."""
-        starts = {item.shift: item.start for item in self.shifts}
-        return sorted(self.group(Build, "date", "shift"), key=lambda key: (key[0], starts[key[1]]))
+        found = self.group(Build, "date", "shift")
+        return sorted(found, key=lambda key: (key[0], self.on(key[0]).shift(key[1]).start))
 
     def record(self, name: str) -> tuple[list[float], list[float]]:
         """Times of day [s] and temperatures [K] of a temperature record."""
@@ -288,4 +373,4 @@ class Plan:
         return [row[0] for row in rows], [row[1] for row in rows]
 
 
-__all__ = ["MISSING_VALUE", "RECORDS", "Plan", "RawTable", "raw_table"]
+__all__ = ["MISSING_VALUE", "RECORDS", "Dated", "Holding", "Plan", "RawTable", "key_of", "raw_table"]

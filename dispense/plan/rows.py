@@ -709,6 +709,35 @@ class Break(Row):
 
 
 @dataclass(frozen=True, slots=True)
+class ValidValue(Row):
+    """A row of Validity: figures that hold from or until a day, in place of those of Stations, Components and
+    Shifts: a shift's hours, a price, scrap, the material of a station."""
+
+    TABLE: ClassVar[str] = "Validity"
+    station: str
+    """Station at which it holds; blank for a price or a shift."""
+    shift: str
+    """Shift of which it holds."""
+    material: str
+    """Of a price: its material."""
+    component: str | None
+    """Of a price: A or B; blank if one-part: a, b."""
+    what: str
+    """What holds: a column of Stations, the price of Components, start, end or days of Shifts: material,
+    nozzle bore, nozzle length, mixer bore, mixer length, mixer volume, flow, speed, nozzles, at life limit,
+    purge share, purge volume, refill, after run, shop temperature, record, scrap, takt, price, start, end,
+    days."""
+    value: str
+    """Its value, with a unit where it is not that of its column: a material, 3 %, 22:00; days none: the shift
+    is not worked."""
+    valid_from: datetime.date | None
+    """First day on which it holds; blank: ever since."""
+    valid_until: datetime.date | None
+    """Last day on which it holds; blank: for good."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
 class Build(Row):
     """A row of Builds: what is built, day by day."""
 
@@ -900,4 +929,5 @@ __all__ = [
     "Station",
     "StockLot",
     "TemperaturePoint",
+    "ValidValue",
 ]

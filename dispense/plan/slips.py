@@ -486,9 +486,13 @@ def _unused(plan: Plan) -> Iterator[Finding]:
                 part=part,
             )
     named = {
-        "materials": ("material", {row.material for row in plan.stations}),
+        "materials": ("material", {name for row in plan.stations for name in plan.materials_at(row.station)}),
         "paths": ("path", {row.path for row in plan.beads} | {row.pattern for row in plan.joints}),
-        "temperatures": ("record", {row.record for row in plan.stations}),
+        "temperatures": (
+            "record",
+            {row.record for row in plan.stations}
+            | {item.value for item in plan.dated if item.column == "record"},
+        ),
         "profiles": ("profile", {row.profile for row in plan.ovens}),
         "parts": ("part", set(built_parts(plan))),
         "shifts": ("shift", {row.shift for row in plan.builds}),

@@ -901,6 +901,37 @@ CHOICES = Table(
     is_seldom=True,
 )
 
+#: what may hold for a time: at a station, of a component as it is bought, of a shift
+DATED_AT_STATION = (*CHOSEN_AT_STATION, STATIONS.column("scrap"), STATIONS.column("takt"))
+DATED_OF_COMPONENT = (COMPONENTS_TABLE.column("price"),)
+DATED_OF_SHIFT = tuple(SHIFTS.column(name) for name in ("start", "end", "days"))
+
+VALIDITY = Table(
+    "Validity",
+    "ValidValue",
+    "figures that hold from or until a day, in place of those of Stations, Components and Shifts: a shift's "
+    "hours, a price, scrap, the material of a station",
+    (
+        refer("station", "Stations", "station at which it holds; blank for a price or a shift", default=""),
+        refer("shift", "Shifts", "shift of which it holds", default=""),
+        refer("material", "Materials", "of a price: its material", default=""),
+        choice("component", COMPONENTS, "of a price: A or B; blank if one-part", default=None),
+        choice(
+            "what",
+            tuple(item.heading.lower() for item in (*DATED_AT_STATION, *DATED_OF_COMPONENT, *DATED_OF_SHIFT)),
+            "what holds: a column of Stations, the price of Components, start, end or days of Shifts",
+        ),
+        text(
+            "value",
+            "its value, with a unit where it is not that of its column: a material, 3 %, 22:00; days none: "
+            "the shift is not worked",
+        ),
+        date("valid_from", "first day on which it holds; blank: ever since", default=None),
+        date("valid_until", "last day on which it holds; blank: for good", default=None),
+    ),
+    is_seldom=True,
+)
+
 CHANGES = Table(
     "Changes",
     "Change",
@@ -940,6 +971,7 @@ TABLES: tuple[Table, ...] = (
     SHIFTS,
     HOLIDAYS,
     BREAKS,
+    VALIDITY,
     BUILDS,
     STOCK,
     ORDERS,

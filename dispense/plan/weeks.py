@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from .records import Plan
 from .rows import Shift
 
+NO_DAY = "none"  # in place of days: for the time being the shift is not worked
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _WEEK = re.compile(r"(\d{4})-?W(\d{1,2})", re.IGNORECASE)
 
@@ -16,9 +17,11 @@ _WEEK = re.compile(r"(\d{4})-?W(\d{1,2})", re.IGNORECASE)
 def weekdays(text: str) -> tuple[int, ...] | None:
     """The days of a text as numbers from Monday, 0; None where it is not understood.
 
-    >>> weekdays("Mon-Fri"), weekdays("Sat, Sun"), weekdays("Fri-Mon"), weekdays("often")
-    ((0, 1, 2, 3, 4), (5, 6), (0, 4, 5, 6), None)
+    >>> weekdays("Mon-Fri"), weekdays("Sat, Sun"), weekdays("Fri-Mon"), weekdays("none"), weekdays("often")
+    ((0, 1, 2, 3, 4), (5, 6), (0, 4, 5, 6), (), None)
     """
+    if text.strip().casefold() == NO_DAY:
+        return ()
     found: set[int] = set()
     for word in filter(None, re.split(r"[\s,;]+", text)):
         ends = [end[:3].casefold() for end in re.split("[-–]", word)]
@@ -42,22 +45,21 @@ def week_of(text: str) -> datetime.date | None:
         return None
 
 
-def _days_of(row: Shift) -> tuple[int, ...]:
-    """The weekdays of a shift; Monday to Friday where they are not understood, which the checks name."""
-    return weekdays(row.days) or tuple(range(5))
+def days_of(row: Shift) -> tuple[int, ...]:
+    """The weekdays of a shift from Monday, 0; to Friday where they are not understood, which checks name."""
+    found = weekdays(row.days)
+    return tuple(range(5)) if found is None else found
 
 
 def slots_of(plan: Plan, monday: datetime.date, shift: str = "") -> list[tuple[datetime.date, str, float]]:
     """Day, shift and working time [s] of each shift of a week, of one shift or of all, in order of time."""
     free = {row.date for row in plan.holidays}
     found = []
-    for row in plan.shifts:
-        if shift and row.shift != shift:
-            continue
-        rest = sum(end - start for start, end in plan.breaks_of(row.shift))
-        for number in _days_of(row):
-            day = monday + datetime.timedelta(days=number)
-            if day not in free:
+    for number in range(len(DAYS)):
+        day = monday + datetime.timedelta(days=number)
+        for row in () if day in free else plan.on(day).shifts:
+            if (not shift or row.shift == shift) and number in days_of(row):
+                rest = sum(end - start for start, end in plan.breaks_of(row.shift))
                 found.append((day, row.start, row.shift, max(row.end - row.start - rest, 0.0)))
     return [(day, name, time) for day, _, name, time in sorted(found)]
 
@@ -83,4 +85,4 @@ def split_whole(quantity: int, weights: Sequence[float]) -> list[int]:
     return parts
 
 
-__all__ = ["slots_of", "slots_of_day", "split_whole", "week_of", "weekdays"]
+__all__ = ["NO_DAY", "days_of", "slots_of", "slots_of_day", "split_whole", "week_of", "weekdays"]

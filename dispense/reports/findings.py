@@ -14,6 +14,7 @@ from ..base.findings import NOTE, QUALITY, READING, Finding, gravest_first
 from ..plan.records import Plan
 from ..plan.rows import Station
 from ..plan.slips import slips
+from ..plan.validity import change_overs, validity_findings, variants_built
 from ..shift.setup import setup_card
 from .pour import pour_findings
 from .press import press_findings, pressed_findings
@@ -49,7 +50,14 @@ OF_STATION: tuple[Callable[[Plan, Station], list[Finding]], ...] = (
     standing_findings,
     thickening_findings,
 )
-OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips, route_findings)
+
+
+def _dated(plan: Plan) -> list[Finding]:
+    """What is told of figures that hold for a time."""
+    return [*validity_findings(plan), *change_overs(plan)]
+
+
+OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips, route_findings, _dated)
 
 
 def _of_plan(plan: Plan) -> list[Finding]:
@@ -62,7 +70,32 @@ def _of_plan(plan: Plan) -> list[Finding]:
 
 def station_findings(plan: Plan, station: str) -> list[Finding]:
     """What is found of a station as planned, the gravest first."""
-    known = plan.kept("findings")
+    known: dict[str, list[Finding]] = plan.kept("findings")
+    if station not in known:
+        known[station] = gravest_first([*_of_station(plan, station), *_of_variants(plan, station)])
+    return known[station]
+
+
+def _of_variants(plan: Plan, station: str) -> list[Finding]:
+    """What is found of a station only with the figures that hold for a time, from the first day on."""
+    told = {str(finding) for finding in _of_station(plan, station)} if plan.dated else set()
+    found: list[Finding] = []
+    seen = [plan.station(station)]
+    for date, held in variants_built(plan):
+        row = held.station(station)
+        if row in seen:
+            continue
+        seen.append(row)
+        for item in _of_station(held, station):
+            if str(item) not in told:
+                told.add(str(item))
+                found.append(replace(item, day=item.day or date))
+    return found
+
+
+def _of_station(plan: Plan, station: str) -> list[Finding]:
+    """What every provider finds of a station, the figures of its row in place."""
+    known: dict[str, list[Finding]] = plan.kept("findings of rows")
     if station not in known:
         row = plan.station(station)
         found: list[Finding] = []
@@ -80,7 +113,7 @@ def station_findings(plan: Plan, station: str) -> list[Finding]:
                     )
                     for problem in error.problems
                 ]
-        known[station] = gravest_first(found)
+        known[station] = found
     return known[station]
 
 

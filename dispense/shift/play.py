@@ -29,9 +29,9 @@ def play_shift(
 
     The stations that routes join with it are played with it.
     """
-    row = plan.station(station)
     store = Store.of(plan) if store is None else store
-    builds = plan.builds_of(date, shift)
+    builds, plan = plan.builds_of(date, shift), plan.on(date)
+    row = plan.station(station)
     if station in lines(plan):
         rows = [plan.station(name) for name in lines(plan)[station]]
         played = _play(plan, builds, store, _players(plan, date, shift, builds, store, None, None, rows))
@@ -52,7 +52,8 @@ def play_plan(
     materials (they draw on the same store) or their routes. Of the shift of `today` the rest is played,
     from now on.
     """
-    chosen = list(plan.stations) if stations is None else _with_others(plan, set(stations))
+    everyone = [row.station for row in plan.stations]
+    chosen = everyone if stations is None else _with_others(plan, set(stations))
     store = Store.of(plan)
     days = plan.days()
     for place, (date, shift) in enumerate(days):
@@ -61,20 +62,21 @@ def play_plan(
         if place + 1 < len(days):
             next_date, next_shift = days[place + 1]
             following = shift_calendar(plan, next_date, next_shift, (next_date - date).days)
-        players = partial(_players, plan, date, shift, builds, store, following, today)
+        held = plan.on(date)
+        players = partial(_players, held, date, shift, builds, store, following, today)
         played: dict[str, ShiftResult | None] = {}  # of stations that routes join; None: nothing to do
-        for row in chosen:
-            names = lines(plan).get(row.station, ())
-            if names and row.station not in played:  # a line is played once, whoever of it is at work
-                joined = _play(plan, builds, store, players([plan.station(name) for name in names]))
+        for station in chosen:
+            names = lines(held).get(station, ())
+            if names and station not in played:  # a line is played once, whoever of it is at work
+                joined = _play(held, builds, store, players([held.station(name) for name in names]))
                 results = {item.station.station: item for item in joined}
                 played |= {name: results.get(name) for name in names}
             if names:
-                result = played[row.station]
+                result = played[station]
                 if result is not None:
                     yield result
             else:
-                yield from _play(plan, builds, store, players([row]))
+                yield from _play(held, builds, store, players([held.station(station)]))
         if until is not None and (date, shift) == until:
             return
 
@@ -111,15 +113,17 @@ def _play(plan: Plan, builds: dict[str, int], store: Store, players: Sequence[Pl
     return [player.play() for player in at_work]
 
 
-def _with_others(plan: Plan, names: set[str]) -> list[Station]:
-    """Stations with those that share their materials or their routes, and so on."""
+def _with_others(plan: Plan, names: set[str]) -> list[str]:
+    """Stations with those that share their materials, at some time, or their routes, and so on."""
     before: set[str] = set()
     while names != before:
         before = names
-        materials = {plan.station(name).material for name in names}
-        names = names | {row.station for row in plan.stations if row.material in materials}
+        materials = {material for name in names for material in plan.materials_at(name)}
+        names = names | {
+            row.station for row in plan.stations if materials.intersection(plan.materials_at(row.station))
+        }
         names |= {other for name in names for other in lines(plan).get(name, ())}
-    return [row for row in plan.stations if row.station in names]
+    return [row.station for row in plan.stations if row.station in names]
 
 
 def _till_now(

@@ -327,6 +327,7 @@ class Player:
         result = self.result
         self.queue: list[Due] = []
         if result.jobs:
+            self._change_over()
             result.taken_over = self._standing()
         self._open()
         if result.jobs:
@@ -374,6 +375,21 @@ class Player:
             if missing > 0 and result.jobs:
                 self.supply.fill(letter, missing, result.calendar.start)
                 store.hoses[key] = hose
+
+    def _change_over(self) -> None:
+        """Take off what stands of another material that the station ran before."""
+        start, before = self.result.calendar.start, self.store.ran.get(self.station.station, "")
+        for container in self.store.change_over(self.station.station, self.station.material):
+            letters = self.plan.components_of(before)
+            letter = f" {container.lot.component.upper()}" if len(letters) > 1 else ""
+            text = (
+                f"from {before} to {self.station.material}: take off {before}{letter} lot "
+                f"{container.lot.lot}, {container.standing / 1e6:.0f} mL left, close and keep it; "
+                "empty the hose"
+            )
+            if container.lot.lot != NO_STOCK:
+                event = Event(start, "change over", text, lot=container.lot.lot, volume=container.standing)
+                self.result.events.append(event)
 
     def _close(self) -> None:
         result, store = self.result, self.store

@@ -28,7 +28,7 @@ class Event:
     """Something that happens at a clock time [s]: kind, what it concerns, volume [nL]."""
 
     clock: float
-    kind: str  # start, purge, mixer, off, container, check, break, stop, end, short, expired
+    kind: str  # start, purge, mixer, off, container, check, break, stop, end, short, expired, change over
     text: str
     component: str = ""
     lot: str = ""

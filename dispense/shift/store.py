@@ -40,6 +40,11 @@ def nanolitre_price(component: Component) -> float:
     return component.price / (component.container * NANO)
 
 
+def price_on(plan: Plan, material: str, letter: str, date: datetime.date) -> float:
+    """Price of a nanolitre of a component on a day."""
+    return nanolitre_price(plan.on(date).components_of(material)[letter])
+
+
 def use_by(expiry: datetime.date, opened: datetime.date | None, open_life: float | None) -> datetime.date:
     """The last day on which a lot may be used, opened or not; the life of an open container in s."""
     if opened is None or open_life is None:
@@ -229,6 +234,9 @@ class Store:
     half_done: dict[str, list[HalfDone]] = field(default_factory=dict)  # by station
     to_mate: dict[str, list[ToMate]] = field(default_factory=dict)
     between: dict[str, list[Between]] = field(default_factory=dict)  # by the station that comes next
+    ran: dict[str, str] = field(default_factory=dict)  # the material that each station ran last
+    #: containers that a station took off when it changed to another material: closed, kept beside it
+    set_aside: dict[tuple[str, str, str], Mounted[Lot]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, plan: Plan) -> Store:
@@ -246,6 +254,28 @@ class Store:
     def expired(self, component: Component, date: datetime.date) -> list[Lot]:
         """Lots that hold material but may no longer be used."""
         return [lot for lot in self._of(component) if lot.is_expired(component.open_life, date)]
+
+    def change_over(self, station: str, material: str) -> list[Mounted[Lot]]:
+        """Let a station run a material; what comes off where it ran another one.
+
+        Containers are kept closed beside the station, and go on again where it changes back; hoses and
+        mixers are empty. A container that never came is not kept.
+        """
+        before = self.ran.get(station, material)
+        self.ran[station] = material
+        if before == material:
+            return []
+        for held in (self.hoses, self.mixers):
+            for key in [key for key in held if key[0] == station]:
+                del held[key]  # type: ignore[arg-type]
+        taken = {key: container for key, container in self.mounted.items() if key[0] == station}
+        for (name, letter), container in taken.items():
+            del self.mounted[name, letter]
+            if container.lot.lot != NO_STOCK:
+                self.set_aside[name, before, letter] = container
+        for name, kept, letter in [key for key in self.set_aside if key[:2] == (station, material)]:
+            self.mounted[name, letter] = self.set_aside.pop((name, kept, letter))
+        return list(taken.values())
 
     def _of(self, component: Component) -> list[Lot]:
         return self.lots.get((component.material, component.component), [])

@@ -40,7 +40,7 @@ from .package import (
 )
 from .rows import Grid
 from .templates import encode, set_content, style_formats, style_with
-from .write import atomic_write, refuse_overwrite
+from .write import atomic_write, clean, refuse_overwrite
 
 _PART = "docProps/custom.xml"
 _PROPERTIES = "http://schemas.openxmlformats.org/officeDocument/2006/custom-properties"
@@ -386,6 +386,7 @@ def save_signed(
     Gives its path, and that of the copy that was kept where people had typed into the old one.
     """
     refuse_overwrite(path, forbid)
+    clean(Path(path).parent)
     if is_foreign(path, kind):
         raise FileError(foreign(path))
     kept = keep_filled_in(path) if os.path.lexists(path) and typed_cells(Package.open(path)) else None

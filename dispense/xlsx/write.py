@@ -10,16 +10,25 @@ import contextlib
 import errno
 import os
 import platform
+import shutil
 import tempfile
 import time
 import zlib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import BinaryIO
 
 from dispense.base.errors import FileError, Problem
 
-__all__ = ["atomic_write", "atomic_write_all", "clean", "make_folder", "refuse_overwrite"]
+__all__ = [
+    "atomic_write",
+    "atomic_write_all",
+    "clean",
+    "make_folder",
+    "refuse_overwrite",
+    "scratch",
+    "temporary_name",
+]
 
 _PREFIX, _SUFFIX = ".dispense-", ".tmp"
 LEFT_OVER = 86400.0  # s after which nobody still writes a temporary file; common practice, no source
@@ -133,8 +142,25 @@ def clean(folder: Path) -> None:
         with contextlib.suppress(OSError, ValueError):
             _, machine, process, _ = path.name.split("-", 3)
             is_over = machine == _machine() and not _runs(int(process))
-            if path.is_file() and (is_over or path.lstat().st_mtime < time.time() - LEFT_OVER):
+            if not is_over and path.lstat().st_mtime >= time.time() - LEFT_OVER:
+                continue
+            if path.is_dir() and not path.is_symlink():
+                shutil.rmtree(path, ignore_errors=True)
+            elif path.is_file():
                 path.unlink()
+
+
+def temporary_name(what: str = "") -> str:
+    """How the name of a temporary file of this process begins, so that `clean` knows whose it is."""
+    return f"{_PREFIX}{_machine()}-{os.getpid()}-{what}"
+
+
+@contextlib.contextmanager
+def scratch() -> Iterator[Path]:
+    """A folder for files on the way, gone afterwards; what a kill has left of one goes with the next."""
+    clean(Path(tempfile.gettempdir()))
+    with tempfile.TemporaryDirectory(prefix=temporary_name(), suffix=_SUFFIX) as folder:
+        yield Path(folder)
 
 
 def _machine() -> str:
@@ -188,9 +214,7 @@ def atomic_write_all(
 def _write_temporary(real: Path, content: Content) -> str:
     """The bytes on the disk under a temporary name beside the target, with its permissions."""
     _check_name(real)
-    handle, temporary = tempfile.mkstemp(
-        prefix=f"{_PREFIX}{_machine()}-{os.getpid()}-", suffix=_SUFFIX, dir=real.parent
-    )
+    handle, temporary = tempfile.mkstemp(prefix=temporary_name(), suffix=_SUFFIX, dir=real.parent)
     try:
         with os.fdopen(handle, "wb") as stream:
             if callable(content):

@@ -14,7 +14,6 @@ import shutil
 import subprocess
 import sys
 import sysconfig
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +22,7 @@ from typing import Any
 from ... import __version__
 from ...base.errors import DispenseError, Problem
 from ...handbook.catalogue import FUNCTIONS
+from ...xlsx.write import scratch
 from .builder import build, needed
 from .component_names import IDENTIFIER
 from .menu_files import planner_command
@@ -253,7 +253,7 @@ def install(
     office = find_office()
     place = Path(profile) if profile else None
     for_all = (_is_root() and place is None) if shared is None else shared
-    with tempfile.TemporaryDirectory() as folder:
+    with scratch() as folder:
         if oxt is None:
             missing, fits = lacking(office)
             if missing and not fits and missing != ["pint"]:
@@ -265,9 +265,7 @@ def install(
                     )
                 )
             path = build(
-                Path(folder) / "dispense.oxt",
-                with_dependencies=bool(missing) and fits,
-                planner=planner_command(),
+                folder / "dispense.oxt", with_dependencies=bool(missing) and fits, planner=planner_command()
             )
         else:
             path = Path(oxt).resolve()
