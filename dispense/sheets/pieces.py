@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
@@ -77,6 +78,13 @@ def hours(result: ShiftResult) -> str:
     """Start to end of a shift; an end after midnight with its date."""
     calendar, day = result.calendar, result.date
     return f"{hhmm(calendar.start, day)}–{hhmm(calendar.end, day)}"
+
+
+def next_minute(clock: float | None) -> float | None:
+    """The whole minute at or after a clock time: cells and clocks drop the seconds."""
+    if clock is None or not abs(clock) < LONGEST:
+        return clock
+    return 60.0 * math.ceil(clock / 60.0 - 1e-6)
 
 
 def shop_record(result: ShiftResult) -> list[float]:
