@@ -27,8 +27,9 @@ from ..base.numbers import EQUAL
 from ..base.units import DAY
 from ..plan.materials import mix_shares, usable_volume
 from ..plan.records import Plan
+from ..plan.standing import lot_rows
 from ..plan.workdays import work_days
-from ..shift.store import NANO, hose_volume, use_by
+from ..shift.store import NANO, use_by
 from .findings import forecast_findings
 from .horizon import Horizon, horizon_of, without_history
 from .orders import Demand, Purchase, Timing, lead_days, stock_rule
@@ -161,13 +162,13 @@ def _look_beyond(
         view.later_use = [0] * max((last - horizon.end).days + 1, 0)
     end = (last - horizon.first).days + 1
     draws: dict[Key, list[list[tuple[str, int]]]] = {key: [[] for _ in range(end)] for key in views}
-    hoses: dict[tuple[Key, str], tuple[int, int]] = {}  # day, and place in it, of what fills a hose
+    hoses: dict[tuple[Key, str], tuple[int, int, int]] = {}  # day, place in it, and what fills a hose
     for item, key, used in uses(plan, shifts, every):
         if item.date >= horizon.end:
             views[key].later_use[(item.date - horizon.end).days] += sum(used.values())
         drawn = draws[key][horizon.place(item.date)]
         if used["hoses"]:
-            hoses[key, item.station] = (horizon.place(item.date), len(drawn))
+            hoses[key, item.station] = (horizon.place(item.date), len(drawn), used["hoses"])
         drawn.append((item.station, sum(used.values()) - used["hoses"] - used["heel"]))
     weeks = -(-((last - horizon.first_build).days + 1) // 7)
     span = min(GOING_ON, 7 * weeks)
@@ -179,11 +180,10 @@ def _look_beyond(
         cycle = [days[day] if day >= 0 else [] for day in range(end - span, end)]
         days += [cycle[day % span] for day in range(ahead - end)]
         view.draws = days
-    stations = {row.station: row for row in plan.stations}
-    for (key, station), (day, place) in hoses.items():
+    for (key, station), (day, place, fill) in hoses.items():
         days = draws[key]
         days[day] = list(days[day])
-        days[day][place] = (station, days[day][place][1] + hose_volume(stations[station], key[1]))
+        days[day][place] = (station, days[day][place][1] + fill)
 
 
 def _draw(
@@ -243,11 +243,13 @@ def _component(
 def pool(plan: Plan, horizon: Horizon, view: ComponentView) -> list[tuple[float, int, int]]:
     """A component's lots as (volume [m³], first day, last day by number)."""
     found = []
-    for row in sorted(plan.stock, key=lambda row: row.lot):
+    for row in sorted(lot_rows(plan), key=lambda row: row.lot):
         if (row.material, row.component) == view.key:
             arrives = 0 if row.arrival is None else max(horizon.place(row.arrival), 0)
             last = use_by(row.expiry, row.opened, view.component.open_life)
             found.append((row.quantity, arrives, horizon.place(last)))
+    for container in StockWalk.of(plan).of_component[view.key].containers.values():
+        found.append((container.standing / NANO, 0, horizon.place(container.last_day)))
     return found
 
 
