@@ -200,6 +200,14 @@ def parser() -> argparse.ArgumentParser:
     _sources(forecast)
     _as_of(forecast)
     forecast.add_argument(
+        "--learned",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="count on a figure as dispense learn shows it, scrap:STATION, purges:STATION or "
+        "demand-spread:all; or on all of these that differ by more than noise: all; may be given again",
+    )
+    forecast.add_argument(
         "--runs", dest="draws", type=int, default=500, metavar="N", help="simulation runs (default: 500)"
     )
     forecast.add_argument("--draws", type=int, default=argparse.SUPPRESS, help=argparse.SUPPRESS)  # before
@@ -878,6 +886,7 @@ def _forecast(options) -> int:
         table_form=options.table_form,
         upload=options.upload,
         columns=options.columns,
+        learned=options.learned,
     )
     return _tell(report, options)
 

@@ -17,7 +17,7 @@ from .page import Page
 
 __all__ = ["explain_workbook"]
 
-_WIDTHS = (20, 18, 6, *[10] * 9, 11)
+_WIDTHS = (20, 18, 8, *[11] * 8, 12, 10)
 _KG, _MONEY = "0.000", "#,##0.00"
 _FIRST = 4  # columns before the figures
 
@@ -41,8 +41,7 @@ def explain_workbook(
         money = f"[{currency}]" if currency else "at the prices of Components"
         _table(page, f"What it costs {money}", rows, False, _MONEY)
         _by_component(page, rows)
-    page.section("Causes")
-    page.table(["Cause", "What it counts"], [[cause, words] for cause, words in CAUSE_HELP.items()])
+    page.texts("Causes", [f"{cause}: {words}" for cause, words in CAUSE_HELP.items()])
     page.texts("Notes", notes)
     page.close()
     return finished(book, "explain.xlsx", paper)
@@ -80,7 +79,7 @@ def _table(page: Page, title: str, rows: Sequence[Explained], is_mass: bool, for
                 style.Live(rest) if row.actual is not None else None,
             ]
         )
-    heads = ["Period", "Material", "Comp.", "Planned", "Actual", "Difference", *map(str.capitalize, CAUSES)]
+    heads = ["Period", "Material", "Part", "Planned", "Actual", "Difference", *map(str.capitalize, CAUSES)]
     page.table([*heads, "Left over"], table, ("@", "@", "@", *[form] * (len(heads) - 3), form))
 
 
@@ -101,9 +100,7 @@ def _by_component(page: Page, rows: Sequence[Explained]) -> None:
                 ", ".join(dict.fromkeys(row.basis for row in mine)),
                 material,
                 letter.upper(),
-                mine[0].mass(planned),
-                mine[0].mass(planned + volume),
-                mine[0].mass(volume),
+                *(mine[0].mass(each) if known else None for each in (planned, planned + volume, volume)),
                 volume / planned if planned else None,
                 booked,
                 shifts,
@@ -111,7 +108,7 @@ def _by_component(page: Page, rows: Sequence[Explained]) -> None:
         )
     masses = ["Planned [kg]", "Actual [kg]", "More [kg]"]
     page.table(
-        ["Known by", "Material", "Comp.", *masses, "Share", "Booked", "Shifts"],
+        ["Known by", "Material", "Part", *masses, "Share", "Booked", "Shifts"],
         table,
         ("@", "@", "@", _KG, _KG, _KG, "0.0%", "0", "0"),
     )

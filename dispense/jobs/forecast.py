@@ -16,7 +16,11 @@ from ..books.forecast import book_bytes
 from ..forecast.model import forecast
 from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
+from ..journal.lessons import learned_values
 from ..journal.start import AsOf, Start, from_counts
+from ..journal.store import journal_path, read_journal
+from ..journal.used import WithLearned, with_learned
+from ..plan.read import load_plan
 from ..plan.records import Plan
 from ..plan.sources import Source, Sources, load_plan_from
 from ..reports.findings import plan_findings
@@ -49,6 +53,7 @@ def forecast_file(
     table_form: str = "csv",
     upload: str | os.PathLike[str] | None = None,
     columns: str | None = None,
+    learned: Sequence[str] = (),
 ) -> Forecast:
     """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
 
@@ -57,7 +62,8 @@ def forecast_file(
     a day or a moment: what stands at stations then is as told by the table Standing and the journal.
     `tables` is a folder for every table, `table_form` "csv", "parquet" or "xlsx"; `upload` a .csv, .parquet
     or .xlsx file of the orders to place, with the `columns` that another system takes
-    (`upload.upload_columns`; by default those of the plan's Settings).
+    (`upload.upload_columns`; by default those of the plan's Settings). `learned` names figures of the
+    journal to count on in place of the plan's, "scrap:Hem robot", or "all" that differ by more than noise.
     """
 
     paper_code(paper, "forecast")
@@ -66,11 +72,20 @@ def forecast_file(
     sources = Sources(builds, stock, orders, standing)
     records = load_plan_from(plan, sources)
     headers = upload_columns(columns or records.settings["upload_columns"]) if upload is not None else []
+    use = _learned(plan, learned)
+    if use is not None:
+        records = replace(
+            records,
+            stations=use.plan.stations,
+            settings=use.plan.settings,
+            purge_factors=use.plan.purge_factors,
+        )
     begin = _begin(records, plan, sources, as_of)
     records, told = begin.plan, begin.findings
     today = None if begin.as_of is None else begin.as_of.date()
     found = forecast(records, weeks, draws=draws, seed=seed, processes=processes, as_of=today)
     found.stock_from = begin.words or (begin.counted.words if begin.counted is not None else "")
+    found.learned = "" if use is None else use.words
     of_plan = plan_findings(records)
     told += [item for item in of_plan if item.kind == DANGER or item.topic in OF_ROUTES]
     found.findings = gravest_first([*told, *found.findings])
@@ -84,6 +99,15 @@ def forecast_file(
     if upload is not None:
         write_table(order_table(found, headers), upload, forbid)
     return found
+
+
+def _learned(path: str | os.PathLike[str], names: Sequence[str]) -> WithLearned | None:
+    """The figures of the journal that are to be counted on; they are learned from the plan as it is saved."""
+    if not names:
+        return None
+    plan = load_plan(path)
+    values = learned_values(plan, read_journal(journal_path(path)).current().values())
+    return with_learned(plan, values, names)
 
 
 def _begin(records: Plan, path: str | os.PathLike[str], sources: Sources, as_of: AsOf | str | None) -> Start:

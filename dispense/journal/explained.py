@@ -344,7 +344,10 @@ def _opened_use(
     if not opened:
         return NOT_KNOWN, None
     first, last = min(item.begins for item in shifts), max(item.ends for item in shifts)
-    more = _standing_more(facts, key, all_shifts, first, last)
+    following = min(
+        (item.begins for item in all_shifts if item.begins >= last), default=datetime.datetime.max
+    )
+    more = _standing_more(facts, key, all_shifts, first, following)
     hoses = sum(item.hoses[key[1]] for item in shifts)
     return BY_CONTAINERS, sum(_volume(facts, entry) for entry in opened) - more - hoses
 

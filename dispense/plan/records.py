@@ -142,6 +142,7 @@ class Plan:
     warnings: list[Problem] = field(default_factory=list)
     as_of: datetime.datetime | None = None  # from when on it is played, with what stands then
     takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
+    purge_factors: dict[str, float] = field(default_factory=dict)  # by station: learned over played purges
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
     sheets: dict[str, str] = field(default_factory=dict, repr=False)  # that each table was read from
     _cache: dict[Any, Any] = field(
