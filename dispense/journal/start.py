@@ -45,7 +45,8 @@ class Start:
         if self.as_of is None:
             return ""
         where = f" ({self.from_journal} by the journal)" if self.from_journal else ""
-        told = f"{counted(self.told, 'thing')} that stand there{where}" if self.told else "empty stations"
+        stand = "stands" if self.told == 1 else "stand"
+        told = f"{counted(self.told, 'thing')} that {stand} there{where}" if self.told else "empty stations"
         stock = self.counted.words.rstrip(".") if self.counted is not None else ""
         pieces = [piece for piece in (told, stock[:1].lower() + stock[1:]) if piece]
         return f"Begins {self.as_of:%Y-%m-%d %H:%M} with " + ", ".join(pieces) + "."
