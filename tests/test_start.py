@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import replace
+from io import BytesIO
 
 import openpyxl
 import pytest
@@ -15,6 +16,7 @@ from floor import place_of, type_in
 from plans import hand_rows, make
 
 from dispense.base.errors import InputError
+from dispense.books.forecast import book_bytes
 from dispense.books.plan import new_plan
 from dispense.cli import main
 from dispense.forecast.model import forecast
@@ -365,6 +367,11 @@ def test_a_forecast_counts_on_learned_figures_and_says_so():
     assert chosen.plan.settings["demand_spread"] == pytest.approx(0.12) and not plan.settings["demand_spread"]
     use = forecast(chosen.plan, 1, draws=10).components["Bond 60", "a"].use
     assert use["parts"] == 200 * ML and use["scrap"] == pytest.approx(200 * ML * 0.05 / 0.95, abs=2)
+    found = forecast(chosen.plan, 1, draws=10)
+    found.learned = chosen.words
+    sheet = openpyxl.load_workbook(BytesIO(book_bytes(found))).worksheets[0]
+    printed = [cell.value for line in sheet.iter_rows(max_row=12) for cell in line]
+    assert chosen.words in printed and chosen.words in found.headline()
     with pytest.raises(InputError, match="dispense learn PLAN"):
         with_learned(plan, values, ["density:Bond 60/A"])
 
@@ -381,3 +388,72 @@ def test_purges_are_counted_as_many_times_as_learned():
     assert all(after[cause] == before[cause] for cause in ("parts", "start"))
     # 20 mL of A a mixer: the first of each of two days, and one after the break of each
     assert (before["mixers"], after["mixers"]) == (80 * ML, (2 * 20 + 2.5 * 2 * 20) * ML)
+
+
+def workbook(path, rows):
+    """Raw rows as a plan workbook."""
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for name, table in rows.items():
+        sheet = book.create_sheet(name)
+        heads = list(dict.fromkeys(key for row in table for key in row))
+        sheet.append([each.replace("_", " ").capitalize() for each in heads])
+        for row in table:
+            sheet.append([row.get(head) for head in heads])
+    book.save(path)
+
+
+def test_a_morning_after_a_ticked_hand_over_is_that_of_a_night_without_news(tmp_path):
+    """Half done parts, a closed mixer, containers: ticked as printed, counted and booked, the next shift must
+    follow from the first as if nothing were told. Sheets print whole seconds: times may be half one off."""
+    rows = two_visits()
+    del rows["Standing"]
+    rows["Stations"][0] |= dict(after_run="keep closed", mating_delay=5)
+    rows["Materials"][0] |= dict(open_time=900, pot_life=1200)
+    rows["Shots"][1]["wait"] = 45
+    rows["Shifts"].append(dict(shift="late", start="10:30", end="14:00"))
+    rows["Builds"] = [
+        dict(date=MONDAY, shift=shift, part="frame", quantity=12) for shift in ("early", "late")
+    ]
+    rows["Stations"][0]["takt"] = 900
+    path = tmp_path / "plan.xlsx"
+    workbook(path, rows)
+    before, after = play_plan(make(rows))
+    fill(path, tmp_path / "out", date=MONDAY.isoformat(), shift="early", stamp="s")
+    sheet = next((tmp_path / "out").rglob("hem_material.xlsx"))
+    tab, first = place_of(sheet, "MaterialHandover", "Way")
+    book = openpyxl.load_workbook(sheet)
+    top = book[tab][first]
+    ways = [top.offset(row=place).value for place in range(12)]
+    type_in(sheet, "MaterialHandover", "Done", ["x" if way == "handed over" else None for way in ways])
+    counts = tmp_path / "counts.csv"
+    lines = ["What,Date,Time,Material,Component,Lot,Volume [mL]"]
+    for row in rows["Stock"]:  # what is still in store is what was not put on
+        letter, lot = row["component"], row["lot"]
+        taken = sum(use.volume for use in before.lots if (use.component, use.lot) == (letter, lot))
+        lines.append(
+            f"counted,2026-03-02,10:10,Bond 60,{letter.upper()},{lot},{row['quantity'] - taken / ML:.6f}"
+        )
+    counts.write_text("\n".join(lines) + "\n")
+    booked = book_files(path, [sheet, counts], stamp="2026-03-02 10:20")
+    assert not any(item.reading.unread for item in booked.files)
+    told = started(make(rows), path, NO_SOURCES, "2026-03-02 10:30")
+    (again,) = play_plan(told.plan)
+    assert any(item.what.startswith("half done") for item in after.taken_over)
+    assert any(item.what == "mixer, closed" for item in after.taken_over)
+    for ours, carried in zip(again.taken_over, after.taken_over, strict=True):
+        assert (ours.what, ours.part, ours.numbers, ours.count) == (
+            carried.what,
+            carried.part,
+            carried.numbers,
+            carried.count,
+        )
+        assert abs((ours.latest or 0) - (carried.latest or 0)) <= 1.0
+        assert abs(ours.volume - carried.volume) <= 1000  # sheets print millilitres to six digits
+    for letter in "ab":
+        for cause, volume in after.used[letter].items():
+            assert again.used[letter][cause] == pytest.approx(volume, abs=2000), (letter, cause)
+    assert [(job.part, job.taken, job.finished, job.lost) for job in again.jobs] == [
+        (job.part, job.taken, job.finished, job.lost) for job in after.jobs
+    ]
+    assert not [item for item in told.findings if item.is_warning]

@@ -17,7 +17,7 @@ from .page import Page
 
 __all__ = ["explain_workbook"]
 
-_WIDTHS = (20, 18, 8, *[11] * 8, 12, 10)
+_WIDTHS = (20, 18, 11, *[11] * 8, 12, 10)
 _KG, _MONEY = "0.000", "#,##0.00"
 _FIRST = 4  # columns before the figures
 
@@ -79,7 +79,15 @@ def _table(page: Page, title: str, rows: Sequence[Explained], is_mass: bool, for
                 style.Live(rest) if row.actual is not None else None,
             ]
         )
-    heads = ["Period", "Material", "Part", "Planned", "Actual", "Difference", *map(str.capitalize, CAUSES)]
+    heads = [
+        "Period",
+        "Material",
+        "Component",
+        "Planned",
+        "Actual",
+        "Difference",
+        *map(str.capitalize, CAUSES),
+    ]
     page.table([*heads, "Left over"], table, ("@", "@", "@", *[form] * (len(heads) - 3), form))
 
 
@@ -108,7 +116,7 @@ def _by_component(page: Page, rows: Sequence[Explained]) -> None:
         )
     masses = ["Planned [kg]", "Actual [kg]", "More [kg]"]
     page.table(
-        ["Known by", "Material", "Part", *masses, "Share", "Booked", "Shifts"],
+        ["Known by", "Material", "Component", *masses, "Share", "Booked", "Shifts"],
         table,
         ("@", "@", "@", _KG, _KG, _KG, "0.0%", "0", "0"),
     )
