@@ -40,6 +40,7 @@ from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import unit_factor
 from ..base.workers import Stopped, begin_worker
+from ..journal.start import AsOf
 from ..plan.records import Plan
 from ..plan.rows import Station
 from ..plan.sources import NO_SOURCES, Sources, load_plan_from
@@ -58,8 +59,18 @@ from ..shift.today import Today
 from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 from .now import read_today, reckoned_notes
 from .release import list_of, revision_of
+from .start import journal_of, started
 from .tables import content_tables, write_tables
-from .unattended import SUPERSEDED, Input, check_manifest, inputs_of, stamp_of, supersede, write_manifest
+from .unattended import (
+    SUPERSEDED,
+    Input,
+    check_manifest,
+    input_of,
+    inputs_of,
+    stamp_of,
+    supersede,
+    write_manifest,
+)
 
 if TYPE_CHECKING:
     from ..xlsx.package import Package
@@ -724,6 +735,7 @@ def fill(
     out: str | os.PathLike[str] | None = None,
     *,
     sources: Sources = NO_SOURCES,
+    as_of: AsOf | str | None = None,
     date: datetime.date | str | None = None,
     shift: str | None = None,
     stations: Iterable[str] | None = None,
@@ -745,7 +757,9 @@ def fill(
 ) -> FillReport:
     """Play a plan and fill its sheets into the folder `out` (by default beside the plan).
 
-    `sources` are builds, stock and orders in place of the plan's. `date`, `shift` and `stations` keep to
+    `sources` are builds, stock and orders in place of the plan's; `as_of` ("2026-03-03", or with a time) is
+    today: what is before it is history, and what stands at stations then is as told by the table Standing and
+    the journal beside the plan (`jobs.start`). `date`, `shift` and `stations` keep to
     a part of the plan; stock is carried from the first day all the same. `templates` is a folder with the
     plant's own templates; those that it lacks are the packaged ones. `stamp` is printed on each sheet; by
     default it follows from the inputs, so that no change of them changes no byte. With `open_workbook`
@@ -765,7 +779,8 @@ def fill(
     began = time.perf_counter()
     paper_code(paper, "fill")
     check_processes(processes, "fill")
-    plan = load_plan_from(plan_path, sources)
+    begin = started(load_plan_from(plan_path, sources), plan_path, sources, as_of)
+    plan = begin.plan
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
     today = read_today(
         plan,
@@ -784,6 +799,8 @@ def fill(
     plan.revision = revision_of(plan, source)
     own = sorted(set(files.values()) - set(_template_files(None).values()))
     inputs = inputs_of(source, sources, own, list_of(source))
+    if begin.as_of is not None and (journal := journal_of(source)) is not None:
+        inputs.append(input_of("journal", journal))
     stamp = stamp_of(inputs) if stamp is None else str(stamp)
     folder = Path(out) if out is not None else source.with_name(f"{source.stem}_sheets")
     forbidden = [source, *sources.files]
@@ -807,8 +824,9 @@ def fill(
         if os.path.isdir(folder):
             check_manifest(folder)
         if not report.nothing:
-            report.findings = gravest_first([*failed, *_findings(plan, results, chosen)])
-        report.notes = reckoned_notes(results, today)
+            told = [item for item in begin.findings if _is_of(item, chosen)]
+            report.findings = gravest_first([*told, *failed, *_findings(plan, results, chosen)])
+        report.notes = [*([begin.words] if begin.words else []), *reckoned_notes(results, today)]
         report.contents = [job.content for job in jobs]
         if open_workbook:
             report.notes += _fill_open([in_language(job.content) for job in jobs])
@@ -821,10 +839,16 @@ def fill(
     if tables is not None:
         report.tables = write_tables(content_tables(report.contents), tables, table_form, forbidden)
     if os.path.isdir(folder):
-        asked = {"date": chosen.date, "shift": chosen.shift, "stations": chosen.stations, "stamp": stamp}
+        asked: dict[str, Any] = {} if begin.as_of is None else {"as_of": begin.as_of}
+        asked |= {"date": chosen.date, "shift": chosen.shift, "stations": chosen.stations, "stamp": stamp}
         _tell_manifest(report, inputs, asked)
     report.seconds = time.perf_counter() - began
     return report
+
+
+def _is_of(finding: Finding, chosen: _Chosen) -> bool:
+    """Whether a finding is of a station that is filled, or of none."""
+    return not finding.station or chosen.stations is None or finding.station in chosen.stations
 
 
 def _tell_manifest(report: FillReport, inputs: Sequence[Input], asked: dict[str, Any]) -> None:
