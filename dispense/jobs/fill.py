@@ -31,6 +31,7 @@ from ..base.language import ENGLISH, Language, printed_in, read_language, transl
 from ..base.language import language as printed_language
 from ..base.naming import fold
 from ..base.paper import paper_code
+from ..base.picture import Picture
 from ..base.printed import Printed, PrintedLimits, counted, listed
 from ..base.processes import check_processes
 from ..base.terminal import findings_text
@@ -242,6 +243,7 @@ class Templates:
             from ..books.form import STAMP_MARK
             from ..books.pages import set_paper, stamp_footers
             from ..xlsx.package import Package
+            from ..xlsx.shapes import make_room
             from ..xlsx.templates import Template
 
             if printed_language().code != ENGLISH and self.files[key] == template_folder() / SPECS[key].file:
@@ -252,6 +254,7 @@ class Templates:
                 package = Package.open(self.files[key])
             set_paper(package, paper_code(self.paper, "fill"))
             stamp_footers(package, STAMP_MARK, self.stamp)
+            make_room(package)
             self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
         return self._read[key]
 
@@ -297,10 +300,32 @@ class Templates:
             return alarm + setup_headline(rows, convert(heading, rows[0]["mass"], unit), unit)
         return content.values["headline"]
 
+    def _optional(self, content: Content) -> tuple[dict[str, tuple[Value, list[str]]], dict[str, list[str]]]:
+        """Values with the labels that may stand above them, and the headers of columns that may go."""
+        spec = content.spec
+        values: dict[str, tuple[Value, list[str]]] = {
+            item.name: (
+                content.values.get(item.name),
+                [translated(words) + (f" [{item.unit}]" if item.unit else "") for words in item.headings],
+            )
+            for item in spec.names
+        }
+        headers = {}
+        for table, names in spec.optional.items():
+            found = self.get(spec.key).package.table(table)
+            called = self.headings(spec).get(table, {})
+            wanted = {str(called[name]) for name in names if name in called}
+            headers[table] = [
+                header for header in (found.columns if found else ()) if header.partition(" [")[0] in wanted
+            ]
+        return values, headers
+
     def fill(self, content: Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
-        from ..books.pages import fit_texts, set_scale
+        from ..books.form import WHOSE_MARK
+        from ..books.pages import fit_pages, fit_texts, leave_out, name_pages, set_scale
         from ..handbook.in_formulas import formula_values
+        from ..xlsx.shapes import draw_pictures
 
         spec = content.spec
         filled = self.get(spec.key).fill(
@@ -310,7 +335,11 @@ class Templates:
             required=spec.required,
             evaluate=formula_values,
         )
+        draw_pictures(filled.package, content.pictures)
+        leave_out(filled.package, *self._optional(content))
         fit_texts(filled.package)
+        name_pages(filled.package, WHOSE_MARK, whose(content))
+        fit_pages(filled.package)
         if spec.key == SHOT_CHECK.key:
             limits, _ = self._masses(content)
             set_scale(filled.package, limits.low or limits.target, limits.high or limits.target)
@@ -320,6 +349,19 @@ class Templates:
             notes += take_over(path, filled.package)
         filled.save(path, forbid=self.files.values())
         return notes
+
+
+def whose(content: Content) -> str:
+    """What a page of a sheet is about, for its header: station, day and shift, or the period."""
+    values = content.values
+    day = values.get("day")
+    when = language_day(day) if isinstance(day, datetime.date) else values.get("period")
+    return " · ".join(str(item) for item in (values.get("station"), when, values.get("shift")) if item)
+
+
+def language_day(day: datetime.date) -> str:
+    """A day as the cells show it, in the language that is printed."""
+    return printed_language().figures(f"{day:%a} {day.isoformat()}")
 
 
 def take_over(path: Path, new: Package) -> list[str]:
@@ -380,10 +422,12 @@ def _start_worker(files: Mapping[str, Path], paper: str, stamp: str, spoken: Lan
     _worker, _worker_language = Templates(files, paper, stamp), spoken
 
 
-def _work(path: Path, key: str, values: Row, tables: dict[str, list[Row]]) -> tuple[list[str], list[Problem]]:
+def _work(
+    path: Path, key: str, values: Row, tables: dict[str, list[Row]], pictures: dict[str, Picture]
+) -> tuple[list[str], list[Problem]]:
     assert _worker is not None
     with printed_in(_worker_language):
-        return _write(_worker, Content(SPECS[key], values, tables), path)
+        return _write(_worker, Content(SPECS[key], values, tables, pictures), path)
 
 
 def _write(templates: Templates, content: Content, path: Path) -> tuple[list[str], list[Problem]]:
@@ -462,6 +506,7 @@ def _work_together(
             (job.content.spec.key for job in jobs),
             (job.content.values for job in jobs),
             (job.content.tables for job in jobs),
+            (job.content.pictures for job in jobs),
             chunksize=max(1, min(16, len(jobs) // (4 * processes))),
         )
         with contextlib.suppress(BrokenProcessPool):
