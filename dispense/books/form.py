@@ -351,7 +351,7 @@ class Form:
             if not (across and place == len(columns)):
                 lines = max(lines, text_lines(title, width, self.size, 0 if right or place == 1 else 1))
             cell = self._cell(place, row=data)
-            self._sample(cell, column, item, forms or {}, big)
+            self._sample(cell, column, item, forms or {}, big and item is not None and item.name != marks)
             if item is not None and item.kind == "moment":
                 self._date_other_days(cell.coordinate, f"${letters[marks]}{data}" if marks else "")
             cell.alignment = Alignment(

@@ -273,7 +273,7 @@ def fit_texts(package: Package) -> None:
             _fit(package.edit(sheet.part), styles)
 
 
-def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float]]) -> None:
+def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float, bool]]) -> None:
     widths = _widths(root)
     spans = {}
     for merged in root.iterfind(f"{{{MAIN}}}mergeCells/{{{MAIN}}}mergeCell"):
@@ -291,12 +291,12 @@ def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float]]) -> Non
             text = "".join(cell.itertext()) if look else ""
             if look is None or len(text) < _SHORT:
                 continue
-            size, indent = look
+            size, indent, bold = look
             address = cell.get("r")
             column = split_cell(address)[1]
             last = spans.get(address, column)
             width = sum(widths(place) for place in range(column, last + 1))
-            lines = text_lines(text, width, size, indent) if width else 0
+            lines = text_lines(text, width, size, indent, bold=bold) if width else 0
             if lines > 1:
                 needed = max(needed, row_height(lines, size))
         if needed > float(row.get("ht", "15")):
@@ -323,9 +323,12 @@ def _widths(root: etree._Element) -> Callable[[int], float]:
     return width
 
 
-def _wrapped(package: Package) -> dict[str, tuple[float, float]]:
-    """Font size and indent of each cell style that wraps its text."""
-    found: dict[str, tuple[float, float]] = {}
+def _wrapped(package: Package) -> dict[str, tuple[float, float, bool]]:
+    """Font size, indent and weight of each cell style that wraps its text.
+
+    What is indented stands in a table, whose rules may make it bold.
+    """
+    found: dict[str, tuple[float, float, bool]] = {}
     parts = package.related(package.workbook_part, "styles")
     if parts:
         root = package.tree(parts[0])
@@ -333,11 +336,14 @@ def _wrapped(package: Package) -> dict[str, tuple[float, float]]:
             float(size.get("val", "11")) if (size := font.find(f"{{{MAIN}}}sz")) is not None else 11.0
             for font in root.iterfind(f"{{{MAIN}}}fonts/{{{MAIN}}}font")
         ]
+        bold = [
+            font.find(f"{{{MAIN}}}b") is not None for font in root.iterfind(f"{{{MAIN}}}fonts/{{{MAIN}}}font")
+        ]
         for place, item in enumerate(root.iterfind(f"{{{MAIN}}}cellXfs/{{{MAIN}}}xf")):
             alignment = item.find(f"{{{MAIN}}}alignment")
             if alignment is not None and alignment.get("wrapText") in ("1", "true"):
-                size = sizes[int(item.get("fontId", "0"))]
-                found[str(place)] = size, float(alignment.get("indent", "0"))
+                font, indent = int(item.get("fontId", "0")), float(alignment.get("indent", "0"))
+                found[str(place)] = sizes[font], indent, bold[font] or indent > 0.0
     return found
 
 
@@ -355,22 +361,22 @@ _BOLD = 1.03  # of the same outlines: width of a bold text over a plain one
 _FILLED = 0.99  # of its room that a line is filled to: spreadsheets round letters to pixels
 
 
-def text_width(text: str, size: float) -> float:
-    """Width of a text in bold type of a size, in points: no text is wider."""
+def text_width(text: str, size: float, *, bold: bool = True) -> float:
+    """Width of a text in type of a size, in points; bold type is the widest."""
     blank, count = ord(" "), len(_LETTERS)
     letters = (ord(letter) - blank for letter in text)
     thousandths = sum(_LETTERS[place] if 0 <= place < count else _OTHER_LETTER for place in letters)
-    return thousandths / 1000.0 * size * _BOLD
+    return thousandths / 1000.0 * size * (_BOLD if bold else 1.0)
 
 
-def text_lines(text: str, width: float, size: float, indent: float = 0.0) -> int:
+def text_lines(text: str, width: float, size: float, indent: float = 0.0, *, bold: bool = True) -> int:
     """Lines of a text in a cell of this width [characters], font size [pt] and indent."""
     room = _FILLED * 0.75 * (7.0 * width - 9.0 * indent)  # points: 7 pixels a character, 9 an indent
-    blank, count = text_width(" ", size), 0
+    blank, count = text_width(" ", size, bold=bold), 0
     for line in text.split("\n"):
         used, count = 0.0, count + 1
         for word in line.split():
-            wide = text_width(word, size)
+            wide = text_width(word, size, bold=bold)
             if used and used + blank + wide > room:
                 used, count = 0.0, count + 1
             if wide > room:

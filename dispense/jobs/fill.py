@@ -31,7 +31,6 @@ from ..base.language import ENGLISH, Language, printed_in, read_language, transl
 from ..base.language import language as printed_language
 from ..base.naming import fold
 from ..base.paper import paper_code
-from ..base.picture import Picture
 from ..base.printed import Printed, PrintedLimits, counted, listed
 from ..base.processes import check_processes
 from ..base.terminal import findings_text
@@ -47,7 +46,7 @@ from ..sheets.check import SHOT_CHECK, check_headline
 from ..sheets.headings import Heading, Headings, headers_of, headings_of, keyed_headers
 from ..sheets.pieces import ALARM
 from ..sheets.setup import STATION_SETUP, setup_headline
-from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
+from ..sheets.spec import Content, SheetSpec, Value, in_language
 from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import SetupCard, setup_card, station_parts
@@ -265,6 +264,14 @@ class Templates:
             self._called[spec.key] = headings_of(spec, headers_of(package), keyed_headers(package))
         return self._called[spec.key]
 
+    def all_headings(self, spec: SheetSpec) -> Headings:
+        """The same, with the columns that people fill in."""
+        package = self.get(spec.key).package
+        return package.remember(
+            "all headings",
+            lambda: headings_of(spec, headers_of(package), keyed_headers(package), by_hand=True),
+        )
+
     def column(self, spec: SheetSpec, table: str, name: str) -> tuple[Heading, str]:
         """A column as a template calls it and its unit there, that of the plan where it states none."""
         from ..xlsx.template_units import HEADER
@@ -311,9 +318,10 @@ class Templates:
             for item in spec.names
         }
         headers = {}
-        for table, names in spec.optional.items():
+        for table in (*spec.optional, *content.left_out):
+            names = (*spec.optional.get(table, ()), *content.left_out.get(table, ()))
             found = self.get(spec.key).package.table(table)
-            called = self.headings(spec).get(table, {})
+            called = self.all_headings(spec).get(table, {})
             wanted = {str(called[name]) for name in names if name in called}
             headers[table] = [
                 header for header in (found.columns if found else ()) if header.partition(" [")[0] in wanted
@@ -422,12 +430,10 @@ def _start_worker(files: Mapping[str, Path], paper: str, stamp: str, spoken: Lan
     _worker, _worker_language = Templates(files, paper, stamp), spoken
 
 
-def _work(
-    path: Path, key: str, values: Row, tables: dict[str, list[Row]], pictures: dict[str, Picture]
-) -> tuple[list[str], list[Problem]]:
+def _work(path: Path, key: str, held: tuple[Any, ...]) -> tuple[list[str], list[Problem]]:
     assert _worker is not None
     with printed_in(_worker_language):
-        return _write(_worker, Content(SPECS[key], values, tables, pictures), path)
+        return _write(_worker, Content(SPECS[key], *held), path)
 
 
 def _write(templates: Templates, content: Content, path: Path) -> tuple[list[str], list[Problem]]:
@@ -504,9 +510,7 @@ def _work_together(
             _work,
             (job.path for job in jobs),
             (job.content.spec.key for job in jobs),
-            (job.content.values for job in jobs),
-            (job.content.tables for job in jobs),
-            (job.content.pictures for job in jobs),
+            (job.content.held for job in jobs),
             chunksize=max(1, min(16, len(jobs) // (4 * processes))),
         )
         with contextlib.suppress(BrokenProcessPool):

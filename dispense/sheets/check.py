@@ -91,6 +91,7 @@ def shot_check_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
                 for place, clock in enumerate(checks or [result.calendar.start], 1)
             ]
         },
+        left_out={} if two_part else {"CheckShots": ("a_alone", "b_alone", "b_per_100_a")},
     )
 
 
@@ -110,8 +111,8 @@ def layout(book: Book) -> None:
     form.cards(("shots_together", 2), ("target", 2), ("low", 2), ("high", 2), ("scale_step", 3))
     form.cards(
         ("mass", 2),
-        ("volume", 1),
-        ("mass_a", 2),
+        ("volume", 2),
+        ("mass_a", 1),
         ("mass_b", 1),
         ("ratio_mass", 3),
         ("density", 2),
@@ -179,7 +180,7 @@ def layout(book: Book) -> None:
         ),
         Axes("Clock time of the check shot", "Mass weighed [g]", "hh:mm", "[<10]0.00;0.0"),
         at=form.room(17),
-        size=(20.5, 8.0),
+        size=(19.4, 8.0),
     )
     form.sign_off(("Weighed by", "Checked by", "Released"))
     form.cautions()

@@ -39,7 +39,7 @@ from .pieces import (
 from .sheet import Sheet
 from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
-WARNING_WIDTH = 112  # characters of a line of warnings
+WARNING_WIDTH = 114  # characters of a line of warnings
 BY_HAND = (
     "start",
     "container",
@@ -294,7 +294,7 @@ def _times(result: ShiftResult) -> list[Row]:
 
 def layout(book: Book) -> None:
     """The page for the station; behind it where the material goes, the hand-over, and what more parts ask."""
-    times = book.page("Times", [16, 6, 58.5, 10.5, 8], beside=[13, 14, 14], landscape=False, standing=True)
+    times = book.page("Times", [16, 6, 60, 10, 7.5], beside=[13, 14, 14], landscape=False, standing=True)
     times.head()
     times.cards(("station", 2), ("material", 1), ("shift", 2))
     times.cards(("day", 2), ("hours", 1), ("takt", 2))
