@@ -235,6 +235,7 @@ class Templates:
         self.files, self.paper, self.stamp = dict(files), paper, stamp
         self._read: dict[str, Template] = {}
         self._called: dict[str, Headings] = {}
+        self._called_all: dict[str, Headings] = {}
 
     def get(self, key: str) -> Template:
         """A template, read when first asked for."""
@@ -266,11 +267,11 @@ class Templates:
 
     def all_headings(self, spec: SheetSpec) -> Headings:
         """The same, with the columns that people fill in."""
-        package = self.get(spec.key).package
-        return package.remember(
-            "all headings",
-            lambda: headings_of(spec, headers_of(package), keyed_headers(package), by_hand=True),
-        )
+        if spec.key not in self._called_all:
+            package = self.get(spec.key).package
+            headers, keyed = headers_of(package), keyed_headers(package)
+            self._called_all[spec.key] = headings_of(spec, headers, keyed, by_hand=True)
+        return self._called_all[spec.key]
 
     def column(self, spec: SheetSpec, table: str, name: str) -> tuple[Heading, str]:
         """A column as a template calls it and its unit there, that of the plan where it states none."""
@@ -313,7 +314,10 @@ class Templates:
         values: dict[str, tuple[Value, list[str]]] = {
             item.name: (
                 content.values.get(item.name),
-                [translated(words) + (f" [{item.unit}]" if item.unit else "") for words in item.headings],
+                [
+                    translated(words, known=False) + (f" [{item.unit}]" if item.unit else "")
+                    for words in item.headings
+                ],
             )
             for item in spec.names
         }

@@ -304,7 +304,7 @@ def _steps(row: Sequence[tuple[float, int]]) -> list[tuple[float, int]]:
 def _litres(volume: float) -> str:
     """A volume [nL] to three figures: 173 L, 45.2 mL."""
     millilitres = volume / ML
-    return f"{millilitres / 1000.0:.3g} L" if millilitres >= 1000.0 else f"{millilitres:.3g} mL"
+    return translated(f"{millilitres / 1000.0:.3g} L" if millilitres >= 1000.0 else f"{millilitres:.3g} mL")
 
 
 def _levels_words(levels: dict[str, list[tuple[float, int]]]) -> str:
@@ -496,7 +496,7 @@ class _Frame:
 
 
 def _mm(length: float) -> str:
-    return f"{from_si(length, 'mm'):.3g} mm"
+    return translated(f"{from_si(length, 'mm'):.3g} mm")
 
 
 def _bar_of_scale(picture: Picture, frame: _Frame, left: float, y: float) -> None:
@@ -589,9 +589,9 @@ def _shot_words(
     places: list[float] = []
     for number, shot in enumerate(shots, 1):
         level = shot.height or 0.0
-        text = f"{translated('shot')} {number}: {_mm(level)}"
+        text = f"{translated(f'shot {number}')}: {_mm(level)}"
         if shot.wait:
-            text += f", {translated('wait')} {duration_text(shot.wait)}"
+            text += f", {translated(f'wait {duration_text(shot.wait)}')}"
         if not beside:
             picture.words((left, _TEXT * number), text)
             continue
@@ -667,8 +667,10 @@ def _bead_panel(plan: Plan, bead: Bead) -> Panel:
             hatch="wdUpDiag",
         )
         picture.area(frame.rect(0.0, base, widest, sheet), fill=LIGHT, edge=MIDDLE)
-        size = _mm(bead.width) + (f" × {_mm(high)}" if bead.section != "round" else "")
-        picture.words((left, _TEXT), f"{translated('as laid')}: {translated(bead.section)} {size}")
+        size = f"{from_si(bead.width, 'mm'):.3g} mm"
+        if bead.section != "round":
+            size += f" × {from_si(high, 'mm'):.3g} mm"
+        picture.words((left, _TEXT), f"{translated('as laid')}: {translated(f'{bead.section} {size}')}")
         if pressed is not None and gap:
             across = flange or widest
             picture.area(
