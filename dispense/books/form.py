@@ -36,13 +36,14 @@ from ..sheets.spec import SheetSpec
 from ..xlsx.shapes import PICTURE
 from . import style
 from .charts import add_legend, dress
-from .pages import row_height, text_lines
+from .pages import row_height, text_lines, text_width
 
 __all__ = ["STAMP_MARK", "Form", "FormBook"]
 
 STAMP_MARK = "[stamp]"  # in a footer, where the stamp goes
 WHOSE_MARK = "[whose]"  # in a header, where station, day and shift go
 LINE_NAME = 16.0  # characters that the name of a line has at least
+COLUMN_POINTS = 5.25  # of a character of a column's width: 7 pixels
 MARGIN = 0.5  # inches above and below a form
 
 OTHER_DAYS = ((FAR - 1, "ddd d mmm yyyy hh:mm"), (0, OTHER_DAY))  # days away, the furthest first
@@ -191,6 +192,9 @@ class Form:
         if not named:
             self.row += 1
             return
+        if text_width(words, FORM_TITLE.sz) > COLUMN_POINTS * sum(self.widths[:half]):
+            self.row += 1  # the title needs the row for itself
+            self._height(row_height(1, self.size) - 2.0)
         for name, column, span in (
             ("plant", half + 1, last - half - 1),
             ("line", last, self.columns - last + 1),

@@ -24,6 +24,7 @@ __all__ = [
     "set_scale",
     "stamp_footers",
     "text_lines",
+    "text_width",
 ]
 
 _CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"

@@ -235,7 +235,6 @@ class Templates:
         self.files, self.paper, self.stamp = dict(files), paper, stamp
         self._read: dict[str, Template] = {}
         self._called: dict[str, Headings] = {}
-        self._called_all: dict[str, Headings] = {}
 
     def get(self, key: str) -> Template:
         """A template, read when first asked for."""
@@ -264,14 +263,6 @@ class Templates:
             package = self.get(spec.key).package
             self._called[spec.key] = headings_of(spec, headers_of(package), keyed_headers(package))
         return self._called[spec.key]
-
-    def all_headings(self, spec: SheetSpec) -> Headings:
-        """The same, with the columns that people fill in."""
-        if spec.key not in self._called_all:
-            package = self.get(spec.key).package
-            headers, keyed = headers_of(package), keyed_headers(package)
-            self._called_all[spec.key] = headings_of(spec, headers, keyed, by_hand=True)
-        return self._called_all[spec.key]
 
     def column(self, spec: SheetSpec, table: str, name: str) -> tuple[Heading, str]:
         """A column as a template calls it and its unit there, that of the plan where it states none."""
@@ -322,10 +313,9 @@ class Templates:
             for item in spec.names
         }
         headers = {}
-        for table in (*spec.optional, *content.left_out):
-            names = (*spec.optional.get(table, ()), *content.left_out.get(table, ()))
+        for table, names in spec.optional.items():
             found = self.get(spec.key).package.table(table)
-            called = self.all_headings(spec).get(table, {})
+            called = self.headings(spec).get(table, {})
             wanted = {str(called[name]) for name in names if name in called}
             headers[table] = [
                 header for header in (found.columns if found else ()) if header.partition(" [")[0] in wanted

@@ -91,7 +91,6 @@ def shot_check_content(plan: Plan, result: ShiftResult, stamp: str) -> Content:
                 for place, clock in enumerate(checks or [result.calendar.start], 1)
             ]
         },
-        left_out={} if two_part else {"CheckShots": ("a_alone", "b_alone", "b_per_100_a")},
     )
 
 

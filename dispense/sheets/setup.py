@@ -247,7 +247,7 @@ def _upper_limit(value: float | None, unit: str) -> Printed | None:
 
 def layout(book: Book) -> None:
     """What is weighed, what is set, what to know; beside the page what only a desk asks for."""
-    widths = [11, 11, 5.5, 7.6, 8.8, 7.6, 7.6, 7.6, 7.6, 7.6, 8.5, 11.5]
+    widths = [10.5, 10.5, 5.5, 7.5, 8.8, 7.5, 7.5, 7.5, 7.5, 7.5, 9.4, 12]
     form = book.page("Setup", widths, beside=[10, 10, 10, 48, 22], landscape=False, standing=True)
     form.head()
     form.cards(("station", 3), ("material", 3), ("meter", 3), ("shop_temperature", 3))
@@ -283,7 +283,7 @@ def layout(book: Book) -> None:
         ],
     )
     form.put(1, "Weighed and set on, date and time")
-    form.entry(5, None, WHEN, span=3, name="weighed_on")
+    form.entry(6, None, WHEN, span=3, name="weighed_on")
     form.skip()
     form.section("Settings: what to set")
     form.table(

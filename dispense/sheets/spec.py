@@ -72,12 +72,11 @@ class Content:
     values: dict[str, Value] = field(default_factory=dict)
     tables: dict[str, list[Row]] = field(default_factory=dict)
     pictures: dict[str, Picture] = field(default_factory=dict)
-    left_out: dict[str, tuple[str, ...]] = field(default_factory=dict)  # columns that say nothing here
 
     @property
     def held(self) -> tuple[object, ...]:
         """What it holds but for its kind, to be sent to another process."""
-        return self.values, self.tables, self.pictures, self.left_out
+        return self.values, self.tables, self.pictures
 
 
 def moment(name: str, help: str, labels: Sequence[str] = ()) -> Field:
@@ -103,7 +102,6 @@ def in_language(content: Content) -> Content:
         _translated(content.values),
         {name: [_translated(row) for row in rows] for name, rows in content.tables.items()},
         content.pictures,
-        content.left_out,
     )
 
 
