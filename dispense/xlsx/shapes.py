@@ -69,11 +69,10 @@ def draw_pictures(package: Package, pictures: Mapping[str, Picture]) -> None:
             first = 2 + 1000 * sum(map(len, drawn.values()))
             drawn.setdefault(part, []).append(_anchored(picture, top, left, first))
     for part, anchors in drawn.items():
-        before, mark, after = package.read(part).decode().rpartition("</")
-        if not mark:  # an empty one
-            before, _, after = package.read(part).decode().rpartition("/>")
-            before, after = before + ">", "xdr:wsDr>"
-        package.put(part, (before + "".join(anchors) + "</" + after).encode())
+        root = package.edit(part)
+        whole = f'<xdr:wsDr xmlns:xdr="{_XDR}" xmlns:a="{_A}">{"".join(anchors)}</xdr:wsDr>'
+        for anchor in list(etree.fromstring(whole)):
+            root.append(anchor)
 
 
 def _hide_rows(package: Package, sheet: Sheet, top: int, bottom: int, needed: float) -> None:
