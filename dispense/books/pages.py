@@ -151,6 +151,7 @@ def _hide_column(root: etree._Element, column: int) -> None:
 #: inches of the papers by their code in a file (ECMA-376 part 1, 18.3.1.63)
 _PAPERS = {"1": (8.5, 11.0), "5": (8.5, 14.0), "8": (11.69, 16.54), "9": (8.27, 11.69), "3": (11.0, 17.0)}
 LEAST_TYPE = 9.0  # points of what is read standing, as printed (common practice, no source)
+_ROW = 15.0  # points of a row that states no height
 _SHRUNK = 0.9  # of what is smaller anyhow, so that it fits on one page
 _DRIFT = 1.01  # a spreadsheet's own heights and widths over those reckoned here; judged from rendered pages
 
@@ -177,14 +178,17 @@ def printed_page(package: Package, sheet: Sheet) -> OnPaper | None:
     last_row, last = _printed_cells(package, sheet)
     widths = _widths(root)
     across = sum(_pixels(width) for column in range(1, last + 1) if (width := widths(column)) > 0.0) / 96.0
-    sizes, down, smallest = package.remember("type sizes", lambda: _sizes(package)), 0.0, math.inf
+    sizes, smallest = package.remember("type sizes", lambda: _sizes(package)), math.inf
+    heights = dict.fromkeys(range(1, last_row + 1), _ROW)  # points; rows without cells are not in the file
     for row in root.iterfind(f"{{{MAIN}}}sheetData/{{{MAIN}}}row"):
-        if int(row.get("r", "0")) > last_row or row.get("hidden") in ("1", "true"):
+        number, is_hidden = int(row.get("r", "0")), row.get("hidden") in ("1", "true")
+        if number > last_row:
             continue
-        down += float(row.get("ht", "15"))
-        for cell in row:
+        heights[number] = 0.0 if is_hidden else float(row.get("ht", _ROW))
+        for cell in () if is_hidden else row:
             if len(cell) and split_cell(cell.get("r"))[1] <= last:
                 smallest = min(smallest, sizes[int(cell.get("s", "0"))])
+    down = sum(heights.values())
     by_width = min(1.0, wide / across / _DRIFT) if across else 1.0
     by_height = high * 72.0 / down / _DRIFT if down else 1.0
     return OnPaper(by_width, min(by_width, by_height), smallest)

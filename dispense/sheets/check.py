@@ -143,7 +143,7 @@ def layout(book: Book) -> None:
             BY,
         ],
         repeat=True,
-        rows_high=19,
+        rows_high=17,
     )
     weighed, within, ratio, low = (
         form.area("CheckShots", name) for name in ("weighed", "within_limits", "b_per_100_a", "low")
@@ -178,8 +178,8 @@ def layout(book: Book) -> None:
             Drawn("high", "upper limit", "lgDash"),
         ),
         Axes("Clock time of the check shot", "Mass weighed [g]", "hh:mm", "[<10]0.00;0.0"),
-        at=form.room(17),
-        size=(19.4, 8.0),
+        at=form.room(12),
+        size=(19.4, 6.2),
     )
     form.sign_off(("Weighed by", "Checked by", "Released"))
     form.cautions()

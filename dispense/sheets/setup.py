@@ -304,7 +304,6 @@ def layout(book: Book) -> None:
             "shear_rate",
         ],
     )
-    form.skip()
     form.picture("sections", SECTIONS)
     form.section("Warnings", "notes stand on the second sheet")
     form.warnings("SetupNotes", ("kind", "text"))
