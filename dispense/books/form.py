@@ -29,21 +29,23 @@ from openpyxl.worksheet.worksheet import Worksheet
 from ..base.clock import FAR
 from ..base.fields import Field
 from ..base.language import language, translated
+from ..base.measures import measures
 from ..base.picture import POINT
 from ..base.units import AS_GIVEN
 from ..sheets.layout import OTHER_DAY, THREE, Axes, Calculated, Column, Drawn, Written, column_key, form_of
 from ..sheets.spec import SheetSpec
 from ..xlsx.shapes import PICTURE
+from ..xlsx.template_units import stated_unit
 from . import style
 from .charts import add_legend, dress
-from .pages import row_height, text_lines, text_width
+from .pages import row_height, text_lines
 
 __all__ = ["STAMP_MARK", "Form", "FormBook"]
 
 STAMP_MARK = "[stamp]"  # in a footer, where the stamp goes
 WHOSE_MARK = "[whose]"  # in a header, where station, day and shift go
 LINE_NAME = 16.0  # characters that the name of a line has at least
-COLUMN_POINTS = 5.25  # of a character of a column's width: 7 pixels
+PLANT_NAME = 32.0  # and that of a plant, where the page has the room
 MARGIN = 0.5  # inches above and below a form
 
 OTHER_DAYS = ((FAR - 1, "ddd d mmm yyyy hh:mm"), (0, OTHER_DAY))  # days away, the furthest first
@@ -181,10 +183,7 @@ class Form:
         self.ws.row_dimensions[self.row].height = points
 
     def head(self, *, named: bool = True) -> None:
-        """Title, plant and line, and the headline: the largest thing on the page."""
-        half, last = self.columns // 2, self.columns
-        while sum(self.widths[last - 1 :]) < LINE_NAME and last > half + 2:
-            last -= 1  # the first column of the line's name
+        """Title, revision, plant and line, and the headline: the largest thing on the page."""
         words = translated(self.spec.title)
         self._cell(1, words if named else f"{words}: {translated(self.title.lower())}")
         self._cell(1).font = FORM_TITLE
@@ -192,20 +191,17 @@ class Form:
         if not named:
             self.row += 1
             return
-        if text_width(words, FORM_TITLE.sz) > COLUMN_POINTS * sum(self.widths[:half]):
-            self.row += 1  # the title needs the row for itself
-            self._height(row_height(1, self.size) - 2.0)
-        for name, column, span in (
-            ("plant", half + 1, last - half - 1),
-            ("line", last, self.columns - last + 1),
-        ):
-            self._merge(column, span)
-            cell = self._cell(column)
-            cell.font, cell.alignment = (
-                self.small_bold,
-                Alignment(horizontal="right", vertical="center", shrink_to_fit=True),
-            )
-            self._name(name, column)
+        last = self.columns
+        while sum(self.widths[last - 1 :]) < LINE_NAME and last > 2:
+            last -= 1  # the first column of the line's name
+        self._named_text("line", last, self.columns - last + 1, "right")
+        self.row += 1
+        parted = self._columns_of(PLANT_NAME)
+        if sum(self.widths[parted:]) < PLANT_NAME:
+            parted = self._columns_of(LINE_NAME)
+        self._named_text("plant", 1, parted, "left")
+        self._named_text("revision", parted + 1, self.columns - parted, "right")
+        self._height(row_height(1, self.size) - 1.0)
         for column in range(1, self.columns + 1):
             self._cell(column).border = Border(bottom=_RULE)
         self.row += 1
@@ -216,6 +212,20 @@ class Form:
         self._name("headline", 1)
         self._height(39)
         self.row += 1
+
+    def _columns_of(self, width: float) -> int:
+        """How many columns from the left are so wide together."""
+        return next(
+            (count for count in range(1, self.columns) if sum(self.widths[:count]) >= width), self.columns - 1
+        )
+
+    def _named_text(self, name: str, column: int, span: int, side: str) -> None:
+        """A named cell of a text without a label."""
+        self._merge(column, span)
+        cell = self._cell(column)
+        cell.font = self.small_bold
+        cell.alignment = Alignment(horizontal=side, vertical="center", wrap_text=True)
+        self._name(name, column)
 
     def cards(
         self, *items: tuple[str, int], small: bool = False, forms: Mapping[str, str] | None = None
@@ -229,7 +239,7 @@ class Form:
             label, value = self._cell(column, _titled(item)), self._cell(column, row=self.row + 1)
             label.font, label.alignment = self.label, Alignment(vertical="bottom", indent=0)
             value.font = self.small_bold if small else FIGURE
-            value.number_format = _of_language((forms or {}).get(name) or form_of(item))
+            value.number_format = _of_language(_digits((forms or {}).get(name) or form_of(item), item))
             is_text = item.kind == "text"
             value.alignment = Alignment(
                 horizontal="left", vertical="top", wrap_text=is_text, shrink_to_fit=not is_text
@@ -417,7 +427,7 @@ class Form:
         name = item.name if item else ""
         if item is not None:
             form = column.form if isinstance(column, Calculated) else ""
-            cell.number_format = _of_language(forms.get(name) or form or form_of(item))
+            cell.number_format = _of_language(_digits(forms.get(name) or form or form_of(item), item))
         if isinstance(column, Written):
             cell.border = _WRITE
             cell.fill = style.INPUT_FILL if not column.tick else PatternFill()
@@ -493,7 +503,7 @@ class Form:
         for name in names:
             cell = self.ws[f"{letters[name]}{self.row}"]
             cell.value = f"=SUM({self.area(key, name)})"
-            cell.number_format = (forms or {}).get(name) or form_of(fields[name])
+            cell.number_format = _digits((forms or {}).get(name) or form_of(fields[name]), fields[name])
             cell.alignment = Alignment(horizontal="right")
         self.row += 1
 
@@ -504,7 +514,7 @@ class Form:
         label.font, label.alignment = self.small, Alignment(horizontal="right", vertical="center")
         cell = self._cell(1 + span, _in_formula(formula))
         style.result_cell(cell)
-        cell.font, cell.number_format = self.small_bold, form
+        cell.font, cell.number_format = self.small_bold, measures().form(form, stated_unit(text) or "")
         cell.alignment = Alignment(horizontal="right", vertical="center", shrink_to_fit=True)
 
     def freeze(self, key: str, columns: int) -> None:
@@ -580,7 +590,8 @@ class Form:
         self, chart: BarChart | LineChart, x: Reference, axes: Axes, at: int, size: tuple[float, float]
     ) -> None:
         chart.set_categories(x)
-        dress(chart, None, _with_unit(axes.x), _with_unit(axes.y), y_form=axes.y_form)
+        digits = measures().form(axes.y_form, stated_unit(axes.y) or "")
+        dress(chart, None, _with_unit(axes.x), _with_unit(axes.y), y_form=digits)
         add_legend(chart)
         chart.x_axis.number_format = _of_language(axes.x_form)
         chart.width, chart.height = size
@@ -647,15 +658,20 @@ def _is_marked(cell: str) -> str:
 
 
 def _with_unit(title: str) -> str:
-    """A title in the language that is printed; its unit stays."""
+    """A title in the language and the unit that are printed."""
     words, mark, unit = title.partition(" [")
-    return translated(words) + mark + unit
+    return translated(words) + measures().title(mark + unit)
 
 
 def _titled(item: Field) -> str:
-    """The header of a field in the language that is printed."""
-    unit = f" [{item.unit}]" if item.unit and item.unit != AS_GIVEN else ""
+    """The header of a field in the language and the unit that are printed."""
+    unit = f" [{measures().unit(item.unit)}]" if item.unit and item.unit != AS_GIVEN else ""
     return translated(item.heading) + unit
+
+
+def _digits(form: str, item: Field) -> str:
+    """The number format of a field with the decimals of the unit that is printed."""
+    return measures().form(form, item.unit) if item.kind == "number" else form
 
 
 def _in_formula(formula: str) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from ..base.fields import number, text, whole
 from ..base.findings import MARKS, NOTE, Finding, gravest_first
 from ..base.language import translated
+from ..base.naming import fold
 from ..base.printed import DOWN, Printed, digits_of
 from ..base.units import duration_text, from_si, temperature_text
 from ..plan.amounts import Application
@@ -202,7 +203,10 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
         {
             "SetupShots": rows,
             "SetupFlows": flows,
-            "SetupNotes": _finding_rows((item for item in found if item.is_warning), "no warning"),
+            "SetupNotes": [
+                *_changed(plan, card),
+                *_finding_rows((item for item in found if item.is_warning), "no warning"),
+            ],
             "SetupRemarks": _finding_rows((item for item in found if not item.is_warning), "nothing to note"),
         },
         drawn(sections=station_sections(plan, card)),
@@ -219,6 +223,19 @@ def _finding_rows(findings: Iterable[Finding], nothing: str) -> list[Row]:
             for place, line in enumerate(finding_lines(finding, words, NOTE_WIDTH))
         ]
     return rows or [{"kind": MARKS[NOTE], "text": translated(nothing)}]
+
+
+def _changed(plan: Plan, card: SetupCard) -> list[Row]:
+    """What of this card is another than in the last released plan, or than in the one before."""
+    if plan.revision is None:
+        return []
+    names = {item.application.part for item in card.settings} | {card.station.station, card.material.material}
+    own = {fold(name) for name in names}
+    lines = [item.text for item in plan.revision.differences if item.words & own]
+    return [
+        {"kind": "" if place else "changed", "text": translated(line, known=False)}
+        for place, line in enumerate(lines)
+    ]
 
 
 def setup_headline(rows: Sequence[Row], mass: Printed | None = None, unit: str = "g") -> str:

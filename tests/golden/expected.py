@@ -207,6 +207,14 @@ def unmissed(missed: list[str]) -> tuple[str, ...]:
     return tuple(f"to {name}" for name in MILESTONES if name not in missed)
 
 
+def paced(pace: line.Pace) -> tuple[tuple[str, ...], tuple[Fact, ...]]:
+    """What sets the pace of a line; what could where the number asked for does."""
+    words, figures = (f"{pace.what} sets the pace", "for each good part"), (Fact(pace.seconds, "s"),)
+    if pace.able is None:
+        return words, figures
+    return (*words, f"{pace.able[0]} allows"), (*figures, Fact(pace.able[1], "s"))
+
+
 def output_findings(run: Played, here: dict[str, Any]) -> list[Found]:
     """Parts that are not made, half done, or lost."""
     day, found = run.day, []
@@ -216,8 +224,9 @@ def output_findings(run: Played, here: dict[str, Any]) -> list[Found]:
             figures = (Fact(own), Fact(job.good), Clock(day, run.hours.end))
             said: tuple[str, ...] = ("good parts", "finished", "longer hours")
             if run.pace:
-                said = (*said, "quicken the line", f"{run.pace.what} sets the pace")
-                figures = (*figures, Fact(run.pace.seconds, "s"))
+                mend = "a shorter takt at" if run.pace.able else "quicken the line"
+                said, more = (*said, mend), paced(run.pace)
+                said, figures = (*said, *more[0]), (*figures, *more[1])
             says = Says(said, (job.part,), figures)
             found.append(Found(STOP, says, "output", part=job.part, **here))
         if job.carried:
@@ -373,6 +382,7 @@ class Reckoning:
         settings = self.plant.settings
         return {
             "plant": settings["Plant"],
+            "revision": None,  # none of these plans was released
             "line": settings["Line"],
             "prepared_by": settings["Prepared by"],
             "stamp": STAMP,
@@ -1421,8 +1431,9 @@ class Reckoning:
         paces = list(dict.fromkeys(run.pace for run in runs if run.pace))
         says = Says(("no part of a route is built",))
         if paces:
-            words = tuple(f"{pace.what} sets the pace" for pace in paces)
-            says = Says((*words, "for each good part"), (), tuple(Fact(pace.seconds, "s") for pace in paces))
+            told = [paced(pace) for pace in paces]
+            words = tuple(word for words, _ in told for word in words)
+            says = Says(words, (), tuple(figure for _, figures in told for figure in figures))
         names = {**self.head(), "day": first.day, "shift": first.shift, "hours": self.hours(first)}
         page = Page("line", first.day, {**names, "headline": says, "cautions": Says(CAUTION)})
         page.tables["LineStations"] = [
@@ -1533,13 +1544,12 @@ class Reckoning:
             )
             for letter, component in run.parts.items():
                 row = self.use(run, letter)
-                grams = row.pop("Mass [kg]").value * 1000
-                use.append({**key, **row, "Mass [g]": Num(grams)})
+                use.append({**key, **row})
                 total = totals.setdefault((run.material.material, letter_name(letter, run.parts)), [0.0] * 5)
                 for place, value in enumerate(
                     (
                         run.drawn(letter),
-                        grams / 1000,
+                        row["Mass [kg]"].value,
                         run.containers[letter],
                         run.used[letter]["parts"],
                         run.missing.get(letter, 0) * component.container,
@@ -1632,7 +1642,7 @@ class Reckoning:
                     ),
                     "B [mL]": Num(sum(r["Used [mL]"].value for r in mine if r["Component"] == "B")),
                     "All materials [kg]": Num(
-                        sum(r["Mass [g]"].value for r in use if r["Day"] == day) / 1000
+                        sum(r["Mass [kg]"].value for r in use if r["Day"] == day)
                     ),
                     "All purges": Num(sum(pair[0] for pair in both)),
                     "All mixers": Num(sum(pair[1] for pair in both)),
