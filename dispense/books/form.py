@@ -45,7 +45,6 @@ __all__ = ["STAMP_MARK", "Form", "FormBook"]
 STAMP_MARK = "[stamp]"  # in a footer, where the stamp goes
 WHOSE_MARK = "[whose]"  # in a header, where station, day and shift go
 LINE_NAME = 16.0  # characters that the name of a line has at least
-PLANT_NAME = 32.0  # and that of a plant, where the page has the room
 MARGIN = 0.5  # inches above and below a form
 
 OTHER_DAYS = ((FAR - 1, "ddd d mmm yyyy hh:mm"), (0, OTHER_DAY))  # days away, the furthest first
@@ -196,11 +195,8 @@ class Form:
             last -= 1  # the first column of the line's name
         self._named_text("line", last, self.columns - last + 1, "right")
         self.row += 1
-        parted = self._columns_of(PLANT_NAME)
-        if sum(self.widths[parted:]) < PLANT_NAME:
-            parted = self._columns_of(LINE_NAME)
-        self._named_text("plant", 1, parted, "left")
-        self._named_text("revision", parted + 1, self.columns - parted, "right")
+        self._named_text("plant", 1, 1, "left")
+        self._named_text("revision", self.columns, 1, "right")  # both run over the empty cells between
         self._height(row_height(1, self.size) - 1.0)
         for column in range(1, self.columns + 1):
             self._cell(column).border = Border(bottom=_RULE)
@@ -213,18 +209,12 @@ class Form:
         self._height(39)
         self.row += 1
 
-    def _columns_of(self, width: float) -> int:
-        """How many columns from the left are so wide together."""
-        return next(
-            (count for count in range(1, self.columns) if sum(self.widths[:count]) >= width), self.columns - 1
-        )
-
     def _named_text(self, name: str, column: int, span: int, side: str) -> None:
         """A named cell of a text without a label."""
         self._merge(column, span)
         cell = self._cell(column)
         cell.font = self.small_bold
-        cell.alignment = Alignment(horizontal=side, vertical="center", wrap_text=True)
+        cell.alignment = Alignment(horizontal=side, vertical="center")
         self._name(name, column)
 
     def cards(
@@ -254,7 +244,7 @@ class Form:
 
     def section(self, text: str, note: str = "") -> None:
         """A heading between tables, with a note behind it."""
-        self._height(6)
+        self._height(4)
         self.row += 1
         text = translated(text)
         cell = self._cell(1, text)
@@ -458,7 +448,7 @@ class Form:
         self.table(key, columns, across=True, marks=columns[-1])
         for place in range(1, len(columns) + 1):
             self.ws.cell(self.ranges[key][0], place).font = self.small
-        if len(columns) == 1:  # the heading above says what they are
+        if len(columns) == 1 or self.size == STANDING:  # the heading above says what they are
             self.ws.row_dimensions[self.ranges[key][0] - 1].hidden = True
 
     def _tell_marked(self, key: str, name: str) -> None:
@@ -607,7 +597,7 @@ class Form:
         for text, (column, last) in zip(labels, self._alike(len(labels)), strict=True):
             words = f"{translated(text)}: {translated('name, date, signature')}"
             lines = max(lines, text_lines(words, sum(self.widths[column - 1 : last]), self.label.sz))
-            for row, high in ((self.row, row_height(lines, self.label.sz)), (self.row + 1, 24)):
+            for row, high in ((self.row, row_height(lines, self.label.sz)), (self.row + 1, 20)):
                 self._merge(column, last - column + 1, row)
                 self.ws.row_dimensions[row].height = high
             self._cell(column, words).font = self.label
