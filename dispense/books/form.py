@@ -45,7 +45,7 @@ __all__ = ["STAMP_MARK", "Form", "FormBook"]
 STAMP_MARK = "[stamp]"  # in a footer, where the stamp goes
 WHOSE_MARK = "[whose]"  # in a header, where station, day and shift go
 LINE_NAME = 16.0  # characters that the name of a line has at least
-MARGIN = 0.5  # inches above and below a form
+MARGIN = 0.45  # inches above and below a form
 
 OTHER_DAYS = ((FAR - 1, "ddd d mmm yyyy hh:mm"), (0, OTHER_DAY))  # days away, the furthest first
 LIGHT = "A9A9A9"
@@ -183,21 +183,23 @@ class Form:
 
     def head(self, *, named: bool = True) -> None:
         """Title, revision, plant and line, and the headline: the largest thing on the page."""
+        if named:  # both run over the empty cells between
+            self._named_text("plant", 1, "left")
+            self._named_text("revision", self.columns, "right")
+            self._height(row_height(1, self.size) - 1.0)
+            self.row += 1
         words = translated(self.spec.title)
         self._cell(1, words if named else f"{words}: {translated(self.title.lower())}")
         self._cell(1).font = FORM_TITLE
-        self._height(22)
+        self._height(21)
         if not named:
             self.row += 1
             return
         last = self.columns
         while sum(self.widths[last - 1 :]) < LINE_NAME and last > 2:
             last -= 1  # the first column of the line's name
-        self._named_text("line", last, self.columns - last + 1, "right")
-        self.row += 1
-        self._named_text("plant", 1, 1, "left")
-        self._named_text("revision", self.columns, 1, "right")  # both run over the empty cells between
-        self._height(row_height(1, self.size) - 1.0)
+        self._merge(last, self.columns - last + 1)
+        self._named_text("line", last, "right")
         for column in range(1, self.columns + 1):
             self._cell(column).border = Border(bottom=_RULE)
         self.row += 1
@@ -209,9 +211,8 @@ class Form:
         self._height(39)
         self.row += 1
 
-    def _named_text(self, name: str, column: int, span: int, side: str) -> None:
+    def _named_text(self, name: str, column: int, side: str) -> None:
         """A named cell of a text without a label."""
-        self._merge(column, span)
         cell = self._cell(column)
         cell.font = self.small_bold
         cell.alignment = Alignment(horizontal=side, vertical="center")

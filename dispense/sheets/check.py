@@ -178,8 +178,8 @@ def layout(book: Book) -> None:
             Drawn("high", "upper limit", "lgDash"),
         ),
         Axes("Clock time of the check shot", "Mass weighed [g]", "hh:mm", "[<10]0.00;0.0"),
-        at=form.room(11),
-        size=(19.4, 5.7),
+        at=form.room(9),
+        size=(19.4, 4.7),
     )
     form.sign_off(("Weighed by", "Checked by", "Released"))
     form.cautions()
