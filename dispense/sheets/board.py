@@ -194,7 +194,7 @@ def _whole_minutes(seconds: float) -> float:
 
 def layout(book: Book) -> None:
     """Warnings, the batches and their bars; beside the page the state of each at a time that is typed."""
-    widths = [7, 15, 11, 16, 16, 16, 16, 8, 16, 22]
+    widths = [7.6, 15, 11, 16, 16, 16, 16, 8, 16, 22]
     form = book.page("Board", widths, beside=[16, 16, 15], landscape=True, standing=True)
     form.put(11, "Type the day and time:")
     now = form.entry(13, None, OTHER_DAY)
@@ -241,7 +241,7 @@ def layout(book: Book) -> None:
     form.picture("cure_bars", BARS)
     form.cautions()
 
-    hand = book.page("Handover", [7, 30, 14, 17, 17, 18, 26], landscape=True, standing=True)
+    hand = book.page("Handover", [7.6, 30, 14, 17, 17, 18, 25], landscape=True, standing=True)
     hand.head(named=False)
     hand.repeat(("station", 1), ("material", 3), ("day", 5), ("shift", 6))
     hand.skip()

@@ -294,7 +294,7 @@ def _times(result: ShiftResult) -> list[Row]:
 
 def layout(book: Book) -> None:
     """The page for the station; behind it where the material goes, the hand-over, and what more parts ask."""
-    times = book.page("Times", [16, 6, 60, 10, 7.5], beside=[13, 14, 14], landscape=False, standing=True)
+    times = book.page("Times", [16, 6.4, 60, 10, 7.5], beside=[13, 14, 14], landscape=False, standing=True)
     times.head()
     times.cards(("station", 2), ("material", 1), ("shift", 2))
     times.cards(("day", 2), ("hours", 1), ("takt", 2))
@@ -364,7 +364,7 @@ def layout(book: Book) -> None:
     form.section("Container levels")
     form.picture("container_levels", LEVELS)
     form.sign_off()
-    hand = book.page("Handover", [12, 22, 13, 20, 7, 10, 16, 16, 6, 8], landscape=True, standing=True)
+    hand = book.page("Handover", [12, 21, 13, 18, 7.6, 11, 16, 18, 6.4, 8], landscape=True, standing=True)
     hand.head(named=False)
     hand.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 7))
     hand.skip()
