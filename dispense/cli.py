@@ -323,9 +323,11 @@ def parser() -> argparse.ArgumentParser:
     addin = commands.add_parser("addin", help="build, install or inspect the spreadsheet add-in")
     addin.add_argument(
         "action",
-        choices=("build", "install", "uninstall", "status", "serve"),
+        choices=("build", "install", "uninstall", "status", "selftest", "serve"),
         help="build: write the files; install: put them where the spreadsheet finds "
-        "them; status: say what is missing; serve: work for the spreadsheet's menu, which starts this itself",
+        "them; status: say what is missing; "
+        "selftest: the checks of the first day in Excel that need no eyes, "
+        "as a report; serve: work for the spreadsheet's menu, which starts this itself",
     )
     addin.add_argument(
         "--host",
@@ -334,7 +336,9 @@ def parser() -> argparse.ArgumentParser:
         help="excel: Excel on Windows; calc: LibreOffice Calc; names: a workbook with "
         "the closed-form functions as names, without an add-in (build only)",
     )
-    addin.add_argument("--out", metavar="PATH", help="with build: the file or folder to write")
+    addin.add_argument(
+        "--out", metavar="PATH", help="with build: the file or folder to write; with selftest: its report"
+    )
     addin.add_argument(
         "--workbook", metavar="FILE", help="with build --host names: put the names in a copy of this workbook"
     )

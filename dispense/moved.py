@@ -14,6 +14,7 @@ from types import ModuleType
 MOVED = {
     f"dispense.{old}": f"dispense.{new}"
     for old, new in {
+        "addin.bench": "books.bench",
         "amounts": "plan.amounts",
         "beads": "handbook.beads",
         "cure_report": "jobs.cure",

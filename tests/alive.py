@@ -14,7 +14,20 @@ _.freeze_panes, _.hyperlink, _.number_format, _.pageSetUpPr, _.paperSize, _.prin
 _.print_title_rows, _.quotePrefix, _.sheet_state, _.showGridLines, _.tabColor, _.tableStyleInfo
 # openpyxl, of charts
 _.axId, _.crossAx, _.crosses, _.gapWidth, _.grouping, _.logBase, _.majorTickMark, _.majorUnit, _.numFmt
-_.overlap, _.overlay, _.pPr, _.rPr, _.scatterStyle, _.showVal, _.smooth, _.spPr, _.tickLblPos, _.txPr
+(
+    _.display_blanks,
+    _.overlap,
+    _.overlay,
+    _.pPr,
+    _.plot_visible_only,
+    _.rPr,
+    _.scatterStyle,
+    _.showVal,
+    _.smooth,
+    _.spPr,
+    _.tickLblPos,
+    _.txPr,
+)
 _.create_system, _.external_attr  # zipfile, of an entry
 _.writeable  # numpy, of the flags of an array: False guards what is handed out
 _.__qualname__, _.__signature__  # Python and xlwings, of a function that is made
@@ -22,6 +35,10 @@ _.__qualname__, _.__signature__  # Python and xlwings, of a function that is mad
 # -- methods that a library calls
 _.create_module, _.exec_module  # importlib, of a loader: old names of modules
 _.SN_RE, _._parse_whitespace, _._parse_brackets  # openpyxl's tokenizer, which ours extends
+
+# -- what Excel is told, by the names that its own objects have
+_.AlternativeText, _.RGB, _.Placement, _.PrintObject, _.StatusBar, _.Formula2
+_.column_width, _.N_COM_ATTEMPTS  # xlwings
 
 # -- what LibreOffice asks of its add-ins, and names that its own records have
 _.getServiceName, _.getImplementationName, _.supportsService
@@ -52,6 +69,7 @@ _.paths  # of a plan: read by the table's name
 _.rate_1, _.energy_2, _.order_m, _.order_n, _.diffusion_degree, _.diffusion_slope, _.diffusion_c1
 _.diffusion_c2
 _.plant, _.prepared_by, _.service_level, _.holding_rate, _.demand_spread  # settings, read by their name
+_.length_unit, _.volume_unit, _.mass_unit, _.temperature_unit, _.pressure_unit  # likewise
 
 _.plan_content  # of a booking: stored and exported by the name of the field
 

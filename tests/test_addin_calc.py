@@ -17,16 +17,19 @@ import pytest
 from openpyxl import Workbook, load_workbook
 from openpyxl.worksheet.formula import ArrayFormula
 
-from dispense.addin import argument_help, argument_title, bench
+from dispense.addin import argument_help, argument_title
 from dispense.addin.calc import builder, cells, component_names, office
 from dispense.addin.calc.session import Session
 from dispense.base.errors import DispenseError
 from dispense.base.fields import number
+from dispense.books import bench
 from dispense.formulas.spell import spell
 from dispense.handbook.catalogue import FUNCTIONS
 from dispense.handbook.declare import Function, Out
 from dispense.handbook.in_formulas import OWN
+from dispense.xlsx.package import MAIN
 
+PACKAGED = "http://schemas.openxmlformats.org/package/2006/relationships"
 ROOT = Path(__file__).resolve().parents[1]
 TEMPLATE = ROOT / "workbook_templates" / "bench.xlsx"
 OOR = "{http://openoffice.org/2001/registry}"
@@ -94,7 +97,9 @@ def test_wizard_texts_say_unit_and_default_of_each_argument(members, name):
         if item.unit and item.unit != "as given":
             assert f"[{item.unit}]" in texts["DisplayName"]
         if item.is_required:
-            assert "Required" in texts["Description"]
+            # Calc itself writes "(optional)" after each name: the two words never stand together
+            assert "Required" not in texts["Description"]
+            assert "Never left out" in texts["Description"]
         else:
             assert "Optional" in texts["Description"]
             assert item.default_text() in texts["Description"]
@@ -225,7 +230,7 @@ def _formulas(path: Path) -> dict[tuple[str, str], str]:
 
 def test_bench_template_is_what_the_registry_makes(tmp_path):
     made = _formulas(bench.write(tmp_path / "bench.xlsx"))
-    assert _formulas(TEMPLATE) == made, "run: python -m dispense.addin.bench workbook_templates/bench.xlsx"
+    assert _formulas(TEMPLATE) == made, "run: python -m dispense.books.bench workbook_templates/bench.xlsx"
     listed = {row[0].value for row in load_workbook(TEMPLATE)[bench.CHECK].iter_rows(bench.CHECK_ROW + 1)}
     assert listed == set(FUNCTIONS)
 
@@ -463,6 +468,59 @@ def test_plain_names_of_all_kinds(calc, tmp_path):
     assert values[2:4] == pytest.approx([math.pi, 4 * math.pi])
     assert values[4] == "BEAD_AREA(1)"
     assert values[5] == {"error": "#NAME?"}
+
+
+LINKED = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+EXTERNAL = (
+    f'<externalLink xmlns="{MAIN}"><externalBook xmlns:r="{LINKED}" r:id="rId1"><definedNames>'
+    '<definedName name="BEAD_VOLUME"/></definedNames></externalBook></externalLink>'
+)
+
+
+def add_link(package, rels, kind, target, **more):
+    """A relation of a part, as [MS-OI29500] and ECMA-376 part 1, 18.14 want them for an external book."""
+    root = ElementTree.fromstring(package.get(rels, f'<Relationships xmlns="{PACKAGED}"/>'))
+    name = f"rId{len(root) + 77}"
+    ElementTree.SubElement(
+        root, f"{{{PACKAGED}}}Relationship", Id=name, Type=f"{LINKED}/{kind}", Target=target, **more
+    )
+    package[rels] = ElementTree.tostring(root)
+    return name
+
+
+@office_test
+def test_functions_that_link_to_an_addin_workbook_compute_when_opened(calc, tmp_path):
+    """As Excel saves the functions of an add-in that lies in a workbook: `[1]!NAME(`."""
+    book = Workbook()
+    book.active["A1"] = "=SUM(1,2)"
+    book.save(tmp_path / "plain.xlsx")
+    with zipfile.ZipFile(tmp_path / "plain.xlsx") as archive:
+        package = {name: archive.read(name) for name in archive.namelist()}
+    sheet = "xl/worksheets/sheet1.xml"
+    package[sheet] = package[sheet].replace(b"SUM(1,2)", b'[1]!BEAD_VOLUME(1200,"half-round",6)')
+    link = add_link(package, "xl/_rels/workbook.xml.rels", "externalLink", "externalLinks/externalLink1.xml")
+    package["xl/workbook.xml"] = package["xl/workbook.xml"].replace(
+        b"</sheets>",
+        f'</sheets><externalReferences><externalReference xmlns:r="{LINKED}" r:id="{link}"/>'
+        "</externalReferences>".encode(),
+    )
+    package["[Content_Types].xml"] = package["[Content_Types].xml"].replace(
+        b"</Types>",
+        b'<Override PartName="/xl/externalLinks/externalLink1.xml" ContentType="application/vnd.'
+        b'openxmlformats-officedocument.spreadsheetml.externalLink+xml"/></Types>',
+    )
+    rels = "xl/externalLinks/_rels/externalLink1.xml.rels"
+    own = add_link(
+        package, rels, "externalLinkPath", "file:///C:/AddIns/dispense.xlam", TargetMode="External"
+    )
+    package["xl/externalLinks/externalLink1.xml"] = EXTERNAL.replace("rId1", own).encode()
+    with zipfile.ZipFile(tmp_path / "linked.xlsx", "w") as archive:
+        for name, data in package.items():
+            archive.writestr(name, data)
+    calc.open(str(tmp_path / "linked.xlsx"))
+    # a half round of 6 mm on 1200 mm, by hand
+    assert calc.get("Sheet!A1")[0][0] == pytest.approx(1.2 * math.pi * 36 / 8)
+    assert calc.formulas("Sheet!A1") == [['=DISPENSE.BEAD_VOLUME(1200;"half-round";6)']]
 
 
 @office_test

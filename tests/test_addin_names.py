@@ -218,6 +218,34 @@ def test_blank_error_text_and_choice(engine):
     assert codes[9] is not None  # one argument too many
 
 
+def test_a_table_and_short_iterations_need_no_python(engine):
+    """Gauges as they are written; pressure and level found by halving, against the kernels."""
+    assert {"NEEDLE_BORE", "NOZZLE_PRESSURE", "REYNOLDS_NUMBER", "FILL_LEVEL"} <= set(NAMES)
+    calls = [
+        ("NEEDLE_BORE", [gauge, wall])
+        for gauge in ("18G", " 18 ga.", "30 Gauge", 12, "9G", "x", "18.5")
+        for wall in ("thin", "regular")
+    ]
+    source = random.Random(7)
+    for _ in range(60):
+        flow, bore, stiff = (10 ** source.uniform(low, high) for low, high in ((-4, 2), (-1, 1), (-2, 4)))
+        calls.append(("NOZZLE_PRESSURE", [flow, bore, 25, 50, source.uniform(0.3, 1.6), stiff]))
+        shape = source.choice(["box", "tray", "cylinder", "cone", "lying-cylinder"])
+        draft = source.choice([0, 2]) if shape in ("tray", "cone") else 0
+        cells = [source.choice([0, 6]), 18, 65, source.choice([0, 4])]
+        calls.append(("FILL_LEVEL", [source.uniform(0, 900), shape, 110, 130, draft, *cells]))
+    got = engine.compute([f"{name}({spelled(arguments)})" for name, arguments in calls])
+    kinds = set()
+    for (name, arguments), value in zip(calls, got, strict=True):
+        wanted = expected(name, arguments)
+        kinds.add((name, isinstance(wanted, CellError)))
+        if isinstance(wanted, CellError):
+            assert value == wanted, arguments
+        else:
+            assert value == pytest.approx(wanted, rel=1e-9, abs=1e-9), arguments
+    assert len(kinds) >= 4  # bores that are listed and that are not, pressures, levels
+
+
 def test_vectors_are_checked_cell_by_cell(engine):
     assert expected("TOLERANCE_RSS", [[3, 4]]) == pytest.approx(5)
     got = engine.compute(

@@ -39,7 +39,7 @@ class Window:
         calc.open(str(path), False)
 
     def pane(self):
-        return self.calc.state(names.PROTOCOL + "pane") or ""
+        return self.calc.state(names.PROTOCOL + names.TOLD) or ""
 
     def do(self, name, given=None, until=""):
         self.calc.command(names.PROTOCOL + name, given)
@@ -170,7 +170,7 @@ def test_host_and_core_agree(members):
     source = members["menu.py"].decode()
     for what in WHAT:
         assert f"def do_{what}(" in source
-    for name in ("MENU", "PANELS", "PROTOCOL", "DECK"):
+    for name in ("MENU", "PANELS", "PROTOCOL", "DECK", "TOLD"):
         assert f'{name} = "{getattr(names, name)}"' in source
 
 

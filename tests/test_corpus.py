@@ -398,7 +398,7 @@ def test_eight_times_the_size_takes_some_eight_times_as_long(make, scan):
 
 
 def _row_scan(text: bytes):
-    from dispense.plan.read import _ROW
+    from dispense.plan.workbook import _ROW
 
     return _ROW.findall(text)
 

@@ -151,6 +151,19 @@ def test_a_stopped_fill_says_so(host):
     assert host.opened == []
 
 
+@pytest.mark.parametrize(("name", "given"), [("forecast", {"weeks": "1"}), ("cure", {"station": "hem"})])
+def test_a_report_tells_how_far_it_is_and_can_be_stopped(host, name, given):
+    seen = []
+    host.progress = lambda done, total: seen.append(done / total) or True
+    run(Desk(host), name, given)
+    assert len(seen) > 3 and seen == sorted(seen) and seen[0] == 0.0 and seen[-1] < 1.0
+    assert len(host.opened) == 1
+    host.opened.clear()
+    host.progress = lambda done, total: done / total < 0.5
+    run(Desk(host), name, given)
+    assert "stopped" in host.pane.lines[0].text and host.opened == []
+
+
 def test_a_workbook_never_saved_has_no_folder(host):
     host.place = lambda: None
     run(Desk(host), "check")  # nothing is made of it, so it may be checked
@@ -253,6 +266,28 @@ def test_what_is_typed_follows_beside_what_was(tried, host):
     assert host.path.read_bytes() == before
 
 
+def curve(sheet, name):
+    """Clock times [s] and parts done of a curve of the picture."""
+    head, *rows = sheet.sheets["Lists"]
+    place = head.index(f"{name}: clock")
+    return [(row[place] * 86400.0, row[place + 1]) for row in rows if row[place] is not None]
+
+
+def test_the_picture_of_the_shift_follows(tried):
+    """By hand: of 21 parts of 10 s each, one every 600 s from 06:00, the last is done 12010 s of work later,
+    half an hour of break after that; one every 300 s 6010 s later, before the break."""
+    sheet = tried.host
+    assert curve(sheet, "in the plan")[-1] == pytest.approx((6 * 3600 + 12_010 + 1800, 21))
+    level = [parts for clock, parts in curve(sheet, "here") if clock in (8 * 3600, 8.5 * 3600)]
+    assert len(level) == 2 and level[0] == level[1]  # nothing is done in the break from 08:00 to 08:30
+    sheet.edit(f"Station!B{row_of(sheet, 'Takt')}", 300)
+    assert live.follow(tried)
+    assert curve(sheet, "here")[-1] == pytest.approx((6 * 3600 + 6010, 21))
+    assert curve(sheet, "in the plan")[-1] == pytest.approx((6 * 3600 + 12_010 + 1800, 21))
+    for name in ("container", "check"):
+        assert curve(sheet, name) and all(6 * 3600 <= clock <= 10 * 3600 for clock, _ in curve(sheet, name))
+
+
 def test_a_lot_alone_in_store_and_a_wrong_cell(tried):
     """21 parts of 10 mL take 105 mL of B; lot B1 has 60 mL alone."""
     sheet = tried.host
@@ -290,7 +325,7 @@ def test_another_workbook_is_no_trial(host):
 
 def test_each_command_has_its_own_words():
     labels = [item.label for item in COMMANDS.values()]
-    assert len(set(labels)) == len(labels) == 8
+    assert len(set(labels)) == len(labels) == 9
     assert all(item.help.endswith(".") for item in COMMANDS.values())
 
 

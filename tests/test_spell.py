@@ -196,3 +196,49 @@ def test_the_input_is_never_overwritten(saved):
     with pytest.raises(FileError):
         respell_workbook(saved, "calc", saved)
     assert saved.read_bytes() == before
+
+
+def external_link(target):
+    """A link as Excel writes it for functions of an add-in, with a reader of its own (openpyxl)."""
+    from openpyxl.packaging.relationship import Relationship
+    from openpyxl.workbook.external_link import ExternalLink
+    from openpyxl.workbook.external_link.external import ExternalBook
+
+    link = ExternalLink(externalBook=ExternalBook())
+    link.file_link = Relationship(type="externalLinkPath", Target=target, TargetMode="External", Id="rId1")
+    return link
+
+
+AUTHOR = r"file:///C:\Users\ann\AppData\Roaming\Microsoft\Excel\XLSTART\dispense.xlam"
+
+
+@pytest.mark.parametrize(
+    ("targets", "formulas", "wanted", "left"),
+    [
+        ([AUTHOR], ["=[1]!BEAD_AREA(A1,2)"], ["=BEAD_AREA(A1,2)"], []),
+        (["data.xlsx", AUTHOR], ["='[2]'!BEAD_AREA(1)+[1]S!A1"], ["=BEAD_AREA(1)+[1]S!A1"], ["data.xlsx"]),
+        # a link that stands before another one keeps its number, or the other would name a wrong file
+        (
+            [AUTHOR, "data.xlsx"],
+            ["=[1]!BEAD_AREA(1)+[2]S!A1"],
+            ["=BEAD_AREA(1)+[2]S!A1"],
+            [AUTHOR, "data.xlsx"],
+        ),
+        # a function of the same add-in that is none of ours still needs the link
+        ([AUTHOR], ["=[1]!BEAD_AREA(1)", "=[1]!OTHER(1)"], ["=BEAD_AREA(1)", "=[1]!OTHER(1)"], [AUTHOR]),
+    ],
+)
+def test_links_to_the_author_s_addin_go_with_their_formulas(tmp_path, targets, formulas, wanted, left):
+    book = openpyxl.Workbook()
+    for row, formula in enumerate(formulas, 1):
+        book.active.cell(row, 1, formula)
+    book._external_links = [external_link(target) for target in targets]
+    book.save(tmp_path / "sent.xlsx")
+    respell_workbook(tmp_path / "sent.xlsx", "excel", tmp_path / "own.xlsx")
+    found = openpyxl.load_workbook(tmp_path / "own.xlsx")
+    assert [found.active.cell(row, 1).value for row in range(1, len(wanted) + 1)] == wanted
+    assert [link.file_link.Target for link in found._external_links] == left
+    names = Package.open(tmp_path / "own.xlsx").parts
+    assert sum("externalLinks/externalLink" in name for name in names if not name.endswith(".rels")) == len(
+        left
+    )

@@ -12,8 +12,11 @@ way as COM converts them.
 
 from __future__ import annotations
 
+import builtins
 import concurrent.futures
 import ctypes
+import functools
+import re
 import sys
 from types import ModuleType
 from unittest import mock
@@ -74,12 +77,13 @@ def _modules() -> dict[str, ModuleType]:
     types = found["pywintypes"]
     types.IID = _IID
     types.TimeType = type("TimeType", (), {})
-    types.com_error = type("com_error", (Exception,), {})
+    types.com_error = types.error = type("com_error", (Exception,), {})
     client = found["win32com.client"]
     for name in ("CDispatch", "CoClassBaseClass", "Dispatch", "DispatchBaseClass", "DispatchEx"):
         setattr(client, name, type(name, (_Dispatch,), {}))
     client.gencache = mock.MagicMock()
     client.dynamic = mock.MagicMock()
+    found["win32process"].GetWindowThreadProcessId = lambda window: (1, 1)
     util = found["win32com.server.util"]
     util.wrap = lambda obj, *_rest, **_named: obj
     util.unwrap = _unwrap
@@ -103,6 +107,7 @@ def load():
     stubs = _modules()
     platform = sys.platform
     sys.modules.update(stubs)
+    builtins.WindowsError = OSError
     windows = {name: mock.MagicMock() for name in ("oledll", "windll")}
     for name, value in windows.items():
         setattr(ctypes, name, value)
@@ -132,6 +137,7 @@ def load():
             dispense.addin.excel_udfs = before[ours]
         for name in windows:
             delattr(ctypes, name)
+        del builtins.WindowsError
 
     return xlwings.com_server.XLPython(), udfs, restore
 
@@ -156,17 +162,36 @@ def com(value):
 
 
 class Vba:
-    """The generated module in an interpreter, over the xlwings layer."""
+    """The generated modules in pyOpenVBA's Excel in memory, over the xlwings layer.
 
-    def __init__(self, source: str, python, ready: bool = True):
-        from pyopenvba.interpreter import HostBridge, Interpreter, VBAObject, member, method
+    Ranges, workbooks and `Intersect` are its own. What it lacks and Excel has is added in `_Excel` and
+    `_Bridge`, a line or two each; the one call into Windows (whether a dialog is open) is `is_dialog`.
+    """
+
+    def __init__(self, source: str, python, ready: bool = True, menu: str = ""):  # noqa: C901  (stand-ins)
+        from pyopenvba.apps.excel import ExcelApplication
+        from pyopenvba.apps.excel._bridge import ExcelBridge
+        from pyopenvba.apps.excel._model import Application as Excel
+        from pyopenvba.interpreter import VBAObject, _runtime, member, method
         from pyopenvba.interpreter._runtime import UNRESOLVED
 
+        if not hasattr(_runtime.parse_module, "cache_info"):  # one reading of a module for all tests
+            _runtime.parse_module = functools.lru_cache(16)(_runtime.parse_module)
         vba = self
         self.calls: list[str] = []
         self.described: dict[str, tuple[str, str, list[str]]] = {}
+        self.is_shown = True  # whether a workbook is, so that the wizard takes texts
         self.down = 0  # how many calls fail, as when Python was ended
+        self.ready = ready
         self.started = 0
+        self.runs: list[str] = []  # programs that were tried before the start
+        self.exit_code = 0
+        self.settings = {"INTERPRETER_WIN": ""}
+        self.files: set[str] = set()
+        self.caller: object = None
+        self.timed: list[str] = []
+        self.is_dialog = False
+        self.full = 0
 
         class Python(VBAObject):
             @method
@@ -182,6 +207,14 @@ class Vba:
                 return python.Str(thing)
 
             @method
+            def Tuple(self, *elements):
+                return tuple(elements)
+
+            @method
+            def Call(self, module, name, given):
+                return vba.command(str(module), str(name), given)
+
+            @method
             def CallUDF(self, module, name, given):
                 if vba.down:
                     vba.down -= 1
@@ -190,36 +223,94 @@ class Vba:
                 arguments = tuple(_to_com(item) for item in given.items)
                 return _from_com(python.CallUDF(str(module), str(name), arguments))
 
-        class Application(VBAObject):
+        class Runner(VBAObject):
+            @method
+            def Run(self, command, style, waits):
+                vba.runs.append(str(command))
+                return vba.exit_code
+
+        class _Excel(Excel):
+            @member
+            def Caller(self):
+                return vba.caller if vba.caller is not None else _error_value(2023)
+
             @method
             def Volatile(self):
                 return None
 
             @method
+            def OnTime(self, EarliestTime, Procedure):
+                vba.timed.append(str(Procedure))
+
+            @method
+            def CalculateFull(self):
+                vba.full += 1
+
+            @member
+            def EnableCancelKey(self):
+                return 1
+
+            @setter_of("EnableCancelKey")
+            def _set_cancel(self, value):
+                pass
+
+            @method
             def MacroOptions(self, Macro, Description, Category, ArgumentDescriptions):
+                if not vba.is_shown:
+                    raise _vba_error("Cannot edit a macro on a hidden workbook")
                 name = str(Macro).rpartition("!")[2]
                 notes = [str(item) for item in ArgumentDescriptions.items]
                 vba.described[name] = (str(Description), str(Category), notes)
 
-        class Workbook(VBAObject):
-            @member
-            def Name(self):
-                return "dispense.xlsm"
-
-        hosts = {"application": Application(), "thisworkbook": Workbook()}
         holder = Python()
 
-        class Bridge(HostBridge):
+        class _Bridge(ExcelBridge):
             def global_object(self, name):
                 if name == "xlpy":
                     vba.started += 1
-                    if not ready:
+                    if not vba.ready:
                         raise _vba_error("File not found: xlwings64.dll")
                     return holder
-                return hosts.get(name, UNRESOLVED)
+                return super().global_object(name)
 
-        self.interpreter = Interpreter(Bridge())
-        self.interpreter.add_module(source, name="DispenseFunctions")
+            def create(self, type_name_):
+                return Runner() if type_name_.lower() == "wscript.shell" else UNRESOLVED
+
+            def has_global_member(self, name):
+                own = ("getconfig", "fileexists", "dispensefindwindow")
+                return name.lower() in own or super().has_global_member(name)
+
+            def call_global(self, name, args, named):
+                if name.lower() == "getconfig":
+                    return vba.settings.get(str(args[0]), str(args[1]))
+                if name.lower() == "fileexists":
+                    return str(args[0]) in vba.files
+                if name.lower() == "dispensefindwindow":
+                    return int(vba.is_dialog)
+                return super().call_global(name, args, named)
+
+        self.excel = ExcelApplication()
+        application = self.excel.application
+        application.__class__ = _Excel
+        self.interpreter = self.excel.interpreter
+        self.interpreter.host = _Bridge(application)
+        self.addin = self.excel.add_workbook()
+        self.book = self.excel.add_workbook()
+        declared = re.compile(r"#If VBA7 Then\n(?s:.*?)#End If\n")
+        self.interpreter.add_module(declared.sub("", source), name="DispenseFunctions")
+        if menu:
+            self.interpreter.add_module(menu, name="DispenseMenu")
+
+    def command(self, module, name, given):
+        """What the menu asks of Python."""
+        return ""
+
+    def area(self, address, rows=None, sheet=1):
+        """A range of the open workbook, filled first where rows are given."""
+        found = self.book.vba_get("Worksheets", [sheet]).vba_get("Range", [address])
+        if rows is not None:
+            found.vba_set("Value2", _from_com(com(rows)) if isinstance(rows, list) else rows)
+        return found
 
     def call(self, name: str, *arguments):
         """Call a function with cell values; left-out arguments at the end are missing."""
@@ -250,22 +341,17 @@ class Vba:
         return value if isinstance(value, bool) else float(value)
 
 
-def cells(value, address="$A$1:$A$3"):
-    """A Range as VBA sees it."""
-    from pyopenvba.interpreter import VBAObject, member
+def _error_value(number):
+    from pyopenvba.interpreter import VBAErrorValue
 
-    class Range(VBAObject):
-        vba_type_name = "Range"
+    return VBAErrorValue(number)
 
-        @member
-        def Address(self):
-            return address
 
-        @member
-        def Value2(self):
-            return _from_com(com(value))
+def setter_of(name):
+    """What makes a function the setter of a member."""
+    from pyopenvba.interpreter._objects import setter
 
-    return Range()
+    return setter(name)
 
 
 def _vba_error(text):

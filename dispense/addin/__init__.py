@@ -9,6 +9,7 @@ from ..base.fields import Field, describe_unit
 from ..base.units import AS_GIVEN
 from ..handbook.declare import Function
 
+REQUIRED = "Required"  # the last word on an argument that has no default
 _SHAPES = {
     "vector": "one row or one column of cells",
     "matrix": "a block of cells",
@@ -34,7 +35,7 @@ def argument_help(field: Field) -> str:
         allowed = field.allowed()
         parts.append(allowed[:1].upper() + allowed[1:])
     if field.is_required:
-        parts.append("Required")
+        parts.append(REQUIRED)
     else:
         default = field.default_text()
         parts.append(f"Optional, default {default}" if default else "Optional")
@@ -54,4 +55,4 @@ def function_help(function: Function) -> str:
     return ". ".join(parts) + "."
 
 
-__all__ = ["argument_help", "argument_title", "function_help"]
+__all__ = ["REQUIRED", "argument_help", "argument_title", "function_help"]

@@ -40,8 +40,10 @@ def manage(
         built = _builder(host)(target, **options)
         files = built if isinstance(built, list) else [built]
         return {"built": ", ".join(str(Path(file)) for file in files)}
-    if out is not None:
-        raise InputError(Problem("addin", message="--out goes with build only"))
+    if action == "selftest" and host != "excel":
+        raise InputError(Problem("addin", message="selftest goes with --host excel only"))
+    if out is not None and action != "selftest":
+        raise InputError(Problem("addin", message="--out goes with build and selftest only"))
     if host == "names":
         raise InputError(
             Problem(
@@ -51,7 +53,7 @@ def manage(
             )
         )
     module = importlib.import_module(f".{host}", __package__)
-    report = getattr(module, action)()
+    report = getattr(module, action)(**({"out": out} if action == "selftest" else {}))
     return report if isinstance(report, dict) else {action: report if report else "done"}
 
 

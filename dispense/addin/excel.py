@@ -5,7 +5,8 @@ and passes calls), puts in a module with one VBA function per function of the re
 
 - `dispense.xlsm`: a workbook with the functions, their list and a check of each;
 - `dispense.xlam`: the same as an add-in, whose functions every open workbook can use;
-- `DispenseFunctions.bas`: the module alone, for a workbook that has xlwings' VBA module already.
+- `DispenseFunctions.bas`: the module alone, for a workbook that has xlwings' VBA module already;
+- `dispense-calculations.xlsx`: the calculation sheets (see `bench`) with functions as Excel names them.
 
 The VBA reads a range into an array (`Value2`), calls `dispense.addin.excel_udfs` through xlwings,
 and turns marked results into error values. It works with the xlwings version it was made for, and
@@ -26,20 +27,55 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
+from lxml import etree
+
 from dispense import __version__
+from dispense.addin.excel_paths import examine, this_machine
 from dispense.addin.excel_udfs import ERROR_NUMBERS, MARK, argument_help, argument_name, function_help
-from dispense.addin.listing import with_values, write_list
+from dispense.addin.listing import with_values, without_formulas, write_list
 from dispense.base.errors import FileError, Problem
+from dispense.formulas.spell import respell
 from dispense.handbook.catalogue import FUNCTIONS
 from dispense.handbook.declare import Function
+from dispense.handbook.in_formulas import OWN
 from dispense.handbook.words import by_category
+from dispense.jobs.fill import template_folder
+from dispense.jobs.on_screen import COMMANDS
+from dispense.xlsx.package import Package
 from dispense.xlsx.write import atomic_write
 
 MODULE = "DispenseFunctions"
+MENU_MODULE = "DispenseMenu"
 PYTHON_MODULE = "dispense.addin.excel_udfs"
+MENU_PYTHON = "dispense.addin.excel_menu"
 WORKBOOK, ADDIN, TEXT = "dispense.xlsm", "dispense.xlam", f"{MODULE}.bas"
+CALCULATIONS = "dispense-calculations.xlsx"
+CUSTOM_UI = "http://schemas.microsoft.com/office/2009/07/customui"
+RIBBON_TYPE = "http://schemas.microsoft.com/office/2007/relationships/ui/extensibility"
+RIBBON_PART = "customUI/customUI14.xml"
+UNUSED = "MSForms"  # a library that xlwings' workbook names and no code here uses
+PYTHON_BUTTONS = (
+    ("again", "Start again", "Start Python anew: after a start that failed, or an upgrade."),
+    ("why", "Why", "What stands in the way of Python."),
+    (
+        "links",
+        "Mend links",
+        "Lead the functions of open workbooks that were written elsewhere to this add-in.",
+    ),
+)
+#: pictures that Excel has itself; a button without one shows its words alone
+PICTURES = {
+    "check": "DataValidation",
+    "fill": "FilePrint",
+    "station": "CalculateNow",
+    "again": "Refresh",
+    "why": "Help",
+}
 MADE_FOR = "MADE_FOR"
 
+ALONE, BY_ROWS, TELLS = 0, 1, 2  # how a function may be asked
+FIRST_REACH, MOST_REACH = 64, 4096  # rows asked for ahead, at first and where all were wanted
+MOST_KEPT = 50_000  # answers kept within a calculation
 _LINE = 900  # where a text is broken into the next statement; a line of VBA holds 1023 characters
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 
@@ -77,6 +113,14 @@ def _assign(target: str, text: str) -> Iterator[str]:
         yield f"{target} = {f'{target} & ' if start else ''}{piece}"
 
 
+def _manner(entry: Function) -> str:
+    """How a function may be asked: with the rows around its cell, alone, or of other calls."""
+    if entry.table:
+        return "TELLS"
+    takes_cells = not entry.whole and not any(item.is_whole_range for item in entry.arguments)
+    return "BY_ROWS" if takes_cells else "ALONE"
+
+
 def _function(entry: Function) -> Iterator[str]:
     """The VBA function of one registry entry."""
     names = [argument_name(item.name) for item in entry.arguments]
@@ -84,12 +128,10 @@ def _function(entry: Function) -> Iterator[str]:
         f"{'' if item.is_required else 'Optional '}{name} As Variant"
         for name, item in zip(names, entry.arguments, strict=True)
     )
-    values = ", ".join(f"DispenseGiven({name})" for name in names)
     yield f"Public Function {entry.name}({parameters}) As Variant"
     if entry.table:  # it tells of other calls, so it is computed anew with every one
         yield "    Application.Volatile"
-    asks = ", True" if entry.table else ""
-    yield f'    {entry.name} = DispenseCall("{entry.name}", Array({values}){asks})'
+    yield f'    {entry.name} = DispenseCall("{entry.name}", Array({", ".join(names)}), {_manner(entry)})'
     yield "End Function"
     yield ""
 
@@ -109,103 +151,48 @@ def _describe(entry: Function) -> Iterator[str]:
     yield f'    DispenseDescribe "{entry.name}", words, {topic}, notes'
 
 
-_SHARED = """\
-Private Function DispenseCall(ByVal name_ As String, ByVal given As Variant, _
-        Optional ByVal asks As Boolean = False) As Variant
-    Dim isSecond As Boolean
-    On Error GoTo failed
-restart:
-    If python Is Nothing Then DispenseStart
-    DispenseCall = DispenseShown(python.CallUDF(PYTHON_MODULE, name_, given))
-    Exit Function
-failed:
-    If Not isSecond And Not python Is Nothing Then
-        'Python may have been ended since the last call: start it once more
-        isSecond = True
-        Set python = Nothing
-        Resume restart
-    End If
-    failure = name_ & ": " & Err.Description & _
-        " (these functions were made for xlwings " & MADE_FOR & ")"
-    Set python = Nothing
-    If asks Then
-        DispenseCall = failure
-    Else
-        DispenseCall = CVErr(2015)
-    End If
-End Function
+_HEADER = """\
+Attribute VB_Name = "{module}"
+Option Explicit
+'The functions of dispense {ours} for Excel, made from its registry of functions.
+'Made for xlwings {xlwings}, whose VBA module must be in the same workbook.
+'Do not edit: build it again with  dispense addin build --host excel
 
-Private Sub DispenseStart()
-    Dim found As String
-    Set python = {start}
-    found = python.Str(python.GetAttr(python.Module(PYTHON_MODULE), "XLWINGS_VERSION"))
-    If found <> MADE_FOR Then
-        Set python = Nothing
-        Err.Raise vbObjectError + 513, "{module}", "Python has xlwings " & found & _
-            "; install xlwings==" & MADE_FOR & ", or build the add-in again: " & _
-            "dispense addin build --host excel"
-    End If
-End Sub
+#If VBA7 Then
+Private Declare PtrSafe Function DispenseFindWindow Lib "user32" Alias "FindWindowA" ( _
+    ByVal class_ As String, ByVal title_ As String) As LongPtr
+#Else
+Private Declare Function DispenseFindWindow Lib "user32" Alias "FindWindowA" ( _
+    ByVal class_ As String, ByVal title_ As String) As Long
+#End If
 
-Private Function DispenseGiven(Optional ByVal value As Variant) As Variant
-    If IsMissing(value) Then Exit Function
-    If IsObject(value) Then
-        If InStr(value.Address, ",") > 0 Then
-            DispenseGiven = CVErr(2015)
-        Else
-            DispenseGiven = value.Value2
-        End If
-    Else
-        DispenseGiven = value
-    End If
-End Function
+Private Const {made_for} As String = "{xlwings}"
+Private Const PYTHON_MODULE As String = "{python_module}"
+Private Const MENU_MODULE As String = "{menu_module}"
+Private Const ALONE As Long = {alone}
+Private Const BY_ROWS As Long = {by_rows}
+Private Const TELLS As Long = {tells}
+Private Const FIRST_REACH As Long = {first_reach}
+Private Const MOST_REACH As Long = {most_reach}
+Private Const MOST_KEPT As Long = {most_kept}
+Private python As Object
+Private memory As Object
+Private hits As Object
+Private reaches As Object
+Private failure As String
+Private hasFailed As Boolean
+Private hasStatus As Boolean
+Private isDescribed As Boolean
 
-Private Function DispenseShown(ByVal value As Variant) As Variant
-    Dim i As Long, j As Long, columns_ As Long
-    If Not IsArray(value) Then
-        DispenseShown = DispenseCell(value)
-        Exit Function
-    End If
-    columns_ = DispenseColumns(value)
-    For i = LBound(value, 1) To UBound(value, 1)
-        If columns_ < 0 Then
-            value(i) = DispenseCell(value(i))
-        Else
-            For j = LBound(value, 2) To UBound(value, 2)
-                value(i, j) = DispenseCell(value(i, j))
-            Next j
-        End If
-    Next i
-    DispenseShown = value
-End Function
-
-Private Function DispenseColumns(ByRef value As Variant) As Long
-    'The last column of an array, -1 where it has one dimension only
-    On Error GoTo single_
-    DispenseColumns = UBound(value, 2)
-    Exit Function
-single_:
-    DispenseColumns = -1
-End Function
-
-Private Function DispenseCell(ByVal value As Variant) As Variant
-    'A marked text becomes the error it names; a text that began with the mark loses one of two
-    DispenseCell = value
-    If VarType(value) <> vbString Then Exit Function
-    If Left$(value, 1) <> ChrW$({mark}) Then Exit Function
-    Select Case Mid$(value, 2)
-{cases}
-        Case Else: DispenseCell = Mid$(value, 2)
-    End Select
-End Function
-
-Private Sub DispenseDescribe(ByVal name_ As String, ByVal words As String, _
-        ByVal topic As String, ByRef notes() As String)
-    On Error Resume Next
-    Application.MacroOptions Macro:="'" & ThisWorkbook.Name & "'!" & name_, _
-        Description:=words, Category:=topic, ArgumentDescriptions:=notes
+Public Sub Auto_Open()
+    DispenseOpened
 End Sub
 """
+
+
+def _source(name: str) -> str:
+    """A part of the VBA that no function of the registry changes."""
+    return (Path(__file__).with_name("vba") / name).read_text("ascii")
 
 
 def vba_module(xlwings_version: str, start: str = "XLPy") -> str:
@@ -214,30 +201,21 @@ def vba_module(xlwings_version: str, start: str = "XLPy") -> str:
     `start` is the function of xlwings' own module that gives the running Python.
     """
     topics = by_category(FUNCTIONS.values())
-    lines = [
-        f'Attribute VB_Name = "{MODULE}"',
-        "Option Explicit",
-        f"'The functions of dispense {__version__} for Excel, made from its registry of functions.",
-        f"'Made for xlwings {xlwings_version}, whose VBA module must be in the same workbook.",
-        "'Do not edit: build it again with  dispense addin build --host excel",
-        "",
-        f'Private Const {MADE_FOR} As String = "{xlwings_version}"',
-        f'Private Const PYTHON_MODULE As String = "{PYTHON_MODULE}"',
-        "Private python As Object",
-        "Private failure As String",
-        "Private isDescribed As Boolean",
-        "",
-        "Public Sub Auto_Open()",
-        "    DispenseHelp",
-        "End Sub",
-        "",
-        "Public Sub DispenseHelp()",
-        "    If isDescribed Then Exit Sub",
-        "    isDescribed = True",
-        *(f"    DispenseHelp{number}" for number in range(1, len(topics) + 1)),
-        "End Sub",
-        "",
-    ]
+    header = _HEADER.format(
+        module=MODULE,
+        ours=__version__,
+        xlwings=xlwings_version,
+        made_for=MADE_FOR,
+        python_module=PYTHON_MODULE,
+        menu_module=MENU_PYTHON,
+        alone=ALONE,
+        by_rows=BY_ROWS,
+        tells=TELLS,
+        first_reach=FIRST_REACH,
+        most_reach=MOST_REACH,
+        most_kept=MOST_KEPT,
+    )
+    lines = [*header.split("\n")]
     for _, entries in topics:
         for entry in entries:
             lines += _function(entry)
@@ -245,8 +223,17 @@ def vba_module(xlwings_version: str, start: str = "XLPy") -> str:
     cases = "\n".join(
         f'        Case "{text}": DispenseCell = CVErr({number})' for text, number in ERROR_NUMBERS.items()
     )
-    shared = _SHARED.replace("{start}", start).replace("{module}", MODULE)
-    lines += shared.replace("{mark}", str(mark)).replace("{cases}", cases).split("\n")
+    helps = "\n".join(f"    DispenseHelp{number}" for number in range(1, len(topics) + 1))
+    shared = _source("shared.bas")
+    for name, text in {
+        "{start}": start,
+        "{module}": MODULE,
+        "{mark}": str(mark),
+        "{cases}": cases,
+        "{helps}": helps,
+    }.items():
+        shared = shared.replace(name, text)
+    lines += shared.split("\n")
     for number, (topic, entries) in enumerate(topics, 1):
         lines += [
             f"Private Sub DispenseHelp{number}()",
@@ -258,6 +245,11 @@ def vba_module(xlwings_version: str, start: str = "XLPy") -> str:
             lines += _describe(entry)
         lines += ["End Sub", ""]
     return "\n".join(lines).rstrip() + "\n"
+
+
+def menu_module() -> str:
+    """The VBA module of the ribbon, lines ended by a line feed."""
+    return _source("menu.bas").replace("{addin}", ADDIN)
 
 
 # -------------------------------------------------------------------------------------- xlwings
@@ -294,7 +286,17 @@ def _starter(source: str, version: str) -> str:
 # ------------------------------------------------------------------------------------- workbook
 
 
-def _sheets(template: bytes, version: str, interpreter: str) -> bytes:
+def settings_rows(interpreter: str | None) -> list[list[str]]:
+    """The settings of xlwings that count here.
+
+    A row wins over a user's own xlwings.conf even where it is empty, so only what is known stands here. The
+    folder of the workbook is kept off Python's path: as an address of OneDrive it stops the start.
+    """
+    rows = [["ADD_WORKBOOK_TO_PYTHONPATH", "False"]]
+    return rows if interpreter is None else [["Interpreter_Win", interpreter], *rows]
+
+
+def _sheets(template: bytes, version: str, interpreter: str | None) -> bytes:
     """The workbook around the VBA: the list of functions, a check of each, xlwings' settings."""
     from openpyxl import load_workbook
     from openpyxl.packaging.core import DocumentProperties
@@ -310,13 +312,10 @@ def _sheets(template: bytes, version: str, interpreter: str) -> bytes:
         FUNCTIONS.values(),
     )
     settings.title = "xlwings.conf"
-    settings["B1"] = interpreter
-    for number in range(2, 10):
-        if settings.cell(number, 1).value == "UDF Modules":
-            settings.cell(number, 2).value = PYTHON_MODULE
-    for number in range(13, 18):
-        settings.cell(number, 1).value = None
-    settings["A13"] = "B1 is the python.exe whose environment holds dispense and xlwings."
+    settings.delete_rows(1, settings.max_row)
+    for row in settings_rows(interpreter):
+        settings.append(row)
+    settings["A13"] = "Interpreter_Win is the python.exe whose environment holds dispense and xlwings."
     settings.column_dimensions["A"].width = 18
     settings.column_dimensions["B"].width = 60
     stream = io.BytesIO()
@@ -324,31 +323,65 @@ def _sheets(template: bytes, version: str, interpreter: str) -> bytes:
     return stream.getvalue()
 
 
+def ribbon() -> bytes:
+    """The tab Dispense: the commands of the menu, and what concerns Python, as customUI of Office 2010."""
+    root = etree.Element(f"{{{CUSTOM_UI}}}customUI", nsmap={None: CUSTOM_UI})
+    tabs = etree.SubElement(etree.SubElement(root, f"{{{CUSTOM_UI}}}ribbon"), f"{{{CUSTOM_UI}}}tabs")
+    tab = etree.SubElement(tabs, f"{{{CUSTOM_UI}}}tab", id="dispenseTab", label="Dispense")
+    own = [(item.name, item.label, item.help) for item in COMMANDS.values()]
+    for group, label, buttons in (
+        ("Plan", "Plan on the screen", [*own, ("pane", "Show the pane", "Show the last answer again.")]),
+        ("Python", "Python", PYTHON_BUTTONS),
+    ):
+        holder = etree.SubElement(tab, f"{{{CUSTOM_UI}}}group", id=f"dispense{group}", label=label)
+        for tag, words, help_ in buttons:
+            attributes = {"id": f"dispense_{tag}", "label": words, "screentip": words.rstrip("…")}
+            attributes |= {"supertip": help_, "tag": tag, "onAction": "DispensePressed"}
+            picture = PICTURES.get(tag)
+            if picture is not None:
+                attributes["imageMso"] = picture
+            etree.SubElement(holder, f"{{{CUSTOM_UI}}}button", attributes)
+    return etree.tostring(root, xml_declaration=True, encoding="UTF-8", standalone=True)
+
+
 def _finish(data: bytes, is_addin: bool) -> bytes:
-    """The same parts with fixed dates and computed values; as an add-in where asked."""
+    """The same parts with fixed dates and computed values; as an add-in where asked.
+
+    Nothing is computed when an add-in opens, or Python would start with Excel: it has the ribbon, no formula
+    and no wish to be calculated.
+    """
+    with zipfile.ZipFile(io.BytesIO(data)) as source:
+        parts = {name: source.read(name) for name in source.namelist()}
+    date = rb"\g<1>2000-01-01T00:00:00Z"
+    core, sheet, book = "docProps/core.xml", "xl/worksheets/sheet1.xml", "xl/workbook.xml"
+    parts[core] = re.sub(rb"(<dcterms:(created|modified)[^>]*>)[^<]*", date, parts[core])
+    parts[sheet] = with_values(parts[sheet])
+    parts[book] = re.sub(rb"<calcPr[^>]*/>", b"", parts[book])
+    if is_addin:
+        parts[sheet] = without_formulas(parts[sheet])
+        types = parts["[Content_Types].xml"]
+        parts["[Content_Types].xml"] = types.replace(
+            b"ms-excel.sheet.macroEnabled", b"ms-excel.addin.macroEnabled"
+        )
+        hidden = b'<workbookView visibility="hidden"'
+        parts[book] = re.sub(rb'<workbookView( visibility="\w+")?', hidden, parts[book])
+        parts[RIBBON_PART] = ribbon()
+        link = f'<Relationship Id="dispenseRibbon" Type="{RIBBON_TYPE}" Target="{RIBBON_PART}"/>'
+        parts["_rels/.rels"] = parts["_rels/.rels"].replace(
+            b"</Relationships>", link.encode() + b"</Relationships>"
+        )
     stream = io.BytesIO()
-    with zipfile.ZipFile(io.BytesIO(data)) as source, zipfile.ZipFile(stream, "w") as target:
-        for info in sorted(source.infolist(), key=lambda item: item.filename):
-            part = source.read(info)
-            if info.filename == "docProps/core.xml":
-                date = rb"\g<1>2000-01-01T00:00:00Z"
-                part = re.sub(rb"(<dcterms:(created|modified)[^>]*>)[^<]*", date, part)
-            elif info.filename == "xl/worksheets/sheet1.xml":
-                part = with_values(part)
-            elif is_addin and info.filename == "[Content_Types].xml":
-                part = part.replace(b"ms-excel.sheet.macroEnabled", b"ms-excel.addin.macroEnabled")
-            elif is_addin and info.filename == "xl/workbook.xml":
-                hidden = b'<workbookView visibility="hidden"'
-                part = re.sub(rb'<workbookView( visibility="\w+")?', hidden, part)
-            new = zipfile.ZipInfo(info.filename, _EPOCH)
+    with zipfile.ZipFile(stream, "w") as target:
+        for name in sorted(parts):
+            new = zipfile.ZipInfo(name, _EPOCH)
             new.compress_type = zipfile.ZIP_DEFLATED
             new.create_system = 0
-            target.writestr(new, part)
+            target.writestr(new, parts[name])
     return stream.getvalue()
 
 
-def _with_module(data: bytes, module: str) -> bytes:
-    """The workbook with the generated module in place of xlwings' sample."""
+def _with_modules(data: bytes, module: str) -> bytes:
+    """The workbook with the generated modules in place of xlwings' sample, whose helpers become private."""
     from pyopenvba import ExcelFile
 
     with tempfile.TemporaryDirectory() as folder:
@@ -359,8 +392,13 @@ def _with_module(data: bytes, module: str) -> bytes:
             for name in list(project.module_names()):
                 if name == "Module1":
                     project.delete_module(name)
-            project.add_module(MODULE, module.replace("\n", "\r\n"))
-            book.set_module("ThisWorkbook", "Private Sub Workbook_Open()\r\n    DispenseHelp\r\nEnd Sub\r\n")
+            for name, source in ((MODULE, module), (MENU_MODULE, menu_module())):
+                project.add_module(name, _lines(source))
+            theirs = book.vba_modules()["xlwings"]
+            book.set_module("xlwings", re.sub(r"(?m)^(Attribute .*\r?\n)+", _private, theirs, count=1))
+            book.set_module("ThisWorkbook", _lines(_source("ThisWorkbook.cls")))
+            if any(item.name == UNUSED for item in book.references()):
+                book.remove_reference(UNUSED)
             book.save()
         with ExcelFile(path) as book:
             wrong = book.validate()
@@ -369,11 +407,28 @@ def _with_module(data: bytes, module: str) -> bytes:
         return path.read_bytes()
 
 
+def _lines(source: str) -> str:
+    """VBA with the line ends of Windows."""
+    return source.replace("\n", "\r\n")
+
+
+def _private(head: re.Match[str]) -> str:
+    """The first lines of a module, and that its functions are for this workbook's own code only."""
+    return f"{head[0]}Option Private Module\r\n"
+
+
+def _calculations() -> bytes:
+    """The calculation sheets that come with the package, their functions named as Excel finds them."""
+    package = Package.open(template_folder() / "bench.xlsx")
+    respell(package, "excel", OWN)
+    return package.to_bytes()
+
+
 def build(out: str | os.PathLike[str] = ".", interpreter: str | None = None) -> list[Path]:
     """Write the workbook, the add-in and the module into a folder; gives their paths.
 
     `interpreter` is the python.exe that Excel shall start; on Windows it is the running one unless
-    told otherwise, elsewhere `python`, found on the PATH of the machine that opens the workbook.
+    told otherwise, elsewhere what the settings of the machine that opens the workbook say.
     """
     home, version = xlwings_home()
     if importlib.util.find_spec("pyopenvba") is None:
@@ -386,15 +441,16 @@ def build(out: str | os.PathLike[str] = ".", interpreter: str | None = None) -> 
     with ExcelFile(template) as book:
         sources = book.vba_modules()
     module = vba_module(version, _starter(sources.get("xlwings", ""), version))
-    if interpreter is None:
-        interpreter = sys.executable if sys.platform == "win32" else "python"
-    data = _with_module(_sheets(template.read_bytes(), version, interpreter), module)
+    if interpreter is None and sys.platform == "win32":
+        interpreter = sys.executable
+    data = _with_modules(_sheets(template.read_bytes(), version, interpreter), module)
     folder = Path(out)
     folder.mkdir(parents=True, exist_ok=True)
     files = {
         WORKBOOK: _finish(data, False),
         ADDIN: _finish(data, True),
-        TEXT: module.replace("\n", "\r\n").encode("ascii"),
+        TEXT: _lines(module).encode("ascii"),
+        CALCULATIONS: _calculations(),
     }
     for name, content in files.items():
         atomic_write(folder / name, content)
@@ -427,6 +483,14 @@ def made_for(path: str | os.PathLike[str]) -> str | None:
     return found[1] if found else None
 
 
+def interpreter_of(path: str | os.PathLike[str]) -> str | None:
+    """The python.exe that a workbook or add-in of ours names; None where it names none."""
+    cells = Package.open(Path(path)).cell_values("xlwings.conf")
+    names = {str(value): address for address, value in cells.items() if address.startswith("A")}
+    found = cells.get(names.get("Interpreter_Win", "").replace("A", "B"))
+    return None if found is None else str(found)
+
+
 def status() -> dict[str, Any]:
     """What is there: xlwings, the installed add-in, and what keeps it from working."""
     problems: list[str] = []
@@ -448,6 +512,11 @@ def status() -> dict[str, Any]:
             f"the add-in was made for xlwings {made}, {version} is installed: "
             "dispense addin install --host excel"
         )
+    if folder is not None:
+        starts = interpreter_of(path) if path and installed else None
+        problems += examine(this_machine(folder, starts))
+        if starts is not None and "\\" in starts and not Path(starts).is_file():
+            problems.append(f"there is no file {starts}: dispense addin install --host excel")
     return {
         "host": "excel",
         "ready": not problems,
@@ -480,6 +549,14 @@ def install() -> dict[str, Any]:
     return {**status(), "done": done}
 
 
+def selftest(out: str | None = None) -> dict[str, Any]:
+    """The checks of the first day in Excel that need no eyes; gives counts and where the report lies."""
+    from dispense.addin.excel_selftest import selftest as run
+
+    folder = startup_folder()
+    return run(None if folder is None else folder / ADDIN, out)
+
+
 def uninstall() -> dict[str, Any]:
     """Take the add-in away again; gives the `status` and what was done."""
     folder = startup_folder()
@@ -490,4 +567,13 @@ def uninstall() -> dict[str, Any]:
     return {**status(), "done": done}
 
 
-__all__: Sequence[str] = ("build", "install", "made_for", "status", "uninstall", "vba_module", "vba_text")
+__all__: Sequence[str] = (
+    "build",
+    "install",
+    "made_for",
+    "selftest",
+    "status",
+    "uninstall",
+    "vba_module",
+    "vba_text",
+)

@@ -126,4 +126,12 @@ def with_values(part: bytes) -> bytes:
     return etree.tostring(root, xml_declaration=True, encoding="UTF-8", standalone=True)
 
 
-__all__ = ["checks", "with_values", "write_list"]
+def without_formulas(part: bytes) -> bytes:
+    """A sheet with the values of its formulas alone."""
+    root = etree.fromstring(part)
+    for formula in list(root.iter(f"{{{root.nsmap[None]}}}f")):
+        formula.getparent().remove(formula)
+    return etree.tostring(root, xml_declaration=True, encoding="UTF-8", standalone=True)
+
+
+__all__ = ["checks", "with_values", "without_formulas", "write_list"]

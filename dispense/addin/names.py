@@ -44,6 +44,8 @@ _NEWER = {
     "SWITCH": "_xlfn.SWITCH",
     "IFS": "_xlfn.IFS",
     "MAP": "_xlfn.MAP",
+    "REDUCE": "_xlfn.REDUCE",
+    "SEQUENCE": "_xlfn.SEQUENCE",
 }
 
 
@@ -78,13 +80,15 @@ def _kind_test(item: Field, name: str, is_blank: str = "") -> str:
         test = f"IF(ISNUMBER(MATCH(LOWER(TRIM({name})),{{{listed}}},0)),0,#N/A)"
     elif item.kind == "flag":
         test = f"IF(({name}=0)+({name}=1)+({name}=TRUE)+({name}=FALSE)>0,0,#VALUE!)"
+    elif item.kind == "text":
+        test = "0"  # what a text may be is the formula's to say
     elif item.kind in ("number", "whole", "vector", "matrix"):
         limits = _limits(item, name)
         inner = f"IF({limits},0,#NUM!)" if limits else "0"
         test = f"IF(ISNUMBER({name}),{inner},#VALUE!)"
     else:
         raise InputError(
-            Problem("LAMBDA names", item.name, item.kind, "a number, a choice, a flag or a vector")
+            Problem("LAMBDA names", item.name, item.kind, "a number, a choice, a flag, a text or a vector")
         )
     if is_blank:
         test = f"IF({is_blank},0,{test})"
@@ -166,7 +170,8 @@ def typed_formula(entry: Function) -> str:
     while re.search(rf"\b{answer}\b", entry.formula):
         answer += "_"
     variables.append((answer, _body(entry)))
-    result = f"IF(ISERROR({answer}),#NUM!,{answer})"
+    by_table = any(item.kind == "text" for item in entry.arguments)  # what it does not know is #N/A
+    result = answer if by_table else f"IF(ISERROR({answer}),#NUM!,{answer})"
     gaps = [
         f"{_parameter(item)}_gap" for item in entry.arguments if item.is_required and not item.is_whole_range
     ]
@@ -190,11 +195,13 @@ def file_formula(entry: Function) -> str:
     parameters = [word.strip("[]") for word in head.rstrip(",").split(",")]
     spelled = [("_xlop." if word in optional else "_xlpm.") + word for word in parameters]
     pieces = []
+    own = set(re.findall(r"\b(\w+),LAMBDA\(", body))  # variables that are functions
     for item in tokens("LET(" + body[:-1]):
         is_call = item.type == Token.FUNC and item.subtype == Token.OPEN
         if is_call:
-            name = item.value[:-1].upper()
-            pieces.append(_NEWER.get(name, name) + "(")
+            written = item.value[:-1]
+            name = written.upper()
+            pieces.append((f"_xlpm.{written}" if written in own else _NEWER.get(name, name)) + "(")
         elif (
             item.type == Token.OPERAND
             and item.subtype == Token.RANGE

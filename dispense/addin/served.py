@@ -27,17 +27,17 @@ from functools import partial
 from itertools import count
 from pathlib import Path
 from queue import Queue
+from time import perf_counter
 from typing import IO, Any
 
 from .. import __version__
 from ..base.errors import DispenseError, Problem
 from ..base.findings import Finding
-from ..jobs.desk import Desk
+from ..jobs.desk import Desk, worked_out
 from ..jobs.document import CellValue, Grid, Mark, Pane, Question, problem_line
 from ..jobs.live import follow
-from ..jobs.on_screen import COMMANDS, run, show_check
+from ..jobs.on_screen import COMMANDS, SOON, run, show_check
 from ..plan.records import Plan
-from ..reports.findings import plan_findings
 from ..xlsx.package import split_range
 
 #: all that is asked of the program, and what it answers
@@ -261,11 +261,12 @@ class _BookDesk:
             self.host.show(Pane("not done", [problem_line(problem)]))
 
     def _follow_edit(self) -> None:
-        """Problems at once, findings when they are worked out."""
+        """Problems at once, findings when they are worked out, those of quick stations before."""
         if not self.desk.is_checking:
             follow(self.desk)
         elif self.desk.look():
-            show_check(self.desk)
+            if self.desk.problems:
+                show_check(self.desk)
             self._seek()
 
     def _seek(self) -> None:
@@ -275,22 +276,37 @@ class _BookDesk:
         self._is_seeking = True
 
         def seek() -> None:
+            found: list[Finding] = []
+            begun = perf_counter()
             try:
-                found = plan_findings(plan)
+                for found, waiting in worked_out(plan, self.desk.lasted):
+                    if self.desk.plan is not plan:
+                        break
+                    if waiting and perf_counter() - begun > SOON:
+                        self._waiting.put(partial(self._so_far, plan, found, waiting))
+                        begun = perf_counter()
             except Exception as error:  # told where all faults are told
                 self._waiting.put(partial(self._tell_fault, error))
-                found = []
             self._waiting.put(partial(self._found, plan, found))
 
         threading.Thread(target=seek, name="findings", daemon=True).start()
+
+    def _so_far(self, plan: Plan, findings: list[Finding], waiting: list[str]) -> None:
+        """Findings of some stations, while others are worked out."""
+        if self.desk.plan is plan:
+            self.desk.findings, self.desk.waiting = findings, waiting
+            self._show()
+
+    def _show(self) -> None:
+        if self.desk.is_checking:
+            show_check(self.desk)
 
     def _found(self, plan: Plan, findings: list[Finding]) -> None:
         """Findings of the plan as it was when they were begun: shown if it is still so, else sought anew."""
         self._is_seeking = False
         if self.desk.plan is plan:
-            self.desk.findings = findings
-            if self.desk.is_checking:
-                show_check(self.desk)
+            self.desk.findings, self.desk.waiting = findings, ()
+            self._show()
         else:
             self._seek()
 

@@ -1,15 +1,18 @@
-"""The sheet on which a station is tried: what may be changed above, what follows below."""
+"""The sheet on which a station is tried: what may be changed, what follows, the shift beside it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from typing import Any, TypeAlias
 
 from openpyxl import Workbook
+from openpyxl.chart import Reference
 from openpyxl.styles import Alignment
+from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from . import style
+from .charts import LOOKS, Curve, scatter
 
 SHEET = "Station"
 TITLE = "Try a station"
@@ -21,6 +24,18 @@ PLAN_CELL = "B7"
 FIRST_INPUT = 10  # the row of the first thing to change
 FIRST_FIGURE = FIRST_INPUT + MOST_INPUTS + 3
 WIDTHS = (46, 18, 18, 14, 9)
+#: curves of the picture of the shift: its name, and whether it is a line or marks (of which shape)
+PICTURE = (
+    ("here", "line"),
+    ("in the plan", "line"),
+    ("container", "square"),
+    ("purge, mixer", "triangle"),
+    ("check", "diamond"),
+)
+MOST_POINTS = 150  # of a curve
+PICTURE_AT, PICTURE_COLUMN, PICTURE_WIDTH = "G3", 5, 14.0  # its corner, the first column of its figures, cm
+Curves: TypeAlias = Mapping[str, Sequence[tuple[float, float]]]  # parts of a day, parts done
+HOUR = 1.0 / 24.0  # on an axis of clock times
 TITLE_HEIGHT = 24  # of the first row, in points
 
 _WORDS = (
@@ -39,8 +54,13 @@ def figure_rows() -> range:
     return range(FIRST_FIGURE, FIRST_FIGURE + MOST_FIGURES)
 
 
-def trial_workbook(chosen: Mapping[str, str], lists: Mapping[str, Sequence[str]], plan: str) -> bytes:
-    """The workbook without its figures: lists to choose from, headers, cells to type into."""
+def trial_workbook(
+    chosen: Mapping[str, str], lists: Mapping[str, Sequence[str]], plan: str, curves: Curves
+) -> bytes:
+    """The workbook without its figures: lists to choose from, headers, cells to type into, the picture.
+
+    A picture has its figures from the start: LibreOffice takes clock times that come later for names.
+    """
     book = Workbook()
     sheet = book.active
     assert sheet is not None
@@ -67,8 +87,9 @@ def trial_workbook(chosen: Mapping[str, str], lists: Mapping[str, Sequence[str]]
             cell = sheet.cell(row, column)
             cell.font = style.BOLD if column == 2 else style.BODY
         _align(sheet, row)
+    _picture(book, sheet, curves)
     sheet.freeze_panes = f"A{CHOSEN_END + 1}"
-    style.page(sheet, landscape=False)
+    style.page(sheet)
     return style.stable_bytes(book)
 
 
@@ -97,6 +118,42 @@ def _choices(
     page.sheet_state = "hidden"
 
 
+def _picture(book: Workbook, sheet: Any, points: Curves) -> None:
+    """Parts done against the clock, here and in the plan, and what was changed or checked when."""
+    page = book[LISTS]
+    curves = []
+    for place, (name, kind) in enumerate(PICTURE):
+        column = PICTURE_COLUMN + 2 * place
+        style.put(page.cell(1, column), f"{name}: clock")
+        style.put(page.cell(1, column + 1), f"{name}: parts")
+        x, y = (
+            Reference(page, min_col=each, min_row=2, max_row=MOST_POINTS + 1) for each in (column, column + 1)
+        )
+        if kind == "line":
+            curves.append(Curve(name, x, y, *LOOKS[place]))
+        else:
+            curves.append(Curve(name, x, y, None, kind, style.GREY if kind == "diamond" else style.ACCENT))
+    for cell, value in picture_cells(points).items():
+        page[cell.partition("!")[2]].value = value
+    chart = scatter("The shift", "Clock", "Parts done", curves, x_form="hh:mm", x_step=HOUR)
+    chart.plot_visible_only = False  # its figures stand on a hidden sheet
+    chart.display_blanks = "gap"
+    chart.width = PICTURE_WIDTH
+    sheet.add_chart(chart, PICTURE_AT)
+
+
+def picture_cells(curves: Curves) -> dict[str, Any]:
+    """The figures of the picture by cell: parts of a day and parts done of each curve, the rest blank."""
+    cells: dict[str, Any] = {}
+    for place, (name, _) in enumerate(PICTURE):
+        points = curves.get(name, ())[:MOST_POINTS]
+        for part, column in enumerate((PICTURE_COLUMN + 2 * place, PICTURE_COLUMN + 2 * place + 1)):
+            letter = get_column_letter(column)
+            for row in range(MOST_POINTS):
+                cells[f"{LISTS}!{letter}{row + 2}"] = points[row][part] if row < len(points) else None
+    return cells
+
+
 def _align(sheet: Any, row: int) -> None:
     """Words and unit to the left, figures to the right; a long text is shown smaller."""
     for column in range(1, 6):
@@ -123,6 +180,8 @@ def cells_of(rows: range, lines: Sequence[Sequence[Any]], columns: str) -> Itera
 
 __all__ = [
     "CHOSEN",
+    "PICTURE",
+    "picture_cells",
     "FIRST_INPUT",
     "MOST_FIGURES",
     "MOST_INPUTS",

@@ -24,6 +24,7 @@ import numpy as np
 from ..base.errors import InputError, Problem
 from ..base.findings import gravest_first
 from ..base.numbers import EQUAL
+from ..base.progress import Progress
 from ..base.units import DAY
 from ..plan.materials import mix_shares, usable_volume
 from ..plan.records import Plan
@@ -54,6 +55,7 @@ def forecast(
     seed: int = 1,
     processes: int = 1,
     as_of: datetime.date | None = None,
+    progress: Progress | None = None,
 ) -> Forecast:
     """Forecast a plan over calendar weeks from its first build.
 
@@ -70,7 +72,7 @@ def forecast(
     plan, history = without_history(plan, weeks, as_of)
     horizon = horizon_of(plan, weeks, as_of)
     keys, shifts = occurrences(plan, horizon.end)
-    answers = responses(plan, keys, processes=processes)
+    answers = responses(plan, keys, processes=processes, progress=progress)
     walk, levels = walk_stock(plan, horizon, shifts, answers)
     views = _components(plan, horizon, shifts, answers)
     _look_beyond(plan, horizon, answers, views)

@@ -22,6 +22,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..base.progress import Progress, told
 from ..base.workers import begin_worker
 from ..plan.amounts import applications
 from ..plan.records import Plan
@@ -382,16 +383,21 @@ def _plans(plan: Plan) -> Callable[[float], Plan]:
 
 
 def responses(
-    plan: Plan, keys: Sequence[ShiftKey], grid: Grid | None = None, processes: int = 1
+    plan: Plan,
+    keys: Sequence[ShiftKey],
+    grid: Grid | None = None,
+    processes: int = 1,
+    progress: Progress | None = None,
 ) -> list[Response]:
     """The response of every distinct shift; the same whatever the number of processes."""
     grid = grid_for(plan, len(keys)) if grid is None else grid
     if processes <= 1 or len(keys) < FEW_SHIFTS:
         at = _plans(plan)
-        return [respond(plan, key, grid, at) for key in keys]
+        return [respond(plan, key, grid, at) for key in told(keys, len(keys), progress)]
     bare = replace(plan)  # without what was worked out of it
     with ProcessPoolExecutor(processes, initializer=_start_worker, initargs=(bare, grid)) as pool:
-        return list(pool.map(_work, keys, chunksize=max(1, len(keys) // (8 * processes))))
+        found = pool.map(_work, keys, chunksize=max(1, len(keys) // (8 * processes)))
+        return list(told(found, len(keys), progress))
 
 
 __all__ = [

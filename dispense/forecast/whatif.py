@@ -15,6 +15,7 @@ from typing import Any
 
 from ..base.errors import InputError, Problem, needed
 from ..base.printed import counted
+from ..base.progress import Progress, told
 from ..plan.materials import sized
 from ..plan.records import Plan
 from ..shift.store import nanolitre_price
@@ -216,6 +217,7 @@ def what_if(
     changes: Iterable[Change] | None = None,
     weeks: int = FEW_WEEKS,
     horizon: Horizon | None = None,
+    progress: Progress | None = None,
 ) -> WhatIf:
     """Play the plan and its variants over the weeks of the builds."""
     chosen = standard_changes() if changes is None else list(changes)
@@ -225,20 +227,27 @@ def what_if(
         plan, _ = without_history(plan, weeks)
         horizon = horizon_of(plan, weeks)
     now = play_variant(plan, "now", horizon)
-    alone = [play_variant(change.apply(plan), change.name, horizon) for change in chosen]
+    twice = 2 * len(chosen)  # each alone, then all one after another
+    alone = [
+        play_variant(change.apply(plan), change.name, horizon) for change in told(chosen, twice, progress)
+    ]
     steps, made = [], plan
     for place, change in enumerate(chosen):
+        if progress is not None:
+            progress(len(chosen) + place, twice)
         made = change.apply(made)
         steps.append(alone[0] if place == 0 else play_variant(made, change.name, horizon))
     return WhatIf(now, alone, steps, horizon)
 
 
-def what_if_table(found: Forecast, changes: Iterable[Change] | None = None) -> WhatIf:
+def what_if_table(
+    found: Forecast, changes: Iterable[Change] | None = None, progress: Progress | None = None
+) -> WhatIf:
     """Play the variants of a forecast's plan and add their tables to it."""
     horizon = found.horizon
     if len(found.keys) > MOST_SHIFTS:
         horizon = horizon_of(found.plan, min(FEW_WEEKS, horizon.weeks))
-    result = what_if(found.plan, changes, horizon=horizon)
+    result = what_if(found.plan, changes, horizon=horizon, progress=progress)
     found.what_if = result
     for table in _tables(found, result):
         found.tables[table.name] = table

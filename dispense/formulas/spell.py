@@ -19,7 +19,7 @@ from openpyxl.formula.tokenizer import Token
 
 from ..base.errors import InputError, Problem
 from ..xlsx.formula_text import Unevaluable, tokens
-from ..xlsx.package import MAIN, Package
+from ..xlsx.package import MAIN, RELATIONS, Package
 from .own import OwnFunctions
 
 HOSTS = ("excel", "calc", "plain")
@@ -63,6 +63,8 @@ def _split(value: str) -> tuple[str, str]:
     return (match[1], match[2]) if match else ("", value)
 
 
+_LINKED = re.compile(r"'?\[(\d+)\][^'!]*'?!([A-Za-z][\w.]*)\(")
+
 # where the parts of a workbook hold formulas; charts hold references only and are not touched
 _FORMULAS = {
     "worksheet": (
@@ -80,6 +82,7 @@ _FORMULAS = {
 def respell(package: Package, host: str, own: OwnFunctions) -> int:
     """Spell every formula of a package for `host`; returns how many changed."""
     changed = 0
+    linked = _links_of_own(package, own)
     for part, kind in list(_formula_parts(package)):
         if any(spell(e.text or "", host, own) != e.text for e in _elements(package.tree(part), kind)):
             for element in _elements(package.edit(part), kind):
@@ -87,7 +90,38 @@ def respell(package: Package, host: str, own: OwnFunctions) -> int:
                 if text != element.text:
                     element.text = text
                     changed += 1
+    _drop_links(package, linked)
     return changed
+
+
+def _links_of_own(package: Package, own: OwnFunctions) -> set[int]:
+    """Numbers of the links by which Excel named the add-in of whoever wrote the workbook: `[1]!NAME(`."""
+    found = set()
+    for part, kind in _formula_parts(package):
+        for element in _elements(package.tree(part), kind):
+            for number, name in _LINKED.findall(element.text):
+                if own.meaning(name) is not None:
+                    found.add(int(number))
+    return found
+
+
+def _drop_links(package: Package, numbers: set[int]) -> None:
+    """Take away links to an add-in that no formula names any more; others keep their numbers."""
+    book = package.workbook_part
+    links = package.tree(book).find(f"{{{MAIN}}}externalReferences")
+    count = 0 if links is None else len(links)
+    while count in numbers and not any(
+        f"[{count}]" in element.text
+        for part, kind in _formula_parts(package)
+        for element in _elements(package.tree(part), kind)
+    ):
+        holder = package.edit(book).find(f"{{{MAIN}}}externalReferences")
+        link = package.relationships(book)[holder[-1].get(f"{{{RELATIONS}}}id", "")]
+        holder.remove(holder[-1])
+        if not len(holder):
+            holder.getparent().remove(holder)
+        package.remove(link.target)
+        count -= 1
 
 
 def _formula_parts(package: Package) -> Iterator[tuple[str, str]]:

@@ -54,6 +54,18 @@ _INDEX = number("index", "", "flow index n; below 1 thins under shear", default=
 _YIELD = number("yield_stress", "Pa", "stress below which it does not flow", default=0.0, at_least=0)
 
 
+#: `_wall_excess` in a spreadsheet: 60 halvings of the bracket of y, towards the change of sign
+_EXCESS = (
+    "power,IF(ISOMITTED(index),1,index),stiff,IF(ISOMITTED(yield_stress),0,yield_stress),"
+    "rate,8000*flow/(PI()*bore^3),plain,consistency*((3*power+1)/power*rate)^power,"
+    "top,power*LN(1+stiff/plain),"
+    "turned,LAMBDA(y,LET(loose,plain*EXP(y),part,loose/(loose+stiff),plug,stiff/(loose+stiff),"
+    "y/power+LN((3*power+1)*part*(part^2/(3*power+1)+2*plug*part/(2*power+1)+plug^2/(power+1))))),"
+    "excess,IF(rate*stiff>0,plain*EXP(REDUCE(top/2,SEQUENCE(60),"
+    "LAMBDA(y,turn,y-SIGN(turned(y))*top/2^(turn+1)))),plain),"
+)
+
+
 def _is_laminar(flow, bore, density, consistency, index, yield_stress):  # type: ignore[no-untyped-def]
     return reynolds_number(flow, bore, density, consistency, index, yield_stress) <= LAMINAR_REYNOLDS
 
@@ -84,6 +96,20 @@ def needle_bores() -> dict[tuple[int, str], dict[str, str]]:
     return {(int(row["gauge"]), row["wall"]): row for row in rows}
 
 
+def _bore_formula() -> str:
+    """The table in a spreadsheet: a gauge as it may be written, matched with its wall."""
+    keys = ";".join(f'"{gauge}/{wall}"' for gauge, wall in needle_bores())
+    bores = ";".join(row["bore_min_mm"] for row in needle_bores().values())
+    return (
+        "LET(given,LOWER(TRIM(gauge)),"
+        'short,IF(RIGHT(given)=".",LEFT(given,LEN(given)-1),given),'
+        'unit,IF(RIGHT(short,5)="gauge",5,IF(RIGHT(short,2)="ga",2,IF(RIGHT(short)="g",1,0))),'
+        "bare,TRIM(LEFT(short,LEN(short)-unit)),"
+        f'place,MATCH(bare&"/"&IF(ISOMITTED(wall),"regular",wall),{{{keys}}},0),'
+        f"INDEX({{{bores}}},place))"
+    )
+
+
 def _bore_notes() -> str:
     """What is confirmed in the table and what is not, made from its marks."""
     confirmed = sorted({gauge for (gauge, _), row in needle_bores().items() if row["mark"] == "confirmed"})
@@ -112,6 +138,7 @@ def _bore_notes() -> str:
         example(("32G", "thin"), 0.105, "the same table"),
         example(("30 G", "extra-thin"), 0.190, "the same table"),
     ),
+    formula=_bore_formula(),
 )
 def needle_bore(gauge: Number, wall: str = "regular") -> Number:
     """Minimum bore of a steel needle of a gauge, by table.
@@ -273,6 +300,7 @@ def _wall_excess(rate: Number, consistency: Number, index: Number, yield_stress:
             "Chhabra & Richardson, 2500 kg/h of density 1075: about 110 kPa (from memory)",
         ),
     ),
+    formula=f"LET({_EXCESS}4*length/bore*(stiff+excess)/100000)",
 )
 def nozzle_pressure(
     flow: Number,
@@ -434,6 +462,7 @@ def wall_shear_rate(flow: Number, bore: Number, index: Number = 1.0) -> Number:
             "Chhabra & Richardson, 2500 kg/h of density 1075: by hand",
         ),
     ),
+    formula=f"LET({_EXCESS}IF(flow>0,8000*density*(4*flow/(PI()*bore^2))^2/(stiff+excess),0))",
 )
 def reynolds_number(
     flow: Number,

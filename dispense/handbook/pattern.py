@@ -158,9 +158,10 @@ class FilmHistory:
     last: tuple[float, float] = (np.nan, np.nan)
     trapped: float = 0.0
     trapped_area: float = 0.0
-    lattice: Lattice | None = None
-    frames: list[Floats] = field(default_factory=list)  # how full each cell is, per step
-    pockets: list[Floats] = field(default_factory=list)  # air in each cell where a pocket is closed
+    # what it looked like, for pictures: what is reckoned with stands above
+    lattice: Lattice | None = field(default=None, compare=False)
+    frames: list[Floats] = field(default_factory=list, compare=False)  # how full each cell is, per step
+    pockets: list[Floats] = field(default_factory=list, compare=False)  # air in cells, as it was closed in
 
     def front(self, gap: float) -> list[Floats]:
         """Lines (k, 2) [m] along which the film ends at a gap between the first and the last."""

@@ -491,6 +491,40 @@ def _rising_root(
         example((120, "tray", 100, 60, 3), 19.46593802, "roots of the cubic"),
         example((5000, "lying-cylinder", 200, 500), 71.0505817, "fluids.geometry.TANK.h_from_V", 2e-7),
     ),
+    # 60 halvings of the stretch in which the level lies: below the cells, beside them, above them
+    formula="LET(slope,TAN(RADIANS(IF(ISOMITTED(draft),0,draft))),"
+    "broad,IF(ISOMITTED(width),SQRT(-1),width),"
+    "many,IF(ISOMITTED(count),0,count),"
+    "bare,(many>0)*((ISOMITTED(diameter)+ISOMITTED(cell_height))>0),"
+    "cells,many*PI()*IF(ISOMITTED(diameter),0,diameter)^2/4,"
+    "base,(many>0)*IF(ISOMITTED(cell_base),0,cell_base),"
+    "tall,(many>0)*IF(ISOMITTED(cell_height),0,cell_height),"
+    "wetted,LAMBDA(h,ACOS(1-2*h/length)),"
+    'holds,LAMBDA(h,SWITCH(shape,"box",length*broad*h,'
+    '"tray",length*broad*h+(length+broad)*h^2*slope+4/3*h^3*slope^2,'
+    '"cylinder",PI()*length^2*h/4,'
+    '"cone",PI()*h*(length^2/4+length/2*(length/2+h*slope)+(length/2+h*slope)^2)/3,'
+    '"lying-cylinder",broad*length^2/4*(wetted(h)-SIN(wetted(h))*COS(wetted(h))))),'
+    'face,LAMBDA(h,SWITCH(shape,"box",length*broad,'
+    '"tray",(length+2*h*slope)*(broad+2*h*slope),'
+    '"cylinder",PI()*length^2/4,'
+    '"cone",PI()*(length/2+h*slope)^2,'
+    '"lying-cylinder",2*broad*SQRT(h*(length-h)))),'
+    "narrow,IF(cells=0,FALSE,(cells>=face(base))+(cells>=face(base+tall))>0),"
+    "below,holds(base),above,holds(base+tall)-cells*tall,"
+    "full,1000*volume,"
+    "beside,(full>below)*(full<above),"
+    "taken,beside*cells,"
+    'lies,(shape="lying-cylinder"),'
+    "liquid,full+IF(full>=above,cells*tall,0)-taken*base,"
+    "lost,IF(lies,IF(full>(holds(length)-cells*tall)*(1+1E-12),TRUE,FALSE),FALSE),"
+    "rest,IF(lies,IF(liquid>holds(length),holds(length),liquid),liquid),"
+    "low,IF(beside,base,IF(full>=above,base+tall,0)),"
+    "most,IF(lies,length,IF(rest/face(0)>low,rest/face(0),low)),"
+    "high,IF(beside,base+tall,IF(full>=above,most,base)),"
+    'IF(bare+narrow+lost+(slope<>0)*(shape<>"tray")*(shape<>"cone")>0,SQRT(-1),'
+    "IF(full>0,REDUCE((low+high)/2,SEQUENCE(60),"
+    "LAMBDA(h,turn,h-SIGN(holds(h)-taken*h-rest)*(high-low)/2^(turn+1))),0)))",
 )
 def fill_level(
     volume: Number,

@@ -9,6 +9,7 @@ from ..base.errors import InputError, Problem
 from ..base.file_names import distinct_names
 from ..base.findings import NOTE, Finding
 from ..base.paper import paper_code
+from ..base.progress import Progress
 from ..books.cure import cure_workbook
 from ..plan.csv import read_record
 from ..plan.read import load_plan
@@ -28,6 +29,7 @@ def cure_file(
     out: str | os.PathLike[str] | None = None,
     paper: str = "A4",
     write_shots: str | os.PathLike[str] | None = None,
+    progress: Progress | None = None,
 ) -> CureReport:
     """The report of a station of a plan workbook, and with `out` a workbook of it.
 
@@ -49,6 +51,7 @@ def cure_file(
         station,
         record=None if record is None else read_record(record),
         log=None if log is None else read_record(log),
+        progress=progress,
     )
     if write_shots is not None:
         if isinstance(plan, Plan):

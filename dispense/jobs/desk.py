@@ -8,15 +8,16 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from time import perf_counter
 
 from ..base.errors import InputError, Problem
 from ..base.findings import KINDS, MARKS, Finding
-from ..plan.read import check_plan
+from ..plan.read import check_shown
 from ..plan.records import Plan
 from ..xlsx.snapshot import snapshot
 from .document import Grid, Host, Line, Mark
 
-__all__ = ["Answers", "Desk", "findings_lines", "marks_of", "on_disk"]
+__all__ = ["Answers", "Desk", "findings_lines", "marks_of", "on_disk", "worked_out"]
 
 UNSAVED = "plan.xlsx"  # what a workbook is called that was never saved
 Answers = Mapping[str, str]
@@ -32,15 +33,16 @@ class Desk:
     problems: list[Problem] = field(default_factory=list)
     findings: list[Finding] | None = None  # of `plan`; None where not worked out yet
     is_checking: bool = False  # whether marks follow each edit
+    waiting: Sequence[str] = ()  # stations whose findings are not among `findings` yet
+    lasted: dict[str, float] = field(default_factory=dict)  # s that findings of a station took at most
 
     def look(self) -> bool:
         """Read what is on the screen; whether it differs from what was read before."""
         grids = list(self.host.read())
         if self.plan is not None and grids == self.grids:
             return False
-        with on_disk(self.host, grids) as path:
-            plan, self.problems = check_plan(path)
-        self.grids, self.plan, self.findings = grids, plan, None
+        plan, self.problems = check_shown(grids, name_of(self.host))
+        self.grids, self.plan, self.findings, self.waiting = grids, plan, None, ()
         return True
 
     def sound_plan(self) -> Plan:
@@ -50,21 +52,50 @@ class Desk:
             raise InputError(self.problems)
         return self.plan
 
-    def all_findings(self) -> list[Finding]:
-        """What is found of the plan that was read last; none where it has problems."""
-        from ..reports.findings import plan_findings
+    def seek(self) -> Iterator[None]:
+        """Work out what is found where it is not known, station by station."""
+        if self.findings is not None and not self.waiting:
+            return
+        if self.problems or self.plan is None:
+            self.findings, self.waiting = [], ()
+            return
+        for found, waiting in worked_out(self.plan, self.lasted):
+            self.findings, self.waiting = found, waiting
+            yield
 
-        if self.findings is None:
-            self.findings = [] if self.problems or self.plan is None else plan_findings(self.plan)
-        return self.findings
+
+def name_of(host: Host) -> str:
+    """What the open workbook is called as a file of the plan."""
+    place = host.place()
+    return place.with_suffix(".xlsx").name if place else UNSAVED
+
+
+def worked_out(plan: Plan, lasted: dict[str, float]) -> Iterator[tuple[list[Finding], list[str]]]:
+    """Findings of a plan so far and the stations still to come, station by station, the quickest first.
+
+    `lasted` is what each took at most, and is kept up; the last answer is that of `plan_findings`.
+    """
+    from ..reports.findings import plan_findings
+
+    poured = {row.station for row in plan.pots}  # what is not known yet: heat of pots takes longest
+    names = [row.station for row in plan.stations]
+    waiting = sorted(names, key=lambda name: (lasted.get(name, 0.0), name in poured))
+    done: list[str] = []
+    while waiting:
+        done.append(waiting.pop(0))
+        begun = perf_counter()
+        found = plan_findings(plan, done)
+        lasted[done[-1]] = max(lasted.get(done[-1], 0.0), perf_counter() - begun)
+        yield found, list(waiting)
+    if not done:
+        yield plan_findings(plan), []
 
 
 @contextmanager
 def on_disk(host: Host, grids: Sequence[Grid]) -> Iterator[Path]:
     """The open tables as a workbook of the plan's name in a folder that goes again."""
-    place = host.place()
     with tempfile.TemporaryDirectory(prefix="dispense") as folder:
-        path = Path(folder) / (place.with_suffix(".xlsx").name if place else UNSAVED)
+        path = Path(folder) / name_of(host)
         path.write_bytes(snapshot(grids))
         yield path
 

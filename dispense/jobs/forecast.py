@@ -11,6 +11,7 @@ from pathlib import Path
 from ..base.errors import FileError, Problem
 from ..base.findings import DANGER, NOTE, QUALITY, Finding, gravest_first
 from ..base.paper import paper_code
+from ..base.progress import WHOLE, Progress, stage
 from ..books.forecast import book_bytes
 from ..forecast.model import forecast
 from ..forecast.results import Forecast
@@ -26,6 +27,7 @@ from ..xlsx.write import atomic_write, refuse_overwrite
 from .tables import forecast_tables, write_table, write_tables
 from .upload import order_table, upload_columns
 
+RESPONSES = 75  # hundredths of the time that the shifts take, the rest is what if
 OUTPUTS = (".xlsx", ".csv", ".json")
 
 
@@ -47,6 +49,7 @@ def forecast_file(
     table_form: str = "csv",
     upload: str | os.PathLike[str] | None = None,
     columns: str | None = None,
+    progress: Progress | None = None,
 ) -> Forecast:
     """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
 
@@ -65,13 +68,21 @@ def forecast_file(
     headers = upload_columns(columns or records.settings["upload_columns"]) if upload is not None else []
     counted, told = (CountedStock(records), []) if stock is not None else _counted(records, plan, as_of)
     records = counted.plan
-    found = forecast(records, weeks, draws=draws, seed=seed, processes=processes, as_of=as_of)
+    found = forecast(
+        records,
+        weeks,
+        draws=draws,
+        seed=seed,
+        processes=processes,
+        as_of=as_of,
+        progress=stage(progress, 0, RESPONSES),
+    )
     found.stock_from = counted.words
     of_plan = plan_findings(records)
     told += [item for item in of_plan if item.kind == DANGER or item.topic in OF_ROUTES]
     found.findings = gravest_first([*told, *found.findings])
     if what_if:
-        what_if_table(found)
+        what_if_table(found, progress=stage(progress, RESPONSES, WHOLE))
     forbid = [plan, *sources.files]
     if out is not None:
         write_forecast(found, out, paper=paper, forbid=forbid)

@@ -13,10 +13,12 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TypeAlias
 
+import numpy as np
+
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.fields import Field
 from ..base.printed import Printed
-from ..base.units import from_si
+from ..base.units import DAY, from_si
 from ..books import trial
 from ..plan.read import load_plan
 from ..plan.records import Plan
@@ -75,7 +77,7 @@ class Trial:
     station: str = ""
     day: datetime.date | None = None
     shift: str = ""
-    before: Figures = field(default_factory=dict)
+    before: Played = field(default_factory=lambda: Played())
     shown: tuple[object, ...] = ()  # what was answered last
 
 
@@ -166,7 +168,15 @@ def _is(bead: Bead, key: tuple[str, ...]) -> bool:
 # --------------------------------------------------------------------------------- what follows
 
 
-def figures(plan: Plan, station: str, day: datetime.date, shift: str) -> Figures:
+@dataclass(frozen=True, slots=True)
+class Played:
+    """A station's shift: its figures, and what was played; None where nothing is built at it then."""
+
+    figures: Figures = field(default_factory=dict)
+    result: ShiftResult | None = None
+
+
+def played(plan: Plan, station: str, day: datetime.date, shift: str) -> Played:
     """Everything that the sheets of a station and shift say in numbers and clock times."""
     quiet = without_findings(plan)
     found: Figures = {}
@@ -179,7 +189,7 @@ def figures(plan: Plan, station: str, day: datetime.date, shift: str) -> Figures
             contents += [] if content is None else [content]
     for content in contents:
         found.update(_figures_of(content))
-    return found
+    return Played(found, result)
 
 
 def _result(plan: Plan, station: str, day: datetime.date, shift: str) -> ShiftResult | None:
@@ -211,6 +221,45 @@ def _figures_of(content: Content) -> Iterator[tuple[Key, Value]]:
                 told = item.kind in ("number", "whole", "date", "moment") and item.name not in keys
                 if told and item.name not in _LEFT_OUT and row.get(item.name) is not None:
                     yield (f"{name}: {item.words}", item.unit), row[item.name]
+
+
+_MARKED = {"container": "container", "purge": "purge, mixer", "mixer": "purge, mixer", "check": "check"}
+
+
+def course(result: ShiftResult) -> list[tuple[float, float]]:
+    """Clock times [s] and parts done by then: batches evenly over the time worked, level in breaks."""
+    calendar = result.calendar
+    points = [(min(batch.begun for batch in result.batches), 0.0)] if result.batches else []
+    done = 0.0
+    for batch in sorted(result.batches, key=lambda batch: batch.ended):
+        begun, ended = calendar.worked(batch.begun), calendar.worked(batch.ended)
+        for at, until in calendar.breaks:
+            if batch.begun < at and until < batch.ended:
+                level = done + len(batch.serials) * (calendar.worked(at) - begun) / max(ended - begun, 1.0)
+                points += [(at, level), (until, level)]
+        done += len(batch.serials)
+        points.append((batch.ended, done))
+    return points
+
+
+def pictured(here: ShiftResult | None, planned: ShiftResult | None) -> dict[str, list[tuple[float, float]]]:
+    """The picture of a shift: parts done here and in the plan, what is changed or checked here, by curve.
+
+    Clock times as parts of a day.
+    """
+    found: dict[str, list[tuple[float, float]]] = {}
+    for name, result in (("here", here), ("in the plan", planned)):
+        points = [] if result is None else course(result)
+        found[name] = [(clock / DAY, parts) for clock, parts in points]
+    if here is None or not found["here"]:
+        return found
+    clocks, parts = zip(*found["here"], strict=True)
+    for event in here.events:
+        if event.kind in _MARKED:
+            clock = event.clock / DAY
+            level = float(np.interp(clock, clocks, parts))
+            found.setdefault(_MARKED[event.kind], []).append((clock, level))
+    return found
 
 
 def _shown(value: Value) -> CellValue:
@@ -265,8 +314,11 @@ def open_station(desk: Desk, given: Answers) -> None:
     if told is None:
         return
     out = place.with_name(f"{place.stem}_try.xlsx")
-    save_signed(out, trial.trial_workbook(told, lists, str(place)), KIND, [place])
-    _trials[out] = Trial(plan)
+    day = datetime.date.fromisoformat(told["day"])
+    before = played(plan, told["station"], day, told["shift"])
+    curves = pictured(before.result, before.result)
+    save_signed(out, trial.trial_workbook(told, lists, str(place), curves), KIND, [place])
+    _trials[out] = Trial(plan, told["station"], day, told["shift"], before)
     desk.host.show(Pane(f"{out.name}: what is typed there changes nothing in {place.name}"))
     desk.host.open(out)
 
@@ -315,7 +367,7 @@ def _follow(desk: Desk, grid: Grid) -> bool:
     is_another = station != tried.station
     offered = inputs(plan, station)
     typed: dict[tuple[str, ...], CellValue] = {}
-    if not is_another or not tried.station:
+    if not is_another or not tried.station:  # what was typed belongs to the station of before
         typed = {
             item.key: _value(grid, f"B{row}")
             for row, item in zip(trial.input_rows(), offered, strict=False)
@@ -326,19 +378,19 @@ def _follow(desk: Desk, grid: Grid) -> bool:
         return False
     tried.shown = state
     if (station, day, shift) != (tried.station, tried.day, tried.shift):
-        tried.before = figures(plan, station, day, shift)
+        tried.before = played(plan, station, day, shift)
         tried.station, tried.day, tried.shift = station, day, shift
     new = changed(plan, station, typed)
-    here = figures(new, station, day, shift) if typed else tried.before
+    here = played(new, station, day, shift) if typed else tried.before
     rows = [[item.words, item.planned, item.field.unit] for item in offered]
     values = dict(trial.cells_of(trial.input_rows(), rows, "ACE"))
     if is_another:
         here_cells = [[typed.get(item.key)] for item in offered]
         values |= dict(trial.cells_of(trial.input_rows(), here_cells, "B"))
-    values |= dict(trial.cells_of(trial.figure_rows(), compared(here, tried.before), "ABCDE"))
+    values |= dict(trial.cells_of(trial.figure_rows(), compared(here.figures, tried.before.figures), "ABCDE"))
+    values |= trial.picture_cells(pictured(here.result, tried.before.result))
     desk.host.write(values)
-    result = _result(without_findings(new), station, day, shift)
-    found = [] if result is None else [item for item in result.findings if item.is_warning]
+    found = [] if here.result is None else [item for item in here.result.findings if item.is_warning]
     lines = [Line(line.text, kind=line.kind) for line in findings_lines(new, found)]
     desk.host.show(Pane(f"{station}, {day} {shift}: {len(typed) or 'nothing'} changed", lines))
     return True
@@ -363,4 +415,14 @@ def _chosen(plan: Plan, grid: Grid) -> tuple[str, datetime.date, str]:
     return str(station), datetime.date.fromisoformat(str(day)), str(shift)
 
 
-__all__ = ["Input", "changed", "compared", "figures", "follow", "inputs", "open_station", "trial_grid"]
+__all__ = [
+    "Input",
+    "changed",
+    "compared",
+    "follow",
+    "inputs",
+    "open_station",
+    "pictured",
+    "played",
+    "trial_grid",
+]

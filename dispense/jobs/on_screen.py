@@ -9,18 +9,20 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from time import perf_counter
 
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.file_names import safe_name
 from ..base.findings import STOP, Finding, tally
 from ..base.language import read_language
-from ..base.printed import counted
+from ..base.printed import counted, listed
 from ..plan.records import Plan
 from .desk import Answers, Desk, findings_lines, marks_of, on_disk
 from .document import FILES, TEXT, Line, Pane, Question, answers, going_on, problem_line, saved_place
 
-__all__ = ["COMMANDS", "Command", "run", "show_check"]
+__all__ = ["COMMANDS", "SOON", "Command", "run", "show_check"]
 
+SOON = 0.15  # s after which the findings of some stations are shown, before all are worked out
 ALL = "all"  # the choice that keeps to nothing
 
 
@@ -31,7 +33,11 @@ def check(desk: Desk, given: Answers) -> None:
     """Problems and findings, marked on their cells and listed."""
     desk.is_checking = True
     desk.look()
-    desk.all_findings()
+    begun = perf_counter()
+    for _ in desk.seek():
+        if desk.waiting and perf_counter() - begun > SOON:
+            show_check(desk)
+            begun = perf_counter()
     show_check(desk)
 
 
@@ -46,6 +52,8 @@ def show_check(desk: Desk) -> None:
         size = counted(len(desk.plan.builds), "build")
         known = desk.findings is not None
         words = tally(desk.findings or ()) if known else "no problems; findings are being worked out"
+        if desk.waiting:
+            words += f"; still being worked out: {listed(desk.waiting)}"
         headline = f"{size} at {counted(len(desk.plan.stations), 'station')}: {words}"
     desk.host.mark(marks_of(lines))
     desk.host.show(Pane(headline, lines))
@@ -124,7 +132,9 @@ def forecast(desk: Desk, given: Answers) -> None:
         return
     out = place.with_name(f"{place.stem}_forecast.xlsx")
     with on_disk(desk.host, desk.grids) as path:
-        found = forecast_file(path, weeks=_whole(told["weeks"], "Forecast", "weeks"), out=out)
+        found = forecast_file(
+            path, weeks=_whole(told["weeks"], "Forecast", "weeks"), out=out, progress=going_on(desk.host)
+        )
     _tell(desk, plan, found.findings, out)
 
 
@@ -146,7 +156,7 @@ def cure(desk: Desk, given: Answers) -> None:
     if told is None:
         return
     out = place.with_name(f"{place.stem}_{safe_name(told['station'])}_cure.xlsx")
-    report = cure_file(plan, told["station"], out=out)
+    report = cure_file(plan, told["station"], out=out, progress=going_on(desk.host))
     _tell(desk, plan, report.findings, out)
 
 
@@ -204,6 +214,12 @@ def _live(desk: Desk, given: Answers) -> None:
     open_station(desk, given)
 
 
+def _calculate(desk: Desk, given: Answers) -> None:
+    from .calculation import open_calculation
+
+    open_calculation(desk, given)
+
+
 COMMANDS = {
     item.name: item
     for item in (
@@ -215,6 +231,12 @@ COMMANDS = {
             "Try a station…",
             "Change takt, temperature, lot or width of a station on a sheet beside the plan, which stays.",
             _live,
+        ),
+        Command(
+            "calculate",
+            "Calculation sheets",
+            "Sheets to reckon on: pick a bead, pot, station or material and type over what it has.",
+            _calculate,
         ),
         Command("forecast", "Forecast…", "Stock, orders and what runs out over the weeks to come.", forecast),
         Command("cure", "Cure…", "The cure report of a station.", cure),

@@ -2,50 +2,40 @@
 
 A table is found by the name of its sheet or of its Excel table; its header row is the one that
 holds most of the table's known headers, so a plant may put titles above, add columns of its own and
-reorder columns and rows. The file is vetted as a zip of XML parts before openpyxl sees it.
+reorder columns and rows.
 """
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 import gc
-import io
 import os
-import re
 import warnings
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from ..base.errors import NA, NUM, DispenseError, FileError, InputError, Problem, show
 from ..base.fields import by_header
 from ..base.naming import field_name, fold, nearest
 from ..base.units import read_header
-from ..xlsx.package import MAIN, MAX_COLUMN, MAX_ROW, Package, Sheet, column_letters, read_file, split_cell
+from ..xlsx.package import MAX_COLUMN, MAX_ROW, Sheet, column_letters, split_cell
 from ..xlsx.package import Table as ExcelTable
+from ..xlsx.snapshot import Shown
 from .build import read_plan as read_records
 from .records import MISSING_VALUE, Plan, RawTable
 from .tables import BY_NAME, TABLES
+from .workbook import Cells, FileBook, PlanBook, ShownBook, damaged
 
-if TYPE_CHECKING:
-    from openpyxl import Workbook
-    from openpyxl.worksheet.worksheet import Worksheet
-
-__all__ = ["check_plan", "check_tables", "load_plan", "read_one_table", "read_tables"]
+__all__ = ["check_plan", "check_shown", "check_tables", "load_plan", "read_one_table", "read_tables"]
 
 MOST_ROWS = 200_000  # of one table
 MOST_COLUMNS = 200  # of one sheet
 MOST_GONE = 5  # tables of a full plan that may have been lost; a plan that lacks more was made so
 GUIDE = "Start"  # the sheet of a new plan that says how to fill it
 SEARCHED_ROWS = 100  # a header stands within the first rows of its sheet
-
-# atomic, and never past the next "<": one pass over the text, whatever it holds
-_ROW = re.compile(rb"<row(?=[\s/>])(?>(?:[^<>]*?\sr=[\"']([^\"'<>]*)[\"'])?)[^<>]*+>")
-_ROW_NUMBER = re.compile(r"[1-9][0-9]{0,6}\Z")
-_FORMULA_MARKS = (b"<f>", b"<f ", b"<f/", b":f>", b":f ", b":f/")  # in the XML of a sheet
 
 #: of each table the names of its columns by what a header may call them, older words too
 _HEADERS: dict[str, dict[str, str]] = {
@@ -85,6 +75,14 @@ def check_plan(path: str | os.PathLike[str]) -> tuple[Plan, list[Problem]]:
     return check_tables(path, {})
 
 
+def check_shown(sheets: Iterable[Shown], name: str) -> tuple[Plan, list[Problem]]:
+    """The plan in sheets as a program shows them under that name, and everything wrong with it."""
+    tables, unread, problems, notes = _read_book(ShownBook(sheets, name))
+    plan, found = read_records(tables, unread)
+    plan.warnings[:0] = notes
+    return plan, [*problems, *found]
+
+
 def check_tables(path: str | os.PathLike[str], others: Mapping[str, RawTable]) -> tuple[Plan, list[Problem]]:
     """The plan in a workbook, some tables in place of its own, and everything wrong with it.
 
@@ -104,17 +102,15 @@ def read_one_table(path: str | os.PathLike[str], name: str, sheet: str = "") -> 
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # as above
-        data = read_file(path)
-        package = Package.open(data, name=os.fspath(path))
-        book = _open_book(path, data, package)
+        book = FileBook(path)
         problems: list[Problem] = []
         try:
-            places = _places(package, name)
+            places = _places(book, name)
             if sheet or not places:
-                wanted = [one for one in package.worksheets if not sheet or fold(one.name) == fold(sheet)]
+                wanted = [one for one in book.worksheets if not sheet or fold(one.name) == fold(sheet)]
                 places = [_Place(one) for one in wanted] if len(wanted) == 1 else []
             if not places:
-                there = ", ".join(one.name for one in package.worksheets)
+                there = ", ".join(one.name for one in book.worksheets)
                 raise FileError(
                     Problem(
                         os.fspath(path),
@@ -122,7 +118,7 @@ def read_one_table(path: str | os.PathLike[str], name: str, sheet: str = "") -> 
                         fix=f"say which: {Path(path).name}::SHEET",
                     )
                 )
-            raw = _read_places(book, package, name, _HEADERS[name], places, problems)
+            raw = _read_places(book, name, _HEADERS[name], places, problems)
         finally:
             book.close()
     if problems:
@@ -131,7 +127,7 @@ def read_one_table(path: str | os.PathLike[str], name: str, sheet: str = "") -> 
         raise FileError(Problem(os.fspath(path), message=f"table {name} cannot be read"))
     if not raw.letters:
         raw = replace(raw, letters=[column_letters(1)])
-    return _from_1904(raw) if package.date1904 else raw
+    return _from_1904(raw) if book.date1904 else raw
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +142,6 @@ class _Place:
     header_row: int | None = None  # where an Excel table says it
 
 
-Cells = tuple[Any, ...]  # the values of a row
 _Found = tuple[dict[str, RawTable], set[str], list[Problem], list[Problem]]
 
 
@@ -154,24 +149,22 @@ def _read(path: str | os.PathLike[str]) -> _Found:
     """The tables that can be read, the names of those that are there and cannot, why, and notes."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of what openpyxl drops: nothing is written back
-        data = read_file(path)  # once: what is vetted is what openpyxl gets
-        return _read_package(path, data, Package.open(data, name=os.fspath(path)))
+        return _read_book(FileBook(path))
 
 
-def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -> _Found:
+def _read_book(book: PlanBook) -> _Found:
     tables: dict[str, RawTable] = {}
     unread: set[str] = set()
     problems: list[Problem] = []
     notes: list[Problem] = []
-    book = _open_book(path, data, package)
     collects = gc.isenabled()
     gc.disable()  # reading makes no cycles; the collector would walk every row again and again
     try:
         for name, known in _HEADERS.items():
             before = len(problems)
-            raw = _read_first(book, package, name, known, problems)
+            raw = _read_first(book, name, known, problems)
             if raw is not None:
-                tables[name] = _from_1904(raw) if package.date1904 else raw
+                tables[name] = _from_1904(raw) if book.date1904 else raw
                 if fold(raw.sheet) != fold(name):
                     notes.append(
                         Problem(f"{raw.sheet}!A{raw.header_row}", message=f"is read as table {name}")
@@ -179,20 +172,20 @@ def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -
             elif len(problems) > before:
                 unread.add(name)
         absent = [name for name in _HEADERS if name not in tables and name not in unread]
-        unread |= _name_sheets(book, package, absent, problems, notes)
+        unread |= _name_sheets(book, absent, problems, notes)
         gone = [
             name
             for name in absent
             if name not in unread and not (name in BY_NAME and BY_NAME[name].is_seldom)
         ]
         if 0 < len(gone) <= MOST_GONE:
-            notes.append(Problem(Path(path).name, message=f"has no table {', '.join(gone)}"))
+            notes.append(Problem(Path(book.name).name, message=f"has no table {', '.join(gone)}"))
     except DispenseError:
         raise
     except Exception as error:  # openpyxl lets errors of many kinds through on damaged XML
         if _is_ours(error):
             raise
-        raise _damaged(path, error) from error
+        raise damaged(book.name, error) from error
     finally:
         if collects:
             gc.enable()
@@ -201,17 +194,17 @@ def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -
 
 
 def _name_sheets(
-    book: Workbook, package: Package, absent: list[str], problems: list[Problem], notes: list[Problem]
+    book: PlanBook, absent: list[str], problems: list[Problem], notes: list[Problem]
 ) -> set[str]:
     """Say which sheets are not read; gives the absent tables that they resemble."""
     known = {fold(name) for name in (*_HEADERS, GUIDE)}
     resembled: set[str] = set()
     own = []
-    for sheet in package.worksheets:
-        tables = [item.name for item in package.tables if item.sheet == sheet]
+    for sheet in book.worksheets:
+        tables = [item.name for item in book.tables if item.sheet == sheet]
         if fold(sheet.name) in known or any(fold(name) in known for name in tables):
             continue
-        rows = _first_rows(book, sheet)
+        rows = list(book.cells(sheet, 1, SEARCHED_ROWS, 1, MOST_COLUMNS))
         if not any(map(_filled, rows)):
             continue
         left = [name for name in absent if name not in resembled]
@@ -227,15 +220,8 @@ def _name_sheets(
         else:
             own.append(show(sheet.name))
     if own:
-        notes.append(Problem(package.name, message=f"sheets not read: {', '.join(own)}"))
+        notes.append(Problem(book.name, message=f"sheets not read: {', '.join(own)}"))
     return resembled
-
-
-def _first_rows(book: Workbook, sheet: Sheet) -> list[Cells]:
-    found = _worksheet(book, sheet)
-    if found is None:
-        return []
-    return list(found.iter_rows(max_row=SEARCHED_ROWS, max_col=MOST_COLUMNS, values_only=True))
 
 
 def _holds(rows: list[Cells], absent: Iterable[str]) -> str:
@@ -275,19 +261,6 @@ def _from_1904(raw: RawTable) -> RawTable:
     return raw
 
 
-def _open_book(path: str | os.PathLike[str], data: bytes, package: Package) -> Workbook:
-    """The workbook as openpyxl streams it."""
-    from openpyxl import load_workbook
-
-    if not package.worksheets:
-        raise FileError(Problem(os.fspath(path), message="has no worksheet"))
-    try:
-        with contextlib.redirect_stdout(io.StringIO()):  # openpyxl prints some of its doubts
-            return load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
-    except Exception as error:  # as above
-        raise _damaged(path, error) from error
-
-
 def _is_ours(error: Exception) -> bool:
     """Whether our own code raised it: a fault of the program, not of the file.
 
@@ -301,27 +274,16 @@ def _is_ours(error: Exception) -> bool:
     return place is not None and place.tb_frame.f_globals.get("__name__", "").startswith("dispense.")
 
 
-def _damaged(path: str | os.PathLike[str], error: Exception) -> FileError:
-    reason = " ".join(str(error).split())[:120] or type(error).__name__
-    return FileError(
-        Problem(
-            os.fspath(path),
-            message=f"is damaged: {reason}",
-            fix="open it in a spreadsheet and save it again as .xlsx",
-        )
-    )
-
-
-def _places(package: Package, name: str) -> list[_Place]:
+def _places(book: PlanBook, name: str) -> list[_Place]:
     """Where a table may lie: first the sheet of its name, then an Excel table of its name elsewhere.
 
     Either is read to the end of its rows: those typed below an Excel table belong to it.
     """
     places = []
     wanted = fold(name)
-    listed = package.tables
+    listed = book.tables
     named = [item for item in listed if fold(item.name) == wanted and item.header_rows]
-    for sheet in package.worksheets:
+    for sheet in book.worksheets:
         if fold(sheet.name) == wanted:
             own = [item for item in named if item.sheet == sheet]
             below = own[0] if own else None
@@ -349,11 +311,9 @@ def _on_its_sheet(sheet: Sheet, table: ExcelTable | None, listed: Iterable[Excel
     return _Place(sheet, table.first_row, last, header_row=table.first_row)
 
 
-def _read_first(
-    book: Workbook, package: Package, name: str, known: dict[str, str], problems: list[Problem]
-) -> RawTable | None:
+def _read_first(book: PlanBook, name: str, known: dict[str, str], problems: list[Problem]) -> RawTable | None:
     """The table from the first place that has its header, or None where the file lacks it."""
-    twins = [sheet for sheet in package.worksheets if fold(sheet.name) == fold(name)]
+    twins = [sheet for sheet in book.worksheets if fold(sheet.name) == fold(name)]
     if len(twins) > 1:
         names = " and ".join(show(sheet.name) for sheet in twins)
         problems.append(
@@ -364,21 +324,16 @@ def _read_first(
             )
         )
         return None
-    return _read_places(book, package, name, known, _places(package, name), problems)
+    return _read_places(book, name, known, _places(book, name), problems)
 
 
 def _read_places(
-    book: Workbook,
-    package: Package,
-    name: str,
-    known: dict[str, str],
-    places: Iterable[_Place],
-    problems: list[Problem],
+    book: PlanBook, name: str, known: dict[str, str], places: Iterable[_Place], problems: list[Problem]
 ) -> RawTable | None:
     """The table from the first of these places that has its header."""
     headless = None
     for place in places:
-        wrong = _row_numbers(package, place.sheet)[1]
+        wrong = book.rows(place.sheet)[1]
         if wrong:
             problems.append(
                 Problem(
@@ -389,17 +344,16 @@ def _read_places(
                 )
             )
             return None
-        sheet = _worksheet(book, place.sheet)
-        if sheet is None:
+        if not book.has_cells(place.sheet):
             continue
-        header_row, headers = _find_header(sheet, known, place, _LEAST_HEADERS.get(name, 2))
+        header_row, headers = _find_header(book, known, place, _LEAST_HEADERS.get(name, 2))
         if headers is not None:
-            return _read_table(sheet, package, name, place, header_row, headers, problems)
-        headless = headless or (sheet, place)
+            return _read_table(book, name, place, header_row, headers, problems)
+        headless = headless or place
     if headless is None:
         return None
-    sheet, place = headless
-    cells = sheet.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS, values_only=True)
+    place = headless
+    cells = book.cells(place.sheet, 1, MOST_ROWS, 1, MOST_COLUMNS)
     if any(map(_filled, cells)):
         columns = [item.words for item in BY_NAME[name].columns] if name in BY_NAME else list(known)
         examples = ", ".join(sorted(columns)[:4])
@@ -416,13 +370,7 @@ def _read_places(
 
 
 def _read_table(
-    sheet: Worksheet,
-    package: Package,
-    name: str,
-    place: _Place,
-    header_row: int,
-    headers: list[Any],
-    problems: list[Problem],
+    book: PlanBook, name: str, place: _Place, header_row: int, headers: list[Any], problems: list[Problem]
 ) -> RawTable | None:
     """One table whose header row is known; None where it goes past the bounds."""
     if len(headers) > MOST_COLUMNS:  # the last header is a filled one
@@ -437,10 +385,9 @@ def _read_table(
         )
         return None
     letters = [column_letters(place.first_column + index) for index in range(len(headers))]
-    missing = _missing_values(package, place, header_row, len(headers))
+    missing = _missing_values(book, place, header_row, len(headers))
     needed = max((row for row, _ in missing), default=-1) + 1
-    end = _row_numbers(package, place.sheet)[0]
-    rows, full = _read_rows(sheet, place, header_row, len(headers), needed, end)
+    rows, full = _read_rows(book, place, header_row, len(headers), needed)
     if full:
         problems.append(
             Problem(
@@ -465,17 +412,8 @@ def _read_table(
     )
 
 
-def _worksheet(book: Workbook, sheet: Sheet) -> Worksheet:
-    """openpyxl's worksheet; what the file says of its size is not believed."""
-    found = book[sheet.name] if sheet.name in book.sheetnames else None
-    if found is None or not hasattr(found, "reset_dimensions"):
-        return None
-    found.reset_dimensions()
-    return found
-
-
 def _find_header(
-    sheet: Worksheet, known: dict[str, str], place: _Place, least: int
+    book: PlanBook, known: dict[str, str], place: _Place, least: int
 ) -> tuple[int, list[Any] | None]:
     """The header row and its cells: the first row with the most known headers."""
     first = place.header_row or place.first_row
@@ -483,12 +421,7 @@ def _find_header(
     width = place.last_column if place.last_column != MOST_COLUMNS else None  # None: all there are
     best, best_row, cells = least - 1, first, None
     most = len(set(known.values()))
-    for number, row in enumerate(
-        sheet.iter_rows(
-            min_row=first, max_row=last, min_col=place.first_column, max_col=width, values_only=True
-        ),
-        first,
-    ):
+    for number, row in enumerate(book.cells(place.sheet, first, last, place.first_column, width), first):
         headers = {_field_name(cell) for cell in row if isinstance(cell, str)}
         count = len({known[header] for header in headers if header in known})
         if count > best:
@@ -506,21 +439,21 @@ def _field_name(header: str) -> str:
 
 
 def _read_rows(
-    sheet: Worksheet, place: _Place, header_row: int, width: int, needed: int, end: int | None
+    book: PlanBook, place: _Place, header_row: int, width: int, needed: int
 ) -> tuple[list[Cells], bool]:
     """Rows below the header and whether there were too many; blank rows at the end are dropped
-    down to the `needed` ones. Nothing is read past the row `end`.
+    down to the `needed` ones. Nothing is read past the sheet's last row.
     """
-    last = min((row for row in (place.last_row, end) if row is not None), default=None)
-    found = sheet.iter_rows(
-        min_row=header_row + 1,
-        max_row=place.last_row or MAX_ROW,
-        min_col=place.first_column,
-        max_col=place.first_column + width - 1,
-        values_only=True,
+    end = book.rows(place.sheet)[0]
+    last = min(end, place.last_row or end)
+    found: Iterator[Cells] = book.cells(
+        place.sheet,
+        header_row + 1,
+        place.last_row or MAX_ROW,
+        place.first_column,
+        place.first_column + width - 1,
     )
-    if last is not None:
-        found = islice(found, max(last - header_row, 0))
+    found = islice(found, max(last - header_row, 0))
     rows = list(islice(found, MOST_ROWS))
     full = any(map(_filled, found))
     while len(rows) > needed and not _filled(rows[-1]):
@@ -528,64 +461,16 @@ def _read_rows(
     return rows, full
 
 
-def _row_numbers(package: Package, sheet: Sheet) -> tuple[int, str]:
-    """The number of a sheet's last row, and what is wrong with its row numbers, "" for nothing.
-
-    What stands behind the rows (lists, formats) need not be read then. openpyxl would drop rows that
-    are out of order without a word.
-    """
-    found: tuple[int, str] = package.remember(
-        ("rows", sheet.part), lambda: _find_row_numbers(package, sheet.part)
-    )
-    return found
-
-
-def _find_row_numbers(package: Package, part: str) -> tuple[int, str]:
-    data = package.read(part)
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or b"<!" in data or b":row" in data:
-        texts = [row.get("r") or "" for row in package.tree(part).iter(f"{{{MAIN}}}row")]
-    else:
-        texts = [text.decode("latin-1") for text in _ROW.findall(data)]
-    last = 0
-    for text in texts:
-        if text and not (_ROW_NUMBER.match(text) and int(text) <= MAX_ROW):
-            return last, f"the file has a row with the number {show(text)}"
-        number = int(text) if text else last + 1
-        if number <= last:
-            return last, f"the file has row {number} after row {last}"
-        last = number
-    return last, ""
-
-
 def _filled(row: Cells) -> bool:
     return row.count(None) < len(row) and any(cell is not None and cell != "" for cell in row)
 
 
-def _missing_values(package: Package, place: _Place, header_row: int, width: int) -> list[tuple[int, int]]:
-    """Row and column in the table of each formula whose value the file does not hold.
-
-    openpyxl reads those as blank.
-    """
-    text = package.read(place.sheet.part)
-    if not any(mark in text for mark in _FORMULA_MARKS):
-        return []
-    cells = map(split_cell, _valueless_formulas(package, place.sheet.part))
+def _missing_values(book: PlanBook, place: _Place, header_row: int, width: int) -> list[tuple[int, int]]:
+    """Row and column in the table of each formula whose value the file does not hold."""
+    cells = map(split_cell, book.without_value(place.sheet))
     last = min(place.last_row or header_row + MOST_ROWS, header_row + MOST_ROWS)
     return [
         (row - header_row - 1, column - place.first_column)
         for row, column in cells
         if header_row < row <= last and 0 <= column - place.first_column < width
     ]
-
-
-def _valueless_formulas(package: Package, part: str) -> list[str]:
-    """Addresses of cells that hold a formula and no value."""
-    formula, value = f"{{{MAIN}}}f", f"{{{MAIN}}}v"
-    addresses = []
-    for cell in package.tree(part).iter(f"{{{MAIN}}}c"):
-        if cell.find(formula) is None:
-            continue
-        held = cell.findtext(value)
-        if not held and not (cell.get("t") == "str" and held is not None) and cell.get("r"):
-            addresses.append(cell.get("r"))
-    return addresses

@@ -18,6 +18,7 @@ import numpy as np
 from ..base.clock import hhmm
 from ..base.errors import InputError, Problem, needed
 from ..base.findings import DANGER, NOTE, STOP, Finding, WithFindings, gravest_first, tally
+from ..base.progress import Progress
 from ..base.terminal import findings_text, table
 from ..base.units import DAY, celsius_text, duration_text, from_si, temperature_text
 from ..handbook.cure import uv_time
@@ -47,6 +48,7 @@ HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table
 HUMIDITIES = (0.3, 0.5, 0.7)
 IRRADIANCES = (500.0, 1000.0, 2000.0, 5000.0, 10000.0, 20000.0)  # W/m²: 50 to 2000 mW/cm²
 WINDOWS = (0.05, 0.1, 0.2)  # m, lit lengths of a belt
+CURE_STAGES = 4  # of a report, for its progress
 MOST_WINDOWS = 40  # rows of latest times in the report
 
 
@@ -259,7 +261,12 @@ def with_record(plan: Plan, station: Station, record: TemperatureRecord) -> Plan
 
 
 def cure_report(
-    plan: Plan, station: str, *, record: TemperatureRecord | None = None, log: TemperatureRecord | None = None
+    plan: Plan,
+    station: str,
+    *,
+    record: TemperatureRecord | None = None,
+    log: TemperatureRecord | None = None,
+    progress: Progress | None = None,
 ) -> CureReport:
     """The report of a station.
 
@@ -281,6 +288,14 @@ def cure_report(
     )
     found: list[Finding] = []
     failed: list[str] = []
+    tell = progress or (lambda done, total: None)
+    tell(0, CURE_STAGES)
+    runs = cure_runs.station_runs(plan, row, material, log, failed)
+    tell(1, CURE_STAGES)
+    pours = pour_report.station_pours(plan, station, found)
+    tell(2, CURE_STAGES)
+    joints = station_joints(plan, station)
+    tell(3, CURE_STAGES)
     report = CureReport(
         plan,
         row,
@@ -288,11 +303,11 @@ def cure_report(
         _source(row, record),
         shop_record(plan, row)[1],
         day if useful else None,
-        cure_runs.station_runs(plan, row, material, log, failed),
-        pour_report.station_pours(plan, station, found),
+        runs,
+        pours,
         moisture_report(plan, row, material),
         light_report(plan, row, material),
-        station_joints(plan, station),
+        joints,
         station_beads(plan, station),
         _windows(plan, station),
         thickening_report(plan, station),

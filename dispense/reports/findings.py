@@ -52,6 +52,14 @@ OF_STATION: tuple[Callable[[Plan, Station], list[Finding]], ...] = (
 OF_PLAN: tuple[Callable[[Plan], list[Finding]], ...] = (_read, slips, route_findings)
 
 
+def _of_plan(plan: Plan) -> list[Finding]:
+    """What is found of the plan as a whole, worked out once."""
+    known: dict[str, list[Finding]] = plan.kept("findings of the plan")
+    if "" not in known:
+        known[""] = [finding for provider in OF_PLAN for finding in provider(plan)]
+    return known[""]
+
+
 def station_findings(plan: Plan, station: str) -> list[Finding]:
     """What is found of a station as planned, the gravest first."""
     known = plan.kept("findings")
@@ -87,7 +95,7 @@ def plan_findings(plan: Plan, stations: Iterable[str] | None = None) -> list[Fin
     """What is found of a plan, or of some of its stations, the gravest first."""
     names = [row.station for row in plan.stations]
     chosen = names if stations is None else [name for name in names if name in set(stations)]
-    found = [finding for provider in OF_PLAN for finding in provider(plan)]
+    found = _of_plan(plan)
     return gravest_first([*found, *(item for name in chosen for item in station_findings(plan, name))])
 
 

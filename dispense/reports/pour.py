@@ -18,6 +18,7 @@ import numpy as np
 
 from ..base.errors import DispenseError, InputError
 from ..base.findings import DANGER, NOTE, QUALITY, WAIT, Finding, WithFindings, gravest_first
+from ..base.memory import remembered
 from ..base.units import celsius_text, duration_text, from_si
 from ..handbook.heat import (
     RUNS_AWAY,
@@ -49,6 +50,7 @@ NEAR_LIMIT = 5.0  # K below a limit: kinetics are seldom known closer (common pr
 LAYERS = 60
 CHART_POINTS = 80
 AFTER = 2.5  # times the time of the peak that a pour is followed for its chart
+KEPT_POURS = 64  # pours whose course is kept between plans that are alike
 SHORTEST = 1800.0  # s that a pour is followed at least
 
 CELLS_NOTE = (
@@ -242,6 +244,14 @@ def _hottest(poured: list[Pour], shots: Sequence[PouredShot]) -> tuple[float, fl
     return best
 
 
+@remembered(KEPT_POURS)
+def _chain_peak(
+    shots: Sequence[PouredShot], start: float, compound: Compound, room: float
+) -> tuple[float, float, float]:
+    """Peak of shots one on the other: temperature, time since the first shot, height."""
+    return _hottest(_chain(shots, start, compound, room), shots)
+
+
 def _trace(poured: list[Pour], shots: Sequence[PouredShot], peak_time: float) -> PourTrace:
     """The chain for charts: some moments of each stage, and profiles of the last one."""
     columns: list[list[float]] = [[], [], [], [], []]
@@ -315,11 +325,11 @@ def _planned(plan: Plan, pot: Pot) -> PlannedPour | None:
     density = mixed_density(material, plan.components_of(material.material))
     constants = Compound(kinetics, heat, density, specific_heat, conductivity, film)
     one = [(1, pot.level, 0.0)]
-    peak, when, height = _hottest(_chain(one, start, constants, room), one)
+    peak, when, height = _chain_peak(one, start, constants, room)
     shots, is_rising = _shots(plan, pot)
     shots_peak = shots_time = None
     if shots:
-        shots_peak, shots_time, _ = _hottest(_chain(shots, start, constants, room), shots)
+        shots_peak, shots_time, _ = _chain_peak(shots, start, constants, room)
     runaway = maximum = None
     if heat > 0.0 and first_energy(kinetics) > 0.0:
         runaway = _with_film(
@@ -415,6 +425,7 @@ def biot_number(depth: float, film: float, conductivity: float) -> float:
     return film * depth / conductivity
 
 
+@remembered(KEPT_POURS)
 def _with_film(found: Runaway, depth: float, film: float, conductivity: float) -> Runaway:
     """The criterion for this depth with the film at its free face: the critical value falls with Bi."""
     critical = critical_delta(biot_number(depth, film, conductivity))
@@ -438,6 +449,7 @@ def _with_film(found: Runaway, depth: float, film: float, conductivity: float) -
     return Runaway(found.delta, critical, math.exp(brentq(excess, low, held, xtol=1e-12)))
 
 
+@remembered(KEPT_POURS)
 def _peak(depth: float, start: float, room: float, constants: Compound, followed: float) -> float:
     """The peak on the grid that it needs, or that of the layers followed where no grid is fine enough."""
     try:

@@ -25,6 +25,7 @@ import numpy as np
 
 from ..base.errors import needed
 from ..base.findings import NOTE, QUALITY, STOP, Finding, WithFindings
+from ..base.memory import remembered
 from ..base.numbers import EQUAL, Floats, Number
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area, spread_width, squeeze_out
@@ -55,6 +56,7 @@ _POINTS, _SHARES = (0.5 * row for row in np.polynomial.legendre.leggauss(32))
 _POINTS = _POINTS + 0.5  # on 0 … 1
 _DISC, _STRIP = 3, 2  # power of the flow in the force balance
 _TINY = 1e-300
+KEPT_PRESSES = 256  # gaps that are kept between plans that are alike
 _DEEPER = 0.4  # how far under the bond line a pattern is followed
 _DRY = 1e-6  # share of a plate that is always counted as wetted, so that it conducts
 _THIN = 1e-7  # m; no film is thinner
@@ -192,6 +194,7 @@ class Press:
         with np.errstate(divide="ignore"):
             return float(np.sum((over / speed) @ _SHARES) * width)
 
+    @remembered(KEPT_PRESSES)
     def gap_after(self, time: float) -> float:
         """Gap reached after a time.
 

@@ -18,6 +18,7 @@ import numpy as np
 from ..base.clock import hhmm
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.findings import QUALITY, Finding
+from ..base.memory import remembered
 from ..base.units import from_si
 from ..handbook.kinetics import Kinetics
 from ..handbook.life import GAS_CONSTANT
@@ -30,6 +31,7 @@ from ..handbook.schedule import (
     PartLag,
     Profile,
     Requirement,
+    Schedule,
     schedule,
     shortest_hold,
 )
@@ -42,6 +44,7 @@ from ..shift.cure_times import NO_LAG, shop_cure, when_out
 from .day import HALF_HOUR
 from .press import shortest_takt
 
+KEPT_SCHEDULES = 64  # that are kept between plans that are alike
 SAME_HEAT = 0.01  # K between the hours of a day below which it does not matter when a cure begins
 ROOM_END = 1.25  # of the time to full cure for which a room cure is followed
 
@@ -202,6 +205,21 @@ def _time_above(times: np.ndarray, temperatures: np.ndarray, limit: float) -> fl
     return float(share @ np.diff(times))
 
 
+@remembered(KEPT_SCHEDULES)
+def _scheduled(
+    profile: Profile,
+    lags: Sequence[PartLag],
+    kinetics: Kinetics | None,
+    requirement: Requirement,
+    gel: float | None,
+    glass: tuple[float, float, float] | None,
+) -> Schedule:
+    """A profile played for each place of a load."""
+    return schedule(
+        profile, lags, kinetics, requirement=requirement, gel=gel, cured=requirement.degree, glass=glass
+    )
+
+
 def _played(
     plan: Plan,
     profile: Profile,
@@ -213,15 +231,8 @@ def _played(
 ) -> tuple:
     """Air and places of a profile; in an `oven` no part is handled, joined or tested before it is out."""
     kinetics = kinetics_of(plan, material)
-    played = schedule(
-        profile,
-        lags,
-        kinetics,
-        requirement=requirement,
-        gel=material.gel_degree if kinetics is not None else None,
-        cured=requirement.degree,
-        glass=glass_of(material),
-    )
+    gel = material.gel_degree if kinetics is not None else None
+    played = _scheduled(profile, lags, kinetics, requirement, gel, glass_of(material))
     places = []
     out = float(played.times[-1]) if oven else None
     for found in played.parts:

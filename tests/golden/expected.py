@@ -1641,9 +1641,7 @@ class Reckoning:
                         sum(r["Used [mL]"].value for r in mine if r["Component"] != "B")
                     ),
                     "B [mL]": Num(sum(r["Used [mL]"].value for r in mine if r["Component"] == "B")),
-                    "All materials [kg]": Num(
-                        sum(r["Mass [kg]"].value for r in use if r["Day"] == day)
-                    ),
+                    "All materials [kg]": Num(sum(r["Mass [kg]"].value for r in use if r["Day"] == day)),
                     "All purges": Num(sum(pair[0] for pair in both)),
                     "All mixers": Num(sum(pair[1] for pair in both)),
                 }

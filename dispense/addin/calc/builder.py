@@ -24,7 +24,7 @@ from ...handbook import catalogue as functions
 from ...handbook.declare import Function
 from ...handbook.in_formulas import OWN
 from ...xlsx.write import atomic_write
-from .. import argument_help, argument_title, function_help
+from .. import REQUIRED, argument_help, argument_title, function_help
 from . import component_names as names
 from .menu_files import menu_files
 
@@ -85,7 +85,9 @@ def _node(name: str, body: str, replace: bool = True) -> str:
 
 def _argument_text(item: Field) -> str:
     text = argument_help(item)
-    if item.is_required or item.kind not in {"number", "whole"}:
+    if item.is_required:  # Calc writes "(optional)" after the name of every argument of an add-in
+        return text.removesuffix(f"{REQUIRED}.") + "Never left out, whatever stands after its name."
+    if item.kind not in {"number", "whole"}:
         return text
     return f"{text} Leave it out for that; a single blank cell counts as 0 in Calc."
 
@@ -325,6 +327,8 @@ def build(
     members = {name: text.encode("utf-8") for name, text in texts.items()}
     for name in ("component.py", "menu.py"):
         members[name] = (Path(__file__).parent / name).read_bytes()
+    shared = Path(__file__).parent / "dispense_errors.py"  # the menu imports it without the package
+    members[f"pythonpath/{shared.name}"] = shared.read_bytes()
     for file in files:
         name = file.relative_to(PACKAGE.parent).as_posix()
         members[f"pythonpath/{name}"] = file.read_bytes()

@@ -20,20 +20,10 @@ from ...base.fields import CellError
 from ...handbook.catalogue import evaluate
 from ...handbook.declare import Function
 from ...handbook.evaluate import keep_fault, loud_scalar
+from .dispense_errors import ERROR_NUMBERS
 
 # the functions turn what is no number into an error cell; numpy need not tell it on a terminal too
 warnings.filterwarnings("ignore", category=RuntimeWarning, module=r"dispense\.")
-
-# Calc's numbers of the errors that also other spreadsheets know
-ERROR_NUMBERS = {
-    "#NULL!": 521,
-    "#DIV/0!": 532,
-    "#VALUE!": 519,
-    "#REF!": 524,
-    "#NAME?": 525,
-    "#NUM!": 503,
-    "#N/A": 32767,
-}
 
 WHOLE_COLUMN = 1_048_576  # rows of a sheet: a range of that height is one of whole columns
 

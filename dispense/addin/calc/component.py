@@ -116,11 +116,11 @@ class Respell(unohelper.Base, XJob, XServiceInfo):
                         respell(item.Value)
 
 
-PLAIN = re.compile(
-    r"(?<![\w.])(?:_xll\.|_xludf\.)?(?:" + "|".join(sorted(NAMES, key=len, reverse=True)) + r")\(",
-    re.IGNORECASE,
-)
-PREFIX = re.compile(r"(?<![\w.])(?:_xll\.|_xludf\.)(?=\w)", re.IGNORECASE)
+ANY_NAME = "(?:" + "|".join(sorted(NAMES, key=len, reverse=True)) + r")\("
+# a function of an add-in that lies in a workbook is a name of that workbook: `[1]!NAME(`
+LINK = r"\[\d+\]!(?:" + SERVICE + r"\.)?"
+PLAIN = re.compile(rf"(?<![\w.])(?:{LINK}|_xll\.|_xludf\.)?{ANY_NAME}", re.IGNORECASE)
+PREFIX = re.compile(rf"(?<![\w.])(?:{LINK}(?={ANY_NAME})|(?:_xll\.|_xludf\.)(?=\w))", re.IGNORECASE)
 
 
 def respell(document):

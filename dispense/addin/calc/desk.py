@@ -16,18 +16,10 @@ import unohelper
 from com.sun.star.beans import PropertyValue
 from com.sun.star.frame import XStatusListener
 from com.sun.star.util import URL
+from dispense_errors import ERROR_TEXTS
 from manage import PATIENCE, start, stop
 
 FILTERS = {".xlsx": "Calc MS Excel 2007 XML", ".ods": "calc8", ".pdf": "calc_pdf_Export"}
-ERROR_TEXTS = {
-    521: "#NULL!",
-    532: "#DIV/0!",
-    519: "#VALUE!",
-    524: "#REF!",
-    525: "#NAME?",
-    503: "#NUM!",
-    32767: "#N/A",
-}
 
 
 def _property(name, value):

@@ -25,10 +25,12 @@ from com.sun.star.frame import FeatureStateEvent, XDispatch, XDispatchProvider
 from com.sun.star.lang import XInitialization, XServiceInfo
 from com.sun.star.ui import LayoutSize, XSidebarPanel, XToolPanel, XUIElement, XUIElementFactory
 from com.sun.star.util import XModifyListener
+from dispense_errors import ERROR_TEXTS  # beside this file's `pythonpath` in the extension
 
 MENU = "dispense.calc.Menu"
 PANELS = "dispense.calc.Panels"
 PROTOCOL = "dispense.planner:"
+TOLD = "told"  # no entry of the menu: asked by programs that want to know what the pane says
 DECK = "DispenseDeck"
 MARK = "dispense mark"  # the name of an outline begins so; its kind follows
 MOST_MARKS = 400
@@ -38,15 +40,6 @@ COLOURS = {"danger": 0xC00000, "stop": 0xC00000, "quality": 0xD07000}
 SIGNS = {"danger": "▲ ", "stop": "■ ", "quality": "● ", "note": ""}
 BACK = "the lines of the pane lead to their cells"
 DATES, ERRORS = 2, 4  # com.sun.star.sheet.CellFlags.DATETIME, FormulaResult.ERROR
-ERROR_TEXTS = {
-    521: "#NULL!",
-    532: "#DIV/0!",
-    519: "#VALUE!",
-    524: "#REF!",
-    525: "#NAME?",
-    503: "#NUM!",
-    32767: "#N/A",
-}
 HERE = os.path.dirname(os.path.abspath(__file__))
 LOG = os.path.join(tempfile.gettempdir(), f"dispense-menu-{os.getpid()}.log")  # what went wrong
 MISSING = (
@@ -368,6 +361,17 @@ class Book(unohelper.Base, XModifyListener, XDocumentEventListener):
                 for first, run in runs(cells):
                     area = page.getCellRangeByName(f"{column}{first}:{column}{first + len(run) - 1}")
                     area.setDataArray(tuple((plain(value),) for value in run))
+        self.redraw_charts()
+
+    def redraw_charts(self):
+        """A chart does not see what is written while nothing counts as a change."""
+        was_modified = self.document.isModified()
+        for sheet in self.document.Sheets:
+            for name in sheet.Charts.ElementNames:
+                with contextlib.suppress(Exception):  # a chart that cannot be drawn anew stays as it is
+                    sheet.Charts.getByName(name).EmbeddedObject.setModified(True)
+        if not was_modified:
+            self.document.setModified(False)
 
     # -- marks
 
@@ -611,10 +615,10 @@ class Menu(unohelper.Base, XDispatchProvider, XDispatch, XInitialization, XServi
         toolkit.createMessageBox(window, kind, 1, "dispense", text).execute()
 
     def addStatusListener(self, listener, url):
-        """Tells once; the state of the pane's entry is what stands in the pane."""
+        """Tells once; the state of `TOLD` is what stands in the pane. An entry's state would be its label."""
         event = FeatureStateEvent()
         event.Source, event.FeatureURL, event.IsEnabled = self, url, True
-        if url.Complete == PROTOCOL + "pane":
+        if url.Complete == PROTOCOL + TOLD:
             document = self.frame.Controller.Model if self.frame is not None else None
             book = BOOKS.get(document.RuntimeUID) if document is not None else None
             pane = book.pane if book is not None else {"headline": "", "lines": []}

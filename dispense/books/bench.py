@@ -1,6 +1,6 @@
 """Makes bench.xlsx: calculation sheets for everyday questions, and a self-check of every function.
 
-    python -m dispense.addin.bench bench.xlsx [calc|excel]
+    python -m dispense.books.bench bench.xlsx [calc|excel]
 
 Units, help, defaults and limits of the inputs come from the registry, the checks are its examples.
 Formulas are written once with plain names and spelled for the spreadsheet at the end.
@@ -12,8 +12,8 @@ import math
 import os
 import re
 import sys
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -29,9 +29,6 @@ from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
 from ..base.fields import Field, describe_unit, number
-from ..books import style
-from ..books.charts import add_legend, dress, dress_axis, label_values
-from ..books.finish import finished
 from ..formulas.spell import spell
 from ..handbook import catalogue as functions
 from ..handbook.catalogue import lookup
@@ -39,6 +36,9 @@ from ..handbook.declare import Function
 from ..handbook.in_formulas import OWN
 from ..handbook.words import call_text
 from ..xlsx.write import atomic_write
+from . import style
+from .charts import add_legend, dress, dress_axis, label_values
+from .finish import finished
 
 INVENTED = (
     "Values invented for the demo; type your own over the yellow cells. A cell with #NAME? wants "
@@ -46,11 +46,26 @@ INVENTED = (
 )
 KEY_RESULT = Font(name=style.FAMILY, size=18, bold=True, color=style.ACCENT)
 SECOND = "8A8A8A"  # the second line of a chart: grey, dashed
-WIDTHS = {"A": 27, "B": 13, "C": 9, "D": 60, "E": 2, "F": 18, "G": 18, "H": 18, "I": 18, "J": 4}
-CHART_AT, CHART_SIZE = "F4", (14.2, 8.2)  # centimetres
+WIDTHS = {
+    "label": 27,
+    "value": 13,
+    "unit": 9,
+    "own": 13,
+    "plan": 13,
+    "note": 60,
+    "gap": 2,
+    "table": 18,
+    "end": 4,
+}
+CHART_ROW, CHART_SIZE = 4, (14.2, 8.2)  # centimetres
+TABLE_COLUMNS = 4
+CHOICE_ROW, LINKED_TOP, OWN_COLUMN = 4, 6, 4  # of a sheet with the values of a plan
+OVERRIDDEN, LACKING = "overridden", "The plan does not say"
+VALUES_WIDTH = 34
+VALUES = "From the plan"  # the sheet that holds what the calculation sheets may take
 TABLE_ROW = 22
 NOTE_WIDTH = 78
-ROW_HEIGHT = 14.25
+ROW_HEIGHT, TITLE_HEIGHT = 14.25, 24.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +93,25 @@ class Figure:
     unit: str
     form: str = "0.00"
     note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """What a sheet takes from a plan: records by name, each with values by the key of an input, in its unit.
+
+    An input that no record has is the user's own. `chosen` is the record that is picked, `own` what was
+    typed over its values before.
+    """
+
+    what: str
+    records: Mapping[str, Mapping[str, Any]]
+    chosen: str = ""
+    own: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def keys(self) -> list[str]:
+        """Keys that some record has."""
+        return list(dict.fromkeys(key for values in self.records.values() for key in values))
 
 
 @dataclass(slots=True)
@@ -117,8 +151,12 @@ class Sheet:
 
 def given(key: str, name: str, argument: str, value: Any, label: str = "", help: str = "") -> Given:
     """An input that is the argument of a function of the registry."""
-    found = next(item for item in lookup(name).arguments if item.name == argument)
-    return Given(key, found, value, label, help)
+    return Given(key, argument_of(name, argument), value, label, help)
+
+
+def argument_of(name: str, argument: str) -> Field:
+    """The field of a function's argument."""
+    return next(item for item in lookup(name).arguments if item.name == argument)
 
 
 def _steps(key: str, shares: Sequence[float]) -> list[str]:
@@ -178,7 +216,8 @@ def bead_sheet() -> Sheet:
 
 def pot_sheet() -> Sheet:
     """How much to pour round the cells of a module, split into A and B."""
-    level = "FILL_LEVEL([row:v],[shape],[length],[width],,[cells],[diameter],[tall])"
+    level = "FILL_LEVEL([row:v],[shape],[length],[width],[draft],[cells],[diameter],[tall],[base])"
+    displaced = "IF(SUM([cells])=0,0,CELL_DISPLACEMENT([cells],{},MIN(MAX(0,[level]-SUM([base])),[tall])))"
     return Sheet(
         "Pot",
         "Pot: compound round the cells of a module",
@@ -187,6 +226,7 @@ def pot_sheet() -> Sheet:
             given("length", "CAVITY_VOLUME", "length", 120, help="inside the walls"),
             given("width", "CAVITY_VOLUME", "width", 90, help="inside the walls"),
             given("level", "CAVITY_VOLUME", "level", 40, help="from the floor to the compound's face"),
+            given("draft", "CAVITY_VOLUME", "draft", None),
             given("code", "CELL_SIZE", "designation", 18650, "cell code"),
             given("cells", "CELL_DISPLACEMENT", "count", 20, "cells"),
             given(
@@ -196,6 +236,10 @@ def pot_sheet() -> Sheet:
                 18.4,
                 help="measured with its sleeve; real cells are larger than their code",
             ),
+            given("height", "FILL_LEVEL", "cell_height", None, "cell height", "blank: by the cell code"),
+            Given("base", argument_of("FILL_LEVEL", "cell_base"), 0, "cells begin at", in_range=True),
+            given("inserts", "POT_FILL", "displaced", 0, "inserts", "their volume below the level"),
+            given("extra", "POT_FILL", "extra", 0),
             given("unfilled", "POT_FILL", "unfilled", 0.01, "void share"),
             given("shrinkage", "POT_FILL", "shrinkage", 0.02),
             given("a", "MIX_SPLIT", "ratio_a", 2, "parts A by volume"),
@@ -205,23 +249,23 @@ def pot_sheet() -> Sheet:
         ],
         [
             Figure(
-                "pour", "Liquid to pour", "POT_FILL([gross],[solid],[unfilled],0,[shrinkage])", "mL", "0.0"
+                "pour",
+                "Liquid to pour",
+                "POT_FILL([gross],[solid]+SUM([inserts]),[unfilled],[extra],[shrinkage])",
+                "mL",
+                "0.0",
             ),
             Figure(
                 "gross",
                 "Cavity up to the level",
-                "CAVITY_VOLUME([shape],[level],[length],[width])",
+                "CAVITY_VOLUME([shape],[level],[length],[width],[draft])",
                 "mL",
                 "0.0",
             ),
-            Figure("tall", "Cell height by its code", "INDEX(CELL_SIZE([code]),1,2)", "mm", "0.0"),
             Figure(
-                "solid",
-                "Displaced by the cells",
-                "CELL_DISPLACEMENT([cells],[diameter],MIN([level],[tall]))",
-                "mL",
-                "0.0",
+                "tall", "Cell height", 'IF([height]="",INDEX(CELL_SIZE([code]),1,2),[height])', "mm", "0.0"
             ),
+            Figure("solid", "Displaced by the cells", displaced.format("[diameter]"), "mL", "0.0"),
             Figure(
                 "part_a",
                 "Volume of A to meter",
@@ -239,7 +283,7 @@ def pot_sheet() -> Sheet:
             Figure(
                 "wide",
                 "More for 0.1 mm on each cell",
-                "CELL_DISPLACEMENT([cells],[diameter]+0.1,MIN([level],[tall]))-[solid]",
+                displaced.format("[diameter]+0.1") + "-[solid]",
                 "mL",
                 "0.0",
                 "volume that the cells take from the compound",
@@ -269,28 +313,37 @@ def nozzle_sheet() -> Sheet:
             given("flow", "NOZZLE_PRESSURE", "flow", 0.4),
             given("gauge", "NEEDLE_BORE", "gauge", 14),
             given("wall", "NEEDLE_BORE", "wall", "thin"),
+            given("measured", "NOZZLE_PRESSURE", "bore", None, "bore", "of the nozzle; blank: by the gauge"),
             given("length", "NOZZLE_PRESSURE", "length", 25),
-            given("consistency", "NOZZLE_PRESSURE", "consistency", 60, help="at 25 °C"),
+            given("consistency", "NOZZLE_PRESSURE", "consistency", 60),
+            given("at", "VISCOSITY", "reference_temperature", 25, "temperature of the consistency"),
             given("index", "NOZZLE_PRESSURE", "index", 0.6, "flow index n"),
             given("yield", "NOZZLE_PRESSURE", "yield_stress", 80),
             given("shop", "VISCOSITY", "temperature", 21, "shop temperature"),
-            given("energy", "VISCOSITY", "activation_energy", 40, "activation energy of flow"),
+            given(
+                "energy",
+                "VISCOSITY",
+                "activation_energy",
+                40,
+                "activation energy of flow",
+                "blank: the consistency as it is stated",
+            ),
             given("limit", "NOZZLE_FLOW", "pressure", 6, "pressure to spare"),
         ],
         [
             Figure("pressure", "Pressure over the nozzle", call.format("[flow]"), "bar", "0.0"),
             Figure(
                 "bore",
-                "Bore of the needle",
-                "NEEDLE_BORE([gauge],[wall])",
+                "Bore",
+                'IF([measured]="",NEEDLE_BORE([gauge],[wall]),[measured])',
                 "mm",
                 "0.000",
-                "smallest bore that the standard allows",
+                "of a gauge the smallest bore that the standard allows",
             ),
             Figure(
                 "warm",
                 "Consistency at shop temperature",
-                "VISCOSITY([shop],[consistency],25,[energy])",
+                'IF([energy]="",[consistency],VISCOSITY([shop],[consistency],[at],[energy]))',
                 "Pa·sⁿ",
                 "0.0",
             ),
@@ -347,6 +400,8 @@ def life_sheet() -> Sheet:
             ),
             given("l1", "POT_LIFE", "reference_life", 60, "pot life, first point"),
             given("l2", "POT_LIFE", "reference_life", 20, "pot life, second point"),
+            given("stated", "POT_LIFE", "activation_energy", None, "", "blank: from both points"),
+            given("halving", "POT_LIFE", "halving_step", None),
             given("shop", "POT_LIFE", "temperature", 30, "shop temperature"),
             given("mixer", "DWELL_TIME", "volume", 12, "volume of the mixer"),
             given("flow", "DWELL_TIME", "flow", 0.05),
@@ -356,20 +411,26 @@ def life_sheet() -> Sheet:
             Figure(
                 "life",
                 "Pot life in the shop",
-                "POT_LIFE([shop],[l1],[t1],[energy])",
+                "POT_LIFE([shop],[l1],[t1],[energy],[halving])",
                 "min",
                 "0.0",
-                "Arrhenius line through both points",
+                "Arrhenius line; the halving rule where one point is known",
             ),
             Figure(
                 "energy",
-                "Activation energy from both",
-                "ACTIVATION_ENERGY([t1]:[t2],[l1]:[l2])",
+                "Activation energy",
+                'IF([stated]="",IF([l2]="","",ACTIVATION_ENERGY([t1]:[t2],[l1]:[l2])),[stated])',
                 "kJ/mol",
                 "0.0",
             ),
-            Figure("rule", "Same by the halving rule", "POT_LIFE([shop],[l1],[t1])", "min", "0.0"),
-            Figure("step", "Rise that halves the life", "HALVING_STEP([energy],[shop])", "K", "0.0"),
+            Figure("rule", "Same by the halving rule", "POT_LIFE([shop],[l1],[t1],,[halving])", "min", "0.0"),
+            Figure(
+                "step",
+                "Rise that halves the life",
+                'IF([energy]="","",HALVING_STEP([energy],[shop]))',
+                "K",
+                "0.0",
+            ),
             Figure("dwell", "Time in the mixer", "DWELL_TIME([mixer],[flow])/60", "min", "0.0"),
             Figure(
                 "purge",
@@ -382,12 +443,14 @@ def life_sheet() -> Sheet:
         ],
         [
             Column("t", "Temperature [°C]", [15, 18, 21, 24, 27, 30, 33, 36, 39], form="0"),
-            Column("a", "Arrhenius [min]", formula="POT_LIFE([row:t],[l1],[t1],[energy])", form="0.0"),
-            Column("h", "Halving rule [min]", formula="POT_LIFE([row:t],[l1],[t1])", form="0.0"),
+            Column(
+                "a", "Arrhenius [min]", formula="POT_LIFE([row:t],[l1],[t1],[energy],[halving])", form="0.0"
+            ),
+            Column("h", "Halving rule [min]", formula="POT_LIFE([row:t],[l1],[t1],,[halving])", form="0.0"),
         ],
         9,
         ("t", "Temperature [°C]"),
-        [("a", "Arrhenius, both points"), ("h", "Halving rule")],
+        [("a", "Arrhenius"), ("h", "Halving rule")],
         "Pot life [min]",
         "A warm shop shortens the pot life",
     )
@@ -410,7 +473,13 @@ def cure_sheet() -> Sheet:
         "Cure: how far the part is along the oven record",
         [
             *row,
-            given("lag", "PART_TEMPERATURE", "time_constant", 8, help="how slowly the part follows"),
+            given(
+                "lag",
+                "PART_TEMPERATURE",
+                "time_constant",
+                8,
+                help="how slowly the part follows; blank: it is as warm as the air",
+            ),
             given("tg0", "GLASS_POINT", "uncured", -25),
             given("tg1", "GLASS_POINT", "cured", 95),
             given("lam", "GLASS_POINT", lookup("GLASS_POINT").arguments[3].name, 0.45),
@@ -442,7 +511,13 @@ def cure_sheet() -> Sheet:
         [
             Column("t", "Time [min]", minutes, form="0"),
             Column("air", "Oven air [°C]", air, form="0"),
-            Column("p", "Part [°C]", formula="PART_TEMPERATURE([t],[air],[lag])", block=True, form="0.0"),
+            Column(
+                "p",
+                "Part [°C]",
+                formula='IF([lag]="",[air],PART_TEMPERATURE([t],[air],[lag]))',
+                block=True,
+                form="0.0",
+            ),
             Column("x", "Degree [–]", formula="CURE_DEGREE([t],[p],[a1]:[n])", block=True, form="0.000"),
         ],
         13,
@@ -521,15 +596,47 @@ def sheets() -> list[Sheet]:
     return [bead_sheet(), pot_sheet(), nozzle_sheet(), life_sheet(), cure_sheet(), shift_sheet()]
 
 
+def sheet_named(name: str) -> Sheet:
+    """The calculation sheet of that name."""
+    return next(sheet for sheet in sheets() if sheet.name == name)
+
+
 # ----------------------------------------------------------------------------------------- writing
 
 _UNITLESS = {"choice", "text", "flag"}
 _PLACE = re.compile(r"\[(row:)?([a-z]\w*)\]")
 
 
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Where the values of a source stand on their sheet: rows of records, and the column of each key."""
+
+    first: int
+    last: int
+    columns: Mapping[str, str]
+
+    def column(self, letter: str) -> str:
+        """A column of it as a reference."""
+        return f"'{VALUES}'!${letter}${self.first}:${letter}${self.last}"
+
+
 class _Writer:
-    def __init__(self, book: Workbook, sheet: Sheet, host: str):
-        self.sheet, self.host = sheet, host
+    """Writes one sheet; with a source, a cell to pick a record and two columns more: own and plan."""
+
+    def __init__(
+        self,
+        book: Workbook,
+        sheet: Sheet,
+        host: str,
+        source: Source | None = None,
+        block: Block | None = None,
+        origin: str = INVENTED,
+    ):
+        self.sheet, self.host, self.origin = sheet, host, origin
+        self.source, self.block = source, block
+        names = [name for name in WIDTHS if source is not None or name not in ("own", "plan")]
+        self.place = {name: order for order, name in enumerate(names, 1)}
+        self.top = 4 if source is None else LINKED_TOP  # the row where results begin
         self.page: Worksheet = book.create_sheet(sheet.name)
         self.cells: dict[str, str] = {}  # what stands for [key] in a formula
         self.columns: dict[str, str] = {}  # column letters of the table
@@ -548,16 +655,22 @@ class _Writer:
         page, sheet = self.page, self.sheet
         page["A1"] = sheet.title
         style.title(page["A1"])
-        page["A2"] = INVENTED
+        page.row_dimensions[1].height = TITLE_HEIGHT
+        page["A2"] = self.origin
         page["A2"].font = style.NOTE
-        for letter, width in WIDTHS.items():
-            page.column_dimensions[letter].width = width
+        self.set_widths()
         self.lay_out()
-        row = self.section(4, "Results")
+        if self.source is not None:
+            self.write_choice(self.source)
+        row = self.section(self.top, "Results")
         for order, figure in enumerate(sheet.figures):
             self.write_figure(row, figure, is_key=order == 0)
             row += 1
         row = self.section(row + 1, "Inputs")
+        if self.source is not None:
+            for name, text in (("value", "Counts"), ("own", "Your own"), ("plan", "In the plan")):
+                head = page.cell(row - 1, self.place[name], text)
+                head.font, head.alignment = style.BOLD, Alignment(horizontal="right")
         for item in sheet.given:
             self.write_given(row, item)
             row += 1
@@ -568,11 +681,34 @@ class _Writer:
         style.page(page)
         page.page_setup.fitToHeight = 1
         page.sheet_view.showGridLines = False
-        page.print_area = f"A1:J{max(row, TABLE_ROW + sheet.rows) + 1}"
+        last = get_column_letter(self.place["table"] + TABLE_COLUMNS)
+        page.print_area = f"A1:{last}{max(row, TABLE_ROW + sheet.rows) + 1}"
+
+    def set_widths(self) -> None:
+        """Columns as wide as what stands in them."""
+        widths = [WIDTHS[name] for name in self.place if name not in ("table", "end")]
+        for column, width in enumerate([*widths, *[WIDTHS["table"]] * TABLE_COLUMNS, WIDTHS["end"]], 1):
+            self.page.column_dimensions[get_column_letter(column)].width = width
+
+    def write_choice(self, source: Source) -> None:
+        """The cell in which a record of the plan is picked."""
+        page, block = self.page, self.block
+        assert block is not None
+        page.cell(CHOICE_ROW, 1, source.what).font = style.BOLD
+        cell = page.cell(CHOICE_ROW, 2)
+        style.put(cell, source.chosen if source.chosen in source.records else next(iter(source.records)))
+        page.merge_cells(
+            start_row=CHOICE_ROW, start_column=2, end_row=CHOICE_ROW, end_column=self.place["plan"]
+        )
+        for column in range(2, self.place["plan"] + 1):
+            style.input_cell(page.cell(CHOICE_ROW, column))
+        rule = DataValidation("list", formula1=block.column("A"), allow_blank=False)
+        rule.add(cell.coordinate)
+        page.add_data_validation(rule)
 
     def lay_out(self) -> None:
         """Where everything will stand, before any formula is written."""
-        row = 5
+        row = self.top + 1
         for figure in self.sheet.figures:
             self.cells[figure.key] = f"$B${row}"
             row += 1
@@ -584,7 +720,7 @@ class _Writer:
             row += 1
         first, last = TABLE_ROW + 1, TABLE_ROW + self.sheet.rows
         for order, column in enumerate(self.sheet.columns):
-            letter = get_column_letter(6 + order)
+            letter = get_column_letter(self.place["table"] + order)
             self.columns[column.key] = letter
             self.cells[column.key] = f"${letter}${first}:${letter}${last}"
 
@@ -597,20 +733,50 @@ class _Writer:
         label = (item.label or item.field.name).replace("_", " ").strip()
         is_symbol = len(label) < 3
         page.cell(row, 1, label if is_symbol else label[0].upper() + label[1:]).font = style.BODY
-        cell = page.cell(row, 2, item.value)
-        style.input_cell(cell)
-        cell.alignment = Alignment(horizontal="right", vertical="center")
-        if isinstance(item.value, float) and abs(item.value) >= 1e6:
-            cell.number_format = "0.0E+00"
         unit = "" if item.field.kind in _UNITLESS else describe_unit(item.field.unit)
         self.note(row, unit, item.help or item.field.help)
+        if self.source is not None and item.key in self.source.keys:
+            cell = self.write_linked(row, item, self.source)
+        else:
+            cell = page.cell(
+                row, 2, item.value if self.source is None else self.source.own.get(item.key, item.value)
+            )
+            style.input_cell(cell)
+        cell.alignment = Alignment(horizontal="right", vertical="center")
+        if isinstance(item.value, float) and abs(item.value) >= 1e6:
+            for column in range(2, self.place["note"]):
+                page.cell(row, column).number_format = "0.0E+00"
         self.validate(cell.coordinate, item.field)
+
+    def write_linked(self, row: int, item: Given, source: Source) -> Any:
+        """What counts, what is typed over, what the plan has; says where it is typed over."""
+        page, block = self.page, self.block
+        assert block is not None
+        own, planned = (page.cell(row, self.place[name]) for name in ("own", "plan"))
+        style.put(own, source.own.get(item.key))
+        style.input_cell(own)
+        found = f"INDEX({block.column(block.columns[item.key])},MATCH($B${CHOICE_ROW},{block.column('A')},0))"
+        planned.value = f'=IF({found}="","",{found})'
+        planned.font = style.BODY
+        counts = page.cell(row, 2, f'=IF({own.coordinate}="",{planned.coordinate},{own.coordinate})')
+        style.result_cell(counts)
+        note = page.cell(row, self.place["note"])
+        words = str(note.value).replace('"', '""')
+        back = f'"{OVERRIDDEN}: delete "&"{own.coordinate}"&" to be back at the plan"'
+        lacks = f'IF({planned.coordinate}="","{LACKING}. ","")&' if item.field.is_required else ""
+        note.value = f'=IF({own.coordinate}="",{lacks}"{words}",{back})'
+        area = f"A{row}:{note.coordinate}"
+        rule = FormulaRule([f'${own.coordinate}<>""'], fill=style.WARNING_FILL, font=Font(bold=True))
+        page.conditional_formatting.add(area, rule)
+        for cell in (counts, planned):
+            cell.alignment = Alignment(horizontal="right", vertical="center")
+        return own
 
     def note(self, row: int, unit: str, text: str) -> None:
         self.page.cell(row, 3, unit).font = style.BODY
-        note = self.page.cell(row, 4, text[:1].upper() + text[1:])
+        note = self.page.cell(row, self.place["note"], text[:1].upper() + text[1:])
         note.font = style.NOTE
-        note.alignment = Alignment(vertical="center", wrap_text=True)
+        note.alignment = Alignment("left", "center", wrap_text=True, indent=int(self.source is not None))
         self.page.cell(row, 1).alignment = Alignment(vertical="center")
         self.page.cell(row, 3).alignment = Alignment("left", "center", indent=1)
         lines = max(1, math.ceil(len(text) / NOTE_WIDTH))
@@ -644,7 +810,7 @@ class _Writer:
 
     def write_caution(self, row: int, text: str) -> None:
         page = self.page
-        page.merge_cells(start_row=row, start_column=1, end_row=row, end_column=4)
+        page.merge_cells(start_row=row, start_column=1, end_row=row, end_column=self.place["note"])
         cell = page.cell(row, 1, text)
         style.warning_cell(cell)
         cell.alignment = Alignment(wrap_text=True, vertical="center")
@@ -674,7 +840,7 @@ class _Writer:
                     style.input_cell(cell)
 
     def _reference(self, key: str) -> Reference:
-        column = 6 + list(self.columns).index(key)
+        column = self.place["table"] + list(self.columns).index(key)
         return Reference(
             self.page, min_col=column, min_row=TABLE_ROW + 1, max_row=TABLE_ROW + self.sheet.rows
         )
@@ -712,7 +878,7 @@ class _Writer:
         if len(sheet.lines) + bool(sheet.second) > 1:
             add_legend(chart)
         chart.width, chart.height = CHART_SIZE
-        self.page.add_chart(chart, CHART_AT)
+        self.page.add_chart(chart, f"{get_column_letter(self.place['table'])}{CHART_ROW}")
 
     def add_second_axis(self, chart: Any, key: str, name: str, title: str) -> None:
         right = ScatterChart()
@@ -856,6 +1022,60 @@ def make(host: str = "calc") -> bytes:
         _Writer(book, sheet, host).write()
     _write_checks(book, host)
     return finished(book, "bench.xlsx")
+
+
+def linked(sources: Mapping[str, Source], plan: str, host: str = "excel") -> bytes:
+    """The calculation sheets of some sources, by the name of the sheet, with the values of a plan."""
+    book = Workbook()
+    book.remove(book.active)
+    page = book.create_sheet(VALUES)
+    page["A1"] = f"Values of {plan} as they were when this workbook was made"
+    page["A1"].font = style.SECTION
+    style.set_width(page, 1, VALUES_WIDTH)
+    row, blocks = 3, {}
+    for name, source in sources.items():
+        blocks[name] = _write_values(page, row, name, source)
+        row = blocks[name].last + 2
+    origin = (
+        f"Values of the plan {plan}. What you type into a yellow cell counts in place of the plan's and "
+        "changes nothing there; delete it to be back at the plan."
+    )
+    for sheet in sheets():
+        if sheet.name in sources:
+            _Writer(book, sheet, host, sources[sheet.name], blocks[sheet.name], origin).write()
+    book.move_sheet(page, len(sources))
+    book.active = 0
+    return finished(book, "calculation.xlsx")
+
+
+def _write_values(page: Worksheet, row: int, name: str, source: Source) -> Block:
+    """The records of a source from a row on: a header, then one a row."""
+    columns = {key: get_column_letter(order) for order, key in enumerate(source.keys, 2)}
+    for column, text in enumerate([f"{name}: {source.what}", *source.keys], 1):
+        style.header(page.cell(row, column, text))
+    for line, (record, values) in enumerate(source.records.items(), row + 1):
+        style.put(page.cell(line, 1), record)
+        for key, letter in columns.items():
+            style.put(page[f"{letter}{line}"], values.get(key))
+    return Block(row + 1, row + len(source.records), columns)
+
+
+def typed_over(pages: Mapping[str, Worksheet]) -> dict[str, tuple[str, dict[str, Any]]]:
+    """What was picked and what was typed on the sheets of a workbook that `linked` made, by sheet and key."""
+    found: dict[str, tuple[str, dict[str, Any]]] = {}
+    for sheet in sheets():
+        page = pages.get(sheet.name)
+        if page is None:
+            continue
+        begin = LINKED_TOP + len(sheet.figures) + 3
+        own = {}
+        for row, item in enumerate(sheet.given, begin):
+            is_linked = page.cell(row, OWN_COLUMN + 1).value is not None
+            value = page.cell(row, OWN_COLUMN if is_linked else 2).value
+            if value is not None:
+                own[item.key] = value
+        found[sheet.name] = (str(page.cell(CHOICE_ROW, 2).value or ""), own)
+    return found
 
 
 def write(out: str | os.PathLike[str], host: str = "calc") -> Path:
