@@ -51,7 +51,7 @@ from ..sheets.check import SHOT_CHECK, check_headline
 from ..sheets.headings import Heading, Headings, headers_of, headings_of, keyed_headers
 from ..sheets.pieces import ALARM
 from ..sheets.setup import STATION_SETUP, setup_headline
-from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
+from ..sheets.spec import Content, SheetSpec, Value, in_language
 from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import SetupCard, setup_card, station_parts
@@ -267,6 +267,7 @@ class Templates:
             from ..books.form import STAMP_MARK
             from ..books.pages import set_paper, stamp_footers
             from ..xlsx.package import Package
+            from ..xlsx.shapes import make_room
             from ..xlsx.templates import Template
 
             is_ours = self.files[key] == template_folder() / SPECS[key].file
@@ -278,6 +279,7 @@ class Templates:
                 package = Package.open(self.files[key])
             set_paper(package, paper_code(self.paper, "fill"))
             stamp_footers(package, STAMP_MARK, self.stamp)
+            make_room(package)
             self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
         return self._read[key]
 
@@ -323,10 +325,35 @@ class Templates:
             return alarm + setup_headline(rows, convert(heading, rows[0]["mass"], unit), unit)
         return content.values["headline"]
 
+    def _optional(self, content: Content) -> tuple[dict[str, tuple[Value, list[str]]], dict[str, list[str]]]:
+        """Values with the labels that may stand above them, and the headers of columns that may go."""
+        spec = content.spec
+        values: dict[str, tuple[Value, list[str]]] = {
+            item.name: (
+                content.values.get(item.name),
+                [
+                    translated(words, known=False) + (f" [{measures().unit(item.unit)}]" if item.unit else "")
+                    for words in item.headings
+                ],
+            )
+            for item in spec.names
+        }
+        headers = {}
+        for table, names in spec.optional.items():
+            found = self.get(spec.key).package.table(table)
+            called = self.headings(spec).get(table, {})
+            wanted = {str(called[name]) for name in names if name in called}
+            headers[table] = [
+                header for header in (found.columns if found else ()) if header.partition(" [")[0] in wanted
+            ]
+        return values, headers
+
     def fill(self, content: Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
-        from ..books.pages import fit_texts, set_scale
+        from ..books.form import WHOSE_MARK
+        from ..books.pages import fit_pages, fit_texts, leave_out, name_pages, set_scale
         from ..handbook.in_formulas import formula_values
+        from ..xlsx.shapes import draw_pictures
 
         spec = content.spec
         filled = self.get(spec.key).fill(
@@ -336,7 +363,11 @@ class Templates:
             required=spec.required,
             evaluate=formula_values,
         )
+        draw_pictures(filled.package, content.pictures)
+        leave_out(filled.package, *self._optional(content))
         fit_texts(filled.package)
+        name_pages(filled.package, WHOSE_MARK, whose(content))
+        fit_pages(filled.package)
         if spec.key == SHOT_CHECK.key:
             limits, _ = self._masses(content)
             set_scale(filled.package, limits.low or limits.target, limits.high or limits.target)
@@ -346,6 +377,19 @@ class Templates:
             notes += take_over(path, filled.package)
         filled.save(path, forbid=self.files.values())
         return notes
+
+
+def whose(content: Content) -> str:
+    """What a page of a sheet is about, for its header: station, day and shift, or the period."""
+    values = content.values
+    day = values.get("day")
+    when = language_day(day) if isinstance(day, datetime.date) else values.get("period")
+    return " · ".join(str(item) for item in (values.get("station"), when, values.get("shift")) if item)
+
+
+def language_day(day: datetime.date) -> str:
+    """A day as the cells show it, in the language that is printed."""
+    return printed_language().figures(f"{day:%a} {day.isoformat()}")
 
 
 def take_over(path: Path, new: Package) -> list[str]:
@@ -409,10 +453,10 @@ def _start_worker(
     _worker, _worker_language, _worker_measures = Templates(files, paper, stamp), spoken, printed
 
 
-def _work(path: Path, key: str, values: Row, tables: dict[str, list[Row]]) -> tuple[list[str], list[Problem]]:
+def _work(path: Path, key: str, held: tuple[Any, ...]) -> tuple[list[str], list[Problem]]:
     assert _worker is not None
     with printed_in(_worker_language), measured_in(_worker_measures):
-        return _write(_worker, Content(SPECS[key], values, tables), path)
+        return _write(_worker, Content(SPECS[key], *held), path)
 
 
 def _write(templates: Templates, content: Content, path: Path) -> tuple[list[str], list[Problem]]:
@@ -489,8 +533,7 @@ def _work_together(
             _work,
             (job.path for job in jobs),
             (job.content.spec.key for job in jobs),
-            (job.content.values for job in jobs),
-            (job.content.tables for job in jobs),
+            (job.content.held for job in jobs),
             chunksize=max(1, min(16, len(jobs) // (4 * processes))),
         )
         with contextlib.suppress(BrokenProcessPool):
