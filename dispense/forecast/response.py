@@ -258,7 +258,23 @@ def grid_for(plan: Plan, count: int) -> Grid:
 
 def play_lean(plan: Plan, key: ShiftKey, started: Sequence[int] | None = None):
     """Play a distinct shift; the result holds volumes, purges and parts, not the cure board."""
-    return LeanPlayer(plan, key, started).play()
+    result = LeanPlayer(plan, key, started).play()
+    factor = plan.purge_factors.get(result.station.station)
+    if factor is not None:
+        scale_purges(result, factor)
+    return result
+
+
+def scale_purges(result: ShiftResult, factor: float) -> None:
+    """What purges and changed mixers take, as many times as played; the first filling of mixers stays.
+
+    mixers' = mixers·(first + factor·(n − first))/n for n mixers, `first` of them put on as the run begins.
+    """
+    first = min(result.station.nozzles, result.mixers)
+    mixers = (first + factor * (result.mixers - first)) / result.mixers if result.mixers else 1.0
+    for used in result.used.values():
+        used["purge"] = round(used["purge"] * factor)
+        used["mixers"] = round(used["mixers"] * mixers)
 
 
 def expected_scrap(parts, scrap: float):

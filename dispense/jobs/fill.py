@@ -40,6 +40,7 @@ from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import unit_factor
 from ..base.workers import Stopped, begin_worker
+from ..journal.start import AsOf
 from ..plan.records import Plan
 from ..plan.rows import Station
 from ..plan.sources import NO_SOURCES, Sources, load_plan_from
@@ -50,7 +51,7 @@ from ..sheets.check import SHOT_CHECK, check_headline
 from ..sheets.headings import Heading, Headings, headers_of, headings_of, keyed_headers
 from ..sheets.pieces import ALARM
 from ..sheets.setup import STATION_SETUP, setup_headline
-from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
+from ..sheets.spec import Content, SheetSpec, Value, in_language
 from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import SetupCard, setup_card, station_parts
@@ -58,8 +59,18 @@ from ..shift.today import Today
 from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 from .now import read_today, reckoned_notes
 from .release import list_of, revision_of
+from .start import journal_of, started
 from .tables import content_tables, write_tables
-from .unattended import SUPERSEDED, Input, check_manifest, inputs_of, stamp_of, supersede, write_manifest
+from .unattended import (
+    SUPERSEDED,
+    Input,
+    check_manifest,
+    input_of,
+    inputs_of,
+    stamp_of,
+    supersede,
+    write_manifest,
+)
 
 if TYPE_CHECKING:
     from ..xlsx.package import Package
@@ -256,6 +267,7 @@ class Templates:
             from ..books.form import STAMP_MARK
             from ..books.pages import set_paper, stamp_footers
             from ..xlsx.package import Package
+            from ..xlsx.shapes import make_room
             from ..xlsx.templates import Template
 
             is_ours = self.files[key] == template_folder() / SPECS[key].file
@@ -267,6 +279,7 @@ class Templates:
                 package = Package.open(self.files[key])
             set_paper(package, paper_code(self.paper, "fill"))
             stamp_footers(package, STAMP_MARK, self.stamp)
+            make_room(package)
             self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
         return self._read[key]
 
@@ -313,10 +326,35 @@ class Templates:
             return alarm + setup_headline(rows, content.tables["SetupFlows"], masses, unit)
         return content.values["headline"]
 
+    def _optional(self, content: Content) -> tuple[dict[str, tuple[Value, list[str]]], dict[str, list[str]]]:
+        """Values with the labels that may stand above them, and the headers of columns that may go."""
+        spec = content.spec
+        values: dict[str, tuple[Value, list[str]]] = {
+            item.name: (
+                content.values.get(item.name),
+                [
+                    translated(words, known=False) + (f" [{measures().unit(item.unit)}]" if item.unit else "")
+                    for words in item.headings
+                ],
+            )
+            for item in spec.names
+        }
+        headers = {}
+        for table, names in spec.optional.items():
+            found = self.get(spec.key).package.table(table)
+            called = self.headings(spec).get(table, {})
+            wanted = {str(called[name]) for name in names if name in called}
+            headers[table] = [
+                header for header in (found.columns if found else ()) if header.partition(" [")[0] in wanted
+            ]
+        return values, headers
+
     def fill(self, content: Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
-        from ..books.pages import fit_texts, set_scale
+        from ..books.form import WHOSE_MARK
+        from ..books.pages import fit_pages, fit_texts, leave_out, name_pages, set_scale
         from ..handbook.in_formulas import formula_values
+        from ..xlsx.shapes import draw_pictures
 
         spec = content.spec
         filled = self.get(spec.key).fill(
@@ -326,7 +364,11 @@ class Templates:
             required=spec.required,
             evaluate=formula_values,
         )
+        draw_pictures(filled.package, content.pictures)
+        leave_out(filled.package, *self._optional(content))
         fit_texts(filled.package)
+        name_pages(filled.package, WHOSE_MARK, whose(content))
+        fit_pages(filled.package)
         if spec.key == SHOT_CHECK.key:
             limits, _ = self._masses(content)
             set_scale(filled.package, limits.low or limits.target, limits.high or limits.target)
@@ -336,6 +378,19 @@ class Templates:
             notes += take_over(path, filled.package)
         filled.save(path, forbid=self.files.values())
         return notes
+
+
+def whose(content: Content) -> str:
+    """What a page of a sheet is about, for its header: station, day and shift, or the period."""
+    values = content.values
+    day = values.get("day")
+    when = language_day(day) if isinstance(day, datetime.date) else values.get("period")
+    return " · ".join(str(item) for item in (values.get("station"), when, values.get("shift")) if item)
+
+
+def language_day(day: datetime.date) -> str:
+    """A day as the cells show it, in the language that is printed."""
+    return printed_language().figures(f"{day:%a} {day.isoformat()}")
 
 
 def take_over(path: Path, new: Package) -> list[str]:
@@ -399,10 +454,10 @@ def _start_worker(
     _worker, _worker_language, _worker_measures = Templates(files, paper, stamp), spoken, printed
 
 
-def _work(path: Path, key: str, values: Row, tables: dict[str, list[Row]]) -> tuple[list[str], list[Problem]]:
+def _work(path: Path, key: str, held: tuple[Any, ...]) -> tuple[list[str], list[Problem]]:
     assert _worker is not None
     with printed_in(_worker_language), measured_in(_worker_measures):
-        return _write(_worker, Content(SPECS[key], values, tables), path)
+        return _write(_worker, Content(SPECS[key], *held), path)
 
 
 def _write(templates: Templates, content: Content, path: Path) -> tuple[list[str], list[Problem]]:
@@ -479,8 +534,7 @@ def _work_together(
             _work,
             (job.path for job in jobs),
             (job.content.spec.key for job in jobs),
-            (job.content.values for job in jobs),
-            (job.content.tables for job in jobs),
+            (job.content.held for job in jobs),
             chunksize=max(1, min(16, len(jobs) // (4 * processes))),
         )
         with contextlib.suppress(BrokenProcessPool):
@@ -725,6 +779,7 @@ def fill(
     out: str | os.PathLike[str] | None = None,
     *,
     sources: Sources = NO_SOURCES,
+    as_of: AsOf | str | None = None,
     date: datetime.date | str | None = None,
     shift: str | None = None,
     stations: Iterable[str] | None = None,
@@ -746,7 +801,9 @@ def fill(
 ) -> FillReport:
     """Play a plan and fill its sheets into the folder `out` (by default beside the plan).
 
-    `sources` are builds, stock and orders in place of the plan's. `date`, `shift` and `stations` keep to
+    `sources` are builds, stock and orders in place of the plan's; `as_of` ("2026-03-03", or with a time) is
+    today: what is before it is history, and what stands at stations then is as told by the table Standing and
+    the journal beside the plan (`jobs.start`). `date`, `shift` and `stations` keep to
     a part of the plan; stock is carried from the first day all the same. `templates` is a folder with the
     plant's own templates; those that it lacks are the packaged ones. `stamp` is printed on each sheet; by
     default it follows from the inputs, so that no change of them changes no byte. With `open_workbook`
@@ -766,7 +823,8 @@ def fill(
     began = time.perf_counter()
     paper_code(paper, "fill")
     check_processes(processes, "fill")
-    plan = load_plan_from(plan_path, sources)
+    begin = started(load_plan_from(plan_path, sources), plan_path, sources, as_of)
+    plan = begin.plan
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
     today = read_today(
         plan,
@@ -785,6 +843,8 @@ def fill(
     plan.revision = revision_of(plan, source)
     own = sorted(set(files.values()) - set(_template_files(None).values()))
     inputs = inputs_of(source, sources, own, list_of(source))
+    if begin.as_of is not None and (journal := journal_of(source)) is not None:
+        inputs.append(input_of("journal", journal))
     stamp = stamp_of(inputs) if stamp is None else str(stamp)
     folder = Path(out) if out is not None else source.with_name(f"{source.stem}_sheets")
     forbidden = [source, *sources.files]
@@ -808,8 +868,9 @@ def fill(
         if os.path.isdir(folder):
             check_manifest(folder)
         if not report.nothing:
-            report.findings = gravest_first([*failed, *_findings(plan, results, chosen)])
-        report.notes = reckoned_notes(results, today)
+            told = [item for item in begin.findings if _is_of(item, chosen)]
+            report.findings = gravest_first([*told, *failed, *_findings(plan, results, chosen)])
+        report.notes = [*([begin.words] if begin.words else []), *reckoned_notes(results, today)]
         report.contents = [job.content for job in jobs]
         if open_workbook:
             report.notes += _fill_open([in_language(job.content) for job in jobs])
@@ -822,10 +883,16 @@ def fill(
     if tables is not None:
         report.tables = write_tables(content_tables(report.contents), tables, table_form, forbidden)
     if os.path.isdir(folder):
-        asked = {"date": chosen.date, "shift": chosen.shift, "stations": chosen.stations, "stamp": stamp}
+        asked: dict[str, Any] = {} if begin.as_of is None else {"as_of": begin.as_of}
+        asked |= {"date": chosen.date, "shift": chosen.shift, "stations": chosen.stations, "stamp": stamp}
         _tell_manifest(report, inputs, asked)
     report.seconds = time.perf_counter() - began
     return report
+
+
+def _is_of(finding: Finding, chosen: _Chosen) -> bool:
+    """Whether a finding is of a station that is filled, or of none."""
+    return not finding.station or chosen.stations is None or finding.station in chosen.stations
 
 
 def _tell_manifest(report: FillReport, inputs: Sequence[Input], asked: dict[str, Any]) -> None:

@@ -40,6 +40,7 @@ from .rows import (
     Settings,
     Shift,
     Shot,
+    Standing,
     Station,
     StockLot,
     TemperaturePoint,
@@ -167,11 +168,14 @@ class Plan:
     builds: list[Build] = field(default_factory=list)
     stock: list[StockLot] = field(default_factory=list)  # with what is on order, from its arrival on
     orders: list[OpenOrder] = field(default_factory=list)
+    standing: list[Standing] = field(default_factory=list)
     choices: list[Choice] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
     dated: list[Dated] = field(default_factory=list)  # the rows of `validity` as they are meant
+    as_of: datetime.datetime | None = None  # from when on it is played, with what stands then
     takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
+    purge_factors: dict[str, float] = field(default_factory=dict)  # by station: learned over played purges
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
     revision: Revision | None = None  # what its sheets say of it; None where none was ever released
     sheets: dict[str, str] = field(default_factory=dict, repr=False)  # that each table was read from

@@ -48,16 +48,17 @@ _PASSWORD = re.compile(r"(://[^:/@\s]*):[^@\s]*@")
 
 @dataclass(frozen=True, slots=True)
 class Sources:
-    """Where builds, stock and open orders come from, where it is not the plan itself."""
+    """Where builds, stock, open orders and what stands at stations come from, where it is not the plan."""
 
     builds: Source | None = None
     stock: Source | None = None
     orders: Source | None = None
+    standing: Source | None = None
 
     @property
     def given(self) -> dict[str, Source]:
         """Those that are given, by the table of the plan that each stands for."""
-        named = {"Builds": self.builds, "Stock": self.stock, "Orders": self.orders}
+        named = {"Builds": self.builds, "Stock": self.stock, "Orders": self.orders, "Standing": self.standing}
         return {name: source for name, source in named.items() if source is not None}
 
     @property

@@ -537,15 +537,17 @@ def _judge(pour: PlannedPour) -> None:
             f"runaway criterion for the whole depth: δ = {pour.runaway.delta:.2f} is above "
             f"{pour.runaway.critical:.2f}: heat is made faster than the slab can give it off"
         )
-        numbers = {"delta": pour.runaway.delta, "critical": pour.runaway.critical}
+        delta, critical = pour.runaway.delta, pour.runaway.critical
         if pour.pack is not None:
             words += " without cells; what is reckoned between the cells decides"
-            pour.find(NOTE, words, topic="runaway", **numbers)
+            pour.find(NOTE, words, topic="runaway", delta=delta, critical=critical)
         elif pour.limit is not None:  # the peak was judged, with its fix; the criterion knows no using-up
             words += "; the peak counts that the compound is used up"
-            pour.find(NOTE, words, topic="runaway", **numbers)
+            pour.find(NOTE, words, topic="runaway", delta=delta, critical=critical)
         else:
-            pour.find(DANGER, words, f"pour shallower; {CAUTION}", topic="runaway", **numbers)
+            pour.find(
+                DANGER, words, f"pour shallower; {CAUTION}", topic="runaway", delta=delta, critical=critical
+            )
     if pour.runaway is not None:
         biot = biot_number(pour.depth, pour.film, pour.constants.conductivity)
         pour.find(

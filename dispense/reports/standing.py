@@ -293,7 +293,7 @@ def standing_of(plan: Plan, station: Station) -> list[Standing]:
 
 
 def stir_times(calendar: Calendar, every: float, until: float) -> list[float]:
-    """Clock times [s] to stir what was stirred at the start of a shift; before a break where one is due in it.
+    """Clock times [s] to stir what was stirred at the start of a shift; before a break that one falls into.
 
     >>> calendar = Calendar(0.0, 10.0, [(3.5, 5.0)])
     >>> stir_times(calendar, 4.0, 10.0)
