@@ -52,6 +52,8 @@ BY_HAND = (
     "end",
     "short",
     "expired",
+    "later shot",
+    "stir",
 )  # events that want a hand
 
 
@@ -280,8 +282,8 @@ def _duties(plan: Plan, result: ShiftResult) -> list[tuple[float, str, str, str]
             (
                 clock,
                 "later shot",
-                f"{shot.part} no. {shot.serial}: shot {shot.shot} not before {hhmm(clock, day)} and "
-                f"{duration_text(shot.wait)} after shot {shot.before}, poured at ____ : ____{begun}",
+                f"{shot.part} no. {shot.serial}: shot {shot.shot} not before {hhmm(clock, day)}, at "
+                f"least {duration_text(shot.wait)} after shot {shot.before}, poured at ____ : ____{begun}",
                 "",
             )
         )

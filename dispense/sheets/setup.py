@@ -293,7 +293,9 @@ def _shots_words(shots: Sequence[tuple[str, float]]) -> str:
 
 def _detail(item: Application) -> str:
     """Size of an application, and the wait before it where it has one."""
-    return item.detail + (f", wait {duration_text(item.wait)} after the shot before" if item.wait else "")
+    return item.detail + (
+        f", wait at least {duration_text(item.wait)} after the shot before" if item.wait else ""
+    )
 
 
 def _upper_limit(value: float | None, unit: str) -> Printed | None:
