@@ -139,8 +139,8 @@ class AtShop:
         if self.degree is None:
             reach = f"times were measured from {celsius_text(self.low)} to {celsius_text(self.high)}"
         return (
-            f"{reach}; {at} lies {self.beyond:.0f} K outside: what the plan reckons there is extrapolated, and "
-            "another reaction may lead there: measure a level run near it before these constants are used"
+            f"{reach}; {at} lies {self.beyond:.0f} K outside: what the plan reckons there is extrapolated, "
+            "and another reaction may lead there: measure a level run near it before these constants are used"
         )
 
 
