@@ -509,6 +509,11 @@ def _plan(command: argparse.ArgumentParser) -> None:
         action="store_true",
         help="go on where the plan is open in a spreadsheet: its file as it was saved is read",
     )
+    command.add_argument(
+        "--anew",
+        action="store_true",
+        help="work out pours, patterns and schedules anew, with nothing that earlier runs kept",
+    )
 
 
 def _paper(command: argparse.ArgumentParser) -> None:
@@ -580,8 +585,13 @@ def _guarded(options: argparse.Namespace) -> int:
             from .xlsx.opened import refuse_open
 
             refuse_open(options.plan)
-        code: int = options.run(options)
-        return code
+        if getattr(options, "anew", True):
+            code: int = options.run(options)
+            return code
+        from .base.kept import home_folder, keeping
+
+        with keeping(home_folder()):
+            return int(options.run(options))
     except DispenseError as error:
         for problem in error.problems:
             print(problem, file=sys.stderr)

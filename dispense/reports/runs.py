@@ -30,7 +30,7 @@ from ..handbook.schedule import (
     PartLag,
     Profile,
     Requirement,
-    schedule,
+    planned_schedule,
     shortest_hold,
 )
 from ..plan.csv import TemperatureRecord
@@ -213,7 +213,7 @@ def _played(
 ) -> tuple:
     """Air and places of a profile; in an `oven` no part is handled, joined or tested before it is out."""
     kinetics = kinetics_of(plan, material)
-    played = schedule(
+    played = planned_schedule(
         profile,
         lags,
         kinetics,
