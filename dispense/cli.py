@@ -180,7 +180,7 @@ def parser() -> argparse.ArgumentParser:
         metavar="CODE",
         help=f"{', '.join(languages())}, or a word list fr.csv (default: that of the plan's Settings)",
     )
-    fill.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    _side_by_side(fill)
     fill.add_argument(
         "--open", action="store_true", help="write into the workbook open in the spreadsheet (Windows, macOS)"
     )
@@ -220,7 +220,7 @@ def parser() -> argparse.ArgumentParser:
     _paper(forecast)
     _tables(forecast)
     _unattended(forecast)
-    forecast.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    _side_by_side(forecast)
     _json(forecast)
     forecast.set_defaults(run=_forecast)
 
@@ -270,7 +270,7 @@ def parser() -> argparse.ArgumentParser:
             help=f"{words} day of the builds that count (default: the plan's {words})",
         )
     compare.add_argument("--out", metavar="FILE", help="workbook to write")
-    compare.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    _side_by_side(compare)
     _paper(compare)
     _tables(compare)
     _unattended(compare)
@@ -513,6 +513,18 @@ def _plan(command: argparse.ArgumentParser) -> None:
         "--anew",
         action="store_true",
         help="work out pours, patterns and schedules anew, with nothing that earlier runs kept",
+    )
+
+
+def _side_by_side(command: argparse.ArgumentParser) -> None:
+    """Who works: some processors, or other machines."""
+    either = command.add_mutually_exclusive_group()
+    either.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    either.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="work on a cluster of Dask, its scheduler at tcp://HOST:PORT: the plan goes to its machines, "
+        "so that it must be one you trust",
     )
 
 
@@ -770,32 +782,35 @@ def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
 
 
 def _fill(options) -> int:
+    from .base.cluster import cluster
     from .jobs.fill import fill
 
     bar = _Bar("filling")
-    report = fill(
-        options.plan,
-        options.out,
-        sources=_read_from(options),
-        date=options.date,
-        shift=options.shift,
-        stations=options.station,
-        templates=options.templates,
-        paper=options.paper,
-        processes=options.processes,
-        open_workbook=options.open,
-        language=options.language,
-        progress=bar,
-        now=options.now,
-        done=options.done,
-        left={name: _number(text, "left") for name, text in _pairs(options.left, "left").items()},
-        mounted=_pairs(options.mounted, "mounted"),
-        mixers=options.mixer,
-        stops=options.stop,
-        stamp=options.stamp,
-        tables=options.tables,
-        table_form=options.table_form,
-    )
+    with cluster(options.cluster) as executor:
+        report = fill(
+            options.plan,
+            options.out,
+            sources=_read_from(options),
+            date=options.date,
+            shift=options.shift,
+            stations=options.station,
+            templates=options.templates,
+            paper=options.paper,
+            processes=options.processes,
+            executor=executor,
+            open_workbook=options.open,
+            language=options.language,
+            progress=bar,
+            now=options.now,
+            done=options.done,
+            left={name: _number(text, "left") for name, text in _pairs(options.left, "left").items()},
+            mounted=_pairs(options.mounted, "mounted"),
+            mixers=options.mixer,
+            stops=options.stop,
+            stamp=options.stamp,
+            tables=options.tables,
+            table_form=options.table_form,
+        )
     bar.close()
     return _tell(report, options)
 
@@ -823,25 +838,28 @@ def _number(text: str, option: str) -> float:
 
 
 def _forecast(options) -> int:
+    from .base.cluster import cluster
     from .jobs.forecast import forecast_file
 
-    report = forecast_file(
-        options.plan,
-        weeks=options.weeks,
-        out=options.out,
-        builds=options.builds,
-        stock=options.stock,
-        orders=options.orders,
-        draws=options.draws,
-        seed=options.seed,
-        processes=options.processes,
-        paper=options.paper,
-        as_of=options.as_of,
-        tables=options.tables,
-        table_form=options.table_form,
-        upload=options.upload,
-        columns=options.columns,
-    )
+    with cluster(options.cluster) as executor:
+        report = forecast_file(
+            options.plan,
+            weeks=options.weeks,
+            out=options.out,
+            builds=options.builds,
+            stock=options.stock,
+            orders=options.orders,
+            draws=options.draws,
+            seed=options.seed,
+            processes=options.processes,
+            executor=executor,
+            paper=options.paper,
+            as_of=options.as_of,
+            tables=options.tables,
+            table_form=options.table_form,
+            upload=options.upload,
+            columns=options.columns,
+        )
     return _tell(report, options)
 
 
@@ -911,22 +929,25 @@ def _cure(options) -> int:
 
 
 def _compare(options) -> int:
+    from .base.cluster import cluster
     from .jobs.compare import compare_file
 
     bar = _Bar("playing")
-    report = compare_file(
-        options.plan,
-        station=options.station,
-        sources=_read_from(options),
-        first=options.first,
-        last=options.last,
-        out=options.out,
-        paper=options.paper,
-        processes=options.processes,
-        tables=options.tables,
-        table_form=options.table_form,
-        progress=bar,
-    )
+    with cluster(options.cluster) as executor:
+        report = compare_file(
+            options.plan,
+            station=options.station,
+            sources=_read_from(options),
+            first=options.first,
+            last=options.last,
+            out=options.out,
+            paper=options.paper,
+            processes=options.processes,
+            executor=executor,
+            tables=options.tables,
+            table_form=options.table_form,
+            progress=bar,
+        )
     bar.close()
     return _tell(report, options)
 

@@ -17,18 +17,17 @@ import hashlib
 import io
 import os
 import pickle
-import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import fields, is_dataclass
-from functools import cache, wraps
-from importlib.util import find_spec
+from functools import wraps
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 
 from .errors import InputError
+from .program import program_hash
 
 VARIABLE = "DISPENSE_KEPT"  # a folder to keep answers in, or "off"
 MOST_BYTES = 64_000_000  # in the folder; the answers longest unused go first
@@ -128,7 +127,7 @@ def _place(
     folder: Path, function: Callable[..., Any], given: tuple[Any, ...], named: dict[str, Any]
 ) -> Path | None:
     """The file of an answer; None where the question cannot be spelled or the program not be read."""
-    program = _program(Path(function.__code__.co_filename).parent)
+    program = program_hash(Path(function.__code__.co_filename).parent, Path(__file__).parent)
     if program is None:
         return None
     digest = hashlib.sha256(program)
@@ -175,30 +174,6 @@ def _spelled(value: Any) -> Iterator[bytes]:
 def _kind(value: object) -> str:
     kind = type(value)
     return kind.__name__ if kind in (tuple, list) else f"{kind.__module__}.{kind.__qualname__}"
-
-
-@cache
-def _program(folder: Path) -> bytes | None:
-    """The hash of all text that an answer may follow from; None where some of it cannot be read."""
-    digest = hashlib.sha256(sys.version.encode())
-    if hasattr(os, "uname"):
-        digest.update(os.uname().machine.encode())
-    try:
-        for library in ("numpy", "scipy"):
-            found = find_spec(library)
-            if found is None or found.origin is None:
-                return None
-            digest.update(Path(found.origin).with_name("version.py").read_bytes())
-        for place in sorted({folder, Path(__file__).parent}):
-            names = sorted(path for path in place.rglob("*") if path.suffix in (".py", ".csv"))
-            if not names:
-                return None
-            for path in names:
-                text = path.read_bytes()
-                digest.update(f"{path.relative_to(place.parent)} {len(text)}:".encode() + text)
-    except (OSError, ValueError):
-        return None
-    return digest.digest()
 
 
 # -------------------------------------------------------------------------------------- the files

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
+from concurrent.futures import Executor
 from pathlib import Path
 
 from ..base.errors import InputError, Problem
@@ -28,6 +29,7 @@ def compare_file(
     out: str | os.PathLike[str] | None = None,
     paper: str = "A4",
     processes: int = 1,
+    executor: Executor | None = None,
     tables: str | os.PathLike[str] | None = None,
     table_form: str = "csv",
     progress: Progress | None = None,
@@ -36,8 +38,8 @@ def compare_file(
 
     `sources` are builds, stock and orders in place of those of a plan's file. `first` and `last` are days:
     the builds between them count. `progress` is told how many sets are done and how many there are;
-    `paper` is what the workbook is printed on, A4 or Letter. `processes` work side by side. `tables` is
-    a folder for the sets as tables, `table_form` "csv", "parquet" or "xlsx".
+    `paper` is what the workbook is printed on, A4 or Letter. `processes` work side by side, or an
+    `executor` does. `tables` is a folder for the sets as tables, `table_form` "csv", "parquet" or "xlsx".
     """
 
     paper_code(paper, "compare")
@@ -47,7 +49,9 @@ def compare_file(
             raise InputError(Problem("out", "file", str(out), "a name that ends in .xlsx"))
         refuse_overwrite(out, inputs)
     loaded = plan if isinstance(plan, Plan) else load_plan_from(plan, sources)
-    report = compare(loaded, station, first=first, last=last, processes=processes, progress=progress)
+    report = compare(
+        loaded, station, first=first, last=last, processes=processes, executor=executor, progress=progress
+    )
     if out is not None:
         report.out, kept = save_signed(out, compare_workbook(report, paper), "compare", inputs)
         if kept:

@@ -6,6 +6,7 @@ import datetime
 import json
 import os
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from pathlib import Path
 
 from ..base.errors import FileError, Problem
@@ -47,6 +48,7 @@ def forecast_file(
     table_form: str = "csv",
     upload: str | os.PathLike[str] | None = None,
     columns: str | None = None,
+    executor: Executor | None = None,
 ) -> Forecast:
     """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
 
@@ -54,7 +56,8 @@ def forecast_file(
     frames (`plan.sources`). `paper` is what the workbook is printed on, A4 or Letter; `as_of` is today, as
     in `forecast`. `tables` is a folder for every table, `table_form` "csv", "parquet" or "xlsx"; `upload` a
     .csv, .parquet or .xlsx file of the orders to place, with the `columns` that another system takes
-    (`upload.upload_columns`; by default those of the plan's Settings).
+    (`upload.upload_columns`; by default those of the plan's Settings). An
+    `executor` plays the shifts in place of `processes` here.
     """
 
     paper_code(paper, "forecast")
@@ -65,7 +68,9 @@ def forecast_file(
     headers = upload_columns(columns or records.settings["upload_columns"]) if upload is not None else []
     counted, told = (CountedStock(records), []) if stock is not None else _counted(records, plan, as_of)
     records = counted.plan
-    found = forecast(records, weeks, draws=draws, seed=seed, processes=processes, as_of=as_of)
+    found = forecast(
+        records, weeks, draws=draws, seed=seed, processes=processes, as_of=as_of, executor=executor
+    )
     found.stock_from = counted.words
     of_plan = plan_findings(records)
     told += [item for item in of_plan if item.kind == DANGER or item.topic in OF_ROUTES]
