@@ -161,7 +161,7 @@ def local(tmp_path_factory):
             *("--no-jupyter", "--scheduler-file", str(told)),
         )
         end = time.monotonic() + 60.0
-        while not told.is_file() and time.monotonic() < end:
+        while not (told.is_file() and told.read_text().endswith("}")) and time.monotonic() < end:
             time.sleep(0.05)
         address = json.loads(told.read_text())["address"]
         workers = [
