@@ -735,11 +735,14 @@ def _new(options) -> int:
 
 
 def _check(options) -> int:
-    from .plan.sources import check_plan_from
-    from .reports.findings import plan_findings
+    from .base.collector import without_collector
 
-    plan, problems = check_plan_from(options.plan, _read_from(options))
-    findings = [] if problems else [*plan_findings(plan), *_compared(options, plan)]
+    with without_collector():  # modules and records stay until the end
+        from .plan.sources import check_plan_from
+        from .reports.findings import plan_findings
+
+        plan, problems = check_plan_from(options.plan, _read_from(options))
+        findings = [] if problems else [*plan_findings(plan), *_compared(options, plan)]
     if options.json:
         _print_json(
             {

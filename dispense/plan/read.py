@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-import gc
 import io
 import os
 import re
@@ -20,6 +19,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from ..base.collector import without_collector
 from ..base.errors import NA, NUM, DispenseError, FileError, InputError, Problem, show
 from ..base.fields import by_header
 from ..base.naming import field_name, fold, nearest
@@ -66,7 +66,8 @@ def read_tables(path: str | os.PathLike[str]) -> dict[str, RawTable]:
 
     Raises FileError for a file that is not a workbook, InputError for a sheet beyond bounds.
     """
-    tables, _, problems, _ = _read(path)
+    with without_collector():
+        tables, _, problems, _ = _read(path)
     if problems:
         raise InputError(problems)
     return tables
@@ -90,8 +91,9 @@ def check_tables(path: str | os.PathLike[str], others: Mapping[str, RawTable]) -
 
     Tables given may hold headers only: a week without builds is no error.
     """
-    tables, unread, problems, notes = _read(path)
-    plan, found = read_records({**tables, **others}, unread - set(others), may_be_empty=others)
+    with without_collector():
+        tables, unread, problems, notes = _read(path)
+        plan, found = read_records({**tables, **others}, unread - set(others), may_be_empty=others)
     plan.warnings[:0] = notes
     return plan, [*problems, *found]
 
@@ -164,8 +166,6 @@ def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -
     problems: list[Problem] = []
     notes: list[Problem] = []
     book = _open_book(path, data, package)
-    collects = gc.isenabled()
-    gc.disable()  # reading makes no cycles; the collector would walk every row again and again
     try:
         for name, known in _HEADERS.items():
             before = len(problems)
@@ -194,8 +194,6 @@ def _read_package(path: str | os.PathLike[str], data: bytes, package: Package) -
             raise
         raise _damaged(path, error) from error
     finally:
-        if collects:
-            gc.enable()
         book.close()
     return tables, unread, problems, notes
 

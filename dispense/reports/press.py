@@ -777,8 +777,11 @@ def _press_bead(report: PressedBead, paste: Paste) -> None:
 
 
 def station_joints(plan: Plan, station: str) -> list[JointReport]:
-    """Every pressed joint of a station."""
-    return [joint_report(plan, joint) for joint in plan.joints if joint.station == station]
+    """Every pressed joint of a station; worked out once for a plan."""
+    known: dict[str, list[JointReport]] = plan.kept("joints")
+    if station not in known:
+        known[station] = [joint_report(plan, joint) for joint in plan.joints if joint.station == station]
+    return known[station]
 
 
 def station_beads(plan: Plan, station: str) -> list[PressedBead]:
