@@ -17,17 +17,8 @@ from typing import Any
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 NAMES = (
-    "call",
-    "fill",
-    "imports",
-    "read_plan",
-    "check",
-    "cure_heat",
-    "forecast",
-    "cluster",
-    "shifts",
-    "calc",
-    "pack",
+    *("call", "fill", "imports", "read_plan", "check", "cure_heat", "forecast", "cluster"),
+    *("shifts", "calc", "pack", "fit"),
 )
 
 

@@ -429,6 +429,22 @@ def _add_floor(commands: Any) -> None:
     _json(learn)
     learn.set_defaults(run=_learn)
 
+    release = commands.add_parser(
+        "release",
+        help="release a plan as its next revision, or say what differs from the last",
+        description="With --by a copy of the plan is kept in plan_released beside it, with who released it "
+        "and when; cards then print the revision and what changed since the one before, and sheets filled "
+        "from another plan say that it is not released. Without --by nothing is written.",
+        epilog="Examples: dispense release plan.xlsx; dispense release plan.xlsx --by KM --reason 'new "
+        "nozzle'",
+    )
+    release.add_argument("plan", help="the plan workbook")
+    release.add_argument("--by", metavar="TEXT", help="who releases it")
+    release.add_argument("--revision", metavar="TEXT", help="its name (default: the next letter or number)")
+    release.add_argument("--reason", default="", metavar="TEXT", help="why")
+    _json(release)
+    release.set_defaults(run=_release)
+
     trace = commands.add_parser(
         "trace",
         help="which parts hold a lot, and which lots are on a part",
@@ -903,6 +919,13 @@ def _learn(options) -> int:
 
     asked = {"reason": options.reason, "by": options.by, "day": options.date}
     return _tell(learn_file(options.plan, take=options.take, **asked), options)
+
+
+def _release(options) -> int:
+    from .jobs.release import release
+
+    asked = {"revision": options.revision, "reason": options.reason}
+    return _tell(release(options.plan, options.by, **asked), options)
 
 
 def _trace(options) -> int:

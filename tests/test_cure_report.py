@@ -15,6 +15,7 @@ import numpy as np
 import openpyxl
 import pytest
 from lxml import etree
+from pictures import assert_of_today
 from plans import MONDAY, add_hot_pot, hand_rows, make
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
@@ -1143,3 +1144,10 @@ def test_no_heading_stands_alone_at_the_foot_of_a_page(demo, paper, tmp_path):
             assert lines[-2] not in headings, (path.name, lines[-3:])
             pages += 1
     assert pages > 12
+
+
+def test_pictures_of_the_docs_are_of_today(demo):
+    """`sh examples/pictures.sh` makes them, and keeps what their charts drew."""
+    book = io.BytesIO(cure_workbook(cure_report(demo, "Block potting")))
+    assert_of_today("cure_working_life", book, "Pot life")
+    assert_of_today("cure_exotherm", book, "Exotherm")

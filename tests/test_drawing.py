@@ -6,6 +6,7 @@ import csv
 import itertools
 import json
 import math
+import zipfile
 from xml.etree import ElementTree
 
 import ezdxf
@@ -261,6 +262,18 @@ def test_files_are_written_and_never_harmed(drawing, tmp_path, capsys):
     assert drawn.find(f"{name}desc").text
     assert main([*asked, "--out", str(rows)]) == 1  # a file that is there stays
     assert main([*asked, "--out", str(book)]) == 0
+    with zipfile.ZipFile(book) as archive:
+        drawn = ElementTree.fromstring(archive.read("xl/charts/chart1.xml"))
+        frame = ElementTree.fromstring(archive.read("xl/drawings/drawing1.xml"))
+    # to one scale in the file itself: as many mm to an EMU of the plot across as up (ECMA-376, manualLayout)
+    plot = {item.tag.rpartition("}")[2]: item.get("val") for item in drawn.find(".//{*}plotArea").iter()}
+    ext = frame.find(".//{*}ext")
+    spans = [
+        float(axis.find("{*}scaling/{*}max").get("val")) - float(axis.find("{*}scaling/{*}min").get("val"))
+        for axis in drawn.findall(".//{*}valAx")
+    ]
+    sides = int(ext.get("cx")) * float(plot["w"]), int(ext.get("cy")) * float(plot["h"])
+    assert spans[0] / sides[0] == pytest.approx(spans[1] / sides[1], rel=1e-3)
     sheet = openpyxl.load_workbook(book)["Paths"]
     table = [[cell.value for cell in row] for row in sheet.iter_rows(max_col=5)]
     first = table.index(header) + 1

@@ -8,8 +8,10 @@ them). T5 is of an independent cut-cell code on two fine grids, which reads T1 a
 the cells 1.0 and 1.1 K lower than the elements do. Limits are by hand or by a general solver, as said.
 """
 
+import copy
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import openpyxl
@@ -37,7 +39,11 @@ from dispense.handbook.pack import (
 from dispense.handbook.pack_boxes import block_centres, block_plane
 from dispense.handbook.pack_step import Boxes, March
 from dispense.jobs.cure import cure_file
+from dispense.plan.build import build_plan
+from dispense.plan.demo import DEMO
 from dispense.plan.read import load_plan
+from dispense.plan.records import raw_table
+from dispense.reports import pour
 from dispense.reports.shot_plan import shot_map
 
 K = 273.15
@@ -857,3 +863,18 @@ def test_proposed_shots_stand_in_a_new_plan_whatever_its_header_is_typed_like(tm
     book.save(old)
     with pytest.raises(InputError, match="no table Shots"):
         cure_file(old, "Block potting", write_shots=tmp_path / "other.xlsx")
+
+
+def test_a_pour_over_its_limit_is_told_the_shots_that_keep_it(monkeypatch):
+    """What the map proposes stands in place of a general advice; the caution stays."""
+    rows = copy.deepcopy({name: table for name, table in DEMO.items() if name != "Settings"})
+    (pot,) = [row for row in rows["Pots"] if row["station"] == "Block potting"]
+    pot["limit"], rows["Shots"] = 33.0, []  # the pour comes to 34 °C
+    plan = build_plan({name: raw_table(name, table) for name, table in rows.items()})
+    proposal = SimpleNamespace(choice=object(), words="3 shots of 10.0 mm, 30 min between them")
+    monkeypatch.setattr(pour, "shot_map", lambda *_: proposal)
+    (planned,) = [item for item in plan.pots if item.station == "Block potting"]
+    report = pour.pour_report(plan, planned)
+    (danger,) = [item for item in report.findings if item.topic == pour.OVER_LIMIT]
+    assert danger.kind == "danger" and danger.fix.startswith(f"pour in {proposal.words}")
+    assert "can burn, smoke and vent cells" in danger.fix

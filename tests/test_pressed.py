@@ -6,10 +6,13 @@ import math
 import pathlib
 import runpy
 import sys
+import zipfile
 
 import numpy as np
 import openpyxl
 import pytest
+from lxml import etree
+from pictures import assert_of_today
 from plans import hand_rows, make
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
@@ -297,6 +300,17 @@ def test_paste_that_stops_too_early():
     assert any("yield stress stops" in words for words in found.warnings)
 
 
+def test_a_viscosity_at_its_own_temperature_needs_no_note():
+    """Without an activation energy the note stands where the coldest hour is colder than the data sheet's."""
+    for coldest, count in ((23.0, 0), (12.0, 1)):
+        rows = rows_with_joint()
+        rows["Materials"][0] |= dict(viscosity_temperature=23.0, viscosity_energy=None)
+        rows["Stations"][0]["shop_temperature"] = coldest
+        plan = make(rows)
+        notes = [each for each in joint_report(plan, plan.joints[0]).findings if each.topic == "viscosity"]
+        assert len(notes) == count
+
+
 def test_colder_paste_takes_longer():
     rows = rows_with_joint()
     rows["Materials"][0] |= dict(viscosity_energy=40, viscosity_temperature=23)
@@ -448,6 +462,35 @@ def test_a_gap_above_the_radius_is_told():
     assert "above the radius" in told[0].text
 
 
+def test_beads_that_join_press_on():
+    """Five beads of a shear-thinning paste with a yield stress that stops the plate far under its bond line.
+
+    Where two films join, number and size of the discs jump at once; the time between two gaps lies between
+    those of films that move no faster than the full plate and no slower than it under the same force.
+    """
+    rows = rows_with_joint(
+        length=80, width=60, gap=0.4, coverage=0.9, extra=0.2, dots=1, force=400, start_gap=2.5, press_time=25
+    )
+    rows["Joints"][0]["pattern"] = "five"
+    rows["Paths"] = [
+        dict(path="five", x=x, y=y, motion=word)
+        for y in (6, 18, 30, 42, 54)
+        for x, word in ((8, "travel"), (72, "line"))
+    ]
+    rows["Materials"][0] |= dict(consistency=220, index=0.6, yield_stress=150)
+    plan = make(rows)
+    found = joint_report(plan, plan.joints[0])
+    press = found.press
+    gaps = np.linspace(0.8e-3, 0.3e-3, 60)
+    times = np.array([press.time_to(gap) for gap in gaps])
+    assert np.isfinite(times).all() and (np.diff(times) > 0.0).all()
+    assert not any("yield stress stops" in words for words in found.warnings)
+    assert found.gap == pytest.approx(0.4e-3) and found.time_needed < 25.0
+    plate = Press(press.paste, True, 0.5e-3, 1.0, 1.0, 1.0, press.full_size, press.full_load)
+    late, early = press.time_to(0.3e-3) - press.time_to(0.4e-3), plate.time_to(0.3e-3) - plate.time_to(0.4e-3)
+    assert 0.8 * early < late < early  # nearly full, so nearly as slow
+
+
 def test_the_example_of_patterns_runs(tmp_path, monkeypatch, capsys):
     """Of X, lines, dots and ring the closed ones hold air and the open ones cover what is asked for."""
     out = tmp_path / "patterns.xlsx"
@@ -459,7 +502,29 @@ def test_the_example_of_patterns_runs(tmp_path, monkeypatch, capsys):
         "0.00 mL of air"
     )
     assert not told["cooler / ring"].endswith("0.00 mL of air")
+    assert_of_today("cure_patterns", out, "Pressed joints")
     book = openpyxl.load_workbook(out)
-    assert len(book["Pressed joints"]._charts) == 2
+    charts = book["Pressed joints"]._charts
+    assert len(charts) == 2 + 4  # gap and covered share, and each pattern from above
+    with zipfile.ZipFile(out) as archive:
+        texts = [archive.read(name) for name in archive.namelist() if "drawings/drawing" in name]
+    words = [item.get("descr", "") for text in texts for item in etree.fromstring(text).iter("{*}cNvPr")]
+    (ring,) = [text for text in words if text.startswith("cooler / ring; y [mm] against x [mm]")]
+    air = told["cooler / ring"].rpartition(", ")[2].removesuffix(" of air")
+    assert "air closed in" in ring and f"{air} under the press" in ring and "fills last: x " in ring
+    dots = next(text for text in words if text.startswith("cooler / six dots;"))
+    assert "dot, front as they meet: 0.46 mm" in dots
+    for chart in charts[2:]:  # to one scale: a cm of the plot is as many mm across as up
+        plot, size = chart.layout.manualLayout, chart.anchor.ext
+        scales = [
+            (axis.scaling.max - axis.scaling.min) / (side * share)
+            for axis, side, share in ((chart.x_axis, size.width, plot.w), (chart.y_axis, size.height, plot.h))
+        ]
+        assert scales[0] == pytest.approx(scales[1], rel=1e-3)
+        looks = [
+            (each.graphicalProperties.line.prstDash, each.marker.symbol, each.graphicalProperties.line.w)
+            for each in chart.series
+        ]
+        assert len(set(looks)) == len(looks)  # told apart without colour
     heads = [cell.value for row in book["Pressed joints"].iter_rows() for cell in row]
     assert "Air closed in [mL]" in heads

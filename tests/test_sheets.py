@@ -342,7 +342,7 @@ def test_results_add_up(demo):
             if (item["Material"], item["Component"]) == (row["Material"], row["Component"])
         ]
         assert row["Used [mL]"] == pytest.approx(math.fsum(item["Used [mL]"] for item in mine))
-        assert row["Mass [kg]"] * LITRE == pytest.approx(math.fsum(item["Mass [g]"] for item in mine))
+        assert row["Mass [kg]"] == pytest.approx(math.fsum(item["Mass [kg]"] for item in mine))
     chosen = named(book, "chosen")
     for row in table_rows(book, "ResultDays"):
         mine = [item for item in use if item["Material"] == chosen and item["Day"] == row["Day"]]
@@ -353,7 +353,7 @@ def test_results_add_up(demo):
             math.fsum(item["Used [mL]"] for item in mine if item["Component"] == "B")
         )
         assert row["All materials [kg]"] == pytest.approx(
-            math.fsum(item["Mass [g]"] for item in use if item["Day"] == row["Day"]) / 1000.0
+            math.fsum(item["Mass [kg]"] for item in use if item["Day"] == row["Day"])
         )
         assert row["All mixers"] == sum(item["Mixers"] for item in shifts if item["Day"] == row["Day"])
 

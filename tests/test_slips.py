@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 import datetime
+import math
 from itertools import pairwise
 
 import pytest
@@ -177,3 +178,18 @@ def test_usual_figures_are_within_what_the_columns_allow():
     order = [usual.table for usual in USUAL]
     names = list(BY_NAME)
     assert all(names.index(first) <= names.index(second) for first, second in pairwise(order))
+
+
+@pytest.mark.parametrize(("factor", "degree"), [(1 / 60.0, 0.0033), (60.0, 1.0)])
+def test_kinetics_whose_rates_are_of_another_time(factor, degree):
+    """n-th order by hand: A1 of a second, or of an hour, in a column of minutes; a pot life of 25 min."""
+    rate = 0.012  # 1/min at 25 °C; first order: 1 − exp(−rate·25) = 0.26, between a hundredth and the gel
+    assert 1 - math.exp(-rate * factor * 25) == pytest.approx(degree, rel=0.6)
+    for number, count in ((rate, 0), (rate * factor, 1)):
+        rows = hand_rows()
+        rows["Materials"][0] |= dict(
+            rate_1=number, energy_1=0, order_n=1, pot_life=25, pot_life_temperature=25, gel_degree=0.6
+        )
+        told = [item for item in slips(make(rows)) if "have come to a degree" in item.text]
+        assert len(told) == count
+        assert not told or told[0].kind == QUALITY

@@ -15,7 +15,7 @@ from scipy import integrate, optimize
 from scipy.sparse import csr_matrix
 from scipy.sparse.linalg import spsolve
 
-from dispense.handbook import fill, flow, pattern, spread
+from dispense.handbook import fill, flow, fronts, pattern, spread
 
 mm, um = 1e-3, 1e-6
 GRAVITY = 9.80665  # m/s², CGPM 1901
@@ -170,6 +170,21 @@ def test_parallel_beads_touch_and_cover():
     assert left + found.lost[-1] == pytest.approx(1500e-9, rel=2e-3)
 
 
+def test_beads_that_nearly_touch_are_still_beads():
+    """Their roof is that of five strips, L·w²/4 with w = V/(5Lh) by hand; joined, it is that of the plate."""
+    rows, words = rows_of(*([[8, y], [72, y]] for y in (6, 18, 30, 42, 54)))
+    found = history(rows, words, 80, 60, 2304, 2.5, 0.16)
+    roofs = [count * math.pi * size**3 / 3.0 for count, size in zip(found.counts, found.radii, strict=True)]
+    seen = 0
+    for gap, roof in zip(found.gaps, roofs, strict=True):
+        if 0.59 * mm < gap < 0.65 * mm:  # cells between two beads are more than half full, none is full
+            width = 2304e-9 / (5 * 0.064 * gap)
+            assert roof == pytest.approx(5 * 0.064 * width**2 / 4.0, rel=0.15)
+            seen += 1
+    assert seen > 1
+    assert roofs[-1] == pytest.approx(0.06**2 * (3 * 0.08 - 0.06) / 12.0, rel=0.02)  # heap of sand
+
+
 def test_a_ring_traps_what_it_encloses():
     """A closed ring shut in its own inside at once: (24 − its width)² by its gap, by hand."""
     rows, words = rows_of([[8, 8], [32, 8], [32, 32], [8, 32], [8, 8]])
@@ -189,6 +204,61 @@ def test_four_dots_enclose_what_geometry_says():
     found = history(rows, words, 40, 40, volume, 1.2, 0.3)
     assert found.touch_gap == pytest.approx(0.4 * mm, rel=0.02)
     assert found.trapped == pytest.approx(12.36106579e-9, rel=0.25)
+
+
+def ring_area(line):
+    """Area within a closed line (shoelace formula)."""
+    assert np.array_equal(line[0], line[-1])
+    x, y = line.T
+    return abs(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1])) / 2.0
+
+
+def test_lines_of_a_level():
+    """A cone, of which each level is a circle; a saddle x·y, whose mean says which corners are joined."""
+    x, y = np.linspace(-3, 3, 61), np.linspace(-3, 3, 41)
+    cone = 3.0 - np.hypot(x[:, None], y[None, :])
+    (line,) = fronts.level_lines(cone, x, y, 1.0)
+    assert np.hypot(*line.T) == pytest.approx(np.full(len(line), 2.0), abs=0.01)
+    assert ring_area(line) == pytest.approx(4.0 * math.pi, rel=3e-3)
+    assert fronts.level_lines(cone, x, y, 5.0) == []
+    saddle, ends = np.array([[1.0, 0.0], [0.0, 1.0]]), np.array([0.0, 1.0])
+    for level in (0.4, 0.6):
+        lines = fronts.level_lines(saddle, ends, ends, level)
+        # under the mean of 0.5 the full corners are joined and the empty ones cut off, over it the full ones
+        cut = sorted(float(abs(np.prod(line[0] - line[1]))) for line in lines)
+        assert len(lines) == 2 and cut == pytest.approx([(1 - level if level > 0.5 else level) ** 2] * 2)
+
+
+def test_the_front_of_a_drop_is_a_circle_and_of_beads_a_strip():
+    """r = √(V/(πh)) by hand; between the ends a bead reaches A/(2h) to each side."""
+    found = history(np.array([[0.02, 0.02]]), None, 40, 40, 120, 2, 0.12)
+    for gap in (1.0, 0.5, 0.2):
+        (line,) = found.front(gap * mm)
+        radius = math.sqrt(120 / gap / math.pi) * mm
+        assert np.hypot(*(line - 0.02).T) == pytest.approx(np.full(len(line), radius), abs=0.6 * mm)
+        assert ring_area(line) == pytest.approx(math.pi * radius**2, rel=0.05)
+    rows, words = parallel(5, 8, 48, 100)
+    found = history(rows, words, 100, 48, 1500, 1.5, 0.3)
+    sides = np.vstack([line[np.abs(line[:, 0] - 0.05) < 0.03] for line in found.front(0.5 * mm)])
+    for middle in (8.0, 16.0, 24.0, 32.0, 40.0):
+        apart = np.abs(sides[:, 1] / mm - middle)
+        near = apart[apart < 4.0]
+        assert len(near) > 20 and near == pytest.approx(np.full(len(near), 3.0 / (2.0 * 0.5)), abs=0.4)
+    assert found.pocket_rims() == []
+
+
+def test_air_is_drawn_where_it_is_closed_in():
+    """The inside of a closed ring, (24 − its width)² by hand, about its middle."""
+    rows, words = rows_of([[8, 8], [32, 8], [32, 32], [8, 32], [8, 8]])
+    found = history(rows, words, 40, 40, 300, 1.5, 0.3)
+    (rim,) = found.pocket_rims()
+    assert ring_area(rim) == pytest.approx(((24 - 300 / 1.5 / 96) * mm) ** 2, rel=0.07)
+    assert rim[:-1].mean(axis=0) == pytest.approx([0.02, 0.02], abs=0.5 * mm)
+    assert found.pocket_middles() == pytest.approx(np.array([[0.02, 0.02]]), abs=0.1 * mm)
+    # four dots in a square: in the middle of them, by symmetry
+    rows, words = rows_of([[14, 14]], [[26, 14]], [[26, 26]], [[14, 26]])
+    found = history(rows, words, 40, 40, 4 * math.pi * 36 * 0.4, 1.2, 0.3)
+    assert found.pocket_middles() == pytest.approx(np.array([[0.02, 0.02]]), abs=0.1 * mm)
 
 
 def test_last_place_and_force():

@@ -194,12 +194,7 @@ def test_a_check_sheet_wholly_in_ounces_is_filled(plan, tmp_path):
         (MATERIAL, "MaterialUse", {"Opening [mL]": "Opening [L]"}, "Connected [mL]"),
         (MATERIAL, "MaterialMore", {"Left [mL]": "Left [L]"}, "More [mL]"),
         (RESULTS, "ResultUse", {"Used [mL]": "Used [L]"}, "Used [mL]"),
-        (
-            RESULTS,
-            "ResultUse",
-            {"Mass [g]": "Mass [kg]"},
-            "All materials [kg]",
-        ),  # its formula divides by 1000
+        (RESULTS, "ResultUse", {"Mass [kg]": "Mass [lb]"}, "All materials [kg]"),
     ],
 )
 def test_a_formula_that_mixes_units_is_refused(plan, tmp_path, file, table, texts, other):

@@ -198,6 +198,50 @@ def test_the_shift_is_played_with_the_purge_that_the_pressure_asks_for():
     assert limits == [{"limit 60%"}, {"limit 33%"}]
 
 
+def test_the_loss_of_flow_asks_for_the_purge_in_plan_and_shift():
+    # Q goes as 1/m^(1/n): 10 % lost at m·(1/0.9)^n, n = 0.5, where the mix doubles in 30 min
+    rows = thick_rows(flow_loss=0.1, pressure_limit=500, meter="pressure-time", meter_tolerance=0.02)
+    rows["Materials"][0] |= dict(index=0.5)
+    plan = make(rows)
+    life = 30 * 0.5 * math.log2(1 / 0.9)  # min
+    found = thickening_report(plan, "hem")
+    (case,) = found.cases
+    assert case.flow_life / 60 == pytest.approx(life, rel=1e-6)
+    assert case.purge_age == pytest.approx(case.flow_life, rel=1e-9)
+    assert case.drift == pytest.approx(0.1, rel=1e-6)
+    (sooner,) = [item for item in station_findings(plan, "hem") if item.topic.startswith("purge by")]
+    share = math.floor(100 * life / 60)
+    assert sooner.topic == "purge by flow" and sooner.kind == "quality"
+    assert f"lost 10% of its flow at constant pressure at {share} % of its pot life" in sooner.text
+    played = next(iter(play_plan(plan)))
+    assert played.station.purge_share == pytest.approx(life / 60, rel=1e-6)
+    assert any(
+        f"limit {share}%" in event.text or f"limit {share + 1}%" in event.text for event in played.events
+    )
+
+
+def test_the_sooner_of_pressure_and_flow_decides():
+    pressure = thickening_report(make(thick_rows(pressure_limit=20, flow_loss=0.5)), "hem")
+    assert pressure.cases[0].purge_age / 60 == pytest.approx(TO_20_BAR, rel=1e-5)  # the flow halves at 30
+    assert [item.topic for item in pressure.findings if item.is_warning] == ["purge by pressure"]
+    flow = thickening_report(make(thick_rows(pressure_limit=20, flow_loss=0.3)), "hem")
+    assert flow.cases[0].purge_age / 60 == pytest.approx(30 * math.log2(1 / 0.7), rel=1e-6)
+    assert [item.topic for item in flow.findings if item.is_warning] == ["purge by flow"]
+    quiet = thickening_report(make(thick_rows(flow_loss=0.8)), "hem")  # 70 min, past 60 % of the pot life
+    assert quiet.cases[0].purge_age / 60 == pytest.approx(36.0)
+    assert not [item for item in quiet.findings if item.is_warning]
+
+
+def test_a_loss_of_flow_that_no_purge_keeps_is_told():
+    # 1 % is lost after 26 s, a purge takes 30 s; by the stated share the mix is 36 min old
+    assert 60 * 30 * math.log2(1 / 0.99) < 30.0
+    found = thickening_report(make(thick_rows(flow_loss=0.01, purge_time=30)), "hem")
+    (told,) = [item for item in found.findings if item.is_warning]
+    assert told.topic == "flow at the purge" and told.kind == "quality"
+    assert f"by the purge after 36 min it falls by {1 - 2**-1.2:.0%}" in told.text
+    assert found.cases[0].purge_age / 60 == pytest.approx(36.0)
+
+
 def test_pressure_moves_with_the_shop_temperature():
     # Arrhenius by hand: at 33 °C life and thickening are quicker by the same factor, the share stays
     quick = math.exp(60e3 / R * (1 / 296.15 - 1 / 306.15))
@@ -240,6 +284,18 @@ def test_pot_life_against_mass_ends_where_the_data_sheet_does():
     assert lives[100] == pytest.approx(60.0, rel=1e-3)  # the data sheet's own point, at its temperature
     assert lives[550] == min(life for mass, life in lives.items() if mass <= 550)  # 500 mL of 1.1 g/mL
     assert list(lives.values()) == sorted(lives.values(), reverse=True)
+
+
+def test_a_pot_life_that_does_not_fit_its_kinetics_is_told():
+    # k = 2 1/min at any temperature: 1 − exp(−2·60) is full cure long before the pot life of 60 min ends
+    rows = thick_rows(mixer_volume=500)
+    rows["Materials"][0] |= dict(
+        rate_1=2, energy_1=0, order_n=1, heat=300, specific_heat=1.8, conductivity=0.2, pot_life_mass=100
+    )
+    found = thickening_report(make(rows), "hem")
+    assert not found.masses
+    (told,) = [item for item in found.findings if item.topic == "pot life against mass"]
+    assert "100 g are cured through" in told.text
 
 
 def test_a_plan_that_says_nothing_of_it_has_no_report():

@@ -207,8 +207,9 @@ class Field:
             raise InputError(self.problem(where, str(value), str(value), "mend the cell it reads"))
         if self.kind == "choice":
             text = " ".join(str(value).split()).lower()
-            if text in self.choices:
-                return text
+            found = next((each for each in self.choices if each.lower() == text), None)
+            if found is not None:
+                return found
             raise InputError(self.problem(where, value, NA))
         if self.kind == "text":
             return text_of(value)

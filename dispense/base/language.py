@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from .errors import FileError, InputError, Problem
+from .measures import measures
 from .units import SHOP_UNITS
 
 WORDS = Path(__file__).resolve().parents[1] / "words"
@@ -30,6 +31,7 @@ _FIELD = re.compile(r"\{(\w+)\}")
 _FIGURE = re.compile(r"(?<![\w.,:/-])\d+(?:,\d{3})*(?:\.\d+)?(?![\w:/-]|[.,]\w)")
 _DAY = re.compile(r"\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\b")
 _WORD = re.compile(r"[^\W\d_]{2,}")
+_MARKS = str.maketrans(",.", ".,")
 _EDGES = re.compile(r"(\s*(?:▲ )?)(.*?)(\s*)\Z", re.DOTALL)
 
 
@@ -82,7 +84,7 @@ class Language:
             self.used.add(text)
             return self.texts[text]
         for pattern in self.patterns:
-            if pattern.literal in text and (found := pattern.known.fullmatch(text)):
+            if pattern.literal in text and (found := pattern.known.fullmatch(text)) and _is_apart(found):
                 self.used.add(pattern.known.pattern)
                 given = {name: self._value(name, value) for name, value in found.groupdict().items()}
                 return pattern.words.format_map(given)
@@ -100,8 +102,7 @@ class Language:
     def figures(self, text: str) -> str:
         """A text of figures and clock times with this language's decimal mark and names of days."""
         if self.texts.get(DECIMAL_MARK) == ",":
-            marks = str.maketrans(",.", ".,")
-            text = _FIGURE.sub(lambda each: each[0].translate(marks), text)
+            text = _FIGURE.sub(lambda each: each[0].translate(_MARKS), text)
         return _DAY.sub(lambda each: self.texts.get(each[0], each[0]), text)
 
 
@@ -110,7 +111,7 @@ _current: ContextVar[Language | None] = ContextVar("language", default=None)
 
 
 def translated(text: str, *, known: bool = True) -> str:
-    """A text in the language that is printed at present; see `Language.translate`.
+    """A text in the language and the units that are printed at present; see `Language.translate`.
 
     >>> translated("Lots to bring")
     'Lots to bring'
@@ -118,7 +119,8 @@ def translated(text: str, *, known: bool = True) -> str:
     ...     translated("break until Tue 10 Mar 02:05"), translated("no warning"), translated("12.5 mL")
     ('Pause bis Di 10 Mär 02:05', 'keine Warnung', '12,5 mL')
     """
-    return language().translate(text, known=known)
+    units = measures()
+    return units.said(language().translate(units.turned(text), known=known))
 
 
 def language() -> Language:
@@ -189,6 +191,11 @@ def read_words(path: Path) -> Language:
         raise FileError(problems)
     found.patterns.sort(key=lambda pattern: -len(pattern.literal))
     return found
+
+
+def _is_apart(found: re.Match[str]) -> bool:
+    """Whether no name was taken that goes on into the next of several texts."""
+    return not any("; " in value for name, value in found.groupdict().items() if name.startswith("name"))
 
 
 def _fields(text: str) -> str:

@@ -105,14 +105,16 @@ class Printed(float):
         """The number format of a cell that shows it whole."""
         return "#,##0" + ("." + "0" * self.digits if self.digits else "")
 
-    def times(self, factor: float) -> Printed:
+    def times(self, factor: float, offset: float = 0.0) -> Printed:
         """The same figure in another unit, to a step no coarser than this one.
 
         >>> Printed(0.132, 3, UP).times(1 / 28.349523125), Printed(3960.0, 0, UP).times(0.001).text
         (0.00466, '3.960')
+        >>> Printed(23.0, 0).times(1.8, 32.0).text
+        '73'
         """
         digits = max(0, math.ceil(self.digits - math.log10(factor) - EQUAL))
-        return Printed(float(self) * factor, digits, self.toward)
+        return Printed(float(self) * factor + offset, digits, self.toward)
 
 
 @dataclass(frozen=True, slots=True)

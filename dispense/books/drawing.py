@@ -10,7 +10,6 @@ from xml.sax.saxutils import escape
 import numpy as np
 from openpyxl import Workbook
 from openpyxl.chart import ScatterChart
-from openpyxl.chart.layout import Layout, ManualLayout
 
 from ..base.numbers import Floats
 from ..handbook.pattern import stretches
@@ -20,14 +19,12 @@ from . import style
 from .charts import LOOKS, Curve, scatter
 from .finish import finished
 from .page import Data, Page
+from .to_scale import lay_out, parted, round_length, to_scale
 
 __all__ = ["path_svg", "path_workbook", "paths_csv"]
 
 _MM = 1000.0
 _WIDE = 1000.0  # units of the picture across its longer side
-_MOST_POINTS = 20_000  # in the chart of a workbook
-_TICKS = 8  # at least so many along the longer side of a path
-_INNER = (0.10, 0.12, 0.86, 0.66)  # left, top, width, height of the plot in its chart
 
 
 def paths_csv(report: PathReport) -> bytes:
@@ -102,7 +99,7 @@ def path_svg(report: PathReport) -> str:
         )
         drawn.append(_arrow([spot(point) for point in line]))
         drawn.append(f'<text x="{x + 13:.2f}" y="{y - 11:.2f}" font-size="26">{number}</text>')
-    length = _round_length(float((high - low).max()) / 4.0)
+    length = round_length(float((high - low).max()) / 4.0)
     foot = tall + margin / 2.0
     drawn.append(
         f'<path d="M{margin:.1f},{foot - 12:.1f} v12 h{length * scale:.2f} v-12" fill="none" stroke="black" '
@@ -128,12 +125,6 @@ def _arrow(line: list[tuple[float, float]]) -> str:
     return f'<polygon points="{text}" fill="black"/>'
 
 
-def _round_length(length: float) -> float:
-    """1, 2 or 5 times a power of ten, at most `length`."""
-    power = 10.0 ** np.floor(np.log10(max(length, 1e-9)))
-    return float(max(part * power for part in (1.0, 2.0, 5.0) if part * power <= length * (1.0 + 1e-9)))
-
-
 # ----------------------------------------------------------------------------------------- workbook
 
 
@@ -152,7 +143,7 @@ def path_workbook(report: PathReport, paper: str = "A4") -> bytes:
     page.answer(report.amount)
     chart = _chart(data, report)
     page.charts([chart])  # which gives the chart its width
-    _to_scale(chart, np.vstack([line for path in report.paths for line in _lines(path)]))
+    to_scale(chart, np.vstack([line for path in report.paths for line in _lines(path)]))
     page.section("Beads in their order")
     page.table(
         [header[:1].upper() + header[1:] for header in BEAD_HEADERS],
@@ -176,17 +167,6 @@ def path_workbook(report: PathReport, paper: str = "A4") -> bytes:
     return finished(book, "path.xlsx", paper)
 
 
-def _parted(lines: list[Floats]) -> Floats:
-    """Lines one below the other with a blank row between, at most so many points as a chart can draw.
-
-    The first point stands twice: LibreOffice Calc does not draw the way from the first after a blank.
-    """
-    step = 1 + sum(map(len, lines)) // _MOST_POINTS
-    blank = np.full((1, 2), np.nan)
-    thinned = [np.vstack([line[:1], line[:-1:step], line[-1:], blank]) for line in lines]
-    return np.vstack(thinned)[:-1]
-
-
 def _chart(data: Data, report: PathReport) -> ScatterChart:
     """Beads, travel and starts, both axes to one scale."""
     lines = [line for path in report.paths for line in _lines(path)]
@@ -194,8 +174,8 @@ def _chart(data: Data, report: PathReport) -> ScatterChart:
     starts = np.array([line[0] for line in lines])
     curves = []
     for name, points, look in (
-        ("bead", _parted(lines), LOOKS[0]),
-        ("travel", _parted(ways) if ways else None, LOOKS[2]),
+        ("bead", parted(lines), LOOKS[0]),
+        ("travel", parted(ways) if ways else None, LOOKS[2]),
         ("start", starts, (None, "circle", style.DARK)),
     ):
         if points is None:
@@ -206,25 +186,5 @@ def _chart(data: Data, report: PathReport) -> ScatterChart:
         x, y = data.block(name.capitalize(), [("X [mm]", columns[0]), ("Y [mm]", columns[1])], "0.000")
         curves.append(Curve(name, x, y, *look))
     chart = scatter("The path to scale", "x [mm]", "y [mm]", curves, x_form="0", y_form="0")
-    left, top, width, height = _INNER
-    chart.plot_area.layout = Layout(
-        manualLayout=ManualLayout(
-            layoutTarget="inner", xMode="edge", yMode="edge", x=left, y=top, w=width, h=height
-        )
-    )
+    lay_out(chart)
     return chart
-
-
-def _to_scale(chart: ScatterChart, points: Floats) -> None:
-    """Axes of one scale about the points, from a round figure on, by the size that the plot has."""
-    _, _, *inner = _INNER
-    sides = np.array([chart.width, chart.height]) * np.array(inner)  # cm
-    low, span = points.min(axis=0), np.maximum(np.ptp(points, axis=0), 1e-6)
-    step = _round_length(float(span.max()) / _TICKS)
-    scale = float(((span + 2.0 * step) / sides).max())  # mm a cm, with room for a step on each side
-    for axis, first, length in zip(
-        (chart.x_axis, chart.y_axis), low + span / 2.0 - scale * sides / 2.0, scale * sides, strict=True
-    ):
-        axis.scaling.min = float(np.ceil(first / step) * step)
-        axis.scaling.max = float(axis.scaling.min + length)
-        axis.majorUnit = step

@@ -28,9 +28,11 @@ from openpyxl.worksheet.worksheet import Worksheet
 from ..base.clock import FAR
 from ..base.fields import Field
 from ..base.language import language, translated
+from ..base.measures import measures
 from ..base.units import AS_GIVEN
 from ..sheets.layout import OTHER_DAY, THREE, Axes, Calculated, Column, Drawn, Written, column_key, form_of
 from ..sheets.spec import SheetSpec
+from ..xlsx.template_units import stated_unit
 from . import style
 from .charts import add_legend, dress
 from .pages import row_height, text_lines
@@ -135,7 +137,7 @@ class Form:
         self.ws.row_dimensions[self.row].height = points
 
     def head(self, *, named: bool = True) -> None:
-        """Title, plant and line, and the headline: the largest thing on the page."""
+        """Title, revision, plant and line, and the headline: the largest thing on the page."""
         half = self.columns // 2
         words = translated(self.spec.title)
         self._cell(1, words if named else f"{words}: {translated(self.title.lower())}")
@@ -144,10 +146,11 @@ class Form:
         if not named:
             self.row += 1
             return
-        right = self.columns - half
+        third = (self.columns - half) // 3
         for name, column, span in (
-            ("plant", half + 1, right - right // 2),
-            ("line", self.columns - right // 2 + 1, right // 2),
+            ("revision", half + 1, self.columns - half - 2 * third),
+            ("plant", self.columns - 2 * third + 1, third),
+            ("line", self.columns - third + 1, third),
         ):
             self._merge(column, span)
             cell = self._cell(column)
@@ -179,7 +182,7 @@ class Form:
             label, value = self._cell(column, _titled(item)), self._cell(column, row=self.row + 1)
             label.font, label.alignment = LABEL, Alignment(vertical="bottom", indent=0)
             value.font = SMALL_BOLD if small else FIGURE
-            value.number_format = _of_language((forms or {}).get(name) or form_of(item))
+            value.number_format = _of_language(_digits((forms or {}).get(name) or form_of(item), item))
             is_text = item.kind == "text"
             value.alignment = Alignment(
                 horizontal="left", vertical="top", wrap_text=is_text, shrink_to_fit=not is_text
@@ -358,7 +361,7 @@ class Form:
         name = item.name if item else ""
         if item is not None:
             form = column.form if isinstance(column, Calculated) else ""
-            cell.number_format = _of_language(forms.get(name) or form or form_of(item))
+            cell.number_format = _of_language(_digits(forms.get(name) or form or form_of(item), item))
         if isinstance(column, Written):
             cell.border = _WRITE
             cell.fill = style.INPUT_FILL if not column.tick else PatternFill()
@@ -424,7 +427,7 @@ class Form:
         for name in names:
             cell = self.ws[f"{letters[name]}{self.row}"]
             cell.value = f"=SUM({self.area(key, name)})"
-            cell.number_format = (forms or {}).get(name) or form_of(fields[name])
+            cell.number_format = _digits((forms or {}).get(name) or form_of(fields[name]), fields[name])
             cell.alignment = Alignment(horizontal="right")
         self.row += 1
 
@@ -435,7 +438,7 @@ class Form:
         label.font, label.alignment = SMALL, Alignment(horizontal="right", vertical="center")
         cell = self._cell(1 + span, _in_formula(formula))
         style.result_cell(cell)
-        cell.font, cell.number_format = SMALL_BOLD, form
+        cell.font, cell.number_format = SMALL_BOLD, measures().form(form, stated_unit(text) or "")
         cell.alignment = Alignment(horizontal="right", vertical="center", shrink_to_fit=True)
 
     def freeze(self, key: str, columns: int) -> None:
@@ -492,7 +495,8 @@ class Form:
         self, chart: BarChart | LineChart, x: Reference, axes: Axes, at: int, size: tuple[float, float]
     ) -> None:
         chart.set_categories(x)
-        dress(chart, None, _with_unit(axes.x), _with_unit(axes.y), y_form=axes.y_form)
+        digits = measures().form(axes.y_form, stated_unit(axes.y) or "")
+        dress(chart, None, _with_unit(axes.x), _with_unit(axes.y), y_form=digits)
         add_legend(chart)
         chart.x_axis.number_format = _of_language(axes.x_form)
         chart.width, chart.height = size
@@ -556,15 +560,20 @@ def _is_marked(cell: str) -> str:
 
 
 def _with_unit(title: str) -> str:
-    """A title in the language that is printed; its unit stays."""
+    """A title in the language and the unit that are printed."""
     words, mark, unit = title.partition(" [")
-    return translated(words) + mark + unit
+    return translated(words) + measures().title(mark + unit)
 
 
 def _titled(item: Field) -> str:
-    """The header of a field in the language that is printed."""
-    unit = f" [{item.unit}]" if item.unit and item.unit != AS_GIVEN else ""
+    """The header of a field in the language and the unit that are printed."""
+    unit = f" [{measures().unit(item.unit)}]" if item.unit and item.unit != AS_GIVEN else ""
     return translated(item.heading) + unit
+
+
+def _digits(form: str, item: Field) -> str:
+    """The number format of a field with the decimals of the unit that is printed."""
+    return measures().form(form, item.unit) if item.kind == "number" else form
 
 
 def _in_formula(formula: str) -> str:

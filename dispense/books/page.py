@@ -19,6 +19,7 @@ __all__ = ["Data", "Page", "is_figure", "sentence"]
 
 CHART_ROWS = 17
 WIDE = 150  # characters across: upright, such a sheet would print too small to read
+SMALLEST = 0.85  # of the size at which a sheet fills the width, for one page to be read well: judged by eye
 LANDSCAPE_ROWS, PORTRAIT_ROWS = 34, 74  # that still read well on one page
 _LEFT = Alignment(horizontal="left", vertical="center", wrap_text=True, indent=1)
 _RIGHT = Alignment(horizontal="right", vertical="center")
@@ -252,31 +253,37 @@ class Page:
             self.sheet, landscape=last <= LANDSCAPE_ROWS or header_row > 0 or is_wide, header_row=header_row
         )
         self.sheet.print_area = f"A1:{get_column_letter(len(self.widths))}{last}"
-        if last <= PORTRAIT_ROWS and not (header_row or self.turned or is_wide):
+        heights = [self.sheet.row_dimensions[row].height or 15.0 for row in range(1, last + 3)]
+        is_legible = SMALLEST * sum(heights[:last]) <= self._room()
+        if last <= PORTRAIT_ROWS and is_legible and not (header_row or self.turned or is_wide):
             self.sheet.page_setup.fitToHeight = 1
         elif not header_row:
-            self._keep_headings(last)
+            self._keep_headings(last, heights)
 
-    def _keep_headings(self, last: int) -> None:
-        """A new page before a heading that would stand at the foot of one, away from its text.
-
-        Reckoned for A4, where a page is printed as wide as the paper; programs and papers differ by
-        a row or so, so the last twentieth of a page counts as its foot.
-        """
+    def _room(self) -> float:
+        """Points of the sheet on a page of A4, where it is printed as wide as the paper."""
         margins, (wide, high) = self.sheet.page_margins, (8.27, 11.69)  # inches
         if self.sheet.page_setup.orientation == "landscape":
             wide, high = high, wide
         wide -= margins.left + margins.right
         shrunk = max(sum(map(_centimetres, self.widths)) / 2.54 / wide, 1.0)
-        room = 72.0 * (high - margins.top - margins.bottom) * shrunk  # points of the sheet on a page
-        heights = [self.sheet.row_dimensions[row].height or 15.0 for row in range(1, last + 3)]
+        return 72.0 * (high - margins.top - margins.bottom) * shrunk
+
+    def _keep_headings(self, last: int, heights: Sequence[float]) -> None:
+        """A new page before a heading that would stand at the foot of one, away from its text.
+
+        Programs and papers differ by a row or so, so the last twentieth of a page counts as its foot.
+        """
+        room = self._room()
         turns = {place.id + 1 for place in self.sheet.row_breaks.brk}
         used = 0.0
         for row in range(1, last + 1):
-            if row in turns or used + heights[row - 1] > room:
+            if row in turns:
                 used = 0.0
-            if row in self.headings and used and used + sum(heights[row - 1 : row + 2]) > 0.95 * room:
+            elif row in self.headings and used and used + sum(heights[row - 1 : row + 2]) > 0.95 * room:
                 self.sheet.row_breaks.append(Break(id=row - 1))
+                used = 0.0
+            elif used + heights[row - 1] > room:
                 used = 0.0
             used += heights[row - 1]
 

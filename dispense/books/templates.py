@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from ..base.language import ENGLISH, languages, printed_in
+from ..base.measures import CHOICES, Measures, measured_in
 from ..sheets.catalogue import LAYOUTS, SPECS
 from ..sheets.layout import Book
 from ..sheets.spec import SheetSpec
@@ -44,8 +45,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m dispense.books.templates")
     parser.add_argument("folder", nargs="?", default=Path(__file__).parents[2] / "workbook_templates")
     parser.add_argument("--language", default=ENGLISH, help=f"{', '.join(languages())}, or fr.csv")
+    units = ", ".join(unit for offered in CHOICES.values() for unit in offered[1:])
+    parser.add_argument("--units", default="", help=f"those other than the shop's, of {units}")
     options = parser.parse_args()
-    with printed_in(options.language):
+    chosen = tuple(filter(None, (unit.strip() for unit in options.units.split(","))))
+    if unknown := [unit for unit in chosen if unit not in units.split(", ")]:
+        parser.error(f"--units {', '.join(unknown)}: it must be some of {units}")
+    with printed_in(options.language), measured_in(Measures(chosen)):
         for path in write_all(options.folder):
             print(path)
 

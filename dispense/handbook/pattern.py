@@ -21,6 +21,7 @@ from ..base.numbers import Flags, Floats, Number
 from .beads import MOTIONS
 from .declare import example, out, requires, workbook_function
 from .flow import squeeze_time
+from .fronts import level_lines
 from .spread import plate_discs
 
 LATTICE = 40  # cells along the longer side
@@ -158,6 +159,46 @@ class FilmHistory:
     last: tuple[float, float] = (np.nan, np.nan)
     trapped: float = 0.0
     trapped_area: float = 0.0
+    lattice: Lattice | None = None
+    frames: list[Floats] = field(default_factory=list)  # how full each cell is, per step
+    pockets: list[Floats] = field(default_factory=list)  # air in each cell where a pocket is closed
+
+    def front(self, gap: float) -> list[Floats]:
+        """Lines (k, 2) [m] along which the film ends at a gap between the first and the last."""
+        steps = -np.asarray(self.gaps)
+        place = int(np.clip(np.searchsorted(steps, -gap), 1, max(1, len(steps) - 1)))
+        if len(steps) == 1:
+            return self._lines(self.frames[0])
+        share = float(np.clip((-gap - steps[place - 1]) / (steps[place] - steps[place - 1]), 0.0, 1.0))
+        return self._lines((1.0 - share) * self.frames[place - 1] + share * self.frames[place])
+
+    def pocket_rims(self) -> list[Floats]:
+        """Rings (k, 2) [m] about the air that is closed in, as it was closed."""
+        return [line for pocket in self.pockets for line in self._lines(pocket)]
+
+    def pocket_middles(self) -> Floats:
+        """Middle of each pocket of air as it was closed, (k, 2) [m]."""
+        from scipy.ndimage import center_of_mass, label
+
+        found: list[Floats] = [np.zeros((0, 2))]
+        if self.lattice is None:
+            return found[0]
+        steps = np.array(self.lattice.steps)
+        for pocket in self.pockets:
+            marks, count = label(pocket > 0.0, structure=np.ones((3, 3)))
+            middles = center_of_mass(pocket, marks, range(1, count + 1))
+            found.append((np.array(middles) + 0.5) * steps)
+        return np.vstack(found)
+
+    def _lines(self, full: Floats) -> list[Floats]:
+        """Where cells are half full; the cells at the rim reach to it."""
+        if self.lattice is None:
+            return []
+        x, y = (
+            np.concatenate([[0.0], (np.arange(count) + 0.5) * size / count, [size]])
+            for count, size in zip(full.shape, (self.lattice.length, self.lattice.width), strict=True)
+        )
+        return level_lines(np.pad(full, 1, mode="edge"), x, y, _FRONT)
 
     def is_covered(self) -> bool:
         """Whether the pattern came to cover the plate."""
@@ -179,6 +220,7 @@ class FilmHistory:
             (self.radii, radius),
         ):
             values.append(float(value))
+        self.frames.append(np.minimum(film.full, 1.0))
 
     def end(self) -> tuple[float, float, float]:
         """Covered share, volume pressed out and air closed in at the last gap."""
@@ -257,13 +299,19 @@ class _Film:
         return float(found[:, 0].sum() * cell), inflow / cell, np.array(rim @ found)
 
     def roof(self) -> float:
-        """Integral of the distance from the front or rim over the film."""
-        from scipy.ndimage import distance_transform_edt, zoom
+        """Integral of the distance from the front or rim over the film.
 
-        level = zoom(np.minimum(self.full, 1.0), _FINE, order=1, grid_mode=True, mode="nearest")
-        step = np.array(self.lattice.steps) / _FINE
-        away = distance_transform_edt(np.pad(level > _FRONT, 1), sampling=step)
-        return float(np.maximum(away - step.min() / 2.0, 0.0).sum() * self.lattice.cell / _FINE**2)
+        Films are joined where they are for `flows`: at cells that are full. A front stands in its cell as
+        far as that is filled.
+        """
+        from scipy.ndimage import distance_transform_edt
+
+        full = np.pad(np.minimum(self.full, 1.0), 1)
+        wet, step = full >= 1.0, float(np.sqrt(self.lattice.cell))
+        away, nearest = distance_transform_edt(wet, sampling=self.lattice.steps, return_indices=True)
+        inside = np.maximum(away - step * (0.5 - full[tuple(nearest)]), 0.0)[wet].sum()
+        at_front = (full[~wet] ** 2 * step / 2.0).sum()
+        return float((inside + at_front) * self.lattice.cell)
 
     def close(self, inflow: Floats, over: Floats, gap_end: float) -> None:
         """Close the gap a step further, as far as the front keeps up with it."""
@@ -278,8 +326,8 @@ class _Film:
         grown = (level + passed + share * rate) / (1.0 - share)
         self.full = np.where(wet, 1.0, grown).reshape(self.lattice.shape)
 
-    def enclose(self) -> float:
-        """Area of air in pockets that were not closed before."""
+    def enclose(self) -> Floats:
+        """Air in each cell, in pockets that were not closed before."""
         from scipy.ndimage import label
 
         air = self.full < 1.0
@@ -288,7 +336,7 @@ class _Film:
         closed = air & ~np.isin(pockets, border)
         new = closed & ~self.closed
         self.closed |= closed
-        return float((1.0 - self.full[new]).sum() * self.lattice.cell)
+        return np.where(new, 1.0 - self.full, 0.0)
 
 
 def _first_touch(lattice: Lattice, lines: Floats) -> float:
@@ -347,7 +395,7 @@ def film_history(
     """
     plate, found = length * width, FilmHistory()
     touch = _first_touch(Lattice.of(length, width), lines)
-    lattice = Lattice.of(length, width, 2.0 * touch)
+    lattice = found.lattice = Lattice.of(length, width, 2.0 * touch)
     away, _ = _nearest(lattice.spots(_FINE), lines)
     if np.isfinite(touch):
         at_touch = volume / (plate * max(float(np.mean(away <= touch)), 1.0 / away.size))
@@ -357,7 +405,10 @@ def film_history(
     while True:
         covered = float(np.minimum(film.full, 1.0).mean())
         wet = film.full >= 1.0
-        pocket = film.enclose()
+        air = film.enclose()
+        if air.any():
+            found.pockets.append(air)
+        pocket = float(air.sum() * lattice.cell)
         found.trapped_area += pocket
         found.trapped += pocket * film.gap
         force, inflow, over = film.flows() if wet.any() else (0.0, np.zeros((wet.size, 2)), np.zeros(2))

@@ -661,7 +661,8 @@ def _service_reasons(
     if reached >= requirement.service:
         return []
     return [
-        f"glass transition ends at {celsius_text(reached, 1)}, the service temperature is "
+        f"glass transition ends at {celsius_text(reached, 1)} (no cure is counted while it is "
+        f"{GLASS_MARGIN:g} K or more above the part), the service temperature is "
         f"{celsius_text(requirement.service, 1)}"
     ]
 

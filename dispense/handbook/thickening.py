@@ -741,7 +741,7 @@ def pressure_life(
     returns=(out("age", "min", "age at which the flow at constant pressure has fallen by the share"),),
     equation="μ(t)/μ(0) = (1 − share)^(−n)",
     source=_OF_LAW,
-    valid="constant pressure, no yield stress, laminar flow; the material at rest until then",
+    valid="constant pressure, laminar flow, a yield stress that stays; the material at rest until then",
     rule=_THICKENS,
     no_answer="the flow does not fall so far within a year",
     requires=(COMPLETE, _LAW),

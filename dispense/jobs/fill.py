@@ -30,6 +30,8 @@ from ..base.file_names import distinct_names, safe_name
 from ..base.findings import STOP, Finding, gravest_first
 from ..base.language import ENGLISH, Language, printed_in, read_language, translated
 from ..base.language import language as printed_language
+from ..base.measures import CHOICES as MEASURES
+from ..base.measures import Measures, measured_in, measures
 from ..base.naming import fold
 from ..base.paper import paper_code
 from ..base.printed import Printed, PrintedLimits, counted, listed
@@ -55,6 +57,7 @@ from ..shift.setup import SetupCard, setup_card, station_parts
 from ..shift.today import Today
 from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 from .now import read_today, reckoned_notes
+from .release import list_of, revision_of
 from .tables import content_tables, write_tables
 from .unattended import SUPERSEDED, Input, check_manifest, inputs_of, stamp_of, supersede, write_manifest
 
@@ -181,6 +184,14 @@ def convert(heading: str, value: Any, unit: str) -> Any:
     return (value * shop_factor + shop_offset - offset) / factor
 
 
+def _printed_units(plan: Plan) -> Measures:
+    """The units that a plan's sheets are printed in, and its own words, which stay as they are."""
+    settings = cast(dict[str, str], plan.settings)
+    chosen = tuple(settings[name] for name, units in MEASURES.items() if settings[name] != units[0])
+    bare = Measures(chosen)
+    return Measures(chosen, tuple(sorted(filter(bare.mistakes, plan.words()))))
+
+
 def _headed(content: Content, headings: Headings) -> dict[str, list[dict[str, Any]]]:
     """The rows of each table by heading."""
     return {
@@ -250,7 +261,8 @@ class Templates:
             from ..xlsx.package import Package
             from ..xlsx.templates import Template
 
-            if printed_language().code != ENGLISH and self.files[key] == template_folder() / SPECS[key].file:
+            is_ours = self.files[key] == template_folder() / SPECS[key].file
+            if is_ours and (printed_language().code != ENGLISH or measures().units):
                 from ..books.templates import make
 
                 package = Package.open(make(key), name=SPECS[key].file)
@@ -385,12 +397,15 @@ _worker: Templates | None = None
 
 
 _worker_language = Language(ENGLISH)
+_worker_measures = Measures()
 
 
-def _start_worker(files: Mapping[str, Path], paper: str, stamp: str, spoken: Language) -> None:
-    global _worker, _worker_language
+def _start_worker(
+    files: Mapping[str, Path], paper: str, stamp: str, spoken: Language, printed: Measures
+) -> None:
+    global _worker, _worker_language, _worker_measures
     begin_worker()
-    _worker, _worker_language = Templates(files, paper, stamp), spoken
+    _worker, _worker_language, _worker_measures = Templates(files, paper, stamp), spoken, printed
 
 
 _Written = tuple[list[str], list[Problem]]  # notes, and why a file could not be written
@@ -398,7 +413,7 @@ _Written = tuple[list[str], list[Problem]]  # notes, and why a file could not be
 
 def _work(path: Path, key: str, values: Row, tables: dict[str, list[Row]]) -> _Written:
     assert _worker is not None
-    with printed_in(_worker_language):
+    with printed_in(_worker_language), measured_in(_worker_measures):
         return _write(_worker, Content(SPECS[key], values, tables), path)
 
 
@@ -478,7 +493,7 @@ def _work_together(
     pool = ProcessPoolExecutor(
         processes,
         initializer=_start_worker,
-        initargs=(templates.files, templates.paper, templates.stamp, printed_language()),
+        initargs=(templates.files, templates.paper, templates.stamp, printed_language(), measures()),
     )
     try:
         found = pool.map(
@@ -828,7 +843,9 @@ def fill(
     )
     files = _template_files(templates)
     source = Path(plan_path)
-    inputs = inputs_of(source, sources, sorted(set(files.values()) - set(_template_files(None).values())))
+    plan.revision = revision_of(plan, source)
+    own = sorted(set(files.values()) - set(_template_files(None).values()))
+    inputs = inputs_of(source, sources, own, list_of(source))
     stamp = stamp_of(inputs) if stamp is None else str(stamp)
     folder = Path(out) if out is not None else source.with_name(f"{source.stem}_sheets")
     forbidden = [source, *sources.files]
@@ -836,7 +853,7 @@ def fill(
     if not isinstance(language, Language):
         language = read_language(language or plan.settings["language"], source.parent)
     report = FillReport(folder, not_written=problems)
-    with printed_in(language):
+    with printed_in(language), measured_in(_printed_units(plan)):
         jobs: list[_Job] = []
         if chosen.is_idle or not plan.builds:
             report.nothing = f"Nothing is built{f' on {chosen.date}' if chosen.date else ''}: no sheets."

@@ -44,8 +44,13 @@ class Input:
     changed: float = 0.0  # s since 1970
 
 
-def inputs_of(plan: str | os.PathLike[str], sources: Sources, templates: Iterable[Path] = ()) -> list[Input]:
-    """Plan, sources and a plant's own templates, each with its fingerprint.
+def inputs_of(
+    plan: str | os.PathLike[str],
+    sources: Sources,
+    templates: Iterable[Path] = (),
+    releases: Path | None = None,
+) -> list[Input]:
+    """Plan, sources, a plant's own templates and the list of what was released, each with its fingerprint.
 
     A database or a data frame has none: what was read of it cannot be had again.
     """
@@ -57,7 +62,8 @@ def inputs_of(plan: str | os.PathLike[str], sources: Sources, templates: Iterabl
         else:
             one = _input(table.lower(), path)
             found.append(Input(one.role, Path(shown_source(source)).name, one.fingerprint, one.changed))
-    return [*found, *(_input("template", path) for path in templates)]
+    found += [_input("template", path) for path in templates]
+    return found if releases is None else [*found, _input("releases", releases)]
 
 
 def _input(role: str, path: Path) -> Input:

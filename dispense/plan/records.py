@@ -15,6 +15,7 @@ from typing import Any, TypeVar, cast
 
 from ..base.errors import NA, InputError, Problem
 from . import rows as row_classes
+from .revised import Revision
 from .rows import (
     Assembly,
     Bead,
@@ -140,6 +141,7 @@ class Plan:
     warnings: list[Problem] = field(default_factory=list)
     takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
+    revision: Revision | None = None  # what its sheets say of it; None where none was ever released
     sheets: dict[str, str] = field(default_factory=dict, repr=False)  # that each table was read from
     _cache: dict[Any, Any] = field(
         default_factory=dict, init=False, repr=False
@@ -165,6 +167,16 @@ class Plan:
             self._cache[slot] = dict(groups)
         found: dict[Any, list[_R]] = self._cache[slot]
         return found
+
+    def words(self) -> set[str]:
+        """What the plan calls things in words of its own: every text of its tables."""
+        return {
+            getattr(row, item.name)
+            for table in TABLES
+            for item in table.columns
+            if item.kind == "text"
+            for row in getattr(self, table.attribute)
+        }
 
     def rows(self, row: type[_R]) -> list[_R]:
         """The records of a class."""

@@ -551,6 +551,9 @@ class Station(Row):
     oldest_share: float | None
     """Share of the material in the mixer that may be older than its life, such as 0.01; blank counts its mean
     age."""
+    flow_loss: float | None
+    """Share by which the flow of the mix at constant pressure may fall before the rule acts, such as 0.1; for
+    meters that dose by pressure and time."""
     checks: float
     """Check shots an hour [1/s]."""
     check_volume: float | None
@@ -844,6 +847,16 @@ class Settings(TypedDict):
     """What prices are counted in."""
     language: str
     """Language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv."""
+    length_unit: str
+    """Unit of each length on the printed sheets: mm, in."""
+    volume_unit: str
+    """Unit of each volume on the printed sheets: mL, fl oz, in³, gal."""
+    mass_unit: str
+    """Unit of each mass on the printed sheets: g, oz, lb."""
+    temperature_unit: str
+    """Unit of each temperature on the printed sheets: °C, °F."""
+    pressure_unit: str
+    """Unit of each pressure on the printed sheets: bar, psi, MPa."""
     country: str
     """Country whose public holidays are no working days for orders: DE, with a region DE-BY; blank: none."""
     upload_columns: str

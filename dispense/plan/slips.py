@@ -19,10 +19,11 @@ from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, SLIP, STOP, Finding
 from ..base.numbers import EQUAL
 from ..base.printed import listed
-from ..base.units import DAY, HOUR, from_si
+from ..base.units import DAY, HOUR, celsius_text, from_si
+from ..handbook.thickening import aged_degree
 from .amounts import Application, applications
 from .checks import applied_rows, bare_parts, built_parts, idle_stations
-from .materials import mix_shares, usable_volume
+from .materials import kinetics_of, mix_shares, usable_volume
 from .records import Plan
 from .rows import Build, Oven, Part, Row
 from .tables import BY_NAME, NO_CURE
@@ -94,6 +95,8 @@ USUAL = (
 LONGEST_SHIFT, SHORTEST_SHIFT, LONGEST_BREAK = 12.0 * HOUR, 1.0 * HOUR, 2.0 * HOUR
 MOST_TIMES_USUAL = 8.0  # of a part's usual quantity of a build
 LEAST_BUILDS = 5  # builds of a part from which its usual quantity is known
+LEAST_AT_POT_LIFE = 0.01  # degree: a mix that thickens has reacted further (common practice, no source)
+MOST_AT_POT_LIFE = 0.95  # where no gel point is stated (common practice, no source)
 LONGEST_APART = 366  # days of a build from the middle one
 COLDEST_OVEN = 40.0  # °C
 MOST_BORES = 1.5  # volume that stands mixed by the room in mixer and nozzle: valves and blocks hold some
@@ -102,7 +105,7 @@ MOST_BORES = 1.5  # volume that stands mixed by the room in mixer and nozzle: va
 def slips(plan: Plan) -> list[Finding]:
     """Everything in a plan that is worth a second look, in the order of the tables."""
     found: list[Finding] = []
-    cures = (_no_cures, _oven_cures)
+    cures = (_no_cures, _oven_cures, _kinetics)
     for check in (_unusual, *cures, _mixers, _takts, _containers, _shifts, _builds, _stock, _unused):
         found += check(plan)
     return found
@@ -208,6 +211,31 @@ def _oven_cures(plan: Plan) -> Iterator[Finding]:
                 f"{from_si(material.cure_temperature, '°C'):g} °C",
                 **names,
             )
+
+
+def _kinetics(plan: Plan) -> Iterator[Finding]:
+    """Kinetics that have hardly begun, or have gelled, when the pot life ends: one of the two is a slip."""
+    for row in plan.materials:
+        kinetics = kinetics_of(plan, row)
+        if kinetics is None or row.pot_life is None:
+            continue
+        degree = float(aged_degree(row.pot_life, row.pot_life_temperature, kinetics))
+        gel = row.gel_degree or MOST_AT_POT_LIFE
+        if LEAST_AT_POT_LIFE <= degree <= gel:
+            continue
+        yield _slip(
+            plan,
+            QUALITY,
+            row,
+            "rate_1",
+            f"at the end of its pot life of {from_si(row.pot_life, 'min'):.3g} min at "
+            f"{celsius_text(row.pot_life_temperature)} the kinetics of {row.material} have come to a degree "
+            f"of {degree:.2g}, usual are {LEAST_AT_POT_LIFE:g} to {gel:.2g}: heat and cure are reckoned from "
+            "them",
+            f"{LOOK_AGAIN} at the kinetics, whose rates are those of a minute, and at the pot life",
+            material=row.material,
+            numbers={"degree": degree},
+        )
 
 
 def _mixers(plan: Plan) -> Iterator[Finding]:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..base.fields import Field, choice, clock, date, flag, number, text, whole
+from ..base.measures import CHOICES as MEASURES
 from ..base.units import AS_GIVEN, CELSIUS_ZERO
 from ..handbook.beads import MOTIONS, SECTIONS
 from ..handbook.fill import PACKED
@@ -88,6 +89,12 @@ SETTINGS = (
         "language",
         "language of the printed sheets: a code such as de, or a word list beside the plan, fr.csv",
         default="en",
+    ),
+    *(
+        choice(
+            name, units, f"unit of each {name.removesuffix('_unit')} on the printed sheets", default=units[0]
+        )
+        for name, units in MEASURES.items()
     ),
     text(
         "country",
@@ -611,6 +618,14 @@ STATIONS = Table(
             "counts its mean age",
             above=0.0,
             at_most=0.5,
+        ),
+        optional(
+            "flow_loss",
+            "",
+            "share by which the flow of the mix at constant pressure may fall before the rule acts, such as "
+            "0.1; for meters that dose by pressure and time",
+            above=0.0,
+            below=1.0,
         ),
         number("checks", "1/h", "check shots an hour", default=0.0, at_least=0.0, at_most=60.0),
         optional("check_volume", "mL", "volume of a check shot; blank takes the largest shot", above=0.0),

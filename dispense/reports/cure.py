@@ -332,8 +332,9 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
     def find(kind: str, text: str, fix: str = "", *, topic: str, part: str = "") -> None:
         found.append(Finding(kind, text, fix, topic, station.station, material.material, part))
 
-    found += pour_report.pour_findings(report.plan, station.station)
+    # of two that say the same the first stays: that of a pour followed here knows which shots keep its limit
     found += [finding for pour in report.pours for finding in pour.findings]
+    found += pour_report.pour_findings(report.plan, station.station)
     for run in report.runs:
         found += cure_runs.run_findings(station, material, run)
         found += cure_runs.early_test(station, material, run)
@@ -538,12 +539,14 @@ def _thickening_json(found: ThickeningReport) -> dict[str, Any]:
         "fresh_pressure": shop(found.fresh, "bar"),
         "pressure_limit": shop(found.limit, "bar"),
         "meter_tolerance": found.tolerance,
+        "flow_loss": found.flow_loss,
         "cases": [
             {
                 "temperature": shop(case.temperature, "°C"),
                 "purge_age": shop(case.purge_age, "min"),
                 "pressure_at_purge": shop(case.pressure, "bar"),
                 "pressure_life": shop(case.pressure_life, "min"),
+                "flow_life": shop(case.flow_life, "min"),
                 "viscosity_doubled": shop(case.doubled, "min"),
                 "drift_at_purge": case.drift,
                 "drift_life": shop(case.drift_life, "min"),
@@ -569,6 +572,7 @@ def _thickening_text(found: ThickeningReport) -> str:
             _known(case.doubled, "min"),
             _known(case.pressure, "bar"),
             _known(case.pressure_life, "min"),
+            _known(case.flow_life, "min"),
             "" if math.isnan(case.drift) else f"{case.drift:.0%}",
             _known(case.drift_life, "min"),
         ]
@@ -580,8 +584,9 @@ def _thickening_text(found: ThickeningReport) -> str:
         "viscosity doubled",
         "pressure then",
         "limit reached",
+        "flow loss reached",
         "shot drift",
-        "kept",
+        "tolerance kept",
     ]
     words = f"Thickening: {found.basis}\n" + table(headers, rows)
     if found.masses:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from itertools import pairwise
 
 import numpy as np
@@ -59,6 +59,7 @@ CELLS_NOTE = (
     "cells as heat sinks count with {density:g} g/mL and {heat:g} J/(g·K) (common practice, no source, "
     "where the plan states nothing else) at the compound's temperature"
 )
+OVER_LIMIT = "pour limit"  # topic of a pour that passes the limit of its cells
 CAUTION = (
     "a runaway pour can burn, smoke and vent cells: prove the depth by a trial with "
     "thermocouples away from cells, heed the safety data sheet and the maker's largest mass "
@@ -392,6 +393,11 @@ def _propose(plan: Plan, report: PourReport) -> None:
     coolest = min(shop_record(plan, plan.station(pot.station))[1])
     report.shot_map = shot_map(pack, limit, coolest)
     report.safe_words = report.shot_map.words
+    if report.shot_map.choice is not None:
+        fix = f"pour in {report.safe_words} (--write-shots writes a plan with it); {CAUTION}"
+        report.findings = [
+            replace(item, fix=fix) if item.topic == OVER_LIMIT else item for item in report.findings
+        ]
 
 
 def _trace_shots(report: PourReport) -> None:
@@ -535,7 +541,7 @@ def _judge_limit(pour: PlannedPour) -> None:
                 DANGER,
                 f"the pour reaches {peak}{how}, {shown}",
                 f"pour thinner shots, or wait longer between them; {CAUTION}",
-                topic="pour limit",
+                topic=OVER_LIMIT,
                 **numbers,
             )
         elif pour.planned_peak > limit - near:

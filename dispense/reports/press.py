@@ -25,7 +25,7 @@ import numpy as np
 
 from ..base.errors import needed
 from ..base.findings import NOTE, QUALITY, STOP, Finding, WithFindings
-from ..base.numbers import EQUAL, Number
+from ..base.numbers import EQUAL, Floats, Number
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area, spread_width, squeeze_out
 from ..handbook.flow import edge_excess, interface_resistance, paste_gap, slot_rate
@@ -49,6 +49,7 @@ from ..plan.rows import Bead, Joint, Material, Station
 from ..plan.weather import coldest_consistency
 from ..shift.calendar import Calendar
 from ..shift.pace import shift_takt
+from ..shift.setup import VISCOSITY_HOLDS
 
 _POINTS, _SHARES = (0.5 * row for row in np.polynomial.legendre.leggauss(32))
 _POINTS = _POINTS + 0.5  # on 0 … 1
@@ -241,12 +242,19 @@ class PatternPress(Press):
 
     def size(self, gap):
         """Radius of the discs that take the force of the pattern."""
-        return np.interp(-np.asarray(gap), -np.asarray(self.history.gaps), self.history.radii)
+        return self._between(gap, self.history.radii)
 
     def share(self, gaps):
         """Radius of the discs at some gaps, and the load on each."""
-        counts = np.interp(-np.asarray(gaps), -np.asarray(self.history.gaps), self.history.counts)
-        return self.size(gaps), self.load / counts
+        return self.size(gaps), self.load / self._between(gaps, self.history.counts)
+
+    def _between(self, gap, values):
+        """A figure of the discs between the gaps of the lattice: its logarithm straight.
+
+        So are those of the force and of the roof, products of its powers, where two films join at once.
+        """
+        logs = np.interp(-np.asarray(gap), -np.asarray(self.history.gaps), np.log(values))
+        return np.exp(logs)
 
     def _limits(self) -> tuple[float, float]:
         """Gaps at which the yield stress stops the pattern and the filled plate."""
@@ -338,6 +346,7 @@ class JointReport(WithFindings):
     temperature: float
     press: Press | None = None
     pattern: FilmHistory | None = None
+    stretches: Floats | None = None  # of the stated pattern, (k, 2, 2)
     touch_time: float | None = None  # until dots or lines meet
     cover_gap: float | None = None  # gap at which the share that is asked for is covered
     cover_time: float | None = None
@@ -458,10 +467,11 @@ def joint_report(plan: Plan, joint: Joint) -> JointReport:
     report.pattern = joint_pattern(plan, joint, volume.nominal)
     if report.pattern is not None:
         report.model = PATTERN_MODEL
+        report.stretches = stretches(*path_points(plan, joint.pattern))
     if consistency is not None:
         paste = Paste(consistency, material.index, material.yield_stress)
         report.press = joint_press(joint, paste, volume.nominal, report.pattern)
-        if not carried:
+        if not carried and abs(coldest - material.viscosity_temperature) > VISCOSITY_HOLDS:
             report.find(NOTE, _viscosity_note(material, coldest), topic="viscosity")
     _press_out(report)
     _spread_over(report, station)
@@ -743,7 +753,7 @@ def pressed_bead(plan: Plan, bead: Bead) -> PressedBead | None:
         )
     elif bead.press_force is not None and consistency is not None:
         _press_bead(report, Paste(consistency, material.index, material.yield_stress))
-        if not carried:
+        if not carried and abs(coldest - material.viscosity_temperature) > VISCOSITY_HOLDS:
             report.find(NOTE, _viscosity_note(material, coldest), topic="viscosity")
     return report
 

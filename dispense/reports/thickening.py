@@ -19,7 +19,7 @@ from ..handbook.thickening import age_of_growth, flow_life, mass_pot_life, shot_
 from ..plan.materials import Thickener, kinetics_of, mixed_density, thickener_of, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
-from ..shift.aging import LONGEST, age_at_limit, needed_pressure
+from ..shift.aging import LONGEST, age_at_limit, age_at_loss, needed_pressure
 from ..shift.setup import SetupCard, ShotSetting, setup_card
 
 AGES = 60  # places of a curve
@@ -42,6 +42,7 @@ class AgedCase:
     purge_age: float
     pressure: float
     pressure_life: float
+    flow_life: float  # age at which the flow at constant pressure has fallen as far as is stated
     doubled: float  # age at which the viscosity has doubled
     drift: float  # share of a shot lost at constant pressure by the purge
     drift_life: float  # age at which it has lost the meter's tolerance
@@ -67,6 +68,7 @@ class ThickeningReport:
     fresh: float  # Pa of that setting at the coldest hour; NaN where unknown
     limit: float | None
     tolerance: float
+    flow_loss: float | None
     share: float  # of the pot life at which the mixer is purged
     cases: list[AgedCase]
     masses: list[MassLife]
@@ -96,7 +98,8 @@ def _case(card: SetupCard, thickener: Thickener, setting: ShotSetting | None, he
     if setting is not None:
         pressure_life = age_at_limit(station, material, thickener, setting.flow or 0.0, heat)
     # a curve shows the purge and the limit, and nothing that hardly flows any more
-    shown = [1.1 * value for value in (age, pressure_life) if math.isfinite(value)]
+    loss_life = age_at_loss(station, material, thickener, heat)
+    shown = [1.1 * value for value in (age, pressure_life, loss_life) if math.isfinite(value)]
     ages = np.linspace(0.0, min(last if math.isfinite(last) else LONGEST, max(shown, default=HOUR)), AGES)
     pressures = np.full(AGES, math.nan)
     if setting is not None:
@@ -104,11 +107,18 @@ def _case(card: SetupCard, thickener: Thickener, setting: ShotSetting | None, he
         pressures = np.where(np.isfinite(pressures), pressures, math.nan)
         if math.isfinite(age):
             pressure = float(needed_pressure(station, material, thickener, setting.flow or 0.0, age, heat))
-    return AgedCase(heat, age, pressure, pressure_life, doubled, drift, drift_life, ages, pressures)
+    return AgedCase(
+        heat, age, pressure, pressure_life, loss_life, doubled, drift, drift_life, ages, pressures
+    )
 
 
-def _masses(plan: Plan, station: Station, material: Material, heat: float, own: float) -> list[MassLife]:
-    """Pot life against mass, from that of the data sheet to the amount at the station."""
+def _masses(
+    plan: Plan, station: Station, material: Material, heat: float, own: float
+) -> list[MassLife] | None:
+    """Pot life against mass, from that of the data sheet to the amount at the station.
+
+    None: by the kinetics that of the data sheet would be cured through, or not begun, at its pot life.
+    """
     kinetics, life = kinetics_of(plan, material), working_life(material)
     released, specific, conducts = material.heat, material.specific_heat, material.conductivity
     if kinetics is None or life is None or released is None or specific is None or conducts is None:
@@ -117,7 +127,7 @@ def _masses(plan: Plan, station: Station, material: Material, heat: float, own: 
     stated = material.pot_life_mass or LEAST_MASS
     end = _end_degree(life.life, life.temperature, stated, kinetics, (released, specific, density, conducts))
     if end is None:
-        return []
+        return None
     largest = max(own, 10.0 * stated)
     masses = np.unique(np.append(np.geomspace(min(stated, LEAST_MASS), largest, MASSES), [stated, own]))
     masses = masses[masses > 0.0]
@@ -171,24 +181,27 @@ def thickening_report(plan: Plan, station_name: str) -> ThickeningReport | None:
     if setting is not None:
         fresh = float(needed_pressure(station, material, thickener, setting.flow or 0.0, 0.0, card.coldest))
     own = own_mass(plan, station, material)
+    masses = _masses(plan, station, material, card.hottest, own)
     report = ThickeningReport(
         thickener.basis,
         setting,
         fresh,
         station.pressure_limit,
         station.meter_tolerance,
+        station.flow_loss,
         station.purge_share,
         [_case(card, thickener, setting, heat) for heat in heats],
-        _masses(plan, station, material, card.hottest, own),
+        masses or [],
         own,
         [],
     )
     report.findings = [
-        *_sooner_findings(card, stated),
+        *_sooner_findings(card, stated, report),
         *_pressure_findings(card, report),
+        *_loss_findings(card, report),
         *_drift_findings(card, report),
     ]
-    report.findings += _mass_findings(card, report)
+    report.findings += _mass_findings(card, report) if masses is not None else [_no_masses(card)]
     report.findings.append(
         Finding(
             NOTE,
@@ -215,21 +228,26 @@ def _aged_text(report: ThickeningReport) -> str:
     )
 
 
-def _sooner_findings(card: SetupCard, stated: Station) -> list[Finding]:
-    """A purge that the limit of pressure asks for before the stated share of the pot life."""
-    limit, share = stated.pressure_limit, card.station.purge_share
-    if limit is None or not share < stated.purge_share:
+def _sooner_findings(card: SetupCard, stated: Station, report: ThickeningReport) -> list[Finding]:
+    """A purge that the pressure or the flow asks for before the stated share of the pot life."""
+    limit, loss, share = stated.pressure_limit, stated.flow_loss, card.station.purge_share
+    if not share < stated.purge_share:
         return []
-    shown = math.floor(10.0 * from_si(limit, "bar") * (1.0 + EQUAL)) / 10.0
+    if loss is not None and any(case.flow_life <= case.purge_age * (1.0 + EQUAL) for case in report.cases):
+        what, topic = f"has lost {loss:.0%} of its flow at constant pressure", "purge by flow"
+        fix = "a meter that doses volumes, or state that share"
+    else:
+        shown = math.floor(10.0 * from_si(limit or 0.0, "bar") * (1.0 + EQUAL)) / 10.0
+        what, topic = f"comes to the limit of {shown:g} bar", "purge by pressure"
+        fix = "a wider bore or a smaller mixer, or state that share; never run above the limit of hoses and "
+        fix += "meter"
     return [
         Finding(
             QUALITY,
-            f"the mix comes to the limit of {shown:g} bar at {math.floor(100.0 * share):.0f} % of its pot "
-            f"life, before the stated {100.0 * stated.purge_share:.0f} %: "
-            "the shift is played with purges by then",
-            "a wider bore or a smaller mixer, or state that share; never run above the limit of hoses and "
-            "meter",
-            "purge by pressure",
+            f"the mix {what} at {math.floor(100.0 * share):.0f} % of its pot life, before the stated "
+            f"{100.0 * stated.purge_share:.0f} %: the shift is played with purges by then",
+            fix,
+            topic,
             stated.station,
             card.material.material,
             numbers={"share": share, "stated share": stated.purge_share},
@@ -273,6 +291,33 @@ def _pressure_findings(card: SetupCard, report: ThickeningReport) -> list[Findin
     ]
 
 
+def _loss_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:
+    """A purge that comes after the flow has fallen further than is stated."""
+    station, loss = card.station, report.flow_loss
+    late = [case for case in report.cases if case.flow_life < case.purge_age * (1.0 - EQUAL)]
+    if loss is None or not late:
+        return []
+    case = max(late, key=lambda item: item.drift)
+    return [
+        Finding(
+            QUALITY,
+            f"at {celsius_text(case.temperature)} the flow at constant pressure has fallen by the stated "
+            f"{loss:.0%} after {case.flow_life / 60.0:.1f} min, sooner than a purge and the way through the "
+            f"mixer take; by the purge after {case.purge_age / 60.0:.0f} min it falls by {case.drift:.0%}",
+            "a smaller mixer, a quicker purge, or a meter that doses volumes",
+            "flow at the purge",
+            station.station,
+            card.material.material,
+            numbers={
+                "loss [%]": 100.0 * case.drift,
+                "stated [%]": 100.0 * loss,
+                "reached after [min]": case.flow_life / 60.0,
+                "purge after [min]": case.purge_age / 60.0,
+            },
+        )
+    ]
+
+
 def _drift_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:
     """Shots of constant pressure and time that drift out of the meter's tolerance before the purge."""
     station = card.station
@@ -298,6 +343,20 @@ def _drift_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:
             },
         )
     ]
+
+
+def _no_masses(card: SetupCard) -> Finding:
+    """Kinetics and pot life that do not belong to one mass."""
+    mass = card.material.pot_life_mass or LEAST_MASS
+    return Finding(
+        NOTE,
+        f"by kinetics and heat {1e3 * mass:.0f} g are cured through, or have not begun, at the stated pot "
+        "life: pot life against mass is left out",
+        "look again at kinetics, pot life and its mass",
+        "pot life against mass",
+        card.station.station,
+        card.material.material,
+    )
 
 
 def _mass_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:

@@ -37,6 +37,7 @@ def head(plan: Plan, stamp: str) -> Row:
         "plant": settings["plant"],
         "line": settings["line"],
         "prepared_by": settings["prepared_by"],
+        "revision": plan.revision.text if plan.revision else None,
         "stamp": stamp,
     }
 

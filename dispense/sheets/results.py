@@ -104,7 +104,7 @@ RESULTS = SheetSpec(
             text("station", "station"),
             text("material", "material"),
             *USE,
-            number("mass", "g", "used, as mass"),
+            number("mass", "kg", "used, as mass"),
         ),
         "ResultMaterials": (
             text("material", "material"),
@@ -179,7 +179,7 @@ def results_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             "ResultAmounts": _amount_rows(plan),
             "ResultShifts": [_shift_row(result) for result in results],
             "ResultUse": [
-                {**_key(result), **use_row(result, letter), "mass": mass_drawn(result, letter) * 1e3}
+                {**_key(result), **use_row(result, letter), "mass": mass_drawn(result, letter)}
                 for result in results
                 for letter in result.letters
             ],
@@ -415,7 +415,7 @@ def layout(book: Book) -> None:
             "day",
             Calculated("A_or_one_part", f'=SUMIFS({drawn},{day},{{day}},{material},{chosen})-{by_day},"B")'),
             Calculated("B", f'={by_day},"B")'),
-            Calculated("all_materials", f"=SUMIFS({mass},{day},{{day}})/1000", KILOGRAMS),
+            Calculated("all_materials", f"=SUMIFS({mass},{day},{{day}})", KILOGRAMS),
             Calculated("all_purges", f"=SUMIFS({purges},{shift_day},{{day}})", WHOLE),
             Calculated("all_mixers", f"=SUMIFS({mixers},{shift_day},{{day}})", WHOLE),
         ],

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from ..base.fields import number, text, whole
 from ..base.findings import MARKS, gravest_first
 from ..base.language import translated
+from ..base.naming import fold
 from ..base.printed import DOWN, Printed, digits_of
 from ..base.units import duration_text, from_si, temperature_text
 from ..plan.amounts import Application
@@ -167,7 +168,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
     treatment = material.surface_treatment
     if material.surface_window:
         treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
-    notes: list[Row] = []
+    notes = _changed(plan, card)
     for finding in gravest_first([*card.findings, *station_findings(plan, station.station)]):
         words = f"▲ {said(finding)}" if finding.is_warning else said(finding)
         notes += [
@@ -207,6 +208,19 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
             "SetupNotes": notes or [{"kind": "note", "text": translated("nothing to note")}],
         },
     )
+
+
+def _changed(plan: Plan, card: SetupCard) -> list[Row]:
+    """What of this card is another than in the last released plan, or than in the one before."""
+    if plan.revision is None:
+        return []
+    names = {item.application.part for item in card.settings} | {card.station.station, card.material.material}
+    own = {fold(name) for name in names}
+    lines = [item.text for item in plan.revision.differences if item.words & own]
+    return [
+        {"kind": "" if place else "changed", "text": translated(line, known=False)}
+        for place, line in enumerate(lines)
+    ]
 
 
 def setup_headline(rows: Sequence[Row], mass: Printed | None = None, unit: str = "g") -> str:

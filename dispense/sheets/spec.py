@@ -108,6 +108,7 @@ HEAD = (
     text("plant", "plant"),
     text("line", "line"),
     text("prepared_by", "who answers for the plan"),
+    text("revision", "revision of the plan, who released it and when; or that it is not released"),
     text("stamp", "when the sheet was made", labels=("Printed",)),
     text("cautions", "cautions"),
 )

@@ -1,7 +1,8 @@
 """Mixed material that thickens while it stands: what pressure it needs, and until when the limit bears it.
 
-The purge keeps the pot life, and at a station that states a limit of pressure that limit too: whichever
-comes first. Where even a purge cannot keep the pressure the share of the plan stays, and a danger tells it.
+The purge keeps the pot life, and at a station that states a limit of pressure or how far the flow at
+constant pressure may fall, these too: whichever comes first. Where even a purge cannot keep one of them it
+has no say, and a finding tells it.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import numpy as np
 from ..base.numbers import Floats, Number
 from ..base.units import DAY
 from ..handbook.flow import MIXER_FACTOR, dwell_time
-from ..handbook.thickening import aged_pressure
+from ..handbook.thickening import aged_pressure, flow_life
 from ..plan.materials import Thickener, thickener_of, working_life
 from ..plan.records import Plan
 from ..plan.rows import Material, Station
@@ -77,25 +78,38 @@ def age_at_limit(
     return float(brentq(over, 0.0, high, xtol=1e-3, rtol=1e-9))
 
 
-def share_at_limit(plan: Plan, station: Station, flows: Iterable[float], heats: Iterable[float]) -> float:
-    """Share of the pot life at which the largest flow needs the limit of pressure; inf where it never does.
+def age_at_loss(station: Station, material: Material, thickener: Thickener, heat: float) -> float:
+    """Age [s] at which the flow at constant pressure has fallen as far as is stated; NaN where it never does.
 
-    The least over the temperatures; inf too where the limit comes sooner than a purge could keep it.
+    The yield stress stays, so that through any bores in a row the flow goes with the consistency alone.
+    """
+    if station.flow_loss is None:
+        return math.nan
+    return float(flow_life(station.flow_loss, heat, thickener.kinetics, thickener.law, material.index))
+
+
+def share_kept(plan: Plan, station: Station, flows: Iterable[float], heats: Iterable[float]) -> float:
+    """Share of the pot life that limit of pressure and loss of flow leave; inf where they ask for nothing.
+
+    The largest flow counts, and the least share over the temperatures. What is reached sooner than a purge
+    and the way through the mixer take has no say.
     """
     material, flow = plan.material(station.material), max(flows, default=0.0)
     thickener, life = thickener_of(plan, material), working_life(material)
-    if station.pressure_limit is None or thickener is None or life is None or not flow:
+    if thickener is None or life is None:
         return math.inf
-    factor, purges = oldest_factor(station, material), purges_in_a_row(station, material)
-    least = purges * station.purge_time + factor * float(dwell_time(station.mixer_volume, flow))
-    shares = []
-    for heat in heats:
-        age = age_at_limit(station, material, thickener, flow, heat)
-        if age <= least:
-            return math.inf
-        if math.isfinite(age):
-            shares.append(age / life.at(heat))
-    return min(shares, default=math.inf)
+    found = math.inf
+    way = float(dwell_time(station.mixer_volume, flow)) if flow else 0.0
+    least = purges_in_a_row(station, material) * station.purge_time + oldest_factor(station, material) * way
+    lives = {heat: life.at(heat) for heat in heats}
+    for ages in (
+        {heat: age_at_limit(station, material, thickener, flow, heat) for heat in lives if flow},
+        {heat: age_at_loss(station, material, thickener, heat) for heat in lives},
+    ):
+        shares = [age / lives[heat] for heat, age in ages.items() if math.isfinite(age)]
+        if all(not age <= least for age in ages.values()):
+            found = min([found, *shares])
+    return found
 
 
-__all__ = ["LONGEST", "age_at_limit", "needed_pressure", "share_at_limit"]
+__all__ = ["LONGEST", "age_at_limit", "age_at_loss", "needed_pressure", "share_kept"]

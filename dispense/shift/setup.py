@@ -39,7 +39,7 @@ from ..plan.materials import (
 from ..plan.records import Plan
 from ..plan.rows import Bead, Component, Material, Station
 from ..plan.weather import coldest_consistency, shop_record
-from .aging import share_at_limit
+from .aging import share_kept
 from .mixer import oldest_factor
 from .weighing import Weighing, weigh, weighing_findings
 
@@ -125,7 +125,7 @@ def station_parts(plan: Plan, station: str) -> list[str]:
 
 
 def as_run(plan: Plan, station: Station) -> Station:
-    """A station that purges at its share of the pot life, or sooner where its limit of pressure asks.
+    """A station that purges at its share of the pot life, or sooner where its pressure or its flow asks.
 
     A purge whose volume is not stated renews the mixer, where a share that may be older is stated but for
     that share.
@@ -137,10 +137,11 @@ def as_run(plan: Plan, station: Station) -> Station:
             renewal = max(1.0, oldest_factor(station, material)) * station.mixer_volume
             station = replace(station, purge_volume=renewal)
         known[station.station] = station
-        if station.pressure_limit is not None and thickener_of(plan, material):
+        is_limited = station.pressure_limit is not None or station.flow_loss is not None
+        if is_limited and thickener_of(plan, material):
             record = shop_record(plan, station)[1]
             flows = [item.flow or 0.0 for item in _settings(plan, station)]
-            share = share_at_limit(plan, station, flows, sorted({min(record), max(record)}))
+            share = share_kept(plan, station, flows, sorted({min(record), max(record)}))
             if share < station.purge_share:
                 known[station.station] = replace(station, purge_share=share)
     return known[station.station]

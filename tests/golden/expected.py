@@ -373,6 +373,7 @@ class Reckoning:
         settings = self.plant.settings
         return {
             "plant": settings["Plant"],
+            "revision": None,  # none of these plans was released
             "line": settings["Line"],
             "prepared_by": settings["Prepared by"],
             "stamp": STAMP,
@@ -1528,13 +1529,12 @@ class Reckoning:
             )
             for letter, component in run.parts.items():
                 row = self.use(run, letter)
-                grams = row.pop("Mass [kg]").value * 1000
-                use.append({**key, **row, "Mass [g]": Num(grams)})
+                use.append({**key, **row})
                 total = totals.setdefault((run.material.material, letter_name(letter, run.parts)), [0.0] * 5)
                 for place, value in enumerate(
                     (
                         run.drawn(letter),
-                        grams / 1000,
+                        row["Mass [kg]"].value,
                         run.containers[letter],
                         run.used[letter]["parts"],
                         run.missing.get(letter, 0) * component.container,
@@ -1627,7 +1627,7 @@ class Reckoning:
                     ),
                     "B [mL]": Num(sum(r["Used [mL]"].value for r in mine if r["Component"] == "B")),
                     "All materials [kg]": Num(
-                        sum(r["Mass [g]"].value for r in use if r["Day"] == day) / 1000
+                        sum(r["Mass [kg]"].value for r in use if r["Day"] == day)
                     ),
                     "All purges": Num(sum(pair[0] for pair in both)),
                     "All mixers": Num(sum(pair[1] for pair in both)),

@@ -279,7 +279,7 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         # what is no B: "A", or the only component of a one-part material, whatever it is called
         "=SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#)-SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"B\")",
         "=SUMIFS('Use'!$T$#:$T$#,'Use'!$A$#:$A$#,A#,'Use'!$D$#:$D$#,$A$#,'Use'!$E$#:$E$#,\"B\")",
-        "=SUMIFS('Use'!$U$#:$U$#,'Use'!$A$#:$A$#,A#)/1000",
+        "=SUMIFS('Use'!$U$#:$U$#,'Use'!$A$#:$A$#,A#)",
     ),
 }
 

@@ -15,6 +15,7 @@ from .. import style
 from ..charts import LOOKS, Curve, scatter
 from ..page import Data, Page, sentence
 from .closing import MOST_CURVES, Answer, close_sheet, under_title, warnings_of
+from .pattern import pattern_pictures
 
 _SHORT = 0.1  # s, below which a time is told as shorter than it
 
@@ -112,6 +113,7 @@ def joints_sheet(book: Workbook, data: Data, report: CureReport) -> list[Answer]
         ("@", *["0.00"] * 5, "0.00", "0.000"),
     )
     if any(item.pattern for item in joints):
+        pattern_pictures(page, data, joints)
         _pattern_table(page, [item for item in joints if item.pattern])
     known = [item for item in joints if item.resistance is not None]
     if known:
@@ -315,7 +317,7 @@ def _cover_chart(data: Data, pressed: Sequence[JointReport]):
                 ("Covered", [item.coverage_at(item.pattern.touch_gap) for item in met if item.pattern]),
             ],
         )
-        curves.append(Curve("beads touch", refs[0], refs[1], None, "square", style.GREY))
+        curves.append(Curve("beads or dots touch", refs[0], refs[1], None, "square", style.GREY))
     return scatter(
         "Share of the plate covered",
         "time [s]",

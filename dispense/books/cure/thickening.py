@@ -41,6 +41,7 @@ def thickening_sheet(book: Workbook, data: Data, report: CureReport, found: Thic
             "Viscosity doubled [min]",
             "Pressure at the purge [bar]",
             "Limit reached [min]",
+            "Flow loss reached [min]",
             "Shot drift at constant pressure",
             "Tolerance kept [min]",
         ],
@@ -54,6 +55,7 @@ def thickening_sheet(book: Workbook, data: Data, report: CureReport, found: Thic
                         (case.doubled, "min"),
                         (case.pressure, "bar"),
                         (case.pressure_life, "min"),
+                        (case.flow_life, "min"),
                         (case.drift, ""),
                         (case.drift_life, "min"),
                     )
@@ -61,7 +63,7 @@ def thickening_sheet(book: Workbook, data: Data, report: CureReport, found: Thic
             ]
             for case in found.cases
         ],
-        ("0.0", "0.0", "0.0", "0.00", "0.0", "0%", "0.0"),
+        ("0.0", "0.0", "0.0", "0.00", "0.0", "0.0", "0%", "0.0"),
     )
     if found.masses:
         page.section("Pot life against mass")
@@ -73,18 +75,16 @@ def thickening_sheet(book: Workbook, data: Data, report: CureReport, found: Thic
             ],
             ("0", "0.0", "0.0"),
         )
-    close_sheet(
-        page,
-        report,
-        [
-            "pressure of laminar flow through nozzle and mixer, both full of material of one age; a static "
-            "mixer holds younger material too",
+    notes = [
+        "pressure of laminar flow through nozzle and mixer, both full of material of one age; a static mixer "
+        "holds younger material too"
+    ]
+    if found.masses:
+        notes.append(
             "pot life of a mass: one mean temperature, a compact shape in still air; the end is the degree "
-            "that the mass of the data sheet has come to at its pot life",
-        ],
-        warnings_of(found.findings),
-        CAUTION if found.masses else "",
-    )
+            "that the mass of the data sheet has come to at its pot life"
+        )
+    close_sheet(page, report, notes, warnings_of(found.findings), CAUTION if found.masses else "")
     return "How long can it stand?", sentence(answer), page.sheet.title, not wrong
 
 
@@ -92,7 +92,13 @@ def _thickening_answer(found: ThickeningReport) -> str:
     """The working life that means something at this station."""
     case = found.hottest
     at = f"at {celsius_text(case.temperature)}"
-    if math.isfinite(case.pressure_life) and found.limit is not None:
+    if (
+        found.flow_loss is not None
+        and math.isfinite(case.flow_life)
+        and not case.flow_life >= case.pressure_life
+    ):
+        words = f"flow down by {found.flow_loss:.0%} after {case.flow_life / 60.0:.0f} min {at}"
+    elif math.isfinite(case.pressure_life) and found.limit is not None:
         words = f"pressure limit after {case.pressure_life / 60.0:.0f} min {at}"
     elif math.isfinite(case.doubled):
         words = f"viscosity doubles in {case.doubled / 60.0:.0f} min {at}"

@@ -1,0 +1,197 @@
+"""The units that sheets are printed in: a choice for each quantity, and what follows from it.
+
+A sheet is reckoned in shop units. Where a plant chose others the header of each figure states them, and
+numbers in sentences are turned on their way to the paper, after they were put into words. A density, a
+viscosity, a concentration stay as the data sheet has them.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from functools import cache, cached_property
+
+from .printed import DOWN, NEAREST, UP, Printed
+from .units import unit_factor
+
+#: by setting the units that may be chosen, that of the shop first
+CHOICES = {
+    "length_unit": ("mm", "in"),
+    "volume_unit": ("mL", "fl oz", "in³", "gal"),
+    "mass_unit": ("g", "oz", "lb"),
+    "temperature_unit": ("°C", "°F"),
+    "pressure_unit": ("bar", "psi", "MPa"),
+}
+#: by chosen unit the shop units that are no longer printed, and those in their place
+_IN_PLACE = {
+    "in": {"mm": "in", "m": "ft", "mm²": "in²", "mm/s": "in/s", "m/min": "ft/min"},
+    "fl oz": {"mL": "fl oz", "L": "gal", "mL/s": "fl oz/s"},
+    "in³": {"mL": "in³", "L": "gal", "mL/s": "in³/s"},
+    "gal": {"mL": "gal", "L": "gal", "mL/s": "gal/s"},
+    "oz": {"g": "oz", "kg": "lb"},
+    "lb": {"g": "lb", "kg": "lb"},
+    "°F": {"°C": "°F", "K": "°F"},
+    "psi": {"bar": "psi", "kPa": "psi"},
+    "MPa": {"bar": "MPa", "kPa": "MPa"},
+}
+_LENGTHS = "mm", "m"  # numbers with a × between them are of one unit
+_DIFFERENCES = {"K": "delta_degF"}  # a difference is printed as °F and turned without its zero
+_NUMBER = r"(?<![\w.,:/·^-])[−-]?\d+(?:[.,]\d+)*"
+LIMITS = " to ", "–"  # between a low and a high number
+_INWARD = UP, DOWN  # how the low and the high one of two limits are rounded
+_SECTION = re.compile(r"(?:\[(?P<sign>[<>]=?)(?P<end>[\d.]+)\])?(?P<before>[^.0]*0)(?:\.(?P<digits>0+))?\Z")
+
+
+@dataclass(frozen=True)
+class Measures:
+    """The units chosen, by setting; `names` are words of the plan, in which no number is turned."""
+
+    chosen: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
+
+    @cached_property
+    def units(self) -> Mapping[str, str]:
+        """By shop unit the unit that is printed, where it is another one."""
+        return {shop: unit for each in self.chosen for shop, unit in _IN_PLACE.get(each, {}).items()}
+
+    def unit(self, shop: str) -> str:
+        """The unit in which figures of a shop unit are printed."""
+        return self.units.get(shop, shop)
+
+    def scale(self, shop: str) -> tuple[float, float]:
+        """Factor and offset that take a number in a shop unit to the unit that is printed."""
+        if self.unit(shop) == shop:
+            return 1.0, 0.0
+        factor, offset = unit_factor(_DIFFERENCES.get(shop, self.unit(shop)), shop)
+        own, zero = unit_factor(shop, shop)
+        return own / factor, (zero - offset) / factor
+
+    def mistakes(self, name: str) -> bool:
+        """Whether a name holds a number that would be turned, and is more than that number.
+
+        >>> Measures(("in",)).mistakes("hem 450 mm"), Measures(("in",)).mistakes("450 mm")
+        (True, False)
+        """
+        found = _figures(tuple(self.units), ()).search(name) if self.units else None
+        return found is not None and found[0] != name
+
+    def title(self, words: str) -> str:
+        """A label that states its unit in brackets, with the unit that is printed."""
+        return re.sub(r"\[([^\[\]]+)\]", lambda found: f"[{self.unit(found[1])}]", words)
+
+    def form(self, form: str, shop: str) -> str:
+        """A number format with the decimals and the thresholds of the unit that is printed.
+
+        >>> Measures(("in",)).form("[<10]0.00;0.0", "mm"), Measures(("psi",)).form("0.0", "bar")
+        ('[<0.3937]0.0000;0.000', '0')
+        """
+        factor = self.scale(shop)[0]
+        if factor == 1.0:
+            return form
+        more = math.ceil(-math.log10(factor))
+        return ";".join(_finer(each, factor, more) for each in form.split(";"))
+
+    def turned(self, words: str) -> str:
+        """An English text whose numbers are those of the units that are printed; its units are yet to be.
+
+        So a word list, which knows texts by the units of the shop, still finds them; see `said`. Two
+        numbers with "to" between them may be limits: the low one is rounded up, the high one down.
+
+        >>> Measures(("in", "°F")).turned("a bead of 4 × 8 mm at 20 to 25 °C, 5.0 K below the limit")
+        'a bead of 0.16 × 0.31 mm at 68 to 77 °C, 9.0 K below the limit'
+        """
+        return _figures(tuple(self.units), self.names).sub(self._numbers, words) if self.units else words
+
+    def said(self, words: str) -> str:
+        """A text, of any language, with the units that are printed.
+
+        >>> Measures(("°F",)).said("68 to 77 °C")
+        '68 to 77 °F'
+        """
+        if not self.units:
+            return words
+        return _units(tuple(self.units), self.names).sub(
+            lambda found: found[0].removesuffix(found["unit"] or "") + self.unit(found["unit"] or ""), words
+        )
+
+    def _numbers(self, found: re.Match[str]) -> str:
+        def number(shown: str, toward: int = NEAREST) -> str:
+            plain = shown.replace(",", "").replace("−", "-")
+            digits = len(plain.partition(".")[2])
+            return Printed(float(plain), digits, toward).times(*self.scale(found["unit"])).text
+
+        if found["unit"] is None:
+            return found[0]
+        shown = list(re.finditer(_NUMBER, found["numbers"]))
+        limits = len(shown) == 2 and found["between"] in LIMITS
+        inward = _INWARD if limits else (NEAREST,) * len(shown)
+        texts = [number(each[0], toward) for each, toward in zip(shown, inward, strict=True)]
+        parts = re.split(_NUMBER, found["numbers"])
+        return "".join(a + b for a, b in zip(parts, [*texts, ""], strict=True)) + found["gap"] + found["unit"]
+
+
+_END = r"(?![\w/·²³^])"
+
+
+def _kept(names: tuple[str, ...]) -> str:
+    return "".join(rf"{re.escape(each)}(?!\w)|" for each in sorted(names, key=len, reverse=True))
+
+
+def _any_of(units: tuple[str, ...]) -> str:
+    return "|".join(re.escape(each) for each in sorted(units, key=len, reverse=True))
+
+
+@cache
+def _figures(units: tuple[str, ...], names: tuple[str, ...]) -> re.Pattern[str]:
+    """A name, or a number with one of these units, or several of them with one unit."""
+    return re.compile(
+        rf"{_kept(names)}(?P<numbers>{_NUMBER}(?:(?P<between> to | and |–| ± ){_NUMBER}|(?: × {_NUMBER})+"
+        rf"(?=\s(?:{'|'.join(_LENGTHS)}){_END}))?)(?P<gap>\s?)(?P<unit>{_any_of(units)}){_END}"
+    )
+
+
+@cache
+def _units(units: tuple[str, ...], names: tuple[str, ...]) -> re.Pattern[str]:
+    """A name, or one of these units behind a number."""
+    return re.compile(rf"{_kept(names)}(?P<number>{_NUMBER})(?P<gap>\s?)(?P<unit>{_any_of(units)}){_END}")
+
+
+def _finer(section: str, factor: float, more: int) -> str:
+    found = _SECTION.match(section)
+    if found is None or section == "General":
+        return section
+    end = f"[{found['sign']}{float(found['end']) * factor:.4g}]" if found["sign"] else ""
+    shown = len(found["digits"] or "")
+    digits = max(0, shown + more - (shown == 0 < more))  # whole numbers of three figures and more need less
+    return end + found["before"] + ("." + "0" * digits if digits else "")
+
+
+_SHOP = Measures()
+_current: ContextVar[Measures] = ContextVar("measures", default=_SHOP)
+
+
+def measures() -> Measures:
+    """The units that are printed at present."""
+    return _current.get()
+
+
+@contextmanager
+def measured_in(chosen: Measures) -> Iterator[Measures]:
+    """Print in these units.
+
+    >>> with measured_in(Measures(("oz", "psi"))):
+    ...     measures().title("Mass [g]"), measures().said(measures().turned("200 bar"))
+    ('Mass [oz]', '2,901 psi')
+    """
+    token = _current.set(chosen)
+    try:
+        yield chosen
+    finally:
+        _current.reset(token)
+
+
+__all__ = ["CHOICES", "Measures", "measured_in", "measures"]

@@ -1,0 +1,194 @@
+"""Sheets in the units a plant chose: every figure of a golden plan, in inches, ounces, °F and psi.
+
+A plan is filled twice, as it is and in other units, and the two sets of sheets are compared cell by cell
+with the factors of NIST SP 811, appendix B (the inch, the pound and the US gallon are exact by
+definition; from memory), which are written here and not taken from the planner.
+"""
+
+from __future__ import annotations
+
+import re
+
+import openpyxl
+import pytest
+from golden import plans
+
+from dispense.base.language import printed_in, translated
+from dispense.base.measures import CHOICES, Measures, measured_in
+from dispense.jobs.fill import fill
+
+INCH, POUND, GALLON = 25.4, 453.59237, 231 * 25.4**3 / 1000.0  # mm, g, mL; a gallon is 231 in³
+PSI = 0.45359237 * 9.80665 / 0.0254**2 / 1e5  # bar: pound-force on a square inch, standard gravity
+OF_US = {"length_unit": "in", "volume_unit": "fl oz", "mass_unit": "oz", "temperature_unit": "°F"}
+OF_US["pressure_unit"] = "psi"
+#: by printed unit the shop unit and how many of it are one
+FACTORS = {
+    "in": ("mm", INCH),
+    "in/s": ("mm/s", INCH),
+    "fl oz": ("mL", GALLON / 128),
+    "fl oz/s": ("mL/s", GALLON / 128),
+    "oz": ("g", POUND / 16),
+    "lb": ("kg", POUND / 1000),
+    "psi": ("bar", PSI),
+}
+IN_TEXT = FACTORS | {"gal": ("L", GALLON / 1000)}
+METRIC = {shop for shop, _ in IN_TEXT.values()}
+NAME, DAY = "drive", "2026-06-17"
+UNIT = re.compile(r"\[([^\]]+)\]\s*:?\Z")
+FIGURE = re.compile(r"(?<![\w.,/-])(\d+(?:,\d{3})*(?:\.\d+)?)(?= ?(°[CF]|[^\W\d]+(?: oz)?(?:/s)?)?)")
+
+
+@pytest.fixture(scope="module")
+def both(tmp_path_factory):
+    """The sheets of a golden plan, in shop units and in those of the US, by file name."""
+    folder = tmp_path_factory.mktemp("measures")
+    found = []
+    for name, chosen in (("shop", {}), ("us", OF_US)):
+        tables = dict(plans.PLANS[NAME])
+        headers, rows = tables["Settings"]
+        more = [[key.replace("_", " ").capitalize(), unit] for key, unit in chosen.items()]
+        tables["Settings"] = (headers, [*rows, *([*row, *[None] * (len(headers) - 2)] for row in more)])
+        plans.write(tables, folder / f"{name}.xlsx")
+        fill(folder / f"{name}.xlsx", folder / name, date=DAY, stamp="as given")
+        found.append(
+            {
+                path.relative_to(folder / name): openpyxl.load_workbook(path, data_only=True)
+                for path in (folder / name).rglob("*.xlsx")
+            }
+        )
+    return found
+
+
+def pairs(both):
+    """Cell by cell the two sets of sheets, each with the units that its header states, None where none."""
+    shop, us = both
+    assert set(shop) == set(us)
+    for path, book in shop.items():
+        for sheet in book:
+            other = us[path][sheet.title]
+            assert sheet.dimensions == other.dimensions
+            headers = {}
+            for table in sheet.tables.values():
+                first, *rest = sheet[table.ref]
+                headers |= {cell.coordinate: first[at] for row in rest for at, cell in enumerate(row)}
+            for row in sheet.iter_rows():
+                for cell in row:
+                    above = sheet.cell(max(1, cell.row - 1), cell.column)
+                    head = headers.get(cell.coordinate, above)
+                    found = UNIT.search(str(head.value))
+                    units = found and (found[1], UNIT.search(other[head.coordinate].value)[1])
+                    yield f"{path}!{sheet.title}!{cell.coordinate}", cell, other[cell.coordinate], units
+
+
+def test_each_header_states_the_chosen_unit(both):
+    seen = set()
+    for where, mine, theirs, _ in pairs(both):
+        if isinstance(mine.value, str) and (found := UNIT.search(mine.value)):
+            unit = UNIT.search(theirs.value)[1]
+            shop, _ = FACTORS.get(unit, (unit, 1.0))
+            assert shop == found[1] and unit not in METRIC, (where, mine.value, theirs.value)
+            seen.add(unit)
+    assert seen >= set(FACTORS)
+
+
+def test_each_number_is_the_same_amount(both):
+    """What is printed agrees to a step of its last digit (limits are rounded inward)."""
+    counted = 0
+    for where, mine, theirs, units in pairs(both):
+        if not isinstance(mine.value, int | float) or isinstance(mine.value, bool) or units is None:
+            continue
+        _, factor = FACTORS.get(units[1], ("", 1.0))
+        wanted = mine.value / factor
+        decimals = re.search(r"\.(0+)\Z", theirs.number_format.split(";")[0])
+        step = 10.0 ** -len(decimals[1]) if decimals else 1.0
+        assert theirs.value == pytest.approx(wanted, rel=1e-9, abs=1.0000001 * step), where
+        counted += 1
+    assert counted > 300
+
+
+def test_limits_are_rounded_inward(both):
+    counted = 0
+    for path, book in both[0].items():
+        for sheet in book:
+            for table in sheet.tables.values():
+                names = [column.name for column in table.tableColumns]
+                rows = list(sheet[table.ref])[1:]
+                others = list(both[1][path][sheet.title][table.ref])[1:]
+                for place, name in enumerate(names):
+                    side = {"Low [g]": 1, "Mass low [g]": 1, "High [g]": -1, "Mass high [g]": -1}.get(name)
+                    for mine, theirs in zip(rows, others, strict=True):
+                        if side and isinstance(mine[place].value, float):
+                            inward = side * (theirs[place].value - mine[place].value / (POUND / 16))
+                            assert inward >= -1e-12, (path, name)
+                            counted += 1
+    assert counted > 10
+
+
+def turned(number: str, unit: str) -> float:
+    """A figure of a US text in the unit of the shop."""
+    value = float(number.replace(",", ""))
+    return (value - 32.0) / 1.8 if unit == "°F" else value * IN_TEXT.get(unit, ("", 1.0))[1]
+
+
+def test_each_number_in_a_sentence_is_the_same_amount(both):
+    counted = 0
+    for where, mine, theirs, *_ in pairs(both):
+        if not isinstance(mine.value, str) or mine.value.startswith("=") or UNIT.search(mine.value):
+            continue
+        old, new = FIGURE.findall(mine.value), FIGURE.findall(theirs.value)
+        if len(old) != len(new) or not any(unit in IN_TEXT or unit == "°F" for _, unit in new):
+            assert len(old) == len(new) or "\n" in mine.value, (where, mine.value, theirs.value)
+            continue
+        for (before, shop), (after, unit) in zip(old, new, strict=True):
+            if unit in METRIC | {"°C", "K"}:
+                pytest.fail(f"{where}: {theirs.value}")
+            if (unit not in IN_TEXT and unit != "°F") or shop == "K":
+                continue
+            step = 10.0 ** -len(before.partition(".")[2])
+            assert abs(turned(after, unit) - float(before.replace(",", ""))) <= step, (
+                where,
+                mine.value,
+                theirs.value,
+            )
+            counted += 1
+    assert counted > 40
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        # 25.4 mm to the inch; 32 + 1.8 °C; a difference has no zero; 14.5038 psi to the bar
+        ("bead 4.0 mm at 23 °C", "bead 0.157 in at 73 °F"),
+        ("5.0 K above", "9.0 °F above"),
+        ("−5 °C", "23 °F"),
+        ("at most 200 bar", "at most 2,901 psi"),
+        ("1.05 g/mL, 0.2 W/(m·K)", "1.05 g/mL, 0.2 W/(m·K)"),
+        ("8 × 310 mL", "8 × 10.48 fl oz"),  # a count, and no second side
+        ("8 × 4 mm", "0.31 × 0.16 in"),
+        ("at 06:30 mm", "at 06:30 mm"),
+        ("lot 2026-03 g", "lot 2026-03 g"),
+    ],
+)
+def test_texts(text, wanted):
+    with measured_in(Measures(tuple(OF_US.values()))):
+        assert translated(text) == wanted
+
+
+def test_texts_of_another_language_follow_too():
+    with printed_in("de"), measured_in(Measures(tuple(OF_US.values()))):
+        assert (
+            translated("purge 110.0 mL at 60% of the pot life") == "3,720 fl oz spülen bei 60% der Topfzeit"
+        )
+
+
+def test_the_plans_own_words_stay():
+    """A part called by a size is called so in each unit."""
+    with measured_in(Measures(("in",), ("hem 450 mm",))):
+        assert translated("hem 450 mm: bead 4.0 mm") == "hem 450 mm: bead 0.157 in"
+
+
+def test_every_unit_offered_is_known_and_the_first_is_the_shops():
+    for units in CHOICES.values():
+        for unit in units[1:]:
+            assert Measures((unit,)).unit(units[0]) == unit
+        assert not Measures(units[:1]).units
