@@ -15,7 +15,7 @@ from typing import Any
 
 import openpyxl
 import pytest
-from plans import MONDAY, add_hot_pot, hand_rows, make
+from plans import MONDAY, add_hot_pot, hand_rows, line_rows, make
 
 from dispense.base.errors import FileError, InputError
 from dispense.books.compare import compare_workbook
@@ -260,6 +260,35 @@ def test_parts_that_are_not_made() -> None:
     slow = by_cells(report)["1 mm/s",]
     assert (slow.asked, slow.made, slow.not_made) == (21, 14, 7)
     assert "output" in {rule.topic for rule in slow.rules}
+
+
+def test_what_a_line_misses_is_told_of_the_station_that_is_chosen_for() -> None:
+    """s1 passes on all 20 boxes, one each 40 s; s2 takes 150 s each and makes (1800 − 40)/150 = 11 of them.
+
+    Where s1 takes 120 s it passes on 1800/120 = 15, and s2 makes (1800 − 120)/150 = 11 again.
+    """
+    rows = line_rows({"box": [40, 150]}, {"box": 20}, [0], [None], end="06:30")
+    rows["Stations"][0]["takt"] = 40
+    rows["Choices"] = [dict(station="s1", what="speed", value=f"{400 / 120} mm/s")]
+    report = compare(make(rows))
+    now, slow = report.fields[0].sets
+    assert (now.asked, now.made, now.not_made, now.passed_on) == (20, 11, 9, 20)
+    assert (slow.asked, slow.made, slow.not_made) == (20, 11, 9)
+    assert (slow.passed_on, now.is_admissible, slow.is_admissible) == (15, False, False)
+    assert {rule.station for rule in now.rules if rule.topic == "output"} == {"s2"}
+    answer = "Each of 2 sets is ruled out, the plan as it is among them"
+    assert report.answer(report.fields[0]) == answer
+
+
+def test_a_container_of_another_material_is_not_named() -> None:
+    """What Bond 60 comes in is nothing to a set that takes Bond 15."""
+    rows = two_materials(50, 5)
+    rows["Choices"].append(dict(material="Bond 60", component="a", what="container", value="500 mL"))
+    report = compare(make(rows))
+    found = by_cells(report)
+    assert set(found) == {("Bond 60", "1000 mL"), ("Bond 60", "500 mL"), ("Bond 15", "–")}
+    assert found["Bond 15", "–"].rank == 1
+    assert "Bond 60" not in report.answer(report.fields[0])
 
 
 def test_what_the_plan_check_refuses_is_a_rule() -> None:

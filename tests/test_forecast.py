@@ -18,11 +18,12 @@ import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
-from plans import MONDAY, hand_rows, make
+from plans import MONDAY, hand_rows, line_rows, make
 
 from dispense.base.errors import FileError, InputError
 from dispense.forecast import answers, whatif
 from dispense.forecast.decisions import fan_tables
+from dispense.forecast.findings import forecast_findings
 from dispense.forecast.horizon import horizon_of
 from dispense.forecast.model import forecast
 from dispense.forecast.orders import Demand, Purchase, Timing, stock_rule
@@ -1527,3 +1528,23 @@ def test_what_is_missing_is_never_staged_nor_taken_for_a_lot_of_that_name():
     assert sum(event.kind == "container" for event in result.events) == 1
     table = forecast(plan, 1, draws=20).tables["lots"].records()
     assert [row["Lot"] for row in table][:1] == ["no stock"]
+
+
+@pytest.mark.parametrize("end", ["06:28", "08:30"])
+def test_a_forecast_calls_a_line_short_where_its_sheets_do(end):
+    """A pot of two shots with 15 min between, fed by another station: the line begins them early enough.
+
+    For itself a station would have them spread to the end of its shift, and the second shots after it.
+    """
+    rows = line_rows({"box": [30, 60]}, {"box": 20}, [300], [None], end=end)
+    rows["Beads"] = rows["Beads"][:1]
+    rows["Pots"] = [
+        dict(pot="bed", part="box", station="s2", shape="box", length=50, width=20, depth=20, level=5)
+    ]
+    rows["Shots"] = [dict(part="box", pot="bed", shot=shot, portion=0.5, wait=15) for shot in (1, 2)]
+    rows["Stations"][1] |= dict(flow=1)
+    plan = make(rows)
+    short = {(item.date, item.shift, item.station.station) for item in play_plan(plan) if item.is_short}
+    told = [item for item in forecast_findings(forecast(plan, draws=20)) if item.topic == "unfinished"]
+    assert {(item.day, item.shift, item.station) for item in told} == short
+    assert bool(short) == (end == "06:28")

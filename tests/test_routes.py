@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import itertools
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -383,6 +384,67 @@ def test_the_way_of_a_part_counts_the_wait_between_its_shots():
     rows["Stations"][0] |= dict(flow=5, start_time=0, handling_time=0)
     rows["Routes"] = [dict(part="frame", step=1, station="hem")]
     assert route_time(make(rows), "frame", START) == pytest.approx(1201.0)
+
+
+def test_the_last_part_is_begun_so_that_it_is_through_by_the_end():
+    """Worked by hand: 06:00 to 08:00, break 07:30 to 07:40, 11 boxes of 40 s and 70 s, 600 s of wait between.
+
+    Backwards from 08:00, 20 s at each station for a container: s2 from 07:58:50, its container 07:58:30,
+    done at s1 by 07:48:30, begun there 07:47:50, container 07:47:30: 6450 − 600 s of work, 10 takts.
+    With a wait of 20 min it must be done at s1 by 07:38:30, in the break: begun by 07:29:20, 07:29:00.
+    """
+    for wait, worked in ((600, 6450 - 600), (1200, 5340)):
+        rows = line_rows({"box": [40, 70]}, {"box": 11}, [wait], [None], end="08:00", container_time=20)
+        rows["Breaks"] = [dict(shift="early", start="07:30", end="07:40")]
+        one, two = play_plan(make(rows))
+        assert one.takt == pytest.approx(worked / 10)
+        assert two.jobs[0].finished == 11
+        assert one.pace is not None and one.pace.spread is not None
+        assert one.pace.text == (
+            f"The number asked for sets the pace, {worked / 10:.1f} s for each good part; s2 allows 70.0 s"
+        )
+
+
+def cooling_rows(takt: float | None) -> dict[str, list[dict[str, Any]]]:
+    """A line whose cure doubles each 10 K, in a hall that cools from 33 to 13 °C."""
+    rows = line_rows({"box": [30, 60]}, {"box": 100}, [None], [None], end="14:00", container_time=60)
+    rows["Materials"][0] |= dict(
+        cure="room", move_time=40, cure_temperature=23, halving_step=10, activation_energy=None
+    )
+    rows["Stations"][0] |= dict(takt=takt, record="Hall")
+    rows["Temperatures"] = [
+        dict(record="Hall", time=time, temperature=value) for time, value in (("06:00", 33), ("14:00", 13))
+    ]
+    return rows
+
+
+def test_all_are_through_in_a_shop_that_cools():
+    """A cure of 20 min at 33 °C and of more than an hour at the end: what a stated takt makes is made.
+
+    The last one is early by the changes for which time is kept, and no more.
+    """
+    *_, stated = play_plan(make(cooling_rows(200)))
+    _, two = play_plan(make(cooling_rows(None)))
+    assert stated.jobs[0].finished == two.jobs[0].finished == 100
+    left = two.calendar.end - max(batch.ended for batch in two.batches)
+    # 60 s for a container at s2, and 60 s at s1 that a later begin would cure for longer: 1.3 h of cure
+    # grow by ln 2 / 10 K · 2.5 K/h · 1.3 h = 0.23 of the delay
+    assert left == pytest.approx(60 + 60 * 1.23, abs=3.0)
+    assert not [item for item in two.findings if item.topic == "output"]
+
+
+def test_a_line_that_is_short_says_what_holds_it_up():
+    """A stated takt that is too slow sets the pace; room that is never full does not."""
+    rows = line_rows({"box": [30, 60]}, {"box": 100}, [900], [20], end="08:00")
+    rows["Stations"][0]["takt"] = 90
+    *_, two = play_plan(make(rows))
+    (text,) = (item.fix for item in two.findings if item.topic == "output")
+    assert "Takt of s1 sets the pace, 90.0 s" in text
+    rows = line_rows({"box": [30, 60]}, {"box": 20}, [900], [20], end="08:00")
+    content = line_content(make(rows), list(play_plan(make(rows))), "s")
+    assert content is not None
+    assert str(content.values["headline"]).startswith("The number asked for sets the pace")
+    assert [row["pace"] for row in content.tables["LineStations"]] == ["The number asked for", ""]
 
 
 def test_one_station_is_played_with_its_line():

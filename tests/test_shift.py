@@ -966,6 +966,18 @@ def test_two_nozzles_do_what_one_cannot():
     ]
 
 
+def test_each_nozzle_has_a_check_shot_before_its_first_part():
+    """Twice an hour in 3.5 h of work: 7 checks, the first of them at each of two nozzles."""
+    rows = hand_rows()
+    rows["Stations"][0] |= dict(checks=2, check_volume=3, nozzles=2)
+    result = play(rows)
+    checks = events(result, "check")
+    start = events(result, "start")[0][0]
+    assert [(clock, text[:9]) for clock, text in checks[:2]] == [(start, "nozzle 1:"), (start, "nozzle 2:")]
+    assert len(checks) == result.check_shots == 8 and result.dispensed("checks") == 8 * 3 * ML
+    assert [result.balance(letter) for letter in "ab"] == [0, 0]
+
+
 @pytest.mark.parametrize(
     ("hours", "finished", "end"),
     [(dict(end="08:00"), 12, 8), (dict(end="11:00"), 21, 11), (dict(start="08:30", end="10:00"), 9, 10)],

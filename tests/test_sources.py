@@ -158,6 +158,25 @@ def test_mistakes_are_named_with_file_row_and_column(plan, tmp_path, table, text
     assert len(caught.value.problems) == 1, caught.value.problems
 
 
+def test_all_that_is_wrong_in_a_row_is_told(plan, tmp_path):
+    """A name that is not known beside a quantity that cannot be; one that is spelled otherwise is known."""
+    text = (
+        "date,shift,part,quantity\n2026-03-02,late,frames,-3\nsoon,EARLY,Frame,1\n"
+        "2026-03-04,night,frame,none\n"
+    )
+    with pytest.raises(InputError) as caught:
+        load_plan_from(plan, Sources(builds=put(tmp_path, "b.csv", text)))
+    told = sorted((item.where, item.argument) for item in caught.value.problems)
+    assert told == [
+        ("b.csv row 2", "part"),
+        ("b.csv row 2", "quantity"),
+        ("b.csv row 2", "shift"),
+        ("b.csv row 3", "date"),
+        ("b.csv row 4", "quantity"),
+        ("b.csv row 4", "shift"),
+    ]
+
+
 def test_mistakes_in_a_workbook_are_named_with_sheet_and_cell(plan, tmp_path):
     book = openpyxl.Workbook()
     book.active.title = "Export"

@@ -44,6 +44,7 @@ def test_the_sheets_say_from_when_on_they_hold(folder):
         (["--now", "07:40"], "choose it with --date and --shift"),
         (["--done", "3"], "a time of the shift such as 10:40"),
         ([*SHIFT, "--now", "25:40", "--done", "3"], "within shift early"),
+        ([*SHIFT, "--now", "05:40", "--done", "3"], 'now is "05:40"; it must be within shift early, 06:00'),
         ([*SHIFT, "--now", "soon"], "a time of day"),
         ([*SHIFT, "--now", "07:40", "--left", "a"], "such as A=350"),
         (

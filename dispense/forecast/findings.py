@@ -9,7 +9,9 @@ from collections import defaultdict
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding, gravest_first
 from ..base.printed import counted
 from ..base.units import rounded_volume_text, volume_text
+from ..plan.routes import lines
 from ..plan.workdays import work_days
+from ..shift.play import play_plan
 from ..shift.store import NANO
 from .orders import latest_order
 from .response import Occurrence
@@ -104,8 +106,13 @@ def _overdue(found: Forecast) -> list[Finding]:
 def _unfinished(found: Forecast) -> list[Finding]:
     """Stations whose parts do not fit into their shifts."""
     short: dict[str, list[Occurrence]] = defaultdict(list)
+    of_lines = _short_on_lines(found)
     for item in found.shifts:
-        if found.responses[item.key].is_short:
+        if item.station in lines(found.plan):
+            is_short = (item.date, item.shift, item.station) in of_lines
+        else:
+            is_short = found.responses[item.key].is_short
+        if is_short:
             short[item.station].append(item)
     return [
         Finding(
@@ -121,6 +128,19 @@ def _unfinished(found: Forecast) -> list[Finding]:
         )
         for station, items in sorted(short.items())
     ]
+
+
+def _short_on_lines(found: Forecast) -> set[tuple[datetime.date, str, str]]:
+    """Date, shift and station of what a line does not finish, played as its sheets play it.
+
+    What comes when, and what stands between the stations from the shift before, no station knows by itself.
+    """
+    joined = [item for item in found.shifts if item.station in lines(found.plan)]
+    if not joined:
+        return set()
+    until = joined[-1].date, joined[-1].shift
+    played = play_plan(found.plan, until=until, stations={item.station for item in joined})
+    return {(item.date, item.shift, item.station.station) for item in played if item.is_short}
 
 
 def _gaps(found: Forecast) -> list[Finding]:

@@ -29,6 +29,7 @@ NEAR_REFERENCE = validity(
     f"more than {FAR:.0f} K from the temperature of the known value: an extrapolation",
 )
 _LN2 = math.log(2.0)
+_ASKED_AGAIN = 16  # of the shares asked for last: whoever plays a shift asks for some several times
 _FLAT, _LIKE = 2.0, 1.25  # e-foldings of a rate, and ratio of its temperatures, over a piece of a record
 
 _ARRHENIUS = "Arrhenius law; R = 8.31446261815324 J/(mol·K), CODATA 2018"
@@ -405,6 +406,7 @@ class LifeClock:
         self._reference = (float(reference_life), float(reference_temperature))
         self._energy = None if activation_energy is None else float(activation_energy)
         self._step = float(halving_step)
+        self._known: dict[tuple[float, float], float] = {}
         self._constant = self._rate(self._heat[0]) if np.ptp(heat) == 0.0 else None
         self._spent: list[float] = cumulative_life(
             clock, heat, reference_life, reference_temperature, self._energy, self._step
@@ -416,6 +418,15 @@ class LifeClock:
             return (end - start) * self._constant
         if end < start:
             return -self.used(end, start)
+        known = self._known.get((start, end))
+        if known is None:
+            if len(self._known) >= _ASKED_AGAIN:
+                self._known.clear()
+            known = self._known[start, end] = self._used(start, end)
+        return known
+
+    def _used(self, start: float, end: float) -> float:
+        """The same along a temperature that changes, from the earlier time to the later."""
         times = self._times
         first, last = bisect_right(times, start) - 1, bisect_right(times, end) - 1
         if first == last:

@@ -207,7 +207,13 @@ def applications(plan: Plan, part: str) -> list[Application]:
 
 def applied_at(plan: Plan, part: str, station: Station) -> list[Application]:
     """What a station puts on a part, in order."""
-    return [item for item in applications(plan, part) if item.station == station.station]
+    cache: dict[str, dict[str, list[Application]]] = plan.kept("applied")
+    of_part = cache.get(part)
+    if of_part is None:
+        of_part = cache[part] = {}
+        for item in applications(plan, part):
+            of_part.setdefault(item.station, []).append(item)
+    return of_part.get(station.station, [])
 
 
 def in_one_go(items: Iterable[Application]) -> list[list[Application]]:

@@ -24,11 +24,11 @@ from ..base.units import (
     unit_factor,
     with_point,
 )
-from .checks import check_links, check_records
+from .checks import NameBeside, check_links, check_records
 from .prepared import lots_on_order, prepared
 from .records import MISSING_VALUE, RECORDS, Plan, RawTable
 from .rows import Insert, Pot, Row, Settings, Shot
-from .tables import LONGEST_TEXT, SETTINGS, TABLES, YEARS, Table, believable, believable_text
+from .tables import BUILDS, LONGEST_TEXT, SETTINGS, TABLES, YEARS, Table, believable, believable_text
 
 _R = TypeVar("_R", bound=Row)
 
@@ -54,6 +54,7 @@ def read_plan(
     plan = Plan()
     plan.settings = _read_settings(raws.get("Settings"), problems, plan.warnings)
     broken = set(unread)
+    beside: list[NameBeside] = []
     for table in TABLES:
         raw = raws.get(table.name)
         before = len(problems)
@@ -77,11 +78,12 @@ def read_plan(
         records = read_table(table, raw, problems, letters, plan.warnings)
         setattr(plan, table.attribute, records)
         if len(problems) > before:
+            beside += _names_beside(table, raw)
             broken.add(table.name)
     _spell_alike(plan)
     plan.stock += lots_on_order(plan)
 
-    problems.extend(check_links(plan, broken))
+    problems.extend(check_links(plan, broken, beside))
     if not broken and not problems:
         problems.extend(check_records(plan))
     return plan, sorted(problems, key=_place)
@@ -228,6 +230,20 @@ def read_table(
     records = [maker(*(*row.values, row.at)) for row in rows if not row.failed]
     _check_keys(table, records, problems)
     return records
+
+
+def _names_beside(table: Table, raw: RawTable) -> Iterator[NameBeside]:
+    """Names of other tables in rows of which another cell cannot be read."""
+    naming = [item for item in table.columns if item.refers or (table is BUILDS and item.name == "part")]
+    letters: dict[str, str] = {}
+    rows = read_rows(table, raw, [], letters, [])
+    places = {item.name: place for place, item in enumerate(table.columns)}
+    for row in rows:
+        for item in naming if row.failed and "" not in row.failed else ():
+            name = row.values[places[item.name]]
+            if name and item.name not in row.failed and item.name in letters:
+                number = "".join(filter(str.isdigit, row.at.rpartition("!")[2]))
+                yield NameBeside(f"{row.at.rpartition('!')[0]}!{letters[item.name]}{number}", item, str(name))
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,14 @@ say together is possible. Each problem names the cell of the row it was found in
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 from itertools import pairwise
+from typing import NamedTuple
 
 from ..base.errors import NA, NUM, DispenseError, InputError, Problem
-from ..base.naming import LIKELY, nearest
+from ..base.fields import Field
+from ..base.naming import LIKELY, fold, nearest
 from ..base.printed import listed
 from ..base.units import HOUR, from_si
 from ..handbook.evaluate import evaluate
@@ -49,8 +51,19 @@ PORTIONS_CLOSE = 1e-6  # by which the portions of a pot's shots may miss 1, as r
 MOST_STARTED = 100_000  # parts that one station may start in one shift
 
 
-def check_links(plan: Plan, broken: Collection[str] = ()) -> list[Problem]:
-    """Names that are used and do not exist; names of `broken` tables are not asked for."""
+class NameBeside(NamedTuple):
+    """A name in a row of which another cell cannot be read, so that the plan has no such row."""
+
+    where: str
+    column: Field
+    name: str
+
+
+def check_links(plan: Plan, broken: Collection[str] = (), beside: Iterable[NameBeside] = ()) -> list[Problem]:
+    """Names that are used and do not exist, those `beside` what cannot be read too.
+
+    Names of `broken` tables are not asked for.
+    """
     keys = {
         table.name: {
             getattr(row, table.key[0] if table.key else "path") for row in getattr(plan, table.attribute)
@@ -80,6 +93,7 @@ def check_links(plan: Plan, broken: Collection[str] = ()) -> list[Problem]:
                 problems.append(
                     _unknown(plan.cell(one, "part"), "part", one.part, "Parts or Assemblies", builders)
                 )
+    problems += _unknown_beside(plan, broken, beside, keys)
     pots = {(row.part, row.pot) for row in plan.pots}
     inside: list[Insert | Shot] = [*plan.inserts, *plan.shots]
     for piece in inside:
@@ -107,6 +121,20 @@ def check_links(plan: Plan, broken: Collection[str] = ()) -> list[Problem]:
             for name, cells in lost.items()
         ),
     ]
+
+
+def _unknown_beside(
+    plan: Plan, broken: Collection[str], beside: Iterable[NameBeside], keys: Mapping[str, set[str]]
+) -> Iterator[Problem]:
+    """Names in rows that have another fault as well."""
+    for where, column, name in beside:
+        tables = (column.refers,) if column.refers else ("Parts", "Assemblies")
+        known = set().union(*(keys[table] for table in tables if table in keys))
+        if not column.refers:
+            known |= {row.assembly for row in plan.assemblies}
+        is_known = fold(name) in {fold(str(one)) for one in known}
+        if known and not is_known and not set(tables) & set(broken):
+            yield _unknown(where, column.name, name, " or ".join(tables), known)
 
 
 def _unknown(where: str, argument: str, name: str, table: str, known: set[str]) -> Problem:

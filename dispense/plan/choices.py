@@ -104,6 +104,7 @@ class ChosenSet:
     options: tuple[Option, ...]
     plan: Plan
     is_present: bool
+    in_use: tuple[Option, ...]  # of these those that the stations use: not a container of another material
 
 
 # ----------------------------------------------------------------------------------------- reading
@@ -379,7 +380,12 @@ def chosen_sets(plan: Plan, choice_field: ChoiceField) -> Iterator[ChosenSet]:
         parts = [row for name in materials for row in changed.components_of(name).values()]
         key = (*stations, *parts)
         if key not in seen:
-            yield ChosenSet(options, changed, not seen)
+            in_use = tuple(
+                option
+                for option, axis in zip(options, choice_field.axes, strict=True)
+                if any(target.station or target.material in materials for target in axis.targets)
+            )
+            yield ChosenSet(options, changed, not seen, in_use)
             seen.add(key)
 
 

@@ -28,6 +28,7 @@ from ..plan.checks import check_records
 from ..plan.choices import ChoiceField, ChosenSet, choice_fields, chosen_sets
 from ..plan.materials import mixed_density
 from ..plan.records import Plan
+from ..plan.routes import route_of
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_weather
 from ..shift.play import play_plan
@@ -67,13 +68,14 @@ class SetResult:
     `used` is by category of the shift's balance. What is not known is None.
     """
 
-    names: tuple[str, ...]
+    names: tuple[str, ...]  # of what its stations use
     cells: tuple[str, ...]  # the same, short, by axis
     is_present: bool
     used: dict[str, int] = field(default_factory=lambda: dict.fromkeys(CATEGORIES, 0))
     left: int = 0  # in containers and hoses when the last shift ends
-    asked: int = 0
+    asked: int = 0  # good parts, of a route those at its end
     made: int = 0
+    passed_on: int = 0  # good parts of the stations that are chosen for
     cost: float | None = None  # of all that is used
     cost_on_parts: float | None = None
     unpriced: list[str] = field(default_factory=list)
@@ -149,7 +151,9 @@ class SetResult:
     def a_part(self, ranked_by: str) -> float:
         """Cost or waste [nL] for each good part, by which it is ranked."""
         value = self.cost if ranked_by == BY_COST else self.waste
-        return math.inf if value is None or not self.made or not self.is_played else value / self.made
+        return (
+            math.inf if value is None or not self.passed_on or not self.is_played else value / self.passed_on
+        )
 
 
 @dataclass(slots=True)
@@ -405,8 +409,8 @@ class _Bench:
     def play(self, chosen: ChosenSet) -> SetResult:
         """A set through the builds, with what is found of it."""
         found = SetResult(
-            tuple(option.name for option in chosen.options),
-            tuple(option.short for option in chosen.options),
+            tuple(option.name for option in chosen.in_use),
+            tuple(option.short if option in chosen.in_use else "–" for option in chosen.options),
             chosen.is_present,
         )
         plan = chosen.plan
@@ -467,21 +471,37 @@ class _Bench:
         """The builds, shift by shift."""
         counted_days, ends = set(self.days), {}
         for result in play_plan(plan, stations=self.stations, until=self.days[-1]):
-            if result.station.station not in self.stations:
-                continue
+            is_mine = result.station.station in self.stations
             if (result.date, result.shift) in counted_days:
+                self._count_parts(plan, found, result)
+            if is_mine and (result.date, result.shift) in counted_days:
                 _add(found, result)
                 ends[result.station.station] = result
         found.left = sum(sum(result.closing.values()) for result in ends.values())
 
+    def _count_parts(self, plan: Plan, found: SetResult, result: ShiftResult) -> None:
+        """Good parts that are asked for and made: of a route at its end, and what it is short of there.
+
+        What a set does to a line shows where the line ends, whichever of its stations is chosen for.
+        """
+        name = result.station.station
+        for job in result.jobs:
+            route = [row.station for row in route_of(plan, job.part)] or [name]
+            if name == route[-1] and not set(route).isdisjoint(self.stations):
+                found.asked += job.quantity
+                found.made += job.finished
+                if name not in self.stations:
+                    found.findings += [
+                        item for item in result.findings if item.part == job.part and item.topic == "output"
+                    ]
+
 
 def _add(found: SetResult, result: ShiftResult) -> None:
-    """Count a shift."""
+    """Count a shift of a station that is chosen for."""
     for used in result.used.values():
         for category, volume in used.items():
             found.used[category] += volume
-    found.asked += sum(job.quantity for job in result.jobs)
-    found.made += sum(job.finished for job in result.jobs)
+    found.passed_on += sum(job.finished for job in result.jobs)
     found.purges += result.purges
     found.mixers += result.mixers
     found.containers += sum(result.containers.values())

@@ -150,7 +150,7 @@ def _station_row(result: ShiftResult) -> Row:
         "other": from_si(max(available - busy - result.starved - result.blocked, 0.0), "min"),
         "available": from_si(available, "min"),
         "in_use": busy / available,
-        "pace": pace.slowest.what if pace and pace.slowest.station == result.station.station else "",
+        "pace": pace.binding.what if pace and pace.binding.station == result.station.station else "",
     }
 
 

@@ -183,7 +183,11 @@ def open_clock(plan: Plan, station: Station, material: Material) -> OpenClock | 
 
 def deepest(plan: Plan, station: str, part: str | None = None) -> float:
     """How deep moisture must reach in what a station puts on (a part) [m]."""
-    return max((depth for *_, depth in moisture_depths(plan, station, part)), default=0.0)
+    cache: dict[tuple[str, str | None], float] = plan.kept("deepest")
+    key = station, part
+    if key not in cache:
+        cache[key] = max((depth for *_, depth in moisture_depths(plan, station, part)), default=0.0)
+    return cache[key]
 
 
 def cure_times(plan: Plan, station: Station, part: str, start: float) -> CureTimes:

@@ -75,9 +75,7 @@ def _output(result: ShiftResult) -> Iterator[Finding]:
                 STOP,
                 f"{job.part}: {job.own_finished} of {job.quantity} good parts are finished by "
                 f"{hhmm(result.calendar.end, result.date)}",
-                "longer hours, a shorter takt, fewer parts, or a quicker or second station"
-                if result.pace is None
-                else f"longer hours, fewer parts, or quicken the line: {result.pace.text}",
+                _more_output(result),
                 topic="output",
                 part=job.part,
                 finished=job.own_finished,
@@ -95,6 +93,16 @@ def _output(result: ShiftResult) -> Iterator[Finding]:
                 part=job.part,
                 half_done=job.carried,
             )
+
+
+def _more_output(result: ShiftResult) -> str:
+    """What makes the parts that are missing: the line is quickened where it is not fast enough."""
+    pace = result.pace
+    if pace is None:
+        return "longer hours, a shorter takt, fewer parts, or a quicker or second station"
+    if pace.spread is None:
+        return f"longer hours, fewer parts, or quicken the line: {pace.text}"
+    return f"longer hours, fewer parts, or a shorter takt at {pace.spread.station}: {pace.text}"
 
 
 def _lost(result: ShiftResult) -> Iterator[Finding]:

@@ -273,10 +273,12 @@ class Line:
             result.passages.append(link.passage(result.calendar.start, result.calendar.end))
             if link.standing:
                 self.store.between.setdefault(link.after, []).extend(link.standing)
+        takts = {player.station.station: player.result.takt for player in self.players}
         for player in self.players:
             result = player.result
             names = lines(self.plan)[result.station.station]
-            result.pace = line_pace(self.plan, names, self.builds, result.calendar)
+            mine = {name: takt for name, takt in takts.items() if name in names}
+            result.pace = line_pace(self.plan, names, self.builds, result.calendar, mine)
 
 
 __all__ = ["Line", "Link", "count_over"]

@@ -433,7 +433,7 @@ class Player:
         result, station = self.result, self.station
         result.run_end = max(self.started_at, *(nozzle.free for nozzle in self.nozzles))
         is_kept = not self.stretch.is_last or station.after_run == KEEP_CLOSED
-        for nozzle in self.nozzles:
+        for nozzle in sorted(self.nozzles, key=lambda nozzle: nozzle.free):  # they draw in that order
             # one of several that got no part was put on with the others
             self.nozzle, mixer, end = nozzle, nozzle.mixer, max(nozzle.free, self.started_at)
             self._put_on_told(result.calendar.end)
@@ -634,14 +634,17 @@ class Player:
                 self._start(first)
                 self.nozzle = chosen
                 if self.owes_check:
-                    self._check(first)
+                    self._check_first(first)
         if work is None:
             parts = ((item[0], item[3]) for item in self.queue if item[3] is not None)
             if self.more_to_come() or any(
                 self._soonest(at, visits[id(part.job)][part.turn]) < math.inf for at, part in parts
             ):
-                self._wait_for_parts(due)
-                self._check(due)
+                if number == 0:
+                    self._check_first(due)
+                else:
+                    self._wait_for_parts(due)
+                    self._check(due)
             return None
         steps = visits[id(work.job)]
         if self.stretch.done is not None and not work.turn and self._is_all_done(work.job):
@@ -911,6 +914,14 @@ class Player:
             work.job.finished += 1
             work.job.taken_finished += work.is_taken
         self._batch(work)
+
+    def _check_first(self, due: float) -> None:
+        """The first check of a run is of each nozzle that is free then: each has a mixer of its own."""
+        for nozzle in self.nozzles:
+            if nozzle.free <= due:
+                self.nozzle = nozzle
+                self._check(due)
+        self.nozzle = min(self.nozzles, key=lambda nozzle: nozzle.free)
 
     def _check(self, due: float) -> None:
         """Check shots on one cup; a check that the shift has no time for is left out."""

@@ -114,8 +114,8 @@ def check_now(plan: Plan, today: Today, station: Station) -> None:
                 Problem(
                     "fill",
                     option,
-                    f"{from_si(clock, 'h'):.2f} h",
-                    f"within shift {today.shift}, {from_si(start, 'h'):g} to {from_si(end, 'h'):g} h",
+                    hhmm(clock, today.date),
+                    f"within shift {today.shift}, {hhmm(start, today.date)} to {hhmm(end, today.date)}",
                 )
             )
     components = plan.components_of(station.material)

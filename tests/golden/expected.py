@@ -207,6 +207,14 @@ def unmissed(missed: list[str]) -> tuple[str, ...]:
     return tuple(f"to {name}" for name in MILESTONES if name not in missed)
 
 
+def paced(pace: line.Pace) -> tuple[tuple[str, ...], tuple[Fact, ...]]:
+    """What sets the pace of a line; what could where the number asked for does."""
+    words, figures = (f"{pace.what} sets the pace", "for each good part"), (Fact(pace.seconds, "s"),)
+    if pace.able is None:
+        return words, figures
+    return (*words, f"{pace.able[0]} allows"), (*figures, Fact(pace.able[1], "s"))
+
+
 def output_findings(run: Played, here: dict[str, Any]) -> list[Found]:
     """Parts that are not made, half done, or lost."""
     day, found = run.day, []
@@ -216,8 +224,9 @@ def output_findings(run: Played, here: dict[str, Any]) -> list[Found]:
             figures = (Fact(own), Fact(job.good), Clock(day, run.hours.end))
             said: tuple[str, ...] = ("good parts", "finished", "longer hours")
             if run.pace:
-                said = (*said, "quicken the line", f"{run.pace.what} sets the pace")
-                figures = (*figures, Fact(run.pace.seconds, "s"))
+                mend = "a shorter takt at" if run.pace.able else "quicken the line"
+                said, more = (*said, mend), paced(run.pace)
+                said, figures = (*said, *more[0]), (*figures, *more[1])
             says = Says(said, (job.part,), figures)
             found.append(Found(STOP, says, "output", part=job.part, **here))
         if job.carried:
@@ -1417,8 +1426,9 @@ class Reckoning:
         paces = list(dict.fromkeys(run.pace for run in runs if run.pace))
         says = Says(("no part of a route is built",))
         if paces:
-            words = tuple(f"{pace.what} sets the pace" for pace in paces)
-            says = Says((*words, "for each good part"), (), tuple(Fact(pace.seconds, "s") for pace in paces))
+            told = [paced(pace) for pace in paces]
+            words = tuple(word for words, _ in told for word in words)
+            says = Says(words, (), tuple(figure for _, figures in told for figure in figures))
         names = {**self.head(), "day": first.day, "shift": first.shift, "hours": self.hours(first)}
         page = Page("line", first.day, {**names, "headline": says, "cautions": Says(CAUTION)})
         page.tables["LineStations"] = [

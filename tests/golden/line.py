@@ -149,14 +149,52 @@ def way(plant: Plant, part: str, start: float) -> float:
     return at - start
 
 
+def through_at(plant: Plant, part: str, begun: float, hours: Hours) -> float:
+    """When a part that is begun then is through its route; inf: not in the shift.
+
+    At each station it waits for one change of the mixer (or its purge) and of all containers; no visit is
+    cut by a break, nobody changes anything in one.
+    """
+    at, rows = begun, route(plant, part)
+    for row in rows:
+        station = station_of(plant, row.station)
+        change = max(station.mixer_time, station.purge_time) if station.mixer_volume > 0 else 0.0
+        change += station.container_time * len(plant.parts_of(station.material))
+        at = hours.at(hours.worked(at) + change)
+        shots = [shot for shot in amounts.shots_of(plant, part) if shot.station == row.station]
+        while shots:
+            later = [place for place, shot in enumerate(shots) if place and shot.wait > 0]
+            first, shots = shots[: (later or [len(shots)])[0]], shots[(later or [len(shots)])[0] :]
+            seconds = sum(shot.seconds for shot in first) + station.handling_time
+            begin = hours.fit(at, seconds)
+            if begin is None:
+                return math.inf
+            at = begin + seconds + (shots[0].wait if shots else 0.0)
+        if row is not rows[-1]:
+            at = goes_on(plant, row, at)
+    return at
+
+
+def last_begin(plant: Plant, part: str, hours: Hours) -> float:
+    """The last time from which a part is through its route by the end; -inf: there is none."""
+    low, high = hours.start, hours.end
+    if through_at(plant, part, low, hours) > hours.end + 1e-6:
+        return -math.inf
+    for _ in range(50):
+        middle = (low + high) / 2
+        low, high = (middle, high) if through_at(plant, part, middle, hours) <= hours.end else (low, middle)
+    return low
+
+
 def takt_of(plant: Plant, station: Any, hours: Hours, started: int) -> float:
-    """Where a route begins: the last part is through it by the end, no closer than the slowest takes them."""
+    """Where a route begins: the last part is through it by the end, one change at each station before it,
+    no closer than the slowest takes them."""
     spread = hours.available / started if started else math.inf
     begun = [part for part in routed(plant) if place_of(plant, part, station.station) == 0]
     begun = [part for part in begun if len(route(plant, part)) > 1]
     if not begun or started < 2:
         return spread
-    through = (hours.available - max(way(plant, part, hours.start) for part in begun)) / (started - 1)
+    through = hours.worked(min(last_begin(plant, part, hours) for part in begun)) / (started - 1)
     slowest = 0.0
     for part in begun:
         share = 1.0  # of those begun that come to the station
@@ -178,13 +216,21 @@ class Pace:
     station: str
     seconds: float
     good: int
+    able: tuple[str, float] | None = None  # where the number asked for sets it: what would else, and its time
 
 
-def pace_of(plant: Plant, names: list[str], builds: dict[str, int], hours: Hours) -> Pace | None:
+def pace_of(
+    plant: Plant,
+    names: list[str],
+    builds: dict[str, int],
+    hours: Hours,
+    takts: dict[str, float] | None = None,
+) -> Pace | None:
     """The longest time that a station, its takt or the room before one is taken, for each good part.
 
     Room: from its start at one station to that at the next a part takes its work and its wait; no more can do
-    so at once than the room and the nozzles hold (Little: L = λ·W).
+    so at once than the room and the nozzles hold (Little: L = λ·W). Where no takt is stated, parts begin at
+    `takts`, and where that is slower than all else the number asked for sets the pace.
     """
     built = {part: good for part, good in builds.items() if any(place_of(plant, part, n) == 0 for n in names)}
     good = sum(built.values())
@@ -213,6 +259,15 @@ def pace_of(plant: Plant, names: list[str], builds: dict[str, int], hours: Hours
             places = rows[0].room + station_of(plant, before).nozzles
             found.append((taken / places, f"Room before {after}", after))
     seconds, what, station = max(found, key=lambda item: item[0])
+    for name, takt in (takts or {}).items():
+        first = station_of(plant, name)
+        begun = sum(
+            started_at(plant, part, first, count)
+            for part, count in builds.items()
+            if place_of(plant, part, name) == 0
+        )
+        if not first.takt and begun and seconds * (1 + 1e-6) < takt * begun < math.inf:
+            return Pace("The number asked for", name, takt * begun / good, good, (what, seconds / good))
     return Pace(what, station, seconds / good, good)
 
 
@@ -440,7 +495,8 @@ class Line:
                     "stay": sum(gone) / len(gone) if gone else None,
                 }
             )
-        pace = pace_of(self.plant, self.names, self.builds, self.hours)
+        takts = {name: run.takt for name, run in played.items()}
+        pace = pace_of(self.plant, self.names, self.builds, self.hours, takts)
         for run in played.values():
             run.pace = pace
             run.handed_over = players[run.station.station].stands()

@@ -812,7 +812,8 @@ class Shift:
         played.run_end = hours.start
         if self.on_since is None:
             return
-        for nozzle in self.nozzles:
+        # what is drawn at the end of each comes out of the containers in the order of the clock
+        for nozzle in sorted(self.nozzles, key=lambda one: one.used if one.free == math.inf else one.free):
             self.nozzle = nozzle
             self.put_on_told(hours.end)
             end = self.used if self.free == math.inf else max(self.free, self.on_since)
@@ -946,7 +947,7 @@ class Shift:
                     self.start(first)
                     self.nozzle = min(self.nozzles, key=lambda nozzle: nozzle.free)
                     if owed:
-                        self.check(first)
+                        self.check_first(first)
             if what is None:
                 if any(
                     hours.fit(max(self.free, at), self.time(self.visit(*rest))) is not None
@@ -954,8 +955,13 @@ class Shift:
                     if rest
                 ):
                     coming_ones = [rest[6] for _, _, _, rest in queue if rest and rest[6] and not rest[3]]
+                    finished = None
                     if played.fed and len(coming_ones) == sum(rest is not None for *_, rest in queue):
                         finished = min(coming.finished for coming in coming_ones)
+                    if number == 0:
+                        self.check_first(due)
+                        continue
+                    if finished is not None:
                         self.starve(self.nozzle, self.free, due, finished)  # the check stands in between
                     self.check(due)
                 continue
@@ -1206,6 +1212,14 @@ class Shift:
             batches.append(mine)
         mine.serials.append(serial)
         mine.tracks.append((begun, ended))
+
+    def check_first(self, due: float) -> None:
+        """The first check of a run is of each nozzle that is free."""
+        for nozzle in self.nozzles:
+            if nozzle.free <= due:
+                self.nozzle = nozzle
+                self.check(due)
+        self.nozzle = min(self.nozzles, key=lambda nozzle: nozzle.free)
 
     def check(self, due: float) -> None:
         """A check shot."""
