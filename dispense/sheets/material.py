@@ -277,23 +277,22 @@ def _duties(plan: Plan, result: ShiftResult) -> list[tuple[float, str, str, str]
     day, found = result.date, []
     for shot in result.later_shots:
         clock = next_minute(shot.earliest) or 0.0
-        begun = f", begun {shot.origin}" if shot.origin else ""
-        found.append(
-            (
-                clock,
-                "later shot",
-                f"{shot.part} no. {shot.serial}: shot {shot.shot} not before {hhmm(clock, day)}, at "
-                f"least {duration_text(shot.wait)} after shot {shot.before}, poured at ____ : ____{begun}",
-                "",
-            )
+        begun = f"; begun {shot.origin}" if shot.origin else ""
+        words = (
+            f"{shot.part} no. {shot.serial}: shot {shot.shot} not before {hhmm(clock, day)}, "
+            f"{duration_text(shot.wait)} after shot {shot.before} at __:__{begun}"
         )
+        found.append((clock, "later shot", words, ""))
     for standing in standing_of(plan, result.station):
         every = standing.stir_every
         if every is None or not result.jobs:
             continue
         name = letter_name(standing.component.component, result.letters)
-        for clock in stir_times(result.calendar, every, result.run_end):
-            found.append((clock, "stir", f"stir the container of {name}, every {every / HOUR:g} h", name))
+        which = f" of {name}" if len(result.letters) > 1 else ""
+        words = f"stir the container{which}, every {every / HOUR:g} h"
+        found += [
+            (clock, "stir", words, name) for clock in stir_times(result.calendar, every, result.run_end)
+        ]
     return found
 
 

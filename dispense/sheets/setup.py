@@ -269,7 +269,7 @@ def _shots_words(shots: Sequence[tuple[str, float]]) -> str:
     """Masses of shots with the waits before them [min], alike ones together.
 
     >>> _shots_words([("348.1 g", 0.0), ("240.4 g", 60.0), ("240.4 g", 60.0)])
-    '3 shots: 348.1 g, then 2 × 240.4 g, wait at least 60 min between shots'
+    '3 shots: 348.1 g, then 2 × 240.4 g, wait at least 60 min'
     >>> _shots_words([("348.1 g", 0.0), ("240.4 g", 60.0), ("240.4 g", 90.0)])
     '3 shots: 348.1 g, then 240.4 g after at least 60 min, then 240.4 g after at least 90 min'
     """
@@ -287,7 +287,7 @@ def _shots_words(shots: Sequence[tuple[str, float]]) -> str:
         for mass, wait, count in groups
     )
     if is_even and (wait := waits.pop()):
-        words += f", wait at least {duration_text(wait * 60.0)} between shots"
+        words += f", wait at least {duration_text(wait * 60.0)}"
     return words
 
 
