@@ -278,10 +278,10 @@ def finding_lines(finding: Finding, words: str, width: int = PAGE_WIDTH) -> list
     """The words of a finding in lines of so many characters.
 
     A line that goes on begins with blanks where the finding warns: the sheets tell it apart by colour
-    with the line before. A note goes on without.
+    with the line before. That of a note begins with two, which are not coloured.
     """
-    lines = folded(words, width)
-    return lines if finding.is_warning else [line.strip() for line in lines]
+    first, *rest = folded(words, width)
+    return [first, *(rest if finding.is_warning else (f"  {line.strip()}" for line in rest))]
 
 
 def folded(words: str, width: int = PAGE_WIDTH) -> list[str]:

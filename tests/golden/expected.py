@@ -1077,7 +1077,7 @@ class Reckoning:
 
     @staticmethod
     def wait_findings(pot, station, shots, one: float | None) -> list[Found]:
-        """The least wait before each later shot; where cells have a limit also why, and what to do without."""
+        """The least wait before each later shot; where cells have a limit also why, and what to do."""
         where, names, found = (station.station, pot.part), (pot.part, pot.pot), []
         later = [pair for pair in itertools.pairwise(shots) if pair[1].wait]
         is_even = len(later) > 1 and len({shot.wait for _, shot in later}) == 1
