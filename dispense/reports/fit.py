@@ -114,7 +114,8 @@ class AtShop:
     def short(self) -> str:
         """For a headline."""
         what = "time" if self.degree is None else "rate"
-        return f"{what} at {celsius_text(self.temperature)} {self.factor_words}"
+        words = f"{what} at {celsius_text(self.temperature)} {self.factor_words}"
+        return words + (f", extrapolated over {self.beyond:.0f} K" if self.warning else "")
 
     @property
     def words(self) -> str:

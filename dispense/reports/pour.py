@@ -595,7 +595,7 @@ def wait_findings(
         ]
     why = fix = ""
     if pot.limit is not None:
-        why = f"; it keeps the cells below their limit of {celsius_text(pot.limit)}"
+        why = f"; it protects the cells, whose limit is {celsius_text(pot.limit)}"
         fix = WAIT_NOT_KEPT
         if one is not None:
             why += f", in one shot it would reach {celsius_text(one, 1)}"

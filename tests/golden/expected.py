@@ -1090,7 +1090,7 @@ class Reckoning:
                 words += ("after shot", "before shot")
                 figures += (Fact(before.number), Fact(shot.number))
             if pot.limit is not None:
-                words += ("cells below their limit", "stop and ask", "do not pour")
+                words += ("protects the cells", "stop and ask", "do not pour")
                 figures += (Fact(pot.limit, "°C"),)
             if one is not None:
                 words, figures = (*words, "in one shot"), (*figures, Fact(one, "°C", 0.002))
