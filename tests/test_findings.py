@@ -292,7 +292,7 @@ def test_pressure_above_the_limit_is_a_danger_everywhere(tmp_path, capsys):
 
 def test_the_wait_between_shots_is_printed(outputs):
     setup = outputs[0]["setup card"]
-    assert "Wait [min]" in setup and "wait 15 min after the shot before" in " ".join(setup.split())
+    assert "Wait [min]" in setup and "wait at least 15 min after the shot before" in " ".join(setup.split())
 
 
 def test_a_limit_that_nothing_checks_is_told():
