@@ -95,7 +95,8 @@ def test_a_level_run_near_the_shop_narrows_what_is_known_there(tmp_path):
     path = ramps_csv(tmp_path / "near.csv", level=25.0)
     near = fit_file(path, "kamal", out=tmp_path / "near.xlsx")
     assert near.at_shop.factor < far.at_shop.factor
-    assert near.at_shop.beyond == pytest.approx(2.0) and not any("level run" in words for words in near.warnings)
+    assert near.at_shop.beyond == pytest.approx(2.0)
+    assert not any("level run" in words for words in near.warnings)
     assert len(openpyxl.load_workbook(near.out)["Fit"]._charts) == 4
     # the temperature of the pour may be told: further out it is known less
     assert fit_file(path, "kamal", at=-20).at_shop.factor > near.at_shop.factor
