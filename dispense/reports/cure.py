@@ -42,6 +42,7 @@ from .pour import PourReport
 from .press import PASTE_RULE, JointReport, PressedBead, shortest_takt, station_beads, station_joints
 from .runs import CureRun
 from .shot_plan import ShotChoice, ShotMap
+from .standing import settling_findings
 from .thickening import ThickeningReport, thickening_report
 
 HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table
@@ -357,6 +358,7 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
         found += report.thickening.findings
     joined: list[JointReport | PressedBead] = [*report.joints, *report.beads]
     found += [finding for item in joined for finding in item.findings]
+    found += [item for item in settling_findings(report.plan, station) if item.is_warning]
     late = [window for *_, window in report.windows if window.is_late]
     if late:
         find(

@@ -61,6 +61,7 @@ CELLS_NOTE = (
     "cells as heat sinks count with {density:g} g/mL and {heat:g} J/(g·K) (common practice, no source, "
     "where the plan states nothing else) at the compound's temperature"
 )
+WAIT_NOT_KEPT = "was it shorter, or is it not known: stop and ask, do not pour"
 OVER_LIMIT = "pour limit"  # topic of a pour that passes the limit of its cells
 CAUTION = (
     "a runaway pour can burn, smoke and vent cells: prove the depth by a trial with "
@@ -458,18 +459,16 @@ def _judge(pour: PlannedPour) -> None:
             f"runaway criterion for the whole depth: δ = {pour.runaway.delta:.2f} is above "
             f"{pour.runaway.critical:.2f}: heat is made faster than the slab can give it off"
         )
-        limit = pour.limit
-        if limit is not None and pour.planned_peak <= limit:  # the criterion knows no using-up
-            pour.find(NOTE, words + "; the peak counts that the compound is used up", topic="runaway")
+        delta, critical = pour.runaway.delta, pour.runaway.critical
+        if pour.pack is not None:
+            words += " without cells; what is reckoned between the cells decides"
+            pour.find(NOTE, words, topic="runaway", delta=delta, critical=critical)
+        elif pour.limit is not None:  # the peak was judged, with its fix; the criterion knows no using-up
+            words += "; the peak counts that the compound is used up"
+            pour.find(NOTE, words, topic="runaway", delta=delta, critical=critical)
         else:
-            told = any(finding.kind == DANGER for finding in pour.findings)  # the caution with it
             pour.find(
-                DANGER,
-                words,
-                "pour shallower" + ("" if told else f"; {CAUTION}"),
-                topic="runaway",
-                delta=pour.runaway.delta,
-                critical=pour.runaway.critical,
+                DANGER, words, f"pour shallower; {CAUTION}", topic="runaway", delta=delta, critical=critical
             )
     if pour.runaway is not None:
         biot = biot_number(pour.depth, pour.film, pour.constants.conductivity)
@@ -570,16 +569,40 @@ def _judge_limit(pour: PlannedPour) -> None:
                 topic="near the pour limit",
                 **numbers,
             )
-    before = 1
-    for number, _, wait in pour.shots[1:]:
-        words = f"wait {duration_text(wait)} after shot {before} before shot {number}"
-        if pour.pack is None and limit is not None and pour.peak > limit >= pour.planned_peak:
-            words += (
-                f": in one shot it would reach {celsius_text(pour.peak, 1)}, limit "
-                f"{celsius_text(limit)}; keep the wait between the shots"
-            )
-        pour.find(NOTE, words, topic=WAIT, wait_min=wait / 60.0)
-        before = number
+    one = None  # the peak in one shot, where that alone would pass the limit
+    if pour.pack is None and limit is not None and pour.peak > limit >= pour.planned_peak:
+        one = pour.peak
+    pour.findings += wait_findings(pour.pot, pour.material, pour.shots, one)
+
+
+def wait_findings(
+    pot: Pot, material: Material, shots: Sequence[PouredShot], one: float | None = None
+) -> list[Finding]:
+    """The least wait before each later shot, what it protects, what to do where it was not kept.
+
+    Alike waits are told together. `one` is the peak in one shot [K] where that would pass the limit.
+    """
+    later = [(before, number, wait) for (before, *_), (number, _, wait) in pairwise(shots)]
+    waits = {wait for *_, wait in later}
+    told: list[tuple[str, float]] = []
+    if len(later) > 1 and len(waits) == 1:
+        wait = waits.pop()
+        told.append((f"wait at least {duration_text(wait)} after each shot before the next", wait))
+    else:
+        told += [
+            (f"wait at least {duration_text(wait)} after shot {before} before shot {number}", wait)
+            for before, number, wait in later
+        ]
+    why = fix = ""
+    if pot.limit is not None:
+        why = f"; it protects the cells, whose limit is {celsius_text(pot.limit)}"
+        fix = WAIT_NOT_KEPT
+        if one is not None:
+            why += f", in one shot it would reach {celsius_text(one, 1)}"
+    return [
+        pot_finding(pot, material, NOTE, words + why, fix, WAIT, {"wait_min": wait / 60.0})
+        for words, wait in told
+    ]
 
 
 def pour_findings(plan: Plan, station: str) -> list[Finding]:
@@ -594,7 +617,10 @@ def pour_findings(plan: Plan, station: str) -> list[Finding]:
         except DispenseError as error:
             found += [not_computed(pot, material, str(problem)) for problem in error.problems]
             continue
-        found += planned.findings if planned is not None else [_not_known(pot, material)]
+        if planned is None:
+            found += [_not_known(pot, material), *wait_findings(pot, material, _shots(plan, pot)[0])]
+        else:
+            found += planned.findings
     return found
 
 

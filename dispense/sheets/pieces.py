@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
@@ -77,6 +78,13 @@ def hours(result: ShiftResult) -> str:
     """Start to end of a shift; an end after midnight with its date."""
     calendar, day = result.calendar, result.date
     return f"{hhmm(calendar.start, day)}–{hhmm(calendar.end, day)}"
+
+
+def next_minute(clock: float | None) -> float | None:
+    """The whole minute at or after a clock time: cells and clocks drop the seconds."""
+    if clock is None or not abs(clock) < LONGEST:
+        return clock
+    return 60.0 * math.ceil(clock / 60.0 - 1e-6)
 
 
 def shop_record(result: ShiftResult) -> list[float]:
@@ -270,10 +278,10 @@ def finding_lines(finding: Finding, words: str, width: int = PAGE_WIDTH) -> list
     """The words of a finding in lines of so many characters.
 
     A line that goes on begins with blanks where the finding warns: the sheets tell it apart by colour
-    with the line before. A note goes on without.
+    with the line before. That of a note begins with two, which are not coloured.
     """
-    lines = folded(words, width)
-    return lines if finding.is_warning else [line.strip() for line in lines]
+    first, *rest = folded(words, width)
+    return [first, *(rest if finding.is_warning else (f"  {line.strip()}" for line in rest))]
 
 
 def folded(words: str, width: int = PAGE_WIDTH) -> list[str]:

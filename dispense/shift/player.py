@@ -45,7 +45,7 @@ from ..base.errors import NUM, InputError, Problem
 from ..base.numbers import EQUAL
 from ..base.units import DAY
 from ..handbook.life import LifeClock
-from ..plan.amounts import applied_at, parts_started, spread_scrap
+from ..plan.amounts import applied_at, in_one_go, parts_started, spread_scrap
 from ..plan.materials import working_life
 from ..plan.records import Plan
 from ..plan.routes import fates, passed_on, place_in_route
@@ -59,7 +59,19 @@ from .handover import on_the_way, origin_text, standing
 from .idle import off_text, weigh_idle
 from .mixer import GELLED, Mixer, oldest_factor
 from .pace import shift_takt
-from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, MixerAge, ShiftResult, TooLong
+from .results import (
+    CATEGORIES,
+    Batch,
+    Event,
+    Handover,
+    Job,
+    LaterShot,
+    Lost,
+    Mating,
+    MixerAge,
+    ShiftResult,
+    TooLong,
+)
 from .setup import as_run
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
@@ -917,6 +929,8 @@ class Player:
 
     def _dispense(self, work: Work, visit: Visit, begin: float, number: int) -> None:
         """The material of one visit goes on."""
+        if work.turn:
+            self._wait_kept(work)
         category = "scrap" if work.is_scrap else "parts"
         draw, push, lost = self.supply.draw, self.nozzle.mixer.push, 0.0
         for volume, start, end in visit.pieces:
@@ -934,6 +948,14 @@ class Player:
             work.begun = begin
             work.job.begun += 1
             self._surface(work, number)
+
+    def _wait_kept(self, work: Work) -> None:
+        """From when on the next shot of a part may be poured."""
+        visits = in_one_go(work.job.applications)
+        before, now = visits[work.turn - 1][-1], visits[work.turn][0]
+        self.result.later_shots.append(
+            LaterShot(now.part, work.serial, now.shot, before.shot, work.ended, now.wait, work.origin)
+        )
 
     def _finish(self, work: Work) -> None:
         """A part is done."""

@@ -137,6 +137,23 @@ class Mating(NamedTuple):
         return self.planned - self.latest
 
 
+class LaterShot(NamedTuple):
+    """A shot of a part that waits for the one before: from when [s] it may be poured, as played."""
+
+    part: str
+    serial: int
+    shot: int
+    before: int  # the shot that it waits for
+    poured: float  # when that was done
+    wait: float
+    origin: str = ""  # the shift that began the part, where that is another
+
+    @property
+    def earliest(self) -> float:
+        """From when on it may be poured [s]."""
+        return self.poured + self.wait
+
+
 @dataclass(slots=True)
 class Batch:
     """Parts of one batch on the cure board; clock times [s], None where nothing is stated.
@@ -307,6 +324,7 @@ class ShiftResult(WithFindings):
     ran_empty: list[RanEmpty] = field(default_factory=list)
     too_long: list[TooLong] = field(default_factory=list)
     idles: list[Idle] = field(default_factory=list)
+    later_shots: list[LaterShot] = field(default_factory=list)
     lost: list[Lost] = field(default_factory=list)
     taken_over: list[Handover] = field(default_factory=list)
     handed_over: list[Handover] = field(default_factory=list)
