@@ -634,7 +634,7 @@ def test_runaway_criterion_and_time_to_maximum_rate():
     # slab, 60 kJ/mol, 1e6 1/s, 400 J/g, 1.15 g/mL, 0.2 W/(m·K), 23 °C: 13.3234381 mm by the isothermal
     # Lane–Emden equation where the face is held; with the pot's film of 10 W/(m²·K) less, by the largest
     # δ = 2c²·sech²c·exp(−2c·tanh c/Bi) on a grid of c (P. H. Thomas 1958);
-    # adiabatic time c·R·T²/(H·k·E) with 1.8 J/(g·K): 0.5809645354 h
+    # adiabatic time with 1.8 J/(g·K) by LSODA: 0.68679 h (its first term c·R·T²/(H·k·E) is 0.58096 h)
     rows = pot_rows(rate_1=6e7, order_n=1, heat=400, conductivity=0.2)
     for part in rows["Components"]:
         part["density"] = 1.15
@@ -649,7 +649,7 @@ def test_runaway_criterion_and_time_to_maximum_rate():
     assert found.runaway.half_thickness == pytest.approx(brentq(excess, 1e-4, 13.3e-3), rel=1e-6)
     rows["Pots"][0]["film"] = 1e5  # as good as held
     assert pour_of(rows).runaway.half_thickness * 1e3 == pytest.approx(13.3234381, rel=1e-3)
-    assert found.maximum_rate / 3600.0 == pytest.approx(0.5809645354, rel=1e-8)
+    assert found.maximum_rate / 3600.0 == pytest.approx(0.68679, rel=1e-4)
     assert found.runaway.runs_away and any("runaway" in words for words in found.warnings)
 
 

@@ -1021,11 +1021,15 @@ def _pour_text(pour: PourReport) -> str:
         lines.append(f"between the cells, as planned: {pour.planned_words}")
     limit = "no limit stated" if pour.limit is None else f"limit {celsius_text(pour.limit, 1)}"
     lines.append(f"{limit}; {pour.safe_label}: {pour.safe_words}")
-    if pour.runaway is not None and pour.maximum_rate is not None:
+    if pour.runaway is not None:
         lines.append(
             f"runaway criterion δ = {pour.runaway.delta:.2f}, critical "
-            f"{pour.runaway.critical:.2f} (at {from_si(pour.runaway.half_thickness, 'mm'):.1f} "
-            f"mm); adiabatic time to the maximum rate {pour.maximum_rate / 60:.0f} min"
+            f"{pour.runaway.critical:.2f} (at {from_si(pour.runaway.half_thickness, 'mm'):.1f} mm)"
+            + (
+                f"; adiabatic time to the maximum rate {shop(pour.maximum_rate, 'min'):.1f} min"
+                if pour.maximum_rate is not None and math.isfinite(pour.maximum_rate)
+                else ""
+            )
         )
     return "\n".join([*lines, *pour.notes, pour_report.CAUTION])
 

@@ -338,7 +338,8 @@ def _planned(plan: Plan, pot: Pot) -> PlannedPour | None:
             film,
             conductivity,
         )
-        maximum = time_to_maximum_rate(start, kinetics, heat, specific_heat)
+        # 0: it never quickens
+        maximum = time_to_maximum_rate(start, kinetics, heat, specific_heat) or None
     planned = PlannedPour(
         pot,
         material,
