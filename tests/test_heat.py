@@ -575,7 +575,7 @@ def test_time_to_maximum_rate_by_the_full_kinetics():
 def test_what_never_quickens_has_no_time_to_a_maximum():
     # by hand: E·H/(c·R·T²) = 0.06 is below the order 1: the rate only falls
     assert time_to_maximum_rate(296.15, NthOrder(1e6, 6e4), 1e3, 1500.0) == 0.0
-    # k1 = 0 and m < 1: ∫α^−m dα is finite at 0; isothermal near the start, T ≈ T₀, checked by LSODA from 1e-12
+    # k1 = 0 and m < 1: ∫α^−m dα is finite at 0; LSODA from 1e-12
 
     def auto(degree, heat):
         return 1e6 * np.exp(-6e4 / R / heat) * np.maximum(degree, 0.0) ** 0.5 * np.maximum(1.0 - degree, 0.0)

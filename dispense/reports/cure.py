@@ -42,7 +42,8 @@ from .pour import PourReport
 from .press import PASTE_RULE, JointReport, PressedBead, shortest_takt, station_beads, station_joints
 from .runs import CureRun
 from .shot_plan import ShotChoice, ShotMap
-from .thickening import ThickeningReport, thickening_report
+from .standing import standing_findings
+from .thickening import ThickeningReport, life_findings, thickening_report
 
 HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table
 HUMIDITIES = (0.3, 0.5, 0.7)
@@ -353,8 +354,8 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
     for run in report.runs:
         found += cure_runs.run_findings(station, material, run)
         found += cure_runs.early_test(station, material, run)
-    if report.thickening is not None:
-        found += report.thickening.findings
+    found += life_findings(report.plan, station) if report.thickening is None else report.thickening.findings
+    found += standing_findings(report.plan, station)
     joined: list[JointReport | PressedBead] = [*report.joints, *report.beads]
     found += [finding for item in joined for finding in item.findings]
     late = [window for *_, window in report.windows if window.is_late]

@@ -44,6 +44,7 @@ from ..base.clock import hhmm
 from ..base.errors import NUM, InputError, Problem
 from ..base.findings import Finding
 from ..base.numbers import EQUAL
+from ..base.printed import lower_figure
 from ..base.units import DAY
 from ..handbook.life import LifeClock
 from ..plan.amounts import applied_at, parts_started, spread_scrap
@@ -591,10 +592,11 @@ class Player:
     def _past(self, share: float, by_end: float) -> str:
         """How far the oldest material is, or would be on the next part."""
         limit = self.station.purge_share
+        shown = f"limit {lower_figure(100.0 * limit)}%"
         if share >= limit:
             reached = self.nozzle.mixer.reaches(limit)
-            return f"{share:.0%} of pot life used, limit {limit:.0%} at {hhmm(reached, self.date)}"
-        return f"the next part would end at {by_end:.0%} of pot life, limit {limit:.0%}"
+            return f"{share:.0%} of pot life used, {shown} at {hhmm(reached, self.date)}"
+        return f"the next part would end at {by_end:.0%} of pot life, {shown}"
 
     def _purge(self, clock: float, because: str, why: str = "") -> float:
         """Purge; when it is done [s]."""
