@@ -104,6 +104,7 @@ def parser() -> argparse.ArgumentParser:
         "--against", metavar="FILE", help="the last good version: what jumped and what is gone since"
     )
     _sources(check)
+    _as_of(check)
     _json(check)
     check.set_defaults(run=_check)
 
@@ -117,6 +118,7 @@ def parser() -> argparse.ArgumentParser:
     )
     _plan(fill)
     _sources(fill)
+    _as_of(fill)
     fill.add_argument(
         "--out", metavar="DIR", help="folder for the sheets (default: a folder named after the plan)"
     )
@@ -180,7 +182,7 @@ def parser() -> argparse.ArgumentParser:
         metavar="CODE",
         help=f"{', '.join(languages())}, or a word list fr.csv (default: that of the plan's Settings)",
     )
-    fill.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    _side_by_side(fill)
     fill.add_argument(
         "--open", action="store_true", help="write into the workbook open in the spreadsheet (Windows, macOS)"
     )
@@ -196,11 +198,14 @@ def parser() -> argparse.ArgumentParser:
     )
     forecast.add_argument("--out", metavar="FILE", help="workbook, .csv or .json to write")
     _sources(forecast)
+    _as_of(forecast)
     forecast.add_argument(
-        "--as-of",
-        metavar="YYYY-MM-DD",
-        type=datetime.date.fromisoformat,
-        help="today: builds before it are history (default: the first build)",
+        "--learned",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="count on a figure as dispense learn shows it, scrap:STATION, purges:STATION or "
+        "demand-spread:all; or on all of these that differ by more than noise: all; may be given again",
     )
     forecast.add_argument(
         "--runs", dest="draws", type=int, default=500, metavar="N", help="simulation runs (default: 500)"
@@ -221,7 +226,7 @@ def parser() -> argparse.ArgumentParser:
     _tables(forecast)
     _unattended(forecast)
     _manifest(forecast)
-    forecast.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    _side_by_side(forecast)
     _json(forecast)
     forecast.set_defaults(run=_forecast)
 
@@ -259,6 +264,7 @@ def parser() -> argparse.ArgumentParser:
     )
     _plan(compare)
     _sources(compare)
+    _as_of(compare)
     compare.add_argument(
         "--station", metavar="NAME", help="station that is chosen for (default: all with rows in Choices)"
     )
@@ -271,7 +277,7 @@ def parser() -> argparse.ArgumentParser:
             help=f"{words} day of the builds that count (default: the plan's {words})",
         )
     compare.add_argument("--out", metavar="FILE", help="workbook to write")
-    compare.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    _side_by_side(compare)
     _paper(compare)
     _tables(compare)
     _unattended(compare)
@@ -435,6 +441,29 @@ def _add_floor(commands: Any) -> None:
     _json(learn)
     learn.set_defaults(run=_learn)
 
+    explain = commands.add_parser(
+        "explain",
+        help="planned and actual use week by week, and what explains the difference",
+        description="By component and week, from the journal beside the plan: what was used (stock counted "
+        "twice, or containers opened) against what was planned, and how much of the difference is builds, "
+        "scrap, shot weight, purges, containers thrown away with a rest, and unexplained.",
+        epilog="Example: dispense explain plan.xlsx --out explain.xlsx",
+    )
+    _plan(explain)
+    for option, dest, words in (("from", "first", "begin on or after"), ("to", "last", "end on or before")):
+        explain.add_argument(
+            f"--{option}",
+            dest=dest,
+            metavar="YYYY-MM-DD",
+            type=datetime.date.fromisoformat,
+            help=f"periods that {words} this day (default: all)",
+        )
+    explain.add_argument("--out", metavar="FILE", help="workbook to write")
+    _paper(explain)
+    _tables(explain)
+    _json(explain)
+    explain.set_defaults(run=_explain)
+
     release = commands.add_parser(
         "release",
         help="release a plan as its next revision, or say what differs from the last",
@@ -531,6 +560,23 @@ def _plan(command: argparse.ArgumentParser) -> None:
         action="store_true",
         help="go on where the plan is open in a spreadsheet: its file as it was saved is read",
     )
+    command.add_argument(
+        "--anew",
+        action="store_true",
+        help="work out pours, patterns and schedules anew, with nothing that earlier runs kept",
+    )
+
+
+def _side_by_side(command: argparse.ArgumentParser) -> None:
+    """Who works: some processors, or other machines."""
+    either = command.add_mutually_exclusive_group()
+    either.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    either.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="work on a cluster of Dask, its scheduler at tcp://HOST:PORT: the plan goes to its machines, "
+        "so that it must be one you trust",
+    )
 
 
 def _paper(command: argparse.ArgumentParser) -> None:
@@ -541,13 +587,29 @@ def _paper(command: argparse.ArgumentParser) -> None:
 
 def _sources(command: argparse.ArgumentParser) -> None:
     """Where the tables that change daily come from, where it is not the plan."""
-    for name, what in (("builds", "builds"), ("stock", "stock"), ("orders", "open orders")):
+    for name, what in (
+        ("builds", "builds"),
+        ("stock", "stock"),
+        ("orders", "open orders"),
+        ("standing", "what stands at stations (table Standing)"),
+    ):
         command.add_argument(
             f"--{name}",
             metavar="FILE",
             help=f"{what} from a .csv, .parquet, .sqlite or .xlsx file or a database address, in place of "
             "the plan's; ::TABLE, ::SHEET or ::'select …' behind it says which",
         )
+
+
+def _as_of(command: argparse.ArgumentParser) -> None:
+    """Today, and what stands there by then."""
+    command.add_argument(
+        "--as-of",
+        metavar="DAY",
+        help='today, 2026-03-02 or "2026-03-02 14:00": builds before it are history, and what stands at '
+        "stations and lies in store by then is that of the table Standing and of the journal (default: the "
+        "last time that the table tells, else the first build)",
+    )
 
 
 def _tables(command: argparse.ArgumentParser) -> None:
@@ -574,7 +636,7 @@ def _manifest(command: argparse.ArgumentParser) -> None:
 def _read_from(options: argparse.Namespace) -> Any:
     from .plan.sources import Sources
 
-    return Sources(options.builds, options.stock, options.orders)
+    return Sources(options.builds, options.stock, options.orders, options.standing)
 
 
 def _json(command: argparse.ArgumentParser) -> None:
@@ -608,8 +670,13 @@ def _guarded(options: argparse.Namespace) -> int:
             from .xlsx.opened import refuse_open
 
             refuse_open(options.plan)
-        code: int = options.run(options)
-        return code
+        if getattr(options, "anew", True):
+            code: int = options.run(options)
+            return code
+        from .base.kept import home_folder, keeping
+
+        with keeping(home_folder()):
+            return int(options.run(options))
     except DispenseError as error:
         for problem in error.problems:
             print(problem, file=sys.stderr)
@@ -741,11 +808,20 @@ def _new(options) -> int:
 
 
 def _check(options) -> int:
-    from .plan.sources import check_plan_from
-    from .reports.findings import plan_findings
+    from .base.collector import without_collector
 
-    plan, problems = check_plan_from(options.plan, _read_from(options))
-    findings = [] if problems else [*plan_findings(plan), *_compared(options, plan)]
+    with without_collector():  # modules and records stay until the end
+        from .base.findings import gravest_first
+        from .jobs.start import started
+        from .plan.sources import check_plan_from
+        from .reports.findings import plan_findings
+
+        sources = _read_from(options)
+        plan, problems = check_plan_from(options.plan, sources)
+        begin = None if problems else started(plan, options.plan, sources, options.as_of)
+        findings = [] if begin is None else [*plan_findings(begin.plan), *_compared(options, plan)]
+        if begin is not None:
+            plan, findings = begin.plan, gravest_first([*begin.findings, *findings])
     if options.json:
         _print_json(
             {
@@ -759,7 +835,7 @@ def _check(options) -> int:
         for warning in plan.warnings:
             print(f"note: {warning}", file=sys.stderr)
     else:
-        _print_checked(options.plan, plan, findings)
+        _print_checked(options.plan, plan, findings, "" if begin is None else begin.words)
     return BAD_INPUT if problems else exit_code(findings)
 
 
@@ -772,7 +848,7 @@ def _compared(options: argparse.Namespace, plan: Any) -> list[Finding]:
     return [*found, *against(plan, load_plan(options.against))] if options.against else found
 
 
-def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
+def _print_checked(name: str, plan: Any, findings: list[Finding], begins: str) -> None:
     from .base.terminal import findings_text, printable
 
     size = f"{len(plan.builds)} builds of {len(plan.parts)} parts at {len(plan.stations)} stations"
@@ -781,6 +857,8 @@ def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
         print(f"{printable(name)}: {size}; every table can be read, look at {tally(warnings)}")
     else:
         print(f"{printable(name)}: no problems found in {size}")
+    if begins:
+        print(begins)
     if findings:
         print("\n" + printable(findings_text(findings)))
     if plan.builds:
@@ -788,32 +866,36 @@ def _print_checked(name: str, plan: Any, findings: list[Finding]) -> None:
 
 
 def _fill(options) -> int:
+    from .base.cluster import cluster
     from .jobs.fill import fill
 
     bar = _Bar("filling")
-    report = fill(
-        options.plan,
-        options.out,
-        sources=_read_from(options),
-        date=options.date,
-        shift=options.shift,
-        stations=options.station,
-        templates=options.templates,
-        paper=options.paper,
-        processes=options.processes,
-        open_workbook=options.open,
-        language=options.language,
-        progress=bar,
-        now=options.now,
-        done=options.done,
-        left={name: _number(text, "left") for name, text in _pairs(options.left, "left").items()},
-        mounted=_pairs(options.mounted, "mounted"),
-        mixers=options.mixer,
-        stops=options.stop,
-        stamp=options.stamp,
-        tables=options.tables,
-        table_form=options.table_form,
-    )
+    with cluster(options.cluster) as executor:
+        report = fill(
+            options.plan,
+            options.out,
+            sources=_read_from(options),
+            as_of=options.as_of,
+            date=options.date,
+            shift=options.shift,
+            stations=options.station,
+            templates=options.templates,
+            paper=options.paper,
+            processes=options.processes,
+            executor=executor,
+            open_workbook=options.open,
+            language=options.language,
+            progress=bar,
+            now=options.now,
+            done=options.done,
+            left={name: _number(text, "left") for name, text in _pairs(options.left, "left").items()},
+            mounted=_pairs(options.mounted, "mounted"),
+            mixers=options.mixer,
+            stops=options.stop,
+            stamp=options.stamp,
+            tables=options.tables,
+            table_form=options.table_form,
+        )
     bar.close()
     return _tell(report, options)
 
@@ -841,26 +923,31 @@ def _number(text: str, option: str) -> float:
 
 
 def _forecast(options) -> int:
+    from .base.cluster import cluster
     from .jobs.forecast import forecast_file
 
-    report = forecast_file(
-        options.plan,
-        weeks=options.weeks,
-        out=options.out,
-        builds=options.builds,
-        stock=options.stock,
-        orders=options.orders,
-        draws=options.draws,
-        seed=options.seed,
-        processes=options.processes,
-        paper=options.paper,
-        as_of=options.as_of,
-        tables=options.tables,
-        table_form=options.table_form,
-        upload=options.upload,
-        columns=options.columns,
-        manifest=options.manifest,
-    )
+    with cluster(options.cluster) as executor:
+        report = forecast_file(
+            options.plan,
+            weeks=options.weeks,
+            out=options.out,
+            builds=options.builds,
+            stock=options.stock,
+            orders=options.orders,
+            standing=options.standing,
+            draws=options.draws,
+            seed=options.seed,
+            processes=options.processes,
+            executor=executor,
+            paper=options.paper,
+            as_of=options.as_of,
+            tables=options.tables,
+            table_form=options.table_form,
+            upload=options.upload,
+            columns=options.columns,
+            manifest=options.manifest,
+            learned=options.learned,
+        )
     return _tell(report, options)
 
 
@@ -903,6 +990,21 @@ def _learn(options) -> int:
     return _tell(learn_file(options.plan, take=options.take, **asked), options)
 
 
+def _explain(options: argparse.Namespace) -> int:
+    from .jobs.explain import explain_file
+
+    report = explain_file(
+        options.plan,
+        first=options.first,
+        last=options.last,
+        out=options.out,
+        paper=options.paper,
+        tables=options.tables,
+        table_form=options.table_form,
+    )
+    return _tell(report, options)
+
+
 def _release(options) -> int:
     from .jobs.release import release
 
@@ -937,23 +1039,27 @@ def _cure(options) -> int:
 
 
 def _compare(options) -> int:
+    from .base.cluster import cluster
     from .jobs.compare import compare_file
 
     bar = _Bar("playing")
-    report = compare_file(
-        options.plan,
-        station=options.station,
-        sources=_read_from(options),
-        first=options.first,
-        last=options.last,
-        out=options.out,
-        paper=options.paper,
-        processes=options.processes,
-        tables=options.tables,
-        table_form=options.table_form,
-        progress=bar,
-        manifest=options.manifest,
-    )
+    with cluster(options.cluster) as executor:
+        report = compare_file(
+            options.plan,
+            station=options.station,
+            sources=_read_from(options),
+            as_of=options.as_of,
+            first=options.first,
+            last=options.last,
+            out=options.out,
+            paper=options.paper,
+            processes=options.processes,
+            executor=executor,
+            tables=options.tables,
+            table_form=options.table_form,
+            progress=bar,
+            manifest=options.manifest,
+        )
     bar.close()
     return _tell(report, options)
 

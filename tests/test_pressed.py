@@ -381,7 +381,7 @@ def test_takt():
 def on_the_card(plan):
     """Warnings that the setup card of the station shows, whoever found them."""
     content = station_setup_content(plan, setup_card(plan, "hem"), "")
-    return [row["text"] for row in content.tables["SetupNotes"]]
+    return [row["text"] for name in ("SetupNotes", "SetupRemarks") for row in content.tables[name]]
 
 
 def test_a_long_plate_is_pressed_as_a_strip():

@@ -43,7 +43,7 @@ def found(look, plan):
 
 def on_the_card(plan):
     content = station_setup_content(plan, setup_card(plan, "hem"), "")
-    return [row["text"] for row in content.tables["SetupNotes"]]
+    return [row["text"] for name in ("SetupNotes", "SetupRemarks") for row in content.tables[name]]
 
 
 def test_a_plan_that_states_nothing_hears_nothing():

@@ -509,7 +509,7 @@ def _write_summary(sheet: Worksheet, found: Forecast, made: dict[str, _Sheet]) -
     )
     sheet["A3"].font = style.NOTE
     row = 4
-    for line, font in zip(found.headline(), (style.TITLE, style.SECTION, style.NOTE), strict=False):
+    for line, font in zip(found.headline(), (style.TITLE, style.SECTION, *[style.NOTE] * 2), strict=False):
         row = _wide(sheet, row, line, font, 26)
     row = _first_findings(sheet, row, found)
     row += 1

@@ -6,6 +6,7 @@ columns. Labels, headers and units come from the fields; formats round a figure 
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
@@ -29,9 +30,11 @@ from ..base.clock import FAR
 from ..base.fields import Field
 from ..base.language import language, translated
 from ..base.measures import measures
+from ..base.picture import POINT
 from ..base.units import AS_GIVEN
 from ..sheets.layout import OTHER_DAY, THREE, Axes, Calculated, Column, Drawn, Written, column_key, form_of
 from ..sheets.spec import SheetSpec
+from ..xlsx.shapes import PICTURE
 from ..xlsx.template_units import stated_unit
 from . import style
 from .charts import add_legend, dress
@@ -40,17 +43,18 @@ from .pages import row_height, text_lines
 __all__ = ["STAMP_MARK", "Form", "FormBook"]
 
 STAMP_MARK = "[stamp]"  # in a footer, where the stamp goes
+WHOSE_MARK = "[whose]"  # in a header, where station, day and shift go
+LINE_NAME = 16.0  # characters that the name of a line has at least
+MARGIN = 0.45  # inches above and below a form
 
 OTHER_DAYS = ((FAR - 1, "ddd d mmm yyyy hh:mm"), (0, OTHER_DAY))  # days away, the furthest first
 LIGHT = "A9A9A9"
 
 HEADLINE = Font(name=style.FAMILY, size=28, bold=True, color=style.DARK)
 FORM_TITLE = Font(name=style.FAMILY, size=14, bold=True, color=style.ACCENT)
-LABEL = Font(name=style.FAMILY, size=8, color=style.GREY)
 FIGURE = Font(name=style.FAMILY, size=11, bold=True, color=style.DARK)
-SMALL = Font(name=style.FAMILY, size=9, color=style.DARK)
-SMALL_BOLD = Font(name=style.FAMILY, size=9, bold=True, color=style.DARK)
-SMALL_HEADER = Font(name=style.FAMILY, size=9, bold=True, color="FFFFFF")
+DESK, STANDING = 9.0, 10.0  # points of what is read at a desk, and standing
+LABEL_DESK = 8.0  # points of the label over a figure
 _HAIR = Side(style="thin", color=style.RULE)
 _RULE = Side(style="medium", color=style.ACCENT)
 _BOX = Border(left=_HAIR, right=_HAIR, top=_HAIR, bottom=_HAIR)
@@ -77,31 +81,72 @@ class FormBook:
         self.spec = spec
         self.book = Workbook()
         self.book.remove(self.book.active)
+        self.forms: list[Form] = []
 
-    def page(self, title: str, widths: Sequence[float], *, landscape: bool) -> Form:
-        """A new worksheet: the widths of its columns in characters, how it lies."""
-        return Form(self.book, self.spec, title, widths, landscape=landscape)
+    def page(
+        self,
+        title: str,
+        widths: Sequence[float],
+        *,
+        landscape: bool,
+        beside: Sequence[float] = (),
+        standing: bool = False,
+    ) -> Form:
+        """A new worksheet: the widths of its columns in characters, how it lies.
+
+        Columns `beside` them are not printed; what is read `standing` has larger type.
+        """
+        form = Form(
+            self.book, self.spec, title, widths, landscape=landscape, beside=beside, standing=standing
+        )
+        self.forms.append(form)
+        return form
+
+    def close(self) -> None:
+        """Set what is printed of each worksheet."""
+        for form in self.forms:
+            form.close()
 
 
 class Form:
     """One worksheet of a template, written from top to bottom: a `sheets.layout.Form`."""
 
     def __init__(
-        self, book: Workbook, spec: SheetSpec, title: str, widths: Sequence[float], *, landscape: bool
+        self,
+        book: Workbook,
+        spec: SheetSpec,
+        title: str,
+        widths: Sequence[float],
+        *,
+        landscape: bool,
+        beside: Sequence[float] = (),
+        standing: bool = False,
     ):
         self.book, self.spec = book, spec
         self.title = title  # in English
         self.ws: Worksheet = book.create_sheet(translated(title))
         self.row = 1
-        self.columns, self.widths = len(widths), tuple(widths)
-        for place, width in enumerate(widths, 1):
+        self.columns, self.widths = len(widths), tuple(widths)  # of what is printed
+        self.has_beside = bool(beside)
+        for place, width in enumerate((*widths, *beside), 1):
             style.set_width(self.ws, place, width)
+        self.size = STANDING if standing else DESK
+        self.label = Font(name=style.FAMILY, size=STANDING if standing else LABEL_DESK, color=style.GREY)
+        self.small = Font(name=style.FAMILY, size=self.size, color=style.DARK)
+        self.small_bold = Font(name=style.FAMILY, size=self.size, bold=True, color=style.DARK)
+        self.small_header = Font(name=style.FAMILY, size=self.size, bold=True, color="FFFFFF")
         self.fields = {item.name: item for item in spec.names}
         self.ws.sheet_view.showGridLines = False
         style.page(self.ws, landscape=landscape)
-        footer = self.ws.oddFooter
-        footer.left.text, footer.left.size = f"{translated(spec.title)} · {STAMP_MARK}", 8
-        footer.right.text = translated("page &P of &N")
+        margins = self.ws.page_margins
+        margins.top = margins.bottom = MARGIN
+        margins.header = margins.footer = MARGIN / 2.0
+        header, footer = self.ws.oddHeader, self.ws.oddFooter
+        header.left.text, header.left.size = translated(spec.title), 9
+        header.center.text, header.center.size = WHOSE_MARK, 9
+        header.right.text, header.right.size = translated("page &P of &N"), 9
+        footer.left.text, footer.left.size = STAMP_MARK, 8
+        footer.right.text = None
         self.ranges: dict[str, tuple[int, dict[str, str]]] = {}  # data row and letters by table
         self.day = ""  # cell of the sheet's day: a time of another day is shown with its date
 
@@ -138,27 +183,23 @@ class Form:
 
     def head(self, *, named: bool = True) -> None:
         """Title, revision, plant and line, and the headline: the largest thing on the page."""
-        half = self.columns // 2
+        if named:  # both run over the empty cells between
+            self._named_text("plant", 1, "left")
+            self._named_text("revision", self.columns, "right")
+            self._height(row_height(1, self.size) - 1.0)
+            self.row += 1
         words = translated(self.spec.title)
         self._cell(1, words if named else f"{words}: {translated(self.title.lower())}")
         self._cell(1).font = FORM_TITLE
-        self._height(22)
+        self._height(21)
         if not named:
             self.row += 1
             return
-        third = (self.columns - half) // 3
-        for name, column, span in (
-            ("revision", half + 1, self.columns - half - 2 * third),
-            ("plant", self.columns - 2 * third + 1, third),
-            ("line", self.columns - third + 1, third),
-        ):
-            self._merge(column, span)
-            cell = self._cell(column)
-            cell.font, cell.alignment = (
-                SMALL_BOLD,
-                Alignment(horizontal="right", vertical="center", shrink_to_fit=True),
-            )
-            self._name(name, column)
+        last = self.columns
+        while sum(self.widths[last - 1 :]) < LINE_NAME and last > 2:
+            last -= 1  # the first column of the line's name
+        self._merge(last, self.columns - last + 1)
+        self._named_text("line", last, "right")
         for column in range(1, self.columns + 1):
             self._cell(column).border = Border(bottom=_RULE)
         self.row += 1
@@ -167,8 +208,15 @@ class Form:
         cell.font = HEADLINE
         cell.alignment = Alignment(vertical="center", wrap_text=True)
         self._name("headline", 1)
-        self._height(46)
+        self._height(39)
         self.row += 1
+
+    def _named_text(self, name: str, column: int, side: str) -> None:
+        """A named cell of a text without a label."""
+        cell = self._cell(column)
+        cell.font = self.small_bold
+        cell.alignment = Alignment(horizontal=side, vertical="center")
+        self._name(name, column)
 
     def cards(
         self, *items: tuple[str, int], small: bool = False, forms: Mapping[str, str] | None = None
@@ -180,8 +228,8 @@ class Form:
             self._merge(column, span)
             self._merge(column, span, self.row + 1)
             label, value = self._cell(column, _titled(item)), self._cell(column, row=self.row + 1)
-            label.font, label.alignment = LABEL, Alignment(vertical="bottom", indent=0)
-            value.font = SMALL_BOLD if small else FIGURE
+            label.font, label.alignment = self.label, Alignment(vertical="bottom", indent=0)
+            value.font = self.small_bold if small else FIGURE
             value.number_format = _of_language(_digits((forms or {}).get(name) or form_of(item), item))
             is_text = item.kind == "text"
             value.alignment = Alignment(
@@ -191,13 +239,13 @@ class Form:
                 self._cell(place, row=self.row + 1).border = _UNDER
             self._name(name, column, self.row + 1)
             column += span
-        self._height(12)
+        self._height(row_height(1, self.label.sz) - 2.0)
         self.ws.row_dimensions[self.row + 1].height = 16
         self.row += 2
 
     def section(self, text: str, note: str = "") -> None:
         """A heading between tables, with a note behind it."""
-        self._height(8)
+        self._height(4)
         self.row += 1
         text = translated(text)
         cell = self._cell(1, text)
@@ -219,7 +267,7 @@ class Form:
         """Values of the first worksheet, `(name, column)` each, on another one."""
         for name, column in items:
             cell = self._cell(column, f"={self.book.defined_names[name].attr_text}")
-            cell.font, cell.alignment = SMALL_BOLD, style.LEFT
+            cell.font, cell.alignment = self.small_bold, style.LEFT
             cell.number_format = "yyyy-mm-dd" if name == "day" else "General"
             if name == "day":
                 self.day = f"${cell.column_letter}${cell.row}"
@@ -235,7 +283,7 @@ class Form:
         """A yellow cell for the reader to fill in; the row goes on; returns its fixed address."""
         cell = self._cell(column, value)
         style.input_cell(cell)
-        cell.font, cell.border, cell.number_format = SMALL_BOLD, _WRITE, _of_language(form)
+        cell.font, cell.border, cell.number_format = self.small_bold, _WRITE, _of_language(form)
         cell.alignment = Alignment(horizontal="right", vertical="center")
         self._merge(column, span)
         if name:
@@ -278,10 +326,12 @@ class Form:
         rows_high: float | None = None,
         filtered: bool = False,
         marks: str = "",
+        stress: Mapping[str, Sequence[str]] | None = None,
     ) -> None:
         """A table with one sample row; `across` lets its last text run over the cells beside it.
 
-        `marks` names the column whose warning mark tells the whole row apart.
+        `marks` names the column whose warning mark tells the whole row apart; `stress` the words of a
+        column by which a row stands in bold.
         """
         fields = {item.name: item for item in self.spec.columns(key)}
         letters = {}
@@ -304,9 +354,9 @@ class Form:
             self._header(place, title, right, filtered)
             width = self.ws.column_dimensions[get_column_letter(place)].width
             if not (across and place == len(columns)):
-                lines = max(lines, text_lines(title, width, 9.0, 0 if right or place == 1 else 1))
+                lines = max(lines, text_lines(title, width, self.size, 0 if right or place == 1 else 1))
             cell = self._cell(place, row=data)
-            self._sample(cell, column, item, forms or {}, big)
+            self._sample(cell, column, item, forms or {}, big and item is not None and item.name != marks)
             if item is not None and item.kind == "moment":
                 self._date_other_days(cell.coordinate, f"${letters[marks]}{data}" if marks else "")
             cell.alignment = Alignment(
@@ -320,10 +370,8 @@ class Form:
                 cell.value = _in_row(_in_formula(column.formula), letters, data)
                 cell.fill = style.RESULT_FILL
         if across:
-            for place in range(len(columns) + 1, self.columns + 1):
-                self._cell(place, row=data).border = _UNDER
-                self._cell(place, row=head).fill = style.HEADER_FILL
-        self._height(row_height(lines, 9.0) + (13 if filtered else 2))
+            self._run_over(len(columns) + 1, head, is_whole=bool(marks))
+        self._height(row_height(lines, self.size) + (13 if filtered else 2))
         if rows_high:
             self.ws.row_dimensions[data].height = rows_high
         last = get_column_letter(len(columns))
@@ -338,14 +386,23 @@ class Form:
         self.ranges[key] = (data, letters)
         if marks:
             self._tell_marked(key, marks)
+        for name, words in (stress or {}).items():
+            self._stress(key, name, words)
         if repeat:
             self.ws.print_title_rows = f"{head}:{head}"
         self.row += 2
 
+    def _run_over(self, first: int, head: int, *, is_whole: bool) -> None:
+        """The cells that the last text of a table runs over; `is_whole`: over the whole width."""
+        for place in range(first, self.columns + 1):
+            self._cell(place, row=head + 1).border = _UNDER
+            if is_whole:
+                self._cell(place, row=head).fill = style.HEADER_FILL
+
     def _header(self, place: int, title: str, right: bool, filtered: bool) -> None:
         cell = self._cell(place, title)
         style.header(cell, right)
-        cell.font = SMALL_HEADER
+        cell.font = self.small_header
         cell.alignment = Alignment(
             horizontal="right" if right else "left",
             vertical="top" if filtered else "center",
@@ -356,7 +413,7 @@ class Form:
     def _sample(
         self, cell: Cell, column: Column, item: Field | None, forms: Mapping[str, str], big: bool
     ) -> None:
-        cell.font = FIGURE if big else SMALL
+        cell.font = FIGURE if big else self.small
         cell.border = _UNDER
         name = item.name if item else ""
         if item is not None:
@@ -391,7 +448,9 @@ class Form:
         """A table of warnings over the whole width; a marked row is told apart by colour too."""
         self.table(key, columns, across=True, marks=columns[-1])
         for place in range(1, len(columns) + 1):
-            self.ws.cell(self.ranges[key][0], place).font = SMALL
+            self.ws.cell(self.ranges[key][0], place).font = self.small
+        if len(columns) == 1 or self.size == STANDING:  # the heading above says what they are
+            self.ws.row_dimensions[self.ranges[key][0] - 1].hidden = True
 
     def _tell_marked(self, key: str, name: str) -> None:
         """Tell rows apart, by colour and weight, whose column begins with a warning mark."""
@@ -399,6 +458,14 @@ class Form:
         area = f"A{data}:{get_column_letter(self.columns)}{data}"
         rule = FormulaRule([_is_marked(f"${letters[name]}{data}")], font=Font(bold=True), fill=_MARKED)
         self.ws.conditional_formatting.add(area, rule)
+
+    def _stress(self, key: str, name: str, words: Sequence[str]) -> None:
+        """Rows in bold whose column says one of some words."""
+        data, letters = self.ranges[key]
+        cell = f"${letters[name]}{data}"
+        asked = ",".join(f'{cell}="{translated(word)}"' for word in words)
+        area = f"A{data}:{get_column_letter(len(letters))}{data}"
+        self.ws.conditional_formatting.add(area, FormulaRule([f"OR({asked})"], font=Font(bold=True)))
 
     def area(self, key: str, name: str) -> str:
         """The cells of a table's column, as a formula writes them."""
@@ -422,7 +489,7 @@ class Form:
         self._cell(1, translated("Total"))
         for place in range(1, len(self.ws.tables[key].tableColumns) + 1):
             cell = self._cell(place)
-            cell.font, cell.border = SMALL_BOLD, Border(top=_HAIR, bottom=_RULE)
+            cell.font, cell.border = self.small_bold, Border(top=_HAIR, bottom=_RULE)
             cell.fill = style.RESULT_FILL
         for name in names:
             cell = self.ws[f"{letters[name]}{self.row}"]
@@ -435,10 +502,10 @@ class Form:
         """A label over `span` columns and a computed cell behind it; the row goes on."""
         self._merge(1, span)
         label = self._cell(1, _with_unit(text))
-        label.font, label.alignment = SMALL, Alignment(horizontal="right", vertical="center")
+        label.font, label.alignment = self.small, Alignment(horizontal="right", vertical="center")
         cell = self._cell(1 + span, _in_formula(formula))
         style.result_cell(cell)
-        cell.font, cell.number_format = SMALL_BOLD, measures().form(form, stated_unit(text) or "")
+        cell.font, cell.number_format = self.small_bold, measures().form(form, stated_unit(text) or "")
         cell.alignment = Alignment(horizontal="right", vertical="center", shrink_to_fit=True)
 
     def freeze(self, key: str, columns: int) -> None:
@@ -451,6 +518,25 @@ class Form:
         """Keep rows free for a chart; returns the first of them."""
         self.row += rows
         return self.row - rows
+
+    def picture(self, key: str, size: tuple[float, float]) -> None:
+        """Keep room for a picture of a size in mm; the filling draws it, or hides the room."""
+        points = size[1] / POINT
+        rows = max(1, math.ceil(points / style.PICTURE_ROW))
+        for row in range(self.row, self.row + rows):
+            self.ws.row_dimensions[row].height = round(points / rows, 2)
+            for column in range(1, self.columns + 1):
+                self._cell(column, row=row)  # so that the row stands in the file
+        name = f"{PICTURE}{key}"
+        area = f"$A${self.row}:${get_column_letter(self.columns)}${self.row + rows - 1}"
+        address = f"{_quoted(self.ws.title)}!{area}"
+        self.book.defined_names[name] = DefinedName(name, attr_text=address, hidden=True)
+        self.row += rows
+
+    def close(self) -> None:
+        """Set what is printed: not what stands beside the page."""
+        if self.has_beside:
+            self.ws.print_area = f"A1:{get_column_letter(self.columns)}{self.row - 1}"
 
     def lines(
         self, key: str, x: str, drawn: Sequence[Drawn], axes: Axes, *, at: int, size: tuple[float, float]
@@ -508,12 +594,15 @@ class Form:
         """Boxes for name, date and signature."""
         self._height(8)
         self.row += 1
+        lines = 1
         for text, (column, last) in zip(labels, self._alike(len(labels)), strict=True):
-            for row, high in ((self.row, 12), (self.row + 1, 26)):
+            words = f"{translated(text)}: {translated('name, date, signature')}"
+            lines = max(lines, text_lines(words, sum(self.widths[column - 1 : last]), self.label.sz))
+            for row, high in ((self.row, row_height(lines, self.label.sz)), (self.row + 1, 20)):
                 self._merge(column, last - column + 1, row)
                 self.ws.row_dimensions[row].height = high
-            words = f"{translated(text)}: {translated('name, date, signature')}"
-            self._cell(column, words).font = LABEL
+            self._cell(column, words).font = self.label
+            self._cell(column).alignment = Alignment(vertical="top", wrap_text=True)
             for at in range(column, last + 1):
                 self._cell(at).border = Border(
                     top=_HAIR, left=_HAIR if at == column else None, right=_HAIR if at == last else None
@@ -543,11 +632,11 @@ class Form:
             self._merge(1, self.columns, row)
             for column in range(1, self.columns + 1):
                 self._cell(column, row=row).fill = style.WARNING_FILL
-        self._cell(1, style.WARNING_MARK + translated("Cautions")).font = SMALL_BOLD
+        self._cell(1, style.WARNING_MARK + translated("Cautions")).font = self.small_bold
         self._height(15)
         self.row += 1
         cell = self._cell(1)
-        cell.font = SMALL
+        cell.font = self.small
         cell.alignment = Alignment(vertical="top", wrap_text=True)
         self._height(15)
         self._name("cautions", 1)

@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
+import copy
 import functools
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
 
 from lxml import etree
 
 from ..base.printed import Printed, digits_of
-from ..xlsx.package import MAIN, Package, split_cell
-from .style import NARROW, wrapped_lines
+from ..xlsx.content import BLANK, set_content
+from ..xlsx.package import MAIN, Package, Sheet, cell_value, split_cell, split_range
 
-__all__ = ["fit_texts", "set_paper", "row_height", "set_scale", "stamp_footers", "text_lines"]
+__all__ = [
+    "fit_pages",
+    "fit_texts",
+    "leave_out",
+    "name_pages",
+    "row_height",
+    "set_paper",
+    "set_scale",
+    "stamp_footers",
+    "text_lines",
+    "text_width",
+]
 
 _CHART = "http://schemas.openxmlformats.org/drawingml/2006/chart"
 
@@ -38,6 +51,189 @@ def stamp_footers(package: Package, mark: str, stamp: str) -> None:
         for item in package.edit(sheet.part).find(f"{{{MAIN}}}headerFooter"):
             if item.text:
                 item.text = item.text.replace(mark, words)
+
+
+def name_pages(package: Package, mark: str, words: str) -> None:
+    """Put what a sheet is about where the headers and footers of its pages have a mark."""
+    stamp_footers(package, mark, words)
+
+
+def leave_out(
+    package: Package,
+    values: Mapping[str, tuple[object, Collection[str]]],
+    optional: Mapping[str, Collection[str]],
+) -> None:
+    """Take away the labels of values that are blank, and hide optional columns in which nothing stands.
+
+    `values` gives for each defined name its value and the labels that it may have above it; `optional` for
+    each table the headers of columns that may go. A column of the sheet goes where each table that has it
+    lists it and has nothing in it; rows of labels and values go where all of them are blank.
+    """
+    places: dict[str, list[tuple[int, int, bool, Collection[str]]]] = {}
+    for item in package.defined_names:
+        if item.name in values and item.place is not None:
+            value, labels = values[item.name]
+            row, column = split_cell(item.place[1])
+            places.setdefault(item.place[0], []).append((row, column, value in (None, ""), labels))
+    for sheet in package.worksheets:
+        blanks = [place for place in places.get(sheet.name, ()) if place[2]]
+        if blanks:
+            _drop_labels(package, sheet, blanks, places[sheet.name])
+        _hide_columns(package, sheet, optional)
+
+
+def _drop_labels(
+    package: Package,
+    sheet: Sheet,
+    blanks: Sequence[tuple[int, int, bool, Collection[str]]],
+    named: Sequence[tuple[int, int, bool, Collection[str]]],
+) -> None:
+    above = {(row - 1, column): labels for row, column, _, labels in blanks}
+    taken: dict[int, int] = {}
+    root = package.edit(sheet.part)
+    rows = {int(row.get("r", "0")): row for row in root.iterfind(f"{{{MAIN}}}sheetData/{{{MAIN}}}row")}
+    for number in {row for row, _ in above}:
+        for cell in rows.get(number, ()):
+            place = split_cell(cell.get("r"))
+            if place in above and cell_value(cell, package) in above[place]:
+                set_content(cell, BLANK)
+                taken[number] = taken.get(number, 0) + 1
+    for number, count in taken.items():
+        if count == sum(row == number + 1 for row, *_ in named):
+            for each in (number, number + 1):
+                rows[each].set("hidden", "1")
+
+
+def _hide_columns(package: Package, sheet: Sheet, optional: Mapping[str, Collection[str]]) -> None:
+    tables = [table for table in package.tables if table.sheet.name == sheet.name]
+    if not any(table.name in optional for table in tables):
+        return
+    root = package.edit(sheet.part)
+    empty: set[int] = set()
+    full: set[int] = set()
+    rows = {int(row.get("r", "0")): row for row in root.iterfind(f"{{{MAIN}}}sheetData/{{{MAIN}}}row")}
+    for table in tables:
+        used = {
+            split_cell(cell.get("r"))[1]
+            for number in range(table.first_data_row, table.last_data_row + 1)
+            for cell in rows.get(number, ())
+            if cell_value(cell, package) not in (None, "")
+        }
+        for column, header in enumerate(table.columns, table.first_column):
+            may_go = header in optional.get(table.name, ()) and column not in used
+            (empty if may_go else full).add(column)
+    for column in sorted(empty - full):
+        _hide_column(root, column)
+
+
+def _hide_column(root: etree._Element, column: int) -> None:
+    """Hide one column, which a range of columns alike may hold."""
+    columns = root.find(f"{{{MAIN}}}cols")
+    for item in list(() if columns is None else columns):
+        first, last = int(item.get("min", "1")), int(item.get("max", "1"))
+        if not first <= column <= last:
+            continue
+        for start, end, hidden in (
+            (first, column - 1, False),
+            (column, column, True),
+            (column + 1, last, False),
+        ):
+            if start <= end:
+                twin = copy.deepcopy(item)
+                twin.set("min", str(start))
+                twin.set("max", str(end))
+                if hidden:
+                    twin.set("hidden", "1")
+                item.addprevious(twin)
+        columns.remove(item)
+
+
+#: inches of the papers by their code in a file (ECMA-376 part 1, 18.3.1.63)
+_PAPERS = {"1": (8.5, 11.0), "5": (8.5, 14.0), "8": (11.69, 16.54), "9": (8.27, 11.69), "3": (11.0, 17.0)}
+LEAST_TYPE = 9.0  # points of what is read standing, as printed (common practice, no source)
+_ROW = 15.0  # points of a row that states no height
+_SHRUNK = 0.9  # of what is smaller anyhow, so that it fits on one page
+_DRIFT = 1.01  # a spreadsheet's own heights and widths over those reckoned here; judged from rendered pages
+
+
+@dataclass(frozen=True, slots=True)
+class OnPaper:
+    """How a worksheet comes out on paper: scale by its width, by its height too, and its smallest type."""
+
+    by_width: float
+    by_both: float
+    smallest: float
+
+
+def printed_page(package: Package, sheet: Sheet) -> OnPaper | None:
+    """How a worksheet that is fitted to the width of its paper is printed; None where it is not."""
+    root = package.tree(sheet.part)
+    setup, margins = (root.find(f"{{{MAIN}}}{name}") for name in ("pageSetup", "pageMargins"))
+    paper = _PAPERS.get(setup.get("paperSize", "1")) if setup is not None else None
+    if paper is None or margins is None or setup.get("fitToWidth", "1") != "1":
+        return None
+    wide, high = paper[::-1] if setup.get("orientation") == "landscape" else paper
+    wide -= sum(float(margins.get(name, "0.7")) for name in ("left", "right"))
+    high -= sum(float(margins.get(name, "0.75")) for name in ("top", "bottom"))
+    last_row, last = _printed_cells(package, sheet)
+    widths = _widths(root)
+    across = sum(_pixels(width) for column in range(1, last + 1) if (width := widths(column)) > 0.0) / 96.0
+    sizes, smallest = package.remember("type sizes", lambda: _sizes(package)), math.inf
+    heights = dict.fromkeys(range(1, last_row + 1), _ROW)  # points; rows without cells are not in the file
+    for row in root.iterfind(f"{{{MAIN}}}sheetData/{{{MAIN}}}row"):
+        number, is_hidden = int(row.get("r", "0")), row.get("hidden") in ("1", "true")
+        if number > last_row:
+            continue
+        heights[number] = 0.0 if is_hidden else float(row.get("ht", _ROW))
+        for cell in () if is_hidden else row:
+            if len(cell) and split_cell(cell.get("r"))[1] <= last:
+                smallest = min(smallest, sizes[int(cell.get("s", "0"))])
+    down = sum(heights.values())
+    by_width = min(1.0, wide / across / _DRIFT) if across else 1.0
+    by_height = high * 72.0 / down / _DRIFT if down else 1.0
+    return OnPaper(by_width, min(by_width, by_height), smallest)
+
+
+def _printed_cells(package: Package, sheet: Sheet) -> tuple[int, int]:
+    """Last row and column of what is printed."""
+    for item in package.defined_names:
+        if item.name == "_xlnm.Print_Area" and item.scope == sheet.name and item.place is not None:
+            bottom, right = split_range(item.place[1])[2:]
+            return bottom, right
+    root = package.tree(sheet.part)
+    rows = [row for row in root.iterfind(f"{{{MAIN}}}sheetData/{{{MAIN}}}row") if len(row)]
+    cells = [split_cell(row[-1].get("r")) for row in rows]
+    return max((row for row, _ in cells), default=1), max((column for _, column in cells), default=1)
+
+
+def _pixels(width: float) -> int:
+    """Pixels at 96 dpi of a column of so many characters (ECMA-376 part 1, 18.3.1.13)."""
+    return math.trunc((256.0 * width + math.trunc(128.0 / 7.0)) / 256.0 * 7.0)
+
+
+def _sizes(package: Package) -> list[float]:
+    """Type size of each cell style."""
+    root = package.tree(package.related(package.workbook_part, "styles")[0])
+    sizes = [
+        float(size.get("val", "11")) if (size := font.find(f"{{{MAIN}}}sz")) is not None else 11.0
+        for font in root.iterfind(f"{{{MAIN}}}fonts/{{{MAIN}}}font")
+    ]
+    return [sizes[int(item.get("fontId", "0"))] for item in root.iterfind(f"{{{MAIN}}}cellXfs/{{{MAIN}}}xf")]
+
+
+def fit_pages(package: Package) -> None:
+    """Shrink a worksheet to one page where its type stays legible; else it goes on with its head repeated."""
+    for sheet in package.worksheets:
+        setup = package.tree(sheet.part).find(f"{{{MAIN}}}pageSetup")
+        if setup is None or setup.get("fitToHeight") != "0" or not package.is_edited(sheet.part):
+            continue
+        page = printed_page(package, sheet)
+        if page is None or not math.isfinite(page.smallest):
+            continue
+        by_width = page.by_width * page.smallest
+        goal = LEAST_TYPE if by_width >= LEAST_TYPE else _SHRUNK * by_width
+        if page.by_both * page.smallest >= goal:
+            package.edit(sheet.part).find(f"{{{MAIN}}}pageSetup").set("fitToHeight", "1")
 
 
 def set_scale(package: Package, low: float, high: float) -> None:
@@ -82,7 +278,7 @@ def fit_texts(package: Package) -> None:
             _fit(package.edit(sheet.part), styles)
 
 
-def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float]]) -> None:
+def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float, bool]]) -> None:
     widths = _widths(root)
     spans = {}
     for merged in root.iterfind(f"{{{MAIN}}}mergeCells/{{{MAIN}}}mergeCell"):
@@ -90,6 +286,8 @@ def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float]]) -> Non
         spans[first] = split_cell(last or first)[1]
     data = root.find(f"{{{MAIN}}}sheetData")
     for row in () if data is None else data:
+        if row.get("hidden") in ("1", "true"):
+            continue
         needed = 0.0
         for cell in row:
             if cell.get("t") != "inlineStr":
@@ -98,11 +296,12 @@ def _fit(root: etree._Element, styles: Mapping[str, tuple[float, float]]) -> Non
             text = "".join(cell.itertext()) if look else ""
             if look is None or len(text) < _SHORT:
                 continue
-            size, indent = look
+            size, indent, bold = look
             address = cell.get("r")
             column = split_cell(address)[1]
             last = spans.get(address, column)
-            lines = text_lines(text, sum(widths(place) for place in range(column, last + 1)), size, indent)
+            width = sum(widths(place) for place in range(column, last + 1))
+            lines = text_lines(text, width, size, indent, bold=bold) if width else 0
             if lines > 1:
                 needed = max(needed, row_height(lines, size))
         if needed > float(row.get("ht", "15")):
@@ -114,7 +313,11 @@ def _widths(root: etree._Element) -> Callable[[int], float]:
     standard = root.find(f"{{{MAIN}}}sheetFormatPr")
     default = float(standard.get("defaultColWidth", "8.43")) if standard is not None else 8.43
     listed = [
-        (int(item.get("min", "1")), int(item.get("max", "1")), float(item.get("width", default)))
+        (
+            int(item.get("min", "1")),
+            int(item.get("max", "1")),
+            0.0 if item.get("hidden") in ("1", "true") else float(item.get("width", default)),
+        )
         for item in root.iterfind(f"{{{MAIN}}}cols/{{{MAIN}}}col")
     ]
 
@@ -125,9 +328,12 @@ def _widths(root: etree._Element) -> Callable[[int], float]:
     return width
 
 
-def _wrapped(package: Package) -> dict[str, tuple[float, float]]:
-    """Font size and indent of each cell style that wraps its text."""
-    found: dict[str, tuple[float, float]] = {}
+def _wrapped(package: Package) -> dict[str, tuple[float, float, bool]]:
+    """Font size, indent and weight of each cell style that wraps its text.
+
+    What is indented stands in a table, whose rules may make it bold.
+    """
+    found: dict[str, tuple[float, float, bool]] = {}
     parts = package.related(package.workbook_part, "styles")
     if parts:
         root = package.tree(parts[0])
@@ -135,17 +341,53 @@ def _wrapped(package: Package) -> dict[str, tuple[float, float]]:
             float(size.get("val", "11")) if (size := font.find(f"{{{MAIN}}}sz")) is not None else 11.0
             for font in root.iterfind(f"{{{MAIN}}}fonts/{{{MAIN}}}font")
         ]
+        bold = [
+            font.find(f"{{{MAIN}}}b") is not None for font in root.iterfind(f"{{{MAIN}}}fonts/{{{MAIN}}}font")
+        ]
         for place, item in enumerate(root.iterfind(f"{{{MAIN}}}cellXfs/{{{MAIN}}}xf")):
             alignment = item.find(f"{{{MAIN}}}alignment")
             if alignment is not None and alignment.get("wrapText") in ("1", "true"):
-                size = sizes[int(item.get("fontId", "0"))]
-                found[str(place)] = size, float(alignment.get("indent", "0"))
+                font, indent = int(item.get("fontId", "0")), float(alignment.get("indent", "0"))
+                found[str(place)] = sizes[font], indent, bold[font] or indent > 0.0
     return found
 
 
-def text_lines(text: str, width: float, size: float, indent: float = 0.0) -> int:
+#: widths of the letters from blank to ~ in thousandths of the type size: those of Carlito, which are those
+#: of Calibri by its own description; read from its outlines
+_LETTERS = (
+    *(226, 326, 401, 498, 507, 715, 682, 221, 303, 303, 498, 498, 250, 306, 252, 386, 507, 507, 507, 507),
+    *(507, 507, 507, 507, 507, 507, 268, 268, 498, 498, 498, 463, 894, 579, 544, 533, 615, 488, 459, 631),
+    *(623, 252, 319, 520, 420, 855, 646, 662, 517, 673, 543, 459, 487, 642, 567, 890, 519, 487, 468, 307),
+    *(386, 307, 498, 498, 291, 479, 525, 423, 525, 498, 305, 471, 525, 229, 239, 455, 229, 799, 525, 527),
+    *(525, 525, 349, 391, 335, 525, 452, 715, 433, 453, 395, 314, 460, 314, 498),
+)
+_OTHER_LETTER = 560
+_BOLD = 1.03  # of the same outlines: width of a bold text over a plain one
+_FILLED = 0.99  # of its room that a line is filled to: spreadsheets round letters to pixels
+
+
+def text_width(text: str, size: float, *, bold: bool = True) -> float:
+    """Width of a text in type of a size, in points; bold type is the widest."""
+    blank, count = ord(" "), len(_LETTERS)
+    letters = (ord(letter) - blank for letter in text)
+    thousandths = sum(_LETTERS[place] if 0 <= place < count else _OTHER_LETTER for place in letters)
+    return thousandths / 1000.0 * size * (_BOLD if bold else 1.0)
+
+
+def text_lines(text: str, width: float, size: float, indent: float = 0.0, *, bold: bool = True) -> int:
     """Lines of a text in a cell of this width [characters], font size [pt] and indent."""
-    return wrapped_lines(text, (width - 1.3 * indent - 0.8) * 10.0 / size * NARROW)
+    room = _FILLED * 0.75 * (7.0 * width - 9.0 * indent)  # points: 7 pixels a character, 9 an indent
+    blank, count = text_width(" ", size, bold=bold), 0
+    for line in text.split("\n"):
+        used, count = 0.0, count + 1
+        for word in line.split():
+            wide = text_width(word, size, bold=bold)
+            if used and used + blank + wide > room:
+                used, count = 0.0, count + 1
+            if wide > room:
+                count += math.ceil(wide / max(room, 1.0)) - 1
+            used += wide + (blank if used else 0.0)
+    return count
 
 
 def row_height(lines: int, size: float) -> float:

@@ -107,6 +107,7 @@ MIDDLE = Alignment(vertical="center", wrap_text=True)
 HEADER_LEFT = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
 HEADER_RIGHT = Alignment(horizontal="right", vertical="top", wrap_text=True)
 
+PICTURE_ROW = 13.5  # points of a row in the room of a picture, at most
 NARROW = 1.18  # characters that fit in a column's width, over the width; digits are wider than letters
 
 STAMP = datetime.datetime(2000, 1, 1)  # of files that must come out the same on any day

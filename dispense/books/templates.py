@@ -26,6 +26,7 @@ def template(spec: SheetSpec, layout: Callable[[Book], None]) -> bytes:
     """A template with the values of its formulas; the same bytes on any day."""
     pages = FormBook(spec)
     layout(pages)
+    pages.close()
     return finished(pages.book, spec.file)
 
 

@@ -17,6 +17,7 @@ import datetime
 import math
 from collections import defaultdict
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -30,8 +31,9 @@ from ..base.units import DAY
 from ..plan.materials import mix_shares, usable_volume
 from ..plan.records import Plan
 from ..plan.rows import Component
+from ..plan.standing import lot_rows
 from ..plan.workdays import work_days
-from ..shift.store import NANO, hose_volume, price_on, use_by
+from ..shift.store import NANO, price_on, use_by
 from .findings import forecast_findings
 from .horizon import Horizon, horizon_of, without_history
 from .orders import Demand, Purchase, Timing, lead_days, stock_rule
@@ -68,13 +70,15 @@ def forecast(
     processes: int = 1,
     as_of: datetime.date | None = None,
     progress: Progress | None = None,
+    executor: Executor | None = None,
 ) -> Forecast:
     """Forecast a plan over calendar weeks from its first build.
 
     `builds` replaces the plan's: a CSV, Parquet or SQLite file, or a pandas data frame. The same
     seed gives the same figures, whatever the order of rows and the number of processes. `as_of` is
     today: builds before it are history, and no order is placed earlier; without it, today is the day
-    of the first build. Where nothing is built the tables hold zeros.
+    of the first build. Where nothing is built the tables hold zeros. An `executor` plays the shifts in
+    place of processes here.
     """
     _check_numbers(weeks=weeks, draws=draws, seed=seed, processes=processes)
     if builds is not None:
@@ -84,7 +88,7 @@ def forecast(
     plan, history = without_history(plan, weeks, as_of)
     horizon = horizon_of(plan, weeks, as_of)
     keys, shifts = occurrences(plan, horizon.end)
-    answers = responses(plan, keys, processes=processes, progress=progress)
+    answers = responses(plan, keys, processes=processes, executor=executor, progress=progress)
     walk, levels = walk_stock(plan, horizon, shifts, answers)
     views = _components(plan, horizon, shifts, answers)
     _look_beyond(plan, horizon, answers, views)
@@ -194,7 +198,7 @@ def _look_beyond(
     known = max(ahead.values(), default=end) if plan.dated else end
     draws: dict[Key, list[list[tuple[str, int]]]] = {key: [[] for _ in range(known)] for key in views}
     beyond = {key: np.zeros(known - end) for key in views}
-    hoses: list[tuple[Key, str, int, int]] = []  # of what fills a hose: the day, and its place in the day
+    hoses: list[tuple[Key, str, int, int, int]] = []  # of what fills a hose: day, place in it, how much
     for item, key, used in uses(plan, shifts, every):
         day = horizon.place(item.date)
         if item.date > last:
@@ -203,7 +207,7 @@ def _look_beyond(
             views[key].later_use[(item.date - horizon.end).days] += sum(used.values())
         drawn = draws[key][day]
         if used["hoses"]:
-            hoses.append((key, item.station, day, len(drawn)))
+            hoses.append((key, item.station, day, len(drawn), used["hoses"]))
         drawn.append((item.station, sum(used.values()) - used["hoses"] - used["heel"]))
     for key, view in views.items():
         used_before = [*view.day_use, *view.later_use]
@@ -217,11 +221,10 @@ def _look_beyond(
             cycle = [days[day] if day >= 0 else [] for day in range(end - span, end)]
             days += [cycle[day % span] for day in range(ahead[key] - end)]
         view.draws = days
-    stations = {row.station: row for row in plan.stations}
-    for key, station, day, place in hoses:
+    for key, station, day, place, fill in hoses:
         days = draws[key]
         days[day] = list(days[day])
-        days[day][place] = (station, days[day][place][1] + hose_volume(stations[station], key[1]))
+        days[day][place] = (station, days[day][place][1] + fill)
 
 
 def _going_on(
@@ -300,11 +303,13 @@ def _component(
 def pool(plan: Plan, horizon: Horizon, view: ComponentView) -> list[tuple[float, int, int]]:
     """A component's lots as (volume [m³], first day, last day by number)."""
     found = []
-    for row in sorted(plan.stock, key=lambda row: row.lot):
+    for row in sorted(lot_rows(plan), key=lambda row: row.lot):
         if (row.material, row.component) == view.key:
             arrives = 0 if row.arrival is None else max(horizon.place(row.arrival), 0)
             last = use_by(row.expiry, row.opened, view.component.open_life)
             found.append((row.quantity, arrives, horizon.place(last)))
+    for container in StockWalk.of(plan).of_component[view.key].containers.values():
+        found.append((container.standing / NANO, 0, horizon.place(container.last_day)))
     return found
 
 

@@ -130,6 +130,7 @@ class Forecast:
     tables: dict[str, Table] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)  # the gravest first
     written: str = ""
+    learned: str = ""  # figures of the journal that it counts on in place of the plan's
     stock_from: str = ""  # what the stock at the start rests on, where it is not the plan's table
 
     @property
@@ -234,7 +235,7 @@ class Forecast:
                 f"Next order: {order.containers} × {volume_text(view.component.container)} "
                 f"{view.name} by {order.order_by:%a} {order.order_by}{late}.{more}"
             )
-        return [*lines, self.stock_from] if self.stock_from else lines
+        return [*lines, *filter(None, (self.stock_from, self.learned))]
 
     def frame(self) -> Any:
         """Planned use, for pandas: a row for each shift, station, component and cause."""
@@ -271,6 +272,7 @@ class Forecast:
             "to": horizon.last_build.isoformat(),
             "as_of": horizon.as_of.isoformat(),
             "stock_from": self.stock_from,
+            "learned": self.learned,
             "weeks": horizon.weeks,
             "weeks_asked": horizon.asked,
             "draws": self.draws,

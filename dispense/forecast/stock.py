@@ -23,6 +23,9 @@ from typing import Protocol
 
 from ..plan.records import Plan
 from ..plan.rows import Component, Station
+from ..plan.standing import latest_rows, lot_rows, material_of
+from ..plan.tables import STANDING_CONTAINER
+from ..shift.start import connected, connected_lot, filled_hoses
 from ..shift.store import Lot, Mounted, first_expired, heel_volume, hose_volume, mount, nanolitres
 from .horizon import Horizon
 from .response import CAUSES, Occurrence
@@ -83,6 +86,7 @@ def uses(
     Hoses are filled in a station's first shift and where it changes to another material.
     """
     known: dict[tuple[int, str], dict[str, int]] = {}
+    hoses = filled_hoses(plan, latest_rows(plan))
     filled: dict[str, str] = {}  # the material in the hoses of each station
     for item in shifts:
         station = plan.on(item.date).station(item.station)
@@ -91,7 +95,9 @@ def uses(
         filled[item.station] = station.material
         for letter, used in answers[item.key].used.items():
             key = (station.material, letter)
-            hose = hose_volume(station, letter) if is_first else 0
+            full = hose_volume(station, letter) if is_first else 0
+            # what stood in them at first counts once, and not where another material comes into them
+            hose = max(full - hoses.pop((item.station, letter), 0), 0)
             if hose:
                 yield item, key, shift_use(components[letter], used, hose)
                 continue
@@ -324,13 +330,30 @@ class StockWalk:
             key = (component.material, component.component)
             walk.of_component[key] = ComponentWalk(component)
             walk.drawn[key] = dict.fromkeys(USE_CAUSES, 0)
-        for row in plan.stock:
+        for row in lot_rows(plan):
             walk.of_component[row.material, row.component].lots.append(LotLedger.of(row))
+        walk._connect()
         for order in orders:
             walk.of_component[order.key].lots.append(order.lot())
         for each in walk.of_component.values():
             each.lots.sort(key=lambda lot: lot.lot)
         return walk
+
+    def _connect(self) -> None:
+        """Put on what stands at the stations as it begins, and fill the hoses that are full."""
+        rows = latest_rows(self.plan)
+        for row in rows:
+            if row.what == STANDING_CONTAINER:
+                each = self.of_component[material_of(self.plan, row), row.component]
+                plain = connected_lot(self.plan, row)
+                lot = next((lot for lot in each.lots if lot.lot == plain.lot), None)
+                if lot is None:
+                    lot = LotLedger(plain.material, plain.component, plain.lot, 0, plain.expiry)
+                    each.lots.append(lot)
+                container = connected(self.plan, row, lot)
+                lot.standing += container.standing
+                each.containers[row.station] = container
+        self.hoses.update(filled_hoses(self.plan, rows))
 
     @property
     def lots(self) -> dict[Key, list[LotLedger]]:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..base.fields import number, points
+from ..base.kept import kept
 from ..base.numbers import EQUAL, Flags, Floats, Number
 from .beads import MOTIONS
 from .declare import example, out, requires, workbook_function
@@ -467,6 +468,7 @@ class _Met:
         return self.found
 
 
+@kept
 def film_history(
     lines: Floats, length: float, width: float, volume: float, gap_start: float, gap_end: float
 ) -> FilmHistory:

@@ -19,6 +19,7 @@ import os
 import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -36,10 +37,12 @@ from ..base.naming import fold
 from ..base.paper import paper_code
 from ..base.printed import Printed, PrintedLimits, counted, listed
 from ..base.processes import check_processes
+from ..base.spread import spread
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import unit_factor
 from ..base.workers import Stopped, begin_worker
+from ..journal.start import AsOf
 from ..plan.records import Plan
 from ..plan.rows import Station
 from ..plan.sources import NO_SOURCES, Sources, load_plan_from
@@ -50,7 +53,7 @@ from ..sheets.check import SHOT_CHECK, check_headline
 from ..sheets.headings import Heading, Headings, headers_of, headings_of, keyed_headers
 from ..sheets.pieces import ALARM
 from ..sheets.setup import STATION_SETUP, setup_headline
-from ..sheets.spec import Content, Row, SheetSpec, Value, in_language
+from ..sheets.spec import Content, SheetSpec, Value, in_language
 from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import SetupCard, setup_card, station_parts
@@ -58,8 +61,18 @@ from ..shift.today import Today
 from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 from .now import read_today, reckoned_notes
 from .release import list_of, revision_of
+from .start import journal_of, started
 from .tables import content_tables, write_tables
-from .unattended import SUPERSEDED, Input, check_manifest, inputs_of, stamp_of, supersede, write_manifest
+from .unattended import (
+    SUPERSEDED,
+    Input,
+    check_manifest,
+    input_of,
+    inputs_of,
+    stamp_of,
+    supersede,
+    write_manifest,
+)
 
 if TYPE_CHECKING:
     from ..xlsx.package import Package
@@ -245,8 +258,12 @@ def _demands(spec: SheetSpec, headings: Headings, tables: Iterable[str]) -> list
 class Templates:
     """The templates of one run, each read once, with paper and stamp set."""
 
-    def __init__(self, files: Mapping[str, Path], paper: str, stamp: str) -> None:
+    def __init__(
+        self, files: Mapping[str, Path], paper: str, stamp: str, plants: Mapping[str, bytes] | None = None
+    ) -> None:
+        """`plants` are the plant's own templates where their files cannot be read here."""
         self.files, self.paper, self.stamp = dict(files), paper, stamp
+        self._plants = dict(plants or {})
         self._read: dict[str, Template] = {}
         self._called: dict[str, Headings] = {}
 
@@ -256,6 +273,7 @@ class Templates:
             from ..books.form import STAMP_MARK
             from ..books.pages import set_paper, stamp_footers
             from ..xlsx.package import Package
+            from ..xlsx.shapes import make_room
             from ..xlsx.templates import Template
 
             is_ours = self.files[key] == template_folder() / SPECS[key].file
@@ -264,9 +282,10 @@ class Templates:
 
                 package = Package.open(make(key), name=SPECS[key].file)
             else:
-                package = Package.open(self.files[key])
+                package = Package.open(self._plants.get(key, self.files[key]), name=str(self.files[key]))
             set_paper(package, paper_code(self.paper, "fill"))
             stamp_footers(package, STAMP_MARK, self.stamp)
+            make_room(package)
             self._read[key] = Template(Package.open(package.to_bytes(), name=str(self.files[key])))
         return self._read[key]
 
@@ -312,10 +331,45 @@ class Templates:
             return alarm + setup_headline(rows, convert(heading, rows[0]["mass"], unit), unit)
         return content.values["headline"]
 
+    def _optional(self, content: Content) -> tuple[dict[str, tuple[Value, list[str]]], dict[str, list[str]]]:
+        """Values with the labels that may stand above them, and the headers of columns that may go."""
+        spec = content.spec
+        values: dict[str, tuple[Value, list[str]]] = {
+            item.name: (
+                content.values.get(item.name),
+                [
+                    translated(words, known=False) + (f" [{measures().unit(item.unit)}]" if item.unit else "")
+                    for words in item.headings
+                ],
+            )
+            for item in spec.names
+        }
+        headers = {}
+        for table, names in spec.optional.items():
+            found = self.get(spec.key).package.table(table)
+            called = self.headings(spec).get(table, {})
+            wanted = {str(called[name]) for name in names if name in called}
+            headers[table] = [
+                header for header in (found.columns if found else ()) if header.partition(" [")[0] in wanted
+            ]
+        return values, headers
+
     def fill(self, content: Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
-        from ..books.pages import fit_texts, set_scale
+        return self.save(*self.filled(content), path)
+
+    def save(self, package: Package, notes: Sequence[str], path: Path) -> list[str]:
+        """Save a sheet that was filled, with what people typed into an earlier one; returns all notes."""
+        taken = take_over(path, package) if path.is_file() else []
+        package.save(path, forbid=self.files.values())
+        return [*notes, *taken]
+
+    def filled(self, content: Content) -> tuple[Package, list[str]]:
+        """One sheet filled, and notes."""
+        from ..books.form import WHOSE_MARK
+        from ..books.pages import fit_pages, fit_texts, leave_out, name_pages, set_scale
         from ..handbook.in_formulas import formula_values
+        from ..xlsx.shapes import draw_pictures
 
         spec = content.spec
         filled = self.get(spec.key).fill(
@@ -325,16 +379,30 @@ class Templates:
             required=spec.required,
             evaluate=formula_values,
         )
+        draw_pictures(filled.package, content.pictures)
+        leave_out(filled.package, *self._optional(content))
         fit_texts(filled.package)
+        name_pages(filled.package, WHOSE_MARK, whose(content))
+        fit_pages(filled.package)
         if spec.key == SHOT_CHECK.key:
             limits, _ = self._masses(content)
             set_scale(filled.package, limits.low or limits.target, limits.high or limits.target)
         notes = [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
         sign(filled.package, spec.key, apart=("stamp",))
-        if path.is_file():
-            notes += take_over(path, filled.package)
-        filled.save(path, forbid=self.files.values())
-        return notes
+        return filled.package, notes
+
+
+def whose(content: Content) -> str:
+    """What a page of a sheet is about, for its header: station, day and shift, or the period."""
+    values = content.values
+    day = values.get("day")
+    when = language_day(day) if isinstance(day, datetime.date) else values.get("period")
+    return " · ".join(str(item) for item in (values.get("station"), when, values.get("shift")) if item)
+
+
+def language_day(day: datetime.date) -> str:
+    """A day as the cells show it, in the language that is printed."""
+    return printed_language().figures(f"{day:%a} {day.isoformat()}")
 
 
 def take_over(path: Path, new: Package) -> list[str]:
@@ -398,16 +466,24 @@ def _start_worker(
     _worker, _worker_language, _worker_measures = Templates(files, paper, stamp), spoken, printed
 
 
-def _work(path: Path, key: str, values: Row, tables: dict[str, list[Row]]) -> tuple[list[str], list[Problem]]:
+_Written = tuple[list[str], list[Problem]]  # notes, and why a file could not be written
+
+
+def _work(path: Path, key: str, held: tuple[Any, ...]) -> _Written:
     assert _worker is not None
     with printed_in(_worker_language), measured_in(_worker_measures):
-        return _write(_worker, Content(SPECS[key], values, tables), path)
+        return _write(_worker, Content(SPECS[key], *held), path)
 
 
-def _write(templates: Templates, content: Content, path: Path) -> tuple[list[str], list[Problem]]:
+def _write(templates: Templates, content: Content, path: Path) -> _Written:
     """One file: its notes, and the problem where it cannot be written; the others still go on."""
+    return _kept_apart(lambda: templates.fill(in_language(content), path), path)
+
+
+def _kept_apart(write: Callable[[], list[str]], path: Path) -> _Written:
+    """The notes of a file that is written, or what went wrong with it alone."""
     try:
-        return templates.fill(in_language(content), path), []
+        return write(), []
     except FileError as error:
         return [], list(error.problems)
     except Exception as error:  # whatever one sheet stumbles over is kept to that sheet
@@ -423,7 +499,12 @@ def _failed(where: str, error: Exception) -> Problem:
 
 
 def _run(
-    jobs: Sequence[_Job], templates: Templates, processes: int, progress: Progress | None, report: FillReport
+    jobs: Sequence[_Job],
+    templates: Templates,
+    processes: int,
+    executor: Executor | None,
+    progress: Progress | None,
+    report: FillReport,
 ) -> None:
     """Write all files; notes, each once, and files that were refused go to the report."""
     from ..xlsx.write import clean, make_folder
@@ -431,7 +512,7 @@ def _run(
     notes: dict[str, None] = {}
     handled: list[_Job] = []
 
-    def done(count: int, job: _Job, found: tuple[list[str], list[Problem]]) -> None:
+    def done(count: int, job: _Job, found: _Written) -> None:
         handled.append(job)
         notes.update(dict.fromkeys(found[0]))
         report.not_written += found[1]
@@ -445,7 +526,9 @@ def _run(
         make_folder(folder)
         clean(folder)
     try:
-        if processes > 1 and len(jobs) > 1:
+        if executor is not None:
+            _work_apart(jobs, templates, executor, done)
+        elif processes > 1 and len(jobs) > 1:
             _work_together(jobs, templates, processes, done)
         for count, job in enumerate(jobs[len(handled) :], len(handled) + 1):
             done(count, job, _write(templates, job.content, job.path))
@@ -459,10 +542,7 @@ def _run(
 
 
 def _work_together(
-    jobs: Sequence[_Job],
-    templates: Templates,
-    processes: int,
-    done: Callable[[int, _Job, tuple[list[str], list[Problem]]], None],
+    jobs: Sequence[_Job], templates: Templates, processes: int, done: Callable[[int, _Job, _Written], None]
 ) -> None:
     """Write files in several processes; where one of those dies, what is left is left to the caller."""
     from concurrent.futures import ProcessPoolExecutor
@@ -478,8 +558,7 @@ def _work_together(
             _work,
             (job.path for job in jobs),
             (job.content.spec.key for job in jobs),
-            (job.content.values for job in jobs),
-            (job.content.tables for job in jobs),
+            (job.content.held for job in jobs),
             chunksize=max(1, min(16, len(jobs) // (4 * processes))),
         )
         with contextlib.suppress(BrokenProcessPool):
@@ -487,6 +566,60 @@ def _work_together(
                 done(count, job, item)
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+_Filler = tuple[Templates, Language, Measures]
+_Made = tuple[bytes, list[str], list[Problem]]  # a workbook, its notes, or why there is none
+
+
+def _filler(
+    plants: Mapping[str, tuple[str, bytes]], paper: str, stamp: str, spoken: Language, printed: Measures
+) -> _Filler:
+    """What a worker elsewhere fills with: the plant's own templates, by name and content, and those that
+    come with the program, which it has itself."""
+    files = _template_files(None) | {key: Path(name) for key, (name, _) in plants.items()}
+    return Templates(files, paper, stamp, {key: data for key, (_, data) in plants.items()}), spoken, printed
+
+
+def _make(filler: _Filler, given: tuple[str, tuple[Any, ...]]) -> _Made:
+    """A workbook as a worker elsewhere makes it: it writes no file."""
+    templates, spoken, printed = filler
+    key, held = given
+    data = b""
+
+    def make() -> list[str]:
+        nonlocal data
+        package, notes = templates.filled(in_language(Content(SPECS[key], *held)))
+        data = package.to_bytes()
+        return notes
+
+    with printed_in(spoken), measured_in(printed):
+        notes, problems = _kept_apart(make, templates.files[key])
+    return data, notes, problems
+
+
+def _work_apart(
+    jobs: Sequence[_Job],
+    templates: Templates,
+    executor: Executor,
+    done: Callable[[int, _Job, _Written], None],
+) -> None:
+    """Workbooks made wherever an executor works, and written here."""
+    from ..xlsx.package import Package
+
+    packaged = _template_files(None)
+    plants = {
+        key: (str(path), path.read_bytes()) for key, path in templates.files.items() if path != packaged[key]
+    }
+    state = plants, templates.paper, templates.stamp, printed_language(), measures()
+    given = [(job.content.spec.key, job.content.held) for job in jobs]
+    found = spread(executor, _filler, state, _make, given)
+    for count, (job, made) in enumerate(zip(jobs, found, strict=True), 1):
+        data, notes, problems = made
+        if not problems:
+            package = Package.open(data, name=job.path.name)
+            notes, problems = _kept_apart(partial(templates.save, package, notes, job.path), job.path)
+        done(count, job, (notes, problems))
 
 
 # ------------------------------------------------------------------------------------- what to fill
@@ -724,12 +857,14 @@ def fill(
     out: str | os.PathLike[str] | None = None,
     *,
     sources: Sources = NO_SOURCES,
+    as_of: AsOf | str | None = None,
     date: datetime.date | str | None = None,
     shift: str | None = None,
     stations: Iterable[str] | None = None,
     templates: str | os.PathLike[str] | None = None,
     paper: str = "A4",
     processes: int = 1,
+    executor: Executor | None = None,
     open_workbook: bool = False,
     progress: Progress | None = None,
     stamp: str | None = None,
@@ -745,13 +880,16 @@ def fill(
 ) -> FillReport:
     """Play a plan and fill its sheets into the folder `out` (by default beside the plan).
 
-    `sources` are builds, stock and orders in place of the plan's. `date`, `shift` and `stations` keep to
+    `sources` are builds, stock and orders in place of the plan's; `as_of` ("2026-03-03", or with a time) is
+    today: what is before it is history, and what stands at stations then is as told by the table Standing and
+    the journal beside the plan (`jobs.start`). `date`, `shift` and `stations` keep to
     a part of the plan; stock is carried from the first day all the same. `templates` is a folder with the
     plant's own templates; those that it lacks are the packaged ones. `stamp` is printed on each sheet; by
     default it follows from the inputs, so that no change of them changes no byte. With `open_workbook`
     the workbook that is open in the spreadsheet is filled, a template or what was made from one; files
-    are then written only where `out` is given. `language` is the code of a language, or the file of a
-    word list; by default that of the plan's Settings.
+    are then written only where `out` is given. With an `executor` the workbooks are made wherever it works
+    and written here, with the same bytes. `language` is the code of a language, or the file of a word list;
+    by default that of the plan's Settings.
 
     `now` ("10:40") gives the rest of one shift of the chosen date: `done` parts are started and done by
     then (47, "Drive lid=47"); `left` [mL] and `mounted` (lots) by component and `mixers` ("09:50" put on,
@@ -765,7 +903,8 @@ def fill(
     began = time.perf_counter()
     paper_code(paper, "fill")
     check_processes(processes, "fill")
-    plan = load_plan_from(plan_path, sources)
+    begin = started(load_plan_from(plan_path, sources), plan_path, sources, as_of)
+    plan = begin.plan
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
     today = read_today(
         plan,
@@ -784,6 +923,8 @@ def fill(
     plan.revision = revision_of(plan, source)
     own = sorted(set(files.values()) - set(_template_files(None).values()))
     inputs = inputs_of(source, sources, own, list_of(source))
+    if begin.as_of is not None and (journal := journal_of(source)) is not None:
+        inputs.append(input_of("journal", journal))
     stamp = stamp_of(inputs) if stamp is None else str(stamp)
     folder = Path(out) if out is not None else source.with_name(f"{source.stem}_sheets")
     forbidden = [source, *sources.files]
@@ -807,24 +948,31 @@ def fill(
         if os.path.isdir(folder):
             check_manifest(folder)
         if not report.nothing:
-            report.findings = gravest_first([*failed, *_findings(plan, results, chosen)])
-        report.notes = reckoned_notes(results, today)
+            told = [item for item in begin.findings if _is_of(item, chosen)]
+            report.findings = gravest_first([*told, *failed, *_findings(plan, results, chosen)])
+        report.notes = [*([begin.words] if begin.words else []), *reckoned_notes(results, today)]
         report.contents = [job.content for job in jobs]
         if open_workbook:
             report.notes += _fill_open([in_language(job.content) for job in jobs])
             if out is None:
                 return report
         report.counts = dict.fromkeys(KINDS, 0)
-        _run(jobs, library, processes, progress, report)
+        _run(jobs, library, processes, executor, progress, report)
     moved = supersede(folder, [job.path for job in jobs], _covers(plan, chosen))
     report.superseded, report.not_written = moved.names, report.not_written + moved.left
     if tables is not None:
         report.tables = write_tables(content_tables(report.contents), tables, table_form, forbidden)
     if os.path.isdir(folder):
-        asked = {"date": chosen.date, "shift": chosen.shift, "stations": chosen.stations, "stamp": stamp}
+        asked: dict[str, Any] = {} if begin.as_of is None else {"as_of": begin.as_of}
+        asked |= {"date": chosen.date, "shift": chosen.shift, "stations": chosen.stations, "stamp": stamp}
         _tell_manifest(report, inputs, asked)
     report.seconds = time.perf_counter() - began
     return report
+
+
+def _is_of(finding: Finding, chosen: _Chosen) -> bool:
+    """Whether a finding is of a station that is filled, or of none."""
+    return not finding.station or chosen.stations is None or finding.station in chosen.stations
 
 
 def _tell_manifest(report: FillReport, inputs: Sequence[Input], asked: dict[str, Any]) -> None:

@@ -6,24 +6,30 @@ import datetime
 import json
 import os
 from collections.abc import Sequence
+from concurrent.futures import Executor
+from dataclasses import replace
 from pathlib import Path
 
 from ..base.errors import FileError, Problem
-from ..base.findings import DANGER, NOTE, QUALITY, Finding, gravest_first
+from ..base.findings import DANGER, NOTE, Finding, gravest_first
 from ..base.paper import paper_code
 from ..base.progress import WHOLE, Progress, stage
 from ..books.forecast import book_bytes
 from ..forecast.model import forecast
 from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
-from ..journal.counted import CountedStock, counted_stock
+from ..journal.lessons import learned_values
+from ..journal.start import AsOf, Start, from_counts
 from ..journal.store import journal_path, read_journal
+from ..journal.used import WithLearned, with_learned
+from ..plan.read import load_plan
 from ..plan.records import Plan
 from ..plan.sources import Source, Sources, load_plan_from
 from ..reports.findings import plan_findings
 from ..reports.routes import OF_ROUTES
 from ..xlsx.typed import foreign, save_signed
 from ..xlsx.write import atomic_write, clean, refuse_overwrite
+from .start import journal_entries, read_as_of, started
 from .tables import forecast_tables, write_table, write_tables
 from .unattended import inputs_of, told_when_stopped, write_manifest_file
 from .upload import order_table, upload_columns
@@ -40,47 +46,64 @@ def forecast_file(
     builds: Source | None = None,
     stock: Source | None = None,
     orders: Source | None = None,
+    standing: Source | None = None,
     draws: int = 500,
     seed: int = 1,
     what_if: bool = True,
     processes: int = 1,
     paper: str = "A4",
-    as_of: datetime.date | None = None,
+    as_of: AsOf | str | None = None,
     tables: str | os.PathLike[str] | None = None,
     table_form: str = "csv",
     upload: str | os.PathLike[str] | None = None,
     columns: str | None = None,
     progress: Progress | None = None,
     manifest: str | os.PathLike[str] | None = None,
+    learned: Sequence[str] = (),
+    executor: Executor | None = None,
 ) -> Forecast:
     """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
 
     `builds`, `stock` and `orders` take the place of the plan's tables: files, database addresses or data
-    frames (`plan.sources`). `paper` is what the workbook is printed on, A4 or Letter; `as_of` is today, as
-    in `forecast`. `tables` is a folder for every table, `table_form` "csv", "parquet" or "xlsx"; `upload` a
-    .csv, .parquet or .xlsx file of the orders to place, with the `columns` that another system takes
+    frames (`plan.sources`). `paper` is what the workbook is printed on, A4 or Letter; `as_of` is today,
+    a day or a moment: what stands at stations then is as told by the table Standing and the journal.
+    `tables` is a folder for every table, `table_form` "csv", "parquet" or "xlsx"; `upload` a .csv, .parquet
+    or .xlsx file of the orders to place, with the `columns` that another system takes
     (`upload.upload_columns`; by default those of the plan's Settings). `manifest` is a .json file that says
-    what went in and came out, by fingerprints. Where it is stopped, what was written is told.
+    what went in and came out, by fingerprints. Where it is stopped, what was written is told. `learned`
+    names figures of the journal to count on in place of the plan's, "scrap:Hem robot", or "all" that differ
+    by more than noise. An `executor` plays the shifts in place of `processes` here.
     """
 
     paper_code(paper, "forecast")
     if out is not None:
         _ending(out)
-    sources = Sources(builds, stock, orders)
+    sources = Sources(builds, stock, orders, standing)
     records = load_plan_from(plan, sources)
     headers = upload_columns(columns or records.settings["upload_columns"]) if upload is not None else []
-    counted, told = (CountedStock(records), []) if stock is not None else _counted(records, plan, as_of)
-    records = counted.plan
+    use = _learned(plan, learned)
+    if use is not None:
+        records = replace(
+            records,
+            stations=use.plan.stations,
+            settings=use.plan.settings,
+            purge_factors=use.plan.purge_factors,
+        )
+    begin = _begin(records, plan, sources, as_of)
+    records, told = begin.plan, begin.findings
+    today = None if begin.as_of is None else begin.as_of.date()
     found = forecast(
         records,
         weeks,
         draws=draws,
         seed=seed,
         processes=processes,
-        as_of=as_of,
+        executor=executor,
+        as_of=today,
         progress=stage(progress, 0, RESPONSES),
     )
-    found.stock_from = counted.words
+    found.stock_from = begin.words or (begin.counted.words if begin.counted is not None else "")
+    found.learned = "" if use is None else use.words
     of_plan = plan_findings(records)
     told += [item for item in of_plan if item.kind == DANGER or item.topic in OF_ROUTES]
     found.findings = gravest_first([*told, *found.findings])
@@ -102,26 +125,27 @@ def forecast_file(
     return found
 
 
-def _counted(
-    records: Plan, path: str | os.PathLike[str], as_of: datetime.date | None
-) -> tuple[CountedStock, list[Finding]]:
-    """The plan with the stock that the journal beside it knows of, and the counts that could not be used."""
-    journal = journal_path(path)
-    if not journal.is_file():
-        return CountedStock(records), []
-    counted = counted_stock(records, (item.entry for item in read_journal(journal).current().values()), as_of)
-    told = [
-        Finding(
-            QUALITY,
-            f"count of {entry.material} {entry.component.upper()} on {entry.day} names no lot: left out",
-            "count lot by lot, since each has its own last day",
-            topic="counted without lot",
-            material=entry.material,
-            day=entry.date,
-        )
-        for entry in counted.without_lot
-    ]
-    return counted, told
+def _learned(path: str | os.PathLike[str], names: Sequence[str]) -> WithLearned | None:
+    """The figures of the journal that are to be counted on; they are learned from the plan as it is saved."""
+    if not names:
+        return None
+    plan = load_plan(path)
+    values = learned_values(plan, read_journal(journal_path(path)).current().values())
+    return with_learned(plan, values, names)
+
+
+def _begin(records: Plan, path: str | os.PathLike[str], sources: Sources, as_of: AsOf | str | None) -> Start:
+    """Where the forecast begins; without a day of today the stock is that of the journal all the same.
+
+    Of a whole day it is the forecast that tells which builds are history.
+    """
+    as_of = read_as_of(as_of)
+    begin = started(records, path, sources, as_of)
+    if begin.as_of is None:
+        return Start(records) if sources.stock is not None else from_counts(records, journal_entries(path))
+    if not isinstance(as_of, datetime.datetime):
+        begin.plan = replace(begin.plan, builds=records.builds)
+    return begin
 
 
 def _ending(out: str | os.PathLike[str]) -> str:

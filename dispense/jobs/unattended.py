@@ -57,19 +57,20 @@ def inputs_of(
 
     A database or a data frame has none: what was read of it cannot be had again.
     """
-    found = [_input("plan", Path(plan))]
+    found = [input_of("plan", Path(plan))]
     for table, source in sources.given.items():
         path = file_of(source)
         if path is None:
             found.append(Input(table.lower(), shown_source(source), ""))
         else:
-            one = _input(table.lower(), path)
+            one = input_of(table.lower(), path)
             found.append(Input(one.role, Path(shown_source(source)).name, one.fingerprint, one.changed))
-    found += [_input("template", path) for path in templates]
-    return found if releases is None else [*found, _input("releases", releases)]
+    found += [input_of("template", path) for path in templates]
+    return found if releases is None else [*found, input_of("releases", releases)]
 
 
-def _input(role: str, path: Path) -> Input:
+def input_of(role: str, path: Path) -> Input:
+    """A file that is read, with its fingerprint."""
     try:
         return Input(role, path.name, fingerprint(path), path.stat().st_mtime)
     except OSError as error:

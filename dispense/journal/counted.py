@@ -10,7 +10,8 @@ from ..base.printed import counted
 from ..base.units import DAY, to_si
 from ..plan.records import Plan
 from ..plan.rows import Component, StockLot
-from .entries import COUNTED, RECEIVED, Entry
+from .entries import COUNTED, OPENED, RECEIVED, Entry
+from .lots import lots_of
 
 LotKey = tuple[str, str, str]  # material, component, lot
 NO_END = datetime.date(
@@ -42,20 +43,24 @@ def counted_stock(plan: Plan, entries: Iterable[Entry], as_of: datetime.date | N
     """The stock on the morning of `as_of`, without it that of the last booking.
 
     The last day on which a lot was counted replaces its quantity; what was received later adds to it. A lot
-    that was due and came is here. Opened and emptied containers are not followed: count again.
+    that was due and came is here. A container that was opened after its lot was counted is in store no more;
+    of a lot that was never counted the plan's Stock says what is in store.
     """
     known = [
         entry
         for entry in entries
-        if entry.kind in (COUNTED, RECEIVED)
+        if entry.kind in (COUNTED, RECEIVED, OPENED)
         and entry.date is not None
         and (as_of is None or entry.date < as_of or (entry.kind == COUNTED and entry.date == as_of))
     ]
-    found = CountedStock(plan, without_lot=[each for each in known if not each.lot])
+    found = CountedStock(plan, without_lot=[each for each in known if not each.lot and each.kind != OPENED])
     by_lot: dict[LotKey, list[Entry]] = {}
+    at_station = {row.station: row.material for row in plan.stations}
     for entry in known:
         if entry.lot:
-            by_lot.setdefault((entry.material, entry.component, entry.lot), []).append(entry)
+            name = entry.material or at_station.get(entry.station, "")
+            for lot in lots_of(entry):
+                by_lot.setdefault((name, entry.component, lot), []).append(entry)
     rows = {(row.material, row.component, row.lot): row for row in plan.stock}
     for key, items in sorted(by_lot.items()):
         component = plan.components_of(key[0]).get(key[1])
@@ -75,8 +80,15 @@ def _lot(
     receipts = [entry for entry in items if entry.kind == RECEIVED]
     day = max((entry.day for entry in counts), default="")
     later = [entry for entry in receipts if entry.day > day]
-    quantity = sum(_volume(component, entry) for entry in counts if entry.day == day)
-    quantity += sum(_volume(component, entry) for entry in later)
+    if not counts and not receipts:
+        return None  # opened containers of a lot that nobody counted: the plan knows of them
+    quantity = sum(entry_volume(component, entry) for entry in counts if entry.day == day)
+    quantity += sum(entry_volume(component, entry) for entry in later)
+    if counts:
+        counted_at = day, max(entry.time for entry in counts if entry.day == day)
+        opened = [entry for entry in items if entry.kind == OPENED and (entry.day, entry.time) > counted_at]
+        quantity -= sum((entry.count or 1) * component.container for entry in opened)
+        quantity = max(quantity, 0.0)
     if not counts and row is not None and row.arrival is None:
         return None  # it is here by the plan, which knew of the receipt
     if counts:
@@ -93,7 +105,7 @@ def _lot(
     return StockLot(*key, quantity, expiry, None, None, "", "", at="")
 
 
-def _volume(component: Component, entry: Entry) -> float:
+def entry_volume(component: Component, entry: Entry) -> float:
     """The volume of an entry [m³]: as told, by mass and density, or in full containers."""
     if entry.value is None:
         return (entry.count or 0) * component.container
@@ -103,4 +115,4 @@ def _volume(component: Component, entry: Entry) -> float:
     return entry.value * factor + offset
 
 
-__all__ = ["CountedStock", "counted_stock"]
+__all__ = ["CountedStock", "counted_stock", "entry_volume"]

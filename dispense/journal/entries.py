@@ -17,6 +17,7 @@ VOLUME, VOLUME_A, VOLUME_B = "volume", "volume a", "volume b"
 SETTING, DONE, STAGED, SIGNED, NOTED = "setting", "done", "staged", "signed", "noted"
 RECEIVED, COUNTED, OPENED, EMPTIED = "received", "counted", "opened", "emptied"
 MADE, SCRAPPED, PURGED = "made", "scrapped", "purged"
+STANDS = "stands"
 AS_PLANNED = "as planned"
 #: what kinds of entries there are, in words
 KINDS = {
@@ -38,6 +39,7 @@ KINDS = {
     MADE: "good parts made",
     SCRAPPED: "parts scrapped",
     PURGED: "purges and mixer changes of a shift, counted",
+    STANDS: "what stands at a station: a container, a mixer, parts in process",
     AS_PLANNED: "the shift as it was planned when it was booked: no fact of the floor",
 }
 BOOK, TAKE_BACK = "book", "take back"
@@ -108,7 +110,9 @@ class Entry:
             if self.count is not None and self.count > 1:
                 pieces.append(f"{self.count} shots together")
         elif self.count is not None:
-            what = {MADE: "part", SCRAPPED: "part", PURGED: "purge"}.get(self.kind, "container")
+            what = {MADE: "part", SCRAPPED: "part", STANDS: "part", PURGED: "purge"}.get(
+                self.kind, "container"
+            )
             pieces.append(counted(self.count, what))
         return ", ".join([*pieces, *([self.text] if self.text else [])]) or "yes"
 
@@ -191,6 +195,7 @@ __all__ = [
     "SETTING",
     "SIGNED",
     "STAGED",
+    "STANDS",
     "TAKE_BACK",
     "VOLUME",
     "VOLUME_A",

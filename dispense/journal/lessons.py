@@ -220,7 +220,7 @@ def _flow_law(plan: Plan, station: Station, unit: str, pairs: Sequence[tuple[Boo
 
 
 @dataclass(slots=True)
-class _Count:
+class Count:
     """What was counted of one part in one shift at one station."""
 
     made: int | None = None
@@ -230,9 +230,9 @@ class _Count:
 _Key = tuple[str, str, str, str]  # station, day, shift, part
 
 
-def _counts(plan: Plan, booked: Iterable[Booked]) -> tuple[dict[_Key, _Count], dict[_Key, list[Booked]]]:
+def _counts(plan: Plan, booked: Iterable[Booked]) -> tuple[dict[_Key, Count], dict[_Key, list[Booked]]]:
     """Parts made and scrapped; a part that one station alone works on needs no station."""
-    found: dict[_Key, _Count] = {}
+    found: dict[_Key, Count] = {}
     rows: dict[_Key, list[Booked]] = {}
     for item in booked:
         entry = item.entry
@@ -243,13 +243,18 @@ def _counts(plan: Plan, booked: Iterable[Booked]) -> tuple[dict[_Key, _Count], d
             names = [row.station for row in plan.stations if entry.part in station_parts(plan, row.station)]
             station = names[0] if len(names) == 1 else ""
         key = station, entry.day, entry.shift, entry.part
-        count = found.setdefault(key, _Count())
+        count = found.setdefault(key, Count())
         rows.setdefault(key, []).append(item)
         if entry.kind == MADE:
             count.made = (count.made or 0) + (entry.count or 0)
         else:
             count.scrapped = (count.scrapped or 0) + (entry.count or 0)
     return found, rows
+
+
+def counts_of(plan: Plan, booked: Iterable[Booked]) -> dict[tuple[str, str, str, str], Count]:
+    """What was made and scrapped, by station, day, shift and part."""
+    return _counts(plan, booked)[0]
 
 
 def _scrap(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:
@@ -488,4 +493,4 @@ def learned_values(plan: Plan, booked: Iterable[Booked]) -> list[Learned]:
     return judged(found)
 
 
-__all__ = ["DENSITY", "density_subject", "learned_values"]
+__all__ = ["DENSITY", "LEAST", "WATCHED", "Count", "counts_of", "density_subject", "learned_values"]

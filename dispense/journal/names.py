@@ -19,6 +19,16 @@ def twin_name(name: str, twin: int) -> str:
     return name if twin == 1 else f"{name}|{twin}"
 
 
+def twin_number(name: str) -> int:
+    """Which of several alike events a name is of, where no number ends the name of the first.
+
+    >>> twin_number(twin_name("mixer|", 2)), twin_number("mixer|")
+    (2, 1)
+    """
+    last = name.rpartition("|")[2]
+    return int(last) if last.isdecimal() else 1
+
+
 def name_of_today(entry: Entry) -> str:
     """The name that an entry has today; its own where that is not one by row.
 
@@ -39,4 +49,4 @@ def name_of_today(entry: Entry) -> str:
     return entry.name
 
 
-__all__ = ["CHECK", "STAGED_ROW", "TIMES", "name_of_today", "twin_name"]
+__all__ = ["CHECK", "STAGED_ROW", "TIMES", "name_of_today", "twin_name", "twin_number"]

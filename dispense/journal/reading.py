@@ -33,6 +33,7 @@ from .entries import (
     PURGED,
     RECEIVED,
     SCRAPPED,
+    STANDS,
     VOLUME,
     VOLUME_A,
     VOLUME_B,
@@ -80,17 +81,17 @@ WEIGHTS = Table(
         _word("by", "who weighed"),
     ),
 )
-WHATS = (RECEIVED, COUNTED, OPENED, EMPTIED, MADE, SCRAPPED, PURGED)
-OF_MATERIAL = (RECEIVED, COUNTED, OPENED, EMPTIED)
+WHATS = (RECEIVED, COUNTED, OPENED, EMPTIED, STANDS, MADE, SCRAPPED, PURGED)
+OF_MATERIAL = (RECEIVED, COUNTED, OPENED, EMPTIED, STANDS)
 OF_SHIFT = (MADE, SCRAPPED, PURGED)  # counted in pieces
 AMOUNTS = ("containers", "volume", "mass", "pieces")  # columns of which a row has one
-OF_STATION = (OPENED, EMPTIED, PURGED)
+OF_STATION = (OPENED, EMPTIED, STANDS, PURGED)
 ACTUALS = Table(
     "Actuals",
     "",
-    "what came, was counted, opened, emptied, made, scrapped and purged: one row each",
+    "what came, was counted, opened, emptied, stands at a station, was made, scrapped and purged: a row each",
     (
-        choice("what", WHATS, "what happened"),
+        choice("what", WHATS, "what happened; stands: a container that is connected, with what is in it"),
         date("date", "day"),
         clock("time", "time of day", default=None),
         _word("shift", "shift"),
@@ -371,7 +372,9 @@ def _amount(
     """The one figure of a row of what happened: value with unit, or a number of pieces."""
     what = row["what"]
     given = [name for name in AMOUNTS if row[name] is not None]
-    wanted = ("pieces",) if what in OF_SHIFT else ("containers", "volume", "mass")
+    wanted: tuple[str, ...] = ("pieces",) if what in OF_SHIFT else ("containers", "volume", "mass")
+    if what == STANDS:
+        wanted = ("volume", "mass")
     wrong = [name for name in given if name not in wanted]
     if what in (OPENED, EMPTIED) and not given:
         return None, "", 1

@@ -17,7 +17,7 @@ from ..base.fields import Field
 from ..base.naming import LIKELY, fold, nearest
 from ..base.printed import listed
 from ..base.units import HOUR, from_si
-from ..handbook.catalogue import evaluate
+from ..handbook.evaluate import evaluate
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
 from .choices import choice_problems
 from .materials import kinetics_of, material_energy
@@ -42,6 +42,7 @@ from .rows import (
     StockLot,
     TemperaturePoint,
 )
+from .standing import wrong_with
 from .tables import BY_NAME, TABLES
 from .weeks import weekdays
 
@@ -152,6 +153,7 @@ def check_records(plan: Plan) -> list[Problem]:
     problems = [*line, *_shapes(plan)]
     if not line:
         problems += [*_applied(plan), *route_problems(plan), *_numbers(plan), *_stock(plan)]
+        problems += _standing(plan)
         problems += choice_problems(plan)
     return problems
 
@@ -685,6 +687,13 @@ def _numbers(plan: Plan) -> Iterator[Problem]:
                 f"shift {name} of {date} starts {started:.4g} parts, more than {MOST_STARTED}",
                 "check quantities, counts of assemblies and scrap",
             )
+
+
+def _standing(plan: Plan) -> Iterator[Problem]:
+    """What cannot stand at a station."""
+    for row in plan.standing:
+        for column, words in wrong_with(plan, row):
+            yield _says(plan.cell(row, column), words)
 
 
 def _stock(plan: Plan) -> Iterator[Problem]:

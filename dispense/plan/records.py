@@ -40,6 +40,7 @@ from .rows import (
     Settings,
     Shift,
     Shot,
+    Standing,
     Station,
     StockLot,
     TemperaturePoint,
@@ -167,11 +168,14 @@ class Plan:
     builds: list[Build] = field(default_factory=list)
     stock: list[StockLot] = field(default_factory=list)  # with what is on order, from its arrival on
     orders: list[OpenOrder] = field(default_factory=list)
+    standing: list[Standing] = field(default_factory=list)
     choices: list[Choice] = field(default_factory=list)
     changes: list[Change] = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
     dated: list[Dated] = field(default_factory=list)  # the rows of `validity` as they are meant
+    as_of: datetime.datetime | None = None  # from when on it is played, with what stands then
     takt_factors: dict[str, float] = field(default_factory=dict)  # by station, where it states no takt
+    purge_factors: dict[str, float] = field(default_factory=dict)  # by station: learned over played purges
     letters: dict[str, dict[str, str]] = field(default_factory=dict, repr=False)
     revision: Revision | None = None  # what its sheets say of it; None where none was ever released
     sheets: dict[str, str] = field(default_factory=dict, repr=False)  # that each table was read from
@@ -332,6 +336,8 @@ class Plan:
     def _contents(self, name: str) -> dict[str, int]:
         """Parts in one piece; each assembly is taken apart once, however often it is used."""
         known: dict[str, dict[str, int]] = self.kept("contents")
+        if name in known:
+            return known[name]
         groups = self.group(Assembly, "assembly")
         waiting = [name]
         while waiting:
@@ -361,6 +367,13 @@ class Plan:
         """Each date and shift with builds, in order of time."""
         found = self.group(Build, "date", "shift")
         return sorted(found, key=lambda key: (key[0], self.on(key[0]).shift(key[1]).start))
+
+    def shift_loads(self) -> list[tuple[str, dict[str, int]]]:
+        """Each shift with builds, in order of time, and the good parts to build in it; worked out once."""
+        known: dict[str, list[tuple[str, dict[str, int]]]] = self.kept("shift loads")
+        if not known:
+            known["all"] = [(shift, self.builds_of(date, shift)) for date, shift in self.days()]
+        return known["all"]
 
     def record(self, name: str) -> tuple[list[float], list[float]]:
         """Times of day [s] and temperatures [K] of a temperature record."""

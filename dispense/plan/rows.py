@@ -811,6 +811,56 @@ class OpenOrder(Row):
 
 
 @dataclass(frozen=True, slots=True)
+class Standing(Row):
+    """A row of Standing: what stands at stations, or opened in store, at a time: it is where `--as-of`
+    begins; of one thing the latest row counts."""
+
+    TABLE: ClassVar[str] = "Standing"
+    what: str
+    """A container that is connected, a hose, a mixer kept closed, parts half done, parts to be mated, parts
+    between two stations of a route, an opened container in store: container, hose, mixer, half done, to be
+    mated, between, in store."""
+    date: datetime.date
+    """Day on which it stood there."""
+    time: float | None
+    """Time of that day; blank: before its first shift [s after midnight]."""
+    station: str
+    """Station; of parts between two the one that comes next."""
+    material: str
+    """Material; blank: that of the station."""
+    component: str
+    """A or B; blank if one-part: a, b."""
+    lot: str
+    """Lot of a container."""
+    left: float | None
+    """What is in a container, its heel with it; in a hose, which is full where nothing is said of it [m³]."""
+    opened: datetime.date | None
+    """Day the container was opened; blank: the date."""
+    expiry: datetime.date | None
+    """Last day it may be used; blank: that of its lot in Stock."""
+    nozzle: int
+    """Nozzle of a mixer, from 1."""
+    part: str
+    """Part in process."""
+    numbers: str
+    """Numbers of these parts: 5-8, 12; with the shift that began them, 5-8 of 2026-03-02 Early."""
+    visits: int
+    """Visits that half done parts have had."""
+    before: str
+    """Station that parts between two come from."""
+    begun: float | None
+    """When the mixer was put on, or the first material on these parts; after midnight the hours go on [s
+    after midnight]."""
+    due: float | None
+    """When the next step is due; blank: half done parts may go on at once, parts to be mated are due as the
+    day begins [s after midnight]."""
+    latest: float | None
+    """Until when they must be mated or the mixer may be used, in place of when it was begun [s after
+    midnight]."""
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
 class Choice(Row):
     """A row of Choices: what may be chosen in place of what the plan has, for `dispense compare`."""
 
@@ -926,6 +976,7 @@ __all__ = [
     "Settings",
     "Shift",
     "Shot",
+    "Standing",
     "Station",
     "StockLot",
     "TemperaturePoint",

@@ -853,6 +853,73 @@ ORDERS = Table(
     is_seldom=True,
 )
 
+#: what may stand somewhere when a day begins
+STANDS_WHATS = (
+    STANDING_CONTAINER,
+    STANDING_HOSE,
+    STANDING_MIXER,
+    STANDING_HALF_DONE,
+    STANDING_TO_MATE,
+    STANDING_BETWEEN,
+    STANDING_IN_STORE,
+) = ("container", "hose", "mixer", "half done", "to be mated", "between", "in store")
+MOST_VISITS = 1000  # of a part at a station
+
+STANDING = Table(
+    "Standing",
+    "Standing",
+    "what stands at stations, or opened in store, at a time: it is where `--as-of` begins; of one thing the "
+    "latest row counts",
+    (
+        choice(
+            "what",
+            STANDS_WHATS,
+            "a container that is connected, a hose, a mixer kept closed, parts half done, parts to be mated, "
+            "parts between two stations of a route, an opened container in store",
+        ),
+        date("date", "day on which it stood there"),
+        clock("time", "time of that day; blank: before its first shift", default=None),
+        refer("station", "Stations", "station; of parts between two the one that comes next", default=""),
+        refer("material", "Materials", "material; blank: that of the station", default=""),
+        choice("component", COMPONENTS, "A or B; blank if one-part", default="a"),
+        text("lot", "lot of a container", default=""),
+        optional(
+            "left",
+            "mL",
+            "what is in a container, its heel with it; in a hose, which is full where nothing is said of it",
+            at_least=0.0,
+        ),
+        date("opened", "day the container was opened; blank: the date", default=None),
+        date("expiry", "last day it may be used; blank: that of its lot in Stock", default=None),
+        whole("nozzle", "nozzle of a mixer, from 1", default=1, at_least=1, at_most=MOST_NOZZLES),
+        refer("part", "Parts", "part in process", default=""),
+        text(
+            "numbers",
+            "numbers of these parts: 5-8, 12; with the shift that began them, 5-8 of 2026-03-02 Early",
+            default="",
+        ),
+        whole("visits", "visits that half done parts have had", default=1, at_least=1, at_most=MOST_VISITS),
+        refer("before", "Stations", "station that parts between two come from", default=""),
+        clock(
+            "begun",
+            "when the mixer was put on, or the first material on these parts; after midnight the hours go on",
+            default=None,
+        ),
+        clock(
+            "due",
+            "when the next step is due; blank: half done parts may go on at once, parts to be mated are due "
+            "as the day begins",
+            default=None,
+        ),
+        clock(
+            "latest",
+            "until when they must be mated or the mixer may be used, in place of when it was begun",
+            default=None,
+        ),
+    ),
+    is_seldom=True,
+)
+
 #: what may be chosen at a station and of a component as it is bought
 CHOSEN_AT_STATION = tuple(
     STATIONS.column(name)
@@ -975,6 +1042,7 @@ TABLES: tuple[Table, ...] = (
     BUILDS,
     STOCK,
     ORDERS,
+    STANDING,
     CHOICES,
     CHANGES,
 )

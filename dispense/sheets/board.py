@@ -15,6 +15,7 @@ from ..plan.tables import NO_CURE
 from ..shift.cure_times import LAST, cure_basis
 from ..shift.results import Batch, Mating, ShiftResult, numbers_text
 from .layout import OTHER_DAY, Book, Calculated
+from .pictures import BARS, cure_bars, drawn
 from .pieces import at, findings_shown, handover_rows, shift_head, shift_headline, shop_record, warning_rows
 from .sheet import Sheet
 from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
@@ -27,7 +28,7 @@ OF_CURE = {
     "lost half done",
     WAIT,
 }  # topics of a shift that a cure board shows
-WARNING_WIDTH = 165  # characters of a line of warnings
+WARNING_WIDTH = 150  # characters of a line of warnings
 
 
 CURE_BOARD = SheetSpec(
@@ -66,6 +67,7 @@ CURE_BOARD = SheetSpec(
         "CureHandover": ("way", "what", "part_numbers"),
         "CureWarnings": ("warning",),
     },
+    optional={"CureBatches": ("tightest_part", "mate_before")},
     computed={"CureBatches": (text("state", "what the batch is ready for at the time typed"),)},
 )
 
@@ -108,6 +110,7 @@ def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content |
             ],
             "CureWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH),
         },
+        drawn(cure_bars=cure_bars(result)),
     )
 
 
@@ -190,30 +193,26 @@ def _whole_minutes(seconds: float) -> float:
 
 
 def layout(book: Book) -> None:
-    """Warnings, then the batches; the state of each at a time that is typed."""
-    widths = [7.4, 16, 11, 17, 17, 10, *[17] * 5, 13, 32]
-    form = book.page("Board", widths, landscape=True)
+    """Warnings, the batches and their bars; beside the page the state of each at a time that is typed."""
+    widths = [7.6, 15, 11, 16, 16, 16, 16, 8, 16, 22]
+    form = book.page("Board", widths, beside=[16, 16, 15], landscape=True, standing=True)
+    form.put(11, "Type the day and time:")
+    now = form.entry(13, None, OTHER_DAY)
     form.head()
+    form.cards(("station", 2), ("material", 2), ("day", 1), ("shift", 1), ("hours", 1), ("cure", 3))
     form.cards(
-        ("station", 2),
-        ("material", 2),
-        ("day", 2),
-        ("shift", 1),
-        ("hours", 2),
-        ("cure", 2),
-        ("shop_temperature", 2),
+        ("description", 2),
+        ("basis", 3),
+        ("shop_temperature", 1),
+        ("prepared_by", 1),
+        ("stamp", 3),
+        small=True,
     )
-    form.cards(("description", 4), ("basis", 6), ("prepared_by", 2), ("stamp", 1), small=True)
     form.section("Warnings")
     form.warnings("CureWarnings")
     form.section(
-        "Batches",
-        "each part has its own open time: mate by and planned mating are those of the "
-        "tightest part, no other part of the batch has less time left",
+        "Batches", "mate by: the time of the tightest part; no other of its batch has less time left"
     )
-    form.put(1, "Type the day and time to see the state of each batch:")
-    now = form.entry(6, None, OTHER_DAY, span=2)
-    form.skip()
     marks = (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved"))
     steps = ",".join(f'IF(AND({{{name}}}<>"",{now}>={{{name}}}),"{words}"' for name, words in marks)
     form.table(
@@ -222,31 +221,38 @@ def layout(book: Book) -> None:
             "batch",
             "part",
             "part_numbers",
-            "begun",
             "ended",
-            "tightest_part",
-            "mate_before",
-            "mates",
             "move",
             "join",
             "test",
-            Calculated("state", f'=IF({now}="","",{steps},"wait"))))'),
+            "tightest_part",
+            "mate_before",
             "note",
+            "begun",
+            "mates",
+            Calculated("state", f'=IF({now}="","",{steps},"wait"))))'),
         ],
         repeat=True,
         big=True,
-        rows_high=22,
+        rows_high=15.5,
         marks="note",
     )
-    form.section("Hand-over", "parts in process: from the shift before, and to the next")
-    form.table(
+    form.section("Cure of the batches")
+    form.picture("cure_bars", BARS)
+    form.cautions()
+
+    hand = book.page("Handover", [7.6, 30, 14, 17, 17, 18, 25], landscape=True, standing=True)
+    hand.head(named=False)
+    hand.repeat(("station", 1), ("material", 3), ("day", 5), ("shift", 6))
+    hand.skip()
+    hand.section("Hand-over", "parts in process: from the shift before, and to the next")
+    hand.table(
         "CureHandover",
         ["count", "what", "way", "next_step", "latest", "part", "part_numbers"],
-        across=True,
         forms={"next_step": OTHER_DAY, "latest": OTHER_DAY},
+        repeat=True,
     )
-    form.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
-    form.cautions()
+    hand.sign_off(("Prepared", "Shift lead", "Handed over to next shift"))
 
 
 SHEET = Sheet(CURE_BOARD, layout, "cure boards", "cure_board.xlsx", of_station_shift=cure_board_content)

@@ -104,14 +104,14 @@ def check_headline(count: int, limits: PrintedLimits, unit: str = "g") -> str:
 
 def layout(book: Book) -> None:
     """Target and limits, the checks with boxes to write in, what they say together, a run chart."""
-    form = book.page("Checks", [7, 14, 10, 9, 9, 12, 11, 11, 10, 11, 10], landscape=False)
+    form = book.page("Checks", [7, 16, 9, 8.5, 9.2, 10, 9, 9, 9, 9.5, 8], landscape=False, standing=True)
     form.head()
     form.cards(("station", 3), ("material", 3), ("day", 2), ("shift", 1), ("hours", 2))
     form.cards(("shots_together", 2), ("target", 2), ("low", 2), ("high", 2), ("scale_step", 3))
     form.cards(
         ("mass", 2),
-        ("volume", 1),
-        ("mass_a", 2),
+        ("volume", 2),
+        ("mass_a", 1),
         ("mass_b", 1),
         ("ratio_mass", 3),
         ("density", 2),
@@ -143,7 +143,7 @@ def layout(book: Book) -> None:
             BY,
         ],
         repeat=True,
-        rows_high=19,
+        rows_high=17,
     )
     weighed, within, ratio, low = (
         form.area("CheckShots", name) for name in ("weighed", "within_limits", "b_per_100_a", "low")
@@ -178,8 +178,8 @@ def layout(book: Book) -> None:
             Drawn("high", "upper limit", "lgDash"),
         ),
         Axes("Clock time of the check shot", "Mass weighed [g]", "hh:mm", "[<10]0.00;0.0"),
-        at=form.room(17),
-        size=(20.5, 8.0),
+        at=form.room(9),
+        size=(19.4, 4.7),
     )
     form.sign_off(("Weighed by", "Checked by", "Released"))
     form.cautions()

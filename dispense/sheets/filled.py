@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
@@ -28,14 +29,27 @@ from ..journal.entries import (
     SETTING,
     SIGNED,
     STAGED,
+    STANDS,
     WEIGHT,
     WEIGHT_A,
     WEIGHT_B,
     Entry,
 )
-from ..journal.names import CHECK, STAGED_ROW, TIMES, twin_name
+from ..journal.names import CHECK, STAGED_ROW, TIMES, twin_name, twin_number
 from ..journal.reading import MOST_PIECES, Reading, content_of, moment_of, shift_at, stamp_text
+from ..journal.standing import text_of_standing
 from ..plan.records import Plan
+from ..plan.standing import ORIGIN, numbers_of
+from ..plan.tables import (
+    STANDING_BETWEEN,
+    STANDING_CONTAINER,
+    STANDING_HALF_DONE,
+    STANDING_MIXER,
+    STANDING_TO_MATE,
+)
+from ..shift.handover import BETWEEN, HALF_DONE, MIXER, TO_MATE
+from ..shift.results import numbers_text
+from ..shift.store import NANO, heel_volume
 from ..xlsx.package import Package, Table, split_cell
 from ..xlsx.template_units import HEADER
 from ..xlsx.typed import TypedCell, number_mark, typed_cells
@@ -593,10 +607,108 @@ def _handed_over(sheet: _Filled, row: _Row) -> None:
     by, signed = _initials(sheet, row)
     what = ", ".join(filter(None, (row.text("what"), row.text("part_numbers"))))
     words = f"{row.text('way')}: {what}"
+    is_left = _is_said(row.text("way"), "handed over")
     if done is not None:
         sheet.entry(DONE, row.name, done, part=row.text("part"), by=by, text=words)
-    elif signed is not None and by:
+    if is_left and (done is not None or row.typed.keys() & {"volume", "count"}):
+        _stands(sheet, row, done, by)
+    elif done is None and signed is not None and by:
         sheet.entry(SIGNED, row.name, signed, part=row.text("part"), by=by, text=f"{words}: {by}")
+
+
+#: what a hand-over prints, and what stands there then
+_STANDING_WORDS = {
+    "container {name} lot {name2}": STANDING_CONTAINER,
+    "container lot {name2}": STANDING_CONTAINER,
+    MIXER: STANDING_MIXER,
+    f"{HALF_DONE}, visit {{count}} to come": STANDING_HALF_DONE,
+    TO_MATE: STANDING_TO_MATE,
+    f"{BETWEEN} {{name}}": STANDING_BETWEEN,
+}
+_FIELD = re.compile(r"\{(\w+)\}")
+
+
+def _standing_said(given: str) -> tuple[str, dict[str, str]]:
+    """What stands somewhere by the words of a hand-over in any language, and what they name; "": neither."""
+    for code in languages():
+        with printed_in(code):
+            for english, what in _STANDING_WORDS.items():
+                fields = _FIELD.findall(english)
+                marks = {name: f"<{place}>" for place, name in enumerate(fields)}
+                known = re.escape(translated(english.format_map(marks)))
+                for name, mark in marks.items():
+                    known = known.replace(re.escape(mark), f"(?P<{name}>.+?)")
+                if (match := re.fullmatch(known, given.strip())) is not None:
+                    return what, match.groupdict()
+    return "", {}
+
+
+def _stands(sheet: _Filled, row: _Row, done: TypedCell | None, by: str) -> None:
+    """What a station hands over stands there as the next shift begins; what was typed replaces the print."""
+    what, said = _standing_said(row.text("what"))
+    day = sheet.day
+    typed = row.typed.get("volume" if what == STANDING_CONTAINER else "count")
+    cell = done or typed
+    if not what or day is None or cell is None:
+        return  # nothing stands here, or what was typed is named as any cell
+    row.take("volume" if what == STANDING_CONTAINER else "count")
+    _, end = sheet.plan.hours_of(day, sheet.said("shift"))
+    moment = datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=end)
+    facts: dict[str, str | float | int | None] = {"time": stamp_text(moment), "by": by}
+    more: dict[str, str | int | None] = {"latest": sheet.moment(row, "latest")}
+    if what == STANDING_CONTAINER:
+        letter = said.get("name", "a").lower()
+        volume = _usable(sheet, row, typed)
+        if volume is None:
+            return
+        component = sheet.plan.components_of(sheet.plan.station(sheet.said("station")).material).get(letter)
+        heel = 0.0 if component is None else from_si(heel_volume(component) / NANO, "mL")
+        facts |= {"component": letter, "lot": said["name2"], "value": float(volume + heel), "unit": "mL"}
+    elif what == STANDING_MIXER:
+        more["nozzle"] = twin_number(row.name)
+    else:
+        count = _whole(row.values.get("count"))
+        numbers = _first_numbers(row.text("part_numbers"), count)
+        if not numbers:
+            if typed is not None:
+                sheet.unread(typed, "how many of these parts is meant, no more than their numbers say")
+            return
+        origin = ORIGIN.search(row.text("part_numbers"))
+        origin_words = origin[0] if origin else f"{day} {sheet.said('shift')}"
+        facts |= {"part": row.text("part"), "count": count}
+        more |= {
+            "numbers": f"{numbers} of {origin_words}",
+            "visits": int(said["count"]) - 1 if "count" in said else None,
+            "before": said.get("name"),
+            "due": sheet.moment(row, "next_step"),
+        }
+    sheet.entry(STANDS, row.name, cell, **facts, text=text_of_standing(what, **more))
+
+
+def _first_numbers(printed: str, count: int | None) -> str:
+    """The numbers of parts that are printed, the first so many of them; "" where they are fewer."""
+    numbers = numbers_of(printed)
+    if not numbers or count is None or not 0 < count <= len(numbers):
+        return ""
+    return numbers_text(numbers[:count])
+
+
+def _usable(sheet: _Filled, row: _Row, typed: TypedCell | None) -> float | None:
+    """What a container holds for use [mL] by the cell of a row; a blank one is empty but for its heel."""
+    value = row.values.get("volume")
+    if value is None or value == "":
+        return 0.0
+    if isinstance(value, str) and comma_is_decimal(value):
+        value = with_point(value)
+    try:
+        if typed is not None and (typed.form or _clock_in(typed)):
+            raise InputError(Problem("", "volume", value, "a volume, not a date or time"))
+        read = replace(row.fields["volume"], at_least=0.0)
+        return float(from_si(read.read(value, "", row.units["volume"]), "mL"))
+    except InputError as error:
+        if typed is not None:
+            sheet.unread(typed, f"a volume is meant, {error.problems[0].allowed}")
+        return None
 
 
 _STATES = {"mates": "mated", "move": "moved", "join": "joined", "test": "tested"}

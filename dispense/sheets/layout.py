@@ -164,10 +164,12 @@ class Form(Protocol):
         rows_high: float | None = None,
         filtered: bool = False,
         marks: str = "",
+        stress: Mapping[str, Sequence[str]] | None = None,
     ) -> None:
         """A table with one sample row; `across` lets its last text run over the cells beside it.
 
-        `marks` names the column whose warning mark tells the whole row apart.
+        `marks` names the column whose warning mark tells the whole row apart; `stress` the words of a
+        column by which a row stands in bold.
         """
 
     def warnings(self, key: str, columns: Sequence[str] = ("warning",)) -> None:
@@ -184,6 +186,9 @@ class Form(Protocol):
 
     def room(self, rows: int) -> int:
         """Keep rows free for a chart; returns the first of them."""
+
+    def picture(self, key: str, size: tuple[float, float]) -> None:
+        """Keep room for a picture of a size in mm; the filling draws it, or hides the room."""
 
     def lines(
         self, key: str, x: str, drawn: Sequence[Drawn], axes: Axes, *, at: int, size: tuple[float, float]
@@ -214,5 +219,17 @@ class Form(Protocol):
 class Book(Protocol):
     """The workbook of a sheet."""
 
-    def page(self, title: str, widths: Sequence[float], *, landscape: bool) -> Form:
-        """A new worksheet: the widths of its columns in characters, how it lies."""
+    def page(
+        self,
+        title: str,
+        widths: Sequence[float],
+        *,
+        landscape: bool,
+        beside: Sequence[float] = (),
+        standing: bool = False,
+    ) -> Form:
+        """A new worksheet: the widths of its columns in characters, how it lies.
+
+        Columns `beside` them stand outside the print area: what a screen may show and paper need not.
+        What is read `standing` has larger type.
+        """

@@ -15,6 +15,7 @@ from ..shift.store import heel_volume
 from ..shift.weighing import driver_text
 from ..shift.windows import latest_times
 from .layout import BY, DASHED, OTHER_DAY, TICK, Book, Calculated
+from .pictures import LEVELS, STRIP, container_levels, drawn, shift_strip
 from .pieces import (
     ML,
     NOTHING_USABLE,
@@ -38,7 +39,17 @@ from .pieces import (
 from .sheet import Sheet
 from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
-WARNING_WIDTH = 140  # characters of a line of warnings
+WARNING_WIDTH = 114  # characters of a line of warnings
+BY_HAND = (
+    "start",
+    "container",
+    "mixer",
+    "purge",
+    "off",
+    "end",
+    "short",
+    "expired",
+)  # events that want a hand
 
 
 SHIFT_MATERIAL = SheetSpec(
@@ -138,7 +149,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
     nominal, low, high = amount_ml(on_parts)
     record = shop_record(result)
     is_short = any(result.lacking(letter) for letter in result.letters)
-    drawn = sum(result.drawn(letter) for letter in result.letters)
+    taken = sum(result.drawn(letter) for letter in result.letters)
     parts: list[Row] = []
     for job in result.jobs:
         shot = job.shot
@@ -176,7 +187,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
             "on_parts_low": low,
             "on_parts_high": high,
             "matters_most": driver_text(on_parts.main_driver),
-            "waste_share": 1.0 - result.dispensed("parts") / drawn if drawn else 0.0,
+            "waste_share": 1.0 - result.dispensed("parts") / taken if taken else 0.0,
             "purges": result.purges,
             "mixers": result.mixers,
             "check_shots": result.check_shots,
@@ -208,6 +219,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
             "MaterialHandover": handover_rows(result),
             "MaterialWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH),
         },
+        drawn(shift_strip=shift_strip(plan, result), container_levels=container_levels(result)),
     )
 
 
@@ -264,6 +276,7 @@ def _times(result: ShiftResult) -> list[Row]:
             "volume": event.volume / ML if event.volume else None,
         }
         for event in result.events
+        if event.kind != "check"  # they stand on the shot-check sheet, with boxes to write in
     ]
     rows += [
         {
@@ -280,26 +293,27 @@ def _times(result: ShiftResult) -> list[Row]:
 
 
 def layout(book: Book) -> None:
-    """What is done when comes first, then where the material goes, then the hand-over."""
-    times = book.page("Times", [15, 6, 11, 11.4, 15, 10.8, 60, 9], landscape=False)
+    """The page for the station; behind it where the material goes, the hand-over, and what more parts ask."""
+    times = book.page("Times", [16, 6.4, 60, 10, 7.5], beside=[13, 14, 14], landscape=False, standing=True)
     times.head()
-    times.cards(("station", 2), ("material", 2), ("day", 1), ("shift", 1), ("hours", 1), ("takt", 1))
+    times.cards(("station", 2), ("material", 1), ("shift", 2))
+    times.cards(("day", 2), ("hours", 1), ("takt", 2))
     times.section("Warnings")
     times.warnings("MaterialWarnings")
-    times.section("Clock list")
+    times.section("The shift", "■ container   ◆ mixer   ▽ purge   ✕ mixer off")
+    times.picture("shift_strip", STRIP)
+    times.section("Clock list", "bold: by hand; check shots stand on the shot-check sheet")
     times.table(
         "MaterialTimes",
-        ["time", TICK, "event", "component", "lot", "volume", "action", BY],
+        ["time", TICK, "action", "lot", BY, "event", "component", "volume"],
         repeat=True,
-        rows_high=17,
+        rows_high=15,
+        stress={"event": BY_HAND},
     )
-    times.sign_off()
     times.cautions()
 
     form = book.page(
-        "Material",
-        [11.5, 13.8, 8.5, 8.5, 7.5, 8.2, 8.5, 9, 8.7, *[7.2] * 4, 9.4, *[7.2] * 3],
-        landscape=False,
+        "Material", [11.5, 13.8, 9, 9, 9, 9, 9, 9.5, 9, *[8] * 4, 13, 8.5, 8.5, 9.4], landscape=True
     )
     form.head(named=False)
     form.repeat(("day", 1), ("shift", 2), ("station", 4), ("material", 8))
@@ -337,38 +351,22 @@ def layout(book: Book) -> None:
     form.table("MaterialUse", ["component", "containers", "opening", "mounted", *uses, "mass"], forms=volumes)
     form.total("MaterialUse", ["containers", "mass", *volumes], volumes)
     used = {name: form.area("MaterialUse", name) for name in ("opening", "mounted", "drawn", "closing")}
-    apart = f"ROUND(SUMPRODUCT(ABS({used['opening']}+{used['mounted']}-{used['drawn']}-{used['closing']})),6)"
+    open_ = f"({used['opening']}+{used['mounted']}-{used['drawn']}-{used['closing']})"
+    # the absolute value without a function, which not every spreadsheet takes for each row of an array
+    apart = f"ROUND(SUMPRODUCT({open_}*(1-2*({open_}<0))),6)"
     form.figure("Balance: opening + connected − used − left at end [mL]", f"={apart}", "0.000", 6)
     form.put(8, f'=IF({apart}=0,"holds","▲ does not hold")', bold=True)
     form.skip()
     form.section("Parts", "taken over + started = finished + scrapped + lost + handed over")
     counts = ["good", "taken_over", "started", "finished", "scrapped", "lost", "handed_over"]
     form.table(
-        "MaterialParts",
-        ["part", *counts, "shot", "low", "high", "shot_mass", "total", "matters_most"],
-        across=True,
+        "MaterialParts", ["part", *counts, "shot", "low", "high", "shot_mass", "total", "matters_most"]
     )
     form.total("MaterialParts", [*counts, "total"])
-    form.section("What if")
-    form.put(1, "More parts to start:")
-    more = form.entry(3, 10, "0")
-    form.put(4, "  each with the shot of the first part [mL]:")
-    shot = form.named("shot_first", 9)
-    form.skip()
-    form.table(
-        "MaterialMore",
-        [
-            "component",
-            "share",
-            "left",
-            "container",
-            Calculated("more", f"={more}*{shot}*{{share}}"),
-            Calculated(
-                "more_containers", "=IF({container}>0,ROUNDUP(ROUND(MAX(0,{more}-{left})/{container},6),0),0)"
-            ),
-        ],
-    )
-    hand = book.page("Handover", [13, 30, 16, 34, 8, 11, 18, 18, 8, 11], landscape=True)
+    form.section("Container levels")
+    form.picture("container_levels", LEVELS)
+    form.sign_off()
+    hand = book.page("Handover", [12, 21, 13, 18, 7.6, 11, 16, 18.4, 6.4, 8], landscape=True, standing=True)
     hand.head(named=False)
     hand.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 7))
     hand.skip()
@@ -380,6 +378,28 @@ def layout(book: Book) -> None:
         rows_high=17,
     )
     hand.sign_off(("Handed over", "Taken over"))
+    more = book.page("What if", [13, 10, 13, 13, 13, 13, 13, 13, 13], landscape=False)
+    more.head(named=False)
+    more.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 7))
+    more.skip()
+    more.put(1, "More parts to start:")
+    count = more.entry(3, 10, "0")
+    more.put(4, "  each with the shot of the first part [mL]:")
+    shot = more.named("shot_first", 9)
+    more.skip()
+    more.table(
+        "MaterialMore",
+        [
+            "component",
+            "share",
+            "left",
+            "container",
+            Calculated("more", f"={count}*{shot}*{{share}}"),
+            Calculated(
+                "more_containers", "=IF({container}>0,ROUNDUP(ROUND(MAX(0,{more}-{left})/{container},6),0),0)"
+            ),
+        ],
+    )
 
 
 SHEET = Sheet(

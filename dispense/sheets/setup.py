@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from ..base.fields import number, text, whole
-from ..base.findings import MARKS, gravest_first
+from ..base.findings import MARKS, NOTE, Finding, gravest_first
 from ..base.language import translated
 from ..base.naming import fold
 from ..base.printed import DOWN, Printed, digits_of
@@ -16,11 +16,12 @@ from ..reports.findings import station_findings
 from ..shift.setup import SetupCard
 from ..shift.weighing import driver_text
 from .layout import Book, Written
+from .pictures import SECTIONS, drawn, station_sections
 from .pieces import alarmed, amount_ml, cautions, finding_lines, head, life_text, rule_text, said, shop
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, moment
 
-NOTE_WIDTH = 185  # characters of a line of notes
+NOTE_WIDTH = 100  # characters of a line of notes
 
 WHEN = "yyyy-mm-dd hh:mm"
 WEIGHED = Written("Weighed [g]", "weighed")
@@ -93,7 +94,8 @@ STATION_SETUP = SheetSpec(
             number("shear_rate", "1/s", "shear rate at the nozzle wall"),
             number("wait", "min", "to wait after the shot before"),
         ),
-        "SetupNotes": (text("kind", "DANGER, STOP, CHECK or note"), text("text", "what to know, what to do")),
+        "SetupNotes": (text("kind", "DANGER, STOP or CHECK"), text("text", "what to know, what to do")),
+        "SetupRemarks": (text("kind", "note"), text("text", "what to know")),
     },
     ("station",),
     needed={
@@ -108,8 +110,10 @@ STATION_SETUP = SheetSpec(
         ),
         "SetupFlows": ("part", "application", "shot"),
         "SetupNotes": ("text",),
+        "SetupRemarks": ("text",),
     },
     written={"SetupShots": (WEIGHED,), "SetupFlows": (SET,)},
+    optional={"SetupShots": ("mass_b",), "SetupFlows": ("flow_b",)},
 )
 
 
@@ -168,13 +172,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
     treatment = material.surface_treatment
     if material.surface_window:
         treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
-    notes = _changed(plan, card)
-    for finding in gravest_first([*card.findings, *station_findings(plan, station.station)]):
-        words = f"▲ {said(finding)}" if finding.is_warning else said(finding)
-        notes += [
-            {"kind": "" if place else MARKS[finding.kind], "text": line}
-            for place, line in enumerate(finding_lines(finding, words, NOTE_WIDTH))
-        ]
+    found = gravest_first([*card.findings, *station_findings(plan, station.station)])
     return Content(
         STATION_SETUP,
         {
@@ -205,9 +203,26 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
         {
             "SetupShots": rows,
             "SetupFlows": flows,
-            "SetupNotes": notes or [{"kind": "note", "text": translated("nothing to note")}],
+            "SetupNotes": [
+                *_changed(plan, card),
+                *_finding_rows((item for item in found if item.is_warning), "no warning"),
+            ],
+            "SetupRemarks": _finding_rows((item for item in found if not item.is_warning), "nothing to note"),
         },
+        drawn(sections=station_sections(plan, card)),
     )
+
+
+def _finding_rows(findings: Iterable[Finding], nothing: str) -> list[Row]:
+    """Findings in lines with their kind; words for nothing where there are none."""
+    rows: list[Row] = []
+    for finding in findings:
+        words = f"▲ {said(finding)}" if finding.is_warning else said(finding)
+        rows += [
+            {"kind": "" if place else MARKS[finding.kind], "text": line}
+            for place, line in enumerate(finding_lines(finding, words, NOTE_WIDTH))
+        ]
+    return rows or [{"kind": MARKS[NOTE], "text": translated(nothing)}]
 
 
 def _changed(plan: Plan, card: SetupCard) -> list[Row]:
@@ -248,32 +263,16 @@ def _upper_limit(value: float | None, unit: str) -> Printed | None:
 
 
 def layout(book: Book) -> None:
-    """What is weighed, what is set, what to know."""
-    widths = [14, 15, 5.8, *[8.5] * 7, 8.9, *[8.5] * 3, 19, 25, 12]
-    form = book.page("Setup", widths, landscape=True)
+    """What is weighed, what is set, what to know; beside the page what only a desk asks for."""
+    widths = [10, 11.2, 5.5, 8.8, 8.8, 7.5, 7.5, 7.5, 7.5, 7.5, 9.4, 13.5]
+    form = book.page("Setup", widths, beside=[10, 10, 10, 48, 22], landscape=False, standing=True)
     form.head()
-    form.cards(("station", 2), ("material", 3), ("ratio", 6), ("density", 2), ("shop_temperature", 4))
-    form.cards(
-        ("meter", 2),
-        ("mixer_volume", 3),
-        ("purge_volume", 2),
-        ("start_volume", 2),
-        ("nozzle_bore", 2),
-        ("nozzle_length", 2),
-        ("pressure_limit", 2),
-        ("flow_limit", 2),
-    )
-    form.cards(
-        ("description", 2),
-        ("pot_life", 4),
-        ("rule", 3),
-        ("pot_life_source", 2),
-        ("open_time", 2),
-        ("surface_treatment", 2),
-        ("prepared_by", 1),
-        ("stamp", 1),
-        small=True,
-    )
+    form.cards(("station", 3), ("material", 3), ("meter", 3), ("shop_temperature", 3))
+    form.cards(("ratio", 6), ("density", 3), ("open_time", 3))
+    form.cards(("mixer_volume", 3), ("purge_volume", 3), ("start_volume", 3), ("flow_limit", 3))
+    form.cards(("nozzle_bore", 3), ("nozzle_length", 3), ("pressure_limit", 3), ("pot_life_source", 3))
+    form.cards(("pot_life", 6), ("rule", 3), ("surface_treatment", 3), small=True)
+    form.cards(("description", 6), ("prepared_by", 3), ("stamp", 3), small=True)
     form.section(
         "Shots: what to weigh",
         "weigh as many shots of a row on one cup as it says; low and high are those of all of them",
@@ -292,16 +291,16 @@ def layout(book: Book) -> None:
             "mass_a",
             "mass_b",
             WEIGHED,
+            "limits_from",
             "volume",
             "volume_low",
             "volume_high",
-            "limits_from",
             "detail",
             "matters_most",
         ],
     )
     form.put(1, "Weighed and set on, date and time")
-    form.entry(4, None, WHEN, span=2, name="weighed_on")
+    form.entry(6, None, WHEN, span=3, name="weighed_on")
     form.skip()
     form.section("Settings: what to set")
     form.table(
@@ -313,19 +312,26 @@ def layout(book: Book) -> None:
             "speed",
             "time",
             "flow",
-            "flow_a",
-            "flow_b",
             "nozzle_pressure",
             "mixer_pressure",
-            "shear_rate",
-            "wait",
+            "flow_a",
+            "flow_b",
             SET,
+            "wait",
+            "shear_rate",
         ],
     )
-    form.section("Warnings and notes")
+    form.picture("sections", SECTIONS)
+    form.section("Warnings", "notes stand on the second sheet")
     form.warnings("SetupNotes", ("kind", "text"))
     form.sign_off(("Set by", "Checked by", "Released"))
     form.cautions()
+
+    notes = book.page("Notes", [12, 24, 24, 24, 24], landscape=False)
+    notes.head(named=False)
+    notes.repeat(("station", 1), ("material", 3))
+    notes.skip()
+    notes.warnings("SetupRemarks", ("kind", "text"))
 
 
 SHEET = Sheet(STATION_SETUP, layout, "station setup cards", "setup.xlsx", of_station=station_setup_content)

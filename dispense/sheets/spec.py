@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from ..base.fields import Field, date, number, text, whole
 from ..base.language import translated
+from ..base.picture import Picture
 from .layout import Written
 
 Value = str | float | datetime.date | None  # of one cell, in shop units; `Printed` is a float
@@ -23,7 +24,8 @@ class SheetSpec:
 
     A template must have the names in `required`, and in each table that it has the columns in
     `needed`: without them a row says nothing, or a wrong thing. All else may be deleted. `computed`
-    are columns that the formulas of the template fill, `written` those that people fill in by hand.
+    are columns that the formulas of the template fill, `written` those that people fill in by hand,
+    `optional` those that a sheet leaves out where no row has anything in them.
     """
 
     key: str
@@ -36,6 +38,7 @@ class SheetSpec:
     needed: dict[str, tuple[str, ...]] = field(default_factory=dict)
     computed: dict[str, tuple[Field, ...]] = field(default_factory=dict)
     written: dict[str, tuple[Written, ...]] = field(default_factory=dict)
+    optional: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     def columns(self, table: str) -> tuple[Field, ...]:
         """All columns of a table: those that are filled, then those that the template computes."""
@@ -63,11 +66,17 @@ class SheetSpec:
 
 @dataclass(slots=True)
 class Content:
-    """What goes into one sheet: values by name, rows by table, in shop units."""
+    """What goes into one sheet: values by name, rows by table, in shop units, and what is drawn."""
 
     spec: SheetSpec
     values: dict[str, Value] = field(default_factory=dict)
     tables: dict[str, list[Row]] = field(default_factory=dict)
+    pictures: dict[str, Picture] = field(default_factory=dict)
+
+    @property
+    def held(self) -> tuple[object, ...]:
+        """What it holds but for its kind, to be sent to another process."""
+        return self.values, self.tables, self.pictures
 
 
 def moment(name: str, help: str, labels: Sequence[str] = ()) -> Field:
@@ -92,6 +101,7 @@ def in_language(content: Content) -> Content:
         content.spec,
         _translated(content.values),
         {name: [_translated(row) for row in rows] for name, rows in content.tables.items()},
+        content.pictures,
     )
 
 

@@ -107,7 +107,9 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
 
 def layout(book: Book) -> None:
     """Containers to bring, with boxes to tick, and what stock does not hold."""
-    form = book.page("Staging", [17, 15, 11.4, 10, 9, 9, 9, 14, 14, 8, 8, 24], landscape=True)
+    form = book.page(
+        "Staging", [15, 14, 12.6, 10.5, 9, 9, 9, 15, 15, 6.4, 8, 19], landscape=True, standing=True
+    )
     form.head()
     form.cards(("day", 2), ("shift", 1), ("hours", 3), ("prepared_by", 3), ("stamp", 3))
     form.section("Containers to bring")

@@ -16,6 +16,7 @@ from .calendar import Calendar
 from .line import Line
 from .player import WHOLE, Player, shift_calendar
 from .results import ShiftResult
+from .start import opening_store
 from .store import Store
 from .today import Before, Stretch, Today, check_now, set_standing
 
@@ -29,7 +30,7 @@ def play_shift(
 
     The stations that routes join with it are played with it.
     """
-    store = Store.of(plan) if store is None else store
+    store = opening_store(plan) if store is None else store
     builds, plan = plan.builds_of(date, shift), plan.on(date)
     row = plan.station(station)
     if station in lines(plan):
@@ -54,7 +55,7 @@ def play_plan(
     """
     everyone = [row.station for row in plan.stations]
     chosen = everyone if stations is None else _with_others(plan, set(stations))
-    store = Store.of(plan)
+    store = opening_store(plan)
     days = plan.days()
     for place, (date, shift) in enumerate(days):
         builds = plan.builds_of(date, shift)

@@ -62,7 +62,19 @@ from .idle import off_text, weigh_idle
 from .mixer import GELLED, Mixer, oldest_factor
 from .pace import shift_takt
 from .pressure import MixAtWork, purge_findings
-from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, Purged, ShiftResult, TooLong
+from .results import (
+    CATEGORIES,
+    Batch,
+    Event,
+    Handover,
+    Job,
+    Lost,
+    Mating,
+    MixerAge,
+    Purged,
+    ShiftResult,
+    TooLong,
+)
 from .setup import as_run, part_flows
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
@@ -75,7 +87,7 @@ CREW_STAYS = 900.0
 WHOLE = Stretch()
 
 
-def _pot_clock(plan: Plan, station: Station, material: Material) -> LifeClock | None:
+def pot_clock(plan: Plan, station: Station, material: Material) -> LifeClock | None:
     """The clock of the pot life along a station's temperature, kept with the plan."""
     cache: dict[tuple[str, str], LifeClock | None] = plan.kept("pot clocks")
     key = (station.station, material.material)
@@ -251,7 +263,7 @@ class Player:
             self.result.mounted[letter] = self.result.containers[letter] = 0
         self.supply = self.make_supply()
         self.open_clock = self.make_open_clock()
-        life = _pot_clock(plan, station, material) if station.mixer_volume > 0.0 else None
+        life = pot_clock(plan, station, material) if station.mixer_volume > 0.0 else None
         quickest = _quickest(plan, station, material) if life is not None else 0.0
         content, factor = nanolitres(station.mixer_volume), oldest_factor(station, material)
         self.nozzles = [
@@ -460,6 +472,7 @@ class Player:
                 self.new_mixer(start)
             self.supply.draw(volume, "start", start)
             mixer.push(volume, start, start)
+            self._note_mixer(start)
 
     def _start_words(self, start: float) -> str:
         return "start of shift" if start <= self.result.calendar.start else "start, the first part comes"
@@ -486,6 +499,7 @@ class Player:
                 words += f"; free until {hhmm(result.calendar.end, self.date)}"
             self.supply.draw(volume, "end", end)
             self._tell(end, "end", words, volume)
+            self._note_mixer(end, is_off=not is_kept)
         end = result.run_end
         for a, b in result.calendar.breaks:
             if a < end:
@@ -498,6 +512,12 @@ class Player:
         if len(self.nozzles) > 1:
             text = f"nozzle {self.nozzle.number + 1}: {text}"
         self.result.events.append(Event(clock, kind, text, volume=volume))
+
+    def _note_mixer(self, clock: float, *, is_off: bool = False) -> None:
+        """Keep how old the oldest material in the mixer at work is from a clock time on."""
+        contents = self.nozzle.mixer.contents
+        entered = contents[0][1] if contents and not is_off else None
+        self.result.course.ages.append(MixerAge(self.nozzle.number, clock, entered))
 
     def _is_over_by_next(self) -> bool:
         """Whether what stands in the mixer passes its limit before the plan's next shift begins."""
@@ -516,6 +536,7 @@ class Player:
             return clock
         clock += self.supply.draw(self.nozzle.mixer.content, "mixers", clock)
         self.nozzle.mixer.fill(clock)
+        self._note_mixer(clock)
         self.result.mixers += 1
         return clock
 
@@ -608,6 +629,7 @@ class Player:
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
         self.nozzle.mixer.push(self.purge, clock, end)
+        self._note_mixer(end)
         self.result.purges += 1
         return end
 
@@ -634,6 +656,7 @@ class Player:
         result.idles.append(idle)
         if idle.takes_off(self.station.idle):
             self._tell(since, "off", off_text(idle, self.date))
+            self._note_mixer(since, is_off=True)
             text = f"put on a new mixer{why}"
             self._tell(begin, "mixer", text, self.nozzle.mixer.content)
             result.between += not why
@@ -937,6 +960,8 @@ class Player:
             lost += draw(volume, category, at, end - start)
             push(volume, at, begin + end + lost)
         work.ended = begin + visit.duration + lost
+        self.result.course.work.append((self.nozzle.number, begin, work.ended))
+        self._note_mixer(work.ended)
         self.nozzle.free = self.nozzle.idle_since = work.ended
         self.result.busy += visit.duration + lost
         if not work.is_scrap:
@@ -975,6 +1000,7 @@ class Player:
         begin = self.freshen(self._idle(begin, pieces, ""), pieces, "")
         end = begin + duration + self.supply.draw(volume, "checks", begin, duration)
         self.nozzle.mixer.push(volume, begin, end)
+        self._note_mixer(end)
         result.check_shots += 1
         count = self.check_count
         text = "check shot: weigh it" if count == 1 else f"check: weigh {count} shots together"

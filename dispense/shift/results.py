@@ -252,6 +252,30 @@ class Passage:
     stay: float | None
 
 
+class MixerAge(NamedTuple):
+    """At a clock time [s] the oldest material that stands in the mixer of a nozzle went in when it says.
+
+    None: from then on no material ages there.
+    """
+
+    nozzle: int
+    clock: float
+    entered: float | None
+
+
+@dataclass(slots=True)
+class Course:
+    """How a shift went, for who draws it; clock times [s].
+
+    `work` are visits of parts: nozzle, start, end; `ages` what stood in the mixers; `levels` what could
+    still be drawn [nL] from the container that was connected, by component.
+    """
+
+    work: list[tuple[int, float, float]] = field(default_factory=list)
+    ages: list[MixerAge] = field(default_factory=list)
+    levels: dict[str, list[tuple[float, int]]] = field(default_factory=dict)
+
+
 @dataclass(slots=True)
 class ShiftResult(WithFindings):
     """A station's shift: what was used, when things happened, what was found."""
@@ -303,6 +327,7 @@ class ShiftResult(WithFindings):
     blocked: float = 0.0  # with a finished part for which there is no room, mean of nozzles [s]
     passages: list[Passage] = field(default_factory=list)  # from the stations before
     pace: Pace | None = None  # what sets the pace of the station's line
+    course: Course = field(default_factory=Course)
 
     @property
     def letters(self) -> tuple[str, ...]:

@@ -71,6 +71,7 @@ class Supply:
                 return self._draw_on(dict(parts), category, clock, duration)
         for letter, part in parts:
             mounted[self.keys[letter]].usable -= part
+        self._note_levels(clock)
         return 0.0
 
     def fill(self, letter: str, volume: int, clock: float) -> None:
@@ -97,11 +98,21 @@ class Supply:
                 pause += self.station.container_time
                 if category in ("parts", "scrap"):
                     self.result.ran_empty.append(RanEmpty(letter, at))
+                self.result.course.levels.setdefault(letter, []).append((at, 0))
             self._change(letter, old, at)
         for letter, need in needs.items():
             if need > 0:
                 self.store.mounted[self.keys[letter]].usable -= need
+        self._note_levels(clock + duration + pause)
         return pause
+
+    def _note_levels(self, clock: float) -> None:
+        """Keep what the connected containers hold from a clock time on."""
+        levels = self.result.course.levels
+        for letter in self.result.components:
+            container = self.container(letter)
+            if container is not None:
+                levels.setdefault(letter, []).append((clock, container.usable))
 
     @staticmethod
     def _share_drawn(part: int, need: int, container: Mounted[Lot] | None) -> float:

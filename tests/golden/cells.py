@@ -429,10 +429,10 @@ class _Walk:
                 here = self.book.sheets[sheet][cell.replace("$", "")]
                 above = self.book.sheets[sheet].cell(here.row - 1, here.column)
                 self.seen.add((sheet, above.coordinate))
-                if above.value != self.name_labels[name]:
-                    self.fault(
-                        sheet, above.coordinate, f"{above.value!r}, should be {self.name_labels[name]!r}"
-                    )
+                # a field that is empty is left out, its label with it
+                label = self.name_labels[name] if wanted not in (None, "") else None
+                if above.value != label:
+                    self.fault(sheet, above.coordinate, f"{above.value!r}, should be {label!r}")
         for name in there:
             if name not in self.page.names and not name.startswith("_"):
                 self.fault("names", name, "is not explained")

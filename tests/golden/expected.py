@@ -584,6 +584,8 @@ class Reckoning:
         day, name = run.day, run.material.material
         rows: list[tuple[float, dict[str, Any]]] = []
         for event in run.events:
+            if event.kind == "check":
+                continue  # they stand on the shot-check sheet, with boxes to write in
             facts, figures = event.facts, []
             names: tuple[str, ...] = (name,)
             if event.kind == "container":
@@ -607,7 +609,6 @@ class Reckoning:
                 words = {
                     "start": ("start of shift",) if first else ("start", "the first part comes"),
                     "end": ("last part done",),
-                    "check": ("check", "weigh"),
                     "break": ("break until",),
                     "stop": ("the line stands until",),
                 }[event.kind]
@@ -629,8 +630,6 @@ class Reckoning:
                     figures = [Clock(day, facts["good"])] if facts.get("good") else []
                     if run.hours.worked(event.at) < run.hours.available:
                         words, figures = (*words, "free until"), [*figures, Clock(day, run.hours.end)]
-                if event.kind == "check" and run.check.count > 1:
-                    words, figures = (*words, "together"), [Fact(run.check.count)]
             never = ("after the",) if facts.get("after") == "" else ()
             if event.nozzle:
                 words = (f"nozzle {event.nozzle}:", *words)
@@ -838,10 +837,16 @@ class Reckoning:
             self.shot_row(shot, shares, parts, cup, station) for shot, cup in zip(shots, cups, strict=True)
         ]
         page.tables["SetupFlows"] = [self.flow_row(shot, station, material, shares, sky) for shot in shots]
-        page.messages["SetupNotes"] = [
-            Message(item.kind, {"Kind": MARKS[item.kind]}, item.signed)
-            for item in self.station_findings(station)
-        ] or [Message(NOTE, {"Kind": "note"}, Says(("nothing to note",)))]
+        found = self.station_findings(station)  # what only is to be known stands on a sheet of its own
+        for name, is_note, nothing in (
+            ("SetupNotes", False, "no warning"),
+            ("SetupRemarks", True, "nothing to note"),
+        ):
+            page.messages[name] = [
+                Message(item.kind, {"Kind": MARKS[item.kind]}, item.signed)
+                for item in found
+                if (item.kind == NOTE) == is_note
+            ] or [Message(NOTE, {"Kind": "note"}, Says((nothing,)))]
         return page
 
     @staticmethod
@@ -1159,7 +1164,7 @@ class Reckoning:
             if item.kind == DANGER or item.topic in ("wait", "cure")
         ]
         page.messages["CureWarnings"] = messages(gravest(found))
-        page.beside["Type the day and time to see the state of each batch:"] = []
+        page.beside["Type the day and time:"] = []
         return page
 
     @staticmethod

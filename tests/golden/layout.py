@@ -140,7 +140,9 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
         "weigh as many shots of a row on one cup as it says; low and high are those of all of them",
         "Weighed and set on, date and time",
         "Settings: what to set",
-        "Warnings and notes",
+        "Warnings",
+        "notes stand on the second sheet",
+        "Station setup card: notes",
         "Set by: name, date, signature",
         "Checked by: name, date, signature",
         "Released: name, date, signature",
@@ -151,7 +153,11 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
         "Use by component",
         "Parts",
         "taken over + started = finished + scrapped + lost + handed over",
-        "What if",
+        "The shift",
+        "■ container   ◆ mixer   ▽ purge   ✕ mixer off",
+        "bold: by hand; check shots stand on the shot-check sheet",
+        "Container levels",
+        "Shift material sheet: what if",
         "  each with the shot of the first part [mL]:",
         "Prepared: name, date, signature",
         "Released: name, date, signature",
@@ -165,8 +171,9 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
     "cure_board": (
         "Warnings",
         "Batches",
-        "each part has its own open time: mate by and planned mating are those of the tightest part, "
-        "no other part of the batch has less time left",
+        "mate by: the time of the tightest part; no other of its batch has less time left",
+        "Cure of the batches",
+        "Cure board: handover",
         "Hand-over",
         "parts in process: from the shift before, and to the next",
         "Prepared: name, date, signature",
@@ -212,17 +219,20 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
     ),
 }
 
+# what each component is out of balance, without its sign (x·(1 − 2·[x < 0]) = |x|), summed
+_OPEN = "(C#:C#+D#:D#-O#:O#-P#:P#)"
+_APART = f"ROUND(SUMPRODUCT({_OPEN}*(1-2*({_OPEN}<0))),6)"
+
 FORMULAS: dict[str, tuple[str, ...]] = {
-    "station_setup": (),
+    "station_setup": ("='Setup'!$A$#", "='Setup'!$D$#"),
     "shift_material": (
         "=$C$#*$I$#*B#",
         "='Times'!$A$#",
         "='Times'!$C$#",
-        "='Times'!$E$#",
-        "='Times'!$F$#",
+        "='Times'!$D$#",
         "=IF(D#>0,ROUNDUP(ROUND(MAX(0,E#-C#)/D#,6),0),0)",
-        '=IF(ROUND(SUMPRODUCT(ABS(C#:C#+D#:D#-O#:O#-P#:P#)),6)=0,"holds","▲ does not hold")',
-        "=ROUND(SUMPRODUCT(ABS(C#:C#+D#:D#-O#:O#-P#:P#)),6)",
+        f'=IF({_APART}=0,"holds","▲ does not hold")',
+        f"={_APART}",
         "=SUM(B#:B#)",
         "=SUM(C#:C#)",
         "=SUM(D#:D#)",
@@ -241,8 +251,12 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         "=SUM(Q#:Q#)",
     ),
     "cure_board": (
-        '=IF($F$#="","",IF(AND(K#<>"",$F$#>=K#),"may be tested",'
-        'IF(AND(J#<>"",$F$#>=J#),"may be joined",IF(AND(I#<>"",$F$#>=I#),"may be moved","wait"))))',
+        "='Board'!$A$#",
+        "='Board'!$C$#",
+        "='Board'!$E$#",
+        "='Board'!$F$#",
+        '=IF($M$#="","",IF(AND(G#<>"",$M$#>=G#),"may be tested",'
+        'IF(AND(F#<>"",$M$#>=F#),"may be joined",IF(AND(E#<>"",$M$#>=E#),"may be moved","wait"))))',
     ),
     "shot_check": (
         "=COUNT(F#:F#)",

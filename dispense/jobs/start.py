@@ -1,0 +1,61 @@
+"""Where a command begins: the plan as it is, or from a day on with what stands there by then."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import re
+from pathlib import Path
+
+from ..base.errors import InputError, Problem
+from ..journal.entries import COUNTED, RECEIVED, Entry
+from ..journal.start import AsOf, Start, from_today, stated_as_of
+from ..journal.store import journal_path, read_journal
+from ..plan.records import Plan
+from ..plan.sources import Sources
+
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+
+
+def read_as_of(given: AsOf | str | None) -> AsOf | None:
+    """A day, or a moment of it: 2026-03-02, or 2026-03-02 14:00."""
+    if not isinstance(given, str):
+        return given
+    words = given.strip()
+    try:
+        if _DAY.fullmatch(words):
+            return datetime.date.fromisoformat(words)
+        if _DAY.match(words) and ":" in words:
+            return datetime.datetime.fromisoformat(words).replace(tzinfo=None)
+    except ValueError:
+        pass
+    raise InputError(Problem("", "as-of", given, "a day such as 2026-03-02, or a moment, 2026-03-02 14:00"))
+
+
+def started(plan: Plan, path: str | os.PathLike[str], sources: Sources, as_of: AsOf | str | None) -> Start:
+    """The plan from `as_of` on, by default from when its table Standing tells; as it is without either.
+
+    Where the stock comes from elsewhere, counts and receipts of the journal are not asked.
+    """
+    moment = read_as_of(as_of) or stated_as_of(plan)
+    if moment is None:
+        return Start(plan)
+    entries = journal_entries(path)
+    if sources.stock is not None:
+        entries = [entry for entry in entries if entry.kind not in (COUNTED, RECEIVED)]
+    return from_today(plan, entries, moment)
+
+
+def journal_entries(path: str | os.PathLike[str]) -> list[Entry]:
+    """What counts of the journal beside a plan; nothing where there is none."""
+    journal = journal_of(path)
+    return [] if journal is None else [item.entry for item in read_journal(journal).current().values()]
+
+
+def journal_of(path: str | os.PathLike[str]) -> Path | None:
+    """The journal beside a plan; None where there is none."""
+    journal = journal_path(path)
+    return journal if journal.is_file() else None
+
+
+__all__ = ["journal_entries", "journal_of", "read_as_of", "started"]
