@@ -1040,7 +1040,12 @@ COMPARED: dict[str, Table] = CREW | {
         CREW["Stations"],
         {
             "head pour": {"Nozzle bore [mm]": 1.9, "Nozzle length [mm]": 33, "Pressure limit [bar]": 8},
-            "seam arm": {"Mixer bore [mm]": 9.4, "Mixer length [mm]": 210, "Pressure limit [bar]": 30},
+            "seam arm": {
+                "Mixer bore [mm]": 9.4,
+                "Mixer length [mm]": 210,
+                "Pressure limit [bar]": 30,
+                "Purge time [s]": 130,  # 27 mL in 13 s would need more than the limit
+            },
         },
     ),
     "Stock": changed(
