@@ -52,6 +52,7 @@ from .shot_plan import ShotMap, shot_map
 STILL_AIR = 10.0  # W/(m²·K), where the pot states no film
 HEAT_CLOSED = 1e-6  # of the heat of cure: what a balance is said to close to, where it is not worse
 NEAR_LIMIT = 5.0  # K below a limit: kinetics are seldom known closer (common practice, no source)
+ABOVE_ADIABATIC = 0.5  # K above the adiabatic figure from which a word says why (more than a grid is off)
 CHART_POINTS = 80
 AFTER = 2.5  # times the time of the peak that a pour is followed for its chart
 KEPT_POURS = 64  # pours whose course is kept between plans that are alike
@@ -131,7 +132,7 @@ class PlannedPour(WithFindings):
     @property
     def safe_label(self) -> str:
         """What is told of a pour under the limit."""
-        return "deepest safe pour" if self.pack is None else "quickest safe pour"
+        return "deepest safe pour" if self.pack is None else "quickest safe pour of the waits tried"
 
     @property
     def planned_words(self) -> str:
@@ -290,7 +291,8 @@ def _planned(plan: Plan, pot: Pot) -> PlannedPour | None:
     runaway = maximum = None
     if heat > 0.0 and first_energy(kinetics) > 0.0:
         runaway = _runaway(pot.level, start, constants)
-        maximum = time_to_maximum_rate(start, kinetics, heat, specific_heat)
+        # 0: it never quickens
+        maximum = time_to_maximum_rate(start, kinetics, heat, specific_heat) or None
     planned = PlannedPour(
         pot,
         material,
@@ -362,6 +364,15 @@ def pour_report(plan: Plan, pot: Pot) -> PourReport | None:
         trace=_trace(followed, one, planned.peak_time),
     )
     report.findings = list(planned.findings)
+    if report.peak > report.adiabatic + ABOVE_ADIABATIC:
+        report.find(
+            NOTE,
+            f"as a slab it comes to {celsius_text(report.peak, 1)}, above the "
+            f"{celsius_text(report.adiabatic, 1)} that all of it would reach without loss of heat: the "
+            "reaction runs as a front into an end that heat has warmed before it, and its own rise comes on "
+            "top",
+            topic="peak above adiabatic",
+        )
     if planned.pack is None:
         _safe(report)
         _with_cells(plan, report)

@@ -52,6 +52,14 @@ class TooLong:
 
 
 @dataclass(frozen=True, slots=True)
+class Purged:
+    """A purge as it was played, of the oldest mix; clock time [s]."""
+
+    clock: float
+    share: float  # of the pot life that the oldest material had used
+
+
+@dataclass(frozen=True, slots=True)
 class Lost:
     """A part that was taken over and cannot be finished within its open time; clock times [s]."""
 
@@ -323,6 +331,7 @@ class ShiftResult(WithFindings):
     run_end: float = 0.0  # when the last part is done [s]
     ran_empty: list[RanEmpty] = field(default_factory=list)
     too_long: list[TooLong] = field(default_factory=list)
+    oldest_purge: Purged | None = None
     idles: list[Idle] = field(default_factory=list)
     later_shots: list[LaterShot] = field(default_factory=list)
     lost: list[Lost] = field(default_factory=list)

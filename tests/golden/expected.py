@@ -946,7 +946,10 @@ class Reckoning:
 
     def pressures(self, shot, station, material, sky) -> tuple[float | None, float | None, float | None]:
         """Nozzle and mixer at the coldest hour, shear rate at the nozzle's wall."""
-        _, flow = self.flow(shot, station)
+        return self.drops(self.flow(shot, station)[1], station, material, sky)
+
+    def drops(self, flow, station, material, sky) -> tuple[float | None, float | None, float | None]:
+        """The same for a flow."""
         thick = material.consistency
         if flow is None or thick is None:
             return None, None, None
@@ -1019,11 +1022,38 @@ class Reckoning:
                 figures = (Fact(above, "bar", 0.0), Fact(station.pressure_limit, "bar"))
                 says = Says(("needed", "limit", "never run above"), names, figures)
                 found.append(Found(DANGER, says, "pressure limit", name, shot.part))
+        found += self.purge_findings(station, material, sky)
         found += self.pressed_findings(station, material, shots)
         for pot in self.plant.pots:
             if pot.station == name:
                 found += self.pour_findings(pot, station, material, shots, sky)
         return gravest(found)
+
+    def purge_findings(self, station, material, sky) -> list[Found]:
+        """A purge is a flow under the same limit: its volume, or a mixer full, over its time."""
+        limit, time = station.pressure_limit, station.purge_time
+        if not (limit and time and station.mixer_volume and material.pot_life and station.rule == "purge"):
+            return []
+        volume = station.purge_volume or station.mixer_volume
+
+        def bars(seconds: float) -> float:
+            return sum(bar or 0.0 for bar in self.drops(volume / seconds, station, material, sky)[:2])
+
+        if bars(time) <= limit:
+            return []
+        # without a yield stress p ∝ Qⁿ: the limit bears it in a time that is (p/limit)^(1/n) as long
+        assert not material.yield_stress and bars(1000 * time) < limit
+        least = math.ceil(time * (bars(time) / limit) ** (1 / material.index) - 1e-6)
+        figures = (
+            Fact(volume, "mL"),
+            Fact(time, "s"),
+            Fact(volume / time, "mL/s"),
+            Fact(math.ceil(10 * bars(time) - 1e-6) / 10, "bar", 0.0),
+            Fact(limit, "bar"),
+            Fact(least, "s"),
+        )
+        says = Says(("purge", "fresh mix", "limit", "never run above"), figures=figures)
+        return [Found(DANGER, says, "pressure of a purge", station.station)]
 
     def pour_findings(self, pot, station, material, shots, sky) -> list[Found]:
         """How hot a pot gets against the limit of its cells, and the wait on which that rests."""
