@@ -409,7 +409,7 @@ def layout(book: Book) -> None:
     form.section("Container levels")
     form.picture("container_levels", LEVELS)
     form.sign_off()
-    hand = book.page("Handover", [12, 21, 13, 18, 7.6, 11, 16, 18.4, 6.4, 8], landscape=True, standing=True)
+    hand = book.page("Handover", [12, 20, 13, 17.4, 7.6, 11, 16, 20, 6.4, 8], landscape=True, standing=True)
     hand.head(named=False)
     hand.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 7))
     hand.skip()
