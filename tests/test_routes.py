@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from blocking import line_times
 from plans import MONDAY, hand_rows, line_rows, make, routed_rows
 
 from dispense.base.errors import InputError
@@ -18,7 +19,7 @@ from dispense.plan.routes import fates, lines, started_at
 from dispense.reports.findings import plan_findings
 from dispense.reports.routes import OF_ROUTES, PACE, START_UP, route_findings
 from dispense.sheets.line import line_content
-from dispense.shift.blocking import line_times
+from dispense.sheets.results import results_findings
 from dispense.shift.pace import route_time
 from dispense.shift.play import play_plan, play_shift
 from dispense.shift.results import ShiftResult
@@ -215,6 +216,26 @@ def test_what_a_line_cannot_give_is_told_before_it_is_played():
     assert two.jobs[0].finished == (3600 - 30) // 70
     rows["Builds"][0]["quantity"] = 51
     assert not [item for item in plan_findings(make(rows)) if item.topic in OF_ROUTES]
+
+
+def test_a_stated_takt_and_a_break_bound_what_an_empty_line_gives():
+    """Worked by hand: 06:00 to 08:00, takt 90 s, 30 s at s1, an hour, 70 s at s2: begun at s1 by 06:58:20.
+
+    That is in the break from 06:50 to 07:00, so done at s1 by 06:50: begun after 0, 90, … 2970 s, 34 of
+    them. One in ten is lost at s2: of 34 begun every tenth of 45 started, three, so 31 are good.
+    """
+    rows = line_rows({"box": [30, 70]}, {"box": 40}, [3600], [None], end="08:00")
+    rows["Breaks"] = [dict(shift="early", start="06:50", end="07:00")]
+    rows["Stations"][0]["takt"] = 90
+    for scrap, through in ((0.0, 34), (0.1, 31)):
+        rows["Stations"][1]["scrap"] = scrap
+        plan = make(rows)
+        (late,) = (item for item in plan_findings(plan) if item.topic == START_UP)
+        results = list(play_plan(plan))
+        assert late.numbers["through"] == results[-1].jobs[0].finished == through
+        # where the shift is played, what it falls short by is told once
+        told = [item for item in results_findings(plan, results) if item.topic in (START_UP, "output")]
+        assert [item.topic for item in told] == ["output"]
 
 
 def test_a_part_that_never_cures_never_goes_on():

@@ -13,6 +13,7 @@ from .mixer import GELLED
 from .results import Lost, ShiftResult, numbers_text
 from .store import Store, nanolitres
 
+OUTPUT = "output"  # topic of good parts that are not finished
 MOST_BETWEEN = 2  # purges and mixer changes between parts that are not worth a warning
 
 
@@ -76,7 +77,7 @@ def _output(result: ShiftResult) -> Iterator[Finding]:
                 f"{job.part}: {job.own_finished} of {job.quantity} good parts are finished by "
                 f"{hhmm(result.calendar.end, result.date)}",
                 _more_output(result),
-                topic="output",
+                topic=OUTPUT,
                 part=job.part,
                 finished=job.own_finished,
                 asked=job.quantity,
@@ -313,4 +314,4 @@ def batch_findings(result: ShiftResult) -> list[Finding]:
     return found
 
 
-__all__ = ["MOST_BETWEEN", "batch_findings", "component_words", "shift_findings"]
+__all__ = ["MOST_BETWEEN", "OUTPUT", "batch_findings", "component_words", "shift_findings"]

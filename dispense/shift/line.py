@@ -8,7 +8,7 @@ to the next, and the room between them is kept:
 
 A finished part holds its nozzle until it leaves; with no place at all until the next station begins it.
 Parts wait for a place in the order in which they are finished, for a nozzle in the order in which they
-may go on. For parts that do not pass each other that is begin_{j+1}(n − room), see `blocking`.
+may go on. For parts that do not pass each other that is begin_{j+1}(n − room).
 
 Steps are taken in the order of the clock: what is finished, what may begin since it is due and a nozzle is
 free. A part never comes to the next station before it began at this one, and a nozzle that is held is let go
