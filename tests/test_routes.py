@@ -426,6 +426,24 @@ def test_the_last_part_is_begun_so_that_it_is_through_by_the_end():
         )
 
 
+def test_room_that_held_nobody_up_did_not_set_the_pace():
+    """Worked by hand: 30 s of work and 900 s of wait in 4 places and under a nozzle, 186 s for each part.
+
+    Parts come every 100 s: the first leaves its place at 930 s, when the fifth is finished at 430 s it finds
+    no room. Four of them all do, and the takt was what they came by.
+    """
+    for parts, pace in (
+        (4, "Takt of s1 sets the pace, 100.0 s"),
+        (5, "Room before s2 sets the pace, 186.0 s"),
+    ):
+        rows = line_rows({"box": [30, 60]}, {"box": parts}, [900], [4], end="08:00")
+        rows["Stations"][0]["takt"] = 100
+        one, two = play_plan(make(rows))
+        assert one.blocked == pytest.approx(0 if parts == 4 else 500)
+        assert one.pace is not None and one.pace.text.startswith(pace)
+        assert two.jobs[0].finished == parts
+
+
 def cooling_rows(takt: float | None) -> dict[str, list[dict[str, Any]]]:
     """A line whose cure doubles each 10 K, in a hall that cools from 33 to 13 °C."""
     rows = line_rows({"box": [30, 60]}, {"box": 100}, [None], [None], end="14:00", container_time=60)

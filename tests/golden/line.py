@@ -225,12 +225,14 @@ def pace_of(
     builds: dict[str, int],
     hours: Hours,
     takts: dict[str, float] | None = None,
+    full: list[str] | None = None,
 ) -> Pace | None:
     """The longest time that a station, its takt or the room before one is taken, for each good part.
 
     Room: from its start at one station to that at the next a part takes its work and its wait; no more can do
     so at once than the room and the nozzles hold (Little: L = λ·W). Where no takt is stated, parts begin at
-    `takts`, and where that is slower than all else the number asked for sets the pace.
+    `takts`, and where that is slower than all else the number asked for sets the pace. `full`: stations before
+    which a finished part of a played shift found no room; the room before another did not hold the line up.
     """
     built = {part: good for part, good in builds.items() if any(place_of(plant, part, n) == 0 for n in names)}
     good = sum(built.values())
@@ -258,17 +260,29 @@ def pace_of(
                 taken += count * (work(plant, row.part, before) + wait)
             places = rows[0].room + station_of(plant, before).nozzles
             found.append((taken / places, f"Room before {after}", after))
+    asked = max([0.0, *(time for _, time in _asked(plant, builds, takts or {}))])
+    if full is not None and asked <= max(found)[0]:
+        found = [item for item in found if not item[1].startswith("Room before") or item[2] in full]
     seconds, what, station = max(found, key=lambda item: item[0])
-    for name, takt in (takts or {}).items():
+    for name, time in _asked(plant, builds, takts or {}):
+        if seconds * (1 + 1e-6) < time < math.inf:
+            return Pace("The number asked for", name, time / good, good, (what, seconds / good))
+    return Pace(what, station, seconds / good, good)
+
+
+def _asked(plant: Plant, builds: dict[str, int], takts: dict[str, float]) -> list[tuple[str, float]]:
+    """Where a route begins without a takt: the time over which its parts are begun."""
+    found = []
+    for name, takt in takts.items():
         first = station_of(plant, name)
         begun = sum(
             started_at(plant, part, first, count)
             for part, count in builds.items()
             if place_of(plant, part, name) == 0
         )
-        if not first.takt and begun and seconds * (1 + 1e-6) < takt * begun < math.inf:
-            return Pace("The number asked for", name, takt * begun / good, good, (what, seconds / good))
-    return Pace(what, station, seconds / good, good)
+        if not first.takt and begun and takt < math.inf:
+            found.append((name, takt * begun))
+    return found
 
 
 def through_by_the_end(plant: Plant, part: str, good: int, started: int, hours: Hours) -> int:
@@ -516,7 +530,16 @@ class Line:
                 }
             )
         takts = {name: run.takt for name, run in played.items()}
-        pace = pace_of(self.plant, self.names, self.builds, self.hours, takts)
+        full = [
+            link.after
+            for link in between.values()
+            if link.after in played
+            and any(
+                part.left in (None, math.inf) or part.left > max(part.finished, start) + 1e-6
+                for part in link.parts
+            )
+        ]
+        pace = pace_of(self.plant, self.names, self.builds, self.hours, takts, full)
         for run in played.values():
             run.pace = pace
             run.handed_over = players[run.station.station].stands()

@@ -1075,13 +1075,17 @@ class Shift:
         played.cures = sum(nozzle.cures for nozzle in self.nozzles) / len(self.nozzles)
         played.blocked = sum(nozzle.blocked for nozzle in self.nozzles) / len(self.nozzles)
 
-    def mating(self, first: float, ended: float) -> tuple[float, bool]:
+    def mating(self, first: float, ended: float, may_stay: bool = True) -> tuple[float, bool]:
         """When a part is mated, and whether that is after what is played: in the next shift, or the rest."""
         whole = self.whole
         planned, stays = self.mated(ended), whole.at(whole.worked(ended) + self.station.mating_delay)
         # a crew stays a quarter of an hour for a part that would be lost till the morning
         if planned > self.open.when(first) >= stays and stays <= whole.end + 900:
             return stays, self.stretch.end is not None and stays > self.stretch.end
+        at_once = ended + self.station.mating_delay  # into a break, just as long
+        into = [a for a, b in whole.breaks if ended <= a < at_once <= a + 900][:1]
+        if planned > self.open.when(first) >= at_once and into and may_stay:
+            return at_once, self.stretch.end is not None and at_once > self.stretch.end
         return planned, planned > self.played.hours.end
 
     def spare(self, due: float, job: Job) -> tuple[float, float]:
@@ -1092,7 +1096,7 @@ class Shift:
             if begin is None:
                 return math.inf, 0.0  # not in this shift: the next begins it
             first, at, turn = first if turn else begin, begin + self.time(visit), turn + 1
-        return first, self.open.when(first) - self.mating(first, at)[0]
+        return first, self.open.when(first) - self.mating(first, at, may_stay=False)[0]
 
     def outlasted_by(self, due: float, job: Job) -> float | None:
         """The end of a break that is too long for the open part, if after it all is well."""
