@@ -519,6 +519,14 @@ def test_a_station_that_may_refill_in_mid_bead_empties_its_containers():
         [6 * 3600, 7 * 3600 + 20 * 60 + 6, 9 * 3600 + 20 * 60 + 5], abs=1e-6
     )
     assert result.busy == pytest.approx(21 * 10 + 3 * 120)
+    # parts come every 10 min from 6:00, none is begun from 8:00 to 8:30: those of 7:20, 8:50 and 9:20 are
+    # nos. 9, 15 and 18
+    words = [text for _, text in events(result, "container") if "in the middle" in text]
+    assert [text.partition("; ")[2] for text in words] == [
+        f"in the middle of frame no. {number}, the nozzle stands 120 s" for number in (9, 15, 18)
+    ]
+    told = [item for item in result.findings if "stands 120 s on the part for each change" in item.text]
+    assert [(item.kind, item.numbers["times"]) for item in told] == [("note", 1), ("note", 2)]
     assert not [item for item in result.findings if item.topic == "refill in mid-bead"]
 
 

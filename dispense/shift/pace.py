@@ -189,8 +189,8 @@ def line_pace(
     at one station and that at the next a part takes its work and its wait, and no more parts than the
     room and the nozzles hold can do so at once. `takts` [s] are those at which parts are begun; where none
     is stated and it is slower than all else, the parts asked for set the pace. `full` are the stations,
-    before and after, between which a finished part found no room in a shift that was played: a room that would
-    bound the line for long, and held nobody up in these hours, did not set their pace.
+    before and after, between which a finished part found no room in a shift that was played: a room that
+    would bound the line for long, and held nobody up in these hours, did not set their pace.
     """
     names = list(stations)
     built = {

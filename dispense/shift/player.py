@@ -919,11 +919,11 @@ class Player:
 
     def _dispense(self, work: Work, visit: Visit, begin: float, number: int) -> None:
         """The material of one visit goes on."""
-        category = "scrap" if work.is_scrap else "parts"
+        category, on_part = "scrap" if work.is_scrap else "parts", f"{work.job.part} no. {work.serial}"
         draw, push, lost = self.supply.draw, self.nozzle.mixer.push, 0.0
         for volume, start, end in visit.pieces:
             at = begin + start + lost
-            lost += draw(volume, category, at, end - start)
+            lost += draw(volume, category, at, end - start, on_part)
             push(volume, at, begin + end + lost)
         work.ended = begin + visit.duration + lost
         self.result.course.work.append((self.nozzle.number, begin, work.ended))

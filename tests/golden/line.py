@@ -231,8 +231,8 @@ def pace_of(
 
     Room: from its start at one station to that at the next a part takes its work and its wait; no more can do
     so at once than the room and the nozzles hold (Little: L = λ·W). Where no takt is stated, parts begin at
-    `takts`, and where that is slower than all else the number asked for sets the pace. `full`: stations before
-    which a finished part of a played shift found no room; the room before another did not hold the line up.
+    `takts`, and where that is slower than all else the number asked for sets the pace. `full`: stations
+    before which a finished part of a played shift found no room; the room before another held nobody up.
     """
     built = {part: good for part, good in builds.items() if any(place_of(plant, part, n) == 0 for n in names)}
     good = sum(built.values())

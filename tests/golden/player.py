@@ -459,6 +459,7 @@ class Shift:
                 self.open = weather.Skin.of(self.sky, material)
         self.nozzles = [Nozzle(number, hours.start, hours.start) for number in range(station.nozzles)]
         self.nozzle = self.nozzles[0]  # the one at work
+        self.on_part: tuple[str, int] | None = None  # the part that material went on last, and its number
         self.on_since: float | None = None  # when the station was started
         self.pending = None if stretch.goes_on else stretch.put_on  # a mixer that someone tells of
         self.is_told = False  # it is on: no rule changed it since
@@ -545,11 +546,19 @@ class Shift:
             if self.standing(letter) is not None and use in ("parts", "scrap"):
                 self.played.emptied.append((letter, at + wide * done + stood))
             had_one = self.standing(letter) is not None
-            self.change(letter, self.standing(letter), at + wide * done + stood)
+            within = self.on_part if use in ("parts", "scrap") else None
+            self.change(letter, self.standing(letter), at + wide * done + stood, within=within)
             stood += self.station.container_time * had_one
 
-    def change(self, letter: str, old: Standing | None, at: float, rest: float = 0.0) -> None:
-        """The heel of the old one is lost; the next lot that expires first is put on."""
+    def change(
+        self,
+        letter: str,
+        old: Standing | None,
+        at: float,
+        rest: float = 0.0,
+        within: tuple[str, int] | None = None,
+    ) -> None:
+        """The heel of the old one is lost; the next lot that expires first is put on; `within` a part."""
         played, component = self.played, self.played.parts[letter]
         if old is not None:
             played.used[letter]["heel"] += old.heel
@@ -601,7 +610,7 @@ class Shift:
         self.store.standing[(self.station.station, letter)] = new
         if lot is not None:  # what is missing is not put on; the line goes on as if it were
             before = old.lot if old and old.lot != "no stock" else None
-            facts = {"before": before, "rest": rest}
+            facts = {"before": before, "rest": rest, "within": within if old else None}
             played.events.append(Event(at, "container", letter, name, content, facts))
 
     # --------------------------------------------------------------------------------- mixer
@@ -991,6 +1000,7 @@ class Shift:
                 self.starve(self.nozzle, free, coming.due, coming.finished)
             at = begin
             for shot in visit:
+                self.on_part = job.part, serial
                 stood = self.draw(shot.volume, "scrap" if bad else "parts", at, shot.seconds)
                 self.push(shot.volume, at, at + shot.seconds + stood)
                 at += shot.seconds + stood
