@@ -774,28 +774,6 @@ def test_a_shift_without_builds_of_its_own_finishes_what_it_takes_over():
     assert rows_of[1].jobs[0].finished == 21 and not rows_of[1].is_short
 
 
-@pytest.mark.parametrize(
-    ("start", "wait", "carried", "end"),
-    [
-        ("11:00", 20, 0, "10:10"),  # the second shots of 9:40 and 9:50 are due at 10:00:01 and 10:10:01
-        ("11:00", 26, 1, "10:06"),  # that of 9:50 at 10:16:01: nobody stays longer than 10:15
-        ("10:00", 20, 2, "09:50"),  # the late shift is there
-    ],
-)
-def test_a_crew_that_nobody_relieves_finishes_what_is_half_done(start, wait, carried, end):
-    """It stays a quarter of an hour (common practice, no source): worked by hand, the shift ends at 10:00."""
-    rows = two_shots_rows(start, pot_life=None)
-    rows["Shots"][1]["wait"] = wait
-    rows["Stations"][0] |= dict(checks=0, mixer_volume=0)
-    for component, lot in zip(rows["Components"], rows["Stock"], strict=False):
-        component["container"] = lot["quantity"] = 1000  # nothing is changed in overtime
-    early, late = play_plan(make(rows))
-    job = early.jobs[0]
-    assert (job.begun, job.finished, job.carried) == (21, 21 - carried, carried)
-    assert hhmm(early.run_end) == end and early.balance("a") == early.balance("b") == 0
-    assert late.jobs[0].taken == carried == sum(row.count or 0 for row in early.handed_over if row.part)
-
-
 def test_what_cannot_be_finished_in_its_open_time_is_lost_and_named():
     """Open 330 min, and the late shift starts at 12:00: the first four, begun until 6:30, are open until
     12:00:00 at the latest, and their second shots take until 12:00:01."""

@@ -25,8 +25,7 @@ What is settled here, and why:
 - open time runs from the first material on the part, the delay to mating from the end of its visit;
 - a part whose open time would end over a break is begun after it; for one begun before it all the same,
   since a purge or a container made it late, the crew stays a quarter of an hour into the break;
-- a part that is half done at the end of a shift goes on in the station's next one; where that begins later
-  and a quarter of an hour is enough the crew stays and finishes it. What waits to be
+- a part that is half done at the end of a shift goes on in the station's next one, and what waits to be
   mated is mated in the plan's next shift; what cannot within its open time is lost, and named;
 - the run ends with the last part: what is in the mixer then is thrown away, or kept closed;
 - two stations of one material take whole containers from one store, in the order of the table.
@@ -69,8 +68,7 @@ from .today import Before, Stretch
 from .visits import Piece, Visit, visits_of
 
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift
-#: s that a crew stays, into a break or after its shift, to mate a part that would else be lost, or after its
-#: shift to finish one that would else stand half done with nobody there
+#: s that a crew stays, into a break or after its shift, to mate a part that would else be lost
 #: (common practice, no source)
 CREW_STAYS = 900.0
 WHOLE = Stretch()
@@ -688,7 +686,7 @@ class Player:
         if held is not None:
             heapq.heappush(self.queue, (held, rank, number, work))
             return None
-        begin = self._begin(work, due, soonest, steps[work.turn])
+        begin = None if self._is_lost(work, due, steps[work.turn]) else self._ready(soonest, steps[work.turn])
         if begin is None:
             self._leave(work, due)
             return None
@@ -881,28 +879,6 @@ class Player:
             if is_steady:
                 return begin
         return None
-
-    def _begin(self, work: Work, due: float, soonest: float, visit: Visit) -> float | None:
-        """When a part has its visit; None: not in this shift."""
-        if self._is_lost(work, due, visit):
-            return None
-        begin = self._ready(soonest, visit)
-        return self._stays_for(due, visit) if begin is None and work.turn else begin
-
-    def _stays_for(self, due: float, visit: Visit) -> float | None:
-        """When the crew goes on with a part that is half done though the shift is over; None: it does not.
-
-        It stays where nobody relieves it by then, and for no change of a container or the mixer.
-        """
-        calendar, nozzle = self.result.calendar, self.nozzle
-        begin = max(nozzle.free, due, calendar.intervals[-1][0])
-        end = begin + visit.duration
-        is_relieved = self.following is not None and self.following.start < end
-        if not self.stretch.is_last or is_relieved or end > calendar.end + CREW_STAYS:
-            return None
-        limit, mixer = self.station.purge_share, nozzle.mixer
-        is_fresh = mixer.keeps(limit, visit.pieces, begin) or mixer.worst_share(visit.pieces, begin) < limit
-        return begin if is_fresh and self.supply.suffices(visit.needs) else None
 
     def _change_containers(self, due: float, begin: float, visit: Visit) -> float:
         """Change the containers that cannot finish a visit; when it may begin, inf: not in this shift."""

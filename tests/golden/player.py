@@ -991,8 +991,6 @@ class Shift:
                 queue.append((pause, 1, number, what))  # nobody begins a part that cannot wait out a break
                 continue
             begin = self.ready(soonest, visit)
-            if begin is None and turn and self.stretch.end is None:
-                begin = self.overtime(max(self.free, due, hours.stretches[-1][0]), visit)
             if begin is None:
                 if turn:
                     self.leave_half_done(what, due, firsts[(job.part, serial, origin)])
@@ -1042,22 +1040,6 @@ class Shift:
             if what is not None and what[3]:
                 self.leave_half_done(what, due, firsts[(what[0].part, what[1], what[4])])
         self.idle_till_the_end()
-
-    def overtime(self, at: float, visit: list[amounts.Shot]) -> float | None:
-        """A crew that nobody relieves stays a quarter of an hour to finish a part, not to change anything."""
-        over = at + self.time(visit)
-        relieved = self.following is not None and over > self.following.at(0.0)
-        if relieved or over > self.played.hours.end + 900:
-            return None
-        for letter, share in self.played.shares.items():
-            there = self.standing(letter)
-            if there is None or there.usable < sum(shot.volume for shot in visit) * share - 1e-7:
-                return None
-        shots = self.leaving(visit)
-        is_old = (
-            bool(self.pot and self.mixer) and self.oldest(self.mixer, shots, at) >= self.station.purge_share
-        )
-        return None if is_old else at
 
     def leave_half_done(self, what: tuple[Any, ...], due: float, first: float) -> None:
         """What cannot go on in this shift is left to the next, which may go on when it is due."""
