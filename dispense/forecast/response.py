@@ -67,7 +67,9 @@ class EndlessSupply(Supply):
         for letter in self.result.components:
             self._change(letter, None, 0.0)
 
-    def _change(self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0) -> None:
+    def _change(
+        self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0, on_part: str = ""
+    ) -> None:
         usable, lot = max(self.full[letter], 1), Lot.missing(self.result.components[letter])
         self.store.mounted[self.keys[letter]] = Mounted(lot, usable, 0, _ANY_DAY, usable)
 

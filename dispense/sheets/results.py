@@ -14,7 +14,7 @@ from ..plan.amounts import applications
 from ..plan.cautions import CAUTION
 from ..plan.materials import mixed_density
 from ..plan.records import Plan
-from ..reports.findings import plan_findings
+from ..reports.findings import not_played, plan_findings
 from ..shift.results import ShiftResult
 from ..shift.weighing import driver_text
 from .layout import DASHED, KILOGRAMS, PERCENT, THREE, WHOLE, Axes, Book, Calculated, Drawn
@@ -303,7 +303,7 @@ def results_findings(plan: Plan, results: Sequence[ShiftResult]) -> list[Finding
     """All findings of the stations that were played: of their plan, and of their shifts."""
     stations = {result.station.station for result in results}
     played = [finding for result in results for finding in result.findings]
-    return gravest_first([*plan_findings(plan, stations), *played])
+    return gravest_first([*not_played(plan_findings(plan, stations), played), *played])
 
 
 def _gravest_rows(findings: Sequence[Finding]) -> list[Row]:

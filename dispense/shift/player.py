@@ -23,7 +23,8 @@ What is settled here, and why:
   even a fresh mixer would pass the limit in the visit, that at its start, and the part is told;
 - a purge and the part after it go together: neither is begun where both do not fit before a break;
 - open time runs from the first material on the part, the delay to mating from the end of its visit;
-- a part whose open time would end over a break is begun after it;
+- a part whose open time would end over a break is begun after it; for one begun before it all the same,
+  since a purge or a container made it late, the crew stays a quarter of an hour into the break;
 - a part that is half done at the end of a shift goes on in the station's next one, and what waits to be
   mated is mated in the plan's next shift; what cannot within its open time is lost, and named;
 - the run ends with the last part: what is in the mixer then is thrown away, or kept closed;
@@ -83,7 +84,8 @@ from .today import Before, Stretch
 from .visits import Piece, Visit, visits_of
 
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift
-#: s that a crew stays after its shift to mate a part that would else be lost (common practice, no source)
+#: s that a crew stays, into a break or after its shift, to mate a part that would else be lost
+#: (common practice, no source)
 CREW_STAYS = 900.0
 WHOLE = Stretch()
 
@@ -956,11 +958,11 @@ class Player:
         """The material of one visit goes on."""
         if work.turn:
             self._wait_kept(work)
-        category = "scrap" if work.is_scrap else "parts"
+        category, on_part = "scrap" if work.is_scrap else "parts", f"{work.job.part} no. {work.serial}"
         draw, push, lost = self.supply.draw, self.nozzle.mixer.push, 0.0
         for volume, start, end in visit.pieces:
             at = begin + start + lost
-            lost += draw(volume, category, at, end - start)
+            lost += draw(volume, category, at, end - start, on_part)
             push(volume, at, begin + end + lost)
         work.ended = begin + visit.duration + lost
         self.result.course.work.append((self.nozzle.number, begin, work.ended))
@@ -1071,16 +1073,21 @@ class Player:
             batch.late.append(mating)
             self.result.late_mating.append((batch.part, *mating))
 
-    def _mating(self, clock: OpenClock, begun: float, ended: float) -> tuple[float, float, bool]:
+    def _mating(
+        self, clock: OpenClock, begun: float, ended: float, *, stays_in_break: bool = True
+    ) -> tuple[float, float, bool]:
         """By when a part must be mated [s], when it is by plan, and whether what is played then is over.
 
-        The crew stays for one that would else be lost.
+        The crew stays for one that would else be lost, at the end of the shift or into a break.
         """
         calendar, delay = self.mating_calendar, self.station.mating_delay
         planned, latest = self._worked_on(ended, delay), clock.when(begun, 1.0)
-        stays = calendar.add(ended, delay)
-        if planned > latest and stays <= min(latest, calendar.end + CREW_STAYS):
-            return latest, stays, not self.stretch.is_last and stays > self.result.calendar.end
+        stays = [(calendar.add(ended, delay), calendar.end)]
+        if stays_in_break and ended < calendar.end:
+            stays.insert(0, (ended + delay, calendar.until(ended)))
+        for mated, end in stays:
+            if planned > latest and mated <= min(latest, end + CREW_STAYS):
+                return latest, mated, not self.stretch.is_last and mated > self.result.calendar.end
         return latest, planned, planned > self.result.calendar.end
 
     def _held_until(self, work: Work, due: float, steps: Sequence[Visit]) -> float | None:
@@ -1109,7 +1116,7 @@ class Player:
             if begin == math.inf:
                 return math.inf, math.inf
             begun, ended = begun if turn else begin, begin + visit.duration
-        return self._mating(clock, begun, ended)[:2]
+        return self._mating(clock, begun, ended, stays_in_break=False)[:2]
 
     def _worked_on(self, clock: float, work: float) -> float:
         """When work that goes on in the next shift is done; without one the shift is taken to go on."""

@@ -245,14 +245,18 @@ def output_findings(run: Played, here: dict[str, Any]) -> list[Found]:
 def nozzle_findings(run: Played, here: dict[str, Any]) -> list[Found]:
     """Containers that run empty in a part, and a mixer that is too slow for its material."""
     day, found = run.day, []
-    if run.station.refill == "between parts":
-        for letter in run.parts:
-            emptied = [at for which, at in run.emptied if which == letter]
-            if emptied:
-                figures = (Fact(len(emptied)), Clock(day, emptied[0]))
-                said = ("runs empty in the middle of a part", "larger or full containers", "mid-bead")
-                says = Says(said, component_words(run, letter), figures)
-                found.append(Found(QUALITY, says, "refill in mid-bead", **here))
+    for letter in run.parts:
+        emptied = [at for which, at in run.emptied if which == letter]
+        if not emptied:
+            continue
+        figures: tuple[Any, ...] = (Fact(len(emptied)), Clock(day, emptied[0]))
+        said: tuple[str, ...] = ("runs empty in the middle of a part", "larger or full", "mid-bead")
+        kind, topic = QUALITY, "refill in mid-bead"
+        if run.station.refill == "in mid-bead":  # the station is made for it: it is told all the same
+            said, figures = said[::2], (*figures, Fact(run.station.container_time, "s"))
+            kind, topic = NOTE, "stands in mid-bead"
+        says = Says(said, component_words(run, letter), figures)
+        found.append(Found(kind, says, topic, **here))
     if run.overlong:
         worst_share = max(share for _, share in run.overlong)
         figures = (Fact(len(run.overlong)), Clock(day, run.overlong[0][0]), Fact(worst_share))
@@ -596,6 +600,10 @@ class Reckoning:
                 words += ("after lot",) if facts["before"] else ()
                 if facts["rest"] > 1e-6:
                     words, figures = (*words, "do not make the next part"), [Fact(facts["rest"], "mL")]
+                if facts["within"]:
+                    part, serial = facts["within"]
+                    words, names = (*words, "in the middle of", "stands"), (*names, f"{part} no. {serial}")
+                    figures = [Fact(run.station.container_time, "s")]
             elif event.kind == "short":
                 words, names = ("no usable", "missing"), component_words(run, event.letter)
                 figures = [Fact(event.volume, "mL")]

@@ -460,6 +460,7 @@ class Shift:
                 self.open = weather.Skin.of(self.sky, material)
         self.nozzles = [Nozzle(number, hours.start, hours.start) for number in range(station.nozzles)]
         self.nozzle = self.nozzles[0]  # the one at work
+        self.on_part: tuple[str, int] | None = None  # the part that material went on last, and its number
         self.on_since: float | None = None  # when the station was started
         self.pending = None if stretch.goes_on else stretch.put_on  # a mixer that someone tells of
         self.is_told = False  # it is on: no rule changed it since
@@ -546,11 +547,19 @@ class Shift:
             if self.standing(letter) is not None and use in ("parts", "scrap"):
                 self.played.emptied.append((letter, at + wide * done + stood))
             had_one = self.standing(letter) is not None
-            self.change(letter, self.standing(letter), at + wide * done + stood)
+            within = self.on_part if use in ("parts", "scrap") else None
+            self.change(letter, self.standing(letter), at + wide * done + stood, within=within)
             stood += self.station.container_time * had_one
 
-    def change(self, letter: str, old: Standing | None, at: float, rest: float = 0.0) -> None:
-        """The heel of the old one is lost; the next lot that expires first is put on."""
+    def change(
+        self,
+        letter: str,
+        old: Standing | None,
+        at: float,
+        rest: float = 0.0,
+        within: tuple[str, int] | None = None,
+    ) -> None:
+        """The heel of the old one is lost; the next lot that expires first is put on; `within` a part."""
         played, component = self.played, self.played.parts[letter]
         if old is not None:
             played.used[letter]["heel"] += old.heel
@@ -602,7 +611,7 @@ class Shift:
         self.store.standing[(self.station.station, letter)] = new
         if lot is not None:  # what is missing is not put on; the line goes on as if it were
             before = old.lot if old and old.lot != "no stock" else None
-            facts = {"before": before, "rest": rest}
+            facts = {"before": before, "rest": rest, "within": within if old else None}
             played.events.append(Event(at, "container", letter, name, content, facts))
 
     # --------------------------------------------------------------------------------- mixer
@@ -994,6 +1003,7 @@ class Shift:
                 self.starve(self.nozzle, free, coming.due, coming.finished)
             at = begin
             for shot in visit:
+                self.on_part = job.part, serial
                 stood = self.draw(shot.volume, "scrap" if bad else "parts", at, shot.seconds)
                 self.push(shot.volume, at, at + shot.seconds + stood)
                 at += shot.seconds + stood
@@ -1081,13 +1091,17 @@ class Shift:
         played.cures = sum(nozzle.cures for nozzle in self.nozzles) / len(self.nozzles)
         played.blocked = sum(nozzle.blocked for nozzle in self.nozzles) / len(self.nozzles)
 
-    def mating(self, first: float, ended: float) -> tuple[float, bool]:
+    def mating(self, first: float, ended: float, may_stay: bool = True) -> tuple[float, bool]:
         """When a part is mated, and whether that is after what is played: in the next shift, or the rest."""
         whole = self.whole
         planned, stays = self.mated(ended), whole.at(whole.worked(ended) + self.station.mating_delay)
         # a crew stays a quarter of an hour for a part that would be lost till the morning
         if planned > self.open.when(first) >= stays and stays <= whole.end + 900:
             return stays, self.stretch.end is not None and stays > self.stretch.end
+        at_once = ended + self.station.mating_delay  # into a break, just as long
+        into = [a for a, b in whole.breaks if ended <= a < at_once <= a + 900][:1]
+        if planned > self.open.when(first) >= at_once and into and may_stay:
+            return at_once, self.stretch.end is not None and at_once > self.stretch.end
         return planned, planned > self.played.hours.end
 
     def spare(self, due: float, job: Job) -> tuple[float, float]:
@@ -1098,7 +1112,7 @@ class Shift:
             if begin is None:
                 return math.inf, 0.0  # not in this shift: the next begins it
             first, at, turn = first if turn else begin, begin + self.time(visit), turn + 1
-        return first, self.open.when(first) - self.mating(first, at)[0]
+        return first, self.open.when(first) - self.mating(first, at, may_stay=False)[0]
 
     def outlasted_by(self, due: float, job: Job) -> float | None:
         """The end of a break that is too long for the open part, if after it all is well."""
