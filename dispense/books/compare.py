@@ -154,8 +154,8 @@ NOTES = (
     "Stops are the times that a nozzle stands for a purge, a mixer or a container, those of the start among "
     "them; the price of a mixer is not in the plan. Pressure is the highest of the station, at its coldest "
     "hour",
-    "Not made by the end are good parts that are missing when the last of these shifts ends; what a later shift "
-    "makes up for an earlier one is not among them, its lateness is among the rules",
+    "Not made by the end are good parts that are missing when the last of these shifts ends; what a later "
+    "shift makes up for an earlier one is not among them, its lateness is among the rules",
     "Ruled out is what can hurt someone, stops the line, leaves parts unmade or does not cure them; stock "
     "that must be ordered rules nothing out. To look at counts what else spoils parts or figures",
     "A chosen shop temperature holds all day; a container of another size has the same price for its volume, "

@@ -82,11 +82,18 @@ def _assumed(plan: Plan) -> Iterator[Finding]:
             )
 
 
-def short_waits(plan: Plan) -> Iterator[Finding]:
+def short_waits(plan: Plan) -> list[Finding]:
     """Waits that are shorter than what the next station asks for, in the shift that is slowest to cure.
 
     One that presses loads what went on before: it asks for the time to load, any other for the handling time.
     """
+    known: dict[str, list[Finding]] = plan.kept("short waits")
+    if not known:
+        known["plan"] = list(_too_soon(plan))
+    return known["plan"]
+
+
+def _too_soon(plan: Plan) -> Iterator[Finding]:
     for row, after in _pairs(plan):
         force = _force(plan, row.part, after.station)
         loaded = _longest(plan, row, LOADED) if force else 0.0

@@ -114,7 +114,7 @@ class Job:
 
     @property
     def asked(self) -> int:
-        """Good parts that are asked for, in a rest of a shift those begun before it and not done among them."""
+        """Good parts asked for, in a rest of a shift with those begun before it and not done yet."""
         return self.quantity + self.resumed
 
     @property
