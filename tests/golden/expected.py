@@ -438,7 +438,7 @@ class Reckoning:
         names = {
             **self.shift_head(run),
             "headline": self.bring(run),
-            "parts_good": Num(sum(job.good for job in run.jobs)),
+            "parts_good": Num(sum(job.good + job.resumed for job in run.jobs)),
             "parts_finished": Num(sum(job.finished for job in run.jobs)),
             "parts_started": Num(sum(job.begun for job in run.jobs)),
             "takt": None if run.fed or run.takt == math.inf else Num(run.takt),
