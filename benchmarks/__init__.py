@@ -16,7 +16,10 @@ from typing import Any
 # before numpy is loaded; waiting threads would be charged to whoever uses them
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-NAMES = ("call", "fill", "imports", "read_plan", "cure_heat", "forecast", "shifts", "calc", "pack", "fit")
+NAMES = (
+    *("call", "fill", "imports", "read_plan", "check", "cure_heat", "forecast", "cluster"),
+    *("shifts", "calc", "pack", "fit"),
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,7 +59,7 @@ def rows(quick: bool = False) -> Iterator[Row]:
         )
 
 
-def _builds() -> list[dict]:
+def _builds(count: int = COUNT) -> list[dict]:
     """Rows of builds, day after day."""
     parts = list(dict.fromkeys(row["part"] for row in DEMO["Builds"]))
     shifts = [row["shift"] for row in DEMO["Shifts"]]
@@ -67,5 +67,5 @@ def _builds() -> list[dict]:
     cells = ((day, shift, part) for day in days for shift in shifts for part in parts)
     return [
         dict(date=day, shift=shift, part=part, quantity=1 + number % 9)
-        for number, (day, shift, part) in enumerate(itertools.islice(cells, COUNT))
+        for number, (day, shift, part) in enumerate(itertools.islice(cells, count))
     ]

@@ -184,7 +184,7 @@ def parser() -> argparse.ArgumentParser:
         metavar="CODE",
         help=f"{', '.join(languages())}, or a word list fr.csv (default: that of the plan's Settings)",
     )
-    fill.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    _side_by_side(fill)
     fill.add_argument(
         "--open", action="store_true", help="write into the workbook open in the spreadsheet (Windows, macOS)"
     )
@@ -228,7 +228,7 @@ def parser() -> argparse.ArgumentParser:
     _tables(forecast)
     _unattended(forecast)
     _manifest(forecast)
-    forecast.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    _side_by_side(forecast)
     _json(forecast)
     forecast.set_defaults(run=_forecast)
 
@@ -279,7 +279,7 @@ def parser() -> argparse.ArgumentParser:
             help=f"{words} day of the builds that count (default: the plan's {words})",
         )
     compare.add_argument("--out", metavar="FILE", help="workbook to write")
-    compare.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    _side_by_side(compare)
     _paper(compare)
     _tables(compare)
     _unattended(compare)
@@ -562,6 +562,23 @@ def _plan(command: argparse.ArgumentParser) -> None:
         action="store_true",
         help="go on where the plan is open in a spreadsheet: its file as it was saved is read",
     )
+    command.add_argument(
+        "--anew",
+        action="store_true",
+        help="work out pours, patterns and schedules anew, with nothing that earlier runs kept",
+    )
+
+
+def _side_by_side(command: argparse.ArgumentParser) -> None:
+    """Who works: some processors, or other machines."""
+    either = command.add_mutually_exclusive_group()
+    either.add_argument("--processes", type=int, default=1, metavar="N", help="work on N processors")
+    either.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="work on a cluster of Dask, its scheduler at tcp://HOST:PORT: the plan goes to its machines, "
+        "so that it must be one you trust",
+    )
 
 
 def _paper(command: argparse.ArgumentParser) -> None:
@@ -655,8 +672,13 @@ def _guarded(options: argparse.Namespace) -> int:
             from .xlsx.opened import refuse_open
 
             refuse_open(options.plan)
-        code: int = options.run(options)
-        return code
+        if getattr(options, "anew", True):
+            code: int = options.run(options)
+            return code
+        from .base.kept import home_folder, keeping
+
+        with keeping(home_folder()):
+            return int(options.run(options))
     except DispenseError as error:
         for problem in error.problems:
             print(problem, file=sys.stderr)
@@ -788,17 +810,20 @@ def _new(options) -> int:
 
 
 def _check(options) -> int:
-    from .base.findings import gravest_first
-    from .jobs.start import started
-    from .plan.sources import check_plan_from
-    from .reports.findings import plan_findings
+    from .base.collector import without_collector
 
-    sources = _read_from(options)
-    plan, problems = check_plan_from(options.plan, sources)
-    begin = None if problems else started(plan, options.plan, sources, options.as_of)
-    findings = [] if begin is None else [*plan_findings(begin.plan), *_compared(options, plan)]
-    if begin is not None:
-        plan, findings = begin.plan, gravest_first([*begin.findings, *findings])
+    with without_collector():  # modules and records stay until the end
+        from .base.findings import gravest_first
+        from .jobs.start import started
+        from .plan.sources import check_plan_from
+        from .reports.findings import plan_findings
+
+        sources = _read_from(options)
+        plan, problems = check_plan_from(options.plan, sources)
+        begin = None if problems else started(plan, options.plan, sources, options.as_of)
+        findings = [] if begin is None else [*plan_findings(begin.plan), *_compared(options, plan)]
+        if begin is not None:
+            plan, findings = begin.plan, gravest_first([*begin.findings, *findings])
     if options.json:
         _print_json(
             {
@@ -843,33 +868,36 @@ def _print_checked(name: str, plan: Any, findings: list[Finding], begins: str) -
 
 
 def _fill(options) -> int:
+    from .base.cluster import cluster
     from .jobs.fill import fill
 
     bar = _Bar("filling")
-    report = fill(
-        options.plan,
-        options.out,
-        sources=_read_from(options),
-        as_of=options.as_of,
-        date=options.date,
-        shift=options.shift,
-        stations=options.station,
-        templates=options.templates,
-        paper=options.paper,
-        processes=options.processes,
-        open_workbook=options.open,
-        language=options.language,
-        progress=bar,
-        now=options.now,
-        done=options.done,
-        left={name: _number(text, "left") for name, text in _pairs(options.left, "left").items()},
-        mounted=_pairs(options.mounted, "mounted"),
-        mixers=options.mixer,
-        stops=options.stop,
-        stamp=options.stamp,
-        tables=options.tables,
-        table_form=options.table_form,
-    )
+    with cluster(options.cluster) as executor:
+        report = fill(
+            options.plan,
+            options.out,
+            sources=_read_from(options),
+            as_of=options.as_of,
+            date=options.date,
+            shift=options.shift,
+            stations=options.station,
+            templates=options.templates,
+            paper=options.paper,
+            processes=options.processes,
+            executor=executor,
+            open_workbook=options.open,
+            language=options.language,
+            progress=bar,
+            now=options.now,
+            done=options.done,
+            left={name: _number(text, "left") for name, text in _pairs(options.left, "left").items()},
+            mounted=_pairs(options.mounted, "mounted"),
+            mixers=options.mixer,
+            stops=options.stop,
+            stamp=options.stamp,
+            tables=options.tables,
+            table_form=options.table_form,
+        )
     bar.close()
     return _tell(report, options)
 
@@ -897,28 +925,31 @@ def _number(text: str, option: str) -> float:
 
 
 def _forecast(options) -> int:
+    from .base.cluster import cluster
     from .jobs.forecast import forecast_file
 
-    report = forecast_file(
-        options.plan,
-        weeks=options.weeks,
-        out=options.out,
-        builds=options.builds,
-        stock=options.stock,
-        orders=options.orders,
-        standing=options.standing,
-        draws=options.draws,
-        seed=options.seed,
-        processes=options.processes,
-        paper=options.paper,
-        as_of=options.as_of,
-        tables=options.tables,
-        table_form=options.table_form,
-        upload=options.upload,
-        columns=options.columns,
-        manifest=options.manifest,
-        learned=options.learned,
-    )
+    with cluster(options.cluster) as executor:
+        report = forecast_file(
+            options.plan,
+            weeks=options.weeks,
+            out=options.out,
+            builds=options.builds,
+            stock=options.stock,
+            orders=options.orders,
+            standing=options.standing,
+            draws=options.draws,
+            seed=options.seed,
+            processes=options.processes,
+            executor=executor,
+            paper=options.paper,
+            as_of=options.as_of,
+            tables=options.tables,
+            table_form=options.table_form,
+            upload=options.upload,
+            columns=options.columns,
+            manifest=options.manifest,
+            learned=options.learned,
+        )
     return _tell(report, options)
 
 
@@ -1010,24 +1041,27 @@ def _cure(options) -> int:
 
 
 def _compare(options) -> int:
+    from .base.cluster import cluster
     from .jobs.compare import compare_file
 
     bar = _Bar("playing")
-    report = compare_file(
-        options.plan,
-        station=options.station,
-        sources=_read_from(options),
-        as_of=options.as_of,
-        first=options.first,
-        last=options.last,
-        out=options.out,
-        paper=options.paper,
-        processes=options.processes,
-        tables=options.tables,
-        table_form=options.table_form,
-        progress=bar,
-        manifest=options.manifest,
-    )
+    with cluster(options.cluster) as executor:
+        report = compare_file(
+            options.plan,
+            station=options.station,
+            sources=_read_from(options),
+            as_of=options.as_of,
+            first=options.first,
+            last=options.last,
+            out=options.out,
+            paper=options.paper,
+            processes=options.processes,
+            executor=executor,
+            tables=options.tables,
+            table_form=options.table_form,
+            progress=bar,
+            manifest=options.manifest,
+        )
     bar.close()
     return _tell(report, options)
 

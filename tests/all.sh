@@ -10,6 +10,7 @@ if ! command -v soffice >/dev/null 2>&1 || ! /usr/bin/python3 -c 'import uno' >/
 fi
 fc-list 2>/dev/null | grep -q Carlito || need_package fontconfig fonts-crosextra-carlito
 command -v pdftoppm >/dev/null 2>&1 || need_package poppler-utils
+command -v ssconvert >/dev/null 2>&1 || need_package gnumeric
 export DISPENSE_NEEDS_SPREADSHEET=1
 .venv/bin/ruff check .
 .venv/bin/ruff format --check .

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import copy
 import datetime
+from pathlib import Path
 from typing import Any
+
+import openpyxl
 
 from dispense.plan.build import build_plan
 from dispense.plan.records import Plan, raw_table
+from dispense.plan.tables import TABLES
 
 MONDAY = datetime.date(2026, 3, 2)
 
@@ -57,6 +61,26 @@ HAND = {
         dict(material="Bond 60", component="b", lot="B2", quantity=600, expiry="2026-06-30"),
     ],
 }
+
+
+def light_plan(path: Path, rows=None, **extra) -> Path:
+    """The plan worked by hand as a plain workbook that is quick to read."""
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for name, table in (rows or hand_rows()).items():
+        sheet = book.create_sheet(name)
+        columns = list(dict.fromkeys(key for row in table for key in row))
+        titles = {item.name: item.title for item in next(t for t in TABLES if t.name == name).columns}
+        sheet.append([titles[key] for key in columns])
+        for row in table:
+            sheet.append([None] * len(columns))
+            for place, key in enumerate(columns, 1):
+                cell = sheet.cell(sheet.max_row, place)
+                cell.value = row.get(key)
+                if isinstance(row.get(key), str):
+                    cell.data_type = "s"  # a text, also where it begins with =
+    book.save(path)
+    return path
 
 
 def hand_rows() -> dict[str, list[dict[str, Any]]]:

@@ -29,6 +29,7 @@ from dispense.books.page import Page
 from dispense.books.plan import new_plan
 from dispense.cli import main
 from dispense.handbook.heat import peak_temperature
+from dispense.handbook.pours import hottest
 from dispense.handbook.schedule import PartLag, Profile
 from dispense.jobs.cure import cure_file
 from dispense.jobs.fit import fit_file
@@ -37,7 +38,7 @@ from dispense.plan.demo import DEMO
 from dispense.plan.materials import kinetics_of, mixed_density
 from dispense.reports.cure import _pour_text, belt_speed, cure_report, light_report, moisture_report
 from dispense.reports.day import COLDER, HOTTER, STATED, life_day
-from dispense.reports.pour import PourReport, _hottest, _trace, not_computed, pour_findings, pour_report
+from dispense.reports.pour import PourReport, _trace, not_computed, pour_findings, pour_report
 from dispense.reports.runs import _played, early_test, run_rows, with_hold
 from dispense.reports.shot_plan import ShotChoice, ShotMap
 from dispense.sheets.material import shift_material_content
@@ -558,7 +559,7 @@ TWO_SHOTS = [(1, 0.02, 0.0), (2, 0.02, 600.0)]
 def test_times_of_shots_count_from_the_first():
     # the second shot comes 600 s after the first and is hottest 50 s later: 650 s, by hand
     poured = [poured_stage(310.0, 400.0, 600.0), poured_stage(320.0, 50.0, 1000.0)]
-    assert _hottest(poured, TWO_SHOTS) == (320.0, 650.0, 0.01)
+    assert hottest(poured, TWO_SHOTS) == (320.0, 650.0, 0.01)
     trace = _trace(poured, TWO_SHOTS, 650.0)
     # the first is followed from 0 to 600 s, the second from 600 to 600 + 1000 s and from 300 K again
     assert (trace.times[0], trace.times[-1]) == (0.0, 1600.0) and np.all(np.diff(trace.times) >= 0.0)

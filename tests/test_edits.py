@@ -16,11 +16,11 @@ from test_on_screen import write_plan
 
 from dispense.base.errors import InputError
 from dispense.base.memory import forget_all, remembered
+from dispense.handbook import pours
 from dispense.jobs import on_screen
 from dispense.jobs.desk import Desk, worked_out
 from dispense.jobs.on_screen import run
 from dispense.plan.read import check_plan
-from dispense.reports import pour
 from dispense.reports.findings import plan_findings
 from dispense.xlsx.snapshot import snapshot
 
@@ -79,7 +79,7 @@ def test_an_edit_elsewhere_follows_no_pour_again(desk, monkeypatch):
     before = findings(desk)
     assert any(item.topic == "near the pour limit" or "°C" in str(item) for item in before)
     asked = []
-    monkeypatch.setattr(pour, "pour", lambda *given, **named: asked.append(given))
+    monkeypatch.setattr(pours, "pour", lambda *given, **named: asked.append(given))
     rows = desk.host.sheets["Builds"]
     desk.host.edit(f"Builds!{get_column_letter(rows[0].index('quantity') + 1)}2", 31)
     assert desk.look()

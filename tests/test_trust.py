@@ -25,14 +25,13 @@ from pathlib import Path
 import openpyxl
 import pytest
 import xlsxwriter
-from plans import hand_rows
+from plans import hand_rows, light_plan
 
 from dispense import cli
 from dispense.addin import excel
 from dispense.jobs import tables as tables_module
 from dispense.jobs.fill import fill, template_folder
 from dispense.jobs.forecast import forecast_file
-from dispense.plan.tables import TABLES
 from dispense.xlsx import write
 from dispense.xlsx.package import Package, compare
 from dispense.xlsx.templates import fill_template
@@ -41,26 +40,6 @@ from dispense.xlsx.write import atomic_write
 ROOT = Path(__file__).resolve().parents[1]
 STAMP = "2026-03-01 12:00"
 posix = pytest.mark.skipif(os.name != "posix", reason="POSIX signals and limits")
-
-
-def light_plan(path: Path, rows=None, **extra) -> Path:
-    """The plan worked by hand as a plain workbook that is quick to read."""
-    book = openpyxl.Workbook()
-    book.remove(book.active)
-    for name, table in (rows or hand_rows()).items():
-        sheet = book.create_sheet(name)
-        columns = list(dict.fromkeys(key for row in table for key in row))
-        titles = {item.name: item.title for item in next(t for t in TABLES if t.name == name).columns}
-        sheet.append([titles[key] for key in columns])
-        for row in table:
-            sheet.append([None] * len(columns))
-            for place, key in enumerate(columns, 1):
-                cell = sheet.cell(sheet.max_row, place)
-                cell.value = row.get(key)
-                if isinstance(row.get(key), str):
-                    cell.data_type = "s"  # a text, also where it begins with =
-    book.save(path)
-    return path
 
 
 def run(capsys, *arguments: str) -> tuple[int, list[str]]:

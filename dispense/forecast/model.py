@@ -17,6 +17,7 @@ import datetime
 import math
 from collections import defaultdict
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -69,13 +70,15 @@ def forecast(
     processes: int = 1,
     as_of: datetime.date | None = None,
     progress: Progress | None = None,
+    executor: Executor | None = None,
 ) -> Forecast:
     """Forecast a plan over calendar weeks from its first build.
 
     `builds` replaces the plan's: a CSV, Parquet or SQLite file, or a pandas data frame. The same
     seed gives the same figures, whatever the order of rows and the number of processes. `as_of` is
     today: builds before it are history, and no order is placed earlier; without it, today is the day
-    of the first build. Where nothing is built the tables hold zeros.
+    of the first build. Where nothing is built the tables hold zeros. An `executor` plays the shifts in
+    place of processes here.
     """
     _check_numbers(weeks=weeks, draws=draws, seed=seed, processes=processes)
     if builds is not None:
@@ -85,7 +88,7 @@ def forecast(
     plan, history = without_history(plan, weeks, as_of)
     horizon = horizon_of(plan, weeks, as_of)
     keys, shifts = occurrences(plan, horizon.end)
-    answers = responses(plan, keys, processes=processes, progress=progress)
+    answers = responses(plan, keys, processes=processes, executor=executor, progress=progress)
     walk, levels = walk_stock(plan, horizon, shifts, answers)
     views = _components(plan, horizon, shifts, answers)
     _look_beyond(plan, horizon, answers, views)

@@ -17,12 +17,13 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..base.progress import Progress, told
+from ..base.spread import spread
 from ..base.workers import begin_worker
 from ..plan.amounts import applications
 from ..plan.records import Holding, Plan
@@ -402,6 +403,18 @@ def _work(key: ShiftKey) -> Response:
     return respond(_WORKER["plan"], key, _WORKER["grid"], _WORKER["at"])
 
 
+_Loads = tuple[Plan, Grid, Callable[[float], Plan]]
+
+
+def _loads_of(plan: Plan, grid: Grid) -> _Loads:
+    return plan, grid, _plans(plan)
+
+
+def _respond(loads: _Loads, key: ShiftKey) -> Response:
+    plan, grid, at = loads
+    return respond(plan, key, grid, at)
+
+
 def _plans(plan: Plan) -> Callable[[float], Plan]:
     made = {0.0: plan}
 
@@ -419,9 +432,12 @@ def responses(
     grid: Grid | None = None,
     processes: int = 1,
     progress: Progress | None = None,
+    executor: Executor | None = None,
 ) -> list[Response]:
-    """The response of every distinct shift; the same whatever the number of processes."""
+    """The response of every distinct shift; the same whatever the number of processes or the executor."""
     grid = grid_for(plan, len(keys)) if grid is None else grid
+    if executor is not None and len(keys) >= FEW_SHIFTS:
+        return list(spread(executor, _loads_of, (replace(plan), grid), _respond, keys))
     if processes <= 1 or len(keys) < FEW_SHIFTS:
         at = _plans(plan)
         return [respond(plan, key, grid, at) for key in told(keys, len(keys), progress)]

@@ -33,6 +33,7 @@ import numpy as np
 
 from ..base.errors import InputError
 from ..base.fields import choice, number, whole
+from ..base.kept import kept
 from ..base.numbers import Floats, Number
 from .cure import COMPLETE, KINETICS, Kinetics, as_kinetics
 from .declare import example, out, requires, workbook_function
@@ -448,6 +449,7 @@ def _figure(kind: str, names: Iterable[str], fine: dict[str, Cut], coarse: dict[
 
 
 @lru_cache(maxsize=64)
+@kept
 def pack_heat(pack: Pack, estimate: bool = True) -> PackHeat:
     """Corner and depth of a pack, and with `estimate` coarser runs of each.
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..base.fields import number, points
+from ..base.kept import kept
 from ..base.numbers import Flags, Floats, Number
 from .beads import MOTIONS
 from .declare import example, out, requires, workbook_function
@@ -384,6 +385,7 @@ def _film_at(lattice: Lattice, away: Floats, volume: float, gap: float) -> _Film
     return _Film(lattice, gap, full, closed=closed)
 
 
+@kept
 def film_history(
     lines: Floats, length: float, width: float, volume: float, gap_start: float, gap_end: float
 ) -> FilmHistory:

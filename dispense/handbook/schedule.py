@@ -19,6 +19,7 @@ from itertools import pairwise
 import numpy as np
 
 from ..base.errors import NUM, InputError, Problem
+from ..base.kept import kept
 from ..base.numbers import Series
 from ..base.units import celsius_text
 from .cure import arrhenius_integrals, cure_before_glass, cure_degree, glass_point, part_temperature
@@ -551,6 +552,10 @@ def schedule(
     return Schedule(times, air, tuple(played))
 
 
+#: the same for schedules as a plan states them, kept from one run of a command to the next
+planned_schedule = kept(schedule)
+
+
 def _without_glass(
     times: np.ndarray,
     heat: np.ndarray,
@@ -750,6 +755,7 @@ __all__ = [
     "fit_activation_energy",
     "fit_kinetics",
     "glass_crossings",
+    "planned_schedule",
     "ramp_hold",
     "schedule",
     "shortest_hold",

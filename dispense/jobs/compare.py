@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
+from concurrent.futures import Executor
 from pathlib import Path
 
 from ..base.errors import InputError, Problem
@@ -32,6 +33,7 @@ def compare_file(
     out: str | os.PathLike[str] | None = None,
     paper: str = "A4",
     processes: int = 1,
+    executor: Executor | None = None,
     tables: str | os.PathLike[str] | None = None,
     table_form: str = "csv",
     progress: Progress | None = None,
@@ -42,9 +44,9 @@ def compare_file(
     `sources` are builds, stock and orders in place of those of a plan's file; `as_of` is when it begins, with
     what stands at stations then (`jobs.start`). `first` and `last` are days:
     the builds between them count. `progress` is told how many sets are done and how many there are;
-    `paper` is what the workbook is printed on, A4 or Letter. `processes` work side by side. `tables` is
-    a folder for the sets as tables, `table_form` "csv", "parquet" or "xlsx". `manifest` is a .json file that
-    says what went in and came out, by fingerprints.
+    `paper` is what the workbook is printed on, A4 or Letter. `processes` work side by side, or an
+    `executor` does. `tables` is a folder for the sets as tables, `table_form` "csv", "parquet" or "xlsx".
+    `manifest` is a .json file that says what went in and came out, by fingerprints.
     """
 
     paper_code(paper, "compare")
@@ -57,7 +59,9 @@ def compare_file(
         begin = Start(plan)
     else:
         begin = started(load_plan_from(plan, sources), plan, sources, as_of)
-    report = compare(begin.plan, station, first=first, last=last, processes=processes, progress=progress)
+    report = compare(
+        begin.plan, station, first=first, last=last, processes=processes, executor=executor, progress=progress
+    )
     if begin.words:
         report.findings.append(Finding(NOTE, begin.words, topic="start"))
     report.findings = gravest_first([*begin.findings, *report.findings])

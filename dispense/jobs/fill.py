@@ -19,6 +19,7 @@ import os
 import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -36,6 +37,7 @@ from ..base.naming import fold
 from ..base.paper import paper_code
 from ..base.printed import Printed, PrintedLimits, counted, listed
 from ..base.processes import check_processes
+from ..base.spread import spread
 from ..base.terminal import findings_text
 from ..base.terminal import table as aligned
 from ..base.units import unit_factor
@@ -256,8 +258,12 @@ def _demands(spec: SheetSpec, headings: Headings, tables: Iterable[str]) -> list
 class Templates:
     """The templates of one run, each read once, with paper and stamp set."""
 
-    def __init__(self, files: Mapping[str, Path], paper: str, stamp: str) -> None:
+    def __init__(
+        self, files: Mapping[str, Path], paper: str, stamp: str, plants: Mapping[str, bytes] | None = None
+    ) -> None:
+        """`plants` are the plant's own templates where their files cannot be read here."""
         self.files, self.paper, self.stamp = dict(files), paper, stamp
+        self._plants = dict(plants or {})
         self._read: dict[str, Template] = {}
         self._called: dict[str, Headings] = {}
 
@@ -276,7 +282,7 @@ class Templates:
 
                 package = Package.open(make(key), name=SPECS[key].file)
             else:
-                package = Package.open(self.files[key])
+                package = Package.open(self._plants.get(key, self.files[key]), name=str(self.files[key]))
             set_paper(package, paper_code(self.paper, "fill"))
             stamp_footers(package, STAMP_MARK, self.stamp)
             make_room(package)
@@ -350,6 +356,16 @@ class Templates:
 
     def fill(self, content: Content, path: Path) -> list[str]:
         """Fill one sheet and save it; returns notes."""
+        return self.save(*self.filled(content), path)
+
+    def save(self, package: Package, notes: Sequence[str], path: Path) -> list[str]:
+        """Save a sheet that was filled, with what people typed into an earlier one; returns all notes."""
+        taken = take_over(path, package) if path.is_file() else []
+        package.save(path, forbid=self.files.values())
+        return [*notes, *taken]
+
+    def filled(self, content: Content) -> tuple[Package, list[str]]:
+        """One sheet filled, and notes."""
         from ..books.form import WHOSE_MARK
         from ..books.pages import fit_pages, fit_texts, leave_out, name_pages, set_scale
         from ..handbook.in_formulas import formula_values
@@ -373,10 +389,7 @@ class Templates:
             set_scale(filled.package, limits.low or limits.target, limits.high or limits.target)
         notes = [f"{spec.file}: {note}" for note in filled.report.notes if _FORMULA_KEPT not in note]
         sign(filled.package, spec.key, apart=("stamp",))
-        if path.is_file():
-            notes += take_over(path, filled.package)
-        filled.save(path, forbid=self.files.values())
-        return notes
+        return filled.package, notes
 
 
 def whose(content: Content) -> str:
@@ -453,16 +466,24 @@ def _start_worker(
     _worker, _worker_language, _worker_measures = Templates(files, paper, stamp), spoken, printed
 
 
-def _work(path: Path, key: str, held: tuple[Any, ...]) -> tuple[list[str], list[Problem]]:
+_Written = tuple[list[str], list[Problem]]  # notes, and why a file could not be written
+
+
+def _work(path: Path, key: str, held: tuple[Any, ...]) -> _Written:
     assert _worker is not None
     with printed_in(_worker_language), measured_in(_worker_measures):
         return _write(_worker, Content(SPECS[key], *held), path)
 
 
-def _write(templates: Templates, content: Content, path: Path) -> tuple[list[str], list[Problem]]:
+def _write(templates: Templates, content: Content, path: Path) -> _Written:
     """One file: its notes, and the problem where it cannot be written; the others still go on."""
+    return _kept_apart(lambda: templates.fill(in_language(content), path), path)
+
+
+def _kept_apart(write: Callable[[], list[str]], path: Path) -> _Written:
+    """The notes of a file that is written, or what went wrong with it alone."""
     try:
-        return templates.fill(in_language(content), path), []
+        return write(), []
     except FileError as error:
         return [], list(error.problems)
     except Exception as error:  # whatever one sheet stumbles over is kept to that sheet
@@ -478,7 +499,12 @@ def _failed(where: str, error: Exception) -> Problem:
 
 
 def _run(
-    jobs: Sequence[_Job], templates: Templates, processes: int, progress: Progress | None, report: FillReport
+    jobs: Sequence[_Job],
+    templates: Templates,
+    processes: int,
+    executor: Executor | None,
+    progress: Progress | None,
+    report: FillReport,
 ) -> None:
     """Write all files; notes, each once, and files that were refused go to the report."""
     from ..xlsx.write import clean, make_folder
@@ -486,7 +512,7 @@ def _run(
     notes: dict[str, None] = {}
     handled: list[_Job] = []
 
-    def done(count: int, job: _Job, found: tuple[list[str], list[Problem]]) -> None:
+    def done(count: int, job: _Job, found: _Written) -> None:
         handled.append(job)
         notes.update(dict.fromkeys(found[0]))
         report.not_written += found[1]
@@ -500,7 +526,9 @@ def _run(
         make_folder(folder)
         clean(folder)
     try:
-        if processes > 1 and len(jobs) > 1:
+        if executor is not None:
+            _work_apart(jobs, templates, executor, done)
+        elif processes > 1 and len(jobs) > 1:
             _work_together(jobs, templates, processes, done)
         for count, job in enumerate(jobs[len(handled) :], len(handled) + 1):
             done(count, job, _write(templates, job.content, job.path))
@@ -514,10 +542,7 @@ def _run(
 
 
 def _work_together(
-    jobs: Sequence[_Job],
-    templates: Templates,
-    processes: int,
-    done: Callable[[int, _Job, tuple[list[str], list[Problem]]], None],
+    jobs: Sequence[_Job], templates: Templates, processes: int, done: Callable[[int, _Job, _Written], None]
 ) -> None:
     """Write files in several processes; where one of those dies, what is left is left to the caller."""
     from concurrent.futures import ProcessPoolExecutor
@@ -541,6 +566,60 @@ def _work_together(
                 done(count, job, item)
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+_Filler = tuple[Templates, Language, Measures]
+_Made = tuple[bytes, list[str], list[Problem]]  # a workbook, its notes, or why there is none
+
+
+def _filler(
+    plants: Mapping[str, tuple[str, bytes]], paper: str, stamp: str, spoken: Language, printed: Measures
+) -> _Filler:
+    """What a worker elsewhere fills with: the plant's own templates, by name and content, and those that
+    come with the program, which it has itself."""
+    files = _template_files(None) | {key: Path(name) for key, (name, _) in plants.items()}
+    return Templates(files, paper, stamp, {key: data for key, (_, data) in plants.items()}), spoken, printed
+
+
+def _make(filler: _Filler, given: tuple[str, tuple[Any, ...]]) -> _Made:
+    """A workbook as a worker elsewhere makes it: it writes no file."""
+    templates, spoken, printed = filler
+    key, held = given
+    data = b""
+
+    def make() -> list[str]:
+        nonlocal data
+        package, notes = templates.filled(in_language(Content(SPECS[key], *held)))
+        data = package.to_bytes()
+        return notes
+
+    with printed_in(spoken), measured_in(printed):
+        notes, problems = _kept_apart(make, templates.files[key])
+    return data, notes, problems
+
+
+def _work_apart(
+    jobs: Sequence[_Job],
+    templates: Templates,
+    executor: Executor,
+    done: Callable[[int, _Job, _Written], None],
+) -> None:
+    """Workbooks made wherever an executor works, and written here."""
+    from ..xlsx.package import Package
+
+    packaged = _template_files(None)
+    plants = {
+        key: (str(path), path.read_bytes()) for key, path in templates.files.items() if path != packaged[key]
+    }
+    state = plants, templates.paper, templates.stamp, printed_language(), measures()
+    given = [(job.content.spec.key, job.content.held) for job in jobs]
+    found = spread(executor, _filler, state, _make, given)
+    for count, (job, made) in enumerate(zip(jobs, found, strict=True), 1):
+        data, notes, problems = made
+        if not problems:
+            package = Package.open(data, name=job.path.name)
+            notes, problems = _kept_apart(partial(templates.save, package, notes, job.path), job.path)
+        done(count, job, (notes, problems))
 
 
 # ------------------------------------------------------------------------------------- what to fill
@@ -785,6 +864,7 @@ def fill(
     templates: str | os.PathLike[str] | None = None,
     paper: str = "A4",
     processes: int = 1,
+    executor: Executor | None = None,
     open_workbook: bool = False,
     progress: Progress | None = None,
     stamp: str | None = None,
@@ -807,8 +887,9 @@ def fill(
     plant's own templates; those that it lacks are the packaged ones. `stamp` is printed on each sheet; by
     default it follows from the inputs, so that no change of them changes no byte. With `open_workbook`
     the workbook that is open in the spreadsheet is filled, a template or what was made from one; files
-    are then written only where `out` is given. `language` is the code of a language, or the file of a
-    word list; by default that of the plan's Settings.
+    are then written only where `out` is given. With an `executor` the workbooks are made wherever it works
+    and written here, with the same bytes. `language` is the code of a language, or the file of a word list;
+    by default that of the plan's Settings.
 
     `now` ("10:40") gives the rest of one shift of the chosen date: `done` parts are started and done by
     then (47, "Drive lid=47"); `left` [mL] and `mounted` (lots) by component and `mixers` ("09:50" put on,
@@ -876,7 +957,7 @@ def fill(
             if out is None:
                 return report
         report.counts = dict.fromkeys(KINDS, 0)
-        _run(jobs, library, processes, progress, report)
+        _run(jobs, library, processes, executor, progress, report)
     moved = supersede(folder, [job.path for job in jobs], _covers(plan, chosen))
     report.superseded, report.not_written = moved.names, report.not_written + moved.left
     if tables is not None:

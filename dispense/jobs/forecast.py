@@ -6,6 +6,7 @@ import datetime
 import json
 import os
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from dataclasses import replace
 from pathlib import Path
 
@@ -59,6 +60,7 @@ def forecast_file(
     progress: Progress | None = None,
     manifest: str | os.PathLike[str] | None = None,
     learned: Sequence[str] = (),
+    executor: Executor | None = None,
 ) -> Forecast:
     """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
 
@@ -70,7 +72,7 @@ def forecast_file(
     (`upload.upload_columns`; by default those of the plan's Settings). `manifest` is a .json file that says
     what went in and came out, by fingerprints. Where it is stopped, what was written is told. `learned`
     names figures of the journal to count on in place of the plan's, "scrap:Hem robot", or "all" that differ
-    by more than noise.
+    by more than noise. An `executor` plays the shifts in place of `processes` here.
     """
 
     paper_code(paper, "forecast")
@@ -96,6 +98,7 @@ def forecast_file(
         draws=draws,
         seed=seed,
         processes=processes,
+        executor=executor,
         as_of=today,
         progress=stage(progress, 0, RESPONSES),
     )

@@ -17,7 +17,7 @@ from ..base.fields import Field
 from ..base.naming import LIKELY, fold, nearest
 from ..base.printed import listed
 from ..base.units import HOUR, from_si
-from ..handbook.catalogue import evaluate
+from ..handbook.evaluate import evaluate
 from .amounts import bead_length, cell_dimensions, free_volume, level_reached, pot_amount
 from .choices import choice_problems
 from .materials import kinetics_of, material_energy

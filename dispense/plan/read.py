@@ -8,7 +8,6 @@ reorder columns and rows.
 from __future__ import annotations
 
 import datetime
-import gc
 import os
 import warnings
 from collections.abc import Iterable, Iterator, Mapping
@@ -17,6 +16,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
+from ..base.collector import without_collector
 from ..base.errors import NA, NUM, DispenseError, FileError, InputError, Problem, show
 from ..base.fields import by_header
 from ..base.naming import field_name, fold, nearest
@@ -56,7 +56,8 @@ def read_tables(path: str | os.PathLike[str]) -> dict[str, RawTable]:
 
     Raises FileError for a file that is not a workbook, InputError for a sheet beyond bounds.
     """
-    tables, _, problems, _ = _read(path)
+    with without_collector():
+        tables, _, problems, _ = _read(path)
     if problems:
         raise InputError(problems)
     return tables
@@ -88,8 +89,9 @@ def check_tables(path: str | os.PathLike[str], others: Mapping[str, RawTable]) -
 
     Tables given may hold headers only: a week without builds is no error.
     """
-    tables, unread, problems, notes = _read(path)
-    plan, found = read_records({**tables, **others}, unread - set(others), may_be_empty=others)
+    with without_collector():
+        tables, unread, problems, notes = _read(path)
+        plan, found = read_records({**tables, **others}, unread - set(others), may_be_empty=others)
     plan.warnings[:0] = notes
     return plan, [*problems, *found]
 
@@ -157,8 +159,6 @@ def _read_book(book: PlanBook) -> _Found:
     unread: set[str] = set()
     problems: list[Problem] = []
     notes: list[Problem] = []
-    collects = gc.isenabled()
-    gc.disable()  # reading makes no cycles; the collector would walk every row again and again
     try:
         for name, known in _HEADERS.items():
             before = len(problems)
@@ -187,8 +187,6 @@ def _read_book(book: PlanBook) -> _Found:
             raise
         raise damaged(book.name, error) from error
     finally:
-        if collects:
-            gc.enable()
         book.close()
     return tables, unread, problems, notes
 

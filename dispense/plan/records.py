@@ -336,6 +336,8 @@ class Plan:
     def _contents(self, name: str) -> dict[str, int]:
         """Parts in one piece; each assembly is taken apart once, however often it is used."""
         known: dict[str, dict[str, int]] = self.kept("contents")
+        if name in known:
+            return known[name]
         groups = self.group(Assembly, "assembly")
         waiting = [name]
         while waiting:
@@ -365,6 +367,13 @@ class Plan:
         """Each date and shift with builds, in order of time."""
         found = self.group(Build, "date", "shift")
         return sorted(found, key=lambda key: (key[0], self.on(key[0]).shift(key[1]).start))
+
+    def shift_loads(self) -> list[tuple[str, dict[str, int]]]:
+        """Each shift with builds, in order of time, and the good parts to build in it; worked out once."""
+        known: dict[str, list[tuple[str, dict[str, int]]]] = self.kept("shift loads")
+        if not known:
+            known["all"] = [(shift, self.builds_of(date, shift)) for date, shift in self.days()]
+        return known["all"]
 
     def record(self, name: str) -> tuple[list[float], list[float]]:
         """Times of day [s] and temperatures [K] of a temperature record."""

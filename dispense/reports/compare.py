@@ -10,15 +10,16 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.findings import DANGER, QUALITY, SHORTAGE, STOP, Finding, WithFindings, gravest_first, grouped
 from ..base.printed import counted
 from ..base.processes import check_processes
+from ..base.spread import spread
 from ..base.terminal import findings_text, table
 from ..base.units import from_si
 from ..base.workers import begin_worker
@@ -285,12 +286,13 @@ def compare(
     first: datetime.date | None = None,
     last: datetime.date | None = None,
     processes: int = 1,
+    executor: Executor | None = None,
     progress: Progress | None = None,
 ) -> Comparison:
     """Play every set of the plan's Choices; of one station and what is chosen with it, if named.
 
     The builds from `first` to `last` are counted; those before are played too, so that containers and
-    mixers stand as they would. `processes` work side by side; the result is the same.
+    mixers stand as they would. `processes` work side by side, or an `executor` does; the result is the same.
     """
     check_processes(processes)
     fields = choice_fields(plan, station)
@@ -300,7 +302,7 @@ def compare(
         raise InputError(Problem("compare", message=f"the plan has no builds from {span}"))
     played: list[FieldResult] = []
     total = sum(item.size for item in fields)
-    results = _played(plan, fields, days, processes)
+    results = _played(plan, fields, days, processes, executor)
     done = 0
     for item in fields:
         sets: list[SetResult] = []
@@ -353,25 +355,35 @@ def _ranked(choice_field: ChoiceField, results: Sequence[SetResult], cautions: l
 
 
 Days = Sequence[tuple[datetime.date, str]]
-_worker: list[tuple[ChoiceField, _Bench, list[ChosenSet]]] = []
+_Benches: TypeAlias = "list[tuple[_Bench, list[ChosenSet]]]"
+_worker: _Benches = []
 
 
 def _start_worker(plan: Plan, station: str | None, days: Days) -> None:
     begin_worker()
-    _worker[:] = [
-        (item, _Bench(item, days), list(chosen_sets(plan, item))) for item in choice_fields(plan, station)
-    ]
+    _worker[:] = _benches(plan, station, days)
 
 
-def _work(field_number: int, set_number: int) -> SetResult:
-    _, bench, sets = _worker[field_number]
-    return bench.play(sets[set_number])
+def _benches(plan: Plan, station: str | None, days: Days) -> _Benches:
+    return [(_Bench(item, days), list(chosen_sets(plan, item))) for item in choice_fields(plan, station)]
 
 
-def _played(plan: Plan, fields: Sequence[ChoiceField], days: Days, processes: int) -> Iterator[SetResult]:
+def _work(place: tuple[int, int]) -> SetResult:
+    return _play_at(_worker, place)
+
+
+def _play_at(benches: _Benches, place: tuple[int, int]) -> SetResult:
+    """A set by the numbers of its field and of itself."""
+    bench, sets = benches[place[0]]
+    return bench.play(sets[place[1]])
+
+
+def _played(
+    plan: Plan, fields: Sequence[ChoiceField], days: Days, processes: int, executor: Executor | None
+) -> Iterator[SetResult]:
     """Every set of every field played, in their order."""
     counts = [sum(1 for _ in chosen_sets(plan, item)) for item in fields]
-    if processes == 1 or sum(counts) < FEW_SETS:
+    if (processes == 1 and executor is None) or sum(counts) < FEW_SETS:
         for item in fields:
             bench = _Bench(item, days)
             yield from map(bench.play, chosen_sets(plan, item))
@@ -379,8 +391,11 @@ def _played(plan: Plan, fields: Sequence[ChoiceField], days: Days, processes: in
     places = [(number, one) for number, count in enumerate(counts) for one in range(count)]
     bare = replace(plan)  # without what was worked out of it
     named = fields[0].stations[0] if len(fields) == 1 else None
+    if executor is not None:
+        yield from spread(executor, _benches, (bare, named, days), _play_at, places)
+        return
     with ProcessPoolExecutor(processes, initializer=_start_worker, initargs=(bare, named, days)) as pool:
-        yield from pool.map(_work, *zip(*places, strict=True), chunksize=math.ceil(len(places) / processes))
+        yield from pool.map(_work, places, chunksize=math.ceil(len(places) / processes))
 
 
 class _Bench:

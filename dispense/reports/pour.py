@@ -12,7 +12,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 
@@ -27,15 +26,21 @@ from ..handbook.heat import (
     Sink,
     adiabatic_rise,
     depth_or_reason,
-    frank_kamenetskii,
-    peak_temperature,
-    pour,
     time_to_maximum_rate,
 )
-from ..handbook.kinetics import Kinetics, first_energy
+from ..handbook.kinetics import first_energy
 from ..handbook.pack import CUT_WORDS, Pack, PackHeat, pack_heat
 from ..handbook.pots import cavity_volume
-from ..handbook.runaway import critical_delta
+from ..handbook.pours import (
+    Compound,
+    PouredShot,
+    biot_number,
+    hottest,
+    pour_chain,
+    pour_peak,
+    runaway_with_film,
+    slab_peak,
+)
 from ..plan.amounts import applications, cell_dimensions, free_volume, in_one_go
 from ..plan.materials import kinetics_of, mixed_density
 from ..plan.packs import has_pack, lacks_for_pack, pack_margins, pack_of
@@ -47,7 +52,6 @@ from .shot_plan import ShotMap, shot_map
 STILL_AIR = 10.0  # W/(m²·K), where the pot states no film
 HEAT_CLOSED = 1e-6  # of the heat of cure: what a balance is said to close to, where it is not worse
 NEAR_LIMIT = 5.0  # K below a limit: kinetics are seldom known closer (common practice, no source)
-LAYERS = 60
 CHART_POINTS = 80
 AFTER = 2.5  # times the time of the peak that a pour is followed for its chart
 KEPT_POURS = 64  # pours whose course is kept between plans that are alike
@@ -77,20 +81,6 @@ class PourTrace:
     profile_times: list[float]
     heights: np.ndarray
     profiles: list[np.ndarray]  # temperatures through the depth at each profile time
-
-
-PouredShot = tuple[int, float, float]  # number, depth, wait
-
-
-class Compound(NamedTuple):
-    """What heats itself in a pot, and the film at its free face; SI units."""
-
-    kinetics: Kinetics
-    heat: float
-    density: float
-    specific_heat: float
-    conductivity: float
-    film: float
 
 
 @dataclass(slots=True)
@@ -204,52 +194,18 @@ def cell_share(pot: Pot) -> float:
     return cells / float(cavity_volume(pot.shape, pot.level, pot.length, pot.width, pot.draft))
 
 
-def _chain(
-    shots: Sequence[PouredShot],
-    start: float,
-    compound: Compound,
-    room: float,
-    sinks: Sink | None = None,
-    duration: float | None = None,
-) -> list[Pour]:
-    """Shots one on the other, each followed until the next one or, the last, to its end."""
-    poured: list[Pour] = []
-    for place, (_, depth, _) in enumerate(shots):
-        last = place == len(shots) - 1
-        wait = duration if last else shots[place + 1][2]
-        layers = max(12, round(LAYERS / len(shots)))
-        poured.append(
-            pour(
-                depth,
-                start,
-                room,
-                *compound,
-                "insulated",
-                duration=wait,
-                cells=layers,
-                sinks=sinks,
-                onto=poured[-1] if poured else None,
-            )
-        )
-    return poured
-
-
-def _hottest(poured: list[Pour], shots: Sequence[PouredShot]) -> tuple[float, float, float]:
-    """Peak of a chain: temperature, time since the first shot, height."""
-    begin, best = 0.0, (-math.inf, 0.0, 0.0)
-    for place, stage in enumerate(poured):
-        begin += shots[place][2] if place else 0.0
-        if stage.peak_temperature > best[0]:
-            best = (stage.peak_temperature, begin + stage.peak_time, stage.peak_height)
-    return best
-
-
 @remembered(KEPT_POURS)
 def _chain_peak(
     shots: Sequence[PouredShot], start: float, compound: Compound, room: float
 ) -> tuple[float, float, float]:
     """Peak of shots one on the other: temperature, time since the first shot, height."""
-    return _hottest(_chain(shots, start, compound, room), shots)
+    return pour_peak(shots, start, room, compound)
+
+
+@remembered(KEPT_POURS)
+def _runaway(depth: float, start: float, compound: Compound) -> Runaway:
+    """The runaway criterion with the film at the free face."""
+    return runaway_with_film(depth, start, compound)
 
 
 def _trace(poured: list[Pour], shots: Sequence[PouredShot], peak_time: float) -> PourTrace:
@@ -332,12 +288,7 @@ def _planned(plan: Plan, pot: Pot) -> PlannedPour | None:
         shots_peak, shots_time, _ = _chain_peak(shots, start, constants, room)
     runaway = maximum = None
     if heat > 0.0 and first_energy(kinetics) > 0.0:
-        runaway = _with_film(
-            frank_kamenetskii(pot.level, start, kinetics, heat, density, conductivity),
-            pot.level,
-            film,
-            conductivity,
-        )
+        runaway = _runaway(pot.level, start, constants)
         maximum = time_to_maximum_rate(start, kinetics, heat, specific_heat)
     planned = PlannedPour(
         pot,
@@ -403,7 +354,7 @@ def pour_report(plan: Plan, pot: Pot) -> PourReport | None:
     # followed again for its chart, which goes on after the peak: the findings of each fill need no more than
     # the peak, and that on a finer grid
     last = max(AFTER * planned.peak_time, SHORTEST)
-    followed = _chain(one, planned.start, constants, planned.room, duration=last)
+    followed = pour_chain(one, planned.start, constants, planned.room, duration=last)
     report = PourReport(
         **{item.name: getattr(planned, item.name) for item in fields(planned)},
         adiabatic=planned.start + float(adiabatic_rise(constants.heat, constants.specific_heat)),
@@ -420,40 +371,11 @@ def pour_report(plan: Plan, pot: Pot) -> PourReport | None:
     return report
 
 
-def biot_number(depth: float, film: float, conductivity: float) -> float:
-    """Heat that the film passes on against what the depth conducts: h·d/k."""
-    return film * depth / conductivity
-
-
-@remembered(KEPT_POURS)
-def _with_film(found: Runaway, depth: float, film: float, conductivity: float) -> Runaway:
-    """The criterion for this depth with the film at its free face: the critical value falls with Bi."""
-    critical = critical_delta(biot_number(depth, film, conductivity))
-
-    def excess(log_depth: float) -> float:
-        tried = math.exp(log_depth)
-        return (
-            math.log(found.delta)
-            + 2.0 * (log_depth - math.log(depth))
-            - math.log(critical_delta(biot_number(tried, film, conductivity)))
-        )
-
-    if not 0.0 < found.delta < math.inf:
-        return Runaway(found.delta, critical, found.half_thickness)
-    from scipy.optimize import brentq
-
-    held = math.log(found.half_thickness)  # with the face held; a film can only make it thinner
-    low = held - 1.0
-    while excess(low) > 0.0:
-        low -= 1.0
-    return Runaway(found.delta, critical, math.exp(brentq(excess, low, held, xtol=1e-12)))
-
-
 @remembered(KEPT_POURS)
 def _peak(depth: float, start: float, room: float, constants: Compound, followed: float) -> float:
     """The peak on the grid that it needs, or that of the layers followed where no grid is fine enough."""
     try:
-        return float(peak_temperature(depth, start, room, *constants, "insulated"))
+        return slab_peak(depth, start, room, constants)
     except InputError:
         return followed
 
@@ -501,7 +423,7 @@ def _trace_shots(report: PourReport) -> None:
         return
     begin = sum(wait for _, _, wait in report.shots)
     last = max(AFTER * (report.shots_time - begin), SHORTEST)
-    followed = _chain(report.shots, report.start, report.constants, report.room, duration=last)
+    followed = pour_chain(report.shots, report.start, report.constants, report.room, duration=last)
     report.shots_trace = _trace(followed, report.shots, report.shots_time)
 
 
@@ -514,10 +436,10 @@ def _with_cells(plan: Plan, report: PourReport) -> None:
     shots = planned_shots(pot, report.shots)
     sink = Sink(share, pot.cell_density, pot.cell_heat)
     try:
-        poured = _chain(shots, report.start, report.constants, report.room, sinks=sink)
+        poured = pour_chain(shots, report.start, report.constants, report.room, sinks=sink)
     except InputError:
         return
-    report.cells_peak = _hottest(poured, shots)[0]
+    report.cells_peak = hottest(poured, shots)[0]
     words = CELLS_NOTE.format(density=pot.cell_density / 1e3, heat=pot.cell_heat / 1e3)
     report.find(NOTE, words, topic="cells")
     report.find(

@@ -285,18 +285,33 @@ def shortest_takt(plan: Plan, station: Station, part: str | None = None) -> floa
 
     With a `part` only that one counts, for what comes after the station; None where nothing is built.
     """
-    best = None
-    for date, name in plan.days():
+    known: dict[tuple[str, str | None], float | None] = plan.kept("shortest takts")
+    key = (station.station, part)
+    if key not in known:
+        known[key] = _shortest_takt(plan, station, part)
+    return known[key]
+
+
+def _shortest_takt(plan: Plan, station: Station, part: str | None) -> float | None:
+    work = {row.part: bool(applied_at(plan, row.part, station)) for row in plan.parts}
+    started: dict[tuple[str, int], int] = {}
+    loads: set[tuple[str, int, int]] = set()  # shift, parts started of all and of those that count
+    for name, builds in plan.shift_loads():
         mine = all_ = 0
-        for built, quantity in plan.builds_of(date, name).items():
-            if applied_at(plan, built, station):
-                count = started_at(plan, built, station, quantity)
-                all_ += count
-                mine += count if part in (None, built) else 0
+        for item in builds.items():
+            built, quantity = item
+            if not work[built]:
+                continue
+            if item not in started:
+                started[item] = started_at(plan, built, station, quantity)
+            all_ += started[item]
+            mine += started[item] if part in (None, built) else 0
         if mine:
-            takt = shift_takt(plan, station, Calendar.of(plan, name), all_) * (all_ / mine)
-            best = takt if best is None else min(best, takt)
-    return best if best is not None else (station.takt if part is None else None)
+            loads.add((name, all_, mine))
+    takts = [
+        shift_takt(plan, station, Calendar.of(plan, name), all_) * (all_ / mine) for name, all_, mine in loads
+    ]
+    return min(takts) if takts else (station.takt if part is None else None)
 
 
 def _finding(
@@ -775,8 +790,11 @@ def _press_bead(report: PressedBead, paste: Paste) -> None:
 
 
 def station_joints(plan: Plan, station: str) -> list[JointReport]:
-    """Every pressed joint of a station."""
-    return [joint_report(plan, joint) for joint in plan.joints if joint.station == station]
+    """Every pressed joint of a station; worked out once for a plan."""
+    known: dict[str, list[JointReport]] = plan.kept("joints")
+    if station not in known:
+        known[station] = [joint_report(plan, joint) for joint in plan.joints if joint.station == station]
+    return known[station]
 
 
 def station_beads(plan: Plan, station: str) -> list[PressedBead]:

@@ -32,7 +32,7 @@ from ..handbook.schedule import (
     Profile,
     Requirement,
     Schedule,
-    schedule,
+    planned_schedule,
     shortest_hold,
 )
 from ..plan.csv import TemperatureRecord
@@ -215,7 +215,7 @@ def _scheduled(
     glass: tuple[float, float, float] | None,
 ) -> Schedule:
     """A profile played for each place of a load."""
-    return schedule(
+    return planned_schedule(
         profile, lags, kinetics, requirement=requirement, gel=gel, cured=requirement.degree, glass=glass
     )
 

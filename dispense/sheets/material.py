@@ -351,7 +351,9 @@ def layout(book: Book) -> None:
     form.table("MaterialUse", ["component", "containers", "opening", "mounted", *uses, "mass"], forms=volumes)
     form.total("MaterialUse", ["containers", "mass", *volumes], volumes)
     used = {name: form.area("MaterialUse", name) for name in ("opening", "mounted", "drawn", "closing")}
-    apart = f"ROUND(SUMPRODUCT(ABS({used['opening']}+{used['mounted']}-{used['drawn']}-{used['closing']})),6)"
+    open_ = f"({used['opening']}+{used['mounted']}-{used['drawn']}-{used['closing']})"
+    # the absolute value without a function, which not every spreadsheet takes for each row of an array
+    apart = f"ROUND(SUMPRODUCT({open_}*(1-2*({open_}<0))),6)"
     form.figure("Balance: opening + connected − used − left at end [mL]", f"={apart}", "0.000", 6)
     form.put(8, f'=IF({apart}=0,"holds","▲ does not hold")', bold=True)
     form.skip()

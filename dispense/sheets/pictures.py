@@ -29,7 +29,7 @@ from .pieces import ML, letter_name
 
 STRIP = (188.0, 28.0)  # mm across and down
 LEVELS = (240.0, 30.0)
-BARS = (255.0, 32.0)
+BARS = (229.0, 32.0)
 SECTIONS = (188.0, 45.0)
 MOST_SECTIONS = 3  # beside each other
 

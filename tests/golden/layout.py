@@ -219,6 +219,10 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
     ),
 }
 
+# what each component is out of balance, without its sign (x·(1 − 2·[x < 0]) = |x|), summed
+_OPEN = "(C#:C#+D#:D#-O#:O#-P#:P#)"
+_APART = f"ROUND(SUMPRODUCT({_OPEN}*(1-2*({_OPEN}<0))),6)"
+
 FORMULAS: dict[str, tuple[str, ...]] = {
     "station_setup": ("='Setup'!$A$#", "='Setup'!$D$#"),
     "shift_material": (
@@ -227,8 +231,8 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         "='Times'!$C$#",
         "='Times'!$D$#",
         "=IF(D#>0,ROUNDUP(ROUND(MAX(0,E#-C#)/D#,6),0),0)",
-        '=IF(ROUND(SUMPRODUCT(ABS(C#:C#+D#:D#-O#:O#-P#:P#)),6)=0,"holds","▲ does not hold")',
-        "=ROUND(SUMPRODUCT(ABS(C#:C#+D#:D#-O#:O#-P#:P#)),6)",
+        f'=IF({_APART}=0,"holds","▲ does not hold")',
+        f"={_APART}",
         "=SUM(B#:B#)",
         "=SUM(C#:C#)",
         "=SUM(D#:D#)",
