@@ -113,7 +113,7 @@ def options(station: str) -> list[Option]:
                 {**base, "Components": plans.changed(base["Components"], small)},
             ),
             # no part of it comes from an amber container, whatever its size
-            Option((names[1], sizes[0]), ("moss potting", "480 mL"), {**base, "Stations": moss}),
+            Option((names[1],), ("moss potting", "–"), {**base, "Stations": moss}),
         ]
     found = [Option(("mixer bore 9.4 mm, mixer volume 23 mL",), ("9.4 mm, 23 mL",), base, True)]
     for name, bore, volume in (("narrow mixer", 5.3, 9), ("wide mixer", 11, 31)):
@@ -254,9 +254,12 @@ def answer(sets: list[Reckoned]) -> Says:
     if best is now:
         return Says(("plan as it is ranks first of",), (), (Fact(len(sets)),), never=("▲",))
     assert not now.rules
-    assert now.cost is not None and best.cost is not None
-    figures = (Fact(len(sets)), Fact(out), Fact(now.cost - best.cost, "crowns less"))
-    return Says(("first of", "ruled out", "than the plan as it is"), best.option.names, figures, never=("▲",))
+    gain = Fact(now.waste - best.waste, "mL less waste")
+    if now.cost is not None and best.cost is not None:
+        gain = Fact(now.cost - best.cost, "crowns less")
+    figures = (Fact(len(sets)), *([Fact(out)] if out else []), gain)
+    words = ("first of", *(["ruled out"] if out else []), "than the plan as it is")
+    return Says(words, best.option.names, figures, never=("▲",))
 
 
 def set_row(item: Reckoned) -> Row:
