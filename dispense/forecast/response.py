@@ -67,13 +67,16 @@ class EndlessSupply(Supply):
         for letter in self.result.components:
             self._change(letter, None, 0.0)
 
+    def _note_levels(self, clock: float) -> None:
+        pass
+
     def _change(self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0) -> None:
         usable, lot = max(self.full[letter], 1), Lot.missing(self.result.components[letter])
         self.store.mounted[self.keys[letter]] = Mounted(lot, usable, 0, _ANY_DAY, usable)
 
 
 class LeanPlayer(Player):
-    """The shift model where only volumes are wanted: no cure board, no lots, stock without end.
+    """The shift model where only volumes are wanted: no cure board, no events, no pictures, stock without end.
 
     Containers are full when the shift begins and change at their times, as in `Player`. `started`
     replaces the number of parts started of each job.
@@ -115,6 +118,15 @@ class LeanPlayer(Player):
         return []
 
     def _find(self) -> None:
+        pass
+
+    def _tell(self, clock: float, kind: str, text: Callable[[], str], volume: int = 0) -> None:
+        pass
+
+    def _note_mixer(self, clock: float, *, is_off: bool = False) -> None:
+        pass
+
+    def _note_visit(self, begin: float, ended: float) -> None:
         pass
 
     def _surface(self, work: Work, number: int) -> None:

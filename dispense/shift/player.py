@@ -39,6 +39,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from ..base.clock import hhmm
 from ..base.errors import NUM, InputError, Problem
@@ -435,7 +436,7 @@ class Player:
                     f": the mixer that was kept closed was good until {self._good_until()}, take a new one"
                 )
                 mixer.contents.clear()
-            self._tell(start, "start", words, volume)
+            self._tell(start, "start", partial(str, words), volume)
             if not mixer.contents:
                 self.new_mixer(start)
             self.supply.draw(volume, "start", start)
@@ -466,7 +467,7 @@ class Player:
             if result.calendar.worked(end) < result.calendar.available:
                 words += f"; free until {hhmm(result.calendar.end, self.date)}"
             self.supply.draw(volume, "end", end)
-            self._tell(end, "end", words, volume)
+            self._tell(end, "end", partial(str, words), volume)
             self._note_mixer(end, is_off=not is_kept)
         end = result.run_end
         for a, b in result.calendar.breaks:
@@ -475,17 +476,23 @@ class Player:
                 text = f"{'the line stands' if kind == 'stop' else kind} until {hhmm(b, self.date)}"
                 result.events.append(Event(a, kind, text))
 
-    def _tell(self, clock: float, kind: str, text: str, volume: int = 0) -> None:
+    def _tell(self, clock: float, kind: str, text: Callable[[], str], volume: int = 0) -> None:
         """Note what happens at a nozzle; which one, where there are several."""
+        words = text()
         if len(self.nozzles) > 1:
-            text = f"nozzle {self.nozzle.number + 1}: {text}"
-        self.result.events.append(Event(clock, kind, text, volume=volume))
+            words = f"nozzle {self.nozzle.number + 1}: {words}"
+        self.result.events.append(Event(clock, kind, words, volume=volume))
 
     def _note_mixer(self, clock: float, *, is_off: bool = False) -> None:
         """Keep how old the oldest material in the mixer at work is from a clock time on."""
         contents = self.nozzle.mixer.contents
         entered = contents[0][1] if contents and not is_off else None
         self.result.course.ages.append(MixerAge(self.nozzle.number, clock, entered))
+
+    def _note_visit(self, begin: float, ended: float) -> None:
+        """Keep when the nozzle at work is at a part, and what is in its mixer then."""
+        self.result.course.work.append((self.nozzle.number, begin, ended))
+        self._note_mixer(ended)
 
     def _is_over_by_next(self) -> bool:
         """Whether what stands in the mixer passes its limit before the plan's next shift begins."""
@@ -525,17 +532,19 @@ class Player:
         mixer, limit = self.nozzle.mixer, self.station.purge_share
         if mixer.keeps(limit, pieces, clock) or (self.nozzle.number in self.told and self._changes(clock)):
             return clock
-        replaced = 0 if self._is_quick(clock, pieces) else mixer.renewal
+        replaced = 0 if mixer.keeps_fresh(limit, pieces, clock) else mixer.renewal
         while self.result.purges + self.result.mixers < MOST_CHANGES:
-            share, by_end = mixer.share_used(clock), mixer.worst_share(pieces, clock)
-            if by_end < limit or (share < limit and replaced >= mixer.renewal):
+            if not mixer.passes(limit, pieces, clock):
+                return clock
+            if replaced >= mixer.renewal and mixer.share_used(clock) < limit:
                 return clock
             self.result.between += not why
+            past = partial(self._past, clock, pieces)
             if self._changes(clock):
-                clock = self._change_mixer(clock, share, by_end, why)
+                clock = self._change_mixer(clock, past, why)
                 replaced += mixer.renewal
             else:
-                clock = self._purge(clock, self._past(share, by_end), why)
+                clock = self._purge(clock, past, why)
                 replaced += self.purge
         raise InputError(
             Problem(
@@ -555,20 +564,14 @@ class Player:
                 self.result.too_long.append(TooLong(begin, share))
 
     def _freshen_time(self, clock: float, pieces: tuple[Piece, ...]) -> float:
-        """What a purge or mixer change takes that a visit at that time would ask for [s]."""
+        """What the purge or mixer change takes that a visit asks for which passes the limit [s].
+
+        None, where even a fresh mixer would pass it in the visit and the limit is not reached before it.
+        """
         mixer, limit = self.nozzle.mixer, self.station.purge_share
-        if mixer.keeps(limit, pieces, clock) or mixer.worst_share(pieces, clock) < limit:
-            return 0.0
-        share = mixer.share_used(clock)
-        if share < limit and not self._is_quick(clock, pieces):
+        if not mixer.keeps_fresh(limit, pieces, clock) and mixer.share_used(clock) < limit:
             return 0.0
         return self.station.mixer_time if self._changes(clock) else self.station.purge_time
-
-    def _is_quick(self, clock: float, pieces: tuple[Piece, ...]) -> bool:
-        """Whether a fresh mixer keeps its limit through a visit, so that the visit's time is judged too."""
-        fresh = self.nozzle.mixer.copy()
-        fresh.fill(clock)
-        return fresh.worst_share(pieces, clock) < self.station.purge_share
 
     def _changes(self, clock: float) -> bool:
         """Whether the mixer is changed, not purged: by the station's rule, or since a purge is too late."""
@@ -578,18 +581,21 @@ class Player:
         """Whether a purge that begins then comes too late."""
         return self.nozzle.mixer.is_lost_by(clock + self.station.purge_time)
 
-    def _past(self, share: float, by_end: float) -> str:
+    def _past(self, clock: float, pieces: tuple[Piece, ...]) -> str:
         """How far the oldest material is, or would be on the next part."""
-        limit = self.station.purge_share
+        mixer, limit = self.nozzle.mixer, self.station.purge_share
+        share = mixer.share_used(clock)
         if share >= limit:
-            reached = self.nozzle.mixer.reaches(limit)
-            return f"{share:.0%} of pot life used, limit {limit:.0%} at {hhmm(reached, self.date)}"
+            reached = hhmm(mixer.reaches(limit), self.date)
+            return f"{share:.0%} of pot life used, limit {limit:.0%} at {reached}"
+        by_end = mixer.worst_share(pieces, clock)
         return f"the next part would end at {by_end:.0%} of pot life, limit {limit:.0%}"
 
-    def _purge(self, clock: float, because: str, why: str = "") -> float:
+    def _purge(self, clock: float, because: Callable[[], str], why: str = "") -> float:
         """Purge; when it is done [s]."""
-        text = f"purge {self.purge / 1e6:.1f} mL{why}: {because}"
-        self._tell(clock, "purge", text, self.purge)
+        self._tell(
+            clock, "purge", lambda: f"purge {self.purge / 1e6:.1f} mL{why}: {because()}", self.purge
+        )
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
         self.nozzle.mixer.push(self.purge, clock, end)
@@ -597,10 +603,13 @@ class Player:
         self.result.purges += 1
         return end
 
-    def _change_mixer(self, clock: float, share: float, by_end: float, why: str) -> float:
+    def _change_mixer(self, clock: float, past: Callable[[], str], why: str) -> float:
         """Change the mixer; it is filled when it is in place. When it is done [s]."""
-        reason = "pot life is over" if self._is_too_late(clock) else "limit reached"
-        text = f"change the mixer{why}: {reason} ({self._past(share, by_end)})"
+
+        def text() -> str:
+            reason = "pot life is over" if self._is_too_late(clock) else "limit reached"
+            return f"change the mixer{why}: {reason} ({past()})"
+
         self._tell(clock, "mixer", text, self.nozzle.mixer.content)
         return self.new_mixer(clock + self.station.mixer_time)
 
@@ -619,13 +628,15 @@ class Player:
             return begin
         result.idles.append(idle)
         if idle.takes_off(self.station.idle):
-            self._tell(since, "off", off_text(idle, self.date))
+            self._tell(since, "off", partial(off_text, idle, self.date))
             self._note_mixer(since, is_off=True)
-            text = f"put on a new mixer{why}"
-            self._tell(begin, "mixer", text, self.nozzle.mixer.content)
+            self._tell(begin, "mixer", lambda: f"put on a new mixer{why}", self.nozzle.mixer.content)
             result.between += not why
             return self.new_mixer(begin + self.station.mixer_time)
-        because = f"no part until {hhmm(begin, self.date)}; {idle.words_purge}, {idle.words_off}"
+
+        def because() -> str:
+            return f"no part until {hhmm(begin, self.date)}; {idle.words_purge}, {idle.words_off}"
+
         for at in idle.purges or ():
             result.between += 1
             self._purge(at, because)
@@ -901,7 +912,7 @@ class Player:
 
         It is not where the purge took time, or so much that the containers must be looked at again.
         """
-        if self.nozzle.mixer.worst_share(pieces, begin) < self.station.purge_share:
+        if not self.nozzle.mixer.passes(self.station.purge_share, pieces, begin):
             return begin, True
         fit, result = self.result.calendar.fit, self.result
         begin = fit(begin, self._duration(visit, pieces) + self._freshen_time(begin, pieces))
@@ -924,8 +935,7 @@ class Player:
             lost += draw(volume, category, at, end - start)
             push(volume, at, begin + end + lost)
         work.ended = begin + visit.duration + lost
-        self.result.course.work.append((self.nozzle.number, begin, work.ended))
-        self._note_mixer(work.ended)
+        self._note_visit(begin, work.ended)
         self.nozzle.free = self.nozzle.idle_since = work.ended
         self.result.busy += visit.duration + lost
         if not work.is_scrap:
@@ -968,7 +978,7 @@ class Player:
         result.check_shots += 1
         count = self.check_count
         text = "check shot: weigh it" if count == 1 else f"check: weigh {count} shots together"
-        self._tell(begin, "check", text, volume)
+        self._tell(begin, "check", partial(str, text), volume)
         self.nozzle.free = self.nozzle.idle_since = end
 
     def _why(self, begin: float) -> str:
