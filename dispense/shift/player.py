@@ -66,6 +66,7 @@ from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, 
 from .supply import Supply
 from .today import Before, Stretch
 from .visits import Piece, Visit, visits_of
+from .weighing import Weighing
 
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift
 #: s that a crew stays after its shift to mate a part that would else be lost (common practice, no source)
@@ -100,6 +101,15 @@ def _quickest(plan: Plan, station: Station, material: Material) -> float:
         hottest = max(shop_record(plan, station)[1])
         cache[station.station] = 1.0 / life.at(hottest) if life else 0.0
     return cache[station.station]
+
+
+def _check_of(plan: Plan, result: ShiftResult) -> Weighing:
+    """What a check at a station weighs while it has these parts, kept with the plan."""
+    cache: dict[tuple[str, ...], Weighing] = plan.kept("checks")
+    key = (result.station.station, *(job.part for job in result.jobs))
+    if key not in cache:
+        cache[key] = result.check
+    return cache[key]
 
 
 @dataclass(slots=True)
@@ -649,12 +659,17 @@ class Player:
         result, station = self.result, self.station
         self.queue = list(self._parts())
         self.numbers = itertools.count(len(self.queue))  # of those that come later
-        check = result.check
+        check = _check_of(self.plan, result)
         self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
         self.queue += self._checks()
         heapq.heapify(self.queue)
-        split, handling = self.supply.split, station.handling_time
-        self.visits = {id(job): visits_of(job.applications, split, handling) for job in result.jobs}
+        known: dict[tuple[str, str], list[Visit]] = self.plan.kept("visits")
+        self.visits: dict[int, list[Visit]] = {}
+        for job in result.jobs:
+            key = (station.station, job.part)
+            if key not in known:
+                known[key] = visits_of(job.applications, self.supply.split, station.handling_time)
+            self.visits[id(job)] = known[key]
 
     def step(self) -> Work | None:
         """The next part or check shot; the part, where it is worked on."""
@@ -691,11 +706,12 @@ class Player:
             self._put_on_told(max(self.nozzle.free, due))
         came = None if work.turn else work.came
         soonest = due if came is None else max(due, self.last_begun)  # first come, first served
-        held = self._held_until(work, soonest, steps)
+        held = None if self.open_clock is None else self._held_until(work, soonest, steps)
         if held is not None:
             heapq.heappush(self.queue, (held, rank, number, work))
             return None
-        begin = None if self._is_lost(work, due, steps[work.turn]) else self._ready(soonest, steps[work.turn])
+        is_lost = work.is_taken and self._is_lost(work, due, steps[work.turn])
+        begin = None if is_lost else self._ready(soonest, steps[work.turn])
         if begin is None:
             self._leave(work, due)
             return None
@@ -726,8 +742,10 @@ class Player:
 
     def _wait_for_parts(self, until: float) -> None:
         """The nozzle has waited till a check, with no part of its own to come."""
+        if not self.is_fed:
+            return
         parts = [item[3] for item in self.queue if item[3] is not None]
-        if not self.is_fed or any(part.came is None or part.turn for part in parts):
+        if any(part.came is None or part.turn for part in parts):
             return
         since, start = self.nozzle.free, self.result.calendar.start
         self.nozzle.starved += self._time_between(since, until)
@@ -816,7 +834,7 @@ class Player:
 
     def _is_lost(self, work: Work, due: float, visit: Visit) -> bool:
         """Whether the open time of a part that was taken over ends before its visit could."""
-        if not work.is_taken or self.open_clock is None:
+        if self.open_clock is None:
             return False
         latest = self.open_clock.when(work.begun, 1.0)
         calendar = self.result.calendar
