@@ -76,7 +76,7 @@ class EndlessSupply(Supply):
 
 
 class LeanPlayer(Player):
-    """The shift model where only volumes are wanted: no cure board, no events, no pictures, stock without end.
+    """The shift model where only volumes are wanted: no cure board, texts or pictures, stock without end.
 
     Containers are full when the shift begins and change at their times, as in `Player`. `started`
     replaces the number of parts started of each job.

@@ -126,13 +126,10 @@ class Mixer:
         life = self.life
         if life is None or not self.contents:
             return False
-        oldest = self.contents[0][1]
-        if not self._stays_below(share, begin - oldest) and life.used(oldest, begin) >= share:
-            return True
-        return any(
-            not self._stays_below(share, leaves - entered) and life.used(entered, leaves) >= share
-            for entered, leaves in self._leaving(pieces, begin)
-        )
+        for entered, leaves in self._leaving(pieces, begin):  # the oldest leaves after the begin
+            if not self._stays_below(share, leaves - entered) and life.used(entered, leaves) >= share:
+                return True
+        return False
 
     def worst_share(self, pieces: Sequence[Piece], begin: float) -> float:
         """Largest share of pot life used by what leaves in a visit and stood in the mixer before it."""

@@ -235,7 +235,9 @@ class Player:
             if all(job.part != part for job in jobs):
                 jobs.append(Job(part, 0, 0, applied_at(plan, part, station)))
         started = sum(job.started for job in jobs)
-        takt = shift_takt(plan, station, self._takt_calendar(shift), started)
+        # parts are spread over the whole shift where it is not told what was done
+        spread_over = calendar if stretch.is_last or stretch.done is not None else self._shift_calendar(shift)
+        takt = shift_takt(plan, station, spread_over, started)
         if stretch.done is not None and self.works:
             evenly = calendar.available / len(self.works)  # what was done by then came evenly
             takt = min(takt, evenly)
@@ -300,13 +302,6 @@ class Player:
         count = len(self.works or ())
         is_on_plan = (count - 1) * printed <= calendar.available < (count + 1) * printed
         return printed if is_on_plan else calendar.available / count
-
-    def _takt_calendar(self, shift: str) -> Calendar:
-        """Where parts are spread over: the whole shift where it is not told what was done."""
-        stretch = self.stretch
-        if stretch.is_last or stretch.done is not None:
-            return self.make_calendar(shift)
-        return self._shift_calendar(shift)
 
     def _shift_calendar(self, shift: str) -> Calendar:
         """The whole shift, with its stops."""
@@ -603,9 +598,7 @@ class Player:
 
     def _purge(self, clock: float, because: Callable[[], str], why: str = "") -> float:
         """Purge; when it is done [s]."""
-        self._tell(
-            clock, "purge", lambda: f"purge {self.purge / 1e6:.1f} mL{why}: {because()}", self.purge
-        )
+        self._tell(clock, "purge", lambda: f"purge {self.purge / 1e6:.1f} mL{why}: {because()}", self.purge)
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
         self.nozzle.mixer.push(self.purge, clock, end)
