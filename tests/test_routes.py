@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from blocking import line_times
 from plans import MONDAY, hand_rows, line_rows, make, routed_rows
 
 from dispense.base.errors import InputError
@@ -18,7 +19,7 @@ from dispense.plan.routes import fates, lines, started_at
 from dispense.reports.findings import plan_findings
 from dispense.reports.routes import OF_ROUTES, PACE, START_UP, route_findings
 from dispense.sheets.line import line_content
-from dispense.shift.blocking import line_times
+from dispense.sheets.results import results_findings
 from dispense.shift.pace import route_time
 from dispense.shift.play import play_plan, play_shift
 from dispense.shift.results import ShiftResult
@@ -217,6 +218,26 @@ def test_what_a_line_cannot_give_is_told_before_it_is_played():
     assert not [item for item in plan_findings(make(rows)) if item.topic in OF_ROUTES]
 
 
+def test_a_stated_takt_and_a_break_bound_what_an_empty_line_gives():
+    """Worked by hand: 06:00 to 08:00, takt 90 s, 30 s at s1, an hour, 70 s at s2: begun at s1 by 06:58:20.
+
+    That is in the break from 06:50 to 07:00, so done at s1 by 06:50: begun after 0, 90, … 2970 s, 34 of
+    them. One in ten is lost at s2: of 34 begun every tenth of 45 started, three, so 31 are good.
+    """
+    rows = line_rows({"box": [30, 70]}, {"box": 40}, [3600], [None], end="08:00")
+    rows["Breaks"] = [dict(shift="early", start="06:50", end="07:00")]
+    rows["Stations"][0]["takt"] = 90
+    for scrap, through in ((0.0, 34), (0.1, 31)):
+        rows["Stations"][1]["scrap"] = scrap
+        plan = make(rows)
+        (late,) = (item for item in plan_findings(plan) if item.topic == START_UP)
+        results = list(play_plan(plan))
+        assert late.numbers["through"] == results[-1].jobs[0].finished == through
+        # where the shift is played, what it falls short by is told once
+        told = [item for item in results_findings(plan, results) if item.topic in (START_UP, "output")]
+        assert [item.topic for item in told] == ["output"]
+
+
 def test_a_part_that_never_cures_never_goes_on():
     rows = line_rows({"box": [40, 70]}, {"box": 5}, [None], [None], end="14:00")
     rows["Materials"][0] |= dict(cure="oven", move_time=30)  # and no row in Ovens
@@ -403,6 +424,24 @@ def test_the_last_part_is_begun_so_that_it_is_through_by_the_end():
         assert one.pace.text == (
             f"The number asked for sets the pace, {worked / 10:.1f} s for each good part; s2 allows 70.0 s"
         )
+
+
+def test_room_that_held_nobody_up_did_not_set_the_pace():
+    """Worked by hand: 30 s of work and 900 s of wait in 4 places and under a nozzle, 186 s for each part.
+
+    Parts come every 100 s: the first leaves its place at 930 s, when the fifth is finished at 430 s it finds
+    no room. Four of them all do, and the takt was what they came by.
+    """
+    for parts, pace in (
+        (4, "Takt of s1 sets the pace, 100.0 s"),
+        (5, "Room before s2 sets the pace, 186.0 s"),
+    ):
+        rows = line_rows({"box": [30, 60]}, {"box": parts}, [900], [4], end="08:00")
+        rows["Stations"][0]["takt"] = 100
+        one, two = play_plan(make(rows))
+        assert one.blocked == pytest.approx(0 if parts == 4 else 500)
+        assert one.pace is not None and one.pace.text.startswith(pace)
+        assert two.jobs[0].finished == parts
 
 
 def cooling_rows(takt: float | None) -> dict[str, list[dict[str, Any]]]:

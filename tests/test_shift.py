@@ -281,6 +281,29 @@ def test_a_part_that_cannot_wait_out_a_break_is_begun_after_it(open_time, begun,
     assert len(result.late_mating) == late and result.jobs[0].finished == 21
 
 
+@pytest.mark.parametrize(
+    ("open_time", "late"),
+    [
+        (20, []),  # open from 7:52 to 8:12
+        (9, [("07:52", "08:01", "08:31")]),  # open to 8:01:00 only: lost, however long somebody stays
+    ],
+)
+def test_a_crew_stays_into_a_break_for_an_open_part(open_time, late):
+    """Worked by hand: no. 12 is due at 7:50, its purge takes 2 min, it is on from 7:52:00 to 7:52:10.
+
+    9 min to mating: 8:01:10, in the break from 8:00 to 8:30; after it that would be 8:31:10. A crew stays a
+    quarter of an hour rather than lose a part (common practice, no source).
+    """
+    rows = hand_rows()
+    rows["Materials"][0]["open_time"] = open_time
+    rows["Stations"][0] |= dict(mating_delay=9, checks=0, batch=1, purge_share=0.1, purge_time=120)
+    result = play(rows)
+    begun = {batch.first: batch.begun for batch in result.batches}
+    assert (hhmm(begun[11]), hhmm(begun[12])) == ("07:42", "07:52")
+    found = [(number, latest, planned) for _, number, latest, planned in result.late_mating if number == 12]
+    assert [(hhmm(begun[n]), hhmm(latest), hhmm(planned)) for n, latest, planned in found] == late
+
+
 def test_a_part_that_is_held_lets_others_pass():
     """Two shots 20 min apart, open 25 min, mated at once: a part begun after 7:40 would stand open over the
     break. Those begun until then get their second shots before it, in their order."""
@@ -496,6 +519,14 @@ def test_a_station_that_may_refill_in_mid_bead_empties_its_containers():
         [6 * 3600, 7 * 3600 + 20 * 60 + 6, 9 * 3600 + 20 * 60 + 5], abs=1e-6
     )
     assert result.busy == pytest.approx(21 * 10 + 3 * 120)
+    # parts come every 10 min from 6:00, none is begun from 8:00 to 8:30: those of 7:20, 8:50 and 9:20 are
+    # nos. 9, 15 and 18
+    words = [text for _, text in events(result, "container") if "in the middle" in text]
+    assert [text.partition("; ")[2] for text in words] == [
+        f"in the middle of frame no. {number}, the nozzle stands 120 s" for number in (9, 15, 18)
+    ]
+    told = [item for item in result.findings if "stands 120 s on the part for each change" in item.text]
+    assert [(item.kind, item.numbers["times"]) for item in told] == [("note", 1), ("note", 2)]
     assert not [item for item in result.findings if item.topic == "refill in mid-bead"]
 
 

@@ -70,7 +70,9 @@ class EndlessSupply(Supply):
     def _note_levels(self, clock: float) -> None:
         pass
 
-    def _change(self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0) -> None:
+    def _change(
+        self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0, on_part: str = ""
+    ) -> None:
         usable, lot = max(self.full[letter], 1), Lot.missing(self.result.components[letter])
         self.store.mounted[self.keys[letter]] = Mounted(lot, usable, 0, _ANY_DAY, usable)
 
@@ -124,6 +126,9 @@ class LeanPlayer(Player):
         pass
 
     def _note_mixer(self, clock: float, *, is_off: bool = False) -> None:
+        pass
+
+    def _note_purge(self, clock: float) -> None:
         pass
 
     def _note_visit(self, begin: float, ended: float) -> None:

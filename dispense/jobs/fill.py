@@ -47,7 +47,7 @@ from ..plan.records import Plan
 from ..plan.rows import Station
 from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 from ..plan.weeks import slots_of_day
-from ..reports.findings import plan_findings
+from ..reports.findings import not_played, plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
 from ..sheets.check import SHOT_CHECK, check_headline
 from ..sheets.headings import Heading, Headings, headers_of, headings_of, keyed_headers
@@ -328,7 +328,8 @@ class Templates:
         rows = content.tables.get("SetupShots", ())
         if content.spec.key == STATION_SETUP.key and rows:
             heading, unit = self.column(content.spec, "SetupShots", "mass")
-            return alarm + setup_headline(rows, convert(heading, rows[0]["mass"], unit), unit)
+            masses = [convert(heading, row["mass"], unit) for row in rows]
+            return alarm + setup_headline(rows, content.tables["SetupFlows"], masses, unit)
         return content.values["headline"]
 
     def _optional(self, content: Content) -> tuple[dict[str, tuple[Value, list[str]]], dict[str, list[str]]]:
@@ -988,7 +989,7 @@ def _tell_manifest(report: FillReport, inputs: Sequence[Input], asked: dict[str,
 def _findings(plan: Plan, results: Iterable[ShiftResult], chosen: _Chosen) -> list[Finding]:
     """What is found of the plan and of the shifts that are filled, the gravest first."""
     played = [finding for result in results for finding in result.findings]
-    return gravest_first([*plan_findings(plan, chosen.stations), *played])
+    return gravest_first([*not_played(plan_findings(plan, chosen.stations), played), *played])
 
 
 def _fill_open(contents: Sequence[Content], book: Any = None) -> list[str]:

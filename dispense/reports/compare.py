@@ -31,6 +31,7 @@ from ..plan.records import Plan
 from ..plan.routes import route_of
 from ..plan.rows import Material, Station
 from ..plan.weather import shop_weather
+from ..shift.findings import OUTPUT
 from ..shift.play import play_plan
 from ..shift.results import CATEGORIES, UNMIXED, ShiftResult
 from ..shift.setup import setup_card
@@ -492,7 +493,7 @@ class _Bench:
                 found.made += job.finished
                 if name not in self.stations:
                     found.findings += [
-                        item for item in result.findings if item.part == job.part and item.topic == "output"
+                        item for item in result.findings if item.part == job.part and item.topic == OUTPUT
                     ]
 
 

@@ -15,10 +15,11 @@ from ..plan.records import Plan
 from ..plan.rows import Station
 from ..plan.slips import slips
 from ..plan.validity import change_overs, validity_findings, variants_built
+from ..shift.findings import OUTPUT
 from ..shift.setup import setup_card
 from .pour import pour_findings
 from .press import press_findings, pressed_findings
-from .routes import route_findings
+from .routes import START_UP, route_findings
 from .runs import cure_findings
 from .standing import standing_findings
 from .thickening import thickening_findings
@@ -132,4 +133,12 @@ def plan_findings(plan: Plan, stations: Iterable[str] | None = None) -> list[Fin
     return gravest_first([*found, *(item for name in chosen for item in station_findings(plan, name))])
 
 
-__all__ = ["OF_PLAN", "OF_STATION", "plan_findings", "station_findings", "without_findings"]
+def not_played(of_plan: Iterable[Finding], played: Iterable[Finding]) -> list[Finding]:
+    """Findings of a plan without those of what a shift falls short by, where the shift as played tells it."""
+    short = {(item.day, item.shift, item.part) for item in played if item.topic == OUTPUT}
+    return [
+        item for item in of_plan if item.topic != START_UP or (item.day, item.shift, item.part) not in short
+    ]
+
+
+__all__ = ["OF_PLAN", "OF_STATION", "not_played", "plan_findings", "station_findings", "without_findings"]

@@ -6,17 +6,14 @@ import datetime
 import math
 from collections.abc import Iterator, Mapping
 
-import numpy as np
-
 from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, STOP, Finding
 from ..base.printed import counted, listed
 from ..base.units import duration_text, from_si
-from ..plan.amounts import applied_at, station_work
+from ..plan.amounts import applied_at, in_one_go, station_work
 from ..plan.records import Plan
-from ..plan.routes import lines, route_of, started_at
+from ..plan.routes import fates, lines, route_of, started_at
 from ..plan.rows import RouteStep
-from ..shift.blocking import line_times
 from ..shift.calendar import SAME_TIME, Calendar
 from ..shift.cure_times import FIRST, cure_times
 from ..shift.pace import line_pace, may_go_on, route_time, shift_takt
@@ -172,27 +169,79 @@ def _start_up(plan: Plan, part: str) -> Iterator[Finding]:
 def _through(plan: Plan, part: str, builds: Mapping[str, int], calendar: Calendar) -> int:
     """Good parts at most that are through a route by the end of a shift that begins with an empty line.
 
-    The part is alone on its line, no part is lost, nothing is purged or changed, and all breaks fall into
-    each wait: nothing is in the way that need not be.
+    The part is alone on its line and nothing is purged or changed: nothing is in the way that need not be.
+    Parts come at the takt, in clock time; with the work w of a part at a station of N nozzles
+
+        finish(n) ≥ begun when it is ready, each visit where no break cuts it
+        worked(finish(n)) ≥ max(worked(ready(n)), that of part n − 1) + w/N           Lindley's recursion
+        leaves(n) ≥ max(finish(n), ready_next(n − room))
     """
-    route = route_of(plan, part)
-    stations = [plan.station(row.station) for row in route]
+    route, lost_at = route_of(plan, part), fates(plan, part, builds[part])
+    first = plan.station(route[0].station)
     begun = sum(
-        started_at(plan, each, stations[0], count)
+        started_at(plan, each, first, count)
         for each, count in builds.items()
-        if applied_at(plan, each, stations[0])
+        if applied_at(plan, each, first)
     )
-    takt = shift_takt(plan, stations[0], calendar, begun)
-    breaks = calendar.end - calendar.start - calendar.available
-    waits = [max(may_go_on(plan, row, calendar.start) - calendar.start - breaks, 0.0) for row in route[:-1]]
-    work = [station_work(plan, part, station) / station.nozzles for station in stations]
-    room = [
-        None if row.room is None else row.room + station.nozzles - 1
-        for row, station in zip(route[:-1], stations, strict=False)
-    ]
-    arrivals = takt * np.arange(builds[part], dtype=np.float64)
-    times = line_times(arrivals, np.tile(np.array(work), (builds[part], 1)), waits, room)
-    return int(np.count_nonzero(times.finishes[:, -1] <= calendar.available * (1.0 + SAME_TIME)))
+    takt = shift_takt(plan, first, calendar, begun)
+    stations = [_Passed(plan, part, row, calendar) for row in route]
+    through = 0
+    for number, fate in enumerate(lost_at):
+        ready = calendar.clock(number * takt)
+        for place in range(min(fate + 1, len(route))):
+            following = stations[place + 1] if place + 1 < min(fate + 1, len(route)) else None
+            ready = stations[place].pass_on(ready, following)
+            if ready == math.inf:  # nor do those that come later
+                return through
+        through += fate == len(route) and ready <= calendar.end + SAME_TIME
+    return through
+
+
+class _Passed:
+    """When parts at the soonest come to a station of a route and leave it, one after the other."""
+
+    def __init__(self, plan: Plan, part: str, row: RouteStep, calendar: Calendar) -> None:
+        station = plan.station(row.station)
+        self.plan, self.row, self.calendar = plan, row, calendar
+        groups = in_one_go(applied_at(plan, part, station))
+        self.visits = [
+            (group[0].wait if place else 0.0, math.fsum(item.time for item in group) + station.handling_time)
+            for place, group in enumerate(groups)
+        ]
+        self.each, self.nozzles = station_work(plan, part, station) / station.nozzles, station.nozzles
+        self.worked = -math.inf  # working time at which the work on all that came is done
+        self.begins: list[float] = []
+        self.leaves: list[float] = []
+
+    def pass_on(self, ready: float, following: _Passed | None) -> float:
+        """One more part that is ready then: when the next station may begin it, or it is done; inf: never.
+
+        `following` is None for one that goes no further: it is lost here, or through.
+        """
+        if len(self.visits) == 1 and len(self.leaves) >= self.nozzles:
+            ready = max(ready, self.leaves[-self.nozzles])  # a finished part holds its nozzle
+        self.begins.append(ready)
+        finished = self._finished(ready)
+        if following is None or finished == math.inf:
+            self.leaves.append(finished)
+            return finished
+        goes_on, room = may_go_on(self.plan, self.row, finished), self.row.room
+        leaves = finished
+        if room is not None:
+            begins = [*following.begins[-room:], goes_on] if room else [goes_on]
+            leaves = max(finished, begins[0]) if len(begins) > room else finished
+        self.leaves.append(leaves)
+        return goes_on
+
+    def _finished(self, ready: float) -> float:
+        """When a part that is ready then is finished at the soonest; inf: not in the shift."""
+        calendar, at = self.calendar, ready
+        if ready == math.inf:
+            return math.inf
+        for wait, duration in self.visits:
+            at = calendar.fit(at + wait, duration) + duration
+        self.worked = max(self.worked, calendar.worked(ready)) + self.each
+        return max(at, calendar.clock(self.worked - SAME_TIME))
 
 
 __all__ = ["ASSUMED", "OF_ROUTES", "route_findings"]

@@ -11,8 +11,9 @@ from ..base.units import from_si
 from ..plan.cautions import CAUTION
 from ..plan.records import Plan
 from ..plan.routes import lines, place_in_route, route_of, stations_before
-from ..reports.findings import plan_findings
+from ..reports.findings import not_played, plan_findings
 from ..reports.routes import ASSUMED, OF_ROUTES, TOO_SOON
+from ..shift.findings import OUTPUT
 from ..shift.results import Job, Passage, ShiftResult
 from .layout import ONE_DIGIT, PERCENT, Book
 from .pieces import head, hours, shift_headline, shop, station_warning_rows
@@ -20,7 +21,7 @@ from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec
 
 GRAVE = (DANGER, STOP)
-OF_SHIFT = ("output", "half done", "lost half done")  # topics of a shift that a line sheet shows
+OF_SHIFT = (OUTPUT, "half done", "lost half done")  # topics of a shift that a line sheet shows
 MINUTES = "[<100]0.0;#,##0"
 
 LINE = SheetSpec(
@@ -118,14 +119,14 @@ def _findings(plan: Plan, results: Sequence[ShiftResult]) -> Iterator[Finding]:
     """Dangers and stops of the stations, what the shift does not finish, and what its routes stop at."""
     here = (results[0].date, results[0].shift)
     names = [result.station.station for result in results]
-    for item in plan_findings(plan, names):
+    played = [item for result in results for item in result.findings]
+    for item in not_played(plan_findings(plan, names), played):
         is_shown = item.topic in (*OF_ROUTES, ASSUMED, TOO_SOON) or (
             item.kind in GRAVE and item.station in names
         )
         if is_shown and (item.day is None or (item.day, item.shift) == here):
             yield item
-    for result in results:
-        yield from (item for item in result.findings if item.kind in GRAVE or item.topic in OF_SHIFT)
+    yield from (item for item in played if item.kind in GRAVE or item.topic in OF_SHIFT)
 
 
 def _headline(plan: Plan, results: Sequence[ShiftResult]) -> str:

@@ -14,7 +14,7 @@ from ..plan.amounts import applications
 from ..plan.cautions import CAUTION
 from ..plan.materials import mixed_density
 from ..plan.records import Plan
-from ..reports.findings import plan_findings
+from ..reports.findings import not_played, plan_findings
 from ..shift.results import ShiftResult
 from ..shift.weighing import driver_text
 from .layout import DASHED, KILOGRAMS, PERCENT, THREE, WHOLE, Axes, Book, Calculated, Drawn
@@ -303,7 +303,7 @@ def results_findings(plan: Plan, results: Sequence[ShiftResult]) -> list[Finding
     """All findings of the stations that were played: of their plan, and of their shifts."""
     stations = {result.station.station for result in results}
     played = [finding for result in results for finding in result.findings]
-    return gravest_first([*plan_findings(plan, stations), *played])
+    return gravest_first([*not_played(plan_findings(plan, stations), played), *played])
 
 
 def _gravest_rows(findings: Sequence[Finding]) -> list[Row]:
@@ -340,7 +340,7 @@ def figure(value: float) -> str:
 def layout(book: Book) -> None:
     """A summary with sums by material and by day, and a worksheet for each table it sums up."""
     columns = {table: [item.name for item in items] for table, items in RESULTS.tables.items()}
-    summary = book.page("Summary", [17, 15, 12, 12, 12, 12, 12, 12], landscape=False)
+    summary = book.page("Summary", [16, 14.4, 12, 13.6, 12, 12, 12, 12], landscape=False)
 
     shifts = book.page(
         "Shifts", [16, 9, 17, 16, 8, 9, 9, 9, 8, 8, 9, 8, 8, *[10] * 5, 8, 8, 9], landscape=True

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
+from ..base.printed import lower_figure
 from ..plan.rows import Component
 from ..plan.tables import IN_MID_BEAD
 from .cure_times import cure_basis
@@ -13,6 +14,7 @@ from .mixer import GELLED
 from .results import Lost, ShiftResult, numbers_text
 from .store import Store, nanolitres
 
+OUTPUT = "output"  # topic of good parts that are not finished
 MOST_BETWEEN = 2  # purges and mixer changes between parts that are not worth a warning
 
 
@@ -76,7 +78,7 @@ def _output(result: ShiftResult) -> Iterator[Finding]:
                 f"{job.part}: {job.own_finished} of {job.quantity} good parts are finished by "
                 f"{hhmm(result.calendar.end, result.date)}",
                 _more_output(result),
-                topic="output",
+                topic=OUTPUT,
                 part=job.part,
                 finished=job.own_finished,
                 asked=job.quantity,
@@ -198,13 +200,26 @@ def _late(
 
 
 def _ran_empty(result: ShiftResult) -> Iterator[Finding]:
-    """Containers that run empty in the middle of a part, where the station is not made for it."""
-    if result.station.refill == IN_MID_BEAD:
-        return
+    """Containers that run empty in the middle of a part, whether or not the station is made for it."""
     for letter, component in result.components.items():
         clocks = [item.clock for item in result.ran_empty if item.letter == letter]
         if clocks:
-            yield _empty_in_part(result, letter, component, clocks)
+            may = result.station.refill == IN_MID_BEAD
+            yield (_refilled if may else _empty_in_part)(result, letter, component, clocks)
+
+
+def _refilled(result: ShiftResult, letter: str, component: Component, clocks: list[float]) -> Finding:
+    """Changes in the middle of a part at a station that is made for it: what its bead has to stand."""
+    count = len(clocks)
+    return _found(
+        result,
+        NOTE,
+        f"{component_words(result, letter)} runs empty in the middle of a part {count} time"
+        f"{'s' if count > 1 else ''}, first at {hhmm(clocks[0], result.date)}: the station refills in "
+        f"mid-bead, the nozzle stands {result.station.container_time:.0f} s on the part for each change",
+        topic="stands in mid-bead",
+        times=count,
+    )
 
 
 def _empty_in_part(result: ShiftResult, letter: str, component: Component, clocks: list[float]) -> Finding:
@@ -227,7 +242,7 @@ def _too_long(result: ShiftResult) -> Iterator[Finding]:
         return
     worst = max(result.too_long, key=lambda item: item.share)
     count, limit = len(result.too_long), result.station.purge_share
-    ends = "the pot life is over" if worst.share >= GELLED else f"the limit is {limit:.0%}"
+    ends = "the pot life is over" if worst.share >= GELLED else f"the limit is {lower_figure(100.0 * limit)}%"
     yield _found(
         result,
         QUALITY,
@@ -313,4 +328,4 @@ def batch_findings(result: ShiftResult) -> list[Finding]:
     return found
 
 
-__all__ = ["MOST_BETWEEN", "batch_findings", "component_words", "shift_findings"]
+__all__ = ["MOST_BETWEEN", "OUTPUT", "batch_findings", "component_words", "shift_findings"]

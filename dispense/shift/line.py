@@ -8,7 +8,7 @@ to the next, and the room between them is kept:
 
 A finished part holds its nozzle until it leaves; with no place at all until the next station begins it.
 Parts wait for a place in the order in which they are finished, for a nozzle in the order in which they
-may go on. For parts that do not pass each other that is begin_{j+1}(n − room), see `blocking`.
+may go on. For parts that do not pass each other that is begin_{j+1}(n − room).
 
 Steps are taken in the order of the clock: what is finished, what may begin since it is due and a nozzle is
 free. A part never comes to the next station before it began at this one, and a nozzle that is held is let go
@@ -30,6 +30,7 @@ from dataclasses import dataclass, field
 from ..plan.records import Plan
 from ..plan.routes import lines, links, place_in_route, route_of, stations_before
 from ..plan.rows import RouteStep
+from .calendar import SAME_TIME
 from .pace import line_pace, may_go_on
 from .player import Nozzle, Player, Work
 from .results import Count, Passage, ShiftResult
@@ -113,6 +114,11 @@ class Link:
         while self.held and self.free:
             done = self.held.popleft()
             done.let_go(max(done.at, self.free.popleft()))
+
+    def was_full(self, start: float) -> bool:
+        """Whether a finished part found no room here after a clock time [s]."""
+        parts = [*self.standing, *(part for part, _ in self.gone)]
+        return any(part.left is None or part.left > max(part.finished, start) + SAME_TIME for part in parts)
 
     def passage(self, start: float, end: float) -> Passage:
         """What stood here from one clock time [s] to another, and what went through."""
@@ -274,11 +280,16 @@ class Line:
             if link.standing:
                 self.store.between.setdefault(link.after, []).extend(link.standing)
         takts = {player.station.station: player.result.takt for player in self.players}
+        full = {
+            pair
+            for pair, link in self.links.items()
+            if link.was_full(self.by_name[link.after].result.calendar.start)
+        }
         for player in self.players:
             result = player.result
             names = lines(self.plan)[result.station.station]
             mine = {name: takt for name, takt in takts.items() if name in names}
-            result.pace = line_pace(self.plan, names, self.builds, result.calendar, mine)
+            result.pace = line_pace(self.plan, names, self.builds, result.calendar, mine, full)
 
 
 __all__ = ["Line", "Link", "count_over"]

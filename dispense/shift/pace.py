@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from ..plan.amounts import applied_at, in_one_go, station_work
@@ -180,6 +180,7 @@ def line_pace(
     builds: Mapping[str, int],
     calendar: Calendar,
     takts: Mapping[str, float] | None = None,
+    full: Collection[tuple[str, str]] | None = None,
 ) -> Pace | None:
     """What sets the pace of the stations of a line; None where nothing of a route is built there.
 
@@ -187,7 +188,9 @@ def line_pace(
     that is stated for itself. Room for few parts that must wait is a bound of its own: between the start
     at one station and that at the next a part takes its work and its wait, and no more parts than the
     room and the nozzles hold can do so at once. `takts` [s] are those at which parts are begun; where none
-    is stated and it is slower than all else, the parts asked for set the pace.
+    is stated and it is slower than all else, the parts asked for set the pace. `full` are the stations,
+    before and after, between which a finished part found no room in a shift that was played: a room that
+    would bound the line for long, and held nobody up in these hours, did not set their pace.
     """
     names = list(stations)
     built = {
@@ -199,9 +202,12 @@ def line_pace(
     if not good:
         return None
     found = [load for name in names for load in _station_loads(plan, plan.station(name), builds)]
-    found += _room_loads(plan, names, built, calendar)
-    slowest = max(found, key=lambda load: load.seconds)
+    rooms = dict(_room_loads(plan, names, built, calendar))
+    slowest = max([*found, *rooms.values()], key=lambda load: load.seconds)
     spread = max(_spread_loads(plan, builds, takts or {}), key=lambda load: load.seconds, default=slowest)
+    if full is not None and spread.seconds <= slowest.seconds:
+        bound = (load for pair, load in rooms.items() if pair in full)
+        slowest = max([*found, *bound], key=lambda load: load.seconds)
     is_spread = spread.seconds > slowest.seconds * (1.0 + SAME_PACE)
     each = [Load(load.what, load.station, load.seconds / good) for load in (slowest, spread)]
     return Pace(good, each[0], each[1] if is_spread else None)
@@ -237,7 +243,7 @@ def _begun(plan: Plan, station: Station, builds: Mapping[str, int]) -> int:
 
 def _room_loads(
     plan: Plan, names: Iterable[str], built: Mapping[str, int], calendar: Calendar
-) -> Iterator[Load]:
+) -> Iterator[tuple[tuple[str, str], Load]]:
     """Time that the places between two stations are taken, shared by as many as there are."""
     for (before, after), rows in links(plan).items():
         room = rows[0].room
@@ -250,7 +256,8 @@ def _room_loads(
             wait = may_go_on(plan, row, calendar.start) - calendar.start
             taken += count * (station_work(plan, row.part, station) + wait) if count else 0.0
         if taken < math.inf:  # else nothing ever goes on there, which is told by itself
-            yield Load(f"Room before {after}", after, taken / (room + station.nozzles))
+            load = Load(f"Room before {after}", after, taken / (room + station.nozzles))
+            yield (before, after), load
 
 
 __all__ = [

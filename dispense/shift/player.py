@@ -23,7 +23,8 @@ What is settled here, and why:
   even a fresh mixer would pass the limit in the visit, that at its start, and the part is told;
 - a purge and the part after it go together: neither is begun where both do not fit before a break;
 - open time runs from the first material on the part, the delay to mating from the end of its visit;
-- a part whose open time would end over a break is begun after it;
+- a part whose open time would end over a break is begun after it; for one begun before it all the same,
+  since a purge or a container made it late, the crew stays a quarter of an hour into the break;
 - a part that is half done at the end of a shift goes on in the station's next one, and what waits to be
   mated is mated in the plan's next shift; what cannot within its open time is lost, and named;
 - the run ends with the last part: what is in the mixer then is thrown away, or kept closed;
@@ -38,15 +39,17 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from ..base.clock import hhmm
 from ..base.errors import NUM, InputError, Problem
+from ..base.findings import Finding
 from ..base.numbers import EQUAL
+from ..base.printed import lower_figure
 from ..base.units import DAY
 from ..handbook.life import LifeClock
-from ..plan.amounts import applied_at, parts_started, spread_scrap
+from ..plan.amounts import applied_at, in_one_go, parts_started, spread_scrap
 from ..plan.materials import working_life
 from ..plan.records import Plan
 from ..plan.routes import fates, passed_on, place_in_route
@@ -60,8 +63,22 @@ from .handover import on_the_way, origin_text, standing
 from .idle import off_text, weigh_idle
 from .mixer import GELLED, Mixer, oldest_factor
 from .pace import shift_takt
-from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, MixerAge, ShiftResult, TooLong
-from .setup import as_run
+from .pressure import MixAtWork, purge_findings
+from .results import (
+    CATEGORIES,
+    Batch,
+    Event,
+    Handover,
+    Job,
+    LaterShot,
+    Lost,
+    Mating,
+    MixerAge,
+    Purged,
+    ShiftResult,
+    TooLong,
+)
+from .setup import as_run, part_flows
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
 from .today import Before, Stretch
@@ -69,7 +86,8 @@ from .visits import Piece, Visit, visits_of
 from .weighing import Weighing
 
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift
-#: s that a crew stays after its shift to mate a part that would else be lost (common practice, no source)
+#: s that a crew stays, into a break or after its shift, to mate a part that would else be lost
+#: (common practice, no source)
 CREW_STAYS = 900.0
 WHOLE = Stretch()
 
@@ -413,6 +431,23 @@ class Player:
 
     def _find(self) -> None:
         self.result.findings += shift_findings(self.result, self.store)
+        self.result.findings += self._pressures()
+
+    def _pressures(self) -> list[Finding]:
+        """A purge that came later than the limit of its mix asks for, in a break, and needs too much."""
+        result, station = self.result, self.station
+        purged, life = result.oldest_purge, result.life
+        if purged is None or life is None or station.pressure_limit is None:
+            return []
+        if not purged.share > station.purge_share * (1.0 + EQUAL):
+            return []  # the setup card tells of it
+        mix = MixAtWork.of(self.plan, station, life, result.temperatures[1])
+        flows = part_flows(self.plan, station)
+        when = f"{hhmm(purged.clock, self.date)}: "
+        return [
+            replace(item, day=self.date, shift=result.shift)
+            for item in purge_findings(mix, flows, (when, purged.share))
+        ]
 
     @property
     def is_fed(self) -> bool:
@@ -498,6 +533,12 @@ class Player:
         """Keep when the nozzle at work is at a part, and what is in its mixer then."""
         self.result.course.work.append((self.nozzle.number, begin, ended))
         self._note_mixer(ended)
+
+    def _note_purge(self, clock: float) -> None:
+        """Keep the purge that found the oldest material."""
+        purged, before = Purged(clock, self.nozzle.mixer.share_used(clock)), self.result.oldest_purge
+        if before is None or before.share < purged.share:
+            self.result.oldest_purge = purged
 
     def _is_over_by_next(self) -> bool:
         """Whether what stands in the mixer passes its limit before the plan's next shift begins."""
@@ -589,16 +630,16 @@ class Player:
     def _past(self, clock: float, pieces: tuple[Piece, ...]) -> str:
         """How far the oldest material is, or would be on the next part."""
         mixer, limit = self.nozzle.mixer, self.station.purge_share
-        share = mixer.share_used(clock)
+        share, shown = mixer.share_used(clock), f"limit {lower_figure(100.0 * limit)}%"
         if share >= limit:
-            reached = hhmm(mixer.reaches(limit), self.date)
-            return f"{share:.0%} of pot life used, limit {limit:.0%} at {reached}"
+            return f"{share:.0%} of pot life used, {shown} at {hhmm(mixer.reaches(limit), self.date)}"
         by_end = mixer.worst_share(pieces, clock)
-        return f"the next part would end at {by_end:.0%} of pot life, limit {limit:.0%}"
+        return f"the next part would end at {by_end:.0%} of pot life, {shown}"
 
     def _purge(self, clock: float, because: Callable[[], str], why: str = "") -> float:
         """Purge; when it is done [s]."""
         self._tell(clock, "purge", lambda: f"purge {self.purge / 1e6:.1f} mL{why}: {because()}", self.purge)
+        self._note_purge(clock)
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
         self.nozzle.mixer.push(self.purge, clock, end)
@@ -939,11 +980,13 @@ class Player:
 
     def _dispense(self, work: Work, visit: Visit, begin: float, number: int) -> None:
         """The material of one visit goes on."""
-        category = "scrap" if work.is_scrap else "parts"
+        if work.turn:
+            self._wait_kept(work)
+        category, on_part = "scrap" if work.is_scrap else "parts", f"{work.job.part} no. {work.serial}"
         draw, push, lost = self.supply.draw, self.nozzle.mixer.push, 0.0
         for volume, start, end in visit.pieces:
             at = begin + start + lost
-            lost += draw(volume, category, at, end - start)
+            lost += draw(volume, category, at, end - start, on_part)
             push(volume, at, begin + end + lost)
         work.ended = begin + visit.duration + lost
         self._note_visit(begin, work.ended)
@@ -955,6 +998,14 @@ class Player:
             work.begun = begin
             work.job.begun += 1
             self._surface(work, number)
+
+    def _wait_kept(self, work: Work) -> None:
+        """From when on the next shot of a part may be poured."""
+        visits = in_one_go(work.job.applications)
+        before, now = visits[work.turn - 1][-1], visits[work.turn][0]
+        self.result.later_shots.append(
+            LaterShot(now.part, work.serial, now.shot, before.shot, work.ended, now.wait, work.origin)
+        )
 
     def _finish(self, work: Work) -> None:
         """A part is done."""
@@ -1045,16 +1096,21 @@ class Player:
             batch.late.append(mating)
             self.result.late_mating.append((batch.part, *mating))
 
-    def _mating(self, clock: OpenClock, begun: float, ended: float) -> tuple[float, float, bool]:
+    def _mating(
+        self, clock: OpenClock, begun: float, ended: float, *, stays_in_break: bool = True
+    ) -> tuple[float, float, bool]:
         """By when a part must be mated [s], when it is by plan, and whether what is played then is over.
 
-        The crew stays for one that would else be lost.
+        The crew stays for one that would else be lost, at the end of the shift or into a break.
         """
         calendar, delay = self.mating_calendar, self.station.mating_delay
         planned, latest = self._worked_on(ended, delay), clock.when(begun, 1.0)
-        stays = calendar.add(ended, delay)
-        if planned > latest and stays <= min(latest, calendar.end + CREW_STAYS):
-            return latest, stays, not self.stretch.is_last and stays > self.result.calendar.end
+        stays = [(calendar.add(ended, delay), calendar.end)]
+        if stays_in_break and ended < calendar.end:
+            stays.insert(0, (ended + delay, calendar.until(ended)))
+        for mated, end in stays:
+            if planned > latest and mated <= min(latest, end + CREW_STAYS):
+                return latest, mated, not self.stretch.is_last and mated > self.result.calendar.end
         return latest, planned, planned > self.result.calendar.end
 
     def _held_until(self, work: Work, due: float, steps: Sequence[Visit]) -> float | None:
@@ -1083,7 +1139,7 @@ class Player:
             if begin == math.inf:
                 return math.inf, math.inf
             begun, ended = begun if turn else begin, begin + visit.duration
-        return self._mating(clock, begun, ended)[:2]
+        return self._mating(clock, begun, ended, stays_in_break=False)[:2]
 
     def _worked_on(self, clock: float, work: float) -> float:
         """When work that goes on in the next shift is done; without one the shift is taken to go on."""

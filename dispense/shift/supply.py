@@ -58,8 +58,13 @@ class Supply:
 
     # ------------------------------------------------------------------------------- drawing
 
-    def draw(self, volume: int, category: str, clock: float, duration: float = 0.0) -> float:
-        """Take mixed material and book it; returns the time lost by containers that ran empty [s]."""
+    def draw(
+        self, volume: int, category: str, clock: float, duration: float = 0.0, on_part: str = ""
+    ) -> float:
+        """Take mixed material and book it; returns the time lost by containers that ran empty [s].
+
+        `on_part` names the part that it goes on.
+        """
         if volume <= 0:
             return 0.0
         parts = self._splits.get(volume) or self.split(volume)
@@ -71,7 +76,7 @@ class Supply:
             if container is None or container.usable < part:
                 suffices = False
         if not suffices:
-            return self._draw_on(dict(parts), category, clock, duration)
+            return self._draw_on(dict(parts), clock, duration, on_part)
         for letter, part in parts:
             mounted[keys[letter]].usable -= part
         self._note_levels(clock)
@@ -79,9 +84,9 @@ class Supply:
 
     def fill(self, letter: str, volume: int, clock: float) -> None:
         """Take one component into its hoses."""
-        self._draw_on({letter: volume}, "", clock, 0.0)
+        self._draw_on({letter: volume}, clock, 0.0)
 
-    def _draw_on(self, parts: Mapping[str, int], category: str, clock: float, duration: float) -> float:
+    def _draw_on(self, parts: Mapping[str, int], clock: float, duration: float, on_part: str = "") -> float:
         """Draw where a container runs empty: the one that is empty first is changed first."""
         needs, pause = dict(parts), 0.0
         while True:
@@ -99,10 +104,10 @@ class Supply:
                 needs[letter] -= old.usable
                 old.usable = 0
                 pause += self.station.container_time
-                if category in ("parts", "scrap"):
+                if on_part:
                     self.result.ran_empty.append(RanEmpty(letter, at))
                 self.result.course.levels.setdefault(letter, []).append((at, 0))
-            self._change(letter, old, at)
+            self._change(letter, old, at, on_part=on_part)
         for letter, need in needs.items():
             if need > 0:
                 self.store.mounted[self.keys[letter]].usable -= need
@@ -159,7 +164,9 @@ class Supply:
                 clock += self.station.container_time
         return clock
 
-    def _change(self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0) -> None:
+    def _change(
+        self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0, on_part: str = ""
+    ) -> None:
         """Put on the next container of a component; the heel of the old one is lost."""
         result, component = self.result, self.result.components[letter]
         if old is not None:
@@ -190,6 +197,8 @@ class Supply:
                 text += f", after lot {old.lot.lot}"
             if rest > 0:
                 text += f"; {rest / 1e6:.1f} mL left in the old one do not make the next part"
+            if old is not None and on_part:
+                text += f"; in the middle of {on_part}, the nozzle stands {self.station.container_time:.0f} s"
             result.events.append(Event(clock, "container", text, letter, lot.lot, content))
 
     def _check_count(self, letter: str) -> None:

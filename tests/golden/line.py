@@ -225,12 +225,14 @@ def pace_of(
     builds: dict[str, int],
     hours: Hours,
     takts: dict[str, float] | None = None,
+    full: list[str] | None = None,
 ) -> Pace | None:
     """The longest time that a station, its takt or the room before one is taken, for each good part.
 
     Room: from its start at one station to that at the next a part takes its work and its wait; no more can do
     so at once than the room and the nozzles hold (Little: L = λ·W). Where no takt is stated, parts begin at
-    `takts`, and where that is slower than all else the number asked for sets the pace.
+    `takts`, and where that is slower than all else the number asked for sets the pace. `full`: stations
+    before which a finished part of a played shift found no room; the room before another held nobody up.
     """
     built = {part: good for part, good in builds.items() if any(place_of(plant, part, n) == 0 for n in names)}
     good = sum(built.values())
@@ -258,50 +260,82 @@ def pace_of(
                 taken += count * (work(plant, row.part, before) + wait)
             places = rows[0].room + station_of(plant, before).nozzles
             found.append((taken / places, f"Room before {after}", after))
+    asked = max([0.0, *(time for _, time in _asked(plant, builds, takts or {}))])
+    if full is not None and asked <= max(found)[0]:
+        found = [item for item in found if not item[1].startswith("Room before") or item[2] in full]
     seconds, what, station = max(found, key=lambda item: item[0])
-    for name, takt in (takts or {}).items():
+    for name, time in _asked(plant, builds, takts or {}):
+        if seconds * (1 + 1e-6) < time < math.inf:
+            return Pace("The number asked for", name, time / good, good, (what, seconds / good))
+    return Pace(what, station, seconds / good, good)
+
+
+def _asked(plant: Plant, builds: dict[str, int], takts: dict[str, float]) -> list[tuple[str, float]]:
+    """Where a route begins without a takt: the time over which its parts are begun."""
+    found = []
+    for name, takt in takts.items():
         first = station_of(plant, name)
         begun = sum(
             started_at(plant, part, first, count)
             for part, count in builds.items()
             if place_of(plant, part, name) == 0
         )
-        if not first.takt and begun and seconds * (1 + 1e-6) < takt * begun < math.inf:
-            return Pace("The number asked for", name, takt * begun / good, good, (what, seconds / good))
-    return Pace(what, station, seconds / good, good)
+        if not first.takt and begun and takt < math.inf:
+            found.append((name, takt * begun))
+    return found
 
 
 def through_by_the_end(plant: Plant, part: str, good: int, started: int, hours: Hours) -> int:
     """Good parts through their route by the end of a shift that begins with an empty line, at most.
 
-    The part is alone, none is lost, nothing is purged, and all breaks fall into each wait.
+    The part is alone and nothing is purged or changed. By the clock: each visit after the one before and
+    where no break cuts it; by work: of parts that come in turn the n − k + 1 from k to n take as many times
+    the work of one, shared by the nozzles; by room: one leaves when that so many before it is begun.
     """
     rows = route(plant, part)
     first = station_of(plant, rows[0].station)
     takt = first.takt or takt_of(plant, first, hours, started)
-    pauses = hours.end - hours.start - hours.available
-    starts: list[list[float]] = []
-    leaves: list[list[float]] = []
+    comes: list[list[float]] = [[] for _ in rows]
+    leaves: list[list[float]] = [[] for _ in rows]
     done = 0
-    for number in range(good):
-        ready = number * takt
-        starts.append([])
-        leaves.append([])
-        for place, row in enumerate(rows):
-            nozzles = station_of(plant, row.station).nozzles
-            begin = max(ready, leaves[number - 1][place] if number else 0.0)
-            starts[number].append(begin)
-            ended = begin + work(plant, part, row.station) / nozzles
-            leaves[number].append(ended)
-            if row is rows[-1]:
-                done += ended <= hours.available * (1 + 1e-6)
-            else:
-                ready = ended + max(goes_on(plant, row, hours.start) - hours.start - pauses, 0.0)
-        for place, row in enumerate(rows[:-1]):
-            room = None if row.room is None else row.room + station_of(plant, row.station).nozzles - 1
-            if room is not None and number >= room:
-                leaves[number][place] = max(leaves[number][place], starts[number - room][place + 1])
+    for number, fate in enumerate(fates_of(plant, part, good)):
+        ready = hours.at(number * takt)
+        for place, row in enumerate(rows[: fate + 1]):
+            station = station_of(plant, row.station)
+            visits = visits_at(plant, part, row.station)
+            if len(visits) == 1 and len(leaves[place]) >= station.nozzles:
+                ready = max(ready, leaves[place][-station.nozzles])
+            comes[place].append(ready)
+            ended: float | None = ready
+            for wait, seconds in visits:
+                begin = hours.fit(ended + wait, seconds)
+                ended = None if begin is None else begin + seconds
+                if ended is None:
+                    return done  # nor can any that comes later
+            each = work(plant, part, row.station) / station.nozzles
+            busy = [hours.worked(at) + each * (len(comes[place]) - k) for k, at in enumerate(comes[place])]
+            ended = max(ended, hours.at(max(busy) - 1e-6))
+            leaves[place].append(ended)
+            if fate > place and row is not rows[-1]:
+                ready = goes_on(plant, row, ended)
+                if row.room is not None:
+                    queue = [*comes[place + 1], ready]
+                    leaves[place][-1] = max(ended, queue[-1 - row.room] if len(queue) > row.room else ended)
+            elif fate > place:
+                done += ended <= hours.end + 1e-6
     return done
+
+
+def visits_at(plant: Plant, part: str, station: str) -> list[tuple[float, float]]:
+    """Wait before each visit of a part to a station, and its time with handling."""
+    found: list[tuple[float, float]] = []
+    for shot in amounts.shots_of(plant, part):
+        if shot.station != station:
+            continue
+        if not found or shot.wait > 0:
+            found.append((shot.wait if found else 0.0, station_of(plant, station).handling_time))
+        found[-1] = found[-1][0], found[-1][1] + shot.seconds
+    return found
 
 
 # ------------------------------------------------------------------------------------------- the line
@@ -496,7 +530,16 @@ class Line:
                 }
             )
         takts = {name: run.takt for name, run in played.items()}
-        pace = pace_of(self.plant, self.names, self.builds, self.hours, takts)
+        full = [
+            link.after
+            for link in between.values()
+            if link.after in played
+            and any(
+                part.left in (None, math.inf) or part.left > max(part.finished, start) + 1e-6
+                for part in link.parts
+            )
+        ]
+        pace = pace_of(self.plant, self.names, self.builds, self.hours, takts, full)
         for run in played.values():
             run.pace = pace
             run.handed_over = players[run.station.station].stands()

@@ -302,6 +302,7 @@ class Played:
     expired_lots: list[tuple[str, Lot, datetime.date]] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     batches: list[Batch] = field(default_factory=list)
+    later: list[tuple[str, int, int, str, float]] = field(default_factory=list)  # part, no., turn, earliest
     surfaces: list[tuple[str, int, float, float]] = field(default_factory=list)  # part, no., latest, begun
     mates: dict[tuple[str, int, str], tuple[float, float]] = field(default_factory=dict)  # latest, planned
     mate_order: list[tuple[str, int, str]] = field(default_factory=list)
@@ -459,6 +460,7 @@ class Shift:
                 self.open = weather.Skin.of(self.sky, material)
         self.nozzles = [Nozzle(number, hours.start, hours.start) for number in range(station.nozzles)]
         self.nozzle = self.nozzles[0]  # the one at work
+        self.on_part: tuple[str, int] | None = None  # the part that material went on last, and its number
         self.on_since: float | None = None  # when the station was started
         self.pending = None if stretch.goes_on else stretch.put_on  # a mixer that someone tells of
         self.is_told = False  # it is on: no rule changed it since
@@ -545,11 +547,19 @@ class Shift:
             if self.standing(letter) is not None and use in ("parts", "scrap"):
                 self.played.emptied.append((letter, at + wide * done + stood))
             had_one = self.standing(letter) is not None
-            self.change(letter, self.standing(letter), at + wide * done + stood)
+            within = self.on_part if use in ("parts", "scrap") else None
+            self.change(letter, self.standing(letter), at + wide * done + stood, within=within)
             stood += self.station.container_time * had_one
 
-    def change(self, letter: str, old: Standing | None, at: float, rest: float = 0.0) -> None:
-        """The heel of the old one is lost; the next lot that expires first is put on."""
+    def change(
+        self,
+        letter: str,
+        old: Standing | None,
+        at: float,
+        rest: float = 0.0,
+        within: tuple[str, int] | None = None,
+    ) -> None:
+        """The heel of the old one is lost; the next lot that expires first is put on; `within` a part."""
         played, component = self.played, self.played.parts[letter]
         if old is not None:
             played.used[letter]["heel"] += old.heel
@@ -601,7 +611,7 @@ class Shift:
         self.store.standing[(self.station.station, letter)] = new
         if lot is not None:  # what is missing is not put on; the line goes on as if it were
             before = old.lot if old and old.lot != "no stock" else None
-            facts = {"before": before, "rest": rest}
+            facts = {"before": before, "rest": rest, "within": within if old else None}
             played.events.append(Event(at, "container", letter, name, content, facts))
 
     # --------------------------------------------------------------------------------- mixer
@@ -906,6 +916,7 @@ class Shift:
         played, station, hours, feed = self.played, self.station, self.played.hours, self.feed
         queue: list[tuple[float, int, int, Any]] = []
         firsts: dict[Key, float] = {}
+        earliest: dict[Key, float] = {}  # of the next visit of a part
         taken = {(item.part, item.serial, item.origin) for item in self.taken}
         self.store.half_done.pop(station.station, None)
         waiting = [item.on(played.day) for item in self.store.to_mate.pop(station.station, [])]
@@ -915,6 +926,7 @@ class Shift:
             job = next(job for job in played.jobs if job.part == item.part)
             job.taken += 1
             firsts[(item.part, item.serial, item.origin)] = item.begun
+            earliest[(item.part, item.serial, item.origin)] = item.due
             what = (job, item.serial, item.bad, item.turn, item.origin, item.fate, None)
             queue.append((max(start, item.due), 1, place - len(self.taken), what))
         for number, (job, serial, bad, fate) in enumerate(self.works):
@@ -991,12 +1003,15 @@ class Shift:
                 self.starve(self.nozzle, free, coming.due, coming.finished)
             at = begin
             for shot in visit:
+                self.on_part = job.part, serial
                 stood = self.draw(shot.volume, "scrap" if bad else "parts", at, shot.seconds)
                 self.push(shot.volume, at, at + shot.seconds + stood)
                 at += shot.seconds + stood
             self.free = self.used = ended = at + station.handling_time
             played.busy += ended - begin
             first = firsts.setdefault((job.part, serial, origin), begin)
+            if turn:
+                played.later.append((job.part, serial, turn, origin, earliest[(job.part, serial, origin)]))
             if not bad:
                 job.visits[turn] = job.visits.get(turn, 0) + 1
             if turn == 0:
@@ -1010,6 +1025,7 @@ class Shift:
             following = self.visit(job, serial, bad, turn + 1)
             if following:
                 what = (job, serial, bad, turn + 1, origin, fate, coming)
+                earliest[(job.part, serial, origin)] = ended + following[0].wait
                 queue.append((ended + following[0].wait, 1, number, what))
                 continue
             job.lost += bad
@@ -1075,13 +1091,17 @@ class Shift:
         played.cures = sum(nozzle.cures for nozzle in self.nozzles) / len(self.nozzles)
         played.blocked = sum(nozzle.blocked for nozzle in self.nozzles) / len(self.nozzles)
 
-    def mating(self, first: float, ended: float) -> tuple[float, bool]:
+    def mating(self, first: float, ended: float, may_stay: bool = True) -> tuple[float, bool]:
         """When a part is mated, and whether that is after what is played: in the next shift, or the rest."""
         whole = self.whole
         planned, stays = self.mated(ended), whole.at(whole.worked(ended) + self.station.mating_delay)
         # a crew stays a quarter of an hour for a part that would be lost till the morning
         if planned > self.open.when(first) >= stays and stays <= whole.end + 900:
             return stays, self.stretch.end is not None and stays > self.stretch.end
+        at_once = ended + self.station.mating_delay  # into a break, just as long
+        into = [a for a, b in whole.breaks if ended <= a < at_once <= a + 900][:1]
+        if planned > self.open.when(first) >= at_once and into and may_stay:
+            return at_once, self.stretch.end is not None and at_once > self.stretch.end
         return planned, planned > self.played.hours.end
 
     def spare(self, due: float, job: Job) -> tuple[float, float]:
@@ -1092,7 +1112,7 @@ class Shift:
             if begin is None:
                 return math.inf, 0.0  # not in this shift: the next begins it
             first, at, turn = first if turn else begin, begin + self.time(visit), turn + 1
-        return first, self.open.when(first) - self.mating(first, at)[0]
+        return first, self.open.when(first) - self.mating(first, at, may_stay=False)[0]
 
     def outlasted_by(self, due: float, job: Job) -> float | None:
         """The end of a break that is too long for the open part, if after it all is well."""

@@ -1,6 +1,6 @@
 """A line of stations with room between them, part by part: the recursion of blocking after service.
 
-`line` plays whole stations, with their mixers and breaks; this is what is left of it for plain times.
+The planner plays whole stations, with mixers and breaks; this is what is left of a line for plain times.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..base.numbers import Floats
+from dispense.base.numbers import Floats
 
 
 class LineTimes(NamedTuple):
