@@ -138,21 +138,23 @@ def parser() -> argparse.ArgumentParser:
         action="append",
         default=[],
         metavar="[STATION:][PART=]N",
-        help="with --now: parts started and done by then, of all parts or of each",
+        help="with --now: parts started and off the nozzle by then, of all parts or of each; one whose "
+        "next shot is still to come counts",
     )
     fill.add_argument(
         "--mixer",
         action="append",
         default=[],
-        metavar="[STATION:]HH:MM",
-        help='with --now: when the mixer in use was put on, or its age ("25 min"), where it differs',
+        metavar="[STATION[/NOZZLE]:]HH:MM",
+        help='with --now: when the mixer in use was put on, or its age ("25 min"), where it differs; '
+        "given again for each nozzle in order",
     )
     fill.add_argument(
         "--left",
         action="append",
         default=[],
         metavar="[STATION:]A=mL",
-        help="with --now: what the container of a component holds, where it differs",
+        help="with --now: what the container of a component holds, its heel with it, where it differs",
     )
     fill.add_argument(
         "--connected",

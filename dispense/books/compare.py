@@ -22,7 +22,7 @@ MOST_BARS = 12  # sets in a chart, the first of the table
 NARROW, AXIS, FIGURE, LAST = 7.0, 15.0, 11.5, 10.0  # characters of the columns
 FORMS = {"rank": "0", "waste share": "0%", "pressure [bar]": "0.0", "hottest pour [°C]": "0.0"}
 AMOUNT = "#,##0.0"
-COUNTS = {"purges", "mixers", "stops", "cure positions", "parts not made", "to look at"}
+COUNTS = {"purges", "mixers", "stops", "cure positions", "not made by the end", "to look at"}
 
 
 def compare_workbook(report: Comparison, paper: str = "A4") -> bytes:
@@ -154,6 +154,8 @@ NOTES = (
     "Stops are the times that a nozzle stands for a purge, a mixer or a container, those of the start among "
     "them; the price of a mixer is not in the plan. Pressure is the highest of the station, at its coldest "
     "hour",
+    "Not made by the end are good parts that are missing when the last of these shifts ends; what a later "
+    "shift makes up for an earlier one is not among them, its lateness is among the rules",
     "Ruled out is what can hurt someone, stops the line, leaves parts unmade or does not cure them; stock "
     "that must be ordered rules nothing out. To look at counts what else spoils parts or figures",
     "A chosen shop temperature holds all day; a container of another size has the same price for its volume, "

@@ -16,16 +16,18 @@ from ..base.clock import hhmm
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.fields import clock
 from ..base.naming import nearest
-from ..base.printed import listed
-from ..base.units import DAY, read_quantity, to_si
+from ..base.printed import counted, listed
+from ..base.units import DAY, from_si, read_quantity, to_si
 from ..plan.amounts import applied_at
 from ..plan.records import Plan
 from ..plan.routes import lines
 from ..shift.handover import IN_USE
 from ..shift.results import ShiftResult
+from ..shift.store import heel_volume, nanolitres
 from ..shift.today import Stop, Today, Told
 
 _CLOCK = clock("now", "a time of day")
+NOZZLE_OF = re.compile(r"^(.+)/(\d+):(.+)$")  # Hem robot/2:09:50
 NOZZLE_MIXER = re.compile(r"^(?:(\d+)=)?(.+)$")  # 2=09:50
 SHOWN = 12  # names that a message offers to choose from
 
@@ -39,6 +41,13 @@ class _Station:
     left: dict[str, float] = field(default_factory=dict)
     mounted: dict[str, str] = field(default_factory=dict)
     mixers: dict[int, float] = field(default_factory=dict)
+    unnumbered: list[float] = field(default_factory=list)  # mixers told without a nozzle, in order
+
+    def mixers_of(self, nozzles: int) -> dict[int, float]:
+        """When the mixer of each nozzle was put on: one time holds for all, several for them in order."""
+        free = [number for number in range(nozzles) if number not in self.mixers]
+        times = self.unnumbered * len(free) if len(self.unnumbered) == 1 else self.unnumbered
+        return self.mixers | dict(zip(free, times, strict=False))
 
 
 class _Reader:
@@ -132,8 +141,9 @@ class _Reader:
         return _alike(stated, [part for parts in self.parts.values() for part in parts]) or ""
 
     def read_mixer(self, text: str) -> None:
-        """When the mixer in use was put on, or how long ago: 09:50, 25 min, 2=09:50 of the second nozzle."""
-        station, name, value = self.split(text, "mixer")
+        """When the mixer in use was put on, or how long ago: 09:50, 25 min; of the second nozzle 2=09:50,
+        or Hem robot/2:09:50. Told several times it is that of each nozzle in order."""
+        station, name, value = self.split(self._by_nozzle(text), "mixer")
         if station is None:
             return
         match = NOZZLE_MIXER.match(value)
@@ -147,8 +157,27 @@ class _Reader:
             wanted = "a clock time such as 09:50, or an age such as 25 min"
             self.problems.append(Problem("fill", "mixer", text, wanted))
             return
-        nozzles = range(self.plan.station(name).nozzles) if number is None else [int(number) - 1]
-        station.mixers |= dict.fromkeys(nozzles, at)
+        if number is None:
+            station.unnumbered.append(at)
+        elif int(number) - 1 in station.mixers:
+            self.problems.append(Problem("fill", "mixer", text, f"one mixer for nozzle {number} of {name}"))
+        else:
+            station.mixers[int(number) - 1] = at
+        count = len(station.mixers) + len(station.unnumbered)
+        most = self.plan.station(name).nozzles
+        if count > most:
+            nozzles = counted(most, "nozzle")
+            self.problems.append(
+                Problem("fill", "mixer", text, f"at most one for each nozzle: {name} has {nozzles}")
+            )
+
+    def _by_nozzle(self, text: str) -> str:
+        """Hem robot/2:09:50 as Hem robot:2=09:50."""
+        match = NOZZLE_OF.match(text.strip())
+        names = [row.station for row in self.plan.stations]
+        if match is None or _alike(match[1], names) is None or _alike(f"{match[1]}/{match[2]}", names):
+            return text
+        return f"{match[1]}:{match[2]}={match[3]}"
 
     def in_shift(self, at: float) -> float:
         """A clock time after midnight is of a shift that goes on into the next day."""
@@ -179,7 +208,12 @@ class _Reader:
     def told(self) -> dict[str, Told]:
         """What is known of each station."""
         return {
-            name: Told(item.done_of if item.done_of else item.done, item.left, item.mounted, item.mixers)
+            name: Told(
+                item.done_of if item.done_of else item.done,
+                item.left,
+                item.mounted,
+                item.mixers_of(self.plan.station(name).nozzles),
+            )
             for name, item in self.stations.items()
         }
 
@@ -254,11 +288,12 @@ def reckoned_notes(results: Iterable[ShiftResult], today: Today | None) -> list[
     """What of a station was not told, and is taken from the shift as it was played."""
     if today is None or today.now is None:
         return []
-    notes = []
+    notes: list[str] = []
     for result in results:
         if result.since is None:
             continue
         told = today.of(result.station.station)
+        notes += _heel_notes(result, told)
         items = ["the mixer in use"] if any(item.what == IN_USE[0] for item in result.taken_over) else []
         for letter in result.components:
             if letter not in told.left and result.mounted.get(letter) is not None:
@@ -270,6 +305,18 @@ def reckoned_notes(results: Iterable[ShiftResult], today: Today | None) -> list[
                 f"{hhmm(today.now, today.date)}: {listed(items)} (--mixer, --left, --connected)"
             )
     return notes
+
+
+def _heel_notes(result: ShiftResult, told: Told) -> Iterator[str]:
+    """What of a container that was read off is for use: its heel is in what was told."""
+    for letter, volume in told.left.items():
+        heel = heel_volume(result.components[letter])
+        if heel:
+            use = max(nanolitres(volume) - heel, 0)
+            yield (
+                f"{result.station.station}: {letter.upper()} {from_si(volume, 'mL'):g} mL told with its "
+                f"heel of {heel / 1e6:g} mL; the sheets show the {use / 1e6:g} mL for use"
+            )
 
 
 def _stop(text: str) -> tuple[float, float]:

@@ -56,7 +56,7 @@ FIGURES = (
     "stops",
     "cure positions",
     "hottest pour [°C]",
-    "parts not made",
+    "not made by the end",
     "to look at",
 )
 BY_COST, BY_WASTE = "cost", "waste"

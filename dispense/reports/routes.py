@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Iterator, Mapping
+from itertools import pairwise
 
 from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, STOP, Finding
@@ -15,7 +16,7 @@ from ..plan.records import Plan
 from ..plan.routes import fates, lines, route_of, started_at
 from ..plan.rows import RouteStep
 from ..shift.calendar import SAME_TIME, Calendar
-from ..shift.cure_times import FIRST, cure_times
+from ..shift.cure_times import FIRST, LOADED, cure_times
 from ..shift.pace import line_pace, may_go_on, route_time, shift_takt
 from ..shift.player import shift_calendar
 
@@ -28,7 +29,7 @@ def route_findings(plan: Plan) -> list[Finding]:
     """What of the builds the routes cannot deliver, the pace before all, and what is assumed."""
     if not plan.routes:
         return []
-    found = [*_never(plan), *_assumed(plan), *_too_soon(plan)]
+    found = [*_never(plan), *_assumed(plan), *short_waits(plan)]
     is_never = {item.part for item in found if item.kind == STOP}
     for names in dict.fromkeys(lines(plan).values()):
         slow = list(_too_slow(plan, names))
@@ -78,27 +79,68 @@ def _assumed(plan: Plan) -> Iterator[Finding]:
             )
 
 
+def short_waits(plan: Plan) -> list[Finding]:
+    """Waits that are shorter than what the next station asks for, in the shift that is slowest to cure.
+
+    One that presses loads what went on before: it asks for the time to load, any other for the handling time.
+    """
+    known: dict[str, list[Finding]] = plan.kept("short waits")
+    if not known:
+        known["plan"] = list(_too_soon(plan))
+    return known["plan"]
+
+
 def _too_soon(plan: Plan) -> Iterator[Finding]:
-    """Waits that are stated shorter than the handling time in the shift that is slowest to cure."""
-    starts = {plan.hours_of(*key)[0] for key in plan.days()}
-    for row in _going_on(plan):
-        if row.wait is None:
-            continue
-        station = plan.station(row.station)
-        handled = [cure_times(plan, station, row.part, start).milestones[FIRST] for start in starts]
-        longest = max(
-            (at - start for at, start in zip(handled, starts, strict=True) if at is not None), default=0.0
-        )
-        if row.wait < longest < math.inf:
+    for row, after in _pairs(plan):
+        force = _force(plan, row.part, after.station)
+        loaded = _longest(plan, row, LOADED) if force else 0.0
+        handled = _longest(plan, row, FIRST)
+        wait = handled if row.wait is None else row.wait
+        if wait < loaded < math.inf:
+            yield _found(
+                plan,
+                QUALITY,
+                f"{row.part} is pressed at {after.station} with {force:.0f} N {duration_text(wait)} after "
+                f"{row.station}, and may be joined or loaded after {duration_text(loaded)}",
+                f"a wait of {duration_text(loaded)} in Routes, or no force there before",
+                TOO_SOON,
+                row,
+            )
+        elif row.wait is not None and row.wait < handled < math.inf:
             yield _found(
                 plan,
                 QUALITY,
                 f"{row.part} goes on from {row.station} after {duration_text(row.wait)}, as Routes states, "
-                f"and may be handled after {duration_text(longest)}",
+                f"and may be handled after {duration_text(handled)}",
                 "state a longer wait, or leave it blank: then it is that of the cure board",
                 TOO_SOON,
                 row,
             )
+
+
+def _pairs(plan: Plan) -> Iterator[tuple[RouteStep, RouteStep]]:
+    """Steps after which a part goes on, each with the next."""
+    for part in dict.fromkeys(row.part for row in plan.routes):
+        yield from pairwise(route_of(plan, part))
+
+
+def _force(plan: Plan, part: str, station: str) -> float:
+    """The greatest force with which a station presses a part [N]; 0 where it does not."""
+    joints = (row.force for row in plan.joints if (row.part, row.station) == (part, station))
+    beads = (
+        (row.press_force or 0.0) * (row.length or 0.0)
+        for row in plan.beads
+        if (row.part, row.station) == (part, station)
+    )
+    return max((force for force in (*joints, *beads) if force is not None), default=0.0)
+
+
+def _longest(plan: Plan, row: RouteStep, milestone: str) -> float:
+    """Time to a milestone of the cure in the shift slowest to reach it [s]; 0 where none is stated."""
+    station = plan.station(row.station)
+    starts = {plan.hours_of(*key)[0] for key in plan.days()}
+    reached = [(cure_times(plan, station, row.part, start).milestones[milestone], start) for start in starts]
+    return max((at - start for at, start in reached if at is not None), default=0.0)
 
 
 def _too_slow(plan: Plan, names: tuple[str, ...]) -> Iterator[Finding]:
@@ -244,4 +286,4 @@ class _Passed:
         return max(at, calendar.clock(self.worked - SAME_TIME))
 
 
-__all__ = ["ASSUMED", "OF_ROUTES", "route_findings"]
+__all__ = ["ASSUMED", "OF_ROUTES", "TOO_SOON", "route_findings", "short_waits"]

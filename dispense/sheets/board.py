@@ -8,10 +8,11 @@ from collections.abc import Sequence
 
 from ..base.clock import hhmm
 from ..base.fields import text, whole
-from ..base.findings import WAIT, Finding
+from ..base.findings import WAIT, Finding, gravest_first
 from ..base.units import LONGEST, duration_text, from_si, temperature_text
 from ..plan.records import Plan
 from ..plan.tables import NO_CURE
+from ..reports.routes import short_waits
 from ..shift.cure_times import LAST, cure_basis
 from ..shift.results import Batch, Mating, ShiftResult, numbers_text
 from .layout import OTHER_DAY, Book, Calculated
@@ -125,12 +126,14 @@ def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content |
 
 def _findings(plan: Plan, result: ShiftResult) -> list[Finding]:
     """What bears on mating and cure, in the shift and in the station's plan."""
-    return findings_shown(
+    shown = findings_shown(
         plan,
         result,
         played=lambda item: item.topic in OF_CURE,
         planned=lambda item: item.topic in (WAIT, "cure"),
     )
+    waits = [item for item in short_waits(plan) if item.station == result.station.station]
+    return gravest_first([*shown, *waits])
 
 
 def board_headline(result: ShiftResult) -> str:
@@ -142,17 +145,24 @@ def board_headline(result: ShiftResult) -> str:
         return f"▲ {many} mated too late: batch {batch.number}, {batch.part} no. {mating.serial}" + (
             " first" if len(late) > 1 else ""
         )
-    moves = [
-        (clock, batch.number)
-        for batch in result.batches
-        if (clock := batch.milestones.get("move")) is not None
-    ]
+    moves = [batch for batch in result.batches if batch.milestones.get("move") is not None]
     if not moves:
         return "No handling time is stated: ask the data sheet"
-    clock, number_ = min(moves)
-    if not clock < LONGEST:
+    batch = min(moves, key=_first_move)
+    first, clock = batch.first_done, batch.milestones["move"]
+    if not _first_move(batch) < LONGEST or clock is None:
         return "▲ Not one batch may be moved: see its note"
-    return f"Batch {number_} may be moved at {hhmm(next_minute(clock) or clock, result.date)}"
+    whole = hhmm(next_minute(clock) or clock, result.date)
+    if batch.first_move is None or first is None:
+        return f"Batch {batch.number} may be moved at {whole}"
+    part = hhmm(next_minute(batch.first_move) or 0.0, result.date)
+    return f"{batch.part} no. {first.serial} may be moved at {part}, all of batch {batch.number} at {whole}"
+
+
+def _first_move(batch: Batch) -> float:
+    """When something of a batch may be moved: on a line its first part [s]."""
+    clocks = (batch.first_move, batch.milestones.get("move"))
+    return next((clock for clock in clocks if clock is not None), math.inf)
 
 
 def batch_words(batch: Batch, day: datetime.date) -> str:
@@ -175,6 +185,9 @@ def batch_words(batch: Batch, day: datetime.date) -> str:
         words.append(
             "▲ never cured: the air holds no water" if cure.is_never else "▲ not cured within 100 years"
         )
+    if batch.first_move is not None and batch.first_done is not None:
+        part = hhmm(next_minute(batch.first_move) or 0.0, day)
+        words.append(f"no. {batch.first_done.serial} may be moved from {part}")
     if cure.depth is not None and cure.depth_cured is not None:
         depth = f"{from_si(cure.depth, 'mm'):.1f} mm deep"
         if cure.depth_cured < min(cure.milestones[LAST] or LONGEST, LONGEST):  # the data sheet is later

@@ -162,7 +162,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
         parts.append(
             {
                 "part": job.part,
-                "good": job.quantity,
+                "good": job.asked,
                 "started": job.begun,
                 "taken_over": job.taken,
                 "finished": job.finished,
@@ -182,7 +182,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
         {
             **shift_head(plan, result, stamp),
             "headline": shift_headline(plan, [result], containers_text(result)),
-            "parts_good": sum(job.quantity for job in result.jobs),
+            "parts_good": sum(job.asked for job in result.jobs),
             "parts_started": sum(job.begun for job in result.jobs),
             "parts_finished": sum(job.finished for job in result.jobs),
             "takt": result.takt_stated,

@@ -152,7 +152,7 @@ def results_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
     days = sorted({result.date for result in results})
     headline, period, passes = "No builds", "–", "0"
     if days:
-        good = sum(job.quantity for result in results for job in result.jobs)
+        good = sum(job.asked for result in results for job in result.jobs)
         finished = sum(job.finished for result in results for job in result.jobs)
         period = f"{days[0]}" if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
         passes = f"{finished:,} of {good:,}"
@@ -237,7 +237,7 @@ def _shift_row(result: ShiftResult) -> Row:
     nominal, low, high = amount_ml(result.parts_amount)
     return {
         **_key(result),
-        "good": sum(job.quantity for job in result.jobs),
+        "good": sum(job.asked for job in result.jobs),
         "finished": sum(job.finished for job in result.jobs),
         "started": sum(job.begun for job in result.jobs),
         "scrapped": sum(job.scrapped for job in result.jobs),

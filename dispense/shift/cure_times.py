@@ -29,6 +29,7 @@ from ..plan.weather import Weather, shop_record, shop_weather
 from .calendar import SAME_TIME
 
 FIRST = MILESTONES[0][1]  # the milestone of handling
+LOADED = MILESTONES[1][1]  # of joining or loading
 LAST = MILESTONES[-1][1]  # the milestone that is full cure
 SKIN_STEP = 60.0  # s between the sums of a day
 NO_LAG = 1e-3  # s; a part quicker than that has the temperature of the air

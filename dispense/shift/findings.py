@@ -15,6 +15,9 @@ from .results import Lost, ShiftResult, numbers_text
 from .store import Store, nanolitres
 
 OUTPUT = "output"  # topic of good parts that are not finished
+#: share of their time up to which nozzles can be at work, changes and checks beside it (common practice, no
+#: source)
+WELL_USED = 0.8
 MOST_BETWEEN = 2  # purges and mixer changes between parts that are not worth a warning
 
 
@@ -47,6 +50,7 @@ def _found(
 def shift_findings(result: ShiftResult, store: Store) -> list[Finding]:
     """All that is found in a played shift."""
     return [
+        *_over_full(result),
         *_output(result),
         *_lost(result),
         *(_shortage(result, letter, volume) for letter, volume in result.missing.items()),
@@ -95,6 +99,22 @@ def _output(result: ShiftResult) -> Iterator[Finding]:
                 part=job.part,
                 half_done=job.carried,
             )
+
+
+def _over_full(result: ShiftResult) -> Iterator[Finding]:
+    """More parts are told to be done than fit beside the breaks."""
+    over = result.over
+    if over is not None:
+        yield _found(
+            result,
+            QUALITY,
+            f"{over.told} parts are told to be done by {hhmm(over.by, result.date)} and {over.fitting} fit "
+            "beside the breaks: the crew is taken to have worked through them",
+            "check the count: what the parts wait for and what is used rest on it",
+            topic="done through breaks",
+            told=over.told,
+            fitting=over.fitting,
+        )
 
 
 def _more_output(result: ShiftResult) -> str:
@@ -259,8 +279,13 @@ def _too_long(result: ShiftResult) -> Iterator[Finding]:
 def _slow_flow(result: ShiftResult) -> Iterator[Finding]:
     """Where the parts come too slowly to keep the mixer fresh, breaks are not the cause."""
     if result.between > MOST_BETWEEN and result.life is not None:
-        takt = result.takt_stated
+        takt, nozzles = result.takt_stated, result.station.nozzles
         why = "waiting for parts" if takt is None else f"at a takt of {takt:.0f} s"
+        if takt is not None and nozzles > 1:
+            why += f", {takt * nozzles:.0f} s for each of {nozzles} nozzles,"
+        fix = "a smaller mixer, a quicker takt or a cooler shop"
+        if nozzles > 1 and result.busy <= WELL_USED * (nozzles - 1) * result.calendar.available:
+            fix = f"one nozzle fewer, {fix}"
         limit = result.station.purge_share * result.life.at(max(result.temperatures[1]))
         yield _found(
             result,
@@ -268,7 +293,7 @@ def _slow_flow(result: ShiftResult) -> Iterator[Finding]:
             f"{result.between} purges and mixer changes fall between parts, not after "
             f"breaks: {why} material stands longer in the mixer than "
             f"its limit, {limit / 60.0:.0f} min in the hottest hour",
-            "a smaller mixer, a quicker takt or a cooler shop",
+            fix,
             topic="purges between parts",
             changes=result.between,
         )

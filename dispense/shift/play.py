@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import datetime
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
 
 from ..base.clock import hhmm
@@ -18,9 +19,41 @@ from .player import WHOLE, Player, shift_calendar
 from .results import ShiftResult
 from .start import opening_store
 from .store import Store
-from .today import Before, Stretch, Today, check_now, set_standing
+from .today import Before, OverFull, Stretch, Today, check_now, set_standing
 
 HALVINGS = 6  # of the pace of a line till now: to a sixty-fourth of what lies between printed and fastest
+
+
+@dataclass(frozen=True, slots=True)
+class Till:
+    """How parts came till now: how hurried on a line, and at which stations through the breaks."""
+
+    hurry: float
+    through: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Lacking:
+    """Parts told to be done at a station, of one sort or of all, and how many at most can be."""
+
+    station: str
+    part: str
+    told: int
+    most: int
+
+    def problem(self, today: Today) -> Problem:
+        """More is told than can be, also through the breaks."""
+        assert today.now is not None
+        where = f"{self.part} at {self.station}" if self.part else self.station
+        till = hhmm(today.now, today.date)
+        return Problem(
+            "fill", "done", self.told, f"at most {self.most}: no more fit in till {till} at {where}"
+        )
+
+    def over(self, today: Today) -> OverFull:
+        """More is told than fits beside the breaks."""
+        assert today.now is not None
+        return OverFull(self.told, self.most, today.now)
 
 
 def play_shift(
@@ -141,17 +174,32 @@ def _till_now(
     if today.now is None:
         return {row.station: Stretch(stops=today.stops) for row in rows}
 
-    def play_over(kept: Store, hurry: float) -> dict[str, Player]:
-        return _play_over(plan, rows, builds, kept, following, today, hurry)
-
-    def fits(hurry: float) -> bool:
-        return not _not_fitting(rows, today, play_over(copy.deepcopy(store), hurry))
-
     is_line = any(_in_line(plan, row) for row in rows)
-    by_name = play_over(store, _least_hurry(fits) if is_line else 0.0)
-    problems = _not_fitting(rows, today, by_name)
+
+    def play_over(kept: Store, pace: Till) -> dict[str, Player]:
+        return _play_over(plan, rows, builds, kept, following, today, pace)
+
+    def lacking(pace: Till) -> list[Lacking]:
+        return _not_fitting(rows, today, play_over(copy.deepcopy(store), pace))
+
+    def quickest(through: frozenset[str]) -> Till:
+        if not is_line:
+            return Till(0.0, through)
+        return Till(_least_hurry(lambda hurry: not lacking(Till(hurry, through))), through)
+
+    pace = quickest(frozenset())
+    beside = lacking(pace)
+    if beside:  # some may have worked through their breaks: those of whom more is told than fits, else all
+        some = frozenset(item.station for item in beside)
+        for through in (some, frozenset(row.station for row in rows)):
+            pace = quickest(through)
+            if not lacking(pace):
+                break
+    by_name = play_over(store, pace)
+    problems = [item.problem(today) for item in _not_fitting(rows, today, by_name)]
     if problems:
         raise InputError(problems)
+    over = {item.station: item.over(today) for item in beside}
     found: dict[str, Stretch] = {}
     for row in rows:
         set_standing(plan, today, row, store)
@@ -159,7 +207,14 @@ def _till_now(
         before = {} if player_of is None else _before(player_of, store)
         goes_on = player_of is not None and player_of.is_started
         found[row.station] = Stretch(
-            today.now, None, None, before, today.stops, goes_on, today.of(row.station).mixers
+            today.now,
+            None,
+            None,
+            before,
+            today.stops,
+            goes_on,
+            today.of(row.station).mixers,
+            over=over.get(row.station),
         )
     return found
 
@@ -182,7 +237,7 @@ def _play_over(
     store: Store,
     following: Calendar | None,
     today: Today,
-    hurry: float,
+    pace: Till,
 ) -> dict[str, Player]:
     """Play what is over of a shift; the players of stations that have something to do."""
     assert today.now is not None
@@ -191,7 +246,15 @@ def _play_over(
     if today.now > start:
         for row in rows:
             told = today.of(row.station)
-            over = Stretch(None, today.now, told.done, stops=today.stops, mixers=told.mixers, hurry=hurry)
+            over = Stretch(
+                None,
+                today.now,
+                told.done,
+                stops=today.stops,
+                mixers=told.mixers,
+                hurry=pace.hurry,
+                through_breaks=row.station in pace.through,
+            )
             player = Player(
                 plan, today.date, today.shift, row, builds, store, following, over, _in_line(plan, row)
             )
@@ -200,11 +263,9 @@ def _play_over(
     return {player.station.station: player for player in players if player.result.jobs}
 
 
-def _not_fitting(rows: Sequence[Station], today: Today, players: Mapping[str, Player]) -> list[Problem]:
+def _not_fitting(rows: Sequence[Station], today: Today, players: Mapping[str, Player]) -> list[Lacking]:
     """What is told to be done and cannot be by then."""
-    assert today.now is not None
-    till = hhmm(today.now, today.date)
-    problems: list[Problem] = []
+    found: list[Lacking] = []
     for row in rows:
         done, player = today.of(row.station).done, players.get(row.station)
         begun = {} if player is None else {job.part: job.begun for job in player.result.jobs}
@@ -212,11 +273,8 @@ def _not_fitting(rows: Sequence[Station], today: Today, players: Mapping[str, Pl
         for part, count in asked.items():
             most = begun.get(part, 0) if part else sum(begun.values())
             if most < count:
-                where = f"{part} at {row.station}" if part else row.station
-                problems.append(
-                    Problem("fill", "done", count, f"at most {most}: no more fit in till {till} at {where}")
-                )
-    return problems
+                found.append(Lacking(row.station, part, count, most))
+    return found
 
 
 def _before(player: Player, store: Store) -> dict[str, Before]:

@@ -52,12 +52,12 @@ from ..handbook.life import LifeClock
 from ..plan.amounts import applied_at, in_one_go, parts_started, spread_scrap
 from ..plan.materials import working_life
 from ..plan.records import Plan
-from ..plan.routes import fates, passed_on, place_in_route
+from ..plan.routes import fates, passed_on, place_in_route, route_of
 from ..plan.rows import Material, Station
 from ..plan.tables import CHANGE_MIXER, KEEP_CLOSED
 from ..plan.weather import shop_record
 from .calendar import SAME_TIME, Calendar
-from .cure_times import OpenClock, cure_times, open_clock
+from .cure_times import FIRST, OpenClock, cure_times, open_clock
 from .findings import shift_findings
 from .handover import on_the_way, origin_text, standing
 from .idle import off_text, weigh_idle
@@ -68,6 +68,7 @@ from .results import (
     CATEGORIES,
     Batch,
     Event,
+    FirstDone,
     Handover,
     Job,
     LaterShot,
@@ -289,7 +290,7 @@ class Player:
         self.nozzle = self.nozzles[0]  # the one that is at work
         self.purge = nanolitres(station.purge_volume) or content
         self.check_count = 1  # shots of one check
-        self.result.since = stretch.start
+        self.result.since, self.result.over = stretch.start, stretch.over
         self.following, self.result.has_following = following, following is not None
         self.origin = origin_text(date, shift)
         self.batches: dict[tuple[str, str, int], Batch] = {}
@@ -365,6 +366,7 @@ class Player:
         if result.jobs:
             for batch in result.batches:
                 batch.cure = cure_times(self.plan, self.station, batch.part, batch.ended)
+                self._first_move(batch)
             result.run_end = result.calendar.start
             if self.is_started:
                 self._end()
@@ -374,6 +376,13 @@ class Player:
             self._find()
             result.events.sort(key=lambda event: event.clock)
         return result
+
+    def _first_move(self, batch: Batch) -> None:
+        """On a line the first part of a batch goes on by itself: when it may be moved."""
+        first, route = batch.first_done, route_of(self.plan, batch.part)
+        if first is not None and any(row.station == self.station.station for row in route[:-1]):
+            moved = cure_times(self.plan, self.station, batch.part, first.ended).milestones[FIRST]
+            batch.first_done = first._replace(move=moved)
 
     def _open(self) -> None:
         """What stands at the station when the shift begins; what is too old is thrown away."""
@@ -541,10 +550,13 @@ class Player:
             self.result.oldest_purge = purged
 
     def _is_over_by_next(self) -> bool:
-        """Whether what stands in the mixer passes its limit before the plan's next shift begins."""
-        if self.following is None or self.nozzle.mixer.life is None:
+        """Whether what ages in the mixer passes its limit before the plan's next shift, or none follows."""
+        if self.nozzle.mixer.life is None:
             return False
-        return self.nozzle.mixer.reaches(self.station.purge_share) <= self.following.start
+        return (
+            self.following is None
+            or self.nozzle.mixer.reaches(self.station.purge_share) <= self.following.start
+        )
 
     def _good_until(self) -> str:
         return hhmm(self.nozzle.mixer.reaches(self.station.purge_share), self.date)
@@ -651,7 +663,11 @@ class Player:
         """Change the mixer; it is filled when it is in place. When it is done [s]."""
 
         def text() -> str:
-            reason = "pot life is over" if self._is_too_late(clock) else "limit reached"
+            reason = "limit reached"
+            if self.nozzle.mixer.is_lost_by(clock):
+                reason = "pot life is over"
+            elif self._is_too_late(clock) and self.station.rule != CHANGE_MIXER:
+                reason = "pot life would be over before a purge is through"
             return f"change the mixer{why}: {reason} ({past()})"
 
         self._tell(clock, "mixer", text, self.nozzle.mixer.content)
@@ -853,6 +869,7 @@ class Player:
         for place, item in enumerate(self.taken):
             job = jobs[item.part]
             job.taken += 1
+            job.resumed += item.origin == self.origin and not item.is_scrap
             work = Work(
                 job,
                 item.serial,
@@ -1076,6 +1093,8 @@ class Player:
             self.batches[key] = batch
             self.result.batches.append(batch)
         batch.serials.append(serial)
+        if batch.first_done is None or work.ended < batch.first_done.ended:
+            batch.first_done = FirstDone(serial, work.ended)
         batch.begun, batch.ended = min(batch.begun, work.begun), max(batch.ended, work.ended)
         self._mate(batch, work)
 
@@ -1158,6 +1177,7 @@ def shift_calendar(
     later = days * DAY
     start = first if stretch.start is None else stretch.start
     end = last if stretch.end is None else stretch.end
-    breaks = ((a + later, b + later) for a, b in plan.breaks_of(shift))
+    taken = () if stretch.through_breaks else plan.breaks_of(shift)
+    breaks = ((a + later, b + later) for a, b in taken)
     stops = ((stop.start + later, stop.end + later) for stop in stretch.stops)
     return Calendar(start + later, end + later, breaks, stops)

@@ -17,6 +17,7 @@ from .calendar import Calendar
 from .cure_times import CureTimes
 from .idle import Idle
 from .pace import Pace
+from .today import OverFull
 from .weighing import Weighing, check_shot
 
 CATEGORIES = ("parts", "scrap", "start", "end", "purge", "mixers", "checks", "heel", "rest", "expired")
@@ -104,6 +105,7 @@ class Job:
     begun: int = 0
     taken: int = 0
     taken_finished: int = 0
+    resumed: int = 0  # good parts taken over that the same shift has begun, in a rest of it
     lost: int = 0
     carried: int = 0
     done: Counter[int] = field(default_factory=Counter)
@@ -117,6 +119,11 @@ class Job:
     def visits(self) -> int:
         """How often one part comes under the nozzle."""
         return len(in_one_go(self.applications))
+
+    @property
+    def asked(self) -> int:
+        """Good parts asked for, in a rest of a shift with those begun before it and not done yet."""
+        return self.quantity + self.resumed
 
     @property
     def own_finished(self) -> int:
@@ -162,6 +169,17 @@ class LaterShot(NamedTuple):
         return self.poured + self.wait
 
 
+class FirstDone(NamedTuple):
+    """The part of a batch that is done first: its number, when it is done and when it may be moved [s].
+
+    `move` is told on a line, where the part goes on by itself; None: no handling time is stated.
+    """
+
+    serial: int
+    ended: float
+    move: float | None = None
+
+
 @dataclass(slots=True)
 class Batch:
     """Parts of one batch on the cure board; clock times [s], None where nothing is stated.
@@ -180,6 +198,15 @@ class Batch:
     late: list[Mating] = field(default_factory=list)
     origin: str = ""  # the shift that began its parts, where that is another
     cure: CureTimes = field(default_factory=CureTimes)
+    first_done: FirstDone | None = None
+
+    @property
+    def first_move(self) -> float | None:
+        """When its first part may be moved, where a line takes that on before the whole batch [s]."""
+        first, whole = self.first_done, self.milestones.get("move")
+        if first is None or first.move is None or whole is None or not first.move < whole:
+            return None
+        return first.move
 
     @property
     def first(self) -> int:
@@ -339,6 +366,7 @@ class ShiftResult(WithFindings):
     handed_over: list[Handover] = field(default_factory=list)
     has_following: bool = True  # whether the plan has a shift after this one
     since: float | None = None  # from when the rest of a shift is played [s]
+    over: OverFull | None = None  # done before that, more than fits beside the breaks
     is_fed: bool = False  # whether all parts come from the stations before
     starved: float = 0.0  # working time without a part from the station before, mean of nozzles [s]
     for_cure: float = 0.0  # of that, while the part to come was in cure still [s]

@@ -77,6 +77,15 @@ class Before:
 
 
 @dataclass(frozen=True, slots=True)
+class OverFull:
+    """Parts that are told to be done by a clock time [s], and how many fit beside the breaks."""
+
+    told: int
+    fitting: int
+    by: float
+
+
+@dataclass(frozen=True, slots=True)
 class Stretch:
     """A part of a shift that is played by itself, from and to [s].
 
@@ -92,6 +101,8 @@ class Stretch:
     goes_on: bool = False  # the run has begun before it
     mixers: Mapping[int, float] = field(default_factory=dict)  # put on before its end, by nozzle [s]
     hurry: float = 0.0  # how parts of a line came till its end: 0 as printed, 1 as fast as it can
+    through_breaks: bool = False  # the crew worked through its breaks
+    over: OverFull | None = None  # what was done before it and does not fit beside the breaks
 
     @property
     def is_whole(self) -> bool:
@@ -199,4 +210,4 @@ def set_standing(plan: Plan, today: Today, station: Station, store: Store) -> No
             store.mixers[station.station, nozzle] = KeptMixer(today.date, tuple(mixer.contents))
 
 
-__all__ = ["Before", "Stop", "Stretch", "Today", "Told", "check_now", "set_standing"]
+__all__ = ["Before", "OverFull", "Stop", "Stretch", "Today", "Told", "check_now", "set_standing"]

@@ -225,6 +225,7 @@ NOTES = (
     ("row marked now", "plan as it is"),
     ("Waste", "not on good parts", "scrap", "purges", "heels", "rests", "expired"),
     ("Stops", "purge, a mixer or a container", "price of a mixer is not", "coldest hour"),
+    ("Not made by the end", "missing when the last", "later shift"),
     ("Ruled out", "hurt someone", "stops the line", "unmade", "cure", "stock that must be ordered"),
     ("shop temperature holds all day", "same price for its volume"),
 )
@@ -239,7 +240,7 @@ FIGURES = [
     "Stops",
     "Cure positions",
     "Hottest pour [°C]",
-    "Parts not made",
+    "Not made by the end",
     "To look at",
     "Ruled out",
 ]

@@ -273,8 +273,13 @@ def nozzle_findings(run: Played, here: dict[str, Any]) -> list[Found]:
         )
         figures = (Fact(run.between), Fact(run.takt, "s"), Fact(share * life / 60, "min"))
         said = ("between parts", "takt", "longer", "smaller mixer")
+        nozzles = run.station.nozzles
         if run.fed:
             said, figures = ("between parts", "waiting for parts", *said[2:]), (figures[0], figures[2])
+        elif nozzles > 1:  # each of them works on every second, third, ... part
+            figures += (Fact(nozzles * run.takt, "s"), Fact(nozzles))
+        if nozzles > 1 and run.busy <= 0.8 * (nozzles - 1) * run.hours.available:
+            said = (*said, "one nozzle fewer")
         says = Says(said, (), figures)
         found.append(Found(QUALITY, says, "purges between parts", **here))
     return found
@@ -438,7 +443,7 @@ class Reckoning:
         names = {
             **self.shift_head(run),
             "headline": self.bring(run),
-            "parts_good": Num(sum(job.good for job in run.jobs)),
+            "parts_good": Num(sum(job.good + job.resumed for job in run.jobs)),
             "parts_finished": Num(sum(job.finished for job in run.jobs)),
             "parts_started": Num(sum(job.begun for job in run.jobs)),
             "takt": None if run.fed or run.takt == math.inf else Num(run.takt),
@@ -462,7 +467,7 @@ class Reckoning:
         page.tables["MaterialParts"] = [
             {
                 "Part": job.part,
-                "Asked": Num(job.good),
+                "Asked": Num(job.good + job.resumed),
                 "Started": Num(job.begun),
                 "Taken over": Num(job.taken),
                 "Finished": Num(job.finished),
@@ -726,7 +731,12 @@ class Reckoning:
             return ("put on a new mixer", *after), []
         words, figures = ("purge", *after), [Fact(event.volume, "mL")]
         if event.kind == "mixer":
-            words = ("change the mixer", *after, "pot life is over" if facts["over"] else "limit reached")
+            reason = "limit reached"
+            if facts["share"] >= 1:
+                reason = "pot life is over"
+            elif facts["over"] and station.rule != "change mixer":  # it would gel while it is purged
+                reason = "pot life would be over before a purge is through"
+            words = ("change the mixer", *after, reason)
             figures = []
         limit = Fact(station.purge_share)
         if facts["share"] >= station.purge_share:
@@ -1222,12 +1232,22 @@ class Reckoning:
             for head, clock in zip(("Move", "Join", "Test"), times, strict=True):
                 row[head] = None if clock is None else moment(run.day, 60 * math.ceil(clock / 60 - 1e-6), 0)
             row["Note"] = self.with_late(mine, note)
+            first = self.first_goes_on(run, batch, times[0])
+            if first is not None:  # a line takes each part on by itself
+                serial, clock = first
+                minute = Clock(run.day, 60 * math.ceil(clock / 60 - 1e-6))
+                said = row["Note"] or Says()
+                row["Note"] = replace(
+                    said,
+                    words=(*said.words, "may be moved from"),
+                    figures=(*said.figures, Fact(serial), minute),
+                )
             if batch.origin:
                 said = row["Note"] or Says()
                 row["Note"] = replace(said, words=("begun", *said.words), names=(*said.names, batch.origin))
             rows.append(row)
             if times[0] is not None:
-                moves.append((times[0], number))
+                moves.append((first[1] if first else times[0], number, times[0], first, batch.part))
         page.tables["CureBatches"] = rows
         page.tables["CureHandover"] = [
             {head: value for head, value in row.items() if head != "Volume [mL]"}
@@ -1238,9 +1258,12 @@ class Reckoning:
             figures: tuple = (Fact(len(late)), Fact(number), Fact(serial))
             headline = Says(("▲", "mated too late", "batch"), (part,), figures)
         elif moves:
-            clock, number = min(moves)
-            figures = (Fact(number), Clock(run.day, 60 * math.ceil(clock / 60 - 1e-6)))
+            clock, number, whole, first, part = min(moves, key=lambda move: move[:2])
+            figures = (Fact(number), Clock(run.day, 60 * math.ceil(whole / 60 - 1e-6)))
             headline = Says(("batch", "may be moved"), (), figures)
+            if first is not None:
+                figures += (Fact(first[0]), Clock(run.day, 60 * math.ceil(clock / 60 - 1e-6)))
+                headline = Says(("may be moved at", "all of batch"), (part,), figures)
         else:
             headline = Says(("no handling time",))
         page.names["headline"] = self.since(run, headline)
@@ -1250,9 +1273,22 @@ class Reckoning:
             for item in self.station_findings(run.station)
             if item.kind == DANGER or item.topic in ("wait", "cure")
         ]
+        for names in self.lines():
+            if run.station.station in names:
+                waits = [item for item in self.line_findings(names) if item.topic == "wait before handling"]
+                found += [item for item in waits if item.station == run.station.station]
         page.messages["CureWarnings"] = messages(gravest(found))
         page.beside["Type the day and time:"] = []
         return page
+
+    def first_goes_on(self, run: Played, batch: Any, whole: float | None) -> tuple[int, float] | None:
+        """On a line, not at its end: the part of a batch that is done first, and when it may be moved."""
+        steps = [row.station for row in line.route(self.plant, batch.part)]
+        if run.station.station not in steps[:-1] or whole is None:
+            return None
+        (_, ended), serial = min(zip(batch.tracks, batch.serials, strict=True), key=lambda item: item[0][1])
+        moved = self.cure(run, batch.part, ended)[0][0]
+        return (serial, moved) if moved is not None and moved < whole else None
 
     @staticmethod
     def with_late(late: list[tuple[int, float]], note: Says | None) -> Says | None:
@@ -1458,6 +1494,25 @@ class Reckoning:
                 if row.station in names and row.wait is None and material.move_time is None:
                     says = Says(("goes on from", "at once", "no handling time"), (part, material.material))
                     found.append(Found(NOTE, says, "wait of a route", row.station, part))
+                after = line.route(plant, part)[line.route(plant, part).index(row) + 1].station
+                pressed = [
+                    joint.force
+                    for joint in plant.joints
+                    if (joint.part, joint.station) == (part, after) and joint.force
+                ]
+                if row.station in names and pressed and material.join_time is not None:
+                    starts = {Hours(plant, *key).start for key in plant.days()}
+                    waits = [row.wait or line.handled(plant, row, start) - start for start in starts]
+                    loaded = max(
+                        line.handled(plant, row, start, material.join_time) - start for start in starts
+                    )
+                    if max(waits) < loaded:
+                        figures = (Fact(max(pressed), "N"), *duration(max(waits)), *duration(loaded))
+                        says = Says(
+                            ("is pressed at", "joined or loaded"), (part, row.station, after), figures
+                        )
+                        found.append(Found(QUALITY, says, "wait before handling", row.station, part))
+                        continue
                 if row.station in names and row.wait is not None and material.move_time is not None:
                     starts = {Hours(plant, *key).start for key in plant.days()}
                     slowest = max(line.handled(plant, row, start) - start for start in starts)
@@ -1616,7 +1671,7 @@ class Reckoning:
             shifts.append(
                 {
                     **key,
-                    "Asked": Num(sum(job.good for job in run.jobs)),
+                    "Asked": Num(sum(job.good + job.resumed for job in run.jobs)),
                     "Finished": Num(sum(job.finished for job in run.jobs)),
                     "Started": Num(sum(job.begun for job in run.jobs)),
                     "Scrapped": Num(sum(job.lost for job in run.jobs)),

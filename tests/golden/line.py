@@ -118,16 +118,20 @@ def goes_on(plant: Plant, row: Any, finished: float) -> float:
     return handled(plant, row, finished) if row.wait is None else finished + row.wait
 
 
-def handled(plant: Plant, row: Any, finished: float) -> float:
-    """When a part that a station has finished may be handled, along the shop's temperature."""
+def handled(plant: Plant, row: Any, finished: float, time: float | None = None) -> float:
+    """When a part that a station has finished may be handled, along the shop's temperature.
+
+    Or when what the data sheet states as another `time` is over.
+    """
     station = station_of(plant, row.station)
     material = plant.material(station.material)
-    if material.move_time is None:
+    time = material.move_time if time is None else time
+    if time is None:
         return finished
     assert material.cure == "room", "the golden routes leave the wait to room cures only"
     at = material.cure_temperature, weather.energy_of(material), material.halving_step, 8
     sky = weather.Day.of(plant, station)
-    return weather.room_ageing(sky, material.move_time, *at).when(finished)
+    return weather.room_ageing(sky, time, *at).when(finished)
 
 
 def work(plant: Plant, part: str, station: str) -> float:

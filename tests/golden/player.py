@@ -263,6 +263,7 @@ class Job:
     lost: int = 0
     taken: int = 0
     taken_good: int = 0
+    resumed: int = 0  # of those taken over the good ones that the same shift began before now
     thrown: int = 0  # taken over, and past its open time
     carried: int = 0
     visits: dict[int, int] = field(default_factory=dict)  # how often good parts had each visit
@@ -831,8 +832,11 @@ class Shift:
             closed = bool(station.mixer_volume) and (station.after_run == "keep closed" or not facts["last"])
             if closed:
                 good = self.pot and self.pot.when(self.mixer[0][1], station.purge_share)
-                if good and facts["last"] and self.following is not None and good <= self.following.at(0.0):
-                    closed = False  # its life is over before the next shift could go on with it
+                next_start = math.inf if self.following is None else self.following.at(0.0)
+                if good and facts["last"] and good <= next_start:
+                    closed = (
+                        False  # its life is over before a next shift could go on with it, or none follows
+                    )
                 else:
                     self.store.mixers[station.station, self.nozzle.number] = (played.day, self.mixer)
                     facts["good"] = good
@@ -925,6 +929,7 @@ class Shift:
         for place, item in enumerate(self.taken):
             job = next(job for job in played.jobs if job.part == item.part)
             job.taken += 1
+            job.resumed += item.origin == self.origin and not item.bad
             firsts[(item.part, item.serial, item.origin)] = item.begun
             earliest[(item.part, item.serial, item.origin)] = item.due
             what = (job, item.serial, item.bad, item.turn, item.origin, item.fate, None)

@@ -1,0 +1,215 @@
+"""What the floor is told and tells: boards of a line, mixers by nozzle, heels, breaks worked through, words.
+
+Times and volumes are reckoned by hand beside each check, from the invented plan's own figures.
+"""
+
+from __future__ import annotations
+
+import pytest
+from plans import MONDAY, hand_rows, line_rows, make
+
+from dispense.base.errors import InputError
+from dispense.jobs.now import read_today, reckoned_notes
+from dispense.reports.routes import route_findings, short_waits
+from dispense.sheets.board import board_headline, cure_board_content
+from dispense.sheets.material import shift_material_content
+from dispense.shift.play import play_plan
+from dispense.shift.today import Today, Told
+
+START = 6 * 3600.0
+
+
+def cured_line(batch=3, **material):
+    """Two stations of 40 and 70 s; three boxes; handled after 10 min at the shop's 23 °C, loaded after 30."""
+    rows = line_rows({"box": [40, 70]}, {"box": 3}, [None], [9], end="14:00", flow=1)
+    for row in rows["Materials"]:
+        row.update(dict(move_time=10, join_time=30, cure="room", cure_temperature=23) | material)
+    for row in rows["Stations"]:
+        row["batch"] = batch
+    rows["Stations"][0]["takt"] = 60
+    return rows
+
+
+def test_the_board_of_a_line_lets_the_first_part_go_when_the_line_takes_it():
+    """Part 1 is done at 6:00:40 and handled at 6:10:40, when the next station begins it; part 3 is done at
+    6:02:40: a crew that waits for the whole batch, till 6:12:40, starves the station for two minutes."""
+    plan = make(cured_line())
+    first, second = play_plan(plan)
+    assert first.batches[0].first_move == pytest.approx(START + 640)
+    assert second.course.work[0][1] == pytest.approx(START + 640)
+    assert board_headline(first) == "box no. 1 may be moved at 06:11, all of batch 1 at 06:13"
+    content = cure_board_content(plan, first, "")
+    assert content.tables["CureBatches"][0]["note"] == "no. 1 may be moved from 06:11"
+    # at the end of the route nobody waits for a part: the batch is moved as a whole
+    assert second.batches[0].first_move is None and board_headline(second).startswith("Batch 1 may be moved")
+
+
+def test_a_batch_of_one_part_is_told_once():
+    first, _ = play_plan(make(cured_line(batch=1)))
+    assert board_headline(first) == "Batch 1 may be moved at 06:11"
+
+
+@pytest.mark.parametrize(("wait", "force", "text"), [(20, 8, "20 min"), (None, 8, "10 min"), (31, 8, "")])
+def test_what_is_pressed_after_a_cure_needs_the_time_to_load(wait, force, text):
+    """Loaded after 30 min as the data sheet says; a press asks for it, the handling time does not do."""
+    plan = make(pressed_line(wait, force))
+    found = [item for item in route_findings(plan) if item.topic == "wait before handling"]
+    assert [item.kind for item in found] == ["quality"] * bool(text)
+    if text:
+        assert f"box is pressed at s2 with 8 N {text} after s1" in found[0].text
+        assert "joined or loaded after 30 min" in found[0].text
+        first = next(iter(play_plan(plan)))
+        warnings = cure_board_content(plan, first, "").tables["CureWarnings"]
+        assert any("is pressed at s2" in row["warning"] for row in warnings)
+
+
+def pressed_line(wait, force):
+    rows = cured_line()
+    rows["Routes"][0]["wait"] = wait
+    joint = dict(joint="plate", part="box", station="s2", length=20, width=20, gap=0.3, force=force)
+    rows["Joints"] = [joint | dict(press_time=5)]
+    return rows
+
+
+def test_without_a_force_the_handling_time_does():
+    assert not short_waits(make(pressed_line(20, None)))
+
+
+# ------------------------------------------------------------------------------------- from now on
+
+
+def told(rows, now="07:15", **given):
+    plan = make(rows)
+    date, shift = plan.days()[0]
+    return plan, read_today(plan, date, shift, None, now=now, **given)
+
+
+def two_nozzles(**station):
+    rows = hand_rows()
+    rows["Stations"][0] |= dict(nozzles=2) | station
+    return rows
+
+
+@pytest.mark.parametrize(
+    ("given", "wanted"),
+    [
+        (["07:01", "07:05"], {0: "07:01", 1: "07:05"}),
+        (["hem/2:07:05", "07:01"], {0: "07:01", 1: "07:05"}),
+        (["hem:2=07:05", "hem/1:07:01"], {0: "07:01", 1: "07:05"}),
+        (["07:01"], {0: "07:01", 1: "07:01"}),
+    ],
+)
+def test_a_mixer_of_each_nozzle(given, wanted):
+    _, today = told(two_nozzles(), done=["3"], mixers=given)
+    clock = {
+        number: f"{at // 3600:02.0f}:{at % 3600 / 60:02.0f}" for number, at in today.of("hem").mixers.items()
+    }
+    assert clock == wanted
+
+
+@pytest.mark.parametrize("given", [["07:01", "07:05", "07:06"], ["2=07:01", "hem/2:07:05"]])
+def test_more_mixers_than_nozzles_are_refused(given):
+    with pytest.raises(InputError, match=r"one (mixer )?for (each nozzle|nozzle 2)"):
+        told(two_nozzles(), done=["3"], mixers=given)
+
+
+def test_what_is_left_is_told_with_its_heel():
+    """A container of 100 mL with a heel of 10 %: of 60 mL 50 are for use."""
+    rows = hand_rows()
+    component = rows["Components"][0]
+    component |= dict(container=100, heel=0.1)
+    plan, today = told(rows, done=["3"], left={component["component"]: 60.0})
+    results = list(play_plan(plan, today=today))
+    notes = reckoned_notes(results[:1], today)
+    letter = component["component"].upper()
+    assert f"hem: {letter} 60 mL told with its heel of 10 mL; the sheets show the 50 mL for use" in notes
+    held = [item.volume for item in results[0].taken_over if item.what.startswith(f"container {letter}")]
+    assert held == [50_000_000]
+
+
+def done_by(count, now="08:00"):
+    """Parts of 60 s, one after the other from 6:00; a break from 7:00 to 7:30."""
+    rows = line_rows({"box": [60, 60]}, {"box": 200}, [0], [None], end="14:00")
+    rows["Breaks"] = [dict(shift="early", start="07:00", end="07:30")]
+    del rows["Routes"]
+    at = START + 3600.0 * (int(now[:2]) - 6)
+    given = {name: Told(number) for name, number in (("s1", count), ("s2", 0))}
+    return {
+        item.station.station: item for item in play_plan(make(rows), today=Today(MONDAY, "early", at, given))
+    }
+
+
+def test_a_crew_may_have_worked_through_its_break():
+    """Two hours hold 120 parts of a minute, 90 beside the break: 100 are taken, and it is said."""
+    assert not [item for item in done_by(90)["s1"].findings if item.topic == "done through breaks"]
+    result = done_by(100)["s1"]
+    found = [item for item in result.findings if item.topic == "done through breaks"]
+    assert [item.kind for item in found] == ["quality"]
+    assert "100 parts are told to be done by 08:00 and 90 fit beside the breaks" in found[0].text
+    assert result.jobs[0].quantity == 100
+
+
+def test_more_than_is_possible_is_refused_with_what_is():
+    with pytest.raises(InputError, match="at most 120"):
+        done_by(121)
+
+
+def test_parts_between_two_shots_are_asked_for_in_the_rest():
+    """Two visits an hour apart: what is half done by now is finished and asked for, not only finished."""
+    rows = hand_rows()
+    rows["Beads"] = []
+    rows["Pots"] = [
+        dict(pot="well", part="frame", station="hem", shape="cylinder", length=20, depth=20, level=10)
+    ]
+    rows["Shots"] = [
+        dict(part="frame", pot="well", shot=number, portion=0.5, wait=wait)
+        for number, wait in ((1, 0), (2, 60))
+    ]
+    rows["Stations"][0] |= dict(flow=1.0)
+    rows["Materials"][0]["open_time"] = 600
+    rows["Builds"][0]["quantity"] = 10
+    plan, today = told(rows, done=["4"], now="07:15")
+    result = next(iter(play_plan(plan, today=today)))
+    job = result.jobs[0]
+    assert job.taken > 0 and job.finished == job.asked == job.quantity + job.taken
+    content = shift_material_content(plan, result, "")
+    row = content.tables["MaterialParts"][0]
+    assert row["good"] == row["finished"] == content.values["parts_good"]
+
+
+# ------------------------------------------------------------------------------------ the mixer
+
+
+def test_two_nozzles_wait_twice_the_takt():
+    """A part every 10 min for two nozzles is one every 20 min for each; the work of 60 s is one nozzle's."""
+    rows = two_nozzles(takt=600, checks=0, purge_share=0.5)
+    rows["Breaks"] = []
+    rows["Materials"][0]["pot_life"] = 30
+    rows["Builds"][0]["quantity"] = 12
+    result = next(iter(play_plan(make(rows))))
+    found = [item for item in result.findings if item.topic == "purges between parts"]
+    assert len(found) == 1 and "a takt of 600 s, 1200 s for each of 2 nozzles, material" in found[0].text
+    assert found[0].fix.startswith("one nozzle fewer, ")
+
+
+def test_a_pot_life_that_is_not_over_is_not_called_over():
+    """Pot life 30 min, purge of 5: after 27 min 90 % is used, when a purge is through it would be 107 %."""
+    rows = hand_rows()
+    rows["Breaks"] = []
+    rows["Materials"][0]["pot_life"] = 30
+    rows["Stations"][0] |= dict(takt=27 * 60 + 60, checks=0, purge_time=300, mixer_time=60)
+    rows["Builds"][0]["quantity"] = 4
+    result = next(iter(play_plan(make(rows))))
+    words = [event.text for event in result.events if event.kind == "mixer"]
+    assert words and all("pot life would be over before a purge is through" in text for text in words)
+
+
+def test_nobody_keeps_a_mixer_for_no_start():
+    """The plan's last shift: what ages is thrown away, and is not handed over as well."""
+    rows = hand_rows()
+    rows["Stations"][0]["after_run"] = "keep closed"
+    *_, last = play_plan(make(rows))
+    text = next(event.text for event in last.events if event.kind == "end")
+    assert "throw it away" in text and "keep the mixer closed" not in text
+    assert not any(item.what.startswith("mixer") for item in last.handed_over)
+    assert [last.balance(letter) for letter in last.letters] == [0, 0]
