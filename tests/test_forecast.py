@@ -129,6 +129,10 @@ def test_lean_play_equals_the_event_model_of_a_fresh_shift():
     assert len(keys) == len(shifts) == 1
     whole = next(play_plan(plan))
     lean = play_lean(plan, keys[0])
+    # who draws and tells asks the event model: a year of lean plays keeps none of it
+    assert whole.events and whole.course.work and whole.course.ages and whole.course.levels
+    kinds = {event.kind for event in lean.events}
+    assert kinds <= {"break"} and lean.course == type(lean.course)()
     for letter, used in whole.used.items():
         assert {cause: lean.used[letter][cause] for cause in CAUSES} == {
             cause: used[cause] for cause in CAUSES

@@ -67,6 +67,9 @@ class EndlessSupply(Supply):
         for letter in self.result.components:
             self._change(letter, None, 0.0)
 
+    def _note_levels(self, clock: float) -> None:
+        pass
+
     def _change(
         self, letter: str, old: Mounted[Lot] | None, clock: float, rest: int = 0, on_part: str = ""
     ) -> None:
@@ -75,7 +78,7 @@ class EndlessSupply(Supply):
 
 
 class LeanPlayer(Player):
-    """The shift model where only volumes are wanted: no cure board, no lots, stock without end.
+    """The shift model where only volumes are wanted: no cure board, texts or pictures, stock without end.
 
     Containers are full when the shift begins and change at their times, as in `Player`. `started`
     replaces the number of parts started of each job.
@@ -117,6 +120,18 @@ class LeanPlayer(Player):
         return []
 
     def _find(self) -> None:
+        pass
+
+    def _tell(self, clock: float, kind: str, text: Callable[[], str], volume: int = 0) -> None:
+        pass
+
+    def _note_mixer(self, clock: float, *, is_off: bool = False) -> None:
+        pass
+
+    def _note_purge(self, clock: float) -> None:
+        pass
+
+    def _note_visit(self, begin: float, ended: float) -> None:
         pass
 
     def _surface(self, work: Work, number: int) -> None:

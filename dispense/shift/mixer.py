@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from ..base.numbers import EQUAL
 from ..handbook.fill import residence_age
@@ -18,6 +18,7 @@ from ..plan.rows import Material, Station
 from .visits import Piece
 
 GELLED = 1.0  # share of the pot life at which the mixer is lost
+_SURELY = 1e-6  # of a share, so that rounding decides nothing where the hottest hour is reckoned with
 
 
 def oldest_factor(station: Station, material: Material) -> float:
@@ -93,6 +94,8 @@ class Mixer:
 
     def is_lost_by(self, clock: float) -> bool:
         """Whether it is too late for a purge that ends then: the oldest has used its pot life."""
+        if not self.contents or self._stays_below(GELLED, clock - self.contents[0][1]):
+            return False
         return self.share_used(clock) >= GELLED
 
     def reaches(self, share: float) -> float:
@@ -104,17 +107,43 @@ class Mixer:
         """Whether even the hottest hour keeps what stands in it below a share through a visit."""
         if self.life is None or not self.contents:
             return True
-        end = begin + pieces[-1].end
-        return (end - self.contents[0][1]) * self.quickest < share * (1.0 - 1e-6)
+        return self._stays_below(share, begin + pieces[-1].end - self.contents[0][1])
+
+    def _stays_below(self, share: float, age: float) -> bool:
+        """Whether even the hottest hour keeps material of an age [s] below a share."""
+        return age * self.quickest < share * (1.0 - _SURELY)
+
+    def keeps_fresh(self, share: float, pieces: Sequence[Piece], begin: float) -> bool:
+        """Whether a new one, filled at the begin of a visit, stays below a share through it."""
+        if self.life is None or self._stays_below(share, pieces[-1].end):
+            return True
+        fresh = self.copy()
+        fresh.fill(begin)
+        return not fresh.passes(share, pieces, begin)
+
+    def passes(self, share: float, pieces: Sequence[Piece], begin: float) -> bool:
+        """Whether what stands in it reaches a share at the begin of a visit or in it: `worst_share`."""
+        life = self.life
+        if life is None or not self.contents:
+            return False
+        for entered, leaves in self._leaving(pieces, begin):  # the oldest leaves after the begin
+            if not self._stays_below(share, leaves - entered) and life.used(entered, leaves) >= share:
+                return True
+        return False
 
     def worst_share(self, pieces: Sequence[Piece], begin: float) -> float:
-        """Largest share of pot life used by what leaves in a visit and stood in the mixer before it.
+        """Largest share of pot life used by what leaves in a visit and stood in the mixer before it."""
+        life = self.life
+        if life is None or not self.contents:
+            return 0.0
+        ages = self._leaving(pieces, begin)
+        return max(self.share_used(begin), *(life.used(entered, leaves) for entered, leaves in ages))
+
+    def _leaving(self, pieces: Sequence[Piece], begin: float) -> Iterator[tuple[float, float]]:
+        """When what stands in it went in, and when the last of it leaves or the visit is over [s].
 
         What went in together leaves last to first: its last drop is the oldest at the nozzle.
         """
-        if self.life is None:
-            return 0.0
-        worst = self.share_used(begin)
         leaving = iter(pieces)
         piece = next(leaving)
         gone, total = 0, piece.volume  # mixed volume out before and after a piece
@@ -124,14 +153,12 @@ class Mixer:
             while total < inside:
                 following = next(leaving, None)
                 if following is None:  # the rest of it stays in
-                    return max(worst, self.life.used(entered, begin + piece.end))
+                    yield entered, begin + piece.end
+                    return
                 piece = following
                 gone, total = total, total + piece.volume
             part = (inside - gone) / piece.volume if piece.volume else 1.0
-            leaves = begin + piece.start + part * (piece.end - piece.start)
-            if (leaves - entered) * self.quickest > worst:
-                worst = max(worst, self.life.used(entered, leaves))
-        return worst
+            yield entered, begin + piece.start + part * (piece.end - piece.start)
 
 
 __all__ = ["GELLED", "Mixer", "oldest_factor", "purges_in_a_row"]

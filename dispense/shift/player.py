@@ -40,6 +40,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 from ..base.clock import hhmm
 from ..base.errors import NUM, InputError, Problem
@@ -83,6 +84,7 @@ from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, 
 from .supply import Supply
 from .today import Before, Stretch
 from .visits import Piece, Visit, visits_of
+from .weighing import Weighing
 
 MOST_CHANGES = 20_000  # purges and mixer changes of a shift
 #: s that a crew stays, into a break or after its shift, to mate a part that would else be lost
@@ -118,6 +120,15 @@ def _quickest(plan: Plan, station: Station, material: Material) -> float:
         hottest = max(shop_record(plan, station)[1])
         cache[station.station] = 1.0 / life.at(hottest) if life else 0.0
     return cache[station.station]
+
+
+def _check_of(plan: Plan, result: ShiftResult) -> Weighing:
+    """What a check at a station weighs while it has these parts, kept with the plan."""
+    cache: dict[tuple[str, ...], Weighing] = plan.kept("checks")
+    key = (result.station.station, *(job.part for job in result.jobs))
+    if key not in cache:
+        cache[key] = result.check
+    return cache[key]
 
 
 @dataclass(slots=True)
@@ -243,7 +254,9 @@ class Player:
             if all(job.part != part for job in jobs):
                 jobs.append(Job(part, 0, 0, applied_at(plan, part, station)))
         started = sum(job.started for job in jobs)
-        takt = shift_takt(plan, station, self._takt_calendar(shift), started)
+        # parts are spread over the whole shift where it is not told what was done
+        spread_over = calendar if stretch.is_last or stretch.done is not None else self._shift_calendar(shift)
+        takt = shift_takt(plan, station, spread_over, started)
         if stretch.done is not None and self.works:
             evenly = calendar.available / len(self.works)  # what was done by then came evenly
             takt = min(takt, evenly)
@@ -308,13 +321,6 @@ class Player:
         count = len(self.works or ())
         is_on_plan = (count - 1) * printed <= calendar.available < (count + 1) * printed
         return printed if is_on_plan else calendar.available / count
-
-    def _takt_calendar(self, shift: str) -> Calendar:
-        """Where parts are spread over: the whole shift where it is not told what was done."""
-        stretch = self.stretch
-        if stretch.is_last or stretch.done is not None:
-            return self.make_calendar(shift)
-        return self._shift_calendar(shift)
 
     def _shift_calendar(self, shift: str) -> Calendar:
         """The whole shift, with its stops."""
@@ -479,7 +485,7 @@ class Player:
                     f": the mixer that was kept closed was good until {self._good_until()}, take a new one"
                 )
                 mixer.contents.clear()
-            self._tell(start, "start", words, volume)
+            self._tell(start, "start", partial(str, words), volume)
             if not mixer.contents:
                 self.new_mixer(start)
             self.supply.draw(volume, "start", start)
@@ -510,7 +516,7 @@ class Player:
             if result.calendar.worked(end) < result.calendar.available:
                 words += f"; free until {hhmm(result.calendar.end, self.date)}"
             self.supply.draw(volume, "end", end)
-            self._tell(end, "end", words, volume)
+            self._tell(end, "end", partial(str, words), volume)
             self._note_mixer(end, is_off=not is_kept)
         end = result.run_end
         for a, b in result.calendar.breaks:
@@ -519,17 +525,29 @@ class Player:
                 text = f"{'the line stands' if kind == 'stop' else kind} until {hhmm(b, self.date)}"
                 result.events.append(Event(a, kind, text))
 
-    def _tell(self, clock: float, kind: str, text: str, volume: int = 0) -> None:
+    def _tell(self, clock: float, kind: str, text: Callable[[], str], volume: int = 0) -> None:
         """Note what happens at a nozzle; which one, where there are several."""
+        words = text()
         if len(self.nozzles) > 1:
-            text = f"nozzle {self.nozzle.number + 1}: {text}"
-        self.result.events.append(Event(clock, kind, text, volume=volume))
+            words = f"nozzle {self.nozzle.number + 1}: {words}"
+        self.result.events.append(Event(clock, kind, words, volume=volume))
 
     def _note_mixer(self, clock: float, *, is_off: bool = False) -> None:
         """Keep how old the oldest material in the mixer at work is from a clock time on."""
         contents = self.nozzle.mixer.contents
         entered = contents[0][1] if contents and not is_off else None
         self.result.course.ages.append(MixerAge(self.nozzle.number, clock, entered))
+
+    def _note_visit(self, begin: float, ended: float) -> None:
+        """Keep when the nozzle at work is at a part, and what is in its mixer then."""
+        self.result.course.work.append((self.nozzle.number, begin, ended))
+        self._note_mixer(ended)
+
+    def _note_purge(self, clock: float) -> None:
+        """Keep the purge that found the oldest material."""
+        purged, before = Purged(clock, self.nozzle.mixer.share_used(clock)), self.result.oldest_purge
+        if before is None or before.share < purged.share:
+            self.result.oldest_purge = purged
 
     def _is_over_by_next(self) -> bool:
         """Whether what ages in the mixer passes its limit before the plan's next shift, or none follows."""
@@ -572,17 +590,19 @@ class Player:
         mixer, limit = self.nozzle.mixer, self.station.purge_share
         if mixer.keeps(limit, pieces, clock) or (self.nozzle.number in self.told and self._changes(clock)):
             return clock
-        replaced = 0 if self._is_quick(clock, pieces) else mixer.renewal
+        replaced = 0 if mixer.keeps_fresh(limit, pieces, clock) else mixer.renewal
         while self.result.purges + self.result.mixers < MOST_CHANGES:
-            share, by_end = mixer.share_used(clock), mixer.worst_share(pieces, clock)
-            if by_end < limit or (share < limit and replaced >= mixer.renewal):
+            if not mixer.passes(limit, pieces, clock):
+                return clock
+            if replaced >= mixer.renewal and mixer.share_used(clock) < limit:
                 return clock
             self.result.between += not why
+            past = partial(self._past, clock, pieces)
             if self._changes(clock):
-                clock = self._change_mixer(clock, share, by_end, why)
+                clock = self._change_mixer(clock, past, why)
                 replaced += mixer.renewal
             else:
-                clock = self._purge(clock, self._past(share, by_end), why)
+                clock = self._purge(clock, past, why)
                 replaced += self.purge
         raise InputError(
             Problem(
@@ -602,20 +622,14 @@ class Player:
                 self.result.too_long.append(TooLong(begin, share))
 
     def _freshen_time(self, clock: float, pieces: tuple[Piece, ...]) -> float:
-        """What a purge or mixer change takes that a visit at that time would ask for [s]."""
+        """What the purge or mixer change takes that a visit asks for which passes the limit [s].
+
+        None, where even a fresh mixer would pass it in the visit and the limit is not reached before it.
+        """
         mixer, limit = self.nozzle.mixer, self.station.purge_share
-        if mixer.keeps(limit, pieces, clock) or mixer.worst_share(pieces, clock) < limit:
-            return 0.0
-        share = mixer.share_used(clock)
-        if share < limit and not self._is_quick(clock, pieces):
+        if not mixer.keeps_fresh(limit, pieces, clock) and mixer.share_used(clock) < limit:
             return 0.0
         return self.station.mixer_time if self._changes(clock) else self.station.purge_time
-
-    def _is_quick(self, clock: float, pieces: tuple[Piece, ...]) -> bool:
-        """Whether a fresh mixer keeps its limit through a visit, so that the visit's time is judged too."""
-        fresh = self.nozzle.mixer.copy()
-        fresh.fill(clock)
-        return fresh.worst_share(pieces, clock) < self.station.purge_share
 
     def _changes(self, clock: float) -> bool:
         """Whether the mixer is changed, not purged: by the station's rule, or since a purge is too late."""
@@ -625,22 +639,19 @@ class Player:
         """Whether a purge that begins then comes too late."""
         return self.nozzle.mixer.is_lost_by(clock + self.station.purge_time)
 
-    def _past(self, share: float, by_end: float) -> str:
+    def _past(self, clock: float, pieces: tuple[Piece, ...]) -> str:
         """How far the oldest material is, or would be on the next part."""
-        limit = self.station.purge_share
-        shown = f"limit {lower_figure(100.0 * limit)}%"
+        mixer, limit = self.nozzle.mixer, self.station.purge_share
+        share, shown = mixer.share_used(clock), f"limit {lower_figure(100.0 * limit)}%"
         if share >= limit:
-            reached = self.nozzle.mixer.reaches(limit)
-            return f"{share:.0%} of pot life used, {shown} at {hhmm(reached, self.date)}"
+            return f"{share:.0%} of pot life used, {shown} at {hhmm(mixer.reaches(limit), self.date)}"
+        by_end = mixer.worst_share(pieces, clock)
         return f"the next part would end at {by_end:.0%} of pot life, {shown}"
 
-    def _purge(self, clock: float, because: str, why: str = "") -> float:
+    def _purge(self, clock: float, because: Callable[[], str], why: str = "") -> float:
         """Purge; when it is done [s]."""
-        text = f"purge {self.purge / 1e6:.1f} mL{why}: {because}"
-        self._tell(clock, "purge", text, self.purge)
-        purged, before = Purged(clock, self.nozzle.mixer.share_used(clock)), self.result.oldest_purge
-        if before is None or before.share < purged.share:
-            self.result.oldest_purge = purged
+        self._tell(clock, "purge", lambda: f"purge {self.purge / 1e6:.1f} mL{why}: {because()}", self.purge)
+        self._note_purge(clock)
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
         self.nozzle.mixer.push(self.purge, clock, end)
@@ -648,14 +659,17 @@ class Player:
         self.result.purges += 1
         return end
 
-    def _change_mixer(self, clock: float, share: float, by_end: float, why: str) -> float:
+    def _change_mixer(self, clock: float, past: Callable[[], str], why: str) -> float:
         """Change the mixer; it is filled when it is in place. When it is done [s]."""
-        reason = "limit reached"
-        if share >= GELLED:
-            reason = "pot life is over"
-        elif self._is_too_late(clock) and self.station.rule != CHANGE_MIXER:
-            reason = "pot life would be over before a purge is through"
-        text = f"change the mixer{why}: {reason} ({self._past(share, by_end)})"
+
+        def text() -> str:
+            reason = "limit reached"
+            if self.nozzle.mixer.is_lost_by(clock):
+                reason = "pot life is over"
+            elif self._is_too_late(clock) and self.station.rule != CHANGE_MIXER:
+                reason = "pot life would be over before a purge is through"
+            return f"change the mixer{why}: {reason} ({past()})"
+
         self._tell(clock, "mixer", text, self.nozzle.mixer.content)
         return self.new_mixer(clock + self.station.mixer_time)
 
@@ -674,13 +688,15 @@ class Player:
             return begin
         result.idles.append(idle)
         if idle.takes_off(self.station.idle):
-            self._tell(since, "off", off_text(idle, self.date))
+            self._tell(since, "off", partial(off_text, idle, self.date))
             self._note_mixer(since, is_off=True)
-            text = f"put on a new mixer{why}"
-            self._tell(begin, "mixer", text, self.nozzle.mixer.content)
+            self._tell(begin, "mixer", lambda: f"put on a new mixer{why}", self.nozzle.mixer.content)
             result.between += not why
             return self.new_mixer(begin + self.station.mixer_time)
-        because = f"no part until {hhmm(begin, self.date)}; {idle.words_purge}, {idle.words_off}"
+
+        def because() -> str:
+            return f"no part until {hhmm(begin, self.date)}; {idle.words_purge}, {idle.words_off}"
+
         for at in idle.purges or ():
             result.between += 1
             self._purge(at, because)
@@ -693,12 +709,17 @@ class Player:
         result, station = self.result, self.station
         self.queue = list(self._parts())
         self.numbers = itertools.count(len(self.queue))  # of those that come later
-        check = result.check
+        check = _check_of(self.plan, result)
         self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
         self.queue += self._checks()
         heapq.heapify(self.queue)
-        split, handling = self.supply.split, station.handling_time
-        self.visits = {id(job): visits_of(job.applications, split, handling) for job in result.jobs}
+        known: dict[tuple[str, str], list[Visit]] = self.plan.kept("visits")
+        self.visits: dict[int, list[Visit]] = {}
+        for job in result.jobs:
+            key = (station.station, job.part)
+            if key not in known:
+                known[key] = visits_of(job.applications, self.supply.split, station.handling_time)
+            self.visits[id(job)] = known[key]
 
     def step(self) -> Work | None:
         """The next part or check shot; the part, where it is worked on."""
@@ -735,11 +756,12 @@ class Player:
             self._put_on_told(max(self.nozzle.free, due))
         came = None if work.turn else work.came
         soonest = due if came is None else max(due, self.last_begun)  # first come, first served
-        held = self._held_until(work, soonest, steps)
+        held = None if self.open_clock is None else self._held_until(work, soonest, steps)
         if held is not None:
             heapq.heappush(self.queue, (held, rank, number, work))
             return None
-        begin = None if self._is_lost(work, due, steps[work.turn]) else self._ready(soonest, steps[work.turn])
+        is_lost = work.is_taken and self._is_lost(work, due, steps[work.turn])
+        begin = None if is_lost else self._ready(soonest, steps[work.turn])
         if begin is None:
             self._leave(work, due)
             return None
@@ -770,8 +792,10 @@ class Player:
 
     def _wait_for_parts(self, until: float) -> None:
         """The nozzle has waited till a check, with no part of its own to come."""
+        if not self.is_fed:
+            return
         parts = [item[3] for item in self.queue if item[3] is not None]
-        if not self.is_fed or any(part.came is None or part.turn for part in parts):
+        if any(part.came is None or part.turn for part in parts):
             return
         since, start = self.nozzle.free, self.result.calendar.start
         self.nozzle.starved += self._time_between(since, until)
@@ -861,7 +885,7 @@ class Player:
 
     def _is_lost(self, work: Work, due: float, visit: Visit) -> bool:
         """Whether the open time of a part that was taken over ends before its visit could."""
-        if not work.is_taken or self.open_clock is None:
+        if self.open_clock is None:
             return False
         latest = self.open_clock.when(work.begun, 1.0)
         calendar = self.result.calendar
@@ -957,7 +981,7 @@ class Player:
 
         It is not where the purge took time, or so much that the containers must be looked at again.
         """
-        if self.nozzle.mixer.worst_share(pieces, begin) < self.station.purge_share:
+        if not self.nozzle.mixer.passes(self.station.purge_share, pieces, begin):
             return begin, True
         fit, result = self.result.calendar.fit, self.result
         begin = fit(begin, self._duration(visit, pieces) + self._freshen_time(begin, pieces))
@@ -982,8 +1006,7 @@ class Player:
             lost += draw(volume, category, at, end - start, on_part)
             push(volume, at, begin + end + lost)
         work.ended = begin + visit.duration + lost
-        self.result.course.work.append((self.nozzle.number, begin, work.ended))
-        self._note_mixer(work.ended)
+        self._note_visit(begin, work.ended)
         self.nozzle.free = self.nozzle.idle_since = work.ended
         self.result.busy += visit.duration + lost
         if not work.is_scrap:
@@ -1034,7 +1057,7 @@ class Player:
         result.check_shots += 1
         count = self.check_count
         text = "check shot: weigh it" if count == 1 else f"check: weigh {count} shots together"
-        self._tell(begin, "check", text, volume)
+        self._tell(begin, "check", partial(str, text), volume)
         self.nozzle.free = self.nozzle.idle_since = end
 
     def _why(self, begin: float) -> str:

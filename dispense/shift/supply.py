@@ -67,15 +67,18 @@ class Supply:
         """
         if volume <= 0:
             return 0.0
-        parts, used, mounted = self.split(volume), self.result.used, self.store.mounted
+        parts = self._splits.get(volume) or self.split(volume)
+        used, mounted, keys = self.result.used, self.store.mounted, self.keys
+        suffices = True
         for letter, part in parts:
             used[letter][category] += part
-        for letter, part in parts:
-            container = mounted.get(self.keys[letter])
+            container = mounted.get(keys[letter])
             if container is None or container.usable < part:
-                return self._draw_on(dict(parts), clock, duration, on_part)
+                suffices = False
+        if not suffices:
+            return self._draw_on(dict(parts), clock, duration, on_part)
         for letter, part in parts:
-            mounted[self.keys[letter]].usable -= part
+            mounted[keys[letter]].usable -= part
         self._note_levels(clock)
         return 0.0
 
