@@ -28,8 +28,14 @@ def test_a_material_without_description_leaves_no_brackets():
 
 
 def test_a_misspelt_word_is_told(capsys):
-    """The command, and a choice of an option, that was meant: by the letters that they share."""
-    cases = ((["fil", "plan.xlsx"], "fill"), (["fill", "plan.xlsx", "--paper", "Leter"], "Letter"))
+    """The command, its option, and a choice of an option, that was meant: by the letters that they share."""
+    cases = (
+        (["fil", "plan.xlsx"], "fill"),
+        (["fill", "plan.xlsx", "--paper", "Leter"], "Letter"),
+        (["cure", "plan.xlsx", "--statoin", "hem"], "--station"),
+        (["cure", "plan.xlsx", "--statoin=hem"], "--station"),
+        (["forecast", "plan.xlsx", "--weks", "6"], "--weeks"),
+    )
     for asked, meant in cases:
         with pytest.raises(SystemExit) as ended:
             main(asked)
