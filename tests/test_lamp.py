@@ -15,7 +15,6 @@ from test_sheets import named, table_rows
 from dispense.base.findings import QUALITY
 from dispense.jobs.book import book_files
 from dispense.jobs.fill import fill
-from dispense.journal.store import journal_path, read_journal
 from dispense.plan.lamp import lamp_of
 from dispense.reports.findings import station_findings
 from dispense.sheets.board import cure_board_content
@@ -125,7 +124,7 @@ def test_the_board_as_printed_and_read_back(tmp_path):
     type_in(path, "LampChecks", "Initials", ["MK", "MK"])
     report = book_files(plan_file, [path], stamp="2026-03-02 15:00")
     assert report.files[0].booking is not None
-    kept = [item for item in read_journal(journal_path(plan_file)).entries if item.kind == "noted"]
+    kept = [item for item in report.files[0].reading.entries if item.kind == "noted"]
     assert [(item.text, item.by, item.time[-5:]) for item in kept] == [
         ("lamp dose 2.9 J/cm², 3 to 6", "MK", "06:00"),
         ("lamp dose 3.1 J/cm², 3 to 6", "MK", "08:30"),
@@ -138,4 +137,7 @@ def test_a_reading_that_is_no_dose_is_named(tmp_path):
     path = tmp_path / "out" / "2026-03-02_early" / "hem_lamp_board.xlsx"
     type_in(path, "LampChecks", "Reading", ["dark"])
     report = book_files(plan_file, [path], stamp="2026-03-02 15:00")
-    assert any("a dose in J/cm² is meant" in str(item) for item in report.files[0].told)
+    assert any(
+        "a dose in J/cm² is meant" in str(item)
+        for item in (*report.files[0].reading.refused, *report.files[0].reading.unread)
+    )
