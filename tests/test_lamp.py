@@ -125,9 +125,9 @@ def test_the_board_as_printed_and_read_back(tmp_path):
     report = book_files(plan_file, [path], stamp="2026-03-02 15:00")
     assert report.files[0].booking is not None
     kept = [item for item in report.files[0].reading.entries if item.kind == "noted"]
-    assert [(item.text, item.by, item.time[-5:]) for item in kept] == [
-        ("lamp dose 2.9 J/cm², 3 to 6", "MK", "06:00"),
-        ("lamp dose 3.1 J/cm², 3 to 6", "MK", "08:30"),
+    assert [(item.text, item.by, item.time[-8:]) for item in kept] == [
+        ("lamp dose 2.9 J/cm², 3 to 6", "MK", "06:00:00"),
+        ("lamp dose 3.1 J/cm², 3 to 6", "MK", "08:30:00"),
     ]
 
 

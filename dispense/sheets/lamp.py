@@ -163,7 +163,7 @@ def lamp_basis(lamp: Lamp) -> str:
 
 def layout(book: Book) -> None:
     """Dose and lamp, the check strips with boxes to write in, the batches."""
-    form = book.page("Lamp", [7, 16, 15.5, 13, 11, 11, 11.5, 10, 10], landscape=False, standing=True)
+    form = book.page("Lamp", [8.4, 16.4, 17.5, 13, 11, 11, 11.5, 10, 10], landscape=False, standing=True)
     form.head()
     form.cards(("station", 2), ("material", 2), ("day", 2), ("shift", 1), ("hours", 2))
     form.cards(
