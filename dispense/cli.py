@@ -317,6 +317,13 @@ def parser() -> argparse.ArgumentParser:
         metavar=("TG0", "TG1", "LAMBDA"),
         help="glass transition in °C, uncured and cured, and DiBenedetto's ratio, for a resistance",
     )
+    fit.add_argument(
+        "--at",
+        default=23.0,
+        metavar="°C",
+        help="temperature of the shop or of the pour, at which the rate and its interval are told "
+        "(default: 23)",
+    )
     fit.add_argument("--out", metavar="FILE", help="workbook with the residual plot to write")
     _paper(fit)
     _json(fit)
@@ -1083,7 +1090,12 @@ def _fit(options) -> int:
     from .jobs.fit import fit_file
 
     report = fit_file(
-        options.measurements, options.form, out=options.out, paper=options.paper, glass=options.glass
+        options.measurements,
+        options.form,
+        out=options.out,
+        paper=options.paper,
+        glass=options.glass,
+        at=options.at,
     )
     return _tell(report, options)
 

@@ -214,6 +214,7 @@ def test_hot_hours_shorten_life():
     lives = quad(rate, day.start, day.end, points=[28800.0])[0] / 3600.0
     assert by_name["as recorded, shortest"].limits == pytest.approx(lives / day.share, rel=1e-6)
     assert "lives" in day.hot_afternoon
+    assert day.life_words == f"{day.shortest_words}; {day.hot_afternoon}"  # the figure first
     # mean of the half hours' temperatures: (18 + 33)/2 and (33 + 24)/2 for two hours each
     assert by_name["constant mean"].temperature == pytest.approx(273.15 + 27.0)
 
@@ -509,6 +510,23 @@ def test_peak_of_one_shot_against_the_method_of_lines():
     assert any("limit 60" in words for words in found.warnings)
 
 
+def test_a_peak_above_the_adiabatic_figure_says_why():
+    """A front that starts at the base warms the layers before it, which then add their whole own rise.
+
+    Independent: the method of lines passes the adiabatic figure 23 + 230/1.6 °C as well.
+    """
+    rows = pot_rows(rate_1=1.2e8, order_n=1, heat=230, specific_heat=1.6, conductivity=0.35)
+    rows["Pots"][0] |= dict(level=55, limit=None)
+    found = pour_of(rows)
+    given = ((1.2e8 / 60, 60e3, 1.0), 230e3, 1100.0, 1600.0, 0.35, 10.0, 296.15)
+    peak = lines_method([(0.055, 1.2 * found.peak_time)], *given, cells=120)
+    assert peak > 296.15 + 230 / 1.6 + 5.0
+    assert found.peak == pytest.approx(peak, abs=1.5)
+    (told,) = [item for item in found.findings if item.topic == "peak above adiabatic"]
+    assert told.kind == "note" and "above the 166.8 °C" in told.text
+    assert not [item for item in pour_of(pot_rows()).findings if item.topic == "peak above adiabatic"]
+
+
 def test_two_shots_against_the_method_of_lines():
     rows = pot_rows()
     rows["Shots"] = [
@@ -635,7 +653,7 @@ def test_runaway_criterion_and_time_to_maximum_rate():
     # slab, 60 kJ/mol, 1e6 1/s, 400 J/g, 1.15 g/mL, 0.2 W/(m·K), 23 °C: 13.3234381 mm by the isothermal
     # Lane–Emden equation where the face is held; with the pot's film of 10 W/(m²·K) less, by the largest
     # δ = 2c²·sech²c·exp(−2c·tanh c/Bi) on a grid of c (P. H. Thomas 1958);
-    # adiabatic time c·R·T²/(H·k·E) with 1.8 J/(g·K): 0.5809645354 h
+    # adiabatic time with 1.8 J/(g·K) by LSODA: 0.68679 h (its first term c·R·T²/(H·k·E) is 0.58096 h)
     rows = pot_rows(rate_1=6e7, order_n=1, heat=400, conductivity=0.2)
     for part in rows["Components"]:
         part["density"] = 1.15
@@ -650,7 +668,10 @@ def test_runaway_criterion_and_time_to_maximum_rate():
     assert found.runaway.half_thickness == pytest.approx(brentq(excess, 1e-4, 13.3e-3), rel=1e-6)
     rows["Pots"][0]["film"] = 1e5  # as good as held
     assert pour_of(rows).runaway.half_thickness * 1e3 == pytest.approx(13.3234381, rel=1e-3)
-    assert found.maximum_rate / 3600.0 == pytest.approx(0.5809645354, rel=1e-8)
+    report = cure_file(make(rows), "hem")
+    assert "adiabatic time to the maximum rate 41.2 min" in report.as_text()
+    assert report.as_json()["pours"][0]["time_to_maximum_rate"] == pytest.approx(60 * 0.68679, rel=1e-4)
+    assert found.maximum_rate / 3600.0 == pytest.approx(0.68679, rel=1e-4)
     assert found.runaway.runs_away and any("runaway" in words for words in found.warnings)
 
 

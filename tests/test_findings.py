@@ -37,7 +37,8 @@ POUR = "frame / bed: the pour reaches"  # danger of the plan: limit 60 °C
 TAKT = "needs 2 nozzles"  # stop of the plan
 STOCK = "stock of Bond 60 B is short by"  # stop of the shift
 LOT = "lot B1 may not be used: last day was 2026-03-01"  # quality of the shift
-WAIT = "wait 15 min after shot 1 before shot 2"  # note of the plan
+# the wait keeps cells below their limit: it is a least one, and never to be cut short
+WAIT = "wait at least 15 min after shot 1 before shot 2"  # note of the plan
 KIND = {POUR: DANGER, TAKT: STOP, STOCK: STOP, LOT: QUALITY, WAIT: NOTE}
 
 # who reads what: a check plays no shift, staging is about containers, a cure report about the material
@@ -291,7 +292,7 @@ def test_pressure_above_the_limit_is_a_danger_everywhere(tmp_path, capsys):
 
 def test_the_wait_between_shots_is_printed(outputs):
     setup = outputs[0]["setup card"]
-    assert "Wait [min]" in setup and "wait 15 min after the shot before" in " ".join(setup.split())
+    assert "Wait [min]" in setup and "wait at least 15 min after the shot before" in " ".join(setup.split())
 
 
 def test_a_limit_that_nothing_checks_is_told():

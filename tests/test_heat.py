@@ -534,10 +534,54 @@ def test_semenov():
     assert math.isnan(semenov(1e-3, 0.06, 10.0, 296.15, NthOrder(1.0, 5e3), 4e5, 1150.0)[1])
 
 
-def test_time_to_maximum_rate():
-    # hand: c·R·T²/(H·k·E) = 0.5809645354 h
-    got = time_to_maximum_rate(296.15, NthOrder(1e6, 6e4), 4e5, 1800.0) / 3600
-    assert got == pytest.approx(0.5809645354, rel=1e-8)
+def adiabatic_time(rate, start, rise, end):
+    """Time to the greatest dα/dt of an adiabatic body by an ODE solver: an independent method."""
+
+    def slope(_, state):
+        return [rate(state[0], start + rise * state[0])]
+
+    found = solve_ivp(slope, (0.0, end), [1e-12], method="LSODA", rtol=1e-10, atol=1e-13, dense_output=True)
+    times = np.linspace(0.0, end, 400_001)
+    degrees = found.sol(times)[0]
+    return times[np.argmax(rate(degrees, start + rise * degrees))]
+
+
+def test_time_to_maximum_rate_by_the_full_kinetics():
+    # independent: LSODA. The first reaction of the Kamal mix alone would give c·R·T²/(H·k1·E1) = 44.3 min
+    def kamal(degree, heat):
+        plain, auto = (
+            factor / 60.0 * np.exp(-energy / R / heat) for factor, energy in ((2.9e7, 58e3), (8.7e7, 55e3))
+        )
+        left = np.maximum(1.0 - degree, 0.0)
+        return (plain + auto * np.maximum(degree, 0.0) ** 0.8) * left**1.4
+
+    mix = Kamal(2.9e7 / 60.0, 58e3, 8.7e7 / 60.0, 55e3, 0.8, 1.4)
+    got = time_to_maximum_rate(298.15, mix, 230e3, 1600.0)
+    assert got == pytest.approx(adiabatic_time(kamal, 298.15, 230.0 / 1.6, 3600.0), rel=1e-4)
+    assert got / 60.0 == pytest.approx(27.3, abs=0.05)
+
+    def first_order(degree, heat):
+        return 1e6 * np.exp(-6e4 / R / heat) * np.maximum(1.0 - degree, 0.0)
+
+    got = time_to_maximum_rate(296.15, NthOrder(1e6, 6e4), 4e5, 1800.0)
+    assert got == pytest.approx(adiabatic_time(first_order, 296.15, 4e5 / 1800.0, 3600.0), rel=1e-4)
+    # limit of a high energy and much heat (D. A. Frank-Kamenetskii): c·R·T²/(H·k·E), less a part 2·R·T/E
+    rate = 1e-6 * math.exp(6e5 / R / 298.15)
+    got = time_to_maximum_rate(298.15, NthOrder(rate, 6e5, 0.0), 1e9, 1500.0)
+    first = 1500.0 * R * 298.15**2 / (1e9 * 1e-6 * 6e5)
+    assert got == pytest.approx(first * (1.0 + 2.0 * R * 298.15 / 6e5), rel=1e-3)
+
+
+def test_what_never_quickens_has_no_time_to_a_maximum():
+    # by hand: E·H/(c·R·T²) = 0.06 is below the order 1: the rate only falls
+    assert time_to_maximum_rate(296.15, NthOrder(1e6, 6e4), 1e3, 1500.0) == 0.0
+    # k1 = 0 and m < 1: ∫α^−m dα is finite at 0; LSODA from 1e-12
+
+    def auto(degree, heat):
+        return 1e6 * np.exp(-6e4 / R / heat) * np.maximum(degree, 0.0) ** 0.5 * np.maximum(1.0 - degree, 0.0)
+
+    got = time_to_maximum_rate(298.15, Kamal(0.0, 6e4, 1e6, 6e4, 0.5, 1.0), 3e5, 1500.0)
+    assert got == pytest.approx(adiabatic_time(auto, 298.15, 200.0, 20_000.0), rel=1e-3)
 
 
 @pytest.mark.parametrize("limit", [50.0, 60.0, 63.5])

@@ -170,6 +170,34 @@ def test_parallel_beads_touch_and_cover():
     assert left + found.lost[-1] == pytest.approx(1500e-9, rel=2e-3)
 
 
+@pytest.mark.parametrize(("pitch", "ends"), [(18, (8, 82)), (19, (8, 82)), (20, (8, 82)), (18, (0, 90))])
+def test_beads_that_end_inside_the_plate_touch_in_their_middle(pitch, ends):
+    """Far from its ends a strip keeps its cross-section: it touches at A/s, after μA³L/(5F)·(1/h₁⁵ − 1/h₀⁵).
+
+    By hand, Reynolds' film of long strips, whatever of the paste flows out at the ends.
+    """
+    length, force, viscosity = (ends[1] - ends[0]) * mm, 400.0, 80.0
+    rows, words = rows_of(*([[ends[0], y], [ends[1], y]] for y in (30 - pitch, 30, 30 + pitch)))
+    volume = 1571.4e-9
+    area = volume / (3 * length)
+    touch = area / (pitch * mm)
+    found = history(rows, words, 90, 60, 1571.4, 4.0, 0.1)
+    assert found.touch_gap == pytest.approx(touch, rel=1e-6)
+    given = (force, rows, 0.09, 0.06, volume, 4e-3, touch, viscosity)
+    by_hand = viscosity * area**3 * 3 * length / (5 * force) * (1 / touch**5 - 1 / 4e-3**5)
+    assert pattern.pattern_time(*given, labels=words) == pytest.approx(by_hand, rel=5e-3)
+
+
+def test_beads_near_the_rim_touch_later():
+    """A strip whose one front lies at the rim grows with h^−½, by hand: two beads 6 mm from it, 28 mm apart.
+
+    They come to the rim at A/12 mm; from there they meet in the middle, 20 mm from it, (12/20)² deeper.
+    """
+    rows, words = rows_of(*([[0, y], [80, y]] for y in (6, 34)))
+    found = history(rows, words, 80, 40, 2 * 6 * 80, 2.0, 0.1)
+    assert found.touch_gap == pytest.approx(0.18 * mm, rel=0.05)
+
+
 def test_beads_that_nearly_touch_are_still_beads():
     """Their roof is that of five strips, L·w²/4 with w = V/(5Lh) by hand; joined, it is that of the plate."""
     rows, words = rows_of(*([[8, y], [72, y]] for y in (6, 18, 30, 42, 54)))

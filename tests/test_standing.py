@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from plans import add_hot_pot, hand_rows, make
 
+from dispense.jobs.cure import cure_file
 from dispense.reports.findings import station_findings
 from dispense.reports.standing import (
     FAR_CARRIED,
@@ -61,6 +62,9 @@ def test_a_bead_higher_than_its_yield_stress_holds():
     speed = 1100.0 * GRAVITY / 50.0 * (1e-3 - holds) ** 2 / 2.0
     assert told[0].numbers["runs_mm_min"] == pytest.approx(speed * 60e3, rel=1e-6)
     assert "0.9 mm" in told[0].text and any("runs down" in words for words in on_the_card(plan))
+    assert told[0].text in {
+        each.text for each in cure_file(plan, "hem").findings
+    }  # as check and fill tell it
     # 11 Pa hold 1.02 mm; on 60° even 10 Pa hold 1.07 mm; lying it holds whatever it is
     for stress, angle in ((11.0, 90), (10.0, 60), (0.0, 0), (0.0, None)):
         rows = {"Materials": {"yield_stress": stress}, "Beads": {"face_angle": angle}}

@@ -24,6 +24,9 @@ KINDS = {
 READING, SLIP = "reading", "slip"  # topics of single cells of the plan: each is told, with its cell
 SHORTAGE = "shortage"  # topic of findings that say that stock does not suffice
 WAIT = "wait between shots"  # topic of notes on the wait that a cell limit rests on
+STIR = "settling"  # topic of what settles in a container that stands
+#: topics whose notes say how a figure was reckoned: for the engineer, not for who works at the station
+OF_ENGINEER = frozenset({"pour model", "runaway", "runaway criterion", "cells"})
 MARKS = {DANGER: "DANGER", STOP: "STOP", QUALITY: "CHECK", NOTE: "note"}  # the word on a sheet
 HEADINGS = {
     DANGER: "Dangers: do not run before this is settled",
@@ -205,11 +208,13 @@ __all__ = [
     "MARKS",
     "NOTE",
     "NOT_WRITTEN",
+    "OF_ENGINEER",
     "QUALITY",
     "READING",
     "SHORT",
     "SHORTAGE",
     "SLIP",
+    "STIR",
     "STOP",
     "USAGE",
     "WAIT",

@@ -14,6 +14,7 @@ from typing import Any
 from .numbers import EQUAL
 
 NEAREST, UP, DOWN = 0, 1, -1
+_WHOLE = 10.0  # from which a limit of two figures needs no decimals
 STEPS = 10.0  # steps of the last digit in half a tolerance; common practice (ten to one), no source
 FIGURES = 1000.0  # steps in a figure that has no tolerance: three to four figures
 
@@ -64,6 +65,15 @@ def rounded(value: float, digits: int, toward: int = NEAREST) -> float:
     if toward != NEAREST and abs(steps - near) > EQUAL * max(1.0, abs(steps)):
         near = math.ceil(steps) if toward == UP else math.floor(steps)
     return round(near / 10.0**digits, digits)
+
+
+def lower_figure(value: float) -> str:
+    """A limit that may only shrink by rounding, such as a share in percent or minutes: one decimal below 10.
+
+    >>> lower_figure(7.69), lower_figure(57.9), lower_figure(100 * 0.57), lower_figure(0.69)
+    ('7.6', '57', '57', '0.6')
+    """
+    return f"{rounded(value, 1 if value < _WHOLE else 0, DOWN):g}"
 
 
 def digits_of(step: float) -> int:

@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -55,6 +56,8 @@ FORMS = (
     f"{KAMAL}, {_RESISTANCE}",
 )
 
+_PLACES = 48  # of an integral over the degree
+_UNKNOWN = 700.0  # of ln: beyond it a factor is as good as infinite
 _ENERGY_UNIT = 1e4  # J/mol: energies are searched in steps of 10 kJ/mol
 
 
@@ -108,6 +111,66 @@ class KineticsFit:
     fitted: np.ndarray
     residuals: np.ndarray
     warnings: tuple[str, ...]
+    pushes: Callable[[Floats, Floats], Floats]  # derivatives of ln(dα/dt) by each searched value
+    searched_covariance: np.ndarray
+
+    @property
+    def explains(self) -> bool:
+        """Whether the form follows the data at all."""
+        scatter = self.fitted + self.residuals
+        scatter = scatter - scatter.mean()
+        return (
+            1.0 - float(self.residuals @ self.residuals) / max(float(scatter @ scatter), 1e-300) > _EXPLAINED
+        )
+
+    def time_to(self, degree: float, temperature: float) -> tuple[float, float]:
+        """Time from nothing to a degree at a level temperature, and the factor that it is known within.
+
+        t = ∫₀^α dα/r; the factor is exp(t_ν·s), s² = gᵀ·C·g, g = ∂ln t/∂x = −∫ (∂ln r/∂x)/r dα / t, with C
+        the covariance of the searched values x: the law of propagation of errors, linear in x (JCGM
+        100:2008, 5.2.2). Both are infinite where the cure stops before.
+
+        Args:
+            degree: above 0 and below 1.
+            temperature: K.
+
+        Returns:
+            The time in s, and a factor of 1 or more.
+        """
+        from scipy.stats import t as student
+
+        # α = α₁·u⁴: the rate of an autocatalytic cure may have an infinite slope at its start
+        nodes, weights = np.polynomial.legendre.leggauss(_PLACES)
+        place = 0.5 * (nodes + 1.0)
+        degrees = degree * place**4
+        widths = 0.5 * weights * degree * 4.0 * place**3
+        heat = np.full(degrees.size, temperature)
+        with np.errstate(all="ignore"):
+            rates = np.asarray(self.kinetics.rate(degrees, heat), dtype=float)
+            if not np.all(rates > 0.0):
+                return math.inf, math.inf
+            spans = widths / rates
+            time = float(spans.sum())
+            slope = -(spans @ self.pushes(degrees, heat)) / time
+            error = math.sqrt(max(float(slope @ self.searched_covariance @ slope), 0.0))
+            wanted = float(
+                student.ppf(0.5 + self.confidence / 2.0, max(1, self.residuals.size - self.values.size))
+            )
+            factor = math.exp(min(wanted * error, _UNKNOWN))
+        return time, factor if math.isfinite(factor) else math.inf
+
+    def share_of_second(self, temperatures: Floats) -> float:
+        """Share of the autocatalytic term k2·α^m in the rate over degrees of 0 to 1 at these temperatures."""
+        known = constants_of(self.kinetics)
+        if "A2" not in known:
+            return 0.0
+        degrees = (np.arange(_PLACES) + 0.5) / _PLACES
+        first, second = (
+            known[f"A{place}"] * np.exp(-known[f"E{place}"] / (GAS_CONSTANT * temperatures))[:, None]
+            for place in (1, 2)
+        )
+        grown = second * degrees ** known["m"]
+        return float(np.mean(grown / (first + grown)))
 
     @property
     def spread(self) -> float:
@@ -127,7 +190,7 @@ class KineticsFit:
 # --------------------------------------------------------------------------- runs and their courses
 
 
-def _runs(times: np.ndarray, temperatures: np.ndarray) -> np.ndarray:
+def runs_of(times: np.ndarray, temperatures: np.ndarray) -> np.ndarray:
     """Number of the run of each row: a new one begins where the time does not go on."""
     falls = np.diff(times) < 0.0
     again = (np.diff(times) == 0.0) & (np.diff(temperatures) != 0.0)
@@ -270,7 +333,7 @@ class _Table:
         self, times: np.ndarray, temperatures: np.ndarray, start: float, runs: Sequence[Any] | None
     ) -> None:
         self.run: np.ndarray = (
-            _runs(times, temperatures)
+            runs_of(times, temperatures)
             if runs is None
             else np.unique(np.asarray(runs, dtype=str), return_inverse=True)[1].ravel()
         )
@@ -814,6 +877,8 @@ class _Found:
             self.model.degrees + self.misfit,
             -self.misfit,
             tuple(warnings),
+            partial(self.model.pushes, self.model.kinetics(self.x)),
+            covariance,
         )
 
     def _warnings(
@@ -886,4 +951,4 @@ class _Found:
         ]
 
 
-__all__ = ["FORMS", "KAMAL", "NTH", "KineticsFit", "fit_kinetics"]
+__all__ = ["FORMS", "KAMAL", "NTH", "KineticsFit", "fit_kinetics", "runs_of"]

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from ..base.fields import number, points
 from ..base.kept import kept
-from ..base.numbers import Flags, Floats, Number
+from ..base.numbers import EQUAL, Flags, Floats, Number
 from .beads import MOTIONS
 from .declare import example, out, requires, workbook_function
 from .flow import squeeze_time
@@ -36,6 +36,9 @@ _QUICKEST, _SLOWEST = 0.03, 0.001  # share of the gap that one step closes
 _FILLED_A_STEP = 0.5  # share of a cell at the front that one step may fill
 _RESOLVED = 8.0  # cells across a bead from which the lattice tells its force
 COVERED = 0.998  # share from which a plate counts as covered: what is left is within the lattice
+_TIED = 1e-6  # of a distance: as near
+_SOON = 1.5  # times the nearest meeting within which fronts may meet first all the same
+_SQUARE = 1e-6  # cosine from which a way does not end square on the side of a bead
 _OPPOSITE = -0.5  # cosine of the angle between the ways to two stretches that meet face to face
 
 Places = NDArray[np.intp]
@@ -340,31 +343,92 @@ class _Film:
         return np.where(new, 1.0 - self.full, 0.0)
 
 
-def _first_touch(lattice: Lattice, lines: Floats) -> float:
-    """Distance at which stretches first meet face to face; infinite where none do."""
-    apart, way = _nearest(lattice.spots(_FINE), lines)
+@dataclass(frozen=True, slots=True)
+class _Meeting:
+    """Where the fronts of stretches first meet face to face, while paste spreads equally to each side.
+
+    `reach` is half the way from foot to foot, infinite where none face each other; `spots` are pairs of
+    places (k, 2, 2) a step apart, on the two sides of where they meet or could soon after. `is_free`: two
+    beads meet along their sides, or two dots, with no rim on their other side as near.
+    """
+
+    reach: float = np.inf
+    spots: Floats = field(default_factory=lambda: np.zeros((0, 2, 2)))
+    is_free: bool = False
+
+
+def _first_touch(lattice: Lattice, lines: Floats) -> _Meeting:
+    """Where stretches first meet face to face."""
+    fine = lattice.spots(_FINE)
+    apart, way = _nearest(fine, lines)
     shape = (lattice.shape[0] * _FINE, lattice.shape[1] * _FINE)
-    apart, way = apart.reshape(shape), way.reshape(*shape, 2)
-    best = np.inf
+    apart, way, places = apart.reshape(shape), way.reshape(*shape, 2), fine.reshape(*shape, 2)
+    pairs: list[tuple[Floats, Floats, Floats]] = []  # reach, places and ways of two points a step apart
     for axis in (0, 1):
         size = shape[axis]
         step = np.zeros(2)
         step[axis] = (lattice.length, lattice.width)[axis] / size
-        one, two = (np.take(way, range(*ends), axis=axis) for ends in ((0, size - 1), (1, size)))
-        near, far = (np.take(apart, range(*ends), axis=axis) for ends in ((0, size - 1), (1, size)))
+        ends = (range(0, size - 1), range(1, size))
+        one, two = (np.take(way, end, axis=axis) for end in ends)
+        near, far = (np.take(apart, end, axis=axis) for end in ends)
         facing = (one * two).sum(axis=-1) < _OPPOSITE * near * far
         meets = facing & (np.minimum(near, far) > step[axis])
-        if meets.any():
-            # from foot to foot, past two points that are a step apart
-            across = np.linalg.norm(two - one + step, axis=-1)
-            best = min(best, float(across[meets].min()) / 2.0)
-    return best
+        # from foot to foot, past two points that are a step apart
+        across = np.linalg.norm(two - one + step, axis=-1)[meets] / 2.0
+        at = np.stack([np.take(places, end, axis=axis)[meets] for end in ends], axis=1)
+        pairs.append((across, at, np.stack([one[meets], two[meets]], axis=1)))
+    reach, spots, ways = (np.concatenate(part) for part in zip(*pairs, strict=True))
+    if not len(reach):
+        return _Meeting()
+    best = float(reach.min())
+    first = reach <= best * (1.0 + _TIED)
+    is_free = any(
+        all(_has_room(spot, to, lines, lattice, best) for spot, to in zip(*pair, strict=True))
+        for pair in zip(spots[first], ways[first], strict=True)
+    )
+    return _Meeting(best, spots[reach <= best * _SOON], is_free)
+
+
+def _has_room(spot: Floats, way: Floats, lines: Floats, lattice: Lattice, reach: float) -> bool:
+    """Whether the way to a stretch ends at its side, or at a dot, with no rim within reach behind it."""
+    foot, ahead = spot + way, way / np.linalg.norm(way)
+    apart = [float(_nearest(foot[None, :], line[None])[0][0]) for line in lines]
+    along = lines[int(np.argmin(apart))]
+    run = along[1] - along[0]
+    size = float(np.linalg.norm(run))
+    if size > 0.0 and abs(float(run @ ahead)) > _SQUARE * size:
+        return False
+    rims = np.where(ahead > 0.0, [lattice.length, lattice.width], 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        room = np.where(np.abs(ahead) > _SQUARE, (rims - foot) / ahead, np.inf)
+    return bool(room.min() >= reach * (1.0 - _TIED))
+
+
+def _free_gap(lines: Floats, volume: float, reach: float) -> float:
+    """Gap at which paste that spreads freely has come so far to each side: V/(2·r·run + π·r²·dots).
+
+    A bead keeps its cross-section but for its ends, so that its width is that over the gap.
+    """
+    run, dots = _run_and_dots(lines)
+    return volume / (2.0 * reach * run + np.pi * reach**2 * dots)
+
+
+def _free_reach(lines: Floats, volume: float, gap: float) -> float:
+    """How far paste that spreads freely has come to each side at a gap: the inverse of `_free_gap`."""
+    run, dots = _run_and_dots(lines)
+    area = volume / gap
+    return float(area / (run + np.sqrt(run**2 + np.pi * dots * area)))
+
+
+def _run_and_dots(lines: Floats) -> tuple[float, int]:
+    """Length of all stretches together, and how many are dots."""
+    sizes = np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
+    return float(sizes.sum()), int(np.count_nonzero(sizes == 0.0))
 
 
 def _narrow_discs(lines: Floats, reach: float) -> tuple[float, float]:
     """Integrals of pressure and distance of dots and beads that reach so far to each side."""
-    sizes = np.linalg.norm(lines[:, 1] - lines[:, 0], axis=1)
-    dots, run = np.count_nonzero(sizes == 0.0), float(sizes.sum())
+    run, dots = _run_and_dots(lines)
     force = dots * np.pi * reach**4 / 8.0 + run * (2.0 * reach) ** 3 / 12.0
     return force, dots * np.pi * reach**3 / 3.0 + run * reach**2
 
@@ -385,6 +449,25 @@ def _film_at(lattice: Lattice, away: Floats, volume: float, gap: float) -> _Film
     return _Film(lattice, gap, full, closed=closed)
 
 
+class _Met:
+    """Looks from step to step whether two fronts have met: the cells between them are full."""
+
+    def __init__(self, lattice: Lattice, spots: Floats) -> None:
+        cells = np.floor(spots / np.array(lattice.steps)).astype(np.intp)
+        self.cells = np.minimum(cells, np.array(lattice.shape) - 1)
+        self.gap, self.fill, self.found = np.nan, 1.0, np.nan
+
+    def look(self, film: _Film) -> float:
+        """Gap at which they met [m]; NaN: not yet, or before the first look."""
+        if not len(self.cells) or np.isfinite(self.found):
+            return self.found
+        fill = float(film.full[self.cells[..., 0], self.cells[..., 1]].min(axis=1).max())
+        if fill >= 1.0 > self.fill:
+            self.found = self.gap + (film.gap - self.gap) * (1.0 - self.fill) / (fill - self.fill)
+        self.gap, self.fill = film.gap, fill
+        return self.found
+
+
 @kept
 def film_history(
     lines: Floats, length: float, width: float, volume: float, gap_start: float, gap_end: float
@@ -395,12 +478,14 @@ def film_history(
     hold equal amounts, so that the paste reaches equally far to each side while it spreads freely.
     """
     plate, found = length * width, FilmHistory()
-    touch = _first_touch(Lattice.of(length, width), lines)
+    meeting = _first_touch(Lattice.of(length, width), lines)
+    touch = meeting.reach
     lattice = found.lattice = Lattice.of(length, width, 2.0 * touch)
     away, _ = _nearest(lattice.spots(_FINE), lines)
-    if np.isfinite(touch):
-        at_touch = volume / (plate * max(float(np.mean(away <= touch)), 1.0 / away.size))
-        found.touch_gap = at_touch if at_touch < gap_start else np.nan
+    free_touch = _free_gap(lines, volume, touch) if meeting.is_free else np.inf
+    if free_touch < gap_start:
+        found.touch_gap = free_touch
+    met = _Met(lattice, meeting.spots) if not meeting.is_free else None
     film = _film_at(lattice, away, volume, gap_start)
     wetted = np.where(film.full >= 1.0, gap_start, 0.0)  # gap at which each cell was first full
     while True:
@@ -413,8 +498,15 @@ def film_history(
         found.trapped_area += pocket
         found.trapped += pocket * film.gap
         force, inflow, over = film.flows() if wet.any() else (0.0, np.zeros((wet.size, 2)), np.zeros(2))
-        reach = float(np.quantile(away, min(1.0, volume / (plate * film.gap))))
-        is_narrow = reach < touch and 2.0 * reach < _RESOLVED * max(*lattice.steps)
+        if met is not None:
+            found.touch_gap = met.look(film)
+        # no film is joined with another before they touch, however coarse the lattice
+        is_apart = free_touch * (1.0 - EQUAL) <= film.gap
+        reach = _free_reach(lines, volume, film.gap)
+        if not meeting.is_free:
+            reach = float(np.quantile(away, min(1.0, volume / (plate * film.gap))))
+        is_coarse = 2.0 * reach < _RESOLVED * max(*lattice.steps)
+        is_narrow = is_apart if meeting.is_free else reach < touch and is_coarse
         if is_narrow or force == 0.0:
             force, roof = _narrow_discs(lines, reach)
         else:
@@ -433,7 +525,7 @@ def film_history(
             found.last = (float(spot[0]), float(spot[1]))
         if is_covered or film.gap <= gap_end * (1.0 + 1e-9):
             return found
-        film.close(inflow, over, gap_end)
+        film.close(inflow, over, free_touch if gap_end < free_touch < film.gap * (1.0 - EQUAL) else gap_end)
         wetted = np.where((film.full >= 1.0) & (wetted == 0.0), film.gap, wetted)
 
 

@@ -328,7 +328,8 @@ class Templates:
         rows = content.tables.get("SetupShots", ())
         if content.spec.key == STATION_SETUP.key and rows:
             heading, unit = self.column(content.spec, "SetupShots", "mass")
-            return alarm + setup_headline(rows, convert(heading, rows[0]["mass"], unit), unit)
+            masses = [convert(heading, row["mass"], unit) for row in rows]
+            return alarm + setup_headline(rows, content.tables["SetupFlows"], masses, unit)
         return content.values["headline"]
 
     def _optional(self, content: Content) -> tuple[dict[str, tuple[Value, list[str]]], dict[str, list[str]]]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from ..base.errors import NA, InputError, Problem
 from ..base.paper import paper_code
 from ..books.fit import fit_workbook
-from ..reports.fit import ARRHENIUS, CHOICES, FitReport, fit_report
+from ..reports.fit import ARRHENIUS, CHOICES, SHOP, FitReport, fit_report
 from ..xlsx.typed import save_signed
 
 
@@ -20,19 +20,21 @@ def fit_file(
     out: str | os.PathLike[str] | None = None,
     paper: str = "A4",
     glass: Sequence[float] | None = None,
+    at: float | str = SHOP,
 ) -> FitReport:
     """Fit a CSV of measurements; with `out` also a workbook with a residual plot.
 
     `form` is "arrhenius" (columns Temperature, Time), or "n-th", "kamal" and others of `CHOICES` (Time,
     Temperature, Degree). Those that end in "resistance" need `glass`: the glass transition uncured and
-    cured [°C] and DiBenedetto's ratio.
+    cured [°C] and DiBenedetto's ratio. `at` is the temperature [°C] of the shop or of the pour: the report
+    says how well the rate is known there.
     """
     if form not in CHOICES:
         raise InputError(Problem("fit", "form", form, "one of " + ", ".join(CHOICES), code=NA))
     if out is not None and Path(out).suffix.lower() != ".xlsx":
         raise InputError(Problem("out", "file", str(out), "a name that ends in .xlsx"))
     paper_code(paper, "fit")
-    report = fit_report(path, form, glass)
+    report = fit_report(path, form, glass, at)
     if out is not None:
         report.out, kept = save_signed(out, fit_workbook(report, paper), "fit", [path])
         if kept:

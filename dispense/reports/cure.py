@@ -42,7 +42,8 @@ from .pour import PourReport
 from .press import PASTE_RULE, JointReport, PressedBead, shortest_takt, station_beads, station_joints
 from .runs import CureRun
 from .shot_plan import ShotChoice, ShotMap
-from .thickening import ThickeningReport, thickening_report
+from .standing import standing_findings
+from .thickening import ThickeningReport, life_findings, thickening_report
 
 HOURS = (1, 2, 4, 8, 12, 24, 48, 72, 120, 168)  # of the moisture table
 HUMIDITIES = (0.3, 0.5, 0.7)
@@ -353,8 +354,8 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
     for run in report.runs:
         found += cure_runs.run_findings(station, material, run)
         found += cure_runs.early_test(station, material, run)
-    if report.thickening is not None:
-        found += report.thickening.findings
+    found += life_findings(report.plan, station) if report.thickening is None else report.thickening.findings
+    found += standing_findings(report.plan, station)
     joined: list[JointReport | PressedBead] = [*report.joints, *report.beads]
     found += [finding for item in joined for finding in item.findings]
     late = [window for *_, window in report.windows if window.is_late]
@@ -1021,11 +1022,15 @@ def _pour_text(pour: PourReport) -> str:
         lines.append(f"between the cells, as planned: {pour.planned_words}")
     limit = "no limit stated" if pour.limit is None else f"limit {celsius_text(pour.limit, 1)}"
     lines.append(f"{limit}; {pour.safe_label}: {pour.safe_words}")
-    if pour.runaway is not None and pour.maximum_rate is not None:
+    if pour.runaway is not None:
         lines.append(
             f"runaway criterion δ = {pour.runaway.delta:.2f}, critical "
-            f"{pour.runaway.critical:.2f} (at {from_si(pour.runaway.half_thickness, 'mm'):.1f} "
-            f"mm); adiabatic time to the maximum rate {pour.maximum_rate / 60:.0f} min"
+            f"{pour.runaway.critical:.2f} (at {from_si(pour.runaway.half_thickness, 'mm'):.1f} mm)"
+            + (
+                f"; adiabatic time to the maximum rate {shop(pour.maximum_rate, 'min'):.1f} min"
+                if pour.maximum_rate is not None and math.isfinite(pour.maximum_rate)
+                else ""
+            )
         )
     return "\n".join([*lines, *pour.notes, pour_report.CAUTION])
 

@@ -87,6 +87,11 @@ class LifeDay:
         return f"{_minutes(worst.life)} of pot life when mixed at {hhmm(worst.clock)}"
 
     @property
+    def life_words(self) -> str:
+        """The pot life itself, and then what the day does to it."""
+        return f"{self.shortest_words}; {self.hot_afternoon}" if self.hot_afternoon else self.shortest_words
+
+    @property
     def hot_afternoon(self) -> str:
         """What the hottest hour does, in a sentence."""
         worst = self.shortest

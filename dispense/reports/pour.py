@@ -52,6 +52,7 @@ from .shot_plan import ShotMap, shot_map
 STILL_AIR = 10.0  # W/(m²·K), where the pot states no film
 HEAT_CLOSED = 1e-6  # of the heat of cure: what a balance is said to close to, where it is not worse
 NEAR_LIMIT = 5.0  # K below a limit: kinetics are seldom known closer (common practice, no source)
+ABOVE_ADIABATIC = 0.5  # K above the adiabatic figure from which a word says why (more than a grid is off)
 CHART_POINTS = 80
 AFTER = 2.5  # times the time of the peak that a pour is followed for its chart
 KEPT_POURS = 64  # pours whose course is kept between plans that are alike
@@ -61,6 +62,7 @@ CELLS_NOTE = (
     "cells as heat sinks count with {density:g} g/mL and {heat:g} J/(g·K) (common practice, no source, "
     "where the plan states nothing else) at the compound's temperature"
 )
+WAIT_NOT_KEPT = "was it shorter, or is it not known: stop and ask, do not pour"
 OVER_LIMIT = "pour limit"  # topic of a pour that passes the limit of its cells
 CAUTION = (
     "a runaway pour can burn, smoke and vent cells: prove the depth by a trial with "
@@ -130,7 +132,7 @@ class PlannedPour(WithFindings):
     @property
     def safe_label(self) -> str:
         """What is told of a pour under the limit."""
-        return "deepest safe pour" if self.pack is None else "quickest safe pour"
+        return "deepest safe pour" if self.pack is None else "quickest safe pour of the waits tried"
 
     @property
     def planned_words(self) -> str:
@@ -289,7 +291,8 @@ def _planned(plan: Plan, pot: Pot) -> PlannedPour | None:
     runaway = maximum = None
     if heat > 0.0 and first_energy(kinetics) > 0.0:
         runaway = _runaway(pot.level, start, constants)
-        maximum = time_to_maximum_rate(start, kinetics, heat, specific_heat)
+        # 0: it never quickens
+        maximum = time_to_maximum_rate(start, kinetics, heat, specific_heat) or None
     planned = PlannedPour(
         pot,
         material,
@@ -361,6 +364,15 @@ def pour_report(plan: Plan, pot: Pot) -> PourReport | None:
         trace=_trace(followed, one, planned.peak_time),
     )
     report.findings = list(planned.findings)
+    if report.peak > report.adiabatic + ABOVE_ADIABATIC:
+        report.find(
+            NOTE,
+            f"as a slab it comes to {celsius_text(report.peak, 1)}, above the "
+            f"{celsius_text(report.adiabatic, 1)} that all of it would reach without loss of heat: the "
+            "reaction runs as a front into an end that heat has warmed before it, and its own rise comes on "
+            "top",
+            topic="peak above adiabatic",
+        )
     if planned.pack is None:
         _safe(report)
         _with_cells(plan, report)
@@ -458,18 +470,16 @@ def _judge(pour: PlannedPour) -> None:
             f"runaway criterion for the whole depth: δ = {pour.runaway.delta:.2f} is above "
             f"{pour.runaway.critical:.2f}: heat is made faster than the slab can give it off"
         )
-        limit = pour.limit
-        if limit is not None and pour.planned_peak <= limit:  # the criterion knows no using-up
-            pour.find(NOTE, words + "; the peak counts that the compound is used up", topic="runaway")
+        delta, critical = pour.runaway.delta, pour.runaway.critical
+        if pour.pack is not None:
+            words += " without cells; what is reckoned between the cells decides"
+            pour.find(NOTE, words, topic="runaway", delta=delta, critical=critical)
+        elif pour.limit is not None:  # the peak was judged, with its fix; the criterion knows no using-up
+            words += "; the peak counts that the compound is used up"
+            pour.find(NOTE, words, topic="runaway", delta=delta, critical=critical)
         else:
-            told = any(finding.kind == DANGER for finding in pour.findings)  # the caution with it
             pour.find(
-                DANGER,
-                words,
-                "pour shallower" + ("" if told else f"; {CAUTION}"),
-                topic="runaway",
-                delta=pour.runaway.delta,
-                critical=pour.runaway.critical,
+                DANGER, words, f"pour shallower; {CAUTION}", topic="runaway", delta=delta, critical=critical
             )
     if pour.runaway is not None:
         biot = biot_number(pour.depth, pour.film, pour.constants.conductivity)
@@ -570,16 +580,40 @@ def _judge_limit(pour: PlannedPour) -> None:
                 topic="near the pour limit",
                 **numbers,
             )
-    before = 1
-    for number, _, wait in pour.shots[1:]:
-        words = f"wait {duration_text(wait)} after shot {before} before shot {number}"
-        if pour.pack is None and limit is not None and pour.peak > limit >= pour.planned_peak:
-            words += (
-                f": in one shot it would reach {celsius_text(pour.peak, 1)}, limit "
-                f"{celsius_text(limit)}; keep the wait between the shots"
-            )
-        pour.find(NOTE, words, topic=WAIT, wait_min=wait / 60.0)
-        before = number
+    one = None  # the peak in one shot, where that alone would pass the limit
+    if pour.pack is None and limit is not None and pour.peak > limit >= pour.planned_peak:
+        one = pour.peak
+    pour.findings += wait_findings(pour.pot, pour.material, pour.shots, one)
+
+
+def wait_findings(
+    pot: Pot, material: Material, shots: Sequence[PouredShot], one: float | None = None
+) -> list[Finding]:
+    """The least wait before each later shot, what it protects, what to do where it was not kept.
+
+    Alike waits are told together. `one` is the peak in one shot [K] where that would pass the limit.
+    """
+    later = [(before, number, wait) for (before, *_), (number, _, wait) in pairwise(shots)]
+    waits = {wait for *_, wait in later}
+    told: list[tuple[str, float]] = []
+    if len(later) > 1 and len(waits) == 1:
+        wait = waits.pop()
+        told.append((f"wait at least {duration_text(wait)} after each shot before the next", wait))
+    else:
+        told += [
+            (f"wait at least {duration_text(wait)} after shot {before} before shot {number}", wait)
+            for before, number, wait in later
+        ]
+    why = fix = ""
+    if pot.limit is not None:
+        why = f"; it protects the cells, whose limit is {celsius_text(pot.limit)}"
+        fix = WAIT_NOT_KEPT
+        if one is not None:
+            why += f", in one shot it would reach {celsius_text(one, 1)}"
+    return [
+        pot_finding(pot, material, NOTE, words + why, fix, WAIT, {"wait_min": wait / 60.0})
+        for words, wait in told
+    ]
 
 
 def pour_findings(plan: Plan, station: str) -> list[Finding]:
@@ -594,7 +628,10 @@ def pour_findings(plan: Plan, station: str) -> list[Finding]:
         except DispenseError as error:
             found += [not_computed(pot, material, str(problem)) for problem in error.problems]
             continue
-        found += planned.findings if planned is not None else [_not_known(pot, material)]
+        if planned is None:
+            found += [_not_known(pot, material), *wait_findings(pot, material, _shots(plan, pot)[0])]
+        else:
+            found += planned.findings
     return found
 
 

@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 
 from ..base.errors import needed
-from ..base.findings import NOTE, QUALITY, Finding
+from ..base.findings import NOTE, QUALITY, STIR, Finding
 from ..base.numbers import EQUAL
 from ..base.printed import DOWN, rounded
 from ..base.units import DAY, HOUR, MINUTE, celsius_text, from_si
@@ -36,6 +36,7 @@ from ..plan.records import Plan
 from ..plan.rows import Bead, Component, Material, Pot, Station
 from ..plan.tables import PURGE
 from ..plan.weather import shop_record, viscosity_at
+from ..shift.calendar import Calendar
 from ..shift.mixer import oldest_factor, purges_in_a_row
 from ..shift.setup import SetupCard, setup_card, station_parts
 
@@ -260,6 +261,15 @@ class Standing:
     reynolds: float
     wait: float  # until the halves differ by the tolerance; infinite where they never do
 
+    @property
+    def stir_every(self) -> float | None:
+        """How often it must be stirred, as printed; None where it keeps as long as it may stand."""
+        if self.wait > (self.component.open_life or DAY):  # a night and a day where none is stated
+            return None
+        hours = self.wait / HOUR
+        shown = rounded(hours, 1 if self.wait < DAY else 0, DOWN) or hours
+        return shown * HOUR
+
 
 def standing_of(plan: Plan, station: Station) -> list[Standing]:
     """How the filler of a station's components moves at its hottest hour, where it is described."""
@@ -282,6 +292,26 @@ def standing_of(plan: Plan, station: Station) -> list[Standing]:
     return found
 
 
+def stir_times(calendar: Calendar, every: float, until: float) -> list[float]:
+    """Clock times [s] to stir what was stirred at the start of a shift; before a break that one falls into.
+
+    >>> calendar = Calendar(0.0, 10.0, [(3.5, 5.0)])
+    >>> stir_times(calendar, 4.0, 10.0)
+    [3.5, 7.5]
+    """
+    times: list[float] = []
+    last = calendar.start
+    while (due := last + every) < until:
+        for begin, end in calendar.breaks:
+            if begin < due < end:
+                due = begin if begin > last else end
+        if due >= until:
+            break
+        times.append(due)
+        last = due
+    return times
+
+
 def settling_findings(plan: Plan, station: Station) -> list[Finding]:
     """Containers that must be stirred, and filler that is not described in full."""
     material = plan.material(station.material)
@@ -296,7 +326,7 @@ def settling_findings(plan: Plan, station: Station) -> list[Finding]:
                     f"component {part.component.upper()}: whether its filler settles is not looked at, "
                     f"{missing} is not stated",
                     "",
-                    "settling",
+                    STIR,
                     station.station,
                     material.material,
                     cell=part.at,
@@ -309,12 +339,12 @@ def settling_findings(plan: Plan, station: Station) -> list[Finding]:
 
 def _settling(station: Station, material: Material, found: Standing) -> list[Finding]:
     part = found.component
-    stands = part.open_life or DAY  # a night and a day where no open life is stated
-    if found.wait > stands:
+    every = found.stir_every
+    if every is None:
         return []
     way = "sink" if found.speed > 0.0 else "rise"
     pace = abs(from_si(found.speed, "mm/s")) * HOUR
-    hours = rounded(found.wait / HOUR, 1 if found.wait < DAY else 0, DOWN)
+    hours = every / HOUR
     words = (
         f"component {part.component.upper()}: its filler {way}s {pace:.2g} mm an hour at "
         f"{celsius_text(found.temperature)}; after {hours:g} h the lower and the upper half differ by "
@@ -327,7 +357,7 @@ def _settling(station: Station, material: Material, found: Standing) -> list[Fin
             QUALITY,
             words,
             f"stir it every {hours:g} h and before it is put on; a hose that stood so long is purged",
-            "settling",
+            STIR,
             station.station,
             material.material,
             cell=part.at,
@@ -511,6 +541,7 @@ __all__ = [
     "hose_findings",
     "sag_findings",
     "settling_findings",
+    "stir_times",
     "standing_findings",
     "standing_of",
     "staying_bubble",

@@ -14,7 +14,8 @@ import numpy as np
 
 from ..base.findings import DANGER, NOTE, QUALITY, Finding
 from ..base.numbers import EQUAL
-from ..base.units import HOUR, celsius_text, from_si
+from ..base.printed import lower_figure
+from ..base.units import HOUR, MINUTE, celsius_text, from_si
 from ..handbook.thickening import age_of_growth, flow_life, mass_pot_life, shot_drift
 from ..plan.materials import Thickener, kinetics_of, mixed_density, thickener_of, working_life
 from ..plan.records import Plan
@@ -125,7 +126,7 @@ def _masses(
         return []
     density = mixed_density(material, plan.components_of(material.material))
     stated = material.pot_life_mass or LEAST_MASS
-    end = _end_degree(life.life, life.temperature, stated, kinetics, (released, specific, density, conducts))
+    end = degree_at_pot_life(plan, material)
     if end is None:
         return None
     largest = max(own, 10.0 * stated)
@@ -134,6 +135,32 @@ def _masses(
     lives, ends = mass_pot_life(masses, heat, end, kinetics, released, specific, density, conducts)
     rows = zip(masses.tolist(), lives.tolist(), ends.tolist(), strict=True)
     return [MassLife(*row) for row in rows]
+
+
+def degree_at_pot_life(plan: Plan, material: Material) -> float | None:
+    """Degree that the mass of the data sheet has come to at the end of its pot life, worked out once.
+
+    NaN where kinetics, heat or pot life are not stated; None where by them the mass is cured through, or not
+    begun, by then.
+    """
+    known: dict[str, float | None] = plan.kept("degrees at pot life")
+    if material.material not in known:
+        kinetics, life = kinetics_of(plan, material), working_life(material)
+        released, specific, conducts = material.heat, material.specific_heat, material.conductivity
+        found: float | None = math.nan
+        if (
+            kinetics is not None
+            and life is not None
+            and released is not None
+            and specific is not None
+            and conducts is not None
+        ):
+            density = mixed_density(material, plan.components_of(material.material))
+            constants = released, specific, density, conducts
+            mass = material.pot_life_mass or LEAST_MASS
+            found = _end_degree(life.life, life.temperature, mass, kinetics, constants)
+        known[material.material] = found
+    return known[material.material]
 
 
 def _end_degree(
@@ -201,7 +228,9 @@ def thickening_report(plan: Plan, station_name: str) -> ThickeningReport | None:
         *_loss_findings(card, report),
         *_drift_findings(card, report),
     ]
-    report.findings += _mass_findings(card, report) if masses is not None else [_no_masses(card)]
+    report.findings += (
+        _mass_findings(card, report) if masses is not None else [_no_masses(card.station, card.material)]
+    )
     report.findings.append(
         Finding(
             NOTE,
@@ -244,7 +273,7 @@ def _sooner_findings(card: SetupCard, stated: Station, report: ThickeningReport)
     return [
         Finding(
             QUALITY,
-            f"the mix {what} at {math.floor(100.0 * share):.0f} % of its pot life, before the stated "
+            f"the mix {what} at {lower_figure(100.0 * share)} % of its pot life, before the stated "
             f"{100.0 * stated.purge_share:.0f} %: the shift is played with purges by then",
             fix,
             topic,
@@ -273,9 +302,9 @@ def _pressure_findings(card: SetupCard, report: ThickeningReport) -> list[Findin
             DANGER,
             f"{item.part} / {item.name}: at {celsius_text(case.temperature)} the limit of "
             f"{math.floor(10.0 * from_si(limit, 'bar') * (1.0 + 1e-9)) / 10.0:g} bar is reached after "
-            f"{case.pressure_life / 60.0:.0f} min of standing, the purge comes after "
+            f"{lower_figure(case.pressure_life / MINUTE)} min of standing, the purge comes after "
             f"{case.purge_age / 60.0:.0f} min and would need {told}",
-            f"purge at a share of {math.floor(100.0 * share):.0f} % of the pot life or sooner, or a wider "
+            f"purge at a share of {lower_figure(100.0 * share)} % of the pot life or sooner, or a wider "
             "bore; never run above the limit of hoses and meter",
             "pressure at the purge",
             station.station,
@@ -302,8 +331,9 @@ def _loss_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:
         Finding(
             QUALITY,
             f"at {celsius_text(case.temperature)} the flow at constant pressure has fallen by the stated "
-            f"{loss:.0%} after {case.flow_life / 60.0:.1f} min, sooner than a purge and the way through the "
-            f"mixer take; by the purge after {case.purge_age / 60.0:.0f} min it falls by {case.drift:.0%}",
+            f"{loss:.0%} after {lower_figure(case.flow_life / MINUTE)} min, sooner than a purge and the way "
+            f"through the mixer take; by the purge after {case.purge_age / 60.0:.0f} min it falls by "
+            f"{case.drift:.0%}",
             "a smaller mixer, a quicker purge, or a meter that doses volumes",
             "flow at the purge",
             station.station,
@@ -328,9 +358,10 @@ def _drift_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:
     return [
         Finding(
             QUALITY if by_pressure else NOTE,
-            f"at constant pressure and time a shot falls by {worst.drift:.0%} between two purges at "
+            f"at constant pressure and time a shot would fall by {worst.drift:.0%} where the mix "
+            f"stood {worst.purge_age / MINUTE:.0f} min, the longest before a purge, at "
             f"{celsius_text(worst.temperature)}, the meter's tolerance is ±{report.tolerance:.1%}; it is "
-            f"kept for {worst.drift_life / 60.0:.0f} min"
+            f"kept for {lower_figure(worst.drift_life / MINUTE)} min"
             + ("" if by_pressure else " (a meter that doses volumes keeps its shots, its pressure rises)"),
             "purge sooner, or dose by volume" if by_pressure else "",
             "shot drift",
@@ -345,17 +376,17 @@ def _drift_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:
     ]
 
 
-def _no_masses(card: SetupCard) -> Finding:
+def _no_masses(station: Station, material: Material) -> Finding:
     """Kinetics and pot life that do not belong to one mass."""
-    mass = card.material.pot_life_mass or LEAST_MASS
+    mass = material.pot_life_mass or LEAST_MASS
     return Finding(
         NOTE,
         f"by kinetics and heat {1e3 * mass:.0f} g are cured through, or have not begun, at the stated pot "
         "life: pot life against mass is left out",
         "look again at kinetics, pot life and its mass",
         "pot life against mass",
-        card.station.station,
-        card.material.material,
+        station.station,
+        material.material,
     )
 
 
@@ -369,8 +400,8 @@ def _mass_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:
         Finding(
             QUALITY,
             f"the {1e3 * own.mass:.0f} g of mix that stand in mixer and nozzle warm themselves to "
-            f"{celsius_text(own.temperature)} and live {own.life / 60.0:.0f} min; the purge comes after "
-            f"{age / 60.0:.0f} min",
+            f"{celsius_text(own.temperature)} and live {lower_figure(own.life / MINUTE)} min; the purge "
+            f"comes after {age / 60.0:.0f} min",
             "purge sooner, or a smaller mixer",
             "mass that warms itself",
             card.station.station,
@@ -387,7 +418,23 @@ def _mass_findings(card: SetupCard, report: ThickeningReport) -> list[Finding]:
 def thickening_findings(plan: Plan, station: Station) -> list[Finding]:
     """What thickening decides at a station."""
     report = thickening_report(plan, station.station)
-    return [] if report is None else report.findings
+    if report is not None:
+        return report.findings
+    return life_findings(plan, station)
 
 
-__all__ = ["AgedCase", "MassLife", "ThickeningReport", "own_mass", "thickening_findings", "thickening_report"]
+def life_findings(plan: Plan, station: Station) -> list[Finding]:
+    """Pot life and kinetics that contradict each other, whether or not the plan says how the mix thickens."""
+    material = plan.material(station.material)
+    return [_no_masses(station, material)] if degree_at_pot_life(plan, material) is None else []
+
+
+__all__ = [
+    "AgedCase",
+    "MassLife",
+    "ThickeningReport",
+    "life_findings",
+    "own_mass",
+    "thickening_findings",
+    "thickening_report",
+]

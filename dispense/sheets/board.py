@@ -17,7 +17,16 @@ from ..shift.cure_times import LAST, cure_basis
 from ..shift.results import Batch, Mating, ShiftResult, numbers_text
 from .layout import OTHER_DAY, Book, Calculated
 from .pictures import BARS, cure_bars, drawn
-from .pieces import at, findings_shown, handover_rows, shift_head, shift_headline, shop_record, warning_rows
+from .pieces import (
+    at,
+    findings_shown,
+    handover_rows,
+    next_minute,
+    shift_head,
+    shift_headline,
+    shop_record,
+    warning_rows,
+)
 from .sheet import Sheet
 from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
@@ -94,7 +103,7 @@ def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content |
             "tightest_part": batch.tightest.serial if batch.tightest else None,
             "mate_before": at(day, batch.mate_before),
             "mates": at(day, batch.mates),
-            **{name: at(day, _next_minute(batch.milestones.get(name))) for name in ("move", "join", "test")},
+            **{name: at(day, next_minute(batch.milestones.get(name))) for name in ("move", "join", "test")},
             "note": batch_words(batch, day),
         }
         for batch in result.batches
@@ -150,7 +159,7 @@ def board_headline(result: ShiftResult) -> str:
     clock, number_ = min(moves)
     if not clock < LONGEST:
         return "▲ Not one batch may be moved: see its note"
-    return f"Batch {number_} may be moved at {hhmm(_next_minute(clock) or clock, result.date)}"
+    return f"Batch {number_} may be moved at {hhmm(next_minute(clock) or clock, result.date)}"
 
 
 def batch_words(batch: Batch, day: datetime.date) -> str:
@@ -163,7 +172,7 @@ def batch_words(batch: Batch, day: datetime.date) -> str:
     if cure.profile and cure.out is not None:
         words.append(
             f"oven profile {cure.profile} from {hhmm(batch.ended, day)}, out at "
-            f"{hhmm(_next_minute(cure.out) or 0.0, day)}"
+            f"{hhmm(next_minute(cure.out) or 0.0, day)}"
         )
         if cure.unreached:
             words.append(f"▲ not reached in the oven: {', '.join(cure.unreached)}")
@@ -176,7 +185,7 @@ def batch_words(batch: Batch, day: datetime.date) -> str:
     if cure.depth is not None and cure.depth_cured is not None:
         depth = f"{from_si(cure.depth, 'mm'):.1f} mm deep"
         if cure.depth_cured < min(cure.milestones[LAST] or LONGEST, LONGEST):  # the data sheet is later
-            depth += f" by {hhmm(_next_minute(cure.depth_cured) or 0.0, day)}"
+            depth += f" by {hhmm(next_minute(cure.depth_cured) or 0.0, day)}"
         words.append(depth)
     return "; ".join(sorted(words, key=lambda part: not part.startswith("▲")))
 
@@ -187,13 +196,6 @@ def _late_words(late: Sequence[Mating]) -> str:
     return f"no. {numbers_text(mating.serial for mating in late)}, by {duration_text(_whole_minutes(most))}"
 
 
-def _next_minute(clock: float | None) -> float | None:
-    """The whole minute at or after a clock time: cells and clocks drop the seconds."""
-    if clock is None or not abs(clock) < LONGEST:
-        return clock
-    return 60.0 * math.ceil(clock / 60.0 - 1e-6)
-
-
 def _whole_minutes(seconds: float) -> float:
     """Whole minutes, upward, so that a part that is late is never 0 min late."""
     return 60.0 * math.ceil(seconds / 60.0 - 1e-6)
@@ -201,7 +203,7 @@ def _whole_minutes(seconds: float) -> float:
 
 def layout(book: Book) -> None:
     """Warnings, the batches and their bars; beside the page the state of each at a time that is typed."""
-    widths = [7.6, 15, 11, 16, 16, 16, 16, 8, 16, 22]
+    widths = [8.2, 15, 11, 16, 16, 16, 17.4, 8, 16.4, 19.6]
     form = book.page("Board", widths, beside=[16, 16, 15], landscape=True, standing=True)
     form.put(11, "Type the day and time:")
     now = form.entry(13, None, OTHER_DAY)

@@ -5,11 +5,13 @@ from __future__ import annotations
 import datetime
 from typing import cast
 
+from ..base.clock import hhmm
 from ..base.fields import date, number, text, whole
-from ..base.findings import STOP, WAIT, Finding
-from ..base.units import from_si, temperature_text, volume_text
+from ..base.findings import STIR, STOP, WAIT, Finding
+from ..base.units import HOUR, duration_text, from_si, temperature_text, volume_text
 from ..plan.materials import usable_volume
 from ..plan.records import Plan
+from ..reports.standing import standing_of, stir_times
 from ..shift.results import CATEGORIES, ShiftResult
 from ..shift.store import heel_volume
 from ..shift.weighing import driver_text
@@ -29,6 +31,7 @@ from .pieces import (
     mass_drawn,
     mixed_drawn,
     mixed_mass,
+    next_minute,
     rule_text,
     shift_head,
     shift_headline,
@@ -49,6 +52,8 @@ BY_HAND = (
     "end",
     "short",
     "expired",
+    "later shot",
+    "stir",
 )  # events that want a hand
 
 
@@ -201,7 +206,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
             "MaterialUse": [
                 {**use_row(result, letter), "mass": mass_drawn(result, letter)} for letter in result.letters
             ],
-            "MaterialTimes": _times(result),
+            "MaterialTimes": _times(plan, result),
             "MaterialMore": [_more_row(result, letter) for letter in result.letters],
             "MaterialLots": [
                 {
@@ -229,7 +234,9 @@ def _findings(plan: Plan, result: ShiftResult) -> list[Finding]:
         plan,
         result,
         played=lambda item: item.is_warning,
-        planned=lambda item: item.kind == STOP or item.topic == WAIT,
+        planned=lambda item: (
+            item.kind == STOP or item.topic == WAIT or (item.topic == STIR and item.is_warning)
+        ),
     )
 
 
@@ -264,8 +271,33 @@ def _more_row(result: ShiftResult, letter: str) -> Row:
     }
 
 
-def _times(result: ShiftResult) -> list[Row]:
-    """What happens in a shift, and the latest clock times of treated surfaces and open parts."""
+def _duties(plan: Plan, result: ShiftResult) -> list[tuple[float, str, str, str]]:
+    """Clock time, event, what to do and component of what the plan asks for besides the run itself:
+    later shots with a line for the time of the one before, and containers to stir."""
+    day, found = result.date, []
+    for shot in result.later_shots:
+        clock = next_minute(shot.earliest) or 0.0
+        begun = f"; begun {shot.origin}" if shot.origin else ""
+        words = (
+            f"{shot.part} no. {shot.serial}: shot {shot.shot} not before {hhmm(clock, day)}, "
+            f"{duration_text(shot.wait)} after shot {shot.before} at __:__{begun}"
+        )
+        found.append((clock, "later shot", words, ""))
+    for standing in standing_of(plan, result.station):
+        every = standing.stir_every
+        if every is None or not result.jobs:
+            continue
+        name = letter_name(standing.component.component, result.letters)
+        which = f" of {name}" if len(result.letters) > 1 else ""
+        words = f"stir the container{which}, every {every / HOUR:g} h"
+        found += [
+            (clock, "stir", words, name) for clock in stir_times(result.calendar, every, result.run_end)
+        ]
+    return found
+
+
+def _times(plan: Plan, result: ShiftResult) -> list[Row]:
+    """What happens in a shift, what the plan asks for, latest clock times of surfaces and open parts."""
     rows: list[Row] = [
         {
             "time": at(result.date, event.clock),
@@ -288,6 +320,17 @@ def _times(result: ShiftResult) -> list[Row]:
             "volume": None,
         }
         for window in latest_times(result)
+    ]
+    rows += [
+        {
+            "time": at(result.date, clock),
+            "event": kind,
+            "action": action,
+            "component": name,
+            "lot": "",
+            "volume": None,
+        }
+        for clock, kind, action, name in _duties(plan, result)
     ]
     return sorted((row for row in rows if row["time"]), key=lambda row: cast(datetime.datetime, row["time"]))
 
@@ -366,7 +409,7 @@ def layout(book: Book) -> None:
     form.section("Container levels")
     form.picture("container_levels", LEVELS)
     form.sign_off()
-    hand = book.page("Handover", [12, 21, 13, 18, 7.6, 11, 16, 18.4, 6.4, 8], landscape=True, standing=True)
+    hand = book.page("Handover", [12, 20, 13, 17.4, 7.6, 11, 16, 20, 6.4, 8], landscape=True, standing=True)
     hand.head(named=False)
     hand.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 7))
     hand.skip()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
@@ -12,6 +13,7 @@ from ..base.clock import hhmm
 from ..base.fields import Field, number, text, whole
 from ..base.findings import DANGER, MARKS, Finding, gravest_first
 from ..base.language import translated
+from ..base.printed import lower_figure
 from ..base.units import LONGEST, ONE_TEMPERATURE, celsius_text, duration_text, from_si
 from ..plan.amounts import Amount
 from ..plan.cautions import cautions_text
@@ -79,6 +81,13 @@ def hours(result: ShiftResult) -> str:
     return f"{hhmm(calendar.start, day)}–{hhmm(calendar.end, day)}"
 
 
+def next_minute(clock: float | None) -> float | None:
+    """The whole minute at or after a clock time: cells and clocks drop the seconds."""
+    if clock is None or not abs(clock) < LONGEST:
+        return clock
+    return 60.0 * math.ceil(clock / 60.0 - 1e-6)
+
+
 def shop_record(result: ShiftResult) -> list[float]:
     """Temperatures from start to end of the shift, ends interpolated."""
     times, values = result.temperatures
@@ -108,7 +117,7 @@ def rule_text(work: ShiftResult | SetupCard) -> str:
     station = work.station
     if work.life is None or station.mixer_volume <= 0.0:
         return "no limit in the mixer"
-    at_share = f"at {station.purge_share:.0%} of the pot life"
+    at_share = f"at {lower_figure(100.0 * station.purge_share)}% of the pot life"
     if station.rule == PURGE:
         return f"purge {from_si(station.purge_volume or station.mixer_volume, 'mL'):.0f} mL {at_share}"
     return f"change the mixer {at_share}"
@@ -270,10 +279,10 @@ def finding_lines(finding: Finding, words: str, width: int = PAGE_WIDTH) -> list
     """The words of a finding in lines of so many characters.
 
     A line that goes on begins with blanks where the finding warns: the sheets tell it apart by colour
-    with the line before. A note goes on without.
+    with the line before. That of a note begins with two, which are not coloured.
     """
-    lines = folded(words, width)
-    return lines if finding.is_warning else [line.strip() for line in lines]
+    first, *rest = folded(words, width)
+    return [first, *(rest if finding.is_warning else (f"  {line.strip()}" for line in rest))]
 
 
 def folded(words: str, width: int = PAGE_WIDTH) -> list[str]:

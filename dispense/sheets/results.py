@@ -340,7 +340,7 @@ def figure(value: float) -> str:
 def layout(book: Book) -> None:
     """A summary with sums by material and by day, and a worksheet for each table it sums up."""
     columns = {table: [item.name for item in items] for table, items in RESULTS.tables.items()}
-    summary = book.page("Summary", [17, 15, 12, 12, 12, 12, 12, 12], landscape=False)
+    summary = book.page("Summary", [16, 14.4, 12, 13.6, 12, 12, 12, 12], landscape=False)
 
     shifts = book.page(
         "Shifts", [16, 9, 17, 16, 8, 9, 9, 9, 8, 8, 9, 8, 8, *[10] * 5, 8, 8, 9], landscape=True

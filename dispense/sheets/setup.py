@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
 
 from ..base.fields import number, text, whole
-from ..base.findings import MARKS, NOTE, Finding, gravest_first
+from ..base.findings import MARKS, NOTE, OF_ENGINEER, WAIT, Finding, gravest_first
 from ..base.language import translated
 from ..base.naming import fold
 from ..base.printed import DOWN, Printed, digits_of
@@ -19,7 +20,7 @@ from .layout import Book, Written
 from .pictures import SECTIONS, drawn, station_sections
 from .pieces import alarmed, amount_ml, cautions, finding_lines, head, life_text, rule_text, said, shop
 from .sheet import Sheet
-from .spec import HEAD, Content, Row, SheetSpec, moment
+from .spec import HEAD, Content, Row, SheetSpec, Value, moment
 
 NOTE_WIDTH = 100  # characters of a line of notes
 
@@ -172,7 +173,10 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
     treatment = material.surface_treatment
     if material.surface_window:
         treatment = f"{treatment or 'treated surface'}, keeps {duration_text(material.surface_window)}"
-    found = gravest_first([*card.findings, *station_findings(plan, station.station)])
+    told = gravest_first([*card.findings, *station_findings(plan, station.station)])
+    found = [item for item in told if item.is_warning or item.topic not in OF_ENGINEER]
+    first = [item for item in found if item.is_warning or item.topic == WAIT]  # beside what is set
+    remarks = [item for item in found if item not in first]
     return Content(
         STATION_SETUP,
         {
@@ -180,7 +184,7 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
             "station": station.station,
             "material": material.material,
             "description": material.description,
-            "headline": alarmed(plan, [station.station], setup_headline(rows)),
+            "headline": alarmed(plan, [station.station], setup_headline(rows, flows)),
             "meter": station.meter,
             "ratio": ratio,
             "density": from_si(card.density, "g/mL"),
@@ -203,11 +207,8 @@ def station_setup_content(plan: Plan, card: SetupCard, stamp: str) -> Content:
         {
             "SetupShots": rows,
             "SetupFlows": flows,
-            "SetupNotes": [
-                *_changed(plan, card),
-                *_finding_rows((item for item in found if item.is_warning), "no warning"),
-            ],
-            "SetupRemarks": _finding_rows((item for item in found if not item.is_warning), "nothing to note"),
+            "SetupNotes": [*_changed(plan, card), *_finding_rows(first, "no warning")],
+            "SetupRemarks": _finding_rows(remarks, "nothing to note"),
         },
         drawn(sections=station_sections(plan, card)),
     )
@@ -238,20 +239,63 @@ def _changed(plan: Plan, card: SetupCard) -> list[Row]:
     ]
 
 
-def setup_headline(rows: Sequence[Row], mass: Printed | None = None, unit: str = "g") -> str:
-    """The mass of the first shot to set; `mass` is the same in the unit of the sheet's column."""
+def setup_headline(
+    rows: Sequence[Row], flows: Sequence[Row], masses: Sequence[Value] | None = None, unit: str = "g"
+) -> str:
+    """The masses to set for the first application: each of its shots, and the wait between them.
+
+    `rows` and `flows` are those of SetupShots and SetupFlows; `masses` are those of `rows` in the unit of
+    the sheet's column.
+    """
     if not rows:
         return "No part at this station"
     first = rows[0]
-    shown = first["mass"] if mass is None else mass
-    assert isinstance(shown, Printed)
-    words = f"Set {shown.text} {unit}"
-    return words + (f" ({first['part']} / {first['application']})" if len(rows) > 1 else "")
+    name = f" ({first['part']} / {first['application']})"
+    shots: list[tuple[str, float]] = []  # printed mass with its unit, wait before it [min]
+    for row, flow, mass in zip(rows, flows, masses or [row["mass"] for row in rows], strict=True):
+        if (row["part"], row["application"]) != (first["part"], first["application"]):
+            break
+        assert isinstance(mass, Printed)
+        wait = flow["wait"] or 0.0
+        assert isinstance(wait, float)
+        shots.append((f"{mass.text} {unit}", wait))
+    is_alone = len(shots) == len(rows)
+    if len(shots) == 1:
+        return f"Set {shots[0][0]}" + ("" if is_alone else name)
+    return _shots_words(shots) + ("" if is_alone else name)
+
+
+def _shots_words(shots: Sequence[tuple[str, float]]) -> str:
+    """Masses of shots with the waits before them [min], alike ones together.
+
+    >>> _shots_words([("348.1 g", 0.0), ("240.4 g", 60.0), ("240.4 g", 60.0)])
+    '3 shots: 348.1 g, then 2 × 240.4 g, wait at least 60 min'
+    >>> _shots_words([("348.1 g", 0.0), ("240.4 g", 60.0), ("240.4 g", 90.0)])
+    '3 shots: 348.1 g, then 240.4 g after at least 60 min, then 240.4 g after at least 90 min'
+    """
+    waits = {wait for _, wait in shots[1:]}
+    is_even = len(waits) == 1  # one wait for all, told once
+    groups = [
+        (mass, wait, len(list(alike)))
+        for (mass, wait), alike in itertools.groupby(
+            (mass, 0.0 if is_even or not place else wait) for place, (mass, wait) in enumerate(shots)
+        )
+    ]
+    words = f"{len(shots)} shots: " + ", then ".join(
+        (f"{count} × {mass}" if count > 1 else mass)
+        + (f" after at least {duration_text(wait * 60.0)}" if wait else "")
+        for mass, wait, count in groups
+    )
+    if is_even and (wait := waits.pop()):
+        words += f", wait at least {duration_text(wait * 60.0)}"
+    return words
 
 
 def _detail(item: Application) -> str:
     """Size of an application, and the wait before it where it has one."""
-    return item.detail + (f", wait {duration_text(item.wait)} after the shot before" if item.wait else "")
+    return item.detail + (
+        f", wait at least {duration_text(item.wait)} after the shot before" if item.wait else ""
+    )
 
 
 def _upper_limit(value: float | None, unit: str) -> Printed | None:
@@ -264,7 +308,7 @@ def _upper_limit(value: float | None, unit: str) -> Printed | None:
 
 def layout(book: Book) -> None:
     """What is weighed, what is set, what to know; beside the page what only a desk asks for."""
-    widths = [10, 11.2, 5.5, 8.8, 8.8, 7.5, 7.5, 7.5, 7.5, 7.5, 9.4, 13.5]
+    widths = [10, 11.2, 6.2, 8.8, 9.3, 7.5, 7.5, 7.5, 7.5, 7.5, 9.4, 12.3]
     form = book.page("Setup", widths, beside=[10, 10, 10, 48, 22], landscape=False, standing=True)
     form.head()
     form.cards(("station", 3), ("material", 3), ("meter", 3), ("shop_temperature", 3))

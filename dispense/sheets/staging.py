@@ -61,7 +61,7 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
     """The staging sheet of a shift, all stations."""
     first = results[0]
     rows: list[Row] = []
-    count = 0
+    count = missing = 0
     for result in results:
         for letter, component in result.components.items():
             changes = [
@@ -72,6 +72,7 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             staged = result.staged(letter)
             lots = [use.lot for use in staged]
             is_short = result.lacking(letter) > 0
+            missing += result.lacking(letter)
             volume = sum(use.volume for use in staged)
             containers = sum(use.containers for use in staged)
             count += containers
@@ -98,11 +99,23 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
             "day": first.date,
             "shift": first.shift,
             "hours": hours(first),
-            "headline": f"{counted(count, 'container')} to bring",
+            "headline": staging_headline(count, missing),
             "cautions": translated(CAUTION),
         },
         {"StagingContainers": rows, "StagingWarnings": station_warning_rows(found)},
     )
+
+
+def staging_headline(count: int, missing: int) -> str:
+    """Containers to bring, and those that no store holds.
+
+    >>> staging_headline(1, 0), staging_headline(3, 8), staging_headline(0, 8)
+    ('1 container to bring', '3 containers to bring; 8 containers missing', '▲ 8 containers missing')
+    """
+    if not missing:
+        return f"{counted(count, 'container')} to bring"
+    short = f"{counted(missing, 'container')} missing"
+    return f"{counted(count, 'container')} to bring; {short}" if count else f"▲ {short}"
 
 
 def layout(book: Book) -> None:

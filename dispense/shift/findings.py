@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
+from ..base.printed import lower_figure
 from ..plan.rows import Component
 from ..plan.tables import IN_MID_BEAD
 from .cure_times import cure_basis
@@ -227,7 +228,7 @@ def _too_long(result: ShiftResult) -> Iterator[Finding]:
         return
     worst = max(result.too_long, key=lambda item: item.share)
     count, limit = len(result.too_long), result.station.purge_share
-    ends = "the pot life is over" if worst.share >= GELLED else f"the limit is {limit:.0%}"
+    ends = "the pot life is over" if worst.share >= GELLED else f"the limit is {lower_figure(100.0 * limit)}%"
     yield _found(
         result,
         QUALITY,

@@ -38,14 +38,16 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..base.clock import hhmm
 from ..base.errors import NUM, InputError, Problem
+from ..base.findings import Finding
 from ..base.numbers import EQUAL
+from ..base.printed import lower_figure
 from ..base.units import DAY
 from ..handbook.life import LifeClock
-from ..plan.amounts import applied_at, parts_started, spread_scrap
+from ..plan.amounts import applied_at, in_one_go, parts_started, spread_scrap
 from ..plan.materials import working_life
 from ..plan.records import Plan
 from ..plan.routes import fates, passed_on, place_in_route
@@ -59,8 +61,22 @@ from .handover import on_the_way, origin_text, standing
 from .idle import off_text, weigh_idle
 from .mixer import GELLED, Mixer, oldest_factor
 from .pace import shift_takt
-from .results import CATEGORIES, Batch, Event, Handover, Job, Lost, Mating, MixerAge, ShiftResult, TooLong
-from .setup import as_run
+from .pressure import MixAtWork, purge_findings
+from .results import (
+    CATEGORIES,
+    Batch,
+    Event,
+    Handover,
+    Job,
+    LaterShot,
+    Lost,
+    Mating,
+    MixerAge,
+    Purged,
+    ShiftResult,
+    TooLong,
+)
+from .setup import as_run, part_flows
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
 from .supply import Supply
 from .today import Before, Stretch
@@ -407,6 +423,23 @@ class Player:
 
     def _find(self) -> None:
         self.result.findings += shift_findings(self.result, self.store)
+        self.result.findings += self._pressures()
+
+    def _pressures(self) -> list[Finding]:
+        """A purge that came later than the limit of its mix asks for, in a break, and needs too much."""
+        result, station = self.result, self.station
+        purged, life = result.oldest_purge, result.life
+        if purged is None or life is None or station.pressure_limit is None:
+            return []
+        if not purged.share > station.purge_share * (1.0 + EQUAL):
+            return []  # the setup card tells of it
+        mix = MixAtWork.of(self.plan, station, life, result.temperatures[1])
+        flows = part_flows(self.plan, station)
+        when = f"{hhmm(purged.clock, self.date)}: "
+        return [
+            replace(item, day=self.date, shift=result.shift)
+            for item in purge_findings(mix, flows, (when, purged.share))
+        ]
 
     @property
     def is_fed(self) -> bool:
@@ -581,15 +614,19 @@ class Player:
     def _past(self, share: float, by_end: float) -> str:
         """How far the oldest material is, or would be on the next part."""
         limit = self.station.purge_share
+        shown = f"limit {lower_figure(100.0 * limit)}%"
         if share >= limit:
             reached = self.nozzle.mixer.reaches(limit)
-            return f"{share:.0%} of pot life used, limit {limit:.0%} at {hhmm(reached, self.date)}"
-        return f"the next part would end at {by_end:.0%} of pot life, limit {limit:.0%}"
+            return f"{share:.0%} of pot life used, {shown} at {hhmm(reached, self.date)}"
+        return f"the next part would end at {by_end:.0%} of pot life, {shown}"
 
     def _purge(self, clock: float, because: str, why: str = "") -> float:
         """Purge; when it is done [s]."""
         text = f"purge {self.purge / 1e6:.1f} mL{why}: {because}"
         self._tell(clock, "purge", text, self.purge)
+        purged, before = Purged(clock, self.nozzle.mixer.share_used(clock)), self.result.oldest_purge
+        if before is None or before.share < purged.share:
+            self.result.oldest_purge = purged
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
         self.nozzle.mixer.push(self.purge, clock, end)
@@ -917,6 +954,8 @@ class Player:
 
     def _dispense(self, work: Work, visit: Visit, begin: float, number: int) -> None:
         """The material of one visit goes on."""
+        if work.turn:
+            self._wait_kept(work)
         category = "scrap" if work.is_scrap else "parts"
         draw, push, lost = self.supply.draw, self.nozzle.mixer.push, 0.0
         for volume, start, end in visit.pieces:
@@ -934,6 +973,14 @@ class Player:
             work.begun = begin
             work.job.begun += 1
             self._surface(work, number)
+
+    def _wait_kept(self, work: Work) -> None:
+        """From when on the next shot of a part may be poured."""
+        visits = in_one_go(work.job.applications)
+        before, now = visits[work.turn - 1][-1], visits[work.turn][0]
+        self.result.later_shots.append(
+            LaterShot(now.part, work.serial, now.shot, before.shot, work.ended, now.wait, work.origin)
+        )
 
     def _finish(self, work: Work) -> None:
         """A part is done."""

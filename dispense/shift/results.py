@@ -52,6 +52,14 @@ class TooLong:
 
 
 @dataclass(frozen=True, slots=True)
+class Purged:
+    """A purge as it was played, of the oldest mix; clock time [s]."""
+
+    clock: float
+    share: float  # of the pot life that the oldest material had used
+
+
+@dataclass(frozen=True, slots=True)
 class Lost:
     """A part that was taken over and cannot be finished within its open time; clock times [s]."""
 
@@ -135,6 +143,23 @@ class Mating(NamedTuple):
     def late(self) -> float:
         """Time by which the plan is too late [s]; below 0 where time is left."""
         return self.planned - self.latest
+
+
+class LaterShot(NamedTuple):
+    """A shot of a part that waits for the one before: from when [s] it may be poured, as played."""
+
+    part: str
+    serial: int
+    shot: int
+    before: int  # the shot that it waits for
+    poured: float  # when that was done
+    wait: float
+    origin: str = ""  # the shift that began the part, where that is another
+
+    @property
+    def earliest(self) -> float:
+        """From when on it may be poured [s]."""
+        return self.poured + self.wait
 
 
 @dataclass(slots=True)
@@ -306,7 +331,9 @@ class ShiftResult(WithFindings):
     run_end: float = 0.0  # when the last part is done [s]
     ran_empty: list[RanEmpty] = field(default_factory=list)
     too_long: list[TooLong] = field(default_factory=list)
+    oldest_purge: Purged | None = None
     idles: list[Idle] = field(default_factory=list)
+    later_shots: list[LaterShot] = field(default_factory=list)
     lost: list[Lost] = field(default_factory=list)
     taken_over: list[Handover] = field(default_factory=list)
     handed_over: list[Handover] = field(default_factory=list)

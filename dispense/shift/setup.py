@@ -16,15 +16,7 @@ from ..base.findings import DANGER, NOTE, QUALITY, STOP, Finding, WithFindings
 from ..base.numbers import EQUAL
 from ..base.units import celsius_text, from_si
 from ..handbook.beads import bead_area
-from ..handbook.flow import (
-    LAMINAR_REYNOLDS,
-    MIXER_FACTOR,
-    MIXER_REYNOLDS,
-    dwell_time,
-    nozzle_pressure,
-    reynolds_number,
-    wall_shear_rate,
-)
+from ..handbook.flow import LAMINAR_REYNOLDS, MIXER_REYNOLDS, dwell_time, reynolds_number, wall_shear_rate
 from ..handbook.line import nozzles_needed
 from ..handbook.mixing import mass_ratio, volume_ratio
 from ..plan.amounts import Application, applications, station_work
@@ -41,6 +33,7 @@ from ..plan.rows import Bead, Component, Material, Station
 from ..plan.weather import coldest_consistency, shop_record
 from .aging import share_kept
 from .mixer import oldest_factor
+from .pressure import MixAtWork, pressures, purge_findings
 from .weighing import Weighing, weigh, weighing_findings
 
 #: K about its temperature in which a viscosity without activation energy counts (common practice, no source)
@@ -161,6 +154,14 @@ def _settings(plan: Plan, station: Station) -> list[ShotSetting]:
     ]
 
 
+def part_flows(plan: Plan, station: Station) -> list[float]:
+    """Flows at which a station puts material on its parts [m³/s], worked out once."""
+    known: dict[str, list[float]] = plan.kept("flows of parts")
+    if station.station not in known:
+        known[station.station] = [item.flow for item in _settings(plan, station) if item.flow]
+    return known[station.station]
+
+
 def setup_card(plan: Plan, station_name: str) -> SetupCard:
     """The setup of one station for every part it serves."""
     station = as_run(plan, plan.station(station_name))
@@ -213,6 +214,9 @@ def setup_card(plan: Plan, station_name: str) -> SetupCard:
                 card.find(NOTE, f"pot life {mark}", topic="pot life")
     _warn(plan, card)
     card.findings += _flow_findings(card)
+    if life is not None:
+        mix = MixAtWork.of(plan, station, life, record)
+        card.findings += purge_findings(mix, part_flows(plan, station))
     card.findings += pot_life_findings(material, hottest)
     items = [item.application for item in settings]
     card.findings += weighing_findings(station, items, density) if items else []
@@ -245,19 +249,6 @@ def _flow_findings(card: SetupCard) -> list[Finding]:
                 )
             )
     return told
-
-
-def pressures(
-    station: Station, material: Material, flow: float, consistency: float
-) -> tuple[float | None, float | None]:
-    """Pressure drops of nozzle and mixer at a flow [Pa]; None where bore or length is not stated."""
-    law = consistency, material.index, material.yield_stress
-    nozzle = mixer = None
-    if station.nozzle_bore and station.nozzle_length:
-        nozzle = float(nozzle_pressure(flow, station.nozzle_bore, station.nozzle_length, *law))
-    if station.mixer_bore and station.mixer_length:
-        mixer = MIXER_FACTOR * float(nozzle_pressure(flow, station.mixer_bore, station.mixer_length, *law))
-    return nozzle, mixer
 
 
 def pressure_growth(plan: Plan, station_name: str, growth: float) -> float | None:

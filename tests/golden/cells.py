@@ -508,7 +508,7 @@ class _Walk:
                 self.seen.add((sheet.title, sheet.cell(row, column).coordinate))
             texts = [str(cells.pop(head)) for head in ("Warning", "Text", "What to do") if cells.get(head)]
             text = ": ".join(texts)
-            if (found and text.startswith("   ")) or (found and cells and not any(cells.values())):
+            if (found and text.startswith("  ")) or (found and cells and not any(cells.values())):
                 where, facts, before = found[-1]
                 found[-1] = (where, facts, f"{before} {text.strip()}")
                 continue

@@ -356,6 +356,7 @@ OPTIONAL_TABLES = (
 )
 OF_CURE = {"open time", "surface window", "cure", "wait", "half done", "lost half done"}
 MILESTONES = ("move", "join", "test")
+OF_ENGINEER = {"pour model", "runaway", "runaway criterion"}  # how a figure came: not for the station
 OF_STOCK = {"shortage", "expired lot"}
 
 
@@ -647,13 +648,15 @@ class Reckoning:
                     },
                 )
             )
-        for clock, says in self.windows(run):
+        hands = [(clock, "window", says) for clock, says in self.windows(run)]
+        hands += [(clock, "later shot", says) for clock, says in self.later(run)]
+        for clock, kind, says in hands:
             rows.append(
                 (
                     clock,
                     {
                         "Time": moment(day, clock),
-                        "Event": "window",
+                        "Event": kind,
                         "Component": None,
                         "Lot": None,
                         "Volume [mL]": None,
@@ -721,6 +724,21 @@ class Reckoning:
         if facts["share"] >= station.purge_share:
             return words, [*figures, Fact(facts["share"]), limit, Clock(run.day, facts["reached"])]
         return (*words, "the next part would end at"), [*figures, Fact(facts["by_end"]), limit]
+
+    @staticmethod
+    def later(run: Played) -> list[tuple[float, Says]]:
+        """From which whole minute on the next shot of a part may be poured: never sooner than its wait."""
+        found = []
+        for part, serial, turn, origin, earliest in run.later:
+            shots = next(job.shots for job in run.jobs if job.part == part)
+            starts = [place for place, shot in enumerate(shots) if shot.wait or not place]
+            now, before = shots[starts[turn]], shots[starts[turn] - 1]
+            clock = 60.0 * math.ceil(earliest / 60.0 - 1e-6)
+            figures = (Fact(serial), Fact(now.number), Clock(run.day, clock), *duration(now.wait))
+            words = ("shot", "not before", "after shot", "at __:__", *(("begun",) if origin else ()))
+            names = (part, *((origin,) if origin else ()))
+            found.append((clock, Says(words, names, (*figures, Fact(before.number)))))
+        return found
 
     @staticmethod
     def windows(run: Played) -> list[tuple[float, Says]]:
@@ -803,8 +821,21 @@ class Reckoning:
         treatment: Any = Says((material.surface_treatment or "none stated",))
         if material.surface_window:
             treatment = Says((material.surface_treatment, "keeps"), figures=duration(material.surface_window))
-        figures = (Fact(cups[0].single, "g", 0.0),)
-        headline = Says(("set",), (first.part, first.name) if len(shots) > 1 else (), figures)
+        own = [
+            place for place, shot in enumerate(shots) if (shot.part, shot.name) == (first.part, first.name)
+        ]
+        named = (first.part, first.name) if len(shots) > len(own) else ()
+        headline = Says(("set",), named, (Fact(cups[0].single, "g", 0.0),))
+        if len(own) > 1:  # every shot of the first pot is told: a later one may be another mass
+            waits = [shots[place].wait for place in own[1:]]
+            assert len(set(waits)) == 1, "the golden pots wait alike before each shot"
+            masses: list[Fact] = [Fact(len(own))]
+            for _, alike in itertools.groupby(own, key=lambda place: cups[place].single):
+                places = list(alike)
+                masses += [Fact(len(places))] if len(places) > 1 else []
+                masses.append(Fact(cups[places[0]].single, "g", 0.0))
+            words = ("shots", *(("wait at least",) if waits[0] else ()))
+            headline = Says(words, named, (*masses, *(duration(waits[0]) if waits[0] else ())))
         names = {
             **self.head(),
             "station": station.station,
@@ -845,7 +876,8 @@ class Reckoning:
             page.messages[name] = [
                 Message(item.kind, {"Kind": MARKS[item.kind]}, item.signed)
                 for item in found
-                if (item.kind == NOTE) == is_note
+                if (item.kind == NOTE and item.topic != "wait") == is_note
+                and not (is_note and item.topic in OF_ENGINEER)
             ] or [Message(NOTE, {"Kind": "note"}, Says((nothing,)))]
         return page
 
@@ -914,7 +946,10 @@ class Reckoning:
 
     def pressures(self, shot, station, material, sky) -> tuple[float | None, float | None, float | None]:
         """Nozzle and mixer at the coldest hour, shear rate at the nozzle's wall."""
-        _, flow = self.flow(shot, station)
+        return self.drops(self.flow(shot, station)[1], station, material, sky)
+
+    def drops(self, flow, station, material, sky) -> tuple[float | None, float | None, float | None]:
+        """The same for a flow."""
         thick = material.consistency
         if flow is None or thick is None:
             return None, None, None
@@ -987,18 +1022,46 @@ class Reckoning:
                 figures = (Fact(above, "bar", 0.0), Fact(station.pressure_limit, "bar"))
                 says = Says(("needed", "limit", "never run above"), names, figures)
                 found.append(Found(DANGER, says, "pressure limit", name, shot.part))
+        found += self.purge_findings(station, material, sky)
         found += self.pressed_findings(station, material, shots)
         for pot in self.plant.pots:
             if pot.station == name:
                 found += self.pour_findings(pot, station, material, shots, sky)
         return gravest(found)
 
+    def purge_findings(self, station, material, sky) -> list[Found]:
+        """A purge is a flow under the same limit: its volume, or a mixer full, over its time."""
+        limit, time = station.pressure_limit, station.purge_time
+        if not (limit and time and station.mixer_volume and material.pot_life and station.rule == "purge"):
+            return []
+        volume = station.purge_volume or station.mixer_volume
+
+        def bars(seconds: float) -> float:
+            return sum(bar or 0.0 for bar in self.drops(volume / seconds, station, material, sky)[:2])
+
+        if bars(time) <= limit:
+            return []
+        # without a yield stress p ∝ Qⁿ: the limit bears it in a time that is (p/limit)^(1/n) as long
+        assert not material.yield_stress and bars(1000 * time) < limit
+        least = math.ceil(time * (bars(time) / limit) ** (1 / material.index) - 1e-6)
+        figures = (
+            Fact(volume, "mL"),
+            Fact(time, "s"),
+            Fact(volume / time, "mL/s"),
+            Fact(math.ceil(10 * bars(time) - 1e-6) / 10, "bar", 0.0),
+            Fact(limit, "bar"),
+            Fact(least, "s"),
+        )
+        says = Says(("purge", "fresh mix", "limit", "never run above"), figures=figures)
+        return [Found(DANGER, says, "pressure of a purge", station.station)]
+
     def pour_findings(self, pot, station, material, shots, sky) -> list[Found]:
         """How hot a pot gets against the limit of its cells, and the wait on which that rests."""
         mine = [shot for shot in shots if (shot.part, shot.name) == (pot.part, pot.pot)]
         if material.heat is None:
             says = Says(("exotherm is not computed", "kinetics", "heat"), (pot.part, pot.pot))
-            return [Found(NOTE, says, "pour model", station.station, pot.part)]
+            told = Found(NOTE, says, "exotherm not known", station.station, pot.part)
+            return [told, *self.wait_findings(pot, station, mine, None)]
         rates = (
             material.rate_1,
             material.energy_1,
@@ -1028,24 +1091,40 @@ class Reckoning:
         biot = film * pot.level * 1e-3 / material.conductivity
         critical = heat.critical_number(biot)
         if number > critical:
+            # one danger with one fix: the peak is judged by the limit, the criterion stands beside it
             assert peak > pot.limit, "a golden pour that runs away is above its limit too"
-            says = Says(("runaway criterion", "above", "shallower"), names, (Fact(number), Fact(critical)))
-            found.append(Found(DANGER, says, "runaway", *where))
+            words = ("runaway criterion", "above", "peak counts")
+            says = Says(words, names, (Fact(number), Fact(critical)), never=("shallower",))
+            found.append(Found(NOTE, says, "runaway", *where))
         says = Says(("critical", "film", "biot"), names, (Fact(critical), Fact(biot), Fact(0.878)))
         found.append(Found(NOTE, says, "runaway criterion", *where))
         says = Says(("runaway criterion", "first reaction", "autocatalytic"), names, may=(Fact(1),))
         found.append(Found(NOTE, says, "runaway criterion", *where))
         says = Says(("hottest hour", "insulated", "free face"), names, (Fact(film, "W/(m²·K)"),))
         found.append(Found(NOTE, says, "pour model", *where))
-        for before, shot in itertools.pairwise(mine):
-            waits = (*duration(shot.wait), Fact(before.number), Fact(shot.number))
-            words: tuple[str, ...] = ("wait", "after shot", "before shot")
-            if whole > pot.limit >= peak:
-                words, waits = (
-                    (*words, "keep the wait"),
-                    (*waits, Fact(whole, "°C", 0.002), Fact(pot.limit, "°C")),
-                )
-            found.append(Found(NOTE, Says(words, names, waits), "wait", *where))
+        one = whole if whole > pot.limit >= peak else None
+        return [*found, *self.wait_findings(pot, station, mine, one)]
+
+    @staticmethod
+    def wait_findings(pot, station, shots, one: float | None) -> list[Found]:
+        """The least wait before each later shot; where cells have a limit also why, and what to do."""
+        where, names, found = (station.station, pot.part), (pot.part, pot.pot), []
+        later = [pair for pair in itertools.pairwise(shots) if pair[1].wait]
+        is_even = len(later) > 1 and len({shot.wait for _, shot in later}) == 1
+        for before, shot in later[:1] if is_even else later:
+            words: tuple[str, ...] = ("wait at least",)
+            figures = duration(shot.wait)
+            if is_even:
+                words += ("after each shot", "before the next")
+            else:
+                words += ("after shot", "before shot")
+                figures += (Fact(before.number), Fact(shot.number))
+            if pot.limit is not None:
+                words += ("protects the cells", "stop and ask", "do not pour")
+                figures += (Fact(pot.limit, "°C"),)
+            if one is not None:
+                words, figures = (*words, "in one shot"), (*figures, Fact(one, "°C", 0.002))
+            found.append(Found(NOTE, Says(words, names, tuple(figures)), "wait", *where))
         return found
 
     def pressed_findings(self, station, material, shots) -> list[Found]:
@@ -1397,6 +1476,12 @@ class Reckoning:
                     }
                 )
             found += [item for item in shift_findings(run) if item.topic in OF_STOCK]
+        lacks = sum(sum(run.missing.values()) + len(run.owed) for run in runs)
+        headline = Says(("to bring",), (), (Fact(count),), never=("missing",))
+        if lacks:  # "0 to bring" over a missing stock would be read as: all stands here
+            headline = Says(("missing",), (), (Fact(lacks),), never=("to bring",))
+            if count:
+                headline = Says(("to bring", "missing"), (), (Fact(count), Fact(lacks)))
         page = Page(
             "staging",
             day,
@@ -1405,7 +1490,7 @@ class Reckoning:
                 "day": day,
                 "shift": runs[0].shift,
                 "hours": self.hours(runs[0]),
-                "headline": Says(("to bring",), (), (Fact(count),)),
+                "headline": headline,
                 "cautions": Says(CAUTION),
             },
         )

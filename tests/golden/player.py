@@ -302,6 +302,7 @@ class Played:
     expired_lots: list[tuple[str, Lot, datetime.date]] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     batches: list[Batch] = field(default_factory=list)
+    later: list[tuple[str, int, int, str, float]] = field(default_factory=list)  # part, no., turn, earliest
     surfaces: list[tuple[str, int, float, float]] = field(default_factory=list)  # part, no., latest, begun
     mates: dict[tuple[str, int, str], tuple[float, float]] = field(default_factory=dict)  # latest, planned
     mate_order: list[tuple[str, int, str]] = field(default_factory=list)
@@ -906,6 +907,7 @@ class Shift:
         played, station, hours, feed = self.played, self.station, self.played.hours, self.feed
         queue: list[tuple[float, int, int, Any]] = []
         firsts: dict[Key, float] = {}
+        earliest: dict[Key, float] = {}  # of the next visit of a part
         taken = {(item.part, item.serial, item.origin) for item in self.taken}
         self.store.half_done.pop(station.station, None)
         waiting = [item.on(played.day) for item in self.store.to_mate.pop(station.station, [])]
@@ -915,6 +917,7 @@ class Shift:
             job = next(job for job in played.jobs if job.part == item.part)
             job.taken += 1
             firsts[(item.part, item.serial, item.origin)] = item.begun
+            earliest[(item.part, item.serial, item.origin)] = item.due
             what = (job, item.serial, item.bad, item.turn, item.origin, item.fate, None)
             queue.append((max(start, item.due), 1, place - len(self.taken), what))
         for number, (job, serial, bad, fate) in enumerate(self.works):
@@ -997,6 +1000,8 @@ class Shift:
             self.free = self.used = ended = at + station.handling_time
             played.busy += ended - begin
             first = firsts.setdefault((job.part, serial, origin), begin)
+            if turn:
+                played.later.append((job.part, serial, turn, origin, earliest[(job.part, serial, origin)]))
             if not bad:
                 job.visits[turn] = job.visits.get(turn, 0) + 1
             if turn == 0:
@@ -1010,6 +1015,7 @@ class Shift:
             following = self.visit(job, serial, bad, turn + 1)
             if following:
                 what = (job, serial, bad, turn + 1, origin, fate, coming)
+                earliest[(job.part, serial, origin)] = ended + following[0].wait
                 queue.append((ended + following[0].wait, 1, number, what))
                 continue
             job.lost += bad

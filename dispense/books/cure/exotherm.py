@@ -162,6 +162,6 @@ def _pour_figures(page: Page, pour: PourReport) -> None:
             ("Runaway criterion δ", pour.runaway.delta, "", "0.00", False),
             ("Critical δ of a slab", pour.runaway.critical, "", "0.00", False),
             ("Depth at which it is critical", shop(pour.runaway.half_thickness, "mm"), "mm", "0.0", False),
-            ("Adiabatic time to the maximum rate", shop(pour.maximum_rate, "min"), "min", "0", False),
+            ("Adiabatic time to the maximum rate", shop(pour.maximum_rate, "min"), "min", "0.0", False),
         ]
     page.figures(rows)

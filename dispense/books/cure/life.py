@@ -7,6 +7,7 @@ import math
 from openpyxl import Workbook
 
 from ...base.clock import hhmm
+from ...base.printed import lower_figure
 from ...base.units import duration_text
 from ...reports.cure import CureReport, shop
 from ...reports.day import COLDER, HOTTER, STATED, LifeDay, day_table
@@ -29,9 +30,7 @@ def life_sheet(book: Workbook, data: Data, report: CureReport, day: LifeDay) -> 
             page.text(sentence(day.hot_afternoon))
         page.row += 1
         charts.append(_life_chart(data, day))
-        answers.append(
-            ("How long does a mixed batch live?", sentence(day.hot_afternoon), page.sheet.title, True)
-        )
+        answers.append(("How long does a mixed batch live?", day.life_words, page.sheet.title, True))
     charts.append(_clock_chart(data, day))
     page.charts(charts)
     if day.life is not None:
@@ -47,8 +46,8 @@ def life_sheet(book: Workbook, data: Data, report: CureReport, day: LifeDay) -> 
             ("@", "0.0", "0.0", "0.0"),
         )
         page.text(
-            f"A limit is {day.share:.0%} of the pot life, at which a mixer that stands is purged "
-            f"or changed; counted from {hhmm(day.start)} to {hhmm(day.end)}.",
+            f"A limit is {lower_figure(100.0 * day.share)}% of the pot life, at which a mixer that stands "
+            f"is purged or changed; counted from {hhmm(day.start)} to {hhmm(day.end)}.",
             style.NOTE,
         )
         page.row += 1
