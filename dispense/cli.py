@@ -68,11 +68,26 @@ class _Parser(argparse.ArgumentParser):
         """End with what is wrong, and the word that resembles the one given."""
         found = _NO_CHOICE.search(message)
         if found:
-            from .base.naming import nearest
-
-            near = nearest(found[1], re.findall(r"[\w-]+", found[2]))
-            message += f"; did you mean {near}?" if near else ""
+            message += _meant(found[1], re.findall(r"[\w-]+", found[2]))
         super().error(message)
+
+    def parse_known_args(self, args=None, namespace=None):  # type: ignore[no-untyped-def]
+        """As argparse has it, but a command says itself which of its options it does not know."""
+        options, rest = super().parse_known_args(args, namespace)
+        if rest:
+            known = [name for name in self._option_string_actions if name.startswith("--")]
+            unknown = [word.partition("=")[0] for word in rest if word.startswith("--")]
+            message = f"unrecognized arguments: {' '.join(rest)}"
+            self.error(message + (_meant(unknown[0], known) if unknown else ""))
+        return options, rest
+
+
+def _meant(word: str, known: Sequence[str]) -> str:
+    """The known word that one given resembles, as a question."""
+    from .base.naming import nearest
+
+    near = nearest(word, known)
+    return f"; did you mean {near}?" if near else ""
 
 
 def _complete(name: str, command: argparse.ArgumentParser, words: str) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import runpy
 import sys
+from pathlib import Path
 
 import pytest
 from plans import hand_rows, make
@@ -28,13 +29,30 @@ def test_a_material_without_description_leaves_no_brackets():
 
 
 def test_a_misspelt_word_is_told(capsys):
-    """The command, and a choice of an option, that was meant: by the letters that they share."""
-    cases = ((["fil", "plan.xlsx"], "fill"), (["fill", "plan.xlsx", "--paper", "Leter"], "Letter"))
+    """The command, its option, and a choice of an option, that was meant: by the letters that they share."""
+    cases = (
+        (["fil", "plan.xlsx"], "fill"),
+        (["fill", "plan.xlsx", "--paper", "Leter"], "Letter"),
+        (["cure", "plan.xlsx", "--statoin", "hem"], "--station"),
+        (["cure", "plan.xlsx", "--statoin=hem"], "--station"),
+        (["forecast", "plan.xlsx", "--weks", "6"], "--weeks"),
+    )
     for asked, meant in cases:
         with pytest.raises(SystemExit) as ended:
             main(asked)
         assert ended.value.code == 2
         assert f"did you mean {meant}?" in capsys.readouterr().err
+
+
+def test_every_option_of_fit_is_documented():
+    """The table of the page has just the options that the command takes, and each form is named there."""
+    page = (Path(__file__).parents[1] / "docs" / "cure.md").read_text(encoding="utf-8")
+    options = page.partition("| option of `fit` |")[2].partition("\n\n")[0]
+    rows = {row.split("`")[1].split()[0] for row in options.splitlines() if row.startswith("| `--")}
+    fit = next(each.choices["fit"] for each in parser()._actions if isinstance(each.choices, dict))
+    assert rows == {name for name in fit._option_string_actions if name.startswith("--")} - {"--help"}
+    forms = next(each.choices for each in fit._actions if each.dest == "form")
+    assert len(forms) > 1 and all(f"`{form}`" in page for form in forms)
 
 
 def test_the_help_of_each_command_has_a_sentence_and_an_example():

@@ -257,6 +257,7 @@ def test_files_of_a_day(demo):
     assert report.counts == {
         "shift_material": 6,
         "cure_board": 6,
+        "lamp_board": 0,  # no lamp works on that day
         "shot_check": 6,
         "staging": 2,
         "line": 0,  # no part of the demo passes its stations by a route

@@ -215,6 +215,7 @@ MATERIALS: list[Row] = [
         "cure": "light",
         "shrinkage": 0.04,
         "dose": 3.0,
+        "dose_limit": 6.0,
         "cautions": "lamp harms eyes and skin: shields closed; acrylates sensitize skin",
         "source": f"data sheet, edition 1, {INVENTED}",
     },
@@ -688,6 +689,8 @@ STATIONS: list[Row] = [
         "record": "Hall",
         "humidity": 0.5,
         "batch": 40,
+        "irradiance": 150.0,
+        "exposure_time": 25.0,
     },
 ]
 

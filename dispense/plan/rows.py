@@ -119,6 +119,8 @@ class Material(Row):
     thumb) [J/mol]."""
     dose: float | None
     """Light dose to cure [J/m²]."""
+    dose_limit: float | None
+    """Most light dose that the material or its part bears [J/m²]."""
     cautions: str
     """What the safety data sheet warns of."""
     source: str
@@ -587,6 +589,12 @@ class Station(Row):
     idle: str
     """What is done while no part comes for so long that the mixer would gel: purge, take the mixer off, or
     the cheaper of the two: cheaper, purge, take off."""
+    irradiance: float | None
+    """Light of the lamp at the bond line [W/m²]."""
+    exposure_time: float | None
+    """Time of a part under the lamp [s]."""
+    lit_length: float | None
+    """Length along the belt that the lamp lights [m]."""
     at: str
 
 

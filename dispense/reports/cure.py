@@ -383,7 +383,7 @@ def _gather(report: CureReport, found: list[Finding]) -> None:
         find(NOTE, "no row in Ovens for this station: no schedule to judge", topic="cure")
     for words in _moisture_notes(report):
         find(NOTE, words, topic="moisture cure")
-    if report.light is not None:
+    if report.light is not None and report.station.irradiance is None:
         find(
             NOTE,
             "no irradiance stands in the plan: measure it at the part with a radiometer for the "

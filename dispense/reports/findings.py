@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from ..base.errors import DispenseError
 from ..base.findings import NOTE, QUALITY, READING, Finding, gravest_first
+from ..plan.lamp import lamp_findings
 from ..plan.records import Plan
 from ..plan.rows import Station
 from ..plan.slips import slips
@@ -48,6 +49,7 @@ OF_STATION: tuple[Callable[[Plan, Station], list[Finding]], ...] = (
     _pressed,
     _pours,
     cure_findings,
+    lamp_findings,
     standing_findings,
     thickening_findings,
 )

@@ -10,6 +10,7 @@ from ..base.clock import hhmm
 from ..base.fields import text, whole
 from ..base.findings import WAIT, Finding, gravest_first
 from ..base.units import LONGEST, duration_text, from_si, temperature_text
+from ..plan.lamp import LAMP
 from ..plan.records import Plan
 from ..plan.tables import NO_CURE
 from ..reports.routes import short_waits
@@ -83,8 +84,14 @@ CURE_BOARD = SheetSpec(
 
 
 def cure_board_content(plan: Plan, result: ShiftResult, stamp: str) -> Content | None:
-    """The cure board of a station; none for a paste that does not cure and has no open time to keep."""
+    """The cure board of a station.
+
+    None for a paste that does not cure and has no open time to keep, nor for what a lamp cures: that has
+    a board of its own.
+    """
     material, day = result.material, result.date
+    if material.cure == LAMP:
+        return None
     if material.cure == NO_CURE and material.open_time is None:
         return None
     rows: list[Row] = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from . import board, check, line, material, results, setup, staging
+from . import board, check, lamp, line, material, results, setup, staging
 from .layout import Book
 from .sheet import Sheet
 from .spec import SheetSpec
@@ -12,6 +12,7 @@ from .spec import SheetSpec
 SHEETS: tuple[Sheet, ...] = (
     material.SHEET,
     board.SHEET,
+    lamp.SHEET,
     check.SHEET,
     staging.SHEET,
     line.SHEET,

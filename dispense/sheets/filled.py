@@ -329,6 +329,7 @@ def _handover_event(sheet: _Filled, row: _Row) -> tuple[str, ...]:
 #: of the tables whose rows are events, what tells one from another
 _EVENTS: dict[str, Callable[[_Filled, _Row], tuple[str, ...]]] = {
     "CheckShots": _check_event,
+    "LampChecks": _check_event,
     "MaterialTimes": _times_event,
     "StagingContainers": _staged_event,
     "MaterialLots": _staged_event,
@@ -409,6 +410,23 @@ def _shown(cell: TypedCell) -> str:
     if isinstance(cell.value, str):
         return f'"{cell.value}"'
     return cell.shown
+
+
+def _lamp_check(sheet: _Filled, row: _Row) -> None:
+    """A dose read on a check strip, kept as a note: with its limits, when, and who signed."""
+    by, signed = _initials(sheet, row)
+    cell = row.take("reading")
+    if cell is None or cell.value is None:
+        if signed is not None:
+            sheet.unread(signed, "no reading stands in its row")
+        return
+    if isinstance(cell.value, bool) or not isinstance(cell.value, int | float):
+        sheet.unread(cell, "a dose in J/cm² is meant")
+        return
+    low, high = row.text("low"), row.text("high")
+    limits = f", {low} to {high}" if high else f", at least {low}" if low else ""
+    words = f"lamp dose {text_of(cell.value)} J/cm²{limits}"
+    sheet.entry(NOTED, row.name, cell, time=sheet.moment(row, "time"), text=words, by=by)
 
 
 def _initials(sheet: _Filled, row: _Row) -> tuple[str, TypedCell | None]:
@@ -731,6 +749,7 @@ def _batches(sheet: _Filled, row: _Row) -> None:
 
 _MEANT: dict[str, Callable[[_Filled, _Row], None]] = {
     "CheckShots": _shot_check,
+    "LampChecks": _lamp_check,
     "SetupShots": _setup,
     "SetupFlows": _setup,
     "StagingContainers": _staged,

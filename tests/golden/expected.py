@@ -1383,6 +1383,68 @@ class Reckoning:
             found.append(weather.room_ageing(run.weather, life, *at).when(ended) if life else None)
         return found, None
 
+    # -------------------------------------------------------------------------------- lamp board
+
+    def lamp_page(self, run: Played) -> Page:
+        """The lamp board. Dose is irradiance times time, so 1 J/cm² is 1000 mW/cm² for a second."""
+        material, station = run.material, run.station
+        given = station.irradiance / 1000 * station.exposure_time
+        assert material.dose < given < material.dose_limit  # else it must be warned of
+        doses = {"target": given, "low": material.dose, "high": material.dose_limit}
+        # the last digit is at most a tenth of half the room between the limits, which are rounded inward
+        digits = max(0, min(2, math.ceil(-math.log10((material.dose_limit - material.dose) / 2 / 10))))
+        shown = {
+            "target": round(given, digits),
+            "low": math.ceil(material.dose * 10**digits - 1e-9) / 10**digits,
+            "high": math.floor(material.dose_limit * 10**digits + 1e-9) / 10**digits,
+        }
+        page = Page(
+            "lamp_board",
+            run.day,
+            {
+                **self.shift_head(run),
+                **{name: printed(shown[name], digits) for name in doses},
+                "headline": self.since(
+                    run, Says(("strip", "to"), (), (Fact(shown["low"]), Fact(shown["high"], "J/cm²")))
+                ),
+                "irradiance": Num(station.irradiance),
+                "exposure_time": Num(station.exposure_time),
+                "least_time": Num(material.dose / (station.irradiance / 1000)),
+                "belt_speed": Num(station.lit_length / station.exposure_time),
+                "fastest_belt": Num(station.lit_length * station.irradiance / 1000 / material.dose),
+                "basis": Says(("irradiance", "time")),
+            },
+        )
+        begins = [run.hours.start, *(end for _, end in run.hours.breaks if end < run.hours.end)]
+        row = {f"{name.capitalize()} [J/cm²]": printed(shown[name], digits) for name in doses}
+        page.tables["LampChecks"] = [
+            {
+                "Check": Num(number),
+                "Due": Says(("start",) if number == 1 else ("pause",)),
+                "Time": moment(run.day, clock),
+                **row,
+            }
+            for number, clock in enumerate(begins, 1)
+        ]
+        assert not run.mates  # this resin has no open time: no part is mated before the lamp
+        page.tables["LampBatches"] = [
+            {
+                "Batch": Num(number),
+                "Part": batch.part,
+                "Part numbers": self.numbers(batch.serials),
+                "First part": moment(run.day, min(begin for begin, _ in batch.tracks)),
+                "Last part": moment(run.day, max(end for _, end in batch.tracks)),
+                "Tightest part": None,
+                "Mate by": None,
+                "Note": Says(("begun",), (batch.origin,)) if batch.origin else None,
+            }
+            for number, batch in enumerate(run.batches, 1)
+        ]
+        found = [item for item in shift_findings(run) if item.topic in OF_CURE]
+        found += [item for item in self.station_findings(station) if item.kind == DANGER]
+        page.messages["LampWarnings"] = messages(gravest(found))
+        return page
+
     # -------------------------------------------------------------------------------- shot check
 
     def check_page(self, run: Played) -> Page:
@@ -1907,6 +1969,9 @@ class Reckoning:
             for run in runs:
                 stem = f"{folder}/{run.station.station.replace(' ', '_')}"
                 found[f"{stem}_material.xlsx"] = self.material_page(run)
-                found[f"{stem}_cure_board.xlsx"] = self.board_page(run)
+                if run.material.cure == "light":
+                    found[f"{stem}_lamp_board.xlsx"] = self.lamp_page(run)
+                else:
+                    found[f"{stem}_cure_board.xlsx"] = self.board_page(run)
                 found[f"{stem}_shot_check.xlsx"] = self.check_page(run)
         return found

@@ -77,6 +77,27 @@ LABELS: dict[str, dict[str, str]] = {
         "stamp": "Printed",
         "cautions": "▲ Cautions",
     },
+    "lamp_board": {
+        "headline": "Lamp board",
+        "station": "Station",
+        "material": "Material",
+        "day": "Day",
+        "shift": "Shift",
+        "hours": "Hours",
+        "low": "Low [J/cm²]",
+        "target": "Target [J/cm²]",
+        "high": "High [J/cm²]",
+        "exposure_time": "Exposure time [s]",
+        "least_time": "Least time [s]",
+        "irradiance": "Irradiance [mW/cm²]",
+        "belt_speed": "Belt speed [mm/s]",
+        "fastest_belt": "Fastest belt [mm/s]",
+        "description": "Description",
+        "basis": "Basis",
+        "prepared_by": "Prepared by",
+        "stamp": "Printed",
+        "cautions": "▲ Cautions",
+    },
     "shot_check": {
         "headline": "Shot-check sheet",
         "station": "Station",
@@ -180,6 +201,16 @@ CAPTIONS: dict[str, tuple[str, ...]] = {
         "Shift lead: name, date, signature",
         "Handed over to next shift: name, date, signature",
     ),
+    "lamp_board": (
+        "Warnings",
+        "Check strips",
+        "a strip or dosimeter through the lamp as the parts go; ▲ no: stop, tell the shift lead",
+        "Batches",
+        "mate by: the time of the tightest part, before the lamp",
+        "Read by: name, date, signature",
+        "Checked by: name, date, signature",
+        "Released: name, date, signature",
+    ),
     "shot_check": (
         "Check shots",
         "weigh the shots named above on one cup; A and B apart only where the ratio is checked",
@@ -258,6 +289,7 @@ FORMULAS: dict[str, tuple[str, ...]] = {
         '=IF($M$#="","",IF(AND(G#<>"",$M$#>=G#),"may be tested",'
         'IF(AND(F#<>"",$M$#>=F#),"may be joined",IF(AND(E#<>"",$M$#>=E#),"may be moved","wait"))))',
     ),
+    "lamp_board": ('=IF(OR(G#="",E#=""),"",IF(AND(G#>=E#,OR(F#="",G#<=F#)),"yes","▲ no"))',),
     "shot_check": (
         "=COUNT(F#:F#)",
         '=IF(COUNT(F#:F#)=0,"",ROUND((MAX(F#:F#)-MIN(F#:F#))/(I#/10),0)*(I#/10))',
@@ -302,12 +334,14 @@ BLANKS: dict[str, tuple[str, ...]] = {
     "MaterialHandover": ("Done", "Initials"),
     "StagingContainers": ("Done", "Initials"),
     "CheckShots": ("Weighed [g]", "Within limits", "A alone [g]", "B alone [g]", "B per 100 A", "Initials"),
+    "LampChecks": ("Reading [J/cm²]", "Within limits", "Initials"),
     "CureBatches": ("State",),
 }
 
 #: columns in which every cell must hold a formula
 COMPUTED: dict[str, tuple[str, ...]] = {
     "CheckShots": ("Within limits", "B per 100 A"),
+    "LampChecks": ("Within limits",),
     "CureBatches": ("State",),
     "MaterialMore": ("More [mL]", "More containers"),
     "ResultMaterials": ("Waste share",),

@@ -110,6 +110,7 @@ BATTERY: dict[str, Table] = {
             "Cure": "light",
             "Move time [h]": 0.05,
             "Dose [J/cm²]": 3.4,
+            "Dose limit [J/cm²]": 5.2,
         },
     ),
     "Components": _turned(
@@ -364,6 +365,9 @@ BATTERY: dict[str, Table] = {
             "Check volume [mL]": 0.12,
             "Takt [s]": 700,
             "Batch": 3,
+            "Irradiance [mW/cm²]": 165,
+            "Exposure time [s]": 25,
+            "Lit length [mm]": 240,
         },
     ),
     "Temperatures": _table(
