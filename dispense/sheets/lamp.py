@@ -18,7 +18,6 @@ READING = Written("Reading [J/cm²]", "reading")
 FINEST = 0.01  # J/cm²: what a dosimeter reads; common practice, no source
 FIGURES = 1000.0  # steps in a dose without a tolerance: three to four figures
 WARNING_WIDTH = 112  # characters of a line of warnings
-DOSE = "0.00"
 SPEED = "[<10]0.0;0"
 
 LAMP_BOARD = SheetSpec(
