@@ -921,6 +921,8 @@ def test_live_stock_rules_equal_the_computed_ones(files):
 def test_the_answer_is_the_largest_thing_on_each_sheet(files):
     folder, found = files
     for sheet in openpyxl.load_workbook(folder / "f.xlsx"):
+        if sheet.title == "Tables":  # a list of the tables, for programs
+            continue
         sizes = [(cell.font.size, cell.value) for row in sheet.iter_rows() for cell in row if cell.value]
         largest = [value for size, value in sizes if size == max(sizes, key=lambda item: item[0])[0]]
         assert len(largest) == 1

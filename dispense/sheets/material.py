@@ -337,7 +337,7 @@ def _times(plan: Plan, result: ShiftResult) -> list[Row]:
 
 def layout(book: Book) -> None:
     """The page for the station; behind it where the material goes, the hand-over, and what more parts ask."""
-    times = book.page("Times", [16, 6.4, 60, 10, 7.5], beside=[13, 14, 14], landscape=False, standing=True)
+    times = book.page("Times", [16, 6.4, 60, 10.8, 7.5], beside=[13, 14, 14], landscape=False, standing=True)
     times.head()
     times.cards(("station", 2), ("material", 1), ("shift", 2))
     times.cards(("day", 2), ("hours", 1), ("takt", 2))
