@@ -594,7 +594,7 @@ def _outcome(plan: Any, problems: list, with_reports: bool = False) -> str:
         return "report"
     try:
         own = any(map(NOT_FINITE.search, plan_texts(plan)))  # a part may be called nan
-        for content in contents(plan):
+        for content in filter(None, contents(plan)):  # a sheet that a station does not need is None
             check_content(content, check_texts=not own)
         if with_reports:
             check_reports(plan, check_texts=not own)

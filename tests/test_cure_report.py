@@ -23,6 +23,7 @@ from scipy.stats import linregress
 from scipy.stats import t as student
 
 from dispense.base.errors import DispenseError, FileError, InputError, Problem
+from dispense.base.memory import forget_all
 from dispense.books.cure import cure_workbook
 from dispense.books.cure.pack import map_table
 from dispense.books.page import Page
@@ -672,7 +673,7 @@ def test_runaway_criterion_and_time_to_maximum_rate():
     assert "adiabatic time to the maximum rate 41.2 min" in report.as_text()
     assert report.as_json()["pours"][0]["time_to_maximum_rate"] == pytest.approx(60 * 0.68679, rel=1e-4)
     assert found.maximum_rate / 3600.0 == pytest.approx(0.68679, rel=1e-4)
-    assert found.runaway.runs_away and any("runaway" in words for words in found.warnings)
+    assert found.runaway.runs_away and any("runaway" in str(item) for item in found.findings)
 
 
 def test_cells_take_up_heat():
@@ -742,7 +743,8 @@ def test_pour_that_cannot_be_computed_is_told_and_the_rest_goes_on(monkeypatch):
     def fails(*_, **__):
         raise InputError(Problem("pour", message="the reaction is too quick to follow"))
 
-    monkeypatch.setattr("dispense.reports.pour.pour", fails)
+    forget_all()  # answers of the same pot, asked before
+    monkeypatch.setattr("dispense.handbook.pours.pour", fails)
     report = cure_report(make(pot_rows()), "hem")
     assert not report.pours and "frame / bed: exotherm not computed" in report.warnings[0]
     assert report.day is not None and json.dumps(report.as_json(), allow_nan=False)
@@ -831,13 +833,10 @@ def test_open_time_over_a_break():
     rows = hand_rows()
     rows["Materials"][0] |= dict(open_time=20)
     rows["Stations"][0] |= dict(mating_delay=15, mixer_volume=0, checks=0)
-    # no. 12 is dispensed at 7:50 and mated 15 min of work later: 5 min of them after the break; nobody begins
-    # it after the break instead, since the next one would come before it is mated
+    # no. 12 is dispensed at 7:50 and due 15 min later, 5 min into the break, its open time over at 8:10: the
+    # crew stays so long (up to a quarter of an hour, common practice, no source)
     rows["Breaks"].append(dict(shift="early", start="08:40", end="08:50"))
-    late = [row for row in latest_times(shift_of(rows)) if row.kind == OPEN]
-    assert late and late[0].first == 12 and late[0].is_late
-    assert late[0].text.endswith("mate it sooner or set it aside")
-    assert late[1].text.endswith("mate them sooner or set them aside") if len(late) > 1 else True
+    assert not [row for row in latest_times(shift_of(rows)) if row.kind == OPEN and row.is_late]
 
 
 # ------------------------------------------------------------------------------------ whole report

@@ -15,7 +15,6 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cache, cached_property
 
-from .printed import DOWN, NEAREST, UP, Printed
 from .units import unit_factor
 
 #: by setting the units that may be chosen, that of the shop first
@@ -42,7 +41,6 @@ _LENGTHS = "mm", "m"  # numbers with a × between them are of one unit
 _DIFFERENCES = {"K": "delta_degF"}  # a difference is printed as °F and turned without its zero
 _NUMBER = r"(?<![\w.,:/·^-])[−-]?\d+(?:[.,]\d+)*"
 LIMITS = " to ", "–"  # between a low and a high number
-_INWARD = UP, DOWN  # how the low and the high one of two limits are rounded
 _SECTION = re.compile(r"(?:\[(?P<sign>[<>]=?)(?P<end>[\d.]+)\])?(?P<before>[^.0]*0)(?:\.(?P<digits>0+))?\Z")
 
 
@@ -119,6 +117,8 @@ class Measures:
         )
 
     def _numbers(self, found: re.Match[str]) -> str:
+        from .printed import DOWN, NEAREST, UP, Printed  # not for those who only look for help
+
         def number(shown: str, toward: int = NEAREST) -> str:
             plain = shown.replace(",", "").replace("−", "-")
             digits = len(plain.partition(".")[2])
@@ -128,7 +128,7 @@ class Measures:
             return found[0]
         shown = list(re.finditer(_NUMBER, found["numbers"]))
         limits = len(shown) == 2 and found["between"] in LIMITS
-        inward = _INWARD if limits else (NEAREST,) * len(shown)
+        inward = (UP, DOWN) if limits else (NEAREST,) * len(shown)
         texts = [number(each[0], toward) for each, toward in zip(shown, inward, strict=True)]
         parts = re.split(_NUMBER, found["numbers"])
         return "".join(a + b for a, b in zip(parts, [*texts, ""], strict=True)) + found["gap"] + found["unit"]

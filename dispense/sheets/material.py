@@ -271,11 +271,17 @@ def _more_row(result: ShiftResult, letter: str) -> Row:
     }
 
 
+MOST_LATER = 16  # later shots that a clock list has room for
+
+
 def _duties(plan: Plan, result: ShiftResult) -> list[tuple[float, str, str, str]]:
     """Clock time, event, what to do and component of what the plan asks for besides the run itself:
     later shots with a line for the time of the one before, and containers to stir."""
     day, found = result.date, []
-    for shot in result.later_shots:
+    few = (
+        len(result.later_shots) <= MOST_LATER
+    )  # more of them would hide the rest; the warning tells the wait
+    for shot in result.later_shots if few else ():
         clock = next_minute(shot.earliest) or 0.0
         begun = f"; begun {shot.origin}" if shot.origin else ""
         words = (
