@@ -850,7 +850,7 @@ def test_sheets_compute_with_what_is_written_in(tmp_path):
     page.cell(1, 13, batches[0]["Move"] + datetime.timedelta(minutes=1))
     board.save(tmp_path / "board.xlsx")
     more = openpyxl.load_workbook(folder / "hem_material.xlsx")
-    material = more["Material"]
+    material = more["What if"]
     spot = more.defined_names["shot_first"].attr_text.rpartition("!")[2].replace("$", "")
     material.cell(material[spot].row, 3, 30)  # 30 parts: 150 mL of each
     more.save(tmp_path / "more.xlsx")

@@ -271,7 +271,7 @@ def _more_row(result: ShiftResult, letter: str) -> Row:
     }
 
 
-MOST_LATER = 16  # later shots that a clock list has room for
+MOST_LATER = 24  # later shots that a clock list has room for
 
 
 def _duties(plan: Plan, result: ShiftResult) -> list[tuple[float, str, str, str]]:

@@ -344,6 +344,7 @@ class _Walk:
         self.seen: set[tuple[str, str]] = set()  # sheet and cell
         self.read: set[str] = set()  # captions that stand somewhere
         self.repeated: dict[str, set[str]] = {}  # by sheet: what it repeats of the first one
+        self.repeats: dict[str, int] = {}  # and how many cells do
 
     def fault(self, sheet: str, cell: str, why: str) -> None:
         self.faults.append(f"{sheet}!{cell}: {why}")
@@ -363,6 +364,11 @@ class _Walk:
             self.fault(self.book.sheets.sheetnames[0], "A1", f"{words!r} is gone")
         if repeats and not self.repeated:
             self.fault(self.book.sheets.sheetnames[0], "A1", "no other sheet repeats whose it is")
+        for title, count in self.repeats.items():
+            if count != (
+                2 if title == "Notes" else 4
+            ):  # station and material; of a shift its day and name too
+                self.fault(title, "A1", f"repeats {count} cells of the first sheet")
         for title, found in self.repeated.items():
             for formula in sorted(repeats - found):
                 self.fault(title, "A1", f"{formula!r} is gone")
@@ -554,6 +560,7 @@ class _Walk:
                 echo = re.fullmatch(r"='?([^'!]+)'?!\$([A-Z]+)\$(\d+)", str(cell.value))
                 if echo:
                     self.repeated.setdefault(sheet.title, set()).add(normal(cell.value))
+                    self.repeats[sheet.title] = self.repeats.get(sheet.title, 0) + 1
                     there = self.book.sheets[echo.group(1)][echo.group(2) + echo.group(3)].value
                     here = self.book.value(sheet.title, cell.coordinate)
                     if isinstance(there, datetime.datetime) and isinstance(here, float):

@@ -166,6 +166,9 @@ def meter_says(station) -> Says:
 
 
 @dataclass(frozen=True)
+MOST_LATER = 24  # later shots that a clock list has room for
+
+
 class Found:
     """One finding: how grave, what it says, of what sort, and where."""
 
@@ -662,7 +665,9 @@ class Reckoning:
                 )
             )
         hands = [(clock, "window", says) for clock, says in self.windows(run)]
-        hands += [(clock, "later shot", says) for clock, says in self.later(run)]
+        later = self.later(run)
+        if len(later) <= MOST_LATER:  # more would hide the rest of the clock list
+            hands += [(clock, "later shot", says) for clock, says in later]
         for clock, kind, says in hands:
             rows.append(
                 (
@@ -1580,7 +1585,11 @@ class Reckoning:
                     slowest = max(line.handled(plant, row, start) - start for start in starts)
                     if slowest > row.wait:
                         figures = (*duration(row.wait), *duration(slowest))
-                        says = Says(("as Routes states", "leave it blank"), (part, row.station), figures)
+                        says = Says(
+                            ("as Routes states", "leave it blank", "that of the cure board"),
+                            (part, row.station),
+                            figures,
+                        )
                         found.append(Found(QUALITY, says, "wait before handling", row.station, part))
         slow: list[tuple[float, Any, Any, Any]] = []
         for day, shift in plant.days():
