@@ -15,6 +15,7 @@ from .cells import Clock, Fact, Message, Num, Page, Says, When
 from .player import USES, Hours, Played, Stretch, Told, rest_of
 from .reading import Plant
 
+MOST_LATER = 24  # later shots that a clock list has room for
 STAMP = "golden run"
 DANGER, STOP, QUALITY, NOTE = range(4)  # gravest first
 MARKS = ("DANGER", "STOP", "CHECK", "note")  # the word for each on a sheet
@@ -166,9 +167,6 @@ def meter_says(station) -> Says:
 
 
 @dataclass(frozen=True)
-MOST_LATER = 24  # later shots that a clock list has room for
-
-
 class Found:
     """One finding: how grave, what it says, of what sort, and where."""
 
