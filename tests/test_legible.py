@@ -185,7 +185,7 @@ def test_libreoffice_prints_the_first_worksheet_on_one_page(plan, tmp_path):
     """Pages of the PDF: one for each worksheet that is shown."""
     chosen = [
         path
-        for path in filled(plan, tmp_path / "out", stations=["Block potting"])
+        for path in filled(plan, tmp_path / "out", stations=["Hem robot"])
         if path.stem.endswith(("material", "board", "setup"))
     ]
     command = ["soffice", f"-env:UserInstallation=file://{tmp_path / 'profile'}", "--headless"]
