@@ -9,10 +9,10 @@ from pathlib import Path
 from ..base.errors import show
 from ..base.fields import Field
 from ..base.findings import QUALITY, Finding
-from ..base.naming import fold
 from ..base.printed import listed
 from ..base.units import from_si
 from ..plan.records import Plan
+from ..plan.revision import row_key
 from ..plan.rows import Row
 from ..plan.tables import TABLES, Table
 from ..xlsx.package import MAIN, Package
@@ -38,16 +38,11 @@ def against(plan: Plan, before: Plan) -> list[Finding]:
     return [*found, *_builds(plan, before)]
 
 
-def _key(row: Row, table: Table) -> tuple[object, ...]:
-    values = (getattr(row, name) for name in table.key)
-    return tuple(fold(value) if isinstance(value, str) else value for value in values)
-
-
 def _jumps(plan: Plan, before: Plan, table: Table) -> Iterator[Finding]:
     rows: list[Row] = getattr(plan, table.attribute)
-    old = {_key(row, table): row for row in getattr(before, table.attribute)}
+    old = {row_key(row, table.key): row for row in getattr(before, table.attribute)}
     for row in rows:
-        was = old.pop(_key(row, table), None)
+        was = old.pop(row_key(row, table.key), None)
         if was is None:
             continue
         for item in table.columns:

@@ -5,7 +5,7 @@ What is built, what stands in store, prices, takts and shifts change from day to
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from hashlib import sha256
 from typing import Any
 
@@ -87,8 +87,13 @@ def _counted(rows: list[Row], table: Table) -> Iterator[tuple[int, Row]]:
 
 
 def _key(row: Row, table: Table, place: int) -> tuple[Any, ...]:
-    values = (getattr(row, name) for name in table.key or (table.columns[0].name,))
-    return (*(fold(value) if isinstance(value, str) else value for value in values), place)
+    return (*row_key(row, table.key or (table.columns[0].name,)), place)
+
+
+def row_key(row: Row, names: Iterable[str]) -> tuple[Any, ...]:
+    """What a row is told apart by, however its texts are written."""
+    values = (getattr(row, name) for name in names)
+    return tuple(fold(value) if isinstance(value, str) else value for value in values)
 
 
 def _name(row: Row, table: Table, place: int) -> str:
@@ -108,4 +113,4 @@ def _shown(item: Field, value: Any) -> str:
     return str(value)
 
 
-__all__ = ["differences", "process_mark"]
+__all__ = ["differences", "process_mark", "row_key"]

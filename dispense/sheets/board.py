@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 
 from ..base.clock import hhmm
-from ..base.fields import text, whole
+from ..base.fields import text
 from ..base.findings import WAIT, Finding, gravest_first
 from ..base.units import LONGEST, duration_text, from_si, temperature_text
 from ..plan.lamp import LAMP
@@ -29,7 +29,7 @@ from .pieces import (
     warning_rows,
 )
 from .sheet import Sheet
-from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
+from .spec import BATCH, HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
 OF_CURE = {
     "open time",
@@ -56,13 +56,7 @@ CURE_BOARD = SheetSpec(
     ),
     {
         "CureBatches": (
-            whole("batch", "batch"),
-            text("part", "part"),
-            text("part_numbers", "part numbers"),
-            moment("begun", "first dispensed", labels=("First part",)),
-            moment("ended", "last dispensed", labels=("Last part",)),
-            whole("tightest_part", "part of the batch with the least time left to mate it"),
-            moment("mate_before", "latest mating of that part", labels=("Mate by",)),
+            *BATCH,
             moment("mates", "its mating by plan", labels=("Planned mating",)),
             moment("move", "all may be moved"),
             moment("join", "all may be joined or loaded"),

@@ -12,7 +12,7 @@ from .board import OF_CURE, batch_words
 from .layout import BY, Book, Calculated, Written
 from .pieces import at, findings_shown, shift_head, shift_headline, shop, warning_rows
 from .sheet import Sheet
-from .spec import SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
+from .spec import BATCH, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
 READING = Written("Reading [J/cm²]", "reading")
 FINEST = 0.01  # J/cm²: what a dosimeter reads; common practice, no source
@@ -47,16 +47,7 @@ LAMP_BOARD = SheetSpec(
             number("low", "J/cm²", "least dose"),
             number("high", "J/cm²", "most dose"),
         ),
-        "LampBatches": (
-            whole("batch", "batch"),
-            text("part", "part"),
-            text("part_numbers", "part numbers"),
-            moment("begun", "first dispensed", labels=("First part",)),
-            moment("ended", "last dispensed", labels=("Last part",)),
-            whole("tightest_part", "part of the batch with the least time left to mate it"),
-            moment("mate_before", "latest mating of that part", labels=("Mate by",)),
-            text("note", "parts mated too late"),
-        ),
+        "LampBatches": (*BATCH, text("note", "parts mated too late")),
         "LampWarnings": WARNINGS,
     },
     ("day", "shift", "station"),

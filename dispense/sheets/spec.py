@@ -142,3 +142,13 @@ HANDOVER = (
     moment("next_step", "when its next step is due"),
     moment("latest", "until when it may be used or must be done"),
 )
+#: what a batch of parts is, on the board of whatever cures it
+BATCH = (
+    whole("batch", "batch"),
+    text("part", "part"),
+    text("part_numbers", "part numbers"),
+    moment("begun", "first dispensed", labels=("First part",)),
+    moment("ended", "last dispensed", labels=("Last part",)),
+    whole("tightest_part", "part of the batch with the least time left to mate it"),
+    moment("mate_before", "latest mating of that part", labels=("Mate by",)),
+)
