@@ -648,7 +648,9 @@ def _tables(command: argparse.ArgumentParser) -> None:
 
 
 def _unattended(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--log", metavar="FILE", help="add a line of JSON on this run to a file")
+    command.add_argument(
+        "--log", dest="run_log", metavar="FILE", help="add a line of JSON on this run to a file"
+    )
 
 
 def _manifest(command: argparse.ArgumentParser) -> None:
@@ -680,7 +682,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         code = _guarded(options)
     finally:  # also where nobody reads the output
-        if getattr(options, "log", None):
+        if getattr(options, "run_log", None):
             code = _logged(options, began, time.perf_counter() - clock, code)
     return code
 
@@ -718,7 +720,9 @@ def _logged(options: argparse.Namespace, began: datetime.datetime, seconds: floa
     from .jobs.unattended import log_run
 
     try:
-        log_run(options.log, options.command, began, seconds, code, forbid=[options.plan], plan=options.plan)
+        log_run(
+            options.run_log, options.command, began, seconds, code, forbid=[options.plan], plan=options.plan
+        )
     except FileError as error:
         print(error, file=sys.stderr)
         return code or NOT_WRITTEN

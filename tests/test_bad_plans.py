@@ -374,13 +374,13 @@ CASES = [
     ),
     Case(
         "setting out of bounds",
-        lambda book: book["Settings"].cell(11, 2, 1.5),
-        one("Settings!B11", "service level is 1.5", "above 0.5 and below 1"),
+        lambda book: book["Settings"].cell(16, 2, 1.5),
+        one("Settings!B16", "service level is 1.5", "above 0.5 and below 1"),
     ),
     Case(
         "setting in a unit of another dimension",
-        lambda book: book["Settings"].cell(12, 1, "Temperature spread [bar]"),
-        one("Settings!A12", "unit of temperature spread", '"bar"'),
+        lambda book: book["Settings"].cell(20, 1, "Temperature spread [bar]"),
+        one("Settings!A20", "unit of temperature spread", '"bar"'),
     ),
     Case(
         "setting twice",

@@ -739,11 +739,19 @@ def test_incomplete_kinetics_are_told_at_their_cell():
     assert "no E1" in problems_of(make, pot_rows(energy_1=None))[0]
 
 
+@pytest.fixture
+def forgotten():
+    """Answers asked before are asked anew, and those given here are not kept for other tests."""
+    forget_all()
+    yield
+    forget_all()
+
+
+@pytest.mark.usefixtures("forgotten")
 def test_pour_that_cannot_be_computed_is_told_and_the_rest_goes_on(monkeypatch):
     def fails(*_, **__):
         raise InputError(Problem("pour", message="the reaction is too quick to follow"))
 
-    forget_all()  # answers of the same pot, asked before
     monkeypatch.setattr("dispense.handbook.pours.pour", fails)
     report = cure_report(make(pot_rows()), "hem")
     assert not report.pours and "frame / bed: exotherm not computed" in report.warnings[0]

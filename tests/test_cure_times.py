@@ -334,37 +334,39 @@ def test_findings_of_cure():
 # ------------------------------------------------------------------------------------ mating
 
 
-def late_rows():
-    """The plan worked by hand, open time 20 min, mating 15 min of work after each part; break 8:00–8:30.
+def late_rows(open_time=40, mating_delay=30):
+    """The plan worked by hand, open time 40 min, mating 30 min of work after each part; break 8:00–8:30.
 
-    A second break at 8:40 would make a part that is begun after the first one late too: nobody waits for it.
+    A second break at 8:40 would make a part that is begun after the first one late too: nobody waits for it;
+    and nobody stays into the break until half past eight.
     """
     rows = hand_rows()
     rows["Breaks"].append(dict(shift="early", start="08:40", end="08:50"))
-    rows["Materials"][0].update(open_time=20)
-    rows["Stations"][0].update(mating_delay=15)
+    rows["Materials"][0].update(open_time=open_time)
+    rows["Stations"][0].update(mating_delay=mating_delay)
     return rows
 
 
 def test_the_row_of_a_batch_shows_its_late_part():
-    # batch 2 is no. 11 (7:40) to 20. No. 12 is dispensed 7:50:00–7:50:10; 15 min of work later it is 8:35:10,
-    # the break lies between; its open time ends at 8:10. All others have 20 min less 15 min and 10 s.
+    # batch 2 is no. 11 (7:40) to 20. No. 12 is dispensed 7:50:00–7:50:10; 30 min of work later it is 9:00:10,
+    # two breaks lie between; its open time ends at 8:30. All others have 40 min less 30 min and 10 s, no. 10
+    # and 11 as the crew stays into the break until 8:10:10.
     plan = make(late_rows())
     result = next(play_plan(plan))
     content = cure_board_content(plan, result, STAMP)
     row = content.tables["CureBatches"][1]
     assert (row["part_numbers"], row["tightest_part"]) == ("11–20", 12)
-    assert row["mate_before"] == datetime.datetime(2026, 3, 2, 8, 10)
-    assert row["mates"] == datetime.datetime(2026, 3, 2, 8, 35, 10)
-    assert row["note"] == "▲ mated too late: no. 12, by 26 min"  # 25 min 10 s, told upward
+    assert row["mate_before"] == datetime.datetime(2026, 3, 2, 8, 30)
+    assert row["mates"] == datetime.datetime(2026, 3, 2, 9, 0, 10)
+    assert row["note"] == "▲ mated too late: no. 12, by 31 min"  # 30 min 10 s, told upward
     assert content.values["headline"] == "▲ 1 part is mated too late: batch 2, frame no. 12"
     first = content.tables["CureBatches"][0]
     assert first["tightest_part"] == 1 and "▲" not in first["note"]
 
 
 def test_a_row_on_time_means_that_every_part_is():
-    rows = late_rows()
-    rows["Stations"][0].update(record="Hall", mating_delay=12, batch=7)
+    rows = late_rows(20, 12)
+    rows["Stations"][0].update(record="Hall", batch=7)
     rows["Temperatures"] = [
         dict(record="Hall", time="06:00", temperature=18),
         dict(record="Hall", time="10:00", temperature=33),
@@ -380,9 +382,9 @@ def test_a_row_on_time_means_that_every_part_is():
 
 
 def test_the_latest_part_is_named_beside_the_first():
-    rows = late_rows()
+    rows = late_rows(20, 12)
     rows["Breaks"] = []
-    rows["Stations"][0].update(record="Hall", mating_delay=12)
+    rows["Stations"][0].update(record="Hall")
     rows["Temperatures"] = [
         dict(record="Hall", time="06:00", temperature=18),
         dict(record="Hall", time="10:00", temperature=33),
@@ -448,7 +450,7 @@ def test_texts_of_a_night_shift_tell_the_date():
     breaks = [event.text for event in result.events if event.kind == "break"]
     assert breaks == ["break until Tue 3 Mar 00:30", "break until Tue 3 Mar 00:50"]
     (window,) = [window for window in latest_times(result) if window.is_late]
-    assert "ends at Tue 3 Mar 00:10, planned Tue 3 Mar 00:35" in window.text
+    assert "ends at Tue 3 Mar 00:30, planned Tue 3 Mar 01:00" in window.text
     assert not any("+1" in words for words in result.warnings)
     rows["Materials"][0].update(open_time=None, move_time=8 * 1440, test_time=None)
     plan = make(rows)
@@ -520,7 +522,7 @@ def test_printed_board_shows_the_dates(late_sheets, tmp_path):
         text=True,
     ).stdout
     row = next(line for line in text.splitlines() if "frame" in line and "1–10" in line)
-    assert " 22:00 " in row and "Tue 10 Mar 23:31" in row and "Tue 3 Mar 03:31" in row
+    assert " 23:30 " in row and "Tue 10 Mar 23:31" in row and "Tue 3 Mar 03:31" in row
 
 
 def test_a_paste_that_does_not_cure_has_no_times_and_no_board():

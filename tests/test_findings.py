@@ -376,5 +376,8 @@ def test_cure_of_all_stations(tmp_path, capsys):
     assert main(["cure", plan, "--out", str(tmp_path / "cure.xlsx")]) == 1
     told = capsys.readouterr().err
     assert "a folder" in told and "--station NAME" in told
-    assert main(["cure", plan, "--log", "log.csv", "--record", "shop.csv"]) == 1
+    log = tmp_path / "log.csv"
+    log.write_bytes(b"Time [s],Temperature [K]\n0,296\n60,350\n")
+    assert main(["cure", plan, "--log", str(log), "--record", "shop.csv"]) == 1
+    assert log.read_bytes().count(b"\n") == 3  # the log of a thermocouple, not one of runs
     assert capsys.readouterr().err.count("--station NAME") == 2

@@ -21,6 +21,7 @@ from plans import add_hot_pot, hand_rows
 from dispense.base import kept
 from dispense.base.errors import InputError, Problem
 from dispense.base.kept import keeping
+from dispense.base.memory import forget_all
 from dispense.base.program import program_hash
 from dispense.books.plan import write_plan
 from dispense.cli import main
@@ -181,6 +182,7 @@ def test_check_says_the_same_with_answers_kept_and_anew(tmp_path, monkeypatch, c
     monkeypatch.setenv(kept.VARIABLE, str(tmp_path / "of_the_command"))
     said = []
     for options in ([], [], ["--anew"]):
+        forget_all()
         code = main(["check", str(path), "--json", *options])
         said.append((code, capsys.readouterr().out))
     assert said[0] == said[1] == said[2]

@@ -450,7 +450,7 @@ def said(tables: dict[str, RawTable]) -> list[Content]:
 
 
 def figures(contents: list[Content]) -> list[tuple[str, dict, dict]]:
-    return [(item.spec.key, item.values, item.tables) for item in contents]
+    return [(item.spec.key, item.values, item.tables) for item in contents if item]
 
 
 def in_other_units(tables: dict[str, RawTable], draw: random.Random) -> int:
