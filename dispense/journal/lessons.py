@@ -38,7 +38,7 @@ from .entries import (
     WEIGHT_B,
     Entry,
 )
-from .history import MIXER_EVENTS, played
+from .history import MIXER_EVENTS, WATCHED, played
 from .intervals import Estimate, grouped_proportion, mean, rate, spread, student
 from .learned import Learned, Target, estimated, judged, too_few
 from .store import Booked
@@ -50,7 +50,6 @@ DRIFT = "the mean of all these days: whether it moves is for dispense weights to
 LEAST = 3  # observations below which nothing is said; two leave the spread to one degree of freedom
 LEAST_DAYS = 3  # days from which on a day counts as one observation: values of one day go together
 SETTINGS_APART = 1.05  # largest setting over smallest from which on a law is seen; common practice, no source
-WATCHED = "mixer", "purge"  # what a purge rate counts: start and end of a shift are not its
 
 
 def _by_day(values: Sequence[float], days: Sequence[str]) -> tuple[Floats, str]:
@@ -493,4 +492,4 @@ def learned_values(plan: Plan, booked: Iterable[Booked]) -> list[Learned]:
     return judged(found)
 
 
-__all__ = ["DENSITY", "LEAST", "WATCHED", "Count", "counts_of", "density_subject", "learned_values"]
+__all__ = ["DENSITY", "LEAST", "Count", "counts_of", "density_subject", "learned_values"]
