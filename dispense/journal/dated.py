@@ -9,14 +9,14 @@ from ..plan.rows import Station
 from .entries import Entry
 
 
-def station_of(plan: Plan, entry: Entry) -> Station | None:
-    """The station of an entry as it holds on its day; None where the plan has none of its name."""
-    return _station_on(plan, entry.station, entry.date)
+def station_on(plan: Plan, name: str, day: datetime.date | None) -> Station | None:
+    """A station as it holds on a day; None where the plan has none of its name."""
+    return next((row for row in plan.on(day).stations if row.station == name), None)
 
 
 def material_on(plan: Plan, station: str, day: datetime.date | None) -> str:
     """The material of a station on a day; "" where the plan has none of its name."""
-    found = _station_on(plan, station, day)
+    found = station_on(plan, station, day)
     return "" if found is None else found.material
 
 
@@ -25,8 +25,4 @@ def material_of_entry(plan: Plan, entry: Entry) -> str:
     return entry.material or material_on(plan, entry.station, entry.date)
 
 
-def _station_on(plan: Plan, name: str, day: datetime.date | None) -> Station | None:
-    return next((row for row in plan.on(day).stations if row.station == name), None)
-
-
-__all__ = ["material_of_entry", "material_on", "station_of"]
+__all__ = ["material_of_entry", "material_on", "station_on"]

@@ -408,7 +408,7 @@ def _ratio(facts: _Facts, shifts: Sequence[_Shift], letter: str) -> float:
         if entry.kind == kind
         and not entry.part
         and entry.value
-        and (target := entry.target or component_targets(facts.plan, entry).get(letter))
+        and (target := entry.target or component_targets(facts.plan, station, entry.date).get(letter))
     ]
     if len(alone) >= LEAST:
         return sum(alone) / len(alone)

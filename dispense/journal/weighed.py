@@ -5,6 +5,7 @@ The plan is that of the day that was booked, where table Validity has figures fo
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable, Iterator
 
 from ..base.findings import QUALITY, Finding
@@ -13,7 +14,7 @@ from ..plan.amounts import Application, applied_at
 from ..plan.records import Plan
 from ..shift.setup import setup_card, station_parts
 from ..shift.weighing import Weighing, check_shot, weigh
-from .dated import material_of_entry, station_of
+from .dated import material_of_entry, station_on
 from .entries import WEIGHT, Entry
 
 PERCENT = 100.0
@@ -28,7 +29,7 @@ ONE_FIGURE = (
 
 def planned_shot(plan: Plan, entry: Entry) -> tuple[Weighing, int] | None:
     """What the plan says of a weight on its day, and how many shots it is; None where it says nothing."""
-    station, plan = station_of(plan, entry), plan.on(entry.date)
+    station, plan = station_on(plan, entry.station, entry.date), plan.on(entry.date)
     if station is None:
         return None
     density = setup_card(plan, station.station).density
@@ -101,9 +102,9 @@ def weight_findings(plan: Plan, entries: Iterable[Entry]) -> list[Finding]:
     return found
 
 
-def component_targets(plan: Plan, entry: Entry) -> dict[str, float]:
-    """Masses of A and B in a check shot of an entry's station and day [g], where the plan has one."""
-    row, plan = station_of(plan, entry), plan.on(entry.date)
+def component_targets(plan: Plan, station: str, day: datetime.date | None = None) -> dict[str, float]:
+    """Masses of A and B in a check shot of a station on a day [g], where the plan has one."""
+    row, plan = station_on(plan, station, day), plan.on(day)
     if row is None:
         return {}
     items = [item for part in station_parts(plan, row.station) for item in applied_at(plan, part, row)]

@@ -132,7 +132,6 @@ class Weights:
     station: str
     what: str
     weights: list[Weight]
-    material: str = ""
     level: Level | None = None
     effects: list[Effect] = field(default_factory=list)
     ratio: Ratio | None = None
@@ -145,6 +144,10 @@ class Weights:
     def held(self, plan: Plan) -> Plan:
         """The plan as it holds on the day of the last weight."""
         return plan.on(self.weights[-1].entry.date) if self.weights else plan
+
+    def material_by(self, plan: Plan) -> str:
+        """The material that was weighed."""
+        return self.held(plan).station(self.station).material
 
     @property
     def deviations(self) -> Floats:
@@ -248,11 +251,9 @@ def gather(plan: Plan, entries: Sequence[Entry], station: str | None = None) -> 
     """The series of weights that entries hold: one for a station's check shots and each shot of a part."""
     series: dict[tuple[str, str], list[Weight]] = {}
     skipped: dict[tuple[str, str], list[str]] = {}
-    materials: dict[tuple[str, str], str] = {}
     of_station = (entry for entry in entries if station in (None, entry.station))
     for entry, targets in weighed(plan, of_station):
         key = entry.station, series_name(plan, entry)
-        materials[key] = material_of_entry(plan, entry)
         moment = entry.moment
         if targets is None or moment is None:
             why = "has no time of its own" if moment is None else "has no target"
@@ -265,7 +266,7 @@ def gather(plan: Plan, entries: Sequence[Entry], station: str | None = None) -> 
         if mine:
             history = changes(key[0], entries, _played(plan, key[0], mine))
             mine = [_with_factors(plan.on(item.entry.date), key[0], item, history) for item in mine]
-        found.append(Weights(*key, mine, materials[key], notes=skipped.get(key, [])))
+        found.append(Weights(*key, mine, notes=skipped.get(key, [])))
     return found
 
 
@@ -292,8 +293,8 @@ def _ratio(found: Weights, entries: Sequence[Entry], plan: Plan) -> Ratio | None
     pairs = []
     for name in shared:
         a, b = alone[WEIGHT_A][name], alone[WEIGHT_B][name]
-        target_a = a.target or component_targets(plan, a).get("a")
-        target_b = b.target or component_targets(plan, b).get("b")
+        target_a = a.target or component_targets(plan, a.station, a.date).get("a")
+        target_b = b.target or component_targets(plan, b.station, b.date).get("b")
         if a.value and b.value and target_a and target_b:
             pairs.append((a.value / target_a, b.value / target_b))
     if len(pairs) < 3:
@@ -452,11 +453,15 @@ def _targets_moved(found: Weights, plan: Plan, entries: Sequence[Entry], mean: f
     printed: dict[str, Entry] = {}
     for entry in entries:
         here = entry.station, material_of_entry(plan, entry)
-        if entry.kind in (WEIGHT_A, WEIGHT_B) and here == (found.station, found.material) and entry.target:
+        if (
+            entry.kind in (WEIGHT_A, WEIGHT_B)
+            and here == (found.station, found.material_by(plan))
+            and entry.target
+        ):
             printed[entry.kind] = entry
     if len(printed) < 2:
         return False
-    today = component_targets(plan, printed[WEIGHT_B])
+    today = component_targets(plan, found.station, printed[WEIGHT_B].date)
     if not {"a", "b"} <= set(today):
         return False
     was = (printed[WEIGHT_B].target or 1.0) / (printed[WEIGHT_A].target or 1.0)
@@ -607,7 +612,7 @@ def _correct(found: Weights, at: Level, plan: Plan, entries: Sequence[Entry]) ->
         (entry.value, entry.unit)
         for entry in entries
         if entry.kind == SETTING
-        and (entry.station, material_of_entry(plan, entry)) == (found.station, found.material)
+        and (entry.station, material_of_entry(plan, entry)) == (found.station, found.material_by(plan))
         and entry.value
     }
     of_pressure = pressure_growth(found.held(plan), found.station, growth)
@@ -618,7 +623,7 @@ def _correct(found: Weights, at: Level, plan: Plan, entries: Sequence[Entry]) ->
             unit = f" {unit}" if unit else ""
             where = "" if by is of_pressure and unit else " where the shot grows with it"
             words += f"; from setting {old:g}{unit} to {old * by:.4g}{unit}{where}"
-    material = plan.material(found.material)
+    material = plan.material(found.material_by(plan))
     if material.yield_stress:
         words += "; " + _with_yield(of_pressure, digits)
     elif material.index != 1.0 and of_pressure is not None:
