@@ -257,6 +257,12 @@ def parser() -> argparse.ArgumentParser:
         "--station", metavar="NAME", help="station whose material is looked at (default: all of them)"
     )
     cure.add_argument(
+        "--date",
+        metavar="YYYY-MM-DD",
+        type=datetime.date.fromisoformat,
+        help="one day (default: all that holds at the station while the plan is built, by table Validity)",
+    )
+    cure.add_argument(
         "--record", metavar="FILE", help="shop temperatures of the station from a CSV of times and °C"
     )
     cure.add_argument(
@@ -1053,6 +1059,7 @@ def _cure(options) -> int:
 
     if options.station is None:
         given = {"record": options.record, "log": options.log, "write_shots": options.write_shots}
+        given["date"] = options.date
         return _tell(cure_files(options.plan, out=options.out, paper=options.paper, **given), options)
     report = cure_file(
         options.plan,
@@ -1062,6 +1069,7 @@ def _cure(options) -> int:
         out=options.out,
         paper=options.paper,
         write_shots=options.write_shots,
+        date=options.date,
     )
     return _tell(report, options)
 
