@@ -368,7 +368,7 @@ class Templates:
     def filled(self, content: Content) -> tuple[Package, list[str]]:
         """One sheet filled, and notes."""
         from ..books.form import WHOSE_MARK
-        from ..books.pages import fit_pages, fit_texts, leave_out, name_pages, set_scale
+        from ..books.pages import fit_pages, fit_texts, hide_empty, leave_out, name_pages, set_scale
         from ..handbook.in_formulas import formula_values
         from ..xlsx.shapes import draw_pictures
 
@@ -382,6 +382,7 @@ class Templates:
         )
         draw_pictures(filled.package, content.pictures)
         leave_out(filled.package, *self._optional(content))
+        hide_empty(filled.package, {name: not content.tables.get(name) for name in spec.on_own_page})
         fit_texts(filled.package)
         name_pages(filled.package, WHOSE_MARK, whose(content))
         fit_pages(filled.package)
