@@ -22,6 +22,7 @@ from ..journal.lessons import learned_values
 from ..journal.start import AsOf, Start, from_counts
 from ..journal.store import journal_path, read_journal
 from ..journal.used import WithLearned, with_learned
+from ..plan.late import TWICE
 from ..plan.read import load_plan
 from ..plan.records import Plan
 from ..plan.sources import Source, Sources, load_plan_from
@@ -108,7 +109,7 @@ def forecast_file(
     found.stock_from = begin.words or (begin.counted.words if begin.counted is not None else "")
     found.learned = "" if use is None else use.words
     of_plan = plan_findings(records)
-    told += [item for item in of_plan if item.kind == DANGER or item.topic in OF_ROUTES]
+    told += [item for item in of_plan if item.kind == DANGER or item.topic in (*OF_ROUTES, TWICE)]
     found.findings = gravest_first([*told, *found.findings])
     if what_if:
         what_if_table(found, progress=stage(progress, RESPONSES, WHOLE))

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from ..base.findings import NOTE, QUALITY, Finding
 from ..base.printed import counted, listed
 from ..plan.amounts import applied_at
+from ..plan.late import with_late_orders
 from ..plan.records import Plan
 from ..plan.rows import Standing
 from ..plan.standing import PARTS_IN_PROCESS, latest_rows, material_of, moment_of, wrong_with
@@ -78,9 +79,11 @@ def from_today(plan: Plan, entries: Iterable[Entry], as_of: AsOf | None) -> Star
     stock = counted_stock(plan, known, None)
     told = _told(plan, known, moment)
     coming = [row for row in plan.builds if _begins(plan, row.date, row.shift) >= moment]
-    begun = replace(stock.plan, standing=told.rows, builds=coming, as_of=moment)
+    held, late = with_late_orders(stock.plan, moment.date())
+    begun = replace(held, standing=told.rows, builds=coming, as_of=moment)
     rows = latest_rows(begun)
     found = [
+        *late,
         *_without_lot(stock),
         *_not_counted(plan, known),
         *told.findings,
