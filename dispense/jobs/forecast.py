@@ -15,6 +15,7 @@ from ..base.findings import DANGER, NOTE, Finding, gravest_first
 from ..base.paper import paper_code
 from ..base.progress import WHOLE, Progress, stage
 from ..books.forecast import book_bytes
+from ..forecast.horizon import without_history
 from ..forecast.model import forecast
 from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
@@ -93,7 +94,7 @@ def forecast_file(
             settings=use.plan.settings,
             purge_factors=use.plan.purge_factors,
         )
-    begin = _begin(records, home, sources, as_of)
+    begin = _begin(records, home, sources, as_of, weeks)
     records, told = begin.plan, begin.findings
     today = None if begin.as_of is None else begin.as_of.date()
     found = forecast(
@@ -140,7 +141,9 @@ def _learned(
     return with_learned(plan, values, names)
 
 
-def _begin(records: Plan, path: str | os.PathLike[str], sources: Sources, as_of: AsOf | str | None) -> Start:
+def _begin(
+    records: Plan, path: str | os.PathLike[str], sources: Sources, as_of: AsOf | str | None, weeks: int
+) -> Start:
     """Where the forecast begins; without a day of today the stock is that of the journal all the same.
 
     Of a whole day it is the forecast that tells which builds are history.
@@ -148,7 +151,11 @@ def _begin(records: Plan, path: str | os.PathLike[str], sources: Sources, as_of:
     as_of = read_as_of(as_of)
     begin = started(records, path, sources, as_of)
     if begin.as_of is None:
-        return Start(records) if sources.stock is not None else from_counts(records, journal_entries(path))
+        if sources.stock is not None:
+            return Start(records)
+        coming, _ = without_history(records, weeks)
+        first = min((row.date for row in coming.builds), default=None)
+        return from_counts(records, journal_entries(path), first)
     if not isinstance(as_of, datetime.datetime):
         begin.plan = replace(begin.plan, builds=records.builds)
     return begin

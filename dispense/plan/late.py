@@ -1,8 +1,8 @@
 """Open orders whose day has passed, and open orders that stand twice.
 
-What is ordered and has not come is never in store. A delivery that is late as a plan begins is taken to come
-on the first working day after that day (common practice, no source: the soonest that it may still come, and it
-is said aloud).
+What is ordered and has not come is never in store. A delivery that is late as a plan begins is taken to
+come on the first working day after that day (common practice, no source: the soonest that it may still come;
+it is said aloud).
 """
 
 from __future__ import annotations
@@ -46,8 +46,8 @@ def _late(plan: Plan, lot: StockLot, order: OpenOrder, today: datetime.date, com
     due = (today - order.arrival).days
     return Finding(
         QUALITY,
-        f"order {order.order} of {lot.material}{letter} was due on {order.arrival} and is not received: it is "
-        f"not in store, and is taken to come on {comes}",
+        f"order {order.order} of {lot.material}{letter} was due on {order.arrival} and is not received: it "
+        f"is not in store, and is taken to come on {comes}",
         "ask for its new day and state it in Orders; if it has come, book it as received or state its lot in "
         "Stock, and delete the order",
         topic=LATE,
