@@ -29,6 +29,7 @@ def _found(
     *,
     topic: str,
     part: str = "",
+    component: str = "",
     is_lasting: bool = False,
     **numbers: float,
 ) -> Finding:
@@ -44,6 +45,7 @@ def _found(
         None if is_lasting else result.date,
         "" if is_lasting else result.shift,
         numbers=numbers,
+        component=component,
     )
 
 
@@ -158,6 +160,7 @@ def _shortage(result: ShiftResult, letter: str, volume: int) -> Finding:
         f"{'s' if count > 1 else ''} ({volume / 1e6:.0f} mL)",
         f"bring or order it, needed from {hhmm(first, result.date)}",
         topic=SHORTAGE,
+        component=letter,
         containers=count,
         volume_mL=volume / 1e6,
     )
@@ -172,6 +175,7 @@ def _owed(result: ShiftResult, letter: str, volume: int) -> Finding:
         "missing in a shift before",
         f"bring or order it before {hhmm(result.calendar.start, result.date)}",
         topic=SHORTAGE,
+        component=letter,
         volume_mL=volume / 1e6,
     )
 
@@ -187,6 +191,7 @@ def _expired(result: ShiftResult, store: Store) -> Iterator[Finding]:
                 f"{lot.last_day(component.open_life)} ({lot.left / 1e6:.0f} mL)",
                 "set it aside",
                 topic="expired lot",
+                component=letter,
                 is_lasting=True,
                 volume_mL=lot.left / 1e6,
             )
