@@ -19,12 +19,12 @@ from .layout import BY, DASHED, OTHER_DAY, TICK, Book, Calculated, Written
 from .pictures import LEVELS, STRIP, container_levels, drawn, shift_strip
 from .pieces import (
     ML,
-    NOTHING_USABLE,
     USE,
     amount_ml,
     at,
     findings_shown,
     handover_rows,
+    instead_of_lots,
     letter_name,
     life_text,
     mass_drawn,
@@ -171,7 +171,6 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
     on_parts = result.parts_amount
     nominal, low, high = amount_ml(on_parts)
     record = shop_record(result)
-    is_short = any(result.lacking(letter) for letter in result.letters)
     taken = sum(result.drawn(letter) for letter in result.letters)
     parts: list[Row] = []
     for job in result.jobs:
@@ -238,7 +237,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
                 for letter in result.letters
                 for use in result.staged(letter)
             ]
-            or [{"lot": NOTHING_USABLE if is_short else "none: enough stands at the station"}],
+            or [{"lot": instead_of_lots(result, result.letters, "none: enough stands at the station")}],
             "MaterialLater": _later_rows(result),
             "MaterialHandover": handover_rows(result),
             "MaterialWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH),

@@ -211,6 +211,16 @@ def handover_rows(result: ShiftResult, *, parts_only: bool = False) -> list[Row]
 
 
 NOTHING_USABLE = "nothing usable in store"
+STILL_LACKING = "lacking since a shift before"
+
+
+def instead_of_lots(result: ShiftResult, letters: Iterable[str], enough: str) -> str:
+    """What stands where no lot is to be brought."""
+    if any(result.missing.get(letter) for letter in letters):
+        return NOTHING_USABLE
+    return STILL_LACKING if any(result.owed.get(letter) for letter in letters) else enough
+
+
 ALARM = "▲ DANGER, see the setup card. "
 
 

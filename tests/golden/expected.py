@@ -534,7 +534,13 @@ class Reckoning:
                 "Volume [mL]": None,
                 "Needed from": None,
                 "Last day": None,
-                "Lot": Says(("nothing usable",) if run.missing or run.owed else ("none", "enough stands")),
+                "Lot": Says(
+                    ("nothing usable",)
+                    if run.missing
+                    else ("lacking since",)
+                    if run.owed
+                    else ("none", "enough stands")
+                ),
             }
         ]
         found = [item for item in shift_findings(run) if item.kind != NOTE]
@@ -1506,8 +1512,9 @@ class Reckoning:
                 lots = [lot for lot in run.lots if lot["letter"] == letter and lot["lot"] != "no stock"]
                 containers = sum(lot["containers"] for lot in lots)
                 volume = sum(lot["volume"] for lot in lots)
-                is_short = run.missing.get(letter) or letter in run.owed
-                empty = "nothing usable in store" if is_short else "stands at the station"
+                empty = "nothing usable in store" if run.missing.get(letter) else "stands at the station"
+                if letter in run.owed and not run.missing.get(letter):
+                    empty = "lacking since a shift before"
                 count += containers
                 mass += volume * component.density / 1000
                 rows.append(
