@@ -242,6 +242,7 @@ def on_sheets(rows, entries=(), as_of=TUESDAY, language="en"):
 
 def three_days(**station):
     rows = rows_of(**station)
+    rows["Validity"] = [dict(station="hem", what="scrap", value="1 %", valid_from=TUESDAY)]
     rows["Builds"].append(rows["Builds"][0] | dict(date=WEDNESDAY))
     return rows
 
@@ -450,6 +451,17 @@ def replace_builds(path):
 
     plan = load_plan(path)
     return replace(plan, builds=[row for row in plan.builds if row.date <= TUESDAY])
+
+
+def test_a_forecast_tells_a_note_once_with_its_stations():
+    rows = rows_of()
+    rows["Stations"].append(rows["Stations"][0] | dict(station="cap"))
+    rows["Beads"].append(rows["Beads"][0] | dict(bead="top", station="cap"))
+    start = begun(rows)
+    found = forecast(start.plan, 1, draws=10, as_of=TUESDAY)
+    found.findings = [*start.findings, *found.findings]
+    (words,) = [words for words in found.notes if "taken as empty" in words]
+    assert words.startswith("hem, cap: nothing is told of what stands there")
 
 
 def test_commands_say_what_they_begin_with(desk, capsys):

@@ -88,6 +88,7 @@ def forecast_file(
             stations=use.plan.stations,
             settings=use.plan.settings,
             purge_factors=use.plan.purge_factors,
+            dated=use.plan.dated,
         )
     begin = _begin(records, plan, sources, as_of)
     records, told = begin.plan, begin.findings

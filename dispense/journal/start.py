@@ -79,16 +79,16 @@ def from_today(plan: Plan, entries: Iterable[Entry], as_of: AsOf | None) -> Star
     stock = counted_stock(plan, known, None)
     told = _told(plan, known, moment)
     coming = [row for row in plan.builds if _begins(plan, row.date, row.shift) >= moment]
-    begun = replace(stock.plan, standing=told.rows, builds=coming, as_of=moment)
+    found: list[Finding] = []
+    begun = replace(stock.plan, standing=told.rows, builds=coming, as_of=moment, at_start=found)
     rows = latest_rows(begun)
-    found = [
+    found += [
         *_without_lot(stock),
         *_not_counted(plan, known),
         *_not_received(plan, known, moment),
         *told.findings,
         *_untold(plan, begun, rows, moment),
     ]
-    begun.at_start = found
     journal = sum(1 for row in rows if id(row) in told.of_journal)
     return Start(begun, moment, stock, len(rows), journal, found)
 
