@@ -365,7 +365,8 @@ def parser() -> argparse.ArgumentParser:
         help="build: write the files; install: put them where the spreadsheet finds "
         "them; status: say what is missing; "
         "selftest: the checks of the first day in Excel that need no eyes, "
-        "as a report; serve: work for the spreadsheet's menu, which starts this itself",
+        "as a report (exit code 1 where one fails, 5 where one could not be run); "
+        "serve: work for the spreadsheet's menu, which starts this itself",
     )
     addin.add_argument(
         "--host",
@@ -1181,6 +1182,7 @@ def _addin(options) -> int:
         workbook=options.workbook,
         with_dependencies=options.with_dependencies,
     )
+    code = int(report.get("exit_code", DONE))
     if options.json:
         _print_json(report)
     else:
@@ -1188,7 +1190,7 @@ def _addin(options) -> int:
 
         for key, value in report.items():
             print(f"{key.replace('_', ' ')}: {in_words(value)}")
-    return DONE
+    return code
 
 
 def _convert(options) -> int:
