@@ -267,6 +267,7 @@ def test_what_is_to_be_looked_at_stands_on_the_sheets_of_its_station_and_shift(c
     ):
         assert words in material[TUESDAY] and words in staging[TUESDAY]
         assert words not in material[WEDNESDAY] and words not in staging[WEDNESDAY]
+    assert "taken as empty" not in material[TUESDAY]  # it is told what cannot be believed
     for words in ("A lot A9 was due on 2026-03-02", "names no lot: left out", "none is counted since"):
         assert words in staging[TUESDAY] and words not in material[TUESDAY]
         assert words not in staging[WEDNESDAY]

@@ -8,7 +8,7 @@ there is named and left out; so is a station of which nothing is told, or nothin
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from ..base.findings import NOTE, QUALITY, Finding
@@ -87,7 +87,7 @@ def from_today(plan: Plan, entries: Iterable[Entry], as_of: AsOf | None) -> Star
         *_not_counted(plan, known),
         *_not_received(plan, known, moment),
         *told.findings,
-        *_untold(plan, begun, rows, moment),
+        *_untold(plan, begun, rows, moment, {item.station for item in told.findings}),
     ]
     journal = sum(1 for row in rows if id(row) in told.of_journal)
     return Start(begun, moment, stock, len(rows), journal, found)
@@ -271,15 +271,19 @@ def _opened_since(
 
 
 def _untold(
-    plan: Plan, begun: Plan, rows: Sequence[Standing], moment: datetime.datetime
+    plan: Plan, begun: Plan, rows: Sequence[Standing], moment: datetime.datetime, said: Collection[str]
 ) -> Iterator[Finding]:
-    """Stations that work from then on and of which nothing is told, or nothing since a shift of theirs."""
+    """Stations that work from then on and of which nothing is told, or nothing since a shift of theirs.
+
+    Those of `said` are named already, with what cannot be believed.
+    """
     last: dict[str, datetime.datetime] = {}
     for row in rows:
         when = moment_of(plan, row)
         last[row.station] = max(last.get(row.station, when), when)
     at_work = _at_work(begun)
-    blank = [row.station for row in plan.stations if row.station in at_work and row.station not in last]
+    known = {*last, *said}
+    blank = [row.station for row in plan.stations if row.station in at_work and row.station not in known]
     for station in blank:
         yield Finding(
             NOTE,
