@@ -6,7 +6,7 @@ import datetime
 from typing import cast
 
 from ..base.fields import date, number, text, whole
-from ..base.findings import STIR, STOP, WAIT, Finding
+from ..base.findings import STIR, STOP, WAIT, Finding, gravest_first
 from ..base.units import HOUR, MINUTE, duration_text, from_si, temperature_text, volume_text
 from ..plan.materials import usable_volume
 from ..plan.records import Plan
@@ -23,6 +23,7 @@ from .pieces import (
     amount_ml,
     at,
     findings_shown,
+    found_at_start,
     handover_rows,
     instead_of_lots,
     letter_name,
@@ -247,8 +248,10 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
 
 
 def _findings(plan: Plan, result: ShiftResult) -> list[Finding]:
-    """What a shift must know: its own warnings, and what of the station's plan stops the line."""
-    return findings_shown(
+    """What a shift must know: its own warnings, of what stands there as playing begins, and what of the
+    station's plan stops the line.
+    """
+    shown = findings_shown(
         plan,
         result,
         played=lambda item: item.is_warning,
@@ -256,6 +259,7 @@ def _findings(plan: Plan, result: ShiftResult) -> list[Finding]:
             item.kind == STOP or item.topic == WAIT or (item.topic == STIR and item.is_warning)
         ),
     )
+    return gravest_first([*shown, *(item for item in found_at_start(plan, [result]) if item.station)])
 
 
 def containers_text(result: ShiftResult) -> str:

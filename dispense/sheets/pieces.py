@@ -251,6 +251,18 @@ def findings_shown(
     )
 
 
+def found_at_start(plan: Plan, results: Sequence[ShiftResult]) -> list[Finding]:
+    """What is to be looked at of what stands as playing begins.
+
+    It is that of stations of which this is the first shift, and in the first shift of all what is of no
+    station: the stock.
+    """
+    begin = [result for result in results if result.is_first]
+    names = {result.station.station for result in begin}
+    is_first_of_all = bool(begin) and (begin[0].date, begin[0].shift) == plan.days()[0]
+    return [item for item in plan.at_start if (item.station in names if item.station else is_first_of_all)]
+
+
 def warning_rows(findings: Iterable[Finding], width: int) -> list[Row]:
     """Findings as rows of a table of warnings, in lines of so many characters."""
     rows: list[Row] = [

@@ -14,11 +14,11 @@ from ..plan.records import Plan
 from ..shift.results import ShiftResult
 from ..shift.store import NANO
 from .layout import BY, TICK, Book
-from .pieces import ML, at, head, hours, instead_of_lots, letter_name, station_warning_rows
+from .pieces import ML, at, found_at_start, head, hours, instead_of_lots, letter_name, station_warning_rows
 from .sheet import Sheet
 from .spec import HEAD, Content, Row, SheetSpec, moment
 
-OF_STOCK = {SHORTAGE, "expired lot"}  # topics of a shift that a staging sheet shows
+OF_STOCK = {SHORTAGE, "expired lot", "expired container"}  # topics of a shift that a staging sheet shows
 
 
 STAGING = SheetSpec(
@@ -90,6 +90,7 @@ def staging_content(plan: Plan, results: Sequence[ShiftResult], stamp: str) -> C
                 }
             )
     found = [item for result in results for item in result.findings if item.topic in OF_STOCK]
+    found += found_at_start(plan, results)
 
     return Content(
         STAGING,

@@ -78,6 +78,7 @@ from .results import (
     Purged,
     ShiftResult,
     TooLong,
+    TooOld,
 )
 from .setup import as_run, part_flows
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
@@ -397,6 +398,7 @@ class Player:
                 result.owed[letter] = container.usable
             if container is not None and container.last_day < self.date and result.jobs:
                 result.used[letter]["expired"] += standing
+                result.too_old[letter] = TooOld(container.lot.lot, container.last_day, standing)
                 del store.mounted[key]
                 text = (
                     f"throw away the open container of {self.supply.words(letter)} lot {container.lot.lot}: "

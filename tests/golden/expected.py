@@ -306,6 +306,12 @@ def shift_findings(run: Played) -> list[Found]:
         names = (*component_words(run, letter), lot.name)
         says = Says(("may not be used", "last day", "aside"), names, (last, Fact(lot.left, "mL")))
         found.append(Found(QUALITY, says, "expired lot", **lasting))
+    for event in run.events:
+        if event.kind == "expired":
+            names = (*component_words(run, event.letter), event.lot)
+            figures = (event.facts["last_day"], Fact(event.volume, "mL"))
+            says = Says(("open container", "may not be used", "last day", "throw it away"), names, figures)
+            found.append(Found(QUALITY, says, "expired container", **here))
     surfaces = [row for row in run.surfaces if row[3] > row[2]]
     mates = [(*key[:2], *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
     for words, rows, cure in (("surface window", surfaces, "treat"), ("open time", mates, "mate")):
@@ -367,7 +373,7 @@ OPTIONAL_TABLES = (
 OF_CURE = {"open time", "surface window", "cure", "wait", "half done", "lost half done"}
 MILESTONES = ("move", "join", "test")
 OF_ENGINEER = {"pour model", "runaway", "runaway criterion"}  # how a figure came: not for the station
-OF_STOCK = {"shortage", "expired lot"}
+OF_STOCK = {"shortage", "expired lot", "expired container"}
 
 
 # ---------------------------------------------------------------------------------------------- pages
