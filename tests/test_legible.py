@@ -147,7 +147,7 @@ def test_a_one_part_station_has_no_columns_of_b_and_no_empty_fields(plan, tmp_pa
 
 
 def test_what_no_row_fills_is_left_out_of_a_table(plan, tmp_path):
-    """The demo's dots are not mated and of one part; the hem is mated and of two; the pots wait for shot 2."""
+    """The demo's dots are not mated, of one part; the hem is mated, of two; the pots wait for shot 2."""
     paths = {path.stem: path for path in filled(plan, tmp_path, stations=[*STATIONS, "Dot station"])}
 
     def heads(stem: str, table: str) -> set[str]:

@@ -12,11 +12,12 @@ import datetime
 from dataclasses import dataclass
 
 from ..base.clock import hhmm
-from ..base.units import duration_text
+from ..base.units import duration_text, told_volume_text
 from ..plan.rows import Station
 from ..plan.tables import IDLE_OFF, IDLE_PURGE
 from .calendar import Calendar
 from .mixer import GELLED, Mixer
+from .store import NANO
 
 MOST_IDLE_PURGES = 1_000  # that one idle time is worth reckoning with
 
@@ -46,16 +47,18 @@ class Idle:
     @property
     def words_off(self) -> str:
         """What taking the mixer off costs."""
-        return f"a new mixer takes {self.off_volume / 1e6:.1f} mL and {duration_text(self.off_time)}"
+        taken = told_volume_text(self.off_volume / NANO, 1)
+        return f"a new mixer takes {taken} and {duration_text(self.off_time)}"
 
     @property
     def words_purge(self) -> str:
         """What purging through the idle time costs."""
         if self.purges is None:
             return "purging cannot keep the limit"
+        each = told_volume_text(self.purge_volume / len(self.purges) / NANO, 1)
         return (
-            f"purging every {duration_text(self.every)} takes {len(self.purges)} × "
-            f"{self.purge_volume / len(self.purges) / 1e6:.1f} mL and {duration_text(self.purge_time)}"
+            f"purging every {duration_text(self.every)} takes {len(self.purges)} × {each} "
+            f"and {duration_text(self.purge_time)}"
         )
 
 
