@@ -702,7 +702,8 @@ def _stands(sheet: _Filled, row: _Row, done: TypedCell | None, by: str) -> None:
         volume = _usable(sheet, row, typed)
         if volume is None:
             return
-        component = sheet.plan.components_of(sheet.plan.station(sheet.said("station")).material).get(letter)
+        station = sheet.plan.on(day).station(sheet.said("station"))
+        component = sheet.plan.components_of(station.material).get(letter)
         heel = 0.0 if component is None else from_si(heel_volume(component) / NANO, "mL")
         facts |= {"component": letter, "lot": said["name2"], "value": float(volume + heel), "unit": "mL"}
     elif what == STANDING_MIXER:

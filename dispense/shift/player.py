@@ -60,8 +60,8 @@ from .calendar import SAME_TIME, Calendar
 from .cure_times import FIRST, OpenClock, cure_times, open_clock
 from .findings import shift_findings
 from .handover import on_the_way, origin_text, standing
-from .idle import off_text, weigh_idle
-from .mixer import GELLED, Mixer, oldest_factor
+from .idle import Idle, off_text, purge_text, weigh_idle
+from .mixer import Mixer, oldest_factor
 from .pace import shift_takt
 from .pressure import MixAtWork, purge_findings
 from .results import (
@@ -408,6 +408,7 @@ class Player:
             if missing > 0 and result.jobs:
                 self.supply.fill(letter, missing, result.calendar.start)
                 store.hoses[key] = hose
+                result.filled[letter] = missing
 
     def _change_over(self) -> None:
         """Take off what stands of another material that the station ran before."""
@@ -674,33 +675,28 @@ class Player:
         self._tell(clock, "mixer", text, self.nozzle.mixer.content)
         return self.new_mixer(clock + self.station.mixer_time)
 
-    def _idle(self, begin: float, pieces: tuple[Piece, ...], why: str) -> float:
-        """Nothing is dispensed from when the nozzle is free to `begin`: see that the mixer lasts [s]."""
-        since = self.nozzle.idle_since
-        if (
-            begin <= since
-            or self.nozzle.mixer.keeps(GELLED, pieces, begin)
-            or self.nozzle.number in self.told
-        ):
-            return begin
-        result = self.result
-        idle = weigh_idle(self.nozzle.mixer, self.station, result.calendar, self.purge, since, begin)
+    def _weigh_idle(self, begin: float, pieces: tuple[Piece, ...]) -> Idle | None:
+        """Nothing is dispensed from when the nozzle is free to `begin`: what the mixer asks for till then."""
+        nozzle, calendar = self.nozzle, self.result.calendar
+        if begin <= nozzle.idle_since or nozzle.number in self.told:
+            return None
+        return weigh_idle(nozzle.mixer, self.station, calendar, self.purge, nozzle.idle_since, begin, pieces)
+
+    def _idle(self, idle: Idle | None, begin: float, why: str) -> float:
+        """See that the mixer lasts through an idle time; when a visit may begin [s]."""
         if idle is None:
             return begin
+        result = self.result
         result.idles.append(idle)
         if idle.takes_off(self.station.idle):
-            self._tell(since, "off", partial(off_text, idle, self.date))
-            self._note_mixer(since, is_off=True)
+            self._tell(idle.since, "off", partial(off_text, idle, self.date))
+            self._note_mixer(idle.since, is_off=True)
             self._tell(begin, "mixer", lambda: f"put on a new mixer{why}", self.nozzle.mixer.content)
             result.between += not why
             return self.new_mixer(begin + self.station.mixer_time)
-
-        def because() -> str:
-            return f"no part until {hhmm(begin, self.date)}; {idle.words_purge}, {idle.words_off}"
-
         for at in idle.purges or ():
-            result.between += 1
-            self._purge(at, because)
+            result.between += not why
+            begin = max(begin, self._purge(at, partial(purge_text, idle, self.date)))
         return begin
 
     # -- parts and checks -------------------------------------------------------------------
@@ -985,16 +981,30 @@ class Player:
         if not self.nozzle.mixer.passes(self.station.purge_share, pieces, begin):
             return begin, True
         fit, result = self.result.calendar.fit, self.result
-        begin = fit(begin, self._duration(visit, pieces) + self._freshen_time(begin, pieces))
+        begin, idle = self._with_its_purge(begin, pieces, self._duration(visit, pieces))
         if begin == math.inf:
             return begin, False
         why, changes = self._why(begin), result.purges + result.mixers
-        fresh = self.freshen(self._idle(begin, pieces, why), pieces, why)
+        fresh = self.freshen(self._idle(idle, begin, why), pieces, why)
         if fresh == begin and (changes == result.purges + result.mixers or self.supply.suffices(visit.needs)):
             self._note_age(begin, pieces)
             return begin, True
         self.nozzle.free = self.nozzle.idle_since = fresh
         return fit(fresh, visit.duration), False
+
+    def _with_its_purge(
+        self, begin: float, pieces: tuple[Piece, ...], duration: float
+    ) -> tuple[float, Idle | None]:
+        """When a visit and what it asks for before it are not broken, inf: not in this shift; the idle time
+        before it in which the mixer would pass its limit."""
+        while begin < math.inf:
+            idle = self._weigh_idle(begin, pieces)
+            time = self._freshen_time(begin, pieces) if idle is None else idle.delay(self.station.idle)
+            found = self.result.calendar.fit(begin, duration + time)
+            if found == begin:
+                return begin, idle
+            begin = found  # a longer idle time
+        return begin, None
 
     def _dispense(self, work: Work, visit: Visit, begin: float, number: int) -> None:
         """The material of one visit goes on."""
@@ -1051,7 +1061,9 @@ class Player:
         volume = result.check_volume
         duration = volume / NANO / flow if flow else 0.0
         pieces = (Piece(volume, 0.0, duration),)
-        begin = self.freshen(self._idle(begin, pieces, ""), pieces, "")
+        if not self.nozzle.mixer.keeps(self.station.purge_share, pieces, begin):
+            why = self._why(begin)
+            begin = self.freshen(self._idle(self._weigh_idle(begin, pieces), begin, why), pieces, why)
         end = begin + duration + self.supply.draw(volume, "checks", begin, duration)
         self.nozzle.mixer.push(volume, begin, end)
         self._note_mixer(end)

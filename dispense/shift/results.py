@@ -339,6 +339,7 @@ class ShiftResult(WithFindings):
     mounted: dict[str, int] = field(default_factory=dict)
     closing: dict[str, int] = field(default_factory=dict)
     hoses: dict[str, int] = field(default_factory=dict)
+    filled: dict[str, int] = field(default_factory=dict)  # of the hoses, at the begin
     containers: dict[str, int] = field(default_factory=dict)
     missing: dict[str, int] = field(default_factory=dict)
     owed: dict[str, int] = field(default_factory=dict)  # what a shift before counted as here and lacked

@@ -714,19 +714,21 @@ class Reckoning:
         facts, station = event.facts, run.station
         if "idle" in facts:
             idle = facts["idle"]
-            times, volume = idle["times"], idle["volume"]
-            figures = [Clock(run.day, idle["until"]), Fact(station.mixer_volume, "mL")]
-            figures += duration(station.mixer_time)
-            words: tuple[str, ...] = ("no part until", "a new mixer takes")
-            if times:
+            count, limit = idle["count"], Clock(run.day, idle["limit"])
+            figures, words = [Clock(run.day, idle["until"])], ("no part until",)
+            if event.kind == "purge" and not idle["long"]:
+                return ("purge", *words, "reaches its limit"), [Fact(event.volume, "mL"), *figures, limit]
+            words += ("a new mixer takes",)
+            figures += [Fact(station.mixer_volume, "mL"), *duration(station.mixer_time)]
+            if count:
                 words += ("purging every",)
-                figures += [*duration(idle["every"]), Fact(len(times)), Fact(volume, "mL")]
-                figures += duration(len(times) * station.purge_time)
+                figures += [*duration(idle["every"]), Fact(count), Fact(idle["volume"], "mL")]
+                figures += duration(count * station.purge_time)
             else:
                 words += ("purging cannot keep the limit",)
             if event.kind == "purge":
                 return ("purge", *words), [Fact(event.volume, "mL"), *figures]
-            return ("take the mixer off", *words), [*figures, Clock(run.day, idle["gelled"])]
+            return ("take the mixer off", *words, "reaches its limit"), [*figures, limit]
         after: tuple[str, ...] = (f"after the {facts['after']}",) if facts["after"] else ()
         if facts.get("new"):
             return ("put on a new mixer", *after), []
