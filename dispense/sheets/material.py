@@ -161,7 +161,10 @@ SHIFT_MATERIAL = SheetSpec(
         "MaterialLater": (BEFORE_AT, POURED_AT, BY),
         "MaterialHandover": (TICK, BY),
     },
-    optional={"MaterialLater": ("begun",)},
+    optional={
+        "MaterialLater": ("begun",),
+        "MaterialHandover": ("part", "part_numbers", "count", "next_step"),
+    },
     on_own_page=("MaterialLater",),
 )
 
@@ -397,7 +400,7 @@ def layout(book: Book) -> None:
     )
     times.cautions()
 
-    later = book.page("Later shots", [20, 7, 17, 7, 8, 11, 11, 13, 13, 9], landscape=False, standing=True)
+    later = book.page("Later shots", [20, 7, 17, 7, 9, 11, 12, 13, 13, 9], landscape=False, standing=True)
     later.head(named=False)
     later.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 8))
     later.skip()
@@ -466,7 +469,7 @@ def layout(book: Book) -> None:
     form.sign_off()
     hand = book.page("Handover", [12, 20, 13, 17.4, 7.6, 11, 16, 20, 6.4, 8], landscape=True, standing=True)
     hand.head(named=False)
-    hand.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 7))
+    hand.repeat(("station", 1), ("material", 2), ("day", 6), ("shift", 8))
     hand.skip()
     hand.table(
         "MaterialHandover",
@@ -483,7 +486,7 @@ def layout(book: Book) -> None:
     more.put(1, "More parts to start:")
     count = more.entry(3, 10, "0")
     more.put(4, "  each with the shot of the first part [mL]:")
-    shot = more.named("shot_first", 9)
+    shot = more.named("shot_first", 8)
     more.skip()
     more.table(
         "MaterialMore",

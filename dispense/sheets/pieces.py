@@ -14,7 +14,7 @@ from ..base.fields import Field, number, text, whole
 from ..base.findings import DANGER, MARKS, Finding, gravest_first
 from ..base.language import translated
 from ..base.printed import lower_figure
-from ..base.units import LONGEST, ONE_TEMPERATURE, celsius_text, duration_text, from_si
+from ..base.units import LONGEST, ONE_TEMPERATURE, celsius_text, duration_text, from_si, told_volume_text
 from ..plan.amounts import Amount
 from ..plan.cautions import cautions_text
 from ..plan.materials import WorkingLife
@@ -119,7 +119,7 @@ def rule_text(work: ShiftResult | SetupCard) -> str:
         return "no limit in the mixer"
     at_share = f"at {lower_figure(100.0 * station.purge_share)}% of the pot life"
     if station.rule == PURGE:
-        return f"purge {from_si(station.purge_volume or station.mixer_volume, 'mL'):.0f} mL {at_share}"
+        return f"purge {told_volume_text(station.purge_volume or station.mixer_volume)} {at_share}"
     return f"change the mixer {at_share}"
 
 

@@ -47,7 +47,7 @@ from ..base.errors import NUM, InputError, Problem
 from ..base.findings import Finding
 from ..base.numbers import EQUAL
 from ..base.printed import lower_figure
-from ..base.units import DAY
+from ..base.units import DAY, told_volume_text
 from ..handbook.life import LifeClock
 from ..plan.amounts import applied_at, in_one_go, parts_started, spread_scrap
 from ..plan.materials import working_life
@@ -420,8 +420,8 @@ class Player:
             letter = f" {container.lot.component.upper()}" if len(letters) > 1 else ""
             text = (
                 f"from {before} to {self.station.material}: take off {before}{letter} lot "
-                f"{container.lot.lot}, {container.standing / 1e6:.0f} mL left, close and keep it; "
-                "empty the hose"
+                f"{container.lot.lot}, {told_volume_text(container.standing / NANO)} left, close and "
+                "keep it; empty the hose"
             )
             if container.lot.lot != NO_STOCK:
                 event = Event(start, "change over", text, lot=container.lot.lot, volume=container.standing)
@@ -653,7 +653,8 @@ class Player:
 
     def _purge(self, clock: float, because: Callable[[], str], why: str = "") -> float:
         """Purge; when it is done [s]."""
-        self._tell(clock, "purge", lambda: f"purge {self.purge / 1e6:.1f} mL{why}: {because()}", self.purge)
+        volume = told_volume_text(self.purge / NANO, 1)
+        self._tell(clock, "purge", lambda: f"purge {volume}{why}: {because()}", self.purge)
         self._note_purge(clock)
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
