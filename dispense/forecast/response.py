@@ -101,10 +101,13 @@ class LeanPlayer(Player):
 
     def make_calendar(self, shift: str) -> Calendar:
         """Working time of the distinct shift."""
-        start, end = self.key.hours
-        if start == end:
-            return super().make_calendar(shift)
-        return Calendar(start, end, self.plan.breaks_of(shift))
+        known: dict[tuple[str, tuple[float, float]], Calendar] = self.plan.kept("calendars")
+        key, (start, end) = (shift, self.key.hours), self.key.hours
+        if key not in known:
+            is_usual = start == end
+            breaks = self.plan.breaks_of(shift)
+            known[key] = super().make_calendar(shift) if is_usual else Calendar(start, end, breaks)
+        return known[key]
 
     def make_open_clock(self) -> None:
         """Nothing is mated."""
@@ -138,14 +141,17 @@ class LeanPlayer(Player):
                 return
             visit = steps[0]
             begin = fit(max(nozzle.free, due), visit.duration)
-            if begin == math.inf or not suffices(visit.needs) or not mixer.keeps(limit, visit.pieces, begin):
+            if begin == math.inf or not suffices(visit.needs):
+                return
+            pieces = visit.pieces
+            if not mixer.keeps(limit, pieces, begin) and mixer.passes(limit, pieces, begin):
                 return
             heappop(queue)
             category = "scrap" if work.is_scrap else "parts"
             for letter, need in visit.needs.items():
                 result.used[letter][category] += need
                 container(letter).usable -= need
-            for volume, start, end in visit.pieces:
+            for volume, start, end in pieces:
                 mixer.push(volume, begin + start, begin + end)
             nozzle.free = nozzle.idle_since = begin + visit.duration
             result.busy += visit.duration
@@ -161,7 +167,8 @@ class LeanPlayer(Player):
         takt, clock = self.result.takt, self.result.calendar.clock
         number = 0
         for job in self.result.jobs:
-            alike = {is_scrap: Work(job, 0, is_scrap) for is_scrap in (False, True)} if job.visits == 1 else {}
+            is_done_at_once = len(self.visits[id(job)]) == 1
+            alike = {flag: Work(job, 0, flag) for flag in (False, True)} if is_done_at_once else {}
             for place, is_scrap in enumerate(spread_scrap(job.started, job.started - job.quantity)):
                 yield clock(number * takt), 1, number, alike.get(is_scrap) or Work(job, place + 1, is_scrap)
                 number += 1
