@@ -706,12 +706,6 @@ class Player:
     def _line_up(self) -> None:
         """All parts and check shots that the shift begins with, in the order in which they are due."""
         result, station = self.result, self.station
-        self.queue = list(self._parts())
-        self.numbers = itertools.count(len(self.queue))  # of those that come later
-        check = _check_of(self.plan, result)
-        self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
-        self.queue += self._checks()
-        heapq.heapify(self.queue)
         known: dict[tuple[str, str], list[Visit]] = self.plan.kept("visits")
         self.visits: dict[int, list[Visit]] = {}
         for job in result.jobs:
@@ -719,6 +713,12 @@ class Player:
             if key not in known:
                 known[key] = visits_of(job.applications, self.supply.split, station.handling_time)
             self.visits[id(job)] = known[key]
+        self.queue = list(self._parts())
+        self.numbers = itertools.count(len(self.queue))  # of those that come later
+        check = _check_of(self.plan, result)
+        self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
+        self.queue += self._checks()
+        heapq.heapify(self.queue)
 
     def step(self) -> Work | None:
         """The next part or check shot; the part, where it is worked on."""
