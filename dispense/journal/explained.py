@@ -312,8 +312,15 @@ def _standing(
         return nanolitres(row.left)
     if not over:
         first = mine[0].result
-        return first.opening[letter] - (hose_volume(first.station, letter) - mine[0].hoses[letter])
-    return over[-1].result.closing[letter] - over[-1].result.hoses[letter]
+        in_hose = hose_volume(first.station, letter) - mine[0].hoses[letter]
+        return first.opening[letter] - first.mixers_before[letter] - in_hose
+    return over[-1].result.left_in_container(letter)
+
+
+def _not_used(shifts: Sequence[_Shift], letter: str) -> int:
+    """What was drawn from containers and is not used up: in hoses, and in mixers kept closed [nL]."""
+    mixers = sum(item.result.mixers_after[letter] - item.result.mixers_before[letter] for item in shifts)
+    return sum(item.hoses[letter] for item in shifts) + mixers
 
 
 def _counted_use(
@@ -330,7 +337,7 @@ def _counted_use(
     received = sum(
         _volume(facts, entry) for entry in facts.of(RECEIVED, key) if before < facts.when(entry) <= after
     )
-    hoses = sum(item.hoses[key[1]] for item in shifts)
+    hoses = _not_used(shifts, key[1])
     more = _standing_more(facts, key, all_shifts, before, after)
     return BY_COUNT, first + received - last - more - hoses
 
@@ -348,7 +355,7 @@ def _opened_use(
         (item.begins for item in all_shifts if item.begins >= last), default=datetime.datetime.max
     )
     more = _standing_more(facts, key, all_shifts, first, following)
-    hoses = sum(item.hoses[key[1]] for item in shifts)
+    hoses = _not_used(shifts, key[1])
     return BY_CONTAINERS, sum(_volume(facts, entry) for entry in opened) - more - hoses
 
 
