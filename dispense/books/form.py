@@ -228,12 +228,13 @@ class Form:
             self._merge(column, span)
             self._merge(column, span, self.row + 1)
             label, value = self._cell(column, _titled(item)), self._cell(column, row=self.row + 1)
-            label.font, label.alignment = self.label, Alignment(vertical="bottom", indent=0)
+            apart = int(column > 1)  # so that a long text does not run up to the next
+            label.font, label.alignment = self.label, Alignment(vertical="bottom", indent=apart)
             value.font = self.small_bold if small else FIGURE
             value.number_format = _of_language(_digits((forms or {}).get(name) or form_of(item), item))
             is_text = item.kind == "text"
             value.alignment = Alignment(
-                horizontal="left", vertical="top", wrap_text=is_text, shrink_to_fit=not is_text
+                horizontal="left", vertical="top", wrap_text=is_text, shrink_to_fit=not is_text, indent=apart
             )
             for place in range(column, column + span):
                 self._cell(place, row=self.row + 1).border = _UNDER

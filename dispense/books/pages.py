@@ -17,6 +17,7 @@ from ..xlsx.package import MAIN, Package, Sheet, cell_value, split_cell, split_r
 __all__ = [
     "fit_pages",
     "fit_texts",
+    "hide_empty",
     "leave_out",
     "name_pages",
     "row_height",
@@ -80,6 +81,18 @@ def leave_out(
         if blanks:
             _drop_labels(package, sheet, blanks, places[sheet.name])
         _hide_columns(package, sheet, optional)
+
+
+def hide_empty(package: Package, tables: Mapping[str, bool]) -> None:
+    """Hide the worksheets of tables that are empty, and show those of tables that are not."""
+    for table in package.tables:
+        if table.name in tables:
+            listed = package.edit(package.workbook_part).find(f"{{{MAIN}}}sheets")
+            item = listed[table.sheet.index]
+            if tables[table.name]:
+                item.set("state", "hidden")
+            else:
+                item.attrib.pop("state", None)
 
 
 def _drop_labels(

@@ -368,7 +368,7 @@ class Templates:
     def filled(self, content: Content) -> tuple[Package, list[str]]:
         """One sheet filled, and notes."""
         from ..books.form import WHOSE_MARK
-        from ..books.pages import fit_pages, fit_texts, leave_out, name_pages, set_scale
+        from ..books.pages import fit_pages, fit_texts, hide_empty, leave_out, name_pages, set_scale
         from ..handbook.in_formulas import formula_values
         from ..xlsx.shapes import draw_pictures
 
@@ -382,6 +382,7 @@ class Templates:
         )
         draw_pictures(filled.package, content.pictures)
         leave_out(filled.package, *self._optional(content))
+        hide_empty(filled.package, {name: not content.tables.get(name) for name in spec.on_own_page})
         fit_texts(filled.package)
         name_pages(filled.package, WHOSE_MARK, whose(content))
         fit_pages(filled.package)
@@ -878,6 +879,7 @@ def fill(
     language: str | Language | None = None,
     tables: str | os.PathLike[str] | None = None,
     table_form: str = "csv",
+    saved_as: str | os.PathLike[str] | None = None,
 ) -> FillReport:
     """Play a plan and fill its sheets into the folder `out` (by default beside the plan).
 
@@ -900,11 +902,16 @@ def fill(
 
     `tables` is a folder for what stands on the sheets as tables for other programs, `table_form` "csv",
     "parquet" or "xlsx". Sheets of the period that are no longer asked for are moved to `superseded`.
+
+    Where `plan_path` is a copy of a plan that is open, `saved_as` is where that one lies: journal, releases,
+    word lists and, by default, the folder are those beside it.
     """
     began = time.perf_counter()
     paper_code(paper, "fill")
     check_processes(processes, "fill")
-    begin = started(load_plan_from(plan_path, sources), plan_path, sources, as_of)
+    source = Path(plan_path)
+    home = source if saved_as is None else Path(saved_as)
+    begin = started(load_plan_from(source, sources), home, sources, as_of)
     plan = begin.plan
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
     today = read_today(
@@ -920,18 +927,17 @@ def fill(
         stops=stops,
     )
     files = _template_files(templates)
-    source = Path(plan_path)
-    plan.revision = revision_of(plan, source)
+    plan.revision = revision_of(plan, home)
     own = sorted(set(files.values()) - set(_template_files(None).values()))
-    inputs = inputs_of(source, sources, own, list_of(source))
-    if begin.as_of is not None and (journal := journal_of(source)) is not None:
+    inputs = inputs_of(source, sources, own, list_of(home))
+    if begin.as_of is not None and (journal := journal_of(home)) is not None:
         inputs.append(input_of("journal", journal))
     stamp = stamp_of(inputs) if stamp is None else str(stamp)
-    folder = Path(out) if out is not None else source.with_name(f"{source.stem}_sheets")
-    forbidden = [source, *sources.files]
+    folder = Path(out) if out is not None else home.with_name(f"{home.stem}_sheets")
+    forbidden = [source, home, *sources.files]
     results, problems, failed = ([], [], []) if chosen.is_idle else _play(plan, chosen, today)
     if not isinstance(language, Language):
-        language = read_language(language or plan.settings["language"], source.parent)
+        language = read_language(language or plan.settings["language"], home.parent)
     report = FillReport(folder, not_written=problems)
     with printed_in(language), measured_in(_printed_units(plan)):
         jobs: list[_Job] = []

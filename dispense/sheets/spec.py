@@ -25,7 +25,8 @@ class SheetSpec:
     A template must have the names in `required`, and in each table that it has the columns in
     `needed`: without them a row says nothing, or a wrong thing. All else may be deleted. `computed`
     are columns that the formulas of the template fill, `written` those that people fill in by hand,
-    `optional` those that a sheet leaves out where no row has anything in them.
+    `optional` those that a sheet leaves out where no row has anything in them. The worksheet of a table
+    `on_own_page` is hidden where the table has no row.
     """
 
     key: str
@@ -39,6 +40,7 @@ class SheetSpec:
     computed: dict[str, tuple[Field, ...]] = field(default_factory=dict)
     written: dict[str, tuple[Written, ...]] = field(default_factory=dict)
     optional: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    on_own_page: tuple[str, ...] = ()
 
     def columns(self, table: str) -> tuple[Field, ...]:
         """All columns of a table: those that are filled, then those that the template computes."""

@@ -410,6 +410,7 @@ class Player:
             if missing > 0 and result.jobs:
                 self.supply.fill(letter, missing, result.calendar.start)
                 store.hoses[key] = hose
+                result.filled[letter] = missing
 
     def _change_over(self) -> None:
         """Take off what stands of another material that the station ran before."""

@@ -341,6 +341,7 @@ class ShiftResult(WithFindings):
     hoses: dict[str, int] = field(default_factory=dict)
     mixers_before: dict[str, int] = field(default_factory=dict)  # in mixers taken over, part of opening
     mixers_after: dict[str, int] = field(default_factory=dict)  # in mixers kept closed, part of closing
+    filled: dict[str, int] = field(default_factory=dict)  # of the hoses, at the begin
     containers: dict[str, int] = field(default_factory=dict)
     missing: dict[str, int] = field(default_factory=dict)
     owed: dict[str, int] = field(default_factory=dict)  # what a shift before counted as here and lacked

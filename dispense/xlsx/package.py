@@ -64,6 +64,12 @@ _MAIN_TYPES = {
 _TYPE_OF_SUFFIX = {suffix: kind for kind, suffix in _MAIN_TYPES.items()}
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 _LEVEL = 6
+_LEAVES = (  # roots of parts that nothing else is found by
+    f"{{{MAIN}}}worksheet",
+    "{http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing}wsDr",
+    "{http://schemas.openxmlformats.org/drawingml/2006/chart}chartSpace",
+)
+_OF_CELLS = ("cells", "rows")  # what is remembered of the cells of a sheet
 _OLE_MAGIC = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _EBCDIC = "<?xm".encode("cp037")
 _DECLARATION = re.compile(rb"\A(?:\xef\xbb\xbf)?<\?xml[^>]*\?>[\r\n]*")
@@ -468,8 +474,22 @@ class Package:
         if tree is None:
             self.tree(part)
             tree = self._edited[part] = copy.deepcopy(self._shared[part])
-            self._memo.clear()
+            self._forget(tree.getroot().tag)
         return tree.getroot()
+
+    def _forget(self, tag: str) -> None:
+        """What was found in parts that may change now; the cells of a sheet say nothing of its workbook."""
+        if tag in _LEAVES:
+            self._memo = {key: value for key, value in self._memo.items() if key[0] not in _OF_CELLS}
+        else:
+            self._memo.clear()
+
+    def settle(self) -> None:
+        """Take what was edited as it is now for copies to share, as if it had been opened so."""
+        self._bytes |= {part: self.read(part) for part in self._edited}
+        self._shared = {**self._shared, **self._edited}
+        self._dirty |= self._edited.keys()
+        self._edited = {}
 
     def revert(self, part: str) -> None:
         """Forget the edits of a part."""
