@@ -287,7 +287,7 @@ def containers_text(result: ShiftResult) -> str:
 def _more_row(result: ShiftResult, letter: str) -> Row:
     """What a component leaves for more parts."""
     component = result.components[letter]
-    left = result.closing[letter] - result.hoses[letter] - heel_volume(component)
+    left = result.left_in_container(letter) - heel_volume(component)
     return {
         "component": letter_name(letter, result.letters),
         "share": result.shares[letter],

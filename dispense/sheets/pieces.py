@@ -168,7 +168,12 @@ USE: tuple[Field, ...] = (
         number(name, "mL", f"goes to {name}", labels=(_USE_LABELS[name],) if name in _USE_LABELS else ())
         for name in CATEGORIES
     ),
-    number("closing", "mL", "stands at the end, in containers and hoses", labels=("Left at end",)),
+    number(
+        "closing",
+        "mL",
+        "stands at the end, in containers, hoses and mixers kept closed",
+        labels=("Left at end",),
+    ),
     number("drawn", "mL", "used, all together", labels=("Used",)),
 )
 

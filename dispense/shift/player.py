@@ -11,8 +11,8 @@ Volumes are counted in whole nanolitres, so that the balance holds to the last d
     opening + mounted = on parts + scrap + start + end + purge + mixers + checks + heel + rest
                         + expired + closing
 
-where opening and closing are what stands in containers and hoses. Stock, mounted containers, hoses,
-mixers that are kept closed and parts in process go from shift to shift (`Store`, `play_plan`):
+where opening and closing are what stands in containers, hoses and mixers that are kept closed. These, the
+stock and parts in process go from shift to shift (`Store`, `play_plan`):
 
     begun + taken over = good + scrapped + lost + handed over
 
@@ -388,12 +388,14 @@ class Player:
     def _open(self) -> None:
         """What stands at the station when the shift begins; what is too old is thrown away."""
         result, store = self.result, self.store
+        result.mixers_before = self._in_mixers()
         for letter in result.components:
             key = (self.station.station, letter)
             hose = hose_volume(self.station, letter)
             container = store.mounted.get(key)
             standing = container.standing if container else 0
-            result.opening[letter] = standing + store.hoses.get(key, 0)
+            result.opening[letter] = standing + store.hoses.get(key, 0) + result.mixers_before[letter]
+            result.used[letter]["mixers"] += result.mixers_before[letter]  # lost, if it is not kept again
             if container is not None and container.lot.lot == NO_STOCK and container.usable and result.jobs:
                 result.owed[letter] = container.usable
             if container is not None and container.last_day < self.date and result.jobs:
@@ -428,12 +430,26 @@ class Player:
                 self.result.events.append(event)
 
     def _close(self) -> None:
+        """What stands at the station when the shift is over; what is in a mixer that is kept is not lost."""
         result, store = self.result, self.store
+        result.mixers_after = self._in_mixers()
         for letter in result.components:
             key = (self.station.station, letter)
             container = store.mounted.get(key)
+            kept = result.mixers_after[letter]
             result.hoses[letter] = store.hoses.get(key, 0)
-            result.closing[letter] = result.hoses[letter] + (container.standing if container else 0)
+            result.closing[letter] = result.hoses[letter] + (container.standing if container else 0) + kept
+            result.used[letter]["mixers"] -= kept
+
+    def _in_mixers(self) -> dict[str, int]:
+        """What of each component stands in the mixers that are kept [nL]."""
+        station = self.station
+        count = sum(
+            name == station.station and bool(kept.contents) for (name, _), kept in self.store.mixers.items()
+        )
+        return {
+            letter: count * volume for letter, volume in self.supply.split(nanolitres(station.mixer_volume))
+        }
 
     def _standing(self) -> list[Handover]:
         """What stands at the station between two shifts, or now."""
