@@ -20,7 +20,7 @@ import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
@@ -44,8 +44,8 @@ from ..base.units import unit_factor
 from ..base.workers import Stopped, begin_worker
 from ..journal.start import AsOf
 from ..plan.records import Plan
-from ..plan.rows import Station
 from ..plan.sources import NO_SOURCES, Sources, load_plan_from
+from ..plan.validity import CardPeriod, card_periods
 from ..plan.weeks import slots_of_day
 from ..reports.findings import not_played, plan_findings
 from ..sheets.catalogue import SHEETS, SPECS
@@ -793,16 +793,20 @@ def _makers(
     """The path of every file, and what gives its content."""
     stems = distinct_names(row.station for row in plan.stations)
     shifts = distinct_names(row.shift for row in plan.shifts)
+    days = {result.date for result in results}
     for sheet in SHEETS:
         if sheet.of_plan:
             yield out / sheet.file, partial(sheet.of_plan, plan, results, stamp)
     for row in plan.stations:
         name = row.station
         if (chosen.stations is None or name in chosen.stations) and station_parts(plan, name):
-            for since, held in _cards(plan, name, results):
+            for period in card_periods(plan, name):
+                if days and not period.holds_on(days):
+                    continue
+                since = f"_from_{period.since}" if period.since else ""
                 for sheet in SHEETS:
                     if sheet.of_station:
-                        of_card = partial(_of_card, sheet.of_station, held, name, stamp)
+                        of_card = partial(_of_card, sheet.of_station, period, name, stamp)
                         yield out / SETUP / f"{stems[name]}{since}_{sheet.file}", of_card
     by_shift: dict[tuple[datetime.date, str], list[ShiftResult]] = {}
     for result in results:
@@ -822,23 +826,11 @@ def _makers(
                     )
 
 
-def _cards(plan: Plan, station: str, results: Sequence[ShiftResult]) -> Iterator[tuple[str, Plan]]:
-    """The plans by which a station is set up on the days that are filled; later ones from when they hold."""
-    days = sorted({result.date for result in results}) if plan.dated else []
-    before: Station | None = None
-    for date in days:
-        held = plan.on(date)
-        if (row := held.station(station)) != before:
-            yield ("" if before is None else f"_from_{date}"), held
-        before = row
-    if not days:
-        yield "", plan
-
-
 def _of_card(
-    make: Callable[[Plan, SetupCard, str], Content], plan: Plan, station: str, stamp: str
+    make: Callable[[Plan, SetupCard, str], Content], period: CardPeriod, station: str, stamp: str
 ) -> Content:
-    return make(plan, setup_card(plan, station), stamp)
+    card = setup_card(period.plan, station)
+    return make(period.plan, replace(card, findings=[*card.findings, *period.findings]), stamp)
 
 
 def _covers(plan: Plan, chosen: _Chosen) -> Callable[[datetime.date | None, str, str], bool]:

@@ -417,17 +417,26 @@ class Player:
     def _change_over(self) -> None:
         """Take off what stands of another material that the station ran before."""
         start, before = self.result.calendar.start, self.store.ran.get(self.station.station, "")
-        for container in self.store.change_over(self.station.station, self.station.material):
+        material = self.station.material
+        taken = self.store.change_over(self.station.station, material)
+        if before in ("", material):
+            return
+        rest = "empty the hose; clean what touches both"
+        kept = [container for container in taken if container.lot.lot != NO_STOCK]
+        if not kept:
+            self.result.events.append(
+                Event(start, "change over", f"change from {before} to {material}; {rest}")
+            )
+        for container in kept:
             letters = self.plan.components_of(before)
             letter = f" {container.lot.component.upper()}" if len(letters) > 1 else ""
             text = (
-                f"from {before} to {self.station.material}: take off {before}{letter} lot "
+                f"from {before} to {material}: take off {before}{letter} lot "
                 f"{container.lot.lot}, {told_volume_text(container.standing / NANO)} left, close and "
-                "keep it; empty the hose"
+                f"keep it; {rest}"
             )
-            if container.lot.lot != NO_STOCK:
-                event = Event(start, "change over", text, lot=container.lot.lot, volume=container.standing)
-                self.result.events.append(event)
+            event = Event(start, "change over", text, lot=container.lot.lot, volume=container.standing)
+            self.result.events.append(event)
 
     def _close(self) -> None:
         """What stands at the station when the shift is over; what is in a mixer that is kept is not lost."""
