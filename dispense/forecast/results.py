@@ -373,9 +373,9 @@ def _shown(value: Any, kind: str) -> Any:
     if kind == "share":
         return f"{100 * value:.0f} %"
     if kind == "whole":
-        return f"{value:.0f}"
+        return f"{value:,.0f}"
     if kind == "number":
-        return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
+        return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
     return value
 
 

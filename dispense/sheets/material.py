@@ -19,13 +19,13 @@ from .layout import BY, DASHED, OTHER_DAY, TICK, Book, Calculated, Written
 from .pictures import LEVELS, STRIP, container_levels, drawn, shift_strip
 from .pieces import (
     ML,
-    NOTHING_USABLE,
     USE,
     amount_ml,
     at,
     findings_shown,
     found_at_start,
     handover_rows,
+    instead_of_lots,
     letter_name,
     life_text,
     mass_drawn,
@@ -161,7 +161,10 @@ SHIFT_MATERIAL = SheetSpec(
         "MaterialLater": (BEFORE_AT, POURED_AT, BY),
         "MaterialHandover": (TICK, BY),
     },
-    optional={"MaterialLater": ("begun",)},
+    optional={
+        "MaterialLater": ("begun",),
+        "MaterialHandover": ("part", "part_numbers", "count", "next_step"),
+    },
     on_own_page=("MaterialLater",),
 )
 
@@ -172,7 +175,6 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
     on_parts = result.parts_amount
     nominal, low, high = amount_ml(on_parts)
     record = shop_record(result)
-    is_short = any(result.lacking(letter) for letter in result.letters)
     taken = sum(result.drawn(letter) for letter in result.letters)
     parts: list[Row] = []
     for job in result.jobs:
@@ -239,7 +241,7 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
                 for letter in result.letters
                 for use in result.staged(letter)
             ]
-            or [{"lot": NOTHING_USABLE if is_short else "none: enough stands at the station"}],
+            or [{"lot": instead_of_lots(result, result.letters, "none: enough stands at the station")}],
             "MaterialLater": _later_rows(result),
             "MaterialHandover": handover_rows(result),
             "MaterialWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH),
@@ -285,7 +287,7 @@ def containers_text(result: ShiftResult) -> str:
 def _more_row(result: ShiftResult, letter: str) -> Row:
     """What a component leaves for more parts."""
     component = result.components[letter]
-    left = result.closing[letter] - result.hoses[letter] - heel_volume(component)
+    left = result.left_in_container(letter) - heel_volume(component)
     return {
         "component": letter_name(letter, result.letters),
         "share": result.shares[letter],
@@ -398,7 +400,7 @@ def layout(book: Book) -> None:
     )
     times.cautions()
 
-    later = book.page("Later shots", [20, 7, 17, 7, 8, 11, 11, 13, 13, 9], landscape=False, standing=True)
+    later = book.page("Later shots", [20, 7, 17, 7, 9, 11, 12, 13, 13, 9], landscape=False, standing=True)
     later.head(named=False)
     later.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 8))
     later.skip()
@@ -467,7 +469,7 @@ def layout(book: Book) -> None:
     form.sign_off()
     hand = book.page("Handover", [12, 20, 13, 17.4, 7.6, 11, 16, 20, 6.4, 8], landscape=True, standing=True)
     hand.head(named=False)
-    hand.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 7))
+    hand.repeat(("station", 1), ("material", 2), ("day", 6), ("shift", 8))
     hand.skip()
     hand.table(
         "MaterialHandover",
@@ -484,7 +486,7 @@ def layout(book: Book) -> None:
     more.put(1, "More parts to start:")
     count = more.entry(3, 10, "0")
     more.put(4, "  each with the shot of the first part [mL]:")
-    shot = more.named("shot_first", 9)
+    shot = more.named("shot_first", 8)
     more.skip()
     more.table(
         "MaterialMore",

@@ -347,6 +347,8 @@ class ShiftResult(WithFindings):
     mounted: dict[str, int] = field(default_factory=dict)
     closing: dict[str, int] = field(default_factory=dict)
     hoses: dict[str, int] = field(default_factory=dict)
+    mixers_before: dict[str, int] = field(default_factory=dict)  # in mixers taken over, part of opening
+    mixers_after: dict[str, int] = field(default_factory=dict)  # in mixers kept closed, part of closing
     filled: dict[str, int] = field(default_factory=dict)  # of the hoses, at the begin
     containers: dict[str, int] = field(default_factory=dict)
     missing: dict[str, int] = field(default_factory=dict)
@@ -407,8 +409,12 @@ class ShiftResult(WithFindings):
         items = [item for job in self.jobs for item in job.applications]
         return check_shot(self.station, items, self.density)
 
+    def left_in_container(self, letter: str) -> int:
+        """What stands in the container at the end, its heel with it [nL]."""
+        return self.closing[letter] - self.hoses[letter] - self.mixers_after[letter]
+
     def drawn(self, letter: str) -> int:
-        """What the shift took from containers, thrown heels included [nL]."""
+        """What the shift used up, thrown heels included [nL]."""
         return sum(self.used[letter].values())
 
     def balance(self, letter: str) -> int:
