@@ -103,7 +103,9 @@ def pairs(both):
             for table in sheet.tables.values():
                 first, *rest = sheet[table.ref]
                 headers |= {
-                    cell.coordinate: places[first[at].coordinate] for row in rest for at, cell in enumerate(row)
+                    cell.coordinate: places[first[at].coordinate]
+                    for row in rest
+                    for at, cell in enumerate(row)
                 }
             for number, row in enumerate(mine):
                 for column, cell in row.items():
