@@ -436,6 +436,7 @@ _BOLD = 1.03  # of the same outlines: width of a bold text over a plain one
 _FILLED = 0.99  # of its room that a line is filled to: spreadsheets round letters to pixels
 
 
+@functools.lru_cache(maxsize=1 << 14)
 def text_width(text: str, size: float, *, bold: bool = True) -> float:
     """Width of a text in type of a size, in points; bold type is the widest."""
     blank, count = ord(" "), len(_LETTERS)
@@ -444,6 +445,7 @@ def text_width(text: str, size: float, *, bold: bool = True) -> float:
     return thousandths / 1000.0 * size * (_BOLD if bold else 1.0)
 
 
+@functools.lru_cache(maxsize=1 << 14)
 def text_lines(text: str, width: float, size: float, indent: float = 0.0, *, bold: bool = True) -> int:
     """Lines of a text in a cell of this width [characters], font size [pt] and indent."""
     room = _FILLED * 0.75 * (7.0 * width - 9.0 * indent)  # points: 7 pixels a character, 9 an indent

@@ -297,7 +297,7 @@ def reckoned_notes(results: Iterable[ShiftResult], today: Today | None) -> list[
         items = ["the mixer in use"] if any(item.what == IN_USE[0] for item in result.taken_over) else []
         for letter in result.components:
             if letter not in told.left and result.mounted.get(letter) is not None:
-                held = result.opening[letter] - result.hoses.get(letter, 0)
+                held = result.opening[letter] - result.mixers_before[letter] - result.hoses.get(letter, 0)
                 items.append(f"{letter.upper()} {told_volume_text(held / NANO)} in the container")
         if items:
             notes.append(

@@ -169,7 +169,12 @@ USE: tuple[Field, ...] = (
         number(name, "mL", f"goes to {name}", labels=(_USE_LABELS[name],) if name in _USE_LABELS else ())
         for name in CATEGORIES
     ),
-    number("closing", "mL", "stands at the end, in containers and hoses", labels=("Left at end",)),
+    number(
+        "closing",
+        "mL",
+        "stands at the end, in containers, hoses and mixers kept closed",
+        labels=("Left at end",),
+    ),
     number("drawn", "mL", "used, all together", labels=("Used",)),
 )
 
@@ -212,6 +217,16 @@ def handover_rows(result: ShiftResult, *, parts_only: bool = False) -> list[Row]
 
 
 NOTHING_USABLE = "nothing usable in store"
+STILL_LACKING = "lacking since a shift before"
+
+
+def instead_of_lots(result: ShiftResult, letters: Iterable[str], enough: str) -> str:
+    """What stands where no lot is to be brought."""
+    if any(result.missing.get(letter) for letter in letters):
+        return NOTHING_USABLE
+    return STILL_LACKING if any(result.owed.get(letter) for letter in letters) else enough
+
+
 ALARM = "▲ DANGER, see the setup card. "
 
 
@@ -240,6 +255,18 @@ def findings_shown(
             *(item for item in of_plan if item.kind == DANGER or planned(item)),
         ]
     )
+
+
+def found_at_start(plan: Plan, results: Sequence[ShiftResult]) -> list[Finding]:
+    """What is to be looked at of what stands as playing begins.
+
+    It is that of stations of which this is the first shift, and in the first shift of all what is of no
+    station: the stock.
+    """
+    begin = [result for result in results if result.is_first]
+    names = {result.station.station for result in begin}
+    is_first_of_all = bool(begin) and (begin[0].date, begin[0].shift) == plan.days()[0]
+    return [item for item in plan.at_start if (item.station in names if item.station else is_first_of_all)]
 
 
 def warning_rows(findings: Iterable[Finding], width: int) -> list[Row]:

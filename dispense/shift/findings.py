@@ -57,6 +57,7 @@ def shift_findings(result: ShiftResult, store: Store) -> list[Finding]:
         *(_shortage(result, letter, volume) for letter, volume in result.missing.items()),
         *(_owed(result, letter, volume) for letter, volume in result.owed.items()),
         *_expired(result, store),
+        *_thrown_away(result),
         *_late(result, "surface window", result.late_surface, "treat again before dispensing"),
         *_late(result, "open time", result.late_mating, "mate sooner or set aside"),
         *_ran_empty(result),
@@ -191,6 +192,20 @@ def _expired(result: ShiftResult, store: Store) -> Iterator[Finding]:
                 is_lasting=True,
                 volume_mL=lot.left / 1e6,
             )
+
+
+def _thrown_away(result: ShiftResult) -> Iterator[Finding]:
+    """Containers that stand connected as the shift begins and may not be used any more."""
+    for letter, (lot, last_day, volume) in result.too_old.items():
+        yield _found(
+            result,
+            QUALITY,
+            f"the open container of {component_words(result, letter)} lot {lot} may not be used: last day "
+            f"was {last_day} ({volume / 1e6:.0f} mL)",
+            "throw it away and connect another",
+            topic="expired container",
+            volume_mL=volume / 1e6,
+        )
 
 
 def _late(

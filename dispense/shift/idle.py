@@ -99,7 +99,8 @@ def weigh_idle(
     share, since = station.purge_share, max(since, calendar.start)
     if mixer.life is None or not mixer.contents or until <= since or mixer.share_used(until) < share:
         return None
-    if mixer.reaches(GELLED) <= since:
+    limit = mixer.reaches(share)
+    if limit >= until - SAME_TIME or mixer.reaches(GELLED) <= since:
         return None
     in_a_row = max(1, math.ceil(mixer.renewal / purge * (1.0 - EQUAL)))
     trial = mixer.copy()
@@ -107,16 +108,17 @@ def weigh_idle(
     count, purged = len(times or ()), until
     if times:
         purged = max(until, times[-1] + station.purge_time)
-        if trial.passes(share, pieces, purged) and trial.keeps_fresh(share, pieces, purged):
-            count += in_a_row
-            purged += in_a_row * station.purge_time
+        most = count + in_a_row if trial.keeps_fresh(share, pieces, purged) else count
+        while count < most and trial.passes(share, pieces, purged):  # what the part asks for besides
+            trial.push(purge, purged, purged + station.purge_time)
+            count, purged = count + 1, purged + station.purge_time
     is_long = times is None or count > in_a_row or mixer.share_used(until) >= GELLED
     if not is_long and station.rule == CHANGE_MIXER:
         return None
     return Idle(
         since,
         until,
-        mixer.reaches(share),
+        limit,
         mixer.life.when(since, share) - since,
         times,
         count,
@@ -138,7 +140,7 @@ def _purges(
     while len(times) < MOST_IDLE_PURGES:
         limit = max(mixer.reaches(station.purge_share), after)
         if limit >= until:
-            return tuple(times) or None
+            return tuple(times)
         at = calendar.fit(limit, time)
         if at <= limit:
             count = 1

@@ -305,6 +305,12 @@ def shift_findings(run: Played) -> list[Found]:
         names = (*component_words(run, letter), lot.name)
         says = Says(("may not be used", "last day", "aside"), names, (last, Fact(lot.left, "mL")))
         found.append(Found(QUALITY, says, "expired lot", **lasting))
+    for event in run.events:
+        if event.kind == "expired":
+            names = (*component_words(run, event.letter), event.lot)
+            figures = (event.facts["last_day"], Fact(event.volume, "mL"))
+            says = Says(("open container", "may not be used", "last day", "throw it away"), names, figures)
+            found.append(Found(QUALITY, says, "expired container", **here))
     surfaces = [row for row in run.surfaces if row[3] > row[2]]
     mates = [(*key[:2], *run.mates[key]) for key in run.mate_order if run.mates[key][1] > run.mates[key][0]]
     for words, rows, cure in (("surface window", surfaces, "treat"), ("open time", mates, "mate")):
@@ -366,7 +372,7 @@ OPTIONAL_TABLES = (
 OF_CURE = {"open time", "surface window", "cure", "wait", "half done", "lost half done"}
 MILESTONES = ("move", "join", "test")
 OF_ENGINEER = {"pour model", "runaway", "runaway criterion"}  # how a figure came: not for the station
-OF_STOCK = {"shortage", "expired lot"}
+OF_STOCK = {"shortage", "expired lot", "expired container"}
 
 
 # ---------------------------------------------------------------------------------------------- pages
@@ -534,7 +540,13 @@ class Reckoning:
                 "Volume [mL]": None,
                 "Needed from": None,
                 "Last day": None,
-                "Lot": Says(("nothing usable",) if run.missing or run.owed else ("none", "enough stands")),
+                "Lot": Says(
+                    ("nothing usable",)
+                    if run.missing
+                    else ("lacking since",)
+                    if run.owed
+                    else ("none", "enough stands")
+                ),
             }
         ]
         found = [item for item in shift_findings(run) if item.kind != NOTE]
@@ -1530,8 +1542,9 @@ class Reckoning:
                 lots = [lot for lot in run.lots if lot["letter"] == letter and lot["lot"] != "no stock"]
                 containers = sum(lot["containers"] for lot in lots)
                 volume = sum(lot["volume"] for lot in lots)
-                is_short = run.missing.get(letter) or letter in run.owed
-                empty = "nothing usable in store" if is_short else "stands at the station"
+                empty = "nothing usable in store" if run.missing.get(letter) else "stands at the station"
+                if letter in run.owed and not run.missing.get(letter):
+                    empty = "lacking since a shift before"
                 count += containers
                 mass += volume * component.density / 1000
                 rows.append(
