@@ -10,11 +10,18 @@ import datetime
 import itertools
 from typing import Any
 
+import openpyxl
 import pytest
+from floor import place_of, type_in
 from plans import add_hot_pot, hand_rows, make
 
 from dispense.base.findings import DANGER, NOTE
+from dispense.base.picture import Words
 from dispense.base.printed import Printed
+from dispense.books.plan import write_plan
+from dispense.jobs.book import book_files
+from dispense.jobs.fill import fill
+from dispense.journal.store import journal_path, read_journal
 from dispense.reports.findings import station_findings
 from dispense.reports.pour import planned_pour, pour_findings
 from dispense.sheets.board import cure_board_content
@@ -233,3 +240,37 @@ def test_a_card_leaves_out_how_figures_were_reckoned():
     for engineers in ("heat balance closes", "slab without cells", "δ", "rests on margins"):
         assert engineers in told and engineers not in words
     assert "wait at least" in words
+
+
+def test_when_shots_were_poured_is_booked(tmp_path):
+    """Typed as at the station: shot 1 of the first part done at 06:01, its next poured at 06:17, signed."""
+    write_plan(shots_rows(), tmp_path / "plan.xlsx")
+    fill(tmp_path / "plan.xlsx", tmp_path / "out", date="2026-03-02", stations=["hem"], stamp="s")
+    (path,) = (tmp_path / "out").rglob("hem_material.xlsx")
+    assert openpyxl.load_workbook(path)["Later shots"].sheet_state == "visible"
+    type_in(path, "MaterialLater", "Shot before at", ["06:01"])
+    type_in(path, "MaterialLater", "Poured at", ["06:17", "soon"])
+    type_in(path, "MaterialLater", "Initials", ["KM", None, "JB"])
+    report = book_files(tmp_path / "plan.xlsx", [path], stamp="2026-03-02 15:00")
+    (unread,) = [str(item) for item in report.files[0].reading.unread]
+    assert '"soon"' in unread and "06:30" in unread
+    current = read_journal(journal_path(tmp_path / "plan.xlsx")).current()
+    found = {item.entry.text: item.entry for item in current.values()}
+    assert {words: entry.time for words, entry in found.items() if entry.kind == "done"} == {
+        "frame no. 1: shot 1 poured": "2026-03-02 06:01:00",
+        "frame no. 1: shot 2 poured": "2026-03-02 06:17:00",
+    }
+    assert found["frame no. 1: shot 2 poured"].by == "KM"
+    (signed,) = [entry for entry in found.values() if entry.kind == "signed"]
+    assert signed.text.endswith(": JB") and signed.part == "frame"
+    # filled anew, what was written stays
+    fill(tmp_path / "plan.xlsx", tmp_path / "out", date="2026-03-02", stations=["hem"], stamp="s")
+    sheet, cell = place_of(path, "MaterialLater", "Poured at")
+    assert openpyxl.load_workbook(path)[sheet][cell].value == "06:17"
+
+
+def test_the_section_says_that_a_wait_is_a_least_one():
+    """What stands beside the levels in the picture is what the headline says."""
+    card = card_of(shots_rows())
+    words = [item.text for item in card.pictures["sections"].shapes if isinstance(item, Words)]
+    assert sum("wait at least 15 min" in text for text in words) == 3

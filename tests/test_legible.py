@@ -106,7 +106,7 @@ def test_a_list_that_goes_on_has_its_head_on_the_next_page(tmp_path):
     day = datetime.datetime(2026, 3, 2, 6)
     times = [
         {"time": day + datetime.timedelta(minutes=5 * place), "event": "purge", "action": "purge 20.0 mL"}
-        for place in range(90)
+        for place in range(110)
     ]
     content = Content(
         spec,

@@ -42,7 +42,7 @@ from .pieces import (
 from .sheet import Sheet
 from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
-WARNING_WIDTH = 119  # characters of a line of warnings
+WARNING_WIDTH = 121  # characters of a line of warnings
 BY_HAND = (
     "start",
     "container",
@@ -302,7 +302,7 @@ def _later_rows(result: ShiftResult) -> list[Row]:
         {
             "part": shot.part,
             "serial": shot.serial,
-            "begun": shot.origin,
+            "begun": f"{shot.serial} of {shot.origin}" if shot.origin else "",
             "shot": shot.shot,
             "before": shot.before,
             "wait": shot.wait / MINUTE,
@@ -382,7 +382,7 @@ def _times(plan: Plan, result: ShiftResult) -> list[Row]:
 
 def layout(book: Book) -> None:
     """The page for the station; behind it where the material goes, the hand-over, and what more parts ask."""
-    times = book.page("Times", [16, 6.4, 65, 10.8, 7.5], beside=[18, 14, 14], landscape=False, standing=True)
+    times = book.page("Times", [16, 6.4, 67, 10.8, 7.5], beside=[18, 14, 14], landscape=False, standing=True)
     times.head()
     times.cards(("station", 2), ("material", 1), ("shift", 2))
     times.cards(("day", 2), ("hours", 1), ("takt", 2))
@@ -395,7 +395,7 @@ def layout(book: Book) -> None:
         "MaterialTimes",
         ["time", TICK, "action", "lot", BY, "event", "component", "volume"],
         repeat=True,
-        rows_high=14,
+        rows_high=13.6,
         stress={"event": BY_HAND},
     )
     times.cautions()
@@ -467,7 +467,7 @@ def layout(book: Book) -> None:
     form.section("Container levels")
     form.picture("container_levels", LEVELS)
     form.sign_off()
-    hand = book.page("Handover", [12, 20, 13, 17.4, 7.6, 11, 16, 20, 6.4, 8], landscape=True, standing=True)
+    hand = book.page("Handover", [12, 24, 13, 17.4, 7.6, 12.6, 16, 18, 6.4, 8], landscape=True, standing=True)
     hand.head(named=False)
     hand.repeat(("station", 1), ("material", 2), ("day", 6), ("shift", 8))
     hand.skip()

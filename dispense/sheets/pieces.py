@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import re
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
@@ -312,6 +313,16 @@ def finding_lines(finding: Finding, words: str, width: int = PAGE_WIDTH) -> list
     return [first, *(rest if finding.is_warning else (f"  {line.strip()}" for line in rest))]
 
 
+_HARD = "\u00a0"  # a blank at which no line ends
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=°|%|[^\W\d_]{1,3}(?![^\W\d_]))")  # units have three letters at most
+
+
 def folded(words: str, width: int = PAGE_WIDTH) -> list[str]:
-    """A text in lines that fit on a page; what goes on begins with blanks."""
-    return textwrap.wrap(words, width, subsequent_indent="   ", break_on_hyphens=False) or [""]
+    """A text in lines that fit on a page; what goes on begins with blanks, and no unit leaves its number.
+
+    >>> folded("cells bear 60 °C at most", 14)
+    ['cells bear', '   60 °C at', '   most']
+    """
+    kept = _BEFORE_UNIT.sub(_HARD, words)
+    lines = textwrap.wrap(kept, width, subsequent_indent="   ", break_on_hyphens=False) or [""]
+    return [line.replace(_HARD, " ") for line in lines]

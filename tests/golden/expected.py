@@ -776,7 +776,7 @@ class Reckoning:
             {
                 "Part": part,
                 "No.": Num(serial),
-                "Begun": origin or None,
+                "Begun": f"{serial} of {origin}" if origin else None,
                 "Shot": Num(now.number),
                 "After shot": Num(before.number),
                 "Wait at least [min]": Num(now.wait / 60.0),
