@@ -17,7 +17,7 @@ from plans import hand_rows, make
 
 from dispense.base.errors import InputError
 from dispense.books.forecast import book_bytes
-from dispense.books.plan import new_plan
+from dispense.books.plan import new_plan, write_plan
 from dispense.cli import main
 from dispense.forecast.model import forecast
 from dispense.jobs.book import book_files
@@ -457,3 +457,21 @@ def test_a_morning_after_a_ticked_hand_over_is_that_of_a_night_without_news(tmp_
         (job.part, job.taken, job.finished, job.lost) for job in after.jobs
     ]
     assert not [item for item in told.findings if item.is_warning]
+
+
+def test_a_build_of_another_year_is_left_out_of_sheets_as_of_a_forecast(tmp_path, capsys):
+    """A mistyped year would open containers seven years ago, which all sheets then throw away."""
+    rows = rows_of()
+    plain = fill(write_plan(rows, tmp_path / "plain.xlsx"), tmp_path / "plain", stamp="s")
+    rows["Builds"].append({**rows["Builds"][0], "date": datetime.date(2019, 3, 4)})
+    path = write_plan(rows, tmp_path / "plan.xlsx")
+    found = fill(path, tmp_path / "out", stamp="s")
+    named = [item for item in found.findings if item.topic == "history"]
+    assert [item.day for item in named] == [datetime.date(2019, 3, 4)]
+    for mine, theirs in zip(plain.files, found.files, strict=True):
+        assert mine.relative_to(tmp_path / "plain") == theirs.relative_to(tmp_path / "out")
+        if "staging" in mine.name or "material" in mine.name:
+            assert mine.read_bytes() == theirs.read_bytes()
+    with pytest.raises(InputError, match="must be a day with builds"):
+        fill(path, tmp_path / "asked", date="2019-03-04", stamp="s")
+    assert main(["check", str(path)]) == 0 and "2019-03-04" in capsys.readouterr().out

@@ -156,9 +156,8 @@ def mark_warning(cell) -> None:
         cell.value = WARNING_MARK + cell.value
 
 
-Look: TypeAlias = (
-    StyleArray  # font, fill, border, alignment and number format of a cell, as numbers of its workbook
-)
+#: font, fill, border, alignment and number format of a cell, as numbers of its workbook
+Look: TypeAlias = StyleArray
 
 
 def look_of(cell: Cell) -> Look:

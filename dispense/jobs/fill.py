@@ -61,7 +61,7 @@ from ..shift.today import Today
 from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 from .now import read_today, reckoned_notes
 from .release import list_of, revision_of
-from .start import journal_of, started
+from .start import begun, journal_of
 from .tables import content_tables, write_tables
 from .unattended import (
     SUPERSEDED,
@@ -911,7 +911,7 @@ def fill(
     check_processes(processes, "fill")
     source = Path(plan_path)
     home = source if saved_as is None else Path(saved_as)
-    begin = started(load_plan_from(source, sources), home, sources, as_of)
+    begin = begun(load_plan_from(source, sources), home, sources, as_of)
     plan = begin.plan
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
     today = read_today(

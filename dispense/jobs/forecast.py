@@ -15,6 +15,7 @@ from ..base.findings import DANGER, NOTE, Finding, gravest_first
 from ..base.paper import paper_code
 from ..base.progress import WHOLE, Progress, stage
 from ..books.forecast import book_bytes
+from ..forecast.horizon import WEEKS
 from ..forecast.model import forecast
 from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
@@ -41,7 +42,7 @@ OUTPUTS = (".xlsx", ".csv", ".json")
 def forecast_file(
     plan: str | os.PathLike[str],
     *,
-    weeks: int = 4,
+    weeks: int = WEEKS,
     out: str | os.PathLike[str] | None = None,
     builds: Source | None = None,
     stock: Source | None = None,
