@@ -53,7 +53,7 @@ from ..sheets.check import SHOT_CHECK, check_headline
 from ..sheets.headings import Heading, Headings, headers_of, headings_of, keyed_headers
 from ..sheets.pieces import ALARM
 from ..sheets.setup import STATION_SETUP, setup_headline
-from ..sheets.spec import Content, SheetSpec, Value, in_language
+from ..sheets.spec import Content, MayGo, SheetSpec, Value, in_language
 from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import SetupCard, setup_card, station_parts
@@ -332,8 +332,10 @@ class Templates:
             return alarm + setup_headline(rows, content.tables["SetupFlows"], masses, unit)
         return content.values["headline"]
 
-    def _optional(self, content: Content) -> tuple[dict[str, tuple[Value, list[str]]], dict[str, list[str]]]:
-        """Values with the labels that may stand above them, and the headers of columns that may go."""
+    def _optional(
+        self, content: Content
+    ) -> tuple[dict[str, tuple[Value, list[str]]], dict[str, dict[str, MayGo]]]:
+        """Values with the labels that may stand above them, and columns that may go by their headers."""
         spec = content.spec
         values: dict[str, tuple[Value, list[str]]] = {
             item.name: (
@@ -345,14 +347,23 @@ class Templates:
             )
             for item in spec.names
         }
-        headers = {}
-        for table, names in spec.optional.items():
-            found = self.get(spec.key).package.table(table)
-            called = self.headings(spec).get(table, {})
-            wanted = {str(called[name]) for name in names if name in called}
-            headers[table] = [
-                header for header in (found.columns if found else ()) if header.partition(" [")[0] in wanted
-            ]
+        headers: dict[str, dict[str, MayGo]] = {}
+        package = self.get(spec.key).package
+        headings = headings_of(spec, headers_of(package), keyed_headers(package), by_hand=True)
+        for table in spec.optional.keys() | content.left_out.keys():
+            found = package.table(table)
+            called = headings.get(table, {})
+            left = content.left_out.get(table, ())
+            words = {
+                str(called[name]): MayGo(name, name in left)
+                for name in (*spec.optional.get(table, ()), *left)
+                if name in called
+            }
+            headers[table] = {
+                header: words[header.partition(" [")[0]]
+                for header in (found.columns if found else ())
+                if header.partition(" [")[0] in words
+            }
         return values, headers
 
     def fill(self, content: Content, path: Path) -> list[str]:

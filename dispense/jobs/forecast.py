@@ -92,6 +92,7 @@ def forecast_file(
             stations=use.plan.stations,
             settings=use.plan.settings,
             purge_factors=use.plan.purge_factors,
+            dated=use.plan.dated,
         )
     begin = _begin(records, home, sources, as_of)
     records, told = begin.plan, begin.findings

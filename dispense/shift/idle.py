@@ -25,11 +25,12 @@ from dataclasses import dataclass
 
 from ..base.clock import hhmm
 from ..base.numbers import EQUAL
-from ..base.units import duration_text
+from ..base.units import duration_text, told_volume_text
 from ..plan.rows import Station
 from ..plan.tables import CHANGE_MIXER, IDLE_OFF, IDLE_PURGE
 from .calendar import SAME_TIME, Calendar
 from .mixer import GELLED, Mixer
+from .store import NANO
 from .visits import Piece
 
 MOST_IDLE_PURGES = 1_000  # that one idle time is worth reckoning with
@@ -67,16 +68,18 @@ class Idle:
     @property
     def words_off(self) -> str:
         """What taking the mixer off costs."""
-        return f"a new mixer takes {self.off_volume / 1e6:.1f} mL and {duration_text(self.off_time)}"
+        taken = told_volume_text(self.off_volume / NANO, 1)
+        return f"a new mixer takes {taken} and {duration_text(self.off_time)}"
 
     @property
     def words_purge(self) -> str:
         """What purging through the idle time costs."""
         if self.purges is None:
             return "purging cannot keep the limit"
+        each = told_volume_text(self.purge_volume / self.count / NANO, 1)
         return (
-            f"purging every {duration_text(self.every)} takes {self.count} × "
-            f"{self.purge_volume / self.count / 1e6:.1f} mL and {duration_text(self.purge_time)}"
+            f"purging every {duration_text(self.every)} takes {self.count} × {each} "
+            f"and {duration_text(self.purge_time)}"
         )
 
 

@@ -47,7 +47,7 @@ from ..base.errors import NUM, InputError, Problem
 from ..base.findings import Finding
 from ..base.numbers import EQUAL
 from ..base.printed import lower_figure
-from ..base.units import DAY
+from ..base.units import DAY, told_volume_text
 from ..handbook.life import LifeClock
 from ..plan.amounts import applied_at, in_one_go, parts_started, spread_scrap
 from ..plan.materials import working_life
@@ -78,6 +78,7 @@ from .results import (
     Purged,
     ShiftResult,
     TooLong,
+    TooOld,
 )
 from .setup import as_run, part_flows
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
@@ -399,6 +400,7 @@ class Player:
                 result.owed[letter] = container.usable
             if container is not None and container.last_day < self.date and result.jobs:
                 result.used[letter]["expired"] += standing
+                result.too_old[letter] = TooOld(container.lot.lot, container.last_day, standing)
                 del store.mounted[key]
                 text = (
                     f"throw away the open container of {self.supply.words(letter)} lot {container.lot.lot}: "
@@ -420,8 +422,8 @@ class Player:
             letter = f" {container.lot.component.upper()}" if len(letters) > 1 else ""
             text = (
                 f"from {before} to {self.station.material}: take off {before}{letter} lot "
-                f"{container.lot.lot}, {container.standing / 1e6:.0f} mL left, close and keep it; "
-                "empty the hose"
+                f"{container.lot.lot}, {told_volume_text(container.standing / NANO)} left, close and "
+                "keep it; empty the hose"
             )
             if container.lot.lot != NO_STOCK:
                 event = Event(start, "change over", text, lot=container.lot.lot, volume=container.standing)
@@ -667,7 +669,8 @@ class Player:
 
     def _purge(self, clock: float, because: Callable[[], str], why: str = "") -> float:
         """Purge; when it is done [s]."""
-        self._tell(clock, "purge", lambda: f"purge {self.purge / 1e6:.1f} mL{why}: {because()}", self.purge)
+        volume = told_volume_text(self.purge / NANO, 1)
+        self._tell(clock, "purge", lambda: f"purge {volume}{why}: {because()}", self.purge)
         self._note_purge(clock)
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
@@ -719,12 +722,6 @@ class Player:
     def _line_up(self) -> None:
         """All parts and check shots that the shift begins with, in the order in which they are due."""
         result, station = self.result, self.station
-        self.queue = list(self._parts())
-        self.numbers = itertools.count(len(self.queue))  # of those that come later
-        check = _check_of(self.plan, result)
-        self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
-        self.queue += self._checks()
-        heapq.heapify(self.queue)
         known: dict[tuple[str, str], list[Visit]] = self.plan.kept("visits")
         self.visits: dict[int, list[Visit]] = {}
         for job in result.jobs:
@@ -732,6 +729,12 @@ class Player:
             if key not in known:
                 known[key] = visits_of(job.applications, self.supply.split, station.handling_time)
             self.visits[id(job)] = known[key]
+        self.queue = list(self._parts())
+        self.numbers = itertools.count(len(self.queue))  # of those that come later
+        check = _check_of(self.plan, result)
+        self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
+        self.queue += self._checks()
+        heapq.heapify(self.queue)
 
     def step(self) -> Work | None:
         """The next part or check shot; the part, where it is worked on."""

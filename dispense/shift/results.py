@@ -320,6 +320,14 @@ class Course:
     levels: dict[str, list[tuple[float, int]]] = field(default_factory=dict)
 
 
+class TooOld(NamedTuple):
+    """A connected container that is thrown away as the shift begins: lot, last day, what was in it [nL]."""
+
+    lot: str
+    last_day: datetime.date
+    volume: int
+
+
 @dataclass(slots=True)
 class ShiftResult(WithFindings):
     """A station's shift: what was used, when things happened, what was found."""
@@ -345,6 +353,7 @@ class ShiftResult(WithFindings):
     containers: dict[str, int] = field(default_factory=dict)
     missing: dict[str, int] = field(default_factory=dict)
     owed: dict[str, int] = field(default_factory=dict)  # what a shift before counted as here and lacked
+    too_old: dict[str, TooOld] = field(default_factory=dict)
     lots: list[LotUse] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     batches: list[Batch] = field(default_factory=list)
@@ -368,6 +377,7 @@ class ShiftResult(WithFindings):
     taken_over: list[Handover] = field(default_factory=list)
     handed_over: list[Handover] = field(default_factory=list)
     has_following: bool = True  # whether the plan has a shift after this one
+    is_first: bool = False  # of the station, as playing begins
     since: float | None = None  # from when the rest of a shift is played [s]
     over: OverFull | None = None  # done before that, more than fits beside the breaks
     is_fed: bool = False  # whether all parts come from the stations before
