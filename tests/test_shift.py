@@ -227,7 +227,7 @@ def test_a_container_that_never_came_is_owed_on():
     assert told.kind == "stop" and "26 mL of Bond 60 B are counted as standing here" in told.text
     sheet = shift_material_content(plan, wednesday, "")
     assert sheet.values["headline"] == "▲ 1 × B 60 mL missing"
-    assert [row["lot"] for row in sheet.tables["MaterialLots"]] == ["nothing usable in store"]
+    assert [row["lot"] for row in sheet.tables["MaterialLots"]] == ["lacking since a shift before"]
 
 
 def test_opened_container_goes_first():
