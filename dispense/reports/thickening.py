@@ -23,7 +23,7 @@ from ..plan.rows import Material, Station
 from ..shift.aging import LONGEST, age_at_limit, age_at_loss, needed_pressure
 from ..shift.setup import SetupCard, ShotSetting, setup_card
 
-_TRIED, _ROUNDS = 25, 4  # degrees tried together, and how often: to a millionth, and between them by a line
+_TRIED, _ROUNDS = 401, 2  # degrees tried together, and how often; between the last two by a line
 AGES = 60  # places of a curve
 #: kg: the amount of most data sheets (ISO 10364 asks for the mass; common practice, no source)
 LEAST_MASS = 0.1
