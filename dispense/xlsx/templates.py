@@ -658,7 +658,9 @@ class _Growing:
                 if cell is None or cell.find(FORMULA) is None:
                     (held.discard if is_blank else held.add)(column)
             inside = {
-                column for table in group.tables for column in range(table.first_column, table.last_column + 1)
+                column
+                for table in group.tables
+                for column in range(table.first_column, table.last_column + 1)
             }
             if held - inside:
                 return row - group.first + 1

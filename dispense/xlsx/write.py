@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from dispense.base.errors import FileError, Problem
+from dispense.xlsx.opened import refuse_locked
 
 __all__ = [
     "atomic_write",
@@ -81,8 +82,9 @@ def _same_file(one: Path, found: os.stat_result | None, other: Path) -> bool:
 
 
 def refuse_overwrite(path: str | os.PathLike[str], forbid: Iterable[str | os.PathLike[str]]) -> None:
-    """Raise `FileError` when `path` is one of the `forbid` files, also through a link."""
+    """Raise `FileError` when `path` is open in a spreadsheet or one of the `forbid` files, also by a link."""
     target = Path(path)
+    refuse_locked(target)
     found = _status(target)
     for given in forbid:
         if _same_file(target, found, Path(given)):
