@@ -221,6 +221,24 @@ def _note(entry: Function, values: dict[str, Any], results: Sequence[Any]) -> No
         _NOTES.append(note)
 
 
+def _plainly_valid(entry: Function, values: dict[str, Any], results: Sequence[Any]) -> bool:
+    """Whether each validity holds of single numbers; where not plainly so, `_note` looks closely."""
+    known = values
+    if not entry.judges_arguments:
+        known = {**values, **dict(zip(entry.result_names, results, strict=True))}
+    for item in entry.validity:
+        parts = [known[name] for name in item.names]
+        try:
+            if None in parts:  # a blank one is not looked at
+                continue
+            holds = item.check(*parts)
+        except (TypeError, ValueError, ArithmeticError):
+            return False
+        if not (holds is True or (isinstance(holds, np.bool_) and holds)):
+            return False
+    return True
+
+
 def _is_plain(value: Any) -> bool:
     return isinstance(value, int | float | np.floating | np.ndarray) and not isinstance(value, bool)
 
@@ -292,7 +310,9 @@ def loud_scalar(entry: Function, arguments: tuple[Any, ...]) -> Any:
         return None
     scale = entry.short_scale
     if entry.validity:
-        _note(entry, values, (results,) if len(scale) == 1 else results)
+        named = (results,) if len(scale) == 1 else results
+        if not _plainly_valid(entry, values, named):
+            _note(entry, values, named)
     if len(scale) == 1:
         return _shown(results, *scale[0])
     shown = [_shown(result, *each) for result, each in zip(results, scale, strict=True)]

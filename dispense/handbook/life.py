@@ -29,6 +29,7 @@ NEAR_REFERENCE = validity(
     f"more than {FAR:.0f} K from the temperature of the known value: an extrapolation",
 )
 _LN2 = math.log(2.0)
+_MOST = 700.0  # exponent that still is a number
 _ASKED_AGAIN = 16  # of the shares asked for last: whoever plays a shift asks for some several times
 _FLAT, _LIKE = 2.0, 1.25  # e-foldings of a rate, and ratio of its temperatures, over a piece of a record
 
@@ -147,7 +148,10 @@ def rate_factor(temperature: Number, reference_temperature: Number, activation_e
     >>> round(float(rate_factor(308.15, 298.15, 50e3)), 6)
     1.924265
     """
-    return np.exp(activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / temperature))
+    exponent = activation_energy / GAS_CONSTANT * (1.0 / reference_temperature - 1.0 / temperature)
+    if type(exponent) is float and exponent < _MOST:  # a cell of a sheet: ten times as quick as numpy's
+        return math.exp(exponent)
+    return np.exp(exponent)
 
 
 @workbook_function(
@@ -191,7 +195,6 @@ def pot_life(
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 _NODES_8, _WEIGHTS_8 = (row.tolist() for row in np.polynomial.legendre.leggauss(8))
 _FADED = 50.0  # exponent below the hot end past which the colder part adds nothing (2e-22)
-_MOST = 700.0  # exponent that still is a number
 _PANEL = 6.0  # exponent that one panel of 16 points spans
 _MOST_CUTS = 1000  # of a segment in a spreadsheet, that a cell does not reckon for minutes (no source)
 

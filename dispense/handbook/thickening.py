@@ -986,16 +986,17 @@ def _lumped(
     """
     shares = np.sin(0.5 * np.pi * np.linspace(0.0, 1.0, _MASS_STEPS + 1)) ** 2
     heat, time = room.copy(), np.zeros(room.size)
+    is_losing = loss > 0.0
+    held = np.where(is_losing, rise / np.where(is_losing, loss, 1.0), 0.0)  # steady rise per rate
+    all_losing = bool(np.all(is_losing))
     with np.errstate(all="ignore"):
         for low, high in pairwise(shares):
             step = (high - low) * goal
             middle = 0.5 * (low + high) * goal
 
             def after(rate: np.ndarray, length: np.ndarray, begin: np.ndarray) -> np.ndarray:
-                fade = -np.expm1(-loss * length / rate)
-                steady = room + np.where(loss > 0.0, rise * rate / np.where(loss > 0.0, loss, 1.0), 0.0)
-                new: np.ndarray = np.where(loss > 0.0, begin + fade * (steady - begin), begin + rise * length)
-                return new
+                new: np.ndarray = begin - np.expm1(-loss * length / rate) * (room + held * rate - begin)
+                return new if all_losing else np.where(is_losing, new, begin + rise * length)
 
             rate = kinetics.rate(middle, heat)
             rate = kinetics.rate(middle, after(rate, 0.5 * step, heat))
