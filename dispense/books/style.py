@@ -12,7 +12,7 @@ import math
 import zipfile
 from collections.abc import Collection
 from copy import copy
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
@@ -153,7 +153,8 @@ def mark_warning(cell) -> None:
         cell.value = WARNING_MARK + cell.value
 
 
-Look = StyleArray  # font, fill, border, alignment and number format of a cell, as numbers of its workbook
+#: font, fill, border, alignment and number format of a cell, as numbers of its workbook
+Look: TypeAlias = StyleArray
 
 
 def look_of(cell: Cell) -> Look:
