@@ -122,6 +122,7 @@ VLOOKUP("Frame",Data!A2:D6,3,FALSE) | VLOOKUP("fra*",Data!A2:D6,2,0) | VLOOKUP("
 INDEX(Data!A2:D6,2,3) | INDEX(Data!H1:H5,4) | SUM(INDEX(Data!B2:D6,0,3)) | SUM(INDEX(Data!B2:D6,2,0)) | INDEX(Data!A1:D1,3) | INDEX(Data!H1:H5,9) | SUM(Data!H1:INDEX(Data!H1:H5,3)) | SUM(INDEX(Data!H1:H5,2):INDEX(Data!H1:H5,4)) | INDEX({1,2;3,4},2,1)
 MATCH(35,Data!H1:H5) | MATCH(30,Data!H1:H5,0) | MATCH("cc",Data!I1:I5,0) | MATCH("D*",Data!I1:I5,0) | MATCH(25,Data!J1:J5,-1) | MATCH(5,Data!H1:H5,1) | MATCH("zz",Data!I1:I5,0) | INDEX(Data!C2:C6,MATCH("busbar",Data!A2:A6,0))
 CHOOSE(2,"a","b","c") | CHOOSE(4,"a") | SUM(CHOOSE(1,Data!H1:H3,Data!J1:J3)) | ROW() | ROW(Data!B7) | ROWS(Data!A1:B7) | COLUMN(Data!D1) | COLUMNS(Data!B:D) | ROWS(Data!A:A)
+ADDRESS(7,30) | ADDRESS(7,30,2) | ADDRESS(7,30,3) | ADDRESS(7,30,4) | ADDRESS(7,703,4) | ADDRESS(0,1) | ADDRESS(1,16385)
 LEFT("sealant",3) | LEFT("ab") | RIGHT("sealant",3) | MID("sealant",2,3) | MID("ab",5,1) | LEN("mm²") | LEN(Data!L2) | TRIM("  a   b ") | UPPER("abc") | LOWER("ABC") | CONCATENATE("a",1,"b") | CONCAT(Data!I1:I3,"z") | TEXTJOIN(", ",TRUE,Data!A2:A4,"",Data!I1) | TEXTJOIN("-",FALSE,"a","","b")
 SUBSTITUTE("a-b-c","-","+") | SUBSTITUTE("a-b-c","-","+",2) | FIND("b","abcb") | FIND("b","abcb",3) | FIND("z","abc") | SEARCH("B","abc") | SEARCH("b*d","abcd") | REPT("ab",3) | CHAR(65)
 TEXT(1234.567,"0.00") | TEXT(1234.567,"#,##0") | TEXT(0.256,"0.0%") | TEXT(-5,"0.0") | TEXT(7,"000") | TEXT(3.14159,"0.0##") | TEXT("abc","0") | TEXT(5,"0"" mL""") | TEXT(2.5,"0") | TEXT("4","0.0")

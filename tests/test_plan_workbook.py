@@ -484,7 +484,7 @@ def test_a_damaged_sheet_gives_one_line(demo):
 
 
 def test_a_fault_of_the_program_is_not_laid_on_the_file(demo, monkeypatch):
-    monkeypatch.setattr("dispense.plan.read.GUIDE", None)
+    monkeypatch.setattr("dispense.plan.read.GUIDES", None)
     with pytest.raises(TypeError):
         check_plan(demo)
 
@@ -561,7 +561,8 @@ def test_strange_columns_and_control_characters_are_refused(tmp_path):
 
 def test_headers_notes_and_lists_come_from_the_declarations(demo):
     book = load_workbook(demo)
-    assert book.sheetnames == ["Start", "Settings", *(table.name for table in TABLES)]
+    sheets = [name for table in TABLES for name in (table.name, table.form) if name]
+    assert book.sheetnames == ["Start", "Settings", *sheets]
     for table in TABLES:
         sheet = book[table.name]
         assert [cell.value for cell in sheet[HEADER_ROW]] == [item.title for item in table.columns]
@@ -581,8 +582,9 @@ def test_headers_notes_and_lists_come_from_the_declarations(demo):
                 assert lists[cell.column_letter] == '"' + ",".join(item.choices) + '"'
                 assert len(lists[cell.column_letter]) <= 257  # the most a list may hold
         setup = sheet.page_setup
-        assert (setup.orientation, setup.paperSize, setup.fitToHeight) == ("landscape", 9, 0)  # 9: A4
-        assert sheet.print_title_rows == f"${HEADER_ROW}:${HEADER_ROW}"
+        assert (setup.orientation, setup.paperSize) == ("landscape", 9)  # 9: A4
+        is_wide = len(table.topics) > 1
+        assert sheet.print_title_rows == f"${2 if is_wide else HEADER_ROW}:${HEADER_ROW}"
         assert sheet.freeze_panes == f"B{FIRST}"
         assert bool(sheet.sheet_properties.tabColor) == table.required
     names = [book["Settings"].cell(row, 1).value for row in range(FIRST, FIRST + len(SETTINGS))]
@@ -593,7 +595,7 @@ def test_start_sheet_says_how_and_cautions(demo):
     sheet = load_workbook(demo)["Start"]
     text = "\n".join(str(cell.value) for row in sheet for cell in row if cell.value is not None)
     numbered = [row for row in range(1, sheet.max_row + 1) if isinstance(sheet.cell(row, 1).value, int)]
-    assert len(numbered) == 10
+    assert len(numbered) == 11
     for word in (
         "safety data sheet",
         "local codes",
@@ -608,7 +610,9 @@ def test_start_sheet_says_how_and_cautions(demo):
         assert word in text
     assert "`" not in text
     links = {cell.value: cell.hyperlink.location for row in sheet for cell in row if cell.hyperlink}
-    assert links == {name: f"{name}!A1" for name in ("Settings", *(table.name for table in TABLES))}
+    forms = {table.form: f"'{table.form}'!A1" for table in TABLES if table.form}
+    tables = {name: f"{name}!A1" for name in ("Settings", *(table.name for table in TABLES))}
+    assert links == {**tables, **forms}
 
 
 # ------------------------------------------------------------------------------------ LibreOffice

@@ -88,6 +88,7 @@ class Field:
     may_be_blank: bool = False  # for vectors and matrices: single blanks become NaN
     refers: str = ""  # for texts: the plan table whose key it must name
     labels: tuple[str, ...] = ()  # words on paper, apart from the name: today's, then older ones
+    topic: str = ""  # words over the columns of a wide table that it stands among
     from_names: Callable[..., Any] | None = None  # of a record: reads a table of names and values instead
 
     @property

@@ -20,7 +20,7 @@ from ..base.naming import field_name
 from ..base.units import read_header, unit_factor
 from ..handbook.in_formulas import formula_values
 from ..journal.learned import Target
-from ..plan.read import load_plan, read_tables
+from ..plan.read import GUIDES, load_plan, read_tables
 from ..plan.records import RECORDS, Plan, RawTable
 from ..plan.rows import Row
 from ..plan.tables import BY_NAME, CHANGES, SETTINGS, TABLES
@@ -221,7 +221,13 @@ def change_plan(
     with scratch() as folder:
         trial = folder / source.name
         trial.write_bytes(content)
-        _check(plan, load_plan(trial), wanted, changes, may_follow=bool(before.values))
+        _check(
+            plan,
+            load_plan(trial),
+            wanted,
+            changes,
+            may_follow=any(name not in GUIDES for name, _ in before.values),
+        )
     if read_file(source) != data:
         raise FileError(Problem(str(source), message="was changed by another meanwhile", fix="try again"))
     kept = _keep(source, data, day)
@@ -237,7 +243,7 @@ def _follow(package: Package, before: Mapping[tuple[str, str], Any]) -> list[str
     if after.problems:
         ask_for_calculation(package)
         return ["some formulas are computed when a spreadsheet opens the plan"]
-    return [f"{name}!{cell} follows by its formula" for name, cell in moved]
+    return [f"{name}!{cell} follows by its formula" for name, cell in moved if name not in GUIDES]
 
 
 def _keep(source: Path, data: bytes, day: datetime.date) -> Path:

@@ -193,8 +193,7 @@ class _Sheet:
                 most = max([len(str(row[place] or "")) for row in self.table.rows] + [8])
                 widths.append(min(max(words + 3, most + 3), WIDEST))
             elif kind == "number":
-                most = self._largest(place)
-                total = most * (len(self.table.rows) if self.table.total else 1)
+                total = self._largest(place) * (len(self.table.rows) if self.table.total else 1)
                 widths.append(max(words + 3, len(f"{total:,.0f}") + 4, 9))
             else:
                 widths.append(max(words + 3, WIDTHS[kind]))

@@ -20,6 +20,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.hyperlink import Hyperlink
+from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.table import Table as ExcelTable
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -27,17 +28,19 @@ from ..base.errors import NA, FileError, InputError, Problem
 from ..base.fields import Field
 from ..base.units import AS_GIVEN
 from ..plan.tables import BY_NAME, SETTINGS, TABLES, Table
+from ..xlsx.amend import HEADER_ROW
 from ..xlsx.write import atomic_write
 from . import style
+from .finish import finished
+from .plan_form import FORMS, LIST_ROWS, list_name, write_form
 
-__all__ = ["new_plan", "plan_bytes", "write_plan"]
+__all__ = ["HEADER_ROW", "new_plan", "plan_bytes", "write_plan"]
 
-HEADER_ROW = 3
 NUMERIC = ("number", "whole")
-LIST_ROWS = 500  # rows that lists and checks reach
 WIDEST = 48  # characters of a column
 WRITTEN_LATER = {("Changes", "row"): 24, ("Changes", "column"): 20, ("Changes", "reason"): WIDEST}
 PAGE_WIDTH = 220  # characters on one page across, at the smallest print that reads well
+ACROSS = 132  # characters across a landscape page at full size, on A4 and on Letter
 
 HOW_TO = (
     "Fill the tables sheet by sheet. Sheets with a coloured tab must hold rows; the others where they apply.",
@@ -46,6 +49,8 @@ HOW_TO = (
     "Each header carries a unit. You may change it, Width [mm] to Width [in]: the numbers below "
     "are then read in it.",
     "A number cell also takes a fraction, and a text with its own unit: 3/16 in, 75 degF, 3500 cP.",
+    "Wide tables fold: the signs over their columns close and open a topic. Material form and Station form "
+    "show one row down a page, with the limits of each value and a link to its cell.",
     "Names join the tables: a bead names its part and station, a station its material. Choose "
     "them from the lists.",
     "Rows and columns may stand in any order. Columns of your own and titles above a table do no "
@@ -105,10 +110,13 @@ def plan_bytes(plan_rows: Mapping[str, Sequence[Mapping[str, Any]]]) -> bytes:
     start.title = "Start"
     settings = [dict(row) for row in plan_rows.get("Settings", ())]
     _write_settings(book.create_sheet("Settings"), settings[0] if settings else {})
+    forms = {form.table.name: form for form in FORMS}
     for table in TABLES:
         _write_table(book, table, list(plan_rows.get(table.name, ())))
+        if table.name in forms:
+            write_form(book, forms[table.name], plan_rows)
     _write_start(start)
-    return style.stable_bytes(book)
+    return finished(book, "plan")
 
 
 def _check_names(plan_rows: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:
@@ -150,14 +158,50 @@ def _write_table(book: Workbook, table: Table, rows: list[Mapping[str, Any]]) ->
     _add_list_name(book, table)
     for number, item in enumerate(table.columns, 1):
         _validate(sheet, item, number)
-    pages = math.ceil(_set_widths(sheet, table, last) / PAGE_WIDTH)
-    # where the first column is repeated on each page, the help stands beside it and prints once
-    words = sheet.cell(2, 1 if pages == 1 else 2, _sentence(table.help.replace("`", "")))
-    words.font = style.NOTE
+    widths = _set_widths(sheet, table, last)
+    has_topics = len(table.topics) > 1
+    # topics stand over the headers; the help goes above them, clear of the title
+    words = sheet.cell(*((1, 2) if has_topics else (2, 1)), _sentence(table.help.replace("`", "")))
+    words.font, words.alignment = style.NOTE, style.FOOT
     sheet.freeze_panes = sheet.cell(first, 2)
     if table.required:
         sheet.sheet_properties.tabColor = style.ACCENT
-    style.page(sheet, header_row=HEADER_ROW, key_column=1, pages_wide=pages)
+    style.page(sheet, header_row=HEADER_ROW)
+    if has_topics:
+        _write_topics(sheet, table, widths)
+
+
+def _write_topics(sheet: Worksheet, table: Table, widths: Sequence[float]) -> None:
+    """Words over the columns of each topic, which fold behind its first and the key of the table."""
+    sheet.sheet_properties.outlinePr.summaryRight = False
+    sheet.row_dimensions[2].height = 16
+    number = 0
+    for words, columns in table.topics:
+        sheet.cell(2, number + 1, words)
+        for place, item in enumerate(columns):
+            number += 1
+            cell = sheet.cell(2, number)
+            cell.font, cell.border = style.SECTION, style.RESULT_BORDER
+            if place and item.name not in table.key:
+                sheet.column_dimensions[get_column_letter(number)].outlineLevel = 1
+    sheet.print_title_rows = f"2:{HEADER_ROW}"
+    if sum(widths) > PAGE_WIDTH:
+        _break_between_topics(sheet, table, widths)
+
+
+def _break_between_topics(sheet: Worksheet, table: Table, widths: Sequence[float]) -> None:
+    """Pages across, each of whole topics behind the first column, in the largest print that all allow."""
+    taken, used, first = [0.0], 0.0, 0
+    for _, columns in table.topics:
+        width = sum(widths[first : first + len(columns)])
+        if used and used + width > PAGE_WIDTH:
+            sheet.col_breaks.append(Break(id=first))
+            used = widths[0]
+        used += width
+        first += len(columns)
+        taken.append(used)
+    style.fixed_scale(sheet, math.floor(100.0 * ACROSS / max(taken)))
+    sheet.print_title_cols = "A:A"
 
 
 def _write_value(cell, item: Field, value: Any, where: str) -> None:
@@ -226,16 +270,12 @@ def _note(item: Field) -> Comment:
 # ----------------------------------------------------------------------------- lists and checks
 
 
-def _list_name(table: str) -> str:
-    return f"list_{table.lower()}"
-
-
 def _add_list_name(book: Workbook, table: Table) -> None:
     """A defined name over the filled part of the table's first column, for drop-down lists."""
     first, last = HEADER_ROW + 1, HEADER_ROW + LIST_ROWS
     block = f"{table.name}!$A${first}:$A${last}"
     text = f"{table.name}!$A${first}:INDEX({block},MAX(1,COUNTA({block})))"
-    name = _list_name(table.name)
+    name = list_name(table.name)
     if any(item.refers == table.name for each in TABLES for item in each.columns):
         book.defined_names[name] = DefinedName(name, attr_text=text)
 
@@ -255,7 +295,7 @@ def _check_of(item: Field, cell: str) -> DataValidation | None:
     if item.refers:
         return DataValidation(
             "list",
-            formula1=_list_name(item.refers),
+            formula1=list_name(item.refers),
             allow_blank=True,
             errorStyle="warning",
             showErrorMessage=True,
@@ -313,9 +353,9 @@ def _shown_width(item: Field, value: Any) -> int:
     return len(f"{value:.10g}" if isinstance(value, float) else str(value))
 
 
-def _set_widths(sheet: Worksheet, table: Table, last: int) -> float:
-    """Column widths from headers and values, row heights from both; returns the total width."""
-    total, lines = 0.0, 1
+def _set_widths(sheet: Worksheet, table: Table, last: int) -> list[float]:
+    """Column widths from headers and values, row heights from both; returns the widths."""
+    widths, lines = [], 1
     heights: dict[int, int] = {}
     for number, item in enumerate(table.columns, 1):
         shown = {
@@ -327,7 +367,7 @@ def _set_widths(sheet: Worksheet, table: Table, last: int) -> float:
         most = max([*shown.values(), *map(len, item.choices)])
         width = min(max(words + 3, most + 3, floor), WIDEST)
         style.set_width(sheet, number, width)
-        total += width
+        widths.append(float(width))
         lines = max(lines, style.wrapped_lines(item.title, width - 1))
         for row, count in shown.items():
             if count > width - 2:
@@ -337,7 +377,7 @@ def _set_widths(sheet: Worksheet, table: Table, last: int) -> float:
     sheet.row_dimensions[HEADER_ROW].height = 13 * lines + 8
     for row, count in heights.items():
         sheet.row_dimensions[row].height = 13.5 * count + 2
-    return total
+    return widths
 
 
 def _write_settings(sheet: Worksheet, given: Mapping[str, Any]) -> None:
@@ -384,10 +424,17 @@ def _write_start(sheet: Worksheet) -> None:
         row = _write_line(sheet, row, style.WARNING_MARK + text, warning=True)
     row = _write_section(sheet, row + 1, "Tables")
     entries = [("Settings", "what holds for the whole plan", False)]
-    entries += [(table.name, table.help.replace("`", ""), table.required) for table in TABLES]
+    for table in TABLES:
+        entries.append((table.name, table.help.replace("`", ""), table.required))
+        if table.form:
+            entries.append(
+                (table.form, f"one row of {table.name} down a page, to read, print and find cells", False)
+            )
     for name, text, required in entries:
         link = sheet.cell(row, 2, name)
-        link.hyperlink = Hyperlink(ref=link.coordinate, location=f"{name}!A1")
+        link.hyperlink = Hyperlink(
+            ref=link.coordinate, location=f"'{name}'!A1" if " " in name else f"{name}!A1"
+        )
         link.font = style.LINK
         sheet.cell(row, 3, text[:1].upper() + text[1:]).font = style.BODY
         if required:

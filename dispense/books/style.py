@@ -31,6 +31,7 @@ __all__ = [
     "BORDER",
     "CENTRE",
     "FAMILY",
+    "FOOT",
     "GREY",
     "HEADER_FILL",
     "HEADER_FONT",
@@ -54,6 +55,7 @@ __all__ = [
     "WRAP",
     "Live",
     "Look",
+    "fixed_scale",
     "header",
     "input_cell",
     "look_of",
@@ -109,6 +111,7 @@ RIGHT = Alignment(horizontal="right", vertical="top")
 CENTRE = Alignment(horizontal="center", vertical="center")
 WRAP = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
 MIDDLE = Alignment(vertical="center", wrap_text=True)
+FOOT = Alignment(vertical="bottom")
 # at the top, clear of the filter button in the lower corner
 HEADER_LEFT = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
 HEADER_RIGHT = Alignment(horizontal="right", vertical="top", wrap_text=True)
@@ -251,6 +254,13 @@ def page(
     if key_column and pages_wide > 1:
         letter = get_column_letter(key_column)
         sheet.print_title_cols = f"{letter}:{letter}"
+
+
+def fixed_scale(sheet: Worksheet, percent: int) -> None:
+    """Print at a scale, where pages break at places of their own: a fit to the width would ignore these."""
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=False)
+    sheet.page_setup.fitToWidth = sheet.page_setup.fitToHeight = None
+    sheet.page_setup.scale = min(100, percent)
 
 
 def stable_bytes(book: Workbook, stamp: datetime.datetime = STAMP) -> bytes:

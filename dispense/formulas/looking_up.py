@@ -8,9 +8,10 @@ from typing import Any
 
 from ..base.fields import CellError
 from ..xlsx.formula_text import Unevaluable
+from ..xlsx.package import MAX_COLUMN, MAX_ROW, column_letters
 from .choosing import is_error, replace_bad, run_branch
 from .conditions import wildcard
-from .declare import Call, lazy, whole
+from .declare import Call, elementwise, lazy, whole
 from .values import MAX_BLOCK, MISSING, NA, REF, VALUE, Area, Fault, compare, lift, rank, to_flag, to_number
 
 
@@ -238,6 +239,14 @@ def _row(call: Call, reference: Any = MISSING) -> Any:
 @whole("COLUMN", 0, 1)
 def _column(call: Call, reference: Any = MISSING) -> Any:
     return _place(call, reference, "column")
+
+
+@elementwise("ADDRESS", "nnn", 2)
+def _address(row: float, column: float, fixed: float = 1.0) -> str:
+    down, across, kind = int(row), int(column), int(fixed)
+    if not (1 <= down <= MAX_ROW and 1 <= across <= MAX_COLUMN and 1 <= kind <= 4):
+        raise Fault(VALUE)
+    return f"{'$' * (kind in (1, 3))}{column_letters(across)}{'$' * (kind in (1, 2))}{down}"
 
 
 @whole("ROWS", 1, 1)

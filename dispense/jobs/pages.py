@@ -111,7 +111,11 @@ def _sentence(table: Table) -> str:
 
 def _columns(fields: tuple[Field, ...]) -> list[str]:
     lines = ["| column | default | meaning | it must be |", "|---|---|---|---|"]
+    topic = ""
     for item in fields:
+        if item.topic != topic:
+            topic = item.topic
+            lines.append(f"| **{topic}** | | | |")
         default = item.default_text() or ("required" if item.is_required else "none")
         allowed = f"a name in {item.refers}" if item.refers else item.allowed()
         lines.append("| " + " | ".join(map(_cell, (item.title, default, item.help, allowed))) + " |")

@@ -10,8 +10,11 @@ from ..base.errors import InputError, Problem
 from ..base.fields import by_header
 from ..base.naming import field_name
 from ..base.units import read_header, unit_factor
+from ..handbook.in_formulas import formula_values
 from ..plan.read import read_tables
 from ..plan.tables import BY_NAME
+from ..xlsx.package import Package
+from ..xlsx.stored import cache_values
 
 Cell = str | int | float
 
@@ -69,7 +72,9 @@ def with_rows(
             item.ref = f"{start}:{right or get_column_letter(1)}{end_row}"
     stream = io.BytesIO()
     book.save(stream)
-    return stream.getvalue()
+    package = Package.open(stream.getvalue(), name=path.name)
+    cache_values(package, formula_values)
+    return package.to_bytes()
 
 
 __all__ = ["with_rows"]

@@ -29,12 +29,21 @@ from .records import MISSING_VALUE, Plan, RawTable
 from .tables import BY_NAME, TABLES
 from .workbook import Cells, FileBook, PlanBook, ShownBook, damaged
 
-__all__ = ["check_plan", "check_shown", "check_tables", "load_plan", "read_one_table", "read_tables"]
+__all__ = [
+    "GUIDES",
+    "check_plan",
+    "check_shown",
+    "check_tables",
+    "load_plan",
+    "read_one_table",
+    "read_tables",
+]
 
 MOST_ROWS = 200_000  # of one table
 MOST_COLUMNS = 200  # of one sheet
 MOST_GONE = 5  # tables of a full plan that may have been lost; a plan that lacks more was made so
-GUIDE = "Start"  # the sheet of a new plan that says how to fill it
+#: sheets of a new plan without a table: how to fill it, and its forms
+GUIDES = ("Start", *(table.form for table in TABLES if table.form))
 SEARCHED_ROWS = 100  # a header stands within the first rows of its sheet
 
 #: of each table the names of its columns by what a header may call them, older words too
@@ -195,7 +204,7 @@ def _name_sheets(
     book: PlanBook, absent: list[str], problems: list[Problem], notes: list[Problem]
 ) -> set[str]:
     """Say which sheets are not read; gives the absent tables that they resemble."""
-    known = {fold(name) for name in (*_HEADERS, GUIDE)}
+    known = {fold(name) for name in (*_HEADERS, *GUIDES)}
     resembled: set[str] = set()
     own = []
     for sheet in book.worksheets:

@@ -47,6 +47,16 @@ class Material(Row):
     """Temperature of the viscosity [K]."""
     viscosity_energy: float | None
     """Activation energy of the viscosity [J/mol]."""
+    later_viscosity: float | None
+    """Consistency at the later time, material at rest [Pa·sⁿ]."""
+    later_time: float | None
+    """Age of that later consistency, at the viscosity temperature [s]."""
+    thickening_exponent: float | None
+    """A of [α_g/(α_g − α)]^(a + b·α), α_g the degree at gel."""
+    thickening_slope: float | None
+    """B of it; blank takes 0."""
+    thickening_growth: float | None
+    """K of exp(K·α), in place of a and b."""
     pot_life: float | None
     """How long the mixed material works; working life in ISO 10364 [s]."""
     pot_life_temperature: float
@@ -80,6 +90,17 @@ class Material(Row):
     """Time until the part may be joined or loaded [s]."""
     test_time: float | None
     """Time until full cure: the part may be tested [s]."""
+    moisture_coefficient: float | None
+    """Cured depth per root of time, at the cure temperature [m/√s]."""
+    moisture_humidity: float
+    """Relative humidity of that coefficient and of the cure times."""
+    moisture_energy: float | None
+    """Activation energy of moisture cure; blank: the water in the air alone tells warm from cold (rule of
+    thumb) [J/mol]."""
+    dose: float | None
+    """Light dose to cure [J/m²]."""
+    dose_limit: float | None
+    """Most light dose that the material or its part bears [J/m²]."""
     rate_1: float | None
     """Rate of the kinetics [1/s]."""
     energy_1: float | None
@@ -92,39 +113,6 @@ class Material(Row):
     """Kinetics m."""
     order_n: float | None
     """Kinetics n."""
-    heat: float | None
-    """Heat of the compound's full cure [J/kg]."""
-    specific_heat: float | None
-    """Specific heat [J/(kg·K)]."""
-    conductivity: float | None
-    """Thermal conductivity [W/(m·K)]."""
-    shrinkage: float
-    """Share of the liquid volume lost in cure."""
-    glass_uncured: float | None
-    """Glass transition, uncured [K]."""
-    glass_cured: float | None
-    """Glass transition, fully cured [K]."""
-    glass_lambda: float | None
-    """DiBenedetto parameter."""
-    gel_degree: float | None
-    """Degree of cure at gel."""
-    full_degree: float | None
-    """Degree of cure that counts as full."""
-    moisture_coefficient: float | None
-    """Cured depth per root of time, at the cure temperature [m/√s]."""
-    moisture_humidity: float
-    """Relative humidity of that coefficient and of the cure times."""
-    moisture_energy: float | None
-    """Activation energy of moisture cure; blank: the water in the air alone tells warm from cold (rule of
-    thumb) [J/mol]."""
-    dose: float | None
-    """Light dose to cure [J/m²]."""
-    dose_limit: float | None
-    """Most light dose that the material or its part bears [J/m²]."""
-    cautions: str
-    """What the safety data sheet warns of."""
-    source: str
-    """Data sheet, edition, date."""
     ceiling: float | None
     """Kinetics B: the rate is multiplied by (B − degree)."""
     diffusion_strength: float | None
@@ -139,18 +127,30 @@ class Material(Row):
     """Its WLF constant C1; blank takes 17.44."""
     diffusion_c2: float | None
     """Its WLF constant C2; blank takes 51.6 [K]."""
+    heat: float | None
+    """Heat of the compound's full cure [J/kg]."""
+    specific_heat: float | None
+    """Specific heat [J/(kg·K)]."""
+    conductivity: float | None
+    """Thermal conductivity [W/(m·K)]."""
+    shrinkage: float
+    """Share of the liquid volume lost in cure."""
+    gel_degree: float | None
+    """Degree of cure at gel."""
+    full_degree: float | None
+    """Degree of cure that counts as full."""
+    glass_uncured: float | None
+    """Glass transition, uncured [K]."""
+    glass_cured: float | None
+    """Glass transition, fully cured [K]."""
+    glass_lambda: float | None
+    """DiBenedetto parameter."""
     service_temperature: float | None
     """Temperature that the glass transition must reach [K]."""
-    later_viscosity: float | None
-    """Consistency at the later time, material at rest [Pa·sⁿ]."""
-    later_time: float | None
-    """Age of that later consistency, at the viscosity temperature [s]."""
-    thickening_exponent: float | None
-    """A of [α_g/(α_g − α)]^(a + b·α), α_g the degree at gel."""
-    thickening_slope: float | None
-    """B of it; blank takes 0."""
-    thickening_growth: float | None
-    """K of exp(K·α), in place of a and b."""
+    cautions: str
+    """What the safety data sheet warns of."""
+    source: str
+    """Data sheet, edition, date."""
     at: str
 
 
@@ -198,8 +198,16 @@ class Component(Row):
     """Standard deviation of the lead time [s]."""
     minimum_order: int
     """Fewest containers of one order."""
+    pack_multiple: int
+    """Containers of one pack; whole packs are ordered."""
     price: float
     """Price of one container."""
+    item_number: str
+    """Number it is bought under; files of stock and orders may name it by it."""
+    supplier: str
+    """Who delivers it."""
+    kit: str
+    """Components with the same name here are ordered together, as a kit."""
     standing_height: float | None
     """Height of the compound in a container that stands [m]."""
     filler_size: float | None
@@ -214,14 +222,6 @@ class Component(Row):
     """Yield stress of that liquid at rest [Pa]."""
     density_tolerance: float
     """Difference in density from bottom to top that is allowed, as a share."""
-    item_number: str
-    """Number it is bought under; files of stock and orders may name it by it."""
-    supplier: str
-    """Who delivers it."""
-    pack_multiple: int
-    """Containers of one pack; whole packs are ordered."""
-    kit: str
-    """Components with the same name here are ordered together, as a kit."""
     at: str
 
 
@@ -361,16 +361,6 @@ class Pot(Row):
     """Height of a cell; replaces the code's [m]."""
     cell_base: float
     """Height of the cells' lower end above the bottom [m]."""
-    unfilled: float
-    """Share of the free volume that trapped air keeps."""
-    extra: float
-    """Extra material [m³]."""
-    limit: float | None
-    """Highest temperature the cells may see [K]."""
-    film: float | None
-    """Heat transfer at the free face [W/(m²·K)]."""
-    count: int
-    """How many such pots the part has."""
     arrangement: str | None
     """How the cells stand: square; rows of n and n − 1 in turn; rows of n, every other one half a pitch
     further. With pitch, cells along and cell rows the exotherm is reckoned between them: square, alternating,
@@ -381,6 +371,22 @@ class Pot(Row):
     """Cells in the longest row, along the length."""
     cell_rows: int | None
     """Rows of cells, across the width."""
+    count: int
+    """How many such pots the part has."""
+    unfilled: float
+    """Share of the free volume that trapped air keeps."""
+    extra: float
+    """Extra material [m³]."""
+    bubble_limit: float | None
+    """Largest air bubble that may stay in the pour [m]."""
+    limit: float | None
+    """Highest temperature the cells may see [K]."""
+    film: float | None
+    """Heat transfer at the free face [W/(m²·K)]."""
+    pour_temperature: float | None
+    """Of the compound as it is poured; blank: shop temperature [K]."""
+    cell_start: float | None
+    """Of cells and pot when it is poured; blank: shop temperature [K]."""
     wall: float
     """Thickness of the pot's walls and bottom [m]."""
     wall_conductivity: float
@@ -397,12 +403,6 @@ class Pot(Row):
     """Of a cell, across its axis [W/(m·K)]."""
     cell_axial: float
     """Of a cell, along its axis [W/(m·K)]."""
-    cell_start: float | None
-    """Of cells and pot when it is poured; blank: shop temperature [K]."""
-    pour_temperature: float | None
-    """Of the compound as it is poured; blank: shop temperature [K]."""
-    bubble_limit: float | None
-    """Largest air bubble that may stay in the pour [m]."""
     at: str
 
 
@@ -473,6 +473,8 @@ class Joint(Row):
     """Share of the plate to be wetted."""
     extra: float
     """Share added to be pressed out at the rim."""
+    count: int
+    """How many such joints the part has."""
     force: float | None
     """Pressing force [N]."""
     press_time: float | None
@@ -488,8 +490,6 @@ class Joint(Row):
     """Highest thermal resistance allowed [K/W]."""
     contact_resistance: float
     """Of both faces together [K·m²/W]."""
-    count: int
-    """How many such joints the part has."""
     at: str
 
 
@@ -516,6 +516,14 @@ class Station(Row):
     """Added for each start of a bead or shot [s]."""
     handling_time: float
     """Load, unload and moves for each part [s]."""
+    takt: float | None
+    """Time between parts; blank spreads the builds over the shift [s]."""
+    uptime: float
+    """Share of the time the station runs."""
+    nozzles: int
+    """Nozzles that work side by side on the same containers, each with its own mixer."""
+    batch: int
+    """Parts of one batch on the cure board."""
     nozzle_bore: float | None
     """Bore of the nozzle [m]."""
     nozzle_length: float | None
@@ -528,6 +536,12 @@ class Station(Row):
     """Mixed material that stands in mixer and nozzle [m³]."""
     pressure_limit: float | None
     """Highest pressure [Pa]."""
+    hose_a: float
+    """Component A that stays in hoses and meter [m³]."""
+    hose_b: float
+    """Component B that stays in hoses and meter [m³]."""
+    hose_compliance: float | None
+    """Volume that hoses and meter give for each pressure [m³/Pa]."""
     rule: str
     """What is done when the limit of pot life is reached: purge, change mixer."""
     purge_share: float
@@ -538,34 +552,33 @@ class Station(Row):
     """Time of a purge [s]."""
     mixer_time: float
     """Time of a mixer change [s]."""
-    container_time: float
-    """Time of a container change [s]."""
-    start_volume: float
-    """Thrown away at the start of a shift [m³]."""
-    end_volume: float
-    """Thrown away at the end of a shift [m³]."""
-    hose_a: float
-    """Component A that stays in hoses and meter [m³]."""
-    hose_b: float
-    """Component B that stays in hoses and meter [m³]."""
-    hose_compliance: float | None
-    """Volume that hoses and meter give for each pressure [m³/Pa]."""
     oldest_share: float | None
     """Share of the material in the mixer that may be older than its life, such as 0.01; blank counts its mean
     age."""
     flow_loss: float | None
     """Share by which the flow of the mix at constant pressure may fall before the rule acts, such as 0.1; for
     meters that dose by pressure and time."""
+    after_run: str
+    """What becomes of the mixer after the last part; kept closed it serves the next start within its share of
+    the pot life: throw away, keep closed."""
+    idle: str
+    """What is done while no part comes for so long that one purge does not keep the limit or the mixer would
+    gel: purge, take the mixer off, or the cheaper of the two: cheaper, purge, take off."""
+    container_time: float
+    """Time of a container change [s]."""
+    refill: str
+    """When a container may be changed: between parts, what it holds is then lost; in mid-bead, the nozzle
+    stands on the part for the change: between parts, in mid-bead."""
+    start_volume: float
+    """Thrown away at the start of a shift [m³]."""
+    end_volume: float
+    """Thrown away at the end of a shift [m³]."""
     checks: float
     """Check shots an hour [1/s]."""
     check_volume: float | None
     """Volume of a check shot; blank takes the largest shot [m³]."""
     scrap: float
     """Share of parts started here that is lost, here or later; where the part has a route, here alone."""
-    takt: float | None
-    """Time between parts; blank spreads the builds over the shift [s]."""
-    uptime: float
-    """Share of the time the station runs."""
     shop_temperature: float
     """Shop temperature, where no record is named [K]."""
     record: str
@@ -576,19 +589,6 @@ class Station(Row):
     """From surface treatment to dispensing, in working time [s]."""
     mating_delay: float
     """From the end of dispensing to mating, in working time [s]."""
-    batch: int
-    """Parts of one batch on the cure board."""
-    nozzles: int
-    """Nozzles that work side by side on the same containers, each with its own mixer."""
-    refill: str
-    """When a container may be changed: between parts, what it holds is then lost; in mid-bead, the nozzle
-    stands on the part for the change: between parts, in mid-bead."""
-    after_run: str
-    """What becomes of the mixer after the last part; kept closed it serves the next start within its share of
-    the pot life: throw away, keep closed."""
-    idle: str
-    """What is done while no part comes for so long that the mixer would gel: purge, take the mixer off, or
-    the cheaper of the two: cheaper, purge, take off."""
     irradiance: float | None
     """Light of the lamp at the bond line [W/m²]."""
     exposure_time: float | None

@@ -8,6 +8,7 @@ unit; a header may carry another unit (`Width [in]`).
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import groupby
 from typing import Any
 
 from ..base.fields import Field, choice, clock, date, flag, number, text, whole
@@ -28,7 +29,8 @@ class Table:
     columns: tuple[Field, ...]
     key: tuple[str, ...] = ()
     required: bool = False
-    is_seldom: bool = False  # few plans have it: that it is not there is no word worth
+    is_seldom: bool = False  # few plans have it: its absence is not worth a word
+    form: str = ""  # sheet of a new plan that shows one row down a page
 
     @property
     def attribute(self) -> str:
@@ -38,6 +40,12 @@ class Table:
     def column(self, name: str) -> Field:
         """The column of that name."""
         return next(item for item in self.columns if item.name == name)
+
+    @property
+    def topics(self) -> tuple[tuple[str, tuple[Field, ...]], ...]:
+        """The columns by topic, in their order; of a table without topics all of them under ""."""
+        runs = groupby(self.columns, key=lambda item: item.topic)
+        return tuple((words, tuple(columns)) for words, columns in runs)
 
 
 def refer(name: str, table: str, help: str, **rest: Any) -> Field:
@@ -54,6 +62,11 @@ def share(name: str, help: str, **rest: Any) -> Field:
 def optional(name: str, unit: str, help: str, **rest: Any) -> Field:
     """A number that may be blank and then is unknown."""
     return number(name, unit, help, default=None, **rest)
+
+
+def topic(words: str, *columns: Field) -> tuple[Field, ...]:
+    """Columns of one topic: they stand together in a wide table, under these words, and on a form."""
+    return tuple(replace(item, topic=words) for item in columns)
 
 
 KINDS = ("one-part", "two-part")
@@ -146,147 +159,202 @@ MATERIALS = Table(
     "Material",
     "one row for each adhesive, sealant, paste or potting compound, from its data sheet",
     (
-        text("material", "name used in the other tables"),
-        text("description", "what it is", default=""),
-        choice("kind", KINDS, "one-part, or two-part (components A and B)", default="two-part"),
-        number("ratio_a", "", "parts A of the mixing ratio", default=1.0, above=0.0),
-        number("ratio_b", "", "parts B of the mixing ratio; blank for one-part", default=None, above=0.0),
-        choice("ratio_basis", BASES, "whether the ratio counts volumes or masses", default="volume"),
-        optional("consistency", "Pa·sⁿ", "viscosity, or consistency of the mixed material", above=0.0),
-        number(
-            "index",
-            "",
-            "flow index of Herschel–Bulkley; 1 for Newtonian",
-            default=1.0,
-            above=0.0,
-            at_most=2.0,
-            labels=("Flow index n",),
+        *topic(
+            "Name and mix",
+            text("material", "name used in the other tables"),
+            text("description", "what it is", default=""),
+            choice("kind", KINDS, "one-part, or two-part (components A and B)", default="two-part"),
+            number("ratio_a", "", "parts A of the mixing ratio", default=1.0, above=0.0),
+            number("ratio_b", "", "parts B of the mixing ratio; blank for one-part", default=None, above=0.0),
+            choice("ratio_basis", BASES, "whether the ratio counts volumes or masses", default="volume"),
         ),
-        number("yield_stress", "Pa", "stress below which it does not flow", default=0.0, at_least=0.0),
-        temperature("viscosity_temperature", "temperature of the viscosity", default=23.0),
-        optional("viscosity_energy", "kJ/mol", "activation energy of the viscosity", above=0.0),
-        optional(
-            "pot_life", "min", "how long the mixed material works; working life in ISO 10364", above=0.0
+        *topic(
+            "Flow",
+            optional("consistency", "Pa·sⁿ", "viscosity, or consistency of the mixed material", above=0.0),
+            number(
+                "index",
+                "",
+                "flow index of Herschel–Bulkley; 1 for Newtonian",
+                default=1.0,
+                above=0.0,
+                at_most=2.0,
+                labels=("Flow index n",),
+            ),
+            number("yield_stress", "Pa", "stress below which it does not flow", default=0.0, at_least=0.0),
+            temperature("viscosity_temperature", "temperature of the viscosity", default=23.0),
+            optional("viscosity_energy", "kJ/mol", "activation energy of the viscosity", above=0.0),
+            optional(
+                "later_viscosity", "Pa·sⁿ", "consistency at the later time, material at rest", above=0.0
+            ),
+            optional(
+                "later_time", "min", "age of that later consistency, at the viscosity temperature", above=0.0
+            ),
+            optional(
+                "thickening_exponent",
+                "",
+                "a of [α_g/(α_g − α)]^(a + b·α), α_g the degree at gel",
+                at_least=0.0,
+            ),
+            optional("thickening_slope", "", "b of it; blank takes 0", at_least=0.0),
+            optional("thickening_growth", "", "K of exp(K·α), in place of a and b", above=0.0),
         ),
-        temperature("pot_life_temperature", "temperature of the pot life", default=23.0),
-        optional("pot_life_mass", "g", "mass that the pot life was measured on", above=0.0),
-        text("pot_life_source", "method and source of the pot life", default=""),
-        optional("pot_life_2", "min", "pot life at a second temperature", above=0.0),
-        temperature("pot_life_temperature_2", "second temperature", default=None),
-        optional("activation_energy", "kJ/mol", "of pot life and cure, where known", above=0.0),
-        number(
-            "halving_step",
-            "K",
-            "rise that halves the pot life where one point is known",
-            default=10.0,
-            at_least=1.0,
-            at_most=100.0,
+        *topic(
+            "Pot life",
+            optional(
+                "pot_life", "min", "how long the mixed material works; working life in ISO 10364", above=0.0
+            ),
+            temperature("pot_life_temperature", "temperature of the pot life", default=23.0),
+            optional("pot_life_mass", "g", "mass that the pot life was measured on", above=0.0),
+            text("pot_life_source", "method and source of the pot life", default=""),
+            optional("pot_life_2", "min", "pot life at a second temperature", above=0.0),
+            temperature("pot_life_temperature_2", "second temperature", default=None),
+            optional("activation_energy", "kJ/mol", "of pot life and cure, where known", above=0.0),
+            number(
+                "halving_step",
+                "K",
+                "rise that halves the pot life where one point is known",
+                default=10.0,
+                at_least=1.0,
+                at_most=100.0,
+            ),
         ),
-        optional(
-            "open_time",
-            "min",
-            "from the first material on the part to mating, at the pot-life temperature; of a "
-            "moisture-curing material its skin time at the cure temperature and its humidity",
-            above=0.0,
+        *topic(
+            "Open time and surface",
+            optional(
+                "open_time",
+                "min",
+                "from the first material on the part to mating, at the pot-life temperature; of a "
+                "moisture-curing material its skin time at the cure temperature and its humidity",
+                above=0.0,
+            ),
+            text("surface_treatment", "treatment of the surface before dispensing", default=""),
+            optional("surface_window", "min", "how long the treated surface keeps", above=0.0),
         ),
-        text("surface_treatment", "treatment of the surface before dispensing", default=""),
-        optional("surface_window", "min", "how long the treated surface keeps", above=0.0),
-        choice("cure", CURES, "how it cures; none: a paste that stays as it is", default="room"),
-        temperature("cure_temperature", "temperature of the cure times", default=23.0),
-        optional(
-            "move_time",
-            "min",
-            "time to handling strength: the part may be moved",
-            above=0.0,
-            labels=("Handling time",),
+        *topic(
+            "Cure times",
+            choice("cure", CURES, "how it cures; none: a paste that stays as it is", default="room"),
+            temperature("cure_temperature", "temperature of the cure times", default=23.0),
+            optional(
+                "move_time",
+                "min",
+                "time to handling strength: the part may be moved",
+                above=0.0,
+                labels=("Handling time",),
+            ),
+            optional(
+                "join_time",
+                "min",
+                "time until the part may be joined or loaded",
+                above=0.0,
+                labels=("Time to load",),
+            ),
+            optional(
+                "test_time",
+                "min",
+                "time until full cure: the part may be tested",
+                above=0.0,
+                labels=("Full-cure time",),
+            ),
         ),
-        optional(
-            "join_time",
-            "min",
-            "time until the part may be joined or loaded",
-            above=0.0,
-            labels=("Time to load",),
+        *topic(
+            "Moisture cure",
+            optional(
+                "moisture_coefficient",
+                "mm/√h",
+                "cured depth per root of time, at the cure temperature",
+                above=0.0,
+            ),
+            share(
+                "moisture_humidity",
+                "relative humidity of that coefficient and of the cure times",
+                default=0.5,
+                above=0.0,
+            ),
+            optional(
+                "moisture_energy",
+                "kJ/mol",
+                "activation energy of moisture cure; blank: the water in "
+                "the air alone tells warm from cold (rule of thumb)",
+                at_least=0.0,
+            ),
         ),
-        optional(
-            "test_time",
-            "min",
-            "time until full cure: the part may be tested",
-            above=0.0,
-            labels=("Full-cure time",),
+        *topic(
+            "Light cure",
+            optional("dose", "J/cm²", "light dose to cure", above=0.0),
+            optional("dose_limit", "J/cm²", "most light dose that the material or its part bears", above=0.0),
         ),
-        optional("rate_1", "1/min", "rate of the kinetics", above=0.0, labels=("A1",)),
-        optional("energy_1", "kJ/mol", "activation energy of that rate", at_least=0.0, labels=("E1",)),
-        optional(
-            "rate_2", "1/min", "rate that grows with cure; blank for n-th order", above=0.0, labels=("A2",)
+        *topic(
+            "Cure kinetics",
+            optional("rate_1", "1/min", "rate of the kinetics", above=0.0, labels=("A1",)),
+            optional("energy_1", "kJ/mol", "activation energy of that rate", at_least=0.0, labels=("E1",)),
+            optional(
+                "rate_2",
+                "1/min",
+                "rate that grows with cure; blank for n-th order",
+                above=0.0,
+                labels=("A2",),
+            ),
+            optional("energy_2", "kJ/mol", "activation energy of that rate", at_least=0.0, labels=("E2",)),
+            optional("order_m", "", "kinetics m", at_least=0.0),
+            optional("order_n", "", "kinetics n", above=0.0),
+            optional(
+                "ceiling", "", "kinetics B: the rate is multiplied by (B − degree)", above=0.0, at_most=1.0
+            ),
+            optional(
+                "diffusion_strength",
+                "",
+                "kinetics C of the factor 1/(1 + exp(C·(degree − critical)))",
+                above=0.0,
+            ),
+            optional("diffusion_degree", "", "critical degree of that factor at 0 °C"),
+            optional("diffusion_slope", "1/K", "rise of the critical degree for each kelvin"),
+            optional(
+                "diffusion_rate",
+                "1/min",
+                "kinetics k_d0: rate of diffusion at the glass transition (sum of resistances)",
+                above=0.0,
+            ),
+            optional("diffusion_c1", "", "its WLF constant C1; blank takes 17.44", above=0.0),
+            optional("diffusion_c2", "K", "its WLF constant C2; blank takes 51.6", above=0.0),
         ),
-        optional("energy_2", "kJ/mol", "activation energy of that rate", at_least=0.0, labels=("E2",)),
-        optional("order_m", "", "kinetics m", at_least=0.0),
-        optional("order_n", "", "kinetics n", above=0.0),
-        optional(
-            "heat", "J/g", "heat of the compound's full cure", at_least=0.0, labels=("Heat of reaction",)
+        *topic(
+            "Heat and shrinkage",
+            optional(
+                "heat", "J/g", "heat of the compound's full cure", at_least=0.0, labels=("Heat of reaction",)
+            ),
+            optional("specific_heat", "J/(g·K)", "specific heat", above=0.0),
+            optional("conductivity", "W/(m·K)", "thermal conductivity", above=0.0),
+            number(
+                "shrinkage",
+                "",
+                "share of the liquid volume lost in cure",
+                default=0.0,
+                at_least=0.0,
+                below=0.5,
+            ),
         ),
-        optional("specific_heat", "J/(g·K)", "specific heat", above=0.0),
-        optional("conductivity", "W/(m·K)", "thermal conductivity", above=0.0),
-        number(
-            "shrinkage", "", "share of the liquid volume lost in cure", default=0.0, at_least=0.0, below=0.5
+        *topic(
+            "Gel and glass transition",
+            optional(
+                "gel_degree", "", "degree of cure at gel", above=0.0, below=1.0, labels=("Conversion at gel",)
+            ),
+            optional("full_degree", "", "degree of cure that counts as full", above=0.0, at_most=1.0),
+            temperature("glass_uncured", "glass transition, uncured", default=None, labels=("Tg uncured",)),
+            temperature("glass_cured", "glass transition, fully cured", default=None, labels=("Tg cured",)),
+            optional("glass_lambda", "", "DiBenedetto parameter", above=0.0, at_most=1.0),
+            temperature(
+                "service_temperature", "temperature that the glass transition must reach", default=None
+            ),
         ),
-        temperature("glass_uncured", "glass transition, uncured", default=None, labels=("Tg uncured",)),
-        temperature("glass_cured", "glass transition, fully cured", default=None, labels=("Tg cured",)),
-        optional("glass_lambda", "", "DiBenedetto parameter", above=0.0, at_most=1.0),
-        optional(
-            "gel_degree", "", "degree of cure at gel", above=0.0, below=1.0, labels=("Conversion at gel",)
+        *topic(
+            "Cautions and source",
+            text("cautions", "what the safety data sheet warns of", default=""),
+            text("source", "data sheet, edition, date", default=""),
         ),
-        optional("full_degree", "", "degree of cure that counts as full", above=0.0, at_most=1.0),
-        optional(
-            "moisture_coefficient",
-            "mm/√h",
-            "cured depth per root of time, at the cure temperature",
-            above=0.0,
-        ),
-        share(
-            "moisture_humidity",
-            "relative humidity of that coefficient and of the cure times",
-            default=0.5,
-            above=0.0,
-        ),
-        optional(
-            "moisture_energy",
-            "kJ/mol",
-            "activation energy of moisture cure; blank: the water in "
-            "the air alone tells warm from cold (rule of thumb)",
-            at_least=0.0,
-        ),
-        optional("dose", "J/cm²", "light dose to cure", above=0.0),
-        optional("dose_limit", "J/cm²", "most light dose that the material or its part bears", above=0.0),
-        text("cautions", "what the safety data sheet warns of", default=""),
-        text("source", "data sheet, edition, date", default=""),
-        optional("ceiling", "", "kinetics B: the rate is multiplied by (B − degree)", above=0.0, at_most=1.0),
-        optional(
-            "diffusion_strength", "", "kinetics C of the factor 1/(1 + exp(C·(degree − critical)))", above=0.0
-        ),
-        optional("diffusion_degree", "", "critical degree of that factor at 0 °C"),
-        optional("diffusion_slope", "1/K", "rise of the critical degree for each kelvin"),
-        optional(
-            "diffusion_rate",
-            "1/min",
-            "kinetics k_d0: rate of diffusion at the glass transition (sum of resistances)",
-            above=0.0,
-        ),
-        optional("diffusion_c1", "", "its WLF constant C1; blank takes 17.44", above=0.0),
-        optional("diffusion_c2", "K", "its WLF constant C2; blank takes 51.6", above=0.0),
-        temperature("service_temperature", "temperature that the glass transition must reach", default=None),
-        optional("later_viscosity", "Pa·sⁿ", "consistency at the later time, material at rest", above=0.0),
-        optional(
-            "later_time", "min", "age of that later consistency, at the viscosity temperature", above=0.0
-        ),
-        optional(
-            "thickening_exponent", "", "a of [α_g/(α_g − α)]^(a + b·α), α_g the degree at gel", at_least=0.0
-        ),
-        optional("thickening_slope", "", "b of it; blank takes 0", at_least=0.0),
-        optional("thickening_growth", "", "K of exp(K·α), in place of a and b", above=0.0),
     ),
     key=("material",),
     required=True,
+    form="Material form",
 )
 
 KINETICS = Table(
@@ -310,41 +378,55 @@ COMPONENTS_TABLE = Table(
     "Component",
     "one row for each component as it is bought: A and B of a two-part, A of a one-part",
     (
-        refer("material", "Materials", "material it belongs to"),
-        choice("component", COMPONENTS, "A or B"),
-        number("density", "g/mL", "density", above=0.0),
-        number("container", "mL", "content of one container", above=0.0),
-        share("heel", "share left in a container when it is changed", default=0.0, below=1.0, at_most=None),
-        optional("shelf_life", "d", "shelf life when it arrives", above=0.0),
-        optional("open_life", "d", "how long an opened container keeps", above=0.0),
-        temperature("storage_low", "lowest storage temperature", default=None),
-        temperature("storage_high", "highest storage temperature", default=None),
-        number("lead_time", "d", "from order to arrival", default=0.0, at_least=0.0),
-        number("lead_time_spread", "d", "standard deviation of the lead time", default=0.0, at_least=0.0),
-        whole("minimum_order", "fewest containers of one order", default=1, at_least=1),
-        number("price", AS_GIVEN, "price of one container", default=0.0, at_least=0.0),
-        optional("standing_height", "mm", "height of the compound in a container that stands", above=0.0),
-        optional("filler_size", "mm", "diameter of its filler spheres", above=0.0),
-        optional("filler_density", "g/mL", "density of the filler spheres", above=0.0),
-        optional("filler_share", "", "share of the volume that is filler", above=0.0, below=PACKED),
-        optional("liquid_viscosity", "Pa·s", "viscosity of the liquid between the filler", above=0.0),
-        number("liquid_yield", "Pa", "yield stress of that liquid at rest", default=0.0, at_least=0.0),
-        share(
-            "density_tolerance",
-            "difference in density from bottom to top that is allowed, as a share",
-            default=0.01,
-            above=0.0,
-            below=1.0,
-            at_most=None,
+        *topic(
+            "Component",
+            refer("material", "Materials", "material it belongs to"),
+            choice("component", COMPONENTS, "A or B"),
+            number("density", "g/mL", "density", above=0.0),
+            number("container", "mL", "content of one container", above=0.0),
+            share(
+                "heel", "share left in a container when it is changed", default=0.0, below=1.0, at_most=None
+            ),
         ),
-        text(
-            "item_number",
-            "number it is bought under; files of stock and orders may name it by it",
-            default="",
+        *topic(
+            "Storage",
+            optional("shelf_life", "d", "shelf life when it arrives", above=0.0),
+            optional("open_life", "d", "how long an opened container keeps", above=0.0),
+            temperature("storage_low", "lowest storage temperature", default=None),
+            temperature("storage_high", "highest storage temperature", default=None),
         ),
-        text("supplier", "who delivers it", default=""),
-        whole("pack_multiple", "containers of one pack; whole packs are ordered", default=1, at_least=1),
-        text("kit", "components with the same name here are ordered together, as a kit", default=""),
+        *topic(
+            "Buying",
+            number("lead_time", "d", "from order to arrival", default=0.0, at_least=0.0),
+            number("lead_time_spread", "d", "standard deviation of the lead time", default=0.0, at_least=0.0),
+            whole("minimum_order", "fewest containers of one order", default=1, at_least=1),
+            whole("pack_multiple", "containers of one pack; whole packs are ordered", default=1, at_least=1),
+            number("price", AS_GIVEN, "price of one container", default=0.0, at_least=0.0),
+            text(
+                "item_number",
+                "number it is bought under; files of stock and orders may name it by it",
+                default="",
+            ),
+            text("supplier", "who delivers it", default=""),
+            text("kit", "components with the same name here are ordered together, as a kit", default=""),
+        ),
+        *topic(
+            "Settling of filler",
+            optional("standing_height", "mm", "height of the compound in a container that stands", above=0.0),
+            optional("filler_size", "mm", "diameter of its filler spheres", above=0.0),
+            optional("filler_density", "g/mL", "density of the filler spheres", above=0.0),
+            optional("filler_share", "", "share of the volume that is filler", above=0.0, below=PACKED),
+            optional("liquid_viscosity", "Pa·s", "viscosity of the liquid between the filler", above=0.0),
+            number("liquid_yield", "Pa", "yield stress of that liquid at rest", default=0.0, at_least=0.0),
+            share(
+                "density_tolerance",
+                "difference in density from bottom to top that is allowed, as a share",
+                default=0.01,
+                above=0.0,
+                below=1.0,
+                at_most=None,
+            ),
+        ),
     ),
     key=("material", "component"),
     required=True,
@@ -380,33 +462,50 @@ BEADS = Table(
     "Bead",
     "one row for each bead: cross-section and path",
     (
-        text("bead", "name of the bead"),
-        refer("part", "Parts", "part it goes on"),
-        refer("station", "Stations", "station that puts it on; the station names the material"),
-        choice("section", SECTIONS, "cross-section"),
-        number("width", "mm", "width on the base (diameter, radius, leg)", above=0.0),
-        number("width_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
-        optional("height", "mm", "height of the cross-section", above=0.0),
-        number("height_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
-        number(
-            "contact_angle", "deg", "of a segment, in place of height", default=None, above=0.0, below=180.0
+        *topic(
+            "Bead",
+            text("bead", "name of the bead"),
+            refer("part", "Parts", "part it goes on"),
+            refer("station", "Stations", "station that puts it on; the station names the material"),
         ),
-        optional("length", "mm", "length of the bead; blank where a path is named", above=0.0),
-        number("length_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
-        refer("path", "Paths", "path in table Paths", default=""),
-        flag("closed", "whether the path closes on its start", default=False),
-        optional("run", "mm", "length of one run of an interrupted bead", above=0.0),
-        optional("gap", "mm", "gap between its runs", above=0.0),
-        whole("count", "how many such beads the part has", default=1, at_least=1),
-        optional("bond_line", "mm", "gap between the joined faces", above=0.0),
-        optional("flange_width", "mm", "width of the joint", above=0.0),
-        optional("press_force", "N/mm", "closing force per length of bead", above=0.0),
-        optional(
-            "face_angle",
-            "deg",
-            "slope of the face it lies on: 90 a wall; blank or 0 lying",
-            at_least=0.0,
-            at_most=90.0,
+        *topic(
+            "Cross-section",
+            choice("section", SECTIONS, "cross-section"),
+            number("width", "mm", "width on the base (diameter, radius, leg)", above=0.0),
+            number("width_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+            optional("height", "mm", "height of the cross-section", above=0.0),
+            number("height_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+            number(
+                "contact_angle",
+                "deg",
+                "of a segment, in place of height",
+                default=None,
+                above=0.0,
+                below=180.0,
+            ),
+        ),
+        *topic(
+            "Path",
+            optional("length", "mm", "length of the bead; blank where a path is named", above=0.0),
+            number("length_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+            refer("path", "Paths", "path in table Paths", default=""),
+            flag("closed", "whether the path closes on its start", default=False),
+            optional("run", "mm", "length of one run of an interrupted bead", above=0.0),
+            optional("gap", "mm", "gap between its runs", above=0.0),
+            whole("count", "how many such beads the part has", default=1, at_least=1),
+        ),
+        *topic(
+            "Joint",
+            optional("bond_line", "mm", "gap between the joined faces", above=0.0),
+            optional("flange_width", "mm", "width of the joint", above=0.0),
+            optional("press_force", "N/mm", "closing force per length of bead", above=0.0),
+            optional(
+                "face_angle",
+                "deg",
+                "slope of the face it lies on: 90 a wall; blank or 0 lying",
+                at_least=0.0,
+                at_most=90.0,
+            ),
         ),
     ),
     key=("part", "bead"),
@@ -436,73 +535,104 @@ POTS = Table(
     "Pot",
     "one row for each cavity that is filled",
     (
-        text("pot", "name of the pot"),
-        refer("part", "Parts", "part it belongs to"),
-        refer("station", "Stations", "station that fills it; the station names the material"),
-        choice("shape", SHAPES, "shape of the cavity"),
-        number("length", "mm", "length at the bottom; diameter of the round shapes", above=0.0),
-        number("length_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
-        optional("width", "mm", "width at the bottom; axial width of a lying cylinder", above=0.0),
-        number("width_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
-        number("draft", "deg", "draft of the walls", default=0.0, at_least=0.0, below=60.0),
-        number("depth", "mm", "height of the wall", above=0.0),
-        number("level", "mm", "height the material is filled to", above=0.0),
-        number("level_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
-        whole("cells", "number of round cells", default=0, at_least=0),
-        text("cell", "cell code such as 21700; its sizes are nominal", default=""),
-        optional("cell_diameter", "mm", "actual diameter with sleeve; replaces the code's", above=0.0),
-        number("cell_diameter_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
-        optional("cell_height", "mm", "height of a cell; replaces the code's", above=0.0),
-        number(
-            "cell_base", "mm", "height of the cells' lower end above the bottom", default=0.0, at_least=0.0
+        *topic(
+            "Pot",
+            text("pot", "name of the pot"),
+            refer("part", "Parts", "part it belongs to"),
+            refer("station", "Stations", "station that fills it; the station names the material"),
         ),
-        share(
-            "unfilled",
-            "share of the free volume that trapped air keeps",
-            default=0.0,
-            below=1.0,
-            at_most=None,
-            labels=("Void share",),
+        *topic(
+            "Cavity and level",
+            choice("shape", SHAPES, "shape of the cavity"),
+            number("length", "mm", "length at the bottom; diameter of the round shapes", above=0.0),
+            number("length_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+            optional("width", "mm", "width at the bottom; axial width of a lying cylinder", above=0.0),
+            number("width_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+            number("draft", "deg", "draft of the walls", default=0.0, at_least=0.0, below=60.0),
+            number("depth", "mm", "height of the wall", above=0.0),
+            number("level", "mm", "height the material is filled to", above=0.0),
+            number("level_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
         ),
-        number("extra", "mL", "extra material", default=0.0, at_least=0.0),
-        temperature("limit", "highest temperature the cells may see", default=None),
-        optional(
-            "film", "W/(m²·K)", "heat transfer at the free face", above=0.0, labels=("Surface heat transfer",)
+        *topic(
+            "Cells",
+            whole("cells", "number of round cells", default=0, at_least=0),
+            text("cell", "cell code such as 21700; its sizes are nominal", default=""),
+            optional("cell_diameter", "mm", "actual diameter with sleeve; replaces the code's", above=0.0),
+            number("cell_diameter_tolerance", "mm", "plus or minus", default=0.0, at_least=0.0),
+            optional("cell_height", "mm", "height of a cell; replaces the code's", above=0.0),
+            number(
+                "cell_base",
+                "mm",
+                "height of the cells' lower end above the bottom",
+                default=0.0,
+                at_least=0.0,
+            ),
+            choice(
+                "arrangement",
+                ARRANGEMENTS,
+                "how the cells stand: square; rows of n and n − 1 in turn; rows of n, every other one half a "
+                "pitch further. With pitch, cells along and cell rows the exotherm is reckoned between them",
+                default=None,
+            ),
+            optional("pitch", "mm", "distance between the axes of neighbouring cells", above=0.0),
+            whole("cells_along", "cells in the longest row, along the length", default=None, at_least=1),
+            whole("cell_rows", "rows of cells, across the width", default=None, at_least=1),
         ),
-        whole("count", "how many such pots the part has", default=1, at_least=1),
-        choice(
-            "arrangement",
-            ARRANGEMENTS,
-            "how the cells stand: square; rows of n and n − 1 in turn; rows of n, every other one half a "
-            "pitch further. With pitch, cells along and cell rows the exotherm is reckoned between them",
-            default=None,
+        *topic(
+            "Amount",
+            whole("count", "how many such pots the part has", default=1, at_least=1),
+            share(
+                "unfilled",
+                "share of the free volume that trapped air keeps",
+                default=0.0,
+                below=1.0,
+                at_most=None,
+                labels=("Void share",),
+            ),
+            number("extra", "mL", "extra material", default=0.0, at_least=0.0),
+            optional("bubble_limit", "mm", "largest air bubble that may stay in the pour", above=0.0),
         ),
-        optional("pitch", "mm", "distance between the axes of neighbouring cells", above=0.0),
-        whole("cells_along", "cells in the longest row, along the length", default=None, at_least=1),
-        whole("cell_rows", "rows of cells, across the width", default=None, at_least=1),
-        number("wall", "mm", "thickness of the pot's walls and bottom", default=2.0, above=0.0),
-        number("wall_conductivity", "W/(m·K)", "of the pot's walls; 0.2 is plastic", default=0.2, above=0.0),
-        optional("base_conductivity", "W/(m·K)", "of its bottom; blank: as the walls", above=0.0),
-        number(
-            "base_film",
-            "W/(m²·K)",
-            "heat transfer under the bottom; 0: it stands on something that insulates",
-            default=0.0,
-            at_least=0.0,
+        *topic(
+            "Heat",
+            temperature("limit", "highest temperature the cells may see", default=None),
+            optional(
+                "film",
+                "W/(m²·K)",
+                "heat transfer at the free face",
+                above=0.0,
+                labels=("Surface heat transfer",),
+            ),
+            temperature(
+                "pour_temperature", "of the compound as it is poured; blank: shop temperature", default=None
+            ),
+            temperature(
+                "cell_start", "of cells and pot when it is poured; blank: shop temperature", default=None
+            ),
+            number("wall", "mm", "thickness of the pot's walls and bottom", default=2.0, above=0.0),
+            number(
+                "wall_conductivity", "W/(m·K)", "of the pot's walls; 0.2 is plastic", default=0.2, above=0.0
+            ),
+            optional("base_conductivity", "W/(m·K)", "of its bottom; blank: as the walls", above=0.0),
+            number(
+                "base_film",
+                "W/(m²·K)",
+                "heat transfer under the bottom; 0: it stands on something that insulates",
+                default=0.0,
+                at_least=0.0,
+            ),
+            number("cell_density", "g/mL", "mean density of a cell", default=CELL_DENSITY / 1e3, above=0.0),
+            number(
+                "cell_heat", "J/(g·K)", "mean specific heat of a cell", default=CELL_HEAT / 1e3, above=0.0
+            ),
+            number(
+                "cell_conductivity",
+                "W/(m·K)",
+                "of a cell, across its axis",
+                default=CELL_CONDUCTIVITY,
+                above=0.0,
+            ),
+            number("cell_axial", "W/(m·K)", "of a cell, along its axis", default=CELL_AXIAL, above=0.0),
         ),
-        number("cell_density", "g/mL", "mean density of a cell", default=CELL_DENSITY / 1e3, above=0.0),
-        number("cell_heat", "J/(g·K)", "mean specific heat of a cell", default=CELL_HEAT / 1e3, above=0.0),
-        number(
-            "cell_conductivity", "W/(m·K)", "of a cell, across its axis", default=CELL_CONDUCTIVITY, above=0.0
-        ),
-        number("cell_axial", "W/(m·K)", "of a cell, along its axis", default=CELL_AXIAL, above=0.0),
-        temperature(
-            "cell_start", "of cells and pot when it is poured; blank: shop temperature", default=None
-        ),
-        temperature(
-            "pour_temperature", "of the compound as it is poured; blank: shop temperature", default=None
-        ),
-        optional("bubble_limit", "mm", "largest air bubble that may stay in the pour", above=0.0),
     ),
     key=("part", "pot"),
 )
@@ -544,29 +674,41 @@ JOINTS = Table(
     "Joint",
     "pressed joints: paste spread under a plate",
     (
-        text("joint", "name of the joint"),
-        refer("part", "Parts", "part it belongs to"),
-        refer("station", "Stations", "station; it names the material"),
-        number("length", "mm", "length of the plate", above=0.0),
-        number("width", "mm", "width of the plate", above=0.0),
-        number("gap", "mm", "bond line", above=0.0),
-        number("gap_tolerance", "mm", "plus or minus, over the plate", default=0.0, at_least=0.0),
-        share("coverage", "share of the plate to be wetted", default=1.0, above=0.0),
-        share("extra", "share added to be pressed out at the rim", default=0.0),
-        optional("force", "N", "pressing force", above=0.0),
-        optional("press_time", "s", "time under force at the station", above=0.0),
-        number("start_gap", "mm", "height of the pattern before pressing", default=None, above=0.0),
-        whole("dots", "number of dots or lines of the pattern", default=1, at_least=1),
-        refer(
-            "pattern",
-            "Paths",
-            "pattern as a path in table Paths, from the plate's corner (x along its length); a row between "
-            "two travels is a dot; blank: dots far from each other",
-            default="",
+        *topic(
+            "Joint",
+            text("joint", "name of the joint"),
+            refer("part", "Parts", "part it belongs to"),
+            refer("station", "Stations", "station; it names the material"),
         ),
-        optional("resistance_limit", "K/W", "highest thermal resistance allowed", above=0.0),
-        number("contact_resistance", "K·mm²/W", "of both faces together", default=0.0, at_least=0.0),
-        whole("count", "how many such joints the part has", default=1, at_least=1),
+        *topic(
+            "Plate and bond line",
+            number("length", "mm", "length of the plate", above=0.0),
+            number("width", "mm", "width of the plate", above=0.0),
+            number("gap", "mm", "bond line", above=0.0),
+            number("gap_tolerance", "mm", "plus or minus, over the plate", default=0.0, at_least=0.0),
+            share("coverage", "share of the plate to be wetted", default=1.0, above=0.0),
+            share("extra", "share added to be pressed out at the rim", default=0.0),
+            whole("count", "how many such joints the part has", default=1, at_least=1),
+        ),
+        *topic(
+            "Pressing",
+            optional("force", "N", "pressing force", above=0.0),
+            optional("press_time", "s", "time under force at the station", above=0.0),
+            number("start_gap", "mm", "height of the pattern before pressing", default=None, above=0.0),
+            whole("dots", "number of dots or lines of the pattern", default=1, at_least=1),
+            refer(
+                "pattern",
+                "Paths",
+                "pattern as a path in table Paths, from the plate's corner (x along its length); a row "
+                "between two travels is a dot; blank: dots far from each other",
+                default="",
+            ),
+        ),
+        *topic(
+            "Heat",
+            optional("resistance_limit", "K/W", "highest thermal resistance allowed", above=0.0),
+            number("contact_resistance", "K·mm²/W", "of both faces together", default=0.0, at_least=0.0),
+        ),
     ),
     key=("part", "joint"),
 )
@@ -576,121 +718,157 @@ STATIONS = Table(
     "Station",
     "one row for each nozzle that puts one material on",
     (
-        text("station", "name used in the other tables"),
-        refer("material", "Materials", "material it handles"),
-        text("meter", "kind of meter, for the setup card", default=""),
-        optional("flow", "mL/s", "flow of a pour or a shot; beads follow from the speed", above=0.0),
-        optional("flow_limit", "mL/s", "highest flow of the meter", above=0.0),
-        share("meter_tolerance", "plus or minus of a shot, as a share", default=0.0),
-        number("speed", "mm/s", "speed along a bead", default=None, above=0.0),
-        number("start_time", "s", "added for each start of a bead or shot", default=0.0, at_least=0.0),
-        number("handling_time", "s", "load, unload and moves for each part", default=0.0, at_least=0.0),
-        optional("nozzle_bore", "mm", "bore of the nozzle", above=0.0),
-        optional("nozzle_length", "mm", "length of the nozzle", above=0.0),
-        optional("mixer_bore", "mm", "bore of the static mixer", above=0.0),
-        optional("mixer_length", "mm", "length of the mixing elements", above=0.0),
-        number(
-            "mixer_volume", "mL", "mixed material that stands in mixer and nozzle", default=0.0, at_least=0.0
+        *topic(
+            "Station",
+            text("station", "name used in the other tables"),
+            refer("material", "Materials", "material it handles"),
+            text("meter", "kind of meter, for the setup card", default=""),
         ),
-        optional("pressure_limit", "bar", "highest pressure", above=0.0),
-        choice(
-            "rule",
-            RULES,
-            "what is done when the limit of pot life is reached",
-            default=PURGE,
-            labels=("At life limit",),
+        *topic(
+            "Flow and times",
+            optional("flow", "mL/s", "flow of a pour or a shot; beads follow from the speed", above=0.0),
+            optional("flow_limit", "mL/s", "highest flow of the meter", above=0.0),
+            share("meter_tolerance", "plus or minus of a shot, as a share", default=0.0),
+            number("speed", "mm/s", "speed along a bead", default=None, above=0.0),
+            number("start_time", "s", "added for each start of a bead or shot", default=0.0, at_least=0.0),
+            number("handling_time", "s", "load, unload and moves for each part", default=0.0, at_least=0.0),
         ),
-        share("purge_share", "share of the pot life at which the rule acts", default=0.5, above=0.0),
-        number("purge_volume", "mL", "mixed material thrown away by a purge", default=0.0, at_least=0.0),
-        number("purge_time", "s", "time of a purge", default=0.0, at_least=0.0),
-        number("mixer_time", "s", "time of a mixer change", default=0.0, at_least=0.0),
-        number("container_time", "s", "time of a container change", default=0.0, at_least=0.0),
-        number("start_volume", "mL", "thrown away at the start of a shift", default=0.0, at_least=0.0),
-        number("end_volume", "mL", "thrown away at the end of a shift", default=0.0, at_least=0.0),
-        number("hose_a", "mL", "component A that stays in hoses and meter", default=0.0, at_least=0.0),
-        number("hose_b", "mL", "component B that stays in hoses and meter", default=0.0, at_least=0.0),
-        optional(
-            "hose_compliance", "mL/bar", "volume that hoses and meter give for each pressure", above=0.0
+        *topic(
+            "Pace",
+            optional("takt", "s", "time between parts; blank spreads the builds over the shift", above=0.0),
+            number("uptime", "", "share of the time the station runs", default=1.0, above=0.0, at_most=1.0),
+            whole(
+                "nozzles",
+                "nozzles that work side by side on the same containers, each with its own mixer",
+                default=1,
+                at_least=1,
+                at_most=MOST_NOZZLES,
+            ),
+            whole("batch", "parts of one batch on the cure board", default=10, at_least=1),
         ),
-        optional(
-            "oldest_share",
-            "",
-            "share of the material in the mixer that may be older than its life, such as 0.01; blank "
-            "counts its mean age",
-            above=0.0,
-            at_most=0.5,
+        *topic(
+            "Nozzle, mixer and hoses",
+            optional("nozzle_bore", "mm", "bore of the nozzle", above=0.0),
+            optional("nozzle_length", "mm", "length of the nozzle", above=0.0),
+            optional("mixer_bore", "mm", "bore of the static mixer", above=0.0),
+            optional("mixer_length", "mm", "length of the mixing elements", above=0.0),
+            number(
+                "mixer_volume",
+                "mL",
+                "mixed material that stands in mixer and nozzle",
+                default=0.0,
+                at_least=0.0,
+            ),
+            optional("pressure_limit", "bar", "highest pressure", above=0.0),
+            number("hose_a", "mL", "component A that stays in hoses and meter", default=0.0, at_least=0.0),
+            number("hose_b", "mL", "component B that stays in hoses and meter", default=0.0, at_least=0.0),
+            optional(
+                "hose_compliance", "mL/bar", "volume that hoses and meter give for each pressure", above=0.0
+            ),
         ),
-        optional(
-            "flow_loss",
-            "",
-            "share by which the flow of the mix at constant pressure may fall before the rule acts, such as "
-            "0.1; for meters that dose by pressure and time",
-            above=0.0,
-            below=1.0,
+        *topic(
+            "Life of the mix",
+            choice(
+                "rule",
+                RULES,
+                "what is done when the limit of pot life is reached",
+                default=PURGE,
+                labels=("At life limit",),
+            ),
+            share("purge_share", "share of the pot life at which the rule acts", default=0.5, above=0.0),
+            number("purge_volume", "mL", "mixed material thrown away by a purge", default=0.0, at_least=0.0),
+            number("purge_time", "s", "time of a purge", default=0.0, at_least=0.0),
+            number("mixer_time", "s", "time of a mixer change", default=0.0, at_least=0.0),
+            optional(
+                "oldest_share",
+                "",
+                "share of the material in the mixer that may be older than its life, such as 0.01; blank "
+                "counts its mean age",
+                above=0.0,
+                at_most=0.5,
+            ),
+            optional(
+                "flow_loss",
+                "",
+                "share by which the flow of the mix at constant pressure may fall before the rule acts, such "
+                "as 0.1; for meters that dose by pressure and time",
+                above=0.0,
+                below=1.0,
+            ),
+            choice(
+                "after_run",
+                AFTER_RUN,
+                "what becomes of the mixer after the last part; kept closed it serves the next start within "
+                "its share of the pot life",
+                default=THROW_AWAY,
+            ),
+            choice(
+                "idle",
+                IDLE_RULES,
+                "what is done while no part comes for so long that one purge does not keep the limit or "
+                "the mixer would gel: purge, take the mixer off, or the cheaper of the two",
+                default=IDLE_CHEAPER,
+            ),
         ),
-        number("checks", "1/h", "check shots an hour", default=0.0, at_least=0.0, at_most=60.0),
-        optional("check_volume", "mL", "volume of a check shot; blank takes the largest shot", above=0.0),
-        share(
-            "scrap",
-            "share of parts started here that is lost, here or later; where the part has a route, here alone",
-            default=0.0,
-            below=1.0,
-            at_most=None,
+        *topic(
+            "Containers",
+            number("container_time", "s", "time of a container change", default=0.0, at_least=0.0),
+            choice(
+                "refill",
+                REFILLS,
+                "when a container may be changed: between parts, what it holds is then lost; in mid-bead, "
+                "the nozzle stands on the part for the change",
+                default=BETWEEN_PARTS,
+            ),
         ),
-        optional("takt", "s", "time between parts; blank spreads the builds over the shift", above=0.0),
-        number("uptime", "", "share of the time the station runs", default=1.0, above=0.0, at_most=1.0),
-        temperature("shop_temperature", "shop temperature, where no record is named", default=23.0),
-        refer("record", "Temperatures", "temperature record through the day", default=""),
-        share("humidity", "relative humidity at the station, where its record gives none", default=0.5),
-        number(
-            "treatment_lead",
-            "min",
-            "from surface treatment to dispensing, in working time",
-            default=0.0,
-            at_least=0.0,
+        *topic(
+            "Start, end and checks",
+            number("start_volume", "mL", "thrown away at the start of a shift", default=0.0, at_least=0.0),
+            number("end_volume", "mL", "thrown away at the end of a shift", default=0.0, at_least=0.0),
+            number("checks", "1/h", "check shots an hour", default=0.0, at_least=0.0, at_most=60.0),
+            optional("check_volume", "mL", "volume of a check shot; blank takes the largest shot", above=0.0),
+            share(
+                "scrap",
+                "share of parts started here that is lost, here or later; where the part has a route, here "
+                "alone",
+                default=0.0,
+                below=1.0,
+                at_most=None,
+            ),
         ),
-        number(
-            "mating_delay",
-            "min",
-            "from the end of dispensing to mating, in working time",
-            default=0.0,
-            at_least=0.0,
+        *topic(
+            "Shop air",
+            temperature("shop_temperature", "shop temperature, where no record is named", default=23.0),
+            refer("record", "Temperatures", "temperature record through the day", default=""),
+            share("humidity", "relative humidity at the station, where its record gives none", default=0.5),
         ),
-        whole("batch", "parts of one batch on the cure board", default=10, at_least=1),
-        whole(
-            "nozzles",
-            "nozzles that work side by side on the same containers, each with its own mixer",
-            default=1,
-            at_least=1,
-            at_most=MOST_NOZZLES,
+        *topic(
+            "Surface and mating",
+            number(
+                "treatment_lead",
+                "min",
+                "from surface treatment to dispensing, in working time",
+                default=0.0,
+                at_least=0.0,
+            ),
+            number(
+                "mating_delay",
+                "min",
+                "from the end of dispensing to mating, in working time",
+                default=0.0,
+                at_least=0.0,
+            ),
         ),
-        choice(
-            "refill",
-            REFILLS,
-            "when a container may be changed: between parts, what it holds is then lost; in mid-bead, the "
-            "nozzle stands on the part for the change",
-            default=BETWEEN_PARTS,
+        *topic(
+            "Lamp",
+            optional("irradiance", "mW/cm²", "light of the lamp at the bond line", above=0.0),
+            optional("exposure_time", "s", "time of a part under the lamp", above=0.0),
+            optional("lit_length", "mm", "length along the belt that the lamp lights", above=0.0),
         ),
-        choice(
-            "after_run",
-            AFTER_RUN,
-            "what becomes of the mixer after the last part; kept closed it serves the next start within "
-            "its share of the pot life",
-            default=THROW_AWAY,
-        ),
-        choice(
-            "idle",
-            IDLE_RULES,
-            "what is done while no part comes for so long that the mixer would gel: purge, take the mixer "
-            "off, or the cheaper of the two",
-            default=IDLE_CHEAPER,
-        ),
-        optional("irradiance", "mW/cm²", "light of the lamp at the bond line", above=0.0),
-        optional("exposure_time", "s", "time of a part under the lamp", above=0.0),
-        optional("lit_length", "mm", "length along the belt that the lamp lights", above=0.0),
     ),
     key=("station",),
     required=True,
+    form="Station form",
 )
 
 TEMPERATURES = Table(
