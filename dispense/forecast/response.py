@@ -130,7 +130,8 @@ class LeanPlayer(Player):
         if len(self.nozzles) > 1:
             return
         result, limit, mixer = self.result, self.station.purge_share, nozzle.mixer
-        fit, suffices, container = result.calendar.fit, self.supply.suffices, self.supply.container
+        fit, suffices = result.calendar.fit, self.supply.suffices
+        mounted, keys = self.store.mounted, self.supply.keys
         while queue:
             due, _, _, work = queue[0]
             if work is None:
@@ -150,7 +151,7 @@ class LeanPlayer(Player):
             category = "scrap" if work.is_scrap else "parts"
             for letter, need in visit.needs.items():
                 result.used[letter][category] += need
-                container(letter).usable -= need
+                mounted[keys[letter]].usable -= need
             for volume, start, end in pieces:
                 mixer.push(volume, begin + start, begin + end)
             nozzle.free = nozzle.idle_since = begin + visit.duration
@@ -163,7 +164,7 @@ class LeanPlayer(Player):
                 job.done[0] += 1
 
     def _parts(self) -> Iterator[Due]:
-        """Parts to start in their order; those of one visit that look alike are one, fresh when it is done."""
+        """Parts to start in their order; those of one visit that look alike are one, fresh when done."""
         takt, clock = self.result.takt, self.result.calendar.clock
         number = 0
         for job in self.result.jobs:
@@ -300,7 +301,8 @@ class Response:
         if len(self.offsets) == 1:
             return (_along(self.scaled[:, 0], i, a), _along(self.fixed[:, 0], i, a))
         j, b = _bracket(self.offsets, np.clip(offset, self.offsets[0], self.offsets[-1]))
-        return _bilinear(self.scaled, i, a, j, b), _bilinear(self.fixed, i, a, j, b)
+        corner = i * len(self.offsets) + j
+        return _bilinear(self.scaled, corner, a, b), _bilinear(self.fixed, corner, a, b)
 
 
 def _bracket(grid: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -313,9 +315,12 @@ def _along(table: np.ndarray, i: np.ndarray, a: np.ndarray) -> np.ndarray:
     return np.maximum(table[i] + a * (table[i + 1] - table[i]), 0.0)
 
 
-def _bilinear(table: np.ndarray, i, a, j, b) -> np.ndarray:
-    low = table[i, j] + a * (table[i + 1, j] - table[i, j])
-    high = table[i, j + 1] + a * (table[i + 1, j + 1] - table[i, j + 1])
+def _bilinear(table: np.ndarray, corner: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Between the four points of a cell, named by the place of the first in the table row by row."""
+    flat, row = table.ravel(), table.shape[1]
+    first, last = flat.take(corner), flat.take(corner + 1)
+    low = first + a * (flat.take(corner + row) - first)
+    high = last + a * (flat.take(corner + row + 1) - last)
     return np.maximum(low + b * (high - low), 0.0)
 
 
