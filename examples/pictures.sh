@@ -47,7 +47,7 @@ picture plan_start plan.xlsx Start 1 50 800 24
 picture plan_form plan.xlsx "Station form" "Station form" 50 800 30
 picture plan_beads plan.xlsx Beads Beads 90 400 8 2000
 picture shift_material $early/Hem_robot_material.xlsx Times 1 60 1190 50
-picture shift_amounts $early/Hem_robot_material.xlsx Material 2 20 500 24
+picture shift_amounts $early/Hem_robot_material.xlsx Material 2 20 570 24
 picture station_setup sheets/setup/Block_potting_setup.xlsx Setup 1 50 650 30
 picture cure_board $early/Gasket_robot_cure_board.xlsx Board 1 40 700 32
 
