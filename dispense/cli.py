@@ -257,6 +257,12 @@ def parser() -> argparse.ArgumentParser:
         "--station", metavar="NAME", help="station whose material is looked at (default: all of them)"
     )
     cure.add_argument(
+        "--date",
+        metavar="YYYY-MM-DD",
+        type=datetime.date.fromisoformat,
+        help="one day (default: all that holds at the station while the plan is built, by table Validity)",
+    )
+    cure.add_argument(
         "--record", metavar="FILE", help="shop temperatures of the station from a CSV of times and °C"
     )
     cure.add_argument(
@@ -359,7 +365,8 @@ def parser() -> argparse.ArgumentParser:
         help="build: write the files; install: put them where the spreadsheet finds "
         "them; status: say what is missing; "
         "selftest: the checks of the first day in Excel that need no eyes, "
-        "as a report; serve: work for the spreadsheet's menu, which starts this itself",
+        "as a report (exit code 1 where one fails, 5 where one could not be run); "
+        "serve: work for the spreadsheet's menu, which starts this itself",
     )
     addin.add_argument(
         "--host",
@@ -840,13 +847,13 @@ def _check(options) -> int:
 
     with without_collector():  # modules and records stay until the end
         from .base.findings import gravest_first
-        from .jobs.start import started
+        from .jobs.start import begun
         from .plan.sources import check_plan_from
         from .reports.findings import plan_findings
 
         sources = _read_from(options)
         plan, problems = check_plan_from(options.plan, sources)
-        begin = None if problems else started(plan, options.plan, sources, options.as_of)
+        begin = None if problems else begun(plan, options.plan, sources, options.as_of)
         findings = [] if begin is None else [*plan_findings(begin.plan), *_compared(options, plan)]
         if begin is not None:
             plan, findings = begin.plan, gravest_first([*begin.findings, *findings])
@@ -1053,6 +1060,7 @@ def _cure(options) -> int:
 
     if options.station is None:
         given = {"record": options.record, "log": options.log, "write_shots": options.write_shots}
+        given["date"] = options.date
         return _tell(cure_files(options.plan, out=options.out, paper=options.paper, **given), options)
     report = cure_file(
         options.plan,
@@ -1062,6 +1070,7 @@ def _cure(options) -> int:
         out=options.out,
         paper=options.paper,
         write_shots=options.write_shots,
+        date=options.date,
     )
     return _tell(report, options)
 
@@ -1173,6 +1182,7 @@ def _addin(options) -> int:
         workbook=options.workbook,
         with_dependencies=options.with_dependencies,
     )
+    code = int(report.get("exit_code", DONE))
     if options.json:
         _print_json(report)
     else:
@@ -1180,7 +1190,7 @@ def _addin(options) -> int:
 
         for key, value in report.items():
             print(f"{key.replace('_', ' ')}: {in_words(value)}")
-    return DONE
+    return code
 
 
 def _convert(options) -> int:

@@ -25,7 +25,7 @@ ironcalc = pytest.importorskip("ironcalc")
 
 CLOSED = names.closed_form()
 NAMES = [entry.name for entry in CLOSED]
-SINGLE = [entry for entry in CLOSED if len(entry.returns) == 1]
+SINGLE = [entry for entry in CLOSED if len(entry.returns) == 1 and not entry.whole]
 ERRORS = ("#N/A", "#DIV/0!", "#REF!")
 # cells of the sheet "Cells": A1 is empty, A2:A4 hold errors
 CELLS = {"#N/A": "Cells!$A$2", "#DIV/0!": "Cells!$A$3", "#REF!": "Cells!$A$4"}
@@ -244,6 +244,244 @@ def test_a_table_and_short_iterations_need_no_python(engine):
         else:
             assert value == pytest.approx(wanted, rel=1e-9, abs=1e-9), arguments
     assert len(kinds) >= 4  # bores that are listed and that are not, pressures, levels
+
+
+#: what a name cannot hold, and why
+NO_NAME = {
+    "an integral in steps that follow its error": {
+        *("CURE_DEGREE", "TIME_TO_CURE", "AGED_VISCOSITY", "VISCOSITY_TIME", "LEAST_VISCOSITY"),
+        *("MIXER_VISCOSITY", "AGED_PRESSURE", "AGED_FLOW", "PRESSURE_LIFE", "FLOW_LIFE", "SHOT_DRIFT"),
+        *("MASS_POT_LIFE", "PEAK_TEMPERATURE", "POUR_DEPTH", "PACK_PEAK"),
+    },
+    "a picture or a fit": {
+        *("PATTERN_COVER", "PATTERN_FILL", "PATTERN_TIME", "CELL_PERMEABILITY", "CELL_FILL_TIME"),
+        *("THICKENING_FIT", "TOLERANCE_FACTOR"),
+    },
+    "one of several laws by its parameters": {"CURING_VISCOSITY"},
+    "what the add-in remembers": {"LAST_PROBLEMS", "LAST_NOTES"},
+}
+
+
+def test_every_function_is_a_name_or_has_its_reason():
+    listed = set().union(*NO_NAME.values())
+    assert set(FUNCTIONS) - set(NAMES) == listed
+
+
+def designations(source):
+    """Codes of cells as they are written, and such as nobody writes."""
+    from dispense.handbook.pots import cell_table
+
+    yield from (name for name in cell_table())
+    yield from ("icr 18650", "INR-21700", "21700-50E", "LR6", "FR03", "LIR2450", "BR2330", "ICR19/66", "1865")
+    yield from ("CR2032H", "38120", "55280", "SR44W", "4680", "9999", "CR9999", "1?", "*", "~R6", "A*", "AA?")
+    yield from ("CR2032-12345678", "ICR18650ABCD", "LiFePO4", "18650-", "R/66", "19/66", "190/6600", "R", "-")
+    for _ in range(150):
+        lead = source.choice(["", "", "R", "CR", "ICR", "LIR", "BR", "X", "ABCDR", "IMR-", "-"])
+        digits = "".join(source.choice("0123456789") for _ in range(source.randrange(2, 7)))
+        body = source.choice([digits, digits, f"{digits[:2]}/{digits[2:]}", f"{source.randrange(10, 46)}650"])
+        yield lead + body + source.choice(["", "", "", "H", "-50E", "ABCD", "-", "/"])
+
+
+def test_cell_codes_need_no_python(engine):
+    """Diameter and height of each code, and #N/A where the kernel knows none."""
+    codes = list(designations(random.Random(4)))
+    sizes = engine.compute(
+        [f"INDEX(CELL_SIZE({literal(code)}),{place})" for code in codes for place in (1, 2)]
+    )
+    known = 0
+    for code, got in zip(codes, zip(sizes[::2], sizes[1::2], strict=True), strict=True):
+        wanted = evaluate("CELL_SIZE", [code]).table()[0]
+        known += not isinstance(wanted[0], CellError)
+        assert (
+            list(got) == pytest.approx(wanted, rel=1e-12)
+            if known and got[0] != "#N/A"
+            else (got == (CellError("#N/A"),) * 2 and wanted[0] == "#N/A")
+        ), code
+    assert 80 < known < len(codes) - 60
+    assert engine.compute(['NEEDLE_BORE("1?")', 'NEEDLE_BORE("~18")', 'NEEDLE_BORE("*")']) == ["#N/A"] * 3
+
+
+def written(rows):
+    return "{" + ";".join(",".join(literal(cell) for cell in row) for row in rows) + "}"
+
+
+def outlines(source):
+    """Stars, which are simple, such as cross themselves, and points of any kind."""
+    for _ in range(12):
+        turns = sorted(source.uniform(0, 2 * math.pi) for _ in range(source.randrange(3, 9)))
+        far = [source.uniform(5, 50) for _ in turns]
+        yield [[r * math.cos(a), r * math.sin(a)] for r, a in zip(far, turns, strict=True)]
+        yield [[source.randrange(6), source.randrange(6)] for _ in range(source.randrange(3, 8))]
+    yield [[0, 0], [2, 2], [2, 0], [0, 2]]  # a bow-tie
+    yield [[0, 0], [4, 0], [4, 4], [2, 0], [0, 4]]  # touches its own edge
+    yield [[0, 0], [0, 0], [10, 0], [10, 5], [10, 5], [0, 5], [0, 0]]  # corners twice
+    yield [[0, 0], [5, 0], [3, 0]]  # folds back
+    yield [[0, 0], [4, 0], [4, 4], [0, 4], [1, 4], [1, 2], [0.5, 3]]
+    yield [[0, 0, 0], [1, 0, 0], [1, 1, 0]]  # three columns
+    yield [[1, 1], [1, 1]]
+    yield [[0, 0], ["x", 0], [1, 1]]
+
+
+def paths(source):
+    """Lines and arcs in the plane and in space, with words that fit and words that do not."""
+    for _ in range(25):
+        axes, many = source.choice([2, 3]), source.randrange(2, 7)
+        rows = [[source.randrange(-9, 10) for _ in range(axes)] for _ in range(many)]
+        words = source.random() < 0.7
+        yield [
+            row + ([source.choice(["line", "Line ", "arc", "travel", "line"])] if words else [])
+            for row in rows
+        ]
+    yield [[0, 0, "line"], [4, 2, "arc"], [8, 0, "line"], [8, 0, "line"]]
+    yield [[0, 0, "line"], [10, 0, "arc"], [0, 0, "line"]]  # a full circle as one arc
+    yield [[0, 0, "line"], [4, 0, "arc"], [8, 0, "line"]]  # a straight one
+    yield [[0, 0, "line"], [1, 0, "curve"]]
+    yield [[0, 0, 0, 0], [1, 1, 1, 1]]
+    yield [[0], [1]]
+    yield [[0, 0], ["x", 1]]
+
+
+def test_outlines_and_paths_need_no_python(engine):
+    source = random.Random(11)
+    calls = [("POLYGON_AREA", [rows]) for rows in outlines(source)]
+    calls += [("PATH_LENGTH", [rows, source.choice([True, False])]) for rows in paths(source)]
+    got = engine.compute(
+        [f"{name}({','.join([written(given[0]), *map(literal, given[1:])])})" for name, given in calls]
+    )
+    kinds = set()
+    for (name, given), value in zip(calls, got, strict=True):
+        wanted = expected(name, given)
+        kinds.add((name, isinstance(wanted, CellError)))
+        if isinstance(wanted, CellError):
+            assert value == wanted, (name, given)
+        else:
+            assert value == pytest.approx(wanted, rel=1e-9, abs=1e-9), (name, given)
+    assert len(kinds) == 4
+
+
+def test_levels_and_records_need_no_python(engine):
+    """Tables with ledges, records with steps, flat pieces and pieces hundreds of kelvin long."""
+    source = random.Random(5)
+    calls = []
+    for _ in range(25):
+        many = source.randrange(1, 6)
+        rising = sorted(source.choice([0, 2, 5, 9, 14, 14.5]) for _ in range(many))
+        areas = [source.uniform(0, 900) for _ in range(source.choice([many, many, many, many + 1]))]
+        calls.append(("LEVEL_VOLUME", [rising, areas, source.uniform(-1, 15)]))
+        times = [0.0, *(source.uniform(-0.5, 30) for _ in range(many))]
+        if source.random() < 0.8:
+            times.sort()
+        heats = [source.choice([25, 80.0, 180, 23.0001, source.uniform(-20, 250)]) for _ in times]
+        calls.append(
+            ("EQUIVALENT_TIME", [times, heats, source.uniform(20, 150), source.choice([0, 55, 120])])
+        )
+        energy = source.choice([None, 0, 65])
+        calls.append(("LIFE_USED", [times, heats, 60, 23, energy, source.choice([8, 10])]))
+    got = engine.compute(
+        [
+            f"{name}({','.join(written([i]) if isinstance(i, list) else literal(i) for i in given)})"
+            for name, given in calls
+        ]
+    )
+    kinds = set()
+    for (name, given), value in zip(calls, got, strict=True):
+        wanted = expected(name, given)
+        kinds.add((name, isinstance(wanted, CellError)))
+        if isinstance(wanted, CellError):
+            assert value == wanted, (name, given)
+        else:
+            assert value == pytest.approx(wanted, rel=1e-9, abs=1e-12), (name, given)
+    assert len(kinds) == 6
+
+
+WHOLE = [
+    ("PART_TEMPERATURE", [[0, 5, 5, 20], [20, 80, 60, 60], 7, 15]),
+    ("PART_TEMPERATURE", [[[0], [5], [30]], [[20, 25], [80, 85], [80, 30]], 7]),
+    ("PART_TEMPERATURE", [[0], [20], 7, 15]),
+    ("PART_TEMPERATURE", [[0, 5, 3], [20, 80, 60], 7, 15]),  # not in order
+    ("PART_TEMPERATURE", [[0, 5, 9], [20, 80], 7, 15]),  # one too few
+    ("CONTROL_LIMITS", [[[10, 12, 11, 13, 14], [11, 13, 12, 12, 12]]]),
+    ("CONTROL_LIMITS", [[[10, 12, 11, 9, 8, 7, 12], [11, 13, 12, 12, 12, 9, 9]]]),  # D3 is not 0
+    ("CONTROL_LIMITS", [[[10], [11]]]),
+    ("MOVING_RANGE_LIMITS", [[49.6, 47.6, 49.9, 51.3, 47.8]]),
+    ("MOVING_RANGE_LIMITS", [[49.6]]),
+    ("EWMA_LIMITS", [[52.0, 47.0, 53.0], 50, 2.0539]),
+    ("EWMA_LIMITS", [[52.0, 47.0, 53.0], 50, 2.0539, 1, 2.5]),
+    ("CUSUM", [[10.5, 11.5, 9.0, 8.0, 8.1], 10, 0.5, 1.0]),
+    ("CAPABILITY_INTERVAL", [[14, 16, 18, 15.5], 8, 20, 0.9]),
+    ("VOID_GROWTH", [0.6, 1.01325, 0.01, 3000]),
+]
+
+
+@pytest.mark.parametrize(("name", "given"), WHOLE, ids=[f"{name}-{i}" for i, (name, _) in enumerate(WHOLE)])
+def test_tables_of_results_need_no_python(engine, name, given):
+    """Cell by cell against the kernel, and no cell more."""
+    wanted = evaluate(name, given).table()
+    call_ = ",".join(
+        written(item if isinstance(item[0], list) else [item]) if isinstance(item, list) else literal(item)
+        for item in given
+    )
+    rows, columns = len(wanted), max(map(len, wanted))
+    asked = [f"INDEX({name}({call_}),{i + 1},{j + 1})" for i in range(rows) for j in range(columns)]
+    got = engine.compute([*asked, f"ROWS({name}({call_}))", f"COLUMNS({name}({call_}))"])
+    flat = [cell for row in wanted for cell in row]
+    if isinstance(flat[0], CellError):
+        assert set(got[:-2]) == {CellError("#NUM!")} == set(flat)
+        return
+    turned = rows > 1 and columns == 1 and not isinstance(given[0][0], list)  # a list is a column in Python
+    if turned:
+        got = engine.compute([f"INDEX({name}({call_}),{i + 1})" for i in range(rows)]) + [columns, rows]
+        rows, columns = columns, rows
+    assert got[:-2] == pytest.approx(flat, rel=1e-9, abs=1e-9)
+    assert got[-2:] == ([rows, columns] if not turned else [columns, rows][::-1])
+
+
+def test_blank_cells_of_a_range_are_left_out_or_told(engine):
+    """Cells with gaps, against the kernel given the same rows with None in them."""
+    rows = [
+        [12.0, 11.0, "line"],
+        [None, None, None],
+        [14.0, 13.5, "arc"],
+        [11.0, 16.0, None],
+        [9.0, None, "x"],
+    ]
+    for row, cells in enumerate(rows, 1):
+        for column, value in enumerate(cells, 6):
+            if value is not None:
+                engine.model.set_user_input(1, row, column, str(value))
+    calls = {
+        "INDEX(MOVING_RANGE_LIMITS(F1:F4),1,3)": (
+            "MOVING_RANGE_LIMITS",
+            [[row[:1] for row in rows[:4]]],
+            (0, 2),
+        ),
+        "INDEX(CONTROL_LIMITS(F1:G4),2,3)": ("CONTROL_LIMITS", [[row[:2] for row in rows[:4]]], (1, 2)),
+        "INDEX(CONTROL_LIMITS(F1:G5),2,3)": (
+            "CONTROL_LIMITS",
+            [[row[:2] for row in rows[:5]]],
+            (0, 0),
+        ),  # torn
+        "INDEX(CAPABILITY_INTERVAL(F1:F5,5,20),1,1)": (
+            "CAPABILITY_INTERVAL",
+            [[row[:1] for row in rows[:5]], 5, 20],
+            (0, 0),
+        ),
+        "ROWS(EWMA_LIMITS(F1:F5,12,1))": ("EWMA_LIMITS", [[row[:1] for row in rows[:5]], 12, 1], None),
+        "PATH_LENGTH(F3:H4,TRUE)": ("PATH_LENGTH", [rows[2:4], True], (0, 0)),  # an arc first
+        "PATH_LENGTH(F3:G4)": ("PATH_LENGTH", [[row[:2] for row in rows[2:4]]], (0, 0)),
+        "PATH_LENGTH(F1:H2)": ("PATH_LENGTH", [rows[:2]], (0, 0)),  # blank numbers
+        "PATH_LENGTH(F6:H7)": ("PATH_LENGTH", [rows[5:]], (0, 0)),  # no word of ours
+        "POLYGON_AREA(F1:G4)": ("POLYGON_AREA", [[row[:2] for row in rows[:4]]], (0, 0)),
+    }
+    got = engine.compute(list(calls))
+    for (formula, (name, given, place)), value in zip(calls.items(), got, strict=True):
+        table = evaluate(name, given).table()
+        wanted = len(table) if place is None else table[place[0]][place[1]]
+        assert isinstance(value, CellError) == isinstance(wanted, CellError), (formula, value, wanted)
+        if isinstance(wanted, CellError):
+            assert value == wanted, formula
+        else:
+            assert value == pytest.approx(wanted, rel=1e-9), formula
 
 
 def test_vectors_are_checked_cell_by_cell(engine):

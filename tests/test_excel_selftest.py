@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 from pathlib import Path
@@ -28,6 +29,7 @@ class Good:
         '=SUM(BEAD_AREA("mitre",A:A))': sum(row**2 for row in range(1, 21)) / 2,
         '=BEAD_AREA("round",-3)': "#NUM!",
         "=INDEX(LAST_PROBLEMS(1),1,4)": "above 0 mm",
+        "=INDEX(LAST_PROBLEMS(1),1,1)": "BEAD_AREA in Sheet1!H1",
     }
     plan = (5, 9, True)
 
@@ -66,6 +68,7 @@ def test_there_are_twenty_and_a_working_excel_passes_all_that_need_no_eyes():
         ('=BEAD_AREA("mitre",4)', "#N/A"),
         ('=SUM(BEAD_AREA("mitre",A:A))', 0.0),
         ("=INDEX(LAST_PROBLEMS(1),1,4)", None),
+        ("=INDEX(LAST_PROBLEMS(1),1,1)", "BEAD_AREA"),
     ],
 )
 def test_a_wrong_answer_fails_its_check_alone(formula, answer):
@@ -92,7 +95,7 @@ def test_a_plan_that_was_changed_a_slow_cell_and_a_fault_fail(monkeypatch):
 def test_without_excel_the_report_says_what_was_not_tried(tmp_path, monkeypatch, capsys):
     monkeypatch.setattr(excel_selftest.sys, "platform", "linux")
     out = tmp_path / "report.txt"
-    assert cli.main(["addin", "selftest", "--host", "excel", "--out", str(out)]) == 0
+    assert cli.main(["addin", "selftest", "--host", "excel", "--out", str(out)]) == 5  # nothing was tried
     assert "not run: 7" in capsys.readouterr().out
     text = out.read_text()
     assert text.count("to be looked at: ") == 13 and text.count("Excel on Windows is needed") == 7
@@ -101,6 +104,41 @@ def test_without_excel_the_report_says_what_was_not_tried(tmp_path, monkeypatch,
     monkeypatch.setattr(excel_selftest.sys, "platform", "win32")
     found = excel_selftest.selftest(tmp_path / "none.xlam", out)
     assert found["not_run"] == 7 and "addin install --host excel comes first" in out.read_text()
+
+
+@pytest.mark.parametrize(
+    ("cells", "code", "named"),
+    [
+        (Good(), 0, ""),
+        (type("Wrong", (Good,), {"plan": (5, 0, True)})(), 1, "check 12: the pane has no lines"),
+    ],
+)
+def test_the_exit_code_is_that_of_the_checks(tmp_path, monkeypatch, capsys, cells, code, named):
+    """As a script on Windows meets it, with an Excel that works and one that shows nothing."""
+    import contextlib
+    import types
+    import zipfile
+
+    addin = tmp_path / excel.ADDIN
+    with zipfile.ZipFile(addin, "w") as archive:
+        archive.writestr("a", "b")
+    cells.app = types.SimpleNamespace(version="16.0")
+    monkeypatch.setattr(excel_selftest.sys, "platform", "win32")
+    monkeypatch.setattr(excel, "startup_folder", lambda: tmp_path)
+    monkeypatch.setattr(excel_selftest, "_excel", lambda addin: contextlib.nullcontext(cells))
+    asked = ["addin", "selftest", "--host", "excel", "--out", str(tmp_path / "report.txt")]
+    assert cli.main(asked) == code
+    assert named in capsys.readouterr().out
+    assert cli.main([*asked, "--json"]) == code
+    told = json.loads(capsys.readouterr().out)
+    assert told["exit_code"] == code and len(told["failures"]) == told["failed"] == code
+
+    def does_not_start(addin):
+        raise OSError("no class of that name is registered")
+
+    monkeypatch.setattr(excel_selftest, "_excel", does_not_start)
+    assert cli.main(asked) == 5
+    assert "did not start: OSError: no class" in (tmp_path / "report.txt").read_text()
 
 
 def test_the_report_tells_what_must_be_seen():

@@ -6,6 +6,7 @@ with a leak that nobody books. What the program calls unexplained must be that l
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import functools
 import json
@@ -14,11 +15,13 @@ import openpyxl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plans import hand_rows, make
+from plans import hand_rows, light_plan, make
 
 from dispense.cli import main
 from dispense.jobs.explain import ExplainReport, explain_file
 from dispense.journal.entries import (
+    AS_PLANNED,
+    BOOK,
     COUNTED,
     EMPTIED,
     MADE,
@@ -32,7 +35,10 @@ from dispense.journal.entries import (
     Entry,
 )
 from dispense.journal.explained import BY_CONTAINERS, BY_COUNT, CAUSES, NOT_KNOWN, UNEXPLAINED, explained
-from dispense.journal.store import Booked
+from dispense.journal.history import played
+from dispense.journal.planned import kept_shifts, to_keep, used_shifts
+from dispense.journal.reading import content_of
+from dispense.journal.store import Booked, book_entries, journal_path, read_journal
 
 MONDAY = datetime.date(2026, 3, 2)
 ML = 1_000_000  # nanolitres
@@ -80,7 +86,7 @@ def of_a(plan, entries):
 
 
 def counted(day, time, volume):
-    return entry(COUNTED, day, time, lot="A1", value=volume, unit="mL")
+    return entry(COUNTED, day, time, station="", lot="A1", value=volume, unit="mL")
 
 
 def weights(ratio):
@@ -198,10 +204,147 @@ def test_what_is_not_booked_is_not_known_and_other_weeks_are_left_out():
     assert not rows_explained(plan, [])
 
 
+def test_containers_opened_tell_the_use_only_where_every_shift_is_booked():
+    """One container booked on Monday and nothing of Tuesday: what was opened then is not known."""
+    entries = [entry(OPENED, 0, "06:00", lot="A1", count=1), entry(MADE, 0, "10:00", part="frame", count=20)]
+    (row,) = of_a(plan_of(2), entries)
+    assert (row.basis, row.actual) == (NOT_KNOWN, None)
+    # Tuesday opens a second one of 100 mL and 30 stand at its end
+    more = [
+        entry(OPENED, 1, "06:00", lot="A1", count=1),
+        entry(STANDS, 1, "10:01", lot="A1", value=30.0, unit="mL", text="container"),
+    ]
+    (row,) = of_a(plan_of(2), [*entries, *more])
+    assert (row.basis, row.actual) == (BY_CONTAINERS, 170 * ML)
+
+
 def test_from_count_to_count_of_two_weeks_is_one_period():
     plan = plan_of(8)
     (row,) = of_a(plan, [counted(0, "05:00", 3000.0), counted(8, "05:00", 2000.0)])
     assert (row.period, row.shifts, row.basis) == ("2026-W10 to 2026-W11", 8, BY_COUNT)
+
+
+# ------------------------------------------------------------------------------------ as it was kept
+
+#: what earlier versions kept of the shift of `rows_of(1)`: no volumes
+KEPT_WITHOUT_VOLUMES = (
+    '{"builds": "20871ce200672790a63ac9136f6daf3b", "batches": [["frame", 1, "1\\u201310", 10, 21600.0, '
+    '27010.0], ["frame", 2, "11\\u201320", 10, 27600.0, 34810.0]], "containers": [[21600.0, "a", "A1"], '
+    '[21600.0, "b", "B1"], [26410.0, "b", "B2"], [33010.0, "a", "A1"], [34210.0, "b", "B2"]], "lags": '
+    '{"a": 547.8260869565217, "b": 504.0}}'
+)
+FLOOR = [
+    counted(0, "05:50", 1000.0),
+    entry(MADE, 0, "10:00", part="frame", count=18),
+    entry(SCRAPPED, 0, "10:00", part="frame", count=3),
+    entry(STANDS, 0, "10:05", lot="A1", value=40.0, unit="mL", text="container"),
+    counted(1, "05:50", 790.0),
+]
+
+
+def book_floor(path, kept, entries=FLOOR):
+    """Book what the floor says beside a plan, with what is kept of its shift."""
+    booking = Booking(0, BOOK, "2026-03-03 06:00", "floor.csv", "floor", path.name, content_of(path))
+    assert book_entries(journal_path(path), booking, entries, kept=kept)
+
+
+def with_thicker_beads(days=1):
+    """The plan with beads of 12 mL, 6 of A, in place of 10."""
+    rows = rows_of(days)
+    rows["Beads"][0]["width"] = 12
+    return rows
+
+
+def test_planned_is_what_was_planned_when_it_was_booked(tmp_path):
+    """115 mL by hand, whatever the plan says since: thicker beads, or builds of the next week alone."""
+    path = light_plan(tmp_path / "plan.xlsx", rows_of(1))
+    book_floor(path, to_keep(make(rows_of(1)), FLOOR, read_journal(journal_path(path))))
+    rolled = with_thicker_beads()
+    rolled["Builds"][0]["date"] = MONDAY + datetime.timedelta(days=7)
+    for rows in (rows_of(1), with_thicker_beads(), rolled):
+        light_plan(path, rows)
+        report = explain_file(path)
+        row = next(each for each in report.rows if each.key == ("Bond 60", "a"))
+        assert (row.planned, row.actual) == (115 * ML, 170 * ML)
+        assert row.causes["builds"] == -10 * ML and row.causes["scrap"] == 15 * ML  # parts of 10 mL
+        assert (row.shifts, row.booked, row.kept) == (1, 1, 1)
+        assert not [each for each in report.findings if each.kind == "quality"]
+        assert "as it was kept" in report.as_text() and "today's plan" not in report.as_text()
+
+
+def test_what_was_kept_without_volumes_is_read_and_said(tmp_path):
+    """With beads of 12 mL A is 9 + 14·6 = 93 of the 95 mL of a container, rest 2, heel 5, and 6·6: 136 mL."""
+    path = light_plan(tmp_path / "plan.xlsx", rows_of(1))
+    name = f"{AS_PLANNED}|{MONDAY}|early|hem|1"
+    old = Entry(AS_PLANNED, name, "", str(MONDAY), "early", station="hem", count=1, text=KEPT_WITHOUT_VOLUMES)
+    book_floor(path, [old])
+    ((shift,),) = kept_shifts(read_journal(journal_path(path))).values()
+    assert shift.use is None and [batch.size for batch in shift.batches] == [10, 10]
+    report = explain_file(path)
+    row = next(each for each in report.rows if each.key == ("Bond 60", "a"))
+    assert row.planned == 115 * ML and not [each for each in report.findings if each.kind == "quality"]
+    light_plan(path, with_thicker_beads())
+    report = explain_file(path)
+    row = next(each for each in report.rows if each.key == ("Bond 60", "a"))
+    assert (row.planned, row.kept) == (136 * ML, 0) and ", 1 by today's plan" in report.as_text()
+    (warned,) = [each for each in report.findings if each.kind == "quality"]
+    assert f"(hem {MONDAY} early): planned is that of today" in warned.text
+    rolled = rows_of(1)
+    rolled["Builds"][0]["date"] = MONDAY + datetime.timedelta(days=7)
+    light_plan(path, rolled)
+    (warned,) = [each for each in explain_file(path).findings if each.kind == "quality"]
+    assert f"the plan no longer has them (hem {MONDAY} early): left out" in warned.text
+
+
+def test_shifts_as_kept_and_as_played_today_in_one_period(tmp_path):
+    """Monday as kept, 115 mL, Tuesday with beads of 12 mL.
+
+    Monday's thick beads would leave 95 − 36 = 59 mL for use: 9 and eight parts are 57, rest 2 and heel 5, and
+    twelve parts 72: 9 + 120 + 7 = 136.
+    """
+    path = light_plan(tmp_path / "plan.xlsx", rows_of(2))
+    entries = [*FLOOR[:4], counted(2, "05:50", 790.0)]
+    book_floor(path, to_keep(make(rows_of(2)), FLOOR[:4], read_journal(journal_path(path))), entries)
+    kept = kept_shifts(read_journal(journal_path(path)))
+    monday, tuesday = used_shifts(make(with_thicker_beads(2)), kept)
+    assert (monday.booking is None, tuesday.booking is None) == (False, True)
+    # of the second container three parts of 5 mL are gone
+    assert monday.use.components["a"].drawn == 115 * ML and monday.use.components["a"].closing == 85 * ML
+    assert tuesday.use.components["a"].drawn == 136 * ML
+    light_plan(path, with_thicker_beads(2))
+    report = explain_file(path)
+    (row,) = [each for each in report.rows if each.key == ("Bond 60", "a")]
+    assert (row.shifts, row.booked, row.kept) == (2, 1, 1)
+    assert row.planned == (115 + 136) * ML
+    assert "1 of 2 shifts booked, 1 by today's plan" in report.as_text()
+
+
+def test_hoses_filled_at_a_change_over_are_no_use():
+    """The floor does as planned, so that nothing is left over; 30 mL of the new A fill the empty hose."""
+    rows = rows_of(2)
+    rows["Materials"].append(rows["Materials"][0] | dict(material="Bond 15"))
+    rows["Components"] += [row | dict(material="Bond 15", price=80) for row in rows["Components"]]
+    rows["Stock"] += [row | dict(material="Bond 15", quantity=5000) for row in rows["Stock"]]
+    rows["Stations"][0] |= dict(hose_a=30, hose_b=20)
+    tuesday = MONDAY + datetime.timedelta(days=1)
+    rows["Validity"] = [
+        dict(station="hem", what="material", value="Bond 15", valid_from=tuesday),
+        dict(material="Bond 15", component="a", what="price", value="120", valid_from=tuesday),
+    ]
+    plan = make(rows)
+    (_, after) = played(plan)
+    assert after.filled == after.hoses == {"a": 30 * ML, "b": 20 * ML}
+    taken = after.mounted["a"] / ML  # whole containers that came from store
+    both = [
+        counted(0, "23:50", 5000.0),
+        counted(2, "05:50", 5000.0 - taken),
+        entry(PURGED, 1, "10:00", count=sum(event.kind in ("purge", "mixer") for event in after.events)),
+        entry(MADE, 1, "10:00", part="frame", count=20),
+    ]
+    booked = [dataclasses.replace(item, material=item.material and "Bond 15") for item in both]
+    (row,) = [each for each in rows_explained(plan, booked) if each.key == ("Bond 15", "a")]
+    assert row.basis == BY_COUNT and row.difference == 0 and set(row.all_causes.values()) == {0}
+    assert row.money(100 * ML) == pytest.approx(120)  # at the price of its day
 
 
 # ---------------------------------------------------------------------------------------- command

@@ -125,24 +125,34 @@ def test_the_clock_list_says_when_later_shots_may_be_poured():
     plan = make(rows)
     result = next(iter(play_plan(plan)))
     content = shift_material_content(plan, result, "")
-    later = [row for row in content.tables["MaterialTimes"] if row["event"] == "later shot"]
-    assert len(later) == 2 * 3
+    later = content.tables["MaterialLater"]
+    assert len(later) == 2 * 3 and len({row["serial"] for row in later}) == 2
     start = datetime.datetime(2026, 3, 2, 6)
-    ours = {int(row["action"].split("no. ")[1].split(":")[0]): [] for row in later}
-    for row in later:
-        ours[int(row["action"].split("no. ")[1].split(":")[0])].append(row)
-    for serial, rows_of in ours.items():
-        first = rows_of[0]
+    for serial in {row["serial"] for row in later}:
+        first, *others = rows_of = [row for row in later if row["serial"] == serial]
         begun = start + datetime.timedelta(seconds=600 * (serial - 1))
         ended = begun + datetime.timedelta(seconds=25.6 + 10)
         assert (
-            first["time"] == begun + datetime.timedelta(minutes=16) >= ended + datetime.timedelta(minutes=15)
+            first["earliest"]
+            == begun + datetime.timedelta(minutes=16)
+            >= ended + datetime.timedelta(minutes=15)
         )
-        clock = f"{first['time']:%H:%M}"
-        assert f"shot 2 not before {clock}, 15 min after shot 1 at __:__" in first["action"]
-        assert [f"shot {number} " in row["action"] for number, row in enumerate(rows_of, 2)] == [True] * 3
-        times = [row["time"] for row in rows_of]
+        assert [(row["shot"], row["before"], row["wait"]) for row in rows_of] == [
+            (2, 1, 15.0),
+            (3, 2, 15.0),
+            (4, 3, 15.0),
+        ]
+        times = [row["earliest"] for row in rows_of]
         assert all(b - a >= datetime.timedelta(minutes=15) for a, b in itertools.pairwise(times))
+        assert len(others) == 2
+    # the clock list says once from when on each of them comes, and where they stand
+    told = [row for row in content.tables["MaterialTimes"] if row["event"] == "later shot"]
+    assert [row["time"] for row in told] == [
+        min(row["earliest"] for row in later if row["shot"] == number) for number in (2, 3, 4)
+    ]
+    for number, row in zip((2, 3, 4), told, strict=True):
+        words = f"from now on shot {number}, each at least 15 min after shot {number - 1}: page Later shots"
+        assert row["action"].endswith(words)
 
 
 def test_what_settles_is_stirred_by_the_clock():

@@ -37,6 +37,9 @@ from dispense.journal.intervals import dispersion, grouped_proportion, mean, pro
 from dispense.journal.learned import Learned, Target, judged
 from dispense.journal.lessons import learned_values
 from dispense.journal.store import Booked
+from dispense.journal.used import with_learned
+from dispense.journal.weighed import weight_findings
+from dispense.journal.weights import weights_of
 from dispense.plan.read import load_plan
 from dispense.xlsx.package import Package
 
@@ -152,6 +155,98 @@ def test_scrap(plan):
     assert found.count == 100 and "1 count of made or scrapped alone left out" in found.caution
     found = one(learned_values(plan, counts(plan, [95], [None])), "scrap")
     assert found.verdict == "unknown" and "cannot be told" in found.sentence and not found.may_be_taken
+
+
+def test_scrap_that_is_stated_for_a_time_is_learned_for_that_time():
+    """2 % till Tuesday and 10 % from Wednesday on: 300 parts each as stated are no more than noise."""
+    rows = hand_rows()
+    rows["Stations"][0] |= {"scrap": 0.02}
+    rows["Validity"] = [dict(station="hem", what="scrap", value="10 %", valid_from="2026-03-04")]
+    plan = make(rows)
+    found = [
+        item
+        for item in learned_values(plan, counts(plan, [147, 147, 135, 135], [3, 3, 15, 15]))
+        if item.quantity == "scrap"
+    ]
+    assert [(item.subject, item.planned, item.value) for item in found] == [
+        ("hem", pytest.approx(2.0), pytest.approx(2.0)),
+        ("hem from 2026-03-04", pytest.approx(10.0), pytest.approx(10.0)),
+    ]
+    assert [item.verdict for item in found] == ["noise", "noise"] and found[1].target is None
+    assert "type it there" in found[1].caution
+    # 20 % in the second stretch: the figure of that time alone is another, in the forecast too
+    found = learned_values(plan, counts(plan, [147, 147, 120, 120], [3, 3, 30, 30]))
+    assert [item.verdict for item in found if item.quantity == "scrap"] == ["noise", "differs"]
+    used = with_learned(plan, found, ["scrap:hem from 2026-03-04"])
+    assert [used.plan.on(datetime.date(2026, 3, day)).station("hem").scrap for day in (3, 4)] == [
+        0.02,
+        pytest.approx(0.2),
+    ]
+    assert "scrap of hem from 2026-03-04 20" in used.words
+
+
+def changed_over(**station):
+    """The plan worked by hand whose station takes a material of half the density from Wednesday on."""
+    rows = hand_rows()
+    rows["Materials"].append(rows["Materials"][0] | dict(material="Light 30"))
+    rows["Components"] += [
+        row | dict(material="Light 30", density=row["density"] / 2) for row in rows["Components"]
+    ]
+    rows["Validity"] = [dict(station="hem", what="material", value="Light 30", valid_from="2026-03-04")]
+    rows["Stations"][0] |= station
+    return make(rows)
+
+
+def test_weights_are_held_against_the_material_of_their_day():
+    """A check of 4 mL weighs 4.4 g of a mix of 1.1 g/mL, and 2.2 g of the other: all as planned.
+
+    A and B alone: 2 mL of 1.2 and of 1.0 g/mL, then of half of that.
+    """
+    plan = changed_over(check_volume=4)
+    entries = []
+    for day in range(2, 7):
+        for hour in range(6, 10):
+            mass = 4.4 if day < 4 else 2.2
+            head = dict(day=f"2026-03-{day:02d}", time=f"2026-03-{day:02d}T{hour:02d}:10:00", shift="early")
+            name = f"{day} {hour}"
+            entries += [
+                Entry(kind, name, station="hem", value=share * mass, unit="g", count=1, **head)
+                for kind, share in (("weight", 1.0), ("weight a", 1.2 / 2.2), ("weight b", 1.0 / 2.2))
+            ]
+    series = weights_of(plan, booked(*entries))
+    assert [(item.what, len(item.weights)) for item in series] == [
+        ("check shots with Bond 60", 8),
+        ("check shots with Light 30", 12),
+    ]
+    for item in series:
+        assert item.deviations == pytest.approx(np.zeros(len(item.weights)), abs=1e-9)
+        assert item.ratio is not None and item.ratio.ratio[0] == pytest.approx(0.0, abs=1e-9)
+    masses = [item for item in learned_values(plan, booked(*entries)) if item.quantity == "shot mass"]
+    assert [(item.subject, round(item.value, 9)) for item in masses] == [
+        ("hem with Bond 60", 100.0),
+        ("hem with Light 30", 100.0),
+    ]
+    assert weight_findings(plan, entries) == []  # half of the first target would be named as a slip
+
+
+def test_a_flow_law_is_that_of_the_material_of_its_day():
+    """Shots in proportion to the pressure, n = 1, of one material, to its square, n = 1/2, of the other."""
+    plan = changed_over()
+    rows = []
+    for day, power in ((2, 1.0), (5, 2.0)):
+        for place, bar in enumerate((2.0, 3.0, 4.0, 5.0)):
+            head = dict(day=f"2026-03-{day:02d}", station="hem", text="setup")
+            name = f"{day} {place}"
+            noise = 1.0 + 0.001 * (-1) ** place
+            rows.append(Entry("setting", name, value=bar, unit="bar", **head))
+            rows.append(
+                Entry("weight", name, value=bar**power * noise, unit="g", count=1, target=5.0, **head)
+            )
+    found = {
+        item.subject: item for item in learned_values(plan, booked(*rows)) if item.quantity == "flow index"
+    }
+    assert found["Bond 60"].value == pytest.approx(1.0, abs=0.01)
+    assert found["Light 30"].value == pytest.approx(0.5, abs=0.01)
 
 
 def test_false_alarms_are_those_stated():

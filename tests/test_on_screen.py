@@ -191,6 +191,57 @@ def test_forecast_and_cure_open_their_workbooks(host):
     assert '"soon"' in host.pane.lines[0].text
 
 
+def cells_of(path):
+    return {(s.title, c.coordinate): c.value for s in load_workbook(path) for row in s for c in row}
+
+
+def test_forecast_from_the_menu_asks_the_journal_as_the_command_does(host, tmp_path):
+    """By hand: 25 of 60 mL counted less 10 % heel, 22.5 mL of B, are no two shots of 5 mL a frame with a
+    start of 4 mL: the line that the plan's 660 mL of B feed stops. What is on the screen is saved."""
+    from dispense import cli
+
+    asked = {"weeks": "1"}
+    run(Desk(host), "forecast", asked)
+    before = [line.text for line in host.pane.lines]
+    floor = tmp_path / "floor.csv"
+    floor.write_text(
+        "What,Date,Material,Component,Lot,Volume [mL]\n"
+        "counted,2026-03-02,Bond 60,B,B1,25\ncounted,2026-03-02,Bond 60,B,B2,0\n"
+    )
+    run(Desk(host), "book", {"files": str(floor)})
+    run(Desk(host), "forecast", asked)
+    after = [line.text for line in host.pane.lines]
+    assert any(text.startswith("Nothing runs out") for text in before), before
+    assert f"First to run out without new orders: Bond 60 B on {MONDAY:%a} {MONDAY}" in " ".join(after)
+    assert any(text.startswith("Stock by the journal: 2 lots as counted") for text in after)
+    out = tmp_path / "command.xlsx"
+    assert cli.main(["forecast", str(host.path), "--weeks", "1", "--out", str(out)]) == 0
+    assert cells_of(host.opened[-1]) == cells_of(out)
+
+
+def test_fill_and_compare_begin_where_the_command_begins(host, tmp_path):
+    """A day whose morning the table Standing tells: what the journal says of it counts, from either way."""
+    from dispense import cli
+
+    tuesday = MONDAY + datetime.timedelta(days=1)
+    rows = hand_rows()
+    rows["Builds"].append(dict(date=tuesday, shift="early", part="frame", quantity=10))
+    rows["Standing"] = [dict(what="hose", date=tuesday, station="hem", component="a")]
+    rows["Choices"] = [dict(station="hem", what="speed", value="50 mm/s")]
+    host = FileHost(write_plan(host.path, rows))
+    floor = tmp_path / "floor.csv"
+    floor.write_text("What,Date,Material,Component,Lot,Volume [mL]\ncounted,2026-03-03,Bond 60,A,A1,900\n")
+    run(Desk(host), "book", {"files": str(floor)})
+    run(Desk(host), "compare")
+    told = [line.text for line in host.pane.lines]
+    assert any(path.name == "plan_compare.xlsx" for path in host.opened), told
+    out = tmp_path / "command.xlsx"
+    cli.main(["compare", str(host.path), "--out", str(out)])
+    assert cells_of(host.opened[-1]) == cells_of(out)
+    run(Desk(host), "fill", {"day": str(tuesday), "shift": "early", "station": "hem"})
+    assert any("1 lot as counted" in line.text for line in host.pane.lines), host.pane.lines
+
+
 def test_compare_without_choices_says_what_is_lacking(host):
     run(Desk(host), "compare")
     assert host.pane.headline == "Compare: not done" and "Choices" in host.pane.lines[0].text

@@ -112,6 +112,19 @@ def test_a_release_is_made_once_and_under_one_name(plan):
     assert release(plan, "KM", at=AT).releases[-1].revision == "R2"
 
 
+def test_a_copy_left_of_a_run_that_was_ended_is_taken(plan):
+    copy = plan.with_name("plan_released") / "plan A.xlsx"
+    copy.parent.mkdir()
+    copy.write_bytes(plan.read_bytes())
+    assert release(plan, "KM", at=AT).made == copy
+    other = copy.with_name("plan B.xlsx")
+    other.write_bytes(b"of somebody else")
+    put(plan, "Stations", "Handling time", 7.5)
+    with pytest.raises(FileError, match="is there already"):
+        release(plan, "KM", at=AT)
+    assert other.read_bytes() == b"of somebody else"
+
+
 def test_a_copy_that_was_changed_is_told(plan):
     release(plan, "KM", at=AT)
     copy = plan.with_name("plan_released") / "plan A.xlsx"

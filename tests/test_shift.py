@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 import math
 
 import pytest
@@ -34,9 +35,10 @@ def play(rows=None, station="hem", shift="early", date=MONDAY):
 #   takt 600 s: 21 parts, 12 of them before 8:00 (6:00, 6:10 … 7:50), 9 from 8:30 (8:30 … 9:50).
 #   The mixer holds 10 mL, one shot, so what stands in it went in at the last shot. At 8:30 that is
 #   40 min ago: 40/60 = 0.667 of the pot life, over the limit of 0.6 (reached at 7:50 + 36 min =
-#   8:26): one purge of 15 mL. Within the flow the age is 10 min = 0.167: no purge.
+#   8:26, when nobody is there): one purge of 15 mL before the break, which takes no time, at 8:00. At
+#   8:30 that is 30 min ago, 0.5. Within the flow the age is 10 min = 0.167: no purge.
 #   Check shots: 0.5 an hour over 3.5 h of work: at 0 h and 2 h of work, i.e. 6:00 and 8:30; 4 mL.
-#   Mixed material: mixer 10, start 8, check 4, parts 12 × 10 = 120 | purge 15, check 4,
+#   Mixed material: mixer 10, start 8, check 4, parts 12 × 10 = 120, purge 15 | check 4,
 #   parts 9 × 10 = 90, end 6: 257 mL, half of it A and half B = 128.5 mL each.
 #   A container is changed before the part that it cannot finish (common practice, no source); a shot
 #   takes 5 mL of A and 5 mL of B.
@@ -70,7 +72,7 @@ def test_hand_worked_clock_times():
         kind: [event.clock for event in result.events if event.kind == kind]
         for kind in ("purge", "check", "container", "break")
     }
-    assert clock["purge"] == [8.5 * 3600]
+    assert clock["purge"] == [8 * 3600]
     assert clock["check"] == [6 * 3600, 8.5 * 3600]
     changes = {
         letter: [
@@ -80,7 +82,9 @@ def test_hand_worked_clock_times():
     }
     assert changes["a"] == pytest.approx([6 * 3600, 8 * 3600 + 40 * 60 + 10], abs=1e-6)
     assert changes["b"] == pytest.approx([6 * 3600, 7 * 3600 + 10 * 60 + 10, 9 * 3600 + 10], abs=1e-6)
-    assert "limit 60% at 08:26" in next(e.text for e in result.events if e.kind == "purge")
+    assert next(e.text for e in result.events if e.kind == "purge") == (
+        "purge 15.0 mL: no part until 08:30, the mixer reaches its limit at 08:26"
+    )
 
 
 def test_lots_leave_first_expired_first_out():
@@ -190,7 +194,8 @@ def test_gelled_mixer_is_changed():
         (7 * 3600 + 50 * 60 + 10, "off"),
         (8.5 * 3600, "mixer"),
     ]
-    assert "pot life is over at 08:25" in next(e.text for e in result.events if e.kind == "off")
+    # 60 % of 35 min after 7:50
+    assert "reaches its limit at 08:11" in next(e.text for e in result.events if e.kind == "off")
 
 
 def test_open_lots_and_missing_stock():
@@ -289,14 +294,15 @@ def test_a_part_that_cannot_wait_out_a_break_is_begun_after_it(open_time, begun,
     ],
 )
 def test_a_crew_stays_into_a_break_for_an_open_part(open_time, late):
-    """Worked by hand: no. 12 is due at 7:50, its purge takes 2 min, it is on from 7:52:00 to 7:52:10.
+    """Worked by hand: no. 12 is due at 7:50, its new mixer takes 2 min, it is on from 7:52:00 to 7:52:10.
 
     9 min to mating: 8:01:10, in the break from 8:00 to 8:30; after it that would be 8:31:10. A crew stays a
     quarter of an hour rather than lose a part (common practice, no source).
     """
     rows = hand_rows()
     rows["Materials"][0]["open_time"] = open_time
-    rows["Stations"][0] |= dict(mating_delay=9, checks=0, batch=1, purge_share=0.1, purge_time=120)
+    rows["Stations"][0] |= dict(mating_delay=9, checks=0, batch=1, purge_share=0.1, mixer_time=120)
+    rows["Stations"][0]["rule"] = "change mixer"  # it is thrown away: nobody hurries with it
     result = play(rows)
     begun = {batch.first: batch.begun for batch in result.batches}
     assert (hhmm(begun[11]), hhmm(begun[12])) == ("07:42", "07:52")
@@ -582,27 +588,39 @@ def test_age_is_judged_when_the_material_leaves():
 
 
 def test_a_part_that_outlasts_the_limit_is_told_and_not_purged_for():
-    """Fresh material is 2.8 % old when the last of it leaves: over a limit of 2.5 %, whatever is purged."""
+    """Fresh material is 2.8 % old when the last of it leaves: over a limit of 2.5 %, 90 s, purged or not.
+
+    At the end of a pour it is 100 s old and 200 s are to come: purges at once, after 90 and 180 s would
+    take 45 mL in each of 3 gaps; a new mixer takes 10."""
+    assert play(slow_pours(purge_share=0.025, idle="purge")).purges == 3 * 3
     result = play(slow_pours(purge_share=0.025))
-    assert result.purges == 3  # 8.3 % at the start asks for them
+    assert (result.purges, result.mixers) == (0, 4)
     (told,) = [item for item in result.findings if item.topic == "limit in a part"]
     assert told.kind == "quality" and told.numbers["times"] == 4
     assert told.numbers["share"] == pytest.approx(100 / 3600, rel=1e-9)
 
 
-def test_a_purge_waits_with_its_part_for_the_end_of_the_break():
-    """16 min of pot life, limit 9.6: a part that comes 10 min after the one before is purged for, 60 s, and
-    is so late that the next comes 9 min after it: every second part, nos. 2 to 14, has its purge. Before a
-    break at 7:50:30 no. 12, due at 7:50, fits and its purge does not: both wait, nothing is purged twice."""
+def test_a_part_waits_for_the_end_of_a_break_and_a_purge_at_the_limit_comes_before_it():
+    """16 min of pot life, limit 9:36: it is reached 24 s before the next part, and purged for, 60 s; the part
+    is 36 s late, and the one after it comes 9:24 after it: nos. 2 to 12 have a purge, every second part.
+
+    The purge of no. 12 would be from 7:49:36 to 7:50:36 and a break begins at 7:50:30: it is made at 7:49:30,
+    and no. 12, 10 s long, comes when the break ends, at 7:53:00. No. 13, due 9:30 later, would end at 9:40:
+    a purge before it, not within the idle time. Then again no. 15."""
     rows = hand_rows()
     rows["Materials"][0]["pot_life"] = 16
     rows["Stations"][0] |= dict(purge_time=60, checks=0)
     rows["Breaks"] = [dict(shift="early", start="07:50:30", end="07:53")]
     rows["Builds"][0]["quantity"] = 15
     result = play(rows)
-    assert result.purges == 7
-    near = [clock for clock, _ in events(result, "purge") if 7.7 * 3600 < clock < 8.1 * 3600]
-    assert near == [7 * 3600 + 53 * 60]
+    purges = [clock for clock, _ in events(result, "purge")]
+    late = [6 * 3600 + minute * 60 + 9 * 60 + 36 for minute in (0, 20, 40, 60, 80)]
+    assert purges == pytest.approx(
+        [*late, 7 * 3600 + 49 * 60 + 30, 8 * 3600 + 150, 8 * 3600 + 22 * 60 + 6], abs=1e-6
+    )
+    assert "the next part would end at 60% of pot life" in events(result, "purge")[6][1]  # 580 s of 960
+    begun = [begin for _, begin, _ in result.course.work]
+    assert begun[11] == 7 * 3600 + 53 * 60 and begun[12] == 8 * 3600 + 3 * 60 + 30
 
 
 def test_the_run_ends_with_the_last_part():
@@ -638,6 +656,28 @@ def test_a_mixer_kept_closed_serves_the_next_start_within_its_life(start, first_
     assert ends in events(first, "end")[0][1]
     assert starts in events(second, "start")[0][1]
     assert [second.balance(letter) for letter in "ab"] == [0, 0]
+
+
+def test_what_is_in_a_mixer_kept_closed_is_handed_over_and_not_lost():
+    """5 mL of A and 5 of B go into the mixer of 10 mL in the first shift; it is kept, the second goes on with
+    it and throws it away: lost there, once, and in both shifts together as much as was put on."""
+    rows = hand_rows()
+    rows["Stations"][0] |= dict(after_run="keep closed")
+    rows["Shifts"].append(dict(shift="late", start="10:00", end="14:00"))
+    rows["Builds"].append(dict(date=MONDAY, shift="late", part="frame", quantity=5))
+    first, second = play_plan(make(rows))
+    assert (first.mixers, second.mixers) == (1, 0)
+    assert [(one.dispensed("mixers")) for one in (first, second)] == [0, 10 * ML]
+    for letter in "ab":
+        assert first.mixers_after[letter] == second.mixers_before[letter] == 5 * ML
+        assert second.mixers_after[letter] == 0
+        assert first.closing[letter] == second.opening[letter]
+        in_container = next(  # what the hand-over says of it is what is left of 100 mL and 60 mL, heels off
+            item.volume for item in first.handed_over if item.what.startswith(f"container {letter.upper()}")
+        )
+        heel = {"a": 5, "b": 6}[letter] * ML
+        assert first.closing[letter] == in_container + heel + 5 * ML  # no hoses here
+        assert [one.balance(letter) for one in (first, second)] == [0, 0]
 
 
 def idle_rows(**station):
@@ -678,21 +718,75 @@ def test_nobody_purges_in_a_break():
 def test_an_idle_purge_does_not_wait_for_the_end_of_a_break():
     """Parts every 70 min of work, 85 min of pot life: the mixer of 7:10 is at 60 % at 8:01, in the break, and
     at 94 % when it ends. It is purged before: at 7:59:50, 50 min before the part of 8:50, within 51 min.
-    That of 6:00 is at 82 % at 7:10: no idle time in which it gels, it is purged before the part."""
+    That of 6:00 is purged when it has stood 51 min, at 6:51, and is 19 min old at 7:10."""
     rows = idle_rows(idle="purge", takt=4200, purge_volume=10)
     rows["Breaks"] = hand_rows()["Breaks"]
     rows["Materials"][0]["pot_life"] = 85
     result = play(rows)
-    assert [clock for clock, _ in events(result, "purge")] == [7 * 3600 + 10 * 60, 8 * 3600 - 10]
+    assert [clock for clock, _ in events(result, "purge")] == [6 * 3600 + 51 * 60, 8 * 3600 - 10]
+
+
+@pytest.mark.parametrize(("share", "kinds"), [(0.49, ["off", "mixer"]), (0.51, ["purge"])])
+def test_what_keeps_the_limit_through_a_break(share, kinds):
+    """The break takes half of the pot life: what is fresh at 8:00 is at 50 % at 8:30. A limit above that is
+    kept by a purge before the break; with one below it the mixer comes off when the part of 7:50 is done,
+    though it would not have gelled by 8:30, 67 %, and a purge then would have cleared it."""
+    rows = hand_rows()
+    rows["Stations"][0] |= dict(purge_share=share, checks=0)
+    found = [(clock, kind) for kind in ("off", "mixer", "purge") for clock, _ in events(play(rows), kind)]
+    clocks = {"off": 7 * 3600 + 50 * 60 + 10, "mixer": 8.5 * 3600, "purge": 8 * 3600}
+    assert found == [(clocks[kind], kind) for kind in kinds]
+
+
+def test_small_purges_before_a_break_are_made_in_a_row():
+    """Two of 5 mL, 20 s each, renew the 10 mL of the mixer: at 7:59:20 and 7:59:40. One leaves half of it
+    40 min old at 8:30, past the limit at 8:26."""
+    rows = hand_rows()
+    rows["Stations"][0] |= dict(purge_volume=5, purge_time=20, checks=0)
+    result = play(rows)
+    assert [clock for clock, _ in events(result, "purge")] == [8 * 3600 - 40, 8 * 3600 - 20]
+    assert not events(result, "off")
+
+
+@pytest.mark.parametrize(
+    ("pot_life", "station"),
+    [
+        (31, {}),
+        (37, {}),
+        (45, {}),
+        (52, {}),
+        (60, {}),
+        (16, dict(purge_time=45)),
+        (11, dict(purge_share=0.9)),
+    ],
+)
+def test_nothing_stands_in_a_mixer_past_its_limit(pot_life, station):
+    """Whatever the gaps and breaks: a crew that knows them lets no mixer stand past the limit. By the record
+    of what stood in it, reckoned anew: what is oldest is younger than its share of the pot life when the next
+    thing happens to it."""
+    rows = hand_rows()
+    rows["Materials"][0]["pot_life"] = pot_life
+    rows["Stations"][0] |= dict(purge_time=20, mixer_time=60) | station
+    result = play(rows)
+    longest = result.station.purge_share * pot_life * 60
+    ages = result.course.ages
+    stood = [after.clock - now.entered for now, after in itertools.pairwise(ages) if now.entered is not None]
+    begun = [begin for _, begin, _ in result.course.work]
+    assert len(begun) >= 20  # of 21: a purge may push the last past the end
+    done = 10 + result.station.purge_time  # s: a record is taken when a visit or a purge is done
+    assert max(stood) <= longest + done
+    assert result.oldest_purge is None or result.oldest_purge.share <= result.station.purge_share + 1e-9
 
 
 @pytest.mark.parametrize(("purge_time", "kind"), [(10, "purge"), (60, "mixer")])
 def test_a_purge_that_would_end_in_gelled_material_comes_too_late(purge_time, kind):
-    """At 8:30 the mixer of 7:50 is 40 min old, 98.8 % of 40.5 min: 10 s are left for a purge, 60 s not."""
+    """From now on, 8:30: the mixer of 7:50 was left on and is 40 min old, 98.8 % of 40.5 min: 10 s are left
+    for a purge, 60 s not."""
     rows = hand_rows()
     rows["Materials"][0]["pot_life"] = 40.5
     rows["Stations"][0] |= dict(purge_time=purge_time, mixer_time=60, checks=0)
-    assert [clock for clock, _ in events(play(rows), kind) if clock > 8 * 3600][:1] == [8.5 * 3600]
+    (result,) = play_plan(make(rows), today=Today(MONDAY, "early", 8.5 * 3600, {"hem": Told(12)}))
+    assert [clock for clock, _ in events(result, kind)][:1] == [8.5 * 3600]
 
 
 def test_a_clock_time_of_the_next_day_shows_its_date_in_the_clock_list():
@@ -843,7 +937,8 @@ def test_the_rest_of_a_shift_from_now_on():
     assert result.mixers == 0 and result.dispensed("start") == 0  # the run goes on
     assert changes_of(result, "b")[0] == pytest.approx(7 * 3600 + 25 * 60 + 10)
     # the check of 7:15 takes 2 mL of B first: 11 mL, two parts all the same
-    assert result.opening["b"] == (54 - 41 + 6) * ML
+    # what is for use, the heel, and half of the mixer in use
+    assert result.opening["b"] == (54 - 41 + 6 + 5) * ML
     assert [text for _, text in events(result, "start")] == ["from now on: 6 started before"]
     assert [result.balance(letter) for letter in "ab"] == [0, 0]
 
@@ -934,14 +1029,15 @@ def test_a_stop_moves_what_comes_after_it():
 
 
 def test_what_comes_after_a_stop_says_stop():
-    """40 min from 7:10 to 7:50: 0.67 of the pot life. What was treated at 7:05 waits over the stop."""
+    """The mixer of 7:00 is 50 min old at 7:50, 0.83 of the pot life, and is changed. What was treated at 7:05
+    waits over the stop. The one of 7:50 is 40 min old at 8:30, after the break: changed again."""
     rows = hand_rows()
     rows["Materials"][0]["surface_window"] = 90
-    rows["Stations"][0]["treatment_lead"] = 5
+    rows["Stations"][0] |= dict(treatment_lead=5, rule="change mixer")
     today = Today(MONDAY, "early", stops=(Stop(7 * 3600 + 600.0, 7 * 3600 + 3000.0),))
     (result,) = play_plan(make(rows), today=today)
-    assert ["after the stop" in text for _, text in events(result, "purge")] == [True, False]
-    assert "after the break" in events(result, "purge")[1][1]
+    words = [("after the stop" in text, "after the break" in text) for _, text in events(result, "mixer")]
+    assert words == [(True, False), (False, True)]
     texts = [window.text for window in latest_times(result)]
     assert any("waits treated over the stop from 07:10" in text for text in texts), texts
 
@@ -978,7 +1074,7 @@ def test_two_nozzles_do_what_one_cannot():
     from 8:30; two make all but the last, of 9:50, each with its own mixer, first and last purge.
 
     They take turns: before the break nozzle 2 has no. 10 last, of 7:30, and nozzle 1 no. 11, of 7:40. At
-    8:30 that is 60 min, the whole pot life: it came off when no. 10 was done; and 50 min: a purge."""
+    8:30 that is 60 min, the whole pot life: it came off when no. 10 was done; and 50 min: a purge at 8:00."""
     rows = hand_rows()
     rows["Stations"][0] |= dict(handling_time=890, checks=0)
     one = play(rows)
@@ -992,8 +1088,8 @@ def test_two_nozzles_do_what_one_cannot():
     assert [two.balance(letter) for letter in "ab"] == [0, 0]
     assert [(clock, text[:9]) for clock, text in events(two, "off", "purge", "mixer")] == [
         (7.75 * 3600, "nozzle 2:"),
+        (8 * 3600, "nozzle 1:"),
         (8.5 * 3600, "nozzle 2:"),
-        (8.5 * 3600, "nozzle 1:"),
     ]
 
 

@@ -119,7 +119,7 @@ def test_a_cell_that_was_cleared_is_filled_again_and_the_old_sheet_kept(plan):
     filled(plan)
     path = sheet_of(plan, "material")
     was = openpyxl.load_workbook(path)["Material"]
-    cell = type_into(path, "Lot", None, page=1)
+    cell = type_into(path, "Lot", None, page=2)
     report = filled(plan, LATER)
     assert openpyxl.load_workbook(path)["Material"][cell].value == was[cell].value == "A1"
     assert any(f"{cell} cleared" in note for note in report.notes)

@@ -7,6 +7,7 @@ then; what is left of a material that phases out is reckoned by hand and by a wa
 from __future__ import annotations
 
 import datetime
+import json
 import math
 from pathlib import Path
 from typing import Any
@@ -14,11 +15,12 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from openpyxl import Workbook
-from plans import MONDAY, hand_rows, make
+from openpyxl import Workbook, load_workbook
+from plans import MONDAY, hand_rows, light_plan, make
 
 from dispense.base.errors import InputError
 from dispense.base.findings import NOTE, QUALITY
+from dispense.cli import main
 from dispense.forecast.model import forecast
 from dispense.forecast.whatif import change_scrap, what_if
 from dispense.jobs.fill import fill
@@ -26,6 +28,7 @@ from dispense.plan.read import load_plan
 from dispense.plan.weeks import slots_of
 from dispense.plan.workdays import work_days
 from dispense.reports.compare import compare
+from dispense.reports.cure import cure_report
 from dispense.reports.findings import plan_findings
 from dispense.shift.play import play_plan
 
@@ -412,6 +415,77 @@ def test_what_is_found_of_the_later_material_is_told_with_its_day() -> None:
     rows["Validity"] = [dict(station="hem", what="material", value="Bond 15", valid_from=day(7))]
     later = [item for item in plan_findings(make(rows)) if item.topic == "pressure limit"]
     assert [item.day for item in later] == [day(7)]
+
+
+def changing() -> Rows:
+    """A station whose second material lives 40 min in place of 60, from the second Monday on; scrap too."""
+    rows = two_pastes()
+    for row in rows["Materials"]:
+        row |= dict(test_time=600)
+    rows["Stations"][0] |= dict(shop_temperature=23)  # at which both lives are stated
+    rows["Validity"] = [
+        dict(station="hem", what="material", value="Bond 15", valid_from=day(7)),
+        dict(station="hem", what="scrap", value="2 %", valid_from=day(8)),
+    ]
+    return rows
+
+
+def test_cure_reports_each_material_from_its_day_on(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Data sheet and shop are at 23 °C: each report has the stated pot life; more scrap is no other cure."""
+    path = light_plan(tmp_path / "plan.xlsx", changing())
+    assert main(["cure", str(path), "--station", "hem", "--json", "--out", str(tmp_path / "hem.xlsx")]) == 0
+    report = json.loads(capsys.readouterr().out)
+    (later,) = report["later"]
+    found = [
+        (one["material"], one["valid_from"], one["working_life"]["rows"][0]["life"])
+        for one in (report, later)
+    ]
+    assert found == [
+        ("Bond 60", str(day(0)), pytest.approx(60.0)),
+        ("Bond 15", str(day(7)), pytest.approx(40.0)),
+    ]
+    assert {one["date"] for one in later["latest_times"]} <= {str(day(n)) for n in (7, 8, 9)}
+    assert {one["date"] for one in report["latest_times"]} <= {str(day(n)) for n in (0, 1, 2, 3, 4)}
+    books = {each.name for each in tmp_path.glob("hem*.xlsx")}
+    assert books == {"hem.xlsx", f"hem_from_{day(7)}.xlsx"}
+    sheet = load_workbook(tmp_path / f"hem_from_{day(7)}.xlsx")["Summary"]
+    words = [str(cell.value) for row in sheet.iter_rows() for cell in row]
+    assert f"hem: Bond 15 (from {day(7)})" in words
+    assert main(["cure", str(path), "--out", str(tmp_path / "all")]) == 0
+    said = capsys.readouterr().out
+    assert f"Bond 15 (from {day(7)})" in said and f"Bond 60 (from {day(0)})" in said
+    assert {each.name for each in (tmp_path / "all").glob("*.xlsx")} == {
+        "hem_cure.xlsx",
+        f"hem_from_{day(7)}_cure.xlsx",
+    }
+
+
+def test_cure_of_one_day(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = light_plan(tmp_path / "plan.xlsx", changing())
+    for number, material in ((2, "Bond 60"), (8, "Bond 15")):
+        assert main(["cure", str(path), "--station", "hem", "--date", str(day(number)), "--json"]) == 0
+        report = json.loads(capsys.readouterr().out)
+        assert (report["material"], report["later"], report["date"]) == (material, [], str(day(number)))
+        assert {one["date"] for one in report["latest_times"]} <= {str(day(number))}
+    assert main(["cure", str(path), "--date", str(day(8))]) == 0
+    assert f"Bond 15 (on {day(8)})" in capsys.readouterr().out
+
+
+def test_cure_of_a_plan_without_dates_is_one_report() -> None:
+    report = cure_report(make(two_pastes()), "hem")
+    assert report.later == [] and "(from" not in report.as_text() and "(on" not in report.as_text()
+
+
+def test_what_is_found_of_a_later_material_is_told_first_with_its_day() -> None:
+    """A bead 1 mm high runs down on a wall where 5 Pa hold 5/(1.1·9.80665) = 0.46 mm; 50 Pa hold it."""
+    rows = changing()
+    rows["Beads"][0] |= dict(face_angle=90)
+    for row, stress in zip(rows["Materials"], (50, 5), strict=True):
+        row |= dict(yield_stress=stress, consistency=50)
+    report = cure_report(make(rows), "hem")
+    assert [(item.topic, item.day) for item in report.findings if item.topic == "sag"] == [("sag", day(7))]
 
 
 def test_dates_and_times_typed_into_cells(tmp_path: Path) -> None:

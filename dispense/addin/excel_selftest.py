@@ -12,13 +12,14 @@ import sys
 import tempfile
 import time
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
 from .. import __version__
+from ..base.findings import BAD_INPUT, DONE, NOT_WRITTEN
 from ..books.plan import new_plan
 from ..xlsx.write import atomic_write
 
@@ -83,6 +84,9 @@ def _timed(cells: Cells, formula: str, wanted: float, most: float) -> str:
 def _reason(cells: Cells) -> str:
     cells.show('=BEAD_AREA("round",-3)')
     said = str(cells.show("=INDEX(LAST_PROBLEMS(1),1,4)"))
+    place = str(cells.show("=INDEX(LAST_PROBLEMS(1),1,1)"))
+    if not place.endswith("!H1"):
+        return f"LAST_PROBLEMS names {place!r}"
     return "" if "above 0" in said else f"LAST_PROBLEMS says {said!r}"
 
 
@@ -130,7 +134,9 @@ CHECKS = (
     ),
     Check('1 to 20 in A1:A20, =SUM(BEAD_AREA("mitre",A:A)) beside it', "1435 within a second", _column),
     Check(
-        '=BEAD_AREA("round",-3), then =LAST_PROBLEMS()', "#NUM!, and that width must be above 0 mm", _reason
+        '=BEAD_AREA("round",-3), then =LAST_PROBLEMS()',
+        "#NUM!, and sheet and cell whose width must be above 0 mm",
+        _reason,
     ),
     Check(
         '=BEAD_AREA("mitre",A1) filled down 5000 rows beside 1, 2, 3 …',
@@ -247,15 +253,22 @@ def report_text(found: list[tuple[str, str]], about: str) -> str:
 
 
 def selftest(addin: Path | None, out: str | os.PathLike[str] | None = None) -> dict[str, Any]:
-    """Run what needs no eyes and write the report; `addin` is the installed add-in."""
+    """Run what needs no eyes and write the report; `addin` is the installed add-in.
+
+    `failures` and `exit_code` of what it gives say how it went, see `exit_code_of`.
+    """
     if sys.platform != "win32":
         found, about = run_checks(None, "Excel on Windows is needed"), platform.platform()
     elif addin is None or not addin.is_file() or not zipfile.is_zipfile(addin):
         found, about = run_checks(None, "dispense addin install --host excel comes first"), "no add-in"
     else:
-        with _excel(addin) as cells:
-            about = f"{cells.app.version} on {platform.platform()}"
-            found = run_checks(cells)
+        try:
+            with _excel(addin) as cells:
+                about = f"{cells.app.version} on {platform.platform()}"
+                found = run_checks(cells)
+        except Exception as error:  # an Excel that does not start: the report says so
+            about = "Excel did not start"
+            found = run_checks(None, f"Excel did not start: {type(error).__name__}: {error}")
     path = Path(out or REPORT)
     atomic_write(path, report_text(found, about).encode())
     verdicts = [verdict for verdict, _ in found]
@@ -266,7 +279,25 @@ def selftest(addin: Path | None, out: str | os.PathLike[str] | None = None) -> d
         "failed": verdicts.count(FAILED),
         "to_be_looked_at": verdicts.count(EYES),
         "not_run": verdicts.count(NOT_RUN),
+        "failures": [
+            f"check {number}: {reason}"
+            for number, (verdict, reason) in enumerate(found, 1)
+            if verdict == FAILED
+        ],
+        "exit_code": exit_code_of(verdicts),
     }
 
 
-__all__ = ["CHECKS", "Cells", "Check", "ExcelCells", "report_text", "run_checks", "selftest"]
+def exit_code_of(verdicts: Iterable[str]) -> int:
+    """1 where a check failed, else 5 where one that needs no eyes was not run, else 0.
+
+    >>> exit_code_of([PASSED, EYES]), exit_code_of([PASSED, NOT_RUN]), exit_code_of([NOT_RUN, FAILED])
+    (0, 5, 1)
+    """
+    given = set(verdicts)
+    if FAILED in given:
+        return BAD_INPUT
+    return NOT_WRITTEN if NOT_RUN in given else DONE
+
+
+__all__ = ["CHECKS", "Cells", "Check", "ExcelCells", "exit_code_of", "report_text", "run_checks", "selftest"]

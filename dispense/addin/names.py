@@ -15,6 +15,7 @@ import io
 import os
 import re
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from lxml import etree
@@ -46,6 +47,14 @@ _NEWER = {
     "MAP": "_xlfn.MAP",
     "REDUCE": "_xlfn.REDUCE",
     "SEQUENCE": "_xlfn.SEQUENCE",
+    "SCAN": "_xlfn.SCAN",
+    "MAKEARRAY": "_xlfn.MAKEARRAY",
+    "FILTER": "_xlfn._xlws.FILTER",
+    "TOCOL": "_xlfn.TOCOL",
+    "TAKE": "_xlfn.TAKE",
+    "DROP": "_xlfn.DROP",
+    "HSTACK": "_xlfn.HSTACK",
+    "VSTACK": "_xlfn.VSTACK",
 }
 
 
@@ -102,6 +111,9 @@ def _bindings(item: Field) -> Iterator[tuple[str, str]]:
     a blank row of a range; `x_in` is the value, the default or the choice in small letters.
     """
     name = _parameter(item)
+    if item.kind == "points":
+        yield f"{name}_bad", _points_test(item, name)
+        return
     if item.is_whole_range:
         cell = _kind_test(item, "cell", 'cell=""' if item.may_be_blank else "")
         bad = f"SUM(MAP({name},LAMBDA(cell,{cell})))"  # the first error, or 0
@@ -127,6 +139,23 @@ def _bindings(item: Field) -> Iterator[tuple[str, str]]:
         yield f"{name}_in", f"IF({name}_none,{default},{value})"
     elif item.kind == "choice":
         yield f"{name}_in", value
+
+
+def _points_test(item: Field, name: str) -> str:
+    """0 where rows are of two or three numbers, and of a word where the last column holds words."""
+    number_test = _kind_test(replace(item, kind="number"), "cell")
+    if not item.choices:
+        cells = f"SUM(MAP({name},LAMBDA(cell,{number_test})))"
+        return f"IF((COLUMNS({name})<2)+(COLUMNS({name})>3)>0,#VALUE!,{cells})"
+    word_test = _kind_test(replace(item, kind="choice"), "cell", 'cell=""')
+    return (
+        f"LET(wide,COLUMNS({name}),last,INDEX({name},0,wide),"
+        'worded,IF(wide>2,(SUM(MAP(last,LAMBDA(cell,IF(ISTEXT(cell),IF(cell="",0,1),0))))>0)'
+        f'+(SUM(MAP(last,LAMBDA(cell,IF(ISERROR(cell),0,IF(cell="",1,0)))))=ROWS({name}))>0,FALSE),'
+        "IF((wide<2)+(wide-IF(worded,1,0)>3)>0,#VALUE!,"
+        f"SUM(MAKEARRAY(ROWS({name}),wide,LAMBDA(down,right,LET(cell,INDEX({name},down,right),"
+        f"IF(worded*(right=wide)>0,{word_test},{number_test})))))))"
+    )
 
 
 def _body(entry: Function) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import functools
 import re
 import unicodedata
 from collections.abc import Iterable
@@ -13,6 +14,7 @@ LONGEST = 60  # characters of a name that are compared
 _UNSEEN = dict.fromkeys(map(ord, "\u00ad\u200b\u200c\u200d\u2060\ufeff"))  # blanks without width
 
 
+@functools.lru_cache(maxsize=1 << 14)
 def fold(name: str) -> str:
     """A name without case, and with single plain blanks; two names that fold alike are one.
 

@@ -102,7 +102,7 @@ def _by_component(page: Page, rows: Sequence[Explained]) -> None:
         known = [row for row in mine if row.actual is not None]
         volume = sum(row.difference or 0 for row in known)
         planned = sum(row.planned for row in known)
-        booked, shifts = sum(row.booked for row in mine), sum(row.shifts for row in mine)
+        counts = (sum(getattr(row, name) for row in mine) for name in ("booked", "kept", "shifts"))
         table.append(
             [
                 ", ".join(dict.fromkeys(row.basis for row in mine)),
@@ -110,13 +110,12 @@ def _by_component(page: Page, rows: Sequence[Explained]) -> None:
                 letter.upper(),
                 *(mine[0].mass(each) if known else None for each in (planned, planned + volume, volume)),
                 volume / planned if planned else None,
-                booked,
-                shifts,
+                *counts,
             ]
         )
     masses = ["Planned [kg]", "Actual [kg]", "More [kg]"]
     page.table(
-        ["Known by", "Material", "Component", *masses, "Share", "Booked", "Shifts"],
+        ["Known by", "Material", "Component", *masses, "Share", "Booked", "Kept", "Shifts"],
         table,
-        ("@", "@", "@", _KG, _KG, _KG, "0.0%", "0", "0"),
+        ("@", "@", "@", _KG, _KG, _KG, "0.0%", "0", "0", "0"),
     )

@@ -9,9 +9,11 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Sequence
+from functools import cached_property
 from typing import Any
 
 from openpyxl import Workbook
+from openpyxl.cell.cell import Cell
 from openpyxl.chart import BarChart, LineChart, Reference, Series
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.drawing.line import LineProperties
@@ -124,6 +126,7 @@ class _Sheet:
         self.total_row = self.last + 1
         self.left = 1
         self.range = ""  # of the named table
+        self.looks: dict[tuple[int, bool, bool], style.Look] = {}  # by column: see `_look`
 
     def letter(self, name: str) -> str:
         """The letter of a column."""
@@ -131,8 +134,7 @@ class _Sheet:
 
     def write(self) -> None:
         """Everything but the chart."""
-        sheet, table = self.sheet, self.table
-        widths = self._widths()
+        sheet, table, widths = self.sheet, self.table, self.widths
         pages = math.ceil(sum(widths) / PAGE_WIDTH)
         # where the first column is repeated on each page, what is above stands beside it
         self.left = 1 if pages == 1 else 2
@@ -179,7 +181,9 @@ class _Sheet:
     def _right(self, place: int) -> bool:
         return self.table.columns[place][2] in {"number", "whole", "share"}
 
-    def _widths(self) -> list[float]:
+    @cached_property
+    def widths(self) -> list[float]:
+        """Widths of the columns [characters]."""
         widths: list[float] = []
         for place, (head, (_, _, kind)) in enumerate(
             zip(self.table.headers(), self.table.columns, strict=True)
@@ -189,8 +193,7 @@ class _Sheet:
                 most = max([len(str(row[place] or "")) for row in self.table.rows] + [8])
                 widths.append(min(max(words + 3, most + 3), WIDEST))
             elif kind == "number":
-                most = max(abs(row[place] or 0.0) for row in self.table.rows)
-                total = most * (len(self.table.rows) if self.table.total else 1)
+                total = self._largest(place) * (len(self.table.rows) if self.table.total else 1)
                 widths.append(max(words + 3, len(f"{total:,.0f}") + 4, 9))
             else:
                 widths.append(max(words + 3, WIDTHS[kind]))
@@ -200,7 +203,7 @@ class _Sheet:
         """A text across the page, as high as it needs."""
         if not words:
             return
-        sheet, width = self.sheet, sum(self._widths())
+        sheet, width = self.sheet, sum(self.widths)
         across = max(len(self.names), LEAST_COLUMNS) if width < PAGE_WIDTH else self._columns_on_page()
         sheet.merge_cells(start_row=row, start_column=self.left, end_row=row, end_column=across)
         cell = sheet.cell(row, self.left)
@@ -211,12 +214,12 @@ class _Sheet:
 
     def _page_width(self) -> float:
         """Characters across a printed page."""
-        width = sum(self._widths()) + PLAIN * max(LEAST_COLUMNS - len(self.names), 0)
+        width = sum(self.widths) + PLAIN * max(LEAST_COLUMNS - len(self.names), 0)
         return min(width, PAGE_WIDTH)
 
     def _columns_on_page(self) -> int:
         total, count = 0.0, 0
-        for width in self._widths():
+        for width in self.widths:
             total += width
             if total > PAGE_WIDTH:
                 break
@@ -224,14 +227,10 @@ class _Sheet:
         return max(count, 1)
 
     def _row(self, row: int, values: Sequence[Any], widths: Sequence[float]) -> None:
-        sheet, table = self.sheet, self.table
+        sheet, table, is_whole = self.sheet, self.table, "to order" in values
         most = 1
-        for number, (value, (name, _, kind)) in enumerate(zip(values, table.columns, strict=True), 1):
+        for number, (value, (name, _, _)) in enumerate(zip(values, table.columns, strict=True), 1):
             cell = sheet.cell(row, number)
-            cell.font, cell.border = style.BODY, style.BORDER
-            cell.alignment = (
-                style.RIGHT if self._right(number - 1) else (style.WRAP if kind == "text" else style.LEFT)
-            )
             live = LIVE.get((table.name, name))
             if live is not None and value is not None:
                 cell.value = "=" + self._formula(live, row)
@@ -239,17 +238,36 @@ class _Sheet:
                 style.put(cell, value)
             if isinstance(value, str):
                 most = max(most, style.wrapped_lines(value, widths[number - 1] - 2))
-                if name == "Note" and value:
-                    style.warning_cell(cell)
-                    cell.alignment = style.WRAP
-            cell.number_format = self._format(number - 1, "to order" in values)
+            is_warned = name == "Note" and isinstance(value, str) and bool(value)
+            self._look(cell, number - 1, is_whole, is_warned)
+            if is_warned:
+                style.mark_warning(cell)
         if most > 1:
             sheet.row_dimensions[row].height = 13.5 * most + 2
+
+    def _look(self, cell: Cell, place: int, is_whole: bool, is_warned: bool) -> None:
+        """Font, border and number format of a cell: set once for all of a column that look alike."""
+        known = self.looks.get((place, is_whole, is_warned))
+        if known is not None:
+            style.set_look(cell, known)
+            return
+        kind = self.table.columns[place][2]
+        cell.font, cell.border = style.BODY, style.BORDER
+        cell.alignment = style.RIGHT if self._right(place) else (style.WRAP if kind == "text" else style.LEFT)
+        if is_warned:
+            style.warning_cell(cell)
+            cell.alignment = style.WRAP
+        cell.number_format = self._format(place, is_whole)
+        self.looks[place, is_whole, is_warned] = style.look_of(cell)
 
     def _formula(self, text: str, row: int) -> str:
         for name in sorted(self.names, key=len, reverse=True):
             text = text.replace("{" + name + "}", self.letter(name))
         return text.replace("{row}", str(row))
+
+    def _largest(self, place: int) -> float:
+        """The largest number of a column, whatever its sign."""
+        return max((abs(row[place] or 0.0) for row in self.table.rows), default=0.0)
 
     def _format(self, place: int, is_whole: bool = False) -> str:
         _, unit, kind = self.table.columns[place]
@@ -259,7 +277,7 @@ class _Sheet:
             return FORMATS["whole"] if is_whole else "#,##0.0"
         if unit == "d":
             return "#,##0.0"
-        most = max((abs(row[place] or 0.0) for row in self.table.rows), default=0.0)
+        most = self._largest(place)
         return "#,##0" if most >= 1000 or not most else "#,##0.0" if most >= 10 else "#,##0.00"
 
     def _totals(self) -> None:
@@ -293,7 +311,7 @@ class _Sheet:
 
     def add(self, chart: Any) -> None:
         """Put the chart between note and table."""
-        width = self._page_width() - (0 if self.left == 1 else self._widths()[0])
+        width = self._page_width() - (0 if self.left == 1 else self.widths[0])
         chart.width, chart.height = CHARACTER * width, CHART_HEIGHT
         self.sheet.add_chart(chart, f"{get_column_letter(self.left)}5")
 

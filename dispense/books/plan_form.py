@@ -28,7 +28,7 @@ from . import style
 __all__ = ["FORMS", "LIST_ROWS", "list_name", "write_form"]
 
 LIST_ROWS = 500  # rows of a table that lists, checks and forms reach
-FIELD, VALUE, CELL, ALLOWED, BLANK, MEANING = range(1, 7)  # columns of a form
+FIELD, VALUE, CELL, _ALLOWED, BLANK, MEANING = range(1, 7)  # columns of a form
 WIDTHS = (25, 19, 7, 21, 11, 40)
 CHOICE, FOUND = "$B$3", "$B$4"  # the name that is chosen, the row in which it stands
 TOP = 5  # row of the headers

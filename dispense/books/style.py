@@ -11,11 +11,13 @@ import io
 import math
 import zipfile
 from collections.abc import Collection
-from typing import Any
+from copy import copy
+from typing import Any, TypeAlias
 
 import numpy as np
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.styles.cell_style import StyleArray
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.properties import PageSetupProperties
@@ -52,14 +54,18 @@ __all__ = [
     "WARNING_MARK",
     "WRAP",
     "Live",
+    "Look",
     "fixed_scale",
     "header",
     "input_cell",
+    "look_of",
     "map_cell",
+    "mark_warning",
     "page",
     "put",
     "put_text",
     "result_cell",
+    "set_look",
     "set_width",
     "stable_bytes",
     "title",
@@ -141,8 +147,30 @@ def result_cell(cell) -> None:
 def warning_cell(cell) -> None:
     """A warning; its text begins with the mark."""
     cell.font, cell.fill = BOLD, WARNING_FILL
+    mark_warning(cell)
+
+
+def mark_warning(cell) -> None:
+    """The mark of a warning before the text of its cell."""
     if isinstance(cell.value, str) and not cell.value.startswith(WARNING_MARK):
         cell.value = WARNING_MARK + cell.value
+
+
+#: font, fill, border, alignment and number format of a cell, as numbers of its workbook
+Look: TypeAlias = StyleArray
+
+
+def look_of(cell: Cell) -> Look:
+    """The look of a cell, to be given to others of its workbook."""
+    look = copy(cell._style)
+    look.quotePrefix = 0  # goes with the text
+    return look
+
+
+def set_look(cell: Cell, look: Look) -> None:
+    """Give a cell the look of another one of its workbook; what each style is need not be compared anew."""
+    is_quoted, cell._style = cell.quotePrefix, copy(look)
+    cell.quotePrefix = is_quoted
 
 
 def put_text(cell, text: str) -> None:

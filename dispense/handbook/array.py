@@ -23,6 +23,12 @@ def _apart(arrangement: str, fraction: Number) -> Flags:
     return np.asarray(np.less(fraction, touching))
 
 
+def _terms(arrangement: str) -> str:
+    """What the truncated series takes away, in a spreadsheet."""
+    a, p, b, q, c, r = _SERIES[arrangement]
+    return f"({a}*fraction^{p}*inverse^2/(1-{b}*fraction^{q}*inverse^2)+{c:f}*fraction^{r}*inverse^2)"
+
+
 @workbook_function(
     category="Cure and heat",
     arguments=(
@@ -43,6 +49,9 @@ def _apart(arrangement: str, fraction: Number) -> Flags:
         example(("square", 0.3, 10), 1.65203601, "full multipole series and finite elements", 4e-9),
         example(("square", 0.3, 1), 1.0, "cells like the compound change nothing, by hand"),
     ),
+    formula='LET(even,arrangement="square",inverse,(1-ratio)/(1+ratio),'
+    f"inside,1+fraction*inverse-IF(even,{_terms('square')},{_terms('hexagonal')}),"
+    "IF(fraction<IF(even,PI()/4,PI()/SQRT(12)),1-2*fraction*inverse/inside,SQRT(-1)))",
 )
 def array_conductivity(arrangement: str, fraction: Number, ratio: Number) -> Number:
     """Conductivity across an array of round cells, over that of the compound between them.

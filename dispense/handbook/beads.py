@@ -361,6 +361,25 @@ def is_simple_outline(points: Floats) -> bool:
     return True
 
 
+#: `polygon_area` and `is_simple_outline` in a spreadsheet: repeated corners left out, edges in pairs
+_OUTLINE = (
+    "LET(rows_,ROWS(points),kept,FILTER(points,MAP(SEQUENCE(rows_),LAMBDA(i,LET(j,MOD(i-2,rows_)+1,"
+    "(INDEX(points,i,1)<>INDEX(points,j,1))+(INDEX(points,i,2)<>INDEX(points,j,2))>0)))),"
+    "n,ROWS(kept),"
+    "px,LAMBDA(i,INDEX(kept,MOD(i-1,n)+1,1)),py,LAMBDA(i,INDEX(kept,MOD(i-1,n)+1,2)),"
+    "side,LAMBDA(i,j,k,SIGN((px(j)-px(i))*(py(k)-py(i))-(py(j)-py(i))*(px(k)-px(i)))),"
+    "back,LAMBDA(i,(px(i+1)-px(i))*(px(i+2)-px(i+1))+(py(i+1)-py(i))*(py(i+2)-py(i+1))<0),"
+    "folds,SUM(MAP(SEQUENCE(n),LAMBDA(i,IF(side(i,i+1,i+2)=0,IF(back(i),1,0),0)))),"
+    "near,LAMBDA(i,j,(MAX(px(i),px(i+1))>=MIN(px(j),px(j+1)))*(MAX(px(j),px(j+1))>=MIN(px(i),px(i+1)))"
+    "*(MAX(py(i),py(i+1))>=MIN(py(j),py(j+1)))*(MAX(py(j),py(j+1))>=MIN(py(i),py(i+1)))),"
+    "meet,LAMBDA(i,j,IF(near(i,j)=0,0,(side(i,i+1,j)*side(i,i+1,j+1)<=0)*(side(j,j+1,i)*side(j,j+1,i+1)<=0))),"
+    "met,SUM(MAKEARRAY(n,n,LAMBDA(i,j,IF((j>i+1)*(i+n>j+1)=0,0,meet(i,j))))),"
+    "IF((COLUMNS(points)=2)*(n>2)*(folds=0)*(met=0)=0,SQRT(-1),"
+    "ABS(SUM(MAP(SEQUENCE(n),LAMBDA(i,"
+    "(px(i)-px(1))*(py(i+1)-py(1))-(px(i+1)-px(1))*(py(i)-py(1))))))/2))"
+)
+
+
 @workbook_function(
     category="Beads",
     arguments=(points("points", "mm", "corners of the outline in order: two columns, x and y"),),
@@ -386,6 +405,7 @@ def is_simple_outline(points: Floats) -> bool:
         example(([[0, 0], [10, 0], [10, 3], [4, 3], [4, 8], [0, 8]],), 50.0, "10·3 + 4·5 mm², by hand"),
         example(([[0, 0], [6, 0], [5, 3], [1, 3]],), 15.0, "trapezoid (6 + 4)·3/2, by hand"),
     ),
+    formula=_OUTLINE,
 )
 def polygon_area(points: Floats) -> Number:
     """Area inside an outline given by its corners.
@@ -433,6 +453,29 @@ def _labels_fit(points: Floats, labels: Sequence[str] | None, closed: bool) -> b
     return all(place > 0 and (closed if place == last else labels[place + 1] == "line") for place in arcs)
 
 
+#: `path_length` in a spreadsheet: stretches that end at a line row, and arcs by the turn at their middle
+_PATH = (
+    "LET(many,ROWS(points),wide,COLUMNS(points),last,INDEX(points,0,wide),"
+    "shut,IF(ISOMITTED(closed),0,IF(closed,1,0)),"
+    'worded,IF(wide>2,SUM(MAP(last,LAMBDA(w,IF(ISTEXT(w),IF(w="",0,1),0))))+(SUM(--(last=""))=many)>0,FALSE),'
+    "axes,wide-IF(worded,1,0),"
+    'motion,LAMBDA(i,IF(worded,IF(i>many,"line",LET(w,INDEX(points,i,wide),IF(w="","line",LOWER(TRIM(w))))),'
+    '"line")),'
+    "along,LAMBDA(i,k,IF(k>axes,0,INDEX(points,MOD(i,many)+1,k)-INDEX(points,i,k))),"
+    "far,LAMBDA(i,SQRT(along(i,1)^2+along(i,2)^2+along(i,3)^2)),"
+    "wedge,LAMBDA(i,j,k,(along(i-1,j)*along(i,k)-along(i-1,k)*along(i,j))^2),"
+    "arched,LAMBDA(i,LET(cross,SQRT(wedge(i,1,2)+wedge(i,2,3)+wedge(i,3,1)),"
+    "dot,along(i-1,1)*along(i,1)+along(i-1,2)*along(i,2)+along(i-1,3)*along(i,3),"
+    "turn,IF(cross+ABS(dot)=0,0,ATAN2(dot,cross)),"
+    "chord,SQRT((along(i-1,1)+along(i,1))^2+(along(i-1,2)+along(i,2))^2+(along(i-1,3)+along(i,3))^2),"
+    "IF(turn>PI()-1E-7,SQRT(-1),IF(cross>0,chord*turn*far(i-1)*far(i)/cross,chord)))),"
+    'stretch,LAMBDA(i,IF(motion(i)="arc",IF(i=1,SQRT(-1),IF(IF(i=many,shut=1,motion(i+1)="line"),'
+    'arched(i),SQRT(-1))),IF(i=1,0,IF((motion(i)="line")*(motion(i-1)<>"arc")>0,far(i-1),0)))),'
+    "IF((many>1)*((axes=2)+(axes=3))=0,SQRT(-1),"
+    "SUM(MAP(SEQUENCE(many+shut),LAMBDA(i,stretch(i))))))"
+)
+
+
 @workbook_function(
     category="Beads",
     arguments=(
@@ -466,6 +509,7 @@ def _labels_fit(points: Floats, labels: Sequence[str] | None, closed: bool) -> b
             "10 + 10 mm, travel left out, by hand",
         ),
     ),
+    formula=_PATH,
 )
 def path_length(points: Floats, closed: bool = False, labels: Sequence[str] | None = None) -> Number:
     """Length of the bead along a path of lines and 3-point arcs.

@@ -23,6 +23,14 @@ def _single(*names: str) -> tuple[Requirement, ...]:
     )
 
 
+_KEPT = 'kept,LET(all_,TOCOL(values),FILTER(all_,all_<>"")),'  # in a spreadsheet: what is not blank
+
+
+def _one(*names: str) -> str:
+    """In a spreadsheet: whether these are one number each."""
+    return f"single,{'*'.join(f'ROWS({name})*COLUMNS({name})' for name in names)}=1"
+
+
 @workbook_function(
     category="Checks",
     arguments=(vector("values", AS_GIVEN, "in the order of time; blanks are left out", may_be_blank=True),),
@@ -44,6 +52,10 @@ def _single(*names: str) -> tuple[Requirement, ...]:
             5e-5,
         ),
     ),
+    formula=f"LET({_KEPT}many,ROWS(kept),centre,AVERAGE(kept),"
+    "spread,SUM(ABS(DROP(kept,1)-DROP(kept,-1)))/(many-1),"
+    f"reach,3*spread/{control_chart_factors()[2]['d2']},"
+    f"VSTACK(HSTACK(centre-reach,centre,centre+reach),HSTACK(0,spread,{control_chart_factors()[2]['D4']}*spread)))",
 )
 def moving_range_limits(values: np.ndarray) -> np.ndarray:
     """Control limits of single values and of their moving range.
@@ -85,6 +97,10 @@ def moving_range_limits(values: np.ndarray) -> np.ndarray:
             2e-5,
         ),
     ),
+    formula="LET(share,IF(ISOMITTED(weight),0.3,weight),wide,IF(ISOMITTED(width),3,width),"
+    f"{_one('target', 'sd', 'share', 'wide')},{_KEPT}reach,wide*sd*SQRT(share/(2-share)),"
+    "IF(single,HSTACK(0*kept+target-reach,SCAN(target,kept,LAMBDA(e,x,share*x+(1-share)*e)),"
+    "0*kept+target+reach),SQRT(-1)))",
 )
 def ewma_limits(
     values: np.ndarray, target: float, sd: float, weight: float = 0.3, width: float = 3.0
@@ -134,6 +150,10 @@ def ewma_limits(
             "by hand; a sum that equals h is no signal",
         ),
     ),
+    formula=f"LET({_one('target', 'slack', 'decision')},{_KEPT}"
+    "rising,SCAN(0,kept-target-slack,LAMBDA(s,x,IF(s+x>0,s+x,0))),"
+    "sinking,SCAN(0,target-slack-kept,LAMBDA(s,x,IF(s+x>0,s+x,0))),"
+    "IF(single,HSTACK(rising,sinking,IF((rising>decision)+(sinking>decision)>0,1,0)),SQRT(-1)))",
 )
 def cusum(values: np.ndarray, target: float, slack: float, decision: float) -> np.ndarray:
     """Cumulative sums above and below a target, and where they signal a shift.
@@ -188,6 +208,18 @@ def cusum(values: np.ndarray, target: float, slack: float, decision: float) -> n
             1e-5,
         ),
     ),
+    formula='LET(sure,IF(ISOMITTED(confidence),0.95,confidence),many,SUM(IF(weights="",0,1)),free,many-1,'
+    "mean,AVERAGE(weights),sd,IF((MAX(weights)>MIN(weights))*(high>low),STDEV(weights),SQRT(-1)),"
+    "cp,(high-low)/(6*sd),cpk,IF(high-mean<mean-low,high-mean,mean-low)/(3*sd),"
+    "outside,(1-sure)/2,"
+    # a spreadsheet's χ² and two of Newton's steps, since some hold eight digits only
+    "dense,LAMBDA(x,GAMMADIST(x/2,free/2,1,FALSE)/2),"
+    "least,SQRT(REDUCE(CHIINV(1-outside,free),{1;2},"
+    "LAMBDA(x,turn,x-(GAMMADIST(x/2,free/2,1,TRUE)-outside)/dense(x)))/free),"
+    "most,SQRT(REDUCE(CHIINV(outside,free),{1;2},"
+    "LAMBDA(x,turn,x+(CHIDIST(x,free)-outside)/dense(x)))/free),"
+    "reach,-NORMSINV(outside)*SQRT(1/(9*many)+cpk^2/(2*free)),"
+    "CHOOSE({1,2,3,4},cp*least,cp*most,cpk-reach,cpk+reach))",
 )
 def capability_interval(
     weights: np.ndarray, low: float, high: float, confidence: float = 0.95
@@ -198,7 +230,7 @@ def capability_interval(
     >>> [round(float(part), 3) for part in found[:2]]
     [0.159, 1.921]
     """
-    from scipy.special import chdtri, ndtri
+    from scipy.special import chdtri, gammaincinv, ndtri
 
     from .quality import shot_capability
 
@@ -206,8 +238,12 @@ def capability_interval(
     count = len(known(weights))
     free = count - 1
     outside = 0.5 * (1.0 - confidence)
-    least, most = np.sqrt(chdtri(free, 1.0 - outside) / free), np.sqrt(chdtri(free, outside) / free)
-    reach = ndtri(1.0 - outside) * np.sqrt(1.0 / (9.0 * count) + cpk**2 / (2.0 * free))
+    # both tails by their own small share, which 1 − outside would round
+    least, most = (
+        np.sqrt(2.0 * gammaincinv(free / 2.0, outside) / free),
+        np.sqrt(chdtri(free, outside) / free),
+    )
+    reach = -ndtri(outside) * np.sqrt(1.0 / (9.0 * count) + cpk**2 / (2.0 * free))
     return cp * least, cp * most, cpk - reach, cpk + reach
 
 

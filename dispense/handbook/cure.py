@@ -38,7 +38,7 @@ from .kinetics import (
     glass_transition,
     incomplete,
 )
-from .life import GAS_CONSTANT, NEAR_REFERENCE
+from .life import GAS_CONSTANT, NEAR_REFERENCE, along_record_formula
 
 # ------------------------------------------------------------ the integral of a rate constant
 
@@ -613,6 +613,8 @@ def cure_time(
         ),
         example(([0, 30], [80, 80], 80, 60), 30.0, "at the reference temperature time is time"),
     ),
+    formula=f"LET({along_record_formula('activation_energy')},"
+    "IF(sound,spent*EXP(activation_energy*steep*(1/(reference_temperature+273.15)-1/base)),SQRT(-1)))",
 )
 def equivalent_time(
     times: Series, temperatures: Series, reference_temperature: Number, activation_energy: Number
@@ -934,6 +936,18 @@ def gel_degree(functionality_a: Number, functionality_b: Number, ratio: Number =
         example(([0, 10], [80, 80], 10, 20), [20.0, 57.92723353], "80 − 60/e, by hand"),
         example(([0, 10], [20, 40], 10), [20.0, 27.35758882], "20 + 20/e, by hand"),
     ),
+    formula="LET(clock,TOCOL(times),many,ROWS(clock),"
+    "air,IF((ROWS(air_temperatures)=1)*(many>1)>0,TRANSPOSE(air_temperatures),air_temperatures),"
+    "back,IF(many>1,SUM(IF(DROP(clock,1)<DROP(clock,-1),1,0)),0),"
+    "begin,IF(ISOMITTED(start),TAKE(air,1),start+0*TAKE(air,1)),"
+    "sound,(back=0)*(ROWS(air)=many)*(ROWS(time_constant)*COLUMNS(time_constant)=1)"
+    "*(ROWS(begin)=1)*(COLUMNS(begin)=COLUMNS(air))>0,"
+    # an air that rises with slope b: T = fade·T + (1 − fade)·air + b·(length − τ·(1 − fade))
+    "part,IF(many>1,REDUCE(begin,SEQUENCE(many-1),LAMBDA(sofar,i,LET("
+    "length,INDEX(clock,i+1)-INDEX(clock,i),fade,EXP(-length/time_constant),"
+    "slope,IF(length>0,1/length,0)*(INDEX(air,i+1,0)-INDEX(air,i,0)),"
+    "VSTACK(sofar,fade*TAKE(sofar,-1)+(1-fade)*INDEX(air,i,0)+slope*(length-time_constant*(1-fade)))))),begin),"
+    "IF(sound,IF((ROWS(times)=1)*(many>1)*(COLUMNS(air)=1)>0,TRANSPOSE(part),part),SQRT(-1)))",
 )
 def part_temperature(
     times: Series, air_temperatures: Series, time_constant: Number, start: Number | None = None

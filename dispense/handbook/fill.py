@@ -334,6 +334,12 @@ FACES = ("free", "rigid")
         example((0.6, 1.01325, 0.01), (2.797199581, 101.325), "0.6·101.325^(1/3), by hand", 1e-9),
         example((0.6, 1.01325, 0.01, 30), (2.759604966, 97.29421135), "root of the cubic", 1e-6),
     ),
+    # Newton's steps, which only descend
+    formula="LET(curve,IF(ISOMITTED(surface_tension),0,surface_tension)*4/(100000*diameter*pressure_after),"
+    "gas,pressure_before/pressure_after+curve,"
+    "growth,REDUCE(gas^(1/3),SEQUENCE(60),"
+    "LAMBDA(g,turn,g-(g^3+curve*g^2-gas)/(3*g^2+2*curve*g))),"
+    "CHOOSE({1,2},growth*diameter,growth^3))",
 )
 def void_growth(
     diameter: Number, pressure_before: Number, pressure_after: Number, surface_tension: Number = 0.0
@@ -563,6 +569,12 @@ _LAYERS = (
             1e-8,
         ),
     ),
+    formula=f"LET(gone,ABS(speed)*time*3600,most,height*(1-fraction/{PACKED}),clear,IF(gone<most,gone,most),"
+    f"packed,clear*fraction/({PACKED}-fraction),half,height/2,"
+    "upper,IF(height-packed<half,height-packed,half),"
+    f"between,fraction*IF(upper>clear,upper-clear,0),leaving,(between+{PACKED}*IF(packed>half,packed-half,0))/half,"
+    "lower,IF(speed>0,2*fraction-leaving,leaving),excess,particle_density-liquid_density,"
+    "CHOOSE({1,2,3},liquid_density+excess*lower,liquid_density+excess*(2*fraction-lower),clear))",
 )
 def standing_density(
     time: Number,
@@ -886,6 +898,8 @@ _TUBE_RULE = (
     "the tube is the safe side for elements without dead corners (common practice, no source)"
 )
 _FLOW_INDEX = number("index", "", "flow index n", default=1.0, above=0)
+#: ln of the share that is younger, (1 − q)^a·(1 + aq), where q is small
+_OLD_SERIES = "+".join(f"({(-1) ** (k + 1)}*a^{k}-a)*q^{k}/{k}" for k in range(2, 10))
 
 
 @workbook_function(
@@ -936,6 +950,12 @@ def residence_share(age: Number, index: Number = 1.0) -> Number:
         example((0.7600369326, 0.5), 1.0, "quadrature", 1e-8),
         example((0,), 0.5, "the fastest, at twice the mean speed"),
     ),
+    # 80 halvings of the logarithm of the age over the youngest
+    formula="LET(power,IF(ISOMITTED(index),1,index),fast,(power+1)/(3*power+1),a,2*power/(power+1),"
+    f"older,LAMBDA(y,LET(q,EXP(-y),x,{_OLD_SERIES},"
+    "IF(q<0.01,-x*(1+x/2*(1+x/3*(1+x/4*(1+x/5)))),1-(1-q)^a*(1+a*q)))),"
+    "fast*EXP(REDUCE(50+0*(share+power),SEQUENCE(80),"
+    "LAMBDA(y,turn,y+SIGN(older(y)-(1-share))*50/2^turn))))",
 )
 def residence_age(share: Number, index: Number = 1.0) -> Number:
     """Age that a share of the material leaving a tube stays under.
@@ -944,12 +964,15 @@ def residence_age(share: Number, index: Number = 1.0) -> Number:
     5.0
     """
     share, index = np.broadcast_arrays(np.asarray(share, dtype=float), index)
-    fast = (index + 1.0) / (3.0 * index + 1.0)
+    fast, power = (index + 1.0) / (3.0 * index + 1.0), 2.0 * index / (index + 1.0)
     # bisected in ln(age/fastest): e^100 times the mean lies beyond any share below 1
     low, high = np.zeros(share.shape), np.full(share.shape, 100.0)
     for _ in range(80):
         middle = 0.5 * (low + high)
-        is_younger = residence_share(fast * np.exp(middle), index) > share
+        fastest = np.exp(-middle)  # q, the least age over this one: F = (1 − q)^a·(1 + aq), a the power
+        with np.errstate(divide="ignore"):
+            older = -np.expm1(power * np.log1p(-fastest) + np.log1p(power * fastest))
+        is_younger = older < 1.0 - share
         low, high = np.where(is_younger, low, middle), np.where(is_younger, middle, high)
     return (fast * np.exp(low))[()]
 

@@ -101,7 +101,8 @@ def _bore_formula() -> str:
     keys = ";".join(f'"{gauge}/{wall}"' for gauge, wall in needle_bores())
     bores = ";".join(row["bore_min_mm"] for row in needle_bores().values())
     return (
-        "LET(given,LOWER(TRIM(gauge)),"
+        # what MATCH would take for a pattern is in no table
+        'LET(given,SUBSTITUTE(SUBSTITUTE(SUBSTITUTE(LOWER(TRIM(gauge)),"~","|"),"*","|"),"?","|"),'
         'short,IF(RIGHT(given)=".",LEFT(given,LEN(given)-1),given),'
         'unit,IF(RIGHT(short,5)="gauge",5,IF(RIGHT(short,2)="ga",2,IF(RIGHT(short)="g",1,0))),'
         "bare,TRIM(LEFT(short,LEN(short)-unit)),"

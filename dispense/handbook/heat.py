@@ -1010,9 +1010,10 @@ def two_shots(
 # ------------------------------------------------------------------------- peaks of many pours
 
 _CELLS = 24  # layers of the coarser of two grids
-_LEVELS = 3  # how often both grids may be doubled
+_LEVELS = 5  # how often both grids may be doubled
 _CLOSE = 0.01  # K, change of the extrapolated peak at which the grid is fine enough
-_SHARP = 0.03  # the same, as a share of what a peak passes the adiabatic one by
+_SHARP = 0.003  # the same, as a share of what a peak passes the adiabatic one by
+_STEADY, _ASTRAY = 2, 20.0  # the level from which on a change by so many K tells of a front no grid resolves
 _SHALLOW, _DEEP = 1e-6, 1.0  # m, range of the search for a depth
 _BATCH = 4000  # layers solved together
 
@@ -1076,8 +1077,9 @@ def _peaks(kinetics: Kinetics, base: str, rows: np.ndarray) -> tuple[_Peaks, np.
     coarse, fine = (_peaks_on(_CELLS << level, kinetics, base, rows) for level in (0, 1))
     peaks = coarse.extrapolated(fine)
     levels = np.zeros(len(rows), dtype=int)
-    # a reaction front that runs into a face or another front passes the adiabatic temperature:
-    # such a pour is lost, and hundredths of a kelvin are not worth the time
+    # a reaction front that runs into a face or another front passes the adiabatic temperature: such a pour
+    # is lost, and hundredths of a kelvin are not worth the time; where the grids do not come to agree, the
+    # front is thinner than any layer and nothing is known but that it ran away
     adiabatic = np.maximum(rows[:, 1], rows[:, 2]) + rows[:, 3] / rows[:, 5]
     close = np.maximum(_CLOSE, _SHARP * (fine.peak - adiabatic))
     open_ = np.flatnonzero((np.abs(fine.peak - coarse.peak) > close) & (fine.fault == _FINE))
@@ -1086,11 +1088,14 @@ def _peaks(kinetics: Kinetics, base: str, rows: np.ndarray) -> tuple[_Peaks, np.
             break
         finer = _peaks_on(_CELLS << (level + 1), kinetics, base, rows[open_])
         better = fine.take(open_).extrapolated(finer)
-        settled = ~(np.abs(better.peak - peaks.peak[open_]) > close[open_]) | (finer.fault != _FINE)
+        change = np.abs(better.peak - peaks.peak[open_])
+        settled = ~(change > close[open_]) | (finer.fault != _FINE)
+        astray = ~settled & ((level == _LEVELS) | ((level >= _STEADY) & (change > _ASTRAY)))
+        better.fault[astray] = _RUNAWAY
         peaks.put(open_, better)
         fine.put(open_, finer)
         levels[open_] = level
-        open_ = open_[~settled]
+        open_ = open_[~settled & ~astray]
     return peaks, levels
 
 
@@ -1172,8 +1177,8 @@ def adiabatic_rise(heat: Number, specific_heat: Number, resin_fraction: Number =
     returns=(out("peak", "°C", "highest temperature anywhere in the pour"),),
     equation=_EQUATION,
     source=_SOURCE,
-    valid=_VALID + "; grid and time steps hold "
-    "about 0.01 K, some kelvin where a reaction front passes the adiabatic temperature",
+    valid=_VALID + "; grid and time steps hold about 0.01 K; where a reaction front passes the adiabatic "
+    "temperature, 1 % of what it passes it by; a front thinner than any layer counts as a runaway",
     rule=_RULE,
     requires=(COMPLETE,),
     no_answer="the pour runs away, too quick and too hot to compute (by itself it is told when)",

@@ -193,6 +193,30 @@ _NODES_8, _WEIGHTS_8 = (row.tolist() for row in np.polynomial.legendre.leggauss(
 _FADED = 50.0  # exponent below the hot end past which the colder part adds nothing (2e-22)
 _MOST = 700.0  # exponent that still is a number
 _PANEL = 6.0  # exponent that one panel of 16 points spans
+_MOST_CUTS = 1000  # of a segment in a spreadsheet, that a cell does not reckon for minutes (no source)
+
+
+def along_record_formula(energy: str) -> str:
+    """What a spreadsheet reckons along a record of `times` and `temperatures`, as variables of a LET.
+
+    `sound` says whether the record is one, `base` is its hottest temperature [K], `spent` the time at it that
+    does as much, with `energy` an expression of the activation energy [kJ/mol]. Gauss–Legendre points on each
+    segment, which is cut until its exponent spans less than 1.
+    """
+    places = ";".join(f"{0.5 + 0.5 * node:.15g}" for node in _NODES_8)
+    shares = ";".join(f"{0.5 * weight:.15g}" for weight in _WEIGHTS_8)
+    return (
+        "many,ROWS(times)*COLUMNS(times),lasts,LAMBDA(i,INDEX(times,i+1)-INDEX(times,i)),"
+        "sound,IF(many=ROWS(temperatures)*COLUMNS(temperatures),"
+        "IF(many>1,SUM(MAP(SEQUENCE(many-1),LAMBDA(i,IF(lasts(i)<0,1,0))))=0,TRUE),FALSE),"
+        "kelvin,LAMBDA(i,INDEX(temperatures,i)+273.15),base,MAX(temperatures)+273.15,"
+        f"steep,1000/{_CONVERT},places,{{{places}}},shares,{{{shares}}},"
+        "mean,LAMBDA(e,i,LET(from,kelvin(i),rise,kelvin(i+1)-from,"
+        "cuts,1+INT(ABS(e*steep*(1/from-1/(from+rise)))),"
+        f"IF(cuts>{_MOST_CUTS},SQRT(-1),SUM(MAKEARRAY(cuts,8,LAMBDA(k,j,INDEX(shares,j)"
+        "*EXP(e*steep*(1/base-1/(from+rise*(k-1+INDEX(places,j))/cuts))))))/cuts))),"
+        f"spent,IF(many>1,MAP({energy},LAMBDA(e,SUM(MAP(SEQUENCE(many-1),LAMBDA(i,lasts(i)*mean(e,i)))))),0)"
+    )
 
 
 def _halving_means(first: Number, last: Number, base: Number, step: Number) -> np.ndarray:
@@ -265,6 +289,15 @@ def _means(first: Number, last: Number, base: Number, energy: Number | None, ste
         ),
         example(([0, 30, 90], [23, 23, 23], 60, 23), 1.5, "90 min of a life of 60 min"),
     ),
+    formula="LET(step,IF(ISOMITTED(halving_step),10,halving_step),"
+    f"{along_record_formula('IF(ISOMITTED(activation_energy),0,activation_energy)')},"
+    "halves,LAMBDA(s,i,LET(hot,IF(kelvin(i)>kelvin(i+1),kelvin(i),kelvin(i+1)),"
+    "span,LN(2)*ABS(kelvin(i+1)-kelvin(i))/s,"
+    "2^((hot-base)/s)*IF(span>0.001,(1-EXP(-span))/span,1-span/2*(1-span/3*(1-span/4*(1-span/5)))))),"
+    "halved,MAP(step,LAMBDA(s,SUM(MAP(SEQUENCE(many-1),LAMBDA(i,lasts(i)*halves(s,i)))))),"
+    "IF(sound*(many>1)=0,SQRT(-1),IF(ISOMITTED(activation_energy),"
+    "halved/(reference_life*2^((reference_temperature+273.15-base)/step)),"
+    "spent/(reference_life*EXP(activation_energy*steep*(1/base-1/(reference_temperature+273.15)))))))",
 )
 def life_used(
     times: Floats,

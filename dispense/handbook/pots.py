@@ -149,6 +149,13 @@ def cavity_area(
         example(([0, 10, 30], [100, 100, 300], 20), 2.5, "1000 + 10·(100 + 200)/2 mm³, by hand"),
         example(([0, 10, 10, 20], [100, 100, 400, 400], 15), 3.0, "ledge: 1000 + 2000, by hand"),
     ),
+    formula="LET(many,ROWS(levels)*COLUMNS(levels),"
+    "rises,IF(many>1,SUM(MAP(SEQUENCE(many-1),LAMBDA(i,IF(INDEX(levels,i+1)<INDEX(levels,i),1,0))))=0,FALSE),"
+    "IF(rises*(many=ROWS(areas)*COLUMNS(areas))=0,SQRT(-1),MAP(level,LAMBDA(h,"
+    "IF((h<INDEX(levels,1))+(h>INDEX(levels,many))>0,SQRT(-1),SUM(MAP(SEQUENCE(many-1),LAMBDA(i,"
+    "LET(low,INDEX(levels,i),high,INDEX(levels,i+1),face,INDEX(areas,i),more,INDEX(areas,i+1)-face,"
+    "rise,IF(h<low,0,IF(h>high,high,h)-low),"
+    "IF(high>low,rise*(face+more*rise/(high-low)/2),0)))))/1000)))))",
 )
 def level_volume(levels: np.ndarray, areas: np.ndarray, level: Number) -> Number:
     """Volume up to a level of a cavity given by its free areas.
@@ -253,6 +260,59 @@ def read_designation(designation: str) -> tuple[tuple[float, float] | None, str]
     return None, _no_size((float(digits[:split]), int(digits[split:]) / 10.0))
 
 
+def _size_formula() -> str:
+    """`read_designation` in a spreadsheet: the table, then what the digits say."""
+    table = cell_table()
+    keys = ";".join(f'"{name}"' for name in table)
+    wide, tall = (";".join(f"{size[place]:g}" for size in table.values()) for place in (0, 1))
+    letters, digits = "ABCDEFGHIJKLMNOPQRSTUVWXYZ", "0123456789"
+
+    def within(kind: tuple[tuple[float, float], ...]) -> str:
+        of = ("wide", "tall", "tall/wide")
+        return "*".join(
+            f"({name}>={low:g})*({name}<={high:g})" for name, (low, high) in zip(of, kind, strict=True)
+        )
+
+    return (
+        'LET(code,UPPER(SUBSTITUTE(LEFT(designation&"",40)," ","")),flat,SUBSTITUTE(code,"-",""),'
+        f'abc,"{letters}",numbers,"{digits}",'
+        'among,LAMBDA(word,at,set,ISNUMBER(FIND(MID(word&"||||||||||",at,1),set))),'
+        # how many characters of a set stand there one after the other, up to 8
+        "run,LAMBDA(at,set,REDUCE(0,SEQUENCE(8),LAMBDA(n,i,n+(n=i-1)*among(code,at+n,set)))),"
+        'bares,LAMBDA(at,(MID(flat,at,1)="R")*among(flat,at+1,numbers)*among(flat,1,abc)*among(flat,at-1,abc)),'
+        "bare,IF(bares(3),MID(flat,3,40),IF(bares(2),MID(flat,2,40),flat)),"
+        # what MATCH would take for a pattern is in no table
+        'row_,LAMBDA(word,MATCH(SUBSTITUTE(SUBSTITUTE(SUBSTITUTE(word,"~","|"),"*","|"),"?","|"),'
+        f"{{{keys}}},0)),"
+        "lead,run(1,abc),maker,LEFT(code,lead),"
+        'from,lead+1+(MID(code,lead+1,1)="-"),count,run(from,numbers),'
+        'sloped,MID(code,from+count,1)="/",'
+        "second,IF(sloped,run(from+count+1,numbers),0),"
+        "body,from+count+sloped+second,tail,run(body,abc),"
+        'extra,IF((MID(code,body+tail,1)="-")*(sloped=FALSE),run(body+tail+1,abc&numbers),0),'
+        "ends,LEN(code)=body+tail-1+IF(extra>0,extra+1,0),"
+        'led,IF(lead=0,TRUE,(lead<5)*(RIGHT(maker)="R")>0),'
+        "fits,led*ends*(tail<4)*(extra<7)*"
+        "IF(sloped,(count>0)*(count<4)*(second>0)*(second<4),(count>2)*(count<6))>0,"
+        'coin,(maker="BR")+(maker="LIR")>0,'
+        "place,IFERROR(row_(code),IFERROR(row_(flat),IFERROR(row_(bare),"
+        'IF(fits*coin*(sloped=FALSE)>0,IFERROR(row_("CR"&MID(code,from,count)),0),0)))),'
+        "split,IF(sloped,count,IF(count=3,1,2)),"
+        "first,IF(fits,VALUE(MID(code,from,split)),0),"
+        "rest,IF(fits,VALUE(IF(sloped,MID(code,from+count+1,second),MID(code,from+split,count-split))),0),"
+        f"tall_,LAMBDA(wide,tall,IF(wide>0,{within(_CELL_SIZES)},0)),"
+        f"coin_,LAMBDA(wide,tall,IF(wide>0,{within(_COIN_SIZES)},0)),"
+        'primary,(maker="R")+(maker="LIR")+(lead=2)>0,'
+        "height,IF(sloped,IF(tall_(first,rest)+coin_(first,rest)>0,rest,0),"
+        "IF(primary,IF(tall_(first,rest/10)+coin_(first,rest/10)>0,rest/10,0),"
+        "IF(count=4,IF((lead>0)*tall_(first,rest)>0,rest,0),"
+        "IF(tall_(first,rest/10)>0,rest/10,"
+        f"IF((first>={_WIDE:g})*tall_(first,rest)>0,rest,0))))),"
+        f"found,IF(place>0,INDEX({{{wide}}},place),IF(fits*(height>0)>0,first,NA())),"
+        f"CHOOSE({{1,2}},found,IF(place>0,INDEX({{{tall}}},place),IF(ISERROR(found),NA(),height))))"
+    )
+
+
 def _no_size(size: tuple[float, float]) -> str:
     return f"{size[0]:g} × {size[1]:g} mm is a size that no round cell has: give diameter and height"
 
@@ -284,6 +344,7 @@ def _no_size(size: tuple[float, float]) -> str:
         example(("CR2032",), (20.0, 3.2), "IEC 60086-1, from memory: 20 × 3.2 mm"),
         example(("CR17345",), (17.0, 34.5), "IEC 60086-1, from memory: 17 × 34.5 mm"),
     ),
+    formula=_size_formula(),
 )
 def cell_size(designation: str) -> tuple[Number, Number]:
     """Nominal diameter and height of a round cell from its code.

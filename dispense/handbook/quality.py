@@ -83,6 +83,11 @@ def control_chart_factors() -> dict[int, dict[str, float]]:
     }
 
 
+def _factor(name: str) -> str:
+    """In a spreadsheet: the factor of a subgroup as wide as it is."""
+    return f"CHOOSE(wide-1,{','.join(f'{row[name]:g}' for row in control_chart_factors().values())})"
+
+
 def _full_rows(subgroups: np.ndarray) -> np.ndarray:
     """The subgroups without the rows that are wholly blank."""
     known: np.ndarray = subgroups[~np.isnan(subgroups).all(axis=1)]
@@ -123,6 +128,16 @@ def _full_rows(subgroups: np.ndarray) -> np.ndarray:
             "means 12, ranges 4 and 2; A₂ 0.577, D₃ 0, D₄ 2.114 of the printed table, by hand",
         ),
     ),
+    formula='LET(wide,COLUMNS(subgroups),has,LAMBDA(i,SUM(--(INDEX(subgroups,i,0)<>""))),'
+    "held,MAP(SEQUENCE(ROWS(subgroups)),LAMBDA(i,has(i))),"
+    "many,SUM(IF(held>0,1,0)),torn,SUM((held>0)*(held<wide)),"
+    "mean,AVERAGE(subgroups),"
+    "spread,SUM(MAP(SEQUENCE(ROWS(subgroups)),"
+    "LAMBDA(i,IF(has(i)=0,0,MAX(INDEX(subgroups,i,0))-MIN(INDEX(subgroups,i,0))))))/many,"
+    f"reach,{_factor('A2')}*spread,"
+    "IF((wide>1)*(wide<11)*(many>0)*(torn=0)=0,SQRT(-1),"
+    "VSTACK(HSTACK(mean-reach,mean,mean+reach),"
+    f"HSTACK({_factor('D3')}*spread,spread,{_factor('D4')}*spread))))",
 )
 def control_limits(subgroups: np.ndarray) -> Number:
     """Control limits of mean and range from subgroups.

@@ -7,12 +7,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ..base.errors import show
-from ..base.fields import Field
 from ..base.findings import QUALITY, Finding
 from ..base.printed import listed
-from ..base.units import from_si
 from ..plan.records import Plan
-from ..plan.revision import row_key
+from ..plan.revision import row_key, told
 from ..plan.rows import Row
 from ..plan.tables import TABLES, Table
 from ..xlsx.package import MAIN, Package
@@ -50,7 +48,7 @@ def _jumps(plan: Plan, before: Plan, table: Table) -> Iterator[Finding]:
             if item.kind not in ("number", "whole") or item.unit == "°C" or not _is_jump(now, then):
                 continue
             cell = plan.cell(row, item.name)
-            text = f"{cell}: {item.words} is {_shown(item, now)}, was {_shown(item, then)}"
+            text = f"{cell}: {item.words} is {told(item, now)}, was {told(item, then)}"
             yield Finding(QUALITY, text, "check it", topic=f"slip {TOPIC}", cell=cell)
     if old:
         names = [show(getattr(row, table.key[-1])).strip('"') for row in old.values()]
@@ -62,11 +60,6 @@ def _is_jump(now: float | None, then: float | None) -> bool:
     if not now or not then:
         return False
     return not 1.0 / JUMP < now / then < JUMP
-
-
-def _shown(item: Field, value: float) -> str:
-    shop = value if item.kind == "whole" else from_si(value, item.unit)
-    return f"{shop:.6g} {item.unit}".strip()
 
 
 def _builds(plan: Plan, before: Plan) -> Iterator[Finding]:

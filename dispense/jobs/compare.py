@@ -17,7 +17,7 @@ from ..plan.sources import NO_SOURCES, Sources, load_plan_from
 from ..reports.compare import Comparison, Progress, compare
 from ..xlsx.typed import save_signed
 from ..xlsx.write import refuse_overwrite
-from .start import started
+from .start import begun
 from .tables import compare_tables, write_tables
 from .unattended import inputs_of, told_when_stopped, write_manifest_file
 
@@ -38,6 +38,7 @@ def compare_file(
     table_form: str = "csv",
     progress: Progress | None = None,
     manifest: str | os.PathLike[str] | None = None,
+    saved_as: str | os.PathLike[str] | None = None,
 ) -> Comparison:
     """Every set of the plan's table Choices played over its builds, and with `out` a workbook of it.
 
@@ -46,7 +47,8 @@ def compare_file(
     the builds between them count. `progress` is told how many sets are done and how many there are;
     `paper` is what the workbook is printed on, A4 or Letter. `processes` work side by side, or an
     `executor` does. `tables` is a folder for the sets as tables, `table_form` "csv", "parquet" or "xlsx".
-    `manifest` is a .json file that says what went in and came out, by fingerprints.
+    `manifest` is a .json file that says what went in and came out, by fingerprints. Where `plan` is a copy of
+    one that is open, `saved_as` is where that one lies: its journal is the one beside it.
     """
 
     paper_code(paper, "compare")
@@ -58,7 +60,7 @@ def compare_file(
     if isinstance(plan, Plan):
         begin = Start(plan)
     else:
-        begin = started(load_plan_from(plan, sources), plan, sources, as_of)
+        begin = begun(load_plan_from(plan, sources), saved_as or plan, sources, as_of)
     report = compare(
         begin.plan, station, first=first, last=last, processes=processes, executor=executor, progress=progress
     )

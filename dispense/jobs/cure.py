@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import os
 from pathlib import Path
 
@@ -21,6 +22,8 @@ from ..xlsx.write import make_folder, refuse_overwrite
 from .shots import write_shots as put_shots
 from .unattended import check_manifest, inputs_of, supersede_alike, told_when_stopped, write_manifest
 
+_ENDING = "_cure"  # of the names of workbooks in a folder of all stations
+
 
 def cure_file(
     plan: str | os.PathLike[str] | Plan,
@@ -32,8 +35,12 @@ def cure_file(
     paper: str = "A4",
     write_shots: str | os.PathLike[str] | None = None,
     progress: Progress | None = None,
+    date: datetime.date | None = None,
 ) -> CureReport:
     """The report of a station of a plan workbook, and with `out` a workbook of it.
+
+    Where table Validity changes the station while the plan is built, the reports of what holds later are with
+    it, and their workbooks beside it, named from their first day; `date` asks for one day alone.
 
     With `write_shots` the shots proposed for its pots go into a new plan workbook of that name.
 
@@ -54,14 +61,24 @@ def cure_file(
         record=None if record is None else read_record(record),
         log=None if log is None else read_record(log),
         progress=progress,
+        date=date,
     )
     if write_shots is not None:
         if isinstance(plan, Plan):
             raise InputError(Problem("write_shots", message="only a plan workbook can be written anew"))
         put_shots(plan, report.pours, write_shots)
     if out is not None:
-        _write(report, out, inputs, paper)
+        for one in report.all:
+            _write(one, _path_of(Path(out), report, one), inputs, paper)
     return report
+
+
+def _path_of(out: Path, first: CureReport, report: CureReport) -> Path:
+    """Where the workbook of a report goes: that of what holds later beside the first."""
+    if report is first:
+        return out
+    stem = out.stem.removesuffix(_ENDING)
+    return out.with_stem(f"{stem}_from_{report.since}{out.stem[len(stem) :]}")
 
 
 def cure_files(
@@ -72,12 +89,13 @@ def cure_files(
     out: str | os.PathLike[str] | None = None,
     paper: str = "A4",
     write_shots: str | os.PathLike[str] | None = None,
+    date: datetime.date | None = None,
 ) -> CureSummary:
     """The reports of all stations, and with `out` a folder with a workbook of each, and its manifest.
 
     Workbooks there of stations that the plan has no more are moved to `superseded`.
 
-    A record or a log belongs to one station: with either, `cure_file` wants its name.
+    A record or a log belongs to one station: with either, `cure_file` wants its name. `date` asks for a day.
     """
 
     paper_code(paper, "cure")
@@ -98,7 +116,7 @@ def cure_files(
         )
     if problems:
         raise InputError(problems)
-    summary = cure_reports(plan if isinstance(plan, Plan) else load_plan(plan))
+    summary = cure_reports(plan if isinstance(plan, Plan) else load_plan(plan), date)
     if out is not None:
         names = distinct_names(report.station.station for report in summary.reports)
         inputs = [] if isinstance(plan, Plan) else [Path(plan)]
@@ -108,9 +126,11 @@ def cure_files(
         files: list[Path] = []
         with told_when_stopped(files, [out]):
             for report in summary.reports:
-                path = folder / f"{names[report.station.station]}_cure.xlsx"
-                _write(report, path, inputs, paper)
-                files.append(path)
+                own = folder / f"{names[report.station.station]}{_ENDING}.xlsx"
+                for one in report.all:
+                    path = _path_of(own, report, one)
+                    _write(one, path, inputs, paper)
+                    files.append(path)
         moved = supersede_alike(folder, files, "cure")
         if not isinstance(plan, Plan):
             found = [finding for report in summary.reports for finding in report.findings]

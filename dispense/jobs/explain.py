@@ -17,7 +17,7 @@ from ..base.tidy import TidyTable, table_of_rows
 from ..base.units import from_si
 from ..books.explain import explain_workbook
 from ..journal.explained import CAUSE_HELP, CAUSES, NOT_KNOWN, Explained, explained
-from ..journal.planned import not_as_kept
+from ..journal.planned import Key, kept_shifts, used_shifts, volumes_not_as_kept
 from ..journal.reading import content_of
 from ..journal.store import journal_path, read_journal
 from ..plan.read import load_plan
@@ -27,6 +27,8 @@ from ..xlsx.typed import save_signed
 from .tables import finding_table, write_tables
 
 TOPIC = "explain"
+BY_TODAY = "by today's plan"
+MOST_SHIFTS = 3  # that a finding names; common practice, no source
 
 
 @dataclass(slots=True)
@@ -82,6 +84,7 @@ class ExplainReport:
             ("Basis", "", "text"),
             ("Shifts", "", "whole"),
             ("Booked", "", "whole"),
+            ("Kept", "", "whole"),
             ("Planned, volume", "mL", "number"),
             ("Actual, volume", "mL", "number"),
             ("Difference, volume", "mL", "number"),
@@ -147,6 +150,7 @@ def _values(row: Explained) -> list[Any]:
         row.basis,
         row.shifts,
         row.booked,
+        row.kept,
         *(None if volume is None else float(from_si(volume / NANO, "mL")) for volume in volumes),
         *(None if volume is None else row.mass(volume) for volume in volumes),
         *(None if volume is None else row.money(volume) for volume in volumes[2:]),
@@ -155,10 +159,14 @@ def _values(row: Explained) -> list[Any]:
 
 def _shown(row: Explained) -> list[str]:
     causes = [row.all_causes.get(cause) for cause in CAUSES]
-    signed = ["" if volume is None else f"{row.mass(volume):+.3f}" for volume in (row.difference, *causes)]
-    actual = "" if row.actual is None else f"{row.mass(row.actual):.3f}"
-    booked = "" if row.booked == row.shifts else f", {row.booked} of {row.shifts} shifts booked"
-    return [row.period, _name(row), f"{row.mass(row.planned):.3f}", actual, *signed, row.basis + booked]
+    signed = ["" if volume is None else f"{row.mass(volume):+,.3f}" for volume in (row.difference, *causes)]
+    actual = "" if row.actual is None else f"{row.mass(row.actual):,.3f}"
+    known = (
+        row.basis if row.booked == row.shifts else f"{row.basis}, {row.booked} of {row.shifts} shifts booked"
+    )
+    if row.kept < row.shifts:
+        known += f", {row.shifts - row.kept} {BY_TODAY}"
+    return [row.period, _name(row), f"{row.mass(row.planned):,.3f}", actual, *signed, known]
 
 
 def explain_file(
@@ -181,18 +189,19 @@ def explain_file(
     paper_code(paper, "explain")
     plan, path = load_plan(plan_path), journal_path(plan_path)
     journal = read_journal(path)
+    shifts = used_shifts(plan, kept_shifts(journal))
     rows = [
         row
-        for row in explained(plan, journal.current().values())
+        for row in explained(plan, journal.current().values(), shifts)
         if (first is None or row.first >= first) and (last is None or row.last <= last)
     ]
     report = ExplainReport(plan, rows)
-    changed, gone = not_as_kept(plan, journal, content_of(plan_path))
-    report.findings = gravest_first(_findings(rows, len(changed), len(gone)))
+    used = {(item.use.material, each) for item in shifts if item.use for each in item.use.components}
+    strange = sorted(used - {(row.material, row.component) for row in plan.components})
+    changed, gone = volumes_not_as_kept(plan, journal, content_of(plan_path))
+    report.findings = gravest_first(_findings(rows, changed, gone, strange))
     if rows:
-        report.notes.append(
-            "planned is the plan of today as it plays; a shift of which nothing is booked is taken as planned"
-        )
+        report.notes += _notes(rows)
     if out is not None:
         report.out, kept = save_signed(
             out,
@@ -208,16 +217,53 @@ def explain_file(
     return report
 
 
-def _findings(rows: list[Explained], changed: int, gone: int) -> list[Finding]:
+def _notes(rows: list[Explained]) -> list[str]:
+    """By which plan it was planned."""
+    kept, shifts = sum(row.kept for row in rows), sum(row.shifts for row in rows)
+    words = [f"{BY_TODAY}: shifts that were not kept when booked are planned as the plan of today plays them"]
+    if kept:
+        words = ["planned is as it was kept when the shift was booked", *(words if kept < shifts else [])]
+    return [*words, "a shift of which nothing is booked is taken as planned"]
+
+
+def _shift_words(keys: list[Key]) -> str:
+    """Which shifts of which stations, the first few by name."""
+    return listed([f"{station} {day} {shift}" for day, shift, station in keys], MOST_SHIFTS)
+
+
+def _findings(
+    rows: list[Explained], changed: list[Key], gone: list[Key], strange: list[tuple[str, str]]
+) -> list[Finding]:
     """What the reckoning leaves open."""
     found = []
-    if changed or gone:
+    if changed:
         found.append(
             Finding(
                 QUALITY,
-                f"the plan has changed since {counted(changed + gone, 'booked shift')} of a station: planned "
-                "is that of today, so a part of the difference may be the change",
-                "explain a week before figures of the plan are changed for the next",
+                f"what was planned was not kept of {counted(len(changed), 'booked shift')}, and the plan has "
+                f"changed since ({_shift_words(changed)}): planned is that of today, so a part of the "
+                "difference may be the change",
+                "book a shift before figures of the plan are changed",
+                topic=TOPIC,
+            )
+        )
+    if gone:
+        found.append(
+            Finding(
+                QUALITY,
+                f"what was planned was not kept of {counted(len(gone), 'booked shift')}, and the plan no "
+                f"longer has them ({_shift_words(gone)}): left out",
+                "book a shift before its builds are removed",
+                topic=TOPIC,
+            )
+        )
+    if strange:
+        names = listed(f"{material} {letter.upper()}" for material, letter in strange)
+        found.append(
+            Finding(
+                QUALITY,
+                f"{names} was used by booked shifts and is no longer in Components: left out",
+                "keep a material in the plan for as long as its weeks are explained",
                 topic=TOPIC,
             )
         )

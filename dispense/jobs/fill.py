@@ -53,7 +53,7 @@ from ..sheets.check import SHOT_CHECK, check_headline
 from ..sheets.headings import Heading, Headings, headers_of, headings_of, keyed_headers
 from ..sheets.pieces import ALARM
 from ..sheets.setup import STATION_SETUP, setup_headline
-from ..sheets.spec import Content, SheetSpec, Value, in_language
+from ..sheets.spec import Content, MayGo, SheetSpec, Value, in_language
 from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import SetupCard, setup_card, station_parts
@@ -61,7 +61,7 @@ from ..shift.today import Today
 from ..xlsx.typed import carry, foreign, is_foreign, keep_filled_in, sign
 from .now import read_today, reckoned_notes
 from .release import list_of, revision_of
-from .start import journal_of, started
+from .start import begun, journal_of
 from .tables import content_tables, write_tables
 from .unattended import (
     SUPERSEDED,
@@ -332,8 +332,10 @@ class Templates:
             return alarm + setup_headline(rows, content.tables["SetupFlows"], masses, unit)
         return content.values["headline"]
 
-    def _optional(self, content: Content) -> tuple[dict[str, tuple[Value, list[str]]], dict[str, list[str]]]:
-        """Values with the labels that may stand above them, and the headers of columns that may go."""
+    def _optional(
+        self, content: Content
+    ) -> tuple[dict[str, tuple[Value, list[str]]], dict[str, dict[str, MayGo]]]:
+        """Values with the labels that may stand above them, and columns that may go by their headers."""
         spec = content.spec
         values: dict[str, tuple[Value, list[str]]] = {
             item.name: (
@@ -345,14 +347,23 @@ class Templates:
             )
             for item in spec.names
         }
-        headers = {}
-        for table, names in spec.optional.items():
-            found = self.get(spec.key).package.table(table)
-            called = self.headings(spec).get(table, {})
-            wanted = {str(called[name]) for name in names if name in called}
-            headers[table] = [
-                header for header in (found.columns if found else ()) if header.partition(" [")[0] in wanted
-            ]
+        headers: dict[str, dict[str, MayGo]] = {}
+        package = self.get(spec.key).package
+        headings = headings_of(spec, headers_of(package), keyed_headers(package), by_hand=True)
+        for table in spec.optional.keys() | content.left_out.keys():
+            found = package.table(table)
+            called = headings.get(table, {})
+            left = content.left_out.get(table, ())
+            words = {
+                str(called[name]): MayGo(name, name in left)
+                for name in (*spec.optional.get(table, ()), *left)
+                if name in called
+            }
+            headers[table] = {
+                header: words[header.partition(" [")[0]]
+                for header in (found.columns if found else ())
+                if header.partition(" [")[0] in words
+            }
         return values, headers
 
     def fill(self, content: Content, path: Path) -> list[str]:
@@ -368,7 +379,7 @@ class Templates:
     def filled(self, content: Content) -> tuple[Package, list[str]]:
         """One sheet filled, and notes."""
         from ..books.form import WHOSE_MARK
-        from ..books.pages import fit_pages, fit_texts, leave_out, name_pages, set_scale
+        from ..books.pages import fit_pages, fit_texts, hide_empty, leave_out, name_pages, set_scale
         from ..handbook.in_formulas import formula_values
         from ..xlsx.shapes import draw_pictures
 
@@ -382,6 +393,7 @@ class Templates:
         )
         draw_pictures(filled.package, content.pictures)
         leave_out(filled.package, *self._optional(content))
+        hide_empty(filled.package, {name: not content.tables.get(name) for name in spec.on_own_page})
         fit_texts(filled.package)
         name_pages(filled.package, WHOSE_MARK, whose(content))
         fit_pages(filled.package)
@@ -878,6 +890,7 @@ def fill(
     language: str | Language | None = None,
     tables: str | os.PathLike[str] | None = None,
     table_form: str = "csv",
+    saved_as: str | os.PathLike[str] | None = None,
 ) -> FillReport:
     """Play a plan and fill its sheets into the folder `out` (by default beside the plan).
 
@@ -900,11 +913,16 @@ def fill(
 
     `tables` is a folder for what stands on the sheets as tables for other programs, `table_form` "csv",
     "parquet" or "xlsx". Sheets of the period that are no longer asked for are moved to `superseded`.
+
+    Where `plan_path` is a copy of a plan that is open, `saved_as` is where that one lies: journal, releases,
+    word lists and, by default, the folder are those beside it.
     """
     began = time.perf_counter()
     paper_code(paper, "fill")
     check_processes(processes, "fill")
-    begin = started(load_plan_from(plan_path, sources), plan_path, sources, as_of)
+    source = Path(plan_path)
+    home = source if saved_as is None else Path(saved_as)
+    begin = begun(load_plan_from(source, sources), home, sources, as_of)
     plan = begin.plan
     chosen = _choose(plan, date, shift, None if stations is None else list(stations))
     today = read_today(
@@ -920,18 +938,17 @@ def fill(
         stops=stops,
     )
     files = _template_files(templates)
-    source = Path(plan_path)
-    plan.revision = revision_of(plan, source)
+    plan.revision = revision_of(plan, home)
     own = sorted(set(files.values()) - set(_template_files(None).values()))
-    inputs = inputs_of(source, sources, own, list_of(source))
-    if begin.as_of is not None and (journal := journal_of(source)) is not None:
+    inputs = inputs_of(source, sources, own, list_of(home))
+    if begin.as_of is not None and (journal := journal_of(home)) is not None:
         inputs.append(input_of("journal", journal))
     stamp = stamp_of(inputs) if stamp is None else str(stamp)
-    folder = Path(out) if out is not None else source.with_name(f"{source.stem}_sheets")
-    forbidden = [source, *sources.files]
+    folder = Path(out) if out is not None else home.with_name(f"{home.stem}_sheets")
+    forbidden = [source, home, *sources.files]
     results, problems, failed = ([], [], []) if chosen.is_idle else _play(plan, chosen, today)
     if not isinstance(language, Language):
-        language = read_language(language or plan.settings["language"], source.parent)
+        language = read_language(language or plan.settings["language"], home.parent)
     report = FillReport(folder, not_written=problems)
     with printed_in(language), measured_in(_printed_units(plan)):
         jobs: list[_Job] = []

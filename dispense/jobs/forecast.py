@@ -15,6 +15,7 @@ from ..base.findings import DANGER, NOTE, Finding, gravest_first
 from ..base.paper import paper_code
 from ..base.progress import WHOLE, Progress, stage
 from ..books.forecast import book_bytes
+from ..forecast.horizon import WEEKS
 from ..forecast.model import forecast
 from ..forecast.results import Forecast
 from ..forecast.whatif import what_if_table
@@ -41,7 +42,7 @@ OUTPUTS = (".xlsx", ".csv", ".json")
 def forecast_file(
     plan: str | os.PathLike[str],
     *,
-    weeks: int = 4,
+    weeks: int = WEEKS,
     out: str | os.PathLike[str] | None = None,
     builds: Source | None = None,
     stock: Source | None = None,
@@ -61,6 +62,7 @@ def forecast_file(
     manifest: str | os.PathLike[str] | None = None,
     learned: Sequence[str] = (),
     executor: Executor | None = None,
+    saved_as: str | os.PathLike[str] | None = None,
 ) -> Forecast:
     """Forecast a plan workbook and write the result: .xlsx, .csv or .json by the ending of `out`.
 
@@ -72,7 +74,8 @@ def forecast_file(
     (`upload.upload_columns`; by default those of the plan's Settings). `manifest` is a .json file that says
     what went in and came out, by fingerprints. Where it is stopped, what was written is told. `learned`
     names figures of the journal to count on in place of the plan's, "scrap:Hem robot", or "all" that differ
-    by more than noise. An `executor` plays the shifts in place of `processes` here.
+    by more than noise. An `executor` plays the shifts in place of `processes` here. Where `plan` is a copy of
+    one that is open, `saved_as` is where that one lies: its journal is the one beside it.
     """
 
     paper_code(paper, "forecast")
@@ -81,15 +84,17 @@ def forecast_file(
     sources = Sources(builds, stock, orders, standing)
     records = load_plan_from(plan, sources)
     headers = upload_columns(columns or records.settings["upload_columns"]) if upload is not None else []
-    use = _learned(plan, learned)
+    home = plan if saved_as is None else saved_as
+    use = _learned(plan, home, learned)
     if use is not None:
         records = replace(
             records,
             stations=use.plan.stations,
             settings=use.plan.settings,
             purge_factors=use.plan.purge_factors,
+            dated=use.plan.dated,
         )
-    begin = _begin(records, plan, sources, as_of)
+    begin = _begin(records, home, sources, as_of)
     records, told = begin.plan, begin.findings
     today = None if begin.as_of is None else begin.as_of.date()
     found = forecast(
@@ -109,7 +114,7 @@ def forecast_file(
     found.findings = gravest_first([*told, *found.findings])
     if what_if:
         what_if_table(found, progress=stage(progress, RESPONSES, WHOLE))
-    forbid = [plan, *sources.files]
+    forbid = [plan, home, *sources.files]
     files: list[Path] = []
     with told_when_stopped(files, [one for one in (out, tables, upload, manifest) if one is not None]):
         if out is not None:
@@ -125,12 +130,14 @@ def forecast_file(
     return found
 
 
-def _learned(path: str | os.PathLike[str], names: Sequence[str]) -> WithLearned | None:
+def _learned(
+    path: str | os.PathLike[str], home: str | os.PathLike[str], names: Sequence[str]
+) -> WithLearned | None:
     """The figures of the journal that are to be counted on; they are learned from the plan as it is saved."""
     if not names:
         return None
     plan = load_plan(path)
-    values = learned_values(plan, read_journal(journal_path(path)).current().values())
+    values = learned_values(plan, read_journal(journal_path(home)).current().values())
     return with_learned(plan, values, names)
 
 

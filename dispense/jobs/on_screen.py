@@ -14,7 +14,6 @@ from time import perf_counter
 from ..base.errors import DispenseError, InputError, Problem
 from ..base.file_names import safe_name
 from ..base.findings import STOP, Finding, tally
-from ..base.language import read_language
 from ..base.printed import counted, listed
 from ..plan.records import Plan
 from .desk import Answers, Desk, findings_lines, marks_of, on_disk
@@ -103,12 +102,11 @@ def fill(desk: Desk, given: Answers) -> None:
     with on_disk(desk.host, desk.grids) as path:
         report = fill_plan(
             path,
-            place.with_name(f"{place.stem}_sheets"),
             date=day,
             shift=shift,
             stations=None if station is None else [station],
             progress=going_on(desk.host),
-            language=read_language(plan.settings["language"], place.parent),
+            saved_as=place,
         )
     lines = findings_lines(plan, (item for item in report.findings if item.is_warning))
     lines += [Line(f"note: {words}") for words in report.notes]
@@ -133,9 +131,13 @@ def forecast(desk: Desk, given: Answers) -> None:
     out = place.with_name(f"{place.stem}_forecast.xlsx")
     with on_disk(desk.host, desk.grids) as path:
         found = forecast_file(
-            path, weeks=_whole(told["weeks"], "Forecast", "weeks"), out=out, progress=going_on(desk.host)
+            path,
+            weeks=_whole(told["weeks"], "Forecast", "weeks"),
+            out=out,
+            progress=going_on(desk.host),
+            saved_as=place,
         )
-    _tell(desk, plan, found.findings, out)
+    _tell(desk, plan, found.findings, out, found.headline())
 
 
 def _whole(text: str, where: str, name: str) -> int:
@@ -167,7 +169,8 @@ def compare(desk: Desk, given: Answers) -> None:
     plan = desk.sound_plan()
     place = saved_place(desk.host)
     out = place.with_name(f"{place.stem}_compare.xlsx")
-    report = compare_file(plan, out=out, progress=going_on(desk.host))
+    with on_disk(desk.host, desk.grids) as path:
+        report = compare_file(path, out=out, progress=going_on(desk.host), saved_as=place)
     _tell(desk, plan, report.findings, out)
 
 
@@ -187,10 +190,10 @@ def book(desk: Desk, given: Answers) -> None:
     desk.host.show(Pane(headline, lines))
 
 
-def _tell(desk: Desk, plan: Plan, findings: Sequence[Finding], out: Path) -> None:
-    """The findings of a report in the pane, and its workbook beside the plan."""
+def _tell(desk: Desk, plan: Plan, findings: Sequence[Finding], out: Path, answer: Sequence[str] = ()) -> None:
+    """The answer and the findings of a report in the pane, and its workbook beside the plan."""
     warnings = [item for item in findings if item.is_warning]
-    lines = [Line(out.name, file=str(out)), *findings_lines(plan, warnings)]
+    lines = [Line(out.name, file=str(out)), *map(Line, answer), *findings_lines(plan, warnings)]
     desk.host.show(Pane(f"{out.name}: {tally(warnings)}", lines))
     desk.host.open(out)
 

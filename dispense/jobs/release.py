@@ -162,15 +162,15 @@ def release(
         return report
     folder = _folder(source)
     make_folder(folder)
-    copy = folder / f"{source.stem} {safe_name(name)}{source.suffix}"
-    if copy.exists():
+    copy, content = folder / f"{source.stem} {safe_name(name)}{source.suffix}", source.read_bytes()
+    if copy.exists() and copy.read_bytes() != content:  # the same is left of a run that was ended in between
         raise FileError(Problem(str(copy), message="is there already", fix="choose another --revision"))
-    atomic_write(copy, source.read_bytes())
+    atomic_write(copy, content)
     moment = (at or datetime.datetime.now()).isoformat(timespec="seconds")
     made = Release(name, by.strip(), moment, reason.strip(), copy.name, fingerprint(copy), process_mark(plan))
     report.releases = [*releases, made]
-    content = json.dumps([asdict(one) for one in report.releases], ensure_ascii=False, indent=2)
-    atomic_write(folder / LIST, (content + "\n").encode())
+    listed = json.dumps([asdict(one) for one in report.releases], ensure_ascii=False, indent=2)
+    atomic_write(folder / LIST, (listed + "\n").encode())
     report.made, report.is_this = copy, True
     return report
 

@@ -10,6 +10,7 @@ from ..base.printed import counted
 from ..base.units import DAY, to_si
 from ..plan.records import Plan
 from ..plan.rows import Component, StockLot
+from .dated import material_of_entry
 from .entries import COUNTED, OPENED, RECEIVED, Entry
 from .lots import lots_of
 
@@ -55,10 +56,9 @@ def counted_stock(plan: Plan, entries: Iterable[Entry], as_of: datetime.date | N
     ]
     found = CountedStock(plan, without_lot=[each for each in known if not each.lot and each.kind != OPENED])
     by_lot: dict[LotKey, list[Entry]] = {}
-    at_station = {row.station: row.material for row in plan.stations}
     for entry in known:
         if entry.lot:
-            name = entry.material or at_station.get(entry.station, "")
+            name = material_of_entry(plan, entry)
             for lot in lots_of(entry):
                 by_lot.setdefault((name, entry.component, lot), []).append(entry)
     rows = {(row.material, row.component, row.lot): row for row in plan.stock}

@@ -3,7 +3,8 @@
     actual − planned = builds + scrap + shot weight + purges + thrown with rest + unexplained
 
 in whole nanolitres, so that the causes add up to the last digit. Planned is what the shift model draws from
-containers: on parts and all losses. Actual is what is no longer there,
+containers, on parts and all losses: as it was kept when the shift was booked, else by the plan of today.
+Actual is what is no longer there,
 
     counted before + received − counted after − (standing after − standing before)
 
@@ -21,13 +22,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ..plan.records import Plan
-from ..plan.rows import Component, Station
-from ..shift.results import ShiftResult
-from ..shift.store import NANO, hose_volume, nanolitre_price, nanolitres
+from ..plan.rows import Component
+from ..shift.store import NANO, nanolitre_price, nanolitres
 from .counted import entry_volume
+from .dated import material_of_entry
 from .entries import COUNTED, DONE, EMPTIED, OPENED, PURGED, RECEIVED, STANDS, WEIGHT_A, WEIGHT_B, Entry
-from .history import MIXER_EVENTS, moment_at, played
-from .lessons import LEAST, WATCHED, counts_of
+from .history import MIXER_EVENTS, WATCHED, moment_at
+from .lessons import LEAST, counts_of
+from .planned import PlannedShift, used_shifts
+from .planned_use import ComponentUse, PlannedUse
 from .standing import row_of
 from .store import Booked
 from .weighed import component_targets, weighed
@@ -58,7 +61,8 @@ Key = tuple[str, str]  # material, component
 class Explained:
     """One component in one period: planned and actual use, and the causes of the difference [nL].
 
-    `basis` is how the actual use is known; None where it is not. `booked` of its `shifts` have what was made.
+    `basis` is how the actual use is known; None where it is not. `booked` of its `shifts` have what was made,
+    `kept` are planned as they were kept when booked, the others by the plan of today.
     """
 
     component: Component
@@ -71,6 +75,7 @@ class Explained:
     causes: Mapping[str, int]
     shifts: int = 0
     booked: int = 0
+    kept: int = 0
 
     @property
     def key(self) -> Key:
@@ -103,23 +108,27 @@ class Explained:
         return volume * nanolitre_price(self.component)
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Shift:
     """A station's shift as planned, with the moments of its begin and end."""
 
-    result: ShiftResult
+    planned: PlannedShift
+    use: PlannedUse
     begins: datetime.datetime
     ends: datetime.datetime
-    hoses: dict[str, int]  # nL filled into hoses
 
     @property
-    def station(self) -> Station:
-        return self.result.station
+    def station(self) -> str:
+        return self.planned.station
 
     @property
     def key(self) -> tuple[str, str, str]:
         """Station, day and shift."""
-        return self.station.station, self.result.date.isoformat(), self.result.shift
+        return self.planned.station, self.planned.date.isoformat(), self.planned.shift
+
+    def of(self, letter: str) -> ComponentUse:
+        """What it uses of a component of its material."""
+        return self.use.components[letter]
 
 
 @dataclass(slots=True)
@@ -131,6 +140,7 @@ class _Facts:
     scrapped: dict[tuple[str, str, str, str], int] = field(default_factory=dict)
     purges: dict[tuple[str, str, str], int] = field(default_factory=dict)  # station, day, shift
     entries: list[Entry] = field(default_factory=list)
+    places: set[tuple[str, str, str]] = field(default_factory=set)  # of which something is booked
     _by_key: dict[tuple[str, Key], list[Entry]] = field(default_factory=dict)
 
     def of(self, kind: str, key: Key) -> list[Entry]:
@@ -157,8 +167,7 @@ class _Facts:
 
     def key(self, entry: Entry) -> Key:
         """Material and component of an entry."""
-        stations = {row.station: row.material for row in self.plan.stations}
-        return entry.material or stations.get(entry.station, ""), entry.component or "a"
+        return material_of_entry(self.plan, entry), entry.component or "a"
 
     def when(self, entry: Entry) -> datetime.datetime:
         """When it was: of a day alone before its first shift."""
@@ -167,35 +176,30 @@ class _Facts:
         return entry.moment or moment_at(day, start)
 
 
-def explained(plan: Plan, booked: Iterable[Booked]) -> list[Explained]:
+def explained(
+    plan: Plan, booked: Iterable[Booked], planned: Sequence[PlannedShift] | None = None
+) -> list[Explained]:
     """Each component in each week, or from count to count where that spans more, in order of time.
 
-    Weeks and components of which nothing at all is booked are left out.
+    `planned` are the shifts with what they use, in order of time; by default all as the plan of today has
+    them. Weeks and components of which nothing at all is booked are left out.
     """
     rows = list(booked)
-    shifts = _shifts(plan)
+    shifts = [
+        _Shift(item, item.use, moment_at(item.date, item.use.begins), moment_at(item.date, item.use.ends))
+        for item in (used_shifts(plan, {}) if planned is None else planned)
+        if item.use is not None
+    ]
     facts = _facts(plan, rows)
     found: list[Explained] = []
     for component in plan.components:
         mine = [
             item
             for item in shifts
-            if item.result.material.material == component.material
-            and component.component in item.result.components
+            if item.use.material == component.material and component.component in item.use.components
         ]
         found += _of_component(facts, component, mine)
     return sorted(found, key=lambda item: (item.first, item.key))
-
-
-def _shifts(plan: Plan) -> list[_Shift]:
-    found, filled = [], dict[tuple[str, str], int]()
-    for result in played(plan):
-        name = result.station.station
-        hoses = {letter: volume - filled.get((name, letter), 0) for letter, volume in result.hoses.items()}
-        filled |= {(name, letter): volume for letter, volume in result.hoses.items()}
-        start, end = plan.hours_of(result.date, result.shift)
-        found.append(_Shift(result, moment_at(result.date, start), moment_at(result.date, end), hoses))
-    return found
 
 
 def _facts(plan: Plan, booked: Sequence[Booked]) -> _Facts:
@@ -212,6 +216,8 @@ def _facts(plan: Plan, booked: Sequence[Booked]) -> _Facts:
             facts.purges[place] = facts.purges.get(place, 0) + (entry.count or 0)
         elif entry.kind == DONE and entry.text in MIXER_EVENTS | {"end"}:
             ticked[place] += entry.text in WATCHED
+    facts.places = {key[:3] for key in (*facts.made, *facts.scrapped)}
+    facts.places |= {(entry.station, entry.day, entry.shift) for entry in facts.entries if entry.station}
     for place, ticks in ticked.items():
         facts.purges.setdefault(place, ticks)
     return facts
@@ -234,7 +240,7 @@ def _of_component(facts: _Facts, component: Component, shifts: Sequence[_Shift])
     rest = [item for item in shifts if not bounds or not bounds[0] <= item.begins < bounds[-1]]
     weeks: dict[tuple[int, int, bool], list[_Shift]] = defaultdict(list)
     for item in rest:
-        year, week, _ = item.result.date.isocalendar()
+        year, week, _ = item.planned.date.isocalendar()
         weeks[year, week, bool(bounds) and item.begins >= bounds[-1]].append(item)
     for mine in weeks.values():
         row = _period(facts, component, mine, _opened_use(facts, key, shifts, mine))
@@ -251,22 +257,23 @@ def _week(date: datetime.date) -> str:
 def _period(
     facts: _Facts, component: Component, shifts: Sequence[_Shift], use: tuple[str, int | None]
 ) -> Explained:
-    days = [item.result.date for item in shifts]
+    days = [item.planned.date for item in shifts]
     first, last = min(days), max(days)
     name = _week(first) if _week(first) == _week(last) else f"{_week(first)} to {_week(last)}"
     letter = component.component
-    booked = [item for item in shifts if any((*item.key, job.part) in facts.made for job in item.result.jobs)]
+    booked = [item for item in shifts if any((*item.key, row.part) in facts.made for row in item.use.parts)]
     return Explained(
-        component,
+        facts.plan.on(first).components_of(component.material)[letter],
         name,
         first,
         last,
         use[0],
-        sum(item.result.drawn(letter) for item in shifts),
+        sum(item.of(letter).drawn for item in shifts),
         use[1],
         _causes(facts, component, shifts),
         len(shifts),
         len(booked),
+        sum(item.planned.booking is not None for item in shifts),
     )
 
 
@@ -287,7 +294,7 @@ def _standing_more(
     after: datetime.datetime | None,
 ) -> int:
     """What stands more in containers at stations after than before [nL]; None: before all, after all."""
-    names = dict.fromkeys(item.station.station for item in shifts)
+    names = dict.fromkeys(item.station for item in shifts)
     return sum(
         _standing(facts, key, name, shifts, after) - _standing(facts, key, name, shifts, before)
         for name in names
@@ -299,7 +306,7 @@ def _standing(
 ) -> int:
     """What is in a station's container at a time [nL]: as told since its shift before, else as planned."""
     letter = key[1]
-    mine = [item for item in shifts if item.station.station == station]
+    mine = [item for item in shifts if item.station == station]
     over = [item for item in mine if at is not None and item.ends <= at]
     since = over[-1].ends if over else datetime.datetime.min
     told = [
@@ -310,10 +317,7 @@ def _standing(
     row = row_of(facts.plan, max(told, key=facts.when)) if told else None
     if row is not None and row.left is not None:
         return nanolitres(row.left)
-    if not over:
-        first = mine[0].result
-        return first.opening[letter] - (hose_volume(first.station, letter) - mine[0].hoses[letter])
-    return over[-1].result.closing[letter] - over[-1].result.hoses[letter]
+    return over[-1].of(letter).closing if over else mine[0].of(letter).opening
 
 
 def _counted_use(
@@ -330,7 +334,7 @@ def _counted_use(
     received = sum(
         _volume(facts, entry) for entry in facts.of(RECEIVED, key) if before < facts.when(entry) <= after
     )
-    hoses = sum(item.hoses[key[1]] for item in shifts)
+    hoses = sum(item.of(key[1]).filled for item in shifts)
     more = _standing_more(facts, key, all_shifts, before, after)
     return BY_COUNT, first + received - last - more - hoses
 
@@ -338,17 +342,20 @@ def _counted_use(
 def _opened_use(
     facts: _Facts, key: Key, all_shifts: Sequence[_Shift], shifts: Sequence[_Shift]
 ) -> tuple[str, int | None]:
-    """Use by the containers that were opened in these shifts, where any were booked."""
+    """Use by the containers that were opened in these shifts, where any were and each shift has been booked.
+
+    One of which nothing is booked may have opened some too.
+    """
     places = {item.key for item in shifts}
     opened = [entry for entry in facts.of(OPENED, key) if (entry.station, entry.day, entry.shift) in places]
-    if not opened:
+    if not opened or places - facts.places:
         return NOT_KNOWN, None
     first, last = min(item.begins for item in shifts), max(item.ends for item in shifts)
     following = min(
         (item.begins for item in all_shifts if item.begins >= last), default=datetime.datetime.max
     )
     more = _standing_more(facts, key, all_shifts, first, following)
-    hoses = sum(item.hoses[key[1]] for item in shifts)
+    hoses = sum(item.of(key[1]).filled for item in shifts)
     return BY_CONTAINERS, sum(_volume(facts, entry) for entry in opened) - more - hoses
 
 
@@ -361,17 +368,20 @@ def _causes(facts: _Facts, component: Component, shifts: Sequence[_Shift]) -> di
     found = dict.fromkeys(BOOKED, 0)
     by_station: dict[str, list[_Shift]] = defaultdict(list)
     for item in shifts:
-        by_station[item.station.station].append(item)
+        by_station[item.station].append(item)
     for mine in by_station.values():
-        share = mine[0].result.shares[letter]
-        dispensed = 0.0
+        dispensed = purges = 0.0
+        each = _purge(mine)
         for item in mine:
+            share = item.of(letter).share
             builds, scrap, shots = _parts(facts, item)
             found[BUILDS] += round(builds * share)
             found[SCRAP] += round(scrap * share)
-            dispensed += (shots + item.result.dispensed("checks")) * share
+            dispensed += (shots + item.use.checks) * share
+            if item.key in facts.purges:
+                purges += (facts.purges[item.key] - item.use.purges) * each * share
         found[SHOT] += round((_ratio(facts, mine, letter) - 1.0) * dispensed)
-        found[PURGES] += round(_purges(facts, mine) * share)
+        found[PURGES] += round(purges)
     found[THROWN] = _thrown(facts, component, shifts)
     return found
 
@@ -379,19 +389,18 @@ def _causes(facts: _Facts, component: Component, shifts: Sequence[_Shift]) -> di
 def _parts(facts: _Facts, item: _Shift) -> tuple[float, float, float]:
     """Of a shift: good parts and scrap more than planned, and what all parts take [nL mixed]."""
     builds = scrap = shots = 0.0
-    for job in item.result.jobs:
-        shot = job.shot.nominal * NANO
-        place = (*item.key, job.part)
-        made, lost = facts.made.get(place, job.finished), facts.scrapped.get(place, job.scrapped)
-        builds += (made - job.finished) * shot
-        scrap += (lost - job.scrapped) * shot
-        shots += (made + lost) * shot
+    for row in item.use.parts:
+        place = (*item.key, row.part)
+        made, lost = facts.made.get(place, row.finished), facts.scrapped.get(place, row.scrapped)
+        builds += (made - row.finished) * row.shot
+        scrap += (lost - row.scrapped) * row.shot
+        shots += (made + lost) * row.shot
     return builds, scrap, shots
 
 
 def _ratio(facts: _Facts, shifts: Sequence[_Shift], letter: str) -> float:
     """Mean of weights over their targets at a station, of the component alone where it was weighed alone."""
-    station = shifts[0].station.station
+    station = shifts[0].station
     days = {item.key[1:] for item in shifts}
     here = [
         entry
@@ -399,11 +408,13 @@ def _ratio(facts: _Facts, shifts: Sequence[_Shift], letter: str) -> float:
         if entry.station == station and (entry.day, entry.shift) in days and entry.text != "setup"
     ]
     kind = {"a": WEIGHT_A, "b": WEIGHT_B}[letter]
-    targets = component_targets(facts.plan, station)
     alone = [
-        entry.value / (entry.target or targets[letter])
+        entry.value / target
         for entry in here
-        if entry.kind == kind and not entry.part and entry.value and (entry.target or targets.get(letter))
+        if entry.kind == kind
+        and not entry.part
+        and entry.value
+        and (target := entry.target or component_targets(facts.plan, station, entry.date).get(letter))
     ]
     if len(alone) >= LEAST:
         return sum(alone) / len(alone)
@@ -413,19 +424,12 @@ def _ratio(facts: _Facts, shifts: Sequence[_Shift], letter: str) -> float:
     return sum(mixed) / len(mixed) if len(mixed) >= LEAST else 1.0
 
 
-def _purges(facts: _Facts, shifts: Sequence[_Shift]) -> float:
-    """Purges and mixer changes more than planned, at what one takes by plan [nL mixed]."""
-    station = shifts[0].station
-    events = [event for item in shifts for event in item.result.events if event.kind in WATCHED]
-    if events:
-        each = sum(event.volume for event in events) / len(events)
-    else:
-        each = float(nanolitres(station.purge_volume or station.mixer_volume))
-    more = 0
-    for item in shifts:
-        if item.key in facts.purges:
-            more += facts.purges[item.key] - sum(event.kind in WATCHED for event in item.result.events)
-    return more * each
+def _purge(shifts: Sequence[_Shift]) -> float:
+    """What a purge or mixer change of a station takes by plan [nL mixed]: as played, else as stated."""
+    purges = sum(item.use.purges for item in shifts)
+    if purges:
+        return sum(item.use.purged for item in shifts) / purges
+    return float(shifts[0].use.purge)
 
 
 def _thrown(facts: _Facts, component: Component, shifts: Sequence[_Shift]) -> int:
@@ -443,7 +447,7 @@ def _thrown(facts: _Facts, component: Component, shifts: Sequence[_Shift]) -> in
     if not thrown:
         return 0
     heel = nanolitres(component.heel * component.container)
-    planned = sum(item.result.used[letter]["rest"] + item.result.used[letter]["expired"] for item in shifts)
+    planned = sum(item.of(letter).used.get(cause, 0) for item in shifts for cause in ("rest", "expired"))
     return sum(_volume(facts, entry) - heel for entry in thrown) - planned
 
 

@@ -17,6 +17,7 @@ from .entries import DONE, OPENED, Entry
 BOOKED, PLANNED = "booked", "planned"
 MIXER = "mixer"
 MIXER_EVENTS = frozenset({"mixer", "purge", "start"})  # after which the mixer holds fresh material
+WATCHED = "mixer", "purge"  # what a purge rate counts: start and end of a shift are not its
 
 
 class Planned(Protocol):
@@ -95,4 +96,4 @@ def moment_at(day: datetime.date, clock: float) -> datetime.datetime:
     return datetime.datetime.combine(day, datetime.time()) + datetime.timedelta(seconds=clock)
 
 
-__all__ = ["BOOKED", "MIXER", "PLANNED", "Times", "changes", "moment_at", "played"]
+__all__ = ["BOOKED", "MIXER", "PLANNED", "WATCHED", "Times", "changes", "moment_at", "played"]

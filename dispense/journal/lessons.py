@@ -1,7 +1,8 @@
 """What the journal says of figures that a plan states: density, flow law, scrap, purges, cure times, demand.
 
 Each topic gathers what was booked, gives its estimate with what it rests on, and says what it leaves open.
-Nothing is changed here.
+Each entry is held against the plan as it is on its day; where table Validity has another material or another
+scrap for a time, each is learned for itself. Nothing is changed here.
 """
 
 from __future__ import annotations
@@ -17,11 +18,12 @@ from ..base.printed import counted
 from ..base.units import from_si
 from ..handbook.life import LifeClock
 from ..plan.materials import mixed_density
-from ..plan.records import Plan
+from ..plan.records import Dated, Plan
 from ..plan.rows import Material, Oven, RouteStep, Station
 from ..shift.cure_times import shop_cure
 from ..shift.results import Batch, ShiftResult
 from ..shift.setup import station_parts
+from .dated import material_of_entry
 from .doubts import batch_number
 from .entries import (
     DONE,
@@ -38,19 +40,19 @@ from .entries import (
     WEIGHT_B,
     Entry,
 )
-from .history import MIXER_EVENTS, played
+from .history import MIXER_EVENTS, WATCHED, played
 from .intervals import Estimate, grouped_proportion, mean, rate, spread, student
 from .learned import Learned, Target, estimated, judged, too_few
 from .store import Booked
 from .weighed import ONE_FIGURE, PERCENT, PRESSURE, weighed
 
-DENSITY = "density"
+DENSITY, SCRAP = "density", "scrap"
+_STATIONS = Station.TABLE
 OF_PLAN = "%"  # of what the plan says: 100 is as planned
 DRIFT = "the mean of all these days: whether it moves is for dispense weights to tell"
 LEAST = 3  # observations below which nothing is said; two leave the spread to one degree of freedom
 LEAST_DAYS = 3  # days from which on a day counts as one observation: values of one day go together
 SETTINGS_APART = 1.05  # largest setting over smallest from which on a law is seen; common practice, no source
-WATCHED = "mixer", "purge"  # what a purge rate counts: start and end of a shift are not its
 
 
 def _by_day(values: Sequence[float], days: Sequence[str]) -> tuple[Floats, str]:
@@ -68,10 +70,6 @@ def _by_day(values: Sequence[float], days: Sequence[str]) -> tuple[Floats, str]:
 _MEASURED = ((WEIGHT, VOLUME, ""), (WEIGHT_A, VOLUME_A, "a"), (WEIGHT_B, VOLUME_B, "b"))
 
 
-def _material(plan: Plan, entry: Entry) -> str:
-    return entry.material or plan.on(entry.date).station(entry.station).material
-
-
 def _densities(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:
     """Mass over measured volume, of each component and of the mix."""
     known = {(item.entry.kind, item.entry.name): item for item in booked}
@@ -86,7 +84,7 @@ def _densities(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:
                 or not volume.entry.value
             ):
                 continue
-            pairs.setdefault((_material(plan, item.entry), letter), []).append((item, volume))
+            pairs.setdefault((material_of_entry(plan, item.entry), letter), []).append((item, volume))
     return [_density(plan, name, letter, found) for (name, letter), found in pairs.items()]
 
 
@@ -132,16 +130,17 @@ def _gains(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:
     """Mass of check shots over that of the plan: density times what the meter gives, in one figure."""
     by_entry = {id(item.entry): item for item in booked}
     measured = {item.entry.station for item in booked if item.entry.kind in (VOLUME, VOLUME_A, VOLUME_B)}
-    groups: dict[str, list[tuple[float, Booked]]] = {}
+    groups: dict[tuple[str, str], list[tuple[float, Booked]]] = {}
     for entry, targets in weighed(plan, [item.entry for item in booked]):
         if targets is not None and entry.value:
-            groups.setdefault(entry.station, []).append((entry.value / targets[1], by_entry[id(entry)]))
+            key = entry.station, material_of_entry(plan, entry)
+            groups.setdefault(key, []).append((entry.value / targets[1], by_entry[id(entry)]))
     found = []
-    for station, pairs in groups.items():
+    for (station, material), pairs in groups.items():
         rows = [item for _, item in pairs]
         base = Learned(
             "shot mass",
-            station,
+            station if len(plan.materials_at(station)) == 1 else f"{station} with {material}",
             OF_PLAN,
             PERCENT,
             count=len(pairs),
@@ -167,23 +166,26 @@ def _flow_laws(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:
     weights = {
         item.entry.name: item for item in booked if item.entry.kind == WEIGHT and item.entry.text == "setup"
     }
-    pairs: dict[tuple[str, str], list[tuple[Booked, Booked]]] = {}
+    pairs: dict[tuple[str, str, str], list[tuple[Booked, Booked]]] = {}
     for item in booked:
         shot = weights.get(item.entry.name)
         if item.entry.kind == SETTING and item.entry.value and shot is not None and shot.entry.value:
-            pairs.setdefault((item.entry.station, item.entry.unit), []).append((item, shot))
-    return [_flow_law(plan, plan.station(station), unit, found) for (station, unit), found in pairs.items()]
+            key = item.entry.station, material_of_entry(plan, item.entry), item.entry.unit
+            pairs.setdefault(key, []).append((item, shot))
+    return [
+        _flow_law(plan.material(material), station, unit, found)
+        for (station, material, unit), found in pairs.items()
+    ]
 
 
-def _flow_law(plan: Plan, station: Station, unit: str, pairs: Sequence[tuple[Booked, Booked]]) -> Learned:
-    material = plan.material(station.material)
+def _flow_law(material: Material, station: str, unit: str, pairs: Sequence[tuple[Booked, Booked]]) -> Learned:
     is_pressure = unit == PRESSURE
     target = None
     if is_pressure and not material.yield_stress:
         target = Target("Materials", (material.material,), "index")
     base = Learned(
         "flow index" if is_pressure else "setting exponent",
-        material.material if is_pressure else station.station,
+        material.material if is_pressure else station,
         "",
         material.index if is_pressure else 1.0,
         count=len(pairs),
@@ -257,12 +259,44 @@ def counts_of(plan: Plan, booked: Iterable[Booked]) -> dict[tuple[str, str, str,
     return _counts(plan, booked)[0]
 
 
+def dated_scrap(plan: Plan, station: str) -> list[Dated]:
+    """The scrap that a station has for a time, in place of that of its row."""
+    figure = _STATIONS, (station,), SCRAP
+    return [item for item in plan.dated if (item.table, item.key, item.column) == figure]
+
+
+def scrap_subject(station: str, dated: Dated | None) -> str:
+    """What a scrap is of: a station, or a station from or until a day."""
+    if dated is None:
+        return station
+    if dated.row.valid_from is not None:
+        return f"{station} from {dated.first}"
+    return f"{station} until {dated.last}" if dated.row.valid_until is not None else f"{station} by Validity"
+
+
+def _holding(plan: Plan, station: str, day: str) -> Dated | None:
+    """The scrap of a time that holds at a station on a day."""
+    return next(
+        (
+            item
+            for item in dated_scrap(plan, station)
+            if day and item.holds_on(datetime.date.fromisoformat(day))
+        ),
+        None,
+    )
+
+
 def _scrap(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:
-    """Parts scrapped of those started, by station."""
+    """Parts scrapped of those started, by station and the days on which one scrap is stated for it."""
     counts, rows = _counts(plan, booked)
     found = []
-    for station in plan.stations:
-        mine = {key: count for key, count in counts.items() if key[0] == station.station}
+    stated = [(row, dated) for row in plan.stations for dated in (None, *dated_scrap(plan, row.station))]
+    for station, dated in stated:
+        mine = {
+            key: count
+            for key, count in counts.items()
+            if key[0] == station.station and _holding(plan, station.station, key[1]) is dated
+        }
         whole = [
             (key, count.made, count.scrapped)
             for key, count in mine.items()
@@ -274,24 +308,26 @@ def _scrap(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:
         scrapped = np.array([float(lost) for *_, lost in whole])
         one_sided = len(mine) - len(whole)
         base = Learned(
-            "scrap",
-            station.station,
+            SCRAP,
+            scrap_subject(station.station, dated),
             "%",
-            PERCENT * station.scrap,
+            PERCENT * (station.scrap if dated is None else dated.value),
             count=int(started.sum()),
             observed=f"{int(scrapped.sum())} of {int(started.sum())} parts started",
         )
         if one_sided:
             words = f"{counted(one_sided, 'count')} of made or scrapped alone left out"
             base = replace(base, caution=f"{words}: book 0 where none was lost")
+        target = Target(_STATIONS, (station.station,), SCRAP) if dated is None else None
+        if dated is not None:
+            words = f"stated in {plan.cell(dated.row, 'value')}: type it there"
+            base = replace(base, caution="; ".join(filter(None, (base.caution, words))))
         used = [item for key, *_ in whole for item in rows[key]]
         if not whole or not started.sum():
             found.append(too_few(base, used, "both made and scrapped must be booked of a shift"))
             continue
         percent = grouped_proportion(scrapped, started).times(PERCENT)
-        found.append(
-            estimated(base, percent, used, base.planned, Target("Stations", (station.station,), "scrap"))
-        )
+        found.append(estimated(base, percent, used, base.planned, target))
     return found
 
 
@@ -379,13 +415,14 @@ def _cure_times(plan: Plan, booked: Sequence[Booked]) -> list[Learned]:
             continue
         stood = _stood(plan, entry, batch)
         if stood is not None:
-            groups.setdefault((_material(plan, entry), entry.text), []).append((stood, item))
+            groups.setdefault((material_of_entry(plan, entry), entry.text), []).append((stood, item))
     return [_cure_time(plan.material(name), words, found) for (name, words), found in groups.items()]
 
 
 def _stood(plan: Plan, entry: Entry, batch: Batch) -> float | None:
     """Minutes from the end of dispensing, each as long as it counts at the temperature of the cure times."""
     day, moment = entry.date, entry.moment
+    plan = plan.on(day)
     station = plan.station(entry.station)
     material = plan.material(station.material)
     if day is None or moment is None:
@@ -493,4 +530,14 @@ def learned_values(plan: Plan, booked: Iterable[Booked]) -> list[Learned]:
     return judged(found)
 
 
-__all__ = ["DENSITY", "LEAST", "WATCHED", "Count", "counts_of", "density_subject", "learned_values"]
+__all__ = [
+    "DENSITY",
+    "LEAST",
+    "SCRAP",
+    "Count",
+    "counts_of",
+    "dated_scrap",
+    "density_subject",
+    "learned_values",
+    "scrap_subject",
+]

@@ -1,8 +1,8 @@
-"""Shifts as planned: which parts at what time, which containers connected; kept once a shift is booked.
+"""Shifts as planned: parts at what time, containers connected, volumes; kept once a shift is booked.
 
 A plan changes and rolls on; what was printed for a past shift does not. With its first booking a shift is
 kept in the journal as the plan was then, and later bookings leave that, unless what is to be built in the
-shift is another by then.
+shift is another by then. Earlier versions kept no volumes: `use` is None in what they kept.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from ..shift.results import Event, ShiftResult
 from ..shift.store import nanolitres
 from .entries import AS_PLANNED, Booking, Entry, fingerprint
 from .history import played
+from .planned_use import PlannedUse, as_kept, from_kept, planned_use
 from .store import Journal
 
 CONTAINER = "container"  # the event of a container that is connected
@@ -44,6 +45,7 @@ class PlannedShift:
 
     `lags` [s] are how long hose and mixer hold what was before, by component; `builds` is the fingerprint of
     what is to be built; `booking` is the one that kept it, None where it is played now.
+    `use` is what it uses, None where that was not kept.
     """
 
     date: datetime.date
@@ -54,6 +56,7 @@ class PlannedShift:
     events: tuple[Event, ...]
     lags: dict[str, float]
     booking: Booking | None = None
+    use: PlannedUse | None = None
 
     @property
     def key(self) -> Key:
@@ -75,7 +78,7 @@ def _builds(plan: Plan, date: datetime.date, shift: str) -> str:
 
 
 def planned_shift(plan: Plan, result: ShiftResult) -> PlannedShift:
-    """What tracing needs of a played shift."""
+    """What is kept of a played shift."""
     return PlannedShift(
         result.date,
         result.shift,
@@ -87,6 +90,7 @@ def planned_shift(plan: Plan, result: ShiftResult) -> PlannedShift:
         ),
         tuple(replace(event, text="", volume=0) for event in result.events if event.kind == CONTAINER),
         {letter: _lag(result, letter) for letter in result.letters},
+        use=planned_use(plan, result),
     )
 
 
@@ -101,6 +105,7 @@ def _entries(item: PlannedShift) -> Iterator[Entry]:
             "batches": item.batches,
             "containers": [[event.clock, event.component, event.lot] for event in item.events],
             "lags": item.lags,
+            "use": None if item.use is None else as_kept(item.use),
         }
     )
     pieces = [text[start : start + PIECE] for start in range(0, len(text), PIECE)]
@@ -122,6 +127,7 @@ def _read(key: Key, text: str, booking: Booking) -> PlannedShift:
         tuple(Event(clock, CONTAINER, "", letter, lot) for clock, letter, lot in found["containers"]),
         found["lags"],
         booking,
+        from_kept(found["use"]) if found.get("use") else None,
     )
 
 
@@ -180,6 +186,13 @@ def all_shifts(plan: Plan, kept: dict[Key, list[PlannedShift]]) -> list[PlannedS
     return sorted(found.values(), key=lambda item: (item.date, _begin(item)))
 
 
+def used_shifts(plan: Plan, kept: dict[Key, list[PlannedShift]]) -> list[PlannedShift]:
+    """Every shift whose volumes are known, in order of time: as kept, else as played now."""
+    found = {item.key: item for item in (planned_shift(plan, result) for result in played(plan))}
+    found |= {key: items[-1] for key, items in kept.items() if items[-1].use is not None}
+    return sorted(found.values(), key=lambda item: (item.date, cast(PlannedUse, item.use).begins))
+
+
 def _begin(item: PlannedShift) -> float:
     return min((batch.begun for batch in item.batches), default=0.0)
 
@@ -219,6 +232,22 @@ def not_as_kept(
     return list(changed), list(gone)
 
 
+def volumes_not_as_kept(plan: Plan, journal: Journal, content: str) -> tuple[list[Key], list[Key]]:
+    """Booked shifts whose volumes are those of a plan that has changed since, and those without any.
+
+    Beside those that were not kept, those that an earlier version kept without volumes.
+    """
+    changed, gone = not_as_kept(plan, journal, content)
+    here = {(item.date.isoformat(), item.shift, item.station.station) for item in played(plan)}
+    for key, items in kept_shifts(journal).items():
+        if items[-1].use is None:
+            if key not in here:
+                gone.append(key)
+            elif cast(Booking, items[-1].booking).plan_content != content:
+                changed.append(key)
+    return sorted(set(changed)), sorted(set(gone))
+
+
 __all__ = [
     "Key",
     "PlannedBatch",
@@ -229,4 +258,6 @@ __all__ = [
     "kept_shifts",
     "planned_shift",
     "to_keep",
+    "used_shifts",
+    "volumes_not_as_kept",
 ]

@@ -418,7 +418,7 @@ def _actual_entries(plan: Plan, rows: Sequence[tuple[dict[str, Any], str]], read
         component = ""
         if what in OF_MATERIAL:
             if not material and station in names.known["station"]:
-                material = plan.station(station).material
+                material = plan.on(row["date"]).station(station).material
             if not material:
                 problems.append(Problem(where, "material", None, "the material, or the station that uses it"))
             elif material in names.known["material"]:

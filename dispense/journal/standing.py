@@ -12,6 +12,7 @@ from ..base.units import DAY, to_si
 from ..plan.records import Plan
 from ..plan.rows import Component, Standing
 from ..plan.tables import STANDING_CONTAINER, STANDS_WHATS
+from .dated import material_of_entry
 from .entries import STANDS, Entry
 
 _BETWEEN = "; "
@@ -81,9 +82,7 @@ def row_of(plan: Plan, entry: Entry, opened: datetime.date | None = None) -> Sta
 
 
 def _component(plan: Plan, entry: Entry) -> Component | None:
-    known = {row.station for row in plan.stations}
-    name = entry.material or (plan.station(entry.station).material if entry.station in known else "")
-    return plan.components_of(name).get(entry.component or "a")
+    return plan.components_of(material_of_entry(plan, entry)).get(entry.component or "a")
 
 
 def _opened(latest: str | None, open_life: float | None) -> datetime.date | None:

@@ -14,6 +14,7 @@ from ..plan.records import Plan
 from ..plan.rows import StockLot
 from ..shift.store import NO_STOCK
 from .counted import counted_stock
+from .dated import material_on
 from .entries import COUNTED, EMPTIED, MADE, OPENED, RECEIVED, SCRAPPED, STAGED, Booking, Entry
 from .history import BOOKED, MIXER, PLANNED, Times, changes, moment_at
 from .lots import lots_of
@@ -266,9 +267,10 @@ def _stored(
             if entry.kind == COUNTED and (entry.material, entry.component, entry.lot) == key
         ]
         since = max(counts, default=datetime.datetime.min)
-        names = {station.station for station in plan.stations if station.material == row.material}
         gone = sum(
-            item.since > since and item.component == row.component and item.station in names
+            item.since > since
+            and item.component == row.component
+            and material_on(plan, item.station, item.since.date()) == row.material
             for item in opened
         )
         size = plan.components_of(row.material)[row.component].container

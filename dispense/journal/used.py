@@ -9,10 +9,11 @@ from ..base.errors import NA, InputError, Problem
 from ..base.printed import listed
 from ..plan.records import Plan
 from .learned import DIFFERS, Learned
+from .lessons import SCRAP, dated_scrap, scrap_subject
 from .weighed import PERCENT
 
 ALL = "all"
-SCRAP, PURGES, DEMAND = "scrap", "purges", "demand spread"
+PURGES, DEMAND = "purges", "demand spread"
 QUANTITIES = (SCRAP, PURGES, DEMAND)  # that change what is used
 
 
@@ -78,7 +79,14 @@ def _applied(plan: Plan, figures: Sequence[Learned]) -> Plan:
     stations = [
         replace(row, scrap=scrap[row.station]) if row.station in scrap else row for row in plan.stations
     ]
-    return replace(plan, stations=stations, settings=settings, purge_factors=purges)
+    for_a_time = {
+        id(item): scrap[name]
+        for row in plan.stations
+        for item in dated_scrap(plan, row.station)
+        if (name := scrap_subject(row.station, item)) in scrap
+    }
+    dated = [replace(item, value=for_a_time.get(id(item), item.value)) for item in plan.dated]
+    return replace(plan, stations=stations, settings=settings, purge_factors=purges, dated=dated)
 
 
 __all__ = ["ALL", "WithLearned", "with_learned"]

@@ -1,19 +1,24 @@
-"""What was weighed beside what it should weigh: targets of weights, as printed or of the plan."""
+"""What was weighed beside what it should weigh: targets of weights, as printed or of the plan.
+
+The plan is that of the day that was booked, where table Validity has figures for a time.
+"""
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable, Iterator
 
 from ..base.findings import QUALITY, Finding
 from ..base.units import from_si
 from ..plan.amounts import Application, applied_at
 from ..plan.records import Plan
-from ..plan.rows import Station
 from ..shift.setup import setup_card, station_parts
 from ..shift.weighing import Weighing, check_shot, weigh
+from .dated import material_of_entry, station_on
 from .entries import WEIGHT, Entry
 
 PERCENT = 100.0
+CHECK_SHOTS = "check shots"  # the series of weights that are no shot of a part
 PRESSURE = "bar"  # unit of a setting that is a pressure
 FAR_OFF = 2.0  # times the target, beyond which a weight is taken for a slip; common practice, no source
 ONE_FIGURE = (
@@ -22,8 +27,11 @@ ONE_FIGURE = (
 )
 
 
-def planned_shot(plan: Plan, station: Station, entry: Entry) -> tuple[Weighing, int] | None:
-    """What the plan says of a weight that has no target of its own, and how many shots it is."""
+def planned_shot(plan: Plan, entry: Entry) -> tuple[Weighing, int] | None:
+    """What the plan says of a weight on its day, and how many shots it is; None where it says nothing."""
+    station, plan = station_on(plan, entry.station, entry.date), plan.on(entry.date)
+    if station is None:
+        return None
     density = setup_card(plan, station.station).density
     items: list[Application] = [
         item
@@ -44,11 +52,11 @@ def planned_shot(plan: Plan, station: Station, entry: Entry) -> tuple[Weighing, 
 Targets = tuple[int, float, float | None, float | None]
 
 
-def targets_of(plan: Plan, station: Station, entry: Entry) -> Targets | None:
-    """Shots together, target and limits of a weight: as printed on its sheet, else the plan's of today."""
+def targets_of(plan: Plan, entry: Entry) -> Targets | None:
+    """Shots together, target and limits of a weight: as printed on its sheet, else the plan's of its day."""
     if entry.target:
         return entry.count or 1, entry.target, entry.low, entry.high
-    planned = planned_shot(plan, station, entry)
+    planned = planned_shot(plan, entry)
     if planned is None:
         return None
     shot, count = planned
@@ -64,10 +72,10 @@ def targets_of(plan: Plan, station: Station, entry: Entry) -> Targets | None:
 
 def weighed(plan: Plan, entries: Iterable[Entry]) -> Iterator[tuple[Entry, Targets | None]]:
     """The weights among entries, with their targets where they have some above zero."""
-    known = {row.station: row for row in plan.stations}
+    known = {row.station for row in plan.stations}
     for entry in entries:
         if entry.kind == WEIGHT and entry.station in known and entry.value is not None:
-            targets = targets_of(plan, known[entry.station], entry)
+            targets = targets_of(plan, entry)
             yield entry, targets if targets is not None and targets[1] > 0.0 else None
 
 
@@ -94,13 +102,15 @@ def weight_findings(plan: Plan, entries: Iterable[Entry]) -> list[Finding]:
     return found
 
 
-def component_targets(plan: Plan, station: str) -> dict[str, float]:
-    """Masses of A and B in a check shot of today [g], where the plan has one."""
-    card = setup_card(plan, station)
-    row = plan.station(station)
-    items = [item for part in station_parts(plan, station) for item in applied_at(plan, part, row)]
+def component_targets(plan: Plan, station: str, day: datetime.date | None = None) -> dict[str, float]:
+    """Masses of A and B in a check shot of a station on a day [g], where the plan has one."""
+    row, plan = station_on(plan, station, day), plan.on(day)
+    if row is None:
+        return {}
+    items = [item for part in station_parts(plan, row.station) for item in applied_at(plan, part, row)]
     if not items:
         return {}
+    card = setup_card(plan, row.station)
     shot = check_shot(row, items, card.density)
     components = plan.components_of(card.material.material)
     return {
@@ -109,12 +119,19 @@ def component_targets(plan: Plan, station: str) -> dict[str, float]:
     }
 
 
-def series_name(entry: Entry) -> str:
-    """The series that a weight of a station belongs to: its check shots, or a shot of a part."""
-    return " / ".join(filter(None, (entry.part, entry.application))) or "check shots"
+def series_name(plan: Plan, entry: Entry) -> str:
+    """The series that a weight of a station belongs to: its check shots, or a shot of a part.
+
+    Where the station has another material for a time, each has its own.
+    """
+    name = " / ".join(filter(None, (entry.part, entry.application))) or CHECK_SHOTS
+    if len(plan.materials_at(entry.station)) > 1:
+        name += f" with {material_of_entry(plan, entry)}"
+    return name
 
 
 __all__ = [
+    "CHECK_SHOTS",
     "ONE_FIGURE",
     "PERCENT",
     "PRESSURE",

@@ -28,14 +28,24 @@ from ..shift.play import play_plan
 from ..shift.results import ShiftResult
 from ..shift.setup import pressure_growth
 from ..shift.weighing import SCALE
+from .dated import material_of_entry
 from .densities import MIX, NONE_MEASURED, NORMAL_95, Densities, Density, densities_of
-from .entries import SETTING, WEIGHT, WEIGHT_A, WEIGHT_B, Entry
+from .entries import SETTING, WEIGHT_A, WEIGHT_B, Entry
 from .history import BOOKED, MIXER, PLANNED, Times, changes
 from .intervals import student
 from .lessons import learned_values
 from .statistics import FALSE_ALARMS, SHORTEST, Effect, Level, effects, level, short_term_sd, step_share
 from .store import Booked
-from .weighed import ONE_FIGURE, PERCENT, PRESSURE, component_targets, planned_shot, series_name, weighed
+from .weighed import (
+    CHECK_SHOTS,
+    ONE_FIGURE,
+    PERCENT,
+    PRESSURE,
+    component_targets,
+    planned_shot,
+    series_name,
+    weighed,
+)
 
 WEIGH_MORE = 0.05  # share of looks at a series in control that ask for five more at most
 TESTS = 3  # level, drift and ratio share the false alarms
@@ -131,6 +141,14 @@ class Weights:
     correction: float | None = None  # per cent by which the shot must grow
     notes: list[str] = field(default_factory=list)
 
+    def held(self, plan: Plan) -> Plan:
+        """The plan as it holds on the day of the last weight."""
+        return plan.on(self.weights[-1].entry.date) if self.weights else plan
+
+    def material_by(self, plan: Plan) -> str:
+        """The material that was weighed."""
+        return self.held(plan).station(self.station).material
+
     @property
     def deviations(self) -> Floats:
         """In the order of time [%]."""
@@ -201,9 +219,9 @@ def _has_mixer(plan: Plan, station: Station) -> bool:
     return plan.material(station.material).kind != "one-part" or station.mixer_bore is not None
 
 
-def _with_factors(plan: Plan, station: Station, weight: Weight, history: Mapping[str, Times]) -> Weight:
-    """A weight with what was so when it was weighed."""
-    moment = weight.moment
+def _with_factors(plan: Plan, name: str, weight: Weight, history: Mapping[str, Times]) -> Weight:
+    """A weight with what was so when it was weighed, by the plan of its day."""
+    station, moment = plan.station(name), weight.moment
     seconds = (moment - datetime.datetime.combine(moment.date(), datetime.time())).total_seconds()
     factors = {"hour of the day": seconds / HOUR}
     lots: dict[str, str] = {}
@@ -235,7 +253,7 @@ def gather(plan: Plan, entries: Sequence[Entry], station: str | None = None) -> 
     skipped: dict[tuple[str, str], list[str]] = {}
     of_station = (entry for entry in entries if station in (None, entry.station))
     for entry, targets in weighed(plan, of_station):
-        key = entry.station, series_name(entry)
+        key = entry.station, series_name(plan, entry)
         moment = entry.moment
         if targets is None or moment is None:
             why = "has no time of its own" if moment is None else "has no target"
@@ -244,22 +262,21 @@ def gather(plan: Plan, entries: Sequence[Entry], station: str | None = None) -> 
         series.setdefault(key, []).append(Weight(entry, moment, *targets))
     found = []
     for key in dict.fromkeys([*series, *skipped]):
-        row = plan.station(key[0])
         mine = sorted(series.get(key, []), key=lambda item: item.moment)
         if mine:
-            history = changes(row.station, entries, _played(plan, row, mine))
-            mine = [_with_factors(plan, row, item, history) for item in mine]
+            history = changes(key[0], entries, _played(plan, key[0], mine))
+            mine = [_with_factors(plan.on(item.entry.date), key[0], item, history) for item in mine]
         found.append(Weights(*key, mine, notes=skipped.get(key, [])))
     return found
 
 
-def _played(plan: Plan, station: Station, weights: Sequence[Weight]) -> list[ShiftResult]:
+def _played(plan: Plan, station: str, weights: Sequence[Weight]) -> list[ShiftResult]:
     """The shifts of the plan on the days that were weighed."""
     days = {item.moment.date() for item in weights}
     until = [day for day in plan.days() if day[0] <= max(days)]
     if not until:
         return []
-    return list(play_plan(plan, until=until[-1], stations=[station.station]))
+    return list(play_plan(plan, until=until[-1], stations=[station]))
 
 
 # ---------------------------------------------------------------------------------------- judged
@@ -269,15 +286,15 @@ def _ratio(found: Weights, entries: Sequence[Entry], plan: Plan) -> Ratio | None
     """A against B where both were weighed alone, three times or more."""
     alone: dict[str, dict[str, Entry]] = {WEIGHT_A: {}, WEIGHT_B: {}}
     for entry in entries:
-        here = entry.station, series_name(entry)
+        here = entry.station, series_name(plan, entry)
         if entry.kind in alone and here == (found.station, found.what) and entry.value:
             alone[entry.kind][entry.name] = entry
     shared = [name for name in alone[WEIGHT_A] if name in alone[WEIGHT_B]]
-    shares = component_targets(plan, found.station)
     pairs = []
     for name in shared:
         a, b = alone[WEIGHT_A][name], alone[WEIGHT_B][name]
-        target_a, target_b = a.target or shares.get("a"), b.target or shares.get("b")
+        target_a = a.target or component_targets(plan, a.station, a.date).get("a")
+        target_b = b.target or component_targets(plan, b.station, b.date).get("b")
         if a.value and b.value and target_a and target_b:
             pairs.append((a.value / target_a, b.value / target_b))
     if len(pairs) < 3:
@@ -435,10 +452,17 @@ def _targets_moved(found: Weights, plan: Plan, entries: Sequence[Entry], mean: f
     """Whether the plan's B per A has moved by more than half of what is off since targets were printed."""
     printed: dict[str, Entry] = {}
     for entry in entries:
-        if entry.kind in (WEIGHT_A, WEIGHT_B) and entry.station == found.station and entry.target:
+        here = entry.station, material_of_entry(plan, entry)
+        if (
+            entry.kind in (WEIGHT_A, WEIGHT_B)
+            and here == (found.station, found.material_by(plan))
+            and entry.target
+        ):
             printed[entry.kind] = entry
-    today = component_targets(plan, found.station)
-    if len(printed) < 2 or not {"a", "b"} <= set(today):
+    if len(printed) < 2:
+        return False
+    today = component_targets(plan, found.station, printed[WEIGHT_B].date)
+    if not {"a", "b"} <= set(today):
         return False
     was = (printed[WEIGHT_B].target or 1.0) / (printed[WEIGHT_A].target or 1.0)
     return abs(PERCENT * math.log(today["b"] / today["a"] / was)) > 0.5 * abs(mean)
@@ -447,7 +471,7 @@ def _targets_moved(found: Weights, plan: Plan, entries: Sequence[Entry], mean: f
 def _target_moved(found: Weights, plan: Plan, mean: float) -> bool:
     """The same of the target of the last weight."""
     last = found.weights[-1]
-    today = planned_shot(plan, plan.station(found.station), last.entry) if last.entry.target else None
+    today = planned_shot(plan, last.entry) if last.entry.target else None
     if today is None:
         return False
     shot, count = today
@@ -587,9 +611,11 @@ def _correct(found: Weights, at: Level, plan: Plan, entries: Sequence[Entry]) ->
     settings = {
         (entry.value, entry.unit)
         for entry in entries
-        if entry.kind == SETTING and entry.station == found.station and entry.value
+        if entry.kind == SETTING
+        and (entry.station, material_of_entry(plan, entry)) == (found.station, found.material_by(plan))
+        and entry.value
     }
-    of_pressure = pressure_growth(plan, found.station, growth)
+    of_pressure = pressure_growth(found.held(plan), found.station, growth)
     if len(settings) == 1:
         old, unit = settings.pop()
         by = of_pressure if unit == PRESSURE else growth
@@ -597,7 +623,7 @@ def _correct(found: Weights, at: Level, plan: Plan, entries: Sequence[Entry]) ->
             unit = f" {unit}" if unit else ""
             where = "" if by is of_pressure and unit else " where the shot grows with it"
             words += f"; from setting {old:g}{unit} to {old * by:.4g}{unit}{where}"
-    material = plan.material(plan.station(found.station).material)
+    material = plan.material(found.material_by(plan))
     if material.yield_stress:
         words += "; " + _with_yield(of_pressure, digits)
     elif material.index != 1.0 and of_pressure is not None:
@@ -621,7 +647,7 @@ def _with_yield(of_pressure: float | None, digits: int) -> str:
 def weights_findings(found: Weights) -> list[Finding]:
     """What a reader of the weights must know: weights out of limits, a capability too low, false alarms."""
     made = []
-    of_what = "" if found.what == series_name(Entry(WEIGHT, "")) else f"{found.what}: "
+    of_what = "" if found.what == CHECK_SHOTS else f"{found.what}: "
     if found.outside:
         numbers = listed(map(str, found.outside))
         made.append(
@@ -654,7 +680,9 @@ def weights_of(plan: Plan, booked: Iterable[Booked], station: str | None = None)
     entries = [item.entry for item in booked]
     found = gather(plan, entries, station)
     learned = learned_values(plan, booked) if found else []
-    return [judge(item, plan, entries, densities_of(plan, item.station, learned)) for item in found]
+    return [
+        judge(item, plan, entries, densities_of(item.held(plan), item.station, learned)) for item in found
+    ]
 
 
 __all__ = [

@@ -70,7 +70,7 @@ def _of_table(plan: Plan, before: Plan, table: Table, columns: list[Field]) -> I
             yield Difference(table.name, name, "", "", "new", words)
             continue
         for item in columns:
-            now, then = _shown(item, getattr(row, item.name)), _shown(item, getattr(was, item.name))
+            now, then = told(item, getattr(row, item.name)), told(item, getattr(was, item.name))
             if now != then:
                 yield Difference(table.name, name, item.words, then, now, words | _words(was, columns))
     for key, row in old.items():
@@ -105,7 +105,8 @@ def _words(row: Row, columns: list[Field]) -> frozenset[str]:
     return frozenset(fold(value) for item in columns if isinstance(value := getattr(row, item.name), str))
 
 
-def _shown(item: Field, value: Any) -> str:
+def told(item: Field, value: Any) -> str:
+    """A value of a plan in words, a number in the unit of its column."""
     if value is None:
         return ""
     if item.kind == "number":
@@ -113,4 +114,4 @@ def _shown(item: Field, value: Any) -> str:
     return str(value)
 
 
-__all__ = ["differences", "process_mark", "row_key"]
+__all__ = ["differences", "process_mark", "row_key", "told"]

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 from ..base.clock import WEEKDAYS
 from ..base.numbers import EQUAL
+from ..base.printed import listed
 from .amounts import applied_at, in_one_go
 from .records import Plan
 from .routes import place_in_route, route_of
@@ -29,6 +30,7 @@ PARTS_IN_PROCESS = (STANDING_HALF_DONE, STANDING_TO_MATE, STANDING_BETWEEN)
 OF_A_CONTAINER = (STANDING_CONTAINER, STANDING_HOSE, STANDING_IN_STORE)  # told of a component
 NUMBERS = re.compile(r"\s*(\d+)(?:\s*[-\u2013\u2010]\s*(\d+))?\s*")
 ORIGIN = re.compile(r"(\d{4}-\d\d-\d\d)\s+(\S.*)$")
+ONE_DAY = datetime.timedelta(days=1)
 MOST_NUMBERS = 100_000  # parts that one row tells of
 
 
@@ -61,14 +63,23 @@ def origin_of(text: str, row: Standing) -> str:
 
 
 def material_of(plan: Plan, row: Standing) -> str:
-    """The material of a row: as stated, or that of its station; "" where neither is."""
-    return row.material or (plan.station(row.station).material if row.station else "")
+    """The material of a row: as stated, or what its station ran then; "" where neither is."""
+    return row.material or (held_at(plan, row).station(row.station).material if row.station else "")
+
+
+def held_at(plan: Plan, row: Standing) -> Plan:
+    """The plan by which what stands there came to stand: a change-over is made as the first shift begins."""
+    is_before = row.time is None or row.time <= _first_start(plan)
+    return plan.on(row.date - ONE_DAY if is_before else row.date)
+
+
+def _first_start(plan: Plan) -> float:
+    return min((shift.start for shift in plan.shifts), default=0.0)
 
 
 def moment_of(plan: Plan, row: Standing) -> datetime.datetime:
     """When it stood there: the time stated, else before the first shift of the day."""
-    first = min((shift.start for shift in plan.shifts), default=0.0)
-    clock = first if row.time is None else row.time
+    clock = _first_start(plan) if row.time is None else row.time
     return datetime.datetime.combine(row.date, datetime.time()) + datetime.timedelta(seconds=clock)
 
 
@@ -97,7 +108,7 @@ def latest_rows(plan: Plan) -> list[Standing]:
 
 def _is_of_station(plan: Plan, row: Standing) -> bool:
     """Whether its station still uses the material that stands there."""
-    return not row.station or row.material in ("", plan.station(row.station).material)
+    return not row.station or row.material in ("", *plan.materials_at(row.station))
 
 
 def lot_rows(plan: Plan) -> list[StockLot]:
@@ -134,8 +145,9 @@ def wrong_with(plan: Plan, row: Standing) -> Iterator[tuple[str, str]]:
     elif not row.station:
         yield "station", f"{row.what} needs its station"
         return
-    elif row.material and row.material != plan.station(row.station).material:
-        yield "material", f"{row.station} uses {plan.station(row.station).material}, not {row.material}"
+    elif row.material and row.material not in plan.materials_at(row.station):
+        known = listed(plan.materials_at(row.station))
+        yield "material", f"{row.station} uses {known}, not {row.material}"
         return
     if row.what in OF_A_CONTAINER and name:
         yield from _wrong_volume(plan, row, name)
@@ -184,6 +196,7 @@ __all__ = [
     "ORIGIN",
     "PARTS_IN_PROCESS",
     "expiry_of",
+    "held_at",
     "latest_rows",
     "lot_rows",
     "material_of",

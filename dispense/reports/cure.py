@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, overload
@@ -51,6 +52,7 @@ IRRADIANCES = (500.0, 1000.0, 2000.0, 5000.0, 10000.0, 20000.0)  # W/m²: 50 to 
 WINDOWS = (0.05, 0.1, 0.2)  # m, lit lengths of a belt
 CURE_STAGES = 4  # of a report, for its progress
 MOST_WINDOWS = 40  # rows of latest times in the report
+RULE = 80 * "="  # between two reports
 
 
 # -------------------------------------------------------------------------------- moisture and light
@@ -213,14 +215,29 @@ class CureReport(WithFindings):
     cautions: str
     findings: list[Finding] = field(default_factory=list)
     out: Path | None = None
+    since: datetime.date | None = None  # from when on it holds, where table Validity changes the station
+    date: datetime.date | None = None  # the one day that was asked for
+    later: list[CureReport] = field(default_factory=list)  # of what holds from later days on
+
+    @property
+    def all(self) -> list[CureReport]:
+        """It, and those of what holds later."""
+        return [self, *self.later]
+
+    @property
+    def material_words(self) -> str:
+        """The material, and of which days, where not all are alike or one was asked for."""
+        if self.date is not None:
+            return f"{self.material.material} (on {self.date})"
+        return self.material.material + ("" if self.since is None else f" (from {self.since})")
 
     def as_json(self) -> dict[str, Any]:
         """The report for a script: shop units, null where nothing is known."""
         return _clean(_json(self))
 
     def as_text(self) -> str:
-        """The report for a terminal."""
-        return _text(self)
+        """The report for a terminal, then those of what holds later."""
+        return f"\n\n{RULE}\n".join(map(_text, self.all))
 
 
 def with_record(plan: Plan, station: Station, record: TemperatureRecord) -> Plan:
@@ -258,7 +275,9 @@ def with_record(plan: Plan, station: Station, record: TemperatureRecord) -> Plan
     stations = [
         replace(item, record=name) if item.station == station.station else item for item in plan.stations
     ]
-    return replace(plan, stations=stations, temperatures=[*plan.temperatures, *rows])
+    own = Station.TABLE, (station.station,), "record"
+    dated = [item for item in plan.dated if (item.table, item.key, item.column) != own]
+    return replace(plan, stations=stations, temperatures=[*plan.temperatures, *rows], dated=dated)
 
 
 def cure_report(
@@ -268,18 +287,66 @@ def cure_report(
     record: TemperatureRecord | None = None,
     log: TemperatureRecord | None = None,
     progress: Progress | None = None,
+    date: datetime.date | None = None,
 ) -> CureReport:
-    """The report of a station.
+    """The report of a station, and with it those of what holds there from later days on by table Validity.
 
     `record` is a shop-temperature record in place of the plan's, `log` a thermocouple log of parts in
-    the oven. A record whose times are counted from a start is taken as a log.
+    the oven. A record whose times are counted from a start is taken as a log. `date` tells of that day alone.
     """
     row = plan.station(station)
     if record is not None and not record.is_clock and log is None:
         record, log = None, record
     if record is not None:
         plan = with_record(plan, row, record)
-        row = plan.station(station)
+    first, *others = [(None, plan.on(date))] if date is not None else stretches(plan, station)
+    report = _report_of(plan, station, *first, record, log, progress, date)
+    report.later = [_report_of(plan, station, *other, record, log, None) for other in others]
+    told = {str(finding) for finding in report.findings}
+    news = [
+        replace(finding, day=finding.day or other.since)
+        for other in report.later
+        for finding in other.findings
+        if str(finding) not in told
+    ]
+    report.findings = gravest_first([*report.findings, *news])
+    return report
+
+
+def stretches(plan: Plan, station: str) -> list[tuple[datetime.date | None, Plan]]:
+    """The plans by which a station is reported on, each with its first day built; the plan where it has one.
+
+    Scrap and takt alone make no other: what cures does not know of them.
+    """
+    found: list[tuple[datetime.date | None, Plan]] = []
+    seen: list[Station] = []
+    for day in sorted({build.date for build in plan.builds}) if plan.dated else ():
+        held = plan.on(day)
+        row = _as_reported(held, station)
+        if row not in seen:
+            seen.append(row)
+            found.append((day, held))
+    return found if len(found) > 1 else [(None, found[0][1] if found else plan)]
+
+
+def _as_reported(held: Plan, station: str) -> Station:
+    return replace(held.station(station), scrap=0.0, takt=None)
+
+
+def _report_of(
+    plan: Plan,
+    station: str,
+    since: datetime.date | None,
+    held: Plan,
+    record: TemperatureRecord | None,
+    log: TemperatureRecord | None,
+    progress: Progress | None,
+    date: datetime.date | None = None,
+) -> CureReport:
+    """The report of a station by a plan that holds from a day on, or on one, of which `plan` is the whole."""
+    windows = _windows(plan, station, held if since is not None else None, date)
+    plan = held
+    row = plan.station(station)
     material = plan.material(row.material)
     day = life_day.life_day(plan, row, material)
     useful = (
@@ -310,9 +377,11 @@ def cure_report(
         light_report(plan, row, material),
         joints,
         station_beads(plan, station),
-        _windows(plan, station),
+        windows,
         thickening_report(plan, station),
         cautions_text(material, cells=any(pot.station == station and pot.cells for pot in plan.pots)),
+        since=since,
+        date=date,
     )
     found += cure_runs.not_computed(row, material, failed)
     _gather(report, found)
@@ -325,12 +394,22 @@ def _source(station: Station, record) -> str:
     return f"record {station.record} of the plan" if station.record else "one temperature of the plan"
 
 
-def _windows(plan: Plan, station: str) -> list[tuple[datetime.date, str, Window]]:
-    """Latest times of the first day's shifts, then of other shifts those that are missed."""
+def _windows(
+    plan: Plan, station: str, held: Plan | None, date: datetime.date | None
+) -> list[tuple[datetime.date, str, Window]]:
+    """Latest times of the first day's shifts, then of other shifts those that are missed.
+
+    With `held` of the days on which the station is as it is there, with `date` of that day.
+    """
     found = []
     first = None
+    row = None if held is None else _as_reported(held, station)
     for result in play_plan(plan, stations=[station]):
         if result.station.station != station:
+            continue
+        if row is not None and _as_reported(plan.on(result.date), station) != row:
+            continue
+        if date is not None and result.date != date:
             continue
         first = first or result.date
         found += [
@@ -424,18 +503,19 @@ class CureSummary(WithFindings):
     def as_text(self) -> str:
         """A line for each station, then the report of each."""
         rows = [
-            [report.station.station, report.material.material, tally(report.findings)]
+            [one.station.station, one.material_words, tally(one.findings)]
             for report in self.reports
+            for one in report.all
         ]
         blocks = [table(["station", "material", "findings"], rows)]
         if self.silent:
             blocks.append("nothing to compute at: " + ", ".join(self.silent))
-        return "\n\n".join([*blocks, *(f"{'=' * 80}\n{report.as_text()}" for report in self.reports)])
+        return "\n\n".join([*blocks, *(f"{RULE}\n{report.as_text()}" for report in self.reports)])
 
 
-def cure_reports(plan: Plan) -> CureSummary:
-    """The report of every station that has something to say."""
-    reports = [cure_report(plan, row.station) for row in plan.stations]
+def cure_reports(plan: Plan, date: datetime.date | None = None) -> CureSummary:
+    """The report of every station that has something to say; with `date` of that day alone."""
+    reports = [cure_report(plan, row.station, date=date) for row in plan.stations]
     told = [report for report in reports if _has_content(report)]
     silent = [report.station.station for report in reports if not _has_content(report)]
     found = [finding for report in told for finding in report.findings]
@@ -443,7 +523,7 @@ def cure_reports(plan: Plan) -> CureSummary:
 
 
 def _has_content(report: CureReport) -> bool:
-    return bool(
+    return any(map(_has_content, report.later)) or bool(
         report.day
         or report.runs
         or report.pours
@@ -506,6 +586,8 @@ def _json(report: CureReport) -> dict[str, Any]:
     return {
         "station": station.station,
         "material": material.material,
+        "date": None if report.date is None else str(report.date),
+        "valid_from": None if report.since is None else str(report.since),
         "cure": material.cure,
         "temperature_record": report.record,
         "units": {
@@ -544,6 +626,7 @@ def _json(report: CureReport) -> dict[str, Any]:
         "findings": [finding.as_json() for finding in report.findings],
         "cautions": report.cautions,
         "file": None if report.out is None else str(report.out),
+        "later": [_json(item) for item in report.later],
     }
 
 
@@ -904,9 +987,10 @@ def _text(report: CureReport) -> str:
     material = report.material
     described = f" ({material.description})" if material.description else ""
     head = (
-        f"{report.station.station}: {material.material}{described}"
+        f"{report.station.station}: {report.material_words}{described}"
         f"\n{report.record}, {temperature_text(report.temperatures)}"
     )
+    head += "".join(f"\n{words}" for words in _answers(report))
     found = [findings_text(report.findings, where=False)] if report.findings else []
     blocks = [head, *found, *_life_text(report), *map(_run_text, report.runs), *map(_pour_text, report.pours)]
     if report.moisture is not None:
@@ -927,6 +1011,15 @@ def _text(report: CureReport) -> str:
     if report.out is not None:
         blocks.append(f"wrote {report.out}")
     return "\n\n".join(blocks)
+
+
+def _answers(report: CureReport) -> Iterator[str]:
+    """What is asked first: the shortest pot life of the day, and whether each oven run cures."""
+    if report.day is not None and report.day.shortest_words:
+        yield f"at the least {report.day.shortest_words}"
+    for run in report.runs:
+        words = "has" if run.passes else f"at {run.coldest.name} does NOT have"
+        yield f"{run.name}: {words} the cure asked for"
 
 
 def _life_text(report: CureReport) -> list[str]:

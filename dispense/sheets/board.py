@@ -227,7 +227,9 @@ def layout(book: Book) -> None:
     form.section("Warnings")
     form.warnings("CureWarnings")
     form.section(
-        "Batches", "mate by: the time of the tightest part; no other of its batch has less time left"
+        "Batches",
+        "mate by: the time of the tightest part; no other of its batch has less time left",
+        of=("CureBatches", "mate_before"),
     )
     marks = (("test", "may be tested"), ("join", "may be joined"), ("move", "may be moved"))
     steps = ",".join(f'IF(AND({{{name}}}<>"",{now}>={{{name}}}),"{words}"' for name, words in marks)

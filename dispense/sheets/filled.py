@@ -322,6 +322,11 @@ def _staged_event(sheet: _Filled, row: _Row) -> tuple[str, ...]:
     return STAGED_ROW, station, material, _letter(row)
 
 
+def _later_event(sheet: _Filled, row: _Row) -> tuple[str, ...]:
+    serial, shot = (_whole(row.values.get(name)) for name in ("serial", "shot"))
+    return "later shot", row.text("part"), row.text("begun"), str(serial), str(shot)
+
+
 def _handover_event(sheet: _Filled, row: _Row) -> tuple[str, ...]:
     return "handover", *(row.text(name) for name in ("way", "what", "part", "part_numbers"))
 
@@ -333,6 +338,7 @@ _EVENTS: dict[str, Callable[[_Filled, _Row], tuple[str, ...]]] = {
     "MaterialTimes": _times_event,
     "StagingContainers": _staged_event,
     "MaterialLots": _staged_event,
+    "MaterialLater": _later_event,
     "MaterialHandover": _handover_event,
 }
 _WORDS_OF_TIMES = ("container", "expired", "mixer", "purge", "check", "start", "end")
@@ -619,6 +625,23 @@ def _times(sheet: _Filled, row: _Row) -> None:
         sheet.entry(DONE, row.name, cell, **facts, text=event)
 
 
+def _later(sheet: _Filled, row: _Row) -> None:
+    """When a shot and the one before it were poured, and by whom."""
+    by, signed = _initials(sheet, row)
+    serial, shot, before = (_whole(row.values.get(name)) for name in ("serial", "shot", "before"))
+    part, booked = row.text("part"), False
+    for name, number in (("before_at", before), ("poured_at", shot)):
+        if name not in row.typed:
+            continue
+        time, cell = sheet.moment(row, name), row.take(name)
+        if time and cell is not None:
+            booked, words = True, f"{part} no. {serial}: shot {number} poured"
+            sheet.entry(DONE, f"{row.name}|{name}", cell, time=time, part=part, by=by, text=words)
+    if not booked and signed is not None and by:
+        words = f"{part} no. {serial}, shot {shot}: {by}"
+        sheet.entry(SIGNED, row.name, signed, part=part, by=by, text=words)
+
+
 def _handed_over(sheet: _Filled, row: _Row) -> None:
     """What was handed over or taken over, and by whom."""
     done = _tick(sheet, row)
@@ -679,7 +702,8 @@ def _stands(sheet: _Filled, row: _Row, done: TypedCell | None, by: str) -> None:
         volume = _usable(sheet, row, typed)
         if volume is None:
             return
-        component = sheet.plan.components_of(sheet.plan.station(sheet.said("station")).material).get(letter)
+        station = sheet.plan.on(day).station(sheet.said("station"))
+        component = sheet.plan.components_of(station.material).get(letter)
         heel = 0.0 if component is None else from_si(heel_volume(component) / NANO, "mL")
         facts |= {"component": letter, "lot": said["name2"], "value": float(volume + heel), "unit": "mL"}
     elif what == STANDING_MIXER:
@@ -755,6 +779,7 @@ _MEANT: dict[str, Callable[[_Filled, _Row], None]] = {
     "StagingContainers": _staged,
     "MaterialLots": _staged,
     "MaterialTimes": _times,
+    "MaterialLater": _later,
     "MaterialHandover": _handed_over,
     "CureBatches": _batches,
 }

@@ -198,7 +198,11 @@ def layout(book: Book) -> None:
         big=True,
         rows_high=20,
     )
-    form.section("Batches", "mate by: the time of the tightest part, before the lamp")
+    form.section(
+        "Batches",
+        "mate by: the time of the tightest part, before the lamp",
+        of=("LampBatches", "mate_before"),
+    )
     form.table(
         "LampBatches",
         ["batch", "part", "part_numbers", "begun", "ended", "tightest_part", "mate_before", "note"],

@@ -5,27 +5,27 @@ from __future__ import annotations
 import datetime
 from typing import cast
 
-from ..base.clock import hhmm
 from ..base.fields import date, number, text, whole
-from ..base.findings import STIR, STOP, WAIT, Finding
-from ..base.units import HOUR, duration_text, from_si, temperature_text, volume_text
+from ..base.findings import STIR, STOP, WAIT, Finding, gravest_first
+from ..base.units import HOUR, MINUTE, duration_text, from_si, temperature_text, volume_text
 from ..plan.materials import usable_volume
 from ..plan.records import Plan
 from ..reports.standing import standing_of, stir_times
-from ..shift.results import CATEGORIES, ShiftResult
+from ..shift.results import CATEGORIES, LaterShot, ShiftResult
 from ..shift.store import heel_volume
 from ..shift.weighing import driver_text
 from ..shift.windows import latest_times
-from .layout import BY, DASHED, OTHER_DAY, TICK, Book, Calculated
+from .layout import BY, DASHED, OTHER_DAY, TICK, Book, Calculated, Written
 from .pictures import LEVELS, STRIP, container_levels, drawn, shift_strip
 from .pieces import (
     ML,
-    NOTHING_USABLE,
     USE,
     amount_ml,
     at,
     findings_shown,
+    found_at_start,
     handover_rows,
+    instead_of_lots,
     letter_name,
     life_text,
     mass_drawn,
@@ -42,7 +42,7 @@ from .pieces import (
 from .sheet import Sheet
 from .spec import HANDOVER, SHIFT_HEAD, WARNINGS, Content, Row, SheetSpec, moment
 
-WARNING_WIDTH = 114  # characters of a line of warnings
+WARNING_WIDTH = 119  # characters of a line of warnings
 BY_HAND = (
     "start",
     "container",
@@ -55,6 +55,8 @@ BY_HAND = (
     "later shot",
     "stir",
 )  # events that want a hand
+BEFORE_AT = Written("Shot before at", "before_at")
+POURED_AT = Written("Poured at", "poured_at")
 
 
 SHIFT_MATERIAL = SheetSpec(
@@ -124,6 +126,15 @@ SHIFT_MATERIAL = SheetSpec(
             number("volume", "mL", "volume"),
             moment("first", "first needed", labels=("Needed from",)),
         ),
+        "MaterialLater": (
+            text("part", "part"),
+            whole("serial", "number of the part", labels=("No.",)),
+            text("begun", "shift that began the part, where that is another"),
+            whole("shot", "shot"),
+            whole("before", "shot that it waits for", labels=("After shot",)),
+            number("wait", "min", "least wait after that shot", labels=("Wait at least",)),
+            moment("earliest", "not before, if that shot goes as planned", labels=("Not before",)),
+        ),
         "MaterialHandover": HANDOVER,
         "MaterialWarnings": WARNINGS,
     },
@@ -134,6 +145,7 @@ SHIFT_MATERIAL = SheetSpec(
         "MaterialTimes": ("time", "action"),
         "MaterialMore": ("component", "share", "left", "container"),
         "MaterialLots": ("component", "containers", "lot"),
+        "MaterialLater": ("part", "serial", "shot", "wait"),
         "MaterialHandover": ("way", "what", "part_numbers", "count"),
         "MaterialWarnings": ("warning",),
     },
@@ -143,7 +155,17 @@ SHIFT_MATERIAL = SheetSpec(
             whole("more_containers", "containers for the parts more"),
         )
     },
-    written={"MaterialLots": (TICK, BY), "MaterialTimes": (TICK, BY), "MaterialHandover": (TICK, BY)},
+    written={
+        "MaterialLots": (TICK, BY),
+        "MaterialTimes": (TICK, BY),
+        "MaterialLater": (BEFORE_AT, POURED_AT, BY),
+        "MaterialHandover": (TICK, BY),
+    },
+    optional={
+        "MaterialLater": ("begun",),
+        "MaterialHandover": ("part", "part_numbers", "count", "next_step"),
+    },
+    on_own_page=("MaterialLater",),
 )
 
 
@@ -153,7 +175,6 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
     on_parts = result.parts_amount
     nominal, low, high = amount_ml(on_parts)
     record = shop_record(result)
-    is_short = any(result.lacking(letter) for letter in result.letters)
     taken = sum(result.drawn(letter) for letter in result.letters)
     parts: list[Row] = []
     for job in result.jobs:
@@ -220,7 +241,8 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
                 for letter in result.letters
                 for use in result.staged(letter)
             ]
-            or [{"lot": NOTHING_USABLE if is_short else "none: enough stands at the station"}],
+            or [{"lot": instead_of_lots(result, result.letters, "none: enough stands at the station")}],
+            "MaterialLater": _later_rows(result),
             "MaterialHandover": handover_rows(result),
             "MaterialWarnings": warning_rows(_findings(plan, result), WARNING_WIDTH),
         },
@@ -229,8 +251,10 @@ def shift_material_content(plan: Plan, result: ShiftResult, stamp: str) -> Conte
 
 
 def _findings(plan: Plan, result: ShiftResult) -> list[Finding]:
-    """What a shift must know: its own warnings, and what of the station's plan stops the line."""
-    return findings_shown(
+    """What a shift must know: its own warnings, of what stands there as playing begins, and what of the
+    station's plan stops the line.
+    """
+    shown = findings_shown(
         plan,
         result,
         played=lambda item: item.is_warning,
@@ -238,6 +262,7 @@ def _findings(plan: Plan, result: ShiftResult) -> list[Finding]:
             item.kind == STOP or item.topic == WAIT or (item.topic == STIR and item.is_warning)
         ),
     )
+    return gravest_first([*shown, *(item for item in found_at_start(plan, [result]) if item.station)])
 
 
 def containers_text(result: ShiftResult) -> str:
@@ -262,7 +287,7 @@ def containers_text(result: ShiftResult) -> str:
 def _more_row(result: ShiftResult, letter: str) -> Row:
     """What a component leaves for more parts."""
     component = result.components[letter]
-    left = result.closing[letter] - result.hoses[letter] - heel_volume(component)
+    left = result.left_in_container(letter) - heel_volume(component)
     return {
         "component": letter_name(letter, result.letters),
         "share": result.shares[letter],
@@ -271,24 +296,38 @@ def _more_row(result: ShiftResult, letter: str) -> Row:
     }
 
 
-MOST_LATER = 24  # later shots that a clock list has room for
+def _later_rows(result: ShiftResult) -> list[Row]:
+    """Each later shot of a part with the whole minute from which on it may be poured, as played."""
+    return [
+        {
+            "part": shot.part,
+            "serial": shot.serial,
+            "begun": shot.origin,
+            "shot": shot.shot,
+            "before": shot.before,
+            "wait": shot.wait / MINUTE,
+            "earliest": at(result.date, next_minute(shot.earliest)),
+        }
+        for shot in sorted(result.later_shots, key=lambda shot: shot.earliest)
+    ]
 
 
 def _duties(plan: Plan, result: ShiftResult) -> list[tuple[float, str, str, str]]:
     """Clock time, event, what to do and component of what the plan asks for besides the run itself:
-    later shots with a line for the time of the one before, and containers to stir."""
-    day, found = result.date, []
-    few = (
-        len(result.later_shots) <= MOST_LATER
-    )  # more of them would hide the rest; the warning tells the wait
-    for shot in result.later_shots if few else ():
-        clock = next_minute(shot.earliest) or 0.0
-        begun = f"; begun {shot.origin}" if shot.origin else ""
-        words = (
-            f"{shot.part} no. {shot.serial}: shot {shot.shot} not before {hhmm(clock, day)}, "
-            f"{duration_text(shot.wait)} after shot {shot.before} at __:__{begun}"
+    from when on later shots come, which have a page of their own, and containers to stir."""
+    soonest: dict[tuple[str, int], LaterShot] = {}
+    for shot in sorted(result.later_shots, key=lambda shot: shot.earliest):
+        soonest.setdefault((shot.part, shot.shot), shot)
+    found = [
+        (
+            next_minute(shot.earliest) or 0.0,
+            "later shot",
+            f"{shot.part}: from now on shot {shot.shot}, each at least {duration_text(shot.wait)} after shot "
+            f"{shot.before}: page Later shots",
+            "",
         )
-        found.append((clock, "later shot", words, ""))
+        for shot in soonest.values()
+    ]
     for standing in standing_of(plan, result.station):
         every = standing.stir_every
         if every is None or not result.jobs:
@@ -343,7 +382,7 @@ def _times(plan: Plan, result: ShiftResult) -> list[Row]:
 
 def layout(book: Book) -> None:
     """The page for the station; behind it where the material goes, the hand-over, and what more parts ask."""
-    times = book.page("Times", [16, 6.4, 60, 10.8, 7.5], beside=[13, 14, 14], landscape=False, standing=True)
+    times = book.page("Times", [16, 6.4, 65, 10.8, 7.5], beside=[18, 14, 14], landscape=False, standing=True)
     times.head()
     times.cards(("station", 2), ("material", 1), ("shift", 2))
     times.cards(("day", 2), ("hours", 1), ("takt", 2))
@@ -356,11 +395,24 @@ def layout(book: Book) -> None:
         "MaterialTimes",
         ["time", TICK, "action", "lot", BY, "event", "component", "volume"],
         repeat=True,
-        rows_high=15,
+        rows_high=14,
         stress={"event": BY_HAND},
     )
     times.cautions()
 
+    later = book.page("Later shots", [20, 7, 17, 7, 9, 11, 12, 13, 13, 9], landscape=False, standing=True)
+    later.head(named=False)
+    later.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 8))
+    later.skip()
+    later.section("Pour no sooner than the wait after the shot before", "write down when each was poured")
+    later.table(
+        "MaterialLater",
+        ["part", "serial", "begun", "shot", "before", "wait", "earliest", BEFORE_AT, POURED_AT, BY],
+        repeat=True,
+        rows_high=17,
+    )
+    later.put(1, "Was a wait shorter, or is it not known: stop and ask, do not pour.", bold=True)
+    later.skip()
     form = book.page(
         "Material", [11.5, 13.8, 9, 9, 9, 9, 9, 9.5, 9, *[8] * 4, 13, 8.5, 8.5, 9.4], landscape=True
     )
@@ -417,7 +469,7 @@ def layout(book: Book) -> None:
     form.sign_off()
     hand = book.page("Handover", [12, 20, 13, 17.4, 7.6, 11, 16, 20, 6.4, 8], landscape=True, standing=True)
     hand.head(named=False)
-    hand.repeat(("station", 1), ("material", 3), ("day", 6), ("shift", 7))
+    hand.repeat(("station", 1), ("material", 2), ("day", 6), ("shift", 8))
     hand.skip()
     hand.table(
         "MaterialHandover",
@@ -434,7 +486,7 @@ def layout(book: Book) -> None:
     more.put(1, "More parts to start:")
     count = more.entry(3, 10, "0")
     more.put(4, "  each with the shot of the first part [mL]:")
-    shot = more.named("shot_first", 9)
+    shot = more.named("shot_first", 8)
     more.skip()
     more.table(
         "MaterialMore",

@@ -14,7 +14,7 @@ from ..base.fields import Field, number, text, whole
 from ..base.findings import DANGER, MARKS, Finding, gravest_first
 from ..base.language import translated
 from ..base.printed import lower_figure
-from ..base.units import LONGEST, ONE_TEMPERATURE, celsius_text, duration_text, from_si
+from ..base.units import LONGEST, ONE_TEMPERATURE, celsius_text, duration_text, from_si, told_volume_text
 from ..plan.amounts import Amount
 from ..plan.cautions import cautions_text
 from ..plan.materials import WorkingLife
@@ -119,7 +119,7 @@ def rule_text(work: ShiftResult | SetupCard) -> str:
         return "no limit in the mixer"
     at_share = f"at {lower_figure(100.0 * station.purge_share)}% of the pot life"
     if station.rule == PURGE:
-        return f"purge {from_si(station.purge_volume or station.mixer_volume, 'mL'):.0f} mL {at_share}"
+        return f"purge {told_volume_text(station.purge_volume or station.mixer_volume)} {at_share}"
     return f"change the mixer {at_share}"
 
 
@@ -168,7 +168,12 @@ USE: tuple[Field, ...] = (
         number(name, "mL", f"goes to {name}", labels=(_USE_LABELS[name],) if name in _USE_LABELS else ())
         for name in CATEGORIES
     ),
-    number("closing", "mL", "stands at the end, in containers and hoses", labels=("Left at end",)),
+    number(
+        "closing",
+        "mL",
+        "stands at the end, in containers, hoses and mixers kept closed",
+        labels=("Left at end",),
+    ),
     number("drawn", "mL", "used, all together", labels=("Used",)),
 )
 
@@ -211,6 +216,16 @@ def handover_rows(result: ShiftResult, *, parts_only: bool = False) -> list[Row]
 
 
 NOTHING_USABLE = "nothing usable in store"
+STILL_LACKING = "lacking since a shift before"
+
+
+def instead_of_lots(result: ShiftResult, letters: Iterable[str], enough: str) -> str:
+    """What stands where no lot is to be brought."""
+    if any(result.missing.get(letter) for letter in letters):
+        return NOTHING_USABLE
+    return STILL_LACKING if any(result.owed.get(letter) for letter in letters) else enough
+
+
 ALARM = "▲ DANGER, see the setup card. "
 
 
@@ -239,6 +254,18 @@ def findings_shown(
             *(item for item in of_plan if item.kind == DANGER or planned(item)),
         ]
     )
+
+
+def found_at_start(plan: Plan, results: Sequence[ShiftResult]) -> list[Finding]:
+    """What is to be looked at of what stands as playing begins.
+
+    It is that of stations of which this is the first shift, and in the first shift of all what is of no
+    station: the stock.
+    """
+    begin = [result for result in results if result.is_first]
+    names = {result.station.station for result in begin}
+    is_first_of_all = bool(begin) and (begin[0].date, begin[0].shift) == plan.days()[0]
+    return [item for item in plan.at_start if (item.station in names if item.station else is_first_of_all)]
 
 
 def warning_rows(findings: Iterable[Finding], width: int) -> list[Row]:

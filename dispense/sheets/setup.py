@@ -272,6 +272,8 @@ def _shots_words(shots: Sequence[tuple[str, float]]) -> str:
     '3 shots: 348.1 g, then 2 × 240.4 g, wait at least 60 min'
     >>> _shots_words([("348.1 g", 0.0), ("240.4 g", 60.0), ("240.4 g", 90.0)])
     '3 shots: 348.1 g, then 240.4 g after at least 60 min, then 240.4 g after at least 90 min'
+    >>> _shots_words([("398.6 g", 0.0), ("398.6 g", 45.0)])
+    '2 × 398.6 g, wait at least 45 min'
     """
     waits = {wait for _, wait in shots[1:]}
     is_even = len(waits) == 1  # one wait for all, told once
@@ -281,7 +283,8 @@ def _shots_words(shots: Sequence[tuple[str, float]]) -> str:
             (mass, 0.0 if is_even or not place else wait) for place, (mass, wait) in enumerate(shots)
         )
     ]
-    words = f"{len(shots)} shots: " + ", then ".join(
+    words = f"{len(shots)} shots: " if len(groups) > 1 else ""
+    words += ", then ".join(
         (f"{count} × {mass}" if count > 1 else mass)
         + (f" after at least {duration_text(wait * 60.0)}" if wait else "")
         for mass, wait, count in groups
@@ -308,7 +311,7 @@ def _upper_limit(value: float | None, unit: str) -> Printed | None:
 
 def layout(book: Book) -> None:
     """What is weighed, what is set, what to know; beside the page what only a desk asks for."""
-    widths = [10, 11.2, 6.2, 8.8, 9.3, 7.5, 7.5, 7.5, 7.5, 7.5, 9.4, 12.3]
+    widths = [10, 11.2, 6.2, 8.8, 9.3, 7.5, 7.5, 7.5, 7.5, 7.5, 9.4, 14.6]
     form = book.page("Setup", widths, beside=[10, 10, 10, 48, 22], landscape=False, standing=True)
     form.head()
     form.cards(("station", 3), ("material", 3), ("meter", 3), ("shop_temperature", 3))

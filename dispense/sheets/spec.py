@@ -25,7 +25,8 @@ class SheetSpec:
     A template must have the names in `required`, and in each table that it has the columns in
     `needed`: without them a row says nothing, or a wrong thing. All else may be deleted. `computed`
     are columns that the formulas of the template fill, `written` those that people fill in by hand,
-    `optional` those that a sheet leaves out where no row has anything in them.
+    `optional` those that a sheet leaves out where no row has anything in them. The worksheet of a table
+    `on_own_page` is hidden where the table has no row.
     """
 
     key: str
@@ -39,6 +40,7 @@ class SheetSpec:
     computed: dict[str, tuple[Field, ...]] = field(default_factory=dict)
     written: dict[str, tuple[Written, ...]] = field(default_factory=dict)
     optional: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    on_own_page: tuple[str, ...] = ()
 
     def columns(self, table: str) -> tuple[Field, ...]:
         """All columns of a table: those that are filled, then those that the template computes."""
@@ -64,19 +66,31 @@ class SheetSpec:
         ]
 
 
+@dataclass(frozen=True, slots=True)
+class MayGo:
+    """A column that may be left out: its name; `at_all`: also where formulas or words stand in it."""
+
+    name: str
+    at_all: bool = False
+
+
 @dataclass(slots=True)
 class Content:
-    """What goes into one sheet: values by name, rows by table, in shop units, and what is drawn."""
+    """What goes into one sheet: values by name, rows by table, in shop units, and what is drawn.
+
+    `left_out` names columns of tables that this sheet does not need, what people write among them.
+    """
 
     spec: SheetSpec
     values: dict[str, Value] = field(default_factory=dict)
     tables: dict[str, list[Row]] = field(default_factory=dict)
     pictures: dict[str, Picture] = field(default_factory=dict)
+    left_out: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def held(self) -> tuple[object, ...]:
         """What it holds but for its kind, to be sent to another process."""
-        return self.values, self.tables, self.pictures
+        return self.values, self.tables, self.pictures, self.left_out
 
 
 def moment(name: str, help: str, labels: Sequence[str] = ()) -> Field:
@@ -102,6 +116,7 @@ def in_language(content: Content) -> Content:
         _translated(content.values),
         {name: [_translated(row) for row in rows] for name, rows in content.tables.items()},
         content.pictures,
+        content.left_out,
     )
 
 

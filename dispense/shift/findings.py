@@ -7,12 +7,13 @@ from collections.abc import Iterator
 from ..base.clock import hhmm
 from ..base.findings import NOTE, QUALITY, SHORTAGE, STOP, Finding
 from ..base.printed import lower_figure
+from ..base.units import told_volume_text
 from ..plan.rows import Component
 from ..plan.tables import IN_MID_BEAD
 from .cure_times import cure_basis
 from .mixer import GELLED
 from .results import Lost, ShiftResult, numbers_text
-from .store import Store, nanolitres
+from .store import NANO, Store, nanolitres
 
 OUTPUT = "output"  # topic of good parts that are not finished
 #: share of their time up to which nozzles can be at work, changes and checks beside it (common practice, no
@@ -56,6 +57,7 @@ def shift_findings(result: ShiftResult, store: Store) -> list[Finding]:
         *(_shortage(result, letter, volume) for letter, volume in result.missing.items()),
         *(_owed(result, letter, volume) for letter, volume in result.owed.items()),
         *_expired(result, store),
+        *_thrown_away(result),
         *_late(result, "surface window", result.late_surface, "treat again before dispensing"),
         *_late(result, "open time", result.late_mating, "mate sooner or set aside"),
         *_ran_empty(result),
@@ -155,7 +157,7 @@ def _shortage(result: ShiftResult, letter: str, volume: int) -> Finding:
         result,
         STOP,
         f"stock of {component_words(result, letter)} is short by {count} container"
-        f"{'s' if count > 1 else ''} ({volume / 1e6:.0f} mL)",
+        f"{'s' if count > 1 else ''} ({told_volume_text(volume / NANO)})",
         f"bring or order it, needed from {hhmm(first, result.date)}",
         topic=SHORTAGE,
         containers=count,
@@ -168,8 +170,8 @@ def _owed(result: ShiftResult, letter: str, volume: int) -> Finding:
     return _found(
         result,
         STOP,
-        f"{volume / 1e6:.0f} mL of {component_words(result, letter)} are counted as standing here and were "
-        "missing in a shift before",
+        f"{told_volume_text(volume / NANO)} of {component_words(result, letter)} are counted as standing "
+        "here and were missing in a shift before",
         f"bring or order it before {hhmm(result.calendar.start, result.date)}",
         topic=SHORTAGE,
         volume_mL=volume / 1e6,
@@ -184,12 +186,26 @@ def _expired(result: ShiftResult, store: Store) -> Iterator[Finding]:
                 result,
                 QUALITY,
                 f"{component_words(result, letter)} lot {lot.lot} may not be used: last day was "
-                f"{lot.last_day(component.open_life)} ({lot.left / 1e6:.0f} mL)",
+                f"{lot.last_day(component.open_life)} ({told_volume_text(lot.left / NANO)})",
                 "set it aside",
                 topic="expired lot",
                 is_lasting=True,
                 volume_mL=lot.left / 1e6,
             )
+
+
+def _thrown_away(result: ShiftResult) -> Iterator[Finding]:
+    """Containers that stand connected as the shift begins and may not be used any more."""
+    for letter, (lot, last_day, volume) in result.too_old.items():
+        yield _found(
+            result,
+            QUALITY,
+            f"the open container of {component_words(result, letter)} lot {lot} may not be used: last day "
+            f"was {last_day} ({volume / 1e6:.0f} mL)",
+            "throw it away and connect another",
+            topic="expired container",
+            volume_mL=volume / 1e6,
+        )
 
 
 def _late(

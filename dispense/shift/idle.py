@@ -1,22 +1,37 @@
-"""A long idle time: purge every few minutes, or take the mixer off; the cheaper that keeps the limit.
+"""An idle time in which the mixer would pass its limit: purge, or take the mixer off.
 
-It is long where the mixer would gel while nothing is dispensed. Each purge comes when the oldest material
-reaches its share of the pot life; nobody purges in a break, so where that falls into one the purge comes
-before it, and only where there is no time after it, as in work, while the mixer may still be purged
-(`Mixer.is_lost_by`). Taking the mixer off costs its content and the time to put on another.
+No part comes for so long that the oldest material would reach its share of the pot life: what a crew does
+that knows its breaks and its takt.
+
+- It is purged when the limit is reached, in the idle time and not at the cost of the part after it. Nobody
+  purges in a break: a purge that falls into one is made before it, as late as may be, if what is fresh then
+  keeps the limit until work goes on. A purge after the break would push out what has stood past the limit.
+- Where purging cannot keep the limit (the break is longer than it) the mixer comes off as soon as the part
+  before is done, and a new one is put on for the next. To keep it closed saves nothing: it ages all the same.
+- A long idle time is one through which one purge does not keep the limit, or in which the mixer would gel.
+  Then both ways are weighed, purging at each limit against a new mixer: the fewer millilitres, then the less
+  time, unless the station states what is done. In a shorter one the station's rule says what is done at the
+  limit; where that is to change the mixer it waits for the part, since it is thrown away with what is in it.
+
+(What crews do: common practice, no source.)
 """
 
 from __future__ import annotations
 
 import datetime
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..base.clock import hhmm
-from ..base.units import duration_text
+from ..base.numbers import EQUAL
+from ..base.units import duration_text, told_volume_text
 from ..plan.rows import Station
-from ..plan.tables import IDLE_OFF, IDLE_PURGE
-from .calendar import Calendar
+from ..plan.tables import CHANGE_MIXER, IDLE_OFF, IDLE_PURGE
+from .calendar import SAME_TIME, Calendar
 from .mixer import GELLED, Mixer
+from .store import NANO
+from .visits import Piece
 
 MOST_IDLE_PURGES = 1_000  # that one idle time is worth reckoning with
 
@@ -27,97 +42,154 @@ class Idle:
 
     since: float
     until: float
-    gelled: float  # when what stands in the mixer has used its pot life
+    limit: float  # when what stands in the mixer reaches its limit
     every: float  # how long what is fresh at its start keeps the limit [s]
     purges: tuple[float, ...] | None  # when to purge; None: purging does not keep the limit
+    count: int  # of purges, those that the part after it asks for among them
     purge_volume: int  # of all purges
     purge_time: float
+    purged: float  # when the part may begin after them
     off_volume: int
     off_time: float
+    is_long: bool  # more than one purge, or the mixer would gel
 
     def takes_off(self, rule: str) -> bool:
         """Whether the mixer is taken off: by the station's rule, or since it is the cheaper."""
-        if self.purges is None or rule == IDLE_OFF:
+        if self.purges is None:
             return True
-        if rule == IDLE_PURGE:
+        if not self.is_long or rule == IDLE_PURGE:
             return False
-        return (self.off_volume, self.off_time) <= (self.purge_volume, self.purge_time)
+        return rule == IDLE_OFF or (self.off_volume, self.off_time) <= (self.purge_volume, self.purge_time)
+
+    def delay(self, rule: str) -> float:
+        """Time after its end until a part may begin [s]."""
+        return self.off_time if self.takes_off(rule) else self.purged - self.until
 
     @property
     def words_off(self) -> str:
         """What taking the mixer off costs."""
-        return f"a new mixer takes {self.off_volume / 1e6:.1f} mL and {duration_text(self.off_time)}"
+        taken = told_volume_text(self.off_volume / NANO, 1)
+        return f"a new mixer takes {taken} and {duration_text(self.off_time)}"
 
     @property
     def words_purge(self) -> str:
         """What purging through the idle time costs."""
         if self.purges is None:
             return "purging cannot keep the limit"
+        each = told_volume_text(self.purge_volume / self.count / NANO, 1)
         return (
-            f"purging every {duration_text(self.every)} takes {len(self.purges)} × "
-            f"{self.purge_volume / len(self.purges) / 1e6:.1f} mL and {duration_text(self.purge_time)}"
+            f"purging every {duration_text(self.every)} takes {self.count} × {each} "
+            f"and {duration_text(self.purge_time)}"
         )
 
 
 def weigh_idle(
-    mixer: Mixer, station: Station, calendar: Calendar, purge: int, since: float, until: float
+    mixer: Mixer,
+    station: Station,
+    calendar: Calendar,
+    purge: int,
+    since: float,
+    until: float,
+    pieces: Sequence[Piece],
 ) -> Idle | None:
-    """An idle time in which the mixer would gel, and what to do about it; None where it would not."""
-    if mixer.life is None or not mixer.contents or mixer.share_used(until) < GELLED:
+    """An idle time in which the mixer would pass its limit, and what to do about it; None: nothing.
+
+    `purge` is the volume of one [nL], `pieces` are those of the visit after it.
+    """
+    share, since = station.purge_share, max(since, calendar.start)
+    if mixer.life is None or not mixer.contents or until <= since or mixer.share_used(until) < share:
         return None
-    gelled = mixer.reaches(GELLED)
-    if gelled <= since:
+    limit = mixer.reaches(share)
+    if limit >= until - SAME_TIME or mixer.reaches(GELLED) <= since:
         return None
-    times = _purges(mixer.copy(), station, calendar, purge, since, until)
-    every = mixer.life.when(since, station.purge_share) - since
-    count = len(times or ())
+    in_a_row = max(1, math.ceil(mixer.renewal / purge * (1.0 - EQUAL)))
+    trial = mixer.copy()
+    times = _purges(trial, station, calendar, purge, since, until, in_a_row)
+    count, purged = len(times or ()), until
+    if times:
+        purged = max(until, times[-1] + station.purge_time)
+        most = count + in_a_row if trial.keeps_fresh(share, pieces, purged) else count
+        while count < most and trial.passes(share, pieces, purged):  # what the part asks for besides
+            trial.push(purge, purged, purged + station.purge_time)
+            count, purged = count + 1, purged + station.purge_time
+    is_long = times is None or count > in_a_row or mixer.share_used(until) >= GELLED
+    if not is_long and station.rule == CHANGE_MIXER:
+        return None
     return Idle(
         since,
         until,
-        gelled,
-        every,
+        limit,
+        mixer.life.when(since, share) - since,
         times,
+        count,
         count * purge,
         count * station.purge_time,
+        purged,
         mixer.content,
         station.mixer_time,
+        is_long,
     )
 
 
 def _purges(
-    mixer: Mixer, station: Station, calendar: Calendar, purge: int, since: float, until: float
+    mixer: Mixer, station: Station, calendar: Calendar, purge: int, since: float, until: float, in_a_row: int
 ) -> tuple[float, ...] | None:
     """When to purge so that the mixer keeps its limit; None where it cannot."""
     times: list[float] = []
-    after = since
+    after, time = since, station.purge_time
     while len(times) < MOST_IDLE_PURGES:
         limit = max(mixer.reaches(station.purge_share), after)
         if limit >= until:
-            return tuple(times) or None
-        at = _purge_at(calendar, limit, after, station.purge_time)
-        if at in times:  # one that takes no time is not made twice at once
-            at = calendar.fit(limit, station.purge_time)
-        if at >= until or mixer.is_lost_by(at + station.purge_time):
-            return None
-        times.append(at)
-        after = at + station.purge_time
-        mixer.push(purge, at, after)
+            return tuple(times)
+        at = calendar.fit(limit, time)
+        if at <= limit:
+            count = 1
+        else:  # it falls into a break
+            found = _before(mixer, station, calendar, purge, after, min(at, until), in_a_row)
+            if found is None:
+                return None
+            at, count = found
+        for _ in range(count):
+            times.append(at)
+            after = at + time
+            mixer.push(purge, at, after)
+            at = after
     return None
 
 
-def _purge_at(calendar: Calendar, limit: float, after: float, time: float) -> float:
-    """When a purge that is due at `limit` is begun, not before `after`: before a break that it falls into."""
-    at = calendar.fit(limit, time)
-    before = calendar.fit_before(limit, time)
-    return before if at > limit and before >= after else at
+def _before(
+    mixer: Mixer, station: Station, calendar: Calendar, purge: int, after: float, until: float, in_a_row: int
+) -> tuple[float, int] | None:
+    """From when to purge before a break, not before `after`, and how often, so that the limit is kept to its
+    end; None where that cannot be."""
+    limit = mixer.reaches(station.purge_share)
+    for count in range(1, in_a_row + 1):
+        begin = calendar.fit_before(max(limit, after), count * station.purge_time)
+        if begin < after - SAME_TIME:
+            return None
+        trial, at = mixer.copy(), begin
+        for _ in range(count):
+            trial.push(purge, at, at + station.purge_time)
+            at += station.purge_time
+        if trial.reaches(station.purge_share) >= until:
+            return max(begin, after), count
+    return None
 
 
 def off_text(idle: Idle, day: datetime.date) -> str:
     """What to do when the mixer comes off, by the clock of a day."""
     return (
-        f"take the mixer off: no part until {hhmm(idle.until, day)}, its pot life is over at "
-        f"{hhmm(idle.gelled, day)}; {idle.words_off}, {idle.words_purge}"
+        f"take the mixer off: no part until {hhmm(idle.until, day)}, it reaches its limit at "
+        f"{hhmm(idle.limit, day)}; {idle.words_off}, {idle.words_purge}"
     )
 
 
-__all__ = ["Idle", "off_text", "weigh_idle"]
+def purge_text(idle: Idle, day: datetime.date) -> str:
+    """Why it is purged, by the clock of a day."""
+    until = f"no part until {hhmm(idle.until, day)}"
+    if idle.is_long:
+        return f"{until}; {idle.words_purge}, {idle.words_off}"
+    return f"{until}, the mixer reaches its limit at {hhmm(idle.limit, day)}"
+
+
+__all__ = ["Idle", "off_text", "purge_text", "weigh_idle"]

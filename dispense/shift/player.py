@@ -11,8 +11,8 @@ Volumes are counted in whole nanolitres, so that the balance holds to the last d
     opening + mounted = on parts + scrap + start + end + purge + mixers + checks + heel + rest
                         + expired + closing
 
-where opening and closing are what stands in containers and hoses. Stock, mounted containers, hoses,
-mixers that are kept closed and parts in process go from shift to shift (`Store`, `play_plan`):
+where opening and closing are what stands in containers, hoses and mixers that are kept closed. These, the
+stock and parts in process go from shift to shift (`Store`, `play_plan`):
 
     begun + taken over = good + scrapped + lost + handed over
 
@@ -47,7 +47,7 @@ from ..base.errors import NUM, InputError, Problem
 from ..base.findings import Finding
 from ..base.numbers import EQUAL
 from ..base.printed import lower_figure
-from ..base.units import DAY
+from ..base.units import DAY, told_volume_text
 from ..handbook.life import LifeClock
 from ..plan.amounts import applied_at, in_one_go, parts_started, spread_scrap
 from ..plan.materials import working_life
@@ -60,8 +60,8 @@ from .calendar import SAME_TIME, Calendar
 from .cure_times import FIRST, OpenClock, cure_times, open_clock
 from .findings import shift_findings
 from .handover import on_the_way, origin_text, standing
-from .idle import off_text, weigh_idle
-from .mixer import GELLED, Mixer, oldest_factor
+from .idle import Idle, off_text, purge_text, weigh_idle
+from .mixer import Mixer, oldest_factor
 from .pace import shift_takt
 from .pressure import MixAtWork, purge_findings
 from .results import (
@@ -78,6 +78,7 @@ from .results import (
     Purged,
     ShiftResult,
     TooLong,
+    TooOld,
 )
 from .setup import as_run, part_flows
 from .store import NANO, NO_STOCK, Between, HalfDone, KeptMixer, Store, ToMate, hose_volume, nanolitres
@@ -387,16 +388,19 @@ class Player:
     def _open(self) -> None:
         """What stands at the station when the shift begins; what is too old is thrown away."""
         result, store = self.result, self.store
+        result.mixers_before = self._in_mixers()
         for letter in result.components:
             key = (self.station.station, letter)
             hose = hose_volume(self.station, letter)
             container = store.mounted.get(key)
             standing = container.standing if container else 0
-            result.opening[letter] = standing + store.hoses.get(key, 0)
+            result.opening[letter] = standing + store.hoses.get(key, 0) + result.mixers_before[letter]
+            result.used[letter]["mixers"] += result.mixers_before[letter]  # lost, if it is not kept again
             if container is not None and container.lot.lot == NO_STOCK and container.usable and result.jobs:
                 result.owed[letter] = container.usable
             if container is not None and container.last_day < self.date and result.jobs:
                 result.used[letter]["expired"] += standing
+                result.too_old[letter] = TooOld(container.lot.lot, container.last_day, standing)
                 del store.mounted[key]
                 text = (
                     f"throw away the open container of {self.supply.words(letter)} lot {container.lot.lot}: "
@@ -408,6 +412,7 @@ class Player:
             if missing > 0 and result.jobs:
                 self.supply.fill(letter, missing, result.calendar.start)
                 store.hoses[key] = hose
+                result.filled[letter] = missing
 
     def _change_over(self) -> None:
         """Take off what stands of another material that the station ran before."""
@@ -417,20 +422,34 @@ class Player:
             letter = f" {container.lot.component.upper()}" if len(letters) > 1 else ""
             text = (
                 f"from {before} to {self.station.material}: take off {before}{letter} lot "
-                f"{container.lot.lot}, {container.standing / 1e6:.0f} mL left, close and keep it; "
-                "empty the hose"
+                f"{container.lot.lot}, {told_volume_text(container.standing / NANO)} left, close and "
+                "keep it; empty the hose"
             )
             if container.lot.lot != NO_STOCK:
                 event = Event(start, "change over", text, lot=container.lot.lot, volume=container.standing)
                 self.result.events.append(event)
 
     def _close(self) -> None:
+        """What stands at the station when the shift is over; what is in a mixer that is kept is not lost."""
         result, store = self.result, self.store
+        result.mixers_after = self._in_mixers()
         for letter in result.components:
             key = (self.station.station, letter)
             container = store.mounted.get(key)
+            kept = result.mixers_after[letter]
             result.hoses[letter] = store.hoses.get(key, 0)
-            result.closing[letter] = result.hoses[letter] + (container.standing if container else 0)
+            result.closing[letter] = result.hoses[letter] + (container.standing if container else 0) + kept
+            result.used[letter]["mixers"] -= kept
+
+    def _in_mixers(self) -> dict[str, int]:
+        """What of each component stands in the mixers that are kept [nL]."""
+        station = self.station
+        count = sum(
+            name == station.station and bool(kept.contents) for (name, _), kept in self.store.mixers.items()
+        )
+        return {
+            letter: count * volume for letter, volume in self.supply.split(nanolitres(station.mixer_volume))
+        }
 
     def _standing(self) -> list[Handover]:
         """What stands at the station between two shifts, or now."""
@@ -650,7 +669,8 @@ class Player:
 
     def _purge(self, clock: float, because: Callable[[], str], why: str = "") -> float:
         """Purge; when it is done [s]."""
-        self._tell(clock, "purge", lambda: f"purge {self.purge / 1e6:.1f} mL{why}: {because()}", self.purge)
+        volume = told_volume_text(self.purge / NANO, 1)
+        self._tell(clock, "purge", lambda: f"purge {volume}{why}: {because()}", self.purge)
         self._note_purge(clock)
         time = self.station.purge_time
         end = clock + time + self.supply.draw(self.purge, "purge", clock, time)
@@ -673,33 +693,28 @@ class Player:
         self._tell(clock, "mixer", text, self.nozzle.mixer.content)
         return self.new_mixer(clock + self.station.mixer_time)
 
-    def _idle(self, begin: float, pieces: tuple[Piece, ...], why: str) -> float:
-        """Nothing is dispensed from when the nozzle is free to `begin`: see that the mixer lasts [s]."""
-        since = self.nozzle.idle_since
-        if (
-            begin <= since
-            or self.nozzle.mixer.keeps(GELLED, pieces, begin)
-            or self.nozzle.number in self.told
-        ):
-            return begin
-        result = self.result
-        idle = weigh_idle(self.nozzle.mixer, self.station, result.calendar, self.purge, since, begin)
+    def _weigh_idle(self, begin: float, pieces: tuple[Piece, ...]) -> Idle | None:
+        """Nothing is dispensed from when the nozzle is free to `begin`: what the mixer asks for till then."""
+        nozzle, calendar = self.nozzle, self.result.calendar
+        if begin <= nozzle.idle_since or nozzle.number in self.told:
+            return None
+        return weigh_idle(nozzle.mixer, self.station, calendar, self.purge, nozzle.idle_since, begin, pieces)
+
+    def _idle(self, idle: Idle | None, begin: float, why: str) -> float:
+        """See that the mixer lasts through an idle time; when a visit may begin [s]."""
         if idle is None:
             return begin
+        result = self.result
         result.idles.append(idle)
         if idle.takes_off(self.station.idle):
-            self._tell(since, "off", partial(off_text, idle, self.date))
-            self._note_mixer(since, is_off=True)
+            self._tell(idle.since, "off", partial(off_text, idle, self.date))
+            self._note_mixer(idle.since, is_off=True)
             self._tell(begin, "mixer", lambda: f"put on a new mixer{why}", self.nozzle.mixer.content)
             result.between += not why
             return self.new_mixer(begin + self.station.mixer_time)
-
-        def because() -> str:
-            return f"no part until {hhmm(begin, self.date)}; {idle.words_purge}, {idle.words_off}"
-
         for at in idle.purges or ():
-            result.between += 1
-            self._purge(at, because)
+            result.between += not why
+            begin = max(begin, self._purge(at, partial(purge_text, idle, self.date)))
         return begin
 
     # -- parts and checks -------------------------------------------------------------------
@@ -707,12 +722,6 @@ class Player:
     def _line_up(self) -> None:
         """All parts and check shots that the shift begins with, in the order in which they are due."""
         result, station = self.result, self.station
-        self.queue = list(self._parts())
-        self.numbers = itertools.count(len(self.queue))  # of those that come later
-        check = _check_of(self.plan, result)
-        self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
-        self.queue += self._checks()
-        heapq.heapify(self.queue)
         known: dict[tuple[str, str], list[Visit]] = self.plan.kept("visits")
         self.visits: dict[int, list[Visit]] = {}
         for job in result.jobs:
@@ -720,6 +729,12 @@ class Player:
             if key not in known:
                 known[key] = visits_of(job.applications, self.supply.split, station.handling_time)
             self.visits[id(job)] = known[key]
+        self.queue = list(self._parts())
+        self.numbers = itertools.count(len(self.queue))  # of those that come later
+        check = _check_of(self.plan, result)
+        self.check_count, result.check_volume = check.count, check.count * nanolitres(check.volume)
+        self.queue += self._checks()
+        heapq.heapify(self.queue)
 
     def step(self) -> Work | None:
         """The next part or check shot; the part, where it is worked on."""
@@ -984,16 +999,30 @@ class Player:
         if not self.nozzle.mixer.passes(self.station.purge_share, pieces, begin):
             return begin, True
         fit, result = self.result.calendar.fit, self.result
-        begin = fit(begin, self._duration(visit, pieces) + self._freshen_time(begin, pieces))
+        begin, idle = self._with_its_purge(begin, pieces, self._duration(visit, pieces))
         if begin == math.inf:
             return begin, False
         why, changes = self._why(begin), result.purges + result.mixers
-        fresh = self.freshen(self._idle(begin, pieces, why), pieces, why)
+        fresh = self.freshen(self._idle(idle, begin, why), pieces, why)
         if fresh == begin and (changes == result.purges + result.mixers or self.supply.suffices(visit.needs)):
             self._note_age(begin, pieces)
             return begin, True
         self.nozzle.free = self.nozzle.idle_since = fresh
         return fit(fresh, visit.duration), False
+
+    def _with_its_purge(
+        self, begin: float, pieces: tuple[Piece, ...], duration: float
+    ) -> tuple[float, Idle | None]:
+        """When a visit and what it asks for before it are not broken, inf: not in this shift; the idle time
+        before it in which the mixer would pass its limit."""
+        while begin < math.inf:
+            idle = self._weigh_idle(begin, pieces)
+            time = self._freshen_time(begin, pieces) if idle is None else idle.delay(self.station.idle)
+            found = self.result.calendar.fit(begin, duration + time)
+            if found == begin:
+                return begin, idle
+            begin = found  # a longer idle time
+        return begin, None
 
     def _dispense(self, work: Work, visit: Visit, begin: float, number: int) -> None:
         """The material of one visit goes on."""
@@ -1050,7 +1079,9 @@ class Player:
         volume = result.check_volume
         duration = volume / NANO / flow if flow else 0.0
         pieces = (Piece(volume, 0.0, duration),)
-        begin = self.freshen(self._idle(begin, pieces, ""), pieces, "")
+        if not self.nozzle.mixer.keeps(self.station.purge_share, pieces, begin):
+            why = self._why(begin)
+            begin = self.freshen(self._idle(self._weigh_idle(begin, pieces), begin, why), pieces, why)
         end = begin + duration + self.supply.draw(volume, "checks", begin, duration)
         self.nozzle.mixer.push(volume, begin, end)
         self._note_mixer(end)

@@ -20,7 +20,16 @@ from ..plan.materials import working_life
 from ..plan.records import Plan
 from ..plan.routes import place_in_route, route_of
 from ..plan.rows import Standing, Station
-from ..plan.standing import expiry_of, latest_rows, lot_rows, material_of, moment_of, numbers_of, origin_of
+from ..plan.standing import (
+    expiry_of,
+    held_at,
+    latest_rows,
+    lot_rows,
+    material_of,
+    moment_of,
+    numbers_of,
+    origin_of,
+)
 from ..plan.tables import (
     STANDING_BETWEEN,
     STANDING_CONTAINER,
@@ -97,12 +106,14 @@ def opening_store(plan: Plan) -> Store:
     rows = latest_rows(plan)
     store = Store.of(replace(plan, stock=lot_rows(plan)) if rows else plan)
     for row in rows:
+        if row.what in (STANDING_CONTAINER, STANDING_HOSE, STANDING_MIXER):
+            store.ran[row.station] = material_of(plan, row)
         if row.what == STANDING_CONTAINER:
             store.mounted[row.station, row.component] = connected(plan, row, connected_lot(plan, row))
         elif row.what == STANDING_MIXER:
-            station = plan.station(row.station)
-            if station.mixer_volume > 0.0:
-                store.mixers[row.station, row.nozzle - 1] = _mixer(plan, row, station)
+            held = held_at(plan, row)
+            if held.station(row.station).mixer_volume > 0.0:
+                store.mixers[row.station, row.nozzle - 1] = _mixer(held, row, held.station(row.station))
         elif row.what == STANDING_HALF_DONE:
             store.half_done.setdefault(row.station, []).extend(_half_done(plan, row))
         elif row.what == STANDING_TO_MATE:
@@ -132,6 +143,7 @@ def _told_at(plan: Plan, row: Standing) -> float:
 
 def _begun(plan: Plan, row: Standing) -> tuple[float, float | None]:
     """When the first material went on, and until when it is open [s]; None: without end."""
+    plan = held_at(plan, row)
     station = plan.station(row.station)
     clock = open_clock(plan, station, plan.material(station.material))
     begun, latest = row.begun, row.latest

@@ -27,6 +27,7 @@ from dispense.xlsx.content import BLANK, CELL, FORMULA, Content, encode, set_con
 from dispense.xlsx.package import (
     MAIN,
     MAX_ROW,
+    DefinedName,
     Limits,
     Package,
     Sheet,
@@ -59,6 +60,8 @@ Convert = Callable[[str, Any, str], Any]
 
 _X14 = "http://schemas.microsoft.com/office/spreadsheetml/2009/9/main"
 _XM = "http://schemas.microsoft.com/office/excel/2006/main"
+_Shape = tuple[Any, ...]  # what the room made in a template depends on
+MOST_SHAPES = 64  # grown templates that are kept, of some 100 kB each: a run's sheets have fewer
 _OWN_FORMATS = 164  # numbers of formats below are the file format's own
 
 
@@ -98,6 +101,7 @@ class Template:
         self.package = source if isinstance(source, Package) else Package.open(source, limits)
         with sound_xml(self.package):
             self._date_styles = _date_styles(self.package)
+        self._grown: dict[_Shape, _Grown] = {}  # the last used at the end
 
     def fill(
         self,
@@ -134,16 +138,27 @@ class Template:
         return Filled(package, report)
 
     def _fill(self, plan: _Plan) -> _Filling:
-        """Fill, again with blank rows kept as long as something needs a row that would go."""
+        filling = _Filling(plan, self._date_styles, self._room(plan))
+        filling.run()
+        return filling
+
+    def _room(self, plan: _Plan) -> _Grown:
+        """The template grown to the rows of a plan, made once for all that have as many.
+
+        It is made again with blank rows kept as long as something needs a row that would go.
+        """
+        shape = plan.shape()
+        grown = self._grown.pop(shape, None)
         floors: dict[tuple[str, int], int] = {}
-        while True:
-            filling = _Filling(plan, self._date_styles, floors)
+        while grown is None:
             try:
-                filling.run()
+                grown = _Growing(plan, floors).run()
             except LostRow as lost:
                 _keep_row(plan, floors, lost)
-            else:
-                return filling
+        self._grown[shape] = grown
+        if len(self._grown) > MOST_SHAPES:
+            del self._grown[next(iter(self._grown))]
+        return grown
 
 
 def fill_template(
@@ -229,15 +244,29 @@ class _Plan:
     def _problem(self, where: str, message: str, fix: str = "") -> None:
         self.problems.append(Problem(f"{self.package.name}, {where}", message=message, fix=fix))
 
+    def beside(self) -> dict[tuple[str, int], dict[int, bool]]:
+        """Cells of names in the rows of filled tables by sheet and row, and whether they become blank."""
+        found: dict[tuple[str, int], dict[int, bool]] = {}
+        for target, content in self.cells:
+            groups = self.bands.get(target.sheet.name, ())
+            if any(group.first <= target.row <= group.last for group in groups):
+                root = self.package.tree(target.sheet.part)
+                row, column = _merged_corner(root, target.row, target.column)
+                found.setdefault((target.sheet.name, row), {})[column] = content.kind == "blank"
+        return found
+
+    def shape(self) -> _Shape:
+        """What the room depends on that these contents need: rows, columns given, and what is beside."""
+        beside = tuple((place, *columns.items()) for place, columns in self.beside().items())
+        return (*((name, count, *self.contents[name]) for name, count in self.rows.items()), beside)
+
     # names
 
     def _targets(self, key: str) -> Iterator[tuple[str, _Target | None]]:
         """Each cell a name refers to, with the name's text; None where it is no cell."""
         scope, bang, name = key.rpartition("!")
         scope = scope.strip("'")
-        for item in self.package.defined_names:
-            if fold(item.name) != fold(name):
-                continue
+        for item in self.package.remember("names folded", self._folded_names).get(fold(name), ()):
             if bang and (item.scope is None or item.scope.lower() != scope.lower()):
                 continue
             title, cells = item.place or ("", "")
@@ -247,6 +276,12 @@ class _Plan:
                 continue
             row, column = split_range(cells)[:2]
             yield item.text, _Target(item.name, sheet, row, column)
+
+    def _folded_names(self) -> dict[str, list[DefinedName]]:
+        found: dict[str, list[DefinedName]] = {}
+        for item in self.package.defined_names:
+            found.setdefault(fold(item.name), []).append(item)
+        return found
 
     def _place_values(self, values: Mapping[str, Value]) -> None:
         for key, value in values.items():
@@ -272,7 +307,10 @@ class _Plan:
                         "let the name refer to a cell outside the table",
                     )
                     return
-        label = label_unit(self.package, target.sheet, target.row, target.column)
+        label = self.package.remember(
+            ("label", target.sheet.name, target.row, target.column),
+            lambda: label_unit(self.package, target.sheet, target.row, target.column),
+        )
         where = f"name {target.name}" + (f", {label[0]} in {label[1]}" if label else "")
         content = self._converted(where, key, value, label[2] if label else None)
         if content is not None:
@@ -451,18 +489,40 @@ class _Pattern(NamedTuple):
     cell_attributes: dict[str, str]
 
 
-class _Filling:
-    """One filling of a copy of the template."""
+@dataclass(slots=True)
+class _Grown:
+    """A template with room for so many rows: rows moved and made, formulas filled down, samples cleared.
 
-    def __init__(self, plan: _Plan, date_styles: frozenset[int], floors: Mapping[tuple[str, int], int]):
+    What fills it are contents alone, so that sheets of as many rows share it.
+    """
+
+    package: Package
+    maps: dict[str, RowMap]
+    kept: dict[str, frozenset[int]]  # columns of each table whose formulas stay
+    notes: list[str]
+    corners: dict[_Target, tuple[int, int] | None] = field(default_factory=dict)
+
+    def corner(self, target: _Target) -> tuple[int, int] | None:
+        """Where the cell of a name stands now, that of a merged range its first; None where it went."""
+        if target not in self.corners:
+            rows = self.maps.get(target.sheet.name)
+            row = target.row if rows is None else rows.point(target.row)
+            root = self.package.tree(target.sheet.part)
+            self.corners[target] = None if row is None else _merged_corner(root, row, target.column)
+        return self.corners[target]
+
+
+class _Filling:
+    """One filling of a copy of a grown template."""
+
+    def __init__(self, plan: _Plan, date_styles: frozenset[int], grown: _Grown):
         self.plan = plan
-        self.package = plan.package.copy()
+        self.package = grown.package.copy()
         self.date_styles = date_styles
-        self.floors = floors
+        self.grown = grown
         self.report = Report(notes=list(plan.notes))
         self._grids: dict[str, Grid] = {}
         self._styles: dict[tuple[str, str], str] = {}  # with a number format, by style and format
-        self._formulas_gone = False
 
     def grid(self, sheet: Sheet) -> Grid:
         """The cells of a sheet, to be edited."""
@@ -471,30 +531,40 @@ class _Filling:
         return self._grids[sheet.name]
 
     def run(self) -> None:
-        """Write the values, move the rows, fill the tables."""
+        """Write the values by name and by table."""
         for target, content in self.plan.cells:
             self._write_named(target, content)
-        maps = {sheet: RowMap(self._bands(sheet)) for sheet in self.plan.bands}
-        moving = {sheet: rows for sheet, rows in maps.items() if rows.moves}
-        self._write_out_shared(moving)
-        if moving:
-            self._move_rows(moving)
+        for note in self.grown.notes:
+            self.report.note(note)
         for sheet, groups in self.plan.bands.items():
-            for group, band in zip(groups, maps[sheet].bands, strict=True):
-                self._fill_group(group, band, maps[sheet])
-        if self._formulas_gone:
-            drop_calculation_chain(self.package)
+            rows = self.grown.maps[sheet]
+            for group, band in zip(groups, rows.bands, strict=True):
+                for table in group.tables:
+                    self._write_rows(table, rows.near(band.first))
 
     def _write_named(self, target: _Target, content: Content) -> None:
-        grid = self.grid(target.sheet)
-        row, column = _merged_corner(grid.root, target.row, target.column)
-        cell = grid.cell(row, column)
-        place = f"{target.sheet.name}!{column_letters(column)}{row}"
+        corner = self.grown.corner(target)
+        if corner is None:
+            return
+        cell = self.grid(target.sheet).cell(*corner)
+        place = f"{target.sheet.name}!{column_letters(target.column)}{target.row}"
         if cell.find(FORMULA) is not None:
             self.report.note(f"name {target.name}: {place} holds a formula, which was kept")
             return
         self._put(cell, content)
         self._check_date(content, cell, f"name {target.name}: {place}")
+
+    def _write_rows(self, table: Table, first: int) -> None:
+        grid, kept = self.grid(table.sheet), self.grown.kept[table.name]
+        for column, contents in self.plan.contents[table.name].items():
+            for row, content in enumerate(() if column in kept else contents, first):
+                if content.kind == "blank":
+                    continue
+                cell = grid.cell(row, column)
+                self._put(cell, content)
+                if content.is_date:
+                    header = table.columns[column - table.first_column]
+                    self._check_date(content, cell, f"{table.name}[{header}]")
 
     def _put(self, cell: etree._Element, content: Content) -> None:
         """A content into a cell, with the number format that it needs to be seen whole."""
@@ -504,6 +574,45 @@ class _Filling:
             if key not in self._styles:
                 self._styles[key] = style_with(self.package, *key)
             cell.set("s", self._styles[key])
+
+    def _check_date(self, content: Content, cell: etree._Element, where: str) -> None:
+        if content.is_date and int(cell.get("s", "0")) not in self.date_styles:
+            self.report.note(f"{where} is a date or time in a cell that shows it as a number")
+
+
+class _Growing:
+    """Room made in a copy of the template for the rows of its tables."""
+
+    def __init__(self, plan: _Plan, floors: Mapping[tuple[str, int], int]):
+        self.plan = plan
+        self.package = plan.package.copy()
+        self.floors = floors
+        self.report = Report()
+        self._grids: dict[str, Grid] = {}
+        self._formulas_gone = False
+        self._named = plan.beside()
+
+    def grid(self, sheet: Sheet) -> Grid:
+        """The cells of a sheet, to be edited."""
+        if sheet.name not in self._grids:
+            self._grids[sheet.name] = Grid(self.package.edit(sheet.part))
+        return self._grids[sheet.name]
+
+    def run(self) -> _Grown:
+        """Move the rows, make new ones, fill formulas down."""
+        maps = {sheet: RowMap(self._bands(sheet)) for sheet in self.plan.bands}
+        moving = {sheet: rows for sheet, rows in maps.items() if rows.moves}
+        self._write_out_shared(moving)
+        if moving:
+            self._move_rows(moving)
+        kept: dict[str, frozenset[int]] = {}
+        for sheet, groups in self.plan.bands.items():
+            for group, band in zip(groups, maps[sheet].bands, strict=True):
+                kept.update(self._make_group(group, band, maps[sheet]))
+        if self._formulas_gone:
+            drop_calculation_chain(self.package)
+        self.package.settle()
+        return _Grown(self.package, maps, kept, self.report.notes)
 
     def _write_out_shared(self, moving: Collection[str]) -> None:
         """Give each cell its own formula where formulas that cells share will move or be copied."""
@@ -516,10 +625,6 @@ class _Filling:
             )
             if shared:
                 expand_shared(grid.root)
-
-    def _check_date(self, content: Content, cell: etree._Element, where: str) -> None:
-        if content.is_date and int(cell.get("s", "0")) not in self.date_styles:
-            self.report.note(f"{where} is a date or time in a cell that shows it as a number")
 
     # rows
 
@@ -547,10 +652,18 @@ class _Filling:
             return count
         grid = self.grid(group.tables[0].sheet)
         for row in range(group.last, group.first + count - 1, -1):
-            for column, cell in grid.cells(row).items():
-                inside = any(table.first_column <= column <= table.last_column for table in group.tables)
-                if not inside and len(cell):
-                    return row - group.first + 1
+            held = {column for column, cell in grid.cells(row).items() if len(cell)}
+            for column, is_blank in self._named.get((group.tables[0].sheet.name, row), {}).items():
+                cell = grid.cells(row).get(column)
+                if cell is None or cell.find(FORMULA) is None:
+                    (held.discard if is_blank else held.add)(column)
+            inside = {
+                column
+                for table in group.tables
+                for column in range(table.first_column, table.last_column + 1)
+            }
+            if held - inside:
+                return row - group.first + 1
         return count
 
     def _move_rows(self, maps: Mapping[str, RowMap]) -> None:
@@ -587,7 +700,8 @@ class _Filling:
 
     # tables
 
-    def _fill_group(self, group: _Group, band: Band, rows: RowMap) -> None:
+    def _make_group(self, group: _Group, band: Band, rows: RowMap) -> dict[str, frozenset[int]]:
+        """The rows of tables side by side; of each the columns whose formulas stay."""
         sheet = group.tables[0].sheet
         grid = self.grid(sheet)
         first = rows.near(band.first)
@@ -599,9 +713,10 @@ class _Filling:
             self._new_row(grid, sources[index % kept], first + index)
         for table in group.tables:
             for index in range(band.count):
-                self._fill_row(table, grid, first + index, index, patterns[table.name])
+                self._make_row(table, grid, first + index, index, patterns[table.name])
         self._copy_sparklines(grid, group, first, kept, band.count)
         self._drop_links(grid, group, first, kept)
+        return {name: frozenset(columns) for name, columns in patterns.items()}
 
     def _show_rows(self, rows: Iterable[etree._Element | None], group: _Group) -> None:
         """Sample rows that a filter hid would hide what is filled into them."""
@@ -658,29 +773,19 @@ class _Filling:
             self.report.note(f"{table.name}[{header}] holds a formula, which was kept")
         return patterns
 
-    def _fill_row(
+    def _make_row(
         self, table: Table, grid: Grid, row: int, index: int, patterns: Mapping[int, _Pattern]
     ) -> None:
-        contents = self.plan.contents[table.name]
+        """One row of a table: its formulas, and nothing else."""
         given = index < self.plan.rows[table.name]
         cells = grid.cells(row)
         for column in range(table.first_column, table.last_column + 1):
-            pattern = patterns.get(column)
+            pattern, cell = patterns.get(column), cells.get(column)
             if pattern is not None and given:
                 self._fill_formula(grid, row, column, pattern)
-                continue
-            content = contents[column][index] if given and column in contents else BLANK
-            cell = cells.get(column)
-            if cell is None:
-                if content.kind == "blank":
-                    continue
-                cell = grid.cell(row, column)
-            elif cell.find(FORMULA) is not None:
-                self._formulas_gone = True
-            self._put(cell, content)
-            if content.is_date:
-                header = table.columns[column - table.first_column]
-                self._check_date(content, cell, f"{table.name}[{header}]")
+            elif cell is not None:
+                self._formulas_gone = self._formulas_gone or cell.find(FORMULA) is not None
+                set_content(cell, BLANK)
 
     @staticmethod
     def _fill_formula(grid: Grid, row: int, column: int, pattern: _Pattern) -> None:

@@ -1,15 +1,16 @@
 """One station through one shift in clock time, by the rules of the planner's docs; own code.
 
-The rules: parts come at the takt (or evenly over the working time); a visit that a break or the end of
-the shift would cut waits, and its purge with it; plug flow in the mixer: what stands in it is as old as
-it is when its last drop leaves on the part; where that passes the share of the pot life a purge before
-the part or, past the pot life or where the plan says so, a new mixer; a mixer that would gel while no
-part comes is purged through or taken off, the cheaper; a container that cannot finish the next part is
-changed before it, its rest and its heel are lost, unless it never could or the plan says otherwise: then
-the nozzle stands on the part; lots leave first-expired first-out; a wait between shots makes a visit of
-its own; scrap is spread evenly; check shots come at their rate; the run ends with the last part. What is
-half done then is finished in the station's next shift or, past its open time, lost; what is to be mated
-goes on in the next shift of the plan.
+The rules: parts come at the takt (or evenly over the working time); a visit that a break or the end of the
+shift would cut waits, and its purge with it; plug flow in the mixer: what stands in it is as old as it is
+when its last drop leaves on the part; where that passes the share of the pot life a purge before the part
+or, past the pot life or where the plan says so, a new mixer; a mixer that would reach its share while no
+part comes is purged then, before a break that this falls into, and where that does not keep the share it
+comes off; where it takes more than one purge or the mixer would gel, the cheaper; a container that cannot
+finish the next part is changed before it, its rest and its heel are lost, unless it never could or the
+plan says otherwise: then the nozzle stands on the part; lots leave first-expired first-out; a wait between
+shots makes a visit of its own; scrap is spread evenly; check shots come at their rate; the run ends with
+the last part. What is half done then is finished in the station's next shift or, past its open time, lost;
+what is to be mated goes on in the next shift of the plan.
 Volumes in mL as plain numbers: the planner counts whole nanolitres, a millionth of a millilitre.
 """
 
@@ -709,46 +710,102 @@ class Shift:
         self.played.purges += 1
         return end
 
-    def wait(self, begin: float, behind: str) -> float:
-        """No part until then: a mixer that would gel is purged through, or taken off, the cheaper."""
-        if self.pot is None or not self.mixer or begin <= self.used or self.is_told:
-            return begin
-        if self.pot.used(self.mixer[0][1], begin) < 1.0:
-            return begin
-        gelled = self.pot.when(self.mixer[0][1], 1.0)
-        if gelled <= self.used:
-            return begin
-        station, hours, kept = self.station, self.played.hours, [list(item) for item in self.mixer]
-        volume, times, after = station.purge_volume or station.mixer_volume, [], self.used
-        while True:  # purge at the limit, in working time
-            limit = max(self.pot.when(self.mixer[0][1], station.purge_share), after)
-            if limit >= begin:
-                break
-            at = hours.fit(limit, station.purge_time)
-            before = hours.fit_before(limit, station.purge_time)
-            if (at is None or at > limit) and before is not None and before >= after and before not in times:
-                at = before  # nobody purges in a break
-            if at is None or at >= begin or self.too_late(at):
-                times = []
-                break
-            times.append(at)
-            after = at + station.purge_time
-            self.push(volume, at, after)
+    def lasts(self) -> float:
+        """Until when the oldest in the mixer is within its share."""
+        return self.pot.when(self.mixer[0][1], self.station.purge_share)
+
+    def try_purges(self, at: float, count: int) -> float:
+        """Purges in a row, of which nothing is drawn; when they are done."""
+        for _ in range(count):
+            self.push(
+                self.station.purge_volume or self.station.mixer_volume, at, at + self.station.purge_time
+            )
+            at += self.station.purge_time
+        return at
+
+    def purges_in_time(self, since: float, begin: float, most: int) -> list[float]:
+        """When to purge, nobody being there in a break, so that the share is kept; none where it cannot."""
+        hours, wide, times, after = self.played.hours, self.station.purge_time, [], since
+        while (due := max(self.lasts(), after)) < begin:
+            at, count = hours.fit(due, wide), 1
+            if at is None or at > due:  # in a break: before it, as many as make it last to its end
+                needed, before = begin if at is None else min(at, begin), [list(item) for item in self.mixer]
+                for count in range(1, most + 1):
+                    at, self.mixer = hours.fit_before(due, count * wide), [list(item) for item in before]
+                    if at is None or at < after - 1e-6:
+                        return []
+                    self.try_purges(at, count)
+                    if self.lasts() >= needed:
+                        break
+                else:
+                    return []
+                at, self.mixer = max(at, after), before
+            times += [at + turn * wide for turn in range(count)]
+            after = self.try_purges(at, count)
+        return times
+
+    def no_part(self, begin: float, shots: list[list[float]]) -> dict[str, Any] | None:
+        """What is done while no part comes until then, where the mixer would reach its share."""
+        station, since = self.station, max(self.used, self.played.hours.start)
+        if self.pot is None or not self.mixer or begin <= since or self.is_told:
+            return None
+        limit, gelled = self.lasts(), self.pot.when(self.mixer[0][1], 1.0)
+        if limit >= begin - 1e-6 or gelled <= since:
+            return None
+        volume = station.purge_volume or station.mixer_volume
+        most = max(1, math.ceil(station.mixer_volume / volume - 1e-9))
+        kept = [list(item) for item in self.mixer]
+        times = self.purges_in_time(since, begin, most)
+        count, extra = len(times), 0.0
+        if times:
+            extra = max(times[-1] + station.purge_time - begin, 0.0)
+            renewed = 0.0  # the part may last so long that it asks for more
+            if self.oldest([[station.mixer_volume, begin]], shots, begin) >= station.purge_share:
+                renewed = math.inf
+            while self.asks(shots, begin + extra, renewed)[0]:
+                extra = self.try_purges(begin + extra, 1) - begin
+                count, renewed = count + 1, renewed + volume
         self.mixer = kept
-        purging = (len(times) * volume, len(times) * station.purge_time)
+        long = not times or count > most or gelled <= begin
+        if not long and station.rule == "change mixer":
+            return None  # thrown away with what is in it when the part comes
+        purging = (count * volume, count * station.purge_time)
         fitting = (station.mixer_volume, station.mixer_time)
-        facts = {"until": begin, "gelled": gelled, "times": times, "volume": volume}
-        facts["every"] = self.pot.when(self.used, station.purge_share) - self.used
-        if times and (station.idle == "purge" or (station.idle == "cheaper" and purging < fitting)):
-            for at in times:
-                self.played.between += 1
-                self.purge(at, {"idle": facts, "after": ""})
+        off = not times
+        if times and long and station.idle != "purge":
+            off = station.idle == "take off" or fitting <= purging
+        return {
+            "since": since,
+            "until": begin,
+            "limit": limit,
+            "times": times,
+            "count": count,
+            "volume": volume,
+            "every": self.pot.when(since, station.purge_share) - since,
+            "long": long,
+            "off": off,
+            "extra": station.mixer_time if off else extra,
+        }
+
+    def wait(self, idle: dict[str, Any] | None, begin: float, behind: str) -> float:
+        """No part until then: purge, or take the mixer off and put on another."""
+        if idle is None:
             return begin
-        self.tell(Event(self.used, "off", facts={"idle": facts}))
+        if not idle["off"]:
+            for at in idle["times"]:
+                self.played.between += not behind
+                begin = max(begin, self.purge(at, {"idle": idle, "after": ""}))
+            return begin
+        self.tell(Event(idle["since"], "off", facts={"idle": idle}))
         self.played.between += not behind
         new = {"after": behind, "new": True}
-        self.tell(Event(begin, "mixer", volume=station.mixer_volume, facts=new))
-        return self.fill_mixer(begin + station.mixer_time)
+        self.tell(Event(begin, "mixer", volume=self.station.mixer_volume, facts=new))
+        return self.fill_mixer(begin + self.station.mixer_time)
+
+    def behind(self, begin: float) -> str:
+        """The break or stop since the nozzle was used."""
+        pauses = [(a, b) for a, b in self.played.hours.breaks if self.used <= a + 1e-6 and begin >= b - 1e-6]
+        return self.pause(*pauses[0]) if pauses else ""
 
     # ------------------------------------------------------------------------------ the shift
 
@@ -780,6 +837,8 @@ class Shift:
             hose = self.store.hoses.get((station.station, letter), 0.0)
             played.left[letter] = standing.usable if standing else 0.0
             played.closing[letter] = hose + (standing.usable + standing.heel if standing else 0.0)
+            played.closing[letter] += self.kept(letter)
+            played.used[letter]["mixers"] -= self.kept(letter)
             for lot in self.store.lots.get((component.material, letter), []):
                 if lot.left > 1e-9 and lot.last_day(component.open_life) < played.day:
                     played.expired_lots.append((letter, lot, lot.last_day(component.open_life)))
@@ -790,6 +849,11 @@ class Shift:
         played.events.sort(key=lambda event: event.at)
         played.handed_over = self.stands()
         return played
+
+    def kept(self, letter: str) -> float:
+        """What of a component stands in mixers that wait for the next start."""
+        count = sum(name == self.station.station for name, _ in self.store.mixers)
+        return count * self.station.mixer_volume * self.played.shares[letter]
 
     def start(self, at: float) -> None:
         """Each nozzle gets a mixer, or goes on with one that was kept closed; the first purge."""
@@ -892,7 +956,10 @@ class Shift:
             key = (self.station.station, letter)
             standing = store.standing.get(key)
             there = standing.usable + standing.heel if standing else 0.0
-            played.opening[letter] = there + store.hoses.get(key, 0.0)
+            played.opening[letter] = there + store.hoses.get(key, 0.0) + self.kept(letter)
+            played.used[letter]["mixers"] += self.kept(
+                letter
+            )  # lost with its mixer, unless that is kept again
             if standing is not None and standing.lot == "no stock" and standing.usable > 1e-9:
                 played.owed[letter] = standing.usable
             if standing is not None and standing.last_day < played.day:
@@ -1196,16 +1263,22 @@ class Shift:
             begin = hours.fit(begin, wide)
             if begin is None:
                 return None
-            if self.pot is not None and self.mixer:
-                asked, _, _ = self.asks(shots, begin, 0.0)
-                if asked:
+            idle = None
+            while self.pot is not None and self.mixer:
+                idle, extra = self.no_part(begin, shots), 0.0
+                if idle is not None:
+                    extra = idle["extra"]
+                elif self.asks(shots, begin, 0.0)[0]:
                     new = self.too_late(begin) or station.rule == "change mixer"
-                    begin = hours.fit(begin, wide + (station.mixer_time if new else station.purge_time))
-                    if begin is None:
-                        return None
-            pauses = [(a, b) for a, b in hours.breaks if self.used <= a + 1e-6 and begin >= b - 1e-6]
-            after = self.pause(*pauses[0]) if pauses else ""
-            fresh = self.freshen(shots, self.wait(begin, after), after)
+                    extra = station.mixer_time if new else station.purge_time
+                later = hours.fit(begin, wide + extra)
+                if later is None:
+                    return None
+                if later == begin:
+                    break
+                begin = later  # and so no part comes for longer
+            after = self.behind(begin)
+            fresh = self.freshen(shots, self.wait(idle, begin, after), after)
             if fresh == begin and not self.too_little(visit):
                 if self.pot is not None:
                     by_end = self.oldest(self.mixer, shots, begin)
@@ -1254,7 +1327,8 @@ class Shift:
             return
         wide = played.check_volume / station.flow if station.flow else 0.0
         shots = [[played.check_volume, 0.0, wide]]
-        begin = self.freshen(shots, self.wait(begin, ""), "")
+        after = self.behind(begin)
+        begin = self.freshen(shots, self.wait(self.no_part(begin, shots), begin, after), after)
         end = begin + wide + self.draw(played.check_volume, "checks", begin, wide)
         self.push(played.check_volume, begin, end)
         played.checks += 1

@@ -35,7 +35,7 @@ def cure_workbook(report: CureReport, paper: str = "A4") -> bytes:
     summary = Page(
         book,
         "Summary",
-        f"{report.station.station}: {report.material.material}",
+        f"{report.station.station}: {report.material_words}",
         (30, 92, 18),
         under_title(report),
     )
